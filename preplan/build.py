@@ -1,0 +1,167 @@
+"""The one module that knows every room: read, plan, render, write."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from time import perf_counter
+
+from preplan.inputs.reader import read_inputs
+from preplan.roads.limits import limits_of
+from preplan.write import write_results
+
+from preplan.errors import Finding, InputError, OutputError
+from preplan.plan import Inputs, Plan
+from preplan.planning.pipeline import plan_district
+from preplan.records import FeatureTable, RoadTable
+from preplan.roads import cache
+from preplan.roads.source import read_roads
+
+Progress = Callable[[str, float], None]
+CACHE = ".cache"
+"""Folder of the prepared roads, inside the results."""
+
+
+def build_district(district_file: Path, out: Path | None, progress: Progress) -> Path:
+    """Do the main job: plan a district and write its pages and tables; return the folder of the results.
+
+    Raises
+    ------
+    InputError
+        With every fault of the input; nothing is written.
+    OutputError
+        Where the results cannot be written; previous results are whole.
+    """
+    watch = Watch(progress)
+    plan, inputs, folder = _planned(district_file, out, watch)
+    files = render_all(plan, inputs, watch)
+    watch.stage("writing results", 0.97)
+    files["run.json"] = _run_json(plan, inputs, files, watch.seconds)
+    write_results(folder, files)
+    watch.stage("done", 1.0)
+    return folder
+
+
+def check_district(district_file: Path, progress: Progress) -> list[str]:
+    """Read tables and roads, plan nothing; return what was found, a line each."""
+    watch = Watch(progress)
+    watch.stage("reading tables", 0.0)
+    inputs = read_inputs(district_file)
+    roads, _ = prepared_roads(inputs, default_folder(district_file), watch)
+    _, problems = limits_of(roads, inputs.district.rules.roads, inputs.closures)
+    watch.stage("done", 1.0)
+    lines = [f"{name}: {count:,} rows" for name, count in inputs.rows.items()]
+    lines.append(f"roads: {len(roads):,} stretches, newest data {roads.newest or 'of unknown date'}")
+    lines += [f"note: {note}" for note in inputs.notes]
+    lines += [f"rejected: {r.file} row {r.row}, column {r.column}: {r.value!r} {r.rule}" for r in inputs.rejected]
+    lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in problems]
+    return lines
+
+
+def one_card(district_file: Path, address_id: str, out: Path | None, progress: Progress) -> Path:
+    """Plan the district and write the card of one address beside the other results; return its path.
+
+    Raises
+    ------
+    InputError
+        Where no address has that id.
+    """
+    from preplan.render import card_pdf  # noqa: PLC0415 - drawing is slow to import and only used here
+
+    watch = Watch(progress)
+    plan, _, folder = _planned(district_file, out, watch)
+    rows = [i for i, known in enumerate(plan.addresses.address_id) if known == address_id]
+    if not rows:
+        raise InputError([Finding(file="addresses", column="address_id", value=address_id, rule="is not planned")])
+    watch.stage("drawing the card", 0.9)
+    # The id is other people's text: the file is named by the row, never by it.
+    path = folder / f"card-row-{int(plan.addresses.row[rows[0]])}.pdf"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(card_pdf.one_card(plan, rows[0]))
+    except OSError as error:
+        raise OutputError(f"{path.name} cannot be written: {error.strerror}") from error
+    watch.stage("done", 1.0)
+    return path
+
+
+class Watch:
+    """Progress with the seconds of each stage."""
+
+    def __init__(self, progress: Progress) -> None:
+        """Start the clock."""
+        self._progress = progress
+        self._begun = perf_counter()
+        self._name = ""
+        self.seconds: dict[str, float] = {}
+
+    def stage(self, name: str, share: float) -> None:
+        """End the stage before and begin the next."""
+        now = perf_counter()
+        if self._name:
+            self.seconds[self._name] = round(self.seconds.get(self._name, 0.0) + now - self._begun, 3)
+        self._name, self._begun = name, now
+        self._progress(name, share)
+
+
+def default_folder(district_file: Path) -> Path:
+    """Name the folder of results: `outputs/<folder name of the file>`."""
+    return Path("outputs") / (district_file.resolve().parent.name or "district")
+
+
+def _planned(district_file: Path, out: Path | None, watch: Watch) -> tuple[Plan, Inputs, Path]:
+    """Read and plan."""
+    folder = out or default_folder(district_file)
+    watch.stage("reading tables", 0.0)
+    inputs = read_inputs(district_file)
+    roads, features = prepared_roads(inputs, folder, watch)
+    return plan_district(inputs, roads, features, watch.stage), inputs, folder
+
+
+def prepared_roads(inputs: Inputs, folder: Path, watch: Watch) -> tuple[RoadTable, FeatureTable]:
+    """Read the roads, from the cache beside the results where it holds them."""
+    kept = folder / CACHE
+    watch.stage("reading roads", 0.03)
+    if inputs.roads.file is None:
+        return read_roads(inputs.roads, kept)
+    key = cache.key_of(inputs.roads.file, "roads")
+    found = cache.load(kept, key)
+    if found is None:
+        found = read_roads(inputs.roads, kept)
+        cache.save(kept, key, *found)
+    return found
+
+
+def render_all(plan: Plan, inputs: Inputs, watch: Watch) -> dict[str, bytes]:
+    """Draw every page and table in memory: bytes by file name."""
+    from preplan.render import card_pdf, geopackage, map_html, report_pdf, site_pdf, tables, waypoints  # noqa: PLC0415 - slow
+
+    files: dict[str, bytes] = {}
+    watch.stage("writing tables", 0.72)
+    files["addresses.csv"] = tables.addresses_csv(plan)
+    files["levels.csv"] = tables.levels_csv(plan)
+    files["trips.csv"] = tables.trips_csv(plan)
+    files["dispatch.csv"] = tables.dispatch_csv(plan)
+    files["rejected.csv"] = tables.rejected_csv(inputs.rejected)
+    watch.stage("drawing the map", 0.76)
+    files["map.html"] = map_html.map_page(plan).encode()
+    watch.stage("drawing cards", 0.8)
+    files |= card_pdf.cards(plan)
+    files["sites.pdf"] = site_pdf.sites(plan)
+    watch.stage("drawing the report", 0.9)
+    files["report.pdf"] = report_pdf.report(plan)
+    watch.stage("writing the GeoPackage", 0.93)
+    files["preplan.gpkg"] = geopackage.geopackage(plan)
+    files["fill_sites.gpx"] = waypoints.fill_sites_gpx(plan)
+    files["fill_sites.kml"] = waypoints.fill_sites_kml(plan)
+    return files
+
+
+def _run_json(plan: Plan, inputs: Inputs, files: Mapping[str, bytes], seconds: Mapping[str, float]) -> bytes:
+    """Record what went in and what came out."""
+    from preplan.render.run_info import run_json  # noqa: PLC0415 - with the other pages
+
+    digests = {role: hashlib.sha256(path.read_bytes()).hexdigest() for role, path in inputs.files.items()}
+    return run_json(plan, replace(inputs, district=plan.district), digests, files, seconds)

@@ -1,0 +1,1 @@
+"""The user's tables and district file, checked and turned into records."""

@@ -1,0 +1,172 @@
+"""The station and apparatus tables. What a neighbour did not say is filled from the rules and named."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
+from typing import Any
+
+import numpy as np
+
+from preplan.errors import Finding
+from preplan.inputs.sheet import Sheet
+from preplan.records import FloatArray, Station, TextArray, Unit
+from preplan.rules import ApparatusRules, Rules
+from preplan.units import LB_PER_GAL
+
+UNIT_KINDS: Mapping[str, str] = {
+    "engine": "engine",
+    "pumper": "engine",
+    "tanker": "tanker",
+    "tender": "tanker",
+    "water tender": "tanker",
+    **dict.fromkeys(("pumper-tanker", "pumper tanker", "pumper-tender", "pumper tender"), "pumper-tanker"),
+}
+"""Accepted spellings of a kind of apparatus."""
+AID: Mapping[str, str] = {
+    **{word: word for word in ("own", "automatic", "on request")},
+    "auto": "automatic",
+    "mutual": "on request",
+    "request": "on request",
+}
+SMALL_TANK_GAL = (1000.0, 3500.0)
+"""Tanks within these bounds dump at the faster of the two default rates."""
+
+_LIMITS: Mapping[str, Mapping[str, Any]] = {
+    "tank_gal": {"low": 0.0},
+    "pump_gpm": {"low": 0.0},
+    "dump_gpm": {"above": 0.0},
+    "intake_gpm": {"above": 0.0},
+    "self_fill_gpm": {"above": 0.0},
+    "loaded_lb": {"above": 0.0},
+    "empty_lb": {"above": 0.0},
+    "axle_lb": {"above": 0.0},
+    "height_ft": {"above": 0.0},
+    "width_ft": {"above": 0.0},
+    "max_mph": {"above": 0.0},
+    "portable_tank_gal": {"low": 0.0},
+    "usable_fraction": {"above": 0.0, "high": 1.0},
+    "supply_hose_ft": {"low": 0.0},
+    "supply_hose_in": {"above": 0.0},
+}
+
+
+def read_stations(sheet: Sheet, rules: ApparatusRules) -> tuple[Station, ...]:
+    """Check every cell and build the stations without a fault, in the order of the table."""
+    name = sheet.text("name", required=True)
+    lon, lat = sheet.place()
+    staffed = sheet.yes_no("staffed") == 1.0  # an empty cell is a volunteer station, the slower one
+    turnout = sheet.number("turnout_min", low=0.0)
+    turnout = np.where(
+        np.isnan(turnout), np.where(staffed, rules.turnout_staffed_min, rules.turnout_volunteer_min), turnout
+    )
+    aid = sheet.word("aid", AID)
+    most = {column: sheet.number(column, low=0.0, whole=True) for column in ("max_engines", "max_tankers")}
+    return tuple(
+        Station(
+            station_id=sheet.id[i],
+            name=name[i],
+            lon=float(lon[i]),
+            lat=float(lat[i]),
+            turnout_min=float(turnout[i]),
+            staffed=bool(staffed[i]),
+            aid=aid[i] or "own",
+            **{column: None if np.isnan(values[i]) else int(values[i]) for column, values in most.items()},
+        )
+        for i in np.flatnonzero(sheet.good).tolist()
+    )
+
+
+def read_apparatus(sheet: Sheet, rules: Rules, station_ids: AbstractSet[str] | None) -> tuple[Unit, ...]:
+    """Check every cell and build the units without a fault, in the order of the table.
+
+    Parameters
+    ----------
+    station_ids
+        Ids of the station table; None where it could not be read, and then stations are not checked.
+    """
+    kind = sheet.word("kind", UNIT_KINDS, required=True)
+    station = sheet.text("station_id", required=True)
+    if station_ids is not None:
+        unknown = np.array([one not in station_ids and one != "" for one in station], dtype=np.bool_)
+        sheet.fault(unknown, "station_id", f"is no station_id of the stations ({', '.join(sorted(station_ids))})")
+    said = {column: sheet.number(column, **limits) for column, limits in _LIMITS.items()}
+    _check_units(sheet, kind, said)
+    used = _filled(kind, said, rules)
+    _check_weights(sheet, said, used)
+    in_service = sheet.yes_no("in_service") != 0.0
+    assumed = {column: np.isnan(said[column]) & ~np.isnan(used[column]) for column in _LIMITS}
+    return tuple(
+        Unit(
+            unit_id=sheet.id[i],
+            station_id=station[i],
+            kind=kind[i],
+            in_service=bool(in_service[i]),
+            assumed=tuple(column for column, filled in assumed.items() if filled[i]),
+            **_numbers(used, i),
+        )
+        for i in np.flatnonzero(sheet.good).tolist()
+    )
+
+
+def _numbers(used: Mapping[str, FloatArray], i: int) -> dict[str, Any]:
+    """Take one unit's numbers; what nobody knows is None."""
+    return {column: None if np.isnan(values[i]) else float(values[i]) for column, values in used.items()}
+
+
+def _check_units(sheet: Sheet, kind: TextArray, said: Mapping[str, FloatArray]) -> None:
+    """Refuse a tanker without a tank and an engine without a pump."""
+    sheet.fault((kind != "engine") & (said["tank_gal"] <= 0.0), "tank_gal", "must be above 0 for a tanker")
+    sheet.fault(
+        np.isin(kind, ("engine", "pumper-tanker")) & (said["pump_gpm"] <= 0.0),
+        "pump_gpm",
+        "must be above 0 for an engine",
+    )
+
+
+def _filled(kind: TextArray, said: Mapping[str, FloatArray], rules: Rules) -> dict[str, FloatArray]:
+    """Fill every missing number of the units from the rules; those that may stay unknown stay NaN."""
+    used = dict(said)
+    own, shuttle = rules.apparatus, rules.shuttle
+    pumps = np.isin(kind, ("engine", "pumper-tanker"))
+
+    def fill(column: str, default: float | FloatArray) -> None:
+        used[column] = np.where(np.isnan(said[column]), default, said[column])
+
+    fill("tank_gal", np.where(kind == "engine", own.engine_tank_gal, own.tanker_tank_gal))
+    tank = used["tank_gal"]
+    fill("pump_gpm", np.where(pumps, own.engine_pump_gpm, np.nan))
+    small = (tank >= SMALL_TANK_GAL[0]) & (tank <= SMALL_TANK_GAL[1])
+    fill("dump_gpm", np.where(small, shuttle.small_dump_gpm, shuttle.other_dump_gpm))
+    fill("intake_gpm", shuttle.intake_gpm)
+    by_tank = own.chassis_lb + own.lb_per_tank_gal * tank
+    fill("loaded_lb", np.where(pumps, np.maximum(by_tank, own.engine_loaded_lb), by_tank))
+    fill("empty_lb", used["loaded_lb"] - LB_PER_GAL * tank)
+    fill("axle_lb", own.axle_share * used["loaded_lb"])
+    fill("height_ft", own.height_ft)
+    fill("width_ft", own.width_ft)
+    fill("max_mph", rules.roads.top_mph)
+    fill("portable_tank_gal", 0.0)  # a portable tank nobody has named is not counted on
+    vacuum = ~np.isnan(said["self_fill_gpm"])
+    fill("usable_fraction", np.where(vacuum, shuttle.vacuum_usable_fraction, shuttle.usable_fraction))
+    fill("supply_hose_ft", np.where(pumps, shuttle.supply_hose_ft, 0.0))  # the default is what an engine carries
+    fill("supply_hose_in", shuttle.supply_hose_in)
+    return used
+
+
+def _check_weights(sheet: Sheet, said: Mapping[str, FloatArray], used: Mapping[str, FloatArray]) -> None:
+    """Refuse weights that contradict one another."""
+    too_light = used["loaded_lb"] <= LB_PER_GAL * used["tank_gal"]
+    sheet.fault(too_light, "loaded_lb", "is less than the water in the tank weighs")
+    sheet.fault(said["empty_lb"] > used["loaded_lb"], "empty_lb", "is more than the loaded weight")
+    sheet.fault(said["axle_lb"] > used["loaded_lb"], "axle_lb", "is more than the loaded weight")
+
+
+def fleet_findings(units: tuple[Unit, ...], file: str) -> list[Finding]:
+    """Say what kind of unit is wanting; a pumper-tanker is either, never both."""
+    kinds = [unit.kind for unit in units if unit.in_service]
+    either = kinds.count("pumper-tanker")
+    wanting = [kind for kind in ("engine", "tanker") if not kinds.count(kind) + either]
+    if not wanting and len(kinds) < 2:
+        wanting = ["second unit: a pumper-tanker is engine or tanker, not both"]
+    return [Finding(file=file, column="kind", rule=f"no {kind} is in service") for kind in wanting]

@@ -1,0 +1,96 @@
+"""The fill site table."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from preplan.inputs import cells
+from preplan.inputs.sheet import Sheet
+from preplan.records import FILL_SITE_KINDS, FillSite
+from preplan.rules import ShuttleRules
+
+KINDS: Mapping[str, str] = {
+    **{kind: kind for kind in FILL_SITE_KINDS},
+    "dry_hydrant": "dry hydrant",
+    "dry-hydrant": "dry hydrant",
+    "drafting": "draft",
+    "gravity tank": "tank",
+}
+"""Accepted spellings of a kind."""
+TURNAROUNDS: Mapping[str, str] = {
+    **{word: word for word in ("through", "loop", "back")},
+    "drive through": "through",
+    "drive-through": "through",
+    "pull through": "through",
+    "back in": "back",
+}
+HOLDS_STORAGE = ("cistern", "tank")
+"""Kinds whose water is what they store, so the gallons must be known."""
+PRESSED_BY_ITSELF = ("hydrant", "tank")
+"""Kinds that fill a tanker without an engine."""
+GREATEST_LIFT_FT = 33.0
+"""The atmosphere lifts water 33.9 ft at sea level; no draft reaches it."""
+
+_DEFAULTS: Mapping[str, Any] = {field.name: field.default for field in dataclasses.fields(FillSite)}
+_LIMITS: Mapping[str, Mapping[str, Any]] = {
+    "fill_gpm": {"above": 0.0},
+    "site_gpm": {"above": 0.0},
+    "positions": {"low": 1.0, "whole": True},
+    "storage_gal": {"above": 0.0},
+    "refill_gpm": {"low": 0.0},
+    "low_gpm": {"low": 0.0},
+    "lift_ft": {"low": 0.0, "high": GREATEST_LIFT_FT},
+}
+
+
+def read_fill_sites(sheet: Sheet, rules: ShuttleRules) -> tuple[FillSite, ...]:
+    """Check every cell and build the sites without a fault, in code point order of site_id."""
+    name = sheet.text("name", required=True)
+    kind = sheet.word("kind", KINDS, required=True)
+    lon, lat = sheet.place()
+    numbers = {column: sheet.number(column, **limits) for column, limits in _LIMITS.items()}
+    unstored = np.isin(kind, HOLDS_STORAGE) & (sheet.cells("storage_gal") == "")
+    sheet.fault(unstored, "storage_gal", "is empty: a cistern or tank needs the gallons it holds")
+    turnaround = sheet.word("turnaround", TURNAROUNDS)
+    needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.yes_no("in_service")
+    tested = sheet.parsed("tested", cells.iso_date, "is not a date such as 2025-06-30")
+    months = sheet.months("months")
+    texts = {column: sheet.text(column) for column in ("source_id", "connection", "notes")}
+
+    def site(i: int) -> FillSite:
+        given = {column: float(values[i]) for column, values in numbers.items() if not np.isnan(values[i])}
+        gpm = rules.gravity_fill_gpm if kind[i] == "tank" else rules.fill_gpm
+        return FillSite(
+            site_id=sheet.id[i],
+            name=name[i],
+            kind=kind[i],
+            lon=float(lon[i]),
+            lat=float(lat[i]),
+            fill_gpm=given.get("fill_gpm", gpm),
+            fill_gpm_given="fill_gpm" in given,
+            site_gpm=given.get("site_gpm"),
+            tested=tested[i],
+            positions=int(given.get("positions", _DEFAULTS["positions"])),
+            storage_gal=given.get("storage_gal"),
+            refill_gpm=given.get("refill_gpm"),
+            low_gpm=given.get("low_gpm"),
+            turnaround=turnaround[i] or _DEFAULTS["turnaround"],
+            turnaround_given=turnaround[i] != "",
+            lift_ft=given.get("lift_ft", _DEFAULTS["lift_ft"]),
+            needs_engine=_said(needs_engine[i], default=kind[i] not in PRESSED_BY_ITSELF),
+            months=months[i],
+            in_service=_said(in_service[i], default=True),
+            **{column: values[i] for column, values in texts.items()},
+        )
+
+    sites = [site(i) for i in np.flatnonzero(sheet.good).tolist()]
+    return tuple(sorted(sites, key=lambda one: one.site_id))
+
+
+def _said(value: float, *, default: bool) -> bool:
+    """Take what a cell says, or the default where it is empty."""
+    return default if np.isnan(value) else bool(value)

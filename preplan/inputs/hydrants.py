@@ -1,0 +1,51 @@
+"""The hydrant table: flows as numbers or as the trade's classes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from preplan.inputs import cells
+from preplan.inputs.sheet import Sheet
+from preplan.records import FloatArray, HydrantTable
+from preplan.rules import HydrantRules
+
+CLASS_GPM: Mapping[str, float] = {"AA": 1500.0, "A": 1000.0, "B": 500.0, "C": 250.0}
+"""Flow credited to a class: the least of AA (above 1,500 gpm), A (1,000 to 1,500) and B (500 to 1,000); for C
+(below 500), which has no least, half of its most (this program's careful choice)."""
+
+
+def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
+    """Check every cell and take the rows without a fault, in code point order of their ids.
+
+    A class may stand in the column of flows; a flow goes before a class.
+    """
+    lon, lat = sheet.place()
+    flow = _flows(sheet)
+    assumed = np.isnan(flow)
+    kept = np.flatnonzero(sheet.good)
+    kept = kept[np.argsort(sheet.id[kept], kind="stable")]
+    return HydrantTable(
+        hydrant_id=sheet.id[kept],
+        lon=lon[kept],
+        lat=lat[kept],
+        flow_gpm=np.where(assumed, rules.default_gpm, flow)[kept],
+        assumed=assumed[kept],
+    )
+
+
+def _flows(sheet: Sheet) -> FloatArray:
+    """Read flows in gpm, NaN where a row gives neither flow nor class."""
+    flow, wrong = cells.numbers(sheet.cells("flow_gpm"), "gpm")
+    classes = {word.casefold(): word for word in CLASS_GPM}
+    by_class = _class_gpm(sheet.word("class", classes).tolist())
+    in_flow = _class_gpm([cell.upper() for cell in sheet.cells("flow_gpm")])
+    sheet.fault(wrong & np.isnan(in_flow), "flow_gpm", "is neither a number of gpm nor a class AA, A, B, C")
+    sheet.fault(flow < 0.0, "flow_gpm", "must be at least 0")
+    flow = np.where(np.isnan(flow), in_flow, flow)
+    return np.where(np.isnan(flow), by_class, flow)
+
+
+def _class_gpm(words: list[str]) -> FloatArray:
+    return np.array([CLASS_GPM.get(word, np.nan) for word in words], dtype=np.float64)

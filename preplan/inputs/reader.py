@@ -1,0 +1,117 @@
+"""The public entry of this room: a district file and all its tables, checked together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+
+from preplan.errors import Finding, InputError
+from preplan.inputs.addresses import read_addresses
+from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
+from preplan.inputs.closures import read_closures
+from preplan.inputs.columns import SPECS
+from preplan.inputs.district_file import REQUIRED_TABLES, DistrictFile, check_district
+from preplan.inputs.fill_sites import read_fill_sites
+from preplan.inputs.hydrants import read_hydrants
+from preplan.inputs.sheet import Sheet, empty_sheet, open_sheet
+from preplan.plan import Inputs, Rejected
+
+REJECTED_SHARE_MAX = 0.20
+"""Share of an address or hydrant table's rows above which the table as a whole is at fault."""
+FAULTS_NAMED = 20
+"""Faults of rows that are named when a table as a whole is at fault."""
+ROW_BY_ROW = ("addresses", "hydrants")
+"""Tables whose faulty rows are left out one by one; a fault anywhere else stops the run."""
+
+
+def read_inputs(district_file: Path) -> Inputs:
+    """Read a district file and every table it names.
+
+    Returns
+    -------
+    Inputs
+        Everything checked; address and hydrant rows at fault are in `rejected`, one line a fault.
+
+    Raises
+    ------
+    InputError
+        Anything else is at fault, with the findings of all files at once.
+    """
+    said = check_district(district_file)
+    opened, findings, notes = _open_tables(said)
+    sheets = {role: opened[role] if role in opened else empty_sheet(role) for role in SPECS}
+    rules = said.district.rules
+    station_ids = set(sheets["stations"].id) if "stations" in opened else None
+
+    addresses = read_addresses(sheets["addresses"])
+    hydrants = read_hydrants(sheets["hydrants"], rules.hydrants)
+    sites = read_fill_sites(sheets["fill_sites"], rules.shuttle)
+    stations = read_stations(sheets["stations"], rules.apparatus)
+    units = read_apparatus(sheets["apparatus"], rules, station_ids)
+    closures = read_closures(sheets["closures"])
+
+    for role, sheet in opened.items():
+        findings += _too_many_faults(sheet) if role in ROW_BY_ROW else sheet.findings()
+    if "apparatus" in opened and not opened["apparatus"].faults:
+        findings += fleet_findings(units, opened["apparatus"].file)
+    if findings:
+        raise InputError(findings)
+    return Inputs(
+        district=said.district,
+        roads=said.roads,
+        addresses=addresses,
+        sites=sites,
+        stations=stations,
+        units=units,
+        hydrants=hydrants,
+        closures=closures,
+        rejected=_rejected(opened),
+        notes=tuple(notes),
+        files=_files(said),
+        rows={role: len(sheet) for role, sheet in opened.items()},
+    )
+
+
+def _open_tables(said: DistrictFile) -> tuple[dict[str, Sheet], list[Finding], list[str]]:
+    """Open every table that can be opened; the others have their findings beside those of the district file."""
+    opened: dict[str, Sheet] = {}
+    findings, notes = list(said.findings), list(said.notes)
+    for role, path in said.tables.items():
+        try:
+            opened[role], assumed = open_sheet(path, role, said.names[role], said.columns[role])
+        except InputError as error:
+            findings += error.findings
+            continue
+        notes += assumed
+        if role in REQUIRED_TABLES and not len(opened[role]):
+            findings.append(Finding(file=said.names[role], rule="has no rows below its header"))
+    return opened, findings, notes
+
+
+def _too_many_faults(sheet: Sheet) -> list[Finding]:
+    """Refuse a table as a whole when too large a share of its rows is at fault."""
+    wrong = int(np.count_nonzero(~sheet.good))
+    if wrong <= REJECTED_SHARE_MAX * len(sheet):
+        return []
+    rule = f"{wrong:,} of {len(sheet):,} rows are at fault, more than {REJECTED_SHARE_MAX:.0%}"
+    remedy = f"the first {FAULTS_NAMED} faults follow" if len(sheet.faults) > FAULTS_NAMED else "the faults follow"
+    return [Finding(file=sheet.file, rule=rule, remedy=remedy), *sheet.findings()[:FAULTS_NAMED]]
+
+
+def _rejected(opened: Mapping[str, Sheet]) -> tuple[Rejected, ...]:
+    """List the faults of the rows left out, by table and row."""
+    return tuple(
+        fault for role in ROW_BY_ROW if role in opened for fault in sorted(opened[role].faults, key=lambda one: one.row)
+    )
+
+
+def _files(said: DistrictFile) -> dict[str, Path]:
+    """Name every file read by its role."""
+    files = {"district": said.path, **said.tables}
+    if said.boundary_file is not None:
+        files["boundary"] = said.boundary_file
+    if said.roads.file is not None:
+        files["roads"] = said.roads.file
+    return files

@@ -1,0 +1,283 @@
+"""A table whose columns bear our names: checks whole columns and keeps every fault with its row and cell."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from preplan.errors import Finding
+from preplan.inputs import cells
+from preplan.inputs.columns import SPECS, match_headers
+from preplan.inputs.tables import ShapeArray, TextTable, read_table
+from preplan.plan import Rejected
+from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
+
+FORMULA_STARTS = ("=", "+", "-", "@")
+"""A spreadsheet runs a cell that starts so; an id is refused, since it must stay what it is."""
+SOUTHERNMOST_DEG = -60.0
+"""No land where people farm lies south of this: a latitude below it is a longitude in the wrong column."""
+SWAPPED_NEAR_DEG = 3.0
+"""A place that comes this near the middle of its table when its numbers are exchanged..."""
+SWAPPED_FAR_DEG = 20.0
+"""...and is this far from it as written, has them exchanged."""
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+
+
+class Sheet:
+    """One table under its own names, and the faults found in it so far.
+
+    Every reader of a column returns one value a row, NaN or '' where a cell is empty or at fault, so a whole
+    table is checked before anybody decides what to do with its faulty rows.
+    """
+
+    def __init__(self, table: TextTable, columns: Mapping[str, int], id_column: str) -> None:
+        """Take a table and the position of each column, and check the ids."""
+        self.file = table.file
+        self.row: IntArray = table.row
+        self.faults: list[Rejected] = []
+        self._cells = {name: table.columns[i] for name, i in columns.items()}
+        self._layer = table.shapes
+        self._id_column = id_column
+        self.id: TextArray = self.cells(id_column)
+        self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
+        self._check_ids()
+
+    def __len__(self) -> int:
+        """Count the rows."""
+        return len(self.row)
+
+    @property
+    def good(self) -> BoolArray:
+        """True for each row without a fault."""
+        return ~np.isin(self.row, [fault.row for fault in self.faults])
+
+    def findings(self) -> list[Finding]:
+        """Turn the faults into findings, in the order of their rows."""
+        return [
+            Finding(file=f.file, row=f.row, id=f.id, column=f.column, value=f.value, rule=f.rule)
+            for f in sorted(self.faults, key=lambda fault: fault.row)
+        ]
+
+    def has(self, column: str) -> bool:
+        """Tell whether the table has a column."""
+        return column in self._cells
+
+    def cells(self, column: str) -> TextArray:
+        """Give a column as it stands, '' where the table has none."""
+        if column in self._cells:
+            return self._cells[column]
+        return text_array([""] * len(self))
+
+    def fault(self, where: BoolArray, column: str, rule: str, values: TextArray | None = None) -> None:
+        """Keep one fault for each row where `where` is True; `values` replaces the cells in the report."""
+        if not where.any():
+            return
+        shown = self.cells(column) if values is None else values
+        for i in np.flatnonzero(where).tolist():
+            self._keep(i, column, shown[i], rule)
+
+    def _keep(self, i: int, column: str, value: str, rule: str) -> None:
+        row = int(self.row[i])
+        self.faults.append(Rejected(file=self.file, row=row, id=self.id[i], column=column, value=value, rule=rule))
+
+    # ----------------------------------------------------------------------- whole columns
+
+    def text(self, column: str, *, required: bool = False) -> TextArray:
+        """Read a column of texts; control characters become spaces."""
+        values = self.cells(column)
+        if required:
+            self.fault(values == "", column, "is empty")
+        if _CONTROL.search("".join(values)) is None:  # one look at the whole column, which seldom has any
+            return values
+        return text_array([_CONTROL.sub(" ", value).strip() for value in values])
+
+    def number(
+        self,
+        column: str,
+        *,
+        above: float | None = None,
+        low: float | None = None,
+        high: float | None = None,
+        whole: bool = False,
+    ) -> FloatArray:
+        """Read a column of numbers, checked to lie above, at least, at most, or to be whole."""
+        if not self.has(column):
+            return np.full(len(self), np.nan)
+        unit = cells.unit_of(column)
+        values, wrong = cells.numbers(self.cells(column), unit)
+        self.fault(wrong, column, f"is not a number of {unit}" if unit else "is not a number")
+        bad = np.zeros(len(self), dtype=np.bool_)
+        for limit, broken, words in (
+            (above, np.less_equal, "must be above"),
+            (low, np.less, "must be at least"),
+            (high, np.greater, "must be at most"),
+        ):
+            if limit is not None:
+                outside = broken(values, limit)
+                self.fault(outside, column, f"{words} {limit:,g}")
+                bad |= outside
+        if whole:
+            broken_number = (values % 1 != 0) & np.isfinite(values) & ~bad
+            self.fault(broken_number, column, "must be a whole number")
+            bad |= broken_number
+        return np.where(bad, np.nan, values)
+
+    def yes_no(self, column: str) -> FloatArray:
+        """Read a column of yes and no: 1, 0, or NaN where a cell is empty."""
+        return self._each(column, cells.YES_NO.get, "is not yes or no", np.nan).astype(np.float64)
+
+    def word(self, column: str, words: Mapping[str, str], *, required: bool = False) -> TextArray:
+        """Read a column of words from a list; the list maps every accepted spelling to the word meant."""
+        if required:
+            self.fault(self.cells(column) == "", column, "is empty")
+        expected = "is not one of: " + ", ".join(dict.fromkeys(words.values()))
+        return self._each(column, lambda cell: words.get(" ".join(cell.split())), expected, "")
+
+    def parsed(self, column: str, parse: Callable[[str], str | None], rule: str) -> TextArray:
+        """Read a column through a function that gives None or '' for a fault; '' stays ''."""
+        return self._each(column, lambda cell: parse(cell) or None, rule, "", fold=False)
+
+    def months(self, column: str) -> list[frozenset[int]]:
+        """Read a column of months; an empty cell is all of them."""
+        said = [cells.months(cell) for cell in self.cells(column)]
+        self.fault(np.array([one is None for one in said], dtype=np.bool_), column, cells.MONTHS_EXPECTED)
+        return [frozenset() if one is None else one for one in said]
+
+    def _each(
+        self,
+        column: str,
+        read: Callable[[str], str | float | None],
+        rule: str,
+        empty: str | float,
+        *,
+        fold: bool = True,
+    ) -> TextArray:
+        """Read each different cell of a column once; None is a fault."""
+        given = self.cells(column)
+        codes, different = pd.factorize(given)
+        meant = [empty if cell == "" else read(cell.casefold() if fold else cell) for cell in different]
+        wrong = np.array([one is None for one in meant], dtype=np.bool_)
+        values = text_array([empty if one is None else one for one in meant])  # type: ignore[misc]
+        if len(given):
+            self.fault(wrong[codes], column, rule)
+        return values[codes]
+
+    # ----------------------------------------------------------------------- ids and places
+
+    def _check_ids(self) -> None:
+        ids = pd.Series(self.id, dtype=object)
+        column = self._id_column
+        self.fault(self.id == "", column, "is empty")
+        formula = ids.str.startswith(FORMULA_STARTS).to_numpy(dtype=np.bool_)
+        self.fault(formula, column, "starts like a formula (= + - @)")
+        if _CONTROL.search("".join(self.id)):
+            control = ids.str.contains(_CONTROL, regex=True).to_numpy(dtype=np.bool_)
+            self.fault(control, column, "has control characters")
+        codes, different = pd.factorize(ids)
+        first = np.zeros(len(different), dtype=np.int64)
+        first[codes[::-1]] = np.arange(len(codes))[::-1]
+        again = ids.duplicated().to_numpy(dtype=np.bool_) & (self.id != "")
+        for i in np.flatnonzero(again).tolist():
+            self._keep(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
+
+    def shapes(self) -> ShapeArray | None:
+        """Give the rows' shapes in lon, lat: a map layer's own, else those of a column of well-known text."""
+        if self._layer is not None or not self.has("geometry"):
+            return self._layer
+        given = self.cells("geometry")
+        texts = [cell or None for cell in given.tolist()]
+        shapes: ShapeArray = np.asarray(shapely.from_wkt(texts, on_invalid="ignore"), dtype=np.object_)
+        self.fault((given != "") & shapely.is_missing(shapes), "geometry", "is not a shape in well-known text")
+        return shapes
+
+    def place(self, *, required: bool = True) -> tuple[FloatArray, FloatArray]:
+        """Read where each row is, in degrees; the middle of its shape where the table has shapes.
+
+        Every row not on earth gets its fault: an empty cell (where a place is required or half of it is
+        given), no number, 0, 0, numbers that stand in each other's column, numbers out of range.
+        """
+        shapes = self.shapes() if self._layer is not None or not (self.has("lon") and self.has("lat")) else None
+        if shapes is None:
+            shown = {name: self.cells(name) for name in ("lon", "lat")}
+            read = {name: cells.numbers(shown[name]) for name in shown}
+            lon, lat = read["lon"][0], read["lat"][0]
+            for name, (_, wrong) in read.items():
+                self.fault(wrong, name, "is not a number")
+            empty = {name: shown[name] == "" for name in shown}
+        else:
+            lon, lat = _middles(shapes)
+            shown = {"lon": _shown(lon), "lat": _shown(lat)}
+            empty = {"lon": np.isnan(lon), "lat": np.isnan(lat)}
+        for name, none in empty.items():
+            self.fault(none if required else none & ~(empty["lon"] & empty["lat"]), name, "is empty", shown[name])
+        self._check_range(lon, lat, shown)
+        return lon, lat
+
+    def _check_range(self, lon: FloatArray, lat: FloatArray, shown: Mapping[str, TextArray]) -> None:
+        swapped, zero = look_swapped(lon, lat), (lon == 0.0) & (lat == 0.0)
+        if swapped.any() or zero.any():
+            both = text_array([f"{x}, {y}" for x, y in zip(shown["lon"], shown["lat"], strict=True)])
+            self.fault(swapped, "lon, lat", "look swapped: longitude is lon, latitude is lat", both)
+            self.fault(zero, "lon, lat", "is 0, 0, not a place", both)
+        self.fault((np.abs(lon) > 180.0) & ~swapped, "lon", "is not a longitude (-180 to 180)", shown["lon"])
+        self.fault((np.abs(lat) > 90.0) & ~swapped, "lat", "is not a latitude (-90 to 90)", shown["lat"])
+
+
+def look_swapped(lon: FloatArray, lat: FloatArray) -> BoolArray:
+    """Find rows whose longitude and latitude stand in each other's column.
+
+    Certain where the latitude is none or lies in the southern ocean while both would do exchanged; else
+    where exchanging brings the row near the middle of the others, from which it now lies far.
+
+    >>> look_swapped(np.array([-72.0, 44.1, -72.1]), np.array([44.0, -72.1, 44.2])).tolist()
+    [False, True, False]
+    """
+    possible = (np.abs(lon) <= 90.0) & (np.abs(lat) <= 180.0)
+    certain = possible & ((lat < SOUTHERNMOST_DEG) | (lat > 90.0)) & (lon > SOUTHERNMOST_DEG)
+    others = ~certain & np.isfinite(lon) & np.isfinite(lat)
+    if not others.any():
+        return certain
+    middle_lon, middle_lat = np.median(lon[others]), np.median(lat[others])
+    as_written = np.maximum(np.abs(lon - middle_lon), np.abs(lat - middle_lat))
+    exchanged = np.maximum(np.abs(lat - middle_lon), np.abs(lon - middle_lat))
+    return certain | (possible & (as_written > SWAPPED_FAR_DEG) & (exchanged < SWAPPED_NEAR_DEG))
+
+
+def _middles(shapes: ShapeArray) -> tuple[FloatArray, FloatArray]:
+    middle = shapely.centroid(shapes)
+    return shapely.get_x(middle), shapely.get_y(middle)
+
+
+def _shown(degrees: FloatArray) -> TextArray:
+    return text_array(["" if np.isnan(value) else f"{value:.7f}" for value in degrees.tolist()])
+
+
+def open_sheet(path: Path, role: str, file: str, mapping: Mapping[str, str]) -> tuple[Sheet, tuple[str, ...]]:
+    """Read a table and match its headers.
+
+    Returns
+    -------
+    sheet, notes
+        The table, its ids checked; and the assumptions made.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read or lacks a column.
+    """
+    table = read_table(path, role, file)
+    spec = SPECS[role]
+    columns, slips = match_headers(table, spec, mapping)
+    return Sheet(table, columns, spec.required[0]), (*table.notes, *slips)
+
+
+def empty_sheet(role: str) -> Sheet:
+    """Give a table without rows, for one that the district does not have."""
+    no_rows = np.empty(0, dtype=np.int32)
+    table = TextTable(file=role, headers=(), columns=(), row=no_rows, overlong=np.empty(0, dtype=np.bool_))
+    return Sheet(table, {}, SPECS[role].required[0])

@@ -1,0 +1,359 @@
+"""What goes into planning and what comes out: the tables that the pages print, computing nothing themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from preplan.records import (
+    AddressTable,
+    BoolArray,
+    Closure,
+    Columns,
+    FeatureTable,
+    FillSite,
+    FloatArray,
+    HydrantTable,
+    IntArray,
+    Problem,
+    RoadLimits,
+    RoadTable,
+    Station,
+    TextArray,
+    Unit,
+)
+from preplan.rules import District
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoadSource:
+    """Where the roads come from: a file, or a download inside the boundary."""
+
+    file: Path | None
+    download: bool = False
+    buffer_mi: float = 8.0
+    boundary: FloatArray | None = None
+    """Ring (n, 2) of lon, lat; None where the district gives none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rejected:
+    """One fault of one row that is not planned: a line of rejected.csv."""
+
+    file: str
+    row: int
+    id: str
+    column: str
+    value: str
+    rule: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """Everything the user brings, checked: what planning starts from."""
+
+    district: District
+    roads: RoadSource
+    addresses: AddressTable
+    sites: tuple[FillSite, ...]
+    """In code point order of site_id, those out of service included."""
+    stations: tuple[Station, ...]
+    units: tuple[Unit, ...]
+    """In the order of apparatus.csv, those out of service included."""
+    hydrants: HydrantTable
+    closures: tuple[Closure, ...]
+    rejected: tuple[Rejected, ...]
+    notes: tuple[str, ...] = ()
+    """Assumptions made while reading, one sentence each."""
+    files: Mapping[str, Path] = field(default_factory=dict)
+    """Every file read, by its role: district, addresses, ..., roads."""
+    rows: Mapping[str, int] = field(default_factory=dict)
+    """Data rows of each table as read."""
+
+
+STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
+"""The five status words, in the order of the legend."""
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A fact about one address or site, with its number: `code=value unit`.
+
+    >>> print(Flag("long driveway", 640, "ft"))
+    long driveway=640 ft
+    >>> print(Flag("single fill site"))
+    single fill site
+    """
+
+    code: str
+    value: float | str | None = None
+    unit: str = ""
+
+    def __str__(self) -> str:
+        """Write as the tables do."""
+        if self.value is None:
+            return self.code
+        value = self.value if isinstance(self.value, str) else f"{self.value:g}"
+        return f"{self.code}={value}" + (f" {self.unit}" if self.unit else "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NeedTable(Columns):
+    """What each address's building needs."""
+
+    required_gpm: FloatArray
+    required_gal: FloatArray
+    required_min: FloatArray
+    basis: TextArray
+    """`method:size source`, such as 'nfpa1142:footprint'; 'not a building' where nothing stands there."""
+    assumed: BoolArray
+    """True where a default building stood in."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrontageTable(Columns):
+    """The place on the road where each address's tankers dump."""
+
+    segment: IntArray
+    """Row of the RoadTable; -1: off the roads."""
+    fraction: FloatArray
+    """Share of the stretch from its `from_node`, 0 to 1."""
+    lon: FloatArray
+    """Of the place on the road."""
+    lat: FloatArray
+    driveway_ft: FloatArray
+    """Hose from the place to the building."""
+    gap_ft: FloatArray
+    """Straight distance from the point to the place."""
+    how: TextArray
+    """named, driveway, nearest, or '' off the roads."""
+    side: TextArray
+    """left or right of the stretch in its own direction; '' off the roads."""
+    dead_end: BoolArray
+    """True where the stretch hangs on a dead-end tree."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TripTable(Columns):
+    """Kept round trips, by address, then site. Times and distances are of the best cut for that address's level."""
+
+    address: IntArray
+    site: IntArray
+    cut: IntArray
+    """Vehicle class driven: index into the plan's cuts."""
+    out_min: FloatArray
+    """Fill site to dump site, loaded."""
+    out_mi: FloatArray
+    back_min: FloatArray
+    """Dump site to fill site, empty; turning counts here."""
+    back_mi: FloatArray
+    posted_avoided_min: FloatArray
+    """Round trip less that of a vehicle without limits."""
+    unposted_bridges: IntArray
+    """Bridges without a posted weight on the round trip."""
+    turn_at_dump: BoolArray
+    turn_at_site: BoolArray
+    narrow_mi: FloatArray
+    """Miles of the round trip on roads one truck wide."""
+    out_leaf: IntArray
+    """Row of the RouteForest at the address's end of the loaded leg; -1 where the trip is not traced."""
+    back_leaf: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RouteForest(Columns):
+    """Roads of the traced trips as trees rooted at fill sites: each stretch of a shared way stored once.
+
+    A row is one stretch driven in one direction. Following `parent` from a trip's leaf leads to the fill site:
+    against the direction of travel on a loaded leg, along it on an empty one.
+    """
+
+    segment: IntArray
+    forward: BoolArray
+    """True: driven from the stretch's `from_node` to its `to_node`."""
+    parent: IntArray
+    """Next row toward the fill site; -1 at the site's own stretch."""
+
+    def walk(self, leaf: int) -> list[int]:
+        """List the rows from a leaf to the fill site's own stretch."""
+        rows = []
+        while leaf >= 0:
+            rows.append(leaf)
+            leaf = int(self.parent[leaf])
+        return rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelTable:
+    """One answer for each address and level: arrays of shape (addresses, levels), worst season.
+
+    Unit masks have shape (addresses, levels, units).
+    """
+
+    site: IntArray
+    """Fill site, -1: none."""
+    backup: IntArray
+    split: IntArray
+    trip: IntArray
+    """Row of the TripTable, -1: none."""
+    backup_trip: IntArray
+    fleet: BoolArray
+    """Units sent: engines and tankers."""
+    used: BoolArray
+    """Tankers that shuttle; those of the fleet that do not are left out."""
+    fill_engine: IntArray
+    """Index of the unit that pumps at the fill site, -1: none."""
+    dump_engine: IntArray
+    """Index of the unit that drafts at the dump site; the attack engine where it does both; -1: none."""
+    attack_engine: IntArray
+    cycle_min: FloatArray
+    """Longest cycle of the tankers in use."""
+    sum_gpm: FloatArray
+    """Sum of usable / cycle: an upper bound."""
+    sustained_gpm: FloatArray
+    limited_by: TextArray
+    backup_gpm: FloatArray
+    """Sustained flow from the backup site."""
+    one_out_gpm: FloatArray
+    """Least sustained flow with any one tanker out."""
+    meets: BoolArray
+    short_engines: IntArray
+    """Engines the level asks for and the district cannot send here."""
+    short_tankers: IntArray
+    season: IntArray
+    """Index into `plan.seasons` of the season that decides."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonLine:
+    """One season: the months in which the same fill sites stand."""
+
+    months: tuple[int, ...]
+    sites: tuple[int, ...]
+    """Indices of the sites in service."""
+    best_site: IntArray
+    """(addresses, levels): the site that delivers most in this season, -1: none."""
+    sustained_gpm: FloatArray
+    """(addresses, levels)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnswerTable(Columns):
+    """One row an address: what the card says first."""
+
+    status: TextArray
+    level: IntArray
+    """Level whose columns are shown: the first that meets, else the one with the largest flow; -1: none."""
+    hydrant_ft: FloatArray
+    """Road and driveway to the hydrant that counts, NaN: none."""
+    first_arrival_min: FloatArray
+    """Attack engine's arrival."""
+    flags: tuple[tuple[Flag, ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One line of directions."""
+
+    road: str
+    miles: float
+    turn: str
+    """'Start on', 'Left on', 'Right on', 'Straight on', 'Turn round on'."""
+    note: str = ""
+    """Bridge, dead end, narrow road."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardGroup:
+    """Neighbours along a road whose answers agree: they share one card."""
+
+    road: str
+    addresses: tuple[int, ...]
+    """Indices, by house number."""
+    lead: int
+    """The address whose numbers the card prints: the weakest of the group."""
+    first_number: int
+    """Lowest house number, -1 where there is none."""
+    last_number: int
+    out_steps: tuple[Step, ...]
+    """Fill site to dump site, for the lead address."""
+    back_steps: tuple[Step, ...]
+    cross_street: str
+    """Nearest named road that meets the frontage's road, '' where none is near."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """The first `tankers` of the district's tankers by weight, and the vehicle that stands for all of them."""
+
+    tankers: int
+    unit_ids: tuple[str, ...]
+    loaded_lb: float
+    empty_lb: float
+    axle_lb: float
+    height_ft: float
+    width_ft: float
+    top_mph: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """Everything the pages need, and nothing they must compute."""
+
+    district: District
+    addresses: AddressTable
+    needs: NeedTable
+    frontages: FrontageTable
+    sites: tuple[FillSite, ...]
+    """In code point order of site_id."""
+    site_segment: IntArray
+    """Stretch each site stands on, -1: off the roads."""
+    site_flags: tuple[tuple[Flag, ...], ...]
+    stations: tuple[Station, ...]
+    units: tuple[Unit, ...]
+    """In code point order of unit_id, in service only."""
+    arrival_min: FloatArray
+    """(addresses, units), from alerting; inf where a unit has no way."""
+    hydrants: HydrantTable
+    cuts: tuple[Cut, ...]
+    trips: TripTable
+    forest: RouteForest
+    levels: LevelTable
+    seasons: tuple[SeasonLine, ...]
+    answers: AnswerTable
+    groups: tuple[CardGroup, ...]
+    roads: RoadTable
+    limits: RoadLimits
+    minutes: FloatArray
+    """(segments, 2): minutes to drive each stretch loaded, forward and backward; inf where closed."""
+    features: FeatureTable
+    problems: tuple[Problem, ...]
+
+    def unit_ids(self, mask: BoolArray, address: int) -> tuple[str, ...]:
+        """Name the units of a mask of shape (units,) by their arrival at an address."""
+        arrival = self.arrival_min[address]
+        picked = sorted(np.flatnonzero(mask).tolist(), key=lambda u: (arrival[u], self.units[u].unit_id))
+        return tuple(self.units[u].unit_id for u in picked)
+
+    def line(self, segment: int, *, forward: bool = True) -> FloatArray:
+        """Return the (n, 2) lon, lat points of a stretch in the direction driven."""
+        points = slice(self.roads.coord_start[segment], self.roads.coord_start[segment + 1])
+        lonlat = np.column_stack([self.roads.coord_lon[points], self.roads.coord_lat[points]])
+        return lonlat if forward else lonlat[::-1]
+
+    def trip_rows(self, trip: int) -> tuple[list[int], list[int]]:
+        """List the forest rows of a trip's two legs in the direction of travel: loaded, then empty."""
+        out = self.forest.walk(int(self.trips.out_leaf[trip]))
+        back = self.forest.walk(int(self.trips.back_leaf[trip]))
+        return out[::-1], back
+
+    def counts(self) -> dict[str, int]:
+        """Count the addresses of each status, in the order of the legend."""
+        return {status: int(np.sum(self.answers.status == status)) for status in STATUSES}
+
+    def planned(self) -> Iterator[int]:
+        """List the addresses that have a card, in table order."""
+        yield from np.flatnonzero(self.answers.status != "hydrant").tolist()

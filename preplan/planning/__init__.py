@@ -1,0 +1,1 @@
+"""Roads and water together: who comes, which fill site, which level."""

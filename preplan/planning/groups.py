@@ -1,0 +1,139 @@
+"""Neighbours along a road whose answers agree share one card, printed for the weakest of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from preplan.roads.paths import cross_street, directions, shorten
+
+from preplan.plan import AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
+from preplan.records import AddressTable, IntArray, RoadLimits, RoadTable
+
+MOST_APART_MIN = 1.5
+"""Round trips of one card differ by no more than this (this program's careful choice)."""
+LINES = 8
+"""Most lines of directions on a card."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answered:
+    """What grouping looks at."""
+
+    addresses: AddressTable
+    frontages: FrontageTable
+    levels: LevelTable
+    trips: TripTable
+    answers: AnswerTable
+    forest: RouteForest
+    roads: RoadTable
+    limits: RoadLimits
+    site_fraction: tuple[float, ...]
+    """Place of each site on its stretch."""
+
+
+def group_addresses(found: Answered, per: str) -> tuple[CardGroup, ...]:
+    """Group all addresses but those with a hydrant, by road, then house number, then id."""
+    road = _road_names(found)
+    keys = [_answer_key(found, a) for a in range(len(found.addresses))]
+    order = sorted(
+        np.flatnonzero(found.answers.status != "hydrant").tolist(),
+        key=lambda a: (road[a].casefold(), int(found.addresses.number[a]), str(found.addresses.address_id[a])),
+    )
+    runs: list[list[int]] = []
+    for a in order:
+        if per == "road" and runs and _joins(found, road, keys, runs[-1][0], a):
+            runs[-1].append(a)
+        else:
+            runs.append([a])
+    return tuple(_card(found, road[run[0]], run) for run in runs)
+
+
+def _road_names(found: Answered) -> list[str]:
+    """Name each address's road: as its table does, else as the map does."""
+    names = []
+    for a in range(len(found.addresses)):
+        segment = int(found.frontages.segment[a])
+        mapped = str(found.roads.name[segment] or found.roads.ref[segment]) if segment >= 0 else ""
+        names.append(str(found.addresses.street[a]) or mapped)
+    return names
+
+
+def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
+    """Sum up an address's answers: neighbours with equal ones share a card."""
+    level = int(found.answers.level[a])
+    if level < 0:
+        return (found.answers.status[a],)
+    table = found.levels
+    limits = tuple(table.limited_by[a].tolist())
+    units = table.fleet[a, level].tobytes() + table.used[a, level].tobytes()
+    jobs = (int(table.attack_engine[a, level]), int(table.fill_engine[a, level]), int(table.dump_engine[a, level]))
+    places = (int(table.site[a, level]), int(table.backup[a, level]))
+    return (found.answers.status[a], level, places, units, jobs, limits, tuple(table.meets[a].tolist()))
+
+
+def _joins(found: Answered, road: list[str], keys: list[tuple[object, ...]], first: int, a: int) -> bool:
+    """Tell whether an address joins the run that begins with `first`."""
+    if road[first].casefold() != road[a].casefold() or keys[first] != keys[a] or not road[a]:
+        return False
+    return abs(_trip_min(found, first) - _trip_min(found, a)) <= MOST_APART_MIN
+
+
+def _trip_min(found: Answered, a: int) -> float:
+    """Give the round trip of the level that is shown, 0 where there is none."""
+    trip = _trip(found, a)
+    return float(found.trips.out_min[trip] + found.trips.back_min[trip]) if trip >= 0 else 0.0
+
+
+def _trip(found: Answered, a: int) -> int:
+    """Row of the trip that is shown, -1: none."""
+    level = int(found.answers.level[a])
+    return int(found.levels.trip[a, level]) if level >= 0 else -1
+
+
+def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
+    """Make a card of a run; its numbers are those of the address with the least flow."""
+    lead = min(run, key=lambda a: (_flow(found, a), -_trip_min(found, a), a))
+    numbers = [int(found.addresses.number[a]) for a in run if found.addresses.number[a] >= 0]
+    segment = int(found.frontages.segment[lead])
+    cross = ""
+    if segment >= 0:
+        cross = cross_street(found.roads, found.limits, segment, float(found.frontages.fraction[lead]))
+    out, back = _legs(found, lead)
+    return CardGroup(
+        road=road,
+        addresses=tuple(run),
+        lead=lead,
+        first_number=min(numbers, default=-1),
+        last_number=max(numbers, default=-1),
+        out_steps=out,
+        back_steps=back,
+        cross_street=cross,
+    )
+
+
+def _flow(found: Answered, a: int) -> float:
+    """Give the steady flow at the level that is shown, 0 where there is none."""
+    level = int(found.answers.level[a])
+    flow = float(found.levels.sustained_gpm[a, level]) if level >= 0 else 0.0
+    return flow if np.isfinite(flow) else 0.0
+
+
+def _legs(found: Answered, a: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
+    """Describe both legs of an address's trip, loaded and empty, for the driver."""
+    trip = _trip(found, a)
+    if trip < 0 or found.trips.out_leaf[trip] < 0:
+        return (), ()
+    out = found.forest.walk(int(found.trips.out_leaf[trip]))[::-1]
+    back = found.forest.walk(int(found.trips.back_leaf[trip]))
+    site, here = found.site_fraction[int(found.trips.site[trip])], float(found.frontages.fraction[a])
+    return (
+        shorten(_steps(found, out, site, here), LINES),
+        shorten(_steps(found, back, here, site), LINES),
+    )
+
+
+def _steps(found: Answered, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
+    """Describe a run of forest rows."""
+    index: IntArray = np.array(rows, dtype=np.int32)
+    return directions(found.roads, found.limits, found.forest.segment[index], found.forest.forward[index], start, end)

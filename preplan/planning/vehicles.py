@@ -1,0 +1,106 @@
+"""Vehicles that stand for units: cuts of tankers by weight, merged where the roads treat them alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from preplan.plan import Cut
+from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
+from preplan.roads.network import UNLIMITED, RoadNetwork, Vehicle
+from preplan.roads.trips import Fleet
+
+Minutes = Callable[[float], FloatArray]
+"""Minutes (segments, 2) at a top speed in mph."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutFleet:
+    """One cut with its roads, loaded and empty."""
+
+    cut: Cut
+    members: BoolArray
+    """(units,)."""
+    loaded: Fleet
+    empty: Fleet
+
+
+def is_tanker(unit: Unit) -> bool:
+    """Tell whether a unit can haul water."""
+    return unit.kind in ("tanker", "pumper-tanker")
+
+
+def loaded_vehicle(unit: Unit) -> Vehicle:
+    """Describe a unit on its way to the fire."""
+    return Vehicle(
+        gross_lb=unit.loaded_lb,
+        axle_lb=unit.axle_lb,
+        height_ft=unit.height_ft,
+        width_ft=unit.width_ft,
+        top_mph=unit.max_mph,
+    )
+
+
+def cut_vehicles(tankers: tuple[Unit, ...]) -> tuple[Vehicle, Vehicle]:
+    """Describe the vehicle that stands for all of some tankers, loaded and empty: the most of each, the least speed."""
+    height, width = max(t.height_ft for t in tankers), max(t.width_ft for t in tankers)
+    slowest = min(t.max_mph for t in tankers)
+    loaded = Vehicle(
+        gross_lb=max(t.loaded_lb for t in tankers),
+        axle_lb=max(t.axle_lb for t in tankers),
+        height_ft=height,
+        width_ft=width,
+        top_mph=slowest,
+    )
+    empty = Vehicle(
+        gross_lb=max(t.empty_lb for t in tankers),
+        axle_lb=max(t.axle_lb * t.empty_lb / t.loaded_lb for t in tankers),
+        height_ft=height,
+        width_ft=width,
+        top_mph=slowest,
+    )
+    return loaded, empty
+
+
+def cut_fleets(
+    units: tuple[Unit, ...], network: RoadNetwork, limits: RoadLimits, minutes: Minutes
+) -> tuple[CutFleet, ...]:
+    """Build the cuts, lightest first; of cuts that see the same roads only the one with most tankers stays."""
+    ordered = sorted(
+        (unit for unit in units if is_tanker(unit)),
+        key=lambda unit: (unit.loaded_lb, unit.height_ft, unit.width_ft, unit.unit_id),
+    )
+    merged: dict[bytes, CutFleet] = {}
+    for count in range(1, len(ordered) + 1):
+        first = tuple(ordered[:count])
+        loaded, empty = cut_vehicles(first)
+        fleet = CutFleet(
+            cut=_cut(first, loaded, empty),
+            members=np.array([unit in first for unit in units], dtype=np.bool_),
+            loaded=Fleet.of(network, limits, minutes(loaded.top_mph), loaded),
+            empty=Fleet.of(network, limits, minutes(empty.top_mph), empty),
+        )
+        seen = b"".join(part.tobytes() for part in (fleet.loaded.usable, fleet.empty.usable, fleet.loaded.state_min))
+        merged[seen] = fleet
+    return tuple(merged.values())
+
+
+def _cut(tankers: tuple[Unit, ...], loaded: Vehicle, empty: Vehicle) -> Cut:
+    """Record a cut for the pages."""
+    return Cut(
+        tankers=len(tankers),
+        unit_ids=tuple(unit.unit_id for unit in tankers),
+        loaded_lb=loaded.gross_lb,
+        empty_lb=empty.gross_lb,
+        axle_lb=loaded.axle_lb,
+        height_ft=loaded.height_ft,
+        width_ft=loaded.width_ft,
+        top_mph=loaded.top_mph,
+    )
+
+
+def unlimited_fleet(network: RoadNetwork, limits: RoadLimits, minutes: Minutes, top_mph: float) -> Fleet:
+    """See the roads as a vehicle that no posting stops: what the postings cost is measured against it."""
+    return Fleet.of(network, limits, minutes(top_mph), UNLIMITED)

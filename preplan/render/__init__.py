@@ -1,0 +1,1 @@
+"""A finished plan turned into pages, in memory."""

@@ -1,0 +1,422 @@
+// One canvas for everything that is drawn on the map.
+
+const ROAD_WIDTHS = [4.5, 3.6, 3, 2.2, 1.1];
+const ROAD_FROM_ZOOM = [0, 0, 0, 10, 13];
+const LABEL_FROM_ZOOM = [11, 12, 13, 14, 16];
+const PAD_SHARE = 0.3; // drawn beyond the window on each side, so that dragging shows no edge
+const DRAW_ORDER = [4, 0, 1, 2, 3]; // hydrant first, what is not met or has no route on top
+
+const view = {
+  night: false,
+  hidden: new Set(), // statuses that the filter hides
+  level: -1, // response level that the filter keeps; -1: any
+  address: -1,
+  siteChosen: -1,
+  circuit: null,
+};
+
+function isShown(address) {
+  if (view.hidden.has(answers.status[address])) return false;
+  return view.level < 0 || answers.level[address] === view.level;
+}
+
+// While one circuit or one site's addresses are looked at, the other addresses stand back.
+function opacity(address) {
+  if (view.circuit) return 0.4;
+  return view.siteChosen >= 0 && !servedBy(address, view.siteChosen) ? 0.2 : 1;
+}
+
+// The site an address counts on: the fill site at the response level its answer shows.
+function servedBy(address, site) {
+  const level = answers.level[address];
+  if (level < 0) return false;
+  return answers.site[row(address, level)] === site || answers.split[row(address, level)] === site;
+}
+
+const Chart = L.Layer.extend({
+  onAdd(map) {
+    this.canvas = L.DomUtil.create("canvas", "chart leaflet-zoom-hide", map.getPane("overlayPane"));
+    this.sprites = new Map();
+    map.on("moveend zoomend resize viewreset", this.redraw, this);
+    this.redraw();
+    return this;
+  },
+
+  onRemove(map) {
+    map.off("moveend zoomend resize viewreset", this.redraw, this);
+    this.canvas.remove();
+  },
+
+  redraw() {
+    const map = this._map;
+    const size = map.getSize();
+    const pad = size.multiplyBy(PAD_SHARE).round();
+    const corner = map.containerPointToLayerPoint(pad.multiplyBy(-1));
+    this.width = size.x + 2 * pad.x;
+    this.height = size.y + 2 * pad.y;
+    // Paper shows finer points than a screen.
+    this.ratio = document.body.classList.contains("on-paper") ? 2.5 : Math.min(2, window.devicePixelRatio || 1);
+    this.canvas.width = this.width * this.ratio;
+    this.canvas.height = this.height * this.ratio;
+    this.canvas.style.width = `${this.width}px`;
+    this.canvas.style.height = `${this.height}px`;
+    L.DomUtil.setPosition(this.canvas, corner);
+    const origin = map.getPixelOrigin().add(corner);
+    this.scale = 256 * 2 ** map.getZoom();
+    this.left = origin.x;
+    this.top = origin.y;
+    this.zoom = map.getZoom();
+    this.colours = view.night ? NIGHT : DAY;
+    this.pen = this.canvas.getContext("2d");
+    this.pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    this.taken = []; // boxes that no text may cover
+    this.posts = []; // what is posted, to be written last
+    this.paint();
+  },
+
+  paint() {
+    this.paintGround();
+    this.paintRoads();
+    this.paintBridges();
+    this.paintAddresses();
+    this.paintCircuit();
+    this.paintChosen();
+    this.paintPlaces();
+    this.paintLabels();
+  },
+
+  pixel(x, y) {
+    return [x * this.scale - this.left, y * this.scale - this.top];
+  },
+
+  inView(lines, k) {
+    const [west, north, east, south] = lines.box.subarray(4 * k, 4 * k + 4);
+    const [x0, y0] = this.pixel(west, north);
+    const [x1, y1] = this.pixel(east, south);
+    return x1 >= 0 && y1 >= 0 && x0 <= this.width && y0 <= this.height;
+  },
+
+  trace(lines, k) {
+    for (let p = lines.start[k]; p < lines.start[k + 1]; p += 1) {
+      const px = lines.x[p] * this.scale - this.left;
+      const py = lines.y[p] * this.scale - this.top;
+      if (p === lines.start[k]) this.pen.moveTo(px, py);
+      else this.pen.lineTo(px, py);
+    }
+  },
+
+  traceAll(lines, keep = () => true) {
+    this.pen.beginPath();
+    for (let k = 0; k < lines.count; k += 1) if (keep(k) && this.inView(lines, k)) this.trace(lines, k);
+  },
+
+  paintGround() {
+    const { pen, colours } = this;
+    pen.fillStyle = colours.paper;
+    if (view.tiles) pen.clearRect(0, 0, this.width, this.height);
+    else pen.fillRect(0, 0, this.width, this.height);
+    pen.lineJoin = "round";
+    this.traceAll(ground.water);
+    pen.fillStyle = colours.water;
+    pen.strokeStyle = colours.shore;
+    pen.lineWidth = 1;
+    pen.fill("evenodd");
+    pen.stroke();
+    if (this.zoom >= 11) {
+      this.traceAll(ground.streams);
+      pen.lineWidth = this.zoom >= 14 ? 2 : 1.2;
+      pen.stroke();
+    }
+    if (this.zoom >= 14) {
+      this.traceAll(ground.buildings);
+      pen.fillStyle = colours.building;
+      pen.fill();
+    }
+    if (this.zoom >= 13) this.paintHydrants();
+  },
+
+  paintHydrants() {
+    const { x, y } = ground.hydrants;
+    for (let k = 0; k < x.length; k += 1) drawHydrant(this.pen, ...this.pixel(x[k], y[k]), this.colours);
+  },
+
+  paintRoads() {
+    const { pen, colours } = this;
+    const grow = Math.max(0.55, Math.min(1.6, 0.4 + (this.zoom - 9) * 0.15));
+    for (let rank = ROAD_WIDTHS.length - 1; rank >= 0; rank -= 1) {
+      if (this.zoom < ROAD_FROM_ZOOM[rank]) continue;
+      pen.strokeStyle = colours.roads[rank];
+      pen.lineWidth = ROAD_WIDTHS[rank] * grow;
+      this.traceAll(roads, (k) => roads.rank[k] === rank && (rank === 4 || !(roads.mark[k] & 4)));
+      pen.stroke();
+      if (rank === 4) continue;
+      pen.setLineDash([4, 4]);
+      this.traceAll(roads, (k) => roads.rank[k] === rank && Boolean(roads.mark[k] & 4));
+      pen.stroke();
+      pen.setLineDash([]);
+    }
+  },
+
+  paintBridges() {
+    if (this.zoom < 12) return;
+    for (let k = 0; k < roads.count; k += 1) {
+      const mark = roads.mark[k] & 3;
+      if (!mark || !this.inView(roads, k)) continue;
+      const { x, y, angle } = this.middle(k);
+      drawBridge(this.pen, mark, x, y, angle, this.colours);
+      this.taken.push([x - 9, y - 9, x + 9, y + 9]);
+      if (mark & 1 && this.zoom >= 13) this.posts.push([roads.posts[roads.post[k]], x + 13, y]);
+    }
+  },
+
+  middle(k) {
+    const points = [];
+    for (let p = roads.start[k]; p < roads.start[k + 1]; p += 1) points.push(this.pixel(roads.x[p], roads.y[p]));
+    const at = pathMeasure(points);
+    return at.place(at.long / 2);
+  },
+
+  paintCircuit() {
+    if (!view.circuit) return;
+    const { out, back, dump } = view.circuit;
+    const toPixels = (points) => points.map(([x, y]) => this.pixel(x, y));
+    // Each leg keeps to the right of the road, so the two ways of one road can be told apart.
+    drawLeg(this.pen, shifted(toPixels(back), 6), false, this.colours);
+    drawLeg(this.pen, shifted(toPixels(out), 6), true, this.colours);
+    if (!dump) return;
+    const { pen } = this;
+    pen.beginPath();
+    line(pen, this.pixel(...dump), this.pixel(addresses.x[view.address], addresses.y[view.address]));
+    pen.strokeStyle = this.colours.ink;
+    pen.lineWidth = 2.5;
+    pen.setLineDash([2, 4]);
+    pen.stroke();
+    pen.setLineDash([]);
+  },
+
+  symbolSize() {
+    return Math.max(3.5, Math.min(9, 4 + (this.zoom - 11) * 1.1));
+  },
+
+  sprite(status, r) {
+    const key = `${status} ${r} ${this.ratio}`;
+    if (!this.sprites.has(key)) {
+      const side = Math.ceil(2 * r + 8);
+      const canvas = document.createElement("canvas");
+      canvas.width = canvas.height = side * this.ratio;
+      const pen = canvas.getContext("2d");
+      pen.scale(this.ratio, this.ratio);
+      drawStatus(pen, status, side / 2, side / 2, r);
+      this.sprites.set(key, { canvas, side });
+    }
+    return this.sprites.get(key);
+  },
+
+  paintAddresses() {
+    const { pen } = this;
+    const r = this.symbolSize();
+    for (const status of DRAW_ORDER) {
+      const { canvas, side } = this.sprite(status, r);
+      for (let a = 0; a < addresses.count; a += 1) {
+        if (answers.status[a] !== status || !isShown(a)) continue;
+        const [x, y] = this.pixel(addresses.x[a], addresses.y[a]);
+        if (x < -side || y < -side || x > this.width + side || y > this.height + side) continue;
+        pen.globalAlpha = opacity(a);
+        pen.drawImage(canvas, x - side / 2, y - side / 2, side, side);
+      }
+    }
+    pen.globalAlpha = 1;
+  },
+
+  paintChosen() {
+    if (view.address < 0) return;
+    const { pen } = this;
+    const r = this.symbolSize();
+    const [x, y] = this.pixel(addresses.x[view.address], addresses.y[view.address]);
+    drawStatus(pen, answers.status[view.address], x, y, r + 2);
+    drawCorners(pen, x, y, r + 8, this.colours);
+    this.taken.push([x - r - 9, y - r - 9, x + r + 9, y + r + 9]);
+  },
+
+  paintPlaces() {
+    const r = this.zoom >= 12 ? 17 : 14;
+    data.stations.forEach((station, k) => {
+      const [x, y] = this.pixel(station.x, station.y);
+      drawStation(this.pen, k + 1, x, y, r * 0.75);
+      this.taken.push([x - r, y - r, x + r, y + r]);
+    });
+    const byService = [...data.sites.keys()].sort((a, b) => data.sites[a].inService - data.sites[b].inService);
+    for (const k of byService) {
+      const [x, y] = this.pixel(data.sites[k].x, data.sites[k].y);
+      drawSite(this.pen, data.sites[k], k + 1, x, y, k === view.siteChosen ? r * 1.3 : r);
+      this.taken.push([x - r, y - 1.5 * r, x + r, y + 1.2 * r]);
+    }
+    if (view.circuit && view.circuit.dump) {
+      const [x, y] = this.pixel(...view.circuit.dump);
+      drawStar(this.pen, x, y, 13);
+      this.taken.push([x - 13, y - 13, x + 13, y + 13]);
+    }
+  },
+
+  free(box) {
+    return this.taken.every((one) => box[2] < one[0] || box[0] > one[2] || box[3] < one[1] || box[1] > one[3]);
+  },
+
+  // Level text with a halo, where nothing lies yet.
+  text(words, x, y, { align = "center", bold = false } = {}) {
+    const { pen, colours } = this;
+    pen.font = `${bold ? "bold " : ""}12px system-ui, sans-serif`;
+    const wide = pen.measureText(words).width;
+    const left = align === "left" ? x : x - wide / 2;
+    const box = [left - 2, y - 8, left + wide + 2, y + 8];
+    if (!this.free(box)) return;
+    this.taken.push(box);
+    pen.textAlign = "left";
+    pen.textBaseline = "middle";
+    pen.lineJoin = "round";
+    pen.strokeStyle = colours.halo;
+    pen.lineWidth = 5;
+    pen.strokeText(words, left, y);
+    pen.fillStyle = colours.label;
+    pen.fillText(words, left, y);
+  },
+
+  paintLabels() {
+    for (const [words, x, y] of this.posts) this.text(words, x, y, { align: "left", bold: true });
+    for (const chain of roadChains) {
+      if (this.zoom < LABEL_FROM_ZOOM[chain.rank] || !this.inView(chain, 0)) continue;
+      this.paintRoadName(chain);
+    }
+    if (this.zoom < 16) return;
+    const r = this.symbolSize();
+    for (let a = 0; a < addresses.count; a += 1) {
+      const number = /^\d+\w*/.exec(addresses.label[a]);
+      const [x, y] = this.pixel(addresses.x[a], addresses.y[a]);
+      if (!number || !isShown(a) || x < 0 || y < 0 || x > this.width || y > this.height) continue;
+      this.text(number[0], x + r + 4, y, { align: "left" });
+    }
+  },
+
+  paintRoadName(chain) {
+    const { pen } = this;
+    pen.font = `${chain.rank < 3 ? "bold " : ""}12px system-ui, sans-serif`;
+    const wide = pen.measureText(chain.name).width;
+    const points = [];
+    for (let p = 0; p < chain.x.length; p += 1) points.push(this.pixel(chain.x[p], chain.y[p]));
+    const path = pathMeasure(points);
+    if (path.long < wide + 8) return;
+    for (let at = wide / 2 + 4; at <= path.long - wide / 2 - 4; at += 40) {
+      const [from, to, centre] = [path.place(at - wide / 2), path.place(at + wide / 2), path.place(at)];
+      const straight = Math.hypot(to.x - from.x, to.y - from.y) > 0.93 * wide;
+      if (straight && this.placeName(chain.name, centre, from, to, wide)) at += 300;
+    }
+  },
+
+  placeName(name, centre, from, to, wide) {
+    const boxes = [];
+    const pieces = Math.max(2, Math.ceil(wide / 16));
+    for (let k = 0; k <= pieces; k += 1) {
+      const [x, y] = [from.x + ((to.x - from.x) * k) / pieces, from.y + ((to.y - from.y) * k) / pieces];
+      if (x < 0 || y < 0 || x > this.width || y > this.height) return false;
+      boxes.push([x - 9, y - 9, x + 9, y + 9]);
+    }
+    if (!boxes.every((box) => this.free(box))) return false;
+    this.taken.push(...boxes);
+    let angle = Math.atan2(to.y - from.y, to.x - from.x);
+    if (Math.abs(angle) > Math.PI / 2) angle += Math.PI;
+    const { pen, colours } = this;
+    pen.save();
+    pen.translate((centre.x + (from.x + to.x) / 2) / 2, (centre.y + (from.y + to.y) / 2) / 2);
+    pen.rotate(angle);
+    pen.textAlign = "center";
+    pen.textBaseline = "middle";
+    pen.lineJoin = "round";
+    pen.strokeStyle = colours.halo;
+    pen.lineWidth = 6;
+    pen.strokeText(name, 0, 0);
+    pen.fillStyle = colours.label;
+    pen.fillText(name, 0, 0);
+    pen.restore();
+    return true;
+  },
+});
+
+// A line's length in pixels, and the place and angle at a distance along it.
+function pathMeasure(points) {
+  const along = [0];
+  for (let k = 1; k < points.length; k += 1) {
+    along.push(along[k - 1] + Math.hypot(points[k][0] - points[k - 1][0], points[k][1] - points[k - 1][1]));
+  }
+  const long = along[along.length - 1];
+  return {
+    long,
+    place(distance) {
+      let k = 1;
+      while (k < points.length - 1 && along[k] < distance) k += 1;
+      const [[ax, ay], [bx, by]] = [points[k - 1], points[k]];
+      const share = (distance - along[k - 1]) / (along[k] - along[k - 1] || 1);
+      return { x: ax + (bx - ax) * share, y: ay + (by - ay) * share, angle: Math.atan2(by - ay, bx - ax) };
+    },
+  };
+}
+
+// A line in pixels moved sideways, to the right of its direction.
+function shifted(points, by) {
+  const distinct = points.filter((point, k) => !k || Math.hypot(point[0] - points[k - 1][0], point[1] - points[k - 1][1]) > 0.5);
+  return distinct.map(([x, y], k) => {
+    const [ax, ay] = distinct[Math.max(0, k - 1)];
+    const [bx, by2] = distinct[Math.min(distinct.length - 1, k + 1)];
+    const long = Math.hypot(bx - ax, by2 - ay) || 1;
+    return [x - ((by2 - ay) / long) * by, y + ((bx - ax) / long) * by];
+  });
+}
+
+// Stretches of one name joined end to end, so that a name finds room; widest roads first.
+const roadChains = joinRoads();
+
+function joinRoads() {
+  const ends = new Map();
+  const key = (k, p) => `${roads.name[k]} ${roads.x[p]} ${roads.y[p]}`;
+  const lastOf = (k) => roads.start[k + 1] - 1;
+  for (let k = 0; k < roads.count; k += 1) {
+    if (!roads.name[k]) continue;
+    for (const end of new Set([key(k, roads.start[k]), key(k, lastOf(k))])) {
+      if (!ends.has(end)) ends.set(end, []);
+      ends.get(end).push(k);
+    }
+  }
+  const seen = new Uint8Array(roads.count);
+  const pointsOf = (k) => {
+    const run = [];
+    for (let p = roads.start[k]; p <= lastOf(k); p += 1) run.push(p);
+    return run;
+  };
+  const grow = (run) => {
+    for (;;) {
+      const last = run[run.length - 1];
+      const k = ends.get(`${roads.name[run.road]} ${roads.x[last]} ${roads.y[last]}`).find((one) => !seen[one]);
+      if (k === undefined) return run;
+      seen[k] = 1;
+      const next = pointsOf(k);
+      if (roads.x[next[0]] !== roads.x[last] || roads.y[next[0]] !== roads.y[last]) next.reverse();
+      run.push(...next.slice(1));
+    }
+  };
+  const chains = [];
+  for (let k = 0; k < roads.count; k += 1) {
+    if (seen[k] || !roads.name[k]) continue;
+    seen[k] = 1;
+    const run = grow(Object.assign(pointsOf(k), { road: k }));
+    run.reverse();
+    chains.push(chainOf(grow(run), k));
+  }
+  return chains.sort((a, b) => a.rank - b.rank || b.x.length - a.x.length);
+}
+
+function chainOf(run, k) {
+  const x = run.map((p) => roads.x[p]);
+  const y = run.map((p) => roads.y[p]);
+  const low = (values) => values.reduce((a, b) => Math.min(a, b));
+  const high = (values) => values.reduce((a, b) => Math.max(a, b));
+  return { x, y, rank: roads.rank[k], name: roads.names[roads.name[k]], box: Float64Array.of(low(x), low(y), high(x), high(y)) };
+}

@@ -1,0 +1,324 @@
+// The panel: legend, one address, one fill site, one station. Text only ever goes in as text.
+
+const MOST_LISTED = 100;
+
+function make(tag, text = "", { name = "", inside = [], ...rest } = {}) {
+  const element = document.createElement(tag);
+  if (text) element.textContent = text;
+  if (name) element.className = name;
+  element.append(...inside);
+  return Object.assign(element, rest);
+}
+
+function button(text, onclick, rest = {}) {
+  return make("button", text, { type: "button", onclick, ...rest });
+}
+
+function facts(pairs) {
+  const list = make("dl");
+  for (const [what, said] of pairs) list.append(make("dt", what), make("dd", said));
+  return list;
+}
+
+function said(value, unit, divide = 1, digits = 0) {
+  if (value === undefined || value < 0) return data.notKnown;
+  return `${(value / divide).toLocaleString("en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits })} ${unit}`;
+}
+
+const gpm = (value) => said(value, "gpm");
+const minutes = (value) => said(value, "min", 10, 1);
+const miles = (value) => said(value, "mi", 100, 2);
+
+function capital(text) {
+  return text.charAt(0).toUpperCase() + text.slice(1);
+}
+
+function siteName(site) {
+  return `${site + 1}, ${data.sites[site].name}`;
+}
+
+// A symbol on a white chip, drawn by the map's own pens.
+function chip(draw, wide = 34, high = 34) {
+  const ratio = Math.min(2, window.devicePixelRatio || 1);
+  const canvas = make("canvas", "", { name: "chip", width: wide * ratio, height: high * ratio });
+  canvas.style.width = `${wide}px`;
+  canvas.style.height = `${high}px`;
+  canvas.setAttribute("aria-hidden", "true");
+  const pen = canvas.getContext("2d");
+  pen.scale(ratio, ratio);
+  draw(pen, wide / 2, high / 2);
+  return canvas;
+}
+
+function openPanel(title, parts) {
+  const panel = document.getElementById("panel-body");
+  panel.replaceChildren(make("h2", title), ...parts);
+  panel.scrollTop = 0;
+  document.body.classList.add("panel-open");
+  planMap.invalidateSize({ pan: false });
+  chart.redraw();
+}
+
+// ------------------------------------------------------------------------------------------- one address
+
+function levelWords(address) {
+  const status = data.statuses[answers.status[address]];
+  const level = answers.level[address];
+  if (status.code === "served") return `Served: ${data.levels[level].words} meets the required flow.`;
+  if (status.code === "higher level") return `Higher level: needs ${data.levels[level].words}.`;
+  if (status.code === "not met") return "Not met: no response level meets the required flow.";
+  if (status.code === "hydrant") return `${capital(status.words)}: ${said(answers.hydrant[address], "ft")} by road and driveway.`;
+  return "No route: no way for a loaded tanker is known.";
+}
+
+function needWords(address) {
+  const rate = `Required flow ${gpm(addresses.gpm[address])} for ${said(addresses.min[address], "min")}`;
+  return `${rate}; the method's own total is ${said(addresses.gal[address], "gal")} (${data.addresses.bases[addresses.basis[address]]}).`;
+}
+
+function showAddress(address, level = startLevel(address), backup = false) {
+  view.address = address;
+  view.siteChosen = -1;
+  drawCircuit(level, backup);
+  const head = make("p", "", {
+    name: "status",
+    inside: [chip((pen, x, y) => drawStatus(pen, answers.status[address], x, y, 11)), make("strong", levelWords(address))],
+  });
+  const place = `${addresses.lat[address].toFixed(5)}, ${addresses.lon[address].toFixed(5)}`;
+  const common = facts([
+    ["Driveway", `${said(addresses.driveway[address], "ft")} of hose from the road to the building`],
+    ["First engine", `arrives at minute ${answers.first[address] < 0 ? data.notKnown : (answers.first[address] / 10).toFixed(1)} from alerting`],
+    ["Latitude, longitude", place],
+  ]);
+  const flags = addresses.flags[address];
+  const list = make("ul", "", { name: "flags", inside: flags.map((flag) => make("li", flag)) });
+  const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
+  openPanel(addresses.label[address], [
+    head, make("p", needWords(address)), ...levels, common,
+    make("h3", "To know"), flags.length ? list : make("p", "Nothing flagged."),
+  ]);
+}
+
+function startLevel(address) {
+  if (answers.level[address] >= 0) return answers.level[address];
+  for (let k = 0; k < levelCount; k += 1) if (answers.trip[row(address, k)] >= 0) return k;
+  return -1;
+}
+
+function drawCircuit(level, backup) {
+  const at = row(view.address, level);
+  const [trip, site] = backup ? [answers.backupTrip[at], answers.backup[at]] : [answers.trip[at], answers.site[at]];
+  view.circuit = level < 0 ? null : circuit(view.address, trip, site);
+}
+
+function levelPart(address, level, shownLevel, shownBackup) {
+  const at = row(address, level);
+  const meets = answers.meets[at] === 1;
+  const part = make("section", "", { name: meets ? "level meets" : "level" });
+  part.append(make("h3", capital(data.levels[level].words)));
+  if (answers.site[at] < 0) {
+    part.append(make("p", "No fill site delivers here at this response level."));
+    return part;
+  }
+  part.append(
+    make("p", "", { name: "flow", inside: [make("strong", `Steady flow ${gpm(answers.flow[at])}`), ` ${meetsWords(address, at)}`] }),
+    facts(levelFacts(at)),
+  );
+  const shown = (backup) => shownLevel === level && shownBackup === backup;
+  const pressed = (text, backup) => {
+    const one = button(text, () => showAddress(address, level, backup));
+    one.setAttribute("aria-pressed", String(shown(backup)));
+    return one;
+  };
+  const buttons = [pressed(`Circuit to fill site ${answers.site[at] + 1}`, false)];
+  if (answers.backup[at] >= 0) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, true));
+  if (shownLevel === level) buttons.push(button("Fit circuit in view", fitCircuit));
+  part.append(make("div", "", { name: "buttons", inside: buttons }));
+  if (shownLevel === level && view.circuit && !view.circuit.dump) part.append(make("p", "This round trip is not traced on the map.", { name: "note" }));
+  return part;
+}
+
+function meetsWords(address, at) {
+  const need = addresses.gpm[address];
+  if (need < 0) return "Required flow not known.";
+  const close = answers.meets[at] && answers.flow[at] === need - 1 ? ", to within 1 gpm" : "";
+  return `${answers.meets[at] ? "meets" : "does not meet"} the required ${gpm(need)}${close}.`;
+}
+
+function tripWords(trip) {
+  if (trip < 0) return data.notKnown;
+  const turns = ["", "; turns round at the dump site", "; turns round at the fill site", "; turns round at both ends"][trips.turn[trip]];
+  const bridges = trips.bridges[trip] > 0 ? `; bridges without a posted weight: ${trips.bridges[trip]}` : "";
+  return `${minutes(trips.min[trip])}, ${miles(trips.mi[trip])} (loaded ${minutes(trips.outMin[trip])}, ${miles(trips.outMi[trip])}; ` +
+    `empty ${minutes(trips.backMin[trip])}, ${miles(trips.backMi[trip])}${turns}${bridges})`;
+}
+
+function levelFacts(at) {
+  const lines = [
+    ["Fill site", siteName(answers.site[at])],
+    ["Round trip", tripWords(answers.trip[at])],
+  ];
+  if (answers.split[at] >= 0) lines.push(["Second fill site", `${siteName(answers.split[at])}: tankers are split`]);
+  if (answers.backup[at] < 0) lines.push(["Backup", "none"]);
+  else {
+    lines.push(["Backup", `${siteName(answers.backup[at])}: steady flow ${gpm(answers.backupFlow[at])}`]);
+    lines.push(["Backup round trip", tripWords(answers.backupTrip[at])]);
+  }
+  lines.push(["Held back by", data.answers.limits[answers.limit[at]]]);
+  lines.push(["Longest cycle", minutes(answers.cycle[at])]);
+  lines.push(["With any one tanker out", `steady flow ${gpm(answers.oneOut[at])}`]);
+  lines.push(...crewFacts(data.answers.crews[answers.crew[at]]));
+  const short = shortWords(at);
+  if (short) lines.push(["Level short of", short]);
+  const season = data.answers.seasons[answers.season[at]];
+  if (season && season !== "all year") lines.push(["Worst season", `${season}; these figures are for it`]);
+  return lines;
+}
+
+function crewFacts([attack, fill, dump, used, rest]) {
+  const name = (unit) => (unit < 0 ? "none" : data.units[unit].id);
+  const loaded = (unit) => `${data.units[unit].id} (${said(data.units[unit].gal, "gal")})`;
+  const lines = [["Attack engine", name(attack) + (dump >= 0 && dump === attack ? ", drafts at the dump site too" : "")]];
+  lines.push(["Engine at fill site", name(fill)]);
+  if (dump < 0 || dump !== attack) lines.push(["Engine at dump site", name(dump)]);
+  lines.push(["Tankers", used.map(loaded).join(", ") || "none"]);
+  if (rest.length) lines.push(["Not in this shuttle", rest.map(name).join(", ")]);
+  return lines;
+}
+
+function shortWords(at) {
+  const count = (number, word) => (number > 0 ? [`${number} ${word}${number > 1 ? "s" : ""}`] : []);
+  return [...count(answers.shortEngines[at], "engine"), ...count(answers.shortTankers[at], "tanker")].join(" and ");
+}
+
+// ------------------------------------------------------------------------------------------- places
+
+function showSite(site) {
+  view.address = -1;
+  view.circuit = null;
+  view.siteChosen = site;
+  const place = data.sites[site];
+  const served = [...Array(addresses.count).keys()].filter((address) => servedBy(address, site));
+  const parts = [facts(place.facts), facts([["Latitude, longitude", `${place.lat.toFixed(5)}, ${place.lon.toFixed(5)}`]])];
+  if (!place.road) parts.push(make("p", "Off the roads that a tanker can use: no trips from here."));
+  if (place.flags.length) parts.push(make("ul", "", { name: "flags", inside: place.flags.map((flag) => make("li", flag)) }));
+  parts.push(make("h3", `Fill site of ${served.length.toLocaleString("en-US")} addresses, highlighted on the map`));
+  const items = served.slice(0, MOST_LISTED).map((address) => make("li", "", { inside: [button(addresses.label[address], () => goTo(address), { className: "plain" })] }));
+  parts.push(make("ul", "", { name: "served", inside: items }));
+  if (served.length > MOST_LISTED) parts.push(make("p", `and ${(served.length - MOST_LISTED).toLocaleString("en-US")} more.`));
+  openPanel(`Fill site ${site + 1}: ${place.name}`, parts);
+}
+
+function showStation(station) {
+  clearChoice();
+  const place = data.stations[station];
+  const units = data.units.filter((unit) => unit.station === station);
+  const items = units.map((unit) => make("li", `${unit.id}: ${unit.kind}, ${said(unit.gal, "gal")}`));
+  openPanel(`Station ${station + 1}: ${place.name}`, [
+    facts([["Turnout", place.turnout], ["Aid", place.aid]]),
+    make("h3", "Units in service"), units.length ? make("ul", "", { inside: items }) : make("p", "none"),
+  ]);
+}
+
+function clearChoice() {
+  view.address = -1;
+  view.siteChosen = -1;
+  view.circuit = null;
+}
+
+// ------------------------------------------------------------------------------------------- legend
+
+function legendLine(draw, text, wide, high) {
+  return make("li", "", { inside: [chip(draw, wide, high), make("span", text)] });
+}
+
+function showLegend() {
+  openPanel("Legend and filter", [
+    make("h3", "Addresses"), statusFilter(), levelFilter(), make("p", shownWords(), { id: "shown", name: "note" }),
+    make("p", "Status colours are not hydrant flow classes.", { name: "note" }),
+    make("h3", "Fill sites"), siteLegend(),
+    make("h3", "Also on the map"), placeLegend(),
+  ]);
+}
+
+function statusFilter() {
+  const lines = data.statuses.map((status, k) => {
+    const box = make("input", "", { type: "checkbox", checked: !view.hidden.has(k) });
+    box.onchange = () => {
+      if (box.checked) view.hidden.delete(k);
+      else view.hidden.add(k);
+      filterChanged();
+    };
+    const text = make("span", `${status.words} (${status.count.toLocaleString("en-US")})`);
+    const label = make("label", "", { inside: [box, chip((pen, x, y) => drawStatus(pen, k, x, y, 10)), text] });
+    return make("li", "", { inside: [label] });
+  });
+  return make("ul", "", { name: "legend", inside: lines });
+}
+
+function levelFilter() {
+  const select = make("select", "", { id: "level-filter" });
+  select.append(make("option", "Any response level", { value: "-1" }));
+  data.levels.forEach((level, k) => select.append(make("option", `Answered by ${level.words}`, { value: String(k) })));
+  select.value = String(view.level);
+  select.onchange = () => {
+    view.level = Number(select.value);
+    filterChanged();
+  };
+  return make("label", "", { name: "field", inside: [make("span", "Show "), select] });
+}
+
+function shownWords() {
+  let count = 0;
+  for (let a = 0; a < addresses.count; a += 1) if (isShown(a)) count += 1;
+  return `${count.toLocaleString("en-US")} of ${addresses.count.toLocaleString("en-US")} addresses shown.`;
+}
+
+function filterChanged() {
+  document.getElementById("shown").textContent = shownWords();
+  chart.redraw();
+}
+
+function siteLegend() {
+  const draw = (site) => (pen, x, y) => drawSite(pen, site, "1", x, y + 2, 15);
+  const plain = { seasonal: false, inService: true };
+  return make("ul", "", {
+    name: "legend",
+    inside: [
+      ...data.kinds.map((kind, k) => legendLine(draw({ ...plain, kind: k }), kind, 44, 44)),
+      legendLine(draw({ ...plain, kind: -1, seasonal: true }), "dashed outline: some months only", 44, 44),
+      legendLine(draw({ kind: -1, seasonal: false, inService: false }), "crossed: out of service", 44, 44),
+    ],
+  });
+}
+
+function placeLegend() {
+  const leg = (loaded) => (pen, x, y) => drawLeg(pen, [[4, y], [2 * x - 4, y]], loaded, DAY);
+  const road = (dash) => (pen, x, y) => {
+    pen.strokeStyle = DAY.roads[1];
+    pen.lineWidth = 3;
+    pen.setLineDash(dash);
+    pen.beginPath();
+    line(pen, [4, y], [2 * x - 4, y]);
+    pen.stroke();
+    pen.setLineDash([]);
+  };
+  const bridge = (mark) => (pen, x, y) => {
+    road([])(pen, x, y);
+    drawBridge(pen, mark, x, y, 0, DAY);
+  };
+  return make("ul", "", {
+    name: "legend",
+    inside: [
+      legendLine((pen, x, y) => drawStation(pen, "1", x, y, 11), "fire station", 56),
+      legendLine((pen, x, y) => drawHydrant(pen, x, y, DAY), "hydrant", 56),
+      legendLine(leg(true), "loaded tankers, fill site to dump site", 56),
+      legendLine(leg(false), "the empty way back", 56),
+      legendLine((pen, x, y) => drawStar(pen, x, y, 12), "dump site of the chosen address", 56),
+      legendLine((pen, x, y) => drawCorners(pen, x, y, 11, DAY), "the chosen address", 56),
+      legendLine(bridge(1), "posted weight, height or width", 56),
+      legendLine(bridge(2), "bridge without a posted weight: unknown, not safe", 56),
+      legendLine(road([4, 4]), "road closed to tankers", 56),
+    ],
+  });
+}

@@ -1,0 +1,216 @@
+// Search, choosing, buttons: what a hand does with the map.
+
+const MOST_FOUND = 12;
+const REACH_PX = 22; // a finger's reach round an address
+const SITE_REACH_PX = 20;
+
+const chart = new Chart();
+
+function fold(text) {
+  return text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
+}
+
+const searchable = [
+  ...roads.names.map((name, k) => ({ text: name, key: fold(name), road: k })).filter((one) => one.text),
+  ...addresses.label.map((text, k) => ({ text, key: fold(text), address: k })),
+];
+
+// Those that begin with the words first, roads before addresses.
+function find(words) {
+  const key = fold(words.trim());
+  if (!key) return [];
+  const hits = searchable.filter((one) => one.key.includes(key));
+  const rank = (one) => (one.key.startsWith(key) ? 0 : 2) + (one.road === undefined ? 1 : 0);
+  return hits.map((one, k) => [rank(one), k, one]).sort((a, b) => a[0] - b[0] || a[1] - b[1]).slice(0, MOST_FOUND).map((one) => one[2]);
+}
+
+function startSearch() {
+  const box = document.getElementById("search");
+  const list = document.getElementById("found");
+  let [hits, at] = [[], -1];
+  const close = () => {
+    list.replaceChildren();
+    list.hidden = true;
+    box.setAttribute("aria-expanded", "false");
+    box.removeAttribute("aria-activedescendant");
+    at = -1;
+  };
+  const mark = (next) => {
+    if (!hits.length) return;
+    at = (next + hits.length) % hits.length;
+    [...list.children].forEach((item, k) => item.setAttribute("aria-selected", String(k === at)));
+    list.children[at].scrollIntoView({ block: "nearest" });
+    box.setAttribute("aria-activedescendant", `found-${at}`);
+  };
+  const take = (hit) => {
+    box.value = hit.text;
+    close();
+    if (hit.road === undefined) goTo(hit.address);
+    else goToRoad(hit.road);
+  };
+  const fill = () => {
+    hits = find(box.value);
+    close();
+    list.append(...hits.map((hit, k) => foundItem(hit, k, () => take(hit))));
+    if (!hits.length && box.value.trim()) list.append(make("li", "Nothing found.", { name: "none" }));
+    list.hidden = !list.children.length;
+    box.setAttribute("aria-expanded", String(!list.hidden));
+  };
+  const keys = {
+    ArrowDown: () => mark(at + 1),
+    ArrowUp: () => mark(at < 0 ? -1 : at - 1),
+    Enter: () => hits.length && take(hits[Math.max(0, at)]),
+    Escape: close,
+  };
+  box.addEventListener("input", fill);
+  box.addEventListener("focus", () => box.value && fill());
+  box.addEventListener("blur", close);
+  box.addEventListener("keydown", (event) => {
+    if (!keys[event.key]) return;
+    event.preventDefault();
+    keys[event.key]();
+  });
+}
+
+function foundItem(hit, k, take) {
+  const item = make("li", "", { id: `found-${k}` });
+  item.setAttribute("role", "option");
+  item.append(hit.road === undefined ? chip((pen, x, y) => drawStatus(pen, answers.status[hit.address], x, y, 8), 26, 26) : make("span", "road", { name: "tag" }));
+  item.append(make("span", hit.text));
+  // Before the box loses its focus and the list closes.
+  item.addEventListener("mousedown", (event) => {
+    event.preventDefault();
+    take();
+  });
+  return item;
+}
+
+function goTo(address) {
+  showAddress(address);
+  if (view.circuit && view.circuit.dump) fitCircuit();
+  else planMap.setView(latLng(addresses.x[address], addresses.y[address]), Math.max(planMap.getZoom(), 14), { animate: false });
+}
+
+function fitPoints(points) {
+  if (points.length) planMap.fitBounds(L.latLngBounds(points.map(([x, y]) => latLng(x, y))), { padding: [45, 45], maxZoom: 16, animate: false });
+}
+
+function fitCircuit() {
+  if (!view.circuit) return;
+  fitPoints([...view.circuit.out, ...view.circuit.back, [addresses.x[view.address], addresses.y[view.address]]]);
+}
+
+function goToRoad(name) {
+  const points = [];
+  for (let k = 0; k < roads.count; k += 1) {
+    if (roads.name[k] !== name) continue;
+    for (let p = roads.start[k]; p < roads.start[k + 1]; p += 1) points.push([roads.x[p], roads.y[p]]);
+  }
+  fitPoints(points);
+}
+
+// The nearest of some places to a point of the window, within a reach.
+function nearest(places, at, reach, keep = () => true) {
+  let best = { index: -1, far: reach };
+  const corner = planMap.getPixelBounds().min;
+  const scale = 256 * 2 ** planMap.getZoom();
+  for (let k = 0; k < places.length; k += 1) {
+    const far = Math.hypot(places[k].x * scale - corner.x - at.x, places[k].y * scale - corner.y - at.y);
+    if (far <= best.far && keep(k)) best = { index: k, far };
+  }
+  return best;
+}
+
+const addressPlaces = Array.from(addresses.x, (x, k) => ({ x, y: addresses.y[k] }));
+
+function pick(at) {
+  const site = nearest(data.sites, at, SITE_REACH_PX);
+  const station = nearest(data.stations, at, SITE_REACH_PX * 0.7);
+  const address = nearest(addressPlaces, at, REACH_PX, isShown);
+  const hits = [[site, showSite], [station, showStation], [address, showAddress]].filter(([hit]) => hit.index >= 0);
+  return hits.sort((a, b) => a[0].far - b[0].far)[0] || null;
+}
+
+function startButtons() {
+  const night = document.getElementById("night");
+  const setNight = (on) => {
+    view.night = on;
+    document.documentElement.classList.toggle("night", on);
+    night.setAttribute("aria-pressed", String(on));
+    chart.redraw();
+  };
+  night.onclick = () => setNight(!view.night);
+  document.getElementById("legend").onclick = showLegend;
+  document.getElementById("whole").onclick = fitDistrict;
+  document.getElementById("print").onclick = () => window.print();
+  document.getElementById("close").onclick = closePanel;
+  if (window.matchMedia("(prefers-color-scheme: dark)").matches) setNight(true);
+  startPrint(setNight);
+  startTiles();
+}
+
+function closePanel() {
+  clearChoice();
+  document.body.classList.remove("panel-open");
+  planMap.invalidateSize({ pan: false });
+  chart.redraw();
+}
+
+// On paper the map is drawn again at the width of the page, by day.
+function startPrint(setNight) {
+  let wasNight = false;
+  const resize = () => {
+    const centre = planMap.getCenter();
+    planMap.invalidateSize({ pan: false, animate: false });
+    planMap.setView(centre, planMap.getZoom(), { animate: false });
+    chart.redraw();
+  };
+  window.addEventListener("beforeprint", () => {
+    wasNight = view.night;
+    document.body.classList.add("on-paper");
+    setNight(false);
+    resize();
+  });
+  window.addEventListener("afterprint", () => {
+    document.body.classList.remove("on-paper");
+    setNight(wasNight);
+    resize();
+  });
+}
+
+function startTiles() {
+  const toggle = document.getElementById("tiles");
+  if (!toggle) return;
+  toggle.onclick = () => {
+    view.tiles = !view.tiles;
+    toggle.setAttribute("aria-pressed", String(view.tiles));
+    if (view.tiles) tile_layer_online.addTo(planMap);
+    else tile_layer_online.remove();
+    chart.redraw();
+  };
+}
+
+function fitDistrict() {
+  const [west, south, east, north] = data.view;
+  planMap.fitBounds([[south, west], [north, east]], { animate: false });
+}
+
+function start() {
+  planMap.attributionControl.remove();
+  L.control.scale({ metric: false, maxWidth: 160 }).addTo(planMap);
+  chart.addTo(planMap);
+  planMap.on("click", (event) => {
+    const hit = pick(event.containerPoint);
+    if (hit) hit[1](hit[0].index);
+  });
+  planMap.on("mousemove", (event) => {
+    planMap.getContainer().classList.toggle("over", pick(event.containerPoint) !== null);
+  });
+  startSearch();
+  startButtons();
+  if (window.matchMedia("(min-width: 800px)").matches) showLegend();
+  fitDistrict();
+  document.body.classList.add("ready");
+}
+
+start();

@@ -1,0 +1,395 @@
+"""Figures on paper: the small map of a trip, and the bars of the report. Legible in black and white."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from reportlab.pdfgen.pathobject import PDFPathObject
+
+from preplan.plan import Plan
+from preplan.records import FloatArray, IntArray
+from preplan.render import paper, scene, words
+from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
+from preplan.render.scene import Box, Frame, Room, Spot
+
+_WATER = (0.86, 0.90, 0.93)
+_BUILDING = (0.80, 0.80, 0.80)
+_MAJOR = frozenset({"motorway", "trunk", "primary", "secondary"})
+_MINOR = frozenset({"tertiary", "unclassified"})
+_ROAD_PT = (2.0, 1.1, 0.5)
+"""Line widths of major roads, of roads between, and of residential roads, drives and tracks."""
+_ROAD_GREY = (0.55, 0.55, 0.62)
+_MOST_ROADS = 1400
+"""Above this many stretches in view the smallest roads are left out."""
+_COARSE_FT = (0.0, 150.0, 600.0)
+"""Points of roads nearer than these are dropped when a foot is small on the page."""
+_MOST_NAMES = 14
+_BUILDING_PT_PER_FT = 0.06
+_MAP_MARGIN = 0.12
+_LEAST_FT, _LEAST_ALONE_FT = 1000.0, 8000.0
+"""Least width and height of a map of a trip, and of a place without one."""
+_CORNER_PT = 118.0
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What one small map is about; places in feet on the picture's plane."""
+
+    addresses: tuple[int, ...]
+    lead: int = -1
+    """Address whose dump site has the star, -1: none."""
+    out_ft: FloatArray | None = None
+    back_ft: FloatArray | None = None
+    site: int = -1
+    backup: int = -1
+
+
+def path_code(points: FloatArray, digits: int) -> str:
+    """Write a line through (n, 2) points in the page language."""
+    steps = [f"{x:.{digits}f} {y:.{digits}f} l" for x, y in points.tolist()]
+    return f"{steps[0][:-1]}m {' '.join(steps[1:])}"
+
+
+def _stroke(pen: Pen, codes: Sequence[str], *, fill: bool = False) -> None:
+    """Draw lines that are already written in the page language."""
+    pen.canvas.drawPath(PDFPathObject(["n", *codes]), stroke=int(not fill), fill=int(fill))
+
+
+class Picture:
+    """A district made ready for many small maps: places on one plane, roads and water sorted by where they are."""
+
+    def __init__(self, plan: Plan) -> None:
+        """Project everything once."""
+        self.plan = plan
+        self.plane = scene.plane_of(plan)
+        roads = plan.roads
+        self.points = self.plane.feet(roads.coord_lon, roads.coord_lat)
+        self.finder = scene.Finder(scene.line_boxes(self.points, roads.coord_start))
+        kinds = roads.highway.tolist()
+        self.rank = np.array([0 if k in _MAJOR else 1 if k in _MINOR else 2 for k in kinds], dtype=np.int32)
+        spoken = [
+            words.printable(name) or words.printable(ref) for name, ref in zip(roads.name, roads.ref, strict=True)
+        ]
+        self.names, self.name_of = np.unique(np.array([*spoken, ""], dtype=np.object_), return_inverse=True)
+        self.site_ft = self.plane.feet(np.array([s.lon for s in plan.sites]), np.array([s.lat for s in plan.sites]))
+        self.station_ft = self.plane.feet(
+            np.array([s.lon for s in plan.stations]), np.array([s.lat for s in plan.stations])
+        )
+        self.address_ft = self.plane.feet(plan.addresses.lon, plan.addresses.lat)
+        self.front_ft = self.plane.feet(plan.frontages.lon, plan.frontages.lat)
+        self._shapes = {
+            "water": self._shape(plan.features.water_rings),
+            "stream": self._shape(plan.features.stream_lines),
+            "building": self._shape(plan.features.building_rings),
+        }
+        self._codes: dict[tuple[int, int], str] = {}
+
+    def _shape(self, lines: Sequence[FloatArray]) -> tuple[list[FloatArray], scene.Finder]:
+        feet = [self.plane.feet(line[:, 0], line[:, 1]) for line in lines]
+        boxes = np.array([scene.box_of(one) for one in feet]).reshape(-1, 4)
+        return feet, scene.Finder(boxes)
+
+    def stretch(self, segment: int, *, forward: bool = True) -> FloatArray:
+        """Give the (n, 2) feet of a stretch in the direction driven."""
+        start = self.plan.roads.coord_start
+        points = self.points[start[segment] : start[segment + 1]]
+        return points if forward else points[::-1]
+
+    def code(self, segment: int, coarse: int) -> str:
+        """Write a stretch in the page language, in feet; kept, since neighbours draw the same roads."""
+        key = (segment, coarse)
+        if key not in self._codes:
+            points = self.stretch(segment)
+            if coarse:
+                points = scene.thinned(points, _COARSE_FT[coarse])
+            self._codes[key] = path_code(points, 1)
+        return self._codes[key]
+
+    def leg(self, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray) -> FloatArray | None:
+        """Join the stretches of one leg and cut it at the places where it starts and ends."""
+        forest = self.plan.forest
+        parts = [self.stretch(int(forest.segment[r]), forward=bool(forest.forward[r])) for r in rows]
+        if not parts:
+            return None
+        line = np.vstack([parts[0], *(part[1:] for part in parts[1:])])
+        start = scene.nearest_along(parts[0], start_ft)
+        last = float(np.hypot(*np.diff(parts[-1], axis=0).T).sum())
+        whole = float(np.hypot(*np.diff(line, axis=0).T).sum())
+        end = whole - last + scene.nearest_along(parts[-1], end_ft)
+        return scene.cut(line, start, end) if end > start else line
+
+    def subject(self, addresses: tuple[int, ...], lead: int, trip: int, backup: int = -1) -> Subject:
+        """Gather what the map of a trip shows; trip -1: only the places."""
+        if trip < 0:
+            return Subject(addresses, lead, backup=backup)
+        site = int(self.plan.trips.site[trip])
+        out, back = self.plan.trip_rows(trip)
+        here, there = self.front_ft[lead], self.site_ft[site]
+        if not np.isfinite(here).all():
+            here = self.address_ft[lead]
+        return Subject(addresses, lead, self.leg(out, there, here), self.leg(back, here, there), site, backup)
+
+    def draw(self, pen: Pen, page: Box, subject: Subject) -> None:
+        """Draw one small map into a box of the page."""
+        seen = [self.address_ft[list(subject.addresses)]]
+        seen += [line for line in (subject.out_ft, subject.back_ft) if line is not None]
+        seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
+        shape = page.width / page.height
+        least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
+        country = scene.extent(np.vstack(seen), shape, margin=_MAP_MARGIN, least_ft=least)
+        frame = Frame(page, country)
+        pen.canvas.saveState()
+        clip = pen.canvas.beginPath()
+        clip.rect(page.left, page.bottom, page.width, page.height)
+        pen.canvas.clipPath(clip, stroke=0, fill=0)
+        roads = self._ground(pen, frame)
+        room = Room(page.grown(-2.0))
+        for line in _route(pen, frame, subject):
+            room.block(scene.dotted(line, 5.0))
+        marks = self._marks(frame, subject, room)
+        corner = min(_corners(page), key=room.crowd)
+        room.take(corner)
+        self._names(pen, frame, roads, subject, room)
+        self._symbols(pen, frame, subject, marks)
+        pen.canvas.restoreState()
+        _corner(pen, frame, corner)
+        pen.ink(BLACK, BLACK)
+        pen.canvas.setLineWidth(0.8)
+        pen.canvas.rect(page.left, page.bottom, page.width, page.height, stroke=1, fill=0)
+
+    def _ground(self, pen: Pen, frame: Frame) -> IntArray:
+        """Draw water, buildings and roads in feet, the page scaled to them; gives the stretches drawn."""
+        scale, canvas = frame.pt_per_ft, pen.canvas
+        canvas.saveState()
+        canvas.transform(scale, 0, 0, scale, *frame.shift())
+        pen.ink(_WATER, _WATER)
+        self._area(pen, frame, "water")
+        canvas.setLineWidth(1.2 / scale)
+        self._area(pen, frame, "stream", fill=False)
+        if scale >= _BUILDING_PT_PER_FT:
+            pen.ink(_BUILDING, _BUILDING)
+            self._area(pen, frame, "building")
+        drawn = self.finder.touching(frame.country)
+        for smallest in (1, 0):
+            if len(drawn) > _MOST_ROADS:
+                drawn = drawn[self.rank[drawn] <= smallest]
+        foot = 1.0 / scale
+        coarse = sum(foot >= step for step in _COARSE_FT[1:])
+        pen.ink(_ROAD_GREY, _ROAD_GREY)
+        for rank, width in reversed(list(enumerate(_ROAD_PT))):
+            codes = [self.code(s, coarse) for s in drawn[self.rank[drawn] == rank].tolist()]
+            if codes:
+                canvas.setLineWidth(width / scale)
+                _stroke(pen, codes)
+        canvas.restoreState()
+        return drawn
+
+    def _area(self, pen: Pen, frame: Frame, kind: str, *, fill: bool = True) -> None:
+        feet, finder = self._shapes[kind]
+        least = 0.7 / frame.pt_per_ft
+        codes = [path_code(scene.thinned(feet[row], least), 1) for row in finder.touching(frame.country).tolist()]
+        if codes:
+            _stroke(pen, codes, fill=fill)
+
+    def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[tuple[str, int, float, float]]:
+        """List the symbols in view: kind, row, place on the page; their places are kept free of names."""
+        marks = []
+        for kind, places, reach in (("station", self.station_ft, 9.0), ("site", self.site_ft, 11.0)):
+            for row, (x, y) in enumerate(frame.to_page(places).tolist()):
+                if frame.page.grown(-4.0).holds(Box(x, y, x, y)):
+                    marks.append((kind, row, x, y))
+                    room.take(Box(x - reach, y - reach, x + reach, y + reach * 1.7))
+        for row in subject.addresses:
+            (x, y), *_ = frame.to_page(self.address_ft[[row]]).tolist()
+            marks.append(("address", row, x, y))
+        if subject.out_ft is not None and np.isfinite(self.front_ft[subject.lead]).all():
+            (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
+            marks.append(("star", subject.lead, x, y))
+            room.take(Box(x - 9, y - 9, x + 9, y + 9))
+        return marks
+
+    def _symbols(self, pen: Pen, frame: Frame, subject: Subject, marks: list[tuple[str, int, float, float]]) -> None:
+        if subject.lead >= 0:
+            ends = np.vstack([self.address_ft[[subject.lead]], self.front_ft[[subject.lead]]])
+            if np.isfinite(ends).all():
+                pen.canvas.setDash([1.0, 1.5])
+                pen.ink(BLACK, BLACK)
+                pen.canvas.setLineWidth(0.8)
+                _stroke(pen, [path_code(frame.to_page(ends), 2)])
+                pen.canvas.setDash([])
+        for kind, row, x, y in marks:
+            if kind == "station":
+                paper.station_mark(pen, str(row + 1), x, y)
+            elif kind == "site":
+                paper.fill_mark(pen, self.plan.sites[row], str(row + 1), x, y)
+            elif kind == "address":
+                paper.status_mark(pen, str(self.plan.answers.status[row]), x, y, 6.0)
+            else:
+                paper.star_mark(pen, x, y, 17.0)
+
+    def _names(self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, room: Room) -> None:
+        """Write road names along the roads, the most seen first, none over another."""
+        placed: list[tuple[str, Spot]] = []
+        for name, segments in self._names_in_view(roads):
+            lines = [frame.to_page(self.stretch(s)) for s in segments]
+            spots = [spot for line in lines for spot in scene.spots_on(line, 9.0)]
+            spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
+            if spot is not None:
+                placed.append((name, spot))
+        for site in sorted({subject.site, subject.backup} - {-1}):
+            x, y = frame.to_page(self.site_ft[[site]])[0].tolist()
+            name = paper.ellipsis(words.printable(self.plan.sites[site].name), SMALL_PT, 110.0)
+            around = scene.around(x, y + 2.0, 14.0, paper.width_of(name, SMALL_PT), SMALL_PT)
+            spot = room.place(around, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
+            if spot is not None:
+                placed.append((name, spot))
+        halo_texts(pen, placed)
+
+    def _names_in_view(self, roads: IntArray) -> list[tuple[str, list[int]]]:
+        """List names with up to three of their longest stretches, the longest road first, major ones before."""
+        if not len(roads):
+            return []
+        names, length = self.name_of[roads], self.plan.roads.length_m[roads]
+        total = np.bincount(names, weights=length, minlength=len(self.names))
+        total[names[self.rank[roads] == 0]] *= 2.0
+        order = np.argsort(-total, kind="stable")
+        chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if total[n] > 0 and self.names[n]]
+        listed = []
+        for name in chosen[:_MOST_NAMES]:
+            mine = np.flatnonzero(names == name)
+            longest = mine[np.argsort(-length[mine], kind="stable")[:3]]
+            listed.append((paper.ellipsis(str(self.names[name]), SMALL_PT, 130.0), roads[longest].tolist()))
+        return listed
+
+
+def halo_texts(pen: Pen, placed: Sequence[tuple[str, Spot]]) -> None:
+    """Write labels centred on their spots, black on a white halo."""
+    canvas = pen.canvas
+    for halo in (True, False):
+        canvas.saveState()
+        pen.ink(WHITE if halo else BLACK, BLACK)
+        canvas.setLineWidth(2.4)
+        canvas.setLineJoin(1)
+        text = canvas.beginText()
+        text.setFont(paper.REGULAR, SMALL_PT)
+        if halo:
+            text.setTextRenderMode(1)
+        for said, spot in placed:
+            cos, sin = float(np.cos(spot.slope)), float(np.sin(spot.slope))
+            half, low = paper.width_of(said, SMALL_PT) / 2, SMALL_PT * 0.36
+            x, y = spot.x - half * cos + low * sin, spot.y - half * sin - low * cos
+            text.setTextTransform(cos, sin, -sin, cos, x, y)
+            text.textOut(said)
+        canvas.drawText(text)
+        canvas.restoreState()
+
+
+def _route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
+    """Draw the loaded leg with casing, core and arrows; the empty way back dashed, beside it. Gives both lines."""
+    canvas, drawn = pen.canvas, []
+    canvas.saveState()
+    canvas.setLineJoin(1)
+    canvas.setLineCap(1)
+    if subject.back_ft is not None:
+        line = scene.beside(scene.thinned(frame.to_page(subject.back_ft), 1.5), 4.2)
+        drawn.append(line)
+        pen.ink(WHITE, WHITE)
+        canvas.setLineWidth(2.6)
+        code = path_code(line, 1)
+        _stroke(pen, [code])
+        pen.ink(BLACK, BLACK)
+        canvas.setLineWidth(1.1)
+        canvas.setDash([3.5, 2.8])
+        _stroke(pen, [code])
+        canvas.setDash([])
+    if subject.out_ft is not None:
+        line = scene.thinned(frame.to_page(subject.out_ft), 0.8)
+        drawn.append(line)
+        code = path_code(line, 1)
+        for colour, width in ((BLACK, 4.6), ((0.93, 0.93, 0.93), 2.4)):
+            pen.ink(colour, colour)
+            canvas.setLineWidth(width)
+            _stroke(pen, [code])
+        pen.ink(WHITE, BLACK)
+        canvas.setLineWidth(0.5)
+        for x, y, turn in scene.arrows(line, 70.0):
+            cos, sin = float(np.cos(turn)), float(np.sin(turn))
+            tip = [(5.5, 0.0), (-4.0, 4.4), (-2.0, 0.0), (-4.0, -4.4)]
+            pen.shape([(x + a * cos - b * sin, y + a * sin + b * cos) for a, b in tip])
+    canvas.restoreState()
+    return drawn
+
+
+def _corners(page: Box) -> list[Box]:
+    """List the four corners in which the scale bars may stand, the usual one first."""
+    wide, high = _CORNER_PT, 34.0
+    return [
+        Box(left, low, left + wide, low + high)
+        for low in (page.bottom, page.top - high)
+        for left in (page.left, page.right - wide)
+    ]
+
+
+def _corner(pen: Pen, frame: Frame, page: Box) -> None:
+    """Draw scale bars in feet and miles, and a north arrow, in one corner of the picture."""
+    canvas = pen.canvas
+    canvas.saveState()
+    pen.ink(BLACK, WHITE)
+    canvas.setLineWidth(0.5)
+    canvas.rect(page.left, page.bottom, page.width, page.height, stroke=1, fill=1)
+    pen.ink(BLACK, BLACK)
+    x = page.left + 20.0
+    for unit, y in (("ft", page.bottom + 21.0), ("mi", page.bottom + 7.0)):
+        bar = scene.scale_bar(frame.pt_per_ft, 50.0, unit)
+        canvas.setLineWidth(1.4)
+        canvas.line(x, y, x + bar.points, y)
+        for end in (x, x + bar.points):
+            canvas.line(end, y - 2.5, end, y + 2.5)
+        pen.text(x + bar.points + 4.0, y - 2.8, bar.words, SMALL_PT)
+    north = page.left + 9.5
+    pen.shape([(north, page.bottom + 31), (north - 4, page.bottom + 17), (north, page.bottom + 20),
+               (north + 4, page.bottom + 17)])  # fmt: skip
+    pen.text(north, page.bottom + 6.0, "N", SMALL_PT, bold=True, align="middle")
+    canvas.restoreState()
+
+
+# --------------------------------------------------------------------------- bars
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar of a chart: its length, and the words at its end."""
+
+    label: str
+    value: float
+    words: str
+    status: str = ""
+    """A status word draws its symbol before the label."""
+
+
+def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
+    """Draw level bars, hatched by length alone, `whole` at full width; gives the lower edge."""
+    label_pt, value_pt, row_pt = 150.0, 150.0, 17.0
+    left = paper.LEFT_PT + label_pt
+    full = paper.RIGHT_PT - left - value_pt
+    for row in rows:
+        top -= row_pt
+        x = paper.LEFT_PT
+        if row.status:
+            paper.status_mark(pen, row.status, x + 5.0, top + 6.0, 9.0)
+            x += 14.0
+        label = paper.ellipsis(words.printable(row.label), paper.BODY_PT, left - x - 6.0)
+        pen.ink(BLACK, BLACK)
+        pen.text(x, top + 3.0, label)
+        length = full * min(1.0, max(0.0, row.value / whole)) if whole > 0 else 0.0
+        pen.ink(GREY, (0.94, 0.94, 0.94))
+        pen.canvas.setLineWidth(0.4)
+        pen.canvas.rect(left, top, full, 11.0, stroke=1, fill=1)
+        pen.ink(BLACK, (0.35, 0.35, 0.35))
+        if length > 0:
+            pen.canvas.rect(left, top, length, 11.0, stroke=1, fill=1)
+        pen.ink(BLACK, BLACK)
+        pen.text(left + full + 6.0, top + 3.0, row.words)
+    return top

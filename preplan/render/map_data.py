@@ -1,0 +1,447 @@
+"""A finished plan -> what the map page carries: columns of packed whole numbers and lists of plain text.
+
+Nothing is computed here but rounding, and which roads lie near enough to be drawn. Each distinct text (flag,
+crew, road name) is stored once and named by its place in a list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from preplan.plan import STATUSES, Plan
+from preplan.records import FILL_SITE_KINDS, BoolArray, FillSite, FloatArray, IntArray
+from preplan.render import words
+from preplan.render.map_pack import Ints, grid, lines, pack, steps, whole
+
+Page = dict[str, Any]
+"""A part of the page's data: plain text, whole numbers, lists and dicts of them."""
+MARGIN_DEG = 0.03
+"""Roads and water are drawn this far beyond the outermost place, some two miles."""
+ROAD_RANKS = (
+    frozenset({"motorway", "trunk", "primary"}),
+    frozenset({"secondary"}),
+    frozenset({"tertiary"}),
+    frozenset({"unclassified", "residential", "living_street", "road"}),
+)
+"""Classes of road by width on the map; any other is the last rank."""
+MARK_POSTED, MARK_UNPOSTED, MARK_CLOSED = 1, 2, 4
+"""Bits of a stretch: something posted; a bridge without a posted weight; no road for tankers."""
+
+
+@dataclass(slots=True)
+class Texts:
+    """A list of distinct values, each named by its place."""
+
+    values: list[Any] = field(default_factory=list)
+    places: dict[Hashable, int] = field(default_factory=dict)
+
+    def place(self, value: Hashable) -> int:
+        """Give the place of a value, adding it where it is new."""
+        if value not in self.places:
+            self.places[value] = len(self.values)
+            self.values.append(value)
+        return self.places[value]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A box of lon, lat in degrees."""
+
+    west: float
+    south: float
+    east: float
+    north: float
+
+    @classmethod
+    def around(cls, lonlat: FloatArray, margin_deg: float = 0.0) -> Frame:
+        """Span (n, 2) finite points; the whole world where there are none."""
+        known = lonlat[np.all(np.isfinite(lonlat), axis=1)]
+        if not len(known):
+            return cls(-180.0, -85.0, 180.0, 85.0)
+        (west, south), (east, north) = known.min(axis=0) - margin_deg, known.max(axis=0) + margin_deg
+        return cls(float(west), float(south), float(east), float(north))
+
+    def touches(self, west: FloatArray, south: FloatArray, east: FloatArray, north: FloatArray) -> BoolArray:
+        """Tell which of many boxes overlap this one."""
+        return (west <= self.east) & (east >= self.west) & (south <= self.north) & (north >= self.south)
+
+    def keep(self, shapes: Sequence[FloatArray]) -> list[FloatArray]:
+        """Keep the shapes whose box overlaps this one."""
+        if not shapes:
+            return []
+        low = np.array([shape.min(axis=0) for shape in shapes])
+        high = np.array([shape.max(axis=0) for shape in shapes])
+        inside = self.touches(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+        return [shapes[k] for k in np.flatnonzero(inside).tolist()]
+
+
+def map_data(plan: Plan) -> Page:
+    """Collect what the page's script needs; the same plan gives the same dict, in the same order."""
+    trips, trip_row = _trips(plan)
+    used_rows, forest_row = _forest_rows(plan, trips)
+    driven = np.concatenate([plan.forest.segment[used_rows], plan.frontages.segment])
+    roads = kept_roads(plan, drawn_frame(plan), driven)
+    road_row = _renumber(roads, len(plan.roads))
+    return {
+        "name": words.printable(plan.district.name),
+        "date": words.printable(plan.district.date),
+        "notKnown": words.NOT_KNOWN,
+        "view": _box(view_frame(plan)),
+        "statuses": _statuses(plan),
+        "kinds": list(FILL_SITE_KINDS),
+        "levels": [_level(plan, k) for k in range(len(plan.district.levels))],
+        "units": [_unit(plan, k) for k in range(len(plan.units))],
+        "stations": [_station(plan, k) for k in range(len(plan.stations))],
+        "sites": [_site(plan, k) for k in range(len(plan.sites))],
+        "roads": _roads(plan, roads),
+        "ground": _ground(plan),
+        "addresses": _addresses(plan, road_row),
+        "answers": _answers(plan, trip_row),
+        "trips": _trip_columns(plan, trips, forest_row),
+        "forest": _forest(plan, used_rows, forest_row, road_row),
+    }
+
+
+def view_frame(plan: Plan) -> Frame:
+    """Span what the page opens on: addresses on the roads and fill sites; all addresses where none is on the roads."""
+    near = plan.frontages.segment >= 0
+    addresses = np.column_stack([plan.addresses.lon, plan.addresses.lat])
+    picked = np.concatenate([addresses[near] if near.any() else addresses, _lonlat(plan.sites)])
+    return Frame.around(picked, margin_deg=0.002)
+
+
+def drawn_frame(plan: Plan) -> Frame:
+    """Span what is drawn at all: what the page opens on and every station, with a margin."""
+    view = view_frame(plan)
+    corners = np.array([[view.west, view.south], [view.east, view.north]])
+    return Frame.around(np.concatenate([corners, _lonlat(plan.stations)]), margin_deg=MARGIN_DEG)
+
+
+def kept_roads(plan: Plan, frame: Frame, driven: IntArray) -> IntArray:
+    """List the stretches to draw: those in the frame that a vehicle could use, and every one that is driven.
+
+    `driven` holds rows of the RoadTable, -1 for none.
+    """
+    roads = plan.roads
+    if not len(roads):
+        return np.empty(0, dtype=np.int32)
+    start = roads.coord_start[:-1]
+    box = [np.minimum.reduceat(axis, start) for axis in (roads.coord_lon, roads.coord_lat)]
+    box += [np.maximum.reduceat(axis, start) for axis in (roads.coord_lon, roads.coord_lat)]
+    inside = frame.touches(*box)
+    footways = {"footway", "path", "cycleway", "steps", "bridleway", "pedestrian", "corridor"}
+    walked = np.array([kind in footways for kind in roads.highway], dtype=np.bool_)
+    inside &= ~(walked & ~plan.limits.tanker_road)
+    inside[driven[driven >= 0]] = True
+    return np.flatnonzero(inside).astype(np.int32)
+
+
+def road_rank(highway: str) -> int:
+    """Give a road's rank, 0 the widest.
+
+    >>> road_rank("primary_link"), road_rank("service")
+    (0, 4)
+    """
+    bare = highway.removesuffix("_link")
+    return next((rank for rank, kinds in enumerate(ROAD_RANKS) if bare in kinds), len(ROAD_RANKS))
+
+
+def _lonlat(records: Iterable[Any]) -> FloatArray:
+    """Collect the places of records that have lon and lat, (n, 2)."""
+    return np.array([(one.lon, one.lat) for one in records], dtype=np.float64).reshape(-1, 2)
+
+
+def _box(frame: Frame) -> list[float]:
+    return [round(edge, 5) for edge in (frame.west, frame.south, frame.east, frame.north)]
+
+
+def _renumber(kept: IntArray, total: int) -> Ints:
+    """Give each kept row its new number; -1 for the others."""
+    new = np.full(total, -1, dtype=np.int64)
+    new[kept] = np.arange(len(kept))
+    return new
+
+
+# --------------------------------------------------------------------------- the few
+
+
+def _statuses(plan: Plan) -> list[Page]:
+    reach_ft = plan.district.rules.hydrants.reach_ft
+    counts = plan.counts()
+    return [
+        {"code": status, "words": words.status_words(status, reach_ft), "count": counts[status]} for status in STATUSES
+    ]
+
+
+def _level(plan: Plan, index: int) -> Page:
+    level = plan.district.levels[index]
+    return {"words": words.level_words(level.name), "engines": level.engines, "tankers": level.tankers}
+
+
+def _unit(plan: Plan, index: int) -> Page:
+    unit = plan.units[index]
+    numbers = {one.station_id: k for k, one in enumerate(plan.stations)}
+    return {
+        "id": words.printable(unit.unit_id),
+        "kind": unit.kind,
+        "gal": int(words.round_down(unit.tank_gal)),
+        "station": numbers.get(unit.station_id, -1),
+    }
+
+
+def _station(plan: Plan, index: int) -> Page:
+    station = plan.stations[index]
+    return {
+        "name": words.printable(station.name),
+        "lon": round(station.lon, 5),
+        "lat": round(station.lat, 5),
+        "turnout": f"{words.minutes(station.turnout_min)}, {'staffed' if station.staffed else 'not staffed'}",
+        "aid": {"own": "own station", "automatic": "automatic aid", "on request": "aid on request"}.get(
+            station.aid, words.printable(station.aid)
+        ),
+    }
+
+
+def site_facts(site: FillSite) -> list[tuple[str, str]]:
+    """List a fill site's facts as (what, words), for the panel and for the table of the still page."""
+    storage = words.NOT_KNOWN if site.storage_gal is None else words.gallons(site.storage_gal)
+    return [
+        ("Kind", words.printable(site.kind)),
+        ("Rate into one tanker", words.rate_words(site)),
+        ("Places to fill", str(site.positions)),
+        ("Water stored", storage),
+        ("Months", words.months(site.months)),
+        ("In service", "yes" if site.in_service else "no, out of service"),
+        ("Turning", words.turn_words(site)),
+        ("Connection", words.printable(site.connection) or words.NOT_KNOWN),
+        ("Notes", words.printable(site.notes) or "none"),
+    ]
+
+
+def _site(plan: Plan, index: int) -> Page:
+    site = plan.sites[index]
+    return {
+        "id": words.printable(site.site_id),
+        "name": words.printable(site.name),
+        "lon": round(site.lon, 5),
+        "lat": round(site.lat, 5),
+        "kind": FILL_SITE_KINDS.index(site.kind) if site.kind in FILL_SITE_KINDS else -1,
+        "seasonal": site.seasonal,
+        "inService": site.in_service,
+        "road": bool(plan.site_segment[index] >= 0),
+        "facts": site_facts(site),
+        "flags": [words.flag_words(flag) for flag in plan.site_flags[index]],
+    }
+
+
+# --------------------------------------------------------------------------- the ground
+
+
+def _roads(plan: Plan, kept: IntArray) -> Page:
+    roads, limits = plan.roads, plan.limits
+    names, posts = Texts([""], {"": 0}), Texts([""], {"": 0})
+    titles = [words.printable(roads.name[k]) or words.printable(roads.ref[k]) for k in kept.tolist()]
+    marks = limits.posted[kept] * MARK_POSTED + limits.unposted_bridge[kept] * MARK_UNPOSTED
+    marks += ~limits.tanker_road[kept] * MARK_CLOSED
+    posted = [_posted_words(plan, k) if limits.posted[k] else "" for k in kept.tolist()]
+    return {
+        **lines([plan.line(k) for k in kept.tolist()]),
+        "rank": pack([road_rank(roads.highway[k]) for k in kept.tolist()]),
+        "name": pack([names.place(title) for title in titles]),
+        "mark": pack(marks),
+        "post": pack([posts.place(text) for text in posted]),
+        "names": names.values,
+        "posts": posts.values,
+    }
+
+
+def _posted_words(plan: Plan, segment: int) -> str:
+    """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'."""
+    limits = plan.limits
+    said: list[tuple[float, Callable[[float], str]]] = [
+        (limits.max_lb[segment], lambda lb: f"{words.supply(lb)} lb"),
+        (limits.max_axle_lb[segment], lambda lb: f"{words.supply(lb)} lb an axle"),
+        (limits.max_height_ft[segment], lambda ft: f"{words.number(ft, 1)} ft high"),
+        (limits.max_width_ft[segment], lambda ft: f"{words.number(ft, 1)} ft wide"),
+    ]
+    return ", ".join(write(value) for value, write in said if np.isfinite(value)) or "posted"
+
+
+def _ground(plan: Plan) -> Page:
+    """Water, streams, buildings and hydrants inside the frame."""
+    features, frame = plan.features, drawn_frame(plan)
+    hydrants = np.concatenate(
+        [np.column_stack([plan.hydrants.lon, plan.hydrants.lat]), features.hydrant_lonlat.reshape(-1, 2)]
+    )
+    hydrants = hydrants[np.all(np.isfinite(hydrants), axis=1)]
+    hydrants = hydrants[frame.touches(hydrants[:, 0], hydrants[:, 1], hydrants[:, 0], hydrants[:, 1])]
+    return {
+        "water": lines(frame.keep(features.water_rings)),
+        "streams": lines(frame.keep(features.stream_lines)),
+        "buildings": lines(frame.keep(features.building_rings)),
+        "hydrantLon": pack(steps(grid(hydrants[:, 0]))),
+        "hydrantLat": pack(steps(grid(hydrants[:, 1]))),
+    }
+
+
+# --------------------------------------------------------------------------- the many
+
+
+def _addresses(plan: Plan, road_row: Ints) -> Page:
+    table, needs, fronts = plan.addresses, plan.needs, plan.frontages
+    lon, lat = grid(table.lon), grid(table.lat)
+    on_road = (fronts.segment >= 0) & np.isfinite(fronts.lon) & np.isfinite(fronts.lat)
+    bases = Texts()
+    basis = [
+        bases.place(words.basis_words(text) + ("; the size is assumed" if assumed else ""))
+        for text, assumed in zip(needs.basis, needs.assumed.tolist(), strict=True)
+    ]
+    return {
+        "label": [words.where_words(plan, k) for k in range(len(table))],
+        "lon": pack(steps(lon)),
+        "lat": pack(steps(lat)),
+        "road": pack(_moved(fronts.segment, road_row)),
+        "frontLon": pack(np.where(on_road, grid(fronts.lon) - lon, 0)),
+        "frontLat": pack(np.where(on_road, grid(fronts.lat) - lat, 0)),
+        "driveway": pack(whole(fronts.driveway_ft, way="up")),
+        "gpm": pack(whole(needs.required_gpm, way="up")),
+        "gal": pack(whole(needs.required_gal, way="up")),
+        "min": pack(whole(needs.required_min, way="up")),
+        "basis": pack(basis),
+        "bases": bases.values,
+    }
+
+
+def _answers(plan: Plan, trip_row: Ints) -> Page:
+    """Answers by address, and by address and level (row by row)."""
+    answers, levels = plan.answers, plan.levels
+    flags = Texts()
+    flag_lists = [[flags.place(words.flag_words(flag)) for flag in row] for row in answers.flags]
+    return {
+        "status": pack([STATUSES.index(status) for status in answers.status]),
+        "level": pack(answers.level),
+        "hydrant": pack(whole(answers.hydrant_ft, way="up")),
+        "first": pack(whole(answers.first_arrival_min, 10)),
+        "flagCount": pack([len(row) for row in flag_lists]),
+        "flag": pack([one for row in flag_lists for one in row]),
+        "flags": flags.values,
+        **_cases(plan),
+        "trip": pack(steps(_moved(levels.trip, trip_row).ravel())),
+        "backupTrip": pack(steps(_moved(levels.backup_trip, trip_row).ravel())),
+        "cycle": pack(whole(levels.cycle_min, 10)),
+        "flow": pack(whole(levels.sustained_gpm, way="down")),
+        "backupFlow": pack(whole(levels.backup_gpm, way="down")),
+        "oneOut": pack(whole(levels.one_out_gpm, way="down")),
+    }
+
+
+def _cases(plan: Plan) -> Page:
+    """Pack what many answers have in common, each distinct set of it once.
+
+    A case is fill site, backup, second site, meets, engines short, tankers short, and the places of its crew,
+    limiting term and season in their lists.
+    """
+    levels = plan.levels
+    cases, crews, limits, seasons = Texts(), Texts(), Texts(), Texts()
+    months = [words.months(season.months) for season in plan.seasons]
+    counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
+    numbers = np.stack([column.astype(np.int64) for column in counted], axis=-1).tolist()
+    case = []
+    for a, k in np.ndindex(*levels.site.shape):
+        season = int(levels.season[a, k])
+        texts = (
+            crews.place(_crew(plan, a, k)),
+            limits.place(words.limit_words(str(levels.limited_by[a, k]))),
+            seasons.place(months[season] if 0 <= season < len(months) else ""),
+        )
+        case.append(cases.place((*numbers[a][k], *texts)))
+    return {
+        "case": pack(case),
+        "cases": cases.values,
+        "crews": crews.values,
+        "limits": limits.values,
+        "seasons": seasons.values,
+    }
+
+
+def _crew(plan: Plan, address: int, level: int) -> tuple[int, int, int, tuple[int, ...], tuple[int, ...]]:
+    """List attack, fill and dump engine, the tankers that shuttle and the rest of the fleet, by arrival."""
+    table = plan.levels
+    engines = (table.attack_engine, table.fill_engine, table.dump_engine)
+    attack, fill, dump = (int(column[address, level]) for column in engines)
+    used, rest = table.used[address, level], table.fleet[address, level] & ~table.used[address, level]
+    busy = {attack, fill, dump}
+    order = np.lexsort((np.arange(len(plan.units)), plan.arrival_min[address])).tolist()
+    return (
+        attack,
+        fill,
+        dump,
+        tuple(unit for unit in order if used[unit]),
+        tuple(unit for unit in order if rest[unit] and unit not in busy),
+    )
+
+
+def _moved(rows: IntArray, new: Ints) -> Ints:
+    """Renumber rows; -1 stays."""
+    return np.where(rows >= 0, new[rows], -1) if len(new) else np.full(rows.shape, -1, dtype=np.int64)
+
+
+# --------------------------------------------------------------------------- the routes
+
+
+def _trips(plan: Plan) -> tuple[IntArray, Ints]:
+    """List the trips that some answer names, and the new number of every trip."""
+    named = np.unique(np.concatenate([plan.levels.trip.ravel(), plan.levels.backup_trip.ravel()]))
+    kept = named[named >= 0].astype(np.int32)
+    return kept, _renumber(kept, len(plan.trips))
+
+
+def _forest_rows(plan: Plan, trips: IntArray) -> tuple[IntArray, Ints]:
+    """List the forest's rows on the way of the kept trips, and the new number of every row."""
+    parent = plan.forest.parent
+    on_way = np.zeros(len(plan.forest), dtype=np.bool_)
+    front = np.unique(np.concatenate([plan.trips.out_leaf[trips], plan.trips.back_leaf[trips]]))
+    front = front[front >= 0]
+    while front.size:
+        on_way[front] = True
+        front = np.unique(parent[front])
+        front = front[front >= 0]
+        front = front[~on_way[front]]
+    kept = np.flatnonzero(on_way).astype(np.int32)
+    return kept, _renumber(kept, len(plan.forest))
+
+
+def _trip_columns(plan: Plan, kept: IntArray, forest_row: Ints) -> Page:
+    trips = plan.trips
+    out_min, back_min = trips.out_min[kept], trips.back_min[kept]
+    out_mi, back_mi = trips.out_mi[kept], trips.back_mi[kept]
+    tenths = [whole(part, 10) for part in (out_min, back_min, out_min + back_min)]
+    hundredths = [whole(part, 100) for part in (out_mi, back_mi, out_mi + back_mi)]
+    return {
+        "outMin": pack(tenths[0]),
+        "backMin": pack(tenths[1]),
+        "outMi": pack(hundredths[0]),
+        "backMi": pack(hundredths[1]),
+        # The whole, rounded by itself, less the sum of its rounded parts.
+        "moreMin": pack(tenths[2] - tenths[0] - tenths[1]),
+        "moreMi": pack(hundredths[2] - hundredths[0] - hundredths[1]),
+        "bridges": pack(trips.unposted_bridges[kept]),
+        "turn": pack(trips.turn_at_dump[kept] * 1 + trips.turn_at_site[kept] * 2),
+        "outLeaf": pack(_moved(trips.out_leaf[kept], forest_row)),
+        "backLeaf": pack(_moved(trips.back_leaf[kept], forest_row)),
+    }
+
+
+def _forest(plan: Plan, rows: IntArray, forest_row: Ints, road_row: Ints) -> Page:
+    """Pack the trees: twice the road, plus 1 where it is driven forward, in steps; and how far up the parent is.
+
+    `up` is a row's own number less its parent's, 0 at a site's own stretch.
+    """
+    parent = _moved(plan.forest.parent[rows], forest_row)
+    here = np.arange(len(rows))
+    driven = 2 * road_row[plan.forest.segment[rows]] + plan.forest.forward[rows]
+    return {"driven": pack(steps(driven)), "up": pack(np.where(parent >= 0, here - parent, 0))}

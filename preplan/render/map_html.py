@@ -1,0 +1,254 @@
+"""A finished plan -> the map as one page that opens with no network, as a string.
+
+The page holds Leaflet, its own script and style, the plan's data and, for readers with scripts off, a still
+map. A policy in its head forbids every request and every script but these, each named by its hash; a link
+forgotten in the page then fails in a test, not in the truck.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from dataclasses import dataclass
+from html import escape
+from importlib.resources import files
+from typing import Any
+from urllib.parse import urlsplit
+
+import folium
+from branca.element import Figure, MacroElement
+from folium.template import Template
+
+from preplan.errors import Finding, InputError
+from preplan.plan import Plan
+from preplan.render import words
+from preplan.render.map_data import map_data, view_frame
+from preplan.render.map_svg import fill_site_table, still_legend, still_map
+
+SCRIPTS = (
+    "map_decode.js",
+    "map_routes.js",
+    "map_symbols.js",
+    "map_canvas.js",
+    "map_panel.js",
+    "map_start.js",
+)
+"""The page's own script, in the order in which its parts build on each other."""
+POLICY_PLACE = "<!-- policy -->"
+MOST_ZOOM, LEAST_ZOOM = 19, 7
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Texts that the page is put together from, none of them a template."""
+
+    head: str
+    before: str
+    after: str
+
+
+class PlanMap(folium.Map):
+    """A folium map without its links to other hosts, with a head and a body of our own."""
+
+    # Lists of this class: those of folium's own class would be shared by every map of the process.
+    default_js: list[tuple[str, str]] = []  # noqa: RUF012 - declared so by folium
+    default_css: list[tuple[str, str]] = []  # noqa: RUF012
+    _template = Template(
+        """
+        {%- macro header(this, kwargs) -%}{{ this.parts.head }}{%- endmacro -%}
+        {%- macro html(this, kwargs) -%}{{ this.parts.before }}
+        <div class="folium-map" id={{ this.get_name()|tojson }}></div>
+        {{ this.parts.after }}{%- endmacro -%}
+        {%- macro script(this, kwargs) -%}
+        const planMap = L.map({{ this.get_name()|tojson }}, {
+            center: {{ this.location|tojson }}, crs: L.CRS.{{ this.crs }}, ...{{ this.options|tojavascript }}
+        });
+        const {{ this.get_name() }} = planMap;
+        {%- endmacro -%}
+        """
+    )
+
+    def __init__(self, plan: Plan, parts: Parts) -> None:
+        """Centre on the plan; the script fits the view."""
+        frame = view_frame(plan)
+        super().__init__(
+            location=[(frame.south + frame.north) / 2, (frame.west + frame.east) / 2],
+            zoom_start=12,
+            tiles=None,
+            zoom_animation=False,
+            fade_animation=False,
+            attribution_control=True,
+        )
+        # Without tiles nothing else tells Leaflet how far to zoom.
+        self.options |= {"minZoom": LEAST_ZOOM, "maxZoom": MOST_ZOOM, "zoomSnap": 0.5}
+        self.parts = parts
+        self._id = "plan"
+
+
+class PlanScript(MacroElement):
+    """The page's own script, after the map and its layers."""
+
+    _template = Template("{%- macro script(this, kwargs) -%}{{ this.source }}{%- endmacro -%}")
+
+    def __init__(self, source: str) -> None:
+        """Keep the source."""
+        super().__init__()  # type: ignore[no-untyped-call]
+        self._name, self._id = "PlanScript", "plan"
+        self.source = source
+
+
+def map_page(plan: Plan) -> str:
+    """Write the whole page; the same plan gives the same text.
+
+    Raises
+    ------
+    InputError
+        Where the district's address of map tiles is not one of the web.
+    """
+    tile_host = tile_source(plan.district.tiles)
+    page = PlanMap(plan, Parts(head=_head(), before=_header(plan, tiles=bool(tile_host)), after=_after(plan)))
+    if tile_host:
+        page.add_child(_tiles(plan.district.tiles, tile_host))
+    page.add_child(PlanScript(_own_script()))
+    figure = Figure(title=escape(f"{words.printable(plan.district.name)}: water supply map"))
+    figure.add_child(page)
+    html = str(figure.render()).replace("<html>", '<html lang="en">', 1)
+    return html.replace(POLICY_PLACE, _policy(html, tile_host), 1)
+
+
+def embedded_json(data: dict[str, Any]) -> str:
+    r"""Write JSON that may stand inside a script element: no markup, no line ends of its own.
+
+    Raises
+    ------
+    ValueError
+        Where a number is not finite.
+
+    >>> embedded_json({"label": "</script>\u2028&"})
+    '{"label":"\\u003c/script\\u003e\\u2028\\u0026"}'
+    """
+    text = json.dumps(data, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", r"\u003c").replace(">", r"\u003e").replace("&", r"\u0026")
+
+
+def tile_source(template: str) -> str:
+    """Give the one source that online tiles come from, as the policy names it; '' for no tiles.
+
+    Raises
+    ------
+    InputError
+        Where the template is not an http(s) address with {z}, {x} and {y}.
+
+    >>> tile_source("https://{s}.tile.example.org/{z}/{x}/{y}.png")
+    'https://*.tile.example.org'
+    """
+    if not template:
+        return ""
+    parts = urlsplit(template)
+    host = parts.netloc.replace("{s}", "*")
+    plain = re.fullmatch(r"(\*\.)?[A-Za-z0-9.-]+(:\d+)?", host)
+    if parts.scheme not in {"http", "https"} or not plain or not all(one in template for one in ("{z}", "{x}", "{y}")):
+        rule = "is not an http(s) address of map tiles with {z}, {x} and {y}"
+        raise InputError([Finding(file="district.toml", column="map.tiles", value=template, rule=rule)])
+    return f"{parts.scheme}://{host}"
+
+
+def _asset(name: str) -> str:
+    return files("preplan.render").joinpath("assets", name).read_text(encoding="utf-8")
+
+
+def _inline_script(text: str) -> str:
+    """Make a script fit to stand in the page: no end tag inside, no link to a source map beside it."""
+    bare = re.sub(r"\n?//# sourceMappingURL=.*", "", text)
+    return re.sub(r"</(script)", r"<\\/\1", bare, flags=re.IGNORECASE)
+
+
+def _own_script() -> str:
+    source = "\n".join(_asset(name) for name in SCRIPTS)
+    return _inline_script(f'(function () {{\n"use strict";\n{source}}})();')
+
+
+def _head() -> str:
+    """Write policy, styles and Leaflet; the pictures that Leaflet's style names are not used here."""
+    leaflet_style = re.sub(r"url\([^)]*\)", "none", _asset("leaflet.css"))
+    return "\n".join(
+        [
+            POLICY_PLACE,
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            '<meta name="referrer" content="no-referrer">',
+            f"<style>{leaflet_style}</style>",
+            f"<style>{_asset('map.css')}</style>",
+            f"<noscript><style>{_asset('still.css')}</style></noscript>",
+            f"<!-- Leaflet, the script below:\n{_asset('LEAFLET-LICENSE.txt')}-->",
+            f"<script>{_inline_script(_asset('leaflet.js'))}</script>",
+        ]
+    )
+
+
+def _header(plan: Plan, *, tiles: bool) -> str:
+    online = '<button type="button" id="tiles" aria-pressed="false">Online background</button>' if tiles else ""
+    return f"""<header>
+<h1>{escape(words.printable(plan.district.name))}</h1>
+<div class="search">
+<input type="search" id="search" placeholder="Address or road" aria-label="Search an address or a road"
+ role="combobox" aria-expanded="false" aria-controls="found" aria-autocomplete="list" autocomplete="off"
+ spellcheck="false">
+<ul id="found" role="listbox" aria-label="Addresses and roads found" hidden></ul>
+</div>
+<button type="button" id="legend">Legend</button>
+<button type="button" id="whole">Whole district</button>
+<button type="button" id="night" aria-pressed="false">Night</button>
+<button type="button" id="print">Print</button>
+{online}
+</header>"""
+
+
+def _after(plan: Plan) -> str:
+    """Write panel, data, the page for scripts off, and the cautions."""
+    date = words.printable(plan.district.date) or words.NOT_KNOWN
+    return f"""<aside aria-label="Details"><button type="button" id="close" aria-label="Close">&times;</button>
+<div id="panel-body" aria-live="polite" tabindex="-1"></div></aside>
+<noscript><main class="still">
+<p>Scripts are off: this is the still map. Choosing an address needs scripts; the cards in cards.pdf do not.</p>
+{still_map(plan)}
+{still_legend(plan)}
+<p>Status colours are not hydrant flow classes.
+Drops are fill sites: dashed in some months only, crossed when out of service.</p>
+<div class="wide">{fill_site_table(plan)}</div>
+</main></noscript>
+<footer><strong>{escape(words.CAUTIONS)}</strong> Data of {escape(date)}. Road data &copy;
+<a href="https://www.openstreetmap.org/copyright" rel="noreferrer">OpenStreetMap contributors</a>, ODbL.</footer>
+<script type="application/json" id="plan-data">{embedded_json(map_data(plan))}</script>"""
+
+
+def _tiles(template: str, source: str) -> folium.TileLayer:
+    """Make the online background, off at start; its element name is fixed, for the script and for equal bytes."""
+    host = source.split("://", 1)[1].removeprefix("*.")
+    layer = folium.TileLayer(tiles=template, attr=host, name="online", show=False, max_zoom=MOST_ZOOM)
+    layer._name, layer._id = "tile_layer", "online"  # noqa: SLF001 - folium offers no other way to fix its name
+    return layer
+
+
+def _policy(html: str, tile_source_: str) -> str:
+    """Write the policy: nothing from anywhere but the scripts and styles of this page, by their hashes."""
+    hashes = {
+        tag: " ".join(_hash(text) for text in re.findall(rf"<{tag}>(.*?)</{tag}>", html, re.DOTALL))
+        for tag in ("script", "style")
+    }
+    rules = [
+        "default-src 'none'",
+        f"script-src {hashes['script']}",
+        f"style-src {hashes['style']}",
+        f"img-src data: blob: {tile_source_}".strip(),
+        "connect-src 'none'",
+        "base-uri 'none'",
+        "form-action 'none'",
+    ]
+    return f'<meta http-equiv="Content-Security-Policy" content="{"; ".join(rules)}">'
+
+
+def _hash(text: str) -> str:
+    digest = hashlib.sha256(text.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"

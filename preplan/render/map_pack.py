@@ -1,0 +1,106 @@
+"""Whole numbers as short text for the page: zigzag, seven bits a byte, base64.
+
+The page's script holds the matching `unpack`; small numbers, such as steps between neighbours, take one byte.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from preplan.records import FloatArray
+
+DEGREE_STEPS = 100_000
+"""Places on the page are whole hundred-thousandths of a degree, about 1.1 m."""
+NOT_KNOWN = -1
+"""Stands for a missing or endless number in a packed column; every packed quantity is 0 or more."""
+_BITS = 7
+_MOST = 2**31
+"""The script's whole numbers stay exact under 32-bit operations below this."""
+
+Ints = npt.NDArray[np.int64]
+
+
+def pack(values: npt.ArrayLike) -> str:
+    """Pack whole numbers of any shape, row by row.
+
+    Raises
+    ------
+    OverflowError
+        Where a number lies outside plus or minus 2**30.
+
+    >>> pack([0, -1, 1, 300])
+    'AAEC2AQ='
+    """
+    signed = np.asarray(values, dtype=np.int64).ravel()
+    folded = (signed << 1) ^ (signed >> 63)
+    if folded.size and int(folded.max()) >= _MOST:
+        raise OverflowError("a packed number must lie within plus or minus 2**30")
+    limits = np.int64(1) << (np.arange(1, 5, dtype=np.int64) * _BITS)
+    sizes = 1 + np.sum(folded[:, None] >= limits, axis=1)
+    starts = np.concatenate([[0], np.cumsum(sizes)])
+    packed = np.zeros(int(starts[-1]), dtype=np.uint8)
+    for k in range(5):
+        row = sizes > k
+        more = np.where(sizes[row] > k + 1, 128, 0)
+        packed[starts[:-1][row] + k] = (folded[row] >> (k * _BITS)) & 127 | more
+    return base64.b64encode(packed.tobytes()).decode("ascii")
+
+
+def steps(values: npt.ArrayLike) -> Ints:
+    """Replace each number but the first by its difference from the one before.
+
+    >>> steps([5, 7, 4]).tolist()
+    [5, 2, -3]
+    """
+    given = np.asarray(values, dtype=np.int64)
+    stepped = given.copy()
+    stepped[1:] -= given[:-1]
+    return stepped
+
+
+def grid(degrees: FloatArray) -> Ints:
+    """Round degrees to whole hundred-thousandths; a missing one becomes 0, so the caller marks it elsewhere."""
+    rounded: Ints = np.nan_to_num(np.round(degrees * DEGREE_STEPS), nan=0.0, posinf=0.0, neginf=0.0).astype(np.int64)
+    return rounded
+
+
+def whole(values: npt.ArrayLike, scale: float = 1.0, *, way: str = "near") -> Ints:
+    """Turn quantities into whole numbers of 1 / scale; -1 where missing or endless.
+
+    `way` is 'near', 'down' for what is supplied, or 'up' for what is needed; a millionth is noise.
+
+    >>> whole([249.9999999, 7.2, float("nan")], way="down").tolist()
+    [250, 7, -1]
+    """
+    scaled = np.asarray(values, dtype=np.float64) * scale
+    known = np.isfinite(scaled)
+    held = np.where(known, scaled, 0.0)
+    rounded = {"near": np.round(held), "down": np.floor(held + 1e-6), "up": np.ceil(held - 1e-6)}[way]
+    held_apart: Ints = np.where(known, rounded, NOT_KNOWN).astype(np.int64)
+    return held_apart
+
+
+def lines(parts: Sequence[FloatArray]) -> dict[str, str]:
+    """Pack lines of lon, lat points: how many points each has, and the steps from point to point.
+
+    Points that fall on the one before are left out, but a line keeps at least two points.
+    """
+    if not parts:
+        return {"n": "", "lon": "", "lat": ""}
+    lonlat = grid(np.concatenate(parts))
+    counts = np.array([len(part) for part in parts], dtype=np.int64)
+    ends = np.cumsum(counts) - 1
+    moved = np.any(np.diff(lonlat, axis=0, prepend=lonlat[:1]) != 0, axis=1)
+    moved[ends] = True
+    moved[ends - counts + 1] = True
+    owner = np.repeat(np.arange(len(counts)), counts)
+    kept = lonlat[moved]
+    return {
+        "n": pack(np.bincount(owner[moved], minlength=len(counts))),
+        "lon": pack(steps(kept[:, 0])),
+        "lat": pack(steps(kept[:, 1])),
+    }

@@ -1,0 +1,256 @@
+"""The district's report: coverage, shortfalls, fill sites, postings, data gaps, and every rule with its source."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from preplan.plan import STATUSES, Plan
+from preplan.records import BoolArray, FloatArray
+from preplan.render import words
+from preplan.render.charts import Bar, bars
+from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, Document, Line
+from preplan.render.site_pdf import shown
+from preplan.rules import MEMORY, RuleLine, rule_lines
+
+_MOST_SHORTFALLS = 40
+_MOST_PROBLEMS = 40
+_MOST_POSTINGS = 150
+_METHOD = (
+    (
+        "Every address is paired with every fill site by the quickest round trip that a loaded tanker can drive: out "
+        "loaded, back empty, turning counted, posted limits and turn restrictions kept."
+    ),
+    (
+        "Steady flow is what the tankers of a response level deliver while they circulate: the gallons that reach the "
+        "fire in a round, over the longest of their cycles, the time at the fill site, the source, and the time at the "
+        "dump site. A site's rate, the draft and the supply line cap it."
+    ),
+    (
+        "The fill site of an address is the one that delivers the most, not the nearest. The backup stands on another "
+        "source. The worst season decides."
+    ),
+    (
+        "Minutes before the shuttle is established are not estimated here: nothing in this report says when the first "
+        "water arrives, or that it lasts through the first minutes."
+    ),
+    (
+        "Roads, speeds, bridges and places to turn come from open map data and are as good as that data. A bridge "
+        "without a posted weight is unknown, not safe. A place to turn is assumed unless someone has tried it."
+    ),
+    "Supplies are rounded down and needs are rounded up.",
+)
+
+
+def _meets_at(plan: Plan, level: int) -> int:
+    """Count the planned addresses that a level meets."""
+    return int(np.sum(plan.levels.meets[:, level] & (plan.answers.status != "hydrant")))
+
+
+def _at_level(plan: Plan, column: FloatArray) -> FloatArray:
+    """Take a column of flows, (addresses, levels), at the level that each card shows; NaN: none."""
+    level = plan.answers.level
+    picked = np.take_along_axis(column, np.maximum(level, 0)[:, None], axis=1)[:, 0]
+    flows: FloatArray = np.where(level >= 0, picked, np.nan)
+    return flows
+
+
+def _title(document: Document, plan: Plan) -> None:
+    document.begin()
+    document.mark("title", "Summary")
+    document.heading(f"{words.printable(plan.district.name)}: water supply by tanker", 18.0)
+    document.flow(words.CAUTIONS, 11.0, bold=True)
+    document.flow(f"Date of the data: {plan.district.date or words.NOT_KNOWN}.", 11.0)
+    carried = sum(u.tank_gal for u in plan.units if u.kind != "engine")
+    document.flow(
+        f"{len(plan.addresses):,} addresses, {len(plan.sites)} fill sites, {len(plan.stations)} stations, "
+        f"{len(plan.units)} units in service ({words.gallons(carried)} on tankers and pumper-tankers)."
+    )
+
+
+def _coverage(document: Document, plan: Plan) -> None:
+    """Draw counts by status and coverage by response level."""
+    counts, whole = plan.counts(), max(1, len(plan.addresses))
+    document.heading("Addresses by status", bookmark=True, keep=110.0)
+    reach = plan.district.rules.hydrants.reach_ft
+    rows = [Bar(words.status_words(s, reach), counts[s], _of(counts[s], whole), s) for s in STATUSES]
+    document.y = bars(document.pen, document.y, rows, whole) - 6.0
+    planned = whole if not len(plan.addresses) else len(plan.addresses) - counts["hydrant"]
+    document.heading("Coverage by response level", bookmark=True, keep=30.0 + 17.0 * len(plan.district.levels))
+    rows = []
+    for k, level in enumerate(plan.district.levels):
+        meets = _meets_at(plan, k)
+        said = words.level_words(level.name)
+        rows.append(Bar(f"{said} ({level.engines} E, {level.tankers} T)", meets, _of(meets, planned)))
+    document.y = bars(document.pen, document.y, rows, planned) - 4.0
+    document.flow(
+        "Bars: addresses away from hydrants whose required flow the steady flow meets at each level "
+        "(E engines, T tankers, in all on the road).", SMALL_PT,
+    )  # fmt: skip
+
+
+def _of(part: int, whole: int) -> str:
+    return f"{part:,} of {whole:,} ({100 * part / whole:.0f} %)" if whole > 0 else f"{part:,}"
+
+
+def _margins(document: Document, plan: Plan) -> None:
+    """Say what one tanker, or the first fill site, out of service costs."""
+    answered = np.isin(plan.answers.status.astype(str), ["served", "higher level"])
+    need = plan.needs.required_gpm
+    document.heading("With something out of service", bookmark=True)
+    total = int(answered.sum())
+    for said, column in (
+        ("any one tanker out", plan.levels.one_out_gpm), ("the first fill site out", plan.levels.backup_gpm),
+    ):  # fmt: skip
+        with np.errstate(invalid="ignore"):
+            held = int(np.sum(answered & (_at_level(plan, column) >= need)))
+        document.flow(f"With {said}, {_of(held, total)} of the addresses met now are still met at the same level.")
+    alone = int(np.sum(answered & (shown(plan, plan.levels.backup) < 0)))
+    document.flow(f"Addresses met now that have no backup fill site: {alone:,}.")
+
+
+def _shortfalls(document: Document, plan: Plan) -> None:
+    """List the worst shortfalls, those without a route first in number."""
+    document.heading("Worst shortfalls", bookmark=True, keep=50.0)
+    flow = np.nan_to_num(_at_level(plan, plan.levels.sustained_gpm))
+    short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
+    order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
+    no_route = int(np.sum(plan.answers.status == "no route"))
+    document.flow(f"Addresses not met: {len(order):,}. Addresses without a route: {no_route:,}.")
+    if not order:
+        return
+    site = shown(plan, plan.levels.site)
+    limit = plan.levels.limited_by
+    rows = []
+    for a in order[:_MOST_SHORTFALLS]:
+        have, want = words.flow_pair(float(flow[a]), float(plan.needs.required_gpm[a]))
+        level = int(plan.answers.level[a])
+        rows.append((
+            words.where_words(plan, a)[:160], want, have, words.need(float(short[a])),
+            str(site[a] + 1) if site[a] >= 0 else "none", words.printable(limit[a, level]) if level >= 0 else "",
+        ))  # fmt: skip
+    head = ("address", "required gpm", "steady gpm", "short gpm", "fill site", "held back by")
+    document.table(head, rows, (230.0, 70.0, 62.0, 58.0, 50.0, 70.0))
+    if len(order) > _MOST_SHORTFALLS:
+        document.flow(f"and {len(order) - _MOST_SHORTFALLS:,} more: see addresses.csv.", SMALL_PT)
+
+
+def _sites(document: Document, plan: Plan) -> None:
+    """List what each fill site carries."""
+    document.heading("What each fill site carries", bookmark=True, keep=50.0)
+    first, backup = shown(plan, plan.levels.site), shown(plan, plan.levels.backup)
+    rows = []
+    for row, site in enumerate(plan.sites):
+        mine: BoolArray = first == row
+        need = float(np.nansum(plan.needs.required_gpm[mine]))
+        rows.append((
+            str(row + 1), words.printable(site.name)[:120], site.kind, words.rate_words(site), f"{int(mine.sum()):,}",
+            f"{int(np.sum(backup == row)):,}", words.need(need) if mine.any() else "0",
+        ))  # fmt: skip
+    head = ("no.", "name", "kind", "rate into one tanker", "first", "backup", "required gpm, summed")
+    document.table(head, rows, (28.0, 150.0, 62.0, 140.0, 42.0, 46.0, 72.0))
+    document.flow(
+        "First and backup: addresses. The sum is over addresses, one fire each; it is not a demand at one time.",
+        SMALL_PT,
+    )
+
+
+def _limit_words(plan: Plan, row: int) -> str:
+    """Write what is posted on a stretch."""
+    limits = plan.limits
+    posted = (
+        (limits.max_lb[row], "{} lb"), (limits.max_axle_lb[row], "{} lb an axle"),
+        (limits.max_height_ft[row], "{} ft high"), (limits.max_width_ft[row], "{} ft wide"),
+    )  # fmt: skip
+    return ", ".join(said.format(f"{v:,.1f}".removesuffix(".0")) for v, said in posted if np.isfinite(v))
+
+
+def _postings(document: Document, plan: Plan) -> None:
+    """List posted stretches by their limit, and count the bridges that nobody posted."""
+    document.heading("Posted limits and bridges", bookmark=True, keep=50.0)
+    roads, limits = plan.roads, plan.limits
+    unposted = int(limits.unposted_bridge.sum())
+    trip = shown(plan, plan.levels.trip)
+    over = int(np.sum(plan.trips.unposted_bridges[trip[trip >= 0]] > 0))
+    document.flow(
+        f"Stretches of bridge in the road data without a posted weight (unknown, not safe): {unposted:,}. "
+        f"Addresses whose chosen round trip uses at least one: {over:,}."
+    )
+    found: dict[tuple[float, str, str], list[int]] = {}
+    for row in np.flatnonzero(limits.posted).tolist():
+        name = words.printable(roads.name[row]) or words.printable(roads.ref[row]) or "unnamed road"
+        found.setdefault((float(limits.max_lb[row]), name, _limit_words(plan, row)), []).append(row)
+    rows = []
+    for key in sorted(found)[:_MOST_POSTINGS]:
+        start = int(roads.coord_start[found[key][0]])
+        place = words.coordinates(float(roads.coord_lon[start]), float(roads.coord_lat[start]))[1]
+        rows.append((key[2] or "see the road data", key[1][:120], str(len(found[key])), place))
+    if rows:
+        document.table(("posted", "road", "stretches", "first at"), rows, (170.0, 190.0, 60.0, 120.0))
+    else:
+        document.flow("No posted weight, height or width is in the road data.")
+    if len(found) > _MOST_POSTINGS:
+        document.flow(f"and {len(found) - _MOST_POSTINGS:,} more.", SMALL_PT)
+
+
+def _problems(document: Document, plan: Plan) -> None:
+    """Count data gaps by kind, and list the first of them."""
+    document.heading("Gaps in the road data", bookmark=True, keep=40.0)
+    if not plan.problems:
+        document.flow("None was found. That does not mean that the data is whole.")
+        return
+    for code, count in sorted(Counter(problem.code for problem in plan.problems).items()):
+        document.flow(f"{words.printable(code)}: {count:,}")
+    rows = []
+    for p in plan.problems[:_MOST_PROBLEMS]:
+        place = words.coordinates(p.lon, p.lat)[1]
+        tag = f"{words.printable(p.key)} = {words.printable(p.value)}"[:120]
+        rows.append((words.printable(p.osm_id), tag, words.printable(p.rule)[:200], place))
+    document.table(("object", "tag", "what was made of it", "at"), rows, (90.0, 150.0, 180.0, 120.0))
+    if len(plan.problems) > _MOST_PROBLEMS:
+        document.flow(f"and {len(plan.problems) - _MOST_PROBLEMS:,} more: layer problems of preplan.gpkg.", SMALL_PT)
+
+
+def _value(line: RuleLine) -> str:
+    """Write a rule's value with its unit."""
+    value = line.value
+    if isinstance(value, bool):
+        said = "yes" if value else "no"
+    elif isinstance(value, frozenset):
+        said = words.months(int(m) for m in value)
+    elif isinstance(value, tuple):
+        said = "; ".join(" to ".join(f"{one:g}" for one in pair) for pair in value)
+    else:
+        said = f"{value:,g}" if isinstance(value, (int, float)) else words.printable(value)
+    return f"{said} {line.unit}".strip()
+
+
+def _rules(document: Document, plan: Plan) -> None:
+    """List every rule in use; changed ones and those from memory are marked."""
+    document.heading("Rules in use", bookmark=True, keep=60.0)
+    document.flow("* set by the district; (m) the default is from memory and wants checking.")
+
+    groups: dict[str, list[tuple[str, str, str, str]]] = {}
+    for line in rule_lines(plan.district.rules):
+        marks = " *" * line.changed + " (m)" * (MEMORY in line.source)
+        source = f"the district; default: {line.source}" if line.changed else line.source
+        groups.setdefault(line.group, []).append((f"{line.name}{marks}", _value(line), line.meaning, source))
+    for group, rows in groups.items():
+        document.room(60.0)
+        document.y -= 4.0
+        document.flow(words.first_up(group.replace("_", " ")), bold=True)
+        document.table(("rule", "value", "meaning", "source"), rows, (140.0, 88.0, 162.0, 150.0))
+
+
+def report(plan: Plan) -> bytes:
+    """Write the district's report: report.pdf."""
+    document = Document(plan.district, "report")
+    _title(document, plan)
+    for part in (_coverage, _margins, _shortfalls, _sites, _postings, _problems, _rules):
+        part(document, plan)
+    document.heading("Method and limits", bookmark=True, keep=40.0)
+    for said in _METHOD:
+        document.y = document.pen.lines(LEFT_PT, document.y, [Line("", 3.0)])
+        document.flow(said, BODY_PT)
+    return document.finish()

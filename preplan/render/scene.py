@@ -1,0 +1,335 @@
+"""Geometry of pictures: places to feet, extents, frames on a page, scale bars, labels that do not overlap.
+
+Nothing here draws. Feet are east and north of a point of the district, on a plane that is true near that point:
+good for pictures, never for distances that count. Page coordinates are points (1/72 in), up from the lower left.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from preplan.plan import Plan
+from preplan.records import FloatArray, IntArray
+from preplan.units import FT_PER_M, FT_PER_MI
+
+_NICE = (1.0, 2.0, 5.0)
+_LEAST_PT = 1e-9
+
+
+class Box(NamedTuple):
+    """A rectangle: of a label or a symbol on the page (points), or of a piece of country (feet)."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+    @property
+    def width(self) -> float:
+        """Give the width, in the unit of the box."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """Give the height, in the unit of the box."""
+        return self.top - self.bottom
+
+    def holds(self, other: Box) -> bool:
+        """Tell whether another box lies wholly inside."""
+        return (
+            self.left <= other.left
+            and self.bottom <= other.bottom
+            and other.right <= self.right
+            and other.top <= self.top
+        )
+
+    def meets(self, other: Box) -> bool:
+        """Tell whether two boxes share area; touching edges do not."""
+        return (
+            self.left < other.right and other.left < self.right and self.bottom < other.top and other.bottom < self.top
+        )
+
+    def grown(self, by: float) -> Box:
+        """Push every side out by one length."""
+        return Box(self.left - by, self.bottom - by, self.right + by, self.top + by)
+
+
+# --------------------------------------------------------------------------- country
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """A plane that touches the ellipsoid at one place of the district."""
+
+    lon: float
+    lat: float
+
+    def feet_per_degree(self) -> tuple[float, float]:
+        """Give feet in a degree of longitude and of latitude (usual series for the WGS84 ellipsoid)."""
+        lat = math.radians(self.lat)
+        lon_m = 111_412.84 * math.cos(lat) - 93.5 * math.cos(3 * lat) + 0.118 * math.cos(5 * lat)
+        lat_m = 111_132.92 - 559.82 * math.cos(2 * lat) + 1.175 * math.cos(4 * lat)
+        return lon_m * FT_PER_M, lat_m * FT_PER_M
+
+    def feet(self, lon: FloatArray, lat: FloatArray) -> FloatArray:
+        """Turn longitudes and latitudes into (n, 2) feet east and north of the plane's place."""
+        ft_lon, ft_lat = self.feet_per_degree()
+        return np.column_stack([(np.asarray(lon) - self.lon) * ft_lon, (np.asarray(lat) - self.lat) * ft_lat])
+
+
+def plane_of(plan: Plan) -> Plane:
+    """Take the middle address as the plane's place, so one stray point moves it little; else the roads'."""
+    for lon, lat in ((plan.addresses.lon, plan.addresses.lat), (plan.roads.node_lon, plan.roads.node_lat)):
+        known = np.isfinite(lon) & np.isfinite(lat)
+        if known.any():
+            return Plane(float(np.median(lon[known])), float(np.median(lat[known])))
+    return Plane(0.0, 0.0)
+
+
+def box_of(points: FloatArray) -> Box:
+    """Bound (n, 2) points; those that are not known do not count, and none at all bound nothing at 0, 0."""
+    known = points[np.isfinite(points).all(axis=1)]
+    if not len(known):
+        return Box(0.0, 0.0, 0.0, 0.0)
+    (left, bottom), (right, top) = known.min(axis=0), known.max(axis=0)
+    return Box(float(left), float(bottom), float(right), float(top))
+
+
+def extent(points_ft: FloatArray, width_to_height: float, *, margin: float = 0.1, least_ft: float = 600.0) -> Box:
+    """Bound points in feet with a margin, at least `least_ft` high and wide, in the shape of the picture.
+
+    >>> extent(np.array([[0.0, 0.0], [1000.0, 0.0]]), 2.0, margin=0.0)
+    Box(left=-100.0, bottom=-300.0, right=1100.0, top=300.0)
+    """
+    tight = box_of(points_ft)
+    east, north = (tight.left + tight.right) / 2, (tight.bottom + tight.top) / 2
+    width = max(tight.width * (1 + 2 * margin), least_ft)
+    height = max(tight.height * (1 + 2 * margin), least_ft)
+    width, height = max(width, height * width_to_height), max(height, width / width_to_height)
+    return Box(east - width / 2, north - height / 2, east + width / 2, north + height / 2)
+
+
+class Finder:
+    """Which of many pieces of country touch a box: their boxes are sorted once, then found fast."""
+
+    def __init__(self, boxes: FloatArray) -> None:
+        """Sort (n, 4) boxes: left, bottom, right, top."""
+        self._tree = shapely.STRtree([shapely.box(*box) for box in boxes.tolist()])
+
+    def touching(self, box: Box) -> IntArray:
+        """List the rows whose boxes touch, in order."""
+        return np.sort(self._tree.query(shapely.box(*box))).astype(np.int32)
+
+
+def line_boxes(points: FloatArray, start: IntArray) -> FloatArray:
+    """Bound many lines at once: line r is `points[start[r]:start[r + 1]]`; gives (n, 4)."""
+    if len(start) <= 1:
+        return np.empty((0, 4))
+    first = start[:-1]
+    return np.hstack([np.minimum.reduceat(points, first), np.maximum.reduceat(points, first)])
+
+
+# --------------------------------------------------------------------------- page
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A picture's place on the page (points) and the country that it shows (feet), in one scale."""
+
+    page: Box
+    country: Box
+
+    @property
+    def pt_per_ft(self) -> float:
+        """Give the scale, points a foot."""
+        return self.page.width / max(self.country.width, _LEAST_PT)
+
+    def shift(self) -> tuple[float, float]:
+        """Give the page point of the plane's own place."""
+        scale = self.pt_per_ft
+        return self.page.left - self.country.left * scale, self.page.bottom - self.country.bottom * scale
+
+    def to_page(self, points_ft: FloatArray) -> FloatArray:
+        """Turn (n, 2) feet into points on the page."""
+        placed: FloatArray = points_ft * self.pt_per_ft + np.array(self.shift())
+        return placed
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleBar:
+    """A bar of a round length."""
+
+    length: float
+    unit: str
+    points: float
+
+    @property
+    def words(self) -> str:
+        """Write the bar's length."""
+        return f"{self.length:,g} {self.unit}"
+
+
+def scale_bar(pt_per_ft: float, most_pt: float, unit: str) -> ScaleBar:
+    """Choose the longest bar of 1, 2 or 5 times a power of ten `ft` or `mi` that fits into `most_pt`.
+
+    >>> scale_bar(0.1, 120.0, "ft").words, scale_bar(0.01, 120.0, "mi").words
+    ('1,000 ft', '2 mi')
+    """
+    unit_pt = pt_per_ft * (FT_PER_MI if unit == "mi" else 1.0)
+    most = most_pt / unit_pt
+    power = 10.0 ** math.floor(math.log10(most))
+    length = max(nice * power for nice in _NICE if nice * power <= most * (1 + 1e-9))
+    return ScaleBar(length, unit, length * unit_pt)
+
+
+# --------------------------------------------------------------------------- lines
+
+
+def _along(points: FloatArray) -> FloatArray:
+    """Give the distance from a line's start to each of its points."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+
+
+def nearest_along(points: FloatArray, place: FloatArray) -> float:
+    """Give the distance along an (n, 2) line at which it passes nearest to a place."""
+    legs = np.diff(points, axis=0)
+    square = np.maximum((legs**2).sum(axis=1), _LEAST_PT)
+    share = np.clip(((place - points[:-1]) * legs).sum(axis=1) / square, 0.0, 1.0)
+    near = int(np.argmin(((points[:-1] + legs * share[:, None] - place) ** 2).sum(axis=1)))
+    return float(_along(points)[near] + share[near] * math.sqrt(square[near]))
+
+
+def cut(points: FloatArray, start: float, end: float) -> FloatArray:
+    """Keep the part of an (n, 2) line between two distances along it.
+
+    >>> cut(np.array([[0.0, 0.0], [10.0, 0.0]]), 2.0, 5.0).tolist()
+    [[2.0, 0.0], [5.0, 0.0]]
+    """
+    along = _along(points)
+    inside = points[(along > start) & (along < end)]
+    ends = [[np.interp(at, along, points[:, axis]) for axis in (0, 1)] for at in (start, end)]
+    return np.vstack([ends[0], inside, ends[1]])
+
+
+def thinned(points: FloatArray, least: float) -> FloatArray:
+    """Drop points nearer than `least` along the line to the one kept before; both ends stay."""
+    if len(points) <= 2:
+        return points
+    bucket = np.floor(_along(points) / least)
+    keep = np.concatenate([[True], np.diff(bucket) > 0])
+    keep[-1] = True
+    kept: FloatArray = points[keep]
+    return kept
+
+
+def beside(points: FloatArray, by: float) -> FloatArray:
+    """Move a line to its right, seen in its direction."""
+    legs = np.diff(points, axis=0)
+    length = np.maximum(np.hypot(legs[:, 0], legs[:, 1]), _LEAST_PT)
+    right = np.column_stack([legs[:, 1], -legs[:, 0]]) / length[:, None]
+    at_points = np.vstack([right[:1], (right[:-1] + right[1:]) / 2, right[-1:]])
+    norm = np.maximum(np.hypot(at_points[:, 0], at_points[:, 1]), 0.5)
+    return np.asarray(points + by * at_points / norm[:, None])
+
+
+def dotted(points: FloatArray, every: float) -> FloatArray:
+    """Give points along a line, both ends among them, at most `every` apart."""
+    along = _along(points)
+    at = np.linspace(0.0, along[-1], int(along[-1] // every) + 2)
+    return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
+
+
+def arrows(points: FloatArray, every: float) -> list[tuple[float, float, float]]:
+    """Place arrows along a line: x, y, and the direction in radians; one at least, none on a mere dot."""
+    along = _along(points)
+    length = float(along[-1])
+    if length < _LEAST_PT:
+        return []
+    count = max(1, int(length // every))
+    at = (np.arange(count) + 0.5) * length / count
+    leg = np.clip(np.searchsorted(along, at, side="right") - 1, 0, len(points) - 2)
+    step = points[leg + 1] - points[leg]
+    x, y = np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])
+    return list(zip(x.tolist(), y.tolist(), np.arctan2(step[:, 1], step[:, 0]).tolist(), strict=True))
+
+
+# --------------------------------------------------------------------------- labels
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place for a label: its middle on the page, and its slope in radians."""
+
+    x: float
+    y: float
+    slope: float = 0.0
+
+    def box(self, width: float, height: float) -> Box:
+        """Bound the label, sloping as it may."""
+        cos, sin = abs(math.cos(self.slope)), abs(math.sin(self.slope))
+        across, up = (width * cos + height * sin) / 2, (width * sin + height * cos) / 2
+        return Box(self.x - across, self.y - up, self.x + across, self.y + up)
+
+
+def spots_on(line: FloatArray, off: float) -> list[Spot]:
+    """Place a label on the middle of a line's longest straight piece, the right way up; else off to a side."""
+    legs = np.diff(line, axis=0)
+    longest = int(np.argmax((legs**2).sum(axis=1)))
+    slope = math.atan2(legs[longest, 1], legs[longest, 0])
+    if abs(slope) > math.pi / 2:
+        slope -= math.copysign(math.pi, slope)
+    x, y = (line[longest] + line[longest + 1]) / 2
+    east, north = -math.sin(slope) * off, math.cos(slope) * off
+    return [Spot(float(x) + k * east, float(y) + k * north, slope) for k in (0.0, 1.0, -1.0)]
+
+
+@dataclass(slots=True)
+class Room:
+    """What is taken of a picture: labels go where nothing is yet."""
+
+    frame: Box
+    taken: list[Box] = field(default_factory=list)
+    blocked: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
+    """(n, 2) points on the page that no label may cover."""
+
+    def take(self, box: Box) -> None:
+        """Keep a box free of labels."""
+        self.taken.append(box)
+
+    def block(self, points: FloatArray) -> None:
+        """Keep the points of a line free of labels."""
+        self.blocked = np.vstack([self.blocked, points])
+
+    def crowd(self, box: Box) -> int:
+        """Count what a box would cover."""
+        inside = (self.blocked > (box.left, box.bottom)) & (self.blocked < (box.right, box.top))
+        return int(inside.all(axis=1).sum()) + 10 * sum(box.meets(other) for other in self.taken)
+
+    def _covers(self, spot: Spot, width: float, height: float) -> bool:
+        """Tell whether a sloping label covers a blocked point."""
+        cos, sin = math.cos(spot.slope), math.sin(spot.slope)
+        east, north = self.blocked[:, 0] - spot.x, self.blocked[:, 1] - spot.y
+        along, up = np.abs(east * cos + north * sin), np.abs(north * cos - east * sin)
+        return bool(((along < width / 2) & (up < height / 2)).any())
+
+    def place(self, spots: Iterable[Spot], width: float, height: float) -> Spot | None:
+        """Take the first spot at which a label fits into the frame and overlaps nothing; None: leave it out."""
+        for spot in spots:
+            box = spot.box(width, height)
+            free = self.frame.holds(box) and not any(box.meets(other) for other in self.taken)
+            if free and not self._covers(spot, width, height):
+                self.take(box)
+                return spot
+        return None
+
+
+def around(x: float, y: float, reach: float, width: float, height: float) -> Sequence[Spot]:
+    """List spots for a label about a symbol: right, left, above, below."""
+    across, up = reach + width / 2, reach + height / 2
+    return (Spot(x + across, y), Spot(x - across, y), Spot(x, y + up), Spot(x, y - up))

@@ -1,0 +1,162 @@
+"""Fill site cards: a page a site with what it gives, how to stand there, whom it serves, and the circuit to drive."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from preplan.plan import CardGroup, Plan
+from preplan.records import BoolArray, FillSite, IntArray
+from preplan.render import paper, words
+from preplan.render.charts import Picture, Subject
+from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
+from preplan.render.scene import Box
+
+_MAP_PT, _MAP_HIGH_PT = 270.0, 262.0
+_GAP = 14.0
+_MOST_ROADS = 60
+
+
+def shown(plan: Plan, column: IntArray) -> IntArray:
+    """Take a column of the level table, (addresses, levels), at the level that each card shows; -1: none."""
+    level = plan.answers.level
+    at_level = np.take_along_axis(column, np.maximum(level, 0)[:, None], axis=1)[:, 0]
+    picked: IntArray = np.where(level >= 0, at_level, -1)
+    return picked
+
+
+def _facts(plan: Plan, row: int) -> Iterator[tuple[str, str]]:
+    """List (heading, words) of one site."""
+    site, segment = plan.sites[row], int(plan.site_segment[row])
+    if segment >= 0:
+        road = words.printable(plan.roads.name[segment]) or words.printable(plan.roads.ref[segment])
+        yield "Access", f"from {road or 'an unnamed road'}"
+    else:
+        yield "Access", "off the roads: no tanker can reach it"
+    yield "Connection", words.printable(site.connection) or words.NOT_KNOWN
+    yield "Rate into one tanker", words.rate_words(site)
+    low = f"; {words.supply(site.low_gpm)} gpm at low water" if site.low_gpm is not None else ""
+    yield "Gives in all", f"{words.supply(site.total_gpm)} gpm{low}"
+    yield "Places to fill", f"{site.positions}"
+    yield "Season", words.months(site.months)
+    yield "Storage", _storage(site)
+    yield "Turnaround", words.turn_words(site)
+    engine = f"needed, lift {site.lift_ft:g} ft" if site.needs_engine else "not needed"
+    yield "Engine at the site", engine
+    same = [i + 1 for i, other in enumerate(plan.sites) if i != row and other.source == site.source]
+    yield "Water shared with", f"fill site {', '.join(map(str, same))}" if same else "no other fill site"
+    minutes, decimal = words.coordinates(site.lon, site.lat)
+    yield "Place", f"{minutes} ({decimal})"
+    if site.notes:
+        yield "Notes", words.printable(site.notes)
+
+
+def _storage(site: FillSite) -> str:
+    held = f"{words.gallons(site.storage_gal)}" if site.storage_gal is not None else "not known, taken as enough"
+    return f"{held}, refill {words.supply(site.refill_gpm)} gpm" if site.refill_gpm is not None else held
+
+
+def _largest_group(plan: Plan, first: IntArray, row: int) -> CardGroup | None:
+    """Take the group with the most addresses of those whose lead fills here and has a trip."""
+    trip = shown(plan, plan.levels.trip)
+    mine = [group for group in plan.groups if first[group.lead] == row and trip[group.lead] >= 0]
+    return max(mine, key=lambda group: (len(group.addresses), -group.lead), default=None)
+
+
+def _served(plan: Plan, mine: BoolArray) -> list[str]:
+    """List roads with the number of their addresses, the most first."""
+    roads: dict[str, int] = {}
+    for street in plan.addresses.street[mine].tolist():
+        road = words.printable(street) or "no road name"
+        roads[road] = roads.get(road, 0) + 1
+    ordered = sorted(roads, key=lambda road: (-roads[road], words.natural_key(road)))
+    said = [f"{road} ({roads[road]})" for road in ordered[:_MOST_ROADS]]
+    return said + ([f"and {len(ordered) - _MOST_ROADS} more roads"] if len(ordered) > _MOST_ROADS else [])
+
+
+def _site_page(document: Document, picture: Picture, row: int, first: IntArray, backup: IntArray) -> None:
+    """Draw the card of one site; what does not fit goes on to a next page."""
+    plan, site = picture.plan, picture.plan.sites[row]
+    document.begin(f"fill site {row + 1} of {len(plan.sites)}")
+    title = words.site_words(plan, row)
+    document.mark(f"site{row}", title)
+    pen, top = document.pen, document.y
+    paper.fill_mark(pen, site, str(row + 1), LEFT_PT + 12.0, top - 26.0, 22.0)
+    said, size = paper.shrunk(title, 17.0, 11.0, RIGHT_PT - LEFT_PT - 34.0, bold=True)
+    low = pen.lines(LEFT_PT + 34.0, top - 4.0, [Line(said, size, bold=True)])
+    out = "" if site.in_service else "; OUT OF SERVICE"
+    pen.lines(LEFT_PT + 34.0, low, [Line(f"{site.kind}{out}", 11.0)])
+    group = _largest_group(plan, first, row)
+    _draw_facts(document, picture, row, group, top - 46.0)
+    _draw_service(document, plan, first == row, backup == row)
+    if group is not None:
+        _draw_circuit(document, plan, group, row)
+    for flag in plan.site_flags[row]:
+        document.flow(f"• {words.flag_words(flag)}")
+    document.y -= 6.0
+    if document.y - 20.0 > FOOT_PT:
+        pen.text(
+            LEFT_PT, FOOT_PT + 4.0, "Checked on the ground by ________________________   date ____________", SMALL_PT
+        )
+
+
+def _draw_facts(document: Document, picture: Picture, row: int, group: CardGroup | None, top: float) -> None:
+    """Draw the facts on the left and the map on the right."""
+    plan, pen = picture.plan, document.pen
+    width = RIGHT_PT - LEFT_PT - _MAP_PT - _GAP
+    lines: list[Line] = []
+    for head, said in _facts(plan, row):
+        lines.append(Line(head, SMALL_PT))
+        lines += paragraph(said, width - 10.0, BODY_PT, bold=head in ("Connection", "Rate into one tanker"), most=6)
+        lines.append(Line("", 1.5))
+    whole = top - FOOT_PT - 150.0
+    low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
+    if group is not None:
+        trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
+        subject = picture.subject(group.addresses, group.lead, trip)
+    else:
+        subject = Subject((), site=row)
+    picture.draw(pen, Box(RIGHT_PT - _MAP_PT, top - _MAP_HIGH_PT, RIGHT_PT, top), subject)
+    document.y = min(low, top - _MAP_HIGH_PT) - 6.0
+
+
+def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: BoolArray) -> None:
+    """Say how many addresses fill here, first choice and backup, and on which roads."""
+    need = plan.needs.required_gpm[mine]
+    known = need[np.isfinite(need)]
+    largest = f"; largest required flow {words.need(float(known.max()))} gpm" if len(known) else ""
+    document.heading("Whom it serves", 11.0, keep=40.0)
+    document.flow(f"First choice of {int(mine.sum())} addresses, backup of {int(stands_in.sum())}{largest}.", bold=True)
+    roads = _served(plan, mine)
+    document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
+
+
+def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) -> None:
+    """Write the circuit of the largest group as a driver's list."""
+    lead = group.lead
+    trip = int(plan.levels.trip[lead, plan.answers.level[lead]])
+    road = words.printable(group.road) or words.where_words(plan, lead)
+    document.heading(f"Circuit for {road} ({len(group.addresses)} addresses)", 11.0, keep=60.0)
+    trips = plan.trips
+    for head, steps, minutes, miles in (
+        ("Leave the fill site full", group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
+        ("Leave the dump site empty", group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
+    ):
+        document.flow(f"{head}: {words.minutes(float(minutes))}, {words.miles(float(miles))}", bold=True)
+        for at, step in enumerate(words.directions(steps), 1):
+            document.flow(f"{at}. {step}", indent=12.0)
+    document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
+
+
+def sites(plan: Plan) -> bytes:
+    """Draw a card for every fill site, those out of service included: sites.pdf."""
+    document = Document(plan.district, "fill sites")
+    picture = Picture(plan)
+    first, backup = shown(plan, plan.levels.site), shown(plan, plan.levels.backup)
+    for row in range(len(plan.sites)):
+        _site_page(document, picture, row, first, backup)
+    if not plan.sites:
+        document.begin()
+        document.flow("The district has no fill site.")
+    return document.finish()

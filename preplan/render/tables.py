@@ -1,0 +1,376 @@
+"""The tables a spreadsheet or a dispatch system reads: CSV as bytes, in UTF-8, with LF and an empty cell for not known.
+
+Here numbers are rounded, and nowhere before: minutes to 0.1, miles to 0.01, gallons, gallons a minute and feet
+to whole numbers, a supply downward and a need upward. The columns are typed until the very end, so that other
+formats print the same numbers.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
+
+if TYPE_CHECKING:
+    from preplan.plan import CardGroup, Flag, Plan, Rejected
+
+ADDRESS_COLUMNS = (
+    "address_id", "label", "lon", "lat", "status", "response_level", "required_gpm", "required_gal",
+    "required_min", "required_basis", "fill_site_id", "backup_site_id", "split_site_id", "out_min", "back_min",
+    "round_trip_min", "round_trip_mi", "cycle_min", "sustained_gpm", "uninterrupted_gpm", "limited_by",
+    "first_water_min", "mws_by_min", "gap_min", "short_gal", "call_by_min", "tankers", "driveway_ft", "flags",
+)  # fmt: skip
+"""Columns of addresses.csv, in order."""
+LEVEL_COLUMNS = (
+    "address_id", "response_level", "fill_site_id", "tankers", "left_out", "sustained_gpm", "uninterrupted_gpm",
+    "uninterrupted_on_arrival_gpm", "gap_min", "gap_on_arrival_min", "one_out_gpm", "limited_by", "meets",
+)  # fmt: skip
+"""Columns of levels.csv, in order."""
+TRIP_COLUMNS = (
+    "address_id", "site_id", "out_min", "out_mi", "back_min", "back_mi", "posted_avoided_min", "unposted_bridges",
+)  # fmt: skip
+"""Columns of trips.csv, in order."""
+DISPATCH_COLUMNS = (
+    "road", "from_number", "to_number", "parity", "response_level", "units", "fill_site_id", "backup_site_id",
+    "winter_site_id", "status",
+)  # fmt: skip
+"""Columns of dispatch.csv, in order."""
+REJECTED_COLUMNS = ("file", "row", "id", "column", "value", "rule")
+"""Columns of rejected.csv, in order."""
+TIMELINE_COLUMNS = frozenset({
+    "uninterrupted_gpm", "uninterrupted_on_arrival_gpm", "first_water_min", "mws_by_min", "gap_min",
+    "gap_on_arrival_min", "short_gal", "call_by_min",
+})  # fmt: skip
+"""Columns that only a timeline can fill. A plan carries none yet: this is the one place that leaves them empty."""
+
+NOISE = 1e-6
+"""What arithmetic may leave above or below a whole number; less is not rounded away from it."""
+WINTER = (12, 1, 2)
+"""December, January, February."""
+FORMULA_STARTS = frozenset("=+-@\t\r\n")
+"""First characters at which a spreadsheet may take a text for a formula."""
+_BREAKS = str.maketrans(dict.fromkeys("\r\n\v\f\x00\x1c\x1d\x1e\x85\u2028\u2029", " "))
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """A column of numbers, rounded as it is printed; NaN where not known."""
+
+    values: FloatArray
+    decimals: int
+
+
+Cells: TypeAlias = Numbers | Sequence[str]
+"""One column: numbers, or texts with '' where not known."""
+
+
+# --------------------------------------------------------------------------- rounding
+
+
+def minutes(values_min: FloatArray) -> Numbers:
+    """Round to 0.1 min; no way (inf) is not known."""
+    return _numbers(np.round(values_min, 1), 1)
+
+
+def miles(values_mi: FloatArray) -> Numbers:
+    """Round to 0.01 mi."""
+    return _numbers(np.round(values_mi, 2), 2)
+
+
+def supply(values: FloatArray) -> Numbers:
+    """Round gallons or gpm that are there: down.
+
+    >>> supply(np.array([236.8, 249.9999999, np.nan])).values.tolist()
+    [236.0, 250.0, nan]
+    """
+    return _numbers(np.floor(values + NOISE), 0)
+
+
+def need(values: FloatArray) -> Numbers:
+    """Round gallons, gpm or feet of hose that are needed: up.
+
+    >>> need(np.array([236.2, 250.0000001])).values.tolist()
+    [237.0, 250.0]
+    """
+    return _numbers(np.ceil(values - NOISE), 0)
+
+
+def _numbers(values: FloatArray, decimals: int) -> Numbers:
+    """Turn infinities into NaN, and minus zero into zero."""
+    return Numbers(np.where(np.isfinite(values), values, np.nan) + 0.0, decimals)
+
+
+def flag_text(flag: Flag) -> str:
+    """Write a flag with its number rounded by its unit.
+
+    >>> from preplan.plan import Flag
+    >>> flag_text(Flag("posted bridge avoided", 2.4837, "min")), flag_text(Flag("long driveway", 640.2, "ft"))
+    ('posted bridge avoided=2.5 min', 'long driveway=641 ft')
+    """
+    if flag.value is None or isinstance(flag.value, str) or not math.isfinite(flag.value):
+        return str(flag)
+    # Feet are hose to be carried, gpm is water that is there; anything else is held to 0.01, as miles are.
+    rounded = {"ft": need, "gpm": supply, "min": minutes}.get(flag.unit, miles)(np.array([flag.value]))
+    number = f"{rounded.values[0]:.{rounded.decimals}f}"
+    if rounded.decimals:
+        number = number.rstrip("0").rstrip(".")
+    return str(replace(flag, value=number))
+
+
+# --------------------------------------------------------------------------- columns
+
+
+def address_columns(plan: Plan) -> dict[str, Cells]:
+    """Return the columns of addresses.csv by name, one row an address, before they become text."""
+    addresses, levels, level = plan.addresses, plan.levels, plan.answers.level
+    trip = at_level(levels.trip, level)
+    site_ids = [site.site_id for site in plan.sites]
+    out_min, back_min = _from_trip(plan.trips.out_min, trip), _from_trip(plan.trips.back_min, trip)
+    shown = np.where(np.isin(plan.answers.status, ("served", "higher level")), level, -1)
+    return _in_order(ADDRESS_COLUMNS, len(addresses), {
+        "address_id": addresses.address_id.tolist(),
+        "label": addresses.label.tolist(),
+        "lon": _numbers(np.round(addresses.lon, 6), 6),
+        "lat": _numbers(np.round(addresses.lat, 6), 6),
+        "status": plan.answers.status.tolist(),
+        "response_level": _named([one.name for one in plan.district.levels], shown),
+        "required_gpm": need(plan.needs.required_gpm),
+        "required_gal": need(plan.needs.required_gal),
+        "required_min": minutes(plan.needs.required_min),
+        "required_basis": plan.needs.basis.tolist(),
+        "fill_site_id": _named(site_ids, at_level(levels.site, level)),
+        "backup_site_id": _named(site_ids, at_level(levels.backup, level)),
+        "split_site_id": _named(site_ids, at_level(levels.split, level)),
+        "out_min": minutes(out_min),
+        "back_min": minutes(back_min),
+        "round_trip_min": minutes(out_min + back_min),
+        "round_trip_mi": miles(_from_trip(plan.trips.out_mi, trip) + _from_trip(plan.trips.back_mi, trip)),
+        "cycle_min": minutes(_flow_at_level(levels.cycle_min, level)),
+        "sustained_gpm": supply(_flow_at_level(levels.sustained_gpm, level)),
+        "limited_by": _text_at_level(levels.limited_by, level),
+        "tankers": units_by_arrival(plan, _mask_at_level(levels.used, level), np.arange(len(addresses))),
+        "driveway_ft": need(plan.frontages.driveway_ft),
+        "flags": ["; ".join(map(flag_text, flags)) for flags in plan.answers.flags],
+    })  # fmt: skip
+
+
+def level_columns(plan: Plan) -> dict[str, Cells]:
+    """Return the columns of levels.csv by name: one row an address and level, levels lowest first."""
+    levels = plan.levels
+    n_levels = len(plan.district.levels)
+    address = np.repeat(np.arange(len(plan.addresses)), n_levels)
+    return _in_order(LEVEL_COLUMNS, len(address), {
+        "address_id": plan.addresses.address_id[address].tolist(),
+        "response_level": [one.name for one in plan.district.levels] * len(plan.addresses),
+        "fill_site_id": _named([site.site_id for site in plan.sites], levels.site.ravel()),
+        "tankers": units_by_arrival(plan, levels.used.reshape(len(address), len(plan.units)), address),
+        "left_out": units_by_arrival(plan, _left_out(plan).reshape(len(address), len(plan.units)), address),
+        "sustained_gpm": supply(levels.sustained_gpm.ravel()),
+        "one_out_gpm": supply(levels.one_out_gpm.ravel()),
+        "limited_by": levels.limited_by.ravel().tolist(),
+        "meets": _meets(plan),
+    })  # fmt: skip
+
+
+def trip_columns(plan: Plan) -> dict[str, Cells]:
+    """Return the columns of trips.csv by name: one row a kept round trip."""
+    trips = plan.trips
+    return _in_order(TRIP_COLUMNS, len(trips), {
+        "address_id": plan.addresses.address_id[trips.address].tolist(),
+        "site_id": _named([site.site_id for site in plan.sites], trips.site),
+        "out_min": minutes(trips.out_min),
+        "out_mi": miles(trips.out_mi),
+        "back_min": minutes(trips.back_min),
+        "back_mi": miles(trips.back_mi),
+        "posted_avoided_min": minutes(trips.posted_avoided_min),
+        "unposted_bridges": _numbers(trips.unposted_bridges.astype(np.float64), 0),
+    })  # fmt: skip
+
+
+def units_by_arrival(plan: Plan, mask: BoolArray, address: npt.NDArray[np.integer]) -> list[str]:
+    """Name the units of each row of a mask by their arrival at the row's address, space between.
+
+    The same order as `Plan.unit_ids`, for many rows at once: units stand in the order of their ids, so a
+    stable sort by arrival breaks ties as that does.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    mask
+        Units to name, shape (rows, units).
+    address
+        Index of the address of each row.
+    """
+    order = np.argsort(plan.arrival_min, axis=1, kind="stable")[address]
+    row, place = np.nonzero(np.take_along_axis(mask, order, axis=1))
+    names = text_array([unit.unit_id for unit in plan.units])[order[row, place]].tolist()
+    ends = np.cumsum(np.bincount(row, minlength=len(mask))).tolist()
+    return [" ".join(names[start:end]) for start, end in zip([0, *ends[:-1]], ends, strict=True)] if ends else []
+
+
+def _left_out(plan: Plan) -> BoolArray:
+    """Mark the tankers that are sent and do not shuttle; a pumper-tanker with an engine's job is not one."""
+    levels = plan.levels
+    units = np.arange(len(plan.units))
+    tanks = np.array([unit.kind != "engine" for unit in plan.units], dtype=np.bool_)
+    jobs = (levels.attack_engine, levels.fill_engine, levels.dump_engine)
+    busy = np.logical_or.reduce([job[..., None] == units for job in jobs])
+    left: BoolArray = levels.fleet & ~levels.used & tanks & ~busy
+    return left
+
+
+def _meets(plan: Plan) -> list[str]:
+    """Say yes or no; nothing where a hydrant made the question idle and no flow was computed."""
+    unasked = (plan.answers.status == "hydrant")[:, None] & np.isnan(plan.levels.sustained_gpm)
+    words: list[str] = np.where(unasked, "", np.where(plan.levels.meets, "yes", "no")).ravel().tolist()
+    return words
+
+
+def _in_order(names: Iterable[str], rows: int, columns: Mapping[str, Cells]) -> dict[str, Cells]:
+    """Put columns into the order of the contract, those of the timeline empty."""
+    empty = Numbers(np.full(rows, np.nan), 0)
+    return {name: empty if name in TIMELINE_COLUMNS else columns[name] for name in names}
+
+
+def _named(names: list[str], index: IntArray) -> list[str]:
+    """Look names up by index; -1 is the empty text."""
+    named: list[str] = text_array([*names, ""])[index].tolist()
+    return named
+
+
+def at_level(index: IntArray, level: IntArray) -> IntArray:
+    """Pick each address's shown level out of an array (addresses, levels); -1 where none is shown."""
+    return np.where(level >= 0, index[np.arange(len(level)), level], -1).astype(np.int32)
+
+
+def _flow_at_level(values: FloatArray, level: IntArray) -> FloatArray:
+    """Pick each address's shown level; NaN where none is shown."""
+    return np.where(level >= 0, values[np.arange(len(level)), level], np.nan)
+
+
+def _text_at_level(texts: TextArray, level: IntArray) -> list[str]:
+    """Pick each address's shown level; '' where none is shown."""
+    picked: list[str] = np.where(level >= 0, texts[np.arange(len(level)), level], "").tolist()
+    return picked
+
+
+def _mask_at_level(mask: BoolArray, level: IntArray) -> BoolArray:
+    """Pick each address's shown level out of (addresses, levels, units); no unit where none is shown."""
+    picked: BoolArray = mask[np.arange(len(level)), level] & (level >= 0)[:, None]
+    return picked
+
+
+def _from_trip(values: FloatArray, trip: IntArray) -> FloatArray:
+    """Look trips up by row; NaN where there is none."""
+    return np.append(values, np.nan)[trip]
+
+
+# --------------------------------------------------------------------------- files
+
+
+def addresses_csv(plan: Plan) -> bytes:
+    """Write addresses.csv: one row an address, in code point order of address_id."""
+    return _csv(address_columns(plan))
+
+
+def levels_csv(plan: Plan) -> bytes:
+    """Write levels.csv: one row an address and response level."""
+    return _csv(level_columns(plan))
+
+
+def trips_csv(plan: Plan) -> bytes:
+    """Write trips.csv: the kept round trips, by address, then site."""
+    return _csv(trip_columns(plan))
+
+
+def dispatch_csv(plan: Plan) -> bytes:
+    """Write dispatch.csv: one row a run of neighbours along a road, in the order of the cards."""
+    rows = [_dispatch_row(plan, group) for group in plan.groups]
+    columns = zip(*rows, strict=True) if rows else [()] * len(DISPATCH_COLUMNS)
+    return _csv(dict(zip(DISPATCH_COLUMNS, columns, strict=True)))
+
+
+def rejected_csv(rejected: tuple[Rejected, ...]) -> bytes:
+    """Write rejected.csv: one row a fault, with the row of the spreadsheet (the header is row 1)."""
+    columns = {name: [str(getattr(one, name)) for one in rejected] for name in REJECTED_COLUMNS}
+    return _csv(columns)
+
+
+def _dispatch_row(plan: Plan, group: CardGroup) -> tuple[str, ...]:
+    """Answer for a group with its lead address, the weakest."""
+    lead = group.lead
+    level, status = int(plan.answers.level[lead]), str(plan.answers.status[lead])
+    known = level >= 0
+    sites = [site.site_id for site in plan.sites]
+    site = int(plan.levels.site[lead, level]) if known else -1
+    backup = int(plan.levels.backup[lead, level]) if known else -1
+    return (
+        group.road,
+        str(group.first_number) if group.first_number >= 0 else "",
+        str(group.last_number) if group.last_number >= 0 else "",
+        _parity(plan.addresses.number[list(group.addresses)]),
+        plan.district.levels[level].name if known and status in {"served", "higher level"} else "",
+        " ".join(plan.unit_ids(plan.levels.fleet[lead, level], lead)) if known else "",
+        sites[site] if site >= 0 else "",
+        sites[backup] if backup >= 0 else "",
+        " ".join(_winter_sites(plan, lead, level, site)) if known else "",
+        status,
+    )
+
+
+def _parity(numbers: IntArray) -> str:
+    """Tell whether a run stands on one side of the road: odd, even or all.
+
+    >>> _parity(np.array([12, 40])), _parity(np.array([7, 40])), _parity(np.array([-1, 7]))
+    ('even', 'all', 'all')
+    """
+    if (numbers < 0).any() or len(set((numbers % 2).tolist())) != 1:
+        return "all"
+    return "odd" if numbers[0] % 2 else "even"
+
+
+def _winter_sites(plan: Plan, address: int, level: int, site: int) -> list[str]:
+    """List the fill sites of December to February that differ from the one shown, 'none' where none is usable."""
+    found: list[str] = []
+    for month in WINTER:
+        for season in plan.seasons:
+            best = int(season.best_site[address, level])
+            if month in season.months and best != site:
+                found.append(plan.sites[best].site_id if best >= 0 else "none")
+    return list(dict.fromkeys(found))
+
+
+def _csv(columns: Mapping[str, Cells]) -> bytes:
+    """Write columns as CSV; only texts can be kept from running as a formula, numbers are left alone."""
+    buffer = io.StringIO(newline="")
+    writer = csv.writer(buffer, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(zip(*map(_printed, columns.values()), strict=True))
+    return buffer.getvalue().encode("utf-8", "backslashreplace")
+
+
+def _printed(cells: Cells) -> list[str]:
+    """Turn one column into the texts of its cells."""
+    if isinstance(cells, Numbers):
+        form = f"%.{cells.decimals}f"
+        return ["" if math.isnan(value) else form % value for value in cells.values.tolist()]
+    return [text if text.isalnum() else safe_text(text) for text in cells]
+
+
+def safe_text(text: str) -> str:
+    """Keep a text from running as a formula, and on one line.
+
+    >>> print(safe_text('=HYPERLINK("x")'))
+    '=HYPERLINK("x")
+    """
+    guarded = "'" + text if text[:1] in FORMULA_STARTS else text
+    return guarded if guarded.isprintable() else guarded.translate(_BREAKS)

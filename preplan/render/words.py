@@ -1,0 +1,385 @@
+"""Plain words and rounded numbers for every page: what is drawn where is decided elsewhere.
+
+Rounding is careful: water supplied goes down, water needed goes up. A missing number prints as 'not known',
+never as zero.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from preplan.plan import Flag, Plan, Step
+from preplan.records import ALL_MONTHS, FillSite
+
+CAUTIONS = (
+    "An estimate for planning. Confirm roads, bridges, water and access on the ground. "
+    "The incident commander and local procedures decide."
+)
+"""Printed on every page."""
+ROAD_CREDIT = "Road data: OpenStreetMap contributors, Open Database License (ODbL)."
+"""The licence asks to be named wherever the roads are drawn."""
+NOT_KNOWN = "not known"
+CARD_STEP_GPM = 10.0
+"""Flows on a card are rounded to this."""
+DIRECTION_LINES = 8
+"""Most lines of directions one way."""
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+    "November", "December",
+)  # fmt: skip
+_TINY = 1e-6
+_SURROGATES = (0xD800, 0xDFFF)
+_LIMITS = {
+    "tankers": "tankers: their number, size and trip",
+    "fill site": "fill site: places and rate of filling",
+    "source": "source: what the water itself gives",
+    "dump site": "dump site: places and rate of dumping",
+    "draft": "draft from the portable tank",
+    "transfer": "transfer between portable tanks",
+    "supply line": "supply line from dump site to building",
+    "hose": "hose: not enough to reach the building",
+    "engines": "engines: none left to pump where one must",
+    "arrival": "arrival of the tankers",
+    "room": "room in the portable tanks",
+}
+_FLAGS = {
+    "gap": "Water runs out for {n} in all.",
+    "single fill site": "Only one fill site serves here: no backup.",
+    "seasonal": "The fill site works {n} only.",
+    "dead end": "On a dead-end road: one way in and out.",
+    "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
+    "turn at fill site": "Tankers turn round at the fill site.",
+    "posted bridge avoided": "Goes round a posted weight, height or width: {n} longer.",
+    "unposted bridges": "Bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
+    "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
+    "long driveway": "Long driveway: {n} of hose from the road.",
+    "frontage uncertain": "Which road the building fronts is uncertain.",
+    "source runs out": "The source runs out: {n}.",
+    "not tested": "The fill site's flow is not tested: the rate is assumed.",
+    "assumed building": "No building size is known: a default building was used.",
+    "not a building": "Not a building in the address table.",
+    "left out": "Left out, since the flow is no less without: {n}.",
+    "level short": "The response level asks for more units than can come: {n}.",
+    "close": "Close: the steady flow is {n} of the required flow.",
+    "off road data": "{n} from the nearest road that a tanker can use.",
+    "send with first alarm": "Send this response level with the first alarm.",
+    "sprinklered": "Sprinklered: the required flow is not lowered for it.",
+    "out of service": "Out of service.",
+    "assumed turnaround": "Backing in to turn is assumed.",
+    "no way": "No way here for: {n}.",
+    "storage unknown": "How much water it holds is not known; taken as enough.",
+}
+_FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}
+
+
+# --------------------------------------------------------------------------- numbers
+
+
+def round_down(value: float, step: float = 1.0) -> float:
+    """Round a supply down to a step; a millionth of a step is noise, not water.
+
+    >>> round_down(249.9999999), round_down(247.0, 10.0)
+    (250.0, 240.0)
+    """
+    return math.floor(value / step + _TINY) * step
+
+
+def round_up(value: float, step: float = 1.0) -> float:
+    """Round a need up to a step.
+
+    >>> round_up(250.0000001), round_up(247.0, 10.0)
+    (250.0, 250.0)
+    """
+    return math.ceil(value / step - _TINY) * step
+
+
+def number(value: float | None, digits: int = 0) -> str:
+    """Write a number with commas; 'not known' where it is missing or endless.
+
+    >>> number(12345.6), number(float("nan")), number(7.25, 1)
+    ('12,346', 'not known', '7.2')
+    """
+    if value is None or not math.isfinite(value):
+        return NOT_KNOWN
+    return f"{value:,.{digits}f}"
+
+
+def _finite(value: float | None) -> bool:
+    return value is not None and math.isfinite(value)
+
+
+def supply(value: float | None, step: float = 1.0) -> str:
+    """Write a supplied flow or volume, rounded down."""
+    return number(round_down(value, step)) if value is not None and _finite(value) else NOT_KNOWN
+
+
+def need(value: float | None, step: float = 1.0) -> str:
+    """Write a required flow or volume, rounded up."""
+    return number(round_up(value, step)) if value is not None and _finite(value) else NOT_KNOWN
+
+
+def flow_pair(supplied_gpm: float, required_gpm: float) -> tuple[str, str]:
+    """Write supplied and required flow for a card, to 10 gpm.
+
+    Careful rounding may seem to deny a flow that meets; then both are written more finely.
+
+    >>> flow_pair(247.0, 300.0), flow_pair(247.0, 243.0), flow_pair(float("nan"), 500.0)
+    (('240', '300'), ('247', '243'), ('not known', '500'))
+    """
+    if not (_finite(supplied_gpm) and _finite(required_gpm)):
+        return supply(supplied_gpm, CARD_STEP_GPM), need(required_gpm, CARD_STEP_GPM)
+    meets = supplied_gpm >= required_gpm
+    for step, digits in ((CARD_STEP_GPM, 0), (1.0, 0), (0.1, 1)):
+        down, up = round_down(supplied_gpm, step), round_up(required_gpm, step)
+        if (down >= up - _TINY) == meets:
+            return number(down, digits), number(up, digits)
+    return number(supplied_gpm, 2), number(required_gpm, 2)
+
+
+def minutes(value: float | None) -> str:
+    """Write minutes to 0.1."""
+    return f"{number(value, 1)} min" if _finite(value) else NOT_KNOWN
+
+
+def miles(value: float | None) -> str:
+    """Write miles to 0.01."""
+    return f"{number(value, 2)} mi" if _finite(value) else NOT_KNOWN
+
+
+def feet(value: float | None) -> str:
+    """Write whole feet, rounded up: hose that reaches, never hose that almost does."""
+    return f"{number(round_up(value))} ft" if value is not None and _finite(value) else NOT_KNOWN
+
+
+def gallons(value: float | None) -> str:
+    """Write whole gallons, rounded down."""
+    return f"{supply(value)} gal" if _finite(value) else NOT_KNOWN
+
+
+# --------------------------------------------------------------------------- text
+
+
+def printable(text: object) -> str:
+    r"""Make other people's text fit for print: one line, no control or direction characters, no half ones.
+
+    >>> printable("a\tb\x00c \u202e d")
+    'a b c d'
+    """
+    said = str(text)
+    if not said.isprintable():
+        said = "".join(_fit_for_print(character) for character in said)
+    return " ".join(said.split())
+
+
+def _fit_for_print(character: str) -> str:
+    if _SURROGATES[0] <= ord(character) <= _SURROGATES[1]:
+        return "\ufffd"
+    return character if character.isprintable() else " "
+
+
+def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
+    """Sort key by which '2nd Street' comes before '10th Street'.
+
+    >>> sorted(["10th Street", "2nd Street", "Mill Road"], key=natural_key)
+    ['2nd Street', '10th Street', 'Mill Road']
+    """
+    parts = re.findall(r"[0-9]{1,15}|[^0-9]+", text.casefold())
+    return tuple((0, int(p), "") if p[0] in "0123456789" else (1, 0, p) for p in parts)
+
+
+def months(which: Iterable[int]) -> str:
+    """Name months as one stretch, round the turn of the year if need be.
+
+    >>> months(range(4, 12)), months({12, 1, 2, 3}), months(range(1, 13)), months([5]), months([1, 7])
+    ('April to November', 'December to March', 'all year', 'May', 'January, July')
+    """
+    open_in = sorted(set(which))
+    if set(open_in) == ALL_MONTHS:
+        return "all year"
+    starts = [m for m in open_in if (m - 2) % 12 + 1 not in open_in]
+    if len(starts) != 1:
+        return ", ".join(_MONTHS[m - 1] for m in open_in) or "no month"
+    last = (starts[0] + len(open_in) - 2) % 12 + 1
+    first_word, last_word = _MONTHS[starts[0] - 1], _MONTHS[last - 1]
+    return first_word if len(open_in) == 1 else f"{first_word} to {last_word}"
+
+
+def coordinates(lon: float, lat: float) -> tuple[str, str]:
+    """Write a place in degrees and decimal minutes, and in decimal degrees.
+
+    >>> coordinates(-72.5125, 44.25)
+    ("44° 15.000' N, 72° 30.750' W", '44.25000, -72.51250')
+    """
+
+    def one(value: float, ends: str) -> str:
+        thousandths = round(abs(value) * 60_000)
+        degrees, rest = divmod(thousandths, 60_000)
+        return f"{degrees}° {rest / 1000:06.3f}' {ends[value < 0]}"
+
+    return f"{one(lat, 'NS')}, {one(lon, 'EW')}", f"{lat:.5f}, {lon:.5f}"
+
+
+def level_words(name: str) -> str:
+    """Name a response level in full.
+
+    >>> level_words("Level 2"), level_words("Box alarm")
+    ('response level 2', 'response level Box alarm')
+    """
+    short = re.sub(r"^(response\s+)?level\s+", "", printable(name), flags=re.IGNORECASE)
+    return f"response level {short}"
+
+
+def first_up(text: str) -> str:
+    """Begin a sentence with a capital letter."""
+    return text[:1].upper() + text[1:]
+
+
+def status_words(status: str, reach_ft: float = 1000.0) -> str:
+    """Print a status; a hydrant always says how near.
+
+    >>> status_words("hydrant"), status_words("not met")
+    ('hydrant within 1,000 ft', 'not met')
+    """
+    return f"hydrant within {number(reach_ft)} ft" if status == "hydrant" else status
+
+
+def limit_words(limited_by: str) -> str:
+    """Say what holds the flow back; the term itself comes first."""
+    return _LIMITS.get(limited_by, printable(limited_by)) or NOT_KNOWN
+
+
+def _flag_number(flag: Flag) -> str:
+    """Write a flag's number with its unit, or the months it names."""
+    value = flag.value
+    if value is None:
+        return NOT_KNOWN
+    if isinstance(value, str):
+        span = re.fullmatch(r"\s*(\d{1,2})\s*-\s*(\d{1,2})\s*", value)
+        if flag.code == "seasonal" and span and all(1 <= int(m) <= len(_MONTHS) for m in span.groups()):
+            first, last = (int(m) for m in span.groups())
+            return months((first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1))
+        return printable(value)
+    if flag.code == "close":
+        return f"{100 * value:.0f} %"
+    said = f"{value:,.0f}" if float(value).is_integer() else f"{value:,.1f}"
+    unit = _FULL.get(flag.unit, printable(flag.unit))
+    return f"{said} {unit}".strip()
+
+
+def flag_words(flag: Flag) -> str:
+    """Say a flag as a plain sentence; one without a sentence of its own prints as its code and number.
+
+    >>> flag_words(Flag("long driveway", 640.0, "ft")), flag_words(Flag("seasonal", "4-11"))
+    ('Long driveway: 640 ft of hose from the road.', 'The fill site works April to November only.')
+    >>> flag_words(Flag("new fact", 3.0, "min"))
+    'New fact: 3 minutes.'
+    """
+    template = _FLAGS.get(flag.code)
+    if template is not None and ("{n}" not in template or flag.value is not None):
+        return template.replace("{n}", _flag_number(flag))
+    said = first_up(printable(flag.code))
+    return f"{said}: {_flag_number(flag)}." if flag.value is not None else f"{said}."
+
+
+def step_words(step: Step) -> str:
+    """Say one line of directions.
+
+    >>> step_words(Step(road="Mill Road", miles=0.5, turn="Left on", note="dead end"))
+    'Left on Mill Road, 0.50 mi (dead end)'
+    """
+    said = f"{printable(step.turn)} {printable(step.road) or 'unnamed road'}, {miles(step.miles)}"
+    return f"{said} ({printable(step.note)})" if step.note else said
+
+
+def directions(steps: Sequence[Step], most: int = DIRECTION_LINES) -> list[str]:
+    """List directions in at most `most` lines; the middle of a long way is counted, not listed."""
+    if len(steps) <= most:
+        return [step_words(step) for step in steps]
+    head = (most - 1) // 2
+    tail = most - 1 - head
+    middle = steps[head : len(steps) - tail]
+    gone = f"then {len(middle)} more turns, {miles(sum(s.miles for s in middle))}: see the map"
+    notes = sorted({printable(s.note) for s in middle if s.note})
+    if notes:
+        gone += f" ({'; '.join(notes)})"
+    return [*map(step_words, steps[:head]), gone, *map(step_words, steps[len(steps) - tail :])]
+
+
+# --------------------------------------------------------------------------- fill sites
+
+
+def site_words(plan: Plan, site: int) -> str:
+    """Name a fill site with its number on the map."""
+    return f"Fill site {site + 1}: {printable(plan.sites[site].name)}"
+
+
+def rate_words(site: FillSite) -> str:
+    """Say a site's rate into one tanker, and whether it was measured."""
+    rate = f"{supply(site.fill_gpm)} gpm"
+    if not site.fill_gpm_given:
+        return f"{rate}, not tested: assumed rate"
+    return f"{rate}, tested {printable(site.tested)}" if site.tested else f"{rate} as given, no test date"
+
+
+def turn_words(site: FillSite) -> str:
+    """Say how a tanker turns at a fill site, and whether that is assumed."""
+    said = {"through": "drive through", "loop": "loop", "back": "back in"}.get(site.turnaround, site.turnaround)
+    return printable(said) if site.turnaround_given else f"{printable(said)} (assumed)"
+
+
+# --------------------------------------------------------------------------- one address of a plan
+
+
+def where_words(plan: Plan, address: int) -> str:
+    """Name an address: its label, else its id."""
+    return printable(plan.addresses.label[address]) or printable(plan.addresses.address_id[address])
+
+
+def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
+    """List (job, units by name) for one address and level; units of the fleet without a job are reserve."""
+    table = plan.levels
+    jobs = {
+        "attack": int(table.attack_engine[address, level]),
+        "fill": int(table.fill_engine[address, level]),
+        "dump": int(table.dump_engine[address, level]),
+    }
+    if jobs["dump"] == jobs["attack"] >= 0:
+        jobs = {"attack and dump": jobs["attack"], "fill": jobs["fill"]}
+    rows = [(job, printable(plan.units[unit].unit_id)) for job, unit in jobs.items() if unit >= 0]
+    used, fleet = table.used[address, level], table.fleet[address, level].copy()
+    tankers = plan.unit_ids(used, address)
+    if tankers:
+        carried = sum(plan.units[u].tank_gal for u in np.flatnonzero(used).tolist())
+        rows.append(("tankers", f"{printable(' '.join(tankers))} ({gallons(carried)})"))
+    fleet[[unit for unit in jobs.values() if unit >= 0]] = False
+    rest = plan.unit_ids(fleet & ~used, address)
+    if rest:
+        rows.append(("no job yet", printable(" ".join(rest))))
+    return rows
+
+
+def basis_words(basis: str) -> str:
+    """Say a requirement's basis, `method:size source`, in words.
+
+    >>> basis_words("nfpa1142:default dwelling")
+    'by nfpa1142, building: default dwelling'
+    """
+    method, _, size = printable(basis).partition(":")
+    return f"by {method}, building: {size}" if size else f"by {method or NOT_KNOWN}"
+
+
+def season_words(plan: Plan, address: int, level: int) -> list[str]:
+    """Write a line a season where the seasons of one address and level differ on paper, else nothing."""
+    lines, kinds = [], set()
+    for season in plan.seasons:
+        site = int(season.best_site[address, level])
+        flow = supply(float(season.sustained_gpm[address, level]), CARD_STEP_GPM)
+        kinds.add((site, flow))
+        said = f"{flow} gpm steady from fill site {site + 1}" if site >= 0 else "no fill site"
+        lines.append(f"{first_up(months(season.months))}: {said}")
+    return lines if len(kinds) > 1 else []

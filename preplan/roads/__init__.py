@@ -1,0 +1,1 @@
+"""Open road data turned into minutes and miles for tankers."""

@@ -1,0 +1,115 @@
+"""What the map says about who may and who can pass: tables of data, each row with its reason and source.
+
+The law's signs and the ground's facts are kept apart. A vehicle on the way to a fire may pass a sign; it cannot
+pass a wall, a locked gate or mud. `PASS` costs nothing, `SIGN` and `GATE` cost a little time, `CLOSED` is closed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+PASS: Final = "pass"  # noqa: S105  no password
+SIGN: Final = "sign"
+GATE: Final = "gate"
+CLOSED: Final = "closed"
+
+SIGN_MIN = 1.0
+"""Minutes that a sign against traffic costs: finding out that one may pass (this program's careful choice)."""
+GATE_MIN = 0.5
+"""Minutes to open and pass an unlocked gate (this program's careful choice)."""
+
+WIKI = "OpenStreetMap wiki, Key:"
+OURS = "this program's careful choice"
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One row: the values of one key, what they do to a loaded tanker, why, and who says so."""
+
+    key: str
+    values: frozenset[str]
+    effect: str
+    reason: str
+    source: str
+
+
+def _rule(key: str, values: str, effect: str, reason: str, source: str) -> Rule:
+    return Rule(key, frozenset(values.split()), effect, reason, source)
+
+
+ACCESS_KEYS = ("hgv", "motor_vehicle", "vehicle", "access")
+"""From the most particular key to the most general: the first present decides (wiki, Key:access)."""
+SIGNED_AGAINST = frozenset({
+    "no", "private", "destination", "customers", "customer", "delivery", "agricultural", "forestry", "permit",
+    "authorized", "restricted", "military", "psv", "bus", "residents",
+})  # fmt: skip
+"""Values by which a sign bars through traffic: emergency vehicles pass, at a small cost."""
+
+GROUND_RULES: tuple[Rule, ...] = (
+    _rule("service", "driveway parking_aisle drive-through busbay slipway", CLOSED,
+          "tankers stay on the road; the attack engine and hose go in", WIKI + "service; " + OURS),
+    _rule("smoothness", "very_bad horrible very_horrible impassable", CLOSED,
+          "asks for high clearance or worse", WIKI + "smoothness; " + OURS),
+    _rule("tracktype", "grade4 grade5", CLOSED, "mostly soft or soft ground", WIKI + "tracktype; " + OURS),
+    _rule("surface", "mud sand grass snow ice artificial_turf grass_paver woodchips clay", CLOSED,
+          "does not bear a loaded tanker in every season", WIKI + "surface; " + OURS),
+    _rule("barrier", "yes gate bollard block jersey_barrier debris log wall fence", CLOSED,
+          "the way itself is mapped as a barrier", WIKI + "barrier; " + OURS),
+    _rule("impassable", "yes", CLOSED, "mapped as impassable", WIKI + "impassable"),
+    _rule("disused", "yes", CLOSED, "no longer kept up", WIKI + "disused"),
+    _rule("abandoned", "yes", CLOSED, "no longer kept up", WIKI + "abandoned"),
+    _rule("winter_road", "yes", CLOSED, "exists on frozen ground only", WIKI + "winter_road"),
+    _rule("ice_road", "yes", CLOSED, "exists on ice only", WIKI + "ice_road"),
+    _rule("emergency", "no", CLOSED, "emergency vehicles themselves are barred", WIKI + "emergency; " + OURS),
+)  # fmt: skip
+"""Rows that make a stretch no road for tankers, whatever the signs say."""
+
+PAVED = frozenset({"paved", "asphalt", "concrete", "concrete:plates", "concrete:lanes", "paving_stones", "sett",
+                   "cobblestone", "chipseal", "metal", "bricks"})  # fmt: skip
+"""Values of `surface` under which a ford has a hard bed and an ungraded track bears a tanker."""
+FORD = frozenset({"yes", "stream", "boat", "stepping_stones", "tidal"})
+BRIDGE_NOT = frozenset({"", "no", "culvert"})
+"""Values of `bridge` that leave nothing to fall through."""
+
+BARRIER_RULES: tuple[Rule, ...] = (
+    _rule("barrier", "entrance no kerb cattle_grid toll_booth border_control rumble_strip", PASS,
+          "a vehicle drives over or past it", WIKI + "barrier"),
+    _rule("barrier", "gate lift_gate swing_gate sliding_gate sliding_beam hampshire_gate bump_gate wicket_gate chain "
+          "rope sally_port spikes", GATE, "can be opened unless it is locked", WIKI + "barrier; " + OURS),
+    _rule("barrier", "bollard block jersey_barrier debris log wall fence hedge ditch planter guard_rail tank_trap "
+          "cycle_barrier motorcycle_barrier bus_trap stile kissing_gate turnstile full-height_turnstile horse_stile "
+          "barrier_board wedge concrete cable_barrier retaining_wall sump_buster", CLOSED,
+          "stops a truck", WIKI + "barrier; " + OURS),
+)  # fmt: skip
+"""What a barrier node does; a value in no row counts as a gate and is reported."""
+BARRIER_EFFECT: Mapping[str, str] = {value: row.effect for row in BARRIER_RULES for value in row.values}
+HEIGHT_RESTRICTOR = "height_restrictor"
+"""A frame: its maxheight is the limit; without one it stops a tanker, as such frames stand against trucks."""
+
+WEIGHT_KEYS = ("maxweight", "maxweightrating", "maxweightrating:hgv", "maxweight:hgv",
+               "maxweight:forward", "maxweight:backward", "maxgcweight")  # fmt: skip
+AXLE_KEYS = ("maxaxleload", "maxaxleload:forward", "maxaxleload:backward")
+HEIGHT_KEYS = ("maxheight", "maxheight:physical", "maxheight:forward", "maxheight:backward")
+WIDTH_KEYS = ("maxwidth", "maxwidth:physical", "maxwidth:forward", "maxwidth:backward")
+CONDITIONAL_KEYS = ("access:conditional", "vehicle:conditional", "motor_vehicle:conditional", "hgv:conditional",
+                    "oneway:conditional", "maxweight:conditional", "maxweight:hgv:conditional",
+                    "maxheight:conditional", "maxwidth:conditional", "maxweightrating:conditional")  # fmt: skip
+"""Reported, not applied: a person must say what holds on a night in January."""
+PLOUGH_KEYS = ("winter_service", "snowplowing", "winter_maintenance")
+SPEED_KEYS = tuple(f"{base}{way}" for base in ("maxspeed", "maxspeed:hgv", "maxspeed:advisory")
+                   for way in ("", ":forward", ":backward"))  # fmt: skip
+
+WAY_KEYS: tuple[str, ...] = tuple(sorted({
+    "highway", "name", "name_1", "ref", "alt_name", "junction", "oneway", "lanes", "width", "est_width", "bridge",
+    "tunnel", "layer", "ford", "area", "covered", "incline", *ACCESS_KEYS, *(rule.key for rule in GROUND_RULES),
+    *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus", "psv",
+    *PLOUGH_KEYS, *SPEED_KEYS,
+}))  # fmt: skip
+"""Every tag of a way that is read anywhere: a download holds only what is asked for."""
+NODE_KEYS: tuple[str, ...] = tuple(sorted({
+    "highway", "barrier", "railway", "access", "motor_vehicle", "vehicle", "hgv", "locked", "emergency", "ford",
+    "bollard", "crossing", "direction", "stop", *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS,
+}))  # fmt: skip
+"""Every tag of a node that is read anywhere."""

@@ -1,0 +1,105 @@
+"""The district's own closures on the stretches: they replace what the map says."""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from preplan.errors import Finding, InputError
+from preplan.records import BoolArray, Closure, FloatArray, IntArray, RoadTable
+from preplan.roads.draft import Draft
+from preplan.roads.projection import road_lines, road_projection
+from preplan.units import M_PER_FT
+
+Points: TypeAlias = npt.NDArray[np.object_]
+"""Shapely points in projected metres."""
+REACH_FT = 300.0
+"""Farthest a closure given by position may lie from the road it closes."""
+_SAMPLE_M = 30.0
+"""A line is followed along its road in steps of this length."""
+_STEP_M = 1.0
+_LIMIT_KINDS = {"max_lb": "max_lb", "max_height_ft": "max_height_ft", "max_width_ft": "max_width_ft"}
+
+
+def apply_closures(roads: RoadTable, draft: Draft, closures: tuple[Closure, ...], months: frozenset[int]) -> None:
+    """Put every closure that holds in one of `months` on its stretches.
+
+    Raises
+    ------
+    InputError
+        With one finding for each closure whose road is not found.
+    """
+    findings: list[Finding] = []
+    places = _Places(roads, draft.tanker_road) if any(one.way_id is None for one in closures) else None
+    for closure in closures:
+        forward = None
+        if closure.way_id is not None:
+            rows = np.flatnonzero(roads.way_id == closure.way_id).astype(np.int32)
+        elif places is not None and closure.line:
+            rows, forward = places.find(closure)
+        else:
+            rows = np.empty(0, dtype=np.int32)
+        if not len(rows):
+            findings.append(_missed(closure))
+        elif closure.months & months:
+            _apply(draft, closure, rows, np.ones(len(rows), dtype=np.bool_) if forward is None else forward)
+    if findings:
+        raise InputError(findings)
+
+
+def _apply(draft: Draft, closure: Closure, rows: IntArray, forward: BoolArray) -> None:
+    """Let one closure take effect; `forward` tells for each row whether the closure runs along the stretch."""
+    if closure.kind == "closed":
+        draft.close(rows)
+    elif closure.kind == "one_way":
+        along = ~forward if (closure.value or 0.0) < 0 else forward
+        draft.forward_open[rows], draft.backward_open[rows] = along, ~along
+    elif closure.kind in _LIMIT_KINDS and closure.value is not None:
+        getattr(draft, _LIMIT_KINDS[closure.kind])[rows] = closure.value
+        if closure.kind == "max_lb":
+            draft.weight_known[rows] = True
+
+
+class _Places:
+    """Stretches for tankers in a projected CRS of their own, to be found by position."""
+
+    def __init__(self, roads: RoadTable, tanker_road: BoolArray) -> None:
+        """Draw the lines once for all closures."""
+        self._flat = road_projection(roads)
+        self._rows = np.flatnonzero(tanker_road).astype(np.int32)
+        self._lines = road_lines(roads, self._flat)[tanker_road]
+        self._tree = shapely.STRtree(self._lines)
+
+    def find(self, closure: Closure) -> tuple[IntArray, BoolArray]:
+        """Find the stretches that a point or line lies on, and whether the line runs along each of them."""
+        here, ahead = _samples(np.column_stack(self._flat.forward(*np.array(closure.line, dtype=np.float64).T)))
+        hit, near = self._tree.query_nearest(here, max_distance=REACH_FT * M_PER_FT, all_matches=False)
+        onward = shapely.line_locate_point(self._lines[near], ahead[hit]) >= shapely.line_locate_point(
+            self._lines[near], here[hit]
+        )
+        found, first = np.unique(near, return_index=True)
+        return self._rows[found], onward[first]
+
+
+def _samples(points: FloatArray) -> tuple[Points, Points]:
+    """Give points along a line, well inside its ends, and points one step ahead of each; a point is its own sample."""
+    line = shapely.LineString(np.vstack([points, points[-1:]]))
+    count = max(1, int(np.ceil(line.length / _SAMPLE_M)))
+    at = (np.arange(count) + 0.5) * line.length / count
+    here = np.asarray(shapely.line_interpolate_point(line, at), dtype=np.object_)
+    return here, np.asarray(shapely.line_interpolate_point(line, at + _STEP_M), dtype=np.object_)
+
+
+def _missed(closure: Closure) -> Finding:
+    if closure.way_id is not None:
+        return Finding(
+            file="closures", id=closure.closure_id, column="way_id", value=str(closure.way_id),
+            rule="is no road of the road file", remedy="look the way up, or give lon and lat instead",
+        )  # fmt: skip
+    return Finding(
+        file="closures", id=closure.closure_id, column="lon, lat", rule="lies over 300 ft from any road for tankers",
+        remedy="move it onto the road it closes",
+    )  # fmt: skip

@@ -1,0 +1,50 @@
+"""Limits of the stretches while they are being gathered: arrays that nodes and closures still change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """Columns of a `RoadLimits`, writable, with what only the making needs."""
+
+    max_lb: FloatArray
+    max_axle_lb: FloatArray
+    max_height_ft: FloatArray
+    max_width_ft: FloatArray
+    forward_open: BoolArray
+    backward_open: BoolArray
+    tanker_road: BoolArray
+    penalty_min: FloatArray
+    bridge: BoolArray
+    weight_known: BoolArray
+    narrow: BoolArray
+    barred: BoolArray
+    """A sign says no to all."""
+
+    def close(self, rows: IntArray) -> None:
+        """Close stretches to every vehicle."""
+        for column in (self.forward_open, self.backward_open, self.tanker_road):
+            column[rows] = False
+
+    def limits(self) -> RoadLimits:
+        """Finish."""
+        kinds = (self.max_lb, self.max_axle_lb, self.max_height_ft, self.max_width_ft)
+        return RoadLimits(
+            max_lb=self.max_lb,
+            max_axle_lb=self.max_axle_lb,
+            max_height_ft=self.max_height_ft,
+            max_width_ft=self.max_width_ft,
+            forward_open=self.forward_open,
+            backward_open=self.backward_open,
+            tanker_road=self.tanker_road,
+            penalty_min=self.penalty_min,
+            posted=np.any([np.isfinite(kind) for kind in kinds], axis=0),
+            unposted_bridge=self.bridge & ~self.weight_known,
+            narrow=self.narrow,
+        )

@@ -1,0 +1,247 @@
+"""The place on the road where the tankers of each address dump, and the driveway between.
+
+An address stands at the road it is named for where that passes near, at the end of its mapped driveway where
+there is one, else at the nearest road that a tanker can use.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from preplan.plan import FrontageTable
+from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, text_array
+from preplan.roads.driveways import driveways, ways_out
+from preplan.roads.places import Ground, Near, Places, nowhere, place_points, usable_roads
+from preplan.roads.street_names import address_street, loosen, misspellings, road_keys
+from preplan.rules import PlanRules, RoadRules
+from preplan.units import FT_PER_M, M_PER_FT
+
+__all__ = ["Places", "dead_ends", "place_addresses", "place_points"]
+
+NAMED_TIMES = 3.0
+NAMED_MORE_FT = 600.0
+"""The road an address is named for counts up to this many times, or feet more than, the gap to the nearest road
+(this program's careful choice)."""
+DRIVEWAY_NEAR_FT = 150.0
+"""A mapped driveway this near to the address is its own (this program's careful choice)."""
+DRIVEWAY_LONGEST_FT = 5280.0
+"""A longer walk along driveways is no driveway (this program's careful choice)."""
+
+Forms = Callable[[str], frozenset[str]]
+"""The forms of a key: two streets are taken for one where they share a form."""
+_FORMS: tuple[Forms, ...] = (
+    lambda key: frozenset({key}),
+    lambda key: frozenset({loosen(key)}),
+    lambda key: misspellings(loosen(key)),
+)
+"""Tried in this order."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """A place on the road for each address; row -1 where there is none."""
+
+    row: IntArray
+    fraction: FloatArray
+    hose_ft: FloatArray
+    """From the place to the building."""
+
+
+def place_addresses(
+    roads: RoadTable, limits: RoadLimits, addresses: AddressTable, road_rules: RoadRules, plan_rules: PlanRules
+) -> FrontageTable:
+    """Find where the tankers of each address dump, and how far the hose goes from there.
+
+    Returns
+    -------
+    FrontageTable
+        `how` says why the place was chosen. Addresses farther than `snap_max_ft` from any usable road have segment
+        -1 and no driveway but a given one; their `gap_ft` is the distance to the nearest usable road, inf where
+        there is none at all.
+    """
+    usable = usable_roads(limits)
+    rows = np.flatnonzero(usable).astype(np.int32)
+    everyone = np.arange(len(addresses), dtype=np.int32)
+    if not rows.size:
+        return _off_the_roads(addresses)
+    ground = Ground.of(roads, addresses.lon, addresses.lat)
+    near = ground.nearest(rows, everyone)
+    names = _Names.of(roads, rows, addresses)
+    named = _nearest_named(ground, names, near, road_rules.snap_max_ft * M_PER_FT)
+    is_named = named.row >= 0
+    best = Near(np.where(is_named, named.row, near.row), np.where(is_named, named.gap_m, near.gap_m))
+    by_way = _along_driveways(roads, limits, ground, names, best, is_named=is_named)
+
+    off = ~(near.gap_m <= road_rules.snap_max_ft * M_PER_FT)
+    takes_way = ~off & (by_way.row >= 0)
+    row = np.where(off, -1, np.where(takes_way, by_way.row, best.row)).astype(np.int32)
+    fraction = np.where(takes_way, by_way.fraction, ground.fractions(row))
+    places = ground.places(row, fraction)
+    hose_ft = np.where(takes_way, by_way.hose_ft, places.gap_ft * plan_rules.driveway_factor)
+    hose_ft[off] = np.nan
+    how = np.where(takes_way, "driveway", np.where(is_named, "named", "nearest")).astype(np.object_)
+    how[off] = ""
+    return FrontageTable(
+        segment=row,
+        fraction=fraction,
+        lon=places.lon,
+        lat=places.lat,
+        driveway_ft=np.where(np.isnan(addresses.driveway_ft), hose_ft, addresses.driveway_ft),
+        gap_ft=np.where(off, near.gap_m * FT_PER_M, places.gap_ft),
+        how=how,
+        side=ground.sides(row, fraction),
+        dead_end=dead_ends(roads, limits)[row] & ~off,
+    )
+
+
+def dead_ends(roads: RoadTable, limits: RoadLimits) -> BoolArray:
+    """Mark the stretches of dead-end trees: with one way in and no loop at the end.
+
+    Stretches with a free end are taken away again and again until none is left. Where the extract was cut the
+    road goes on outside, so that is no free end.
+
+    Returns
+    -------
+    BoolArray
+        Shape (segments,); False on roads that no tanker uses.
+    """
+    usable = usable_roads(limits)
+    rows = np.flatnonzero(usable)
+    gone = np.zeros(len(roads), dtype=np.bool_)
+    while rows.size:
+        ends = np.concatenate([roads.from_node[rows], roads.to_node[rows]])
+        free = (np.bincount(ends, minlength=len(roads.node_id)) == 1) & ~roads.node_cut
+        loose = free[roads.from_node[rows]] | free[roads.to_node[rows]]
+        if not np.any(loose):
+            break
+        gone[rows[loose]] = True
+        rows = rows[~loose]
+    return gone
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """Names of usable roads and of the addresses' streets, as keys."""
+
+    keys_of: Mapping[int, frozenset[str]]
+    """Keys of each usable stretch."""
+    rows_of: Mapping[str, IntArray]
+    """Usable stretches of each key."""
+    street: Sequence[str]
+    """Key of each address's street, '' where it has none."""
+
+    @classmethod
+    def of(cls, roads: RoadTable, rows: IntArray, addresses: AddressTable) -> _Names:
+        keys_of_way: dict[int, frozenset[str]] = {}
+        keys_of: dict[int, frozenset[str]] = {}
+        rows_of: defaultdict[str, list[int]] = defaultdict(list)
+        for row, way in zip(rows.tolist(), roads.tag_row[rows].tolist(), strict=True):
+            if way not in keys_of_way:
+                keys_of_way[way] = road_keys(roads.name[row], roads.ref[row], roads.way_tags[way])
+            keys_of[row] = keys_of_way[way]
+            for key in keys_of[row]:
+                rows_of[key].append(row)
+        pairs = zip(addresses.street.tolist(), addresses.number.tolist(), strict=True)
+        return cls(
+            keys_of,
+            {key: np.array(of, dtype=np.int32) for key, of in rows_of.items()},
+            [address_street(street, number) for street, number in pairs],
+        )
+
+    def members(self, among: Iterable[int], forms: Forms) -> Iterator[tuple[IntArray, IntArray]]:
+        """Give (stretches that share a form of a street's key, addresses on it) for every street that has both."""
+        grouped: defaultdict[str, list[int]] = defaultdict(list)
+        for address in among:
+            if self.street[address]:
+                grouped[self.street[address]].append(address)
+        keys_of_form: defaultdict[str, list[str]] = defaultdict(list)
+        for key in self.rows_of if grouped else ():
+            for form in forms(key):
+                keys_of_form[form].append(key)
+        for street, addresses in grouped.items():
+            keys = {key for form in forms(street) for key in keys_of_form.get(form, ())}
+            if keys:
+                rows = np.unique(np.concatenate([self.rows_of[key] for key in sorted(keys)]))
+                yield rows, np.array(addresses, dtype=np.int32)
+
+    def bears(self, address: int, row: int) -> bool:
+        """Tell whether a usable stretch bears the street name of an address, in any of its forms."""
+        street = self.street[address]
+        return street != "" and any(
+            form in forms(key) for forms in _FORMS for form in forms(street) for key in self.keys_of[row]
+        )
+
+
+def _nearest_named(ground: Ground, names: _Names, near: Near, snap_m: float) -> Near:
+    """Find the nearest stretch that bears each address's street name, as written, else blurred, else misspelt."""
+    row, gap_m = np.full(len(near.row), -1, dtype=np.int32), np.full(len(near.row), np.inf)
+    farthest_m = np.minimum(snap_m, np.maximum(NAMED_TIMES * near.gap_m, near.gap_m + NAMED_MORE_FT * M_PER_FT))
+    for forms in _FORMS:
+        for rows, members in names.members(np.flatnonzero(row < 0).tolist(), forms):
+            found = ground.nearest(rows, members, within_m=snap_m)
+            fits = found.gap_m <= farthest_m[members]
+            row[members[fits]], gap_m[members[fits]] = found.row[fits], found.gap_m[fits]
+    return Near(row, gap_m)
+
+
+def _along_driveways(
+    roads: RoadTable, limits: RoadLimits, ground: Ground, names: _Names, best: Near, *, is_named: BoolArray
+) -> _Chosen:
+    """Find the place where the mapped driveway of each address meets a usable road, where it has one.
+
+    The driveway must come nearer to the address than the road chosen so far, and where that is the road of the
+    address's name it must lead to that same road: the neighbour's driveway passes near as well.
+    """
+    way, usable = driveways(roads, limits), usable_roads(limits)
+    out = ways_out(roads, way, usable, limit_m=DRIVEWAY_LONGEST_FT * M_PER_FT)
+    to_start, to_end = out.length_m[roads.from_node], out.length_m[roads.to_node]
+    rows = np.flatnonzero(way & np.isfinite(np.minimum(to_start, to_end))).astype(np.int32)
+    count = len(best.row)
+    near = ground.nearest(rows, np.arange(count, dtype=np.int32), within_m=DRIVEWAY_NEAR_FT * M_PER_FT)
+    on = np.where(near.gap_m < best.gap_m, near.row, -1).astype(np.int32)
+    at = ground.fractions(on)
+    back_m = at * roads.length_m[on] + to_start[on]
+    ahead_m = (1.0 - at) * roads.length_m[on] + to_end[on]
+    door = out.exit_node[np.where(back_m <= ahead_m, roads.from_node[on], roads.to_node[on])]
+    row, fraction = np.full(count, -1, dtype=np.int32), np.full(count, np.nan)
+    meeting = _roads_at(roads, usable, door[on >= 0])
+    for address in np.flatnonzero(on >= 0).tolist():
+        candidates = meeting[int(door[address])]
+        same = [other for other in candidates if names.bears(address, other)] if is_named[address] else candidates
+        if same:
+            row[address] = same[0]
+            fraction[address] = float(roads.from_node[same[0]] != door[address])
+    hose_ft = (np.minimum(back_m, ahead_m) + near.gap_m) * FT_PER_M
+    return _Chosen(row, fraction, hose_ft)
+
+
+def _roads_at(roads: RoadTable, usable: BoolArray, nodes: IntArray) -> Mapping[int, list[int]]:
+    """List the usable stretches that meet at each of some nodes, in row order."""
+    wanted = np.zeros(len(roads.node_id), dtype=np.bool_)
+    wanted[nodes] = True
+    found: defaultdict[int, list[int]] = defaultdict(list)
+    for row in np.flatnonzero(usable & (wanted[roads.from_node] | wanted[roads.to_node])).tolist():
+        for node in {int(roads.from_node[row]), int(roads.to_node[row])}:
+            found[node].append(row)
+    return found
+
+
+def _off_the_roads(addresses: AddressTable) -> FrontageTable:
+    """Give the frontages of a district without a single usable road."""
+    count = len(addresses)
+    places = nowhere(count)
+    return FrontageTable(
+        segment=places.segment,
+        fraction=places.fraction,
+        lon=places.lon,
+        lat=places.lat,
+        driveway_ft=addresses.driveway_ft,
+        gap_ft=places.gap_ft,
+        how=text_array([""] * count),
+        side=text_array([""] * count),
+        dead_end=np.zeros(count, dtype=np.bool_),
+    )

@@ -1,0 +1,96 @@
+"""Posted limits, access and direction of every stretch, from raw tags, nodes and the district's closures.
+
+Law and ground are kept apart: a sign costs a minute, a wall closes. A value that cannot be read closes nothing and
+is reported, a bridge without a sign is unknown, and what the district says replaces what the map says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from preplan.records import ALL_MONTHS, Closure, Problem, RoadLimits, RoadTable
+from preplan.roads.closures import apply_closures
+from preplan.roads.draft import Draft
+from preplan.roads.node_limits import apply_nodes
+from preplan.roads.posted import Posted, posted
+from preplan.roads.way_access import WayAccess
+from preplan.rules import RoadRules
+
+
+def limits_of(
+    roads: RoadTable,
+    rules: RoadRules,
+    closures: tuple[Closure, ...] = (),
+    months: frozenset[int] = ALL_MONTHS,
+) -> tuple[RoadLimits, tuple[Problem, ...]]:
+    """Say what each stretch does to a vehicle.
+
+    Parameters
+    ----------
+    roads
+        Stretches, raw.
+    rules
+        How a bare weight is read (`bare_weight`) and what is narrow (`narrow_ft`).
+    closures
+        What the district knows and the map does not.
+    months
+        Months planned for: a closure counts when one of its months is among them.
+
+    Returns
+    -------
+    limits
+        One row a stretch: lb, ft, min.
+    problems
+        What a person should look at: ways in their order, then nodes.
+
+    Raises
+    ------
+    InputError
+        If a closure names a way that is not there, or lies over 300 ft from any road for tankers.
+    """
+    # one reading a way, not a stretch
+    signs = [posted(tags, rules.bare_weight) for tags in roads.way_tags]
+    ways = [WayAccess.read(tags, rules.narrow_ft) for tags in roads.way_tags]
+    draft = _draft(roads, signs, ways)
+    problems = list(_way_problems(roads, signs, ways))
+    problems += apply_nodes(roads, draft, rules.bare_weight)
+    apply_closures(roads, draft, closures, months)
+    return draft.limits(), tuple(problems)
+
+
+def _draft(roads: RoadTable, signs: list[Posted], ways: list[WayAccess]) -> Draft:
+    """Spread what each way says over its stretches."""
+    row = roads.tag_row
+    return Draft(
+        max_lb=np.array([one.max_lb for one in signs])[row],
+        max_axle_lb=np.array([one.max_axle_lb for one in signs])[row],
+        max_height_ft=np.array([one.max_height_ft for one in signs])[row],
+        max_width_ft=np.array([one.max_width_ft for one in signs])[row],
+        forward_open=np.array([one.forward and one.passable for one in ways])[row],
+        backward_open=np.array([one.backward and one.passable for one in ways])[row],
+        tanker_road=np.array([one.tanker_road for one in ways])[row],
+        penalty_min=np.array([one.penalty_min for one in ways])[row],
+        bridge=np.array([one.bridge for one in ways])[row],
+        weight_known=np.array([one.weight_known for one in signs])[row],
+        narrow=np.array([one.narrow for one in ways])[row],
+        barred=np.array([one.barred for one in ways])[row],
+    )
+
+
+def _way_problems(roads: RoadTable, signs: list[Posted], ways: list[WayAccess]) -> Iterator[Problem]:
+    """Report the troubles of each way, at its first point."""
+    _, first = np.unique(roads.tag_row, return_index=True)
+    for at, sign, way in zip(first, signs, ways, strict=True):
+        point = roads.coord_start[at]
+        for trouble in (*sign.troubles, *way.troubles):
+            yield Problem(
+                code=trouble.code,
+                osm_id=f"way {roads.way_id[at]}",
+                key=trouble.key,
+                value=trouble.value,
+                rule=trouble.rule,
+                lon=float(roads.coord_lon[point]),
+                lat=float(roads.coord_lat[point]),
+            )

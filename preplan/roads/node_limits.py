@@ -1,0 +1,119 @@
+"""What stands on a road: gates, bollards, frames, fords and limits mapped as nodes -> stretches that touch them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from preplan.records import IntArray, Problem, RoadTable
+from preplan.roads import access
+from preplan.roads.draft import Draft
+from preplan.roads.posted import Trouble, posted
+from preplan.roads.stretches import ROAD_CLASSES
+from preplan.roads.way_access import lets_emergency_through
+
+_TWO = 2
+_RANK: Mapping[str, int] = {name: rank for rank, name in enumerate(ROAD_CLASSES)}
+
+
+def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str) -> list[Problem]:
+    """Put the limits of nodes on the stretches that touch them, and report what is doubtful.
+
+    A posted limit holds on every stretch that touches the node. A barrier stops what passes through it: it closes
+    (or slows) one stretch, the least road or else the shortest, so both roads stay usable up to the barrier. A
+    barrier at the very end of a road stops nobody.
+    """
+    troubles: list[tuple[int, Trouble]] = []
+    for node, rows in _touching(roads):
+        tags = roads.node_tags[node]
+        limit = posted(tags, bare_weight)
+        draft.max_lb[rows] = np.minimum(draft.max_lb[rows], limit.max_lb)
+        draft.max_axle_lb[rows] = np.minimum(draft.max_axle_lb[rows], limit.max_axle_lb)
+        draft.max_height_ft[rows] = np.minimum(draft.max_height_ft[rows], limit.max_height_ft)
+        draft.max_width_ft[rows] = np.minimum(draft.max_width_ft[rows], limit.max_width_ft)
+        troubles += [(node, trouble) for trouble in limit.troubles]
+        effect = node_effect(tags, has_height=bool(np.isfinite(limit.max_height_ft)))
+        troubles += [(node, trouble) for trouble in _doubts(tags, effect)]
+        troubles += [(node, trouble) for trouble in _stand(roads, draft, node, rows, effect)]
+    return [_problem(roads, node, trouble) for node, trouble in troubles]
+
+
+def node_effect(tags: Mapping[str, str], *, has_height: bool = False) -> str:
+    """Say what the thing on a node does to a tanker: pass, gate or closed.
+
+    >>> node_effect({"barrier": "gate"}), node_effect({"barrier": "gate", "locked": "yes"})
+    ('gate', 'closed')
+    """
+    barrier = tags.get("barrier", "no")
+    if barrier == access.HEIGHT_RESTRICTOR:
+        return access.PASS if has_height else access.CLOSED
+    effect = access.BARRIER_EFFECT.get(barrier, access.GATE)
+    if lets_emergency_through(tags):
+        return access.GATE if effect == access.CLOSED else access.PASS
+    if effect == access.GATE and tags.get("locked") == "yes":
+        return access.CLOSED
+    if tags.get("ford") in access.FORD:
+        return access.CLOSED
+    return effect
+
+
+def _touching(roads: RoadTable) -> Iterator[tuple[int, IntArray]]:
+    """Go through the tagged nodes with the stretches that end there, each once."""
+    ends = np.concatenate([roads.from_node, roads.to_node])
+    order = np.argsort(ends, kind="stable")
+    nodes = np.array(sorted(roads.node_tags), dtype=np.int32)
+    low, high = (np.searchsorted(ends[order], nodes, side=side) for side in ("left", "right"))
+    for node, first, last in zip(nodes.tolist(), low, high, strict=True):
+        yield node, np.unique(order[first:last] % len(roads)).astype(np.int32)
+
+
+def _stand(roads: RoadTable, draft: Draft, node: int, rows: IntArray, effect: str) -> Iterator[Trouble]:
+    """Let a barrier take effect on the stretch it stands on."""
+    tags = roads.node_tags[node]
+    if effect == access.PASS or not len(rows):
+        return
+    # nobody said 'no' to all where there is nothing to hold them up
+    draft.close(rows[draft.barred[rows]])
+    if len(rows) < _TWO and roads.from_node[rows[0]] != roads.to_node[rows[0]]:
+        return
+    on = _stands_on(roads, rows)
+    if on is None:
+        rule = "closes nothing: it is mapped on a junction of equal roads"
+        yield Trouble("barrier at a junction", "barrier", tags.get("barrier", ""), rule)
+    elif effect == access.GATE:
+        draft.penalty_min[on] += access.GATE_MIN
+    elif tags.get("ford") in access.FORD and "barrier" not in tags:
+        draft.tanker_road[on] = False
+    else:
+        draft.close(on)
+
+
+def _stands_on(roads: RoadTable, rows: IntArray) -> IntArray | None:
+    """Pick the stretch a barrier stands on; at a junction, every stretch of the least class, if it is less."""
+    rank = np.array([_RANK.get(name, len(_RANK)) for name in roads.highway[rows]])
+    least: IntArray = rows[rank == rank.max()]
+    if len(rows) <= _TWO:
+        shortest = int(np.argmin(roads.length_m[least]))
+        return least[shortest : shortest + 1]
+    return least if rank.min() < rank.max() else None
+
+
+def _doubts(tags: Mapping[str, str], effect: str) -> Iterator[Trouble]:
+    barrier = tags.get("barrier", "no")
+    if barrier == access.HEIGHT_RESTRICTOR and effect == access.CLOSED:
+        yield Trouble("no height given", "barrier", barrier, "taken to stop a tanker")
+    elif barrier not in access.BARRIER_EFFECT and barrier != access.HEIGHT_RESTRICTOR:
+        yield Trouble("unknown barrier", "barrier", barrier, "taken as a gate that opens")
+
+
+def _problem(roads: RoadTable, node: int, trouble: Trouble) -> Problem:
+    return Problem(
+        code=trouble.code,
+        osm_id=f"node {roads.node_id[node]}",
+        key=trouble.key,
+        value=trouble.value,
+        rule=trouble.rule,
+        lon=float(roads.node_lon[node]),
+        lat=float(roads.node_lat[node]),
+    )

@@ -1,0 +1,150 @@
+"""Points set on the road network: the nearest stretch, the share of it, and the straight gap between."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from preplan.records import BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable, TextArray
+from preplan.roads.projection import LineArray, Projection, road_lines, road_projection
+from preplan.units import FT_PER_M
+
+_TANGENT_M = 0.5
+"""Half the piece of road by which its direction at a place is taken."""
+
+PointArray = npt.NDArray[np.object_]
+
+
+def usable_roads(limits: RoadLimits) -> BoolArray:
+    """Mark the stretches that some tanker may drive in some direction: shape (segments,)."""
+    return limits.tanker_road & (limits.forward_open | limits.backward_open)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Places(Columns):
+    """Points set on the road network."""
+
+    segment: IntArray
+    """Row of the RoadTable, -1: none."""
+    fraction: FloatArray
+    """Share of the stretch from its `from_node`, 0 to 1; NaN where there is none."""
+    lon: FloatArray
+    """Of the place on the road."""
+    lat: FloatArray
+    gap_ft: FloatArray
+    """Straight distance from the point to the place; inf where there is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Near:
+    """For each point the nearest of some stretches: row (-1: none) and straight distance (inf)."""
+
+    row: IntArray
+    gap_m: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """Roads and points in one projection."""
+
+    projection: Projection
+    lines: LineArray
+    points: PointArray
+
+    @classmethod
+    def of(cls, roads: RoadTable, lon: FloatArray, lat: FloatArray) -> Ground:
+        """Project the stretches and the points; a point without a position becomes None."""
+        projection = road_projection(roads)
+        known = np.isfinite(lon) & np.isfinite(lat)
+        points = np.full(len(lon), None, dtype=np.object_)
+        points[known] = shapely.points(*projection.forward(lon[known], lat[known]))
+        return cls(projection, road_lines(roads, projection), points)
+
+    def nearest(self, rows: IntArray, members: IntArray, *, within_m: float | None = None) -> Near:
+        """Find the nearest of `rows` to each point of `members`; of equals, the lowest row."""
+        row, gap_m = np.full(len(members), -1, dtype=np.int32), np.full(len(members), np.inf)
+        if rows.size and members.size:
+            tree = shapely.STRtree(self.lines[rows])
+            (point, found), far = tree.query_nearest(self.points[members], max_distance=within_m, return_distance=True)
+            order = np.lexsort((found, point))
+            point, first = np.unique(point[order], return_index=True)
+            row[point], gap_m[point] = rows[found[order][first]], far[order][first]
+        return Near(row, gap_m)
+
+    def fractions(self, row: IntArray) -> FloatArray:
+        """Give the share of stretch `row[i]` at which it comes nearest to point i; NaN where row is -1."""
+        fraction = np.full(len(row), np.nan)
+        on = row >= 0
+        located = shapely.line_locate_point(self.lines[row[on]], self.points[on], normalized=True)
+        fraction[on] = np.clip(np.nan_to_num(located), 0.0, 1.0)
+        return fraction
+
+    def on_road(self, row: IntArray, fraction: FloatArray) -> PointArray:
+        """Give the projected points at shares of stretches; None where row is -1."""
+        spots = np.full(len(row), None, dtype=np.object_)
+        on = row >= 0
+        spots[on] = shapely.line_interpolate_point(self.lines[row[on]], fraction[on], normalized=True)
+        return spots
+
+    def places(self, row: IntArray, fraction: FloatArray) -> Places:
+        """Set the points at shares of stretches."""
+        spots = self.on_road(row, fraction)
+        gap_m = np.where(row >= 0, shapely.distance(self.points, spots), np.inf)
+        lon, lat = self.projection.inverse(shapely.get_x(spots), shapely.get_y(spots))
+        off = row < 0
+        lon[off], lat[off] = np.nan, np.nan
+        return Places(segment=row, fraction=fraction, lon=lon, lat=lat, gap_ft=gap_m * FT_PER_M)
+
+    def sides(self, row: IntArray, fraction: FloatArray) -> TextArray:
+        """Tell on which side of its stretch, in its own direction, each point lies; '' where row is -1."""
+        side = np.full(len(row), "", dtype=np.object_)
+        on = np.flatnonzero(row >= 0)
+        lines = self.lines[row[on]]
+        at_m = fraction[on] * shapely.length(lines)
+        behind = shapely.line_interpolate_point(lines, np.maximum(at_m - _TANGENT_M, 0.0))
+        ahead = shapely.line_interpolate_point(lines, np.minimum(at_m + _TANGENT_M, shapely.length(lines)))
+        points = self.points[on]
+        east, north = (get(ahead) - get(behind) for get in (shapely.get_x, shapely.get_y))
+        to_east, to_north = (get(points) - get(behind) for get in (shapely.get_x, shapely.get_y))
+        side[on] = np.where(east * to_north - north * to_east > 0.0, "left", "right")
+        return side
+
+
+def place_points(
+    roads: RoadTable, limits: RoadLimits, lon: FloatArray, lat: FloatArray, *, usable: BoolArray | None = None
+) -> Places:
+    """Set each point on the nearest stretch that a tanker can use.
+
+    Parameters
+    ----------
+    lon, lat
+        Degrees, shape (n,); a missing one leaves its point without a place.
+    usable
+        Stretches to choose from, shape (segments,); those that a tanker may drive where not given.
+
+    Returns
+    -------
+    Places
+        However far away: compare `gap_ft` with a limit of your own.
+    """
+    rows = np.flatnonzero(usable_roads(limits) if usable is None else usable).astype(np.int32)
+    if not rows.size:
+        return nowhere(len(lon))
+    ground = Ground.of(roads, lon, lat)
+    near = ground.nearest(rows, np.arange(len(lon), dtype=np.int32))
+    return ground.places(near.row, ground.fractions(near.row))
+
+
+def nowhere(count: int) -> Places:
+    """Give places for points where there is no road at all."""
+    missing = np.full(count, np.nan)
+    return Places(
+        segment=np.full(count, -1, dtype=np.int32),
+        fraction=missing,
+        lon=missing.copy(),
+        lat=missing.copy(),
+        gap_ft=np.full(count, np.inf),
+    )

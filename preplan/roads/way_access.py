@@ -1,0 +1,131 @@
+"""Who may and what can drive one way: directions, signs, ground, width. Tables of values are in `access`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from preplan.roads import access
+from preplan.roads.measures import length_ft
+from preplan.roads.posted import Trouble
+
+_ALONG = frozenset({"yes", "true", "1"})
+_AGAINST = frozenset({"-1", "reverse"})
+_BOTH_WAYS = frozenset({"no", "false", "0", "alternating", "reversible"})
+_ROUND = frozenset({"roundabout", "circular"})
+_LETS_THROUGH = frozenset({"yes", "designated", "official"})
+_FIRM_TRACK = frozenset({"grade1", "grade2", "grade3"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayAccess:
+    """What the tags of one way say besides what is posted."""
+
+    forward: bool
+    backward: bool
+    passable: bool
+    """False where no vehicle gets through, an engine neither."""
+    tanker_road: bool
+    barred: bool
+    """A sign says no to all, and no tag lets emergency vehicles through."""
+    penalty_min: float
+    bridge: bool
+    narrow: bool
+    troubles: tuple[Trouble, ...]
+
+    @classmethod
+    def read(cls, tags: Mapping[str, str], narrow_ft: float) -> WayAccess:
+        """Interpret one way's tags."""
+        forward, backward = directions(tags)
+        bridge = tags.get("bridge", "") not in access.BRIDGE_NOT
+        sign = _sign(tags)
+        passable = not (sign == "no" and (bridge or tags.get("access") == tags.get("motor_vehicle") == "no"))
+        return cls(
+            forward=forward,
+            backward=backward,
+            passable=passable,
+            tanker_road=passable and bears_a_tanker(tags),
+            barred=sign == "no",
+            penalty_min=access.SIGN_MIN if sign else 0.0,
+            bridge=bridge,
+            narrow=_is_narrow(tags, narrow_ft, two_way=forward and backward),
+            troubles=tuple(_troubles(tags)),
+        )
+
+
+def directions(tags: Mapping[str, str]) -> tuple[bool, bool]:
+    """Tell whether traffic may run along and against the way; a roundabout or motorway runs along it (wiki, Key:oneway).
+
+    >>> directions({"oneway": "-1"}), directions({"junction": "roundabout"}), directions({"highway": "track"})
+    ((False, True), (True, False), (True, True))
+    """
+    oneway = tags.get("oneway", "")
+    if oneway in _AGAINST:
+        return False, True
+    if oneway in _ALONG:
+        return True, False
+    implied = tags.get("junction") in _ROUND or tags.get("highway") == "motorway"
+    return True, oneway in _BOTH_WAYS or not implied
+
+
+def bears_a_tanker(tags: Mapping[str, str]) -> bool:
+    """Tell whether the ground and the kind of road suit a loaded tanker.
+
+    >>> bears_a_tanker({"highway": "track", "tracktype": "grade2"}), bears_a_tanker({"highway": "track"})
+    (True, False)
+    """
+    for rule in access.GROUND_RULES:
+        if rule.key in tags and not rule.values.isdisjoint(_listed(tags[rule.key])):
+            return False
+    surface = _listed(tags.get("surface", ""))
+    paved = bool(surface) and access.PAVED.issuperset(surface)
+    if tags.get("ford") in access.FORD and not paved:
+        return False
+    if tags.get("highway") == "track":
+        return paved or (bool(tags.get("tracktype")) and _FIRM_TRACK.issuperset(_listed(tags["tracktype"])))
+    return True
+
+
+def lets_emergency_through(tags: Mapping[str, str]) -> bool:
+    """Tell whether the tags say that emergency vehicles may pass."""
+    return tags.get("emergency") in _LETS_THROUGH
+
+
+def _sign(tags: Mapping[str, str]) -> str:
+    """Give the value by which a sign bars traffic, '' where none does: the most particular key decides."""
+    if lets_emergency_through(tags):
+        return ""
+    value = next((tags[key] for key in access.ACCESS_KEYS if key in tags), "")
+    parts = _listed(value)
+    if not parts or not access.SIGNED_AGAINST.issuperset(parts):
+        return ""
+    # a bus road is barred to others but built for heavy vehicles: never 'no' to all
+    return "psv" if _LETS_THROUGH.intersection((tags.get("bus"), tags.get("psv"))) else value
+
+
+def _is_narrow(tags: Mapping[str, str], narrow_ft: float, *, two_way: bool) -> bool:
+    if two_way and tags.get("lanes") == "1":
+        return True
+    widths = (length_ft(tags[key], sign=False) for key in ("width", "est_width") if key in tags)
+    return any(one.value < narrow_ft for one in widths)
+
+
+def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
+    found = [
+        Trouble("conditional", key, tags[key], "not applied: say in the closures when it holds")
+        for key in access.CONDITIONAL_KEYS if key in tags
+    ]  # fmt: skip
+    if tags.get("seasonal", "no") != "no":
+        found.append(_seasonal("seasonal", tags))
+    found += [_seasonal(key, tags) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
+    if tags.get("oneway") == "reversible":
+        found.append(Trouble("reversible", "oneway", "reversible", "taken as open both ways"))
+    return found
+
+
+def _seasonal(key: str, tags: Mapping[str, str]) -> Trouble:
+    return Trouble("seasonal", key, tags[key], "taken as open all year: say in the closures when it is shut")
+
+
+def _listed(value: str) -> frozenset[str]:
+    return frozenset(part.strip() for part in value.replace(",", ";").split(";") if part.strip())

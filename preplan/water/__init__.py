@@ -1,0 +1,1 @@
+"""Numbers turned into gallons per minute: pure functions and arrays."""

@@ -1,0 +1,209 @@
+"""Water in hose, pipe and draft: friction, flow of a lay, lift, nozzles. Arrays in, arrays out.
+
+Coefficients differ by source; they stand here as data, each with where it comes from. Where sources
+contradict each other the careful one (more loss) is the default.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from preplan.records import FloatArray
+from preplan.rules import MEMORY, OURS
+from preplan.units import FT_PER_PSI
+
+Numbers = FloatArray | float
+"""A number or an array of numbers."""
+
+_DECK = "fire department training deck, published"
+
+
+@dataclass(frozen=True, slots=True)
+class HoseRow:
+    """Friction coefficient of one hose size in FL = C (gpm / 100)^2 (ft / 100)."""
+
+    hose_in: float
+    coefficient: float
+    source: str
+    careful: bool = True
+    """False where another source gives this size more loss."""
+
+
+HOSE = (
+    HoseRow(1.0, 150.0, _DECK),
+    HoseRow(1.5, 24.0, _DECK),
+    HoseRow(1.75, 15.5, MEMORY + "; agrees with a published department rule, 35 psi at 150 gpm"),
+    HoseRow(1.75, 10.0, _DECK, careful=False),
+    HoseRow(2.0, 8.0, MEMORY),
+    HoseRow(2.5, 2.0, _DECK),
+    HoseRow(3.0, 0.8, _DECK),
+    HoseRow(3.0, 0.677, "with 3 in couplings, " + MEMORY, careful=False),
+    HoseRow(3.5, 0.34, MEMORY),
+    HoseRow(4.0, 0.2, _DECK),
+    HoseRow(4.5, 0.1, _DECK),
+    HoseRow(5.0, 0.08, _DECK),
+    HoseRow(6.0, 0.05, MEMORY),
+)
+"""Hose coefficients by diameter."""
+
+DRAFT = (
+    (0.0, 1.0, "rated at draft"),
+    (10.0, 1.0, "rating lift, " + MEMORY),
+    (15.0, 0.70, "published pump operator's text: about 70 %"),
+    (20.0, 0.60, "published pump operator's text: about 60 %"),
+    (22.4, 0.0, "greatest practical lift, 2/3 of theory (water handling tables); nothing beyond it: " + OURS),
+)
+"""Lift in ft, share of the pump's rating, source."""
+
+SMOOTH_BORE = 29.7
+"""gpm = 29.7 d^2 sqrt(nozzle psi), d in inches (published training deck)."""
+SEA_LEVEL_PSI = 14.7
+"""Atmosphere at sea level (water handling tables)."""
+PSI_PER_1000_FT = 0.5
+"""Atmosphere lost in 1,000 ft of altitude (water handling tables)."""
+PRACTICAL_LIFT_SHARE = 2.0 / 3.0
+"""Share of the theoretical lift that a pump in use attains (water handling tables)."""
+MANNING_N = 0.010
+"""Roughness at which Manning's equation gives the pipe losses published for dry hydrants."""
+INTAKE_FT_AT_500_GPM = 4.8
+"""Head lost in strainer, intake and standpipe of a dry hydrant (published design sheet); grows with Q^2."""
+APPLIANCE_PSI = 10.0
+"""Lost in an appliance at 350 gpm and above, none below (published pump operator's text)."""
+APPLIANCE_GPM = 350.0
+"""See `APPLIANCE_PSI`."""
+_CUBIC_FT_PER_SECOND = 1.0 / 448.831  # of one gpm: 231 in^3 a gallon, 1,728 in^3 a cubic foot, 60 s
+_MANNING_US = 1.486  # Manning's equation in feet and seconds
+_INCHES_PER_FT = 12.0
+
+
+def hose_coefficient(hose_in: Numbers) -> FloatArray:
+    """Look up the careful friction coefficient of hose diameters (...,) in inches.
+
+    A size that is not in the table counts as the next smaller one, which has more loss.
+
+    Raises
+    ------
+    ValueError
+        Where a diameter is below the smallest in the table, or not a number.
+
+    >>> hose_coefficient(3.0).item(), hose_coefficient(4.2).item()
+    (0.8, 0.2)
+    """
+    rows = [row for row in HOSE if row.careful]
+    known = np.array([row.hose_in for row in rows])
+    asked = np.asarray(hose_in, dtype=np.float64)
+    if not np.all(asked >= known[0]):
+        raise ValueError(f"hose of {hose_in!r} in: must be at least {known[0]:g} in, the smallest in the table")
+    at = np.searchsorted(known, asked + 1e-9, side="right") - 1
+    coefficients = np.array([row.coefficient for row in rows])
+    return np.asarray(coefficients[at])
+
+
+def friction_psi(flow_gpm: Numbers, length_ft: Numbers, coefficient: Numbers) -> FloatArray:
+    """Give the friction loss in psi of hose: FL = C (Q / 100)^2 (L / 100).
+
+    >>> friction_psi(200, 100, 2).item()
+    8.0
+    """
+    flow, length = np.asarray(flow_gpm, dtype=np.float64), np.asarray(length_ft, dtype=np.float64)
+    return np.asarray(coefficient * (flow / 100.0) ** 2 * (length / 100.0))
+
+
+def flow_at_loss_gpm(loss_psi: Numbers, length_ft: Numbers, coefficient: Numbers) -> FloatArray:
+    """Give the flow in gpm at which hose loses a pressure: Q = 100 sqrt(FL / (C L / 100)).
+
+    Nothing flows without pressure to lose; no length, no limit (inf).
+
+    >>> flow_at_loss_gpm(8, 100, 2).item()
+    200.0
+    """
+    loss = np.maximum(np.asarray(loss_psi, dtype=np.float64), 0.0)
+    resistance = np.asarray(coefficient, dtype=np.float64) * np.asarray(length_ft, dtype=np.float64) / 100.0
+    loss, resistance = np.broadcast_arrays(loss, resistance)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        flow = 100.0 * np.sqrt(loss / resistance)
+    return np.where(loss > 0, flow, 0.0)
+
+
+def elevation_psi(rise_ft: Numbers) -> FloatArray:
+    """Give the pressure in psi that a rise takes (a fall gives): 1 psi is 2.304 ft."""
+    return np.asarray(np.asarray(rise_ft, dtype=np.float64) / FT_PER_PSI)
+
+
+def appliance_psi(flow_gpm: Numbers) -> FloatArray:
+    """Give the loss in psi of one appliance: none below 350 gpm, 10 psi from there."""
+    return np.where(np.asarray(flow_gpm, dtype=np.float64) >= APPLIANCE_GPM, APPLIANCE_PSI, 0.0)
+
+
+def lay_psi(flow_gpm: Numbers, length_ft: Numbers, hose_in: Numbers, *, rise_ft: Numbers = 0.0) -> FloatArray:
+    """Give the pressure in psi that a lay of hose takes: friction and elevation."""
+    return friction_psi(flow_gpm, length_ft, hose_coefficient(hose_in)) + elevation_psi(rise_ft)
+
+
+def lay_gpm(
+    length_ft: Numbers, hose_in: Numbers, *, pump_psi: Numbers, residual_psi: Numbers, rise_ft: Numbers = 0.0
+) -> FloatArray:
+    """Give the flow in gpm of a lay between pump pressure and the pressure left at its end.
+
+    Parameters broadcast: length_ft (...,), inside diameter in inches, rise in ft from pump to end.
+    """
+    loss = np.asarray(pump_psi, dtype=np.float64) - residual_psi - elevation_psi(rise_ft)
+    return flow_at_loss_gpm(loss, length_ft, hose_coefficient(hose_in))
+
+
+def draft_share(lift_ft: Numbers) -> FloatArray:
+    """Give the share of its rating that a pump delivers at a lift: table `DRAFT`, linear between.
+
+    >>> draft_share(np.array([5.0, 12.5, 20.0])).tolist()
+    [1.0, 0.85, 0.6]
+    """
+    lifts, shares = [row[0] for row in DRAFT], [row[1] for row in DRAFT]
+    return np.asarray(np.interp(np.asarray(lift_ft, dtype=np.float64), lifts, shares))
+
+
+def draft_gpm(pump_gpm: Numbers, lift_ft: Numbers, *, strainer_gpm: Numbers, strainers: Numbers = 1) -> FloatArray:
+    """Give what a pump drafts: rating by lift, at most what its strainers pass."""
+    most = np.asarray(strainer_gpm, dtype=np.float64) * strainers
+    return np.minimum(np.asarray(pump_gpm, dtype=np.float64) * draft_share(lift_ft), most)
+
+
+def atmosphere_psi(altitude_ft: Numbers) -> FloatArray:
+    """Give the atmosphere in psi: 14.7 less 0.5 for each 1,000 ft."""
+    return np.asarray(SEA_LEVEL_PSI - PSI_PER_1000_FT * np.asarray(altitude_ft, dtype=np.float64) / 1000.0)
+
+
+def theoretical_lift_ft(altitude_ft: Numbers = 0.0) -> FloatArray:
+    """Give the height in ft to which the atmosphere presses water."""
+    return atmosphere_psi(altitude_ft) * FT_PER_PSI
+
+
+def practical_lift_ft(altitude_ft: Numbers = 0.0) -> FloatArray:
+    """Give the lift in ft that a pump in use attains: two thirds of theory."""
+    return theoretical_lift_ft(altitude_ft) * PRACTICAL_LIFT_SHARE
+
+
+def smooth_bore_gpm(tip_in: Numbers, nozzle_psi: Numbers) -> FloatArray:
+    """Give the flow in gpm of a solid tip: 29.7 d^2 sqrt(P).
+
+    >>> round(smooth_bore_gpm(2, 80).item())
+    1063
+    """
+    tip = np.asarray(tip_in, dtype=np.float64)
+    return np.asarray(SMOOTH_BORE * tip**2 * np.sqrt(np.asarray(nozzle_psi, dtype=np.float64)))
+
+
+def pipe_loss_ft(flow_gpm: Numbers, length_ft: Numbers, pipe_in: Numbers) -> FloatArray:
+    """Give the head in ft lost in the pipe of a dry hydrant, flowing full (Manning, n = 0.010)."""
+    bore_ft = np.asarray(pipe_in, dtype=np.float64) / _INCHES_PER_FT
+    area_sqft, radius_ft = np.pi * bore_ft**2 / 4.0, bore_ft / 4.0
+    flow = np.asarray(flow_gpm, dtype=np.float64) * _CUBIC_FT_PER_SECOND
+    slope = (flow * MANNING_N / (_MANNING_US * area_sqft * radius_ft ** (2.0 / 3.0))) ** 2
+    return np.asarray(slope * length_ft)
+
+
+def intake_loss_ft(flow_gpm: Numbers) -> FloatArray:
+    """Give the head in ft lost in strainer, intake and standpipe of a dry hydrant: grows with Q^2."""
+    share = np.asarray(flow_gpm, dtype=np.float64) / 500.0
+    return np.asarray(INTAKE_FT_AT_500_GPM * share**2)

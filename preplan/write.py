@@ -1,0 +1,423 @@
+"""Results reach the disk whole or not at all.
+
+For results in DIR these stand beside it, on the same file system:
+
+`.DIR.preplan-lock`
+    Held by the one run that writes. The system lets go of it when that run ends, however it ends, so a lock file
+    left behind by a killed run holds nobody up and no process number has to be guessed at.
+`.DIR.preplan`
+    Scratch: the set being written, and what is about to be thrown away.
+`DIR.previous`
+    Every file that the new set replaces or removes, and a journal of what comes and what was there: from before
+    the first replacement until after the last. If a run finds it, the one before was stopped in between, and the
+    set before is put back.
+
+So whatever moment a run is stopped at, the next one finds either a whole set or the means to restore one.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import re
+import shutil
+import sys
+import time
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from preplan.errors import OutputError
+
+RUN_FILE = "run.json"
+"""Replaced last; it lists the other files of its set under `files`."""
+LOCK_WAIT_S = 60.0
+"""How long to wait for another run to finish writing, seconds."""
+
+_JOURNAL = ".journal.json"
+_NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]*(?:/[A-Za-z0-9_][A-Za-z0-9_.-]*)*")
+"""Names this program writes: plain, relative, never hidden, never upward."""
+_FULL = (errno.ENOSPC, errno.EDQUOT)
+
+
+def write_results(out: Path, files: Mapping[str, bytes], *, wait_s: float = LOCK_WAIT_S) -> None:
+    """Replace the results in a folder by a new set, whole or not at all.
+
+    Files in the folder that no set of this program listed stay as they are; those that an earlier set listed and
+    the new one does not have are removed.
+
+    Parameters
+    ----------
+    out
+        Folder of the results; made if absent.
+    files
+        Content of every file by its name relative to the folder, `run.json` among them.
+    wait_s
+        How long to wait for another run that writes to the same folder, seconds.
+
+    Raises
+    ------
+    OutputError
+        If the set cannot be written; the results before are then as they were.
+    """
+    place = _Place.of(out)
+    _check_names(files)
+    with _explained(place), _locked(place, wait_s):
+        _restore(place)
+        _empty(place.scratch)
+        try:
+            _stage(place.new, files)
+            if place.out.exists():
+                _swap(place, files)
+            else:
+                place.new.rename(place.out)
+                _sync_folder(place.out.parent)
+        finally:
+            shutil.rmtree(place.scratch, ignore_errors=True)
+
+
+def restore_broken(out: Path, *, wait_s: float = LOCK_WAIT_S) -> bool:
+    """Put back the set before where an earlier run was stopped while replacing it; tell whether that was so.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be put back.
+    """
+    place = _Place.of(out)
+    if not place.previous.exists():
+        return False
+    with _explained(place), _locked(place, wait_s):
+        _empty(place.scratch)
+        try:
+            return _restore(place)
+        finally:
+            shutil.rmtree(place.scratch, ignore_errors=True)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """The folder of the results, and what stands beside it."""
+
+    out: Path
+
+    @classmethod
+    def of(cls, out: Path) -> _Place:
+        """Follow links and drop '..', so that 'beside' means on the same disk."""
+        resolved = out.resolve()
+        if not resolved.name:
+            raise OutputError(f"{out} cannot hold results; name a folder below it")
+        if resolved.exists() and not resolved.is_dir():
+            raise OutputError(f"{out} is not a folder; name another or move it")
+        if resolved.is_mount():
+            raise OutputError(f"{out} is a disk of its own; name a folder inside it")
+        return cls(resolved)
+
+    @property
+    def lock(self) -> Path:
+        return self.out.with_name(f".{self.out.name}.preplan-lock")
+
+    @property
+    def scratch(self) -> Path:
+        return self.out.with_name(f".{self.out.name}.preplan")
+
+    @property
+    def new(self) -> Path:
+        return self.scratch / "new"
+
+    @property
+    def previous(self) -> Path:
+        return self.out.with_name(f"{self.out.name}.previous")
+
+
+def _check_names(files: Iterable[str]) -> None:
+    """Refuse names that lead elsewhere, and a set that does not say what it is."""
+    names = set(files)
+    odd = sorted(name for name in names if not _NAME.fullmatch(name))
+    if odd:
+        raise OutputError(f"not the name of a result: {', '.join(map(repr, odd))}")
+    if RUN_FILE not in names:
+        raise OutputError(f"a set of results without {RUN_FILE}")
+
+
+# --------------------------------------------------------------------------- the steps
+
+
+def _stage(new: Path, files: Mapping[str, bytes]) -> None:
+    """Write the new set where nobody looks, and check that it is all there."""
+    for name, content in files.items():
+        path = new / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _write(path, content)
+    sizes = {name: (new / name).stat().st_size for name in files}
+    short = sorted(name for name, content in files.items() if sizes[name] != len(content))
+    if short:
+        raise OutputError(f"written short: {', '.join(short)}; is the disk sound?")
+    for folder in {(new / name).parent for name in files}:
+        _sync_folder(folder)
+
+
+def _swap(place: _Place, files: Mapping[str, bytes]) -> None:
+    """Keep what stands in the way, replace file by file, run.json last, and let the old set go."""
+    stale = _listed(place.out) - set(files)
+    _check_targets(place.out, files)
+    _keep(place, files, stale)
+    try:
+        for name in sorted(stale):
+            (place.out / name).unlink(missing_ok=True)
+        for name in _run_file_last(files):
+            (place.out / name).parent.mkdir(parents=True, exist_ok=True)
+            (place.new / name).replace(place.out / name)
+        _settle(place.out, [*files, *stale])
+    except BaseException:
+        _put_back(place)
+        raise
+    _discard(place)
+
+
+def _put_back(place: _Place) -> None:
+    """Undo a replacement that failed; where even that fails, say where the results before are."""
+    try:
+        _restore(place)
+    except OSError as error:
+        raise OutputError(
+            f"{place.out} is left half replaced ({error}); {place.previous} holds the results before,"
+            " and the next run puts them back"
+        ) from error
+
+
+def _keep(place: _Place, files: Mapping[str, bytes], stale: set[str]) -> None:
+    """Make DIR.previous, complete from the moment it exists."""
+    kept = sorted(name for name in {*files, *stale} if (place.out / name).is_file())
+    coming = {name: sha256(content).hexdigest() for name, content in files.items()}
+    keeping = place.scratch / "keeping"
+    for name in kept:
+        (keeping / name).parent.mkdir(parents=True, exist_ok=True)
+        _second(place.out / name, keeping / name)
+    keeping.mkdir(exist_ok=True)
+    _write(keeping / _JOURNAL, json.dumps({"kept": kept, "coming": coming}).encode())
+    for folder in {keeping, *((keeping / name).parent for name in kept)}:
+        _sync_folder(folder)
+    keeping.rename(place.previous)
+    _sync_folder(place.out.parent)
+
+
+def _restore(place: _Place) -> bool:
+    """Put back what DIR.previous holds, unless the new set did arrive; may itself be stopped and done again."""
+    if not place.previous.exists():
+        return False
+    kept, coming = _journal(place.previous)
+    if all(_digest(place.out / name) == digest for name, digest in coming.items()):
+        _discard(place)
+        return False
+    for name in sorted(set(coming) - set(kept)):
+        (place.out / name).unlink(missing_ok=True)
+    back = place.scratch / "back"
+    place.scratch.mkdir(exist_ok=True)
+    for name in _run_file_last(kept):
+        target = place.out / name
+        if _digest(target) == _digest(place.previous / name):
+            continue
+        target.parent.mkdir(parents=True, exist_ok=True)
+        back.unlink(missing_ok=True)
+        _second(place.previous / name, back)
+        back.replace(target)
+    _settle(place.out, [*coming, *kept])
+    _discard(place)
+    return True
+
+
+def _discard(place: _Place) -> None:
+    """Let DIR.previous go: in one step out of the way, then piece by piece."""
+    gone = place.scratch / "gone"
+    place.scratch.mkdir(exist_ok=True)
+    shutil.rmtree(gone, ignore_errors=True)
+    place.previous.rename(gone)
+    _sync_folder(place.out.parent)
+    shutil.rmtree(gone, ignore_errors=True)
+
+
+def _journal(previous: Path) -> tuple[list[str], dict[str, str]]:
+    """Read the names that were kept, and the digests of the files that were coming."""
+    try:
+        journal = json.loads((previous / _JOURNAL).read_bytes())
+        kept, coming = list(journal["kept"]), dict(journal["coming"])
+    except (OSError, ValueError, KeyError, TypeError):
+        raise OutputError(f"{previous} is in the way and holds no results of this program; move it") from None
+    _check_names([*kept, *coming])
+    return kept, coming
+
+
+# --------------------------------------------------------------------------- small parts
+
+
+def _listed(out: Path) -> set[str]:
+    """List the files of the set that stands in a folder, by its run.json; names that lead elsewhere are not ours."""
+    try:
+        names = json.loads((out / RUN_FILE).read_bytes())["files"]
+        return {name for name in names if isinstance(name, str) and _NAME.fullmatch(name)}
+    except (OSError, ValueError, KeyError, TypeError):
+        return set()
+
+
+def _check_targets(out: Path, files: Iterable[str]) -> None:
+    """Refuse, before anything is touched, to replace what is not a file."""
+    for name in files:
+        target = out / name
+        if target.exists() and not target.is_file():
+            raise OutputError(f"{target} is not a file; move it, it stands where a result goes")
+        for parent in target.relative_to(out).parents:
+            if (out / parent).exists() and not (out / parent).is_dir():
+                raise OutputError(f"{out / parent} is not a folder; move it, it stands where results go")
+
+
+def _run_file_last(names: Iterable[str]) -> list[str]:
+    return sorted(names, key=lambda name: (name == RUN_FILE, name))
+
+
+def _digest(path: Path) -> str:
+    """Return the SHA-256 of a file, '' where there is none."""
+    try:
+        return sha256(path.read_bytes()).hexdigest()
+    except FileNotFoundError:
+        return ""
+
+
+def _second(source: Path, target: Path) -> None:
+    """Give a file a second name; where the file system has none, copy it."""
+    try:
+        os.link(source, target)
+    except OSError:
+        shutil.copyfile(source, target)
+        with target.open("rb+") as copy:
+            os.fsync(copy.fileno())
+
+
+def _write(path: Path, content: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _empty(folder: Path) -> None:
+    """Make a folder that holds nothing."""
+    if folder.exists():
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True)
+
+
+def _settle(out: Path, names: Iterable[str]) -> None:
+    """Make the names in the folder last, and drop the folders that our files have left empty."""
+    for folder in sorted({(out / name).parent for name in names}, reverse=True):
+        if folder != out:
+            with suppress(OSError):
+                folder.rmdir()
+        if folder.exists():
+            _sync_folder(folder)
+    _sync_folder(out)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make renames in a folder last through a power cut, where the system can."""
+    if sys.platform == "win32":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def _explained(place: _Place) -> Iterator[None]:
+    """Say what to do about what the system says."""
+    try:
+        yield
+    except OutputError:
+        raise
+    except OSError as error:
+        where = error.filename2 or error.filename or place.out
+        if error.errno in _FULL:
+            raise OutputError(
+                f"no room on the disk that holds {place.out}; free some, or write elsewhere with --out."
+                " The results before are untouched"
+            ) from error
+        raise OutputError(
+            f"cannot write {where}: {error.strerror or error}; is it open elsewhere, or not yours to write?"
+            " The results before are untouched"
+        ) from error
+
+
+# --------------------------------------------------------------------------- one run at a time
+
+
+@contextmanager
+def _locked(place: _Place, wait_s: float) -> Iterator[None]:
+    """Hold the lock of a folder, waiting for another run to let go."""
+    place.out.parent.mkdir(parents=True, exist_ok=True)
+    until = time.monotonic() + wait_s
+    while (handle := _try_lock(place.lock)) is None:
+        if time.monotonic() > until:
+            holder = _holder(place.lock)
+            raise OutputError(f"another run{holder} is writing to {place.out}; try again when it has ended")
+        time.sleep(0.02)
+    try:
+        yield
+    finally:
+        # Removed while it is held: whoever opened it meanwhile finds that it is no longer the lock.
+        with suppress(OSError):
+            place.lock.unlink()
+        os.close(handle)
+
+
+def _try_lock(path: Path) -> int | None:
+    """Take the lock and return its handle, or None where another run has it."""
+    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    if not _claim(handle) or not _still_named(handle, path):
+        os.close(handle)
+        return None
+    os.truncate(handle, 0)
+    os.write(handle, f"{os.getpid()}\n".encode())
+    return handle
+
+
+def _still_named(handle: int, path: Path) -> bool:
+    """Tell whether an open file is still the one at a path; its last holder may have removed it."""
+    try:
+        return os.path.samestat(os.fstat(handle), path.stat())
+    except FileNotFoundError:
+        return False
+
+
+def _holder(path: Path) -> str:
+    """Name the process that wrote its number into the lock, where that can be read."""
+    with suppress(OSError, ValueError):
+        return f" (process {int(path.read_text())})"
+    return ""
+
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _claim(handle: int) -> bool:
+        """Claim an open file for this process alone, without waiting."""
+        try:
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        return True
+
+else:
+    import fcntl
+
+    def _claim(handle: int) -> bool:
+        """Claim an open file for this process alone, without waiting."""
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        return True

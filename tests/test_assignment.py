@@ -1,0 +1,157 @@
+"""Which fill site, with matrices typed in by hand and flows worked out beside them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from preplan.planning.assignment import Scene, deliver, one_out_gpm, pick_site, score, season_months
+from preplan.planning.levels import choose, level_table
+from preplan.records import ALL_MONTHS, ResponseLevel
+from preplan.rules import Rules, ShuttleRules
+from preplan.water.shuttle import LIMITS
+from tests.planning_case import ENGINES, TANKERS, UNITS, scene, site, unit
+
+ONE_LEVEL = (ResponseLevel(name="Level 1", engines=3, tankers=1),)
+
+
+def at(case: Scene, level: int, which: int = 0) -> tuple[float, str]:
+    """Give flow and limiting term of the first address at one site."""
+    one = np.zeros(1, dtype=np.int32)
+    found = deliver(case, one, one + which, one + level)
+    return float(found.shuttle.sustained_gpm[0]), LIMITS[found.shuttle.limited_by[0]]
+
+
+def test_one_tanker_delivers_what_the_cycle_says() -> None:
+    """2,000 gal at 90 %: 1,800 / (1 + 1 + 1,800/900 + 10 + 1.5 + 0.5 + 1,800/1,000) = 1,800 / 17.8 gpm."""
+    flow, limit = at(scene([[10.0]], (site("F1"),)), 0)
+    assert flow == pytest.approx(1800 / 17.8)
+    assert limit == "tankers"
+
+
+def test_the_site_that_delivers_the_most_is_taken_not_the_nearest() -> None:
+    """A quick trip to a slow site loses against a longer one to a fast site."""
+    case = scene([[4.0, 6.0]], (site("F1", fill_gpm=100.0), site("F2")))
+    assert choose(case, score(case)).site[0].tolist() == [1, 1]
+
+
+def test_equal_flows_fall_to_more_tankers_then_the_shorter_trip_then_the_first_id() -> None:
+    """Two equal sites: the shorter trip; equal trips: the first site_id."""
+    same = scene([[6.0, 6.0]], (site("F1"), site("F2")))
+    assert choose(same, score(same)).site[0].tolist() == [0, 0]
+    # A supply line that caps both flows makes them equal: then the trip decides.
+    thin = Rules(shuttle=ShuttleRules(strainer_gpm=50.0))
+    capped = scene([[7.0, 6.0]], (site("F1"), site("F2")), rules=thin)
+    assert choose(capped, score(capped)).site[0].tolist() == [1, 1]
+
+
+def test_a_higher_level_keeps_the_lower_ones_site_unless_it_gains_a_tenth() -> None:
+    """F1 wins level 1 by a shorter trip; its single slow pump loses level 2 by far more than a tenth."""
+    case = scene([[5.0, 6.0]], (site("F1", fill_gpm=500.0, positions=1), site("F2", fill_gpm=600.0, positions=1)))
+    scores = score(case)
+    best = pick_site(scores, np.ones(scores.gpm.shape, dtype=np.bool_))
+    chosen = choose(case, scores).site[0]
+    gain = scores.gpm[0, best[0, 1], 1] / scores.gpm[0, chosen[0], 1]
+    assert chosen[1] == (chosen[0] if gain <= 1.1 else best[0, 1])
+    sites = (site("F1", fill_gpm=400.0), site("F2", fill_gpm=1000.0, positions=3, site_gpm=3000.0))
+    wide = scene([[5.0, 6.0]], sites, levels=(*ONE_LEVEL, ResponseLevel(name="Level 2", engines=3, tankers=3)))
+    assert choose(wide, score(wide)).site[0, 1] == 1
+
+
+def test_the_backup_stands_on_another_source_and_is_year_round_for_a_seasonal_first() -> None:
+    """F1 and F2 share a pond; F3 is seasonal; F4 is far but always there."""
+    sites = (
+        site("F1", source_id="pond", months=frozenset(range(4, 12))),
+        site("F2", source_id="pond"),
+        site("F3", months=frozenset(range(4, 12))),
+        site("F4"),
+    )
+    case = scene([[4.0, 5.0, 6.0, 20.0]], sites, rules=Rules())
+    found = choose(case, score(case))
+    summer = next(line for line in found.seasons if 7 in line.months)
+    assert summer.best_site[0, 0] == 0
+    assert found.season[0, 0] == found.seasons.index(next(line for line in found.seasons if 1 in line.months))
+    assert found.site[0, 0] == 1
+    assert found.backup[0, 0] == 3
+
+
+def test_the_worst_season_decides() -> None:
+    """Without its summer pond the address is worth the far site's flow."""
+    case = scene([[4.0, 20.0]], (site("F1", months=frozenset(range(4, 12))), site("F2")))
+    scores = score(case)
+    table = level_table(case, scores, choose(case, scores))
+    assert table.site[0, 0] == 1
+    assert table.sustained_gpm[0, 0] == pytest.approx(1800 / 27.8)
+
+
+def test_months_group_by_the_sites_that_stand() -> None:
+    """A summer pond makes two seasons, the longer first; a site out of service makes none."""
+    sites = (site("F1", months=frozenset(range(4, 12))), site("F2"), site("F3", in_service=False))
+    seasons = season_months(sites, ALL_MONTHS)
+    assert [months for months, _ in seasons] == [tuple(range(4, 12)), (1, 2, 3, 12)]
+    assert [mask.tolist() for _, mask in seasons] == [[True, True, False], [False, True, False]]
+
+
+def test_a_posted_bridge_is_worth_the_best_cut() -> None:
+    """Light tankers cross (8 min), heavy ones go round (40 min): the light ones alone beat the convoy."""
+    case = scene([[8.0]], (site("F1"),), heavy_min=[[40.0]], light=("T1", "T3"))
+    one = np.zeros(1, dtype=np.int32)
+    found = deliver(case, one, one, one + 1)
+    assert found.cut.tolist() == [0]
+    assert found.shuttle.used[0].tolist() == [False, False, False, True, False, True]
+    together = scene([[38.0]], (site("F1"),), heavy_min=[[40.0]], light=("T1", "T3"))
+    assert deliver(together, one, one, one + 1).cut.tolist() == [1]
+
+
+def test_engines_that_lack_stop_the_shuttle_and_say_so() -> None:
+    """Two engines, a site that wants a pumper, a building 500 ft away: nobody drafts."""
+    two = (ResponseLevel(name="Level 1", engines=2, tankers=1),)
+    assert at(scene([[10.0]], (site("F1"),), levels=two, driveway_ft=500.0), 0) == (0.0, "engines")
+    vacuum = (*ENGINES, unit("V1", "tanker", self_fill_gpm=600.0, usable_fraction=1.0))
+    flow, _ = at(scene([[10.0]], (site("F1"),), levels=two, driveway_ft=500.0, units=vacuum), 0)
+    assert flow > 0.0
+
+
+def test_long_driveways_are_limited_by_the_supply_line_then_by_hose() -> None:
+    """3 in hose over 1,100 ft passes 100 sqrt(130 / (0.8 x 11)) = 384 gpm; 2,500 ft is beyond both engines' hose."""
+    thin = tuple(replace(one, supply_hose_in=3.0) for one in UNITS)
+    many = (ResponseLevel(name="Level 1", engines=3, tankers=3),)
+    sites = (site("F1", positions=2, site_gpm=2000.0),)
+    flow, limit = at(scene([[1.0]], sites, units=thin, levels=many, driveway_ft=1000.0), 0)
+    assert flow == pytest.approx(384.4, abs=0.1)
+    assert limit == "supply line"
+    assert at(scene([[1.0]], sites, units=thin, levels=many, driveway_ft=2500.0), 0) == (0.0, "hose")
+
+
+def test_a_cistern_runs_out() -> None:
+    """6,000 gal over 120 min is 50 gpm however many tankers come."""
+    flow, limit = at(scene([[5.0]], (site("F1", kind="cistern", storage_gal=6000.0),)), 1)
+    assert flow == pytest.approx(50.0)
+    assert limit == "source"
+
+
+def test_a_site_gives_no_more_than_its_engine_can_lift() -> None:
+    """At 20 ft a 500 gpm pump gives 300: the fill takes 1,800 / 300 = 6 min."""
+    weak = tuple(replace(one, pump_gpm=500.0) if one.kind == "engine" else one for one in UNITS)
+    flow, _ = at(scene([[10.0]], (site("F1", lift_ft=20.0),), units=weak, levels=ONE_LEVEL), 0)
+    assert flow == pytest.approx(1800 / (10 + 1 + 1 + 6 + 1.5 + 0.5 + 1.8))
+
+
+def test_one_out_is_the_worst_single_loss() -> None:
+    """With T1, T2, T3 at level 2 the loss of the 3,000 gal tanker, or the one whose loss hurts most, is printed."""
+    case = scene([[20.0]], (site("F1", positions=3, site_gpm=3000.0),))
+    used = np.zeros((1, 2, len(UNITS)), dtype=np.bool_)
+    used[0, :, 3:] = True
+    chosen = np.zeros((1, 2), dtype=np.int32)
+    least = one_out_gpm(case, chosen, used)[0, 1]
+    one = np.zeros(1, dtype=np.int32)
+    each = [deliver(case, one, one, one + 1, one + 3 + k).shuttle.sustained_gpm[0] for k in range(len(TANKERS))]
+    assert least == pytest.approx(min(each))
+
+
+def test_no_way_to_any_site_gives_no_site() -> None:
+    """Unreachable is no site, not a site with no water."""
+    case = scene([[np.inf]], (site("F1"),))
+    assert choose(case, score(case)).site.tolist() == [[-1, -1]]

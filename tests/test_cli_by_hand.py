@@ -1,0 +1,294 @@
+"""The commands by hand, and how every command ends: exit status, what goes to stdout and what to stderr."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import types
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+import preplan
+from preplan.cli import MOST_FINDINGS, app
+from preplan.errors import Finding, InputError, InvariantError, OutputError
+from preplan.render.words import CAUTIONS
+
+Progress = Callable[[str, float], None]
+GOLDEN = (
+    "--min-out 6 --min-back 4 --fill-gpm 900 --dump-gpm 900 --fill-hookup 2 --dump-hookup 1 "
+    "--fill-maneuver 0 --dump-maneuver 0 --tank 2000 --tank 3000"
+)
+
+
+def run(arguments: str) -> Result:
+    return CliRunner().invoke(app, arguments.split())
+
+
+def unfolded(text: str) -> str:
+    return " ".join(text.split())
+
+
+# ------------------------------------------------------------------ shuttle
+
+
+def test_shuttle_json_is_the_worked_example() -> None:
+    """Two tankers of the worked example, unrounded."""
+    result = run(f"shuttle {GOLDEN} --json")
+    assert result.exit_code == 0
+    answer = json.loads(result.stdout)
+    assert list(answer) == ["sum_gpm", "sustained_gpm", "limited_by", "tankers"]
+    assert answer["sum_gpm"] == pytest.approx(1800 / 17 + 2700 / 19, rel=1e-12)
+    assert answer["sustained_gpm"] == pytest.approx(4500 / 19, rel=1e-12)
+    assert answer["limited_by"] == "tankers"
+    assert answer["tankers"][0] == {
+        "tank_gal": 2000.0, "usable_gal": 1800.0, "cycle_min": 17.0, "gpm": pytest.approx(1800 / 17),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("more", "flow", "limit"),
+    [
+        ("--tank 2000 --tank 3000", 9000 / 19, "tankers"),
+        ("--tank 2000 --tank 3000 --tank 2000 --tank 3000", 500.0, "fill site"),
+        ("--tank 2000 --tank 3000 --tank 2000 --tank 3000 --fill-positions 2 --site-gpm 900", 13500 / 21, "dump site"),
+        ("--tank 2000 --tank 3000 --tank 2000 --tank 3000 --fill-positions 2 --site-gpm 450", 450.0, "source"),
+    ],
+)
+def test_shuttle_names_what_limits(more: str, flow: float, limit: str) -> None:
+    """Each of the four terms binds in turn; two places give twice the rate unless the site gives less."""
+    answer = json.loads(run(f"shuttle {GOLDEN} {more} --json").stdout)
+    assert answer["sustained_gpm"] == pytest.approx(flow)
+    assert answer["limited_by"] == limit
+
+
+def test_shuttle_by_miles_uses_the_rule_for_each_leg() -> None:
+    """0.65 + 1.7 D on each leg, and the default handling times."""
+    answer = json.loads(run("shuttle --tank 2000 --miles-out 2 --miles-back 3 --json").stdout)
+    driven = 2 * 0.65 + 1.7 * 5
+    handled = (1.0 + 1.0 + 1800 / 500) + (0.5 + 1.5 + 1800 / 1000)
+    assert answer["tankers"][0]["cycle_min"] == pytest.approx(driven + handled)
+
+
+def test_shuttle_for_people() -> None:
+    """A table, the limiting term in words, what was used, and the caution; supply is rounded down."""
+    text = unfolded(run(f"shuttle {GOLDEN}").stdout)
+    assert "Sustained flow 236 gpm" in text
+    assert "Limited by tankers: their number, size and trip" in text
+    assert "Sum of singles 247 gpm, an upper bound" in text
+    assert "fill 900 gpm into one tanker" in text
+    assert text.endswith(CAUTIONS)
+
+
+def test_shuttle_tells_who_only_slows_the_others() -> None:
+    """A large tank without a dump valve in a short shuttle."""
+    text = unfolded(
+        run("shuttle --tank 3000 --tank 3000 --tank 500 --min-out 1 --min-back 1 --dump-gpm 1000 --fill-gpm 200").stdout
+    )
+    assert "Leaving out tanker 3 raises the sustained flow to" in text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ("--tank 2000", "--miles-out and --miles-back, or --min-out and --min-back"),
+        ("--tank 2000 --miles-out 2", "--miles-out and --miles-back, or --min-out and --min-back"),
+        ("--tank 2000 --miles-out 2 --miles-back 2 --min-out 3", "none of the other"),
+        ("--tank 0 --min-out 5 --min-back 5", "--tank: '0' must be above 0"),
+        ("--tank 2000 --tank nan --min-out 5 --min-back 5", "--tank: 'nan' must be above 0"),
+        ("--tank 2000 --min-out -1 --min-back 5", "--min-out: '-1' must be at least 0"),
+        ("--tank 2000 --min-out inf --min-back 5", "--min-out: 'inf'"),
+        ("--tank 2000 --min-out 5 --min-back 5 --usable 1.2", "--usable: '1.2' must be above 0 and at most 1"),
+        ("--tank 2000 --min-out 5 --min-back 5 --fill-positions 0", "--fill-positions: '0' must be at least 1"),
+        ("--min-out 5 --min-back 5", "--tank"),
+    ],
+)
+def test_shuttle_refuses_what_cannot_be(arguments: str, said: str) -> None:
+    """Exit 2, nothing on stdout, the option and its rule on stderr."""
+    result = run(f"shuttle {arguments}")
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert said in unfolded(result.stderr)
+
+
+# ------------------------------------------------------------------ demand
+
+
+def test_demand_json() -> None:
+    """The recalled example of a dwelling (unverified): 3,429 gal, 5,143 with an exposure."""
+    answer = json.loads(run("demand --length 50 --width 24 --height 20 --json").stdout)
+    assert list(answer) == ["method", "required_gal", "required_gpm", "required_min", "rule"]
+    assert answer["method"] == "nfpa1142"
+    assert answer["required_gal"] == pytest.approx(24000 / 7)
+    assert (answer["required_gpm"], answer["required_min"]) == (500.0, 120.0)
+    assert "from memory, unverified" in answer["rule"]
+    exposed = json.loads(run("demand --length 50 --width 24 --height 20 --exposure --json").stdout)
+    assert exposed["required_gal"] == pytest.approx(36000 / 7)
+
+
+def test_demand_options() -> None:
+    """Hazard and construction, a dwelling or not, and every method."""
+    shed = json.loads(run("demand --length 125 --width 100 --height 14 --hazard 5 --construction ii --json").stdout)
+    assert shed["required_gal"] == pytest.approx(26250)
+    school = json.loads(run("demand --length 50 --width 24 --height 20 --no-dwelling --json").stdout)
+    assert school["required_gal"] == pytest.approx(24000 / 7 * 1.5)
+    flows = {
+        method: json.loads(run(f"demand --length 50 --width 75 --height 12 --method {method} --json").stdout)
+        for method in ("iso", "nfa", "iowa")
+    }
+    assert flows["iowa"]["required_gpm"] == 450.0
+    assert flows["nfa"]["required_gpm"] == 1250.0
+    assert flows["iso"]["required_gpm"] == 500.0
+
+
+def test_demand_for_people() -> None:
+    """Need is rounded up; the rule and the caution are printed."""
+    text = unfolded(run("demand --length 50 --width 24 --height 20").stdout)
+    assert "Required flow 500 gpm for 120 min" in text
+    assert "3,429 gal" in text
+    assert "capped at 1.0 for a dwelling (from memory, unverified)" in text
+    assert text.endswith(CAUTIONS)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ("--hazard 2", "--hazard"),
+        ("--construction VI", "--construction: 'VI' must be one of I, II, III, IV, V"),
+        ("--method given", "--method: 'given' must be one of nfpa1142, iso, nfa, iowa"),
+        ("--height -3", "--height: '-3' must be above 0"),
+    ],
+)
+def test_demand_refuses_what_cannot_be(more: str, said: str) -> None:
+    """Exit 2 with the option named."""
+    result = run(f"demand --length 50 --width 24 --height 20 {more}")
+    assert result.exit_code == 2
+    assert said in result.stderr
+
+
+# ------------------------------------------------------------------ how commands end
+
+
+@pytest.fixture
+def rooms(monkeypatch: pytest.MonkeyPatch) -> types.ModuleType:
+    """Stand in for the module that knows every room."""
+    fake = types.ModuleType("preplan.build")
+    monkeypatch.setitem(sys.modules, "preplan.build", fake)
+    return fake
+
+
+def failing(error: BaseException) -> Callable[..., Path]:
+    def job(*_: object) -> Path:
+        raise error
+
+    return job
+
+
+def test_build_reports_stages_and_the_folder(rooms: types.ModuleType) -> None:
+    """One plain line a stage on stderr, the folder on stdout, --out passed on."""
+
+    def job(district_file: Path, out: Path | None, progress: Progress) -> Path:
+        progress("reading tables", 0.0)
+        progress("reading tables", 0.1)
+        progress("finding round trips", 0.5)
+        assert district_file == Path("d.toml")
+        return out or Path("outputs/d")
+
+    rooms.build_district = job  # type: ignore[attr-defined]
+    result = run("build d.toml")
+    assert (result.exit_code, result.stdout) == (0, "Results in outputs/d\n")
+    assert result.stderr.splitlines() == ["reading tables", "finding round trips"]
+    assert run("build d.toml --out elsewhere").stdout == "Results in elsewhere\n"
+
+
+def test_check_and_card(rooms: types.ModuleType) -> None:
+    """Lines of a check are printed without control characters; a card says where it is."""
+    rooms.check_district = lambda _file, _progress: ["rejected: a.csv row 3", "bad \x1b[31mred"]  # type: ignore[attr-defined]
+    rooms.one_card = lambda _file, address_id, _out, _progress: Path(f"card-{address_id}.pdf")  # type: ignore[attr-defined]
+    checked = run("check d.toml")
+    assert checked.exit_code == 0
+    assert checked.stdout == "rejected: a.csv row 3\nbad [31mred\n"
+    assert run("card d.toml A7").stdout == "Card in card-A7.pdf\n"
+
+
+def test_input_faults_exit_2_and_are_all_counted(rooms: types.ModuleType) -> None:
+    """The first hundred findings, then how many more; no traceback."""
+    findings = [Finding(file="a.csv", row=i + 2, column="lon", value="x", rule="is not a number") for i in range(130)]
+    rooms.build_district = failing(InputError(findings))  # type: ignore[attr-defined]
+    result = run("build d.toml")
+    assert result.exit_code == 2
+    lines = result.stderr.splitlines()
+    assert len(lines) == MOST_FINDINGS + 1
+    assert lines[0] == "a.csv row 2, column lon: 'x' is not a number"
+    assert lines[-1] == "and 30 more"
+    assert result.stdout == ""
+
+
+@pytest.mark.parametrize("error", [OutputError("map.html is open elsewhere"), InvariantError("A1: flow above its cap")])
+def test_own_failures_exit_1(rooms: types.ModuleType, error: Exception) -> None:
+    """A message, no traceback."""
+    rooms.build_district = failing(error)  # type: ignore[attr-defined]
+    result = run("build d.toml")
+    assert (result.exit_code, result.stderr) == (1, f"{error}\n")
+
+
+def test_stopping_exits_130(rooms: types.ModuleType) -> None:
+    """Ctrl-C says that earlier results stand."""
+    rooms.build_district = failing(KeyboardInterrupt())  # type: ignore[attr-defined]
+    result = run("build d.toml")
+    assert (result.exit_code, result.stderr) == (130, "stopped; previous results are untouched\n")
+
+
+def test_terminal_gets_a_bar(rooms: types.ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a terminal the stages move one bar instead of filling the screen."""
+    seen = []
+
+    def job(_file: Path, _out: Path | None, progress: Progress) -> Path:
+        for step in range(50):
+            progress("finding round trips", step / 50)
+        seen.append(progress)
+        return Path("outputs/d")
+
+    rooms.build_district = job  # type: ignore[attr-defined]
+    monkeypatch.setattr("preplan.cli._on_terminal", lambda: True)
+    result = run("build d.toml")
+    assert result.exit_code == 0
+    assert seen
+    assert result.stderr.count("finding round trips") <= 5
+
+
+def test_version_help_and_unknown_commands() -> None:
+    """The version; help that shows every command and the caution; an unknown command names the nearest."""
+    assert run("--version").stdout == f"preplan {preplan.__version__}\n"
+    text = unfolded(run("--help").stdout)
+    for command in ("build", "check", "card", "shuttle", "demand"):
+        assert f" {command} " in text
+        assert run(f"{command} --help").exit_code == 0
+    assert CAUTIONS in text
+    wrong = run("shutle")
+    assert wrong.exit_code == 2
+    assert "shuttle" in wrong.stderr
+
+
+def test_help_does_not_import_the_heavy_rooms() -> None:
+    """`python -m preplan --help` works and stays quick: no drawing, routing or reading library is imported."""
+    code = (
+        "import sys; sys.argv = ['preplan', '--help']; from preplan.cli import main\n"
+        "try: main()\nexcept SystemExit: pass\n"
+        "heavy = {'osmnx', 'folium', 'reportlab', 'geopandas', 'pandas', 'scipy', 'shapely', 'osmium'}\n"
+        "print('HEAVY', sorted(heavy & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "HEAVY []" in done.stdout
+
+
+def test_public_names() -> None:
+    """Names of the package come from their rooms on demand; others are refused."""
+    assert callable(preplan.best_fleet)
+    assert preplan.InputError is InputError
+    assert "build_district" in dir(preplan)
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        _ = preplan.nothing

@@ -1,0 +1,230 @@
+"""Frontages: hand-drawn roads, addresses at known spots, places and driveways worked out by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pyproj import Geod
+
+from preplan.plan import FrontageTable
+from preplan.records import AddressTable
+from preplan.roads.frontage import dead_ends, place_addresses, place_points
+from preplan.rules import PlanRules, RoadRules
+from preplan.units import FT_PER_M
+from tests.road_builder import Drawing, address_table, draw, lonlat
+
+GEOD = Geod(ellps="WGS84")
+SCALE = 0.001
+"""A UTM zone keeps distances to 0.1 %."""
+
+# Main Street runs east, Back Road runs 200 m north of it, Cross Road joins them in the east
+TOWN = draw(
+    {"w": (0, 0), "e": (1000, 0), "nw": (0, 200), "ne": (1000, 200)},
+    [
+        ("w", "e", {"name": "Main Street"}),
+        ("nw", "ne", {"name": "Back Road", "alt_name": "Old Town Road", "ref": "VT 12"}),
+        ("e", "ne", {"name": "Cross Road"}),
+    ],
+)
+
+
+def place(town: Drawing, addresses: AddressTable, snap_max_ft: float = 1320.0) -> FrontageTable:
+    return place_addresses(town.roads, town.limits, addresses, RoadRules(snap_max_ft=snap_max_ft), PlanRules())
+
+
+@given(st.floats(-500, 1500), st.floats(-500, 700))
+@settings(max_examples=50, deadline=None)
+def test_a_placed_point_lies_on_its_stretch_at_the_gap_it_tells(east_m: float, north_m: float) -> None:
+    lon, lat = lonlat(east_m, north_m)
+    spot = place_points(TOWN.roads, TOWN.limits, np.array([lon]), np.array([lat]))
+    assert 0.0 <= spot.fraction[0] <= 1.0
+    straight_m = GEOD.inv(lon, lat, spot.lon[0], spot.lat[0])[2]
+    assert spot.gap_ft[0] == pytest.approx(straight_m * FT_PER_M, rel=SCALE, abs=0.01)
+    # by hand: distance to the three straight roads
+    expected_m = min(
+        math.hypot(east_m - min(max(east_m, 0), 1000), north_m),
+        math.hypot(east_m - min(max(east_m, 0), 1000), north_m - 200),
+        math.hypot(east_m - 1000, north_m - min(max(north_m, 0), 200)),
+    )
+    assert straight_m == pytest.approx(expected_m, rel=SCALE, abs=0.1)
+
+
+def test_points_keep_to_the_stretches_asked_for() -> None:
+    lon, lat = np.array([lonlat(300, 10)] * 3).T
+    lon[2] = np.nan
+    only_back = np.array([False, True, False])
+    spot = place_points(TOWN.roads, TOWN.limits, lon, lat, usable=only_back)
+    assert spot.segment.tolist() == [1, 1, -1]
+    assert spot.fraction[0] == pytest.approx(0.3, abs=1e-4)
+    assert spot.gap_ft[:2] == pytest.approx([190 * FT_PER_M] * 2, rel=SCALE)
+    assert spot.gap_ft[2] == np.inf
+    assert np.isnan(spot.lon[2])
+
+
+def test_a_junction_belongs_to_the_first_of_its_stretches() -> None:
+    lon, lat = np.array([lonlat(1100, -50)]).T
+    assert place_points(TOWN.roads, TOWN.limits, lon, lat).segment.tolist() == [0]
+
+
+def test_roads_closed_to_tankers_are_passed_over() -> None:
+    town = draw(
+        {"a": (0, 0), "b": (100, 0), "c": (0, 50), "d": (100, 50), "e": (0, 90), "f": (100, 90)},
+        [("a", "b", {"highway": "path"}), ("c", "d", {}), ("e", "f", {})],
+        limits={"forward_open": {1: False}, "backward_open": {1: False}},
+    )
+    lon, lat = np.array([lonlat(50, 0)]).T
+    assert place_points(town.roads, town.limits, lon, lat).segment.tolist() == [2]
+
+
+def test_no_usable_road_is_no_place() -> None:
+    town = draw({"a": (0, 0), "b": (100, 0)}, [("a", "b", {"highway": "path"})])
+    table = place(town, address_table([(0, 0)], driveway_ft=[70.0]))
+    assert (table.segment[0], table.gap_ft[0], table.how[0], table.driveway_ft[0]) == (-1, np.inf, "", 70.0)
+
+
+@pytest.mark.parametrize(
+    ("street", "segment", "how"),
+    [
+        ("12 MAIN ST", 0, "named"),
+        ("12 BACK RD", 1, "named"),
+        ("OLD TOWN RD", 1, "named"),
+        ("VT ROUTE 12", 1, "named"),
+        ("STATE ROUTE 12", 1, "named"),
+        ("MAINE ST", 0, "nearest"),
+        ("ELM ST", 0, "nearest"),
+        ("", 0, "nearest"),
+    ],
+)
+def test_the_road_of_the_name_comes_before_the_nearest(street: str, segment: int, how: str) -> None:
+    table = place(TOWN, address_table([(400, 80)], [street]))
+    assert (table.segment[0], table.how[0]) == (segment, how)
+    gap_m = 80 if segment == 0 else 120
+    assert table.gap_ft[0] == pytest.approx(gap_m * FT_PER_M, rel=SCALE)
+    assert table.driveway_ft[0] == pytest.approx(1.3 * gap_m * FT_PER_M, rel=SCALE)
+    assert table.fraction[0] == pytest.approx(0.4, abs=1e-4)
+
+
+def test_a_name_far_off_gives_way_to_the_road_at_the_door() -> None:
+    # 150 m from Main Street, 600 ft more is 333 m: Back Road at 500 m is too far; 250 m from Main it is not
+    town = draw(
+        {"a": (0, 0), "b": (1000, 0), "c": (0, 650), "d": (1000, 650)},
+        [("a", "b", {"name": "Main Street"}), ("c", "d", {"name": "Back Road"})],
+    )
+    table = place(town, address_table([(500, 150), (500, 250)], ["9 BACK RD"] * 2), snap_max_ft=2000.0)
+    assert table.how.tolist() == ["nearest", "named"]
+    near_snap = place(town, address_table([(500, 250)], ["9 BACK RD"]), snap_max_ft=1300.0)
+    assert near_snap.how.tolist() == ["nearest"]
+
+
+def test_sides_follow_the_direction_of_the_stretch() -> None:
+    table = place(TOWN, address_table([(400, 50), (400, -50), (1060, 100)]))
+    assert table.side.tolist() == ["left", "right", "right"]
+
+
+def test_farther_than_the_limit_is_off_the_roads() -> None:
+    table = place(TOWN, address_table([(500, -402), (500, -403.5)], driveway_ft=[np.nan, 900.0]))
+    assert table.segment.tolist() == [0, -1]
+    assert table.gap_ft[1] == pytest.approx(403.5 * FT_PER_M, rel=SCALE)
+    assert (table.how[1], table.side[1], table.dead_end[1]) == ("", "", False)
+    assert table.driveway_ft[1] == 900.0
+    assert np.isnan(table.lon[1])
+
+
+# a driveway climbs from the middle of Main Street, bends, and ends 300 m north; Back Lane passes 40 m behind the house
+FARM = draw(
+    {"w": (0, 0), "m": (500, 0), "e": (1000, 0), "fork": (500, 200), "house": (600, 300), "barn": (400, 300),
+     "bw": (0, 345), "be": (1000, 345)},
+    [
+        ("w", "m", {"name": "Main Street"}),
+        ("m", "e", {"name": "Main Street"}),
+        ("m", "fork", {"highway": "service", "service": "driveway"}),
+        ("house", "fork", {"highway": "service", "service": "driveway"}),
+        ("fork", "barn", {"highway": "service", "service": "driveway"}),
+        ("bw", "be", {"name": "Back Lane"}),
+    ],
+)  # fmt: skip
+
+
+def test_a_mapped_driveway_leads_to_where_it_meets_the_road() -> None:
+    table = place(FARM, address_table([(605, 305), (390, 300), (500, 110)], ["1 MAIN ST", "2 MAIN ST", "3 MAIN ST"]))
+    assert table.how.tolist() == ["driveway"] * 3
+    assert table.segment.tolist() == [0, 0, 0]
+    assert table.fraction.tolist() == [1.0, 1.0, 1.0]
+    arm_m = math.hypot(100, 100)
+    by_hand_m = [math.hypot(5, 5) + arm_m + 200, 10 + arm_m + 200, 110]
+    assert table.driveway_ft == pytest.approx(np.array(by_hand_m) * FT_PER_M, rel=SCALE)
+    assert table.gap_ft == pytest.approx(
+        np.array([math.hypot(105, 305), math.hypot(110, 300), 110]) * FT_PER_M, rel=SCALE
+    )
+    spot = np.array(lonlat(500, 0))
+    assert np.allclose([table.lon[0], table.lat[0]], spot, atol=1e-7)
+
+
+def test_a_driveway_to_another_road_yields_to_the_road_of_the_name() -> None:
+    table = place(FARM, address_table([(605, 305)], ["1 BACK LN"]))
+    assert (table.how[0], table.segment[0]) == ("named", 5)
+    assert table.gap_ft[0] == pytest.approx(40 * FT_PER_M, rel=SCALE)
+
+
+def test_a_driveway_serves_an_address_whose_road_is_not_mapped() -> None:
+    table = place(FARM, address_table([(605, 305), (605, 325)], ["1 ELM ST", "1 ELM ST"]))
+    assert table.how.tolist() == ["driveway", "nearest"]
+
+
+def test_a_driveway_that_reaches_no_usable_road_is_none() -> None:
+    town = draw(
+        {"a": (0, 0), "b": (500, 0), "c": (100, 50), "d": (100, 150)},
+        [("a", "b", {"name": "Main Street"}), ("c", "d", {"highway": "service", "service": "driveway"})],
+    )
+    assert place(town, address_table([(105, 145)])).how.tolist() == ["nearest"]
+
+
+def test_a_given_driveway_wins() -> None:
+    table = place(FARM, address_table([(605, 305), (200, 30)], driveway_ft=[250.0, 90.0]))
+    assert table.driveway_ft.tolist() == [250.0, 90.0]
+    assert table.how.tolist() == ["driveway", "nearest"]
+
+
+def test_a_private_track_is_a_driveway_and_an_open_path_is_not() -> None:
+    for tags, how in (
+        ({"highway": "track"}, "driveway"),
+        ({"highway": "path", "access": "private"}, "driveway"),
+        ({"highway": "path"}, "nearest"),
+    ):
+        town = draw(
+            {"a": (0, 0), "m": (100, 0), "b": (500, 0), "c": (100, 150)},
+            [("a", "m", {}), ("m", "b", {}), ("m", "c", tags)],
+            limits={"tanker_road": {2: False}},
+        )
+        assert place(town, address_table([(110, 150)])).how.tolist() == [how]
+
+
+def test_dead_ends_are_trees_without_loop_or_cut_end() -> None:
+    town = draw(
+        {"a": (0, 0), "b": (100, 0), "c": (100, 100), "d": (0, 100), "s": (200, 0), "t": (300, 0), "u": (300, 100),
+         "x": (0, -100), "l": (-100, 0), "m": (-200, 50), "n": (-200, -50), "p": (0, 200)},
+        [
+            ("a", "b", {}), ("b", "c", {}), ("c", "d", {}), ("d", "a", {}),  # 0-3: a block
+            ("b", "s", {}), ("s", "t", {}), ("s", "u", {}),  # 4-6: a tree of three
+            ("a", "x", {}),  # 7: leaves the extract
+            ("a", "l", {}), ("l", "m", {}), ("m", "n", {}), ("n", "l", {}),  # 8-11: a stem with a loop
+            ("d", "p", {"highway": "path"}),  # 12: no road
+            ("t", "u", {"highway": "path"}),  # 13: joins the tree's tips on foot only
+        ],
+        cut=["x"],
+    )  # fmt: skip
+    assert np.flatnonzero(dead_ends(town.roads, town.limits)).tolist() == [4, 5, 6]
+    table = place(town, address_table([(250, 10), (50, 10)]))
+    assert table.dead_end.tolist() == [True, False]
+
+
+def test_one_way_streets_do_not_make_dead_ends() -> None:
+    town = draw(
+        {"a": (0, 0), "b": (100, 0), "c": (50, 80)},
+        [("a", "b", {"oneway": "yes"}), ("b", "c", {"oneway": "yes"}), ("c", "a", {"oneway": "yes"})],
+    )
+    assert not np.any(dead_ends(town.roads, town.limits))

@@ -1,0 +1,302 @@
+"""The GeoPackage opens elsewhere, says the same as the tables, styles itself, and is the same bytes every time."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import numpy as np
+import pyogrio
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from preplan.plan import STATUSES, Inputs, Plan, Rejected, RoadSource
+from preplan.records import IntArray, text_array
+from preplan.render.fields import ABOUT
+from preplan.render.geopackage import ROAD_NOTICE, geopackage
+from preplan.render.route_lines import chosen_legs, driven, leg_lines, trips_by_segment
+from preplan.render.run_info import run_json
+from preplan.render.tables import addresses_csv
+from preplan.render.waypoints import fill_sites_gpx, fill_sites_kml
+from preplan.rules import Rules, ShuttleRules
+from tests.example_plan import example_plan
+from tests.test_tables import changed, picked, rows_of
+
+LAYERS = {
+    "addresses": "Point", "fill_sites": "Point", "stations": "Point", "routes": "LineString",
+    "roads_used": "LineString", "bridges": "LineString", "problems": "Point", "run_info": None,
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def package(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("gpkg") / "preplan.gpkg"
+    path.write_bytes(geopackage(example_plan(), {"addresses": "0123abcd"}))
+    return path
+
+
+@pytest.fixture
+def database(package: Path) -> Iterator[sqlite3.Connection]:
+    with closing(sqlite3.connect(package)) as connection:
+        yield connection
+
+
+def layer(package: Path, name: str) -> list[dict[str, Any]]:
+    """Read a layer as rows, missing cells as ''."""
+    frame = pyogrio.read_dataframe(package, layer=name, use_arrow=False)
+    cells = {column: ["" if v is None or v != v else v for v in frame[column].tolist()] for column in frame.columns}
+    return [dict(zip(cells, row, strict=True)) for row in zip(*cells.values(), strict=True)]
+
+
+def test_layers(package: Path) -> None:
+    found = dict(pyogrio.list_layers(package).tolist())
+    assert found == {**LAYERS, "layer_styles": None}
+    for name, kind in LAYERS.items():
+        if kind:
+            assert pyogrio.read_info(package, layer=name)["crs"] == "EPSG:4326"
+
+
+def test_version_is_one_that_older_programs_read(package: Path) -> None:
+    """GeoPackage 1.3: the application id is that of 1.2 and later, the version is in user_version."""
+    with closing(sqlite3.connect(package)) as database:
+        assert database.execute("PRAGMA user_version").fetchone() == (10300,)
+        assert database.execute("PRAGMA application_id").fetchone() == (0x47504B47,)
+        assert database.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
+def test_addresses_say_what_the_table_says(package: Path) -> None:
+    """Cell for cell; only the guard against formulas is the table's own."""
+    for mine, theirs in zip(layer(package, "addresses"), rows_of(addresses_csv(example_plan())), strict=True):
+        assert (mine["geometry"].x, mine["geometry"].y) == (float(theirs["lon"]), float(theirs["lat"]))
+        for column, cell in theirs.items():
+            if isinstance(mine[column], str):
+                assert mine[column] == (cell if column != "label" else cell.removeprefix("'"))
+            else:
+                assert mine[column] == float(cell)
+
+
+def test_same_plan_same_bytes(package: Path, database: sqlite3.Connection) -> None:
+    assert package.read_bytes() == geopackage(example_plan(), {"addresses": "0123abcd"})
+    stamps = database.execute(
+        "SELECT last_change FROM gpkg_contents UNION SELECT timestamp FROM gpkg_metadata_reference"
+        " UNION SELECT update_time FROM layer_styles"
+    ).fetchall()
+    assert stamps == [("2026-05-01T00:00:00.000Z",)]
+
+
+def test_every_column_has_a_title(database: sqlite3.Connection) -> None:
+    titled = set(database.execute("SELECT table_name, column_name FROM gpkg_data_columns WHERE title <> ''"))
+    columns = {
+        (name, column)
+        for name in LAYERS
+        for _, column, *_ in database.execute(f"PRAGMA table_info({name})")
+        if column not in {"fid", "geom"}
+    }
+    assert titled == columns
+    assert {column for _, column in columns} == set(ABOUT), "a title for no column"
+
+
+def test_styles(database: sqlite3.Connection) -> None:
+    """Each drawn layer has one default style; addresses by status, each with a shape and shade of its own."""
+    rows = database.execute(
+        "SELECT f_table_name, f_geometry_column, useAsDefault, styleQML FROM layer_styles"
+    ).fetchall()
+    assert {row[:3] for row in rows} == {(name, "geom", 1) for name, kind in LAYERS.items() if kind}
+    styles = {name: ElementTree.fromstring(qml) for name, _, _, qml in rows}
+    renderer = styles["addresses"].find("renderer-v2")
+    assert renderer is not None
+    assert renderer.get("attr") == "status"
+    categories = renderer.findall("categories/category")
+    assert tuple(category.get("value") for category in categories) == STATUSES
+    assert [category.get("label") for category in categories][-1] == "hydrant within 1,000 ft"
+    looks = []
+    for category in categories:
+        symbol = renderer.find(f"symbols/symbol[@name='{category.get('symbol')}']/layer")
+        assert symbol is not None
+        options = {prop.get("k"): prop.get("v") for prop in symbol.findall("prop")}
+        looks.append((options["name"], options["color"]))
+    assert looks[:3] == [("circle", "0,114,178,255"), ("square", "240,228,66,255"), ("triangle", "0,0,0,255")]
+    assert len(set(looks)) == len(STATUSES)
+
+
+def test_notices(package: Path, database: sqlite3.Connection) -> None:
+    """A file that carries the roads names their licence, in itself and in each layer."""
+    about = [text for (text,) in database.execute("SELECT description FROM gpkg_contents")]
+    assert sum(ROAD_NOTICE in text for text in about) == len(LAYERS)
+    assert ROAD_NOTICE in database.execute("SELECT group_concat(metadata) FROM gpkg_metadata").fetchone()[0]
+    run = {row["key"]: row["value"] for row in layer(package, "run_info")}
+    assert run["roads"] == ROAD_NOTICE
+    assert run["sha256 of addresses"] == "0123abcd"
+    assert run["addresses not met"] == "2"
+    assert run["rule shuttle.usable_fraction"].startswith("0.9 (the 90 % rule")
+    assert "Confirm roads" in run["caution"]
+
+
+def test_bridges_and_roads(package: Path) -> None:
+    bridges = {row["kind"]: row for row in layer(package, "bridges")}
+    assert (bridges["posted bridge"]["way_id"], bridges["posted bridge"]["max_lb"]) == (102, 20000)
+    assert (bridges["unposted bridge"]["road"], bridges["unposted bridge"]["ref"]) == ("", "VT 105")
+    used = layer(package, "roads_used")
+    assert [(row["way_id"], row["loaded_trips"], row["empty_trips"]) for row in used] == [
+        (101, 4, 4), (102, 3, 3), (104, 2, 2),
+    ]  # fmt: skip
+
+
+def test_text_stays_text(tmp_path: Path) -> None:
+    """Nothing that a label holds breaks the file."""
+    plan = example_plan()
+    odd = ["'); DROP TABLE addresses; --", "a\x00b", "half \ud800 pair", "=1+1", "", "\U0001f692"]
+    path = tmp_path / "odd.gpkg"
+    path.write_bytes(geopackage(replace(plan, addresses=replace(plan.addresses, label=text_array(odd)))))
+    labels = [row["label"] for row in layer(path, "addresses")]
+    assert labels == ["'); DROP TABLE addresses; --", "a b", "half \\ud800 pair", "=1+1", "", "\U0001f692"]
+
+
+def test_a_plan_without_addresses_has_all_layers(tmp_path: Path) -> None:
+    plan = replace(picked(example_plan(), []), problems=(), stations=(), sites=(), site_segment=np.empty(0, np.int32))
+    path = tmp_path / "empty.gpkg"
+    path.write_bytes(geopackage(replace(plan, trips=picked(plan, []).trips, site_flags=())))
+    assert set(dict(pyogrio.list_layers(path).tolist())) == {*LAYERS, "layer_styles"}
+    assert layer(path, "routes") == []
+
+
+# --------------------------------------------------------------------------- routes
+
+
+def test_routes_run_from_fill_site_to_dump_site_and_back(package: Path) -> None:
+    """A leg starts and ends where the sites are on the road, and follows the road between."""
+    plan = example_plan()
+    routes = layer(package, "routes")
+    assert [(row["address_id"], row["site_id"], row["leg"]) for row in routes] == [
+        (f"A{i}", "F1", leg) for i in range(4) for leg in ("out", "back")
+    ]
+    for row in routes:
+        address = int(row["address_id"][1:])
+        ends = [np.array(row["geometry"].coords[k]) for k in (0, -1)]
+        fill, dump = ends if row["leg"] == "out" else ends[::-1]
+        assert fill == pytest.approx([-72.04, 44.0])
+        segment, fraction = plan.frontages.segment[address], plan.frontages.fraction[address]
+        along = plan.line(int(segment)) * [np.cos(np.radians(44.0)), 1.0]
+        place = shapely.line_interpolate_point(shapely.linestrings(along), fraction, normalized=True)
+        assert dump * [np.cos(np.radians(44.0)), 1.0] == pytest.approx([place.x, place.y], abs=2e-6)
+    corners = [routes[6]["geometry"].coords[k] for k in (1, 2, 3, 4, 5)]
+    assert np.array(corners) == pytest.approx(
+        np.array([[-72.0345, 44.0018], [-72.03, 44.002], [-72.0245, 44.0018], [-72.02, 44.0], [-72.0195, 44.0068]])
+    )
+
+
+@given(st.lists(st.integers(0, 5), max_size=12))
+def test_all_walks_at_once_are_those_of_one(rows: list[int]) -> None:
+    """Same stretches in the same order as `Plan.trip_rows` lists them, for any mix of addresses."""
+    plan = picked(example_plan(), rows)
+    legs = chosen_legs(plan)
+    ways = driven(plan, legs)
+    for k, (trip, loaded) in enumerate(zip(legs.trip.tolist(), legs.loaded.tolist(), strict=True)):
+        expected = plan.trip_rows(trip)[0 if loaded else 1]
+        assert ways.segment[ways.leg == k].tolist() == plan.forest.segment[expected].tolist()
+        assert ways.forward[ways.leg == k].tolist() == plan.forest.forward[expected].tolist()
+    traced = [i for i, row in enumerate(rows) if row < 4]
+    assert plan.trips.address[legs.trip[legs.loaded]].tolist() == traced
+    loaded_trips, empty_trips = trips_by_segment(len(plan.roads), legs, ways)
+    expected_trips = [sum(row in drivers for row in rows) for drivers in ((0, 1, 2, 3), (1, 2, 3), (), (2, 3), ())]
+    assert loaded_trips.tolist() == empty_trips.tolist() == expected_trips
+
+
+def one_leg(segment: int, dump: float, site_lon: float) -> Plan:
+    """Return a plan whose only trip starts and ends on one stretch."""
+    plan = picked(example_plan(), [0])
+    sites = (replace(plan.sites[0], lon=site_lon, lat=44.0), *plan.sites[1:])
+    return replace(plan, sites=sites, frontages=changed(plan.frontages, segment=segment, fraction=dump))
+
+
+def points(plan: Plan) -> list[IntArray]:
+    legs = chosen_legs(plan)
+    lonlat, leg = leg_lines(plan.roads, driven(plan, legs))
+    return [lonlat[leg == k] for k in range(len(legs))]
+
+
+def test_ends_on_one_stretch() -> None:
+    """Both ends are cut; where they are one place, or the wrong way about, a line still has two points."""
+    out, back = points(one_leg(0, 0.9, -72.038))
+    assert out[0] == pytest.approx([-72.0379, 44.00068], abs=2e-4)
+    assert out[-1] == pytest.approx(back[0])
+    assert len(points(one_leg(0, 0.0, -72.04))[0]) == 2
+    whole = points(one_leg(0, 0.1, -72.032))[0]
+    assert whole[[0, -1]] == pytest.approx(np.array([[-72.04, 44.0], [-72.03, 44.002]]))
+
+
+def test_a_forest_that_runs_in_a_circle_is_refused() -> None:
+    plan = example_plan()
+    forest = replace(plan.forest, parent=np.array([1, 0, 1, -1, 3, 4], dtype=np.int32))
+    with pytest.raises(ValueError, match="circle"):
+        geopackage(replace(plan, forest=forest))
+
+
+# --------------------------------------------------------------------------- waypoints
+
+
+@pytest.mark.parametrize(("writer", "point"), [(fill_sites_gpx, "wpt"), (fill_sites_kml, "Placemark")])
+def test_waypoints(writer: Any, point: str) -> None:
+    """Well-formed whatever the names; one a site, in place, those out of service said to be."""
+    plan = example_plan()
+    odd = replace(plan.sites[0], name="<b>Mill & Pond</b> ]]> \x07", notes='"quoted" <!--', lon=-72.0412345)
+    content = writer(replace(plan, sites=(odd, *plan.sites[1:])))
+    root = ElementTree.fromstring(content)
+    space = root.tag.partition("}")[0] + "}"
+    found = root.findall(f".//{space}{point}")
+    names = [place.findtext(f"{space}name") for place in found]
+    assert names == ["1 <b>Mill & Pond</b> ]]>  ", "2 Quarry pond (summer)", "3 Old cistern - OUT OF SERVICE"]
+    assert b"-72.041234" in content
+    assert content == writer(replace(plan, sites=(odd, *plan.sites[1:])))
+
+
+# --------------------------------------------------------------------------- run.json
+
+
+def inputs(folder: Path) -> Inputs:
+    plan = example_plan()
+    return Inputs(
+        district=plan.district, roads=RoadSource(file=None), addresses=plan.addresses, sites=plan.sites,
+        stations=plan.stations, units=plan.units, hydrants=plan.hydrants, closures=(),
+        rejected=tuple(
+            Rejected(file="a.csv", row=row, id="", column=column, value="", rule="is missing")
+            for row, column in ((7, "lon"), (7, "lat"), (9, "lon"))
+        ),
+        files={"district": folder / "district.toml", "addresses": folder / "a.csv"}, rows={"addresses": 8},
+    )  # fmt: skip
+
+
+def test_run_json() -> None:
+    """Inputs by name and digest without their folders, counts, changed rules, and the digest of each file."""
+    plan = example_plan()
+    rules = Rules(shuttle=replace(ShuttleRules(), usable_fraction=0.8))
+    plan = replace(plan, district=replace(plan.district, rules=rules))
+
+    def run(folder: str, seconds: float) -> dict[str, Any]:
+        content = run_json(plan, inputs(Path(folder)), {"district": "aa"}, {"map.html": b"abc"}, {"roads": seconds})
+        return dict(json.loads(content))
+
+    one, two = run("/somewhere/here", 1.234), run("/other", 5.0)
+    assert one["inputs"] == {
+        "addresses": {"name": "a.csv", "sha256": ""}, "district": {"name": "district.toml", "sha256": "aa"},
+    }  # fmt: skip
+    assert one["rules"]["changed"] == ["shuttle.usable_fraction"]
+    assert one["rules"]["shuttle"]["usable_fraction"] == 0.8
+    assert one["rules"]["plan"]["months"] == list(range(1, 13))
+    counts = one["counts"]
+    assert (counts["rows"], counts["planned"], counts["rejected"], counts["faults"]) == ({"addresses": 8}, 6, 2, 3)
+    assert counts["status"] == {"served": 1, "higher level": 1, "not met": 2, "no route": 1, "hydrant": 1}
+    assert counts["fill_sites_in_service"] == 2
+    # SHA-256 of 'abc': FIPS 180-4, example B.1.
+    assert one["files"] == {"map.html": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"}
+    assert one.pop("seconds") == {"roads": 1.23}
+    assert two.pop("seconds") != {"roads": 1.23}
+    assert one == two

@@ -1,0 +1,211 @@
+"""Address and hydrant tables: every row is planned or rejected, and every fault is named."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from preplan.inputs.addresses import read_addresses
+from preplan.inputs.hydrants import read_hydrants
+from preplan.inputs.sheet import Sheet, look_swapped, open_sheet
+from preplan.records import AddressTable
+from preplan.rules import HydrantRules
+from tests.inputs_folder import sheet_of
+
+
+def addresses(header: str, *lines: str) -> tuple[AddressTable, Sheet]:
+    sheet = sheet_of("addresses", header, [line.split("|") for line in lines])
+    return read_addresses(sheet), sheet
+
+
+PLAIN = "address_id,label,lon,lat"
+
+
+def test_rows_come_in_the_order_of_their_ids_code_points() -> None:
+    found, sheet = addresses(PLAIN, "a2|1 A St|-72|44", "a10|2 A St|-72|44", "B1|3 A St|-72|44", "é|4 A St|-72|44")
+    assert found.address_id.tolist() == ["B1", "a10", "a2", "é"]
+    assert found.row.tolist() == [4, 3, 2, 5]
+    assert found.number.tolist() == [3, 2, 1, 4]
+    assert sheet.faults == []
+
+
+def test_optional_cells_are_read_and_empty_ones_stay_unknown() -> None:
+    header = (
+        PLAIN + ",occupancy,length_ft,width_ft,height_ft,floor_area_sqft,stories,occupancy_hazard,construction,"
+        "exposure,sprinklered,required_gpm,required_gal,driveway_ft"
+    )
+    found, sheet = addresses(
+        header,
+        "1|1 A St|-72|44|barn|1,200 ft|60 ft|25'|72,000 sq ft|1.5|4|Type V-B|yes|0|750 gpm|9,000 gal|0",
+        "2|2 A St|-72|44|||||||||||||",
+    )
+    assert sheet.faults == []
+    read = (
+        found.length_ft, found.width_ft, found.height_ft, found.floor_area_sqft, found.stories,
+        found.occupancy_hazard, found.exposure, found.sprinklered, found.required_gpm, found.required_gal,
+        found.driveway_ft,
+    )  # fmt: skip
+    assert [values[0] for values in read] == [1200, 60, 25, 72000, 1.5, 4, 1, 0, 750, 9000, 0]
+    assert all(np.isnan(values[1]) for values in read)
+    assert (found.occupancy[0], found.construction.tolist()) == ("barn", ["V", ""])
+
+
+@pytest.mark.parametrize(
+    ("label", "number", "street"),
+    [
+        ("343 QUARRY RD", 343, "QUARRY RD"),
+        ("12A N Main St", 12, "N Main St"),
+        ("12 E Main St", 12, "E Main St"),
+        ("12-14 Main St", 12, "Main St"),
+        ("12 1/2 Main St", 12, "Main St"),
+        ("7 Main St, Rear", 7, "Main St"),
+        ("7 Main St Apt 3", 7, "Main St"),
+        ("7 Main St #3", 7, "Main St"),
+        ("7 Unity Road", 7, "Unity Road"),
+        ("4955 STATE ROUTE 102", 4955, "STATE ROUTE 102"),
+        ("0 QUARRY HL", -1, "QUARRY HL"),
+        ("1st Avenue", -1, ""),
+        ("Camp Seven", -1, ""),
+        ("Building 12345678", -1, ""),
+        ("W23001 Meadow Road", -1, ""),
+        ("99999999 Long Road", -1, "Long Road"),
+    ],
+)
+def test_number_and_street_from_a_label(label: str, number: int, street: str) -> None:
+    found, _ = addresses(PLAIN, f"1|{label}|-72|44")
+    assert (found.number.tolist(), found.street.tolist()) == ([number], [street])
+
+
+def test_columns_of_their_own_go_before_the_label() -> None:
+    found, _ = addresses(PLAIN + ",house_number,street", "1|Old barn|-72|44|18-20|Mill Road", "2|9 Oak St|-72|44||")
+    assert found.number.tolist() == [18, 9]
+    assert found.street.tolist() == ["Mill Road", "Oak St"]
+    assert found.label.tolist() == ["Old barn", "9 Oak St"]
+
+
+def test_a_label_is_put_together_from_the_parts_of_the_standards() -> None:
+    found, sheet = addresses(
+        "NGUID,Add_Number,AddNum_Suf,St_PreDir,St_Name,St_PosTyp,Longitude,Latitude",
+        "u1|12|A|North|Mill|Road|-72|44",
+        "u2|||||||",
+    )
+    assert (found.label.tolist(), found.street.tolist()) == (["12 A North Mill Road"], ["North Mill Road"])
+    assert found.number.tolist() == [12]
+    assert {fault.column for fault in sheet.faults} == {"label", "lon", "lat"}
+
+
+def test_a_bare_number_in_the_label_gets_its_street() -> None:
+    found, _ = addresses("id,address,street,lon,lat", "1|12|Mill Road|-72|44", "2|14 Mill Road|Mill Road|-72|44")
+    assert found.label.tolist() == ["12 Mill Road", "14 Mill Road"]
+
+
+ROWS_AT_FAULT = {
+    "|1 A St|-72|44||||": ("address_id", "", "is empty"),
+    "=1|1 A St|-72|44||||": ("address_id", "=1", "starts like a formula (= + - @)"),
+    "good|1 A St|-72|44||||": ("address_id", "good", "is already used in row 2"),
+    "x1||-72|44||||": ("label", "", "is empty"),
+    "x2|1 A St||44||||": ("lon", "", "is empty"),
+    "x3|1 A St|-72|north||||": ("lat", "north", "is not a number"),
+    "x4|1 A St|-181|44||||": ("lon", "-181", "is not a longitude (-180 to 180)"),
+    "x5|1 A St|-120|95||||": ("lat", "95", "is not a latitude (-90 to 90)"),
+    "x6|1 A St|0|0||||": ("lon, lat", "0, 0", "is 0, 0, not a place"),
+    "x7|1 A St|44.0|-72.0||||": ("lon, lat", "44.0, -72.0", "look swapped: longitude is lon, latitude is lat"),
+    "x8|1 A St|-72|44|-5|||": ("length_ft", "-5", "must be above 0"),
+    "x9|1 A St|-72|44|5 m|||": ("length_ft", "5 m", "is not a number of ft"),
+    "x10|1 A St|-72|44||2||": ("occupancy_hazard", "2", "must be at least 3"),
+    "x11|1 A St|-72|44||8||": ("occupancy_hazard", "8", "must be at most 7"),
+    "x12|1 A St|-72|44||4.5||": ("occupancy_hazard", "4.5", "must be a whole number"),
+    "x13|1 A St|-72|44|||VI|": ("construction", "VI", "is not a type of construction (I to V)"),
+    "x14|1 A St|-72|44||||maybe": ("exposure", "maybe", "is not yes or no"),
+}
+
+
+@pytest.mark.parametrize("line", ROWS_AT_FAULT)
+def test_a_row_at_fault_has_one_fault_at_its_cell(line: str) -> None:
+    found, sheet = addresses(
+        PLAIN + ",length_ft,occupancy_hazard,construction,exposure", "good|1 A St|-72|44||||", line
+    )
+    (fault,) = sheet.faults
+    assert (fault.column, fault.value, fault.rule) == ROWS_AT_FAULT[line]
+    assert (fault.file, fault.row, fault.id) == ("addresses.csv", 3, line.partition("|")[0])
+    assert found.address_id.tolist() == ["good"]
+
+
+def test_several_faults_of_one_row_are_all_kept() -> None:
+    found, sheet = addresses(PLAIN + ",length_ft", "1||-200|44|x")
+    assert Counter(fault.column for fault in sheet.faults) == {"label": 1, "lon": 1, "length_ft": 1}
+    assert len(found) == 0
+
+
+def test_exchanged_places_are_recognised_by_the_others() -> None:
+    # in central Europe both numbers would do either way; only the other rows tell
+    lon = np.array([8.6, 8.7, 49.4, 8.5, np.nan, -3.0])
+    lat = np.array([49.4, 49.3, 8.6, 49.5, 49.0, 40.0])
+    assert look_swapped(lon, lat).tolist() == [False, False, True, False, False, False]
+
+
+def test_a_table_that_is_exchanged_as_a_whole_is_recognised() -> None:
+    assert look_swapped(np.array([44.0, 44.1]), np.array([-72.0, -71.9])).all()
+    assert not look_swapped(np.array([170.5, 147.3]), np.array([-45.9, -42.9])).any()
+
+
+CELLS = st.sampled_from(["", "1", "=2", "a", "12 Mill Road", "-72.1", "44.2", "0", "200", "nan", "V", "yes", "7"])
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.lists(CELLS, min_size=9, max_size=9), max_size=12))
+def test_every_row_is_planned_or_rejected_never_both(lines: list[list[str]]) -> None:
+    header = PLAIN + ",length_ft,occupancy_hazard,construction,exposure,driveway_ft"
+    sheet = sheet_of("addresses", header, lines)
+    found = read_addresses(sheet)
+    planned, rejected = set(found.row.tolist()), {fault.row for fault in sheet.faults}
+    assert planned | rejected == set(range(2, len(lines) + 2))
+    assert not planned & rejected
+    assert len(planned) == len(found)
+    assert found.address_id.tolist() == sorted(set(found.address_id.tolist()))
+    assert np.isfinite(found.lon).all()
+    assert np.isfinite(found.lat).all()
+
+
+def test_control_characters_in_a_label_become_spaces() -> None:
+    found, _ = addresses(PLAIN, "1|12 Mill\x00Road\x1b|-72|44")
+    assert found.label.tolist() == ["12 Mill Road"]
+
+
+def test_a_comma_without_quotes_rejects_its_row_only(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("address_id,label,lon,lat\n1,12 Mill Road, Rear,-72,44\n2,14 Mill Road,-72,44\n")
+    sheet, _ = open_sheet(tmp_path / "a.csv", "addresses", "a.csv", {})
+    assert read_addresses(sheet).address_id.tolist() == ["2"]
+    assert any("quotes" in fault.rule for fault in sheet.faults)
+
+
+# ----------------------------------------------------------------------------- hydrants
+
+
+def test_hydrant_flows_are_numbers_classes_or_the_default() -> None:
+    lines = ["h1|1,200 gpm|C", "h2|aa|", "h3||A", "h4||b", "h5||C", "h6||"]
+    sheet = sheet_of(
+        "hydrants", "hydrant_id,flow_gpm,class,lon,lat", [[*line.split("|"), "-72", "44"] for line in lines]
+    )
+    found = read_hydrants(sheet, HydrantRules(default_gpm=450.0))
+    assert found.flow_gpm.tolist() == [1200, 1500, 1000, 500, 250, 450]
+    assert found.assumed.tolist() == [False] * 5 + [True]
+    assert sheet.faults == []
+
+
+def test_hydrants_at_fault() -> None:
+    lines = ["h1|-5|", "h2|much|", "h3||D"]
+    sheet = sheet_of(
+        "hydrants", "hydrant_id,flow_gpm,class,lon,lat", [[*line.split("|"), "-72", "44"] for line in lines]
+    )
+    assert len(read_hydrants(sheet, HydrantRules())) == 0
+    assert [(fault.id, fault.column) for fault in sorted(sheet.faults, key=lambda one: one.row)] == [
+        ("h1", "flow_gpm"),
+        ("h2", "flow_gpm"),
+        ("h3", "class"),
+    ]

@@ -1,0 +1,166 @@
+"""A whole district read at once."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+
+from preplan.errors import Finding, InputError
+from preplan.inputs.reader import read_inputs
+from tests.inputs_folder import FILES, toml, write_folder
+from tests.shared_data import shared
+
+
+def findings(district_file: Path) -> tuple[Finding, ...]:
+    with pytest.raises(InputError) as caught:
+        read_inputs(district_file)
+    return caught.value.findings
+
+
+def test_a_faultless_district(tmp_path: Path) -> None:
+    read = read_inputs(write_folder(tmp_path))
+    assert read.addresses.address_id.tolist() == ["A1", "A10", "A2"]
+    assert [site.site_id for site in read.sites] == ["S1", "S2"]
+    assert [station.station_id for station in read.stations] == ["H1"]
+    assert [unit.unit_id for unit in read.units] == ["E1", "T1"]
+    assert (len(read.hydrants), read.closures, read.rejected, read.notes) == (0, (), (), ())
+    assert read.rows == {"addresses": 3, "fill_sites": 2, "stations": 1, "apparatus": 2}
+    assert read.files == {
+        "district": tmp_path / "district.toml",
+        "roads": tmp_path / "roads.osm",
+        **{role: tmp_path / f"{role}.csv" for role in read.rows},
+    }
+
+
+def test_optional_tables_and_mapped_headers(tmp_path: Path) -> None:
+    text = toml(files='hydrants = "h.csv"\nclosures = "c.csv"\nbridges = "roads.osm"')
+    text += '[columns.addresses]\nlabel = "SITEADDR"\n'
+    read = read_inputs(
+        write_folder(
+            tmp_path,
+            district_toml=text,
+            addresses_csv=FILES["addresses.csv"].replace("label", "SITEADDR"),
+            h_csv="hydrant_id,lon,lat,flow_gpm\nh1,-72,44,\n",
+            c_csv="closure_id,kind,way_id\nc1,closed,5\n",
+        )
+    )
+    assert read.addresses.label.tolist()[1] == "7 Quarry Lane"
+    assert (len(read.hydrants), read.closures[0].way_id) == (1, 5)
+    assert read.notes == ("roads.osm: the bridges are not read for a plan.",)
+    assert read.files["hydrants"] == tmp_path / "h.csv"
+    assert "bridges" not in read.files
+
+
+def test_ten_faults_of_five_files_in_one_error(tmp_path: Path) -> None:
+    text = toml(shuttle="fil_gpm = 3", plan='months = "13"', files='hydrants = "none.csv"')
+    line = {words: number for number, words in enumerate(text.splitlines(), 1)}
+    found = findings(
+        write_folder(
+            tmp_path,
+            district_toml=text,
+            addresses_csv=FILES["addresses.csv"].replace("label", "what"),
+            fill_sites_csv="site_id,name,kind,lon,lat,positions\nS1,Pond,well,-72,44,1\nS2,,draft,-72,44,0\n",
+            stations_csv="station_id,name,lon,lat\nH1,Headquarters,0,0\n",
+            apparatus_csv="unit_id,station_id,kind,tank_gal\nE1,H9,engine,\nT1,H1,tanker,0\n",
+        )
+    )
+    assert {(one.file, one.row, one.column) for one in found} == {
+        ("district.toml", line["fil_gpm = 3"], "shuttle.fil_gpm"),
+        ("district.toml", line['months = "13"'], "plan.months"),
+        ("district.toml", line['hydrants = "none.csv"'], "files.hydrants"),
+        ("addresses.csv", 1, "label"),
+        ("fill_sites.csv", 2, "kind"),
+        ("fill_sites.csv", 3, "name"),
+        ("fill_sites.csv", 3, "positions"),
+        ("stations.csv", 2, "lon, lat"),
+        ("apparatus.csv", 2, "station_id"),
+        ("apparatus.csv", 3, "tank_gal"),
+    }
+    assert len(found) == 10
+
+
+def with_faulty_rows(faulty: int, good: int) -> str:
+    lines = [f"B{i},,-72,44" for i in range(faulty)] + [f"G{i},{i + 1} Mill Road,-72,44" for i in range(good)]
+    return "\n".join(["address_id,label,lon,lat", *lines]) + "\n"
+
+
+def test_a_fifth_of_the_rows_may_be_rejected(tmp_path: Path) -> None:
+    read = read_inputs(write_folder(tmp_path, addresses_csv=with_faulty_rows(2, 8)))
+    assert len(read.addresses) == 8
+    assert [(one.file, one.row, one.id, one.column) for one in read.rejected] == [
+        ("addresses.csv", 2, "B0", "label"),
+        ("addresses.csv", 3, "B1", "label"),
+    ]
+    assert read.rows["addresses"] == 10
+
+
+def test_more_than_a_fifth_refuses_the_table(tmp_path: Path) -> None:
+    found = findings(write_folder(tmp_path, addresses_csv=with_faulty_rows(30, 100)))
+    assert found[0].rule == "30 of 130 rows are at fault, more than 20%"
+    assert len(found) == 1 + 20
+    assert {one.row for one in found[1:]} == set(range(2, 22))
+
+
+def test_the_share_counts_rows_not_faults(tmp_path: Path) -> None:
+    rows = with_faulty_rows(1, 5).replace("B0,,-72,44", "B0,,,")  # three faults in one of six rows
+    read = read_inputs(write_folder(tmp_path, addresses_csv=rows))
+    assert [one.column for one in read.rejected] == ["label", "lon", "lat"]
+
+
+def test_hydrants_have_their_own_share(tmp_path: Path) -> None:
+    text = toml(files='hydrants = "h.csv"')
+    found = findings(write_folder(tmp_path, district_toml=text, h_csv="hydrant_id,lon,lat\nh1,-72,44\nh2,-72,94\n"))
+    assert found[0].file == "h.csv"
+    assert found[0].rule.startswith("1 of 2 rows are at fault")
+
+
+@pytest.mark.parametrize("role", ["addresses", "fill_sites", "stations", "apparatus"])
+def test_a_table_without_rows_is_a_fault(tmp_path: Path, role: str) -> None:
+    header = FILES[f"{role}.csv"].splitlines()[0]
+    found = findings(write_folder(tmp_path, **{f"{role}_csv": header + "\n"}))
+    assert (f"{role}.csv", "has no rows below its header") in {(one.file, one.rule) for one in found}
+
+
+def test_a_missing_table_is_one_finding(tmp_path: Path) -> None:
+    (found,) = findings(write_folder(tmp_path, stations_csv=None))
+    assert (found.column, found.value, found.rule) == ("files.stations", "stations.csv", "is no file")
+
+
+def test_no_tanker_in_service(tmp_path: Path) -> None:
+    apparatus = "unit_id,station_id,kind,tank_gal,in_service\nE1,H1,engine,1000,yes\nT1,H1,tanker,2000,no\n"
+    (found,) = findings(write_folder(tmp_path, apparatus_csv=apparatus))
+    assert found.rule == "no tanker is in service"
+
+
+def test_reading_twice_gives_the_same(tmp_path: Path) -> None:
+    path = write_folder(tmp_path)
+    first, second = read_inputs(path), read_inputs(path)
+    assert (first.sites, first.units, first.notes) == (second.sites, second.units, second.notes)
+    assert first.addresses.address_id.tolist() == second.addresses.address_id.tolist()
+
+
+@pytest.mark.parametrize(
+    ("district", "addresses", "sites", "units"),
+    [("vt_essex_south", 3375, 21, 14), ("vt_franklin_qc", 3788, 13, 13), ("usvi_st_john", 3589, 7, 15)],
+)
+def test_real_districts_are_read_whole(district: str, addresses: int, sites: int, units: int) -> None:
+    read = read_inputs(shared("districts", district, "district.toml"))
+    assert len(read.addresses) + len({one.row for one in read.rejected}) == addresses
+    assert len(read.addresses) == addresses
+    assert (len(read.sites), len(read.units)) == (sites, units)
+    assert read.addresses.address_id.tolist() == sorted(read.addresses.address_id.tolist())
+    assert all("loaded_lb" not in unit.assumed for unit in read.units)
+
+
+def test_sixty_thousand_rows_are_checked_quickly(tmp_path: Path) -> None:
+    rows = "".join(f"A{i},{i % 4000 + 1} Mill Road,-72.{i:05},44.{i:05},50 ft,7,V\n" for i in range(60_000))
+    path = write_folder(
+        tmp_path, addresses_csv="address_id,label,lon,lat,length_ft,occupancy_hazard,construction\n" + rows
+    )
+    begin = time.perf_counter()
+    read = read_inputs(path)
+    seconds = time.perf_counter() - begin
+    assert len(read.addresses) == 60_000
+    assert seconds < 5.0  # 0.5 s on an idle machine; ten times that means a loop has crept in

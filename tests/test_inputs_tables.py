@@ -1,0 +1,281 @@
+"""Reading files into tables of texts, and matching their headers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyogrio
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+from preplan.errors import InputError
+from preplan.inputs import cells
+from preplan.inputs.columns import ADDRESSES, SPECS, match_headers, plain
+from preplan.inputs.sheet import Sheet, open_sheet
+from preplan.inputs.tables import TextTable, read_table
+from preplan.records import text_array
+
+
+def table(folder: Path, text: str | bytes, name: str = "t.csv") -> TextTable:
+    path = folder / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_table(path, "addresses", name)
+
+
+def rows(read: TextTable) -> list[tuple[str, ...]]:
+    return list(zip(*(column.tolist() for column in read.columns), strict=True))
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+@pytest.mark.parametrize("line_end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_csv_in_every_dress(tmp_path: Path, delimiter: str, line_end: str, encoding: str) -> None:
+    lines = [["id", "label"], ["1", "12 Mühle Road"], ["2", f'"A{delimiter} B"']]
+    text = line_end.join(delimiter.join(line) for line in lines) + line_end
+    read = table(tmp_path, text.encode(encoding))
+    assert read.headers == ("id", "label")
+    assert rows(read) == [("1", "12 Mühle Road"), ("2", f"A{delimiter} B")]
+    assert read.row.tolist() == [2, 3]
+    assert read.notes == ()
+
+
+def test_another_code_page_is_read_with_a_note(tmp_path: Path) -> None:
+    read = table(tmp_path, "id,label\n1,Café Road\n".encode("cp1252"))
+    assert rows(read) == [("1", "Café Road")]
+    assert "Windows-1252" in read.notes[0]
+
+
+def test_rows_keep_their_spreadsheet_numbers(tmp_path: Path) -> None:
+    read = table(tmp_path, 'id,label\n1,"two\nlines"\n\n2,b\n,\n , \n3,c\n')
+    assert read.row.tolist() == [2, 4, 7]
+    assert read.notes == ("t.csv: 2 rows without any value were passed over.",)
+
+
+def test_rows_too_short_are_filled_and_too_long_are_marked(tmp_path: Path) -> None:
+    read = table(tmp_path, "id,label\n1\n2,b,,\n3,c,d\n")
+    assert rows(read) == [("1", ""), ("2", "b"), ("3", "c")]
+    assert read.overlong.tolist() == [False, False, True]
+
+
+@pytest.mark.parametrize(
+    ("text", "row", "rule"),
+    [
+        ("", None, "is empty"),
+        ("\n\n", None, "is empty"),
+        ('id,label\n1,a\n2,"b\n3,c\n4,d\n', 3, "has a quote that is never closed"),
+        (b"id\n\x81\n", None, "is neither UTF-8 nor Windows-1252"),
+    ],
+)
+def test_a_csv_that_cannot_be_read(tmp_path: Path, text: str | bytes, row: int | None, rule: str) -> None:
+    with pytest.raises(InputError) as caught:
+        table(tmp_path, text)
+    (found,) = caught.value.findings
+    assert (found.row, found.rule) == (row, rule)
+
+
+def test_a_quote_inside_a_text_is_no_open_quote(tmp_path: Path) -> None:
+    assert rows(table(tmp_path, 'id,label\n1,5" main\n2,b\n')) == [("1", '5" main'), ("2", "b")]
+
+
+def test_a_header_alone_is_a_table_without_rows(tmp_path: Path) -> None:
+    read = table(tmp_path, "id,label\n")
+    assert (read.headers, len(read.row), [len(one) for one in read.columns]) == (("id", "label"), 0, [0, 0])
+
+
+def test_an_unknown_kind_of_file(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="is no kind of table"):
+        table(tmp_path, "id\n", "t.xlsx")
+
+
+# ----------------------------------------------------------------------------- map layers
+
+
+def layer(path: Path, xy: list[tuple[float, float]], crs: str | None, **options: Any) -> None:
+    points = shapely.to_wkb(shapely.points(xy))
+    number = np.arange(len(xy), dtype=np.int64)
+    fields = {"id": number, "address": text_array([f"{i + 1} Mill Road" for i in number]), "stories": number + 0.5}
+    fields["stories"][0] = np.nan
+    pyogrio.raw.write(
+        path, geometry=points, field_data=list(fields.values()), fields=list(fields), crs=crs, geometry_type="Point",
+        **options,
+    )  # fmt: skip
+
+
+PLACES = [(-72.0, 44.0), (-72.1, 44.1)]
+
+
+def test_a_layer_is_brought_to_lon_lat(tmp_path: Path) -> None:
+    # 500 km is the false easting: x of the middle meridian of zone 18 (75 W); y from the equator, 4,983 km to 45 N
+    layer(tmp_path / "a.gpkg", [(500_000.0, 4_982_950.4)] * 2, "EPSG:32618")
+    sheet, notes = open_sheet(tmp_path / "a.gpkg", "addresses", "a.gpkg", {})
+    lon, lat = sheet.place()
+    assert lon.tolist() == pytest.approx([-75.0, -75.0], abs=1e-9)
+    assert lat.tolist() == pytest.approx([45.0, 45.0], abs=1e-6)
+    assert (notes, sheet.faults) == ((), [])
+    assert sheet.cells("stories").tolist() == ["", "1.5"]
+    assert sheet.id.tolist() == ["0", "1"]
+
+
+def test_a_layer_named_like_the_table_goes_first(tmp_path: Path) -> None:
+    path = tmp_path / "all.gpkg"
+    layer(path, PLACES, "EPSG:4326", layer="wells")
+    layer(path, PLACES[:1], "EPSG:4326", layer="addresses", append=True)
+    assert len(read_table(path, "addresses", "all.gpkg").row) == 1
+    other = read_table(path, "hydrants", "all.gpkg")
+    assert len(other.row) == 2
+    assert "2 layers" in other.notes[0]
+
+
+def test_a_shapefile_without_a_coordinate_system(tmp_path: Path) -> None:
+    for name, places in (("fits.shp", PLACES), ("far.shp", [(500_000.0, 4_982_950.4)])):
+        layer(tmp_path / name, places, "EPSG:4326")
+        (tmp_path / name).with_suffix(".prj").unlink()
+    read = read_table(tmp_path / "fits.shp", "addresses", "fits.shp")
+    assert "names no coordinate system" in read.notes[0]
+    with pytest.raises(InputError, match="names no coordinate system"):
+        read_table(tmp_path / "far.shp", "addresses", "far.shp")
+
+
+def test_geojson_may_hold_one_feature_a_line(tmp_path: Path) -> None:
+    point = '{"type":"Point","coordinates":[-72,44]}'
+    text = '{"type":"Feature","properties":{"id":%d,"address":"1 A St"},"geometry":' + point + "}"
+    (tmp_path / "a.geojson").write_text("\n".join(text % i for i in range(3)))
+    assert len(read_table(tmp_path / "a.geojson", "addresses", "a.geojson").row) == 3
+
+
+def test_a_polygon_stands_at_its_middle_and_no_shape_is_a_fault(tmp_path: Path) -> None:
+    ring = "[[[-72,44],[-71,44],[-71,45],[-72,45],[-72,44]]]"
+    feature = '{"type":"Feature","properties":{"id":%d,"address":"1 A St"},"geometry":%s}'
+    both = ",".join([feature % (1, f'{{"type":"Polygon","coordinates":{ring}}}'), feature % (2, "null")])
+    (tmp_path / "a.geojson").write_text(f'{{"type":"FeatureCollection","features":[{both}]}}')
+    sheet, _ = open_sheet(tmp_path / "a.geojson", "addresses", "a.geojson", {})
+    lon, lat = sheet.place()
+    assert (lon[0], lat[0]) == (-71.5, 44.5)
+    assert {(fault.row, fault.rule) for fault in sheet.faults} == {(3, "is empty")}
+
+
+@pytest.mark.parametrize("name", ["a.gpkg", "a.geojson", "a.shp"])
+def test_a_layer_that_cannot_be_read_names_no_folder(tmp_path: Path, name: str) -> None:
+    with pytest.raises(InputError) as caught:
+        table(tmp_path, "nonsense", name)
+    assert str(tmp_path) not in str(caught.value)
+
+
+# ----------------------------------------------------------------------------- headers
+
+
+def match(headers: str, **mapping: str) -> dict[str, int]:
+    names = tuple(headers.split(","))
+    none = np.empty(0, dtype=np.int32)
+    empty = TextTable(
+        file="t.csv", headers=names, columns=(text_array([]),) * len(names), row=none, overlong=none.astype(np.bool_)
+    )
+    return match_headers(empty, ADDRESSES, mapping)[0]
+
+
+def test_headers_of_the_open_address_standards_are_understood() -> None:
+    nena = "DiscrpAgID,NGUID,AddNum_Pre,Add_Number,AddNum_Suf,St_PreDir,St_Name,St_PosTyp,Place_Type,Longitude,Latitude"
+    nena_2018 = nena.replace("NGUID", "Site_NGUID").replace("Longitude,Latitude", "Long,Lat")
+    national = "OID_,Add_Number,AddNo_Full,St_Name,StNam_Full,Longitude,Latitude,UUID"
+    collected = "LON,LAT,NUMBER,STREET,UNIT,CITY,DISTRICT,REGION,POSTCODE,ID,HASH"
+    for headers in (nena, nena_2018, national, collected):
+        found = match(headers)
+        assert {"address_id", "number", "lon", "lat"} <= set(found)
+        assert "street" in found or "st_name" in found
+    assert match(national)["address_id"] == 7
+    assert match(collected)["address_id"] == 10
+
+
+def test_a_mapped_header_goes_before_a_known_one() -> None:
+    headers = "address_id,label,SITEADDR,lon,lat"
+    assert match(headers)["label"] == 1
+    assert match(headers, label="SITEADDR")["label"] == 2
+
+
+def test_a_missing_column_lists_what_was_found() -> None:
+    with pytest.raises(InputError) as caught:
+        match("address_id,lable,lon,latt")
+    first, second = caught.value.findings
+    assert (first.column, second.column) == ("label", "lat")
+    assert first.remedy == "columns found: address_id, lable, lon, latt; closest: lable"
+    assert second.remedy.endswith("closest: latt")
+
+
+def test_a_mapped_header_that_is_not_there_and_one_that_is_there_twice() -> None:
+    with pytest.raises(InputError) as caught:
+        match("address_id,lon,Lon,lat", label="SITEADDR")
+    assert [(found.column, found.rule) for found in caught.value.findings] == [
+        ("label", "is not a header of this table"),
+        ("lon", "is the header of more than one column"),
+    ]
+
+
+def test_a_slip_in_an_optional_header_is_noted(tmp_path: Path) -> None:
+    (tmp_path / "t.csv").write_text("address_id,label,lon,lat,lenght_ft\n1,1 A St,-72,44,50\n")
+    notes = open_sheet(tmp_path / "t.csv", "addresses", "t.csv", {})[1]
+    assert notes == ("t.csv: column 'lenght_ft' is not read; is 'length_ft' meant?",)
+
+
+def test_aliases_are_plain_and_stand_for_columns_that_exist() -> None:
+    for spec in SPECS.values():
+        assert set(spec.aliases) <= set(spec.names)
+        for aliases in spec.aliases.values():
+            assert aliases == tuple(plain(alias) for alias in aliases)
+            assert not set(aliases) & set(spec.names)
+
+
+# ----------------------------------------------------------------------------- cells
+
+
+@given(st.lists(st.floats(-1e9, 1e9), max_size=20), st.sampled_from(["", " gal", " GALLONS", "gal."]))
+def test_numbers_written_with_commas_and_units_read_back(values: list[float], unit: str) -> None:
+    texts = text_array([f"{value:,.3f}{unit}" for value in values])
+    read, wrong = cells.numbers(texts, "gal")
+    assert not wrong.any()
+    assert read.tolist() == [round(value, 3) for value in values]
+
+
+@given(st.text(max_size=12))
+def test_a_cell_is_a_finite_number_or_a_fault(text: str) -> None:
+    cell = text.strip()
+    (value,), (wrong,) = cells.numbers(text_array([cell]), "gpm")
+    assert np.isfinite(value) != (wrong or cell == "")
+
+
+@pytest.mark.parametrize(
+    "cell", ["nan", "inf", "1_000", "12,34", "0x1A", "True", "5 L", "5 gpm", "1e400", "--5", "5-6"]
+)
+def test_what_is_no_number_of_gallons(cell: str) -> None:
+    assert cells.numbers(text_array([cell]), "gal")[1].tolist() == [True]
+
+
+@given(st.integers(1, 12), st.integers(1, 12))
+def test_months_run_from_the_first_to_the_last(first: int, last: int) -> None:
+    read = cells.months(f"{first}-{last}")
+    assert read is not None
+    assert {first, last} <= read
+    assert len(read) == (last - first) % 12 + 1
+    # every month but the last is followed by the next
+    assert {month % 12 + 1 for month in read - {last}} <= read
+
+
+def test_ids_are_checked(tmp_path: Path) -> None:
+    ids = ["=1", "+1", "-1", "@x", "a\x01b", "", "ok", "ok", "ok", '"line\nbreak"']
+    (tmp_path / "t.csv").write_text("station_id,name,lon,lat\n" + "".join(f"{one},n,-72,44\n" for one in ids))
+    sheet: Sheet = open_sheet(tmp_path / "t.csv", "stations", "t.csv", {})[0]
+    assert [(fault.row, fault.rule) for fault in sorted(sheet.faults, key=lambda one: one.row)] == [
+        (2, "starts like a formula (= + - @)"),
+        (3, "starts like a formula (= + - @)"),
+        (4, "starts like a formula (= + - @)"),
+        (5, "starts like a formula (= + - @)"),
+        (6, "has control characters"),
+        (7, "is empty"),
+        (9, "is already used in row 8"),
+        (10, "is already used in row 8"),
+        (11, "has control characters"),
+    ]
+    assert sheet.good.tolist() == [False] * 6 + [True] + [False] * 3

@@ -1,0 +1,317 @@
+"""Stations, apparatus, fill sites and closures: defaults that are named, and faults that stop the run."""
+
+from __future__ import annotations
+
+import pytest
+
+from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
+from preplan.inputs.closures import read_closures
+from preplan.inputs.fill_sites import read_fill_sites
+from preplan.inputs.sheet import Sheet
+from preplan.records import ALL_MONTHS, Closure, FillSite, Station, Unit
+from preplan.rules import ApparatusRules, RoadRules, Rules, ShuttleRules
+from tests.inputs_folder import sheet_of
+
+RULES = Rules()
+OWN, SHUTTLE = RULES.apparatus, RULES.shuttle
+
+
+def lines(*texts: str) -> list[list[str]]:
+    return [text.split("|") for text in texts]
+
+
+def faults(sheet: Sheet) -> list[tuple[str, str]]:
+    """List id and column of each fault."""
+    return [(fault.id, fault.column) for fault in sheet.faults]
+
+
+# ----------------------------------------------------------------------------- stations
+
+
+def stations(header: str, *texts: str) -> tuple[tuple[Station, ...], Sheet]:
+    sheet = sheet_of("stations", header, lines(*texts))
+    return read_stations(sheet, OWN), sheet
+
+
+def test_turnout_follows_from_staffing() -> None:
+    header = "station_id,name,lon,lat,staffed,turnout_min,aid,max_engines,max_tankers"
+    found, _ = stations(
+        header,
+        "a|A|-72|44|||||",
+        "b|B|-72|44|yes||Automatic|1|0",
+        "c|C|-72|44|no||on request||",
+        "d|D|-72|44|yes|3.5 min|||",
+    )
+    assert [one.turnout_min for one in found] == [
+        OWN.turnout_volunteer_min, OWN.turnout_staffed_min, OWN.turnout_volunteer_min, 3.5,
+    ]  # fmt: skip
+    assert [one.staffed for one in found] == [False, True, False, True]
+    assert [one.aid for one in found] == ["own", "automatic", "on request", "own"]
+    assert (found[0].max_engines, found[1].max_engines, found[1].max_tankers) == (None, 1, 0)
+
+
+def test_stations_at_fault() -> None:
+    header = "station_id,name,lon,lat,staffed,turnout_min,aid,max_engines"
+    found, sheet = stations(
+        header, "a||-72|44||||", "b|B|-72|444||||", "c|C|-72|44|some|||", "d|D|-72|44||-1||", "e|E|-72|44|||never|",
+        "f|F|-72|44||||1.5",
+    )  # fmt: skip
+    assert found == ()
+    assert sorted(faults(sheet)) == [
+        ("a", "name"), ("b", "lat"), ("c", "staffed"), ("d", "turnout_min"), ("e", "aid"), ("f", "max_engines"),
+    ]  # fmt: skip
+
+
+# ----------------------------------------------------------------------------- apparatus
+
+
+def units(header: str, *texts: str, rules: Rules = RULES) -> tuple[tuple[Unit, ...], Sheet]:
+    sheet = sheet_of("apparatus", "unit_id,station_id,kind" + header, lines(*texts))
+    return read_apparatus(sheet, rules, {"H1", "H2"}), sheet
+
+
+def test_a_neighbour_known_only_by_its_gallons_plans() -> None:
+    (unit,), sheet = units(",tank_gal", "T9|H2|tanker|2,000 gal")
+    assert sheet.faults == []
+    assert unit == Unit(
+        unit_id="T9",
+        station_id="H2",
+        kind="tanker",
+        tank_gal=2000.0,
+        pump_gpm=None,
+        dump_gpm=1000.0,
+        intake_gpm=1000.0,
+        self_fill_gpm=None,
+        loaded_lb=42900.0,  # 9,500 + 16.7 x 2,000
+        empty_lb=26220.0,  # less 2,000 gal of 8.34 lb
+        axle_lb=25740.0,  # six tenths
+        height_ft=10.5,
+        width_ft=8.5,
+        max_mph=60.0,
+        portable_tank_gal=0.0,
+        usable_fraction=0.9,
+        supply_hose_ft=0.0,
+        supply_hose_in=3.0,
+        in_service=True,
+        assumed=(
+            "dump_gpm", "intake_gpm", "loaded_lb", "empty_lb", "axle_lb", "height_ft", "width_ft", "max_mph",
+            "portable_tank_gal", "usable_fraction", "supply_hose_ft", "supply_hose_in",
+        ),
+    )  # fmt: skip
+
+
+def test_nothing_is_assumed_where_all_is_given() -> None:
+    header = (
+        ",tank_gal,pump_gpm,dump_gpm,intake_gpm,loaded_lb,empty_lb,axle_lb,height_ft,width_ft,max_mph,"
+        "portable_tank_gal,usable_fraction,supply_hose_ft,supply_hose_in,in_service,self_fill_gpm"
+    )
+    (unit,), _ = units(
+        header, "T1|H1|Tender|2500|500 GPM|800|900|45,000 lb|24000|27000|10 ft|8.2|55|3000|0.95|800|4 in|no|400"
+    )
+    assert unit.assumed == ()
+    assert unit.kind == "tanker"
+    assert (unit.pump_gpm, unit.dump_gpm, unit.intake_gpm, unit.self_fill_gpm) == (500, 800, 900, 400)
+    assert (unit.loaded_lb, unit.empty_lb, unit.axle_lb) == (45000, 24000, 27000)
+    assert (unit.height_ft, unit.width_ft, unit.max_mph) == (10, 8.2, 55)
+    assert (unit.portable_tank_gal, unit.usable_fraction) == (3000, 0.95)
+    assert (unit.supply_hose_ft, unit.supply_hose_in, unit.in_service) == (800, 4, False)
+
+
+@pytest.mark.parametrize(("tank", "dump_gpm"), [(999, 500), (1000, 1000), (3500, 1000), (3501, 500)])
+def test_the_dump_rate_follows_from_the_tank(tank: int, dump_gpm: float) -> None:
+    (unit,), _ = units(",tank_gal", f"T1|H1|tanker|{tank}")
+    assert unit.dump_gpm == dump_gpm
+
+
+def test_a_vacuum_tanker_delivers_its_whole_tank() -> None:
+    (unit,), _ = units(",tank_gal,self_fill_gpm", "V1|H1|tanker|3000|500")
+    assert unit.usable_fraction == SHUTTLE.vacuum_usable_fraction
+    assert "usable_fraction" in unit.assumed
+
+
+def test_an_engine_has_pump_hose_and_weight_of_an_engine() -> None:
+    (engine, heavy, either), _ = units(",tank_gal", "E1|H1|engine|", "E2|H1|pumper|2500", "P1|H1|pumper-tanker|1500")
+    assert (engine.tank_gal, engine.pump_gpm) == (OWN.engine_tank_gal, OWN.engine_pump_gpm)
+    assert (engine.supply_hose_ft, engine.supply_hose_in) == (SHUTTLE.supply_hose_ft, SHUTTLE.supply_hose_in)
+    assert {"tank_gal", "pump_gpm", "loaded_lb"} <= set(engine.assumed)
+    assert engine.loaded_lb == OWN.engine_loaded_lb
+    assert heavy.loaded_lb == OWN.chassis_lb + OWN.lb_per_tank_gal * 2500  # never lighter than its water makes it
+    assert either.pump_gpm == OWN.engine_pump_gpm
+
+
+def test_the_district_sets_the_defaults() -> None:
+    rules = Rules(
+        roads=RoadRules(top_mph=45.0),
+        shuttle=ShuttleRules(usable_fraction=0.8, intake_gpm=700.0, small_dump_gpm=900.0),
+        apparatus=ApparatusRules(chassis_lb=20000.0, axle_share=0.5, tanker_tank_gal=1800.0),
+    )
+    (unit,), _ = units("", "T1|H1|tanker", rules=rules)
+    assert (unit.tank_gal, unit.max_mph, unit.usable_fraction) == (1800, 45, 0.8)
+    assert (unit.intake_gpm, unit.dump_gpm) == (700, 900)
+    assert unit.loaded_lb == 20000 + 16.7 * 1800
+    assert unit.axle_lb == unit.loaded_lb / 2
+
+
+def test_apparatus_at_fault() -> None:
+    header = ",tank_gal,loaded_lb,empty_lb,usable_fraction,pump_gpm"
+    found, sheet = units(
+        header,
+        "a|H9|tanker|2000||||",
+        "b|H1|truck|2000||||",
+        "c|H1|tanker|0||||",
+        "d|H1|tanker|2000|30000|31000||",
+        "e|H1|tanker|2000|||90|",
+        "f|H1|tanker|2000|15000|||",
+        "g|H1|engine|500||||0",
+        "h|H1|tanker|2000 L||||",
+        "i|H1|tanker|2000||60000||",
+        "ok|H1|tanker|2000||||",
+        "ok|H1|tanker|2000||||",
+    )
+    assert sorted(faults(sheet)) == [
+        ("a", "station_id"), ("b", "kind"), ("c", "tank_gal"), ("d", "empty_lb"), ("e", "usable_fraction"),
+        ("f", "loaded_lb"), ("g", "pump_gpm"), ("h", "tank_gal"), ("i", "empty_lb"), ("ok", "unit_id"),
+    ]  # fmt: skip
+    assert [unit.unit_id for unit in found] == ["ok"]
+
+
+@pytest.mark.parametrize(
+    ("fleet", "wanting"),
+    [
+        (["E|engine|yes", "T|tanker|yes"], []),
+        (["E|engine|yes", "P|pumper-tanker|yes"], []),
+        (["P|pumper-tanker|yes", "Q|pumper-tanker|yes"], []),
+        (["E|engine|yes", "T|tanker|no"], ["no tanker is in service"]),
+        (["E|engine|no", "T|tanker|yes"], ["no engine is in service"]),
+        (["E|engine|no"], ["no engine is in service", "no tanker is in service"]),
+    ],
+)
+def test_a_fleet_needs_an_engine_and_a_tanker(fleet: list[str], wanting: list[str]) -> None:
+    texts = ["{}|H1|{}|{}".format(*one.split("|")) for one in fleet]
+    found, _ = units(",in_service", *texts)
+    assert [finding.rule for finding in fleet_findings(found, "apparatus.csv")] == wanting
+
+
+def test_one_pumper_tanker_is_not_both() -> None:
+    found, _ = units("", "P|H1|pumper-tanker")
+    (finding,) = fleet_findings(found, "apparatus.csv")
+    assert "not both" in finding.rule
+
+
+# ----------------------------------------------------------------------------- fill sites
+
+
+def sites(header: str, *texts: str) -> tuple[tuple[FillSite, ...], Sheet]:
+    sheet = sheet_of("fill_sites", "site_id,name,kind,lon,lat" + header, lines(*texts))
+    return read_fill_sites(sheet, SHUTTLE), sheet
+
+
+def test_a_bare_site_gets_the_defaults() -> None:
+    (site,), _ = sites("", "S1|Pond|draft|-72|44")
+    assert site == FillSite(
+        site_id="S1", name="Pond", kind="draft", lon=-72.0, lat=44.0, fill_gpm=SHUTTLE.fill_gpm, fill_gpm_given=False,
+        turnaround_given=False,
+    )  # fmt: skip
+    assert (site.positions, site.turnaround, site.lift_ft, site.months) == (1, "back", 10.0, ALL_MONTHS)
+
+
+def test_every_column_of_a_site_is_read() -> None:
+    header = (
+        ",fill_gpm,site_gpm,tested,positions,source_id,storage_gal,refill_gpm,low_gpm,turnaround,lift_ft,"
+        "needs_engine,months,in_service,connection,notes"
+    )
+    (site,), sheet = sites(
+        header,
+        "S1|Pond|Dry Hydrant|-72|44|750 gpm|1,200|6/30/2025|2|mill pond|90,000 gal|0|400|Loop|8 ft|no|11-3|no|6 in|key",
+    )
+    assert sheet.faults == []
+    assert site == FillSite(
+        site_id="S1", name="Pond", kind="dry hydrant", lon=-72.0, lat=44.0, fill_gpm=750.0, site_gpm=1200.0,
+        tested="2025-06-30", positions=2, source_id="mill pond", storage_gal=90000.0, refill_gpm=0.0, low_gpm=400.0,
+        turnaround="loop", lift_ft=8.0, needs_engine=False, months=frozenset({11, 12, 1, 2, 3}), in_service=False,
+        connection="6 in", notes="key",
+    )  # fmt: skip
+
+
+def test_kind_decides_rate_and_engine_where_cells_are_empty() -> None:
+    found, sheet = sites(
+        ",storage_gal",
+        "a|A|hydrant|-72|44|",
+        "b|B|dry hydrant|-72|44|",
+        "c|C|draft|-72|44|",
+        "d|D|cistern|-72|44|9000",
+        "e|E|tank|-72|44|9000",
+    )
+    assert sheet.faults == []
+    assert [site.needs_engine for site in found] == [False, True, True, True, False]
+    assert [site.fill_gpm for site in found] == [SHUTTLE.fill_gpm] * 4 + [SHUTTLE.gravity_fill_gpm]
+    assert not any(site.fill_gpm_given for site in found)
+
+
+def test_sites_come_in_the_order_of_their_ids() -> None:
+    found, _ = sites("", "S2|A|draft|-72|44", "S10|B|draft|-72|44", "a|C|draft|-72|44")
+    assert [site.site_id for site in found] == ["S10", "S2", "a"]
+
+
+def test_sites_at_fault() -> None:
+    header = ",fill_gpm,positions,storage_gal,turnaround,months,tested,lift_ft"
+    found, sheet = sites(
+        header,
+        "a|A|well|-72|44|||||||",
+        "b|B|cistern|-72|44|||||||",
+        "c|C|draft|-72|44|0||||||",
+        "d|D|draft|-72|44||0|||||",
+        "e|E|draft|-72|44||||sideways|||",
+        "f|F|draft|-72|44|||||4-Nov||",
+        "g|G|draft|-72|44||||||soon|",
+        "h|H|draft|-72|44|||||||40",
+        "i|I|draft|0|0|||||||",
+    )
+    assert found == ()
+    assert sorted(faults(sheet)) == [
+        ("a", "kind"), ("b", "storage_gal"), ("c", "fill_gpm"), ("d", "positions"), ("e", "turnaround"),
+        ("f", "months"), ("g", "tested"), ("h", "lift_ft"), ("i", "lon, lat"),
+    ]  # fmt: skip
+
+
+# ----------------------------------------------------------------------------- closures
+
+
+def closures(header: str, *texts: str) -> tuple[tuple[Closure, ...], Sheet]:
+    sheet = sheet_of("closures", "closure_id,kind" + header, lines(*texts))
+    return read_closures(sheet), sheet
+
+
+def test_closures_by_way_point_and_line() -> None:
+    found, sheet = closures(
+        ",way_id,lon,lat,geometry,value,months,note",
+        "a|closed|123|||||12-3|gate",
+        "b|max_lb||-72|44||24,000 lb||",
+        "c|one_way||||LINESTRING (-72 44, -72.1 44.1)|||",
+        "d|max_height_ft|7||||11.5 ft||",
+    )
+    assert sheet.faults == []
+    assert found[0] == Closure(closure_id="a", kind="closed", way_id=123, months=frozenset({12, 1, 2, 3}), note="gate")
+    assert found[1] == Closure(closure_id="b", kind="max_lb", line=((-72.0, 44.0),), value=24000.0)
+    assert found[2].line == ((-72.0, 44.0), (-72.1, 44.1))
+    assert (found[3].way_id, found[3].value) == (7, 11.5)
+
+
+def test_closures_at_fault() -> None:
+    found, sheet = closures(
+        ",way_id,lon,lat,geometry,value",
+        "a|closed|||||",
+        "b|max_lb|1||||",
+        "c|max_lb|1||||12 t",
+        "d|shut|1||||",
+        "e|closed|1.5||||",
+        "f|closed||-72|||",
+        "g|closed||||POLYGON ((0 0, 1 0, 1 1, 0 0))|",
+        "h|closed||||LINESTRING (here)|",
+        "i|closed||||LINESTRING (44 -172, 44 -173)|",
+    )
+    assert found == ()
+    assert sorted(faults(sheet)) == [
+        ("a", "way_id"), ("b", "value"), ("c", "value"), ("d", "kind"), ("e", "way_id"), ("f", "lat"),
+        ("g", "geometry"), ("h", "geometry"), ("i", "geometry"),
+    ]  # fmt: skip

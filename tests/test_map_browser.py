@@ -1,0 +1,238 @@
+"""The map page in a real browser, with no network: it opens, it is quiet, and it does what a hand asks."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import pytest
+
+from preplan.render.map_html import map_page
+from tests.example_plan import LABELS, example_plan
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+HOSTILE = LABELS[1]
+
+
+class Opened(NamedTuple):
+    """A page, what it complained of, and what it asked for."""
+
+    page: Page
+    complaints: list[str]
+    requests: list[str]
+
+
+@pytest.fixture(scope="module")
+def file_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    path: Path = tmp_path_factory.mktemp("map") / "map.html"
+    path.write_text(map_page(example_plan()), encoding="utf-8")
+    return path.as_uri()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    program = next((found for name in BROWSERS if (found := shutil.which(name))), None)
+    if program is None:
+        pytest.skip(f"no browser on the path: {', '.join(BROWSERS)}")
+    with api.sync_playwright() as driver:
+        launched = driver.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        yield launched
+        launched.close()
+
+
+def opened(browser: Browser, url: str, *, width: int = 1280, scripts: bool = True, dark: bool = False) -> Opened:
+    """Open the page offline in a window of its own and wait until it is ready."""
+    page = browser.new_page(
+        viewport={"width": width, "height": 900 if width > 800 else 800},
+        offline=True,
+        java_script_enabled=scripts,
+        color_scheme="dark" if dark else "light",
+    )
+    complaints: list[str] = []
+    requests: list[str] = []
+    page.on("console", lambda message: complaints.append(message.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("request", lambda request: requests.append(request.url))
+    page.goto(url)
+    if scripts:
+        page.wait_for_selector("body.ready")
+    return Opened(page, complaints, requests)
+
+
+@pytest.fixture
+def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
+    found = opened(browser, file_url)
+    yield found
+    assert found.complaints == []
+    assert found.requests == [file_url]
+    found.page.close()
+
+
+def click_map(page: Page, lon: float, lat: float, *, right_px: float = 0.0) -> None:
+    """Click the map at a place, or some pixels beside it."""
+    at = page.evaluate("([lat, lon]) => planMap.latLngToContainerPoint([lat, lon])", [lat, lon])
+    box = page.locator("#map_plan").bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + at["x"] + right_px, box["y"] + at["y"])
+
+
+def panel(page: Page) -> str:
+    return page.inner_text("#panel-body")
+
+
+def ink(page: Page) -> int:
+    """Count pixels of the drawing that carry the blue of 'served'."""
+    count: int = page.evaluate(
+        """() => {
+          const canvas = document.querySelector("canvas.chart");
+          const shades = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
+          let count = 0;
+          for (let k = 0; k < shades.length; k += 4) {
+            if (shades[k] === 0 && shades[k + 1] === 0x72 && shades[k + 2] === 0xb2) count += 1;
+          }
+          return count;
+        }"""
+    )
+    return count
+
+
+def test_click_on_an_address_shows_what_it_gets(wide: Opened, tmp_path: Path) -> None:
+    page = wide.page
+    click_map(page, -72.0305, 44.0035, right_px=15)
+    said = panel(page)
+    assert page.inner_text("#panel-body h2") == HOSTILE
+    assert "Higher level: needs response level 2." in said
+    assert "Steady flow 220 gpm does not meet the required 500 gpm." in said
+    assert "Steady flow 505 gpm meets the required 500 gpm." in said
+    assert "7.8 min, 3.47 mi" in said
+    assert "T1 (2,000 gal), T2 (3,000 gal)" in said
+    assert page.locator("ul.flags li").count() == 2
+    assert page.locator("button[aria-pressed=true]", has_text="Circuit to fill site 1").count() == 1
+    picture = tmp_path / "wide.png"
+    page.screenshot(path=picture)
+    assert picture.stat().st_size > 10_000
+
+
+def test_click_out_of_reach_shows_nothing(wide: Opened) -> None:
+    before = panel(wide.page)
+    click_map(wide.page, -72.0305, 44.0035, right_px=30)
+    assert panel(wide.page) == before
+
+
+def test_what_is_not_known_is_said_so(wide: Opened) -> None:
+    page = wide.page
+    page.fill("#search", "far island")
+    page.keyboard.press("Enter")
+    said = panel(page)
+    assert "No route" in said
+    assert said.count("No fill site delivers here at this response level.") == 2
+    assert "not known of hose" in said
+    assert "NaN" not in said
+    assert "-1" not in said.replace("-71.9", "")
+
+
+def test_search_finds_as_one_types_and_obeys_the_keys(wide: Opened) -> None:
+    page = wide.page
+    page.fill("#search", "quarry")
+    found = page.locator("#found li").all_inner_texts()
+    assert [text.split("\n")[-1] for text in found] == ["Quarry Lane", LABELS[2], " ".join(LABELS[3].split())]
+    for _ in range(2):
+        page.keyboard.press("ArrowDown")
+    assert page.get_attribute("#search", "aria-activedescendant") == "found-1"
+    page.keyboard.press("Enter")
+    assert page.inner_text("#panel-body h2") == LABELS[2]
+    page.fill("#search", "no such place")
+    assert page.inner_text("#found") == "Nothing found."
+
+
+def test_filter_hides_a_status_and_counts(wide: Opened) -> None:
+    page = wide.page
+    assert ink(page) > 50
+    page.get_by_label("served (1)").uncheck()
+    assert ink(page) == 0
+    assert page.inner_text("#shown") == "5 of 6 addresses shown."
+    page.get_by_label("served (1)").check()
+    page.select_option("#level-filter", label="Answered by response level 1")
+    assert page.inner_text("#shown") == "1 of 6 addresses shown."
+    assert ink(page) > 50
+
+
+def test_click_on_a_fill_site_lists_the_addresses_it_serves(wide: Opened) -> None:
+    page = wide.page
+    click_map(page, -72.04, 44.0)
+    said = panel(page)
+    assert "Fill site 1: Mill Pond dry hydrant" in said
+    assert "900 gpm, tested 2025-09-12" in said
+    assert page.locator("ul.served button").count() == 4
+    page.locator("ul.served button").first.click()
+    assert page.inner_text("#panel-body h2") == LABELS[0]
+
+
+def test_circuit_ends_at_the_site_and_at_the_dump_site(browser: Browser, file_url: str) -> None:
+    """The loaded leg begins at the fill site; the way back ends there, by the same roads."""
+    page = opened(browser, file_url).page
+    page.fill("#search", "12 mill")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("button[aria-pressed=true]")
+    centre = page.evaluate("() => planMap.getCenter()")
+    assert centre["lng"] == pytest.approx((-72.04 - 72.036) / 2, abs=0.002)
+    page.close()
+
+
+def test_every_control_is_large_enough_for_a_glove(wide: Opened) -> None:
+    wide.page.fill("#search", "12 mill")
+    wide.page.keyboard.press("Enter")
+    sizes = wide.page.evaluate(
+        """() => [...document.querySelectorAll("button, select, input[type=search], .legend label, .leaflet-bar a")]
+          .map((one) => [one.textContent, one.getBoundingClientRect()])
+          .filter(([, box]) => box.width > 0 && (box.width < 44 || box.height < 44))
+          .map(([text, box]) => `${text} ${box.width} x ${box.height}`)"""
+    )
+    assert sizes == []
+
+
+def test_night_turns_the_paper_dark(browser: Browser, file_url: str) -> None:
+    found = opened(browser, file_url, dark=True)
+    assert found.page.get_attribute("#night", "aria-pressed") == "true"
+    shade = "() => [...document.querySelector('canvas.chart').getContext('2d').getImageData(2, 2, 1, 1).data].slice(0, 3)"
+    assert max(found.page.evaluate(shade)) < 64
+    found.page.click("#night")
+    assert min(found.page.evaluate(shade)) > 200
+    assert found.complaints == []
+    found.page.close()
+
+
+def test_on_a_telephone_the_panel_is_a_sheet_below_the_map(browser: Browser, file_url: str, tmp_path: Path) -> None:
+    found = opened(browser, file_url, width=390)
+    page = found.page
+    assert not page.is_visible("aside")
+    click_map(page, -72.036, 44.0015)
+    map_box, sheet = page.locator("#map_plan").bounding_box(), page.locator("aside").bounding_box()
+    assert map_box is not None
+    assert sheet is not None
+    assert sheet["y"] >= map_box["y"] + map_box["height"] - 1
+    assert map_box["height"] > 200
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
+    footer = page.locator("footer").bounding_box()
+    assert footer is not None
+    assert footer["y"] + footer["height"] <= 800.5
+    page.screenshot(path=tmp_path / "narrow.png")
+    assert found.complaints == []
+    page.close()
+
+
+def test_with_scripts_off_the_still_map_and_the_table_show(browser: Browser, file_url: str) -> None:
+    found = opened(browser, file_url, scripts=False)
+    page = found.page
+    assert page.is_visible(".still svg >> nth=0")
+    assert page.is_visible("text=Quarry pond (summer)")
+    assert "The incident commander and local procedures decide." in page.inner_text("footer")
+    assert not page.is_visible("#search")
+    assert found.requests == [file_url]
+    page.close()

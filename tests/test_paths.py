@@ -1,0 +1,219 @@
+"""Directions: hand-drawn ways told road by road."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+
+from preplan.plan import Step
+from preplan.roads.paths import Junctions, cross_street, directions, shorten
+from preplan.units import M_PER_MI
+from tests.road_builder import Drawing, draw
+
+MI = M_PER_MI
+MAIN, ELM, OAK = {"name": "Main Street"}, {"name": "Elm Road"}, {"name": "Oak Lane"}
+
+
+def tell(town: Drawing, nodes: str, start: float = 0.0, end: float | None = None) -> tuple[Step, ...]:
+    """Tell the way through nodes of one letter each; start and end are shares along the way driven."""
+    segments, forward = [], []
+    for a, b in pairwise(nodes):
+        ends = (town.roads.from_node.tolist(), town.roads.to_node.tolist())
+        pairs = list(zip(*ends, strict=True))
+        ahead = (town.node[a], town.node[b]) in pairs
+        segments.append(town.row(a, b) if ahead else town.row(b, a))
+        forward.append(ahead)
+    start_fraction = start if forward[0] else 1.0 - start
+    end = 1.0 if end is None else end
+    end_fraction = end if forward[-1] else 1.0 - end
+    return directions(
+        town.roads, town.limits, np.array(segments, dtype=np.int32), np.array(forward), start_fraction, end_fraction
+    )
+
+
+def turns(steps: tuple[Step, ...]) -> list[str]:
+    return [f"{step.turn} {step.road}" for step in steps]
+
+
+def crossing(*roads: tuple[str, str, dict[str, Any]], **more: Any) -> Drawing:
+    """Draw Main Street from a east to b, c; d lies a mile north of b, e south of it, f north-east, g at (3, 1)."""
+    nodes = {
+        "a": (0, 0),
+        "b": (MI, 0),
+        "c": (2 * MI, 0),
+        "d": (MI, MI),
+        "e": (MI, -MI),
+        "f": (2 * MI, MI),
+        "g": (3 * MI, MI),
+    }
+    return draw(nodes, list(roads), **more)
+
+
+CROSSING = crossing(("a", "b", MAIN), ("b", "c", MAIN), ("b", "d", ELM), ("e", "b", OAK))
+
+
+@pytest.mark.parametrize(
+    ("way", "told"),
+    [
+        ("abc", ["Start on Main Street"]),
+        ("abd", ["Start on Main Street", "Left on Elm Road"]),
+        ("abe", ["Start on Main Street", "Right on Oak Lane"]),
+        ("cba", ["Start on Main Street"]),
+        ("cbd", ["Start on Main Street", "Right on Elm Road"]),
+        ("ebd", ["Start on Oak Lane", "Straight on Elm Road"]),
+        ("dbe", ["Start on Elm Road", "Straight on Oak Lane"]),
+        ("aba", ["Start on Main Street", "Turn round on Main Street"]),
+        ("abdba", ["Start on Main Street", "Left on Elm Road", "Turn round on Elm Road", "Right on Main Street"]),
+    ],
+)
+def test_turns_are_told_as_driven(way: str, told: list[str]) -> None:
+    assert turns(tell(CROSSING, way)) == told
+
+
+def test_miles_start_and_end_at_the_places() -> None:
+    steps = tell(CROSSING, "abd", start=0.25, end=0.4)
+    assert [step.miles for step in steps] == pytest.approx([0.75, 0.4], rel=1e-4)
+    back = tell(CROSSING, "dba", start=0.6, end=0.75)
+    assert [step.miles for step in back] == pytest.approx([0.4, 0.75], rel=1e-4)
+    assert [step.miles for step in tell(CROSSING, "ab", start=0.2, end=0.5)] == pytest.approx([0.3], rel=1e-4)
+    assert [step.miles for step in tell(CROSSING, "ba", start=0.2, end=0.5)] == pytest.approx([0.3], rel=1e-4)
+
+
+def test_no_way_is_no_step() -> None:
+    nothing = np.array([], dtype=np.int32)
+    assert directions(CROSSING.roads, CROSSING.limits, nothing, nothing.astype(np.bool_), 0.0, 0.0) == ()
+
+
+def test_a_bend_of_one_road_is_no_step_and_a_turn_of_it_at_a_fork_is() -> None:
+    bend = crossing(("a", "b", MAIN), ("b", "d", MAIN))
+    assert turns(tell(bend, "abd")) == ["Start on Main Street"]
+    fork = crossing(("a", "b", MAIN), ("b", "d", MAIN), ("b", "c", OAK))
+    assert turns(tell(fork, "abd")) == ["Start on Main Street", "Left on Main Street"]
+    tee = crossing(("a", "b", MAIN), ("b", "d", MAIN), ("b", "e", OAK))
+    assert turns(tell(tee, "abd")) == ["Start on Main Street", "Left on Main Street"]
+    driveway = crossing(("a", "b", MAIN), ("b", "d", MAIN), ("b", "c", {"highway": "service", "service": "driveway"}))
+    assert turns(tell(driveway, "abd")) == ["Start on Main Street"]
+
+
+def test_a_slight_turn_is_straight_on_unless_another_road_is_straighter() -> None:
+    slight = {"a": (0, 0), "b": (MI, 0), "c": (2 * MI, -0.6 * MI), "d": (2 * MI, 0.1 * MI)}
+    alone = draw(slight, [("a", "b", MAIN), ("b", "c", OAK)])
+    assert turns(tell(alone, "abc"))[1] == "Straight on Oak Lane"
+    rivalled = draw(slight, [("a", "b", MAIN), ("b", "c", OAK), ("b", "d", ELM)])
+    assert turns(tell(rivalled, "abc"))[1] == "Right on Oak Lane"
+    assert turns(tell(rivalled, "abd"))[1] == "Straight on Elm Road"
+
+
+def test_the_bearing_is_taken_along_the_road_not_at_its_last_wriggle() -> None:
+    town = draw(
+        {"a": (0, 0), "b": (1000, 0), "c": (2000, 0)},
+        [("a", "b", MAIN), ("b", "c", {**OAK, "via": [(1001, 2), (1030, 2)]})],
+    )
+    assert turns(tell(town, "abc"))[1] == "Straight on Oak Lane"
+
+
+def test_roads_without_a_name_go_by_number_or_kind() -> None:
+    town = crossing(("a", "b", {"ref": "US 2;VT 114"}), ("b", "d", {"highway": "track"}), ("b", "c", {}))
+    assert [step.road for step in tell(town, "abd")] == ["US 2 / VT 114", "unnamed track"]
+    assert [step.road for step in tell(town, "abc")] == ["US 2 / VT 114", "unnamed road"]
+
+
+def test_a_short_nameless_piece_inside_a_road_belongs_to_it() -> None:
+    nodes = {"a": (0, 0), "b": (300, 0), "c": (350, 0), "d": (900, 0), "e": (1800, 0)}
+    town = draw(nodes, [("a", "b", MAIN), ("b", "c", {"bridge": "yes"}), ("c", "d", MAIN)])
+    assert turns(tell(town, "abcd")) == ["Start on Main Street"]
+    far = draw(nodes, [("a", "b", MAIN), ("b", "d", {}), ("d", "e", MAIN)])
+    assert len(tell(far, "abde")) == 3
+
+
+def test_notes_tell_postings_bridges_and_surface() -> None:
+    town = crossing(
+        ("a", "b", {**MAIN, "bridge": "yes"}),
+        ("b", "c", {**MAIN, "surface": "compacted"}),
+        ("b", "d", {**ELM, "surface": "asphalt"}),
+        ("d", "f", ELM),
+        ("f", "g", OAK),
+        limits={
+            "max_lb": {0: 30000.0},
+            "unposted_bridge": {2: True, 3: True, 4: True},
+            "max_height_ft": {2: 10.5},
+            "narrow": {3: True},
+        },
+    )
+    assert [step.note for step in tell(town, "abc")] == ["bridge posted 30,000 lb"]
+    assert [step.note for step in tell(town, "cb")] == ["gravel"]
+    assert [step.note for step in tell(town, "abdfg")] == [
+        "bridge posted 30,000 lb",
+        "low clearance 10 ft 6 in; 2 bridges, limit not posted; one truck wide",
+        "bridge, limit not posted",
+    ]
+
+
+def test_a_weight_posted_on_a_road_is_no_bridge() -> None:
+    town = crossing(("a", "b", MAIN), limits={"max_lb": {0: 24000.0}, "max_width_ft": {0: 9.0}})
+    assert [step.note for step in tell(town, "ab")] == ["posted 24,000 lb; width limit 9 ft"]
+
+
+def test_cross_street_is_the_nearest_either_way_along_the_road() -> None:
+    nodes = {name: (east * MI, north * MI) for name, (east, north) in {
+        "a": (0, 0), "b": (0.4, 0), "c": (0.8, 0), "d": (2.0, 0), "n": (0.8, 1), "s": (0, -1), "x": (0.4, 1)
+    }.items()}  # fmt: skip
+    town = draw(
+        nodes,
+        [("a", "b", MAIN), ("b", "c", MAIN), ("c", "d", MAIN), ("c", "n", ELM), ("a", "s", OAK), ("b", "x", {})],
+    )
+    junctions = Junctions.of(town.roads)
+
+    def cross(start: str, end: str, fraction: float) -> str:
+        return cross_street(town.roads, town.limits, town.row(start, end), fraction, junctions=junctions)
+
+    assert cross("b", "c", 0.5) == "Elm Road"  # 0.2 mi against 0.6; the nameless road at b is none
+    assert cross("a", "b", 0.25) == "Oak Lane"  # 0.1 mi against 0.7
+    assert cross("a", "b", 0.9) == "Oak Lane"  # 0.36 mi against 0.44
+    assert cross("c", "d", 0.9) == ""  # 1.08 mi to Elm Road
+    assert cross("c", "d", 0.8) == "Elm Road"  # 0.96 mi
+    assert cross("c", "n", 0.5) == "Main Street"
+
+
+def test_cross_street_on_a_loop_ends() -> None:
+    town = draw({"a": (0, 0), "b": (100, 0), "c": (50, 80)}, [("a", "b", MAIN), ("b", "c", MAIN), ("c", "a", MAIN)])
+    assert cross_street(town.roads, town.limits, 0, 0.5) == ""
+
+
+def step(turn: str, road: str, miles: float, note: str = "") -> Step:
+    return Step(road=road, miles=miles, turn=turn, note=note)
+
+
+def test_shortening_keeps_miles_notes_ends_and_counts_the_turns() -> None:
+    steps = (
+        step("Start on", "A", 0.01),
+        step("Left on", "B", 2.0),
+        step("Straight on", "C", 1.5, "gravel"),
+        step("Right on", "D", 0.05, "bridge, limit not posted"),
+        step("Left on", "E", 0.04),
+        step("Turn round on", "E", 0.02),
+        step("Right on", "F", 0.01),
+    )
+    assert shorten(steps, 7) == steps
+    told = shorten(steps, 4)
+    assert [line.road for line in told] == ["A", "B", "E", "F"]
+    assert [line.turn for line in told] == ["Start on", "Left on", "Turn round on", "Right on"]
+    assert told[1].note == "gravel; bridge, limit not posted; becomes C; and 2 more turns"
+    assert told[1].miles == pytest.approx(3.59)
+    assert sum(line.miles for line in told) == pytest.approx(sum(line.miles for line in steps))
+    assert shorten(shorten(steps, 4), 4) == told
+
+
+def test_a_name_change_goes_before_a_turn_and_is_not_counted_as_one() -> None:
+    steps = (
+        step("Start on", "A", 1.0),
+        step("Left on", "B", 0.1),
+        step("Straight on", "C", 3.0),
+        step("Left on", "D", 1.0),
+    )
+    told = shorten(steps, 3)
+    assert [line.road for line in told] == ["A", "B", "D"]
+    assert told[1].note == "becomes C"

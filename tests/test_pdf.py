@@ -1,0 +1,371 @@
+"""Pages on paper: whole, found by the index, inside the page, the same every time, whatever people typed."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pytest
+from pypdf import PageObject, PdfReader
+
+from preplan.plan import CardGroup, Flag, Plan, Step
+from preplan.records import FeatureTable, ResponseLevel, text_array
+from preplan.render import card_pdf, paper, report_pdf, site_pdf, words
+
+from .example_plan import example_plan
+
+KINDS = ("cards", "one", "sites", "report")
+CAUTION_WORDS = ("estimate for planning", "Confirm roads, bridges, water and access", "incident commander")
+LONG = "Überlänge-Ελληνικά-Кириллица" + "x" * 272
+
+
+def _draw(kind: str, plan: Plan) -> bytes:
+    if kind == "cards":
+        return card_pdf.cards(plan)["cards.pdf"]
+    if kind == "one":
+        return card_pdf.one_card(plan, 2)
+    return site_pdf.sites(plan) if kind == "sites" else report_pdf.report(plan)
+
+
+def _read(file: bytes) -> PdfReader:
+    return PdfReader(io.BytesIO(file), strict=True)
+
+
+def _said(page: PageObject) -> str:
+    return " ".join(page.extract_text().split())
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run of text on a page, level or sloping, in points."""
+
+    left: float
+    base: float
+    size: float
+    width: float
+    level: bool
+
+    def overlaps(self, other: Run) -> bool:
+        """Tell whether two level runs cover each other's letters (0.7 of the size above the base line)."""
+        return (
+            self.left + 0.5 < other.left + other.width
+            and other.left + 0.5 < self.left + self.width
+            and self.base < other.base + 0.7 * other.size
+            and other.base < self.base + 0.7 * self.size
+        )
+
+
+def _runs(page: PageObject) -> list[Run]:
+    """List every run of text; its width is measured with the program's own font, so it knows ASCII only."""
+    found: list[Run] = []
+    font: list[Any] = ["", 0.0]
+
+    def operand(operator: bytes, operands: Any, _cm: Any, tm: list[float]) -> None:
+        if operator == b"Tf":
+            font[:] = [str(operands[0]), float(operands[1])]
+        if operator == b"Tj":
+            raw = operands[0]
+            said = raw if isinstance(raw, str) else bytes(raw).decode("latin-1")
+            scale = float(np.hypot(tm[0], tm[1]))
+            size = float(font[1]) * scale
+            width = paper.width_of(said, size)
+            found.append(Run(tm[4], tm[5], size, width, level=abs(tm[1]) < 1e-6))
+
+    page.extract_text(visitor_operand_before=operand)
+    return [run for run in found if run.width > 0]
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    return example_plan()
+
+
+def _hostile() -> Plan:
+    """Make the example as hard to print as tables allow."""
+    plan = example_plan()
+    n = len(plan.addresses)
+    levels = tuple(ResponseLevel(name=f"Level {k} " + "long name " * 4, engines=9, tankers=9) for k in range(6))
+
+    def six(column: np.ndarray[Any, Any]) -> Any:
+        return np.repeat(column[:, :1], 6, axis=1)
+
+    table = plan.levels
+    wide = {name: six(getattr(table, name)) for name in table.__slots__}
+    flags = tuple(Flag(code, LONG) for code in ("left out", "seasonal", "close", "a new one", "no way", "level short"))
+    steps = tuple(Step(road=LONG, miles=7.0, turn="Left on", note="unposted bridge") for _ in range(20))
+    groups = tuple(replace(g, road=LONG if g.road else "", out_steps=steps, back_steps=steps, cross_street=LONG)
+                   for g in plan.groups)  # fmt: skip
+    units = tuple(replace(u, unit_id=f"Unit of a long name {k} {LONG[:30]}", assumed=("loaded_lb",))
+                  for k, u in enumerate(plan.units))  # fmt: skip
+    sites = tuple(replace(s, name=LONG, connection=LONG, notes=LONG * 3, tested=LONG) for s in plan.sites)
+    return replace(
+        plan, district=replace(plan.district, name=LONG, levels=levels), levels=replace(table, **wide),
+        addresses=replace(plan.addresses, label=text_array([LONG] * n), street=text_array([LONG] * n)),
+        answers=replace(plan.answers, flags=(flags,) * n, level=np.minimum(plan.answers.level, 0)),
+        seasons=tuple(replace(s, best_site=six(s.best_site), sustained_gpm=six(s.sustained_gpm)) for s in plan.seasons) * 2,
+        groups=groups, units=units, sites=sites, site_flags=(flags,) * 3, problems=plan.problems * 90,
+        roads=replace(plan.roads, name=text_array([LONG] * len(plan.roads))),
+    )  # fmt: skip
+
+
+def _odd_characters() -> Plan:
+    plan = example_plan()
+    odd = "a\x00b\n\ud800 \u202eevil\u202c 火災 🚒 مرحبا <b>&amp;</b> %s \\( )"
+    n = len(plan.addresses)
+    return replace(plan, addresses=replace(plan.addresses, label=text_array([odd] * n), street=text_array([odd] * n)))
+
+
+def _empty() -> Plan:
+    """Make a plan in which nothing is planned: no sites, no groups, no water."""
+    plan = example_plan()
+    table = plan.levels
+    none = {name: np.full_like(getattr(table, name), -1) for name in ("site", "backup", "split", "trip", "backup_trip")}
+    return replace(
+        plan, sites=(), site_segment=np.empty(0, dtype=np.int32), site_flags=(), groups=(), seasons=(),
+        levels=replace(table, **none), features=FeatureTable(), problems=(), stations=(),
+        answers=replace(plan.answers, status=text_array(["no route"] * 6), level=np.full(6, -1, dtype=np.int32)),
+    )  # fmt: skip
+
+
+def _scaled(share: float) -> Plan:
+    """Make all ways shorter or longer, about the middle of the example."""
+    plan = example_plan()
+
+    def scaled(lon: Any, lat: Any) -> dict[str, Any]:
+        return {"lon": -72.025 + share * (lon + 72.025), "lat": 44.0 + share * (lat - 44.0)}
+
+    roads, places = plan.roads, scaled(plan.roads.coord_lon, plan.roads.coord_lat)
+    return replace(
+        plan, roads=replace(roads, coord_lon=places["lon"], coord_lat=places["lat"]),
+        addresses=replace(plan.addresses, **scaled(plan.addresses.lon, plan.addresses.lat)),
+        frontages=replace(plan.frontages, **scaled(plan.frontages.lon, plan.frontages.lat)),
+        sites=tuple(replace(s, **scaled(s.lon, s.lat)) for s in plan.sites),
+        stations=tuple(replace(s, **scaled(s.lon, s.lat)) for s in plan.stations),
+    )  # fmt: skip
+
+
+PLANS = {
+    "example": example_plan,
+    "hostile": _hostile,
+    "odd characters": _odd_characters,
+    "empty": _empty,
+    "300 ft": lambda: _scaled(0.06),
+    "40 miles": lambda: _scaled(40.0),
+}
+
+
+@pytest.fixture(scope="module", params=[(kind, name) for name in PLANS for kind in KINDS], ids="-".join)
+def pages(request: pytest.FixtureRequest) -> list[PageObject]:
+    kind, name = request.param
+    return list(_read(_draw(kind, PLANS[name]())).pages)
+
+
+def test_every_page_is_letter_and_says_the_cautions_and_the_date(pages: list[PageObject]) -> None:
+    for page in pages:
+        assert [float(side) for side in page.mediabox] == [0.0, 0.0, 612.0, 792.0]
+        said = _said(page)
+        for caution in CAUTION_WORDS:
+            assert caution in said
+        assert "2026-05-01" in said
+        assert "OpenStreetMap contributors" in said
+
+
+def test_no_text_leaves_the_page_or_is_too_small(pages: list[PageObject]) -> None:
+    for page in pages:
+        runs = _runs(page)
+        assert len(runs) > 5
+        for run in runs:
+            assert run.size >= 8.0 - 1e-4
+            assert run.left >= 36.0 - 1.0
+            assert run.base >= 24.0
+            if run.level:
+                assert run.left + run.width <= 612.0 - 36.0 + 6.0
+                assert run.base + run.size <= 792.0 - 30.0
+
+
+def test_nothing_but_the_footer_stands_in_its_place(pages: list[PageObject]) -> None:
+    for page in pages:
+        assert len([run for run in _runs(page) if run.base < paper.FOOT_PT - 4.0]) in {4, 5}
+
+
+def test_every_font_is_embedded(pages: list[PageObject]) -> None:
+    for page in pages:
+        fonts: Any = page["/Resources"]["/Font"]  # type: ignore[index]
+        assert fonts
+        for font in fonts.values():
+            assert "/FontFile2" in font.get_object()["/FontDescriptor"]
+
+
+@pytest.mark.parametrize("name", list(PLANS))
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_line_of_text_covers_another(kind: str, name: str) -> None:
+    for page in _read(_draw(kind, PLANS[name]())).pages:
+        runs = [run for run in _runs(page) if run.level]
+        clash = [(a, b) for at, a in enumerate(runs) for b in runs[:at] if a.overlaps(b)]
+        # a map's labels are each written twice, halo and letters, at one place
+        assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_same_plan_same_bytes(kind: str) -> None:
+    assert _draw(kind, example_plan()) == _draw(kind, example_plan())
+
+
+def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
+    reader = _read(card_pdf.cards(plan)["cards.pdf"])
+    assert len(reader.pages) == 1 + len(plan.groups)
+    index = _said(reader.pages[0])
+    for address in range(len(plan.addresses)):
+        first_words = " ".join(words.where_words(plan, address).split()[:2])
+        assert first_words in index
+    assert "3 Mill Road hydrant within 1,000 ft" in index
+    links = [note.get_object() for note in reader.pages[0]["/Annots"]]  # type: ignore[attr-defined]
+    assert len(links) == len(list(plan.planned()))
+    led_to = {reader.get_page_number(link["/Dest"][0].get_object()) for link in links}
+    assert led_to == {1, 2, 3, 4}
+
+
+def test_bookmarks_name_roads_and_cards(plan: Plan) -> None:
+    outline: Any = _read(card_pdf.cards(plan)["cards.pdf"]).outline
+    titles = [entry.title for entry in _flat(outline)]
+    assert titles[0] == "Index"
+    assert {"Mill Road", "Quarry Lane", "12 Mill Road", "Quarry Lane 7 to 9", "1 Far Island"} <= set(titles)
+    report = [entry.title for entry in _flat(_read(report_pdf.report(plan)).outline)]
+    assert {"Summary", "Worst shortfalls", "Rules in use", "Method and limits"} <= set(report)
+
+
+def _flat(outline: Any) -> Iterator[Any]:
+    for entry in outline:
+        if isinstance(entry, list):
+            yield from _flat(entry)
+        else:
+            yield entry
+
+
+@pytest.mark.parametrize(
+    ("page", "told"),
+    [
+        (1, ["12 Mill Road", "Response level 1", "served", "310 gpm of 250 required", "Attack: E1", "Fill: E2", "Dump: E3",
+             "Tankers: T1 T2 (5,000 gal)", "Fill site 1: Mill Pond dry hydrant", "6 in NST", "tested 2025-09-12",
+             "Cross street: Quarry Lane", "Hose to the building: 120 ft", "Backup: Fill site 2", "180 gpm",
+             "December to March: 300 gpm", "44° 00.090' N, 72° 02.160' W", "Checked on the ground by",
+             "first minutes are not estimated", "turn round here (assumed possible)"]),
+        (2, ["Response level 2", "higher level", "500 gpm of 500 required", "<script>alert(1)</script>", "2.5 minutes longer",
+             "Backup: none", "A lower response level does not meet"]),
+        (3, ["Quarry Lane 7 to 9", "not met", "240 gpm of 500 required", "No response level meets", "Covers 2:",
+             "=HYPERLINK", "640 ft of hose", "April to November only", "Ünïcødé Farm"]),
+        (4, ["1 Far Island", "no route", "No response level", "90,000 ft from the nearest road", "No fill site serves"]),
+    ],
+)  # fmt: skip
+def test_cards_say_what_an_officer_asks(plan: Plan, page: int, told: list[str]) -> None:
+    said = _said(_read(card_pdf.cards(plan)["cards.pdf"]).pages[page])
+    for one in told:
+        assert one in said
+
+
+def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
+    page = _read(card_pdf.cards(plan)["cards.pdf"]).pages[1]
+    placed: dict[str, float] = {}
+
+    def text(said: str, _cm: Any, tm: list[float], _font: Any, _size: float) -> None:
+        placed.setdefault(said.strip(), tm[5])
+
+    page.extract_text(visitor_text=text)
+    for head in ("WHAT TO CALL", "CAN WE DO IT", "DUMP SITE", "WHERE TANKERS FILL"):
+        assert placed[head] > 792.0 * 2 / 3
+
+
+def test_every_level_is_in_the_table(plan: Plan) -> None:
+    said = _said(_read(card_pdf.cards(plan)["cards.pdf"]).pages[1])
+    assert "response level 1 310 250 meets 1 tankers 150 T1 T2" in said
+    assert "response level 2 520 250 meets 1 fill site 260 T1 T2" in said
+
+
+def test_one_card_is_the_card_of_the_address_s_group(plan: Plan) -> None:
+    for address in (2, 3):
+        (page,) = _read(card_pdf.one_card(plan, address)).pages
+        assert "Quarry Lane 7 to 9" in _said(page)
+    (page,) = _read(card_pdf.one_card(plan, 5)).pages
+    assert "Hydrant within 1,000 ft: no tanker shuttle is planned" in _said(page)
+    with pytest.raises(IndexError):
+        card_pdf.one_card(plan, 6)
+
+
+def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -> None:
+    groups = tuple(
+        CardGroup(road=f"Road {k:04d}", addresses=(4,) if k == 501 else (), lead=4, first_number=k, last_number=k,
+                  out_steps=(), back_steps=(), cross_street="")
+        for k in range(502)
+    )  # fmt: skip
+    files = card_pdf.cards(replace(plan, groups=groups))
+    assert list(files) == ["cards.pdf", "cards/001.pdf", "cards/002.pdf"]
+    assert [len(_read(file).pages) for file in files.values()] == [1, 500, 2]
+    notes: Any = _read(files["cards.pdf"]).pages[0]["/Annots"]
+    links = [note.get_object()["/A"]["/URI"] for note in notes]
+    assert links == ["cards/002.pdf#page=2"]
+    assert "1 Far Island" in _said(_read(files["cards/002.pdf"]).pages[1])
+    assert "002, page 2" in _said(_read(files["cards.pdf"]).pages[0])
+
+
+def test_index_holds_the_whole_of_a_long_label() -> None:
+    reader = _read(card_pdf.cards(_hostile())["cards.pdf"])
+    said = "".join("".join(page.extract_text().split()) for page in reader.pages[:2])
+    assert LONG in said
+
+
+def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None:
+    pages = [_said(page) for page in _read(site_pdf.sites(plan)).pages]
+    assert len(pages) == 3
+    for told in ("First choice of 4 addresses", "Mill Road (2); Quarry Lane (2)", "Circuit for Quarry Lane", "loop"):
+        assert told in pages[0]
+    for told in ("backup of 2", "not tested: assumed rate", "April to November", "back in (assumed)"):
+        assert told in pages[1]
+    for told in ("OUT OF SERVICE", "8,000 gal", "No address fills here first"):
+        assert told in pages[2]
+
+
+def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
+    said = " ".join(_said(page) for page in _read(report_pdf.report(plan)).pages)
+    for told in (
+        "higher level 1 of 6", "not met 2 of 6",
+        "response level 1 (2 E, 2 T) 1 of 5", "response level 2 (3 E, 2 T) 2 of 5",
+        "Addresses not met: 2. Addresses without a route: 1.", "500 240 260 1 tankers", "20,000 lb Mill Road 1",
+        "posted weight (unknown, not safe): 1.", "unreadable: 1", "way 103 maxheight = low closes nothing",
+        "usable_fraction 0.9", "the 90 % rule", "supply_psi (m)",
+        "any one tanker out, 0 of 2", "first fill site out, 0 of 2",
+        "no backup fill site: 1", "1,750",
+    ):  # fmt: skip
+        assert told in said
+
+
+def test_the_report_marks_rules_that_the_district_set(plan: Plan) -> None:
+    rules = plan.district.rules
+    changed = replace(rules, shuttle=replace(rules.shuttle, usable_fraction=0.85))
+    ours = replace(plan, district=replace(plan.district, rules=changed))
+    said, default = (
+        " ".join(_said(page) for page in _read(report_pdf.report(one)).pages) for one in (ours, plan)
+    )  # fmt: skip
+    assert "usable_fraction * 0.85" in said
+    assert "usable_fraction *" not in default
+
+
+@pytest.mark.parametrize("width", [20.0, 60.0, 300.0])
+def test_wrapped_lines_fit_and_lose_nothing(width: float) -> None:
+    said = f"short {LONG} and  some more words"
+    lines = paper.wrap(said, 9.0, width)
+    assert all(paper.width_of(line, 9.0) <= width for line in lines)
+    assert "".join(lines).replace(" ", "") == said.replace(" ", "")
+    assert len(paper.wrap(said, 9.0, width, most=2)) == 2
+
+
+def test_a_text_too_wide_shrinks_before_it_is_cut() -> None:
+    said, size = paper.shrunk("A road of middling length", 20.0, 12.0, 220.0, bold=True)
+    assert said == "A road of middling length"
+    assert 12.0 <= size < 20.0
+    said, size = paper.shrunk(LONG, 20.0, 12.0, 220.0, bold=True)
+    assert said.endswith("…")
+    assert size == 12.0
+    assert paper.width_of(said, size, bold=True) <= 220.0

@@ -1,0 +1,149 @@
+"""Street names: spellings of one street share a key, different streets do not."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from preplan.roads.street_names import address_street, loosen, misspellings, normalise, road_keys
+
+# suffixes and units: USPS Publication 28, Appendix C; directionals: Appendix B
+SAME = [
+    ("Victory Road", "VICTORY RD"),
+    ("North Main Street", "N. Main St."),
+    ("Old County Road South", "OLD COUNTY RD S"),
+    ("Southeast Pond Road", "SE POND RD"),
+    ("Smith Road Extension", "SMITH RD EXT"),
+    ("Matthews Knoll", "MATTHEWS KNL"),
+    ("Whispering Pines", "WHISPERING PNES"),
+    ("Nana's Lane", "NANAS LN"),
+    ("Nana\u2019s Lane", "NANAS LN"),
+    ("Fourth Street", "4TH ST"),
+    ("Eleventh Avenue", "11th Ave"),
+    ("First Avenue", "1ST AVE"),
+    ("Saint Armand Road", "ST ARMAND RD"),
+    ("Mount Tug Road", "MT TUG RD"),
+    ("Gift & Regenback Road", "Gift and Regenback Rd"),
+    ("Rue de l'\u00c9glise", "RUE DE LEGLISE"),
+    ("Hall-Way  Road", "HALL WAY RD"),
+]
+ROUTES = [
+    ("VT ROUTE 105", "VT 105"),
+    ("Vermont Route 105", "VT 105"),
+    ("VT ROUTE 105 E", "VT 105"),
+    ("New Hampshire Route 16", "NH 16"),
+    ("NH 115-A", "NH 115A"),
+    ("VT State Highway 9", "VT 9"),
+    ("US HIGHWAY 2", "US 2"),
+    ("U.S. Route 2", "US 2"),
+    ("US Route 3 North", "US 3"),
+    ("Rte 10 Alt", "RTE 10 ALT"),
+    ("Route 10 Alternate", "RTE 10 ALT"),
+    ("INTERSTATE 89 N", "I 89"),
+    ("I-89", "I 89"),
+    ("CO HWY 12", "CR 12"),
+    ("County Road 12", "CR 12"),
+    ("County Road A", "CR A"),
+    ("STATE ROUTE 012", "SR 12"),
+    ("TOWN HWY 32", "TR 32"),
+    ("Forest Service Road 14", "FR 14"),
+    ("FR 14", "FR 14"),
+    ("FARM TO MARKET RD 1960", "FM 1960"),
+]
+DIFFERENT = [
+    ("Hall Road", "Hill Road"),
+    ("N Main St", "S Main St"),
+    ("VT 105", "VT 105A"),
+    ("VT 105", "NH 105"),
+    ("CO HWY 12", "CO 12"),
+    ("Old Route 2", "Route 2"),
+    ("10 Mile Road", "5 Mile Road"),
+    ("Smith Road", "Smith Road Extension"),
+]
+
+
+@pytest.mark.parametrize(("long", "short"), SAME)
+def test_spellings_of_one_street_share_a_key(long: str, short: str) -> None:
+    assert normalise(long) == normalise(short) != ""
+
+
+@pytest.mark.parametrize(("written", "key"), ROUTES)
+def test_numbered_roads_are_class_and_number(written: str, key: str) -> None:
+    assert normalise(written) == key
+
+
+@pytest.mark.parametrize(("one", "other"), DIFFERENT)
+def test_different_streets_keep_different_keys(one: str, other: str) -> None:
+    assert normalise(one) != normalise(other)
+
+
+@pytest.mark.parametrize(
+    ("street", "number", "key"),
+    [
+        ("343 VICTORY RD", 343, "VICTORY RD"),
+        ("VICTORY RD", 343, "VICTORY RD"),
+        ("12B Main St Unit 4", 12, "MAIN ST"),
+        ("12-14 Main St # 4", 12, "MAIN ST"),
+        ("12 1/2 Main St", 12, "MAIN ST"),
+        ("012 Main St, Springfield VT", 12, "MAIN ST"),
+        ("42 ROUTE 105", 42, "RTE 105"),
+        ("7031 VT ROUTE 102", 7031, "VT 102"),
+        ("22 3RD ST", 22, "3RD ST"),
+        ("10 Mile Rd", 343, "10 MILE RD"),
+        ("10 Mile Rd", -1, "10 MILE RD"),
+        ("Old Lot Rd", 5, "OLD LOT RD"),
+        ("Mill St Lot 12", 5, "ML ST"),
+        ("", 5, ""),
+    ],
+)
+def test_an_address_gives_its_street_alone(street: str, number: int, key: str) -> None:
+    assert address_street(street, number) == key
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("VT 105", "Route 105"),
+        ("State Route 12", "NH 12"),
+        ("Hill Top Drive", "HILLTOP LN"),
+        ("South Side Rd", "SOUTHSIDE RD"),
+    ],
+)
+def test_blurred_keys_forgive_class_suffix_and_spaces(one: str, other: str) -> None:
+    assert normalise(one) != normalise(other)
+    assert loosen(normalise(one)) == loosen(normalise(other))
+
+
+def test_interstates_and_county_roads_are_not_blurred_into_state_routes() -> None:
+    assert len({loosen(key) for key in ("I 89", "CR 89", "TR 89", "VT 89")}) == 4
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "alike"),
+    [
+        ("WENDEL RD", "Wendell Road", True),
+        ("COMMERCIAL AVE", "Commericial Avenue", True),
+        ("PARISH ST", "Parrish Street", True),
+        ("BARKER RD", "Parker Road", False),
+        ("HALL RD", "Hill Road", False),
+        ("VT 1051", "VT 1052", False),
+    ],
+)
+def test_one_wrong_letter_is_forgiven_in_long_names_after_the_first(one: str, other: str, alike: bool) -> None:
+    forms = [misspellings(loosen(normalise(name))) for name in (one, other)]
+    assert bool(forms[0] & forms[1]) == alike
+
+
+def test_a_road_answers_to_all_its_names() -> None:
+    keys = road_keys("Centerline Road / High Road", "US 2;VT 114", {"alt_name": "Post Road", "old_name": "Town Hwy 1"})
+    assert keys == {"CENTERLINE RD", "HIGH RD", "US 2", "VT 114", "POST RD", "TR 1"}
+    assert road_keys("", "", {}) == frozenset()
+
+
+@given(st.text(max_size=40))
+def test_any_text_has_a_key_and_keys_are_stable(text: str) -> None:
+    key = normalise(text)
+    assert normalise(key) == key
+    assert loosen(key).startswith("~")
+    assert isinstance(address_street(text, 12), str)

@@ -1,0 +1,164 @@
+"""Plain words: rounding that never flatters, sentences that say what is meant."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from preplan.plan import Flag, Step
+from preplan.render import words
+
+from .example_plan import example_plan
+
+
+def _read(said: str) -> float:
+    return float(said.replace(",", ""))
+
+
+@pytest.mark.parametrize(
+    ("value", "step", "down", "up"),
+    [(249.99, 1.0, "249", "250"), (250.0, 1.0, "250", "250"), (247.0, 10.0, "240", "250"),
+     (1234.5, 1.0, "1,234", "1,235"), (0.0, 10.0, "0", "0"), (0.3 * 3 * 1000 / 3, 10.0, "300", "300")],
+)  # fmt: skip
+def test_supply_goes_down_and_need_goes_up(value: float, step: float, down: str, up: str) -> None:
+    assert words.supply(value, step) == down
+    assert words.need(value, step) == up
+
+
+@given(st.floats(1.0, 5000.0), st.floats(1.0, 5000.0))
+def test_the_printed_pair_never_turns_the_answer_round(have: float, want: float) -> None:
+    down, up = words.flow_pair(have, want)
+    assert (_read(down) >= _read(up)) == (have >= want) or abs(have - want) < 0.02
+    assert _read(down) <= have + 0.01
+    assert _read(up) >= want - 0.01
+
+
+@given(st.floats(10.0, 5000.0))
+def test_a_met_requirement_prints_as_met(want: float) -> None:
+    down, up = words.flow_pair(want, want)
+    assert _read(down) >= _read(up)
+
+
+@pytest.mark.parametrize("missing", [math.nan, math.inf, None])
+def test_missing_is_said_never_zero(missing: float | None) -> None:
+    for said in (
+        words.supply(missing), words.need(missing), words.minutes(missing), words.miles(missing),
+        words.feet(missing), words.gallons(missing), words.number(missing),
+    ):  # fmt: skip
+        assert said == "not known"
+
+
+def test_units_follow_their_numbers() -> None:
+    assert words.minutes(7.04) == "7.0 min"
+    assert words.miles(3.456) == "3.46 mi"
+    assert words.feet(639.2) == "640 ft"
+    assert words.gallons(4999.9) == "4,999 gal"
+
+
+@given(st.integers(1, 12), st.integers(1, 12))
+def test_month_flag_and_month_set_agree(first: int, count: int) -> None:
+    open_in = [(first - 1 + k) % 12 + 1 for k in range(count)]
+    said = words.months(open_in)
+    if count == 12:
+        assert said == "all year"
+    elif count == 1:
+        assert said == words.months([first])
+    else:
+        flag = words.flag_words(Flag("seasonal", f"{first}-{open_in[-1]}"))
+        assert flag == f"The fill site works {said} only."
+
+
+def test_no_month_is_said() -> None:
+    assert words.months([]) == "no month"
+
+
+@pytest.mark.parametrize(
+    ("flag", "said"),
+    [
+        (Flag("posted bridge avoided", 2.5, "min"), "Goes round a posted weight, height or width: 2.5 minutes longer."),
+        (Flag("unposted bridges", 2.0), "Bridges without a posted weight on the round trip: 2. Unknown, not safe."),
+        (Flag("close", 0.94), "Close: the steady flow is 94 % of the required flow."),
+        (Flag("long driveway", 1640.0, "ft"), "Long driveway: 1,640 ft of hose from the road."),
+        (Flag("left out", "T3 T4"), "Left out, since the flow is no less without: T3 T4."),
+        (Flag("single fill site"), "Only one fill site serves here: no backup."),
+        (Flag("turn at dump site"), "Turn at dump site."),
+        (Flag("seasonal", "soon"), "The fill site works soon only."),
+        (Flag("seasonal", "0-13"), "The fill site works 0-13 only."),
+        (Flag("never heard of", "x\ny"), "Never heard of: x y."),
+    ],
+)
+def test_flags_are_sentences(flag: Flag, said: str) -> None:
+    assert words.flag_words(flag) == said
+
+
+@given(st.text())
+def test_printable_is_one_clean_line(text: str) -> None:
+    said = words.printable(text)
+    assert said.isprintable() or "\ufffd" in said
+    assert said == " ".join(said.split())
+    said.encode("utf-8")
+
+
+def test_half_a_character_is_replaced() -> None:
+    assert words.printable("a\ud800b") == "a\ufffdb"
+
+
+@given(st.lists(st.floats(0.01, 9.0), max_size=40))
+def test_directions_keep_to_eight_lines_and_lose_no_mile(miles: list[float]) -> None:
+    steps = [Step(road=f"Road {k}", miles=m, turn="Left on") for k, m in enumerate(miles)]
+    lines = words.directions(steps)
+    assert len(lines) <= 8
+    total = sum(float(line.partition(" mi")[0].rpartition(" ")[2]) for line in lines)
+    assert total == pytest.approx(sum(miles), abs=0.05)
+    if steps:
+        assert "Road 0," in lines[0]
+        assert f"Road {len(steps) - 1}," in lines[-1]
+
+
+def test_a_bridge_in_the_middle_of_a_long_way_is_still_said() -> None:
+    steps = [Step(road="R", miles=0.1, turn="Left on", note="unposted bridge" * (k == 6)) for k in range(14)]
+    assert "unposted bridge" in " ".join(words.directions(steps))
+
+
+@pytest.mark.parametrize(
+    ("lon", "lat", "said"),
+    [(-72.0, 44.9999999, "45° 00.000' N, 72° 00.000' W"), (151.5, -33.25, "33° 15.000' S, 151° 30.000' E")],
+)
+def test_coordinates_carry_over_full_minutes(lon: float, lat: float, said: str) -> None:
+    assert words.coordinates(lon, lat)[0] == said
+
+
+def test_crew_names_every_unit_of_the_fleet_once_with_its_job() -> None:
+    plan = example_plan()
+    assert words.crew_words(plan, 0, 1) == [
+        ("attack", "E1"), ("fill", "E2"), ("dump", "E3"), ("tankers", "T1 T2 (5,000 gal)"),
+    ]  # fmt: skip
+    plan.levels.dump_engine[0, 1] = plan.levels.attack_engine[0, 1]
+    assert ("attack and dump", "E1") in words.crew_words(plan, 0, 1)
+    assert ("no job yet", "E3") in words.crew_words(plan, 0, 1)
+
+
+def test_seasons_are_printed_only_where_they_differ_on_paper() -> None:
+    plan = example_plan()
+    assert words.season_words(plan, 0, 0) == [
+        "April to November: 310 gpm steady from fill site 1",
+        "December to March: 300 gpm steady from fill site 1",
+    ]
+    plan.seasons[1].sustained_gpm[0, 0] = 311.0
+    assert words.season_words(plan, 0, 0) == []
+
+
+def test_rates_say_whether_they_were_measured() -> None:
+    tested, assumed, given_only = example_plan().sites
+    assert words.rate_words(tested) == "900 gpm, tested 2025-09-12"
+    assert words.rate_words(assumed) == "500 gpm, not tested: assumed rate"
+    assert words.rate_words(given_only) == "500 gpm as given, no test date"
+    assert words.turn_words(assumed) == "back in (assumed)"
+
+
+def test_natural_order_of_roads_and_numbers() -> None:
+    roads = ["10th Street", "2nd Street", "", "Äcker", "²nd"]
+    assert sorted(roads, key=words.natural_key)[:3] == ["", "2nd Street", "10th Street"]
