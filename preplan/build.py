@@ -8,20 +8,20 @@ from dataclasses import replace
 from pathlib import Path
 from time import perf_counter
 
-from preplan.inputs.reader import read_inputs
-from preplan.roads.limits import limits_of
-from preplan.write import write_results
-
 from preplan.errors import Finding, InputError, OutputError
+from preplan.inputs.reader import read_inputs
 from preplan.plan import Inputs, Plan
 from preplan.planning.pipeline import plan_district
 from preplan.records import FeatureTable, RoadTable
+from preplan.render.run_info import run_json
 from preplan.roads import cache
+from preplan.roads.limits import limits_of
+from preplan.roads.network import restriction_problems
 from preplan.roads.source import read_roads
+from preplan.roads.speeds import speed_problems
+from preplan.write import restore_broken, write_results
 
 Progress = Callable[[str, float], None]
-CACHE = ".cache"
-"""Folder of the prepared roads, inside the results."""
 
 
 def build_district(district_file: Path, out: Path | None, progress: Progress) -> Path:
@@ -35,10 +35,12 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
         Where the results cannot be written; previous results are whole.
     """
     watch = Watch(progress)
+    restore_broken(out or default_folder(district_file))
     plan, inputs, folder = _planned(district_file, out, watch)
-    files = render_all(plan, inputs, watch)
+    digests = {role: hashlib.sha256(path.read_bytes()).hexdigest() for role, path in inputs.files.items()}
+    files = render_all(plan, inputs, digests, watch)
     watch.stage("writing results", 0.97)
-    files["run.json"] = _run_json(plan, inputs, files, watch.seconds)
+    files["run.json"] = run_json(plan, replace(inputs, district=plan.district), digests, files, watch.seconds)
     write_results(folder, files)
     watch.stage("done", 1.0)
     return folder
@@ -49,8 +51,9 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     watch = Watch(progress)
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
-    roads, _ = prepared_roads(inputs, default_folder(district_file), watch)
-    _, problems = limits_of(roads, inputs.district.rules.roads, inputs.closures)
+    roads, _ = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
+    _, limit_problems = limits_of(roads, inputs.district.rules.roads, inputs.closures)
+    problems = (*limit_problems, *speed_problems(roads), *restriction_problems(roads))
     watch.stage("done", 1.0)
     lines = [f"{name}: {count:,} rows" for name, count in inputs.rows.items()]
     lines.append(f"roads: {len(roads):,} stretches, newest data {roads.newest or 'of unknown date'}")
@@ -120,9 +123,9 @@ def _planned(district_file: Path, out: Path | None, watch: Watch) -> tuple[Plan,
     return plan_district(inputs, roads, features, watch.stage), inputs, folder
 
 
-def prepared_roads(inputs: Inputs, folder: Path, watch: Watch) -> tuple[RoadTable, FeatureTable]:
-    """Read the roads, from the cache beside the results where it holds them."""
-    kept = folder / CACHE
+def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = True) -> tuple[RoadTable, FeatureTable]:
+    """Read the roads, from the cache beside the results where it holds them; `keep` them there for the next run."""
+    kept = folder.with_name(f"{folder.name}.cache")
     watch.stage("reading roads", 0.03)
     if inputs.roads.file is None:
         return read_roads(inputs.roads, kept)
@@ -130,11 +133,12 @@ def prepared_roads(inputs: Inputs, folder: Path, watch: Watch) -> tuple[RoadTabl
     found = cache.load(kept, key)
     if found is None:
         found = read_roads(inputs.roads, kept)
-        cache.save(kept, key, *found)
+        if keep:
+            cache.save(kept, key, *found)
     return found
 
 
-def render_all(plan: Plan, inputs: Inputs, watch: Watch) -> dict[str, bytes]:
+def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Watch) -> dict[str, bytes]:
     """Draw every page and table in memory: bytes by file name."""
     from preplan.render import card_pdf, geopackage, map_html, report_pdf, site_pdf, tables, waypoints  # noqa: PLC0415 - slow
 
@@ -153,15 +157,7 @@ def render_all(plan: Plan, inputs: Inputs, watch: Watch) -> dict[str, bytes]:
     watch.stage("drawing the report", 0.9)
     files["report.pdf"] = report_pdf.report(plan)
     watch.stage("writing the GeoPackage", 0.93)
-    files["preplan.gpkg"] = geopackage.geopackage(plan)
+    files["preplan.gpkg"] = geopackage.geopackage(plan, digests)
     files["fill_sites.gpx"] = waypoints.fill_sites_gpx(plan)
     files["fill_sites.kml"] = waypoints.fill_sites_kml(plan)
     return files
-
-
-def _run_json(plan: Plan, inputs: Inputs, files: Mapping[str, bytes], seconds: Mapping[str, float]) -> bytes:
-    """Record what went in and what came out."""
-    from preplan.render.run_info import run_json  # noqa: PLC0415 - with the other pages
-
-    digests = {role: hashlib.sha256(path.read_bytes()).hexdigest() for role, path in inputs.files.items()}
-    return run_json(plan, replace(inputs, district=plan.district), digests, files, seconds)

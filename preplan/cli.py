@@ -12,6 +12,7 @@ from pathlib import Path
 from textwrap import wrap
 from typing import Annotated
 
+import numpy as np
 import typer
 
 from preplan import __version__
@@ -225,14 +226,11 @@ def _trip_min(
     if min_out is not None and min_back is not None and miles_out is None and miles_back is None:
         return min_out + min_back
     if miles_out is not None and miles_back is not None and min_out is None and min_back is None:
-        return _leg_min(miles_out) + _leg_min(miles_back)
+        from preplan.roads.speeds import rule_min  # noqa: PLC0415 - the roads' room is slow to import
+
+        return float(rule_min(np.array([miles_out, miles_back])).sum())
     rule = "give --miles-out and --miles-back, or --min-out and --min-back: both of one pair and none of the other"
     raise InputError([Finding(file=_BY_HAND, rule=rule)])
-
-
-def _leg_min(miles: float) -> float:
-    """Give the minutes of one leg by the rule of thumb T = 0.65 + 1.7 D."""
-    return 0.65 + 1.7 * miles
 
 
 def _must_be(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -84,8 +85,8 @@ class Flag:
 
     >>> print(Flag("long driveway", 640, "ft"))
     long driveway=640 ft
-    >>> print(Flag("single fill site"))
-    single fill site
+    >>> print(Flag("posted bridge avoided", 2.4837, "min"), Flag("single fill site"), sep="; ")
+    posted bridge avoided=2.5 min; single fill site
     """
 
     code: str
@@ -93,11 +94,18 @@ class Flag:
     unit: str = ""
 
     def __str__(self) -> str:
-        """Write as the tables do."""
+        """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01."""
         if self.value is None:
             return self.code
-        value = self.value if isinstance(self.value, str) else f"{self.value:g}"
-        return f"{self.code}={value}" + (f" {self.unit}" if self.unit else "")
+        return f"{self.code}={self._value()}" + (f" {self.unit}" if self.unit else "")
+
+    def _value(self) -> str:
+        """Round by the unit; a flag is the one value that is printed in a sentence of its own."""
+        if isinstance(self.value, str) or self.value is None or not math.isfinite(self.value):
+            return str(self.value or "")
+        if self.unit in {"ft", "gal", "gpm"}:
+            return str(math.floor(self.value) if self.unit == "gpm" else math.ceil(self.value))
+        return f"{self.value:.{1 if self.unit == 'min' else 2}f}".rstrip("0").rstrip(".")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,8 +210,10 @@ class LevelTable:
     backup_trip: IntArray
     fleet: BoolArray
     """Units sent: engines and tankers."""
+    tankers: BoolArray
+    """Those of the fleet that are sent to haul: tankers, and pumper-tankers that no engine's place needs."""
     used: BoolArray
-    """Tankers that shuttle; those of the fleet that do not are left out."""
+    """Tankers that shuttle; the others of `tankers` are left out."""
     fill_engine: IntArray
     """Index of the unit that pumps at the fill site, -1: none."""
     dump_engine: IntArray

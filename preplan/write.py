@@ -112,7 +112,7 @@ class _Place:
             raise OutputError(f"{out} cannot hold results; name a folder below it")
         if resolved.exists() and not resolved.is_dir():
             raise OutputError(f"{out} is not a folder; name another or move it")
-        if resolved.is_mount():
+        if os.path.ismount(resolved):
             raise OutputError(f"{out} is a disk of its own; name a folder inside it")
         return cls(resolved)
 

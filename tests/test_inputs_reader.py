@@ -6,8 +6,11 @@ import time
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from preplan.errors import Finding, InputError
+from preplan.inputs.columns import SPECS
 from preplan.inputs.reader import read_inputs
 from tests.inputs_folder import FILES, toml, write_folder
 from tests.shared_data import shared
@@ -36,12 +39,12 @@ def test_a_faultless_district(tmp_path: Path) -> None:
 
 def test_optional_tables_and_mapped_headers(tmp_path: Path) -> None:
     text = toml(files='hydrants = "h.csv"\nclosures = "c.csv"\nbridges = "roads.osm"')
-    text += '[columns.addresses]\nlabel = "SITEADDR"\n'
+    text += '[columns.addresses]\nlabel = "Where it is"\n'
     read = read_inputs(
         write_folder(
             tmp_path,
             district_toml=text,
-            addresses_csv=FILES["addresses.csv"].replace("label", "SITEADDR"),
+            addresses_csv=FILES["addresses.csv"].replace("label", "Where it is"),
             h_csv="hydrant_id,lon,lat,flow_gpm\nh1,-72,44,\n",
             c_csv="closure_id,kind,way_id\nc1,closed,5\n",
         )
@@ -164,3 +167,33 @@ def test_sixty_thousand_rows_are_checked_quickly(tmp_path: Path) -> None:
     seconds = time.perf_counter() - begin
     assert len(read.addresses) == 60_000
     assert seconds < 5.0  # 0.5 s on an idle machine; ten times that means a loop has crept in
+
+
+CELLS = st.sampled_from([
+    "", "x", "=1", "0", "-5", "-72", "44", "200", "nan", "1e308", "yes", "engine", "tanker", "tank", "cistern", "H1",
+    "POINT (1 2)", "POINT EMPTY", '"LINESTRING (1 2, 3 4)"', "4-11", "closed", "max_lb", '"2,000 gal"', "AA", "V",
+])  # fmt: skip
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(role=st.sampled_from(sorted(SPECS)), data=st.data())
+def test_any_table_is_read_or_its_faults_are_told(tmp_path: Path, role: str, data: st.DataObject) -> None:
+    names = SPECS[role].names
+    lines = data.draw(st.lists(st.lists(CELLS, min_size=len(names), max_size=len(names)), max_size=4))
+    text = "\n".join(",".join(line) for line in [list(names), *lines]) + "\n"
+    district = toml(files=f'{role} = "{role}.csv"') if f"{role}.csv" not in FILES else FILES["district.toml"]
+    path = write_folder(tmp_path, district_toml=district, **{f"{role}_csv": text})
+    try:
+        read = read_inputs(path)
+    except InputError as error:
+        # a row of the apparatus may name a station that is at fault in the stations table
+        assert {found.file for found in error.findings} <= {f"{role}.csv", "apparatus.csv"}  # noqa: PT017
+    else:
+        assert read.rows[role] == sum(any(line) for line in lines)
+
+
+def test_text_that_is_no_table_at_all(tmp_path: Path) -> None:
+    for content in (b"\x00\x01\x02\xff\xfe", b"PK\x03\x04" + bytes(range(256)), b"\xff\xfe", "\u2028".encode()):
+        path = write_folder(tmp_path)
+        (tmp_path / "stations.csv").write_bytes(content)
+        assert {one.file for one in findings(path)} == {"stations.csv"}

@@ -191,9 +191,10 @@ def test_headers_of_the_open_address_standards_are_understood() -> None:
 
 
 def test_a_mapped_header_goes_before_a_known_one() -> None:
-    headers = "address_id,label,SITEADDR,lon,lat"
+    headers = "address_id,label,Where it is,lon,lat"
     assert match(headers)["label"] == 1
-    assert match(headers, label="SITEADDR")["label"] == 2
+    assert match(headers, label="Where it is")["label"] == 2
+    assert match(headers.replace(",label", ""), label="where it is")["label"] == 1
 
 
 def test_a_missing_column_lists_what_was_found() -> None:
@@ -264,7 +265,7 @@ def test_months_run_from_the_first_to_the_last(first: int, last: int) -> None:
 
 
 def test_ids_are_checked(tmp_path: Path) -> None:
-    ids = ["=1", "+1", "-1", "@x", "a\x01b", "", "ok", "ok", "ok", '"line\nbreak"']
+    ids = ["=1", "+1", "-1", "@x", "a\x01b", "", "", "ok", "ok", "ok", '"line\nbreak"']
     (tmp_path / "t.csv").write_text("station_id,name,lon,lat\n" + "".join(f"{one},n,-72,44\n" for one in ids))
     sheet: Sheet = open_sheet(tmp_path / "t.csv", "stations", "t.csv", {})[0]
     assert [(fault.row, fault.rule) for fault in sorted(sheet.faults, key=lambda one: one.row)] == [
@@ -274,8 +275,9 @@ def test_ids_are_checked(tmp_path: Path) -> None:
         (5, "starts like a formula (= + - @)"),
         (6, "has control characters"),
         (7, "is empty"),
-        (9, "is already used in row 8"),
-        (10, "is already used in row 8"),
-        (11, "has control characters"),
+        (8, "is empty"),
+        (10, "is already used in row 9"),
+        (11, "is already used in row 9"),
+        (12, "has control characters"),
     ]
-    assert sheet.good.tolist() == [False] * 6 + [True] + [False] * 3
+    assert sheet.good.tolist() == [False] * 7 + [True] + [False] * 3

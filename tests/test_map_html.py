@@ -9,6 +9,7 @@ import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from importlib.resources import files
+from itertools import accumulate
 from typing import Any
 
 import folium
@@ -58,7 +59,7 @@ def unpack(text: str) -> list[int]:
 
 
 def running(text: str) -> list[int]:
-    return np.cumsum(unpack(text)).tolist()
+    return list(accumulate(unpack(text)))
 
 
 # --------------------------------------------------------------------------- packing
@@ -125,6 +126,18 @@ def test_a_tanker_of_the_fleet_that_does_not_shuttle_is_named(plan: Plan) -> Non
     answers = map_data(replace(plan, levels=replace(plan.levels, used=used)))["answers"]
     crew = answers["crews"][answers["cases"][unpack(answers["case"])[0]][6]]
     assert (crew[3], crew[4]) == ((3,), (4,))
+
+
+def test_a_season_is_named_only_where_it_matters(plan: Plan) -> None:
+    def seasons_of(changed: Plan) -> list[str]:
+        answers = map_data(changed)["answers"]
+        return [answers["seasons"][answers["cases"][k][8]] for k in unpack(answers["case"])]
+
+    # The second season delivers 2 % less: a whole gpm or more wherever anything flows.
+    flowing = [k for k, flow in enumerate(plan.levels.sustained_gpm.ravel()) if flow > 0]
+    assert [k for k, said in enumerate(seasons_of(plan)) if said == "December to March"] == flowing
+    same = tuple(replace(season, sustained_gpm=plan.levels.sustained_gpm) for season in plan.seasons)
+    assert set(seasons_of(replace(plan, seasons=same))) == {""}
 
 
 def test_packed_routes_walk_the_same_roads(plan: Plan, page: str) -> None:
@@ -250,6 +263,8 @@ def test_cautions_and_date_stand_in_the_page(page: str) -> None:
         "An estimate for planning. Confirm roads, bridges, water and access on the ground. "
         "The incident commander and local procedures decide. Data of 2026-05-01."
     )
+    undated = replace(example_plan(), district=replace(example_plan().district, date=""))
+    assert "Date of the data not known." in map_page(undated)
 
 
 # --------------------------------------------------------------------------- online tiles

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -105,7 +105,9 @@ def _hostile() -> Plan:
         plan, district=replace(plan.district, name=LONG, levels=levels), levels=replace(table, **wide),
         addresses=replace(plan.addresses, label=text_array([LONG] * n), street=text_array([LONG] * n)),
         answers=replace(plan.answers, flags=(flags,) * n, level=np.minimum(plan.answers.level, 0)),
-        seasons=tuple(replace(s, best_site=six(s.best_site), sustained_gpm=six(s.sustained_gpm)) for s in plan.seasons) * 2,
+        seasons=tuple(
+            replace(s, best_site=six(s.best_site), sustained_gpm=six(s.sustained_gpm)) for s in plan.seasons * 2
+        ),
         groups=groups, units=units, sites=sites, site_flags=(flags,) * 3, problems=plan.problems * 90,
         roads=replace(plan.roads, name=text_array([LONG] * len(plan.roads))),
     )  # fmt: skip
@@ -147,7 +149,7 @@ def _scaled(share: float) -> Plan:
     )  # fmt: skip
 
 
-PLANS = {
+PLANS: dict[str, Callable[[], Plan]] = {
     "example": example_plan,
     "hostile": _hostile,
     "odd characters": _odd_characters,
@@ -248,16 +250,18 @@ def _flat(outline: Any) -> Iterator[Any]:
 @pytest.mark.parametrize(
     ("page", "told"),
     [
-        (1, ["12 Mill Road", "Response level 1", "served", "310 gpm of 250 required", "Attack: E1", "Fill: E2", "Dump: E3",
+        (1, ["12 Mill Road", "Response level 1", "served", "310 gpm of 250 required", "Attack: E1", "Fill: E2",
+             "Dump: E3",
              "Tankers: T1 T2 (5,000 gal)", "Fill site 1: Mill Pond dry hydrant", "6 in NST", "tested 2025-09-12",
              "Cross street: Quarry Lane", "Hose to the building: 120 ft", "Backup: Fill site 2", "180 gpm",
              "December to March: 300 gpm", "44° 00.090' N, 72° 02.160' W", "Checked on the ground by",
              "first minutes are not estimated", "turn round here (assumed possible)"]),
-        (2, ["Response level 2", "higher level", "500 gpm of 500 required", "<script>alert(1)</script>", "2.5 minutes longer",
-             "Backup: none", "A lower response level does not meet"]),
+        (2, ["Response level 2", "higher level", "500 gpm of 500 required", "<script>alert(1)</script>",
+             "2.5 minutes longer", "Backup: none", "A lower response level does not meet"]),
         (3, ["Quarry Lane 7 to 9", "not met", "240 gpm of 500 required", "No response level meets", "Covers 2:",
              "=HYPERLINK", "640 ft of hose", "April to November only", "Ünïcødé Farm"]),
-        (4, ["1 Far Island", "no route", "No response level", "90,000 ft from the nearest road", "No fill site serves"]),
+        (4, ["1 Far Island", "no route", "No response level", "90,000 ft from the nearest road",
+             "No fill site serves"]),
     ],
 )  # fmt: skip
 def test_cards_say_what_an_officer_asks(plan: Plan, page: int, told: list[str]) -> None:

@@ -80,7 +80,14 @@ def test_no_month_is_said() -> None:
     [
         (Flag("posted bridge avoided", 2.5, "min"), "Goes round a posted weight, height or width: 2.5 minutes longer."),
         (Flag("unposted bridges", 2.0), "Bridges without a posted weight on the round trip: 2. Unknown, not safe."),
-        (Flag("close", 0.94), "Close: the steady flow is 94 % of the required flow."),
+        (Flag("close", 0.94), "Close call: the steady flow is hardly above or below the required flow at 94 % of it."),
+        (
+            Flag("close", "Level 2, Level 3"),
+            (
+                "Close call: the steady flow is hardly above or below the required flow at response level 2, "
+                "response level 3."
+            ),
+        ),
         (Flag("long driveway", 1640.0, "ft"), "Long driveway: 1,640 ft of hose from the road."),
         (Flag("left out", "T3 T4"), "Left out, since the flow is no less without: T3 T4."),
         (Flag("single fill site"), "Only one fill site serves here: no backup."),

@@ -26,6 +26,8 @@ YES_NO: Mapping[str, float] = {
     **dict.fromkeys(("yes", "y", "true", "t", "1"), 1.0),
     **dict.fromkeys(("no", "n", "false", "f", "0"), 0.0),
 }
+LARGEST_NUMBER = 1e12
+"""No cell of these tables comes near it; a longer number is a slip."""
 MONTHS_EXPECTED = "is not months such as 4-11, 11-3, Apr-Nov or 1,2,12"
 
 _NUMBER = re.compile(r"(?P<sign>[+-]?)(?P<number>\d{1,3}(?:,\d{3})+(?:\.\d*)?|\d+\.?\d*|\.\d+)\s*(?P<unit>\D*)")
@@ -33,6 +35,7 @@ _MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "
 _MONTH_SPAN = re.compile(r"\s*(?:-|\u2013|\bto\b)\s*")  # a hyphen, an en dash or the word
 _ISO_DATE = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 _US_DATE = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})")
+_TIME_OF_DAY = re.compile(r"[T ]\d{1,2}:\d{2}.*$")
 _CONSTRUCTION = re.compile(r"(?:type\s*)?(i{1,3}|iv|v)(?:\s*-?\s*(?:[ab]|ht|\(?\d{3}\)?))?")
 
 
@@ -84,7 +87,7 @@ def numbers(cells: TextArray, unit: str = "") -> tuple[FloatArray, BoolArray]:
     for i in given[~np.isfinite(plain)].tolist():
         values[i] = number(cells[i], unit)
     wrong = np.zeros(len(cells), dtype=np.bool_)
-    wrong[given] = ~np.isfinite(values[given])
+    wrong[given] = ~(np.abs(values[given]) < LARGEST_NUMBER)  # NaN is below nothing
     values[wrong] = np.nan
     return values, wrong
 
@@ -123,9 +126,10 @@ def _month(word: str) -> int:
 def iso_date(text: str) -> str | None:
     """Read a date as ISO text (a year or a month will do), from ISO or month/day/year; None is a fault.
 
-    >>> iso_date("2025-06"), iso_date("6/9/2025"), iso_date("13/6/2025"), iso_date("last June")
+    >>> iso_date("2025-06"), iso_date("6/9/2025 0:00"), iso_date("13/6/2025"), iso_date("last June")
     ('2025-06', '2025-06-09', None, None)
     """
+    text = _TIME_OF_DAY.sub("", text)
     american = _US_DATE.fullmatch(text)
     if american:
         month, day, year = american.groups()

@@ -61,8 +61,9 @@ ADDRESSES = TableSpec(
             "full_address", "fulladdress", "fulladdr", "address_full", "addr_full", "siteaddr", "site_address",
             "siteaddress", "siteadd", "propaddress", "primaryaddress", "address",
         ),
+        # the whole number with prefix and suffix only where the bare one is missing, since the parts are joined
         "number": (
-            "addno_full", "addnum_cmp", "add_number", "house_number", "housenumber", "addr_housenumber", "addrnum",
+            "add_number", "addno_full", "addnum_cmp", "house_number", "housenumber", "addr_housenumber", "addrnum",
             "addnum", "housenum", "house_num", "house_no", "street_num", "address_number", "addr_num", "stnum",
             "st_num", "st_number",
         ),
@@ -162,15 +163,10 @@ LOOKS_LIKE = 0.8
 def plain(header: str) -> str:
     """Bring a header to plain form, in which names are compared.
 
-    >>> plain("House Number"), plain("addr:street"), plain("OID_")
-    ('house_number', 'addr_street', 'oid')
+    >>> plain("House Number"), plain("addr:street"), plain("OID_"), plain("Número")
+    ('house_number', 'addr_street', 'oid', 'número')
     """
-    return re.sub(r"[^a-z0-9]+", "_", header.casefold()).strip("_")
-
-
-def nearest(word: str, known: Sequence[str]) -> str:
-    """Name the known word most like a given one."""
-    return difflib.get_close_matches(plain(word), known, n=1, cutoff=0.0)[0]
+    return re.sub(r"[\W_]+", "_", header.casefold()).strip("_")
 
 
 def match_headers(

@@ -90,11 +90,11 @@ class Sheet:
     def text(self, column: str, *, required: bool = False) -> TextArray:
         """Read a column of texts; control characters become spaces."""
         values = self.cells(column)
+        if _CONTROL.search("".join(values)):  # one look at the whole column, which seldom has any
+            values = text_array([_CONTROL.sub(" ", value).strip() for value in values])
         if required:
             self.fault(values == "", column, "is empty")
-        if _CONTROL.search("".join(values)) is None:  # one look at the whole column, which seldom has any
-            return values
-        return text_array([_CONTROL.sub(" ", value).strip() for value in values])
+        return values
 
     def number(
         self,
@@ -239,7 +239,7 @@ def look_swapped(lon: FloatArray, lat: FloatArray) -> BoolArray:
     """
     possible = (np.abs(lon) <= 90.0) & (np.abs(lat) <= 180.0)
     certain = possible & ((lat < SOUTHERNMOST_DEG) | (lat > 90.0)) & (lon > SOUTHERNMOST_DEG)
-    others = ~certain & np.isfinite(lon) & np.isfinite(lat)
+    others = ~certain & (np.abs(lon) <= 180.0) & (np.abs(lat) <= 90.0)
     if not others.any():
         return certain
     middle_lon, middle_lat = np.median(lon[others]), np.median(lat[others])

@@ -138,13 +138,14 @@ def _mix(mask: BoolArray, one: Shuttle, other: Shuttle) -> Shuttle:
 
 
 def _site_rates(scene: Scene, site: IntArray, jobs: Jobs) -> tuple[FloatArray, FloatArray]:
-    """Give the rate into one tanker and of the whole site, gpm: no more than its engine can draft at that lift."""
+    """Give the rate into one tanker and of the whole site, gpm: no more than the site gives or its engine lifts."""
     fill = np.array([s.fill_gpm for s in scene.sites])[site]
     total = np.array([s.total_gpm for s in scene.sites])[site]
     pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
     share = draft_share(np.array([s.lift_ft for s in scene.sites]))[site]
     drafts = np.where(jobs.fill_engine >= 0, pump[jobs.fill_engine] * share, np.inf)
-    return np.minimum(fill, drafts), np.minimum(total, drafts)
+    whole = np.minimum(total, drafts)
+    return np.minimum(fill, whole), whole
 
 
 def _capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray, site: IntArray) -> Shuttle:

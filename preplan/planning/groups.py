@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from preplan.roads.paths import cross_street, directions, shorten
 
 from preplan.plan import AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
-from preplan.records import AddressTable, IntArray, RoadLimits, RoadTable
+from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable
+from preplan.roads.paths import Junctions, cross_street, directions, shorten
+from preplan.roads.street_names import address_street
 
 MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
@@ -30,19 +31,21 @@ class Answered:
     limits: RoadLimits
     site_fraction: tuple[float, ...]
     """Place of each site on its stretch."""
+    required_gpm: FloatArray
+    junctions: Junctions
 
 
 def group_addresses(found: Answered, per: str) -> tuple[CardGroup, ...]:
     """Group all addresses but those with a hydrant, by road, then house number, then id."""
     road = _road_names(found)
-    keys = [_answer_key(found, a) for a in range(len(found.addresses))]
+    keys = [(name.casefold(), *_answer_key(found, a)) for a, name in enumerate(road)]
     order = sorted(
         np.flatnonzero(found.answers.status != "hydrant").tolist(),
         key=lambda a: (road[a].casefold(), int(found.addresses.number[a]), str(found.addresses.address_id[a])),
     )
     runs: list[list[int]] = []
     for a in order:
-        if per == "road" and runs and _joins(found, road, keys, runs[-1][0], a):
+        if per == "road" and runs and road[a] and keys[runs[-1][0]] == keys[a] and _near(found, runs[-1][0], a):
             runs[-1].append(a)
         else:
             runs.append([a])
@@ -50,12 +53,19 @@ def group_addresses(found: Answered, per: str) -> tuple[CardGroup, ...]:
 
 
 def _road_names(found: Answered) -> list[str]:
-    """Name each address's road: as its table does, else as the map does."""
+    """Name each address's road: as the map does where it stands on the road of its name, else as its table does.
+
+    Tables spell one street in many ways; those that mean the same take the first spelling.
+    """
+    spelling: dict[str, str] = {}
     names = []
     for a in range(len(found.addresses)):
         segment = int(found.frontages.segment[a])
         mapped = str(found.roads.name[segment] or found.roads.ref[segment]) if segment >= 0 else ""
-        names.append(str(found.addresses.street[a]) or mapped)
+        given = str(found.addresses.street[a])
+        key = address_street(given, int(found.addresses.number[a]))
+        best = mapped if found.frontages.how[a] == "named" or not given else given
+        names.append(spelling.setdefault(key, best) if key else best)
     return names
 
 
@@ -65,17 +75,14 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     if level < 0:
         return (found.answers.status[a],)
     table = found.levels
-    limits = tuple(table.limited_by[a].tolist())
     units = table.fleet[a, level].tobytes() + table.used[a, level].tobytes()
     jobs = (int(table.attack_engine[a, level]), int(table.fill_engine[a, level]), int(table.dump_engine[a, level]))
     places = (int(table.site[a, level]), int(table.backup[a, level]))
-    return (found.answers.status[a], level, places, units, jobs, limits, tuple(table.meets[a].tolist()))
+    return (found.answers.status[a], level, float(found.required_gpm[a]), places, units, jobs)
 
 
-def _joins(found: Answered, road: list[str], keys: list[tuple[object, ...]], first: int, a: int) -> bool:
-    """Tell whether an address joins the run that begins with `first`."""
-    if road[first].casefold() != road[a].casefold() or keys[first] != keys[a] or not road[a]:
-        return False
+def _near(found: Answered, first: int, a: int) -> bool:
+    """Tell whether two round trips are near enough to share a card."""
     return abs(_trip_min(found, first) - _trip_min(found, a)) <= MOST_APART_MIN
 
 
@@ -98,7 +105,13 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
     segment = int(found.frontages.segment[lead])
     cross = ""
     if segment >= 0:
-        cross = cross_street(found.roads, found.limits, segment, float(found.frontages.fraction[lead]))
+        cross = cross_street(
+            found.roads,
+            found.limits,
+            segment,
+            float(found.frontages.fraction[lead]),
+            junctions=found.junctions,
+        )
     out, back = _legs(found, lead)
     return CardGroup(
         road=road,
@@ -136,4 +149,5 @@ def _legs(found: Answered, a: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
 def _steps(found: Answered, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
     """Describe a run of forest rows."""
     index: IntArray = np.array(rows, dtype=np.int32)
-    return directions(found.roads, found.limits, found.forest.segment[index], found.forest.forward[index], start, end)
+    ways = found.forest.segment[index], found.forest.forward[index]
+    return directions(found.roads, found.limits, *ways, start, end, junctions=found.junctions)

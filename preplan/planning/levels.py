@@ -81,6 +81,7 @@ def level_table(scene: Scene, scores: Scores, choice: Choice) -> LevelTable:
         trip=np.full(shape, -1, dtype=np.int32),
         backup_trip=np.full(shape, -1, dtype=np.int32),
         fleet=scene.response.engines | scene.response.tankers,
+        tankers=scene.response.tankers,
         used=used,
         fill_engine=found.jobs.fill_engine.reshape(shape),
         dump_engine=found.jobs.dump_engine.reshape(shape),
@@ -204,7 +205,7 @@ def _fleet_flags(
     ids = np.array([unit.unit_id for unit in scene.units], dtype=np.object_)
     rows = np.flatnonzero(answers.level >= 0)
     shown = answers.level[rows]
-    idle = scene.response.tankers[rows, shown] & ~levels.used[rows, shown] & (levels.site[rows, shown] >= 0)[:, None]
+    idle = levels.tankers[rows, shown] & ~levels.used[rows, shown] & (levels.site[rows, shown] >= 0)[:, None]
     stranded = ~np.isfinite(scene.response.arrival_min[rows])
     short_e, short_t = levels.short_engines[rows, shown], levels.short_tankers[rows, shown]
     for at in np.flatnonzero(idle.any(axis=1)):

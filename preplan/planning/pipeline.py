@@ -7,9 +7,6 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
-from preplan.roads.hose import hydrant_reach
-from preplan.roads.limits import limits_of
-from preplan.roads.speeds import minutes_of, node_delay_min, rule_min
 
 from preplan.errors import Finding, InputError
 from preplan.plan import AnswerTable, FrontageTable, Inputs, LevelTable, Plan, RouteForest, SeasonLine, TripTable
@@ -19,7 +16,7 @@ from preplan.planning.kept import Measures, keep_trips, kept_pairs
 from preplan.planning.levels import address_flags, choose, grade, level_table, site_flags
 from preplan.planning.needs import needs_of
 from preplan.planning.response import Response, depart_min, respond
-from preplan.planning.vehicles import CutFleet, Minutes, cut_fleets, loaded_vehicle, unlimited_fleet
+from preplan.planning.vehicles import CutFleet, Minutes, cut_fleets, is_tanker, loaded_vehicle, unlimited_fleet
 from preplan.records import (
     BoolArray,
     FeatureTable,
@@ -29,12 +26,16 @@ from preplan.records import (
     Problem,
     RoadLimits,
     RoadTable,
+    Station,
     Unit,
 )
 from preplan.roads.frontage import Places, place_addresses, place_points
-from preplan.roads.network import RoadNetwork, build_network
+from preplan.roads.hose import hydrant_reach
+from preplan.roads.limits import limits_of
+from preplan.roads.network import RoadNetwork, build_network, restriction_problems
+from preplan.roads.paths import Junctions
+from preplan.roads.speeds import minutes_of, node_delay_min, rule_min, speed_problems
 from preplan.roads.trips import Circuits, Fleet, Spots, circuits, legs_of, measure, response_min
-from preplan.rules import RoadRules
 
 Progress = Callable[[str, float], None]
 """Called with the name of a stage and the share of the whole that is done."""
@@ -74,15 +75,14 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     Raises
     ------
     InputError
-        Where a closure lies on no road, or no unit can haul water.
+        Where a closure lies on no road, no unit can haul water or pump, or no fill site is in service.
     """
     units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
+    require_fleet(inputs, units)
     progress("placing addresses on the roads", 0.1)
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = cut_fleets(units, ground.network, ground.limits, ground.minutes)
-    if not fleets:
-        raise InputError([Finding(file="apparatus", rule="no tanker is in service", remedy="set in_service on one")])
     found = tuple(round_trips(fleet.loaded, fleet.empty, inputs, ground) for fleet in fleets)
     free_fleet = unlimited_fleet(ground.network, ground.limits, ground.minutes, fleets[-1].cut.top_mph)
     free = round_trips(free_fleet, free_fleet, inputs, ground)
@@ -106,6 +106,21 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     return assemble(inputs, ground, scene, fleets, outcome)
 
 
+def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
+    """Refuse a district in which nobody hauls water, nobody pumps, or there is no water to haul."""
+    months = inputs.district.rules.plan.months
+    lacks = []
+    if not any(is_tanker(unit) for unit in units):
+        lacks.append(Finding(file="apparatus", rule="no tanker is in service", remedy="set in_service on one"))
+    if all(unit.kind == "tanker" for unit in units):
+        lacks.append(Finding(file="apparatus", rule="no engine is in service", remedy="set in_service on one"))
+    if not any(site.in_service and site.months & months for site in inputs.sites):
+        rule = "no fill site is in service in any month that is planned"
+        lacks.append(Finding(file="fill_sites", rule=rule, remedy="see in_service and months"))
+    if lacks:
+        raise InputError(lacks)
+
+
 def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Ground:
     """Read the limits, build the network, and put addresses, sites and stations on it."""
     rules = inputs.district.rules
@@ -123,7 +138,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         roads=roads,
         features=features,
         limits=limits,
-        problems=problems,
+        problems=(*problems, *speed_problems(roads), *restriction_problems(roads)),
         network=network,
         minutes=minutes,
         frontages=place_addresses(roads, limits, inputs.addresses, rules.roads, rules.plan),
@@ -144,20 +159,19 @@ def round_trips(loaded: Fleet, empty: Fleet, inputs: Inputs, ground: Ground) -> 
         dump_turn_min=rules.dump_turn_min,
         loop_preference_min=rules.loop_preference_min,
     )
-    return by_rule(found, ground.network, rules) if rules.travel == "rule" else found
+    return by_rule(found, ground.network) if rules.travel == "rule" else found
 
 
-def by_rule(found: Circuits, network: RoadNetwork, rules: RoadRules) -> Circuits:
-    """Replace network times by the travel rule on the same roads; turning stays as it is."""
+def by_rule(found: Circuits, network: RoadNetwork) -> Circuits:
+    """Replace network times by the travel rule on the same roads; turning at both ends stays as it is."""
     address, site = np.argwhere(found.join >= 0).astype(np.int32).T
     out_legs, back_legs = legs_of(found, address, site)
     length = network.length_mi[:, None]
     out_mi = measure(found.outward, out_legs, length, inward=False)[:, 0]
     back_mi = measure(found.inward, back_legs, length, inward=True)[:, 0]
-    at_dump, _ = found.turns
     out_min, back_min = found.out_min.copy(), found.back_min.copy()
     out_min[address, site] = rule_min(out_mi)
-    back_min[address, site] = rule_min(back_mi) + at_dump[address, site] * rules.dump_turn_min
+    back_min[address, site] = rule_min(back_mi) + found.turning_min[address, site]
     return replace(found, out_min=out_min, back_min=back_min)
 
 
@@ -227,13 +241,12 @@ def traced_trips(
     heaviest = len(found) - 1 - ways[::-1].argmax(axis=0)
     has_way = np.take_along_axis(ways, pair_cut[None], axis=0)[0]
     pair_cut = np.where(has_way, pair_cut, heaviest).astype(np.int32)
-    drawn = _mask_of(levels.site[rows, shown], ways.any(axis=0)) | _mask_of(
-        levels.backup[rows, shown], ways.any(axis=0)
-    )
+    there: BoolArray = np.isfinite(trip_min.min(axis=0))
+    drawn = _mask_of(levels.site[rows, shown], there) | _mask_of(levels.backup[rows, shown], there)
     every = drawn.copy()
     for table in (levels.site, levels.backup):
         for level in range(table.shape[1]):
-            every |= _mask_of(table[:, level], ways.any(axis=0))
+            every |= _mask_of(table[:, level], there)
     best = np.take_along_axis(trip_min, pair_cut[None], axis=0)[0]
     return keep_trips(
         found,
@@ -285,7 +298,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         levels=outcome.levels,
         seasons=outcome.seasons,
         answers=outcome.answers,
-        groups=group_addresses(answered(inputs, ground, outcome), inputs.district.cards_per),
+        groups=group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per),
         roads=ground.roads,
         limits=ground.limits,
         minutes=ground.minutes(fleets[-1].cut.top_mph),
@@ -294,7 +307,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
     )
 
 
-def answered(inputs: Inputs, ground: Ground, outcome: Outcome) -> Answered:
+def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome) -> Answered:
     """Gather what the grouping of neighbours looks at."""
     return Answered(
         addresses=inputs.addresses,
@@ -306,4 +319,6 @@ def answered(inputs: Inputs, ground: Ground, outcome: Outcome) -> Answered:
         roads=ground.roads,
         limits=ground.limits,
         site_fraction=tuple(ground.sites.fraction.tolist()),
+        required_gpm=scene.needs.required_gpm,
+        junctions=Junctions.of(ground.roads),
     )

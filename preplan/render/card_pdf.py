@@ -30,8 +30,8 @@ _ROW_PT = (126.0, 92.0)
 """Most height of the two rows of the top third."""
 _MOST_LEVELS = 6
 """Most rows of the table of response levels."""
-_TABLE = (("response level", 92.0), ("steady gpm", 62.0), ("required", 54.0), ("meets?", 54.0), ("fill site", 48.0),
-          ("held back by", 72.0), ("one tanker out", 78.0), ("tankers", 80.0))  # fmt: skip
+_TABLE = (("response level", 84.0), ("steady gpm", 60.0), ("required", 50.0), ("meets?", 50.0), ("fill site", 46.0),
+          ("held back by", 68.0), ("one tanker out", 76.0), ("tankers", 106.0))  # fmt: skip
 
 
 # --------------------------------------------------------------------------- what a card says
@@ -146,12 +146,13 @@ def _dump(facts: Facts) -> list[Line]:
     lines = [Line("DUMP SITE", SMALL_PT, bold=True)]
     if facts.level < 0 or facts.cell("trip") < 0:
         return [*lines, *paragraph("None: no place on a road that tankers can use and leave again.", _HALF)]
-    road = words.printable(facts.group.road)
-    how = {"named": "by the road of its name", "driveway": "at the mouth of its driveway",
-           "nearest": "at the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
+    segment = int(front.segment[lead])
+    road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
+    how = {"named": ", the road of its address", "driveway": ", at the mouth of its driveway",
+           "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
     side = _arriving_side(facts)
     building = f"; building on the {side} as loaded tankers arrive" if side else ""
-    lines += paragraph(f"On {road or 'the road'} {how}{building}.", _HALF, most=3)
+    lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", _HALF, most=3)
     trip = facts.cell("trip")
     turn = "turn round here (assumed possible)" if plan.trips.turn_at_dump[trip] else "drive on, no turn here"
     lines += paragraph(f"Tankers {turn}.", _HALF)
@@ -314,14 +315,16 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     rows = rows[first : first + _MOST_LEVELS]
     left, right, covered = [*_else(facts), *_assumed(facts)], _care(facts), _covered(facts)
     way = _way(facts, _WIDTH - _MAP_PT - _GAP)
-    free = y - FOOT_PT - 15.0 - 11.5 * len(rows) - paper.height_of(covered) - 20.0
+    free = y - FOOT_PT - 24.0 - 11.5 * len(rows) - paper.height_of(covered) - 20.0
     height, below = _share(free, max(paper.height_of(left), paper.height_of(right)))
     if paper.height_of(way) > height:
         way = paper.trimmed(_way(facts, _WIDTH - _MAP_PT - _GAP, most=1), height)
     subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"))
     picture.draw(pen, Box(LEFT_PT, y - height, LEFT_PT + _MAP_PT, y), subject)
     pen.lines(LEFT_PT + _MAP_PT + _GAP, y, way)
-    y = _draw_table(pen, y - height - 4.0, rows, facts.level - first)
+    if subject.out_ft is not None:
+        pen.text(LEFT_PT, y - height - 9.0, _MAP_NOTE, SMALL_PT)
+    y = _draw_table(pen, y - height - 13.0, rows, facts.level - first)
     pen.lines(LEFT_PT, y - 4.0, paper.trimmed(left, below))
     pen.lines(LEFT_PT + _HALF + _GAP, y - 4.0, paper.trimmed(right, below))
     y = pen.lines(LEFT_PT, y - 8.0 - below, covered)
@@ -332,7 +335,7 @@ def _share(free: float, wanted: float) -> tuple[float, float]:
     """Share the height left among map, text below it and notes; gives map and text. Notes give way first."""
     height = min(_MOST_MAP_PT, max(_LEAST_MAP_PT, free - wanted - _NOTES_PT))
     below = min(wanted, free - height - _LEAST_NOTES_PT)
-    if below < _LEAST_BELOW_PT:
+    if below < min(wanted, _LEAST_BELOW_PT):
         below = min(wanted, _LEAST_BELOW_PT)
         height = free - below - _LEAST_NOTES_PT
     return height, below
@@ -363,17 +366,14 @@ def _draw_top(document: Document, facts: Facts) -> float:
 
 def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], shown: int) -> float:
     """Draw the table of response levels, the one shown in bold; gives its lower edge."""
-    x = LEFT_PT
-    for head, width in _TABLE:
-        pen.text(x, top - 9.0, head, SMALL_PT, bold=True)
-        x += width
-    pen.rule(top - 12.0, width=0.8)
-    for k, row in enumerate(rows):
-        x, y = LEFT_PT, top - 22.0 - 11.5 * k
+    runs: list[paper.Run] = []
+    for k, row in enumerate([[head for head, _ in _TABLE], *rows]):
+        x, y, bold = LEFT_PT, top - (9.0 if k == 0 else 10.5 + 11.5 * k), k in (0, shown + 1)
         for said, (_, width) in zip(row, _TABLE, strict=True):
-            bold = k == shown
-            pen.text(x, y, paper.ellipsis(said, SMALL_PT, width - 4.0, bold=bold), SMALL_PT, bold=bold)
+            runs.append((x, y, paper.ellipsis(said, SMALL_PT, width - 4.0, bold=bold), SMALL_PT, bold))
             x += width
+    pen.write(runs)
+    pen.rule(top - 12.0, width=0.8)
     low = top - 15.0 - 11.5 * len(rows)
     pen.rule(low, width=0.5)
     return low
@@ -410,7 +410,11 @@ class Entry:
 
 _COLUMN = (_WIDTH - 18.0) / 2
 _LABEL = _COLUMN - 160.0
-_LEVEL_NOTE = "level: the lowest response level whose steady flow meets the required flow"
+_LEVEL_NOTE = (
+    "level: the lowest response level whose steady flow meets the required flow. "
+    "Status colours are not hydrant flow classes."
+)
+_MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop."
 
 
 def _entries(plan: Plan, groups: Sequence[CardGroup]) -> list[Entry]:
@@ -463,13 +467,13 @@ def _index_columns(plan: Plan, entries: Sequence[Entry]) -> list[list[Row]]:
 
 def _draw_index(document: Document, plan: Plan, columns: Sequence[Sequence[Row]], places: Sequence[str]) -> None:
     """Draw the index; `places` says, card by card, where each is."""
-    counts = "   ".join(f"{n} {words.status_words(status)}" for status, n in plan.counts().items())
     for at, column in enumerate(columns):
         left = LEFT_PT + (at % 2) * (_COLUMN + 18.0)
         if at % 2 == 0:
             document.begin("index")
             top = document.pen.lines(LEFT_PT, document.y, [Line("Index by road and number", 13.0, bold=True)])
-            document.pen.lines(LEFT_PT, top, [Line(counts, SMALL_PT), Line(_LEVEL_NOTE, SMALL_PT)])
+            _draw_counts(document.pen, plan, top - 8.0)
+            document.pen.lines(LEFT_PT, top - 10.0, [Line(_LEVEL_NOTE, SMALL_PT)])
             if at == 0:
                 document.mark("index", "Index")
         y = document.y - 48.0
@@ -479,6 +483,16 @@ def _draw_index(document: Document, plan: Plan, columns: Sequence[Sequence[Row]]
         y -= 3.0
         for row in column:
             y = _draw_row(document, plan, row, left, y, places)
+
+
+def _draw_counts(pen: paper.Pen, plan: Plan, y: float) -> None:
+    """Draw each status with its symbol and the number of its addresses."""
+    x = LEFT_PT
+    for status, count in plan.counts().items():
+        said = f"{count:,} {words.status_words(status, plan.district.rules.hydrants.reach_ft)}"
+        paper.status_mark(pen, status, x + 4.0, y + 3.0, 7.0)
+        pen.text(x + 11.0, y, said, SMALL_PT)
+        x += paper.width_of(said, SMALL_PT) + 25.0
 
 
 def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float, places: Sequence[str]) -> float:
@@ -566,7 +580,7 @@ def one_card(plan: Plan, address: int) -> bytes:
     for group in plan.groups:
         if address in group.addresses:
             document = Document(plan.district, "tanker shuttle card", pages=1)
-            _draw_card(document, Picture(plan), group, f"data of {plan.district.date}")
+            _draw_card(document, Picture(plan), group, "")
             return document.finish()
     document = Document(plan.district, "no card", pages=1)
     document.begin()

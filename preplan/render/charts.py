@@ -18,13 +18,18 @@ _WATER = (0.86, 0.90, 0.93)
 _BUILDING = (0.80, 0.80, 0.80)
 _MAJOR = frozenset({"motorway", "trunk", "primary", "secondary"})
 _MINOR = frozenset({"tertiary", "unclassified"})
-_ROAD_PT = (2.0, 1.1, 0.5)
-"""Line widths of major roads, of roads between, and of residential roads, drives and tracks."""
+_LANES = frozenset({"service", "track", "path", "footway", "bridleway", "cycleway"})
+_ROAD_PT = (2.0, 1.1, 0.6, 0.4)
+"""Line widths of major roads, of roads between, of residential roads, and of drives and tracks."""
+_ROAD_PT_PER_FT = (0.0, 0.0, 0.0075, 0.025)
+"""Scale below which each of them is left out."""
 _ROAD_GREY = (0.55, 0.55, 0.62)
 _MOST_ROADS = 1400
 """Above this many stretches in view the smallest roads are left out."""
-_COARSE_FT = (0.0, 150.0, 600.0)
+_COARSE_FT = (0.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0)
 """Points of roads nearer than these are dropped when a foot is small on the page."""
+_COARSE_PT = 1.4
+"""Detail finer than this on the page is not drawn."""
 _MOST_NAMES = 14
 _BUILDING_PT_PER_FT = 0.06
 _MAP_MARGIN = 0.12
@@ -52,9 +57,9 @@ def path_code(points: FloatArray, digits: int) -> str:
     return f"{steps[0][:-1]}m {' '.join(steps[1:])}"
 
 
-def _stroke(pen: Pen, codes: Sequence[str], *, fill: bool = False) -> None:
+def _stroke(pen: Pen, codes: Sequence[str], *, fill: bool = False, stroke: bool = True) -> None:
     """Draw lines that are already written in the page language."""
-    pen.canvas.drawPath(PDFPathObject(["n", *codes]), stroke=int(not fill), fill=int(fill))
+    pen.canvas.drawPath(PDFPathObject(["n", *codes]), stroke=int(stroke), fill=int(fill))
 
 
 class Picture:
@@ -68,7 +73,9 @@ class Picture:
         self.points = self.plane.feet(roads.coord_lon, roads.coord_lat)
         self.finder = scene.Finder(scene.line_boxes(self.points, roads.coord_start))
         kinds = roads.highway.tolist()
-        self.rank = np.array([0 if k in _MAJOR else 1 if k in _MINOR else 2 for k in kinds], dtype=np.int32)
+        self.rank = np.array(
+            [0 if k in _MAJOR else 1 if k in _MINOR else 3 if k in _LANES else 2 for k in kinds], dtype=np.int32
+        )
         spoken = [
             words.printable(name) or words.printable(ref) for name, ref in zip(roads.name, roads.ref, strict=True)
         ]
@@ -104,7 +111,7 @@ class Picture:
             points = self.stretch(segment)
             if coarse:
                 points = scene.thinned(points, _COARSE_FT[coarse])
-            self._codes[key] = path_code(points, 1)
+            self._codes[key] = path_code(points, 0 if coarse else 1)
         return self._codes[key]
 
     def leg(self, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray) -> FloatArray | None:
@@ -172,11 +179,12 @@ class Picture:
             pen.ink(_BUILDING, _BUILDING)
             self._area(pen, frame, "building")
         drawn = self.finder.touching(frame.country)
-        for smallest in (1, 0):
+        drawn = drawn[scale >= np.array(_ROAD_PT_PER_FT)[self.rank[drawn]]]
+        for smallest in (2, 1, 0):
             if len(drawn) > _MOST_ROADS:
                 drawn = drawn[self.rank[drawn] <= smallest]
         foot = 1.0 / scale
-        coarse = sum(foot >= step for step in _COARSE_FT[1:])
+        coarse = sum(_COARSE_PT * foot >= step for step in _COARSE_FT[1:])
         pen.ink(_ROAD_GREY, _ROAD_GREY)
         for rank, width in reversed(list(enumerate(_ROAD_PT))):
             codes = [self.code(s, coarse) for s in drawn[self.rank[drawn] == rank].tolist()]
@@ -191,16 +199,25 @@ class Picture:
         least = 0.7 / frame.pt_per_ft
         codes = [path_code(scene.thinned(feet[row], least), 1) for row in finder.touching(frame.country).tolist()]
         if codes:
-            _stroke(pen, codes, fill=fill)
+            _stroke(pen, codes, fill=fill, stroke=not fill)
 
     def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[tuple[str, int, float, float]]:
-        """List the symbols in view: kind, row, place on the page; their places are kept free of names."""
+        """List the symbols in view: kind, row, place on the page; their places are kept free of names.
+
+        A symbol that would cover one of this trip's own is left out.
+        """
         marks = []
-        for kind, places, reach in (("station", self.station_ft, 9.0), ("site", self.site_ft, 11.0)):
-            for row, (x, y) in enumerate(frame.to_page(places).tolist()):
-                if frame.page.grown(-4.0).holds(Box(x, y, x, y)):
+        ours = [site for site in (subject.site, subject.backup) if site >= 0]
+        rest = [site for site in range(len(self.site_ft)) if site not in ours]
+        for kind, rows, reach in (("site", ours, 11.0), ("site", rest, 11.0), ("station", None, 9.0)):
+            places = frame.to_page(self.station_ft if kind == "station" else self.site_ft).tolist()
+            for row in range(len(places)) if rows is None else rows:
+                x, y = places[row]
+                symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
+                hidden = rows is not ours and any(symbol.meets(other) for other in room.taken)
+                if frame.page.grown(-4.0).holds(Box(x, y, x, y)) and not hidden:
                     marks.append((kind, row, x, y))
-                    room.take(Box(x - reach, y - reach, x + reach, y + reach * 1.7))
+                    room.take(symbol)
         for row in subject.addresses:
             (x, y), *_ = frame.to_page(self.address_ft[[row]]).tolist()
             marks.append(("address", row, x, y))
@@ -305,7 +322,7 @@ def _route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
         _stroke(pen, [code])
         canvas.setDash([])
     if subject.out_ft is not None:
-        line = scene.thinned(frame.to_page(subject.out_ft), 0.8)
+        line = scene.thinned(frame.to_page(subject.out_ft), 1.2)
         drawn.append(line)
         code = path_code(line, 1)
         for colour, width in ((BLACK, 4.6), ((0.93, 0.93, 0.93), 2.4)):
@@ -314,12 +331,18 @@ def _route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
             _stroke(pen, [code])
         pen.ink(WHITE, BLACK)
         canvas.setLineWidth(0.5)
-        for x, y, turn in scene.arrows(line, 70.0):
-            cos, sin = float(np.cos(turn)), float(np.sin(turn))
-            tip = [(5.5, 0.0), (-4.0, 4.4), (-2.0, 0.0), (-4.0, -4.4)]
-            pen.shape([(x + a * cos - b * sin, y + a * sin + b * cos) for a, b in tip])
+        heads = [path_code(_arrow_head(*arrow), 1) + " h" for arrow in scene.arrows(line, 70.0)]
+        if heads:
+            _stroke(pen, heads, fill=True)
     canvas.restoreState()
     return drawn
+
+
+def _arrow_head(x: float, y: float, turn: float) -> FloatArray:
+    """Give the corners of an arrow head at a place, pointing along a direction in radians."""
+    along, across = np.array([5.5, -4.0, -2.0, -4.0]), np.array([0.0, 4.4, 0.0, -4.4])
+    cos, sin = np.cos(turn), np.sin(turn)
+    return np.column_stack([x + along * cos - across * sin, y + along * sin + across * cos])
 
 
 def _corners(page: Box) -> list[Box]:

@@ -20,9 +20,9 @@ import numpy.typing as npt
 from preplan.records import FloatArray, IntArray, TextArray, text_array
 from preplan.render.fields import ABOUT
 from preplan.render.qgis_styles import layer_styles
-from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, trips_by_segment
+from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, thinned, trips_by_segment
 from preplan.render.run_info import run_lines
-from preplan.render.tables import Cells, Numbers, address_columns, at_level, flag_text, miles, minutes
+from preplan.render.tables import Cells, Numbers, address_columns, at_level, miles, minutes
 from preplan.render.words import CAUTIONS, months
 from preplan.units import M_PER_MI
 
@@ -131,7 +131,7 @@ def _fill_sites(plan: Plan) -> Layer:
         "connection": [site.connection for site in sites],
         "notes": [site.notes for site in sites],
         "addresses_served": _whole(serves),
-        "flags": ["; ".join(map(flag_text, flags)) for flags in plan.site_flags],
+        "flags": ["; ".join(map(str, flags)) for flags in plan.site_flags],
     }
     return Layer(
         name="fill_sites", about="Places where tankers fill.", kind="Point", columns=columns,
@@ -171,8 +171,8 @@ def _routes(plan: Plan, legs: Legs, ways: Driven) -> Layer:
         "leg_mi": miles(np.where(legs.loaded, trips.out_mi[legs.trip], trips.back_mi[legs.trip])),
     }
     return Layer(
-        name="routes", about="Way of the chosen round trip of each address: loaded out, empty back.",
-        kind="LineString", columns=columns, shapes=_lines(*leg_lines(plan.roads, ways)),
+        name="routes", about="Way of the chosen round trip of each address, loaded out, empty back; true to about 2 m.",
+        kind="LineString", columns=columns, shapes=_lines(*leg_lines(thinned(plan.roads), ways)),
     )  # fmt: skip
 
 
@@ -328,6 +328,7 @@ def _encodable(text: str) -> str:
 def _finish(database: sqlite3.Connection, plan: Plan, layers: tuple[Layer, ...]) -> None:
     """Add styles, titles and notices, set every stamp to the plan's date, and pack the file."""
     stamp = f"{plan.district.date or '1970-01-01'}T00:00:00.000Z"
+    database.execute("PRAGMA synchronous = OFF")  # the file is thrown away if this stops half-way
     database.executescript(_SCHEMA_TABLES)
     database.execute("BEGIN")
     _add_titles(database, layers)

@@ -348,6 +348,7 @@ def _cases(plan: Plan) -> Page:
     levels = plan.levels
     cases, crews, limits, seasons = Texts(), Texts(), Texts(), Texts()
     months = [words.months(season.months) for season in plan.seasons]
+    matters = _season_matters(plan)
     counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
     numbers = np.stack([column.astype(np.int64) for column in counted], axis=-1).tolist()
     case = []
@@ -356,7 +357,7 @@ def _cases(plan: Plan) -> Page:
         texts = (
             crews.place(_crew(plan, a, k)),
             limits.place(words.limit_words(str(levels.limited_by[a, k]))),
-            seasons.place(months[season] if 0 <= season < len(months) else ""),
+            seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
         )
         case.append(cases.place((*numbers[a][k], *texts)))
     return {
@@ -366,6 +367,16 @@ def _cases(plan: Plan) -> Page:
         "limits": limits.values,
         "seasons": seasons.values,
     }
+
+
+def _season_matters(plan: Plan) -> BoolArray:
+    """Tell where the seasons of an answer differ by a whole gpm or by the best site, (addresses, levels)."""
+    if not plan.seasons:
+        return np.zeros(plan.levels.site.shape, dtype=np.bool_)
+    flows = np.stack([whole(season.sustained_gpm, way="down") for season in plan.seasons])
+    sites = np.stack([season.best_site for season in plan.seasons])
+    differs: BoolArray = np.any(flows != flows[0], axis=0) | np.any(sites != sites[0], axis=0)
+    return differs
 
 
 def _crew(plan: Plan, address: int, level: int) -> tuple[int, int, int, tuple[int, ...], tuple[int, ...]]:

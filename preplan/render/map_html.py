@@ -207,9 +207,10 @@ def _header(plan: Plan, *, tiles: bool) -> str:
 
 def _after(plan: Plan) -> str:
     """Write panel, data, the page for scripts off, and the cautions."""
-    date = words.printable(plan.district.date) or words.NOT_KNOWN
+    date = words.printable(plan.district.date)
+    dated = f"Data of {escape(date)}." if date else f"Date of the data {words.NOT_KNOWN}."
     return f"""<aside aria-label="Details"><button type="button" id="close" aria-label="Close">&times;</button>
-<div id="panel-body" aria-live="polite" tabindex="-1"></div></aside>
+<p id="said" role="status"></p><div id="panel-body"></div></aside>
 <noscript><main class="still">
 <p>Scripts are off: this is the still map. Choosing an address needs scripts; the cards in cards.pdf do not.</p>
 {still_map(plan)}
@@ -218,7 +219,7 @@ def _after(plan: Plan) -> str:
 Drops are fill sites: dashed in some months only, crossed when out of service.</p>
 <div class="wide">{fill_site_table(plan)}</div>
 </main></noscript>
-<footer><strong>{escape(words.CAUTIONS)}</strong> Data of {escape(date)}. Road data &copy;
+<footer><strong>{escape(words.CAUTIONS)}</strong> {dated} Road data &copy;
 <a href="https://www.openstreetmap.org/copyright" rel="noreferrer">OpenStreetMap contributors</a>, ODbL.</footer>
 <script type="application/json" id="plan-data">{embedded_json(map_data(plan))}</script>"""
 

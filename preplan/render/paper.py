@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from reportlab import rl_config
 from reportlab.lib.pagesizes import letter
@@ -33,6 +33,7 @@ LEADING = 1.2
 """Line spacing over text size."""
 REGULAR, BOLD = "Preplan", "Preplan-Bold"
 BLUE, YELLOW = (0x00 / 255, 0x72 / 255, 0xB2 / 255), (0xF0 / 255, 0xE4 / 255, 0x42 / 255)
+_SAME_PLACE_PT = 0.01
 BLACK, GREY, WHITE = (0.0, 0.0, 0.0), (0.45, 0.45, 0.45), (1.0, 1.0, 1.0)
 _FONTS = Path(__file__).parent / "assets" / "fonts"
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
@@ -147,6 +148,10 @@ def _cell(said: str, width: float, *, bold: bool = False) -> list[str]:
     return wrap(said, SMALL_PT, width - 6.0, bold=bold, most=12)
 
 
+Run: TypeAlias = tuple[float, float, str, float, bool]
+"""A run of text: x and y of its base line's start, what is said, size, bold."""
+
+
 def height_of(lines: Sequence[Line]) -> float:
     """Give the room that lines take, in points."""
     return sum(line.height for line in lines)
@@ -176,26 +181,38 @@ class Pen:
         self, x: float, y: float, said: str, size: float = BODY_PT, *, bold: bool = False, align: str = "left"
     ) -> None:
         """Write one line whose base line starts, ends (`right`) or is centred (`middle`) at x, y."""
-        if not said.isprintable():
-            said = words.printable(said)
         if align != "left":
             x -= width_of(said, size, bold=bold) * (1.0 if align == "right" else 0.5)
-        self.canvas.setFont(BOLD if bold else REGULAR, size)
-        self.canvas.drawString(x, y, said)
+        self.write([(x, y, said, size, bold)])
+
+    def write(self, runs: Iterable[Run]) -> None:
+        """Write many runs of text at once, which is faster than one by one."""
+        block: Any = None
+        font: tuple[bool, float] | None = None
+        at = (0.0, 0.0)
+        for x, y, said, size, bold in runs:
+            if not said:
+                continue
+            if block is None:
+                block, at = self.canvas.beginText(x, y), (x, y)
+            if font != (bold, size):
+                font = (bold, size)
+                block.setFont(BOLD if bold else REGULAR, size, size * LEADING)
+            # a line right under one of its own size stands where the pen already is
+            if abs(at[0] - x) + abs(at[1] - y) > _SAME_PLACE_PT:
+                block.setTextOrigin(x, y)
+            block.textLine(said if said.isprintable() else words.printable(said))
+            at = (x, y - size * LEADING)
+        if block is not None:
+            self.canvas.drawText(block)
 
     def lines(self, x: float, top: float, lines: Sequence[Line]) -> float:
         """Write lines from a top edge down; gives the lower edge."""
-        block, font = self.canvas.beginText(), None
+        runs: list[Run] = []
         for line in lines:
             top -= line.height
-            if not line.said:
-                continue
-            if font != (line.bold, line.size):
-                font = (line.bold, line.size)
-                block.setFont(BOLD if line.bold else REGULAR, line.size)
-            block.setTextOrigin(x + line.indent, top + line.size * 0.25)
-            block.textLine(line.said if line.said.isprintable() else words.printable(line.said))
-        self.canvas.drawText(block)
+            runs.append((x + line.indent, top + line.size * 0.25, line.said, line.size, line.bold))
+        self.write(runs)
         return top
 
     def rule(self, y: float, left: float = LEFT_PT, right: float = RIGHT_PT, width: float = 0.5) -> None:
@@ -279,6 +296,9 @@ def fill_mark(pen: Pen, site: FillSite, label: str, x: float, y: float, size: fl
         canvas.setLineWidth(1.0)
         canvas.line(x - r, y - r, x + r, y + r * 1.4)
         canvas.line(x - r, y + r * 1.4, x + r, y - r)
+        pen.ink(WHITE, WHITE)
+        half = width_of(label, SMALL_PT, bold=True) / 2 + 0.8
+        canvas.rect(x - half, y - r * 0.12 - 0.8, 2 * half, SMALL_PT * 0.92, stroke=0, fill=1)
     pen.ink(BLACK, BLACK)
     pen.text(x, y - r * 0.12, label, SMALL_PT, bold=True, align="middle")
     canvas.restoreState()
@@ -355,7 +375,7 @@ class Document:
         pen.ink(BLACK, BLACK)
         left = ellipsis(words.printable(f"{self.district.name}: {self.title}"), SMALL_PT, 340.0)
         pen.text(LEFT_PT, TOP_PT - SMALL_PT, left, SMALL_PT)
-        pen.text(RIGHT_PT, TOP_PT - SMALL_PT, right or f"data of {self.district.date}", SMALL_PT, align="right")
+        pen.text(RIGHT_PT, TOP_PT - SMALL_PT, right or words.date_words(self.district.date), SMALL_PT, align="right")
         pen.rule(TOP_PT - 12.0)
         self.y = TOP_PT - 16.0
         self._footer()
@@ -368,7 +388,7 @@ class Document:
         for line in cautions:
             pen.text(LEFT_PT, y, line, SMALL_PT, bold=True)
             y -= SMALL_PT * LEADING
-        data = words.printable(f"Data of {self.district.date or words.NOT_KNOWN}. {words.ROAD_CREDIT}")
+        data = f"{words.first_up(words.date_words(self.district.date))}. {words.ROAD_CREDIT}"
         pen.text(LEFT_PT, y, data, SMALL_PT)
         of = f" of {self.pages}" if self.pages else ""
         pen.text(RIGHT_PT, y, f"page {self.page}{of}", SMALL_PT, align="right")

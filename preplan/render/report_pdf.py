@@ -61,7 +61,7 @@ def _title(document: Document, plan: Plan) -> None:
     document.mark("title", "Summary")
     document.heading(f"{words.printable(plan.district.name)}: water supply by tanker", 18.0)
     document.flow(words.CAUTIONS, 11.0, bold=True)
-    document.flow(f"Date of the data: {plan.district.date or words.NOT_KNOWN}.", 11.0)
+    document.flow(f"{words.first_up(words.date_words(plan.district.date))}.", 11.0)
     carried = sum(u.tank_gal for u in plan.units if u.kind != "engine")
     document.flow(
         f"{len(plan.addresses):,} addresses, {len(plan.sites)} fill sites, {len(plan.stations)} stations, "
@@ -91,7 +91,11 @@ def _coverage(document: Document, plan: Plan) -> None:
 
 
 def _of(part: int, whole: int) -> str:
-    return f"{part:,} of {whole:,} ({100 * part / whole:.0f} %)" if whole > 0 else f"{part:,}"
+    if whole <= 0:
+        return f"{part:,}"
+    share = 100.0 * part / whole
+    said = f"{share:.0f}" if share >= 1.0 or not part else "under 1"
+    return f"{part:,} of {whole:,} ({said} %)"
 
 
 def _margins(document: Document, plan: Plan) -> None:
@@ -124,7 +128,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
     limit = plan.levels.limited_by
     rows = []
     for a in order[:_MOST_SHORTFALLS]:
-        have, want = words.flow_pair(float(flow[a]), float(plan.needs.required_gpm[a]))
+        have, want = words.supply(float(flow[a])), words.need(float(plan.needs.required_gpm[a]))
         level = int(plan.answers.level[a])
         rows.append((
             words.where_words(plan, a)[:160], want, have, words.need(float(short[a])),
@@ -179,7 +183,7 @@ def _postings(document: Document, plan: Plan) -> None:
     )
     found: dict[tuple[float, str, str], list[int]] = {}
     for row in np.flatnonzero(limits.posted).tolist():
-        name = words.printable(roads.name[row]) or words.printable(roads.ref[row]) or "unnamed road"
+        name = words.road_words(plan, row) or "unnamed road"
         found.setdefault((float(limits.max_lb[row]), name, _limit_words(plan, row)), []).append(row)
     rows = []
     for key in sorted(found)[:_MOST_POSTINGS]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +13,9 @@ from preplan.render.tables import at_level
 if TYPE_CHECKING:
     from preplan.plan import Plan, RouteForest
     from preplan.records import RoadTable
+
+THIN_DEG = 2e-5
+"""Points this near the line between their neighbours are left out of routes, degrees: about 2 m."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +101,20 @@ def trips_by_segment(n_segments: int, legs: Legs, ways: Driven) -> tuple[IntArra
     loaded = np.bincount(segment, weights=legs.loaded[leg], minlength=n_segments)
     both = np.bincount(segment, minlength=n_segments)
     return loaded.astype(np.int32), (both - loaded).astype(np.int32)
+
+
+def thinned(roads: RoadTable, tolerance_deg: float = THIN_DEG) -> RoadTable:
+    """Return the roads with fewer points, ends kept: a way shared by thousands of routes is thinned once."""
+    import shapely  # noqa: PLC0415  slow to import
+
+    count = np.diff(roads.coord_start)
+    lonlat = np.column_stack([roads.coord_lon, roads.coord_lat])
+    lines = shapely.linestrings(lonlat, indices=np.repeat(np.arange(len(roads)), count))
+    kept, stretch = shapely.get_coordinates(
+        shapely.simplify(lines, tolerance_deg, preserve_topology=False), return_index=True
+    )
+    start = np.concatenate([[0], np.cumsum(np.bincount(stretch, minlength=len(roads)))]).astype(np.int32)
+    return replace(roads, coord_start=start, coord_lon=kept[:, 0], coord_lat=kept[:, 1])
 
 
 def _walks(forest: RouteForest, leaf: IntArray, backwards: BoolArray) -> tuple[IntArray, IntArray, BoolArray]:

@@ -30,8 +30,7 @@ def _facts(plan: Plan, row: int) -> Iterator[tuple[str, str]]:
     """List (heading, words) of one site."""
     site, segment = plan.sites[row], int(plan.site_segment[row])
     if segment >= 0:
-        road = words.printable(plan.roads.name[segment]) or words.printable(plan.roads.ref[segment])
-        yield "Access", f"from {road or 'an unnamed road'}"
+        yield "Access", f"from {words.road_words(plan, segment) or 'an unnamed road'}"
     else:
         yield "Access", "off the roads: no tanker can reach it"
     yield "Connection", words.printable(site.connection) or words.NOT_KNOWN

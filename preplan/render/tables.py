@@ -11,7 +11,7 @@ import csv
 import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -20,7 +20,7 @@ import numpy.typing as npt
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
 if TYPE_CHECKING:
-    from preplan.plan import CardGroup, Flag, Plan, Rejected
+    from preplan.plan import CardGroup, Plan, Rejected
 
 ADDRESS_COLUMNS = (
     "address_id", "label", "lon", "lat", "status", "response_level", "required_gpm", "required_gal",
@@ -108,23 +108,6 @@ def _numbers(values: FloatArray, decimals: int) -> Numbers:
     return Numbers(np.where(np.isfinite(values), values, np.nan) + 0.0, decimals)
 
 
-def flag_text(flag: Flag) -> str:
-    """Write a flag with its number rounded by its unit.
-
-    >>> from preplan.plan import Flag
-    >>> flag_text(Flag("posted bridge avoided", 2.4837, "min")), flag_text(Flag("long driveway", 640.2, "ft"))
-    ('posted bridge avoided=2.5 min', 'long driveway=641 ft')
-    """
-    if flag.value is None or isinstance(flag.value, str) or not math.isfinite(flag.value):
-        return str(flag)
-    # Feet are hose to be carried, gpm is water that is there; anything else is held to 0.01, as miles are.
-    rounded = {"ft": need, "gpm": supply, "min": minutes}.get(flag.unit, miles)(np.array([flag.value]))
-    number = f"{rounded.values[0]:.{rounded.decimals}f}"
-    if rounded.decimals:
-        number = number.rstrip("0").rstrip(".")
-    return str(replace(flag, value=number))
-
-
 # --------------------------------------------------------------------------- columns
 
 
@@ -158,7 +141,7 @@ def address_columns(plan: Plan) -> dict[str, Cells]:
         "limited_by": _text_at_level(levels.limited_by, level),
         "tankers": units_by_arrival(plan, _mask_at_level(levels.used, level), np.arange(len(addresses))),
         "driveway_ft": need(plan.frontages.driveway_ft),
-        "flags": ["; ".join(map(flag_text, flags)) for flags in plan.answers.flags],
+        "flags": ["; ".join(map(str, flags)) for flags in plan.answers.flags],
     })  # fmt: skip
 
 
@@ -218,13 +201,9 @@ def units_by_arrival(plan: Plan, mask: BoolArray, address: npt.NDArray[np.intege
 
 
 def _left_out(plan: Plan) -> BoolArray:
-    """Mark the tankers that are sent and do not shuttle; a pumper-tanker with an engine's job is not one."""
+    """Mark the tankers that are sent and do not shuttle, where there is a shuttle at all."""
     levels = plan.levels
-    units = np.arange(len(plan.units))
-    tanks = np.array([unit.kind != "engine" for unit in plan.units], dtype=np.bool_)
-    jobs = (levels.attack_engine, levels.fill_engine, levels.dump_engine)
-    busy = np.logical_or.reduce([job[..., None] == units for job in jobs])
-    left: BoolArray = levels.fleet & ~levels.used & tanks & ~busy
+    left: BoolArray = levels.tankers & ~levels.used & (levels.site >= 0)[..., None]
     return left
 
 

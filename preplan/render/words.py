@@ -58,22 +58,27 @@ _FLAGS = {
     "unposted bridges": "Bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
     "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
     "long driveway": "Long driveway: {n} of hose from the road.",
-    "frontage uncertain": "Which road the building fronts is uncertain.",
-    "source runs out": "The source runs out: {n}.",
+    "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
+    "source runs out": "The source holds {n}, which sets the flow.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
     "assumed building": "No building size is known: a default building was used.",
     "not a building": "Not a building in the address table.",
     "left out": "Left out, since the flow is no less without: {n}.",
     "level short": "The response level asks for more units than can come: {n}.",
-    "close": "Close: the steady flow is {n} of the required flow.",
+    "close": "Close call: the steady flow is hardly above or below the required flow at {n}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
     "send with first alarm": "Send this response level with the first alarm.",
     "sprinklered": "Sprinklered: the required flow is not lowered for it.",
     "out of service": "Out of service.",
-    "assumed turnaround": "Backing in to turn is assumed.",
-    "no way": "No way here for: {n}.",
+    "turnaround assumed": "How tankers turn is assumed: {n}.",
+    "no way for": "No way here for: {n}.",
+    "shares its source": "Shares its water with: {n}.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
+_METHODS = {
+    "nfpa1142": "NFPA 1142 minimum supply", "iso": "ISO needed fire flow", "nfa": "the NFA quick formula",
+    "iowa": "the Iowa rate", "given": "the value given",
+}  # fmt: skip
 _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}
 
 
@@ -234,6 +239,15 @@ def level_words(name: str) -> str:
     return f"response level {short}"
 
 
+def date_words(date: str) -> str:
+    """Say of which date the data is.
+
+    >>> date_words("2026-05-01"), date_words("")
+    ('data of 2026-05-01', 'date of the data not known')
+    """
+    return f"data of {printable(date)}" if date else f"date of the data {NOT_KNOWN}"
+
+
 def first_up(text: str) -> str:
     """Begin a sentence with a capital letter."""
     return text[:1].upper() + text[1:]
@@ -263,9 +277,9 @@ def _flag_number(flag: Flag) -> str:
         if flag.code == "seasonal" and span and all(1 <= int(m) <= len(_MONTHS) for m in span.groups()):
             first, last = (int(m) for m in span.groups())
             return months((first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1))
-        return printable(value)
+        return ", ".join(map(level_words, value.split(", "))) if flag.code == "close" else printable(value)
     if flag.code == "close":
-        return f"{100 * value:.0f} %"
+        return f"{100 * value:.0f} % of it"
     said = f"{value:,.0f}" if float(value).is_integer() else f"{value:,.1f}"
     unit = _FULL.get(flag.unit, printable(flag.unit))
     return f"{said} {unit}".strip()
@@ -318,6 +332,11 @@ def site_words(plan: Plan, site: int) -> str:
     return f"Fill site {site + 1}: {printable(plan.sites[site].name)}"
 
 
+def road_words(plan: Plan, segment: int) -> str:
+    """Name a stretch's road: its name, else its number, else ''."""
+    return printable(plan.roads.name[segment]) or printable(plan.roads.ref[segment])
+
+
 def rate_words(site: FillSite) -> str:
     """Say a site's rate into one tanker, and whether it was measured."""
     rate = f"{supply(site.fill_gpm)} gpm"
@@ -367,10 +386,11 @@ def basis_words(basis: str) -> str:
     """Say a requirement's basis, `method:size source`, in words.
 
     >>> basis_words("nfpa1142:default dwelling")
-    'by nfpa1142, building: default dwelling'
+    'by NFPA 1142 minimum supply, building: default dwelling'
     """
     method, _, size = printable(basis).partition(":")
-    return f"by {method}, building: {size}" if size else f"by {method or NOT_KNOWN}"
+    by = _METHODS.get(method, method) or NOT_KNOWN
+    return f"by {by}, building: {size}" if size else f"by {by}"
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:

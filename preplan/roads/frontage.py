@@ -26,6 +26,8 @@ NAMED_TIMES = 3.0
 NAMED_MORE_FT = 600.0
 """The road an address is named for counts up to this many times, or feet more than, the gap to the nearest road
 (this program's careful choice)."""
+NO_FRONTAGE = ("motorway", "motorway_link", "trunk_link")
+"""Values of `highway` where nobody lives: such a road fronts only the addresses named for it."""
 DRIVEWAY_NEAR_FT = 150.0
 """A mapped driveway this near to the address is its own (this program's careful choice)."""
 DRIVEWAY_LONGEST_FT = 5280.0
@@ -60,31 +62,30 @@ def place_addresses(
     -------
     FrontageTable
         `how` says why the place was chosen. Addresses farther than `snap_max_ft` from any usable road have segment
-        -1 and no driveway but a given one; their `gap_ft` is the distance to the nearest usable road, inf where
-        there is none at all.
+        -1 and no driveway but a given one; their `gap_ft` is the distance to the nearest usable road but a motorway,
+        inf where there is none at all.
     """
     usable = usable_roads(limits)
-    rows = np.flatnonzero(usable).astype(np.int32)
-    everyone = np.arange(len(addresses), dtype=np.int32)
-    if not rows.size:
+    fronting = usable & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)
+    if not np.any(usable):
         return _off_the_roads(addresses)
     ground = Ground.of(roads, addresses.lon, addresses.lat)
-    near = ground.nearest(rows, everyone)
-    names = _Names.of(roads, rows, addresses)
-    named = _nearest_named(ground, names, near, road_rules.snap_max_ft * M_PER_FT)
+    near = ground.nearest(_rows(fronting), np.arange(len(addresses), dtype=np.int32))
+    names = _Names.of(roads, _rows(usable), addresses)
+    snap_m = road_rules.snap_max_ft * M_PER_FT
+    named = _nearest_named(ground, names, near, snap_m)
     is_named = named.row >= 0
     best = Near(np.where(is_named, named.row, near.row), np.where(is_named, named.gap_m, near.gap_m))
     by_way = _along_driveways(roads, limits, ground, names, best, is_named=is_named)
 
-    off = ~(near.gap_m <= road_rules.snap_max_ft * M_PER_FT)
+    off = ~(np.minimum(near.gap_m, best.gap_m) <= snap_m)
     takes_way = ~off & (by_way.row >= 0)
     row = np.where(off, -1, np.where(takes_way, by_way.row, best.row)).astype(np.int32)
     fraction = np.where(takes_way, by_way.fraction, ground.fractions(row))
     places = ground.places(row, fraction)
     hose_ft = np.where(takes_way, by_way.hose_ft, places.gap_ft * plan_rules.driveway_factor)
-    hose_ft[off] = np.nan
     how = np.where(takes_way, "driveway", np.where(is_named, "named", "nearest")).astype(np.object_)
-    how[off] = ""
+    how[off], hose_ft[off] = "", np.nan
     return FrontageTable(
         segment=row,
         fraction=fraction,
@@ -199,7 +200,7 @@ def _along_driveways(
     way, usable = driveways(roads, limits), usable_roads(limits)
     out = ways_out(roads, way, usable, limit_m=DRIVEWAY_LONGEST_FT * M_PER_FT)
     to_start, to_end = out.length_m[roads.from_node], out.length_m[roads.to_node]
-    rows = np.flatnonzero(way & np.isfinite(np.minimum(to_start, to_end))).astype(np.int32)
+    rows = _rows(way & np.isfinite(np.minimum(to_start, to_end)))
     count = len(best.row)
     near = ground.nearest(rows, np.arange(count, dtype=np.int32), within_m=DRIVEWAY_NEAR_FT * M_PER_FT)
     on = np.where(near.gap_m < best.gap_m, near.row, -1).astype(np.int32)
@@ -228,6 +229,10 @@ def _roads_at(roads: RoadTable, usable: BoolArray, nodes: IntArray) -> Mapping[i
         for node in {int(roads.from_node[row]), int(roads.to_node[row])}:
             found[node].append(row)
     return found
+
+
+def _rows(mask: BoolArray) -> IntArray:
+    return np.flatnonzero(mask).astype(np.int32)
 
 
 def _off_the_roads(addresses: AddressTable) -> FrontageTable:

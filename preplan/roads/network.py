@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
-from preplan.records import BoolArray, FloatArray, IdArray, IntArray, RoadLimits, RoadTable, TurnRestriction
+from preplan.records import BoolArray, FloatArray, IdArray, IntArray, Problem, RoadLimits, RoadTable, TurnRestriction
 from preplan.rules import RoadRules
 from preplan.units import M_PER_MI, SECONDS_PER_MIN
 
@@ -134,6 +134,25 @@ def vehicle_arcs(network: RoadNetwork, usable: BoolArray, state_min: FloatArray)
     to = np.concatenate([to, round_ ^ 1])
     turn = np.concatenate([turn, network.end_turn_min[round_]])
     return Arcs(start=start, to=to, minutes=state_min[start] + turn)
+
+
+def restriction_problems(roads: RoadTable) -> tuple[Problem, ...]:
+    """List the turn restrictions that this network cannot hold: those that go through ways, not a node."""
+    _, first = np.unique(roads.way_id, return_index=True)
+    at = dict(zip(roads.way_id[first].tolist(), roads.coord_start[first].tolist(), strict=True))
+    return tuple(
+        Problem(
+            code="not applied",
+            osm_id=f"relation {rule.relation_id}",
+            key="restriction",
+            value=rule.kind,
+            rule="a turn restriction through ways: tankers may be sent through it, check on the ground",
+            lon=float(roads.coord_lon[at[rule.from_way]]),
+            lat=float(roads.coord_lat[at[rule.from_way]]),
+        )
+        for rule in roads.restrictions
+        if rule.via_node is None and rule.from_way in at
+    )
 
 
 def _ends(from_node: IntArray, to_node: IntArray) -> tuple[IntArray, IntArray]:

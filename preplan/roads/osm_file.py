@@ -39,6 +39,8 @@ def read_osm_file(path: Path) -> tuple[RoadTable, FeatureTable]:
     InputError
         If the file is missing, cut short, damaged, no OpenStreetMap file, too large, or holds no road.
     """
+    import osmium  # noqa: PLC0415  kept from `preplan --help`
+
     _check_file(path)
     found = _Found()
     try:
@@ -48,7 +50,7 @@ def read_osm_file(path: Path) -> tuple[RoadTable, FeatureTable]:
             found.features.take_member_ways(_ways_by_id(path, wanted))
         ways = _filled_in(path, found.ways())
         box, date = _header(path)
-    except RuntimeError as error:  # every fault of the reader, InvalidLocationError included
+    except (RuntimeError, ValueError, osmium.InvalidLocationError) as error:  # every fault the reader knows
         raise InputError([_fault(path, str(error))]) from error
     if not len(ways.way_id):
         raise InputError([_no_road(path, "holds no road that a vehicle may drive")])
@@ -117,10 +119,10 @@ class _Found:
 
 def _things(path: Path) -> Iterator[Any]:
     """Iterate over the tagged objects that matter, with the positions of the nodes of ways."""
-    import osmium  # noqa: PLC0415  kept from `preplan --help`
+    import osmium  # noqa: PLC0415
 
     keys = osmium.filter.KeyFilter(*_WANTED_KEYS, *FEATURE_KEYS)
-    yield from osmium.FileProcessor(str(path)).with_locations().with_filter(keys)
+    yield from osmium.FileProcessor(_opened(path)).with_locations().with_filter(keys)
 
 
 def _ways_by_id(path: Path, ids: frozenset[int]) -> Iterator[Any]:
@@ -129,7 +131,15 @@ def _ways_by_id(path: Path, ids: frozenset[int]) -> Iterator[Any]:
 
     named = osmium.filter.IdFilter(ids)
     only_ways = osmium.filter.EntityFilter(osmium.osm.WAY)
-    yield from osmium.FileProcessor(str(path)).with_locations().with_filter(only_ways).with_filter(named)
+    yield from osmium.FileProcessor(_opened(path)).with_locations().with_filter(only_ways).with_filter(named)
+
+
+def _opened(path: Path) -> Any:
+    """Name the format by the file's ending, in capitals or not: the library knows small letters only."""
+    import osmium  # noqa: PLC0415
+
+    ending = next(one for one in OSM_SUFFIXES if path.name.lower().endswith(one))
+    return osmium.io.File(str(path), ending.removeprefix("."))
 
 
 def _point(node: Any) -> tuple[int, float, float]:
@@ -173,7 +183,7 @@ def _filled_in(path: Path, ways: Ways) -> Ways:
     if not missing.any() or not (missing.all() or (ways.node_id[missing] < 0).any()):
         return ways
     wanted = {int(node) for node in ways.node_id[missing]}
-    nodes: Iterator[Any] = iter(osmium.FileProcessor(str(path), osmium.osm.NODE))
+    nodes: Iterator[Any] = iter(osmium.FileProcessor(_opened(path), osmium.osm.NODE))
     place = {
         node.id: (node.location.lon, node.location.lat) for node in nodes if node.id in wanted and node.location.valid()
     }
@@ -191,7 +201,7 @@ def _header(path: Path) -> tuple[tuple[float, float, float, float] | None, str]:
     """Read what a file says of itself: west, south, east, north (None: nothing), and the date of its data ('')."""
     import osmium  # noqa: PLC0415
 
-    header = osmium.FileProcessor(str(path)).header
+    header = osmium.FileProcessor(_opened(path)).header
     date = (header.get("osmosis_replication_timestamp") or header.get("timestamp") or "")[:10]
     box = header.box()
     if not box.valid():

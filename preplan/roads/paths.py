@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -33,6 +34,7 @@ NOTED_SURFACES = {
 }  # fmt: skip
 """Value of `surface` (OpenStreetMap wiki, Key:surface) to the word on the card."""
 _UNNAMED = {"track": "unnamed track", "service": "unnamed service road"}
+_UNPOSTED = re.compile(r"(?:(\d+) )?bridges?, limit not posted")
 _MOST_NOTES = 3
 _MOST_NAMES = 2
 _START, _STRAIGHT, _ROUND = "Start on", "Straight on", "Turn round on"
@@ -260,7 +262,7 @@ def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece) -> str:
     notes = [*_postings(roads, limits, rows)]
     unposted = int(np.sum(limits.unposted_bridge[rows]))
     if unposted:
-        notes.append("bridge, limit not posted" if unposted == 1 else f"{unposted} bridges, limit not posted")
+        notes.append(_bridges(unposted))
     if np.any(limits.narrow[rows]):
         notes.append("one truck wide")
     notes.extend(_surfaces(roads, piece))
@@ -321,9 +323,19 @@ def _renamed(names: tuple[str, ...]) -> str:
 
 
 def _joined(*notes: str) -> str:
-    """Join notes, each once."""
+    """Join notes, each once; unposted bridges are added up.
+
+    >>> _joined("gravel; bridge, limit not posted", "2 bridges, limit not posted; gravel")
+    'gravel; 3 bridges, limit not posted'
+    """
     parts = [part for note in notes if note for part in note.split("; ")]
-    return "; ".join(dict.fromkeys(parts))
+    bridges = [match for part in parts if (match := _UNPOSTED.fullmatch(part))]
+    said = _bridges(sum(int(match[1] or 1) for match in bridges))
+    return "; ".join(dict.fromkeys(said if _UNPOSTED.fullmatch(part) else part for part in parts))
+
+
+def _bridges(count: int) -> str:
+    return "bridge, limit not posted" if count == 1 else f"{count} bridges, limit not posted"
 
 
 def _first_crossing(

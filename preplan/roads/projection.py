@@ -52,7 +52,7 @@ def projection_of(lon: FloatArray, lat: FloatArray) -> Projection:
 
     Examples
     --------
-    >>> projection_of(np.array([-72.4, -71.6]), np.array([44.3, 44.7])).epsg
+    >>> projection_of(np.array([-73.4, -72.6]), np.array([44.3, 44.7])).epsg
     32618
     >>> projection_of(np.array([151.2]), np.array([-33.9])).epsg
     32756

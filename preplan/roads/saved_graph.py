@@ -18,9 +18,12 @@ from preplan.records import RoadTable
 from preplan.roads.stretches import DRIVABLE, ROAD_CLASSES, Ways, node_matters, road_table
 
 Coords: TypeAlias = tuple[tuple[float, float], ...]
+EDGE_OF_DATA = "edge_of_data"
+"""Attribute of nodes that lie outside the area of a download."""
 _NOT_TAGS = frozenset({
     "osmid", "length", "geometry", "reversed", "oneway", "id", "from", "to", "key", "speed_kph", "travel_time",
     "bearing", "grade", "grade_abs", "elevation", "elevation_res", "street_count", "x", "y", "lon", "lat",
+    EDGE_OF_DATA,
 })  # fmt: skip
 _ONE_WAY = frozenset({"True", "true", "yes", "1", "-1", "reverse", "T", "F"})
 
@@ -98,7 +101,11 @@ def _tags(data: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
 def _cut_nodes(graph: nx.MultiDiGraph[int], edges: Iterable[_Edge]) -> frozenset[int]:
     """Find nodes that have lost a street at the edge of the download."""
     degree = Counter(node for edge in edges for node in edge.nodes)
-    return frozenset(node for node, data in graph.nodes(data=True) if degree[node] < int(data.get("street_count", 0)))
+    return frozenset(
+        node
+        for node, data in graph.nodes(data=True)
+        if degree[node] < int(data.get("street_count", 0)) or EDGE_OF_DATA in data
+    )
 
 
 def _lines(

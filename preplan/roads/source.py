@@ -22,7 +22,7 @@ from preplan.records import FeatureTable, FloatArray, RoadTable
 from preplan.roads.access import NODE_KEYS, WAY_KEYS
 from preplan.roads.osm_file import MOST_BYTES, read_osm_file
 from preplan.roads.projection import projection_of
-from preplan.roads.saved_graph import roads_of_graph
+from preplan.roads.saved_graph import EDGE_OF_DATA, roads_of_graph
 from preplan.roads.stretches import DRIVABLE
 from preplan.units import M_PER_MI
 
@@ -74,6 +74,7 @@ def read_graphml(path: Path) -> RoadTable:
     InputError
         If the file is missing, over 2 GB, no such graph, or holds no road.
     """
+    import networkx as nx  # noqa: PLC0415
     import osmnx as ox  # noqa: PLC0415  two seconds that `preplan --help` need not wait
 
     if not path.is_file():
@@ -85,7 +86,7 @@ def read_graphml(path: Path) -> RoadTable:
         # tags stay text: `oneway` of a graph built with osmnx's all_oneway is the raw tag
         graph = ox.load_graphml(path, edge_dtypes={"oneway": str, "reversed": str})
         roads = roads_of_graph(_in_degrees(graph))
-    except (KeyError, TypeError, ValueError, AttributeError, ParseError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, ParseError, nx.NetworkXError) as error:
         rule = "means that this is no street graph saved as GraphML by osmnx, or that it is cut short"
         raise InputError(
             [Finding(file=path.name, value=f"{type(error).__name__}: {error}", rule=rule, remedy="save it again")]
@@ -142,19 +143,26 @@ def _request_key(boundary_ring: FloatArray, buffer_mi: float) -> str:
 def _download(boundary_ring: FloatArray, buffer_mi: float, overpass_url: str | None) -> nx.MultiDiGraph[int]:
     """Ask the server, every limit tag included; every fault becomes a finding."""
     import osmnx as ox  # noqa: PLC0415
+    from shapely import Point  # noqa: PLC0415
 
     url = overpass_url or ox.settings.overpass_url
     _check_server(url)
     classes = "|".join(sorted(DRIVABLE))
+    area = _buffered(boundary_ring, buffer_mi)
     try:
         with _osmnx_settings(url):
-            return ox.graph_from_polygon(
-                _buffered(boundary_ring, buffer_mi), simplify=False, retain_all=True, truncate_by_edge=True,
+            graph = ox.graph_from_polygon(
+                area, simplify=False, retain_all=True, truncate_by_edge=True,
                 custom_filter=f'["highway"~"^({classes})$"]',
             )  # fmt: skip
     except (ValueError, OSError, KeyError) as error:  # requests' errors are OSError, osmnx's are ValueError
         finding = Finding(file=url, value=str(error), rule="is all that came of the road download", remedy=_USE_A_FILE)
         raise InputError([finding]) from error
+    # the first node outside is kept to finish its stretch; the road goes on where the download ends
+    for _, data in graph.nodes(data=True):
+        if not area.covers(Point(data["x"], data["y"])):
+            data[EDGE_OF_DATA] = "yes"
+    return graph
 
 
 def _buffered(boundary_ring: FloatArray, buffer_mi: float) -> Polygon:
@@ -183,6 +191,12 @@ def _check_server(url: str) -> None:
         raise InputError([Finding(file=url, value=str(error), rule=rule, remedy=_USE_A_FILE)]) from error
 
 
+def _refuse_partial(response: Any, *_: Any, **__: Any) -> None:
+    """Raise ValueError where the server ran out of time or memory: it then sends the roads it has, with a remark."""
+    if response.request.method == "POST" and response.ok and (remark := response.json().get("remark")):
+        raise ValueError(f"incomplete answer: {remark}")
+
+
 @contextlib.contextmanager
 def _osmnx_settings(url: str) -> Iterator[None]:
     """Set osmnx's global settings for one download and put all of them back, its patched resolver too."""
@@ -192,6 +206,7 @@ def _osmnx_settings(url: str) -> Iterator[None]:
         "overpass_url": url,
         "use_cache": False,
         "doh_url_template": None,
+        "requests_kwargs": {**ox.settings.requests_kwargs, "hooks": {"response": _refuse_partial}},
         "all_oneway": False,
         "useful_tags_way": list(WAY_KEYS),
         "useful_tags_node": list(NODE_KEYS),

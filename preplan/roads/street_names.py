@@ -1,7 +1,7 @@
 """Street names as keys: two spellings of one street become one text, so that an address finds its road.
 
-Sources: suffixes and secondary units, USPS Publication 28, Appendix C (the abbreviations checked against two
-public transcriptions of it); directionals, Publication 28, Appendix B; ways of writing numbered highways, its
+Sources: suffixes and secondary units, USPS Publication 28, Appendix C (read beside a public transcription of it,
+in part from memory, unverified); directionals, Publication 28, Appendix B; ways of writing numbered highways, its
 section on county, state and local highways, with the `ref` habits of the OpenStreetMap wiki (United States
 roads tagging). Every word is brought to its abbreviation wherever it stands, on both sides of a comparison: a key
 is for comparing and is never printed.

@@ -195,6 +195,8 @@ class Circuits:
     out_min: FloatArray
     back_min: FloatArray
     """Turning at both ends counts here."""
+    turning_min: FloatArray
+    """What of back_min is turning at the dump site and the fill site."""
     join: IntArray
     """Index into `JOINS`, -1: no trip."""
     out_direct: BoolArray
@@ -231,7 +233,7 @@ def circuits(
     back, back_direct = _by_direction(*drive_in(empty, inward, dumps))
     shape = (len(dumps.state), len(sites.state))
     best_key, best = np.full(shape, np.inf), np.full(shape, -1, dtype=np.int32)
-    out_min, back_min = np.full(shape, np.inf), np.full(shape, np.inf)
+    out_min, back_min, turning = np.full(shape, np.inf), np.full(shape, np.inf), np.zeros(shape)
     for index, (leave, reach, away, home) in enumerate(JOINS):
         turn = (home != leave) * turnaround_min[None, :] + (away != reach) * dump_turn_min
         there, return_ = out[:, leave, :, reach].T, back[:, home, :, away].T + turn
@@ -239,6 +241,7 @@ def circuits(
         better = key < best_key
         best_key[better], best[better] = key[better], index
         out_min[better], back_min[better] = there[better], return_[better]
+        turning[better] = np.broadcast_to(turn, shape)[better]
     pick = np.array([*JOINS, (0, 0, 0, 0)])[best]
     a, s = np.indices(shape)
     return Circuits(
@@ -249,6 +252,7 @@ def circuits(
         dumps=dumps,
         out_min=out_min,
         back_min=back_min,
+        turning_min=turning,
         join=best,
         out_direct=out_direct[s, pick[..., 0], a, pick[..., 1]],
         back_direct=back_direct[s, pick[..., 3], a, pick[..., 2]],

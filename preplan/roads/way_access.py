@@ -54,7 +54,7 @@ class WayAccess:
 
 
 def directions(tags: Mapping[str, str]) -> tuple[bool, bool]:
-    """Tell whether traffic may run along and against the way; a roundabout or motorway runs along it (wiki, Key:oneway).
+    """Tell whether traffic may run along and against the way (wiki, Key:oneway; implied on roundabouts, motorways).
 
     >>> directions({"oneway": "-1"}), directions({"junction": "roundabout"}), directions({"highway": "track"})
     ((False, True), (True, False), (True, True))

@@ -4,6 +4,7 @@ const ROAD_WIDTHS = [4.5, 3.6, 3, 2.2, 1.1];
 const ROAD_FROM_ZOOM = [0, 0, 0, 10, 13];
 const LABEL_FROM_ZOOM = [11, 12, 13, 14, 16];
 const PAD_SHARE = 0.3; // drawn beyond the window on each side, so that dragging shows no edge
+const CELL_PX = 2;
 const DRAW_ORDER = [4, 0, 1, 2, 3]; // hydrant first, what is not met or has no route on top
 
 const view = {
@@ -13,17 +14,25 @@ const view = {
   address: -1,
   siteChosen: -1,
   circuit: null,
+  dim: false, // the addresses that are not looked at stand back
+  tiles: false,
 };
 
 function isShown(address) {
   if (view.hidden.has(answers.status[address])) return false;
-  return view.level < 0 || answers.level[address] === view.level;
+  return view.level < 0 || answeredBy(address) === view.level;
 }
 
-// While one circuit or one site's addresses are looked at, the other addresses stand back.
+// The response level that meets an address's need; -1 where none does, whatever level its numbers show.
+function answeredBy(address) {
+  const { code } = data.statuses[answers.status[address]];
+  return code === "served" || code === "higher level" ? answers.level[address] : -1;
+}
+
 function opacity(address) {
-  if (view.circuit) return 0.4;
-  return view.siteChosen >= 0 && !servedBy(address, view.siteChosen) ? 0.2 : 1;
+  if (!view.dim) return 1;
+  if (view.siteChosen >= 0) return servedBy(address, view.siteChosen) ? 1 : 0.2;
+  return view.circuit ? 0.4 : 1;
 }
 
 // The site an address counts on: the fill site at the response level its answer shows.
@@ -37,18 +46,19 @@ const Chart = L.Layer.extend({
   onAdd(map) {
     this.canvas = L.DomUtil.create("canvas", "chart leaflet-zoom-hide", map.getPane("overlayPane"));
     this.sprites = new Map();
-    map.on("moveend zoomend resize viewreset", this.redraw, this);
+    map.on("moveend", this.redraw, this); // comes after every zoom and change of size too
     this.redraw();
     return this;
   },
 
   onRemove(map) {
-    map.off("moveend zoomend resize viewreset", this.redraw, this);
+    map.off("moveend", this.redraw, this);
     this.canvas.remove();
   },
 
   redraw() {
     const map = this._map;
+    if (!map) return;
     const size = map.getSize();
     const pad = size.multiplyBy(PAD_SHARE).round();
     const corner = map.containerPointToLayerPoint(pad.multiplyBy(-1));
@@ -195,13 +205,13 @@ const Chart = L.Layer.extend({
   },
 
   symbolSize() {
-    return Math.max(3.5, Math.min(9, 4 + (this.zoom - 11) * 1.1));
+    return Math.max(2.8, Math.min(9, 4 + (this.zoom - 11) * 1.1));
   },
 
   sprite(status, r) {
     const key = `${status} ${r} ${this.ratio}`;
     if (!this.sprites.has(key)) {
-      const side = Math.ceil(2 * r + 8);
+      const side = 2 * Math.ceil(r + 4);
       const canvas = document.createElement("canvas");
       canvas.width = canvas.height = side * this.ratio;
       const pen = canvas.getContext("2d");
@@ -215,17 +225,41 @@ const Chart = L.Layer.extend({
   paintAddresses() {
     const { pen } = this;
     const r = this.symbolSize();
-    for (const status of DRAW_ORDER) {
-      const { canvas, side } = this.sprite(status, r);
-      for (let a = 0; a < addresses.count; a += 1) {
-        if (answers.status[a] !== status || !isShown(a)) continue;
-        const [x, y] = this.pixel(addresses.x[a], addresses.y[a]);
-        if (x < -side || y < -side || x > this.width + side || y > this.height + side) continue;
-        pen.globalAlpha = opacity(a);
-        pen.drawImage(canvas, x - side / 2, y - side / 2, side, side);
-      }
+    for (const address of this.uncovered()) {
+      const { canvas, side } = this.sprite(answers.status[address], r);
+      const [x, y] = this.pixel(addresses.x[address], addresses.y[address]);
+      pen.globalAlpha = opacity(address);
+      // At whole pixels a sprite is copied, not computed anew.
+      pen.drawImage(canvas, this.whole(x - side / 2), this.whole(y - side / 2), side, side);
     }
     pen.globalAlpha = 1;
+  },
+
+  whole(pixel) {
+    return Math.round(pixel * this.ratio) / this.ratio;
+  },
+
+  // Addresses in view in the order in which they are drawn, without those that another covers to the pixel or two.
+  uncovered() {
+    const across = Math.ceil(this.width / CELL_PX);
+    const taken = new Uint8Array(across * Math.ceil(this.height / CELL_PX));
+    const kept = [];
+    const keep = (a) => {
+      const [x, y] = this.pixel(addresses.x[a], addresses.y[a]);
+      if (x < 0 || y < 0 || x >= this.width || y >= this.height) return;
+      const cell = across * Math.floor(y / CELL_PX) + Math.floor(x / CELL_PX);
+      if (taken[cell]) return;
+      taken[cell] = 1;
+      kept.push(a);
+    };
+    // From the top down: those looked at before those that stand back, then by status.
+    const shown = [...Array(addresses.count).keys()].filter(isShown);
+    for (const clear of [true, false]) {
+      for (const status of [...DRAW_ORDER].reverse()) {
+        for (const a of shown) if (answers.status[a] === status && (opacity(a) === 1) === clear) keep(a);
+      }
+    }
+    return kept.reverse();
   },
 
   paintChosen() {
@@ -239,7 +273,7 @@ const Chart = L.Layer.extend({
   },
 
   paintPlaces() {
-    const r = this.zoom >= 12 ? 17 : 14;
+    const r = placeSize(this.zoom);
     data.stations.forEach((station, k) => {
       const [x, y] = this.pixel(station.x, station.y);
       drawStation(this.pen, k + 1, x, y, r * 0.75);
@@ -341,6 +375,11 @@ const Chart = L.Layer.extend({
   },
 });
 
+// Half the width of a fill site's drop, in pixels; a station is a little smaller.
+function placeSize(zoom) {
+  return Math.max(11, Math.min(17, 11 + (zoom - 10) * 2));
+}
+
 // A line's length in pixels, and the place and angle at a distance along it.
 function pathMeasure(points) {
   const along = [0];
@@ -362,12 +401,13 @@ function pathMeasure(points) {
 
 // A line in pixels moved sideways, to the right of its direction.
 function shifted(points, by) {
-  const distinct = points.filter((point, k) => !k || Math.hypot(point[0] - points[k - 1][0], point[1] - points[k - 1][1]) > 0.5);
+  const far = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]);
+  const distinct = points.filter((point, k) => !k || far(point, points[k - 1]) > 0.5);
   return distinct.map(([x, y], k) => {
     const [ax, ay] = distinct[Math.max(0, k - 1)];
-    const [bx, by2] = distinct[Math.min(distinct.length - 1, k + 1)];
-    const long = Math.hypot(bx - ax, by2 - ay) || 1;
-    return [x - ((by2 - ay) / long) * by, y + ((bx - ax) / long) * by];
+    const [cx, cy] = distinct[Math.min(distinct.length - 1, k + 1)];
+    const long = Math.hypot(cx - ax, cy - ay) || 1;
+    return [x - ((cy - ay) / long) * by, y + ((cx - ax) / long) * by];
   });
 }
 
@@ -418,5 +458,6 @@ function chainOf(run, k) {
   const y = run.map((p) => roads.y[p]);
   const low = (values) => values.reduce((a, b) => Math.min(a, b));
   const high = (values) => values.reduce((a, b) => Math.max(a, b));
-  return { x, y, rank: roads.rank[k], name: roads.names[roads.name[k]], box: Float64Array.of(low(x), low(y), high(x), high(y)) };
+  const box = Float64Array.of(low(x), low(y), high(x), high(y));
+  return { x, y, box, rank: roads.rank[k], name: roads.names[roads.name[k]] };
 }

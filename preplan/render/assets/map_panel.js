@@ -22,7 +22,8 @@ function facts(pairs) {
 
 function said(value, unit, divide = 1, digits = 0) {
   if (value === undefined || value < 0) return data.notKnown;
-  return `${(value / divide).toLocaleString("en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits })} ${unit}`;
+  const form = { minimumFractionDigits: digits, maximumFractionDigits: digits };
+  return `${(value / divide).toLocaleString("en-US", form)} ${unit}`;
 }
 
 const gpm = (value) => said(value, "gpm");
@@ -54,6 +55,7 @@ function openPanel(title, parts) {
   const panel = document.getElementById("panel-body");
   panel.replaceChildren(make("h2", title), ...parts);
   panel.scrollTop = 0;
+  document.getElementById("said").textContent = title;
   document.body.classList.add("panel-open");
   planMap.invalidateSize({ pan: false });
   chart.redraw();
@@ -67,36 +69,48 @@ function levelWords(address) {
   if (status.code === "served") return `Served: ${data.levels[level].words} meets the required flow.`;
   if (status.code === "higher level") return `Higher level: needs ${data.levels[level].words}.`;
   if (status.code === "not met") return "Not met: no response level meets the required flow.";
-  if (status.code === "hydrant") return `${capital(status.words)}: ${said(answers.hydrant[address], "ft")} by road and driveway.`;
+  if (status.code === "hydrant") {
+    return `${capital(status.words)}: ${said(answers.hydrant[address], "ft")} by road and driveway.`;
+  }
   return "No route: no way for a loaded tanker is known.";
 }
 
 function needWords(address) {
   const rate = `Required flow ${gpm(addresses.gpm[address])} for ${said(addresses.min[address], "min")}`;
-  return `${rate}; the method's own total is ${said(addresses.gal[address], "gal")} (${data.addresses.bases[addresses.basis[address]]}).`;
+  const basis = data.addresses.bases[addresses.basis[address]];
+  return `${rate}; the method's own total is ${said(addresses.gal[address], "gal")} (${basis}).`;
 }
 
 function showAddress(address, level = startLevel(address), backup = false) {
   view.address = address;
   view.siteChosen = -1;
+  view.dim = true;
   drawCircuit(level, backup);
   const head = make("p", "", {
     name: "status",
-    inside: [chip((pen, x, y) => drawStatus(pen, answers.status[address], x, y, 11)), make("strong", levelWords(address))],
+    inside: [
+      chip((pen, x, y) => drawStatus(pen, answers.status[address], x, y, 11)),
+      make("strong", levelWords(address)),
+    ],
   });
   const place = `${addresses.lat[address].toFixed(5)}, ${addresses.lon[address].toFixed(5)}`;
+  const first = answers.first[address];
+  const driveway = said(addresses.driveway[address], "ft");
   const common = facts([
-    ["Driveway", `${said(addresses.driveway[address], "ft")} of hose from the road to the building`],
-    ["First engine", `arrives at minute ${answers.first[address] < 0 ? data.notKnown : (answers.first[address] / 10).toFixed(1)} from alerting`],
+    ["Driveway", addresses.driveway[address] < 0 ? driveway : `${driveway} of hose from the road to the building`],
+    ["First engine arrives", first < 0 ? data.notKnown : `${minutes(first)} after alerting`],
     ["Latitude, longitude", place],
   ]);
   const flags = addresses.flags[address];
-  const list = make("ul", "", { name: "flags", inside: flags.map((flag) => make("li", flag)) });
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
   openPanel(addresses.label[address], [
     head, make("p", needWords(address)), ...levels, common,
-    make("h3", "To know"), flags.length ? list : make("p", "Nothing flagged."),
+    make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
   ]);
+}
+
+function flagList(flags) {
+  return make("ul", "", { name: "flags", inside: flags.map((flag) => make("li", flag)) });
 }
 
 function startLevel(address) {
@@ -107,8 +121,8 @@ function startLevel(address) {
 
 function drawCircuit(level, backup) {
   const at = row(view.address, level);
-  const [trip, site] = backup ? [answers.backupTrip[at], answers.backup[at]] : [answers.trip[at], answers.site[at]];
-  view.circuit = level < 0 ? null : circuit(view.address, trip, site);
+  const [trip, site] = backup ? [answers.backupTrip, answers.backup] : [answers.trip, answers.site];
+  view.circuit = level < 0 ? null : circuit(view.address, trip[at], site[at]);
 }
 
 function levelPart(address, level, shownLevel, shownBackup) {
@@ -121,7 +135,10 @@ function levelPart(address, level, shownLevel, shownBackup) {
     return part;
   }
   part.append(
-    make("p", "", { name: "flow", inside: [make("strong", `Steady flow ${gpm(answers.flow[at])}`), ` ${meetsWords(address, at)}`] }),
+    make("p", "", {
+      name: "flow",
+      inside: [make("strong", `Steady flow ${gpm(answers.flow[at])}`), ` ${meetsWords(address, at)}`],
+    }),
     facts(levelFacts(at)),
   );
   const shown = (backup) => shownLevel === level && shownBackup === backup;
@@ -134,7 +151,9 @@ function levelPart(address, level, shownLevel, shownBackup) {
   if (answers.backup[at] >= 0) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, true));
   if (shownLevel === level) buttons.push(button("Fit circuit in view", fitCircuit));
   part.append(make("div", "", { name: "buttons", inside: buttons }));
-  if (shownLevel === level && view.circuit && !view.circuit.dump) part.append(make("p", "This round trip is not traced on the map.", { name: "note" }));
+  if (shownLevel === level && view.circuit && !view.circuit.dump) {
+    part.append(make("p", "This round trip is not traced on the map.", { name: "note" }));
+  }
   return part;
 }
 
@@ -147,10 +166,12 @@ function meetsWords(address, at) {
 
 function tripWords(trip) {
   if (trip < 0) return data.notKnown;
-  const turns = ["", "; turns round at the dump site", "; turns round at the fill site", "; turns round at both ends"][trips.turn[trip]];
-  const bridges = trips.bridges[trip] > 0 ? `; bridges without a posted weight: ${trips.bridges[trip]}` : "";
-  return `${minutes(trips.min[trip])}, ${miles(trips.mi[trip])} (loaded ${minutes(trips.outMin[trip])}, ${miles(trips.outMi[trip])}; ` +
-    `empty ${minutes(trips.backMin[trip])}, ${miles(trips.backMi[trip])}${turns}${bridges})`;
+  const leg = (min, mi) => `${minutes(min[trip])}, ${miles(mi[trip])}`;
+  const parts = [`loaded ${leg(trips.outMin, trips.outMi)}`, `empty ${leg(trips.backMin, trips.backMi)}`];
+  const turns = ["", "at the dump site", "at the fill site", "at both ends"][trips.turn[trip]];
+  if (turns) parts.push(`turns round ${turns}`);
+  if (trips.bridges[trip] > 0) parts.push(`bridges without a posted weight: ${trips.bridges[trip]}`);
+  return `${leg(trips.min, trips.mi)} (${parts.join("; ")})`;
 }
 
 function levelFacts(at) {
@@ -171,16 +192,17 @@ function levelFacts(at) {
   const short = shortWords(at);
   if (short) lines.push(["Level short of", short]);
   const season = data.answers.seasons[answers.season[at]];
-  if (season && season !== "all year") lines.push(["Worst season", `${season}; these figures are for it`]);
+  if (season) lines.push(["Worst season", `${season}; these figures are for it`]);
   return lines;
 }
 
 function crewFacts([attack, fill, dump, used, rest]) {
   const name = (unit) => (unit < 0 ? "none" : data.units[unit].id);
   const loaded = (unit) => `${data.units[unit].id} (${said(data.units[unit].gal, "gal")})`;
-  const lines = [["Attack engine", name(attack) + (dump >= 0 && dump === attack ? ", drafts at the dump site too" : "")]];
+  const both = dump >= 0 && dump === attack;
+  const lines = [["Attack engine", name(attack) + (both ? ", drafts at the dump site too" : "")]];
   lines.push(["Engine at fill site", name(fill)]);
-  if (dump < 0 || dump !== attack) lines.push(["Engine at dump site", name(dump)]);
+  if (!both) lines.push(["Engine at dump site", name(dump)]);
   lines.push(["Tankers", used.map(loaded).join(", ") || "none"]);
   if (rest.length) lines.push(["Not in this shuttle", rest.map(name).join(", ")]);
   return lines;
@@ -197,15 +219,18 @@ function showSite(site) {
   view.address = -1;
   view.circuit = null;
   view.siteChosen = site;
+  view.dim = true;
   const place = data.sites[site];
   const served = [...Array(addresses.count).keys()].filter((address) => servedBy(address, site));
-  const parts = [facts(place.facts), facts([["Latitude, longitude", `${place.lat.toFixed(5)}, ${place.lon.toFixed(5)}`]])];
+  const parts = [facts([...place.facts, ["Latitude, longitude", `${place.lat.toFixed(5)}, ${place.lon.toFixed(5)}`]])];
   if (!place.road) parts.push(make("p", "Off the roads that a tanker can use: no trips from here."));
-  if (place.flags.length) parts.push(make("ul", "", { name: "flags", inside: place.flags.map((flag) => make("li", flag)) }));
+  if (place.flags.length) parts.push(flagList(place.flags));
   parts.push(make("h3", `Fill site of ${served.length.toLocaleString("en-US")} addresses, highlighted on the map`));
-  const items = served.slice(0, MOST_LISTED).map((address) => make("li", "", { inside: [button(addresses.label[address], () => goTo(address), { className: "plain" })] }));
+  const item = (address) => button(addresses.label[address], () => goTo(address), { name: "plain" });
+  const items = served.slice(0, MOST_LISTED).map((address) => make("li", "", { inside: [item(address)] }));
   parts.push(make("ul", "", { name: "served", inside: items }));
-  if (served.length > MOST_LISTED) parts.push(make("p", `and ${(served.length - MOST_LISTED).toLocaleString("en-US")} more.`));
+  const more = served.length - MOST_LISTED;
+  if (more > 0) parts.push(make("p", `and ${more.toLocaleString("en-US")} more.`));
   openPanel(`Fill site ${site + 1}: ${place.name}`, parts);
 }
 
@@ -224,6 +249,7 @@ function clearChoice() {
   view.address = -1;
   view.siteChosen = -1;
   view.circuit = null;
+  view.dim = false;
 }
 
 // ------------------------------------------------------------------------------------------- legend
@@ -233,6 +259,7 @@ function legendLine(draw, text, wide, high) {
 }
 
 function showLegend() {
+  view.dim = false;
   openPanel("Legend and filter", [
     make("h3", "Addresses"), statusFilter(), levelFilter(), make("p", shownWords(), { id: "shown", name: "note" }),
     make("p", "Status colours are not hydrant flow classes.", { name: "note" }),

@@ -2,7 +2,6 @@
 
 const MOST_FOUND = 12;
 const REACH_PX = 22; // a finger's reach round an address
-const SITE_REACH_PX = 20;
 
 const chart = new Chart();
 
@@ -21,7 +20,7 @@ function find(words) {
   if (!key) return [];
   const hits = searchable.filter((one) => one.key.includes(key));
   const rank = (one) => (one.key.startsWith(key) ? 0 : 2) + (one.road === undefined ? 1 : 0);
-  return hits.map((one, k) => [rank(one), k, one]).sort((a, b) => a[0] - b[0] || a[1] - b[1]).slice(0, MOST_FOUND).map((one) => one[2]);
+  return hits.sort((a, b) => rank(a) - rank(b)).slice(0, MOST_FOUND); // the sort keeps the order of equals
 }
 
 function startSearch() {
@@ -75,7 +74,8 @@ function startSearch() {
 function foundItem(hit, k, take) {
   const item = make("li", "", { id: `found-${k}` });
   item.setAttribute("role", "option");
-  item.append(hit.road === undefined ? chip((pen, x, y) => drawStatus(pen, answers.status[hit.address], x, y, 8), 26, 26) : make("span", "road", { name: "tag" }));
+  const draw = (pen, x, y) => drawStatus(pen, answers.status[hit.address], x, y, 8);
+  item.append(hit.road === undefined ? chip(draw, 26, 26) : make("span", "road", { name: "tag" }));
   item.append(make("span", hit.text));
   // Before the box loses its focus and the list closes.
   item.addEventListener("mousedown", (event) => {
@@ -88,11 +88,13 @@ function foundItem(hit, k, take) {
 function goTo(address) {
   showAddress(address);
   if (view.circuit && view.circuit.dump) fitCircuit();
-  else planMap.setView(latLng(addresses.x[address], addresses.y[address]), Math.max(planMap.getZoom(), 14), { animate: false });
+  else fitPoints([[addresses.x[address], addresses.y[address]]], 15);
 }
 
-function fitPoints(points) {
-  if (points.length) planMap.fitBounds(L.latLngBounds(points.map(([x, y]) => latLng(x, y))), { padding: [45, 45], maxZoom: 16, animate: false });
+function fitPoints(points, maxZoom = 16) {
+  if (!points.length) return;
+  const bounds = L.latLngBounds(points.map(([x, y]) => latLng(x, y)));
+  planMap.fitBounds(bounds, { padding: [45, 45], maxZoom, animate: false });
 }
 
 function fitCircuit() {
@@ -109,26 +111,30 @@ function goToRoad(name) {
   fitPoints(points);
 }
 
-// The nearest of some places to a point of the window, within a reach.
+// The nearest of some places to a point of the window, within a reach; -1 where there is none.
 function nearest(places, at, reach, keep = () => true) {
-  let best = { index: -1, far: reach };
+  let [best, bestFar] = [-1, reach];
   const corner = planMap.getPixelBounds().min;
   const scale = 256 * 2 ** planMap.getZoom();
   for (let k = 0; k < places.length; k += 1) {
     const far = Math.hypot(places[k].x * scale - corner.x - at.x, places[k].y * scale - corner.y - at.y);
-    if (far <= best.far && keep(k)) best = { index: k, far };
+    if (far <= bestFar && keep(k)) [best, bestFar] = [k, far];
   }
   return best;
 }
 
 const addressPlaces = Array.from(addresses.x, (x, k) => ({ x, y: addresses.y[k] }));
 
+// What a click means: a drop or a house that is hit, else the nearest address in reach, else a site in reach.
 function pick(at) {
-  const site = nearest(data.sites, at, SITE_REACH_PX);
-  const station = nearest(data.stations, at, SITE_REACH_PX * 0.7);
-  const address = nearest(addressPlaces, at, REACH_PX, isShown);
-  const hits = [[site, showSite], [station, showStation], [address, showAddress]].filter(([hit]) => hit.index >= 0);
-  return hits.sort((a, b) => a[0].far - b[0].far)[0] || null;
+  const body = placeSize(planMap.getZoom());
+  const tries = [
+    [nearest(data.sites, at, body), showSite],
+    [nearest(data.stations, at, body * 0.75), showStation],
+    [nearest(addressPlaces, at, REACH_PX, isShown), showAddress],
+    [nearest(data.sites, at, REACH_PX), showSite],
+  ];
+  return tries.find(([index]) => index >= 0) || null;
 }
 
 function startButtons() {
@@ -196,12 +202,11 @@ function fitDistrict() {
 }
 
 function start() {
-  planMap.attributionControl.remove();
+  planMap.attributionControl.remove(); // the credit stands in the footer
   L.control.scale({ metric: false, maxWidth: 160 }).addTo(planMap);
-  chart.addTo(planMap);
   planMap.on("click", (event) => {
     const hit = pick(event.containerPoint);
-    if (hit) hit[1](hit[0].index);
+    if (hit) hit[1](hit[0]);
   });
   planMap.on("mousemove", (event) => {
     planMap.getContainer().classList.toggle("over", pick(event.containerPoint) !== null);
@@ -210,6 +215,7 @@ function start() {
   startButtons();
   if (window.matchMedia("(min-width: 800px)").matches) showLegend();
   fitDistrict();
+  chart.addTo(planMap);
   document.body.classList.add("ready");
 }
 

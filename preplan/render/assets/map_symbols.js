@@ -2,12 +2,14 @@
 
 const DARK = "#1d2429";
 const DAY = {
-  paper: "#f8f7f4", ink: "#1d2429", halo: "#ffffff", water: "#d3dfe6", shore: "#a9bfcc", building: "#d9d4cb",
-  roads: ["#6e6e6e", "#808080", "#929292", "#a6a6a6", "#c6c6c6"], glow: "#ffffff", hydrant: "#7d8489", label: "#333333",
+  paper: "#f8f7f4", ink: "#1d2429", halo: "#ffffff", glow: "#ffffff", label: "#333333",
+  water: "#d3dfe6", shore: "#a9bfcc", building: "#d9d4cb", hydrant: "#7d8489",
+  roads: ["#6e6e6e", "#808080", "#929292", "#a6a6a6", "#c6c6c6"],
 };
 const NIGHT = {
-  paper: "#14181b", ink: "#e8ecee", halo: "#14181b", water: "#263843", shore: "#3b5566", building: "#2b2f31",
-  roads: ["#a8a8a8", "#949494", "#808080", "#6b6b6b", "#474747"], glow: "#aab4ba", hydrant: "#8c9499", label: "#d5dadd",
+  paper: "#14181b", ink: "#e8ecee", halo: "#14181b", glow: "#aab4ba", label: "#d5dadd",
+  water: "#263843", shore: "#3b5566", building: "#2b2f31", hydrant: "#8c9499",
+  roads: ["#a8a8a8", "#949494", "#808080", "#6b6b6b", "#474747"],
 };
 
 // Draw a path twice, first with a white edge that parts it from what lies below.
@@ -77,13 +79,16 @@ function dropPath(pen, r) {
   pen.closePath();
 }
 
-// Marks of the kinds, within a box 2 wide and 1.2 high: bonnet and arms, hooked pipe, waves, open vault, tank on legs.
-const KIND_PENS = [
-  (pen) => { line(pen, [0, -0.6], [0, 0.6]); line(pen, [-0.7, -0.05], [0.7, -0.05]); line(pen, [-0.5, 0.6], [0.5, 0.6]); },
-  (pen) => { line(pen, [-0.5, 0.6], [-0.5, -0.25], [-0.25, -0.55], [0.45, -0.55], [0.45, -0.05]); },
-  (pen) => { line(pen, [-1, -0.2], [-0.5, -0.5], [0, -0.2], [0.5, -0.5], [1, -0.2]); line(pen, [-1, 0.45], [-0.5, 0.15], [0, 0.45], [0.5, 0.15], [1, 0.45]); },
-  (pen) => { line(pen, [-0.7, -0.6], [-0.7, 0.55], [0.7, 0.55], [0.7, -0.6]); },
-  (pen) => { line(pen, [-0.8, -0.55], [0.8, -0.55], [0.8, 0.05], [-0.8, 0.05], [-0.8, -0.55]); line(pen, [-0.5, 0.05], [-0.5, 0.6]); line(pen, [0.5, 0.05], [0.5, 0.6]); },
+// Marks of the kinds as lines in a box 2 wide and 1.2 high.
+const KIND_LINES = [
+  [[[0, -0.6], [0, 0.6]], [[-0.7, -0.05], [0.7, -0.05]], [[-0.5, 0.6], [0.5, 0.6]]], // hydrant: barrel, arms, foot
+  [[[-0.5, 0.6], [-0.5, -0.25], [-0.25, -0.55], [0.45, -0.55], [0.45, -0.05]]], // dry hydrant: hooked pipe
+  [-0.2, 0.45].map((y) => [[-1, y], [-0.5, y - 0.3], [0, y], [0.5, y - 0.3], [1, y]]), // draft: waves
+  [[[-0.7, -0.6], [-0.7, 0.55], [0.7, 0.55], [0.7, -0.6]]], // cistern: open vault
+  [ // tank: on legs
+    [[-0.8, -0.55], [0.8, -0.55], [0.8, 0.05], [-0.8, 0.05], [-0.8, -0.55]],
+    [[-0.5, 0.05], [-0.5, 0.6]], [[0.5, 0.05], [0.5, 0.6]],
+  ],
 ];
 
 function line(pen, ...points) {
@@ -106,12 +111,12 @@ function drawSite(pen, site, number, x, y, r) {
   pen.stroke();
   pen.setLineDash([]);
   drawNumber(pen, number, 0, -0.12 * r, 0.85 * r);
-  if (KIND_PENS[site.kind]) {
+  if (KIND_LINES[site.kind]) {
     pen.save();
     pen.translate(0, 0.68 * r);
     pen.scale(0.36 * r, 0.36 * r);
     pen.beginPath();
-    KIND_PENS[site.kind](pen);
+    for (const points of KIND_LINES[site.kind]) line(pen, ...points);
     pen.lineWidth = 1.5 / (0.36 * r);
     pen.stroke();
     pen.restore();
@@ -206,10 +211,10 @@ function drawLeg(pen, points, loaded, colours) {
   pen.save();
   pen.lineJoin = "round";
   pen.lineCap = "butt";
-  const widths = loaded ? [[11, colours.glow], [8, "#000000"], [4, "#ffffff"]] : [[6.5, colours.glow], [4.5, "#000000"], [1.5, "#ffffff"]];
-  widths.forEach(([width, colour], k) => {
+  const widths = loaded ? [11, 8, 4] : [6.5, 4.5, 1.5];
+  [colours.glow, "#000000", "#ffffff"].forEach((colour, k) => {
     pen.setLineDash(!loaded && k ? [11, 7] : []);
-    pen.lineWidth = width;
+    pen.lineWidth = widths[k];
     pen.strokeStyle = colour;
     pen.beginPath();
     line(pen, ...points);

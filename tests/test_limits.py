@@ -1,0 +1,583 @@
+"""Posted limits, access and closures: how each written form is read and what it does to a tanker."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from preplan.errors import InputError
+from preplan.records import ALL_MONTHS, Closure, Problem, RoadLimits, RoadTable
+from preplan.roads import access
+from preplan.roads.limits import limits_of
+from preplan.roads.measures import BARE, UNREADABLE, length_ft, weight_lb
+from preplan.roads.node_limits import node_effect
+from preplan.roads.source import read_osm
+from preplan.roads.way_access import bears_a_tanker, directions
+from preplan.rules import RoadRules
+from tests.osm_text import OsmText, one_way_street, street
+from tests.shared_data import shared
+
+INF = float("inf")
+RULES = RoadRules()
+LB_PER_T = 2204.62262185
+FT_PER_M = 1 / 0.3048
+
+
+def read(folder: Path, tags: dict[str, str]) -> tuple[RoadLimits, tuple[Problem, ...]]:
+    """Give the limits of one road with these tags."""
+    return limits_of(one_way_street(folder, tags), RULES)
+
+
+# ------------------------------------------------------------------------------------------ written forms
+# Rules: OpenStreetMap wiki, Map features/Units (tonnes and metres by default; st short ton; 12'5" feet and inches).
+# 'in the wild' marks forms outside those rules that were found in the data.
+
+
+@pytest.mark.parametrize(
+    ("text", "pounds"),
+    [
+        ("3 st", 6000.0),  # wiki Units: st, short ton
+        ("10 st", 20000.0),
+        ("24000 lbs", 24000.0),  # wiki Units
+        ("24,000 lbs", 24000.0),  # in the wild: thousands
+        ("13000 lb", 13000.0),  # in the wild
+        ("8000 pounds", 8000.0),  # in the wild
+        ("2.5 t", 2.5 * LB_PER_T),  # wiki Units: t
+        ("12t", 12 * LB_PER_T),  # in the wild: no space
+        ("26T mgw", 26 * LB_PER_T),  # in the wild: maximum gross weight
+        ("10 short tons", 20000.0),  # in the wild
+        ("3500 kg", 3500 * LB_PER_T / 1000),  # wiki Units: kg
+        ("5 lt", 11200.0),  # wiki Units: lt, long ton of 2,240 lb
+        ("100 cwt", 11200.0),  # wiki Units: cwt of 112 lb
+        ("2,5 t", 2.5 * LB_PER_T),  # in the wild: decimal comma
+        ("3 st;5 st", 6000.0),  # the strictest of a list
+        ("none", INF),  # wiki Key:maxweight
+        ("default", INF),
+        ("unsigned", INF),
+    ],
+)
+def test_weights_with_a_unit(text: str, pounds: float) -> None:
+    reading = weight_lb(text)
+    assert reading.value == pytest.approx(pounds)
+    assert reading.problem == ""
+
+
+@pytest.mark.parametrize(
+    ("text", "rule", "pounds"),
+    [
+        ("7.5", "stricter", 15000.0),
+        ("7.5", "tonnes", 7.5 * LB_PER_T),
+        ("7.5", "short tons", 15000.0),
+        ("5 tons", "stricter", 10000.0),
+        ("10000", "stricter", 10000.0),  # no sign allows 10,000 tons: pounds
+        ("10000", "tonnes", 10000.0),
+        ("3;7.5", "stricter", 6000.0),
+        ("3;10 st", "tonnes", 3 * LB_PER_T),
+    ],
+)
+def test_weights_without_a_unit_are_flagged(text: str, rule: str, pounds: float) -> None:
+    reading = weight_lb(text, rule)
+    assert reading.value == pytest.approx(pounds)
+    assert reading.problem == BARE
+    assert reading.rule
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", " ", "yes", "unknown", "0", "-3", "3,500 t", "5 stone", "10'5\"", "3.5.5 t", "1e9 t", "t",
+     "5 t @ (winter)", "nan", "inf"],
+)  # fmt: skip
+def test_unreadable_weights_limit_nothing_and_are_flagged(text: str) -> None:
+    assert weight_lb(text)[:2] == (INF, UNREADABLE)
+
+
+def test_a_list_with_an_unreadable_part_keeps_the_rest() -> None:
+    assert weight_lb("5 st;see sign")[:2] == (10000.0, UNREADABLE)
+
+
+@pytest.mark.parametrize(
+    ("text", "feet"),
+    [
+        ("10'5\"", 10 + 5 / 12),  # wiki Units
+        ("9'0\"", 9.0),
+        ("13' 10\"", 13 + 10 / 12),  # in the wild: with a space
+        ("14.166 feet", 14.166),  # in the wild
+        ("3.5 m", 3.5 * FT_PER_M),  # wiki Units: m
+        ("3.5", 3.5 * FT_PER_M),  # wiki Units: metres by default
+        ("12'5\"", 3.7846 * FT_PER_M),  # (12 x 12 + 5) x 0.0254 m
+        ("12'", 12.0),
+        ("12 ft", 12.0),
+        ("12ft 6in", 12.5),
+        ("12\N{RIGHT SINGLE QUOTATION MARK}6\N{RIGHT DOUBLE QUOTATION MARK}", 12.5),  # in the wild: curly marks
+        ("12\N{PRIME}6\N{DOUBLE PRIME}", 12.5),
+        ('126"', 10.5),
+        ("380 cm", 3.8 * FT_PER_M),
+        ("3,8", 3.8 * FT_PER_M),  # in the wild: decimal comma
+        ("4;3.5", 3.5 * FT_PER_M),
+        ("default", INF),  # wiki Key:maxheight
+        ("none", INF),
+    ],
+)  # fmt: skip
+def test_heights_and_widths(text: str, feet: float) -> None:
+    reading = length_ft(text)
+    assert reading.value == pytest.approx(feet, rel=1e-9)
+    assert reading.problem == ""
+
+
+def test_a_bare_height_of_feet_is_read_as_feet_and_flagged() -> None:
+    assert length_ft("13.5")[:2] == (13.5, BARE)
+    assert length_ft("12.2", sign=False).value == pytest.approx(12.2 * FT_PER_M)
+
+
+@pytest.mark.parametrize("text", ["below_default", "low", "", "0", "0'", "3.5 st", "12'x", "-2"])
+def test_unreadable_heights(text: str) -> None:
+    assert length_ft(text)[:2] == (INF, UNREADABLE)
+
+
+@given(st.text(max_size=30), st.sampled_from([weight_lb, length_ft]))
+def test_no_text_at_all_breaks_the_reader(text: str, reader: Callable[[str], tuple[float, str]]) -> None:
+    value, problem, *_ = reader(text)
+    assert value > 0
+    assert problem in {"", BARE, UNREADABLE}
+
+
+@given(st.integers(1, 400), st.sampled_from(["st", "t", "lbs", "kg"]))
+def test_more_on_the_sign_is_never_less_on_the_road(number: int, unit: str) -> None:
+    assert weight_lb(f"{number + 1} {unit}").value > weight_lb(f"{number} {unit}").value
+
+
+# ------------------------------------------------------------------------------------------ limits of a road
+
+
+@pytest.mark.parametrize(
+    ("tags", "column", "value"),
+    [
+        ({"maxweight": "3 st"}, "max_lb", 6000.0),
+        ({"maxweightrating": "5 st"}, "max_lb", 10000.0),
+        ({"maxweightrating:hgv": "5 st"}, "max_lb", 10000.0),
+        ({"maxweight:hgv": "5 st"}, "max_lb", 10000.0),
+        ({"maxweight": "10 st", "maxweightrating": "5 st"}, "max_lb", 10000.0),
+        ({"maxaxleload": "8 st"}, "max_axle_lb", 16000.0),
+        ({"maxheight": "10'6\""}, "max_height_ft", 10.5),
+        ({"maxheight": "12'", "maxheight:physical": "10'6\""}, "max_height_ft", 10.5),
+        ({"maxheight": "default", "maxheight:physical": "10'6\""}, "max_height_ft", 10.5),
+        ({"maxwidth": "9 ft"}, "max_width_ft", 9.0),
+        ({"maxwidth:physical": "9 ft"}, "max_width_ft", 9.0),
+        ({"width": "2"}, "max_width_ft", INF),  # the carriageway's width is no posted limit
+        ({"maxweight": "none"}, "max_lb", INF),
+    ],
+)
+def test_each_key_lands_in_its_column(tmp_path: Path, tags: dict[str, str], column: str, value: float) -> None:
+    limits, _ = read(tmp_path, tags)
+    assert getattr(limits, column)[0] == pytest.approx(value)
+    assert bool(limits.posted[0]) is (value < INF)
+    others = {"max_lb", "max_axle_lb", "max_height_ft", "max_width_ft"} - {column}
+    assert all(np.isinf(getattr(limits, other)[0]) for other in others)
+
+
+def test_problems_name_the_way_and_the_place(tmp_path: Path) -> None:
+    limits, problems = read(tmp_path, {"maxweight": "7.5", "maxheight": "low", "seasonal": "summer"})
+    assert [(one.code, one.osm_id, one.key, one.value) for one in problems] == [
+        ("bare number", "way 10", "maxweight", "7.5"),
+        ("unreadable", "way 10", "maxheight", "low"),
+        ("seasonal", "way 10", "seasonal", "summer"),
+    ]
+    assert (problems[0].lon, problems[0].lat) == (-72.0, 44.0)
+    assert limits.max_lb[0] == 15000.0
+    assert np.isinf(limits.max_height_ft[0])
+    assert limits.tanker_road[0]
+
+
+@pytest.mark.parametrize(
+    ("tags", "code"),
+    [
+        ({"winter_service": "no"}, "seasonal"),
+        ({"snowplowing": "no"}, "seasonal"),
+        ({"access:conditional": "no @ (Nov-Apr)"}, "conditional"),
+        ({"maxweight:conditional": "5 st @ (Mar-Apr)"}, "conditional"),
+        ({"seasonal": "no"}, None),
+        ({"winter_service": "yes"}, None),
+    ],
+)
+def test_what_changes_with_the_season_is_reported(tmp_path: Path, tags: dict[str, str], code: str | None) -> None:
+    assert [one.code for one in read(tmp_path, tags)[1]] == ([code] if code else [])
+
+
+def test_bare_weight_follows_the_rule(tmp_path: Path) -> None:
+    roads = one_way_street(tmp_path, {"maxweight": "10"})
+    assert limits_of(roads, RoadRules(bare_weight="tonnes"))[0].max_lb[0] == pytest.approx(10 * LB_PER_T)
+    assert limits_of(roads, RoadRules(bare_weight="stricter"))[0].max_lb[0] == 20000.0
+
+
+@pytest.mark.parametrize(
+    ("tags", "unposted"),
+    [
+        ({"bridge": "yes"}, True),
+        ({"bridge": "covered"}, True),
+        ({"bridge": "viaduct", "maxheight": "12'"}, True),
+        ({"bridge": "yes", "maxweight": "default"}, True),
+        ({"bridge": "yes", "maxweight": "see sign"}, True),
+        ({"bridge": "yes", "maxweight": "10 st"}, False),
+        ({"bridge": "yes", "maxweight": "none"}, False),
+        ({"bridge": "no"}, False),
+        ({}, False),
+    ],
+)
+def test_a_bridge_without_a_sign_is_unknown(tmp_path: Path, tags: dict[str, str], *, unposted: bool) -> None:
+    assert bool(read(tmp_path, tags)[0].unposted_bridge[0]) is unposted
+
+
+@pytest.mark.parametrize(
+    ("tags", "narrow"),
+    [
+        ({"lanes": "1"}, True),
+        ({"lanes": "1", "oneway": "yes"}, False),
+        ({"lanes": "2"}, False),
+        ({"width": "5"}, True),  # 16.4 ft
+        ({"width": "5.5"}, False),  # 18.04 ft
+        ({"width": "16 ft"}, True),
+        ({"est_width": "3"}, True),
+        ({"width": "12.2"}, False),  # 40 ft, no sign in feet
+        ({"width": "wide"}, False),
+    ],
+)
+def test_narrow_roads(tmp_path: Path, tags: dict[str, str], *, narrow: bool) -> None:
+    assert bool(read(tmp_path, tags)[0].narrow[0]) is narrow
+
+
+# --------------------------------------------------------------------------------------------- signs and ground
+
+
+@pytest.mark.parametrize(
+    ("tags", "penalty"),
+    [
+        ({"access": "private"}, 1.0),
+        ({"access": "no"}, 1.0),
+        ({"access": "destination"}, 1.0),
+        ({"motor_vehicle": "no"}, 1.0),
+        ({"motor_vehicle": "agricultural;forestry"}, 1.0),
+        ({"hgv": "no"}, 1.0),
+        ({"access": "no", "bus": "yes"}, 1.0),
+        ({"access": "private", "emergency": "yes"}, 0.0),
+        ({"access": "no", "motor_vehicle": "yes"}, 0.0),  # the more particular key decides (wiki, Key:access)
+        ({"access": "yes", "hgv": "no"}, 1.0),
+        ({"access": "permissive"}, 0.0),
+        ({"motor_vehicle": "agricultural;yes"}, 0.0),
+        ({}, 0.0),
+    ],
+)
+def test_a_sign_costs_a_minute_and_closes_nothing(tmp_path: Path, tags: dict[str, str], penalty: float) -> None:
+    limits, _ = read(tmp_path, tags)
+    assert limits.penalty_min[0] == penalty
+    assert limits.tanker_road[0]
+    assert limits.forward_open[0]
+
+
+@pytest.mark.parametrize(
+    "tags",
+    [
+        {"access": "no", "motor_vehicle": "no"},
+        {"bridge": "yes", "motor_vehicle": "no"},
+        {"bridge": "yes", "access": "no"},
+    ],
+)
+def test_what_is_closed_to_everybody_is_closed(tmp_path: Path, tags: dict[str, str]) -> None:
+    limits, _ = read(tmp_path, tags)
+    assert not limits.tanker_road[0]
+    assert not limits.forward_open[0]
+    assert not limits.backward_open[0]
+    assert read(tmp_path, {**tags, "emergency": "yes"})[0].tanker_road[0]
+
+
+@pytest.mark.parametrize(
+    ("tags", "bears"),
+    [
+        ({"highway": "tertiary"}, True),
+        ({"highway": "service"}, True),
+        ({"highway": "service", "service": "driveway"}, False),
+        ({"highway": "service", "service": "parking_aisle"}, False),
+        ({"highway": "service", "service": "drive-through"}, False),
+        ({"highway": "service", "service": "alley"}, True),
+        ({"highway": "track"}, False),  # unknown ground is not safe ground
+        ({"highway": "track", "tracktype": "grade1"}, True),
+        ({"highway": "track", "tracktype": "grade3"}, True),
+        ({"highway": "track", "tracktype": "grade4"}, False),
+        ({"highway": "track", "tracktype": "grade5"}, False),
+        ({"highway": "track", "tracktype": "grade3;grade5"}, False),
+        ({"highway": "track", "surface": "asphalt"}, True),
+        ({"highway": "track", "surface": "gravel"}, False),
+        ({"highway": "track", "tracktype": "grade2", "surface": "grass"}, False),
+        ({"highway": "unclassified", "surface": "gravel"}, True),
+        ({"highway": "unclassified", "surface": "dirt"}, True),
+        ({"highway": "unclassified", "surface": "mud"}, False),
+        ({"highway": "unclassified", "surface": "sand"}, False),
+        ({"highway": "unclassified", "surface": "ground;sand"}, False),
+        ({"highway": "unclassified", "smoothness": "bad"}, True),
+        ({"highway": "unclassified", "smoothness": "very_bad"}, False),
+        ({"highway": "unclassified", "smoothness": "impassable"}, False),
+        ({"highway": "unclassified", "ford": "yes"}, False),
+        ({"highway": "unclassified", "ford": "yes", "surface": "concrete"}, True),
+        ({"highway": "unclassified", "emergency": "no"}, False),
+    ],
+)
+def test_where_a_loaded_tanker_may_drive(tmp_path: Path, tags: dict[str, str], *, bears: bool) -> None:
+    assert bears_a_tanker(tags) is bears
+    limits, _ = read(tmp_path, tags)
+    assert bool(limits.tanker_road[0]) is bears
+    assert limits.forward_open[0]  # an engine and its hose may still go in
+
+
+@pytest.mark.parametrize(
+    ("tags", "both"),
+    [
+        ({}, (True, True)),
+        ({"oneway": "yes"}, (True, False)),
+        ({"oneway": "1"}, (True, False)),
+        ({"oneway": "true"}, (True, False)),
+        ({"oneway": "-1"}, (False, True)),
+        ({"oneway": "reverse"}, (False, True)),
+        ({"oneway": "no"}, (True, True)),
+        ({"oneway": "alternating"}, (True, True)),
+        ({"junction": "roundabout"}, (True, False)),
+        ({"junction": "circular"}, (True, False)),
+        ({"junction": "roundabout", "oneway": "-1"}, (False, True)),
+        ({"highway": "motorway"}, (True, False)),
+        ({"highway": "motorway", "oneway": "no"}, (True, True)),
+        ({"highway": "trunk"}, (True, True)),
+    ],
+)
+def test_one_way_streets(tmp_path: Path, tags: dict[str, str], both: tuple[bool, bool]) -> None:
+    assert directions(tags) == both
+    limits, _ = read(tmp_path, tags)
+    assert (bool(limits.forward_open[0]), bool(limits.backward_open[0])) == both
+
+
+def test_every_key_that_is_read_is_asked_for_in_a_download() -> None:
+    assert {rule.key for rule in access.GROUND_RULES} <= set(access.WAY_KEYS)
+    assert {*access.WEIGHT_KEYS, *access.HEIGHT_KEYS, *access.ACCESS_KEYS, *access.SPEED_KEYS} <= set(access.WAY_KEYS)
+    assert {"bridge", "lanes", "width", "ford", "surface", "tracktype", "oneway", "junction"} <= set(access.WAY_KEYS)
+    assert {"barrier", "locked", "emergency", "maxheight", "highway", "railway"} <= set(access.NODE_KEYS)
+
+
+def test_every_row_of_the_tables_says_why_and_who_says_so() -> None:
+    for rule in (*access.GROUND_RULES, *access.BARRIER_RULES):
+        assert rule.reason
+        assert rule.source
+    values = [value for rule in access.BARRIER_RULES for value in rule.values]
+    assert len(values) == len(set(values))
+
+
+# ---------------------------------------------------------------------------------------- what stands on a road
+
+
+def _with_node(folder: Path, tags: dict[str, str], way: dict[str, str] | None = None) -> RoadTable:
+    """Put a thing between a stretch of 80 m (row 0) and one of 160 m (row 1)."""
+    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, **tags).node(3, -71.997, 44.0)
+    return text.way(10, [1, 2, 3], {"highway": "tertiary", **(way or {})}).roads(folder)
+
+
+@pytest.mark.parametrize(
+    ("tags", "effect"),
+    [
+        ({"barrier": "gate"}, "gate"),
+        ({"barrier": "lift_gate"}, "gate"),
+        ({"barrier": "chain"}, "gate"),
+        ({"barrier": "gate", "locked": "yes"}, "closed"),
+        ({"barrier": "gate", "locked": "no"}, "gate"),
+        ({"barrier": "gate", "emergency": "yes"}, "pass"),
+        ({"barrier": "gate", "locked": "yes", "emergency": "yes"}, "pass"),
+        ({"barrier": "bollard"}, "closed"),
+        ({"barrier": "bollard", "emergency": "yes"}, "gate"),
+        ({"barrier": "block"}, "closed"),
+        ({"barrier": "jersey_barrier"}, "closed"),
+        ({"barrier": "debris"}, "closed"),
+        ({"barrier": "log"}, "closed"),
+        ({"barrier": "wall"}, "closed"),
+        ({"barrier": "height_restrictor"}, "closed"),
+        ({"barrier": "cattle_grid"}, "pass"),
+        ({"barrier": "toll_booth"}, "pass"),
+        ({"barrier": "something_new"}, "gate"),
+        ({"highway": "traffic_signals"}, "pass"),
+        ({"ford": "yes"}, "closed"),
+    ],
+)
+def test_things_on_a_road(tags: dict[str, str], effect: str) -> None:
+    assert node_effect(tags) == effect
+
+
+def test_a_bollard_closes_the_shorter_side_only(tmp_path: Path) -> None:
+    limits, _ = limits_of(_with_node(tmp_path, {"barrier": "bollard"}), RULES)
+    assert limits.tanker_road.tolist() == [False, True]
+    assert limits.forward_open.tolist() == [False, True]
+
+
+def test_a_gate_costs_half_a_minute_once(tmp_path: Path) -> None:
+    limits, _ = limits_of(_with_node(tmp_path, {"barrier": "gate"}), RULES)
+    assert limits.penalty_min.tolist() == [0.5, 0.0]
+    assert limits.tanker_road.all()
+
+
+def test_a_gate_on_a_road_signed_no_closes_it(tmp_path: Path) -> None:
+    assert not limits_of(_with_node(tmp_path, {"barrier": "gate"}, {"access": "no"}), RULES)[0].tanker_road.any()
+    assert limits_of(_with_node(tmp_path, {"barrier": "gate"}, {"access": "private"}), RULES)[0].tanker_road.all()
+
+
+def test_a_limit_on_a_node_holds_on_both_sides(tmp_path: Path) -> None:
+    tags = {"barrier": "height_restrictor", "maxheight": "9'6\""}
+    limits, problems = limits_of(_with_node(tmp_path, tags, {"maxheight": "12'"}), RULES)
+    assert limits.max_height_ft.tolist() == [9.5, 9.5]
+    assert limits.tanker_road.all()
+    assert limits.posted.all()
+    assert problems == ()
+
+
+def test_a_bare_weight_on_a_node_names_the_node(tmp_path: Path) -> None:
+    (problem,) = limits_of(_with_node(tmp_path, {"maxweight": "5"}), RULES)[1]
+    assert (problem.osm_id, problem.code, problem.lon) == ("node 2", "bare number", -71.999)
+
+
+def test_an_unknown_barrier_is_reported(tmp_path: Path) -> None:
+    limits, problems = limits_of(_with_node(tmp_path, {"barrier": "yes"}), RULES)
+    assert [one.code for one in problems] == ["unknown barrier"]
+    assert limits.penalty_min.tolist() == [0.5, 0.0]
+
+
+def test_a_gate_at_the_end_of_a_road_stops_nobody(tmp_path: Path) -> None:
+    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, barrier="bollard")
+    assert limits_of(text.way(10, [1, 2], {"highway": "tertiary"}).roads(tmp_path), RULES)[0].tanker_road.all()
+
+
+def test_a_bollard_drawn_on_a_junction_closes_the_lesser_road(tmp_path: Path) -> None:
+    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, barrier="bollard").node(3, -71.997, 44.0)
+    text.node(4, -71.999, 44.01).way(10, [1, 2, 3], {"highway": "tertiary"})
+    side = {"highway": "service"}
+    limits, problems = limits_of(text.way(11, [2, 4], side).roads(tmp_path), RULES)
+    assert limits.tanker_road.tolist() == [True, True, False]
+    assert problems == ()
+
+
+def test_a_bollard_on_a_junction_of_equal_roads_is_only_reported(tmp_path: Path) -> None:
+    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, barrier="bollard").node(3, -71.997, 44.0)
+    text.node(4, -71.999, 44.01).way(10, [1, 2, 3], {"highway": "tertiary"}).way(11, [2, 4], {"highway": "tertiary"})
+    limits, problems = limits_of(text.roads(tmp_path), RULES)
+    assert limits.tanker_road.all()
+    assert [one.code for one in problems] == ["barrier at a junction"]
+
+
+def test_a_ford_on_a_node_is_for_engines_not_tankers(tmp_path: Path) -> None:
+    limits, _ = limits_of(_with_node(tmp_path, {"ford": "yes"}), RULES)
+    assert limits.tanker_road.tolist() == [False, True]
+    assert limits.forward_open.all()
+
+
+# --------------------------------------------------------------------------------------------- user's closures
+
+
+def _closed(kind: str = "closed", **rest: object) -> Closure:
+    return Closure(closure_id="C1", kind=kind, **rest)  # type: ignore[arg-type]
+
+
+def _two_roads(folder: Path) -> RoadTable:
+    """Row 0 and 1: way 10, west to east, 80 m each; row 2: a driveway; row 3: a road 220 m to the north."""
+    text = street(3).node(4, -71.9995, 44.0001).node(5, -72.0, 44.002).node(6, -71.998, 44.002)
+    text.way(10, [1, 2, 3], {"highway": "tertiary", "maxweight": "20 st"})
+    text.way(11, [2, 4], {"highway": "service", "service": "driveway"})
+    return text.way(12, [5, 6], {"highway": "tertiary"}).roads(folder)
+
+
+def test_a_closure_by_way(tmp_path: Path) -> None:
+    limits, _ = limits_of(_two_roads(tmp_path), RULES, (_closed(way_id=10),))
+    assert limits.tanker_road.tolist() == [False, False, False, True]
+    assert limits.forward_open.tolist() == [False, False, True, True]
+
+
+@pytest.mark.parametrize(
+    ("kind", "column", "value"),
+    [("max_lb", "max_lb", 60000.0), ("max_height_ft", "max_height_ft", 10.0), ("max_width_ft", "max_width_ft", 8.0)],
+)
+def test_the_district_beats_the_map(tmp_path: Path, kind: str, column: str, value: float) -> None:
+    limits, _ = limits_of(_two_roads(tmp_path), RULES, (_closed(kind, way_id=10, value=value),))
+    assert getattr(limits, column)[:2].tolist() == [value, value]
+    assert limits.posted[:2].all()
+
+
+def test_a_posted_closure_makes_a_bridge_known(tmp_path: Path) -> None:
+    roads = one_way_street(tmp_path, {"bridge": "yes"})
+    assert limits_of(roads, RULES)[0].unposted_bridge[0]
+    assert not limits_of(roads, RULES, (_closed("max_lb", way_id=10, value=30000.0),))[0].unposted_bridge[0]
+
+
+def test_a_closure_at_a_point_finds_the_tanker_road_and_no_driveway(tmp_path: Path) -> None:
+    at = ((-71.9995, 44.0001),)  # on the end of the driveway, 11 m from the road
+    limits, _ = limits_of(_two_roads(tmp_path), RULES, (_closed(line=at),))
+    assert limits.tanker_road.tolist() == [False, True, False, True]
+
+
+def test_a_closure_along_a_line_takes_the_stretches_it_follows(tmp_path: Path) -> None:
+    line = ((-71.9999, 44.00005), (-71.9981, 44.00005))
+    limits, _ = limits_of(_two_roads(tmp_path), RULES, (_closed(line=line),))
+    assert limits.tanker_road.tolist() == [False, False, False, True]
+
+
+@pytest.mark.parametrize(
+    ("line", "value", "forward"),
+    [
+        (((-71.9999, 44.0), (-71.9981, 44.0)), None, True),
+        (((-71.9981, 44.0), (-71.9999, 44.0)), None, False),
+        (((-71.9999, 44.0), (-71.9981, 44.0)), -1.0, False),
+    ],
+)
+def test_one_way_runs_along_the_line(
+    tmp_path: Path, line: tuple[tuple[float, float], ...], value: float | None, *, forward: bool
+) -> None:
+    limits, _ = limits_of(_two_roads(tmp_path), RULES, (_closed("one_way", line=line, value=value),))
+    assert limits.forward_open[:2].tolist() == [forward, forward]
+    assert limits.backward_open[:2].tolist() == [not forward, not forward]
+
+
+def test_one_way_by_way_id_runs_along_the_way(tmp_path: Path) -> None:
+    limits, _ = limits_of(_two_roads(tmp_path), RULES, (_closed("one_way", way_id=10),))
+    assert (limits.forward_open[0], limits.backward_open[0]) == (True, False)
+
+
+def test_a_closure_holds_in_its_months_only(tmp_path: Path) -> None:
+    roads, closure = _two_roads(tmp_path), _closed(way_id=10, months=frozenset({12, 1, 2}))
+    assert not limits_of(roads, RULES, (closure,), frozenset({1}))[0].tanker_road[0]
+    assert limits_of(roads, RULES, (closure,), frozenset({7}))[0].tanker_road[0]
+    assert not limits_of(roads, RULES, (closure,), ALL_MONTHS)[0].tanker_road[0]
+
+
+def test_every_closure_that_misses_is_named(tmp_path: Path) -> None:
+    closures = (_closed(way_id=99), _closed(line=((-71.999, 44.001),)), _closed(way_id=10))
+    with pytest.raises(InputError) as caught:
+        limits_of(_two_roads(tmp_path), RULES, closures)
+    assert [(one.column, one.id) for one in caught.value.findings] == [("way_id", "C1"), ("lon, lat", "C1")]
+    assert all(one.remedy for one in caught.value.findings)
+
+
+# -------------------------------------------------------------------------------------------------- real files
+
+
+def test_the_posted_bridges_of_a_real_county() -> None:
+    roads, _ = read_osm(shared("osm", "vt_essex_north.osm.bz2"))
+    limits, _ = limits_of(roads, RULES)
+    assert set(limits.max_lb[np.isfinite(limits.max_lb)]) == {6000.0, 20000.0, 24000.0}
+    assert limits.max_height_ft.min() == pytest.approx(10 + 5 / 12)
+    known = [bool(roads.way_tags[row].get("maxweight")) for row in roads.tag_row]
+    bridge = [roads.way_tags[row].get("bridge", "no") != "no" for row in roads.tag_row]
+    assert limits.unposted_bridge.tolist() == [b and not k for b, k in zip(bridge, known, strict=True)]
+    assert limits.unposted_bridge.sum() > 90
+
+
+def test_a_real_city_reads_every_weight_and_height() -> None:
+    roads, _ = read_osm(shared("osm", "de_heidelberg_hgv.osm.pbf"))
+    limits, problems = limits_of(roads, RoadRules(bare_weight="tonnes"))
+    numbers = [row for row, tags in enumerate(roads.way_tags) if tags.get("maxweight", "")[:1].isdigit()]
+    assert len(numbers) == 106
+    assert np.isfinite(limits.max_lb[np.isin(roads.tag_row, numbers)]).all()
+    assert "unreadable" not in {one.code for one in problems}
