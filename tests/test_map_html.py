@@ -113,10 +113,11 @@ def test_each_answer_names_its_site_backup_and_crew(plan: Plan, page: str) -> No
     assert [case[0] for case in cases] == plan.levels.site.ravel().tolist()
     assert [case[1] for case in cases] == plan.levels.backup.ravel().tolist()
     assert [bool(case[3]) for case in cases] == plan.levels.meets.ravel().tolist()
-    attack, fill, dump, used, rest = answers["crews"][cases[0][6]]
+    attack, fill, dump, used, left_out, rest = answers["crews"][cases[0][6]]
     names = [unit["id"] for unit in page_data(page)["units"]]
     assert [names[attack], names[fill], names[dump]] == ["E1", "E2", "E3"]
     assert [names[unit] for unit in used] == list(plan.unit_ids(plan.levels.used[0, 0], 0)) == ["T1", "T2"]
+    assert left_out == []
     assert rest == []
 
 
@@ -125,7 +126,14 @@ def test_a_tanker_of_the_fleet_that_does_not_shuttle_is_named(plan: Plan) -> Non
     used[0, 0, 4] = False
     answers = map_data(replace(plan, levels=replace(plan.levels, used=used)))["answers"]
     crew = answers["crews"][answers["cases"][unpack(answers["case"])[0]][6]]
-    assert (crew[3], crew[4]) == ((3,), (4,))
+    assert crew[3:] == ((3,), (4,), ())
+
+
+def test_an_engine_without_a_job_is_no_tanker_left_out(plan: Plan) -> None:
+    dump = np.where(plan.levels.dump_engine == 2, 0, plan.levels.dump_engine)
+    answers = map_data(replace(plan, levels=replace(plan.levels, dump_engine=dump)))["answers"]
+    crew = answers["crews"][answers["cases"][unpack(answers["case"])[1]][6]]
+    assert crew == (0, 1, 0, (3, 4), (), (2,))
 
 
 def test_a_season_is_named_only_where_it_matters(plan: Plan) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -146,6 +147,11 @@ def test_crew_names_every_unit_of_the_fleet_once_with_its_job() -> None:
     plan.levels.dump_engine[0, 1] = plan.levels.attack_engine[0, 1]
     assert ("attack and dump", "E1") in words.crew_words(plan, 0, 1)
     assert ("no job yet", "E3") in words.crew_words(plan, 0, 1)
+    used = plan.levels.used.copy()
+    used[0, 1, 4] = False
+    fewer = replace(plan, levels=replace(plan.levels, used=used))
+    assert ("tankers", "T1 (2,000 gal)") in words.crew_words(fewer, 0, 1)
+    assert ("left out", "T2") in words.crew_words(fewer, 0, 1)
 
 
 def test_seasons_are_printed_only_where_they_differ_on_paper() -> None:

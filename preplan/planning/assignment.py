@@ -22,6 +22,8 @@ PIECE_CASES = 200_000
 """Cases worked on at once."""
 TANK_LIFT_FT = 5.0
 """Lift out of a portable tank on the ground: far below the lift at which a pump's rating falls off."""
+ROUNDING_GPM = 1e-6
+"""A flow this little below the requirement meets it: it is the same number."""
 TIE = 1e-9
 """Relative difference below which two flows are equal."""
 
@@ -235,15 +237,20 @@ def pick_site(scores: Scores, allowed: BoolArray) -> IntArray:
     return np.where(allowed.any(axis=1), site, -1).astype(np.int32)
 
 
-def keep_lower_site(scores: Scores, best: IntArray, allowed: BoolArray, gain: float) -> IntArray:
-    """Let a level keep the site of the level below unless changing gains more than `gain` (a share)."""
+def keep_lower_site(scene: Scene, scores: Scores, best: IntArray, allowed: BoolArray) -> IntArray:
+    """Let a level keep the site of the level below; (addresses, levels).
+
+    It changes for a gain above `keep_site_gain`, or where only the better site meets the requirement.
+    """
     kept = best.copy()
     rows = np.arange(len(best))
+    need = scene.needs.required_gpm - ROUNDING_GPM
     for level in range(1, best.shape[1]):
         lower = kept[:, level - 1]
         usable = (lower >= 0) & allowed[rows, lower, level] & np.isfinite(scores.trip_min[rows, lower, level])
-        stays = usable & (scores.gpm[rows, lower, level] * (1.0 + gain) >= scores.gpm[rows, best[:, level], level])
-        kept[:, level] = np.where(stays, lower, best[:, level])
+        old, new = scores.gpm[rows, lower, level], scores.gpm[rows, best[:, level], level]
+        gains = (new > old * (1.0 + scene.rules.plan.keep_site_gain)) | ((new >= need) & (old < need))
+        kept[:, level] = np.where(usable & ~gains, lower, best[:, level])
     return kept
 
 

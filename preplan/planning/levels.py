@@ -9,6 +9,7 @@ import numpy as np
 
 from preplan.plan import AnswerTable, Flag, LevelTable, SeasonLine, TripTable
 from preplan.planning.assignment import (
+    ROUNDING_GPM,
     Scene,
     Scores,
     deliver,
@@ -22,9 +23,6 @@ from preplan.planning.assignment import (
 from preplan.records import ALL_MONTHS, AddressTable, BoolArray, FillSite, FloatArray, IntArray, text_array
 from preplan.water.shuttle import limit_words
 
-ROUNDING_GPM = 1e-6
-"""A flow this little below the requirement meets it: it is the same number."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
@@ -33,18 +31,19 @@ class Choice:
     site: IntArray
     backup: IntArray
     season: IntArray
+    """One season an address, the same at every level."""
     seasons: tuple[SeasonLine, ...]
 
 
 def choose(scene: Scene, scores: Scores) -> Choice:
-    """Choose site and backup in every season; the season with the least flow decides."""
+    """Choose site and backup in every season; the worst season decides, one for all levels of an address."""
     lines: list[SeasonLine] = []
     backups: list[IntArray] = []
     shape = scores.gpm.shape
     for months, stands in season_months(scene.sites, scene.rules.plan.months):
         allowed = np.broadcast_to(stands[None, :, None], shape)
         best = pick_site(scores, allowed)
-        site = keep_lower_site(scores, best, allowed, scene.rules.plan.keep_site_gain)
+        site = keep_lower_site(scene, scores, best, allowed)
         backups.append(pick_backup(scene, scores, site, allowed))
         lines.append(
             SeasonLine(
@@ -55,7 +54,8 @@ def choose(scene: Scene, scores: Scores) -> Choice:
             )
         )
     flows = np.stack([np.nan_to_num(line.sustained_gpm) for line in lines])
-    season = flows.argmin(axis=0).astype(np.int32)
+    worst = _worst_season(flows, scene.needs.required_gpm)
+    season = np.repeat(worst[:, None], flows.shape[2], axis=1)
     a, lv = np.indices(season.shape)
     return Choice(
         site=np.stack([line.best_site for line in lines])[season, a, lv],
@@ -63,6 +63,22 @@ def choose(scene: Scene, scores: Scores) -> Choice:
         season=season,
         seasons=tuple(lines),
     )
+
+
+def _worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
+    """Pick each address's worst season from flows of shape (seasons, addresses, levels).
+
+    The one in which the level that meets comes latest, or none does; of equal ones that with the least flow at
+    the level it shows; of equal ones the longest, which comes first.
+    """
+    meets = flows >= need_gpm[None, :, None] - ROUNDING_GPM
+    some = meets.any(axis=2)
+    first = np.where(some, meets.argmax(axis=2), flows.shape[2])
+    shown = np.where(some, np.minimum(first, flows.shape[2] - 1), flows.argmax(axis=2))
+    flow = np.take_along_axis(flows, shown[:, :, None], axis=2)[:, :, 0]
+    latest = first == first.max(axis=0, keepdims=True)
+    worst: IntArray = np.where(latest, flow, np.inf).argmin(axis=0).astype(np.int32)
+    return worst
 
 
 def level_table(scene: Scene, scores: Scores, choice: Choice) -> LevelTable:

@@ -379,20 +379,18 @@ def _season_matters(plan: Plan) -> BoolArray:
     return differs
 
 
-def _crew(plan: Plan, address: int, level: int) -> tuple[int, int, int, tuple[int, ...], tuple[int, ...]]:
-    """List attack, fill and dump engine, the tankers that shuttle and the rest of the fleet, by arrival."""
+def _crew(plan: Plan, address: int, level: int) -> tuple[int | tuple[int, ...], ...]:
+    """List attack, fill and dump engine; the tankers that shuttle, those left out, and the rest, each by arrival."""
     table = plan.levels
     engines = (table.attack_engine, table.fill_engine, table.dump_engine)
-    attack, fill, dump = (int(column[address, level]) for column in engines)
-    used, rest = table.used[address, level], table.fleet[address, level] & ~table.used[address, level]
-    busy = {attack, fill, dump}
+    busy = tuple(int(column[address, level]) for column in engines)
+    used, hauling, fleet = (mask[address, level] for mask in (table.used, table.tankers, table.fleet))
     order = np.lexsort((np.arange(len(plan.units)), plan.arrival_min[address])).tolist()
     return (
-        attack,
-        fill,
-        dump,
+        *busy,
         tuple(unit for unit in order if used[unit]),
-        tuple(unit for unit in order if rest[unit] and unit not in busy),
+        tuple(unit for unit in order if hauling[unit] and not used[unit]),
+        tuple(unit for unit in order if fleet[unit] and not hauling[unit] and unit not in busy),
     )
 
 

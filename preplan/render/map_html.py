@@ -207,8 +207,7 @@ def _header(plan: Plan, *, tiles: bool) -> str:
 
 def _after(plan: Plan) -> str:
     """Write panel, data, the page for scripts off, and the cautions."""
-    date = words.printable(plan.district.date)
-    dated = f"Data of {escape(date)}." if date else f"Date of the data {words.NOT_KNOWN}."
+    dated = escape(f"{words.first_up(words.date_words(plan.district.date))}.")
     return f"""<aside aria-label="Details"><button type="button" id="close" aria-label="Close">&times;</button>
 <p id="said" role="status"></p><div id="panel-body"></div></aside>
 <noscript><main class="still">

@@ -360,7 +360,7 @@ def where_words(plan: Plan, address: int) -> str:
 
 
 def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
-    """List (job, units by name) for one address and level; units of the fleet without a job are reserve."""
+    """List (job, units by name) for one address and level; units of the fleet without one are named too."""
     table = plan.levels
     jobs = {
         "attack": int(table.attack_engine[address, level]),
@@ -376,9 +376,11 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
         carried = sum(plan.units[u].tank_gal for u in np.flatnonzero(used).tolist())
         rows.append(("tankers", f"{printable(' '.join(tankers))} ({gallons(carried)})"))
     fleet[[unit for unit in jobs.values() if unit >= 0]] = False
-    rest = plan.unit_ids(fleet & ~used, address)
-    if rest:
-        rows.append(("no job yet", printable(" ".join(rest))))
+    hauls = table.tankers[address, level]
+    for job, mask in (("left out", fleet & hauls & ~used), ("no job yet", fleet & ~hauls & ~used)):
+        rest = plan.unit_ids(mask, address)
+        if rest:
+            rows.append((job, printable(" ".join(rest))))
     return rows
 
 

@@ -196,7 +196,7 @@ function levelFacts(at) {
   return lines;
 }
 
-function crewFacts([attack, fill, dump, used, rest]) {
+function crewFacts([attack, fill, dump, used, leftOut, rest]) {
   const name = (unit) => (unit < 0 ? "none" : data.units[unit].id);
   const loaded = (unit) => `${data.units[unit].id} (${said(data.units[unit].gal, "gal")})`;
   const both = dump >= 0 && dump === attack;
@@ -204,7 +204,9 @@ function crewFacts([attack, fill, dump, used, rest]) {
   lines.push(["Engine at fill site", name(fill)]);
   if (!both) lines.push(["Engine at dump site", name(dump)]);
   lines.push(["Tankers", used.map(loaded).join(", ") || "none"]);
-  if (rest.length) lines.push(["Not in this shuttle", rest.map(name).join(", ")]);
+  const why = used.length ? "Tankers left out" : "Tankers that cannot shuttle";
+  if (leftOut.length) lines.push([why, leftOut.map(loaded).join(", ")]);
+  if (rest.length) lines.push(["Sent, no job yet", rest.map(name).join(", ")]);
   return lines;
 }
 
