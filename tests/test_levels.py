@@ -1,0 +1,179 @@
+"""Status, level and flags, from a question typed in by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from preplan.plan import AnswerTable, LevelTable, TripTable
+from preplan.planning.assignment import Scene, score
+from preplan.planning.kept import kept_pairs
+from preplan.planning.levels import _worst_season, address_flags, choose, grade, level_table, months_text, site_flags
+from preplan.records import AddressTable, text_array
+from tests.planning_case import ENGINES, TANKERS, scene, site, unit
+from tests.road_builder import address_table
+
+
+def graded(case: Scene, hydrant_gpm: float = np.nan) -> tuple[LevelTable, AnswerTable]:
+    """Choose, work out and grade."""
+    scores = score(case)
+    levels = level_table(case, scores, choose(case, scores))
+    count = len(case.needs)
+    return levels, grade(case, levels, np.full(count, 400.0), np.full(count, hydrant_gpm))
+
+
+def addresses(count: int = 1, sprinklered: float = np.nan) -> AddressTable:
+    """Make addresses of which only what a test changes matters."""
+    table = address_table([(0.0, 0.0)] * count, ["Mill Road"] * count)
+    return replace(table, sprinklered=np.full(count, sprinklered))
+
+
+def trips(**changes: float) -> TripTable:
+    """Make the one trip of address 0 and site 0."""
+    values: dict[str, npt.NDArray[Any]] = {
+        name: np.zeros(1) for name in ("out_min", "out_mi", "back_min", "back_mi", "posted_avoided_min", "narrow_mi")
+    }
+    values |= {name: np.zeros(1, dtype=np.int32) for name in ("address", "site", "cut", "unposted_bridges")}
+    values |= {name: np.full(1, -1, dtype=np.int32) for name in ("out_leaf", "back_leaf")}
+    values |= {name: np.zeros(1, dtype=np.bool_) for name in ("turn_at_dump", "turn_at_site")}
+    for name, value in changes.items():
+        values[name] = np.array([value]).astype(values[name].dtype)
+    return TripTable(**values)
+
+
+def flags_of(case: Scene, table: AddressTable | None = None, **trip: float) -> set[str]:
+    """Write the flags of the first address as the tables do."""
+    levels, answers = graded(case)
+    levels = replace(levels, trip=np.where(levels.site >= 0, 0, -1).astype(np.int32))
+    found = address_flags(case, table or addresses(len(case.needs)), levels, trips(**trip), answers)
+    return {str(flag) for flag in found[0]}
+
+
+ONE_SITE = (site("F1"),)
+
+
+@pytest.mark.parametrize(
+    ("required_gpm", "status", "level"),
+    [(90.0, "served", 0), (200.0, "higher level", 1), (900.0, "not met", 1)],
+)
+def test_the_first_level_that_meets_names_the_status(required_gpm: float, status: str, level: int) -> None:
+    """One tanker gives about 101 gpm, three about 290: where none meets, the largest flow is shown."""
+    _, answers = graded(scene([[10.0]], ONE_SITE, required_gpm=required_gpm))
+    assert answers.status[0] == status
+    assert answers.level[0] == level
+
+
+def test_a_hydrant_counts_only_if_it_gives_the_required_flow() -> None:
+    """A credited 250 gpm meets 250, not 500; and it comes before no route."""
+    assert graded(scene([[10.0]], ONE_SITE, required_gpm=250.0), 250.0)[1].status[0] == "hydrant"
+    assert graded(scene([[10.0]], ONE_SITE, required_gpm=500.0), 250.0)[1].status[0] != "hydrant"
+    assert graded(scene([[np.inf]], ONE_SITE), 1000.0)[1].status[0] == "hydrant"
+
+
+def test_no_way_is_no_route_and_no_engine_is_not_met() -> None:
+    """What the roads forbid and what the fleet lacks are told apart."""
+    assert graded(scene([[np.inf]], ONE_SITE))[1].status[0] == "no route"
+    lone = scene([[10.0]], ONE_SITE, units=(ENGINES[0], *TANKERS), driveway_ft=900.0)
+    levels, answers = graded(lone)
+    assert answers.status[0] == "not met"
+    assert levels.limited_by[0].tolist() == ["engines", "engines"]
+
+
+def test_flags_of_place_and_need() -> None:
+    """A long driveway, a dead end, an uncertain frontage, a sprinklered building of assumed size."""
+    case = scene([[10.0]], ONE_SITE, driveway_ft=640.2, required_gpm=90.0)
+    case = replace(
+        case,
+        frontages=replace(case.frontages, dead_end=np.array([True]), how=text_array(["nearest"])),
+        needs=replace(case.needs, assumed=np.array([True])),
+    )
+    found = flags_of(case, addresses(sprinklered=1.0))
+    expected = {"long driveway=641 ft", "dead end", "frontage uncertain=50 ft", "sprinklered", "assumed building"}
+    assert expected <= found
+
+
+def test_flags_of_the_trip() -> None:
+    """Turning, postings gone round, bridges nobody posted, one-truck roads."""
+    found = flags_of(
+        scene([[10.0]], ONE_SITE), turn_at_dump=1, posted_avoided_min=2.44, unposted_bridges=3, narrow_mi=0.42
+    )
+    assert {
+        "turn at dump site=3 min",
+        "posted bridge avoided=2.4 min",
+        "unposted bridges=3",
+        "narrow road=0.4 mi",
+    } <= found
+    assert not {f.split("=")[0] for f in flags_of(scene([[10.0]], ONE_SITE))} & {
+        "turn at dump site", "posted bridge avoided", "unposted bridges", "narrow road",
+    }  # fmt: skip
+
+
+def test_flags_of_the_site() -> None:
+    """Alone, seasonal, never tested, soon empty."""
+    summer = site("F1", months=frozenset(range(4, 12)), fill_gpm_given=False)
+    case = scene([[10.0]], (summer,))
+    case = replace(case, rules=replace(case.rules, plan=replace(case.rules.plan, months=frozenset(range(5, 9)))))
+    assert {"single fill site", "seasonal=4-11", "not tested"} <= flags_of(case)
+    tank = site("F1", kind="cistern", storage_gal=6000.0)
+    assert "source runs out=6000 gal" in flags_of(scene([[10.0]], (tank,), required_gpm=900.0))
+
+
+def test_flags_of_the_fleet() -> None:
+    """A tanker without a way, a level short of units, one left out because it slows the others."""
+    stranded = scene([[10.0]], ONE_SITE, arrival_min=[10, 11, 12, 13, 14, np.inf], required_gpm=900.0)
+    assert {"no way for=T3", "level short=1 tanker"} <= flags_of(stranded)
+    slow = (*ENGINES, *TANKERS[:2], unit("T3", "tanker", tank_gal=1000.0, dump_gpm=40.0))
+    assert "left out=T3" in flags_of(scene([[5.0]], ONE_SITE, units=slow, required_gpm=900.0))
+
+
+def test_close_names_the_levels_within_a_tenth() -> None:
+    """101.1 gpm of 105 required is close at level 1 and not at level 2."""
+    assert "close=Level 1" in flags_of(scene([[10.0]], ONE_SITE, required_gpm=105.0))
+
+
+def test_the_season_in_which_the_level_comes_latest_decides() -> None:
+    """Seasons, one address, two levels: summer meets at level 1, winter only at level 2, thaw never."""
+    summer, winter, thaw = [[300.0, 500.0]], [[200.0, 260.0]], [[100.0, 240.0]]
+    need = np.array([250.0])
+    assert _worst_season(np.array([summer, winter]), need).tolist() == [1]
+    assert _worst_season(np.array([summer, winter, thaw]), need).tolist() == [2]
+    assert _worst_season(np.array([summer, [[290.0, 500.0]]]), need).tolist() == [1]
+
+
+def test_months_read_back_as_ranges() -> None:
+    """Across the new year, single months, all, none."""
+    assert months_text(frozenset({12, 1, 2})) == "12-2"
+    assert months_text(frozenset({5})) == "5"
+    assert months_text(frozenset(range(1, 13))) == "1-12"
+    assert months_text(frozenset()) == ""
+
+
+def test_site_flags_say_what_a_site_lacks() -> None:
+    """Out of service, off the roads, turnaround assumed, storage unknown, source shared."""
+    sites = (site("F1", in_service=False, source_id="pond"), site("F2", source_id="pond", turnaround_given=False))
+    case = scene([[10.0, 10.0]], sites)
+    first, second = site_flags(case, np.array([-1, 0], dtype=np.int32), np.array([2000.0, 10.0]))
+    assert {str(f) for f in first} == {
+        "out of service",
+        "off road data=2000 ft",
+        "storage unknown",
+        "shares its source=F2",
+    }
+    assert {str(f) for f in second} == {"turnaround assumed=back", "storage unknown", "shares its source=F1"}
+
+
+def test_many_sites_keep_the_nearest_the_year_round_and_the_chosen() -> None:
+    """Of twenty sites: eight best trips, three best year-round ones, and the chosen one."""
+    sites = tuple(
+        site(f"F{i:02}", months=frozenset(range(4, 12)) if i < 12 else frozenset(range(1, 13))) for i in range(20)
+    )
+    trip = np.arange(1.0, 21.0)[None]
+    chosen = np.zeros((1, 20), dtype=np.bool_)
+    chosen[0, 19] = True
+    kept = kept_pairs(trip, sites, 10, chosen)
+    assert np.flatnonzero(kept[0]).tolist() == [0, 1, 2, 3, 4, 5, 6, 7, 12, 13, 14, 19]
+    assert kept_pairs(trip, sites, 20, chosen).all()
