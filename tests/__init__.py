@@ -1,0 +1,1 @@
+"""Tests: a file a room, and the checks against the world."""
