@@ -96,6 +96,12 @@ def test_flags_of_place_and_need() -> None:
     assert expected <= found
 
 
+def test_a_road_that_no_tanker_reaches_is_told_from_a_point_off_the_roads() -> None:
+    """The frontage stands, but no fill site has a way to it."""
+    assert "road cut off" in flags_of(scene([[np.inf]], ONE_SITE))
+    assert "road cut off" not in flags_of(scene([[10.0]], ONE_SITE))
+
+
 def test_flags_of_the_trip() -> None:
     """Turning, postings gone round, bridges nobody posted, one-truck roads."""
     found = flags_of(

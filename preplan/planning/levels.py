@@ -169,6 +169,8 @@ def _place_flags(
     place, rules = scene.frontages, scene.rules
     for row in np.flatnonzero(place.segment < 0):
         yield int(row), Flag("off road data", _whole(place.gap_ft[row]), "ft")
+    for row in np.flatnonzero((answers.status == "no route") & (place.segment >= 0)):
+        yield int(row), Flag("road cut off")
     carded = answers.level >= 0
     for row in np.flatnonzero(carded & place.dead_end):
         yield int(row), Flag("dead end")

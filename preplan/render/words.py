@@ -67,6 +67,7 @@ _FLAGS = {
     "level short": "The response level asks for more units than can come: {n}.",
     "close": "Close call: the steady flow is hardly above or below the required flow at {n}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
+    "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
     "send with first alarm": "Send this response level with the first alarm.",
     "sprinklered": "Sprinklered: the required flow is not lowered for it.",
     "out of service": "Out of service.",
