@@ -31,6 +31,7 @@ from preplan.records import (
 )
 from preplan.roads.frontage import Places, place_addresses, place_points
 from preplan.roads.hose import hydrant_reach
+from preplan.roads.islands import without_islands
 from preplan.roads.limits import limits_of
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
 from preplan.roads.paths import Junctions
@@ -125,6 +126,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     """Read the limits, build the network, and put addresses, sites and stations on it."""
     rules = inputs.district.rules
     limits, problems = limits_of(roads, rules.roads, inputs.closures)
+    limits, islands = without_islands(roads, limits)
     network = build_network(roads, limits, rules.roads, node_delay_min(roads))
 
     @cache
@@ -138,7 +140,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         roads=roads,
         features=features,
         limits=limits,
-        problems=(*problems, *speed_problems(roads), *restriction_problems(roads)),
+        problems=(*problems, *islands, *speed_problems(roads), *restriction_problems(roads)),
         network=network,
         minutes=minutes,
         frontages=place_addresses(roads, limits, inputs.addresses, rules.roads, rules.plan),
