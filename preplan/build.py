@@ -4,28 +4,58 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 
-from preplan.errors import Finding, InputError, OutputError
+import numpy as np
+
+from preplan.errors import Finding, InputError
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Inputs, Plan
-from preplan.planning.pipeline import plan_district
+from preplan.plan import Inputs, Plan, Rejected
+from preplan.planning.pipeline import lay_ground, plan_district, require_fleet
 from preplan.records import FeatureTable, RoadTable
-from preplan.render.run_info import run_json
+from preplan.render.run_info import accounts, run_json
 from preplan.roads import cache
-from preplan.roads.limits import limits_of
-from preplan.roads.network import restriction_problems
 from preplan.roads.source import read_roads
-from preplan.roads.speeds import speed_problems
-from preplan.write import restore_broken, write_results
+from preplan.write import restore_broken, write_file, write_results
 
 Progress = Callable[[str, float], None]
+REJECTED_NAMED = 20
+"""Faults of rows left out that a run names when it ends; all of them are in rejected.csv."""
 
 
-def build_district(district_file: Path, out: Path | None, progress: Progress) -> Path:
-    """Do the main job: plan a district and write its pages and tables; return the folder of the results.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Built:
+    """What a finished run says of itself."""
+
+    folder: Path
+    """Where the results are."""
+    rejected: tuple[Rejected, ...]
+    """Faults of the rows that are not planned."""
+    accounts: Mapping[str, Mapping[str, int]]
+    """What became of the rows of each table that is read row by row; see `run_info.accounts`."""
+    status: Mapping[str, int]
+    """Addresses of each status."""
+
+    def summary(self) -> list[str]:
+        """Say what was left out and why, and what became of every row, a line each."""
+        lines = [
+            f"rejected: {Finding(file=r.file, row=r.row, id=r.id, column=r.column, value=r.value, rule=r.rule)}"
+            for r in self.rejected[:REJECTED_NAMED]
+        ]
+        if len(self.rejected) > REJECTED_NAMED:
+            lines.append(f"rejected: and {len(self.rejected) - REJECTED_NAMED:,} more faults, in rejected.csv")
+        for table, account in self.accounts.items():
+            parts = ", ".join(f"{count:,} {name}" for name, count in account.items() if name != "rows")
+            lines.append(f"{table}: {account['rows']:,} rows: {parts}")
+        parts = ", ".join(f"{count:,} {status}" for status, count in self.status.items() if status != "hydrant")
+        return [*lines, f"planned: {parts}"]
+
+
+def build_district(district_file: Path, out: Path | None, progress: Progress) -> Built:
+    """Do the main job: plan a district and write its pages and tables.
 
     Raises
     ------
@@ -43,7 +73,7 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
     files["run.json"] = run_json(plan, replace(inputs, district=plan.district), digests, files, watch.seconds)
     write_results(folder, files)
     watch.stage("done", 1.0)
-    return folder
+    return Built(folder=folder, rejected=inputs.rejected, accounts=accounts(plan, inputs), status=plan.counts())
 
 
 def check_district(district_file: Path, progress: Progress) -> list[str]:
@@ -51,15 +81,19 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     watch = Watch(progress)
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
-    roads, _ = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
-    _, limit_problems = limits_of(roads, inputs.district.rules.roads, inputs.closures)
-    problems = (*limit_problems, *speed_problems(roads), *restriction_problems(roads))
+    require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
+    roads, features = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
+    ground = lay_ground(inputs, roads, features)
     watch.stage("done", 1.0)
     lines = [f"{name}: {count:,} rows" for name, count in inputs.rows.items()]
     lines.append(f"roads: {len(roads):,} stretches, newest data {roads.newest or 'of unknown date'}")
     lines += [f"note: {note}" for note in inputs.notes]
     lines += [f"rejected: {r.file} row {r.row}, column {r.column}: {r.value!r} {r.rule}" for r in inputs.rejected]
-    lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in problems]
+    lines += [f"off the roads: fill site {inputs.sites[i].site_id}" for i in np.flatnonzero(ground.sites.segment < 0)]
+    lines += [
+        f"off the roads: station {inputs.stations[i].station_id}" for i in np.flatnonzero(ground.stations.segment < 0)
+    ]
+    lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in ground.problems]
     return lines
 
 
@@ -70,6 +104,8 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     ------
     InputError
         Where no address has that id.
+    OutputError
+        Where the card cannot be written.
     """
     from preplan.render import card_pdf  # noqa: PLC0415 - drawing is slow to import and only used here
 
@@ -81,11 +117,7 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     watch.stage("drawing the card", 0.9)
     # The id is other people's text: the file is named by the row, never by it.
     path = folder / f"card-row-{int(plan.addresses.row[rows[0]])}.pdf"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(card_pdf.one_card(plan, rows[0]))
-    except OSError as error:
-        raise OutputError(f"{path.name} cannot be written: {error.strerror}") from error
+    write_file(path, card_pdf.one_card(plan, rows[0]))
     watch.stage("done", 1.0)
     return path
 
@@ -134,21 +166,33 @@ def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = T
     if found is None:
         found = read_roads(inputs.roads, kept)
         if keep:
-            cache.save(kept, key, *found)
+            with suppress(OSError):  # where nothing can be kept the results say so, or the next run reads again
+                cache.save(kept, key, *found)
     return found
 
 
 def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Watch) -> dict[str, bytes]:
     """Draw every page and table in memory: bytes by file name."""
-    from preplan.render import card_pdf, geopackage, map_html, report_pdf, site_pdf, tables, waypoints  # noqa: PLC0415 - slow
+    from preplan.render import (  # noqa: PLC0415 - slow to import
+        card_pdf,
+        dispatch,
+        geopackage,
+        map_html,
+        report_pdf,
+        site_pdf,
+        tables,
+        waypoints,
+        workbook,
+    )
 
     files: dict[str, bytes] = {}
     watch.stage("writing tables", 0.72)
     files["addresses.csv"] = tables.addresses_csv(plan)
     files["levels.csv"] = tables.levels_csv(plan)
     files["trips.csv"] = tables.trips_csv(plan)
-    files["dispatch.csv"] = tables.dispatch_csv(plan)
+    files["dispatch.csv"] = dispatch.dispatch_csv(plan)
     files["rejected.csv"] = tables.rejected_csv(inputs.rejected)
+    files["addresses.xlsx"] = workbook.addresses_xlsx(plan, inputs.rejected)
     watch.stage("drawing the map", 0.76)
     files["map.html"] = map_html.map_page(plan).encode()
     watch.stage("drawing cards", 0.8)

@@ -83,8 +83,10 @@ def build(district: DistrictFile, out: OutFolder = None) -> None:
     with _exit_status(), _progress() as progress:
         from preplan.build import build_district  # noqa: PLC0415 - every room is slow to import
 
-        folder = build_district(district, out, progress)
-    typer.echo(f"Results in {printable(folder)}")
+        built = build_district(district, out, progress)
+    for line in built.summary():
+        typer.echo(printable(line), err=True)
+    typer.echo(f"Results in {printable(built.folder)}")
 
 
 @app.command()

@@ -122,6 +122,19 @@ class NeedTable(Columns):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OccupancyCount:
+    """How many addresses are of one kind of place, and how that was found."""
+
+    name: str
+    """The kind, as the required_basis column prints it."""
+    addresses: int
+    unsaid: int
+    """Of them, those whose table says nothing, so that the kind stands in."""
+    unknown: tuple[str, ...]
+    """Occupancies that no kind is known for, so that this one stands in; in code point order."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FrontageTable(Columns):
     """The place on the road where each address's tankers dump."""
 
@@ -341,6 +354,10 @@ class Plan:
     """(segments, 2): minutes to drive each stretch loaded, forward and backward; inf where closed."""
     features: FeatureTable
     problems: tuple[Problem, ...]
+    occupancies: tuple[OccupancyCount, ...]
+    """The commonest first."""
+    rule_ratio: tuple[float, float, float]
+    """Loaded legs' minutes over the travel rule's: of the quickest twentieth, the median, of the slowest twentieth."""
 
     def unit_ids(self, mask: BoolArray, address: int) -> tuple[str, ...]:
         """Name the units of a mask of shape (units,) by their arrival at an address."""

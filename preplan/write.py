@@ -65,7 +65,7 @@ def write_results(out: Path, files: Mapping[str, bytes], *, wait_s: float = LOCK
     """
     place = _Place.of(out)
     _check_names(files)
-    with _explained(place), _locked(place, wait_s):
+    with _explained(place.out), _locked(place, wait_s):
         _restore(place)
         _empty(place.scratch)
         try:
@@ -90,12 +90,31 @@ def restore_broken(out: Path, *, wait_s: float = LOCK_WAIT_S) -> bool:
     place = _Place.of(out)
     if not place.previous.exists():
         return False
-    with _explained(place), _locked(place, wait_s):
+    with _explained(place.out), _locked(place, wait_s):
         _empty(place.scratch)
         try:
             return _restore(place)
         finally:
             shutil.rmtree(place.scratch, ignore_errors=True)
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Replace one file that belongs to no set, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written; what stood there before still does.
+    """
+    part = path.with_name(f".{path.name}.part")
+    with _explained(path.parent):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            _write(part, content)
+            part.replace(path)
+        finally:
+            with suppress(OSError):
+                part.unlink()
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,17 +352,17 @@ def _sync_folder(folder: Path) -> None:
 
 
 @contextmanager
-def _explained(place: _Place) -> Iterator[None]:
+def _explained(folder: Path) -> Iterator[None]:
     """Say what to do about what the system says."""
     try:
         yield
     except OutputError:
         raise
     except OSError as error:
-        where = error.filename2 or error.filename or place.out
+        where = error.filename2 or error.filename or folder
         if error.errno in _FULL:
             raise OutputError(
-                f"no room on the disk that holds {place.out}; free some, or write elsewhere with --out."
+                f"no room on the disk that holds {folder}; free some, or write elsewhere with --out."
                 " The results before are untouched"
             ) from error
         raise OutputError(

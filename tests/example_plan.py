@@ -16,6 +16,7 @@ from preplan.plan import (
     FrontageTable,
     LevelTable,
     NeedTable,
+    OccupancyCount,
     Plan,
     RouteForest,
     SeasonLine,
@@ -444,6 +445,8 @@ def example_plan() -> Plan:
             ),
             stream_lines=(np.array([[-72.028, 43.99], [-72.0265, 44.001], [-72.027, 44.012]]),),
         ),
+        occupancies=(OccupancyCount(name="dwelling", addresses=6, unsaid=1, unknown=("<b>hut</b>",)),),
+        rule_ratio=(0.85, 1.02, 1.4),
         problems=(
             Problem(
                 code="unreadable",

@@ -13,8 +13,10 @@ import pytest
 from typer.testing import CliRunner, Result
 
 import preplan
+from preplan.build import Built
 from preplan.cli import MOST_FINDINGS, app
 from preplan.errors import Finding, InputError, InvariantError, OutputError
+from preplan.plan import Rejected
 from preplan.render.words import CAUTIONS
 
 Progress = Callable[[str, float], None]
@@ -190,18 +192,46 @@ def failing(error: BaseException) -> Callable[..., Path]:
 def test_build_reports_stages_and_the_folder(rooms: types.ModuleType) -> None:
     """One plain line a stage on stderr, the folder on stdout, --out passed on."""
 
-    def job(district_file: Path, out: Path | None, progress: Progress) -> Path:
+    def job(district_file: Path, out: Path | None, progress: Progress) -> Built:
         progress("reading tables", 0.0)
         progress("reading tables", 0.1)
         progress("finding round trips", 0.5)
         assert district_file == Path("d.toml")
-        return out or Path("outputs/d")
+        return finished(out or Path("outputs/d"))
 
     rooms.build_district = job  # type: ignore[attr-defined]
     result = run("build d.toml")
     assert (result.exit_code, result.stdout) == (0, "Results in outputs/d\n")
-    assert result.stderr.splitlines() == ["reading tables", "finding round trips"]
+    assert result.stderr.splitlines() == [
+        "reading tables",
+        "finding round trips",
+        "addresses: 1,003 rows: 1,000 planned, 2 hydrant, 1 rejected",
+        "planned: 999 served, 1 no route",
+    ]
     assert run("build d.toml --out elsewhere").stdout == "Results in elsewhere\n"
+
+
+def finished(folder: Path, *rejected: Rejected) -> Built:
+    account = {"rows": 1003, "planned": 1000, "hydrant": 2, "rejected": 1}
+    status = {"served": 999, "no route": 1, "hydrant": 2}
+    return Built(folder=folder, rejected=rejected, accounts={"addresses": account}, status=status)
+
+
+def test_the_first_twenty_rejected_are_named(rooms: types.ModuleType) -> None:
+    """Where they stand and what is wrong, without control characters; then how many more."""
+    faults = [
+        Rejected(file="a.csv", row=n, id=f"A{n}", column="lon", value="x\x1b[31m", rule="is not a number")
+        for n in range(2, 25)
+    ]
+    rooms.build_district = lambda _file, _out, _progress: finished(Path("outputs/d"), *faults)  # type: ignore[attr-defined]
+    lines = run("build d.toml").stderr.splitlines()
+    named = [line for line in lines if line.startswith("rejected: ")]
+    assert len(named) == 21
+    assert named[0] == "rejected: a.csv row 2 (A2), column lon: 'x\\x1b[31m' is not a number"
+    assert named[-1] == "rejected: and 3 more faults, in rejected.csv"
+    assert lines[-2].startswith("addresses: ")
+    rooms.build_district = lambda _file, _out, _progress: finished(Path("outputs/d"), *faults[:20])  # type: ignore[attr-defined]
+    assert "more faults" not in run("build d.toml").stderr
 
 
 def test_check_and_card(rooms: types.ModuleType) -> None:
@@ -246,11 +276,11 @@ def test_terminal_gets_a_bar(rooms: types.ModuleType, monkeypatch: pytest.Monkey
     """On a terminal the stages move one bar instead of filling the screen."""
     seen = []
 
-    def job(_file: Path, _out: Path | None, progress: Progress) -> Path:
+    def job(_file: Path, _out: Path | None, progress: Progress) -> Built:
         for step in range(50):
             progress("finding round trips", step / 50)
         seen.append(progress)
-        return Path("outputs/d")
+        return finished(Path("outputs/d"))
 
     rooms.build_district = job  # type: ignore[attr-defined]
     monkeypatch.setattr("preplan.cli._on_terminal", lambda: True)

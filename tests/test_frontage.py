@@ -134,6 +134,26 @@ def test_nobody_lives_on_a_motorway_unless_named_for_it() -> None:
     assert table.segment.tolist() == [1, 0, -1]
 
 
+@pytest.mark.parametrize(
+    ("highway", "snap_max_ft", "row"),
+    [
+        ("motorway", 1320.0, 1),
+        ("trunk_link", 1320.0, 1),
+        ("trunk", 1320.0, 0),  # an ordinary main road in much of the country
+        ("motorway", 300.0, 0),  # the lane lies 328 ft off
+    ],
+)
+def test_a_point_stands_on_a_motorway_only_where_no_other_road_is_near(
+    highway: str, snap_max_ft: float, row: int
+) -> None:
+    """A fill site 10 m from a motorway and 100 m from the lane beside it."""
+    nodes = {"a": (0.0, 0.0), "b": (1000.0, 0.0), "c": (0.0, 110.0), "d": (1000.0, 110.0)}
+    town = draw(nodes, [("a", "b", {"highway": highway}), ("c", "d", {})])
+    lon, lat = lonlat(500.0, 10.0)
+    spot = place_points(town.roads, town.limits, np.array([lon]), np.array([lat]), snap_max_ft=snap_max_ft)
+    assert spot.segment.tolist() == [row]
+
+
 def test_sides_follow_the_direction_of_the_stretch() -> None:
     table = place(TOWN, address_table([(400, 50), (400, -50), (1060, 100)]))
     assert table.side.tolist() == ["left", "right", "right"]

@@ -24,8 +24,7 @@ from preplan.render.fields import ABOUT
 from preplan.render.geopackage import ROAD_NOTICE, geopackage
 from preplan.render.route_lines import chosen_legs, driven, leg_lines, trips_by_segment
 from preplan.render.run_info import run_json
-from preplan.render.tables import addresses_csv
-from preplan.render.waypoints import fill_sites_gpx, fill_sites_kml
+from preplan.render.tables import LEVEL_COLUMNS, addresses_csv
 from preplan.rules import Rules, ShuttleRules
 from tests.example_plan import example_plan
 from tests.test_tables import changed, picked, rows_of
@@ -101,7 +100,10 @@ def test_every_column_has_a_title(database: sqlite3.Connection) -> None:
         if column not in {"fid", "geom"}
     }
     assert titled == columns
-    assert {column for _, column in columns} == set(ABOUT), "a title for no column"
+    assert {column for _, column in columns} | set(LEVEL_COLUMNS) == set(ABOUT), "a title for no column"
+    for column, (title, _) in ABOUT.items():
+        unit = column.rpartition("_")[2]
+        assert unit not in {"gpm", "gal", "min", "mi", "ft", "lb"} or f"({unit})" in title
 
 
 def test_styles(database: sqlite3.Connection) -> None:
@@ -240,24 +242,6 @@ def test_a_forest_that_runs_in_a_circle_is_refused() -> None:
     forest = replace(plan.forest, parent=np.array([1, 0, 1, -1, 3, 4], dtype=np.int32))
     with pytest.raises(ValueError, match="circle"):
         geopackage(replace(plan, forest=forest))
-
-
-# --------------------------------------------------------------------------- waypoints
-
-
-@pytest.mark.parametrize(("writer", "point"), [(fill_sites_gpx, "wpt"), (fill_sites_kml, "Placemark")])
-def test_waypoints(writer: Any, point: str) -> None:
-    """Well-formed whatever the names; one a site, in place, those out of service said to be."""
-    plan = example_plan()
-    odd = replace(plan.sites[0], name="<b>Mill & Pond</b> ]]> \x07", notes='"quoted" <!--', lon=-72.0412346)
-    content = writer(replace(plan, sites=(odd, *plan.sites[1:])))
-    root = ET.fromstring(content)  # noqa: S314  our own bytes
-    space = root.tag.partition("}")[0] + "}"
-    found = root.findall(f".//{space}{point}")
-    names = [place.findtext(f"{space}name") for place in found]
-    assert names == ["1 <b>Mill & Pond</b> ]]>  ", "2 Quarry pond (summer)", "3 Old cistern - OUT OF SERVICE"]
-    assert b"-72.041235" in content
-    assert content == writer(replace(plan, sites=(odd, *plan.sites[1:])))
 
 
 # --------------------------------------------------------------------------- run.json

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from preplan.inputs.addresses import read_addresses
+from preplan.inputs.degrees import look_swapped
 from preplan.inputs.hydrants import read_hydrants
-from preplan.inputs.sheet import Sheet, look_swapped, open_sheet
+from preplan.inputs.sheet import Sheet, open_sheet
 from preplan.records import AddressTable
 from preplan.rules import HydrantRules
 from tests.inputs_folder import sheet_of

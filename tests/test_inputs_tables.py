@@ -16,7 +16,8 @@ from preplan.errors import InputError
 from preplan.inputs import cells
 from preplan.inputs.columns import ADDRESSES, SPECS, match_headers, plain
 from preplan.inputs.sheet import Sheet, open_sheet
-from preplan.inputs.tables import TextTable, read_table
+from preplan.inputs.table_file import read_table
+from preplan.inputs.tables import TextTable
 from preplan.records import text_array
 
 
@@ -88,7 +89,7 @@ def test_a_header_alone_is_a_table_without_rows(tmp_path: Path) -> None:
 
 def test_an_unknown_kind_of_file(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="is no kind of table"):
-        table(tmp_path, "id\n", "t.xlsx")
+        table(tmp_path, "id\n", "t.docx")
 
 
 # ----------------------------------------------------------------------------- map layers

@@ -129,6 +129,102 @@ def test_a_short_nameless_piece_inside_a_road_belongs_to_it() -> None:
     assert len(tell(far, "abde")) == 3
 
 
+# A roundabout of four nodes, driven counterclockwise: w -> s -> e -> n -> w. Roads lead west to a, south to b,
+# east to c and north to d; o leads in only, from the south-east, between s and e.
+ROUND_NODES = {
+    "w": (-20, 0), "s": (0, -20), "k": (14, -14), "e": (20, 0), "n": (0, 20),
+    "a": (-1000, 0), "b": (0, -1000), "o": (800, -800), "c": (1000, 0), "d": (0, 1000),
+}  # fmt: skip
+CIRCLE = {"junction": "roundabout", "oneway": "yes", "ref": "SR 917", "highway": "secondary"}
+ROUNDABOUT = draw(
+    ROUND_NODES,
+    [
+        *((p, q, CIRCLE) for p, q in ("ws", "sk", "ke", "en", "nw")),
+        ("a", "w", {"ref": "SR 917"}),
+        ("b", "s", ELM),
+        ("o", "k", {**OAK, "oneway": "yes"}),
+        ("e", "c", MAIN),
+        ("n", "d", {"ref": "SR 917"}),
+    ],
+)
+
+
+@pytest.mark.parametrize(
+    ("way", "told"),
+    [
+        ("awsb", "At the roundabout, take the 1st exit onto Elm Road"),
+        ("awskec", "At the roundabout, take the 2nd exit onto Main Street"),  # Oak Lane leads in only
+        ("awskend", "At the roundabout, take the 3rd exit onto SR 917"),
+        ("awskenwa", "At the roundabout, take the 4th exit onto SR 917"),
+        ("okec", "At the roundabout, take the 1st exit onto Main Street"),
+        ("cenwsb", "At the roundabout, take the 3rd exit onto Elm Road"),
+    ],
+)
+def test_a_roundabout_is_one_line_with_its_exits_counted(way: str, told: str) -> None:
+    steps = tell(ROUNDABOUT, way)
+    assert turns(steps)[1:] == [told]
+    assert sum(step.miles for step in steps) == pytest.approx(_miles_of(ROUNDABOUT, way), rel=1e-6)
+
+
+def _miles_of(town: Drawing, nodes: str) -> float:
+    rows = [
+        row
+        for a, b in pairwise(nodes)
+        for row in range(len(town.roads))
+        if {town.node[a], town.node[b]} == {int(town.roads.from_node[row]), int(town.roads.to_node[row])}
+    ]
+    return float(town.roads.length_m[rows].sum()) / MI
+
+
+def test_a_way_that_starts_or_ends_on_a_roundabout_says_so() -> None:
+    assert turns(tell(ROUNDABOUT, "skec")) == ["Start on the roundabout", "Right on Main Street"]
+    assert turns(tell(ROUNDABOUT, "aws"))[-1].endswith("the roundabout")
+    assert turns(tell(ROUNDABOUT, "ws")) == ["Start on the roundabout"]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "told"),
+    [
+        ({"ref": "SR 917"}, {"name": "State Route 917"}, ["State Route 917"]),
+        ({"name": "Main Street", "ref": "SR 917"}, {"ref": "SR 917"}, ["Main Street (SR 917)"]),
+        ({"ref": "SR 917"}, {"name": "Main Street", "ref": "US 2;SR 917"}, ["Main Street (SR 917)"]),
+        ({"name": "Main St"}, {"name": "Main Street"}, ["Main St"]),
+        ({**MAIN, "ref": "SR 9"}, {**ELM, "ref": "SR 9"}, ["Main Street (SR 9)", "Elm Road"]),
+        ({"ref": "SR 917"}, {"ref": "SR 918"}, ["SR 917", "SR 918"]),
+        ({"name": "Main Street"}, {"ref": "SR 917"}, ["Main Street", "SR 917"]),
+    ],
+)  # fmt: skip
+def test_name_and_number_of_one_road_are_one_line(
+    first: dict[str, str], second: dict[str, str], told: list[str]
+) -> None:
+    line = draw({"a": (0, 0), "b": (MI, 0), "c": (2 * MI, 0)}, [("a", "b", first), ("b", "c", second)])
+    assert [step.road for step in tell(line, "abc")] == told
+
+
+def test_no_number_of_its_own_road_is_a_cross_street() -> None:
+    line = draw({"a": (0, 0), "b": (500, 0), "c": (900, 0), "d": (900, 500)}, [
+        ("a", "b", {"name": "State Route 917"}), ("b", "c", {"ref": "SR 917"}), ("c", "d", ELM),
+    ])  # fmt: skip
+    assert cross_street(line.roads, line.limits, 0, 0.5) == "Elm Road"
+
+
+def link(length_m: float, **tags: str) -> Drawing:
+    """Draw Main Street east to b, a slip road from b south-east to c, Elm Road on south from there."""
+    step_m = length_m / 2**0.5
+    nodes = {"a": (0, 0), "b": (1000, 0), "c": (1000 + step_m, -step_m), "d": (1000 + step_m, -1000), "e": (2000, 0)}
+    return draw(nodes, [("a", "b", MAIN), ("b", "c", tags), ("c", "d", ELM), ("b", "e", MAIN)])
+
+
+def test_a_short_nameless_link_is_part_of_the_turn() -> None:
+    steps = tell(link(40.0), "abcd")
+    assert turns(steps) == ["Start on Main Street", "Right on Elm Road"]
+    assert [one.miles for one in steps] == pytest.approx([1000 / MI, (40 + 1000 - 40 / 2**0.5) / MI], rel=1e-3)
+    assert turns(tell(link(40.0), "dcba"))[1:] == ["Left on Main Street"]
+    assert len(tell(link(60.0), "abcd")) == 3  # 0.037 mi
+    assert len(tell(link(40.0, name="Slip Lane"), "abcd")) == 3
+    assert turns(tell(link(40.0), "abc"))[1:] == ["Right on unnamed road"]  # the way ends on it
+
+
 def test_notes_tell_postings_bridges_and_surface() -> None:
     town = crossing(
         ("a", "b", {**MAIN, "bridge": "yes"}),

@@ -12,10 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from preplan.plan import Flag, FrontageTable, LevelTable, NeedTable, Plan, Rejected, SeasonLine, TripTable
+from preplan.plan import Flag, FrontageTable, LevelTable, NeedTable, Plan, Rejected, TripTable
 from preplan.records import AddressTable, text_array
 from preplan.render import tables
-from preplan.render.tables import addresses_csv, dispatch_csv, levels_csv, rejected_csv, trips_csv
+from preplan.render.dispatch import dispatch_csv
+from preplan.render.tables import addresses_csv, levels_csv, rejected_csv, trips_csv
 from tests.example_plan import example_plan
 
 Table = TypeVar("Table", AddressTable, FrontageTable, LevelTable, NeedTable, TripTable)
@@ -78,6 +79,9 @@ def picked(plan: Plan, rows: list[int]) -> Plan:
             plan.answers, flags=tuple(plan.answers.flags[i] for i in rows), status=plan.answers.status[take],
             level=plan.answers.level[take], hydrant_ft=plan.answers.hydrant_ft[take],
             first_arrival_min=plan.answers.first_arrival_min[take],
+        ),
+        seasons=tuple(
+            replace(one, best_site=one.best_site[take], sustained_gpm=one.sustained_gpm[take]) for one in plan.seasons
         ),
         groups=(),
     )  # fmt: skip
@@ -285,28 +289,3 @@ def test_rejected() -> None:
         'file,row,id,column,value,rule\naddresses.csv,17,A17,lat,"97.2, ""north""",is not a latitude\n'
     )
     assert rejected_csv(()).decode() == "file,row,id,column,value,rule\n"
-
-
-# --------------------------------------------------------------------------- dispatch
-
-
-def test_dispatch(plan: Plan) -> None:
-    assert dispatch_csv(plan).decode().splitlines() == [
-        "road,from_number,to_number,parity,response_level,units,fill_site_id,backup_site_id,winter_site_id,status",
-        "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,F2,,served",
-        "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,higher level",
-        "Quarry Lane,7,9,odd,,E1 E2 T1 E3 T2,F1,F2,,not met",
-        ",1,1,odd,,,,,,no route",
-    ]
-
-
-def test_winter_variant(plan: Plan) -> None:
-    """Another site in winter is named; no usable one at all is said, not left empty."""
-    best = plan.levels.site.copy()
-    best[0], best[1] = 1, -1
-    winter = SeasonLine(months=(1, 2, 12), sites=(1,), best_site=best, sustained_gpm=plan.levels.sustained_gpm)
-    summer = SeasonLine(
-        months=tuple(range(3, 12)), sites=(0, 1), best_site=plan.levels.site, sustained_gpm=plan.levels.sustained_gpm
-    )
-    rows = rows_of(dispatch_csv(replace(plan, seasons=(summer, winter))))
-    assert [row["winter_site_id"] for row in rows] == ["F2", "none", "", ""]

@@ -17,7 +17,7 @@ import pytest
 
 from preplan import write
 from preplan.errors import OutputError
-from preplan.write import restore_broken, write_results
+from preplan.write import restore_broken, write_file, write_results
 
 REPOSITORY = Path(__file__).resolve().parents[1]
 
@@ -54,6 +54,19 @@ for stop_at in count(1):
     if os.waitpid(child, 0)[1] == 0:
         break
 print(stop_at)
+"""
+
+
+PAGES = """
+from preplan.errors import OutputError
+from preplan.render.geopackage import geopackage
+from preplan.render.workbook import addresses_xlsx
+from tests.example_plan import example_plan
+for make in (geopackage, lambda plan: addresses_xlsx(plan, ())):
+    try:
+        make(example_plan())
+    except OutputError as error:
+        print(" ".join(str(error).split()))
 """
 
 
@@ -249,6 +262,53 @@ def test_full_disk(tmp_path: Path) -> None:
         assert list(disk.iterdir()) == [place]
         with pytest.raises(OutputError, match="a disk of its own"):
             write_results(disk, make_set("new", cards=1))
+
+
+@pytest.mark.skipif(shutil.which("mount") is None, reason="no mount command")
+def test_read_only_disk(tmp_path: Path) -> None:
+    """A disk mounted for reading only, which stops even root."""
+    with tiny_disk(tmp_path / "disk") as disk:
+        place = disk / "out"
+        write_results(place, make_set("old", cards=3))
+        subprocess.run(["mount", "-o", "remount,ro", disk], check=True)
+        with pytest.raises(OutputError, match=r"cannot write .*Read-only file system.*results before are untouched"):
+            write_results(place, make_set("new", cards=1))
+        with pytest.raises(OutputError, match="Read-only file system"):
+            write_file(place / "card.pdf", b"x")
+        assert held(place) == make_set("old", cards=3)
+
+
+@pytest.mark.skipif(shutil.which("mount") is None, reason="no mount command")
+def test_full_disk_of_temporary_files(tmp_path: Path) -> None:
+    """Two results are made by libraries that need a disk: where that is full, it is said which and where."""
+    with tiny_disk(tmp_path / "disk") as disk:
+        (disk / "filler").write_bytes(b"x" * 118_000)
+        command = [sys.executable, "-c", PAGES]
+        done = subprocess.run(
+            command, cwd=REPOSITORY, env={**os.environ, "TMPDIR": str(disk)}, check=True, capture_output=True, text=True
+        )
+        said = done.stdout.splitlines()
+        assert [line.partition(":")[0] for line in said] == [
+            f"{n} cannot be made" for n in ("preplan.gpkg", "addresses.xlsx")
+        ]
+        assert all(line.endswith(f"Is there room in {disk}? The results before are untouched") for line in said)
+        assert [path.name for path in disk.iterdir()] == ["filler"]
+
+
+def test_one_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file of no set is replaced whole; where it cannot be, the one before stands and nothing is left over."""
+    card = tmp_path / "out" / "card.pdf"
+    write_file(card, b"old")
+    write_file(card, b"new")
+    assert card.read_bytes() == b"new"
+
+    def full(_path: Path, _content: bytes) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(write, "_write", full)
+    with pytest.raises(OutputError, match="no room on the disk"):
+        write_file(card, b"newer")
+    assert held(card.parent) == {"card.pdf": b"new"}
 
 
 def test_disk_full_at_any_file(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:

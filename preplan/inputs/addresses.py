@@ -7,12 +7,11 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from preplan.inputs import cells
-from preplan.inputs.columns import NUMBER_PARTS, STREET_PARTS
+from preplan.inputs.addressing import composed, number_and_street
 from preplan.inputs.sheet import Sheet
-from preplan.records import AddressTable, IntArray, TextArray, text_array
+from preplan.records import AddressTable, IntArray, TextArray
 
 LARGEST_NUMBER = 999_999
 """Largest house number of the open address standards."""
@@ -28,10 +27,10 @@ NUMBER_LIMITS: Mapping[str, Mapping[str, Any]] = {
 }
 """Optional numbers of an address and the limits they must keep."""
 
-_LEADING_NUMBER = r"^(\d+)(?:-\d+)?[A-Za-z]?(?:\s+\d/\d)?(?=\s|$)\s*"
-_GIVEN_NUMBER = r"^\D{0,3}?(\d+)"
+_LEADING_NUMBER = re.compile(r"(\d+)(?:-\d+)?[A-Za-z]?(?:\s+\d/\d)?(?=\s|$)\s*")
+_GIVEN_NUMBER = re.compile(r"\D{0,3}?(\d+)")
 _BARE_NUMBER = re.compile(r"\d+[A-Za-z]?")
-_AFTER_STREET = r"\s*,.*$|\s+(?:apt|unit|ste|suite)\b.*$|\s*#.*$"
+_AFTER_STREET = re.compile(r"\s*,.*$|\s+(?:apt|unit|ste|suite)\b.*$|\s*#.*$", re.IGNORECASE)
 
 
 def read_addresses(sheet: Sheet) -> AddressTable:
@@ -40,7 +39,7 @@ def read_addresses(sheet: Sheet) -> AddressTable:
     The faults stay with the sheet. A fault in an optional cell counts too: a size that cannot be read must
     not quietly become the default building.
     """
-    number_text, street = _parts(sheet)
+    number_text, street = number_and_street(sheet)
     label = _labels(sheet, number_text, street)
     lon, lat = sheet.place()
     numbers = {name: sheet.number(name, **limits) for name, limits in NUMBER_LIMITS.items()}
@@ -68,51 +67,51 @@ def read_addresses(sheet: Sheet) -> AddressTable:
     )
 
 
-def _parts(sheet: Sheet) -> tuple[TextArray, TextArray]:
-    """Read house number and street from columns of their own, joining the parts the standards split them in."""
-    number = _joined(sheet, NUMBER_PARTS)
-    street = sheet.text("street") if sheet.has("street") else _joined(sheet, STREET_PARTS)
-    return number, street
-
-
-def _joined(sheet: Sheet, parts: tuple[str, ...]) -> TextArray:
-    present = [sheet.text(part).tolist() for part in parts if sheet.has(part)]
-    if not present:
-        return text_array([""] * len(sheet))
-    return text_array([" ".join(filter(None, row)) for row in zip(*present, strict=True)])
-
-
 def _labels(sheet: Sheet, number: TextArray, street: TextArray) -> TextArray:
-    """Read the labels; where the column is missing or holds the bare number, put number and street together."""
-    if not sheet.has("label"):
-        composed = text_array([f"{n} {s}".strip() for n, s in zip(number, street, strict=True)])
-        sheet.fault(composed == "", "label", "is empty: no number and no street")
-        return composed
-    label = sheet.text("label", required=True)
+    """Read the labels; where one is missing or is the bare number, put number, street and unit together."""
+    label = sheet.text("label")
     bare = np.array([_BARE_NUMBER.fullmatch(one) is not None for one in label], dtype=np.bool_) & (street != "")
-    return np.where(bare, label + " " + street, label) if bare.any() else label
+    label = np.where(bare, label + " " + street, label) if bare.any() else label
+    wanting = label == ""
+    if wanting.any():
+        label = np.where(wanting, composed(sheet, number, street), label)
+        made = wanting & (label != "")
+        if sheet.has("label") and made.any():
+            sheet.note(f"{np.count_nonzero(made):,} empty labels were put together from number and street.")
+        sheet.fault(label == "", "label", "is empty" if sheet.has("label") else "is empty: no number and no street")
+    return label
 
 
 def _number_and_street(label: TextArray, number: TextArray, street: TextArray) -> tuple[IntArray, TextArray]:
     """Give each row's house number, -1 where it has none, and its street, from the label where not given.
 
+    >>> from preplan.records import text_array
     >>> texts = ["12 1/2 Mill Road, Rear", "1st Avenue", "Camp Seven", "7B E Oak St Apt 2"]
     >>> none = text_array([""] * 4)
     >>> found = _number_and_street(text_array(texts), none, none)
     >>> found[0].tolist(), found[1].tolist()
     ([12, -1, -1, 7], ['Mill Road', '', '', 'E Oak St'])
     """
-    labels = pd.Series(label, dtype=object)
-    spoken = labels.str.extract(_LEADING_NUMBER, expand=False)
-    given = pd.Series(number, dtype=object).str.extract(_GIVEN_NUMBER, expand=False) if any(number) else spoken
-    value = pd.to_numeric(given.fillna(spoken), errors="coerce").to_numpy(dtype=np.float64)
+    given = {text: _first(_GIVEN_NUMBER, text) for text in set(number.tolist())}
+    value = np.array([given[text] for text in number.tolist()], dtype=np.float64)
+    named, cleaned = street.copy(), dict[str, str]()
+    for i in np.flatnonzero(np.isnan(value) | (street == "")).tolist():
+        match = _LEADING_NUMBER.match(label[i])
+        if match is None:
+            continue
+        if np.isnan(value[i]):
+            value[i] = float(match[1])
+        if not street[i]:
+            rest = label[i][match.end() :]
+            if rest not in cleaned:  # a road has many addresses
+                cleaned[rest] = _AFTER_STREET.sub("", rest)
+            named[i] = cleaned[rest]
     # a number 0 stands for none in address data, and longer ones than the standards allow are something else
     value = np.where((value >= 1.0) & (value <= LARGEST_NUMBER), value, -1.0)
-    wanting = np.flatnonzero((street == "") & spoken.notna().to_numpy(dtype=np.bool_))
-    if not len(wanting):
-        return value.astype(np.int32), street
-    found = labels.iloc[wanting].str.replace(_LEADING_NUMBER, "", regex=True)
-    found = found.str.replace(_AFTER_STREET, "", regex=True, case=False)
-    named = street.copy()
-    named[wanting] = found.to_numpy(dtype=object)
     return value.astype(np.int32), named
+
+
+def _first(pattern: re.Pattern[str], text: str) -> float:
+    """Read the number a text begins with, NaN where it begins with none."""
+    match = pattern.match(text)
+    return np.nan if match is None else float(match[1])

@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from preplan.errors import Finding
+from preplan.inputs import cells
 from preplan.inputs.sheet import Sheet
 from preplan.records import FloatArray, Station, TextArray, Unit
 from preplan.rules import ApparatusRules, Rules
-from preplan.units import LB_PER_GAL
+from preplan.units import LB_PER_GAL, LB_PER_SHORT_TON
 
 UNIT_KINDS: Mapping[str, str] = {
     "engine": "engine",
@@ -29,6 +30,14 @@ AID: Mapping[str, str] = {
     "mutual": "on request",
     "request": "on request",
 }
+TONS_AT_MOST = 150.0
+"""A weight in pounds so small is one in tons: no fire apparatus weighs so few pounds, or so many tons."""
+TANKER_TANK_GAL = (100.0, 20000.0)
+"""No tanker's tank is smaller or larger (from memory: brush trucks carry 200 gal, the largest trailers 10,000)."""
+LEAST_TRUCK_LB_PER_GAL = 2.0
+"""The lightest trailer weighs more for each gallon of its tank (from memory: some 4 lb)."""
+CONTENTS_SHARE = 0.8
+"""Loaded less empty weight that is less than this share of the water is worth a look."""
 SMALL_TANK_GAL = (1000.0, 3500.0)
 """Tanks within these bounds dump at the faster of the two default rates."""
 
@@ -94,7 +103,7 @@ def read_apparatus(sheet: Sheet, rules: Rules, station_ids: AbstractSet[str] | N
     _check_units(sheet, kind, said)
     used = _filled(kind, said, rules)
     _check_weights(sheet, said, used)
-    in_service = sheet.yes_no("in_service") != 0.0
+    in_service = sheet.yes_no("in_service", cells.IN_SERVICE) != 0.0
     assumed = {column: np.isnan(said[column]) & ~np.isnan(used[column]) for column in _LIMITS}
     return tuple(
         Unit(
@@ -115,8 +124,15 @@ def _numbers(used: Mapping[str, FloatArray], i: int) -> dict[str, Any]:
 
 
 def _check_units(sheet: Sheet, kind: TextArray, said: Mapping[str, FloatArray]) -> None:
-    """Refuse a tanker without a tank and an engine without a pump."""
-    sheet.fault((kind != "engine") & (said["tank_gal"] <= 0.0), "tank_gal", "must be above 0 for a tanker")
+    """Refuse a tanker without a tank, a tank no tanker has, and an engine without a pump."""
+    tank, tanker = said["tank_gal"], kind == "tanker"
+    sheet.fault((kind != "engine") & (tank <= 0.0), "tank_gal", "must be above 0 for a tanker")
+    small, large = TANKER_TANK_GAL
+    sheet.fault(
+        tanker & (tank > 0.0) & (tank < small), "tank_gal",
+        f"is no tanker's tank (under {small:g} gal): write 2500 or 2,500 for two and a half thousand",
+    )  # fmt: skip
+    sheet.fault(tanker & (tank > large), "tank_gal", f"is no tanker's tank (over {large:,g} gal)")
     sheet.fault(
         np.isin(kind, ("engine", "pumper-tanker")) & (said["pump_gpm"] <= 0.0),
         "pump_gpm",
@@ -140,7 +156,10 @@ def _filled(kind: TextArray, said: Mapping[str, FloatArray], rules: Rules) -> di
     fill("dump_gpm", np.where(small, shuttle.small_dump_gpm, shuttle.other_dump_gpm))
     fill("intake_gpm", shuttle.intake_gpm)
     by_tank = own.chassis_lb + own.lb_per_tank_gal * tank
-    fill("loaded_lb", np.where(pumps, np.maximum(by_tank, own.engine_loaded_lb), by_tank))
+    by_kind = np.where(pumps, np.maximum(by_tank, own.engine_loaded_lb), by_tank)
+    # an empty weight that is known says more than the rule, unless it contradicts it altogether
+    with_water = said["empty_lb"] + LB_PER_GAL * tank
+    fill("loaded_lb", np.where(said["empty_lb"] <= by_kind, np.maximum(by_kind, with_water), by_kind))
     fill("empty_lb", used["loaded_lb"] - LB_PER_GAL * tank)
     fill("axle_lb", own.axle_share * used["loaded_lb"])
     fill("height_ft", own.height_ft)
@@ -155,11 +174,26 @@ def _filled(kind: TextArray, said: Mapping[str, FloatArray], rules: Rules) -> di
 
 
 def _check_weights(sheet: Sheet, said: Mapping[str, FloatArray], used: Mapping[str, FloatArray]) -> None:
-    """Refuse weights that contradict one another."""
-    too_light = used["loaded_lb"] <= LB_PER_GAL * used["tank_gal"]
-    sheet.fault(too_light, "loaded_lb", "is less than the water in the tank weighs")
-    sheet.fault(said["empty_lb"] > used["loaded_lb"], "empty_lb", "is more than the loaded weight")
-    sheet.fault(said["axle_lb"] > used["loaded_lb"], "axle_lb", "is more than the loaded weight")
+    """Refuse weights in tons, and weights that contradict the tank or one another."""
+    tons = {column: said[column] <= TONS_AT_MOST for column in ("loaded_lb", "empty_lb", "axle_lb")}
+    for column, bare in tons.items():
+        for i in np.flatnonzero(bare).tolist():
+            pounds = said[column][i] * LB_PER_SHORT_TON
+            rule = f"is probably tons: write it in pounds ({pounds:,.0f}), or as '{said[column][i]:g} tons'"
+            sheet.fault(np.arange(len(sheet)) == i, column, rule)
+    loaded, empty = used["loaded_lb"], said["empty_lb"]
+    water_lb = LB_PER_GAL * used["tank_gal"]
+    heavy = ~tons["loaded_lb"]
+    sheet.fault(heavy & (loaded <= water_lb), "loaded_lb", "is less than the water in the tank weighs")
+    truckless = (loaded > water_lb) & (loaded - water_lb < LEAST_TRUCK_LB_PER_GAL * used["tank_gal"])
+    sheet.fault(heavy & truckless, "loaded_lb", "is hardly more than the water in the tank weighs")
+    sheet.fault(heavy & (empty > loaded), "empty_lb", "is more than the loaded weight")
+    sheet.fault(heavy & (said["axle_lb"] > loaded), "axle_lb", "is more than the loaded weight")
+    for i in np.flatnonzero((empty <= loaded) & (loaded - empty < CONTENTS_SHARE * water_lb)).tolist():
+        sheet.note(
+            f"row {sheet.row[i]} ({sheet.id[i]}): loaded_lb less empty_lb is {loaded[i] - empty[i]:,.0f} lb, "
+            f"but the water in the tank weighs {water_lb[i]:,.0f} lb."
+        )
 
 
 def fleet_findings(units: tuple[Unit, ...], file: str) -> list[Finding]:

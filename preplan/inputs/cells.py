@@ -4,67 +4,110 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 import pandas as pd
 
+from preplan.inputs.units_written import FEET_INCHES, feet_and_inches, fraction, meaning
 from preplan.records import ALL_MONTHS, BoolArray, FloatArray, TextArray
 
-UNIT_WORDS: Mapping[str, tuple[str, ...]] = {
-    "gal": ("gal", "gals", "gallon", "gallons", "us gal"),
-    "gpm": ("gpm", "gal/min"),
-    "lb": ("lb", "lbs", "pound", "pounds"),
-    "ft": ("ft", "feet", "foot", "'"),
-    "in": ("in", "inch", "inches", '"'),
-    "sqft": ("sqft", "sq ft", "ft2", "ft²", "square feet"),
-    "mph": ("mph",),
-    "min": ("min", "mins", "minute", "minutes"),
-}
-"""Words that may follow a number, by the unit that ends a column's name. Another unit is a fault."""
 YES_NO: Mapping[str, float] = {
-    **dict.fromkeys(("yes", "y", "true", "t", "1"), 1.0),
-    **dict.fromkeys(("no", "n", "false", "f", "0"), 0.0),
+    **dict.fromkeys(("yes", "y", "true", "t", "1", "1.0", "x", "\u2713", "\u2714"), 1.0),
+    **dict.fromkeys(("no", "n", "false", "f", "0", "0.0"), 0.0),
 }
+IN_SERVICE: Mapping[str, float] = {
+    **YES_NO,
+    **dict.fromkeys(("in service", "active", "available"), 1.0),
+    **dict.fromkeys(("out of service", "oos", "inactive", "retired", "sold"), 0.0),
+}
+"""What a column of units or sites in service may say besides."""
+EMPTY_WORDS = frozenset({
+    "<Null>", "<null>", "<NULL>", "NULL", "Null", "null", "(null)", "#N/A", "N/A", "n/a", "<NA>",
+})  # fmt: skip
+"""What exports write into a cell without a value."""
 LARGEST_NUMBER = 1e12
 """No cell of these tables comes near it; a longer number is a slip."""
 MONTHS_EXPECTED = "is not months such as 4-11, 11-3, Apr-Nov or 1,2,12"
+MONTHS_TURNED = "is a date: a spreadsheet turns months such as 4-11 into one; write Apr-Nov, or make the column text"
+DATE_EXPECTED = "is not a date such as 2025-06-30"
+DATE_TURNED = "is a spreadsheet's count of days; give the column the format of a date"
 
-_NUMBER = re.compile(r"(?P<sign>[+-]?)(?P<number>\d{1,3}(?:,\d{3})+(?:\.\d*)?|\d+\.?\d*|\.\d+)\s*(?P<unit>\D*)")
-_MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_MONTH_SPAN = re.compile(r"\s*(?:-|\u2013|\bto\b)\s*")  # a hyphen, an en dash or the word
+_US_MARKS = r"\d{1,3}(?:,\d{3})+(?:\.\d*)?"
+_SPACE_MARKS = r"\d{1,3}(?:[ \u00a0\u202f]\d{3})+(?:\.\d*)?"
+_POINT_MARKS = r"\d{1,3}(?:\.\d{3})+,\d+|\d{1,3}(?:\.\d{3}){2,}"  # both marks, or two points: only one reading
+_PLAIN = r"\d+\.?\d*|\.\d+"
+_NUMBER = re.compile(
+    rf"(?P<sign>[+-]?)(?:(?P<points>{_POINT_MARKS})|(?P<number>{_US_MARKS}|{_SPACE_MARKS}|{_PLAIN}))"
+    r"(?:[ -](?P<part>\d/\d{1,2}))?\s*(?P<unit>\D*\d?)"
+)
+_MONTH_NAMES = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+    "december",
+)  # fmt: skip
+_MONTH_SPAN = re.compile(r"\s*(?:-|\u2013|\u2014|\b(?:to|thru|through|until)\b)\s*")
+_TURNED_MONTHS = re.compile(r"(?:\d{1,2}-[a-z]{3}|[a-z]{3}-\d{1,2}|\d{4}-\d{2}-\d{2}.*|\d{1,2}/\d{1,2}/\d{2,4}.*)")
 _ISO_DATE = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
-_US_DATE = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})")
+_US_DATE = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4}|\d{2})")
+_SPOKEN_DATE = re.compile(
+    r"(?:(?P<day>\d{1,2})[ -])?(?P<month>[a-z]{3,9})\.?[ -](?:(?P<after>\d{1,2}),? )?(?P<year>\d{4})"
+)
+_DAY_COUNT = re.compile(r"[34]\d{4}")  # days since 1900 of the years 1982 to 2036
 _TIME_OF_DAY = re.compile(r"[T ]\d{1,2}:\d{2}.*$")
 _CONSTRUCTION = re.compile(r"(?:type\s*)?(i{1,3}|iv|v)(?:\s*-?\s*(?:[ab]|ht|\(?\d{3}\)?))?")
 
 
-def unit_of(column: str) -> str:
-    """Take the unit from the end of a column's name, '' where it has none.
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """A column of numbers as read."""
 
-    >>> unit_of("loaded_lb"), unit_of("stories")
-    ('lb', '')
-    """
-    ending = column.rpartition("_")[2]
-    return ending if ending in UNIT_WORDS else ""
+    number: FloatArray
+    """Finite, NaN where a cell is empty or no number."""
+    wrong: BoolArray
+    """True where a cell is no number."""
+    readings: Mapping[str, str]
+    """Cells that were understood by a rule a person should know of, and the rule."""
 
 
 def number(cell: str, unit: str = "") -> float:
-    """Read one number that may carry thousands commas and its unit; NaN where it is none.
+    r"""Read one number that may carry thousands marks and its unit; NaN where it is none.
 
     >>> number("2,000 gal", "gal"), number("750 GPM", "gpm"), number("10 t", "lb"), number("44,59")
     (2000.0, 750.0, nan, nan)
+    >>> number("1.234,5"), number("23 tons", "lb"), number("8'6\"", "ft"), number('2 1/2"', "in")
+    (1234.5, 46000.0, 8.5, 2.5)
     """
+    return _read(cell, unit)[0]
+
+
+def _read(cell: str, unit: str) -> tuple[float, str]:
+    """Read one number, and the rule by which it was understood, '' where none is worth telling."""
+    feet = FEET_INCHES.fullmatch(cell) if unit == "ft" else None
+    if feet is not None:
+        return feet_and_inches(feet), ""
     match = _NUMBER.fullmatch(cell)
     if match is None:
-        return np.nan
-    said = match["unit"].strip().casefold().rstrip(".")
-    if said and said not in UNIT_WORDS.get(unit, ()):
-        return np.nan
-    return float(match["sign"] + match["number"].replace(",", ""))
+        return np.nan, ""
+    meant = meaning(match["unit"], unit)
+    if meant is None:
+        return np.nan, ""
+    if match["points"]:
+        digits, rule = match["points"].replace(".", "").replace(",", "."), "point for thousands, comma for decimals"
+    else:
+        digits, rule = re.sub(r"[,\s]", "", match["number"]), ""
+    value = float(digits) + fraction(match["part"])
+    signed = -value if match["sign"] == "-" else value
+    return signed * meant.factor, meant.rule or rule
 
 
 def numbers(cells: TextArray, unit: str = "") -> tuple[FloatArray, BoolArray]:
+    """Read a column of numbers; its values, and True where a cell is none."""
+    read = read_numbers(cells, unit)
+    return read.number, read.wrong
+
+
+def read_numbers(cells: TextArray, unit: str = "") -> Numbers:
     """Read a column of numbers.
 
     Parameters
@@ -73,23 +116,20 @@ def numbers(cells: TextArray, unit: str = "") -> tuple[FloatArray, BoolArray]:
         Stripped texts, shape (rows,).
     unit
         Unit that may be written after the number; '' allows none.
-
-    Returns
-    -------
-    values, wrong
-        Finite numbers, NaN where a cell is empty or no number; and True where a cell is no number.
     """
     values = np.full(len(cells), np.nan)
     given = np.flatnonzero(cells != "")
     plain = pd.to_numeric(pd.Series(cells[given], dtype=object), errors="coerce").to_numpy(dtype=np.float64)
     values[given] = plain
-    # the few cells with commas, units or nonsense are read one by one; so are nan and inf, which are no numbers
-    for i in given[~np.isfinite(plain)].tolist():
-        values[i] = number(cells[i], unit)
+    # cells with marks, units or nonsense are read one by one, each once; so are nan and inf, which are no numbers
+    odd = given[~np.isfinite(plain)]
+    known = {cell: _read(cell, unit) for cell in dict.fromkeys(cells[odd].tolist())}
+    values[odd] = [known[cell][0] for cell in cells[odd].tolist()]
+    readings = {cell: rule for cell, (_, rule) in known.items() if rule}
     wrong = np.zeros(len(cells), dtype=np.bool_)
     wrong[given] = ~(np.abs(values[given]) < LARGEST_NUMBER)  # NaN is below nothing
     values[wrong] = np.nan
-    return values, wrong
+    return Numbers(values, wrong, readings)
 
 
 def months(text: str) -> frozenset[int] | None:
@@ -100,10 +140,10 @@ def months(text: str) -> frozenset[int] | None:
     >>> months("4-Nov") is None  # what a spreadsheet makes of 4-11
     True
     """
-    if not text or text.casefold() in {"all", "year-round", "year round"}:
+    if not text or text.casefold() in {"all", "year-round", "year round", "all year"}:
         return ALL_MONTHS
     found: set[int] = set()
-    for part in re.split(r"\s*[,;]\s*", text.strip().casefold()):
+    for part in re.split(r"\s*[,;&]\s*", text.strip().casefold()):
         ends = _MONTH_SPAN.split(part)
         spoken = [_month(end) for end in ends]
         mixed = len({end.isdigit() for end in ends}) > 1
@@ -114,26 +154,40 @@ def months(text: str) -> frozenset[int] | None:
     return frozenset(found)
 
 
+def months_rule(text: str) -> str:
+    """Say what is wrong with a cell that is no months.
+
+    >>> months_rule("4-Nov") == months_rule("2026-11-04") == MONTHS_TURNED, months_rule("spring") == MONTHS_EXPECTED
+    (True, True)
+    """
+    return MONTHS_TURNED if _TURNED_MONTHS.fullmatch(text.strip().casefold()) else MONTHS_EXPECTED
+
+
 def _month(word: str) -> int:
     """Read one month as a number or a name, 0 where it is neither."""
     if word.isdecimal() and word.isascii():
         return int(word) if int(word) in ALL_MONTHS else 0
-    short = word.rstrip(".")[:3]
-    named = word.rstrip(".").isalpha() and short in _MONTH_NAMES
-    return _MONTH_NAMES.index(short) + 1 if named else 0
+    said = word.rstrip(".")
+    whole = [name for name in _MONTH_NAMES if len(said) >= 3 and name.startswith(said)]
+    return _MONTH_NAMES.index(whole[0]) + 1 if whole else 0
 
 
 def iso_date(text: str) -> str | None:
-    """Read a date as ISO text (a year or a month will do), from ISO or month/day/year; None is a fault.
+    """Read a date as ISO text (a year or a month will do), from ISO, month/day/year or a spoken month; None is a fault.
 
     >>> iso_date("2025-06"), iso_date("6/9/2025 0:00"), iso_date("13/6/2025"), iso_date("last June")
     ('2025-06', '2025-06-09', None, None)
+    >>> iso_date("June 9, 2025"), iso_date("9-Jun-2025"), iso_date("Jun 2025"), iso_date("6/9/25")
+    ('2025-06-09', '2025-06-09', '2025-06', '2025-06-09')
     """
     text = _TIME_OF_DAY.sub("", text)
-    american = _US_DATE.fullmatch(text)
+    american, spoken = _US_DATE.fullmatch(text), _SPOKEN_DATE.fullmatch(text.casefold())
     if american:
         month, day, year = american.groups()
-        text = f"{year}-{int(month):02}-{int(day):02}"
+        text = f"{int(year) + 2000 * (len(year) == 2)}-{int(month):02}-{int(day):02}"
+    elif spoken:
+        at, days = _month(spoken["month"]), spoken["day"] or spoken["after"]
+        text = f"{spoken['year']}-{at:02}" + (f"-{int(days):02}" if days else "")
     if not _ISO_DATE.fullmatch(text):
         return None
     try:
@@ -141,6 +195,11 @@ def iso_date(text: str) -> str | None:
     except ValueError:
         return None
     return text
+
+
+def date_rule(text: str) -> str:
+    """Say what is wrong with a cell that is no date."""
+    return DATE_TURNED if _DAY_COUNT.fullmatch(text) else DATE_EXPECTED
 
 
 def construction(text: str) -> str:

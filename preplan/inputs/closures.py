@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from preplan.inputs import cells
 from preplan.inputs.sheet import Sheet
+from preplan.inputs.units_written import unit_of
 from preplan.records import Closure, FloatArray
 
 Line: TypeAlias = tuple[tuple[float, float], ...]
@@ -47,7 +48,7 @@ def _values(sheet: Sheet, kinds: list[str]) -> FloatArray:
     """Read limits in the unit their kind ends with; NaN where the kind has none."""
     given = sheet.cells("value")
     limited = np.array([kind.startswith("max_") for kind in kinds], dtype=np.bool_)
-    read = [cells.number(cell, cells.unit_of(kind)) for cell, kind in zip(given, kinds, strict=True)]
+    read = [cells.number(cell, unit_of(kind)) for cell, kind in zip(given, kinds, strict=True)]
     value = np.where(limited, np.array(read, dtype=np.float64), np.nan)
     sheet.fault(limited & (given == ""), "value", "is empty: a limit needs its number")
     sheet.fault(limited & (given != "") & ~(value > 0.0), "value", "is not a number above 0 in the unit of its kind")

@@ -9,18 +9,14 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from preplan.errors import Finding, InputError
+from preplan.inputs.address_headers import (
+    ADDRESS_ALIASES,
+    NUMBER_PARTS,
+    PLACE_ALIASES,
+    STREET_PARTS,
+    UNIT_PARTS,
+)
 from preplan.inputs.tables import TextTable
-
-PLACE_ALIASES: Mapping[str, tuple[str, ...]] = {
-    "lon": ("longitude", "long", "lng", "x", "point_x", "gpsx"),
-    "lat": ("latitude", "y", "point_y", "gpsy"),
-    "geometry": ("wkt", "geom", "the_geom"),
-}
-STREET_PARTS = (
-    "st_premod", "st_predir", "st_pretyp", "st_presep", "st_name", "st_postyp", "st_posdir", "st_posmod",
-)  # fmt: skip
-"""Parts of a street name in the order they are spoken, as the open address standards name them."""
-NUMBER_PARTS = ("addnum_pre", "number", "addnum_suf")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,47 +39,17 @@ class TableSpec:
 
 _GEOMETRY_FOR_PLACE = {"lon": (("geometry",),), "lat": (("geometry",),)}
 
+_NUMBER_AND_STREET = (("number", "street"), ("number", "st_name"))
+
 ADDRESSES = TableSpec(
     required=("address_id", "label", "lon", "lat"),
     optional=(
         "geometry", "street", "occupancy", "length_ft", "width_ft", "height_ft", "floor_area_sqft", "stories",
         "occupancy_hazard", "construction", "exposure", "sprinklered", "required_gpm", "required_gal",
-        "driveway_ft", *NUMBER_PARTS, *STREET_PARTS,
+        "driveway_ft", *NUMBER_PARTS, *STREET_PARTS, *UNIT_PARTS,
     ),
-    aliases={
-        **PLACE_ALIASES,
-        # NENA v1 to v3, National Address Database, OpenAddresses, then names that counties use
-        "address_id": (
-            "nguid", "site_nguid", "uuid", "guid", "hash", "siteaddid", "addressid", "addrid", "esiteid",
-            "esite_id", "id", "objectid", "oid",
-        ),
-        "label": (
-            "full_address", "fulladdress", "fulladdr", "address_full", "addr_full", "siteaddr", "site_address",
-            "siteaddress", "siteadd", "propaddress", "primaryaddress", "address",
-        ),
-        # the whole number with prefix and suffix only where the bare one is missing, since the parts are joined
-        "number": (
-            "add_number", "addno_full", "addnum_cmp", "house_number", "housenumber", "addr_housenumber", "addrnum",
-            "addnum", "housenum", "house_num", "house_no", "street_num", "address_number", "addr_num", "stnum",
-            "st_num", "st_number",
-        ),
-        "street": (
-            "stnam_full", "addr_street", "street_full", "full_street", "fullname", "full_name", "primaryname",
-            "roadname", "road_name", "lst_full",
-        ),
-        "st_premod": ("stn_premod",),
-        "st_predir": ("stn_predir", "predir", "pre_dir"),
-        "st_pretyp": ("stn_pretyp", "pretype"),
-        "st_presep": ("stn_presep",),
-        "st_name": ("streetname", "street_name", "street_nam", "stname"),
-        "st_postyp": ("stn_postyp", "st_type", "street_type", "streettype"),
-        "st_posdir": ("stn_posdir", "postdir", "sufdir"),
-        "st_posmod": ("stn_posmod",),
-        "occupancy": ("site_type", "sitetype", "place_type", "occupancy_type"),
-        "floor_area_sqft": ("floor_area", "sqft", "living_area_sqft"),
-        "sprinklered": ("sprinkler", "sprinklers"),
-    },
-    instead={**_GEOMETRY_FOR_PLACE, "label": (("number", "street"), ("number", "st_name"))},
+    aliases=ADDRESS_ALIASES,
+    instead={**_GEOMETRY_FOR_PLACE, "address_id": _NUMBER_AND_STREET, "label": _NUMBER_AND_STREET},
 )  # fmt: skip
 FILL_SITES = TableSpec(
     required=("site_id", "name", "kind", "lon", "lat"),
@@ -156,6 +122,9 @@ SPECS: Mapping[str, TableSpec] = {
     "closures": CLOSURES,
 }
 """Columns of each table by its key in the district file."""
+CUT_AT = 10
+"""Letters of a header that the table of a shapefile keeps."""
+_NUMBER = re.compile(r"-?\d+\.\d+")
 LOOKS_LIKE = 0.8
 """Likeness (0 to 1) above which an unread header is taken for a slip of the pen and noted."""
 
@@ -192,12 +161,16 @@ def match_headers(
     forms = [plain(header) for header in table.headers]
     findings = _missing_mapped(table, mapping)
     columns: dict[str, int] = {}
-    for name in spec.names:
-        wanted = (plain(mapping[name]),) if name in mapping else (name, *spec.aliases.get(name, ()))
-        found = next((form for form in wanted if form in forms), None)
-        if found is None:
+    contested: list[str] = []
+    for name, wanted in _wanted(spec, mapping).items():
+        present = [form for form in wanted if form in forms]
+        if not present:
             continue
+        found = present[0] if name in mapping or present[0] == name else _filled(table, forms, present, spec, name)
         columns[name] = _position(table, forms, mapping.get(name), found)
+        others = [repr(table.headers[forms.index(form)]) for form in present if form != found]
+        if others and found != name:
+            contested.append(f"{name} is read from {table.headers[columns[name]]!r}, not {', '.join(others)}")
         if name not in mapping and forms.count(found) > 1:
             findings.append(
                 Finding(file=table.file, row=1, column=name, value=found, rule="is the header of more than one column")
@@ -206,7 +179,51 @@ def match_headers(
     findings += [_missing(table, spec, name, columns) for name in wanting if name not in mapping]
     if findings:
         raise InputError(findings)
-    return columns, _slips(table, spec, forms, set(columns.values()))
+    notes = (f"{table.file}: {'; '.join(contested)}.",) if contested else ()
+    return columns, (*notes, *_slips(table, spec, forms, set(columns.values())))
+
+
+def _wanted(spec: TableSpec, mapping: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+    """List the headers of each column, best first; one that the district maps stands for nothing else."""
+    taken = {plain(theirs) for theirs in mapping.values()}
+    cut = _cut_names(spec)
+    wanted = {}
+    for name in spec.names:
+        known = (name, *spec.aliases.get(name, ()), *cut.get(name, ()))
+        wanted[name] = tuple(form for form in known if form not in taken)
+    return wanted | {ours: (plain(theirs),) for ours, theirs in mapping.items()}
+
+
+def _filled(table: TextTable, forms: list[str], present: Sequence[str], spec: TableSpec, name: str) -> str:
+    """Choose among headers of one meaning: the best documented whose column has values, and for ids one for each row.
+
+    An export often keeps a column of a standard that its county never filled.
+    """
+    for form in present:
+        values = table.columns[forms.index(form)].tolist()
+        different = set(values)
+        if different - {""} and (name != spec.required[0] or (len(different) == len(values) and "" not in different)):
+            return form
+    return present[0]
+
+
+def _cut_names(spec: TableSpec) -> dict[str, tuple[str, ...]]:
+    """Give each column the names under which a shapefile, which cuts them, may know it.
+
+    One cut name of several columns is the shortest whole name's; of two as short, nobody's.
+    """
+    whole = {form: name for name in spec.names for form in (name, *spec.aliases.get(name, ()))}
+    claims: dict[str, list[tuple[int, str]]] = {}
+    for form, name in whole.items():
+        if len(form) > CUT_AT and form[:CUT_AT].strip("_") not in whole:
+            claims.setdefault(form[:CUT_AT].strip("_"), []).append((len(form), name))
+    cut: dict[str, tuple[str, ...]] = {}
+    for form, claimed in claims.items():
+        shortest = {name for length, name in claimed if length == min(claimed)[0]}
+        if len(shortest) == 1:
+            name = shortest.pop()
+            cut[name] = (*cut.get(name, ()), form)
+    return cut
 
 
 def _position(table: TextTable, forms: list[str], mapped: str | None, form: str) -> int:
@@ -246,7 +263,11 @@ def _found(table: TextTable, wanted: Sequence[str], read: AbstractSet[int] = fro
 
     unread = [header for i, header in enumerate(table.headers) if i not in read]
     close = max(unread, key=likeness, default="none")
-    return f"columns found: {', '.join(table.headers) or 'none'}; closest: {close}"
+    found = f"columns found: {', '.join(table.headers) or 'none'}; closest: {close}"
+    data = any(_NUMBER.fullmatch(header) for header in table.headers)
+    return (
+        f"{found}; the first row must name the columns, and this one looks like a row of the table" if data else found
+    )
 
 
 def _slips(table: TextTable, spec: TableSpec, forms: list[str], read: set[int]) -> tuple[str, ...]:

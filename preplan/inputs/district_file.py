@@ -13,6 +13,7 @@ import shapely
 from preplan.errors import Finding, InputError
 from preplan.inputs.columns import SPECS
 from preplan.inputs.rule_tables import RULE_TABLES, read_rules, rule_homes, rule_names
+from preplan.inputs.table_file import is_table
 from preplan.inputs.toml_document import Document, read_document
 from preplan.plan import RoadSource
 from preplan.records import FloatArray, ResponseLevel
@@ -228,7 +229,7 @@ def _file(document: Document, path: tuple[str, str], value: object, folder: Path
         return None
     found = folder / name
     try:
-        there = found.is_file()
+        there = is_table(found) if path[0] == "files" else found.is_file()
     except (OSError, ValueError):  # a name no file system takes
         there = False
     if there:

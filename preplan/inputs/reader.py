@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
-from preplan.errors import Finding, InputError
+from preplan.errors import Finding, InputError, InvariantError
 from preplan.inputs.addresses import read_addresses
 from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
 from preplan.inputs.closures import read_closures
@@ -16,10 +17,16 @@ from preplan.inputs.district_file import REQUIRED_TABLES, DistrictFile, check_di
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.sheet import Sheet, empty_sheet, open_sheet
+from preplan.inputs.table_file import parts_of
 from preplan.plan import Inputs, Rejected
+from preplan.records import AddressTable, FillSite, HydrantTable, Station
 
 REJECTED_SHARE_MAX = 0.20
 """Share of an address or hydrant table's rows above which the table as a whole is at fault."""
+FAR_MI = 150.0
+"""No fill site or station that serves a district lies so far from its middle (common sense, no source)."""
+MI_PER_DEG = 69.0
+"""Miles in a degree of latitude, for a rough distance only."""
 FAULTS_NAMED = 20
 """Faults of rows that are named when a table as a whole is at fault."""
 ROW_BY_ROW = ("addresses", "hydrants")
@@ -58,6 +65,12 @@ def read_inputs(district_file: Path) -> Inputs:
         findings += fleet_findings(units, opened["apparatus"].file)
     if findings:
         raise InputError(findings)
+    rejected = _rejected(opened)
+    for role, table in (("addresses", addresses), ("hydrants", hydrants)):
+        _account(sheets[role], table)
+    notes += [note for sheet in opened.values() for note in sheet.notes]
+    for role, places in (("fill_sites", sites), ("stations", stations)):
+        notes += _far_notes(sheets[role].file, places, addresses)
     return Inputs(
         district=said.district,
         roads=said.roads,
@@ -67,7 +80,7 @@ def read_inputs(district_file: Path) -> Inputs:
         units=units,
         hydrants=hydrants,
         closures=closures,
-        rejected=_rejected(opened),
+        rejected=rejected,
         notes=tuple(notes),
         files=_files(said),
         rows={role: len(sheet) for role, sheet in opened.items()},
@@ -107,9 +120,43 @@ def _rejected(opened: Mapping[str, Sheet]) -> tuple[Rejected, ...]:
     )
 
 
+def _account(sheet: Sheet, table: AddressTable | HydrantTable) -> None:
+    """Hold that each row of a table is planned or rejected, and none is both.
+
+    Raises
+    ------
+    InvariantError
+        The counts do not add up.
+    """
+    out = len({fault.row for fault in sheet.faults})
+    if len(table) + out != len(sheet):
+        raise InvariantError(f"{sheet.file}: of {len(sheet):,} rows {len(table):,} are planned and {out:,} rejected")
+
+
+def _far_notes(file: str, places: Sequence[FillSite] | Sequence[Station], addresses: AddressTable) -> list[str]:
+    """Name sites and stations so far from the middle of the addresses that a number of theirs must be wrong."""
+    if not len(addresses):
+        return []
+    middle_lon, middle_lat = float(np.median(addresses.lon)), float(np.median(addresses.lat))
+    notes = []
+    for place in places:
+        east = (place.lon - middle_lon) * math.cos(math.radians(middle_lat))
+        miles = math.hypot(east, place.lat - middle_lat) * MI_PER_DEG
+        if miles > FAR_MI:
+            notes.append(
+                f"{file}: {place.name!r} lies about {miles:,.0f} mi from the middle of the addresses; check its place."
+            )
+    return notes
+
+
 def _files(said: DistrictFile) -> dict[str, Path]:
     """Name every file read by its role."""
     files = {"district": said.path, **said.tables}
+    for role, path in said.tables.items():
+        parts = {f"{role}/{part.name}": part for part in parts_of(path)}
+        if path.is_dir():  # a geodatabase is its files
+            del files[role]
+        files |= parts
     if said.boundary_file is not None:
         files["boundary"] = said.boundary_file
     if said.roads.file is not None:

@@ -11,21 +11,20 @@ import pandas as pd
 import shapely
 
 from preplan.errors import Finding
-from preplan.inputs import cells
+from preplan.inputs import cells, degrees
+from preplan.inputs.addressing import made_ids
+from preplan.inputs.cells import YES_NO
 from preplan.inputs.columns import SPECS, match_headers
-from preplan.inputs.tables import ShapeArray, TextTable, read_table
+from preplan.inputs.table_file import read_table
+from preplan.inputs.tables import ShapeArray, TextTable
+from preplan.inputs.units_written import expected, unit_of
 from preplan.plan import Rejected
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
 FORMULA_STARTS = ("=", "+", "-", "@")
 """A spreadsheet runs a cell that starts so; an id is refused, since it must stay what it is."""
-SOUTHERNMOST_DEG = -60.0
-"""No land where people farm lies south of this: a latitude below it is a longitude in the wrong column."""
-SWAPPED_NEAR_DEG = 3.0
-"""A place that comes this near the middle of its table when its numbers are exchanged..."""
-SWAPPED_FAR_DEG = 20.0
-"""...and is this far from it as written, has them exchanged."""
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+_UNTIDY = re.compile(_CONTROL.pattern + r"|[ \u00a0]{2,}|\u00a0")
 
 
 class Sheet:
@@ -40,10 +39,11 @@ class Sheet:
         self.file = table.file
         self.row: IntArray = table.row
         self.faults: list[Rejected] = []
-        self._cells = {name: table.columns[i] for name, i in columns.items()}
+        self.notes: list[str] = []
+        self._cells = {name: _without_empty_words(table.columns[i]) for name, i in columns.items()}
         self._layer = table.shapes
         self._id_column = id_column
-        self.id: TextArray = self.cells(id_column)
+        self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
         self._check_ids()
 
@@ -85,13 +85,17 @@ class Sheet:
         row = int(self.row[i])
         self.faults.append(Rejected(file=self.file, row=row, id=self.id[i], column=column, value=value, rule=rule))
 
+    def note(self, text: str) -> None:
+        """Keep an assumption made about this table."""
+        self.notes.append(f"{self.file}: {text}")
+
     # ----------------------------------------------------------------------- whole columns
 
     def text(self, column: str, *, required: bool = False) -> TextArray:
-        """Read a column of texts; control characters become spaces."""
+        """Read a column of texts; control characters and runs of spaces become one space."""
         values = self.cells(column)
-        if _CONTROL.search("".join(values)):  # one look at the whole column, which seldom has any
-            values = text_array([_CONTROL.sub(" ", value).strip() for value in values])
+        if _UNTIDY.search("\ufffe".join(values)):  # one look at the whole column, which seldom has any
+            values = text_array([" ".join(_CONTROL.sub(" ", value).split()) for value in values])
         if required:
             self.fault(values == "", column, "is empty")
         return values
@@ -108,9 +112,16 @@ class Sheet:
         """Read a column of numbers, checked to lie above, at least, at most, or to be whole."""
         if not self.has(column):
             return np.full(len(self), np.nan)
-        unit = cells.unit_of(column)
-        values, wrong = cells.numbers(self.cells(column), unit)
-        self.fault(wrong, column, f"is not a number of {unit}" if unit else "is not a number")
+        unit = unit_of(column)
+        read = cells.read_numbers(self.cells(column), unit)
+        values = read.number
+        for i in np.flatnonzero(read.wrong).tolist():
+            self._keep(i, column, self.cells(column)[i], expected(self.cells(column)[i], unit))
+        for rule in sorted(set(read.readings.values())):
+            such = [cell for cell, one in read.readings.items() if one == rule]
+            meant = f"{cells.number(such[0], unit):,.10g} {unit}".rstrip()
+            others = f", and {len(such) - 1:,} more likewise" if such[1:] else ""
+            self.note(f"{column} {such[0]!r} was read as {meant} ({rule}){others}.")
         bad = np.zeros(len(self), dtype=np.bool_)
         for limit, broken, words in (
             (above, np.less_equal, "must be above"),
@@ -127,9 +138,9 @@ class Sheet:
             bad |= broken_number
         return np.where(bad, np.nan, values)
 
-    def yes_no(self, column: str) -> FloatArray:
+    def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
         """Read a column of yes and no: 1, 0, or NaN where a cell is empty."""
-        return self._each(column, cells.YES_NO.get, "is not yes or no", np.nan).astype(np.float64)
+        return self._each(column, words.get, "is not yes or no", np.nan).astype(np.float64)
 
     def word(self, column: str, words: Mapping[str, str], *, required: bool = False) -> TextArray:
         """Read a column of words from a list; the list maps every accepted spelling to the word meant."""
@@ -138,21 +149,23 @@ class Sheet:
         expected = "is not one of: " + ", ".join(dict.fromkeys(words.values()))
         return self._each(column, lambda cell: words.get(" ".join(cell.split())), expected, "")
 
-    def parsed(self, column: str, parse: Callable[[str], str | None], rule: str) -> TextArray:
+    def parsed(self, column: str, parse: Callable[[str], str | None], rule: str | Callable[[str], str]) -> TextArray:
         """Read a column through a function that gives None or '' for a fault; '' stays ''."""
         return self._each(column, lambda cell: parse(cell) or None, rule, "", fold=False)
 
     def months(self, column: str) -> list[frozenset[int]]:
         """Read a column of months; an empty cell is all of them."""
-        said = [cells.months(cell) for cell in self.cells(column)]
-        self.fault(np.array([one is None for one in said], dtype=np.bool_), column, cells.MONTHS_EXPECTED)
+        given = self.cells(column)
+        said = [cells.months(cell) for cell in given]
+        for cell in dict.fromkeys(cell for cell, one in zip(given, said, strict=True) if one is None):
+            self.fault(given == cell, column, cells.months_rule(cell))
         return [frozenset() if one is None else one for one in said]
 
     def _each(
         self,
         column: str,
         read: Callable[[str], str | float | None],
-        rule: str,
+        rule: str | Callable[[str], str],
         empty: str | float,
         *,
         fold: bool = True,
@@ -163,11 +176,16 @@ class Sheet:
         meant = [empty if cell == "" else read(cell.casefold() if fold else cell) for cell in different]
         wrong = np.array([one is None for one in meant], dtype=np.bool_)
         values = text_array([empty if one is None else one for one in meant])  # type: ignore[misc]
-        if len(given):
-            self.fault(wrong[codes], column, rule)
+        for i in np.flatnonzero(wrong[codes]).tolist() if len(given) else ():
+            self._keep(i, column, given[i], rule if isinstance(rule, str) else rule(given[i]))
         return values[codes]
 
     # ----------------------------------------------------------------------- ids and places
+
+    def _made_ids(self) -> TextArray:
+        """Make the ids of a table without any from its addresses."""
+        self.note("has no column of ids; each row is called by its address, so an id changes when its address does.")
+        return made_ids(self)
 
     def _check_ids(self) -> None:
         ids = pd.Series(self.id, dtype=object)
@@ -199,15 +217,12 @@ class Sheet:
         """Read where each row is, in degrees; the middle of its shape where the table has shapes.
 
         Every row not on earth gets its fault: an empty cell (where a place is required or half of it is
-        given), no number, 0, 0, numbers that stand in each other's column, numbers out of range.
+        given), no number, 0, 0, numbers in each other's column, without their sign, projected, out of range.
         """
         shapes = self.shapes() if self._layer is not None or not (self.has("lon") and self.has("lat")) else None
         if shapes is None:
             shown = {name: self.cells(name) for name in ("lon", "lat")}
-            read = {name: cells.numbers(shown[name]) for name in shown}
-            lon, lat = read["lon"][0], read["lat"][0]
-            for name, (_, wrong) in read.items():
-                self.fault(wrong, name, "is not a number")
+            lon, lat = (self._degrees(name) for name in ("lon", "lat"))
             empty = {name: shown[name] == "" for name in shown}
         else:
             lon, lat = _middles(shapes)
@@ -218,34 +233,36 @@ class Sheet:
         self._check_range(lon, lat, shown)
         return lon, lat
 
+    def _degrees(self, axis: str) -> FloatArray:
+        values, wrong, rules = degrees.read_degrees(self.cells(axis), axis)
+        self.fault(wrong, axis, "is not a number")
+        for rule in sorted(rules):
+            self.note(f"{axis} is written with {rule} in some rows; they were read so.")
+        return values
+
     def _check_range(self, lon: FloatArray, lat: FloatArray, shown: Mapping[str, TextArray]) -> None:
-        swapped, zero = look_swapped(lon, lat), (lon == 0.0) & (lat == 0.0)
-        if swapped.any() or zero.any():
+        swapped, unsigned = degrees.look_swapped(lon, lat), degrees.look_unsigned(lon, lat)
+        zero = (lon == 0.0) & (lat == 0.0)
+        projected = degrees.look_projected(lon, lat) & ~swapped
+        named = zero | swapped | unsigned | projected
+        if named.any():
             both = text_array([f"{x}, {y}" for x, y in zip(shown["lon"], shown["lat"], strict=True)])
             self.fault(swapped, "lon, lat", "look swapped: longitude is lon, latitude is lat", both)
-            self.fault(zero, "lon, lat", "is 0, 0, not a place", both)
-        self.fault((np.abs(lon) > 180.0) & ~swapped, "lon", "is not a longitude (-180 to 180)", shown["lon"])
-        self.fault((np.abs(lat) > 90.0) & ~swapped, "lat", "is not a latitude (-90 to 90)", shown["lat"])
+            self.fault(zero & ~swapped, "lon, lat", "is 0, 0, not a place", both)
+            self.fault(unsigned & ~(zero | swapped), "lon, lat", "lacks the minus sign of western longitudes", both)
+            middle = degrees.middle_of(lon, lat)
+            for i in np.flatnonzero(projected).tolist():
+                rule = degrees.projected_rule(float(lon[i]), float(lat[i]), middle)
+                self._keep(i, "lon, lat", both[i], rule)
+        self.fault((np.abs(lon) > 180.0) & ~named, "lon", "is not a longitude (-180 to 180)", shown["lon"])
+        self.fault((np.abs(lat) > 90.0) & ~named, "lat", "is not a latitude (-90 to 90)", shown["lat"])
 
 
-def look_swapped(lon: FloatArray, lat: FloatArray) -> BoolArray:
-    """Find rows whose longitude and latitude stand in each other's column.
-
-    Certain where the latitude is none or lies in the southern ocean while both would do exchanged; else
-    where exchanging brings the row near the middle of the others, from which it now lies far.
-
-    >>> look_swapped(np.array([-72.0, 44.1, -72.1]), np.array([44.0, -72.1, 44.2])).tolist()
-    [False, True, False]
-    """
-    possible = (np.abs(lon) <= 90.0) & (np.abs(lat) <= 180.0)
-    certain = possible & ((lat < SOUTHERNMOST_DEG) | (lat > 90.0)) & (lon > SOUTHERNMOST_DEG)
-    others = ~certain & (np.abs(lon) <= 180.0) & (np.abs(lat) <= 90.0)
-    if not others.any():
-        return certain
-    middle_lon, middle_lat = np.median(lon[others]), np.median(lat[others])
-    as_written = np.maximum(np.abs(lon - middle_lon), np.abs(lat - middle_lat))
-    exchanged = np.maximum(np.abs(lat - middle_lon), np.abs(lon - middle_lat))
-    return certain | (possible & (as_written > SWAPPED_FAR_DEG) & (exchanged < SWAPPED_NEAR_DEG))
+def _without_empty_words(column: TextArray) -> TextArray:
+    """Empty the cells in which an export wrote that there is no value."""
+    if cells.EMPTY_WORDS.isdisjoint(column.tolist()):
+        return column
+    return text_array(["" if cell in cells.EMPTY_WORDS else cell for cell in column.tolist()])
 
 
 def _middles(shapes: ShapeArray) -> tuple[FloatArray, FloatArray]:
@@ -254,7 +271,7 @@ def _middles(shapes: ShapeArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _shown(degrees: FloatArray) -> TextArray:
-    return text_array(["" if np.isnan(value) else f"{value:.7f}" for value in degrees.tolist()])
+    return text_array(["" if np.isnan(value) else f"{value:.10g}" for value in degrees.tolist()])
 
 
 def open_sheet(path: Path, role: str, file: str, mapping: Mapping[str, str]) -> tuple[Sheet, tuple[str, ...]]:

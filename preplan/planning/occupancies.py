@@ -1,6 +1,7 @@
 """What stands at an address of each occupancy, where nothing better is known: a table, not a judgement.
 
-Occupancy words are those of emergency address points, building tags and plain speech. A default building is
+Occupancy words are those of emergency address points, the place types of the open address standards (RFC 4589,
+from memory), the address types of the National Address Database, building tags and plain speech. A default building is
 a careful size of its kind (this program's choice), with the hazard number and construction that NFPA 1142
 gives such a use (examples in part from memory, unverified); where two numbers fit, the more hazardous.
 """
@@ -8,8 +9,12 @@ gives such a use (examples in part from memory, unverified); where two numbers f
 from __future__ import annotations
 
 import re
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
+
+from preplan.plan import OccupancyCount
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +28,8 @@ class Occupancy:
     height_ft: float
     hazard: int
     """Occupancy hazard classification number, 3 to 7."""
+    why: str
+    """Why this size and hazard; '' where no building is expected, which has its own reason."""
     words: tuple[str, ...]
     """Occupancies in lower case; whole words, so 'barn' also finds 'accessory barn'."""
     dwelling: bool = False
@@ -34,88 +41,140 @@ class Occupancy:
 
 DWELLING = Occupancy(
     "dwelling", 50, 30, 20, 7,
-    ("single family dwelling", "single-family dwelling", "dwelling", "house", "home", "residence", "residential",
-     "seasonal home", "other residential", "duplex", "two family dwelling", "camp", "cabin", "cottage", "bungalow",
-     "detached", "semidetached house", "terrace", "farm house", "farmhouse", "gated w/building", "other",
-     "unknown", "yes"),
+    "dwellings are light hazard; two storeys of 1,500 sq ft, above the usual farmhouse or camp",
+    ("single family dwelling", "single-family dwelling", "single family", "single family residence",
+     "single family home", "dwelling", "house", "home", "residence", "residential", "seasonal home",
+     "seasonal", "seasonal residence", "vacation home", "other residential", "duplex", "two family dwelling",
+     "two family", "camp", "cabin", "cottage", "bungalow", "chalet", "detached", "semidetached house",
+     "semi-detached", "terrace", "farm house", "farmhouse", "single", "sfr", "sfd", "primary", "primary residence",
+     "primary structure", "guest house", "in-law apartment", "gated w/building", "structure", "building",
+     "rooftop", "multi use", "mixed use", "other", "unknown", "undetermined", "unclassified", "yes"),
     dwelling=True,
 )  # fmt: skip
 """Also stands in for an empty or unknown occupancy."""
 
 OCCUPANCIES = (
     Occupancy("farm", 60, 100, 25, 4,
-              ("farm", "commercial farm", "residential farm", "agricultural", "barn", "accessory barn",
-               "farm auxiliary", "cowshed", "stable", "stables", "sty", "silo", "dairy", "feed store", "hay")),
+              "commercial barns and stables are high hazard; the more hazardous of barn and farm storage",
+              ("farm", "commercial farm", "residential farm", "farm or ranch", "ranch", "agricultural", "agriculture",
+               "barn", "accessory barn", "farm auxiliary", "farm building", "cowshed", "stable", "stables", "sty",
+               "silo", "dairy", "dairy farm", "poultry house", "chicken house", "poultry farm", "feed store", "hay",
+               "hay barn", "riding hall", "equestrian", "livestock")),
     DWELLING,
-    Occupancy("mobile home", 60, 28, 15, 7,
-              ("mobile home", "manufactured home", "static caravan", "trailer", "trailer home"), dwelling=True),
-    Occupancy("recreational vehicle", 40, 10, 12, 7,
-              ("rv hookup", "rv hook-up", "rv", "recreational vehicle", "houseboat")),
+    Occupancy("mobile home", 60, 28, 15, 7, "dwellings are light hazard; a double-wide home",
+              ("mobile home", "manufactured home", "manufactured housing", "modular home", "static caravan", "trailer",
+               "trailer home", "single wide", "double wide", "singlewide", "doublewide"), dwelling=True),
+    Occupancy("recreational vehicle", 40, 10, 12, 7, "a dwelling on wheels, one at a place",
+              ("rv hookup", "rv hook-up", "rv", "rv site", "rv pad", "recreational vehicle", "camper", "houseboat")),
     Occupancy("multi-family dwelling", 100, 40, 30, 7,
-              ("multi-family dwelling", "multi family dwelling", "multifamily", "apartment", "apartments",
-               "condominium", "dormitory", "town house", "townhouse")),
-    Occupancy("lodging", 100, 40, 25, 7,
-              ("lodging b&b / hotel / motel / inn", "lodging", "hotel", "motel", "inn", "hostel", "bed and breakfast")),
-    Occupancy("accessory building", 30, 24, 16, 6,
-              ("accessory building", "accessory", "outbuilding", "shed", "garage", "garages", "carport", "hut",
-               "temporary structure", "boathouse", "workshop")),
-    Occupancy("unoccupied building", 50, 30, 20, 5, ("abandoned", "vacant", "unoccupied", "ruins")),
-    Occupancy("sugarhouse", 40, 24, 20, 5, ("sugarhouse", "sugar house")),
-    Occupancy("campground building", 40, 30, 15, 6, ("campground", "camp site", "campsite", "toilets")),
-    Occupancy("park building", 60, 40, 20, 6, ("state park", "park", "rest stop / roadside park", "recreation")),
+              "apartments are light hazard; not capped like a dwelling of one or two families",
+              ("multi-family dwelling", "multi family dwelling", "multi-family", "multi family", "multifamily",
+               "apartment", "apartments", "apartment building", "condominium", "condo", "condominiums", "dormitory",
+               "town house", "townhouse", "townhome", "triplex", "fourplex", "quadplex", "barracks")),
+    Occupancy("lodging", 100, 40, 25, 7, "hotels and motels are light hazard",
+              ("lodging b&b / hotel / motel / inn", "lodging", "hotel", "motel", "inn", "hostel", "bed and breakfast",
+               "bed & breakfast", "resort", "lodge")),
+    Occupancy("accessory building", 30, 24, 16, 6, "parking garages are low hazard; a two-car garage with a loft",
+              ("accessory building", "accessory", "accessory structure", "outbuilding", "out building", "shed",
+               "garage", "garages", "carport", "hut", "temporary structure", "boathouse", "boat house", "workshop",
+               "shop building", "secondary structure", "auxiliary building", "pole barn", "pole building")),
+    Occupancy("unoccupied building", 50, 30, 20, 5, "unoccupied buildings are moderate hazard; a house's size",
+              ("abandoned", "vacant", "vacant structure", "vacant building", "vacant house", "unoccupied", "ruins",
+               "condemned", "uninhabitable")),
+    Occupancy("sugarhouse", 40, 24, 20, 5, "a boiler house: moderate hazard, this program's choice",
+              ("sugarhouse", "sugar house")),
+    Occupancy("campground building", 40, 30, 15, 6, "a washroom or an office: low hazard, this program's choice",
+              ("campground", "camp ground", "camp site", "campsite", "toilets", "restroom", "rest room", "bathhouse")),
+    Occupancy("park building", 60, 40, 20, 6, "shelters and offices: low hazard like municipal buildings",
+              ("state park", "park", "rest stop / roadside park", "rest area", "recreation", "recreational",
+               "pavilion", "golf course", "visitor center", "ranger station", "outdoors")),
     Occupancy("commercial", 100, 60, 16, 5,
-              ("commercial", "other commercial", "commercial w/residence", "commercial construction service", "office",
-               "office building", "restaurant", "private and express shipping facility", "greenhouse / nursery",
-               "greenhouse", "bank", "laundry", "bakery", "business")),
-    Occupancy("store", 100, 60, 16, 4,
-              ("store", "retail", "retail facility", "grocery store", "supermarket", "shop", "mercantile", "kiosk")),
-    Occupancy("gas station", 60, 40, 14, 6, ("gas station", "fuel station", "service station")),
-    Occupancy("repair garage", 80, 60, 20, 4,
-              ("commercial garage", "town garage", "state garage", "repair garage", "auto repair", "hangar",
-               "air support / maintenance facility", "airport", "transfer station")),
-    Occupancy("storage", 100, 30, 10, 4, ("storage units", "storage", "self storage")),
-    Occupancy("warehouse or industry", 150, 80, 20, 4,
+              "offices are light, restaurants moderate: the more hazardous; a store front on a rural road",
+              ("commercial", "other commercial", "commercial w/residence", "commercial construction service",
+               "commercial building", "office", "office building", "restaurant", "cafe", "bar", "tavern", "brewery",
+               "winery", "private and express shipping facility", "greenhouse / nursery", "greenhouse", "nursery",
+               "bank", "laundry", "laundromat", "bakery", "business", "kennel", "salon", "funeral home", "mortuary",
+               "classroom", "broadcast studio", "studio")),
+    Occupancy("store", 100, 60, 16, 4, "mercantiles and department stores are high hazard",
+              ("store", "retail", "retail facility", "retail store", "grocery store", "grocery", "supermarket",
+               "convenience store", "hardware store", "shop", "mercantile", "kiosk", "shopping-area", "shopping area",
+               "shopping center", "mall", "market")),
+    Occupancy("gas station", 60, 40, 14, 6, "gas stations are low hazard",
+              ("gas station", "fuel station", "service station", "filling station")),
+    Occupancy("repair garage", 80, 60, 20, 4, "repair garages are high hazard",
+              ("commercial garage", "town garage", "state garage", "repair garage", "auto repair", "highway garage",
+               "maintenance facility", "hangar", "air support / maintenance facility", "airport", "transfer station",
+               "bus-station", "bus station", "train-station", "train station", "public-transport")),
+    Occupancy("storage", 100, 30, 10, 4, "what is stored is not known: high hazard like warehouses",
+              ("storage units", "storage", "self storage", "self-storage", "mini storage", "storage facility")),
+    Occupancy("warehouse or industry", 150, 80, 20, 4, "warehouses and freight terminals are high hazard",
               ("industrial", "industry", "manufacturing", "manufacturing facility", "factory", "warehouse",
-               "freight terminal")),
-    Occupancy("mill", 150, 80, 25, 3,
-              ("lumber mill / saw mill", "saw mill", "sawmill", "lumber mill", "feed mill", "grist mill", "flour mill",
-               "chemical plant")),
-    Occupancy("government", 60, 50, 20, 6,
-              ("government", "us government facility", "town office", "city / town hall", "town hall", "post office",
-               "border crossing", "border patrol", "public", "civic", "municipal", "police station", "library",
-               "historic site / point of interest", "museum")),
-    Occupancy("fire station", 80, 60, 20, 7, ("fire station", "ems station", "rescue squad")),
-    Occupancy("school", 200, 100, 16, 7,
-              ("school k / 12", "school", "educational", "college", "university", "kindergarten", "day care")),
-    Occupancy("institution", 150, 60, 16, 7,
-              ("nursing home / long term care", "nursing home", "health clinic", "clinic", "hospital", "prison",
-               "veterinary hospital / clinic", "residential care", "long term care")),
-    Occupancy("house of worship", 80, 40, 30, 6,
-              ("house of worship", "church", "chapel", "mosque", "synagogue", "temple", "cathedral")),
-    Occupancy("place of assembly", 80, 50, 20, 4,
-              ("public gathering", "community / recreation facility", "community center", "auditorium", "theater",
-               "cultural", "club", "grange", "grandstand")),
-    Occupancy("utility building", 30, 24, 14, 5,
-              ("utility", "pump station", "wastewater treatment plant", "hydroelectric facility", "transformer tower",
-               "service", "water works")),
-    Occupancy("not a building", 0, 0, 0, 7,
-              ("utility pole w/phone", "utility pole", "public telephone", "communication box", "communication tower",
-               "tower"), no_building="a pole, box or tower"),
-    Occupancy("not a building", 0, 0, 0, 7,
-              ("helipad / heliport / helispot", "helipad", "heliport", "helispot", "landing zone"),
+               "distribution center", "freight terminal", "cold storage", "machine shop", "slaughterhouse",
+               "junkyard", "salvage yard", "recycling center")),
+    Occupancy("mill", 150, 80, 25, 3, "saw, feed and flour mills and chemical plants are severe hazard",
+              ("lumber mill / saw mill", "saw mill", "sawmill", "lumber mill", "lumber yard", "feed mill",
+               "grist mill", "flour mill", "grain elevator", "grain storage", "chemical plant", "refinery",
+               "propane facility", "bulk plant", "fuel storage", "explosives")),
+    Occupancy("government", 60, 50, 20, 6, "municipal buildings and post offices are low hazard",
+              ("government", "governmental", "us government facility", "government building", "town office",
+               "city / town hall", "town hall", "city hall", "courthouse", "post office", "border crossing",
+               "border patrol", "public", "civic", "municipal", "police station", "police", "sheriff",
+               "law enforcement", "library", "historic site / point of interest", "museum", "military", "armory")),
+    Occupancy("fire station", 80, 60, 20, 7, "fire and police stations are light hazard",
+              ("fire station", "fire department", "fire hall", "firehouse", "ems station", "rescue squad",
+               "ambulance station", "emergency services")),
+    Occupancy("school", 200, 100, 16, 7, "schools and colleges are light hazard",
+              ("school k / 12", "school", "elementary school", "middle school", "high school", "educational",
+               "education", "college", "university", "kindergarten", "day care", "daycare", "child care")),
+    Occupancy("institution", 150, 60, 16, 7, "hospitals, nursing homes and prisons are light hazard",
+              ("nursing home / long term care", "nursing home", "assisted living", "health clinic", "clinic",
+               "medical", "medical facility", "health care", "hospital", "prison", "jail", "correctional facility",
+               "institution", "institutional", "group home", "veterinary hospital / clinic", "residential care",
+               "long term care")),
+    Occupancy("house of worship", 80, 40, 30, 6, "churches are low hazard",
+              ("house of worship", "place-of-worship", "place of worship", "church", "chapel", "mosque", "synagogue",
+               "temple", "cathedral", "religious", "worship", "monastery")),
+    Occupancy("place of assembly", 80, 50, 20, 4, "auditoriums and theaters are high hazard",
+              ("public gathering", "community / recreation facility", "community center", "assembly", "auditorium",
+               "theater", "theatre", "cultural", "club", "grange", "grange hall", "grandstand", "arena", "stadium",
+               "convention-center", "convention center", "meeting hall", "event center", "fraternal", "fairgrounds")),
+    Occupancy("utility building", 30, 24, 14, 5, "a pump or switch house: moderate hazard, this program's choice",
+              ("utility", "utilities", "pump station", "pump house", "well house", "lift station",
+               "wastewater treatment plant", "water treatment plant", "hydroelectric facility", "power plant",
+               "transformer tower", "service", "water works")),
+    Occupancy("not a building", 0, 0, 0, 7, "",
+              ("utility pole w/phone", "utility pole", "public telephone", "pay phone", "call box", "communication box",
+               "communication tower", "communications tower", "tower", "cell tower", "radio tower", "antenna",
+               "meter", "electric meter", "billboard", "sign", "traffic signal", "mile marker"),
+              no_building="a pole, box or tower"),
+    Occupancy("not a building", 0, 0, 0, 7, "",
+              ("helipad / heliport / helispot", "helipad", "heliport", "helispot", "landing zone", "airstrip"),
               no_building="a landing place"),
-    Occupancy("not a building", 0, 0, 0, 7,
-              ("boat ramp / dock", "boat ramp", "dock", "public beach", "beach", "trailhead", "access point",
-               "park and ride", "park and ride / commuter lot", "parking lot", "parking"),
+    Occupancy("not a building", 0, 0, 0, 7, "",
+              ("boat ramp / dock", "boat ramp", "boat launch", "dock", "public beach", "beach", "trailhead",
+               "trail head", "access point", "property access", "gate", "driveway", "park and ride",
+               "park and ride / commuter lot", "parking lot", "parking", "bridge", "intersection", "street",
+               "railroad crossing", "water"),
               no_building="an access or a place to park"),
-    Occupancy("not a building", 0, 0, 0, 7,
-              ("development site", "gated w/o building", "lot", "vacant lot", "vacant land", "land", "cemetery",
-               "gravel pit / quarry / mine", "gravel pit", "quarry", "mine"), no_building="land without a building"),
-    Occupancy("not a building", 0, 0, 0, 7,
-              ("substation", "solar facility", "solar farm", "wind turbine", "water tank", "tank", "dam", "hydrant"),
+    Occupancy("not a building", 0, 0, 0, 7, "",
+              ("development site", "under construction", "construction", "gated w/o building", "lot", "empty lot",
+               "vacant lot", "vacant land", "vacant parcel", "vacant property", "unimproved", "undeveloped", "land",
+               "parcel", "field", "forest", "cemetery", "playground", "gravel pit / quarry / mine", "gravel pit",
+               "quarry", "mine"), no_building="land without a building"),
+    Occupancy("not a building", 0, 0, 0, 7, "",
+              ("substation", "solar facility", "solar farm", "wind turbine", "wind farm", "water tank", "water tower",
+               "tank", "dam", "hydrant", "fire hydrant", "dry hydrant", "well", "gas well", "oil well", "pipeline",
+               "swimming pool"),
               no_building="an installation, not a building"),
 )  # fmt: skip
 """Every kind of place the program knows, and the words that name it."""
+
+
+VAGUE = frozenset({
+    "other", "unknown", "undetermined", "unclassified", "yes", "structure", "building", "single", "primary",
+    "seasonal", "rooftop", "multi use", "mixed use", "residential", "service", "public", "bar", "market",
+})  # fmt: skip
+"""Words that decide only as the whole text: beside another word they say less than it ('storage structure')."""
 
 
 @cache
@@ -132,11 +191,42 @@ def occupancy_of(text: str) -> Occupancy:
     >>> occupancy_of("HOUSE OF WORSHIP").name, occupancy_of("Dairy barn, unused").name, occupancy_of("").name
     ('house of worship', 'farm', 'dwelling')
     """
-    asked = " ".join(text.lower().replace("_", " ").split())
+    found = _words_in(_asked(text))
+    return _by_word()[max(found, key=lambda word: (len(word), word))] if found else DWELLING
+
+
+def _asked(text: str) -> str:
+    return " ".join(text.lower().replace("_", " ").split())
+
+
+def _words_in(asked: str) -> list[str]:
+    """List the table's words that decide: the whole text alone where it is one, else those of buildings within it."""
     known = _by_word()
     if asked in known:
-        return known[asked]
-    found = [
-        w for w, kind in known.items() if not kind.no_building and re.search(rf"(?<!\w){re.escape(w)}(?!\w)", asked)
-    ]
-    return known[max(found, key=lambda w: (len(w), w))] if found else DWELLING
+        return [asked]
+    telling = (word for word, kind in known.items() if not kind.no_building and word not in VAGUE)
+    return [word for word in telling if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", asked)]
+
+
+def tally(occupancies: Iterable[str]) -> tuple[OccupancyCount, ...]:
+    """Count the kinds of place among the addresses' occupancies, the commonest first.
+
+    >>> [(one.name, one.addresses, one.unsaid, one.unknown) for one in tally(["barn", "", "House", "barn", "xyz"])]
+    [('dwelling', 3, 1, ('xyz',)), ('farm', 2, 0, ())]
+    """
+    counts: dict[str, int] = {}
+    unsaid: dict[str, int] = {}
+    unknown: dict[str, set[str]] = {}
+    for text, count in sorted(Counter(occupancies).items()):
+        name = occupancy_of(text).name
+        counts[name] = counts.get(name, 0) + count
+        if not text.strip():
+            unsaid[name] = unsaid.get(name, 0) + count
+        elif not _words_in(_asked(text)):
+            unknown.setdefault(name, set()).add(text)
+    return tuple(
+        OccupancyCount(
+            name=name, addresses=count, unsaid=unsaid.get(name, 0), unknown=tuple(sorted(unknown.get(name, ())))
+        )
+        for name, count in sorted(counts.items(), key=lambda one: (-one[1], one[0]))
+    )

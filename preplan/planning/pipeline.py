@@ -15,6 +15,7 @@ from preplan.planning.groups import Answered, group_addresses
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
 from preplan.planning.levels import address_flags, choose, grade, level_table, site_flags
 from preplan.planning.needs import needs_of
+from preplan.planning.occupancies import tally
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.vehicles import CutFleet, Minutes, cut_fleets, is_tanker, loaded_vehicle, unlimited_fleet
 from preplan.records import (
@@ -35,7 +36,8 @@ from preplan.roads.islands import without_islands
 from preplan.roads.limits import limits_of
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
 from preplan.roads.paths import Junctions
-from preplan.roads.speeds import minutes_of, node_delay_min, rule_min, speed_problems
+from preplan.roads.places import within_extent
+from preplan.roads.speeds import minutes_of, node_delay_min, rule_comparison, rule_min, speed_problems
 from preplan.roads.trips import Circuits, Fleet, Spots, circuits, legs_of, measure, response_min
 
 Progress = Callable[[str, float], None]
@@ -76,7 +78,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     Raises
     ------
     InputError
-        Where a closure lies on no road, no unit can haul water or pump, or no fill site is in service.
+        Where a closure lies on no road, the roads reach no address, no unit can haul water or pump, or no fill site
+        is in service.
     """
     units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
     require_fleet(inputs, units)
@@ -122,9 +125,33 @@ def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
         raise InputError(lacks)
 
 
+def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
+    """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,)."""
+    if near.any():
+        return
+    west, south, east, north = (
+        f"{edge:.3f}"
+        for edge in (roads.coord_lon.min(), roads.coord_lat.min(), roads.coord_lon.max(), roads.coord_lat.max())
+    )
+    name = "the downloaded roads" if inputs.roads.file is None else inputs.roads.file.name
+    within_ft = inputs.district.rules.roads.snap_max_ft
+    rule = f"has no road for tankers within {within_ft:,.0f} ft of any of the {len(near):,} addresses"
+    remedy = f"it reaches from lon {west}, lat {south} to lon {east}, lat {north}: is it the file of this district?"
+    raise InputError([Finding(file=name, rule=rule, remedy=remedy)])
+
+
 def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Ground:
-    """Read the limits, build the network, and put addresses, sites and stations on it."""
+    """Read the limits, build the network, and put addresses, sites and stations on it.
+
+    Raises
+    ------
+    InputError
+        Where the roads reach no address, or a closure lies on no road.
+    """
     rules = inputs.district.rules
+    # Before the limits: closures that lie on no road of a wrong file would hide what is wrong.
+    about = inputs.addresses
+    require_cover(inputs, roads, within_extent(roads, about.lon, about.lat, rules.roads.snap_max_ft))
     limits, problems = limits_of(roads, rules.roads, inputs.closures)
     limits, islands = without_islands(roads, limits)
     network = build_network(roads, limits, rules.roads, node_delay_min(roads))
@@ -134,8 +161,11 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         return minutes_of(roads, limits, rules.roads, min(top_mph, rules.roads.top_mph))
 
     def places(rows: tuple[FillSite, ...] | tuple[Station, ...]) -> Places:
-        return place_points(roads, limits, np.array([r.lon for r in rows]), np.array([r.lat for r in rows]))
+        found = place_points(roads, limits, np.array([r.lon for r in rows]), np.array([r.lat for r in rows]))
+        return found.within(rules.roads.snap_max_ft)
 
+    frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
+    require_cover(inputs, roads, frontages.segment >= 0)
     return Ground(
         roads=roads,
         features=features,
@@ -143,7 +173,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         problems=(*problems, *islands, *speed_problems(roads), *restriction_problems(roads)),
         network=network,
         minutes=minutes,
-        frontages=place_addresses(roads, limits, inputs.addresses, rules.roads, rules.plan),
+        frontages=frontages,
         sites=places(inputs.sites),
         stations=places(inputs.stations),
     )
@@ -282,6 +312,7 @@ def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
 
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:
     """Put the finished plan together."""
+    beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),
         addresses=inputs.addresses,
@@ -306,6 +337,8 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         minutes=ground.minutes(fleets[-1].cut.top_mph),
         features=ground.features,
         problems=ground.problems,
+        occupancies=tally(inputs.addresses.occupancy),
+        rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
     )
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import paper, words
+from preplan.render import paper, symbols_pdf, words
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.scene import Box
@@ -156,13 +156,25 @@ def _dump(facts: Facts) -> list[Line]:
     trip = facts.cell("trip")
     turn = "turn round here (assumed possible)" if plan.trips.turn_at_dump[trip] else "drive on, no turn here"
     lines += paragraph(f"Tankers {turn}.", _HALF)
-    hose = f"Hose to the building: {words.feet(float(front.driveway_ft[lead]))} from the road"
-    engine = facts.cell("dump_engine")
-    if engine >= 0:
-        unit = plan.units[engine]
-        carried = f"{words.supply(unit.supply_hose_ft)} ft of {unit.supply_hose_in:g} in"
-        hose += f"; {words.printable(unit.unit_id)} carries {carried}"
-    return lines + paragraph(hose + ".", _HALF, most=3)
+    return lines + paragraph(_hose_words(facts), _HALF, most=4)
+
+
+def _hose_words(facts: Facts) -> str:
+    """Say how far the building is, and whether the hose of both engines reaches."""
+    plan = facts.plan
+    attack, dump = facts.cell("attack_engine"), facts.cell("dump_engine")
+    far_ft = float(plan.frontages.driveway_ft[facts.lead])
+    said = f"Hose to the building: {words.feet(far_ft)} from the road"
+    if dump < 0 or attack < 0:
+        return f"{said}; no engine is left to draft here."
+    one, other = plan.units[attack], plan.units[dump]
+    if dump == attack:
+        return f"{said}; {words.printable(one.unit_id)} attacks and drafts here itself, without a supply line."
+    carried_ft, size_in = one.supply_hose_ft + other.supply_hose_ft, min(one.supply_hose_in, other.supply_hose_in)
+    wanted_ft = far_ft + plan.district.rules.shuttle.stand_off_ft
+    said += f"; {words.printable(one.unit_id)} and {words.printable(other.unit_id)} carry {words.supply(carried_ft)} ft"
+    said += f" of supply hose, reckoned as {size_in:g} in"
+    return f"{said}: TOO SHORT for {words.feet(wanted_ft)}." if carried_ft < wanted_ft else f"{said}."
 
 
 def _arriving_side(facts: Facts) -> str:
@@ -355,7 +367,7 @@ def _draw_top(document: Document, facts: Facts) -> float:
     call, can = paper.trimmed(_call(facts), _ROW_PT[0]), paper.trimmed(_can(facts), _ROW_PT[0] - 18.0)
     first = pen.lines(LEFT_PT, y - 2.0, [Line("WHAT TO CALL", SMALL_PT, bold=True), *call])
     top = pen.lines(middle, y - 2.0, [Line("CAN WE DO IT", SMALL_PT, bold=True)])
-    paper.status_mark(pen, facts.status, middle + 7.0, top - 9.0, 14.0)
+    symbols_pdf.status_mark(pen, facts.status, middle + 7.0, top - 9.0, 14.0)
     second = pen.lines(middle + 20.0, top, [Line(facts.status, 15.0, bold=True)])
     second = pen.lines(middle, second, can)
     y = min(first, second) - 3.0
@@ -490,7 +502,7 @@ def _draw_counts(pen: paper.Pen, plan: Plan, y: float) -> None:
     x = LEFT_PT
     for status, count in plan.counts().items():
         said = f"{count:,} {words.status_words(status, plan.district.rules.hydrants.reach_ft)}"
-        paper.status_mark(pen, status, x + 4.0, y + 3.0, 7.0)
+        symbols_pdf.status_mark(pen, status, x + 4.0, y + 3.0, 7.0)
         pen.text(x + 11.0, y, said, SMALL_PT)
         x += paper.width_of(said, SMALL_PT) + 25.0
 
@@ -504,7 +516,7 @@ def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float,
     if row.entry is None:
         return low
     status = str(plan.answers.status[row.entry.address])
-    paper.status_mark(pen, status, left + _LABEL + 5.0, first + 3.0, 7.0)
+    symbols_pdf.status_mark(pen, status, left + _LABEL + 5.0, first + 3.0, 7.0)
     pen.text(left + _LABEL + 12.0, first, words.status_words(status, plan.district.rules.hydrants.reach_ft), SMALL_PT)
     level = int(plan.answers.level[row.entry.address])
     if row.entry.card < 0:

@@ -10,7 +10,7 @@ from reportlab.pdfgen.pathobject import PDFPathObject
 
 from preplan.plan import Plan
 from preplan.records import FloatArray, IntArray
-from preplan.render import paper, scene, words
+from preplan.render import paper, scene, symbols_pdf, words
 from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
 from preplan.render.scene import Box, Frame, Room, Spot
 
@@ -238,13 +238,13 @@ class Picture:
                 pen.canvas.setDash([])
         for kind, row, x, y in marks:
             if kind == "station":
-                paper.station_mark(pen, str(row + 1), x, y)
+                symbols_pdf.station_mark(pen, str(row + 1), x, y)
             elif kind == "site":
-                paper.fill_mark(pen, self.plan.sites[row], str(row + 1), x, y)
+                symbols_pdf.fill_mark(pen, self.plan.sites[row], str(row + 1), x, y)
             elif kind == "address":
-                paper.status_mark(pen, str(self.plan.answers.status[row]), x, y, 6.0)
+                symbols_pdf.status_mark(pen, str(self.plan.answers.status[row]), x, y, 6.0)
             else:
-                paper.star_mark(pen, x, y, 17.0)
+                symbols_pdf.star_mark(pen, x, y, 17.0)
 
     def _names(self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, room: Room) -> None:
         """Write road names along the roads, the most seen first, none over another."""
@@ -401,7 +401,7 @@ def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
         top -= row_pt
         x = paper.LEFT_PT
         if row.status:
-            paper.status_mark(pen, row.status, x + 5.0, top + 6.0, 9.0)
+            symbols_pdf.status_mark(pen, row.status, x + 5.0, top + 6.0, 9.0)
             x += 14.0
         label = paper.ellipsis(words.printable(row.label), paper.BODY_PT, left - x - 6.0)
         pen.ink(BLACK, BLACK)

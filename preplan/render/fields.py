@@ -1,4 +1,4 @@
-"""What each column of the layers means, with its unit: for people who open them in a map program."""
+"""What each column of layers and tables means, with its unit: for people who open them in other programs."""
 
 from __future__ import annotations
 
@@ -36,6 +36,14 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "tankers": ("Tankers", "Tankers in the shuttle, by arrival."),
         "driveway_ft": ("Driveway (ft)", "Hose from the road to the building, rounded up."),
         "flags": ("Flags", "Facts with their numbers."),
+        "left_out": ("Left out", "Tankers that are sent and do not shuttle."),
+        "uninterrupted_on_arrival_gpm": (
+            "Uninterrupted, called on arrival (gpm)",
+            "The same, with all but the first level's units called on arrival; rounded down.",
+        ),
+        "gap_on_arrival_min": ("Dry, called on arrival (min)", "Minutes without enough water in all."),
+        "one_out_gpm": ("One tanker out (gpm)", "Least sustained flow with any one tanker missing, rounded down."),
+        "meets": ("Meets", "yes or no: the level meets the required flow."),
         "number": ("Number", "Number on the map and the cards."),
         "site_id": ("Fill site id", "Id as the district's table gives it."),
         "name": ("Name", "Name as the district's table gives it."),
@@ -88,3 +96,15 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
     }
 )
 """Title and sentence of every column, by its name."""
+
+ABOUT_FAULTS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "file": ("File", "Table that the row stands in."),
+        "row": ("Row", "Row of the spreadsheet; the header is row 1."),
+        "id": ("Id", "The row's own id, where it has one."),
+        "column": ("Column", "Column at fault."),
+        "value": ("Value", "As it stands in the file."),
+        "rule": ("Rule", "What is wrong with it."),
+    }
+)
+"""Title and sentence of the columns of rejected rows."""

@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +21,7 @@ from preplan.render.fields import ABOUT
 from preplan.render.qgis_styles import layer_styles
 from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, thinned, trips_by_segment
 from preplan.render.run_info import run_lines
+from preplan.render.scratch import scratch_folder
 from preplan.render.tables import Cells, Numbers, address_columns, at_level, miles, minutes
 from preplan.render.words import CAUTIONS, months
 from preplan.units import M_PER_MI
@@ -87,8 +87,8 @@ def geopackage(plan: Plan, digests: Mapping[str, str] | None = None) -> bytes:
         _problems(plan),
         _run_info(plan, digests or {}),
     )
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / "preplan.gpkg"
+    with scratch_folder("preplan.gpkg", (OSError, RuntimeError, sqlite3.Error)) as folder:
+        path = folder / "preplan.gpkg"
         for layer in layers:
             _write_layer(path, layer)
         with closing(sqlite3.connect(path, isolation_level=None)) as database:
@@ -359,7 +359,8 @@ def _add_titles(database: sqlite3.Connection, layers: tuple[Layer, ...]) -> None
 def _add_styles(database: sqlite3.Connection, plan: Plan, layers: tuple[Layer, ...], stamp: str) -> None:
     """Add the styles where QGIS looks for them, and say that the table is there."""
     drawn = sorted({(site.kind, _use(site)) for site in plan.sites})
-    styles = layer_styles(plan.district.rules.hydrants.reach_ft, drawn)
+    titles = {one.name: {column: ABOUT[column][0] for column in one.columns} for one in layers}
+    styles = layer_styles(plan.district.rules.hydrants.reach_ft, drawn, titles)
     database.executemany(
         "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName,"
         " styleQML, styleSLD, useAsDefault, description, owner, ui, update_time)"

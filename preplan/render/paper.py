@@ -1,9 +1,10 @@
-"""What every page on paper shares: fonts, a pen that fits text, the symbols, the header and the cautions."""
+"""What every page on paper shares: fonts, text that fits, a pen, the header and the cautions."""
 
 from __future__ import annotations
 
 import io
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -16,7 +17,6 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from preplan.records import FillSite
 from preplan.render import words
 from preplan.rules import District
 
@@ -33,8 +33,8 @@ LEADING = 1.2
 """Line spacing over text size."""
 REGULAR, BOLD = "Preplan", "Preplan-Bold"
 BLUE, YELLOW = (0x00 / 255, 0x72 / 255, 0xB2 / 255), (0xF0 / 255, 0xE4 / 255, 0x42 / 255)
-_SAME_PLACE_PT = 0.01
 BLACK, GREY, WHITE = (0.0, 0.0, 0.0), (0.45, 0.45, 0.45), (1.0, 1.0, 1.0)
+_WRITTEN = re.compile(r"(?P<name>/\S+) 1 Tf [^(]*\((?P<code>.*)\) Tj", re.DOTALL)
 _FONTS = Path(__file__).parent / "assets" / "fonts"
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
 
@@ -83,6 +83,11 @@ def shrunk(said: str, size: float, least: float, width: float, *, bold: bool = F
 
 def wrap(said: str, size: float, width: float, *, bold: bool = False, most: int | None = None) -> list[str]:
     """Break a text into lines of a width, inside words too long for one; at most `most` lines, the last cut."""
+    return list(_wrapped(said, size, width, bold, most))
+
+
+@lru_cache(maxsize=20_000)
+def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None) -> tuple[str, ...]:
     lines, line, used = [], "", 0.0
     space = width_of(" ", size, bold=bold)
     for word in words.printable(said).split(" "):
@@ -102,7 +107,7 @@ def wrap(said: str, size: float, width: float, *, bold: bool = False, most: int 
     if most is not None and len(lines) > most:
         rest = " ".join(lines[most - 1 :])
         lines = [*lines[: most - 1], ellipsis(f"{rest} …", size, width, bold=bold)]
-    return lines
+    return tuple(lines)
 
 
 def _head_that_fits(word: str, size: float, width: float, *, bold: bool) -> int:
@@ -170,12 +175,45 @@ def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -
     return [*kept[:-1], Line(f"… and more: see {more}", SMALL_PT)] if kept else []
 
 
+class Script(dict[int, str]):
+    """How one document writes the characters of one font: each is asked of the library once, then looked up.
+
+    The library's own way takes half of a card's time. A character beyond the first 256 of a document stands in
+    a second part of the font and goes the library's way.
+    """
+
+    def __init__(self, canvas: Any, font: str) -> None:
+        """Learn the name by which the page language knows the font."""
+        super().__init__()
+        self._canvas, self._font = canvas, font
+        self.name, self[ord("a")] = self._ask("a")
+        self.far: set[str] = set()
+
+    def _ask(self, character: str) -> tuple[str, str]:
+        block = self._canvas.beginText()
+        block.setFont(self._font, 1)
+        block.textOut(character)
+        found = _WRITTEN.search(block.getCode())
+        if found is None:
+            raise AssertionError("the drawing library writes text in a form that is not known here")
+        return found["name"], found["code"]
+
+    def __missing__(self, point: int) -> str:
+        """Learn a character."""
+        name, code = self._ask(chr(point))
+        if name != self.name:
+            self.far.add(chr(point))
+        self[point] = code
+        return code
+
+
 class Pen:
     """Draws text and shapes on a canvas; every text passes through `words.printable`."""
 
     def __init__(self, canvas: Canvas) -> None:
         """Hold a canvas."""
         self.canvas: Any = canvas
+        self._scripts = {bold: Script(canvas, font) for bold, font in ((False, REGULAR), (True, BOLD))}
 
     def text(
         self, x: float, y: float, said: str, size: float = BODY_PT, *, bold: bool = False, align: str = "left"
@@ -187,24 +225,28 @@ class Pen:
 
     def write(self, runs: Iterable[Run]) -> None:
         """Write many runs of text at once, which is faster than one by one."""
-        block: Any = None
+        code = ["BT"]
         font: tuple[bool, float] | None = None
-        at = (0.0, 0.0)
-        for x, y, said, size, bold in runs:
-            if not said:
+        for x, y, text, size, bold in runs:
+            said = text if text.isprintable() else words.printable(text)
+            script = self._scripts[bold]
+            written = said.translate(script)
+            if script.far and not script.far.isdisjoint(said):
+                self._library_text(x, y, said, size, bold=bold)
                 continue
-            if block is None:
-                block, at = self.canvas.beginText(x, y), (x, y)
             if font != (bold, size):
                 font = (bold, size)
-                block.setFont(BOLD if bold else REGULAR, size, size * LEADING)
-            # a line right under one of its own size stands where the pen already is
-            if abs(at[0] - x) + abs(at[1] - y) > _SAME_PLACE_PT:
-                block.setTextOrigin(x, y)
-            block.textLine(said if said.isprintable() else words.printable(said))
-            at = (x, y - size * LEADING)
-        if block is not None:
-            self.canvas.drawText(block)
+                code.append(f"{script.name} {size:g} Tf")
+            if said:
+                code.append(f"1 0 0 1 {x:.2f} {y:.2f} Tm ({written}) Tj")
+        if len(code) > 1:
+            self.canvas.addLiteral("\n".join([*code, "ET"]))
+
+    def _library_text(self, x: float, y: float, said: str, size: float, *, bold: bool) -> None:
+        block = self.canvas.beginText(x, y)
+        block.setFont(BOLD if bold else REGULAR, size)
+        block.textOut(said)
+        self.canvas.drawText(block)
 
     def lines(self, x: float, top: float, lines: Sequence[Line]) -> float:
         """Write lines from a top edge down; gives the lower edge."""
@@ -234,108 +276,6 @@ class Pen:
         if closed:
             path.close()
         self.canvas.drawPath(path, stroke=1, fill=int(fill))
-
-
-# --------------------------------------------------------------------------- symbols
-
-
-def status_mark(pen: Pen, status: str, x: float, y: float, size: float) -> None:
-    """Draw a status symbol of a width, centred: one status, one shape, one shade."""
-    half = size / 2
-    canvas = pen.canvas
-    canvas.saveState()
-    canvas.setLineWidth(max(0.8, size * 0.1))
-    if status == "served":
-        pen.ink(BLUE, BLUE)
-        canvas.circle(x, y, half, stroke=0, fill=1)
-    elif status == "higher level":
-        pen.ink(BLACK, YELLOW)
-        canvas.rect(x - half * 0.88, y - half * 0.88, size * 0.88, size * 0.88, fill=1)
-    elif status == "not met":
-        pen.ink(BLACK, BLACK)
-        pen.shape([(x - half, y - half * 0.85), (x + half, y - half * 0.85), (x, y + half * 0.95)])
-    elif status == "no route":
-        canvas.setLineWidth(size * 0.26)
-        canvas.line(x - half * 0.8, y - half * 0.8, x + half * 0.8, y + half * 0.8)
-        canvas.line(x - half * 0.8, y + half * 0.8, x + half * 0.8, y - half * 0.8)
-    else:
-        pen.ink(GREY, WHITE)
-        canvas.circle(x, y, half * 0.62, stroke=1, fill=0)
-    canvas.restoreState()
-
-
-def star_mark(pen: Pen, x: float, y: float, size: float) -> None:
-    """Draw the star of the chosen address's dump site."""
-    pen.canvas.saveState()
-    pen.ink(WHITE, BLACK)
-    pen.canvas.setLineWidth(1.0)
-    turns = [math.pi / 2 + k * math.pi / 5 for k in range(10)]
-    reach = [size / 2, size / 4.6] * 5
-    pen.shape([(x + r * math.cos(t), y + r * math.sin(t)) for r, t in zip(reach, turns, strict=True)])
-    pen.canvas.restoreState()
-
-
-def fill_mark(pen: Pen, site: FillSite, label: str, x: float, y: float, size: float = 18.0) -> None:
-    """Draw a fill site: an upright drop with its number, a mark for its kind, dashed when seasonal, crossed if out."""
-    canvas, r = pen.canvas, max(size, width_of(label, SMALL_PT, bold=True) + 5.0) / 2
-    canvas.saveState()
-    pen.ink(BLACK, WHITE)
-    canvas.setLineWidth(1.2)
-    if site.seasonal:
-        canvas.setDash([2.2, 1.6])
-    path = canvas.beginPath()
-    path.moveTo(x, y + r * 1.9)
-    path.curveTo(x + r * 0.35, y + r * 1.25, x + r, y + r * 0.8, x + r, y)
-    path.curveTo(x + r, y - r * 1.33, x - r, y - r * 1.33, x - r, y)
-    path.curveTo(x - r, y + r * 0.8, x - r * 0.35, y + r * 1.25, x, y + r * 1.9)
-    path.close()
-    canvas.drawPath(path, stroke=1, fill=1)
-    canvas.setDash([])
-    _kind_mark(pen, site.kind, x, y - r * 0.63)
-    if not site.in_service:
-        canvas.setLineWidth(1.0)
-        canvas.line(x - r, y - r, x + r, y + r * 1.4)
-        canvas.line(x - r, y + r * 1.4, x + r, y - r)
-        pen.ink(WHITE, WHITE)
-        half = width_of(label, SMALL_PT, bold=True) / 2 + 0.8
-        canvas.rect(x - half, y - r * 0.12 - 0.8, 2 * half, SMALL_PT * 0.92, stroke=0, fill=1)
-    pen.ink(BLACK, BLACK)
-    pen.text(x, y - r * 0.12, label, SMALL_PT, bold=True, align="middle")
-    canvas.restoreState()
-
-
-def _kind_mark(pen: Pen, kind: str, x: float, y: float) -> None:
-    """Draw the small inner mark of a fill site's kind, about 7 by 4 points."""
-    canvas = pen.canvas
-    canvas.setLineWidth(0.9)
-    if kind == "draft":
-        path = canvas.beginPath()
-        path.moveTo(x - 3.6, y)
-        path.curveTo(x - 1.8, y + 3.2, x - 1.8, y + 1.0, x, y)
-        path.curveTo(x + 1.8, y - 1.0, x + 1.8, y - 3.2, x + 3.6, y)
-        canvas.drawPath(path, stroke=1, fill=0)
-        return
-    pieces = {
-        "hydrant": ((-2.5, 0, 2.5, 0), (0, -2, 0, 2)),
-        "dry hydrant": ((0, -2, 0, 1.8), (0, 1.8, 2.6, 1.8)),
-        "cistern": ((-3, 1.2, 3, 1.2), (-3, -1.2, 3, -1.2)),
-        "tank": ((-2.5, 1.8, -2.5, -1.8), (-2.5, -1.8, 2.5, -1.8), (2.5, -1.8, 2.5, 1.8)),
-    }
-    for x0, y0, x1, y1 in pieces.get(kind, ()):
-        canvas.line(x + x0, y + y0, x + x1, y + y1)
-
-
-def station_mark(pen: Pen, label: str, x: float, y: float, size: float = 15.0) -> None:
-    """Draw a station: the outline of a gabled house with its number."""
-    half = max(size, width_of(label, SMALL_PT) + 4.0) / 2
-    pen.canvas.saveState()
-    pen.ink(BLACK, WHITE)
-    pen.canvas.setLineWidth(1.0)
-    low, eaves, ridge = y - 6.0, y + 4.0, y + 10.0
-    pen.shape([(x - half, low), (x + half, low), (x + half, eaves), (x, ridge), (x - half, eaves)])
-    pen.ink(BLACK, BLACK)
-    pen.text(x, y - 4.0, label, SMALL_PT, align="middle")
-    pen.canvas.restoreState()
 
 
 # --------------------------------------------------------------------------- pages

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from xml.sax.saxutils import quoteattr
 
@@ -41,7 +42,19 @@ _DROP = "M12 1.5C14 7 21.5 12 21.5 19.5A9.5 9.5 0 0 1 2.5 19.5C2.5 12 10 7 12 1.
 _HOUSE = "M2 20V10L12 3L22 10V20Z"
 
 
-def layer_styles(reach_ft: float, fill_sites: Iterable[tuple[str, str]]) -> dict[str, str]:
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """How one layer is drawn."""
+
+    renderer: str
+    """The element `renderer-v2`."""
+    label: str = ""
+    """Column printed on the symbols, '' for none."""
+
+
+def layer_styles(
+    reach_ft: float, fill_sites: Iterable[tuple[str, str]], titles: Mapping[str, Mapping[str, str]]
+) -> dict[str, str]:
     """Return the style of each layer that has one, by the layer's name.
 
     Parameters
@@ -50,7 +63,15 @@ def layer_styles(reach_ft: float, fill_sites: Iterable[tuple[str, str]]) -> dict
         Distance within which a hydrant counts, ft; printed with its status.
     fill_sites
         (kind, use) of the fill sites there are; use is 'all year', 'seasonal' or 'out of service'.
+    titles
+        Title of each column by its name, for each layer: QGIS reads titles from the style, not from the file.
     """
+    looks = _looks(reach_ft, fill_sites)
+    return {name: _qml(look, titles.get(name, {})) for name, look in looks.items()}
+
+
+def _looks(reach_ft: float, fill_sites: Iterable[tuple[str, str]]) -> dict[str, _Look]:
+    """Say how each layer is drawn."""
     drops = [(f"{kind}, {use}", f"{kind}, {use}", _drawing(_drop(kind, use), "7")) for kind, use in fill_sites]
     return {
         "addresses": _categorised(
@@ -136,23 +157,23 @@ def _path(d: str, fill: str = "#ffffff", width: float = 1.8, dash: str = "") -> 
 # --------------------------------------------------------------------------- QML
 
 
-def _categorised(attribute: str, rows: Iterable[tuple[str, str, str]], kind: str, label: str = "") -> str:
-    """Write a style by category; each row is (value, words of the legend, symbol layers)."""
+def _categorised(attribute: str, rows: Iterable[tuple[str, str, str]], kind: str, label: str = "") -> _Look:
+    """Draw by category; each row is (value, words of the legend, symbol layers)."""
     listed = list(rows)
     categories = "".join(
         f'<category render="true" symbol="{n}" value={quoteattr(value)} label={quoteattr(words)}/>'
         for n, (value, words, _) in enumerate(listed)
     )
     symbols = "".join(_symbol(n, layers, kind) for n, (_, _, layers) in enumerate(listed))
-    return _qml(
+    return _Look(
         f'<renderer-v2 type="categorizedSymbol" attr={quoteattr(attribute)} forceraster="0" symbollevels="0"'
         f' enableorderby="0"><categories>{categories}</categories><symbols>{symbols}</symbols></renderer-v2>',
         label,
     )
 
 
-def _single(layers: str, kind: str, label: str = "") -> str:
-    return _qml(
+def _single(layers: str, kind: str, label: str = "") -> _Look:
+    return _Look(
         '<renderer-v2 type="singleSymbol" forceraster="0" symbollevels="0" enableorderby="0">'
         f"<symbols>{_symbol(0, layers, kind)}</symbols></renderer-v2>",
         label,
@@ -169,12 +190,17 @@ def _layer(kind: str, options: Mapping[str, str]) -> str:
     return f'<layer class="{kind}" enabled="1" locked="0" pass="0"><Option type="Map">{listed}</Option>{old}</layer>'
 
 
-def _qml(renderer: str, label: str) -> str:
-    labelling = _labels(label) if label else ""
+def _qml(look: _Look, titles: Mapping[str, str]) -> str:
+    """Write the whole style of a layer; the order of its parts is the one QGIS writes."""
+    aliases = "".join(
+        # Column 0 is the feature id, which the file adds.
+        f'<alias index="{n}" field={quoteattr(column)} name={quoteattr(title)}/>'
+        for n, (column, title) in enumerate(titles.items(), start=1)
+    )
     return (
         "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>"
-        f'<qgis version="3.22" styleCategories="Symbology|Labeling" labelsEnabled="{int(bool(label))}">'
-        f"{renderer}{labelling}</qgis>"
+        f'<qgis version="3.22" styleCategories="Symbology|Labeling|Fields" labelsEnabled="{int(bool(look.label))}">'
+        f"{look.renderer}{_labels(look.label) if look.label else ''}<aliases>{aliases}</aliases></qgis>"
     )
 
 

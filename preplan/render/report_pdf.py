@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 
 import numpy as np
@@ -216,6 +217,41 @@ def _problems(document: Document, plan: Plan) -> None:
         document.flow(f"and {len(plan.problems) - _MOST_PROBLEMS:,} more: layer problems of preplan.gpkg.", SMALL_PT)
 
 
+def _buildings(document: Document, plan: Plan) -> None:
+    """Say where the sizes of buildings came from: they decide many results."""
+    document.heading("How the need was sized", bookmark=True, keep=60.0)
+    bases = Counter(str(basis).split(" (")[0] for basis in plan.needs.basis)
+    rows = [(words.printable(words.basis_words(basis)), f"{count:,}") for basis, count in bases.most_common(20)]
+    document.table(("by", "addresses"), rows, (400.0, 140.0))
+    document.y -= 6.0
+    kinds = [
+        (
+            words.printable(one.name),
+            f"{one.addresses:,}",
+            f"{one.unsaid:,}",
+            ", ".join(map(words.printable, one.unknown))[:160],
+        )
+        for one in plan.occupancies
+    ]
+    document.table(
+        ("kind of place", "addresses", "of them unsaid", "words not known, taken as this"),
+        kinds,
+        (120.0, 70.0, 90.0, 260.0),
+    )
+
+
+def _times(document: Document, plan: Plan) -> None:
+    """Hold the driving times against the travel rule."""
+    low, median, high = plan.rule_ratio
+    if math.isnan(median):
+        return
+    document.heading("Driving times beside the travel rule", bookmark=True, keep=40.0)
+    document.flow(
+        f"The loaded legs of all trips kept take {median:.2f} times (median) what T = 0.65 + 1.7 D gives for their "
+        f"miles; nine in ten lie between {low:.2f} and {high:.2f} times. Above 1 is slower than the rule."
+    )
+
+
 def _value(line: RuleLine) -> str:
     """Write a rule's value with its unit."""
     value = line.value
@@ -251,7 +287,8 @@ def report(plan: Plan) -> bytes:
     """Write the district's report: report.pdf."""
     document = Document(plan.district, "report")
     _title(document, plan)
-    for part in (_coverage, _margins, _shortfalls, _sites, _postings, _problems, _rules):
+    parts = (_coverage, _margins, _shortfalls, _sites, _buildings, _times, _postings, _problems, _rules)
+    for part in parts:
         part(document, plan)
     document.heading("Method and limits", bookmark=True, keep=40.0)
     for said in _METHOD:

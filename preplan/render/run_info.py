@@ -83,6 +83,7 @@ def counts(plan: Plan, inputs: Inputs) -> dict[str, Any]:
     """Count what came in, what was left aside, and what came of the rest."""
     return {
         "rows": dict(sorted(inputs.rows.items())),
+        "accounts": accounts(plan, inputs),
         "rejected": len({(one.file, one.row) for one in inputs.rejected}),
         "faults": len(inputs.rejected),
         "planned": len(plan.addresses),
@@ -98,6 +99,21 @@ def counts(plan: Plan, inputs: Inputs) -> dict[str, Any]:
         "kept_trips": len(plan.trips),
         "card_groups": len(plan.groups),
     }
+
+
+def accounts(plan: Plan, inputs: Inputs) -> dict[str, dict[str, int]]:
+    """Say what became of each row of the tables that are read row by row; the parts add up to `rows`.
+
+    The reader holds that a row is in its table or among the rejected, and never both, so what is not in the table
+    was rejected.
+    """
+    rows, hydrant = inputs.rows.get("addresses", 0), plan.counts()["hydrant"]
+    there = len(plan.addresses)
+    found = {"addresses": {"rows": rows, "planned": there - hydrant, "hydrant": hydrant, "rejected": rows - there}}
+    if "hydrants" in inputs.rows:
+        rows, used = inputs.rows["hydrants"], len(plan.hydrants)
+        found["hydrants"] = {"rows": rows, "used": used, "rejected": rows - used}
+    return found
 
 
 def run_lines(plan: Plan) -> list[tuple[str, str]]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from preplan.plan import CardGroup, Plan
 from preplan.records import BoolArray, FillSite, IntArray
-from preplan.render import paper, words
+from preplan.render import paper, symbols_pdf, words
 from preplan.render.charts import Picture, Subject
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.scene import Box
@@ -81,7 +81,7 @@ def _site_page(document: Document, picture: Picture, row: int, first: IntArray, 
     title = words.site_words(plan, row)
     document.mark(f"site{row}", title)
     pen, top = document.pen, document.y
-    paper.fill_mark(pen, site, str(row + 1), LEFT_PT + 12.0, top - 26.0, 22.0)
+    symbols_pdf.fill_mark(pen, site, str(row + 1), LEFT_PT + 12.0, top - 26.0, 22.0)
     said, size = paper.shrunk(title, 17.0, 11.0, RIGHT_PT - LEFT_PT - 34.0, bold=True)
     low = pen.lines(LEFT_PT + 34.0, top - 4.0, [Line(said, size, bold=True)])
     out = "" if site.in_service else "; OUT OF SERVICE"

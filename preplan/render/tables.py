@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
@@ -20,7 +21,7 @@ import numpy.typing as npt
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
 if TYPE_CHECKING:
-    from preplan.plan import CardGroup, Plan, Rejected
+    from preplan.plan import Plan, Rejected
 
 ADDRESS_COLUMNS = (
     "address_id", "label", "lon", "lat", "status", "response_level", "required_gpm", "required_gal",
@@ -38,11 +39,6 @@ TRIP_COLUMNS = (
     "address_id", "site_id", "out_min", "out_mi", "back_min", "back_mi", "posted_avoided_min", "unposted_bridges",
 )  # fmt: skip
 """Columns of trips.csv, in order."""
-DISPATCH_COLUMNS = (
-    "road", "from_number", "to_number", "parity", "response_level", "units", "fill_site_id", "backup_site_id",
-    "winter_site_id", "status",
-)  # fmt: skip
-"""Columns of dispatch.csv, in order."""
 REJECTED_COLUMNS = ("file", "row", "id", "column", "value", "rule")
 """Columns of rejected.csv, in order."""
 TIMELINE_COLUMNS = frozenset({
@@ -53,10 +49,10 @@ TIMELINE_COLUMNS = frozenset({
 
 NOISE = 1e-6
 """What arithmetic may leave above or below a whole number; less is not rounded away from it."""
-WINTER = (12, 1, 2)
-"""December, January, February."""
 FORMULA_STARTS = frozenset("=+-@\t\r\n")
 """First characters at which a spreadsheet may take a text for a formula."""
+NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""What XML 1.0 cannot hold, even escaped (Extensible Markup Language 1.0, production 2)."""
 _BREAKS = str.maketrans(dict.fromkeys("\r\n\v\f\x00\x1c\x1d\x1e\x85\u2028\u2029", " "))
 
 
@@ -77,12 +73,12 @@ Cells: TypeAlias = Numbers | Sequence[str]
 
 def minutes(values_min: FloatArray) -> Numbers:
     """Round to 0.1 min; no way (inf) is not known."""
-    return _numbers(np.round(values_min, 1), 1)
+    return numbers(np.round(values_min, 1), 1)
 
 
 def miles(values_mi: FloatArray) -> Numbers:
     """Round to 0.01 mi."""
-    return _numbers(np.round(values_mi, 2), 2)
+    return numbers(np.round(values_mi, 2), 2)
 
 
 def supply(values: FloatArray) -> Numbers:
@@ -91,7 +87,7 @@ def supply(values: FloatArray) -> Numbers:
     >>> supply(np.array([236.8, 249.9999999, np.nan])).values.tolist()
     [236.0, 250.0, nan]
     """
-    return _numbers(np.floor(values + NOISE), 0)
+    return numbers(np.floor(values + NOISE), 0)
 
 
 def need(values: FloatArray) -> Numbers:
@@ -100,10 +96,10 @@ def need(values: FloatArray) -> Numbers:
     >>> need(np.array([236.2, 250.0000001])).values.tolist()
     [237.0, 250.0]
     """
-    return _numbers(np.ceil(values - NOISE), 0)
+    return numbers(np.ceil(values - NOISE), 0)
 
 
-def _numbers(values: FloatArray, decimals: int) -> Numbers:
+def numbers(values: FloatArray, decimals: int) -> Numbers:
     """Turn infinities into NaN, and minus zero into zero."""
     return Numbers(np.where(np.isfinite(values), values, np.nan) + 0.0, decimals)
 
@@ -121,25 +117,25 @@ def address_columns(plan: Plan) -> dict[str, Cells]:
     return _in_order(ADDRESS_COLUMNS, len(addresses), {
         "address_id": addresses.address_id.tolist(),
         "label": addresses.label.tolist(),
-        "lon": _numbers(np.round(addresses.lon, 6), 6),
-        "lat": _numbers(np.round(addresses.lat, 6), 6),
+        "lon": numbers(np.round(addresses.lon, 6), 6),
+        "lat": numbers(np.round(addresses.lat, 6), 6),
         "status": plan.answers.status.tolist(),
-        "response_level": _named([one.name for one in plan.district.levels], shown),
+        "response_level": named([one.name for one in plan.district.levels], shown),
         "required_gpm": need(plan.needs.required_gpm),
         "required_gal": need(plan.needs.required_gal),
         "required_min": minutes(plan.needs.required_min),
         "required_basis": plan.needs.basis.tolist(),
-        "fill_site_id": _named(site_ids, at_level(levels.site, level)),
-        "backup_site_id": _named(site_ids, at_level(levels.backup, level)),
-        "split_site_id": _named(site_ids, at_level(levels.split, level)),
+        "fill_site_id": named(site_ids, at_level(levels.site, level)),
+        "backup_site_id": named(site_ids, at_level(levels.backup, level)),
+        "split_site_id": named(site_ids, at_level(levels.split, level)),
         "out_min": minutes(out_min),
         "back_min": minutes(back_min),
         "round_trip_min": minutes(out_min + back_min),
         "round_trip_mi": miles(_from_trip(plan.trips.out_mi, trip) + _from_trip(plan.trips.back_mi, trip)),
-        "cycle_min": minutes(_flow_at_level(levels.cycle_min, level)),
-        "sustained_gpm": supply(_flow_at_level(levels.sustained_gpm, level)),
-        "limited_by": _text_at_level(levels.limited_by, level),
-        "tankers": units_by_arrival(plan, _mask_at_level(levels.used, level), np.arange(len(addresses))),
+        "cycle_min": minutes(flow_at_level(levels.cycle_min, level)),
+        "sustained_gpm": supply(flow_at_level(levels.sustained_gpm, level)),
+        "limited_by": text_at_level(levels.limited_by, level),
+        "tankers": units_by_arrival(plan, mask_at_level(levels.used, level), np.arange(len(addresses))),
         "driveway_ft": need(plan.frontages.driveway_ft),
         "flags": ["; ".join(map(str, flags)) for flags in plan.answers.flags],
     })  # fmt: skip
@@ -153,7 +149,7 @@ def level_columns(plan: Plan) -> dict[str, Cells]:
     return _in_order(LEVEL_COLUMNS, len(address), {
         "address_id": plan.addresses.address_id[address].tolist(),
         "response_level": [one.name for one in plan.district.levels] * len(plan.addresses),
-        "fill_site_id": _named([site.site_id for site in plan.sites], levels.site.ravel()),
+        "fill_site_id": named([site.site_id for site in plan.sites], levels.site.ravel()),
         "tankers": units_by_arrival(plan, levels.used.reshape(len(address), len(plan.units)), address),
         "left_out": units_by_arrival(plan, _left_out(plan).reshape(len(address), len(plan.units)), address),
         "sustained_gpm": supply(levels.sustained_gpm.ravel()),
@@ -168,14 +164,20 @@ def trip_columns(plan: Plan) -> dict[str, Cells]:
     trips = plan.trips
     return _in_order(TRIP_COLUMNS, len(trips), {
         "address_id": plan.addresses.address_id[trips.address].tolist(),
-        "site_id": _named([site.site_id for site in plan.sites], trips.site),
+        "site_id": named([site.site_id for site in plan.sites], trips.site),
         "out_min": minutes(trips.out_min),
         "out_mi": miles(trips.out_mi),
         "back_min": minutes(trips.back_min),
         "back_mi": miles(trips.back_mi),
         "posted_avoided_min": minutes(trips.posted_avoided_min),
-        "unposted_bridges": _numbers(trips.unposted_bridges.astype(np.float64), 0),
+        "unposted_bridges": numbers(trips.unposted_bridges.astype(np.float64), 0),
     })  # fmt: skip
+
+
+def rejected_columns(rejected: Sequence[Rejected]) -> dict[str, Cells]:
+    """Return the columns of rejected.csv by name: one row a fault, with the row of the spreadsheet (header: 1)."""
+    row = Numbers(np.array([one.row for one in rejected], dtype=np.float64), 0)
+    return {name: row if name == "row" else [getattr(one, name) for one in rejected] for name in REJECTED_COLUMNS}
 
 
 def units_by_arrival(plan: Plan, mask: BoolArray, address: npt.NDArray[np.integer]) -> list[str]:
@@ -220,10 +222,10 @@ def _in_order(names: Iterable[str], rows: int, columns: Mapping[str, Cells]) -> 
     return {name: empty if name in TIMELINE_COLUMNS else columns[name] for name in names}
 
 
-def _named(names: list[str], index: IntArray) -> list[str]:
+def named(names: list[str], index: IntArray) -> list[str]:
     """Look names up by index; -1 is the empty text."""
-    named: list[str] = text_array([*names, ""])[index].tolist()
-    return named
+    found: list[str] = text_array([*names, ""])[index].tolist()
+    return found
 
 
 def at_level(index: IntArray, level: IntArray) -> IntArray:
@@ -231,18 +233,18 @@ def at_level(index: IntArray, level: IntArray) -> IntArray:
     return np.where(level >= 0, index[np.arange(len(level)), level], -1).astype(np.int32)
 
 
-def _flow_at_level(values: FloatArray, level: IntArray) -> FloatArray:
+def flow_at_level(values: FloatArray, level: IntArray) -> FloatArray:
     """Pick each address's shown level; NaN where none is shown."""
     return np.where(level >= 0, values[np.arange(len(level)), level], np.nan)
 
 
-def _text_at_level(texts: TextArray, level: IntArray) -> list[str]:
+def text_at_level(texts: TextArray, level: IntArray) -> list[str]:
     """Pick each address's shown level; '' where none is shown."""
     picked: list[str] = np.where(level >= 0, texts[np.arange(len(level)), level], "").tolist()
     return picked
 
 
-def _mask_at_level(mask: BoolArray, level: IntArray) -> BoolArray:
+def mask_at_level(mask: BoolArray, level: IntArray) -> BoolArray:
     """Pick each address's shown level out of (addresses, levels, units); no unit where none is shown."""
     picked: BoolArray = mask[np.arange(len(level)), level] & (level >= 0)[:, None]
     return picked
@@ -258,77 +260,25 @@ def _from_trip(values: FloatArray, trip: IntArray) -> FloatArray:
 
 def addresses_csv(plan: Plan) -> bytes:
     """Write addresses.csv: one row an address, in code point order of address_id."""
-    return _csv(address_columns(plan))
+    return csv_bytes(address_columns(plan))
 
 
 def levels_csv(plan: Plan) -> bytes:
     """Write levels.csv: one row an address and response level."""
-    return _csv(level_columns(plan))
+    return csv_bytes(level_columns(plan))
 
 
 def trips_csv(plan: Plan) -> bytes:
     """Write trips.csv: the kept round trips, by address, then site."""
-    return _csv(trip_columns(plan))
+    return csv_bytes(trip_columns(plan))
 
 
-def dispatch_csv(plan: Plan) -> bytes:
-    """Write dispatch.csv: one row a run of neighbours along a road, in the order of the cards."""
-    rows = [_dispatch_row(plan, group) for group in plan.groups]
-    columns = zip(*rows, strict=True) if rows else [()] * len(DISPATCH_COLUMNS)
-    return _csv(dict(zip(DISPATCH_COLUMNS, columns, strict=True)))
+def rejected_csv(rejected: Sequence[Rejected]) -> bytes:
+    """Write rejected.csv: one row a fault."""
+    return csv_bytes(rejected_columns(rejected))
 
 
-def rejected_csv(rejected: tuple[Rejected, ...]) -> bytes:
-    """Write rejected.csv: one row a fault, with the row of the spreadsheet (the header is row 1)."""
-    columns = {name: [str(getattr(one, name)) for one in rejected] for name in REJECTED_COLUMNS}
-    return _csv(columns)
-
-
-def _dispatch_row(plan: Plan, group: CardGroup) -> tuple[str, ...]:
-    """Answer for a group with its lead address, the weakest."""
-    lead = group.lead
-    level, status = int(plan.answers.level[lead]), str(plan.answers.status[lead])
-    known = level >= 0
-    sites = [site.site_id for site in plan.sites]
-    site = int(plan.levels.site[lead, level]) if known else -1
-    backup = int(plan.levels.backup[lead, level]) if known else -1
-    return (
-        group.road,
-        str(group.first_number) if group.first_number >= 0 else "",
-        str(group.last_number) if group.last_number >= 0 else "",
-        _parity(plan.addresses.number[list(group.addresses)]),
-        plan.district.levels[level].name if known and status in {"served", "higher level"} else "",
-        " ".join(plan.unit_ids(plan.levels.fleet[lead, level], lead)) if known else "",
-        sites[site] if site >= 0 else "",
-        sites[backup] if backup >= 0 else "",
-        " ".join(_winter_sites(plan, lead, level, site)) if known else "",
-        status,
-    )
-
-
-def _parity(numbers: IntArray) -> str:
-    """Tell whether a run stands on one side of the road: odd, even or all.
-
-    >>> _parity(np.array([12, 40])), _parity(np.array([7, 40])), _parity(np.array([-1, 7]))
-    ('even', 'all', 'all')
-    """
-    if (numbers < 0).any() or len(set((numbers % 2).tolist())) != 1:
-        return "all"
-    return "odd" if numbers[0] % 2 else "even"
-
-
-def _winter_sites(plan: Plan, address: int, level: int, site: int) -> list[str]:
-    """List the fill sites of December to February that differ from the one shown, 'none' where none is usable."""
-    found: list[str] = []
-    for month in WINTER:
-        for season in plan.seasons:
-            best = int(season.best_site[address, level])
-            if month in season.months and best != site:
-                found.append(plan.sites[best].site_id if best >= 0 else "none")
-    return list(dict.fromkeys(found))
-
-
-def _csv(columns: Mapping[str, Cells]) -> bytes:
+def csv_bytes(columns: Mapping[str, Cells]) -> bytes:
     """Write columns as CSV; only texts can be kept from running as a formula, numbers are left alone."""
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\n")
@@ -351,5 +301,13 @@ def safe_text(text: str) -> str:
     >>> print(safe_text('=HYPERLINK("x")'))
     '=HYPERLINK("x")
     """
-    guarded = "'" + text if text[:1] in FORMULA_STARTS else text
-    return guarded if guarded.isprintable() else guarded.translate(_BREAKS)
+    return one_line("'" + text if text[:1] in FORMULA_STARTS else text)
+
+
+def one_line(text: str) -> str:
+    r"""Put a space for whatever a reader may take for the end of a line, or of the text.
+
+    >>> one_line("two\nlines")
+    'two lines'
+    """
+    return text if text.isprintable() else text.translate(_BREAKS)

@@ -1,53 +1,150 @@
-"""Fill sites as waypoints for the tablets and receivers that units carry: GPX 1.1 and KML 2.2.
+"""Fill sites and their circuits for the tablets and receivers that units carry: GPX 1.1 and KML 2.2.
 
-Names and notes are other people's text: escaped, and rid of the characters that XML cannot hold.
+Each fill site is a point. The way that tankers drive to and from the largest group of addresses it serves is a pair
+of lines, one loaded, one empty. Names and notes are other people's text: escaped, and rid of the characters that XML
+cannot hold.
 """
 
 from __future__ import annotations
 
-import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
-from preplan.render.words import CAUTIONS, months, rate_words
+import numpy as np
+
+from preplan.records import FloatArray
+from preplan.render.route_lines import Legs, chosen_legs, driven, leg_lines, thinned
+from preplan.render.tables import NOT_XML, at_level
+from preplan.render.words import CAUTIONS, ROAD_CREDIT, months, rate_words
 
 if TYPE_CHECKING:
-    from preplan.plan import Plan
+    from preplan.plan import CardGroup, Plan
     from preplan.records import FillSite
 
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
-_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-"""What XML 1.0 cannot hold, even escaped (Extensible Markup Language 1.0, production 2)."""
+_COPYRIGHT = (
+    '<copyright author="OpenStreetMap contributors">'
+    "<license>https://opendatacommons.org/licenses/odbl/1-0/</license></copyright>"
+)
+"""Stands in a file that copies roads."""
+_LINES = {"out": ("ff29241d", 5), "back": ("ff7b766f", 3)}
+"""Colour (KML: opacity, blue, green, red) and width in pixels of each leg's line; KML knows no dashes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Leg:
+    """One line: a leg of the circuit that stands for a fill site."""
+
+    kind: str
+    """out (loaded) or back (empty)."""
+    name: str
+    about: str
+    lonlat: FloatArray
+    """Points in the direction of travel, shape (points, 2)."""
 
 
 def fill_sites_gpx(plan: Plan) -> bytes:
-    """Write every fill site, those out of service included and marked, as a GPX waypoint."""
+    """Write every fill site, those out of service included and marked, as a GPX waypoint; circuits as tracks."""
+    legs = _circuits(plan)
     points = "".join(
         f'<wpt lat="{site.lat:.6f}" lon="{site.lon:.6f}"><name>{_text(_name(site, number))}</name>'
         f"<desc>{_text(_about(site))}</desc><sym>Water Source</sym><type>{_text(site.kind)}</type></wpt>\n"
         for number, site in enumerate(plan.sites, start=1)
     )
+    tracks = "".join(
+        f"<trk><name>{_text(leg.name)}</name><desc>{_text(leg.about)}</desc><type>{leg.kind}</type><trkseg>"
+        + "".join(f'<trkpt lat="{lat:.6f}" lon="{lon:.6f}"/>' for lon, lat in leg.lonlat.tolist())
+        + "</trkseg></trk>\n"
+        for leg in legs
+    )
     return (
         f'{_HEAD}<gpx version="1.1" creator="preplan" xmlns="http://www.topografix.com/GPX/1/1">\n'
-        f"<metadata><name>{_text(_title(plan))}</name><desc>{_text(CAUTIONS)}</desc></metadata>\n{points}</gpx>\n"
+        f"<metadata><name>{_text(_title(plan))}</name><desc>{_text(_notice(legs))}</desc>{_COPYRIGHT if legs else ''}"
+        f"</metadata>\n{points}{tracks}</gpx>\n"
     ).encode()
 
 
 def fill_sites_kml(plan: Plan) -> bytes:
-    """Write every fill site, those out of service included and marked, as a KML placemark."""
+    """Write every fill site, those out of service included and marked, as a KML placemark; circuits as lines."""
+    legs = _circuits(plan)
+    styles = "".join(
+        f'<Style id="{kind}"><LineStyle><color>{colour}</color><width>{width}</width></LineStyle></Style>\n'
+        for kind, (colour, width) in _LINES.items()
+    )
     points = "".join(
         f"<Placemark><name>{_text(_name(site, number))}</name><description>{_text(_about(site))}</description>"
         f"<Point><coordinates>{site.lon:.6f},{site.lat:.6f}</coordinates></Point></Placemark>\n"
         for number, site in enumerate(plan.sites, start=1)
     )
+    lines = "".join(
+        f"<Placemark><name>{_text(leg.name)}</name><description>{_text(leg.about)}</description>"
+        f"<styleUrl>#{leg.kind}</styleUrl><LineString><tessellate>1</tessellate><coordinates>"
+        + " ".join(f"{lon:.6f},{lat:.6f}" for lon, lat in leg.lonlat.tolist())
+        + "</coordinates></LineString></Placemark>\n"
+        for leg in legs
+    )
+    folders = f"<Folder><name>Fill sites</name>\n{points}</Folder>\n<Folder><name>Circuits</name>\n{lines}</Folder>\n"
     return (
         f'{_HEAD}<kml xmlns="http://www.opengis.net/kml/2.2"><Document><name>{_text(_title(plan))}</name>'
-        f"<description>{_text(CAUTIONS)}</description>\n{points}</Document></kml>\n"
+        f"<description>{_text(_notice(legs))}</description>\n{styles}{folders}</Document></kml>\n"
     ).encode()
+
+
+# --------------------------------------------------------------------------- circuits
+
+
+def _circuits(plan: Plan) -> list[_Leg]:
+    """Trace, for each fill site, the round trip of the largest group of addresses it is chosen for: out, then back."""
+    trip = at_level(plan.levels.trip, plan.answers.level)
+    largest: dict[int, CardGroup] = {}
+    for group in plan.groups:
+        if trip[group.lead] >= 0:
+            site = int(plan.trips.site[trip[group.lead]])
+            if site not in largest or len(group.addresses) > len(largest[site].addresses):
+                largest[site] = group
+    wanted = {int(trip[group.lead]): (site, group) for site, group in largest.items()}
+    every = chosen_legs(plan)
+    kept = np.flatnonzero(np.isin(every.trip, list(wanted)))
+    order = kept[np.lexsort((~every.loaded[kept], plan.trips.site[every.trip[kept]]))]
+    legs = Legs(trip=every.trip[order], loaded=every.loaded[order])
+    lonlat, of_leg = leg_lines(thinned(plan.roads), driven(plan, legs))
+    return [
+        _leg(plan, *wanted[int(legs.trip[k])], int(legs.trip[k]), lonlat[of_leg == k], loaded=bool(legs.loaded[k]))
+        for k in range(len(legs))
+    ]
+
+
+def _leg(plan: Plan, site: int, group: CardGroup, trip: int, lonlat: FloatArray, *, loaded: bool) -> _Leg:
+    """Name a leg by its fill site and the run of addresses it serves."""
+    trips = plan.trips
+    there = _run(plan, group)
+    minutes, miles = (trips.out_min, trips.out_mi) if loaded else (trips.back_min, trips.back_mi)
+    way = f"to {there}, loaded" if loaded else f"from {there}, empty"
+    about = f"{minutes[trip]:.1f} min, {miles[trip]:.2f} mi; true to about 2 m; {len(group.addresses)} addresses"
+    return _Leg(
+        kind="out" if loaded else "back", name=f"{_name(plan.sites[site], site + 1)}: {way}", about=about, lonlat=lonlat
+    )
+
+
+def _run(plan: Plan, group: CardGroup) -> str:
+    """Say which addresses a group holds."""
+    if not group.road:
+        return str(plan.addresses.label[group.lead])
+    ends = sorted({number for number in (group.first_number, group.last_number) if number >= 0})
+    return " ".join(filter(None, ("-".join(map(str, ends)), group.road)))
+
+
+# --------------------------------------------------------------------------- words
 
 
 def _title(plan: Plan) -> str:
     return f"Fill sites, {plan.district.name}, {plan.district.date}"
+
+
+def _notice(legs: list[_Leg]) -> str:
+    """Caution; and name the roads' licence where roads are copied."""
+    return f"{CAUTIONS} {ROAD_CREDIT}" if legs else CAUTIONS
 
 
 def _name(site: FillSite, number: int) -> str:
@@ -68,4 +165,4 @@ def _about(site: FillSite) -> str:
 
 
 def _text(text: str) -> str:
-    return escape(_NOT_XML.sub(" ", text))
+    return escape(NOT_XML.sub(" ", text))

@@ -88,15 +88,81 @@ BARRIER_EFFECT: Mapping[str, str] = {value: row.effect for row in BARRIER_RULES 
 HEIGHT_RESTRICTOR = "height_restrictor"
 """A frame: its maxheight is the limit; without one it stops a tanker, as such frames stand against trucks."""
 
-WEIGHT_KEYS = ("maxweight", "maxweightrating", "maxweightrating:hgv", "maxweight:hgv",
-               "maxweight:forward", "maxweight:backward", "maxgcweight")  # fmt: skip
-AXLE_KEYS = ("maxaxleload", "maxaxleload:forward", "maxaxleload:backward")
-HEIGHT_KEYS = ("maxheight", "maxheight:physical", "maxheight:forward", "maxheight:backward")
-WIDTH_KEYS = ("maxwidth", "maxwidth:physical", "maxwidth:forward", "maxwidth:backward")
-CONDITIONAL_KEYS = ("access:conditional", "vehicle:conditional", "motor_vehicle:conditional", "hgv:conditional",
-                    "oneway:conditional", "maxweight:conditional", "maxweight:hgv:conditional",
-                    "maxheight:conditional", "maxwidth:conditional", "maxweightrating:conditional")  # fmt: skip
-"""Reported, not applied: a person must say what holds on a night in January."""
+
+@dataclass(frozen=True, slots=True)
+class LimitRule:
+    """One row: a posted limit, the measure of a loaded or empty tanker that it holds down, and who says so.
+
+    Each form of the key (for trucks, one direction, clearance as measured) limits the whole stretch both ways: the
+    strictest counts, since a sign on one side of a bridge seldom means the other side is stronger.
+    """
+
+    key: str
+    measure: str
+    """Column of RoadLimits."""
+    forms: tuple[str, ...]
+    reason: str
+    source: str
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """List the key in all its forms, the plain one first."""
+        return tuple(self.key + form for form in self.forms)
+
+
+_WAYS = ("", ":forward", ":backward", ":hgv", ":hgv:forward", ":hgv:backward")
+_GAUGE = (*_WAYS, ":physical", ":signed", ":legal")
+
+LIMIT_RULES: tuple[LimitRule, ...] = (
+    LimitRule("maxweight", "max_lb", _WAYS, "the weight as driven", WIKI + "maxweight"),
+    LimitRule("maxweightrating", "max_lb", _WAYS, "the weight a vehicle is licensed for: taken as the weight as driven",
+              WIKI + "maxweightrating; " + OURS),
+    LimitRule("maxgcweight", "max_lb", _WAYS, "the weight of a combination: a tanker with its trailer counts whole",
+              WIKI + "maxweight; " + OURS),
+    LimitRule("maxaxleload", "max_axle_lb", _WAYS, "the heaviest axle", WIKI + "maxaxleload"),
+    LimitRule("maxbogieweight", "max_axle_lb", _WAYS, "a pair of axles: a single axle above it is certainly too heavy",
+              WIKI + "maxbogieweight; " + OURS),
+    LimitRule("maxtandemweight", "max_axle_lb", _WAYS, "the same, so named in places", OURS),
+    LimitRule("maxheight", "max_height_ft", _GAUGE, "the height of the truck", WIKI + "maxheight"),
+    LimitRule("maxwidth", "max_width_ft", _GAUGE, "the width of the truck", WIKI + "maxwidth"),
+)  # fmt: skip
+"""What is posted and what it holds down."""
+UNCHECKED_RULES: tuple[Rule, ...] = (
+    _rule("maxlength", "", PASS, "no length of a truck is known here", WIKI + "maxlength; " + OURS),
+    _rule("maxlength:hgv", "", PASS, "no length of a truck is known here", WIKI + "maxlength; " + OURS),
+    _rule("maxaxles", "", PASS, "no number of axles is known here", OURS),
+)
+"""Posted limits that nothing is held against: reported wherever they stand."""
+PAIR_KEYS = frozenset(key for rule in LIMIT_RULES if rule.key in {"maxbogieweight", "maxtandemweight"}
+                      for key in rule.keys)  # fmt: skip
+"""Limits of a pair of axles: reported, since a pair itself is not weighed here."""
+
+
+def _limit_keys(measure: str) -> tuple[str, ...]:
+    return tuple(key for rule in LIMIT_RULES if rule.measure == measure for key in rule.keys)
+
+
+WEIGHT_KEYS = _limit_keys("max_lb")
+AXLE_KEYS = _limit_keys("max_axle_lb")
+HEIGHT_KEYS = _limit_keys("max_height_ft")
+WIDTH_KEYS = _limit_keys("max_width_ft")
+CONDITIONAL = ":conditional"
+"""Ending of a key whose value holds at times only."""
+LIMIT_CONDITIONAL_KEYS = tuple(key + CONDITIONAL for key in (*WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS))
+"""Applied by the strictest value that may hold in the months that are planned, and reported."""
+CONDITIONAL_KEYS = tuple(key + CONDITIONAL for key in (*ACCESS_KEYS, "oneway"))
+"""Reported, and applied only where a road is shut through whole months: a sign may be passed at any hour."""
+UNPLOUGHED_MONTHS = frozenset({11, 12, 1, 2, 3, 4})
+"""Months in which a road that nobody ploughs may be shut (this program's careful choice, for a northern winter)."""
+SEASON_MONTHS: Mapping[str, frozenset[int]] = {
+    "spring": frozenset({3, 4, 5}),
+    "summer": frozenset({6, 7, 8}),
+    "autumn": frozenset({9, 10, 11}),
+    "fall": frozenset({9, 10, 11}),
+    "winter": frozenset({12, 1, 2}),
+}
+"""Values of `seasonal` that name when a road is there (OpenStreetMap wiki, Key:seasonal; northern half of the earth,
+by this program's careful choice)."""
 PLOUGH_KEYS = ("winter_service", "snowplowing", "winter_maintenance")
 SPEED_KEYS = tuple(f"{base}{way}" for base in ("maxspeed", "maxspeed:hgv", "maxspeed:advisory")
                    for way in ("", ":forward", ":backward"))  # fmt: skip
@@ -104,12 +170,13 @@ SPEED_KEYS = tuple(f"{base}{way}" for base in ("maxspeed", "maxspeed:hgv", "maxs
 WAY_KEYS: tuple[str, ...] = tuple(sorted({
     "highway", "name", "name_1", "ref", "alt_name", "junction", "oneway", "lanes", "width", "est_width", "bridge",
     "tunnel", "layer", "ford", "area", "covered", "incline", *ACCESS_KEYS, *(rule.key for rule in GROUND_RULES),
-    *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus", "psv",
-    *PLOUGH_KEYS, *SPEED_KEYS,
+    *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus",
+    "psv", "narrow", "width:carriageway", *PLOUGH_KEYS, *SPEED_KEYS, *(rule.key for rule in UNCHECKED_RULES),
 }))  # fmt: skip
 """Every tag of a way that is read anywhere: a download holds only what is asked for."""
 NODE_KEYS: tuple[str, ...] = tuple(sorted({
     "highway", "barrier", "railway", "access", "motor_vehicle", "vehicle", "hgv", "locked", "emergency", "ford",
-    "bollard", "crossing", "direction", "stop", *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS,
+    "bollard", "crossing", "direction", "stop", *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS,
+    *(rule.key for rule in UNCHECKED_RULES),
 }))  # fmt: skip
 """Every tag of a node that is read anywhere."""

@@ -9,23 +9,28 @@ import numpy.typing as npt
 import shapely
 
 from preplan.errors import Finding, InputError
-from preplan.records import BoolArray, Closure, FloatArray, IntArray, RoadTable
+from preplan.records import BoolArray, Closure, FloatArray, IntArray, Problem, RoadTable
 from preplan.roads.draft import Draft
 from preplan.roads.projection import road_lines, road_projection
-from preplan.units import M_PER_FT
+from preplan.roads.road_names import road_label
+from preplan.units import M_PER_FT, M_PER_MI
 
 Points: TypeAlias = npt.NDArray[np.object_]
 """Shapely points in projected metres."""
 REACH_FT = 300.0
 """Farthest a closure given by position may lie from the road it closes."""
+POINT_MI = 0.25
+"""A point that takes a stretch at least this long is reported (this program's careful choice)."""
 _SAMPLE_M = 30.0
 """A line is followed along its road in steps of this length."""
 _STEP_M = 1.0
 _LIMIT_KINDS = {"max_lb": "max_lb", "max_height_ft": "max_height_ft", "max_width_ft": "max_width_ft"}
 
 
-def apply_closures(roads: RoadTable, draft: Draft, closures: tuple[Closure, ...], months: frozenset[int]) -> None:
-    """Put every closure that holds in one of `months` on its stretches.
+def apply_closures(
+    roads: RoadTable, draft: Draft, closures: tuple[Closure, ...], months: frozenset[int]
+) -> list[Problem]:
+    """Put every closure that holds in one of `months` on its stretches; report points that take a long one.
 
     Raises
     ------
@@ -33,6 +38,7 @@ def apply_closures(roads: RoadTable, draft: Draft, closures: tuple[Closure, ...]
         With one finding for each closure whose road is not found.
     """
     findings: list[Finding] = []
+    problems: list[Problem] = []
     places = _Places(roads, draft.tanker_road) if any(one.way_id is None for one in closures) else None
     for closure in closures:
         forward = None
@@ -46,8 +52,27 @@ def apply_closures(roads: RoadTable, draft: Draft, closures: tuple[Closure, ...]
             findings.append(_missed(closure))
         elif closure.months & months:
             _apply(draft, closure, rows, np.ones(len(rows), dtype=np.bool_) if forward is None else forward)
+            if closure.way_id is None and len(closure.line) == 1:
+                problems += _far_reaching(roads, closure, rows)
     if findings:
         raise InputError(findings)
+    return problems
+
+
+def _far_reaching(roads: RoadTable, closure: Closure, rows: IntArray) -> list[Problem]:
+    """Report a point that takes a long stretch of road: the stretch is not split, so all of it is held to it."""
+    miles = float(roads.length_m[rows].sum()) / M_PER_MI
+    if miles < POINT_MI:
+        return []
+    does = {"closed": "closes", "one_way": "makes one way"}.get(closure.kind, "limits")
+    lon, lat = closure.line[0]
+    return [
+        Problem(
+            code="long closure", osm_id=f"way {roads.way_id[rows[0]]}", key=closure.kind, value=closure.closure_id,
+            rule=f"{does} {miles:.1f} mi of {road_label(roads, int(rows[0]))}: give a way_id or a line",
+            lon=lon, lat=lat,
+        )
+    ]  # fmt: skip
 
 
 def _apply(draft: Draft, closure: Closure, rows: IntArray, forward: BoolArray) -> None:

@@ -28,10 +28,10 @@ def trace(search: Search, legs: Legs, *, inward: bool) -> Traced:
     number[row, state] = np.arange(len(row), dtype=np.int32)
     roots = len(row) + np.cumsum(np.ones(len(own), dtype=np.int32)) - 1
     after = search.link[row, state]
-    ends = (after < 0) | (inward & (after == own[row]))
+    ends = (after < 0) | (inward & (search.base[after] == own[row]))
     parent = np.where(ends, roots[row], number[row, np.maximum(after, 0)])
     leaf = np.where(legs.direct, roots[legs.row], number[legs.row, legs.state])
-    states = np.concatenate([state, own])
+    states = np.concatenate([search.base[state], own])
     parents = np.concatenate([parent, np.full(len(own), -1)])
     # An address on the site's own stretch whose way leads round to it starts that way on a row of its own.
     around = np.flatnonzero(~legs.direct & inward & (legs.state == own[legs.row]))
@@ -52,7 +52,7 @@ def _visited(search: Search, legs: Legs, own: IntArray, *, inward: bool) -> Bool
     at = np.where(around, first_step(search, legs), legs.state)
     row, at = legs.row[~legs.direct], at[~legs.direct]
     while len(row):
-        fresh = ~seen[row, at] & ~(inward & (at == own[row]))
+        fresh = ~seen[row, at] & ~(inward & (search.base[at] == own[row]))
         row, at = row[fresh], at[fresh]
         seen[row, at] = True
         at = search.link[row, at]

@@ -15,7 +15,7 @@ import numpy as np
 from preplan.plan import FrontageTable
 from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, text_array
 from preplan.roads.driveways import driveways, ways_out
-from preplan.roads.places import Ground, Near, Places, nowhere, place_points, usable_roads
+from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, nowhere, place_points, usable_roads
 from preplan.roads.street_names import address_street, loosen, misspellings, road_keys
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
@@ -26,8 +26,6 @@ NAMED_TIMES = 3.0
 NAMED_MORE_FT = 600.0
 """The road an address is named for counts up to this many times, or feet more than, the gap to the nearest road
 (this program's careful choice)."""
-NO_FRONTAGE = ("motorway", "motorway_link", "trunk_link")
-"""Values of `highway` where nobody lives: such a road fronts only the addresses named for it."""
 DRIVEWAY_NEAR_FT = 150.0
 """A mapped driveway this near to the address is its own (this program's careful choice)."""
 DRIVEWAY_LONGEST_FT = 5280.0
@@ -66,6 +64,7 @@ def place_addresses(
         inf where there is none at all.
     """
     usable = usable_roads(limits)
+    # a motorway fronts only the addresses named for it
     fronting = usable & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)
     if not np.any(usable):
         return _off_the_roads(addresses)

@@ -7,6 +7,7 @@ is reported, a bridge without a sign is unknown, and what the district says repl
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -36,7 +37,8 @@ def limits_of(
     closures
         What the district knows and the map does not.
     months
-        Months planned for: a closure counts when one of its months is among them.
+        Months planned for: a closure, or a sign that holds at times only, counts when it may hold in one of them; a
+        road that is open in none of them is closed.
 
     Returns
     -------
@@ -51,13 +53,19 @@ def limits_of(
         If a closure names a way that is not there, or lies over 300 ft from any road for tankers.
     """
     # one reading a way, not a stretch
-    signs = [posted(tags, rules.bare_weight) for tags in roads.way_tags]
+    signs = [posted(tags, rules.bare_weight, months) for tags in roads.way_tags]
     ways = [WayAccess.read(tags, rules.narrow_ft) for tags in roads.way_tags]
     draft = _draft(roads, signs, ways)
     problems = list(_way_problems(roads, signs, ways))
-    problems += apply_nodes(roads, draft, rules.bare_weight)
-    apply_closures(roads, draft, closures, months)
-    return draft.limits(), tuple(problems)
+    problems += apply_nodes(roads, draft, rules.bare_weight, months)
+    seasonal = tuple(ways[way].open_months for way in roads.tag_row.tolist())
+    shut = [row for row, open_in in enumerate(seasonal) if open_in is not None and not open_in & months]
+    draft.close(np.array(shut, dtype=np.int32))
+    problems += apply_closures(roads, draft, closures, months)
+    found = draft.limits()
+    return (replace(found, seasonal_months=seasonal) if any(one is not None for one in seasonal) else found), tuple(
+        problems
+    )
 
 
 def _draft(roads: RoadTable, signs: list[Posted], ways: list[WayAccess]) -> Draft:

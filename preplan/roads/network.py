@@ -3,6 +3,9 @@
 State `2 r` drives row r of the RoadTable from its `from_node` to its `to_node`, state `2 r + 1` the other way,
 so `state ^ 1` is the reverse. Costs of turning, signals and forbidden turns live on arcs; a network of nodes
 could not hold them. What one vehicle may use is a mask over states, applied when it is searched.
+
+Restrictions through ways need a memory: the states inside them have copies, which follow the states of the roads
+(`bans`). Arcs run between these *search states*; `base` leads back to the state that each of them drives.
 """
 
 from __future__ import annotations
@@ -13,6 +16,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from preplan.records import BoolArray, FloatArray, IdArray, IntArray, Problem, RoadLimits, RoadTable, TurnRestriction
+from preplan.roads.bans import Following, Split, WaysThrough, binds, split, trouble, unsplit
 from preplan.rules import RoadRules
 from preplan.units import M_PER_MI, SECONDS_PER_MIN
 
@@ -45,7 +49,11 @@ UNLIMITED = Vehicle(gross_lb=0.0, axle_lb=0.0, height_ft=0.0, width_ft=0.0, top_
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoadNetwork:
-    """States and arcs of the district's roads for any tanker; arrays over 2 x stretches states, or over arcs."""
+    """States and arcs of the district's roads for any tanker; arrays over 2 x stretches states, or over arcs.
+
+    Arcs join search states: the states, then copies of those that lie inside restrictions through ways. A state that
+    has copies is left but not entered: it is where a drive starts.
+    """
 
     open: BoolArray
     """(states,) a tanker may drive this stretch in this direction."""
@@ -54,20 +62,29 @@ class RoadNetwork:
     length_mi: FloatArray
     """(states,)."""
     arc_from: IntArray
-    """(arcs,) state left, ascending."""
+    """(arcs,) search state left, ascending."""
     arc_to: IntArray
-    """(arcs,) state entered."""
+    """(arcs,) search state entered."""
     arc_min: FloatArray
     """(arcs,) turning and waiting; not the drive."""
     end_turn_min: FloatArray
     """(states,) turning round at the far end: inf where the road was cut off by the extract."""
     turning_place: BoolArray
     """(states,) a mapped turning place stands at the far end."""
+    base: IntArray
+    """(search states,) state that each search state drives; the first `states` are themselves."""
+    plain: IntArray
+    """(states,) search state that is entered by whoever has begun no restricted sequence."""
 
     @property
     def states(self) -> int:
-        """Count the states."""
+        """Count the states: two a stretch."""
         return len(self.open)
+
+    @property
+    def search_states(self) -> int:
+        """Count the states and their copies: the size of a search."""
+        return len(self.base)
 
 
 def build_network(roads: RoadTable, limits: RoadLimits, rules: RoadRules, node_delay_min: FloatArray) -> RoadNetwork:
@@ -78,17 +95,21 @@ def build_network(roads: RoadTable, limits: RoadLimits, rules: RoadRules, node_d
     arc_from, arc_to = _join(head, tail, is_open)
     keep = (arc_to != (arc_from ^ 1)) & ~_forbidden(roads, arc_from, arc_to, head)
     arc_from, arc_to = arc_from[keep], arc_to[keep]
+    arc_min = _turn_min(roads, arc_from, arc_to, head, is_open) + node_delay_min[head[arc_from]]
+    arcs = _split(roads, len(is_open), arc_from, arc_to)
     turning = _turning_nodes(roads)[head]
     end_turn = np.where(turning, rules.turning_place_min, rules.dead_end_turn_min)
     return RoadNetwork(
         open=is_open,
         head=head,
         length_mi=np.repeat(roads.length_m / M_PER_MI, 2),
-        arc_from=arc_from,
-        arc_to=arc_to,
-        arc_min=_turn_min(roads, arc_from, arc_to, head, is_open) + node_delay_min[head[arc_from]],
+        arc_from=arcs.arc_from,
+        arc_to=arcs.arc_to,
+        arc_min=arc_min[arcs.arc],
         end_turn_min=np.where(roads.node_cut[head], np.inf, end_turn),
         turning_place=turning,
+        base=arcs.base,
+        plain=arcs.plain,
     )
 
 
@@ -105,7 +126,7 @@ def states_for(network: RoadNetwork, limits: RoadLimits, vehicle: Vehicle) -> Bo
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arcs:
-    """The arcs that one vehicle can drive, turning places included."""
+    """The arcs between search states that one vehicle can drive, turning places included."""
 
     start: IntArray
     to: IntArray
@@ -113,7 +134,7 @@ class Arcs:
     """Driving `start` in full, then the turn into `to`."""
 
     def matrix(self, states: int) -> csr_array:
-        """Pack as a sparse (states, states) matrix."""
+        """Pack as a sparse (states, states) matrix; `states` is the size of the search."""
         return csr_array((np.maximum(self.minutes, TINY_MIN), (self.start, self.to)), shape=(states, states))
 
 
@@ -124,35 +145,64 @@ def vehicle_arcs(network: RoadNetwork, usable: BoolArray, state_min: FloatArray)
     roads away and gives no place to turn, so a heavier truck is never quicker. Before a posted bridge it does
     not stand: it turned at the dump site or the fill site.
     """
-    both = usable[network.arc_from] & usable[network.arc_to]
+    base = network.base
+    both = usable[base[network.arc_from]] & usable[base[network.arc_to]]
     start, to, turn = network.arc_from[both], network.arc_to[both], network.arc_min[both]
-    ways_on = np.bincount(network.arc_from, minlength=network.states)
+    ways_on = np.bincount(base[network.arc_from], minlength=network.states)
     every = np.arange(network.states, dtype=np.int32)
     turns = usable & usable[every ^ 1] & ((ways_on == 0) | network.turning_place) & np.isfinite(network.end_turn_min)
-    round_ = every[turns]
+    round_ = np.flatnonzero(turns[base]).astype(np.int32)
     start = np.concatenate([start, round_])
-    to = np.concatenate([to, round_ ^ 1])
-    turn = np.concatenate([turn, network.end_turn_min[round_]])
-    return Arcs(start=start, to=to, minutes=state_min[start] + turn)
+    to = np.concatenate([to, network.plain[base[round_] ^ 1]])
+    turn = np.concatenate([turn, network.end_turn_min[base[round_]]])
+    return Arcs(start=start, to=to, minutes=state_min[base[start]] + turn)
 
 
 def restriction_problems(roads: RoadTable) -> tuple[Problem, ...]:
-    """List the turn restrictions that this network cannot hold: those that go through ways, not a node."""
+    """List the turn restrictions that are not applied: at times only, of unknown kind, or of ways that do not meet."""
     _, first = np.unique(roads.way_id, return_index=True)
     at = dict(zip(roads.way_id[first].tolist(), roads.coord_start[first].tolist(), strict=True))
+    arc_from, arc_to = _join(*_ends(roads.from_node, roads.to_node), np.ones(2 * len(roads), dtype=np.bool_))
+    ways = WaysThrough(roads, _following(arc_from, arc_to))
+    why = [(rule, trouble(rule) or _parted(ways, rule)) for rule in roads.restrictions if rule.from_way in at]
     return tuple(
         Problem(
             code="not applied",
             osm_id=f"relation {rule.relation_id}",
             key="restriction",
             value=rule.kind,
-            rule="a turn restriction through ways: tankers may be sent through it, check on the ground",
+            rule=reason,
             lon=float(roads.coord_lon[at[rule.from_way]]),
             lat=float(roads.coord_lat[at[rule.from_way]]),
         )
-        for rule in roads.restrictions
-        if rule.via_node is None and rule.from_way in at
+        for rule, reason in why
+        if reason
     )
+
+
+def _parted(ways: WaysThrough, rule: TurnRestriction) -> str:
+    """Say that the ways of a restriction through ways do not join; '' where they do."""
+    if rule.via_node is not None or not binds(rule) or next(ways.paths(rule), None):
+        return ""
+    return "its ways do not meet: tankers may be sent through it, check on the ground"
+
+
+def _split(roads: RoadTable, states: int, arc_from: IntArray, arc_to: IntArray) -> Split:
+    """Apply the restrictions through ways to arcs between states."""
+    if all(rule.via_node is not None for rule in roads.restrictions):
+        return unsplit(states, arc_from, arc_to)
+    banned = WaysThrough(roads, _following(arc_from, arc_to)).banned(roads.restrictions)
+    return split(states, arc_from, arc_to, banned) if banned else unsplit(states, arc_from, arc_to)
+
+
+def _following(arc_from: IntArray, arc_to: IntArray) -> Following:
+    """Make a look-up of the states that follow one; nobody turns in the road."""
+
+    def following(state: int) -> list[int]:
+        low, high = np.searchsorted(arc_from, [state, state + 1])
+        return [to for to in arc_to[low:high].tolist() if to != state ^ 1]
+
+    return following
 
 
 def _ends(from_node: IntArray, to_node: IntArray) -> tuple[IntArray, IntArray]:
@@ -183,7 +233,7 @@ def _forbidden(roads: RoadTable, arc_from: IntArray, arc_to: IntArray, head: Int
     by_node = np.argsort(at, kind="stable")
     for rule in roads.restrictions:
         node = index.get(rule.via_node) if rule.via_node is not None else None
-        if node is None:
+        if node is None or not binds(rule):
             continue
         arcs = by_node[slice(*np.searchsorted(at[by_node], [node, node + 1]))]
         bad[arcs[_hits(rule, way_from[arcs], way_to[arcs])]] = True
@@ -192,6 +242,9 @@ def _forbidden(roads: RoadTable, arc_from: IntArray, arc_to: IntArray, head: Int
 
 def _hits(rule: TurnRestriction, way_from: IdArray, way_to: IdArray) -> BoolArray:
     """Tell which of the arcs at its node one restriction forbids."""
+    if rule.kind == "no_u_turn" and rule.from_way == rule.to_way:
+        # Nobody turns in the road anyway; where the way goes on beyond the node, going on is no turn.
+        return np.zeros(len(way_from), dtype=np.bool_)
     enters: BoolArray = way_from == rule.from_way
     into: BoolArray = way_to == rule.to_way
     if rule.kind.startswith("only_"):

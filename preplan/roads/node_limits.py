@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from preplan.records import IntArray, Problem, RoadTable
+from preplan.records import ALL_MONTHS, IntArray, Problem, RoadTable
 from preplan.roads import access
 from preplan.roads.draft import Draft
 from preplan.roads.posted import Trouble, posted
@@ -17,7 +17,7 @@ _TWO = 2
 _RANK: Mapping[str, int] = {name: rank for rank, name in enumerate(ROAD_CLASSES)}
 
 
-def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str) -> list[Problem]:
+def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str, months: frozenset[int] = ALL_MONTHS) -> list[Problem]:
     """Put the limits of nodes on the stretches that touch them, and report what is doubtful.
 
     A posted limit holds on every stretch that touches the node. A barrier stops what passes through it: it closes
@@ -27,7 +27,7 @@ def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str) -> list[Proble
     troubles: list[tuple[int, Trouble]] = []
     for node, rows in _touching(roads):
         tags = roads.node_tags[node]
-        limit = posted(tags, bare_weight)
+        limit = posted(tags, bare_weight, months)
         draft.max_lb[rows] = np.minimum(draft.max_lb[rows], limit.max_lb)
         draft.max_axle_lb[rows] = np.minimum(draft.max_axle_lb[rows], limit.max_axle_lb)
         draft.max_height_ft[rows] = np.minimum(draft.max_height_ft[rows], limit.max_height_ft)

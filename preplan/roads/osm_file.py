@@ -22,7 +22,10 @@ MOST_BYTES = 2_000_000_000
 _WANTED_KEYS = (
     "highway", "barrier", "railway", "ford", "maxheight", "maxweight", "maxwidth", "maxaxleload",
     "maxheight:physical", "maxwidth:physical", "restriction", "restriction:hgv",
+    "restriction:conditional", "restriction:hgv:conditional",
 )  # fmt: skip
+_RESTRICTION_KEYS = ("restriction", "restriction:hgv", "restriction:conditional", "restriction:hgv:conditional")
+"""The first that is present is the kind of a turn restriction; a conditional one keeps its condition."""
 _EDGE_DEG = 1e-4
 """A dead end this near the stated edge of an extract (some 10 m) is taken as cut there."""
 _NO_DATE = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
@@ -153,7 +156,7 @@ def _point(node: Any) -> tuple[int, float, float]:
 def _restrictions(relation: Any) -> Iterator[TurnRestriction]:
     """Take a relation apart: one restriction for each pair of a from way and a to way."""
     tags = relation.tags
-    kind = tags.get("restriction") or tags.get("restriction:hgv")
+    kind = next((tags[key] for key in _RESTRICTION_KEYS if key in tags), "")
     if not kind or not (tags.get("type") or "").startswith("restriction"):
         return
     by_role: dict[tuple[str, str], list[int]] = {}

@@ -6,71 +6,31 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 
 import numpy as np
-import shapely
 
 from preplan.plan import Step
-from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.projection import road_lines, road_projection
+from preplan.records import BoolArray, IntArray, RoadLimits, RoadTable
+from preplan.roads.junctions import ROUND, STRAIGHT, Driven, Junctions, exit_words, turn_across, turn_into
+from preplan.roads.road_names import is_circle, is_named, labels_along, road_label, same_road
 from preplan.units import M_PER_MI
 
-STRAIGHT_DEG = 45.0
-"""A smaller change of bearing is straight on, unless another road leaves straighter (this program's choice)."""
-SURELY_STRAIGHT_DEG = 10.0
-"""A change of bearing this small is straight on whatever else leaves."""
-RIVAL_DEG = 20.0
-"""On one road a bend is told as a turn if another road leaves no more than this much less straight."""
-BEARING_M = 25.0
-"""Length of road from which its bearing at a junction is taken: bends right at a junction are drawn, not driven."""
+LINK_MI = 0.03
+"""A nameless link shorter than this is no road of its own: it belongs to the turn at its end."""
 CROSS_STREET_MI = 1.0
 """A cross street farther along the road is none."""
-NAMELESS_MI = 0.25
-"""A nameless piece inside one road, up to this length, is that road."""
 NOTED_SURFACES = {
     "gravel": "gravel", "fine_gravel": "gravel", "pebblestone": "gravel", "compacted": "gravel", "dirt": "dirt",
     "earth": "dirt", "ground": "dirt", "mud": "dirt", "sand": "sand", "unpaved": "unpaved", "grass": "grass",
 }  # fmt: skip
 """Value of `surface` (OpenStreetMap wiki, Key:surface) to the word on the card."""
-_UNNAMED = {"track": "unnamed track", "service": "unnamed service road"}
 _UNPOSTED = re.compile(r"(?:(\d+) )?bridges?, limit not posted")
 _MOST_NOTES = 3
 _MOST_NAMES = 2
-_START, _STRAIGHT, _ROUND = "Start on", "Straight on", "Turn round on"
+__all__ = ["Junctions", "cross_street", "directions", "shorten"]
 
-
-@dataclass(frozen=True, slots=True)
-class Junctions:
-    """The stretches that meet at each node and where they head, for walking by hand."""
-
-    first: IntArray
-    """One longer than the nodes."""
-    stretch: IntArray
-    leaving_deg: FloatArray
-    """(segments, 2): bearing on leaving the `from_node` and on leaving the `to_node`, clockwise from north."""
-
-    @classmethod
-    def of(cls, roads: RoadTable) -> Junctions:
-        """Sort the ends of all stretches by node; build once, for many directions."""
-        nodes = np.concatenate([roads.from_node, roads.to_node])
-        order = np.argsort(nodes, kind="stable")
-        first = np.searchsorted(nodes[order], np.arange(len(roads.node_id) + 1))
-        stretch = np.concatenate([np.arange(len(roads))] * 2)[order]
-        return cls(first.astype(np.int32), stretch.astype(np.int32), _leaving_deg(roads))
-
-    def at(self, node: int) -> list[int]:
-        """List the stretches at a node, a loop twice."""
-        found: list[int] = self.stretch[self.first[node] : self.first[node + 1]].tolist()
-        return found
-
-    def entering(self, row: int, *, forward: bool) -> float:
-        """Give the bearing at the start of a stretch as driven, degrees."""
-        return float(self.leaving_deg[row, 0 if forward else 1])
-
-    def arriving(self, row: int, *, forward: bool) -> float:
-        """Give the bearing at the end of a stretch as driven, degrees."""
-        return float(self.leaving_deg[row, 1 if forward else 0]) + 180.0
+_START = "Start on"
+_CIRCLE = "the roundabout"
 
 
 @dataclass(slots=True)
@@ -79,8 +39,13 @@ class _Piece:
 
     road: str
     turn: str
-    rows: list[int] = field(default_factory=list)
+    states: list[Driven] = field(default_factory=list)
     miles: list[float] = field(default_factory=list)
+
+    @property
+    def rows(self) -> list[int]:
+        """The stretches, in the order driven."""
+        return [row for row, _ in self.states]
 
 
 def directions(
@@ -107,22 +72,15 @@ def directions(
     Returns
     -------
     tuple[Step, ...]
-        Bends of one road are no steps. Empty for an empty way.
+        Bends of one road are no steps, a roundabout is one, a short nameless link is part of the turn at its end.
+        Empty for an empty way.
     """
     if not len(segments):
         return ()
     meeting = Junctions.of(roads) if junctions is None else junctions
     states = list(zip(segments.tolist(), forward.tolist(), strict=True))
-    labels = _labels(roads, [row for row, _ in states])
     miles = _miles(roads, states, start_fraction, end_fraction)
-    pieces = [_Piece(labels[0], _START)]
-    for position, (row, _) in enumerate(states):
-        if position:
-            turn = _turn(roads, limits, meeting, states[position - 1], states[position])
-            if labels[position] != pieces[-1].road or turn.said_on_same_road:
-                pieces.append(_Piece(labels[position], turn.words))
-        pieces[-1].rows.append(row)
-        pieces[-1].miles.append(miles[position])
+    pieces = _without_links(roads, meeting, _pieces(roads, limits, meeting, states, miles))
     return tuple(
         Step(road=piece.road, miles=sum(piece.miles), turn=piece.turn, note=_note(roads, limits, piece))
         for piece in pieces
@@ -151,9 +109,9 @@ def shorten(steps: Sequence[Step], most: int = 8) -> tuple[Step, ...]:
         gone, names, more = lines.pop(at), becomes.pop(at), turns.pop(at)
         before = lines[at - 1]
         lines[at - 1] = replace(before, miles=before.miles + gone.miles, note=_joined(before.note, gone.note))
-        if gone.turn == _STRAIGHT:
+        if gone.turn == STRAIGHT:
             becomes[at - 1] += (gone.road, *names)
-        turns[at - 1] += more + (gone.turn != _STRAIGHT)
+        turns[at - 1] += more + (gone.turn != STRAIGHT)
     return tuple(
         replace(
             line, note=_joined(line.note, _renamed(names), f"and {more} more turn{'s' * (more > 1)}" if more else "")
@@ -178,74 +136,66 @@ def cross_street(
     return min((walk for walk in walks if walk[1]), default=(0.0, ""))[1]
 
 
-def road_label(roads: RoadTable, row: int) -> str:
-    """Name a stretch as a driver knows it: its name, else its number, else 'unnamed road'."""
-    named = roads.name[row] or roads.ref[row].replace(";", " / ")
-    return str(named or _UNNAMED.get(roads.highway[row], "unnamed road"))
+def _pieces(
+    roads: RoadTable, limits: RoadLimits, meeting: Junctions, states: list[Driven], miles: list[float]
+) -> list[_Piece]:
+    """Part a way into pieces, one a road and turn; a roundabout driven through belongs to the road it leads to."""
+    circle = [is_circle(roads, row) for row, _ in states]
+    named = [at for at in range(len(states)) if not circle[at]]
+    labels = [str(roads.name[row]) or _CIRCLE for row, _ in states]
+    for at, label in zip(named, labels_along(roads, [states[at][0] for at in named]), strict=True):
+        labels[at] = label
+    pieces = [_Piece(labels[0], _START)]
+    held: list[int] = []
+    for at, state in enumerate(states):
+        if circle[at] and named and named[0] < at < named[-1]:
+            held.append(at)
+            continue
+        if held:
+            turn = exit_words(roads, limits, meeting, [states[one] for one in held])
+            pieces.append(_Piece(labels[at], turn, [states[one] for one in held], [miles[one] for one in held]))
+            held = []
+        elif at:
+            made = turn_into(roads, limits, meeting, states[at - 1], state)
+            if labels[at] != pieces[-1].road or made.said_on_same_road:
+                pieces.append(_Piece(labels[at], made.words))
+        pieces[-1].states.append(state)
+        pieces[-1].miles.append(miles[at])
+    return pieces
 
 
-@dataclass(frozen=True, slots=True)
-class _Turn:
-    """What is done at a junction."""
-
-    words: str
-    said_on_same_road: bool
-    """A turn worth a line even where the road keeps its name."""
-
-
-def _turn(
-    roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: tuple[int, bool], after: tuple[int, bool]
-) -> _Turn:
-    """Put the turn from one stretch driven into the next into words."""
-    if before[0] == after[0] and before[1] != after[1]:
-        return _Turn(_ROUND, said_on_same_road=True)
-    node = int((roads.from_node if after[1] else roads.to_node)[after[0]])
-    came = meeting.arriving(before[0], forward=before[1])
-    angle = _difference(meeting.entering(after[0], forward=after[1]), came)
-    rivals = [
-        abs(_difference(meeting.entering(row, forward=way), came))
-        for row in set(meeting.at(node)) - {before[0], after[0]}
-        if limits.tanker_road[row]
-        for way, start in ((True, roads.from_node[row]), (False, roads.to_node[row]))
-        if start == node
-    ]
-    straightest = all(rival >= abs(angle) for rival in rivals)
-    if abs(angle) < SURELY_STRAIGHT_DEG or (abs(angle) < STRAIGHT_DEG and straightest):
-        return _Turn(_STRAIGHT, said_on_same_road=False)
-    contested = any(rival <= abs(angle) + RIVAL_DEG for rival in rivals)
-    return _Turn("Right on" if angle > 0.0 else "Left on", said_on_same_road=contested)
+def _without_links(roads: RoadTable, meeting: Junctions, pieces: list[_Piece]) -> list[_Piece]:
+    """Let each short nameless link between two roads belong to the road after it."""
+    found = pieces[:1]
+    for at, piece in enumerate(pieces[1:], 1):
+        link = found[-1]
+        if len(found) > 1 and _is_link(roads, link) and (turn := _over(meeting, found[-2], link, piece)):
+            found[-1] = _Piece(piece.road, turn, link.states + piece.states, link.miles + piece.miles)
+        else:
+            found.append(pieces[at])
+    return found
 
 
-def _leaving_deg(roads: RoadTable) -> FloatArray:
-    """Give the bearings of every stretch away from its two ends, over its first `BEARING_M`: (segments, 2)."""
-    lines = road_lines(roads, road_projection(roads))
-    length_m = shapely.length(lines)
-    reach_m = np.minimum(length_m, BEARING_M)
-    bearings = []
-    for end_m, ahead_m in ((np.zeros(len(lines)), reach_m), (length_m, length_m - reach_m)):
-        end, ahead = (shapely.line_interpolate_point(lines, at_m) for at_m in (end_m, ahead_m))
-        east, north = (get(ahead) - get(end) for get in (shapely.get_x, shapely.get_y))
-        bearings.append(np.degrees(np.arctan2(east, north)))
-    return np.column_stack(bearings)
+def _is_link(roads: RoadTable, piece: _Piece) -> bool:
+    return sum(piece.miles) < LINK_MI and not any(is_named(roads, row) for row in piece.rows)
 
 
-def _difference(bearing: float, other: float) -> float:
-    """Give the change between bearings, -180 to 180 degrees, to the right positive."""
-    return (bearing - other + 180.0) % 360.0 - 180.0
+def _over(meeting: Junctions, before: _Piece, link: _Piece, after: _Piece) -> str:
+    """Say the one turn that leads over a link; '' where two turns must be told."""
+    if ROUND in (link.turn, after.turn):
+        return ""
+    if not _is_plain(link) or not _is_plain(after):
+        plain, other = (link, after) if _is_plain(link) else (after, link)
+        return other.turn if plain.turn == STRAIGHT else ""
+    return turn_across(meeting, before.states[-1], after.states[0])
 
 
-def _labels(roads: RoadTable, rows: list[int]) -> list[str]:
-    """Name the stretches driven; a nameless piece inside one road, such as its bridge, takes the road's name."""
-    labels = [road_label(roads, row) for row in rows]
-    named = [position for position, row in enumerate(rows) if roads.name[row] or roads.ref[row]]
-    for before, after in pairwise(named):
-        gap_mi = float(np.sum(roads.length_m[rows[before + 1 : after]])) / M_PER_MI
-        if labels[before] == labels[after] and gap_mi <= NAMELESS_MI:
-            labels[before:after] = [labels[before]] * (after - before)
-    return labels
+def _is_plain(piece: _Piece) -> bool:
+    """Tell whether a piece begins with a plain turn, not with a roundabout."""
+    return not piece.turn.startswith("At ")
 
 
-def _miles(roads: RoadTable, states: list[tuple[int, bool]], start: float, end: float) -> list[float]:
+def _miles(roads: RoadTable, states: list[Driven], start: float, end: float) -> list[float]:
     """Give the miles driven on each stretch: the first from its start on, the last up to its end."""
     shares = [1.0] * len(states)
     if len(states) == 1:
@@ -308,7 +258,7 @@ def _feet_inches(feet: float) -> str:
 
 def _weight(step: Step) -> int:
     """Tell how much a step would be missed: a straight continuation least, turning round most."""
-    return {_STRAIGHT: 0, _ROUND: 2}.get(step.turn, 1)
+    return {STRAIGHT: 0, ROUND: 2}.get(step.turn, 1)
 
 
 def _renamed(names: tuple[str, ...]) -> str:
@@ -342,13 +292,13 @@ def _first_crossing(
     roads: RoadTable, limits: RoadLimits, meeting: Junctions, segment: int, node: int, miles: float
 ) -> tuple[float, str]:
     """Walk along one road from a node on, to the first junction with another named road: (miles, its name)."""
-    road, seen = road_label(roads, segment), {segment}
+    seen = {segment}
     while miles <= CROSS_STREET_MI:
         others = [row for row in dict.fromkeys(meeting.at(node)) if row not in seen and limits.tanker_road[row]]
-        names = sorted(label for row in others if (label := _other_name(roads, row, road)))
+        names = sorted(label for row in others if (label := _other_name(roads, row, segment)))
         if names:
             return miles, names[0]
-        same = [row for row in others if road_label(roads, row) == road]
+        same = [row for row in others if _goes_on(roads, segment, row)]
         if not same:
             break
         seen.add(same[0])
@@ -357,7 +307,11 @@ def _first_crossing(
     return miles, ""
 
 
-def _other_name(roads: RoadTable, row: int, road: str) -> str:
-    """Name a stretch that bears another name than `road`; '' where it has none or the same."""
-    label = road_label(roads, row)
-    return label if (roads.name[row] or roads.ref[row]) and label != road else ""
+def _other_name(roads: RoadTable, row: int, segment: int) -> str:
+    """Name a stretch of another road than `segment`; '' where it has no name or is the same road."""
+    return road_label(roads, row) if is_named(roads, row) and not _goes_on(roads, segment, row) else ""
+
+
+def _goes_on(roads: RoadTable, segment: int, row: int) -> bool:
+    """Tell whether a stretch is the road of `segment`, which may have no name at all."""
+    return same_road(roads, segment, row) or road_label(roads, segment) == road_label(roads, row)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +10,11 @@ import shapely
 
 from preplan.records import BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable, TextArray
 from preplan.roads.projection import LineArray, Projection, road_lines, road_projection
-from preplan.units import FT_PER_M
+from preplan.rules import RoadRules
+from preplan.units import FT_PER_M, M_PER_FT
+
+NO_FRONTAGE = ("motorway", "motorway_link", "trunk_link")
+"""Values of `highway` where nobody lives and no tanker stands, if there is another road."""
 
 _TANGENT_M = 0.5
 """Half the piece of road by which its direction at a place is taken."""
@@ -36,6 +40,17 @@ class Places(Columns):
     lat: FloatArray
     gap_ft: FloatArray
     """Straight distance from the point to the place; inf where there is none."""
+
+    def within(self, farthest_ft: float) -> Places:
+        """Take places farther than this from their points off the roads; `gap_ft` stays, to be told."""
+        on = self.gap_ft <= farthest_ft
+        return replace(
+            self,
+            segment=np.where(on, self.segment, -1).astype(np.int32),
+            fraction=np.where(on, self.fraction, np.nan),
+            lon=np.where(on, self.lon, np.nan),
+            lat=np.where(on, self.lat, np.nan),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,9 +129,15 @@ class Ground:
 
 
 def place_points(
-    roads: RoadTable, limits: RoadLimits, lon: FloatArray, lat: FloatArray, *, usable: BoolArray | None = None
+    roads: RoadTable,
+    limits: RoadLimits,
+    lon: FloatArray,
+    lat: FloatArray,
+    *,
+    usable: BoolArray | None = None,
+    snap_max_ft: float = RoadRules().snap_max_ft,
 ) -> Places:
-    """Set each point on the nearest stretch that a tanker can use.
+    """Set each point on the nearest stretch that a tanker can use: on a motorway only where no other road is near.
 
     Parameters
     ----------
@@ -124,18 +145,34 @@ def place_points(
         Degrees, shape (n,); a missing one leaves its point without a place.
     usable
         Stretches to choose from, shape (segments,); those that a tanker may drive where not given.
+    snap_max_ft
+        Another road this near goes before a motorway.
 
     Returns
     -------
     Places
         However far away: compare `gap_ft` with a limit of your own.
     """
-    rows = np.flatnonzero(usable_roads(limits) if usable is None else usable).astype(np.int32)
+    mask = usable_roads(limits) if usable is None else usable
+    rows = np.flatnonzero(mask).astype(np.int32)
     if not rows.size:
         return nowhere(len(lon))
     ground = Ground.of(roads, lon, lat)
-    near = ground.nearest(rows, np.arange(len(lon), dtype=np.int32))
-    return ground.places(near.row, ground.fractions(near.row))
+    members = np.arange(len(lon), dtype=np.int32)
+    near = ground.nearest(rows, members)
+    plain = np.flatnonzero(mask & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)).astype(np.int32)
+    beside = ground.nearest(plain, members, within_m=snap_max_ft * M_PER_FT)
+    row = np.where(beside.row >= 0, beside.row, near.row).astype(np.int32)
+    return ground.places(row, ground.fractions(row))
+
+
+def within_extent(roads: RoadTable, lon: FloatArray, lat: FloatArray, margin_ft: float) -> BoolArray:
+    """Mark the points (n,) inside the rectangle that holds all roads, or no farther than a margin from it."""
+    ground = Ground.of(roads, lon, lat)
+    inside: BoolArray = shapely.dwithin(
+        ground.points, shapely.box(*shapely.total_bounds(ground.lines)), margin_ft * M_PER_FT
+    )
+    return inside
 
 
 def nowhere(count: int) -> Places:

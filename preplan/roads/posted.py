@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+from preplan.records import ALL_MONTHS
 from preplan.roads import access
-from preplan.roads.measures import NO_LIMIT, Reading, length_ft, weight_lb
+from preplan.roads.conditional import clauses
+from preplan.roads.measures import NO_LIMIT, UNREADABLE, Reading, length_ft, weight_lb
 
 
 class Trouble(NamedTuple):
@@ -32,28 +34,69 @@ class Posted:
     troubles: tuple[Trouble, ...] = ()
 
 
-def posted(tags: Mapping[str, str], bare_weight: str) -> Posted:
+def posted(tags: Mapping[str, str], bare_weight: str, months: frozenset[int] = ALL_MONTHS) -> Posted:
     """Read what is posted; of several keys and values of one kind the strictest counts.
+
+    A value that holds at times only counts where it may hold in one of `months`.
 
     >>> posted({"maxweight": "3 st", "maxheight": "none"}, "stricter").max_lb
     6000.0
+    >>> posted({"maxweight:conditional": "3 st @ (Mar-Apr)"}, "stricter", frozenset({7})).max_lb
+    inf
     """
     if not any(key.startswith("max") for key in tags):
         return Posted()
     troubles: list[Trouble] = []
 
     def strictest(keys: tuple[str, ...], read: Callable[[str], Reading]) -> Reading:
-        readings = {key: read(tags[key]) for key in keys if key in tags}
-        troubles.extend(Trouble(one.problem, key, tags[key], one.rule) for key, one in readings.items() if one.problem)
-        least = min(readings.values(), key=lambda one: one.value, default=Reading(NO_LIMIT, known=False))
-        return least._replace(known=any(one.known for one in readings.values()))
+        readings = [_read(key, tags[key], read, troubles) for key in keys if key in tags]
+        timed = [key + access.CONDITIONAL for key in keys if key + access.CONDITIONAL in tags]
+        readings += [_read_timed(key, tags[key], read, months, troubles) for key in timed]
+        least = min(readings, key=lambda one: one.value, default=Reading(NO_LIMIT, known=False))
+        return least._replace(known=any(one.known for one in readings))
 
     weight = strictest(access.WEIGHT_KEYS, lambda text: weight_lb(text, bare_weight))
-    return Posted(
+    limits = Posted(
         max_lb=weight.value,
         max_axle_lb=strictest(access.AXLE_KEYS, lambda text: weight_lb(text, bare_weight)).value,
         max_height_ft=strictest(access.HEIGHT_KEYS, length_ft).value,
         max_width_ft=strictest(access.WIDTH_KEYS, length_ft).value,
         weight_known=weight.known,
-        troubles=tuple(troubles),
     )
+    troubles += [_unchecked(rule, tags[rule.key]) for rule in access.UNCHECKED_RULES if rule.key in tags]
+    return replace(limits, troubles=tuple(troubles))
+
+
+def _read(key: str, text: str, read: Callable[[str], Reading], troubles: list[Trouble]) -> Reading:
+    """Read one value, and note what is doubtful about it."""
+    one = read(text)
+    if one.problem:
+        troubles.append(Trouble(one.problem, key, text, one.rule))
+    if key in access.PAIR_KEYS:
+        troubles.append(Trouble("pair of axles", key, text, "holds a single axle down; a pair is not weighed here"))
+    return one
+
+
+def _read_timed(
+    key: str, text: str, read: Callable[[str], Reading], months: frozenset[int], troubles: list[Trouble]
+) -> Reading:
+    """Read a value that holds at times only: the strictest of those that may hold in the months."""
+    parts = clauses(text)
+    if not parts:
+        troubles.append(Trouble(UNREADABLE, key, text, "limits nothing: look at the sign"))
+        return Reading(NO_LIMIT, known=False)
+    readings = [read(part.value) for part in parts if part.months & months]
+    bad = next((one for one in readings if one.problem), None)
+    if bad:
+        troubles.append(Trouble(bad.problem, key, text, bad.rule))
+    least = min(readings, key=lambda one: one.value, default=Reading(NO_LIMIT, known=False))
+    if least.value < NO_LIMIT:
+        troubles.append(Trouble("conditional", key, text, "its strictest value is taken to hold all the time"))
+    elif readings and not bad:
+        troubles.append(Trouble("conditional", key, text, "an exemption: not used, what else is posted holds"))
+    # an exemption says nothing about the road itself
+    return least if least.value < NO_LIMIT else least._replace(known=False)
+
+
+def _unchecked(rule: access.Rule, text: str) -> Trouble:
+    return Trouble("not checked", rule.key, text, f"{rule.reason}: look at the sign")

@@ -8,6 +8,7 @@ which count terrain, traffic, weather and intersections in), to about a tenth on
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,6 +23,9 @@ RULE_START_MIN = 0.65
 """Constant of the travel rule: getting up to speed and stopping (published rating criteria)."""
 RULE_MIN_PER_MI = 1.7
 """Minutes a mile of the travel rule, at 35 mph (published rating criteria)."""
+
+QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
+"""Shares of the trips at which a comparison with the rule is told."""
 
 CLASS_MPH: Mapping[str, float] = {
     "motorway": 55.0, "trunk": 50.0, "primary": 45.0, "secondary": 43.0, "tertiary": 40.0,
@@ -88,6 +92,39 @@ def rule_min(miles: FloatArray) -> FloatArray:
     [4.05]
     """
     return RULE_START_MIN + RULE_MIN_PER_MI * miles
+
+
+class RuleComparison(NamedTuple):
+    """Times of legs or trips over what the travel rule gives for their miles; above 1 is slower than the rule."""
+
+    trips: int
+    """Compared: those with a way of some length."""
+    median: float
+    quantiles: tuple[float, ...]
+    """At `QUANTILES`; NaN where nothing is compared."""
+
+
+def rule_comparison(minutes: FloatArray, miles: FloatArray, *, legs: int = 1) -> RuleComparison:
+    """Hold times against the travel rule, side by side.
+
+    Parameters
+    ----------
+    minutes, miles
+        Of legs, or of whole trips, shape (n,); inf or NaN where there is no way.
+    legs
+        Legs in each trip: each starts and stops once. Turning at the ends is not part of the rule: leave it out.
+
+    Examples
+    --------
+    >>> rule_comparison(np.array([4.05, 8.1, np.inf]), np.array([2.0, 2.0, 1.0])).median
+    1.5
+    """
+    there = np.isfinite(minutes) & np.isfinite(miles) & (miles > 0.0)
+    ratio = minutes[there] / (RULE_START_MIN * legs + RULE_MIN_PER_MI * miles[there])
+    if not len(ratio):
+        return RuleComparison(0, float("nan"), (float("nan"),) * len(QUANTILES))
+    low_to_high = tuple(float(one) for one in np.quantile(ratio, QUANTILES))
+    return RuleComparison(len(ratio), float(np.median(ratio)), low_to_high)
 
 
 def mph_of(roads: RoadTable, limits: RoadLimits, top_mph: float) -> FloatArray:

@@ -82,9 +82,11 @@ class Search:
 
     spots: Spots
     minutes: FloatArray
-    """(rows, states) from the spot to the start of each state, or from there to the spot; inf: no way."""
+    """(rows, search states) from the spot to the start of each state, or from there to the spot; inf: no way."""
     link: IntArray
-    """(rows, states) state before (outward) or after (inward); -1 at the spot itself or where there is no way."""
+    """(rows, search states) the one before (outward) or after (inward); -1 at the spot itself or without a way."""
+    base: IntArray
+    """(search states,) state that each drives."""
     own_next_min: FloatArray
     """(rows,) inward only: from the far end of the spot's own state round to the spot."""
     own_next: IntArray
@@ -93,7 +95,7 @@ class Search:
 
 def search_out(fleet: Fleet, spots: Spots) -> Search:
     """Search from every spot, leaving it in either direction, to the start of every state."""
-    matrix = fleet.arcs.matrix(fleet.network.states)
+    matrix = fleet.arcs.matrix(fleet.network.search_states)
     state, driven = spots.state.ravel(), spots.driven.ravel()
     # Leaving a spot drives the rest of its own state, then takes that state's turns.
     rows = matrix[state].tocsr()
@@ -101,11 +103,13 @@ def search_out(fleet: Fleet, spots: Spots) -> Search:
     rows.data = np.maximum(rows.data - np.repeat(saved, np.diff(rows.indptr)), TINY_MIN)
     rows.data[np.repeat(np.isnan(driven), np.diff(rows.indptr))] = np.inf
     minutes, link = _dense(matrix, rows)
+    _enter_by_any_copy(fleet.network, minutes, link)
     rows_n = len(state)
     return Search(
         spots=spots,
         minutes=minutes,
         link=link,
+        base=fleet.network.base,
         own_next_min=np.full(rows_n, np.inf),
         own_next=np.full(rows_n, -1, dtype=np.int32),
     )
@@ -113,11 +117,15 @@ def search_out(fleet: Fleet, spots: Spots) -> Search:
 
 def search_in(fleet: Fleet, spots: Spots) -> Search:
     """Search to every spot, reaching it in either direction, from the start of every state."""
-    matrix = fleet.arcs.matrix(fleet.network.states)
+    matrix = fleet.arcs.matrix(fleet.network.search_states)
     state, driven = spots.state.ravel(), spots.driven.ravel()
     usable = fleet.usable[state] & ~np.isnan(driven)
     part = np.where(usable, np.maximum(np.nan_to_num(driven) * fleet.state_min[state], TINY_MIN), np.inf)
-    sinks = csr_array((part, (np.arange(len(state)), state)), shape=(len(state), fleet.network.states))
+    base = fleet.network.base
+    row, copy = np.nonzero(base[None, fleet.network.states :] == state[:, None])
+    row = np.concatenate([np.arange(len(state)), row])
+    into = np.concatenate([state, copy + fleet.network.states])
+    sinks = csr_array((part[row], (row, into)), shape=(len(state), len(base)))
     minutes, link = _dense(matrix.T.tocsr(), sinks)
     onward = matrix[state].tocsr()
     gap = np.full(len(state), np.inf)
@@ -127,7 +135,17 @@ def search_in(fleet: Fleet, spots: Spots) -> Search:
         total = onward.data[ways] - fleet.state_min[state[row]] + minutes[row, onward.indices[ways]]
         if len(total) and np.isfinite(total.min()):
             gap[row], first[row] = total.min(), onward.indices[ways][total.argmin()]
-    return Search(spots=spots, minutes=minutes, link=link, own_next_min=gap, own_next=first)
+    return Search(spots=spots, minutes=minutes, link=link, base=base, own_next_min=gap, own_next=first)
+
+
+def _enter_by_any_copy(network: RoadNetwork, minutes: FloatArray, link: IntArray) -> None:
+    """Let a state that has copies be reached as the soonest of them is; no way leads on from it, so none changes."""
+    copies = np.arange(network.states, network.search_states)
+    for state in np.unique(network.base[copies]).tolist():
+        own = copies[network.base[copies] == state]
+        soonest = own[minutes[:, own].argmin(axis=1)]
+        rows = np.arange(len(minutes))
+        minutes[:, state], link[:, state] = minutes[rows, soonest], link[rows, soonest]
 
 
 def _dense(matrix: csr_array, extra: csr_array) -> tuple[FloatArray, IntArray]:
@@ -309,11 +327,11 @@ def measure(search: Search, legs: Legs, per_state: FloatArray, *, inward: bool) 
     at = first_step(search, legs)[active]
     row = legs.row[active]
     while True:
-        go = (at >= 0) & ~((at == own[active]) & inward)
+        go = (at >= 0) & ~((search.base[at] == own[active]) & inward)
         active, at, row = active[go], at[go], row[go]
         if not len(active):
             return total
-        total[active] += per_state[at]
+        total[active] += per_state[search.base[at]]
         at = search.link[row, at]
 
 

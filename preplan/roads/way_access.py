@@ -5,15 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from preplan.records import ALL_MONTHS
 from preplan.roads import access
-from preplan.roads.measures import length_ft
+from preplan.roads.conditional import clauses
+from preplan.roads.measures import NO_LIMIT, length_ft
 from preplan.roads.posted import Trouble
 
 _ALONG = frozenset({"yes", "true", "1"})
 _AGAINST = frozenset({"-1", "reverse"})
 _BOTH_WAYS = frozenset({"no", "false", "0", "alternating", "reversible"})
 _ROUND = frozenset({"roundabout", "circular"})
+_TIMED = "taken as open unless it is shut through every month planned: say in the closures when it is shut"
 _LETS_THROUGH = frozenset({"yes", "designated", "official"})
+_ONE_LANE = frozenset({"1", "1.5"})
+_WIDTHS = ("width:carriageway", "width", "est_width")
+"""The first that can be read decides."""
 _FIRM_TRACK = frozenset({"grade1", "grade2", "grade3"})
 
 
@@ -31,6 +37,8 @@ class WayAccess:
     penalty_min: float
     bridge: bool
     narrow: bool
+    open_months: frozenset[int] | None
+    """Months in which the way is open as far as its tags tell; None: all."""
     troubles: tuple[Trouble, ...]
 
     @classmethod
@@ -49,6 +57,7 @@ class WayAccess:
             penalty_min=access.SIGN_MIN if sign else 0.0,
             bridge=bridge,
             narrow=_is_narrow(tags, narrow_ft, two_way=forward and backward),
+            open_months=open_months(tags),
             troubles=tuple(_troubles(tags)),
         )
 
@@ -104,15 +113,47 @@ def _sign(tags: Mapping[str, str]) -> str:
 
 
 def _is_narrow(tags: Mapping[str, str], narrow_ft: float, *, two_way: bool) -> bool:
-    if two_way and tags.get("lanes") == "1":
+    """Tell whether two trucks cannot meet: by the width where it is known, else by lanes, else by the kind of way.
+
+    A road without lane markings has no lanes to count, so its width alone speaks (wiki, Key:lane_markings). On a
+    one-way street nobody comes the other way.
+    """
+    if not two_way:
+        return False
+    readings = (length_ft(tags[key], sign=False) for key in _WIDTHS if key in tags)
+    width_ft = next((one.value for one in readings if one.value < NO_LIMIT), None)
+    if width_ft is not None:
+        return width_ft < narrow_ft
+    if tags.get("lanes") in _ONE_LANE or tags.get("narrow") == "yes":
         return True
-    widths = (length_ft(tags[key], sign=False) for key in ("width", "est_width") if key in tags)
-    return any(one.value < narrow_ft for one in widths)
+    return tags.get("highway") == "track" and "lanes" not in tags
+
+
+def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
+    """Give the months in which a way is open; None where nothing shuts it through whole months.
+
+    >>> sorted(open_months({"access:conditional": "no @ (Nov-Apr)"}) or ())
+    [5, 6, 7, 8, 9, 10]
+    >>> open_months({"motor_vehicle:conditional": "no @ (22:00-06:00)"})
+    """
+    found = ALL_MONTHS
+    if any(tags.get(key) == "no" for key in access.PLOUGH_KEYS):
+        found -= access.UNPLOUGHED_MONTHS
+    seasons = _listed(tags.get("seasonal", ""))
+    if seasons and seasons <= access.SEASON_MONTHS.keys():
+        found &= frozenset().union(*(access.SEASON_MONTHS[one] for one in seasons))
+    for key in access.CONDITIONAL_KEYS:
+        if key.startswith("oneway"):
+            continue
+        for clause in clauses(tags.get(key, "")):
+            if clause.value == "no" and clause.whole:
+                found -= clause.months
+    return None if found == ALL_MONTHS else found
 
 
 def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     found = [
-        Trouble("conditional", key, tags[key], "not applied: say in the closures when it holds")
+        Trouble("conditional", key, tags[key], _TIMED)
         for key in access.CONDITIONAL_KEYS if key in tags
     ]  # fmt: skip
     if tags.get("seasonal", "no") != "no":
@@ -124,7 +165,7 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
 
 
 def _seasonal(key: str, tags: Mapping[str, str]) -> Trouble:
-    return Trouble("seasonal", key, tags[key], "taken as open all year: say in the closures when it is shut")
+    return Trouble("seasonal", key, tags[key], _TIMED)
 
 
 def _listed(value: str) -> frozenset[str]:

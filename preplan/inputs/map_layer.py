@@ -1,0 +1,106 @@
+"""Map layers (GeoPackage, GeoJSON, shapefile, file geodatabase): their fields as texts, their shapes in lon, lat."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from preplan.inputs.tables import ShapeArray, TextTable, fail
+from preplan.records import text_array
+
+
+def read_layer(source: Path | str | bytes, role: str, file: str) -> TextTable:
+    """Read the layer named like the table, else the first one with shapes.
+
+    Parameters
+    ----------
+    source
+        A file or folder on disk, a path into an archive, or the bytes of a file.
+
+    Raises
+    ------
+    InputError
+        There is no such layer, or its coordinates are not longitude and latitude and nothing says what they are.
+    """
+    import pyogrio  # noqa: PLC0415  heavy, and most districts bring CSV
+
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            layers = pyogrio.list_layers(source)
+            layer, notes = _choose_layer(layers, role, file)
+            meta, _, wkb, values = pyogrio.raw.read(source, layer=layer, datetime_as_string=True)
+        except (RuntimeError, UnicodeDecodeError) as error:  # RuntimeError: the base of all of this reader's errors
+            remedy = "open it in a GIS and save it as GeoPackage"
+            if isinstance(source, Path) and source.suffix.lower() == ".shp":
+                remedy = "a shapefile is a .shp, .shx and .dbf file side by side; " + remedy
+            raise fail(file, "is no map layer that can be read", remedy=remedy) from error
+    notes += [f"{file}: {_first_line(warning.message, source, file)}" for warning in caught]
+    if wkb is None:
+        raise fail(file, "has no shapes", remedy="save the table as CSV with lon and lat")
+    shapes, assumed = _to_lonlat(shapely.from_wkb(wkb, on_invalid="ignore"), meta["crs"], file)
+    return TextTable(
+        file=file,
+        headers=tuple(str(name).strip() for name in meta["fields"]),
+        columns=tuple(text_array(_as_text(column)) for column in values),
+        row=np.arange(len(shapes), dtype=np.int32) + np.int32(2),
+        overlong=np.zeros(len(shapes), dtype=np.bool_),
+        shapes=shapes,
+        notes=(*dict.fromkeys(notes), *assumed),
+    )
+
+
+def _first_line(message: object, source: Path | str | bytes, file: str) -> str:
+    """Say a reader's warning in one line that names no folder."""
+    text = str(message).strip().partition("\n")[0]
+    return text if isinstance(source, bytes) else text.replace(str(source), file)
+
+
+def _choose_layer(layers: Iterable[tuple[str, str | None]], role: str, file: str) -> tuple[str, list[str]]:
+    names = [str(name) for name, shape in layers if shape is not None]
+    if not names:
+        raise fail(file, "has no layer with shapes")
+    named = [name for name in names if name.casefold() == role]
+    if named or len(names) == 1:
+        return (named or names)[0], []
+    note = f"{file}: has {len(names)} layers; the first, {names[0]!r}, was read (name one {role!r} to choose it)."
+    return names[0], [note]
+
+
+def _to_lonlat(shapes: ShapeArray, crs: str | None, file: str) -> tuple[ShapeArray, list[str]]:
+    """Bring shapes to longitude and latitude; without a CRS they must already look so."""
+    import pyproj  # noqa: PLC0415
+
+    if crs is None:
+        west, south, east, north = shapely.total_bounds(shapes).tolist()
+        # NaN bounds (no shape at all) pass: every row then lacks its place and says so
+        if min(west, south + 90.0) < -180.0 or south < -90.0 or east > 180.0 or north > 90.0:
+            raise fail(
+                file,
+                "names no coordinate system, and its numbers are not longitude and latitude",
+                remedy="save it with its coordinate system (a shapefile needs its .prj)",
+            )
+        return shapes, [f"{file}: names no coordinate system; its numbers fit longitude and latitude (WGS84)."]
+    try:
+        transformer = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    except pyproj.exceptions.ProjError as error:
+        raise fail(file, f"has a coordinate system that is not known: {error}") from error
+
+    def project(xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
+
+    same = pyproj.CRS.from_user_input(crs).equals("EPSG:4326", ignore_axis_order=True)
+    return (shapes if same else shapely.transform(shapes, project)), []
+
+
+def _as_text(column: npt.NDArray[Any]) -> list[str]:
+    """Write a field as texts: '' for a missing value, no '.0' after whole numbers."""
+    if column.dtype.kind == "f":
+        return ["" if v != v else f"{v:.0f}" if v.is_integer() else repr(v) for v in column.tolist()]  # noqa: PLR0124
+    return ["" if v is None else str(v).strip() for v in column.tolist()]

@@ -1,0 +1,118 @@
+"""Units as people write them after a number. Only those with one meaning are taken; another unit is a fault."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from preplan.units import FT_PER_MI, LB_PER_KG, LB_PER_SHORT_TON, LB_PER_TONNE, MIN_PER_HOUR, SECONDS_PER_MIN
+
+INCHES_PER_FT = 12.0
+FT_PER_YD = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a written unit does to its number."""
+
+    factor: float
+    rule: str = ""
+    """What a person should know of the reading, '' where it goes without saying."""
+
+
+_SAME = Meaning(1.0)
+_SHORT_TONS = Meaning(LB_PER_SHORT_TON, "short tons of 2,000 lb")
+_TONNES = Meaning(LB_PER_TONNE, "metric tons of 2,205 lb")
+
+UNIT_WORDS: Mapping[str, Mapping[str, Meaning]] = {
+    "gal": dict.fromkeys(("gal", "gals", "gallon", "gallons", "us gal", "us gallons", "g"), _SAME),
+    "gpm": dict.fromkeys(("gpm", "gal/min", "g.p.m", "gals/min", "gallons per minute", "us gpm"), _SAME),
+    "lb": {
+        **dict.fromkeys(("lb", "lbs", "pound", "pounds", "#"), _SAME),
+        **dict.fromkeys(("st", "ton", "tons", "short ton", "short tons", "us tons"), _SHORT_TONS),
+        **dict.fromkeys(("tonne", "tonnes", "metric ton", "metric tons"), _TONNES),
+        **dict.fromkeys(("kg", "kgs"), Meaning(LB_PER_KG, "kilograms of 2.205 lb")),
+    },
+    "ft": {
+        **dict.fromkeys(("ft", "feet", "foot", "'", "\u2032", "\u2019"), _SAME),
+        **dict.fromkeys(("in", "inch", "inches", '"', "\u2033", "\u201d"), Meaning(1.0 / INCHES_PER_FT)),
+        **dict.fromkeys(("yd", "yds", "yard", "yards"), Meaning(FT_PER_YD)),
+        **dict.fromkeys(("mi", "mile", "miles"), Meaning(FT_PER_MI)),
+    },
+    "in": dict.fromkeys(("in", "inch", "inches", '"', "\u2033", "\u201d"), _SAME),
+    "sqft": dict.fromkeys(("sqft", "sq ft", "sq. ft", "ft2", "ft\u00b2", "sf", "square feet", "square foot"), _SAME),
+    "mph": dict.fromkeys(("mph", "mi/h", "miles per hour"), _SAME),
+    "min": {
+        **dict.fromkeys(("min", "mins", "minute", "minutes"), _SAME),
+        **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), Meaning(1.0 / SECONDS_PER_MIN)),
+        **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), Meaning(MIN_PER_HOUR)),
+    },
+    "fraction": {"%": Meaning(0.01)},
+}
+"""What may follow a number, by the unit that ends a column's name."""
+FEET_INCHES = re.compile(
+    r"(?P<ft>\d+)\s*(?:'|\u2032|\u2019|ft\.?|feet|foot)\s*-?\s*"
+    r"(?P<in>\d+(?:\.\d+)?)(?:[ -](?P<part>\d/\d{1,2}))?\s*(?:\"|\u2033|\u201d|''|in\.?|inch(?:es)?)",
+    re.IGNORECASE,
+)
+"""A length such as 8'6" or 8 ft 6 in; both marks are needed."""
+
+
+def unit_of(column: str) -> str:
+    """Take the unit from the end of a column's name, '' where it has none.
+
+    >>> unit_of("loaded_lb"), unit_of("stories")
+    ('lb', '')
+    """
+    ending = column.rpartition("_")[2]
+    return ending if ending in UNIT_WORDS else ""
+
+
+def meaning(written: str, unit: str) -> Meaning | None:
+    """Find what a written unit means in a column of `unit`; None where it may mean something else.
+
+    A capital T is the ton of a sign or a door in the United States; a small t is also the metric ton's symbol,
+    which is a tenth heavier.
+
+    >>> meaning("T", "lb").factor, meaning("t", "lb"), meaning("", "lb").factor
+    (2000.0, None, 1.0)
+    """
+    said = written.strip()
+    if not said:
+        return _SAME
+    if said == "T" and unit == "lb":
+        return _SHORT_TONS
+    return UNIT_WORDS.get(unit, {}).get(" ".join(said.casefold().rstrip(".").split()))
+
+
+def expected(cell: str, unit: str) -> str:
+    """Say what is wrong with a cell that is no number of its unit.
+
+    >>> expected("much", "gal"), expected("21 t", "lb")[:40]
+    ('is not a number of gal', 'is not a number of lb: a small t may be ')
+    """
+    if not unit or unit == "fraction":
+        return "is not a number"
+    rule = f"is not a number of {unit}"
+    if unit == "lb" and cell.rstrip(" .").endswith("t"):
+        rule += ": a small t may be the metric ton; write pounds, or 'tons' for 2,000 lb"
+    return rule
+
+
+def fraction(text: str | None) -> float:
+    """Read a fraction such as 1/2, 0 where there is none.
+
+    >>> fraction("1/2"), fraction(None), fraction("1/0")
+    (0.5, 0.0, nan)
+    """
+    if text is None:
+        return 0.0
+    over, under = text.split("/")
+    return int(over) / int(under) if int(under) else float("nan")
+
+
+def feet_and_inches(match: re.Match[str]) -> float:
+    """Add feet and inches of a match of `FEET_INCHES`; NaN where there are 12 inches or more."""
+    inches = float(match["in"]) + fraction(match["part"])
+    return float(match["ft"]) + inches / INCHES_PER_FT if inches < INCHES_PER_FT else float("nan")

@@ -1,0 +1,299 @@
+"""dispatch.csv: what a dispatch system looks up by road and house number. One look-up, one answer.
+
+A row is a run of house numbers along a road whose answers are the same in every cell: status, level, units in
+order, fill sites in summer and winter, and the flow the building needs. Where the sides of a road differ, its rows
+are for odd and for even numbers; rows of one side never overlap. An address without a number is looked up by its
+label.
+
+Where several addresses share a number and answer differently, the row shows the most demanding and says so. Where
+they lie apart, as when two towns of a district both have a Main Street, each place has its own row, and says so.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from preplan.records import FloatArray, IntArray
+from preplan.render.tables import (
+    Cells,
+    Numbers,
+    at_level,
+    csv_bytes,
+    flow_at_level,
+    mask_at_level,
+    named,
+    need,
+    numbers,
+    supply,
+    text_at_level,
+    units_by_arrival,
+)
+from preplan.units import M_PER_MI
+
+if TYPE_CHECKING:
+    from preplan.plan import Plan
+
+_ANSWER = (
+    "response_level", "units", "fill_site_id", "backup_site_id", "winter_site_id", "status", "required_gpm",
+)  # fmt: skip
+"""Columns in which the addresses of a row agree."""
+DISPATCH_COLUMNS = (
+    "road", "from_number", "to_number", "parity", *_ANSWER, "sustained_gpm", "limited_by", "addresses", "label",
+    "cross_street", "lon", "lat", "note",
+)  # fmt: skip
+"""Columns of dispatch.csv, in order; flow, cross street and place are those of the row's weakest address."""
+WINTER = (12, 1, 2)
+"""December, January, February."""
+APART_MI = 0.5
+"""Addresses of one road and number farther apart than this are two places (this program's choice, no source)."""
+_RANK = ("hydrant", "no route", "served", "higher level", "not met")
+"""Statuses by what they ask of a dispatcher, least first: to show 'no route' would send nobody to the other."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """What rows are made from, one entry an address."""
+
+    road: list[str]
+    number: list[int]
+    label: list[str]
+    answer: list[tuple[str, ...]]
+    """Cells of `_ANSWER`."""
+    status: list[str]
+    demand: list[tuple[float, ...]]
+    """Sorts addresses by what they ask for, the least first."""
+    lon: FloatArray
+    lat: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Row:
+    """Addresses that one look-up finds."""
+
+    road: str
+    addresses: tuple[int, ...]
+    lead: int
+    """The address whose answer is shown: of equal answers the weakest, of different ones the most demanding."""
+    label: str
+    """What is looked up where there is no number."""
+    note: str = ""
+
+
+def dispatch_csv(plan: Plan) -> bytes:
+    """Write dispatch.csv, by road, then number, then label; addresses with a hydrant included."""
+    return csv_bytes(dispatch_columns(plan))
+
+
+def dispatch_columns(plan: Plan) -> dict[str, Cells]:
+    """Return the columns of dispatch.csv by name, before they become text."""
+    asked = _asked(plan)
+    rows = _rows(asked)
+    lead = np.array([row.lead for row in rows], dtype=np.int32)
+    spans = [[asked.number[a] for a in row.addresses] for row in rows]
+    ends = np.array([(min(span), max(span)) for span in spans], dtype=np.float64).reshape(-1, 2)
+    ends[ends < 0] = np.nan
+    level = plan.answers.level
+    limited_by = text_at_level(plan.levels.limited_by, level)
+    cross = {a: group.cross_street for group in plan.groups for a in group.addresses}
+    columns: dict[str, Cells] = {
+        "road": [row.road for row in rows],
+        "from_number": Numbers(ends[:, 0], 0),
+        "to_number": Numbers(ends[:, 1], 0),
+        "parity": [_parity(span) for span in spans],
+        **{name: [asked.answer[row.lead][k] for row in rows] for k, name in enumerate(_ANSWER)},
+        "sustained_gpm": supply(flow_at_level(plan.levels.sustained_gpm, level)[lead]),
+        "limited_by": [limited_by[row.lead] for row in rows],
+        "addresses": Numbers(np.array([len(row.addresses) for row in rows], dtype=np.float64), 0),
+        "label": [row.label for row in rows],
+        "cross_street": [cross.get(row.lead, "") for row in rows],
+        "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
+        "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
+        "note": [row.note or _off_road(plan, row.lead) for row in rows],
+    }
+    return {name: columns[name] for name in DISPATCH_COLUMNS}
+
+
+# --------------------------------------------------------------------------- what is asked, and what is answered
+
+
+def _asked(plan: Plan) -> _Asked:
+    """Gather what rows are made from."""
+    status, level = plan.answers.status.tolist(), plan.answers.level
+    required = need(plan.needs.required_gpm).values
+    flow = np.nan_to_num(flow_at_level(plan.levels.sustained_gpm, level))
+    rank = [_RANK.index(one) for one in status]
+    return _Asked(
+        road=_roads(plan),
+        number=plan.addresses.number.tolist(),
+        label=plan.addresses.label.tolist(),
+        answer=_answers(plan),
+        status=status,
+        demand=list(zip(rank, level.tolist(), required.tolist(), (-flow).tolist(), strict=True)),
+        lon=plan.addresses.lon,
+        lat=plan.addresses.lat,
+    )
+
+
+def _answers(plan: Plan) -> list[tuple[str, ...]]:
+    """Give each address's cells of `_ANSWER`."""
+    level, levels = plan.answers.level, plan.levels
+    site_ids = [site.site_id for site in plan.sites]
+    site = at_level(levels.site, level)
+    called = np.where(np.isin(plan.answers.status, ("served", "higher level")), level, -1)
+    required = ["" if np.isnan(gpm) else f"{gpm:.0f}" for gpm in need(plan.needs.required_gpm).values.tolist()]
+    cells = (
+        named([one.name for one in plan.district.levels], called),
+        units_by_arrival(plan, mask_at_level(levels.fleet, level), np.arange(len(level))),
+        named(site_ids, site),
+        named(site_ids, at_level(levels.backup, level)),
+        _winter_sites(plan, site),
+        plan.answers.status.tolist(),
+        required,
+    )
+    return list(zip(*cells, strict=True))
+
+
+def _winter_sites(plan: Plan, site: IntArray) -> list[str]:
+    """List the fill sites of December to February that differ from the one shown, 'none' where none is usable."""
+    level = plan.answers.level
+    found: list[list[str]] = [[] for _ in level]
+    names = [*(one.site_id for one in plan.sites), "none"]
+    for month in WINTER:
+        for season in plan.seasons:
+            if month in season.months:
+                best = at_level(season.best_site, level)
+                for a in np.flatnonzero((level >= 0) & (best != site)).tolist():
+                    found[a].append(names[best[a]])
+    return [" ".join(dict.fromkeys(one)) for one in found]
+
+
+def _roads(plan: Plan) -> list[str]:
+    """Name each address's road as the cards do; one with a hydrant has no card and is named as its neighbours."""
+    road = {a: group.road for group in plan.groups for a in group.addresses}
+    by_street: dict[str, str] = {}
+    for a, name in road.items():
+        by_street.setdefault(plan.addresses.street[a].casefold(), name)
+    names = []
+    for a, street in enumerate(plan.addresses.street.tolist()):
+        segment = int(plan.frontages.segment[a])
+        mapped = plan.roads.name[segment] if segment >= 0 else ""
+        names.append(road.get(a, (by_street.get(street.casefold(), street) if street else mapped)))
+    return names
+
+
+def _off_road(plan: Plan, address: int) -> str:
+    """Say how far off the roads an address without a route lies."""
+    if plan.answers.status[address] != "no route":
+        return ""
+    return "; ".join(str(flag) for flag in plan.answers.flags[address] if flag.code == "off road data")
+
+
+# --------------------------------------------------------------------------- rows
+
+
+def _rows(asked: _Asked) -> list[_Row]:
+    """Make the rows of every road."""
+    by_road: dict[str, list[int]] = defaultdict(list)
+    for a, road in enumerate(asked.road):
+        by_road[road.casefold()].append(a)
+    rows: list[_Row] = []
+    for _, here in sorted(by_road.items()):
+        numbered = [a for a in here if asked.number[a] >= 0]
+        rows += _numbered_rows(asked, numbered)
+        rest = sorted((asked.label[a].casefold(), a) for a in here if asked.number[a] < 0)
+        for _, same in groupby(rest, key=lambda one: one[0]):
+            rows += _one_look_up(asked, [a for _, a in same])
+    return rows
+
+
+def _numbered_rows(asked: _Asked, addresses: list[int]) -> list[_Row]:
+    """Make the rows of one road's numbers: by number, or by side where that makes fewer."""
+    order = sorted((asked.number[a], a) for a in addresses)
+    found = [_one_look_up(asked, [a for _, a in same]) for _, same in groupby(order, key=lambda one: one[0])]
+    together = _joined(asked, found)
+    sides = [
+        row
+        for side in (1, 0)
+        for row in _joined(asked, [rows for rows in found if asked.number[rows[0].lead] % 2 == side])
+    ]
+    rows = together if len(together) <= len(sides) else sides
+    return sorted(rows, key=lambda row: asked.number[row.addresses[0]])
+
+
+def _joined(asked: _Asked, found: list[list[_Row]]) -> list[_Row]:
+    """Join the rows of numbers that follow each other and answer alike; those with a note stand alone."""
+
+    def alike(at: int) -> tuple[object, ...]:
+        rows = found[at]
+        return (at,) if rows[0].note else (asked.answer[rows[0].lead],)
+
+    joined: list[_Row] = []
+    for _, places in groupby(range(len(found)), key=alike):
+        rows = [row for at in places for row in found[at]]
+        joined += rows if rows[0].note else [_row(asked, [a for row in rows for a in row.addresses])]
+    return joined
+
+
+def _one_look_up(asked: _Asked, addresses: list[int]) -> list[_Row]:
+    """Answer for all addresses of one number, or of one label: one row, or one for each place they lie at."""
+    if len({asked.answer[a] for a in addresses}) == 1:
+        return [_row(asked, addresses)]
+    places = _places(asked, addresses)
+    if len(places) == 1:
+        return [_most_demanding(asked, addresses, "")]
+    note = f"one of {len(places)} places of this road and number; tell them apart by cross street or lon, lat"
+    return [_most_demanding(asked, place, note) for place in places]
+
+
+def _most_demanding(asked: _Asked, addresses: list[int], note: str) -> _Row:
+    """Answer for addresses at one place; where they differ, for the one that asks for most."""
+    said = [note] if note else []
+    row = _row(asked, addresses)
+    if len({asked.answer[a] for a in addresses}) > 1:
+        lead = max(addresses, key=lambda a: (asked.demand[a], -a))
+        row = replace(row, lead=lead)
+        others = sorted({asked.status[a] for a in addresses} - {asked.status[lead]})
+        also = f" (another is {', '.join(others)})" if others else ""
+        said.append(f"answers of {len(addresses)} addresses differ: the most demanding is shown{also}")
+    return replace(row, note="; ".join(said))
+
+
+def _row(asked: _Asked, addresses: list[int]) -> _Row:
+    """Make a row of addresses that answer alike; its lead has the least flow."""
+    lead = max(addresses, key=lambda a: (asked.demand[a], -a))
+    label = asked.label[lead] if asked.number[lead] < 0 else ""
+    return _Row(road=asked.road[addresses[0]], addresses=tuple(addresses), lead=lead, label=label)
+
+
+def _places(asked: _Asked, addresses: list[int]) -> list[list[int]]:
+    """Sort addresses into places: each is within `APART_MI` of the first of its place."""
+    from pyproj import Geod  # noqa: PLC0415  slow to import
+
+    ellipsoid = Geod(ellps="WGS84")
+    places: list[list[int]] = []
+    for a in addresses:
+        for place in places:
+            ends = asked.lon[place[0]], asked.lat[place[0]], asked.lon[a], asked.lat[a]
+            if ellipsoid.inv(*ends)[2] <= APART_MI * M_PER_MI:
+                place.append(a)
+                break
+        else:
+            places.append([a])
+    return places
+
+
+def _parity(span: Sequence[int]) -> str:
+    """Tell whether numbers stand on one side of the road: odd, even or all.
+
+    >>> _parity([12, 40]), _parity([7, 40]), _parity([-1])
+    ('even', 'all', 'all')
+    """
+    if min(span) < 0 or len({number % 2 for number in span}) > 1:
+        return "all"
+    return "odd" if span[0] % 2 else "even"

@@ -1,0 +1,65 @@
+"""Values that hold at times only, such as '7.5 @ (Nov-Apr)': what they say, and the months in which they may hold.
+
+Source: OpenStreetMap wiki, Conditional restrictions, and the months of Key:opening_hours. Only months are understood;
+hours, weekdays, weather and the like may come true on any day, so such a condition may hold in every month it names.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from preplan.records import ALL_MONTHS
+
+_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTH = r"(?P<{0}>jan|feb|mar|apr|may|jun|jul|aug|sept?|oct|nov|dec)[a-z]*\.?(?:\s+\d{{1,2}})?"
+_SPAN = re.compile(rf"(?<![a-z]){_MONTH.format('first')}(?:\s*-\s*{_MONTH.format('last')})?(?![a-z:])")
+_DAYS = re.compile(r"-\s*\d{1,2}\b(?!:)")
+"""The end of 'Nov 15-30'."""
+_CLAUSE = re.compile(r"\s*(?P<value>[^@;]+?)\s*@\s*(?:\((?P<inside>[^)]*)\)|(?P<bare>[^;]*))\s*(?:;|$)")
+_YEAR = re.compile(r"\b(?:19|20)\d\d\b")
+
+
+class Clause(NamedTuple):
+    """One value with its condition."""
+
+    value: str
+    months: frozenset[int]
+    """Months in which the condition may hold."""
+    whole: bool
+    """It holds through these months, whatever the hour."""
+
+
+def clauses(text: str) -> tuple[Clause, ...]:
+    """Take a conditional value apart; () where it is not written as one.
+
+    >>> [(one.value, sorted(one.months), one.whole) for one in clauses("7.5 @ (Nov-Feb); none @ (Mo-Fr 06:00-18:00)")]
+    [('7.5', [1, 2, 11, 12], True), ('none', [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12], False)]
+    >>> clauses("35")
+    ()
+    """
+    found, at = [], 0
+    while at < len(text):
+        match = _CLAUSE.match(text, at)
+        if match is None:
+            return ()
+        condition = match["inside"] if match["inside"] is not None else match["bare"]
+        found.append(Clause(match["value"], *_months(condition)))
+        at = match.end()
+    return tuple(found)
+
+
+def _months(condition: str) -> tuple[frozenset[int], bool]:
+    """Give the months in which a condition may hold, and whether it names nothing but months."""
+    text = condition.strip().lower()
+    if _YEAR.search(text):
+        return ALL_MONTHS, False  # a time that is past or passes
+    named = {month for span in _SPAN.finditer(text) for month in _span(span["first"], span["last"] or span["first"])}
+    rest = _DAYS.sub("", _SPAN.sub("", text)).strip(" ,;")
+    return (frozenset(named), not rest) if named else (ALL_MONTHS, False)
+
+
+def _span(first: str, last: str) -> list[int]:
+    """List the months from one to another, over the new year if need be; a month that is touched counts whole."""
+    low, high = _NAMES.index(first[:3]), _NAMES.index(last[:3])
+    return [(low + step) % 12 + 1 for step in range((high - low) % 12 + 1)]

@@ -1,0 +1,148 @@
+"""What is done at a junction, in a driver's words: how sharply a way turns there, and what else leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from preplan.records import FloatArray, IntArray, RoadLimits, RoadTable
+from preplan.roads.projection import road_lines, road_projection
+from preplan.roads.road_names import is_circle
+
+STRAIGHT_DEG = 45.0
+"""A smaller change of bearing is straight on, unless another road leaves straighter (this program's choice)."""
+SURELY_STRAIGHT_DEG = 10.0
+"""A change of bearing this small is straight on whatever else leaves."""
+RIVAL_DEG = 20.0
+"""On one road a bend is told as a turn if another road leaves no more than this much less straight."""
+BEARING_M = 25.0
+"""Length of road from which its bearing at a junction is taken: bends right at a junction are drawn, not driven."""
+STRAIGHT, ROUND, LEFT, RIGHT = "Straight on", "Turn round on", "Left on", "Right on"
+_NO_EXIT = frozenset({"service", "track"})
+"""Values of `highway` that a driver does not count as exits of a roundabout (this program's choice)."""
+
+Driven = tuple[int, bool]
+"""A stretch, and whether it is driven from its `from_node`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Junctions:
+    """The stretches that meet at each node and where they head, for walking by hand."""
+
+    first: IntArray
+    """One longer than the nodes."""
+    stretch: IntArray
+    leaving_deg: FloatArray
+    """(segments, 2): bearing on leaving the `from_node` and on leaving the `to_node`, clockwise from north."""
+
+    @classmethod
+    def of(cls, roads: RoadTable) -> Junctions:
+        """Sort the ends of all stretches by node; build once, for many directions."""
+        nodes = np.concatenate([roads.from_node, roads.to_node])
+        order = np.argsort(nodes, kind="stable")
+        first = np.searchsorted(nodes[order], np.arange(len(roads.node_id) + 1))
+        stretch = np.concatenate([np.arange(len(roads))] * 2)[order]
+        return cls(first.astype(np.int32), stretch.astype(np.int32), _leaving_deg(roads))
+
+    def at(self, node: int) -> list[int]:
+        """List the stretches at a node, a loop twice."""
+        found: list[int] = self.stretch[self.first[node] : self.first[node + 1]].tolist()
+        return found
+
+    def entering(self, row: int, *, forward: bool) -> float:
+        """Give the bearing at the start of a stretch as driven, degrees."""
+        return float(self.leaving_deg[row, 0 if forward else 1])
+
+    def arriving(self, row: int, *, forward: bool) -> float:
+        """Give the bearing at the end of a stretch as driven, degrees."""
+        return float(self.leaving_deg[row, 1 if forward else 0]) + 180.0
+
+    def change(self, before: Driven, after: Driven) -> float:
+        """Give the change of bearing from one stretch driven to another, degrees, to the right positive."""
+        came = self.arriving(before[0], forward=before[1])
+        return _difference(self.entering(after[0], forward=after[1]), came)
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """What is done at a junction."""
+
+    words: str
+    said_on_same_road: bool = False
+    """A turn worth a line even where the road keeps its name."""
+
+
+def turn_into(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driven, after: Driven) -> Turn:
+    """Put the turn from one stretch driven into the next into words."""
+    if before[0] == after[0] and before[1] != after[1]:
+        return Turn(ROUND, said_on_same_road=True)
+    node = int((roads.from_node if after[1] else roads.to_node)[after[0]])
+    angle = meeting.change(before, after)
+    rivals = [
+        abs(meeting.change(before, (row, way)))
+        for row in set(meeting.at(node)) - {before[0], after[0]}
+        if limits.tanker_road[row]
+        for way, start in ((True, roads.from_node[row]), (False, roads.to_node[row]))
+        if start == node
+    ]
+    straightest = all(rival >= abs(angle) for rival in rivals)
+    if abs(angle) < SURELY_STRAIGHT_DEG or (abs(angle) < STRAIGHT_DEG and straightest):
+        return Turn(STRAIGHT)
+    contested = any(rival <= abs(angle) + RIVAL_DEG for rival in rivals)
+    return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested)
+
+
+def turn_across(meeting: Junctions, before: Driven, after: Driven) -> str:
+    """Put the turn over a short link, from the stretch before it into the one after, into words."""
+    angle = meeting.change(before, after)
+    if abs(angle) < STRAIGHT_DEG:
+        return STRAIGHT
+    return RIGHT if angle > 0.0 else LEFT
+
+
+def exit_words(roads: RoadTable, limits: RoadLimits, meeting: Junctions, circle: Sequence[Driven]) -> str:
+    """Say which exit of a roundabout is taken, from the stretches driven on it: every road passed that leads out."""
+    exits = sum(_leads_out(roads, limits, meeting, one) for one in circle[:-1]) + 1
+    return f"At the roundabout, take the {ordinal(exits)} exit onto"
+
+
+def ordinal(number: int) -> str:
+    """Write a number in its place in a row.
+
+    >>> [ordinal(number) for number in (1, 2, 3, 4, 11, 22)]
+    ['1st', '2nd', '3rd', '4th', '11th', '22nd']
+    """
+    teen = number % 100 in (11, 12, 13)
+    return f"{number}{'th' if teen else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
+
+
+def _leads_out(roads: RoadTable, limits: RoadLimits, meeting: Junctions, one: Driven) -> int:
+    """Count the roads that lead out of a roundabout at the end of one of its stretches: a way in only is none."""
+    node = int((roads.to_node if one[1] else roads.from_node)[one[0]])
+    return sum(
+        bool((limits.forward_open[row] and roads.from_node[row] == node)
+             or (limits.backward_open[row] and roads.to_node[row] == node))
+        for row in set(meeting.at(node))
+        if not is_circle(roads, row) and roads.highway[row] not in _NO_EXIT
+    )  # fmt: skip
+
+
+def _leaving_deg(roads: RoadTable) -> FloatArray:
+    """Give the bearings of every stretch away from its two ends, over its first `BEARING_M`: (segments, 2)."""
+    lines = road_lines(roads, road_projection(roads))
+    length_m = shapely.length(lines)
+    reach_m = np.minimum(length_m, BEARING_M)
+    bearings = []
+    for end_m, ahead_m in ((np.zeros(len(lines)), reach_m), (length_m, length_m - reach_m)):
+        end, ahead = (shapely.line_interpolate_point(lines, at_m) for at_m in (end_m, ahead_m))
+        east, north = (get(ahead) - get(end) for get in (shapely.get_x, shapely.get_y))
+        bearings.append(np.degrees(np.arctan2(east, north)))
+    return np.column_stack(bearings)
+
+
+def _difference(bearing: float, other: float) -> float:
+    """Give the change between bearings, -180 to 180 degrees, to the right positive."""
+    return (bearing - other + 180.0) % 360.0 - 180.0

@@ -1,0 +1,198 @@
+"""The main job end to end: what it writes, that it writes the same again, and what stops it."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import hashlib
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from preplan.build import build_district
+from preplan.cli import app
+from tests.shared_data import shared
+
+SAMPLE = Path(__file__).resolve().parents[1] / "data_samples" / "millrace"
+FILES = {
+    "map.html", "cards.pdf", "sites.pdf", "report.pdf", "addresses.csv", "levels.csv", "trips.csv", "dispatch.csv",
+    "preplan.gpkg", "fill_sites.gpx", "fill_sites.kml", "rejected.csv", "run.json",
+}  # fmt: skip
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    """Read a table of text."""
+    return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+
+
+def digests(folder: Path) -> dict[str, str]:
+    """Take the digest of every file but the one that tells the seconds."""
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.name != "run.json"
+    }
+
+
+def run(*arguments: str) -> tuple[int, str]:
+    """Run the command line; return its exit status and all that it says."""
+    result = CliRunner().invoke(app, list(arguments))
+    return result.exit_code, result.output
+
+
+@pytest.fixture(scope="session")
+def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Build the sample once."""
+    out = tmp_path_factory.mktemp("sample") / "millrace"
+    build_district(SAMPLE / "district.toml", out, lambda _stage, _share: None)
+    return out
+
+
+@pytest.fixture
+def district(tmp_path: Path) -> Path:
+    """Copy the sample, to be broken."""
+    folder = tmp_path / "district"
+    shutil.copytree(SAMPLE, folder)
+    return folder
+
+
+def test_every_file_of_the_results_is_there_and_run_json_has_its_digest(sample: Path) -> None:
+    """Nothing promised is missing, nothing listed differs."""
+    assert {path.name for path in sample.iterdir()} >= FILES
+    record = json.loads((sample / "run.json").read_bytes())
+    assert {"program", "version", "date", "inputs", "rules", "counts", "files", "seconds"} <= set(record)
+    assert {
+        name: about.get("sha256", about) if isinstance(about, dict) else about
+        for name, about in record["files"].items()
+    } == digests(sample)
+
+
+def test_the_same_inputs_give_the_same_bytes(sample: Path, tmp_path: Path) -> None:
+    """A second run, its roads read anew, differs in nothing but the seconds."""
+    again = tmp_path / "again"
+    build_district(SAMPLE / "district.toml", again, lambda _stage, _share: None)
+    assert digests(again) == digests(sample)
+
+
+def test_every_address_is_in_one_row_and_statuses_follow_from_levels(sample: Path) -> None:
+    """Rows in are rows out; the first level that meets names the status."""
+    given = {row["address_id"] for row in rows_of(SAMPLE / "addresses.csv")}
+    rows = rows_of(sample / "addresses.csv")
+    assert {row["address_id"] for row in rows} == given
+    meets: dict[str, list[str]] = {}
+    for row in rows_of(sample / "levels.csv"):
+        meets.setdefault(row["address_id"], []).append(row["meets"])
+    for row in rows:
+        found = meets.get(row["address_id"], [])
+        if row["status"] in {"served", "higher level", "not met"}:
+            first = found.index("yes") if "yes" in found else -1
+            assert row["status"] == {-1: "not met", 0: "served"}.get(first, "higher level")
+    assert {row["status"] for row in rows} == {"served", "higher level", "not met", "no route", "hydrant"}
+
+
+def test_a_cycle_of_the_sample_by_plain_arithmetic(sample: Path) -> None:
+    """The longest cycle of each shown level: trip + hook-ups + maneuvers + usable / rates, from the tables alone."""
+    units = {u["unit_id"]: u for u in rows_of(SAMPLE / "apparatus.csv")}
+    sites = {s["site_id"]: s for s in rows_of(SAMPLE / "fill_sites.csv")}
+    checked = 0
+    for row in rows_of(sample / "addresses.csv"):
+        tankers = [units[u] for u in row["tankers"].split()]
+        site = sites.get(row["fill_site_id"], {})
+        if (
+            not tankers
+            or site.get("kind") != "hydrant"
+            or any(not t["dump_gpm"] or t["self_fill_gpm"] for t in tankers)
+        ):
+            continue
+        cycles = []
+        for tanker in tankers:
+            usable = float(tanker["tank_gal"]) * float(tanker.get("usable_fraction") or 0.9)
+            fill = usable / min(float(site["fill_gpm"]), float(tanker["intake_gpm"] or 1000))
+            cycles.append(1.0 + 1.0 + fill + 1.5 + 0.5 + usable / float(tanker["dump_gpm"]))
+        assert float(row["cycle_min"]) == pytest.approx(float(row["round_trip_min"]) + max(cycles), abs=0.11)
+        checked += 1
+    assert checked > 10
+
+
+@pytest.mark.parametrize("name", ["vt_essex_south", "vt_franklin_qc", "usvi_st_john"])
+def test_real_districts_build_and_pass_the_check_of_outputs(name: str, tmp_path: Path) -> None:
+    """Status 0, every address accounted for, the contract of files and columns kept."""
+    folder = shared("districts", name)
+    tool = folder.parents[2] / "tools" / "check_outputs.py"
+    status, _ = run("build", str(folder / "district.toml"), "--out", str(tmp_path / name))
+    assert status == 0
+    done = subprocess.run(
+        [sys.executable, str(tool), str(folder), str(tmp_path / name)], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stdout
+
+
+def broken(district: Path, out: Path) -> str:
+    """Build over earlier results; the run must refuse with status 2 and leave them as they were."""
+    before = digests(out)
+    status, said = run("build", str(district / "district.toml"), "--out", str(out))
+    assert status == 2, said
+    assert digests(out) == before
+    return said
+
+
+@pytest.fixture
+def earlier(sample: Path, tmp_path: Path) -> Path:
+    """Copy the finished sample: results that must survive."""
+    shutil.copytree(sample, tmp_path / "out")
+    return tmp_path / "out"
+
+
+def test_a_wrong_district_file_is_refused_with_the_nearest_known_key(district: Path, earlier: Path) -> None:
+    """An unknown key, a wrong type and a share above 1, all at once."""
+    path = district / "district.toml"
+    text = path.read_text().replace(
+        "fill_hookup_min = 1.0", 'fill_hookp_min = 1.0\nusable_fraction = 90\nstagger_min = "two"'
+    )
+    path.write_text(text)
+    said = broken(district, earlier)
+    assert "fill_hookup_min" in said
+    assert "usable_fraction" in said
+    assert "stagger_min" in said
+
+
+def test_a_missing_column_is_refused_with_those_found(district: Path, earlier: Path) -> None:
+    """The column and what the table has instead are named."""
+    path = district / "fill_sites.csv"
+    path.write_text(path.read_text().replace("site_id,name,kind", "site_id,name,sort", 1))
+    said = broken(district, earlier)
+    assert "kind" in said
+    assert "sort" in said
+
+
+@pytest.mark.parametrize("kept", [0.4, 0.9])
+def test_a_road_file_cut_short_is_refused(district: Path, earlier: Path, kept: float) -> None:
+    """Cut inside the archive, and cut inside the text."""
+    path = district / "roads.osm.gz"
+    whole = path.read_bytes()
+    path.write_bytes(whole[: int(len(whole) * kept)])
+    assert "roads.osm.gz" in broken(district, earlier)
+    text = gzip.decompress(whole)
+    path.write_bytes(gzip.compress(text[: int(len(text) * kept)]))
+    assert "roads.osm.gz" in broken(district, earlier)
+
+
+def test_no_water_nobody_to_haul_it_or_the_wrong_roads_are_refused(district: Path, earlier: Path) -> None:
+    """A plan that could only say 'not met' everywhere is a fault of the input."""
+    sites = district / "fill_sites.csv"
+    whole = sites.read_text()
+    rows = list(csv.DictReader(whole.splitlines()))
+    with sites.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows({**row, "in_service": "no"} for row in rows)
+    assert "no fill site is in service" in broken(district, earlier)
+    sites.write_text(whole)
+    text = (district / "addresses.csv").read_text().replace(",-74.", ",-79.")
+    (district / "addresses.csv").write_text(text)
+    assert "roads.osm.gz" in broken(district, earlier)

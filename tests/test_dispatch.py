@@ -1,0 +1,242 @@
+"""Dispatch: any number along a road has one answer, its own; neighbours differ only where the row shows why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from preplan.plan import CardGroup, Flag, Plan, SeasonLine
+from preplan.records import text_array
+from preplan.render.dispatch import DISPATCH_COLUMNS, dispatch_csv
+from tests.example_plan import example_plan
+from tests.test_tables import changed, picked, rows_of
+
+ANSWERS = ("response_level", "units", "fill_site_id", "backup_site_id", "winter_site_id", "status", "required_gpm")
+SERVED, HIGHER, NOT_MET, NO_ROUTE, HYDRANT = 0, 1, 2, 4, 5
+"""Addresses of the drawn plan, by their status."""
+
+
+def street(answers: Sequence[int], numbers: Sequence[int], road: str = "Mill Road", **columns: Any) -> Plan:
+    """Return a plan of one road: at each number the answer of an address of the drawn plan."""
+    plan = picked(example_plan(), list(answers))
+    n = len(answers)
+    at = {"lon": [-72.0] * n, "lat": [44.0] * n} | columns
+    addresses = replace(
+        changed(plan.addresses, number=list(numbers), lon=at["lon"], lat=at["lat"]),
+        label=text_array(at.get("label", [f"{number} {road}" for number in numbers])),
+        street=text_array([road] * n),
+    )
+    group = CardGroup(
+        road=road, addresses=tuple(range(n)), lead=0, first_number=1, last_number=1, out_steps=(), back_steps=(),
+        cross_street="Quarry Lane",
+    )  # fmt: skip
+    return replace(plan, addresses=addresses, groups=(group,) if n else ())
+
+
+def rows(plan: Plan) -> list[dict[str, str]]:
+    return rows_of(dispatch_csv(plan))
+
+
+def spans(plan: Plan) -> list[tuple[str, str, str, str]]:
+    return [(row["from_number"], row["to_number"], row["parity"], row["status"]) for row in rows(plan)]
+
+
+def look_up(found: list[dict[str, str]], number: int) -> list[dict[str, str]]:
+    """Look a number up as a dispatch system does."""
+    side = "odd" if number % 2 else "even"
+    return [
+        row
+        for row in found
+        if row["from_number"]
+        and int(row["from_number"]) <= number <= int(row["to_number"])
+        and row["parity"] in {"all", side}
+    ]
+
+
+def test_the_drawn_plan() -> None:
+    plan = example_plan()
+    assert dispatch_csv(plan).decode().splitlines() == [
+        ",".join(DISPATCH_COLUMNS),
+        ",1,1,odd,,,,,,no route,500,,,1,,,-71.900000,44.200000,off road data=90000 ft",
+        "Mill Road,3,3,odd,,,,,,hydrant,250,,,1,,,-72.039000,44.000500,",
+        "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,F2,,served,250,310,tankers,1,,Quarry Lane,-72.036000,44.001500,",
+        "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,higher level,500,505,tankers,1,,,-72.030500,44.003500,",
+        "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,not met,500,260,tankers,1,,Mill Road,-72.020500,44.006000,",
+        "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,F2,,not met,500,240,tankers,1,,Mill Road,-72.019500,44.009000,",
+    ]
+
+
+def test_neighbours_that_agree_share_a_row() -> None:
+    """A run ends where the answer changes; one side of the road is named where the houses stand on one."""
+    plan = street([SERVED, SERVED, SERVED, HIGHER, SERVED], [2, 3, 4, 9, 12])
+    assert spans(plan) == [
+        ("2", "4", "all", "served"), ("9", "9", "odd", "higher level"), ("12", "12", "even", "served"),
+    ]  # fmt: skip
+    assert [row["addresses"] for row in rows(plan)] == ["3", "1", "1"]
+
+
+def test_sides_that_differ_have_rows_of_their_own() -> None:
+    plan = street([SERVED, HIGHER] * 4, [1, 2, 3, 4, 5, 6, 7, 8])
+    assert spans(plan) == [("1", "7", "odd", "served"), ("2", "8", "even", "higher level")]
+
+
+def test_a_hydrant_in_between_is_not_swallowed() -> None:
+    plan = street([SERVED, HYDRANT, SERVED], [2, 4, 6])
+    assert [span[3] for span in spans(plan)] == ["served", "hydrant", "served"]
+
+
+def test_a_hydrant_is_named_by_the_road_of_its_neighbours() -> None:
+    """Tables spell a street in their own way; an address without a card takes the road of those that have one."""
+    plan = street([SERVED, HYDRANT], [2, 4])
+    plan = replace(plan, addresses=replace(plan.addresses, street=text_array(["MILL RD", "mill rd"])))
+    plan = replace(plan, groups=(replace(plan.groups[0], addresses=(0,)),))
+    assert [row["road"] for row in rows(plan)] == ["Mill Road", "Mill Road"]
+    alone = replace(plan, groups=())
+    assert {row["road"] for row in rows(alone)} == {"MILL RD", "mill rd"}
+
+
+def test_equal_answers_show_the_weakest_flow() -> None:
+    plan = street([SERVED, SERVED], [2, 4])
+    flow = plan.levels.sustained_gpm.copy()
+    flow[1, 0] = 255.5
+    (row,) = rows(replace(plan, levels=replace(plan.levels, sustained_gpm=flow)))
+    assert (row["sustained_gpm"], row["required_gpm"], row["response_level"]) == ("255", "250", "Level 1")
+
+
+def test_a_need_that_differs_is_seen() -> None:
+    """Next door, same level and units, more water needed: two rows, and the need says why."""
+    plan = street([SERVED, SERVED], [2, 4])
+    plan = replace(plan, needs=changed(plan.needs, required_gpm=[250.0, 300.0]))
+    assert [row["required_gpm"] for row in rows(plan)] == ["250", "300"]
+
+
+def test_order_of_units_is_an_answer() -> None:
+    plan = street([SERVED, SERVED], [2, 4])
+    arrival = plan.arrival_min.copy()
+    arrival[1, :2] = arrival[1, 1::-1]
+    assert [row["units"] for row in rows(replace(plan, arrival_min=arrival))] == ["E1 E2 T1 T2", "E2 E1 T1 T2"]
+
+
+# --------------------------------------------------------------------------- one look-up, several addresses
+
+
+def test_one_number_two_answers() -> None:
+    """A house and its barn: one row, the most demanding, and it says so. 'no route' never hides who comes."""
+    plan = street([SERVED, SERVED, NOT_MET, SERVED, NO_ROUTE], [2, 4, 4, 6, 6])
+    found = rows(plan)
+    assert [(row["from_number"], row["status"]) for row in found] == [
+        ("2", "served"),
+        ("4", "not met"),
+        ("6", "served"),
+    ]
+    assert found[1]["note"] == "answers of 2 addresses differ: the most demanding is shown (another is served)"
+    assert found[2]["note"] == "answers of 2 addresses differ: the most demanding is shown (another is no route)"
+
+
+def test_one_number_two_places() -> None:
+    """Two towns with one street name: a row each, told apart by where they are."""
+    plan = street([SERVED, HIGHER, SERVED], [4, 4, 6], lon=[-72.0, -72.1, -72.0])
+    found = rows(plan)
+    assert [(row["from_number"], row["status"], row["lon"]) for row in found] == [
+        ("4", "served", "-72.000000"), ("4", "higher level", "-72.100000"), ("6", "served", "-72.000000"),
+    ]  # fmt: skip
+    assert [bool(row["note"]) for row in found] == [True, True, False]
+    assert found[0]["note"].startswith("one of 2 places of this road and number")
+
+
+def test_two_places_that_answer_alike_are_one_row() -> None:
+    plan = street([SERVED, SERVED], [4, 4], lon=[-72.0, -72.1])
+    assert [(row["addresses"], row["note"]) for row in rows(plan)] == [("2", "")]
+
+
+def test_without_a_number_the_label_is_looked_up() -> None:
+    labels = ["Camp Seven", "Pump house", "CAMP SEVEN"]
+    plan = street([SERVED, HIGHER, NOT_MET], [-1, -1, -1], label=labels)
+    found = rows(plan)
+    assert [(row["from_number"], row["to_number"], row["parity"]) for row in found] == [("", "", "all")] * 2
+    assert [(row["label"], row["status"]) for row in found] == [
+        ("CAMP SEVEN", "not met"),
+        ("Pump house", "higher level"),
+    ]
+
+
+@pytest.mark.parametrize("road", ["", "=1+1", "Ünïcødé \u2028 Road"])
+def test_other_peoples_roads(road: str) -> None:
+    found = rows(street([SERVED, HIGHER], [2, 4], road=road))
+    assert len(found) == 2
+    assert found[0]["road"] == {"=1+1": "'=1+1"}.get(road, road.replace("\u2028", " "))
+
+
+# --------------------------------------------------------------------------- whatever the street
+
+houses = st.lists(
+    st.tuples(st.integers(-1, 12), st.sampled_from([SERVED, HIGHER, NOT_MET, NO_ROUTE, HYDRANT])), max_size=14
+)
+
+
+@given(houses)
+def test_each_address_is_in_one_row_and_each_number_has_one_answer(street_of: list[tuple[int, int]]) -> None:
+    """Whatever stands where: rows hold all addresses; a look-up finds one row, which answers as asked."""
+    numbers, answers = [n for n, _ in street_of], [a for _, a in street_of]
+    plan = street(answers, numbers)
+    found = rows(plan)
+    assert sum(int(row["addresses"]) for row in found) == len(numbers)
+    for number in range(14):
+        assert len(look_up(found, number)) <= 1
+    drawn = {row["label"]: row for row in rows(street(range(6), [-1] * 6, label=[str(i) for i in range(6)]))}
+    for number in {n for n in numbers if n >= 0}:
+        (row,) = look_up(found, number)
+        here = [drawn[str(a)] for n, a in street_of if n == number]
+        assert tuple(row[name] for name in ANSWERS) in {tuple(one[name] for name in ANSWERS) for one in here}
+        if len({one["status"] for one in here}) > 1:
+            assert "differ" in row["note"]
+
+
+@given(houses)
+def test_rows_next_to_each_other_differ(street_of: list[tuple[int, int]]) -> None:
+    """Of two rows of one side that follow each other some cell differs, unless one of them needs a note."""
+    found = [row for row in rows(street([a for _, a in street_of], [n for n, _ in street_of])) if row["from_number"]]
+    for side in ({"all"}, {"all", "odd"}, {"all", "even"}):
+        here = [row for row in found if row["parity"] in side]
+        if here != found:
+            continue
+        for one, other in pairwise(here):
+            assert one["note"] or other["note"] or any(one[name] != other[name] for name in ANSWERS)
+
+
+# --------------------------------------------------------------------------- winter
+
+
+def test_winter_variant() -> None:
+    """Another site in winter is named; no usable one at all is said, not left empty."""
+    plan = example_plan()
+    best = plan.levels.site.copy()
+    best[0], best[1] = 1, -1
+    winter = SeasonLine(months=(1, 2, 12), sites=(1,), best_site=best, sustained_gpm=plan.levels.sustained_gpm)
+    summer = SeasonLine(
+        months=tuple(range(3, 12)), sites=(0, 1), best_site=plan.levels.site, sustained_gpm=plan.levels.sustained_gpm
+    )
+    found = rows(replace(plan, seasons=(summer, winter)))
+    assert [row["winter_site_id"] for row in found] == ["", "", "F2", "none", "", ""]
+
+
+def test_winter_alone_parts_neighbours() -> None:
+    plan = street([SERVED, SERVED], [2, 4])
+    best = plan.levels.site.copy()
+    best[1] = 1
+    winter = SeasonLine(months=(1,), sites=(0, 1), best_site=best, sustained_gpm=plan.levels.sustained_gpm)
+    assert [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))] == ["", "F2"]
+
+
+def test_a_route_that_lacks_says_how_far_off_the_roads() -> None:
+    plan = street([NO_ROUTE], [2])
+    flags = ((Flag("assumed building"), Flag("off road data", 2956.4, "ft")),)
+    assert rows(replace(plan, answers=replace(plan.answers, flags=flags)))[0]["note"] == "off road data=2957 ft"
+    assert np.isnan(plan.frontages.fraction).all()

@@ -1,0 +1,232 @@
+"""Every kind of file a county sends: the same addresses come out of each."""
+
+from __future__ import annotations
+
+import gzip
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from preplan.errors import InputError
+from preplan.inputs.addresses import read_addresses
+from preplan.inputs.reader import read_inputs
+from preplan.inputs.sheet import Sheet, open_sheet
+from preplan.inputs.table_file import parts_of, read_table
+from tests.faults.built import Cell, layer, workbook
+from tests.inputs_folder import FILES, write_folder
+from tests.shared_data import shared
+
+PLACES = [(-72.0, 44.0), (-72.1, 44.1), (-72.2, 44.2)]
+PLANE = "EPSG:32145"
+"""Metres of a state's plane."""
+
+
+def opened(path: Path, role: str = "addresses") -> tuple[Sheet, tuple[str, ...]]:
+    return open_sheet(path, role, path.name, {})
+
+
+def planned(path: Path) -> tuple[list[str], list[str], list[float], list[float]]:
+    sheet, _ = opened(path)
+    read = read_addresses(sheet)
+    assert sheet.faults == []
+    return read.address_id.tolist(), read.label.tolist(), read.lon.tolist(), read.lat.tolist()
+
+
+def packed(path: Path, *members: Path, inside: str = "") -> Path:
+    with zipfile.ZipFile(path, "w") as archive:
+        for member in members:
+            archive.write(member, f"{inside}{member.name}")
+    return path
+
+
+def zipped_shapefile(folder: Path, inside: str) -> Path:
+    layer(folder / "points.shp", PLACES, "EPSG:4326")
+    return packed(folder / "a.zip", *sorted(folder.glob("points.*")), inside=inside)
+
+
+def zipped_geodatabase(folder: Path) -> Path:
+    layer(folder / "d.gdb", PLACES, "EPSG:4326", driver="OpenFileGDB", layer="addresses")
+    return packed(folder / "a.gdb.zip", *sorted((folder / "d.gdb").iterdir()), inside="d.gdb/")
+
+
+def one(folder: Path, name: str, **options: str) -> Path:
+    layer(folder / name, PLACES, "EPSG:4326", **options)
+    return folder / name
+
+
+def gzipped(folder: Path, name: str) -> Path:
+    path = one(folder, name)
+    return Path(_write(folder / f"{name}.gz", gzip.compress(path.read_bytes())))
+
+
+def _write(path: Path, data: bytes) -> Path:
+    path.write_bytes(data)
+    return path
+
+
+LAYERS: dict[str, Callable[[Path], Path]] = {
+    "geopackage": lambda folder: one(folder, "a.gpkg"),
+    "geojson": lambda folder: one(folder, "a.geojson"),
+    "geojson, a feature a line": lambda folder: one(folder, "a.geojsonl", driver="GeoJSONSeq"),
+    "geojson, a feature a line, under its other ending": lambda folder: one(folder, "a.geojsonl").rename(
+        folder / "a.ndjson"
+    ),
+    "geojson packed": lambda folder: gzipped(folder, "a.geojson"),
+    "shapefile": lambda folder: one(folder, "a.shp"),
+    "shapefile zipped": lambda folder: zipped_shapefile(folder, ""),
+    "shapefile zipped in a folder": lambda folder: zipped_shapefile(folder, "county data/"),
+    "geodatabase": lambda folder: one(folder, "a.gdb", driver="OpenFileGDB"),
+    "geodatabase zipped": zipped_geodatabase,
+}
+
+
+@pytest.mark.parametrize("kind", LAYERS)
+def test_layers_of_every_kind_say_the_same(tmp_path: Path, kind: str) -> None:
+    ids, labels, lon, lat = planned(LAYERS[kind](tmp_path))
+    assert ids == ["a1", "a2", "a3"]
+    assert labels == ["1 Mill Road", "2 Mill Road", "3 Mill Road"]
+    # a geodatabase keeps places on a grid finer than a millimetre
+    assert lon == pytest.approx([place[0] for place in PLACES], abs=1e-9)
+    assert lat == pytest.approx([place[1] for place in PLACES], abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["a.gpkg", "a.shp"])
+def test_a_layer_in_a_states_plane_is_reprojected(tmp_path: Path, name: str) -> None:
+    # the projection's own origin: 42.5 N, 72.5 W at 500,000 m east, 0 m north (its published parameters)
+    layer(tmp_path / name, [(500_000.0, 0.0)] * 2, PLANE)
+    _, _, lon, lat = planned(tmp_path / name)
+    assert lon == pytest.approx([-72.5] * 2, abs=1e-7)
+    assert lat == pytest.approx([42.5] * 2, abs=1e-7)
+
+
+def test_a_note_says_that_no_coordinate_system_was_named(tmp_path: Path) -> None:
+    path = one(tmp_path, "a.shp")
+    path.with_suffix(".prj").unlink()
+    assert opened(path)[1] == ("a.shp: names no coordinate system; its numbers fit longitude and latitude (WGS84).",)
+
+
+TEXT = "address_id,label,lon,lat\n007,12 Mühle Road,-72.1,44.1\n"
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
+def test_csv_in_every_code_page(tmp_path: Path, encoding: str) -> None:
+    ids, labels, *_ = planned(_write(tmp_path / "a.csv", TEXT.encode(encoding)))
+    assert (ids, labels) == (["007"], ["12 Mühle Road"])
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
+def test_csv_with_every_delimiter_packed_or_named(tmp_path: Path, delimiter: str) -> None:
+    text = TEXT.replace(",", delimiter)
+    for path in (
+        _write(tmp_path / "a.csv", text.encode()),
+        _write(tmp_path / "a.csv.gz", gzip.compress(text.encode())),
+        _write(tmp_path / "b.csv", f"sep={delimiter}\r\n{text}".encode()),
+        packed(tmp_path / "a.zip", tmp_path / "a.csv"),
+    ):
+        assert planned(path)[0] == ["007"]
+        assert opened(path)[0].row.tolist() == [2]
+
+
+def test_a_delimiter_inside_quotes_of_the_header_does_not_count(tmp_path: Path) -> None:
+    text = '"the, place, of, it";address_id;label;lon;lat\nx;1;1 A Road;-72;44\n'
+    assert planned(_write(tmp_path / "a.csv", text.encode()))[0] == ["1"]
+
+
+def test_the_table_of_an_archive_is_not_its_licence(tmp_path: Path) -> None:
+    for name in ("LICENSE.txt", "about.json"):
+        (tmp_path / name).write_text("{}")
+    (tmp_path / "points.csv").write_text(TEXT)
+    members = [tmp_path / name for name in ("LICENSE.txt", "about.json", "points.csv")]
+    sheet, notes = opened(packed(tmp_path / "a.zip", *members))
+    assert (sheet.id.tolist(), notes) == (["007"], ())
+
+
+def test_an_archive_of_two_tables_says_which_was_read(tmp_path: Path) -> None:
+    for name in ("hydrants.csv", "parcels.csv"):
+        (tmp_path / name).write_text(TEXT)
+    path = packed(tmp_path / "a.zip", tmp_path / "hydrants.csv", tmp_path / "parcels.csv")
+    assert "'hydrants.csv' was read" in opened(path)[1][0]
+    assert read_table(path, "parcels", "a.zip").notes == ()
+
+
+def book(folder: Path, **sheets: list[list[Cell]]) -> Path:
+    return _write(folder / "a.xlsx", workbook(sheets))
+
+
+HEADER: list[Cell] = ["address_id", "label", "lon", "lat"]
+
+
+def test_a_workbook_is_read_as_text(tmp_path: Path) -> None:
+    path = book(tmp_path, Sheet1=[HEADER, ["007", "12 A Road", -72.5, 44.25], [12.0, "9 A Road", -72, 44]])
+    ids, labels, lon, lat = planned(path)
+    assert (ids, labels) == (["007", "12"], ["12 A Road", "9 A Road"])
+    assert (lon, lat) == ([-72.5, -72.0], [44.25, 44.0])
+
+
+def test_rows_of_a_workbook_keep_their_numbers(tmp_path: Path) -> None:
+    rows: list[list[Cell]] = [[], HEADER, [], ["1", "1 A Road", -72, 44], ["2", "", -72, 44]]
+    sheet, _ = opened(book(tmp_path, Sheet1=rows))
+    read_addresses(sheet)
+    assert sheet.row.tolist() == [4, 5]
+    assert [(fault.row, fault.column) for fault in sheet.faults] == [(5, "label")]
+
+
+def test_a_date_of_a_workbook_is_an_iso_date(tmp_path: Path) -> None:
+    rows: list[list[Cell]] = [["site_id", "tested", "months"], ["S1", (45838,), (46330,)]]
+    table = read_table(book(tmp_path, Sheet1=rows), "fill_sites", "a.xlsx")
+    assert [column.tolist() for column in table.columns[1:]] == [["2025-06-30"], ["2026-11-04"]]
+
+
+def test_the_sheet_named_like_the_table_goes_first(tmp_path: Path) -> None:
+    row: list[Cell] = ["1", "1 A Road", -72, 44]
+    other: list[Cell] = ["2", "2 A Road", -72, 44]
+    path = book(tmp_path, About=[["Made by the county"]], Old=[HEADER, row], Addresses=[HEADER, other])
+    assert planned(path)[0] == ["2"]
+    unnamed = book(tmp_path, About=[["Made by the county"]], Old=[HEADER, row], New=[HEADER, other])
+    sheet, notes = opened(unnamed)
+    assert sheet.id.tolist() == ["1"]
+    assert "2 sheets; the first, 'Old'" in notes[0]
+
+
+def test_a_geodatabase_and_a_shapefile_are_known_by_all_their_files(tmp_path: Path) -> None:
+    layer(tmp_path / "a.shp", PLACES, "EPSG:4326")
+    assert [part.suffix for part in parts_of(tmp_path / "a.shp")] == [".dbf", ".shx", ".prj", ".cpg"]
+    layer(tmp_path / "a.gdb", PLACES, "EPSG:4326", driver="OpenFileGDB")
+    text = FILES["district.toml"].replace("addresses.csv", "a.gdb")
+    read = read_inputs(write_folder(tmp_path, district_toml=text))
+    assert len(read.addresses) == 3
+    assert all(path.is_file() for path in read.files.values())
+    assert sum(role.startswith("addresses/") for role in read.files) > 3
+
+
+def test_a_folder_that_is_no_geodatabase_is_no_file(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").mkdir()
+    with pytest.raises(InputError, match="is no file"):
+        read_inputs(write_folder(tmp_path, district_toml=FILES["district.toml"].replace("addresses.csv", "a.csv")))
+
+
+@pytest.mark.parametrize(
+    ("name", "rows", "without_number"),
+    [
+        ("va_highland_county.csv.gz", 2390, 0),
+        ("vt_essex_north_e911.csv.gz", 2193, None),
+        ("vt_guildhall_e911_raw.geojson.gz", 224, None),
+    ],
+)
+def test_real_tables_are_read_without_mapping(name: str, rows: int, without_number: int | None) -> None:
+    sheet, _ = opened(shared("addresses", name))
+    read = read_addresses(sheet)
+    assert (len(read), sheet.faults) == (rows, [])
+    assert all(read.label.tolist())
+    assert all(read.street.tolist())
+    assert len(set(read.address_id.tolist())) == rows
+    for label, street, number in zip(read.label, read.street, read.number.tolist(), strict=True):
+        assert street in label
+        assert number == -1 or label.startswith(str(number))
+    if without_number is not None:
+        assert (read.number == -1).sum() == without_number
+    else:
+        assert all(read.occupancy.tolist())
+        assert all(one.isdigit() for one in read.address_id)

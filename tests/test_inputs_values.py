@@ -1,0 +1,293 @@
+"""What cells say: units, marks, months, dates, places, weights; and what they do not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from preplan.inputs import cells
+from preplan.inputs.addresses import read_addresses
+from preplan.inputs.apparatus import read_apparatus
+from preplan.inputs.columns import ADDRESSES
+from preplan.inputs.degrees import from_mercator, look_swapped, read_degree
+from preplan.inputs.fill_sites import read_fill_sites
+from preplan.inputs.hydrants import read_hydrants
+from preplan.inputs.sheet import Sheet
+from preplan.records import Unit
+from preplan.rules import HydrantRules, Rules, ShuttleRules
+from preplan.units import LB_PER_GAL
+from tests.inputs_folder import sheet_of
+
+# ----------------------------------------------------------------------------- numbers
+
+
+@pytest.mark.parametrize(
+    ("cell", "unit", "value"),
+    [
+        ("1,000 gpm", "gpm", 1000),
+        ("2,500 gal", "gal", 2500),
+        ("2 500 gal", "gal", 2500),
+        ("1.234,5", "gal", 1234.5),
+        ("1.234.567", "gal", 1234567),
+        ("23 T", "lb", 46000),
+        ("23 tons", "lb", 46000),
+        ("23.5 short tons", "lb", 47000),
+        ("10 tonnes", "lb", 22046.2262185),
+        ("9,000 kg", "lb", 19841.60),
+        ("42,000#", "lb", 42000),
+        ("8'6\"", "ft", 8.5),
+        ("8' 6\"", "ft", 8.5),
+        ("8 ft 6 in", "ft", 8.5),
+        ("8'-6 1/2\"", "ft", 8 + 6.5 / 12),
+        ("10\u20326\u2033", "ft", 10.5),
+        ("102 in", "ft", 8.5),
+        ("0.5 mi", "ft", 2640),
+        ("100 yds", "ft", 300),
+        ('2 1/2"', "in", 2.5),
+        ("2-1/2 in.", "in", 2.5),
+        ("90 sec", "min", 1.5),
+        ("6 mins", "min", 6),
+        ("90%", "fraction", 0.9),
+        ("1,200 sq. ft.", "sqft", 1200),
+        ("55 mi/h", "mph", 55),
+        ("-5 ft", "ft", -5),
+        ("1.5e3", "gal", 1500),
+    ],
+)
+def test_numbers_with_units_and_marks(cell: str, unit: str, value: float) -> None:
+    assert cells.number(cell, unit) == pytest.approx(value, rel=1e-6) or float(cell) == value
+
+
+@pytest.mark.parametrize(
+    ("cell", "unit"),
+    [
+        ("23 t", "lb"), ("23 mt", "lb"), ("44,59", "gal"), ("1,23", "lb"), ("12.34.5", "gal"), ("1,2345", "gal"),
+        ("8'", "in"), ("8'12\"", "ft"), ("3 m", "ft"), ("10 km/h", "mph"), ("5 gal", "gpm"), ("~500", "gpm"),
+        ("500-600", "gpm"), ("500+", "gpm"), ("1/0 in", "in"), ("2 1/0 in", "in"), ("", "lb"), ("90%", "gal"),
+    ],
+)  # fmt: skip
+def test_numbers_that_could_mean_two_things_are_none(cell: str, unit: str) -> None:
+    assert np.isnan(cells.number(cell, unit))
+
+
+@given(st.integers(0, 10**9), st.integers(1, 9))
+def test_marks_of_both_kinds_read_as_the_same_number(whole: int, tenths: int) -> None:
+    grouped = f"{whole:,}.{tenths}"
+    assert cells.number(grouped) == whole + tenths / 10
+    if whole >= 1000:  # only then is there a point, and the comma can be nothing but the decimal mark
+        assert cells.number(grouped.replace(",", "_").replace(".", ",").replace("_", ".")) == whole + tenths / 10
+
+
+def test_a_reading_that_a_person_should_know_of_is_noted_once() -> None:
+    sheet = sheet_of("apparatus", "unit_id,station_id,kind,loaded_lb", [
+        ["a", "H", "tanker", "23 T"], ["b", "H", "tanker", "24 T"], ["c", "H", "tanker", "46,000 lb"],
+    ])  # fmt: skip
+    assert sheet.number("loaded_lb").tolist() == [46000, 48000, 46000]
+    assert sheet.notes == [
+        "apparatus.csv: loaded_lb '23 T' was read as 46,000 lb (short tons of 2,000 lb), and 1 more likewise."
+    ]
+
+
+# ----------------------------------------------------------------------------- yes and no, months, dates
+
+
+def test_yes_and_no_in_their_spellings() -> None:
+    said = [
+        "Yes",
+        "y",
+        "TRUE",
+        "t",
+        "1",
+        "1.0",
+        "X",
+        "\u2713",
+        "No",
+        "n",
+        "False",
+        "F",
+        "0",
+        "0.0",
+        "",
+        "N/A",
+        "<Null>",
+    ]
+    sheet = sheet_of("addresses", "address_id,label,lon,lat,exposure", [
+        [f"{i}", "1 A", "-72", "44", one] for i, one in enumerate(said)
+    ])  # fmt: skip
+    read = sheet.yes_no("exposure")
+    assert sheet.faults == []
+    assert read[:14].tolist() == [1] * 8 + [0] * 6
+    assert np.isnan(read[14:]).all()
+
+
+@pytest.mark.parametrize("cell", [
+    "4-11", "Apr-Nov", "April to November", "apr. - nov.", "April through November", "APR THRU NOV", "04-11",
+    "4\u201311", "Apr until Nov", "4,5,6,7,8,9,10,11", "Apr-Aug & Sep-Nov",
+])  # fmt: skip
+def test_months_from_april_to_november(cell: str) -> None:
+    assert cells.months(cell) == frozenset(range(4, 12))
+
+
+@pytest.mark.parametrize("cell", ["4-Nov", "Nov-4", "11-Apr", "2026-11-04", "11/4/2026", "4/11/26"])
+def test_months_that_a_spreadsheet_made_a_date_are_named(cell: str) -> None:
+    assert cells.months(cell) is None
+    assert cells.months_rule(cell) == cells.MONTHS_TURNED
+
+
+@pytest.mark.parametrize(("cell", "date"), [
+    ("2025-06-30", "2025-06-30"), ("2025-06-30T00:00:00", "2025-06-30"), ("6/30/2025", "2025-06-30"),
+    ("6/30/25", "2025-06-30"), ("June 30, 2025", "2025-06-30"), ("30-Jun-2025", "2025-06-30"), ("Jun. 2025", "2025-06"),
+    ("2025", "2025"), ("30/6/2025", None), ("2025-02-30", None), ("June 31, 2025", None), ("Junk 3, 2025", None),
+    ("45838", None), ("soon", None),
+])  # fmt: skip
+def test_dates(cell: str, date: str | None) -> None:
+    assert cells.iso_date(cell) == date
+
+
+# ----------------------------------------------------------------------------- places
+
+
+@pytest.mark.parametrize(
+    ("cell", "axis", "value"),
+    [
+        ("72°30'36\"W", "lon", -72.51),
+        ("W 72° 30' 36\"", "lon", -72.51),
+        ("-72 30 36", "lon", -72.51),
+        ("-72:30:36", "lon", -72.51),
+        ("72° 30.6' W", "lon", -72.51),
+        ("44°15'N", "lat", 44.25),
+        ("44d15m", "lat", np.nan),
+        ("44,25", "lat", 44.25),
+        ("44.25° N", "lat", 44.25),
+        ("33 51 00 S", "lat", -33.85),
+        ("44 15 60", "lat", np.nan),
+        ("44.5 15", "lat", np.nan),
+        ("44 15 N W", "lat", np.nan),
+        ("north", "lat", np.nan),
+        ("", "lat", np.nan),
+    ],
+)
+def test_places_in_degrees_minutes_and_seconds(cell: str, axis: str, value: float) -> None:
+    assert read_degree(cell, axis)[0] == pytest.approx(value, abs=1e-9, nan_ok=True)
+
+
+@given(st.integers(-179, 179), st.integers(0, 59), st.integers(0, 59))
+def test_degrees_minutes_and_seconds_come_back(degrees: int, minutes: int, seconds: int) -> None:
+    value = abs(degrees) + minutes / 60 + seconds / 3600
+    letter = "W" if degrees < 0 else "E"
+    read, rule = read_degree(f"{abs(degrees)}°{minutes}'{seconds}\" {letter}", "lon")
+    assert read == pytest.approx(-value if degrees < 0 else value)
+    assert rule == "degrees, minutes and seconds"
+
+
+def test_a_table_in_degrees_minutes_and_seconds_is_read_with_a_note() -> None:
+    sheet = sheet_of("addresses", "address_id,label,lon,lat", [["1", "1 A", "72 30 36 W", "44 15 00 N"]])
+    read = read_addresses(sheet)
+    assert (read.lon.tolist(), read.lat.tolist()) == ([pytest.approx(-72.51)], [44.25])
+    assert sheet.notes == [
+        f"addresses.csv: {axis} is written with degrees, minutes and seconds in some rows; they were read so."
+        for axis in ("lon", "lat")
+    ]
+
+
+@given(st.floats(-179, 179), st.floats(-84, 84))
+def test_web_mercator_metres_are_recognised(lon: float, lat: float) -> None:
+    # the projection's own formula: x = R lon, y = R ln tan(45 deg + lat / 2)
+    x = 6378137.0 * np.radians(lon)
+    y = 6378137.0 * np.log(np.tan(np.pi / 4 + np.radians(lat) / 2))
+    assert from_mercator(x, y) == pytest.approx((lon, lat), abs=1e-9)
+
+
+@given(st.floats(-125, -67), st.floats(25, 49))
+def test_a_table_in_this_country_exchanged_is_seen_and_one_that_is_not_is_left(lon: float, lat: float) -> None:
+    near = np.linspace(0, 0.5, 9)
+    assert not look_swapped(lon + near, lat + near).any()
+    assert look_swapped(lat + near, lon + near).all()
+
+
+# ----------------------------------------------------------------------------- weights
+
+
+def units(header: str, *rows: str) -> tuple[tuple[Unit, ...], Sheet]:
+    sheet = sheet_of("apparatus", "unit_id,station_id,kind,tank_gal" + header, [row.split("|") for row in rows])
+    return read_apparatus(sheet, Rules(), None), sheet
+
+
+@pytest.mark.parametrize("tank", [500, 1000, 1500, 2000, 2500, 3000, 3500, 4500, 6000])
+def test_the_weight_of_the_rule_is_plausible_for_every_tank(tank: int) -> None:
+    found, sheet = units("", f"T|H|tanker|{tank}", f"P|H|pumper-tanker|{tank}")
+    assert (len(found), sheet.faults, sheet.notes) == (2, [], [])
+
+
+def test_a_known_empty_weight_raises_an_assumed_loaded_one() -> None:
+    (light, heavy), _ = units(",empty_lb", "A|H|tanker|2000|20000", "B|H|tanker|2000|30000")
+    assert light.loaded_lb == 9500 + 16.7 * 2000
+    assert heavy.loaded_lb == 30000 + LB_PER_GAL * 2000
+
+
+@pytest.mark.parametrize("column", ["loaded_lb", "empty_lb", "axle_lb"])
+def test_a_bare_weight_in_tons_is_a_fault_with_its_remedy(column: str) -> None:
+    _, sheet = units(f",{column}", "T|H|tanker|2000|21")
+    (fault,) = sheet.faults
+    assert fault.column == column
+    assert "42,000" in fault.rule
+
+
+def test_out_of_service_in_words() -> None:
+    found, _ = units(",in_service", "A|H|tanker|2000|OOS", "B|H|tanker|2000|In Service", "C|H|tanker|2000|")
+    assert [unit.in_service for unit in found] == [False, True, True]
+
+
+# ----------------------------------------------------------------------------- nothing lost
+
+CELLS = st.sampled_from([
+    "", "1", "a", "=2", "12 Mill Road", "-72.1", "44.2", "72 6 0 W", "0", "-8016117", "5466990", "nan", "N/A", "<Null>",
+    "V", "yes", "7", "8'6\"", "23 T", "1.234,5", "4-Nov", "\x07", "x" * 40,
+])  # fmt: skip
+HEADERS = st.lists(
+    st.sampled_from(
+        sorted({form for name in ADDRESSES.names for form in (name, *ADDRESSES.aliases.get(name, ())[:2])})
+    ),
+    max_size=8,
+    unique=True,
+).map(lambda further: list(dict.fromkeys(["address_id", "label", "lon", "lat", *further])))
+
+
+@settings(max_examples=150, deadline=None)
+@given(HEADERS, st.data())
+def test_every_row_under_any_headers_is_planned_or_rejected_never_both(headers: list[str], data: st.DataObject) -> None:
+    rows = data.draw(st.lists(st.lists(CELLS, min_size=len(headers), max_size=len(headers)), max_size=10))
+    sheet = sheet_of("addresses", ",".join(headers), rows)
+    read = read_addresses(sheet)
+    planned, rejected = read.row.tolist(), {fault.row for fault in sheet.faults}
+    assert sorted([*planned, *rejected]) == list(range(2, len(rows) + 2))
+    assert len(set(read.address_id.tolist())) == len(read)
+    assert (np.abs(read.lon) <= 180).all()
+    assert (np.abs(read.lat) <= 90).all()
+    assert all(read.label.tolist())
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.lists(CELLS, min_size=5, max_size=5), max_size=10))
+def test_every_hydrant_is_planned_or_rejected_never_both(rows: list[list[str]]) -> None:
+    sheet = sheet_of("hydrants", "hydrant_id,lon,lat,flow_gpm,class", rows)
+    read = read_hydrants(sheet, HydrantRules())
+    assert len(read) + len({fault.row for fault in sheet.faults}) == len(rows)
+
+
+def test_a_table_wholly_at_fault_is_told_quickly() -> None:
+    """Each row its own wrong cell: the work must not grow with the square of the rows."""
+    n = 20_000
+    rows = [[f"{i}", f"{i} A", f"{500 + i}", f"{500 + i}", f"m{i}", f"c{i}"] for i in range(n)]
+    sheet = sheet_of("addresses", "address_id,label,lon,lat,exposure,construction", rows)
+    assert len(read_addresses(sheet)) == 0
+    assert len(sheet.faults) == 3 * n
+
+
+def test_the_months_of_a_site_are_read_from_words() -> None:
+    header = "site_id,name,kind,lon,lat,months,tested"
+    sheet = sheet_of("fill_sites", header, [["S", "Pond", "draft", "-72", "44", "April to November", "June 2025"]])
+    (site,) = read_fill_sites(sheet, ShuttleRules())
+    assert (site.months, site.tested) == (frozenset(range(4, 12)), "2025-06")

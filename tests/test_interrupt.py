@@ -1,0 +1,137 @@
+"""Runs that are killed or stopped: a real `preplan build` each time, and what is in the folder afterwards."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from hashlib import sha256
+from pathlib import Path
+from shutil import copytree
+
+import pytest
+
+from preplan.write import restore_broken
+from tests.inputs_folder import toml, write_folder
+from tests.osm_text import OsmText
+
+REPOSITORY = Path(__file__).resolve().parents[1]
+LAST_STAGE = "writing results"
+SEED = 20260501
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="needs signals")
+
+
+def write_district(folder: Path, name: str) -> Path:
+    """Write the small district, with a road past all its places; its name tells one run's results from another's."""
+    folder.mkdir(exist_ok=True)
+    text = OsmText()
+    for node, (lon, lat) in enumerate(
+        [(-72.05, 44.05), (-72.03, 44.03), (-72.02, 44.02), (-72.01, 44.01), (-72.0, 44.0), (-72.02, 44.0)], start=1
+    ):
+        text.node(node, lon, lat)
+    text.way(10, [1, 2, 3, 4, 5], {"highway": "tertiary", "name": "Mill Road"}, date="2026-04-30T00:00:00Z")
+    text.way(11, [5, 6], {"highway": "tertiary", "name": "Depot Street"})
+    return write_folder(folder, roads_osm=text.xml(), district_toml=toml().replace("Millrace", name))
+
+
+def start(district: Path, out: Path) -> subprocess.Popen[str]:
+    command = [sys.executable, "-m", "preplan", "build", str(district), "--out", str(out)]
+    return subprocess.Popen(command, cwd=REPOSITORY, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+def finish(district: Path, out: Path) -> list[str]:
+    """Run to the end; return the lines on stderr."""
+    run = start(district, out)
+    stdout, stderr = run.communicate(timeout=120)
+    assert run.returncode == 0, stderr
+    assert stdout == f"Results in {out}\n"
+    return stderr.splitlines()
+
+
+def stop(district: Path, out: Path, moment: tuple[str, float], how: signal.Signals) -> tuple[int, str]:
+    """Run, and send a signal some seconds after a stage begins; return the exit status and the rest of stderr."""
+    stage, delay_s = moment
+    run = start(district, out)
+    assert run.stderr is not None
+    for line in run.stderr:
+        if line.strip() == stage:
+            break
+    time.sleep(delay_s)
+    run.send_signal(how)
+    _, rest = run.communicate(timeout=60)
+    return run.returncode, rest
+
+
+def whole(out: Path) -> str | None:
+    """Name the district whose results stand in a folder, all as their run.json lists them; None: not whole."""
+    listed = json.loads((out / "run.json").read_bytes())
+    found = {
+        path.relative_to(out).as_posix(): sha256(path.read_bytes()).hexdigest()
+        for path in out.rglob("*")
+        if path.is_file() and path.name != "run.json"
+    }
+    return str(listed["district"]) if found == listed["files"] else None
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
+    """Return a folder with results, and the stages of the run that made them."""
+    folder = tmp_path_factory.mktemp("first")
+    stages = finish(write_district(folder / "district", "First"), folder / "out")
+    assert whole(folder / "out") == "First"
+    return folder, [line for line in stages if ":" not in line and line != "done"]
+
+
+@pytest.mark.parametrize("pair", range(4))
+def test_killed_at_any_moment(first: tuple[Path, list[str]], tmp_path: Path, pair: int) -> None:
+    """Three kills each, two while results are written: a whole set stands after each, and the next run works."""
+    folder, stages = first
+    draw = random.Random(SEED + pair)  # noqa: S311  moments, not secrets
+    moments = [
+        (draw.choice(stages[:-1]), draw.uniform(0.0, 0.3)),
+        *((LAST_STAGE, draw.uniform(0.0, 0.02)) for _ in "ab"),
+    ]
+    out = tmp_path / "out"
+    copytree(folder / "out", out)
+    stands = "First"
+    for number, moment in enumerate(moments):
+        name = f"Killed {number}"
+        status, _ = stop(write_district(tmp_path / "district", name), out, moment, signal.SIGKILL)
+        assert status in {-signal.SIGKILL, 0}, "0: it had ended before the signal came"
+        if whole(out) is None:
+            assert restore_broken(out), "a mixed set, and no way back"
+        found = whole(out)
+        assert found == name if status == 0 else found in {stands, name}
+        stands = str(found)
+    finish(write_district(tmp_path / "district", "Last"), out)
+    assert whole(out) == "Last"
+    assert {path.name for path in tmp_path.iterdir()} - {"out", "district", "out.cache"} == set()
+
+
+@pytest.mark.parametrize("stage", [0, -2])
+def test_ctrl_c(first: tuple[Path, list[str]], tmp_path: Path, stage: int) -> None:
+    """Exit status 130, one line and no traceback, and the results before as they were."""
+    folder, stages = first
+    out = tmp_path / "out"
+    copytree(folder / "out", out)
+    status, rest = stop(write_district(tmp_path / "district", "Other"), out, (stages[stage], 0.0), signal.SIGINT)
+    assert status == 130
+    assert rest.splitlines()[-1] == "stopped; previous results are untouched"
+    assert "Traceback" not in rest
+    assert whole(out) == "First"
+    assert {path.name for path in tmp_path.iterdir()} - {"out", "district", "out.cache"} == set()
+
+
+def test_two_runs_at_once(first: tuple[Path, list[str]], tmp_path: Path) -> None:
+    """Both end well; the results are those of one of them, whole."""
+    folder, _ = first
+    copytree(folder / "out", tmp_path / "out")
+    runs = [start(write_district(tmp_path / name, name), tmp_path / "out") for name in ("One", "Two")]
+    said = [run.communicate(timeout=120)[1] for run in runs]
+    assert [run.returncode for run in runs] == [0, 0], said
+    assert whole(tmp_path / "out") in {"One", "Two"}
