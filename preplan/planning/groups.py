@@ -13,6 +13,8 @@ from preplan.roads.street_names import address_street
 
 MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
+MOST_APART_FT = 300.0
+"""Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
 LINES = 8
 """Most lines of directions on a card."""
 
@@ -82,7 +84,10 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
 
 
 def _near(found: Answered, first: int, a: int) -> bool:
-    """Tell whether two round trips are near enough to share a card."""
+    """Tell whether round trips and driveways are near enough to share a card."""
+    driveway_ft = np.nan_to_num(found.frontages.driveway_ft[[first, a]])
+    if abs(driveway_ft[0] - driveway_ft[1]) > MOST_APART_FT:
+        return False
     return abs(_trip_min(found, first) - _trip_min(found, a)) <= MOST_APART_MIN
 
 
