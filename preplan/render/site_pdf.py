@@ -66,9 +66,12 @@ def _largest_group(plan: Plan, first: IntArray, row: int) -> CardGroup | None:
 def _served(plan: Plan, mine: BoolArray) -> list[str]:
     """List roads with the number of their addresses, the most first."""
     roads: dict[str, int] = {}
-    for street in plan.addresses.street[mine].tolist():
-        road = words.printable(street) or "no road name"
-        roads[road] = roads.get(road, 0) + 1
+    # Cards name each road once, however a table spells it; so does this list.
+    for group in plan.groups:
+        road = words.printable(group.road) or "no road name"
+        count = int(mine[list(group.addresses)].sum())
+        if count:
+            roads[road] = roads.get(road, 0) + count
     ordered = sorted(roads, key=lambda road: (-roads[road], words.natural_key(road)))
     said = [f"{road} ({roads[road]})" for road in ordered[:_MOST_ROADS]]
     return said + ([f"and {len(ordered) - _MOST_ROADS} more roads"] if len(ordered) > _MOST_ROADS else [])
