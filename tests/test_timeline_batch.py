@@ -1,0 +1,100 @@
+"""Timelines as columns: the fast way equals the plain one in every answer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import fields, replace
+
+import numpy as np
+import pytest
+
+from preplan.water.shuttle import LIMITS
+from preplan.water.timeline import (
+    answer,
+    best_flow,
+    held_flow,
+    one_out_gpm,
+)
+from preplan.water.timeline_batch import GapTable, best_flows, gaps, held_flows
+from preplan.water.timeline_batch import call_by_min as call_by_columns
+from preplan.water.timeline_batch import one_out_gpm as one_out_columns
+from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_lockstep import knows
+from preplan.water.timeline_table import SCALAR_WORDS, TANKER_WORDS, CaseTable
+from tests.timeline_cases import (
+    GOLDEN,
+    golden,
+    golden_called,
+    random_case,
+)
+
+LEVEL_1, LEVEL_2, LEVEL_3 = golden(GOLDEN[:2]), golden(GOLDEN[:4]), golden(GOLDEN)
+
+
+def same(fast: float, plain: float) -> bool:
+    return (math.isnan(fast) and math.isnan(plain)) or math.isclose(fast, plain, rel_tol=1e-6, abs_tol=1e-6)
+
+
+def test_columns_equal_the_plain_account_in_every_answer() -> None:
+    cases = [random_case(seed, odd=seed % 10 == 0, grid=seed % 3 == 0, mixed=seed % 11 == 0) for seed in range(500)]
+    table = CaseTable.of(cases)
+    assert 0.7 < knows(table).mean() < 1.0
+    flows, books = held_flows(table), gaps(table)
+    for row, case in enumerate(cases):
+        plain = answer(case)
+        assert same(flows.uninterrupted_gpm[row], plain.uninterrupted_gpm), row
+        assert same(flows.tight_min[row], plain.tight_min), row
+        code = int(flows.limited_by[row])
+        assert (LIMITS[code] if code >= 0 else "") == plain.limited_by, row
+        for word in (field.name for field in fields(GapTable)):
+            assert same(getattr(books, word)[row], getattr(plain, word)), (row, word)
+
+
+def test_columns_equal_the_plain_variants() -> None:
+    cases = [*(random_case(seed, odd=False) for seed in range(30)), LEVEL_2, LEVEL_3]
+    table = CaseTable.of(cases)
+    outs = one_out_columns(table)
+    flows, used = best_flows(table)
+    for row, case in enumerate(cases):
+        assert outs[row, : len(case.order)] == pytest.approx(list(one_out_gpm(case).values()), rel=1e-6, abs=1e-6)
+        held, left = best_flow(case)
+        assert flows.uninterrupted_gpm[row] == pytest.approx(held.gpm, rel=1e-6)
+        stay = used[row, : len(case.order)].tolist()
+        assert tuple(t.unit_id for t, stays in zip(case.order, stay, strict=True) if not stays) == left
+
+
+def test_call_by_of_columns() -> None:
+    def table_at(rows: Rows, minute: int) -> CaseTable:
+        both = [golden_called(6, minute), golden_called(4, minute)]
+        return CaseTable.of([both[row] for row in rows.tolist()])
+
+    found = call_by_columns(table_at, 2, 25)
+    assert found[0] == 7
+    assert math.isnan(found[1])
+
+
+def test_equal_cases_are_computed_once_and_a_row_is_a_case_again() -> None:
+    asked = replace(LEVEL_3, required_gal=12000.0)
+    table = CaseTable.of([LEVEL_1, asked, LEVEL_1])
+    found = held_flows(table).uninterrupted_gpm
+    assert found[0] == found[2] == pytest.approx(27850 / 110)
+    assert held_flow(table.case(1)).gpm == held_flow(LEVEL_3).gpm
+    assert table.case(1, [t.unit_id for t in GOLDEN]) == asked
+    none = table.rows(np.zeros(3, dtype=bool))
+    assert len(held_flows(none)) == len(gaps(none)) == 0
+
+
+def test_columns_are_spread_from_numbers() -> None:
+    table = CaseTable.spread(
+        2, 6, attack_arrival_min=10.0, booster_gal=1000.0, dump_engine_arrival_min=10.0, fill_engine_arrival_min=12.0,
+        required_gpm=500.0, required_min=120.0, dump_setup_min=3.0, fill_setup_min=8.0, site_gpm=900.0,
+        arrival_min=np.array([[13, 20, np.inf, np.inf, np.inf, np.inf], [13, 20, 24, 30, 34, 40]]),
+        usable_gal=np.array([1800.0, 2700.0] * 3), fill_gpm=900.0, dump_gpm=900.0, out_min=6.0, back_min=4.0,
+        fill_hookup_min=2.0, dump_hookup_min=1.0, portable_gal=np.array([3000.0, 3000, 0, 0, 0, 0]),
+    )  # fmt: skip
+    assert held_flows(table).uninterrupted_gpm == pytest.approx([27850 / 110, 551.680672], abs=1e-6)
+    assert gaps(table).gap_min == pytest.approx([55.3, 0.0])
+    with pytest.raises(TypeError, match="no such columns"):
+        CaseTable.spread(1, 0, speed=1.0, **dict.fromkeys((*SCALAR_WORDS, *TANKER_WORDS), 1.0))
+    with pytest.raises(TypeError, match="attack_arrival_min is not given"):
+        CaseTable.spread(1, 0)
