@@ -5,6 +5,8 @@ from __future__ import annotations
 import heapq
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,11 +15,11 @@ from hypothesis import strategies as st
 
 from preplan.records import TurnRestriction
 from preplan.roads.forest import trace
-from preplan.roads.network import restriction_problems
-from preplan.roads.source import read_osm
+from preplan.roads.network import build_network, restriction_problems
 from preplan.roads.trips import Fleet, Legs, Search, Spots, drive_in, drive_out, measure, search_in, search_out
-from tests.road_builder import Drawing, Road, draw
-from tests.shared_data import shared
+from preplan.rules import RoadRules
+from tests.osm_text import OsmText
+from tests.road_builder import Drawing, Road, draw, permissive_limits
 from tests.test_network import network_of
 from tests.test_trips import At, drawings, fleet_of
 
@@ -38,7 +40,7 @@ ROADS: list[Road] = [
 ]
 
 
-def rule(kind: str = "no_left_turn", **more: object) -> TurnRestriction:
+def rule(kind: str = "no_left_turn", **more: Any) -> TurnRestriction:
     """Restrict the way from A through B into D, unless told otherwise."""
     plain = TurnRestriction(relation_id=9, kind=kind, from_way=1, to_way=4, via_node=None, via_ways=(2,))
     return replace(plain, **more)
@@ -170,7 +172,7 @@ def remembering(
     """Search from a spot with the last four states in mind: minutes to the start of each state."""
     best: dict[tuple[int, ...], float] = {}
     least: dict[int, float] = {}
-    queue = [(-done * drive[start], (start,))]
+    queue: list[tuple[float, tuple[int, ...]]] = [(-done * drive[start], (start,))]
     while queue:
         time, came = heapq.heappop(queue)
         if came in best:
@@ -271,9 +273,24 @@ def test_traced_ways_keep_to_the_rules_and_sum_to_their_minutes(
             assert length[k] + turning == pytest.approx(time[row[k], j[k], side[k]], abs=1e-6)
 
 
-def test_a_real_city_obeys_its_rules_through_ways() -> None:
-    """Heidelberg: every restriction through ways whose ways meet is applied, and no other state is copied."""
-    roads = read_osm(shared("osm", "de_heidelberg_hgv.osm.pbf"))[0]
-    through = [one for one in roads.restrictions if one.via_node is None]
-    assert len(through) > 10
-    assert not any("through ways" in one.rule for one in restriction_problems(roads))
+def test_restrictions_are_read_and_applied_from_a_file(tmp_path: Path) -> None:
+    """One relation through a way, one at times only: the first forbids, the second is reported."""
+    text = OsmText()
+    for node, (lon, lat) in enumerate([(0.0, 0.0), (0.01, 0.0), (0.01, 0.01), (0.0, 0.01), (0.02, 0.01)], 1):
+        text.node(node, lon - 72.0, lat + 44.0)
+    for way, nodes in {1: [1, 2], 2: [2, 3], 3: [3, 4], 4: [3, 5]}.items():
+        text.way(way, nodes, {"highway": "tertiary"})
+    through = [("way", 1, "from"), ("way", 2, "via"), ("way", 3, "to")]
+    text.relation(7, through, {"type": "restriction", "restriction:hgv": "no_left_turn"})
+    at_times = [("way", 1, "from"), ("node", 2, "via"), ("way", 2, "to")]
+    text.relation(8, at_times, {"type": "restriction", "restriction:conditional": "no_left_turn @ (Mo-Fr 07:00-09:00)"})
+    roads = text.roads(tmp_path)
+    assert [(one.osm_id, one.value) for one in restriction_problems(roads)] == [
+        ("relation 8", "no_left_turn @ (Mo-Fr 07:00-09:00)")
+    ]
+    network = build_network(roads, permissive_limits(roads), RoadRules(), np.zeros(len(roads.node_id)))
+    way = roads.way_id[network.base >> 1]
+    copies = np.arange(network.states, network.search_states)
+    assert way[copies].tolist() == [2, 2]  # for who comes from elsewhere, for who came from way 1
+    leads_to = {int(copy): sorted(way[network.arc_to[network.arc_from == copy]].tolist()) for copy in copies}
+    assert sorted(leads_to.values()) == [[3, 4], [4]]

@@ -166,6 +166,15 @@ def test_more_on_the_sign_is_never_less_on_the_road(number: int, unit: str) -> N
         ({"maxheight": "10'6\""}, "max_height_ft", 10.5),
         ({"maxheight": "12'", "maxheight:physical": "10'6\""}, "max_height_ft", 10.5),
         ({"maxheight": "default", "maxheight:physical": "10'6\""}, "max_height_ft", 10.5),
+        ({"maxweight": "10 st", "maxweight:backward": "5 st"}, "max_lb", 10000.0),
+        ({"maxweightrating:hgv:forward": "5 st"}, "max_lb", 10000.0),
+        ({"maxaxleload:hgv": "8 st"}, "max_axle_lb", 16000.0),
+        ({"maxheight:signed": "10'6\""}, "max_height_ft", 10.5),
+        ({"maxheight:hgv:conditional": "10'6\" @ (Mo-Fr 07:00-09:00)"}, "max_height_ft", 10.5),
+        ({"maxweight": "10 st", "maxweight:conditional": "6 st @ (Nov-Apr); 5 st @ (wet)"}, "max_lb", 10000.0),
+        ({"maxweight": "10 st", "maxweight:conditional": "none @ destination"}, "max_lb", 20000.0),
+        ({"maxbogieweight": "16 st"}, "max_axle_lb", 32000.0),
+        ({"maxlength": "10"}, "max_lb", INF),
         ({"maxwidth": "9 ft"}, "max_width_ft", 9.0),
         ({"maxwidth:physical": "9 ft"}, "max_width_ft", 9.0),
         ({"width": "2"}, "max_width_ft", INF),  # the carriageway's width is no posted limit
@@ -200,12 +209,71 @@ def test_problems_name_the_way_and_the_place(tmp_path: Path) -> None:
         ({"snowplowing": "no"}, "seasonal"),
         ({"access:conditional": "no @ (Nov-Apr)"}, "conditional"),
         ({"maxweight:conditional": "5 st @ (Mar-Apr)"}, "conditional"),
+        ({"maxweight:conditional": "none @ destination"}, "conditional"),
+        ({"maxweight:conditional": "35"}, "unreadable"),
+        ({"maxweight:conditional": "light @ (Mar-Apr)"}, "unreadable"),
+        ({"maxlength": "10 m"}, "not checked"),
+        ({"maxaxles": "3"}, "not checked"),
+        ({"maxtandemweight": "16 st"}, "pair of axles"),
         ({"seasonal": "no"}, None),
         ({"winter_service": "yes"}, None),
     ],
 )
 def test_what_changes_with_the_season_is_reported(tmp_path: Path, tags: dict[str, str], code: str | None) -> None:
     assert [one.code for one in read(tmp_path, tags)[1]] == ([code] if code else [])
+
+
+@pytest.mark.parametrize(
+    ("text", "months", "pounds"),
+    [
+        ("5 st @ (Nov-Apr)", {1}, 10000.0),
+        ("5 st @ (Nov-Apr)", {7}, INF),
+        ("5 st @ (Nov-Apr)", {4, 5}, 10000.0),
+        ("5 st @ (Nov 15-Apr 15)", {11}, 10000.0),
+        ("5 st @ (Mar 1-31)", {4}, INF),
+        ("5 st @ Nov-Apr", {7}, INF),
+        ("5 st @ (Nov-Jan, Mar)", {2}, INF),
+        ("5 st @ (Nov-Jan, Mar)", {3}, 10000.0),
+        ("5 st @ (November - April)", {7}, INF),
+        ("5 st @ (Mo-Fr 07:00-17:00 Sep-Jun)", {7}, INF),
+        ("5 st @ (Mo-Fr 07:00-17:00)", {7}, 10000.0),  # some hour of every month
+        ("5 st @ (wet)", {7}, 10000.0),
+        ("8 st @ (Jun-Aug); 5 st @ (Dec-Feb)", {7}, 16000.0),
+        ("8 st @ (Jun-Aug); 5 st @ (Dec-Feb)", {1, 7}, 10000.0),
+    ],
+)
+def test_a_limit_at_times_counts_in_the_months_it_may_hold(
+    tmp_path: Path, text: str, months: set[int], pounds: float
+) -> None:
+    roads = one_way_street(tmp_path, {"maxweight:conditional": text})
+    limits, problems = limits_of(roads, RULES, months=frozenset(months))
+    assert limits.max_lb[0] == pytest.approx(pounds)
+    assert [one.code for one in problems] == (["conditional"] if pounds < INF else [])
+
+
+@pytest.mark.parametrize(
+    ("tags", "months"),
+    [
+        ({"access:conditional": "no @ (Nov-Apr)"}, {5, 6, 7, 8, 9, 10}),
+        ({"motor_vehicle:conditional": "no @ (Dec 1-Mar 31)"}, {4, 5, 6, 7, 8, 9, 10, 11}),
+        ({"winter_service": "no"}, {5, 6, 7, 8, 9, 10}),
+        ({"seasonal": "summer"}, {6, 7, 8}),
+        ({"seasonal": "spring;summer"}, {3, 4, 5, 6, 7, 8}),
+        ({"seasonal": "yes"}, None),  # nobody says when
+        ({"access:conditional": "no @ (Nov-Apr 22:00-06:00)"}, None),  # not the whole day
+        ({"access:conditional": "destination @ (Nov-Apr)"}, None),  # a sign that may be passed
+        ({"access:conditional": "no @ (2016 Apr 25 - 2016 Sep 26)"}, None),  # long past
+        ({"oneway:conditional": "no @ (Nov-Apr)"}, None),
+    ],
+)
+def test_months_in_which_a_road_is_open(tmp_path: Path, tags: dict[str, str], months: set[int] | None) -> None:
+    roads = one_way_street(tmp_path, tags)
+    all_year, problems = limits_of(roads, RULES)
+    assert all_year.seasonal_months == ((frozenset(months),) if months else ())
+    assert all_year.tanker_road[0]
+    assert len(problems) == 1
+    winter = limits_of(roads, RULES, months=frozenset({1, 2}))[0]
+    assert bool(winter.tanker_road[0]) is (months is None or not months.isdisjoint({1, 2}))
 
 
 def test_bare_weight_follows_the_rule(tmp_path: Path) -> None:
@@ -244,6 +312,18 @@ def test_a_bridge_without_a_sign_is_unknown(tmp_path: Path, tags: dict[str, str]
         ({"est_width": "3"}, True),
         ({"width": "12.2"}, False),  # 40 ft, no sign in feet
         ({"width": "wide"}, False),
+        ({"width": "5", "oneway": "yes"}, False),  # nobody comes the other way
+        ({"width": "6", "lanes": "1"}, True),  # 19.7 ft may be the right of way: one lane is one lane
+        ({"width": "wide", "lanes": "1"}, True),
+        ({"width": "5", "est_width": "7"}, True),
+        ({"width:carriageway": "6", "width": "5"}, False),
+        ({"lane_markings": "no"}, False),
+        ({"lane_markings": "no", "width": "4.5"}, True),
+        ({"lanes": "1.5"}, True),
+        ({"narrow": "yes"}, True),
+        ({"highway": "track", "tracktype": "grade1"}, True),
+        ({"highway": "track", "tracktype": "grade1", "width": "6"}, False),
+        ({"highway": "track", "tracktype": "grade1", "lanes": "2"}, False),
     ],
 )
 def test_narrow_roads(tmp_path: Path, tags: dict[str, str], *, narrow: bool) -> None:
@@ -362,12 +442,15 @@ def test_every_key_that_is_read_is_asked_for_in_a_download() -> None:
     assert {*access.WEIGHT_KEYS, *access.HEIGHT_KEYS, *access.ACCESS_KEYS, *access.SPEED_KEYS} <= set(access.WAY_KEYS)
     assert {"bridge", "lanes", "width", "ford", "surface", "tracktype", "oneway", "junction"} <= set(access.WAY_KEYS)
     assert {"barrier", "locked", "emergency", "maxheight", "highway", "railway"} <= set(access.NODE_KEYS)
+    assert {"narrow", "maxlength", "maxweight:conditional", "access:conditional"} <= set(access.WAY_KEYS)
 
 
 def test_every_row_of_the_tables_says_why_and_who_says_so() -> None:
-    for rule in (*access.GROUND_RULES, *access.BARRIER_RULES):
-        assert rule.reason
-        assert rule.source
+    rows: list[access.Rule | access.LimitRule] = [*access.GROUND_RULES, *access.BARRIER_RULES]
+    rows += [*access.LIMIT_RULES, *access.UNCHECKED_RULES]
+    for row in rows:
+        assert row.reason
+        assert row.source
     values = [value for rule in access.BARRIER_RULES for value in rule.values]
     assert len(values) == len(set(values))
 
@@ -516,6 +599,31 @@ def test_a_closure_at_a_point_finds_the_tanker_road_and_no_driveway(tmp_path: Pa
     at = ((-71.9995, 44.0001),)  # on the end of the driveway, 11 m from the road
     limits, _ = limits_of(_two_roads(tmp_path), RULES, (_closed(line=at),))
     assert limits.tanker_road.tolist() == [False, True, False, True]
+
+
+@pytest.mark.parametrize(
+    ("kind", "rule"),
+    [
+        ("closed", "closes 1.2 mi of Fiddlehead Road: give a way_id or a line"),
+        ("max_lb", "limits 1.2 mi of Fiddlehead Road: give a way_id or a line"),
+    ],
+)
+def test_a_point_that_takes_a_long_stretch_does_so_and_is_reported(tmp_path: Path, kind: str, rule: str) -> None:
+    # 0.025 degrees of longitude at 44 degrees north: 0.025 x 111.32 km x cos 44 = 2.00 km = 1.24 mi
+    roads = one_way_street(tmp_path, {"name": "Fiddlehead Road"}, step=0.025)
+    limits, problems = limits_of(roads, RULES, (_closed(kind, line=((-71.99, 44.0),), value=20000.0),))
+    assert bool(limits.tanker_road[0]) is (kind != "closed")
+    assert [(one.code, one.value, one.rule) for one in problems] == [("long closure", "C1", rule)]
+    along = _closed(kind, line=((-71.99, 44.0), (-71.98, 44.0)), value=20000.0)
+    assert limits_of(roads, RULES, (along,))[1] == ()
+    assert limits_of(roads, RULES, (_closed(kind, way_id=10, value=20000.0),))[1] == ()
+
+
+def test_a_point_that_takes_a_short_stretch_is_as_meant(tmp_path: Path) -> None:
+    roads = one_way_street(tmp_path, {}, step=0.0049)  # 0.244 mi
+    limits, problems = limits_of(roads, RULES, (_closed(line=((-71.999, 44.0),)),))
+    assert not limits.tanker_road[0]
+    assert problems == ()
 
 
 def test_a_closure_along_a_line_takes_the_stretches_it_follows(tmp_path: Path) -> None:

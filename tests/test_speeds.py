@@ -14,7 +14,15 @@ from preplan.roads.measures import BARE, UNREADABLE, speed_mph
 from preplan.roads.mph_country import signs_in_mph
 from preplan.roads.network import UNLIMITED, build_network, states_for, vehicle_arcs
 from preplan.roads.source import read_osm
-from preplan.roads.speeds import CLASS_MPH, minutes_of, mph_of, node_delay_min, rule_min, speed_problems
+from preplan.roads.speeds import (
+    CLASS_MPH,
+    minutes_of,
+    mph_of,
+    node_delay_min,
+    rule_comparison,
+    rule_min,
+    speed_problems,
+)
 from preplan.roads.stretches import DRIVABLE
 from preplan.rules import RoadRules
 from tests.osm_text import OsmText, one_way_street
@@ -180,6 +188,19 @@ def test_delay_at_a_node(tmp_path: Path, tags: dict[str, str], seconds: float) -
 def test_the_travel_rule() -> None:
     # published rating criteria: T = 0.65 + 1.7 D; a leg of 3 miles takes 5.75 min
     assert rule_min(np.array([0.5, 3.0])).tolist() == pytest.approx([1.5, 5.75])
+
+
+def test_times_are_held_against_the_rule_side_by_side() -> None:
+    """Legs of 1 mi at 2.35 min by the rule (0.65 + 1.7): ratios 1, 2, 3; what has no way or no length is left out."""
+    minutes = np.array([2.35, 4.70, 7.05, np.inf, np.nan, 1.0])
+    found = rule_comparison(minutes, np.array([1.0, 1.0, 1.0, 1.0, 1.0, 0.0]))
+    assert found.trips == 3
+    assert found.median == pytest.approx(2.0)
+    assert found.quantiles == pytest.approx((1.1, 1.5, 2.0, 2.5, 2.9))
+    # a round trip of 2 mi by the rule: 2 x 0.65 + 1.7 x 2 = 4.7 min
+    assert rule_comparison(np.array([4.7]), np.array([2.0]), legs=2).median == pytest.approx(1.0)
+    assert rule_comparison(np.array([]), np.array([])).trips == 0
+    assert np.isnan(rule_comparison(np.array([np.inf]), np.array([1.0])).median)
 
 
 def test_a_real_rural_network_agrees_with_the_travel_rule() -> None:

@@ -161,8 +161,9 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         return minutes_of(roads, limits, rules.roads, min(top_mph, rules.roads.top_mph))
 
     def places(rows: tuple[FillSite, ...] | tuple[Station, ...]) -> Places:
-        found = place_points(roads, limits, np.array([r.lon for r in rows]), np.array([r.lat for r in rows]))
-        return found.within(rules.roads.snap_max_ft)
+        lon, lat = np.array([r.lon for r in rows]), np.array([r.lat for r in rows])
+        far_ft = rules.roads.snap_max_ft
+        return place_points(roads, limits, lon, lat, snap_max_ft=far_ft).within(far_ft)
 
     frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
     require_cover(inputs, roads, frontages.segment >= 0)

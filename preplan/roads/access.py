@@ -176,7 +176,7 @@ WAY_KEYS: tuple[str, ...] = tuple(sorted({
 """Every tag of a way that is read anywhere: a download holds only what is asked for."""
 NODE_KEYS: tuple[str, ...] = tuple(sorted({
     "highway", "barrier", "railway", "access", "motor_vehicle", "vehicle", "hgv", "locked", "emergency", "ford",
-    "bollard", "crossing", "direction", "stop", *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS,
-    *(rule.key for rule in UNCHECKED_RULES),
+    "bollard", "crossing", "direction", "stop", *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS,
+    *LIMIT_CONDITIONAL_KEYS, *(rule.key for rule in UNCHECKED_RULES),
 }))  # fmt: skip
 """Every tag of a node that is read anywhere."""

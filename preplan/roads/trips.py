@@ -122,10 +122,10 @@ def search_in(fleet: Fleet, spots: Spots) -> Search:
     usable = fleet.usable[state] & ~np.isnan(driven)
     part = np.where(usable, np.maximum(np.nan_to_num(driven) * fleet.state_min[state], TINY_MIN), np.inf)
     base = fleet.network.base
-    row, copy = np.nonzero(base[None, fleet.network.states :] == state[:, None])
-    row = np.concatenate([np.arange(len(state)), row])
+    spot, copy = np.nonzero(base[None, fleet.network.states :] == state[:, None])
+    spot = np.concatenate([np.arange(len(state)), spot])
     into = np.concatenate([state, copy + fleet.network.states])
-    sinks = csr_array((part[row], (row, into)), shape=(len(state), len(base)))
+    sinks = csr_array((part[spot], (spot, into)), shape=(len(state), len(base)))
     minutes, link = _dense(matrix.T.tocsr(), sinks)
     onward = matrix[state].tocsr()
     gap = np.full(len(state), np.inf)

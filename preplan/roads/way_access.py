@@ -113,19 +113,19 @@ def _sign(tags: Mapping[str, str]) -> str:
 
 
 def _is_narrow(tags: Mapping[str, str], narrow_ft: float, *, two_way: bool) -> bool:
-    """Tell whether two trucks cannot meet: by the width where it is known, else by lanes, else by the kind of way.
+    """Tell whether two trucks cannot meet: one lane or a small width says so, else the kind of way.
 
-    A road without lane markings has no lanes to count, so its width alone speaks (wiki, Key:lane_markings). On a
-    one-way street nobody comes the other way.
+    A mapped width may be that of the right of way, so it does not make two lanes of one. On a one-way street
+    nobody comes the other way.
     """
     if not two_way:
         return False
+    if tags.get("lanes") in _ONE_LANE or tags.get("narrow") == "yes":
+        return True
     readings = (length_ft(tags[key], sign=False) for key in _WIDTHS if key in tags)
     width_ft = next((one.value for one in readings if one.value < NO_LIMIT), None)
     if width_ft is not None:
         return width_ft < narrow_ft
-    if tags.get("lanes") in _ONE_LANE or tags.get("narrow") == "yes":
-        return True
     return tags.get("highway") == "track" and "lanes" not in tags
 
 
