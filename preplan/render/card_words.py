@@ -1,0 +1,295 @@
+"""What a card says, in the order in which a night officer asks: lines of text, nothing drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from preplan.plan import CardGroup, Plan
+from preplan.render import paper, words
+from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Line, paragraph
+
+WIDTH_PT = RIGHT_PT - LEFT_PT
+GAP_PT = 14.0
+HALF_PT = (WIDTH_PT - GAP_PT) / 2
+"""Width of each of the two columns of a card's top third."""
+MOST_LEVELS = 6
+"""Most rows of the table of response levels."""
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """The lead address of a card and the rows of the plan that belong to it."""
+
+    plan: Plan
+    group: CardGroup
+
+    @property
+    def lead(self) -> int:
+        """Address whose numbers the card prints."""
+        return self.group.lead
+
+    @property
+    def level(self) -> int:
+        """Response level shown, -1: none."""
+        return int(self.plan.answers.level[self.lead])
+
+    @property
+    def status(self) -> str:
+        """Status word of the lead address."""
+        return str(self.plan.answers.status[self.lead])
+
+    def cell(self, column: str) -> int:
+        """Give an index of the level table at the level shown, -1: none."""
+        return int(getattr(self.plan.levels, column)[self.lead, self.level]) if self.level >= 0 else -1
+
+    @property
+    def level_words(self) -> str:
+        """The level shown, in full."""
+        return words.level_words(self.plan.district.levels[self.level].name)
+
+
+def where(facts: Facts) -> tuple[str, str]:
+    """Give the headline and the line below it."""
+    plan, group = facts.plan, facts.group
+    road, count = words.printable(group.road), len(group.addresses)
+    label = words.where_words(plan, facts.lead)
+    if count == 1 or not road:
+        headline = label
+    elif group.first_number < 0:
+        headline = f"{road}: {count} addresses"
+    elif group.first_number == group.last_number:
+        headline = f"{road} {group.first_number}"
+    else:
+        headline = f"{road} {group.first_number} to {group.last_number}"
+    near = words.printable(group.cross_street)
+    cross = f"Cross street: {near}" if near else f"Cross street: {words.NOT_KNOWN}"
+    below = [cross]
+    if count > 1:
+        below.append(f"{count} addresses; figures are for the weakest, {label}")
+    elif road:
+        below.append(f"on {road}")
+    return headline, ".  ".join(below)
+
+
+def call(facts: Facts) -> list[Line]:
+    """Say what to call: the level in full, units by name with their job."""
+    title = {
+        "served": "Meets the required flow with the first response level.",
+        "higher level": "A lower response level does not meet the required flow.",
+        "not met": "No response level meets. This one brings the most water.",
+    }
+    if facts.level < 0:
+        said = "No tanker shuttle is computed for this address: no response level can be named here."
+        return [Line("No response level", 15.0, bold=True), *paragraph(said, HALF_PT)]
+    if facts.status == "served" and facts.level > 0:
+        title["served"] = "Meets the required flow."
+    named, size = paper.shrunk(words.first_up(facts.level_words), 15.0, 10.0, HALF_PT, bold=True)
+    lines = [Line(named, size, bold=True)]
+    lines += paragraph(title.get(facts.status, ""), HALF_PT, SMALL_PT)
+    for job, units in words.crew_words(facts.plan, facts.lead, facts.level):
+        lines += paragraph(f"{words.first_up(job)}: {units}", HALF_PT, BODY_PT, indent=10.0, most=3)
+    short = [f"{n} {kind}{'s' * (n > 1)}" for kind in ("engine", "tanker")
+             if (n := facts.cell(f"short_{kind}s")) > 0]  # fmt: skip
+    if short:
+        lines += paragraph(f"Cannot be filled: {' and '.join(short)} short.", HALF_PT, BODY_PT, bold=True)
+    return lines
+
+
+def can(facts: Facts) -> list[Line]:
+    """Say whether the water is enough: steady flow of required flow, what holds it back."""
+    plan, lead = facts.plan, facts.lead
+    need = float(plan.needs.required_gpm[lead])
+    held = words.number(float(plan.needs.required_min[lead]))
+    total = words.need(float(plan.needs.required_gal[lead]))
+    wants = f"Required: {words.need(need, words.CARD_STEP_GPM)} gpm for {held} min; {total} gal by the method."
+    if facts.level < 0:
+        why = {
+            "no route": "No way was found by which a loaded tanker can come, dump and return.",
+            "not met": "No tanker shuttle can be run here: see the reasons below.",
+        }.get(facts.status, "")
+        return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
+    flow = float(plan.levels.sustained_gpm[lead, facts.level])
+    have, want = words.flow_pair(flow, need)
+    lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
+    lines += paragraph("steady flow of required flow, worst season", HALF_PT, SMALL_PT)
+    limit = str(plan.levels.limited_by[lead, facts.level])
+    if limit:
+        lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
+    lines += paragraph(wants, HALF_PT)
+    return lines + paragraph("Steady flow only: the first minutes are not estimated.", HALF_PT, SMALL_PT)
+
+
+def dump(facts: Facts) -> list[Line]:
+    """Say where tankers dump and what hose it takes."""
+    plan, lead, front = facts.plan, facts.lead, facts.plan.frontages
+    lines = [Line("DUMP SITE", SMALL_PT, bold=True)]
+    if facts.level < 0 or facts.cell("trip") < 0:
+        return [*lines, *paragraph("None: no place on a road that tankers can use and leave again.", HALF_PT)]
+    segment = int(front.segment[lead])
+    road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
+    how = {"named": ", the road of its address", "driveway": ", at the mouth of its driveway",
+           "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
+    side = _arriving_side(facts)
+    building = f"; building on the {side} as loaded tankers arrive" if side else ""
+    lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
+    trip = facts.cell("trip")
+    turn = "turn round here (assumed possible)" if plan.trips.turn_at_dump[trip] else "drive on, no turn here"
+    lines += paragraph(f"Tankers {turn}.", HALF_PT)
+    return lines + paragraph(_hose_words(facts), HALF_PT, most=4)
+
+
+def _hose_words(facts: Facts) -> str:
+    """Say how far the building is, and whether the hose of both engines reaches."""
+    plan = facts.plan
+    attack, dump = facts.cell("attack_engine"), facts.cell("dump_engine")
+    far_ft = float(plan.frontages.driveway_ft[facts.lead])
+    said = f"Hose to the building: {words.feet(far_ft)} from the road"
+    if dump < 0 or attack < 0:
+        return f"{said}; no engine is left to draft here."
+    one, other = plan.units[attack], plan.units[dump]
+    if dump == attack:
+        return f"{said}; {words.printable(one.unit_id)} attacks and drafts here itself, without a supply line."
+    carried_ft, size_in = one.supply_hose_ft + other.supply_hose_ft, min(one.supply_hose_in, other.supply_hose_in)
+    wanted_ft = far_ft + plan.district.rules.shuttle.stand_off_ft
+    said += f"; {words.printable(one.unit_id)} and {words.printable(other.unit_id)} carry {words.supply(carried_ft)} ft"
+    said += f" of supply hose, reckoned as {size_in:g} in"
+    return f"{said}: TOO SHORT for {words.feet(wanted_ft)}." if carried_ft < wanted_ft else f"{said}."
+
+
+def _arriving_side(facts: Facts) -> str:
+    """Name the building's side as loaded tankers arrive; '' where it is not known."""
+    plan, lead = facts.plan, facts.lead
+    side, leaf = str(plan.frontages.side[lead]), int(plan.trips.out_leaf[facts.cell("trip")])
+    if leaf < 0 or not side or plan.forest.segment[leaf] != plan.frontages.segment[lead]:
+        return ""
+    return side if plan.forest.forward[leaf] else {"left": "right", "right": "left"}[side]
+
+
+def fill(facts: Facts) -> list[Line]:
+    """Say where tankers fill."""
+    plan, site = facts.plan, facts.cell("site")
+    lines = [Line("WHERE TANKERS FILL", SMALL_PT, bold=True)]
+    if site < 0:
+        return [*lines, *paragraph("No fill site serves this address.", HALF_PT)]
+    there = plan.sites[site]
+    lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
+    connection = words.printable(there.connection) or words.NOT_KNOWN
+    lines += paragraph(f"{there.kind}, connection: {connection}", HALF_PT, most=2)
+    lines += paragraph(f"{words.first_up(words.rate_words(there))}.", HALF_PT, most=2)
+    places = "1 place" if there.positions == 1 else f"{there.positions} places"
+    season = f"; {words.months(there.months)} only" if there.seasonal else ""
+    lines += paragraph(f"Turnaround: {words.turn_words(there)}; {places} to fill{season}.", HALF_PT)
+    split = facts.cell("split")
+    if split >= 0:
+        lines += paragraph(f"Some tankers fill at {words.site_words(plan, split)}.", HALF_PT, most=2)
+    return lines
+
+
+def way(facts: Facts, width: float, most: int = 2) -> list[Line]:
+    """List directions out and back, each step in at most `most` lines."""
+    trip, trips = facts.cell("trip"), facts.plan.trips
+    if trip < 0:
+        return why_not(facts, width)
+    lines: list[Line] = []
+    for head, steps, minutes, length in (
+        ("LOADED, fill site to dump site", facts.group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
+        ("EMPTY, back to the fill site", facts.group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
+    ):
+        lines.append(Line(head, SMALL_PT, bold=True))
+        lines.append(Line(f"{words.minutes(float(minutes))}, {words.miles(float(length))}", SMALL_PT))
+        said = words.directions(steps) or ["Directions are not known."]
+        for at, step in enumerate(said, 1):
+            lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=most)
+        lines.append(Line("", 4.0))
+    return lines
+
+
+def why_not(facts: Facts, width: float) -> list[Line]:
+    """Say what is known where there is no trip."""
+    plan, lead = facts.plan, facts.lead
+    lines = [Line("WHY THERE IS NO TRIP", SMALL_PT, bold=True)]
+    for flag in plan.answers.flags[lead]:
+        lines += paragraph(words.flag_words(flag), width, BODY_PT, most=3)
+    gap = float(plan.frontages.gap_ft[lead])
+    if np.isfinite(gap):
+        lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)
+    lines += paragraph(
+        "Look on the ground for a road, drive, gate or bridge that the road data lacks, a nearer water, or another "
+        "way to bring it; then correct the tables and plan again.",
+        width,
+    )
+    return lines
+
+
+def otherwise(facts: Facts) -> list[Line]:
+    """Give the backup and the seasons."""
+    plan, lead, level = facts.plan, facts.lead, facts.level
+    lines: list[Line] = []
+    if level >= 0:
+        backup = facts.cell("backup")
+        said = "none at this response level"
+        if backup >= 0:
+            flow = words.supply(float(plan.levels.backup_gpm[lead, level]), words.CARD_STEP_GPM)
+            said = f"{words.site_words(plan, backup)}, {flow} gpm steady"
+        lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
+        for season in words.season_words(plan, lead, level):
+            lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
+    return lines
+
+
+def covered(facts: Facts) -> list[Line]:
+    """List the addresses of the card, the weakest whole and first."""
+    plan, group = facts.plan, facts.group
+    order = [group.lead, *(a for a in group.addresses if a != group.lead)]
+    shown = order[:60]
+    said = "; ".join(words.where_words(plan, a) for a in shown)
+    more = f"; and {len(order) - len(shown)} more: see the index" if len(order) > len(shown) else ""
+    lines = paragraph(f"Covers {len(order)}: {said}{more}", WIDTH_PT, SMALL_PT, indent=8.0)
+    most = max(4, len(paragraph(words.where_words(plan, group.lead), WIDTH_PT, SMALL_PT)) + 2)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], Line("… and more: every address is in the index", SMALL_PT, indent=8.0)]
+    return lines
+
+
+def care(facts: Facts) -> list[Line]:
+    """List the flags in plain words; where there is no trip they stand beside the map."""
+    flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
+    lines = [Line("TAKE CARE", SMALL_PT, bold=True)] if flags else []
+    for flag in flags:
+        lines += paragraph(f"• {words.flag_words(flag)}", HALF_PT, SMALL_PT, indent=7.0, most=3)
+    return lines
+
+
+def assumed(facts: Facts) -> list[Line]:
+    """List what was assumed for want of a value."""
+    plan, lead, site = facts.plan, facts.lead, facts.cell("site")
+    assumed = [f"Required flow {words.basis_words(str(plan.needs.basis[lead]))}."]
+    if site >= 0:
+        there = plan.sites[site]
+        assumed += [] if there.fill_gpm_given else ["Rate of the fill site."]
+        assumed += [] if there.turnaround_given else ["Tankers back in to turn at the fill site."]
+        fleet = np.flatnonzero(plan.levels.fleet[lead, facts.level])
+        guessed = [words.printable(plan.units[u].unit_id) for u in fleet.tolist() if plan.units[u].assumed]
+        assumed += [f"Some values of {', '.join(guessed)}."] if guessed else []
+    known = len(assumed) == 1 and not plan.needs.assumed[lead]
+    head = Line("BASIS" if known else "ASSUMED", SMALL_PT, bold=True)
+    return [head, *paragraph(" ".join(assumed), HALF_PT, SMALL_PT, most=4)]
+
+
+def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
+    """Write every response level as a row of the table."""
+    plan, lead, table = facts.plan, facts.lead, facts.plan.levels
+    need = float(plan.needs.required_gpm[lead])
+    for k, level in enumerate(plan.district.levels):
+        site, flow = int(table.site[lead, k]), float(table.sustained_gpm[lead, k])
+        have, want = words.flow_pair(flow, need)
+        yield (
+            words.level_words(level.name), have if site >= 0 else "no shuttle", want,
+            "meets" if table.meets[lead, k] else "does not", str(site + 1) if site >= 0 else "none",
+            words.printable(table.limited_by[lead, k]),
+            words.supply(float(table.one_out_gpm[lead, k]), words.CARD_STEP_GPM) if site >= 0 else "",
+            " ".join(plan.unit_ids(table.used[lead, k], lead)),
+        )  # fmt: skip
