@@ -1,0 +1,123 @@
+"""The finished plan of the sample and of a real district: what must hold at every address, and the sample's answers."""
+
+from __future__ import annotations
+
+import csv
+import io
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pyproj import Geod
+
+from preplan.inputs.reader import read_inputs
+from preplan.plan import Plan
+from preplan.planning.pipeline import plan_district
+from preplan.records import BoolArray
+from preplan.roads.source import read_osm
+from preplan.units import M_PER_MI, MIN_PER_HOUR
+from tests.conftest import Golden
+from tests.shared_data import shared
+
+SAMPLE = Path(__file__).resolve().parents[1] / "data_samples" / "millrace"
+EXPECTED = Path(__file__).parent / "data" / "expected_plans.csv"
+DISTRICTS = ("sample", "vt_franklin_qc")
+
+
+@cache
+def plan_of(name: str) -> Plan:
+    """Plan a district once for all tests of this file."""
+    folder = SAMPLE if name == "sample" else shared("districts", name)
+    inputs = read_inputs(folder / "district.toml")
+    assert inputs.roads.file is not None
+    return plan_district(inputs, *read_osm(inputs.roads.file), lambda _stage, _share: None)
+
+
+def test_the_sample_s_answers_are_those_committed(golden: Golden) -> None:
+    """A change of any answer shows as a line of the committed table."""
+    plan = plan_of("sample")
+    text = io.StringIO()
+    out = csv.writer(text, lineterminator="\n")
+    out.writerow(["address_id", "status", "level", "site", "backup", "trip_min", "gpm", "limited_by", "used", "flags"])
+    for a, level in enumerate(plan.answers.level.tolist()):
+        row = [plan.addresses.address_id[a], plan.answers.status[a]]
+        if level >= 0:
+            trip = int(plan.levels.trip[a, level])
+            minutes = plan.trips.out_min[trip] + plan.trips.back_min[trip]
+            row += [plan.district.levels[level].name, plan.sites[plan.levels.site[a, level]].site_id]
+            row += [int(plan.levels.backup[a, level]), f"{minutes:.2f}", f"{plan.levels.sustained_gpm[a, level]:.1f}"]
+            row += [plan.levels.limited_by[a, level], " ".join(plan.unit_ids(plan.levels.used[a, level], a))]
+        else:
+            row += [""] * 7
+        out.writerow([*row, "; ".join(map(str, plan.answers.flags[a]))])
+    golden(EXPECTED, text.getvalue())
+
+
+@pytest.mark.parametrize("name", DISTRICTS)
+def test_no_tanker_s_route_crosses_a_limit_below_it(name: str) -> None:
+    """Every traced way, loaded out and empty back, against each limit of each stretch it drives, in its direction."""
+    plan = plan_of(name)
+    limits, walked = plan.limits, 0
+    for trip in np.flatnonzero(plan.trips.out_leaf >= 0).tolist():
+        cut = plan.cuts[plan.trips.cut[trip]]
+        for rows, gross_lb in zip(plan.trip_rows(trip), (cut.loaded_lb, cut.empty_lb), strict=True):
+            stretch, forward = plan.forest.segment[rows], plan.forest.forward[rows]
+            assert (limits.max_lb[stretch] >= gross_lb).all(), plan.addresses.address_id[plan.trips.address[trip]]
+            assert (limits.max_height_ft[stretch] >= cut.height_ft).all()
+            assert (limits.max_width_ft[stretch] >= cut.width_ft).all()
+            assert np.where(forward, limits.forward_open[stretch], limits.backward_open[stretch]).all()
+            walked += len(rows)
+    assert walked > 1000
+
+
+def test_some_route_of_the_sample_goes_round_a_limit() -> None:
+    """The check before bites: loaded tankers go round postings here that a free vehicle would cross."""
+    assert (plan_of("sample").trips.posted_avoided_min > 1.0).sum() > 20
+
+
+@pytest.mark.parametrize("name", DISTRICTS)
+def test_no_round_trip_is_quicker_than_the_straight_line_at_top_speed(name: str) -> None:
+    """Geodesics by pyproj: twice the distance from the site's road to the dump site at the tanker's top speed."""
+    plan = plan_of(name)
+    trips = plan.trips
+    site_lon = np.array([site.lon for site in plan.sites])[trips.site]
+    site_lat = np.array([site.lat for site in plan.sites])[trips.site]
+    lon, lat = plan.frontages.lon[trips.address], plan.frontages.lat[trips.address]
+    _, _, metres = Geod(ellps="WGS84").inv(site_lon, site_lat, lon, lat)
+    top_mph = max(cut.top_mph for cut in plan.cuts)
+    # A site stands a little off its road: that gap is not driven.
+    least = 2.0 * np.maximum(np.asarray(metres) - 400.0, 0.0) / M_PER_MI / top_mph * MIN_PER_HOUR
+    assert (trips.out_min + trips.back_min >= least).all()
+
+
+@pytest.mark.parametrize("name", DISTRICTS)
+def test_levels_hold_together(name: str) -> None:
+    """Fleets nest, flows are finite and bounded, one tanker fewer is no gain, status follows from the levels."""
+    plan = plan_of(name)
+    levels = plan.levels
+    there: BoolArray = levels.site >= 0
+    assert (levels.fleet[:, 1:] >= levels.fleet[:, :-1]).all()
+    assert (levels.used <= levels.tankers).all()
+    assert np.isfinite(levels.sustained_gpm[there]).all()
+    assert (levels.sustained_gpm[there] <= levels.sum_gpm[there] * (1 + 1e-9)).all()
+    assert (levels.one_out_gpm[there] <= levels.sustained_gpm[there] * (1 + 1e-9)).all()
+    first = np.where(levels.meets.any(axis=1), levels.meets.argmax(axis=1), -1)
+    word = np.where(first == 0, "served", np.where(first > 0, "higher level", "not met"))
+    asked = np.isin(plan.answers.status, ["served", "higher level", "not met"])
+    assert (word[asked] == plan.answers.status[asked]).all()
+    source = np.array([site.source for site in plan.sites], dtype=np.object_)
+    backed = there & (levels.backup >= 0)
+    assert (source[levels.site[backed]] != source[levels.backup[backed]]).all()
+
+
+@pytest.mark.parametrize("name", DISTRICTS)
+def test_no_season_names_a_site_that_does_not_stand_in_it(name: str) -> None:
+    """Every season's choice is among its sites, and their months hold all of its months."""
+    plan = plan_of(name)
+    for season in plan.seasons:
+        chosen = set(np.unique(season.best_site[season.best_site >= 0]).tolist())
+        assert chosen <= set(season.sites)
+        for site in season.sites:
+            assert plan.sites[site].in_service
+            assert set(season.months) <= plan.sites[site].months
