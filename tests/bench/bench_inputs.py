@@ -54,7 +54,7 @@ def main() -> None:
                 sheet, _ = open_sheet(path, "addresses", path.name, {})
                 read_addresses(sheet)
 
-            print(f"{name}: {ROWS:,} rows read and checked in {processor_seconds(job):.2f} s")  # noqa: T201
+            print(f"{name}: {ROWS:,} rows read and checked in {processor_seconds(job):.2f} s")
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-# ruff: noqa: T201 - a bench prints
+
 """How fast the timeline is: `python tests/bench/bench_timeline.py [addresses] [processes]`.
 
 Prints cases a second; asserts nothing about time. The district is drawn: every address has its own trip and
