@@ -1,4 +1,3 @@
-
 """How fast the timeline is: `python tests/bench/bench_timeline.py [addresses] [processes]`.
 
 Prints cases a second; asserts nothing about time. The district is drawn: every address has its own trip and
