@@ -17,11 +17,12 @@ from preplan.planning.pipeline import plan_district
 from preplan.records import BoolArray
 from preplan.roads.source import read_osm
 from preplan.units import M_PER_MI, MIN_PER_HOUR
-from tests.conftest import Golden
 from tests.shared_data import shared
 
 SAMPLE = Path(__file__).resolve().parents[1] / "data_samples" / "millrace"
 EXPECTED = Path(__file__).parent / "data" / "expected_plans.csv"
+NUMBERS = {"trip_min": 0.01, "gpm": 0.1}
+"""Columns of numbers and the last place that is written."""
 DISTRICTS = ("sample", "vt_franklin_qc")
 
 
@@ -34,24 +35,38 @@ def plan_of(name: str) -> Plan:
     return plan_district(inputs, *read_osm(inputs.roads.file), lambda _stage, _share: None)
 
 
-def test_the_sample_s_answers_are_those_committed(golden: Golden) -> None:
-    """A change of any answer shows as a line of the committed table."""
-    plan = plan_of("sample")
+def answers_of(plan: Plan) -> str:
+    """Write the answers of every address as a table."""
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\n")
-    out.writerow(["address_id", "status", "level", "site", "backup", "trip_min", "gpm", "limited_by", "used", "flags"])
+    out.writerow(["address_id", "status", "level", "site", "backup", "limited_by", "used", "flags", *NUMBERS])
     for a, level in enumerate(plan.answers.level.tolist()):
         row = [plan.addresses.address_id[a], plan.answers.status[a]]
-        if level >= 0:
-            trip = int(plan.levels.trip[a, level])
-            minutes = plan.trips.out_min[trip] + plan.trips.back_min[trip]
-            row += [plan.district.levels[level].name, plan.sites[plan.levels.site[a, level]].site_id]
-            row += [int(plan.levels.backup[a, level]), f"{minutes:.2f}", f"{plan.levels.sustained_gpm[a, level]:.1f}"]
-            row += [plan.levels.limited_by[a, level], " ".join(plan.unit_ids(plan.levels.used[a, level], a))]
-        else:
-            row += [""] * 7
-        out.writerow([*row, "; ".join(map(str, plan.answers.flags[a]))])
-    golden(EXPECTED, text.getvalue())
+        flags = "; ".join(flag.code for flag in plan.answers.flags[a])
+        if level < 0:
+            out.writerow([*row, "", "", "", "", "", flags, "", ""])
+            continue
+        trip, backup = int(plan.levels.trip[a, level]), int(plan.levels.backup[a, level])
+        row += [plan.district.levels[level].name, plan.sites[plan.levels.site[a, level]].site_id]
+        row += [plan.sites[backup].site_id if backup >= 0 else "", plan.levels.limited_by[a, level]]
+        row += [" ".join(plan.unit_ids(plan.levels.used[a, level], a)), flags]
+        minutes = plan.trips.out_min[trip] + plan.trips.back_min[trip]
+        out.writerow([*row, f"{minutes:.2f}", f"{plan.levels.sustained_gpm[a, level]:.1f}"])
+    return text.getvalue()
+
+
+def test_the_sample_s_answers_are_those_committed(request: pytest.FixtureRequest) -> None:
+    """A change of any answer shows; numbers may differ by the last place, as processors do."""
+    text = answers_of(plan_of("sample"))
+    if request.config.getoption("--renew-golden"):
+        EXPECTED.write_text(text, encoding="utf-8", newline="\n")
+    found, expected = (list(csv.DictReader(one.splitlines())) for one in (text, EXPECTED.read_text(encoding="utf-8")))
+    assert len(found) == len(expected)
+    for now, then in zip(found, expected, strict=True):
+        assert {k: v for k, v in now.items() if k not in NUMBERS} == {k: v for k, v in then.items() if k not in NUMBERS}
+        for name, step in NUMBERS.items():
+            assert bool(now[name]) == bool(then[name])
+            assert float(now[name] or 0) == pytest.approx(float(then[name] or 0), abs=1.5 * step)
 
 
 @pytest.mark.parametrize("name", DISTRICTS)

@@ -7,7 +7,6 @@ Prints; asserts nothing.
 
 from __future__ import annotations
 
-import resource
 import shutil
 import sys
 import tempfile
@@ -64,8 +63,10 @@ def main() -> None:
         stages(district, folder / "out", "cold")
         stages(district, folder / "out", "roads cached")
         searches(district)
-        peak_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
-        print(f"peak memory {peak_gb:.2f} GB (Linux)")
+        if sys.platform == "linux":
+            import resource
+
+            print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 

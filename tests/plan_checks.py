@@ -1,0 +1,271 @@
+"""What every finished plan owes, whatever its district: each check lists what contradicts it, at best nothing.
+
+Routes are walked stretch by stretch over the tables of the roads. Nothing here searches or grades.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+from pyproj import Geod
+
+from preplan.build import Watch, prepared_roads
+from preplan.inputs.reader import read_inputs
+from preplan.plan import Cut, Plan, RouteForest
+from preplan.planning.pipeline import plan_district
+from preplan.records import BoolArray, FloatArray, Unit
+from preplan.units import FT_PER_M, M_PER_MI, MIN_PER_HOUR
+
+REPO = Path(__file__).resolve().parents[1]
+SAMPLE = REPO / "data_samples" / "millrace"
+ROUNDING_MI = 1e-6
+"""What sums of lengths may differ by in the order of adding."""
+_ELLIPSOID = Geod(ellps="WGS84")
+
+
+def plan_of(district_file: Path) -> Plan:
+    """Read and plan a district; nothing is drawn, written or kept."""
+    inputs = read_inputs(district_file)
+    watch = Watch(lambda _stage, _share: None)
+    roads, features = prepared_roads(inputs, Path("nowhere"), watch, keep=False)
+    return plan_district(inputs, roads, features, watch.stage)
+
+
+# --------------------------------------------------------------------------- routes
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One leg of a traced trip, in the direction of travel."""
+
+    trip: int
+    loaded: bool
+    rows: npt.NDArray[np.int64]
+    """Of the RouteForest."""
+
+
+def legs(plan: Plan) -> Iterator[Leg]:
+    """Walk both legs of every traced trip."""
+    for trip in np.flatnonzero(plan.trips.out_leaf >= 0).tolist():
+        out, back = plan.trip_rows(trip)
+        yield Leg(trip, True, np.array(out))
+        yield Leg(trip, False, np.array(back))
+
+
+def empty_axle_lb(cut: Cut, units: dict[str, Unit]) -> float:
+    """Give the heaviest axle of a cut on its way back: axles lose weight as the whole does."""
+    mine = [units[name] for name in cut.unit_ids]
+    return max(unit.axle_lb * unit.empty_lb / unit.loaded_lb for unit in mine)
+
+
+def forbidden_stretches(plan: Plan) -> list[str]:
+    """List stretches driven against a posting, or in a direction that is closed, by the vehicle of the trip's cut."""
+    units = {unit.unit_id: unit for unit in plan.units}
+    shut = {}
+    for index, cut in enumerate(plan.cuts):
+        shut[index, True] = _shut(plan, cut, cut.loaded_lb, cut.axle_lb)
+        shut[index, False] = _shut(plan, cut, cut.empty_lb, empty_axle_lb(cut, units))
+    faults = []
+    for leg in legs(plan):
+        segment, forward = plan.forest.segment[leg.rows], plan.forest.forward[leg.rows]
+        bad = shut[int(plan.trips.cut[leg.trip]), leg.loaded][segment, np.where(forward, 0, 1)]
+        faults += [f"{_named(plan, leg)}: way {plan.roads.way_id[row]}" for row in segment[bad]]
+    return faults
+
+
+def _shut(plan: Plan, cut: Cut, gross_lb: float, axle_lb: float) -> BoolArray:
+    """Mask the (segments, 2 directions) that a vehicle must not drive."""
+    limits = plan.limits
+    low = (
+        (limits.max_lb < gross_lb)
+        | (limits.max_axle_lb < axle_lb)
+        | (limits.max_height_ft < cut.height_ft)
+        | (limits.max_width_ft < cut.width_ft)
+        | ~limits.tanker_road
+    )
+    return np.column_stack([low | ~limits.forward_open, low | ~limits.backward_open])
+
+
+def broken_routes(plan: Plan) -> list[str]:
+    """List legs that do not run from site to dump site and back over stretches that meet end to end."""
+    tail, head = _ends(plan, plan.forest)
+    banned = {
+        (rule.from_way, rule.via_node, rule.to_way)
+        for rule in plan.roads.restrictions
+        if rule.kind.startswith("no_") and not rule.exempt
+    }
+    faults = []
+    for leg in legs(plan):
+        site, address = int(plan.trips.site[leg.trip]), int(plan.trips.address[leg.trip])
+        ends = plan.site_segment[site], plan.frontages.segment[address]
+        segment = plan.forest.segment[leg.rows]
+        if (segment[0], segment[-1]) != (ends if leg.loaded else ends[::-1]):
+            faults.append(f"{_named(plan, leg)}: does not run from end to end")
+        if (head[leg.rows[:-1]] != tail[leg.rows[1:]]).any():
+            faults.append(f"{_named(plan, leg)}: stretches do not meet")
+        ways, nodes = plan.roads.way_id[segment], plan.roads.node_id[head[leg.rows[:-1]]]
+        turns = zip(pairwise(ways.tolist()), nodes.tolist(), strict=True)
+        faults += [f"{_named(plan, leg)}: a turn that is forbidden" for (a, b), n in turns if (a, n, b) in banned]
+    return faults
+
+
+def _ends(plan: Plan, forest: RouteForest) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.int32]]:
+    """Give the nodes where each row of the forest begins and ends."""
+    start, end = plan.roads.from_node[forest.segment], plan.roads.to_node[forest.segment]
+    return np.where(forest.forward, start, end), np.where(forest.forward, end, start)
+
+
+def wrong_lengths(plan: Plan) -> list[str]:
+    """List legs whose miles are not those of their stretches, the two end ones in part."""
+    miles = plan.roads.length_m / M_PER_MI
+    faults = []
+    for leg in legs(plan):
+        said = float((plan.trips.out_mi if leg.loaded else plan.trips.back_mi)[leg.trip])
+        own = miles[plan.forest.segment[leg.rows]]
+        if not own[1:-1].sum() - ROUNDING_MI <= said <= own.sum() + ROUNDING_MI:
+            faults.append(f"{_named(plan, leg)}: {said} mi, stretches {own.sum()} mi")
+    return faults
+
+
+def impossible_trips(plan: Plan) -> list[str]:
+    """List round trips shorter than twice the straight line, or driven faster than the vehicle may."""
+    trips = plan.trips
+    straight_mi = 2.0 * straight_ft(plan)[trips.address, trips.site] * (1 - 1e-6) / (FT_PER_M * M_PER_MI)
+    top = np.array([cut.top_mph for cut in plan.cuts])[trips.cut]
+    miles, minutes = trips.out_mi + trips.back_mi, trips.out_min + trips.back_min
+    return [
+        *_where(plan, trips.address, miles < straight_mi, "shorter than the straight line"),
+        *_where(plan, trips.address, minutes < miles / top * MIN_PER_HOUR * (1 - 1e-9), "faster than the top speed"),
+        *_where(plan, trips.address, minutes < straight_mi / top * MIN_PER_HOUR, "faster than a crow"),
+    ]
+
+
+def straight_ft(plan: Plan) -> FloatArray:
+    """Measure from each dump site to each fill site's stretch of road, at least; (addresses, sites)."""
+    least = np.zeros((len(plan.addresses), len(plan.sites)))
+    on = plan.frontages.segment >= 0
+    for index, segment in enumerate(plan.site_segment.tolist()):
+        if segment >= 0:
+            lon, lat = plan.line(segment).T
+            # A place between two points of the line is no nearer than the nearer point less half the piece.
+            half = np.max(_metres(lon[:-1], lat[:-1], lon[1:], lat[1:]), initial=0.0) / 2.0
+            ways = [
+                _metres(plan.frontages.lon[on], plan.frontages.lat[on], *point) for point in zip(lon, lat, strict=True)
+            ]
+            least[on, index] = np.maximum(np.min(ways, axis=0) - half, 0.0) * FT_PER_M
+    return least
+
+
+def _metres(lon: FloatArray, lat: FloatArray, to_lon: FloatArray | float, to_lat: FloatArray | float) -> FloatArray:
+    to_lon, to_lat = np.broadcast_to(to_lon, lon.shape), np.broadcast_to(to_lat, lat.shape)
+    _, _, metres = _ELLIPSOID.inv(lon, lat, to_lon, to_lat)
+    return np.asarray(metres, dtype=np.float64)
+
+
+def _named(plan: Plan, leg: Leg) -> str:
+    address = plan.addresses.address_id[plan.trips.address[leg.trip]]
+    site = plan.sites[int(plan.trips.site[leg.trip])].site_id
+    return f"{address} {'from' if leg.loaded else 'back to'} {site}"
+
+
+def _where(plan: Plan, address: npt.NDArray[np.int32], bad: BoolArray | np.bool, what: str) -> list[str]:
+    return [f"{plan.addresses.address_id[a]}: {what}" for a in address[bad]]
+
+
+# --------------------------------------------------------------------------- grades
+
+
+def contradictions(plan: Plan) -> list[str]:
+    """List addresses whose answer does not follow from their levels, or whose levels contradict themselves."""
+    found = [*_flow_faults(plan), *_fleet_faults(plan), *_season_faults(plan), *_status_faults(plan)]
+    rows = np.arange(len(plan.addresses), dtype=np.int32)
+    return [fault for what, bad in found for fault in _where(plan, rows, bad.reshape(len(rows), -1).any(axis=1), what)]
+
+
+Found = Iterator[tuple[str, BoolArray]]
+
+
+def _flow_faults(plan: Plan) -> Found:
+    """Look at the numbers of (addresses, levels)."""
+    levels = plan.levels
+    there = levels.site >= 0
+    flow, out = levels.sustained_gpm, levels.one_out_gpm
+    yield "a flow that is no number", there & ~(np.isfinite(flow) & (flow >= 0.0))
+    yield "a flow without a fill site", ~there & np.isfinite(flow)
+    yield "a fill site without a trip", there != (levels.trip >= 0)
+    yield "more than the sum of the tankers", there & (flow > levels.sum_gpm * (1 + 1e-9))
+    yield "more with a tanker out", there & ~(out <= flow * (1 + 1e-9))
+    yield "nothing holds it back", there & (levels.limited_by == "")
+    met = np.nan_to_num(flow) >= plan.needs.required_gpm[:, None] - 1e-6
+    yield "meets, or does not, against its flow", levels.meets != met
+    yield "a backup on the same water", (levels.backup >= 0) & _same_source(plan)
+
+
+def _same_source(plan: Plan) -> BoolArray:
+    source = np.array([site.source for site in plan.sites], dtype=np.object_)
+    return np.asarray(source[plan.levels.site] == source[plan.levels.backup])
+
+
+def _fleet_faults(plan: Plan) -> Found:
+    """Look at the units of (addresses, levels, units)."""
+    levels, sent = plan.levels, plan.levels.fleet
+    yield "the level below has a unit that this one lacks", sent[:, :-1] & ~sent[:, 1:]
+    yield "a tanker that is not sent", levels.tankers & ~sent
+    yield "shuttles and is not sent", levels.used & ~levels.tankers
+    yield "sent without a way", sent & ~np.isfinite(plan.arrival_min)[:, None, :]
+    hauls = np.array([unit.kind != "engine" for unit in plan.units])
+    yield "an engine that hauls", levels.tankers & ~hauls
+    asked = np.array([(level.engines, level.tankers) for level in plan.district.levels])
+    tankers = levels.tankers.sum(axis=2)
+    engines = sent.sum(axis=2) - tankers
+    yield "engines and what is short are not what the level asks", engines + levels.short_engines != asked[:, 0]
+    yield "tankers and what is short are not what the level asks", tankers + levels.short_tankers != asked[:, 1]
+    for job in (levels.fill_engine, levels.dump_engine, levels.attack_engine):
+        a, lv = np.nonzero(job >= 0)
+        bad = np.zeros(job.shape, dtype=np.bool_)
+        bad[a, lv] = ~sent[a, lv, job[a, lv]] | levels.tankers[a, lv, job[a, lv]]
+        yield "a job for a unit that is not there as an engine", bad
+    yield "one engine with two places", (levels.fill_engine >= 0) & (levels.fill_engine == levels.dump_engine)
+
+
+def _season_faults(plan: Plan) -> Found:
+    """Look at which fill sites stand when they are named."""
+    planned = plan.district.rules.plan.months
+    yield (
+        "a month in no season or in two",
+        np.full(len(plan.addresses), sorted(m for line in plan.seasons for m in line.months) != sorted(planned)),
+    )
+    for index, line in enumerate(plan.seasons):
+        stands = np.array([site.in_service and set(line.months) <= site.months for site in plan.sites])
+        yield "a fill site that does not stand", (line.best_site >= 0) & ~stands[line.best_site]
+        decides = plan.levels.season == index
+        for column in (plan.levels.site, plan.levels.backup):
+            yield "a fill site or backup out of its season", decides & (column >= 0) & ~stands[column]
+        yield "not the fill site of the season that decides", decides & (plan.levels.site != line.best_site)
+
+
+def _status_faults(plan: Plan) -> Found:
+    """Grade again, by the words alone."""
+    answers, levels = plan.answers, plan.levels
+    status, some, first = answers.status, levels.meets.any(axis=1), levels.meets.argmax(axis=1)
+    most = np.nan_to_num(levels.sustained_gpm)
+    rows = np.arange(len(status))
+    yield "served, but not by the first level", (status == "served") & ~levels.meets[:, 0]
+    yield "higher level, but the first meets", (status == "higher level") & (levels.meets[:, 0] | ~some)
+    yield "not met, but some level meets", (status == "not met") & some
+    yield "no route, but there is a trip", (status == "no route") & (levels.site >= 0).any(axis=1)
+    yield (
+        "a status that needs a trip",
+        np.isin(status, ("served", "higher level", "not met")) & (levels.site < 0).all(axis=1),
+    )
+    yield "not the first level that meets", np.isin(status, ("served", "higher level")) & (answers.level != first)
+    shown = most[rows, np.maximum(answers.level, 0)]
+    yield "not the level with the largest flow", (status == "not met") & (shown < most.max(axis=1))
+    hydrant = status == "hydrant"
+    yield "a hydrant out of reach", hydrant & ~(answers.hydrant_ft <= plan.district.rules.hydrants.reach_ft)
+    yield "a distance to a hydrant that does not count", ~hydrant & np.isfinite(answers.hydrant_ft)
