@@ -237,12 +237,22 @@ class LevelTable:
     sum_gpm: FloatArray
     """Sum of usable / cycle: an upper bound."""
     sustained_gpm: FloatArray
+    """What circulates without end: the steady flow."""
+    uninterrupted_gpm: FloatArray
+    """The largest constant flow without a dry minute, every unit alerted at minute 0: what decides."""
+    on_arrival_gpm: FloatArray
+    """The same, units beyond the first level called by the officer who arrives first."""
     limited_by: TextArray
+    """What holds the uninterrupted flow."""
+    gap_min: FloatArray
+    """Dry minutes under the required flow, from first water to its end, every unit alerted at minute 0."""
+    gap_on_arrival_min: FloatArray
     backup_gpm: FloatArray
-    """Sustained flow from the backup site."""
+    """Uninterrupted flow from the backup site."""
     one_out_gpm: FloatArray
-    """Least sustained flow with any one tanker out."""
+    """Least uninterrupted flow with any one tanker out."""
     meets: BoolArray
+    """The uninterrupted flow reaches the required flow."""
     short_engines: IntArray
     """Engines the level asks for and the district cannot send here."""
     short_tankers: IntArray
@@ -261,6 +271,8 @@ class SeasonLine:
     """(addresses, levels): the site that delivers most in this season, -1: none."""
     sustained_gpm: FloatArray
     """(addresses, levels)."""
+    uninterrupted_gpm: FloatArray
+    """(addresses, levels)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,6 +286,23 @@ class AnswerTable(Columns):
     """Road and driveway to the hydrant that counts, NaN: none."""
     first_arrival_min: FloatArray
     """Attack engine's arrival."""
+    called: TextArray
+    """How the units beyond the first level are called in the columns that follow: 'at dispatch', or 'on arrival'
+    where a higher level is named; '' where no timeline runs."""
+    first_water_min: FloatArray
+    established_min: FloatArray
+    """The first refilled load starts to dump."""
+    gap_min: FloatArray
+    """Dry minutes from first water to the end of the required time."""
+    first_gap_min: FloatArray
+    longest_gap_min: FloatArray
+    short_gal: FloatArray
+    """Water that is asked for and lacking."""
+    mws_by_min: FloatArray
+    """Minute by which the method's own total has come; NaN where it has not by the end."""
+    call_by_min: FloatArray
+    """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none, or
+    no higher level is named."""
     flags: tuple[tuple[Flag, ...], ...]
 
 
@@ -287,6 +316,25 @@ class Step:
     """'Start on', 'Left on', 'Right on', 'Straight on', 'Turn round on'."""
     note: str = ""
     """Bridge, dead end, narrow road."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """The timeline of one case, as a card draws it; the water is a straight line between two points."""
+
+    minute: FloatArray
+    """(k,)"""
+    on_scene_gal: FloatArray
+    """(k,)"""
+    demand_min: FloatArray
+    """(m,): from each of these minutes on the fire asks for `demand_gpm`."""
+    demand_gpm: FloatArray
+    gaps_min: FloatArray
+    """(g, 2): from, to."""
+    arrivals: tuple[tuple[float, str], ...]
+    """(minute, unit_id) of each tanker's coming on scene."""
+    dumps: tuple[tuple[float, str], ...]
+    """(minute, unit_id) of each load that starts to dump."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -306,6 +354,8 @@ class CardGroup:
     back_steps: tuple[Step, ...]
     cross_street: str
     """Nearest named road that meets the frontage's road, '' where none is near."""
+    strip: Strip | None = None
+    """Timeline of the lead address; None where none runs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

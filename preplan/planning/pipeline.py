@@ -9,11 +9,24 @@ from functools import cache
 import numpy as np
 
 from preplan.errors import Finding, InputError
-from preplan.plan import AnswerTable, FrontageTable, Inputs, LevelTable, Plan, RouteForest, SeasonLine, TripTable
-from preplan.planning.assignment import CutTrips, Scene, Scores, score
+from preplan.plan import (
+    AnswerTable,
+    CardGroup,
+    FrontageTable,
+    Inputs,
+    LevelTable,
+    Plan,
+    RouteForest,
+    SeasonLine,
+    TripTable,
+)
+from preplan.planning.assignment import CutTrips, Scene
+from preplan.planning.fireground import Crews
+from preplan.planning.flows import Flows
 from preplan.planning.groups import Answered, group_addresses
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
-from preplan.planning.levels import address_flags, choose, grade, level_table, site_flags
+from preplan.planning.levels import Graded, address_flags, choose, grade, site_flags
+from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.needs import needs_of
 from preplan.planning.occupancies import tally
 from preplan.planning.response import Response, depart_min, respond
@@ -70,6 +83,7 @@ class Outcome:
     answers: AnswerTable
     trips: TripTable
     forest: RouteForest
+    runs: Crews
 
 
 def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, progress: Progress) -> Plan:
@@ -94,19 +108,20 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     response = response_of(inputs, units, ground)
     progress("computing flows", 0.4)
     scene = scene_of(inputs, units, ground, response, fleets, found)
-    scores = score(scene)
-    choice = choose(scene, scores)
-    levels = level_table(scene, scores, choice)
+    flows = Flows(scene)
+    choice = choose(scene, flows)
     reach_ft, credit_gpm = hydrant_reach(
         roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
     )
-    answers = grade(scene, levels, reach_ft, credit_gpm)
+    graded = grade(scene, flows, choice, reach_ft, credit_gpm)
     progress("tracing routes", 0.6)
-    trips, forest = traced_trips(scene, scores, levels, answers, found, free, ground)
-    levels = with_trips(levels, trips, len(scene.sites))
-    answers = replace(answers, flags=address_flags(scene, inputs.addresses, levels, trips, answers))
+    trips, forest = traced_trips(scene, graded, found, free, ground)
+    levels = with_trips(graded.levels, trips, len(scene.sites))
+    answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     progress("grouping neighbours", 0.7)
-    outcome = Outcome(levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest)
+    outcome = Outcome(
+        levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest, runs=graded.runs
+    )
     return assemble(inputs, ground, scene, fleets, outcome)
 
 
@@ -249,7 +264,7 @@ def scene_of(
         needs=needs_of(inputs.addresses, ground.features, rules.required_flow),
         frontages=ground.frontages,
         cuts=tuple(
-            CutTrips(trip_min=circuit.trip_min, members=fleet.members)
+            CutTrips(trip_min=circuit.trip_min, out_min=circuit.out_min, members=fleet.members)
             for fleet, circuit in zip(fleets, found, strict=True)
         ),
     )
@@ -257,17 +272,16 @@ def scene_of(
 
 def traced_trips(
     scene: Scene,
-    scores: Scores,
-    levels: LevelTable,
-    answers: AnswerTable,
+    graded: Graded,
     found: tuple[Circuits, ...],
     free: Circuits,
     ground: Ground,
 ) -> tuple[TripTable, RouteForest]:
     """Keep and measure trips, each on the cut of the level that is shown; trace what is chosen or stands in."""
+    levels, answers = graded.levels, graded.answers
     rows = np.arange(len(answers))
     shown = np.maximum(answers.level, 0)
-    pair_cut = scores.cut[rows, :, shown]
+    pair_cut = graded.cut[rows, :, shown]
     trip_min = np.stack([circuit.trip_min for circuit in found])
     # A pair that the shown level cannot use at all is kept on the heaviest cut that has a way.
     ways = np.isfinite(trip_min)
@@ -311,8 +325,24 @@ def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
     return replace(levels, trip=rows(levels.site), backup_trip=rows(levels.backup))
 
 
+def with_strips(groups: tuple[CardGroup, ...], scene: Scene, outcome: Outcome) -> tuple[CardGroup, ...]:
+    """Draw up the timeline of each card's lead address, at the level that it shows."""
+    answers, runs = outcome.answers, outcome.runs
+    row_of = np.full(outcome.levels.site.shape, -1, dtype=np.int32)
+    row_of[runs.address, runs.level] = np.arange(len(runs), dtype=np.int32)
+    lead = np.array([group.lead for group in groups], dtype=np.int32)
+    row = np.where(answers.level[lead] >= 0, row_of[lead, np.maximum(answers.level[lead], 0)], -1)
+    drawn = np.flatnonzero(row >= 0)
+    shown = runs.rows(row[drawn])
+    late = answers.called[shown.address] == "on arrival"
+    made = strips(scene, shown, np.where(late, on_arrival_min(scene, shown.address), 0.0))
+    strip_of = dict(zip(drawn.tolist(), made, strict=True))
+    return tuple(replace(group, strip=strip_of.get(i)) for i, group in enumerate(groups))
+
+
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:
     """Put the finished plan together."""
+    groups = group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),
@@ -332,7 +362,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         levels=outcome.levels,
         seasons=outcome.seasons,
         answers=outcome.answers,
-        groups=group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per),
+        groups=with_strips(groups, scene, outcome),
         roads=ground.roads,
         limits=ground.limits,
         minutes=ground.minutes(fleets[-1].cut.top_mph),
