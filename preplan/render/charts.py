@@ -11,27 +11,11 @@ from reportlab.pdfgen.pathobject import PDFPathObject
 from preplan.plan import Plan
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
+from preplan.render.ground_pdf import Ground
 from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
 from preplan.render.scene import Box, Frame, Room, Spot
 
-_WATER = (0.86, 0.90, 0.93)
-_BUILDING = (0.80, 0.80, 0.80)
-_MAJOR = frozenset({"motorway", "trunk", "primary", "secondary"})
-_MINOR = frozenset({"tertiary", "unclassified"})
-_LANES = frozenset({"service", "track", "path", "footway", "bridleway", "cycleway"})
-_ROAD_PT = (2.0, 1.1, 0.6, 0.4)
-"""Line widths of major roads, of roads between, of residential roads, and of drives and tracks."""
-_ROAD_PT_PER_FT = (0.0, 0.0, 0.0075, 0.025)
-"""Scale below which each of them is left out."""
-_ROAD_GREY = (0.55, 0.55, 0.62)
-_MOST_ROADS = 1400
-"""Above this many stretches in view the smallest roads are left out."""
-_COARSE_FT = (0.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0)
-"""Points of roads nearer than these are dropped when a foot is small on the page."""
-_COARSE_PT = 1.4
-"""Detail finer than this on the page is not drawn."""
 _MOST_NAMES = 14
-_BUILDING_PT_PER_FT = 0.06
 _MAP_MARGIN = 0.12
 _LEAST_FT, _LEAST_ALONE_FT = 1000.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
@@ -71,11 +55,7 @@ class Picture:
         self.plane = scene.plane_of(plan)
         roads = plan.roads
         self.points = self.plane.feet(roads.coord_lon, roads.coord_lat)
-        self.finder = scene.Finder(scene.line_boxes(self.points, roads.coord_start))
-        kinds = roads.highway.tolist()
-        self.rank = np.array(
-            [0 if k in _MAJOR else 1 if k in _MINOR else 3 if k in _LANES else 2 for k in kinds], dtype=np.int32
-        )
+        self.ground = Ground(plan, self.points, self.plane)
         spoken = [
             words.printable(name) or words.printable(ref) for name, ref in zip(roads.name, roads.ref, strict=True)
         ]
@@ -86,33 +66,12 @@ class Picture:
         )
         self.address_ft = self.plane.feet(plan.addresses.lon, plan.addresses.lat)
         self.front_ft = self.plane.feet(plan.frontages.lon, plan.frontages.lat)
-        self._shapes = {
-            "water": self._shape(plan.features.water_rings),
-            "stream": self._shape(plan.features.stream_lines),
-            "building": self._shape(plan.features.building_rings),
-        }
-        self._codes: dict[tuple[int, int], str] = {}
-
-    def _shape(self, lines: Sequence[FloatArray]) -> tuple[list[FloatArray], scene.Finder]:
-        feet = [self.plane.feet(line[:, 0], line[:, 1]) for line in lines]
-        boxes = np.array([scene.box_of(one) for one in feet]).reshape(-1, 4)
-        return feet, scene.Finder(boxes)
 
     def stretch(self, segment: int, *, forward: bool = True) -> FloatArray:
         """Give the (n, 2) feet of a stretch in the direction driven."""
         start = self.plan.roads.coord_start
         points = self.points[start[segment] : start[segment + 1]]
         return points if forward else points[::-1]
-
-    def code(self, segment: int, coarse: int) -> str:
-        """Write a stretch in the page language, in feet; kept, since neighbours draw the same roads."""
-        key = (segment, coarse)
-        if key not in self._codes:
-            points = self.stretch(segment)
-            if coarse:
-                points = scene.thinned(points, _COARSE_FT[coarse])
-            self._codes[key] = path_code(points, 0 if coarse else 1)
-        return self._codes[key]
 
     def leg(self, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray) -> FloatArray | None:
         """Join the stretches of one leg and cut it at the places where it starts and ends."""
@@ -151,7 +110,7 @@ class Picture:
         clip = pen.canvas.beginPath()
         clip.rect(page.left, page.bottom, page.width, page.height)
         pen.canvas.clipPath(clip, stroke=0, fill=0)
-        roads = self._ground(pen, frame)
+        roads = self.ground.draw(pen, frame)
         room = Room(page.grown(-2.0))
         for line in _route(pen, frame, subject):
             room.block(scene.dotted(line, 5.0))
@@ -165,41 +124,6 @@ class Picture:
         pen.ink(BLACK, BLACK)
         pen.canvas.setLineWidth(0.8)
         pen.canvas.rect(page.left, page.bottom, page.width, page.height, stroke=1, fill=0)
-
-    def _ground(self, pen: Pen, frame: Frame) -> IntArray:
-        """Draw water, buildings and roads in feet, the page scaled to them; gives the stretches drawn."""
-        scale, canvas = frame.pt_per_ft, pen.canvas
-        canvas.saveState()
-        canvas.transform(scale, 0, 0, scale, *frame.shift())
-        pen.ink(_WATER, _WATER)
-        self._area(pen, frame, "water")
-        canvas.setLineWidth(1.2 / scale)
-        self._area(pen, frame, "stream", fill=False)
-        if scale >= _BUILDING_PT_PER_FT:
-            pen.ink(_BUILDING, _BUILDING)
-            self._area(pen, frame, "building")
-        drawn = self.finder.touching(frame.country)
-        drawn = drawn[scale >= np.array(_ROAD_PT_PER_FT)[self.rank[drawn]]]
-        for smallest in (2, 1, 0):
-            if len(drawn) > _MOST_ROADS:
-                drawn = drawn[self.rank[drawn] <= smallest]
-        foot = 1.0 / scale
-        coarse = sum(_COARSE_PT * foot >= step for step in _COARSE_FT[1:])
-        pen.ink(_ROAD_GREY, _ROAD_GREY)
-        for rank, width in reversed(list(enumerate(_ROAD_PT))):
-            codes = [self.code(s, coarse) for s in drawn[self.rank[drawn] == rank].tolist()]
-            if codes:
-                canvas.setLineWidth(width / scale)
-                _stroke(pen, codes)
-        canvas.restoreState()
-        return drawn
-
-    def _area(self, pen: Pen, frame: Frame, kind: str, *, fill: bool = True) -> None:
-        feet, finder = self._shapes[kind]
-        least = 0.7 / frame.pt_per_ft
-        codes = [path_code(scene.thinned(feet[row], least), 1) for row in finder.touching(frame.country).tolist()]
-        if codes:
-            _stroke(pen, codes, fill=fill, stroke=not fill)
 
     def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[tuple[str, int, float, float]]:
         """List the symbols in view: kind, row, place on the page; their places are kept free of names.
@@ -270,7 +194,7 @@ class Picture:
             return []
         names, length = self.name_of[roads], self.plan.roads.length_m[roads]
         total = np.bincount(names, weights=length, minlength=len(self.names))
-        total[names[self.rank[roads] == 0]] *= 2.0
+        total[names[self.ground.rank[roads] == 0]] *= 2.0
         order = np.argsort(-total, kind="stable")
         chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if total[n] > 0 and self.names[n]]
         listed = []
