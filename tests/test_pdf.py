@@ -24,7 +24,7 @@ LONG = "Überlänge-Ελληνικά-Кириллица" + "x" * 272
 
 def _draw(kind: str, plan: Plan) -> bytes:
     if kind == "cards":
-        return card_pdf.cards(plan)["cards.pdf"]
+        return dict(card_pdf.cards(plan))["cards.pdf"]
     if kind == "one":
         return card_pdf.one_card(plan, 2)
     return site_pdf.sites(plan) if kind == "sites" else report_pdf.report(plan)
@@ -63,16 +63,18 @@ def _runs(page: PageObject) -> list[Run]:
     found: list[Run] = []
     font: list[Any] = ["", 0.0]
 
-    def operand(operator: bytes, operands: Any, _cm: Any, tm: list[float]) -> None:
+    def operand(operator: bytes, operands: Any, cm: list[float], tm: list[float]) -> None:
         if operator == b"Tf":
             font[:] = [str(operands[0]), float(operands[1])]
         if operator == b"Tj":
             raw = operands[0]
             said = raw if isinstance(raw, str) else bytes(raw).decode("latin-1")
-            scale = float(np.hypot(tm[0], tm[1]))
+            placed = np.reshape([*tm[:2], 0, *tm[2:4], 0, *tm[4:], 1], (3, 3))
+            a, b, _, _, _, _, x, y, _ = (placed @ np.reshape([*cm[:2], 0, *cm[2:4], 0, *cm[4:], 1], (3, 3))).ravel()
+            scale = float(np.hypot(a, b))
             size = float(font[1]) * scale
             width = paper.width_of(said, size)
-            found.append(Run(tm[4], tm[5], size, width, level=abs(tm[1]) < 1e-6))
+            found.append(Run(float(x), float(y), size, width, level=abs(b) < 1e-6))
 
     page.extract_text(visitor_operand_before=operand)
     return [run for run in found if run.width > 0]
@@ -217,7 +219,7 @@ def test_same_plan_same_bytes(kind: str) -> None:
 
 
 def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
-    reader = _read(card_pdf.cards(plan)["cards.pdf"])
+    reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
     assert len(reader.pages) == 1 + len(plan.groups)
     index = _said(reader.pages[0])
     for address in range(len(plan.addresses)):
@@ -231,7 +233,7 @@ def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
 
 
 def test_bookmarks_name_roads_and_cards(plan: Plan) -> None:
-    outline: Any = _read(card_pdf.cards(plan)["cards.pdf"]).outline
+    outline: Any = _read(dict(card_pdf.cards(plan))["cards.pdf"]).outline
     titles = [entry.title for entry in _flat(outline)]
     assert titles[0] == "Index"
     assert {"Mill Road", "Quarry Lane", "12 Mill Road", "Quarry Lane 7 to 9", "1 Far Island"} <= set(titles)
@@ -265,13 +267,13 @@ def _flat(outline: Any) -> Iterator[Any]:
     ],
 )  # fmt: skip
 def test_cards_say_what_an_officer_asks(plan: Plan, page: int, told: list[str]) -> None:
-    said = _said(_read(card_pdf.cards(plan)["cards.pdf"]).pages[page])
+    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[page])
     for one in told:
         assert one in said
 
 
 def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
-    page = _read(card_pdf.cards(plan)["cards.pdf"]).pages[1]
+    page = _read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[1]
     placed: dict[str, float] = {}
 
     def text(said: str, _cm: Any, tm: list[float], _font: Any, _size: float) -> None:
@@ -283,7 +285,7 @@ def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
 
 
 def test_every_level_is_in_the_table(plan: Plan) -> None:
-    said = _said(_read(card_pdf.cards(plan)["cards.pdf"]).pages[1])
+    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[1])
     assert "response level 1 310 250 meets 1 tankers 150 T1 T2" in said
     assert "response level 2 520 250 meets 1 fill site 260 T1 T2" in said
 
@@ -304,7 +306,7 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
                   out_steps=(), back_steps=(), cross_street="")
         for k in range(502)
     )  # fmt: skip
-    files = card_pdf.cards(replace(plan, groups=groups))
+    files = dict(card_pdf.cards(replace(plan, groups=groups)))
     assert list(files) == ["cards.pdf", "cards/001.pdf", "cards/002.pdf"]
     assert [len(_read(file).pages) for file in files.values()] == [1, 500, 2]
     notes: Any = _read(files["cards.pdf"]).pages[0]["/Annots"]
@@ -315,7 +317,7 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
 
 
 def test_index_holds_the_whole_of_a_long_label() -> None:
-    reader = _read(card_pdf.cards(_hostile())["cards.pdf"])
+    reader = _read(dict(card_pdf.cards(_hostile()))["cards.pdf"])
     said = "".join("".join(page.extract_text().split()) for page in reader.pages[:2])
     assert LONG in said
 

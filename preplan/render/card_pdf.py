@@ -6,10 +6,11 @@ site, where do tankers fill; then the map, the way, what else there is, and what
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import card_words, index_pdf, paper, symbols_pdf, words
+from preplan.render import card_words, index_pdf, paper, side_by_side, symbols_pdf, words
 from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line
@@ -118,11 +119,11 @@ def _draw_notes(pen: paper.Pen, top: float) -> None:
     pen.text(LEFT_PT, top - 9.0, "Notes", SMALL_PT, bold=True)
     sign = FOOT_PT + 3.0
     y = top - 24.0
-    pen.canvas.setStrokeColorRGB(*paper.GREY)
+    pen.ink(paper.GREY, paper.BLACK)
     while y > sign + 14.0:
         pen.rule(y, width=0.3)
         y -= 15.0
-    pen.canvas.setStrokeColorRGB(*paper.BLACK)
+    pen.ink(paper.BLACK, paper.BLACK)
     pen.text(LEFT_PT, sign, "Checked on the ground by", SMALL_PT)
     pen.rule(sign - 1.0, LEFT_PT + 118.0, LEFT_PT + 330.0)
     pen.text(LEFT_PT + 340.0, sign, "date", SMALL_PT)
@@ -149,36 +150,61 @@ def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup],
         document.mark(f"card{at}", card_words.where(Facts(picture.plan, group))[0], 1)
 
 
-def cards(plan: Plan) -> dict[str, bytes]:
-    """Draw the index and every card: cards.pdf, and above 500 cards the files cards/001.pdf and on.
+def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
+    """Draw the index and every card: cards.pdf, and above 500 cards the files cards/001.pdf and on, in any order.
 
-    Returns
-    -------
-    dict[str, bytes]
-        Files by their name below the results folder.
+    Parameters
+    ----------
+    plan
+        What is drawn.
+    processes
+        How many may share the work; the files are the same.
+
+    Yields
+    ------
+    tuple[str, bytes]
+        A file's name below the results folder, and its content.
     """
     groups = _sorted(plan)
-    picture = Picture(plan)
     columns = index_pdf.columns_of(plan, index_pdf.entries_of(plan, groups))
     index_pages = (len(columns) + 1) // 2
-    index = Document(plan.district, "tanker shuttle cards")
-    split = len(groups) > MOST_IN_ONE_FILE
-    if not split:
+    index = Document(plan.district, "tanker shuttle cards", pages=index_pages)
+    if len(groups) <= MOST_IN_ONE_FILE:
         index.pages = index_pages + len(groups)
         index_pdf.draw_index(index, plan, columns, [f"#{index_pages + 1 + at}" for at in range(len(groups))])
-        _draw_all(index, picture, groups, 0, len(groups))
-        return {"cards.pdf": index.finish()}
-    index.pages = index_pages
-    files: dict[str, bytes] = {}
-    places = [f"cards/{at // MOST_IN_ONE_FILE + 1:03d}.pdf#{at % MOST_IN_ONE_FILE + 1}" for at in range(len(groups))]
-    index_pdf.draw_index(index, plan, columns, places)
-    files["cards.pdf"] = index.finish()
-    for first in range(0, len(groups), MOST_IN_ONE_FILE):
-        part = groups[first : first + MOST_IN_ONE_FILE]
-        document = Document(plan.district, "tanker shuttle cards", pages=len(part))
-        _draw_all(document, picture, part, first, len(groups))
-        files[places[first].partition("#")[0]] = document.finish()
-    return files
+        _draw_all(index, Picture(plan), groups, 0, len(groups))
+        yield "cards.pdf", index.finish()
+        return
+    index_pdf.draw_index(index, plan, columns, [_place(at) for at in range(len(groups))])
+    yield "cards.pdf", index.finish()
+    parts = -(-len(groups) // MOST_IN_ONE_FILE)
+    for part, content in side_by_side.made(_Parts(plan), parts, processes):
+        yield _place(part * MOST_IN_ONE_FILE).partition("#")[0], content
+
+
+def _place(at: int) -> str:
+    """Say in which file, and there on which page, a card stands."""
+    return f"cards/{at // MOST_IN_ONE_FILE + 1:03d}.pdf#{at % MOST_IN_ONE_FILE + 1}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """What a process needs to draw parts of a large set."""
+
+    plan: Plan
+
+    def __call__(self) -> Callable[[int], bytes]:
+        """Make ready to draw any part."""
+        groups, picture = _sorted(self.plan), Picture(self.plan)
+
+        def draw(part: int) -> bytes:
+            first = part * MOST_IN_ONE_FILE
+            mine = groups[first : first + MOST_IN_ONE_FILE]
+            document = Document(self.plan.district, "tanker shuttle cards", pages=len(mine))
+            _draw_all(document, picture, mine, first, len(groups))
+            return document.finish()
+
+        return draw
 
 
 def one_card(plan: Plan, address: int) -> bytes:

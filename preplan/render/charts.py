@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from reportlab.pdfgen.pathobject import PDFPathObject
 
 from preplan.plan import Plan
 from preplan.records import FloatArray, IntArray
@@ -41,11 +41,6 @@ def path_code(points: FloatArray, digits: int) -> str:
     return f"{steps[0][:-1]}m {' '.join(steps[1:])}"
 
 
-def _stroke(pen: Pen, codes: Sequence[str], *, fill: bool = False, stroke: bool = True) -> None:
-    """Draw lines that are already written in the page language."""
-    pen.canvas.drawPath(PDFPathObject(["n", *codes]), stroke=int(stroke), fill=int(fill))
-
-
 class Picture:
     """A district made ready for many small maps: places on one plane, roads and water sorted by where they are."""
 
@@ -56,6 +51,7 @@ class Picture:
         roads = plan.roads
         self.points = self.plane.feet(roads.coord_lon, roads.coord_lat)
         self.ground = Ground(plan, self.points, self.plane)
+        self.middle_ft, self.slope = scene.straights(self.points, roads.coord_start)
         spoken = [
             words.printable(name) or words.printable(ref) for name, ref in zip(roads.name, roads.ref, strict=True)
         ]
@@ -106,10 +102,8 @@ class Picture:
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
         country = scene.extent(np.vstack(seen), shape, margin=_MAP_MARGIN, least_ft=least)
         frame = Frame(page, country)
-        pen.canvas.saveState()
-        clip = pen.canvas.beginPath()
-        clip.rect(page.left, page.bottom, page.width, page.height)
-        pen.canvas.clipPath(clip, stroke=0, fill=0)
+        pen.save()
+        pen.clip(page.left, page.bottom, page.width, page.height)
         roads = self.ground.draw(pen, frame)
         room = Room(page.grown(-2.0))
         for line in _route(pen, frame, subject):
@@ -119,11 +113,11 @@ class Picture:
         room.take(corner)
         self._names(pen, frame, roads, subject, room)
         self._symbols(pen, frame, subject, marks)
-        pen.canvas.restoreState()
+        pen.restore()
         _corner(pen, frame, corner)
         pen.ink(BLACK, BLACK)
-        pen.canvas.setLineWidth(0.8)
-        pen.canvas.rect(page.left, page.bottom, page.width, page.height, stroke=1, fill=0)
+        pen.width(0.8)
+        pen.rect(page.left, page.bottom, page.width, page.height)
 
     def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[tuple[str, int, float, float]]:
         """List the symbols in view: kind, row, place on the page; their places are kept free of names.
@@ -155,11 +149,11 @@ class Picture:
         if subject.lead >= 0:
             ends = np.vstack([self.address_ft[[subject.lead]], self.front_ft[[subject.lead]]])
             if np.isfinite(ends).all():
-                pen.canvas.setDash([1.0, 1.5])
+                pen.dash(1.0, 1.5)
                 pen.ink(BLACK, BLACK)
-                pen.canvas.setLineWidth(0.8)
-                _stroke(pen, [path_code(frame.to_page(ends), 2)])
-                pen.canvas.setDash([])
+                pen.width(0.8)
+                pen.path(path_code(frame.to_page(ends), 2))
+                pen.dash()
         for kind, row, x, y in marks:
             if kind == "station":
                 symbols_pdf.station_mark(pen, str(row + 1), x, y)
@@ -174,8 +168,7 @@ class Picture:
         """Write road names along the roads, the most seen first, none over another."""
         placed: list[tuple[str, Spot]] = []
         for name, segments in self._names_in_view(roads):
-            lines = [frame.to_page(self.stretch(s)) for s in segments]
-            spots = [spot for line in lines for spot in scene.spots_on(line, 9.0)]
+            spots = scene.spots_at(frame.to_page(self.middle_ft[segments]), self.slope[segments], 9.0)
             spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:
                 placed.append((name, spot))
@@ -207,66 +200,58 @@ class Picture:
 
 def halo_texts(pen: Pen, placed: Sequence[tuple[str, Spot]]) -> None:
     """Write labels centred on their spots, black on a white halo."""
-    canvas = pen.canvas
-    for halo in (True, False):
-        canvas.saveState()
-        pen.ink(WHITE if halo else BLACK, BLACK)
-        canvas.setLineWidth(2.4)
-        canvas.setLineJoin(1)
-        text = canvas.beginText()
-        text.setFont(paper.REGULAR, SMALL_PT)
-        if halo:
-            text.setTextRenderMode(1)
-        for said, spot in placed:
-            cos, sin = float(np.cos(spot.slope)), float(np.sin(spot.slope))
-            half, low = paper.width_of(said, SMALL_PT) / 2, SMALL_PT * 0.36
-            x, y = spot.x - half * cos + low * sin, spot.y - half * sin - low * cos
-            text.setTextTransform(cos, sin, -sin, cos, x, y)
-            text.textOut(said)
-        canvas.drawText(text)
-        canvas.restoreState()
+    runs = []
+    for said, spot in placed:
+        cos, sin = math.cos(spot.slope), math.sin(spot.slope)
+        half, low = paper.width_of(said, SMALL_PT) / 2, SMALL_PT * 0.36
+        runs.append((said, spot.x - half * cos + low * sin, spot.y - half * sin - low * cos, spot.slope))
+    pen.save()
+    pen.ink(WHITE, BLACK)
+    pen.width(2.4)
+    pen.put("1 j")
+    pen.slanted(runs, SMALL_PT, halo=True)
+    pen.slanted(runs, SMALL_PT)
+    pen.restore()
 
 
 def _route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
     """Draw the loaded leg with casing, core and arrows; the empty way back dashed, beside it. Gives both lines."""
-    canvas, drawn = pen.canvas, []
-    canvas.saveState()
-    canvas.setLineJoin(1)
-    canvas.setLineCap(1)
+    drawn = []
+    pen.save()
+    pen.put("1 J 1 j")
     if subject.back_ft is not None:
         line = scene.beside(scene.thinned(frame.to_page(subject.back_ft), 1.5), 4.2)
         drawn.append(line)
         pen.ink(WHITE, WHITE)
-        canvas.setLineWidth(2.6)
+        pen.width(2.6)
         code = path_code(line, 1)
-        _stroke(pen, [code])
+        pen.path(code)
         pen.ink(BLACK, BLACK)
-        canvas.setLineWidth(1.1)
-        canvas.setDash([3.5, 2.8])
-        _stroke(pen, [code])
-        canvas.setDash([])
+        pen.width(1.1)
+        pen.dash(3.5, 2.8)
+        pen.path(code)
+        pen.dash()
     if subject.out_ft is not None:
         line = scene.thinned(frame.to_page(subject.out_ft), 1.2)
         drawn.append(line)
         code = path_code(line, 1)
         for colour, width in ((BLACK, 4.6), ((0.93, 0.93, 0.93), 2.4)):
             pen.ink(colour, colour)
-            canvas.setLineWidth(width)
-            _stroke(pen, [code])
+            pen.width(width)
+            pen.path(code)
         pen.ink(WHITE, BLACK)
-        canvas.setLineWidth(0.5)
-        heads = [path_code(_arrow_head(*arrow), 1) + " h" for arrow in scene.arrows(line, 70.0)]
-        if heads:
-            _stroke(pen, heads, fill=True)
-    canvas.restoreState()
+        pen.width(0.5)
+        for x, y, turn in scene.arrows(line, 70.0):
+            pen.shape(_arrow_head(x, y, turn))
+    pen.restore()
     return drawn
 
 
-def _arrow_head(x: float, y: float, turn: float) -> FloatArray:
+def _arrow_head(x: float, y: float, turn: float) -> list[tuple[float, float]]:
     """Give the corners of an arrow head at a place, pointing along a direction in radians."""
-    along, across = np.array([5.5, -4.0, -2.0, -4.0]), np.array([0.0, 4.4, 0.0, -4.4])
-    cos, sin = np.cos(turn), np.sin(turn)
-    return np.column_stack([x + along * cos - across * sin, y + along * sin + across * cos])
+    cos, sin = math.cos(turn), math.sin(turn)
+    corners = ((5.5, 0.0), (-4.0, 4.4), (-2.0, 0.0), (-4.0, -4.4))
+    return [(x + along * cos - across * sin, y + along * sin + across * cos) for along, across in corners]
 
 
 def _corners(page: Box) -> list[Box]:
@@ -281,25 +266,23 @@ def _corners(page: Box) -> list[Box]:
 
 def _corner(pen: Pen, frame: Frame, page: Box) -> None:
     """Draw scale bars in feet and miles, and a north arrow, in one corner of the picture."""
-    canvas = pen.canvas
-    canvas.saveState()
+    pen.save()
     pen.ink(BLACK, WHITE)
-    canvas.setLineWidth(0.5)
-    canvas.rect(page.left, page.bottom, page.width, page.height, stroke=1, fill=1)
+    pen.width(0.5)
+    pen.rect(page.left, page.bottom, page.width, page.height, fill=True)
     pen.ink(BLACK, BLACK)
     x = page.left + 20.0
     for unit, y in (("ft", page.bottom + 21.0), ("mi", page.bottom + 7.0)):
         bar = scene.scale_bar(frame.pt_per_ft, 50.0, unit)
-        canvas.setLineWidth(1.4)
-        canvas.line(x, y, x + bar.points, y)
-        for end in (x, x + bar.points):
-            canvas.line(end, y - 2.5, end, y + 2.5)
+        pen.width(1.4)
+        far = x + bar.points
+        pen.strokes((x, y, far, y), (x, y - 2.5, x, y + 2.5), (far, y - 2.5, far, y + 2.5))
         pen.text(x + bar.points + 4.0, y - 2.8, bar.words, SMALL_PT)
     north = page.left + 9.5
     pen.shape([(north, page.bottom + 31), (north - 4, page.bottom + 17), (north, page.bottom + 20),
                (north + 4, page.bottom + 17)])  # fmt: skip
     pen.text(north, page.bottom + 6.0, "N", SMALL_PT, bold=True, align="middle")
-    canvas.restoreState()
+    pen.restore()
 
 
 # --------------------------------------------------------------------------- bars
@@ -332,11 +315,11 @@ def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
         pen.text(x, top + 3.0, label)
         length = full * min(1.0, max(0.0, row.value / whole)) if whole > 0 else 0.0
         pen.ink(GREY, (0.94, 0.94, 0.94))
-        pen.canvas.setLineWidth(0.4)
-        pen.canvas.rect(left, top, full, 11.0, stroke=1, fill=1)
+        pen.width(0.4)
+        pen.rect(left, top, full, 11.0, fill=True)
         pen.ink(BLACK, (0.35, 0.35, 0.35))
         if length > 0:
-            pen.canvas.rect(left, top, length, 11.0, stroke=1, fill=1)
+            pen.rect(left, top, length, 11.0, fill=True)
         pen.ink(BLACK, BLACK)
         pen.text(left + full + 6.0, top + 3.0, row.words)
     return top
