@@ -14,6 +14,7 @@ from pypdf import PageObject, PdfReader
 from preplan.plan import CardGroup, Flag, Plan, Step
 from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import card_pdf, paper, report_pdf, site_pdf, words
+from preplan.render.scene import Box
 
 from .example_plan import example_plan
 
@@ -252,11 +253,15 @@ def _flat(outline: Any) -> Iterator[Any]:
 @pytest.mark.parametrize(
     ("page", "told"),
     [
-        (1, ["12 Mill Road", "Response level 1", "served", "310 gpm of 250 required", "Attack: E1", "Fill: E2",
-             "Dump: E3",
-             "Tankers: T1 T2 (5,000 gal)", "Fill site 1: Mill Pond dry hydrant", "6 in NST", "tested 2025-09-12",
+        (1, ["12 Mill Road", "Response level 1", "served", "310 gpm of 250 required", "Attack: E1 at 10 min",
+             "Tankers: T1 at 13, T2 at 20 min; 5,000 gal", "Fill site: E2 at 12 min", "E2 pumps here.",
+             "On wheels: 5,000 gal in tankers, 1,750 gal in engines. E1 alone: 6 min at 150 gpm.",
+             "US National Grid 18T YP ", "Any one tanker out: 150 gpm steady, does not meet.",
+             "Empty tankers arrive heading ", "Leave a lane open",
+             "size from the address table",
+             "Fill site 1: Mill Pond dry hydrant", "6 in NST", "tested 2025-09-12",
              "Cross street: Quarry Lane", "Hose to the building: 120 ft", "Backup: Fill site 2", "180 gpm",
-             "December to March: 300 gpm", "44° 00.090' N, 72° 02.160' W", "Checked on the ground by",
+             "December to March: 300 gpm", "44° 00.090' N, 72° 02.160' W", "Verified on the ground by",
              "first minutes are not estimated", "turn round here (assumed possible)"]),
         (2, ["Response level 2", "higher level", "500 gpm of 500 required", "<script>alert(1)</script>",
              "2.5 minutes longer", "Backup: none", "A lower response level does not meet"]),
@@ -314,6 +319,27 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
     assert links == ["cards/002.pdf#page=2"]
     assert "1 Far Island" in _said(_read(files["cards/002.pdf"]).pages[1])
     assert "002, page 2" in _said(_read(files["cards.pdf"]).pages[0])
+
+
+def test_two_processes_draw_the_same_files(plan: Plan) -> None:
+    larger = replace(plan, groups=plan.groups * 126)
+    assert dict(card_pdf.cards(larger, 2)) == dict(card_pdf.cards(larger, 1))
+
+
+@pytest.mark.parametrize("name", ["example", "hostile", "empty", "40 miles"])
+def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    bands: list[Box] = []
+    monkeypatch.setattr(card_pdf, "timeline_height", lambda _facts: 94.0)
+    monkeypatch.setattr(card_pdf, "timeline_band", lambda _pen, band, _facts: bands.append(band))
+    reader = _read(dict(card_pdf.cards(PLANS[name]()))["cards.pdf"])
+    drawn = list(reader.pages)[-len(bands) :] if bands else []
+    for page, band in zip(drawn, bands, strict=True):
+        assert (band.width, band.height) == (pytest.approx(540.0), pytest.approx(94.0))
+        runs = [run for run in _runs(page) if run.level]
+        assert [run for run in runs if band.bottom + 1 < run.base < band.top - 1] == []
+        assert min(run.base for run in runs if run.base > paper.FOOT_PT - 4.0) >= paper.FOOT_PT
+        clash = [(a, b) for at, a in enumerate(runs) for b in runs[:at] if a.overlaps(b)]
+        assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
 
 
 def test_index_holds_the_whole_of_a_long_label() -> None:

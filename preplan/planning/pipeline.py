@@ -325,6 +325,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         stations=inputs.stations,
         units=scene.units,
         arrival_min=scene.response.arrival_min,
+        site_arrival_min=scene.response.site_arrival_min,
         hydrants=inputs.hydrants,
         cuts=tuple(fleet.cut for fleet in fleets),
         trips=outcome.trips,

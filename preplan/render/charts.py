@@ -33,6 +33,8 @@ class Subject:
     back_ft: FloatArray | None = None
     site: int = -1
     backup: int = -1
+    site_ft: FloatArray | None = None
+    """Where the site stands, beside the end of the road that leads to it."""
 
 
 def path_code(points: FloatArray, digits: int) -> str:
@@ -91,7 +93,8 @@ class Picture:
         here, there = self.front_ft[lead], self.site_ft[site]
         if not np.isfinite(here).all():
             here = self.address_ft[lead]
-        return Subject(addresses, lead, self.leg(out, there, here), self.leg(back, here, there), site, backup)
+        out_ft, back_ft = self.leg(out, there, here), self.leg(back, here, there)
+        return Subject(addresses, lead, out_ft, back_ft, site, backup, there)
 
     def draw(self, pen: Pen, page: Box, subject: Subject) -> None:
         """Draw one small map into a box of the page."""

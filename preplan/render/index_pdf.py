@@ -24,7 +24,7 @@ class Entry:
 _COLUMN = (WIDTH_PT - 18.0) / 2
 _LABEL = _COLUMN - 160.0
 _LEVEL_NOTE = (
-    "level: the lowest response level whose steady flow meets the required flow. "
+    f"level: the lowest response level whose {words.FLOW} meets the required flow. "
     "Status colours are not hydrant flow classes."
 )
 

@@ -24,9 +24,9 @@ _METHOD = (
         "loaded, back empty, turning counted, posted limits and turn restrictions kept."
     ),
     (
-        "Steady flow is what the tankers of a response level deliver while they circulate: the gallons that reach the "
-        "fire in a round, over the longest of their cycles, the time at the fill site, the source, and the time at the "
-        "dump site. A site's rate, the draft and the supply line cap it."
+        f"{words.first_up(words.FLOW)} is what the tankers of a response level deliver while they circulate: the "
+        "gallons that reach the fire in a round, over the longest of their cycles, the time at the fill site, the "
+        "source, and the time at the dump site. A site's rate, the draft and the supply line cap it."
     ),
     (
         "The fill site of an address is the one that delivers the most, not the nearest. The backup stands on another "
@@ -86,7 +86,7 @@ def _coverage(document: Document, plan: Plan) -> None:
         rows.append(Bar(f"{said} ({level.engines} E, {level.tankers} T)", meets, _of(meets, planned)))
     document.y = bars(document.pen, document.y, rows, planned) - 4.0
     document.flow(
-        "Bars: addresses away from hydrants whose required flow the steady flow meets at each level "
+        f"Bars: addresses away from hydrants whose required flow the {words.FLOW} meets at each level "
         "(E engines, T tankers, in all on the road).", SMALL_PT,
     )  # fmt: skip
 
@@ -135,7 +135,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
             words.where_words(plan, a)[:160], want, have, words.need(float(short[a])),
             str(site[a] + 1) if site[a] >= 0 else "none", words.printable(limit[a, level]) if level >= 0 else "",
         ))  # fmt: skip
-    head = ("address", "required gpm", "steady gpm", "short gpm", "fill site", "held back by")
+    head = ("address", "required gpm", f"{words.FLOW_SHORT} gpm", "short gpm", "fill site", "held back by")
     document.table(head, rows, (230.0, 70.0, 62.0, 58.0, 50.0, 70.0))
     if len(order) > _MOST_SHORTFALLS:
         document.flow(f"and {len(order) - _MOST_SHORTFALLS:,} more: see addresses.csv.", SMALL_PT)

@@ -245,6 +245,36 @@ def dotted(points: FloatArray, every: float) -> FloatArray:
     return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
 
 
+def heading(points: FloatArray, near_end_ft: float = 200.0) -> str:
+    """Name the direction in which a line ends, of eight.
+
+    >>> heading(np.array([[0.0, 0.0], [0.0, 500.0]])), heading(np.array([[0.0, 0.0], [-90.0, -90.0]]))
+    ('north', 'southwest')
+    """
+    along = _along(points)
+    from_ft = max(0.0, along[-1] - near_end_ft)
+    east, north = (points[-1, axis] - np.interp(from_ft, along, points[:, axis]) for axis in (0, 1))
+    names = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
+    return names[round(math.atan2(north, east) / (math.pi / 4)) % 8]
+
+
+def side_at_end(points: FloatArray, place: FloatArray, least_ft: float = 15.0) -> str:
+    """Say on which side of a line's end a place lies, seen along the line; '' for one on the line or straight ahead.
+
+    >>> side_at_end(np.array([[0.0, 0.0], [0.0, 500.0]]), np.array([40.0, 510.0]))
+    'right'
+    """
+    step = points[-1] - points[-2]
+    length = float(np.hypot(*step))
+    if length < _LEAST_PT:
+        return ""
+    off = place - points[-1]
+    left_ft = float(step[0] * off[1] - step[1] * off[0]) / length
+    if abs(left_ft) < max(least_ft, float(np.hypot(*off)) / 2):
+        return ""
+    return "left" if left_ft > 0 else "right"
+
+
 def arrows(points: FloatArray, every: float) -> list[tuple[float, float, float]]:
     """Place arrows along a line: x, y, and the direction in radians; one at least, none on a mere dot."""
     along = _along(points)

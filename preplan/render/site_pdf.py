@@ -99,7 +99,7 @@ def _site_page(document: Document, picture: Picture, row: int, first: IntArray, 
     document.y -= 6.0
     if document.y - 20.0 > FOOT_PT:
         pen.text(
-            LEFT_PT, FOOT_PT + 4.0, "Checked on the ground by ________________________   date ____________", SMALL_PT
+            LEFT_PT, FOOT_PT + 4.0, "Verified on the ground by ________________________   date ____________", SMALL_PT
         )
 
 
