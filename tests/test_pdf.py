@@ -334,7 +334,8 @@ def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypat
     reader = _read(dict(card_pdf.cards(PLANS[name]()))["cards.pdf"])
     drawn = list(reader.pages)[-len(bands) :] if bands else []
     for page, band in zip(drawn, bands, strict=True):
-        assert (band.width, band.height) == (pytest.approx(540.0), pytest.approx(94.0))
+        assert band.width == pytest.approx(540.0)
+        assert band.height == pytest.approx(94.0)
         runs = [run for run in _runs(page) if run.level]
         assert [run for run in runs if band.bottom + 1 < run.base < band.top - 1] == []
         assert min(run.base for run in runs if run.base > paper.FOOT_PT - 4.0) >= paper.FOOT_PT
