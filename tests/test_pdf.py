@@ -13,7 +13,7 @@ from pypdf import PageObject, PdfReader
 
 from preplan.plan import CardGroup, Flag, Plan, Step
 from preplan.records import FeatureTable, ResponseLevel, text_array
-from preplan.render import card_pdf, paper, report_pdf, site_pdf, words
+from preplan.render import card_pdf, coverage_pdf, evidence_pdf, paper, report_pdf, site_pdf, words
 from preplan.render.scene import Box
 
 from .example_plan import example_plan
@@ -352,7 +352,18 @@ def test_index_holds_the_whole_of_a_long_label() -> None:
 def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None:
     pages = [_said(page) for page in _read(site_pdf.sites(plan)).pages]
     assert len(pages) == 3
-    for told in ("First choice of 4 addresses", "Mill Road (2); Quarry Lane (2)", "Circuit for Quarry Lane", "loop"):
+    for told in (
+        "First choice of 4 addresses",
+        "Mill Road (2); Quarry Lane (2)",
+        "loop",
+        "Circuit for Quarry Lane 7 to 9 (2 addresses)",
+        "Limits: found for tankers up to 42,000 lb loaded",
+        "Further circuits from here 12 Mill Road",
+        "40 Mill Road",
+        "lowest posting on the loaded leg 20,000 lb",
+        "goes 2.5 min round what is posted",
+        "turn round at the dump site (assumed possible)",
+    ):
         assert told in pages[0]
     for told in ("backup of 2", "not tested: assumed rate", "April to November", "back in (assumed)"):
         assert told in pages[1]
@@ -370,8 +381,34 @@ def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
         "usable_fraction 0.9", "the 90 % rule", "supply_psi (m)",
         "any one tanker out, 0 of 2", "first fill site out, 0 of 2",
         "no backup fill site: 1", "1,750",
+        "Coverage on the map", "Response level 2: 2 of 5 met",
+        "Fill site 1: Mill Pond dry hydrant 2 2 of 2 (100 %)",
+        "a quarter to a half 1 of 5", "all to 110 %: close 1 of 5", "150 % and more 0 of 5",
     ):  # fmt: skip
         assert told in said
+
+
+def test_criteria_of_a_rater_are_counted_address_by_address(plan: Plan) -> None:
+    found = [(said, mask.tolist()) for said, mask in evidence_pdf.criteria(plan)]
+    no, yes = False, True
+    assert found == [
+        ("250 gpm, steady flow, at the first level", [yes, no, no, no, no, no]),
+        ("250 gpm, steady flow, at some level", [yes, yes, yes, no, no, no]),
+        ("fill site that stands all year", [yes, yes, yes, yes, no, no]),
+        ("fill site within 5 road miles, loaded leg", [yes, yes, yes, yes, no, no]),
+        ("a tanker there within 5 min of the first engine", [yes, yes, yes, yes, no, no]),
+        ("all units there within 15 min of the first engine", [yes, yes, yes, yes, no, no]),
+    ]
+    slow = plan.arrival_min + np.array([0.0, 0, 0, 3, 6])
+    late = dict(evidence_pdf.criteria(replace(plan, arrival_min=slow)))
+    assert not late["a tanker there within 5 min of the first engine"].any()
+    assert not late["all units there within 15 min of the first engine"].any()
+
+
+def test_shares_of_the_need_add_up_to_all_planned_addresses(plan: Plan) -> None:
+    share, counted = coverage_pdf.shares(plan)
+    assert counted.tolist() == [True] * 5 + [False]
+    assert share[:5].tolist() == pytest.approx([310 / 250, 505 / 500, 260 / 500, 240 / 500, 0.0])
 
 
 def test_the_report_marks_rules_that_the_district_set(plan: Plan) -> None:

@@ -87,7 +87,10 @@ def test_no_month_is_said() -> None:
     ("flag", "said"),
     [
         (Flag("posted bridge avoided", 2.5, "min"), "Goes round a posted weight, height or width: 2.5 minutes longer."),
-        (Flag("unposted bridges", 2.0), "Bridges without a posted weight on the round trip: 2. Unknown, not safe."),
+        (
+            Flag("unposted bridges", 2.0),
+            "Crossings of bridges without a posted weight on the round trip: 2. Unknown, not safe.",
+        ),
         (Flag("close", 0.94), "Close call: the steady flow is hardly above or below the required flow at 94 % of it."),
         (
             Flag("close", "Level 2, Level 3"),

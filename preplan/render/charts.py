@@ -112,12 +112,12 @@ class Picture:
         for line in _route(pen, frame, subject):
             room.block(scene.dotted(line, 5.0))
         marks = self._marks(frame, subject, room)
-        corner = min(_corners(page), key=room.crowd)
+        corner = min(corners(page), key=room.crowd)
         room.take(corner)
         self._names(pen, frame, roads, subject, room)
         self._symbols(pen, frame, subject, marks)
         pen.restore()
-        _corner(pen, frame, corner)
+        draw_key(pen, frame, corner)
         pen.ink(BLACK, BLACK)
         pen.width(0.8)
         pen.rect(page.left, page.bottom, page.width, page.height)
@@ -257,7 +257,7 @@ def _arrow_head(x: float, y: float, turn: float) -> list[tuple[float, float]]:
     return [(x + along * cos - across * sin, y + along * sin + across * cos) for along, across in corners]
 
 
-def _corners(page: Box) -> list[Box]:
+def corners(page: Box) -> list[Box]:
     """List the four corners in which the scale bars may stand, the usual one first."""
     wide, high = _CORNER_PT, 34.0
     return [
@@ -267,7 +267,7 @@ def _corners(page: Box) -> list[Box]:
     ]
 
 
-def _corner(pen: Pen, frame: Frame, page: Box) -> None:
+def draw_key(pen: Pen, frame: Frame, page: Box) -> None:
     """Draw scale bars in feet and miles, and a north arrow, in one corner of the picture."""
     pen.save()
     pen.ink(BLACK, WHITE)
@@ -302,9 +302,9 @@ class Bar:
     """A status word draws its symbol before the label."""
 
 
-def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
-    """Draw level bars, hatched by length alone, `whole` at full width; gives the lower edge."""
-    label_pt, value_pt, row_pt = 150.0, 150.0, 17.0
+def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float, label_pt: float = 150.0) -> float:
+    """Draw level bars, told apart by length alone, `whole` at full width; gives the lower edge."""
+    value_pt, row_pt = 150.0, 17.0
     left = paper.LEFT_PT + label_pt
     full = paper.RIGHT_PT - left - value_pt
     for row in rows:

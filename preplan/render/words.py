@@ -61,7 +61,7 @@ _FLAGS = {
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
     "posted bridge avoided": "Goes round a posted weight, height or width: {n} longer.",
-    "unposted bridges": "Bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
+    "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
     "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
