@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from preplan.plan import CardGroup, Plan
 from preplan.render import card_words, index_pdf, paper, scene, side_by_side, symbols_pdf, words
 from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts
-from preplan.render.charts import Picture, Subject
+from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line
+from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 
 MOST_IN_ONE_FILE = 500
@@ -22,7 +23,8 @@ _MAP_PT = 318.0
 _LEAST_MAP_PT, _MOST_MAP_PT = 174.0, 286.0
 _WAY_PT = WIDTH_PT - _MAP_PT - GAP_PT
 """Width of the directions beside the map."""
-_MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop."
+_MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop. Bold numbers: turns."
+_BRIDGE_NOTE = " Brackets: bridges, postings."
 _NOTES_PT, _LEAST_NOTES_PT = 60.0, 28.0
 _LEAST_BELOW_PT = 48.0
 _ROW_PT = (126.0, 96.0)
@@ -56,19 +58,18 @@ class _Layout:
     @classmethod
     def of(cls, facts: Facts, free: float) -> _Layout:
         """Put the cautions under the directions where there is room, else below the table."""
+        low = card_words.below(facts, card_words.care(facts, HALF_PT))
+        beside = card_words.below(facts, ())
+        care = card_words.care(facts, _WAY_PT)
         for most in (2, 1):
             way = card_words.way(facts, _WAY_PT, most)
-            care = card_words.care(facts, _WAY_PT)
-            columns = card_words.below(facts, ())
-            map_pt, below_pt = _share(free, max(map(paper.height_of, columns)))
-            if paper.height_of(way) + paper.height_of(care) <= map_pt:
-                return cls(map_pt, [*way, *care], columns, below_pt)
-        columns = card_words.below(facts, card_words.care(facts, HALF_PT))
-        map_pt, below_pt = _share(free, max(map(paper.height_of, columns)))
-        way = card_words.way(facts, _WAY_PT)
-        if paper.height_of(way) > map_pt:
-            way = paper.trimmed(card_words.way(facts, _WAY_PT, most=1), map_pt)
-        return cls(map_pt, way, columns, below_pt)
+            for more, columns in ((care, beside), ([], low)):
+                wanted = max(map(paper.height_of, columns))
+                map_pt, below_pt = _share(free, wanted)
+                if paper.height_of(way) + paper.height_of(more) <= map_pt and wanted <= below_pt + 0.01:
+                    return cls(map_pt, [*way, *more], columns, below_pt)
+        map_pt, below_pt = _share(free, max(map(paper.height_of, low)))
+        return cls(map_pt, paper.trimmed(card_words.way(facts, _WAY_PT, most=1), map_pt), low, below_pt)
 
 
 def _share(free: float, wanted: float) -> tuple[float, float]:
@@ -84,7 +85,7 @@ def _share(free: float, wanted: float) -> tuple[float, float]:
 def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> None:
     """Draw one card on a new page."""
     facts = Facts(picture.plan, group)
-    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"))
+    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"), group.out_steps)
     pen = document.pen
     document.begin(count)
     y = _draw_top(document, facts, subject)
@@ -96,7 +97,8 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     picture.draw(pen, Box(LEFT_PT, y - layout.map_pt, LEFT_PT + _MAP_PT, y), subject)
     pen.lines(RIGHT_PT - _WAY_PT, y, layout.beside)
     if subject.out_ft is not None:
-        pen.text(LEFT_PT, y - layout.map_pt - 9.0, _MAP_NOTE, SMALL_PT)
+        note = _MAP_NOTE + _BRIDGE_NOTE * bool(subject.bridges)
+        pen.text(LEFT_PT, y - layout.map_pt - 9.0, note, SMALL_PT)
     y = _draw_table(pen, y - layout.map_pt - 13.0, rows, facts.level - first)
     timeline_band(pen, Box(LEFT_PT, y - band, RIGHT_PT, y), facts)
     y -= band + 4.0
@@ -119,7 +121,8 @@ def _draw_top(document: Document, facts: Facts, subject: Subject) -> float:
     call = paper.trimmed(card_words.call(facts), _ROW_PT[0])
     can = paper.trimmed(card_words.can(facts), _ROW_PT[0] - 18.0)
     first = pen.lines(LEFT_PT, y - 2.0, [Line("WHAT TO CALL", SMALL_PT, bold=True), *call])
-    pen.text(LEFT_PT + HALF_PT, y - 10.0, "minutes after each unit's own call", SMALL_PT, align="right")
+    if facts.level >= 0:
+        pen.text(LEFT_PT + HALF_PT, y - 10.0, "minutes after each unit's own call", SMALL_PT, align="right")
     top = pen.lines(middle, y - 2.0, [Line("CAN WE DO IT", SMALL_PT, bold=True)])
     symbols_pdf.status_mark(pen, facts.status, middle + 7.0, top - 9.0, 14.0)
     second = pen.lines(middle + 20.0, top, [Line(facts.status, 15.0, bold=True)])

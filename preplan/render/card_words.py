@@ -199,7 +199,7 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
 
 
 def way(facts: Facts, width: float, most: int = 2) -> list[Line]:
-    """List directions out and back, each step in at most `most` lines."""
+    """List directions out and back, each step in at most `most` lines; one that warns of something has two at least."""
     trip, trips = facts.cell("trip"), facts.plan.trips
     if trip < 0:
         return why_not(facts, width)
@@ -212,7 +212,8 @@ def way(facts: Facts, width: float, most: int = 2) -> list[Line]:
         lines.append(Line(f"{words.minutes(float(minutes))}, {words.miles(float(length))}", SMALL_PT))
         said = words.directions(steps) or ["Directions are not known."]
         for at, step in enumerate(said, 1):
-            lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=most)
+            warns = step.endswith(")")
+            lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
         lines.append(Line("", 4.0))
     return lines
 
@@ -237,7 +238,7 @@ def why_not(facts: Facts, width: float) -> list[Line]:
 def below(facts: Facts, cautions: Sequence[Line]) -> tuple[list[Line], list[Line]]:
     """Give the two columns below the table: what if, cautions, and the basis where it makes them even."""
     left, right, basis = otherwise(facts), list(cautions), assumed(facts)
-    if right and paper.height_of(left) <= paper.height_of(right):
+    if not left or (right and paper.height_of(left) <= paper.height_of(right)):
         return [*left, *basis], right
     return left, [*right, *basis]
 

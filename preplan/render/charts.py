@@ -2,45 +2,36 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import Plan
+from preplan.plan import Plan, Step
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
 from preplan.render.ground_pdf import Ground
 from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
+from preplan.render.route_pdf import (
+    Bridge,
+    Subject,
+    draw_bridges,
+    draw_route,
+    halo_texts,
+    path_code,
+    turn_labels,
+    turns_of,
+)
 from preplan.render.scene import Box, Frame, Room, Spot
+from preplan.units import FT_PER_MI
 
 _MOST_NAMES = 14
 _MAP_MARGIN = 0.12
-_LEAST_FT, _LEAST_ALONE_FT = 1000.0, 8000.0
+_LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
 _CORNER_PT = 118.0
-
-
-@dataclass(frozen=True, slots=True)
-class Subject:
-    """What one small map is about; places in feet on the picture's plane."""
-
-    addresses: tuple[int, ...]
-    lead: int = -1
-    """Address whose dump site has the star, -1: none."""
-    out_ft: FloatArray | None = None
-    back_ft: FloatArray | None = None
-    site: int = -1
-    backup: int = -1
-    site_ft: FloatArray | None = None
-    """Where the site stands, beside the end of the road that leads to it."""
-
-
-def path_code(points: FloatArray, digits: int) -> str:
-    """Write a line through (n, 2) points in the page language."""
-    steps = [f"{x:.{digits}f} {y:.{digits}f} l" for x, y in points.tolist()]
-    return f"{steps[0][:-1]}m {' '.join(steps[1:])}"
+_INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
+"""A map wider than the first has an inset about the dump site, of this many feet on this many points."""
 
 
 class Picture:
@@ -84,8 +75,10 @@ class Picture:
         end = whole - last + scene.nearest_along(parts[-1], end_ft)
         return scene.cut(line, start, end) if end > start else line
 
-    def subject(self, addresses: tuple[int, ...], lead: int, trip: int, backup: int = -1) -> Subject:
-        """Gather what the map of a trip shows; trip -1: only the places."""
+    def subject(
+        self, addresses: tuple[int, ...], lead: int, trip: int, backup: int = -1, steps: Sequence[Step] = ()
+    ) -> Subject:
+        """Gather what the map of a trip shows, `steps` of the loaded leg by their numbers; trip -1: only the places."""
         if trip < 0:
             return Subject(addresses, lead, backup=backup)
         site = int(self.plan.trips.site[trip])
@@ -94,7 +87,21 @@ class Picture:
         if not np.isfinite(here).all():
             here = self.address_ft[lead]
         out_ft, back_ft = self.leg(out, there, here), self.leg(back, here, there)
-        return Subject(addresses, lead, out_ft, back_ft, site, backup, there)
+        turns = turns_of(out_ft, steps) if out_ft is not None else ()
+        return Subject(addresses, lead, out_ft, back_ft, site, backup, there, turns, self._bridges([*out, *back]))
+
+    def _bridges(self, rows: Sequence[int]) -> tuple[Bridge, ...]:
+        """List the bridges and postings of a round trip, each stretch once."""
+        limits = self.plan.limits
+        segments = np.unique(self.plan.forest.segment[list(rows)])
+        marked = segments[limits.unposted_bridge[segments] | np.isfinite(limits.max_lb[segments])]
+        found = []
+        for segment in marked.tolist():
+            east, north = self.middle_ft[segment].tolist()
+            posted_lb = float(limits.max_lb[segment])
+            said = f"{words.supply(posted_lb)} lb" if np.isfinite(posted_lb) else ""
+            found.append(Bridge(east, north, float(self.slope[segment]), said))
+        return tuple(found)
 
     def draw(self, pen: Pen, page: Box, subject: Subject) -> None:
         """Draw one small map into a box of the page."""
@@ -104,23 +111,63 @@ class Picture:
         shape = page.width / page.height
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
         country = scene.extent(np.vstack(seen), shape, margin=_MAP_MARGIN, least_ft=least)
-        frame = Frame(page, country)
+        self._draw_in(pen, Frame(page, country), subject)
+
+    def _draw_in(self, pen: Pen, frame: Frame, subject: Subject) -> None:
+        """Draw a picture into its frame."""
+        page = frame.page
         pen.save()
         pen.clip(page.left, page.bottom, page.width, page.height)
         roads = self.ground.draw(pen, frame)
         room = Room(page.grown(-2.0))
-        for line in _route(pen, frame, subject):
+        for line in draw_route(pen, frame, subject):
             room.block(scene.dotted(line, 5.0))
         marks = self._marks(frame, subject, room)
         corner = min(corners(page), key=room.crowd)
         room.take(corner)
+        inset = self._room_for_inset(frame, subject, room)
+        draw_bridges(pen, frame, subject, room)
         self._names(pen, frame, roads, subject, room)
         self._symbols(pen, frame, subject, marks)
         pen.restore()
         draw_key(pen, frame, corner)
+        if inset is not None and subject.out_ft is not None:
+            self._draw_inset(pen, inset, subject, subject.out_ft[-1:])
+        _edge(pen, page)
+
+    def _room_for_inset(self, frame: Frame, subject: Subject, room: Room) -> Box | None:
+        """Keep an empty corner for an inset where the circuit is long; None: not long, or no corner is empty."""
+        if subject.out_ft is None or frame.country.width < _INSET_ABOVE_FT:
+            return None
+        empty = [box for box in corners(frame.page, _INSET_PT, _INSET_PT) if not room.crowd(box)]
+        if not empty:
+            return None
+        room.take(empty[0])
+        return empty[0]
+
+    def _draw_inset(self, pen: Pen, page: Box, subject: Subject, there_ft: FloatArray) -> None:
+        """Draw the country about the dump site, large, with a bar for its scale."""
+        frame = Frame(page, scene.extent(there_ft, 1.0, margin=0.0, least_ft=_INSET_FT))
+        pen.save()
+        pen.clip(page.left, page.bottom, page.width, page.height)
+        pen.ink(WHITE, WHITE)
+        pen.rect(page.left, page.bottom, page.width, page.height, stroke=False, fill=True)
+        self.ground.draw(pen, frame)
+        draw_route(pen, frame, subject)
+        room = Room(page)
+        marks = [mark for mark in self._marks(frame, subject, room) if page.holds(Box(*mark[2:], *mark[2:]))]
+        self._symbols(pen, frame, subject, marks)
+        bar = scene.scale_bar(frame.pt_per_ft, 40.0, "ft")
+        pen.ink(WHITE, WHITE)
+        wide = bar.points + paper.width_of(bar.words, SMALL_PT) + 12.0
+        pen.rect(page.left, page.bottom, wide, 12.0, stroke=False, fill=True)
         pen.ink(BLACK, BLACK)
-        pen.width(0.8)
-        pen.rect(page.left, page.bottom, page.width, page.height)
+        pen.width(1.4)
+        x, y = page.left + 4.0, page.bottom + 5.0
+        pen.strokes((x, y, x + bar.points, y))
+        pen.text(x + bar.points + 4.0, y - 2.8, bar.words, SMALL_PT)
+        pen.restore()
+        _edge(pen, page)
 
     def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[tuple[str, int, float, float]]:
         """List the symbols in view: kind, row, place on the page; their places are kept free of names.
@@ -169,6 +216,7 @@ class Picture:
 
     def _names(self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, room: Room) -> None:
         """Write road names along the roads, the most seen first, none over another."""
+        halo_texts(pen, turn_labels(frame, subject, room), bold=True)
         placed: list[tuple[str, Spot]] = []
         for name, segments in self._names_in_view(roads):
             spots = scene.spots_at(frame.to_page(self.middle_ft[segments]), self.slope[segments], 9.0)
@@ -201,65 +249,15 @@ class Picture:
         return listed
 
 
-def halo_texts(pen: Pen, placed: Sequence[tuple[str, Spot]]) -> None:
-    """Write labels centred on their spots, black on a white halo."""
-    runs = []
-    for said, spot in placed:
-        cos, sin = math.cos(spot.slope), math.sin(spot.slope)
-        half, low = paper.width_of(said, SMALL_PT) / 2, SMALL_PT * 0.36
-        runs.append((said, spot.x - half * cos + low * sin, spot.y - half * sin - low * cos, spot.slope))
-    pen.save()
-    pen.ink(WHITE, BLACK)
-    pen.width(2.4)
-    pen.put("1 j")
-    pen.slanted(runs, SMALL_PT, halo=True)
-    pen.slanted(runs, SMALL_PT)
-    pen.restore()
+def _edge(pen: Pen, page: Box) -> None:
+    """Draw the line about a picture."""
+    pen.ink(BLACK, BLACK)
+    pen.width(0.8)
+    pen.rect(page.left, page.bottom, page.width, page.height)
 
 
-def _route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
-    """Draw the loaded leg with casing, core and arrows; the empty way back dashed, beside it. Gives both lines."""
-    drawn = []
-    pen.save()
-    pen.put("1 J 1 j")
-    if subject.back_ft is not None:
-        line = scene.beside(scene.thinned(frame.to_page(subject.back_ft), 1.5), 4.2)
-        drawn.append(line)
-        pen.ink(WHITE, WHITE)
-        pen.width(2.6)
-        code = path_code(line, 1)
-        pen.path(code)
-        pen.ink(BLACK, BLACK)
-        pen.width(1.1)
-        pen.dash(3.5, 2.8)
-        pen.path(code)
-        pen.dash()
-    if subject.out_ft is not None:
-        line = scene.thinned(frame.to_page(subject.out_ft), 1.2)
-        drawn.append(line)
-        code = path_code(line, 1)
-        for colour, width in ((BLACK, 4.6), ((0.93, 0.93, 0.93), 2.4)):
-            pen.ink(colour, colour)
-            pen.width(width)
-            pen.path(code)
-        pen.ink(WHITE, BLACK)
-        pen.width(0.5)
-        for x, y, turn in scene.arrows(line, 70.0):
-            pen.shape(_arrow_head(x, y, turn))
-    pen.restore()
-    return drawn
-
-
-def _arrow_head(x: float, y: float, turn: float) -> list[tuple[float, float]]:
-    """Give the corners of an arrow head at a place, pointing along a direction in radians."""
-    cos, sin = math.cos(turn), math.sin(turn)
-    corners = ((5.5, 0.0), (-4.0, 4.4), (-2.0, 0.0), (-4.0, -4.4))
-    return [(x + along * cos - across * sin, y + along * sin + across * cos) for along, across in corners]
-
-
-def corners(page: Box) -> list[Box]:
+def corners(page: Box, wide: float = _CORNER_PT, high: float = 34.0) -> list[Box]:
     """List the four corners in which the scale bars may stand, the usual one first."""
-    wide, high = _CORNER_PT, 34.0
     return [
         Box(left, low, left + wide, low + high)
         for low in (page.bottom, page.top - high)

@@ -111,16 +111,18 @@ class Pen:
         self.write(runs)
         return top
 
-    def slanted(self, runs: Iterable[tuple[str, float, float, float]], size: float, *, halo: bool = False) -> None:
+    def slanted(
+        self, runs: Iterable[tuple[str, float, float, float]], size: float, *, bold: bool = False, halo: bool = False
+    ) -> None:
         """Write words from a base line's start x, y along a slope in radians; as a halo their outlines alone."""
-        script = self._scripts[False]
+        script = self._scripts[bold]
         code = [f"BT {script.name} {size:g} Tf {int(halo)} Tr"]
         for text, x, y, slope in runs:
             said = text if text.isprintable() else words.printable(text)
             written = said.translate(script)
             if script.far and not script.far.isdisjoint(said):
                 if not halo:
-                    self._library_text(x, y, said, size, bold=False, slope=slope)
+                    self._library_text(x, y, said, size, bold=bold, slope=slope)
                 continue
             cos, sin = math.cos(slope), math.sin(slope)
             code.append(f"{cos:.6f} {sin:.6f} {-sin:.6f} {cos:.6f} {x:.2f} {y:.2f} Tm ({written}) Tj")

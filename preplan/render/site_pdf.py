@@ -9,8 +9,9 @@ import numpy as np
 from preplan.plan import CardGroup, Plan, Step
 from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import paper, symbols_pdf, words
-from preplan.render.charts import Picture, Subject
+from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
+from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 
 _MAP_PT, _MAP_HIGH_PT = 270.0, 262.0
@@ -111,7 +112,7 @@ def _draw_facts(document: Document, picture: Picture, row: int, group: CardGroup
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
     if group is not None:
         trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
-        subject = picture.subject(group.addresses, group.lead, trip)
+        subject = picture.subject(group.addresses, group.lead, trip, steps=group.out_steps)
     else:
         subject = Subject((), site=row)
     picture.draw(pen, Box(RIGHT_PT - _MAP_PT, top - _MAP_HIGH_PT, RIGHT_PT, top), subject)

@@ -334,6 +334,19 @@ def step_words(step: Step) -> str:
     return f"{said} ({printable(step.note)})" if step.note else said
 
 
+def step_numbers(count: int, most: int = DIRECTION_LINES) -> list[tuple[int, int]]:
+    """Give (number in the list, index) of the steps that `directions` lists.
+
+    >>> step_numbers(2), [number for number, _ in step_numbers(20)]
+    ([(1, 0), (2, 1)], [1, 2, 3, 5, 6, 7, 8])
+    """
+    if count <= most:
+        return [(at + 1, at) for at in range(count)]
+    head = (most - 1) // 2
+    tail = most - 1 - head
+    return [(at + 1, at) for at in range(head)] + [(head + 2 + k, count - tail + k) for k in range(tail)]
+
+
 def directions(steps: Sequence[Step], most: int = DIRECTION_LINES) -> list[str]:
     """List directions in at most `most` lines; the middle of a long way is counted, not listed."""
     if len(steps) <= most:
