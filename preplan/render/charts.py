@@ -18,6 +18,7 @@ from preplan.render.route_pdf import (
     draw_bridges,
     draw_route,
     halo_texts,
+    near_dump,
     path_code,
     turn_labels,
     turns_of,
@@ -153,7 +154,7 @@ class Picture:
         pen.ink(WHITE, WHITE)
         pen.rect(page.left, page.bottom, page.width, page.height, stroke=False, fill=True)
         self.ground.draw(pen, frame)
-        draw_route(pen, frame, subject)
+        draw_route(pen, frame, near_dump(subject, _INSET_FT))
         room = Room(page)
         marks = [mark for mark in self._marks(frame, subject, room) if page.holds(Box(*mark[2:], *mark[2:]))]
         self._symbols(pen, frame, subject, marks)

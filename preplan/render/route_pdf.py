@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -63,6 +63,19 @@ def turns_of(out_ft: FloatArray, steps: Sequence[Step]) -> tuple[tuple[int, floa
             east, north = (float(np.interp(place, along, out_ft[:, axis])) for axis in (0, 1))
             found.append((number, east, north))
     return tuple(found)
+
+
+def near_dump(subject: Subject, reach_ft: float) -> Subject:
+    """Keep what a long trip drives last on its loaded leg, and first on its empty one."""
+
+    def kept(line: FloatArray | None, *, end: bool) -> FloatArray | None:
+        if line is None:
+            return None
+        whole = float(np.hypot(*np.diff(line, axis=0).T).sum())
+        first, last = (max(0.0, whole - reach_ft), whole) if end else (0.0, min(whole, reach_ft))
+        return scene.cut(line, first, last) if last > first else line
+
+    return replace(subject, out_ft=kept(subject.out_ft, end=True), back_ft=kept(subject.back_ft, end=False))
 
 
 def path_code(points: FloatArray, digits: int) -> str:
