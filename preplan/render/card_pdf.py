@@ -64,17 +64,18 @@ class _Layout:
         for most in (2, 1):
             way = card_words.way(facts, _WAY_PT, most)
             for more, columns in ((care, beside), ([], low)):
-                wanted = max(map(paper.height_of, columns))
-                map_pt, below_pt = _share(free, wanted)
-                if paper.height_of(way) + paper.height_of(more) <= map_pt and wanted <= below_pt + 0.01:
+                wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(more)
+                map_pt, below_pt = _share(free, wanted, beside_pt)
+                if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
                     return cls(map_pt, [*way, *more], columns, below_pt)
-        map_pt, below_pt = _share(free, max(map(paper.height_of, low)))
+        map_pt, below_pt = _share(free, max(map(paper.height_of, low)), _LEAST_MAP_PT)
         return cls(map_pt, paper.trimmed(card_words.way(facts, _WAY_PT, most=1), map_pt), low, below_pt)
 
 
-def _share(free: float, wanted: float) -> tuple[float, float]:
-    """Share the height left among map, text below it and notes; gives map and text. Notes give way first."""
+def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
+    """Share the height left among map and what stands beside it, text below, and notes, which give way first."""
     height = min(_MOST_MAP_PT, max(_LEAST_MAP_PT, free - wanted - _NOTES_PT))
+    height = max(height, min(beside, free - wanted - _LEAST_NOTES_PT))
     below = min(wanted, free - height - _LEAST_NOTES_PT)
     if below < min(wanted, _LEAST_BELOW_PT):
         below = min(wanted, _LEAST_BELOW_PT)

@@ -91,7 +91,9 @@ def call(facts: Facts) -> list[Line]:
     }
     if facts.level < 0:
         said = "No tanker shuttle is computed for this address: no response level can be named here."
-        return [Line("No response level", 15.0, bold=True), *paragraph(said, HALF_PT)]
+        advice = "Call by local procedure; count on the water on wheels alone."
+        return [Line("No response level", 15.0, bold=True), *paragraph(said, HALF_PT),
+                *paragraph(advice, HALF_PT, bold=True)]  # fmt: skip
     if facts.status == "served" and facts.level > 0:
         title["served"] = "Meets the required flow."
     named, size = paper.shrunk(words.first_up(facts.level_words), 15.0, 10.0, HALF_PT, bold=True)
@@ -210,12 +212,26 @@ def way(facts: Facts, width: float, most: int = 2) -> list[Line]:
     ):
         lines.append(Line(head, SMALL_PT, bold=True))
         lines.append(Line(f"{words.minutes(float(minutes))}, {words.miles(float(length))}", SMALL_PT))
+        if steps is facts.group.back_steps and returns_alike(facts.plan, trip):
+            lines += [*paragraph("Back the way you came.", width, SMALL_PT), Line("", 4.0)]
+            continue
         said = words.directions(steps) or ["Directions are not known."]
         for at, step in enumerate(said, 1):
             warns = step.endswith(")")
             lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
         lines.append(Line("", 4.0))
     return lines
+
+
+def returns_alike(plan: Plan, trip: int) -> bool:
+    """Tell whether the empty leg drives the loaded one's stretches the other way, one by one."""
+    out, back = plan.trip_rows(trip)
+    forest = plan.forest
+    return (
+        bool(out)
+        and forest.segment[out].tolist() == forest.segment[back[::-1]].tolist()
+        and bool((forest.forward[out] != forest.forward[back[::-1]]).all())
+    )
 
 
 def why_not(facts: Facts, width: float) -> list[Line]:
@@ -225,7 +241,7 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     for flag in plan.answers.flags[lead]:
         lines += paragraph(words.flag_words(flag), width, BODY_PT, most=3)
     gap = float(plan.frontages.gap_ft[lead])
-    if np.isfinite(gap):
+    if np.isfinite(gap) and not any(flag.code == "off road data" for flag in plan.answers.flags[lead]):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)
     lines += paragraph(
         "Look on the ground for a road, drive, gate or bridge that the road data lacks, a nearer water, or another "

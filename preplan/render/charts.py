@@ -175,7 +175,11 @@ class Picture:
 
         A symbol that would cover one of this trip's own is left out.
         """
-        marks = []
+        marks: list[tuple[str, int, float, float]] = []
+        if subject.out_ft is not None and np.isfinite(self.front_ft[subject.lead]).all():
+            (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
+            marks.append(("star", subject.lead, x, y))
+            room.take(Box(x - 9, y - 9, x + 9, y + 9))
         ours = [site for site in (subject.site, subject.backup) if site >= 0]
         rest = [site for site in range(len(self.site_ft)) if site not in ours]
         for kind, rows, reach in (("site", ours, 11.0), ("site", rest, 11.0), ("station", None, 9.0)):
@@ -185,15 +189,12 @@ class Picture:
                 symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
                 hidden = rows is not ours and any(symbol.meets(other) for other in room.taken)
                 if frame.page.grown(-4.0).holds(Box(x, y, x, y)) and not hidden:
-                    marks.append((kind, row, x, y))
+                    marks.insert(0, (kind, row, x, y))
                     room.take(symbol)
         for row in subject.addresses:
             (x, y), *_ = frame.to_page(self.address_ft[[row]]).tolist()
             marks.append(("address", row, x, y))
-        if subject.out_ft is not None and np.isfinite(self.front_ft[subject.lead]).all():
-            (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
-            marks.append(("star", subject.lead, x, y))
-            room.take(Box(x - 9, y - 9, x + 9, y + 9))
+            room.block(np.array([[x, y], [x - 3, y], [x + 3, y], [x, y - 3], [x, y + 3]]))
         return marks
 
     def _symbols(self, pen: Pen, frame: Frame, subject: Subject, marks: list[tuple[str, int, float, float]]) -> None:
