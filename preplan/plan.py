@@ -390,6 +390,10 @@ class Plan:
     """In code point order of unit_id, in service only."""
     arrival_min: FloatArray
     """(addresses, units), from alerting; inf where a unit has no way."""
+    site_arrival_min: FloatArray
+    """(sites, units), the same to each fill site."""
+    station_mi: FloatArray
+    """(addresses,): shortest way by road from the nearest station that comes unasked; inf: none."""
     hydrants: HydrantTable
     cuts: tuple[Cut, ...]
     trips: TripTable

@@ -359,6 +359,8 @@ def example_plan() -> Plan:
         ),
         units=units,
         arrival_min=np.tile(np.array([10.0, 12, 14, 13, 20]), (n, 1)),
+        station_mi=np.array([1.1, 0.9, 4.9, 5.1, INF, 1.3]),
+        site_arrival_min=np.tile(np.array([9.0, 11.2, 15, 12, 18]), (3, 1)),
         hydrants=HydrantTable(
             hydrant_id=text_array(["H1"]),
             lon=np.array([-72.0395]),

@@ -11,6 +11,9 @@ from preplan.records import BoolArray, FillSite, FloatArray, IntArray, RoadLimit
 from preplan.roads.forest import Traced, join_forests, trace
 from preplan.roads.trips import Circuits, legs_of, measure
 
+_NOISE = 1e-6
+"""What a sum of whole numbers may be off by."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measures:
@@ -92,7 +95,8 @@ def keep_trips(
         back_min=times[1],
         back_mi=columns[1, :, 0],
         posted_avoided_min=np.maximum(times[0] + times[1] - times[2], 0.0),
-        unposted_bridges=columns[:, :, 1].sum(axis=0).round().astype(np.int32),
+        # Where a leg begins or ends on a bridge it drives a share of it: that is a bridge too.
+        unposted_bridges=np.ceil(columns[:, :, 1] - _NOISE).sum(axis=0).astype(np.int32),
         turn_at_dump=turn_dump,
         turn_at_site=turn_site,
         narrow_mi=columns[:, :, 2].sum(axis=0),

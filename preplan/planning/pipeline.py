@@ -52,9 +52,12 @@ from preplan.roads.paths import Junctions
 from preplan.roads.places import within_extent
 from preplan.roads.speeds import minutes_of, node_delay_min, rule_comparison, rule_min, speed_problems
 from preplan.roads.trips import Circuits, Fleet, Spots, circuits, legs_of, measure, response_min
+from preplan.units import M_PER_MI
 
 Progress = Callable[[str, float], None]
 """Called with the name of a stage and the share of the whole that is done."""
+MILE_PRICE_MIN = 1e6
+"""Minutes that stand for a mile where the shortest way is wanted, not the quickest."""
 TURNAROUND_MIN = {"through": 0.0, "loop": 0.5, "back": 1.5}
 """Turning round at a fill site, by the table's word (this program's careful choice)."""
 
@@ -245,6 +248,20 @@ def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> Resp
     return respond(units, inputs.stations, inputs.district.levels, arrival, at_site)
 
 
+def station_miles(inputs: Inputs, ground: Ground) -> FloatArray:
+    """Measure the shortest way by road from the nearest station that comes unasked, (addresses,) miles; inf: none.
+
+    A rater asks for it, whatever the minutes. Every mile is priced at a million minutes, so that turns and signals,
+    a few minutes each, do not show.
+    """
+    miles = np.repeat((ground.roads.length_m / M_PER_MI)[:, None], 2, axis=1)
+    fleet = unlimited_fleet(ground.network, ground.limits, lambda _mph: miles * MILE_PRICE_MIN, np.inf)
+    unasked = [i for i, station in enumerate(inputs.stations) if station.aid != "on request"]
+    away = response_min(fleet, Spots.of(ground.stations), Spots.of(ground.frontages))[unasked]
+    nearest: FloatArray = away.min(axis=0, initial=np.inf) / MILE_PRICE_MIN
+    return nearest
+
+
 def scene_of(
     inputs: Inputs,
     units: tuple[Unit, ...],
@@ -355,6 +372,8 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         stations=inputs.stations,
         units=scene.units,
         arrival_min=scene.response.arrival_min,
+        site_arrival_min=scene.response.site_arrival_min,
+        station_mi=station_miles(inputs, ground),
         hydrants=inputs.hydrants,
         cuts=tuple(fleet.cut for fleet in fleets),
         trips=outcome.trips,
