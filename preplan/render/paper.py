@@ -47,8 +47,13 @@ def load_fonts() -> None:
     a text form that no reader needs any more.
     """
     rl_config.useA85 = 0
-    for name, file in _FILES.items():
-        pdfmetrics.registerFont(TTFont(name, str(_FONTS / file), shapable=False))
+    for name in _FILES:
+        pdfmetrics.registerFont(TTFont(name, str(font_file(name)), shapable=False))
+
+
+def font_file(name: str) -> Path:
+    """Give the file of one of the program's own fonts, `REGULAR` or `BOLD`."""
+    return _FONTS / _FILES[name]
 
 
 @lru_cache(maxsize=20_000)

@@ -1,7 +1,11 @@
-"""The timeline strip on paper: into a box of a page, or as a page of its own."""
+"""The timeline strip on paper: into a box of a page, or as a document of its own."""
 
 from __future__ import annotations
 
+import io
+from collections.abc import Sequence
+
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
 
 from preplan.render import paper, strip
@@ -19,10 +23,13 @@ def measure(said: str) -> float:
 
 def draw(pen: Pen, page: Box, lines: strip.StripLines, *, legend: bool = False) -> None:
     """Draw a strip into a box of the page, in points; at least 200 x 60, well at 540 x 94 (7.5 x 1.3 in)."""
+    _draw(pen, strip.picture(lines, page, measure, legend=legend))
+
+
+def _draw(pen: Pen, parts: Sequence[strip.Part]) -> None:
     canvas = pen.canvas
     canvas.saveState()
     canvas.setLineJoin(1)
-    parts = strip.picture(lines, page, measure, legend=legend)
     for part in parts:
         if isinstance(part, strip.Stroke):
             canvas.setStrokeGray(part.shade)
@@ -36,3 +43,19 @@ def draw(pen: Pen, page: Box, lines: strip.StripLines, *, legend: bool = False) 
             canvas.setFillGray(strip.BLACK)
             pen.text(part.x, part.y, part.said, strip.TEXT_PT)
     canvas.restoreState()
+
+
+def document(parts: Sequence[strip.Part], width_pt: float, height_pt: float, title: str) -> bytes:
+    """Draw parts as a PDF of one page; the same bytes every time."""
+    paper.load_fonts()
+    buffer = io.BytesIO()
+    canvas = Canvas(
+        buffer, pagesize=(width_pt, height_pt), invariant=1, pageCompression=1, initialFontName=paper.REGULAR,
+        lang="en-US",
+    )  # fmt: skip
+    canvas.setTitle(title)
+    canvas.setAuthor("preplan")
+    _draw(Pen(canvas), parts)
+    canvas.showPage()
+    canvas.save()
+    return buffer.getvalue()
