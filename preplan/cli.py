@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from preplan import __version__
-from preplan.by_hand import demand, shuttle_command
+from preplan.by_hand import demand, draft_command, lay_command, relay_command, shuttle_command
 from preplan.by_hand.options import Asked, command
 from preplan.errors import InputError, PreplanError
 from preplan.render.words import CAUTIONS, printable
@@ -170,3 +170,15 @@ def _by_hand(asked: type[Asked], job: Callable[[Asked], str]) -> Callable[..., N
 
 app.command(epilog=shuttle_command.EXAMPLES)(_by_hand(shuttle_command.MinuteByMinute, shuttle_command.shuttle))
 app.command()(_by_hand(demand.Building, demand.demand))
+
+hydraulics = typer.Typer(
+    help="Work out one hose lay, draft, transfer or relay by hand.", epilog=CAUTIONS, no_args_is_help=True,
+    rich_markup_mode=None,
+)  # fmt: skip
+app.add_typer(hydraulics, name="hydraulics")
+hydraulics.command(epilog=lay_command.EXAMPLES)(_by_hand(lay_command.LayAsked, lay_command.lay))
+hydraulics.command(epilog=draft_command.DRAFT_EXAMPLES)(_by_hand(draft_command.DraftAsked, draft_command.draft))
+hydraulics.command(epilog=draft_command.TRANSFER_EXAMPLES)(
+    _by_hand(draft_command.TransferAsked, draft_command.transfer)
+)
+hydraulics.command(epilog=relay_command.EXAMPLES)(_by_hand(relay_command.RelayAsked, relay_command.relay))
