@@ -331,9 +331,9 @@ class Strip:
     demand_gpm: FloatArray
     gaps_min: FloatArray
     """(g, 2): from, to."""
-    arrivals: tuple[tuple[float, str], ...]
+    arrivals: tuple[tuple[float, str], ...] = ()
     """(minute, unit_id) of each tanker's coming on scene."""
-    dumps: tuple[tuple[float, str], ...]
+    dumps: tuple[tuple[float, str], ...] = ()
     """(minute, unit_id) of each load that starts to dump."""
 
 
