@@ -12,6 +12,7 @@ from preplan.errors import Finding, InputError
 from preplan.plan import AnswerTable, FrontageTable, Inputs, LevelTable, Plan, RouteForest, SeasonLine, TripTable
 from preplan.planning.assignment import CutTrips, Scene, Scores, score
 from preplan.planning.groups import Answered, group_addresses
+from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
 from preplan.planning.levels import address_flags, choose, grade, level_table, site_flags
 from preplan.planning.needs import needs_of
@@ -80,6 +81,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     InputError
         Where a closure lies on no road, the roads reach no address, no unit can haul water or pump, or no fill site
         is in service.
+    InvariantError
+        Where the finished plan contradicts itself.
     """
     units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
     require_fleet(inputs, units)
@@ -107,7 +110,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = replace(answers, flags=address_flags(scene, inputs.addresses, levels, trips, answers))
     progress("grouping neighbours", 0.7)
     outcome = Outcome(levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest)
-    return assemble(inputs, ground, scene, fleets, outcome)
+    plan = assemble(inputs, ground, scene, fleets, outcome)
+    hold(plan, ground.sites.lon, ground.sites.lat)
+    return plan
 
 
 def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
