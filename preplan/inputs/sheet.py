@@ -267,6 +267,7 @@ def _without_empty_words(column: TextArray) -> TextArray:
 
 def _middles(shapes: ShapeArray) -> tuple[FloatArray, FloatArray]:
     middle = shapely.centroid(shapes)
+    middle[shapely.is_empty(middle)] = None  # a shape of no point has no middle
     return shapely.get_x(middle), shapely.get_y(middle)
 
 

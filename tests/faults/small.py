@@ -36,7 +36,7 @@ tankers = 3
 """
 TABLES = {
     "addresses.csv": "address_id,label,lon,lat,length_ft,width_ft,height_ft\n"
-    + "".join(f"{one},{one[1]} Mill Road,-72.0{one[1]},44.0004,40,30,20\n" for one in GOOD),
+    + "".join(f"{one},{one[1]} Mill Road,-72.0{one[1]},44.0004,30,25,20\n" for one in GOOD),
     "fill_sites.csv": "site_id,name,kind,lon,lat,fill_gpm,turnaround,storage_gal\n"
     "S1,Mill Pond,dry hydrant,-72.0,44.0,900,loop,\nS2,Tower,tank,-72.05,44.01,600,through,50000\n",
     "stations.csv": "station_id,name,lon,lat\nH1,Headquarters,-72.02,44.0002\n",
