@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
@@ -73,6 +74,12 @@ def told(fault: Fault, folder: Path) -> str:
         done = planned(files)
     assert not list(Path.cwd().glob("ran")), "a text of the input was run"
     return "\n".join([f"== {fault.name}", f"exit {fault.exit}", *said, *done, ""])
+
+
+@pytest.fixture(autouse=True)
+def _nobody_waits_for_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Lasting through a power cut is tested apart; hundreds of sets here need not."""
+    monkeypatch.setattr(os, "fsync", lambda _handle: None)
 
 
 def test_there_are_enough_faults_and_none_twice() -> None:

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     import networkx as nx
     from shapely import Polygon
 
+_HEAD_BYTES = 100_000
+"""Where a saved graph must have begun."""
 _MOST_SAID = 300
 """Letters of a library's words that are worth repeating."""
 _STATUS_TIMEOUT_S = 10.0
@@ -123,6 +125,14 @@ def _check_graph(path: Path) -> None:
     if path.stat().st_size > MOST_BYTES:
         raise InputError([Finding(file=path.name, rule="is over 2 GB", remedy=alone)])
     check_memory(path, alone)
+    with path.open("rb") as file:
+        head = file.read(_HEAD_BYTES)
+    root = head.find(b"<graphml")
+    if root < 0:
+        raise InputError([Finding(file=path.name, rule="is no saved street graph (GraphML)", remedy=alone)])
+    if b"<!DOCTYPE" in head[:root]:
+        rule = "declares texts that stand for others, which no saved street graph does"
+        raise InputError([Finding(file=path.name, rule=rule, remedy="do not trust it; save a graph again")])
 
 
 def _in_degrees(graph: nx.MultiDiGraph[int]) -> nx.MultiDiGraph[int]:
