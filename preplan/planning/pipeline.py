@@ -24,6 +24,7 @@ from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.fireground import Crews
 from preplan.planning.flows import Flows
 from preplan.planning.groups import Answered, group_addresses
+from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
 from preplan.planning.levels import Graded, address_flags, choose, grade, site_flags
 from preplan.planning.minutes import on_arrival_min, strips
@@ -97,6 +98,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     InputError
         Where a closure lies on no road, the roads reach no address, no unit can haul water or pump, or no fill site
         is in service.
+    InvariantError
+        Where the finished plan contradicts itself.
     """
     units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
     require_fleet(inputs, units)
@@ -125,7 +128,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     outcome = Outcome(
         levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest, runs=graded.runs
     )
-    return assemble(inputs, ground, scene, fleets, outcome)
+    plan = assemble(inputs, ground, scene, fleets, outcome)
+    hold(plan, ground.sites.lon, ground.sites.lat)
+    return plan
 
 
 def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
