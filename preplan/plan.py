@@ -146,7 +146,7 @@ class FrontageTable(Columns):
     """Of the place on the road."""
     lat: FloatArray
     driveway_ft: FloatArray
-    """Hose from the place to the building."""
+    """Hose from the place to the building, `along_ft` included."""
     gap_ft: FloatArray
     """Straight distance from the point to the place."""
     how: TextArray
@@ -155,6 +155,8 @@ class FrontageTable(Columns):
     """left or right of the stretch in its own direction; '' off the roads."""
     dead_end: BoolArray
     """True where the stretch hangs on a dead-end tree."""
+    along_ft: FloatArray
+    """Hose along the road from a junction where tankers stop, up to the address's own frontage; 0: they drive there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -336,6 +336,7 @@ def example_plan() -> Plan:
             how=text_array(["named", "nearest", "named", "named", "", "named"]),
             side=np.where(on, "left", none),
             dead_end=np.array([False, False, True, True, False, False]),
+            along_ft=np.zeros(n),
         ),
         sites=_sites(),
         site_segment=np.array([0, 2, 4], dtype=np.int32),

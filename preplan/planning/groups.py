@@ -66,7 +66,8 @@ def _road_names(found: Answered) -> list[str]:
         mapped = str(found.roads.name[segment] or found.roads.ref[segment]) if segment >= 0 else ""
         given = str(found.addresses.street[a])
         key = address_street(given, int(found.addresses.number[a]))
-        best = mapped if found.frontages.how[a] == "named" or not given else given
+        own = found.frontages.how[a] == "named" and not found.frontages.along_ft[a]
+        best = mapped if own or not given else given
         names.append(spelling.setdefault(key, best) if key else best)
     return names
 
@@ -85,6 +86,8 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
 
 def _near(found: Answered, first: int, a: int) -> bool:
     """Tell whether round trips and driveways are near enough to share a card."""
+    if found.frontages.segment[first] != found.frontages.segment[a] and found.frontages.along_ft[[first, a]].any():
+        return False  # one stops at a junction, the other does not, or at another one
     driveway_ft = np.nan_to_num(found.frontages.driveway_ft[[first, a]])
     if abs(driveway_ft[0] - driveway_ft[1]) > MOST_APART_FT:
         return False

@@ -174,6 +174,8 @@ def _place_flags(
     carded = answers.level >= 0
     for row in np.flatnonzero(carded & place.dead_end):
         yield int(row), Flag("dead end")
+    for row in np.flatnonzero(carded & (place.along_ft > 0.0)):
+        yield int(row), Flag("dump site at junction", _whole(place.along_ft[row]), "ft")
     for row in np.flatnonzero(carded & (place.driveway_ft > rules.plan.long_driveway_ft)):
         yield int(row), Flag("long driveway", _whole(place.driveway_ft[row]), "ft")
     for row in np.flatnonzero(carded & (place.how == "nearest") & (addresses.street != "")):

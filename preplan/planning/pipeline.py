@@ -9,8 +9,19 @@ from functools import cache
 import numpy as np
 
 from preplan.errors import Finding, InputError
-from preplan.plan import AnswerTable, FrontageTable, Inputs, LevelTable, Plan, RouteForest, SeasonLine, TripTable
+from preplan.plan import (
+    AnswerTable,
+    FrontageTable,
+    Inputs,
+    LevelTable,
+    NeedTable,
+    Plan,
+    RouteForest,
+    SeasonLine,
+    TripTable,
+)
 from preplan.planning.assignment import CutTrips, Scene, Scores, score
+from preplan.planning.dump_sites import Lay, choose_mouths
 from preplan.planning.groups import Answered, group_addresses
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
 from preplan.planning.levels import address_flags, choose, grade, level_table, site_flags
@@ -34,6 +45,7 @@ from preplan.roads.frontage import Places, place_addresses, place_points
 from preplan.roads.hose import hydrant_reach
 from preplan.roads.islands import without_islands
 from preplan.roads.limits import limits_of
+from preplan.roads.mouths import mouths_within, moved_to
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
 from preplan.roads.paths import Junctions
 from preplan.roads.places import within_extent
@@ -56,7 +68,9 @@ class Ground:
     problems: tuple[Problem, ...]
     network: RoadNetwork
     minutes: Minutes
+    needs: NeedTable
     frontages: FrontageTable
+    """Where tankers dump: the addresses' own frontages until `with_dump_sites` has moved some."""
     sites: Places
     stations: Places
 
@@ -87,6 +101,10 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = cut_fleets(units, ground.network, ground.limits, ground.minutes)
+    reach_ft, credit_gpm = hydrant_reach(
+        roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
+    )
+    ground = with_dump_sites(inputs, units, ground, fleets)
     found = tuple(round_trips(fleet.loaded, fleet.empty, inputs, ground) for fleet in fleets)
     free_fleet = unlimited_fleet(ground.network, ground.limits, ground.minutes, fleets[-1].cut.top_mph)
     free = round_trips(free_fleet, free_fleet, inputs, ground)
@@ -97,9 +115,6 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     scores = score(scene)
     choice = choose(scene, scores)
     levels = level_table(scene, scores, choice)
-    reach_ft, credit_gpm = hydrant_reach(
-        roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
-    )
     answers = grade(scene, levels, reach_ft, credit_gpm)
     progress("tracing routes", 0.6)
     trips, forest = traced_trips(scene, scores, levels, answers, found, free, ground)
@@ -174,10 +189,39 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         problems=(*problems, *islands, *speed_problems(roads), *restriction_problems(roads)),
         network=network,
         minutes=minutes,
+        needs=needs_of(about, features, rules.required_flow),
         frontages=frontages,
         sites=places(inputs.sites),
         stations=places(inputs.stations),
     )
+
+
+def with_dump_sites(inputs: Inputs, units: tuple[Unit, ...], ground: Ground, fleets: tuple[CutFleet, ...]) -> Ground:
+    """Move the dump sites of dead ends to junctions where that is possible and worth it."""
+    rules, serves = inputs.district.rules, np.array([site.in_service for site in inputs.sites])
+    turnaround_min = np.array([TURNAROUND_MIN[site.turnaround] for site in inputs.sites])
+    lay, sites = Lay.of(units), Spots.of(ground.sites)
+    sites = Spots(state=sites.state[serves], driven=sites.driven[serves])
+
+    def shortest(cut: int, segment: IntArray, fraction: FloatArray) -> FloatArray:
+        found = circuits(
+            fleets[cut].loaded,
+            fleets[cut].empty,
+            sites,
+            Spots.at(segment, fraction),
+            turnaround_min=turnaround_min[serves],
+            dump_turn_min=rules.roads.dump_turn_min,
+            loop_preference_min=rules.roads.loop_preference_min,
+        )
+        least: FloatArray = found.trip_min.min(axis=1)
+        return least
+
+    mouths = mouths_within(ground.roads, ground.limits, ground.frontages, lay.left_ft(ground.frontages, rules))
+    chosen = choose_mouths(ground.frontages, mouths, lay, ground.needs, inputs.district.levels, rules, shortest)
+    if not len(chosen):
+        return ground
+    moved = moved_to(ground.roads, ground.limits, inputs.addresses, ground.frontages, mouths, chosen)
+    return replace(ground, frontages=moved)
 
 
 def round_trips(loaded: Fleet, empty: Fleet, inputs: Inputs, ground: Ground) -> Circuits:
@@ -246,7 +290,7 @@ def scene_of(
         sites=inputs.sites,
         units=units,
         response=response,
-        needs=needs_of(inputs.addresses, ground.features, rules.required_flow),
+        needs=ground.needs,
         frontages=ground.frontages,
         cuts=tuple(
             CutTrips(trip_min=circuit.trip_min, members=fleet.members)

@@ -134,6 +134,9 @@ def dump(facts: Facts) -> list[Line]:
            "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
     side = _arriving_side(facts)
     building = f"; building on the {side} as loaded tankers arrive" if side else ""
+    if front.along_ft[lead] > 0.0:
+        lane = words.printable(facts.group.road) or "the dead end"
+        how = f" at the junction of {lane}; {words.feet(float(front.along_ft[lead]))} of the hose goes along it"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     trip = facts.cell("trip")
     turn = "turn round here (assumed possible)" if plan.trips.turn_at_dump[trip] else "drive on, no turn here"

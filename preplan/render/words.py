@@ -52,6 +52,7 @@ _FLAGS = {
     "single fill site": "Only one fill site serves here: no backup.",
     "seasonal": "The fill site works {n} only.",
     "dead end": "On a dead-end road: one way in and out.",
+    "dump site at junction": "Tankers stop at a junction: {n} of the hose goes along the road.",
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
     "posted bridge avoided": "Goes round a posted weight, height or width: {n} longer.",
