@@ -352,6 +352,9 @@ class Plan:
     groups: tuple[CardGroup, ...]
     roads: RoadTable
     limits: RoadLimits
+    """What is the same all year: open where ever open, with the least limit of any season."""
+    season_limits: tuple[RoadLimits, ...]
+    """What holds in each of `seasons`: trips are driven under those of the season that decides."""
     minutes: FloatArray
     """(segments, 2): minutes to drive each stretch loaded, forward and backward; inf where closed."""
     features: FeatureTable

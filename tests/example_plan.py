@@ -436,6 +436,7 @@ def example_plan() -> Plan:
         ),
         roads=roads,
         limits=_limits(len(roads)),
+        season_limits=(_limits(len(roads)),) * 2,
         minutes=minutes,
         features=FeatureTable(
             building_rings=(

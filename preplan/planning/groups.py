@@ -31,6 +31,8 @@ class Answered:
     forest: RouteForest
     roads: RoadTable
     limits: RoadLimits
+    season_limits: tuple[RoadLimits, ...]
+    """What the roads do in each season of the plan."""
     site_fraction: tuple[float, ...]
     """Place of each site on its stretch."""
     required_gpm: FloatArray
@@ -149,13 +151,14 @@ def _legs(found: Answered, a: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
     back = found.forest.walk(int(found.trips.back_leaf[trip]))
     site, here = found.site_fraction[int(found.trips.site[trip])], float(found.frontages.fraction[a])
     return (
-        shorten(_steps(found, out, site, here), LINES),
-        shorten(_steps(found, back, here, site), LINES),
+        shorten(_steps(found, a, out, site, here), LINES),
+        shorten(_steps(found, a, back, here, site), LINES),
     )
 
 
-def _steps(found: Answered, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
-    """Describe a run of forest rows."""
+def _steps(found: Answered, a: int, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
+    """Describe a run of forest rows in the season that decides."""
+    limits = found.season_limits[int(found.levels.season[a, found.answers.level[a]])]
     index: IntArray = np.array(rows, dtype=np.int32)
     ways = found.forest.segment[index], found.forest.forward[index]
-    return directions(found.roads, found.limits, *ways, start, end, junctions=found.junctions)
+    return directions(found.roads, limits, *ways, start, end, junctions=found.junctions)

@@ -54,7 +54,7 @@ def choose(scene: Scene, scores: Scores) -> Choice:
             )
         )
     flows = np.stack([np.nan_to_num(line.sustained_gpm) for line in lines])
-    worst = _worst_season(flows, scene.needs.required_gpm)
+    worst = worst_season(flows, scene.needs.required_gpm)
     season = np.repeat(worst[:, None], flows.shape[2], axis=1)
     a, lv = np.indices(season.shape)
     return Choice(
@@ -65,7 +65,7 @@ def choose(scene: Scene, scores: Scores) -> Choice:
     )
 
 
-def _worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
+def worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
     """Pick each address's worst season from flows of shape (seasons, addresses, levels).
 
     The one in which the level that meets comes latest, or none does; of equal ones that with the least flow at

@@ -21,6 +21,7 @@ from preplan.plan import (
     TripTable,
 )
 from preplan.planning.assignment import CutTrips, Scene, Scores, score
+from preplan.planning.by_season import by_rows, merged_scene, rows_of, season_flags, worst_roads
 from preplan.planning.dump_sites import Lay, choose_mouths
 from preplan.planning.groups import Answered, group_addresses
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
@@ -28,7 +29,7 @@ from preplan.planning.levels import address_flags, choose, grade, level_table, s
 from preplan.planning.needs import needs_of
 from preplan.planning.occupancies import tally
 from preplan.planning.response import Response, depart_min, respond
-from preplan.planning.vehicles import CutFleet, Minutes, cut_fleets, is_tanker, loaded_vehicle, unlimited_fleet
+from preplan.planning.vehicles import CutFleet, Minutes, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.records import (
     BoolArray,
     FeatureTable,
@@ -44,18 +45,29 @@ from preplan.records import (
 from preplan.roads.frontage import Places, place_addresses, place_points
 from preplan.roads.hose import hydrant_reach
 from preplan.roads.islands import without_islands
-from preplan.roads.limits import limits_of
 from preplan.roads.mouths import mouths_within, moved_to
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
 from preplan.roads.paths import Junctions
 from preplan.roads.places import within_extent
+from preplan.roads.seasons import RoadSeason, all_year, road_seasons
 from preplan.roads.speeds import minutes_of, node_delay_min, rule_comparison, rule_min, speed_problems
 from preplan.roads.trips import Circuits, Fleet, Spots, circuits, legs_of, measure, response_min
+from preplan.rules import RoadRules
 
 Progress = Callable[[str, float], None]
 """Called with the name of a stage and the share of the whole that is done."""
 TURNAROUND_MIN = {"through": 0.0, "loop": 0.5, "back": 1.5}
 """Turning round at a fill site, by the table's word (this program's careful choice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonGround:
+    """The roads as tankers find them in one season."""
+
+    months: frozenset[int]
+    limits: RoadLimits
+    network: RoadNetwork
+    minutes: Minutes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,9 +77,10 @@ class Ground:
     roads: RoadTable
     features: FeatureTable
     limits: RoadLimits
+    """What is the same all year: pages show it, nobody is routed over it."""
     problems: tuple[Problem, ...]
-    network: RoadNetwork
     minutes: Minutes
+    seasons: tuple[SeasonGround, ...]
     needs: NeedTable
     frontages: FrontageTable
     """Where tankers dump: the addresses' own frontages until `with_dump_sites` has moved some."""
@@ -100,29 +113,34 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("placing addresses on the roads", 0.1)
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
-    fleets = cut_fleets(units, ground.network, ground.limits, ground.minutes)
+    fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in ground.seasons])
     reach_ft, credit_gpm = hydrant_reach(
         roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
     )
     ground = with_dump_sites(inputs, units, ground, fleets)
-    found = tuple(round_trips(fleet.loaded, fleet.empty, inputs, ground) for fleet in fleets)
-    free_fleet = unlimited_fleet(ground.network, ground.limits, ground.minutes, fleets[-1].cut.top_mph)
-    free = round_trips(free_fleet, free_fleet, inputs, ground)
+    found = tuple(tuple(round_trips(one.loaded, one.empty, inputs, ground) for one in cuts) for cuts in fleets)
+    free = tuple(unlimited_trips(season, fleets[0][-1].cut.top_mph, inputs, ground) for season in ground.seasons)
     progress("deciding who comes", 0.35)
-    response = response_of(inputs, units, ground)
+    responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
     progress("computing flows", 0.4)
-    scene = scene_of(inputs, units, ground, response, fleets, found)
-    scores = score(scene)
-    choice = choose(scene, scores)
-    levels = level_table(scene, scores, choice)
+    parts = list(zip(ground.seasons, responses, fleets, found, strict=True))
+    scenes = [scene_of(inputs, units, ground, *part) for part in parts]
+    each = [score(scene) for scene in scenes]
+    choice, road = worst_roads(
+        [choose(scene, scores) for scene, scores in zip(scenes, each, strict=True)], ground.needs.required_gpm
+    )
+    levels = by_rows([level_table(scene, scores, choice) for scene, scores in zip(scenes, each, strict=True)], road)
+    scene, scores = merged_scene(scenes, road), by_rows(each, road)
     answers = grade(scene, levels, reach_ft, credit_gpm)
     progress("tracing routes", 0.6)
-    trips, forest = traced_trips(scene, scores, levels, answers, found, free, ground)
+    circuits_of = tuple(circuit for cuts in found for circuit in cuts)
+    trips, forest = traced_trips(scene, scores, levels, answers, circuits_of, rows_of(free, road), road, ground)
     levels = with_trips(levels, trips, len(scene.sites))
     answers = replace(answers, flags=address_flags(scene, inputs.addresses, levels, trips, answers))
+    answers = season_flags(answers, choice.seasons)
     progress("grouping neighbours", 0.7)
     outcome = Outcome(levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest)
-    return assemble(inputs, ground, scene, fleets, outcome)
+    return assemble(inputs, ground, scene, fleets[0], outcome)
 
 
 def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
@@ -167,13 +185,8 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     # Before the limits: closures that lie on no road of a wrong file would hide what is wrong.
     about = inputs.addresses
     require_cover(inputs, roads, within_extent(roads, about.lon, about.lat, rules.roads.snap_max_ft))
-    limits, problems = limits_of(roads, rules.roads, inputs.closures)
-    limits, islands = without_islands(roads, limits)
-    network = build_network(roads, limits, rules.roads, node_delay_min(roads))
-
-    @cache
-    def minutes(top_mph: float) -> FloatArray:
-        return minutes_of(roads, limits, rules.roads, min(top_mph, rules.roads.top_mph))
+    seasons, problems = road_seasons(roads, rules.roads, inputs.closures, rules.plan.months)
+    limits, islands = without_islands(roads, all_year(seasons))
 
     def places(rows: tuple[FillSite, ...] | tuple[Station, ...]) -> Places:
         lon, lat = np.array([r.lon for r in rows]), np.array([r.lat for r in rows])
@@ -187,8 +200,8 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         features=features,
         limits=limits,
         problems=(*problems, *islands, *speed_problems(roads), *restriction_problems(roads)),
-        network=network,
-        minutes=minutes,
+        minutes=minutes_on(roads, limits, rules.roads),
+        seasons=tuple(season_ground(roads, one, limits.tanker_road, rules.roads) for one in seasons),
         needs=needs_of(about, features, rules.required_flow),
         frontages=frontages,
         sites=places(inputs.sites),
@@ -196,25 +209,50 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     )
 
 
-def with_dump_sites(inputs: Inputs, units: tuple[Unit, ...], ground: Ground, fleets: tuple[CutFleet, ...]) -> Ground:
-    """Move the dump sites of dead ends to junctions where that is possible and worth it."""
+def season_ground(roads: RoadTable, season: RoadSeason, joined: BoolArray, rules: RoadRules) -> SeasonGround:
+    """Make the roads of one season ready; `joined` (segments,) marks those that join others at some time."""
+    limits = replace(season.limits, tanker_road=season.limits.tanker_road & joined)
+    return SeasonGround(
+        months=season.months,
+        limits=limits,
+        network=build_network(roads, limits, rules, node_delay_min(roads)),
+        minutes=minutes_on(roads, limits, rules),
+    )
+
+
+def minutes_on(roads: RoadTable, limits: RoadLimits, rules: RoadRules) -> Minutes:
+    """Give the minutes of every stretch by top speed, each worked out once."""
+
+    @cache
+    def minutes(top_mph: float) -> FloatArray:
+        return minutes_of(roads, limits, rules, min(top_mph, rules.top_mph))
+
+    return minutes
+
+
+def with_dump_sites(
+    inputs: Inputs, units: tuple[Unit, ...], ground: Ground, fleets: tuple[tuple[CutFleet, ...], ...]
+) -> Ground:
+    """Move the dump sites of dead ends to junctions where that is possible and worth it, in every season."""
     rules, serves = inputs.district.rules, np.array([site.in_service for site in inputs.sites])
     turnaround_min = np.array([TURNAROUND_MIN[site.turnaround] for site in inputs.sites])
     lay, sites = Lay.of(units), Spots.of(ground.sites)
     sites = Spots(state=sites.state[serves], driven=sites.driven[serves])
 
     def shortest(cut: int, segment: IntArray, fraction: FloatArray) -> FloatArray:
-        found = circuits(
-            fleets[cut].loaded,
-            fleets[cut].empty,
-            sites,
-            Spots.at(segment, fraction),
-            turnaround_min=turnaround_min[serves],
-            dump_turn_min=rules.roads.dump_turn_min,
-            loop_preference_min=rules.roads.loop_preference_min,
-        )
-        least: FloatArray = found.trip_min.min(axis=1)
-        return least
+        worst = np.zeros(len(segment))
+        for cuts in fleets:
+            found = circuits(
+                cuts[cut].loaded,
+                cuts[cut].empty,
+                sites,
+                Spots.at(segment, fraction),
+                turnaround_min=turnaround_min[serves],
+                dump_turn_min=rules.roads.dump_turn_min,
+                loop_preference_min=rules.roads.loop_preference_min,
+            )
+            worst = np.maximum(worst, found.trip_min.min(axis=1))
+        return worst
 
     mouths = mouths_within(ground.roads, ground.limits, ground.frontages, lay.left_ft(ground.frontages, rules))
     chosen = choose_mouths(ground.frontages, mouths, lay, ground.needs, inputs.district.levels, rules, shortest)
@@ -236,14 +274,20 @@ def round_trips(loaded: Fleet, empty: Fleet, inputs: Inputs, ground: Ground) -> 
         dump_turn_min=rules.dump_turn_min,
         loop_preference_min=rules.loop_preference_min,
     )
-    return by_rule(found, ground.network) if rules.travel == "rule" else found
+    return by_rule(found) if rules.travel == "rule" else found
 
 
-def by_rule(found: Circuits, network: RoadNetwork) -> Circuits:
+def unlimited_trips(season: SeasonGround, top_mph: float, inputs: Inputs, ground: Ground) -> FloatArray:
+    """Time the round trips of a vehicle that no posting stops, (addresses, sites) minutes."""
+    fleet = unlimited_fleet(season.network, season.limits, season.minutes, top_mph)
+    return round_trips(fleet, fleet, inputs, ground).trip_min
+
+
+def by_rule(found: Circuits) -> Circuits:
     """Replace network times by the travel rule on the same roads; turning at both ends stays as it is."""
     address, site = np.argwhere(found.join >= 0).astype(np.int32).T
     out_legs, back_legs = legs_of(found, address, site)
-    length = network.length_mi[:, None]
+    length = found.loaded.network.length_mi[:, None]
     out_mi = measure(found.outward, out_legs, length, inward=False)[:, 0]
     back_mi = measure(found.inward, back_legs, length, inward=True)[:, 0]
     out_min, back_min = found.out_min.copy(), found.back_min.copy()
@@ -252,7 +296,7 @@ def by_rule(found: Circuits, network: RoadNetwork) -> Circuits:
     return replace(found, out_min=out_min, back_min=back_min)
 
 
-def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> Response:
+def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground, season: SeasonGround) -> Response:
     """Time every unit's way to every address and site on its own loaded vehicle, and choose the fleets."""
     leaves = depart_min(
         tuple(unit for unit in inputs.units if unit.in_service), inputs.stations, inputs.district.rules.shuttle
@@ -265,7 +309,7 @@ def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> Resp
     for u, unit in enumerate(units):
         vehicle = loaded_vehicle(unit)
         if vehicle not in drives:
-            fleet = Fleet.of(ground.network, ground.limits, ground.minutes(vehicle.top_mph), vehicle)
+            fleet = Fleet.of(season.network, season.limits, season.minutes(vehicle.top_mph), vehicle)
             drives[vehicle] = (response_min(fleet, stations, dumps), response_min(fleet, stations, sites))
         to_address, to_site = drives[vehicle]
         home = station[unit.station_id]
@@ -278,12 +322,14 @@ def scene_of(
     inputs: Inputs,
     units: tuple[Unit, ...],
     ground: Ground,
+    season: SeasonGround,
     response: Response,
     fleets: tuple[CutFleet, ...],
     found: tuple[Circuits, ...],
 ) -> Scene:
-    """Gather what the water side needs."""
+    """Gather what the water side needs in one season of the roads."""
     rules = inputs.district.rules
+    rules = replace(rules, plan=replace(rules.plan, months=season.months))
     return Scene(
         rules=rules,
         levels=inputs.district.levels,
@@ -305,17 +351,21 @@ def traced_trips(
     levels: LevelTable,
     answers: AnswerTable,
     found: tuple[Circuits, ...],
-    free: Circuits,
+    free_min: FloatArray,
+    road: IntArray,
     ground: Ground,
 ) -> tuple[TripTable, RouteForest]:
-    """Keep and measure trips, each on the cut of the level that is shown; trace what is chosen or stands in."""
+    """Keep and measure trips, each on the cut of the level that is shown; trace what is chosen or stands in.
+
+    `found` holds the circuits of every cut, season by season; `road` (addresses,) is the season of the roads of each.
+    """
     rows = np.arange(len(answers))
     shown = np.maximum(answers.level, 0)
     pair_cut = scores.cut[rows, :, shown]
-    trip_min = np.stack([circuit.trip_min for circuit in found])
+    trip_min = np.stack([cut.trip_min for cut in scene.cuts])
     # A pair that the shown level cannot use at all is kept on the heaviest cut that has a way.
     ways = np.isfinite(trip_min)
-    heaviest = len(found) - 1 - ways[::-1].argmax(axis=0)
+    heaviest = len(trip_min) - 1 - ways[::-1].argmax(axis=0)
     has_way = np.take_along_axis(ways, pair_cut[None], axis=0)[0]
     pair_cut = np.where(has_way, pair_cut, heaviest).astype(np.int32)
     there: BoolArray = np.isfinite(trip_min.min(axis=0))
@@ -327,9 +377,10 @@ def traced_trips(
     best = np.take_along_axis(trip_min, pair_cut[None], axis=0)[0]
     return keep_trips(
         found,
-        free,
-        Measures.of(ground.limits, ground.network.length_mi),
-        pair_cut=pair_cut,
+        free_min,
+        Measures.of(ground.limits, ground.seasons[0].network.length_mi),
+        cuts=len(trip_min),
+        pair_cut=pair_cut + len(trip_min) * road[:, None],
         kept=kept_pairs(best, scene.sites, scene.rules.plan.keep_sites, every),
         traced=drawn & (answers.level >= 0)[:, None],
     )
@@ -379,12 +430,18 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         groups=group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per),
         roads=ground.roads,
         limits=ground.limits,
+        season_limits=season_limits(ground, outcome.seasons),
         minutes=ground.minutes(fleets[-1].cut.top_mph),
         features=ground.features,
         problems=ground.problems,
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
     )
+
+
+def season_limits(ground: Ground, seasons: tuple[SeasonLine, ...]) -> tuple[RoadLimits, ...]:
+    """Give what the roads do in each season of the plan."""
+    return tuple(next(one.limits for one in ground.seasons if one.months >= set(line.months)) for line in seasons)
 
 
 def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome) -> Answered:
@@ -398,6 +455,7 @@ def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome) -> 
         forest=outcome.forest,
         roads=ground.roads,
         limits=ground.limits,
+        season_limits=season_limits(ground, outcome.seasons),
         site_fraction=tuple(ground.sites.fraction.tolist()),
         required_gpm=scene.needs.required_gpm,
         junctions=Junctions.of(ground.roads),

@@ -240,6 +240,13 @@ def otherwise(facts: Facts) -> list[Line]:
         lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
         for season in words.season_words(plan, lead, level):
             lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
+        return lines
+    top = len(plan.district.levels) - 1
+    by_season = words.season_words(plan, lead, top)
+    if by_season:
+        lines += paragraph(f"At {words.level_words(plan.district.levels[top].name)}:", HALF_PT, SMALL_PT)
+    for season in by_season:
+        lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
     return lines
 
 

@@ -69,6 +69,7 @@ _FLAGS = {
     "close": "Close call: the steady flow is hardly above or below the required flow at {n}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
     "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
+    "road closed": "No tanker gets here in {n}: a road on the way is closed or posted then.",
     "send with first alarm": "Send this response level with the first alarm.",
     "sprinklered": "Sprinklered: the required flow is not lowered for it.",
     "out of service": "Out of service.",
@@ -276,7 +277,11 @@ def _flag_number(flag: Flag) -> str:
         return NOT_KNOWN
     if isinstance(value, str):
         span = re.fullmatch(r"\s*(\d{1,2})\s*-\s*(\d{1,2})\s*", value)
-        if flag.code == "seasonal" and span and all(1 <= int(m) <= len(_MONTHS) for m in span.groups()):
+        if (
+            flag.code in ("seasonal", "road closed")
+            and span
+            and all(1 <= int(m) <= len(_MONTHS) for m in span.groups())
+        ):
             first, last = (int(m) for m in span.groups())
             return months((first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1))
         return ", ".join(map(level_words, value.split(", "))) if flag.code == "close" else printable(value)
@@ -398,12 +403,11 @@ def basis_words(basis: str) -> str:
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:
-    """Write a line a season where the seasons of one address and level differ on paper, else nothing."""
-    lines, kinds = [], set()
+    """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none."""
+    lines: dict[str, list[int]] = {}
     for season in plan.seasons:
         site = int(season.best_site[address, level])
         flow = supply(float(season.sustained_gpm[address, level]), CARD_STEP_GPM)
-        kinds.add((site, flow))
         said = f"{flow} gpm steady from fill site {site + 1}" if site >= 0 else "no fill site"
-        lines.append(f"{first_up(months(season.months))}: {said}")
-    return lines if len(kinds) > 1 else []
+        lines.setdefault(said, []).extend(season.months)
+    return [f"{first_up(months(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
