@@ -19,7 +19,8 @@ from scipy.sparse.csgraph import dijkstra
 
 from preplan.build import build_district
 from preplan.inputs.reader import read_inputs
-from preplan.planning.pipeline import lay_ground, round_trips
+from preplan.planning.ground import lay_ground
+from preplan.planning.pipeline import round_trips
 from preplan.planning.vehicles import cut_fleets
 from preplan.roads.source import read_roads
 
