@@ -12,6 +12,7 @@ import numpy as np
 from preplan.records import (
     AddressTable,
     BoolArray,
+    BridgeTable,
     Closure,
     Columns,
     FeatureTable,
@@ -73,6 +74,8 @@ class Inputs:
     """Every file read, by its role: district, addresses, ..., roads."""
     rows: Mapping[str, int] = field(default_factory=dict)
     """Data rows of each table as read."""
+    bridges: BridgeTable = field(default_factory=BridgeTable.none)
+    """The bridge inventory, empty where the district has none."""
 
 
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
@@ -355,6 +358,11 @@ class Plan:
     """What is the same all year: open where ever open, with the least limit of any season."""
     season_limits: tuple[RoadLimits, ...]
     """What holds in each of `seasons`: trips are driven under those of the season that decides."""
+    bridges: BridgeTable
+    bridge_row: IntArray
+    """(segments,) row of `bridges` that each stretch of bridge was found to be; -1: no bridge, or none known."""
+    bridge_named: BoolArray
+    """(segments,) it was found by the road's name; where not, by its place alone."""
     minutes: FloatArray
     """(segments, 2): minutes to drive each stretch loaded, forward and backward; inf where closed."""
     features: FeatureTable

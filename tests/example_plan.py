@@ -25,6 +25,7 @@ from preplan.plan import (
 )
 from preplan.records import (
     AddressTable,
+    BridgeTable,
     FeatureTable,
     FillSite,
     HydrantTable,
@@ -437,6 +438,9 @@ def example_plan() -> Plan:
         roads=roads,
         limits=_limits(len(roads)),
         season_limits=(_limits(len(roads)),) * 2,
+        bridges=BridgeTable.none(),
+        bridge_row=np.full(len(roads), -1, dtype=np.int32),
+        bridge_named=np.zeros(len(roads), dtype=np.bool_),
         minutes=minutes,
         features=FeatureTable(
             building_rings=(

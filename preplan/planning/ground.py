@@ -25,6 +25,7 @@ from preplan.records import (
     Unit,
 )
 from preplan.roads.frontage import Places, place_addresses, place_points
+from preplan.roads.inventory import match_bridges
 from preplan.roads.islands import without_islands
 from preplan.roads.mouths import mouths_within, moved_to
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
@@ -57,6 +58,9 @@ class Ground:
     limits: RoadLimits
     """What is the same all year: pages show it, nobody is routed over it."""
     problems: tuple[Problem, ...]
+    bridge_row: IntArray
+    """(segments,) row of the bridge inventory, -1: none."""
+    bridge_named: BoolArray
     minutes: Minutes
     seasons: tuple[SeasonGround, ...]
     needs: NeedTable
@@ -101,13 +105,16 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         far_ft = rules.roads.snap_max_ft
         return place_points(roads, limits, lon, lat, snap_max_ft=far_ft).within(far_ft)
 
+    bridge_row, bridge_named, lost = match_bridges(roads, inputs.bridges)
     frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
     require_cover(inputs, roads, frontages.segment >= 0)
     return Ground(
         roads=roads,
         features=features,
         limits=limits,
-        problems=(*problems, *islands, *speed_problems(roads), *restriction_problems(roads)),
+        problems=(*problems, *islands, *speed_problems(roads), *restriction_problems(roads), *lost),
+        bridge_row=bridge_row,
+        bridge_named=bridge_named,
         minutes=minutes_on(roads, limits, rules.roads),
         seasons=tuple(season_ground(roads, one, limits.tanker_road, rules.roads) for one in seasons),
         needs=needs_of(about, features, rules.required_flow),

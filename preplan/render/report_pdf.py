@@ -12,6 +12,7 @@ from preplan.records import BoolArray, FloatArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, Document, Line
+from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
 from preplan.render.site_pdf import shown
 from preplan.rules import MEMORY, RuleLine, rule_lines
 
@@ -197,6 +198,33 @@ def _postings(document: Document, plan: Plan) -> None:
         document.flow("No posted weight, height or width is in the road data.")
     if len(found) > _MOST_POSTINGS:
         document.flow(f"and {len(found) - _MOST_POSTINGS:,} more.", SMALL_PT)
+    _unposted(document, plan)
+
+
+def _unposted(document: Document, plan: Plan) -> None:
+    """List the bridges without a posted weight that chosen round trips drive, the busiest first: whom to ask."""
+    legs = chosen_legs(plan)
+    loaded, _ = trips_by_segment(len(plan.roads), legs, driven(plan, legs))
+    on_trips = np.flatnonzero(plan.limits.unposted_bridge & (loaded > 0))
+    if not len(on_trips):
+        return
+    document.heading("Bridges without a posted weight on chosen round trips", keep=50.0)
+    order = on_trips[np.argsort(-loaded[on_trips], kind="stable")]
+    rows = []
+    for row in order[:_MOST_POSTINGS].tolist():
+        start = int(plan.roads.coord_start[row])
+        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
+        name = words.road_words(plan, row) or "unnamed road"
+        known = words.inventory_words(plan, row) or "owner and rating not known"
+        rows.append((name[:120], f"{int(loaded[row]):,}", known[:200], place))
+    document.table(("road", "loaded trips", "bridge inventory", "at"), rows, (120.0, 50.0, 260.0, 110.0))
+    if len(order) > len(rows):
+        document.flow(f"and {len(order) - len(rows):,} more: layer bridges of preplan.gpkg.", SMALL_PT)
+    if len(plan.bridges):
+        document.flow(
+            "An operating rating is the heaviest load that may pass now and then. It is no posting: ask the owner.",
+            SMALL_PT,
+        )
 
 
 def _problems(document: Document, plan: Plan) -> None:

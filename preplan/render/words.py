@@ -344,6 +344,23 @@ def road_words(plan: Plan, segment: int) -> str:
     return printable(plan.roads.name[segment]) or printable(plan.roads.ref[segment])
 
 
+def inventory_words(plan: Plan, segment: int) -> str:
+    """Say what the bridge inventory knows of a stretch of bridge, '' where nothing; a rating is never a posting."""
+    row = int(plan.bridge_row[segment])
+    if row < 0:
+        return ""
+    table = plan.bridges
+    rated = float(table.operating_lb[row])
+    said = [
+        printable(table.owner[row]),
+        f"operating rating {supply(rated)} lb" if np.isfinite(rated) else "not rated",
+        printable(table.posting[row]),
+        f"structure {printable(table.bridge_id[row])}",
+        "" if plan.bridge_named[segment] else "found by its place alone",
+    ]
+    return "; ".join(filter(None, said))
+
+
 def rate_words(site: FillSite) -> str:
     """Say a site's rate into one tanker, and whether it was measured."""
     rate = f"{supply(site.fill_gpm)} gpm"
