@@ -328,6 +328,22 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PostingCost:
+    """What one posting costs all tankers together, found by lifting it alone."""
+
+    stretches: tuple[int, ...]
+    """Rows of the RoadTable: they join and are posted alike."""
+    addresses: int
+    """Addresses whose round trip with their fill site would be shorter, or possible at all."""
+    opened: int
+    """Of them, those that all tankers together cannot be sent to now."""
+    saved_min: float
+    """Minutes of round trip saved, summed over the others."""
+    most_min: float
+    """The most that one of them saves."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """Everything the pages need, and nothing they must compute."""
 
@@ -363,6 +379,8 @@ class Plan:
     """(segments,) row of `bridges` that each stretch of bridge was found to be; -1: no bridge, or none known."""
     bridge_named: BoolArray
     """(segments,) it was found by the road's name; where not, by its place alone."""
+    posting_costs: tuple[PostingCost, ...]
+    """The dearest postings first."""
     minutes: FloatArray
     """(segments, 2): minutes to drive each stretch loaded, forward and backward; inf where closed."""
     features: FeatureTable

@@ -438,6 +438,7 @@ def example_plan() -> Plan:
         roads=roads,
         limits=_limits(len(roads)),
         season_limits=(_limits(len(roads)),) * 2,
+        posting_costs=(),
         bridges=BridgeTable.none(),
         bridge_row=np.full(len(roads), -1, dtype=np.int32),
         bridge_named=np.zeros(len(roads), dtype=np.bool_),

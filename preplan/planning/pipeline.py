@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from preplan.plan import (
     Inputs,
     LevelTable,
     Plan,
+    PostingCost,
     RouteForest,
     SeasonLine,
     TripTable,
@@ -24,6 +26,7 @@ from preplan.planning.groups import Answered, group_addresses
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
 from preplan.planning.levels import address_flags, choose, grade, level_table, site_flags
 from preplan.planning.occupancies import tally
+from preplan.planning.postings import Asked, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.records import (
@@ -53,6 +56,7 @@ class Outcome:
     answers: AnswerTable
     trips: TripTable
     forest: RouteForest
+    posting_costs: tuple[PostingCost, ...]
 
 
 def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, progress: Progress) -> Plan:
@@ -90,12 +94,19 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = grade(scene, levels, reach_ft, credit_gpm)
     progress("tracing routes", 0.6)
     circuits_of = tuple(circuit for cuts in found for circuit in cuts)
-    trips, forest = traced_trips(scene, scores, levels, answers, circuits_of, rows_of(free, road), road, ground)
+    free_min = rows_of(free, road)
+    trips, forest = traced_trips(scene, scores, levels, answers, circuits_of, free_min, road, ground)
     levels = with_trips(levels, trips, len(scene.sites))
     answers = replace(answers, flags=address_flags(scene, inputs.addresses, levels, trips, answers))
     answers = season_flags(answers, choice.seasons)
+    progress("weighing posted limits", 0.65)
+    site = levels.site[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    asked = Asked.of(site, scene.cuts[-1].trip_min, free_min, road)
+    costs = posting_costs(roads, ground.seasons, units, asked, partial(searched, inputs, ground))
     progress("grouping neighbours", 0.7)
-    outcome = Outcome(levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest)
+    outcome = Outcome(
+        levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest, posting_costs=costs
+    )
     return assemble(inputs, ground, scene, fleets[0], outcome)
 
 
@@ -114,19 +125,33 @@ def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
         raise InputError(lacks)
 
 
-def round_trips(loaded: Fleet, empty: Fleet, inputs: Inputs, ground: Ground) -> Circuits:
-    """Find every round trip of one vehicle, loaded out and empty back."""
+def round_trips(
+    loaded: Fleet,
+    empty: Fleet,
+    inputs: Inputs,
+    ground: Ground,
+    rows: IntArray | None = None,
+    sites: IntArray | None = None,
+) -> Circuits:
+    """Find every round trip of one vehicle, loaded out and empty back, or those of some addresses and some sites."""
     rules = inputs.district.rules.roads
+    rows = np.arange(len(inputs.addresses), dtype=np.int32) if rows is None else rows
+    sites = np.arange(len(inputs.sites), dtype=np.int32) if sites is None else sites
     found = circuits(
         loaded,
         empty,
-        Spots.of(ground.sites),
-        Spots.of(ground.frontages),
-        turnaround_min=np.array([TURNAROUND_MIN[site.turnaround] for site in inputs.sites]),
+        Spots.at(ground.sites.segment[sites], ground.sites.fraction[sites]),
+        Spots.at(ground.frontages.segment[rows], ground.frontages.fraction[rows]),
+        turnaround_min=np.array([TURNAROUND_MIN[inputs.sites[site].turnaround] for site in sites.tolist()]),
         dump_turn_min=rules.dump_turn_min,
         loop_preference_min=rules.loop_preference_min,
     )
     return by_rule(found) if rules.travel == "rule" else found
+
+
+def searched(inputs: Inputs, ground: Ground, loaded: Fleet, empty: Fleet, rows: IntArray, sites: IntArray) -> Circuits:
+    """Find the round trips of some addresses and some sites."""
+    return round_trips(loaded, empty, inputs, ground, rows, sites)
 
 
 def unlimited_trips(season: SeasonGround, top_mph: float, inputs: Inputs, ground: Ground) -> FloatArray:
@@ -283,6 +308,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         roads=ground.roads,
         limits=ground.limits,
         season_limits=season_limits(ground, outcome.seasons),
+        posting_costs=outcome.posting_costs,
         bridges=inputs.bridges,
         bridge_row=ground.bridge_row,
         bridge_named=ground.bridge_named,

@@ -198,7 +198,34 @@ def _postings(document: Document, plan: Plan) -> None:
         document.flow("No posted weight, height or width is in the road data.")
     if len(found) > _MOST_POSTINGS:
         document.flow(f"and {len(found) - _MOST_POSTINGS:,} more.", SMALL_PT)
+    _costs(document, plan)
     _unposted(document, plan)
+
+
+def _costs(document: Document, plan: Plan) -> None:
+    """List the postings that cost most, each as if it alone were lifted."""
+    if not plan.posting_costs:
+        return
+    document.heading("Postings that cost most", keep=60.0)
+    document.flow(
+        "What would be gained if one posting alone were lifted: round trips of all tankers together between each "
+        "address and its fill site. Minutes are summed over addresses, one fire each. What only the lifting "
+        "of two postings would gain is not listed."
+    )
+    rows = []
+    for cost in plan.posting_costs:
+        row = cost.stretches[0]
+        start = int(plan.roads.coord_start[row])
+        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
+        known = words.inventory_words(plan, next((r for r in cost.stretches if plan.bridge_row[r] >= 0), row))
+        name = words.road_words(plan, row) or "unnamed road"
+        rows.append((
+            _limit_words(plan, row), f"{name}; {known}"[:200] if known else name[:120],
+            f"{cost.addresses - cost.opened:,}", words.number(cost.saved_min), words.number(cost.most_min, 1),
+            f"{cost.opened:,}", place,
+        ))  # fmt: skip
+    head = ("posted", "road", "addresses sooner", "minutes in all", "most for one", "reached only then", "at")
+    document.table(head, rows, (90.0, 130.0, 58.0, 52.0, 48.0, 58.0, 104.0))
 
 
 def _unposted(document: Document, plan: Plan) -> None:
