@@ -14,7 +14,8 @@ import numpy as np
 from preplan.errors import Finding, InputError
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Inputs, Plan, Rejected
-from preplan.planning.pipeline import lay_ground, plan_district, require_fleet
+from preplan.planning.ground import lay_ground
+from preplan.planning.pipeline import plan_district, require_fleet
 from preplan.records import FeatureTable, RoadTable
 from preplan.render.run_info import accounts, run_json
 from preplan.render.shelf import Shelf

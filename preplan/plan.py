@@ -12,6 +12,7 @@ import numpy as np
 from preplan.records import (
     AddressTable,
     BoolArray,
+    BridgeTable,
     Closure,
     Columns,
     FeatureTable,
@@ -73,6 +74,8 @@ class Inputs:
     """Every file read, by its role: district, addresses, ..., roads."""
     rows: Mapping[str, int] = field(default_factory=dict)
     """Data rows of each table as read."""
+    bridges: BridgeTable = field(default_factory=BridgeTable.none)
+    """The bridge inventory, empty where the district has none."""
 
 
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
@@ -146,7 +149,7 @@ class FrontageTable(Columns):
     """Of the place on the road."""
     lat: FloatArray
     driveway_ft: FloatArray
-    """Hose from the place to the building."""
+    """Hose from the place to the building, `along_ft` included."""
     gap_ft: FloatArray
     """Straight distance from the point to the place."""
     how: TextArray
@@ -155,6 +158,8 @@ class FrontageTable(Columns):
     """left or right of the stretch in its own direction; '' off the roads."""
     dead_end: BoolArray
     """True where the stretch hangs on a dead-end tree."""
+    along_ft: FloatArray
+    """Hose along the road from a junction where tankers stop, up to the address's own frontage; 0: they drive there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -373,6 +378,22 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PostingCost:
+    """What one posting costs all tankers together, found by lifting it alone."""
+
+    stretches: tuple[int, ...]
+    """Rows of the RoadTable: they join and are posted alike."""
+    addresses: int
+    """Addresses whose round trip with their fill site would be shorter, or possible at all."""
+    opened: int
+    """Of them, those that all tankers together cannot be sent to now."""
+    saved_min: float
+    """Minutes of round trip saved, summed over the others."""
+    most_min: float
+    """The most that one of them saves."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """Everything the pages need, and nothing they must compute."""
 
@@ -404,6 +425,16 @@ class Plan:
     groups: tuple[CardGroup, ...]
     roads: RoadTable
     limits: RoadLimits
+    """What is the same all year: open where ever open, with the least limit of any season."""
+    season_limits: tuple[RoadLimits, ...]
+    """What holds in each of `seasons`: trips are driven under those of the season that decides."""
+    bridges: BridgeTable
+    bridge_row: IntArray
+    """(segments,) row of `bridges` that each stretch of bridge was found to be; -1: no bridge, or none known."""
+    bridge_named: BoolArray
+    """(segments,) it was found by the road's name; where not, by its place alone."""
+    posting_costs: tuple[PostingCost, ...]
+    """The dearest postings first."""
     minutes: FloatArray
     """(segments, 2): minutes to drive each stretch loaded, forward and backward; inf where closed."""
     features: FeatureTable

@@ -25,6 +25,7 @@ from preplan.plan import (
 )
 from preplan.records import (
     AddressTable,
+    BridgeTable,
     FeatureTable,
     FillSite,
     HydrantTable,
@@ -341,6 +342,7 @@ def example_plan() -> Plan:
             how=text_array(["named", "nearest", "named", "named", "", "named"]),
             side=np.where(on, "left", none),
             dead_end=np.array([False, False, True, True, False, False]),
+            along_ft=np.zeros(n),
         ),
         sites=_sites(),
         site_segment=np.array([0, 2, 4], dtype=np.int32),
@@ -459,6 +461,11 @@ def example_plan() -> Plan:
         ),
         roads=roads,
         limits=_limits(len(roads)),
+        season_limits=(_limits(len(roads)),) * 2,
+        posting_costs=(),
+        bridges=BridgeTable.none(),
+        bridge_row=np.full(len(roads), -1, dtype=np.int32),
+        bridge_named=np.zeros(len(roads), dtype=np.bool_),
         minutes=minutes,
         features=FeatureTable(
             building_rings=(

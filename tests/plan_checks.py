@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +18,7 @@ from preplan.build import Watch, prepared_roads
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Cut, Plan, RouteForest
 from preplan.planning.pipeline import plan_district
-from preplan.records import BoolArray, FloatArray, Unit
+from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
 from preplan.units import FT_PER_M, M_PER_MI, MIN_PER_HOUR
 
 REPO = Path(__file__).resolve().parents[1]
@@ -67,20 +67,20 @@ def forbidden_stretches(plan: Plan) -> list[str]:
     """List stretches driven against a posting, or in a direction that is closed, by the vehicle of the trip's cut."""
     units = {unit.unit_id: unit for unit in plan.units}
     shut = {}
-    for index, cut in enumerate(plan.cuts):
-        shut[index, True] = _shut(plan, cut, cut.loaded_lb, cut.axle_lb)
-        shut[index, False] = _shut(plan, cut, cut.empty_lb, empty_axle_lb(cut, units))
+    for (season, limits), (index, cut) in product(enumerate(plan.season_limits), enumerate(plan.cuts)):
+        shut[season, index, True] = _shut(limits, cut, cut.loaded_lb, cut.axle_lb)
+        shut[season, index, False] = _shut(limits, cut, cut.empty_lb, empty_axle_lb(cut, units))
     faults = []
     for leg in legs(plan):
         segment, forward = plan.forest.segment[leg.rows], plan.forest.forward[leg.rows]
-        bad = shut[int(plan.trips.cut[leg.trip]), leg.loaded][segment, np.where(forward, 0, 1)]
+        season = int(plan.levels.season[plan.trips.address[leg.trip], 0])
+        bad = shut[season, int(plan.trips.cut[leg.trip]), leg.loaded][segment, np.where(forward, 0, 1)]
         faults += [f"{_named(plan, leg)}: way {plan.roads.way_id[row]}" for row in segment[bad]]
     return faults
 
 
-def _shut(plan: Plan, cut: Cut, gross_lb: float, axle_lb: float) -> BoolArray:
+def _shut(limits: RoadLimits, cut: Cut, gross_lb: float, axle_lb: float) -> BoolArray:
     """Mask the (segments, 2 directions) that a vehicle must not drive."""
-    limits = plan.limits
     low = (
         (limits.max_lb < gross_lb)
         | (limits.max_axle_lb < axle_lb)

@@ -86,6 +86,7 @@ def scene(  # noqa: PLR0913 - each test changes one thing
             lat=np.full(count, 44.0), driveway_ft=np.full(count, driveway_ft), gap_ft=np.full(count, 50.0),
             how=text_array(["named"] * count), side=text_array(["left"] * count),
             dead_end=np.zeros(count, dtype=np.bool_),
+            along_ft=np.zeros(count),
         ),
         cuts=tuple(cuts),
     )  # fmt: skip

@@ -34,7 +34,7 @@ def test_one_tanker_delivers_what_the_cycle_says() -> None:
 
 def chosen(case: Scene) -> Choice:
     """Choose sites for every level."""
-    return choose(case, Flows(case))
+    return choose(Flows(case))
 
 
 def test_the_site_that_delivers_the_most_is_taken_not_the_nearest() -> None:
@@ -58,7 +58,7 @@ def test_a_higher_level_keeps_the_lower_ones_site_unless_it_gains_a_tenth() -> N
     case = scene([[5.0, 6.0]], (site("F1", fill_gpm=500.0, positions=1), site("F2", fill_gpm=600.0, positions=1)))
     flows = Flows(case)
     best = flows.best_site(np.ones((1, 2), dtype=np.bool_), 1)
-    site_of = choose(case, flows).site[0]
+    site_of = choose(flows).site[0]
     gain = flows.at(best, 1)[0] / flows.at(site_of[:1], 1)[0]
     assert site_of[1] == (site_of[0] if gain <= 1.1 else best[0])
     sites = (site("F1", fill_gpm=400.0), site("F2", fill_gpm=1000.0, positions=3, site_gpm=3000.0))

@@ -47,7 +47,7 @@ def worked_example(required_gpm: float = 500.0) -> Scene:
 def planned(case: Scene) -> Graded:
     """Choose and grade; there is no hydrant."""
     flows, none = Flows(case), np.full(len(case.needs), np.nan)
-    return grade(case, flows, choose(case, flows), none, none)
+    return grade(case, [flows], choose(flows), np.zeros(len(none), dtype=np.int32), (none, none))
 
 
 def test_the_worked_example_comes_out_of_planning_to_the_printed_digit() -> None:
@@ -74,7 +74,7 @@ def test_the_strip_of_the_worked_example_shows_its_gap_and_its_dumps() -> None:
     """Called on arrival the water runs out at 32.1 and comes again at 34, when T1's second load dumps."""
     case = worked_example()
     found = planned(case)
-    run = found.runs.rows(np.array([2]))
+    run = found.worked[0].run.rows(np.array([2]))
     drawn = strips(case, run, on_arrival_min(case, run.address))[0]
     assert drawn.gaps_min.ravel() == pytest.approx([32.1, 34.0], abs=0.05)
     assert [minute for minute, name in drawn.dumps if name == "T1"][:2] == pytest.approx([17.0, 34.0])
@@ -186,7 +186,7 @@ def test_what_happens_before_full_flow_shows_as_a_gap_even_where_the_flow_is_met
     )  # fmt: skip
     found = planned(case)
     assert found.answers.status[0] == "served"
-    run = case_table(case, found.runs).case(0, ["T1"])
+    run = case_table(case, found.worked[0].run).case(0, ["T1"])
     assert found.answers.gap_min[0] == pytest.approx(answer_of(run).gap_min)
     dead_min = 0.07 * 2500.0 / 1000.0  # the first gallons stay under the strainer
     assert found.answers.gap_min[0] == pytest.approx(24.5 + dead_min - 12.0 - 500.0 / 150.0)

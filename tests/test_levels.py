@@ -13,7 +13,7 @@ from preplan.plan import AnswerTable, LevelTable, TripTable
 from preplan.planning.assignment import Scene
 from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
-from preplan.planning.levels import _worst_season, address_flags, choose, grade, months_text, site_flags
+from preplan.planning.levels import address_flags, choose, grade, months_text, site_flags, worst_season
 from preplan.records import AddressTable, text_array
 from tests.planning_case import ENGINES, TANKERS, scene, site, unit
 from tests.road_builder import address_table
@@ -22,7 +22,8 @@ from tests.road_builder import address_table
 def graded(case: Scene, hydrant_gpm: float = np.nan) -> tuple[LevelTable, AnswerTable]:
     """Choose, work out and grade."""
     flows, count = Flows(case), len(case.needs)
-    found = grade(case, flows, choose(case, flows), np.full(count, 400.0), np.full(count, hydrant_gpm))
+    hydrant = np.full(count, 400.0), np.full(count, hydrant_gpm)
+    found = grade(case, [flows], choose(flows), np.zeros(count, dtype=np.int32), hydrant)
     return found.levels, found.answers
 
 
@@ -145,9 +146,9 @@ def test_the_season_in_which_the_level_comes_latest_decides() -> None:
     """Seasons, one address, two levels: summer meets at level 1, winter only at level 2, thaw never."""
     summer, winter, thaw = [[300.0, 500.0]], [[200.0, 260.0]], [[100.0, 240.0]]
     need = np.array([250.0])
-    assert _worst_season(np.array([summer, winter]), need).tolist() == [1]
-    assert _worst_season(np.array([summer, winter, thaw]), need).tolist() == [2]
-    assert _worst_season(np.array([summer, [[290.0, 500.0]]]), need).tolist() == [1]
+    assert worst_season(np.array([summer, winter]), need).tolist() == [1]
+    assert worst_season(np.array([summer, winter, thaw]), need).tolist() == [2]
+    assert worst_season(np.array([summer, [[290.0, 500.0]]]), need).tolist() == [1]
 
 
 def test_months_read_back_as_ranges() -> None:

@@ -32,6 +32,8 @@ class Answered:
     forest: RouteForest
     roads: RoadTable
     limits: RoadLimits
+    season_limits: tuple[RoadLimits, ...]
+    """What the roads do in each season of the plan."""
     site_fraction: tuple[float, ...]
     """Place of each site on its stretch."""
     required_gpm: FloatArray
@@ -67,7 +69,8 @@ def _road_names(found: Answered) -> list[str]:
         mapped = str(found.roads.name[segment] or found.roads.ref[segment]) if segment >= 0 else ""
         given = str(found.addresses.street[a])
         key = address_street(given, int(found.addresses.number[a]))
-        best = mapped if found.frontages.how[a] == "named" or not given else given
+        own = found.frontages.how[a] == "named" and not found.frontages.along_ft[a]
+        best = mapped if own or not given else given
         names.append(spelling.setdefault(key, best) if key else best)
     return names
 
@@ -90,6 +93,8 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
 
 def _near(found: Answered, first: int, a: int) -> bool:
     """Tell whether round trips and driveways are near enough to share a card."""
+    if found.frontages.segment[first] != found.frontages.segment[a] and found.frontages.along_ft[[first, a]].any():
+        return False  # one stops at a junction, the other does not, or at another one
     driveway_ft = np.nan_to_num(found.frontages.driveway_ft[[first, a]])
     if abs(driveway_ft[0] - driveway_ft[1]) > MOST_APART_FT:
         return False
@@ -151,13 +156,14 @@ def _legs(found: Answered, a: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
     back = found.forest.walk(int(found.trips.back_leaf[trip]))
     site, here = found.site_fraction[int(found.trips.site[trip])], float(found.frontages.fraction[a])
     return (
-        shorten(_steps(found, out, site, here), LINES),
-        shorten(_steps(found, back, here, site), LINES),
+        shorten(_steps(found, a, out, site, here), LINES),
+        shorten(_steps(found, a, back, here, site), LINES),
     )
 
 
-def _steps(found: Answered, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
-    """Describe a run of forest rows."""
+def _steps(found: Answered, a: int, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
+    """Describe a run of forest rows in the season that decides."""
+    limits = found.season_limits[int(found.levels.season[a, found.answers.level[a]])]
     index: IntArray = np.array(rows, dtype=np.int32)
     ways = found.forest.segment[index], found.forest.forward[index]
-    return directions(found.roads, found.limits, *ways, start, end, junctions=found.junctions)
+    return directions(found.roads, limits, *ways, start, end, junctions=found.junctions)

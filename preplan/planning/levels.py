@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -14,7 +14,7 @@ from preplan.planning.fireground import Crews, steady
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.minutes import Minutes, at_dispatch, call_by, on_arrival
 from preplan.records import ALL_MONTHS, AddressTable, BoolArray, FillSite, FloatArray, IntArray, TextArray, text_array
-from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, limit_words
+from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray, Shuttle, limit_words
 
 GAP_MIN = 0.05
 """A gap that prints as 0.0 minutes is none."""
@@ -31,8 +31,9 @@ class Choice:
     seasons: tuple[SeasonLine, ...]
 
 
-def choose(scene: Scene, flows: Flows) -> Choice:
+def choose(flows: Flows) -> Choice:
     """Choose site and backup in every season; the worst season decides, one for all levels of an address."""
+    scene = flows.scene
     lines: list[SeasonLine] = []
     backups: list[IntArray] = []
     for months, stands in season_months(scene.sites, scene.rules.plan.months):
@@ -48,7 +49,7 @@ def choose(scene: Scene, flows: Flows) -> Choice:
             )
         )
     held = np.stack([np.nan_to_num(line.uninterrupted_gpm) for line in lines])
-    worst = _worst_season(held, scene.needs.required_gpm)
+    worst = worst_season(held, scene.needs.required_gpm)
     season = np.repeat(worst[:, None], held.shape[2], axis=1)
     a, lv = np.indices(season.shape)
     return Choice(
@@ -105,7 +106,7 @@ def _steady_gpm(scene: Scene, flows: Flows, site: IntArray) -> FloatArray:
     return gpm
 
 
-def _worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
+def worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
     """Pick each address's worst season from flows of shape (seasons, addresses, levels).
 
     The one in which the level that meets comes latest, or none does; of equal ones that with the least flow at
@@ -122,53 +123,89 @@ def _worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Worked:
+    """The chosen cases of one season of the roads, worked out in full; arrays of shape (cases,)."""
+
+    scene: Scene
+    found: Settled
+    steady: Shuttle
+    sent: Minutes
+    """All alerted at minute 0."""
+    called: Minutes
+    """Units beyond the first level called on arrival."""
+
+    @property
+    def run(self) -> Crews:
+        """Give the crews, one row for each (address, level) with a site."""
+        return self.found.run
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Graded:
-    """Levels and answers, with the crews of every chosen case."""
+    """Levels and answers, with the cases that they rest on, season by season of the roads."""
 
     levels: LevelTable
     answers: AnswerTable
-    runs: Crews
-    """One row for each (address, level) with a site, by address, then level."""
-    cut: IntArray
-    """(addresses, sites, levels): the cut that each settled case drives."""
+    worked: tuple[Worked, ...]
 
 
-def grade(scene: Scene, flows: Flows, choice: Choice, hydrant_ft: FloatArray, hydrant_gpm: FloatArray) -> Graded:
-    """Work the chosen cases out in full, and grade every address: the first status that holds, the level shown."""
-    a, lv = (i.astype(np.int32) for i in np.nonzero(choice.site >= 0))
+def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Worked:
+    """Work out the chosen cases of some addresses, `mine` (addresses,): those whose worst season of the roads it is."""
+    a, lv = (i.astype(np.int32) for i in np.nonzero((choice.site >= 0) & mine[:, None]))
     found = flows.settled(a, choice.site[a, lv], lv)
-    sent, called = at_dispatch(scene, found.run), on_arrival(scene, found.run)
-    levels = _level_table(scene, flows, choice, found, (sent, called))
-    status, level = _status(scene, levels, hydrant_gpm)
-    hydrant = status == "hydrant"
+    return Worked(
+        scene=scene,
+        found=found,
+        steady=steady(scene, found.run),
+        sent=at_dispatch(scene, found.run),
+        called=on_arrival(scene, found.run),
+    )
+
+
+def grade(
+    scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, hydrant: tuple[FloatArray, FloatArray]
+) -> Graded:
+    """Grade every address: the first status that holds, and the level that is shown.
+
+    `flows` are those of every season of the roads, `road` (addresses,) the season that decides, `hydrant` feet and
+    credited gpm of the hydrant that counts (addresses,).
+    """
+    worked = tuple(work_out(each.scene, each, choice, road == season) for season, each in enumerate(flows))
+    backup_gpm = np.full(choice.backup.shape, np.nan)
+    for season, each in enumerate(flows):
+        own = (choice.backup >= 0) & (road == season)[:, None]
+        backup_gpm[own] = _flows_at(each, choice.backup)[own]
+    levels = _level_table(scene, choice, worked, backup_gpm)
+    status, level = _status(scene, levels, hydrant[1])
     attack = scene.response.attack_engine
     arrival = scene.response.arrival_min[np.arange(len(attack)), np.maximum(attack, 0)]
     answers = AnswerTable(
         status=status,
         level=level,
-        hydrant_ft=np.where(hydrant, hydrant_ft, np.nan),
+        hydrant_ft=np.where(status == "hydrant", hydrant[0], np.nan),
         first_arrival_min=np.where(attack >= 0, arrival, np.nan),
         flags=((),) * len(attack),
-        **_shown_minutes(scene, found.run, (sent, called), status, level),
+        **_shown_minutes(worked, status, level),
     )
-    return Graded(levels=levels, answers=answers, runs=found.run, cut=flows.cut)
+    return Graded(levels=levels, answers=answers, worked=worked)
 
 
-def _level_table(
-    scene: Scene, flows: Flows, choice: Choice, found: Settled, minutes: tuple[Minutes, Minutes]
-) -> LevelTable:
+def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backup_gpm: FloatArray) -> LevelTable:
     """Lay the chosen cases out by address and level; trips are filled in when they are kept."""
-    shape, run, (sent, called) = choice.site.shape, found.run, minutes
-    circuit = steady(scene, run)
-    code = np.where(sent.limited_by == NO_LIMIT, circuit.limited_by, sent.limited_by).astype(np.int8)
-    reaches = at_scene(scene, run.jobs, run.address)[2]
-    code = np.where(circuit.limited_by == LIMIT_CODE["engines"], circuit.limited_by, code)
-    code = np.where((found.gpm <= 0) & ~reaches, np.int8(LIMIT_CODE["hose"]), code).astype(np.int8)
+    shape = choice.site.shape
 
-    def spread(values: FloatArray) -> FloatArray:
-        return _spread(np.full(shape, np.nan), run, values)
+    def spread(blank: Array, pick: Callable[[Worked], Array]) -> Array:
+        for part in worked:
+            blank[part.run.address, part.run.level] = pick(part)
+        return blank
 
-    held = spread(found.gpm)
+    def numbers(pick: Callable[[Worked], FloatArray]) -> FloatArray:
+        return spread(np.full(shape, np.nan), pick)
+
+    def indices(pick: Callable[[Worked], IntArray]) -> IntArray:
+        return spread(np.full(shape, -1, dtype=np.int32), pick)
+
+    held = numbers(lambda part: part.found.gpm)
     return LevelTable(
         site=choice.site,
         backup=choice.backup,
@@ -177,20 +214,20 @@ def _level_table(
         backup_trip=np.full(shape, -1, dtype=np.int32),
         fleet=scene.response.engines | scene.response.tankers,
         tankers=scene.response.tankers,
-        used=_spread(np.zeros((*shape, len(scene.units)), dtype=np.bool_), run, run.used),
-        fill_engine=_spread(np.full(shape, -1, dtype=np.int32), run, run.fill_engine),
-        dump_engine=_spread(np.full(shape, -1, dtype=np.int32), run, run.dump_engine),
+        used=spread(np.zeros((*shape, len(scene.units)), dtype=np.bool_), lambda part: part.run.used),
+        fill_engine=indices(lambda part: part.run.fill_engine),
+        dump_engine=indices(lambda part: part.run.dump_engine),
         attack_engine=np.broadcast_to(scene.response.attack_engine[:, None], shape).astype(np.int32),
-        cycle_min=spread(circuit.cycle_min),
-        sum_gpm=spread(circuit.sum_gpm),
-        sustained_gpm=spread(circuit.sustained_gpm),
+        cycle_min=numbers(lambda part: part.steady.cycle_min),
+        sum_gpm=numbers(lambda part: part.steady.sum_gpm),
+        sustained_gpm=numbers(lambda part: part.steady.sustained_gpm),
         uninterrupted_gpm=held,
-        on_arrival_gpm=spread(called.uninterrupted_gpm),
-        limited_by=_spread(np.full(shape, "", dtype=np.object_), run, limit_words(code)),
-        gap_min=spread(sent.gap_min),
-        gap_on_arrival_min=spread(called.gap_min),
-        backup_gpm=np.where(choice.backup >= 0, _flows_at(flows, choice.backup), np.nan),
-        one_out_gpm=spread(found.one_out_gpm),
+        on_arrival_gpm=numbers(lambda part: part.called.uninterrupted_gpm),
+        limited_by=spread(np.full(shape, "", dtype=np.object_), lambda part: limit_words(_limit_codes(part))),
+        gap_min=numbers(lambda part: part.sent.gap_min),
+        gap_on_arrival_min=numbers(lambda part: part.called.gap_min),
+        backup_gpm=backup_gpm,
+        one_out_gpm=numbers(lambda part: part.found.one_out_gpm),
         meets=np.nan_to_num(held) >= scene.needs.required_gpm[:, None] - ROUNDING_GPM,
         short_engines=scene.response.short_engines,
         short_tankers=scene.response.short_tankers,
@@ -198,13 +235,16 @@ def _level_table(
     )
 
 
+def _limit_codes(part: Worked) -> CodeArray:
+    """Name what holds each flow: what minutes alone can tell, else what holds the steady flow."""
+    run, circuit = part.run, part.steady.limited_by
+    code = np.where(part.sent.limited_by == NO_LIMIT, circuit, part.sent.limited_by)
+    code = np.where(circuit == LIMIT_CODE["engines"], circuit, code)
+    reaches = at_scene(part.scene, run.jobs, run.address)[2]
+    return np.where((part.found.gpm <= 0) & ~reaches, LIMIT_CODE["hose"], code).astype(np.int8)
+
+
 Array = TypeVar("Array", FloatArray, IntArray, BoolArray, TextArray)
-
-
-def _spread(blank: Array, run: Crews, values: Array) -> Array:
-    """Put the values of chosen cases in their places."""
-    blank[run.address, run.level] = values
-    return blank
 
 
 def _status(scene: Scene, levels: LevelTable, hydrant_gpm: FloatArray) -> tuple[TextArray, IntArray]:
@@ -226,24 +266,20 @@ SHOWN = (
 """Columns that an answer takes from the timeline of the level it shows."""
 
 
-def _shown_minutes(
-    scene: Scene, run: Crews, minutes: tuple[Minutes, Minutes], status: TextArray, level: IntArray
-) -> dict[str, Any]:
+def _shown_minutes(worked: tuple[Worked, ...], status: TextArray, level: IntArray) -> dict[str, Any]:
     """Take the timeline of the level that is shown: called on arrival where a higher level is named, else dispatch."""
-    rows = np.flatnonzero(run.level == level[run.address])
-    address = run.address[rows]
-    higher = status[address] == "higher level"
-    words = np.full(len(status), "", dtype=np.object_)
-    words[address] = np.where(higher, "on arrival", "at dispatch")
-    columns: dict[str, Any] = {"called": words}
-    for word in SHOWN:
-        column = np.full(len(status), np.nan)
-        sent, called = (getattr(one, word)[rows] for one in minutes)
-        column[address] = np.where(higher, called, sent)
-        columns[word] = column
-    by = np.full(len(status), np.nan)
-    by[address[higher]] = call_by(scene, run.rows(rows[higher]))
-    return columns | {"call_by_min": by}
+    columns: dict[str, Any] = {word: np.full(len(status), np.nan) for word in (*SHOWN, "call_by_min")}
+    columns["called"] = np.full(len(status), "", dtype=np.object_)
+    for part in worked:
+        rows = np.flatnonzero(part.run.level == level[part.run.address])
+        address = part.run.address[rows]
+        higher = status[address] == "higher level"
+        columns["called"][address] = np.where(higher, "on arrival", "at dispatch")
+        for word in SHOWN:
+            sent, called = (getattr(one, word)[rows] for one in (part.sent, part.called))
+            columns[word][address] = np.where(higher, called, sent)
+        columns["call_by_min"][address[higher]] = call_by(part.scene, part.run.rows(rows[higher]))
+    return columns
 
 
 def address_flags(
@@ -289,6 +325,8 @@ def _place_flags(
     carded = answers.level >= 0
     for row in np.flatnonzero(carded & place.dead_end):
         yield int(row), Flag("dead end")
+    for row in np.flatnonzero(carded & (place.along_ft > 0.0)):
+        yield int(row), Flag("dump site at junction", _whole(place.along_ft[row]), "ft")
     for row in np.flatnonzero(carded & (place.driveway_ft > rules.plan.long_driveway_ft)):
         yield int(row), Flag("long driveway", _whole(place.driveway_ft[row]), "ft")
     for row in np.flatnonzero(carded & (place.how == "nearest") & (addresses.street != "")):

@@ -144,6 +144,9 @@ def dump(facts: Facts) -> list[Line]:
            "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
     side = _arriving_side(facts)
     building = f"; building on the {side} as loaded tankers arrive" if side else ""
+    if front.along_ft[lead] > 0.0:
+        lane = words.printable(facts.group.road) or "the dead end"
+        how = f" at the junction of {lane}; {words.feet(float(front.along_ft[lead]))} of the hose goes along it"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     trip = facts.cell("trip")
     turn = "turn round here (assumed possible)" if plan.trips.turn_at_dump[trip] else "drive on, no turn here"
@@ -275,6 +278,13 @@ def otherwise(facts: Facts) -> list[Line]:
         lines += paragraph(f"Any one tanker out: {_flow_words(facts, one_out)}", HALF_PT)
         for season in words.season_words(plan, lead, level):
             lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
+        return lines
+    top = len(plan.district.levels) - 1
+    by_season = words.season_words(plan, lead, top)
+    if by_season:
+        lines += paragraph(f"At {words.level_words(plan.district.levels[top].name)}:", HALF_PT, SMALL_PT)
+    for season in by_season:
+        lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
     return lines
 
 

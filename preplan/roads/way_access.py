@@ -15,7 +15,10 @@ _ALONG = frozenset({"yes", "true", "1"})
 _AGAINST = frozenset({"-1", "reverse"})
 _BOTH_WAYS = frozenset({"no", "false", "0", "alternating", "reversible"})
 _ROUND = frozenset({"roundabout", "circular"})
-_TIMED = "taken as open unless it is shut through every month planned: say in the closures when it is shut"
+_TIMED = "holds at times that are not months: taken as open, say in the closures when it is shut"
+_UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
+_SHUT = "planned as shut in these months; the worst season decides"
+_UNPLOUGHED = "planned as shut from November to April; the worst season decides"
 _LETS_THROUGH = frozenset({"yes", "designated", "official"})
 _ONE_LANE = frozenset({"1", "1.5"})
 _WIDTHS = ("width:carriageway", "width", "est_width")
@@ -153,19 +156,18 @@ def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
 
 def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     found = [
-        Trouble("conditional", key, tags[key], _TIMED)
+        Trouble("conditional", key, tags[key], _SHUT if open_months({key: tags[key]}) else _TIMED)
         for key in access.CONDITIONAL_KEYS if key in tags
     ]  # fmt: skip
-    if tags.get("seasonal", "no") != "no":
-        found.append(_seasonal("seasonal", tags))
-    found += [_seasonal(key, tags) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
+    season = tags.get("seasonal", "no")
+    if season != "no":
+        known = open_months({"seasonal": season}) is not None
+        rule = "planned as open in these months only; the worst season decides" if known else _UNSAID
+        found.append(Trouble("seasonal", "seasonal", season, rule))
+    found += [Trouble("seasonal", key, "no", _UNPLOUGHED) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
     if tags.get("oneway") == "reversible":
         found.append(Trouble("reversible", "oneway", "reversible", "taken as open both ways"))
     return found
-
-
-def _seasonal(key: str, tags: Mapping[str, str]) -> Trouble:
-    return Trouble("seasonal", key, tags[key], _TIMED)
 
 
 def _listed(value: str) -> frozenset[str]:
