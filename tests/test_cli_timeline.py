@@ -192,6 +192,18 @@ def test_ten_tankers_keep_their_order() -> None:
     assert first == [f"T{n:02d}" for n in range(1, 11)]
 
 
+def test_tankers_may_have_names(tmp_path: Path) -> None:
+    """In the tables, in the answer and in the drawing, without control characters and escaped."""
+    named = [*f"shuttle {ASKED}".split(), "--unit", "Tender <7>", "--unit", "T\x1b[31m8"]
+    result = CliRunner().invoke(app, [*named, "--events", "--plot", str(tmp_path / "a.svg")])
+    assert result.exit_code == 0
+    assert "Tender <7>  on scene" in result.stdout
+    assert "\x1b" not in result.stdout
+    drawn = (tmp_path / "a.svg").read_bytes()
+    assert b"Tender &lt;7&gt;" in drawn
+    assert b"\x1b" not in drawn
+
+
 # ------------------------------------------------------------------ the drawing
 
 
@@ -248,6 +260,10 @@ def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
         (f"{ASKED} --surge 900", "--surge: needs --surge, --surge-at and --surge-for: all three or none"),
         (f"{ASKED} --plot a.gif", "--plot: '.gif' must be one of .pdf, .png, .svg"),
         (f"{ASKED} --minutes 0", "--minutes: '0' must be above 0"),
+        (f"{ASKED} --minutes 90000", "--tank: would be over 1,500 loads"),
+        (f"{ASKED} --unit A", "--unit: must be given once for each --tank, 2 in all, each another name"),
+        (f"{ASKED} --unit A --unit A", "--unit: must be given once for each --tank, 2 in all, each another name"),
+        (f"{SHORT} --unit A --unit B", "--unit: needs --arrive"),
         (f"{SHORT} --refill 10", "--refill: needs --storage"),
         (f"{ASKED} --booster -1", "--booster: '-1' must be at least 0"),
     ],

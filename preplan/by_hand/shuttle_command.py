@@ -13,8 +13,9 @@ import typer
 
 from preplan.by_hand.options import BY_HAND, must_be, one_of, option, option_name, refused, switch
 from preplan.by_hand.shuttle import Circuit, HandShuttle
-from preplan.by_hand.timeline import Fireground, HandTimeline
+from preplan.by_hand.timeline import MOST_LOADS, Fireground, HandTimeline
 from preplan.errors import Finding, InputError
+from preplan.render.words import printable
 from preplan.rules import ApparatusRules, RequiredFlowRules, ShuttleRules
 from preplan.water.timeline import Surge
 
@@ -86,6 +87,10 @@ class MinuteByMinute(Steady):
             "Minute, from the alerting of units, at which a tanker is at the dump site with its first load; repeat "
             "in the order of --tank. With --demand: water minute by minute, and all options below.",
         ),
+    ] = None
+    unit: Annotated[
+        list[str] | None,
+        option("NAME", "Name of a tanker; repeat in the order of --tank. Default: T1, T2 and so on."),
     ] = None
     demand: Annotated[Number, option("GPM", "Required flow, from the full demand on for --minutes.")] = None
     total: Annotated[Number, option("GAL", "Print the minute by which so much has arrived.")] = None
@@ -171,6 +176,9 @@ def shuttle(asked: MinuteByMinute) -> str:
     if not _minute_by_minute(asked):
         return steady.json() if asked.json else steady.text()
     account = HandTimeline(steady, _fireground(asked))
+    if account.most_loads > MOST_LOADS:
+        rule = f"would be over {MOST_LOADS:,} loads: tanks, times or rates cannot be meant so, or --minutes is too long"
+        raise refused("--tank", rule)
     if asked.plot is not None:
         _draw(account, asked.plot)
     return account.json(events=asked.events) if asked.json else account.text(events=asked.events)
@@ -254,7 +262,7 @@ def _fireground(asked: MinuteByMinute) -> Fireground:
     portable = asked.portable or asked.tank
     setup = _RULES.hydrant_setup_min if asked.hydrant else _RULES.dry_hydrant_setup_min
     return Fireground(
-        arrive_min=arrive, demand_gpm=_or(asked.demand, 0.0), attack_engine_min=attack_min,
+        names=_names(asked), arrive_min=arrive, demand_gpm=_or(asked.demand, 0.0), attack_engine_min=attack_min,
         dump_engine_min=_or(asked.dump_engine, attack_min),
         fill_engine_min=None if asked.hydrant else _or(asked.fill_engine, attack_min),
         fill_setup_min=_or(asked.fill_setup, setup), booster_gal=_or(asked.booster, _BOOSTER_GAL),
@@ -278,6 +286,17 @@ def _check_fireground(asked: MinuteByMinute) -> None:
         raise refused("--portable", rule, str(len(asked.portable)))
     if asked.hydrant and asked.fill_engine is not None:
         raise refused("--hydrant", "cannot go with --fill-engine: a hydrant needs none")
+
+
+def _names(asked: MinuteByMinute) -> tuple[str, ...]:
+    """Name the tankers; of equal length, so that those named here stand in the order given."""
+    tankers = len(asked.tank)
+    if asked.unit is None:
+        return tuple(f"T{number:0{len(str(tankers))}d}" for number in range(1, tankers + 1))
+    names = tuple(printable(name) for name in asked.unit)
+    if len(names) != tankers or len(set(names)) != tankers or "" in names:
+        raise refused("--unit", f"must be given once for each --tank, {tankers} in all, each another name")
+    return names
 
 
 def _surge(asked: MinuteByMinute) -> Surge | None:

@@ -18,12 +18,16 @@ if TYPE_CHECKING:
     from preplan.plan import Strip
 
 _TINY = 1e-9
+MOST_LOADS = 1500
+"""Loads in one account that are followed; no shuttle comes near it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fireground:
     """What is asked besides the circuit: who comes when with what, and what the fire demands."""
 
+    names: tuple[str, ...]
+    """Of each tanker."""
     arrive_min: tuple[float, ...]
     """Of each tanker, loaded, at the dump site."""
     demand_gpm: float
@@ -48,8 +52,12 @@ class HandTimeline:
     def __init__(self, shuttle: HandShuttle, ground: Fireground) -> None:
         """Keep the steady answer and the question; the account is made when first asked for."""
         self.shuttle, self.ground = shuttle, ground
-        digits = len(str(len(ground.arrive_min)))
-        self.names = [f"T{number:0{digits}d}" for number in range(1, len(ground.arrive_min) + 1)]
+        self.names = ground.names
+
+    @property
+    def most_loads(self) -> float:
+        """Bound the loads that can be dumped before the account closes."""
+        return float((self.case.end_min / self.shuttle.cycle_min + 1.0).sum())
 
     @cached_property
     def case(self) -> timeline.Case:
