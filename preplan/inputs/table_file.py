@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath
 from typing import IO
 
 from preplan.inputs.csv_text import read_csv
-from preplan.inputs.map_layer import read_layer
+from preplan.inputs.map_layer import check_first_bytes, read_layer
 from preplan.inputs.tables import TextTable, fail
 from preplan.inputs.workbook import read_workbook
 
@@ -80,7 +80,7 @@ def _read_bytes(data: bytes, suffix: str, role: str, file: str) -> TextTable:
     if suffix in WORKBOOK_SUFFIXES:
         return read_workbook(data, role, file)
     if suffix in MAP_SUFFIXES and suffix not in {".shp", ".gdb"}:
-        return read_layer(data, role, file)
+        return read_layer(data, role, file, suffix=suffix)
     known = ", ".join((*CSV_SUFFIXES, *WORKBOOK_SUFFIXES[:1], *MAP_SUFFIXES, *PACKED_SUFFIXES))
     raise fail(file, f"is no kind of table this program reads ({known})", remedy="save it as CSV")
 
@@ -98,6 +98,8 @@ def _read_zip(path: Path, role: str, file: str) -> TextTable:
         table = (named or tables)[0]
         if table.suffix.lower() in {".shp", ".gdb"}:
             _check_size(sum(one.file_size for one in archive.infolist()), file)
+            with archive.open(names[table]) as member:
+                check_first_bytes(member.read(16), table.suffix.lower(), file)
             read = read_layer(f"/vsizip/{{{path}}}/{table}", role, file)
         else:
             with archive.open(names[table]) as member:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.faults.planting import DEEP, Fault, address_layer, after, both, boundary, closures
+from tests.faults.small import SmallDistrict
 
 
 def point(x: float, y: float, *z: float) -> dict[str, Any]:
@@ -21,6 +22,20 @@ SQUARE = ((-72.011, 44.0), (-72.009, 44.0), (-72.009, 44.002), (-72.011, 44.002)
 BOW_TIE = ((-72.011, 44.0), (-72.009, 44.002), (-72.009, 44.0), (-72.011, 44.002), (-72.011, 44.0))
 AROUND = ((-72.2, 43.9), (-71.9, 43.9), (-71.9, 44.1), (-72.2, 44.1), (-72.2, 43.9))
 GOOD_POINTS = [point(-72.0 - 0.01 * i, 44.0004) for i in range(1, 7)]
+
+
+SERVER = "<OGRWFSDataSource><URL>http://127.0.0.1:9/wfs</URL></OGRWFSDataSource>"
+ELSEWHERE = (
+    '<OGRVRTDataSource><OGRVRTLayer name="addresses"><SrcDataSource>addresses.csv</SrcDataSource>'
+    "</OGRVRTLayer></OGRVRTDataSource>"
+)
+COMMAND = json.dumps({"type": "gdal_streamed_alg", "command_line": "gdal vector pipeline read fill_sites.csv"})
+"""What the layer reader knows besides layers: where to ask, where else to look, and what to run."""
+
+
+def _called_geopackage(one: SmallDistrict) -> None:
+    one.files["addresses.gpkg"] = one.files.pop("addresses.geojson")
+    one.toml = one.toml.replace("addresses.geojson", "addresses.gpkg")
 
 
 def _boundary_folder(folder: Path) -> None:
@@ -57,6 +72,13 @@ SHAPES = (
                                                    "geometry": point(float("nan"), 44.0)}]}))),
     Fault("points beyond any number", 2, address_layer([point(1e308, 1e308)])),
     Fault("points of words", 2, address_layer([{"type": "Point", "coordinates": ["-72", "44"]}])),
+    Fault("a layer that describes a server to ask", 2, address_layer([], raw=SERVER)),
+    Fault("a layer that describes another file", 2, address_layer([], raw=ELSEWHERE)),
+    Fault("a layer that describes a command to run", 2, address_layer([], raw=COMMAND)),
+    Fault("a GeoPackage that describes another file", 2, both(address_layer([], raw=ELSEWHERE), _called_geopackage)),
+    Fault("features one a line: read", 0, address_layer([], raw="".join(
+        json.dumps({"type": "Feature", "properties": {"address_id": f"L{i}", "label": f"{i} Mill Road"},
+                    "geometry": one}) + "\n" for i, one in enumerate(GOOD_POINTS, 1)))),
     Fault("a layer of nothing", 2, address_layer([])),
     Fault("a list where a layer should be", 2, address_layer([], raw="[1, 2, 3]")),
     Fault("a layer a hundred thousand brackets deep", 2, address_layer([], raw="[" * DEEP)),
