@@ -24,6 +24,7 @@ from preplan.records import (
     Station,
     Unit,
 )
+from preplan.roads.driving_side import side_problems
 from preplan.roads.frontage import Places, place_addresses, place_points
 from preplan.roads.inventory import match_bridges
 from preplan.roads.islands import without_islands
@@ -105,6 +106,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         far_ft = rules.roads.snap_max_ft
         return place_points(roads, limits, lon, lat, snap_max_ft=far_ft).within(far_ft)
 
+    doubts = (*speed_problems(roads), *restriction_problems(roads), *side_problems(roads))
     bridge_row, bridge_named, lost = match_bridges(roads, inputs.bridges)
     frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
     require_cover(inputs, roads, frontages.segment >= 0)
@@ -112,7 +114,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         roads=roads,
         features=features,
         limits=limits,
-        problems=(*problems, *islands, *speed_problems(roads), *restriction_problems(roads), *lost),
+        problems=(*problems, *islands, *doubts, *lost),
         bridge_row=bridge_row,
         bridge_named=bridge_named,
         minutes=minutes_on(roads, limits, rules.roads),

@@ -29,6 +29,7 @@ from preplan.planning.groups import Answered, group_addresses
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
 from preplan.planning.levels import Graded, Worked, address_flags, choose, grade, site_flags
+from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, posting_costs
@@ -106,6 +107,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(answers, choice.seasons)
+    answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
     site = levels.site[np.arange(len(answers)), np.maximum(answers.level, 0)]
     asked = Asked.of(site, scene.cuts[-1].trip_min, free_min, road)
@@ -300,6 +302,34 @@ def _mask_of(site: IntArray, there: BoolArray) -> BoolArray:
     rows = np.flatnonzero(site >= 0)
     mask[rows, site[rows]] = True
     return mask & there
+
+
+def with_meetings(  # what it looks at is spread over the whole recipe
+    answers: AnswerTable,
+    levels: LevelTable,
+    trips: TripTable,
+    forest: RouteForest,
+    road: IntArray,
+    fleets: tuple[tuple[CutFleet, ...], ...],
+    inputs: Inputs,
+    ground: Ground,
+) -> AnswerTable:
+    """Flag the addresses whose loaded and empty tankers meet on a road one truck wide, and how to avoid it."""
+    shown = levels.trip[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    chosen = shown[(shown >= 0) & (answers.level >= 0)]
+    fraction = ground.frontages.fraction[trips.address[chosen]]
+    meetings = find_meetings(ground.roads, ground.limits.narrow, trips, forest, chosen, fraction)
+    better: dict[int, WayBack] = {}
+    for season, cut in np.ndindex(len(fleets), len(fleets[0])):
+        mine = (road[trips.address[meetings.trip]] == season) & (trips.cut[meetings.trip] == cut)
+        if mine.any():
+            legs = fleets[season][cut].loaded, fleets[season][cut].empty
+            search, some = partial(searched, inputs, ground), meetings.some(mine)
+            better |= ways_back(ground.roads, ground.seasons[season], legs, trips, forest, some, search)
+    flags = list(answers.flags)
+    for address, flag in meeting_flags(trips, meetings, better).items():
+        flags[address] = (*flags[address], flag)
+    return replace(answers, flags=tuple(flags))
 
 
 def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:

@@ -64,6 +64,9 @@ _FLAGS = {
     "posted bridge avoided": "Goes round a posted weight, height or width: {n} longer.",
     "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
     "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
+    "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
+    "hold one until the other is through.",
+    "one way traffic": "Loaded and empty tankers would meet on a road one truck wide: send {n}.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "source runs out": "The source holds {n}, which sets the flow.",

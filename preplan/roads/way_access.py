@@ -86,16 +86,25 @@ def bears_a_tanker(tags: Mapping[str, str]) -> bool:
     >>> bears_a_tanker({"highway": "track", "tracktype": "grade2"}), bears_a_tanker({"highway": "track"})
     (True, False)
     """
-    for rule in access.GROUND_RULES:
-        if rule.key in tags and not rule.values.isdisjoint(_listed(tags[rule.key])):
-            return False
-    surface = _listed(tags.get("surface", ""))
-    paved = bool(surface) and access.PAVED.issuperset(surface)
-    if tags.get("ford") in access.FORD and not paved:
+    if _closing_key(tags):
         return False
     if tags.get("highway") == "track":
-        return paved or (bool(tags.get("tracktype")) and _FIRM_TRACK.issuperset(_listed(tags["tracktype"])))
+        firm = bool(tags.get("tracktype")) and _FIRM_TRACK.issuperset(_listed(tags["tracktype"]))
+        return firm or _is_paved(tags)
     return True
+
+
+def _closing_key(tags: Mapping[str, str]) -> str:
+    """Give the first key whose value says that the ground bears no tanker, '' where none does."""
+    for rule in access.GROUND_RULES:
+        if rule.key in tags and not rule.values.isdisjoint(_listed(tags[rule.key])):
+            return rule.key
+    return "ford" if tags.get("ford") in access.FORD and not _is_paved(tags) else ""
+
+
+def _is_paved(tags: Mapping[str, str]) -> bool:
+    surface = _listed(tags.get("surface", ""))
+    return bool(surface) and access.PAVED.issuperset(surface)
 
 
 def lets_emergency_through(tags: Mapping[str, str]) -> bool:
@@ -165,6 +174,10 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
         rule = "planned as open in these months only; the worst season decides" if known else _UNSAID
         found.append(Trouble("seasonal", "seasonal", season, rule))
     found += [Trouble("seasonal", key, "no", _UNPLOUGHED) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
+    key = _closing_key(tags) if tags.get("highway") in access.GOOD_ROADS else ""
+    if key:
+        rule = f"closes a {tags['highway']} road to tankers: look whether the tag is right"
+        found.append(Trouble("good road closed", key, tags[key], rule))
     if tags.get("oneway") == "reversible":
         found.append(Trouble("reversible", "oneway", "reversible", "taken as open both ways"))
     return found
