@@ -91,7 +91,7 @@ def _best_cut(
 ) -> tuple[Shuttle, IntArray, FloatArray]:
     """Run each case with every cut and keep the best: the larger flow, then more tankers, then the shorter trip."""
     rules = scene.rules.shuttle
-    fill_gpm, site_gpm = _site_rates(scene, site, jobs)
+    fill_gpm, site_gpm = site_rates(scene, site, jobs)
     hold = handling(Tankers.of(scene.units), fill_gpm, rules)
     positions = np.array([s.positions for s in scene.sites], dtype=np.float64)[site]
     best: Shuttle | None = None
@@ -139,7 +139,7 @@ def _mix(mask: BoolArray, one: Shuttle, other: Shuttle) -> Shuttle:
     )
 
 
-def _site_rates(scene: Scene, site: IntArray, jobs: Jobs) -> tuple[FloatArray, FloatArray]:
+def site_rates(scene: Scene, site: IntArray, jobs: Jobs) -> tuple[FloatArray, FloatArray]:
     """Give the rate into one tanker and of the whole site, gpm: no more than the site gives or its engine lifts."""
     fill = np.array([s.fill_gpm for s in scene.sites])[site]
     total = np.array([s.total_gpm for s in scene.sites])[site]
@@ -160,7 +160,7 @@ def _capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray, site:
     pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
     draft = draft_gpm(pump[jobs.dump_engine], TANK_LIFT_FT, strainer_gpm=rules.strainer_gpm)
     shuttle = cap(shuttle, np.where(jobs.dump_engine >= 0, draft, np.inf), LIMIT_CODE["draft"])
-    line_gpm, reaches = _supply_line(scene, jobs, address)
+    line_gpm, reaches = supply_line(scene, jobs, address)
     shuttle = cap(shuttle, line_gpm, LIMIT_CODE["supply line"])
     return cap(shuttle, np.where(reaches, np.inf, 0.0), LIMIT_CODE["hose"])
 
@@ -175,7 +175,7 @@ def _engines_lack(shuttle: Shuttle, jobs: Jobs, sent: BoolArray) -> Shuttle:
     )
 
 
-def _supply_line(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray, BoolArray]:
+def supply_line(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray, BoolArray]:
     """Give what one line carries from dump site to attack engine, gpm, and whether the hose reaches at all.
 
     The attack and the dump engine lay what both carry, of the smaller diameter. An attack engine that drafts

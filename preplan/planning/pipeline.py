@@ -18,6 +18,7 @@ from preplan.planning.needs import needs_of
 from preplan.planning.occupancies import tally
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.vehicles import CutFleet, Minutes, cut_fleets, is_tanker, loaded_vehicle, unlimited_fleet
+from preplan.planning.what_if import what_if_of
 from preplan.records import (
     BoolArray,
     FeatureTable,
@@ -340,6 +341,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         problems=ground.problems,
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
+        what_if=what_if_of(scene, outcome.trips),
     )
 
 

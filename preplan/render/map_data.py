@@ -13,9 +13,10 @@ from typing import Any
 import numpy as np
 
 from preplan.plan import STATUSES, Plan
-from preplan.records import FILL_SITE_KINDS, BoolArray, FillSite, FloatArray, IntArray
+from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.map_pack import Ints, grid, lines, pack, steps, whole
+from preplan.render.map_what_if import what_if_data
 
 Page = dict[str, Any]
 """A part of the page's data: plain text, whole numbers, lists and dicts of them."""
@@ -103,6 +104,8 @@ def map_data(plan: Plan) -> Page:
         "answers": _answers(plan, trip_row),
         "trips": _trip_columns(plan, trips, forest_row),
         "forest": _forest(plan, used_rows, forest_row, road_row),
+        "closures": _closures(plan, road_row),
+        "whatIf": what_if_data(plan),
     }
 
 
@@ -189,6 +192,7 @@ def _unit(plan: Plan, index: int) -> Page:
         "id": words.printable(unit.unit_id),
         "kind": unit.kind,
         "gal": int(words.round_down(unit.tank_gal)),
+        "selfFills": unit.self_fill_gpm is not None,
         "station": numbers.get(unit.station_id, -1),
     }
 
@@ -256,7 +260,33 @@ def _roads(plan: Plan, kept: IntArray) -> Page:
         "post": pack([posts.place(text) for text in posted]),
         "names": names.values,
         "posts": posts.values,
+        "ways": roads.way_id[kept][(marks & (MARK_POSTED | MARK_UNPOSTED)) > 0].tolist(),
     }
+
+
+def _closures(plan: Plan, road_row: Ints) -> list[Page]:
+    """List the district's own closures with their facts and the stretches drawn."""
+    return [
+        {
+            "title": f"Closure {words.printable(one.closure.closure_id)}: {_closure_words(one.closure)}",
+            "shut": one.closure.kind in {"closed", "one_way"},
+            "facts": [
+                ("In force", words.months(one.closure.months)),
+                ("Note", words.printable(one.closure.note) or "none"),
+            ],
+            "roads": [row for row in road_row[one.segments].tolist() if row >= 0],
+        }
+        for one in plan.limits.closed
+    ]
+
+
+def _closure_words(closure: Closure) -> str:
+    """Say what a closure does, such as 'at most 24,000 lb'."""
+    units = {"max_lb": "lb", "max_height_ft": "ft high", "max_width_ft": "ft wide"}
+    if closure.kind in units and closure.value is not None:
+        digits = 0 if closure.kind == "max_lb" else 1
+        return f"at most {words.number(closure.value, digits)} {units[closure.kind]}"
+    return words.printable(closure.kind.replace("_", " "))
 
 
 def _posted_words(plan: Plan, segment: int) -> str:
@@ -321,6 +351,8 @@ def _answers(plan: Plan, trip_row: Ints) -> Page:
     answers, levels = plan.answers, plan.levels
     flags = Texts()
     flag_lists = [[flags.place(words.flag_words(flag)) for flag in row] for row in answers.flags]
+    codes = Texts()
+    code_of = {words.flag_words(flag): codes.place(words.printable(flag.code)) for row in answers.flags for flag in row}
     return {
         "status": pack([STATUSES.index(status) for status in answers.status]),
         "level": pack(answers.level),
@@ -329,6 +361,8 @@ def _answers(plan: Plan, trip_row: Ints) -> Page:
         "flagCount": pack([len(row) for row in flag_lists]),
         "flag": pack([one for row in flag_lists for one in row]),
         "flags": flags.values,
+        "code": pack([code_of[said] for said in flags.values]),
+        "codes": codes.values,
         **_cases(plan),
         "trip": pack(steps(_moved(levels.trip, trip_row).ravel())),
         "backupTrip": pack(steps(_moved(levels.backup_trip, trip_row).ravel())),

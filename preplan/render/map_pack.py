@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,8 @@ DEGREE_STEPS = 100_000
 NOT_KNOWN = -1
 """Stands for a missing or endless number in a packed column; every packed quantity is 0 or more."""
 _BITS = 7
+_SHORT = 8
+"""Columns no longer than this are packed number by number even where all are equal."""
 _MOST = 2**31
 """The script's whole numbers stay exact under 32-bit operations below this."""
 
@@ -25,17 +28,19 @@ Ints = npt.NDArray[np.int64]
 
 
 def pack(values: npt.ArrayLike) -> str:
-    """Pack whole numbers of any shape, row by row.
+    """Pack whole numbers of any shape, row by row; a long column of one number alone is '=count,number'.
 
     Raises
     ------
     OverflowError
         Where a number lies outside plus or minus 2**30.
 
-    >>> pack([0, -1, 1, 300])
-    'AAEC2AQ='
+    >>> pack([0, -1, 1, 300]), pack([3] * 100)
+    ('AAEC2AQ=', '=100,3')
     """
     signed = np.asarray(values, dtype=np.int64).ravel()
+    if signed.size > _SHORT and np.all(signed == signed[0]):
+        return f"={signed.size},{signed[0]}"
     folded = (signed << 1) ^ (signed >> 63)
     if folded.size and int(folded.max()) >= _MOST:
         raise OverflowError("a packed number must lie within plus or minus 2**30")
@@ -60,6 +65,17 @@ def steps(values: npt.ArrayLike) -> Ints:
     stepped = given.copy()
     stepped[1:] -= given[:-1]
     return stepped
+
+
+def rare(values: npt.ArrayLike) -> dict[str, Any]:
+    """Pack a column that is mostly 0 as its length, the steps between the places that are not, and what stands there.
+
+    >>> rare([0, 0, 7, 0, -1])
+    {'n': 5, 'at': 'BAQ=', 'value': 'DgE='}
+    """
+    given = np.asarray(values, dtype=np.int64)
+    places = np.flatnonzero(given)
+    return {"n": len(given), "at": pack(steps(places)), "value": pack(given[places])}
 
 
 def grid(degrees: FloatArray) -> Ints:

@@ -3,8 +3,12 @@
 
 const data = JSON.parse(document.getElementById("plan-data").textContent);
 
-// The inverse of pack(): base64, seven bits a byte, zigzag.
+// The inverse of pack(): base64, seven bits a byte, zigzag; or =count,number.
 function unpack(text) {
+  if (text[0] === "=") {
+    const [count, number] = text.slice(1).split(",").map(Number);
+    return new Array(count).fill(number);
+  }
   const bytes = atob(text);
   const numbers = [];
   let value = 0;
@@ -20,6 +24,14 @@ function unpack(text) {
     }
   }
   return numbers;
+}
+
+// The inverse of rare(): a column that is mostly 0.
+function unpackRare({ n, at, value }) {
+  const column = new Float64Array(n);
+  const values = unpack(value);
+  running(at).forEach((place, k) => (column[place] = values[k]));
+  return column;
 }
 
 function running(text) {
@@ -121,10 +133,13 @@ function unpackAddresses(packed) {
   const frontLon = unpack(packed.frontLon).map((step, k) => step + lon[k]);
   const frontLat = unpack(packed.frontLat).map((step, k) => step + lat[k]);
   let flagStart = 0;
-  columns.flags = answers.flagCount.map((count) => {
+  const flagPlaces = answers.flagCount.map((count) => {
     flagStart += count;
-    return answers.flag.slice(flagStart - count, flagStart).map((one) => data.answers.flags[one]);
+    return answers.flag.slice(flagStart - count, flagStart);
   });
+  columns.flags = flagPlaces.map((some) => some.map((one) => data.answers.flags[one]));
+  const codes = unpack(data.answers.code);
+  columns.flagCodes = flagPlaces.map((some) => some.map((one) => data.answers.codes[codes[one]]));
   return {
     ...columns,
     ...unpackPlaces(lon, lat),
