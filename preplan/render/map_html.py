@@ -204,7 +204,7 @@ def _header(plan: Plan, *, tiles: bool) -> str:
 <button type="button" id="legend">Legend</button>
 {what_if}
 <button type="button" id="lists" aria-label="Lists: fill sites, units, bridges, closures">Lists</button>
-<button type="button" id="whole">Whole district</button>
+<button type="button" id="whole" aria-label="Whole district">Whole<span class="more"> district</span></button>
 <button type="button" id="night" aria-pressed="false">Night</button>
 <button type="button" id="print">Print</button>
 {online}

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from preplan.plan import Plan, WhatIf
 from preplan.records import FloatArray, IntArray
 from preplan.render import words
-from preplan.render.map_pack import NOT_KNOWN, Ints, pack, rare, steps, whole
+from preplan.render.map_pack import NOT_KNOWN, Ints, pack, steps, whole
 
 MINUTE_STEPS = 10_000
 """Round trips are whole ten-thousandths of a minute."""
@@ -25,7 +25,7 @@ LIMITS = ("tankers", "fill site", "source", "dump site", "draft", "supply line",
 """What may hold a flow back, in the order in which the page's script counts."""
 
 
-def what_if_data(plan: Plan) -> dict[str, Any] | None:
+def what_if_data(plan: Plan, along: Ints) -> dict[str, Any] | None:
     """Collect what the page works flows out from; None where the plan has no terms."""
     terms = plan.what_if
     if terms is None:
@@ -33,9 +33,9 @@ def what_if_data(plan: Plan) -> dict[str, Any] | None:
     rules = plan.district.rules.plan
     used = np.unique(terms.rate[_engine_row(terms), np.arange(len(plan.sites))])
     return {
-        **_trips(plan, terms),
-        **_fleets(plan, terms),
-        **_jobs(terms, used),
+        **_trips(plan, terms, along),
+        **_fleets(plan, terms, along),
+        **_jobs(terms, used, along),
         "rateGpm": terms.rate_gpm[used].tolist(),
         "hold": [_finite(row) for row in terms.fill_hold_min[used]],
         "usable": terms.usable_gal.tolist(),
@@ -43,12 +43,11 @@ def what_if_data(plan: Plan) -> dict[str, Any] | None:
         "maneuver": terms.maneuver_min,
         "dumpPlaces": terms.dump_places,
         "positions": [site.positions for site in plan.sites],
-        "duration": pack(terms.duration),
+        "duration": pack(steps(terms.duration[along])),
         "held": [_finite(row) for row in terms.held_gpm],
         "draft": terms.draft_gpm.tolist(),
-        "lineClass": terms.line_class.tolist(),
-        "line": [pack(whole(column, GPM_STEPS, way="down")) for column in terms.line_gpm.T],
-        "need": _exact_needs(plan),
+        **_lines(terms, along),
+        "need": _exact_needs(plan, along),
         "limits": [words.limit_words(term) for term in LIMITS],
         "seasons": [{"months": list(s.months), "words": words.months(s.months)} for s in plan.seasons],
         "siteMonths": [sorted(site.months) for site in plan.sites],
@@ -69,7 +68,7 @@ def _finite(values: FloatArray) -> list[float | None]:
     return [value if np.isfinite(value) else None for value in values.tolist()]
 
 
-def _trips(plan: Plan, terms: WhatIf) -> dict[str, Any]:
+def _trips(plan: Plan, terms: WhatIf, along: Ints) -> dict[str, Any]:
     """Pack the round trips, and the fill sites that each address's trips lead to.
 
     The lightest class of vehicle stands whole, each heavier one as what it takes longer than the one before.
@@ -80,12 +79,10 @@ def _trips(plan: Plan, terms: WhatIf) -> dict[str, Any]:
     reach = [reaches.setdefault(tuple(site[first:last]), len(reaches)) for first, last in pairwise(ends)]
     steps_of = whole(terms.trip_min, MINUTE_STEPS)
     far = len(plan.sites) > plan.district.rules.plan.keep_sites
-    along = np.lexsort((plan.frontages.fraction, plan.frontages.segment))
     return {
-        "along": pack(steps(along)),
         "trip": pack(_steps_along(plan, along, steps_of[0])),
-        "heavier": [rare(row) for row in np.diff(steps_of, axis=0)],
-        "reach": pack(reach),
+        "heavier": [pack(row) for row in np.diff(steps_of, axis=0)],
+        "reach": pack(steps(np.array(reach)[along])),
         "reaches": [list(one) for one in reaches],
         "partial": far and any(0 < len(one) < len(plan.sites) for one in reaches),
     }
@@ -113,23 +110,23 @@ def _steps_along(plan: Plan, along: Ints, trip: Ints) -> Ints:
     return step
 
 
-def _fleets(plan: Plan, terms: WhatIf) -> dict[str, Any]:
+def _fleets(plan: Plan, terms: WhatIf, along: Ints) -> dict[str, Any]:
     """Pack who could haul, the most that each station sends, and the tankers of each class of vehicle."""
     return {
         "members": [np.flatnonzero(row).tolist() for row in terms.members],
-        "order": pack(terms.order),
+        "order": pack(steps(terms.order[along])),
         "orders": [list(one) for one in terms.orders],
         "most": [NOT_KNOWN if one.max_tankers is None else one.max_tankers for one in plan.stations],
     }
 
 
-def _jobs(terms: WhatIf, used: Ints | IntArray) -> dict[str, Any]:
+def _jobs(terms: WhatIf, used: Ints | IntArray, along: Ints) -> dict[str, Any]:
     """Pack the engines' jobs: by row of jobs, then level, then site."""
     place = np.zeros(len(terms.rate_gpm), dtype=np.int64)
     place[used] = np.arange(len(used))
     sites: npt.NDArray[np.int64] = np.arange(terms.rate.shape[1])
     return {
-        "job": pack(terms.job),
+        "job": pack(steps(terms.job[along])),
         "attack": terms.attack_engine.tolist(),
         "fillEngine": pack(terms.fill_engine),
         "dumpEngine": pack(terms.dump_engine),
@@ -138,8 +135,18 @@ def _jobs(terms: WhatIf, used: Ints | IntArray) -> dict[str, Any]:
     }
 
 
-def _exact_needs(plan: Plan) -> str:
+def _lines(terms: WhatIf, along: Ints) -> dict[str, Any]:
+    """Pack what supply lines carry, for the classes of hose that some dump engine has."""
+    drafts = np.unique(terms.dump_engine)
+    classes = np.unique(terms.line_class[drafts[drafts >= 0]])
+    place = np.full(terms.line_gpm.shape[1], NOT_KNOWN)
+    place[classes] = np.arange(len(classes))
+    carried = whole(terms.line_gpm[along][:, classes], GPM_STEPS, way="down")
+    return {"lineClass": place[terms.line_class].tolist(), "line": [pack(column) for column in carried.T]}
+
+
+def _exact_needs(plan: Plan, along: Ints) -> str:
     """Pack required flows in thousandths where one is no whole gpm; '' where the whole ones of the page are exact."""
     need = plan.needs.required_gpm
     known = need[np.isfinite(need)]
-    return "" if np.array_equal(known, np.round(known)) else pack(whole(need, GPM_STEPS, way="up"))
+    return "" if np.array_equal(known, np.round(known)) else pack(steps(whole(need[along], GPM_STEPS, way="up")))

@@ -9,23 +9,32 @@ const whatIf = data.whatIf ? unpackWhatIf(data.whatIf) : null;
 function unpackWhatIf(packed) {
   const sites = data.sites.length;
   const endless = (values) => values.map((one) => (one === null ? Infinity : one));
-  const reach = unpack(packed.reach);
+  const reach = alongRoads(packed.reach);
   const start = new Int32Array(addresses.count + 1);
   reach.forEach((one, a) => (start[a + 1] = start[a] + packed.reaches[one].length));
   const trip = [unpackTrips(packed, reach, start)];
-  for (const one of packed.heavier) trip.push(unpackRare(one).map((step, k) => step + trip[trip.length - 1][k]));
-  const need = packed.need ? unpack(packed.need).map((one) => one / 1000) : addresses.gpm;
+  for (const text of packed.heavier) {
+    const more = unpack(text);
+    trip.push(trip[trip.length - 1].map((one, k) => one + more[k]));
+  }
+  const need = packed.need ? alongRoads(packed.need).map((one) => one / 1000) : addresses.gpm;
   return {
     ...packed, sites, reach, start, need,
     trip: trip.map((steps) => steps.map((one) => (one < 0 ? Infinity : one / 1e4))),
-    order: unpack(packed.order),
-    job: unpack(packed.job),
-    ...unpackColumns(packed, ["fillEngine", "dumpEngine", "vacuum", "rate", "duration"]),
+    ...unpackColumns(packed, ["order", "job", "duration"], alongRoads),
+    ...unpackColumns(packed, ["fillEngine", "dumpEngine", "vacuum", "rate"]),
     hold: packed.hold.map(endless),
     dumpHold: endless(packed.dumpHold),
     held: packed.held.map(endless),
-    line: packed.line.map((text) => unpack(text).map((one) => (one < 0 ? Infinity : one / 1000))),
+    line: packed.line.map(unpackLine),
   };
+}
+
+// What supply lines carry, by address; they are packed along the roads, but not as steps.
+function unpackLine(text) {
+  const carried = new Float64Array(along.length);
+  unpack(text).forEach((one, k) => (carried[along[k]] = one < 0 ? Infinity : one / 1000));
+  return carried;
 }
 
 // Round trips of the lightest vehicles, by kept trip: they are packed address by address along the roads, each as
@@ -35,7 +44,7 @@ function unpackTrips(packed, reach, start) {
   const trip = new Float64Array(steps.length);
   const before = new Float64Array(data.sites.length);
   let at = 0;
-  for (const address of running(packed.along)) {
+  for (const address of along) {
     let differs = 0;
     packed.reaches[reach[address]].forEach((site, k) => {
       differs += steps[at];

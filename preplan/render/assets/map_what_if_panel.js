@@ -96,11 +96,11 @@ function showBanner() {
   const banner = document.getElementById("banner");
   banner.hidden = !view.whatIf;
   banner.replaceChildren();
-  if (!view.whatIf) return;
-  banner.append(
-    make("p", `What if: ${changesWords()}. Steady flow at ${levelText(asked.level)}; not the plan.`),
-    button("Back to the plan", leaveWhatIf),
-  );
+  if (view.whatIf) {
+    const words = `What if: ${changesWords()}. Steady flow at ${levelText(asked.level)}; not the plan.`;
+    banner.append(make("p", words), button("Back to the plan", leaveWhatIf));
+  }
+  planMap.invalidateSize({ pan: false });
 }
 
 function leaveWhatIf() {
