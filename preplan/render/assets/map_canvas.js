@@ -34,7 +34,7 @@ function isShown(address) {
 
 // What is drawn for an address.
 function markOf(address) {
-  return view.whatIf && shuttled(address) ? VERDICT_MARK + view.whatIf.verdict[address] : answers.status[address];
+  return view.whatIf && view.whatIf.shuttled[address] ? VERDICT_MARK + view.whatIf.verdict[address] : answers.status[address];
 }
 
 // The response level that meets an address's need; -1 where none does, whatever level its numbers show.
@@ -275,13 +275,12 @@ const Chart = L.Layer.extend({
       kept.push(a);
     };
     // From the top down: those looked at before those that stand back, then by mark.
-    const shown = [...Array(addresses.count).keys()].filter(isShown);
-    const marks = Uint8Array.from(answers.status, (_, a) => markOf(a));
-    for (const clear of [true, false]) {
-      for (const mark of [...DRAW_ORDER].reverse()) {
-        for (const a of shown) if (marks[a] === mark && (opacity(a) === 1) === clear) keep(a);
-      }
+    const turns = DRAW_ORDER.length;
+    const heap = Array.from({ length: 2 * turns }, () => []);
+    for (let a = 0; a < addresses.count; a += 1) {
+      if (isShown(a)) heap[(opacity(a) === 1 ? turns : 0) + DRAW_ORDER.indexOf(markOf(a))].push(a);
     }
+    heap.reverse().forEach((some) => some.forEach(keep));
     return kept.reverse();
   },
 

@@ -73,7 +73,9 @@ class Fleet {
     this.gal = Float64Array.from(this.units, (unit) => whatIf.usable[unit]);
     this.fill = Float64Array.from(this.units, (unit) => whatIf.hold[rate][unit]);
     this.dump = Float64Array.from(this.units, (unit) => whatIf.dumpHold[unit]);
+    this.flows = new Float64Array(this.units.length);
     this.positions = whatIf.positions[site];
+    this.dumpPlaces = whatIf.dumpPlaces;
     this.siteGpm = Math.max(whatIf.rateGpm[rate], DRY_GPM);
     this.all = this.units.length ? 2 ** this.units.length - 1 : 0;
     this.allGal = this.gal.reduce((sum, one) => sum + one, 0);
@@ -81,7 +83,13 @@ class Fleet {
   }
 
   flow(gal, cycle, fill, dump) {
-    const longest = Math.max(cycle, fill / this.positions, gal / this.siteGpm, dump / whatIf.dumpPlaces);
+    let longest = cycle;
+    const filling = fill / this.positions;
+    if (filling > longest) longest = filling;
+    const giving = gal / this.siteGpm;
+    if (giving > longest) longest = giving;
+    const dumping = dump / this.dumpPlaces;
+    if (dumping > longest) longest = dumping;
     return longest > 0 ? gal / longest : 0;
   }
 
@@ -106,17 +114,18 @@ class Fleet {
     return few;
   }
 
+  // The best of the first few by handling time; of equal flows the most tankers.
   firstFew(trip) {
-    const flows = [];
+    const { flows, units } = this;
     let [gal, fill, dump, most] = [0, 0, 0, 0];
-    for (let k = 0; k < this.units.length; k += 1) {
+    for (let k = 0; k < units.length; k += 1) {
       gal += this.gal[k];
       fill += this.fill[k];
       dump += this.dump[k];
-      flows.push(this.flow(gal, trip + this.handling[k], fill, dump));
-      most = Math.max(most, flows[k]);
+      flows[k] = this.flow(gal, trip + this.handling[k], fill, dump);
+      if (flows[k] > most) most = flows[k];
     }
-    let last = flows.length - 1;
+    let last = units.length - 1;
     while (flows[last] < most * (1 - TIE)) last -= 1;
     return 2 ** (last + 1) - 1;
   }
@@ -125,7 +134,11 @@ class Fleet {
   leaveOut(mask, trip) {
     this.used = mask;
     for (;;) {
-      let [gal, fill, dump, top, second] = [0, 0, 0, -1, -1];
+      let gal = 0;
+      let fill = 0;
+      let dump = 0;
+      let top = -1;
+      let second = -1;
       for (let k = 0; k < this.units.length; k += 1) {
         if (!(this.used & (1 << k))) continue;
         gal += this.gal[k];
@@ -138,12 +151,16 @@ class Fleet {
       const whole = this.flow(gal, cycle, fill, dump);
       // Nothing beats what the site gives, and one tanker has nobody to hold up.
       if (second < 0 || whole >= this.siteGpm) return whole;
-      let [most, one] = [-1, -1];
+      let most = -1;
+      let one = -1;
       for (let k = 0; k <= top; k += 1) {
         if (!(this.used & (1 << k))) continue;
         const left = k === top ? trip + this.handling[second] : cycle;
         const without = this.flow(gal - this.gal[k], left, fill - this.fill[k], dump - this.dump[k]);
-        if (without > most) [most, one] = [without, k];
+        if (without > most) {
+          most = without;
+          one = k;
+        }
       }
       if (most <= whole * (1 + TIE)) return whole;
       this.used &= ~(1 << one);
@@ -167,6 +184,7 @@ class Steady {
     this.sent = new Map();
     this.blocks = new Map();
     this.flows = new Float64Array(data.sites.length);
+    this.bounds = new Float64Array(data.sites.length);
     this.bestSite = -1;
     const on = (site, months) => !change.off.has(site) && months.every((one) => whatIf.siteMonths[site].includes(one));
     const seasons = change.season < 0 ? whatIf.seasons : [whatIf.seasons[change.season]];
@@ -250,30 +268,45 @@ class Steady {
   best(address, level, block) {
     const reach = whatIf.reaches[whatIf.reach[address]];
     const first = whatIf.start[address];
-    const { flows } = this;
-    flows.fill(-1, 0, reach.length);
+    const { flows, bounds } = this;
+    for (let k = 0; k < reach.length; k += 1) {
+      flows[k] = -1;
+      bounds[k] = this.bound(block[level * whatIf.sites + reach[k]], first + k);
+    }
     let worst = Infinity;
     this.bestSite = -1;
     for (const stands of this.standing) {
-      let [most, best] = [-1, -1];
-      for (let k = 0; k < reach.length; k += 1) {
-        const site = reach[k];
-        if (!stands[site]) continue;
-        if (flows[k] < 0) {
-          const pair = block[level * whatIf.sites + site];
-          if (most >= 0 && this.bound(pair, first + k) <= most) continue;
-          flows[k] = this.over(pair, address, site, first + k);
-        }
-        if (flows[k] > most) [most, best] = [flows[k], site];
-      }
-      if (best < 0) most = whatIf.partial ? NaN : 0;
+      const k = this.bestOf(stands, address, level, block);
+      const most = k >= 0 ? flows[k] : whatIf.partial ? NaN : 0;
       if (most < worst || Number.isNaN(most)) {
         worst = most;
-        this.bestSite = best;
+        this.bestSite = k >= 0 ? reach[k] : -1;
       }
       if (Number.isNaN(most)) break;
     }
     return worst;
+  }
+
+  // Which kept trip delivers the most to a site that stands; -1 where none leads to one. The most promising first:
+  // most others need no working out then.
+  bestOf(stands, address, level, block) {
+    const reach = whatIf.reaches[whatIf.reach[address]];
+    const first = whatIf.start[address];
+    const { flows, bounds } = this;
+    let hope = -1;
+    for (let k = 0; k < reach.length; k += 1) if (stands[reach[k]] && (hope < 0 || bounds[k] > bounds[hope])) hope = k;
+    if (hope < 0) return -1;
+    const work = (k) => {
+      if (flows[k] < 0) flows[k] = this.over(block[level * whatIf.sites + reach[k]], address, reach[k], first + k);
+    };
+    work(hope);
+    let best = hope;
+    for (let k = 0; k < reach.length; k += 1) {
+      if (k === hope || !stands[reach[k]] || bounds[k] <= flows[best]) continue;
+      work(k);
+      if (flows[k] > flows[best]) best = k;
+    }
+    return best;
   }
 
   bound(pair, row) {

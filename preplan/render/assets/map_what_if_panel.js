@@ -42,17 +42,37 @@ function shuttled(address) {
 }
 
 function recompute() {
-  if (!basis) basis = verdicts(new Steady(unchanged()).all().flow);
+  if (!basis) basis = counted(verdicts(new Steady(unchanged()).all().flow));
   asked.change.factor = roadFactor();
   const steady = new Steady(asked.change);
   const { flow, site } = steady.all();
-  const found = verdicts(flow);
+  const now = counted(verdicts(flow));
   const [verdict, changed] = [new Uint8Array(addresses.count), new Uint8Array(addresses.count)];
+  let some = false;
   for (let a = 0; a < addresses.count; a += 1) {
-    verdict[a] = verdictAt(found, a, asked.level);
-    changed[a] = Number(shuttled(a) && verdict[a] !== verdictAt(basis, a, asked.level));
+    verdict[a] = verdictAt(now.found, a, asked.level);
+    if (!basis.shuttled[a] || verdict[a] === verdictAt(basis.found, a, asked.level)) continue;
+    changed[a] = 1;
+    some = true;
   }
-  view.whatIf = { steady, flow, site, found, verdict, changed, some: changed.includes(1) };
+  view.whatIf = { steady, flow, site, ...now, verdict, changed, some };
+}
+
+// How many addresses that count on the shuttle meet, by level, and at any level last.
+function counted(found) {
+  const counts = new Array(levelCount + 1).fill(0);
+  const marks = basis ? basis.shuttled : markAddresses(shuttled);
+  for (let a = 0; a < addresses.count; a += 1) {
+    if (!marks[a]) continue;
+    let any = 0;
+    for (let level = 0; level < levelCount; level += 1) {
+      const one = found[row(a, level)] === 1 ? 1 : 0;
+      counts[level] += one;
+      any |= one;
+    }
+    counts[levelCount] += any;
+  }
+  return { found, counts, shuttled: marks };
 }
 
 function roadFactor() {
@@ -144,7 +164,7 @@ function showOutcome() {
     ...changedPart(`At ${levelText(asked.level)} it now meets`, won),
     button("Back to the plan", leaveWhatIf),
   );
-  const meeting = counted(view.whatIf.found, asked.level).toLocaleString("en-US");
+  const meeting = view.whatIf.counts.at(asked.level).toLocaleString("en-US");
   document.getElementById("said").textContent = `${meeting} addresses meet at ${levelText(asked.level)}.`;
 }
 
@@ -155,24 +175,16 @@ function changedPart(heading, some) {
   return [part];
 }
 
-function counted(found, level) {
-  let count = 0;
-  for (let a = 0; a < addresses.count; a += 1) if (shuttled(a) && verdictAt(found, a, level) === 1) count += 1;
-  return count;
-}
-
 function outcomeTable() {
   const head = ["Steady flow meets at", "what if", "as planned"];
   const table = make("table", "", { name: "outcome" });
   table.append(make("tr", "", { inside: head.map((text) => make("th", text, { scope: "col" })) }));
   for (const level of [...data.levels.keys(), -1]) {
-    const numbers = [view.whatIf.found, basis].map((found) => counted(found, level).toLocaleString("en-US"));
+    const numbers = [view.whatIf, basis].map(({ counts }) => counts.at(level).toLocaleString("en-US"));
     const cells = numbers.map((text) => make("td", text));
     table.append(make("tr", "", { inside: [make("th", levelText(level), { scope: "row" }), ...cells] }));
   }
-  let all = 0;
-  for (let a = 0; a < addresses.count; a += 1) all += Number(shuttled(a));
-  const caption = `Of ${all.toLocaleString("en-US")} addresses that tankers can reach and no hydrant serves`;
+  const caption = `Of ${countOf(basis.shuttled).toLocaleString("en-US")} addresses that tankers can reach and no hydrant serves`;
   table.prepend(make("caption", caption));
   return table;
 }
