@@ -18,6 +18,7 @@ const view = {
   site: -1, // fill site that the filter keeps; -1: any
   address: -1,
   siteChosen: -1,
+  roadsChosen: [], // the bridge or closure that is chosen
   depends: null, // a mark for each address that depends on what is chosen
   whatIf: null, // flows and verdicts with something changed
   circuit: null,
@@ -307,6 +308,10 @@ const Chart = L.Layer.extend({
       const [x, y] = this.pixel(data.sites[k].x, data.sites[k].y);
       drawSite(this.pen, { ...data.sites[k], inService: inService(k) }, k + 1, x, y, k === view.siteChosen ? r * 1.3 : r);
       this.taken.push([x - r, y - 1.5 * r, x + r, y + 1.2 * r]);
+    }
+    for (const road of view.roadsChosen) {
+      const { x, y } = this.middle(road);
+      drawCorners(this.pen, x, y, 17, this.colours);
     }
     if (view.circuit && view.circuit.dump) {
       const [x, y] = this.pixel(...view.circuit.dump);

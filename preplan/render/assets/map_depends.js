@@ -52,9 +52,10 @@ function servedFrom(site) {
 }
 
 // The panel of one thing and the addresses that depend on it, which stand out on the map.
-function showDepends(title, parts, marks, heading) {
+function showDepends(title, parts, marks, heading, roadsChosen = []) {
   clearChoice();
   view.depends = marks;
+  view.roadsChosen = roadsChosen;
   view.dim = true;
   const some = [...marks.keys()].filter((address) => marks[address]);
   openPanel(title, [
@@ -89,13 +90,13 @@ function showBridge(road) {
   if (roads.mark[road] & 2) parts.push(make("p", "What it carries is unknown. It is not known to be safe."));
   const own = data.closures.find((one) => one.roads.includes(road));
   if (own) parts.push(make("h3", own.title), facts(own.facts));
-  showDepends(bridgeTitle(road), parts, driveOver([road]), drivenHeading);
+  showDepends(bridgeTitle(road), parts, driveOver([road]), drivenHeading, [road]);
 }
 
 function showClosure(closure) {
   const { title, facts: said, roads: on } = data.closures[closure];
   const names = [...new Set(on.map(roadName))].join(", ");
-  showDepends(title, [facts([["Road", names || data.notKnown], ...said])], driveOver(on), drivenHeading);
+  showDepends(title, [facts([["Road", names || data.notKnown], ...said])], driveOver(on), drivenHeading, on);
 }
 
 function showUnit(unit) {

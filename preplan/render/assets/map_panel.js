@@ -57,7 +57,8 @@ function openPanel(title, parts) {
   panel.scrollTop = 0;
   document.getElementById("said").textContent = title;
   document.body.classList.add("panel-open");
-  planMap.invalidateSize({ pan: false });
+  // What was clicked stays under the finger; else the middle of the map stays its middle.
+  planMap.invalidateSize({ pan: view.address < 0 && !view.depends, animate: false });
   chart.redraw();
 }
 
@@ -104,7 +105,7 @@ function showAddress(address, level = startLevel(address), backup = false) {
   const flags = addresses.flags[address];
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
   openPanel(addresses.label[address], [
-    head, make("p", needWords(address)), ...whatIfPart(address), ...levels, common,
+    ...whatIfPart(address), head, make("p", needWords(address)), ...levels, common,
     make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
   ]);
 }
@@ -245,6 +246,7 @@ function clearChoice() {
   view.address = -1;
   view.siteChosen = -1;
   view.depends = null;
+  view.roadsChosen = [];
   view.circuit = null;
   view.dim = false;
 }

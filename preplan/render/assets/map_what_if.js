@@ -340,7 +340,8 @@ class Steady {
     const fleet = pair.fleets[this.by || 0];
     const trip = whatIf.trip[this.by || 0][at] * this.change.factor;
     const free = fleet.best(trip);
-    const used = fleet.units.filter((_, unit) => fleet.used & (1 << unit));
+    const stays = fleet.units.filter((_, unit) => fleet.used & (1 << unit));
+    const used = pair.units.filter((unit) => stays.includes(unit)); // by arrival
     return { flow, trip, used, units: pair.units, limit: this.limit(pair, fleet, { address, site, trip, free }) };
   }
 

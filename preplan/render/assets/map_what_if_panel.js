@@ -109,7 +109,7 @@ function changesWords() {
 
 function roadWords() {
   const names = [...asked.conditions].sort().map((k) => whatIf.conditions[k].words.toLowerCase());
-  return `${names.length ? `${names.join(" and ")}: ` : ""}round trips take ${asked.change.factor.toFixed(2)} times as long`;
+  return [...names, `round trips × ${asked.change.factor.toFixed(2)}`].join(", ");
 }
 
 function showBanner() {
@@ -140,12 +140,17 @@ function showWhatIf() {
   recompute();
   showBanner();
   openPanel("What if", [
-    make("p", WHAT_IF_NOTE, { name: "note" }),
     make("div", "", { id: "what-if-outcome" }),
-    make("h3", "Roads"), conditionButtons(), factorSteps(),
-    make("h3", "Fill sites that stand"), siteSwitches(),
-    make("h3", "Tankers in service"), tankerSwitches(),
-    make("h3", "Season"), seasonChoice(),
+    make("div", "", {
+      name: "switches",
+      inside: [
+        make("h3", "Roads"), conditionButtons(), factorSteps(),
+        make("h3", "Fill sites that stand"), siteSwitches(),
+        make("h3", "Tankers in service"), tankerSwitches(),
+        make("h3", "Season"), seasonChoice(),
+      ],
+    }),
+    make("h3", "How it is worked out"), make("p", WHAT_IF_NOTE, { name: "note" }),
   ]);
   showOutcome();
 }
@@ -294,13 +299,13 @@ function factorChanged() {
 function whatIfPart(address) {
   if (!view.whatIf) return [];
   const part = make("section", "", { name: "level what-if", inside: [make("h3", "What if")] });
-  part.append(make("p", `${capital(changesWords())}. Not the plan; the circuit on the map is the plan's.`));
+  part.append(make("p", `${capital(changesWords())}. The circuit on the map is the plan's.`));
   if (!shuttled(address)) {
     part.append(make("p", "No tanker shuttle is reckoned here."));
-    return [part];
+  } else {
+    for (let level = 0; level < levelCount; level += 1) part.append(...whatIfLevel(address, level));
   }
-  for (let level = 0; level < levelCount; level += 1) part.append(...whatIfLevel(address, level));
-  return [part];
+  return [part, make("h3", "As planned")];
 }
 
 function whatIfLevel(address, level) {
