@@ -394,6 +394,56 @@ class PostingCost:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIf:
+    """The terms of the steady flow of every kept trip, for a page that works it out anew with something changed.
+
+    Rows of jobs and rates are distinct sets, each stored once and named by its number.
+    """
+
+    trip_min: FloatArray
+    """(cuts, trips): round trip of each row of the TripTable with each vehicle class; inf: no way."""
+    members: BoolArray
+    """(cuts, units) the tankers of each class."""
+    order: IntArray
+    """(addresses,): index into `orders`."""
+    orders: tuple[tuple[int, ...], ...]
+    """Units that could haul, by arrival; a level sends the first of them, no more of a station than it gives."""
+    job: IntArray
+    """(addresses,): row of the engines' jobs."""
+    attack_engine: IntArray
+    """(jobs,) -1: none."""
+    fill_engine: IntArray
+    """(jobs, levels, sites) -1: none needed, or none there."""
+    dump_engine: IntArray
+    """(jobs, levels, sites) the attack engine where it drafts too; -1: none, so no shuttle."""
+    vacuum_only: BoolArray
+    """(jobs, levels, sites): only tankers that fill themselves can run."""
+    rate: IntArray
+    """(units + 1, sites): number of the site's rates by the engine that pumps there; last: none."""
+    rate_gpm: FloatArray
+    """(rates,): what the site gives in all."""
+    fill_hold_min: FloatArray
+    """(rates, units): how long a tanker holds a place at the fill site."""
+    usable_gal: FloatArray
+    """(units,)."""
+    dump_hold_min: FloatArray
+    """(units,): how long a tanker holds a place at the dump site."""
+    maneuver_min: float
+    """At both ends; holds no place."""
+    dump_places: int
+    duration: IntArray
+    """(addresses,): row of `held_gpm`."""
+    held_gpm: FloatArray
+    """(durations, sites): what a stored source holds for the required time; inf: no cap."""
+    draft_gpm: FloatArray
+    """(units,): what each engine drafts from a portable tank."""
+    line_class: IntArray
+    """(units,): class of the hose an engine carries."""
+    line_gpm: FloatArray
+    """(addresses, classes): what a line from a dump engine of the class carries; 0: the hose does not reach."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """Everything the pages need, and nothing they must compute."""
 
@@ -443,6 +493,8 @@ class Plan:
     """The commonest first."""
     rule_ratio: tuple[float, float, float]
     """Loaded legs' minutes over the travel rule's: of the quickest twentieth, the median, of the slowest twentieth."""
+    what_if: WhatIf | None = None
+    """None: the pages offer no what-if."""
 
     def unit_ids(self, mask: BoolArray, address: int) -> tuple[str, ...]:
         """Name the units of a mask of shape (units,) by their arrival at an address."""

@@ -203,7 +203,7 @@ def at_scene(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray, F
     """Give what is drafted out of the portable tanks, what the supply line carries, gpm, and whether it reaches."""
     pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
     draft = draft_gpm(pump[jobs.dump_engine], TANK_LIFT_FT, strainer_gpm=scene.rules.shuttle.strainer_gpm)
-    line_gpm, reaches = _supply_line(scene, jobs, address)
+    line_gpm, reaches = supply_line(scene, jobs, address)
     return np.where(jobs.dump_engine >= 0, draft, np.inf), line_gpm, reaches
 
 
@@ -217,7 +217,7 @@ def engines_lack(shuttle: Shuttle, jobs: Jobs, sent: BoolArray) -> Shuttle:
     )
 
 
-def _supply_line(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray, BoolArray]:
+def supply_line(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray, BoolArray]:
     """Give what one line carries from dump site to attack engine, gpm, and whether the hose reaches at all.
 
     The attack and the dump engine lay what both carry, of the smaller diameter. An attack engine that drafts

@@ -35,6 +35,7 @@ from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
+from preplan.planning.what_if import what_if_of
 from preplan.records import (
     BoolArray,
     FeatureTable,
@@ -396,6 +397,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         problems=ground.problems,
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
+        what_if=what_if_of(scene, outcome.trips),
     )
 
 

@@ -25,6 +25,8 @@ class Response:
     """(addresses, levels, units) engines sent."""
     tankers: BoolArray
     """(addresses, levels, units) tankers sent."""
+    hauls: BoolArray
+    """(addresses, units) those that could be sent to haul, however many a level or their station sends."""
     attack_engine: IntArray
     """(addresses,) first engine at the address; -1: none."""
     short_engines: IntArray
@@ -68,7 +70,8 @@ def respond(
     lacking = np.maximum(most - _capped(engine, units, stations, arrival_min, "max_engines").sum(axis=1), 0)
     as_engine = either & (_rank(np.where(either, arrival_min, np.inf)) < lacking[:, None])
     engine = _capped(engine | as_engine, units, stations, arrival_min, "max_engines")
-    tanker = _capped(tanker | (either & ~as_engine), units, stations, arrival_min, "max_tankers")
+    hauls = tanker | (either & ~as_engine)
+    tanker = _capped(hauls, units, stations, arrival_min, "max_tankers")
     engines, short_engines = _first(engine, arrival_min, [level.engines for level in levels])
     tankers, short_tankers = _first(tanker, arrival_min, [level.tankers for level in levels])
     soonest = np.where(engine, arrival_min, np.inf)
@@ -77,6 +80,7 @@ def respond(
         site_arrival_min=site_arrival_min,
         engines=engines,
         tankers=tankers,
+        hauls=hauls,
         attack_engine=np.where(engine.any(axis=1), soonest.argmin(axis=1), -1).astype(np.int32),
         short_engines=short_engines,
         short_tankers=short_tankers,
