@@ -299,8 +299,8 @@ def _status(case: Case) -> Breaches:
     """Grade again, by the words alone."""
     plan, levels, there = case.plan, case.plan.levels, case.there
     status, level, rows = plan.answers.status, plan.answers.level, np.arange(len(plan.addresses))
-    met = np.nan_to_num(levels.sustained_gpm) >= plan.needs.required_gpm[:, None] - ROUNDING_GPM
-    yield Breach("meets, or does not, against its flow", levels.meets != met, levels.sustained_gpm)
+    met = np.nan_to_num(levels.uninterrupted_gpm) >= plan.needs.required_gpm[:, None] - ROUNDING_GPM
+    yield Breach("meets, or does not, against its flow", levels.meets != met, levels.uninterrupted_gpm)
     some, first = levels.meets.any(axis=1), levels.meets.argmax(axis=1)
     routed = there.any(axis=1)
     graded = np.isin(status, ("served", "higher level", "not met"))
@@ -313,7 +313,7 @@ def _status(case: Case) -> Breaches:
     yield Breach("a level shown without a grade", (level >= 0) != graded)
     answers = np.isin(status, ("served", "higher level"))
     yield Breach("not the first level that meets", answers & (level != first))
-    flow = np.nan_to_num(levels.sustained_gpm)
+    flow = np.nan_to_num(levels.uninterrupted_gpm)
     short = flow[rows, np.maximum(level, 0)] < flow.max(axis=1)
     yield Breach("not the level with the largest flow", (status == "not met") & short)
 
