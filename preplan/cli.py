@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import os
 import sys
+import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
@@ -19,6 +21,9 @@ from preplan.errors import InputError, PreplanError
 from preplan.render.words import CAUTIONS, printable
 
 EXIT_FAILED, EXIT_INPUT, EXIT_STOPPED = 1, 2, 130
+TRACEBACK_VARIABLE = "PREPLAN_TRACEBACK"
+"""Environment variable that lets a fault of the program end in Python's own lines, for those who mend it."""
+_UNTOUCHED = "Previous results are untouched"
 MOST_FINDINGS = 100
 """Findings printed in full; the rest is counted."""
 
@@ -119,11 +124,30 @@ def _exit_status() -> Iterator[None]:
             typer.echo(f"and {len(error.findings) - MOST_FINDINGS} more", err=True)
         raise typer.Exit(EXIT_INPUT) from None
     except PreplanError as error:
-        typer.echo(printable(error), err=True)
+        for line in str(error).splitlines():
+            typer.echo(printable(line), err=True)
+        raise typer.Exit(EXIT_FAILED) from None
+    except MemoryError:
+        typer.echo("memory ran out; use a smaller road file or a larger machine. " + _UNTOUCHED, err=True)
         raise typer.Exit(EXIT_FAILED) from None
     except KeyboardInterrupt:
         typer.echo("stopped; previous results are untouched", err=True)
         raise typer.Exit(EXIT_STOPPED) from None
+    except Exception as error:
+        if os.environ.get(TRACEBACK_VARIABLE):
+            raise
+        typer.echo(printable(_fault_of_ours(error)), err=True)
+        raise typer.Exit(EXIT_FAILED) from None
+
+
+def _fault_of_ours(error: Exception) -> str:
+    """Say that the program is at fault, and where, without a page of its lines."""
+    ours = [one for one in traceback.extract_tb(error.__traceback__) if "preplan" in Path(one.filename).parts]
+    where = f" in {Path(ours[-1].filename).name}, line {ours[-1].lineno}" if ours else ""
+    return (
+        f"the program failed{where}: {type(error).__name__}: {error}. This is a fault of the program: please report it "
+        f"with the district's files ({TRACEBACK_VARIABLE}=1 prints more). {_UNTOUCHED}"
+    )
 
 
 @contextmanager

@@ -235,6 +235,18 @@ def test_turn_restrictions(tmp_path: Path) -> None:
     assert (found[1].via_node, found[1].via_ways, found[1].exempt) == (None, (11,), ())
 
 
+def test_a_relation_for_all_and_for_trucks_is_two_restrictions(tmp_path: Path) -> None:
+    text = street(4).way(10, [1, 2], ROAD).way(11, [2, 3], ROAD)
+    both = {"type": "restriction", "restriction": "only_straight_on", "restriction:hgv": "no_u_turn"}
+    text.relation(1, [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")], both)
+    same = {"type": "restriction", "restriction": "no_left_turn", "restriction:hgv": "no_left_turn"}
+    text.relation(2, [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")], same)
+    found = text.roads(tmp_path).restrictions
+    assert [(one.relation_id, one.kind) for one in found] == [
+        (1, "only_straight_on"), (1, "no_u_turn"), (2, "no_left_turn"),
+    ]  # fmt: skip
+
+
 def test_the_newest_date_of_the_file(tmp_path: Path) -> None:
     text = street(3).way(10, [1, 2], ROAD, "2019-05-01T00:00:00Z").way(11, [2, 3], ROAD, "2024-02-03T09:00:00Z")
     assert text.roads(tmp_path).newest == "2024-02-03"

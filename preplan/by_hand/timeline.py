@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from functools import cached_property
 from textwrap import wrap
 from typing import TYPE_CHECKING
@@ -15,7 +15,7 @@ from preplan.render.words import gallons, limit_words, minutes, need, number, su
 from preplan.water import timeline
 
 if TYPE_CHECKING:
-    from preplan.render.strip import StripLines
+    from preplan.plan import Strip
 
 _TINY = 1e-9
 MOST_LOADS = 1500
@@ -108,14 +108,11 @@ class HandTimeline:
         """Tell whether the demand is met without a dry minute."""
         return self.found.uninterrupted_gpm >= self.ground.demand_gpm * (1.0 - _TINY)
 
-    def strip(self) -> StripLines:
+    def strip(self) -> Strip:
         """Give the lines of the drawing, the attack engine's arrival among the tankers'."""
-        from preplan.render.strip import StripLines  # noqa: PLC0415 - geometry is slow to import
-
         drawn = timeline.strip(timeline.account(self.case))
-        lines = {field.name: getattr(drawn, field.name) for field in fields(drawn)}
         engine = (self.ground.attack_engine_min, "engine")
-        return StripLines(**lines | {"arrivals": tuple(sorted([engine, *drawn.arrivals]))})
+        return replace(drawn, arrivals=tuple(sorted([engine, *drawn.arrivals])))
 
     def title(self) -> str:
         """Say in one line what the drawing shows."""

@@ -15,6 +15,7 @@ from typing import TypeAlias
 
 import numpy as np
 
+from preplan.plan import Strip
 from preplan.records import FloatArray
 from preplan.render import words
 from preplan.render.scene import Box
@@ -47,26 +48,6 @@ _NICE = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 Measure: TypeAlias = Callable[[str], float]
 """Gives the width in points of a text of `TEXT_PT`, not bold."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StripLines:
-    """What a strip shows. Water is a straight line between two points; two points may share a minute."""
-
-    minute: FloatArray
-    """(k,), rising: minutes from the alerting of units."""
-    on_scene_gal: FloatArray
-    """(k,): water that the fire can have."""
-    demand_min: FloatArray
-    """(m,): from each of these minutes on the fire asks for `demand_gpm`."""
-    demand_gpm: FloatArray
-    """(m,); a last step of 0 closes the account."""
-    gaps_min: FloatArray
-    """(g, 2): dry stretches, from and to."""
-    arrivals: tuple[tuple[float, str], ...] = ()
-    """(minute, unit) of each unit's coming on scene."""
-    dumps: tuple[tuple[float, str], ...] = ()
-    """(minute, unit) of each load that starts to dump."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +105,7 @@ class Scale:
         return np.column_stack([self.x(minute), self.y(gal)])
 
 
-def picture(lines: StripLines, page: Box, measure: Measure, *, legend: bool = False) -> list[Part]:
+def picture(lines: Strip, page: Box, measure: Measure, *, legend: bool = False) -> list[Part]:
     """Lay the strip out in a box of the page, in points, up from the lower left.
 
     Parameters
@@ -193,7 +174,7 @@ def nice_step(least: float) -> float:
 # --------------------------------------------------------------------------- the plot
 
 
-def _water(lines: StripLines, scale: Scale) -> list[Part]:
+def _water(lines: Strip, scale: Scale) -> list[Part]:
     if not len(lines.minute):
         return []
     line = scale.points(lines.minute, lines.on_scene_gal)
@@ -202,7 +183,7 @@ def _water(lines: StripLines, scale: Scale) -> list[Part]:
     return [Area(np.vstack([line, ends]), LIGHT), Stroke((np.vstack([ends[1:], line]),), 1.2)]
 
 
-def _gaps(lines: StripLines, scale: Scale) -> list[Part]:
+def _gaps(lines: Strip, scale: Scale) -> list[Part]:
     """Hatch the dry stretches from the lane of demand up."""
     parts: list[Part] = []
     bottom, top = scale.plot.bottom - _BARS_PT - _LANE_PT, scale.plot.top
@@ -214,7 +195,7 @@ def _gaps(lines: StripLines, scale: Scale) -> list[Part]:
     return parts
 
 
-def _longest(lines: StripLines) -> tuple[float, float, str] | None:
+def _longest(lines: Strip) -> tuple[float, float, str] | None:
     """Give the longest dry stretch and what is written about it; None where there is none."""
     if not len(lines.gaps_min):
         return None
@@ -227,7 +208,7 @@ def _fits_gap(start_min: float, stop_min: float, said: str, scale: Scale, measur
     return measure(said) + 2 * _GAP_PT <= float(scale.x(stop_min) - scale.x(start_min))
 
 
-def _wide_gap(lines: StripLines, scale: Scale, measure: Measure) -> list[Part]:
+def _wide_gap(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
     """Say how long the longest dry stretch is, where it has room; else it stands among the names."""
     longest = _longest(lines)
     if longest is None or not _fits_gap(*longest, scale, measure):
@@ -289,7 +270,7 @@ def _up_axis(scale: Scale, ticks_gal: Sequence[float], said_gal: Sequence[str], 
 # --------------------------------------------------------------------------- who comes
 
 
-def _flags(lines: StripLines, scale: Scale, measure: Measure, rows: int) -> list[Flag]:
+def _flags(lines: Strip, scale: Scale, measure: Measure, rows: int) -> list[Flag]:
     """Name the units by their arrival, and the longest dry stretch where it is too narrow for words."""
     names = Names(scale.plot.left, scale.plot.right, rows, measure)
     coming = sorted((minute, words.printable(unit)) for minute, unit in lines.arrivals if minute <= scale.last_min)
@@ -317,7 +298,7 @@ def _stems(flags: Sequence[Flag], scale: Scale) -> list[Part]:
 # --------------------------------------------------------------------------- below the base line
 
 
-def _bars(lines: StripLines, scale: Scale) -> list[Part]:
+def _bars(lines: Strip, scale: Scale) -> list[Part]:
     """Draw a bar below the base line for each load that starts to dump."""
     top = scale.plot.bottom - 0.8
     places = [float(scale.x(minute)) for minute, _ in lines.dumps if minute <= scale.last_min]
@@ -325,7 +306,7 @@ def _bars(lines: StripLines, scale: Scale) -> list[Part]:
     return [Stroke(bars, 1.6)] if bars else []
 
 
-def _lane(lines: StripLines, scale: Scale, measure: Measure) -> list[Part]:
+def _lane(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
     """Draw what the fire asks for: one box a step, with its gpm where that fits."""
     top = scale.plot.bottom - _BARS_PT
     base = top - _LANE_PT + TEXT_PT * 0.33

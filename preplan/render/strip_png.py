@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from preplan.records import FloatArray
-from preplan.render import paper, strip
+from preplan.render import lettering_pdf, strip
 from preplan.render.words import printable
 
 DOTS_PER_INCH = 200
@@ -48,7 +48,7 @@ class _Pen:
 
     def __init__(self, drawing: ImageDraw.ImageDraw, scale: float, height_pt: float) -> None:
         self.drawing, self.scale, self.height_pt = drawing, scale, height_pt
-        self.font = ImageFont.truetype(str(paper.font_file(paper.REGULAR)), strip.TEXT_PT * scale)
+        self.font = ImageFont.truetype(str(lettering_pdf.font_file(lettering_pdf.REGULAR)), strip.TEXT_PT * scale)
 
     def _pixels(self, points: FloatArray) -> list[tuple[float, float]]:
         return [(x * self.scale, (self.height_pt - y) * self.scale) for x, y in points.tolist()]

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
+from preplan.plan import Strip
 from preplan.render import paper, strip, strip_pdf, strip_png, strip_svg
 from preplan.render.scene import Box
-from preplan.render.strip import Part, StripLines, Words
+from preplan.render.strip import Part, Words
 from preplan.render.words import CAUTIONS, printable
 
 WIDTH_PT, HEIGHT_PT = 576.0, 216.0
@@ -20,7 +21,7 @@ _DRAWERS: Mapping[str, Callable[[list[Part], float, float, str], bytes]] = Mappi
 )
 
 
-def sheet(lines: StripLines, title: str, ending: str) -> bytes:
+def sheet(lines: Strip, title: str, ending: str) -> bytes:
     """Draw a strip with its title, what the marks mean, and the cautions; the same bytes every time.
 
     Parameters
@@ -40,7 +41,7 @@ def sheet(lines: StripLines, title: str, ending: str) -> bytes:
     return _DRAWERS[ending](layout(lines, title), WIDTH_PT, HEIGHT_PT, printable(title))
 
 
-def layout(lines: StripLines, title: str) -> list[Part]:
+def layout(lines: Strip, title: str) -> list[Part]:
     """Lay out the whole sheet, in points up from its lower left."""
     width = WIDTH_PT - 2 * _MARGIN_PT
     top = HEIGHT_PT - _MARGIN_PT
