@@ -135,7 +135,7 @@ def _empty() -> Plan:
     )  # fmt: skip
 
 
-def _scaled(share: float) -> Plan:
+def scaled(share: float) -> Plan:
     """Make all ways shorter or longer, about the middle of the example."""
     plan = example_plan()
 
@@ -157,8 +157,8 @@ PLANS: dict[str, Callable[[], Plan]] = {
     "hostile": _hostile,
     "odd characters": _odd_characters,
     "empty": _empty,
-    "300 ft": lambda: _scaled(0.06),
-    "40 miles": lambda: _scaled(40.0),
+    "300 ft": lambda: scaled(0.06),
+    "40 miles": lambda: scaled(40.0),
 }
 
 
