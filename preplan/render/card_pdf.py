@@ -10,7 +10,17 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import card_words, index_pdf, paper, scene, side_by_side, strip_pdf, symbols_pdf, words
+from preplan.render import (
+    card_words,
+    index_pdf,
+    paper,
+    scene,
+    side_by_side,
+    status_index_pdf,
+    strip_pdf,
+    symbols_pdf,
+    words,
+)
 from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line
@@ -229,20 +239,53 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
         A file's name below the results folder, and its content.
     """
     groups = _sorted(plan)
-    columns = index_pdf.columns_of(plan, index_pdf.entries_of(plan, groups))
-    index_pages = (len(columns) + 1) // 2
-    index = Document(plan.district, "tanker shuttle cards", pages=index_pages)
+    laid = _Index.of(plan, groups)
+    index = Document(plan.district, "tanker shuttle cards", pages=laid.pages)
     if len(groups) <= MOST_IN_ONE_FILE:
-        index.pages = index_pages + len(groups)
-        index_pdf.draw_index(index, plan, columns, [f"#{index_pages + 1 + at}" for at in range(len(groups))])
+        index.pages = laid.pages + len(groups)
+        laid.draw(index, plan)
         _draw_all(index, Picture(plan), groups, 0, len(groups))
         yield "cards.pdf", index.finish()
         return
-    index_pdf.draw_index(index, plan, columns, [_place(at) for at in range(len(groups))])
+    laid.draw(index, plan)
     yield "cards.pdf", index.finish()
     parts = -(-len(groups) // MOST_IN_ONE_FILE)
     for part, content in side_by_side.made(_Parts(plan), parts, processes):
         yield _place(part * MOST_IN_ONE_FILE).partition("#")[0], content
+
+
+@dataclass(frozen=True, slots=True)
+class _Index:
+    """Both indexes laid out, before anything is drawn."""
+
+    by_road: list[list[index_pdf.Row]]
+    by_status: list[list[status_index_pdf.Row]]
+    places: list[str]
+    """Where each card is: `file#page`, the file empty for this one."""
+    pages: int
+
+    @classmethod
+    def of(cls, plan: Plan, groups: Sequence[CardGroup]) -> _Index:
+        """Lay out until the pages that the index takes agree with the page numbers that it names."""
+        entries = index_pdf.entries_of(plan, groups)
+        by_road, pages = index_pdf.columns_of(plan, entries), 0
+        while True:
+            places = [
+                _place(at) if len(groups) > MOST_IN_ONE_FILE else f"#{pages + 1 + at}" for at in range(len(groups))
+            ]
+            by_status = status_index_pdf.columns_of(status_index_pdf.rows_of(plan, entries, places))
+            now = (len(by_road) + 1) // 2 + (len(by_status) + 1) // 2
+            # More pages make no number shorter, so this ends; a page too many stays blank.
+            if now <= pages:
+                return cls(by_road, by_status, places, pages)
+            pages = now
+
+    def draw(self, document: Document, plan: Plan) -> None:
+        """Draw both."""
+        index_pdf.draw_index(document, plan, self.by_road, self.places)
+        status_index_pdf.draw(document, self.by_status, self.places)
+        while document.page < self.pages:
+            document.begin("index")
 
 
 def _place(at: int) -> str:
