@@ -162,6 +162,9 @@ class PlanRules:
     )
     close_share: float = _rule(0.10, "", "a flow within this share of the requirement is 'close'", OURS, low=0)
     long_driveway_ft: float = _rule(500.0, "ft", "a driveway above this is flagged", OURS, low=0)
+    night_factor: float = _rule(1.1, "", "the map's what-if: travel times at night are multiplied by this", OURS, low=1)
+    mud_factor: float = _rule(1.25, "", "the map's what-if: the same in mud season", OURS, low=1)
+    snow_factor: float = _rule(1.4, "", "the map's what-if: the same on snow", OURS, low=1)
     driveway_factor: float = _rule(1.3, "", "driveway over straight distance where none is mapped", OURS, low=1)
 
 

@@ -259,10 +259,10 @@ def test_keys_and_values_of_the_district_file_are_named_with_their_rows(
     )
     assert_refused(
         run_build(district / "district.toml", standing), standing, built,
-        "district.toml row 24, column shuttle.fill_hokup_min", "'fill_hookup_min'",
-        "row 25, column shuttle.dump_setup_min: 'five'",
+        "district.toml row 25, column shuttle.fill_hokup_min", "'fill_hookup_min'",
+        "row 26, column shuttle.dump_setup_min: 'five'",
         "column response_levels.1.engines: '-3'",
-        "row 20, column required_flow.method: 'guess'",
+        "row 21, column required_flow.method: 'guess'",
     )  # fmt: skip
 
 

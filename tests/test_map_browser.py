@@ -2,32 +2,22 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
-from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from preplan.plan import Plan
-from preplan.render.map_html import SCRIPTS, map_page
+from preplan.render.map_html import map_page
+from tests.browser import Opened, launched, opened, page_source
 from tests.example_plan import LABELS, example_plan
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 HOSTILE = LABELS[1]
-
-
-class Opened(NamedTuple):
-    """A page, what it complained of, and what it asked for."""
-
-    page: Page
-    complaints: list[str]
-    requests: list[str]
 
 
 @pytest.fixture(scope="module")
@@ -44,33 +34,8 @@ def file_url(tmp_path_factory: pytest.TempPathFactory, plan: Plan) -> str:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    program = next((found for name in BROWSERS if (found := shutil.which(name))), None)
-    if program is None:
-        pytest.skip(f"no browser on the path: {', '.join(BROWSERS)}")
-    with api.sync_playwright() as driver:
-        launched = driver.chromium.launch(executable_path=program, args=["--no-sandbox"])
-        yield launched
-        launched.close()
-
-
-def opened(browser: Browser, url: str, *, width: int = 1280, scripts: bool = True, dark: bool = False) -> Opened:
-    """Open the page offline in a window of its own and wait until it is ready."""
-    page = browser.new_page(
-        viewport={"width": width, "height": 900 if width > 800 else 800},
-        offline=True,
-        java_script_enabled=scripts,
-        color_scheme="dark" if dark else "light",
-    )
-    complaints: list[str] = []
-    requests: list[str] = []
-    page.on("console", lambda message: complaints.append(message.text))
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.on("request", lambda request: requests.append(request.url))
-    page.goto(url)
-    if scripts:
-        page.wait_for_selector("body.ready")
-    return Opened(page, complaints, requests)
+    with launched() as found:
+        yield found
 
 
 @pytest.fixture
@@ -201,11 +166,9 @@ def test_click_on_a_fill_site_lists_the_addresses_it_serves(wide: Opened) -> Non
 
 def test_circuit_ends_at_the_site_and_at_the_dump_site(wide: Opened, plan: Plan) -> None:
     """The loaded leg leads along Mill Road into Quarry Lane, to the frontage; the way back is its reverse."""
-    assets = files("preplan.render").joinpath("assets")
-    source = "\n".join(assets.joinpath(name).read_text(encoding="utf-8") for name in SCRIPTS[:2])
     legs = wide.page.evaluate(
         f"""() => {{
-          {source}
+          {page_source("map_routes.js")}
           const at = row(2, 1);
           const {{ out, back, dump }} = circuit(2, answers.trip[at], answers.site[at]);
           const degrees = ([x, y]) => {{ const place = latLng(x, y); return [place.lng, place.lat]; }};

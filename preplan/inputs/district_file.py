@@ -20,8 +20,8 @@ from preplan.records import FloatArray, ResponseLevel
 from preplan.rules import District
 
 REQUIRED_TABLES = ("addresses", "fill_sites", "stations", "apparatus")
-OPTIONAL_TABLES = ("hydrants", "closures")
-LATER_TABLES = ("bridges", "candidates")
+OPTIONAL_TABLES = ("hydrants", "closures", "bridges")
+LATER_TABLES = ("candidates",)
 """Tables that other commands read; the plan notes that it does not."""
 ROAD_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".osm.pbf", ".pbf", ".graphml")
 CARDS_PER = ("road", "address")

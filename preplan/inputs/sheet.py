@@ -237,6 +237,16 @@ class Sheet:
         self._check_range(lon, lat, shown)
         return lon, lat
 
+    def places_of(self, given: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """Read places as `place` does where `given` (rows,) says that there is one; NaN elsewhere, without a fault."""
+        whole, self._cells = self._cells, dict(self._cells)
+        for name in ("lon", "lat"):
+            if name in self._cells:
+                self._cells[name] = text_array(np.where(given, self._cells[name], "").tolist())
+        lon, lat = self.place(required=False)
+        self._cells = whole
+        return lon, lat
+
     def _degrees(self, axis: str) -> FloatArray:
         values, wrong, rules = degrees.read_degrees(self.cells(axis), axis)
         self.fault(wrong, axis, "is not a number")

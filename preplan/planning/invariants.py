@@ -26,6 +26,8 @@ ADDRESSES_NAMED = 5
 """Addresses that a broken law names; the others are counted."""
 ROUNDING = 1e-9
 """Share by which equal sums may differ in the order of adding."""
+SAME_FLOW = 1e-6
+"""Share by which two uninterrupted flows may differ and be one: each is found by a search."""
 ROUNDING_GPM = 1e-6
 """Flow that is the same number, gpm."""
 STRAIGHT_SHARE, STRAIGHT_SLACK_MI = 0.01, 0.01
@@ -120,10 +122,11 @@ def _numbers(case: Case) -> Breaches:
     for name in ("required_gpm", "required_gal", "required_min"):
         value = getattr(plan.needs, name)
         yield Breach(f"{name} is no number", ~(np.isfinite(value) & (value >= 0.0)), value)
-    for name in ("sustained_gpm", "sum_gpm", "one_out_gpm"):
+    for name in ("sustained_gpm", "sum_gpm", "uninterrupted_gpm", "on_arrival_gpm", "one_out_gpm"):
         value = getattr(levels, name)
         yield Breach(f"{name} is no number", there & ~(np.isfinite(value) & (value >= 0.0)), value)
-    yield Breach("a flow without a fill site", ~there & np.isfinite(levels.sustained_gpm), levels.sustained_gpm)
+    for value in (levels.sustained_gpm, levels.uninterrupted_gpm):
+        yield Breach("a flow without a fill site", ~there & np.isfinite(value), value)
     backed = levels.backup >= 0
     yield Breach("backup_gpm is no number", backed & ~np.isfinite(levels.backup_gpm), levels.backup_gpm)
     runs = there & levels.used.any(axis=2)
@@ -144,11 +147,30 @@ def _flows(case: Case) -> Breaches:
     yield Breach("more than its tankers carry in a cycle", over, flow)
     yield Breach("a flow without a tanker", there & (flow > 0.0) & ~levels.used.any(axis=2), flow)
     least = levels.one_out_gpm
-    yield Breach("more with a tanker out", there & ~(least <= flow * (1.0 + ROUNDING)), least)
+    held = levels.uninterrupted_gpm
+    yield Breach("more with a tanker out", there & ~(least <= held * (1.0 + SAME_FLOW)), least)
+    yield Breach("more water than can have come by the end", there & (held > _most_gpm(case) * (1.0 + ROUNDING)), held)
+    worse = there[:, 1:] & there[:, :-1] & (held[:, 1:] < held[:, :-1] * (1.0 - SAME_FLOW))
+    yield Breach("less than at the level below", worse, held[:, 1:])
     hauls = np.array([unit.kind != "engine" for unit in case.plan.units], dtype=np.bool_)
     yield Breach("an engine that hauls", np.any(levels.used & ~hauls, axis=2))
     yield Breach("a tanker that is not sent", np.any(levels.used & ~levels.fleet, axis=2))
-    # The bound of the uninterrupted flow belongs here: no more than on scene at F plus what arrives, draft and line.
+
+
+def _most_gpm(case: Case) -> FloatArray:
+    """Bound the uninterrupted flow, (addresses, levels): the water that can have come by the end, over the time.
+
+    The attack engine's tank, a load from each tanker, and then one each cycle at the soonest from minute 0 on; inf
+    where no time is known.
+    """
+    plan, levels = case.plan, case.plan.levels
+    tank_gal = np.array([unit.tank_gal for unit in plan.units])
+    usable_gal = tank_gal * np.array([unit.usable_fraction for unit in plan.units])
+    end_min = plan.answers.first_arrival_min + plan.district.rules.shuttle.full_flow_after_min + plan.needs.required_min
+    came_gal = tank_gal[np.maximum(levels.attack_engine, 0)] + (levels.used * usable_gal).sum(axis=2)
+    came_gal = came_gal + levels.sum_gpm * end_min[:, None]
+    most: FloatArray = came_gal / plan.needs.required_min[:, None]
+    return np.where(np.isfinite(most), most, np.inf)
 
 
 # --------------------------------------------------------------------------- roads
@@ -277,8 +299,8 @@ def _status(case: Case) -> Breaches:
     """Grade again, by the words alone."""
     plan, levels, there = case.plan, case.plan.levels, case.there
     status, level, rows = plan.answers.status, plan.answers.level, np.arange(len(plan.addresses))
-    met = np.nan_to_num(levels.sustained_gpm) >= plan.needs.required_gpm[:, None] - ROUNDING_GPM
-    yield Breach("meets, or does not, against its flow", levels.meets != met, levels.sustained_gpm)
+    met = np.nan_to_num(levels.uninterrupted_gpm) >= plan.needs.required_gpm[:, None] - ROUNDING_GPM
+    yield Breach("meets, or does not, against its flow", levels.meets != met, levels.uninterrupted_gpm)
     some, first = levels.meets.any(axis=1), levels.meets.argmax(axis=1)
     routed = there.any(axis=1)
     graded = np.isin(status, ("served", "higher level", "not met"))
@@ -291,7 +313,7 @@ def _status(case: Case) -> Breaches:
     yield Breach("a level shown without a grade", (level >= 0) != graded)
     answers = np.isin(status, ("served", "higher level"))
     yield Breach("not the first level that meets", answers & (level != first))
-    flow = np.nan_to_num(levels.sustained_gpm)
+    flow = np.nan_to_num(levels.uninterrupted_gpm)
     short = flow[rows, np.maximum(level, 0)] < flow.max(axis=1)
     yield Breach("not the level with the largest flow", (status == "not met") & short)
 

@@ -30,9 +30,12 @@ from preplan.render.map_svg import fill_site_table, still_legend, still_map
 SCRIPTS = (
     "map_decode.js",
     "map_routes.js",
+    "map_what_if.js",
     "map_symbols.js",
     "map_canvas.js",
     "map_panel.js",
+    "map_depends.js",
+    "map_what_if_panel.js",
     "map_start.js",
 )
 """The page's own script, in the order in which its parts build on each other."""
@@ -196,6 +199,7 @@ def _head(policy: str) -> str:
 
 def _header(plan: Plan, *, tiles: bool) -> str:
     online = '<button type="button" id="tiles" aria-pressed="false">Online background</button>' if tiles else ""
+    what_if = '<button type="button" id="what-if">What if</button>' if plan.what_if is not None else ""
     return f"""<header>
 <h1>{escape(words.printable(plan.district.name))}</h1>
 <div class="search">
@@ -205,7 +209,9 @@ def _header(plan: Plan, *, tiles: bool) -> str:
 <ul id="found" role="listbox" aria-label="Addresses and roads found" hidden></ul>
 </div>
 <button type="button" id="legend">Legend</button>
-<button type="button" id="whole">Whole district</button>
+{what_if}
+<button type="button" id="lists" aria-label="Lists: fill sites, units, bridges, closures">Lists</button>
+<button type="button" id="whole" aria-label="Whole district">Whole<span class="more"> district</span></button>
 <button type="button" id="night" aria-pressed="false">Night</button>
 <button type="button" id="print">Print</button>
 {online}
@@ -215,7 +221,8 @@ def _header(plan: Plan, *, tiles: bool) -> str:
 def _after(plan: Plan) -> str:
     """Write panel, data, the page for scripts off, and the cautions."""
     dated = escape(f"{words.first_up(words.date_words(plan.district.date))}.")
-    return f"""<aside aria-label="Details"><button type="button" id="close" aria-label="Close">&times;</button>
+    return f"""<div id="banner" role="status" hidden></div>
+<aside aria-label="Details"><button type="button" id="close" aria-label="Close">&times;</button>
 <p id="said" role="status"></p><div id="panel-body"></div></aside>
 <noscript><main class="still">
 <p>Scripts are off: this is the still map. Choosing an address needs scripts; the cards in cards.pdf do not.</p>

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,7 @@ _WANTED_KEYS = (
     "restriction:conditional", "restriction:hgv:conditional",
 )  # fmt: skip
 _RESTRICTION_KEYS = ("restriction", "restriction:hgv", "restriction:conditional", "restriction:hgv:conditional")
-"""The first that is present is the kind of a turn restriction; a conditional one keeps its condition."""
+"""Each that is present is a turn restriction of its own: a tanker keeps all; a conditional one keeps its condition."""
 _EDGE_DEG = 1e-4
 """A dead end this near the stated edge of an extract (some 10 m) is taken as cut there."""
 _NO_DATE = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
@@ -156,10 +157,10 @@ def _point(node: Any) -> tuple[int, float, float]:
 
 
 def _restrictions(relation: Any) -> Iterator[TurnRestriction]:
-    """Take a relation apart: one restriction for each pair of a from way and a to way."""
+    """Take a relation apart: one restriction for each kind, and each pair of a from way and a to way."""
     tags = relation.tags
-    kind = next((tags[key] for key in _RESTRICTION_KEYS if key in tags), "")
-    if not kind or not (tags.get("type") or "").startswith("restriction"):
+    kinds = dict.fromkeys(tags[key] for key in _RESTRICTION_KEYS if key in tags)
+    if not kinds or not (tags.get("type") or "").startswith("restriction"):
         return
     by_role: dict[tuple[str, str], list[int]] = {}
     for member in relation.members:
@@ -167,17 +168,16 @@ def _restrictions(relation: Any) -> Iterator[TurnRestriction]:
     via_nodes, via_ways = by_role.get(("via", "n"), []), tuple(by_role.get(("via", "w"), []))
     if len(via_nodes) + bool(via_ways) != 1:
         return
-    for from_way in by_role.get(("from", "w"), []):
-        for to_way in by_role.get(("to", "w"), []):
-            yield TurnRestriction(
-                relation_id=relation.id,
-                kind=kind,
-                from_way=from_way,
-                to_way=to_way,
-                via_node=via_nodes[0] if via_nodes else None,
-                via_ways=via_ways,
-                exempt=tuple(word.strip() for word in (tags.get("except") or "").split(";") if word.strip()),
-            )
+    for kind, from_way, to_way in product(kinds, by_role.get(("from", "w"), []), by_role.get(("to", "w"), [])):
+        yield TurnRestriction(
+            relation_id=relation.id,
+            kind=kind,
+            from_way=from_way,
+            to_way=to_way,
+            via_node=via_nodes[0] if via_nodes else None,
+            via_ways=via_ways,
+            exempt=tuple(word.strip() for word in (tags.get("except") or "").split(";") if word.strip()),
+        )
 
 
 def _filled_in(path: Path, ways: Ways) -> Ways:

@@ -47,11 +47,15 @@ class Spots:
     @classmethod
     def of(cls, places: OnRoad) -> Spots:
         """Make both states of each place."""
-        segment = np.maximum(places.segment, 0)[:, None]
-        on = (places.segment >= 0)[:, None]
-        driven = np.column_stack([places.fraction, 1.0 - places.fraction])
+        return cls.at(places.segment, places.fraction)
+
+    @classmethod
+    def at(cls, segment: IntArray, fraction: FloatArray) -> Spots:
+        """Make both states at shares of stretches."""
+        on = (segment >= 0)[:, None]
+        driven = np.column_stack([fraction, 1.0 - fraction])
         return cls(
-            state=(2 * segment + np.array([0, 1])).astype(np.int32),
+            state=(2 * np.maximum(segment, 0)[:, None] + np.array([0, 1])).astype(np.int32),
             driven=np.where(on, driven, np.nan),
         )
 
