@@ -176,7 +176,8 @@ WAY_KEYS: tuple[str, ...] = tuple(sorted({
     "highway", "name", "name_1", "ref", "alt_name", "junction", "oneway", "lanes", "width", "est_width", "bridge",
     "tunnel", "layer", "ford", "area", "covered", "incline", *ACCESS_KEYS, *(rule.key for rule in GROUND_RULES),
     *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus",
-    "psv", "narrow", "width:carriageway", "driving_side", *PLOUGH_KEYS, *SPEED_KEYS, *(rule.key for rule in UNCHECKED_RULES),
+    "psv", "narrow", "width:carriageway", "driving_side", *PLOUGH_KEYS, *SPEED_KEYS,
+    *(rule.key for rule in UNCHECKED_RULES),
 }))  # fmt: skip
 """Every tag of a way that is read anywhere: a download holds only what is asked for."""
 NODE_KEYS: tuple[str, ...] = tuple(sorted({
