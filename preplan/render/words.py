@@ -56,7 +56,7 @@ _FLAGS = {
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
     "posted bridge avoided": "Goes round a posted weight, height or width: {n} longer.",
-    "unposted bridges": "Bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
+    "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
     "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
     "hold one until the other is through.",
