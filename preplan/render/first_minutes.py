@@ -8,7 +8,8 @@ from preplan.plan import Plan
 from preplan.render import words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
-_GAP_MIN = 0.05  # a gap that prints as 0.0 is none
+GAP_MIN = 0.05
+"""A gap that prints as 0.0 minutes is none."""
 
 
 def officer_words(plan: Plan, address: int) -> str:
@@ -47,10 +48,10 @@ def duration(minutes: float) -> str:
 def gap_words(plan: Plan, address: int) -> str:
     """Say for how long in all it is dry, and from which minute; '' where it is not."""
     gap, first = float(plan.answers.gap_min[address]), float(plan.answers.first_gap_min[address])
-    if not gap > _GAP_MIN or not math.isfinite(first):
+    if not gap > GAP_MIN or not math.isfinite(first):
         return ""
     longest = float(plan.answers.longest_gap_min[address])
-    parts = f", the longest {words.minutes(longest)}" if gap - longest > _GAP_MIN else ""
+    parts = f", the longest {words.minutes(longest)}" if gap - longest > GAP_MIN else ""
     return f"dry {words.minutes(gap)} in all{parts}, from minute {_minute(first)}"
 
 
