@@ -256,7 +256,17 @@ def test_the_pages_named_are_those_of_the_cards(plan: Plan, count: int) -> None:
     document = _read(dict(card_pdf.cards(replace(plan, groups=groups)))["cards.pdf"])
     first = len(document.pages) - count
     assert f"card 1 of {count}" in _said(document.pages[first])
-    assert f"Mill Road: 1, page {len(document.pages)}" in _said(document.pages[first - 1])
+    assert f"Road {count - 1:04d}: 1, page {len(document.pages)}" in _said(document.pages[first - 1])
+
+
+def test_the_index_names_a_road_once_however_the_table_spells_it(plan: Plan) -> None:
+    spelled = plan.addresses.street.copy()
+    spelled[:] = ["MILL RD", "Mill Road", "Quarry La", "QUARRY LANE", "", "MILL RD"]
+    ours = replace(plan, addresses=replace(plan.addresses, street=spelled))
+    said = _said(_read(dict(card_pdf.cards(ours))["cards.pdf"]).pages[0])
+    assert "MILL RD" not in said
+    assert "QUARRY LANE" not in said
+    assert said.count("Quarry Lane") == 1 + 2  # the heading, and the two labels
 
 
 def test_bookmarks_name_roads_and_cards(plan: Plan) -> None:
