@@ -211,19 +211,17 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
         A file's name below the results folder, and its content.
     """
     groups = _sorted(plan)
-    laid = _Index.of(plan, groups)
-    index = Document(plan.district, "tanker shuttle cards", pages=laid.pages)
     if len(groups) <= MOST_IN_ONE_FILE:
-        index.pages = laid.pages + len(groups)
-        laid.draw(index, plan)
-        _draw_all(index, Picture(plan), groups, 0, len(groups))
-        yield "cards.pdf", index.finish()
+        laid = _Index.of(plan, groups)
+        document = Document(plan.district, "tanker shuttle cards", pages=laid.pages + len(groups))
+        laid.draw(document, plan)
+        _draw_all(document, Picture(plan), groups, 0, len(groups))
+        yield "cards.pdf", document.finish()
         return
-    laid.draw(index, plan)
-    yield "cards.pdf", index.finish()
     parts = -(-len(groups) // MOST_IN_ONE_FILE)
-    for part, content in side_by_side.made(_Parts(plan), parts, processes):
-        yield _place(part * MOST_IN_ONE_FILE).partition("#")[0], content
+    # The index is a part like any other, the first: other processes take their time to start.
+    for part, content in side_by_side.made(_Parts(plan), parts + 1, processes):
+        yield _place((part - 1) * MOST_IN_ONE_FILE).partition("#")[0] if part else "cards.pdf", content
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,11 +270,16 @@ class _Parts:
     plan: Plan
 
     def __call__(self) -> Callable[[int], bytes]:
-        """Make ready to draw any part."""
+        """Make ready to draw the index, which is part 0, or cards."""
         groups, picture = _sorted(self.plan), Picture(self.plan)
 
         def draw(part: int) -> bytes:
-            first = part * MOST_IN_ONE_FILE
+            if part == 0:
+                laid = _Index.of(self.plan, groups)
+                index = Document(self.plan.district, "tanker shuttle cards", pages=laid.pages)
+                laid.draw(index, self.plan)
+                return index.finish()
+            first = (part - 1) * MOST_IN_ONE_FILE
             mine = groups[first : first + MOST_IN_ONE_FILE]
             document = Document(self.plan.district, "tanker shuttle cards", pages=len(mine))
             _draw_all(document, picture, mine, first, len(groups))
