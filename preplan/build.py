@@ -14,14 +14,15 @@ import numpy as np
 from preplan.errors import Finding, InputError
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Inputs, Plan, Rejected
-from preplan.planning.pipeline import lay_ground, plan_district, require_fleet
+from preplan.planning.ground import lay_ground
+from preplan.planning.pipeline import plan_district, require_fleet
 from preplan.records import FeatureTable, RoadTable
 from preplan.render.run_info import accounts, run_json
 from preplan.render.shelf import Shelf
 from preplan.render.side_by_side import cores
 from preplan.roads import cache
-from preplan.roads.source import read_roads
-from preplan.write import restore_broken, write_file, write_results
+from preplan.roads.source import check_road_file, read_roads
+from preplan.write import check_place, restore_broken, write_file, write_results
 
 Progress = Callable[[str, float], None]
 REJECTED_NAMED = 20
@@ -151,8 +152,10 @@ def default_folder(district_file: Path) -> Path:
 def _planned(district_file: Path, out: Path | None, watch: Watch) -> tuple[Plan, Inputs, Path]:
     """Read and plan."""
     folder = out or default_folder(district_file)
+    check_place(folder)
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
+    require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
     roads, features = prepared_roads(inputs, folder, watch)
     return plan_district(inputs, roads, features, watch.stage), inputs, folder
 
@@ -163,6 +166,7 @@ def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = T
     watch.stage("reading roads", 0.03)
     if inputs.roads.file is None:
         return read_roads(inputs.roads, kept)
+    check_road_file(inputs.roads.file)
     key = cache.key_of(inputs.roads.file, "roads")
     found = cache.load(kept, key)
     if found is None:

@@ -24,6 +24,11 @@ _FONTS = Path(__file__).parent / "assets" / "fonts"
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
 
 
+def font_file(name: str) -> Path:
+    """Give the file of one of the program's own fonts, `REGULAR` or `BOLD`."""
+    return _FONTS / _FILES[name]
+
+
 @lru_cache(maxsize=1)
 def load_fonts() -> None:
     """Make the program's own fonts known to the drawing library, once.

@@ -13,6 +13,7 @@ from preplan.render import coverage_pdf, evidence_pdf, words
 from preplan.render.charts import Bar, Picture, bars
 from preplan.render.evidence_pdf import at_level, of
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, Document, Line
+from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
 from preplan.render.site_pdf import shown
 from preplan.rules import MEMORY, RuleLine, rule_lines
 
@@ -171,6 +172,60 @@ def _postings(document: Document, plan: Plan) -> None:
         document.flow("No posted weight, height or width is in the road data.")
     if len(found) > _MOST_POSTINGS:
         document.flow(f"and {len(found) - _MOST_POSTINGS:,} more.", SMALL_PT)
+    _costs(document, plan)
+    _unposted(document, plan)
+
+
+def _costs(document: Document, plan: Plan) -> None:
+    """List the postings that cost most, each as if it alone were lifted."""
+    if not plan.posting_costs:
+        return
+    document.heading("Postings that cost most", keep=60.0)
+    document.flow(
+        "What would be gained if one posting alone were lifted: round trips of all tankers together between each "
+        "address and its fill site. Minutes are summed over addresses, one fire each. What only the lifting "
+        "of two postings would gain is not listed."
+    )
+    rows = []
+    for cost in plan.posting_costs:
+        row = cost.stretches[0]
+        start = int(plan.roads.coord_start[row])
+        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
+        known = words.inventory_words(plan, next((r for r in cost.stretches if plan.bridge_row[r] >= 0), row))
+        name = words.road_words(plan, row) or "unnamed road"
+        rows.append((
+            _limit_words(plan, row), f"{name}; {known}"[:200] if known else name[:120],
+            f"{cost.addresses - cost.opened:,}", words.number(cost.saved_min), words.number(cost.most_min, 1),
+            f"{cost.opened:,}", place,
+        ))  # fmt: skip
+    head = ("posted", "road", "addresses sooner", "minutes in all", "most for one", "reached only then", "at")
+    document.table(head, rows, (90.0, 130.0, 58.0, 52.0, 48.0, 58.0, 104.0))
+
+
+def _unposted(document: Document, plan: Plan) -> None:
+    """List the bridges without a posted weight that chosen round trips drive, the busiest first: whom to ask."""
+    legs = chosen_legs(plan)
+    loaded, _ = trips_by_segment(len(plan.roads), legs, driven(plan, legs))
+    on_trips = np.flatnonzero(plan.limits.unposted_bridge & (loaded > 0))
+    if not len(on_trips):
+        return
+    document.heading("Bridges without a posted weight on chosen round trips", keep=50.0)
+    order = on_trips[np.argsort(-loaded[on_trips], kind="stable")]
+    rows = []
+    for row in order[:_MOST_POSTINGS].tolist():
+        start = int(plan.roads.coord_start[row])
+        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
+        name = words.road_words(plan, row) or "unnamed road"
+        known = words.inventory_words(plan, row) or "owner and rating not known"
+        rows.append((name[:120], f"{int(loaded[row]):,}", known[:200], place))
+    document.table(("road", "loaded trips", "bridge inventory", "at"), rows, (120.0, 50.0, 260.0, 110.0))
+    if len(order) > len(rows):
+        document.flow(f"and {len(order) - len(rows):,} more: layer bridges of preplan.gpkg.", SMALL_PT)
+    if len(plan.bridges):
+        document.flow(
+            "An operating rating is the heaviest load that may pass now and then. It is no posting: ask the owner.",
+            SMALL_PT,
+        )
 
 
 def _problems(document: Document, plan: Plan) -> None:

@@ -94,6 +94,7 @@ def counts(plan: Plan, inputs: Inputs) -> dict[str, Any]:
         "units_in_service": len(plan.units),
         "hydrants": len(plan.hydrants),
         "closures": len(inputs.closures),
+        "bridges": len(inputs.bridges),
         "road_stretches": len(plan.roads),
         "road_problems": len(plan.problems),
         "kept_trips": len(plan.trips),

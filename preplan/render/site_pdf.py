@@ -74,6 +74,17 @@ def _served(plan: Plan, mine: BoolArray) -> list[str]:
     return said + ([f"and {len(ordered) - _MOST_ROADS} more roads"] if len(ordered) > _MOST_ROADS else [])
 
 
+def _one_way(plan: Plan, mine: BoolArray) -> list[str]:
+    """List the cards served from a site on whose circuit the empties should go another way, and by which."""
+    said: dict[str, None] = {}
+    for group in plan.groups:
+        for flag in plan.answers.flags[group.lead] if mine[group.lead] else ():
+            if flag.code == "one way traffic":
+                road = words.printable(group.road) or words.where_words(plan, group.lead)
+                said[f"{road}: {words.printable(str(flag.value).rpartition(', ')[0])}"] = None
+    return list(said)[:_MOST_ROADS]
+
+
 def _site_page(document: Document, picture: Picture, row: int, first: IntArray, backup: IntArray) -> None:
     """Draw the card of one site; what does not fit goes on to a next page."""
     plan, site = picture.plan, picture.plan.sites[row]
@@ -128,6 +139,9 @@ def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: Bo
     document.flow(f"First choice of {int(mine.sum())} addresses, backup of {int(stands_in.sum())}{largest}.", bold=True)
     roads = _served(plan, mine)
     document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
+    one_way = _one_way(plan, mine)
+    if one_way:
+        document.flow(f"One way traffic on narrow roads: {'; '.join(one_way)}.")
 
 
 def _circuits(plan: Plan, first: IntArray, row: int) -> list[CardGroup]:
@@ -155,6 +169,9 @@ def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) ->
         for at, step in enumerate(words.directions(steps), 1):
             document.flow(f"{at}. {step}", indent=12.0)
     document.flow(f"Limits: {_limits(plan, trip)}")
+    for flag in plan.answers.flags[group.lead]:
+        if flag.code in ("one way traffic", "meeting on narrow road"):
+            document.flow(words.flag_words(flag), bold=True)
     document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
 
 

@@ -22,12 +22,12 @@ CAUTIONS = (
 ROAD_CREDIT = "Road data: OpenStreetMap contributors, Open Database License (ODbL)."
 """The licence asks to be named wherever the roads are drawn."""
 NOT_KNOWN = "not known"
-FLOW = "steady flow"
+FLOW = "uninterrupted flow"
 """What the pages hold against the required flow."""
-FLOW_SHORT = "steady"
+FLOW_SHORT = "without a dry minute"
 """The same behind a number of gpm."""
-FLOW_NOTE = "Steady flow only: the first minutes are not estimated."
-"""What that flow does not say."""
+FLOW_NOTE = "Held without a dry minute once full flow is asked for, all units alerted at once; not for ever."
+"""What that flow says, and does not."""
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
 DIRECTION_LINES = 8
@@ -58,11 +58,15 @@ _FLAGS = {
     "single fill site": "Only one fill site serves here: no backup.",
     "seasonal": "The fill site works {n} only.",
     "dead end": "On a dead-end road: one way in and out.",
+    "dump site at junction": "Tankers stop at a junction: {n} of the hose goes along the road.",
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
     "posted bridge avoided": "Goes round a posted weight, height or width: {n} longer.",
     "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
     "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
+    "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
+    "hold one until the other is through.",
+    "one way traffic": "Loaded and empty tankers would meet on a road one truck wide: send {n}.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "source runs out": "The source holds {n}, which sets the flow.",
@@ -74,6 +78,7 @@ _FLAGS = {
     "close": f"Close call: the {FLOW} is hardly above or below the required flow at {{n}}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
     "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
+    "road closed": "No tanker gets here in {n}: a road on the way is closed or posted then.",
     "send with first alarm": "Send this response level with the first alarm.",
     "sprinklered": "Sprinklered: the required flow is not lowered for it.",
     "out of service": "Out of service.",
@@ -299,7 +304,7 @@ def _flag_number(flag: Flag) -> str:
     if value is None:
         return NOT_KNOWN
     if isinstance(value, str):
-        if flag.code == "seasonal" and _SPANS.fullmatch(value):
+        if flag.code in ("seasonal", "road closed") and _SPANS.fullmatch(value):
             return months(month for span in value.split(",") for month in _span(span))
         return ", ".join(map(level_words, value.split(", "))) if flag.code == "close" else printable(value)
     if flag.code == "close":
@@ -374,6 +379,23 @@ def road_words(plan: Plan, segment: int) -> str:
     return printable(plan.roads.name[segment]) or printable(plan.roads.ref[segment])
 
 
+def inventory_words(plan: Plan, segment: int) -> str:
+    """Say what the bridge inventory knows of a stretch of bridge, '' where nothing; a rating is never a posting."""
+    row = int(plan.bridge_row[segment])
+    if row < 0:
+        return ""
+    table = plan.bridges
+    rated = float(table.operating_lb[row])
+    said = [
+        printable(table.owner[row]),
+        f"operating rating {supply(rated)} lb" if math.isfinite(rated) else "not rated",
+        printable(table.posting[row]),
+        f"structure {printable(table.bridge_id[row])}",
+        "" if plan.bridge_named[segment] else "found by its place alone",
+    ]
+    return "; ".join(filter(None, said))
+
+
 def rate_words(site: FillSite) -> str:
     """Say a site's rate into one tanker, and whether it was measured."""
     rate = f"{supply(site.fill_gpm)} gpm"
@@ -435,12 +457,11 @@ def _given_words(size: str) -> str:
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:
-    """Write a line a season where the seasons of one address and level differ on paper, else nothing."""
-    lines, kinds = [], set()
+    """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none."""
+    lines: dict[str, list[int]] = {}
     for season in plan.seasons:
         site = int(season.best_site[address, level])
-        flow = supply(float(season.sustained_gpm[address, level]), CARD_STEP_GPM)
-        kinds.add((site, flow))
+        flow = supply(float(season.uninterrupted_gpm[address, level]), CARD_STEP_GPM)
         said = f"{flow} gpm {FLOW_SHORT} from fill site {site + 1}" if site >= 0 else "no fill site"
-        lines.append(f"{first_up(months(season.months))}: {said}")
-    return lines if len(kinds) > 1 else []
+        lines.setdefault(said, []).extend(season.months)
+    return [f"{first_up(months(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
