@@ -415,14 +415,14 @@ def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
     for told in (
         "higher level 1 of 6", "not met 2 of 6",
         "response level 1 (2 E, 2 T) 1 of 5", "response level 2 (3 E, 2 T) 2 of 5",
-        "Addresses not met: 2. Addresses without a route: 1.", "500 240 260 1 tankers", "20,000 lb Mill Road 1",
+        "Addresses not met: 2. Addresses without a route: 1.", "500 251 249 1 tankers", "20,000 lb Mill Road 1",
         "posted weight (unknown, not safe): 1.", "unreadable: 1", "way 103 maxheight = low closes nothing",
         "usable_fraction 0.9", "the 90 % rule", "supply_psi (m)",
         "any one tanker out, 0 of 2", "first fill site out, 0 of 2",
         "no backup fill site: 1", "1,750",
         "Coverage on the map", "Response level 2: 2 of 5 met",
         "Fill site 1: Mill Pond dry hydrant 2 2 of 2 (100 %)",
-        "a quarter to a half 1 of 5", "all to 110 %: close 1 of 5", "150 % and more 0 of 5",
+        "a half to three quarters 2 of 5", "all to 110 %: close 1 of 5", "150 % and more 0 of 5",
     ):  # fmt: skip
         assert told in said
 
@@ -432,7 +432,7 @@ def test_criteria_of_a_rater_are_counted_address_by_address(plan: Plan) -> None:
     no, yes = False, True
     assert found == [
         (f"250 gpm, {words.FLOW}, at the first level", [yes, no, no, no, no, no]),
-        (f"250 gpm, {words.FLOW}, at some level", [yes, yes, yes, no, no, no]),
+        (f"250 gpm, {words.FLOW}, at some level", [yes, yes, yes, yes, no, no]),
         ("fill site that stands all year", [yes, yes, yes, yes, no, no]),
         ("fill site within 5 road miles, loaded leg", [yes, yes, yes, yes, no, no]),
         ("fire station within 5 road miles", [yes, yes, yes, no, no, yes]),
@@ -448,7 +448,7 @@ def test_criteria_of_a_rater_are_counted_address_by_address(plan: Plan) -> None:
 def test_shares_of_the_need_add_up_to_all_planned_addresses(plan: Plan) -> None:
     share, counted = coverage_pdf.shares(plan)
     assert counted.tolist() == [True] * 5 + [False]
-    assert share[:5].tolist() == pytest.approx([310 / 250, 505 / 500, 260 / 500, 240 / 500, 0.0])
+    assert share[:5].tolist() == pytest.approx([322 / 250, 514 / 500, 270 / 500, 251 / 500, 0.0])
 
 
 def test_the_report_marks_rules_that_the_district_set(plan: Plan) -> None:

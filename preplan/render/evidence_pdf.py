@@ -76,7 +76,7 @@ def _by_need(document: Document, plan: Plan, share: FloatArray, counted: BoolArr
         "addresses",
         "met at the first level",
         "met at some level",
-        f"median {words.FLOW_SHORT} gpm",
+        "median gpm held",
     )
     document.table(head, lines[:_MOST_NEEDS], (90.0, 80.0, 140.0, 130.0, 100.0))
     if len(lines) > _MOST_NEEDS:
@@ -167,7 +167,7 @@ def rater(document: Document, plan: Plan) -> None:
 
 def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
     """Give each criterion in words, with the addresses that meet it: (addresses,)."""
-    flow = np.nan_to_num(plan.levels.sustained_gpm)
+    flow = np.nan_to_num(plan.levels.uninterrupted_gpm)
     trip, site = shown(plan, plan.levels.trip), shown(plan, plan.levels.site)
     near = np.where(trip >= 0, plan.trips.out_mi[np.maximum(trip, 0)] if len(plan.trips) else np.inf, np.inf)
     all_year = np.array([not one.seasonal and one.in_service for one in plan.sites] + [False])

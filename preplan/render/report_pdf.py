@@ -88,7 +88,7 @@ def _coverage(document: Document, plan: Plan) -> None:
 def _shortfalls(document: Document, plan: Plan) -> None:
     """List the worst shortfalls, those without a route first in number."""
     document.heading("Worst shortfalls", bookmark=True, keep=50.0)
-    flow = np.nan_to_num(at_level(plan, plan.levels.sustained_gpm))
+    flow = np.nan_to_num(at_level(plan, plan.levels.uninterrupted_gpm))
     short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
     no_route = int(np.sum(plan.answers.status == "no route"))
@@ -109,7 +109,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
             words.need(float(short[worst])), str(site + 1) if site >= 0 else "none",
             words.printable(plan.levels.limited_by[worst, level]) if level >= 0 else "",
         ))  # fmt: skip
-    head = ("road", "not met", "worst of them", "required gpm", f"{words.FLOW_SHORT} gpm", "short gpm", "fill site",
+    head = ("road", "not met", "worst of them", "required gpm", "gpm held", "short gpm", "fill site",
             "held back by")  # fmt: skip
     document.table(head, rows, (118.0, 40.0, 134.0, 52.0, 48.0, 44.0, 40.0, 64.0))
     if len(roads) > _MOST_SHORTFALLS:
