@@ -436,6 +436,7 @@ def test_criteria_of_a_rater_are_counted_address_by_address(plan: Plan) -> None:
         ("fill site that stands all year", [yes, yes, yes, yes, no, no]),
         ("fill site within 5 road miles, loaded leg", [yes, yes, yes, yes, no, no]),
         ("fire station within 5 road miles", [yes, yes, yes, no, no, yes]),
+        ("first water within 5 min of the first engine", [yes, yes, yes, yes, no, no]),
         ("a tanker there within 5 min of the first engine", [yes, yes, yes, yes, no, no]),
         ("all units there within 15 min of the first engine", [yes, yes, yes, yes, no, no]),
     ]

@@ -181,6 +181,10 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
             ("fill site that stands all year", all_year[site]),
             (f"fill site within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
             (f"fire station within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
+            (
+                f"first water within {RATER_START_MIN:.0f} min of the first engine",
+                plan.answers.first_water_min - first <= RATER_START_MIN,
+            ),
             (f"a tanker there within {RATER_START_MIN:.0f} min of the first engine", second <= RATER_START_MIN),
             (f"all units there within {RATER_RAISE_MIN:.0f} min of the first engine", last <= RATER_RAISE_MIN),
         ]
