@@ -30,25 +30,24 @@ from preplan.render.scene import Box
 MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
 _MAP_PT = 318.0
-_LEAST_MAP_PT, _MOST_MAP_PT = 174.0, 286.0
+_LEAST_MAP_PT, _MOST_MAP_PT = 150.0, 286.0
 _WAY_PT = WIDTH_PT - _MAP_PT - GAP_PT
 """Width of the directions beside the map."""
 _MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop. Bold numbers: turns."
 _BRIDGE_NOTE = " Brackets: bridges, postings."
-_NOTES_PT, _LEAST_NOTES_PT = 60.0, 28.0
+_NOTES_PT, _LEAST_NOTES_PT = 60.0, 26.0
 _LEAST_BELOW_PT = 48.0
 _ROW_PT = (126.0, 96.0)
 """Most height of the two rows of the top third."""
-_TABLE = (("response level", 76.0), ("gpm held", 48.0), ("if called on arrival", 82.0), ("required", 46.0),
-          ("meets?", 46.0), ("fill site", 42.0), ("held back by", 62.0), ("one tanker out", 68.0),
-          ("tankers", 70.0))  # fmt: skip
+_TABLE = (("response level", 82.0), ("gpm held", 48.0), ("on arrival", 52.0), ("required", 48.0), ("meets?", 48.0),
+          ("fill site", 42.0), ("held back by", 64.0), ("1 tanker out", 64.0), ("tankers", 92.0))  # fmt: skip
 STRIP_PT = 84.0
 """Height of the timeline strip."""
 _STRIP_NOTE = {
-    "at dispatch": "Water on scene, gal, against minutes after the alarm, all units alerted at once",
-    "on arrival": "Water on scene, gal, against minutes after the alarm, the higher level called on arrival",
+    "at dispatch": "Water on scene by minutes after the alarm, all units alerted at once.",
+    "on arrival": "Water on scene by minutes after the alarm, the higher level called on arrival.",
 }
-_STRIP_LEGEND = ". Grey: water on scene. Hatched: dry. Bars: a load dumps."
+_STRIP_LEGEND = " Grey: gallons. Hatched: dry. Bars: loads dumped."
 
 
 # --------------------------------------------------------------------------- how a card is drawn
@@ -85,13 +84,15 @@ class _Layout:
         low = card_words.below(facts, card_words.care(facts, HALF_PT))
         beside = card_words.below(facts, ())
         care = card_words.care(facts, _WAY_PT)
-        for most in (2, 1):
-            way = card_words.way(facts, _WAY_PT, most)
-            for more, columns in ((care, beside), ([], low)):
-                wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(more)
-                map_pt, below_pt = _share(free, wanted, beside_pt)
-                if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
-                    return cls(map_pt, [*way, *more], columns, below_pt)
+        # First whatever leaves nothing out; then what cuts only the columns below.
+        for whole in (True, False):
+            for most in (2, 1):
+                way = card_words.way(facts, _WAY_PT, most)
+                for more, columns in ((care, beside), ([], low)):
+                    wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(more)
+                    map_pt, below_pt = _share(free, wanted, beside_pt)
+                    if beside_pt <= map_pt + 0.01 and (wanted <= below_pt + 0.01 or not whole):
+                        return cls(map_pt, [*way, *more], columns, below_pt)
         map_pt, below_pt = _share(free, max(map(paper.height_of, low)), _LEAST_MAP_PT)
         return cls(map_pt, paper.trimmed(card_words.way(facts, _WAY_PT, most=1), map_pt), low, below_pt)
 
@@ -239,19 +240,17 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
         A file's name below the results folder, and its content.
     """
     groups = _sorted(plan)
-    laid = _Index.of(plan, groups)
-    index = Document(plan.district, "tanker shuttle cards", pages=laid.pages)
     if len(groups) <= MOST_IN_ONE_FILE:
-        index.pages = laid.pages + len(groups)
-        laid.draw(index, plan)
-        _draw_all(index, Picture(plan), groups, 0, len(groups))
-        yield "cards.pdf", index.finish()
+        laid = _Index.of(plan, groups)
+        document = Document(plan.district, "tanker shuttle cards", pages=laid.pages + len(groups))
+        laid.draw(document, plan)
+        _draw_all(document, Picture(plan), groups, 0, len(groups))
+        yield "cards.pdf", document.finish()
         return
-    laid.draw(index, plan)
-    yield "cards.pdf", index.finish()
     parts = -(-len(groups) // MOST_IN_ONE_FILE)
-    for part, content in side_by_side.made(_Parts(plan), parts, processes):
-        yield _place(part * MOST_IN_ONE_FILE).partition("#")[0], content
+    # The index is a part like any other, the first: other processes take their time to start.
+    for part, content in side_by_side.made(_Parts(plan), parts + 1, processes):
+        yield _place((part - 1) * MOST_IN_ONE_FILE).partition("#")[0] if part else "cards.pdf", content
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,11 +299,16 @@ class _Parts:
     plan: Plan
 
     def __call__(self) -> Callable[[int], bytes]:
-        """Make ready to draw any part."""
+        """Make ready to draw the index, which is part 0, or cards."""
         groups, picture = _sorted(self.plan), Picture(self.plan)
 
         def draw(part: int) -> bytes:
-            first = part * MOST_IN_ONE_FILE
+            if part == 0:
+                laid = _Index.of(self.plan, groups)
+                index = Document(self.plan.district, "tanker shuttle cards", pages=laid.pages)
+                laid.draw(index, self.plan)
+                return index.finish()
+            first = (part - 1) * MOST_IN_ONE_FILE
             mine = groups[first : first + MOST_IN_ONE_FILE]
             document = Document(self.plan.district, "tanker shuttle cards", pages=len(mine))
             _draw_all(document, picture, mine, first, len(groups))

@@ -306,7 +306,7 @@ def _flow_words(facts: Facts, flow_gpm: float) -> str:
         return f"{words.NOT_KNOWN}."
     need = float(facts.plan.needs.required_gpm[facts.lead])
     have, _ = words.flow_pair(flow_gpm, need)
-    return f"{have} gpm {words.FLOW_SHORT}, {'meets' if flow_gpm >= need else 'does not meet'}."
+    return f"{have} gpm, {'meets' if flow_gpm >= need else 'does not meet'}."
 
 
 def covered(facts: Facts) -> list[Line]:

@@ -115,7 +115,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
             words.need(float(short[worst])), str(site + 1) if site >= 0 else "none",
             words.printable(plan.levels.limited_by[worst, level]) if level >= 0 else "",
         ))  # fmt: skip
-    head = ("road", "not met", "worst of them", "required gpm", f"{words.FLOW_SHORT} gpm", "short gpm", "fill site",
+    head = ("road", "not met", "worst of them", "required gpm", "gpm held", "short gpm", "fill site",
             "held back by")  # fmt: skip
     document.table(head, rows, (118.0, 40.0, 134.0, 52.0, 48.0, 44.0, 40.0, 64.0))
     if len(roads) > _MOST_SHORTFALLS:
