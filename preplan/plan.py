@@ -242,12 +242,22 @@ class LevelTable:
     sum_gpm: FloatArray
     """Sum of usable / cycle: an upper bound."""
     sustained_gpm: FloatArray
+    """What circulates without end: the steady flow."""
+    uninterrupted_gpm: FloatArray
+    """The largest constant flow without a dry minute, every unit alerted at minute 0: what decides."""
+    on_arrival_gpm: FloatArray
+    """The same, units beyond the first level called by the officer who arrives first."""
     limited_by: TextArray
+    """What holds the uninterrupted flow."""
+    gap_min: FloatArray
+    """Dry minutes under the required flow, from first water to its end, every unit alerted at minute 0."""
+    gap_on_arrival_min: FloatArray
     backup_gpm: FloatArray
-    """Sustained flow from the backup site."""
+    """Uninterrupted flow from the backup site."""
     one_out_gpm: FloatArray
-    """Least sustained flow with any one tanker out."""
+    """Least uninterrupted flow with any one tanker out."""
     meets: BoolArray
+    """The uninterrupted flow reaches the required flow."""
     short_engines: IntArray
     """Engines the level asks for and the district cannot send here."""
     short_tankers: IntArray
@@ -266,6 +276,8 @@ class SeasonLine:
     """(addresses, levels): the site that delivers most in this season, -1: none."""
     sustained_gpm: FloatArray
     """(addresses, levels)."""
+    uninterrupted_gpm: FloatArray
+    """(addresses, levels)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,6 +291,23 @@ class AnswerTable(Columns):
     """Road and driveway to the hydrant that counts, NaN: none."""
     first_arrival_min: FloatArray
     """Attack engine's arrival."""
+    called: TextArray
+    """How the units beyond the first level are called in the columns that follow: 'at dispatch', or 'on arrival'
+    where a higher level is named; '' where no timeline runs."""
+    first_water_min: FloatArray
+    established_min: FloatArray
+    """The first refilled load starts to dump."""
+    gap_min: FloatArray
+    """Dry minutes from first water to the end of the required time."""
+    first_gap_min: FloatArray
+    longest_gap_min: FloatArray
+    short_gal: FloatArray
+    """Water that is asked for and lacking."""
+    mws_by_min: FloatArray
+    """Minute by which the method's own total has come; NaN where it has not by the end."""
+    call_by_min: FloatArray
+    """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none, or
+    no higher level is named."""
     flags: tuple[tuple[Flag, ...], ...]
 
 
@@ -292,6 +321,25 @@ class Step:
     """'Start on', 'Left on', 'Right on', 'Straight on', 'Turn round on'."""
     note: str = ""
     """Bridge, dead end, narrow road."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """The timeline of one case, as a card draws it; the water is a straight line between two points."""
+
+    minute: FloatArray
+    """(k,)"""
+    on_scene_gal: FloatArray
+    """(k,)"""
+    demand_min: FloatArray
+    """(m,): from each of these minutes on the fire asks for `demand_gpm`."""
+    demand_gpm: FloatArray
+    gaps_min: FloatArray
+    """(g, 2): from, to."""
+    arrivals: tuple[tuple[float, str], ...] = ()
+    """(minute, unit_id) of each tanker's coming on scene."""
+    dumps: tuple[tuple[float, str], ...] = ()
+    """(minute, unit_id) of each load that starts to dump."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -311,6 +359,8 @@ class CardGroup:
     back_steps: tuple[Step, ...]
     cross_street: str
     """Nearest named road that meets the frontage's road, '' where none is near."""
+    strip: Strip | None = None
+    """Timeline of the lead address; None where none runs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -344,6 +394,56 @@ class PostingCost:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIf:
+    """The terms of the steady flow of every kept trip, for a page that works it out anew with something changed.
+
+    Rows of jobs and rates are distinct sets, each stored once and named by its number.
+    """
+
+    trip_min: FloatArray
+    """(cuts, trips): round trip of each row of the TripTable with each vehicle class; inf: no way."""
+    members: BoolArray
+    """(cuts, units) the tankers of each class."""
+    order: IntArray
+    """(addresses,): index into `orders`."""
+    orders: tuple[tuple[int, ...], ...]
+    """Units that could haul, by arrival; a level sends the first of them, no more of a station than it gives."""
+    job: IntArray
+    """(addresses,): row of the engines' jobs."""
+    attack_engine: IntArray
+    """(jobs,) -1: none."""
+    fill_engine: IntArray
+    """(jobs, levels, sites) -1: none needed, or none there."""
+    dump_engine: IntArray
+    """(jobs, levels, sites) the attack engine where it drafts too; -1: none, so no shuttle."""
+    vacuum_only: BoolArray
+    """(jobs, levels, sites): only tankers that fill themselves can run."""
+    rate: IntArray
+    """(units + 1, sites): number of the site's rates by the engine that pumps there; last: none."""
+    rate_gpm: FloatArray
+    """(rates,): what the site gives in all."""
+    fill_hold_min: FloatArray
+    """(rates, units): how long a tanker holds a place at the fill site."""
+    usable_gal: FloatArray
+    """(units,)."""
+    dump_hold_min: FloatArray
+    """(units,): how long a tanker holds a place at the dump site."""
+    maneuver_min: float
+    """At both ends; holds no place."""
+    dump_places: int
+    duration: IntArray
+    """(addresses,): row of `held_gpm`."""
+    held_gpm: FloatArray
+    """(durations, sites): what a stored source holds for the required time; inf: no cap."""
+    draft_gpm: FloatArray
+    """(units,): what each engine drafts from a portable tank."""
+    line_class: IntArray
+    """(units,): class of the hose an engine carries."""
+    line_gpm: FloatArray
+    """(addresses, classes): what a line from a dump engine of the class carries; 0: the hose does not reach."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """Everything the pages need, and nothing they must compute."""
 
@@ -361,6 +461,10 @@ class Plan:
     """In code point order of unit_id, in service only."""
     arrival_min: FloatArray
     """(addresses, units), from alerting; inf where a unit has no way."""
+    site_arrival_min: FloatArray
+    """(sites, units), the same to each fill site."""
+    station_mi: FloatArray
+    """(addresses,): shortest way by road from the nearest station that comes unasked; inf: none."""
     hydrants: HydrantTable
     cuts: tuple[Cut, ...]
     trips: TripTable
@@ -389,6 +493,8 @@ class Plan:
     """The commonest first."""
     rule_ratio: tuple[float, float, float]
     """Loaded legs' minutes over the travel rule's: of the quickest twentieth, the median, of the slowest twentieth."""
+    what_if: WhatIf | None = None
+    """None: the pages offer no what-if."""
 
     def unit_ids(self, mask: BoolArray, address: int) -> tuple[str, ...]:
         """Name the units of a mask of shape (units,) by their arrival at an address."""

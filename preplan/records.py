@@ -325,6 +325,15 @@ class FeatureTable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClosedRoad:
+    """One of the district's own closures, and the stretches that it lies on."""
+
+    closure: Closure
+    segments: IntArray
+    """Rows of the RoadTable."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RoadLimits(Columns):
     """What each stretch of a RoadTable does to a vehicle; inf where nothing is posted."""
 
@@ -347,6 +356,8 @@ class RoadLimits(Columns):
     """One lane, or under the width at which two trucks pass."""
     seasonal_months: tuple[frozenset[int] | None, ...] = ()
     """Months in which the stretch is open; None: all. Empty: nothing is seasonal."""
+    closed: tuple[ClosedRoad, ...] = ()
+    """The district's own closures that hold in a planned month, in the order of their table."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -60,6 +60,7 @@ class RequiredFlowRules:
         "min",
         "how long the rate must hold; 'method': the method's own total over its rate, at least 20",
         "the rater's duration: 250 gpm for 2 h (published rating criteria)",
+        low=1,
     )
     dwelling_cap: bool = _rule(True, "", "dwellings: construction number at most 1.0", "NFPA 1142, " + MEMORY)
     exposure_ft: float = _rule(50.0, "ft", "a building this near is an exposure", "NFPA 1142 4.1.5", low=0)
@@ -161,6 +162,9 @@ class PlanRules:
     )
     close_share: float = _rule(0.10, "", "a flow within this share of the requirement is 'close'", OURS, low=0)
     long_driveway_ft: float = _rule(500.0, "ft", "a driveway above this is flagged", OURS, low=0)
+    night_factor: float = _rule(1.1, "", "the map's what-if: travel times at night are multiplied by this", OURS, low=1)
+    mud_factor: float = _rule(1.25, "", "the map's what-if: the same in mud season", OURS, low=1)
+    snow_factor: float = _rule(1.4, "", "the map's what-if: the same on snow", OURS, low=1)
     driveway_factor: float = _rule(1.3, "", "driveway over straight distance where none is mapped", OURS, low=1)
 
 

@@ -194,16 +194,54 @@ def _flow_faults(plan: Plan) -> Found:
     """Look at the numbers of (addresses, levels)."""
     levels = plan.levels
     there = levels.site >= 0
-    flow, out = levels.sustained_gpm, levels.one_out_gpm
-    yield "a flow that is no number", there & ~(np.isfinite(flow) & (flow >= 0.0))
-    yield "a flow without a fill site", ~there & np.isfinite(flow)
+    flow, steady, out = levels.uninterrupted_gpm, levels.sustained_gpm, levels.one_out_gpm
+    for one in (flow, steady, out, levels.on_arrival_gpm):
+        yield "a flow that is no number", there & ~(np.isfinite(one) & (one >= 0.0))
+        yield "a flow without a fill site", ~there & np.isfinite(one)
     yield "a fill site without a trip", there != (levels.trip >= 0)
-    yield "more than the sum of the tankers", there & (flow > levels.sum_gpm * (1 + 1e-9))
+    yield "more than the sum of the tankers", there & (steady > levels.sum_gpm * (1 + 1e-9))
+    yield "less than at the level below", (flow[:, 1:] < flow[:, :-1] * (1 - 1e-9)) & _same_season_site(plan)
+    yield "more when called later", there & (levels.on_arrival_gpm > flow * (1 + 1e-6)) & _same_jobs(plan)
+    yield "dry minutes and enough water", there & levels.meets & (levels.gap_min > _early_min(plan)[:, None] + 1e-6)
+    yield "more water than came by the end", there & (flow > _most_gpm(plan) * (1 + 1e-9))
     yield "more with a tanker out", there & ~(out <= flow * (1 + 1e-9))
     yield "nothing holds it back", there & (levels.limited_by == "")
     met = np.nan_to_num(flow) >= plan.needs.required_gpm[:, None] - 1e-6
     yield "meets, or does not, against its flow", levels.meets != met
     yield "a backup on the same water", (levels.backup >= 0) & _same_source(plan)
+
+
+def _same_season_site(plan: Plan) -> BoolArray:
+    """Mask the levels (addresses, levels - 1) that have a site where the level below has one."""
+    return np.asarray((plan.levels.site[:, 1:] >= 0) & (plan.levels.site[:, :-1] >= 0))
+
+
+def _same_jobs(plan: Plan) -> BoolArray:
+    """Mask the first level, whose units are never called later; elsewhere engines may change jobs with the call."""
+    first = np.zeros(plan.levels.site.shape, dtype=np.bool_)
+    first[:, 0] = True
+    return first
+
+
+def _early_min(plan: Plan) -> FloatArray:
+    """Give the minutes between first water and full flow, in which the attack flow alone is asked for."""
+    rules = plan.district.rules.shuttle
+    return np.full(len(plan.addresses), max(rules.full_flow_after_min - rules.attack_setup_min, 0.0))
+
+
+def _most_gpm(plan: Plan) -> FloatArray:
+    """Bound the flow, (addresses, levels): attack engine's tank, first loads, and a load each cycle, over the time.
+
+    The plainest bound: no load can come sooner than one cycle after the one before.
+    """
+    levels, rules = plan.levels, plan.district.rules.shuttle
+    usable_gal = np.array([unit.tank_gal * unit.usable_fraction for unit in plan.units])
+    booster_gal = np.array([unit.tank_gal for unit in plan.units])[np.maximum(levels.attack_engine, 0)]
+    first_gal = (levels.used * usable_gal).sum(axis=2)
+    minutes = plan.answers.first_arrival_min + rules.full_flow_after_min + plan.needs.required_min
+    came_gal = booster_gal + first_gal + levels.sum_gpm * minutes[:, None]
+    bound: FloatArray = came_gal / plan.needs.required_min[:, None]
+    return np.where(np.isfinite(bound), bound, np.inf)
 
 
 def _same_source(plan: Plan) -> BoolArray:
@@ -253,7 +291,7 @@ def _status_faults(plan: Plan) -> Found:
     """Grade again, by the words alone."""
     answers, levels = plan.answers, plan.levels
     status, some, first = answers.status, levels.meets.any(axis=1), levels.meets.argmax(axis=1)
-    most = np.nan_to_num(levels.sustained_gpm)
+    most = np.nan_to_num(levels.uninterrupted_gpm)
     rows = np.arange(len(status))
     yield "served, but not by the first level", (status == "served") & ~levels.meets[:, 0]
     yield "higher level, but the first meets", (status == "higher level") & (levels.meets[:, 0] | ~some)

@@ -48,6 +48,15 @@ def page_data(html: str) -> dict[str, Any]:
 
 def unpack(text: str) -> list[int]:
     """Read what `pack` wrote: written anew from the format's description, not from the program."""
+    if text.startswith("="):
+        times, same = (int(part) for part in text[1:].split(","))
+        return [same] * times
+    if text.startswith("~"):
+        count, places, given = text[1:].split(",")
+        column = [0] * int(count)
+        for place, one in zip(running(places), unpack(given), strict=True):
+            column[place] = one
+        return column
     numbers, value, shift = [], 0, 0
     for byte in base64.b64decode(text):
         value |= (byte & 0x7F) << shift
@@ -62,6 +71,22 @@ def running(text: str) -> list[int]:
     return list(accumulate(unpack(text)))
 
 
+def along_roads(data: dict[str, Any], column: str) -> list[int]:
+    """Read a column of numbers by address, or by address and level, packed as steps along the roads."""
+    stepped, along = unpack(column), running(data["along"])
+    width = len(stepped) // len(along)
+    found = np.empty((len(along), width), dtype=int)
+    found[along] = np.cumsum(np.reshape(stepped, (-1, width)), axis=0)
+    numbers: list[int] = found.ravel().tolist()
+    return numbers
+
+
+def trip_of(data: dict[str, Any], address: int, site: int) -> int:
+    """Find the row of a trip by its address and fill site."""
+    addresses = [running(data["along"])[place] for place in running(data["trips"]["place"])]
+    return list(zip(addresses, running(data["trips"]["site"]), strict=True)).index((address, site))
+
+
 # --------------------------------------------------------------------------- packing
 
 
@@ -69,6 +94,12 @@ def test_packed_numbers_come_back() -> None:
     edges = [0, 1, -1, 63, 64, -64, -65, 8191, 8192, 2**20, -(2**20), 2**27, 2**28, 2**30 - 1, -(2**30)]
     drawn = np.random.default_rng(7).integers(-(2**30), 2**30, 5000).tolist()
     assert unpack(pack(edges + drawn)) == edges + drawn
+    for same in ([5] * 8, [5] * 9, [-1] * 5000, []):
+        assert unpack(pack(same)) == same
+    assert len(pack([-1] * 5000)) < 10
+    mostly = [0] * 4000 + [5, -(2**30)] + [0] * 500 + [1]
+    assert unpack(pack(mostly)) == mostly
+    assert len(pack(mostly)) < 40
 
 
 def test_too_large_a_number_is_refused() -> None:
@@ -100,16 +131,22 @@ def test_lines_keep_their_ends_and_drop_points_that_fall_together() -> None:
 
 def test_page_holds_every_address_with_its_status_and_numbers(plan: Plan, page: str) -> None:
     data = page_data(page)
-    assert data["addresses"]["label"] == [" ".join(label.split()) for label in LABELS]
-    assert [STATUSES[k] for k in unpack(data["answers"]["status"])] == plan.answers.status.tolist()
-    assert unpack(data["addresses"]["gpm"]) == [250, 500, 500, 500, 500, 250]
-    assert unpack(data["answers"]["flow"]) == [310, 520, 220, 505, 180, 260, 0, 240, -1, -1, -1, -1]
-    assert unpack(data["answers"]["level"]) == [0, 1, 1, 1, -1, -1]
+    packed = data["addresses"]
+    numbers, rests = along_roads(data, packed["number"]), along_roads(data, packed["rest"])
+    labels = [
+        f"{n} {packed['rests'][k]}" if n >= 0 else packed["rests"][k] for n, k in zip(numbers, rests, strict=True)
+    ]
+    assert labels == [" ".join(label.split()) for label in LABELS]
+    assert [STATUSES[k] for k in along_roads(data, data["answers"]["status"])] == plan.answers.status.tolist()
+    assert along_roads(data, packed["gpm"]) == [250, 500, 500, 500, 500, 250]
+    assert along_roads(data, data["answers"]["flow"]) == [310, 520, 220, 505, 180, 260, 0, 240, -1, -1, -1, -1]
+    assert along_roads(data, data["answers"]["level"]) == [0, 1, 1, 1, -1, -1]
 
 
 def test_each_answer_names_its_site_backup_and_crew(plan: Plan, page: str) -> None:
-    answers = page_data(page)["answers"]
-    cases = [answers["cases"][k] for k in unpack(answers["case"])]
+    data = page_data(page)
+    answers = data["answers"]
+    cases = [answers["cases"][k] for k in along_roads(data, answers["case"])]
     assert [case[0] for case in cases] == plan.levels.site.ravel().tolist()
     assert [case[1] for case in cases] == plan.levels.backup.ravel().tolist()
     assert [bool(case[3]) for case in cases] == plan.levels.meets.ravel().tolist()
@@ -124,22 +161,25 @@ def test_each_answer_names_its_site_backup_and_crew(plan: Plan, page: str) -> No
 def test_a_tanker_of_the_fleet_that_does_not_shuttle_is_named(plan: Plan) -> None:
     used = plan.levels.used.copy()
     used[0, 0, 4] = False
-    answers = map_data(replace(plan, levels=replace(plan.levels, used=used)))["answers"]
-    crew = answers["crews"][answers["cases"][unpack(answers["case"])[0]][6]]
+    data = map_data(replace(plan, levels=replace(plan.levels, used=used)))
+    answers = data["answers"]
+    crew = answers["crews"][answers["cases"][along_roads(data, answers["case"])[0]][6]]
     assert crew[3:] == ((3,), (4,), ())
 
 
 def test_an_engine_without_a_job_is_no_tanker_left_out(plan: Plan) -> None:
     dump = np.where(plan.levels.dump_engine == 2, 0, plan.levels.dump_engine)
-    answers = map_data(replace(plan, levels=replace(plan.levels, dump_engine=dump)))["answers"]
-    crew = answers["crews"][answers["cases"][unpack(answers["case"])[1]][6]]
+    data = map_data(replace(plan, levels=replace(plan.levels, dump_engine=dump)))
+    answers = data["answers"]
+    crew = answers["crews"][answers["cases"][along_roads(data, answers["case"])[1]][6]]
     assert crew == (0, 1, 0, (3, 4), (), (2,))
 
 
 def test_a_season_is_named_only_where_it_matters(plan: Plan) -> None:
     def seasons_of(changed: Plan) -> list[str]:
-        answers = map_data(changed)["answers"]
-        return [answers["seasons"][answers["cases"][k][8]] for k in unpack(answers["case"])]
+        data = map_data(changed)
+        answers = data["answers"]
+        return [answers["seasons"][answers["cases"][k][8]] for k in along_roads(data, answers["case"])]
 
     # The second season delivers 2 % less: a whole gpm or more wherever anything flows.
     flowing = [k for k, flow in enumerate(plan.levels.sustained_gpm.ravel()) if flow > 0]
@@ -152,9 +192,9 @@ def test_packed_routes_walk_the_same_roads(plan: Plan, page: str) -> None:
     data = page_data(page)
     driven, up = running(data["forest"]["driven"]), unpack(data["forest"]["up"])
     names = [data["roads"]["names"][k] for k in unpack(data["roads"]["name"])]
-    trip = running(data["answers"]["trip"])[2]
+    trip = trip_of(data, 1, 0)
     for leaves, rows in (("outLeaf", plan.trip_rows(2)[0][::-1]), ("backLeaf", plan.trip_rows(2)[1])):
-        at, walked = unpack(data["trips"][leaves])[trip], []
+        at, walked = running(data["trips"][leaves])[trip], []
         while True:
             walked.append((names[driven[at] // 2], bool(driven[at] % 2)))
             if not up[at]:
@@ -168,8 +208,9 @@ def test_packed_routes_walk_the_same_roads(plan: Plan, page: str) -> None:
 def test_round_trip_is_rounded_as_a_whole(plan: Plan) -> None:
     out, back = plan.trips.out_min.copy(), plan.trips.back_min.copy()
     out[0], back[0] = 1.25001, 2.25001  # 1.3 and 2.3 alone, 3.5 together
-    trips = map_data(replace(plan, trips=replace(plan.trips, out_min=out, back_min=back)))["trips"]
-    parts = [unpack(trips[name])[0] for name in ("outMin", "backMin", "moreMin")]
+    data = map_data(replace(plan, trips=replace(plan.trips, out_min=out, back_min=back)))
+    trips, first = data["trips"], trip_of(data, 0, 0)
+    parts = [running(trips[name])[first] for name in ("outMin", "backMin", "moreMin")]
     assert parts == [13, 23, -1]
 
 

@@ -91,7 +91,7 @@ def _faster(plan: Plan) -> Plan:
 
 
 def _better(plan: Plan) -> Plan:
-    return replace(plan, levels=replace(plan.levels, sustained_gpm=plan.levels.sustained_gpm * 2.0))
+    return replace(plan, levels=replace(plan.levels, uninterrupted_gpm=plan.levels.uninterrupted_gpm * 2.0))
 
 
 def _all_in_winter(plan: Plan) -> Plan:
@@ -283,6 +283,10 @@ def cases(plan: Plan, printed: Tables) -> Iterator[tuple[Row, Engines]]:
             yield said, Engines(fill=pumps.get("fill"), dump=pumps["dump"], attack=pumps["attack"])
 
 
+BY_THE_MINUTE = {"arrival", "room", "source", "draft", "supply line"}
+"""Limits that the timeline finds: each is checked against the plain account in test_plan_timeline."""
+
+
 def test_flows_are_what_plain_arithmetic_says(plan: Plan, printed: Tables) -> None:
     """Every shuttle that is shown: minutes are printed to 0.1 and feet to 1, so the flow lies in a narrow span."""
     seen: Counter[str] = Counter()
@@ -300,7 +304,9 @@ def test_flows_are_what_plain_arithmetic_says(plan: Plan, printed: Tables) -> No
         assert slow.pop("cycle_min") + 0.06 >= number(said, "cycle_min") >= quick.pop("cycle_min") - 0.06
         least, most = min(slow.values()), min(quick.values())
         assert math.floor(least) <= number(said, "sustained_gpm") <= most + 1e-6, said
-        assert said["limited_by"] in {min(slow, key=slow.__getitem__), min(quick, key=quick.__getitem__)}, said
+        steady_limits = {min(slow, key=slow.__getitem__), min(quick, key=quick.__getitem__)}
+        # What only minutes can tell (a late tanker, full portable tanks) comes before what holds the steady flow.
+        assert said["limited_by"] in steady_limits | BY_THE_MINUTE, said
         assert most / least < 1.03
         seen[said["status"]] += 1
         limits[said["limited_by"]] += 1
@@ -314,7 +320,7 @@ def test_statuses_are_what_the_levels_say(printed: Tables) -> None:
     for said in printed.addresses:
         mine = [printed.levels[said["address_id"], name] for name in names]
         need = number(said, "required_gpm")
-        flows = [number(level, "sustained_gpm", 0.0) for level in mine]
+        flows = [number(level, "uninterrupted_gpm", 0.0) for level in mine]
         # A flow is printed rounded down and a need rounded up: within one of the other only the word can tell.
         words = [level["meets"] for level in mine]
         clear = [(flow, word) for flow, word in zip(flows, words, strict=True) if not need - 1 <= flow <= need]
@@ -327,7 +333,7 @@ def test_statuses_are_what_the_levels_say(printed: Tables) -> None:
             assert met[0] == said["response_level"] != "Level 1"
         elif said["status"] == "not met":
             assert max(flows) <= need
-            assert number(said, "sustained_gpm") == max(flows)
+            assert number(said, "uninterrupted_gpm") == max(flows)
             assert said["response_level"] == ""
         elif said["status"] == "no route":
             assert not any(level["fill_site_id"] for level in mine)

@@ -10,9 +10,9 @@ import pytest
 
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Flag
-from preplan.planning.assignment import score
-from preplan.planning.by_season import by_rows, merged_scene, season_flags, worst_roads
-from preplan.planning.levels import choose, grade, level_table
+from preplan.planning.by_season import merged_scene, season_flags, worst_roads
+from preplan.planning.flows import Flows
+from preplan.planning.levels import choose, grade
 from preplan.planning.pipeline import plan_district
 from preplan.records import ALL_MONTHS, Closure, RoadTable
 from preplan.roads.seasons import RoadSeason, all_year, road_seasons
@@ -95,8 +95,8 @@ def test_each_address_takes_its_worst_season_of_the_roads() -> None:
         )
     )
     scenes = [summer, winter]
-    scores = [score(case) for case in scenes]
-    choice, road = worst_roads([choose(*pair) for pair in zip(scenes, scores, strict=True)], np.array([250.0, 250.0]))
+    flows = [Flows(case) for case in scenes]
+    choice, road = worst_roads([choose(each) for each in flows], np.array([250.0, 250.0]))
     # January to March neither address has a way to water: F2 stands from June, F1 is not reached
     assert road.tolist() == [1, 1]
     deciding = [choice.seasons[at].months for at in choice.season[:, 0]]
@@ -104,8 +104,8 @@ def test_each_address_takes_its_worst_season_of_the_roads() -> None:
     assert [line.months for line in choice.seasons] == [(6, 7, 8, 9, 10), (1, 2, 3), (4, 5), (11, 12)]
     assert (choice.site == -1).all()
 
-    levels = by_rows([level_table(*pair, choice) for pair in zip(scenes, scores, strict=True)], road)
-    answers = grade(merged_scene(scenes, road), levels, np.full(2, np.nan), np.full(2, np.nan))
+    none = np.full(2, np.nan)
+    answers = grade(merged_scene(scenes, road), flows, choice, road, (none, none)).answers
     assert answers.status.tolist() == ["no route", "no route"]
     cut_off = (Flag("dead end"), Flag("road cut off"))
     flagged = season_flags(replace(answers, flags=(cut_off, cut_off)), choice.seasons)

@@ -292,7 +292,7 @@ def read_boundary(path: Path, notes: list[str]) -> FloatArray:
     """
     shape = shapely.from_geojson(path.read_text(encoding="utf-8-sig"))
     parts = [part for part in shapely.get_parts(shapely.get_parts(shape)) if part.geom_type == "Polygon"]
-    if not parts:
+    if all(shapely.is_empty(parts)):
         raise ValueError("it has no polygon")
     outline = shapely.union_all(shapely.make_valid(parts))
     if not isinstance(outline, shapely.Polygon):

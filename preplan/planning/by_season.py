@@ -42,7 +42,7 @@ def worst_roads(choices: Sequence[Choice], required_gpm: FloatArray) -> tuple[Ch
 
 def _decided(choice: Choice) -> FloatArray:
     """Give the flows of the season that decides, (addresses, levels)."""
-    flows = np.stack([np.nan_to_num(line.sustained_gpm) for line in choice.seasons])
+    flows = np.stack([np.nan_to_num(line.uninterrupted_gpm) for line in choice.seasons])
     a, lv = np.indices(choice.season.shape)
     decided: FloatArray = flows[choice.season, a, lv]
     return decided
@@ -77,7 +77,12 @@ def merged_scene(scenes: Sequence[Scene], road: IntArray) -> Scene:
         scenes[0],
         response=replace(by_rows(responses, road), site_arrival_min=at_site),
         cuts=tuple(
-            CutTrips(trip_min=rows_of([one.trip_min for one in same], road), members=same[0].members) for same in cuts
+            CutTrips(
+                trip_min=rows_of([one.trip_min for one in same], road),
+                out_min=rows_of([one.out_min for one in same], road),
+                members=same[0].members,
+            )
+            for same in cuts
         ),
     )
 

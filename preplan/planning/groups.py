@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preplan.plan import AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
+from preplan.planning.levels import GAP_MIN
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.paths import Junctions, cross_street, directions, shorten
 from preplan.roads.street_names import address_street
@@ -83,7 +84,11 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     units = table.fleet[a, level].tobytes() + table.used[a, level].tobytes()
     jobs = (int(table.attack_engine[a, level]), int(table.fill_engine[a, level]), int(table.dump_engine[a, level]))
     places = (int(table.site[a, level]), int(table.backup[a, level]))
-    return (found.answers.status[a], level, float(found.required_gpm[a]), places, units, jobs)
+    dry = (
+        bool(found.answers.gap_min[a] > GAP_MIN),
+        bool(found.answers.call_by_min[a] >= found.answers.first_arrival_min[a]),
+    )
+    return (found.answers.status[a], level, float(found.required_gpm[a]), places, units, jobs, dry)
 
 
 def _near(found: Answered, first: int, a: int) -> bool:
@@ -136,9 +141,9 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
 
 
 def _flow(found: Answered, a: int) -> float:
-    """Give the steady flow at the level that is shown, 0 where there is none."""
+    """Give the uninterrupted flow at the level that is shown, 0 where there is none."""
     level = int(found.answers.level[a])
-    flow = float(found.levels.sustained_gpm[a, level]) if level >= 0 else 0.0
+    flow = float(found.levels.uninterrupted_gpm[a, level]) if level >= 0 else 0.0
     return flow if np.isfinite(flow) else 0.0
 
 

@@ -11,25 +11,31 @@ import numpy as np
 from preplan.errors import Finding, InputError
 from preplan.plan import (
     AnswerTable,
+    CardGroup,
     Inputs,
     LevelTable,
     Plan,
     PostingCost,
     RouteForest,
     SeasonLine,
+    Strip,
     TripTable,
 )
-from preplan.planning.assignment import CutTrips, Scene, Scores, score
-from preplan.planning.by_season import by_rows, merged_scene, rows_of, season_flags, worst_roads
+from preplan.planning.assignment import CutTrips, Scene
+from preplan.planning.by_season import merged_scene, rows_of, season_flags, worst_roads
+from preplan.planning.flows import Flows
 from preplan.planning.ground import TURNAROUND_MIN, Ground, SeasonGround, lay_ground, with_dump_sites
 from preplan.planning.groups import Answered, group_addresses
+from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
-from preplan.planning.levels import address_flags, choose, grade, level_table, site_flags
+from preplan.planning.levels import Graded, Worked, address_flags, choose, grade, site_flags
 from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
+from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
+from preplan.planning.what_if import what_if_of
 from preplan.records import (
     BoolArray,
     FeatureTable,
@@ -43,9 +49,12 @@ from preplan.roads.hose import hydrant_reach
 from preplan.roads.paths import Junctions
 from preplan.roads.speeds import rule_comparison, rule_min
 from preplan.roads.trips import Circuits, Fleet, Spots, circuits, legs_of, measure, response_min
+from preplan.units import M_PER_MI
 
 Progress = Callable[[str, float], None]
 """Called with the name of a stage and the share of the whole that is done."""
+MILE_PRICE_MIN = 1e6
+"""Minutes that stand for a mile where the shortest way is wanted, not the quickest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +67,7 @@ class Outcome:
     trips: TripTable
     forest: RouteForest
     posting_costs: tuple[PostingCost, ...]
+    worked: tuple[Worked, ...]
 
 
 def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, progress: Progress) -> Plan:
@@ -86,19 +96,17 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("computing flows", 0.4)
     parts = list(zip(ground.seasons, responses, fleets, found, strict=True))
     scenes = [scene_of(inputs, units, ground, *part) for part in parts]
-    each = [score(scene) for scene in scenes]
-    choice, road = worst_roads(
-        [choose(scene, scores) for scene, scores in zip(scenes, each, strict=True)], ground.needs.required_gpm
-    )
-    levels = by_rows([level_table(scene, scores, choice) for scene, scores in zip(scenes, each, strict=True)], road)
-    scene, scores = merged_scene(scenes, road), by_rows(each, road)
-    answers = grade(scene, levels, reach_ft, credit_gpm)
+    flows = [Flows(scene) for scene in scenes]
+    choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
+    scene = merged_scene(scenes, road)
+    graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))
     progress("tracing routes", 0.6)
     circuits_of = tuple(circuit for cuts in found for circuit in cuts)
     free_min = rows_of(free, road)
-    trips, forest = traced_trips(scene, scores, levels, answers, circuits_of, free_min, road, ground)
-    levels = with_trips(levels, trips, len(scene.sites))
-    answers = replace(answers, flags=address_flags(scene, inputs.addresses, levels, trips, answers))
+    driven = rows_of([each.cut for each in flows], road)
+    trips, forest = traced_trips(scene, graded, driven, circuits_of, free_min, road, ground)
+    levels = with_trips(graded.levels, trips, len(scene.sites))
+    answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(answers, choice.seasons)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
@@ -107,9 +115,17 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     costs = posting_costs(roads, ground.seasons, units, asked, partial(searched, inputs, ground))
     progress("grouping neighbours", 0.7)
     outcome = Outcome(
-        levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest, posting_costs=costs
+        levels=levels,
+        seasons=choice.seasons,
+        answers=answers,
+        trips=trips,
+        forest=forest,
+        posting_costs=costs,
+        worked=graded.worked,
     )
-    return assemble(inputs, ground, scene, fleets[0], outcome)
+    plan = assemble(inputs, ground, scene, fleets[0], outcome)
+    hold(plan, ground.sites.lon, ground.sites.lat)
+    return plan
 
 
 def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
@@ -197,6 +213,21 @@ def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground, season:
     return respond(units, inputs.stations, inputs.district.levels, arrival, at_site)
 
 
+def station_miles(inputs: Inputs, ground: Ground) -> FloatArray:
+    """Measure the shortest way by road from the nearest station that comes unasked, (addresses,) miles; inf: none.
+
+    A rater asks for it, whatever the minutes. Every mile is priced at a million minutes, so that turns and signals,
+    a few minutes each, do not show.
+    """
+    miles = np.repeat((ground.roads.length_m / M_PER_MI)[:, None], 2, axis=1)
+    season = ground.seasons[0]
+    fleet = unlimited_fleet(season.network, season.limits, lambda _mph: miles * MILE_PRICE_MIN, np.inf)
+    unasked = [i for i, station in enumerate(inputs.stations) if station.aid != "on request"]
+    away = response_min(fleet, Spots.of(ground.stations), Spots.of(ground.frontages))[unasked]
+    nearest: FloatArray = away.min(axis=0, initial=np.inf) / MILE_PRICE_MIN
+    return nearest
+
+
 def scene_of(
     inputs: Inputs,
     units: tuple[Unit, ...],
@@ -218,7 +249,7 @@ def scene_of(
         needs=ground.needs,
         frontages=ground.frontages,
         cuts=tuple(
-            CutTrips(trip_min=circuit.trip_min, members=fleet.members)
+            CutTrips(trip_min=circuit.trip_min, out_min=circuit.out_min, members=fleet.members)
             for fleet, circuit in zip(fleets, found, strict=True)
         ),
     )
@@ -226,9 +257,8 @@ def scene_of(
 
 def traced_trips(
     scene: Scene,
-    scores: Scores,
-    levels: LevelTable,
-    answers: AnswerTable,
+    graded: Graded,
+    driven: IntArray,
     found: tuple[Circuits, ...],
     free_min: FloatArray,
     road: IntArray,
@@ -236,11 +266,13 @@ def traced_trips(
 ) -> tuple[TripTable, RouteForest]:
     """Keep and measure trips, each on the cut of the level that is shown; trace what is chosen or stands in.
 
-    `found` holds the circuits of every cut, season by season; `road` (addresses,) is the season of the roads of each.
+    `driven` (addresses, sites, levels) is the cut of each case, `found` the circuits of every cut, season by season;
+    `road` (addresses,) is the season of the roads of each.
     """
+    levels, answers = graded.levels, graded.answers
     rows = np.arange(len(answers))
     shown = np.maximum(answers.level, 0)
-    pair_cut = scores.cut[rows, :, shown]
+    pair_cut = driven[rows, :, shown]
     trip_min = np.stack([cut.trip_min for cut in scene.cuts])
     # A pair that the shown level cannot use at all is kept on the heaviest cut that has a way.
     ways = np.isfinite(trip_min)
@@ -313,8 +345,24 @@ def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
     return replace(levels, trip=rows(levels.site), backup_trip=rows(levels.backup))
 
 
+def with_strips(groups: tuple[CardGroup, ...], outcome: Outcome) -> tuple[CardGroup, ...]:
+    """Draw up the timeline of each card's lead address, at the level that it shows."""
+    answers = outcome.answers
+    strip_of: dict[int, Strip] = {}
+    for part in outcome.worked:
+        shown = np.flatnonzero(part.run.level == answers.level[part.run.address])
+        row_of = dict(zip(part.run.address[shown].tolist(), shown.tolist(), strict=True))
+        leads = [group.lead for group in groups if group.lead in row_of]
+        run = part.run.rows(np.array([row_of[lead] for lead in leads], dtype=np.int32))
+        late = answers.called[run.address] == "on arrival"
+        made = strips(part.scene, run, np.where(late, on_arrival_min(part.scene, run.address), 0.0))
+        strip_of |= dict(zip(leads, made, strict=True))
+    return tuple(replace(group, strip=strip_of.get(group.lead)) for group in groups)
+
+
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:
     """Put the finished plan together."""
+    groups = group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),
@@ -327,6 +375,8 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         stations=inputs.stations,
         units=scene.units,
         arrival_min=scene.response.arrival_min,
+        site_arrival_min=scene.response.site_arrival_min,
+        station_mi=station_miles(inputs, ground),
         hydrants=inputs.hydrants,
         cuts=tuple(fleet.cut for fleet in fleets),
         trips=outcome.trips,
@@ -334,7 +384,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         levels=outcome.levels,
         seasons=outcome.seasons,
         answers=outcome.answers,
-        groups=group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per),
+        groups=with_strips(groups, outcome),
         roads=ground.roads,
         limits=ground.limits,
         season_limits=season_limits(ground, outcome.seasons),
@@ -347,6 +397,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         problems=ground.problems,
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
+        what_if=what_if_of(scene, outcome.trips),
     )
 
 

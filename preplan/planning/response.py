@@ -25,6 +25,8 @@ class Response:
     """(addresses, levels, units) engines sent."""
     tankers: BoolArray
     """(addresses, levels, units) tankers sent."""
+    hauls: BoolArray
+    """(addresses, units) those that could be sent to haul, however many a level or their station sends."""
     attack_engine: IntArray
     """(addresses,) first engine at the address; -1: none."""
     short_engines: IntArray
@@ -68,7 +70,8 @@ def respond(
     lacking = np.maximum(most - _capped(engine, units, stations, arrival_min, "max_engines").sum(axis=1), 0)
     as_engine = either & (_rank(np.where(either, arrival_min, np.inf)) < lacking[:, None])
     engine = _capped(engine | as_engine, units, stations, arrival_min, "max_engines")
-    tanker = _capped(tanker | (either & ~as_engine), units, stations, arrival_min, "max_tankers")
+    hauls = tanker | (either & ~as_engine)
+    tanker = _capped(hauls, units, stations, arrival_min, "max_tankers")
     engines, short_engines = _first(engine, arrival_min, [level.engines for level in levels])
     tankers, short_tankers = _first(tanker, arrival_min, [level.tankers for level in levels])
     soonest = np.where(engine, arrival_min, np.inf)
@@ -77,6 +80,7 @@ def respond(
         site_arrival_min=site_arrival_min,
         engines=engines,
         tankers=tankers,
+        hauls=hauls,
         attack_engine=np.where(engine.any(axis=1), soonest.argmin(axis=1), -1).astype(np.int32),
         short_engines=short_engines,
         short_tankers=short_tankers,
@@ -134,12 +138,13 @@ def assign_jobs(  # the five arrays are one case's coordinates and its two local
     *,
     needs_engine: BoolArray,
     near: BoolArray,
+    later_min: FloatArray | float = 0.0,
 ) -> Jobs:
     """Give the engines of each case their jobs: attack, then fill, then dump.
 
     `needs_engine` and `near` are of shape (cases,): the site wants a pumper; the building is so near the dump
-    site that the attack engine can draft. Where two engines cannot both fill and dump, the second drafts and
-    only vacuum tankers run.
+    site that the attack engine can draft. `later_min` (cases, units) is how much later than at minute 0 a unit is
+    alerted. Where two engines cannot both fill and dump, the second drafts and only vacuum tankers run.
     """
     attack = response.attack_engine[address]
     rest = response.engines[address, level].copy()
@@ -147,10 +152,10 @@ def assign_jobs(  # the five arrays are one case's coordinates and its two local
     others = rest.sum(axis=1)
     can_fill = needs_engine & ((others >= 2) | ((others == 1) & near))
     vacuum_only = needs_engine & ~can_fill
-    at_site = np.where(rest, response.site_arrival_min[site], np.inf)
+    at_site = np.where(rest, response.site_arrival_min[site] + later_min, np.inf)
     fill = np.where(can_fill & np.isfinite(at_site.min(axis=1, initial=np.inf)), at_site.argmin(axis=1), -1)
     rest[np.arange(len(address)), np.maximum(fill, 0)] &= fill < 0
-    at_scene = np.where(rest, response.arrival_min[address], np.inf)
+    at_scene = np.where(rest, response.arrival_min[address] + later_min, np.inf)
     left = np.isfinite(at_scene.min(axis=1, initial=np.inf))
     dump = np.where(left, at_scene.argmin(axis=1), np.where(near, attack, -1))
     return Jobs(

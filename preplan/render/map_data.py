@@ -6,6 +6,7 @@ crew, road name) is stored once and named by its place in a list.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -13,9 +14,10 @@ from typing import Any
 import numpy as np
 
 from preplan.plan import STATUSES, Plan
-from preplan.records import FILL_SITE_KINDS, BoolArray, FillSite, FloatArray, IntArray
+from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
 from preplan.render import words
-from preplan.render.map_pack import Ints, grid, lines, pack, steps, whole
+from preplan.render.map_pack import NOT_KNOWN, Ints, grid, lines, pack, steps, whole
+from preplan.render.map_what_if import what_if_data
 
 Page = dict[str, Any]
 """A part of the page's data: plain text, whole numbers, lists and dicts of them."""
@@ -81,7 +83,8 @@ class Frame:
 
 def map_data(plan: Plan) -> Page:
     """Collect what the page's script needs; the same plan gives the same dict, in the same order."""
-    trips, trip_row = _trips(plan)
+    along = along_roads(plan)
+    trips = _trips(plan, along)
     used_rows, forest_row = _forest_rows(plan, trips)
     driven = np.concatenate([plan.forest.segment[used_rows], plan.frontages.segment])
     roads = kept_roads(plan, drawn_frame(plan), driven)
@@ -99,11 +102,19 @@ def map_data(plan: Plan) -> Page:
         "sites": [_site(plan, k) for k in range(len(plan.sites))],
         "roads": _roads(plan, roads),
         "ground": _ground(plan),
-        "addresses": _addresses(plan, road_row),
-        "answers": _answers(plan, trip_row),
-        "trips": _trip_columns(plan, trips, forest_row),
+        "along": pack(steps(along)),
+        "addresses": _addresses(plan, road_row, along),
+        "answers": _answers(plan, along),
+        "trips": _trip_columns(plan, trips, forest_row, along),
         "forest": _forest(plan, used_rows, forest_row, road_row),
+        "closures": _closures(plan, road_row),
+        "whatIf": what_if_data(plan, along),
     }
+
+
+def along_roads(plan: Plan) -> Ints:
+    """Order the addresses along the roads that they front: neighbours' numbers differ by little, and pack short."""
+    return np.lexsort((plan.frontages.fraction, plan.frontages.segment))
 
 
 def view_frame(plan: Plan) -> Frame:
@@ -159,7 +170,7 @@ def _box(frame: Frame) -> list[float]:
     return [round(edge, 5) for edge in (frame.west, frame.south, frame.east, frame.north)]
 
 
-def _renumber(kept: IntArray, total: int) -> Ints:
+def _renumber(kept: IntArray | Ints, total: int) -> Ints:
     """Give each kept row its new number; -1 for the others."""
     new = np.full(total, -1, dtype=np.int64)
     new[kept] = np.arange(len(kept))
@@ -189,6 +200,7 @@ def _unit(plan: Plan, index: int) -> Page:
         "id": words.printable(unit.unit_id),
         "kind": unit.kind,
         "gal": int(words.round_down(unit.tank_gal)),
+        "selfFills": unit.self_fill_gpm is not None,
         "station": numbers.get(unit.station_id, -1),
     }
 
@@ -256,7 +268,33 @@ def _roads(plan: Plan, kept: IntArray) -> Page:
         "post": pack([posts.place(text) for text in posted]),
         "names": names.values,
         "posts": posts.values,
+        "ways": roads.way_id[kept][(marks & (MARK_POSTED | MARK_UNPOSTED)) > 0].tolist(),
     }
+
+
+def _closures(plan: Plan, road_row: Ints) -> list[Page]:
+    """List the district's own closures with their facts and the stretches drawn."""
+    return [
+        {
+            "title": f"Closure {words.printable(one.closure.closure_id)}: {_closure_words(one.closure)}",
+            "shut": one.closure.kind in {"closed", "one_way"},
+            "facts": [
+                ("In force", words.months(one.closure.months)),
+                ("Note", words.printable(one.closure.note) or "none"),
+            ],
+            "roads": [row for row in road_row[one.segments].tolist() if row >= 0],
+        }
+        for one in plan.limits.closed
+    ]
+
+
+def _closure_words(closure: Closure) -> str:
+    """Say what a closure does, such as 'at most 24,000 lb'."""
+    units = {"max_lb": "lb", "max_height_ft": "ft high", "max_width_ft": "ft wide"}
+    if closure.kind in units and closure.value is not None:
+        digits = 0 if closure.kind == "max_lb" else 1
+        return f"at most {words.number(closure.value, digits)} {units[closure.kind]}"
+    return words.printable(closure.kind.replace("_", " "))
 
 
 def _posted_words(plan: Plan, segment: int) -> str:
@@ -299,56 +337,82 @@ def _ground(plan: Plan) -> Page:
 # --------------------------------------------------------------------------- the many
 
 
-def _addresses(plan: Plan, road_row: Ints) -> Page:
+def _addresses(plan: Plan, road_row: Ints, along: Ints) -> Page:
     table, needs, fronts = plan.addresses, plan.needs, plan.frontages
     lon, lat = grid(table.lon), grid(table.lat)
     on_road = (fronts.segment >= 0) & np.isfinite(fronts.lon) & np.isfinite(fronts.lat)
-    bases = Texts()
+    bases, rests = Texts(), Texts()
     basis = [
         bases.place(words.basis_words(text) + ("; the size is assumed" if assumed else ""))
         for text, assumed in zip(needs.basis, needs.assumed.tolist(), strict=True)
     ]
-    return {
-        "label": [words.where_words(plan, k) for k in range(len(table))],
-        "lon": pack(steps(lon)),
-        "lat": pack(steps(lat)),
-        "road": pack(_moved(fronts.segment, road_row)),
-        "frontLon": pack(np.where(on_road, grid(fronts.lon) - lon, 0)),
-        "frontLat": pack(np.where(on_road, grid(fronts.lat) - lat, 0)),
-        "driveway": pack(whole(fronts.driveway_ft, way="up")),
-        "gpm": pack(whole(needs.required_gpm, way="up")),
-        "gal": pack(whole(needs.required_gal, way="up")),
-        "min": pack(whole(needs.required_min, way="up")),
-        "basis": pack(basis),
-        "bases": bases.values,
+    parted = [_parted(words.where_words(plan, k)) for k in range(len(table))]
+    columns = {
+        "number": [number for number, _ in parted],
+        "rest": [rests.place(rest) for _, rest in parted],
+        "lon": lon,
+        "lat": lat,
+        "road": _moved(fronts.segment, road_row),
+        "frontLon": np.where(on_road, grid(fronts.lon) - lon, 0),
+        "frontLat": np.where(on_road, grid(fronts.lat) - lat, 0),
+        "driveway": whole(fronts.driveway_ft, way="up"),
+        "gpm": whole(needs.required_gpm, way="up"),
+        "gal": whole(needs.required_gal, way="up"),
+        "min": whole(needs.required_min, way="up"),
+        "basis": basis,
     }
+    return {**_packed(columns, along), "rests": rests.values, "bases": bases.values}
 
 
-def _answers(plan: Plan, trip_row: Ints) -> Page:
-    """Answers by address, and by address and level (row by row)."""
+def _packed(columns: dict[str, Any], along: Ints) -> Page:
+    """Pack columns by address, or by address and level, as steps from address to address along the roads."""
+    return {name: pack(steps(np.asarray(column)[along])) for name, column in columns.items()}
+
+
+def _parted(label: str) -> tuple[int, str]:
+    """Part a label into house number and rest, so that roads are stored once; -1 where it has no plain number.
+
+    >>> _parted("12 Mill Road"), _parted("012 Mill Road"), _parted("Mill Road")
+    ((12, 'Mill Road'), (-1, '012 Mill Road'), (-1, 'Mill Road'))
+    """
+    number, _, rest = label.partition(" ")
+    plain = rest and re.fullmatch(r"0|[1-9][0-9]{0,7}", number)
+    return (int(number), rest) if plain else (NOT_KNOWN, label)
+
+
+def _answers(plan: Plan, along: Ints) -> Page:
+    """Answers by address, and by address and level."""
     answers, levels = plan.answers, plan.levels
-    flags = Texts()
+    flags, codes = Texts(), Texts()
     flag_lists = [[flags.place(words.flag_words(flag)) for flag in row] for row in answers.flags]
+    code_of = {words.flag_words(flag): codes.place(words.printable(flag.code)) for row in answers.flags for flag in row}
+    case, texts = _cases(plan)
+    columns = {
+        "status": [STATUSES.index(status) for status in answers.status],
+        "level": answers.level,
+        "hydrant": whole(answers.hydrant_ft, way="up"),
+        "first": whole(answers.first_arrival_min, 10),
+        "flagCount": [len(row) for row in flag_lists],
+        "case": case,
+        "cycle": whole(levels.cycle_min, 10),
+        "flow": whole(levels.sustained_gpm, way="down"),
+        "backupFlow": whole(levels.backup_gpm, way="down"),
+        "oneOut": whole(levels.one_out_gpm, way="down"),
+    }
     return {
-        "status": pack([STATUSES.index(status) for status in answers.status]),
-        "level": pack(answers.level),
-        "hydrant": pack(whole(answers.hydrant_ft, way="up")),
-        "first": pack(whole(answers.first_arrival_min, 10)),
-        "flagCount": pack([len(row) for row in flag_lists]),
+        **_packed(columns, along),
+        **texts,
         "flag": pack([one for row in flag_lists for one in row]),
         "flags": flags.values,
-        **_cases(plan),
-        "trip": pack(steps(_moved(levels.trip, trip_row).ravel())),
-        "backupTrip": pack(steps(_moved(levels.backup_trip, trip_row).ravel())),
-        "cycle": pack(whole(levels.cycle_min, 10)),
-        "flow": pack(whole(levels.sustained_gpm, way="down")),
-        "backupFlow": pack(whole(levels.backup_gpm, way="down")),
-        "oneOut": pack(whole(levels.one_out_gpm, way="down")),
+        "code": pack([code_of[said] for said in flags.values]),
+        "codes": codes.values,
     }
 
 
-def _cases(plan: Plan) -> Page:
-    """Pack what many answers have in common, each distinct set of it once.
+def _cases(plan: Plan) -> tuple[Ints, Page]:
+    """List what many answers have in common, each distinct set of it once.
+
+    Returns the number of each answer's set, (addresses, levels), and the sets.
 
     A case is fill site, backup, second site, meets, engines short, tankers short, and the places of its crew,
     limiting term and season in their lists.
@@ -359,7 +423,7 @@ def _cases(plan: Plan) -> Page:
     matters = _season_matters(plan)
     counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
     numbers = np.stack([column.astype(np.int64) for column in counted], axis=-1).tolist()
-    case = []
+    case = np.empty(levels.site.shape, dtype=np.int64)
     for a, k in np.ndindex(*levels.site.shape):
         season = int(levels.season[a, k])
         texts = (
@@ -367,14 +431,9 @@ def _cases(plan: Plan) -> Page:
             limits.place(words.limit_words(str(levels.limited_by[a, k]))),
             seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
         )
-        case.append(cases.place((*numbers[a][k], *texts)))
-    return {
-        "case": pack(case),
-        "cases": cases.values,
-        "crews": crews.values,
-        "limits": limits.values,
-        "seasons": seasons.values,
-    }
+        case[a, k] = cases.place((*numbers[a][k], *texts))
+    lists = {"cases": cases, "crews": crews, "limits": limits, "seasons": seasons}
+    return case, {name: one.values for name, one in lists.items()}
 
 
 def _season_matters(plan: Plan) -> BoolArray:
@@ -410,11 +469,12 @@ def _moved(rows: IntArray, new: Ints) -> Ints:
 # --------------------------------------------------------------------------- the routes
 
 
-def _trips(plan: Plan) -> tuple[IntArray, Ints]:
-    """List the trips that some answer names, and the new number of every trip."""
+def _trips(plan: Plan, along: Ints) -> IntArray:
+    """List the trips that some answer names, by fill site, then along the roads."""
     named = np.unique(np.concatenate([plan.levels.trip.ravel(), plan.levels.backup_trip.ravel()]))
-    kept = named[named >= 0].astype(np.int32)
-    return kept, _renumber(kept, len(plan.trips))
+    kept = named[named >= 0]
+    place = _renumber(along, len(along))
+    return kept[np.lexsort((place[plan.trips.address[kept]], plan.trips.site[kept]))].astype(np.int32)
 
 
 def _forest_rows(plan: Plan, trips: IntArray) -> tuple[IntArray, Ints]:
@@ -432,25 +492,28 @@ def _forest_rows(plan: Plan, trips: IntArray) -> tuple[IntArray, Ints]:
     return kept, _renumber(kept, len(plan.forest))
 
 
-def _trip_columns(plan: Plan, kept: IntArray, forest_row: Ints) -> Page:
+def _trip_columns(plan: Plan, kept: IntArray, forest_row: Ints, along: Ints) -> Page:
     trips = plan.trips
     out_min, back_min = trips.out_min[kept], trips.back_min[kept]
     out_mi, back_mi = trips.out_mi[kept], trips.back_mi[kept]
     tenths = [whole(part, 10) for part in (out_min, back_min, out_min + back_min)]
     hundredths = [whole(part, 100) for part in (out_mi, back_mi, out_mi + back_mi)]
-    return {
-        "outMin": pack(tenths[0]),
-        "backMin": pack(tenths[1]),
-        "outMi": pack(hundredths[0]),
-        "backMi": pack(hundredths[1]),
+    columns: dict[str, IntArray | Ints] = {
+        "site": trips.site[kept],
+        "place": _renumber(along, len(along))[trips.address[kept]],
+        "outMin": tenths[0],
+        "backMin": tenths[1],
+        "outMi": hundredths[0],
+        "backMi": hundredths[1],
         # The whole, rounded by itself, less the sum of its rounded parts.
-        "moreMin": pack(tenths[2] - tenths[0] - tenths[1]),
-        "moreMi": pack(hundredths[2] - hundredths[0] - hundredths[1]),
-        "bridges": pack(trips.unposted_bridges[kept]),
-        "turn": pack(trips.turn_at_dump[kept] * 1 + trips.turn_at_site[kept] * 2),
-        "outLeaf": pack(_moved(trips.out_leaf[kept], forest_row)),
-        "backLeaf": pack(_moved(trips.back_leaf[kept], forest_row)),
+        "moreMin": tenths[2] - tenths[0] - tenths[1],
+        "moreMi": hundredths[2] - hundredths[0] - hundredths[1],
+        "bridges": trips.unposted_bridges[kept],
+        "turn": trips.turn_at_dump[kept] * 1 + trips.turn_at_site[kept] * 2,
+        "outLeaf": _moved(trips.out_leaf[kept], forest_row),
+        "backLeaf": _moved(trips.back_leaf[kept], forest_row),
     }
+    return {name: pack(steps(column)) for name, column in columns.items()}
 
 
 def _forest(plan: Plan, rows: IntArray, forest_row: Ints, road_row: Ints) -> Page:

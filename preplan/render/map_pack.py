@@ -18,6 +18,8 @@ DEGREE_STEPS = 100_000
 NOT_KNOWN = -1
 """Stands for a missing or endless number in a packed column; every packed quantity is 0 or more."""
 _BITS = 7
+_SHORT = 8
+"""Columns no longer than this are packed number by number even where all are equal."""
 _MOST = 2**31
 """The script's whole numbers stay exact under 32-bit operations below this."""
 
@@ -25,17 +27,31 @@ Ints = npt.NDArray[np.int64]
 
 
 def pack(values: npt.ArrayLike) -> str:
-    """Pack whole numbers of any shape, row by row.
+    """Pack whole numbers of any shape, row by row, in the shortest of three ways.
+
+    One number alone, often: '=count,number'. Mostly 0: '~count,places,numbers', both packed plainly, the places of
+    what is not 0 as steps. Else plainly: the bytes in base64.
 
     Raises
     ------
     OverflowError
         Where a number lies outside plus or minus 2**30.
 
-    >>> pack([0, -1, 1, 300])
-    'AAEC2AQ='
+    >>> pack([0, -1, 1, 300]), pack([3] * 100), pack([0] * 50 + [7])
+    ('AAEC2AQ=', '=100,3', '~51,ZA==,Dg==')
     """
     signed = np.asarray(values, dtype=np.int64).ravel()
+    if signed.size > _SHORT and np.all(signed == signed[0]):
+        return f"={signed.size},{signed[0]}"
+    places = np.flatnonzero(signed)
+    if signed.size > _SHORT and len(places) < signed.size / 2:
+        rare = f"~{signed.size},{_plain(steps(places))},{_plain(signed[places])}"
+        return min(_plain(signed), rare, key=len)
+    return _plain(signed)
+
+
+def _plain(signed: Ints) -> str:
+    """Pack each number as its own bytes."""
     folded = (signed << 1) ^ (signed >> 63)
     if folded.size and int(folded.max()) >= _MOST:
         raise OverflowError("a packed number must lie within plus or minus 2**30")
@@ -51,7 +67,7 @@ def pack(values: npt.ArrayLike) -> str:
 
 
 def steps(values: npt.ArrayLike) -> Ints:
-    """Replace each number but the first by its difference from the one before.
+    """Replace each number, or row of numbers, but the first by its difference from the one before.
 
     >>> steps([5, 7, 4]).tolist()
     [5, 2, -3]

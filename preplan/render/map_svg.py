@@ -20,6 +20,8 @@ WIDTH = 2000
 """Width of the drawing, in its own units; places are whole units."""
 BEND_UNITS = 2.0
 """Bends smaller than this are not drawn."""
+HIDDEN_UNITS = 10
+"""Of addresses of one status within a square of this side one is drawn: half the width of its symbol."""
 ROAD_PENS = (("#6e6e6e", 8), ("#808080", 7), ("#929292", 6), ("#a6a6a6", 4))
 """Shade and width of each rank of road that is drawn; the last rank is left out."""
 SCALE_MI = (10.0, 5.0, 2.0, 1.0, 0.5, 0.25)
@@ -181,8 +183,14 @@ def _addresses(plan: Plan, sheet: Sheet) -> str:
     units = sheet.units(np.column_stack([plan.addresses.lon, plan.addresses.lat]))
     status = plan.answers.status
     order = ("hydrant", *(one for one in STATUSES if one != "hydrant"))
-    places = {one: [(int(x), int(y)) for x, y in units[status == one].tolist()] for one in order}
+    places = {one: [(int(x), int(y)) for x, y in _apart(units[status == one]).tolist()] for one in order}
     return "".join(status_marks(one, places[one]) for one in order if places[one])
+
+
+def _apart(units: IntArray) -> IntArray:
+    """Leave out places that one of the same status hides but for its edge; the first of each square stays."""
+    _, first = np.unique(units // HIDDEN_UNITS, axis=0, return_index=True)
+    return units[np.sort(first)]
 
 
 def _sites(plan: Plan, sheet: Sheet) -> list[str]:

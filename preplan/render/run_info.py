@@ -61,7 +61,7 @@ def run_json(
         ],
         "rules": rules_in_use(plan.district.rules),
         "counts": counts(plan, inputs),
-        "files": {name: sha256(content).hexdigest() for name, content in sorted(out_files.items())},
+        "files": {name: sha256(out_files[name]).hexdigest() for name in sorted(out_files)},
         "seconds": {step: round(taken, 2) for step, taken in seconds.items()},
     }
     text = json.dumps(run, ensure_ascii=False, allow_nan=False, indent=2)

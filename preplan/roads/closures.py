@@ -9,7 +9,7 @@ import numpy.typing as npt
 import shapely
 
 from preplan.errors import Finding, InputError
-from preplan.records import BoolArray, Closure, FloatArray, IntArray, Problem, RoadTable
+from preplan.records import BoolArray, ClosedRoad, Closure, FloatArray, IntArray, Problem, RoadTable
 from preplan.roads.draft import Draft
 from preplan.roads.projection import road_lines, road_projection
 from preplan.roads.road_names import road_label
@@ -51,6 +51,7 @@ def apply_closures(
         if not len(rows):
             findings.append(_missed(closure))
         elif closure.months & months:
+            draft.closed.append(ClosedRoad(closure=closure, segments=rows))
             _apply(draft, closure, rows, np.ones(len(rows), dtype=np.bool_) if forward is None else forward)
             if closure.way_id is None and len(closure.line) == 1:
                 problems += _far_reaching(roads, closure, rows)

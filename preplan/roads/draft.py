@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits
+from preplan.records import BoolArray, ClosedRoad, FloatArray, IntArray, RoadLimits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +26,8 @@ class Draft:
     narrow: BoolArray
     barred: BoolArray
     """A sign says no to all."""
+    closed: list[ClosedRoad] = field(default_factory=list)
+    """The district's own closures, as they are put on their stretches."""
 
     def close(self, rows: IntArray) -> None:
         """Close stretches to every vehicle."""
@@ -47,4 +49,5 @@ class Draft:
             posted=np.any([np.isfinite(kind) for kind in kinds], axis=0),
             unposted_bridge=self.bridge & ~self.weight_known,
             narrow=self.narrow,
+            closed=tuple(self.closed),
         )

@@ -4,15 +4,23 @@ const ROAD_WIDTHS = [4.5, 3.6, 3, 2.2, 1.1];
 const ROAD_FROM_ZOOM = [0, 0, 0, 10, 13];
 const LABEL_FROM_ZOOM = [11, 12, 13, 14, 16];
 const PAD_SHARE = 0.3; // drawn beyond the window on each side, so that dragging shows no edge
+const BRIDGES_FROM_ZOOM = 12;
 const CELL_PX = 2;
-const DRAW_ORDER = [4, 0, 1, 2, 3]; // hydrant first, what is not met or has no route on top
+// Marks of addresses: the five statuses by their place, then the three verdicts of a what-if.
+const VERDICT_MARK = 5;
+const DRAW_ORDER = [4, 0, 1, 2, 6, 7, 5, 3]; // hydrant first, what is not met or has no route on top
 
 const view = {
   night: false,
   hidden: new Set(), // statuses that the filter hides
   level: -1, // response level that the filter keeps; -1: any
+  flag: "", // code of the flag that the filter keeps; "": any
+  site: -1, // fill site that the filter keeps; -1: any
   address: -1,
   siteChosen: -1,
+  roadsChosen: [], // the bridge or closure that is chosen
+  depends: null, // a mark for each address that depends on what is chosen
+  whatIf: null, // flows and verdicts with something changed
   circuit: null,
   dim: false, // the addresses that are not looked at stand back
   tiles: false,
@@ -20,7 +28,14 @@ const view = {
 
 function isShown(address) {
   if (view.hidden.has(answers.status[address])) return false;
-  return view.level < 0 || answeredBy(address) === view.level;
+  if (view.level >= 0 && answeredBy(address) !== view.level) return false;
+  if (view.site >= 0 && !servedBy(address, view.site)) return false;
+  return !view.flag || addresses.flagCodes[address].includes(view.flag);
+}
+
+// What is drawn for an address.
+function markOf(address) {
+  return view.whatIf && view.whatIf.shuttled[address] ? VERDICT_MARK + view.whatIf.verdict[address] : answers.status[address];
 }
 
 // The response level that meets an address's need; -1 where none does, whatever level its numbers show.
@@ -30,9 +45,9 @@ function answeredBy(address) {
 }
 
 function opacity(address) {
-  if (!view.dim) return 1;
-  if (view.siteChosen >= 0) return servedBy(address, view.siteChosen) ? 1 : 0.2;
-  return view.circuit ? 0.4 : 1;
+  if (view.dim && view.depends) return view.depends[address] ? 1 : 0.2;
+  if (view.dim && view.circuit) return 0.4;
+  return view.whatIf && view.whatIf.some && !view.whatIf.changed[address] ? 0.45 : 1;
 }
 
 // The site an address counts on: the fill site at the response level its answer shows.
@@ -168,7 +183,7 @@ const Chart = L.Layer.extend({
   },
 
   paintBridges() {
-    if (this.zoom < 12) return;
+    if (this.zoom < BRIDGES_FROM_ZOOM) return;
     for (let k = 0; k < roads.count; k += 1) {
       const mark = roads.mark[k] & 3;
       if (!mark || !this.inView(roads, k)) continue;
@@ -176,6 +191,14 @@ const Chart = L.Layer.extend({
       drawBridge(this.pen, mark, x, y, angle, this.colours);
       this.taken.push([x - 9, y - 9, x + 9, y + 9]);
       if (roads.posts[roads.post[k]] && this.zoom >= 13) this.posts.push([roads.posts[roads.post[k]], x + 13, y]);
+    }
+    for (const { shut, roads: on } of data.closures) {
+      for (const k of shut ? on : []) {
+        if (!this.inView(roads, k)) continue;
+        const { x, y, angle } = this.middle(k);
+        drawClosure(this.pen, x, y, angle, this.colours);
+        this.taken.push([x - 9, y - 9, x + 9, y + 9]);
+      }
     }
   },
 
@@ -208,15 +231,15 @@ const Chart = L.Layer.extend({
     return Math.max(2.8, Math.min(9, 4 + (this.zoom - 11) * 1.1));
   },
 
-  sprite(status, r) {
-    const key = `${status} ${r} ${this.ratio}`;
+  sprite(mark, r) {
+    const key = `${mark} ${r} ${this.ratio}`;
     if (!this.sprites.has(key)) {
       const side = 2 * Math.ceil(r + 4);
       const canvas = document.createElement("canvas");
       canvas.width = canvas.height = side * this.ratio;
       const pen = canvas.getContext("2d");
       pen.scale(this.ratio, this.ratio);
-      drawStatus(pen, status, side / 2, side / 2, r);
+      drawMark(pen, mark, side / 2, side / 2, r);
       this.sprites.set(key, { canvas, side });
     }
     return this.sprites.get(key);
@@ -226,7 +249,7 @@ const Chart = L.Layer.extend({
     const { pen } = this;
     const r = this.symbolSize();
     for (const address of this.uncovered()) {
-      const { canvas, side } = this.sprite(answers.status[address], r);
+      const { canvas, side } = this.sprite(markOf(address), r);
       const [x, y] = this.pixel(addresses.x[address], addresses.y[address]);
       pen.globalAlpha = opacity(address);
       // At whole pixels a sprite is copied, not computed anew.
@@ -252,13 +275,13 @@ const Chart = L.Layer.extend({
       taken[cell] = 1;
       kept.push(a);
     };
-    // From the top down: those looked at before those that stand back, then by status.
-    const shown = [...Array(addresses.count).keys()].filter(isShown);
-    for (const clear of [true, false]) {
-      for (const status of [...DRAW_ORDER].reverse()) {
-        for (const a of shown) if (answers.status[a] === status && (opacity(a) === 1) === clear) keep(a);
-      }
+    // From the top down: those looked at before those that stand back, then by mark.
+    const turns = DRAW_ORDER.length;
+    const heap = Array.from({ length: 2 * turns }, () => []);
+    for (let a = 0; a < addresses.count; a += 1) {
+      if (isShown(a)) heap[(opacity(a) === 1 ? turns : 0) + DRAW_ORDER.indexOf(markOf(a))].push(a);
     }
+    heap.reverse().forEach((some) => some.forEach(keep));
     return kept.reverse();
   },
 
@@ -267,7 +290,7 @@ const Chart = L.Layer.extend({
     const { pen } = this;
     const r = this.symbolSize();
     const [x, y] = this.pixel(addresses.x[view.address], addresses.y[view.address]);
-    drawStatus(pen, answers.status[view.address], x, y, r + 2);
+    drawMark(pen, markOf(view.address), x, y, r + 2);
     drawCorners(pen, x, y, r + 8, this.colours);
     this.taken.push([x - r - 9, y - r - 9, x + r + 9, y + r + 9]);
   },
@@ -279,11 +302,16 @@ const Chart = L.Layer.extend({
       drawStation(this.pen, k + 1, x, y, r * 0.75);
       this.taken.push([x - r, y - r, x + r, y + r]);
     });
-    const byService = [...data.sites.keys()].sort((a, b) => data.sites[a].inService - data.sites[b].inService);
+    const inService = (k) => (view.whatIf ? !view.whatIf.steady.change.off.has(k) : data.sites[k].inService);
+    const byService = [...data.sites.keys()].sort((a, b) => inService(a) - inService(b));
     for (const k of byService) {
       const [x, y] = this.pixel(data.sites[k].x, data.sites[k].y);
-      drawSite(this.pen, data.sites[k], k + 1, x, y, k === view.siteChosen ? r * 1.3 : r);
+      drawSite(this.pen, { ...data.sites[k], inService: inService(k) }, k + 1, x, y, k === view.siteChosen ? r * 1.3 : r);
       this.taken.push([x - r, y - 1.5 * r, x + r, y + 1.2 * r]);
+    }
+    for (const road of view.roadsChosen) {
+      const { x, y } = this.middle(road);
+      drawCorners(this.pen, x, y, 17, this.colours);
     }
     if (view.circuit && view.circuit.dump) {
       const [x, y] = this.pixel(...view.circuit.dump);

@@ -3,8 +3,19 @@
 
 const data = JSON.parse(document.getElementById("plan-data").textContent);
 
-// The inverse of pack(): base64, seven bits a byte, zigzag.
+// The inverse of pack(): base64, seven bits a byte, zigzag; or =count,number; or ~count,places,numbers.
 function unpack(text) {
+  if (text[0] === "=") {
+    const [count, number] = text.slice(1).split(",").map(Number);
+    return new Array(count).fill(number);
+  }
+  if (text[0] === "~") {
+    const [count, places, values] = text.slice(1).split(",");
+    const column = new Array(Number(count)).fill(0);
+    const given = unpack(values);
+    running(places).forEach((place, k) => (column[place] = given[k]));
+    return column;
+  }
   const bytes = atob(text);
   const numbers = [];
   let value = 0;
@@ -25,6 +36,22 @@ function unpack(text) {
 function running(text) {
   let sum = 0;
   return unpack(text).map((step) => (sum += step));
+}
+
+// A column by address, or by address and level, that is packed as steps along the roads.
+function alongRoads(text) {
+  const stepped = unpack(text);
+  const width = along.length ? stepped.length / along.length : 1;
+  const column = new Array(stepped.length);
+  const last = new Array(width).fill(0);
+  let at = 0;
+  for (const address of along) {
+    for (let k = 0; k < width; k += 1, at += 1) {
+      last[k] += stepped[at];
+      column[address * width + k] = last[k];
+    }
+  }
+  return column;
 }
 
 function unitX(lon) {
@@ -68,9 +95,12 @@ function unpackLines(packed) {
   return { count: counts.length, start, x, y, box };
 }
 
-function unpackColumns(packed, names) {
-  return Object.fromEntries(names.map((name) => [name, unpack(packed[name])]));
+function unpackColumns(packed, names, how = unpack) {
+  return Object.fromEntries(names.map((name) => [name, how(packed[name])]));
 }
+
+const along = running(data.along);
+const levelCount = data.levels.length;
 
 const roads = {
   ...unpackLines(data.roads),
@@ -91,14 +121,14 @@ const forest = {
   up: unpack(data.forest.up),
 };
 const trips = unpackColumns(data.trips, [
-  "outMin", "backMin", "moreMin", "outMi", "backMi", "moreMi", "bridges", "turn", "outLeaf", "backLeaf",
-]);
+  "site", "place", "outMin", "backMin", "moreMin", "outMi", "backMi", "moreMi", "bridges", "turn", "outLeaf",
+  "backLeaf",
+], running);
 trips.min = trips.moreMin.map((more, k) => more + trips.outMin[k] + trips.backMin[k]);
 trips.mi = trips.moreMi.map((more, k) => more + trips.outMi[k] + trips.backMi[k]);
 const CASE_COLUMNS = ["site", "backup", "split", "meets", "shortEngines", "shortTankers", "crew", "limit", "season"];
 const answers = unpackAnswers(data.answers);
 const addresses = unpackAddresses(data.addresses);
-const levelCount = data.levels.length;
 for (const place of [...data.sites, ...data.stations]) {
   place.x = unitX(place.lon);
   place.y = unitY(place.lat);
@@ -106,33 +136,56 @@ for (const place of [...data.sites, ...data.stations]) {
 
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
-    "status", "level", "hydrant", "first", "flagCount", "flag", "case", "cycle", "flow", "backupFlow", "oneOut",
-  ]);
+    "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "oneOut",
+  ], alongRoads);
   CASE_COLUMNS.forEach((name, k) => {
     columns[name] = columns.case.map((one) => packed.cases[one][k]);
   });
-  return { ...columns, trip: running(packed.trip), backupTrip: running(packed.backupTrip) };
+  const tripTo = tripFinder();
+  const tripOf = (site, at) => tripTo(Math.floor(at / levelCount), site);
+  return { ...columns, flag: unpack(packed.flag), trip: columns.site.map(tripOf), backupTrip: columns.backup.map(tripOf) };
+}
+
+// Finds the trip of an address to a site; -1 where none is in the page.
+function tripFinder() {
+  const start = new Int32Array(along.length + 1);
+  for (const place of trips.place) start[along[place] + 1] += 1;
+  for (let a = 0; a < along.length; a += 1) start[a + 1] += start[a];
+  const end = start.slice();
+  const rows = new Int32Array(trips.place.length);
+  trips.place.forEach((place, trip) => {
+    rows[end[along[place]]] = trip;
+    end[along[place]] += 1;
+  });
+  return (address, site) => {
+    for (let k = start[address]; k < end[address]; k += 1) if (trips.site[rows[k]] === site) return rows[k];
+    return -1;
+  };
 }
 
 function unpackAddresses(packed) {
-  const lon = running(packed.lon);
-  const lat = running(packed.lat);
-  const columns = unpackColumns(packed, ["road", "driveway", "gpm", "gal", "min", "basis"]);
-  const frontLon = unpack(packed.frontLon).map((step, k) => step + lon[k]);
-  const frontLat = unpack(packed.frontLat).map((step, k) => step + lat[k]);
+  const columns = unpackColumns(packed, [
+    "lon", "lat", "frontLon", "frontLat", "road", "driveway", "gpm", "gal", "min", "basis", "number", "rest",
+  ], alongRoads);
+  const { lon, lat, number, rest } = columns;
+  const frontLon = columns.frontLon.map((step, k) => step + lon[k]);
+  const frontLat = columns.frontLat.map((step, k) => step + lat[k]);
   let flagStart = 0;
-  columns.flags = answers.flagCount.map((count) => {
+  const flagPlaces = answers.flagCount.map((count) => {
     flagStart += count;
-    return answers.flag.slice(flagStart - count, flagStart).map((one) => data.answers.flags[one]);
+    return answers.flag.slice(flagStart - count, flagStart);
   });
+  const codes = unpack(data.answers.code);
   return {
     ...columns,
     ...unpackPlaces(lon, lat),
-    count: packed.label.length,
-    label: packed.label,
+    count: lon.length,
+    label: rest.map((one, k) => (number[k] < 0 ? packed.rests[one] : `${number[k]} ${packed.rests[one]}`)),
     lon: lon.map((one) => one / 1e5),
     lat: lat.map((one) => one / 1e5),
     front: unpackPlaces(frontLon, frontLat),
+    flags: flagPlaces.map((some) => some.map((one) => data.answers.flags[one])),
+    flagCodes: flagPlaces.map((some) => some.map((one) => data.answers.codes[codes[one]])),
   };
 }
 

@@ -1,6 +1,7 @@
 // The panel: legend, one address, one fill site, one station. Text only ever goes in as text.
 
 const MOST_LISTED = 100;
+const LONG_TITLE = 80; // letters; a longer title is cut short, so that what follows stays in view
 
 function make(tag, text = "", { name = "", inside = [], ...rest } = {}) {
   const element = document.createElement(tag);
@@ -53,11 +54,12 @@ function chip(draw, wide = 34, high = 34) {
 
 function openPanel(title, parts) {
   const panel = document.getElementById("panel-body");
-  panel.replaceChildren(make("h2", title), ...parts);
+  panel.replaceChildren(make("h2", title, { name: title.length > LONG_TITLE ? "long" : "" }), ...parts);
   panel.scrollTop = 0;
   document.getElementById("said").textContent = title;
   document.body.classList.add("panel-open");
-  planMap.invalidateSize({ pan: false });
+  // What was clicked stays under the finger; else the middle of the map stays its middle.
+  planMap.invalidateSize({ pan: view.address < 0 && !view.depends, animate: false });
   chart.redraw();
 }
 
@@ -82,8 +84,8 @@ function needWords(address) {
 }
 
 function showAddress(address, level = startLevel(address), backup = false) {
+  clearChoice();
   view.address = address;
-  view.siteChosen = -1;
   view.dim = true;
   drawCircuit(level, backup);
   const head = make("p", "", {
@@ -101,11 +103,13 @@ function showAddress(address, level = startLevel(address), backup = false) {
     ["First engine arrives", first < 0 ? data.notKnown : `${minutes(first)} after alerting`],
     ["Latitude, longitude", place],
   ]);
+  const label = addresses.label[address];
   const flags = addresses.flags[address];
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
-  openPanel(addresses.label[address], [
-    head, make("p", needWords(address)), ...levels, common,
+  openPanel(label, [
+    ...whatIfPart(address), head, make("p", needWords(address)), ...levels, common,
     make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
+    ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);
 }
 
@@ -218,38 +222,34 @@ function shortWords(at) {
 // ------------------------------------------------------------------------------------------- places
 
 function showSite(site) {
-  view.address = -1;
-  view.circuit = null;
-  view.siteChosen = site;
-  view.dim = true;
   const place = data.sites[site];
-  const served = [...Array(addresses.count).keys()].filter((address) => servedBy(address, site));
   const parts = [facts([...place.facts, ["Latitude, longitude", `${place.lat.toFixed(5)}, ${place.lon.toFixed(5)}`]])];
   if (!place.road) parts.push(make("p", "Off the roads that a tanker can use: no trips from here."));
   if (place.flags.length) parts.push(flagList(place.flags));
-  parts.push(make("h3", `Fill site of ${served.length.toLocaleString("en-US")} addresses, highlighted on the map`));
-  const item = (address) => button(addresses.label[address], () => goTo(address), { name: "plain" });
-  const items = served.slice(0, MOST_LISTED).map((address) => make("li", "", { inside: [item(address)] }));
-  parts.push(make("ul", "", { name: "served", inside: items }));
-  const more = served.length - MOST_LISTED;
-  if (more > 0) parts.push(make("p", `and ${more.toLocaleString("en-US")} more.`));
-  openPanel(`Fill site ${site + 1}: ${place.name}`, parts);
+  const title = `Fill site ${site + 1}: ${place.name}`;
+  showDepends(title, parts, servedFrom(site), (count) => `Fill site of ${count} addresses`);
+  view.siteChosen = site;
+  chart.redraw();
 }
 
 function showStation(station) {
   clearChoice();
   const place = data.stations[station];
   const units = data.units.filter((unit) => unit.station === station);
-  const items = units.map((unit) => make("li", `${unit.id}: ${unit.kind}, ${said(unit.gal, "gal")}`));
+  const text = (unit) => `${unit.id}: ${unit.kind}, ${said(unit.gal, "gal")}`;
+  const show = (unit) => button(text(unit), () => showUnit(data.units.indexOf(unit)), { name: "plain" });
+  const items = units.map((unit) => make("li", "", { inside: [show(unit)] }));
   openPanel(`Station ${station + 1}: ${place.name}`, [
     facts([["Turnout", place.turnout], ["Aid", place.aid]]),
-    make("h3", "Units in service"), units.length ? make("ul", "", { inside: items }) : make("p", "none"),
+    make("h3", "Units in service"), units.length ? make("ul", "", { name: "served", inside: items }) : make("p", "none"),
   ]);
 }
 
 function clearChoice() {
   view.address = -1;
   view.siteChosen = -1;
+  view.depends = null;
+  view.roadsChosen = [];
   view.circuit = null;
   view.dim = false;
 }
@@ -261,9 +261,10 @@ function legendLine(draw, text, wide, high) {
 }
 
 function showLegend() {
-  view.dim = false;
+  clearChoice();
   openPanel("Legend and filter", [
-    make("h3", "Addresses"), statusFilter(), levelFilter(), make("p", shownWords(), { id: "shown", name: "note" }),
+    make("h3", "Addresses"), statusFilter(), levelFilter(), flagFilter(), siteFilter(),
+    make("p", shownWords(), { id: "shown", name: "note" }),
     make("p", "Status colours are not hydrant flow classes.", { name: "note" }),
     make("h3", "Fill sites"), siteLegend(),
     make("h3", "Also on the map"), placeLegend(),
@@ -285,16 +286,40 @@ function statusFilter() {
   return make("ul", "", { name: "legend", inside: lines });
 }
 
+// A labelled choice; each option is a value and its words.
+function selectField(label, id, options, value, choose) {
+  const select = make("select", "", { id });
+  select.append(...options.map(([one, text]) => make("option", text, { value: String(one) })));
+  select.value = String(value);
+  select.onchange = () => choose(typeof options[0][0] === "number" ? Number(select.value) : select.value);
+  return make("label", "", { name: "field", inside: [make("span", label), select] });
+}
+
 function levelFilter() {
-  const select = make("select", "", { id: "level-filter" });
-  select.append(make("option", "Any response level", { value: "-1" }));
-  data.levels.forEach((level, k) => select.append(make("option", `Answered by ${level.words}`, { value: String(k) })));
-  select.value = String(view.level);
-  select.onchange = () => {
-    view.level = Number(select.value);
+  const options = [[-1, "Any response level"], ...data.levels.map(({ words }, k) => [k, `Answered by ${words}`])];
+  return selectField("Show", "level-filter", options, view.level, (value) => {
+    view.level = value;
     filterChanged();
-  };
-  return make("label", "", { name: "field", inside: [make("span", "Show "), select] });
+  });
+}
+
+function flagFilter() {
+  const counts = new Map();
+  for (const codes of addresses.flagCodes) for (const code of codes) counts.set(code, (counts.get(code) || 0) + 1);
+  const line = ([code, count]) => [code, `${capital(code)} (${count.toLocaleString("en-US")})`];
+  const options = [["", "Any flag or none"], ...[...counts].sort((a, b) => (a[0] < b[0] ? -1 : 1)).map(line)];
+  return selectField("Flag", "flag-filter", options, view.flag, (value) => {
+    view.flag = value;
+    filterChanged();
+  });
+}
+
+function siteFilter() {
+  const options = [[-1, "Any fill site"], ...data.sites.map((_, k) => [k, `Fill site ${siteName(k)}`])];
+  return selectField("From", "site-filter", options, view.site, (value) => {
+    view.site = value;
+    filterChanged();
+  });
 }
 
 function shownWords() {
@@ -336,6 +361,10 @@ function placeLegend() {
     road([])(pen, x, y);
     drawBridge(pen, mark, x, y, 0, DAY);
   };
+  const closure = (pen, x, y) => {
+    road([])(pen, x, y);
+    drawClosure(pen, x, y, 0, DAY);
+  };
   return make("ul", "", {
     name: "legend",
     inside: [
@@ -348,6 +377,7 @@ function placeLegend() {
       legendLine(bridge(1), "posted weight, height or width", 56),
       legendLine(bridge(2), "bridge without a posted weight: unknown, not safe", 56),
       legendLine(road([4, 4]), "road closed to tankers", 56),
+      legendLine(closure, "the district's own closure", 56),
     ],
   });
 }

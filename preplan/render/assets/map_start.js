@@ -2,6 +2,7 @@
 
 const MOST_FOUND = 12;
 const REACH_PX = 22; // a finger's reach round an address
+const BRIDGE_REACH_PX = 16;
 
 const chart = new Chart();
 
@@ -88,7 +89,7 @@ function foundItem(hit, k, take) {
 function goTo(address) {
   showAddress(address);
   if (view.circuit && view.circuit.dump) fitCircuit();
-  else fitPoints([[addresses.x[address], addresses.y[address]]], 15);
+  else fitPoints([[addresses.x[address], addresses.y[address]]], 14);
 }
 
 function fitPoints(points, maxZoom = 16) {
@@ -103,21 +104,34 @@ function fitCircuit() {
 }
 
 function goToRoad(name) {
+  fitRoads([...Array(roads.count).keys()].filter((k) => roads.name[k] === name));
+}
+
+function fitRoads(some, maxZoom) {
   const points = [];
-  for (let k = 0; k < roads.count; k += 1) {
-    if (roads.name[k] !== name) continue;
+  for (const k of some) {
     for (let p = roads.start[k]; p < roads.start[k + 1]; p += 1) points.push([roads.x[p], roads.y[p]]);
   }
-  fitPoints(points);
+  fitPoints(points, maxZoom);
+}
+
+// How many pixels lie between a place and a point of the window.
+function distances() {
+  const corner = planMap.getPixelBounds().min;
+  const scale = 256 * 2 ** planMap.getZoom();
+  return (place, at) => Math.hypot(place.x * scale - corner.x - at.x, place.y * scale - corner.y - at.y);
+}
+
+function farFrom(place, at) {
+  return place ? distances()(place, at) : Infinity;
 }
 
 // The nearest of some places to a point of the window, within a reach; -1 where there is none.
 function nearest(places, at, reach, keep = () => true) {
   let [best, bestFar] = [-1, reach];
-  const corner = planMap.getPixelBounds().min;
-  const scale = 256 * 2 ** planMap.getZoom();
+  const from = distances();
   for (let k = 0; k < places.length; k += 1) {
-    const far = Math.hypot(places[k].x * scale - corner.x - at.x, places[k].y * scale - corner.y - at.y);
+    const far = from(places[k], at);
     if (far <= bestFar && keep(k)) [best, bestFar] = [k, far];
   }
   return best;
@@ -125,13 +139,31 @@ function nearest(places, at, reach, keep = () => true) {
 
 const addressPlaces = Array.from(addresses.x, (x, k) => ({ x, y: addresses.y[k] }));
 
-// What a click means: a drop or a house that is hit, else the nearest address in reach, else a site in reach.
+// Bridges and closures by the middle of their road, as they are drawn.
+const roadThings = [
+  ...BRIDGES.map((road) => ({ ...roadMiddle(road), show: () => showBridge(road) })),
+  ...data.closures.flatMap(({ shut, roads: on }, k) =>
+    (shut ? on : []).map((road) => ({ ...roadMiddle(road), show: () => showClosure(k) }))),
+];
+
+function roadMiddle(road) {
+  const points = [];
+  for (let p = roads.start[road]; p < roads.start[road + 1]; p += 1) points.push([roads.x[p], roads.y[p]]);
+  const path = pathMeasure(points);
+  return path.place(path.long / 2);
+}
+
+// What a click means: a drop or a house that is hit, else the nearest address or bridge in reach, else a site in reach.
 function pick(at) {
   const body = placeSize(planMap.getZoom());
+  const address = nearest(addressPlaces, at, REACH_PX, isShown);
+  const thing = planMap.getZoom() < BRIDGES_FROM_ZOOM ? -1 : nearest(roadThings, at, BRIDGE_REACH_PX);
+  const thingFirst = address < 0 || farFrom(roadThings[Math.max(thing, 0)], at) < farFrom(addressPlaces[address], at);
   const tries = [
     [nearest(data.sites, at, body), showSite],
     [nearest(data.stations, at, body * 0.75), showStation],
-    [nearest(addressPlaces, at, REACH_PX, isShown), showAddress],
+    [thingFirst ? thing : -1, (one) => roadThings[one].show()],
+    [address, showAddress],
     [nearest(data.sites, at, REACH_PX), showSite],
   ];
   return tries.find(([index]) => index >= 0) || null;
@@ -147,6 +179,8 @@ function startButtons() {
   };
   night.onclick = () => setNight(!view.night);
   document.getElementById("legend").onclick = showLegend;
+  document.getElementById("lists").onclick = showLists;
+  if (whatIf) document.getElementById("what-if").onclick = showWhatIf;
   document.getElementById("whole").onclick = fitDistrict;
   document.getElementById("print").onclick = () => window.print();
   document.getElementById("close").onclick = closePanel;

@@ -70,6 +70,41 @@ function drawStatus(pen, status, x, y, r) {
   pen.restore();
 }
 
+// The verdicts of a what-if have shapes of their own: a tick, a bar, a question mark.
+const VERDICT_PENS = [
+  (pen, r) => {
+    pen.rect(-r * 0.95, -r * 0.26, r * 1.9, r * 0.52);
+    edged(pen, 1, "#000000", "#000000", thin(r));
+  },
+  (pen, r) => {
+    line(pen, [-r * 0.85, r * 0.1], [-r * 0.25, r * 0.7], [r * 0.9, -r * 0.75]);
+    edged(pen, Math.max(2, r * 0.42), "#0072B2", "", thin(r));
+  },
+  (pen, r) => {
+    pen.font = `bold ${2 * r}px system-ui, sans-serif`;
+    pen.textAlign = "center";
+    pen.textBaseline = "middle";
+    pen.lineWidth = 3;
+    pen.strokeStyle = "#ffffff";
+    pen.strokeText("?", 0, 0);
+    pen.fillStyle = DARK;
+    pen.fillText("?", 0, 0);
+  },
+];
+
+function drawVerdict(pen, verdict, x, y, r) {
+  pen.save();
+  pen.translate(x, y);
+  pen.beginPath();
+  VERDICT_PENS[verdict](pen, r);
+  pen.restore();
+}
+
+function drawMark(pen, mark, x, y, r) {
+  if (mark < VERDICT_MARK) drawStatus(pen, mark, x, y, r);
+  else drawVerdict(pen, mark - VERDICT_MARK, x, y, r);
+}
+
 function dropPath(pen, r) {
   pen.beginPath();
   pen.moveTo(0, -1.45 * r);
@@ -178,6 +213,21 @@ function drawBridge(pen, mark, x, y, angle, colours) {
   pen.strokeStyle = colours.ink;
   pen.lineWidth = 1.8;
   pen.stroke();
+  pen.restore();
+}
+
+// A board across the road: the district's own closure.
+function drawClosure(pen, x, y, angle, colours) {
+  pen.save();
+  pen.translate(x, y);
+  pen.rotate(angle);
+  for (const [colour, width, long] of [[colours.halo, 9, 11], [colours.ink, 6, 9.5], [colours.halo, 2, 7.5]]) {
+    pen.beginPath();
+    line(pen, [0, -long], [0, long]);
+    pen.strokeStyle = colour;
+    pen.lineWidth = width;
+    pen.stroke();
+  }
   pen.restore();
 }
 

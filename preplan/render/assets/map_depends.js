@@ -1,0 +1,163 @@
+// What depends on a fill site, a tanker, a bridge or a closure: the addresses whose answer uses it stand out.
+
+// The trip of the response level that an address's answer shows; -1 where there is none.
+function chosenTrip(address) {
+  const level = answers.level[address];
+  return level < 0 ? -1 : answers.trip[row(address, level)];
+}
+
+// Mark the addresses whose chosen circuit drives over one of some roads, either way.
+function driveOver(some) {
+  const roadsAsked = new Set(some);
+  const known = new Int8Array(forest.road.length).fill(-1);
+  const drives = (leaf) => {
+    const rows = [];
+    let at = leaf;
+    while (at >= 0 && known[at] < 0) {
+      if (roadsAsked.has(forest.road[at])) known[at] = 1;
+      else rows.push(at);
+      if (known[at] < 0) at = forest.up[at] === 0 ? -1 : at - forest.up[at];
+    }
+    const found = at >= 0 ? known[at] : 0;
+    for (const one of rows) known[one] = found;
+    return leaf >= 0 && known[leaf] === 1;
+  };
+  return markAddresses((address) => {
+    const trip = chosenTrip(address);
+    return trip >= 0 && (drives(trips.outLeaf[trip]) || drives(trips.backLeaf[trip]));
+  });
+}
+
+function markAddresses(keep) {
+  const marks = new Uint8Array(addresses.count);
+  for (let a = 0; a < addresses.count; a += 1) if (keep(a)) marks[a] = 1;
+  return marks;
+}
+
+function countOf(marks) {
+  return marks.reduce((sum, one) => sum + one, 0);
+}
+
+// Mark the addresses whose answer, at the level it shows, gives a unit a job.
+function countOn(unit) {
+  const busy = data.answers.crews.map(([attack, fill, dump, used]) => [attack, fill, dump, ...used].includes(unit));
+  return markAddresses((address) => {
+    const level = answers.level[address];
+    return level >= 0 && busy[answers.crew[row(address, level)]];
+  });
+}
+
+function servedFrom(site) {
+  return markAddresses((address) => servedBy(address, site));
+}
+
+// The panel of one thing and the addresses that depend on it, which stand out on the map.
+function showDepends(title, parts, marks, heading, roadsChosen = []) {
+  clearChoice();
+  view.depends = marks;
+  view.roadsChosen = roadsChosen;
+  view.dim = true;
+  const some = [...marks.keys()].filter((address) => marks[address]);
+  openPanel(title, [
+    ...parts, make("h3", `${heading(some.length.toLocaleString("en-US"))}, highlighted on the map`), addressList(some),
+  ]);
+}
+
+// Addresses as buttons; beyond the first hundred only their number is said.
+function addressList(some) {
+  const item = (address) => button(addresses.label[address], () => goTo(address), { name: "plain" });
+  const items = some.slice(0, MOST_LISTED).map((address) => make("li", "", { inside: [item(address)] }));
+  const more = some.length - MOST_LISTED;
+  if (more > 0) items.push(make("li", `and ${more.toLocaleString("en-US")} more.`));
+  return make("ul", "", { name: "served", inside: items });
+}
+
+const drivenHeading = (count) => `The chosen circuits of ${count} addresses drive over it`;
+
+function roadName(road) {
+  return roads.names[roads.name[road]] || "unnamed road";
+}
+
+const BRIDGES = [...roads.mark.keys()].filter((road) => roads.mark[road] & 3);
+const wayOf = new Map(BRIDGES.map((road, k) => [road, data.roads.ways[k]]));
+
+function bridgeTitle(road) {
+  return roads.mark[road] & 1 ? `Posted: ${roads.posts[roads.post[road]]}` : "Bridge without a posted weight";
+}
+
+function showBridge(road) {
+  const parts = [facts([["Road", roadName(road)], ["OpenStreetMap way", String(wayOf.get(road))]])];
+  if (roads.mark[road] & 2) parts.push(make("p", "What it carries is unknown. It is not known to be safe."));
+  const own = data.closures.find((one) => one.roads.includes(road));
+  if (own) parts.push(make("h3", own.title), facts(own.facts));
+  showDepends(bridgeTitle(road), parts, driveOver([road]), drivenHeading, [road]);
+}
+
+function showClosure(closure) {
+  const { title, facts: said, roads: on } = data.closures[closure];
+  const names = [...new Set(on.map(roadName))].join(", ");
+  showDepends(title, [facts([["Road", names || data.notKnown], ...said])], driveOver(on), drivenHeading, on);
+}
+
+function showUnit(unit) {
+  const { id, kind, gal, station } = data.units[unit];
+  const home = station < 0 ? data.notKnown : `${station + 1}, ${data.stations[station].name}`;
+  const parts = [facts([["Kind", kind], ["Tank", said(gal, "gal")], ["Station", home]])];
+  showDepends(`Unit ${id}`, parts, countOn(unit), (count) => `The answers of ${count} addresses give it a job`);
+}
+
+// ------------------------------------------------------------------------------------------- the lists
+
+function listPart(heading, lines) {
+  const items = lines.map(([text, show]) => make("li", "", { inside: [button(text, show, { name: "plain" })] }));
+  return [make("h3", heading), items.length ? make("ul", "", { name: "served", inside: items }) : make("p", "none")];
+}
+
+// Every thing that something may depend on, for hands that find no symbol on the map and for the keyboard.
+function showLists() {
+  clearChoice();
+  const onCircuits = new Set();
+  for (let a = 0; a < addresses.count; a += 1) {
+    const trip = chosenTrip(a);
+    if (trip >= 0) for (const leaf of [trips.outLeaf[trip], trips.backLeaf[trip]]) onCircuits.add(leaf);
+  }
+  const driven = drivenRoads(onCircuits);
+  const many = (marks) => `${countOf(marks).toLocaleString("en-US")} addresses`;
+  const site = (one, k) => [`${siteName(k)}: ${many(servedFrom(k))}`, () => showSite(k)];
+  const unit = (one, k) => [`${one.id}, ${one.kind}, ${said(one.gal, "gal")}: ${many(countOn(k))}`, () => showUnit(k)];
+  const bridge = (road) => [
+    `${bridgeTitle(road)}, ${roadName(road)}: ${many(driveOver([road]))}`, () => goToBridge(road),
+  ];
+  const posted = BRIDGES.filter((road) => roads.mark[road] & 1);
+  const unposted = BRIDGES.filter((road) => roads.mark[road] & 2 && driven.has(road));
+  openPanel("What depends on what", [
+    ...listPart("Fill sites", data.sites.map(site)),
+    ...listPart("Tankers and engines", data.units.map(unit)),
+    ...listPart("Posted roads and bridges", posted.slice(0, MOST_LISTED).map(bridge)),
+    ...listPart("Bridges without a posted weight on chosen circuits", unposted.slice(0, MOST_LISTED).map(bridge)),
+    ...listPart("The district's own closures", data.closures.map((one, k) => [one.title, () => goToClosure(k)])),
+  ]);
+}
+
+// The roads that are driven on the ways of some leaves.
+function drivenRoads(leaves) {
+  const seen = new Uint8Array(forest.road.length);
+  const found = new Set();
+  for (const leaf of leaves) {
+    for (let at = leaf; at >= 0 && !seen[at]; at = forest.up[at] === 0 ? -1 : at - forest.up[at]) {
+      seen[at] = 1;
+      found.add(forest.road[at]);
+    }
+  }
+  return found;
+}
+
+function goToBridge(road) {
+  showBridge(road);
+  fitRoads([road], 15);
+}
+
+function goToClosure(closure) {
+  showClosure(closure);
+  fitRoads(data.closures[closure].roads, 15);
+}

@@ -1,0 +1,328 @@
+// The what-if in the page: what may be changed, what then meets, and a banner as long as it holds.
+// It speaks of steady flow alone: 'meets' or 'does not', never a status.
+
+const WHAT_IF_NOTE =
+  "Steady flow over the trips that the plan keeps; the plan's own statuses stay as they are. The next tanker to " +
+  "arrive takes the place of one that is out; engines stay as planned. A condition of the roads multiplies the " +
+  "minutes of every round trip; its factor is an assumption, not a measurement.";
+const NOT_COMPUTED = 2;
+const MOST_FACTOR = 3;
+let basis = null; // what meets with nothing changed
+
+// The changes now, and the road conditions that are chosen; kept while the panel shows something else.
+const asked = { change: null, conditions: new Set(), extra: 0, level: -1 };
+
+function verdicts(flow) {
+  const found = new Uint8Array(addresses.count * levelCount);
+  for (let a = 0; a < addresses.count; a += 1) {
+    for (let level = 0; level < levelCount; level += 1) {
+      const at = row(a, level);
+      found[at] = Number.isNaN(flow[at]) ? NOT_COMPUTED : Number(meetsNeed(a, flow[at]));
+    }
+  }
+  return found;
+}
+
+// At one level, or at any.
+function verdictAt(found, address, level) {
+  if (level >= 0) return found[row(address, level)];
+  let most = 0;
+  for (let k = 0; k < levelCount; k += 1) {
+    const one = found[row(address, k)];
+    if (one === 1) return 1;
+    if (one === NOT_COMPUTED) most = NOT_COMPUTED;
+  }
+  return most;
+}
+
+// Whether the shuttle is what an address counts on at all.
+function shuttled(address) {
+  const { code } = data.statuses[answers.status[address]];
+  return code !== "hydrant" && code !== "no route";
+}
+
+function recompute() {
+  if (!basis) basis = counted(verdicts(new Steady(unchanged()).all().flow));
+  asked.change.factor = roadFactor();
+  const steady = new Steady(asked.change);
+  const { flow, site } = steady.all();
+  const now = counted(verdicts(flow));
+  const [verdict, changed] = [new Uint8Array(addresses.count), new Uint8Array(addresses.count)];
+  let some = false;
+  for (let a = 0; a < addresses.count; a += 1) {
+    verdict[a] = verdictAt(now.found, a, asked.level);
+    if (!basis.shuttled[a] || verdict[a] === verdictAt(basis.found, a, asked.level)) continue;
+    changed[a] = 1;
+    some = true;
+  }
+  view.whatIf = { steady, flow, site, ...now, verdict, changed, some };
+}
+
+// How many addresses that count on the shuttle meet, by level, and at any level last.
+function counted(found) {
+  const counts = new Array(levelCount + 1).fill(0);
+  const marks = basis ? basis.shuttled : markAddresses(shuttled);
+  for (let a = 0; a < addresses.count; a += 1) {
+    if (!marks[a]) continue;
+    let any = 0;
+    for (let level = 0; level < levelCount; level += 1) {
+      const one = found[row(a, level)] === 1 ? 1 : 0;
+      counts[level] += one;
+      any |= one;
+    }
+    counts[levelCount] += any;
+  }
+  return { found, counts, shuttled: marks };
+}
+
+function roadFactor() {
+  const product = [...asked.conditions].reduce((all, k) => all * whatIf.conditions[k].factor, 1);
+  return Math.round(product * 100 + asked.extra * 5) / 100;
+}
+
+function whatIfChanged() {
+  recompute();
+  showBanner();
+  showOutcome();
+  chart.redraw();
+}
+
+function levelText(level) {
+  return level < 0 ? "any response level" : data.levels[level].words;
+}
+
+// ------------------------------------------------------------------------------------------- words
+
+function changesWords() {
+  const { change } = asked;
+  const plain = unchanged().off;
+  const parts = [];
+  const off = [...change.off].filter((site) => !plain.has(site));
+  const on = [...plain].filter((site) => !change.off.has(site));
+  if (off.length) parts.push(`fill site ${off.map((site) => site + 1).join(", ")} off`);
+  if (on.length) parts.push(`fill site ${on.map((site) => site + 1).join(", ")} in service`);
+  if (change.out.size) parts.push(`${[...change.out].map((unit) => data.units[unit].id).join(", ")} out`);
+  if (change.season >= 0) parts.push(whatIf.seasons[change.season].words);
+  if (change.factor !== 1) parts.push(`${roadWords()} (assumption)`);
+  return parts.join("; ") || "nothing changed";
+}
+
+function roadWords() {
+  const names = [...asked.conditions].sort().map((k) => whatIf.conditions[k].words.toLowerCase());
+  return [...names, `round trips × ${asked.change.factor.toFixed(2)}`].join(", ");
+}
+
+function showBanner() {
+  const banner = document.getElementById("banner");
+  banner.hidden = !view.whatIf;
+  banner.replaceChildren();
+  if (view.whatIf) {
+    const words = `What if: ${changesWords()}. Steady flow at ${levelText(asked.level)}; not the plan.`;
+    banner.append(make("p", words), button("Back to the plan", leaveWhatIf));
+  }
+  planMap.invalidateSize({ pan: false });
+}
+
+function leaveWhatIf() {
+  view.whatIf = null;
+  asked.change = null;
+  asked.conditions.clear();
+  [asked.extra, asked.level] = [0, -1];
+  showBanner();
+  showLegend();
+}
+
+// ------------------------------------------------------------------------------------------- the panel
+
+function showWhatIf() {
+  clearChoice();
+  if (!asked.change) asked.change = unchanged();
+  recompute();
+  showBanner();
+  openPanel("What if", [
+    make("div", "", { id: "what-if-outcome" }),
+    make("div", "", {
+      name: "switches",
+      inside: [
+        make("h3", "Roads"), conditionButtons(), factorSteps(),
+        make("h3", "Fill sites that stand"), siteSwitches(),
+        make("h3", "Tankers in service"), tankerSwitches(),
+        make("h3", "Season"), seasonChoice(),
+      ],
+    }),
+    make("h3", "How it is worked out"), make("p", WHAT_IF_NOTE, { name: "note" }),
+  ]);
+  showOutcome();
+}
+
+function showOutcome() {
+  const place = document.getElementById("what-if-outcome");
+  if (!place) return;
+  const lost = [];
+  const won = [];
+  for (let a = 0; a < addresses.count; a += 1) {
+    if (view.whatIf.changed[a]) (view.whatIf.verdict[a] === 1 ? won : lost).push(a);
+  }
+  place.replaceChildren(
+    make("p", `${capital(changesWords())}.`, { name: "flow" }), levelChoice(), outcomeTable(), whatIfLegend(),
+    ...changedPart(`At ${levelText(asked.level)} the steady flow no longer meets`, lost),
+    ...changedPart(`At ${levelText(asked.level)} it now meets`, won),
+    button("Back to the plan", leaveWhatIf),
+  );
+  const meeting = view.whatIf.counts.at(asked.level).toLocaleString("en-US");
+  document.getElementById("said").textContent = `${meeting} addresses meet at ${levelText(asked.level)}.`;
+}
+
+function changedPart(heading, some) {
+  if (!some.length) return [];
+  const part = make("details", "", { inside: [make("summary", `${heading}: ${some.length.toLocaleString("en-US")}`)] });
+  part.append(addressList(some));
+  return [part];
+}
+
+function outcomeTable() {
+  const head = ["Steady flow meets at", "what if", "as planned"];
+  const table = make("table", "", { name: "outcome" });
+  table.append(make("tr", "", { inside: head.map((text) => make("th", text, { scope: "col" })) }));
+  for (const level of [...data.levels.keys(), -1]) {
+    const numbers = [view.whatIf, basis].map(({ counts }) => counts.at(level).toLocaleString("en-US"));
+    const cells = numbers.map((text) => make("td", text));
+    table.append(make("tr", "", { inside: [make("th", levelText(level), { scope: "row" }), ...cells] }));
+  }
+  const caption = `Of ${countOf(basis.shuttled).toLocaleString("en-US")} addresses that tankers can reach and no hydrant serves`;
+  table.prepend(make("caption", caption));
+  return table;
+}
+
+function whatIfLegend() {
+  const words = ["does not meet", "meets", "not computed: no kept trip"];
+  const drawn = (verdict) => (pen, x, y) => drawVerdict(pen, verdict, x, y, 10);
+  const shown = whatIf.partial ? [1, 0, 2] : [1, 0];
+  return make("ul", "", { name: "legend", inside: shown.map((one) => legendLine(drawn(one), words[one])) });
+}
+
+function levelChoice() {
+  const options = [[-1, "any response level"], ...data.levels.map((level, k) => [k, level.words])];
+  return selectField("On the map", "what-if-level", options, asked.level, (value) => {
+    asked.level = value;
+    whatIfChanged();
+    document.getElementById("what-if-level").focus();
+  });
+}
+
+function seasonChoice() {
+  const options = [[-1, "the worst season"], ...whatIf.seasons.map((one, k) => [k, one.words])];
+  return selectField("Months", "what-if-season", options, asked.change.season, (value) => {
+    asked.change.season = value;
+    whatIfChanged();
+  });
+}
+
+function switchList(lines) {
+  const items = lines.map(({ text, draw, on, turn }) => {
+    const box = make("input", "", { type: "checkbox", checked: on });
+    box.onchange = () => {
+      turn(box.checked);
+      whatIfChanged();
+    };
+    const inside = draw ? [box, chip(draw, 40, 40), make("span", text)] : [box, make("span", text)];
+    return make("li", "", { inside: [make("label", "", { inside })] });
+  });
+  return make("ul", "", { name: "legend", inside: items });
+}
+
+function flip(set, one, there) {
+  if (there) set.add(one);
+  else set.delete(one);
+}
+
+function siteSwitches() {
+  const { off } = asked.change;
+  return switchList(data.sites.map((site, k) => ({
+    text: `${siteName(k)}${site.inService ? "" : " (out of service)"}`,
+    draw: (pen, x, y) => drawSite(pen, site, k + 1, x, y + 2, 13),
+    on: !off.has(k),
+    turn: (on) => flip(off, k, !on),
+  })));
+}
+
+function tankerSwitches() {
+  const { out } = asked.change;
+  const hauls = [...data.units.keys()].filter((unit) => data.units[unit].kind !== "engine");
+  return switchList(hauls.map((unit) => ({
+    text: `${data.units[unit].id}, ${data.units[unit].kind}, ${said(data.units[unit].gal, "gal")}`,
+    on: !out.has(unit),
+    turn: (on) => flip(out, unit, !on),
+  })));
+}
+
+function conditionButtons() {
+  const buttons = whatIf.conditions.map(({ words, factor }, k) => {
+    const one = button(`${words} × ${factor.toFixed(2)}`, () => {
+      flip(asked.conditions, k, !asked.conditions.has(k));
+      one.setAttribute("aria-pressed", String(asked.conditions.has(k)));
+      factorChanged();
+    });
+    one.setAttribute("aria-pressed", String(asked.conditions.has(k)));
+    return one;
+  });
+  return make("div", "", { name: "buttons", inside: buttons });
+}
+
+function factorSteps() {
+  const step = (by, text, label) => {
+    const one = button(text, () => {
+      const next = roadFactor() + 0.05 * by;
+      if (next >= 0.999 && next <= MOST_FACTOR) asked.extra += by;
+      factorChanged();
+    });
+    one.setAttribute("aria-label", label);
+    return one;
+  };
+  const now = make("span", factorWords(), { id: "road-factor" });
+  return make("div", "", {
+    name: "field steps", inside: [step(-1, "−", "Shorter round trips"), now, step(1, "+", "Longer round trips")],
+  });
+}
+
+function factorWords() {
+  return `Round trips × ${roadFactor().toFixed(2)} (assumption)`;
+}
+
+function factorChanged() {
+  document.getElementById("road-factor").textContent = factorWords();
+  whatIfChanged();
+}
+
+// ------------------------------------------------------------------------------------------- one address
+
+function whatIfPart(address) {
+  if (!view.whatIf) return [];
+  const part = make("section", "", { name: "level what-if", inside: [make("h3", "What if")] });
+  part.append(make("p", `${capital(changesWords())}. The circuit on the map is the plan's.`));
+  if (!shuttled(address)) {
+    part.append(make("p", "No tanker shuttle is reckoned here."));
+  } else {
+    for (let level = 0; level < levelCount; level += 1) part.append(...whatIfLevel(address, level));
+  }
+  return [part, make("h3", "As planned")];
+}
+
+function whatIfLevel(address, level) {
+  const at = row(address, level);
+  const [flow, site] = [view.whatIf.flow[at], view.whatIf.site[at]];
+  const title = capital(data.levels[level].words);
+  if (Number.isNaN(flow)) return [make("p", `${title}: not computed; no trip to a site that stands is kept.`)];
+  const meets = view.whatIf.found[at] === 1 ? "meets" : "does not meet";
+  const head = `${title}: steady flow ${gpm(Math.floor(flow + ROUNDING_GPM))} ${meets} the required ${gpm(addresses.gpm[address])}.`;
+  const line = make("p", "", { inside: [make("strong", head)] });
+  if (site < 0) return [line];
+  const { used, units, trip, limit } = view.whatIf.steady.detail(address, level, site);
+  const ids = (some) => some.map((unit) => data.units[unit].id).join(", ") || "none";
+  const idle = units.filter((unit) => !used.includes(unit));
+  const pairs = [
+    ["Fill site", siteName(site)], ["Round trip", minutes(trip * 10)], ["Tankers", ids(used)],
+    ...(idle.length ? [["Left out", ids(idle)]] : []), ["Held back by", whatIf.limits[limit]],
+  ];
+  return [line, facts(pairs)];
+}
