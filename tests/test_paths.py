@@ -246,6 +246,9 @@ def test_notes_tell_postings_bridges_and_surface() -> None:
         "low clearance 10 ft 6 in; 2 bridges, limit not posted; one truck wide",
         "bridge, limit not posted",
     ]
+    # a fill site at the very end of the bridge is not on it; one that stands on it is
+    assert [step.note for step in tell(town, "abc", start=0.995)] == ["gravel"]
+    assert [step.note for step in tell(town, "abc", start=0.9)] == ["bridge posted 30,000 lb; gravel"]
 
 
 def test_railway_crossings_are_told_where_they_are_passed() -> None:
