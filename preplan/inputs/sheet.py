@@ -125,8 +125,8 @@ class Sheet:
             others = f", and {len(such) - 1:,} more likewise" if such[1:] else ""
             self.note(f"{column} {such[0]!r} was read as {meant} ({rule}){others}.")
         # where a column has no bound of its own, an endless or absurd number is still a slip
-        bad = np.abs(values) > LARGEST_NUMBER
-        self.fault(bad & np.full(len(self), high is None), column, f"must be at most {LARGEST_NUMBER:,.0f}")
+        bad = (np.abs(values) > LARGEST_NUMBER) & np.full(len(self), high is None)
+        self.fault(bad, column, f"must be at most {LARGEST_NUMBER:,.0f}")
         for limit, broken, words in (
             (above, np.less_equal, "must be above"),
             (low, np.less, "must be at least"),
