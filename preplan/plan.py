@@ -179,7 +179,7 @@ class TripTable(Columns):
     posted_avoided_min: FloatArray
     """Round trip less that of a vehicle without limits."""
     unposted_bridges: IntArray
-    """Bridges without a posted weight on the round trip."""
+    """Crossings of bridges without a posted weight on the round trip: one bridge driven out and back counts twice."""
     turn_at_dump: BoolArray
     turn_at_site: BoolArray
     narrow_mi: FloatArray

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from preplan.records import FillSite, FloatArray, Station
 from preplan.render.map_html import map_page
 from tests.browser import Opened, launched, opened, page_source
 from tests.example_plan import LABELS, example_plan
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 HOSTILE = LABELS[1]
+T = TypeVar("T", FillSite, Station)
 
 
 @pytest.fixture(scope="module")
@@ -237,4 +240,83 @@ def test_with_scripts_off_the_still_map_and_the_table_show(browser: Browser, fil
     assert "The incident commander and local procedures decide." in page.inner_text("footer")
     assert not page.is_visible("#search")
     assert found.requests == [file_url]
+    page.close()
+
+
+# --------------------------------------------------------------------------- what is hard to show
+
+
+def stretched(plan: Plan, times: float) -> Plan:
+    """Make every distance of the hand-drawn district so many times as long."""
+    west, south = -72.02, 44.0
+
+    def lon(values: FloatArray) -> FloatArray:
+        return west + (values - west) * times
+
+    def lat(values: FloatArray) -> FloatArray:
+        return south + (values - south) * times
+
+    def places(rows: tuple[T, ...]) -> tuple[T, ...]:
+        moved = [(west + (row.lon - west) * times, south + (row.lat - south) * times) for row in rows]
+        return tuple(replace(row, lon=x, lat=y) for row, (x, y) in zip(rows, moved, strict=True))
+
+    table, roads, fronts, trips = plan.addresses, plan.roads, plan.frontages, plan.trips
+    lonlat = np.array([west, south])
+    rings = [
+        tuple(lonlat + (ring - lonlat) * times for ring in some)
+        for some in (plan.features.building_rings, plan.features.water_rings, plan.features.stream_lines)
+    ]
+    return replace(
+        plan,
+        addresses=replace(table, lon=lon(table.lon), lat=lat(table.lat)),
+        frontages=replace(fronts, lon=lon(fronts.lon), lat=lat(fronts.lat)),
+        roads=replace(roads, coord_lon=lon(roads.coord_lon), coord_lat=lat(roads.coord_lat)),
+        trips=replace(trips, out_mi=trips.out_mi * times, back_mi=trips.back_mi * times),
+        sites=places(plan.sites),
+        stations=places(plan.stations),
+        features=replace(plan.features, building_rings=rings[0], water_rings=rings[1], stream_lines=rings[2]),
+    )
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize(
+    ("name", "times", "address", "words"),
+    [
+        ("html", 1.0, 1, HOSTILE),
+        ("long_name", 1.0, 3, " ".join(LABELS[3].split())),
+        ("no_route", 1.0, 4, "No route: no way for a loaded tanker is known."),
+        ("six_flags", 1.0, 3, "To know"),
+        ("forty_miles", 6.4, 2, "40.47 mi"),
+        ("three_hundred_feet", 0.009, 2, "0.06 mi"),
+    ],
+)
+def test_what_is_hard_to_show_is_shown(  # the pictures are looked at by hand
+    browser: Browser, plan: Plan, tmp_path: Path, name: str, times: float, address: int, words: str, width: int
+) -> None:
+    labels = plan.addresses.label.copy()
+    labels[3] = labels[3] + "and on " * 20
+    assert len(labels[3]) > 300
+    hard = stretched(replace(plan, addresses=replace(plan.addresses, label=labels)), times)
+    path = tmp_path / f"{name}.html"
+    path.write_text(map_page(hard), encoding="utf-8")
+    found = opened(browser, path.as_uri(), width=width)
+    page = found.page
+    page.fill("#search", " ".join(labels[address].split())[:40])
+    page.keyboard.press("Enter")
+    assert words in panel(page)
+    answer = page.locator("p.status").bounding_box()
+    aside = page.locator("aside").bounding_box()
+    assert answer is not None
+    assert aside is not None
+    assert answer["y"] + answer["height"] < aside["y"] + aside["height"]
+    if name == "long_name":
+        assert f"Name in full\n{' '.join(labels[3].split())}" in panel(page)
+    if name == "six_flags":
+        assert page.locator("ul.flags li").count() == 6
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+    assert page.evaluate(
+        "() => document.querySelector('#panel-body').scrollWidth <= document.querySelector('aside').clientWidth"
+    )
+    page.screenshot(path=tmp_path / f"{name}_{width}.png")
+    assert found.complaints == []
     page.close()

@@ -23,6 +23,10 @@ CAUTION_WORDS = ("estimate for planning", "Confirm roads, bridges, water and acc
 LONG = "Überlänge-Ελληνικά-Кириллица" + "x" * 272
 
 
+INDEX_PAGES = 2
+"""Of the example: by road and by status."""
+
+
 def _draw(kind: str, plan: Plan) -> bytes:
     if kind == "cards":
         return dict(card_pdf.cards(plan))["cards.pdf"]
@@ -135,7 +139,7 @@ def _empty() -> Plan:
     )  # fmt: skip
 
 
-def _scaled(share: float) -> Plan:
+def scaled(share: float) -> Plan:
     """Make all ways shorter or longer, about the middle of the example."""
     plan = example_plan()
 
@@ -157,8 +161,8 @@ PLANS: dict[str, Callable[[], Plan]] = {
     "hostile": _hostile,
     "odd characters": _odd_characters,
     "empty": _empty,
-    "300 ft": lambda: _scaled(0.06),
-    "40 miles": lambda: _scaled(40.0),
+    "300 ft": lambda: scaled(0.06),
+    "40 miles": lambda: scaled(40.0),
 }
 
 
@@ -221,7 +225,7 @@ def test_same_plan_same_bytes(kind: str) -> None:
 
 def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
     reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
-    assert len(reader.pages) == 1 + len(plan.groups)
+    assert len(reader.pages) == INDEX_PAGES + len(plan.groups)
     index = _said(reader.pages[0])
     for address in range(len(plan.addresses)):
         first_words = " ".join(words.where_words(plan, address).split()[:2])
@@ -230,13 +234,35 @@ def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
     links = [note.get_object() for note in reader.pages[0]["/Annots"]]  # type: ignore[attr-defined]
     assert len(links) == len(list(plan.planned()))
     led_to = {reader.get_page_number(link["/Dest"][0].get_object()) for link in links}
-    assert led_to == {1, 2, 3, 4}
+    assert led_to == {2, 3, 4, 5}
+
+
+def test_index_by_status_names_the_pages_of_each_road_s_cards(plan: Plan) -> None:
+    reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
+    said = _said(reader.pages[1])
+    assert "not met: 2 Quarry Lane: 2, page 5 no route: 1" in said
+    assert "higher level: 1 Mill Road: 1, page 4" in said
+    assert said.index("not met: 2") < said.index("no route: 1") < said.index("served: 1") < said.index("hydrant within")
+    assert "Quarry Lane 7 to 9" in _said(reader.pages[5 - 1])
+    led_to = [reader.get_page_number(note.get_object()["/Dest"][0].get_object()) for note in reader.pages[1]["/Annots"]]  # type: ignore[attr-defined]
+    assert led_to == [4, 5, 2, 3]
+
+
+@pytest.mark.parametrize("count", [60, 400])
+def test_the_pages_named_are_those_of_the_cards(plan: Plan, count: int) -> None:
+    """The index names pages that begin after it: the one address is on the last of its cards."""
+    base = plan.groups[0]
+    groups = tuple(replace(base, road=f"Road {k:04d}", first_number=k, last_number=k) for k in range(count))
+    document = _read(dict(card_pdf.cards(replace(plan, groups=groups)))["cards.pdf"])
+    first = len(document.pages) - count
+    assert f"card 1 of {count}" in _said(document.pages[first])
+    assert f"Mill Road: 1, page {len(document.pages)}" in _said(document.pages[first - 1])
 
 
 def test_bookmarks_name_roads_and_cards(plan: Plan) -> None:
     outline: Any = _read(dict(card_pdf.cards(plan))["cards.pdf"]).outline
     titles = [entry.title for entry in _flat(outline)]
-    assert titles[0] == "Index"
+    assert titles[:2] == ["Index", "Index by status"]
     assert {"Mill Road", "Quarry Lane", "12 Mill Road", "Quarry Lane 7 to 9", "1 Far Island"} <= set(titles)
     report = [entry.title for entry in _flat(_read(report_pdf.report(plan)).outline)]
     assert {"Summary", "Worst shortfalls", "Rules in use", "Method and limits"} <= set(report)
@@ -272,13 +298,13 @@ def _flat(outline: Any) -> Iterator[Any]:
     ],
 )  # fmt: skip
 def test_cards_say_what_an_officer_asks(plan: Plan, page: int, told: list[str]) -> None:
-    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[page])
+    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES - 1 + page])
     for one in told:
         assert one in said
 
 
 def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
-    page = _read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[1]
+    page = _read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES]
     placed: dict[str, float] = {}
 
     def text(said: str, _cm: Any, tm: list[float], _font: Any, _size: float) -> None:
@@ -290,7 +316,7 @@ def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
 
 
 def test_every_level_is_in_the_table(plan: Plan) -> None:
-    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[1])
+    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES])
     assert "response level 1 310 250 meets 1 tankers 150 T1 T2" in said
     assert "response level 2 520 250 meets 1 fill site 260 T1 T2" in said
 
@@ -313,7 +339,7 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
     )  # fmt: skip
     files = dict(card_pdf.cards(replace(plan, groups=groups)))
     assert list(files) == ["cards.pdf", "cards/001.pdf", "cards/002.pdf"]
-    assert [len(_read(file).pages) for file in files.values()] == [1, 500, 2]
+    assert [len(_read(file).pages) for file in files.values()] == [INDEX_PAGES, 500, 2]
     notes: Any = _read(files["cards.pdf"]).pages[0]["/Annots"]
     links = [note.get_object()["/A"]["/URI"] for note in notes]
     assert links == ["cards/002.pdf#page=2"]

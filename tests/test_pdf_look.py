@@ -22,6 +22,7 @@ from preplan.render.lettering_pdf import load_fonts
 from preplan.render.paper import BLACK, BLUE, WHITE, YELLOW, Pen
 
 from .example_plan import example_plan
+from .test_pdf import scaled
 
 BASELINE = Path(__file__).parent / "data" / "card.png"
 BASELINE_DPI = 60
@@ -92,6 +93,19 @@ def _grey(content: bytes, dpi: int, tmp_path: Path) -> Any:
     command = ["pdftoppm", "-gray", "-png", "-singlefile", "-r", str(dpi), "page.pdf", "page"]
     subprocess.run(command, cwd=tmp_path, check=True, timeout=60)
     return np.asarray(Image.open(tmp_path / "page.png").convert("L"), dtype=np.float64) / 255.0
+
+
+@drawn_by_poppler
+@pytest.mark.parametrize("share", [1.0, 40.0, 0.06])
+def test_nothing_is_drawn_into_the_margins(share: float, tmp_path: Path) -> None:
+    """Maps are clipped: whatever the length of the way, the outer third of an inch stays white."""
+    dpi = 60
+    picture = _grey(card_pdf.one_card(scaled(share), 2), dpi, tmp_path)
+    edge = dpi // 3
+    assert picture.min() < 0.2
+    inside = picture[edge:-edge, edge:-edge]
+    assert inside.size
+    assert picture.sum() == pytest.approx(inside.sum() + (picture.size - inside.size))
 
 
 @drawn_by_poppler

@@ -8,6 +8,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
+from preplan.records import FloatArray
 from preplan.water.shuttle import LIMITS
 from preplan.water.timeline import (
     answer,
@@ -64,9 +65,9 @@ def test_columns_equal_the_plain_variants() -> None:
 
 
 def test_call_by_of_columns() -> None:
-    def table_at(rows: Rows, minute: int) -> CaseTable:
-        both = [golden_called(6, minute), golden_called(4, minute)]
-        return CaseTable.of([both[row] for row in rows.tolist()])
+    def table_at(rows: Rows, call_min: FloatArray) -> CaseTable:
+        sizes = [6, 4]
+        return CaseTable.of([golden_called(sizes[row], m) for row, m in zip(rows.tolist(), call_min, strict=True)])
 
     found = call_by_columns(table_at, 2, 25)
     assert found[0] == 7

@@ -6,6 +6,7 @@ could beat the best known one. What is chosen is then worked out in full, with t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -39,9 +40,16 @@ class Settled:
 class Flows:
     """Uninterrupted flows at dispatch, gpm: arrays of shape (addresses, sites, levels); NaN until asked."""
 
-    def __init__(self, scene: Scene) -> None:
-        """Bound every flow from above."""
+    def __init__(self, scene: Scene, others: Sequence[Flows] = ()) -> None:
+        """Bound every flow from above.
+
+        `others` are other seasons of the roads: pairs that the most alike of them treats the same share its answers.
+        """
         self.scene = scene
+        alike = [_alike(scene, other.scene) for other in others]
+        most = max(range(len(alike)), key=lambda at: int(alike[at].sum()), default=-1)
+        self._like = others[most] if alike else None
+        self._same = alike[most] if alike else np.zeros(scene.cuts[0].trip_min.shape, dtype=np.bool_)
         shape = (len(scene.needs), len(scene.sites), len(scene.levels))
         self.gpm = np.full(shape, np.nan)
         self.most_gpm = np.zeros(shape)
@@ -69,15 +77,30 @@ class Flows:
             case = np.unique(np.column_stack([level[todo], address[todo], site[todo]]), axis=0).astype(np.int32)
             for one in np.unique(case[:, 0]):  # a level looks at the one below it
                 lv, a, s = case[case[:, 0] == one].T
+                a, lv, s = self._settle_shared(a, lv, s)
                 for first in range(0, len(a), PIECE_CASES):
                     part = slice(first, first + PIECE_CASES)
                     self._settle_piece(a[part], s[part], lv[part])
 
+    def _settle_shared(self, a: IntArray, lv: IntArray, s: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+        """Take over what another season of the roads settles alike; give the cases that are left."""
+        shared = self._same[a, s]
+        if self._like is not None and shared.any():
+            self._keep(self._like.settled(a[shared], s[shared], lv[shared]))
+        return a[~shared], lv[~shared], s[~shared]
+
     def look(self, address: IntArray, site: IntArray, level: IntArray) -> None:
         """Run the timelines of cases that are not known, on every cut."""
-        todo = np.flatnonzero(np.isnan(self.gpm[address, site, level]))
-        for first in range(0, todo.size, PIECE_CASES):
-            rows = todo[first : first + PIECE_CASES]
+        todo = np.isnan(self.gpm[address, site, level])
+        shared = np.flatnonzero(todo & self._same[address, site])
+        if self._like is not None and shared.size:
+            at = (address[shared], site[shared], level[shared])
+            self._like.look(*at)
+            for word in ("gpm", "tankers", "cut", "trip_min"):
+                getattr(self, word)[at] = getattr(self._like, word)[at]
+        own = np.flatnonzero(todo & ~self._same[address, site])
+        for first in range(0, own.size, PIECE_CASES):
+            rows = own[first : first + PIECE_CASES]
             self._look_piece(address[rows], site[rows], level[rows])
 
     def best_site(self, allowed: BoolArray, level: int) -> IntArray:
@@ -124,7 +147,9 @@ class Flows:
     def _bound(self) -> None:
         """Fill in the bounds, and the shortest trip of any cut, which orders equal flows until a case is looked at."""
         self.trip_min[:] = np.stack([cut.trip_min for cut in self.scene.cuts]).min(axis=0)[:, :, None]
-        a, s, lv = (i.ravel().astype(np.int32) for i in np.indices(self.gpm.shape))
+        if self._like is not None:
+            self.most_gpm[self._same] = self._like.most_gpm[self._same]
+        a, s, lv = (i.astype(np.int32) for i in np.nonzero(np.broadcast_to(~self._same[:, :, None], self.gpm.shape)))
         for first in range(0, len(a), PIECE_CASES):
             part = slice(first, first + PIECE_CASES)
             everyone = self._everyone(a[part], s[part], lv[part])
@@ -205,11 +230,15 @@ class Flows:
         self.look(address, site, level)
         run, _ = self._best_cut(self._everyone(address, site, level))
         run, gpm, one_out = self._without_the_slow(run)
-        at = (address, site, level)
-        done = self._as_below(Settled(run=run, gpm=gpm, one_out_gpm=_least(one_out, gpm)))
+        self._keep(self._as_below(Settled(run=run, gpm=gpm, one_out_gpm=_least(one_out, gpm))))
+
+    def _keep(self, done: Settled) -> None:
+        """Note settled cases."""
+        at = (done.run.address, done.run.site, done.run.level)
         self.gpm[at], self.tankers[at], self.cut[at] = done.gpm, done.run.used.sum(axis=1), done.run.cut
-        self._row[at] = self._count + np.arange(len(address), dtype=np.int32)
-        self._count += len(address)
+        self.trip_min[at] = legs_min(self.scene, done.run)[0]
+        self._row[at] = self._count + np.arange(len(done.gpm), dtype=np.int32)
+        self._count += len(done.gpm)
         self._settled.append(done)
 
     def _without_the_slow(self, run: Crews) -> tuple[Crews, FloatArray, FloatArray]:
@@ -240,6 +269,18 @@ class Flows:
         gpm, one_out = done.gpm.copy(), done.one_out_gpm.copy()
         gpm[rows], one_out[rows] = whole.gpm[below], whole.one_out_gpm[below]
         return Settled(run=_put(run, rows, kept), gpm=gpm, one_out_gpm=one_out)
+
+
+def _alike(scene: Scene, other: Scene) -> BoolArray:
+    """Mask the (addresses, sites) whose trips and arrivals are the same in two seasons of the roads."""
+    trips = [
+        (mine.trip_min == theirs.trip_min) & (mine.out_min == theirs.out_min)
+        for mine, theirs in zip(scene.cuts, other.cuts, strict=True)
+    ]
+    to_address = (scene.response.arrival_min == other.response.arrival_min).all(axis=1)
+    to_site = (scene.response.site_arrival_min == other.response.site_arrival_min).all(axis=1)
+    alike: BoolArray = np.logical_and.reduce(trips) & to_address[:, None] & to_site
+    return alike
 
 
 def _first(most_gpm: FloatArray, trip_min: FloatArray, open_sites: BoolArray, count: int) -> BoolArray:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import product
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -18,7 +19,7 @@ from pyproj import Geod
 
 from preplan.errors import InvariantError
 from preplan.plan import STATUSES, Cut, Plan, RouteForest
-from preplan.records import BoolArray, FloatArray, IntArray, Unit
+from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, Unit
 from preplan.roads.speeds import RULE_MIN_PER_MI
 from preplan.units import M_PER_MI, MIN_PER_HOUR
 
@@ -232,10 +233,11 @@ def _routes(case: Case) -> Breaches:
         whole &= forest.segment[leaf] == plan.frontages.segment[plan.trips.address[traced]]
         yield Breach("a route that does not run from end to end", _mark(case, traced[~whole]))
     units = {unit.unit_id: unit for unit in plan.units}
-    for number, cut in enumerate(plan.cuts):
-        rows = traced[plan.trips.cut[traced] == number]
+    season = plan.levels.season[plan.trips.address[traced], 0]
+    for (month, limits), (number, cut) in product(enumerate(plan.season_limits), enumerate(plan.cuts)):
+        rows = traced[(plan.trips.cut[traced] == number) & (season == month)]
         for loaded, leaf in ((True, plan.trips.out_leaf[rows]), (False, plan.trips.back_leaf[rows])):
-            shut = _shut(plan, cut, units, loaded=loaded)[forest.segment, np.where(forest.forward, 0, 1)]
+            shut = _shut(limits, cut, units, loaded=loaded)[forest.segment, np.where(forest.forward, 0, 1)]
             yield Breach("a route over a limit or a closed road", _mark(case, rows[_passes(forest, shut)[leaf]]))
             parted = _parted(plan, loaded=loaded)
             yield Breach("a route of stretches that do not meet", _mark(case, rows[_passes(forest, parted)[leaf]]))
@@ -248,9 +250,9 @@ def _mark(case: Case, trips: npt.NDArray[np.int64]) -> BoolArray:
     return case.of_trips(bad)
 
 
-def _shut(plan: Plan, cut: Cut, units: dict[str, Unit], *, loaded: bool) -> BoolArray:
+def _shut(limits: RoadLimits, cut: Cut, units: dict[str, Unit], *, loaded: bool) -> BoolArray:
     """Mask the (stretches, 2 directions) that a cut's vehicle must not drive; empty, each axle bears its share."""
-    limits, mine = plan.limits, [units[name] for name in cut.unit_ids]
+    mine = [units[name] for name in cut.unit_ids]
     axle_lb = cut.axle_lb if loaded else max(unit.axle_lb * unit.empty_lb / unit.loaded_lb for unit in mine)
     low = (
         (limits.max_lb < (cut.loaded_lb if loaded else cut.empty_lb))

@@ -11,8 +11,8 @@ from preplan.records import BoolArray, FillSite, FloatArray, IntArray, RoadLimit
 from preplan.roads.forest import Traced, join_forests, trace
 from preplan.roads.trips import Circuits, legs_of, measure
 
-_NOISE = 1e-6
-"""What a sum of whole numbers may be off by."""
+_STANDS = 0.01
+"""Share of a bridge under which a place at its end is not on it; else one that begins or ends on it crosses it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,8 +100,7 @@ def keep_trips(
         back_min=times[1],
         back_mi=columns[1, :, 0],
         posted_avoided_min=np.maximum(times[0] + times[1] - times[2], 0.0),
-        # Where a leg begins or ends on a bridge it drives a share of it: that is a bridge too.
-        unposted_bridges=np.ceil(columns[:, :, 1] - _NOISE).sum(axis=0).astype(np.int32),
+        unposted_bridges=np.ceil(columns[:, :, 1] - _STANDS).sum(axis=0).astype(np.int32),
         turn_at_dump=turn_dump,
         turn_at_site=turn_site,
         narrow_mi=columns[:, :, 2].sum(axis=0),

@@ -71,10 +71,11 @@ def season_sites(scene: Scene, flows: Flows, stands: BoolArray) -> tuple[IntArra
     allowed = np.broadcast_to(stands, (shape[0], len(stands)))
     for level in range(shape[1]):
         best = flows.best_site(allowed, level)
+        if level:
+            best = _kept_or_better(scene, flows, site[:, level - 1], best, level)
         _settle(flows, best, level)
-        site[:, level] = best if level == 0 else _kept_or_better(scene, flows, site[:, level - 1], best, level)
+        site[:, level] = best if level == 0 else _never_less(flows, site[:, level - 1], best, level)
         backup[:, level] = flows.best_site(allowed & other_sources(scene.sites, site[:, level]), level)
-        _settle(flows, backup[:, level], level)
     return site, backup
 
 
@@ -85,11 +86,20 @@ def _settle(flows: Flows, site: IntArray, level: int) -> None:
 
 def _kept_or_better(scene: Scene, flows: Flows, lower: IntArray, best: IntArray, level: int) -> IntArray:
     """Let a level keep the site of the level below, (addresses,), where the better one gains too little."""
-    _settle(flows, lower, level)
+    rows = np.flatnonzero(lower >= 0).astype(np.int32)
+    flows.look(rows, lower[rows], np.full(rows.size, level, dtype=np.int32))
     old, new = flows.at(lower, level), flows.at(best, level)
     need = scene.needs.required_gpm - ROUNDING_GPM
     gains = (new > old * (1.0 + scene.rules.plan.keep_site_gain)) | ((new >= need) & (old < need))
     return np.where((lower >= 0) & ~gains, lower, best).astype(np.int32)
+
+
+def _never_less(flows: Flows, lower: IntArray, best: IntArray, level: int) -> IntArray:
+    """Let a level fall back to the site of the level below where its own, worked out in full, brings less."""
+    less = (lower >= 0) & (flows.at(best, level) < flows.at(lower, level - 1))
+    site = np.where(less, lower, best).astype(np.int32)
+    _settle(flows, np.where(less, lower, -1).astype(np.int32), level)
+    return site
 
 
 def _flows_at(flows: Flows, site: IntArray) -> FloatArray:

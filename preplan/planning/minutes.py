@@ -94,8 +94,8 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
         last = table.attack_arrival_min + table.full_flow_after_min + table.required_min
         known = last[np.isfinite(last)]
 
-        def table_at(rows: Rows, minute: int, part: Crews = part) -> CaseTable:
-            return table_of(scene, part.rows(rows), np.full(len(rows), float(minute)))
+        def table_at(rows: Rows, call_min: FloatArray, part: Crews = part) -> CaseTable:
+            return table_of(scene, part.rows(rows), call_min)
 
         if known.size:
             latest[first : first + len(part)] = call_by_min(table_at, len(part), int(known.max()))

@@ -96,7 +96,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("computing flows", 0.4)
     parts = list(zip(ground.seasons, responses, fleets, found, strict=True))
     scenes = [scene_of(inputs, units, ground, *part) for part in parts]
-    flows = [Flows(scene) for scene in scenes]
+    flows: list[Flows] = []
+    for one in scenes:
+        flows.append(Flows(one, flows))
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
     scene = merged_scene(scenes, road)
     graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))

@@ -10,7 +10,17 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import card_words, index_pdf, paper, scene, side_by_side, symbols_pdf, words
+from preplan.render import (
+    card_words,
+    index_pdf,
+    paper,
+    scene,
+    side_by_side,
+    status_index_pdf,
+    strip_pdf,
+    symbols_pdf,
+    words,
+)
 from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line
@@ -29,20 +39,34 @@ _NOTES_PT, _LEAST_NOTES_PT = 60.0, 28.0
 _LEAST_BELOW_PT = 48.0
 _ROW_PT = (126.0, 96.0)
 """Most height of the two rows of the top third."""
-_TABLE = (("response level", 78.0), (f"{words.FLOW_SHORT} gpm", 60.0), ("required", 48.0), ("meets?", 50.0),
-          ("fill site", 44.0), ("held back by", 64.0), ("one tanker out", 74.0), ("tankers", 122.0))  # fmt: skip
+_TABLE = (("response level", 76.0), ("gpm held", 48.0), ("if called on arrival", 82.0), ("required", 46.0),
+          ("meets?", 46.0), ("fill site", 42.0), ("held back by", 62.0), ("one tanker out", 68.0),
+          ("tankers", 70.0))  # fmt: skip
+STRIP_PT = 84.0
+"""Height of the timeline strip."""
+_STRIP_NOTE = {
+    "at dispatch": "Water on scene, gal, against minutes after the alarm, all units alerted at once",
+    "on arrival": "Water on scene, gal, against minutes after the alarm, the higher level called on arrival",
+}
+_STRIP_LEGEND = ". Grey: water on scene. Hatched: dry. Bars: a load dumps."
 
 
 # --------------------------------------------------------------------------- how a card is drawn
 
 
-def timeline_height(_facts: Facts) -> float:
+def timeline_height(facts: Facts) -> float:
     """Give the height of the band that `timeline_band` fills below the table of levels, points."""
-    return 0.0
+    return 0.0 if facts.group.strip is None else STRIP_PT + SMALL_PT * 1.6
 
 
 def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
-    """Draw the first minutes as a strip over the full width; nothing where they are not known."""
+    """Draw the timeline of the lead address as a strip over the full width; nothing where none runs."""
+    if facts.group.strip is None:
+        return
+    called = str(facts.plan.answers.called[facts.lead])
+    pen.text(band.left, band.top - SMALL_PT * 1.3, _STRIP_NOTE.get(called, "") + _STRIP_LEGEND, SMALL_PT)
+    page = Box(band.left, band.bottom, band.right, band.bottom + STRIP_PT - 4.0)
+    strip_pdf.draw(pen, page, facts.group.strip)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +154,10 @@ def _draw_top(document: Document, facts: Facts, subject: Subject) -> float:
     second = pen.lines(middle, second, can)
     y = min(first, second) - 3.0
     pen.rule(y, width=0.5)
+    officer = card_words.officer(facts)
+    if officer:
+        y = pen.lines(LEFT_PT, y - 2.0, officer) - 3.0
+        pen.rule(y, width=0.5)
     dump = paper.trimmed(card_words.dump(facts), _ROW_PT[1])
     fill = paper.trimmed(card_words.fill(facts, _approach(subject)), _ROW_PT[1])
     return min(pen.lines(LEFT_PT, y - 2.0, dump), pen.lines(middle, y - 2.0, fill)) - 5.0
@@ -211,20 +239,53 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
         A file's name below the results folder, and its content.
     """
     groups = _sorted(plan)
-    columns = index_pdf.columns_of(plan, index_pdf.entries_of(plan, groups))
-    index_pages = (len(columns) + 1) // 2
-    index = Document(plan.district, "tanker shuttle cards", pages=index_pages)
+    laid = _Index.of(plan, groups)
+    index = Document(plan.district, "tanker shuttle cards", pages=laid.pages)
     if len(groups) <= MOST_IN_ONE_FILE:
-        index.pages = index_pages + len(groups)
-        index_pdf.draw_index(index, plan, columns, [f"#{index_pages + 1 + at}" for at in range(len(groups))])
+        index.pages = laid.pages + len(groups)
+        laid.draw(index, plan)
         _draw_all(index, Picture(plan), groups, 0, len(groups))
         yield "cards.pdf", index.finish()
         return
-    index_pdf.draw_index(index, plan, columns, [_place(at) for at in range(len(groups))])
+    laid.draw(index, plan)
     yield "cards.pdf", index.finish()
     parts = -(-len(groups) // MOST_IN_ONE_FILE)
     for part, content in side_by_side.made(_Parts(plan), parts, processes):
         yield _place(part * MOST_IN_ONE_FILE).partition("#")[0], content
+
+
+@dataclass(frozen=True, slots=True)
+class _Index:
+    """Both indexes laid out, before anything is drawn."""
+
+    by_road: list[list[index_pdf.Row]]
+    by_status: list[list[status_index_pdf.Row]]
+    places: list[str]
+    """Where each card is: `file#page`, the file empty for this one."""
+    pages: int
+
+    @classmethod
+    def of(cls, plan: Plan, groups: Sequence[CardGroup]) -> _Index:
+        """Lay out until the pages that the index takes agree with the page numbers that it names."""
+        entries = index_pdf.entries_of(plan, groups)
+        by_road, pages = index_pdf.columns_of(plan, entries), 0
+        while True:
+            places = [
+                _place(at) if len(groups) > MOST_IN_ONE_FILE else f"#{pages + 1 + at}" for at in range(len(groups))
+            ]
+            by_status = status_index_pdf.columns_of(status_index_pdf.rows_of(plan, entries, places))
+            now = (len(by_road) + 1) // 2 + (len(by_status) + 1) // 2
+            # More pages make no number shorter, so this ends; a page too many stays blank.
+            if now <= pages:
+                return cls(by_road, by_status, places, pages)
+            pages = now
+
+    def draw(self, document: Document, plan: Plan) -> None:
+        """Draw both."""
+        index_pdf.draw_index(document, plan, self.by_road, self.places)
+        status_index_pdf.draw(document, self.by_status, self.places)
+        while document.page < self.pages:
+            document.begin("index")
 
 
 def _place(at: int) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import crew, paper, us_grid, words
+from preplan.render import crew, first_minutes, paper, us_grid, words
 from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Line, paragraph
 
 WIDTH_PT = RIGHT_PT - LEFT_PT
@@ -120,16 +120,28 @@ def can(facts: Facts) -> list[Line]:
             "not met": "No tanker shuttle can be run here: see the reasons below.",
         }.get(facts.status, "")
         return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
-    flow = float(plan.levels.sustained_gpm[lead, facts.level])
+    flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
-    lines += paragraph(f"{words.FLOW} of required flow, worst season", HALF_PT, SMALL_PT)
+    lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
+    said = f"held {lasts} without a dry minute, all alerted at once, worst season; after that {_steady(facts)} gpm"
+    lines += paragraph(said, HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
     if limit:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
     lines += paragraph(wants, HALF_PT)
-    lines += paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT, most=3)
-    return lines + paragraph(words.FLOW_NOTE, HALF_PT, SMALL_PT)
+    return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT, most=3)
+
+
+def _steady(facts: Facts) -> str:
+    """Write the steady flow of the level shown: what the shuttle brings when first loads and stores are gone."""
+    return words.supply(float(facts.plan.levels.sustained_gpm[facts.lead, facts.level]), words.CARD_STEP_GPM)
+
+
+def officer(facts: Facts) -> list[Line]:
+    """Say in short sentences from when water flows, what holds, by when to call, and when it runs dry."""
+    said = first_minutes.officer_words(facts.plan, facts.lead)
+    return paragraph(said, WIDTH_PT, 10.0, bold=True, most=3) if said else []
 
 
 def dump(facts: Facts) -> list[Line]:
@@ -343,10 +355,12 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
     plan, lead, table = facts.plan, facts.lead, facts.plan.levels
     need = float(plan.needs.required_gpm[lead])
     for k, level in enumerate(plan.district.levels):
-        site, flow = int(table.site[lead, k]), float(table.sustained_gpm[lead, k])
+        site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
         have, want = words.flow_pair(flow, need)
+        late = words.supply(float(table.on_arrival_gpm[lead, k]), words.CARD_STEP_GPM)
         yield (
-            words.level_words(level.name), have if site >= 0 else "no shuttle", want,
+            words.level_words(level.name), have if site >= 0 else "no shuttle",
+            "" if site < 0 else "same" if k == 0 else late, want,
             "meets" if table.meets[lead, k] else "does not", str(site + 1) if site >= 0 else "none",
             words.printable(table.limited_by[lead, k]),
             words.supply(float(table.one_out_gpm[lead, k]), words.CARD_STEP_GPM) if site >= 0 else "",

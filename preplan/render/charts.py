@@ -176,9 +176,10 @@ class Picture:
         A symbol that would cover one of this trip's own is left out.
         """
         marks: list[tuple[str, int, float, float]] = []
+        star: list[tuple[str, int, float, float]] = []
         if subject.out_ft is not None and np.isfinite(self.front_ft[subject.lead]).all():
             (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
-            marks.append(("star", subject.lead, x, y))
+            star.append(("star", subject.lead, x, y))
             room.take(Box(x - 9, y - 9, x + 9, y + 9))
         ours = [site for site in (subject.site, subject.backup) if site >= 0]
         rest = [site for site in range(len(self.site_ft)) if site not in ours]
@@ -189,13 +190,13 @@ class Picture:
                 symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
                 hidden = rows is not ours and any(symbol.meets(other) for other in room.taken)
                 if frame.page.grown(-4.0).holds(Box(x, y, x, y)) and not hidden:
-                    marks.insert(0, (kind, row, x, y))
+                    marks.append((kind, row, x, y))
                     room.take(symbol)
         for row in subject.addresses:
             (x, y), *_ = frame.to_page(self.address_ft[[row]]).tolist()
             marks.append(("address", row, x, y))
             room.block(np.array([[x, y], [x - 3, y], [x + 3, y], [x, y - 3], [x, y + 3]]))
-        return marks
+        return marks + star
 
     def _symbols(self, pen: Pen, frame: Frame, subject: Subject, marks: list[tuple[str, int, float, float]]) -> None:
         if subject.lead >= 0:
@@ -220,7 +221,9 @@ class Picture:
         """Write road names along the roads, the most seen first, none over another."""
         halo_texts(pen, turn_labels(frame, subject, room), bold=True)
         placed: list[tuple[str, Spot]] = []
-        for name, segments in self._names_in_view(roads):
+        middle, country = self.middle_ft[roads], frame.country
+        inside = (middle > (country.left, country.bottom)) & (middle < (country.right, country.top))
+        for name, segments in self._names_in_view(roads[inside.all(axis=1)]):
             spots = scene.spots_at(frame.to_page(self.middle_ft[segments]), self.slope[segments], 9.0)
             spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:

@@ -18,10 +18,15 @@ RATER_START_MIN, RATER_RAISE_MIN = 5.0, 15.0
 """After the first engine's arrival: the flow starts, and it has been raised (the same)."""
 RATER_MI = 5.0
 """Road miles (the same)."""
-_BINS = ((0.0, "none"), (0.25, "under a quarter"), (0.5, "a quarter to a half"), (0.75, "a half to three quarters"),
-         (0.9, "three quarters to 90 %"), (1.0, "90 % to all: close"), (1.1, "all to 110 %: close"),
-         (1.5, "110 % to 150 %"), (np.inf, "150 % and more"))  # fmt: skip
-"""Upper edge of each bin of flow over need, and its words; a flow of nothing has its own."""
+_EDGES = (0.25, 0.5, 0.75, 0.9, 1.0, 1.1, 1.5)
+"""Edges of the bins of flow over need."""
+_BINS = ("none", "under a quarter", "a quarter to a half", "a half to three quarters", "three quarters to 90 %",
+         "90 % to all: close", "all to 110 %: close", "110 % to 150 %", "150 % and more")  # fmt: skip
+"""What each bin is called; no flow at all has its own, the first."""
+_MOST_NEEDS = 12
+_MOST_LATE = 15
+_LEAST_LOST_MIN = 0.05
+"""Less than this prints as nothing."""
 
 
 def of(part: int, whole: int) -> str:
@@ -41,30 +46,29 @@ def flow_against_need(document: Document, plan: Plan) -> None:
     """Draw how much of the required flow each address gets, and the same by the size of the need."""
     share, counted = shares(plan)
     document.heading("Flow available against required", bookmark=True, keep=40.0 + 17.0 * len(_BINS))
-    rows, total, low = [], int(counted.sum()), -np.inf
-    for high, said in _BINS:
-        inside = counted & ((share <= 0.0) if high == 0.0 else (share > max(low, 0.0)) & (share < high))
-        if high == np.inf:
-            inside = counted & (share >= low)
-        elif low > 0.0:
-            inside = counted & (share >= low) & (share < high)
-        rows.append(Bar(said, int(inside.sum()), of(int(inside.sum()), total)))
-        low = high
+    total = int(counted.sum())
+    which = np.where(share > 0.0, np.searchsorted(_EDGES, share, side="right") + 1, 0)
+    counts = np.bincount(which[counted], minlength=len(_BINS)).tolist()
+    rows = [Bar(said, count, of(count, total)) for said, count in zip(_BINS, counts, strict=True)]
     document.y = bars(document.pen, document.y, rows, total) - 4.0
     document.flow(
         f"Bars: addresses by their {words.FLOW} at the level that their card shows, as a share of the required flow.",
         SMALL_PT,
     )
-    need = plan.needs.required_gpm
+    _by_need(document, plan, share, counted)
+
+
+def _by_need(document: Document, plan: Plan, share: FloatArray, counted: BoolArray) -> None:
+    """List each size of need with the addresses that are met, and the flow in their middle."""
+    need, meets = plan.needs.required_gpm, plan.levels.meets
     lines = []
     for gpm in np.unique(need[counted]).tolist():
         mine = counted & (need == gpm)
-        met = mine & plan.levels.meets.any(axis=1)
-        first = mine & plan.levels.meets[:, 0]
-        middle = float(np.median(np.nan_to_num(share[mine]) * gpm))
+        count = int(mine.sum())
+        middle = float(np.median(share[mine] * gpm))
         lines.append((
-            words.need(gpm), f"{int(mine.sum()):,}", of(int(first.sum()), int(mine.sum())),
-            of(int(met.sum()), int(mine.sum())), words.supply(middle),
+            words.need(gpm), f"{count:,}", of(int((mine & meets[:, 0]).sum()), count),
+            of(int((mine & meets.any(axis=1)).sum()), count), words.supply(middle),
         ))  # fmt: skip
     document.y -= 4.0
     head = (
@@ -77,9 +81,6 @@ def flow_against_need(document: Document, plan: Plan) -> None:
     document.table(head, lines[:_MOST_NEEDS], (90.0, 80.0, 140.0, 130.0, 100.0))
     if len(lines) > _MOST_NEEDS:
         document.flow(f"and {len(lines) - _MOST_NEEDS:,} more sizes of need: see addresses.csv.", SMALL_PT)
-
-
-_MOST_NEEDS = 12
 
 
 def out_of_service(document: Document, plan: Plan) -> None:
@@ -97,18 +98,23 @@ def out_of_service(document: Document, plan: Plan) -> None:
         )
     alone = int(np.sum(met & (shown(plan, plan.levels.backup) < 0)))
     document.flow(f"Addresses met now that have no backup fill site: {alone:,}.")
-    document.y -= 4.0
-    first = shown(plan, plan.levels.site)
-    lines = []
-    for row in np.argsort([-int(np.sum((first == r) & met & ~holds)) for r in range(len(plan.sites))], kind="stable"):
-        mine = (first == row) & met
-        if mine.any():
-            lost = int(np.sum(mine & ~holds))
-            lines.append((words.site_words(plan, int(row))[:90], f"{int(mine.sum()):,}", of(lost, int(mine.sum()))))
-    if lines:
-        document.table(("fill site out", "met from it now", "of them no longer met at the same level"), lines,
-                       (290.0, 90.0, 160.0))  # fmt: skip
+    _sites_out(document, plan, met, holds)
     _tankers_out(document, plan, met)
+
+
+def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: BoolArray) -> None:
+    """Say what each fill site out of service costs, the dearest first; `holds`: met from the backup too."""
+    first = shown(plan, plan.levels.site)
+    cost = [int(np.sum((first == row) & met & ~holds)) for row in range(len(plan.sites))]
+    lines = []
+    for row in sorted(range(len(plan.sites)), key=lambda row: (-cost[row], row)):
+        mine = int(np.sum((first == row) & met))
+        if mine:
+            lines.append((words.site_words(plan, row)[:90], f"{mine:,}", of(cost[row], mine)))
+    if lines:
+        document.y -= 4.0
+        head = ("fill site out", "met from it now", "of them no longer met at the same level")
+        document.table(head, lines, (290.0, 90.0, 160.0))
 
 
 def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
@@ -223,11 +229,6 @@ def postings_cost(document: Document, plan: Plan) -> None:
                        (260.0, 70.0, 100.0, 110.0))  # fmt: skip
     if len(ordered) > _MOST_LATE:
         document.flow(f"and {len(ordered) - _MOST_LATE:,} more roads.", SMALL_PT)
-
-
-_LEAST_LOST_MIN = 0.05
-"""Less than this prints as nothing."""
-_MOST_LATE = 15
 
 
 def assumed_values(document: Document, plan: Plan) -> None:

@@ -127,9 +127,14 @@ def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float,
     file, _, page = places[row.entry.card].partition("#")
     said = f"{file.removeprefix('cards/').removesuffix('.pdf')}, page {page}" if file else page
     pen.text(left + _COLUMN, first, said, SMALL_PT, align="right")
-    area = (left, low, left + _COLUMN, top)
-    if file:
-        pen.canvas.linkURL(f"{file}#page={page}", area, relative=1)
-    else:
-        pen.canvas.linkAbsolute("", f"card{row.entry.card}", area, Border="[0 0 0]")
+    link(document, row.entry.card, places[row.entry.card], (left, low, left + _COLUMN, top))
     return low
+
+
+def link(document: Document, card: int, place: str, area: tuple[float, float, float, float]) -> None:
+    """Make an area of the page lead to a card, in this file or in another."""
+    file, _, page = place.partition("#")
+    if file:
+        document.pen.canvas.linkURL(f"{file}#page={page}", area, relative=1)
+    else:
+        document.pen.canvas.linkAbsolute("", f"card{card}", area, Border="[0 0 0]")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 from reportlab import rl_config
 from reportlab.pdfbase import pdfmetrics
@@ -109,8 +109,7 @@ def _head_that_fits(word: str, size: float, width: float, *, bold: bool) -> int:
     return len(word)
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One line of a block of text."""
 
     said: str

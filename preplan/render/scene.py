@@ -292,8 +292,7 @@ def arrows(points: FloatArray, every: float) -> list[tuple[float, float, float]]
 # --------------------------------------------------------------------------- labels
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(NamedTuple):
     """A place for a label: its middle on the page, and its slope in radians."""
 
     x: float
@@ -369,7 +368,10 @@ class Room:
 
     def place(self, spots: Iterable[Spot], width: float, height: float) -> Spot | None:
         """Take the first spot at which a label fits into the frame and overlaps nothing; None: leave it out."""
+        left, bottom, right, top = self.frame
         for spot in spots:
+            if not (left < spot.x < right and bottom < spot.y < top):
+                continue
             box = spot.box(width, height)
             free = self.frame.holds(box) and not any(box.meets(other) for other in self.taken)
             if free and not self._covers(spot, width, height):

@@ -22,12 +22,12 @@ CAUTIONS = (
 ROAD_CREDIT = "Road data: OpenStreetMap contributors, Open Database License (ODbL)."
 """The licence asks to be named wherever the roads are drawn."""
 NOT_KNOWN = "not known"
-FLOW = "steady flow"
+FLOW = "uninterrupted flow"
 """What the pages hold against the required flow."""
-FLOW_SHORT = "steady"
+FLOW_SHORT = "without a dry minute"
 """The same behind a number of gpm."""
-FLOW_NOTE = "Steady flow only: the first minutes are not estimated."
-"""What that flow does not say."""
+FLOW_NOTE = "Held without a dry minute once full flow is asked for, all units alerted at once; not for ever."
+"""What that flow says, and does not."""
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
 DIRECTION_LINES = 8

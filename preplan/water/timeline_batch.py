@@ -31,6 +31,8 @@ FEW_CASES = 128
 """Fewer open cases than this try several flows each."""
 MOST_TRIALS = 8
 """Flows that one case tries at once."""
+TRIED_AT_ONCE = 12
+"""Minutes of a call that are tried in one step."""
 OUT_CASES = 32_768
 """Cases with a tanker out that are laid out at once."""
 
@@ -138,13 +140,14 @@ def best_flows(table: CaseTable, below: BoolArray | None = None) -> tuple[HeldTa
     return held_flows(replace(table, arrival_min=arrival)), np.isfinite(arrival)
 
 
-def call_by_min(table_at: Callable[[Rows, int], CaseTable], cases: int, latest_min: int) -> FloatArray:
+def call_by_min(table_at: Callable[[Rows, FloatArray], CaseTable], cases: int, latest_min: int) -> FloatArray:
     """Find the latest whole minute at which units can be called with no gap, each earlier one having none too.
 
     Parameters
     ----------
     table_at
-        Gives some of the cases (rows) with the units beyond the first level alerted at a minute.
+        Gives some of the cases (rows, repeated at will), each with the units beyond the first level alerted at a
+        minute of its own.
     cases
         How many there are.
     latest_min
@@ -157,11 +160,18 @@ def call_by_min(table_at: Callable[[Rows, int], CaseTable], cases: int, latest_m
     """
     latest = np.full(cases, np.nan)
     rows = np.arange(cases)
-    for minute in range(latest_min + 1):
+    for first in range(0, latest_min + 1, TRIED_AT_ONCE):
         if not rows.size:
             break
-        rows = rows[gaps(table_at(rows, minute)).gap_min <= GAP_MIN]
-        latest[rows] = minute
+        minutes = np.arange(first, min(first + TRIED_AT_ONCE, latest_min + 1), dtype=np.float64)
+        table = table_at(np.repeat(rows, minutes.size), np.tile(minutes, rows.size))
+        holds = (gaps(table).gap_min <= GAP_MIN).reshape(rows.size, -1)
+        held = np.where(
+            holds.all(axis=1), minutes.size, holds.argmin(axis=1)
+        )  # of the first minutes, one after another
+        some = held > 0
+        latest[rows[some]] = minutes[held[some] - 1]
+        rows = rows[held == minutes.size]
     return latest
 
 

@@ -1,6 +1,7 @@
 // The panel: legend, one address, one fill site, one station. Text only ever goes in as text.
 
 const MOST_LISTED = 100;
+const LONG_TITLE = 80; // letters; a longer title is cut short, so that what follows stays in view
 
 function make(tag, text = "", { name = "", inside = [], ...rest } = {}) {
   const element = document.createElement(tag);
@@ -53,7 +54,7 @@ function chip(draw, wide = 34, high = 34) {
 
 function openPanel(title, parts) {
   const panel = document.getElementById("panel-body");
-  panel.replaceChildren(make("h2", title), ...parts);
+  panel.replaceChildren(make("h2", title, { name: title.length > LONG_TITLE ? "long" : "" }), ...parts);
   panel.scrollTop = 0;
   document.getElementById("said").textContent = title;
   document.body.classList.add("panel-open");
@@ -102,11 +103,13 @@ function showAddress(address, level = startLevel(address), backup = false) {
     ["First engine arrives", first < 0 ? data.notKnown : `${minutes(first)} after alerting`],
     ["Latitude, longitude", place],
   ]);
+  const label = addresses.label[address];
   const flags = addresses.flags[address];
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
-  openPanel(addresses.label[address], [
+  openPanel(label, [
     ...whatIfPart(address), head, make("p", needWords(address)), ...levels, common,
     make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
+    ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);
 }
 

@@ -89,7 +89,7 @@ function foundItem(hit, k, take) {
 function goTo(address) {
   showAddress(address);
   if (view.circuit && view.circuit.dump) fitCircuit();
-  else fitPoints([[addresses.x[address], addresses.y[address]]], 15);
+  else fitPoints([[addresses.x[address], addresses.y[address]]], 14);
 }
 
 function fitPoints(points, maxZoom = 16) {
