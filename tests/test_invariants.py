@@ -94,7 +94,8 @@ def _routes_over_a_posted_bridge() -> Plan:
     """Post the site's own stretch, which every one of its routes drives."""
     plan, *_ = sound()
     at = plan.site_segment[plan.trips.site[trip_of(row_of(SERVED))]]
-    return in_table("limits", max_lb=(at, 6000.0))
+    posted = tuple(changed(one, max_lb=(at, 6000.0)) for one in plan.season_limits)
+    return replace(plan, season_limits=posted)
 
 
 def _first_leaf() -> int:

@@ -9,6 +9,7 @@ import os
 import socket
 import urllib.error
 import urllib.request
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -104,7 +105,9 @@ def read_graphml(path: Path) -> RoadTable:
     )  # fmt: skip
     try:
         # tags stay text: `oneway` of a graph built with osmnx's all_oneway is the raw tag
-        graph = ox.load_graphml(path, edge_dtypes={"oneway": str, "reversed": str})
+        with warnings.catch_warnings():  # what its keys lack is checked by what is made of them
+            warnings.simplefilter("ignore")
+            graph = ox.load_graphml(path, edge_dtypes={"oneway": str, "reversed": str})
         roads = roads_of_graph(_in_degrees(graph))
     except faults as error:
         rule = "means that this is no street graph saved as GraphML by osmnx, or that it is cut short"

@@ -58,8 +58,8 @@ class Clock:
 
     def booster_dry(self, table: CaseTable) -> FloatArray:
         """Minute at which the booster tank alone would be empty."""
-        early_gal = self.attack_gpm * (self.full - self.first_water)
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):  # an attack engine that never comes: inf less inf
+            early_gal = self.attack_gpm * (self.full - self.first_water)
             soon = self.first_water + np.where(table.booster_gal > 0, table.booster_gal / self.attack_gpm, 0.0)
             late = self.full + (table.booster_gal - early_gal) / table.required_gpm
         return np.where(table.booster_gal <= early_gal, soon, np.where(table.required_gpm > 0, late, np.inf))

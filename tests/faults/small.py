@@ -40,9 +40,9 @@ TABLES = {
     "fill_sites.csv": "site_id,name,kind,lon,lat,fill_gpm,turnaround,storage_gal\n"
     "S1,Mill Pond,dry hydrant,-72.0,44.0,900,loop,\nS2,Tower,tank,-72.05,44.01,600,through,50000\n",
     "stations.csv": "station_id,name,lon,lat\nH1,Headquarters,-72.02,44.0002\n",
-    "apparatus.csv": "unit_id,station_id,kind,tank_gal\n"
-    "E1,H1,engine,1000\nE2,H1,engine,1000\nE3,H1,engine,750\n"
-    "T1,H1,tanker,2000\nT2,H1,tanker,3000\nT3,H1,tanker,1800\n",
+    "apparatus.csv": "unit_id,station_id,kind,tank_gal,portable_tank_gal\n"
+    "E1,H1,engine,1000,\nE2,H1,engine,1000,\nE3,H1,engine,750,\n"
+    "T1,H1,tanker,2000,2500\nT2,H1,tanker,3000,2500\nT3,H1,tanker,1800,2500\n",
 }
 MILL_ROAD = {"highway": "tertiary", "name": "Mill Road"}
 TOWER_LANE = {"highway": "residential", "name": "Tower Lane"}
