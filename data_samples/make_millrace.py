@@ -55,6 +55,7 @@ def district_files() -> dict[str, bytes]:
         "closures.csv": _csv(
             ("closure_id", "kind", "way_id", "lon", "lat", "value", "months", "note"), _closure_rows(land, osm)
         ),
+        "bridges.csv": land.drawing["tables"]["bridges"],
         "apparatus.csv": land.drawing["tables"]["apparatus"],
         "district.toml": land.drawing["tables"]["district"],
         "boundary.geojson": _boundary(land),

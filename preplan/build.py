@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, MutableMapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,12 +14,15 @@ import numpy as np
 from preplan.errors import Finding, InputError
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Inputs, Plan, Rejected
-from preplan.planning.pipeline import lay_ground, plan_district, require_fleet
+from preplan.planning.ground import lay_ground
+from preplan.planning.pipeline import plan_district, require_fleet
 from preplan.records import FeatureTable, RoadTable
 from preplan.render.run_info import accounts, run_json
+from preplan.render.shelf import Shelf
+from preplan.render.side_by_side import cores
 from preplan.roads import cache
-from preplan.roads.source import read_roads
-from preplan.write import restore_broken, write_file, write_results
+from preplan.roads.source import check_road_file, read_roads
+from preplan.write import check_place, restore_broken, write_file, write_results
 
 Progress = Callable[[str, float], None]
 REJECTED_NAMED = 20
@@ -149,8 +152,10 @@ def default_folder(district_file: Path) -> Path:
 def _planned(district_file: Path, out: Path | None, watch: Watch) -> tuple[Plan, Inputs, Path]:
     """Read and plan."""
     folder = out or default_folder(district_file)
+    check_place(folder)
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
+    require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
     roads, features = prepared_roads(inputs, folder, watch)
     return plan_district(inputs, roads, features, watch.stage), inputs, folder
 
@@ -161,6 +166,7 @@ def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = T
     watch.stage("reading roads", 0.03)
     if inputs.roads.file is None:
         return read_roads(inputs.roads, kept)
+    check_road_file(inputs.roads.file)
     key = cache.key_of(inputs.roads.file, "roads")
     found = cache.load(kept, key)
     if found is None:
@@ -171,8 +177,8 @@ def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = T
     return found
 
 
-def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Watch) -> dict[str, bytes]:
-    """Draw every page and table in memory: bytes by file name."""
+def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Watch) -> MutableMapping[str, bytes]:
+    """Draw every page and table: bytes by file name."""
     from preplan.render import (  # noqa: PLC0415 - slow to import
         card_pdf,
         dispatch,
@@ -185,7 +191,7 @@ def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Wa
         workbook,
     )
 
-    files: dict[str, bytes] = {}
+    files = Shelf()
     watch.stage("writing tables", 0.72)
     files["addresses.csv"] = tables.addresses_csv(plan)
     files["levels.csv"] = tables.levels_csv(plan)
@@ -196,7 +202,7 @@ def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Wa
     watch.stage("drawing the map", 0.76)
     files["map.html"] = map_html.map_page(plan).encode()
     watch.stage("drawing cards", 0.8)
-    files |= card_pdf.cards(plan)
+    files.update(card_pdf.cards(plan, cores()))
     files["sites.pdf"] = site_pdf.sites(plan)
     watch.stage("drawing the report", 0.9)
     files["report.pdf"] = report_pdf.report(plan)

@@ -12,6 +12,7 @@ import numpy as np
 from preplan.records import (
     AddressTable,
     BoolArray,
+    BridgeTable,
     Closure,
     Columns,
     FeatureTable,
@@ -73,6 +74,8 @@ class Inputs:
     """Every file read, by its role: district, addresses, ..., roads."""
     rows: Mapping[str, int] = field(default_factory=dict)
     """Data rows of each table as read."""
+    bridges: BridgeTable = field(default_factory=BridgeTable.none)
+    """The bridge inventory, empty where the district has none."""
 
 
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
@@ -146,7 +149,7 @@ class FrontageTable(Columns):
     """Of the place on the road."""
     lat: FloatArray
     driveway_ft: FloatArray
-    """Hose from the place to the building."""
+    """Hose from the place to the building, `along_ft` included."""
     gap_ft: FloatArray
     """Straight distance from the point to the place."""
     how: TextArray
@@ -155,6 +158,8 @@ class FrontageTable(Columns):
     """left or right of the stretch in its own direction; '' off the roads."""
     dead_end: BoolArray
     """True where the stretch hangs on a dead-end tree."""
+    along_ft: FloatArray
+    """Hose along the road from a junction where tankers stop, up to the address's own frontage; 0: they drive there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,7 +179,7 @@ class TripTable(Columns):
     posted_avoided_min: FloatArray
     """Round trip less that of a vehicle without limits."""
     unposted_bridges: IntArray
-    """Bridges without a posted weight on the round trip."""
+    """Crossings of bridges without a posted weight on the round trip: one bridge driven out and back counts twice."""
     turn_at_dump: BoolArray
     turn_at_site: BoolArray
     narrow_mi: FloatArray
@@ -237,12 +242,22 @@ class LevelTable:
     sum_gpm: FloatArray
     """Sum of usable / cycle: an upper bound."""
     sustained_gpm: FloatArray
+    """What circulates without end: the steady flow."""
+    uninterrupted_gpm: FloatArray
+    """The largest constant flow without a dry minute, every unit alerted at minute 0: what decides."""
+    on_arrival_gpm: FloatArray
+    """The same, units beyond the first level called by the officer who arrives first."""
     limited_by: TextArray
+    """What holds the uninterrupted flow."""
+    gap_min: FloatArray
+    """Dry minutes under the required flow, from first water to its end, every unit alerted at minute 0."""
+    gap_on_arrival_min: FloatArray
     backup_gpm: FloatArray
-    """Sustained flow from the backup site."""
+    """Uninterrupted flow from the backup site."""
     one_out_gpm: FloatArray
-    """Least sustained flow with any one tanker out."""
+    """Least uninterrupted flow with any one tanker out."""
     meets: BoolArray
+    """The uninterrupted flow reaches the required flow."""
     short_engines: IntArray
     """Engines the level asks for and the district cannot send here."""
     short_tankers: IntArray
@@ -261,6 +276,8 @@ class SeasonLine:
     """(addresses, levels): the site that delivers most in this season, -1: none."""
     sustained_gpm: FloatArray
     """(addresses, levels)."""
+    uninterrupted_gpm: FloatArray
+    """(addresses, levels)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,6 +291,23 @@ class AnswerTable(Columns):
     """Road and driveway to the hydrant that counts, NaN: none."""
     first_arrival_min: FloatArray
     """Attack engine's arrival."""
+    called: TextArray
+    """How the units beyond the first level are called in the columns that follow: 'at dispatch', or 'on arrival'
+    where a higher level is named; '' where no timeline runs."""
+    first_water_min: FloatArray
+    established_min: FloatArray
+    """The first refilled load starts to dump."""
+    gap_min: FloatArray
+    """Dry minutes from first water to the end of the required time."""
+    first_gap_min: FloatArray
+    longest_gap_min: FloatArray
+    short_gal: FloatArray
+    """Water that is asked for and lacking."""
+    mws_by_min: FloatArray
+    """Minute by which the method's own total has come; NaN where it has not by the end."""
+    call_by_min: FloatArray
+    """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none, or
+    no higher level is named."""
     flags: tuple[tuple[Flag, ...], ...]
 
 
@@ -287,6 +321,25 @@ class Step:
     """'Start on', 'Left on', 'Right on', 'Straight on', 'Turn round on'."""
     note: str = ""
     """Bridge, dead end, narrow road."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """The timeline of one case, as a card draws it; the water is a straight line between two points."""
+
+    minute: FloatArray
+    """(k,)"""
+    on_scene_gal: FloatArray
+    """(k,)"""
+    demand_min: FloatArray
+    """(m,): from each of these minutes on the fire asks for `demand_gpm`."""
+    demand_gpm: FloatArray
+    gaps_min: FloatArray
+    """(g, 2): from, to."""
+    arrivals: tuple[tuple[float, str], ...] = ()
+    """(minute, unit_id) of each tanker's coming on scene."""
+    dumps: tuple[tuple[float, str], ...] = ()
+    """(minute, unit_id) of each load that starts to dump."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -306,6 +359,8 @@ class CardGroup:
     back_steps: tuple[Step, ...]
     cross_street: str
     """Nearest named road that meets the frontage's road, '' where none is near."""
+    strip: Strip | None = None
+    """Timeline of the lead address; None where none runs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -320,6 +375,22 @@ class Cut:
     height_ft: float
     width_ft: float
     top_mph: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PostingCost:
+    """What one posting costs all tankers together, found by lifting it alone."""
+
+    stretches: tuple[int, ...]
+    """Rows of the RoadTable: they join and are posted alike."""
+    addresses: int
+    """Addresses whose round trip with their fill site would be shorter, or possible at all."""
+    opened: int
+    """Of them, those that all tankers together cannot be sent to now."""
+    saved_min: float
+    """Minutes of round trip saved, summed over the others."""
+    most_min: float
+    """The most that one of them saves."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -390,6 +461,10 @@ class Plan:
     """In code point order of unit_id, in service only."""
     arrival_min: FloatArray
     """(addresses, units), from alerting; inf where a unit has no way."""
+    site_arrival_min: FloatArray
+    """(sites, units), the same to each fill site."""
+    station_mi: FloatArray
+    """(addresses,): shortest way by road from the nearest station that comes unasked; inf: none."""
     hydrants: HydrantTable
     cuts: tuple[Cut, ...]
     trips: TripTable
@@ -400,6 +475,16 @@ class Plan:
     groups: tuple[CardGroup, ...]
     roads: RoadTable
     limits: RoadLimits
+    """What is the same all year: open where ever open, with the least limit of any season."""
+    season_limits: tuple[RoadLimits, ...]
+    """What holds in each of `seasons`: trips are driven under those of the season that decides."""
+    bridges: BridgeTable
+    bridge_row: IntArray
+    """(segments,) row of `bridges` that each stretch of bridge was found to be; -1: no bridge, or none known."""
+    bridge_named: BoolArray
+    """(segments,) it was found by the road's name; where not, by its place alone."""
+    posting_costs: tuple[PostingCost, ...]
+    """The dearest postings first."""
     minutes: FloatArray
     """(segments, 2): minutes to drive each stretch loaded, forward and backward; inf where closed."""
     features: FeatureTable

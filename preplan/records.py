@@ -227,6 +227,32 @@ class HydrantTable(Columns):
     """True where the flow is the default, not a given value."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BridgeTable(Columns):
+    """Bridges of an inventory, in code point order of their ids: it names owners and ratings, and closes nothing."""
+
+    bridge_id: TextArray
+    lon: FloatArray
+    lat: FloatArray
+    owner: TextArray
+    road: TextArray
+    """What it carries, as the inventory writes it."""
+    crosses: TextArray
+    operating_lb: FloatArray
+    """Operating rating: the heaviest that may pass now and then. No posting."""
+    posting: TextArray
+    """What the inventory says of posting and closing, in words; '' where nothing."""
+
+    @classmethod
+    def none(cls) -> BridgeTable:
+        """Give the table of a district that has none."""
+        nothing, no_number = text_array([]), np.empty(0)
+        return cls(
+            bridge_id=nothing, lon=no_number, lat=no_number, owner=nothing, road=nothing, crosses=nothing,
+            operating_lb=no_number, posting=nothing,
+        )  # fmt: skip
+
+
 # --------------------------------------------------------------------------- what the road file gives
 
 

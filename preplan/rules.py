@@ -60,6 +60,7 @@ class RequiredFlowRules:
         "min",
         "how long the rate must hold; 'method': the method's own total over its rate, at least 20",
         "the rater's duration: 250 gpm for 2 h (published rating criteria)",
+        low=1,
     )
     dwelling_cap: bool = _rule(True, "", "dwellings: construction number at most 1.0", "NFPA 1142, " + MEMORY)
     exposure_ft: float = _rule(50.0, "ft", "a building this near is an exposure", "NFPA 1142 4.1.5", low=0)

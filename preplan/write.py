@@ -23,6 +23,7 @@ import os
 import re
 import shutil
 import sys
+import tempfile
 import time
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -79,6 +80,22 @@ def write_results(out: Path, files: Mapping[str, bytes], *, wait_s: float = LOCK
             shutil.rmtree(place.scratch, ignore_errors=True)
 
 
+def check_place(out: Path) -> None:
+    """Find out, before any work is done, whether results can be written to a folder; nothing is left there.
+
+    Raises
+    ------
+    OutputError
+        If it is no folder, or this user or this disk takes no files there.
+    """
+    place = _Place.of(out)
+    with _explained(place.out):
+        beside = next(folder for folder in place.out.parents if folder.exists())
+        for folder in (beside, *([place.out] if place.out.exists() else [])):
+            with tempfile.TemporaryFile(dir=folder):  # where the system can, a file that never has a name
+                pass
+
+
 def restore_broken(out: Path, *, wait_s: float = LOCK_WAIT_S) -> bool:
     """Put back the set before where an earlier run was stopped while replacing it; tell whether that was so.
 
@@ -126,10 +143,15 @@ class _Place:
     @classmethod
     def of(cls, out: Path) -> _Place:
         """Follow links and drop '..', so that 'beside' means on the same disk."""
-        resolved = out.resolve()
+        try:
+            resolved = out.resolve()
+            there, folder = resolved.exists(), resolved.is_dir()
+        except (OSError, RuntimeError, ValueError) as error:  # links in a ring; a name no file system takes
+            said = getattr(error, "strerror", None) or "no folder can be called so"
+            raise OutputError(f"{out} cannot hold results: {said}; name another folder") from error
         if not resolved.name:
             raise OutputError(f"{out} cannot hold results; name a folder below it")
-        if resolved.exists() and not resolved.is_dir():
+        if there and not folder:
             raise OutputError(f"{out} is not a folder; name another or move it")
         if os.path.ismount(resolved):
             raise OutputError(f"{out} is a disk of its own; name a folder inside it")

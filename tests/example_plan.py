@@ -25,6 +25,7 @@ from preplan.plan import (
 )
 from preplan.records import (
     AddressTable,
+    BridgeTable,
     FeatureTable,
     FillSite,
     HydrantTable,
@@ -237,6 +238,7 @@ def _levels(n: int, units: int) -> LevelTable:
 
     site = whole([[0, 0], [0, 0], [0, 0], [0, 0], [-1, -1], [-1, -1]])
     sustained = np.array([[310.0, 520], [220, 505], [180, 260], [0, 240], [NAN, NAN], [NAN, NAN]])
+    held = np.array([[322.0, 540], [228, 514], [186, 270], [0, 251], [NAN, NAN], [NAN, NAN]])
     need = np.array([250.0, 500, 500, 500, 500, 250])
     fleet = np.zeros((n, 2, units), dtype=np.bool_)
     fleet[:4, 0, [0, 1, 3, 4]] = True
@@ -258,13 +260,17 @@ def _levels(n: int, units: int) -> LevelTable:
         cycle_min=np.where(np.isnan(sustained), NAN, 14.5),
         sum_gpm=sustained * 1.05,
         sustained_gpm=sustained,
+        uninterrupted_gpm=held,
+        on_arrival_gpm=np.minimum(held, held[:, :1] * 1.2),
+        gap_min=np.where(np.isnan(held), NAN, np.where(held >= need[:, None], 0.0, 12.4)),
+        gap_on_arrival_min=np.where(np.isnan(held), NAN, np.where(held >= need[:, None], 1.9, 14.0)),
         limited_by=np.array(
             [["tankers", "fill site"], ["tankers"] * 2, ["tankers"] * 2, ["engines", "tankers"], ["", ""], ["", ""]],
             dtype=np.object_,
         ),
-        backup_gpm=sustained * 0.6,
-        one_out_gpm=sustained * 0.5,
-        meets=sustained >= need[:, None],
+        backup_gpm=held * 0.6,
+        one_out_gpm=held * 0.5,
+        meets=held >= need[:, None],
         short_engines=np.zeros((n, 2), dtype=np.int32),
         short_tankers=np.zeros((n, 2), dtype=np.int32),
         season=np.ones((n, 2), dtype=np.int32),
@@ -336,6 +342,7 @@ def example_plan() -> Plan:
             how=text_array(["named", "nearest", "named", "named", "", "named"]),
             side=np.where(on, "left", none),
             dead_end=np.array([False, False, True, True, False, False]),
+            along_ft=np.zeros(n),
         ),
         sites=_sites(),
         site_segment=np.array([0, 2, 4], dtype=np.int32),
@@ -354,6 +361,8 @@ def example_plan() -> Plan:
         ),
         units=units,
         arrival_min=np.tile(np.array([10.0, 12, 14, 13, 20]), (n, 1)),
+        station_mi=np.array([1.1, 0.9, 4.9, 5.1, INF, 1.3]),
+        site_arrival_min=np.tile(np.array([9.0, 11.2, 15, 12, 18]), (3, 1)),
         hydrants=HydrantTable(
             hydrant_id=text_array(["H1"]),
             lon=np.array([-72.0395]),
@@ -378,10 +387,18 @@ def example_plan() -> Plan:
         levels=levels,
         seasons=(
             SeasonLine(
-                months=tuple(range(4, 12)), sites=(0, 1), best_site=levels.site, sustained_gpm=levels.sustained_gpm
+                months=tuple(range(4, 12)),
+                sites=(0, 1),
+                best_site=levels.site,
+                sustained_gpm=levels.sustained_gpm,
+                uninterrupted_gpm=levels.uninterrupted_gpm,
             ),
             SeasonLine(
-                months=(12, 1, 2, 3), sites=(0,), best_site=levels.site, sustained_gpm=levels.sustained_gpm * 0.98
+                months=(12, 1, 2, 3),
+                sites=(0,),
+                best_site=levels.site,
+                sustained_gpm=levels.sustained_gpm * 0.98,
+                uninterrupted_gpm=levels.uninterrupted_gpm * 0.98,
             ),
         ),
         answers=AnswerTable(
@@ -389,6 +406,15 @@ def example_plan() -> Plan:
             level=np.array([0, 1, 1, 1, -1, -1], dtype=np.int32),
             hydrant_ft=np.array([NAN] * 5 + [400.0]),
             first_arrival_min=np.full(n, 10.0),
+            called=text_array(["at dispatch", "on arrival", "at dispatch", "at dispatch", "", ""]),
+            first_water_min=np.array([12.0] * 4 + [NAN] * 2),
+            established_min=np.array([34.0] * 4 + [NAN] * 2),
+            gap_min=np.array([0.0, 1.9, 12.4, 12.4, NAN, NAN]),
+            first_gap_min=np.array([NAN, 32.1, 30.0, 30.0, NAN, NAN]),
+            longest_gap_min=np.array([0.0, 1.9, 6.0, 6.0, NAN, NAN]),
+            short_gal=np.array([0.0, 950.0, 6200.0, 6200.0, NAN, NAN]),
+            mws_by_min=np.array([30.5, 41.0, NAN, 88.0, NAN, NAN]),
+            call_by_min=np.array([NAN, 7.0, NAN, NAN, NAN, NAN]),
             flags=flags,
         ),
         groups=(
@@ -435,6 +461,11 @@ def example_plan() -> Plan:
         ),
         roads=roads,
         limits=_limits(len(roads)),
+        season_limits=(_limits(len(roads)),) * 2,
+        posting_costs=(),
+        bridges=BridgeTable.none(),
+        bridge_row=np.full(len(roads), -1, dtype=np.int32),
+        bridge_named=np.zeros(len(roads), dtype=np.bool_),
         minutes=minutes,
         features=FeatureTable(
             building_rings=(

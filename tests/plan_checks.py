@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +18,7 @@ from preplan.build import Watch, prepared_roads
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Cut, Plan, RouteForest
 from preplan.planning.pipeline import plan_district
-from preplan.records import BoolArray, FloatArray, Unit
+from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
 from preplan.units import FT_PER_M, M_PER_MI, MIN_PER_HOUR
 
 REPO = Path(__file__).resolve().parents[1]
@@ -67,20 +67,20 @@ def forbidden_stretches(plan: Plan) -> list[str]:
     """List stretches driven against a posting, or in a direction that is closed, by the vehicle of the trip's cut."""
     units = {unit.unit_id: unit for unit in plan.units}
     shut = {}
-    for index, cut in enumerate(plan.cuts):
-        shut[index, True] = _shut(plan, cut, cut.loaded_lb, cut.axle_lb)
-        shut[index, False] = _shut(plan, cut, cut.empty_lb, empty_axle_lb(cut, units))
+    for (season, limits), (index, cut) in product(enumerate(plan.season_limits), enumerate(plan.cuts)):
+        shut[season, index, True] = _shut(limits, cut, cut.loaded_lb, cut.axle_lb)
+        shut[season, index, False] = _shut(limits, cut, cut.empty_lb, empty_axle_lb(cut, units))
     faults = []
     for leg in legs(plan):
         segment, forward = plan.forest.segment[leg.rows], plan.forest.forward[leg.rows]
-        bad = shut[int(plan.trips.cut[leg.trip]), leg.loaded][segment, np.where(forward, 0, 1)]
+        season = int(plan.levels.season[plan.trips.address[leg.trip], 0])
+        bad = shut[season, int(plan.trips.cut[leg.trip]), leg.loaded][segment, np.where(forward, 0, 1)]
         faults += [f"{_named(plan, leg)}: way {plan.roads.way_id[row]}" for row in segment[bad]]
     return faults
 
 
-def _shut(plan: Plan, cut: Cut, gross_lb: float, axle_lb: float) -> BoolArray:
+def _shut(limits: RoadLimits, cut: Cut, gross_lb: float, axle_lb: float) -> BoolArray:
     """Mask the (segments, 2 directions) that a vehicle must not drive."""
-    limits = plan.limits
     low = (
         (limits.max_lb < gross_lb)
         | (limits.max_axle_lb < axle_lb)
@@ -194,16 +194,54 @@ def _flow_faults(plan: Plan) -> Found:
     """Look at the numbers of (addresses, levels)."""
     levels = plan.levels
     there = levels.site >= 0
-    flow, out = levels.sustained_gpm, levels.one_out_gpm
-    yield "a flow that is no number", there & ~(np.isfinite(flow) & (flow >= 0.0))
-    yield "a flow without a fill site", ~there & np.isfinite(flow)
+    flow, steady, out = levels.uninterrupted_gpm, levels.sustained_gpm, levels.one_out_gpm
+    for one in (flow, steady, out, levels.on_arrival_gpm):
+        yield "a flow that is no number", there & ~(np.isfinite(one) & (one >= 0.0))
+        yield "a flow without a fill site", ~there & np.isfinite(one)
     yield "a fill site without a trip", there != (levels.trip >= 0)
-    yield "more than the sum of the tankers", there & (flow > levels.sum_gpm * (1 + 1e-9))
+    yield "more than the sum of the tankers", there & (steady > levels.sum_gpm * (1 + 1e-9))
+    yield "less than at the level below", (flow[:, 1:] < flow[:, :-1] * (1 - 1e-9)) & _same_season_site(plan)
+    yield "more when called later", there & (levels.on_arrival_gpm > flow * (1 + 1e-6)) & _same_jobs(plan)
+    yield "dry minutes and enough water", there & levels.meets & (levels.gap_min > _early_min(plan)[:, None] + 1e-6)
+    yield "more water than came by the end", there & (flow > _most_gpm(plan) * (1 + 1e-9))
     yield "more with a tanker out", there & ~(out <= flow * (1 + 1e-9))
     yield "nothing holds it back", there & (levels.limited_by == "")
     met = np.nan_to_num(flow) >= plan.needs.required_gpm[:, None] - 1e-6
     yield "meets, or does not, against its flow", levels.meets != met
     yield "a backup on the same water", (levels.backup >= 0) & _same_source(plan)
+
+
+def _same_season_site(plan: Plan) -> BoolArray:
+    """Mask the levels (addresses, levels - 1) that have a site where the level below has one."""
+    return np.asarray((plan.levels.site[:, 1:] >= 0) & (plan.levels.site[:, :-1] >= 0))
+
+
+def _same_jobs(plan: Plan) -> BoolArray:
+    """Mask the first level, whose units are never called later; elsewhere engines may change jobs with the call."""
+    first = np.zeros(plan.levels.site.shape, dtype=np.bool_)
+    first[:, 0] = True
+    return first
+
+
+def _early_min(plan: Plan) -> FloatArray:
+    """Give the minutes between first water and full flow, in which the attack flow alone is asked for."""
+    rules = plan.district.rules.shuttle
+    return np.full(len(plan.addresses), max(rules.full_flow_after_min - rules.attack_setup_min, 0.0))
+
+
+def _most_gpm(plan: Plan) -> FloatArray:
+    """Bound the flow, (addresses, levels): attack engine's tank, first loads, and a load each cycle, over the time.
+
+    The plainest bound: no load can come sooner than one cycle after the one before.
+    """
+    levels, rules = plan.levels, plan.district.rules.shuttle
+    usable_gal = np.array([unit.tank_gal * unit.usable_fraction for unit in plan.units])
+    booster_gal = np.array([unit.tank_gal for unit in plan.units])[np.maximum(levels.attack_engine, 0)]
+    first_gal = (levels.used * usable_gal).sum(axis=2)
+    minutes = plan.answers.first_arrival_min + rules.full_flow_after_min + plan.needs.required_min
+    came_gal = booster_gal + first_gal + levels.sum_gpm * minutes[:, None]
+    bound: FloatArray = came_gal / plan.needs.required_min[:, None]
+    return np.where(np.isfinite(bound), bound, np.inf)
 
 
 def _same_source(plan: Plan) -> BoolArray:
@@ -253,7 +291,7 @@ def _status_faults(plan: Plan) -> Found:
     """Grade again, by the words alone."""
     answers, levels = plan.answers, plan.levels
     status, some, first = answers.status, levels.meets.any(axis=1), levels.meets.argmax(axis=1)
-    most = np.nan_to_num(levels.sustained_gpm)
+    most = np.nan_to_num(levels.uninterrupted_gpm)
     rows = np.arange(len(status))
     yield "served, but not by the first level", (status == "served") & ~levels.meets[:, 0]
     yield "higher level, but the first meets", (status == "higher level") & (levels.meets[:, 0] | ~some)

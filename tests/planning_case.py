@@ -63,9 +63,10 @@ def scene(  # noqa: PLR0913 - each test changes one thing
     arrivals = arrival_min or [10.0 + i for i in range(len(units))]
     everyone = np.array([u.kind != "engine" for u in units])
     some = np.array([u.unit_id in light for u in units]) if light else everyone
-    cuts = [CutTrips(trip_min=trip, members=some)]
+    cuts = [CutTrips(trip_min=trip, out_min=0.6 * trip, members=some)]
     if heavy_min is not None:
-        cuts.append(CutTrips(trip_min=np.array(heavy_min, dtype=np.float64), members=everyone))
+        heavy = np.array(heavy_min, dtype=np.float64)
+        cuts.append(CutTrips(trip_min=heavy, out_min=0.6 * heavy, members=everyone))
     whole = np.full(count, 120.0)
     return Scene(
         rules=rules or Rules(),
@@ -85,6 +86,7 @@ def scene(  # noqa: PLR0913 - each test changes one thing
             lat=np.full(count, 44.0), driveway_ft=np.full(count, driveway_ft), gap_ft=np.full(count, 50.0),
             how=text_array(["named"] * count), side=text_array(["left"] * count),
             dead_end=np.zeros(count, dtype=np.bool_),
+            along_ft=np.zeros(count),
         ),
         cuts=tuple(cuts),
     )  # fmt: skip

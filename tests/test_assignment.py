@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from preplan.planning.assignment import Scene, deliver, one_out_gpm, pick_site, score, season_months
-from preplan.planning.levels import choose, level_table
+from preplan.planning.assignment import Scene, deliver, season_months
+from preplan.planning.flows import Flows
+from preplan.planning.levels import Choice, choose
 from preplan.records import ALL_MONTHS, ResponseLevel
 from preplan.rules import Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS
-from tests.planning_case import ENGINES, TANKERS, UNITS, scene, site, unit
+from tests.planning_case import ENGINES, UNITS, scene, site, unit
 
 ONE_LEVEL = (ResponseLevel(name="Level 1", engines=3, tankers=1),)
 
@@ -31,33 +32,38 @@ def test_one_tanker_delivers_what_the_cycle_says() -> None:
     assert limit == "tankers"
 
 
+def chosen(case: Scene) -> Choice:
+    """Choose sites for every level."""
+    return choose(Flows(case))
+
+
 def test_the_site_that_delivers_the_most_is_taken_not_the_nearest() -> None:
     """A quick trip to a slow site loses against a longer one to a fast site."""
     case = scene([[4.0, 6.0]], (site("F1", fill_gpm=100.0), site("F2")))
-    assert choose(case, score(case)).site[0].tolist() == [1, 1]
+    assert chosen(case).site[0].tolist() == [1, 1]
 
 
 def test_equal_flows_fall_to_more_tankers_then_the_shorter_trip_then_the_first_id() -> None:
     """Two equal sites: the shorter trip; equal trips: the first site_id."""
     same = scene([[6.0, 6.0]], (site("F1"), site("F2")))
-    assert choose(same, score(same)).site[0].tolist() == [0, 0]
+    assert chosen(same).site[0].tolist() == [0, 0]
     # A supply line that caps both flows makes them equal: then the trip decides.
     thin = Rules(shuttle=ShuttleRules(strainer_gpm=50.0))
     capped = scene([[7.0, 6.0]], (site("F1"), site("F2")), rules=thin)
-    assert choose(capped, score(capped)).site[0].tolist() == [1, 1]
+    assert chosen(capped).site[0].tolist() == [1, 1]
 
 
 def test_a_higher_level_keeps_the_lower_ones_site_unless_it_gains_a_tenth() -> None:
     """F1 wins level 1 by a shorter trip; its single slow pump loses level 2 by far more than a tenth."""
     case = scene([[5.0, 6.0]], (site("F1", fill_gpm=500.0, positions=1), site("F2", fill_gpm=600.0, positions=1)))
-    scores = score(case)
-    best = pick_site(scores, np.ones(scores.gpm.shape, dtype=np.bool_))
-    chosen = choose(case, scores).site[0]
-    gain = scores.gpm[0, best[0, 1], 1] / scores.gpm[0, chosen[0], 1]
-    assert chosen[1] == (chosen[0] if gain <= 1.1 else best[0, 1])
+    flows = Flows(case)
+    best = flows.best_site(np.ones((1, 2), dtype=np.bool_), 1)
+    site_of = choose(flows).site[0]
+    gain = flows.at(best, 1)[0] / flows.at(site_of[:1], 1)[0]
+    assert site_of[1] == (site_of[0] if gain <= 1.1 else best[0])
     sites = (site("F1", fill_gpm=400.0), site("F2", fill_gpm=1000.0, positions=3, site_gpm=3000.0))
     wide = scene([[5.0, 6.0]], sites, levels=(*ONE_LEVEL, ResponseLevel(name="Level 2", engines=3, tankers=3)))
-    assert choose(wide, score(wide)).site[0, 1] == 1
+    assert chosen(wide).site[0, 1] == 1
 
 
 def test_the_backup_stands_on_another_source_and_is_year_round_for_a_seasonal_first() -> None:
@@ -69,7 +75,7 @@ def test_the_backup_stands_on_another_source_and_is_year_round_for_a_seasonal_fi
         site("F4"),
     )
     case = scene([[4.0, 5.0, 6.0, 20.0]], sites, rules=Rules())
-    found = choose(case, score(case))
+    found = chosen(case)
     summer = next(line for line in found.seasons if 7 in line.months)
     assert summer.best_site[0, 0] == 0
     assert found.season[0, 0] == found.seasons.index(next(line for line in found.seasons if 1 in line.months))
@@ -80,10 +86,12 @@ def test_the_backup_stands_on_another_source_and_is_year_round_for_a_seasonal_fi
 def test_the_worst_season_decides() -> None:
     """Without its summer pond the address is worth the far site's flow."""
     case = scene([[4.0, 20.0]], (site("F1", months=frozenset(range(4, 12))), site("F2")))
-    scores = score(case)
-    table = level_table(case, scores, choose(case, scores))
-    assert table.site[0, 0] == 1
-    assert table.sustained_gpm[0, 0] == pytest.approx(1800 / 27.8)
+    found = chosen(case)
+    assert found.site[0, 0] == 1
+    winter = next(line for line in found.seasons if 1 in line.months)
+    assert winter.sustained_gpm[0, 0] == pytest.approx(1800 / 27.8)
+    summer = next(line for line in found.seasons if 7 in line.months)
+    assert winter.uninterrupted_gpm[0, 0] < summer.uninterrupted_gpm[0, 0]
 
 
 def test_months_group_by_the_sites_that_stand() -> None:
@@ -139,19 +147,7 @@ def test_a_site_gives_no_more_than_its_engine_can_lift() -> None:
     assert flow == pytest.approx(1800 / (10 + 1 + 1 + 6 + 1.5 + 0.5 + 1.8))
 
 
-def test_one_out_is_the_worst_single_loss() -> None:
-    """With T1, T2, T3 at level 2 the loss of the 3,000 gal tanker, or the one whose loss hurts most, is printed."""
-    case = scene([[20.0]], (site("F1", positions=3, site_gpm=3000.0),))
-    used = np.zeros((1, 2, len(UNITS)), dtype=np.bool_)
-    used[0, :, 3:] = True
-    chosen = np.zeros((1, 2), dtype=np.int32)
-    least = one_out_gpm(case, chosen, used)[0, 1]
-    one = np.zeros(1, dtype=np.int32)
-    each = [deliver(case, one, one, one + 1, one + 3 + k).shuttle.sustained_gpm[0] for k in range(len(TANKERS))]
-    assert least == pytest.approx(min(each))
-
-
 def test_no_way_to_any_site_gives_no_site() -> None:
     """Unreachable is no site, not a site with no water."""
     case = scene([[np.inf]], (site("F1"),))
-    assert choose(case, score(case)).site.tolist() == [[-1, -1]]
+    assert chosen(case).site.tolist() == [[-1, -1]]

@@ -259,10 +259,10 @@ def test_keys_and_values_of_the_district_file_are_named_with_their_rows(
     )
     assert_refused(
         run_build(district / "district.toml", standing), standing, built,
-        "district.toml row 24, column shuttle.fill_hokup_min", "'fill_hookup_min'",
-        "row 25, column shuttle.dump_setup_min: 'five'",
+        "district.toml row 25, column shuttle.fill_hokup_min", "'fill_hookup_min'",
+        "row 26, column shuttle.dump_setup_min: 'five'",
         "column response_levels.1.engines: '-3'",
-        "row 20, column required_flow.method: 'guess'",
+        "row 21, column required_flow.method: 'guess'",
     )  # fmt: skip
 
 
@@ -372,6 +372,48 @@ def test_place_for_results_is_a_file(tmp_path: Path) -> None:
     assert result.exit_code == 1
     assert "is not a folder" in result.stderr
     assert (tmp_path / "results").read_text(encoding="utf-8") == "a letter"
+
+
+LONG = "n" * 300
+"""Longer than any file system's names."""
+
+
+@pytest.mark.parametrize("place", ["letter/results", f"{LONG}/results", LONG, "ring", "ring/results"])
+@pytest.mark.parametrize("command", [["build"], ["card", "MR0005"]], ids=lambda words: words[0])
+def test_place_that_cannot_be_written_is_found_before_any_work(tmp_path: Path, command: list[str], place: str) -> None:
+    """Inside a file, of a name too long, through links in a ring: said before a table is read."""
+    (tmp_path / "letter").write_text("a letter", encoding="utf-8")
+    (tmp_path / "ring").symlink_to("ring")
+    words = [command[0], str(SAMPLE / "district.toml"), *command[1:], "--out", str(tmp_path / place)]
+    result = CliRunner().invoke(app, words)
+    assert result.exit_code == 1, result.stderr
+    assert isinstance(result.exception, SystemExit), "a message, not a traceback"
+    assert "reading" not in result.stderr
+    assert str(tmp_path / place)[:60] in result.stderr
+    assert {path.name for path in tmp_path.iterdir()} == {"letter", "ring"}
+
+
+@pytest.mark.skipif(shutil.which("mount") is None, reason="no mount command")
+def test_disk_that_is_read_only_is_found_before_any_work(tmp_path: Path) -> None:
+    """Which stops even root."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "ro", "tmpfs", disk], capture_output=True, check=False).returncode:
+        pytest.skip("may not mount a disk here")
+    try:
+        result = run_build(SAMPLE / "district.toml", disk / "results")
+    finally:
+        subprocess.run(["umount", disk], check=True)
+    assert result.exit_code == 1
+    assert "Read-only file system" in result.stderr
+    assert "reading" not in result.stderr
+
+
+def test_a_place_that_can_be_written_is_left_as_it_was(tmp_path: Path) -> None:
+    """Finding out leaves nothing behind, and makes no folder for a run that is refused."""
+    (tmp_path / "district.toml").write_text("[district]", encoding="utf-8")
+    assert run_build(tmp_path / "district.toml", tmp_path / "new" / "results").exit_code == 2
+    assert [path.name for path in tmp_path.iterdir()] == ["district.toml"]
 
 
 @pytest.mark.usefixtures("undrawn")

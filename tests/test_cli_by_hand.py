@@ -294,7 +294,7 @@ def test_version_help_and_unknown_commands() -> None:
     """The version; help that shows every command and the caution; an unknown command names the nearest."""
     assert run("--version").stdout == f"preplan {preplan.__version__}\n"
     text = unfolded(run("--help").stdout)
-    for command in ("build", "check", "card", "shuttle", "demand"):
+    for command in ("build", "check", "card", "shuttle", "demand", "hydraulics"):
         assert f" {command} " in text
         assert run(f"{command} --help").exit_code == 0
     assert CAUTIONS in text

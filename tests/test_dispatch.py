@@ -64,12 +64,18 @@ def test_the_drawn_plan() -> None:
     plan = example_plan()
     assert dispatch_csv(plan).decode().splitlines() == [
         ",".join(DISPATCH_COLUMNS),
-        ",1,1,odd,,,,,,no route,500,,,1,,,-71.900000,44.200000,off road data=90000 ft",
-        "Mill Road,3,3,odd,,,,,,hydrant,250,,,1,,,-72.039000,44.000500,",
-        "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,F2,,served,250,310,tankers,1,,Quarry Lane,-72.036000,44.001500,",
-        "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,higher level,500,505,tankers,1,,,-72.030500,44.003500,",
-        "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,not met,500,260,tankers,1,,Mill Road,-72.020500,44.006000,",
-        "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,F2,,not met,500,240,tankers,1,,Mill Road,-72.019500,44.009000,",
+        ",1,1,odd,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,off road data=90000 ft",
+        "Mill Road,3,3,odd,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,",
+        (
+            "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,F2,,served,250,322,310,tankers,,1,,Quarry Lane,"
+            "-72.036000,44.001500,"
+        ),
+        (
+            "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,higher level,500,514,505,tankers,7.0,1,,,"
+            "-72.030500,44.003500,"
+        ),
+        "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,not met,500,270,260,tankers,,1,,Mill Road,-72.020500,44.006000,",
+        "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,F2,,not met,500,251,240,tankers,,1,,Mill Road,-72.019500,44.009000,",
     ]
 
 
@@ -104,10 +110,10 @@ def test_a_hydrant_is_named_by_the_road_of_its_neighbours() -> None:
 
 def test_equal_answers_show_the_weakest_flow() -> None:
     plan = street([SERVED, SERVED], [2, 4])
-    flow = plan.levels.sustained_gpm.copy()
+    flow = plan.levels.uninterrupted_gpm.copy()
     flow[1, 0] = 255.5
-    (row,) = rows(replace(plan, levels=replace(plan.levels, sustained_gpm=flow)))
-    assert (row["sustained_gpm"], row["required_gpm"], row["response_level"]) == ("255", "250", "Level 1")
+    (row,) = rows(replace(plan, levels=replace(plan.levels, uninterrupted_gpm=flow)))
+    assert (row["uninterrupted_gpm"], row["required_gpm"], row["response_level"]) == ("255", "250", "Level 1")
 
 
 def test_a_need_that_differs_is_seen() -> None:
@@ -219,9 +225,19 @@ def test_winter_variant() -> None:
     plan = example_plan()
     best = plan.levels.site.copy()
     best[0], best[1] = 1, -1
-    winter = SeasonLine(months=(1, 2, 12), sites=(1,), best_site=best, sustained_gpm=plan.levels.sustained_gpm)
+    winter = SeasonLine(
+        months=(1, 2, 12),
+        sites=(1,),
+        best_site=best,
+        sustained_gpm=plan.levels.sustained_gpm,
+        uninterrupted_gpm=plan.levels.uninterrupted_gpm,
+    )
     summer = SeasonLine(
-        months=tuple(range(3, 12)), sites=(0, 1), best_site=plan.levels.site, sustained_gpm=plan.levels.sustained_gpm
+        months=tuple(range(3, 12)),
+        sites=(0, 1),
+        best_site=plan.levels.site,
+        sustained_gpm=plan.levels.sustained_gpm,
+        uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     found = rows(replace(plan, seasons=(summer, winter)))
     assert [row["winter_site_id"] for row in found] == ["", "", "F2", "none", "", ""]
@@ -231,7 +247,13 @@ def test_winter_alone_parts_neighbours() -> None:
     plan = street([SERVED, SERVED], [2, 4])
     best = plan.levels.site.copy()
     best[1] = 1
-    winter = SeasonLine(months=(1,), sites=(0, 1), best_site=best, sustained_gpm=plan.levels.sustained_gpm)
+    winter = SeasonLine(
+        months=(1,),
+        sites=(0, 1),
+        best_site=best,
+        sustained_gpm=plan.levels.sustained_gpm,
+        uninterrupted_gpm=plan.levels.uninterrupted_gpm,
+    )
     assert [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))] == ["", "F2"]
 
 

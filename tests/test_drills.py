@@ -1,142 +1,94 @@
-"""Published tanker drills against the closed form: a table of what agrees and what a source left out.
+"""Published tanker drills against the model: consistency, never validation; `pytest -s` prints the table.
 
-Few drills give every number, so this is consistency, never validation. No source gives the fill rate, so each
-prediction is a span, from 500 to 1,000 gpm into one tanker at one place. A prediction is of the sustained flow: it is
-held against that where a source gives it, else against what was measured, which may count first loads and stored
-water. Rules of the bounds:
+`tests/drills.py` says how what a source left out is filled in. How a drill measured decides what it is held against:
+a mean counts first loads, a flow held is a lower bound (a drill stops at its target), a peak late in a drill is partly
+water stored before, a total of exactly 250 gpm for 2 h was set by the rating and not by the tankers. The bounds:
 
-- every tank size and the round trip given: the span comes within a factor of two of it;
-- only a range of sizes: the predictions of the smallest and the largest tanks enclose it;
-- no sizes: the tank that the measured flow would take is printed; where the flow was an average or a held target,
-  it is one that is built (at most 4,000 gal). A peak is partly stored water and is not held to it.
+- the careful end of a prediction never promises more than was measured: the rule that protects people;
+- the other end is at least half of the measure, where tank sizes are told;
+- where they are not, the tanks that a mean or a held flow would take are built (at most 4,000 gal).
+
+All were chosen with the figures in view: they guard against change and prove nothing. The plain rule, that the span
+of a drill whose sizes are told holds its measure, fails: where every size is told the model says 45 to 77 % of what
+was measured, so its default handling is slower than these crews.
 """
 
 from __future__ import annotations
 
-import csv
-import re
-from dataclasses import dataclass
+from dataclasses import replace
 
-import numpy as np
 import pytest
 
-from preplan.roads.speeds import rule_min
-from preplan.rules import ShuttleRules
-from preplan.water.shuttle import Tankers, best_fleet, handling
+from tests.drills import LARGEST_GAL, Drill, Line, case_of, lines_of, printed_table, read, steady_gpm, timeline_gpm
 from tests.shared_data import shared
-
-RULES = ShuttleRules()
-LEAST_FILL_GPM, MOST_FILL_GPM = 500.0, 1000.0
-"""Rate into one tanker: the program's default, and what training texts aim at."""
-LARGEST_GAL = 4000.0
-
-
-@dataclass(frozen=True)
-class Drill:
-    """One row: what its source gave."""
-
-    name: str
-    haulers: int
-    sizes_gal: tuple[float, ...]
-    range_gal: tuple[float, float] | None
-    round_trip_mi: float | None
-    usable: float
-    vacuum: bool
-    measured_gpm: float
-    """The sustained flow where the source gives one."""
-    measured_kind: str
-    missing: str
-
-
-def read(row: dict[str, str]) -> Drill:
-    """Read a row; what is not a plain number is not given."""
-    sizes, between = row["tank_sizes_gal"], re.match(r"range (\d+)-(\d+)", row["tank_sizes_gal"])
-    trip = re.match(r"[\d.]+$", row["round_trip_mi"])
-    return Drill(
-        name=row["id"],
-        haulers=int(row["n_haulers"]),
-        sizes_gal=tuple(float(s) for s in sizes.split(";")) if re.match(r"[\d;]+$", sizes) else (),
-        range_gal=(float(between[1]), float(between[2])) if between else None,
-        round_trip_mi=float(trip[0]) if trip else None,
-        usable=float(row["usable_credit"].split()[0]),
-        vacuum="vacuum" in row["usable_credit"],
-        measured_gpm=float(row["sustained_gpm"] or row["measured_used_gpm"]),
-        measured_kind="sustained" if row["sustained_gpm"] else row["measured_kind"],
-        missing=row["missing"],
-    )
-
-
-def predicted_gpm(drill: Drill, sizes_gal: list[float], fill_gpm: float) -> float:
-    """Predict with the defaults; vacuum tankers fill themselves, each at its own place."""
-    assert drill.round_trip_mi is not None
-    each = np.ones(len(sizes_gal))
-    fleet = Tankers(
-        tank_gal=np.array(sizes_gal), usable_fraction=each * drill.usable, dump_gpm=each * RULES.small_dump_gpm,
-        intake_gpm=each * RULES.intake_gpm, self_fill_gpm=each * (fill_gpm if drill.vacuum else np.nan),
-    )  # fmt: skip
-    places = len(sizes_gal) if drill.vacuum else 1
-    trip_min = float(rule_min(np.full(2, drill.round_trip_mi / 2)).sum())
-    shuttle = best_fleet(
-        trip_min, handling(fleet, fill_gpm, RULES), each.astype(np.bool_),
-        positions=places, site_gpm=fill_gpm * places, dump_places=RULES.dump_places,
-    )  # fmt: skip
-    return float(shuttle.sustained_gpm)
-
-
-def tank_for_gpm(drill: Drill) -> float:
-    """Find the smallest equal tanks, to 100 gal, that would sustain the measured flow; inf above 10,000 gal."""
-    for tank_gal in range(500, 10001, 100):
-        if predicted_gpm(drill, [float(tank_gal)] * drill.haulers, MOST_FILL_GPM) >= drill.measured_gpm:
-            return float(tank_gal)
-    return float("inf")
 
 
 @pytest.fixture(scope="module")
 def drills() -> list[Drill]:
-    with shared("drills.csv").open(encoding="utf-8", newline="") as file:
-        return [read(row) for row in csv.DictReader(file)]
+    return read(shared("drills.csv"))
 
 
-def test_drills_are_consistent(drills: list[Drill]) -> None:
-    """Print one line a drill; hold each to the rule for what its source gave."""
-    lines = [
-        f"{'drill':9} {'measured gpm':>13}  {'predicted gpm':>16}  {'ratio':>11}  measured as; left out by the source"
-    ]
-    held = 0
+@pytest.fixture(scope="module")
+def lines(drills: list[Drill]) -> list[Line]:
+    return [line for drill in drills for line in lines_of(drill)]
+
+
+def test_the_table_names_every_drill_and_what_it_left_out(drills: list[Drill]) -> None:
+    table = printed_table(drills)
+    print("\n".join(table))  # noqa: T201 - the table, shown by pytest -s
     for drill in drills:
-        said = f"{drill.name:9} {drill.measured_gpm:13.0f}"
-        tail = f"{drill.measured_kind}; missing: {drill.missing}"
-        if drill.round_trip_mi is None:
-            lines.append(f"{said}  {'no single trip':>16}  {'':>11}  {tail}")
-            continue
-        if drill.sizes_gal or drill.range_gal:
-            low_gal, high_gal = drill.range_gal or (0.0, 0.0)
-            small = list(drill.sizes_gal) or [low_gal] * drill.haulers
-            large = list(drill.sizes_gal) or [high_gal] * drill.haulers
-            low, high = predicted_gpm(drill, small, LEAST_FILL_GPM), predicted_gpm(drill, large, MOST_FILL_GPM)
-            ratio = f"{low / drill.measured_gpm:.2f}-{high / drill.measured_gpm:.2f}"
-            lines.append(f"{said}  {f'{low:.0f}-{high:.0f}':>16}  {ratio:>11}  {tail}")
-            if drill.range_gal:
-                assert low <= drill.measured_gpm <= high, drill.name
-            else:
-                assert low <= 2 * drill.measured_gpm, drill.name
-                assert high >= drill.measured_gpm / 2, drill.name
-            held += 1
-            continue
-        tank_gal = tank_for_gpm(drill)
-        would_take = f"tanks {tank_gal:.0f} gal" if np.isfinite(tank_gal) else "no tank that big"
-        lines.append(f"{said}  {would_take:>16}  {'':>11}  {tail}")
-        if drill.measured_kind.startswith(("average", "sustained", "target")):
-            assert tank_gal <= LARGEST_GAL, drill.name
-            held += 1
-    print("\n".join(lines))  # noqa: T201 - the table, shown by pytest -s
-    print(f"consistent with {held} of {len(drills)} published drills")  # noqa: T201
-    assert held >= 5
+        rows = [row for row in table if row.startswith(drill.name)]
+        assert rows
+        assert any(row.endswith(drill.missing) for row in rows)
+
+
+def test_no_careful_end_promises_more_than_was_measured(lines: list[Line]) -> None:
+    """By the steady form and by the timeline, for each measure with tank sizes and a trip."""
+    compared = [line for line in lines if line.steady is not None and line.timeline is not None]
+    assert len({line.drill.name for line in compared}) >= 3
+    for line in compared:
+        assert line.steady is not None
+        assert line.timeline is not None
+        assert line.steady[0] <= line.measured_gpm, line
+        assert line.timeline[0] <= line.measured_gpm, line
+
+
+def test_the_other_end_is_of_the_right_size(lines: list[Line]) -> None:
+    """At least half of what was measured."""
+    for line in lines:
+        if line.steady is not None and line.timeline is not None:
+            assert line.steady[1] >= line.measured_gpm / 2, line
+            assert line.timeline[1] >= line.measured_gpm / 2, line
+
+
+def test_where_no_sizes_are_told_the_tanks_it_would_take_are_built(lines: list[Line]) -> None:
+    """For a mean and a flow held; a late peak is not held to it."""
+    asked = [line for line in lines if line.tank_gal is not None and line.kind in {"mean", "held"}]
+    assert len(asked) >= 2
+    for line in asked:
+        assert line.tank_gal is not None
+        assert line.tank_gal <= LARGEST_GAL, line
+
+
+def test_the_timeline_comes_to_the_steady_flow_late_in_a_drill(drills: list[Drill]) -> None:
+    """First loads aside the two forms agree: over the second half of a day of the same circuit, within 3 %.
+
+    The careful end only: with a place for each tanker nobody queues, and the steady form is careful there.
+    """
+    told = [drill for drill in drills if drill.sizes_gal and drill.round_trip_mi is not None]
+    assert told
+    for drill in told:
+        sizes = list(drill.sizes_gal)
+        day = replace(drill, duration_min=1440.0, steps=())
+        assert timeline_gpm(day, "second half", sizes, 500.0) == pytest.approx(
+            steady_gpm(drill, sizes, 500.0), rel=0.03
+        ), drill.name
+        assert case_of(day, sizes, 500.0).end_min == 1440.0
 
 
 def test_an_exact_two_hours_of_250_gpm_was_set_by_demand(drills: list[Drill]) -> None:
     """A test that stopped at the rating's minimum is a lower bound: ordinary tanks sustain it."""
-    by_demand = [d for d in drills if d.measured_gpm == 250]
+    by_demand = [d for d in drills if ("mean", 250.0) in d.measures]
     assert by_demand
     for drill in by_demand:
-        assert predicted_gpm(drill, [2500.0] * drill.haulers, LEAST_FILL_GPM) >= 250
+        assert steady_gpm(drill, [2500.0] * drill.haulers, 500.0) >= 250

@@ -14,8 +14,9 @@ from pyproj import Geod
 
 from preplan.plan import FrontageTable
 from preplan.records import AddressTable
-from preplan.roads.frontage import dead_ends, place_addresses, place_points
+from preplan.roads.frontage import place_addresses, place_points
 from preplan.roads.limits import limits_of
+from preplan.roads.mouths import find_dead_ends
 from preplan.roads.source import read_osm
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M
@@ -251,7 +252,7 @@ def test_dead_ends_are_trees_without_loop_or_cut_end() -> None:
         ],
         cut=["x"],
     )  # fmt: skip
-    assert np.flatnonzero(dead_ends(town.roads, town.limits)).tolist() == [4, 5, 6]
+    assert np.flatnonzero(find_dead_ends(town.roads, town.limits).on).tolist() == [4, 5, 6]
     table = place(town, address_table([(250, 10), (50, 10)]))
     assert table.dead_end.tolist() == [True, False]
 
@@ -261,7 +262,7 @@ def test_one_way_streets_do_not_make_dead_ends() -> None:
         {"a": (0, 0), "b": (100, 0), "c": (50, 80)},
         [("a", "b", {"oneway": "yes"}), ("b", "c", {"oneway": "yes"}), ("c", "a", {"oneway": "yes"})],
     )
-    assert not np.any(dead_ends(town.roads, town.limits))
+    assert not np.any(find_dead_ends(town.roads, town.limits).on)
 
 
 def test_most_real_addresses_stand_at_the_road_of_their_name() -> None:

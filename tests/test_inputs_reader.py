@@ -38,7 +38,7 @@ def test_a_faultless_district(tmp_path: Path) -> None:
 
 
 def test_optional_tables_and_mapped_headers(tmp_path: Path) -> None:
-    text = toml(files='hydrants = "h.csv"\nclosures = "c.csv"\nbridges = "roads.osm"')
+    text = toml(files='hydrants = "h.csv"\nclosures = "c.csv"\nbridges = "b.csv"\ncandidates = "roads.osm"')
     text += '[columns.addresses]\nlabel = "Where it is"\n'
     read = read_inputs(
         write_folder(
@@ -46,14 +46,16 @@ def test_optional_tables_and_mapped_headers(tmp_path: Path) -> None:
             district_toml=text,
             addresses_csv=FILES["addresses.csv"].replace("label", "Where it is"),
             h_csv="hydrant_id,lon,lat,flow_gpm\nh1,-72,44,\n",
+            b_csv="bridge_id,lon,lat,owner\nb1,-72,44,3\n",
             c_csv="closure_id,kind,way_id\nc1,closed,5\n",
         )
     )
     assert read.addresses.label.tolist()[1] == "7 Quarry Lane"
     assert (len(read.hydrants), read.closures[0].way_id) == (1, 5)
-    assert read.notes == ("roads.osm: the bridges are not read for a plan.",)
+    assert read.notes == ("roads.osm: the candidates are not read for a plan.",)
     assert read.files["hydrants"] == tmp_path / "h.csv"
-    assert "bridges" not in read.files
+    assert "candidates" not in read.files
+    assert read.bridges.owner.tolist() == ["Town or Township Highway Agency"]
 
 
 def test_ten_faults_of_five_files_in_one_error(tmp_path: Path) -> None:

@@ -9,19 +9,27 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
-from shutil import copytree
+from shutil import copytree, which
 
 import pytest
 
 from preplan.write import restore_broken
+from tests.fuzzing import NIGHT
 from tests.inputs_folder import toml, write_folder
 from tests.osm_text import OsmText
 
 REPOSITORY = Path(__file__).resolve().parents[1]
 LAST_STAGE = "writing results"
 SEED = 20260501
+PAIRS = 67 if NIGHT else 4
+"""Folders in which a run is killed three times: 201 moments in a night, 12 in every run."""
+STOPPED_AT = range(11) if NIGHT else (0, -2)
+"""Stages at which Ctrl-C comes."""
+BUSY = "while True: sum(range(1000))"
+"""What keeps a processor from everybody else."""
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="needs signals")
 
@@ -87,7 +95,18 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
     return folder, [line for line in stages if ":" not in line and line != "done"]
 
 
-@pytest.mark.parametrize("pair", range(4))
+@pytest.fixture(scope="module")
+def load() -> Iterator[None]:
+    """Keep every processor busy through a night's kills, so that moments fall differently each time."""
+    busy = [subprocess.Popen([sys.executable, "-c", BUSY]) for _ in range(os.cpu_count() or 1) if NIGHT]
+    yield
+    for one in busy:
+        one.kill()
+        one.wait()
+
+
+@pytest.mark.usefixtures("load")
+@pytest.mark.parametrize("pair", range(PAIRS))
 def test_killed_at_any_moment(first: tuple[Path, list[str]], tmp_path: Path, pair: int) -> None:
     """Three kills each, two while results are written: a whole set stands after each, and the next run works."""
     folder, stages = first
@@ -113,7 +132,7 @@ def test_killed_at_any_moment(first: tuple[Path, list[str]], tmp_path: Path, pai
     assert {path.name for path in tmp_path.iterdir()} - {"out", "district", "out.cache"} == set()
 
 
-@pytest.mark.parametrize("stage", [0, -2])
+@pytest.mark.parametrize("stage", STOPPED_AT)
 def test_ctrl_c(first: tuple[Path, list[str]], tmp_path: Path, stage: int) -> None:
     """Exit status 130, one line and no traceback, and the results before as they were."""
     folder, stages = first
@@ -125,6 +144,44 @@ def test_ctrl_c(first: tuple[Path, list[str]], tmp_path: Path, stage: int) -> No
     assert "Traceback" not in rest
     assert whole(out) == "First"
     assert {path.name for path in tmp_path.iterdir()} - {"out", "district", "out.cache"} == set()
+
+
+def test_ctrl_c_while_results_are_written(first: tuple[Path, list[str]], tmp_path: Path) -> None:
+    """The set before or the new one, whole, and the exit status says which."""
+    folder, _ = first
+    out = tmp_path / "out"
+    copytree(folder / "out", out)
+    district = write_district(tmp_path / "district", "Other")
+    status, rest = stop(district, out, (LAST_STAGE, 0.002), signal.SIGINT)
+    assert status in {0, 130}, rest
+    assert whole(out) in ({"Other"} if status == 0 else {"First", "Other"})
+    assert "Traceback" not in rest
+    assert {path.name for path in tmp_path.iterdir()} - {"out", "district", "out.cache"} == set()
+
+
+@pytest.mark.skipif(which("mount") is None, reason="no mount command")
+def test_the_disk_fills_up(first: tuple[Path, list[str]], tmp_path: Path) -> None:
+    """A real run onto a disk with room for the set before and little more: said plainly, and that set is whole."""
+    folder, _ = first
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    size = sum(path.stat().st_size for path in (folder / "out").rglob("*") if path.is_file())
+    options = f"size={(size + 300_000) // 1024}k"
+    if subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", options, "tmpfs", disk], capture_output=True, check=False
+    ).returncode:
+        pytest.skip("may not mount a disk here")
+    try:
+        copytree(folder / "out", disk / "out")
+        run = start(write_district(tmp_path / "district", "Other"), disk / "out")
+        _, said = run.communicate(timeout=120)
+        assert run.returncode == 1
+        assert "no room on the disk" in said
+        assert "Traceback" not in said
+        assert whole(disk / "out") == "First"
+        assert {path.name for path in disk.iterdir()} <= {"out", "out.cache"}
+    finally:
+        subprocess.run(["umount", disk], check=True)
 
 
 def test_two_runs_at_once(first: tuple[Path, list[str]], tmp_path: Path) -> None:

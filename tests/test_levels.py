@@ -10,9 +10,10 @@ import numpy.typing as npt
 import pytest
 
 from preplan.plan import AnswerTable, LevelTable, TripTable
-from preplan.planning.assignment import Scene, score
+from preplan.planning.assignment import Scene
+from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
-from preplan.planning.levels import _worst_season, address_flags, choose, grade, level_table, months_text, site_flags
+from preplan.planning.levels import address_flags, choose, grade, months_text, site_flags, worst_season
 from preplan.records import AddressTable, text_array
 from tests.planning_case import ENGINES, TANKERS, scene, site, unit
 from tests.road_builder import address_table
@@ -20,10 +21,10 @@ from tests.road_builder import address_table
 
 def graded(case: Scene, hydrant_gpm: float = np.nan) -> tuple[LevelTable, AnswerTable]:
     """Choose, work out and grade."""
-    scores = score(case)
-    levels = level_table(case, scores, choose(case, scores))
-    count = len(case.needs)
-    return levels, grade(case, levels, np.full(count, 400.0), np.full(count, hydrant_gpm))
+    flows, count = Flows(case), len(case.needs)
+    hydrant = np.full(count, 400.0), np.full(count, hydrant_gpm)
+    found = grade(case, [flows], choose(flows), np.zeros(count, dtype=np.int32), hydrant)
+    return found.levels, found.answers
 
 
 def addresses(count: int = 1, sprinklered: float = np.nan) -> AddressTable:
@@ -61,7 +62,7 @@ ONE_SITE = (site("F1"),)
     [(90.0, "served", 0), (200.0, "higher level", 1), (900.0, "not met", 1)],
 )
 def test_the_first_level_that_meets_names_the_status(required_gpm: float, status: str, level: int) -> None:
-    """One tanker gives about 101 gpm, three about 290: where none meets, the largest flow is shown."""
+    """One tanker holds about 107 gpm for two hours, three about 360: where none meets, the largest flow is shown."""
     _, answers = graded(scene([[10.0]], ONE_SITE, required_gpm=required_gpm))
     assert answers.status[0] == status
     assert answers.level[0] == level
@@ -137,7 +138,7 @@ def test_flags_of_the_fleet() -> None:
 
 
 def test_close_names_the_levels_within_a_tenth() -> None:
-    """101.1 gpm of 105 required is close at level 1 and not at level 2."""
+    """About 107 gpm of 105 required is close at level 1 and not at level 2."""
     assert "close=Level 1" in flags_of(scene([[10.0]], ONE_SITE, required_gpm=105.0))
 
 
@@ -145,9 +146,9 @@ def test_the_season_in_which_the_level_comes_latest_decides() -> None:
     """Seasons, one address, two levels: summer meets at level 1, winter only at level 2, thaw never."""
     summer, winter, thaw = [[300.0, 500.0]], [[200.0, 260.0]], [[100.0, 240.0]]
     need = np.array([250.0])
-    assert _worst_season(np.array([summer, winter]), need).tolist() == [1]
-    assert _worst_season(np.array([summer, winter, thaw]), need).tolist() == [2]
-    assert _worst_season(np.array([summer, [[290.0, 500.0]]]), need).tolist() == [1]
+    assert worst_season(np.array([summer, winter]), need).tolist() == [1]
+    assert worst_season(np.array([summer, winter, thaw]), need).tolist() == [2]
+    assert worst_season(np.array([summer, [[290.0, 500.0]]]), need).tolist() == [1]
 
 
 def test_months_read_back_as_ranges() -> None:

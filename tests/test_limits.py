@@ -224,6 +224,26 @@ def test_what_changes_with_the_season_is_reported(tmp_path: Path, tags: dict[str
 
 
 @pytest.mark.parametrize(
+    ("tags", "told"),
+    [
+        ({"highway": "tertiary", "surface": "mud"}, [("good road closed", "surface", "mud")]),
+        ({"highway": "secondary", "smoothness": "very_bad"}, [("good road closed", "smoothness", "very_bad")]),
+        ({"highway": "primary", "tracktype": "grade5"}, [("good road closed", "tracktype", "grade5")]),
+        ({"highway": "tertiary", "ford": "yes"}, [("good road closed", "ford", "yes")]),
+        ({"highway": "tertiary", "ford": "yes", "surface": "concrete"}, []),
+        ({"highway": "unclassified", "surface": "mud"}, []),
+        ({"highway": "tertiary", "surface": "gravel"}, []),
+    ],
+)
+def test_a_good_road_closed_by_its_ground_is_reported(
+    tmp_path: Path, tags: dict[str, str], told: list[tuple[str, str, str]]
+) -> None:
+    limits, problems = read(tmp_path, tags)
+    assert [(one.code, one.key, one.value) for one in problems] == told
+    assert bool(limits.tanker_road[0]) is (not told and tags["surface"] != "mud")
+
+
+@pytest.mark.parametrize(
     ("text", "months", "pounds"),
     [
         ("5 st @ (Nov-Apr)", {1}, 10000.0),

@@ -248,6 +248,20 @@ def test_notes_tell_postings_bridges_and_surface() -> None:
     ]
 
 
+def test_railway_crossings_are_told_where_they_are_passed() -> None:
+    town = crossing(
+        ("a", "b", MAIN),
+        ("b", "d", OAK),
+        ("d", "f", OAK),
+        ("f", "g", OAK),
+        node_tags={name: {"railway": "level_crossing"} for name in "abf"},
+    )
+    # at b on turning into Oak, at f along it; a way begins and ends at crossings without passing them
+    assert [step.note for step in tell(town, "abdfg")] == ["", "2 railway crossings"]
+    assert [step.note for step in tell(town, "abdf")] == ["", "railway crossing"]
+    assert [step.note for step in tell(town, "fdb")] == [""]
+
+
 def test_a_weight_posted_on_a_road_is_no_bridge() -> None:
     town = crossing(("a", "b", MAIN), limits={"max_lb": {0: 24000.0}, "max_width_ft": {0: 9.0}})
     assert [step.note for step in tell(town, "ab")] == ["posted 24,000 lb; width limit 9 ft"]

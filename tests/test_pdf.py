@@ -13,7 +13,8 @@ from pypdf import PageObject, PdfReader
 
 from preplan.plan import CardGroup, Flag, Plan, Step
 from preplan.records import FeatureTable, ResponseLevel, text_array
-from preplan.render import card_pdf, paper, report_pdf, site_pdf, words
+from preplan.render import card_pdf, coverage_pdf, evidence_pdf, paper, report_pdf, site_pdf, words
+from preplan.render.scene import Box
 
 from .example_plan import example_plan
 
@@ -22,9 +23,13 @@ CAUTION_WORDS = ("estimate for planning", "Confirm roads, bridges, water and acc
 LONG = "Überlänge-Ελληνικά-Кириллица" + "x" * 272
 
 
+INDEX_PAGES = 2
+"""Of the example: by road and by status."""
+
+
 def _draw(kind: str, plan: Plan) -> bytes:
     if kind == "cards":
-        return card_pdf.cards(plan)["cards.pdf"]
+        return dict(card_pdf.cards(plan))["cards.pdf"]
     if kind == "one":
         return card_pdf.one_card(plan, 2)
     return site_pdf.sites(plan) if kind == "sites" else report_pdf.report(plan)
@@ -63,16 +68,18 @@ def _runs(page: PageObject) -> list[Run]:
     found: list[Run] = []
     font: list[Any] = ["", 0.0]
 
-    def operand(operator: bytes, operands: Any, _cm: Any, tm: list[float]) -> None:
+    def operand(operator: bytes, operands: Any, cm: list[float], tm: list[float]) -> None:
         if operator == b"Tf":
             font[:] = [str(operands[0]), float(operands[1])]
         if operator == b"Tj":
             raw = operands[0]
             said = raw if isinstance(raw, str) else bytes(raw).decode("latin-1")
-            scale = float(np.hypot(tm[0], tm[1]))
+            placed = np.reshape([*tm[:2], 0, *tm[2:4], 0, *tm[4:], 1], (3, 3))
+            a, b, _, _, _, _, x, y, _ = (placed @ np.reshape([*cm[:2], 0, *cm[2:4], 0, *cm[4:], 1], (3, 3))).ravel()
+            scale = float(np.hypot(a, b))
             size = float(font[1]) * scale
             width = paper.width_of(said, size)
-            found.append(Run(tm[4], tm[5], size, width, level=abs(tm[1]) < 1e-6))
+            found.append(Run(float(x), float(y), size, width, level=abs(b) < 1e-6))
 
     page.extract_text(visitor_operand_before=operand)
     return [run for run in found if run.width > 0]
@@ -132,7 +139,7 @@ def _empty() -> Plan:
     )  # fmt: skip
 
 
-def _scaled(share: float) -> Plan:
+def scaled(share: float) -> Plan:
     """Make all ways shorter or longer, about the middle of the example."""
     plan = example_plan()
 
@@ -154,8 +161,8 @@ PLANS: dict[str, Callable[[], Plan]] = {
     "hostile": _hostile,
     "odd characters": _odd_characters,
     "empty": _empty,
-    "300 ft": lambda: _scaled(0.06),
-    "40 miles": lambda: _scaled(40.0),
+    "300 ft": lambda: scaled(0.06),
+    "40 miles": lambda: scaled(40.0),
 }
 
 
@@ -217,8 +224,8 @@ def test_same_plan_same_bytes(kind: str) -> None:
 
 
 def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
-    reader = _read(card_pdf.cards(plan)["cards.pdf"])
-    assert len(reader.pages) == 1 + len(plan.groups)
+    reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
+    assert len(reader.pages) == INDEX_PAGES + len(plan.groups)
     index = _said(reader.pages[0])
     for address in range(len(plan.addresses)):
         first_words = " ".join(words.where_words(plan, address).split()[:2])
@@ -227,13 +234,35 @@ def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
     links = [note.get_object() for note in reader.pages[0]["/Annots"]]  # type: ignore[attr-defined]
     assert len(links) == len(list(plan.planned()))
     led_to = {reader.get_page_number(link["/Dest"][0].get_object()) for link in links}
-    assert led_to == {1, 2, 3, 4}
+    assert led_to == {2, 3, 4, 5}
+
+
+def test_index_by_status_names_the_pages_of_each_road_s_cards(plan: Plan) -> None:
+    reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
+    said = _said(reader.pages[1])
+    assert "not met: 2 Quarry Lane: 2, page 5 no route: 1" in said
+    assert "higher level: 1 Mill Road: 1, page 4" in said
+    assert said.index("not met: 2") < said.index("no route: 1") < said.index("served: 1") < said.index("hydrant within")
+    assert "Quarry Lane 7 to 9" in _said(reader.pages[5 - 1])
+    led_to = [reader.get_page_number(note.get_object()["/Dest"][0].get_object()) for note in reader.pages[1]["/Annots"]]  # type: ignore[attr-defined]
+    assert led_to == [4, 5, 2, 3]
+
+
+@pytest.mark.parametrize("count", [60, 400])
+def test_the_pages_named_are_those_of_the_cards(plan: Plan, count: int) -> None:
+    """The index names pages that begin after it: the one address is on the last of its cards."""
+    base = plan.groups[0]
+    groups = tuple(replace(base, road=f"Road {k:04d}", first_number=k, last_number=k) for k in range(count))
+    document = _read(dict(card_pdf.cards(replace(plan, groups=groups)))["cards.pdf"])
+    first = len(document.pages) - count
+    assert f"card 1 of {count}" in _said(document.pages[first])
+    assert f"Mill Road: 1, page {len(document.pages)}" in _said(document.pages[first - 1])
 
 
 def test_bookmarks_name_roads_and_cards(plan: Plan) -> None:
-    outline: Any = _read(card_pdf.cards(plan)["cards.pdf"]).outline
+    outline: Any = _read(dict(card_pdf.cards(plan))["cards.pdf"]).outline
     titles = [entry.title for entry in _flat(outline)]
-    assert titles[0] == "Index"
+    assert titles[:2] == ["Index", "Index by status"]
     assert {"Mill Road", "Quarry Lane", "12 Mill Road", "Quarry Lane 7 to 9", "1 Far Island"} <= set(titles)
     report = [entry.title for entry in _flat(_read(report_pdf.report(plan)).outline)]
     assert {"Summary", "Worst shortfalls", "Rules in use", "Method and limits"} <= set(report)
@@ -250,11 +279,15 @@ def _flat(outline: Any) -> Iterator[Any]:
 @pytest.mark.parametrize(
     ("page", "told"),
     [
-        (1, ["12 Mill Road", "Response level 1", "served", "310 gpm of 250 required", "Attack: E1", "Fill: E2",
-             "Dump: E3",
-             "Tankers: T1 T2 (5,000 gal)", "Fill site 1: Mill Pond dry hydrant", "6 in NST", "tested 2025-09-12",
+        (1, ["12 Mill Road", "Response level 1", "served", "310 gpm of 250 required", "Attack: E1 at 10 min",
+             "Tankers: T1 at 13, T2 at 20 min; 5,000 gal", "Fill site: E2 at 12 min", "E2 pumps here.",
+             "On wheels: 5,000 gal in tankers, 1,750 gal in engines. E1 alone: 6 min at 150 gpm.",
+             "US National Grid 18T YP ", "Any one tanker out: 150 gpm steady, does not meet.",
+             "Empty tankers arrive heading ", "Leave a lane open",
+             "size from the address table",
+             "Fill site 1: Mill Pond dry hydrant", "6 in NST", "tested 2025-09-12",
              "Cross street: Quarry Lane", "Hose to the building: 120 ft", "Backup: Fill site 2", "180 gpm",
-             "December to March: 300 gpm", "44° 00.090' N, 72° 02.160' W", "Checked on the ground by",
+             "December to March: 300 gpm", "44° 00.090' N, 72° 02.160' W", "Verified on the ground by",
              "first minutes are not estimated", "turn round here (assumed possible)"]),
         (2, ["Response level 2", "higher level", "500 gpm of 500 required", "<script>alert(1)</script>",
              "2.5 minutes longer", "Backup: none", "A lower response level does not meet"]),
@@ -265,13 +298,13 @@ def _flat(outline: Any) -> Iterator[Any]:
     ],
 )  # fmt: skip
 def test_cards_say_what_an_officer_asks(plan: Plan, page: int, told: list[str]) -> None:
-    said = _said(_read(card_pdf.cards(plan)["cards.pdf"]).pages[page])
+    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES - 1 + page])
     for one in told:
         assert one in said
 
 
 def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
-    page = _read(card_pdf.cards(plan)["cards.pdf"]).pages[1]
+    page = _read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES]
     placed: dict[str, float] = {}
 
     def text(said: str, _cm: Any, tm: list[float], _font: Any, _size: float) -> None:
@@ -283,7 +316,7 @@ def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
 
 
 def test_every_level_is_in_the_table(plan: Plan) -> None:
-    said = _said(_read(card_pdf.cards(plan)["cards.pdf"]).pages[1])
+    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES])
     assert "response level 1 310 250 meets 1 tankers 150 T1 T2" in said
     assert "response level 2 520 250 meets 1 fill site 260 T1 T2" in said
 
@@ -304,9 +337,9 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
                   out_steps=(), back_steps=(), cross_street="")
         for k in range(502)
     )  # fmt: skip
-    files = card_pdf.cards(replace(plan, groups=groups))
+    files = dict(card_pdf.cards(replace(plan, groups=groups)))
     assert list(files) == ["cards.pdf", "cards/001.pdf", "cards/002.pdf"]
-    assert [len(_read(file).pages) for file in files.values()] == [1, 500, 2]
+    assert [len(_read(file).pages) for file in files.values()] == [INDEX_PAGES, 500, 2]
     notes: Any = _read(files["cards.pdf"]).pages[0]["/Annots"]
     links = [note.get_object()["/A"]["/URI"] for note in notes]
     assert links == ["cards/002.pdf#page=2"]
@@ -314,8 +347,30 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
     assert "002, page 2" in _said(_read(files["cards.pdf"]).pages[0])
 
 
+def test_two_processes_draw_the_same_files(plan: Plan) -> None:
+    larger = replace(plan, groups=plan.groups * 126)
+    assert dict(card_pdf.cards(larger, 2)) == dict(card_pdf.cards(larger, 1))
+
+
+@pytest.mark.parametrize("name", ["example", "hostile", "empty", "40 miles"])
+def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    bands: list[Box] = []
+    monkeypatch.setattr(card_pdf, "timeline_height", lambda _facts: 94.0)
+    monkeypatch.setattr(card_pdf, "timeline_band", lambda _pen, band, _facts: bands.append(band))
+    reader = _read(dict(card_pdf.cards(PLANS[name]()))["cards.pdf"])
+    drawn = list(reader.pages)[-len(bands) :] if bands else []
+    for page, band in zip(drawn, bands, strict=True):
+        assert band.width == pytest.approx(540.0)
+        assert band.height == pytest.approx(94.0)
+        runs = [run for run in _runs(page) if run.level]
+        assert [run for run in runs if band.bottom + 1 < run.base < band.top - 1] == []
+        assert min(run.base for run in runs if run.base > paper.FOOT_PT - 4.0) >= paper.FOOT_PT
+        clash = [(a, b) for at, a in enumerate(runs) for b in runs[:at] if a.overlaps(b)]
+        assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
+
+
 def test_index_holds_the_whole_of_a_long_label() -> None:
-    reader = _read(card_pdf.cards(_hostile())["cards.pdf"])
+    reader = _read(dict(card_pdf.cards(_hostile()))["cards.pdf"])
     said = "".join("".join(page.extract_text().split()) for page in reader.pages[:2])
     assert LONG in said
 
@@ -323,7 +378,18 @@ def test_index_holds_the_whole_of_a_long_label() -> None:
 def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None:
     pages = [_said(page) for page in _read(site_pdf.sites(plan)).pages]
     assert len(pages) == 3
-    for told in ("First choice of 4 addresses", "Mill Road (2); Quarry Lane (2)", "Circuit for Quarry Lane", "loop"):
+    for told in (
+        "First choice of 4 addresses",
+        "Mill Road (2); Quarry Lane (2)",
+        "loop",
+        "Circuit for Quarry Lane 7 to 9 (2 addresses)",
+        "Limits: found for tankers up to 42,000 lb loaded",
+        "Further circuits from here 12 Mill Road",
+        "40 Mill Road",
+        "lowest posting on the loaded leg 20,000 lb",
+        "goes 2.5 min round what is posted",
+        "turn round at the dump site (assumed possible)",
+    ):
         assert told in pages[0]
     for told in ("backup of 2", "not tested: assumed rate", "April to November", "back in (assumed)"):
         assert told in pages[1]
@@ -341,8 +407,35 @@ def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
         "usable_fraction 0.9", "the 90 % rule", "supply_psi (m)",
         "any one tanker out, 0 of 2", "first fill site out, 0 of 2",
         "no backup fill site: 1", "1,750",
+        "Coverage on the map", "Response level 2: 2 of 5 met",
+        "Fill site 1: Mill Pond dry hydrant 2 2 of 2 (100 %)",
+        "a quarter to a half 1 of 5", "all to 110 %: close 1 of 5", "150 % and more 0 of 5",
     ):  # fmt: skip
         assert told in said
+
+
+def test_criteria_of_a_rater_are_counted_address_by_address(plan: Plan) -> None:
+    found = [(said, mask.tolist()) for said, mask in evidence_pdf.criteria(plan)]
+    no, yes = False, True
+    assert found == [
+        ("250 gpm, steady flow, at the first level", [yes, no, no, no, no, no]),
+        ("250 gpm, steady flow, at some level", [yes, yes, yes, no, no, no]),
+        ("fill site that stands all year", [yes, yes, yes, yes, no, no]),
+        ("fill site within 5 road miles, loaded leg", [yes, yes, yes, yes, no, no]),
+        ("fire station within 5 road miles", [yes, yes, yes, no, no, yes]),
+        ("a tanker there within 5 min of the first engine", [yes, yes, yes, yes, no, no]),
+        ("all units there within 15 min of the first engine", [yes, yes, yes, yes, no, no]),
+    ]
+    slow = plan.arrival_min + np.array([0.0, 0, 0, 3, 6])
+    late = dict(evidence_pdf.criteria(replace(plan, arrival_min=slow)))
+    assert not late["a tanker there within 5 min of the first engine"].any()
+    assert not late["all units there within 15 min of the first engine"].any()
+
+
+def test_shares_of_the_need_add_up_to_all_planned_addresses(plan: Plan) -> None:
+    share, counted = coverage_pdf.shares(plan)
+    assert counted.tolist() == [True] * 5 + [False]
+    assert share[:5].tolist() == pytest.approx([310 / 250, 505 / 500, 260 / 500, 240 / 500, 0.0])
 
 
 def test_the_report_marks_rules_that_the_district_set(plan: Plan) -> None:

@@ -70,12 +70,12 @@ def _posted(plan: Plan) -> Plan:
     used = np.bincount(plan.forest.segment, minlength=len(plan.roads))
     max_lb = plan.limits.max_lb.copy()
     max_lb[used.argmax()] = 1000.0
-    return replace(plan, limits=replace(plan.limits, max_lb=max_lb))
+    return replace(plan, season_limits=tuple(replace(one, max_lb=max_lb) for one in plan.season_limits))
 
 
 def _against_one_way(plan: Plan) -> Plan:
     closed = np.zeros_like(plan.limits.forward_open)
-    return replace(plan, limits=replace(plan.limits, forward_open=closed))
+    return replace(plan, season_limits=tuple(replace(one, forward_open=closed) for one in plan.season_limits))
 
 
 def _elsewhere(plan: Plan) -> Plan:
@@ -91,7 +91,7 @@ def _faster(plan: Plan) -> Plan:
 
 
 def _better(plan: Plan) -> Plan:
-    return replace(plan, levels=replace(plan.levels, sustained_gpm=plan.levels.sustained_gpm * 2.0))
+    return replace(plan, levels=replace(plan.levels, uninterrupted_gpm=plan.levels.uninterrupted_gpm * 2.0))
 
 
 def _all_in_winter(plan: Plan) -> Plan:
@@ -166,13 +166,15 @@ def test_hydrants_count_only_where_the_hose_reaches(plan: Plan) -> None:
 
 
 def test_no_route_is_off_the_roads(plan: Plan) -> None:
-    """In the sample every tanker can reach every public road, so only distance leaves an address without a route."""
+    """In the sample every tanker can reach every public road but one in winter, so else only distance is in the way."""
     scale = np.array([math.cos(math.radians(43.9)), 1.0]) * 364_560.0  # ft in a degree, about
     lines = [plan.line(row) * scale for row in range(len(plan.roads))]
     public = ~np.isin(plan.roads.highway.astype(str), ("service", "track", "footway", "path", "steps"))
     near_any, near_public = MultiLineString(lines), MultiLineString([lines[row] for row in np.flatnonzero(public)])
     spots = [Point(spot) for spot in np.column_stack([plan.addresses.lon, plan.addresses.lat]) * scale]
-    off = plan.answers.status == "no route"
+    shut = np.array([any(flag.code == "road closed" for flag in flags) for flags in plan.answers.flags])
+    assert 0 < shut.sum() < 10
+    off = (plan.answers.status == "no route") & ~shut
     assert min(near_public.distance(spots[row]) for row in np.flatnonzero(off)) > 1320.0 * 0.995
     assert max(near_any.distance(spots[row]) for row in np.flatnonzero(~off)) < 1320.0 * 1.005
 
@@ -281,6 +283,10 @@ def cases(plan: Plan, printed: Tables) -> Iterator[tuple[Row, Engines]]:
             yield said, Engines(fill=pumps.get("fill"), dump=pumps["dump"], attack=pumps["attack"])
 
 
+BY_THE_MINUTE = {"arrival", "room", "source", "draft", "supply line"}
+"""Limits that the timeline finds: each is checked against the plain account in test_plan_timeline."""
+
+
 def test_flows_are_what_plain_arithmetic_says(plan: Plan, printed: Tables) -> None:
     """Every shuttle that is shown: minutes are printed to 0.1 and feet to 1, so the flow lies in a narrow span."""
     seen: Counter[str] = Counter()
@@ -298,7 +304,9 @@ def test_flows_are_what_plain_arithmetic_says(plan: Plan, printed: Tables) -> No
         assert slow.pop("cycle_min") + 0.06 >= number(said, "cycle_min") >= quick.pop("cycle_min") - 0.06
         least, most = min(slow.values()), min(quick.values())
         assert math.floor(least) <= number(said, "sustained_gpm") <= most + 1e-6, said
-        assert said["limited_by"] in {min(slow, key=slow.__getitem__), min(quick, key=quick.__getitem__)}, said
+        steady_limits = {min(slow, key=slow.__getitem__), min(quick, key=quick.__getitem__)}
+        # What only minutes can tell (a late tanker, full portable tanks) comes before what holds the steady flow.
+        assert said["limited_by"] in steady_limits | BY_THE_MINUTE, said
         assert most / least < 1.03
         seen[said["status"]] += 1
         limits[said["limited_by"]] += 1
@@ -312,7 +320,7 @@ def test_statuses_are_what_the_levels_say(printed: Tables) -> None:
     for said in printed.addresses:
         mine = [printed.levels[said["address_id"], name] for name in names]
         need = number(said, "required_gpm")
-        flows = [number(level, "sustained_gpm", 0.0) for level in mine]
+        flows = [number(level, "uninterrupted_gpm", 0.0) for level in mine]
         # A flow is printed rounded down and a need rounded up: within one of the other only the word can tell.
         words = [level["meets"] for level in mine]
         clear = [(flow, word) for flow, word in zip(flows, words, strict=True) if not need - 1 <= flow <= need]
@@ -325,7 +333,7 @@ def test_statuses_are_what_the_levels_say(printed: Tables) -> None:
             assert met[0] == said["response_level"] != "Level 1"
         elif said["status"] == "not met":
             assert max(flows) <= need
-            assert number(said, "sustained_gpm") == max(flows)
+            assert number(said, "uninterrupted_gpm") == max(flows)
             assert said["response_level"] == ""
         elif said["status"] == "no route":
             assert not any(level["fill_site_id"] for level in mine)

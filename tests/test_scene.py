@@ -123,10 +123,22 @@ def test_arrows_point_the_way() -> None:
 def test_labels_read_upright_whatever_the_road_s_direction() -> None:
     for turn in np.linspace(0, 2 * math.pi, 16, endpoint=False):
         line = np.array([[0.0, 0.0], [50 * math.cos(turn), 50 * math.sin(turn)]])
-        on, above, below = scene.spots_on(line, 9.0)
+        middle, slope = scene.straights(line, np.array([0, 2], dtype=np.int32))
+        on, above, below = scene.spots_at(middle, slope, 9.0)
         assert abs(on.slope) <= math.pi / 2 + 1e-9
         assert (above.x + below.x) / 2 == pytest.approx(on.x)
         assert math.dist((above.x, above.y), (on.x, on.y)) == pytest.approx(9.0)
+
+
+def test_a_name_stands_on_its_road_s_longest_straight_piece() -> None:
+    points = np.array(
+        [[0.0, 0.0], [1.0, 0.0], [1.0, 8.0], [100.0, 0.0], [94.0, 0.0], [94.0, 1.0], [5.0, 5.0], [5.0, 5.0]]
+    )
+    middle, slope = scene.straights(points, np.array([0, 3, 6, 8], dtype=np.int32))
+    assert middle.tolist() == [[1.0, 4.0], [97.0, 0.0], [5.0, 5.0]]
+    assert slope.tolist() == pytest.approx([math.pi / 2, 0.0, 0.0])
+    middle, slope = scene.straights(np.empty((0, 2)), np.array([0], dtype=np.int32))
+    assert (len(middle), len(slope)) == (0, 0)
 
 
 @given(st.lists(st.tuples(st.floats(0, 300), st.floats(0, 200), st.floats(-1.5, 1.5)), max_size=40))

@@ -235,6 +235,18 @@ def test_turn_restrictions(tmp_path: Path) -> None:
     assert (found[1].via_node, found[1].via_ways, found[1].exempt) == (None, (11,), ())
 
 
+def test_a_relation_for_all_and_for_trucks_is_two_restrictions(tmp_path: Path) -> None:
+    text = street(4).way(10, [1, 2], ROAD).way(11, [2, 3], ROAD)
+    both = {"type": "restriction", "restriction": "only_straight_on", "restriction:hgv": "no_u_turn"}
+    text.relation(1, [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")], both)
+    same = {"type": "restriction", "restriction": "no_left_turn", "restriction:hgv": "no_left_turn"}
+    text.relation(2, [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")], same)
+    found = text.roads(tmp_path).restrictions
+    assert [(one.relation_id, one.kind) for one in found] == [
+        (1, "only_straight_on"), (1, "no_u_turn"), (2, "no_left_turn"),
+    ]  # fmt: skip
+
+
 def test_the_newest_date_of_the_file(tmp_path: Path) -> None:
     text = street(3).way(10, [1, 2], ROAD, "2019-05-01T00:00:00Z").way(11, [2, 3], ROAD, "2024-02-03T09:00:00Z")
     assert text.roads(tmp_path).newest == "2024-02-03"
@@ -286,7 +298,7 @@ def test_a_file_cut_short_says_so(tmp_path: Path, kind: str) -> None:
         ("page.osm", b"<html><body/></html>", "no OpenStreetMap file"),
         ("words.osm", b"roads of the district", "no OpenStreetMap file"),
         ("old.osm", b"<osm version='0.5'></osm>", "no OpenStreetMap file"),
-        ("packed.osm", gzip.compress(b"<osm version='0.6'></osm>"), "no OpenStreetMap file"),
+        ("packed.osm", gzip.compress(b"<osm version='0.6'></osm>", mtime=0), "no OpenStreetMap file"),
         ("empty.osm", b"", "is empty"),
         ("bare.osm", b"<osm version='0.6'></osm>", "holds no road"),
         ("roads.shp", b"x", "no kind of road file"),

@@ -76,12 +76,15 @@ def picked(plan: Plan, rows: list[int]) -> Plan:
             cut(plan.levels, take), trip=moved(plan.levels.trip), backup_trip=moved(plan.levels.backup_trip)
         ),
         answers=replace(
-            plan.answers, flags=tuple(plan.answers.flags[i] for i in rows), status=plan.answers.status[take],
-            level=plan.answers.level[take], hydrant_ft=plan.answers.hydrant_ft[take],
-            first_arrival_min=plan.answers.first_arrival_min[take],
+            plan.answers, flags=tuple(plan.answers.flags[i] for i in rows),
+            **{f.name: getattr(plan.answers, f.name)[take] for f in fields(plan.answers) if f.name != "flags"},
         ),
         seasons=tuple(
-            replace(one, best_site=one.best_site[take], sustained_gpm=one.sustained_gpm[take]) for one in plan.seasons
+            replace(
+                one, best_site=one.best_site[take], sustained_gpm=one.sustained_gpm[take],
+                uninterrupted_gpm=one.uninterrupted_gpm[take],
+            )
+            for one in plan.seasons
         ),
         groups=(),
     )  # fmt: skip
@@ -138,7 +141,8 @@ def test_an_address_that_is_served(plan: Plan) -> None:
         "response_level": "Level 1", "required_gpm": "250", "required_gal": "2400", "required_min": "120.0",
         "required_basis": "nfpa1142:table", "fill_site_id": "F1", "backup_site_id": "F2", "out_min": "1.2",
         "back_min": "2.2", "round_trip_min": "3.4", "round_trip_mi": "1.22", "cycle_min": "14.5",
-        "sustained_gpm": "310", "limited_by": "tankers", "tankers": "T1 T2", "driveway_ft": "120",
+        "sustained_gpm": "310", "uninterrupted_gpm": "322", "limited_by": "tankers", "first_water_min": "12.0",
+        "mws_by_min": "30.5", "gap_min": "0.0", "short_gal": "0", "tankers": "T1 T2", "driveway_ft": "120",
         "flags": "single fill site",
     }  # fmt: skip
 
@@ -152,11 +156,16 @@ def test_level_is_named_only_where_one_meets(plan: Plan) -> None:
     assert all(not row[name] for row in rows[4:] for name in shown)
 
 
-def test_only_a_timeline_fills_its_columns(plan: Plan) -> None:
-    here = ("uninterrupted_gpm", "first_water_min", "mws_by_min", "gap_min", "short_gal", "call_by_min")
-    assert {row[name] for row in rows_of(addresses_csv(plan)) for name in here} == {""}
-    there = ("uninterrupted_gpm", "uninterrupted_on_arrival_gpm", "gap_min", "gap_on_arrival_min")
-    assert {row[name] for row in rows_of(levels_csv(plan)) for name in there} == {""}
+def test_the_minutes_of_each_way_of_calling(plan: Plan) -> None:
+    """A higher level shows what a call on arrival brings; a minute that does not come is empty."""
+    rows = rows_of(addresses_csv(plan))
+    assert [row["gap_min"] for row in rows] == ["0.0", "1.9", "12.4", "12.4", "", ""]
+    assert [row["short_gal"] for row in rows] == ["0", "950", "6200", "6200", "", ""]
+    assert [row["call_by_min"] for row in rows] == ["", "7.0", "", "", "", ""]
+    assert [row["mws_by_min"] for row in rows] == ["30.5", "41.0", "", "88.0", "", ""]
+    second = rows_of(levels_csv(plan))[3]
+    shown = ("uninterrupted_gpm", "uninterrupted_on_arrival_gpm", "gap_min", "gap_on_arrival_min", "one_out_gpm")
+    assert [second[name] for name in shown] == ["514", "273", "0.0", "1.9", "257"]
 
 
 def test_meets(plan: Plan) -> None:

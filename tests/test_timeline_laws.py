@@ -17,6 +17,7 @@ from preplan.water.timeline import (
     account,
     best_flow,
     dry_stretches,
+    gap_min,
     held_flow,
 )
 from preplan.water.timeline_events import AT_DUMP, COMING, DUMP_HOOKUP, FILLING, NURSING, POURING, Run
@@ -156,3 +157,31 @@ def test_a_level_is_never_below_the_one_under_it_with_tankers_left_out() -> None
             flow, used = held.gpm, frozenset(t.unit_id for t in queue[:count]) - set(out)
             left += len(out)
     assert left > 0  # the rule does something
+
+
+def shifted(case: Case, minutes: float) -> Case:
+    """Let everybody come later by the same."""
+    fill = case.fill_engine_arrival_min
+    return replace(
+        case,
+        tankers=tuple(replace(t, arrival_min=t.arrival_min + minutes) for t in case.tankers),
+        attack_arrival_min=case.attack_arrival_min + minutes,
+        dump_engine_arrival_min=case.dump_engine_arrival_min + minutes,
+        fill_engine_arrival_min=None if fill is None else fill + minutes,
+        other_tanks=tuple(replace(t, arrival_min=t.arrival_min + minutes) for t in case.other_tanks),
+    )
+
+
+@pytest.mark.parametrize("seed", range(0, 200, 4))
+def test_the_clock_may_start_anywhere(seed: int) -> None:
+    """Everybody a week later: the same flows, though a minute then has fewer digits to spare."""
+    case = random_case(seed)
+    week = shifted(case, 10_080.0)
+    assert held_flow(week).gpm == pytest.approx(held_flow(case).gpm, rel=1e-6, abs=2e-3)
+    assert gap_min(week) == pytest.approx(gap_min(case), abs=1e-5, nan_ok=True)
+
+
+def test_the_clock_never_stands_still_late_in_the_day() -> None:
+    """A rest of water that flows within less than the clock can tell at minute 10,000 must not stop it."""
+    case = one_tanker(room_fraction=1.0, dead_fraction=0.07, required_gpm=0.01, required_min=120.0)
+    assert held_flow(shifted(case, 10_000.0)).gpm == pytest.approx(held_flow(case).gpm, rel=1e-6)

@@ -85,6 +85,15 @@ def test_near_a_dead_end_driving_on_to_turn_there_is_preferred() -> None:
     assert found.trip_min[0, 0] == pytest.approx(4.8 + 0.2 + 3.0 + 0.2 + 4.8, abs=0.01)
 
 
+def test_of_equal_round_trips_the_tanker_dumps_first_and_turns_empty() -> None:
+    """Turning at the dead end before or after dumping takes as long; the loaded leg is the short one, either way in."""
+    for places in (((0, 0.5), (1, 0.95)), ((1, 0.5), (0, 0.05))):
+        found = find(draw(LINE, LINE_ROADS), At.of(places[0]), At.of(places[1]))
+        assert not found.turns[0][0, 0]
+        straight = 1.0 + 4.0 * 0.95 if places[0][0] == 0 else 2.0 + 2.0 * 0.95
+        assert found.out_min[0, 0] == pytest.approx(straight, abs=0.01)
+
+
 def test_turning_at_the_site_counts_by_its_turnaround() -> None:
     """A site where trucks back in adds its minutes to the way back, since both legs use the same side."""
     plain = find(draw(LINE, LINE_ROADS), At.of((0, 0.5)), At.of((1, 0.75)))

@@ -19,11 +19,14 @@ Line: TypeAlias = tuple[tuple[float, float], ...]
 
 KINDS: Mapping[str, str] = {kind: kind for kind in ("closed", "max_lb", "max_height_ft", "max_width_ft", "one_way")}
 
+LARGEST_WAY_ID = 2.0**53
+"""Whole numbers up to this are exact in a table of numbers; ids of OpenStreetMap passed 1,000,000,000 long ago."""
+
 
 def read_closures(sheet: Sheet) -> tuple[Closure, ...]:
     """Check every cell and build the closures without a fault, in the order of the table."""
     kind = sheet.word("kind", KINDS, required=True)
-    way = sheet.number("way_id", above=0.0, whole=True)
+    way = sheet.number("way_id", above=0.0, high=LARGEST_WAY_ID, whole=True)
     value = _values(sheet, kind.tolist())
     lines = _lines(sheet)
     nowhere = np.isnan(way) & np.array([not line for line in lines], dtype=np.bool_) & sheet.good

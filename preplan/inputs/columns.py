@@ -113,6 +113,30 @@ CLOSURES = TableSpec(
         "note": ("notes",),
     },
 )
+BRIDGES = TableSpec(
+    required=("bridge_id", "lon", "lat"),
+    optional=(
+        "geometry", "lon_packed", "lat_packed", "owner", "road", "crosses", "operating_lb", "operating_us_tons",
+        "operating_tonnes", "rating_method", "posting", "status",
+    ),
+    aliases={
+        **PLACE_ALIASES,
+        "lon": (*PLACE_ALIASES["lon"], "17_longitude_decimal", "longdd"),
+        "lat": (*PLACE_ALIASES["lat"], "16_latitude_decimal", "latdd"),
+        "lon_packed": ("long_017", "017_longitude"),
+        "lat_packed": ("lat_016", "016_latitude"),
+        "bridge_id": ("structure_number_008", "8_structure_number", "structure_number", "structure_no", "id"),
+        "owner": ("owner_022", "22_owner_agency", "22_owner", "owner_agency"),
+        "road": ("facility_carried_007", "7_facility_carried_by_structure", "7_facility_carried", "facility_carried"),
+        "crosses": ("features_desc_006a", "6a_features_intersected", "features_intersected", "feature", "feature_desc"),
+        "operating_us_tons": ("64_operating_rating_us_tons", "operating_rating_us_tons"),
+        "operating_tonnes": ("operating_rating_064", "operating_rating_metric_tons", "64_operating_rating_metric_tons"),
+        "rating_method": ("opr_rating_meth_063", "63_operating_rating_method_code"),
+        "posting": ("posting_eval_070", "70_bridge_posting", "70_posting_evaluation", "bridge_posting"),
+        "status": ("open_closed_posted_041", "41_structure_open_posted_or_closed_to_traffic"),
+    },
+    instead={name: (("geometry",), (f"{name}_packed",)) for name in ("lon", "lat")},
+)  # fmt: skip
 SPECS: Mapping[str, TableSpec] = {
     "addresses": ADDRESSES,
     "fill_sites": FILL_SITES,
@@ -120,6 +144,7 @@ SPECS: Mapping[str, TableSpec] = {
     "apparatus": APPARATUS,
     "hydrants": HYDRANTS,
     "closures": CLOSURES,
+    "bridges": BRIDGES,
 }
 """Columns of each table by its key in the district file."""
 CUT_AT = 10

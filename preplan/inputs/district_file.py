@@ -20,8 +20,8 @@ from preplan.records import FloatArray, ResponseLevel
 from preplan.rules import District
 
 REQUIRED_TABLES = ("addresses", "fill_sites", "stations", "apparatus")
-OPTIONAL_TABLES = ("hydrants", "closures")
-LATER_TABLES = ("bridges", "candidates")
+OPTIONAL_TABLES = ("hydrants", "closures", "bridges")
+LATER_TABLES = ("candidates",)
 """Tables that other commands read; the plan notes that it does not."""
 ROAD_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".osm.pbf", ".pbf", ".graphml")
 CARDS_PER = ("road", "address")
@@ -292,7 +292,7 @@ def read_boundary(path: Path, notes: list[str]) -> FloatArray:
     """
     shape = shapely.from_geojson(path.read_text(encoding="utf-8-sig"))
     parts = [part for part in shapely.get_parts(shapely.get_parts(shape)) if part.geom_type == "Polygon"]
-    if not parts:
+    if all(shapely.is_empty(parts)):
         raise ValueError("it has no polygon")
     outline = shapely.union_all(shapely.make_valid(parts))
     if not isinstance(outline, shapely.Polygon):

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+import tempfile
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +17,26 @@ import shapely
 from preplan.inputs.tables import ShapeArray, TextTable, fail
 from preplan.records import text_array
 
+JSON_SUFFIXES = (".geojson", ".json", ".geojsonl", ".geojsons", ".ndjson")
+FIRST_BYTES: Mapping[str, bytes] = {".gpkg": b"SQLite format 3\x00", ".shp": b"\x00\x00\x27\x0a"}
+"""How a file of each kind begins, whatever else its name says."""
+_HEAD_BYTES = 1_000_000
+_RECORD_MARK = "\x1e"
+"""What stands before each feature of a text sequence (RFC 8142)."""
 
-def read_layer(source: Path | str | bytes, role: str, file: str) -> TextTable:
+
+def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str = "") -> TextTable:
     """Read the layer named like the table, else the first one with shapes.
+
+    The reader knows some sixty formats by their content, among them descriptions of servers to ask and of commands
+    to run: a file is therefore opened as what its name says it is, or not at all.
 
     Parameters
     ----------
     source
-        A file or folder on disk, a path into an archive, or the bytes of a file.
+        A file or folder on disk, a path into an archive whose members were checked, or the bytes of a file.
+    suffix
+        Ending that tells the kind of the bytes.
 
     Raises
     ------
@@ -33,15 +48,16 @@ def read_layer(source: Path | str | bytes, role: str, file: str) -> TextTable:
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         try:
-            layers = pyogrio.list_layers(source)
-            layer, notes = _choose_layer(layers, role, file)
-            meta, _, wkb, values = pyogrio.raw.read(source, layer=layer, datetime_as_string=True)
+            with _named(source, suffix, file) as name:
+                layers = pyogrio.list_layers(name)
+                layer, notes = _choose_layer(layers, role, file)
+                meta, _, wkb, values = pyogrio.raw.read(name, layer=layer, datetime_as_string=True)
         except (RuntimeError, UnicodeDecodeError) as error:  # RuntimeError: the base of all of this reader's errors
             remedy = "open it in a GIS and save it as GeoPackage"
             if isinstance(source, Path) and source.suffix.lower() == ".shp":
                 remedy = "a shapefile is a .shp, .shx and .dbf file side by side; " + remedy
             raise fail(file, "is no map layer that can be read", remedy=remedy) from error
-    notes += [f"{file}: {_first_line(warning.message, source, file)}" for warning in caught]
+    notes += [f"{file}: {_first_line(warning.message, name, source, file)}" for warning in caught]
     if wkb is None:
         raise fail(file, "has no shapes", remedy="save the table as CSV with lon and lat")
     shapes, assumed = _to_lonlat(shapely.from_wkb(wkb, on_invalid="ignore"), meta["crs"], file)
@@ -56,9 +72,56 @@ def read_layer(source: Path | str | bytes, role: str, file: str) -> TextTable:
     )
 
 
-def _first_line(message: object, source: Path | str | bytes, file: str) -> str:
+@contextmanager
+def _named(source: Path | str | bytes, suffix: str, file: str) -> Iterator[Path | str]:
+    """Name a layer so that the reader opens it as what it is said to be, and as nothing else."""
+    if isinstance(source, bytes):
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / f"table{suffix}"
+            path.write_bytes(source)
+            with _named(path, suffix, file) as name:
+                yield name
+        return
+    if isinstance(source, str) or source.is_dir():
+        yield source
+        return
+    ending = source.suffix.lower()
+    with source.open("rb") as opened:
+        head = opened.read(_HEAD_BYTES)
+    check_first_bytes(head, ending, file)
+    yield f"{_json_kind(head)}:{source}" if ending in JSON_SUFFIXES else source
+
+
+def check_first_bytes(head: bytes, suffix: str, file: str) -> None:
+    """Refuse a file that does not begin as its name says.
+
+    Raises
+    ------
+    InputError
+        If it does not.
+    """
+    if not head.startswith(FIRST_BYTES.get(suffix, b"")):
+        rule = f"is no {suffix.removeprefix('.')} file, though it is called so"
+        raise fail(file, rule, remedy="open it in a GIS and save it as GeoPackage")
+
+
+def _json_kind(head: bytes) -> str:
+    """Tell a sequence of features, one a line, from a collection of them."""
+    text = head.decode("utf-8-sig", errors="replace").lstrip()
+    if text.startswith(_RECORD_MARK):
+        return "GeoJSONSeq"
+    line, ends, _ = text.partition("\n")
+    try:
+        first = json.loads(line) if ends else {}
+    except (ValueError, RecursionError):
+        first = {}
+    alone = isinstance(first, dict) and first.get("type") == "Feature"
+    return "GeoJSONSeq" if alone else "GeoJSON"
+
+
+def _first_line(message: object, name: Path | str, source: Path | str | bytes, file: str) -> str:
     """Say a reader's warning in one line that names no folder."""
-    text = str(message).strip().partition("\n")[0]
+    text = str(message).strip().partition("\n")[0].replace(str(name), file)
     return text if isinstance(source, bytes) else text.replace(str(source), file)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from preplan.errors import Finding, InputError, InvariantError
 from preplan.inputs.addresses import read_addresses
 from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
+from preplan.inputs.bridges import read_bridges
 from preplan.inputs.closures import read_closures
 from preplan.inputs.columns import SPECS
 from preplan.inputs.district_file import REQUIRED_TABLES, DistrictFile, check_district
@@ -58,6 +59,7 @@ def read_inputs(district_file: Path) -> Inputs:
     stations = read_stations(sheets["stations"], rules.apparatus)
     units = read_apparatus(sheets["apparatus"], rules, station_ids)
     closures = read_closures(sheets["closures"])
+    bridges = read_bridges(sheets["bridges"])
 
     for role, sheet in opened.items():
         findings += _too_many_faults(sheet) if role in ROW_BY_ROW else sheet.findings()
@@ -80,6 +82,7 @@ def read_inputs(district_file: Path) -> Inputs:
         units=units,
         hydrants=hydrants,
         closures=closures,
+        bridges=bridges,
         rejected=rejected,
         notes=tuple(notes),
         files=_files(said),

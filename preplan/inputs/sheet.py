@@ -21,6 +21,8 @@ from preplan.inputs.units_written import expected, unit_of
 from preplan.plan import Rejected
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
+LARGEST_NUMBER = 1e9
+"""No quantity of any table comes near it."""
 FORMULA_STARTS = ("=", "+", "-", "@")
 """A spreadsheet runs a cell that starts so; an id is refused, since it must stay what it is."""
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
@@ -122,7 +124,9 @@ class Sheet:
             meant = f"{cells.number(such[0], unit):,.10g} {unit}".rstrip()
             others = f", and {len(such) - 1:,} more likewise" if such[1:] else ""
             self.note(f"{column} {such[0]!r} was read as {meant} ({rule}){others}.")
-        bad = np.zeros(len(self), dtype=np.bool_)
+        # where a column has no bound of its own, an endless or absurd number is still a slip
+        bad = (np.abs(values) > LARGEST_NUMBER) & np.full(len(self), high is None)
+        self.fault(bad, column, f"must be at most {LARGEST_NUMBER:,.0f}")
         for limit, broken, words in (
             (above, np.less_equal, "must be above"),
             (low, np.less, "must be at least"),
@@ -233,6 +237,16 @@ class Sheet:
         self._check_range(lon, lat, shown)
         return lon, lat
 
+    def places_of(self, given: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """Read places as `place` does where `given` (rows,) says that there is one; NaN elsewhere, without a fault."""
+        whole, self._cells = self._cells, dict(self._cells)
+        for name in ("lon", "lat"):
+            if name in self._cells:
+                self._cells[name] = text_array(np.where(given, self._cells[name], "").tolist())
+        lon, lat = self.place(required=False)
+        self._cells = whole
+        return lon, lat
+
     def _degrees(self, axis: str) -> FloatArray:
         values, wrong, rules = degrees.read_degrees(self.cells(axis), axis)
         self.fault(wrong, axis, "is not a number")
@@ -267,6 +281,7 @@ def _without_empty_words(column: TextArray) -> TextArray:
 
 def _middles(shapes: ShapeArray) -> tuple[FloatArray, FloatArray]:
     middle = shapely.centroid(shapes)
+    middle[shapely.is_empty(middle)] = None  # a shape of no point has no middle
     return shapely.get_x(middle), shapely.get_y(middle)
 
 

@@ -6,9 +6,10 @@ import gzip
 import zipfile
 import zlib
 from pathlib import Path, PurePosixPath
+from typing import IO
 
 from preplan.inputs.csv_text import read_csv
-from preplan.inputs.map_layer import read_layer
+from preplan.inputs.map_layer import check_first_bytes, read_layer
 from preplan.inputs.tables import TextTable, fail
 from preplan.inputs.workbook import read_workbook
 
@@ -18,6 +19,8 @@ MAP_SUFFIXES = (".gpkg", ".geojson", ".json", ".geojsonl", ".geojsons", ".ndjson
 PACKED_SUFFIXES = (".gz", ".zip")
 UNLIKELY_SUFFIXES = (".txt", ".json")
 """In an archive, a licence or a description rather than the table."""
+MOST_BYTES = 250_000_000
+"""A larger table, packed or not, is no district's: a county of 100,000 addresses is a tenth of it."""
 SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg")
 """Files beside a shapefile that are read with it."""
 
@@ -41,8 +44,10 @@ def read_table(path: Path, role: str, file: str) -> TextTable:
     """
     suffix = path.suffix.lower()
     try:
+        _check_size(path.stat().st_size, file)
         if suffix == ".gz":
-            return _read_bytes(gzip.decompress(path.read_bytes()), Path(path.stem).suffix.lower(), role, file)
+            with gzip.open(path) as packed:
+                return _read_bytes(_at_most(packed, file), Path(path.stem).suffix.lower(), role, file)
         if suffix == ".zip":
             return _read_zip(path, role, file)
         if suffix in MAP_SUFFIXES:
@@ -54,6 +59,20 @@ def read_table(path: Path, role: str, file: str) -> TextTable:
         raise fail(file, f"cannot be read: {error.strerror}") from error
 
 
+def _check_size(size: int, file: str) -> None:
+    """Refuse a table of more bytes than a district has."""
+    if size > MOST_BYTES:
+        rule = f"is over {MOST_BYTES / 1e6:,.0f} MB, too large for one district"
+        raise fail(file, rule, remedy="cut out the rows of the district and give those")
+
+
+def _at_most(packed: IO[bytes] | gzip.GzipFile, file: str) -> bytes:
+    """Unpack no more than a table may have, whatever the packed file says of itself."""
+    data = packed.read(MOST_BYTES + 1)
+    _check_size(len(data), file)
+    return data
+
+
 def _read_bytes(data: bytes, suffix: str, role: str, file: str) -> TextTable:
     """Read a table from the bytes of one file."""
     if suffix in CSV_SUFFIXES:
@@ -61,7 +80,7 @@ def _read_bytes(data: bytes, suffix: str, role: str, file: str) -> TextTable:
     if suffix in WORKBOOK_SUFFIXES:
         return read_workbook(data, role, file)
     if suffix in MAP_SUFFIXES and suffix not in {".shp", ".gdb"}:
-        return read_layer(data, role, file)
+        return read_layer(data, role, file, suffix=suffix)
     known = ", ".join((*CSV_SUFFIXES, *WORKBOOK_SUFFIXES[:1], *MAP_SUFFIXES, *PACKED_SUFFIXES))
     raise fail(file, f"is no kind of table this program reads ({known})", remedy="save it as CSV")
 
@@ -69,16 +88,22 @@ def _read_bytes(data: bytes, suffix: str, role: str, file: str) -> TextTable:
 def _read_zip(path: Path, role: str, file: str) -> TextTable:
     """Read the table of an archive: the one named like the role, else the first by name."""
     with zipfile.ZipFile(path) as archive:
-        tables = sorted({table for name in archive.namelist() if (table := _table_of(PurePosixPath(name)))})
+        # a member may be written './a.csv'; its table is found under its plain name
+        names = {table: one for one in archive.infolist() if (table := _table_of(PurePosixPath(one.filename)))}
+        tables = sorted(names)
         if not tables:
             raise fail(file, "holds no table this program reads", remedy="pack a shapefile, a CSV file or a GeoPackage")
         tables = [table for table in tables if table.suffix.lower() not in UNLIKELY_SUFFIXES] or tables
         named = [table for table in tables if table.stem.casefold() == role]
         table = (named or tables)[0]
         if table.suffix.lower() in {".shp", ".gdb"}:
+            _check_size(sum(one.file_size for one in archive.infolist()), file)
+            with archive.open(names[table]) as member:
+                check_first_bytes(member.read(16), table.suffix.lower(), file)
             read = read_layer(f"/vsizip/{{{path}}}/{table}", role, file)
         else:
-            read = _read_bytes(archive.read(str(table)), table.suffix.lower(), role, file)
+            with archive.open(names[table]) as member:
+                read = _read_bytes(_at_most(member, file), table.suffix.lower(), role, file)
     if named or len(tables) == 1:
         return read
     note = f"{file}: holds {len(tables)} tables; {table.name!r} was read (name one {role!r} to choose it)."

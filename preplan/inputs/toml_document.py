@@ -44,6 +44,12 @@ class Document:
             line = int(where["line"]) if where and where["line"] else len(text.splitlines())
             said = _WHERE.sub("", str(error))
             raise InputError([Finding(file=file, row=line, rule=f"is not TOML: {said}")]) from error
+        except RecursionError as error:
+            rule = "has brackets too deep in one another"
+            raise InputError([Finding(file=file, rule=rule, remedy="write it anew")]) from error
+        except ValueError as error:  # a number of thousands of digits
+            rule = "has a number that is too long"
+            raise InputError([Finding(file=file, rule=rule, remedy="look for a row of digits")]) from error
 
     def fault(self, path: KeyPath, rule: str, *, value: object = "", remedy: str = "") -> None:
         """Keep one finding about a key."""

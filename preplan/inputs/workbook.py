@@ -4,8 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import re
+import zipfile
+import zlib
 
+from preplan.errors import InputError
 from preplan.inputs.tables import TextTable, fail, from_records
+
+MOST_UNPACKED_BYTES = 500_000_000
+"""XML of a sheet is some five times its text: a county of 100,000 addresses and 20 columns."""
+MOST_CELLS = 20_000_000
+"""A county of 100,000 addresses with 200 columns."""
+_PIECE_BYTES = 1 << 20
+_LONGEST_PLACE = 16
+"""Bytes of a cell's place in a sheet, at most: what may be cut between two pieces."""
+_SHEET = re.compile(r"worksheets/[^/]+\.xml$", re.IGNORECASE)
+_PLACE = re.compile(rb"""\br=["']([A-Z]{1,3})(\d{1,7})["']""")
 
 
 def read_workbook(data: bytes, role: str, file: str) -> TextTable:
@@ -19,11 +33,14 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     import python_calamine as calamine  # noqa: PLC0415  most districts bring CSV
 
     try:
+        _check_size(data, file)
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
         sheets = {name: _rows(book.get_sheet_by_name(name)) for name in book.sheet_names}
+    except InputError:
+        raise
     except calamine.PasswordError as error:
         raise fail(file, "is locked by a password", remedy="save it without one") from error
-    except (calamine.CalamineError, OSError, ValueError) as error:
+    except (calamine.CalamineError, OSError, ValueError, zipfile.BadZipFile, RuntimeError, zlib.error) as error:
         raise fail(file, "is no workbook that can be read", remedy="save it again as XLSX or CSV") from error
     filled = [name for name, rows in sheets.items() if sum(1 for row in rows if any(row)) > 1]
     named = [name for name in sheets if name.strip().casefold().replace(" ", "_") == role]
@@ -34,6 +51,48 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     if not named and len(filled) > 1:
         notes = (f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it).",)
     return from_records(sheets[name], file, notes)
+
+
+def _check_size(data: bytes, file: str) -> None:
+    """Refuse a workbook that unpacks to more than a district has, or whose one far cell makes a sheet of billions.
+
+    The reader lays out every cell between the first and the last, and would end the program where they do not fit.
+    """
+    if not zipfile.is_zipfile(io.BytesIO(data)):
+        return  # an older workbook, which is not packed
+    remedy = "copy the rows of the district into a new workbook"
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        members = book.infolist()
+        if sum(one.file_size for one in members) > MOST_UNPACKED_BYTES:
+            raise fail(file, f"unpacks to over {MOST_UNPACKED_BYTES / 1e6:,.0f} MB", remedy=remedy)
+        for one in members:
+            if _SHEET.search(one.filename) and _cells_between(book, one) > MOST_CELLS:
+                raise fail(file, f"has a sheet of over {MOST_CELLS:,} cells, most of them empty", remedy=remedy)
+
+
+def _cells_between(book: zipfile.ZipFile, sheet: zipfile.ZipInfo) -> int:
+    """Count the cells of the rectangle around all cells that a sheet names, read piece by piece."""
+    columns, rows = {0}, {0}
+    with book.open(sheet) as packed:
+        rest = b""
+        while piece := packed.read(_PIECE_BYTES):
+            found = set(_PLACE.findall(rest + piece))
+            columns |= {column_number(letters) for letters, _ in found}
+            rows |= {int(row) for _, row in found}
+            rest = piece[-_LONGEST_PLACE:]
+    return max(columns) * max(rows)
+
+
+def column_number(letters: bytes) -> int:
+    """Count a column as spreadsheets letter them.
+
+    >>> column_number(b"A"), column_number(b"AA"), column_number(b"XFD")
+    (1, 27, 16384)
+    """
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - ord("A") + 1
+    return number
 
 
 def _rows(sheet: object) -> list[list[str]]:

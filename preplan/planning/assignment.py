@@ -15,11 +15,9 @@ from preplan.planning.response import Jobs, Response, assign_jobs
 from preplan.records import BoolArray, FillSite, FloatArray, IntArray, ResponseLevel, Unit
 from preplan.rules import Rules
 from preplan.water.hydraulics import draft_gpm, draft_share, lay_gpm
-from preplan.water.shuttle import LIMIT_CODE, Shuttle, best_fleet, cap, storage_gpm
-from preplan.water.tanker import Tankers, handling
+from preplan.water.shuttle import LIMIT_CODE, Shuttle, best_fleet, cap, storage_gpm, sustained
+from preplan.water.tanker import Handling, Tankers, handling
 
-PIECE_CASES = 200_000
-"""Cases worked on at once."""
 TANK_LIFT_FT = 5.0
 """Lift out of a portable tank on the ground: far below the lift at which a pump's rating falls off."""
 ROUNDING_GPM = 1e-6
@@ -34,6 +32,8 @@ class CutTrips:
 
     trip_min: FloatArray
     """(addresses, sites); inf: no way."""
+    out_min: FloatArray
+    """Of it, fill site to dump site."""
     members: BoolArray
     """(units,) the first tankers by weight."""
 
@@ -70,43 +70,43 @@ class Delivery:
         return count
 
 
-def deliver(scene: Scene, address: IntArray, site: IntArray, level: IntArray, out: IntArray | None = None) -> Delivery:
-    """Work out the steady flow of each case over its best cut; `out` (cases,) names a tanker that is missing."""
-    near = scene.frontages.driveway_ft[address] <= scene.rules.shuttle.one_engine_reach_ft
-    needs_engine = np.array([s.needs_engine for s in scene.sites], dtype=np.bool_)[site]
-    jobs = assign_jobs(scene.response, address, site, level, needs_engine=needs_engine, near=near)
-    present = scene.response.tankers[address, level].copy()
-    if out is not None:
-        present[np.arange(len(out)), out] = False
-    sent = present.any(axis=1)
-    vacuum = np.array([unit.self_fill_gpm is not None for unit in scene.units])
-    present &= ~jobs.vacuum_only[:, None] | vacuum
+def deliver(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -> Delivery:
+    """Work out the steady flow of each case over its best cut."""
+    jobs, present = crews(scene, address, site, level)
+    sent = scene.response.tankers[address, level].any(axis=1)
     shuttle, cut, trip_min = _best_cut(scene, address, site, present, jobs)
-    shuttle = _engines_lack(_capped(scene, shuttle, jobs, address, site), jobs, sent & np.isfinite(trip_min))
+    shuttle = engines_lack(capped(scene, shuttle, jobs, address, site), jobs, sent & np.isfinite(trip_min))
     return Delivery(shuttle=shuttle, cut=cut, trip_min=trip_min, jobs=jobs)
+
+
+def crews(
+    scene: Scene, address: IntArray, site: IntArray, level: IntArray, later_min: FloatArray | float = 0.0
+) -> tuple[Jobs, BoolArray]:
+    """Give each case's jobs, and the tankers that can haul there: (cases, units)."""
+    jobs = assign_jobs(
+        scene.response,
+        address,
+        site,
+        level,
+        needs_engine=np.array([s.needs_engine for s in scene.sites], dtype=np.bool_)[site],
+        near=scene.frontages.driveway_ft[address] <= scene.rules.shuttle.one_engine_reach_ft,
+        later_min=later_min,
+    )
+    vacuum = np.array([unit.self_fill_gpm is not None for unit in scene.units])
+    return jobs, scene.response.tankers[address, level] & (~jobs.vacuum_only[:, None] | vacuum)
 
 
 def _best_cut(
     scene: Scene, address: IntArray, site: IntArray, present: BoolArray, jobs: Jobs
 ) -> tuple[Shuttle, IntArray, FloatArray]:
     """Run each case with every cut and keep the best: the larger flow, then more tankers, then the shorter trip."""
-    rules = scene.rules.shuttle
-    fill_gpm, site_gpm = site_rates(scene, site, jobs)
-    hold = handling(Tankers.of(scene.units), fill_gpm, rules)
-    positions = np.array([s.positions for s in scene.sites], dtype=np.float64)[site]
+    circuit = circuit_of(scene, site, jobs)
     best: Shuttle | None = None
     best_cut = np.zeros(len(address), dtype=np.int32)
     best_trip = np.full(len(address), np.inf)
     for index, cut in enumerate(scene.cuts):
         trip = cut.trip_min[address, site]
-        one = best_fleet(
-            trip,
-            hold,
-            present & cut.members,
-            positions=positions,
-            site_gpm=site_gpm,
-            dump_places=rules.dump_places,
-        )
+        one = circuit.best(trip, present & cut.members)
         if best is None:
             best, best_trip = one, trip
             continue
@@ -116,6 +116,38 @@ def _best_cut(
     if best is None:
         raise ValueError("no tanker in service")
     return best, best_cut, best_trip
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """What the two ends of each case allow, whatever tankers run: arrays of shape (cases,)."""
+
+    handling: Handling
+    positions: FloatArray
+    site_gpm: FloatArray
+    dump_places: int
+
+    def best(self, trip_min: FloatArray, present: BoolArray) -> Shuttle:
+        """Give the steady flow of the best of the tankers present, (cases, units)."""
+        ends = {"positions": self.positions, "site_gpm": self.site_gpm}
+        return best_fleet(trip_min, self.handling, present, dump_places=self.dump_places, **ends)
+
+    def exactly(self, trip_min: FloatArray, used: BoolArray) -> Shuttle:
+        """Give the steady flow of just these tankers, (cases, units)."""
+        ends = {"positions": self.positions, "site_gpm": self.site_gpm}
+        return sustained(trip_min, self.handling, used, dump_places=self.dump_places, **ends)
+
+
+def circuit_of(scene: Scene, site: IntArray, jobs: Jobs) -> Circuit:
+    """Look up both ends of each case."""
+    rules = scene.rules.shuttle
+    fill_gpm, site_gpm = site_rates(scene, site, jobs)
+    return Circuit(
+        handling=handling(Tankers.of(scene.units), fill_gpm, rules),
+        positions=np.array([s.positions for s in scene.sites], dtype=np.float64)[site],
+        site_gpm=site_gpm,
+        dump_places=rules.dump_places,
+    )
 
 
 def _outdoes(one: Shuttle, trip: FloatArray, best: Shuttle, best_trip: FloatArray) -> BoolArray:
@@ -150,22 +182,32 @@ def site_rates(scene: Scene, site: IntArray, jobs: Jobs) -> tuple[FloatArray, Fl
     return np.minimum(fill, whole), whole
 
 
-def _capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray, site: IntArray) -> Shuttle:
-    """Cap the flow by storage, draft, supply line and hose, in that order."""
-    rules = scene.rules.shuttle
+def stored(scene: Scene, site: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Give what each site stores, gal, and its refill, gpm; NaN where not known."""
     storage = np.array([np.nan if s.storage_gal is None else s.storage_gal for s in scene.sites])[site]
     refill = np.array([np.nan if s.refill_gpm is None else s.refill_gpm for s in scene.sites])[site]
-    held = storage_gpm(storage, refill, scene.needs.required_min[address])
+    return storage, refill
+
+
+def capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray, site: IntArray) -> Shuttle:
+    """Cap the flow by storage, draft, supply line and hose, in that order."""
+    held = storage_gpm(*stored(scene, site), scene.needs.required_min[address])
     shuttle = cap(shuttle, held, LIMIT_CODE["source"])
-    pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
-    draft = draft_gpm(pump[jobs.dump_engine], TANK_LIFT_FT, strainer_gpm=rules.strainer_gpm)
-    shuttle = cap(shuttle, np.where(jobs.dump_engine >= 0, draft, np.inf), LIMIT_CODE["draft"])
-    line_gpm, reaches = supply_line(scene, jobs, address)
+    draft, line_gpm, reaches = at_scene(scene, jobs, address)
+    shuttle = cap(shuttle, draft, LIMIT_CODE["draft"])
     shuttle = cap(shuttle, line_gpm, LIMIT_CODE["supply line"])
     return cap(shuttle, np.where(reaches, np.inf, 0.0), LIMIT_CODE["hose"])
 
 
-def _engines_lack(shuttle: Shuttle, jobs: Jobs, sent: BoolArray) -> Shuttle:
+def at_scene(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Give what is drafted out of the portable tanks, what the supply line carries, gpm, and whether it reaches."""
+    pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
+    draft = draft_gpm(pump[jobs.dump_engine], TANK_LIFT_FT, strainer_gpm=scene.rules.shuttle.strainer_gpm)
+    line_gpm, reaches = supply_line(scene, jobs, address)
+    return np.where(jobs.dump_engine >= 0, draft, np.inf), line_gpm, reaches
+
+
+def engines_lack(shuttle: Shuttle, jobs: Jobs, sent: BoolArray) -> Shuttle:
     """Stop the shuttle where tankers are sent (cases,) but no engine drafts, or none is left for the fill site."""
     lack = sent & ((jobs.dump_engine < 0) | (jobs.vacuum_only & ~shuttle.used.any(axis=-1)))
     return replace(
@@ -193,75 +235,16 @@ def supply_line(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray
     return np.where(alone, np.inf, flow), alone | (carried >= length)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scores:
-    """The steady flow of every pair at every level: arrays of shape (addresses, sites, levels)."""
+def other_sources(sites: tuple[FillSite, ...], site: IntArray) -> BoolArray:
+    """Mask the sites (addresses, sites) that can stand in for chosen ones (addresses,).
 
-    gpm: FloatArray
-    tankers: IntArray
-    trip_min: FloatArray
-    cut: IntArray
-
-
-def score(scene: Scene) -> Scores:
-    """Work out every case, piece by piece over addresses."""
-    addresses, levels = scene.response.engines.shape[:2]
-    shape = (addresses, len(scene.sites), levels)
-    gpm, trip = np.zeros(shape), np.full(shape, np.inf)
-    tankers, cut = np.zeros(shape, dtype=np.int32), np.zeros(shape, dtype=np.int32)
-    step = max(1, PIECE_CASES // max(1, shape[1] * levels))
-    for first in range(0, addresses, step):
-        rows = slice(first, min(first + step, addresses))
-        a, s, lv = (i.ravel().astype(np.int32) for i in np.indices((rows.stop - first, *shape[1:])))
-        found = deliver(scene, a + first, s, lv)
-        part = (rows.stop - first, *shape[1:])
-        gpm[rows] = found.shuttle.sustained_gpm.reshape(part)
-        tankers[rows] = found.tankers.reshape(part)
-        trip[rows] = found.trip_min.reshape(part)
-        cut[rows] = found.cut.reshape(part)
-    return Scores(gpm=gpm, tankers=tankers, trip_min=trip, cut=cut)
-
-
-def pick_site(scores: Scores, allowed: BoolArray) -> IntArray:
-    """Choose each address's and level's site among those allowed, (addresses, sites, levels): -1 where none.
-
-    The largest flow; of equal flows more tankers, then the shorter trip, then the first site_id.
+    They draw on another source; where the chosen one is seasonal they stand all year round.
     """
-    allowed = allowed & np.isfinite(scores.trip_min)
-    gpm = np.where(allowed, scores.gpm, -1.0)
-    top = gpm.max(axis=1, keepdims=True)
-    tied = allowed & (gpm >= top - TIE * np.maximum(top, 1.0))
-    count = np.where(tied, scores.tankers, -1)
-    tied &= count == count.max(axis=1, keepdims=True)
-    site = np.where(tied, scores.trip_min, np.inf).argmin(axis=1)
-    return np.where(allowed.any(axis=1), site, -1).astype(np.int32)
-
-
-def keep_lower_site(scene: Scene, scores: Scores, best: IntArray, allowed: BoolArray) -> IntArray:
-    """Let a level keep the site of the level below; (addresses, levels).
-
-    It changes for a gain above `keep_site_gain`, or where only the better site meets the requirement.
-    """
-    kept = best.copy()
-    rows = np.arange(len(best))
-    need = scene.needs.required_gpm - ROUNDING_GPM
-    for level in range(1, best.shape[1]):
-        lower = kept[:, level - 1]
-        usable = (lower >= 0) & allowed[rows, lower, level] & np.isfinite(scores.trip_min[rows, lower, level])
-        old, new = scores.gpm[rows, lower, level], scores.gpm[rows, best[:, level], level]
-        gains = (new > old * (1.0 + scene.rules.plan.keep_site_gain)) | ((new >= need) & (old < need))
-        kept[:, level] = np.where(usable & ~gains, lower, best[:, level])
-    return kept
-
-
-def pick_backup(scene: Scene, scores: Scores, site: IntArray, allowed: BoolArray) -> IntArray:
-    """Choose the best site with the first one's source out; a year-round one where the first is seasonal."""
-    source = np.array([s.source for s in scene.sites], dtype=np.object_)
-    seasonal = np.array([s.seasonal for s in scene.sites], dtype=np.bool_)
-    other = source[None, :] != source[:, None]
-    steady = other & (~seasonal[:, None] | ~seasonal[None, :])
-    may = steady[np.maximum(site, 0)].transpose(0, 2, 1) & allowed & (site >= 0)[:, None, :]
-    return pick_site(scores, may)
+    source = np.array([s.source for s in sites], dtype=np.object_)
+    seasonal = np.array([s.seasonal for s in sites], dtype=np.bool_)
+    may = (source[None, :] != source[:, None]) & (~seasonal[:, None] | ~seasonal[None, :])
+    mask: BoolArray = may[np.maximum(site, 0)] & (site >= 0)[:, None]
+    return mask
 
 
 def season_months(sites: tuple[FillSite, ...], months: frozenset[int]) -> tuple[tuple[tuple[int, ...], BoolArray], ...]:
@@ -272,21 +255,3 @@ def season_months(sites: tuple[FillSite, ...], months: frozenset[int]) -> tuple[
         seasons.setdefault(stands, []).append(month)
     ordered = sorted(seasons.items(), key=lambda item: (-len(item[1]), item[1]))
     return tuple((tuple(group), np.array(stands, dtype=np.bool_)) for stands, group in ordered)
-
-
-def flows_at(scores: Scores, site: IntArray) -> FloatArray:
-    """Look up the flow of chosen sites (addresses, levels); 0 where none."""
-    a, lv = np.indices(site.shape)
-    return np.where(site >= 0, scores.gpm[a, np.maximum(site, 0), lv], 0.0)
-
-
-def one_out_gpm(scene: Scene, site: IntArray, used: BoolArray) -> FloatArray:
-    """Give the least flow of chosen sites (addresses, levels) with any one tanker in use out; NaN where no site."""
-    least = np.full(site.shape, np.inf)
-    for unit in np.flatnonzero(used.any(axis=(0, 1))).tolist():
-        a, lv = np.nonzero(used[:, :, unit] & (site >= 0))
-        missing = np.full(len(a), unit, dtype=np.int32)
-        found = deliver(scene, a.astype(np.int32), site[a, lv], lv.astype(np.int32), missing)
-        least[a, lv] = np.minimum(least[a, lv], found.shuttle.sustained_gpm)
-    least = np.where(used.any(axis=2), least, 0.0)
-    return np.where(site >= 0, least, np.nan)

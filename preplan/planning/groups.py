@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preplan.plan import AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
+from preplan.planning.levels import GAP_MIN
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.paths import Junctions, cross_street, directions, shorten
 from preplan.roads.street_names import address_street
@@ -31,6 +32,8 @@ class Answered:
     forest: RouteForest
     roads: RoadTable
     limits: RoadLimits
+    season_limits: tuple[RoadLimits, ...]
+    """What the roads do in each season of the plan."""
     site_fraction: tuple[float, ...]
     """Place of each site on its stretch."""
     required_gpm: FloatArray
@@ -66,7 +69,8 @@ def _road_names(found: Answered) -> list[str]:
         mapped = str(found.roads.name[segment] or found.roads.ref[segment]) if segment >= 0 else ""
         given = str(found.addresses.street[a])
         key = address_street(given, int(found.addresses.number[a]))
-        best = mapped if found.frontages.how[a] == "named" or not given else given
+        own = found.frontages.how[a] == "named" and not found.frontages.along_ft[a]
+        best = mapped if own or not given else given
         names.append(spelling.setdefault(key, best) if key else best)
     return names
 
@@ -80,11 +84,17 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     units = table.fleet[a, level].tobytes() + table.used[a, level].tobytes()
     jobs = (int(table.attack_engine[a, level]), int(table.fill_engine[a, level]), int(table.dump_engine[a, level]))
     places = (int(table.site[a, level]), int(table.backup[a, level]))
-    return (found.answers.status[a], level, float(found.required_gpm[a]), places, units, jobs)
+    dry = (
+        bool(found.answers.gap_min[a] > GAP_MIN),
+        bool(found.answers.call_by_min[a] >= found.answers.first_arrival_min[a]),
+    )
+    return (found.answers.status[a], level, float(found.required_gpm[a]), places, units, jobs, dry)
 
 
 def _near(found: Answered, first: int, a: int) -> bool:
     """Tell whether round trips and driveways are near enough to share a card."""
+    if found.frontages.segment[first] != found.frontages.segment[a] and found.frontages.along_ft[[first, a]].any():
+        return False  # one stops at a junction, the other does not, or at another one
     driveway_ft = np.nan_to_num(found.frontages.driveway_ft[[first, a]])
     if abs(driveway_ft[0] - driveway_ft[1]) > MOST_APART_FT:
         return False
@@ -131,9 +141,9 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
 
 
 def _flow(found: Answered, a: int) -> float:
-    """Give the steady flow at the level that is shown, 0 where there is none."""
+    """Give the uninterrupted flow at the level that is shown, 0 where there is none."""
     level = int(found.answers.level[a])
-    flow = float(found.levels.sustained_gpm[a, level]) if level >= 0 else 0.0
+    flow = float(found.levels.uninterrupted_gpm[a, level]) if level >= 0 else 0.0
     return flow if np.isfinite(flow) else 0.0
 
 
@@ -146,13 +156,14 @@ def _legs(found: Answered, a: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
     back = found.forest.walk(int(found.trips.back_leaf[trip]))
     site, here = found.site_fraction[int(found.trips.site[trip])], float(found.frontages.fraction[a])
     return (
-        shorten(_steps(found, out, site, here), LINES),
-        shorten(_steps(found, back, here, site), LINES),
+        shorten(_steps(found, a, out, site, here), LINES),
+        shorten(_steps(found, a, back, here, site), LINES),
     )
 
 
-def _steps(found: Answered, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
-    """Describe a run of forest rows."""
+def _steps(found: Answered, a: int, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
+    """Describe a run of forest rows in the season that decides."""
+    limits = found.season_limits[int(found.levels.season[a, found.answers.level[a]])]
     index: IntArray = np.array(rows, dtype=np.int32)
     ways = found.forest.segment[index], found.forest.forward[index]
-    return directions(found.roads, found.limits, *ways, start, end, junctions=found.junctions)
+    return directions(found.roads, limits, *ways, start, end, junctions=found.junctions)

@@ -11,6 +11,9 @@ from preplan.records import BoolArray, FillSite, FloatArray, IntArray, RoadLimit
 from preplan.roads.forest import Traced, join_forests, trace
 from preplan.roads.trips import Circuits, legs_of, measure
 
+_STANDS = 0.01
+"""Share of a bridge under which a place at its end is not on it; else one that begins or ends on it crosses it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measures:
@@ -51,14 +54,19 @@ def _nearest(trip_min: FloatArray, count: int) -> BoolArray:
 
 def keep_trips(
     found: tuple[Circuits, ...],
-    free: Circuits,
+    free_min: FloatArray,
     measures: Measures,
     *,
+    cuts: int,
     pair_cut: IntArray,
     kept: BoolArray,
     traced: BoolArray,
 ) -> tuple[TripTable, RouteForest]:
-    """Measure the kept pairs, each on its cut, and trace those that pages draw; masks are (addresses, sites)."""
+    """Measure the kept pairs, each on its cut, and trace those that pages draw; masks are (addresses, sites).
+
+    `found` lists the circuits of all `cuts` of the first season of the roads, then of the next; `pair_cut` points into
+    it, (addresses, sites). `free_min` (addresses, sites) is the round trip of a vehicle without limits.
+    """
     address, site = np.argwhere(kept).astype(np.int32).T
     cut = pair_cut[address, site]
     out_leaf, back_leaf = np.full(len(address), -1, dtype=np.int32), np.full(len(address), -1, dtype=np.int32)
@@ -75,7 +83,7 @@ def keep_trips(
         columns[1, rows] = measure(circuit.inward, back, measures.columns, inward=True)
         dump, place = circuit.turns
         turn_dump[rows], turn_site[rows] = dump[a, s], place[a, s]
-        times[:, rows] = circuit.out_min[a, s], circuit.back_min[a, s], free.trip_min[a, s]
+        times[:, rows] = circuit.out_min[a, s], circuit.back_min[a, s], free_min[a, s]
         drawn = rows[traced[a, s]]
         out, back = legs_of(circuit, address[drawn], site[drawn])
         trees += [trace(circuit.outward, out, inward=False), trace(circuit.inward, back, inward=True)]
@@ -86,13 +94,13 @@ def keep_trips(
     table = TripTable(
         address=address,
         site=site,
-        cut=cut,
+        cut=(cut % cuts).astype(np.int32),
         out_min=times[0],
         out_mi=columns[0, :, 0],
         back_min=times[1],
         back_mi=columns[1, :, 0],
         posted_avoided_min=np.maximum(times[0] + times[1] - times[2], 0.0),
-        unposted_bridges=columns[:, :, 1].sum(axis=0).round().astype(np.int32),
+        unposted_bridges=np.ceil(columns[:, :, 1] - _STANDS).sum(axis=0).astype(np.int32),
         turn_at_dump=turn_dump,
         turn_at_site=turn_site,
         narrow_mi=columns[:, :, 2].sum(axis=0),

@@ -4,62 +4,57 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import partial
 
 import numpy as np
 
 from preplan.errors import Finding, InputError
-from preplan.plan import AnswerTable, FrontageTable, Inputs, LevelTable, Plan, RouteForest, SeasonLine, TripTable
-from preplan.planning.assignment import CutTrips, Scene, Scores, score
+from preplan.plan import (
+    AnswerTable,
+    CardGroup,
+    Inputs,
+    LevelTable,
+    Plan,
+    PostingCost,
+    RouteForest,
+    SeasonLine,
+    Strip,
+    TripTable,
+)
+from preplan.planning.assignment import CutTrips, Scene
+from preplan.planning.by_season import merged_scene, rows_of, season_flags, worst_roads
+from preplan.planning.flows import Flows
+from preplan.planning.ground import TURNAROUND_MIN, Ground, SeasonGround, lay_ground, with_dump_sites
 from preplan.planning.groups import Answered, group_addresses
+from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
-from preplan.planning.levels import address_flags, choose, grade, level_table, site_flags
-from preplan.planning.needs import needs_of
+from preplan.planning.levels import Graded, Worked, address_flags, choose, grade, site_flags
+from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
+from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
+from preplan.planning.postings import Asked, posting_costs
 from preplan.planning.response import Response, depart_min, respond
-from preplan.planning.vehicles import CutFleet, Minutes, cut_fleets, is_tanker, loaded_vehicle, unlimited_fleet
+from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.planning.what_if import what_if_of
 from preplan.records import (
     BoolArray,
     FeatureTable,
-    FillSite,
     FloatArray,
     IntArray,
-    Problem,
     RoadLimits,
     RoadTable,
-    Station,
     Unit,
 )
-from preplan.roads.frontage import Places, place_addresses, place_points
 from preplan.roads.hose import hydrant_reach
-from preplan.roads.islands import without_islands
-from preplan.roads.limits import limits_of
-from preplan.roads.network import RoadNetwork, build_network, restriction_problems
 from preplan.roads.paths import Junctions
-from preplan.roads.places import within_extent
-from preplan.roads.speeds import minutes_of, node_delay_min, rule_comparison, rule_min, speed_problems
+from preplan.roads.speeds import rule_comparison, rule_min
 from preplan.roads.trips import Circuits, Fleet, Spots, circuits, legs_of, measure, response_min
+from preplan.units import M_PER_MI
 
 Progress = Callable[[str, float], None]
 """Called with the name of a stage and the share of the whole that is done."""
-TURNAROUND_MIN = {"through": 0.0, "loop": 0.5, "back": 1.5}
-"""Turning round at a fill site, by the table's word (this program's careful choice)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ground:
-    """The roads made ready, and everything put on them."""
-
-    roads: RoadTable
-    features: FeatureTable
-    limits: RoadLimits
-    problems: tuple[Problem, ...]
-    network: RoadNetwork
-    minutes: Minutes
-    frontages: FrontageTable
-    sites: Places
-    stations: Places
+MILE_PRICE_MIN = 1e6
+"""Minutes that stand for a mile where the shortest way is wanted, not the quickest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +66,8 @@ class Outcome:
     answers: AnswerTable
     trips: TripTable
     forest: RouteForest
+    posting_costs: tuple[PostingCost, ...]
+    worked: tuple[Worked, ...]
 
 
 def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, progress: Progress) -> Plan:
@@ -87,28 +84,48 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("placing addresses on the roads", 0.1)
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
-    fleets = cut_fleets(units, ground.network, ground.limits, ground.minutes)
-    found = tuple(round_trips(fleet.loaded, fleet.empty, inputs, ground) for fleet in fleets)
-    free_fleet = unlimited_fleet(ground.network, ground.limits, ground.minutes, fleets[-1].cut.top_mph)
-    free = round_trips(free_fleet, free_fleet, inputs, ground)
-    progress("deciding who comes", 0.35)
-    response = response_of(inputs, units, ground)
-    progress("computing flows", 0.4)
-    scene = scene_of(inputs, units, ground, response, fleets, found)
-    scores = score(scene)
-    choice = choose(scene, scores)
-    levels = level_table(scene, scores, choice)
+    fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in ground.seasons])
     reach_ft, credit_gpm = hydrant_reach(
         roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
     )
-    answers = grade(scene, levels, reach_ft, credit_gpm)
+    ground = with_dump_sites(inputs, units, ground, fleets)
+    found = tuple(tuple(round_trips(one.loaded, one.empty, inputs, ground) for one in cuts) for cuts in fleets)
+    free = tuple(unlimited_trips(season, fleets[0][-1].cut.top_mph, inputs, ground) for season in ground.seasons)
+    progress("deciding who comes", 0.35)
+    responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
+    progress("computing flows", 0.4)
+    parts = list(zip(ground.seasons, responses, fleets, found, strict=True))
+    scenes = [scene_of(inputs, units, ground, *part) for part in parts]
+    flows = [Flows(scene) for scene in scenes]
+    choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
+    scene = merged_scene(scenes, road)
+    graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))
     progress("tracing routes", 0.6)
-    trips, forest = traced_trips(scene, scores, levels, answers, found, free, ground)
-    levels = with_trips(levels, trips, len(scene.sites))
-    answers = replace(answers, flags=address_flags(scene, inputs.addresses, levels, trips, answers))
+    circuits_of = tuple(circuit for cuts in found for circuit in cuts)
+    free_min = rows_of(free, road)
+    driven = rows_of([each.cut for each in flows], road)
+    trips, forest = traced_trips(scene, graded, driven, circuits_of, free_min, road, ground)
+    levels = with_trips(graded.levels, trips, len(scene.sites))
+    answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
+    answers = season_flags(answers, choice.seasons)
+    answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
+    progress("weighing posted limits", 0.65)
+    site = levels.site[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    asked = Asked.of(site, scene.cuts[-1].trip_min, free_min, road)
+    costs = posting_costs(roads, ground.seasons, units, asked, partial(searched, inputs, ground))
     progress("grouping neighbours", 0.7)
-    outcome = Outcome(levels=levels, seasons=choice.seasons, answers=answers, trips=trips, forest=forest)
-    return assemble(inputs, ground, scene, fleets, outcome)
+    outcome = Outcome(
+        levels=levels,
+        seasons=choice.seasons,
+        answers=answers,
+        trips=trips,
+        forest=forest,
+        posting_costs=costs,
+        worked=graded.worked,
+    )
+    plan = assemble(inputs, ground, scene, fleets[0], outcome)
+    hold(plan, ground.sites.lon, ground.sites.lat)
+    return plan
 
 
 def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
@@ -126,81 +143,46 @@ def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
         raise InputError(lacks)
 
 
-def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
-    """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,)."""
-    if near.any():
-        return
-    west, south, east, north = (
-        f"{edge:.3f}"
-        for edge in (roads.coord_lon.min(), roads.coord_lat.min(), roads.coord_lon.max(), roads.coord_lat.max())
-    )
-    name = "the downloaded roads" if inputs.roads.file is None else inputs.roads.file.name
-    within_ft = inputs.district.rules.roads.snap_max_ft
-    rule = f"has no road for tankers within {within_ft:,.0f} ft of any of the {len(near):,} addresses"
-    remedy = f"it reaches from lon {west}, lat {south} to lon {east}, lat {north}: is it the file of this district?"
-    raise InputError([Finding(file=name, rule=rule, remedy=remedy)])
-
-
-def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Ground:
-    """Read the limits, build the network, and put addresses, sites and stations on it.
-
-    Raises
-    ------
-    InputError
-        Where the roads reach no address, or a closure lies on no road.
-    """
-    rules = inputs.district.rules
-    # Before the limits: closures that lie on no road of a wrong file would hide what is wrong.
-    about = inputs.addresses
-    require_cover(inputs, roads, within_extent(roads, about.lon, about.lat, rules.roads.snap_max_ft))
-    limits, problems = limits_of(roads, rules.roads, inputs.closures)
-    limits, islands = without_islands(roads, limits)
-    network = build_network(roads, limits, rules.roads, node_delay_min(roads))
-
-    @cache
-    def minutes(top_mph: float) -> FloatArray:
-        return minutes_of(roads, limits, rules.roads, min(top_mph, rules.roads.top_mph))
-
-    def places(rows: tuple[FillSite, ...] | tuple[Station, ...]) -> Places:
-        lon, lat = np.array([r.lon for r in rows]), np.array([r.lat for r in rows])
-        far_ft = rules.roads.snap_max_ft
-        return place_points(roads, limits, lon, lat, snap_max_ft=far_ft).within(far_ft)
-
-    frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
-    require_cover(inputs, roads, frontages.segment >= 0)
-    return Ground(
-        roads=roads,
-        features=features,
-        limits=limits,
-        problems=(*problems, *islands, *speed_problems(roads), *restriction_problems(roads)),
-        network=network,
-        minutes=minutes,
-        frontages=frontages,
-        sites=places(inputs.sites),
-        stations=places(inputs.stations),
-    )
-
-
-def round_trips(loaded: Fleet, empty: Fleet, inputs: Inputs, ground: Ground) -> Circuits:
-    """Find every round trip of one vehicle, loaded out and empty back."""
+def round_trips(
+    loaded: Fleet,
+    empty: Fleet,
+    inputs: Inputs,
+    ground: Ground,
+    rows: IntArray | None = None,
+    sites: IntArray | None = None,
+) -> Circuits:
+    """Find every round trip of one vehicle, loaded out and empty back, or those of some addresses and some sites."""
     rules = inputs.district.rules.roads
+    rows = np.arange(len(inputs.addresses), dtype=np.int32) if rows is None else rows
+    sites = np.arange(len(inputs.sites), dtype=np.int32) if sites is None else sites
     found = circuits(
         loaded,
         empty,
-        Spots.of(ground.sites),
-        Spots.of(ground.frontages),
-        turnaround_min=np.array([TURNAROUND_MIN[site.turnaround] for site in inputs.sites]),
+        Spots.at(ground.sites.segment[sites], ground.sites.fraction[sites]),
+        Spots.at(ground.frontages.segment[rows], ground.frontages.fraction[rows]),
+        turnaround_min=np.array([TURNAROUND_MIN[inputs.sites[site].turnaround] for site in sites.tolist()]),
         dump_turn_min=rules.dump_turn_min,
         loop_preference_min=rules.loop_preference_min,
     )
-    return by_rule(found, ground.network) if rules.travel == "rule" else found
+    return by_rule(found) if rules.travel == "rule" else found
 
 
-def by_rule(found: Circuits, network: RoadNetwork) -> Circuits:
+def searched(inputs: Inputs, ground: Ground, loaded: Fleet, empty: Fleet, rows: IntArray, sites: IntArray) -> Circuits:
+    """Find the round trips of some addresses and some sites."""
+    return round_trips(loaded, empty, inputs, ground, rows, sites)
+
+
+def unlimited_trips(season: SeasonGround, top_mph: float, inputs: Inputs, ground: Ground) -> FloatArray:
+    """Time the round trips of a vehicle that no posting stops, (addresses, sites) minutes."""
+    fleet = unlimited_fleet(season.network, season.limits, season.minutes, top_mph)
+    return round_trips(fleet, fleet, inputs, ground).trip_min
+
+
+def by_rule(found: Circuits) -> Circuits:
     """Replace network times by the travel rule on the same roads; turning at both ends stays as it is."""
     address, site = np.argwhere(found.join >= 0).astype(np.int32).T
     out_legs, back_legs = legs_of(found, address, site)
-    length = network.length_mi[:, None]
+    length = found.loaded.network.length_mi[:, None]
     out_mi = measure(found.outward, out_legs, length, inward=False)[:, 0]
     back_mi = measure(found.inward, back_legs, length, inward=True)[:, 0]
     out_min, back_min = found.out_min.copy(), found.back_min.copy()
@@ -209,7 +191,7 @@ def by_rule(found: Circuits, network: RoadNetwork) -> Circuits:
     return replace(found, out_min=out_min, back_min=back_min)
 
 
-def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> Response:
+def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground, season: SeasonGround) -> Response:
     """Time every unit's way to every address and site on its own loaded vehicle, and choose the fleets."""
     leaves = depart_min(
         tuple(unit for unit in inputs.units if unit.in_service), inputs.stations, inputs.district.rules.shuttle
@@ -222,7 +204,7 @@ def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> Resp
     for u, unit in enumerate(units):
         vehicle = loaded_vehicle(unit)
         if vehicle not in drives:
-            fleet = Fleet.of(ground.network, ground.limits, ground.minutes(vehicle.top_mph), vehicle)
+            fleet = Fleet.of(season.network, season.limits, season.minutes(vehicle.top_mph), vehicle)
             drives[vehicle] = (response_min(fleet, stations, dumps), response_min(fleet, stations, sites))
         to_address, to_site = drives[vehicle]
         home = station[unit.station_id]
@@ -231,26 +213,43 @@ def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> Resp
     return respond(units, inputs.stations, inputs.district.levels, arrival, at_site)
 
 
+def station_miles(inputs: Inputs, ground: Ground) -> FloatArray:
+    """Measure the shortest way by road from the nearest station that comes unasked, (addresses,) miles; inf: none.
+
+    A rater asks for it, whatever the minutes. Every mile is priced at a million minutes, so that turns and signals,
+    a few minutes each, do not show.
+    """
+    miles = np.repeat((ground.roads.length_m / M_PER_MI)[:, None], 2, axis=1)
+    season = ground.seasons[0]
+    fleet = unlimited_fleet(season.network, season.limits, lambda _mph: miles * MILE_PRICE_MIN, np.inf)
+    unasked = [i for i, station in enumerate(inputs.stations) if station.aid != "on request"]
+    away = response_min(fleet, Spots.of(ground.stations), Spots.of(ground.frontages))[unasked]
+    nearest: FloatArray = away.min(axis=0, initial=np.inf) / MILE_PRICE_MIN
+    return nearest
+
+
 def scene_of(
     inputs: Inputs,
     units: tuple[Unit, ...],
     ground: Ground,
+    season: SeasonGround,
     response: Response,
     fleets: tuple[CutFleet, ...],
     found: tuple[Circuits, ...],
 ) -> Scene:
-    """Gather what the water side needs."""
+    """Gather what the water side needs in one season of the roads."""
     rules = inputs.district.rules
+    rules = replace(rules, plan=replace(rules.plan, months=season.months))
     return Scene(
         rules=rules,
         levels=inputs.district.levels,
         sites=inputs.sites,
         units=units,
         response=response,
-        needs=needs_of(inputs.addresses, ground.features, rules.required_flow),
+        needs=ground.needs,
         frontages=ground.frontages,
         cuts=tuple(
-            CutTrips(trip_min=circuit.trip_min, members=fleet.members)
+            CutTrips(trip_min=circuit.trip_min, out_min=circuit.out_min, members=fleet.members)
             for fleet, circuit in zip(fleets, found, strict=True)
         ),
     )
@@ -258,21 +257,26 @@ def scene_of(
 
 def traced_trips(
     scene: Scene,
-    scores: Scores,
-    levels: LevelTable,
-    answers: AnswerTable,
+    graded: Graded,
+    driven: IntArray,
     found: tuple[Circuits, ...],
-    free: Circuits,
+    free_min: FloatArray,
+    road: IntArray,
     ground: Ground,
 ) -> tuple[TripTable, RouteForest]:
-    """Keep and measure trips, each on the cut of the level that is shown; trace what is chosen or stands in."""
+    """Keep and measure trips, each on the cut of the level that is shown; trace what is chosen or stands in.
+
+    `driven` (addresses, sites, levels) is the cut of each case, `found` the circuits of every cut, season by season;
+    `road` (addresses,) is the season of the roads of each.
+    """
+    levels, answers = graded.levels, graded.answers
     rows = np.arange(len(answers))
     shown = np.maximum(answers.level, 0)
-    pair_cut = scores.cut[rows, :, shown]
-    trip_min = np.stack([circuit.trip_min for circuit in found])
+    pair_cut = driven[rows, :, shown]
+    trip_min = np.stack([cut.trip_min for cut in scene.cuts])
     # A pair that the shown level cannot use at all is kept on the heaviest cut that has a way.
     ways = np.isfinite(trip_min)
-    heaviest = len(found) - 1 - ways[::-1].argmax(axis=0)
+    heaviest = len(trip_min) - 1 - ways[::-1].argmax(axis=0)
     has_way = np.take_along_axis(ways, pair_cut[None], axis=0)[0]
     pair_cut = np.where(has_way, pair_cut, heaviest).astype(np.int32)
     there: BoolArray = np.isfinite(trip_min.min(axis=0))
@@ -284,9 +288,10 @@ def traced_trips(
     best = np.take_along_axis(trip_min, pair_cut[None], axis=0)[0]
     return keep_trips(
         found,
-        free,
-        Measures.of(ground.limits, ground.network.length_mi),
-        pair_cut=pair_cut,
+        free_min,
+        Measures.of(ground.limits, ground.seasons[0].network.length_mi),
+        cuts=len(trip_min),
+        pair_cut=pair_cut + len(trip_min) * road[:, None],
         kept=kept_pairs(best, scene.sites, scene.rules.plan.keep_sites, every),
         traced=drawn & (answers.level >= 0)[:, None],
     )
@@ -298,6 +303,34 @@ def _mask_of(site: IntArray, there: BoolArray) -> BoolArray:
     rows = np.flatnonzero(site >= 0)
     mask[rows, site[rows]] = True
     return mask & there
+
+
+def with_meetings(  # what it looks at is spread over the whole recipe
+    answers: AnswerTable,
+    levels: LevelTable,
+    trips: TripTable,
+    forest: RouteForest,
+    road: IntArray,
+    fleets: tuple[tuple[CutFleet, ...], ...],
+    inputs: Inputs,
+    ground: Ground,
+) -> AnswerTable:
+    """Flag the addresses whose loaded and empty tankers meet on a road one truck wide, and how to avoid it."""
+    shown = levels.trip[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    chosen = shown[(shown >= 0) & (answers.level >= 0)]
+    fraction = ground.frontages.fraction[trips.address[chosen]]
+    meetings = find_meetings(ground.roads, ground.limits.narrow, trips, forest, chosen, fraction)
+    better: dict[int, WayBack] = {}
+    for season, cut in np.ndindex(len(fleets), len(fleets[0])):
+        mine = (road[trips.address[meetings.trip]] == season) & (trips.cut[meetings.trip] == cut)
+        if mine.any():
+            legs = fleets[season][cut].loaded, fleets[season][cut].empty
+            search, some = partial(searched, inputs, ground), meetings.some(mine)
+            better |= ways_back(ground.roads, ground.seasons[season], legs, trips, forest, some, search)
+    flags = list(answers.flags)
+    for address, flag in meeting_flags(trips, meetings, better).items():
+        flags[address] = (*flags[address], flag)
+    return replace(answers, flags=tuple(flags))
 
 
 def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
@@ -312,8 +345,24 @@ def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
     return replace(levels, trip=rows(levels.site), backup_trip=rows(levels.backup))
 
 
+def with_strips(groups: tuple[CardGroup, ...], outcome: Outcome) -> tuple[CardGroup, ...]:
+    """Draw up the timeline of each card's lead address, at the level that it shows."""
+    answers = outcome.answers
+    strip_of: dict[int, Strip] = {}
+    for part in outcome.worked:
+        shown = np.flatnonzero(part.run.level == answers.level[part.run.address])
+        row_of = dict(zip(part.run.address[shown].tolist(), shown.tolist(), strict=True))
+        leads = [group.lead for group in groups if group.lead in row_of]
+        run = part.run.rows(np.array([row_of[lead] for lead in leads], dtype=np.int32))
+        late = answers.called[run.address] == "on arrival"
+        made = strips(part.scene, run, np.where(late, on_arrival_min(part.scene, run.address), 0.0))
+        strip_of |= dict(zip(leads, made, strict=True))
+    return tuple(replace(group, strip=strip_of.get(group.lead)) for group in groups)
+
+
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:
     """Put the finished plan together."""
+    groups = group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),
@@ -326,6 +375,8 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         stations=inputs.stations,
         units=scene.units,
         arrival_min=scene.response.arrival_min,
+        site_arrival_min=scene.response.site_arrival_min,
+        station_mi=station_miles(inputs, ground),
         hydrants=inputs.hydrants,
         cuts=tuple(fleet.cut for fleet in fleets),
         trips=outcome.trips,
@@ -333,9 +384,14 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         levels=outcome.levels,
         seasons=outcome.seasons,
         answers=outcome.answers,
-        groups=group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per),
+        groups=with_strips(groups, outcome),
         roads=ground.roads,
         limits=ground.limits,
+        season_limits=season_limits(ground, outcome.seasons),
+        posting_costs=outcome.posting_costs,
+        bridges=inputs.bridges,
+        bridge_row=ground.bridge_row,
+        bridge_named=ground.bridge_named,
         minutes=ground.minutes(fleets[-1].cut.top_mph),
         features=ground.features,
         problems=ground.problems,
@@ -343,6 +399,11 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
         what_if=what_if_of(scene, outcome.trips),
     )
+
+
+def season_limits(ground: Ground, seasons: tuple[SeasonLine, ...]) -> tuple[RoadLimits, ...]:
+    """Give what the roads do in each season of the plan."""
+    return tuple(next(one.limits for one in ground.seasons if one.months >= set(line.months)) for line in seasons)
 
 
 def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome) -> Answered:
@@ -356,6 +417,7 @@ def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome) -> 
         forest=outcome.forest,
         roads=ground.roads,
         limits=ground.limits,
+        season_limits=season_limits(ground, outcome.seasons),
         site_fraction=tuple(ground.sites.fraction.tolist()),
         required_gpm=scene.needs.required_gpm,
         junctions=Junctions.of(ground.roads),

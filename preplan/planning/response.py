@@ -138,12 +138,13 @@ def assign_jobs(  # the five arrays are one case's coordinates and its two local
     *,
     needs_engine: BoolArray,
     near: BoolArray,
+    later_min: FloatArray | float = 0.0,
 ) -> Jobs:
     """Give the engines of each case their jobs: attack, then fill, then dump.
 
     `needs_engine` and `near` are of shape (cases,): the site wants a pumper; the building is so near the dump
-    site that the attack engine can draft. Where two engines cannot both fill and dump, the second drafts and
-    only vacuum tankers run.
+    site that the attack engine can draft. `later_min` (cases, units) is how much later than at minute 0 a unit is
+    alerted. Where two engines cannot both fill and dump, the second drafts and only vacuum tankers run.
     """
     attack = response.attack_engine[address]
     rest = response.engines[address, level].copy()
@@ -151,10 +152,10 @@ def assign_jobs(  # the five arrays are one case's coordinates and its two local
     others = rest.sum(axis=1)
     can_fill = needs_engine & ((others >= 2) | ((others == 1) & near))
     vacuum_only = needs_engine & ~can_fill
-    at_site = np.where(rest, response.site_arrival_min[site], np.inf)
+    at_site = np.where(rest, response.site_arrival_min[site] + later_min, np.inf)
     fill = np.where(can_fill & np.isfinite(at_site.min(axis=1, initial=np.inf)), at_site.argmin(axis=1), -1)
     rest[np.arange(len(address)), np.maximum(fill, 0)] &= fill < 0
-    at_scene = np.where(rest, response.arrival_min[address], np.inf)
+    at_scene = np.where(rest, response.arrival_min[address] + later_min, np.inf)
     left = np.isfinite(at_scene.min(axis=1, initial=np.inf))
     dump = np.where(left, at_scene.argmin(axis=1), np.where(near, attack, -1))
     return Jobs(

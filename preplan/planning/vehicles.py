@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,23 +68,41 @@ def cut_fleets(
     units: tuple[Unit, ...], network: RoadNetwork, limits: RoadLimits, minutes: Minutes
 ) -> tuple[CutFleet, ...]:
     """Build the cuts, lightest first; of cuts that see the same roads only the one with most tankers stays."""
+    return season_fleets(units, [(network, limits, minutes)])[0]
+
+
+def season_fleets(
+    units: tuple[Unit, ...], seasons: Sequence[tuple[RoadNetwork, RoadLimits, Minutes]]
+) -> tuple[tuple[CutFleet, ...], ...]:
+    """Build the same cuts in every season of the roads; those that see the same roads in all of them are one."""
     ordered = sorted(
         (unit for unit in units if is_tanker(unit)),
         key=lambda unit: (unit.loaded_lb, unit.height_ft, unit.width_ft, unit.unit_id),
     )
-    merged: dict[bytes, CutFleet] = {}
+    merged: dict[bytes, tuple[CutFleet, ...]] = {}
     for count in range(1, len(ordered) + 1):
         first = tuple(ordered[:count])
-        loaded, empty = cut_vehicles(first)
-        fleet = CutFleet(
-            cut=_cut(first, loaded, empty),
-            members=np.array([unit in first for unit in units], dtype=np.bool_),
-            loaded=Fleet.of(network, limits, minutes(loaded.top_mph), loaded),
-            empty=Fleet.of(network, limits, minutes(empty.top_mph), empty),
-        )
-        seen = b"".join(part.tobytes() for part in (fleet.loaded.usable, fleet.empty.usable, fleet.loaded.state_min))
-        merged[seen] = fleet
-    return tuple(merged.values())
+        fleets = tuple(_fleet(units, first, *season) for season in seasons)
+        merged[b"".join(_seen(fleet) for fleet in fleets)] = fleets
+    return tuple(zip(*merged.values(), strict=True))
+
+
+def _fleet(
+    units: tuple[Unit, ...], first: tuple[Unit, ...], network: RoadNetwork, limits: RoadLimits, minutes: Minutes
+) -> CutFleet:
+    """Build one cut in one season."""
+    loaded, empty = cut_vehicles(first)
+    return CutFleet(
+        cut=_cut(first, loaded, empty),
+        members=np.array([unit in first for unit in units], dtype=np.bool_),
+        loaded=Fleet.of(network, limits, minutes(loaded.top_mph), loaded),
+        empty=Fleet.of(network, limits, minutes(empty.top_mph), empty),
+    )
+
+
+def _seen(fleet: CutFleet) -> bytes:
+    """Sum up the roads as a cut sees them."""
+    return b"".join(part.tobytes() for part in (fleet.loaded.usable, fleet.empty.usable, fleet.loaded.state_min))
 
 
 def _cut(tankers: tuple[Unit, ...], loaded: Vehicle, empty: Vehicle) -> Cut:

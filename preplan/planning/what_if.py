@@ -9,12 +9,15 @@ from __future__ import annotations
 import numpy as np
 
 from preplan.plan import TripTable, WhatIf
-from preplan.planning.assignment import PIECE_CASES, TANK_LIFT_FT, Scene, site_rates, supply_line
+from preplan.planning.assignment import TANK_LIFT_FT, Scene, site_rates, supply_line
 from preplan.planning.response import Jobs, assign_jobs
 from preplan.records import FloatArray, IntArray
 from preplan.water.hydraulics import draft_gpm
 from preplan.water.shuttle import storage_gpm
 from preplan.water.tanker import Tankers, handling
+
+PIECE_CASES = 200_000
+"""Cases worked on at once."""
 
 
 def what_if_of(scene: Scene, trips: TripTable) -> WhatIf:

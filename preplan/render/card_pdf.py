@@ -6,65 +6,100 @@ site, where do tankers fill; then the map, the way, what else there is, and what
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import card_words, index_pdf, paper, symbols_pdf, words
+from preplan.render import (
+    card_words,
+    index_pdf,
+    paper,
+    scene,
+    side_by_side,
+    status_index_pdf,
+    strip_pdf,
+    symbols_pdf,
+    words,
+)
 from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line
+from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 
 MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
 _MAP_PT = 318.0
-_LEAST_MAP_PT, _MOST_MAP_PT = 202.0, 286.0
-_MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop."
-_NOTES_PT, _LEAST_NOTES_PT = 66.0, 30.0
+_LEAST_MAP_PT, _MOST_MAP_PT = 174.0, 286.0
+_WAY_PT = WIDTH_PT - _MAP_PT - GAP_PT
+"""Width of the directions beside the map."""
+_MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop. Bold numbers: turns."
+_BRIDGE_NOTE = " Brackets: bridges, postings."
+_NOTES_PT, _LEAST_NOTES_PT = 60.0, 28.0
 _LEAST_BELOW_PT = 48.0
-_ROW_PT = (126.0, 92.0)
+_ROW_PT = (126.0, 96.0)
 """Most height of the two rows of the top third."""
-_TABLE = (("response level", 84.0), ("steady gpm", 60.0), ("required", 50.0), ("meets?", 50.0), ("fill site", 46.0),
-          ("held back by", 68.0), ("one tanker out", 76.0), ("tankers", 106.0))  # fmt: skip
+_TABLE = (("response level", 76.0), ("gpm held", 48.0), ("if called on arrival", 82.0), ("required", 46.0),
+          ("meets?", 46.0), ("fill site", 42.0), ("held back by", 62.0), ("one tanker out", 68.0),
+          ("tankers", 70.0))  # fmt: skip
+STRIP_PT = 84.0
+"""Height of the timeline strip."""
+_STRIP_NOTE = {
+    "at dispatch": "Water on scene, gal, against minutes after the alarm, all units alerted at once",
+    "on arrival": "Water on scene, gal, against minutes after the alarm, the higher level called on arrival",
+}
+_STRIP_LEGEND = ". Grey: water on scene. Hatched: dry. Bars: a load dumps."
 
 
 # --------------------------------------------------------------------------- how a card is drawn
 
 
-def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> None:
-    """Draw one card on a new page."""
-    facts = Facts(picture.plan, group)
-    pen = document.pen
-    document.begin(count)
-    y = _draw_top(document, facts)
-    rows = list(card_words.level_rows(facts))
-    first = min(max(0, facts.level - card_words.MOST_LEVELS + 1), max(0, len(rows) - card_words.MOST_LEVELS))
-    rows = rows[first : first + card_words.MOST_LEVELS]
-    left, right, covered = (
-        [*card_words.otherwise(facts), *card_words.assumed(facts)],
-        card_words.care(facts),
-        card_words.covered(facts),
-    )
-    way = card_words.way(facts, WIDTH_PT - _MAP_PT - GAP_PT)
-    free = y - FOOT_PT - 24.0 - 11.5 * len(rows) - paper.height_of(covered) - 20.0
-    height, below = _share(free, max(paper.height_of(left), paper.height_of(right)))
-    if paper.height_of(way) > height:
-        way = paper.trimmed(card_words.way(facts, WIDTH_PT - _MAP_PT - GAP_PT, most=1), height)
-    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"))
-    picture.draw(pen, Box(LEFT_PT, y - height, LEFT_PT + _MAP_PT, y), subject)
-    pen.lines(LEFT_PT + _MAP_PT + GAP_PT, y, way)
-    if subject.out_ft is not None:
-        pen.text(LEFT_PT, y - height - 9.0, _MAP_NOTE, SMALL_PT)
-    y = _draw_table(pen, y - height - 13.0, rows, facts.level - first)
-    pen.lines(LEFT_PT, y - 4.0, paper.trimmed(left, below))
-    pen.lines(LEFT_PT + HALF_PT + GAP_PT, y - 4.0, paper.trimmed(right, below))
-    y = pen.lines(LEFT_PT, y - 8.0 - below, covered)
-    _draw_notes(pen, y - 4.0)
+def timeline_height(facts: Facts) -> float:
+    """Give the height of the band that `timeline_band` fills below the table of levels, points."""
+    return 0.0 if facts.group.strip is None else STRIP_PT + SMALL_PT * 1.6
 
 
-def _share(free: float, wanted: float) -> tuple[float, float]:
-    """Share the height left among map, text below it and notes; gives map and text. Notes give way first."""
+def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
+    """Draw the timeline of the lead address as a strip over the full width; nothing where none runs."""
+    if facts.group.strip is None:
+        return
+    called = str(facts.plan.answers.called[facts.lead])
+    pen.text(band.left, band.top - SMALL_PT * 1.3, _STRIP_NOTE.get(called, "") + _STRIP_LEGEND, SMALL_PT)
+    page = Box(band.left, band.bottom, band.right, band.bottom + STRIP_PT - 4.0)
+    strip_pdf.draw(pen, page, facts.group.strip)
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """What stands beside the map and below the table, and the heights that give way to each other, points."""
+
+    map_pt: float
+    beside: list[Line]
+    columns: tuple[list[Line], list[Line]]
+    below_pt: float
+    """Height of the two columns; the notes take what is left."""
+
+    @classmethod
+    def of(cls, facts: Facts, free: float) -> _Layout:
+        """Put the cautions under the directions where there is room, else below the table."""
+        low = card_words.below(facts, card_words.care(facts, HALF_PT))
+        beside = card_words.below(facts, ())
+        care = card_words.care(facts, _WAY_PT)
+        for most in (2, 1):
+            way = card_words.way(facts, _WAY_PT, most)
+            for more, columns in ((care, beside), ([], low)):
+                wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(more)
+                map_pt, below_pt = _share(free, wanted, beside_pt)
+                if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
+                    return cls(map_pt, [*way, *more], columns, below_pt)
+        map_pt, below_pt = _share(free, max(map(paper.height_of, low)), _LEAST_MAP_PT)
+        return cls(map_pt, paper.trimmed(card_words.way(facts, _WAY_PT, most=1), map_pt), low, below_pt)
+
+
+def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
+    """Share the height left among map and what stands beside it, text below, and notes, which give way first."""
     height = min(_MOST_MAP_PT, max(_LEAST_MAP_PT, free - wanted - _NOTES_PT))
+    height = max(height, min(beside, free - wanted - _LEAST_NOTES_PT))
     below = min(wanted, free - height - _LEAST_NOTES_PT)
     if below < min(wanted, _LEAST_BELOW_PT):
         below = min(wanted, _LEAST_BELOW_PT)
@@ -72,30 +107,69 @@ def _share(free: float, wanted: float) -> tuple[float, float]:
     return height, below
 
 
-def _draw_top(document: Document, facts: Facts) -> float:
+def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> None:
+    """Draw one card on a new page."""
+    facts = Facts(picture.plan, group)
+    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"), group.out_steps)
+    pen = document.pen
+    document.begin(count)
+    y = _draw_top(document, facts, subject)
+    rows = list(card_words.level_rows(facts))
+    first = min(max(0, facts.level - card_words.MOST_LEVELS + 1), max(0, len(rows) - card_words.MOST_LEVELS))
+    rows = rows[first : first + card_words.MOST_LEVELS]
+    covered, band = card_words.covered(facts), timeline_height(facts)
+    layout = _Layout.of(facts, y - FOOT_PT - 41.0 - 11.5 * len(rows) - band - paper.height_of(covered))
+    picture.draw(pen, Box(LEFT_PT, y - layout.map_pt, LEFT_PT + _MAP_PT, y), subject)
+    pen.lines(RIGHT_PT - _WAY_PT, y, layout.beside)
+    if subject.out_ft is not None:
+        note = _MAP_NOTE + _BRIDGE_NOTE * bool(subject.bridges)
+        pen.text(LEFT_PT, y - layout.map_pt - 9.0, note, SMALL_PT)
+    y = _draw_table(pen, y - layout.map_pt - 13.0, rows, facts.level - first)
+    timeline_band(pen, Box(LEFT_PT, y - band, RIGHT_PT, y), facts)
+    y -= band + 4.0
+    for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), layout.columns, strict=True):
+        pen.lines(x, y, paper.trimmed(lines, layout.below_pt))
+    y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
+    _draw_notes(pen, y - 4.0)
+
+
+def _draw_top(document: Document, facts: Facts, subject: Subject) -> float:
     """Draw the top third, which answers first; gives its lower edge."""
-    pen, y, plan = document.pen, document.y, facts.plan
+    pen, y = document.pen, document.y
     headline, below = card_words.where(facts)
-    said, size = paper.shrunk(headline, 20.0, 12.0, WIDTH_PT, bold=True)
+    said, size = paper.shrunk(headline, card_words.HEAD_PT, card_words.LEAST_HEAD_PT, WIDTH_PT, bold=True)
     y = pen.lines(LEFT_PT, y, [Line(said, size, bold=True)])
-    place = words.coordinates(float(plan.addresses.lon[facts.lead]), float(plan.addresses.lat[facts.lead]))
-    where = [Line(paper.ellipsis(below, BODY_PT, WIDTH_PT)), Line(f"{place[0]}   ({place[1]})")]
+    where = [Line(paper.ellipsis(one, BODY_PT, WIDTH_PT)) for one in (below, card_words.place(facts))]
     y = pen.lines(LEFT_PT, y, where) - 3.0
     pen.rule(y, width=1.0)
     middle = LEFT_PT + HALF_PT + GAP_PT
-    call, can = (
-        paper.trimmed(card_words.call(facts), _ROW_PT[0]),
-        paper.trimmed(card_words.can(facts), _ROW_PT[0] - 18.0),
-    )
+    call = paper.trimmed(card_words.call(facts), _ROW_PT[0])
+    can = paper.trimmed(card_words.can(facts), _ROW_PT[0] - 18.0)
     first = pen.lines(LEFT_PT, y - 2.0, [Line("WHAT TO CALL", SMALL_PT, bold=True), *call])
+    if facts.level >= 0:
+        pen.text(LEFT_PT + HALF_PT, y - 10.0, "minutes after each unit's own call", SMALL_PT, align="right")
     top = pen.lines(middle, y - 2.0, [Line("CAN WE DO IT", SMALL_PT, bold=True)])
     symbols_pdf.status_mark(pen, facts.status, middle + 7.0, top - 9.0, 14.0)
     second = pen.lines(middle + 20.0, top, [Line(facts.status, 15.0, bold=True)])
     second = pen.lines(middle, second, can)
     y = min(first, second) - 3.0
     pen.rule(y, width=0.5)
-    dump, fill = paper.trimmed(card_words.dump(facts), _ROW_PT[1]), paper.trimmed(card_words.fill(facts), _ROW_PT[1])
+    officer = card_words.officer(facts)
+    if officer:
+        y = pen.lines(LEFT_PT, y - 2.0, officer) - 3.0
+        pen.rule(y, width=0.5)
+    dump = paper.trimmed(card_words.dump(facts), _ROW_PT[1])
+    fill = paper.trimmed(card_words.fill(facts, _approach(subject)), _ROW_PT[1])
     return min(pen.lines(LEFT_PT, y - 2.0, dump), pen.lines(middle, y - 2.0, fill)) - 5.0
+
+
+def _approach(subject: Subject) -> str:
+    """Say in which direction empty tankers come to the fill site, and on which side of the road it is."""
+    if subject.back_ft is None or subject.site_ft is None:
+        return ""
+    side = scene.side_at_end(subject.back_ft, subject.site_ft)
+    on = f", the site on their {side}" if side else ""
+    return f"Empty tankers arrive heading {scene.heading(subject.back_ft)}{on}."
 
 
 def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], shown: int) -> float:
@@ -118,12 +192,12 @@ def _draw_notes(pen: paper.Pen, top: float) -> None:
     pen.text(LEFT_PT, top - 9.0, "Notes", SMALL_PT, bold=True)
     sign = FOOT_PT + 3.0
     y = top - 24.0
-    pen.canvas.setStrokeColorRGB(*paper.GREY)
+    pen.ink(paper.GREY, paper.BLACK)
     while y > sign + 14.0:
         pen.rule(y, width=0.3)
         y -= 15.0
-    pen.canvas.setStrokeColorRGB(*paper.BLACK)
-    pen.text(LEFT_PT, sign, "Checked on the ground by", SMALL_PT)
+    pen.ink(paper.BLACK, paper.BLACK)
+    pen.text(LEFT_PT, sign, "Verified on the ground by", SMALL_PT)
     pen.rule(sign - 1.0, LEFT_PT + 118.0, LEFT_PT + 330.0)
     pen.text(LEFT_PT + 340.0, sign, "date", SMALL_PT)
     pen.rule(sign - 1.0, LEFT_PT + 364.0, RIGHT_PT)
@@ -149,36 +223,94 @@ def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup],
         document.mark(f"card{at}", card_words.where(Facts(picture.plan, group))[0], 1)
 
 
-def cards(plan: Plan) -> dict[str, bytes]:
-    """Draw the index and every card: cards.pdf, and above 500 cards the files cards/001.pdf and on.
+def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
+    """Draw the index and every card: cards.pdf, and above 500 cards the files cards/001.pdf and on, in any order.
 
-    Returns
-    -------
-    dict[str, bytes]
-        Files by their name below the results folder.
+    Parameters
+    ----------
+    plan
+        What is drawn.
+    processes
+        How many may share the work; the files are the same.
+
+    Yields
+    ------
+    tuple[str, bytes]
+        A file's name below the results folder, and its content.
     """
     groups = _sorted(plan)
-    picture = Picture(plan)
-    columns = index_pdf.columns_of(plan, index_pdf.entries_of(plan, groups))
-    index_pages = (len(columns) + 1) // 2
-    index = Document(plan.district, "tanker shuttle cards")
-    split = len(groups) > MOST_IN_ONE_FILE
-    if not split:
-        index.pages = index_pages + len(groups)
-        index_pdf.draw_index(index, plan, columns, [f"#{index_pages + 1 + at}" for at in range(len(groups))])
-        _draw_all(index, picture, groups, 0, len(groups))
-        return {"cards.pdf": index.finish()}
-    index.pages = index_pages
-    files: dict[str, bytes] = {}
-    places = [f"cards/{at // MOST_IN_ONE_FILE + 1:03d}.pdf#{at % MOST_IN_ONE_FILE + 1}" for at in range(len(groups))]
-    index_pdf.draw_index(index, plan, columns, places)
-    files["cards.pdf"] = index.finish()
-    for first in range(0, len(groups), MOST_IN_ONE_FILE):
-        part = groups[first : first + MOST_IN_ONE_FILE]
-        document = Document(plan.district, "tanker shuttle cards", pages=len(part))
-        _draw_all(document, picture, part, first, len(groups))
-        files[places[first].partition("#")[0]] = document.finish()
-    return files
+    laid = _Index.of(plan, groups)
+    index = Document(plan.district, "tanker shuttle cards", pages=laid.pages)
+    if len(groups) <= MOST_IN_ONE_FILE:
+        index.pages = laid.pages + len(groups)
+        laid.draw(index, plan)
+        _draw_all(index, Picture(plan), groups, 0, len(groups))
+        yield "cards.pdf", index.finish()
+        return
+    laid.draw(index, plan)
+    yield "cards.pdf", index.finish()
+    parts = -(-len(groups) // MOST_IN_ONE_FILE)
+    for part, content in side_by_side.made(_Parts(plan), parts, processes):
+        yield _place(part * MOST_IN_ONE_FILE).partition("#")[0], content
+
+
+@dataclass(frozen=True, slots=True)
+class _Index:
+    """Both indexes laid out, before anything is drawn."""
+
+    by_road: list[list[index_pdf.Row]]
+    by_status: list[list[status_index_pdf.Row]]
+    places: list[str]
+    """Where each card is: `file#page`, the file empty for this one."""
+    pages: int
+
+    @classmethod
+    def of(cls, plan: Plan, groups: Sequence[CardGroup]) -> _Index:
+        """Lay out until the pages that the index takes agree with the page numbers that it names."""
+        entries = index_pdf.entries_of(plan, groups)
+        by_road, pages = index_pdf.columns_of(plan, entries), 0
+        while True:
+            places = [
+                _place(at) if len(groups) > MOST_IN_ONE_FILE else f"#{pages + 1 + at}" for at in range(len(groups))
+            ]
+            by_status = status_index_pdf.columns_of(status_index_pdf.rows_of(plan, entries, places))
+            now = (len(by_road) + 1) // 2 + (len(by_status) + 1) // 2
+            # More pages make no number shorter, so this ends; a page too many stays blank.
+            if now <= pages:
+                return cls(by_road, by_status, places, pages)
+            pages = now
+
+    def draw(self, document: Document, plan: Plan) -> None:
+        """Draw both."""
+        index_pdf.draw_index(document, plan, self.by_road, self.places)
+        status_index_pdf.draw(document, self.by_status, self.places)
+        while document.page < self.pages:
+            document.begin("index")
+
+
+def _place(at: int) -> str:
+    """Say in which file, and there on which page, a card stands."""
+    return f"cards/{at // MOST_IN_ONE_FILE + 1:03d}.pdf#{at % MOST_IN_ONE_FILE + 1}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """What a process needs to draw parts of a large set."""
+
+    plan: Plan
+
+    def __call__(self) -> Callable[[int], bytes]:
+        """Make ready to draw any part."""
+        groups, picture = _sorted(self.plan), Picture(self.plan)
+
+        def draw(part: int) -> bytes:
+            first = part * MOST_IN_ONE_FILE
+            mine = groups[first : first + MOST_IN_ONE_FILE]
+            document = Document(self.plan.district, "tanker shuttle cards", pages=len(mine))
+            _draw_all(document, picture, mine, first, len(groups))
+            return document.finish()
+
+        return draw
 
 
 def one_card(plan: Plan, address: int) -> bytes:

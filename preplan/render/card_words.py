@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import paper, words
+from preplan.render import crew, first_minutes, paper, us_grid, words
 from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Line, paragraph
 
 WIDTH_PT = RIGHT_PT - LEFT_PT
 GAP_PT = 14.0
 HALF_PT = (WIDTH_PT - GAP_PT) / 2
 """Width of each of the two columns of a card's top third."""
+HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
+"""Size of the headline, and the least to which it shrinks before it is cut."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
 
@@ -64,18 +66,24 @@ def where(facts: Facts) -> tuple[str, str]:
         headline = f"{road} {group.first_number}"
     else:
         headline = f"{road} {group.first_number} to {group.last_number}"
-    near = words.printable(group.cross_street)
-    cross = f"Cross street: {near}" if near else f"Cross street: {words.NOT_KNOWN}"
-    below = [cross]
+    below = [f"Cross street: {words.printable(group.cross_street) or words.NOT_KNOWN}"]
     if count > 1:
         below.append(f"{count} addresses; figures are for the weakest, {label}")
     elif road:
         below.append(f"on {road}")
-    return headline, ".  ".join(below)
+    return headline, "; ".join(below)
+
+
+def place(facts: Facts) -> str:
+    """Give the place in degrees and minutes, in decimal degrees, and on the national grid."""
+    lon, lat = float(facts.plan.addresses.lon[facts.lead]), float(facts.plan.addresses.lat[facts.lead])
+    minutes, decimal = words.coordinates(lon, lat)
+    grid = us_grid.grid_words(lon, lat)
+    return f"{minutes}   ({decimal})" + (f"   US National Grid {grid}" if grid else "")
 
 
 def call(facts: Facts) -> list[Line]:
-    """Say what to call: the level in full, units by name with their job."""
+    """Say what to call: the level in full, units by name with their job and arrival."""
     title = {
         "served": "Meets the required flow with the first response level.",
         "higher level": "A lower response level does not meet the required flow.",
@@ -83,23 +91,24 @@ def call(facts: Facts) -> list[Line]:
     }
     if facts.level < 0:
         said = "No tanker shuttle is computed for this address: no response level can be named here."
-        return [Line("No response level", 15.0, bold=True), *paragraph(said, HALF_PT)]
+        advice = "Call by local procedure; count on the water on wheels alone."
+        return [Line("No response level", 15.0, bold=True), *paragraph(said, HALF_PT),
+                *paragraph(advice, HALF_PT, bold=True)]  # fmt: skip
     if facts.status == "served" and facts.level > 0:
         title["served"] = "Meets the required flow."
     named, size = paper.shrunk(words.first_up(facts.level_words), 15.0, 10.0, HALF_PT, bold=True)
     lines = [Line(named, size, bold=True)]
     lines += paragraph(title.get(facts.status, ""), HALF_PT, SMALL_PT)
-    for job, units in words.crew_words(facts.plan, facts.lead, facts.level):
+    lacking = crew.lacking_words(facts.plan, facts.lead, facts.level)
+    if lacking:
+        lines += paragraph(lacking, HALF_PT, BODY_PT, bold=True)
+    for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
         lines += paragraph(f"{words.first_up(job)}: {units}", HALF_PT, BODY_PT, indent=10.0, most=3)
-    short = [f"{n} {kind}{'s' * (n > 1)}" for kind in ("engine", "tanker")
-             if (n := facts.cell(f"short_{kind}s")) > 0]  # fmt: skip
-    if short:
-        lines += paragraph(f"Cannot be filled: {' and '.join(short)} short.", HALF_PT, BODY_PT, bold=True)
     return lines
 
 
 def can(facts: Facts) -> list[Line]:
-    """Say whether the water is enough: steady flow of required flow, what holds it back."""
+    """Say whether the water is enough: flow of required flow, what holds it back, what stands on wheels."""
     plan, lead = facts.plan, facts.lead
     need = float(plan.needs.required_gpm[lead])
     held = words.number(float(plan.needs.required_min[lead]))
@@ -111,15 +120,28 @@ def can(facts: Facts) -> list[Line]:
             "not met": "No tanker shuttle can be run here: see the reasons below.",
         }.get(facts.status, "")
         return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
-    flow = float(plan.levels.sustained_gpm[lead, facts.level])
+    flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
-    lines += paragraph("steady flow of required flow, worst season", HALF_PT, SMALL_PT)
+    lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
+    said = f"held {lasts} without a dry minute, all alerted at once, worst season; after that {_steady(facts)} gpm"
+    lines += paragraph(said, HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
     if limit:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
     lines += paragraph(wants, HALF_PT)
-    return lines + paragraph("Steady flow only: the first minutes are not estimated.", HALF_PT, SMALL_PT)
+    return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT, most=3)
+
+
+def _steady(facts: Facts) -> str:
+    """Write the steady flow of the level shown: what the shuttle brings when first loads and stores are gone."""
+    return words.supply(float(facts.plan.levels.sustained_gpm[facts.lead, facts.level]), words.CARD_STEP_GPM)
+
+
+def officer(facts: Facts) -> list[Line]:
+    """Say in short sentences from when water flows, what holds, by when to call, and when it runs dry."""
+    said = first_minutes.officer_words(facts.plan, facts.lead)
+    return paragraph(said, WIDTH_PT, 10.0, bold=True, most=3) if said else []
 
 
 def dump(facts: Facts) -> list[Line]:
@@ -134,10 +156,13 @@ def dump(facts: Facts) -> list[Line]:
            "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
     side = _arriving_side(facts)
     building = f"; building on the {side} as loaded tankers arrive" if side else ""
+    if front.along_ft[lead] > 0.0:
+        lane = words.printable(facts.group.road) or "the dead end"
+        how = f" at the junction of {lane}; {words.feet(float(front.along_ft[lead]))} of the hose goes along it"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     trip = facts.cell("trip")
     turn = "turn round here (assumed possible)" if plan.trips.turn_at_dump[trip] else "drive on, no turn here"
-    lines += paragraph(f"Tankers {turn}.", HALF_PT)
+    lines += paragraph(f"Tankers {turn}. Leave a lane open: the room here is not known.", HALF_PT, most=3)
     return lines + paragraph(_hose_words(facts), HALF_PT, most=4)
 
 
@@ -168,8 +193,8 @@ def _arriving_side(facts: Facts) -> str:
     return side if plan.forest.forward[leaf] else {"left": "right", "right": "left"}[side]
 
 
-def fill(facts: Facts) -> list[Line]:
-    """Say where tankers fill."""
+def fill(facts: Facts, approach: str = "") -> list[Line]:
+    """Say where tankers fill; `approach` says from which side they come."""
     plan, site = facts.plan, facts.cell("site")
     lines = [Line("WHERE TANKERS FILL", SMALL_PT, bold=True)]
     if site < 0:
@@ -181,7 +206,9 @@ def fill(facts: Facts) -> list[Line]:
     lines += paragraph(f"{words.first_up(words.rate_words(there))}.", HALF_PT, most=2)
     places = "1 place" if there.positions == 1 else f"{there.positions} places"
     season = f"; {words.months(there.months)} only" if there.seasonal else ""
-    lines += paragraph(f"Turnaround: {words.turn_words(there)}; {places} to fill{season}.", HALF_PT)
+    lines += paragraph(f"Turnaround: {words.turn_words(there)}; {places} to fill{season}.", HALF_PT, most=2)
+    said = f"{approach} {crew.fill_engine_words(plan, facts.lead, facts.level)}".strip()
+    lines += paragraph(said, HALF_PT, most=3) if said else []
     split = facts.cell("split")
     if split >= 0:
         lines += paragraph(f"Some tankers fill at {words.site_words(plan, split)}.", HALF_PT, most=2)
@@ -189,7 +216,7 @@ def fill(facts: Facts) -> list[Line]:
 
 
 def way(facts: Facts, width: float, most: int = 2) -> list[Line]:
-    """List directions out and back, each step in at most `most` lines."""
+    """List directions out and back, each step in at most `most` lines; one that warns of something has two at least."""
     trip, trips = facts.cell("trip"), facts.plan.trips
     if trip < 0:
         return why_not(facts, width)
@@ -200,11 +227,26 @@ def way(facts: Facts, width: float, most: int = 2) -> list[Line]:
     ):
         lines.append(Line(head, SMALL_PT, bold=True))
         lines.append(Line(f"{words.minutes(float(minutes))}, {words.miles(float(length))}", SMALL_PT))
+        if steps is facts.group.back_steps and returns_alike(facts.plan, trip):
+            lines += [*paragraph("Back the way you came.", width, SMALL_PT), Line("", 4.0)]
+            continue
         said = words.directions(steps) or ["Directions are not known."]
         for at, step in enumerate(said, 1):
-            lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=most)
+            warns = step.endswith(")")
+            lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
         lines.append(Line("", 4.0))
     return lines
+
+
+def returns_alike(plan: Plan, trip: int) -> bool:
+    """Tell whether the empty leg drives the loaded one's stretches the other way, one by one."""
+    out, back = plan.trip_rows(trip)
+    forest = plan.forest
+    return (
+        bool(out)
+        and forest.segment[out].tolist() == forest.segment[back[::-1]].tolist()
+        and bool((forest.forward[out] != forest.forward[back[::-1]]).all())
+    )
 
 
 def why_not(facts: Facts, width: float) -> list[Line]:
@@ -214,7 +256,7 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     for flag in plan.answers.flags[lead]:
         lines += paragraph(words.flag_words(flag), width, BODY_PT, most=3)
     gap = float(plan.frontages.gap_ft[lead])
-    if np.isfinite(gap):
+    if np.isfinite(gap) and not any(flag.code == "off road data" for flag in plan.answers.flags[lead]):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)
     lines += paragraph(
         "Look on the ground for a road, drive, gate or bridge that the road data lacks, a nearer water, or another "
@@ -224,25 +266,54 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     return lines
 
 
+def below(facts: Facts, cautions: Sequence[Line]) -> tuple[list[Line], list[Line]]:
+    """Give the two columns below the table: what if, cautions, and the basis where it makes them even."""
+    left, right, basis = otherwise(facts), list(cautions), assumed(facts)
+    if not left or (right and paper.height_of(left) <= paper.height_of(right)):
+        return [*left, *basis], right
+    return left, [*right, *basis]
+
+
 def otherwise(facts: Facts) -> list[Line]:
-    """Give the backup and the seasons."""
+    """Give the backup, what one tanker out costs, and the seasons."""
     plan, lead, level = facts.plan, facts.lead, facts.level
     lines: list[Line] = []
-    if level >= 0:
+    if level >= 0 and facts.cell("site") >= 0:
+        lines.append(Line("IF SOMETHING IS OUT", SMALL_PT, bold=True))
         backup = facts.cell("backup")
-        said = "none at this response level"
+        said = "none at this response level."
         if backup >= 0:
-            flow = words.supply(float(plan.levels.backup_gpm[lead, level]), words.CARD_STEP_GPM)
-            said = f"{words.site_words(plan, backup)}, {flow} gpm steady"
+            flow = float(plan.levels.backup_gpm[lead, level])
+            said = f"{words.site_words(plan, backup)}, {_flow_words(facts, flow)}"
         lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
+        one_out = float(plan.levels.one_out_gpm[lead, level])
+        lines += paragraph(f"Any one tanker out: {_flow_words(facts, one_out)}", HALF_PT)
         for season in words.season_words(plan, lead, level):
             lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
+        return lines
+    top = len(plan.district.levels) - 1
+    by_season = words.season_words(plan, lead, top)
+    if by_season:
+        lines += paragraph(f"At {words.level_words(plan.district.levels[top].name)}:", HALF_PT, SMALL_PT)
+    for season in by_season:
+        lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
     return lines
 
 
+def _flow_words(facts: Facts, flow_gpm: float) -> str:
+    """Write a flow, and whether it is enough."""
+    if not np.isfinite(flow_gpm):
+        return f"{words.NOT_KNOWN}."
+    need = float(facts.plan.needs.required_gpm[facts.lead])
+    have, _ = words.flow_pair(flow_gpm, need)
+    return f"{have} gpm {words.FLOW_SHORT}, {'meets' if flow_gpm >= need else 'does not meet'}."
+
+
 def covered(facts: Facts) -> list[Line]:
-    """List the addresses of the card, the weakest whole and first."""
+    """List the addresses of the card, the weakest whole and first; none where the headline says it all."""
     plan, group = facts.plan, facts.group
+    if len(group.addresses) == 1 and paper.width_of(where(facts)[0], LEAST_HEAD_PT, bold=True) <= WIDTH_PT:
+        return []
     order = [group.lead, *(a for a in group.addresses if a != group.lead)]
     shown = order[:60]
     said = "; ".join(words.where_words(plan, a) for a in shown)
@@ -254,12 +325,12 @@ def covered(facts: Facts) -> list[Line]:
     return lines
 
 
-def care(facts: Facts) -> list[Line]:
-    """List the flags in plain words; where there is no trip they stand beside the map."""
+def care(facts: Facts, width: float) -> list[Line]:
+    """List the flags in plain words; where there is no trip they are the reasons beside the map."""
     flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
     lines = [Line("TAKE CARE", SMALL_PT, bold=True)] if flags else []
     for flag in flags:
-        lines += paragraph(f"• {words.flag_words(flag)}", HALF_PT, SMALL_PT, indent=7.0, most=3)
+        lines += paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3)
     return lines
 
 
@@ -284,10 +355,12 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
     plan, lead, table = facts.plan, facts.lead, facts.plan.levels
     need = float(plan.needs.required_gpm[lead])
     for k, level in enumerate(plan.district.levels):
-        site, flow = int(table.site[lead, k]), float(table.sustained_gpm[lead, k])
+        site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
         have, want = words.flow_pair(flow, need)
+        late = words.supply(float(table.on_arrival_gpm[lead, k]), words.CARD_STEP_GPM)
         yield (
-            words.level_words(level.name), have if site >= 0 else "no shuttle", want,
+            words.level_words(level.name), have if site >= 0 else "no shuttle",
+            "" if site < 0 else "same" if k == 0 else late, want,
             "meets" if table.meets[lead, k] else "does not", str(site + 1) if site >= 0 else "none",
             words.printable(table.limited_by[lead, k]),
             words.supply(float(table.one_out_gpm[lead, k]), words.CARD_STEP_GPM) if site >= 0 else "",

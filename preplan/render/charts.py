@@ -6,60 +6,33 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from reportlab.pdfgen.pathobject import PDFPathObject
 
-from preplan.plan import Plan
+from preplan.plan import Plan, Step
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
+from preplan.render.ground_pdf import Ground
 from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
+from preplan.render.route_pdf import (
+    Bridge,
+    Subject,
+    draw_bridges,
+    draw_route,
+    halo_texts,
+    near_dump,
+    path_code,
+    turn_labels,
+    turns_of,
+)
 from preplan.render.scene import Box, Frame, Room, Spot
+from preplan.units import FT_PER_MI
 
-_WATER = (0.86, 0.90, 0.93)
-_BUILDING = (0.80, 0.80, 0.80)
-_MAJOR = frozenset({"motorway", "trunk", "primary", "secondary"})
-_MINOR = frozenset({"tertiary", "unclassified"})
-_LANES = frozenset({"service", "track", "path", "footway", "bridleway", "cycleway"})
-_ROAD_PT = (2.0, 1.1, 0.6, 0.4)
-"""Line widths of major roads, of roads between, of residential roads, and of drives and tracks."""
-_ROAD_PT_PER_FT = (0.0, 0.0, 0.0075, 0.025)
-"""Scale below which each of them is left out."""
-_ROAD_GREY = (0.55, 0.55, 0.62)
-_MOST_ROADS = 1400
-"""Above this many stretches in view the smallest roads are left out."""
-_COARSE_FT = (0.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0)
-"""Points of roads nearer than these are dropped when a foot is small on the page."""
-_COARSE_PT = 1.4
-"""Detail finer than this on the page is not drawn."""
 _MOST_NAMES = 14
-_BUILDING_PT_PER_FT = 0.06
 _MAP_MARGIN = 0.12
-_LEAST_FT, _LEAST_ALONE_FT = 1000.0, 8000.0
+_LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
 _CORNER_PT = 118.0
-
-
-@dataclass(frozen=True, slots=True)
-class Subject:
-    """What one small map is about; places in feet on the picture's plane."""
-
-    addresses: tuple[int, ...]
-    lead: int = -1
-    """Address whose dump site has the star, -1: none."""
-    out_ft: FloatArray | None = None
-    back_ft: FloatArray | None = None
-    site: int = -1
-    backup: int = -1
-
-
-def path_code(points: FloatArray, digits: int) -> str:
-    """Write a line through (n, 2) points in the page language."""
-    steps = [f"{x:.{digits}f} {y:.{digits}f} l" for x, y in points.tolist()]
-    return f"{steps[0][:-1]}m {' '.join(steps[1:])}"
-
-
-def _stroke(pen: Pen, codes: Sequence[str], *, fill: bool = False, stroke: bool = True) -> None:
-    """Draw lines that are already written in the page language."""
-    pen.canvas.drawPath(PDFPathObject(["n", *codes]), stroke=int(stroke), fill=int(fill))
+_INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
+"""A map wider than the first has an inset about the dump site, of this many feet on this many points."""
 
 
 class Picture:
@@ -71,11 +44,8 @@ class Picture:
         self.plane = scene.plane_of(plan)
         roads = plan.roads
         self.points = self.plane.feet(roads.coord_lon, roads.coord_lat)
-        self.finder = scene.Finder(scene.line_boxes(self.points, roads.coord_start))
-        kinds = roads.highway.tolist()
-        self.rank = np.array(
-            [0 if k in _MAJOR else 1 if k in _MINOR else 3 if k in _LANES else 2 for k in kinds], dtype=np.int32
-        )
+        self.ground = Ground(plan, self.points, self.plane)
+        self.middle_ft, self.slope = scene.straights(self.points, roads.coord_start)
         spoken = [
             words.printable(name) or words.printable(ref) for name, ref in zip(roads.name, roads.ref, strict=True)
         ]
@@ -86,33 +56,12 @@ class Picture:
         )
         self.address_ft = self.plane.feet(plan.addresses.lon, plan.addresses.lat)
         self.front_ft = self.plane.feet(plan.frontages.lon, plan.frontages.lat)
-        self._shapes = {
-            "water": self._shape(plan.features.water_rings),
-            "stream": self._shape(plan.features.stream_lines),
-            "building": self._shape(plan.features.building_rings),
-        }
-        self._codes: dict[tuple[int, int], str] = {}
-
-    def _shape(self, lines: Sequence[FloatArray]) -> tuple[list[FloatArray], scene.Finder]:
-        feet = [self.plane.feet(line[:, 0], line[:, 1]) for line in lines]
-        boxes = np.array([scene.box_of(one) for one in feet]).reshape(-1, 4)
-        return feet, scene.Finder(boxes)
 
     def stretch(self, segment: int, *, forward: bool = True) -> FloatArray:
         """Give the (n, 2) feet of a stretch in the direction driven."""
         start = self.plan.roads.coord_start
         points = self.points[start[segment] : start[segment + 1]]
         return points if forward else points[::-1]
-
-    def code(self, segment: int, coarse: int) -> str:
-        """Write a stretch in the page language, in feet; kept, since neighbours draw the same roads."""
-        key = (segment, coarse)
-        if key not in self._codes:
-            points = self.stretch(segment)
-            if coarse:
-                points = scene.thinned(points, _COARSE_FT[coarse])
-            self._codes[key] = path_code(points, 0 if coarse else 1)
-        return self._codes[key]
 
     def leg(self, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray) -> FloatArray | None:
         """Join the stretches of one leg and cut it at the places where it starts and ends."""
@@ -127,8 +76,10 @@ class Picture:
         end = whole - last + scene.nearest_along(parts[-1], end_ft)
         return scene.cut(line, start, end) if end > start else line
 
-    def subject(self, addresses: tuple[int, ...], lead: int, trip: int, backup: int = -1) -> Subject:
-        """Gather what the map of a trip shows; trip -1: only the places."""
+    def subject(
+        self, addresses: tuple[int, ...], lead: int, trip: int, backup: int = -1, steps: Sequence[Step] = ()
+    ) -> Subject:
+        """Gather what the map of a trip shows, `steps` of the loaded leg by their numbers; trip -1: only the places."""
         if trip < 0:
             return Subject(addresses, lead, backup=backup)
         site = int(self.plan.trips.site[trip])
@@ -136,7 +87,22 @@ class Picture:
         here, there = self.front_ft[lead], self.site_ft[site]
         if not np.isfinite(here).all():
             here = self.address_ft[lead]
-        return Subject(addresses, lead, self.leg(out, there, here), self.leg(back, here, there), site, backup)
+        out_ft, back_ft = self.leg(out, there, here), self.leg(back, here, there)
+        turns = turns_of(out_ft, steps) if out_ft is not None else ()
+        return Subject(addresses, lead, out_ft, back_ft, site, backup, there, turns, self._bridges([*out, *back]))
+
+    def _bridges(self, rows: Sequence[int]) -> tuple[Bridge, ...]:
+        """List the bridges and postings of a round trip, each stretch once."""
+        limits = self.plan.limits
+        segments = np.unique(self.plan.forest.segment[list(rows)])
+        marked = segments[limits.unposted_bridge[segments] | np.isfinite(limits.max_lb[segments])]
+        found = []
+        for segment in marked.tolist():
+            east, north = self.middle_ft[segment].tolist()
+            posted_lb = float(limits.max_lb[segment])
+            said = f"{words.supply(posted_lb)} lb" if np.isfinite(posted_lb) else ""
+            found.append(Bridge(east, north, float(self.slope[segment]), said))
+        return tuple(found)
 
     def draw(self, pen: Pen, page: Box, subject: Subject) -> None:
         """Draw one small map into a box of the page."""
@@ -146,67 +112,75 @@ class Picture:
         shape = page.width / page.height
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
         country = scene.extent(np.vstack(seen), shape, margin=_MAP_MARGIN, least_ft=least)
-        frame = Frame(page, country)
-        pen.canvas.saveState()
-        clip = pen.canvas.beginPath()
-        clip.rect(page.left, page.bottom, page.width, page.height)
-        pen.canvas.clipPath(clip, stroke=0, fill=0)
-        roads = self._ground(pen, frame)
+        self._draw_in(pen, Frame(page, country), subject)
+
+    def _draw_in(self, pen: Pen, frame: Frame, subject: Subject) -> None:
+        """Draw a picture into its frame."""
+        page = frame.page
+        pen.save()
+        pen.clip(page.left, page.bottom, page.width, page.height)
+        roads = self.ground.draw(pen, frame)
         room = Room(page.grown(-2.0))
-        for line in _route(pen, frame, subject):
+        for line in draw_route(pen, frame, subject):
             room.block(scene.dotted(line, 5.0))
         marks = self._marks(frame, subject, room)
-        corner = min(_corners(page), key=room.crowd)
+        corner = min(corners(page), key=room.crowd)
         room.take(corner)
+        inset = self._room_for_inset(frame, subject, room)
+        draw_bridges(pen, frame, subject, room)
         self._names(pen, frame, roads, subject, room)
         self._symbols(pen, frame, subject, marks)
-        pen.canvas.restoreState()
-        _corner(pen, frame, corner)
+        pen.restore()
+        draw_key(pen, frame, corner)
+        if inset is not None and subject.out_ft is not None:
+            self._draw_inset(pen, inset, subject, subject.out_ft[-1:])
+        _edge(pen, page)
+
+    def _room_for_inset(self, frame: Frame, subject: Subject, room: Room) -> Box | None:
+        """Keep an empty corner for an inset where the circuit is long; None: not long, or no corner is empty."""
+        if subject.out_ft is None or frame.country.width < _INSET_ABOVE_FT:
+            return None
+        empty = [box for box in corners(frame.page, _INSET_PT, _INSET_PT) if not room.crowd(box)]
+        if not empty:
+            return None
+        room.take(empty[0])
+        return empty[0]
+
+    def _draw_inset(self, pen: Pen, page: Box, subject: Subject, there_ft: FloatArray) -> None:
+        """Draw the country about the dump site, large, with a bar for its scale."""
+        frame = Frame(page, scene.extent(there_ft, 1.0, margin=0.0, least_ft=_INSET_FT))
+        pen.save()
+        pen.clip(page.left, page.bottom, page.width, page.height)
+        pen.ink(WHITE, WHITE)
+        pen.rect(page.left, page.bottom, page.width, page.height, stroke=False, fill=True)
+        self.ground.draw(pen, frame)
+        draw_route(pen, frame, near_dump(subject, _INSET_FT))
+        room = Room(page)
+        marks = [mark for mark in self._marks(frame, subject, room) if page.holds(Box(*mark[2:], *mark[2:]))]
+        self._symbols(pen, frame, subject, marks)
+        bar = scene.scale_bar(frame.pt_per_ft, 40.0, "ft")
+        pen.ink(WHITE, WHITE)
+        wide = bar.points + paper.width_of(bar.words, SMALL_PT) + 12.0
+        pen.rect(page.left, page.bottom, wide, 12.0, stroke=False, fill=True)
         pen.ink(BLACK, BLACK)
-        pen.canvas.setLineWidth(0.8)
-        pen.canvas.rect(page.left, page.bottom, page.width, page.height, stroke=1, fill=0)
-
-    def _ground(self, pen: Pen, frame: Frame) -> IntArray:
-        """Draw water, buildings and roads in feet, the page scaled to them; gives the stretches drawn."""
-        scale, canvas = frame.pt_per_ft, pen.canvas
-        canvas.saveState()
-        canvas.transform(scale, 0, 0, scale, *frame.shift())
-        pen.ink(_WATER, _WATER)
-        self._area(pen, frame, "water")
-        canvas.setLineWidth(1.2 / scale)
-        self._area(pen, frame, "stream", fill=False)
-        if scale >= _BUILDING_PT_PER_FT:
-            pen.ink(_BUILDING, _BUILDING)
-            self._area(pen, frame, "building")
-        drawn = self.finder.touching(frame.country)
-        drawn = drawn[scale >= np.array(_ROAD_PT_PER_FT)[self.rank[drawn]]]
-        for smallest in (2, 1, 0):
-            if len(drawn) > _MOST_ROADS:
-                drawn = drawn[self.rank[drawn] <= smallest]
-        foot = 1.0 / scale
-        coarse = sum(_COARSE_PT * foot >= step for step in _COARSE_FT[1:])
-        pen.ink(_ROAD_GREY, _ROAD_GREY)
-        for rank, width in reversed(list(enumerate(_ROAD_PT))):
-            codes = [self.code(s, coarse) for s in drawn[self.rank[drawn] == rank].tolist()]
-            if codes:
-                canvas.setLineWidth(width / scale)
-                _stroke(pen, codes)
-        canvas.restoreState()
-        return drawn
-
-    def _area(self, pen: Pen, frame: Frame, kind: str, *, fill: bool = True) -> None:
-        feet, finder = self._shapes[kind]
-        least = 0.7 / frame.pt_per_ft
-        codes = [path_code(scene.thinned(feet[row], least), 1) for row in finder.touching(frame.country).tolist()]
-        if codes:
-            _stroke(pen, codes, fill=fill, stroke=not fill)
+        pen.width(1.4)
+        x, y = page.left + 4.0, page.bottom + 5.0
+        pen.strokes((x, y, x + bar.points, y))
+        pen.text(x + bar.points + 4.0, y - 2.8, bar.words, SMALL_PT)
+        pen.restore()
+        _edge(pen, page)
 
     def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[tuple[str, int, float, float]]:
         """List the symbols in view: kind, row, place on the page; their places are kept free of names.
 
         A symbol that would cover one of this trip's own is left out.
         """
-        marks = []
+        marks: list[tuple[str, int, float, float]] = []
+        star: list[tuple[str, int, float, float]] = []
+        if subject.out_ft is not None and np.isfinite(self.front_ft[subject.lead]).all():
+            (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
+            star.append(("star", subject.lead, x, y))
+            room.take(Box(x - 9, y - 9, x + 9, y + 9))
         ours = [site for site in (subject.site, subject.backup) if site >= 0]
         rest = [site for site in range(len(self.site_ft)) if site not in ours]
         for kind, rows, reach in (("site", ours, 11.0), ("site", rest, 11.0), ("station", None, 9.0)):
@@ -221,21 +195,18 @@ class Picture:
         for row in subject.addresses:
             (x, y), *_ = frame.to_page(self.address_ft[[row]]).tolist()
             marks.append(("address", row, x, y))
-        if subject.out_ft is not None and np.isfinite(self.front_ft[subject.lead]).all():
-            (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
-            marks.append(("star", subject.lead, x, y))
-            room.take(Box(x - 9, y - 9, x + 9, y + 9))
-        return marks
+            room.block(np.array([[x, y], [x - 3, y], [x + 3, y], [x, y - 3], [x, y + 3]]))
+        return marks + star
 
     def _symbols(self, pen: Pen, frame: Frame, subject: Subject, marks: list[tuple[str, int, float, float]]) -> None:
         if subject.lead >= 0:
             ends = np.vstack([self.address_ft[[subject.lead]], self.front_ft[[subject.lead]]])
             if np.isfinite(ends).all():
-                pen.canvas.setDash([1.0, 1.5])
+                pen.dash(1.0, 1.5)
                 pen.ink(BLACK, BLACK)
-                pen.canvas.setLineWidth(0.8)
-                _stroke(pen, [path_code(frame.to_page(ends), 2)])
-                pen.canvas.setDash([])
+                pen.width(0.8)
+                pen.path(path_code(frame.to_page(ends), 2))
+                pen.dash()
         for kind, row, x, y in marks:
             if kind == "station":
                 symbols_pdf.station_mark(pen, str(row + 1), x, y)
@@ -248,10 +219,12 @@ class Picture:
 
     def _names(self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, room: Room) -> None:
         """Write road names along the roads, the most seen first, none over another."""
+        halo_texts(pen, turn_labels(frame, subject, room), bold=True)
         placed: list[tuple[str, Spot]] = []
-        for name, segments in self._names_in_view(roads):
-            lines = [frame.to_page(self.stretch(s)) for s in segments]
-            spots = [spot for line in lines for spot in scene.spots_on(line, 9.0)]
+        middle, country = self.middle_ft[roads], frame.country
+        inside = (middle > (country.left, country.bottom)) & (middle < (country.right, country.top))
+        for name, segments in self._names_in_view(roads[inside.all(axis=1)]):
+            spots = scene.spots_at(frame.to_page(self.middle_ft[segments]), self.slope[segments], 9.0)
             spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:
                 placed.append((name, spot))
@@ -270,7 +243,7 @@ class Picture:
             return []
         names, length = self.name_of[roads], self.plan.roads.length_m[roads]
         total = np.bincount(names, weights=length, minlength=len(self.names))
-        total[names[self.rank[roads] == 0]] *= 2.0
+        total[names[self.ground.rank[roads] == 0]] *= 2.0
         order = np.argsort(-total, kind="stable")
         chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if total[n] > 0 and self.names[n]]
         listed = []
@@ -281,73 +254,15 @@ class Picture:
         return listed
 
 
-def halo_texts(pen: Pen, placed: Sequence[tuple[str, Spot]]) -> None:
-    """Write labels centred on their spots, black on a white halo."""
-    canvas = pen.canvas
-    for halo in (True, False):
-        canvas.saveState()
-        pen.ink(WHITE if halo else BLACK, BLACK)
-        canvas.setLineWidth(2.4)
-        canvas.setLineJoin(1)
-        text = canvas.beginText()
-        text.setFont(paper.REGULAR, SMALL_PT)
-        if halo:
-            text.setTextRenderMode(1)
-        for said, spot in placed:
-            cos, sin = float(np.cos(spot.slope)), float(np.sin(spot.slope))
-            half, low = paper.width_of(said, SMALL_PT) / 2, SMALL_PT * 0.36
-            x, y = spot.x - half * cos + low * sin, spot.y - half * sin - low * cos
-            text.setTextTransform(cos, sin, -sin, cos, x, y)
-            text.textOut(said)
-        canvas.drawText(text)
-        canvas.restoreState()
+def _edge(pen: Pen, page: Box) -> None:
+    """Draw the line about a picture."""
+    pen.ink(BLACK, BLACK)
+    pen.width(0.8)
+    pen.rect(page.left, page.bottom, page.width, page.height)
 
 
-def _route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
-    """Draw the loaded leg with casing, core and arrows; the empty way back dashed, beside it. Gives both lines."""
-    canvas, drawn = pen.canvas, []
-    canvas.saveState()
-    canvas.setLineJoin(1)
-    canvas.setLineCap(1)
-    if subject.back_ft is not None:
-        line = scene.beside(scene.thinned(frame.to_page(subject.back_ft), 1.5), 4.2)
-        drawn.append(line)
-        pen.ink(WHITE, WHITE)
-        canvas.setLineWidth(2.6)
-        code = path_code(line, 1)
-        _stroke(pen, [code])
-        pen.ink(BLACK, BLACK)
-        canvas.setLineWidth(1.1)
-        canvas.setDash([3.5, 2.8])
-        _stroke(pen, [code])
-        canvas.setDash([])
-    if subject.out_ft is not None:
-        line = scene.thinned(frame.to_page(subject.out_ft), 1.2)
-        drawn.append(line)
-        code = path_code(line, 1)
-        for colour, width in ((BLACK, 4.6), ((0.93, 0.93, 0.93), 2.4)):
-            pen.ink(colour, colour)
-            canvas.setLineWidth(width)
-            _stroke(pen, [code])
-        pen.ink(WHITE, BLACK)
-        canvas.setLineWidth(0.5)
-        heads = [path_code(_arrow_head(*arrow), 1) + " h" for arrow in scene.arrows(line, 70.0)]
-        if heads:
-            _stroke(pen, heads, fill=True)
-    canvas.restoreState()
-    return drawn
-
-
-def _arrow_head(x: float, y: float, turn: float) -> FloatArray:
-    """Give the corners of an arrow head at a place, pointing along a direction in radians."""
-    along, across = np.array([5.5, -4.0, -2.0, -4.0]), np.array([0.0, 4.4, 0.0, -4.4])
-    cos, sin = np.cos(turn), np.sin(turn)
-    return np.column_stack([x + along * cos - across * sin, y + along * sin + across * cos])
-
-
-def _corners(page: Box) -> list[Box]:
+def corners(page: Box, wide: float = _CORNER_PT, high: float = 34.0) -> list[Box]:
     """List the four corners in which the scale bars may stand, the usual one first."""
-    wide, high = _CORNER_PT, 34.0
     return [
         Box(left, low, left + wide, low + high)
         for low in (page.bottom, page.top - high)
@@ -355,27 +270,25 @@ def _corners(page: Box) -> list[Box]:
     ]
 
 
-def _corner(pen: Pen, frame: Frame, page: Box) -> None:
+def draw_key(pen: Pen, frame: Frame, page: Box) -> None:
     """Draw scale bars in feet and miles, and a north arrow, in one corner of the picture."""
-    canvas = pen.canvas
-    canvas.saveState()
+    pen.save()
     pen.ink(BLACK, WHITE)
-    canvas.setLineWidth(0.5)
-    canvas.rect(page.left, page.bottom, page.width, page.height, stroke=1, fill=1)
+    pen.width(0.5)
+    pen.rect(page.left, page.bottom, page.width, page.height, fill=True)
     pen.ink(BLACK, BLACK)
     x = page.left + 20.0
     for unit, y in (("ft", page.bottom + 21.0), ("mi", page.bottom + 7.0)):
         bar = scene.scale_bar(frame.pt_per_ft, 50.0, unit)
-        canvas.setLineWidth(1.4)
-        canvas.line(x, y, x + bar.points, y)
-        for end in (x, x + bar.points):
-            canvas.line(end, y - 2.5, end, y + 2.5)
+        pen.width(1.4)
+        far = x + bar.points
+        pen.strokes((x, y, far, y), (x, y - 2.5, x, y + 2.5), (far, y - 2.5, far, y + 2.5))
         pen.text(x + bar.points + 4.0, y - 2.8, bar.words, SMALL_PT)
     north = page.left + 9.5
     pen.shape([(north, page.bottom + 31), (north - 4, page.bottom + 17), (north, page.bottom + 20),
                (north + 4, page.bottom + 17)])  # fmt: skip
     pen.text(north, page.bottom + 6.0, "N", SMALL_PT, bold=True, align="middle")
-    canvas.restoreState()
+    pen.restore()
 
 
 # --------------------------------------------------------------------------- bars
@@ -392,9 +305,9 @@ class Bar:
     """A status word draws its symbol before the label."""
 
 
-def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
-    """Draw level bars, hatched by length alone, `whole` at full width; gives the lower edge."""
-    label_pt, value_pt, row_pt = 150.0, 150.0, 17.0
+def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float, label_pt: float = 150.0) -> float:
+    """Draw level bars, told apart by length alone, `whole` at full width; gives the lower edge."""
+    value_pt, row_pt = 150.0, 17.0
     left = paper.LEFT_PT + label_pt
     full = paper.RIGHT_PT - left - value_pt
     for row in rows:
@@ -408,11 +321,11 @@ def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
         pen.text(x, top + 3.0, label)
         length = full * min(1.0, max(0.0, row.value / whole)) if whole > 0 else 0.0
         pen.ink(GREY, (0.94, 0.94, 0.94))
-        pen.canvas.setLineWidth(0.4)
-        pen.canvas.rect(left, top, full, 11.0, stroke=1, fill=1)
+        pen.width(0.4)
+        pen.rect(left, top, full, 11.0, fill=True)
         pen.ink(BLACK, (0.35, 0.35, 0.35))
         if length > 0:
-            pen.canvas.rect(left, top, length, 11.0, stroke=1, fill=1)
+            pen.rect(left, top, length, 11.0, fill=True)
         pen.ink(BLACK, BLACK)
         pen.text(left + full + 6.0, top + 3.0, row.words)
     return top

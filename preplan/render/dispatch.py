@@ -27,6 +27,7 @@ from preplan.render.tables import (
     csv_bytes,
     flow_at_level,
     mask_at_level,
+    minutes,
     named,
     need,
     numbers,
@@ -44,8 +45,8 @@ _ANSWER = (
 )  # fmt: skip
 """Columns in which the addresses of a row agree."""
 DISPATCH_COLUMNS = (
-    "road", "from_number", "to_number", "parity", *_ANSWER, "sustained_gpm", "limited_by", "addresses", "label",
-    "cross_street", "lon", "lat", "note",
+    "road", "from_number", "to_number", "parity", *_ANSWER, "uninterrupted_gpm", "sustained_gpm",
+    "limited_by", "call_by_min", "addresses", "label", "cross_street", "lon", "lat", "note",
 )  # fmt: skip
 """Columns of dispatch.csv, in order; flow, cross street and place are those of the row's weakest address."""
 WINTER = (12, 1, 2)
@@ -107,8 +108,10 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "to_number": Numbers(ends[:, 1], 0),
         "parity": [_parity(span) for span in spans],
         **{name: [asked.answer[row.lead][k] for row in rows] for k, name in enumerate(_ANSWER)},
+        "uninterrupted_gpm": supply(flow_at_level(plan.levels.uninterrupted_gpm, level)[lead]),
         "sustained_gpm": supply(flow_at_level(plan.levels.sustained_gpm, level)[lead]),
         "limited_by": [limited_by[row.lead] for row in rows],
+        "call_by_min": minutes(plan.answers.call_by_min[lead]),
         "addresses": Numbers(np.array([len(row.addresses) for row in rows], dtype=np.float64), 0),
         "label": [row.label for row in rows],
         "cross_street": [cross.get(row.lead, "") for row in rows],
@@ -126,7 +129,7 @@ def _asked(plan: Plan) -> _Asked:
     """Gather what rows are made from."""
     status, level = plan.answers.status.tolist(), plan.answers.level
     required = need(plan.needs.required_gpm).values
-    flow = np.nan_to_num(flow_at_level(plan.levels.sustained_gpm, level))
+    flow = np.nan_to_num(flow_at_level(plan.levels.uninterrupted_gpm, level))
     rank = [_RANK.index(one) for one in status]
     return _Asked(
         road=_roads(plan),

@@ -203,7 +203,11 @@ def _roads_and_bridges(plan: Plan, legs: Legs, ways: Driven) -> tuple[Layer, Lay
         Layer(
             name="bridges", about="Posted bridges and roads, and bridges without a posting: unknown, not safe.",
             kind="LineString", shapes=_stretches(plan, marked),
-            columns={"kind": kind[marked].tolist(), **_road_columns(plan, marked, count)},
+            columns={
+                "kind": kind[marked].tolist(),
+                **_road_columns(plan, marked, count),
+                **_inventory_columns(plan, marked),
+            },
         ),
     )  # fmt: skip
 
@@ -222,6 +226,26 @@ def _road_columns(plan: Plan, rows: npt.NDArray[np.intp], count: tuple[IntArray,
         **_limit_columns(limits, rows),
         "unposted_bridge": _yes_no(limits.unposted_bridge[rows].tolist()),
         "narrow": _yes_no(limits.narrow[rows].tolist()),
+    }
+
+
+def _inventory_columns(plan: Plan, rows: npt.NDArray[np.intp]) -> dict[str, Cells]:
+    """Print what the bridge inventory knows of stretches; empty where it knows none."""
+    row = plan.bridge_row[rows]
+    known, at = row >= 0, np.maximum(row, 0)
+    table = plan.bridges
+
+    def text(column: TextArray) -> list[str]:
+        return np.where(known, column[at], "").tolist() if len(table) else [""] * len(rows)
+
+    rating = np.where(known, table.operating_lb[at], np.nan) if len(table) else np.full(len(rows), np.nan)
+    by = np.where(known, np.where(plan.bridge_named[rows], "name", "place"), "")
+    return {
+        "structure": text(table.bridge_id),
+        "owner": text(table.owner),
+        "operating_lb": Numbers(np.floor(rating), 0),
+        "inventory": text(table.posting),
+        "found_by": by.tolist(),
     }
 
 

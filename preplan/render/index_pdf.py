@@ -24,7 +24,7 @@ class Entry:
 _COLUMN = (WIDTH_PT - 18.0) / 2
 _LABEL = _COLUMN - 160.0
 _LEVEL_NOTE = (
-    "level: the lowest response level whose steady flow meets the required flow. "
+    f"level: the lowest response level whose {words.FLOW} meets the required flow. "
     "Status colours are not hydrant flow classes."
 )
 
@@ -84,7 +84,7 @@ def draw_index(document: Document, plan: Plan, columns: Sequence[Sequence[Row]],
         if at % 2 == 0:
             document.begin("index")
             top = document.pen.lines(LEFT_PT, document.y, [Line("Index by road and number", 13.0, bold=True)])
-            _draw_counts(document.pen, plan, top - 8.0)
+            draw_counts(document.pen, plan, top - 8.0)
             document.pen.lines(LEFT_PT, top - 10.0, [Line(_LEVEL_NOTE, SMALL_PT)])
             if at == 0:
                 document.mark("index", "Index")
@@ -97,7 +97,7 @@ def draw_index(document: Document, plan: Plan, columns: Sequence[Sequence[Row]],
             y = _draw_row(document, plan, row, left, y, places)
 
 
-def _draw_counts(pen: paper.Pen, plan: Plan, y: float) -> None:
+def draw_counts(pen: paper.Pen, plan: Plan, y: float) -> None:
     """Draw each status with its symbol and the number of its addresses."""
     x = LEFT_PT
     for status, count in plan.counts().items():
@@ -127,9 +127,14 @@ def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float,
     file, _, page = places[row.entry.card].partition("#")
     said = f"{file.removeprefix('cards/').removesuffix('.pdf')}, page {page}" if file else page
     pen.text(left + _COLUMN, first, said, SMALL_PT, align="right")
-    area = (left, low, left + _COLUMN, top)
-    if file:
-        pen.canvas.linkURL(f"{file}#page={page}", area, relative=1)
-    else:
-        pen.canvas.linkAbsolute("", f"card{row.entry.card}", area, Border="[0 0 0]")
+    link(document, row.entry.card, places[row.entry.card], (left, low, left + _COLUMN, top))
     return low
+
+
+def link(document: Document, card: int, place: str, area: tuple[float, float, float, float]) -> None:
+    """Make an area of the page lead to a card, in this file or in another."""
+    file, _, page = place.partition("#")
+    if file:
+        document.pen.canvas.linkURL(f"{file}#page={page}", area, relative=1)
+    else:
+        document.pen.canvas.linkAbsolute("", f"card{card}", area, Border="[0 0 0]")

@@ -259,7 +259,7 @@ def _roads(plan: Plan, kept: IntArray) -> Page:
     titles = [words.printable(roads.name[k]) or words.printable(roads.ref[k]) for k in kept.tolist()]
     marks = limits.posted[kept] * MARK_POSTED + limits.unposted_bridge[kept] * MARK_UNPOSTED
     marks += ~limits.tanker_road[kept] * MARK_CLOSED
-    posted = [_posted_words(plan, k) if limits.posted[k] else "" for k in kept.tolist()]
+    posted = [_posted_words(plan, k) if limits.posted[k] else _rated_words(plan, k) for k in kept.tolist()]
     return {
         **lines([plan.line(k) for k in kept.tolist()]),
         "rank": pack([road_rank(roads.highway[k]) for k in kept.tolist()]),
@@ -307,6 +307,14 @@ def _posted_words(plan: Plan, segment: int) -> str:
         (limits.max_width_ft[segment], lambda ft: f"{words.number(ft, 1)} ft wide"),
     ]
     return ", ".join(write(value) for value, write in said if np.isfinite(value)) or "posted"
+
+
+def _rated_words(plan: Plan, segment: int) -> str:
+    """Say how the inventory rates a bridge that nobody posted: 'not posted; rated 42,000 lb'; else ''."""
+    row = int(plan.bridge_row[segment])
+    if row < 0 or not plan.limits.unposted_bridge[segment] or not np.isfinite(plan.bridges.operating_lb[row]):
+        return ""
+    return f"not posted; rated {words.supply(float(plan.bridges.operating_lb[row]))} lb"
 
 
 def _ground(plan: Plan) -> Page:

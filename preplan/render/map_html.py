@@ -11,7 +11,7 @@ import base64
 import hashlib
 import json
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
 from html import escape
 from importlib.resources import files
 from typing import Any
@@ -39,17 +39,10 @@ SCRIPTS = (
     "map_start.js",
 )
 """The page's own script, in the order in which its parts build on each other."""
-POLICY_PLACE = "<!-- policy -->"
+PLACES = {name: f"<!-- place of {name} -->" for name in ("title", "head", "before", "after")}
+"""What the templates of folium are given instead of texts: it takes whatever it has rendered for a template once
+more, so that braces in other people's text would be run. The texts come in afterwards."""
 MOST_ZOOM, LEAST_ZOOM = 19, 7
-
-
-@dataclass(frozen=True, slots=True)
-class Parts:
-    """Texts that the page is put together from, none of them a template."""
-
-    head: str
-    before: str
-    after: str
 
 
 class PlanMap(folium.Map):
@@ -60,10 +53,10 @@ class PlanMap(folium.Map):
     default_css: list[tuple[str, str]] = []  # noqa: RUF012
     _template = Template(
         """
-        {%- macro header(this, kwargs) -%}{{ this.parts.head }}{%- endmacro -%}
-        {%- macro html(this, kwargs) -%}{{ this.parts.before }}
+        {%- macro header(this, kwargs) -%}{{ this.places.head }}{%- endmacro -%}
+        {%- macro html(this, kwargs) -%}{{ this.places.before }}
         <div class="folium-map" id={{ this.get_name()|tojson }}></div>
-        {{ this.parts.after }}{%- endmacro -%}
+        {{ this.places.after }}{%- endmacro -%}
         {%- macro script(this, kwargs) -%}
         const planMap = L.map({{ this.get_name()|tojson }}, {
             center: {{ this.location|tojson }}, crs: L.CRS.{{ this.crs }}, ...{{ this.options|tojavascript }}
@@ -73,7 +66,9 @@ class PlanMap(folium.Map):
         """
     )
 
-    def __init__(self, plan: Plan, parts: Parts) -> None:
+    places = PLACES
+
+    def __init__(self, plan: Plan) -> None:
         """Centre on the plan; the script fits the view."""
         frame = view_frame(plan)
         super().__init__(
@@ -86,7 +81,6 @@ class PlanMap(folium.Map):
         )
         # Without tiles nothing else tells Leaflet how far to zoom.
         self.options |= {"minZoom": LEAST_ZOOM, "maxZoom": MOST_ZOOM, "zoomSnap": 0.5}
-        self.parts = parts
         self._id = "plan"
 
 
@@ -111,14 +105,27 @@ def map_page(plan: Plan) -> str:
         Where the district's address of map tiles is not one of the web.
     """
     tile_host = tile_source(plan.district.tiles)
-    page = PlanMap(plan, Parts(head=_head(), before=_header(plan, tiles=bool(tile_host)), after=_after(plan)))
+    page = PlanMap(plan)
     if tile_host:
         page.add_child(_tiles(plan.district.tiles, tile_host))
     page.add_child(PlanScript(_own_script()))
-    figure = Figure(title=escape(f"{words.printable(plan.district.name)}: water supply map"))
+    figure = Figure(title=PLACES["title"])
     figure.add_child(page)
-    html = str(figure.render()).replace("<html>", '<html lang="en">', 1)
-    return html.replace(POLICY_PLACE, _policy(html, tile_host), 1)
+    frame = str(figure.render()).replace("<html>", '<html lang="en">', 1)
+    texts = {
+        "title": escape(f"{words.printable(plan.district.name)}: water supply map"),
+        "head": _head(""),
+        "before": _header(plan, tiles=bool(tile_host)),
+        "after": _after(plan),
+    }
+    policy = _policy(_filled(frame, texts), tile_host)
+    return _filled(frame, texts | {"head": _head(policy)})
+
+
+def _filled(frame: str, texts: Mapping[str, str]) -> str:
+    """Put the texts into their places, all in one pass: a text that names a place stays a text."""
+    places = {place: texts[name] for name, place in PLACES.items()}
+    return re.sub("|".join(map(re.escape, places)), lambda found: places[found[0]], frame)
 
 
 def embedded_json(data: dict[str, Any]) -> str:
@@ -151,7 +158,7 @@ def tile_source(template: str) -> str:
         return ""
     parts = urlsplit(template)
     host = parts.netloc.replace("{s}", "*")
-    plain = re.fullmatch(r"(\*\.)?[A-Za-z0-9.-]+(:\d+)?", host)
+    plain = re.fullmatch(r"(\*\.)?[A-Za-z0-9.-]+(:\d+)?", host) and "{" not in re.sub(r"\{[sxyzr]\}", "", template)
     if parts.scheme not in {"http", "https"} or not plain or not all(one in template for one in ("{z}", "{x}", "{y}")):
         rule = "is not an http(s) address of map tiles with {z}, {x} and {y}"
         raise InputError([Finding(file="district.toml", column="map.tiles", value=template, rule=rule)])
@@ -173,12 +180,12 @@ def _own_script() -> str:
     return _inline_script(f'(function () {{\n"use strict";\n{source}}})();')
 
 
-def _head() -> str:
+def _head(policy: str) -> str:
     """Write policy, styles and Leaflet; the pictures that Leaflet's style names are not used here."""
     leaflet_style = re.sub(r"url\([^)]*\)", "none", _asset("leaflet.css"))
     return "\n".join(
         [
-            POLICY_PLACE,
+            policy,
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             '<meta name="referrer" content="no-referrer">',
             f"<style>{leaflet_style}</style>",

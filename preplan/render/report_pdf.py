@@ -8,10 +8,12 @@ from collections import Counter
 import numpy as np
 
 from preplan.plan import STATUSES, Plan
-from preplan.records import BoolArray, FloatArray
-from preplan.render import words
-from preplan.render.charts import Bar, bars
+from preplan.records import BoolArray
+from preplan.render import coverage_pdf, evidence_pdf, words
+from preplan.render.charts import Bar, Picture, bars
+from preplan.render.evidence_pdf import at_level, of
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, Document, Line
+from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
 from preplan.render.site_pdf import shown
 from preplan.rules import MEMORY, RuleLine, rule_lines
 
@@ -24,9 +26,9 @@ _METHOD = (
         "loaded, back empty, turning counted, posted limits and turn restrictions kept."
     ),
     (
-        "Steady flow is what the tankers of a response level deliver while they circulate: the gallons that reach the "
-        "fire in a round, over the longest of their cycles, the time at the fill site, the source, and the time at the "
-        "dump site. A site's rate, the draft and the supply line cap it."
+        f"{words.first_up(words.FLOW)} is what the tankers of a response level deliver while they circulate: the "
+        "gallons that reach the fire in a round, over the longest of their cycles, the time at the fill site, the "
+        "source, and the time at the dump site. A site's rate, the draft and the supply line cap it."
     ),
     (
         "The fill site of an address is the one that delivers the most, not the nearest. The backup stands on another "
@@ -49,14 +51,6 @@ def _meets_at(plan: Plan, level: int) -> int:
     return int(np.sum(plan.levels.meets[:, level] & (plan.answers.status != "hydrant")))
 
 
-def _at_level(plan: Plan, column: FloatArray) -> FloatArray:
-    """Take a column of flows, (addresses, levels), at the level that each card shows; NaN: none."""
-    level = plan.answers.level
-    picked = np.take_along_axis(column, np.maximum(level, 0)[:, None], axis=1)[:, 0]
-    flows: FloatArray = np.where(level >= 0, picked, np.nan)
-    return flows
-
-
 def _title(document: Document, plan: Plan) -> None:
     document.begin()
     document.mark("title", "Summary")
@@ -75,7 +69,7 @@ def _coverage(document: Document, plan: Plan) -> None:
     counts, whole = plan.counts(), max(1, len(plan.addresses))
     document.heading("Addresses by status", bookmark=True, keep=110.0)
     reach = plan.district.rules.hydrants.reach_ft
-    rows = [Bar(words.status_words(s, reach), counts[s], _of(counts[s], whole), s) for s in STATUSES]
+    rows = [Bar(words.status_words(s, reach), counts[s], of(counts[s], whole), s) for s in STATUSES]
     document.y = bars(document.pen, document.y, rows, whole) - 6.0
     planned = whole if not len(plan.addresses) else len(plan.addresses) - counts["hydrant"]
     document.heading("Coverage by response level", bookmark=True, keep=30.0 + 17.0 * len(plan.district.levels))
@@ -83,62 +77,43 @@ def _coverage(document: Document, plan: Plan) -> None:
     for k, level in enumerate(plan.district.levels):
         meets = _meets_at(plan, k)
         said = words.level_words(level.name)
-        rows.append(Bar(f"{said} ({level.engines} E, {level.tankers} T)", meets, _of(meets, planned)))
+        rows.append(Bar(f"{said} ({level.engines} E, {level.tankers} T)", meets, of(meets, planned)))
     document.y = bars(document.pen, document.y, rows, planned) - 4.0
     document.flow(
-        "Bars: addresses away from hydrants whose required flow the steady flow meets at each level "
+        f"Bars: addresses away from hydrants whose required flow the {words.FLOW} meets at each level "
         "(E engines, T tankers, in all on the road).", SMALL_PT,
     )  # fmt: skip
-
-
-def _of(part: int, whole: int) -> str:
-    if whole <= 0:
-        return f"{part:,}"
-    share = 100.0 * part / whole
-    said = f"{share:.0f}" if share >= 1.0 or not part else "under 1"
-    return f"{part:,} of {whole:,} ({said} %)"
-
-
-def _margins(document: Document, plan: Plan) -> None:
-    """Say what one tanker, or the first fill site, out of service costs."""
-    answered = np.isin(plan.answers.status.astype(str), ["served", "higher level"])
-    need = plan.needs.required_gpm
-    document.heading("With something out of service", bookmark=True)
-    total = int(answered.sum())
-    for said, column in (
-        ("any one tanker out", plan.levels.one_out_gpm), ("the first fill site out", plan.levels.backup_gpm),
-    ):  # fmt: skip
-        with np.errstate(invalid="ignore"):
-            held = int(np.sum(answered & (_at_level(plan, column) >= need)))
-        document.flow(f"With {said}, {_of(held, total)} of the addresses met now are still met at the same level.")
-    alone = int(np.sum(answered & (shown(plan, plan.levels.backup) < 0)))
-    document.flow(f"Addresses met now that have no backup fill site: {alone:,}.")
 
 
 def _shortfalls(document: Document, plan: Plan) -> None:
     """List the worst shortfalls, those without a route first in number."""
     document.heading("Worst shortfalls", bookmark=True, keep=50.0)
-    flow = np.nan_to_num(_at_level(plan, plan.levels.sustained_gpm))
+    flow = np.nan_to_num(at_level(plan, plan.levels.sustained_gpm))
     short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
     no_route = int(np.sum(plan.answers.status == "no route"))
     document.flow(f"Addresses not met: {len(order):,}. Addresses without a route: {no_route:,}.")
     if not order:
         return
-    site = shown(plan, plan.levels.site)
-    limit = plan.levels.limited_by
+    roads: dict[tuple[str, int], list[int]] = {}
+    road_of = {a: words.printable(group.road) for group in plan.groups for a in group.addresses}
+    for a in order:  # neighbours fall short alike: a row for each road and fill site, with its worst address
+        site = int(plan.levels.site[a, plan.answers.level[a]]) if plan.answers.level[a] >= 0 else -1
+        roads.setdefault((road_of.get(a, "") or words.where_words(plan, a), site), []).append(a)
     rows = []
-    for a in order[:_MOST_SHORTFALLS]:
-        have, want = words.supply(float(flow[a])), words.need(float(plan.needs.required_gpm[a]))
-        level = int(plan.answers.level[a])
+    for (road, site), mine in list(roads.items())[:_MOST_SHORTFALLS]:
+        worst, level = mine[0], int(plan.answers.level[mine[0]])
         rows.append((
-            words.where_words(plan, a)[:160], want, have, words.need(float(short[a])),
-            str(site[a] + 1) if site[a] >= 0 else "none", words.printable(limit[a, level]) if level >= 0 else "",
+            road[:90], f"{len(mine):,}", words.where_words(plan, worst)[:90],
+            words.need(float(plan.needs.required_gpm[worst])), words.supply(float(flow[worst])),
+            words.need(float(short[worst])), str(site + 1) if site >= 0 else "none",
+            words.printable(plan.levels.limited_by[worst, level]) if level >= 0 else "",
         ))  # fmt: skip
-    head = ("address", "required gpm", "steady gpm", "short gpm", "fill site", "held back by")
-    document.table(head, rows, (230.0, 70.0, 62.0, 58.0, 50.0, 70.0))
-    if len(order) > _MOST_SHORTFALLS:
-        document.flow(f"and {len(order) - _MOST_SHORTFALLS:,} more: see addresses.csv.", SMALL_PT)
+    head = ("road", "not met", "worst of them", "required gpm", f"{words.FLOW_SHORT} gpm", "short gpm", "fill site",
+            "held back by")  # fmt: skip
+    document.table(head, rows, (118.0, 40.0, 134.0, 52.0, 48.0, 44.0, 40.0, 64.0))
+    if len(roads) > _MOST_SHORTFALLS:
+        document.flow(f"and {len(roads) - _MOST_SHORTFALLS:,} more: see addresses.csv.", SMALL_PT)
 
 
 def _sites(document: Document, plan: Plan) -> None:
@@ -197,6 +172,60 @@ def _postings(document: Document, plan: Plan) -> None:
         document.flow("No posted weight, height or width is in the road data.")
     if len(found) > _MOST_POSTINGS:
         document.flow(f"and {len(found) - _MOST_POSTINGS:,} more.", SMALL_PT)
+    _costs(document, plan)
+    _unposted(document, plan)
+
+
+def _costs(document: Document, plan: Plan) -> None:
+    """List the postings that cost most, each as if it alone were lifted."""
+    if not plan.posting_costs:
+        return
+    document.heading("Postings that cost most", keep=60.0)
+    document.flow(
+        "What would be gained if one posting alone were lifted: round trips of all tankers together between each "
+        "address and its fill site. Minutes are summed over addresses, one fire each. What only the lifting "
+        "of two postings would gain is not listed."
+    )
+    rows = []
+    for cost in plan.posting_costs:
+        row = cost.stretches[0]
+        start = int(plan.roads.coord_start[row])
+        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
+        known = words.inventory_words(plan, next((r for r in cost.stretches if plan.bridge_row[r] >= 0), row))
+        name = words.road_words(plan, row) or "unnamed road"
+        rows.append((
+            _limit_words(plan, row), f"{name}; {known}"[:200] if known else name[:120],
+            f"{cost.addresses - cost.opened:,}", words.number(cost.saved_min), words.number(cost.most_min, 1),
+            f"{cost.opened:,}", place,
+        ))  # fmt: skip
+    head = ("posted", "road", "addresses sooner", "minutes in all", "most for one", "reached only then", "at")
+    document.table(head, rows, (90.0, 130.0, 58.0, 52.0, 48.0, 58.0, 104.0))
+
+
+def _unposted(document: Document, plan: Plan) -> None:
+    """List the bridges without a posted weight that chosen round trips drive, the busiest first: whom to ask."""
+    legs = chosen_legs(plan)
+    loaded, _ = trips_by_segment(len(plan.roads), legs, driven(plan, legs))
+    on_trips = np.flatnonzero(plan.limits.unposted_bridge & (loaded > 0))
+    if not len(on_trips):
+        return
+    document.heading("Bridges without a posted weight on chosen round trips", keep=50.0)
+    order = on_trips[np.argsort(-loaded[on_trips], kind="stable")]
+    rows = []
+    for row in order[:_MOST_POSTINGS].tolist():
+        start = int(plan.roads.coord_start[row])
+        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
+        name = words.road_words(plan, row) or "unnamed road"
+        known = words.inventory_words(plan, row) or "owner and rating not known"
+        rows.append((name[:120], f"{int(loaded[row]):,}", known[:200], place))
+    document.table(("road", "loaded trips", "bridge inventory", "at"), rows, (120.0, 50.0, 260.0, 110.0))
+    if len(order) > len(rows):
+        document.flow(f"and {len(order) - len(rows):,} more: layer bridges of preplan.gpkg.", SMALL_PT)
+    if len(plan.bridges):
+        document.flow(
+            "An operating rating is the heaviest load that may pass now and then. It is no posting: ask the owner.",
+            SMALL_PT,
+        )
 
 
 def _problems(document: Document, plan: Plan) -> None:
@@ -287,7 +316,12 @@ def report(plan: Plan) -> bytes:
     """Write the district's report: report.pdf."""
     document = Document(plan.district, "report")
     _title(document, plan)
-    parts = (_coverage, _margins, _shortfalls, _sites, _buildings, _times, _postings, _problems, _rules)
+    _coverage(document, plan)
+    coverage_pdf.coverage(document, Picture(plan))
+    parts = (
+        evidence_pdf.flow_against_need, _shortfalls, _sites, evidence_pdf.out_of_service, evidence_pdf.rater,
+        evidence_pdf.postings_cost, _postings, _buildings, _times, evidence_pdf.assumed_values, _problems, _rules,
+    )  # fmt: skip
     for part in parts:
         part(document, plan)
     document.heading("Method and limits", bookmark=True, keep=40.0)

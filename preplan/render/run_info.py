@@ -61,7 +61,7 @@ def run_json(
         ],
         "rules": rules_in_use(plan.district.rules),
         "counts": counts(plan, inputs),
-        "files": {name: sha256(content).hexdigest() for name, content in sorted(out_files.items())},
+        "files": {name: sha256(out_files[name]).hexdigest() for name in sorted(out_files)},
         "seconds": {step: round(taken, 2) for step, taken in seconds.items()},
     }
     text = json.dumps(run, ensure_ascii=False, allow_nan=False, indent=2)
@@ -94,6 +94,7 @@ def counts(plan: Plan, inputs: Inputs) -> dict[str, Any]:
         "units_in_service": len(plan.units),
         "hydrants": len(plan.hydrants),
         "closures": len(inputs.closures),
+        "bridges": len(inputs.bridges),
         "road_stretches": len(plan.roads),
         "road_problems": len(plan.problems),
         "kept_trips": len(plan.trips),

@@ -7,7 +7,7 @@ good for pictures, never for distances that count. Page coordinates are points (
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -245,6 +245,36 @@ def dotted(points: FloatArray, every: float) -> FloatArray:
     return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
 
 
+def heading(points: FloatArray, near_end_ft: float = 200.0) -> str:
+    """Name the direction in which a line ends, of eight.
+
+    >>> heading(np.array([[0.0, 0.0], [0.0, 500.0]])), heading(np.array([[0.0, 0.0], [-90.0, -90.0]]))
+    ('north', 'southwest')
+    """
+    along = _along(points)
+    from_ft = max(0.0, along[-1] - near_end_ft)
+    east, north = (points[-1, axis] - np.interp(from_ft, along, points[:, axis]) for axis in (0, 1))
+    names = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
+    return names[round(math.atan2(north, east) / (math.pi / 4)) % 8]
+
+
+def side_at_end(points: FloatArray, place: FloatArray, least_ft: float = 15.0) -> str:
+    """Say on which side of a line's end a place lies, seen along the line; '' for one on the line or straight ahead.
+
+    >>> side_at_end(np.array([[0.0, 0.0], [0.0, 500.0]]), np.array([40.0, 510.0]))
+    'right'
+    """
+    step = points[-1] - points[-2]
+    length = float(np.hypot(*step))
+    if length < _LEAST_PT:
+        return ""
+    off = place - points[-1]
+    left_ft = float(step[0] * off[1] - step[1] * off[0]) / length
+    if abs(left_ft) < max(least_ft, float(np.hypot(*off)) / 2):
+        return ""
+    return "left" if left_ft > 0 else "right"
+
+
 def arrows(points: FloatArray, every: float) -> list[tuple[float, float, float]]:
     """Place arrows along a line: x, y, and the direction in radians; one at least, none on a mere dot."""
     along = _along(points)
@@ -262,8 +292,7 @@ def arrows(points: FloatArray, every: float) -> list[tuple[float, float, float]]
 # --------------------------------------------------------------------------- labels
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
+class Spot(NamedTuple):
     """A place for a label: its middle on the page, and its slope in radians."""
 
     x: float
@@ -277,16 +306,35 @@ class Spot:
         return Box(self.x - across, self.y - up, self.x + across, self.y + up)
 
 
-def spots_on(line: FloatArray, off: float) -> list[Spot]:
-    """Place a label on the middle of a line's longest straight piece, the right way up; else off to a side."""
-    legs = np.diff(line, axis=0)
-    longest = int(np.argmax((legs**2).sum(axis=1)))
-    slope = math.atan2(legs[longest, 1], legs[longest, 0])
-    if abs(slope) > math.pi / 2:
-        slope -= math.copysign(math.pi, slope)
-    x, y = (line[longest] + line[longest + 1]) / 2
-    east, north = -math.sin(slope) * off, math.cos(slope) * off
-    return [Spot(float(x) + k * east, float(y) + k * north, slope) for k in (0.0, 1.0, -1.0)]
+def straights(points: FloatArray, start: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Find the longest straight piece of many lines at once: line r is `points[start[r]:start[r + 1]]`.
+
+    Returns
+    -------
+    middle
+        Middle of the piece, shape (lines, 2).
+    slope
+        Its slope in radians, between -pi / 2 and pi / 2: words along it stand the right way up.
+    """
+    if len(start) <= 1 or len(points) <= 1:
+        return np.empty((0, 2)), np.empty(0)
+    legs = np.diff(points, axis=0)
+    square = np.append((legs**2).sum(axis=1), -1.0)
+    square[start[1:] - 1] = -1.0  # from a line's end to the next one's start
+    most = np.repeat(np.maximum.reduceat(square, start[:-1]), np.diff(start))
+    longest = np.minimum.reduceat(np.where(square == most, np.arange(len(points)), len(points)), start[:-1])
+    longest = np.minimum(longest, len(legs) - 1)
+    slope = np.arctan2(legs[longest, 1], legs[longest, 0])
+    slope -= np.where(np.abs(slope) > math.pi / 2, np.copysign(math.pi, slope), 0.0)
+    return (points[longest] + points[longest + 1]) / 2, slope
+
+
+def spots_at(middle: FloatArray, slope: FloatArray, off: float) -> Iterator[Spot]:
+    """Place a label on the middle of each straight piece, else off to a side of it."""
+    for (x, y), lean in zip(middle.tolist(), slope.tolist(), strict=True):
+        east, north = -math.sin(lean) * off, math.cos(lean) * off
+        for side in (0.0, 1.0, -1.0):
+            yield Spot(x + side * east, y + side * north, lean)
 
 
 @dataclass(slots=True)
@@ -320,7 +368,10 @@ class Room:
 
     def place(self, spots: Iterable[Spot], width: float, height: float) -> Spot | None:
         """Take the first spot at which a label fits into the frame and overlaps nothing; None: leave it out."""
+        left, bottom, right, top = self.frame
         for spot in spots:
+            if not (left < spot.x < right and bottom < spot.y < top):
+                continue
             box = spot.box(width, height)
             free = self.frame.holds(box) and not any(box.meets(other) for other in self.taken)
             if free and not self._covers(spot, width, height):

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from preplan.plan import CardGroup, Plan
+from preplan.plan import CardGroup, Plan, Step
 from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import paper, symbols_pdf, words
-from preplan.render.charts import Picture, Subject
+from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
+from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 
 _MAP_PT, _MAP_HIGH_PT = 270.0, 262.0
 _GAP = 14.0
 _MOST_ROADS = 60
+_MOST_CIRCUITS = 12
+_MOST_NAME = 80
+_SIGN = "Verified on the ground by ________________________   date ____________"
 
 
 def shown(plan: Plan, column: IntArray) -> IntArray:
@@ -56,13 +60,6 @@ def _storage(site: FillSite) -> str:
     return f"{held}, refill {words.supply(site.refill_gpm)} gpm" if site.refill_gpm is not None else held
 
 
-def _largest_group(plan: Plan, first: IntArray, row: int) -> CardGroup | None:
-    """Take the group with the most addresses of those whose lead fills here and has a trip."""
-    trip = shown(plan, plan.levels.trip)
-    mine = [group for group in plan.groups if first[group.lead] == row and trip[group.lead] >= 0]
-    return max(mine, key=lambda group: (len(group.addresses), -group.lead), default=None)
-
-
 def _served(plan: Plan, mine: BoolArray) -> list[str]:
     """List roads with the number of their addresses, the most first."""
     roads: dict[str, int] = {}
@@ -77,6 +74,17 @@ def _served(plan: Plan, mine: BoolArray) -> list[str]:
     return said + ([f"and {len(ordered) - _MOST_ROADS} more roads"] if len(ordered) > _MOST_ROADS else [])
 
 
+def _one_way(plan: Plan, mine: BoolArray) -> list[str]:
+    """List the cards served from a site on whose circuit the empties should go another way, and by which."""
+    said: dict[str, None] = {}
+    for group in plan.groups:
+        for flag in plan.answers.flags[group.lead] if mine[group.lead] else ():
+            if flag.code == "one way traffic":
+                road = words.printable(group.road) or words.where_words(plan, group.lead)
+                said[f"{road}: {words.printable(str(flag.value).rpartition(', ')[0])}"] = None
+    return list(said)[:_MOST_ROADS]
+
+
 def _site_page(document: Document, picture: Picture, row: int, first: IntArray, backup: IntArray) -> None:
     """Draw the card of one site; what does not fit goes on to a next page."""
     plan, site = picture.plan, picture.plan.sites[row]
@@ -89,18 +97,17 @@ def _site_page(document: Document, picture: Picture, row: int, first: IntArray, 
     low = pen.lines(LEFT_PT + 34.0, top - 4.0, [Line(said, size, bold=True)])
     out = "" if site.in_service else "; OUT OF SERVICE"
     pen.lines(LEFT_PT + 34.0, low, [Line(f"{site.kind}{out}", 11.0)])
-    group = _largest_group(plan, first, row)
+    circuits = _circuits(plan, first, row)
+    group = circuits[0] if circuits else None
     _draw_facts(document, picture, row, group, top - 46.0)
     _draw_service(document, plan, first == row, backup == row)
     if group is not None:
         _draw_circuit(document, plan, group, row)
     for flag in plan.site_flags[row]:
         document.flow(f"• {words.flag_words(flag)}")
-    document.y -= 6.0
-    if document.y - 20.0 > FOOT_PT:
-        pen.text(
-            LEFT_PT, FOOT_PT + 4.0, "Checked on the ground by ________________________   date ____________", SMALL_PT
-        )
+    _draw_other_circuits(document, plan, circuits[1:])
+    if document.y - 26.0 > FOOT_PT:
+        pen.text(LEFT_PT, FOOT_PT + 4.0, _SIGN, SMALL_PT)
 
 
 def _draw_facts(document: Document, picture: Picture, row: int, group: CardGroup | None, top: float) -> None:
@@ -116,7 +123,7 @@ def _draw_facts(document: Document, picture: Picture, row: int, group: CardGroup
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
     if group is not None:
         trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
-        subject = picture.subject(group.addresses, group.lead, trip)
+        subject = picture.subject(group.addresses, group.lead, trip, steps=group.out_steps)
     else:
         subject = Subject((), site=row)
     picture.draw(pen, Box(RIGHT_PT - _MAP_PT, top - _MAP_HIGH_PT, RIGHT_PT, top), subject)
@@ -132,23 +139,97 @@ def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: Bo
     document.flow(f"First choice of {int(mine.sum())} addresses, backup of {int(stands_in.sum())}{largest}.", bold=True)
     roads = _served(plan, mine)
     document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
+    one_way = _one_way(plan, mine)
+    if one_way:
+        document.flow(f"One way traffic on narrow roads: {'; '.join(one_way)}.")
+
+
+def _circuits(plan: Plan, first: IntArray, row: int) -> list[CardGroup]:
+    """List the groups whose lead fills here and has a trip, those of most addresses first."""
+    trip = shown(plan, plan.levels.trip)
+    mine = [group for group in plan.groups if first[group.lead] == row and trip[group.lead] >= 0]
+    return sorted(mine, key=lambda group: (-len(group.addresses), group.lead))
+
+
+def _circuit_name(plan: Plan, group: CardGroup) -> str:
+    road, count = words.printable(group.road), len(group.addresses)
+    if not road or count == 1:
+        return words.where_words(plan, group.lead)[:_MOST_NAME]
+    if 0 <= group.first_number < group.last_number:
+        road = f"{road} {group.first_number} to {group.last_number}"
+    return f"{road[:_MOST_NAME]} ({count} addresses)"
 
 
 def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) -> None:
-    """Write the circuit of the largest group as a driver's list."""
-    lead = group.lead
-    trip = int(plan.levels.trip[lead, plan.answers.level[lead]])
-    road = words.printable(group.road) or words.where_words(plan, lead)
-    document.heading(f"Circuit for {road} ({len(group.addresses)} addresses)", 11.0, keep=60.0)
+    """Write the circuit of the largest group as a driver's list, a line a step."""
+    document.heading(f"Circuit for {_circuit_name(plan, group)}", 11.0, keep=60.0)
+    trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
+    for head, steps, length in _legs(plan, group, trip):
+        document.flow(f"{head}: {length}", bold=True)
+        for at, step in enumerate(words.directions(steps), 1):
+            document.flow(f"{at}. {step}", indent=12.0)
+    document.flow(f"Limits: {_limits(plan, trip)}")
+    for flag in plan.answers.flags[group.lead]:
+        if flag.code in ("one way traffic", "meeting on narrow road"):
+            document.flow(words.flag_words(flag), bold=True)
+    document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
+
+
+def _draw_other_circuits(document: Document, plan: Plan, circuits: Sequence[CardGroup]) -> None:
+    """Write further circuits, a paragraph a leg."""
+    if not circuits:
+        return
+    document.heading("Further circuits from here", 11.0, keep=60.0)
+    for group in circuits[:_MOST_CIRCUITS]:
+        trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
+        document.room(5.0 * SMALL_PT * 1.2 + 4.0)
+        document.y -= 3.0
+        document.flow(_circuit_name(plan, group), bold=True)
+        for head, steps, length in _legs(plan, group, trip):
+            said = "; ".join(words.directions(steps)) or "directions are not known"
+            document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
+        document.flow(f"Limits: {_limits(plan, trip)}", SMALL_PT, indent=10.0)
+    rest = len(circuits) - _MOST_CIRCUITS
+    if rest > 0:
+        document.flow(f"and {rest:,} more circuits: see the cards.", SMALL_PT)
+
+
+def _legs(plan: Plan, group: CardGroup, trip: int) -> Iterator[tuple[str, tuple[Step, ...], str]]:
+    """Give heading, steps, and minutes and miles of both legs."""
     trips = plan.trips
-    for head, steps, minutes, miles in (
+    for head, steps, minutes, length in (
         ("Leave the fill site full", group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
         ("Leave the dump site empty", group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
     ):
-        document.flow(f"{head}: {words.minutes(float(minutes))}, {words.miles(float(miles))}", bold=True)
-        for at, step in enumerate(words.directions(steps), 1):
-            document.flow(f"{at}. {step}", indent=12.0)
-    document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
+        yield head, steps, f"{words.minutes(float(minutes))}, {words.miles(float(length))}"
+
+
+def _limits(plan: Plan, trip: int) -> str:
+    """Say what a driver must know of a circuit: its vehicle, postings, bridges, where none can pass."""
+    trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
+    said = [f"found for tankers up to {words.need(cut.loaded_lb)} lb loaded, {cut.height_ft:g} ft high"]
+    posted = [_lowest(plan, rows) for rows in plan.trip_rows(trip)]
+    for leg, lowest in zip(("loaded", "empty"), posted, strict=True):
+        if lowest:
+            said.append(f"lowest posting on the {leg} leg {lowest}")
+    avoided = float(trips.posted_avoided_min[trip])
+    if round(avoided, 1) > 0.0:
+        said.append(f"goes {words.minutes(avoided)} round what is posted: no short cuts")
+    bridges = int(trips.unposted_bridges[trip])
+    if bridges:
+        said.append(f"{bridges} crossing{'s' * (bridges > 1)} of bridges without a posted weight: unknown, not safe")
+    narrow_mi = float(trips.narrow_mi[trip])
+    if round(narrow_mi, 1) > 0.0:
+        said.append(f"one truck wide for {words.miles(narrow_mi)}: loaded goes first, agree by radio where empty waits")
+    turn = "turn round at the dump site (assumed possible)" if trips.turn_at_dump[trip] else "no turn at the dump site"
+    return f"{'; '.join([*said, turn])}."
+
+
+def _lowest(plan: Plan, rows: list[int]) -> str:
+    """Name the lowest posted weight on a leg; '' where none is posted."""
+    segments = plan.forest.segment[rows]
+    lowest = float(plan.limits.max_lb[segments].min()) if len(rows) else np.inf
+    return f"{words.supply(lowest)} lb" if np.isfinite(lowest) else ""
 
 
 def sites(plan: Plan) -> bytes:

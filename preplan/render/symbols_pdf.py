@@ -10,79 +10,76 @@ from preplan.render.paper import BLACK, BLUE, GREY, SMALL_PT, WHITE, YELLOW, Pen
 
 def status_mark(pen: Pen, status: str, x: float, y: float, size: float) -> None:
     """Draw a status symbol of a width, centred: one status, one shape, one shade."""
+    pen.stamp((status, size), x, y, lambda: _status_mark(pen, status, size))
+
+
+def _status_mark(pen: Pen, status: str, size: float) -> None:
     half = size / 2
-    canvas = pen.canvas
-    canvas.saveState()
-    canvas.setLineWidth(max(0.8, size * 0.1))
+    pen.width(max(0.8, size * 0.1))
     if status == "served":
         pen.ink(BLUE, BLUE)
-        canvas.circle(x, y, half, stroke=0, fill=1)
+        pen.circle(0.0, 0.0, half, stroke=False, fill=True)
     elif status == "higher level":
         pen.ink(BLACK, YELLOW)
-        canvas.rect(x - half * 0.88, y - half * 0.88, size * 0.88, size * 0.88, fill=1)
+        pen.rect(-half * 0.88, -half * 0.88, size * 0.88, size * 0.88, fill=True)
     elif status == "not met":
         pen.ink(BLACK, BLACK)
-        pen.shape([(x - half, y - half * 0.85), (x + half, y - half * 0.85), (x, y + half * 0.95)])
+        pen.shape([(-half, -half * 0.85), (half, -half * 0.85), (0.0, half * 0.95)])
     elif status == "no route":
-        canvas.setLineWidth(size * 0.26)
-        canvas.line(x - half * 0.8, y - half * 0.8, x + half * 0.8, y + half * 0.8)
-        canvas.line(x - half * 0.8, y + half * 0.8, x + half * 0.8, y - half * 0.8)
+        pen.width(size * 0.26)
+        arm = half * 0.8
+        pen.strokes((-arm, -arm, arm, arm), (-arm, arm, arm, -arm))
     else:
         pen.ink(GREY, WHITE)
-        canvas.circle(x, y, half * 0.62, stroke=1, fill=0)
-    canvas.restoreState()
+        pen.circle(0.0, 0.0, half * 0.62)
 
 
 def star_mark(pen: Pen, x: float, y: float, size: float) -> None:
     """Draw the star of the chosen address's dump site."""
-    pen.canvas.saveState()
+    pen.stamp(("star", size), x, y, lambda: _star_mark(pen, size))
+
+
+def _star_mark(pen: Pen, size: float) -> None:
     pen.ink(WHITE, BLACK)
-    pen.canvas.setLineWidth(1.0)
+    pen.width(1.0)
     turns = [math.pi / 2 + k * math.pi / 5 for k in range(10)]
     reach = [size / 2, size / 4.6] * 5
-    pen.shape([(x + r * math.cos(t), y + r * math.sin(t)) for r, t in zip(reach, turns, strict=True)])
-    pen.canvas.restoreState()
+    pen.shape([(r * math.cos(t), r * math.sin(t)) for r, t in zip(reach, turns, strict=True)])
 
 
 def fill_mark(pen: Pen, site: FillSite, label: str, x: float, y: float, size: float = 18.0) -> None:
     """Draw a fill site: an upright drop with its number, a mark for its kind, dashed when seasonal, crossed if out."""
-    canvas, r = pen.canvas, max(size, width_of(label, SMALL_PT, bold=True) + 5.0) / 2
-    canvas.saveState()
+    key = ("fill site", site.kind, site.seasonal, site.in_service, label, size)
+    pen.stamp(key, x, y, lambda: _fill_mark(pen, site, label, size))
+
+
+def _fill_mark(pen: Pen, site: FillSite, label: str, size: float) -> None:
+    r = max(size, width_of(label, SMALL_PT, bold=True) + 5.0) / 2
     pen.ink(BLACK, WHITE)
-    canvas.setLineWidth(1.2)
+    pen.width(1.2)
     if site.seasonal:
-        canvas.setDash([2.2, 1.6])
-    path = canvas.beginPath()
-    path.moveTo(x, y + r * 1.9)
-    path.curveTo(x + r * 0.35, y + r * 1.25, x + r, y + r * 0.8, x + r, y)
-    path.curveTo(x + r, y - r * 1.33, x - r, y - r * 1.33, x - r, y)
-    path.curveTo(x - r, y + r * 0.8, x - r * 0.35, y + r * 1.25, x, y + r * 1.9)
-    path.close()
-    canvas.drawPath(path, stroke=1, fill=1)
-    canvas.setDash([])
-    _kind_mark(pen, site.kind, x, y - r * 0.63)
+        pen.dash(2.2, 1.6)
+    drop = [(0.0, 1.9), (0.35, 1.25), (1.0, 0.8), (1.0, 0.0), (1.0, -1.33), (-1.0, -1.33), (-1.0, 0.0), (-1.0, 0.8),
+            (-0.35, 1.25), (0.0, 1.9)]  # fmt: skip
+    pen.curves([(east * r, north * r) for east, north in drop], fill=True)
+    pen.dash()
+    _kind_mark(pen, site.kind, -r * 0.63)
     if not site.in_service:
-        canvas.setLineWidth(1.0)
-        canvas.line(x - r, y - r, x + r, y + r * 1.4)
-        canvas.line(x - r, y + r * 1.4, x + r, y - r)
+        pen.width(1.0)
+        pen.strokes((-r, -r, r, r * 1.4), (-r, r * 1.4, r, -r))
         pen.ink(WHITE, WHITE)
         half = width_of(label, SMALL_PT, bold=True) / 2 + 0.8
-        canvas.rect(x - half, y - r * 0.12 - 0.8, 2 * half, SMALL_PT * 0.92, stroke=0, fill=1)
+        pen.rect(-half, -r * 0.12 - 0.8, 2 * half, SMALL_PT * 0.92, stroke=False, fill=True)
     pen.ink(BLACK, BLACK)
-    pen.text(x, y - r * 0.12, label, SMALL_PT, bold=True, align="middle")
-    canvas.restoreState()
+    pen.text(0.0, -r * 0.12, label, SMALL_PT, bold=True, align="middle")
 
 
-def _kind_mark(pen: Pen, kind: str, x: float, y: float) -> None:
+def _kind_mark(pen: Pen, kind: str, y: float) -> None:
     """Draw the small inner mark of a fill site's kind, about 7 by 4 points."""
-    canvas = pen.canvas
-    canvas.setLineWidth(0.9)
+    pen.width(0.9)
     if kind == "draft":
-        path = canvas.beginPath()
-        path.moveTo(x - 3.6, y)
-        path.curveTo(x - 1.8, y + 3.2, x - 1.8, y + 1.0, x, y)
-        path.curveTo(x + 1.8, y - 1.0, x + 1.8, y - 3.2, x + 3.6, y)
-        canvas.drawPath(path, stroke=1, fill=0)
+        wave = [(-3.6, 0.0), (-1.8, 3.2), (-1.8, 1.0), (0.0, 0.0), (1.8, -1.0), (1.8, -3.2), (3.6, 0.0)]
+        pen.curves([(east, y + north) for east, north in wave])
         return
     pieces = {
         "hydrant": ((-2.5, 0, 2.5, 0), (0, -2, 0, 2)),
@@ -90,18 +87,20 @@ def _kind_mark(pen: Pen, kind: str, x: float, y: float) -> None:
         "cistern": ((-3, 1.2, 3, 1.2), (-3, -1.2, 3, -1.2)),
         "tank": ((-2.5, 1.8, -2.5, -1.8), (-2.5, -1.8, 2.5, -1.8), (2.5, -1.8, 2.5, 1.8)),
     }
-    for x0, y0, x1, y1 in pieces.get(kind, ()):
-        canvas.line(x + x0, y + y0, x + x1, y + y1)
+    if kind in pieces:
+        pen.strokes(*((x0, y + y0, x1, y + y1) for x0, y0, x1, y1 in pieces[kind]))
 
 
 def station_mark(pen: Pen, label: str, x: float, y: float, size: float = 15.0) -> None:
     """Draw a station: the outline of a gabled house with its number."""
+    pen.stamp(("station", label, size), x, y, lambda: _station_mark(pen, label, size))
+
+
+def _station_mark(pen: Pen, label: str, size: float) -> None:
     half = max(size, width_of(label, SMALL_PT) + 4.0) / 2
-    pen.canvas.saveState()
     pen.ink(BLACK, WHITE)
-    pen.canvas.setLineWidth(1.0)
-    low, eaves, ridge = y - 6.0, y + 4.0, y + 10.0
-    pen.shape([(x - half, low), (x + half, low), (x + half, eaves), (x, ridge), (x - half, eaves)])
+    pen.width(1.0)
+    low, eaves, ridge = -6.0, 4.0, 10.0
+    pen.shape([(-half, low), (half, low), (half, eaves), (0.0, ridge), (-half, eaves)])
     pen.ink(BLACK, BLACK)
-    pen.text(x, y - 4.0, label, SMALL_PT, align="middle")
-    pen.canvas.restoreState()
+    pen.text(0.0, -4.0, label, SMALL_PT, align="middle")

@@ -41,12 +41,6 @@ TRIP_COLUMNS = (
 """Columns of trips.csv, in order."""
 REJECTED_COLUMNS = ("file", "row", "id", "column", "value", "rule")
 """Columns of rejected.csv, in order."""
-TIMELINE_COLUMNS = frozenset({
-    "uninterrupted_gpm", "uninterrupted_on_arrival_gpm", "first_water_min", "mws_by_min", "gap_min",
-    "gap_on_arrival_min", "short_gal", "call_by_min",
-})  # fmt: skip
-"""Columns that only a timeline can fill. A plan carries none yet: this is the one place that leaves them empty."""
-
 NOISE = 1e-6
 """What arithmetic may leave above or below a whole number; less is not rounded away from it."""
 FORMULA_STARTS = frozenset("=+-@\t\r\n")
@@ -114,7 +108,7 @@ def address_columns(plan: Plan) -> dict[str, Cells]:
     site_ids = [site.site_id for site in plan.sites]
     out_min, back_min = _from_trip(plan.trips.out_min, trip), _from_trip(plan.trips.back_min, trip)
     shown = np.where(np.isin(plan.answers.status, ("served", "higher level")), level, -1)
-    return _in_order(ADDRESS_COLUMNS, len(addresses), {
+    return _in_order(ADDRESS_COLUMNS, {
         "address_id": addresses.address_id.tolist(),
         "label": addresses.label.tolist(),
         "lon": numbers(np.round(addresses.lon, 6), 6),
@@ -134,7 +128,13 @@ def address_columns(plan: Plan) -> dict[str, Cells]:
         "round_trip_mi": miles(_from_trip(plan.trips.out_mi, trip) + _from_trip(plan.trips.back_mi, trip)),
         "cycle_min": minutes(flow_at_level(levels.cycle_min, level)),
         "sustained_gpm": supply(flow_at_level(levels.sustained_gpm, level)),
+        "uninterrupted_gpm": supply(flow_at_level(levels.uninterrupted_gpm, level)),
         "limited_by": text_at_level(levels.limited_by, level),
+        "first_water_min": minutes(plan.answers.first_water_min),
+        "mws_by_min": minutes(plan.answers.mws_by_min),
+        "gap_min": minutes(plan.answers.gap_min),
+        "short_gal": need(plan.answers.short_gal),
+        "call_by_min": minutes(plan.answers.call_by_min),
         "tankers": units_by_arrival(plan, mask_at_level(levels.used, level), np.arange(len(addresses))),
         "driveway_ft": need(plan.frontages.driveway_ft),
         "flags": ["; ".join(map(str, flags)) for flags in plan.answers.flags],
@@ -146,13 +146,17 @@ def level_columns(plan: Plan) -> dict[str, Cells]:
     levels = plan.levels
     n_levels = len(plan.district.levels)
     address = np.repeat(np.arange(len(plan.addresses)), n_levels)
-    return _in_order(LEVEL_COLUMNS, len(address), {
+    return _in_order(LEVEL_COLUMNS, {
         "address_id": plan.addresses.address_id[address].tolist(),
         "response_level": [one.name for one in plan.district.levels] * len(plan.addresses),
         "fill_site_id": named([site.site_id for site in plan.sites], levels.site.ravel()),
         "tankers": units_by_arrival(plan, levels.used.reshape(len(address), len(plan.units)), address),
         "left_out": units_by_arrival(plan, _left_out(plan).reshape(len(address), len(plan.units)), address),
         "sustained_gpm": supply(levels.sustained_gpm.ravel()),
+        "uninterrupted_gpm": supply(levels.uninterrupted_gpm.ravel()),
+        "uninterrupted_on_arrival_gpm": supply(levels.on_arrival_gpm.ravel()),
+        "gap_min": minutes(levels.gap_min.ravel()),
+        "gap_on_arrival_min": minutes(levels.gap_on_arrival_min.ravel()),
         "one_out_gpm": supply(levels.one_out_gpm.ravel()),
         "limited_by": levels.limited_by.ravel().tolist(),
         "meets": _meets(plan),
@@ -162,7 +166,7 @@ def level_columns(plan: Plan) -> dict[str, Cells]:
 def trip_columns(plan: Plan) -> dict[str, Cells]:
     """Return the columns of trips.csv by name: one row a kept round trip."""
     trips = plan.trips
-    return _in_order(TRIP_COLUMNS, len(trips), {
+    return _in_order(TRIP_COLUMNS, {
         "address_id": plan.addresses.address_id[trips.address].tolist(),
         "site_id": named([site.site_id for site in plan.sites], trips.site),
         "out_min": minutes(trips.out_min),
@@ -211,15 +215,14 @@ def _left_out(plan: Plan) -> BoolArray:
 
 def _meets(plan: Plan) -> list[str]:
     """Say yes or no; nothing where a hydrant made the question idle and no flow was computed."""
-    unasked = (plan.answers.status == "hydrant")[:, None] & np.isnan(plan.levels.sustained_gpm)
+    unasked = (plan.answers.status == "hydrant")[:, None] & np.isnan(plan.levels.uninterrupted_gpm)
     words: list[str] = np.where(unasked, "", np.where(plan.levels.meets, "yes", "no")).ravel().tolist()
     return words
 
 
-def _in_order(names: Iterable[str], rows: int, columns: Mapping[str, Cells]) -> dict[str, Cells]:
-    """Put columns into the order of the contract, those of the timeline empty."""
-    empty = Numbers(np.full(rows, np.nan), 0)
-    return {name: empty if name in TIMELINE_COLUMNS else columns[name] for name in names}
+def _in_order(names: Iterable[str], columns: Mapping[str, Cells]) -> dict[str, Cells]:
+    """Put columns into the order of the contract."""
+    return {name: columns[name] for name in names}
 
 
 def named(names: list[str], index: IntArray) -> list[str]:

@@ -73,12 +73,12 @@ def fill_sites_kml(plan: Plan) -> bytes:
         for kind, (colour, width) in _LINES.items()
     )
     points = "".join(
-        f"<Placemark><name>{_text(_name(site, number))}</name><description>{_text(_about(site))}</description>"
+        f"<Placemark><name>{_text(_name(site, number))}</name><description>{_html(_about(site))}</description>"
         f"<Point><coordinates>{site.lon:.6f},{site.lat:.6f}</coordinates></Point></Placemark>\n"
         for number, site in enumerate(plan.sites, start=1)
     )
     lines = "".join(
-        f"<Placemark><name>{_text(leg.name)}</name><description>{_text(leg.about)}</description>"
+        f"<Placemark><name>{_text(leg.name)}</name><description>{_html(leg.about)}</description>"
         f"<styleUrl>#{leg.kind}</styleUrl><LineString><tessellate>1</tessellate><coordinates>"
         + " ".join(f"{lon:.6f},{lat:.6f}" for lon, lat in leg.lonlat.tolist())
         + "</coordinates></LineString></Placemark>\n"
@@ -87,7 +87,7 @@ def fill_sites_kml(plan: Plan) -> bytes:
     folders = f"<Folder><name>Fill sites</name>\n{points}</Folder>\n<Folder><name>Circuits</name>\n{lines}</Folder>\n"
     return (
         f'{_HEAD}<kml xmlns="http://www.opengis.net/kml/2.2"><Document><name>{_text(_title(plan))}</name>'
-        f"<description>{_text(_notice(legs))}</description>\n{styles}{folders}</Document></kml>\n"
+        f"<description>{_html(_notice(legs))}</description>\n{styles}{folders}</Document></kml>\n"
     ).encode()
 
 
@@ -166,3 +166,8 @@ def _about(site: FillSite) -> str:
 
 def _text(text: str) -> str:
     return escape(NOT_XML.sub(" ", text))
+
+
+def _html(text: str) -> str:
+    """Write a description of KML, which programs show as HTML: other people's tags stand there as they wrote them."""
+    return _text(escape(text))

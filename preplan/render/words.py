@@ -10,10 +10,9 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 
-import numpy as np
-
 from preplan.plan import Flag, Plan, Step
 from preplan.records import ALL_MONTHS, FillSite
+from preplan.units import FT_PER_MI
 
 CAUTIONS = (
     "An estimate for planning. Confirm roads, bridges, water and access on the ground. "
@@ -23,6 +22,12 @@ CAUTIONS = (
 ROAD_CREDIT = "Road data: OpenStreetMap contributors, Open Database License (ODbL)."
 """The licence asks to be named wherever the roads are drawn."""
 NOT_KNOWN = "not known"
+FLOW = "uninterrupted flow"
+"""What the pages hold against the required flow."""
+FLOW_SHORT = "without a dry minute"
+"""The same behind a number of gpm."""
+FLOW_NOTE = "Held without a dry minute once full flow is asked for, all units alerted at once; not for ever."
+"""What that flow says, and does not."""
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
 DIRECTION_LINES = 8
@@ -33,6 +38,7 @@ _MONTHS = (
     "November", "December",
 )  # fmt: skip
 _TINY = 1e-6
+_SHORT_MI = 0.1
 _SURROGATES = (0xD800, 0xDFFF)
 _LIMITS = {
     "tankers": "tankers: their number, size and trip",
@@ -52,11 +58,15 @@ _FLAGS = {
     "single fill site": "Only one fill site serves here: no backup.",
     "seasonal": "The fill site works {n} only.",
     "dead end": "On a dead-end road: one way in and out.",
+    "dump site at junction": "Tankers stop at a junction: {n} of the hose goes along the road.",
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
     "posted bridge avoided": "Goes round a posted weight, height or width: {n} longer.",
-    "unposted bridges": "Bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
+    "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
     "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
+    "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
+    "hold one until the other is through.",
+    "one way traffic": "Loaded and empty tankers would meet on a road one truck wide: send {n}.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "source runs out": "The source holds {n}, which sets the flow.",
@@ -65,9 +75,10 @@ _FLAGS = {
     "not a building": "Not a building in the address table.",
     "left out": "Left out, since the flow is no less without: {n}.",
     "level short": "The response level asks for more units than can come: {n}.",
-    "close": "Close call: the steady flow is hardly above or below the required flow at {n}.",
+    "close": f"Close call: the {FLOW} is hardly above or below the required flow at {{n}}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
     "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
+    "road closed": "No tanker gets here in {n}: a road on the way is closed or posted then.",
     "send with first alarm": "Send this response level with the first alarm.",
     "sprinklered": "Sprinklered: the required flow is not lowered for it.",
     "out of service": "Out of service.",
@@ -76,6 +87,8 @@ _FLAGS = {
     "shares its source": "Shares its water with: {n}.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
+_MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
+_SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _METHODS = {
     "nfpa1142": "NFPA 1142 minimum supply", "iso": "ISO needed fire flow", "nfa": "the NFA quick formula",
     "iowa": "the Iowa rate", "given": "the value given",
@@ -155,6 +168,17 @@ def minutes(value: float | None) -> str:
 def miles(value: float | None) -> str:
     """Write miles to 0.01."""
     return f"{number(value, 2)} mi" if _finite(value) else NOT_KNOWN
+
+
+def way_length(length_mi: float) -> str:
+    """Write how far to drive: miles to 0.01, and below a tenth of a mile feet to 10.
+
+    >>> way_length(1.234), way_length(0.06), way_length(0.0004)
+    ('1.23 mi', '320 ft', '10 ft')
+    """
+    if not math.isfinite(length_mi) or length_mi >= _SHORT_MI:
+        return miles(length_mi)
+    return f"{max(10.0, round(length_mi * FT_PER_MI / 10.0) * 10.0):.0f} ft"
 
 
 def feet(value: float | None) -> str:
@@ -268,16 +292,20 @@ def limit_words(limited_by: str) -> str:
     return _LIMITS.get(limited_by, printable(limited_by)) or NOT_KNOWN
 
 
+def _span(said: str) -> list[int]:
+    """List the months of '4-11', '11-3' or '5'."""
+    first, last = (int(m) for m in said.split("-")) if "-" in said else (int(said), int(said))
+    return [(first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1)]
+
+
 def _flag_number(flag: Flag) -> str:
     """Write a flag's number with its unit, or the months it names."""
     value = flag.value
     if value is None:
         return NOT_KNOWN
     if isinstance(value, str):
-        span = re.fullmatch(r"\s*(\d{1,2})\s*-\s*(\d{1,2})\s*", value)
-        if flag.code == "seasonal" and span and all(1 <= int(m) <= len(_MONTHS) for m in span.groups()):
-            first, last = (int(m) for m in span.groups())
-            return months((first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1))
+        if flag.code in ("seasonal", "road closed") and _SPANS.fullmatch(value):
+            return months(month for span in value.split(",") for month in _span(span))
         return ", ".join(map(level_words, value.split(", "))) if flag.code == "close" else printable(value)
     if flag.code == "close":
         return f"{100 * value:.0f} % of it"
@@ -307,8 +335,21 @@ def step_words(step: Step) -> str:
     >>> step_words(Step(road="Mill Road", miles=0.5, turn="Left on", note="dead end"))
     'Left on Mill Road, 0.50 mi (dead end)'
     """
-    said = f"{printable(step.turn)} {printable(step.road) or 'unnamed road'}, {miles(step.miles)}"
+    said = f"{printable(step.turn)} {printable(step.road) or 'unnamed road'}, {way_length(step.miles)}"
     return f"{said} ({printable(step.note)})" if step.note else said
+
+
+def step_numbers(count: int, most: int = DIRECTION_LINES) -> list[tuple[int, int]]:
+    """Give (number in the list, index) of the steps that `directions` lists.
+
+    >>> step_numbers(2), [number for number, _ in step_numbers(20)]
+    ([(1, 0), (2, 1)], [1, 2, 3, 5, 6, 7, 8])
+    """
+    if count <= most:
+        return [(at + 1, at) for at in range(count)]
+    head = (most - 1) // 2
+    tail = most - 1 - head
+    return [(at + 1, at) for at in range(head)] + [(head + 2 + k, count - tail + k) for k in range(tail)]
 
 
 def directions(steps: Sequence[Step], most: int = DIRECTION_LINES) -> list[str]:
@@ -338,6 +379,23 @@ def road_words(plan: Plan, segment: int) -> str:
     return printable(plan.roads.name[segment]) or printable(plan.roads.ref[segment])
 
 
+def inventory_words(plan: Plan, segment: int) -> str:
+    """Say what the bridge inventory knows of a stretch of bridge, '' where nothing; a rating is never a posting."""
+    row = int(plan.bridge_row[segment])
+    if row < 0:
+        return ""
+    table = plan.bridges
+    rated = float(table.operating_lb[row])
+    said = [
+        printable(table.owner[row]),
+        f"operating rating {supply(rated)} lb" if math.isfinite(rated) else "not rated",
+        printable(table.posting[row]),
+        f"structure {printable(table.bridge_id[row])}",
+        "" if plan.bridge_named[segment] else "found by its place alone",
+    ]
+    return "; ".join(filter(None, said))
+
+
 def rate_words(site: FillSite) -> str:
     """Say a site's rate into one tanker, and whether it was measured."""
     rate = f"{supply(site.fill_gpm)} gpm"
@@ -360,49 +418,50 @@ def where_words(plan: Plan, address: int) -> str:
     return printable(plan.addresses.label[address]) or printable(plan.addresses.address_id[address])
 
 
-def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
-    """List (job, units by name) for one address and level; units of the fleet without one are named too."""
-    table = plan.levels
-    jobs = {
-        "attack": int(table.attack_engine[address, level]),
-        "fill": int(table.fill_engine[address, level]),
-        "dump": int(table.dump_engine[address, level]),
-    }
-    if jobs["dump"] == jobs["attack"] >= 0:
-        jobs = {"attack and dump": jobs["attack"], "fill": jobs["fill"]}
-    rows = [(job, printable(plan.units[unit].unit_id)) for job, unit in jobs.items() if unit >= 0]
-    used, fleet = table.used[address, level], table.fleet[address, level].copy()
-    tankers = plan.unit_ids(used, address)
-    if tankers:
-        carried = sum(plan.units[u].tank_gal for u in np.flatnonzero(used).tolist())
-        rows.append(("tankers", f"{printable(' '.join(tankers))} ({gallons(carried)})"))
-    fleet[[unit for unit in jobs.values() if unit >= 0]] = False
-    hauls = table.tankers[address, level]
-    for job, mask in (("left out", fleet & hauls & ~used), ("no job yet", fleet & ~hauls & ~used)):
-        rest = plan.unit_ids(mask, address)
-        if rest:
-            rows.append((job, printable(" ".join(rest))))
-    return rows
-
-
 def basis_words(basis: str) -> str:
     """Say a requirement's basis, `method:size source`, in words.
 
     >>> basis_words("nfpa1142:default dwelling")
-    'by NFPA 1142 minimum supply, building: default dwelling'
+    'by NFPA 1142 minimum supply; no size is known: a default dwelling stands in'
+    >>> basis_words("given:table, gal = gpm x 120 min")
+    'as the address table gives the rate; gallons: that rate for 120 min'
     """
     method, _, size = printable(basis).partition(":")
-    by = _METHODS.get(method, method) or NOT_KNOWN
-    return f"by {by}, building: {size}" if size else f"by {by}"
+    if method == "given":
+        return _given_words(size)
+    by = f"by {_METHODS.get(method, method) or NOT_KNOWN}"
+    if size.startswith("default "):
+        return f"{by}; no size is known: a {size} stands in"
+    known = {
+        "table": f"{by}; size from the address table",
+        "footprint": f"{by}; size from the footprint in the map data",
+        "not a building": f"{by}: not a building in the address table, so the least it asks",
+    }
+    return known.get(size, f"{by}; size from {size}" if size else by)
+
+
+def _given_words(size: str) -> str:
+    """Say what stands behind a given requirement."""
+    known = {
+        "table": "as the address table gives it",
+        "district default": "as the district's default gives it",
+        "table, gpm by nfpa1142 steps of gal": (
+            "gallons as the address table gives them; the rate by the steps of NFPA 1142"
+        ),
+        "not a building": "as the district's default gives it; not a building in the address table",
+    }
+    held = re.fullmatch(r"table, gal = gpm x (.+) min", size)
+    if held:
+        return f"as the address table gives the rate; gallons: that rate for {held[1]} min"
+    return known.get(size, f"as given: {size}" if size else "as given")
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:
-    """Write a line a season where the seasons of one address and level differ on paper, else nothing."""
-    lines, kinds = [], set()
+    """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none."""
+    lines: dict[str, list[int]] = {}
     for season in plan.seasons:
         site = int(season.best_site[address, level])
-        flow = supply(float(season.sustained_gpm[address, level]), CARD_STEP_GPM)
-        kinds.add((site, flow))
-        said = f"{flow} gpm steady from fill site {site + 1}" if site >= 0 else "no fill site"
-        lines.append(f"{first_up(months(season.months))}: {said}")
-    return lines if len(kinds) > 1 else []
+        flow = supply(float(season.uninterrupted_gpm[address, level]), CARD_STEP_GPM)
+        said = f"{flow} gpm {FLOW_SHORT} from fill site {site + 1}" if site >= 0 else "no fill site"
+        lines.setdefault(said, []).extend(season.months)
+    return [f"{first_up(months(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []

@@ -66,6 +66,11 @@ GROUND_RULES: tuple[Rule, ...] = (
 )  # fmt: skip
 """Rows that make a stretch no road for tankers, whatever the signs say."""
 
+GOOD_ROADS = frozenset({
+    "motorway", "trunk", "primary", "secondary", "tertiary", "motorway_link", "trunk_link", "primary_link",
+    "secondary_link", "tertiary_link",
+})  # fmt: skip
+"""Values of `highway` that are seldom truly closed by their ground: a row that closes one is reported."""
 PAVED = frozenset({"paved", "asphalt", "concrete", "concrete:plates", "concrete:lanes", "paving_stones", "sett",
                    "cobblestone", "chipseal", "metal", "bricks"})  # fmt: skip
 """Values of `surface` under which a ford has a hard bed and an ungraded track bears a tanker."""
@@ -171,7 +176,8 @@ WAY_KEYS: tuple[str, ...] = tuple(sorted({
     "highway", "name", "name_1", "ref", "alt_name", "junction", "oneway", "lanes", "width", "est_width", "bridge",
     "tunnel", "layer", "ford", "area", "covered", "incline", *ACCESS_KEYS, *(rule.key for rule in GROUND_RULES),
     *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus",
-    "psv", "narrow", "width:carriageway", *PLOUGH_KEYS, *SPEED_KEYS, *(rule.key for rule in UNCHECKED_RULES),
+    "psv", "narrow", "width:carriageway", "driving_side", *PLOUGH_KEYS, *SPEED_KEYS,
+    *(rule.key for rule in UNCHECKED_RULES),
 }))  # fmt: skip
 """Every tag of a way that is read anywhere: a download holds only what is asked for."""
 NODE_KEYS: tuple[str, ...] = tuple(sorted({

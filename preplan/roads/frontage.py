@@ -15,12 +15,13 @@ import numpy as np
 from preplan.plan import FrontageTable
 from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, text_array
 from preplan.roads.driveways import driveways, ways_out
+from preplan.roads.mouths import find_dead_ends
 from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, nowhere, place_points, usable_roads
 from preplan.roads.street_names import address_street, loosen, misspellings, road_keys
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
 
-__all__ = ["Places", "dead_ends", "place_addresses", "place_points"]
+__all__ = ["Places", "place_addresses", "place_points"]
 
 NAMED_TIMES = 3.0
 NAMED_MORE_FT = 600.0
@@ -94,33 +95,9 @@ def place_addresses(
         gap_ft=np.where(off, near.gap_m * FT_PER_M, places.gap_ft),
         how=how,
         side=ground.sides(row, fraction),
-        dead_end=dead_ends(roads, limits)[row] & ~off,
+        dead_end=find_dead_ends(roads, limits).on[row] & ~off,
+        along_ft=np.zeros(len(row)),
     )
-
-
-def dead_ends(roads: RoadTable, limits: RoadLimits) -> BoolArray:
-    """Mark the stretches of dead-end trees: with one way in and no loop at the end.
-
-    Stretches with a free end are taken away again and again until none is left. Where the extract was cut the
-    road goes on outside, so that is no free end.
-
-    Returns
-    -------
-    BoolArray
-        Shape (segments,); False on roads that no tanker uses.
-    """
-    usable = usable_roads(limits)
-    rows = np.flatnonzero(usable)
-    gone = np.zeros(len(roads), dtype=np.bool_)
-    while rows.size:
-        ends = np.concatenate([roads.from_node[rows], roads.to_node[rows]])
-        free = (np.bincount(ends, minlength=len(roads.node_id)) == 1) & ~roads.node_cut
-        loose = free[roads.from_node[rows]] | free[roads.to_node[rows]]
-        if not np.any(loose):
-            break
-        gone[rows[loose]] = True
-        rows = rows[~loose]
-    return gone
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,4 +225,5 @@ def _off_the_roads(addresses: AddressTable) -> FrontageTable:
         how=text_array([""] * count),
         side=text_array([""] * count),
         dead_end=np.zeros(count, dtype=np.bool_),
+        along_ft=np.zeros(count),
     )

@@ -63,6 +63,8 @@ _WEIGHT_UNITS: Mapping[str, float] = {
 }
 _BARE_WEIGHT_UNITS = frozenset({"", "ton", "tons"})
 """A 'ton' is as open as no unit at all."""
+_MOST_NUMBER = 1e7
+"""No sign bears a larger number, whatever its unit."""
 _GROSS = re.compile(r"\s*(m\.?g\.?w\.?|g\.?v\.?w\.?r?\.?|gross)$")
 _MOST_TONS = 200.0
 """No sign allows more tons than this; a larger bare number is pounds."""
@@ -164,7 +166,7 @@ def _split(text: str) -> tuple[float, str, bool] | None:
     if matched is None:
         return None
     number = float(matched[1])
-    return (number, matched[2].strip(), bool(grouped)) if number > 0 else None
+    return (number, matched[2].strip(), bool(grouped)) if 0 < number < _MOST_NUMBER else None
 
 
 def _one_weight(text: str, bare: str) -> Reading:
@@ -198,7 +200,7 @@ def _one_length(text: str, *, sign: bool) -> Reading:
     if imperial is not None:
         parts = imperial.groupdict()
         feet = float(parts.get("ft") or 0.0) + float(parts["in"] or 0.0) / _INCHES_PER_FT
-        return Reading(feet) if feet > 0 else _unreadable()
+        return Reading(feet) if 0 < feet < _MOST_NUMBER else _unreadable()
     split = _split(text)
     if split is None or split[2] or (split[1] and split[1] not in _LENGTH_UNITS):
         return _unreadable()

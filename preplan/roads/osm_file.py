@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import numpy as np
 
 from preplan.errors import Finding, InputError
 from preplan.records import FeatureTable, RoadTable, TurnRestriction
+from preplan.roads import memory
 from preplan.roads.features import FEATURE_KEYS, FeatureCollector
 from preplan.roads.stretches import DRIVABLE, Ways, dead_ends, mark_cut, node_matters, road_table
 
@@ -25,11 +27,12 @@ _WANTED_KEYS = (
     "restriction:conditional", "restriction:hgv:conditional",
 )  # fmt: skip
 _RESTRICTION_KEYS = ("restriction", "restriction:hgv", "restriction:conditional", "restriction:hgv:conditional")
-"""The first that is present is the kind of a turn restriction; a conditional one keeps its condition."""
+"""Each that is present is a turn restriction of its own: a tanker keeps all; a conditional one keeps its condition."""
 _EDGE_DEG = 1e-4
 """A dead end this near the stated edge of an extract (some 10 m) is taken as cut there."""
 _NO_DATE = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 """What the reader gives for an object without a date."""
+_GB = 1e9
 _CUT_A_PIECE = "cut an extract around the district (its boundary and some 8 miles) and use that"
 _GET_AGAIN = "copy or download the file again"
 
@@ -44,7 +47,7 @@ def read_osm_file(path: Path) -> tuple[RoadTable, FeatureTable]:
     """
     import osmium  # noqa: PLC0415  kept from `preplan --help`
 
-    _check_file(path)
+    check_osm_file(path)
     found = _Found()
     try:
         for thing in _things(path):
@@ -154,10 +157,10 @@ def _point(node: Any) -> tuple[int, float, float]:
 
 
 def _restrictions(relation: Any) -> Iterator[TurnRestriction]:
-    """Take a relation apart: one restriction for each pair of a from way and a to way."""
+    """Take a relation apart: one restriction for each kind, and each pair of a from way and a to way."""
     tags = relation.tags
-    kind = next((tags[key] for key in _RESTRICTION_KEYS if key in tags), "")
-    if not kind or not (tags.get("type") or "").startswith("restriction"):
+    kinds = dict.fromkeys(tags[key] for key in _RESTRICTION_KEYS if key in tags)
+    if not kinds or not (tags.get("type") or "").startswith("restriction"):
         return
     by_role: dict[tuple[str, str], list[int]] = {}
     for member in relation.members:
@@ -165,17 +168,16 @@ def _restrictions(relation: Any) -> Iterator[TurnRestriction]:
     via_nodes, via_ways = by_role.get(("via", "n"), []), tuple(by_role.get(("via", "w"), []))
     if len(via_nodes) + bool(via_ways) != 1:
         return
-    for from_way in by_role.get(("from", "w"), []):
-        for to_way in by_role.get(("to", "w"), []):
-            yield TurnRestriction(
-                relation_id=relation.id,
-                kind=kind,
-                from_way=from_way,
-                to_way=to_way,
-                via_node=via_nodes[0] if via_nodes else None,
-                via_ways=via_ways,
-                exempt=tuple(word.strip() for word in (tags.get("except") or "").split(";") if word.strip()),
-            )
+    for kind, from_way, to_way in product(kinds, by_role.get(("from", "w"), []), by_role.get(("to", "w"), [])):
+        yield TurnRestriction(
+            relation_id=relation.id,
+            kind=kind,
+            from_way=from_way,
+            to_way=to_way,
+            via_node=via_nodes[0] if via_nodes else None,
+            via_ways=via_ways,
+            exempt=tuple(word.strip() for word in (tags.get("except") or "").split(";") if word.strip()),
+        )
 
 
 def _filled_in(path: Path, ways: Ways) -> Ways:
@@ -205,6 +207,8 @@ def _header(path: Path) -> tuple[tuple[float, float, float, float] | None, str]:
     import osmium  # noqa: PLC0415
 
     header = osmium.FileProcessor(_opened(path)).header
+    if header.has_multiple_object_versions:
+        raise ValueError(_CHANGES)
     date = (header.get("osmosis_replication_timestamp") or header.get("timestamp") or "")[:10]
     box = header.box()
     if not box.valid():
@@ -225,8 +229,14 @@ def _cut_at_box(roads: RoadTable, box: tuple[float, float, float, float] | None)
     return mark_cut(roads, dead_ends(roads) & ~inside)
 
 
-def _check_file(path: Path) -> None:
-    """Refuse what cannot be an extract before it is opened."""
+def check_osm_file(path: Path) -> None:
+    """Refuse what cannot be an extract, or is too large for the memory that is left, before it is opened.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, of no known kind, empty, or too large.
+    """
     fault = None
     if not path.exists():
         fault = Finding(file=path.name, rule="is not there", remedy="check [roads] file in the district file")
@@ -244,6 +254,22 @@ def _check_file(path: Path) -> None:
         fault = Finding(file=path.name, rule="is empty", remedy=_GET_AGAIN)
     if fault:
         raise InputError([fault])
+    check_memory(path, _CUT_A_PIECE)
+
+
+def check_memory(path: Path, remedy: str) -> None:
+    """Refuse a file whose reading may take more memory than is left: the system would kill the run without a word.
+
+    Raises
+    ------
+    InputError
+        If it does.
+    """
+    wanted, free = memory.wanted_bytes(path), memory.free_bytes()
+    if free is None or wanted <= free:
+        return
+    rule = f"may take {wanted / _GB:,.1f} GB of memory to read, and {free / _GB:,.1f} GB are free"
+    raise InputError([Finding(file=path.name, rule=rule, remedy=remedy)])
 
 
 def _no_road(path: Path, rule: str) -> Finding:
@@ -258,11 +284,15 @@ _CUT_SHORT = (
     "read failed: -7",
     "truncated",
 )
-_NOT_OSM = ("top-level element", "version", "syntax error", "line 1, column")
+_CHANGES = "a file of changes or of history"
+_NOT_OSM = (_CHANGES, "top-level element", "version", "syntax error", "line 1, column")
 
 
 def _fault(path: Path, message: str) -> Finding:
     """Put a fault of the reader in plain words; the reader's own words stay as the value."""
+    if "entities" in message:
+        rule = "means that it declares texts that stand for others, which no road file does"
+        return Finding(file=path.name, value=message, rule=rule, remedy="do not trust it; " + _GET_AGAIN)
     if any(words in message for words in _CUT_SHORT):
         return Finding(file=path.name, value=message, rule="means that the file is cut short", remedy=_GET_AGAIN)
     if any(words in message for words in _NOT_OSM):

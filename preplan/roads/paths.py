@@ -24,9 +24,9 @@ NOTED_SURFACES = {
     "earth": "dirt", "ground": "dirt", "mud": "dirt", "sand": "sand", "unpaved": "unpaved", "grass": "grass",
 }  # fmt: skip
 """Value of `surface` (OpenStreetMap wiki, Key:surface) to the word on the card."""
-_UNPOSTED = re.compile(r"(?:(\d+) )?bridges?, limit not posted")
-_MOST_NOTES = 3
+_MOST_NOTES = 4
 _MOST_NAMES = 2
+_CROSSING = "level_crossing"
 __all__ = ["Junctions", "cross_street", "directions", "shorten"]
 
 _START = "Start on"
@@ -82,8 +82,8 @@ def directions(
     miles = _miles(roads, states, start_fraction, end_fraction)
     pieces = _without_links(roads, meeting, _pieces(roads, limits, meeting, states, miles))
     return tuple(
-        Step(road=piece.road, miles=sum(piece.miles), turn=piece.turn, note=_note(roads, limits, piece))
-        for piece in pieces
+        Step(road=piece.road, miles=sum(piece.miles), turn=piece.turn, note=_note(roads, limits, piece, begins=at == 0))
+        for at, piece in enumerate(pieces)
     )
 
 
@@ -206,17 +206,26 @@ def _miles(roads: RoadTable, states: list[Driven], start: float, end: float) -> 
     return [share * float(roads.length_m[row]) / M_PER_MI for share, (row, _) in zip(shares, states, strict=True)]
 
 
-def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece) -> str:
-    """Say what to watch for on a piece of road, the gravest first, three things at most."""
+def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) -> str:
+    """Say what to watch for on a piece of road, the gravest first, four things at most."""
     rows = sorted(set(piece.rows))
     notes = [*_postings(roads, limits, rows)]
     unposted = int(np.sum(limits.unposted_bridge[rows]))
     if unposted:
         notes.append(_bridges(unposted))
+    crossings = _rail_crossings(roads, piece, begins=begins)
+    if crossings:
+        notes.append(_crossings(crossings))
     if np.any(limits.narrow[rows]):
         notes.append("one truck wide")
     notes.extend(_surfaces(roads, piece))
     return "; ".join(notes[:_MOST_NOTES])
+
+
+def _rail_crossings(roads: RoadTable, piece: _Piece, *, begins: bool) -> int:
+    """Count the railway crossings at the starts of the stretches of a piece; where a way begins it passes none."""
+    starts = [(roads.from_node if forward else roads.to_node)[row] for row, forward in piece.states[begins:]]
+    return sum(roads.node_tags.get(int(node), {}).get("railway") == _CROSSING for node in starts)
 
 
 def _postings(roads: RoadTable, limits: RoadLimits, rows: list[int]) -> Iterator[str]:
@@ -273,19 +282,28 @@ def _renamed(names: tuple[str, ...]) -> str:
 
 
 def _joined(*notes: str) -> str:
-    """Join notes, each once; unposted bridges are added up.
+    """Join notes, each once; unposted bridges and railway crossings are added up.
 
     >>> _joined("gravel; bridge, limit not posted", "2 bridges, limit not posted; gravel")
     'gravel; 3 bridges, limit not posted'
     """
     parts = [part for note in notes if note for part in note.split("; ")]
-    bridges = [match for part in parts if (match := _UNPOSTED.fullmatch(part))]
-    said = _bridges(sum(int(match[1] or 1) for match in bridges))
-    return "; ".join(dict.fromkeys(said if _UNPOSTED.fullmatch(part) else part for part in parts))
+    for pattern, words in ((_BRIDGES, _bridges), (_CROSSINGS, _crossings)):
+        said = words(sum(int(match[1] or 1) for part in parts if (match := pattern.fullmatch(part))))
+        parts = [said if pattern.fullmatch(part) else part for part in parts]
+    return "; ".join(dict.fromkeys(parts))
+
+
+_BRIDGES = re.compile(r"(?:(\d+) )?bridges?, limit not posted")
+_CROSSINGS = re.compile(r"(?:(\d+) )?railway crossings?")
 
 
 def _bridges(count: int) -> str:
     return "bridge, limit not posted" if count == 1 else f"{count} bridges, limit not posted"
+
+
+def _crossings(count: int) -> str:
+    return "railway crossing" if count == 1 else f"{count} railway crossings"
 
 
 def _first_crossing(

@@ -18,6 +18,7 @@ from preplan.records import RoadTable
 from preplan.roads.stretches import DRIVABLE, ROAD_CLASSES, Ways, node_matters, road_table
 
 Coords: TypeAlias = tuple[tuple[float, float], ...]
+_LEAST_POINTS = 2
 EDGE_OF_DATA = "edge_of_data"
 """Attribute of nodes that lie outside the area of a download."""
 _NOT_TAGS = frozenset({
@@ -48,6 +49,8 @@ def roads_of_graph(graph: nx.MultiDiGraph[int]) -> RoadTable:
     ------
     KeyError
         If a node lacks x or y, or an edge osmid or highway.
+    ValueError
+        If a node lies nowhere on earth, or an edge's geometry is no line.
     """
     edges = list(_edges(graph))
     cut = _cut_nodes(graph, edges)
@@ -70,17 +73,35 @@ def roads_of_graph(graph: nx.MultiDiGraph[int]) -> RoadTable:
 def _edges(graph: nx.MultiDiGraph[int]) -> Iterator[_Edge]:
     """List every road once, two-way ones in the direction of the way where the graph still knows it."""
     place = {node: (float(data["x"]), float(data["y"])) for node, data in graph.nodes(data=True)}
+    for node, point in place.items():
+        _check_place(f"node {node}", point)
     seen: set[tuple[object, ...]] = set()
     # edges along their way come first, so that the edge dropped as a duplicate is the one against it
     rows = sorted(graph.edges(data=True), key=lambda row: _first(row[2].get("reversed", False)) in {True, "True"})
     for u, v, data in rows:
         line = data.get("geometry")
-        coords: Coords = tuple(line.coords) if line is not None else (place[u], place[v])
+        coords: Coords = _points(line) if line is not None else (place[u], place[v])
         osmids = _listed(data["osmid"])
         key = (frozenset((u, v)), frozenset(osmids), min(coords, coords[::-1]))
         if key not in seen:
             seen.add(key)
             yield _Edge(int(osmids[0]), (u, v), coords, _tags(data))
+
+
+def _points(line: Any) -> Coords:
+    """Take a line apart; heights are left out."""
+    points = tuple((float(point[0]), float(point[1])) for point in line.coords)
+    if len(points) < _LEAST_POINTS:
+        raise ValueError("an edge whose geometry is no line")
+    for point in points:
+        _check_place("a point of an edge", point)
+    return points
+
+
+def _check_place(what: str, point: tuple[float, float]) -> None:
+    """Refuse what lies nowhere on earth; NaN is below nothing."""
+    if not (abs(point[0]) <= 180.0 and abs(point[1]) <= 90.0):
+        raise ValueError(f"{what} lies at {point[0]}, {point[1]}, which is nowhere on earth")
 
 
 def _tags(data: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:

@@ -20,7 +20,7 @@ from preplan.errors import Finding, InputError
 from preplan.plan import RoadSource
 from preplan.records import FeatureTable, FloatArray, RoadTable
 from preplan.roads.access import NODE_KEYS, WAY_KEYS
-from preplan.roads.osm_file import MOST_BYTES, read_osm_file
+from preplan.roads.osm_file import MOST_BYTES, check_memory, check_osm_file, read_osm_file
 from preplan.roads.projection import projection_of
 from preplan.roads.saved_graph import EDGE_OF_DATA, roads_of_graph
 from preplan.roads.stretches import DRIVABLE
@@ -30,6 +30,10 @@ if TYPE_CHECKING:
     import networkx as nx
     from shapely import Polygon
 
+_HEAD_BYTES = 100_000
+"""Where a saved graph must have begun."""
+_MOST_SAID = 300
+"""Letters of a library's words that are worth repeating."""
 _STATUS_TIMEOUT_S = 10.0
 _USE_A_FILE = "try again later, or give an OpenStreetMap extract as [roads] file"
 
@@ -55,6 +59,20 @@ def read_roads(source: RoadSource, cache: Path) -> tuple[RoadTable, FeatureTable
     return download_roads(source.boundary, source.buffer_mi, cache), FeatureTable()
 
 
+def check_road_file(path: Path) -> None:
+    """Refuse a road file that is missing, of no known kind, or too large, before anybody reads a byte of it.
+
+    Raises
+    ------
+    InputError
+        If it is.
+    """
+    if path.name.lower().endswith(".graphml"):
+        _check_graph(path)
+    else:
+        check_osm_file(path)
+
+
 def read_osm(path: Path) -> tuple[RoadTable, FeatureTable]:
     """Read an OpenStreetMap file (.osm, .osm.gz, .osm.bz2, .osm.pbf).
 
@@ -76,25 +94,45 @@ def read_graphml(path: Path) -> RoadTable:
     """
     import networkx as nx  # noqa: PLC0415
     import osmnx as ox  # noqa: PLC0415  two seconds that `preplan --help` need not wait
+    from pyproj.exceptions import ProjError  # noqa: PLC0415
+    from shapely.errors import ShapelyError  # noqa: PLC0415
 
-    if not path.is_file():
-        remedy = "check [roads] file in the district file"
-        raise InputError([Finding(file=path.name, rule="is not there", remedy=remedy)])
-    if path.stat().st_size > MOST_BYTES:
-        raise InputError([Finding(file=path.name, rule="is over 2 GB", remedy="save a graph of the district alone")])
+    _check_graph(path)
+    faults = (
+        KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError, RecursionError,
+        NotImplementedError, MemoryError, ParseError, nx.NetworkXError, ProjError, ShapelyError,
+    )  # fmt: skip
     try:
         # tags stay text: `oneway` of a graph built with osmnx's all_oneway is the raw tag
         graph = ox.load_graphml(path, edge_dtypes={"oneway": str, "reversed": str})
         roads = roads_of_graph(_in_degrees(graph))
-    except (KeyError, TypeError, ValueError, AttributeError, ParseError, nx.NetworkXError) as error:
+    except faults as error:
         rule = "means that this is no street graph saved as GraphML by osmnx, or that it is cut short"
-        raise InputError(
-            [Finding(file=path.name, value=f"{type(error).__name__}: {error}", rule=rule, remedy="save it again")]
-        ) from error
+        said = f"{type(error).__name__}: {error}"[:_MOST_SAID]
+        raise InputError([Finding(file=path.name, value=said, rule=rule, remedy="save it again")]) from error
     if not len(roads):
         remedy = "save a graph with roads for motor vehicles"
         raise InputError([Finding(file=path.name, rule="holds no road that a vehicle may drive", remedy=remedy)])
     return roads
+
+
+def _check_graph(path: Path) -> None:
+    """Refuse a saved graph that is not there, or too large."""
+    alone = "save a graph of the district alone"
+    if not path.is_file():
+        remedy = "check [roads] file in the district file"
+        raise InputError([Finding(file=path.name, rule="is not there", remedy=remedy)])
+    if path.stat().st_size > MOST_BYTES:
+        raise InputError([Finding(file=path.name, rule="is over 2 GB", remedy=alone)])
+    check_memory(path, alone)
+    with path.open("rb") as file:
+        head = file.read(_HEAD_BYTES)
+    root = head.find(b"<graphml")
+    if root < 0:
+        raise InputError([Finding(file=path.name, rule="is no saved street graph (GraphML)", remedy=alone)])
+    if b"<!DOCTYPE" in head[:root]:
+        rule = "declares texts that stand for others, which no saved street graph does"
+        raise InputError([Finding(file=path.name, rule=rule, remedy="do not trust it; save a graph again")])
 
 
 def _in_degrees(graph: nx.MultiDiGraph[int]) -> nx.MultiDiGraph[int]:

@@ -15,7 +15,10 @@ _ALONG = frozenset({"yes", "true", "1"})
 _AGAINST = frozenset({"-1", "reverse"})
 _BOTH_WAYS = frozenset({"no", "false", "0", "alternating", "reversible"})
 _ROUND = frozenset({"roundabout", "circular"})
-_TIMED = "taken as open unless it is shut through every month planned: say in the closures when it is shut"
+_TIMED = "holds at times that are not months: taken as open, say in the closures when it is shut"
+_UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
+_SHUT = "planned as shut in these months; the worst season decides"
+_UNPLOUGHED = "planned as shut from November to April; the worst season decides"
 _LETS_THROUGH = frozenset({"yes", "designated", "official"})
 _ONE_LANE = frozenset({"1", "1.5"})
 _WIDTHS = ("width:carriageway", "width", "est_width")
@@ -83,16 +86,25 @@ def bears_a_tanker(tags: Mapping[str, str]) -> bool:
     >>> bears_a_tanker({"highway": "track", "tracktype": "grade2"}), bears_a_tanker({"highway": "track"})
     (True, False)
     """
-    for rule in access.GROUND_RULES:
-        if rule.key in tags and not rule.values.isdisjoint(_listed(tags[rule.key])):
-            return False
-    surface = _listed(tags.get("surface", ""))
-    paved = bool(surface) and access.PAVED.issuperset(surface)
-    if tags.get("ford") in access.FORD and not paved:
+    if _closing_key(tags):
         return False
     if tags.get("highway") == "track":
-        return paved or (bool(tags.get("tracktype")) and _FIRM_TRACK.issuperset(_listed(tags["tracktype"])))
+        firm = bool(tags.get("tracktype")) and _FIRM_TRACK.issuperset(_listed(tags["tracktype"]))
+        return firm or _is_paved(tags)
     return True
+
+
+def _closing_key(tags: Mapping[str, str]) -> str:
+    """Give the first key whose value says that the ground bears no tanker, '' where none does."""
+    for rule in access.GROUND_RULES:
+        if rule.key in tags and not rule.values.isdisjoint(_listed(tags[rule.key])):
+            return rule.key
+    return "ford" if tags.get("ford") in access.FORD and not _is_paved(tags) else ""
+
+
+def _is_paved(tags: Mapping[str, str]) -> bool:
+    surface = _listed(tags.get("surface", ""))
+    return bool(surface) and access.PAVED.issuperset(surface)
 
 
 def lets_emergency_through(tags: Mapping[str, str]) -> bool:
@@ -153,19 +165,22 @@ def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
 
 def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     found = [
-        Trouble("conditional", key, tags[key], _TIMED)
+        Trouble("conditional", key, tags[key], _SHUT if open_months({key: tags[key]}) else _TIMED)
         for key in access.CONDITIONAL_KEYS if key in tags
     ]  # fmt: skip
-    if tags.get("seasonal", "no") != "no":
-        found.append(_seasonal("seasonal", tags))
-    found += [_seasonal(key, tags) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
+    season = tags.get("seasonal", "no")
+    if season != "no":
+        known = open_months({"seasonal": season}) is not None
+        rule = "planned as open in these months only; the worst season decides" if known else _UNSAID
+        found.append(Trouble("seasonal", "seasonal", season, rule))
+    found += [Trouble("seasonal", key, "no", _UNPLOUGHED) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
+    key = _closing_key(tags) if tags.get("highway") in access.GOOD_ROADS else ""
+    if key:
+        rule = f"closes a {tags['highway']} road to tankers: look whether the tag is right"
+        found.append(Trouble("good road closed", key, tags[key], rule))
     if tags.get("oneway") == "reversible":
         found.append(Trouble("reversible", "oneway", "reversible", "taken as open both ways"))
     return found
-
-
-def _seasonal(key: str, tags: Mapping[str, str]) -> Trouble:
-    return Trouble("seasonal", key, tags[key], _TIMED)
 
 
 def _listed(value: str) -> frozenset[str]:

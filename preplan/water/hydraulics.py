@@ -1,4 +1,4 @@
-"""Water in hose, pipe and draft: friction, flow of a lay, lift, nozzles. Arrays in, arrays out.
+"""Water in hose, pipe, pump and draft: friction, flow of a lay, lift, transfer, nozzles. Arrays in, arrays out.
 
 Coefficients differ by source; they stand here as data, each with where it comes from. Where sources
 contradict each other the careful one (more loss) is the default.
@@ -48,6 +48,36 @@ HOSE = (
 )
 """Hose coefficients by diameter."""
 
+
+@dataclass(frozen=True, slots=True)
+class Lay:
+    """One or more equal lines of hose side by side."""
+
+    name: str
+    hose_in: float
+    lines: int = 1
+
+
+LAYS = (Lay("3 in", 3.0), Lay("2 x 3 in", 3.0, 2), Lay("4 in", 4.0), Lay("5 in", 5.0))
+"""The usual supply lays, from the one that carries least."""
+
+END_PSI = (
+    (20.0, "intake of a pump", "20 psi residual, ISO"),
+    (50.0, "solid hand line", "published pump operator's text"),
+    (80.0, "solid master stream", "published pump operator's text"),
+    (100.0, "fog nozzle", "published pump operator's text"),
+)
+"""Pressure wanted at the end of a lay, where, source."""
+
+PUMP = (
+    (0.0, 1.0, "below its rating pressure a pump is not counted on for more than its rating: " + OURS),
+    (150.0, 1.0, "rating pressure, " + MEMORY),
+    (200.0, 0.70, "second rating point, " + MEMORY),
+    (250.0, 0.50, "third rating point, " + MEMORY),
+    (300.0, 0.0, "not counted on beyond the last rating point: " + OURS),
+)
+"""Net pump pressure in psi, share of the pump's rating, source."""
+
 DRAFT = (
     (0.0, 1.0, "rated at draft"),
     (10.0, 1.0, "rating lift, " + MEMORY),
@@ -73,6 +103,17 @@ APPLIANCE_PSI = 10.0
 """Lost in an appliance at 350 gpm and above, none below (published pump operator's text)."""
 APPLIANCE_GPM = 350.0
 """See `APPLIANCE_PSI`."""
+MASTER_PSI = 25.0
+"""Lost in a master stream device at any flow (published pump operator's text)."""
+SUPPLY_HOSE_PSI = 185.0
+"""Highest working pressure of large supply hose (published trade article)."""
+DRY_HYDRANT_HEAD_FT = 20.0
+"""Most that lift, intake and pipe of a dry hydrant may take together; 22 is the hydraulic limit (design sheet)."""
+FT_PER_PSI_DRAFT = 2.3
+"""Divisor of the published pressure correction at draft: (lift + intake friction) / 2.3."""
+TRANSFER_DRIVE_GPM = 250.0
+"""Drive water of one transfer device: 125 to 250 gpm (common practice, no source); the careful end."""
+_CUBIC_IN_PER_GAL = 231.0
 _CUBIC_FT_PER_SECOND = 1.0 / 448.831  # of one gpm: 231 in^3 a gallon, 1,728 in^3 a cubic foot, 60 s
 _MANNING_US = 1.486  # Manning's equation in feet and seconds
 _INCHES_PER_FT = 12.0
@@ -137,36 +178,119 @@ def appliance_psi(flow_gpm: Numbers) -> FloatArray:
     return np.where(np.asarray(flow_gpm, dtype=np.float64) >= APPLIANCE_GPM, APPLIANCE_PSI, 0.0)
 
 
-def lay_psi(flow_gpm: Numbers, length_ft: Numbers, hose_in: Numbers, *, rise_ft: Numbers = 0.0) -> FloatArray:
-    """Give the pressure in psi that a lay of hose takes: friction and elevation."""
-    return friction_psi(flow_gpm, length_ft, hose_coefficient(hose_in)) + elevation_psi(rise_ft)
+def lay_psi(
+    flow_gpm: Numbers,
+    length_ft: Numbers,
+    hose_in: Numbers,
+    *,
+    lines: Numbers = 1,
+    rise_ft: Numbers = 0.0,
+    appliances: Numbers = 0,
+    fixed_psi: Numbers = 0.0,
+) -> FloatArray:
+    """Give the pressure in psi that a lay of hose takes: friction, elevation, appliances.
+
+    Parameters
+    ----------
+    flow_gpm, length_ft, hose_in
+        Flow of the whole lay, its length, inside diameter; these and all others broadcast.
+    lines
+        Equal lines side by side: each carries its share of the flow.
+    rise_ft
+        From pump to end; a fall is negative.
+    appliances
+        Wyes, siamese, valves and the like on the way.
+    fixed_psi
+        Lost at any flow, such as `MASTER_PSI`.
+    """
+    each_gpm = np.asarray(flow_gpm, dtype=np.float64) / lines
+    friction = friction_psi(each_gpm, length_ft, hose_coefficient(hose_in))
+    return friction + elevation_psi(rise_ft) + appliances * appliance_psi(flow_gpm) + fixed_psi
 
 
 def lay_gpm(
-    length_ft: Numbers, hose_in: Numbers, *, pump_psi: Numbers, residual_psi: Numbers, rise_ft: Numbers = 0.0
+    length_ft: Numbers,
+    hose_in: Numbers,
+    *,
+    pump_psi: Numbers,
+    residual_psi: Numbers,
+    lines: Numbers = 1,
+    rise_ft: Numbers = 0.0,
+    appliances: Numbers = 0,
+    fixed_psi: Numbers = 0.0,
 ) -> FloatArray:
     """Give the flow in gpm of a lay between pump pressure and the pressure left at its end.
 
-    Parameters broadcast: length_ft (...,), inside diameter in inches, rise in ft from pump to end.
+    Parameters as `lay_psi`. Where a flow just under 350 gpm passes only because appliances take nothing there,
+    350 is the answer.
     """
-    loss = np.asarray(pump_psi, dtype=np.float64) - residual_psi - elevation_psi(rise_ft)
-    return flow_at_loss_gpm(loss, length_ft, hose_coefficient(hose_in))
+    left = np.asarray(pump_psi, dtype=np.float64) - residual_psi - elevation_psi(rise_ft) - fixed_psi
+    coefficient = hose_coefficient(hose_in)
+    freely = lines * flow_at_loss_gpm(left, length_ft, coefficient)
+    held = lines * flow_at_loss_gpm(
+        left - APPLIANCE_PSI * np.asarray(appliances, dtype=np.float64), length_ft, coefficient
+    )
+    return np.where(freely < APPLIANCE_GPM, freely, np.maximum(held, np.minimum(freely, APPLIANCE_GPM)))
 
 
-def draft_share(lift_ft: Numbers) -> FloatArray:
+def pump_psi(taken_psi: Numbers, end_psi: Numbers) -> FloatArray:
+    """Give the pump discharge pressure in psi: what the end needs and what the lay takes; never below 0.
+
+    PDP = NP + FL + appliances + elevation.
+
+    >>> pump_psi(lay_psi(200, 400, 2.5), 50).item()
+    82.0
+    """
+    return np.maximum(np.asarray(end_psi, dtype=np.float64) + taken_psi, 0.0)
+
+
+def line_gal(length_ft: Numbers, hose_in: Numbers, *, lines: Numbers = 1) -> FloatArray:
+    """Give the water in gal that fills a lay before any comes out: the volume of its bore.
+
+    >>> round(line_gal(100, 1.5).item(), 1)
+    9.2
+    """
+    bore = np.pi * np.asarray(hose_in, dtype=np.float64) ** 2 / 4.0
+    return np.asarray(bore * _INCHES_PER_FT * length_ft * lines / _CUBIC_IN_PER_GAL)
+
+
+def pump_share(net_psi: Numbers) -> FloatArray:
+    """Give the share of its rating that a pump delivers at a net pressure: table `PUMP`, linear between.
+
+    Net is discharge less intake; at draft, discharge and `draft_correction_psi`.
+
+    >>> pump_share(np.array([100.0, 150.0, 200.0, 250.0])).tolist()
+    [1.0, 1.0, 0.7, 0.5]
+    """
+    pressures, shares = [row[0] for row in PUMP], [row[1] for row in PUMP]
+    return np.asarray(np.interp(np.asarray(net_psi, dtype=np.float64), pressures, shares))
+
+
+def draft_share(lift_ft: Numbers, altitude_ft: Numbers = 0.0) -> FloatArray:
     """Give the share of its rating that a pump delivers at a lift: table `DRAFT`, linear between.
+
+    What the atmosphere loses with altitude counts as so much more lift, since it takes as much from what is left to
+    bring water into the pump.
 
     >>> draft_share(np.array([5.0, 12.5, 20.0])).tolist()
     [1.0, 0.85, 0.6]
     """
     lifts, shares = [row[0] for row in DRAFT], [row[1] for row in DRAFT]
-    return np.asarray(np.interp(np.asarray(lift_ft, dtype=np.float64), lifts, shares))
+    lost_ft = theoretical_lift_ft() - theoretical_lift_ft(altitude_ft)
+    return np.asarray(np.interp(np.asarray(lift_ft, dtype=np.float64) + lost_ft, lifts, shares))
 
 
-def draft_gpm(pump_gpm: Numbers, lift_ft: Numbers, *, strainer_gpm: Numbers, strainers: Numbers = 1) -> FloatArray:
-    """Give what a pump drafts: rating by lift, at most what its strainers pass."""
+def draft_gpm(
+    pump_gpm: Numbers, lift_ft: Numbers, *, strainer_gpm: Numbers, strainers: Numbers = 1, altitude_ft: Numbers = 0.0
+) -> FloatArray:
+    """Give what a pump drafts: rating by lift and altitude, at most what its strainers pass."""
     most = np.asarray(strainer_gpm, dtype=np.float64) * strainers
-    return np.minimum(np.asarray(pump_gpm, dtype=np.float64) * draft_share(lift_ft), most)
+    return np.minimum(np.asarray(pump_gpm, dtype=np.float64) * draft_share(lift_ft, altitude_ft), most)
+
+
+def draft_correction_psi(lift_ft: Numbers, friction_ft: Numbers = 0.0) -> FloatArray:
+    """Give what lift and intake friction add to the net pump pressure at draft: (lift + friction) / 2.3."""
+    return np.asarray((np.asarray(lift_ft, dtype=np.float64) + friction_ft) / FT_PER_PSI_DRAFT)
 
 
 def atmosphere_psi(altitude_ft: Numbers) -> FloatArray:
@@ -207,3 +331,41 @@ def intake_loss_ft(flow_gpm: Numbers) -> FloatArray:
     """Give the head in ft lost in strainer, intake and standpipe of a dry hydrant: grows with Q^2."""
     share = np.asarray(flow_gpm, dtype=np.float64) / 500.0
     return np.asarray(INTAKE_FT_AT_500_GPM * share**2)
+
+
+def dry_hydrant_gpm(
+    lift_ft: Numbers, length_ft: Numbers, pipe_in: Numbers, *, head_ft: Numbers = DRY_HYDRANT_HEAD_FT
+) -> FloatArray:
+    """Give the flow at which lift, intake and pipe of a dry hydrant together take a head in ft; 0: lift alone does.
+
+    Both losses grow with Q^2, so one flow gives all.
+    """
+    left_ft = np.maximum(np.asarray(head_ft, dtype=np.float64) - lift_ft, 0.0)
+    return np.asarray(100.0 * np.sqrt(left_ft / (pipe_loss_ft(100.0, length_ft, pipe_in) + intake_loss_ft(100.0))))
+
+
+# --------------------------------------------------------------------------- between portable tanks
+
+
+def transfer_devices(flow_gpm: Numbers, moves_gpm: Numbers) -> FloatArray:
+    """Give how many transfer devices move a flow from tank to tank, whole."""
+    return np.asarray(np.ceil(np.asarray(flow_gpm, dtype=np.float64) / moves_gpm - 1e-9))
+
+
+def transfer_pump_gpm(flow_gpm: Numbers, devices: Numbers, *, drive_gpm: Numbers = TRANSFER_DRIVE_GPM) -> FloatArray:
+    """Give what the drafting pump must deliver while transfer devices run, in gpm.
+
+    Their drive water goes round, out of the tank and back into it: it costs pump capacity, no water.
+    """
+    return np.asarray(np.asarray(flow_gpm, dtype=np.float64) + devices * np.asarray(drive_gpm, dtype=np.float64))
+
+
+def transfer_flow_gpm(
+    draft_gpm: Numbers, devices: Numbers, *, moves_gpm: Numbers, drive_gpm: Numbers = TRANSFER_DRIVE_GPM
+) -> FloatArray:
+    """Give the flow left for the fire of what a pump drafts while transfer devices run, at most what they move.
+
+    Water that is dumped straight into the drafting tank needs no device and comes on top of what they move.
+    """
+    left = np.maximum(np.asarray(draft_gpm, dtype=np.float64) - devices * np.asarray(drive_gpm, dtype=np.float64), 0.0)
+    return np.minimum(left, devices * np.asarray(moves_gpm, dtype=np.float64))

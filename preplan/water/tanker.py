@@ -87,10 +87,7 @@ def handling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules
         `fill_hold_min` has shape (..., n). Rates of 0 give a hold of inf.
     """
     usable_gal = tankers.tank_gal * tankers.usable_fraction
-    vacuum = np.isfinite(tankers.self_fill_gpm)
-    takes_gpm = np.where(vacuum, tankers.self_fill_gpm, tankers.intake_gpm)
-    hookup_min = np.where(vacuum, rules.vacuum_hookup_min, rules.fill_hookup_min)
-    rate_gpm = np.minimum(np.asarray(fill_gpm, dtype=np.float64)[..., None], takes_gpm)
+    hookup_min, rate_gpm = filling(tankers, fill_gpm, rules)
     with np.errstate(divide="ignore"):
         return Handling(
             usable_gal=usable_gal,
@@ -98,3 +95,11 @@ def handling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules
             dump_hold_min=rules.dump_hookup_min + usable_gal / tankers.dump_gpm,
             maneuver_min=rules.fill_maneuver_min + rules.dump_maneuver_min,
         )
+
+
+def filling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules) -> tuple[FloatArray, FloatArray]:
+    """Give hook-up minutes (n,) and the rate into each of n tankers at sites that give fill_gpm (...,): (..., n)."""
+    vacuum = np.isfinite(tankers.self_fill_gpm)
+    takes_gpm = np.where(vacuum, tankers.self_fill_gpm, tankers.intake_gpm)
+    hookup_min = np.where(vacuum, rules.vacuum_hookup_min, rules.fill_hookup_min)
+    return hookup_min, np.minimum(np.asarray(fill_gpm, dtype=np.float64)[..., None], takes_gpm)

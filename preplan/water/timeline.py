@@ -33,7 +33,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.records import FloatArray
+from preplan.plan import Strip
 from preplan.water.timeline_case import NEVER, Case, PortableTank, Surge, Tanker
 from preplan.water.timeline_events import INSTANT_MIN, Event, Piece, Run
 from preplan.water.timeline_scene import GRAIN_GAL
@@ -278,25 +278,6 @@ def last_useful(case: Case) -> tuple[str, tuple[float, ...]]:
 
 
 # --------------------------------------------------------------------------- the card's strip
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Strip:
-    """What the card's timeline strip draws; the water is a straight line between two points."""
-
-    minute: FloatArray
-    """(k,)"""
-    on_scene_gal: FloatArray
-    """(k,)"""
-    demand_min: FloatArray
-    """(m,): from each of these minutes on the fire asks for `demand_gpm`."""
-    demand_gpm: FloatArray
-    gaps_min: FloatArray
-    """(g, 2): from, to."""
-    arrivals: tuple[tuple[float, str], ...]
-    """(minute, unit_id) of each tanker's coming on scene."""
-    dumps: tuple[tuple[float, str], ...]
-    """(minute, unit_id) of each load that starts to dump."""
 
 
 def strip(run: Run) -> Strip:

@@ -8,15 +8,17 @@ takes about a kilobyte.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TypeVar
 
 import numpy as np
 
+from preplan.plan import Strip
 from preplan.records import BoolArray, Columns, FloatArray
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
-from preplan.water.timeline import GAP_MIN, answer, held_flow
+from preplan.water.timeline import GAP_MIN, account, answer, held_flow, strip
+from preplan.water.timeline_diary import Diary
 from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_levels import Clock, Rows
 from preplan.water.timeline_lockstep import Lockstep, knows
@@ -25,6 +27,12 @@ from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Sear
 
 PIECE_CASES = 8192
 """Cases in lockstep at once: their levels stay in the processor's cache."""
+FEW_CASES = 128
+"""Fewer open cases than this try several flows each."""
+MOST_TRIALS = 8
+"""Flows that one case tries at once."""
+OUT_CASES = 32_768
+"""Cases with a tanker out that are laid out at once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,39 +81,61 @@ def one_out_gpm(table: CaseTable) -> FloatArray:
 
     NaN where a tanker is not of the case.
     """
-    cases, tankers = table.arrival_min.shape
-    flows = np.full((cases, tankers), np.nan)
-    for who in range(tankers):
-        rows = np.flatnonzero(np.isfinite(table.arrival_min[:, who]))
+    flows = np.full(table.arrival_min.shape, np.nan)
+    case, who = np.nonzero(np.isfinite(table.arrival_min))
+    for first in range(0, case.size, OUT_CASES):
+        rows, out = case[first : first + OUT_CASES], who[first : first + OUT_CASES]
         part = table.rows(rows)
-        arrival = part.arrival_min.copy()
-        arrival[:, who] = np.inf
-        flows[rows, who] = held_flows(replace(part, arrival_min=arrival)).uninterrupted_gpm
+        part.arrival_min[np.arange(rows.size), out] = np.inf  # a copy: rows are picked by index
+        flows[rows, out] = held_flows(part).uninterrupted_gpm
     return flows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BestFleets(Columns):
+    """The tankers that stay when single ones are left out while that raises the uninterrupted flow."""
+
+    used: BoolArray
+    """(cases, tankers)"""
+    gpm: FloatArray
+    """(cases,): uninterrupted flow of those that stay."""
+    one_out_gpm: FloatArray
+    """(cases, tankers): with each of them out as well; NaN where a tanker does not stay."""
+
+
+def best_fleets(table: CaseTable) -> BestFleets:
+    """Leave out single tankers while that raises the uninterrupted flow.
+
+    Each round costs as many cases as there are tankers; most cases need one.
+    """
+    arrival = table.arrival_min.copy()
+    used = replace(table, arrival_min=arrival)
+    gpm = held_flows(used).uninterrupted_gpm.copy()
+    one_out = np.full(arrival.shape, np.nan)
+    rows = np.arange(len(table)) if arrival.shape[1] else np.empty(0, dtype=np.intp)
+    while rows.size:
+        one_out[rows] = one_out_gpm(used.rows(rows))
+        flows = np.nan_to_num(one_out[rows], nan=-1.0)
+        worst = flows.argmax(axis=1)
+        gains = flows[np.arange(rows.size), worst] > gpm[rows] * (1.0 + 10 * SAME_FLOW)
+        rows, worst, flows = rows[gains], worst[gains], flows[gains]
+        arrival[rows, worst] = np.inf
+        gpm[rows] = flows[np.arange(rows.size), worst]
+    return BestFleets(used=np.isfinite(arrival), gpm=gpm, one_out_gpm=one_out)
 
 
 def best_flows(table: CaseTable, below: BoolArray | None = None) -> tuple[HeldTable, BoolArray]:
     """Leave out single tankers while that raises the uninterrupted flow; give the flows and who stays.
 
     `below` (cases, tankers) are the tankers in use at the level below: where they alone do better, they stand.
-    Each round costs as many cases as there are tankers.
     """
-    arrival = table.arrival_min.copy()
-    used = replace(table, arrival_min=arrival)
-    gpm = held_flows(used).uninterrupted_gpm.copy()
-    rows = np.arange(len(table)) if arrival.shape[1] else np.empty(0, dtype=np.intp)
-    while rows.size:
-        flows = np.nan_to_num(one_out_gpm(used.rows(rows)), nan=-1.0)
-        worst = flows.argmax(axis=1)
-        gains = flows[np.arange(rows.size), worst] > gpm[rows] * (1.0 + 10 * SAME_FLOW)
-        rows, worst, flows = rows[gains], worst[gains], flows[gains]
-        arrival[rows, worst] = np.inf
-        gpm[rows] = flows[np.arange(rows.size), worst]
+    best = best_fleets(table)
+    arrival = np.where(best.used, table.arrival_min, np.inf)
     if below is not None:
         alone = np.where(below, table.arrival_min, np.inf)
-        better = held_flows(replace(table, arrival_min=alone)).uninterrupted_gpm > gpm
+        better = held_flows(replace(table, arrival_min=alone)).uninterrupted_gpm > best.gpm
         arrival[better] = alone[better]
-    return held_flows(used), np.isfinite(arrival)
+    return held_flows(replace(table, arrival_min=arrival)), np.isfinite(arrival)
 
 
 def call_by_min(table_at: Callable[[Rows, int], CaseTable], cases: int, latest_min: int) -> FloatArray:
@@ -133,6 +163,23 @@ def call_by_min(table_at: Callable[[Rows, int], CaseTable], cases: int, latest_m
         rows = rows[gaps(table_at(rows, minute)).gap_min <= GAP_MIN]
         latest[rows] = minute
     return latest
+
+
+def strips(table: CaseTable, unit_ids: Sequence[str]) -> list[Strip]:
+    """Draw up the strip of every case; `unit_ids` name the tankers in the order of their columns."""
+    drawn: list[Strip] = []
+    for first in range(0, len(table), PIECE_CASES):
+        part = table.rows(slice(first, first + PIECE_CASES))
+        known, clock, diary = knows(part), Clock(part), Diary()
+        ends = clock.end.copy()
+        clock.end[~known] = np.inf  # leaves them to the plain account
+        run = Lockstep(part, clock, part.required_gpm, books=True, diary=diary).go()
+        clock.end[:] = ends
+        some = diary.strips(part, clock, unit_ids)
+        for row in np.flatnonzero(~known | run.lost).tolist():
+            some[row] = strip(account(part.case(row, unit_ids)))
+        drawn += some
+    return drawn
 
 
 # --------------------------------------------------------------------------- equal cases once, in pieces
@@ -174,12 +221,17 @@ def _held_piece(table: CaseTable) -> HeldTable:
         rows = np.flatnonzero(~search.done)
         if not rows.size:
             break
-        part = table.rows(rows) if rows.size < len(table) else table
-        run = Lockstep(part, Clock(part), search.try_gpm[rows]).go()
-        search.learn(rows, run.levels.ratio, run.levels.tight)
+        owner, drawn = _trials(search, rows)
+        run = Lockstep(table.rows(rows[owner]), clock.rows(rows[owner]), drawn).go()
+        lost = rows[np.unique(owner[run.lost])]
+        known[lost] = False
+        before = search.gpm[rows].copy()
+        last = _learn(search, rows, owner, drawn, run)
+        search.done[lost] = True
         none = rows[search.done[rows] & (search.gpm[rows] == 0.0)]
         search.tight_min[none] = clock.full[none]
-        code[rows] = _limits(part, run, search, rows)
+        tells = (search.gpm[rows] > before) | (before == 0.0)  # else an earlier account is that of the answer
+        code[rows] = np.where(tells, _limits(table.rows(rows), run, search, rows, last), code[rows])
     for row in np.flatnonzero(~known & runs).tolist():
         held = held_flow(table.case(row))
         search.gpm[row], search.tight_min[row] = held.gpm, held.tight_min
@@ -187,14 +239,53 @@ def _held_piece(table: CaseTable) -> HeldTable:
     return HeldTable(uninterrupted_gpm=search.gpm, tight_min=search.tight_min, limited_by=code)
 
 
-def _limits(table: CaseTable, run: Lockstep, search: Search, rows: Rows) -> CodeArray:
-    """Name what holds each flow, as far as the timeline knows it; the first that applies."""
-    clock, levels = run.clock, run.levels
+def _trials(search: Search, rows: Rows) -> tuple[Rows, FloatArray]:
+    """Lay out the flows to draw next, and whose (index into rows) each is.
+
+    A step in lockstep costs the same for one case as for a hundred, so where few cases are open each also tries
+    flows between what holds and what does not.
+    """
+    own = np.arange(rows.size)
+    tries = min(FEW_CASES // rows.size, MOST_TRIALS)
+    low, top = search.bracket(rows)
+    spread = own[np.isfinite(top) & (top > low)] if tries > 1 else own[:0]
+    shares = np.arange(1, tries) / tries
+    between = low[spread, None] + (top - low)[spread, None] * shares
+    return np.concatenate([own, np.repeat(spread, shares.size)]), np.concatenate(
+        [search.try_gpm[rows], between.ravel()]
+    )
+
+
+def _learn(search: Search, rows: Rows, owner: Rows, drawn: FloatArray, run: Lockstep) -> Rows:
+    """Let the search learn, for each row, from the least flow that failed and from the largest that held.
+
+    Returns the index into the run of the one that tells most: the largest that held, else the least that failed.
+    """
+    phi, tight = run.levels.ratio, run.levels.tight
+    holds = search.holds(drawn, phi)
+    order = np.lexsort((drawn, owner))
+    last = np.empty(rows.size, dtype=np.intp)
+    for failed, pick in ((True, order[::-1]), (False, order)):
+        some = pick[holds[pick] != failed]
+        extreme = np.full(rows.size, -1, dtype=np.intp)
+        extreme[owner[some]] = some  # the last one stays: the least that failed, the largest that held
+        have = np.flatnonzero(extreme >= 0)
+        at = extreme[have]
+        last[have] = at
+        still = ~search.done[rows[have]]
+        search.try_gpm[rows[have]] = drawn[at]
+        search.learn(rows[have][still], phi[at][still], tight[at][still])
+    return last
+
+
+def _limits(table: CaseTable, run: Lockstep, search: Search, rows: Rows, last: Rows) -> CodeArray:
+    """Name what holds each flow, as far as the timeline knows it from run `last`; the first that applies."""
+    clock, established, slowed = run.clock.rows(last), run.levels.established[last], run.levels.slowed[last]
     tight = search.tight_min[rows]
     here = np.isfinite(table.arrival_min)
     selfs = (here & (table.self_fill > 0)).any(axis=1)
     no_dump = ~np.isfinite(clock.dump_ready)
-    room = levels.slowed & (search.gpm[rows] < search.unbound_gpm[rows] * (1.0 - SAME_FLOW))
+    room = slowed & (search.gpm[rows] < search.unbound_gpm[rows] * (1.0 - SAME_FLOW))
     choices = (
         (np.isnan(tight) & (table.draft_gpm <= table.supply_gpm), "draft"),
         (np.isnan(tight), "supply line"),
@@ -202,8 +293,8 @@ def _limits(table: CaseTable, run: Lockstep, search: Search, rows: Rows) -> Code
         (no_dump & np.isfinite(table.dump_engine_arrival_min), "room"),
         (no_dump, "engines"),
         (np.isposinf(table.fill_engine_arrival_min) & ~selfs, "engines"),
-        (~(levels.established < tight - INSTANT_MIN), "arrival"),
-        (run.ran_dry, "source"),
+        (~(established < tight - INSTANT_MIN), "arrival"),
+        (run.ran_dry[last], "source"),
         (room, "room"),
     )
     codes = np.select([c for c, _ in choices], [LIMIT_CODE[word] for _, word in choices], NO_LIMIT)
@@ -230,7 +321,7 @@ def _gap_piece(table: CaseTable) -> GapTable:
         short_gal=levels.short,
         mws_by_min=levels.arrived_by,
     )
-    for row in np.flatnonzero(~known).tolist():
+    for row in np.flatnonzero(~known | run.lost).tolist():
         found = answer(table.case(row))
         for word in (f.name for f in fields(books)):
             getattr(books, word)[row] = getattr(found, word)

@@ -161,9 +161,12 @@ class Run:
         soonest = min(dues, default=NEVER)
         if self.marks:
             soonest = min(soonest, self.marks[0][0])
-        soonest = min(soonest, self.ground.next_change_min(self.now_min, flow))
-        soonest = min(soonest, self.source.next_change_min(self.now_min, filling_gpm))
-        return max(soonest, self.now_min)
+        change = min(
+            self.ground.next_change_min(self.now_min, flow), self.source.next_change_min(self.now_min, filling_gpm)
+        )
+        # A rest that flows within less than the clock can tell takes the least step, lest the clock stand still.
+        change = max(change, math.nextafter(self.now_min, math.inf))
+        return max(min(soonest, change), self.now_min)
 
     @staticmethod
     def _flows(truck: Truck) -> bool:

@@ -6,6 +6,7 @@ at its own next mark (booster tank comes, a portable tank stands ready, the dema
 
 from __future__ import annotations
 
+from copy import copy
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,10 +17,15 @@ from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_scene import GRAIN_GAL
 
 if TYPE_CHECKING:
+    from preplan.water.timeline_diary import Diary
     from preplan.water.timeline_table import CaseTable
 
 Rows = npt.NDArray[np.intp]
 """Indices of cases."""
+
+
+SAME_RATIO = 1e-9
+"""Relative difference below which two ratios are equal."""
 
 
 class Clock:
@@ -42,6 +48,13 @@ class Clock:
         dead = table.dead_fraction[:, None] * nominal
         self.tank_dead_gal = dead
         self.tank_active_gal = np.maximum(table.room_fraction[:, None] * nominal - dead, 0.0)
+
+    def rows(self, pick: Rows) -> Clock:
+        """Take some cases."""
+        some = copy(self)
+        for word, column in vars(self).items():
+            setattr(some, word, column[pick])
+        return some
 
     def booster_dry(self, table: CaseTable) -> FloatArray:
         """Minute at which the booster tank alone would be empty."""
@@ -80,6 +93,8 @@ class Levels:
         self.gap, self.short, self.longest, self.stretches = np.zeros((4, cases))
         self.first_gap = np.full(cases, np.nan)
         self.dry_from, self.dry_to = np.full((2, cases), -np.inf)  # the stretch that is open, or was last
+        self.diary: Diary | None = None
+        """Where levels and dry stretches are noted for drawing."""
         self._set_marks(table)
 
     def _set_marks(self, table: CaseTable) -> None:
@@ -151,6 +166,9 @@ class Levels:
                 empty = self.now[here] + np.where(demand > 0, left_gal[open_] / demand, np.inf)
             stop = np.minimum(np.minimum(until[open_], self.next_mark[here]), empty)
             minutes = stop - self.now[here]
+            if self.diary is not None:
+                for minute in (self.now[here], stop):
+                    self.diary.level(here, minute, self.portable[here] + self.booster[here])
             self._came(here, demand, minutes, demand, minutes)
             self.arrived[here] += demand * minutes
             left_gal[open_] = np.where(stop >= empty, 0.0, left_gal[open_] - demand * minutes)
@@ -158,9 +176,13 @@ class Levels:
             open_ = open_[(stop < until[open_]) & (left_gal[open_] > 0)]
         return np.where(left_gal < GRAIN_GAL, 0.0, left_gal)
 
-    def pour(self, rows: Rows, left_gal: FloatArray, dump_gpm: FloatArray, refilled: BoolArray) -> None:
-        """Dump one load in each row, from now until it is empty or the account ends."""
+    def pour(self, rows: Rows, left_gal: FloatArray, dump_gpm: FloatArray, refilled: BoolArray) -> FloatArray:
+        """Dump one load in each row, from now until it is empty or the account ends.
+
+        Returns the minute at which each began to flow, NaN where none did.
+        """
         left_gal, every = left_gal.copy(), np.arange(rows.size)
+        began = np.full(rows.size, np.nan)
         open_ = every[self.now[rows] < self.clock.end[rows]]
         while open_.size:
             here, gpm, left = rows[open_], dump_gpm[open_], left_gal[open_]
@@ -178,11 +200,14 @@ class Levels:
             under = np.where(dead, gpm * minutes, 0.0)
             left_dead = self.dead_left[here] - under
             self.dead_left[here] = np.where(left_dead < GRAIN_GAL, 0.0, left_dead)
-            begins = refilled[open_] & np.isnan(self.established[here]) & (inflow + under > 0)
+            flows = np.isnan(began[open_]) & (inflow + under > 0)
+            began[open_[flows]] = started[flows]
+            begins = refilled[open_] & np.isnan(self.established[here]) & flows
             self.established[here[begins]] = started[begins]
             left_gal[open_] = left - inflow - under
             self._advance(here, stop)
             open_ = open_[(left_gal[open_] > GRAIN_GAL) & (stop < self.clock.end[here])]
+        return began
 
     def _rise_min(self, rows: Rows, gpm: FloatArray, want: FloatArray) -> FloatArray:
         """Minutes until full portable tanks slow an inflow of `gpm`."""
@@ -214,6 +239,8 @@ class Levels:
         )
         lacking = np.maximum(demand * minutes - (before + inflow - level), 0.0)
         used = np.minimum(booster, lacking)
+        if self.diary is not None:
+            self._note_levels(self.diary, rows, minutes, offered, demand)
         if self.books:
             self._note_dry(rows, minutes, offered, demand, lacking - used)
             self._came(rows, offered, freely, want, minutes)
@@ -230,9 +257,9 @@ class Levels:
         late = self.now[rows] - self.clock.full[rows]
         rows = rows[late > INSTANT_MIN]
         ratio = (self.arrived[rows] - self.gone[rows]) / (self.now[rows] - self.clock.full[rows])
-        less = ratio < self.ratio[rows]
-        self.ratio[rows[less]] = ratio[less]
+        less = ratio <= self.ratio[rows] * (1.0 + SAME_RATIO)  # of equal ones the last
         self.tight[rows[less]] = self.now[rows[less]]
+        self.ratio[rows] = np.minimum(self.ratio[rows], ratio)
 
     def close(self) -> None:
         """Let the fire draw to the end of the account and weigh once more."""
@@ -253,6 +280,28 @@ class Levels:
             after = np.where(late <= first * freely, late / first, freely + (late - first * freely) / then)
         rows = rows[crosses]
         self.arrived_by[rows] = self.now[rows] + np.where(late > GRAIN_GAL, np.minimum(after, minutes[crosses]), 0.0)
+
+    def _note_levels(
+        self, diary: Diary, rows: Rows, minutes: FloatArray, offered: FloatArray, demand: FloatArray
+    ) -> None:
+        """Note the water on scene where its line may bend: portable tanks full or empty, booster tank empty."""
+        want = np.minimum(demand, self.line_gpm[rows])
+        portable, booster, active = self.portable[rows], self.booster[rows], self.active[rows]
+        first, then = demand - want, demand - np.minimum(offered, want)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            bound = np.where(offered > want, active - portable, portable) / np.abs(offered - want)
+            bend = np.where(offered == want, np.inf, np.maximum(bound, 0.0))
+            falls = np.where(offered < want, bend, np.inf)  # from then on the booster tank makes up the whole lack
+            soon = np.where(first > 0, booster / first, np.inf)
+            late = falls + (booster - first * falls) / then
+            empty = np.where(soon <= falls, soon, np.where(then > 0, late, np.inf))
+        for after in (np.zeros_like(minutes), np.fmin(np.minimum(bend, empty), minutes),
+                      np.fmin(np.maximum(bend, empty), minutes), minutes):  # fmt: skip
+            level = np.clip(portable + (offered - want) * after, 0.0, np.maximum(active, portable))
+            with np.errstate(invalid="ignore"):
+                spent = np.where(after <= falls, first * after, first * falls + then * (after - falls))
+            left = np.where(booster > 0, np.maximum(booster - spent, 0.0), 0.0)
+            diary.level(rows, self.now[rows] + after, level + left)
 
     def _note_dry(
         self, rows: Rows, minutes: FloatArray, offered: FloatArray, demand: FloatArray, short: FloatArray
@@ -278,6 +327,8 @@ class Levels:
     def _add_dry(self, rows: Rows, start: FloatArray, stop: FloatArray) -> None:
         real = stop - start > INSTANT_MIN
         rows, start, stop = rows[real], start[real], stop[real]
+        if self.diary is not None:
+            self.diary.dry(rows, start, stop)
         new = start - self.dry_to[rows] > INSTANT_MIN
         self.stretches[rows] += new
         self.first_gap[rows] = np.where(np.isnan(self.first_gap[rows]), start, self.first_gap[rows])

@@ -12,48 +12,93 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from preplan.records import BoolArray, FloatArray
+from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_levels import Clock, Levels, Rows
 
 if TYPE_CHECKING:
+    from preplan.water.timeline_diary import Diary
     from preplan.water.timeline_table import CaseTable
 
 SLACK = 1.0 + 1e-12
 """Two rates nearer than this are equal."""
+_LATEST_MIN = 1e4  # later than any timeline runs
 
 
 def knows(table: CaseTable) -> BoolArray:
     """Tell which cases the lockstep can run; the others need the plain account. (cases,).
 
-    It knows one dump place, and fill places that either do not share the pump (the site gives enough for
-    all) or share a pump that one tanker takes up whole.
+    It knows one dump place, and either one fill place or a source that does not run out. A run may still find that
+    it does not know a case after all: see `Lockstep.lost`.
     """
     here = np.isfinite(table.arrival_min)
-    selfs = here & (table.self_fill > 0)
-    mixed = selfs.any(axis=1) & (here & ~selfs).any(axis=1)
-    most = np.where(here, table.fill_gpm, 0.0).max(axis=1, initial=0.0)
     at_once = np.minimum(table.positions, here.sum(axis=1))
-    apart = (most * at_once <= table.site_gpm * SLACK) & ((at_once <= 1) | np.isinf(table.storage_gal))
-    known: BoolArray = (table.dump_places == 1) & ~mixed & (apart | (at_once <= 1) | one_pump(table))
+    known: BoolArray = (table.dump_places == 1) & ((at_once <= 1) | np.isinf(table.storage_gal))
     return known
 
 
-def one_pump(table: CaseTable) -> BoolArray:
-    """Tell where each tanker takes all that the site gives, so that loads are filled one after the other."""
-    here = np.isfinite(table.arrival_min)
-    least = np.where(here, table.fill_gpm, np.inf).min(axis=1, initial=np.inf)
-    longest = np.where(here, table.fill_hookup_min, -np.inf).max(axis=1, initial=-np.inf)
-    shortest = np.where(here, table.fill_hookup_min, np.inf).min(axis=1, initial=np.inf)
-    alike: BoolArray = (least * SLACK >= table.site_gpm) & (longest <= shortest)
-    return alike
+class SharedPumps:
+    """What the tankers that fill at once leave of a site's rate: the first to pump takes its own, the next the rest.
+
+    Nobody is slowed by a later one, so each load's end is known when it begins. What is taken stands as steps: up to
+    `until` (cases, steps) the rate `taken` (cases, steps) is gone.
+    """
+
+    def __init__(self, site_gpm: FloatArray, places: int) -> None:
+        """Begin with nothing taken."""
+        self.site_gpm = site_gpm
+        self.shared = places > 1
+        self.until = np.full((len(site_gpm), places), -np.inf)
+        self.taken = np.zeros((len(site_gpm), places))
+        self.began = np.full(len(site_gpm), -np.inf)
+        """(cases,): when the last one began to pump."""
+
+    def fill(self, rows: Rows, pumps: FloatArray, gal: FloatArray, most_gpm: FloatArray) -> FloatArray:
+        """Let one tanker in each row begin to pump; give the minute at which it is full."""
+        until, taken = self.until[rows], self.taken[rows]
+        now, left = pumps.copy(), gal.copy()
+        rates = np.zeros_like(taken)
+        full = np.full(len(rows), np.nan)
+        for step in range(until.shape[1] + 1):
+            free = self.site_gpm[rows] - (taken[:, step] if step < until.shape[1] else 0.0)
+            rate = np.minimum(most_gpm, np.maximum(free, 0.0))
+            end = np.maximum(until[:, step], now) if step < until.shape[1] else np.full(len(rows), np.inf)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                done = now + np.where(rate > 0, left / rate, np.inf)
+                here = np.isnan(full) & (done <= end)
+                left = np.where(np.isnan(full) & ~here, left - rate * (end - now), left)
+            full[here] = done[here]
+            if step < until.shape[1]:
+                rates[:, step] = rate
+                now = end
+        self._take(rows, full, rates, np.minimum(most_gpm, self.site_gpm[rows]))
+        self.began[rows] = pumps
+        return full
+
+    def _take(self, rows: Rows, full: FloatArray, rates: FloatArray, alone_gpm: FloatArray) -> None:
+        """Note what a tanker takes: `rates` (rows, steps) in each step, `alone_gpm` behind the last one."""
+        until, taken = self.until[rows], self.taken[rows]
+        within = (until >= full[:, None]).argmax(axis=1)
+        inside = (until >= full[:, None]).any(axis=1)
+        own = np.where(inside, (rates + taken)[np.arange(len(rows)), within], alone_gpm)
+        taken = np.where(until <= full[:, None], taken + rates, taken)
+        # The first step is past or the one with the least end: there are never more steps than places.
+        steps_until = np.concatenate([until, full[:, None]], axis=1)
+        steps_taken = np.concatenate([taken, own[:, None]], axis=1)
+        order = np.argsort(steps_until, axis=1, kind="stable")[:, 1:]
+        self.until[rows] = np.take_along_axis(steps_until, order, axis=1)
+        self.taken[rows] = np.take_along_axis(steps_taken, order, axis=1)
 
 
 class Lockstep:
     """One account of every case. What comes out stands in `levels`."""
 
-    def __init__(self, table: CaseTable, clock: Clock, flow_gpm: FloatArray, *, books: bool = False) -> None:
-        """Set everything to minute 0."""
+    def __init__(
+        self, table: CaseTable, clock: Clock, flow_gpm: FloatArray, *, books: bool = False, diary: Diary | None = None
+    ) -> None:
+        """Set everything to minute 0; a diary keeps what is drawn."""
         self.table, self.clock = table, clock
         self.levels = Levels(table, clock, flow_gpm, books=books)
+        self.levels.diary = diary
         cases, tankers = table.arrival_min.shape
         self.joined = table.arrival_min + table.dump_maneuver_min
         self.load = table.usable_gal.copy()
@@ -63,7 +108,15 @@ class Lockstep:
         shut = np.arange(places) >= table.positions[:, None]
         self.fill_free = np.where(shut, np.inf, -np.inf)
         self.dump_free = np.full(cases, -np.inf)
-        self.pump_free = np.where(one_pump(table), -np.inf, np.nan)
+        self.pumps = SharedPumps(table.site_gpm, places)
+        self.lost = np.zeros(cases, dtype=np.bool_)
+        """(cases,): where a tanker began to pump before one that took its place earlier, so the order is not known."""
+        here = np.isfinite(table.arrival_min)
+        selfs = here & (table.self_fill > 0)
+        most = np.where(here, table.fill_gpm, 0.0).max(axis=1, initial=0.0)
+        at_once = np.minimum(table.positions, here.sum(axis=1))
+        self.tight = np.asarray(most * at_once > table.site_gpm * SLACK)
+        self.mixed = np.asarray(selfs.any(axis=1) & (here & ~selfs).any(axis=1))
         ready = table.fill_engine_arrival_min + table.fill_setup_min
         self.fill_ready = ready
         self.source_gal, self.source_min = table.storage_gal.copy(), np.zeros(cases)
@@ -73,13 +126,15 @@ class Lockstep:
         """Run every case to its end."""
         self._nurse()
         self.turn = np.rint(self.joined * 1e6)
+        self._requeue(np.flatnonzero(self.mixed))
         rows = np.flatnonzero(np.isfinite(self.clock.end)) if self.joined.shape[1] else np.empty(0, dtype=np.intp)
         while rows.size:
             first = self.turn[rows].argmin(axis=1)
             goes_on = self.joined[rows, first] < self.clock.end[rows]
             rows, first = rows[goes_on], first[goes_on]
             fills = self.filling[rows, first]
-            self._fill(rows[fills], first[fills])
+            waits = self._open(rows, first, fills)
+            self._fill(rows[fills & ~waits], first[fills & ~waits])
             self._dump(rows[~fills], first[~fills])
         self.levels.close()
         return self
@@ -104,23 +159,58 @@ class Lockstep:
         self.turn[rows, who] = np.rint(minute * 1e6)
         self.filling[rows, who] = filling
 
+    def _open(self, rows: Rows, who: Rows, fills: BoolArray) -> BoolArray:
+        """Let the first tanker at a site that needs no engine open it; tell (rows,) who then stands back in the queue.
+
+        It stands back where a vacuum tanker, which waits for nothing, may go before it.
+        """
+        opens = fills & np.isnan(self.fill_ready[rows])
+        at = rows[opens]
+        self.fill_ready[at] = self.joined[at, who[opens]] + self.table.fill_setup_min[at]
+        back = opens & self.mixed[rows]
+        self._requeue(rows[back])
+        return back
+
     def _fill(self, rows: Rows, who: Rows) -> None:
         """Fill one tanker in each row."""
         own = self.table
         joined = self.joined[rows, who]
-        opened = rows[np.isnan(self.fill_ready[rows])]
-        self.fill_ready[opened] = joined[np.isnan(self.fill_ready[rows])] + own.fill_setup_min[opened]
         ready = np.where(own.self_fill[rows, who] > 0, -np.inf, self.fill_ready[rows])
         place = self.fill_free[rows].argmin(axis=1)
         held = np.maximum(np.maximum(joined, self.fill_free[rows, place]), ready)
-        hooked = held + own.fill_hookup_min[rows, who]
-        pumps = np.fmax(hooked, self.pump_free[rows])
-        full = pumps + self._pump_min(rows, who, pumps)
+        pumps = held + own.fill_hookup_min[rows, who]
+        full = self._full_min(rows, who, pumps)
         self.fill_free[rows, place] = full
-        self.pump_free[rows] = np.where(np.isnan(self.pump_free[rows]), np.nan, full)
         self.load[rows, who] = own.usable_gal[rows, who]
         self.refilled[rows, who] = True
         self._join(rows, who, full + own.out_min[rows, who] + own.dump_maneuver_min[rows, who], filling=False)
+        self._requeue(rows[self.mixed[rows]])
+
+    def _requeue(self, rows: Rows) -> None:
+        """Let those who fill themselves go before those who wait for the fill site to be ready.
+
+        While a place is free before that minute, who must wait for it stands in the queue from it on, in the order
+        of arrival; a vacuum tanker does not wait.
+        """
+        ready, joined = self.fill_ready[rows][:, None], self.joined[rows]
+        free_before = self.fill_free[rows].min(axis=1)[:, None] < ready
+        waits = self.filling[rows] & (self.table.self_fill[rows] == 0) & free_before & (joined < ready)
+        in_order = np.clip(joined, 0.0, _LATEST_MIN) / (_LATEST_MIN + 1.0) - 1.0
+        turn = np.where(waits, np.rint(ready * 1e6) + in_order, np.rint(joined * 1e6))
+        self.turn[rows] = np.where(self.filling[rows], turn, self.turn[rows])
+
+    def _full_min(self, rows: Rows, who: Rows, pumps: FloatArray) -> FloatArray:
+        """Minute at which a tanker is full that begins to pump at `pumps`, behind those who pump already."""
+        own = self.table
+        if self.fill_free.shape[1] == 1 or not self.pumps.shared:
+            return pumps + self._pump_min(rows, who, pumps)
+        alone = (own.positions[rows] <= 1) | np.isfinite(own.storage_gal[rows])
+        full = np.empty(len(rows))
+        full[alone] = pumps[alone] + self._pump_min(rows[alone], who[alone], pumps[alone])
+        rows, who, pumps = rows[~alone], who[~alone], pumps[~alone]
+        self.lost[rows] |= self.tight[rows] & (pumps < self.pumps.began[rows] - INSTANT_MIN)
+        full[~alone] = self.pumps.fill(rows, pumps, own.usable_gal[rows, who], own.fill_gpm[rows, who])
+        return full
 
     def _pump_min(self, rows: Rows, who: Rows, start: FloatArray) -> FloatArray:
         """Minutes that a load takes, with a source that may run dry on the way."""
@@ -155,7 +245,11 @@ class Lockstep:
         held = np.maximum(np.maximum(self.joined[rows, who], self.dump_free[rows]), self.clock.dump_ready[rows])
         pours = held + own.dump_hookup_min[rows, who]
         levels.drain(rows, np.minimum(pours, self.clock.end[rows]))
-        levels.pour(rows, self.load[rows, who], own.dump_gpm[rows, who], self.refilled[rows, who])
+        began = levels.pour(rows, self.load[rows, who], own.dump_gpm[rows, who], self.refilled[rows, who])
+        if levels.diary is not None:
+            flows = ~np.isnan(began)
+            levels.diary.dump(rows[flows], who[flows], began[flows])
         empty = np.where(pours < self.clock.end[rows], levels.now[rows], np.inf)
         self.dump_free[rows] = empty
         self._join(rows, who, empty + own.back_min[rows, who] + own.fill_maneuver_min[rows, who], filling=True)
+        self._requeue(rows[self.mixed[rows]])

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from preplan.records import FloatArray
+from preplan.records import BoolArray, FloatArray
 from preplan.water.timeline_case import NEVER, Case
 from preplan.water.timeline_events import INSTANT_MIN, Piece, Run
 
@@ -52,7 +52,7 @@ def arrived_by(piece: Piece, minute: float) -> float:
 
 
 def largest_ratio(run: Run) -> tuple[float, float]:
-    """Give phi of an account, and its minute; the least ratio of water come to minutes past F.
+    """Give phi of an account, and its minute, of equal ones the last: the least ratio of water come to minutes past F.
 
     Between two events water comes in at a constant rate, so the ratio is least at an event.
     """
@@ -62,7 +62,8 @@ def largest_ratio(run: Run) -> tuple[float, float]:
     edges = [(piece.arrived_gal, piece.start_min) for piece in after]
     edges.append((arrived_by(after[-1], after[-1].end_min), after[-1].end_min))
     ratios = [((gal - gone_gal) / (at - full_min), at) for gal, at in edges if at - full_min > INSTANT_MIN]
-    return min(ratios)
+    least = min(ratios)[0]
+    return least, max(at for ratio, at in ratios if ratio <= least * (1.0 + SAME_FLOW))
 
 
 IntpArray = npt.NDArray[np.intp]
@@ -86,19 +87,32 @@ class Search:
         self._phi = np.full(shape, np.inf)
         self._before = np.full((2, *shape), np.nan)  # the same one account earlier
         self._leapt = np.zeros(shape, dtype=np.bool_)
+        self._low_phi = np.full(shape, np.inf)  # phi of the largest flow known to hold
+        self._halves = np.zeros(shape, dtype=np.bool_)
 
     def learn(self, rows: IntpArray, phi: FloatArray, at_min: FloatArray) -> None:
         """Take in the accounts of some open rows, each drawn at its `try_gpm`, and choose what to draw next."""
-        drawn = self.try_gpm[rows]
-        holds = phi >= drawn * (1.0 - SAME_FLOW)
-        self._hold(rows[holds], phi[holds])
+        holds = self.holds(self.try_gpm[rows], phi)
+        self._hold(rows[holds], phi[holds], at_min[holds])
         self._fail(rows[~holds], phi[~holds], at_min[~holds])
         self._choose(rows[~self.done[rows]])
 
-    def _hold(self, rows: IntpArray, phi: FloatArray) -> None:
+    @staticmethod
+    def holds(drawn_gpm: FloatArray, phi: FloatArray) -> BoolArray:
+        """Tell which flows drawn had no dry instant."""
+        held: BoolArray = phi >= drawn_gpm * (1.0 - SAME_FLOW)
+        return held
+
+    def bracket(self, rows: IntpArray) -> tuple[FloatArray, FloatArray]:
+        """Give the largest flow known to hold, and the least that bounds the answer from above; inf: none yet."""
+        return self.gpm[rows], np.minimum(self._high[rows], self._phi[rows])
+
+    def _hold(self, rows: IntpArray, phi: FloatArray, at_min: FloatArray) -> None:
         """Take in flows that hold: the answer if none above can hold, or if tight themselves."""
         drawn = self.try_gpm[rows]
-        self.gpm[rows] = drawn
+        self.gpm[rows], self._low_phi[rows] = drawn, phi
+        exact = np.isfinite(self._high[rows]) & (phi <= drawn * (1.0 + SAME_FLOW))
+        self.tight_min[rows] = np.where(exact, at_min, self.tight_min[rows])
         self.done[rows] = (drawn >= self._phi[rows]) | (phi <= drawn * (1.0 + SAME_FLOW)) | np.isinf(self._high[rows])
         self._leapt[rows] = True
 
@@ -117,12 +131,23 @@ class Search:
             line = (phi - slope * high) / (1.0 - slope)
         known = (high_before < NO_BOUND_GPM) & (slope > 0) & (slope < 1)
         ahead = np.where(known, np.clip(line, 0.0, top), top)
-        self.try_gpm[rows] = np.where(self._leapt[rows], (self.gpm[rows] + top) / 2, ahead)
+        self.try_gpm[rows] = np.where(self._leapt[rows], self._between(rows, top), ahead)
         none = top < NOTHING_GPM
         closed = self._leapt[rows] & (top - self.gpm[rows] <= SAME_FLOW * top)
         zero = none | (self.try_gpm[rows] < NOTHING_GPM)
         self.gpm[rows[zero & ~closed]] = 0.0
         self.done[rows] = zero | closed
+
+    def _between(self, rows: IntpArray, top: FloatArray) -> FloatArray:
+        """Choose a flow between what holds and what does not: by turns where a straight line says, and halfway."""
+        low, high = self.gpm[rows], self._high[rows]
+        spare, lack = self._low_phi[rows] - low, high - self._phi[rows]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            line = low + (high - low) * spare / (spare + lack)
+        halves = self._halves[rows] | ~(line > low) | ~(line < top)
+        self._halves[rows] = ~self._halves[rows]
+        flow: FloatArray = np.where(halves, (low + top) / 2, line)
+        return flow
 
 
 def held_flow(case: Case) -> HeldFlow:
@@ -130,13 +155,17 @@ def held_flow(case: Case) -> HeldFlow:
     if not case.end_min < NEVER or case.required_min <= 0:
         return HeldFlow(0.0, math.nan, "engines" if not case.end_min < NEVER else "")
     search = Search(np.array([min(case.line_gpm, NO_BOUND_GPM)], dtype=np.float64))
-    one = np.array([0])
+    one, run = np.array([0]), None
     for _ in range(MOST_RUNS):
-        run = Run(case, float(search.try_gpm[0])).go()
-        ratio, at_min = largest_ratio(run)
+        tried = Run(case, float(search.try_gpm[0])).go()
+        ratio, at_min = largest_ratio(tried)
+        if run is None or search.gpm[0] == 0.0 or search.holds(search.try_gpm, np.array([ratio]))[0]:
+            run = tried  # the account of the answer, where one holds
         search.learn(one, np.array([ratio]), np.array([at_min]))
         if search.done[0]:
             break
+    if run is None:
+        raise AssertionError("a search without an account")
     gpm = float(search.gpm[0])
     tight_min = float(search.tight_min[0]) if gpm > 0 else case.full_flow_min
     return HeldFlow(gpm, tight_min, _limit(run, gpm, tight_min, float(search.unbound_gpm[0])))

@@ -19,7 +19,8 @@ from scipy.sparse.csgraph import dijkstra
 
 from preplan.build import build_district
 from preplan.inputs.reader import read_inputs
-from preplan.planning.pipeline import lay_ground, round_trips
+from preplan.planning.ground import lay_ground
+from preplan.planning.pipeline import round_trips
 from preplan.planning.vehicles import cut_fleets
 from preplan.roads.source import read_roads
 
@@ -41,11 +42,12 @@ def searches(district: Path) -> None:
     roads, features = read_roads(inputs.roads, district.parent)
     ground = lay_ground(inputs, roads, features)
     units = tuple(unit for unit in inputs.units if unit.in_service)
-    fleet = cut_fleets(units, ground.network, ground.limits, ground.minutes)[-1]
+    season = ground.seasons[0]
+    fleet = cut_fleets(units, season.network, season.limits, season.minutes)[-1]
     begun = perf_counter()
     round_trips(fleet.loaded, fleet.empty, inputs, ground)
     ours = perf_counter() - begun
-    matrix = fleet.loaded.arcs.matrix(ground.network.search_states)
+    matrix = fleet.loaded.arcs.matrix(season.network.search_states)
     ways = np.concatenate([2 * ground.sites.segment, 2 * ground.sites.segment + 1])
     begun = perf_counter()
     dijkstra(matrix, indices=ways)

@@ -190,7 +190,7 @@ const Chart = L.Layer.extend({
       const { x, y, angle } = this.middle(k);
       drawBridge(this.pen, mark, x, y, angle, this.colours);
       this.taken.push([x - 9, y - 9, x + 9, y + 9]);
-      if (mark & 1 && this.zoom >= 13) this.posts.push([roads.posts[roads.post[k]], x + 13, y]);
+      if (roads.posts[roads.post[k]] && this.zoom >= 13) this.posts.push([roads.posts[roads.post[k]], x + 13, y]);
     }
     for (const { shut, roads: on } of data.closures) {
       for (const k of shut ? on : []) {

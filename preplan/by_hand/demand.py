@@ -1,0 +1,66 @@
+"""`preplan demand`: what one building needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+import typer
+
+from preplan.by_hand.options import as_json, cautions, labelled, must_be, one_of, switch
+from preplan.render.words import need, number
+from preplan.rules import RequiredFlowRules
+from preplan.water import required_flow as need_of
+
+_METHODS = tuple(method for method in need_of.METHODS if method != "given")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Building:
+    """The options."""
+
+    length: Annotated[float, typer.Option(metavar="FT", help="Length of the building.")]
+    width: Annotated[float, typer.Option(metavar="FT", help="Width of the building.")]
+    height: Annotated[float, typer.Option(metavar="FT", help="Height, with half of the roof above the eaves.")]
+    hazard: Annotated[
+        int, typer.Option(metavar="3..7", min=3, max=7, help="Occupancy hazard number: 3 severe, 7 light.")
+    ] = 7
+    construction: Annotated[str, typer.Option(metavar="I..V", help="Type of construction: I to V (wood frame).")] = "V"
+    exposure: Annotated[bool, switch("--exposure", "Another building stands within 50 ft.")] = False
+    dwelling: Annotated[
+        bool | None,
+        typer.Option(
+            "--dwelling/--no-dwelling",
+            help="A one- or two-family dwelling, whose construction number counts at most 1.0. "
+            "Default: yes at hazard number 7.",
+            show_default=False,
+        ),
+    ] = None
+    method: Annotated[str, typer.Option(help=f"One of {', '.join(_METHODS)}.")] = "nfpa1142"
+    json: Annotated[bool, switch("--json", "Print JSON, unrounded.")] = False
+
+
+def demand(asked: Building) -> str:
+    """Work out what one building needs: gallons in all, gallons per minute, and for how long."""
+    must_be({"--length": asked.length, "--width": asked.width, "--height": asked.height}, above=0)
+    kind = one_of("--construction", asked.construction.upper(), need_of.CONSTRUCTION_TYPES)
+    rules = RequiredFlowRules(method=one_of("--method", asked.method.lower(), _METHODS))
+    home = asked.hazard == need_of.LIGHT_HAZARD if asked.dwelling is None else asked.dwelling
+    building = need_of.one_building(
+        asked.length, asked.width, asked.height, hazard=asked.hazard, construction=kind, dwelling=home,
+        exposure=asked.exposure,
+    )  # fmt: skip
+    needed = need_of.required_flow(building, rules)
+    gal, gpm, held = (float(a[0]) for a in (needed.required_gal, needed.required_gpm, needed.required_min))
+    if asked.json:
+        said = {"method": rules.method, "required_gal": gal, "required_gpm": gpm, "required_min": held}
+        return as_json({**said, "rule": needed.rule[0]})
+    return "\n".join(
+        [
+            *labelled("Required flow", f"{need(gpm)} gpm for {number(held)} min"),
+            *labelled("Method's total", f"{need(gal)} gal"),
+            *labelled("Volume", f"{number(building.volume_cuft[0])} ft3"),
+            *labelled("Rule", needed.rule[0]),
+            *cautions(),
+        ]
+    )

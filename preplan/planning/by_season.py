@@ -1,0 +1,103 @@
+"""Seasons of the roads put together: each address takes the rows of its worst season.
+
+Sites that stand in some months only are weighed inside one season of the roads (`levels.choose`); here the seasons
+of the roads are weighed against each other, by the same rule.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import fields, replace
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import numpy as np
+
+from preplan.plan import AnswerTable, Flag, SeasonLine
+from preplan.planning.assignment import CutTrips, Scene
+from preplan.planning.levels import Choice, months_text, worst_season
+from preplan.records import FloatArray, IntArray
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+Table = TypeVar("Table", bound="DataclassInstance")
+
+
+def worst_roads(choices: Sequence[Choice], required_gpm: FloatArray) -> tuple[Choice, IntArray]:
+    """Put the choices made in each season of the roads together: one choice, and each address's season of the roads."""
+    if len(choices) == 1:
+        return choices[0], np.zeros(len(required_gpm), dtype=np.int32)
+    flows = np.stack([_decided(choice) for choice in choices])
+    road = worst_season(flows, required_gpm)
+    lines = [line for choice in choices for line in choice.seasons]
+    order = sorted(range(len(lines)), key=lambda at: (-len(lines[at].months), lines[at].months))
+    place = np.argsort(order).astype(np.int32)
+    first = np.cumsum([0, *(len(choice.seasons) for choice in choices)])
+    placed = [
+        replace(choice, season=place[choice.season + start], seasons=tuple(lines[at] for at in order))
+        for choice, start in zip(choices, first, strict=False)
+    ]
+    return by_rows(placed, road), road
+
+
+def _decided(choice: Choice) -> FloatArray:
+    """Give the flows of the season that decides, (addresses, levels)."""
+    flows = np.stack([np.nan_to_num(line.uninterrupted_gpm) for line in choice.seasons])
+    a, lv = np.indices(choice.season.shape)
+    decided: FloatArray = flows[choice.season, a, lv]
+    return decided
+
+
+def by_rows(tables: Sequence[Table], road: IntArray) -> Table:
+    """Take each row from the table of its season; arrays of the tables begin with the addresses, the rest is equal."""
+    changes: dict[str, Any] = {}
+    for field in fields(tables[0]):
+        columns = [getattr(table, field.name) for table in tables]
+        if isinstance(columns[0], np.ndarray):
+            changes[field.name] = rows_of(columns, road)
+    return replace(tables[0], **changes) if len(tables) > 1 else tables[0]
+
+
+def rows_of(columns: Sequence[Any], road: IntArray) -> Any:
+    """Take each row (addresses, ...) from the column of its season."""
+    taken = columns[0].copy()
+    for season, column in enumerate(columns):
+        taken[road == season] = column[road == season]
+    return taken
+
+
+def merged_scene(scenes: Sequence[Scene], road: IntArray) -> Scene:
+    """Let each address see the trips and arrivals of its season; at the fill sites units arrive as in their worst."""
+    if len(scenes) == 1:
+        return scenes[0]
+    at_site = np.max([scene.response.site_arrival_min for scene in scenes], axis=0)
+    responses = [replace(scene.response, site_arrival_min=np.empty((len(road), 0))) for scene in scenes]
+    cuts = zip(*(scene.cuts for scene in scenes), strict=True)
+    return replace(
+        scenes[0],
+        response=replace(by_rows(responses, road), site_arrival_min=at_site),
+        cuts=tuple(
+            CutTrips(
+                trip_min=rows_of([one.trip_min for one in same], road),
+                out_min=rows_of([one.out_min for one in same], road),
+                members=same[0].members,
+            )
+            for same in cuts
+        ),
+    )
+
+
+def season_flags(answers: AnswerTable, seasons: tuple[SeasonLine, ...]) -> AnswerTable:
+    """Say of an address that no tanker reaches in its worst season, but in others, in which months."""
+    ways = np.stack([(line.best_site >= 0).any(axis=1) for line in seasons])
+    at_times = (answers.status == "no route") & ways.any(axis=0)
+    flags = list(answers.flags)
+    for a in np.flatnonzero(at_times).tolist():
+        flags[a] = tuple(_closed(flags[a], seasons, ways[:, a].tolist()))
+    return replace(answers, flags=tuple(flags))
+
+
+def _closed(flags: tuple[Flag, ...], seasons: tuple[SeasonLine, ...], ways: list[bool]) -> Iterator[Flag]:
+    months = frozenset(month for line, way in zip(seasons, ways, strict=True) if not way for month in line.months)
+    for flag in flags:
+        yield Flag("road closed", months_text(months)) if flag.code == "road cut off" else flag

@@ -1,0 +1,102 @@
+"""Where tankers dump for an address on a dead end: at its frontage, or at a junction with hose on along the road.
+
+The junction is taken in two cases only. Where no tanker reaches the frontage at all, as behind a posting; and where
+the round trip of all tankers is shorter from there by more than turning at the dump site costs, the lay still
+carries the required flow, and no engine is wanted that would not be wanted at the frontage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from preplan.plan import FrontageTable, NeedTable
+from preplan.records import BoolArray, FloatArray, IntArray, ResponseLevel, Unit
+from preplan.roads.mouths import Mouths
+from preplan.rules import Rules
+from preplan.water.hydraulics import lay_gpm
+
+ENGINES_APART = 3
+"""Engines of the first level with which attack, fill and dump site have one each."""
+
+ShortestTrip = Callable[[int, IntArray, FloatArray], FloatArray]
+"""Gives the shortest round trip of a cut to places, minutes: index of the cut (0 the lightest, -1 all tankers), then
+stretches and shares of them, each (places,)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lay:
+    """The supply line that is surely there, whichever two engines come: the least of each."""
+
+    hose_ft: float
+    hose_in: float
+
+    @classmethod
+    def of(cls, units: tuple[Unit, ...]) -> Lay:
+        """Take the two engines that carry least; one engine alone lays no supply line."""
+        engines = [unit for unit in units if unit.kind == "engine" and unit.in_service]
+        least = sorted(unit.supply_hose_ft for unit in engines)[:2]
+        return cls(
+            hose_ft=sum(least) if len(least) > 1 else 0.0,
+            hose_in=min((unit.supply_hose_in for unit in engines), default=0.0),
+        )
+
+    def left_ft(self, frontages: FrontageTable, rules: Rules) -> FloatArray:
+        """Say how much hose is left for the road, (addresses,) ft: below zero where the driveway takes more."""
+        return self.hose_ft - rules.shuttle.stand_off_ft - frontages.driveway_ft
+
+
+def choose_mouths(
+    frontages: FrontageTable,
+    mouths: Mouths,
+    lay: Lay,
+    needs: NeedTable,
+    levels: tuple[ResponseLevel, ...],
+    rules: Rules,
+    shortest: ShortestTrip,
+) -> IntArray:
+    """Choose the junctions that take the place of a frontage: rows of `mouths`, one an address at most."""
+    if not len(mouths):
+        return np.empty(0, dtype=np.int32)
+    a = mouths.address
+    all_here, all_there = _trips(-1, frontages, mouths, shortest)
+    any_here, any_there = all_here, all_there
+    if not np.isfinite(all_here).all():
+        any_here, any_there = _trips(0, frontages, mouths, shortest)
+    hose_ft = frontages.driveway_ft[a] + mouths.along_ft + rules.shuttle.stand_off_ft
+    line_gpm = lay_gpm(
+        np.maximum(hose_ft, 1.0),
+        lay.hose_in,
+        pump_psi=rules.shuttle.supply_psi,
+        residual_psi=rules.shuttle.supply_residual_psi,
+    )
+    fits = (line_gpm >= needs.required_gpm[a]) & _same_jobs(frontages.driveway_ft[a], mouths.along_ft, levels, rules)
+    gains = fits & (all_there + rules.roads.dump_turn_min < all_here)
+    stranded = ~np.isfinite(any_here) & np.isfinite(any_there)
+    # of a place that no tanker reaches the nearest junction that one does, else the shortest trip; ties: least hose
+    key = np.where(stranded, 0.0, all_there)
+    order = np.lexsort((mouths.along_ft, key, ~np.isfinite(all_there), a))
+    order = order[(gains | stranded)[order]]
+    _, first = np.unique(a[order], return_index=True)
+    chosen: IntArray = order[first].astype(np.int32)
+    return chosen
+
+
+def _trips(cut: int, frontages: FrontageTable, mouths: Mouths, shortest: ShortestTrip) -> tuple[FloatArray, FloatArray]:
+    """Give the shortest round trips of a cut to the frontage and to the junction of each row of `mouths`, at once."""
+    rows, of_row = np.unique(mouths.address, return_inverse=True)
+    segment = np.concatenate([frontages.segment[rows], mouths.segment])
+    found = shortest(cut, segment, np.concatenate([frontages.fraction[rows], mouths.fraction]))
+    return found[: len(rows)][of_row], found[len(rows) :]
+
+
+def _same_jobs(
+    driveway_ft: FloatArray, along_ft: FloatArray, levels: tuple[ResponseLevel, ...], rules: Rules
+) -> BoolArray:
+    """Tell where hose along the road takes no engine away: one that attacks and drafts at once must stay near."""
+    near_ft = rules.shuttle.one_engine_reach_ft
+    apart = levels[0].engines >= ENGINES_APART
+    same: BoolArray = apart | (driveway_ft > near_ft) | (driveway_ft + along_ft <= near_ft)
+    return same

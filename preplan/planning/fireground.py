@@ -1,0 +1,212 @@
+"""The timeline's questions: each case with its crews, their arrivals and jobs, its circuit, water and demand.
+
+A *case* is one (address, site, level); here it also has the tankers that haul, and the cut whose roads they drive.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from types import MappingProxyType
+
+import numpy as np
+
+from preplan.planning.assignment import (
+    Scene,
+    at_scene,
+    capped,
+    circuit_of,
+    crews,
+    engines_lack,
+    site_rates,
+    stored,
+)
+from preplan.planning.response import Jobs
+from preplan.planning.vehicles import is_tanker
+from preplan.records import BoolArray, Columns, FloatArray, IntArray
+from preplan.water.shuttle import Shuttle
+from preplan.water.tanker import Tankers, filling
+from preplan.water.timeline import NEVER
+from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_table import CaseTable
+
+SETUP = MappingProxyType(
+    {"dry hydrant": "dry_hydrant_setup_min", "cistern": "cistern_setup_min", "draft": "draft_setup_min"}
+)
+"""The rule that says how long an engine takes at each kind of site; elsewhere that of a hydrant."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crews(Columns):
+    """Who hauls and who pumps in many cases, (cases,)."""
+
+    address: IntArray
+    site: IntArray
+    level: IntArray
+    fleet: IntArray
+    """Level whose units bring their portable tanks: the case's own, or a lower one where nobody else is needed."""
+    cut: IntArray
+    """Vehicle class driven: index into `Scene.cuts`."""
+    used: BoolArray
+    """(cases, units): tankers that haul."""
+    fill_engine: IntArray
+    dump_engine: IntArray
+    vacuum_only: BoolArray
+    """See `response.Jobs`."""
+
+    @property
+    def jobs(self) -> Jobs:
+        """Give the engines' jobs."""
+        return Jobs(fill_engine=self.fill_engine, dump_engine=self.dump_engine, vacuum_only=self.vacuum_only)
+
+    def rows(self, pick: Rows | BoolArray | IntArray) -> Crews:
+        """Take some cases."""
+        return Crews(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
+
+
+def later_min(scene: Scene, address: IntArray, call_min: FloatArray) -> FloatArray:
+    """Give how much later than at minute 0 each unit is alerted, (cases, units): those beyond the first level."""
+    first = (scene.response.engines[:, 0] | scene.response.tankers[:, 0])[address]
+    return np.where(first, 0.0, call_min[:, None])
+
+
+def called_later(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Crews, FloatArray]:
+    """Give the same cases with the units beyond the first level alerted at `call_min` (cases,), jobs dealt anew."""
+    later = later_min(scene, run.address, call_min)
+    jobs, present = crews(scene, run.address, run.site, run.level, later)
+    called = Crews(
+        address=run.address,
+        site=run.site,
+        level=run.level,
+        fleet=run.fleet,
+        cut=run.cut,
+        used=run.used & present,
+        fill_engine=jobs.fill_engine,
+        dump_engine=jobs.dump_engine,
+        vacuum_only=jobs.vacuum_only,
+    )
+    return called, later
+
+
+def steady(scene: Scene, run: Crews) -> Shuttle:
+    """Give the steady flow of just these crews, capped by storage, draft, supply line and hose."""
+    trip_min = legs_min(scene, run)[0]
+    shuttle = circuit_of(scene, run.site, run.jobs).exactly(trip_min, run.used)
+    sent = scene.response.tankers[run.address, run.level].any(axis=1) & np.isfinite(trip_min)
+    return engines_lack(capped(scene, shuttle, run.jobs, run.address, run.site), run.jobs, sent)
+
+
+def legs_min(scene: Scene, run: Crews) -> tuple[FloatArray, FloatArray]:
+    """Give each case's round trip and its loaded leg, minutes, on its own cut."""
+    trip, out = np.full(len(run), np.inf), np.full(len(run), np.inf)
+    for index, cut in enumerate(scene.cuts):
+        rows = np.flatnonzero(run.cut == index)
+        trip[rows] = cut.trip_min[run.address[rows], run.site[rows]]
+        out[rows] = cut.out_min[run.address[rows], run.site[rows]]
+    return trip, out
+
+
+def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0) -> CaseTable:
+    """Write cases as the timeline reads them; `later` (cases, units) is when each unit is alerted.
+
+    Tankers lie on the last axis in the order of `haulers`.
+    """
+    rules, needs, address = scene.rules.shuttle, scene.needs, run.address
+    arrival = scene.response.arrival_min[address] + later
+    gpm, draft, line_gpm, reaches = site_rates(scene, run.site, run.jobs), *at_scene(scene, run.jobs, address)
+    storage, refill = stored(scene, run.site)
+    other_arrival, other_gal = _other_tanks(scene, run, arrival)
+    attack = scene.response.attack_engine[address]
+    booster = np.array([unit.tank_gal for unit in scene.units])
+    return CaseTable.spread(
+        len(run),
+        len(haulers(scene)),
+        attack_arrival_min=_arrival_of(arrival, attack),
+        booster_gal=np.where(attack >= 0, booster[attack], 0.0),
+        dump_engine_arrival_min=_arrival_of(arrival, run.dump_engine),
+        fill_engine_arrival_min=_fill_arrival(scene, run, later),
+        required_gpm=needs.required_gpm[address],
+        required_min=needs.required_min[address],
+        required_gal=needs.required_gal[address],
+        attack_gpm=rules.attack_gpm,
+        attack_setup_min=rules.attack_setup_min,
+        full_flow_after_min=rules.full_flow_after_min,
+        dump_setup_min=rules.dump_setup_min,
+        tank_setup_min=rules.tank_setup_min,
+        fill_setup_min=_setup_min(scene)[run.site],
+        positions=np.array([float(s.positions) for s in scene.sites])[run.site],
+        dump_places=rules.dump_places,
+        site_gpm=gpm[1],
+        storage_gal=np.where(np.isnan(storage), np.inf, storage),
+        refill_gpm=np.nan_to_num(refill),
+        room_fraction=rules.tank_room_fraction,
+        dead_fraction=rules.dead_water_fraction,
+        draft_gpm=draft,
+        supply_gpm=np.where(reaches, line_gpm, 0.0),
+        other_arrival_min=other_arrival,
+        other_gal=other_gal,
+        **_tanker_columns(scene, run, arrival, gpm[0]),
+    )
+
+
+def haulers(scene: Scene) -> IntArray:
+    """List the units that can haul, in code point order of unit_id."""
+    return np.flatnonzero([is_tanker(unit) for unit in scene.units]).astype(np.int32)
+
+
+def _tanker_columns(
+    scene: Scene, run: Crews, arrival: FloatArray, fill_gpm: FloatArray
+) -> dict[str, FloatArray | float]:
+    """Give the columns (cases, tankers) of those that can haul; one that does not is never there."""
+    rules, haul = scene.rules.shuttle, haulers(scene)
+    units = [scene.units[u] for u in haul]
+    tankers = Tankers.of(units)
+    hookup_min, rate_gpm = filling(tankers, fill_gpm, rules)
+    trip, out = legs_min(scene, run)
+    with np.errstate(invalid="ignore"):
+        back = trip - out
+    there = run.used[:, haul] & np.isfinite(trip)[:, None]
+    return {
+        "arrival_min": np.where(there, arrival[:, haul], NEVER),
+        "usable_gal": tankers.tank_gal * tankers.usable_fraction,
+        "fill_gpm": rate_gpm,
+        "dump_gpm": tankers.dump_gpm,
+        "out_min": np.where(np.isfinite(trip), out, 0.0)[:, None],
+        "back_min": np.where(np.isfinite(trip), back, 0.0)[:, None],
+        "fill_hookup_min": hookup_min,
+        "dump_hookup_min": rules.dump_hookup_min,
+        "fill_maneuver_min": rules.fill_maneuver_min,
+        "dump_maneuver_min": rules.dump_maneuver_min,
+        "portable_gal": np.array([unit.portable_tank_gal for unit in units]),
+        "has_pump": np.array([float(unit.pump_gpm is not None) for unit in units]),
+        "self_fill": np.isfinite(tankers.self_fill_gpm).astype(np.float64),
+    }
+
+
+def _other_tanks(scene: Scene, run: Crews, arrival: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Give arrival and size of the portable tanks that come on units which do not haul: (cases, units with one)."""
+    carried = np.array([unit.portable_tank_gal for unit in scene.units])
+    own = np.flatnonzero(carried > 0)
+    fleet = (scene.response.engines | scene.response.tankers)[run.address, run.fleet]
+    idle = fleet[:, own] & ~run.used[:, own]
+    return np.where(idle, arrival[:, own], NEVER), np.broadcast_to(carried[own], idle.shape)
+
+
+def _arrival_of(arrival: FloatArray, unit: IntArray) -> FloatArray:
+    """Look up the arrival of one unit a case; inf where there is none."""
+    return np.where(unit >= 0, arrival[np.arange(len(unit)), np.maximum(unit, 0)], NEVER)
+
+
+def _fill_arrival(scene: Scene, run: Crews, later: FloatArray | float) -> FloatArray:
+    """Give the fill engine's arrival at the site; NaN where the site needs none, inf where none comes."""
+    at_site = scene.response.site_arrival_min[run.site] + later
+    needs = np.array([site.needs_engine for site in scene.sites], dtype=np.bool_)[run.site]
+    return np.where(needs, _arrival_of(at_site, run.fill_engine), np.nan)
+
+
+def _setup_min(scene: Scene) -> FloatArray:
+    """Give the set-up of each site's kind, minutes; where no engine pumps it is opened like a hydrant."""
+    rules = scene.rules.shuttle
+    words = [
+        SETUP.get(site.kind, "hydrant_setup_min") if site.needs_engine else "hydrant_setup_min" for site in scene.sites
+    ]
+    return np.array([getattr(rules, word) for word in words], dtype=np.float64)

@@ -1,0 +1,288 @@
+"""The uninterrupted flow of every (address, site, level) that a choice turns on, computed when first asked.
+
+A bound on each flow comes cheap, so few cases need their timeline run: a site is looked at only while its bound
+could beat the best known one. What is chosen is then worked out in full, with tankers left out where that helps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from preplan.planning.assignment import Scene, circuit_of, crews
+from preplan.planning.fireground import Crews, case_table, haulers, legs_min
+from preplan.records import BoolArray, FloatArray, IntArray
+from preplan.water.timeline_batch import best_fleets, held_flows
+from preplan.water.timeline_bound import most_flow_gpm
+from preplan.water.timeline_levels import Rows
+
+PIECE_CASES = 16_384
+"""Cases whose timelines are run at once: about a kilobyte each."""
+LOOKED_AT = 2
+"""Sites of an address that are looked at together."""
+SLACK = 1e-9
+"""Relative difference below which two flows are equal."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """Cases worked out in full, and what they hold: arrays of shape (cases,)."""
+
+    run: Crews
+    gpm: FloatArray
+    """Uninterrupted flow."""
+    one_out_gpm: FloatArray
+    """Least uninterrupted flow with any one of its tankers out."""
+
+
+class Flows:
+    """Uninterrupted flows at dispatch, gpm: arrays of shape (addresses, sites, levels); NaN until asked."""
+
+    def __init__(self, scene: Scene) -> None:
+        """Bound every flow from above."""
+        self.scene = scene
+        shape = (len(scene.needs), len(scene.sites), len(scene.levels))
+        self.gpm = np.full(shape, np.nan)
+        self.most_gpm = np.zeros(shape)
+        self.tankers = np.zeros(shape, dtype=np.int32)
+        self.cut = np.zeros(shape, dtype=np.int32)
+        self.trip_min = np.full(shape, np.inf)
+        self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
+        nobody = np.empty(0, dtype=np.int32)
+        nothing = np.empty(0)
+        self._settled = [Settled(run=self._everyone(nobody, nobody, nobody), gpm=nothing, one_out_gpm=nothing)]
+        self._count = 0
+        self._bound()
+
+    def settled(self, address: IntArray, site: IntArray, level: IntArray) -> Settled:
+        """Give cases in full, settling those that are not yet; each level below its fellow's must come first."""
+        self.settle(address, site, level)
+        whole = self._whole()
+        rows = self._row[address, site, level]
+        return Settled(run=whole.run.rows(rows), gpm=whole.gpm[rows], one_out_gpm=whole.one_out_gpm[rows])
+
+    def settle(self, address: IntArray, site: IntArray, level: IntArray) -> None:
+        """Work out cases in full: leave out what slows the others, and never do worse than the level below there."""
+        todo = np.flatnonzero(self._row[address, site, level] < 0)
+        if todo.size:
+            case = np.unique(np.column_stack([level[todo], address[todo], site[todo]]), axis=0).astype(np.int32)
+            for one in np.unique(case[:, 0]):  # a level looks at the one below it
+                lv, a, s = case[case[:, 0] == one].T
+                for first in range(0, len(a), PIECE_CASES):
+                    part = slice(first, first + PIECE_CASES)
+                    self._settle_piece(a[part], s[part], lv[part])
+
+    def look(self, address: IntArray, site: IntArray, level: IntArray) -> None:
+        """Run the timelines of cases that are not known, on every cut."""
+        todo = np.flatnonzero(np.isnan(self.gpm[address, site, level]))
+        for first in range(0, todo.size, PIECE_CASES):
+            rows = todo[first : first + PIECE_CASES]
+            self._look_piece(address[rows], site[rows], level[rows])
+
+    def best_site(self, allowed: BoolArray, level: int) -> IntArray:
+        """Choose each address's site among those allowed, (addresses, sites): -1 where none has a way.
+
+        The largest flow; of equal flows more tankers, then the shorter trip, then the first site_id. Only sites whose
+        bound could beat the best are looked at.
+        """
+        allowed = allowed & np.isfinite(self.trip_min[:, :, level])
+        most, trip = self.most_gpm[:, :, level], self.trip_min[:, :, level]
+        sent = self.scene.response.tankers[:, level].sum(axis=1)
+        a = np.arange(len(allowed))
+        while True:
+            known = allowed & ~np.isnan(self.gpm[:, :, level])
+            site = self._pick(known, level)
+            best = np.where(site >= 0, self.gpm[a, site, level], -1.0)[:, None]
+            # As much could win by more tankers or a shorter trip, unless the best has them all and none is shorter.
+            settled = (site >= 0) & (self.tankers[a, site, level] >= sent)
+            shorter = ~settled[:, None] | (trip < trip[a, site][:, None])
+            could = (most > best * (1.0 + SLACK)) | ((most >= best * (1.0 - SLACK)) & shorter)
+            open_sites = allowed & ~known & could
+            rows = np.flatnonzero(open_sites.any(axis=1)).astype(np.int32)
+            if not rows.size:
+                return site
+            at, pick = np.nonzero(_first(most[rows], trip[rows], open_sites[rows], LOOKED_AT))
+            self.look(rows[at], pick.astype(np.int32), np.full(at.size, level, dtype=np.int32))
+
+    def at(self, site: IntArray, level: int) -> FloatArray:
+        """Look up the flow of chosen sites (addresses,); 0 where none."""
+        rows = np.arange(len(site))
+        return np.where(site >= 0, self.gpm[rows, np.maximum(site, 0), level], 0.0)
+
+    # ----------------------------------------------------------------------- how
+
+    def _pick(self, known: BoolArray, level: int) -> IntArray:
+        flow = np.where(known, self.gpm[:, :, level], -1.0)
+        top = flow.max(axis=1, keepdims=True, initial=-1.0)
+        tied = known & (flow >= top - SLACK * np.maximum(top, 1.0))
+        count = np.where(tied, self.tankers[:, :, level], -1)
+        tied &= count == count.max(axis=1, keepdims=True, initial=-1)
+        site = np.where(tied, self.trip_min[:, :, level], np.inf).argmin(axis=1)
+        return np.where(known.any(axis=1), site, -1).astype(np.int32)
+
+    def _bound(self) -> None:
+        """Fill in the bounds, and the shortest trip of any cut, which orders equal flows until a case is looked at."""
+        self.trip_min[:] = np.stack([cut.trip_min for cut in self.scene.cuts]).min(axis=0)[:, :, None]
+        a, s, lv = (i.ravel().astype(np.int32) for i in np.indices(self.gpm.shape))
+        for first in range(0, len(a), PIECE_CASES):
+            part = slice(first, first + PIECE_CASES)
+            everyone = self._everyone(a[part], s[part], lv[part])
+            for index in range(len(self.scene.cuts)):
+                _, run = self._on_cut(everyone, index)
+                at = (run.address, run.site, run.level)
+                self.most_gpm[at] = np.maximum(self.most_gpm[at], most_flow_gpm(case_table(self.scene, run)))
+
+    def _everyone(self, address: IntArray, site: IntArray, level: IntArray) -> Crews:
+        """Send all tankers that can haul, on the lightest cut."""
+        jobs, present = crews(self.scene, address, site, level)
+        return Crews(
+            address=address,
+            site=site,
+            level=level,
+            fleet=level,
+            cut=np.zeros(len(address), dtype=np.int32),
+            used=present,
+            fill_engine=jobs.fill_engine,
+            dump_engine=jobs.dump_engine,
+            vacuum_only=jobs.vacuum_only,
+        )
+
+    def _on_cut(self, everyone: Crews, index: int) -> tuple[Rows, Crews]:
+        """Keep those whom a cut allows, in the cases (rows) where it is worth a look.
+
+        A cut that drives no longer trip than the next heavier one carries less and gains nothing.
+        """
+        cuts = self.scene.cuts
+        trip = cuts[index].trip_min[everyone.address, everyone.site]
+        worth = np.isfinite(trip)
+        if index + 1 < len(cuts):
+            worth &= trip < cuts[index + 1].trip_min[everyone.address, everyone.site]
+        rows = np.flatnonzero(worth)
+        run = everyone.rows(rows)
+        used = run.used & cuts[index].members
+        return rows, replace(run, cut=np.full(rows.size, index, dtype=np.int32), used=used)
+
+    def _look_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
+        run, gpm = self._best_cut(self._everyone(address, site, level))
+        at = (address, site, level)
+        self.gpm[at], self.cut[at] = gpm, run.cut
+        self.tankers[at] = run.used.sum(axis=1)
+        self.trip_min[at] = legs_min(self.scene, run)[0]
+
+    def _best_cut(self, everyone: Crews) -> tuple[Crews, FloatArray]:
+        """Give each case's best fleet over its cuts, with and without what the steady form leaves out, and its flow.
+
+        A case without a way keeps the lightest cut and nobody.
+        """
+        at, runs = [], []
+        for index, cut in enumerate(self.scene.cuts):
+            rows, whole = self._on_cut(everyone, index)
+            trip = cut.trip_min[whole.address, whole.site]
+            quick = circuit_of(self.scene, whole.site, whole.jobs).best(trip, whole.used).used
+            few = np.flatnonzero((quick != whole.used).any(axis=1))
+            at += [rows, rows[few]]
+            runs += [whole, replace(whole, used=quick).rows(few)]
+        tried = _join_runs(runs)  # all at once: many cases in lockstep cost little more than few
+        flow = held_flows(case_table(self.scene, tried)).uninterrupted_gpm
+        best = replace(everyone, used=np.zeros_like(everyone.used))
+        gpm, first = np.full(len(everyone), -1.0), 0
+        for rows in at:
+            part = np.arange(first, first + rows.size)
+            better = _outdoes(flow[part], tried.used[part], gpm[rows], best.used[rows])
+            best = _put(best, rows[better], tried.rows(part[better]))
+            gpm[rows[better]] = flow[part[better]]
+            first += rows.size
+        return best, np.maximum(gpm, 0.0)
+
+    def _whole(self) -> Settled:
+        """Join what is settled so far."""
+        if len(self._settled) > 1:
+            self._settled = [_join(self._settled)]
+        return self._settled[0]
+
+    def _settle_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
+        self.look(address, site, level)
+        run, _ = self._best_cut(self._everyone(address, site, level))
+        run, gpm, one_out = self._without_the_slow(run)
+        at = (address, site, level)
+        done = self._as_below(Settled(run=run, gpm=gpm, one_out_gpm=_least(one_out, gpm)))
+        self.gpm[at], self.tankers[at], self.cut[at] = done.gpm, done.run.used.sum(axis=1), done.run.cut
+        self._row[at] = self._count + np.arange(len(address), dtype=np.int32)
+        self._count += len(address)
+        self._settled.append(done)
+
+    def _without_the_slow(self, run: Crews) -> tuple[Crews, FloatArray, FloatArray]:
+        """Leave out tankers while that raises the flow; give who stays, the flow, and that with each one out."""
+        used, gpm = run.used.copy(), np.zeros(len(run))
+        haul = haulers(self.scene)
+        one_out = np.full((len(run), haul.size), np.nan)
+        rows = np.arange(len(run))
+        while rows.size:
+            best = best_fleets(case_table(self.scene, replace(run, used=used).rows(rows)))
+            gpm[rows], one_out[rows] = best.gpm, best.one_out_gpm
+            left = used[np.ix_(rows, haul)] & ~best.used
+            used[np.ix_(rows, haul)] &= best.used
+            rows = rows[left.any(axis=1)]  # once more: who is left out still brings a portable tank
+        return replace(run, used=used), gpm, one_out
+
+    def _as_below(self, done: Settled) -> Settled:
+        """Let a level do what the level below does from the same site, where its own crews would do worse."""
+        run = done.run
+        below = self._row[run.address, run.site, np.maximum(run.level - 1, 0)]
+        rows = np.flatnonzero((run.level > 0) & (below >= 0))
+        if not rows.size:
+            return done
+        whole = self._whole()
+        worse = done.gpm[rows] < whole.gpm[below[rows]] * (1.0 - SLACK)
+        rows, below = rows[worse], below[rows[worse]]
+        kept = replace(whole.run.rows(below), level=run.level[rows])
+        gpm, one_out = done.gpm.copy(), done.one_out_gpm.copy()
+        gpm[rows], one_out[rows] = whole.gpm[below], whole.one_out_gpm[below]
+        return Settled(run=_put(run, rows, kept), gpm=gpm, one_out_gpm=one_out)
+
+
+def _first(most_gpm: FloatArray, trip_min: FloatArray, open_sites: BoolArray, count: int) -> BoolArray:
+    """Mask the `count` open sites of each row with the highest bound, of equal ones those with the shortest trip."""
+    order = np.lexsort((trip_min, np.where(open_sites, -most_gpm, np.inf)), axis=1)[:, :count]
+    mask = np.zeros(open_sites.shape, dtype=np.bool_)
+    np.put_along_axis(mask, order, values=True, axis=1)
+    return mask & open_sites
+
+
+def _outdoes(flow: FloatArray, used: BoolArray, best: FloatArray, best_used: BoolArray) -> BoolArray:
+    """Tell where a fleet delivers more than the best so far, or as much with more tankers; (cases,)."""
+    more = used.sum(axis=1) > best_used.sum(axis=1)
+    equal = np.abs(flow - best) <= SLACK * np.maximum(best, 1.0)
+    outdoes: BoolArray = np.where(equal, more, flow > best)
+    return outdoes
+
+
+def _least(one_out_gpm: FloatArray, gpm: FloatArray) -> FloatArray:
+    """Give the least flow with one tanker out; where none hauls there is none to lose."""
+    least = np.where(np.isnan(one_out_gpm), np.inf, one_out_gpm).min(axis=1, initial=np.inf)
+    return np.where(np.isfinite(least), least, gpm)
+
+
+def _put(run: Crews, rows: Rows, part: Crews) -> Crews:
+    """Put cases in the place of some rows."""
+    changed = {}
+    for field in fields(Crews):
+        column = getattr(run, field.name).copy()
+        column[rows] = getattr(part, field.name)
+        changed[field.name] = column
+    return Crews(**changed)
+
+
+def _join_runs(runs: list[Crews]) -> Crews:
+    """Join cases in their order."""
+    return Crews(**{field.name: np.concatenate([getattr(run, field.name) for run in runs]) for field in fields(Crews)})
+
+
+def _join(parts: list[Settled]) -> Settled:
+    """Join settled pieces in their order."""
+    return Settled(
+        run=_join_runs([part.run for part in parts]),
+        gpm=np.concatenate([part.gpm for part in parts]),
+        one_out_gpm=np.concatenate([part.one_out_gpm for part in parts]),
+    )

@@ -1,0 +1,179 @@
+"""The roads made ready for planning, and everything put on them: addresses, fill sites, stations, dump sites."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+
+from preplan.errors import Finding, InputError
+from preplan.plan import FrontageTable, Inputs, NeedTable
+from preplan.planning.dump_sites import Lay, choose_mouths
+from preplan.planning.needs import needs_of
+from preplan.planning.vehicles import CutFleet, Minutes
+from preplan.records import (
+    BoolArray,
+    FeatureTable,
+    FillSite,
+    FloatArray,
+    IntArray,
+    Problem,
+    RoadLimits,
+    RoadTable,
+    Station,
+    Unit,
+)
+from preplan.roads.driving_side import side_problems
+from preplan.roads.frontage import Places, place_addresses, place_points
+from preplan.roads.inventory import match_bridges
+from preplan.roads.islands import without_islands
+from preplan.roads.mouths import mouths_within, moved_to
+from preplan.roads.network import RoadNetwork, build_network, restriction_problems
+from preplan.roads.places import within_extent
+from preplan.roads.seasons import RoadSeason, all_year, road_seasons
+from preplan.roads.speeds import minutes_of, node_delay_min, speed_problems
+from preplan.roads.trips import Spots, circuits
+from preplan.rules import RoadRules
+
+TURNAROUND_MIN = {"through": 0.0, "loop": 0.5, "back": 1.5}
+"""Turning round at a fill site, by the table's word (this program's careful choice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonGround:
+    """The roads as tankers find them in one season."""
+
+    months: frozenset[int]
+    limits: RoadLimits
+    network: RoadNetwork
+    minutes: Minutes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """The roads made ready, and everything put on them."""
+
+    roads: RoadTable
+    features: FeatureTable
+    limits: RoadLimits
+    """What is the same all year: pages show it, nobody is routed over it."""
+    problems: tuple[Problem, ...]
+    bridge_row: IntArray
+    """(segments,) row of the bridge inventory, -1: none."""
+    bridge_named: BoolArray
+    minutes: Minutes
+    seasons: tuple[SeasonGround, ...]
+    needs: NeedTable
+    frontages: FrontageTable
+    """Where tankers dump: the addresses' own frontages until `with_dump_sites` has moved some."""
+    sites: Places
+    stations: Places
+
+
+def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
+    """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,)."""
+    if near.any():
+        return
+    west, south, east, north = (
+        f"{edge:.3f}"
+        for edge in (roads.coord_lon.min(), roads.coord_lat.min(), roads.coord_lon.max(), roads.coord_lat.max())
+    )
+    name = "the downloaded roads" if inputs.roads.file is None else inputs.roads.file.name
+    within_ft = inputs.district.rules.roads.snap_max_ft
+    rule = f"has no road for tankers within {within_ft:,.0f} ft of any of the {len(near):,} addresses"
+    remedy = f"it reaches from lon {west}, lat {south} to lon {east}, lat {north}: is it the file of this district?"
+    raise InputError([Finding(file=name, rule=rule, remedy=remedy)])
+
+
+def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Ground:
+    """Read the limits, build the network, and put addresses, sites and stations on it.
+
+    Raises
+    ------
+    InputError
+        Where the roads reach no address, or a closure lies on no road.
+    """
+    rules = inputs.district.rules
+    # Before the limits: closures that lie on no road of a wrong file would hide what is wrong.
+    about = inputs.addresses
+    require_cover(inputs, roads, within_extent(roads, about.lon, about.lat, rules.roads.snap_max_ft))
+    seasons, problems = road_seasons(roads, rules.roads, inputs.closures, rules.plan.months)
+    limits, islands = without_islands(roads, all_year(seasons))
+
+    def places(rows: tuple[FillSite, ...] | tuple[Station, ...]) -> Places:
+        lon, lat = np.array([r.lon for r in rows]), np.array([r.lat for r in rows])
+        far_ft = rules.roads.snap_max_ft
+        return place_points(roads, limits, lon, lat, snap_max_ft=far_ft).within(far_ft)
+
+    doubts = (*speed_problems(roads), *restriction_problems(roads), *side_problems(roads))
+    bridge_row, bridge_named, lost = match_bridges(roads, inputs.bridges)
+    frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
+    require_cover(inputs, roads, frontages.segment >= 0)
+    return Ground(
+        roads=roads,
+        features=features,
+        limits=limits,
+        problems=(*problems, *islands, *doubts, *lost),
+        bridge_row=bridge_row,
+        bridge_named=bridge_named,
+        minutes=minutes_on(roads, limits, rules.roads),
+        seasons=tuple(season_ground(roads, one, limits.tanker_road, rules.roads) for one in seasons),
+        needs=needs_of(about, features, rules.required_flow),
+        frontages=frontages,
+        sites=places(inputs.sites),
+        stations=places(inputs.stations),
+    )
+
+
+def season_ground(roads: RoadTable, season: RoadSeason, joined: BoolArray, rules: RoadRules) -> SeasonGround:
+    """Make the roads of one season ready; `joined` (segments,) marks those that join others at some time."""
+    limits = replace(season.limits, tanker_road=season.limits.tanker_road & joined)
+    return SeasonGround(
+        months=season.months,
+        limits=limits,
+        network=build_network(roads, limits, rules, node_delay_min(roads)),
+        minutes=minutes_on(roads, limits, rules),
+    )
+
+
+def minutes_on(roads: RoadTable, limits: RoadLimits, rules: RoadRules) -> Minutes:
+    """Give the minutes of every stretch by top speed, each worked out once."""
+
+    @cache
+    def minutes(top_mph: float) -> FloatArray:
+        return minutes_of(roads, limits, rules, min(top_mph, rules.top_mph))
+
+    return minutes
+
+
+def with_dump_sites(
+    inputs: Inputs, units: tuple[Unit, ...], ground: Ground, fleets: tuple[tuple[CutFleet, ...], ...]
+) -> Ground:
+    """Move the dump sites of dead ends to junctions where that is possible and worth it, in every season."""
+    rules, serves = inputs.district.rules, np.array([site.in_service for site in inputs.sites])
+    turnaround_min = np.array([TURNAROUND_MIN[site.turnaround] for site in inputs.sites])
+    lay, sites = Lay.of(units), Spots.of(ground.sites)
+    sites = Spots(state=sites.state[serves], driven=sites.driven[serves])
+
+    def shortest(cut: int, segment: IntArray, fraction: FloatArray) -> FloatArray:
+        worst = np.zeros(len(segment))
+        for cuts in fleets:
+            found = circuits(
+                cuts[cut].loaded,
+                cuts[cut].empty,
+                sites,
+                Spots.at(segment, fraction),
+                turnaround_min=turnaround_min[serves],
+                dump_turn_min=rules.roads.dump_turn_min,
+                loop_preference_min=rules.roads.loop_preference_min,
+            )
+            worst = np.maximum(worst, found.trip_min.min(axis=1))
+        return worst
+
+    mouths = mouths_within(ground.roads, ground.limits, ground.frontages, lay.left_ft(ground.frontages, rules))
+    chosen = choose_mouths(ground.frontages, mouths, lay, ground.needs, inputs.district.levels, rules, shortest)
+    if not len(chosen):
+        return ground
+    moved = moved_to(ground.roads, ground.limits, inputs.addresses, ground.frontages, mouths, chosen)
+    return replace(ground, frontages=moved)

@@ -1,0 +1,142 @@
+"""The district at a glance: a map of every address by status, and one for each response level."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from preplan.plan import STATUSES, Plan
+from preplan.records import BoolArray, FloatArray
+from preplan.render import index_pdf, scene, symbols_pdf, words
+from preplan.render.charts import Picture, corners, draw_key
+from preplan.render.paper import BLACK, GREY, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Pen, paragraph
+from preplan.render.scene import Box, Frame, Room
+
+_HIGH_PT = 430.0
+_MARK_PT, _SMALL_MARK_PT, _MANY = 4.0, 3.0, 1500
+"""Size of a symbol, and of one among many addresses."""
+_SITE_PT = 12.0
+_SMALL_HIGH_PT = 205.0
+_IN_A_ROW = 3
+_GAP_PT = 12.0
+_DOT_PT = 1.1
+_EDGE_SHARE = 0.5
+"""Percent of the addresses beyond each edge of the map: one stray point would make it a map of nothing."""
+_LEAST_FT = 3000.0
+
+
+def coverage(document: Document, picture: Picture) -> None:
+    """Draw what each response level meets, then every address by its status over roads and water."""
+    plan = picture.plan
+    known = picture.address_ft[np.isfinite(picture.address_ft).all(axis=1)]
+    if not len(known):
+        return
+    _level_maps(document, picture, known)
+    document.heading("Coverage on the map", bookmark=True, keep=_HIGH_PT + 40.0)
+    page = Box(LEFT_PT, document.y - _HIGH_PT, RIGHT_PT, document.y)
+    frame = Frame(page, _country(known, page.width / page.height))
+    _draw_status_map(document.pen, picture, frame)
+    document.y = page.bottom - 4.0
+    index_pdf.draw_counts(document.pen, plan, document.y - 10.0)
+    document.y -= 14.0
+    outside = int(np.sum(~_inside(frame, known)))
+    said = f"{outside:,} addresses lie beyond the edge of this map. " if outside else ""
+    said += "A symbol that would cover another is left out. "
+    document.flow(f"{said}Drops: fill sites by their number. Houses: stations.", SMALL_PT)
+
+
+def _country(points_ft: FloatArray, shape: float) -> Box:
+    low, high = np.percentile(points_ft, [_EDGE_SHARE, 100.0 - _EDGE_SHARE], axis=0)
+    return scene.extent(np.array([low, high]), shape, margin=0.05, least_ft=_LEAST_FT)
+
+
+def _inside(frame: Frame, points_ft: FloatArray) -> BoolArray:
+    country = frame.country
+    inside: BoolArray = (points_ft[:, 0] >= country.left) & (points_ft[:, 0] <= country.right)
+    inside &= (points_ft[:, 1] >= country.bottom) & (points_ft[:, 1] <= country.top)
+    return inside
+
+
+def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
+    """Draw the ground, the addresses, the worst of them on top, and sites and stations."""
+    plan, page = picture.plan, frame.page
+    pen.save()
+    pen.clip(page.left, page.bottom, page.width, page.height)
+    picture.ground.draw(pen, frame)
+    status, size = plan.answers.status, _SMALL_MARK_PT if len(plan.answers) > _MANY else _MARK_PT
+    for which in ("hydrant", *(one for one in STATUSES if one != "hydrant")):
+        places = picture.address_ft[status == which]
+        for x, y in frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist():
+            symbols_pdf.status_mark(pen, which, x, y, size)
+    room = Room(page)
+    for row, x, y in _apart(frame, picture.site_ft, room):
+        symbols_pdf.fill_mark(pen, plan.sites[row], str(row + 1), x, y, _SITE_PT)
+    for row, x, y in _apart(frame, picture.station_ft, room):
+        symbols_pdf.station_mark(pen, str(row + 1), x, y, _SITE_PT)
+    pen.restore()
+    room.block(frame.to_page(picture.address_ft[_inside(frame, picture.address_ft)]))
+    draw_key(pen, frame, min(corners(page), key=room.crowd))
+    _frame_line(pen, page)
+
+
+def _apart(frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[int, float, float]]:
+    """Give row and place of the symbols that stand on the map and cover no other."""
+    half = _SITE_PT / 2 + 1.0
+    for row, (x, y) in enumerate(frame.to_page(places_ft).tolist()):
+        box = Box(x - half, y - half, x + half, y + 2 * half)
+        if frame.page.holds(box) and not any(box.meets(other) for other in room.taken):
+            room.take(box)
+            yield row, x, y
+
+
+def _frame_line(pen: Pen, page: Box) -> None:
+    pen.ink(BLACK, BLACK)
+    pen.width(0.8)
+    pen.rect(page.left, page.bottom, page.width, page.height)
+
+
+def _level_maps(document: Document, picture: Picture, known: FloatArray) -> None:
+    """Draw a small map a response level: dark dots are met, light ones are not."""
+    plan = picture.plan
+    planned = plan.answers.status != "hydrant"
+    wide = (RIGHT_PT - LEFT_PT - (_IN_A_ROW - 1) * _GAP_PT) / _IN_A_ROW
+    country = _country(known, wide / _SMALL_HIGH_PT)
+    document.heading("What each response level meets", 11.0, keep=_SMALL_HIGH_PT + 40.0)
+    document.flow("Dark: met. Light: not met, or without a route. Addresses with a hydrant are left out.", SMALL_PT)
+    for k, level in enumerate(plan.district.levels):
+        column = k % _IN_A_ROW
+        if column == 0:
+            document.room(_SMALL_HIGH_PT + 34.0)
+            document.y -= _SMALL_HIGH_PT + 32.0
+        left, top = LEFT_PT + column * (wide + _GAP_PT), document.y + _SMALL_HIGH_PT + 28.0
+        page = Box(left, top - _SMALL_HIGH_PT, left + wide, top)
+        _level_map(document.pen, picture, Frame(page, country), plan.levels.meets[:, k], planned)
+        met = int(np.sum(plan.levels.meets[:, k] & planned))
+        said = f"{words.level_words(level.name)}: {met:,} of {int(planned.sum()):,} met"
+        document.pen.lines(left, page.bottom - 2.0, paragraph(words.first_up(said), wide, SMALL_PT, most=2))
+
+
+def _level_map(pen: Pen, picture: Picture, frame: Frame, meets: BoolArray, planned: BoolArray) -> None:
+    page = frame.page
+    pen.save()
+    pen.clip(page.left, page.bottom, page.width, page.height)
+    for mask, shade in ((planned & ~meets, (0.72, 0.72, 0.72)), (planned & meets, BLACK)):
+        places = picture.address_ft[mask]
+        pen.ink(GREY, shade)
+        for x, y in frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist():
+            pen.circle(x, y, _DOT_PT, stroke=False, fill=True)
+    for row, x, y in _apart(frame, picture.site_ft, Room(page)):
+        symbols_pdf.fill_mark(pen, picture.plan.sites[row], str(row + 1), x, y, _SITE_PT)
+    pen.restore()
+    _frame_line(pen, page)
+
+
+def shares(plan: Plan) -> tuple[FloatArray, BoolArray]:
+    """Give each address's flow over its required flow at the level its card shows, and which addresses count."""
+    level = plan.answers.level
+    flow = np.take_along_axis(plan.levels.sustained_gpm, np.maximum(level, 0)[:, None], axis=1)[:, 0]
+    flow = np.where(level >= 0, np.nan_to_num(flow), 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share: FloatArray = flow / plan.needs.required_gpm
+    return share, np.asarray(plan.answers.status != "hydrant") & np.isfinite(share)

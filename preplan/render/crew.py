@@ -1,0 +1,106 @@
+"""Who comes to an address, when, and for which job: in words, by name."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+
+from preplan.plan import Plan
+from preplan.records import FloatArray
+from preplan.render import words
+
+
+def arrivals(plan: Plan, units: Iterable[int], when: FloatArray) -> str:
+    """Write units by arrival, in whole minutes after each one's call, rounded up; `when` is (units,).
+
+    Units without a way come last, and say so.
+    """
+    ordered = sorted(units, key=lambda u: (when[u], plan.units[u].unit_id))
+    said = []
+    for u in ordered:
+        at = f"at {words.need(when[u])}" if math.isfinite(when[u]) else "(no way)"
+        said.append(f"{words.printable(plan.units[u].unit_id)} {at}")
+    minutes = " min" if any(math.isfinite(when[u]) for u in ordered) else ""
+    return ", ".join(said) + minutes
+
+
+def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
+    """List (job, units by name with their arrival) for one address and level; units without a job are named too."""
+    table, arrival = plan.levels, plan.arrival_min[address]
+    attack, fill, dump = (
+        int(column[address, level]) for column in (table.attack_engine, table.fill_engine, table.dump_engine)
+    )
+
+    def timed(units: Iterable[int]) -> str:
+        return arrivals(plan, units, arrival)
+
+    jobs = {"attack": attack, "dump site": dump}
+    if dump == attack >= 0:
+        jobs = {"attack and dump site": attack}
+    rows = [(job, timed([unit])) for job, unit in jobs.items() if unit >= 0]
+    site = int(table.site[address, level])
+    if fill >= 0 and site >= 0:
+        rows.append(("fill site", arrivals(plan, [fill], plan.site_arrival_min[site])))
+    hauls, used = table.tankers[address, level], table.used[address, level]
+    fleet = table.fleet[address, level].copy()
+    shuttle = np.flatnonzero(used).tolist()
+    if shuttle:
+        rows.append(("tankers", f"{timed(shuttle)}; {words.gallons(sum(plan.units[u].tank_gal for u in shuttle))}"))
+    fleet[[unit for unit in (attack, fill, dump) if unit >= 0]] = False
+    for job, mask in (("left out", fleet & hauls & ~used), ("no job yet", fleet & ~hauls & ~used)):
+        if mask.any():
+            rows.append((job, timed(np.flatnonzero(mask).tolist())))
+    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
+    by_request = [u for u in np.flatnonzero(table.fleet[address, level]).tolist() if plan.units[u].station_id in asked]
+    if by_request:
+        rows.append(("on request only, ask for", " ".join(words.printable(plan.units[u].unit_id) for u in by_request)))
+    return rows
+
+
+def fill_engine_words(plan: Plan, address: int, level: int) -> str:
+    """Say who pumps at the fill site, or why nobody need; '' where nobody is left to do so."""
+    table = plan.levels
+    site, fill = int(table.site[address, level]), int(table.fill_engine[address, level])
+    if site < 0:
+        return ""
+    if fill >= 0:
+        return f"{words.printable(plan.units[fill].unit_id)} pumps here."
+    if not plan.sites[site].needs_engine:
+        return "No engine is needed here."
+    used = plan.unit_ids(table.used[address, level], address)
+    alone = {unit.unit_id for unit in plan.units if unit.self_fill_gpm is not None}
+    if used and alone.issuperset(used):
+        return f"No engine here: {words.printable(' '.join(used))} fill{'s' if len(used) == 1 else ''} by vacuum."
+    return ""
+
+
+def lacking_words(plan: Plan, address: int, level: int) -> str:
+    """Say what a response level asks for and cannot be given here; '' where it is whole."""
+    asked = plan.district.levels[level]
+    lacks = []
+    for kind, wanted, column in (
+        ("engine", asked.engines, plan.levels.short_engines),
+        ("tanker", asked.tankers, plan.levels.short_tankers),
+    ):
+        short = int(column[address, level])
+        if short > 0:
+            lacks.append(f"{wanted - short} of {wanted} {kind}s")
+    return f"Short: only {' and '.join(lacks)} can come." if lacks else ""
+
+
+def wheels_words(plan: Plan, address: int, level: int) -> str:
+    """Say how much water the fleet brings, and how long the attack engine's own tank lasts."""
+    fleet = np.flatnonzero(plan.levels.fleet[address, level]).tolist()
+    hauls = plan.levels.tankers[address, level]
+    tankers = sum(plan.units[u].tank_gal for u in fleet if hauls[u])
+    engines = sum(plan.units[u].tank_gal for u in fleet if not hauls[u])
+    said = f"On wheels: {words.gallons(tankers)} in tankers, {words.gallons(engines)} in engines."
+    attack = int(plan.levels.attack_engine[address, level])
+    if attack < 0:
+        return said
+    unit = plan.units[attack]
+    flow_gpm = min(plan.district.rules.shuttle.attack_gpm, float(plan.needs.required_gpm[address]))
+    lasts = words.supply(unit.tank_gal / flow_gpm)
+    return f"{said} {words.printable(unit.unit_id)} alone: {lasts} min at {words.number(flow_gpm)} gpm."

@@ -1,0 +1,253 @@
+"""What a board and a rater ask of the plan: flow against need, what fails when something is out, the criteria."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from preplan.plan import Plan
+from preplan.records import BoolArray, FloatArray
+from preplan.render import words
+from preplan.render.charts import Bar, bars
+from preplan.render.coverage_pdf import shares
+from preplan.render.paper import SMALL_PT, Document
+from preplan.render.site_pdf import shown
+
+RATER_GPM, RATER_MIN = 250.0, 120.0
+"""Least flow and how long it must hold (published rating criteria for hauled water)."""
+RATER_START_MIN, RATER_RAISE_MIN = 5.0, 15.0
+"""After the first engine's arrival: the flow starts, and it has been raised (the same)."""
+RATER_MI = 5.0
+"""Road miles (the same)."""
+_EDGES = (0.25, 0.5, 0.75, 0.9, 1.0, 1.1, 1.5)
+"""Edges of the bins of flow over need."""
+_BINS = ("none", "under a quarter", "a quarter to a half", "a half to three quarters", "three quarters to 90 %",
+         "90 % to all: close", "all to 110 %: close", "110 % to 150 %", "150 % and more")  # fmt: skip
+"""What each bin is called; no flow at all has its own, the first."""
+_MOST_NEEDS = 12
+_MOST_LATE = 15
+_LEAST_LOST_MIN = 0.05
+"""Less than this prints as nothing."""
+
+
+def of(part: int, whole: int) -> str:
+    """Write a part of a whole with its share.
+
+    >>> of(3, 12), of(1, 900), of(0, 0)
+    ('3 of 12 (25 %)', '1 of 900 (under 1 %)', '0')
+    """
+    if whole <= 0:
+        return f"{part:,}"
+    share = 100.0 * part / whole
+    said = f"{share:.0f}" if share >= 1.0 or not part else "under 1"
+    return f"{part:,} of {whole:,} ({said} %)"
+
+
+def flow_against_need(document: Document, plan: Plan) -> None:
+    """Draw how much of the required flow each address gets, and the same by the size of the need."""
+    share, counted = shares(plan)
+    document.heading("Flow available against required", bookmark=True, keep=40.0 + 17.0 * len(_BINS))
+    total = int(counted.sum())
+    which = np.where(share > 0.0, np.searchsorted(_EDGES, share, side="right") + 1, 0)
+    counts = np.bincount(which[counted], minlength=len(_BINS)).tolist()
+    rows = [Bar(said, count, of(count, total)) for said, count in zip(_BINS, counts, strict=True)]
+    document.y = bars(document.pen, document.y, rows, total) - 4.0
+    document.flow(
+        f"Bars: addresses by their {words.FLOW} at the level that their card shows, as a share of the required flow.",
+        SMALL_PT,
+    )
+    _by_need(document, plan, share, counted)
+
+
+def _by_need(document: Document, plan: Plan, share: FloatArray, counted: BoolArray) -> None:
+    """List each size of need with the addresses that are met, and the flow in their middle."""
+    need, meets = plan.needs.required_gpm, plan.levels.meets
+    lines = []
+    for gpm in np.unique(need[counted]).tolist():
+        mine = counted & (need == gpm)
+        count = int(mine.sum())
+        middle = float(np.median(share[mine] * gpm))
+        lines.append((
+            words.need(gpm), f"{count:,}", of(int((mine & meets[:, 0]).sum()), count),
+            of(int((mine & meets.any(axis=1)).sum()), count), words.supply(middle),
+        ))  # fmt: skip
+    document.y -= 4.0
+    head = (
+        "required gpm",
+        "addresses",
+        "met at the first level",
+        "met at some level",
+        f"median {words.FLOW_SHORT} gpm",
+    )
+    document.table(head, lines[:_MOST_NEEDS], (90.0, 80.0, 140.0, 130.0, 100.0))
+    if len(lines) > _MOST_NEEDS:
+        document.flow(f"and {len(lines) - _MOST_NEEDS:,} more sizes of need: see addresses.csv.", SMALL_PT)
+
+
+def out_of_service(document: Document, plan: Plan) -> None:
+    """Say what any one tanker, the first fill site, or one site or tanker by name out of service costs."""
+    met = np.isin(plan.answers.status.astype(str), ["served", "higher level"])
+    need, total = plan.needs.required_gpm, int(met.sum())
+    document.heading("With something out of service", bookmark=True, keep=60.0)
+    backup_gpm = at_level(plan, plan.levels.backup_gpm)
+    with np.errstate(invalid="ignore"):
+        holds = met & (backup_gpm >= need)
+        one_out = met & (at_level(plan, plan.levels.one_out_gpm) >= need)
+    for said, held in (("any one tanker out", one_out), ("the first fill site out", holds)):
+        document.flow(
+            f"With {said}, {of(int(held.sum()), total)} of the addresses met now are still met at the same level."
+        )
+    alone = int(np.sum(met & (shown(plan, plan.levels.backup) < 0)))
+    document.flow(f"Addresses met now that have no backup fill site: {alone:,}.")
+    _sites_out(document, plan, met, holds)
+    _tankers_out(document, plan, met)
+
+
+def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: BoolArray) -> None:
+    """Say what each fill site out of service costs, the dearest first; `holds`: met from the backup too."""
+    first = shown(plan, plan.levels.site)
+    cost = [int(np.sum((first == row) & met & ~holds)) for row in range(len(plan.sites))]
+    lines = []
+    for row in sorted(range(len(plan.sites)), key=lambda row: (-cost[row], row)):
+        mine = int(np.sum((first == row) & met))
+        if mine:
+            lines.append((words.site_words(plan, row)[:90], f"{mine:,}", of(cost[row], mine)))
+    if lines:
+        document.y -= 4.0
+        head = ("fill site out", "met from it now", "of them no longer met at the same level")
+        document.table(head, lines, (290.0, 90.0, 160.0))
+
+
+def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
+    """Say in how many shuttles each tanker runs."""
+    rows, level = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
+    used = plan.levels.used[rows, level] & met[:, None]
+    lines = [
+        (words.printable(unit.unit_id), words.gallons(unit.tank_gal), of(int(used[:, u].sum()), int(met.sum())))
+        for u, unit in enumerate(plan.units)
+        if used[:, u].any()
+    ]
+    if lines:
+        document.y -= 6.0
+        document.table(("tanker", "tank", "addresses met now that it hauls for"), lines, (150.0, 110.0, 280.0))
+
+
+def at_level(plan: Plan, column: FloatArray) -> FloatArray:
+    """Take a column of flows, (addresses, levels), at the level that each card shows; NaN: none."""
+    level = plan.answers.level
+    picked = np.take_along_axis(column, np.maximum(level, 0)[:, None], axis=1)[:, 0]
+    flows: FloatArray = np.where(level >= 0, picked, np.nan)
+    return flows
+
+
+def rater(document: Document, plan: Plan) -> None:
+    """Draw how many addresses meet each criterion that a rater of hauled water asks about, and what is not shown."""
+    planned = np.asarray(plan.answers.status != "hydrant")
+    total = int(planned.sum())
+    document.heading("Evidence for a rater", bookmark=True, keep=190.0)
+    document.flow(
+        "Published rating criteria for hauled water: 250 gpm within 5 minutes of the first engine's arrival, held for "
+        "2 hours; a higher flow if it is reached within 15 minutes; sources that stand all year; 5 road miles. "
+        "These are counts of this plan's answers, not a rating."
+    )
+    document.y -= 2.0
+    rows = [Bar(said, int(np.sum(mask & planned)), of(int(np.sum(mask & planned)), total))
+            for said, mask in criteria(plan)]  # fmt: skip
+    document.y = bars(document.pen, document.y, rows, total, label_pt=270.0) - 4.0
+    held = plan.needs.required_min[planned]
+    short = int(np.sum(held < RATER_MIN))
+    if short:
+        document.flow(f"{short:,} addresses are planned for less than the 2 hours that a rater asks for.", SMALL_PT)
+    months = plan.district.rules.plan.months
+    document.flow(
+        f"Flows are those of the worst season of the months planned ({words.months(months)}). {words.FLOW_NOTE} "
+        "A tanker on the scene is no proof that the flow is held from then on.",
+        SMALL_PT,
+    )
+
+
+def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
+    """Give each criterion in words, with the addresses that meet it: (addresses,)."""
+    flow = np.nan_to_num(plan.levels.sustained_gpm)
+    trip, site = shown(plan, plan.levels.trip), shown(plan, plan.levels.site)
+    near = np.where(trip >= 0, plan.trips.out_mi[np.maximum(trip, 0)] if len(plan.trips) else np.inf, np.inf)
+    all_year = np.array([not one.seasonal and one.in_service for one in plan.sites] + [False])
+    first = plan.answers.first_arrival_min
+    second = _second_water_min(plan) - first
+    last = _last_min(plan) - first
+    with np.errstate(invalid="ignore"):
+        return [
+            (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at the first level", flow[:, 0] >= RATER_GPM),
+            (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at some level", flow.max(axis=1, initial=0.0) >= RATER_GPM),
+            ("fill site that stands all year", all_year[site]),
+            (f"fill site within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
+            (f"fire station within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
+            (f"a tanker there within {RATER_START_MIN:.0f} min of the first engine", second <= RATER_START_MIN),
+            (f"all units there within {RATER_RAISE_MIN:.0f} min of the first engine", last <= RATER_RAISE_MIN),
+        ]
+
+
+def _second_water_min(plan: Plan) -> FloatArray:
+    """Give the first shuttling tanker's arrival at each address, at the level shown; NaN: none."""
+    return _arrivals(plan, plan.levels.used, np.fmin)
+
+
+def _last_min(plan: Plan) -> FloatArray:
+    """Give the last unit's arrival at each address, at the level shown; NaN: none."""
+    return _arrivals(plan, plan.levels.fleet, np.fmax)
+
+
+def _arrivals(plan: Plan, mask: BoolArray, take: np.ufunc) -> FloatArray:
+    rows, level = np.arange(len(plan.answers)), plan.answers.level
+    mine = mask[rows, np.maximum(level, 0)] & (level >= 0)[:, None]
+    if not mine.shape[1]:
+        return np.full(len(rows), np.nan)
+    when: FloatArray = take.reduce(np.where(mine, plan.arrival_min, np.nan), axis=1)
+    return when
+
+
+def postings_cost(document: Document, plan: Plan) -> None:
+    """List the roads whose addresses lose most minutes to posted limits."""
+    trip = shown(plan, plan.levels.trip)
+    lost = np.where(trip >= 0, plan.trips.posted_avoided_min[np.maximum(trip, 0)] if len(plan.trips) else 0.0, 0.0)
+    late = lost >= _LEAST_LOST_MIN
+    document.heading("What postings cost", bookmark=True, keep=50.0)
+    document.flow(
+        f"Addresses whose round trip is longer because of a posted weight, height or width: {int(late.sum()):,}."
+    )
+    roads: dict[str, list[float]] = {}
+    for group in plan.groups:
+        minutes = [float(lost[a]) for a in group.addresses if late[a]]
+        if minutes:
+            roads.setdefault(words.printable(group.road) or "No road name", []).extend(minutes)
+    ordered = sorted(roads, key=lambda road: (-sum(roads[road]), words.natural_key(road)))
+    lines = [
+        (road[:90], f"{len(roads[road]):,}", words.minutes(max(roads[road])), words.minutes(sum(roads[road])))
+        for road in ordered[:_MOST_LATE]
+    ]
+    if lines:
+        document.table(("road", "addresses", "most, a round trip", "in all, one round trip each"), lines,
+                       (260.0, 70.0, 100.0, 110.0))  # fmt: skip
+    if len(ordered) > _MOST_LATE:
+        document.flow(f"and {len(ordered) - _MOST_LATE:,} more roads.", SMALL_PT)
+
+
+def assumed_values(document: Document, plan: Plan) -> None:
+    """Say what the district's own tables leave open, so that somebody can fill it in."""
+    document.heading("Gaps in the district's tables", bookmark=True, keep=60.0)
+    sites = [i + 1 for i, site in enumerate(plan.sites) if not site.tested]
+    turns = [i + 1 for i, site in enumerate(plan.sites) if not site.turnaround_given]
+    rates = [i + 1 for i, site in enumerate(plan.sites) if not site.fill_gpm_given]
+    for said, numbers in (
+        ("Fill sites without a date of test", sites), ("Fill sites whose rate is assumed", rates),
+        ("Fill sites where backing in to turn is assumed", turns),
+    ):  # fmt: skip
+        document.flow(f"{said}: {', '.join(map(str, numbers)) or 'none'}.")
+    document.flow(f"Addresses whose building is a default: {int(plan.needs.assumed.sum()):,} of {len(plan.needs):,}.")
+    nearest = int(np.sum(plan.frontages.how == "nearest"))
+    document.flow(f"Addresses put on the nearest road, since none of their name is near: {nearest:,}.")
+    fields: dict[str, list[str]] = {}
+    for unit in plan.units:
+        for name in unit.assumed:
+            fields.setdefault(name, []).append(words.printable(unit.unit_id))
+    for name in sorted(fields):
+        document.flow(f"Units whose {words.printable(name)} is assumed: {', '.join(fields[name])}.")

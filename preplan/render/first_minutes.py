@@ -1,0 +1,87 @@
+"""The first minutes in an officer's words: first water, what a level holds, by when to call, when it runs dry."""
+
+from __future__ import annotations
+
+import math
+
+from preplan.plan import Plan
+from preplan.render import words
+
+_NONE_GPM = 0.5  # a flow that rounds down to nothing
+_GAP_MIN = 0.05  # a gap that prints as 0.0 is none
+
+
+def officer_words(plan: Plan, address: int) -> str:
+    """Sum up the timeline of an address in a few short sentences; '' where none runs."""
+    level = int(plan.answers.level[address])
+    if level < 0 or not plan.answers.called[address]:
+        return ""
+    status = str(plan.answers.status[address])
+    tell = {"higher level": _higher, "not met": _not_met}.get(status, _served)
+    first = plan.answers.first_water_min[address]
+    start = f"First water minute {_minute(float(first))}." if math.isfinite(first) else "First water: not known."
+    return f"{start} {tell(plan, address, level)}"
+
+
+def held_words(plan: Plan, address: int, level: int) -> str:
+    """Say what a level holds without a dry minute, and for how long."""
+    name = words.first_up(words.level_words(plan.district.levels[level].name))
+    flow = float(plan.levels.uninterrupted_gpm[address, level])
+    lasts = duration(float(plan.needs.required_min[address]))
+    if not math.isfinite(flow) or flow < _NONE_GPM:
+        return f"{name} holds no flow for {lasts} without a dry minute"
+    have, _ = words.flow_pair(flow, float(plan.needs.required_gpm[address]))
+    return f"{name} holds {have} gpm for {lasts}"
+
+
+def duration(minutes: float) -> str:
+    """Write how long a flow must hold, in hours where they are whole.
+
+    >>> duration(120.0), duration(45.0)
+    ('2 h', '45 min')
+    """
+    hours = minutes / 60.0
+    return f"{hours:.0f} h" if hours >= 1 and hours == int(hours) else f"{words.number(minutes)} min"
+
+
+def gap_words(plan: Plan, address: int) -> str:
+    """Say for how long in all it is dry, and from which minute; '' where it is not."""
+    gap, first = float(plan.answers.gap_min[address]), float(plan.answers.first_gap_min[address])
+    if not gap > _GAP_MIN or not math.isfinite(first):
+        return ""
+    longest = float(plan.answers.longest_gap_min[address])
+    parts = f", the longest {words.minutes(longest)}" if gap - longest > _GAP_MIN else ""
+    return f"dry {words.minutes(gap)} in all{parts}, from minute {_minute(first)}"
+
+
+def _served(plan: Plan, address: int, level: int) -> str:
+    dry = gap_words(plan, address)
+    early = f" Before that flow is asked for: {dry}." if dry else ""
+    return f"{held_words(plan, address, level)}.{early}"
+
+
+def _higher(plan: Plan, address: int, level: int) -> str:
+    answers, name = plan.answers, words.level_words(plan.district.levels[level].name)
+    need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
+    by, first = float(answers.call_by_min[address]), float(answers.first_arrival_min[address])
+    when = f"called by minute {_minute(by)}" if by >= first else "with the first alarm"
+    dry = gap_words(plan, address)
+    late = f"called on arrival, {dry}" if dry else "called on arrival it holds too"
+    lower = held_words(plan, address, 0)
+    return f"{lower}. For {need} gpm: {name} {when}; {late}."
+
+
+def _not_met(plan: Plan, address: int, level: int) -> str:
+    need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
+    dry = gap_words(plan, address)
+    asked = f" Asked for {need} gpm: {dry}." if dry else ""
+    return f"No response level holds {need} gpm. {held_words(plan, address, level)}.{asked}"
+
+
+def _minute(minute: float) -> str:
+    """Write a minute after alerting: whole, since nothing here is known to a tenth of a minute.
+
+    >>> _minute(12.0), _minute(32.1)
+    ('12', '32')
+    """
+    return words.number(math.floor(minute + 0.5))

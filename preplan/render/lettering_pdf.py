@@ -1,0 +1,155 @@
+"""Fonts, and text that fits: measuring, shortening, breaking into lines. Nothing is drawn here."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import NamedTuple
+
+from reportlab import rl_config
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+
+from preplan.render import words
+
+SMALL_PT = 8.0
+"""No text is smaller."""
+BODY_PT = 9.0
+LEADING = 1.2
+"""Line spacing over text size."""
+REGULAR, BOLD = "Preplan", "Preplan-Bold"
+_FONTS = Path(__file__).parent / "assets" / "fonts"
+_FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
+
+
+def font_file(name: str) -> Path:
+    """Give the file of one of the program's own fonts, `REGULAR` or `BOLD`."""
+    return _FONTS / _FILES[name]
+
+
+@lru_cache(maxsize=1)
+def load_fonts() -> None:
+    """Make the program's own fonts known to the drawing library, once.
+
+    Pages are also written as plain bytes: the library's default spends a fifth of the time and of the file on
+    a text form that no reader needs any more.
+    """
+    rl_config.useA85 = 0
+    for name, file in _FILES.items():
+        pdfmetrics.registerFont(TTFont(name, str(_FONTS / file), shapable=False))
+
+
+@lru_cache(maxsize=20_000)
+def _unit_width(said: str, font: str) -> float:
+    load_fonts()
+    return float(pdfmetrics.stringWidth(said, font, 1.0))
+
+
+def width_of(said: str, size: float, *, bold: bool = False) -> float:
+    """Measure a text, in points."""
+    return _unit_width(said, BOLD if bold else REGULAR) * size
+
+
+def ellipsis(said: str, size: float, width: float, *, bold: bool = False) -> str:
+    """Shorten a text with '…' until it fits a width."""
+    if width_of(said, size, bold=bold) <= width:
+        return said
+    low, high = 0, len(said)
+    while low < high:
+        middle = (low + high + 1) // 2
+        fits = width_of(said[:middle].rstrip() + "…", size, bold=bold) <= width
+        low, high = (middle, high) if fits else (low, middle - 1)
+    return said[:low].rstrip() + "…"
+
+
+def shrunk(said: str, size: float, least: float, width: float, *, bold: bool = False) -> tuple[str, float]:
+    """Make a text smaller, down to `least` points, then shorten it, until it fits a width."""
+    need = width_of(said, 1.0, bold=bold)
+    fitted = size if need * size <= width else max(least, math.floor(width / need * 2) / 2)
+    return ellipsis(said, fitted, width, bold=bold), fitted
+
+
+def wrap(said: str, size: float, width: float, *, bold: bool = False, most: int | None = None) -> list[str]:
+    """Break a text into lines of a width, inside words too long for one; at most `most` lines, the last cut."""
+    return list(_wrapped(said, size, width, bold, most))
+
+
+@lru_cache(maxsize=20_000)
+def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None) -> tuple[str, ...]:
+    lines, line, used = [], "", 0.0
+    space = width_of(" ", size, bold=bold)
+    for word in words.printable(said).split(" "):
+        long = width_of(word, size, bold=bold)
+        if line and used + space + long <= width:
+            line, used = f"{line} {word}", used + space + long
+            continue
+        if line:
+            lines.append(line)
+        while long > width and len(word) > 1:
+            head = _head_that_fits(word, size, width, bold=bold)
+            lines.append(word[:head])
+            word = word[head:]  # noqa: PLW2901 - what is left of it
+            long = width_of(word, size, bold=bold)
+        line, used = word, long
+    lines.append(line)
+    if most is not None and len(lines) > most:
+        rest = " ".join(lines[most - 1 :])
+        lines = [*lines[: most - 1], ellipsis(f"{rest} …", size, width, bold=bold)]
+    return tuple(lines)
+
+
+def _head_that_fits(word: str, size: float, width: float, *, bold: bool) -> int:
+    used = 0.0
+    for count, character in enumerate(word):
+        used += width_of(character, size, bold=bold)
+        if used > width:
+            return max(1, count)
+    return len(word)
+
+
+class Line(NamedTuple):
+    """One line of a block of text."""
+
+    said: str
+    size: float = BODY_PT
+    bold: bool = False
+    indent: float = 0.0
+
+    @property
+    def height(self) -> float:
+        """Give the room that the line takes, in points."""
+        return self.size * LEADING
+
+
+def paragraph(
+    said: str,
+    width: float,
+    size: float = BODY_PT,
+    *,
+    bold: bool = False,
+    indent: float = 0.0,
+    most: int | None = None,
+) -> list[Line]:
+    """Break a text into lines; from the second on they are indented."""
+    broken = wrap(said, size, width - indent, bold=bold, most=most)
+    return [Line(one, size, bold, indent if at else 0.0) for at, one in enumerate(broken)]
+
+
+def height_of(lines: Sequence[Line]) -> float:
+    """Give the room that lines take, in points."""
+    return sum(line.height for line in lines)
+
+
+def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -> list[Line]:
+    """Keep the lines that fit into a height; where some are left out, the last says where to find `more`."""
+    height += 0.01
+    if height_of(lines) <= height:
+        return list(lines)
+    kept: list[Line] = []
+    for line in lines:
+        if height_of([*kept, line]) > height:
+            break
+        kept.append(line)
+    return [*kept[:-1], Line(f"… and more: see {more}", SMALL_PT)] if kept else []

@@ -1,0 +1,180 @@
+"""A trip on a small map: both legs with their direction, turns by number, bridges, and labels with a halo."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from preplan.plan import Step
+from preplan.records import FloatArray
+from preplan.render import paper, scene, words
+from preplan.render.paper import BLACK, SMALL_PT, WHITE, Pen
+from preplan.render.scene import Box, Frame, Room, Spot
+
+_CORE = (0.93, 0.93, 0.93)
+_ARROWS_PT = 70.0
+_TURN_PT = 9.0
+"""Distance of a turn's number from the turn."""
+_BRIDGE_PT = 5.0
+
+
+class Bridge(NamedTuple):
+    """A bridge or a posted stretch of a round trip: feet on the picture's plane, slope of the road, what is posted."""
+
+    east: float
+    north: float
+    slope: float
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What one small map is about; places in feet on the picture's plane."""
+
+    addresses: tuple[int, ...]
+    lead: int = -1
+    """Address whose dump site has the star, -1: none."""
+    out_ft: FloatArray | None = None
+    back_ft: FloatArray | None = None
+    site: int = -1
+    backup: int = -1
+    site_ft: FloatArray | None = None
+    """Where the site stands, beside the end of the road that leads to it."""
+    turns: tuple[tuple[int, float, float], ...] = ()
+    """Turns of the loaded leg: number in the directions, east, north."""
+    bridges: tuple[Bridge, ...] = ()
+
+
+def turns_of(out_ft: FloatArray, steps: Sequence[Step]) -> tuple[tuple[int, float, float], ...]:
+    """Place the turns of a leg, all but its start, by the miles between them, each with its number in the list."""
+    total = sum(step.miles for step in steps)
+    if total <= 0.0:
+        return ()
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(out_ft, axis=0).T))])
+    begins = np.cumsum([0.0, *(step.miles for step in steps)])
+    found = []
+    for number, at in words.step_numbers(len(steps)):
+        if at:
+            place = begins[at] / total * along[-1]
+            east, north = (float(np.interp(place, along, out_ft[:, axis])) for axis in (0, 1))
+            found.append((number, east, north))
+    return tuple(found)
+
+
+def near_dump(subject: Subject, reach_ft: float) -> Subject:
+    """Keep what a long trip drives last on its loaded leg, and first on its empty one."""
+
+    def kept(line: FloatArray | None, *, end: bool) -> FloatArray | None:
+        if line is None:
+            return None
+        whole = float(np.hypot(*np.diff(line, axis=0).T).sum())
+        first, last = (max(0.0, whole - reach_ft), whole) if end else (0.0, min(whole, reach_ft))
+        return scene.cut(line, first, last) if last > first else line
+
+    return replace(subject, out_ft=kept(subject.out_ft, end=True), back_ft=kept(subject.back_ft, end=False))
+
+
+def path_code(points: FloatArray, digits: int) -> str:
+    """Write a line through (n, 2) points in the page language."""
+    steps = [f"{x:.{digits}f} {y:.{digits}f} l" for x, y in points.tolist()]
+    return f"{steps[0][:-1]}m {' '.join(steps[1:])}"
+
+
+def draw_route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
+    """Draw the loaded leg with casing, core and arrows; the empty way back dashed, beside it. Gives both lines."""
+    drawn = []
+    pen.save()
+    pen.put("1 J 1 j")
+    if subject.back_ft is not None:
+        line = scene.beside(scene.thinned(frame.to_page(subject.back_ft), 1.5), 4.2)
+        drawn.append(line)
+        code = path_code(line, 1)
+        _line(pen, code, WHITE, 2.6)
+        pen.dash(3.5, 2.8)
+        _line(pen, code, BLACK, 1.1)
+        pen.dash()
+    if subject.out_ft is not None:
+        line = scene.thinned(frame.to_page(subject.out_ft), 1.2)
+        drawn.append(line)
+        code = path_code(line, 1)
+        _line(pen, code, BLACK, 4.6)
+        _line(pen, code, _CORE, 2.4)
+        pen.ink(WHITE, BLACK)
+        pen.width(0.5)
+        for x, y, turn in scene.arrows(line, _ARROWS_PT):
+            pen.shape(_arrow_head(x, y, turn))
+    pen.restore()
+    return drawn
+
+
+def _line(pen: Pen, code: str, colour: tuple[float, float, float], width: float) -> None:
+    pen.ink(colour, colour)
+    pen.width(width)
+    pen.path(code)
+
+
+def _arrow_head(x: float, y: float, turn: float) -> list[tuple[float, float]]:
+    """Give the corners of an arrow head at a place, pointing along a direction in radians."""
+    cos, sin = math.cos(turn), math.sin(turn)
+    corners = ((5.5, 0.0), (-4.0, 4.4), (-2.0, 0.0), (-4.0, -4.4))
+    return [(x + along * cos - across * sin, y + along * sin + across * cos) for along, across in corners]
+
+
+def draw_bridges(pen: Pen, frame: Frame, subject: Subject, room: Room) -> None:
+    """Mark bridges and posted stretches by a pair of brackets across the road, what is posted beside it."""
+    placed = []
+    for bridge in subject.bridges:
+        x, y = frame.to_page(np.array([[bridge.east, bridge.north]]))[0].tolist()
+        mark = Box(x - _BRIDGE_PT, y - _BRIDGE_PT, x + _BRIDGE_PT, y + _BRIDGE_PT)
+        if not frame.page.holds(mark):
+            continue
+        pen.save()
+        cos, sin = math.cos(bridge.slope), math.sin(bridge.slope)
+        pen.put(f"{cos:.6f} {sin:.6f} {-sin:.6f} {cos:.6f} {x:.2f} {y:.2f} cm")
+        for colour, width in ((WHITE, 3.4), (BLACK, 1.4)):
+            pen.ink(colour, colour)
+            pen.width(width)
+            for side in (1.0, -1.0):
+                pen.curves([(-6.0, side * 8.0), (-3.0, side * 4.8), (3.0, side * 4.8), (6.0, side * 8.0)])
+        pen.restore()
+        if bridge.said:
+            width = paper.width_of(bridge.said, SMALL_PT)
+            spot = room.place(scene.around(x, y, 9.0, width, SMALL_PT), width, SMALL_PT * 1.05)
+            placed += [(bridge.said, spot)] if spot is not None else []
+        room.take(mark)
+    halo_texts(pen, placed)
+
+
+def turn_labels(frame: Frame, subject: Subject, room: Room) -> list[tuple[str, Spot]]:
+    """Place the numbers of the turns beside the route, none over anything else."""
+    placed = []
+    for number, east, north in subject.turns:
+        x, y = frame.to_page(np.array([[east, north]]))[0].tolist()
+        said = str(number)
+        width = paper.width_of(said, SMALL_PT, bold=True)
+        ring = [Spot(x + _TURN_PT * math.cos(t), y + _TURN_PT * math.sin(t)) for t in np.arange(8) * math.pi / 4]
+        spot = room.place(ring, width, SMALL_PT)
+        placed += [(said, spot)] if spot is not None else []
+    return placed
+
+
+def halo_texts(pen: Pen, placed: Sequence[tuple[str, Spot]], *, bold: bool = False) -> None:
+    """Write labels centred on their spots, black on a white halo."""
+    if not placed:
+        return
+    runs = []
+    for said, spot in placed:
+        cos, sin = math.cos(spot.slope), math.sin(spot.slope)
+        half, low = paper.width_of(said, SMALL_PT, bold=bold) / 2, SMALL_PT * 0.36
+        runs.append((said, spot.x - half * cos + low * sin, spot.y - half * sin - low * cos, spot.slope))
+    pen.save()
+    pen.ink(WHITE, BLACK)
+    pen.width(2.4)
+    pen.put("1 j")
+    pen.slanted(runs, SMALL_PT, bold=bold, halo=True)
+    pen.slanted(runs, SMALL_PT, bold=bold)
+    pen.restore()

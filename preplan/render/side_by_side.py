@@ -1,0 +1,126 @@
+"""Parts of a large result made by several processes: which one makes a part never shows in it.
+
+Every process takes the next part that nobody has taken and leaves it in a folder, so a slow start or a busy core
+costs little and memory holds one part a process. A part that its process did not finish is made here.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+MOST_PROCESSES = 4
+"""Each holds the whole plan."""
+_WAIT_S = 0.02
+
+Maker = Callable[[int], bytes]
+"""Makes the part of a number."""
+
+
+def cores() -> int:
+    """Count the cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def made(prepare: Callable[[], Maker], count: int, processes: int) -> Iterator[tuple[int, bytes]]:
+    """Make parts 0 to `count - 1`, in any order.
+
+    Parameters
+    ----------
+    prepare
+        Called once in every process, for what makes a part; it can be pickled.
+    count
+        How many parts there are.
+    processes
+        How many processes share them, this one among them; at most `MOST_PROCESSES`.
+
+    Yields
+    ------
+    tuple[int, bytes]
+        Number and content of a part.
+    """
+    helpers = min(processes, MOST_PROCESSES, count) - 1
+    if helpers < 1:
+        make = prepare()
+        yield from ((number, make(number)) for number in range(count))
+        return
+    with TemporaryDirectory(prefix="preplan-") as name, _helping(prepare, count, Path(name), helpers) as others:
+        yield from _gathered(prepare(), count, Path(name), others)
+
+
+def _gathered(make: Maker, count: int, folder: Path, others: list[BaseProcess]) -> Iterator[tuple[int, bytes]]:
+    """Make what is not taken, then wait for the rest."""
+    waiting = []
+    for number in range(count):
+        if _taken(folder, number):
+            yield number, make(number)
+        else:
+            waiting.append(number)
+    for number in waiting:
+        path = folder / f"{number}.made"
+        while not path.exists() and any(one.is_alive() for one in others):
+            time.sleep(_WAIT_S)
+        yield number, path.read_bytes() if path.exists() else make(number)
+        path.unlink(missing_ok=True)
+
+
+@contextmanager
+def _helping(prepare: Callable[[], Maker], count: int, folder: Path, helpers: int) -> Iterator[list[BaseProcess]]:
+    """Start processes that help; they are gone afterwards, whatever happens."""
+    # A new interpreter: a copy of this one would take locks of other threads along.
+    context = multiprocessing.get_context("spawn")
+    others: list[BaseProcess] = []
+    try:
+        with _without_interrupts(), suppress(OSError):
+            for _ in range(helpers):
+                one: BaseProcess = context.Process(target=_help, args=(prepare, count, folder), daemon=True)
+                one.start()
+                others.append(one)
+        yield others
+    finally:
+        for other in others:
+            other.kill()
+            other.join()
+
+
+@contextmanager
+def _without_interrupts() -> Iterator[None]:
+    """Start processes deaf to Ctrl-C, which is for the one that started them; what is blocked here they inherit."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _taken(folder: Path, number: int) -> bool:
+    """Take a part, unless another process was first."""
+    try:
+        (folder / f"{number}.taken").touch(exist_ok=False)
+    except FileExistsError:
+        return False
+    return True
+
+
+def _help(prepare: Callable[[], Maker], count: int, folder: Path) -> None:
+    """Make parts until none is left, or nobody waits for them."""
+    make, parent = prepare(), multiprocessing.parent_process()
+    for number in range(count):
+        if parent is None or not parent.is_alive():
+            return
+        if _taken(folder, number):
+            part = folder / f"{number}.part"
+            part.write_bytes(make(number))
+            part.replace(folder / f"{number}.made")

@@ -1,0 +1,78 @@
+"""Names on stems, set in rows above a plot so that no name runs into another and no stem crosses a name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+BESIDE_PT = 1.5
+"""From a stem to its name."""
+APART_PT = 3.0
+"""Least from the end of a name to the next stem or name of its row."""
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A name on a stem; what comes close together shares one name."""
+
+    stems: tuple[float, ...]
+    """Places from the left; the name stands at the first."""
+    said: str
+    left: float
+    width: float
+    row: int = 0
+    """From the plot up."""
+    extra: bool = False
+    """Left out where there is no room; never joined to another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Sets names between two edges of the page, in at most some rows."""
+
+    left: float
+    right: float
+    rows: int
+    measure: Callable[[str], float]
+
+    def flag(self, stems: tuple[float, ...], said: str, *, extra: bool = False) -> Flag:
+        """Make one flag: its name right of the stem, or left of it at the right edge, shortened to the room."""
+        while self.measure(said) > self.right - self.left - 2 * BESIDE_PT and len(said) > 1:
+            said = said[:-2].rstrip() + "…"
+        width = self.measure(said)
+        left = stems[0] + BESIDE_PT
+        if left + width > self.right:
+            left = max(self.left, stems[0] - BESIDE_PT - width)
+        return Flag(stems, said, left, width, extra=extra)
+
+    def place(self, flags: Sequence[Flag]) -> list[Flag]:
+        """Set flags that stand from left to right; extra ones go, then names join, until all have a row."""
+        placed = in_rows(flags)
+        if self._fit(placed):
+            return placed
+        left = [flag for flag in flags if not flag.extra]
+        while left:
+            placed = in_rows(left)
+            if self._fit(placed):
+                return placed
+            if len(left) == 1:
+                break
+            spaces = [after.stems[0] - before.stems[-1] for before, after in pairwise(left)]
+            at = spaces.index(min(spaces))
+            one, other = left[at : at + 2]
+            left[at : at + 2] = [self.flag(one.stems + other.stems, f"{one.said}, {other.said}")]
+        return []
+
+    def _fit(self, flags: Sequence[Flag]) -> bool:
+        return all(flag.row < self.rows for flag in flags)
+
+
+def in_rows(flags: Sequence[Flag]) -> list[Flag]:
+    """Give each of some flags, from left to right, the lowest row in which it does not run into a later one."""
+    placed: list[Flag] = []
+    for flag in reversed(flags):
+        end = flag.left + flag.width + APART_PT
+        below = [other.row for other in placed if min(other.left, other.stems[0]) < end]
+        placed.append(replace(flag, row=1 + max(below, default=-1)))
+    return placed[::-1]

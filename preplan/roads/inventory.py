@@ -1,0 +1,102 @@
+"""Bridges of an inventory set on the bridges of the map: by the road they carry, and by place."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from preplan.records import BoolArray, BridgeTable, IntArray, Problem, RoadTable
+from preplan.roads import access
+from preplan.roads.projection import LineArray, road_lines, road_projection
+from preplan.roads.road_names import same_road
+from preplan.roads.street_names import loosen, normalise, road_keys
+from preplan.units import M_PER_FT
+
+NAMED_FT = 1000.0
+"""A bridge that carries the road of the same name is looked for this far: inventories are coarse (this program's
+careful choice)."""
+NAMELESS_FT = 200.0
+"""A bridge whose names do not tell is taken from this near (this program's careful choice)."""
+
+
+def match_bridges(roads: RoadTable, bridges: BridgeTable) -> tuple[IntArray, BoolArray, tuple[Problem, ...]]:
+    """Find the inventory's bridge for every stretch of bridge on the map.
+
+    The nearest pairs whose road names agree are joined first, within `NAMED_FT`, then the nearest at all, within
+    `NAMELESS_FT`: inventories name many roads otherwise. A bridge of the inventory may be several stretches, of one
+    road only.
+
+    Returns
+    -------
+    row
+        (segments,) row of the inventory; -1: no bridge, or none found.
+    named
+        (segments,) the names agree; where not, the place alone speaks for it.
+    problems
+        The inventory's bridges inside the mapped area that no stretch of bridge was found for.
+    """
+    row_of, named = np.full(len(roads), -1, dtype=np.int32), np.zeros(len(roads), dtype=np.bool_)
+    if not len(bridges) or not len(roads):
+        return row_of, named, ()
+    flat = road_projection(roads)
+    points = np.asarray(shapely.points(*flat.forward(bridges.lon, bridges.lat)), dtype=np.object_)
+    lines = road_lines(roads, flat)
+    first: dict[int, int] = {}
+    for differ, _, row, at in _pairs(roads, bridges, points, lines):
+        if row_of[at] >= 0 or not _one_road(roads, first.setdefault(row, at), at):
+            continue
+        row_of[at], named[at] = row, not differ
+    inside = shapely.intersects(shapely.box(*shapely.total_bounds(lines)), points)
+    lost = np.flatnonzero(inside & ~np.isin(np.arange(len(bridges)), row_of))
+    return row_of, named, tuple(_lost(bridges, int(row)) for row in lost)
+
+
+def _pairs(
+    roads: RoadTable, bridges: BridgeTable, points: LineArray, lines: LineArray
+) -> list[tuple[bool, float, int, int]]:
+    """List bridges of the inventory and stretches of bridge that may be one, the surest first.
+
+    Each is: names do not agree, metres between, row of the inventory, stretch.
+    """
+    stretches = np.flatnonzero(is_bridge(roads))
+    tree = shapely.STRtree(lines[stretches])
+    near, found = tree.query(points, predicate="dwithin", distance=NAMED_FT * M_PER_FT)
+    far_m = shapely.distance(points[near], lines[stretches[found]])
+    keys = [_keys(text) for text in bridges.road.tolist()]
+    pairs = []
+    for row, at, metres in zip(near.tolist(), stretches[found].tolist(), far_m.tolist(), strict=True):
+        mine = road_keys(str(roads.name[at]), str(roads.ref[at]), roads.way_tags[roads.tag_row[at]])
+        differ = keys[row].isdisjoint(mine | {loosen(key) for key in mine})
+        if not differ or metres <= NAMELESS_FT * M_PER_FT:
+            pairs.append((differ, metres, row, at))
+    return sorted(pairs)
+
+
+def _one_road(roads: RoadTable, one: int, other: int) -> bool:
+    """Tell whether two stretches are of one road."""
+    return bool(roads.way_id[one] == roads.way_id[other]) or same_road(roads, one, other)
+
+
+def is_bridge(roads: RoadTable) -> BoolArray:
+    """Mark the stretches of bridge, (segments,): whatever leaves nothing to fall through is none."""
+    tagged = np.array([tags.get("bridge", "") not in access.BRIDGE_NOT for tags in roads.way_tags], dtype=np.bool_)
+    return tagged[roads.tag_row] if len(tagged) else np.zeros(len(roads), dtype=np.bool_)
+
+
+def _keys(carried: str) -> frozenset[str]:
+    """Give the keys of what an inventory says that a bridge carries, exact and blurred."""
+    keys = {normalise(part) for part in carried.replace("/", ";").split(";")} - {""}
+    return frozenset(keys | {loosen(key) for key in keys})
+
+
+def _lost(bridges: BridgeTable, row: int) -> Problem:
+    carries = f", carrying {bridges.road[row]}" if bridges.road[row] else ""
+    return Problem(
+        code="bridge not on the map",
+        osm_id="no way",
+        key="bridge",
+        value=str(bridges.bridge_id[row]),
+        rule=f"no stretch of bridge is mapped near it{carries}: perhaps a culvert; not used",
+        lon=float(bridges.lon[row]),
+        lat=float(bridges.lat[row]),
+    )

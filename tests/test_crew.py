@@ -1,0 +1,70 @@
+"""Who comes, when and for which job: every unit of a fleet once, nothing made to look sooner than it is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from preplan.render import crew
+
+from .example_plan import example_plan
+
+
+def test_every_unit_of_the_fleet_is_named_with_its_job_and_arrival() -> None:
+    plan = example_plan()
+    assert crew.crew_words(plan, 0, 1) == [
+        ("attack", "E1 at 10 min"), ("dump site", "E3 at 14 min"), ("fill site", "E2 at 12 min"),
+        ("tankers", "T1 at 13, T2 at 20 min; 5,000 gal"),
+    ]  # fmt: skip
+    plan.levels.dump_engine[0, 1] = plan.levels.attack_engine[0, 1]
+    assert ("attack and dump site", "E1 at 10 min") in crew.crew_words(plan, 0, 1)
+    assert ("no job yet", "E3 at 14 min") in crew.crew_words(plan, 0, 1)
+    used = plan.levels.used.copy()
+    used[0, 1, 4] = False
+    fewer = replace(plan, levels=replace(plan.levels, used=used))
+    assert ("tankers", "T1 at 13 min; 2,000 gal") in crew.crew_words(fewer, 0, 1)
+    assert ("left out", "T2 at 20 min") in crew.crew_words(fewer, 0, 1)
+
+
+def test_arrivals_are_rounded_up_and_a_unit_without_a_way_comes_last() -> None:
+    plan = example_plan()
+    when = np.array([np.inf, 12.01, 14.0, 3.0, np.inf])
+    assert crew.arrivals(plan, range(5), when) == "T1 at 3, E2 at 13, E3 at 14, E1 (no way), T2 (no way) min"
+    assert crew.arrivals(plan, [0], when) == "E1 (no way)"
+
+
+def test_units_that_come_on_request_only_are_to_be_asked_for() -> None:
+    plan = example_plan()
+    asked = replace(plan, stations=(plan.stations[0], replace(plan.stations[1], aid="on request")))
+    assert ("on request only, ask for", "E2 E3 T2") in crew.crew_words(asked, 0, 1)
+    assert not any("ask for" in job for job, _ in crew.crew_words(plan, 0, 1))
+
+
+def test_who_pumps_at_the_fill_site() -> None:
+    plan = example_plan()
+    assert crew.fill_engine_words(plan, 0, 1) == "E2 pumps here."
+    plan.levels.fill_engine[0, 1] = -1
+    assert crew.fill_engine_words(plan, 0, 1) == ""
+    vacuum = tuple(replace(u, self_fill_gpm=800.0) if u.kind == "tanker" else u for u in plan.units)
+    assert crew.fill_engine_words(replace(plan, units=vacuum), 0, 1) == "No engine here: T1 T2 fill by vacuum."
+    under_pressure = replace(plan, sites=(replace(plan.sites[0], needs_engine=False), *plan.sites[1:]))
+    assert crew.fill_engine_words(under_pressure, 0, 1) == "No engine is needed here."
+    assert crew.fill_engine_words(plan, 4, 1) == ""
+
+
+def test_a_level_that_cannot_be_filled_says_by_how_much() -> None:
+    plan = example_plan()
+    assert crew.lacking_words(plan, 0, 1) == ""
+    plan.levels.short_tankers[0, 1] = 1
+    assert crew.lacking_words(plan, 0, 1) == "Short: only 1 of 2 tankers can come."
+    plan.levels.short_engines[0, 1] = 2
+    assert crew.lacking_words(plan, 0, 1) == "Short: only 1 of 3 engines and 1 of 2 tankers can come."
+
+
+def test_the_attack_engine_alone_lasts_its_tank_over_the_attack_flow() -> None:
+    plan = example_plan()
+    said = "On wheels: 5,000 gal in tankers, 2,750 gal in engines. E1 alone: 6 min at 150 gpm."
+    assert crew.wheels_words(plan, 0, 1) == said  # 1,000 gal / 150 gpm = 6.67 min
+    plan.needs.required_gpm[0] = 100.0
+    assert crew.wheels_words(plan, 0, 1).endswith("E1 alone: 10 min at 100 gpm.")

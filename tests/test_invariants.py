@@ -1,0 +1,245 @@
+"""The laws at the end of every run: sound plans keep them, and each broken plan is refused with its address."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from typer.testing import CliRunner
+
+from preplan.cli import app
+from preplan.errors import InvariantError
+from preplan.inputs.reader import read_inputs
+from preplan.plan import Plan
+from preplan.planning import invariants, pipeline
+from preplan.roads.source import read_osm
+from tests.faults.small import write_small_district
+from tests.plan_checks import SAMPLE
+
+LAWS = [
+    "required_gpm is no number", "sustained_gpm is no number", "a flow without a fill site",
+    "backup_gpm is no number", "cycle_min is no number", "lon of the dump site is no number",
+    "more than the sum of usable / cycle", "more than its tankers carry in a cycle", "a flow without a tanker",
+    "more with a tanker out", "an engine that hauls", "a tanker that is not sent", "out_min is no number",
+    "a round trip shorter than twice the straight line",
+    "a round trip quicker than twice the straight line at top speed",
+    "a round trip quicker than its miles at top speed", "a cycle shorter than its round trip",
+    "a route that does not run from end to end", "a route over a limit or a closed road",
+    "a route of stretches that do not meet", "meets, or does not, against its flow",
+    "a status that is none of the five",
+    "served, but not by the first level", "higher level, but the first meets", "not met, but some level meets",
+    "no route, but there is a trip", "a status that needs a trip", "a level shown without a grade",
+    "not the first level that meets", "not the level with the largest flow", "on no card, or on two",
+    "a fill site without its trip", "a backup without its trip", "a trip kept twice",
+]  # fmt: skip
+"""Every law that a test below breaks; `_PLANTS` has one for each."""
+
+
+@cache
+def sound() -> tuple[Plan, npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Plan the sample once, and keep what the pipeline handed to the laws."""
+    caught: list[Any] = []
+    inputs = read_inputs(SAMPLE / "district.toml")
+    assert inputs.roads.file is not None
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pipeline, "hold", lambda *given: caught.append(given))
+        pipeline.plan_district(inputs, *read_osm(inputs.roads.file), lambda _stage, _share: None)
+    plan, lon, lat = caught[0]
+    return plan, lon, lat
+
+
+def row_of(status: str) -> int:
+    """Give the first address of a status that has a trip traced where there can be one."""
+    plan, *_ = sound()
+    return int(np.flatnonzero(plan.answers.status == status)[0])
+
+
+def trip_of(address: int) -> int:
+    plan, *_ = sound()
+    return int(plan.levels.trip[address, plan.answers.level[address]])
+
+
+def changed(table: Any, **columns: tuple[Any, Any]) -> Any:
+    """Put a value (index, value) into copies of some columns of a table."""
+    new = {}
+    for name, (at, value) in columns.items():
+        new[name] = getattr(table, name).copy()
+        new[name][at] = value
+    return replace(table, **new)
+
+
+def in_table(name: str, **columns: tuple[Any, Any]) -> Plan:
+    plan, *_ = sound()
+    return replace(plan, **{name: changed(getattr(plan, name), **columns)})
+
+
+SERVED, HIGHER, UNMET = "served", "higher level", "not met"
+
+
+def shown(address: int) -> tuple[int, int]:
+    return address, int(sound()[0].answers.level[address])
+
+
+def _unmeant(status: str, word: str) -> Plan:
+    return in_table("answers", status=(row_of(status), word))
+
+
+def _routes_over_a_posted_bridge() -> Plan:
+    """Post the site's own stretch, which every one of its routes drives."""
+    plan, *_ = sound()
+    at = plan.site_segment[plan.trips.site[trip_of(row_of(SERVED))]]
+    return in_table("limits", max_lb=(at, 6000.0))
+
+
+def _first_leaf() -> int:
+    plan, *_ = sound()
+    return int(plan.trips.out_leaf[trip_of(row_of(SERVED))])
+
+
+def _no_card() -> Plan:
+    plan, *_ = sound()
+    return replace(plan, groups=plan.groups[1:])
+
+
+def _twice() -> Plan:
+    plan, *_ = sound()
+    same = (slice(1, 2), plan.trips.address[0]), (slice(1, 2), plan.trips.site[0])
+    return in_table("trips", address=same[0], site=same[1])
+
+
+def _hauling_engine() -> Plan:
+    plan, *_ = sound()
+    engine = next(u for u, unit in enumerate(plan.units) if unit.kind == "engine")
+    return in_table("levels", used=((*shown(row_of(SERVED)), engine), True))
+
+
+def _unsent_tanker() -> Plan:
+    plan, *_ = sound()
+    a, lv = shown(row_of(SERVED))
+    tanker = int(np.flatnonzero(plan.levels.used[a, lv])[0])
+    return in_table("levels", fleet=((a, lv, tanker), False))
+
+
+def _cycle_short() -> Plan:
+    a, lv = shown(row_of(UNMET))
+    return in_table("levels", cycle_min=((a, lv), 0.5), sum_gpm=((a, lv), 1e6))
+
+
+def _backed() -> tuple[int, int]:
+    plan, *_ = sound()
+    a, lv = np.argwhere((plan.levels.backup >= 0) & (plan.answers.status == SERVED)[:, None])[0].tolist()
+    return a, lv
+
+
+_PLANTS: dict[str, Callable[[], Plan]] = {
+    "required_gpm is no number": lambda: in_table("needs", required_gpm=(row_of(SERVED), np.nan)),
+    "sustained_gpm is no number": lambda: in_table("levels", sustained_gpm=(shown(row_of(SERVED)), np.inf)),
+    "a flow without a fill site": lambda: in_table("levels", site=(shown(row_of(SERVED)), -1)),
+    "backup_gpm is no number": lambda: in_table("levels", backup_gpm=(_backed(), np.nan)),
+    "cycle_min is no number": lambda: in_table("levels", cycle_min=(shown(row_of(SERVED)), np.nan)),
+    "lon of the dump site is no number": lambda: in_table("frontages", lon=(row_of(SERVED), np.nan)),
+    "more than the sum of usable / cycle": lambda: in_table("levels", sum_gpm=(shown(row_of(SERVED)), 1.0)),
+    "more than its tankers carry in a cycle": lambda: in_table(
+        "levels", sustained_gpm=(shown(row_of(UNMET)), 5000.0), sum_gpm=(shown(row_of(UNMET)), 6000.0)
+    ),
+    "a flow without a tanker": lambda: in_table("levels", used=(shown(row_of(SERVED)), False)),
+    "more with a tanker out": lambda: in_table("levels", one_out_gpm=(shown(row_of(SERVED)), 9000.0)),
+    "an engine that hauls": _hauling_engine,
+    "a tanker that is not sent": _unsent_tanker,
+    "out_min is no number": lambda: in_table("trips", out_min=(trip_of(row_of(SERVED)), np.nan)),
+    "a round trip shorter than twice the straight line": lambda: in_table(
+        "trips", out_mi=(trip_of(row_of(UNMET)), 0.0), back_mi=(trip_of(row_of(UNMET)), 0.0)
+    ),
+    "a round trip quicker than twice the straight line at top speed": lambda: in_table(
+        "trips", out_min=(trip_of(row_of(UNMET)), 0.1), back_min=(trip_of(row_of(UNMET)), 0.1)
+    ),
+    "a round trip quicker than its miles at top speed": lambda: in_table(
+        "trips", out_mi=(trip_of(row_of(UNMET)), 500.0)
+    ),
+    "a cycle shorter than its round trip": _cycle_short,
+    "a route that does not run from end to end": lambda: in_table(
+        "trips", back_leaf=(trip_of(row_of(SERVED)), sound()[0].forest.parent.argmin())
+    ),
+    "a route over a limit or a closed road": _routes_over_a_posted_bridge,
+    "a route of stretches that do not meet": lambda: in_table(
+        "forest", forward=(_first_leaf(), not sound()[0].forest.forward[_first_leaf()])
+    ),
+    "meets, or does not, against its flow": lambda: in_table("levels", meets=((row_of(UNMET), 0), True)),
+    "a status that is none of the five": lambda: _unmeant(SERVED, "fine"),
+    "served, but not by the first level": lambda: _unmeant(HIGHER, SERVED),
+    "higher level, but the first meets": lambda: _unmeant(SERVED, HIGHER),
+    "not met, but some level meets": lambda: _unmeant(SERVED, UNMET),
+    "no route, but there is a trip": lambda: _unmeant(SERVED, "no route"),
+    "a status that needs a trip": lambda: _unmeant("no route", SERVED),
+    "a level shown without a grade": lambda: in_table("answers", level=(row_of("no route"), 0)),
+    "not the first level that meets": lambda: in_table("answers", level=(row_of(SERVED), 1)),
+    "not the level with the largest flow": lambda: in_table("answers", level=(row_of(UNMET), 0)),
+    "on no card, or on two": _no_card,
+    "a fill site without its trip": lambda: in_table("levels", trip=(shown(row_of(SERVED)), -1)),
+    "a backup without its trip": lambda: in_table("levels", backup_trip=(_backed(), -1)),
+    "a trip kept twice": _twice,
+}
+
+
+def test_the_sound_plan_keeps_every_law() -> None:
+    invariants.hold(*sound())
+
+
+def test_every_plant_is_listed() -> None:
+    assert sorted(_PLANTS) == sorted(LAWS)
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_a_broken_plan_is_refused_by_the_law_it_breaks(law: str) -> None:
+    plan, lon, lat = sound()
+    broken = _PLANTS[law]()
+    names = [one.name for one in fields(Plan)]
+    assert any(getattr(plan, name) is not getattr(broken, name) for name in names)
+    with pytest.raises(InvariantError) as caught:
+        invariants.hold(broken, lon, lat)
+    told = {line.partition(":")[0]: line for line in str(caught.value).splitlines()}
+    assert law in told, str(caught.value)
+    # an address by id and label, and no more of them than anybody reads
+    assert any(str(name) in told[law] for name in plan.addresses.address_id)
+    assert told[law].count("(") <= invariants.ADDRESSES_NAMED + 1
+
+
+def test_the_address_is_the_one_at_fault() -> None:
+    plan, lon, lat = sound()
+    address = row_of(UNMET)
+    broken = in_table("levels", sustained_gpm=((address, 0), np.nan))
+    with pytest.raises(InvariantError) as caught:
+        invariants.hold(broken, lon, lat)
+    name, level = plan.addresses.address_id[address], plan.district.levels[0].name
+    assert f"sustained_gpm is no number: {name} (" in str(caught.value)
+    assert f") at {level}: nan" in str(caught.value)
+
+
+def test_a_run_with_a_broken_plan_fails_loudly_and_writes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Exit status 1, the law and the address on stderr, no traceback, and the results before untouched."""
+    (tmp_path / "district").mkdir()
+    district = write_small_district(tmp_path / "district")
+    out = tmp_path / "out"
+    assert CliRunner().invoke(app, ["build", str(district), "--out", str(out)]).exit_code == 0
+    before = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
+    real = pipeline.assemble
+
+    def broken(*given: Any) -> Plan:
+        plan = real(*given)
+        return replace(plan, levels=changed(plan.levels, sustained_gpm=((0, 0), 1e9)))
+
+    monkeypatch.setattr(pipeline, "assemble", broken)
+    result = CliRunner().invoke(app, ["build", str(district), "--out", str(out)])
+    assert result.exit_code == 1
+    assert isinstance(result.exception, SystemExit)
+    assert "more than the sum of usable / cycle: G1 (1 Mill Road) at Level 1" in result.stderr
+    assert "Traceback" not in result.stderr
+    assert {path: path.read_bytes() for path in out.rglob("*") if path.is_file()} == before

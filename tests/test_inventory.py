@@ -1,0 +1,182 @@
+"""The bridge inventory: its headers and codes as they come, and its bridges found on hand-drawn roads."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+
+import numpy as np
+import pytest
+
+from preplan.inputs.bridges import read_bridges
+from preplan.inputs.columns import SPECS, match_headers
+from preplan.inputs.sheet import Sheet
+from preplan.inputs.tables import TextTable
+from preplan.records import BridgeTable, text_array
+from preplan.roads.inventory import is_bridge, match_bridges
+from tests.inputs_folder import sheet_of
+from tests.road_builder import draw, lonlat
+from tests.shared_data import shared
+
+NBI = (
+    "STRUCTURE_NUMBER_008,FEATURES_DESC_006A,FACILITY_CARRIED_007,OWNER_022,LAT_016,LONG_017,"
+    "OPR_RATING_METH_063,OPERATING_RATING_064,POSTING_EVAL_070,OPEN_CLOSED_POSTED_041"
+)
+
+
+def read(header: str, *rows: str) -> tuple[BridgeTable, Sheet]:
+    sheet = sheet_of("bridges", header, [row.split("|") for row in rows])
+    return read_bridges(sheet), sheet
+
+
+def test_columns_and_codes_of_the_inventory_are_understood() -> None:
+    found, sheet = read(
+        NBI,
+        "B2|MILL BROOK|TH 24|3|44251250|072300750|1|17.2|3|B",
+        "B1|RIVER|SR 9|1|44000000|073000000|1|49.0|5|A",
+    )
+    assert sheet.faults == []
+    assert found.bridge_id.tolist() == ["B1", "B2"]
+    # 44 25 12.50 N, 72 30 07.50 W
+    assert found.lat.tolist() == pytest.approx([44.0, 44 + 25 / 60 + 12.5 / 3600])
+    assert found.lon.tolist() == pytest.approx([-73.0, -(72 + 30 / 60 + 7.5 / 3600)])
+    assert found.owner.tolist() == ["State Highway Agency", "Town or Township Highway Agency"]
+    assert (found.road.tolist(), found.crosses.tolist()) == (["SR 9", "TH 24"], ["RIVER", "MILL BROOK"])
+    assert found.operating_lb == pytest.approx([49.0 * 2204.62262, 17.2 * 2204.62262])
+    assert found.posting.tolist() == [
+        "no posting required",
+        "posting recommended, not in place; posting required, 10 to 19.9 % below legal loads",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "pounds"),
+    [
+        ("operating_lb", "42,000 lb", 42000.0),
+        ("operating_lb", "21 tons", 42000.0),
+        ("64 - Operating Rating (US tons)", "48.9", 97800.0),
+        ("OPERATING_RATING_064", "10", 22046.2262),
+        ("OPERATING_RATING_064", "0", np.nan),  # closed or not rated
+        ("OPERATING_RATING_064", "99.9", np.nan),  # no rating needed
+        ("OPERATING_RATING_064,OPR_RATING_METH_063", "1.25|8", np.nan),  # a factor, no weight
+        ("OPERATING_RATING_064,OPR_RATING_METH_063", "32.4|8", 71429.773),
+        ("OPERATING_RATING_064,OPR_RATING_METH_063", "3|2", 6613.868),
+        ("operating_lb", "", np.nan),
+    ],
+)
+def test_ratings_in_the_unit_of_their_column(header: str, cells: str, pounds: float) -> None:
+    found, sheet = read(f"bridge_id,lon,lat,{header}", f"b|-72|44|{cells}")
+    assert sheet.faults == []
+    assert found.operating_lb[0] == pytest.approx(pounds, nan_ok=True)
+
+
+def test_faults_name_their_cells_and_a_bridge_without_a_place_is_only_counted() -> None:
+    found, sheet = read(
+        f"{NBI}",
+        "a|||1|44610000|072000000|1|20|5|A",  # 61 minutes
+        "b|||1|44000000|072006100|1|20|5|A",  # 61 seconds
+        "c|||1|95000000|072000000|1|20|5|A",  # beyond the pole
+        "d|||1|44000000|072000000|1|much|5|A",
+        "e|||1|0|0|1|20|5|A",
+        "f|||1|44000000|072000000|1|20|5|A",
+    )
+    assert [(fault.id, fault.column) for fault in sheet.faults] == [
+        ("b", "lon_packed"), ("a", "lat_packed"), ("c", "lat_packed"), ("d", "operating_tonnes"),
+    ]  # fmt: skip
+    assert found.bridge_id.tolist() == ["f"]
+    assert any("1 bridges have no place" in note for note in sheet.notes)
+    _, plain = read("bridge_id,lon,lat", "a|-72|444", "b|0|0", "c||", "d|-72|44")
+    assert [(fault.id, fault.column) for fault in plain.faults] == [("a", "lat")]
+    assert any("2 bridges have no place" in note for note in plain.notes)
+
+
+def test_a_real_inventory_is_read_whole() -> None:
+    text = gzip.decompress(shared("bridges", "ne_nbi.csv.gz").read_bytes()).decode()
+    header, *rows = list(csv.reader(io.StringIO(text)))
+    sheet = _sheet(header, rows)
+    found = read_bridges(sheet)
+    assert sheet.faults == []
+    assert len(found) == len(rows) == 15336
+    first = found.bridge_id.tolist().index("00000000000B315")
+    assert (found.owner[first], found.road[first]) == ("Bureau of Indian Affairs", "IRR BIA RTE 820")
+    assert found.operating_lb[first] == pytest.approx(97800.0)
+    assert -104.1 < found.lon.min() < found.lon.max() < -95.2
+    assert 39.9 < found.lat.min() < found.lat.max() < 43.1
+
+
+def _sheet(header: list[str], rows: list[list[str]]) -> Sheet:
+    table = TextTable(
+        file="ne.csv", headers=tuple(header),
+        columns=tuple(text_array([row[i].strip() for row in rows]) for i in range(len(header))),
+        row=np.arange(len(rows), dtype=np.int32) + np.int32(2), overlong=np.zeros(len(rows), dtype=np.bool_),
+    )  # fmt: skip
+    return Sheet(table, match_headers(table, SPECS["bridges"], {})[0], "bridge_id")
+
+
+# --------------------------------------------------------------------------- on the map
+
+
+def table(*bridges: tuple[str, tuple[float, float], str]) -> BridgeTable:
+    """Make an inventory of (id, (east_m, north_m), road carried)."""
+    count = len(bridges)
+    where = np.array([lonlat(*place) for _, place, _ in bridges]).reshape(-1, 2)
+    nothing = text_array([""] * count)
+    return BridgeTable(
+        bridge_id=text_array([one for one, _, _ in bridges]), lon=where[:, 0], lat=where[:, 1], owner=nothing,
+        road=text_array([road for _, _, road in bridges]), crosses=nothing, operating_lb=np.full(count, 40000.0),
+        posting=nothing,
+    )  # fmt: skip
+
+
+# two roads 150 m apart over one brook: the bridge of Main Street is two stretches, Back Road's is one; then a culvert
+TOWN = draw(
+    {"a": (0, 0), "b": (100, 0), "m": (110, 0), "c": (120, 0), "d": (900, 0), "e": (920, 0), "f": (1000, 0),
+     "g": (0, 150), "h": (100, 150), "i": (120, 150), "j": (1000, 150)},
+    [
+        ("a", "b", {"name": "Main Street"}),
+        ("b", "m", {"name": "Main Street", "bridge": "yes", "way": 7}),
+        ("m", "c", {"name": "Main Street", "bridge": "yes", "way": 7}),
+        ("c", "d", {"name": "Main Street"}),
+        ("d", "e", {"name": "Main Street", "bridge": "culvert"}),
+        ("e", "f", {"name": "Main Street"}),
+        ("g", "h", {"name": "Back Road"}),
+        ("h", "i", {"name": "Back Road", "bridge": "covered"}),
+        ("i", "j", {"name": "Back Road"}),
+    ],
+)  # fmt: skip
+
+
+def matched(*bridges: tuple[str, tuple[float, float], str]) -> tuple[list[str], list[str], list[str]]:
+    """Give the inventory's id at the three stretches of bridge, how each was found, and the ids that were not."""
+    inventory = table(*bridges)
+    row, named, problems = match_bridges(TOWN.roads, inventory)
+    bridge = np.flatnonzero(is_bridge(TOWN.roads))
+    assert bridge.tolist() == [1, 2, 7]
+    assert (row[~is_bridge(TOWN.roads)] == -1).all()
+    ids = [str(inventory.bridge_id[one]) if one >= 0 else "" for one in row[bridge].tolist()]
+    by = ["" if one < 0 else "name" if named[at] else "place" for at, one in zip(bridge, row[bridge], strict=True)]
+    return ids, by, [problem.value for problem in problems]
+
+
+def test_a_bridge_is_found_by_the_road_it_carries_though_another_is_nearer() -> None:
+    found = matched(("B1", (110, 140), "MAIN ST"), ("B2", (110, 20), "BACK RD"))
+    assert found == (["B1", "B1", "B2"], ["name"] * 3, [])
+
+
+def test_without_a_name_that_agrees_nearness_counts_for_one_road_only() -> None:
+    assert matched(("B1", (110, 30), "TH 24")) == (["B1", "B1", ""], ["place", "place", ""], [])
+    # 61 m is 200 ft
+    assert matched(("B1", (110, -60), "TH 24"))[0] == ["B1", "B1", ""]
+    assert matched(("B1", (110, -62), "TH 24"))[0] == ["", "", ""]
+
+
+def test_of_two_bridges_of_one_name_the_nearer_is_taken() -> None:
+    found = matched(("B1", (112, 10), "Main Street"), ("B2", (150, 10), "Main Street"))
+    assert found == (["B1", "B1", ""], ["name", "name", ""], ["B2"])
+
+
+def test_what_is_found_nowhere_is_reported_inside_the_map_only() -> None:
+    found = matched(("IN", (910, 5), "MAIN STREET"), ("OUT", (9000, 9000), "FAR ROAD"))
+    assert found == (["", "", ""], ["", "", ""], ["IN"])
+    assert match_bridges(TOWN.roads, BridgeTable.none())[2] == ()

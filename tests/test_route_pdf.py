@@ -1,0 +1,72 @@
+"""A trip on a small map: turns where the miles say, the far end alone for an inset."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from preplan.plan import Step
+from preplan.render import card_words, route_pdf, words
+from preplan.render.charts import Picture
+from preplan.render.route_pdf import Subject
+
+from .example_plan import example_plan
+
+LINE = np.array([[0.0, 0.0], [1000.0, 0.0], [1000.0, 1000.0]])
+
+
+def steps(*miles: float) -> tuple[Step, ...]:
+    return tuple(Step(road=f"Road {k}", miles=m, turn="Left on") for k, m in enumerate(miles))
+
+
+def test_turns_stand_where_their_miles_begin() -> None:
+    assert route_pdf.turns_of(LINE, steps(1.0, 0.5, 0.5)) == ((2, 1000.0, 0.0), (3, 1000.0, 500.0))
+    assert route_pdf.turns_of(LINE, steps(2.0)) == ()
+    assert route_pdf.turns_of(LINE, ()) == ()
+    assert route_pdf.turns_of(LINE, steps(0.0, 0.0)) == ()
+
+
+def test_turns_of_a_long_way_have_the_numbers_of_the_list() -> None:
+    many = steps(*[0.5] * 20)
+    numbers = [number for number, _, _ in route_pdf.turns_of(LINE, many)]
+    listed = words.directions(many)
+    assert numbers == [2, 3, 5, 6, 7, 8]
+    assert "more turns" in listed[4 - 1]
+    assert listed[8 - 1].startswith("Left on Road 19,")
+    *_, (number, east, north) = route_pdf.turns_of(LINE, many)
+    assert (number, east) == (8, 1000.0)
+    assert north == pytest.approx(900.0)
+
+
+def test_an_inset_keeps_the_last_feet_in_and_the_first_out() -> None:
+    near = route_pdf.near_dump(Subject((), out_ft=LINE, back_ft=LINE[::-1]), 300.0)
+    assert near.out_ft is not None
+    assert near.back_ft is not None
+    assert near.out_ft.tolist() == [[1000.0, 700.0], [1000.0, 1000.0]]
+    assert near.back_ft.tolist() == [[1000.0, 1000.0], [1000.0, 700.0]]
+    assert route_pdf.near_dump(Subject(()), 300.0).out_ft is None
+
+
+def test_a_way_back_is_told_as_such_only_where_every_stretch_is_the_same() -> None:
+    plan = example_plan()
+    trip = int(plan.levels.trip[0, 0])
+    out, back = plan.trip_rows(trip)
+    same = plan.forest.segment[out].tolist() == plan.forest.segment[back[::-1]].tolist()
+    turned = (plan.forest.forward[out] != plan.forest.forward[back[::-1]]).all() if same else False
+    assert card_words.returns_alike(plan, trip) == bool(same and turned)
+    one_way = plan.forest.forward.copy()
+    one_way[out[0]] = one_way[back[-1]]
+    assert not card_words.returns_alike(replace(plan, forest=replace(plan.forest, forward=one_way)), trip)
+
+
+def test_bridges_and_postings_of_a_trip_are_marked_once() -> None:
+    plan = example_plan()
+    picture = Picture(plan)
+    trip = int(plan.levels.trip[3, 1])
+    found = picture.subject((3,), 3, trip).bridges
+    segments = {int(s) for rows in plan.trip_rows(trip) for s in plan.forest.segment[rows]}
+    expected = [s for s in sorted(segments) if plan.limits.unposted_bridge[s] or np.isfinite(plan.limits.max_lb[s])]
+    assert [bridge.said for bridge in found] == ["20,000 lb" if s == 1 else "" for s in expected]
+    assert 1 in expected

@@ -1,0 +1,147 @@
+"""Seasons of the roads: which months are alike, and that the worst of them decides, address by address."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from preplan.inputs.reader import read_inputs
+from preplan.plan import Flag
+from preplan.planning.by_season import merged_scene, season_flags, worst_roads
+from preplan.planning.flows import Flows
+from preplan.planning.levels import choose, grade
+from preplan.planning.pipeline import plan_district
+from preplan.records import ALL_MONTHS, Closure, RoadTable
+from preplan.roads.seasons import RoadSeason, all_year, road_seasons
+from preplan.roads.source import read_osm
+from preplan.rules import Rules
+from tests.osm_text import one_way_street, street
+from tests.plan_checks import SAMPLE, plan_of
+from tests.planning_case import scene, site
+
+RULES = Rules().roads
+FAR = float("inf")
+
+
+def seasons_of(roads: RoadTable, *closures: Closure, months: frozenset[int] = ALL_MONTHS) -> tuple[RoadSeason, ...]:
+    return road_seasons(roads, RULES, closures, months)[0]
+
+
+@pytest.mark.parametrize(
+    ("tags", "seasons"),
+    [
+        ({}, [range(1, 13)]),
+        ({"maxweight": "5 st"}, [range(1, 13)]),
+        ({"access:conditional": "no @ (Nov-Apr)"}, [{1, 2, 3, 4, 11, 12}, {5, 6, 7, 8, 9, 10}]),
+        ({"winter_service": "no"}, [{1, 2, 3, 4, 11, 12}, {5, 6, 7, 8, 9, 10}]),
+        ({"seasonal": "summer"}, [{1, 2, 3, 4, 5, 9, 10, 11, 12}, {6, 7, 8}]),
+        ({"seasonal": "yes"}, [range(1, 13)]),
+        ({"maxweight:conditional": "6 st @ (Mar-May)"}, [{1, 2, 6, 7, 8, 9, 10, 11, 12}, {3, 4, 5}]),
+        # said, but weaker than what holds all year: the months are alike
+        ({"maxweight": "5 st", "maxweight:conditional": "6 st @ (Mar-May)"}, [range(1, 13)]),
+        ({"access:conditional": "no @ (Mo-Fr 07:00-09:00)"}, [range(1, 13)]),
+        (
+            {"winter_service": "no", "maxweight:conditional": "6 st @ (Mar-May)"},
+            [{6, 7, 8, 9, 10}, {1, 2, 11, 12}, {3, 4}, {5}],
+        ),
+    ],
+)
+def test_months_in_which_the_roads_are_alike(tmp_path: Path, tags: dict[str, str], seasons: list[set[int]]) -> None:
+    found = seasons_of(one_way_street(tmp_path, tags))
+    assert [set(one.months) for one in found] == [set(one) for one in seasons]
+
+
+def test_closures_of_some_months_part_the_year_and_only_among_the_months_planned(tmp_path: Path) -> None:
+    roads = street(3).way(10, [1, 2], {"highway": "tertiary"}).way(11, [2, 3], {"highway": "tertiary"}).roads(tmp_path)
+    winter = Closure(closure_id="C1", kind="closed", way_id=11, months=frozenset({11, 12, 1, 2}))
+    spring = Closure(closure_id="C2", kind="max_lb", way_id=10, value=20000.0, months=frozenset({3}))
+    found = seasons_of(roads, winter, spring)
+    assert [sorted(one.months) for one in found] == [[4, 5, 6, 7, 8, 9, 10], [1, 2, 11, 12], [3]]
+    assert [one.limits.tanker_road.tolist() for one in found] == [[True, True], [True, False], [True, True]]
+    assert [one.limits.max_lb[0] for one in found] == [FAR, FAR, 20000.0]
+    assert len(seasons_of(roads, winter, spring, months=frozenset({5, 6}))) == 1
+
+
+def test_what_is_the_same_all_year_is_open_where_ever_open_and_posted_where_ever_posted(tmp_path: Path) -> None:
+    roads = street(3).way(10, [1, 2], {"highway": "tertiary"}).way(11, [2, 3], {"highway": "tertiary"}).roads(tmp_path)
+    winter = Closure(closure_id="C1", kind="closed", way_id=11, months=frozenset({12}))
+    spring = Closure(closure_id="C2", kind="max_lb", way_id=10, value=20000.0, months=frozenset({3}))
+    found = all_year(seasons_of(roads, winter, spring))
+    assert found.tanker_road.tolist() == found.forward_open.tolist() == [True, True]
+    assert found.max_lb.tolist() == [20000.0, FAR]
+    assert found.posted.tolist() == [True, False]
+
+
+def test_each_doubt_is_told_once_whatever_the_number_of_seasons(tmp_path: Path) -> None:
+    roads = one_way_street(tmp_path, {"winter_service": "no", "maxweight": "heavy"})
+    problems = road_seasons(roads, RULES, (), ALL_MONTHS)[1]
+    assert [(one.code, one.key) for one in problems] == [("unreadable", "maxweight"), ("seasonal", "winter_service")]
+
+
+# --------------------------------------------------------------------------- the worst decides
+
+
+def test_each_address_takes_its_worst_season_of_the_roads() -> None:
+    """Two addresses, two sites: in winter the first has no way at all, the second only the farther site."""
+    sites = (site("F1"), site("F2", months=frozenset({6, 7, 8, 9, 10, 11, 12})))
+    summer, winter = (
+        replace(case, rules=replace(case.rules, plan=replace(case.rules.plan, months=frozenset(months))))
+        for case, months in (
+            (scene([[10.0, 20.0], [10.0, 12.0]], sites), range(4, 11)),
+            (scene([[FAR, FAR], [FAR, 30.0]], sites), (11, 12, 1, 2, 3)),
+        )
+    )
+    scenes = [summer, winter]
+    flows = [Flows(case) for case in scenes]
+    choice, road = worst_roads([choose(each) for each in flows], np.array([250.0, 250.0]))
+    # January to March neither address has a way to water: F2 stands from June, F1 is not reached
+    assert road.tolist() == [1, 1]
+    deciding = [choice.seasons[at].months for at in choice.season[:, 0]]
+    assert deciding == [(1, 2, 3), (1, 2, 3)]
+    assert [line.months for line in choice.seasons] == [(6, 7, 8, 9, 10), (1, 2, 3), (4, 5), (11, 12)]
+    assert (choice.site == -1).all()
+
+    none = np.full(2, np.nan)
+    answers = grade(merged_scene(scenes, road), flows, choice, road, (none, none)).answers
+    assert answers.status.tolist() == ["no route", "no route"]
+    cut_off = (Flag("dead end"), Flag("road cut off"))
+    flagged = season_flags(replace(answers, flags=(cut_off, cut_off)), choice.seasons)
+    # the first has no way from November to March, the second has one in November and December
+    assert [str(flags[1]) for flags in flagged.flags] == ["road closed=11-3", "road closed=1-3"]
+    assert {flags[0] for flags in flagged.flags} == {Flag("dead end")}
+
+
+def test_merged_scenes_give_each_address_the_trips_of_its_season() -> None:
+    sites = (site("F1"),)
+    scenes = [scene([[10.0], [11.0]], sites), scene([[20.0], [21.0]], sites, arrival_min=[30.0] * 6)]
+    merged = merged_scene(scenes, np.array([1, 0], dtype=np.int32))
+    assert merged.cuts[0].trip_min.tolist() == [[20.0], [11.0]]
+    assert merged.response.arrival_min[:, 0].tolist() == [30.0, 10.0]
+    assert merged.response.site_arrival_min[0].tolist() == [30.0] * 6  # the later of both
+
+
+def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None:
+    """The sample again for each of its seasons alone: where an address keeps its place, the deciding one agrees."""
+    whole = plan_of(SAMPLE / "district.toml")
+    inputs = read_inputs(SAMPLE / "district.toml")
+    assert inputs.roads.file is not None
+    roads = read_osm(inputs.roads.file)
+    assert len({id(one) for one in whole.season_limits}) > 1
+    compared = 0
+    for index, line in enumerate(whole.seasons):
+        plan_rules = replace(inputs.district.rules.plan, months=frozenset(line.months))
+        district = replace(inputs.district, rules=replace(inputs.district.rules, plan=plan_rules))
+        alone = plan_district(replace(inputs, district=district), *roads, lambda _stage, _share: None)
+        assert len(alone.seasons) == 1
+        same = alone.frontages.segment == whole.frontages.segment
+        same &= alone.frontages.along_ft == whole.frontages.along_ft
+        mine = same & (whole.levels.season[:, 0] == index)
+        compared += int(mine.sum())
+        assert (alone.answers.status[mine] == whole.answers.status[mine]).all()
+        for name in ("site", "backup", "sustained_gpm", "cycle_min", "used"):
+            np.testing.assert_array_equal(getattr(alone.levels, name)[mine], getattr(whole.levels, name)[mine])
+        np.testing.assert_array_equal(alone.levels.sustained_gpm[same], line.sustained_gpm[same])
+    assert compared > 0.9 * len(whole.addresses)
