@@ -142,7 +142,7 @@ function levelPart(address, level, shownLevel, shownBackup) {
   part.append(
     make("p", "", {
       name: "flow",
-      inside: [make("strong", `Holds ${gpm(answers.flow[at])}`), ` ${meetsWords(address, at)}`],
+      inside: [make("strong", `Holds ${gpm(answers.flow[at])}`), `: ${meetsWords(address, at)}`],
     }),
     facts(levelFacts(at)),
   );
