@@ -25,15 +25,15 @@ def plan() -> Plan:
         (
             1,
             (
-                "First water minute 12. Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with the "
-                "first alarm; called on arrival, dry 1.9 min in all, from minute 32."
+                "First water minute 12. Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
+                "the first alarm; called on arrival, dry 1.9 min in all, from minute 32."
             ),
         ),
         (
             3,
             (
-                "First water minute 12. No response level holds 500 gpm. Response level 2 holds 250 gpm for 2 hours. Asked "
-                "for 500 gpm: dry 12.4 min in all, the longest 6.0 min, from minute 30."
+                "First water minute 12. No response level holds 500 gpm. Response level 2 holds 250 gpm for 2 hours. "
+                "Asked for 500 gpm: dry 12.4 min in all, the longest 6.0 min, from minute 30."
             ),
         ),
         (4, ""),
