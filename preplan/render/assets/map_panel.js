@@ -101,14 +101,14 @@ function showAddress(address, level = startLevel(address), backup = false) {
   const common = facts([
     ["Driveway", addresses.driveway[address] < 0 ? driveway : `${driveway} of hose from the road to the building`],
     ["First engine arrives", first < 0 ? data.notKnown : `${minutes(first)} after alerting`],
-    ...(answers.level[address] < 0 ? [] : firstMinutes(address)),
     ["Latitude, longitude", place],
   ]);
   const label = addresses.label[address];
   const flags = addresses.flags[address];
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
   openPanel(label, [
-    ...whatIfPart(address), head, make("p", needWords(address)), ...levels, common,
+    ...whatIfPart(address), head, make("p", needWords(address)),
+    ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]), ...levels, common,
     make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
     ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);
