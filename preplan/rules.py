@@ -178,6 +178,13 @@ class ApparatusRules:
     tanker_tank_gal: float = _rule(1000.0, "gal", "tank of a tanker without a value", "NFPA 1903: at least 1,000 gal")
     engine_tank_gal: float = _rule(750.0, "gal", "tank of an engine without a value", "750 to 1,000 gal, " + COMMON)
     engine_pump_gpm: float = _rule(1000.0, "gpm", "pump of an engine without a value", OURS)
+    portable_share: float = _rule(
+        1.0,
+        "",
+        "portable tank of a tanker without a value: this share of its tank; 0 in the table: none",
+        COMMON,
+        low=0,
+    )
     height_ft: float = _rule(10.5, "ft", "height without a value", OURS)
     width_ft: float = _rule(
         8.5, "ft", "width without a value", "8.5 ft is the legal width in the United States, " + MEMORY

@@ -88,7 +88,7 @@ def test_a_neighbour_known_only_by_its_gallons_plans() -> None:
         height_ft=10.5,
         width_ft=8.5,
         max_mph=60.0,
-        portable_tank_gal=0.0,
+        portable_tank_gal=2000.0,
         usable_fraction=0.9,
         supply_hose_ft=0.0,
         supply_hose_in=3.0,

@@ -98,8 +98,11 @@ def test_click_on_an_address_shows_what_it_gets(wide: Opened, tmp_path: Path) ->
     said = panel(page)
     assert page.inner_text("#panel-body h2") == HOSTILE
     assert "Higher level: needs response level 2." in said
-    assert "Steady flow 220 gpm does not meet the required 500 gpm." in said
-    assert "Steady flow 505 gpm meets the required 500 gpm." in said
+    assert "Holds 228 gpm: does not meet the required 500 gpm." in said
+    assert "Holds 514 gpm: meets the required 500 gpm." in said
+    assert "holds 273 gpm; dry 1.9 min in all" in said
+    assert "steady flow 505 gpm" in said
+    assert "with the first alarm" in said
     assert "7.8 min, 3.47 mi" in said
     assert "T1 (2,000 gal), T2 (3,000 gal)" in said
     assert page.locator("ul.flags li").count() == 2

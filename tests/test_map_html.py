@@ -139,7 +139,10 @@ def test_page_holds_every_address_with_its_status_and_numbers(plan: Plan, page: 
     assert labels == [" ".join(label.split()) for label in LABELS]
     assert [STATUSES[k] for k in along_roads(data, data["answers"]["status"])] == plan.answers.status.tolist()
     assert along_roads(data, packed["gpm"]) == [250, 500, 500, 500, 500, 250]
-    assert along_roads(data, data["answers"]["flow"]) == [310, 520, 220, 505, 180, 260, 0, 240, -1, -1, -1, -1]
+    assert along_roads(data, data["answers"]["flow"]) == [322, 540, 228, 514, 186, 270, 0, 251, -1, -1, -1, -1]
+    assert along_roads(data, data["answers"]["steady"])[:4] == [310, 520, 220, 505]
+    assert along_roads(data, data["answers"]["callBy"]) == [-1, 7, -1, -1, -1, -1]
+    assert along_roads(data, data["answers"]["gapOnArrival"])[:4] == [19, 19, 140, 19]
     assert along_roads(data, data["answers"]["level"]) == [0, 1, 1, 1, -1, -1]
 
 
@@ -182,9 +185,9 @@ def test_a_season_is_named_only_where_it_matters(plan: Plan) -> None:
         return [answers["seasons"][answers["cases"][k][8]] for k in along_roads(data, answers["case"])]
 
     # The second season delivers 2 % less: a whole gpm or more wherever anything flows.
-    flowing = [k for k, flow in enumerate(plan.levels.sustained_gpm.ravel()) if flow > 0]
+    flowing = [k for k, flow in enumerate(plan.levels.uninterrupted_gpm.ravel()) if flow > 0]
     assert [k for k, said in enumerate(seasons_of(plan)) if said == "December to March"] == flowing
-    same = tuple(replace(season, sustained_gpm=plan.levels.sustained_gpm) for season in plan.seasons)
+    same = tuple(replace(season, uninterrupted_gpm=plan.levels.uninterrupted_gpm) for season in plan.seasons)
     assert set(seasons_of(replace(plan, seasons=same))) == {""}
 
 

@@ -272,6 +272,21 @@ def test_tankers_and_what_holds_back_are_planning_s_own(case: Case, wide: Opened
     assert len(seen) >= 4
 
 
+def test_required_flows_that_are_no_whole_gpm_are_exact_in_the_page(
+    case: Case, browser: Browser, tmp_path: Path
+) -> None:
+    """The panel prints them rounded up; what meets is judged by thousandths, rounded up."""
+    need = case.plan.needs.required_gpm * 1.00123
+    odd = replace(case.plan, needs=replace(case.plan.needs, required_gpm=need))
+    path = tmp_path / "odd.html"
+    path.write_text(map_page(odd), encoding="utf-8")
+    page = opened(browser, path.as_uri())
+    theirs = np.array(in_page(page, asked(case, Change()), "return whatIf.need;"))
+    assert np.all((theirs >= need - 1e-9) & (theirs < need + 0.001))
+    assert np.array_equal(in_page(page, asked(case, Change()), "return addresses.gpm;"), np.ceil(need))
+    page.page.close()
+
+
 def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: Browser, tmp_path: Path) -> None:
     """Where only some trips are kept and all their sites are off, the page says so and gives no number."""
     rules = replace(case.plan.district.rules, plan=replace(case.plan.district.rules.plan, keep_sites=1))

@@ -152,12 +152,12 @@ ROUNDABOUT = draw(
 @pytest.mark.parametrize(
     ("way", "told"),
     [
-        ("awsb", "At the roundabout, take the 1st exit onto Elm Road"),
-        ("awskec", "At the roundabout, take the 2nd exit onto Main Street"),  # Oak Lane leads in only
-        ("awskend", "At the roundabout, take the 3rd exit onto SR 917"),
-        ("awskenwa", "At the roundabout, take the 4th exit onto SR 917"),
-        ("okec", "At the roundabout, take the 1st exit onto Main Street"),
-        ("cenwsb", "At the roundabout, take the 3rd exit onto Elm Road"),
+        ("awsb", "Roundabout, 1st exit onto Elm Road"),
+        ("awskec", "Roundabout, 2nd exit onto Main Street"),  # Oak Lane leads in only
+        ("awskend", "Roundabout, 3rd exit onto SR 917"),
+        ("awskenwa", "Roundabout, 4th exit onto SR 917"),
+        ("okec", "Roundabout, 1st exit onto Main Street"),
+        ("cenwsb", "Roundabout, 3rd exit onto Elm Road"),
     ],
 )
 def test_a_roundabout_is_one_line_with_its_exits_counted(way: str, told: str) -> None:
@@ -246,6 +246,9 @@ def test_notes_tell_postings_bridges_and_surface() -> None:
         "low clearance 10 ft 6 in; 2 bridges, limit not posted; one truck wide",
         "bridge, limit not posted",
     ]
+    # a fill site at the very end of the bridge is not on it; one that stands on it is
+    assert [step.note for step in tell(town, "abc", start=0.995)] == ["gravel"]
+    assert [step.note for step in tell(town, "abc", start=0.9)] == ["bridge posted 30,000 lb; gravel"]
 
 
 def test_railway_crossings_are_told_where_they_are_passed() -> None:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
+import subprocess
+import sys
 import tempfile
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +18,8 @@ import pytest
 from preplan.errors import OutputError
 from preplan.render import shelf, side_by_side
 from preplan.render.shelf import Shelf
+
+REPOSITORY = Path(__file__).resolve().parents[1]
 
 
 def test_a_shelf_gives_back_what_it_holds_and_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -67,3 +73,42 @@ def test_parts_of_a_process_that_fails_are_made_here() -> None:
 
 def test_no_part_makes_none() -> None:
     assert list(side_by_side.made(_Squares(), 0, 4)) == []
+
+
+@dataclass(frozen=True)
+class _Slow:
+    """Take a second for each part."""
+
+    def __call__(self) -> Callable[[int], bytes]:
+        def make(number: int) -> bytes:
+            time.sleep(1.0)
+            return str(number).encode()
+
+        return make
+
+
+def until_stopped() -> None:
+    """Make parts until Ctrl-C; called by the test below in a process of its own."""
+    try:
+        for number, _ in side_by_side.made(_Slow(), 60, 3):
+            print(number, flush=True)  # noqa: T201 - for the test that waits
+    except KeyboardInterrupt:
+        print("stopped", flush=True)  # noqa: T201 - the same
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs signals to a group of processes")
+@pytest.mark.parametrize("delay_s", [0.0, 0.3, 1.2])
+def test_ctrl_c_is_for_the_process_that_asked(delay_s: float) -> None:
+    """Everything of the group hears it, as from a terminal; the others end without a word."""
+    command = [sys.executable, "-c", "from tests.test_shelf import until_stopped; until_stopped()"]
+    run = subprocess.Popen(
+        command, cwd=REPOSITORY, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    )
+    assert run.stdout is not None
+    assert run.stdout.readline() == "0\n"
+    time.sleep(delay_s)
+    os.killpg(run.pid, signal.SIGINT)
+    said, complaints = run.communicate(timeout=30)
+    assert said.splitlines()[-1] == "stopped"
+    assert complaints == ""
+    assert run.returncode == 0

@@ -91,11 +91,14 @@ def test_no_month_is_said() -> None:
             Flag("unposted bridges", 2.0),
             "Crossings of bridges without a posted weight on the round trip: 2. Unknown, not safe.",
         ),
-        (Flag("close", 0.94), "Close call: the steady flow is hardly above or below the required flow at 94 % of it."),
+        (
+            Flag("close", 0.94),
+            f"Close call: the {words.FLOW} is hardly above or below the required flow at 94 % of it.",
+        ),
         (
             Flag("close", "Level 2, Level 3"),
             (
-                "Close call: the steady flow is hardly above or below the required flow at response level 2, "
+                f"Close call: the {words.FLOW} is hardly above or below the required flow at response level 2, "
                 "response level 3."
             ),
         ),
@@ -152,10 +155,10 @@ def test_coordinates_carry_over_full_minutes(lon: float, lat: float, said: str) 
 def test_seasons_are_printed_only_where_they_differ_on_paper() -> None:
     plan = example_plan()
     assert words.season_words(plan, 0, 0) == [
-        "April to November: 310 gpm steady from fill site 1",
-        "December to March: 300 gpm steady from fill site 1",
+        f"April to November: 320 gpm {words.FLOW_SHORT} from fill site 1",
+        f"December to March: 310 gpm {words.FLOW_SHORT} from fill site 1",
     ]
-    plan.seasons[1].sustained_gpm[0, 0] = 311.0
+    plan.seasons[1].uninterrupted_gpm[0, 0] = 321.0
     assert words.season_words(plan, 0, 0) == []
 
 

@@ -165,7 +165,8 @@ def _filled(kind: TextArray, said: Mapping[str, FloatArray], rules: Rules) -> di
     fill("height_ft", own.height_ft)
     fill("width_ft", own.width_ft)
     fill("max_mph", rules.roads.top_mph)
-    fill("portable_tank_gal", 0.0)  # a portable tank nobody has named is not counted on
+    # without any portable tank nothing could be dumped: a cell of 0 says that a tanker carries none
+    fill("portable_tank_gal", np.where(kind == "engine", 0.0, own.portable_share * tank))
     vacuum = ~np.isnan(said["self_fill_gpm"])
     fill("usable_fraction", np.where(vacuum, shuttle.vacuum_usable_fraction, shuttle.usable_fraction))
     fill("supply_hose_ft", np.where(pumps, shuttle.supply_hose_ft, 0.0))  # the default is what an engine carries

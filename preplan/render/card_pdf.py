@@ -6,6 +6,7 @@ site, where do tankers fill; then the map, the way, what else there is, and what
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -30,33 +31,32 @@ from preplan.render.scene import Box
 MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
 _MAP_PT = 318.0
-_LEAST_MAP_PT, _MOST_MAP_PT = 174.0, 286.0
+_LEAST_MAP_PT, _MOST_MAP_PT = 140.0, 286.0
 _WAY_PT = WIDTH_PT - _MAP_PT - GAP_PT
 """Width of the directions beside the map."""
 _MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop. Bold numbers: turns."
 _BRIDGE_NOTE = " Brackets: bridges, postings."
-_NOTES_PT, _LEAST_NOTES_PT = 60.0, 28.0
+_NOTES_PT, _LEAST_NOTES_PT = 60.0, 22.0
 _LEAST_BELOW_PT = 48.0
 _ROW_PT = (126.0, 96.0)
 """Most height of the two rows of the top third."""
-_TABLE = (("response level", 76.0), ("gpm held", 48.0), ("if called on arrival", 82.0), ("required", 46.0),
-          ("meets?", 46.0), ("fill site", 42.0), ("held back by", 62.0), ("one tanker out", 68.0),
-          ("tankers", 70.0))  # fmt: skip
-STRIP_PT = 84.0
-"""Height of the timeline strip."""
+_TABLE = (("response level", 82.0), ("gpm held", 48.0), ("on arrival", 52.0), ("required", 48.0), ("meets?", 48.0),
+          ("fill site", 42.0), ("held back by", 64.0), ("1 tanker out", 64.0), ("tankers", 92.0))  # fmt: skip
+STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
+"""Height of the timeline strip; the second where a card has much to say."""
 _STRIP_NOTE = {
-    "at dispatch": "Water on scene, gal, against minutes after the alarm, all units alerted at once",
-    "on arrival": "Water on scene, gal, against minutes after the alarm, the higher level called on arrival",
+    "at dispatch": "Water on scene by minutes after the alarm, all units alerted at once.",
+    "on arrival": "Water on scene by minutes after the alarm, the higher level called on arrival.",
 }
-_STRIP_LEGEND = ". Grey: water on scene. Hatched: dry. Bars: a load dumps."
+_STRIP_LEGEND = " Grey: gallons. Hatched: dry. Bars: loads dumped."
 
 
 # --------------------------------------------------------------------------- how a card is drawn
 
 
-def timeline_height(facts: Facts) -> float:
+def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
     """Give the height of the band that `timeline_band` fills below the table of levels, points."""
-    return 0.0 if facts.group.strip is None else STRIP_PT + SMALL_PT * 1.6
+    return 0.0 if facts.group.strip is None else strip_pt + SMALL_PT * 1.6
 
 
 def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
@@ -65,7 +65,7 @@ def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
         return
     called = str(facts.plan.answers.called[facts.lead])
     pen.text(band.left, band.top - SMALL_PT * 1.3, _STRIP_NOTE.get(called, "") + _STRIP_LEGEND, SMALL_PT)
-    page = Box(band.left, band.bottom, band.right, band.bottom + STRIP_PT - 4.0)
+    page = Box(band.left, band.bottom, band.right, band.top - SMALL_PT * 1.6 - 4.0)
     strip_pdf.draw(pen, page, facts.group.strip)
 
 
@@ -78,13 +78,25 @@ class _Layout:
     columns: tuple[list[Line], list[Line]]
     below_pt: float
     """Height of the two columns; the notes take what is left."""
+    whole: bool = True
+    """Nothing is cut."""
+
+    @classmethod
+    def with_strip(cls, facts: Facts, free: float) -> tuple[_Layout, float]:
+        """Give the layout, and the height of the timeline's band: lower where the card is full."""
+        for strip_pt in (STRIP_PT, LEAST_STRIP_PT):
+            band = timeline_height(facts, strip_pt)
+            layout = cls.of(facts, free - band)
+            if layout.whole:
+                break
+        return layout, band
 
     @classmethod
     def of(cls, facts: Facts, free: float) -> _Layout:
         """Put the cautions under the directions where there is room, else below the table."""
-        low = card_words.below(facts, card_words.care(facts, HALF_PT))
+        low = card_words.below(facts, card_words.cautions(facts, HALF_PT))
         beside = card_words.below(facts, ())
-        care = card_words.care(facts, _WAY_PT)
+        care = card_words.under_heading(card_words.cautions(facts, _WAY_PT))
         for most in (2, 1):
             way = card_words.way(facts, _WAY_PT, most)
             for more, columns in ((care, beside), ([], low)):
@@ -92,8 +104,28 @@ class _Layout:
                 map_pt, below_pt = _share(free, wanted, beside_pt)
                 if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
                     return cls(map_pt, [*way, *more], columns, below_pt)
-        map_pt, below_pt = _share(free, max(map(paper.height_of, low)), _LEAST_MAP_PT)
-        return cls(map_pt, paper.trimmed(card_words.way(facts, _WAY_PT, most=1), map_pt), low, below_pt)
+        return cls._parted(facts, free)
+
+    @classmethod
+    def _parted(cls, facts: Facts, free: float) -> _Layout:
+        """Put beside the map what fits there of the cautions, the rest below: better parted than left out."""
+        way = card_words.way(facts, _WAY_PT, most=1)
+        every = len(card_words.cautions(facts, HALF_PT))
+        best: _Layout | None = None
+        least_cut_pt = math.inf
+        for kept in range(every, -1, -1):
+            beside = card_words.under_heading(card_words.cautions(facts, _WAY_PT)[:kept])
+            rest = card_words.cautions(facts, HALF_PT)[kept:]
+            columns = card_words.below(facts, rest, "TAKE CARE, FURTHER" if kept else "TAKE CARE")
+            wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(beside)
+            map_pt, below_pt = _share(free, wanted, beside_pt)
+            cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
+            if cut_pt < least_cut_pt - 0.01:
+                least_cut_pt, shown = cut_pt, paper.trimmed([*way, *beside], map_pt, "the map")
+                best = cls(map_pt, shown, columns, below_pt, whole=cut_pt <= 0.01)
+        if best is None:
+            raise AssertionError("a card without a layout")
+        return best
 
 
 def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
@@ -117,8 +149,12 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     rows = list(card_words.level_rows(facts))
     first = min(max(0, facts.level - card_words.MOST_LEVELS + 1), max(0, len(rows) - card_words.MOST_LEVELS))
     rows = rows[first : first + card_words.MOST_LEVELS]
-    covered, band = card_words.covered(facts), timeline_height(facts)
-    layout = _Layout.of(facts, y - FOOT_PT - 41.0 - 11.5 * len(rows) - band - paper.height_of(covered))
+    covered = [*card_words.assumed(facts), *card_words.covered(facts)]
+    free = y - FOOT_PT - 41.0 - 11.5 * len(rows)
+    least = _LEAST_MAP_PT + _LEAST_BELOW_PT + _LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
+    covered = paper.trimmed(covered, max(free - least, 0.0), "the index")
+    free -= paper.height_of(covered)
+    layout, band = _Layout.with_strip(facts, free)
     picture.draw(pen, Box(LEFT_PT, y - layout.map_pt, LEFT_PT + _MAP_PT, y), subject)
     pen.lines(RIGHT_PT - _WAY_PT, y, layout.beside)
     if subject.out_ft is not None:
@@ -239,19 +275,17 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
         A file's name below the results folder, and its content.
     """
     groups = _sorted(plan)
-    laid = _Index.of(plan, groups)
-    index = Document(plan.district, "tanker shuttle cards", pages=laid.pages)
     if len(groups) <= MOST_IN_ONE_FILE:
-        index.pages = laid.pages + len(groups)
-        laid.draw(index, plan)
-        _draw_all(index, Picture(plan), groups, 0, len(groups))
-        yield "cards.pdf", index.finish()
+        laid = _Index.of(plan, groups)
+        document = Document(plan.district, "tanker shuttle cards", pages=laid.pages + len(groups))
+        laid.draw(document, plan)
+        _draw_all(document, Picture(plan), groups, 0, len(groups))
+        yield "cards.pdf", document.finish()
         return
-    laid.draw(index, plan)
-    yield "cards.pdf", index.finish()
     parts = -(-len(groups) // MOST_IN_ONE_FILE)
-    for part, content in side_by_side.made(_Parts(plan), parts, processes):
-        yield _place(part * MOST_IN_ONE_FILE).partition("#")[0], content
+    # The index is a part like any other, the first: other processes take their time to start.
+    for part, content in side_by_side.made(_Parts(plan), parts + 1, processes):
+        yield _place((part - 1) * MOST_IN_ONE_FILE).partition("#")[0] if part else "cards.pdf", content
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,11 +334,16 @@ class _Parts:
     plan: Plan
 
     def __call__(self) -> Callable[[int], bytes]:
-        """Make ready to draw any part."""
+        """Make ready to draw the index, which is part 0, or cards."""
         groups, picture = _sorted(self.plan), Picture(self.plan)
 
         def draw(part: int) -> bytes:
-            first = part * MOST_IN_ONE_FILE
+            if part == 0:
+                laid = _Index.of(self.plan, groups)
+                index = Document(self.plan.district, "tanker shuttle cards", pages=laid.pages)
+                laid.draw(index, self.plan)
+                return index.finish()
+            first = (part - 1) * MOST_IN_ONE_FILE
             mine = groups[first : first + MOST_IN_ONE_FILE]
             document = Document(self.plan.district, "tanker shuttle cards", pages=len(mine))
             _draw_all(document, picture, mine, first, len(groups))

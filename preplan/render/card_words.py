@@ -124,7 +124,9 @@ def can(facts: Facts) -> list[Line]:
     have, want = words.flow_pair(flow, need)
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
-    said = f"held {lasts} without a dry minute, all alerted at once, worst season; after that {_steady(facts)} gpm"
+    said = (
+        f"held {lasts} without a dry minute, all alerted at once, worst season; after that {_steady(facts)} gpm steady"
+    )
     lines += paragraph(said, HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
     if limit:
@@ -158,7 +160,8 @@ def dump(facts: Facts) -> list[Line]:
     building = f"; building on the {side} as loaded tankers arrive" if side else ""
     if front.along_ft[lead] > 0.0:
         lane = words.printable(facts.group.road) or "the dead end"
-        how = f" at the junction of {lane}; {words.feet(float(front.along_ft[lead]))} of the hose goes along it"
+        where = "" if lane == road else f" of {lane}"
+        how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     trip = facts.cell("trip")
     turn = "turn round here (assumed possible)" if plan.trips.turn_at_dump[trip] else "drive on, no turn here"
@@ -266,16 +269,22 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     return lines
 
 
-def below(facts: Facts, cautions: Sequence[Line]) -> tuple[list[Line], list[Line]]:
-    """Give the two columns below the table: what if, cautions, and the basis where it makes them even."""
-    left, right, basis = otherwise(facts), list(cautions), assumed(facts)
-    if not left or (right and paper.height_of(left) <= paper.height_of(right)):
-        return [*left, *basis], right
-    return left, [*right, *basis]
+def below(facts: Facts, items: Sequence[list[Line]], head: str = "TAKE CARE") -> tuple[list[Line], list[Line]]:
+    """Give the two columns below the table: what else there is, and cautions, the last of which even the columns."""
+    left = otherwise(facts)
+    best = left, under_heading(items, head)
+    for kept in range(len(items) - 1, -1, -1):
+        even = (
+            [*left, *under_heading(items[kept:], f"{head}, ALSO" if kept else head)],
+            under_heading(items[:kept], head),
+        )
+        if max(map(paper.height_of, even)) < max(map(paper.height_of, best)):
+            best = even
+    return best
 
 
 def otherwise(facts: Facts) -> list[Line]:
-    """Give the backup, what one tanker out costs, and the seasons."""
+    """Give the backup and the seasons; what one tanker out costs stands in the table."""
     plan, lead, level = facts.plan, facts.lead, facts.level
     lines: list[Line] = []
     if level >= 0 and facts.cell("site") >= 0:
@@ -286,8 +295,6 @@ def otherwise(facts: Facts) -> list[Line]:
             flow = float(plan.levels.backup_gpm[lead, level])
             said = f"{words.site_words(plan, backup)}, {_flow_words(facts, flow)}"
         lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
-        one_out = float(plan.levels.one_out_gpm[lead, level])
-        lines += paragraph(f"Any one tanker out: {_flow_words(facts, one_out)}", HALF_PT)
         for season in words.season_words(plan, lead, level):
             lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
         return lines
@@ -306,7 +313,7 @@ def _flow_words(facts: Facts, flow_gpm: float) -> str:
         return f"{words.NOT_KNOWN}."
     need = float(facts.plan.needs.required_gpm[facts.lead])
     have, _ = words.flow_pair(flow_gpm, need)
-    return f"{have} gpm {words.FLOW_SHORT}, {'meets' if flow_gpm >= need else 'does not meet'}."
+    return f"{have} gpm, {'meets' if flow_gpm >= need else 'does not meet'}."
 
 
 def covered(facts: Facts) -> list[Line]:
@@ -325,13 +332,23 @@ def covered(facts: Facts) -> list[Line]:
     return lines
 
 
-def care(facts: Facts, width: float) -> list[Line]:
-    """List the flags in plain words; where there is no trip they are the reasons beside the map."""
+SAID_ABOVE = frozenset({"gap", "send with first alarm"})
+"""Flags that the officer's sentences say already."""
+SAID_ELSEWHERE = frozenset({"assumed building", "not tested", "single fill site"})
+"""Flags that stand with the basis, the fill site and the backup."""
+
+
+def cautions(facts: Facts, width: float) -> list[list[Line]]:
+    """List the flags in plain words, each as lines of its own; where there is no trip they are the reasons instead."""
     flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
-    lines = [Line("TAKE CARE", SMALL_PT, bold=True)] if flags else []
-    for flag in flags:
-        lines += paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3)
-    return lines
+    skipped = SAID_ELSEWHERE | SAID_ABOVE if officer(facts) else SAID_ELSEWHERE
+    said = [flag for flag in flags if flag.code not in skipped]
+    return [paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3) for flag in said]
+
+
+def under_heading(items: Sequence[Sequence[Line]], head: str = "TAKE CARE") -> list[Line]:
+    """Put a heading over some cautions; nothing where there are none."""
+    return [Line(head, SMALL_PT, bold=True), *(line for item in items for line in item)] if items else []
 
 
 def assumed(facts: Facts) -> list[Line]:
@@ -346,8 +363,8 @@ def assumed(facts: Facts) -> list[Line]:
         guessed = [words.printable(plan.units[u].unit_id) for u in fleet.tolist() if plan.units[u].assumed]
         assumed += [f"Some values of {', '.join(guessed)}."] if guessed else []
     known = len(assumed) == 1 and not plan.needs.assumed[lead]
-    head = Line("BASIS" if known else "ASSUMED", SMALL_PT, bold=True)
-    return [head, *paragraph(" ".join(assumed), HALF_PT, SMALL_PT, most=4)]
+    head = "Basis" if known else "Assumed"
+    return paragraph(f"{head}: {' '.join(assumed)}", WIDTH_PT, SMALL_PT, indent=8.0, most=3)
 
 
 def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:

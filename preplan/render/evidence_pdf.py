@@ -76,7 +76,7 @@ def _by_need(document: Document, plan: Plan, share: FloatArray, counted: BoolArr
         "addresses",
         "met at the first level",
         "met at some level",
-        f"median {words.FLOW_SHORT} gpm",
+        "median gpm held",
     )
     document.table(head, lines[:_MOST_NEEDS], (90.0, 80.0, 140.0, 130.0, 100.0))
     if len(lines) > _MOST_NEEDS:
@@ -167,7 +167,7 @@ def rater(document: Document, plan: Plan) -> None:
 
 def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
     """Give each criterion in words, with the addresses that meet it: (addresses,)."""
-    flow = np.nan_to_num(plan.levels.sustained_gpm)
+    flow = np.nan_to_num(plan.levels.uninterrupted_gpm)
     trip, site = shown(plan, plan.levels.trip), shown(plan, plan.levels.site)
     near = np.where(trip >= 0, plan.trips.out_mi[np.maximum(trip, 0)] if len(plan.trips) else np.inf, np.inf)
     all_year = np.array([not one.seasonal and one.in_service for one in plan.sites] + [False])
@@ -181,6 +181,10 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
             ("fill site that stands all year", all_year[site]),
             (f"fill site within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
             (f"fire station within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
+            (
+                f"first water within {RATER_START_MIN:.0f} min of the first engine",
+                plan.answers.first_water_min - first <= RATER_START_MIN,
+            ),
             (f"a tanker there within {RATER_START_MIN:.0f} min of the first engine", second <= RATER_START_MIN),
             (f"all units there within {RATER_RAISE_MIN:.0f} min of the first engine", last <= RATER_RAISE_MIN),
         ]

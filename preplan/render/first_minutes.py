@@ -8,7 +8,8 @@ from preplan.plan import Plan
 from preplan.render import words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
-_GAP_MIN = 0.05  # a gap that prints as 0.0 is none
+GAP_MIN = 0.05
+"""A gap that prints as 0.0 minutes is none."""
 
 
 def officer_words(plan: Plan, address: int) -> str:
@@ -37,20 +38,22 @@ def held_words(plan: Plan, address: int, level: int) -> str:
 def duration(minutes: float) -> str:
     """Write how long a flow must hold, in hours where they are whole.
 
-    >>> duration(120.0), duration(45.0)
-    ('2 h', '45 min')
+    >>> duration(120.0), duration(60.0), duration(45.0)
+    ('2 hours', '1 hour', '45 min')
     """
     hours = minutes / 60.0
-    return f"{hours:.0f} h" if hours >= 1 and hours == int(hours) else f"{words.number(minutes)} min"
+    if hours >= 1 and hours == int(hours):
+        return f"{hours:.0f} hour{'s' * (hours > 1)}"
+    return f"{words.number(minutes)} min"
 
 
 def gap_words(plan: Plan, address: int) -> str:
     """Say for how long in all it is dry, and from which minute; '' where it is not."""
     gap, first = float(plan.answers.gap_min[address]), float(plan.answers.first_gap_min[address])
-    if not gap > _GAP_MIN or not math.isfinite(first):
+    if not gap > GAP_MIN or not math.isfinite(first):
         return ""
     longest = float(plan.answers.longest_gap_min[address])
-    parts = f", the longest {words.minutes(longest)}" if gap - longest > _GAP_MIN else ""
+    parts = f", the longest {words.minutes(longest)}" if gap - longest > GAP_MIN else ""
     return f"dry {words.minutes(gap)} in all{parts}, from minute {_minute(first)}"
 
 

@@ -32,11 +32,14 @@ _LEVEL_NOTE = (
 def entries_of(plan: Plan, groups: Sequence[CardGroup]) -> list[Entry]:
     """List every address by road and number."""
     card = {address: at for at, group in enumerate(groups) for address in group.addresses}
+    streets = [words.printable(street) for street in plan.addresses.street]
+    # A table may spell a road in many ways: cards name each once, and so does the index, whoever has a card.
+    name_of = {streets[a]: words.printable(groups[at].road) for a, at in card.items() if groups[at].road}
     listed = []
-    for address in range(len(plan.addresses)):
+    for address, street in enumerate(streets):
         at = card.get(address, -1)
-        road = words.printable(plan.addresses.street[address]) or (words.printable(groups[at].road) if at >= 0 else "")
-        listed.append(Entry(address, road, at))
+        own = words.printable(groups[at].road) if at >= 0 else ""
+        listed.append(Entry(address, own or name_of.get(street, "") or street, at))
 
     def key(entry: Entry) -> tuple[object, ...]:
         number = int(plan.addresses.number[entry.address])

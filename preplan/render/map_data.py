@@ -395,7 +395,12 @@ def _answers(plan: Plan, along: Ints) -> Page:
         "flagCount": [len(row) for row in flag_lists],
         "case": case,
         "cycle": whole(levels.cycle_min, 10),
-        "flow": whole(levels.sustained_gpm, way="down"),
+        "flow": whole(levels.uninterrupted_gpm, way="down"),
+        "steady": whole(levels.sustained_gpm, way="down"),
+        "onArrival": whole(levels.on_arrival_gpm, way="down"),
+        "gapOnArrival": whole(levels.gap_on_arrival_min, 10),
+        "firstWater": whole(answers.first_water_min, 10),
+        "callBy": whole(answers.call_by_min),
         "backupFlow": whole(levels.backup_gpm, way="down"),
         "oneOut": whole(levels.one_out_gpm, way="down"),
     }
@@ -440,7 +445,7 @@ def _season_matters(plan: Plan) -> BoolArray:
     """Tell where the seasons of an answer differ by a whole gpm or by the best site, (addresses, levels)."""
     if not plan.seasons:
         return np.zeros(plan.levels.site.shape, dtype=np.bool_)
-    flows = np.stack([whole(season.sustained_gpm, way="down") for season in plan.seasons])
+    flows = np.stack([whole(season.uninterrupted_gpm, way="down") for season in plan.seasons])
     sites = np.stack([season.best_site for season in plan.seasons])
     differs: BoolArray = np.any(flows != flows[0], axis=0) | np.any(sites != sites[0], axis=0)
     return differs

@@ -9,7 +9,7 @@ import numpy as np
 
 from preplan.plan import STATUSES, Plan
 from preplan.records import BoolArray
-from preplan.render import coverage_pdf, evidence_pdf, words
+from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.charts import Bar, Picture, bars
 from preplan.render.evidence_pdf import at_level, of
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, Document, Line
@@ -26,17 +26,23 @@ _METHOD = (
         "loaded, back empty, turning counted, posted limits and turn restrictions kept."
     ),
     (
-        f"{words.first_up(words.FLOW)} is what the tankers of a response level deliver while they circulate: the "
-        "gallons that reach the fire in a round, over the longest of their cycles, the time at the fill site, the "
-        "source, and the time at the dump site. A site's rate, the draft and the supply line cap it."
+        f"{words.first_up(words.FLOW)} is the largest constant flow that the units of a response level hold from full "
+        "flow on, for the required time, without a dry minute: each unit's turnout, drive and job, queues at both "
+        "ends, room in the portable tanks, draft, supply line and the water stored at the fill site are followed load "
+        "by load. All units are alerted at minute 0; what a call on arrival brings is printed beside it."
+    ),
+    (
+        "The steady flow is what the same tankers deliver while they circulate without end: the gallons that reach the "
+        "fire in a round, over the longest of their cycles, the time at the fill site, the source, and the time at the "
+        "dump site."
     ),
     (
         "The fill site of an address is the one that delivers the most, not the nearest. The backup stands on another "
         "source. The worst season decides."
     ),
     (
-        "Minutes before the shuttle is established are not estimated here: nothing in this report says when the first "
-        "water arrives, or that it lasts through the first minutes."
+        "The minutes rest on turnout times, set-up times and driving speeds that nobody has timed here unless the "
+        "district's own values say so. A fireground does not keep to a schedule."
     ),
     (
         "Roads, speeds, bridges and places to turn come from open map data and are as good as that data. A bridge "
@@ -88,7 +94,7 @@ def _coverage(document: Document, plan: Plan) -> None:
 def _shortfalls(document: Document, plan: Plan) -> None:
     """List the worst shortfalls, those without a route first in number."""
     document.heading("Worst shortfalls", bookmark=True, keep=50.0)
-    flow = np.nan_to_num(at_level(plan, plan.levels.sustained_gpm))
+    flow = np.nan_to_num(at_level(plan, plan.levels.uninterrupted_gpm))
     short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
     no_route = int(np.sum(plan.answers.status == "no route"))
@@ -109,7 +115,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
             words.need(float(short[worst])), str(site + 1) if site >= 0 else "none",
             words.printable(plan.levels.limited_by[worst, level]) if level >= 0 else "",
         ))  # fmt: skip
-    head = ("road", "not met", "worst of them", "required gpm", f"{words.FLOW_SHORT} gpm", "short gpm", "fill site",
+    head = ("road", "not met", "worst of them", "required gpm", "gpm held", "short gpm", "fill site",
             "held back by")  # fmt: skip
     document.table(head, rows, (118.0, 40.0, 134.0, 52.0, 48.0, 44.0, 40.0, 64.0))
     if len(roads) > _MOST_SHORTFALLS:
@@ -319,7 +325,8 @@ def report(plan: Plan) -> bytes:
     _coverage(document, plan)
     coverage_pdf.coverage(document, Picture(plan))
     parts = (
-        evidence_pdf.flow_against_need, _shortfalls, _sites, evidence_pdf.out_of_service, evidence_pdf.rater,
+        minutes_pdf.first_minutes, minutes_pdf.against_steady, evidence_pdf.flow_against_need, _shortfalls,
+        _sites, evidence_pdf.out_of_service, evidence_pdf.rater,
         evidence_pdf.postings_cost, _postings, _buildings, _times, evidence_pdf.assumed_values, _problems, _rules,
     )  # fmt: skip
     for part in parts:

@@ -98,6 +98,10 @@ def _without_interrupts() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    # The library's own helper is started first: starting it would let Ctrl-C through again.
+    from multiprocessing import resource_tracker  # noqa: PLC0415 - not on every system
+
+    resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

@@ -106,7 +106,7 @@ def turn_across(meeting: Junctions, before: Driven, after: Driven) -> str:
 def exit_words(roads: RoadTable, limits: RoadLimits, meeting: Junctions, circle: Sequence[Driven]) -> str:
     """Say which exit of a roundabout is taken, from the stretches driven on it: every road passed that leads out."""
     exits = sum(_leads_out(roads, limits, meeting, one) for one in circle[:-1]) + 1
-    return f"At the roundabout, take the {ordinal(exits)} exit onto"
+    return f"Roundabout, {ordinal(exits)} exit onto"
 
 
 def ordinal(number: int) -> str:

@@ -27,6 +27,8 @@ NOTED_SURFACES = {
 _MOST_NOTES = 4
 _MOST_NAMES = 2
 _CROSSING = "level_crossing"
+_STANDS = 0.01
+"""Share of a stretch under which a way only touches it: a fill site at the end of a bridge is not on the bridge."""
 __all__ = ["Junctions", "cross_street", "directions", "shorten"]
 
 _START = "Start on"
@@ -208,7 +210,12 @@ def _miles(roads: RoadTable, states: list[Driven], start: float, end: float) -> 
 
 def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) -> str:
     """Say what to watch for on a piece of road, the gravest first, four things at most."""
-    rows = sorted(set(piece.rows))
+    rows = sorted({
+        row for row, driven in zip(piece.rows, piece.miles, strict=True)
+        if driven > _STANDS * float(roads.length_m[row]) / M_PER_MI
+    })  # fmt: skip
+    if not rows:
+        return ""
     notes = [*_postings(roads, limits, rows)]
     unposted = int(np.sum(limits.unposted_bridge[rows]))
     if unposted:

@@ -69,7 +69,10 @@ def all_year(seasons: tuple[RoadSeason, ...]) -> RoadLimits:
     least = {name: np.min([getattr(one.limits, name) for one in seasons], axis=0) for name in _LEAST}
     ever = {name: np.any([getattr(one.limits, name) for one in seasons], axis=0) for name in _EVER}
     penalty_min = np.max([one.limits.penalty_min for one in seasons], axis=0)
-    return replace(first, **least, **ever, penalty_min=penalty_min)
+    # Each closure once, by id: pages show those of some months too.
+    closed = {one.closure.closure_id: one for season in seasons for one in season.limits.closed}
+    told = tuple(closed[name] for name in sorted(closed))
+    return replace(first, **least, **ever, penalty_min=penalty_min, closed=told)
 
 
 def _told(roads: RoadTable, closures: tuple[Closure, ...]) -> Iterator[frozenset[int]]:

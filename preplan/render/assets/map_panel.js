@@ -101,6 +101,7 @@ function showAddress(address, level = startLevel(address), backup = false) {
   const common = facts([
     ["Driveway", addresses.driveway[address] < 0 ? driveway : `${driveway} of hose from the road to the building`],
     ["First engine arrives", first < 0 ? data.notKnown : `${minutes(first)} after alerting`],
+    ...(answers.level[address] < 0 ? [] : firstMinutes(address)),
     ["Latitude, longitude", place],
   ]);
   const label = addresses.label[address];
@@ -141,7 +142,7 @@ function levelPart(address, level, shownLevel, shownBackup) {
   part.append(
     make("p", "", {
       name: "flow",
-      inside: [make("strong", `Steady flow ${gpm(answers.flow[at])}`), ` ${meetsWords(address, at)}`],
+      inside: [make("strong", `Holds ${gpm(answers.flow[at])}`), `: ${meetsWords(address, at)}`],
     }),
     facts(levelFacts(at)),
   );
@@ -186,17 +187,38 @@ function levelFacts(at) {
   if (answers.split[at] >= 0) lines.push(["Second fill site", `${siteName(answers.split[at])}: tankers are split`]);
   if (answers.backup[at] < 0) lines.push(["Backup", "none"]);
   else {
-    lines.push(["Backup", `${siteName(answers.backup[at])}: steady flow ${gpm(answers.backupFlow[at])}`]);
+    lines.push(["Backup", `${siteName(answers.backup[at])}: holds ${gpm(answers.backupFlow[at])}`]);
     lines.push(["Backup round trip", tripWords(answers.backupTrip[at])]);
   }
+  if (at % levelCount > 0) lines.push(["If called on arrival", onArrivalWords(at)]);
+  lines.push(["For ever", `steady flow ${gpm(answers.steady[at])}`]);
   lines.push(["Held back by", data.answers.limits[answers.limit[at]]]);
   lines.push(["Longest cycle", minutes(answers.cycle[at])]);
-  lines.push(["With any one tanker out", `steady flow ${gpm(answers.oneOut[at])}`]);
+  lines.push(["With any one tanker out", `holds ${gpm(answers.oneOut[at])}`]);
   lines.push(...crewFacts(data.answers.crews[answers.crew[at]]));
   const short = shortWords(at);
   if (short) lines.push(["Level short of", short]);
   const season = data.answers.seasons[answers.season[at]];
   if (season) lines.push(["Worst season", `${season}; these figures are for it`]);
+  return lines;
+}
+
+// What is left where the officer who arrives first calls the units beyond the first level.
+function onArrivalWords(at) {
+  const dry = answers.gapOnArrival[at];
+  const gap = dry < 0 ? "" : dry > 0 ? `; dry ${minutes(dry)} in all` : "; no dry minute";
+  return `holds ${gpm(answers.onArrival[at])}${gap}`;
+}
+
+function firstMinutes(address) {
+  const water = answers.firstWater[address];
+  const lines = [["First water", water < 0 ? data.notKnown : `${minutes(water)} after alerting`]];
+  const level = answers.level[address];
+  if (level > 0 && answers.meets[row(address, level)] === 1) {
+    const by = answers.callBy[address];
+    const late = by < 0 || by * 10 < answers.first[address];
+    lines.push(["Call this level", late ? "with the first alarm" : `by minute ${by}`]);
+  }
   return lines;
 }
 

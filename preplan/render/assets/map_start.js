@@ -100,7 +100,8 @@ function fitPoints(points, maxZoom = 16) {
 
 function fitCircuit() {
   if (!view.circuit) return;
-  fitPoints([...view.circuit.out, ...view.circuit.back, [addresses.x[view.address], addresses.y[view.address]]]);
+  const points = [...view.circuit.out, ...view.circuit.back, [addresses.x[view.address], addresses.y[view.address]]];
+  fitPoints(points, planMap.getMaxZoom()); // a circuit may be a few hundred feet
 }
 
 function goToRoad(name) {

@@ -7,7 +7,7 @@ const WHAT_IF_NOTE =
   "minutes of every round trip; its factor is an assumption, not a measurement.";
 const NOT_COMPUTED = 2;
 const MOST_FACTOR = 3;
-let basis = null; // what meets with nothing changed
+let basis = null; // the outcome with nothing changed
 
 // The changes now, and the road conditions that are chosen; kept while the panel shows something else.
 const asked = { change: null, conditions: new Set(), extra: 0, level: -1 };
@@ -41,12 +41,23 @@ function shuttled(address) {
   return code !== "hydrant" && code !== "no route";
 }
 
-function recompute() {
-  if (!basis) basis = counted(verdicts(new Steady(unchanged()).all().flow));
-  asked.change.factor = roadFactor();
-  const steady = new Steady(asked.change);
+// Flows, verdicts and counts with something changed.
+function outcome(change) {
+  const steady = new Steady(change);
   const { flow, site } = steady.all();
-  const now = counted(verdicts(flow));
+  return { steady, flow, site, ...counted(verdicts(flow)) };
+}
+
+function nothingChanged() {
+  const { off, out, season, factor } = asked.change;
+  const plain = unchanged().off;
+  return !out.size && season < 0 && factor === 1 && off.size === plain.size && [...off].every((one) => plain.has(one));
+}
+
+function recompute() {
+  if (!basis) basis = outcome(unchanged());
+  asked.change.factor = roadFactor();
+  const now = nothingChanged() ? basis : outcome(asked.change);
   const [verdict, changed] = [new Uint8Array(addresses.count), new Uint8Array(addresses.count)];
   let some = false;
   for (let a = 0; a < addresses.count; a += 1) {
@@ -55,7 +66,7 @@ function recompute() {
     changed[a] = 1;
     some = true;
   }
-  view.whatIf = { steady, flow, site, ...now, verdict, changed, some };
+  view.whatIf = { ...now, verdict, changed, some };
 }
 
 // How many addresses that count on the shuttle meet, by level, and at any level last.

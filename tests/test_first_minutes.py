@@ -1,0 +1,76 @@
+"""What the officer's sentences and the report say of the first minutes, on the hand-drawn plan."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from preplan.plan import Plan
+from preplan.render.first_minutes import officer_words
+from preplan.render.minutes_pdf import NEVER, kinds, levels_by
+from tests.example_plan import example_plan
+
+
+@pytest.fixture
+def plan() -> Plan:
+    return example_plan()
+
+
+@pytest.mark.parametrize(
+    ("address", "said"),
+    [
+        (0, "First water minute 12. Response level 1 holds 320 gpm for 2 hours."),
+        (
+            1,
+            (
+                "First water minute 12. Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
+                "the first alarm; called on arrival, dry 1.9 min in all, from minute 32."
+            ),
+        ),
+        (
+            3,
+            (
+                "First water minute 12. No response level holds 500 gpm. Response level 2 holds 250 gpm for 2 hours. "
+                "Asked for 500 gpm: dry 12.4 min in all, the longest 6.0 min, from minute 30."
+            ),
+        ),
+        (4, ""),
+    ],
+)
+def test_the_officer_s_sentences(plan: Plan, address: int, said: str) -> None:
+    assert officer_words(plan, address) == said
+
+
+def test_a_call_in_time_names_its_minute(plan: Plan) -> None:
+    answers = replace(plan.answers, call_by_min=np.full(6, 18.0), gap_min=np.zeros(6))
+    said = officer_words(replace(plan, answers=answers), 1)
+    assert "response level 2 called by minute 18; called on arrival it holds too." in said
+
+
+def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
+    answers = replace(
+        plan.answers,
+        gap_min=np.full(6, 3.24),
+        first_gap_min=np.full(6, 18.7),
+        longest_gap_min=np.full(6, 3.24),
+    )
+    said = officer_words(replace(plan, answers=answers), 0)
+    assert said.endswith("Before that flow is asked for: dry 3.2 min in all, from minute 19.")
+
+
+def test_every_address_with_a_shuttle_is_of_one_kind(plan: Plan) -> None:
+    masks = [mask for _, mask in kinds(plan)]
+    assert np.sum(masks, axis=0).tolist() == [1, 1, 1, 1, 0, 0]
+    assert [int(mask.sum()) for mask in masks] == [1, 0, 0, 1, 2]
+
+
+def test_levels_by_steady_and_by_uninterrupted_flow(plan: Plan) -> None:
+    """One flow is lifted above its need: first loads bring it a level that circulation lacks."""
+    held = plan.levels.uninterrupted_gpm.copy()
+    held[2, 1] = 510.0
+    steady, now, asked = levels_by(replace(plan, levels=replace(plan.levels, uninterrupted_gpm=held)))
+    assert steady[:4].tolist() == [0, 1, NEVER, NEVER]
+    assert now[:4].tolist() == [0, 1, 1, NEVER]
+    assert asked.tolist() == [True, True, True, True, False, False]
