@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import product
@@ -276,6 +277,7 @@ def _no_road(path: Path, rule: str) -> Finding:
     return Finding(file=path.name, rule=rule, remedy="use an OpenStreetMap extract with roads and their nodes")
 
 
+_HANDLE = re.compile(r"<fd:\d+>: ")
 _CUT_SHORT = (
     "unclosed token",
     "no element found",
@@ -289,7 +291,8 @@ _NOT_OSM = (_CHANGES, "top-level element", "version", "syntax error", "line 1, c
 
 
 def _fault(path: Path, message: str) -> Finding:
-    """Put a fault of the reader in plain words; the reader's own words stay as the value."""
+    """Put a fault of the reader in plain words; the reader's own words stay as the value, but for handle numbers."""
+    message = _HANDLE.sub("", message)
     if "entities" in message:
         rule = "means that it declares texts that stand for others, which no road file does"
         return Finding(file=path.name, value=message, rule=rule, remedy="do not trust it; " + _GET_AGAIN)
