@@ -26,6 +26,8 @@ LAWS = [
     "required_gpm is no number", "sustained_gpm is no number", "a flow without a fill site",
     "backup_gpm is no number", "cycle_min is no number", "lon of the dump site is no number",
     "more than the sum of usable / cycle", "more than its tankers carry in a cycle", "a flow without a tanker",
+    "uninterrupted_gpm is no number", "on_arrival_gpm is no number", "more water than can have come by the end",
+    "less than at the level below",
     "more with a tanker out", "an engine that hauls", "a tanker that is not sent", "out_min is no number",
     "a round trip shorter than twice the straight line",
     "a round trip quicker than twice the straight line at top speed",
@@ -151,6 +153,12 @@ _PLANTS: dict[str, Callable[[], Plan]] = {
     ),
     "a flow without a tanker": lambda: in_table("levels", used=(shown(row_of(SERVED)), False)),
     "more with a tanker out": lambda: in_table("levels", one_out_gpm=(shown(row_of(SERVED)), 9000.0)),
+    "uninterrupted_gpm is no number": lambda: in_table("levels", uninterrupted_gpm=(shown(row_of(SERVED)), np.nan)),
+    "on_arrival_gpm is no number": lambda: in_table("levels", on_arrival_gpm=(shown(row_of(HIGHER)), np.inf)),
+    "more water than can have come by the end": lambda: in_table(
+        "levels", uninterrupted_gpm=(shown(row_of(SERVED)), 3000.0)
+    ),
+    "less than at the level below": lambda: in_table("levels", uninterrupted_gpm=((row_of(SERVED), 1), 1.0)),
     "an engine that hauls": _hauling_engine,
     "a tanker that is not sent": _unsent_tanker,
     "out_min is no number": lambda: in_table("trips", out_min=(trip_of(row_of(SERVED)), np.nan)),
