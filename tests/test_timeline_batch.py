@@ -11,14 +11,17 @@ import pytest
 from preplan.records import FloatArray
 from preplan.water.shuttle import LIMITS
 from preplan.water.timeline import (
+    account,
     answer,
     best_flow,
     held_flow,
     one_out_gpm,
+    strip,
 )
-from preplan.water.timeline_batch import GapTable, best_flows, gaps, held_flows
+from preplan.water.timeline_batch import GapTable, best_flows, gaps, held_flows, strips
 from preplan.water.timeline_batch import call_by_min as call_by_columns
 from preplan.water.timeline_batch import one_out_gpm as one_out_columns
+from preplan.water.timeline_bound import most_flow_gpm
 from preplan.water.timeline_levels import Rows
 from preplan.water.timeline_lockstep import knows
 from preplan.water.timeline_table import SCALAR_WORDS, TANKER_WORDS, CaseTable
@@ -99,3 +102,40 @@ def test_columns_are_spread_from_numbers() -> None:
         CaseTable.spread(1, 0, speed=1.0, **dict.fromkeys((*SCALAR_WORDS, *TANKER_WORDS), 1.0))
     with pytest.raises(TypeError, match="attack_arrival_min is not given"):
         CaseTable.spread(1, 0)
+
+
+def test_strips_in_lockstep_are_those_of_the_plain_account() -> None:
+    """Water on scene at 300 minutes, dry stretches, demand, arrivals and dumps of 200 random cases."""
+    for seed in range(200):
+        case = random_case(seed, odd=False, grid=seed % 3 == 0, mixed=seed % 5 == 0)
+        fast = strips(CaseTable.of([case]), [tanker.unit_id for tanker in case.order])[0]
+        plain = strip(account(case))
+        assert fast.gaps_min == pytest.approx(plain.gaps_min, abs=1e-6), seed
+        assert fast.arrivals == plain.arrivals
+        assert [name for _, name in fast.dumps] == [name for _, name in plain.dumps]
+        assert [minute for minute, _ in fast.dumps] == pytest.approx([minute for minute, _ in plain.dumps])
+        assert fast.demand_min.tolist() == plain.demand_min.tolist()
+        assert fast.demand_gpm.tolist() == plain.demand_gpm.tolist()
+        if len(plain.minute):
+            asked = np.linspace(plain.minute[0], plain.minute[-1], 301)[:-1] + 0.00037  # never at an upright step
+            drawn = np.interp(asked, fast.minute, fast.on_scene_gal)
+            assert drawn == pytest.approx(np.interp(asked, plain.minute, plain.on_scene_gal), abs=1e-3), seed
+
+
+def test_no_flow_exceeds_its_bound() -> None:
+    """The bound that tells which sites are worth a look never excludes what a case holds."""
+    table = CaseTable.of([random_case(seed, odd=seed % 4 == 0, grid=seed % 3 == 0) for seed in range(400, 900)])
+    bound, held = most_flow_gpm(table), held_flows(table).uninterrupted_gpm
+    assert (held <= bound * (1 + 1e-9)).all()
+    assert (bound[held > 1] < held[held > 1] * 1.5).mean() > 0.5  # and it says something
+
+
+def test_lockstep_knows_shared_pumps_and_vacuum_tankers_among_others() -> None:
+    """Two or three fill places on one pump, some tankers filling themselves before the fill engine is ready."""
+    cases = [random_case(seed, odd=False, grid=seed % 2 == 0, mixed=True) for seed in range(3000, 3300)]
+    table = CaseTable.of(cases)
+    shared = (table.positions > 1) & np.isinf(table.storage_gal)
+    assert (shared & knows(table)).sum() > 50
+    flows = held_flows(table)
+    for row, case in enumerate(cases):
+        assert same(flows.uninterrupted_gpm[row], held_flow(case).gpm), row
