@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 from preplan.plan import CardGroup, Plan
 from preplan.render import (
@@ -109,11 +110,15 @@ class _Layout:
     @classmethod
     def _parted(cls, facts: Facts, free: float) -> _Layout:
         """Put beside the map what fits there of the cautions, the rest below: better parted than left out."""
-        way = card_words.way(facts, _WAY_PT, most=1)
         every = len(card_words.cautions(facts, HALF_PT))
         best: _Layout | None = None
         least_cut_pt = math.inf
-        for kept in range(every, -1, -1):
+        for steps, kept in product(
+            (8, 6, 5, 4, 3), range(every, -1, -1)
+        ):  # a leg in few steps is better than half of it
+            if least_cut_pt <= 0.01:
+                break
+            way = card_words.way(facts, _WAY_PT, most=1, steps=steps)
             beside = card_words.under_heading(card_words.cautions(facts, _WAY_PT)[:kept])
             rest = card_words.cautions(facts, HALF_PT)[kept:]
             columns = card_words.below(facts, rest, "TAKE CARE, FURTHER" if kept else "TAKE CARE")
@@ -149,11 +154,12 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     rows = list(card_words.level_rows(facts))
     first = min(max(0, facts.level - card_words.MOST_LEVELS + 1), max(0, len(rows) - card_words.MOST_LEVELS))
     rows = rows[first : first + card_words.MOST_LEVELS]
-    covered = [*card_words.assumed(facts), *card_words.covered(facts)]
-    free = y - FOOT_PT - 41.0 - 11.5 * len(rows)
+    assumed = card_words.assumed(facts)
+    free = y - FOOT_PT - 41.0 - 11.5 * len(rows) - paper.height_of(assumed)
     least = _LEAST_MAP_PT + _LEAST_BELOW_PT + _LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
-    covered = paper.trimmed(covered, max(free - least, 0.0), "the index")
+    covered = paper.trimmed(card_words.covered(facts), max(free - least, 0.0), "the index")
     free -= paper.height_of(covered)
+    covered = [*assumed, *covered]
     layout, band = _Layout.with_strip(facts, free)
     picture.draw(pen, Box(LEFT_PT, y - layout.map_pt, LEFT_PT + _MAP_PT, y), subject)
     pen.lines(RIGHT_PT - _WAY_PT, y, layout.beside)

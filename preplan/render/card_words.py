@@ -218,22 +218,25 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     return lines
 
 
-def way(facts: Facts, width: float, most: int = 2) -> list[Line]:
-    """List directions out and back, each step in at most `most` lines; one that warns of something has two at least."""
+def way(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
+    """List directions out and back, each leg in at most so many steps, each step in at most `most` lines.
+
+    A step that warns of something has two lines at least.
+    """
     trip, trips = facts.cell("trip"), facts.plan.trips
     if trip < 0:
         return why_not(facts, width)
     lines: list[Line] = []
-    for head, steps, minutes, length in (
+    for head, driven, minutes, length in (
         ("LOADED, fill site to dump site", facts.group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
         ("EMPTY, back to the fill site", facts.group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
     ):
         lines.append(Line(head, SMALL_PT, bold=True))
         lines.append(Line(f"{words.minutes(float(minutes))}, {words.miles(float(length))}", SMALL_PT))
-        if steps is facts.group.back_steps and returns_alike(facts.plan, trip):
+        if driven is facts.group.back_steps and returns_alike(facts.plan, trip):
             lines += [*paragraph("Back the way you came.", width, SMALL_PT), Line("", 4.0)]
             continue
-        said = words.directions(steps) or ["Directions are not known."]
+        said = words.directions(driven, steps) or ["Directions are not known."]
         for at, step in enumerate(said, 1):
             warns = step.endswith(")")
             lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
