@@ -109,28 +109,40 @@ class _Layout:
 
     @classmethod
     def _parted(cls, facts: Facts, free: float) -> _Layout:
-        """Put beside the map what fits there of the cautions, the rest below: better parted than left out."""
+        """Put beside the map what fits there of directions and cautions, the rest below: better parted than left out.
+
+        The way back stands below before a leg is told in fewer steps, and fewer steps come before half a leg.
+        """
         every = len(card_words.cautions(facts, HALF_PT))
         best: _Layout | None = None
         least_cut_pt = math.inf
-        for steps, kept in product(
-            (8, 6, 5, 4, 3), range(every, -1, -1)
-        ):  # a leg in few steps is better than half of it
+        apart = (False, True) if facts.cell("trip") >= 0 else (False,)
+        for steps, below, kept in product((8, 6, 5, 4, 3), apart, range(every, -1, -1)):
             if least_cut_pt <= 0.01:
                 break
-            way = card_words.way(facts, _WAY_PT, most=1, steps=steps)
-            beside = card_words.under_heading(card_words.cautions(facts, _WAY_PT)[:kept])
-            rest = card_words.cautions(facts, HALF_PT)[kept:]
-            columns = card_words.below(facts, rest, "TAKE CARE, FURTHER" if kept else "TAKE CARE")
-            wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(beside)
-            map_pt, below_pt = _share(free, wanted, beside_pt)
-            cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
+            layout, cut_pt = cls._try(facts, free, steps, kept, back_below=below)
             if cut_pt < least_cut_pt - 0.01:
-                least_cut_pt, shown = cut_pt, paper.trimmed([*way, *beside], map_pt, "the map")
-                best = cls(map_pt, shown, columns, below_pt, whole=cut_pt <= 0.01)
+                least_cut_pt, best = cut_pt, layout
         if best is None:
             raise AssertionError("a card without a layout")
         return best
+
+    @classmethod
+    def _try(cls, facts: Facts, free: float, steps: int, kept: int, *, back_below: bool) -> tuple[_Layout, float]:
+        """Lay a card out with so many steps a leg and so many cautions beside the map; give what is cut, points."""
+        way, back = card_words.way(facts, _WAY_PT, 1, steps), list[Line]()
+        if back_below:
+            way = card_words.out_leg(facts, _WAY_PT, 2, steps)
+            back = card_words.back_leg(facts, HALF_PT, 1, steps)
+        beside = card_words.under_heading(card_words.cautions(facts, _WAY_PT)[:kept])
+        rest = card_words.cautions(facts, HALF_PT)[kept:]
+        left, right = card_words.below(facts, rest, "TAKE CARE, FURTHER" if kept else "TAKE CARE")
+        columns = left, [*back, *right]
+        wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(beside)
+        map_pt, below_pt = _share(free, wanted, beside_pt)
+        cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
+        shown = paper.trimmed([*way, *beside], map_pt, "the map")
+        return cls(map_pt, shown, columns, below_pt, whole=cut_pt <= 0.01), cut_pt
 
 
 def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:

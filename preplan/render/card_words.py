@@ -219,29 +219,38 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
 
 
 def way(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
-    """List directions out and back, each leg in at most so many steps, each step in at most `most` lines.
-
-    A step that warns of something has two lines at least.
-    """
-    trip, trips = facts.cell("trip"), facts.plan.trips
-    if trip < 0:
+    """List directions out and back, each leg in at most so many steps, each step in at most `most` lines."""
+    if facts.cell("trip") < 0:
         return why_not(facts, width)
-    lines: list[Line] = []
-    for head, driven, minutes, length in (
-        ("LOADED, fill site to dump site", facts.group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
-        ("EMPTY, back to the fill site", facts.group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
-    ):
-        lines.append(Line(head, SMALL_PT, bold=True))
-        lines.append(Line(f"{words.minutes(float(minutes))}, {words.miles(float(length))}", SMALL_PT))
-        if driven is facts.group.back_steps and returns_alike(facts.plan, trip):
-            lines += [*paragraph("Back the way you came.", width, SMALL_PT), Line("", 4.0)]
-            continue
-        said = words.directions(driven, steps) or ["Directions are not known."]
-        for at, step in enumerate(said, 1):
-            warns = step.endswith(")")
-            lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
-        lines.append(Line("", 4.0))
-    return lines
+    return [*out_leg(facts, width, most, steps), *back_leg(facts, width, most, steps)]
+
+
+def out_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
+    """List the directions of the loaded leg."""
+    trip, trips = facts.cell("trip"), facts.plan.trips
+    length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
+    said = words.directions(facts.group.out_steps, steps)
+    return _leg("LOADED, fill site to dump site", length, said, width, most)
+
+
+def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
+    """List the directions of the empty leg."""
+    trip, trips = facts.cell("trip"), facts.plan.trips
+    head = "EMPTY, back to the fill site"
+    length = f"{words.minutes(float(trips.back_min[trip]))}, {words.miles(float(trips.back_mi[trip]))}"
+    if returns_alike(facts.plan, trip):
+        lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
+        return [*lines, *paragraph("Back the way you came.", width, SMALL_PT), Line("", 4.0)]
+    return _leg(head, length, words.directions(facts.group.back_steps, steps), width, most)
+
+
+def _leg(head: str, length: str, said: Sequence[str], width: float, most: int) -> list[Line]:
+    """Write a leg step by step; a step that warns of something has two lines at least."""
+    lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
+    for at, step in enumerate(said or ["Directions are not known."], 1):
+        warns = step.endswith(")")
+        lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
+    return [*lines, Line("", 4.0)]
 
 
 def returns_alike(plan: Plan, trip: int) -> bool:
