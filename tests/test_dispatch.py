@@ -240,7 +240,7 @@ def test_winter_variant() -> None:
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     found = rows(replace(plan, seasons=(summer, winter)))
-    assert [row["winter_site_id"] for row in found] == ["", "", "F2", "none", "", ""]
+    assert [row["winter_site_id"] for row in found] == ["", "", "F2", "no site", "", ""]
 
 
 def test_winter_alone_parts_neighbours() -> None:

@@ -163,10 +163,10 @@ def _answers(plan: Plan) -> list[tuple[str, ...]]:
 
 
 def _winter_sites(plan: Plan, site: IntArray) -> list[str]:
-    """List the fill sites of December to February that differ from the one shown, 'none' where none is usable."""
+    """List the fill sites of December to February that differ from the one shown, 'no site' where none is usable."""
     level = plan.answers.level
     found: list[list[str]] = [[] for _ in level]
-    names = [*(one.site_id for one in plan.sites), "none"]
+    names = [*(one.site_id for one in plan.sites), "no site"]
     for month in WINTER:
         for season in plan.seasons:
             if month in season.months:
