@@ -445,7 +445,7 @@ def test_a_node_that_lost_a_street_is_cut(tmp_path: Path) -> None:
 )
 def test_what_is_no_saved_graph_is_a_finding(tmp_path: Path, content: str) -> None:
     (tmp_path / "roads.graphml").write_text(content, encoding="utf-8")
-    with pytest.raises(InputError, match="no (saved )?street graph"):
+    with pytest.raises(InputError, match=r"no (saved )?street graph"):
         read_graphml(tmp_path / "roads.graphml")
 
 
