@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 from preplan.plan import CardGroup, Plan
@@ -85,64 +85,86 @@ class _Layout:
     @classmethod
     def with_strip(cls, facts: Facts, free: float) -> tuple[_Layout, float]:
         """Give the layout, and the height of the timeline's band: lower where the card is full."""
+        texts = _Texts(facts)
         for strip_pt in (STRIP_PT, LEAST_STRIP_PT):
             band = timeline_height(facts, strip_pt)
-            layout = cls.of(facts, free - band)
+            layout = cls.of(texts, free - band)
             if layout.whole:
                 break
         return layout, band
 
     @classmethod
-    def of(cls, facts: Facts, free: float) -> _Layout:
+    def of(cls, texts: _Texts, free: float) -> _Layout:
         """Put the cautions under the directions where there is room, else below the table."""
-        low = card_words.below(facts, card_words.cautions(facts, HALF_PT))
-        beside = card_words.below(facts, ())
-        care = card_words.under_heading(card_words.cautions(facts, _WAY_PT))
+        care = card_words.under_heading(texts.care_beside)
         for most in (2, 1):
-            way = card_words.way(facts, _WAY_PT, most)
-            for more, columns in ((care, beside), ([], low)):
+            way = texts.way(most, words.DIRECTION_LINES)
+            for more, kept in ((care, len(texts.care_beside)), ([], 0)):
+                columns = texts.below(kept)
                 wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(more)
                 map_pt, below_pt = _share(free, wanted, beside_pt)
                 if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
                     return cls(map_pt, [*way, *more], columns, below_pt)
-        return cls._parted(facts, free)
+        return cls._parted(texts, free)
 
     @classmethod
-    def _parted(cls, facts: Facts, free: float) -> _Layout:
+    def _parted(cls, texts: _Texts, free: float) -> _Layout:
         """Put beside the map what fits there of directions and cautions, the rest below: better parted than left out.
 
         The way back stands below before a leg is told in fewer steps, and fewer steps come before half a leg.
         """
-        every = len(card_words.cautions(facts, HALF_PT))
         best: _Layout | None = None
         least_cut_pt = math.inf
-        apart = (False, True) if facts.cell("trip") >= 0 else (False,)
-        for steps, below, kept in product((8, 6, 5, 4, 3), apart, range(every, -1, -1)):
+        apart = (False, True) if texts.facts.cell("trip") >= 0 else (False,)
+        for steps, back_below, kept in product((8, 6, 5, 4, 3), apart, range(len(texts.care_beside), -1, -1)):
             if least_cut_pt <= 0.01:
                 break
-            layout, cut_pt = cls._try(facts, free, steps, kept, back_below=below)
+            way, back = texts.apart(steps) if back_below else (texts.way(1, steps), [])
+            beside = [*way, *card_words.under_heading(texts.care_beside[:kept])]
+            left, right = texts.below(kept)
+            columns = left, [*back, *right]
+            wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(beside)
+            map_pt, below_pt = _share(free, wanted, beside_pt)
+            cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
             if cut_pt < least_cut_pt - 0.01:
-                least_cut_pt, best = cut_pt, layout
+                least_cut_pt = cut_pt
+                best = cls(map_pt, beside, columns, below_pt, whole=cut_pt <= 0.01)
         if best is None:
             raise AssertionError("a card without a layout")
-        return best
+        return replace(best, beside=paper.trimmed(best.beside, best.map_pt, "the map"))
 
-    @classmethod
-    def _try(cls, facts: Facts, free: float, steps: int, kept: int, *, back_below: bool) -> tuple[_Layout, float]:
-        """Lay a card out with so many steps a leg and so many cautions beside the map; give what is cut, points."""
-        way, back = card_words.way(facts, _WAY_PT, 1, steps), list[Line]()
-        if back_below:
-            way = card_words.out_leg(facts, _WAY_PT, 2, steps)
-            back = card_words.back_leg(facts, HALF_PT, 1, steps)
-        beside = card_words.under_heading(card_words.cautions(facts, _WAY_PT)[:kept])
-        rest = card_words.cautions(facts, HALF_PT)[kept:]
-        left, right = card_words.below(facts, rest, "TAKE CARE, FURTHER" if kept else "TAKE CARE")
-        columns = left, [*back, *right]
-        wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(beside)
-        map_pt, below_pt = _share(free, wanted, beside_pt)
-        cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
-        shown = paper.trimmed([*way, *beside], map_pt, "the map")
-        return cls(map_pt, shown, columns, below_pt, whole=cut_pt <= 0.01), cut_pt
+
+class _Texts:
+    """The texts of one card that give way to each other, each set once however often the layout is tried."""
+
+    def __init__(self, facts: Facts) -> None:
+        """Set the cautions; directions and columns are set when first asked."""
+        self.facts = facts
+        self.care_beside = card_words.cautions(facts, _WAY_PT)
+        self._care_below = card_words.cautions(facts, HALF_PT)
+        self._ways: dict[tuple[int, int], list[Line]] = {}
+        self._apart: dict[int, tuple[list[Line], list[Line]]] = {}
+        self._below: dict[int, tuple[list[Line], list[Line]]] = {}
+
+    def way(self, most: int, steps: int) -> list[Line]:
+        """Give both legs for beside the map, each in at most so many steps of so many lines."""
+        if (most, steps) not in self._ways:
+            self._ways[most, steps] = card_words.way(self.facts, _WAY_PT, most, steps)
+        return self._ways[most, steps]
+
+    def apart(self, steps: int) -> tuple[list[Line], list[Line]]:
+        """Give the loaded leg for beside the map, and the empty one for below it."""
+        if steps not in self._apart:
+            out = card_words.out_leg(self.facts, _WAY_PT, 2, steps)
+            self._apart[steps] = out, card_words.back_leg(self.facts, HALF_PT, 1, steps)
+        return self._apart[steps]
+
+    def below(self, kept: int) -> tuple[list[Line], list[Line]]:
+        """Give the two columns below the strip, with the cautions from `kept` on."""
+        if kept not in self._below:
+            head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
+            self._below[kept] = card_words.below(self.facts, self._care_below[kept:], head)
+        return self._below[kept]
 
 
 def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
