@@ -78,6 +78,10 @@ class Inputs:
     """The bridge inventory, empty where the district has none."""
 
 
+ROUNDING_GPM = 1e-6
+"""A flow this little below the requirement meets it: it is the same number."""
+LEAST_GAP_MIN = 0.05
+"""A gap that prints as 0.0 minutes is none."""
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
 """The five status words, in the order of the legend."""
 

@@ -24,7 +24,6 @@ import re
 import shutil
 import sys
 import tempfile
-import time
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -32,6 +31,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from preplan.errors import OutputError
+from preplan.folder_lock import locked
 
 RUN_FILE = "run.json"
 """Replaced last; it lists the other files of its set under `files`."""
@@ -66,7 +66,7 @@ def write_results(out: Path, files: Mapping[str, bytes], *, wait_s: float = LOCK
     """
     place = _Place.of(out)
     _check_names(files)
-    with _explained(place.out), _locked(place, wait_s):
+    with _explained(place.out), locked(place.lock, place.out, wait_s):
         _restore(place)
         _empty(place.scratch)
         try:
@@ -107,7 +107,7 @@ def restore_broken(out: Path, *, wait_s: float = LOCK_WAIT_S) -> bool:
     place = _Place.of(out)
     if not place.previous.exists():
         return False
-    with _explained(place.out), _locked(place, wait_s):
+    with _explained(place.out), locked(place.lock, place.out, wait_s):
         _empty(place.scratch)
         try:
             return _restore(place)
@@ -391,74 +391,3 @@ def _explained(folder: Path) -> Iterator[None]:
             f"cannot write {where}: {error.strerror or error}; is it open elsewhere, or not yours to write?"
             " The results before are untouched"
         ) from error
-
-
-# --------------------------------------------------------------------------- one run at a time
-
-
-@contextmanager
-def _locked(place: _Place, wait_s: float) -> Iterator[None]:
-    """Hold the lock of a folder, waiting for another run to let go."""
-    place.out.parent.mkdir(parents=True, exist_ok=True)
-    until = time.monotonic() + wait_s
-    while (handle := _try_lock(place.lock)) is None:
-        if time.monotonic() > until:
-            holder = _holder(place.lock)
-            raise OutputError(f"another run{holder} is writing to {place.out}; try again when it has ended")
-        time.sleep(0.02)
-    try:
-        yield
-    finally:
-        # Removed while it is held: whoever opened it meanwhile finds that it is no longer the lock.
-        with suppress(OSError):
-            place.lock.unlink()
-        os.close(handle)
-
-
-def _try_lock(path: Path) -> int | None:
-    """Take the lock and return its handle, or None where another run has it."""
-    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
-    if not _claim(handle) or not _still_named(handle, path):
-        os.close(handle)
-        return None
-    os.truncate(handle, 0)
-    os.write(handle, f"{os.getpid()}\n".encode())
-    return handle
-
-
-def _still_named(handle: int, path: Path) -> bool:
-    """Tell whether an open file is still the one at a path; its last holder may have removed it."""
-    try:
-        return os.path.samestat(os.fstat(handle), path.stat())
-    except FileNotFoundError:
-        return False
-
-
-def _holder(path: Path) -> str:
-    """Name the process that wrote its number into the lock, where that can be read."""
-    with suppress(OSError, ValueError):
-        return f" (process {int(path.read_text())})"
-    return ""
-
-
-if sys.platform == "win32":
-    import msvcrt
-
-    def _claim(handle: int) -> bool:
-        """Claim an open file for this process alone, without waiting."""
-        try:
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        except OSError:
-            return False
-        return True
-
-else:
-    import fcntl
-
-    def _claim(handle: int) -> bool:
-        """Claim an open file for this process alone, without waiting."""
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            return False
-        return True

@@ -26,7 +26,7 @@ def plan() -> Plan:
             1,
             (
                 "First water minute 12. Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
-                "the first alarm; called on arrival, dry 1.9 min in all, from minute 32."
+                "the first alarm; called on arrival it holds 270, dry 1.9 min in all, from minute 32."
             ),
         ),
         (

@@ -142,6 +142,25 @@ def test_a_higher_level_never_brings_less(seed: int) -> None:
     assert settled(case, 1).gpm[0] >= settled(case, 0).gpm[0] * (1 - 1e-9)
 
 
+def test_a_level_that_does_as_the_one_below_does_so_too_when_called_on_arrival() -> None:
+    """Three engines: the third would draft and comes only at 40, so the second level leaves drafting to the first."""
+    engines = (ENGINES[0], ENGINES[1], unit("E3", "engine", portable_tank_gal=0.0))
+    tankers = (
+        unit("T1", "tanker", tank_gal=3000.0, pump_gpm=None),
+        unit("T2", "tanker", tank_gal=1000.0, pump_gpm=None),
+    )
+    case = scene(
+        [[6.0]], (site("F1"),), units=(*engines, *tankers), arrival_min=[8.0, 12.0, 40.0, 11.0, 50.0],
+        levels=(ResponseLevel(name="A", engines=2, tankers=1), ResponseLevel(name="B", engines=3, tankers=2)),
+        required_gpm=500.0,
+    )  # fmt: skip
+    levels = planned(case).levels
+    assert levels.dump_engine[0].tolist() == [0, 0]
+    assert levels.uninterrupted_gpm[0, 1] == pytest.approx(levels.uninterrupted_gpm[0, 0])
+    assert levels.on_arrival_gpm[0, 1] == pytest.approx(levels.uninterrupted_gpm[0, 1])
+    assert levels.gap_on_arrival_min[0, 1] == pytest.approx(levels.gap_min[0, 1])
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_few_fleets_do_better_than_the_one_that_is_settled(seed: int) -> None:
     """Against every subset of the six tankers on both kinds of road: never above by more than a twentieth."""

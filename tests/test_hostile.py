@@ -6,7 +6,6 @@ import csv
 import io
 import os
 import re
-import shutil
 import socket
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
@@ -21,13 +20,13 @@ from typer.testing import CliRunner
 
 from preplan.cli import app
 from preplan.roads import memory
+from tests.browser import launched
 from tests.faults.small import SmallDistrict, write_small_district
 from tests.osm_text import OsmText
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 RUN = "window.ran=(window.ran||0)+1"
 PAYLOADS = (
     f"<script>{RUN}</script>",
@@ -179,14 +178,8 @@ def test_the_card_of_a_hostile_id_is_named_by_its_row(built: Path, tmp_path: Pat
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    program = next((found for name in BROWSERS if (found := shutil.which(name))), None)
-    if program is None:
-        pytest.skip(f"no browser on the path: {', '.join(BROWSERS)}")
-    with api.sync_playwright() as driver:
-        launched = driver.chromium.launch(executable_path=program, args=["--no-sandbox"])
-        yield launched
-        launched.close()
+    with launched() as found:
+        yield found
 
 
 def opened(browser: Browser, url: str, asked: list[str], said: list[str], *, scripts: bool = True) -> Page:

@@ -11,9 +11,10 @@ import pytest
 
 from preplan.plan import AnswerTable, LevelTable, TripTable
 from preplan.planning.assignment import Scene
+from preplan.planning.flags import address_flags, months_text, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
-from preplan.planning.levels import address_flags, choose, grade, months_text, site_flags, worst_season
+from preplan.planning.levels import choose, grade, worst_season
 from preplan.records import AddressTable, text_array
 from tests.planning_case import ENGINES, TANKERS, scene, site, unit
 from tests.road_builder import address_table

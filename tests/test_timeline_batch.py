@@ -18,7 +18,7 @@ from preplan.water.timeline import (
     one_out_gpm,
     strip,
 )
-from preplan.water.timeline_batch import GapTable, best_flows, gaps, held_flows, strips
+from preplan.water.timeline_batch import GapTable, best_fleets, gaps, held_flows, strips
 from preplan.water.timeline_batch import call_by_min as call_by_columns
 from preplan.water.timeline_batch import one_out_gpm as one_out_columns
 from preplan.water.timeline_bound import most_flow_gpm
@@ -58,12 +58,12 @@ def test_columns_equal_the_plain_variants() -> None:
     cases = [*(random_case(seed, odd=False) for seed in range(30)), LEVEL_2, LEVEL_3]
     table = CaseTable.of(cases)
     outs = one_out_columns(table)
-    flows, used = best_flows(table)
+    best = best_fleets(table)
     for row, case in enumerate(cases):
         assert outs[row, : len(case.order)] == pytest.approx(list(one_out_gpm(case).values()), rel=1e-6, abs=1e-6)
         held, left = best_flow(case)
-        assert flows.uninterrupted_gpm[row] == pytest.approx(held.gpm, rel=1e-6)
-        stay = used[row, : len(case.order)].tolist()
+        assert best.gpm[row] == pytest.approx(held.gpm, rel=1e-6)
+        stay = best.used[row, : len(case.order)].tolist()
         assert tuple(t.unit_id for t, stays in zip(case.order, stay, strict=True) if not stays) == left
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from preplan import write
+from preplan import folder_lock, write
 from preplan.errors import OutputError
 from preplan.write import restore_broken, write_file, write_results
 
@@ -417,8 +417,10 @@ for _ in range(8):
 HOLDER = """
 import sys, time
 from pathlib import Path
-from preplan.write import _Place, _locked
-with _locked(_Place.of(Path(sys.argv[1])), 0):
+from preplan.folder_lock import locked
+from preplan.write import _Place
+place = _Place.of(Path(sys.argv[1]))
+with locked(place.lock, place.out, 0):
     print("held", flush=True)
     time.sleep(60)
 """
@@ -456,7 +458,7 @@ def test_lock_is_held_and_let_go_by_death(out: Path) -> None:
 
 def test_a_lock_removed_by_its_last_holder_is_not_the_lock(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Between opening and claiming, the last holder may remove the file: then whoever comes next would have another."""
-    place, real = write._Place.of(out), write._claim
+    place, real = write._Place.of(out), folder_lock._claim
     claims: list[int] = []
 
     def claim(handle: int) -> bool:
@@ -465,7 +467,7 @@ def test_a_lock_removed_by_its_last_holder_is_not_the_lock(out: Path, monkeypatc
         claims.append(handle)
         return real(handle)
 
-    monkeypatch.setattr(write, "_claim", claim)
-    with write._locked(place, 1.0):
+    monkeypatch.setattr(folder_lock, "_claim", claim)
+    with folder_lock.locked(place.lock, place.out, 1.0):
         assert place.lock.read_text() == f"{os.getpid()}\n"
-        assert write._try_lock(place.lock) is None
+        assert folder_lock._try_lock(place.lock) is None

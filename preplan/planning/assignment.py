@@ -20,8 +20,6 @@ from preplan.water.tanker import Handling, Tankers, handling
 
 TANK_LIFT_FT = 5.0
 """Lift out of a portable tank on the ground: far below the lift at which a pump's rating falls off."""
-ROUNDING_GPM = 1e-6
-"""A flow this little below the requirement meets it: it is the same number."""
 TIE = 1e-9
 """Relative difference below which two flows are equal."""
 

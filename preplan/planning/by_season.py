@@ -14,7 +14,8 @@ import numpy as np
 
 from preplan.plan import AnswerTable, Flag, SeasonLine
 from preplan.planning.assignment import CutTrips, Scene
-from preplan.planning.levels import Choice, months_text, worst_season
+from preplan.planning.flags import months_text
+from preplan.planning.levels import Choice, worst_season
 from preplan.records import FloatArray, IntArray
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ A *case* is one (address, site, level); here it also has the tankers that haul, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -29,6 +29,8 @@ from preplan.water.timeline import NEVER
 from preplan.water.timeline_levels import Rows
 from preplan.water.timeline_table import CaseTable
 
+PIECE_CASES = 16_384
+"""Cases whose timelines are run at once: about a kilobyte each."""
 SETUP = MappingProxyType(
     {"dry hydrant": "dry_hydrant_setup_min", "cistern": "cistern_setup_min", "draft": "draft_setup_min"}
 )
@@ -43,7 +45,7 @@ class Crews(Columns):
     site: IntArray
     level: IntArray
     fleet: IntArray
-    """Level whose units bring their portable tanks: the case's own, or a lower one where nobody else is needed."""
+    """Level whose units have jobs and bring their portable tanks: the case's own, or a lower one that does better."""
     cut: IntArray
     """Vehicle class driven: index into `Scene.cuts`."""
     used: BoolArray
@@ -63,22 +65,16 @@ class Crews(Columns):
         return Crews(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
 
-def later_min(scene: Scene, address: IntArray, call_min: FloatArray) -> FloatArray:
-    """Give how much later than at minute 0 each unit is alerted, (cases, units): those beyond the first level."""
-    first = (scene.response.engines[:, 0] | scene.response.tankers[:, 0])[address]
-    return np.where(first, 0.0, call_min[:, None])
-
-
 def called_later(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Crews, FloatArray]:
-    """Give the same cases with the units beyond the first level alerted at `call_min` (cases,), jobs dealt anew."""
-    later = later_min(scene, run.address, call_min)
-    jobs, present = crews(scene, run.address, run.site, run.level, later)
-    called = Crews(
-        address=run.address,
-        site=run.site,
-        level=run.level,
-        fleet=run.fleet,
-        cut=run.cut,
+    """Give the same cases with the units beyond the first level alerted at `call_min` (cases,), jobs dealt anew.
+
+    With them how much later than at minute 0 each unit is alerted, (cases, units).
+    """
+    first = (scene.response.engines[:, 0] | scene.response.tankers[:, 0])[run.address]
+    later = np.where(first, 0.0, call_min[:, None])
+    jobs, present = crews(scene, run.address, run.site, run.fleet, later)
+    called = replace(
+        run,
         used=run.used & present,
         fill_engine=jobs.fill_engine,
         dump_engine=jobs.dump_engine,

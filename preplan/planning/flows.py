@@ -12,14 +12,12 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from preplan.planning.assignment import Scene, circuit_of, crews
-from preplan.planning.fireground import Crews, case_table, haulers, legs_min
+from preplan.planning.fireground import PIECE_CASES, Crews, case_table, haulers, legs_min
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.water.timeline_batch import best_fleets, held_flows
 from preplan.water.timeline_bound import most_flow_gpm
 from preplan.water.timeline_levels import Rows
 
-PIECE_CASES = 16_384
-"""Cases whose timelines are run at once: about a kilobyte each."""
 LOOKED_AT = 2
 """Sites of an address that are looked at together."""
 SLACK = 1e-9
@@ -64,7 +62,7 @@ class Flows:
         self._bound()
 
     def settled(self, address: IntArray, site: IntArray, level: IntArray) -> Settled:
-        """Give cases in full, settling those that are not yet; each level below its fellow's must come first."""
+        """Give cases in full, settling those that are not yet."""
         self.settle(address, site, level)
         whole = self._whole()
         rows = self._row[address, site, level]
@@ -227,7 +225,6 @@ class Flows:
         return self._settled[0]
 
     def _settle_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        self.look(address, site, level)
         run, _ = self._best_cut(self._everyone(address, site, level))
         run, gpm, one_out = self._without_the_slow(run)
         self._keep(self._as_below(Settled(run=run, gpm=gpm, one_out_gpm=_least(one_out, gpm))))

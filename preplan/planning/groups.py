@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
-from preplan.planning.levels import GAP_MIN
+from preplan.plan import LEAST_GAP_MIN, AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.paths import Junctions, cross_street, directions, shorten
 from preplan.roads.street_names import address_street
@@ -85,7 +84,7 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     jobs = (int(table.attack_engine[a, level]), int(table.fill_engine[a, level]), int(table.dump_engine[a, level]))
     places = (int(table.site[a, level]), int(table.backup[a, level]))
     dry = (
-        bool(found.answers.gap_min[a] > GAP_MIN),
+        bool(found.answers.gap_min[a] > LEAST_GAP_MIN),
         bool(found.answers.call_by_min[a] >= found.answers.first_arrival_min[a]),
     )
     return (found.answers.status[a], level, float(found.required_gpm[a]), places, units, jobs, dry)

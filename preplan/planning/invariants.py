@@ -18,7 +18,7 @@ import numpy.typing as npt
 from pyproj import Geod
 
 from preplan.errors import InvariantError
-from preplan.plan import STATUSES, Cut, Plan, RouteForest
+from preplan.plan import ROUNDING_GPM, STATUSES, Cut, Plan, RouteForest
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, Unit
 from preplan.roads.speeds import RULE_MIN_PER_MI
 from preplan.units import M_PER_MI, MIN_PER_HOUR
@@ -29,8 +29,6 @@ ROUNDING = 1e-9
 """Share by which equal sums may differ in the order of adding."""
 SAME_FLOW = 1e-6
 """Share by which two uninterrupted flows may differ and be one: each is found by a search."""
-ROUNDING_GPM = 1e-6
-"""Flow that is the same number, gpm."""
 STRAIGHT_SHARE, STRAIGHT_SLACK_MI = 0.01, 0.01
 """What a straight line measured on the ellipsoid may exceed the same line along projected roads, as a share and, for
 lines of a few feet, in miles (this program's careful choice: far below what any wrong route would show)."""

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import numpy as np
 
-from preplan.plan import AnswerTable, Flag, LevelTable, SeasonLine, TripTable
-from preplan.planning.assignment import ROUNDING_GPM, Scene, at_scene, other_sources, season_months
+from preplan.plan import ROUNDING_GPM, AnswerTable, LevelTable, SeasonLine
+from preplan.planning.assignment import Scene, at_scene, other_sources, season_months
 from preplan.planning.fireground import Crews, steady
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.minutes import Minutes, at_dispatch, call_by, on_arrival
-from preplan.records import ALL_MONTHS, AddressTable, BoolArray, FillSite, FloatArray, IntArray, TextArray, text_array
+from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray, Shuttle, limit_words
-
-GAP_MIN = 0.05
-"""A gap that prints as 0.0 minutes is none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,10 +229,10 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         sum_gpm=numbers(lambda part: part.steady.sum_gpm),
         sustained_gpm=numbers(lambda part: part.steady.sustained_gpm),
         uninterrupted_gpm=held,
-        on_arrival_gpm=numbers(lambda part: part.called.uninterrupted_gpm),
+        on_arrival_gpm=numbers(lambda part: part.called.held.uninterrupted_gpm),
         limited_by=spread(np.full(shape, "", dtype=np.object_), lambda part: limit_words(_limit_codes(part))),
-        gap_min=numbers(lambda part: part.sent.gap_min),
-        gap_on_arrival_min=numbers(lambda part: part.called.gap_min),
+        gap_min=numbers(lambda part: part.sent.books.gap_min),
+        gap_on_arrival_min=numbers(lambda part: part.called.books.gap_min),
         backup_gpm=backup_gpm,
         one_out_gpm=numbers(lambda part: part.found.one_out_gpm),
         meets=np.nan_to_num(held) >= scene.needs.required_gpm[:, None] - ROUNDING_GPM,
@@ -248,7 +245,8 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
 def _limit_codes(part: Worked) -> CodeArray:
     """Name what holds each flow: what minutes alone can tell, else what holds the steady flow."""
     run, circuit = part.run, part.steady.limited_by
-    code = np.where(part.sent.limited_by == NO_LIMIT, circuit, part.sent.limited_by)
+    told = part.sent.held.limited_by
+    code = np.where(told == NO_LIMIT, circuit, told)
     code = np.where(circuit == LIMIT_CODE["engines"], circuit, code)
     reaches = at_scene(part.scene, run.jobs, run.address)[2]
     return np.where((part.found.gpm <= 0) & ~reaches, LIMIT_CODE["hose"], code).astype(np.int8)
@@ -286,187 +284,7 @@ def _shown_minutes(worked: tuple[Worked, ...], status: TextArray, level: IntArra
         higher = status[address] == "higher level"
         columns["called"][address] = np.where(higher, "on arrival", "at dispatch")
         for word in SHOWN:
-            sent, called = (getattr(one, word)[rows] for one in (part.sent, part.called))
+            sent, called = (getattr(one, word)[rows] for one in (part.sent.books, part.called.books))
             columns[word][address] = np.where(higher, called, sent)
         columns["call_by_min"][address[higher]] = call_by(part.scene, part.run.rows(rows[higher]))
     return columns
-
-
-def address_flags(
-    scene: Scene, addresses: AddressTable, levels: LevelTable, trips: TripTable, answers: AnswerTable
-) -> tuple[tuple[Flag, ...], ...]:
-    """List the facts that an officer should know about each address, in a fixed order."""
-    flags: list[list[Flag]] = [[] for _ in range(len(addresses))]
-    finders = (_time_flags, _place_flags, _trip_flags, _site_of_address_flags, _fleet_flags, _need_flags)
-    for finder in finders:
-        for row, flag in finder(scene, addresses, levels, trips, answers):
-            flags[row].append(flag)
-    return tuple(tuple(some) for some in flags)
-
-
-Found = Iterator[tuple[int, Flag]]
-
-
-def _time_flags(
-    _scene: Scene, _addresses: AddressTable, _levels: LevelTable, _trips: TripTable, answers: AnswerTable
-) -> Found:
-    """Flag when the water runs short, and where a call on arrival comes too late."""
-    for row in np.flatnonzero(np.nan_to_num(answers.gap_min) > GAP_MIN).tolist():
-        yield row, Flag("gap", round(float(answers.gap_min[row]), 1), "min")
-    late = ~(answers.call_by_min >= answers.first_arrival_min)
-    for row in np.flatnonzero((answers.status == "higher level") & late).tolist():
-        yield row, Flag("send with first alarm")
-
-
-def _shown(answers: AnswerTable, table: IntArray | FloatArray) -> IntArray | FloatArray:
-    """Take each address's value at the level that is shown."""
-    return table[np.arange(len(answers)), np.maximum(answers.level, 0)]
-
-
-def _place_flags(
-    scene: Scene, addresses: AddressTable, _levels: LevelTable, _trips: TripTable, answers: AnswerTable
-) -> Found:
-    """Flag where the address lies."""
-    place, rules = scene.frontages, scene.rules
-    for row in np.flatnonzero(place.segment < 0):
-        yield int(row), Flag("off road data", _whole(place.gap_ft[row]), "ft")
-    for row in np.flatnonzero((answers.status == "no route") & (place.segment >= 0)):
-        yield int(row), Flag("road cut off")
-    carded = answers.level >= 0
-    for row in np.flatnonzero(carded & place.dead_end):
-        yield int(row), Flag("dead end")
-    for row in np.flatnonzero(carded & (place.along_ft > 0.0)):
-        yield int(row), Flag("dump site at junction", _whole(place.along_ft[row]), "ft")
-    for row in np.flatnonzero(carded & (place.driveway_ft > rules.plan.long_driveway_ft)):
-        yield int(row), Flag("long driveway", _whole(place.driveway_ft[row]), "ft")
-    for row in np.flatnonzero(carded & (place.how == "nearest") & (addresses.street != "")):
-        yield int(row), Flag("frontage uncertain", _whole(place.gap_ft[row]), "ft")
-
-
-def _trip_flags(
-    scene: Scene, _addresses: AddressTable, levels: LevelTable, trips: TripTable, answers: AnswerTable
-) -> Found:
-    """Flag what the chosen trip meets."""
-    trip = _shown(answers, levels.trip).astype(np.int32)
-    for row in np.flatnonzero((answers.level >= 0) & (trip >= 0)).tolist():
-        t = trip[row]
-        if trips.turn_at_dump[t]:
-            yield row, Flag("turn at dump site", scene.rules.roads.dump_turn_min, "min")
-        if round(float(trips.posted_avoided_min[t]), 1) > 0.0:
-            yield row, Flag("posted bridge avoided", round(float(trips.posted_avoided_min[t]), 1), "min")
-        if trips.unposted_bridges[t]:
-            yield row, Flag("unposted bridges", int(trips.unposted_bridges[t]))
-        if round(float(trips.narrow_mi[t]), 1) > 0.0:
-            yield row, Flag("narrow road", round(float(trips.narrow_mi[t]), 1), "mi")
-
-
-def _site_of_address_flags(
-    scene: Scene, _addresses: AddressTable, levels: LevelTable, _trips: TripTable, answers: AnswerTable
-) -> Found:
-    """Flag what the chosen fill site lacks."""
-    site = _shown(answers, levels.site).astype(np.int32)
-    backup = _shown(answers, levels.backup)
-    limited = levels.limited_by[np.arange(len(answers)), np.maximum(answers.level, 0)]
-    for row in np.flatnonzero((answers.level >= 0) & (site >= 0)).tolist():
-        one = scene.sites[site[row]]
-        if backup[row] < 0:
-            yield row, Flag("single fill site")
-        if one.seasonal:
-            yield row, Flag("seasonal", months_text(one.months))
-        if not one.fill_gpm_given:
-            yield row, Flag("not tested")
-        if limited[row] == "source" and one.storage_gal is not None:
-            yield row, Flag("source runs out", _whole(one.storage_gal), "gal")
-
-
-def _fleet_flags(
-    scene: Scene, _addresses: AddressTable, levels: LevelTable, _trips: TripTable, answers: AnswerTable
-) -> Found:
-    """Flag units that are lacking, left out, or without a way."""
-    ids = np.array([unit.unit_id for unit in scene.units], dtype=np.object_)
-    rows = np.flatnonzero(answers.level >= 0)
-    shown = answers.level[rows]
-    idle = levels.tankers[rows, shown] & ~levels.used[rows, shown] & (levels.site[rows, shown] >= 0)[:, None]
-    stranded = ~np.isfinite(scene.response.arrival_min[rows])
-    short_e, short_t = levels.short_engines[rows, shown], levels.short_tankers[rows, shown]
-    for at in np.flatnonzero(idle.any(axis=1)):
-        yield int(rows[at]), Flag("left out", " ".join(ids[idle[at]]))
-    for at in np.flatnonzero((short_e > 0) | (short_t > 0)):
-        yield int(rows[at]), Flag("level short", _lacking(int(short_e[at]), int(short_t[at])))
-    for at in np.flatnonzero(stranded.any(axis=1)):
-        yield int(rows[at]), Flag("no way for", " ".join(ids[stranded[at]]))
-
-
-def _need_flags(
-    scene: Scene, addresses: AddressTable, levels: LevelTable, _trips: TripTable, answers: AnswerTable
-) -> Found:
-    """Flag how sure the requirement is and how near the flow comes to it."""
-    names = [level.name for level in scene.levels]
-    need = scene.needs.required_gpm[:, None]
-    share = scene.rules.plan.close_share
-    close = np.abs(np.nan_to_num(levels.uninterrupted_gpm) - need) <= share * need
-    carded = answers.level >= 0
-    for row in np.flatnonzero(carded & close.any(axis=1)):
-        yield int(row), Flag("close", ", ".join(names[lv] for lv in np.flatnonzero(close[row])))
-    for row in np.flatnonzero(carded & scene.needs.assumed):
-        yield int(row), Flag("assumed building")
-    for row in np.flatnonzero(carded & (addresses.sprinklered == 1.0)):
-        yield int(row), Flag("sprinklered")
-
-
-def site_flags(scene: Scene, segment: IntArray, gap_ft: FloatArray) -> tuple[tuple[Flag, ...], ...]:
-    """List the facts about each fill site."""
-    return tuple(
-        tuple(_flags_of_site(site, scene.sites, int(segment[i]), float(gap_ft[i])))
-        for i, site in enumerate(scene.sites)
-    )
-
-
-def _flags_of_site(site: FillSite, sites: tuple[FillSite, ...], segment: int, gap_ft: float) -> Iterator[Flag]:
-    """Flag one site."""
-    if not site.in_service:
-        yield Flag("out of service")
-    if segment < 0:
-        yield Flag("off road data", _whole(gap_ft), "ft")
-    if site.seasonal:
-        yield Flag("seasonal", months_text(site.months))
-    if not site.fill_gpm_given:
-        yield Flag("not tested")
-    if not site.turnaround_given:
-        yield Flag("turnaround assumed", site.turnaround)
-    if site.storage_gal is None and site.kind in ("dry hydrant", "draft"):
-        yield Flag("storage unknown")
-    shares = [other.site_id for other in sites if other.source == site.source and other is not site]
-    if shares:
-        yield Flag("shares its source", " ".join(shares))
-
-
-def months_text(months: frozenset[int]) -> str:
-    """Write months as ranges, across the new year where they run on.
-
-    >>> months_text(frozenset({11, 12, 1, 2, 3}))
-    '11-3'
-    >>> months_text(frozenset({4, 6, 7}))
-    '4,6-7'
-    """
-    if months == ALL_MONTHS or not months:
-        return "1-12" if months else ""
-    starts = [m for m in sorted(months) if (m - 2) % 12 + 1 not in months]
-    runs = []
-    for start in starts:
-        end = start
-        while end % 12 + 1 in months:
-            end = end % 12 + 1
-        runs.append(f"{start}" if end == start else f"{start}-{end}")
-    return ",".join(runs)
-
-
-def _whole(number: float) -> float | str:
-    """Round up to a whole number; a distance that nobody measured is 'far'."""
-    return float(np.ceil(number)) if np.isfinite(number) else "far"
-
-
-def _lacking(engines: int, tankers: int) -> str:
-    """Say what a level lacks."""
-    parts = [f"{n} {word}{'' if n == 1 else 's'}" for n, word in ((engines, "engine"), (tankers, "tanker")) if n > 0]
-    return ", ".join(parts)

@@ -2,41 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import TypeVar
 
 import numpy as np
 
 from preplan.plan import Strip
 from preplan.planning.assignment import Scene
-from preplan.planning.fireground import Crews, called_later, case_table, haulers
-from preplan.records import Columns, FloatArray, IntArray
-from preplan.water.timeline_batch import GapTable, call_by_min, gaps, held_flows
+from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
+from preplan.records import FloatArray, IntArray
+from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, gaps, held_flows
 from preplan.water.timeline_batch import strips as drawn_strips
 from preplan.water.timeline_levels import Rows
 from preplan.water.timeline_table import CaseTable
 
-PIECE_CASES = 16_384
-"""Cases run at once: about a kilobyte each."""
 
+@dataclass(frozen=True, slots=True)
+class Minutes:
+    """One way of calling the units, in many cases."""
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Minutes(Columns):
-    """One way of calling the units, in many cases: arrays of shape (cases,)."""
-
-    uninterrupted_gpm: FloatArray
-    tight_min: FloatArray
-    """Minute at which it is tightest; NaN where draft or supply line hold it."""
-    limited_by: IntArray
-    """Codes into `shuttle.LIMITS`; -1 where it is what limits the steady flow."""
-    first_water_min: FloatArray
-    established_min: FloatArray
-    """The first refilled load starts to dump."""
-    gap_min: FloatArray
-    first_gap_min: FloatArray
-    gap_stretches: FloatArray
-    longest_gap_min: FloatArray
-    short_gal: FloatArray
-    mws_by_min: FloatArray
+    held: HeldTable
+    books: GapTable
+    """Under the required flow."""
 
 
 def on_arrival_min(scene: Scene, address: IntArray) -> FloatArray:
@@ -48,38 +35,35 @@ def on_arrival_min(scene: Scene, address: IntArray) -> FloatArray:
 
 def at_dispatch(scene: Scene, run: Crews) -> Minutes:
     """Run the timelines with every unit alerted at minute 0."""
-    return _in_pieces(scene, run, None)
+    return _minutes(scene, run, np.zeros(len(run)))
 
 
 def on_arrival(scene: Scene, run: Crews) -> Minutes:
     """Run them with the units beyond the first level called by the officer who arrives first."""
-    return _in_pieces(scene, run, on_arrival_min(scene, run.address))
+    return _minutes(scene, run, on_arrival_min(scene, run.address))
 
 
-def _in_pieces(scene: Scene, run: Crews, call_min: FloatArray | None) -> Minutes:
-    parts = []
+def _minutes(scene: Scene, run: Crews, call_min: FloatArray) -> Minutes:
+    held, books = [], []
     for first in range(0, max(len(run), 1), PIECE_CASES):
         rows = np.arange(first, min(first + PIECE_CASES, len(run)))
-        parts.append(_minutes(table_of(scene, run.rows(rows), None if call_min is None else call_min[rows])))
-    return Minutes(**{word: np.concatenate([getattr(part, word) for part in parts]) for word in parts[0].__slots__})
+        table = _table(scene, run.rows(rows), call_min[rows])
+        held.append(held_flows(table))
+        books.append(gaps(table))
+    return Minutes(_joined(held), _joined(books))
 
 
-def table_of(scene: Scene, run: Crews, call_min: FloatArray | None) -> CaseTable:
+Table = TypeVar("Table", HeldTable, GapTable)
+
+
+def _joined(parts: list[Table]) -> Table:
+    columns = {field.name: np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(parts[0])}
+    return type(parts[0])(**columns)
+
+
+def _table(scene: Scene, run: Crews, call_min: FloatArray) -> CaseTable:
     """Write cases as the timeline reads them; `call_min` (cases,) alerts the units beyond the first level."""
-    if call_min is None:
-        return case_table(scene, run)
     return case_table(scene, *called_later(scene, run, call_min))
-
-
-def _minutes(table: CaseTable) -> Minutes:
-    held, books = held_flows(table), gaps(table)
-    kept = {word: getattr(books, word) for word in GapTable.__slots__ if word in Minutes.__slots__}
-    return Minutes(
-        uninterrupted_gpm=held.uninterrupted_gpm,
-        tight_min=held.tight_min,
-        limited_by=held.limited_by.astype(np.int32),
-        **kept,
-    )
 
 
 def call_by(scene: Scene, run: Crews) -> FloatArray:
@@ -95,7 +79,7 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
         known = last[np.isfinite(last)]
 
         def table_at(rows: Rows, call_min: FloatArray, part: Crews = part) -> CaseTable:
-            return table_of(scene, part.rows(rows), call_min)
+            return _table(scene, part.rows(rows), call_min)
 
         if known.size:
             latest[first : first + len(part)] = call_by_min(table_at, len(part), int(known.max()))
@@ -103,7 +87,6 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
 
 
 def strips(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Strip, ...]:
-    """Draw up the strip of each case under its required flow; NaN in `call_min` (cases,) alerts all at minute 0."""
-    table = table_of(scene, run, np.nan_to_num(call_min))
+    """Draw up the strip of each case under its required flow, called as in `_table`."""
     names = [scene.units[unit].unit_id for unit in haulers(scene)]
-    return tuple(drawn_strips(table, names))
+    return tuple(drawn_strips(_table(scene, run, call_min), names))

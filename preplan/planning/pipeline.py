@@ -23,12 +23,13 @@ from preplan.plan import (
 )
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.by_season import merged_scene, rows_of, season_flags, worst_roads
+from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.ground import TURNAROUND_MIN, Ground, SeasonGround, lay_ground, with_dump_sites
 from preplan.planning.groups import Answered, group_addresses
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
-from preplan.planning.levels import Graded, Worked, address_flags, choose, grade, site_flags
+from preplan.planning.levels import Graded, Worked, choose, grade
 from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally

@@ -64,17 +64,13 @@ def cut_vehicles(tankers: tuple[Unit, ...]) -> tuple[Vehicle, Vehicle]:
     return loaded, empty
 
 
-def cut_fleets(
-    units: tuple[Unit, ...], network: RoadNetwork, limits: RoadLimits, minutes: Minutes
-) -> tuple[CutFleet, ...]:
-    """Build the cuts, lightest first; of cuts that see the same roads only the one with most tankers stays."""
-    return season_fleets(units, [(network, limits, minutes)])[0]
-
-
 def season_fleets(
     units: tuple[Unit, ...], seasons: Sequence[tuple[RoadNetwork, RoadLimits, Minutes]]
 ) -> tuple[tuple[CutFleet, ...], ...]:
-    """Build the same cuts in every season of the roads; those that see the same roads in all of them are one."""
+    """Build the same cuts in every season of the roads, lightest first.
+
+    Of cuts that see the same roads in all seasons only the one with most tankers stays.
+    """
     ordered = sorted(
         (unit for unit in units if is_tanker(unit)),
         key=lambda unit: (unit.loaded_lb, unit.height_ft, unit.width_ft, unit.unit_id),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import CardGroup, Plan
+from preplan.plan import ROUNDING_GPM, CardGroup, Plan
 from preplan.render import crew, first_minutes, paper, us_grid, words
 from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Line, paragraph
 
@@ -325,7 +325,7 @@ def _flow_words(facts: Facts, flow_gpm: float) -> str:
         return f"{words.NOT_KNOWN}."
     need = float(facts.plan.needs.required_gpm[facts.lead])
     have, _ = words.flow_pair(flow_gpm, need)
-    return f"{have} gpm, {'meets' if flow_gpm >= need else 'does not meet'}."
+    return f"{have} gpm, {'meets' if flow_gpm >= need - ROUNDING_GPM else 'does not meet'}."
 
 
 def covered(facts: Facts) -> list[Line]:

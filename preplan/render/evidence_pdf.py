@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from preplan.plan import Plan
+from preplan.plan import ROUNDING_GPM, Plan
 from preplan.records import BoolArray, FloatArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars
@@ -90,8 +90,8 @@ def out_of_service(document: Document, plan: Plan) -> None:
     document.heading("With something out of service", bookmark=True, keep=60.0)
     backup_gpm = at_level(plan, plan.levels.backup_gpm)
     with np.errstate(invalid="ignore"):
-        holds = met & (backup_gpm >= need)
-        one_out = met & (at_level(plan, plan.levels.one_out_gpm) >= need)
+        holds = met & (backup_gpm >= need - ROUNDING_GPM)
+        one_out = met & (at_level(plan, plan.levels.one_out_gpm) >= need - ROUNDING_GPM)
     for said, held in (("any one tanker out", one_out), ("the first fill site out", holds)):
         document.flow(
             f"With {said}, {of(int(held.sum()), total)} of the addresses met now are still met at the same level."

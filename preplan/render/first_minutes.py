@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 
-from preplan.plan import Plan
+from preplan.plan import LEAST_GAP_MIN, Plan
 from preplan.render import words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
-GAP_MIN = 0.05
-"""A gap that prints as 0.0 minutes is none."""
 
 
 def officer_words(plan: Plan, address: int) -> str:
@@ -50,10 +48,10 @@ def duration(minutes: float) -> str:
 def gap_words(plan: Plan, address: int) -> str:
     """Say for how long in all it is dry, and from which minute; '' where it is not."""
     gap, first = float(plan.answers.gap_min[address]), float(plan.answers.first_gap_min[address])
-    if not gap > GAP_MIN or not math.isfinite(first):
+    if not gap > LEAST_GAP_MIN or not math.isfinite(first):
         return ""
     longest = float(plan.answers.longest_gap_min[address])
-    parts = f", the longest {words.minutes(longest)}" if gap - longest > GAP_MIN else ""
+    parts = f", the longest {words.minutes(longest)}" if gap - longest > LEAST_GAP_MIN else ""
     return f"dry {words.minutes(gap)} in all{parts}, from minute {_minute(first)}"
 
 
@@ -69,9 +67,11 @@ def _higher(plan: Plan, address: int, level: int) -> str:
     by, first = float(answers.call_by_min[address]), float(answers.first_arrival_min[address])
     when = f"called by minute {_minute(by)}" if by >= first else "with the first alarm"
     dry = gap_words(plan, address)
-    late = f"called on arrival, {dry}" if dry else "called on arrival it holds too"
-    lower = held_words(plan, address, 0)
-    return f"{lower}. For {need} gpm: {name} {when}; {late}."
+    brings, _ = words.flow_pair(
+        float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
+    )
+    late = f"called on arrival it holds {brings}, {dry}" if dry else "called on arrival it holds too"
+    return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}."
 
 
 def _not_met(plan: Plan, address: int, level: int) -> str:

@@ -6,12 +6,11 @@ from collections import Counter
 
 import numpy as np
 
-from preplan.plan import Plan
+from preplan.plan import LEAST_GAP_MIN, ROUNDING_GPM, Plan
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars
 from preplan.render.evidence_pdf import of
-from preplan.render.first_minutes import GAP_MIN
 from preplan.render.paper import SMALL_PT, Document
 
 _MOST_GAPS = 20
@@ -61,7 +60,7 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     """Sort the addresses with a shuttle by what the first minutes bring: (words, mask of addresses)."""
     answers = plan.answers
     status = answers.status.astype(str)
-    dry = np.nan_to_num(answers.gap_min) > GAP_MIN
+    dry = np.nan_to_num(answers.gap_min) > LEAST_GAP_MIN
     with np.errstate(invalid="ignore"):
         in_time = answers.call_by_min >= answers.first_arrival_min
     runs = answers.called.astype(str) != ""
@@ -80,7 +79,7 @@ def _gaps(document: Document, plan: Plan) -> None:
     answers = plan.answers
     met = np.isin(answers.status.astype(str), ["served", "higher level"])
     gap = np.where(met, np.nan_to_num(answers.gap_min), 0.0)
-    worst = [a for a in np.argsort(-gap, kind="stable").tolist() if gap[a] > GAP_MIN]
+    worst = [a for a in np.argsort(-gap, kind="stable").tolist() if gap[a] > LEAST_GAP_MIN]
     if not worst:
         document.flow("No address that some level serves runs dry.")
         return
@@ -136,7 +135,7 @@ def against_steady(document: Document, plan: Plan) -> None:
 def levels_by(plan: Plan) -> tuple[IntArray, IntArray, BoolArray]:
     """Give the lowest level that meets by steady and by uninterrupted flow, `NEVER` where none; and who is asked."""
     asked = np.asarray(plan.answers.level >= 0)
-    need = plan.needs.required_gpm[:, None] - words.TINY_GPM
+    need = plan.needs.required_gpm[:, None] - ROUNDING_GPM
     return _first(plan.levels.sustained_gpm, need), _first(plan.levels.uninterrupted_gpm, need), asked
 
 

@@ -28,8 +28,6 @@ FLOW_SHORT = "held"
 """The same behind a number of gpm."""
 FLOW_NOTE = "Held without a dry minute once full flow is asked for, all units alerted at once; not for ever."
 """What that flow says, and does not."""
-TINY_GPM = 1e-6
-"""A flow this little below the required one meets it: it is the same number."""
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
 DIRECTION_LINES = 8

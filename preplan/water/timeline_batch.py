@@ -126,20 +126,6 @@ def best_fleets(table: CaseTable) -> BestFleets:
     return BestFleets(used=np.isfinite(arrival), gpm=gpm, one_out_gpm=one_out)
 
 
-def best_flows(table: CaseTable, below: BoolArray | None = None) -> tuple[HeldTable, BoolArray]:
-    """Leave out single tankers while that raises the uninterrupted flow; give the flows and who stays.
-
-    `below` (cases, tankers) are the tankers in use at the level below: where they alone do better, they stand.
-    """
-    best = best_fleets(table)
-    arrival = np.where(best.used, table.arrival_min, np.inf)
-    if below is not None:
-        alone = np.where(below, table.arrival_min, np.inf)
-        better = held_flows(replace(table, arrival_min=alone)).uninterrupted_gpm > best.gpm
-        arrival[better] = alone[better]
-    return held_flows(replace(table, arrival_min=arrival)), np.isfinite(arrival)
-
-
 def call_by_min(table_at: Callable[[Rows, FloatArray], CaseTable], cases: int, latest_min: int) -> FloatArray:
     """Find the latest whole minute at which units can be called with no gap, each earlier one having none too.
 

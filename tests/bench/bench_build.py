@@ -21,7 +21,7 @@ from preplan.build import build_district
 from preplan.inputs.reader import read_inputs
 from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import round_trips
-from preplan.planning.vehicles import cut_fleets
+from preplan.planning.vehicles import season_fleets
 from preplan.roads.source import read_roads
 
 SAMPLE = Path(__file__).resolve().parents[2] / "data_samples" / "millrace" / "district.toml"
@@ -43,7 +43,7 @@ def searches(district: Path) -> None:
     ground = lay_ground(inputs, roads, features)
     units = tuple(unit for unit in inputs.units if unit.in_service)
     season = ground.seasons[0]
-    fleet = cut_fleets(units, season.network, season.limits, season.minutes)[-1]
+    fleet = season_fleets(units, [(season.network, season.limits, season.minutes)])[0][-1]
     begun = perf_counter()
     round_trips(fleet.loaded, fleet.empty, inputs, ground)
     ours = perf_counter() - begun
