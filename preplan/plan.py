@@ -303,6 +303,9 @@ class AnswerTable(Columns):
     """The first refilled load starts to dump."""
     gap_min: FloatArray
     """Dry minutes from first water to the end of the required time."""
+    short_by: TextArray
+    """What keeps the flow below the required one though water stands on scene, draft or supply line; '' where water
+    itself is lacking, or enough flows."""
     first_gap_min: FloatArray
     longest_gap_min: FloatArray
     short_gal: FloatArray
@@ -344,6 +347,8 @@ class Strip:
     """(minute, unit_id) of each tanker's coming on scene."""
     dumps: tuple[tuple[float, str], ...] = ()
     """(minute, unit_id) of each load that starts to dump."""
+    short_by: str = ""
+    """See `AnswerTable.short_by`: with it the gaps are short of water at the fire, not dry."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

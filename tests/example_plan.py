@@ -407,6 +407,7 @@ def example_plan() -> Plan:
             hydrant_ft=np.array([NAN] * 5 + [400.0]),
             first_arrival_min=np.full(n, 10.0),
             called=text_array(["at dispatch", "on arrival", "at dispatch", "at dispatch", "", ""]),
+            short_by=text_array([""] * n),
             first_water_min=np.array([12.0] * 4 + [NAN] * 2),
             established_min=np.array([34.0] * 4 + [NAN] * 2),
             gap_min=np.array([0.0, 1.9, 12.4, 12.4, NAN, NAN]),

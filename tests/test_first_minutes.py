@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from preplan.records import text_array
 from preplan.render.first_minutes import officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
 from tests.example_plan import example_plan
@@ -58,6 +59,13 @@ def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
     )
     said = officer_words(replace(plan, answers=answers), 0)
     assert said.endswith("Before that flow is asked for: dry 3.2 min in all, from minute 19.")
+
+
+def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
+    """Full portable tanks and a thin line: the fire gets too little, the fireground is not dry."""
+    answers = replace(plan.answers, short_by=text_array(["", "supply line", "", "", "", ""]))
+    said = officer_words(replace(plan, answers=answers), 1)
+    assert said.endswith("called on arrival it holds 270, short 1.9 min in all, from minute 32, by the supply line.")
 
 
 def test_every_address_with_a_shuttle_is_of_one_kind(plan: Plan) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -69,9 +70,7 @@ def test_marks_of_the_worked_example_stand_at_their_minutes() -> None:
     scale = (right - left) / 145.0
     bars = next(p for p in parts if isinstance(p, strip.Stroke) and p.width_pt == 1.6)
     assert min(path[0, 0] for path in bars.paths) == pytest.approx(left + 17 * scale)
-    gap = next(p for p in parts if isinstance(p, strip.Area) and p.shade == strip.WHITE)
-    assert gap.points[:, 0].min() == pytest.approx(left + 32.1 * scale)
-    assert gap.points[:, 0].max() == pytest.approx(left + 34.0 * scale)
+    assert _gap_ends(parts) == pytest.approx((left + 32.1 * scale, left + 34.0 * scale))
     water = next(p for p in parts if isinstance(p, strip.Area) and p.shade == strip.LIGHT)
     high = water.points[:, 1].max()
     most = lines_of(golden_called(6, 12)).on_scene_gal.max()
@@ -84,6 +83,13 @@ def _ends(parts: list[strip.Part]) -> tuple[float, float]:
     """Find the axis."""
     axis = next(p for p in parts if isinstance(p, strip.Stroke) and p.width_pt == 0.8)
     return float(axis.paths[0][1, 0]), float(axis.paths[0][2, 0])
+
+
+def _gap_ends(parts: list[strip.Part]) -> tuple[float, float]:
+    """Find the sides of the first hatched stretch: the pen after that of its hatching."""
+    hatching = next(n for n, p in enumerate(parts) if isinstance(p, strip.Stroke) and p.width_pt == 0.5)
+    sides = points_of(parts[hatching + 1])
+    return float(sides[:, 0].min()), float(sides[:, 0].max())
 
 
 def test_every_unit_is_named_even_where_many_come_together() -> None:
@@ -106,8 +112,21 @@ def test_a_dry_stretch_of_seconds_is_seen() -> None:
         demand_gpm=lines.demand_gpm, gaps_min=np.array([[60.0, 60.01]]),
     )  # fmt: skip
     parts = strip.picture(short, PAGE, strip_pdf.measure)
-    white = next(p for p in parts if isinstance(p, strip.Area) and p.shade == strip.WHITE)
-    assert np.ptp(white.points[:, 0]) == pytest.approx(1.6)
+    assert np.ptp(_gap_ends(parts)) == pytest.approx(1.6)
+
+
+def test_the_line_of_the_water_shows_in_a_gap() -> None:
+    """Where the hose holds the flow back the tanks stand full: the hatching must not hide that."""
+    parts = parts_of(golden_called(6, 12))
+    kinds = [(type(p), getattr(p, "width_pt", None)) for p in parts]
+    area = next(n for n, p in enumerate(parts) if isinstance(p, strip.Area) and p.shade == strip.LIGHT)
+    assert area < kinds.index((strip.Stroke, 0.5)) < kinds.index((strip.Stroke, 1.2))
+
+
+def test_a_short_stretch_is_not_called_dry() -> None:
+    lines = replace(lines_of(golden_called(6, 12)), short_by="supply line")
+    said = {text.said for text in texts(strip.picture(lines, PAGE, strip_pdf.measure))}
+    assert "short 1.9 min" in said
 
 
 def test_hatching_fills_its_box_and_stays_in_it() -> None:
@@ -156,7 +175,7 @@ def test_on_paper_every_text_is_there_in_black_and_grey_only() -> None:
     canvas.showPage()
     canvas.save()
     text = PdfReader(io.BytesIO(buffer.getvalue())).pages[0].extract_text()
-    for said in ("T6", "dry 1.9 min", "500 gpm", "Hatched: dry"):
+    for said in ("T6", "dry 1.9 min", "500 gpm", "Hatched: too little"):
         assert said in text
     inks = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", buffer.getvalue())
     assert inks

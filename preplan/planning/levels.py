@@ -268,6 +268,14 @@ def _status(scene: Scene, levels: LevelTable, hydrant_gpm: FloatArray) -> tuple[
     return text_array(status.tolist()), level.astype(np.int32)
 
 
+def _short_by(part: Worked, minutes: Minutes) -> TextArray:
+    """Name what keeps the flow below the required one while water stands on scene, (cases,)."""
+    told, need = minutes.held.limited_by, part.scene.needs.required_gpm[part.run.address]
+    line = np.isin(told, (LIMIT_CODE["draft"], LIMIT_CODE["supply line"]))
+    less = minutes.held.uninterrupted_gpm < need - ROUNDING_GPM
+    return np.where(line & less, limit_words(told), "").astype(np.object_)
+
+
 SHOWN = (
     "first_water_min", "established_min", "gap_min", "first_gap_min", "longest_gap_min", "short_gal", "mws_by_min",
 )  # fmt: skip
@@ -277,7 +285,7 @@ SHOWN = (
 def _shown_minutes(worked: tuple[Worked, ...], status: TextArray, level: IntArray) -> dict[str, Any]:
     """Take the timeline of the level that is shown: called on arrival where a higher level is named, else dispatch."""
     columns: dict[str, Any] = {word: np.full(len(status), np.nan) for word in (*SHOWN, "call_by_min")}
-    columns["called"] = np.full(len(status), "", dtype=np.object_)
+    columns |= {word: np.full(len(status), "", dtype=np.object_) for word in ("called", "short_by")}
     for part in worked:
         rows = np.flatnonzero(part.run.level == level[part.run.address])
         address = part.run.address[rows]
@@ -286,5 +294,7 @@ def _shown_minutes(worked: tuple[Worked, ...], status: TextArray, level: IntArra
         for word in SHOWN:
             sent, called = (getattr(one, word)[rows] for one in (part.sent.books, part.called.books))
             columns[word][address] = np.where(higher, called, sent)
+        short_by = np.where(higher, *(_short_by(part, one)[rows] for one in (part.called, part.sent)))
+        columns["short_by"][address] = short_by
         columns["call_by_min"][address[higher]] = call_by(part.scene, part.run.rows(rows[higher]))
     return columns

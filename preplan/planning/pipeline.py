@@ -359,7 +359,8 @@ def with_strips(groups: tuple[CardGroup, ...], outcome: Outcome) -> tuple[CardGr
         run = part.run.rows(np.array([row_of[lead] for lead in leads], dtype=np.int32))
         late = answers.called[run.address] == "on arrival"
         made = strips(part.scene, run, np.where(late, on_arrival_min(part.scene, run.address), 0.0))
-        strip_of |= dict(zip(leads, made, strict=True))
+        for lead, one in zip(leads, made, strict=True):
+            strip_of[lead] = replace(one, short_by=str(answers.short_by[lead]))
     return tuple(replace(group, strip=strip_of.get(group.lead)) for group in groups)
 
 

@@ -49,7 +49,7 @@ _STRIP_NOTE = {
     "at dispatch": "Water on scene by minutes after the alarm, all units alerted at once.",
     "on arrival": "Water on scene by minutes after the alarm, the higher level called on arrival.",
 }
-_STRIP_LEGEND = " Grey: gallons. Hatched: dry. Bars: loads dumped."
+_STRIP_LEGEND = " Grey: gallons. Hatched: too little flows. Bars: loads dumped."
 
 
 # --------------------------------------------------------------------------- how a card is drawn

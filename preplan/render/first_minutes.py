@@ -46,10 +46,13 @@ def duration(minutes: float) -> str:
 
 
 def gap_words(plan: Plan, address: int) -> str:
-    """Say for how long in all it is dry, and from which minute; '' where it is not."""
+    """Say for how long in all it is dry, or short for want of hose or draft, and from which minute; '' where not."""
     gap, first = float(plan.answers.gap_min[address]), float(plan.answers.first_gap_min[address])
     if not gap > LEAST_GAP_MIN or not math.isfinite(first):
         return ""
+    by = str(plan.answers.short_by[address])
+    if by:
+        return f"short {words.minutes(gap)} in all, from minute {_minute(first)}, by the {by}"
     longest = float(plan.answers.longest_gap_min[address])
     parts = f", the longest {words.minutes(longest)}" if gap - longest > LEAST_GAP_MIN else ""
     return f"dry {words.minutes(gap)} in all{parts}, from minute {_minute(first)}"

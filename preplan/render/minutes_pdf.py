@@ -32,8 +32,9 @@ def first_minutes(document: Document, plan: Plan) -> None:
     rows = [Bar(said, int(mask.sum()), of(int(mask.sum()), total)) for said, mask in kinds(plan)]
     document.y = bars(document.pen, document.y, rows, total, label_pt=300.0) - 4.0
     document.flow(
-        "Minutes count from the alarm. Dry: the demand exceeds what can be delivered, water in a waiting tanker not "
-        "counted. Where a higher level is named, its further units are called by the officer who arrives first.",
+        "Minutes count from the alarm. Dry or short: the demand exceeds what can be delivered, water in a waiting "
+        "tanker not counted. Where a higher level is named, its further units are called by the officer who arrives "
+        "first.",
         SMALL_PT,
     )
     _gaps(document, plan)
@@ -67,10 +68,10 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     higher = runs & (status == "higher level")
     return [
         ("served, no dry minute", runs & (status == "served") & ~dry),
-        ("served, dry before full flow is asked for", runs & (status == "served") & dry),
+        ("served, too little before full flow is asked for", runs & (status == "served") & dry),
         ("higher level, a call on arrival is in time", higher & in_time),
         ("higher level, to be sent with the first alarm", higher & ~in_time),
-        ("not met, dry under the required flow", runs & (status == "not met") & dry),
+        ("not met, too little under the required flow", runs & (status == "not met") & dry),
     ]
 
 
@@ -81,7 +82,7 @@ def _gaps(document: Document, plan: Plan) -> None:
     gap = np.where(met, np.nan_to_num(answers.gap_min), 0.0)
     worst = [a for a in np.argsort(-gap, kind="stable").tolist() if gap[a] > LEAST_GAP_MIN]
     if not worst:
-        document.flow("No address that some level serves runs dry.")
+        document.flow("No address that some level serves gets too little.")
         return
     road_of = {a: words.printable(group.road) for group in plan.groups for a in group.addresses}
     roads: dict[str, list[int]] = {}
@@ -96,7 +97,7 @@ def _gaps(document: Document, plan: Plan) -> None:
         )
         for road, mine in list(roads.items())[:_MOST_GAPS]
     ]  # fmt: skip
-    document.table(("road", "addresses", "worst of them", "dry in all", "from", "gal short"), rows,
+    document.table(("road", "addresses", "worst of them", "dry or short in all", "from", "gal short"), rows,
                    (130.0, 60.0, 150.0, 70.0, 70.0, 60.0))  # fmt: skip
     if len(roads) > len(rows):
         document.flow(f"and {len(roads) - len(rows):,} more roads: see addresses.csv.", SMALL_PT)

@@ -1,8 +1,8 @@
-"""The timeline strip as plain geometry: water on scene against minutes, what the fire asks for, and where it runs dry.
+"""The timeline strip as plain geometry: water on scene against minutes, what the fire asks for, where too little flows.
 
 Nothing here draws: `picture` gives strokes, areas and words in points, from which `strip_pdf` and `strip_image`
 draw paper and pictures. Black, white and grey alone carry the meaning, so a photocopy keeps it: water is a grey
-area under a line, a dry stretch is hatched, a load that starts to dump is a bar on the base line, a unit that
+area under a line, a dry or short stretch is hatched, a load that starts to dump is a bar on the base line, a unit that
 comes on scene is a stem with its name.
 """
 
@@ -27,9 +27,7 @@ BLACK, DARK, MID, LIGHT, WHITE = 0.0, 0.25, 0.55, 0.85, 1.0
 """Shades of grey: share of white."""
 LEAST_WIDTH_PT, LEAST_HEIGHT_PT = 200.0, 60.0
 """A strip smaller than this has no room for its texts."""
-LEGEND = (
-    "Grey: water on scene, gal. Hatched: dry, the demand is not met. Bars: a load starts to dump. Stems: unit on scene."
-)
+LEGEND = "Grey: water on scene, gal. Hatched: too little flows. Bars: a load starts to dump. Stems: unit on scene."
 
 _ROW_PT = TEXT_PT * 1.15
 _LANE_PT = TEXT_PT * 1.4  # the demand's lane
@@ -139,7 +137,6 @@ def picture(lines: Strip, page: Box, measure: Measure, *, legend: bool = False) 
     scale = replace(across, plot=Box(left, low, right, page.top - used * _ROW_PT - _GAP_PT))
     parts: list[Part] = [
         *_water(lines, scale),
-        *_gaps(lines, scale),
         *_wide_gap(lines, scale, measure),
         *_up_axis(scale, ticks_gal, said_gal, measure),
         *_stems(flags, scale),
@@ -175,23 +172,24 @@ def nice_step(least: float) -> float:
 
 
 def _water(lines: Strip, scale: Scale) -> list[Part]:
+    """Draw the water on scene: a grey area, the gaps hatched over it, and its line on top, so that it shows in them."""
     if not len(lines.minute):
-        return []
+        return _gaps(lines, scale)
     line = scale.points(lines.minute, lines.on_scene_gal)
     ends = np.array([[line[-1, 0], scale.plot.bottom], [line[0, 0], scale.plot.bottom]])
     # The account opens with what is there: the line rises from nothing.
-    return [Area(np.vstack([line, ends]), LIGHT), Stroke((np.vstack([ends[1:], line]),), 1.2)]
+    return [Area(np.vstack([line, ends]), LIGHT), *_gaps(lines, scale), Stroke((np.vstack([ends[1:], line]),), 1.2)]
 
 
 def _gaps(lines: Strip, scale: Scale) -> list[Part]:
-    """Hatch the dry stretches from the lane of demand up."""
+    """Hatch the dry or short stretches from the lane of demand up."""
     parts: list[Part] = []
     bottom, top = scale.plot.bottom - _BARS_PT - _LANE_PT, scale.plot.top
     for start_min, stop_min in lines.gaps_min.tolist():
         left, right = float(scale.x(start_min)), float(scale.x(stop_min))
         middle, half = (left + right) / 2, max(right - left, _LEAST_GAP_PT) / 2
         box = Box(middle - half, bottom, middle + half, top)
-        parts += [Area(_corners(box), WHITE), Stroke(hatch(box, _HATCH_PT), 0.5), Stroke(_sides(box), 0.6)]
+        parts += [Stroke(hatch(box, _HATCH_PT), 0.5), Stroke(_sides(box), 0.6)]
     return parts
 
 
@@ -200,7 +198,8 @@ def _longest(lines: Strip) -> tuple[float, float, str] | None:
     if not len(lines.gaps_min):
         return None
     start_min, stop_min = lines.gaps_min[np.argmax(np.diff(lines.gaps_min, axis=1)[:, 0])].tolist()
-    which = "dry" if len(lines.gaps_min) == 1 else "longest dry"
+    what = "short" if lines.short_by else "dry"
+    which = what if len(lines.gaps_min) == 1 else f"longest {what}"
     return start_min, stop_min, f"{which} {words.minutes(stop_min - start_min)}"
 
 

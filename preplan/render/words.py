@@ -54,7 +54,7 @@ _LIMITS = {
     "room": "room in the portable tanks",
 }
 _FLAGS = {
-    "gap": "Water runs out for {n} in all.",
+    "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "seasonal": "The fill site works {n} only.",
     "dead end": "On a dead-end road: one way in and out.",

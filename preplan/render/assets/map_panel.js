@@ -206,7 +206,7 @@ function levelFacts(at) {
 // What is left where the officer who arrives first calls the units beyond the first level.
 function onArrivalWords(at) {
   const dry = answers.gapOnArrival[at];
-  const gap = dry < 0 ? "" : dry > 0 ? `; dry ${minutes(dry)} in all` : "; no dry minute";
+  const gap = dry < 0 ? "" : dry > 0 ? `; too little flows for ${minutes(dry)} in all` : "; enough flows throughout";
   return `holds ${gpm(answers.onArrival[at])}${gap}`;
 }
 
