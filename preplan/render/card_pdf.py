@@ -45,10 +45,6 @@ _TABLE = (("response level", 82.0), ("gpm held", 48.0), ("on arrival", 52.0), ("
           ("fill site", 42.0), ("held back by", 64.0), ("1 tanker out", 64.0), ("tankers", 92.0))  # fmt: skip
 STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
-_STRIP_NOTE = {
-    "at dispatch": "Water on scene by minutes after the alarm, all units alerted at once.",
-    "on arrival": "Water on scene by minutes after the alarm, the higher level called on arrival.",
-}
 _STRIP_LEGEND = " Grey: gallons. Hatched: too little flows. Bars: loads dumped."
 
 
@@ -65,7 +61,7 @@ def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
     if facts.group.strip is None:
         return
     called = str(facts.plan.answers.called[facts.lead])
-    pen.text(band.left, band.top - SMALL_PT * 1.3, _STRIP_NOTE.get(called, "") + _STRIP_LEGEND, SMALL_PT)
+    pen.text(band.left, band.top - SMALL_PT * 1.3, words.CALLED.get(called, "") + _STRIP_LEGEND, SMALL_PT)
     page = Box(band.left, band.bottom, band.right, band.top - SMALL_PT * 1.6 - 4.0)
     strip_pdf.draw(pen, page, facts.group.strip)
 

@@ -7,8 +7,8 @@ crew, road name) is stored once and named by its place in a list.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Hashable, Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,11 +16,10 @@ import numpy as np
 from preplan.plan import STATUSES, Plan
 from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
 from preplan.render import words
-from preplan.render.map_pack import NOT_KNOWN, Ints, grid, lines, pack, steps, whole
+from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, lines, pack, steps, whole
+from preplan.render.map_strip import strip_data
 from preplan.render.map_what_if import what_if_data
 
-Page = dict[str, Any]
-"""A part of the page's data: plain text, whole numbers, lists and dicts of them."""
 MARGIN_DEG = 0.03
 """Roads and water are drawn this far beyond the outermost place, some two miles."""
 ROAD_RANKS = (
@@ -32,21 +31,6 @@ ROAD_RANKS = (
 """Classes of road by width on the map; any other is the last rank."""
 MARK_POSTED, MARK_UNPOSTED, MARK_CLOSED = 1, 2, 4
 """Bits of a stretch: something posted; a bridge without a posted weight; no road for tankers."""
-
-
-@dataclass(slots=True)
-class Texts:
-    """A list of distinct values, each named by its place."""
-
-    values: list[Any] = field(default_factory=list)
-    places: dict[Hashable, int] = field(default_factory=dict)
-
-    def place(self, value: Hashable) -> int:
-        """Give the place of a value, adding it where it is new."""
-        if value not in self.places:
-            self.places[value] = len(self.values)
-            self.values.append(value)
-        return self.places[value]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +92,7 @@ def map_data(plan: Plan) -> Page:
         "trips": _trip_columns(plan, trips, forest_row, along),
         "forest": _forest(plan, used_rows, forest_row, road_row),
         "closures": _closures(plan, road_row),
+        "strips": strip_data(plan, along),
         "whatIf": what_if_data(plan, along),
     }
 

@@ -33,6 +33,8 @@ SCRIPTS = (
     "map_what_if.js",
     "map_symbols.js",
     "map_canvas.js",
+    "map_strip.js",
+    "map_strip_panel.js",
     "map_panel.js",
     "map_depends.js",
     "map_what_if_panel.js",

@@ -6,7 +6,9 @@ The page's script holds the matching `unpack`; small numbers, such as steps betw
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +26,23 @@ _MOST = 2**31
 """The script's whole numbers stay exact under 32-bit operations below this."""
 
 Ints = npt.NDArray[np.int64]
+Page = dict[str, Any]
+"""A part of the page's data: plain text, whole numbers, lists and dicts of them."""
+
+
+@dataclass(slots=True)
+class Texts:
+    """A list of distinct values, each named by its place."""
+
+    values: list[Any] = field(default_factory=list)
+    places: dict[Hashable, int] = field(default_factory=dict)
+
+    def place(self, value: Hashable) -> int:
+        """Give the place of a value, adding it where it is new."""
+        if value not in self.places:
+            self.places[value] = len(self.values)
+            self.values.append(value)
+        return self.places[value]
 
 
 def pack(values: npt.ArrayLike) -> str:

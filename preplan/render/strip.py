@@ -39,7 +39,7 @@ _LEAST_PLOT_PT = 18.0
 _HATCH_PT = 3.2
 _LEAST_GAP_PT = 1.6  # a dry stretch is never drawn thinner, so that it is seen
 _TICK_PT = 2.5
-_MINUTE_PT = 30.0  # least from one labelled minute to the next
+_MINUTE_PT = 22.0  # least from one labelled minute to the next
 _EMPTY_MIN = 60.0  # shown where nothing happens
 _DEMAND = "demand"
 _NICE = (1.0, 2.0, 2.5, 5.0, 10.0)
@@ -125,8 +125,7 @@ def picture(lines: Strip, page: Box, measure: Measure, *, legend: bool = False) 
     if page.width < LEAST_WIDTH_PT or page.height < LEAST_HEIGHT_PT:
         raise ValueError(f"a strip of {page.width:g} x {page.height:g} points: must be at least 200 x 60")
     last_min = float(lines.minute.max(initial=0.0)) or _EMPTY_MIN
-    most_gal, ticks_gal = nice_ticks(float(lines.on_scene_gal.max(initial=0.0)), 3)
-    said_gal = [words.number(gal) + (" gal" if gal == ticks_gal[-1] else "") for gal in ticks_gal]
+    most_gal, ticks_gal, said_gal = gallons_scale(lines)
     low = page.bottom + _AXIS_PT + _LANE_PT + _BARS_PT + (_ROW_PT if legend else 0.0)
     left = page.left + max(map(measure, (*said_gal, _DEMAND))) + _GAP_PT
     right = page.right - measure("0")
@@ -147,6 +146,12 @@ def picture(lines: Strip, page: Box, measure: Measure, *, legend: bool = False) 
     if legend:
         parts.append(Words(page.left, page.bottom + TEXT_PT * 0.25, LEGEND))
     return parts
+
+
+def gallons_scale(lines: Strip) -> tuple[float, list[float], list[str]]:
+    """Give the upper end of the scale of gallons, its ticks, and what is written at them."""
+    most_gal, ticks_gal = nice_ticks(float(lines.on_scene_gal.max(initial=0.0)), 3)
+    return most_gal, ticks_gal, [words.number(gal) + (" gal" if gal == most_gal else "") for gal in ticks_gal]
 
 
 def nice_ticks(most: float, count: int) -> tuple[float, list[float]]:
@@ -193,14 +198,25 @@ def _gaps(lines: Strip, scale: Scale) -> list[Part]:
     return parts
 
 
-def _longest(lines: Strip) -> tuple[float, float, str] | None:
-    """Give the longest dry stretch and what is written about it; None where there is none."""
+def longest_gap(lines: Strip) -> tuple[int, str] | None:
+    """Give the row of the longest dry stretch and what is written about it; None where there is none."""
     if not len(lines.gaps_min):
         return None
-    start_min, stop_min = lines.gaps_min[np.argmax(np.diff(lines.gaps_min, axis=1)[:, 0])].tolist()
+    row = int(np.argmax(np.diff(lines.gaps_min, axis=1)[:, 0]))
+    start_min, stop_min = lines.gaps_min[row].tolist()
     what = "short" if lines.short_by else "dry"
     which = what if len(lines.gaps_min) == 1 else f"longest {what}"
-    return start_min, stop_min, f"{which} {words.minutes(stop_min - start_min)}"
+    return row, f"{which} {words.minutes(stop_min - start_min)}"
+
+
+def _longest(lines: Strip) -> tuple[float, float, str] | None:
+    """Give the ends of the longest dry stretch and what is written about it; None where there is none."""
+    longest = longest_gap(lines)
+    if longest is None:
+        return None
+    row, said = longest
+    start_min, stop_min = lines.gaps_min[row].tolist()
+    return start_min, stop_min, said
 
 
 def _fits_gap(start_min: float, stop_min: float, said: str, scale: Scale, measure: Measure) -> bool:
@@ -277,7 +293,7 @@ def _flags(lines: Strip, scale: Scale, measure: Measure, rows: int) -> list[Flag
     longest = _longest(lines)
     if longest is not None and not _fits_gap(*longest, scale, measure):
         flags.append(names.flag((float(scale.x(longest[0])),), longest[2], extra=True))
-    return names.place(sorted(flags, key=lambda flag: flag.stems[0]))
+    return names.place(flags)
 
 
 def _stems(flags: Sequence[Flag], scale: Scale) -> list[Part]:

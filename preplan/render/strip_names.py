@@ -24,7 +24,7 @@ class Flag:
     row: int = 0
     """From the plot up."""
     extra: bool = False
-    """Left out where there is no room; never joined to another."""
+    """Left out where even joined names leave no room; never joined to another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,25 +47,24 @@ class Names:
         return Flag(stems, said, left, width, extra=extra)
 
     def place(self, flags: Sequence[Flag]) -> list[Flag]:
-        """Set flags that stand from left to right; extra ones go, then names join, until all have a row."""
-        placed = in_rows(flags)
-        if self._fit(placed):
-            return placed
-        left = [flag for flag in flags if not flag.extra]
-        while left:
-            placed = in_rows(left)
-            if self._fit(placed):
+        """Set flags, names from left to right; names join, then extra ones go, until all have a row."""
+        names, extra = ([flag for flag in flags if flag.extra == which] for which in (False, True))
+        return self._joined(names, extra) or self._joined(names, [])
+
+    def _joined(self, names: Sequence[Flag], extra: Sequence[Flag]) -> list[Flag]:
+        """Join the names that stand closest until all have a row; nothing where even one name has none."""
+        left = list(names)
+        while left or extra:
+            placed = in_rows(sorted([*left, *extra], key=lambda flag: flag.stems[0]))
+            if all(flag.row < self.rows for flag in placed):
                 return placed
-            if len(left) == 1:
+            if len(left) < 2:
                 break
             spaces = [after.stems[0] - before.stems[-1] for before, after in pairwise(left)]
             at = spaces.index(min(spaces))
             one, other = left[at : at + 2]
             left[at : at + 2] = [self.flag(one.stems + other.stems, f"{one.said}, {other.said}")]
         return []
-
-    def _fit(self, flags: Sequence[Flag]) -> bool:
-        return all(flag.row < self.rows for flag in flags)
 
 
 def in_rows(flags: Sequence[Flag]) -> list[Flag]:

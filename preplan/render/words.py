@@ -28,6 +28,11 @@ FLOW_SHORT = "held"
 """The same behind a number of gpm."""
 FLOW_NOTE = "Held without a dry minute once full flow is asked for, all units alerted at once; not for ever."
 """What that flow says, and does not."""
+CALLED = {
+    "at dispatch": "Water on scene by minutes after the alarm, all units alerted at once.",
+    "on arrival": "Water on scene by minutes after the alarm, the higher level called on arrival.",
+}
+"""What a timeline strip shows, by how its units were called."""
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
 DIRECTION_LINES = 8

@@ -58,6 +58,7 @@ function openPanel(title, parts) {
   panel.scrollTop = 0;
   document.getElementById("said").textContent = title;
   document.body.classList.add("panel-open");
+  drawStrips();
   // What was clicked stays under the finger; else the middle of the map stays its middle.
   planMap.invalidateSize({ pan: view.address < 0 && !view.depends, animate: false });
   chart.redraw();
@@ -108,7 +109,7 @@ function showAddress(address, level = startLevel(address), backup = false) {
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
   openPanel(label, [
     ...whatIfPart(address), head, make("p", needWords(address)),
-    ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]), ...levels, common,
+    ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]), ...stripPart(address), ...levels, common,
     make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
     ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);

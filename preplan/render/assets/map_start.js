@@ -246,6 +246,7 @@ function start() {
   planMap.on("mousemove", (event) => {
     planMap.getContainer().classList.toggle("over", pick(event.containerPoint) !== null);
   });
+  window.addEventListener("resize", drawStrips);
   startSearch();
   startButtons();
   if (window.matchMedia("(min-width: 800px)").matches) showLegend();

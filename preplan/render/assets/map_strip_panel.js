@@ -1,0 +1,164 @@
+// The timeline strip in the panel: out of its columns, drawn with the page's own shades, and said in words.
+
+const STRIP_TEXT_PX = 15; // as the panel's own figures
+const STRIP_HIGH_PT = 116;
+const LEAST_STRIP_PX = 240;
+const MOST_STRIP_PX = 720;
+const MARK_DUMP = 1; // bits of a point
+const MARK_GAP = 2;
+const MARK_ENOUGH = 4;
+const SVG = "http://www.w3.org/2000/svg";
+
+// Unpacked when an address is first shown: most of them are never looked at.
+let strips = null;
+
+function unpackStrips() {
+  if (strips) return strips;
+  const packed = data.strips;
+  const ends = (counts) => {
+    let end = 0;
+    return [0, ...counts.map((count) => (end += count))];
+  };
+  const named = unpackColumns(packed, ["call", "tick", "gap", "longest", "first", "demand", "crew", "points"], running);
+  const steps = unpackColumns(packed, ["stepMin", "stepUp", "stepMark", "arrive", "kind"]);
+  return (strips = {
+    ...named, ...steps,
+    of: alongRoads(packed.of),
+    lead: running(packed.lead).map((place) => along[place]),
+    kindFrom: ends(named.points),
+    arriveFrom: ends(named.crew.map((crew) => packed.crews[crew].length)),
+  });
+}
+
+// Strip k: minutes, and water on scene as a share of the scale's upper end.
+function readStrip(k) {
+  const { strips: packed } = data;
+  const from = unpackStrips();
+  const strip = { ticks: packed.ticks[from.tick[k]], gapWords: packed.gaps[from.gap[k]], longest: from.longest[k] };
+  let minute = 0;
+  const arrivals = packed.crews[from.crew[k]].map((name, n) => {
+    minute += from.arrive[from.arriveFrom[k] + n];
+    return [minute / 10, name];
+  });
+  const demand = packed.demands[from.demand[k]].map(([after, said]) => [(from.first[k] + after) / 10, said]);
+  const kinds = from.kind.slice(from.kindFrom[k], from.kindFrom[k + 1]);
+  return { ...strip, arrivals, demand, ...readPoints(kinds.map((kind) => (kind < 0 ? -2 * kind - 1 : 2 * kind))) };
+}
+
+function readPoints(kinds) {
+  const { stepMin, stepUp, stepMark } = strips;
+  const [points, dumps, gaps] = [[], [], []];
+  let [tenths, up, since] = [0, 0, -1];
+  const close = () => {
+    gaps.push([since, tenths / 10]);
+    since = -1;
+  };
+  for (const kind of kinds) {
+    tenths += stepMin[kind];
+    up += stepUp[kind];
+    points.push({ minute: tenths / 10, share: up / data.strips.most });
+    const mark = stepMark[kind];
+    if (mark & MARK_DUMP) dumps.push(tenths / 10);
+    const open = since >= 0;
+    if (open && mark & MARK_ENOUGH) close();
+    if (mark & MARK_GAP) since = tenths / 10;
+    if (!open && mark & MARK_ENOUGH && since >= 0) close();
+  }
+  return { points, dumps, gaps };
+}
+
+// ------------------------------------------------------------------------------------------- drawn
+
+function shape(tag, attributes, text = "") {
+  const element = document.createElementNS(SVG, tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, String(value));
+  if (text) element.textContent = text;
+  return element;
+}
+
+function stripShape(part, high) {
+  const path = (points) => `M${points.map(([x, y]) => `${x.toFixed(2)} ${(high - y).toFixed(2)}`).join("L")}`;
+  if (part.said !== undefined) return shape("text", { x: part.x.toFixed(2), y: (high - part.y).toFixed(2) }, part.said);
+  if (part.points) return shape("path", { d: `${path(part.points)}Z`, class: `fill-${part.shade}` });
+  const dash = part.dash ? { "stroke-dasharray": part.dash.join(" ") } : {};
+  const d = part.paths.map(path).join("");
+  return shape("path", { d, class: `line-${part.shade}`, "stroke-width": part.wide, ...dash });
+}
+
+function stripSvg(strip, label, widePx) {
+  const perPt = STRIP_TEXT_PX / TEXT_PT;
+  const wide = widePx / perPt;
+  const pen = document.createElement("canvas").getContext("2d");
+  pen.font = `${STRIP_TEXT_PX}px ${getComputedStyle(document.body).fontFamily}`;
+  const measure = (text) => pen.measureText(text).width / perPt;
+  const parts = stripParts(strip, { left: 0, bottom: 0, right: wide, top: STRIP_HIGH_PT }, measure);
+  const size = { width: widePx, height: STRIP_HIGH_PT * perPt, viewBox: `0 0 ${wide} ${STRIP_HIGH_PT}` };
+  const svg = shape("svg", { ...size, role: "img", "aria-label": label, "font-size": TEXT_PT });
+  svg.append(...parts.map((part) => stripShape(part, STRIP_HIGH_PT)));
+  return svg;
+}
+
+// ------------------------------------------------------------------------------------------- in the panel
+
+// The strip of the card that an address is on; nothing where that card has none.
+function stripPart(address) {
+  const k = unpackStrips().of[address];
+  if (k < 0) return [];
+  const lead = strips.lead[k];
+  const caption = make("figcaption", `${stripLevel(lead)}${data.strips.calls[strips.call[k]]}`);
+  // In full: a step of a few minutes is too narrow for its words.
+  const strip = readStrip(k);
+  const said = make("p", `${demandWords(strip)}. `, { inside: [make("strong", `${gapWords(strip)}.`)] });
+  const parts = [caption, make("div", "", { name: "drawing" }), said, make("p", data.strips.legend, { name: "note" })];
+  if (lead !== address) {
+    parts.unshift(make("p", "", {
+      inside: [make("strong", `As at ${addresses.label[lead]}`), ", on the same card."],
+    }));
+  }
+  const figure = make("figure", "", { name: "strip", inside: parts });
+  figure.dataset.strip = String(k);
+  return [make("h3", "Timeline"), figure];
+}
+
+function stripLevel(lead) {
+  const level = answers.level[lead];
+  return level < 0 ? "" : `${capital(data.levels[level].words)}. `;
+}
+
+// Draw what stands in the panel at the width that it has there.
+function drawStrips() {
+  for (const figure of document.querySelectorAll("figure.strip")) {
+    const drawing = figure.querySelector(".drawing");
+    const k = Number(figure.dataset.strip);
+    const wide = Math.max(LEAST_STRIP_PX, Math.min(MOST_STRIP_PX, drawing.clientWidth));
+    const strip = readStrip(k);
+    drawing.replaceChildren(stripSvg(strip, stripWords(strip, strips.lead[k]), wide));
+  }
+}
+
+const tenth = (minute) => minute.toFixed(1);
+
+function demandWords({ demand }) {
+  const asked = demand.filter(([, said]) => said).map(([from, said]) => `${said} gpm from minute ${tenth(from)}`);
+  return asked.length ? `Demand ${asked.join(", ")}` : "No demand";
+}
+
+function gapWords({ gaps, gapWords: longest }) {
+  if (!gaps.length) return "Enough flows throughout";
+  return `Too little flows ${gaps.length === 1 ? "once" : `${gaps.length} times`}: ${longest}`;
+}
+
+// The same for who cannot see it.
+function stripWords(strip, lead) {
+  const [from, to] = strip.gaps[strip.longest] || [];
+  const where = strip.gaps.length ? `, from minute ${tenth(from)} to ${tenth(to)}` : "";
+  const water = answers.firstWater[lead];
+  const said = [
+    `${stripLevel(lead)}Water on scene by minutes after the alarm`,
+    `First water ${water < 0 ? data.notKnown : `at minute ${tenth(water / 10)}`}`,
+    demandWords(strip),
+    gapWords(strip) + where,
+    `On scene: ${strip.arrivals.map(([minute, name]) => `${name} at ${tenth(minute)}`).join(", ") || "no tanker"}`,
+  ];
+  return `${said.join(". ")}.`;
+}
