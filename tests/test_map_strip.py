@@ -295,7 +295,7 @@ def test_choosing_an_address_shows_the_strip_of_its_card(
     assert PRINTED in label
     said = page.inner_text("figure.strip")
     assert "Response level 2. Water on scene by minutes after the alarm, the higher level called on arrival." in said
-    assert "Demand 150 gpm from minute 12.0, 500 gpm from minute 25.0. Too little flows once: dry 1.9 min." in said
+    assert "Demand 150 gpm from minute 12.0, 500 gpm from minute 25.0. Too little flows once: dry 1.9 min, from" in said
     assert "on the same card" not in said
     sound(page, width)
     page.locator("figure.strip").screenshot(path=tmp_path / f"strip_{width}_{dark}.png")
@@ -354,7 +354,8 @@ def test_the_strip_is_drawn_anew_at_another_width(browser: Browser, file_url: st
     page.wait_for_selector("figure.strip svg")
     wide = page.locator("figure.strip svg").bounding_box()
     page.set_viewport_size({"width": 390, "height": 800})
-    page.wait_for_function("() => document.querySelector('figure.strip svg').getBoundingClientRect().width < 390")
+    # Its style shrinks it at once; then it is laid out anew, at the panel's usual size of text.
+    page.wait_for_function("() => Number(document.querySelector('figure.strip svg').getAttribute('width')) < 390")
     sound(page, 390)
     narrow = page.locator("figure.strip svg").bounding_box()
     assert wide is not None
@@ -372,9 +373,13 @@ def test_the_strip_is_printed_with_its_words(browser: Browser, file_url: str) ->
     leaves = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages
     text = " ".join(unicodedata.normalize("NFKC", " ".join(leaf.extract_text() for leaf in leaves)).split())
     assert text.count("dry 1.9 min") == 2  # in the drawing and below it
-    assert "Too little flows once: dry 1.9 min." in text
+    assert "Too little flows once: dry 1.9 min, from minute 32.1 to 34.0." in text
     page.emulate_media(media="print")
     page.evaluate("() => window.dispatchEvent(new Event('beforeprint'))")
+    wide = page.locator("figure.strip svg").bounding_box()
+    assert wide is not None
+    assert wide["width"] == pytest.approx(710)  # of 720 between the margins of the sheet
+    sound(page, 1280)
     assert ink_of(page)["text"] == "#000000"
     assert found.complaints == []
     page.close()

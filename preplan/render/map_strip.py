@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
 from preplan.plan import CardGroup, Plan, Strip
 from preplan.records import BoolArray, FloatArray
@@ -66,14 +65,16 @@ def water_points(lines: Strip) -> Ints:
     tenth = whole(lines.minute, TENTHS)
     at, mark = _marks(lines, tenth)
     minute, gal = lines.minute, lines.on_scene_gal
-    new = at[~np.isin(at, tenth)]
+    place = np.searchsorted(tenth, at, side="right") - 1
+    new = np.unique(at[tenth[place] != at])
     if len(new):
-        place = np.searchsorted(tenth, new)
-        minute = np.insert(minute, place, new / TENTHS)
-        gal = np.insert(gal, place, np.interp(new / TENTHS, lines.minute, lines.on_scene_gal))
-        tenth = whole(minute, TENTHS)
+        before = np.searchsorted(tenth, new)
+        minute = np.insert(minute, before, new / TENTHS)
+        gal = np.insert(gal, before, np.interp(new / TENTHS, lines.minute, lines.on_scene_gal))
+        tenth = np.insert(tenth, before, new)
+        place = np.searchsorted(tenth, at, side="right") - 1
     marks = np.zeros(len(tenth), dtype=np.int64)
-    np.bitwise_or.at(marks, np.searchsorted(tenth, at, side="right") - 1, mark)
+    np.bitwise_or.at(marks, place, mark)
     most_gal = strip.gallons_scale(lines)[0]
     straight = _straight(minute * (ACROSS_PX / minute[-1]) if minute[-1] > 0 else minute, gal * (UP_PX / most_gal))
     keep = ~(straight & (marks == 0))
@@ -83,16 +84,13 @@ def water_points(lines: Strip) -> Ints:
 
 def _marks(lines: Strip, tenth: Ints) -> tuple[Ints, Ints]:
     """List the minutes, in tenths, at which something begins or ends on the line, and the mark of each."""
-    kinds: tuple[tuple[int, npt.ArrayLike], ...] = (
-        (MARK_DUMP, [minute for minute, _ in lines.dumps]),
+    kinds = (
+        (MARK_DUMP, np.array([minute for minute, _ in lines.dumps])),
         (MARK_GAP, lines.gaps_min[:, 0]),
         (MARK_ENOUGH, lines.gaps_min[:, 1]),
     )
-    found = [whole(minutes, TENTHS) for _, minutes in kinds]
-    at = np.concatenate(found)
-    mark = np.repeat([bit for bit, _ in kinds], [len(some) for some in found])
-    order = np.argsort(at, kind="stable")
-    at, mark = at[order], mark[order]
+    at = whole(np.concatenate([minutes for _, minutes in kinds]), TENTHS)
+    mark = np.repeat([bit for bit, _ in kinds], [len(minutes) for _, minutes in kinds])
     inside = (at >= tenth[0]) & (at <= tenth[-1])
     return at[inside], mark[inside]
 
@@ -121,11 +119,15 @@ def _steps_of(run: Ints) -> Ints:
 
 def _by_count(rows: Ints) -> tuple[Ints, Ints]:
     """Give the distinct rows, the most frequent first, and the place of every row among them."""
-    distinct, place, count = np.unique(rows, axis=0, return_inverse=True, return_counts=True)
-    order = np.argsort(-count, kind="stable")
-    rank = np.empty(len(order), dtype=np.int64)
-    rank[order] = np.arange(len(order))
-    return distinct[order], rank[place.ravel()]
+    order = np.lexsort(rows.T)
+    new = np.any(np.diff(rows[order], axis=0, prepend=rows[order[:1]] - 1) != 0, axis=1)
+    count = np.diff(np.append(np.flatnonzero(new), len(rows)))
+    by_count = np.argsort(-count, kind="stable")
+    rank = np.empty(len(count), dtype=np.int64)
+    rank[by_count] = np.arange(len(count))
+    place = np.empty(len(rows), dtype=np.int64)
+    place[order] = rank[np.cumsum(new) - 1]
+    return rows[order][new][by_count], place
 
 
 def _strip_of(plan: Plan, groups: Sequence[CardGroup]) -> Ints:
@@ -139,24 +141,24 @@ def _strip_of(plan: Plan, groups: Sequence[CardGroup]) -> Ints:
 def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Page:
     """List what each strip says, as the card does: how called, the scale, the longest gap, the demand."""
     calls, ticks, gaps, demands = Texts(), Texts(), Texts([""], {"": 0}), Texts()
+    asked = [whole(one.demand_min, TENTHS).tolist() for one in lines]
     longest = [strip.longest_gap(one) for one in lines]
     columns = {
         "call": [calls.place(words.CALLED.get(str(plan.answers.called[group.lead]), "")) for group in groups],
         "tick": [ticks.place(tuple(strip.gallons_scale(one)[2])) for one in lines],
         "gap": [gaps.place("" if one is None else one[1]) for one in longest],
         "longest": [NOT_KNOWN if one is None else one[0] for one in longest],
-        "first": [int(whole(one.demand_min[:1], TENTHS).sum()) for one in lines],
-        "demand": [demands.place(_demand(one)) for one in lines],
+        "first": [sum(tenths[:1]) for tenths in asked],
+        "demand": [demands.place(_demand(one, tenths)) for one, tenths in zip(lines, asked, strict=True)],
     }
     texts = {"calls": calls.values, "ticks": ticks.values, "gaps": gaps.values, "demands": demands.values}
     return {**{name: pack(steps(column)) for name, column in columns.items()}, **texts}
 
 
-def _demand(lines: Strip) -> tuple[tuple[int, str], ...]:
+def _demand(lines: Strip, tenths: Sequence[int]) -> tuple[tuple[int, str], ...]:
     """Give the demand's steps: tenths of a minute since the first, and gpm in words, '' for none."""
-    tenth = whole(lines.demand_min, TENTHS)
     said = [words.need(gpm) if gpm > 0 else "" for gpm in lines.demand_gpm.tolist()]
-    return tuple(zip((tenth - tenth[:1]).tolist(), said, strict=True))
+    return tuple(zip([tenth - tenths[0] for tenth in tenths], said, strict=True))
 
 
 def _arrivals(lines: Sequence[Strip]) -> Page:

@@ -211,11 +211,13 @@ function startPrint(setNight) {
     document.body.classList.add("on-paper");
     setNight(false);
     resize();
+    drawStrips(true);
   });
   window.addEventListener("afterprint", () => {
     document.body.classList.remove("on-paper");
     setNight(wasNight);
     resize();
+    drawStrips();
   });
 }
 
@@ -246,7 +248,7 @@ function start() {
   planMap.on("mousemove", (event) => {
     planMap.getContainer().classList.toggle("over", pick(event.containerPoint) !== null);
   });
-  window.addEventListener("resize", drawStrips);
+  window.addEventListener("resize", () => drawStrips(document.body.classList.contains("on-paper")));
   startSearch();
   startButtons();
   if (window.matchMedia("(min-width: 800px)").matches) showLegend();

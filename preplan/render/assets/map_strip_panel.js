@@ -4,6 +4,7 @@ const STRIP_TEXT_PX = 15; // as the panel's own figures
 const STRIP_HIGH_PT = 116;
 const LEAST_STRIP_PX = 240;
 const MOST_STRIP_PX = 720;
+const PAPER_STRIP_PX = 710; // as wide as the map there
 const MARK_DUMP = 1; // bits of a point
 const MARK_GAP = 2;
 const MARK_ENOUGH = 4;
@@ -108,7 +109,7 @@ function stripPart(address) {
   const caption = make("figcaption", `${stripLevel(lead)}${data.strips.calls[strips.call[k]]}`);
   // In full: a step of a few minutes is too narrow for its words.
   const strip = readStrip(k);
-  const said = make("p", `${demandWords(strip)}. `, { inside: [make("strong", `${gapWords(strip)}.`)] });
+  const said = make("p", `${demandWords(strip)}. `, { inside: [make("strong", `${dryWords(strip)}.`)] });
   const parts = [caption, make("div", "", { name: "drawing" }), said, make("p", data.strips.legend, { name: "note" })];
   if (lead !== address) {
     parts.unshift(make("p", "", {
@@ -125,12 +126,12 @@ function stripLevel(lead) {
   return level < 0 ? "" : `${capital(data.levels[level].words)}. `;
 }
 
-// Draw what stands in the panel at the width that it has there.
-function drawStrips() {
+// Draw what stands in the panel, on the screen at the width that it has there.
+function drawStrips(paper = false) {
   for (const figure of document.querySelectorAll("figure.strip")) {
     const drawing = figure.querySelector(".drawing");
     const k = Number(figure.dataset.strip);
-    const wide = Math.max(LEAST_STRIP_PX, Math.min(MOST_STRIP_PX, drawing.clientWidth));
+    const wide = paper ? PAPER_STRIP_PX : Math.max(LEAST_STRIP_PX, Math.min(MOST_STRIP_PX, drawing.clientWidth));
     const strip = readStrip(k);
     drawing.replaceChildren(stripSvg(strip, stripWords(strip, strips.lead[k]), wide));
   }
@@ -143,21 +144,22 @@ function demandWords({ demand }) {
   return asked.length ? `Demand ${asked.join(", ")}` : "No demand";
 }
 
-function gapWords({ gaps, gapWords: longest }) {
+// With its minutes: where many gaps stand side by side a name alone does not tell which is meant.
+function dryWords({ gaps, longest, gapWords }) {
   if (!gaps.length) return "Enough flows throughout";
-  return `Too little flows ${gaps.length === 1 ? "once" : `${gaps.length} times`}: ${longest}`;
+  const [from, to] = gaps[longest];
+  const times = gaps.length === 1 ? "once" : `${gaps.length} times`;
+  return `Too little flows ${times}: ${gapWords}, from minute ${tenth(from)} to ${tenth(to)}`;
 }
 
 // The same for who cannot see it.
 function stripWords(strip, lead) {
-  const [from, to] = strip.gaps[strip.longest] || [];
-  const where = strip.gaps.length ? `, from minute ${tenth(from)} to ${tenth(to)}` : "";
   const water = answers.firstWater[lead];
   const said = [
     `${stripLevel(lead)}Water on scene by minutes after the alarm`,
     `First water ${water < 0 ? data.notKnown : `at minute ${tenth(water / 10)}`}`,
     demandWords(strip),
-    gapWords(strip) + where,
+    dryWords(strip),
     `On scene: ${strip.arrivals.map(([minute, name]) => `${name} at ${tenth(minute)}`).join(", ") || "no tanker"}`,
   ];
   return `${said.join(". ")}.`;
