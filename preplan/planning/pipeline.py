@@ -27,6 +27,7 @@ from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.ground import TURNAROUND_MIN, Ground, SeasonGround, lay_ground, with_dump_sites
 from preplan.planning.groups import Answered, group_addresses
+from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
 from preplan.planning.levels import Graded, Worked, choose, grade
@@ -386,6 +387,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         trips=outcome.trips,
         forest=outcome.forest,
         levels=outcome.levels,
+        hauls=haul_table(outcome.worked),
         seasons=outcome.seasons,
         answers=outcome.answers,
         groups=with_strips(groups, outcome),

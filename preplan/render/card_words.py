@@ -309,6 +309,8 @@ def otherwise(facts: Facts) -> list[Line]:
         lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
         for season in words.season_words(plan, lead, level):
             lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
+        for said in (crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)):
+            lines += paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) if said else []
         return lines
     top = len(plan.district.levels) - 1
     by_season = words.season_words(plan, lead, top)

@@ -118,17 +118,31 @@ def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: BoolArray)
 
 
 def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
-    """Say in how many shuttles each tanker runs."""
-    rows, level = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
-    used = plan.levels.used[rows, level] & met[:, None]
-    lines = [
-        (words.printable(unit.unit_id), words.gallons(unit.tank_gal), of(int(used[:, u].sum()), int(met.sum())))
-        for u, unit in enumerate(plan.units)
-        if used[:, u].any()
-    ]
+    """Say for how many addresses each tanker hauls, what it adds, what its absence costs, and how long it queues."""
+    hauls = plan.hauls
+    counted = met[hauls.address] & (hauls.level == plan.answers.level[hauls.address])
+    need = plan.needs.required_gpm[hauls.address]
+    lost = hauls.without_gpm < need - ROUNDING_GPM
+    unload_min = hauls.dump_wait_min + hauls.room_wait_min
+    lines = []
+    for u, unit in enumerate(plan.units):
+        mine = counted & (hauls.unit == u)
+        count = int(mine.sum())
+        if count:
+            lines.append((
+                words.printable(unit.unit_id), words.gallons(unit.tank_gal), of(count, int(met.sum())),
+                of(int((mine & lost).sum()), count), f"{int((mine & ~hauls.adds).sum()):,}",
+                *(words.minutes(float(np.median(queue[mine]))) for queue in (hauls.fill_wait_min, unload_min)),
+            ))  # fmt: skip
     if lines:
         document.y -= 6.0
-        document.table(("tanker", "tank", "addresses met now that it hauls for"), lines, (150.0, 110.0, 280.0))
+        head = ("tanker", "tank", "hauls for", "not met without it", "adds nothing", "fill queue", "dump queue")
+        document.table(head, lines, (75.0, 70.0, 105.0, 105.0, 65.0, 60.0, 60.0))
+        document.flow(
+            "Queues: the median of the minutes that it stands there while the required flow lasts. At the dump site a "
+            "tanker mostly waits for room: there more water comes than is asked for.",
+            SMALL_PT,
+        )
 
 
 def at_level(plan: Plan, column: FloatArray) -> FloatArray:
