@@ -297,6 +297,42 @@ class HaulTable(Columns):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LayTable(Columns):
+    """Hose lays that do more for an address than the tankers of the same response level; one row such an address."""
+
+    address: IntArray
+    site: IntArray
+    level: IntArray
+    """Whose engines lay and pump."""
+    gpm: FloatArray
+    """What they carry, on level ground."""
+    engines: FloatArray
+    """Pumping, the one at the fill site among them; the attack engine only takes in."""
+    lines: FloatArray
+    """Equal lines side by side."""
+    hose_in: FloatArray
+    hose_ft: FloatArray
+    """Hose in all."""
+    length_ft: FloatArray
+    """From fill site to building along the road."""
+    ready_min: FloatArray
+    """Water at the far end, every unit alerted at minute 0."""
+
+    @classmethod
+    def none(cls) -> LayTable:
+        """Make the table of no lay."""
+        whole, number = np.empty(0, dtype=np.int32), np.empty(0)
+        return cls(
+            address=whole, site=whole, level=whole, gpm=number, engines=number, lines=number, hose_in=number,
+            hose_ft=number, length_ft=number, ready_min=number,
+        )  # fmt: skip
+
+    def rows(self, pick: BoolArray | IntArray) -> LayTable:
+        """Take some rows."""
+        return LayTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonLine:
     """One season: the months in which the same fill sites stand."""
 
@@ -507,6 +543,7 @@ class Plan:
     forest: RouteForest
     levels: LevelTable
     hauls: HaulTable
+    lays: LayTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable
     groups: tuple[CardGroup, ...]

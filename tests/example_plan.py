@@ -15,6 +15,7 @@ from preplan.plan import (
     Flag,
     FrontageTable,
     HaulTable,
+    LayTable,
     LevelTable,
     NeedTable,
     OccupancyCount,
@@ -404,6 +405,7 @@ def example_plan() -> Plan:
         forest=forest,
         levels=levels,
         hauls=_hauls(),
+        lays=LayTable.none(),
         seasons=(
             SeasonLine(
                 months=tuple(range(4, 12)),

@@ -96,6 +96,25 @@ LEAST_QUEUED_MIN = 10.0
 """Minutes in queues that are worth a word."""
 
 
+def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
+    """Say what a hose lay from a fill site brings where it does more than the tankers; '' where none does."""
+    found = np.flatnonzero(plan.lays.address == address)
+    if not found.size:
+        return ""
+    lay = plan.lays.rows(found[:1].astype(np.int32))
+    length, lines, engines = words.feet(float(lay.length_ft[0])), int(lay.lines[0]), int(lay.engines[0])
+    site, flow = int(lay.site[0]) + 1, words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM)
+    minute = words.need(float(lay.ready_min[0]))
+    if brief:
+        return f"By hose: {length} from fill site {site}, {flow} gpm, minute {minute}."
+    hose = f"{length} of {float(lay.hose_in[0]):g} in" + (f", {lines} lines" if lines > 1 else "")
+    named = words.level_words(plan.district.levels[int(lay.level[0])].name)
+    return (
+        f"By hose instead: {hose} from fill site {site}, {engines} engine{'s' * (engines != 1)} pumping at {named}: "
+        f"{flow} gpm, about minute {minute}, on level ground."
+    )
+
+
 def spare_words(plan: Plan, address: int, level: int) -> str:
     """Name the tankers that bring nothing more to what the level holds; '' where each does."""
     rows = plan.haul_rows(address, level)

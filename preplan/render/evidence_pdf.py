@@ -145,6 +145,36 @@ def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
         )
 
 
+def hose_lays(document: Document, plan: Plan) -> None:
+    """List from which fill sites the engines' own hose does more than tankers."""
+    lays = plan.lays
+    document.heading("Where a hose lay does more than tankers", bookmark=True, keep=60.0)
+    if not len(lays):
+        document.flow("Nowhere: no address that waits for more water lies within reach of the hose that engines carry.")
+        return
+    carries = lays.gpm >= plan.needs.required_gpm[lays.address] - ROUNDING_GPM
+    document.flow(
+        f"Addresses that the first response level does not serve, and that the engines' own hose would bring more: "
+        f"{len(lays):,}; the required flow to {int(carries.sum()):,} of them."
+    )
+    rows = []
+    for site in np.unique(lays.site).tolist():
+        mine = lays.site == site
+        rows.append((
+            words.site_words(plan, site)[:90], f"{int(mine.sum()):,}", f"{int((mine & carries).sum()):,}",
+            words.feet(float(lays.length_ft[mine].max())), words.need(float(np.median(lays.ready_min[mine]))),
+        ))  # fmt: skip
+    head = ("fill site", "addresses", "required flow met", "farthest", "median minute of water")
+    document.table(head, rows, (230.0, 65.0, 95.0, 70.0, 80.0))
+    psi = plan.district.rules.shuttle
+    document.flow(
+        f"Along the road, on level ground, {psi.supply_psi:g} psi at each pump, {psi.supply_residual_psi:g} psi left. "
+        "The engines of a level pump or carry hose, the first only takes in; hose laid when the last of them is "
+        "there and the fill site is ready. It changes no status.",
+        SMALL_PT,
+    )
+
+
 def at_level(plan: Plan, column: FloatArray) -> FloatArray:
     """Take a column of flows, (addresses, levels), at the level that each card shows; NaN: none."""
     level = plan.answers.level

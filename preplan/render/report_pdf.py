@@ -326,7 +326,7 @@ def report(plan: Plan) -> bytes:
     coverage_pdf.coverage(document, Picture(plan))
     parts = (
         minutes_pdf.first_minutes, minutes_pdf.against_steady, evidence_pdf.flow_against_need, _shortfalls,
-        _sites, evidence_pdf.out_of_service, evidence_pdf.rater,
+        _sites, evidence_pdf.hose_lays, evidence_pdf.out_of_service, evidence_pdf.rater,
         evidence_pdf.postings_cost, _postings, _buildings, _times, evidence_pdf.assumed_values, _problems, _rules,
     )  # fmt: skip
     for part in parts:

@@ -67,6 +67,7 @@ _FLAGS = {
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
     "hold one until the other is through.",
     "one way traffic": "Loaded and empty tankers would meet on a road one truck wide: send {n}.",
+    "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "source runs out": "The source holds {n}, which sets the flow.",
