@@ -45,6 +45,10 @@ _METHOD = (
         "district's own values say so. A fireground does not keep to a schedule."
     ),
     (
+        "Moving water from one portable tank to the next takes some of the drafting pump's capacity; that is not "
+        "reckoned: whoever needs close to what a pump drafts should try it."
+    ),
+    (
         "Roads, speeds, bridges and places to turn come from open map data and are as good as that data. A bridge "
         "without a posted weight is unknown, not safe. A place to turn is assumed unless someone has tried it."
     ),
