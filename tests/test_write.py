@@ -474,19 +474,23 @@ def test_a_lock_removed_by_its_last_holder_is_not_the_lock(out: Path, monkeypatc
         assert folder_lock._try_lock(place.lock) is None
 
 
-def test_a_ctrl_c_while_the_lock_is_taken_comes_after_it(tmp_path: Path) -> None:
+def interrupted(done: list[str], word: str) -> None:
+    """Press Ctrl-C while it is put off, and go on."""
+    with folder_lock._undisturbed():
+        os.kill(os.getpid(), signal.SIGINT)
+        done.append(word)
+
+
+def test_a_ctrl_c_while_the_lock_is_taken_comes_after_it() -> None:
     """The signal may reach any thread, so the program's own handler waits; where Ctrl-C is ignored it stays ignored."""
     before = signal.getsignal(signal.SIGINT)
-    done = []
+    done: list[str] = []
     try:
         signal.signal(signal.SIGINT, signal.default_int_handler)
-        with pytest.raises(KeyboardInterrupt), folder_lock._undisturbed():
-            os.kill(os.getpid(), signal.SIGINT)
-            done.append("whole")
+        with pytest.raises(KeyboardInterrupt):
+            interrupted(done, "whole")
         signal.signal(signal.SIGINT, signal.SIG_IGN)
-        with folder_lock._undisturbed():
-            os.kill(os.getpid(), signal.SIGINT)
-            done.append("ignored")
+        interrupted(done, "ignored")
         assert done == ["whole", "ignored"]
         assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN
     finally:
