@@ -196,6 +196,7 @@ def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Wa
     files["addresses.csv"] = tables.addresses_csv(plan)
     files["levels.csv"] = tables.levels_csv(plan)
     files["trips.csv"] = tables.trips_csv(plan)
+    files["tankers.csv"] = tables.hauls_csv(plan)
     files["dispatch.csv"] = dispatch.dispatch_csv(plan)
     files["rejected.csv"] = tables.rejected_csv(inputs.rejected)
     files["addresses.xlsx"] = workbook.addresses_xlsx(plan, inputs.rejected)

@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from types import FrameType
 
 from preplan.errors import OutputError
 
@@ -25,6 +27,15 @@ def locked(lock: Path, out: Path, wait_s: float) -> Iterator[None]:
     lock.parent.mkdir(parents=True, exist_ok=True)
     until = time.monotonic() + wait_s
     handle: int | None = None
+
+    def let_go() -> None:
+        if handle is not None:
+            # Removed while it is held: whoever opened it meanwhile finds that it is no longer the lock.
+            with suppress(OSError):
+                lock.unlink()
+            with suppress(OSError):
+                os.close(handle)
+
     try:
         while True:
             with _undisturbed():
@@ -36,25 +47,34 @@ def locked(lock: Path, out: Path, wait_s: float) -> Iterator[None]:
             time.sleep(0.02)
         yield
     finally:
-        with _undisturbed():
-            if handle is not None:
-                # Removed while it is held: whoever opened it meanwhile finds that it is no longer the lock.
-                with suppress(OSError):
-                    lock.unlink()
-                os.close(handle)
+        try:
+            let_go()
+        except KeyboardInterrupt:  # it hit the letting go
+            let_go()
+            raise
 
 
 @contextmanager
 def _undisturbed() -> Iterator[None]:
-    """Put Ctrl-C off while the lock is taken or let go, where the system can: it comes right after."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
+    """Put Ctrl-C off while the lock is taken: it comes right after.
+
+    The program's own handler waits, not the system's signal: that may reach any thread.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield  # Python hands signals to the main thread alone
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    handler = signal.getsignal(signal.SIGINT)
+    if not callable(handler):
+        yield  # ignored, or not ours to put off
+        return
+    came: list[FrameType | None] = []
+    signal.signal(signal.SIGINT, lambda _number, frame: came.append(frame))
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.signal(signal.SIGINT, handler)
+        if came:
+            handler(signal.SIGINT, came[0])
 
 
 def _try_lock(path: Path) -> int | None:

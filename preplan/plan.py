@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 import numpy as np
@@ -270,6 +270,69 @@ class LevelTable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HaulTable(Columns):
+    """What each tanker in use does under the required flow, every unit alerted at minute 0.
+
+    One row an address, level and tanker; by address, then level, then arrival and unit_id.
+    """
+
+    address: IntArray
+    level: IntArray
+    unit: IntArray
+    loads: FloatArray
+    """Loads it starts to dump."""
+    fill_wait_min: FloatArray
+    """It stands in the queue at the fill site, or waits for it to be ready."""
+    dump_wait_min: FloatArray
+    room_wait_min: FloatArray
+    """By how much full portable tanks slow its dumping."""
+    without_gpm: FloatArray
+    """Uninterrupted flow with this one out."""
+    adds: BoolArray
+    """False: it and every tanker that arrives later bring nothing more."""
+
+    def rows(self, pick: BoolArray | slice) -> HaulTable:
+        """Take some rows."""
+        return HaulTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayTable(Columns):
+    """Hose lays that do more for an address than the tankers of the same response level; one row such an address."""
+
+    address: IntArray
+    site: IntArray
+    level: IntArray
+    """Whose engines lay and pump."""
+    gpm: FloatArray
+    """What they carry, on level ground."""
+    engines: FloatArray
+    """Pumping, the one at the fill site among them; the attack engine only takes in."""
+    lines: FloatArray
+    """Equal lines side by side."""
+    hose_in: FloatArray
+    hose_ft: FloatArray
+    """Hose in all."""
+    length_ft: FloatArray
+    """From fill site to building along the road."""
+    ready_min: FloatArray
+    """Water at the far end, every unit alerted at minute 0."""
+
+    @classmethod
+    def none(cls) -> LayTable:
+        """Make the table of no lay."""
+        whole, number = np.empty(0, dtype=np.int32), np.empty(0)
+        return cls(
+            address=whole, site=whole, level=whole, gpm=number, engines=number, lines=number, hose_in=number,
+            hose_ft=number, length_ft=number, ready_min=number,
+        )  # fmt: skip
+
+    def rows(self, pick: BoolArray | IntArray) -> LayTable:
+        """Take some rows."""
+        return LayTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonLine:
     """One season: the months in which the same fill sites stand."""
 
@@ -479,6 +542,8 @@ class Plan:
     trips: TripTable
     forest: RouteForest
     levels: LevelTable
+    hauls: HaulTable
+    lays: LayTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable
     groups: tuple[CardGroup, ...]
@@ -510,6 +575,13 @@ class Plan:
         arrival = self.arrival_min[address]
         picked = sorted(np.flatnonzero(mask).tolist(), key=lambda u: (arrival[u], self.units[u].unit_id))
         return tuple(self.units[u].unit_id for u in picked)
+
+    def haul_rows(self, address: int, level: int) -> slice:
+        """Give the rows of `hauls` of one address and level."""
+        table = self.hauls
+        first, last = np.searchsorted(table.address, [address, address + 1]).tolist()
+        low, high = np.searchsorted(table.level[first:last], [level, level + 1]).tolist()
+        return slice(first + low, first + high)
 
     def line(self, segment: int, *, forward: bool = True) -> FloatArray:
         """Return the (n, 2) lon, lat points of a stretch in the direction driven."""

@@ -7,9 +7,9 @@ dataclasses whose fields are arrays of one length. In an array a missing number 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -52,6 +52,16 @@ class Columns:
     def __len__(self) -> int:
         """Count the rows."""
         return len(getattr(self, fields(self)[0].name))  # type: ignore[arg-type]
+
+
+Table = TypeVar("Table", bound=Columns)
+
+
+def joined(parts: Sequence[Table]) -> Table:
+    """Put tables of one kind one below the other; at least one."""
+    kind = type(parts[0])
+    names = [one.name for one in fields(kind)]  # type: ignore[arg-type]
+    return kind(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
 # --------------------------------------------------------------------------- what the user brings

@@ -129,7 +129,11 @@ class ShuttleRules:
     supply_psi: float = _rule(150.0, "psi", "pump pressure into the supply line", MEMORY, low=20)
     supply_residual_psi: float = _rule(20.0, "psi", "pressure left at the attack engine", "20 psi residual, ISO", low=0)
     transfer_gpm: float = _rule(
-        500.0, "gpm", "moved by one transfer device between portable tanks", "500 to 1,000 gpm, " + MEMORY, low=1
+        500.0,
+        "gpm",
+        "moved by one transfer device between portable tanks: by hand only, plans reckon none",
+        "500 to 1,000 gpm, " + MEMORY,
+        low=1,
     )
     tank_room_fraction: float = _rule(0.8, "", "usable room of a portable tank on a slope", OURS, low=0.1)
     dead_water_fraction: float = _rule(0.07, "", "water under the strainer", OURS, low=0)

@@ -68,16 +68,13 @@ def write_results(out: Path, files: Mapping[str, bytes], *, wait_s: float = LOCK
     _check_names(files)
     with _explained(place.out), locked(place.lock, place.out, wait_s):
         _restore(place)
-        _empty(place.scratch)
-        try:
+        with _scratch(place.scratch):
             _stage(place.new, files)
             if place.out.exists():
                 _swap(place, files)
             else:
                 place.new.rename(place.out)
                 _sync_folder(place.out.parent)
-        finally:
-            shutil.rmtree(place.scratch, ignore_errors=True)
 
 
 def check_place(out: Path) -> None:
@@ -107,12 +104,8 @@ def restore_broken(out: Path, *, wait_s: float = LOCK_WAIT_S) -> bool:
     place = _Place.of(out)
     if not place.previous.exists():
         return False
-    with _explained(place.out), locked(place.lock, place.out, wait_s):
-        _empty(place.scratch)
-        try:
-            return _restore(place)
-        finally:
-            shutil.rmtree(place.scratch, ignore_errors=True)
+    with _explained(place.out), locked(place.lock, place.out, wait_s), _scratch(place.scratch):
+        return _restore(place)
 
 
 def write_file(path: Path, content: bytes) -> None:
@@ -349,6 +342,20 @@ def _empty(folder: Path) -> None:
     if folder.exists():
         shutil.rmtree(folder)
     folder.mkdir(parents=True)
+
+
+@contextmanager
+def _scratch(folder: Path) -> Iterator[None]:
+    """Hold an empty folder that goes when it is done with, whatever happens."""
+    try:
+        _empty(folder)
+        yield
+    finally:
+        try:
+            shutil.rmtree(folder, ignore_errors=True)
+        except KeyboardInterrupt:  # it hit the removing
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
 
 
 def _settle(out: Path, names: Iterable[str]) -> None:

@@ -14,6 +14,8 @@ from preplan.plan import (
     Cut,
     Flag,
     FrontageTable,
+    HaulTable,
+    LayTable,
     LevelTable,
     NeedTable,
     OccupancyCount,
@@ -277,6 +279,23 @@ def _levels(n: int, units: int) -> LevelTable:
     )
 
 
+def _hauls() -> HaulTable:
+    """Both tankers at both levels of the first four addresses; T2 queues, and adds nothing at the first."""
+    address, level, unit = (a.ravel().astype(np.int32) for a in np.indices((4, 2, 2)))
+    second = unit == 1
+    return HaulTable(
+        address=address,
+        level=level,
+        unit=(3 + unit).astype(np.int32),
+        loads=np.where(second, 7.0, 8.0),
+        fill_wait_min=np.where(second, 12.26, 0.0),
+        dump_wait_min=np.where(second, 3.0, 1.5),
+        room_wait_min=np.where(second, 0.0, 2.0),
+        without_gpm=np.where(second, 130.4, 96.0),
+        adds=~(second & (address == 0)),
+    )
+
+
 def example_plan() -> Plan:
     """Build the plan; every call makes an equal one."""
     addresses, roads = _addresses(), _roads()
@@ -385,6 +404,8 @@ def example_plan() -> Plan:
         trips=trips,
         forest=forest,
         levels=levels,
+        hauls=_hauls(),
+        lays=LayTable.none(),
         seasons=(
             SeasonLine(
                 months=tuple(range(4, 12)),

@@ -6,6 +6,7 @@ import io
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -19,10 +20,12 @@ from reportlab.pdfgen.canvas import Canvas
 from preplan.plan import STATUSES
 from preplan.render import card_pdf, report_pdf, site_pdf, symbols_pdf
 from preplan.render.lettering_pdf import load_fonts
-from preplan.render.paper import BLACK, BLUE, WHITE, YELLOW, Pen
+from preplan.render.paper import BLACK, BLUE, RIGHT_PT, WHITE, YELLOW, Pen
+from preplan.water import timeline
 
 from .example_plan import example_plan
 from .test_pdf import scaled
+from .timeline_cases import golden_called
 
 BASELINE = Path(__file__).parent / "data" / "card.png"
 BASELINE_DPI = 60
@@ -106,6 +109,19 @@ def test_nothing_is_drawn_into_the_margins(share: float, tmp_path: Path) -> None
     inside = picture[edge:-edge, edge:-edge]
     assert inside.size
     assert picture.sum() == pytest.approx(inside.sum() + (picture.size - inside.size))
+
+
+@drawn_by_poppler
+@pytest.mark.parametrize("address", [1, 2], ids=["called on arrival", "at dispatch"])
+def test_the_strip_and_its_note_stay_between_the_margins(address: int, tmp_path: Path) -> None:
+    """Half an inch at the right stays white, whatever the note says of how units are called."""
+    plan = example_plan()
+    drawn = timeline.strip(timeline.account(golden_called(6, 12)))
+    plan = replace(plan, groups=tuple(replace(group, strip=drawn) for group in plan.groups))
+    dpi = 72
+    picture = _grey(card_pdf.one_card(plan, address), dpi, tmp_path)
+    assert picture[:, : int(RIGHT_PT)].min() < 0.2
+    assert picture[:, int(RIGHT_PT) + 2 :].min() == 1.0
 
 
 @drawn_by_poppler

@@ -11,7 +11,16 @@ import pytest
 from preplan.plan import Plan
 from preplan.planning.response import depart_min
 from preplan.water.hydraulics import lay_gpm
-from preplan.water.timeline import Answer, Case, PortableTank, Tanker, answer, call_by_min
+from preplan.water.timeline import (
+    Answer,
+    Case,
+    PortableTank,
+    Tanker,
+    answer,
+    call_by_min,
+    last_useful,
+    one_out_gpm,
+)
 from tests import plan_checks
 from tests.plan_checks import SAMPLE
 
@@ -175,10 +184,27 @@ def test_every_answer_is_that_of_the_plain_account(plan: Plan) -> None:
             assert levels.limited_by[a, level] == found.limited_by
         limits[levels.limited_by[a, level]] += 1
         sites[plan.sites[one.cell("site")].kind] += 1
+        check_hauls(one, case, found)
         check_shown(one, found if answers.called[a] == "at dispatch" else None)
     assert sum(limits.values()) >= 0.9 * len(asked) >= 20
     assert len(limits) >= 3
     assert {"hydrant", "dry hydrant"} <= set(sites)
+
+
+def check_hauls(one: Question, case: Case, found: Answer) -> None:
+    """Hold loads, queues, the flow without each tanker, and who adds nothing against the plain account."""
+    plan, rows = one.plan, one.plan.haul_rows(one.address, one.level)
+    hauls, plain = plan.hauls, {told.unit_id: told for told in found.queueing}
+    names = [plan.units[u].unit_id for u in hauls.unit[rows].tolist()]
+    assert names == [t.unit_id for t in sorted(case.tankers, key=lambda t: (t.arrival_min, t.unit_id))]
+    for word in ("loads", "fill_wait_min", "dump_wait_min", "room_wait_min"):
+        assert getattr(hauls, word)[rows] == pytest.approx([getattr(plain[name], word) for name in names], abs=1e-6)
+    without = one_out_gpm(case)
+    assert hauls.without_gpm[rows] == pytest.approx([without[name] for name in names], rel=1e-6)
+    last, by_count = last_useful(case)
+    if by_count[-1] >= max(by_count) * (1 - 1e-8):  # else some that are kept stand in each other's way
+        count = names.index(last) + 1 if last else 0
+        assert hauls.adds[rows].tolist() == [at < count for at in range(len(names))]
 
 
 def check_shown(one: Question, sent: Answer | None) -> None:

@@ -18,7 +18,7 @@ from preplan.water.timeline import (
     one_out_gpm,
     strip,
 )
-from preplan.water.timeline_batch import GapTable, best_fleets, gaps, held_flows, strips
+from preplan.water.timeline_batch import GapTable, QueueTable, best_fleets, gaps, held_flows, queues, strips
 from preplan.water.timeline_batch import call_by_min as call_by_columns
 from preplan.water.timeline_batch import one_out_gpm as one_out_columns
 from preplan.water.timeline_bound import most_flow_gpm
@@ -52,6 +52,29 @@ def test_columns_equal_the_plain_account_in_every_answer() -> None:
         assert (LIMITS[code] if code >= 0 else "") == plain.limited_by, row
         for word in (field.name for field in fields(GapTable)):
             assert same(getattr(books, word)[row], getattr(plain, word)), (row, word)
+
+
+def test_columns_tell_loads_and_queues_as_the_plain_account_does() -> None:
+    cases = [random_case(seed, odd=seed % 5 == 0, grid=seed % 3 == 0, mixed=seed % 4 == 0) for seed in range(900, 1300)]
+    cases += [LEVEL_1, LEVEL_2, LEVEL_3]
+    table = CaseTable.of(cases)
+    fast = queues(table)
+    waits = 0
+    for row, case in enumerate(cases):
+        for at, plain in enumerate(answer(case).queueing):
+            for word in (field.name for field in fields(QueueTable)):
+                assert same(getattr(fast, word)[row, at], getattr(plain, word)), (row, plain.unit_id, word)
+            waits += plain.fill_wait_min > 0
+            waits += plain.dump_wait_min > 0
+            waits += plain.room_wait_min > 0
+    assert waits > 500
+
+
+def test_queues_of_the_worked_example_are_what_its_dumps_are_late() -> None:
+    """Level 1 by the ledger: T1 dumps from 17 to 139 eight times, three minutes late on its cycle of 17; T2 never."""
+    told = queues(CaseTable.of([LEVEL_1]))
+    assert told.loads[0].tolist() == [8, 7]
+    assert told.fill_wait_min[0].tolist() == pytest.approx([139 - 17 - 7 * 17, 0.0])
 
 
 def test_columns_equal_the_plain_variants() -> None:

@@ -6,6 +6,7 @@ import errno
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -471,3 +472,26 @@ def test_a_lock_removed_by_its_last_holder_is_not_the_lock(out: Path, monkeypatc
     with folder_lock.locked(place.lock, place.out, 1.0):
         assert place.lock.read_text() == f"{os.getpid()}\n"
         assert folder_lock._try_lock(place.lock) is None
+
+
+def interrupted(done: list[str], word: str) -> None:
+    """Press Ctrl-C while it is put off, and go on."""
+    with folder_lock._undisturbed():
+        os.kill(os.getpid(), signal.SIGINT)
+        done.append(word)
+
+
+def test_a_ctrl_c_while_the_lock_is_taken_comes_after_it() -> None:
+    """The signal may reach any thread, so the program's own handler waits; where Ctrl-C is ignored it stays ignored."""
+    before = signal.getsignal(signal.SIGINT)
+    done: list[str] = []
+    try:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        with pytest.raises(KeyboardInterrupt):
+            interrupted(done, "whole")
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        interrupted(done, "ignored")
+        assert done == ["whole", "ignored"]
+        assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+    finally:
+        signal.signal(signal.SIGINT, before)

@@ -128,7 +128,7 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0) -> Cas
         full_flow_after_min=rules.full_flow_after_min,
         dump_setup_min=rules.dump_setup_min,
         tank_setup_min=rules.tank_setup_min,
-        fill_setup_min=_setup_min(scene)[run.site],
+        fill_setup_min=setup_min(scene)[run.site],
         positions=np.array([float(s.positions) for s in scene.sites])[run.site],
         dump_places=rules.dump_places,
         site_gpm=gpm[1],
@@ -199,7 +199,7 @@ def _fill_arrival(scene: Scene, run: Crews, later: FloatArray | float) -> FloatA
     return np.where(needs, _arrival_of(at_site, run.fill_engine), np.nan)
 
 
-def _setup_min(scene: Scene) -> FloatArray:
+def setup_min(scene: Scene) -> FloatArray:
     """Give the set-up of each site's kind, minutes; where no engine pumps it is opened like a hydrant."""
     rules = scene.rules.shuttle
     words = [

@@ -13,7 +13,7 @@ import numpy as np
 
 from preplan.planning.assignment import Scene, circuit_of, crews
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, haulers, legs_min
-from preplan.records import BoolArray, FloatArray, IntArray
+from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import best_fleets, held_flows
 from preplan.water.timeline_bound import most_flow_gpm
 from preplan.water.timeline_levels import Rows
@@ -32,7 +32,13 @@ class Settled:
     gpm: FloatArray
     """Uninterrupted flow."""
     one_out_gpm: FloatArray
-    """Least uninterrupted flow with any one of its tankers out."""
+    """(cases, those of `haulers`): the same with each tanker out; NaN where it does not haul."""
+
+    @property
+    def least_one_out_gpm(self) -> FloatArray:
+        """Give the least flow with any one tanker out; where none hauls there is none to lose."""
+        least = np.where(np.isnan(self.one_out_gpm), np.inf, self.one_out_gpm).min(axis=1, initial=np.inf)
+        return np.where(np.isfinite(least), least, self.gpm)
 
 
 class Flows:
@@ -56,8 +62,8 @@ class Flows:
         self.trip_min = np.full(shape, np.inf)
         self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
         nobody = np.empty(0, dtype=np.int32)
-        nothing = np.empty(0)
-        self._settled = [Settled(run=self._everyone(nobody, nobody, nobody), gpm=nothing, one_out_gpm=nothing)]
+        none_out = np.empty((0, haulers(scene).size))
+        self._settled = [Settled(run=self._everyone(nobody, nobody, nobody), gpm=np.empty(0), one_out_gpm=none_out)]
         self._count = 0
         self._bound()
 
@@ -206,7 +212,7 @@ class Flows:
             few = np.flatnonzero((quick != whole.used).any(axis=1))
             at += [rows, rows[few]]
             runs += [whole, replace(whole, used=quick).rows(few)]
-        tried = _join_runs(runs)  # all at once: many cases in lockstep cost little more than few
+        tried = joined(runs)  # all at once: many cases in lockstep cost little more than few
         flow = held_flows(case_table(self.scene, tried)).uninterrupted_gpm
         best = replace(everyone, used=np.zeros_like(everyone.used))
         gpm, first = np.full(len(everyone), -1.0), 0
@@ -227,7 +233,7 @@ class Flows:
     def _settle_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
         run, _ = self._best_cut(self._everyone(address, site, level))
         run, gpm, one_out = self._without_the_slow(run)
-        self._keep(self._as_below(Settled(run=run, gpm=gpm, one_out_gpm=_least(one_out, gpm))))
+        self._keep(self._as_below(Settled(run=run, gpm=gpm, one_out_gpm=one_out)))
 
     def _keep(self, done: Settled) -> None:
         """Note settled cases."""
@@ -296,12 +302,6 @@ def _outdoes(flow: FloatArray, used: BoolArray, best: FloatArray, best_used: Boo
     return outdoes
 
 
-def _least(one_out_gpm: FloatArray, gpm: FloatArray) -> FloatArray:
-    """Give the least flow with one tanker out; where none hauls there is none to lose."""
-    least = np.where(np.isnan(one_out_gpm), np.inf, one_out_gpm).min(axis=1, initial=np.inf)
-    return np.where(np.isfinite(least), least, gpm)
-
-
 def _put(run: Crews, rows: Rows, part: Crews) -> Crews:
     """Put cases in the place of some rows."""
     changed = {}
@@ -312,15 +312,10 @@ def _put(run: Crews, rows: Rows, part: Crews) -> Crews:
     return Crews(**changed)
 
 
-def _join_runs(runs: list[Crews]) -> Crews:
-    """Join cases in their order."""
-    return Crews(**{field.name: np.concatenate([getattr(run, field.name) for run in runs]) for field in fields(Crews)})
-
-
 def _join(parts: list[Settled]) -> Settled:
     """Join settled pieces in their order."""
     return Settled(
-        run=_join_runs([part.run for part in parts]),
+        run=joined([part.run for part in parts]),
         gpm=np.concatenate([part.gpm for part in parts]),
         one_out_gpm=np.concatenate([part.one_out_gpm for part in parts]),
     )

@@ -234,7 +234,7 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         gap_min=numbers(lambda part: part.sent.books.gap_min),
         gap_on_arrival_min=numbers(lambda part: part.called.books.gap_min),
         backup_gpm=backup_gpm,
-        one_out_gpm=numbers(lambda part: part.found.one_out_gpm),
+        one_out_gpm=numbers(lambda part: part.found.least_one_out_gpm),
         meets=np.nan_to_num(held) >= scene.needs.required_gpm[:, None] - ROUNDING_GPM,
         short_engines=scene.response.short_engines,
         short_tankers=scene.response.short_tankers,

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from typing import TypeVar
+from dataclasses import dataclass
 
 import numpy as np
 
 from preplan.plan import Strip
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
-from preplan.records import FloatArray, IntArray
+from preplan.records import FloatArray, IntArray, joined
 from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, gaps, held_flows
 from preplan.water.timeline_batch import strips as drawn_strips
 from preplan.water.timeline_levels import Rows
@@ -50,15 +49,7 @@ def _minutes(scene: Scene, run: Crews, call_min: FloatArray) -> Minutes:
         table = _table(scene, run.rows(rows), call_min[rows])
         held.append(held_flows(table))
         books.append(gaps(table))
-    return Minutes(_joined(held), _joined(books))
-
-
-Table = TypeVar("Table", HeldTable, GapTable)
-
-
-def _joined(parts: list[Table]) -> Table:
-    columns = {field.name: np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(parts[0])}
-    return type(parts[0])(**columns)
+    return Minutes(joined(held), joined(books))
 
 
 def _table(scene: Scene, run: Crews, call_min: FloatArray) -> CaseTable:

@@ -13,6 +13,7 @@ from preplan.plan import (
     AnswerTable,
     CardGroup,
     Inputs,
+    LayTable,
     LevelTable,
     Plan,
     PostingCost,
@@ -27,8 +28,10 @@ from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.ground import TURNAROUND_MIN, Ground, SeasonGround, lay_ground, with_dump_sites
 from preplan.planning.groups import Answered, group_addresses
+from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, kept_pairs
+from preplan.planning.lays import best_lays, with_lays
 from preplan.planning.levels import Graded, Worked, choose, grade
 from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
@@ -63,6 +66,7 @@ class Outcome:
     """What planning found out."""
 
     levels: LevelTable
+    lays: LayTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable
     trips: TripTable
@@ -111,6 +115,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(answers, choice.seasons)
+    lays = best_lays(scene, levels, answers, trips, choice.seasons)
+    answers = with_lays(answers, lays)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
     site = levels.site[np.arange(len(answers)), np.maximum(answers.level, 0)]
@@ -119,6 +125,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("grouping neighbours", 0.7)
     outcome = Outcome(
         levels=levels,
+        lays=lays,
         seasons=choice.seasons,
         answers=answers,
         trips=trips,
@@ -386,6 +393,8 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         trips=outcome.trips,
         forest=outcome.forest,
         levels=outcome.levels,
+        hauls=haul_table(outcome.worked),
+        lays=outcome.lays,
         seasons=outcome.seasons,
         answers=outcome.answers,
         groups=with_strips(groups, outcome),

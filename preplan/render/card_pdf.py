@@ -45,7 +45,7 @@ _TABLE = (("response level", 82.0), ("gpm held", 48.0), ("on arrival", 52.0), ("
           ("fill site", 42.0), ("held back by", 64.0), ("1 tanker out", 64.0), ("tankers", 92.0))  # fmt: skip
 STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
-_STRIP_LEGEND = " Grey: gallons. Hatched: too little flows. Bars: loads dumped."
+_STRIP_LEGEND = " Grey: gallons. Hatched: too little flows. Bars: loads."
 
 
 # --------------------------------------------------------------------------- how a card is drawn
@@ -91,12 +91,15 @@ class _Layout:
 
     @classmethod
     def of(cls, texts: _Texts, free: float) -> _Layout:
-        """Put the cautions under the directions where there is room, else below the table."""
+        """Put the cautions under the directions where there is room, else below the table.
+
+        What each tanker does gives way first: it stands in the tables too.
+        """
         care = card_words.under_heading(texts.care_beside)
-        for most in (2, 1):
+        for brief, most in product((False, True), (2, 1)):
             way = texts.way(most, words.DIRECTION_LINES)
             for more, kept in ((care, len(texts.care_beside)), ([], 0)):
-                columns = texts.below(kept)
+                columns = texts.below(kept, brief=brief)
                 wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(more)
                 map_pt, below_pt = _share(free, wanted, beside_pt)
                 if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
@@ -117,7 +120,7 @@ class _Layout:
                 break
             way, back = texts.apart(steps) if back_below else (texts.way(1, steps), [])
             beside = [*way, *card_words.under_heading(texts.care_beside[:kept])]
-            left, right = texts.below(kept)
+            left, right = texts.below(kept, brief=True)
             columns = left, [*back, *right]
             wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(beside)
             map_pt, below_pt = _share(free, wanted, beside_pt)
@@ -140,7 +143,7 @@ class _Texts:
         self._care_below = card_words.cautions(facts, HALF_PT)
         self._ways: dict[tuple[int, int], list[Line]] = {}
         self._apart: dict[int, tuple[list[Line], list[Line]]] = {}
-        self._below: dict[int, tuple[list[Line], list[Line]]] = {}
+        self._below: dict[tuple[int, bool], tuple[list[Line], list[Line]]] = {}
 
     def way(self, most: int, steps: int) -> list[Line]:
         """Give both legs for beside the map, each in at most so many steps of so many lines."""
@@ -155,12 +158,12 @@ class _Texts:
             self._apart[steps] = out, card_words.back_leg(self.facts, HALF_PT, 1, steps)
         return self._apart[steps]
 
-    def below(self, kept: int) -> tuple[list[Line], list[Line]]:
+    def below(self, kept: int, *, brief: bool) -> tuple[list[Line], list[Line]]:
         """Give the two columns below the strip, with the cautions from `kept` on."""
-        if kept not in self._below:
+        if (kept, brief) not in self._below:
             head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
-            self._below[kept] = card_words.below(self.facts, self._care_below[kept:], head)
-        return self._below[kept]
+            self._below[kept, brief] = card_words.below(self.facts, self._care_below[kept:], head, brief=brief)
+        return self._below[kept, brief]
 
 
 def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:

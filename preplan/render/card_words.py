@@ -281,9 +281,11 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     return lines
 
 
-def below(facts: Facts, items: Sequence[list[Line]], head: str = "TAKE CARE") -> tuple[list[Line], list[Line]]:
+def below(
+    facts: Facts, items: Sequence[list[Line]], head: str = "TAKE CARE", *, brief: bool = False
+) -> tuple[list[Line], list[Line]]:
     """Give the two columns below the table: what else there is, and cautions, the last of which even the columns."""
-    left = otherwise(facts)
+    left = otherwise(facts, brief=brief)
     best = left, under_heading(items, head)
     for kept in range(len(items) - 1, -1, -1):
         even = (
@@ -295,8 +297,11 @@ def below(facts: Facts, items: Sequence[list[Line]], head: str = "TAKE CARE") ->
     return best
 
 
-def otherwise(facts: Facts) -> list[Line]:
-    """Give the backup and the seasons; what one tanker out costs stands in the table."""
+def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
+    """Give the backup, a hose lay that does more, the seasons, and, where not `brief`, who waits or adds nothing.
+
+    What one tanker out costs stands in the table.
+    """
     plan, lead, level = facts.plan, facts.lead, facts.level
     lines: list[Line] = []
     if level >= 0 and facts.cell("site") >= 0:
@@ -307,8 +312,13 @@ def otherwise(facts: Facts) -> list[Line]:
             flow = float(plan.levels.backup_gpm[lead, level])
             said = f"{words.site_words(plan, backup)}, {_flow_words(facts, flow)}"
         lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
+        by_hose = crew.lay_words(plan, lead, brief=brief)
+        lines += paragraph(by_hose, HALF_PT, most=4) if by_hose else []
         for season in words.season_words(plan, lead, level):
             lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
+        said_of_tankers = [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
+        for said in said_of_tankers:
+            lines += paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) if said else []
         return lines
     top = len(plan.district.levels) - 1
     by_season = words.season_words(plan, lead, top)
@@ -346,7 +356,7 @@ def covered(facts: Facts) -> list[Line]:
 
 SAID_ABOVE = frozenset({"gap", "send with first alarm"})
 """Flags that the officer's sentences say already."""
-SAID_ELSEWHERE = frozenset({"assumed building", "not tested", "single fill site"})
+SAID_ELSEWHERE = frozenset({"assumed building", "not tested", "single fill site", "hose lay"})
 """Flags that stand with the basis, the fill site and the backup."""
 
 

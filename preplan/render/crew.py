@@ -90,6 +90,56 @@ def lacking_words(plan: Plan, address: int, level: int) -> str:
     return f"Short: only {' and '.join(lacks)} can come." if lacks else ""
 
 
+MOST_QUEUED = 3
+"""Tankers that are named for standing in queues."""
+LEAST_QUEUED_MIN = 10.0
+"""Minutes in queues that are worth a word."""
+
+
+def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
+    """Say what a hose lay from a fill site brings where it does more than the tankers; '' where none does."""
+    found = np.flatnonzero(plan.lays.address == address)
+    if not found.size:
+        return ""
+    lay = plan.lays.rows(found[:1].astype(np.int32))
+    length, lines, engines = words.feet(float(lay.length_ft[0])), int(lay.lines[0]), int(lay.engines[0])
+    site, flow = int(lay.site[0]) + 1, words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM)
+    minute = words.need(float(lay.ready_min[0]))
+    if brief:
+        return f"By hose: {length} from fill site {site}, {flow} gpm, minute {minute}."
+    hose = f"{length} of {float(lay.hose_in[0]):g} in" + (f", {lines} lines" if lines > 1 else "")
+    named = words.level_words(plan.district.levels[int(lay.level[0])].name)
+    return (
+        f"By hose instead: {hose} from fill site {site}, {engines} engine{'s' * (engines != 1)} pumping at {named}: "
+        f"{flow} gpm, about minute {minute}, on level ground."
+    )
+
+
+def spare_words(plan: Plan, address: int, level: int) -> str:
+    """Name the tankers that bring nothing more to what the level holds; '' where each does."""
+    rows = plan.haul_rows(address, level)
+    idle = [words.printable(plan.units[u].unit_id) for u in plan.hauls.unit[rows][~plan.hauls.adds[rows]].tolist()]
+    if not idle:
+        return ""
+    named = words.level_words(plan.district.levels[level].name)
+    return f"{', '.join(idle)} {'adds' if len(idle) == 1 else 'add'} nothing to what {named} holds."
+
+
+def queue_words(plan: Plan, address: int, level: int) -> str:
+    """Name who stands longest in the queue at the fill site, all alerted at once; '' where nobody stands long.
+
+    Who waits at the dump site mostly waits for room: then more water comes than is asked for, and nothing is amiss.
+    """
+    rows = plan.haul_rows(address, level)
+    waits, unit = plan.hauls.fill_wait_min[rows], plan.hauls.unit[rows]
+    order = [at for at in np.argsort(-waits, kind="stable").tolist() if waits[at] >= LEAST_QUEUED_MIN][:MOST_QUEUED]
+    if not order:
+        return ""
+    said = ", ".join(f"{words.printable(plan.units[int(unit[at])].unit_id)} {words.need(waits[at])}" for at in order)
+    lasts = words.number(float(plan.needs.required_min[address]))
+    return f"Wait at the fill site in {lasts} min: {said} min."
+
+
 def wheels_words(plan: Plan, address: int, level: int) -> str:
     """Say how much water the fleet brings, and how long the attack engine's own tank lasts."""
     fleet = np.flatnonzero(plan.levels.fleet[address, level]).tolist()

@@ -118,17 +118,61 @@ def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: BoolArray)
 
 
 def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
-    """Say in how many shuttles each tanker runs."""
-    rows, level = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
-    used = plan.levels.used[rows, level] & met[:, None]
-    lines = [
-        (words.printable(unit.unit_id), words.gallons(unit.tank_gal), of(int(used[:, u].sum()), int(met.sum())))
-        for u, unit in enumerate(plan.units)
-        if used[:, u].any()
-    ]
+    """Say for how many addresses each tanker hauls, what it adds, what its absence costs, and how long it queues."""
+    hauls = plan.hauls
+    counted = met[hauls.address] & (hauls.level == plan.answers.level[hauls.address])
+    need = plan.needs.required_gpm[hauls.address]
+    lost = hauls.without_gpm < need - ROUNDING_GPM
+    unload_min = hauls.dump_wait_min + hauls.room_wait_min
+    lines = []
+    for u, unit in enumerate(plan.units):
+        mine = counted & (hauls.unit == u)
+        count = int(mine.sum())
+        if count:
+            lines.append((
+                words.printable(unit.unit_id), words.gallons(unit.tank_gal), of(count, int(met.sum())),
+                of(int((mine & lost).sum()), count), f"{int((mine & ~hauls.adds).sum()):,}",
+                *(words.minutes(float(np.median(queue[mine]))) for queue in (hauls.fill_wait_min, unload_min)),
+            ))  # fmt: skip
     if lines:
         document.y -= 6.0
-        document.table(("tanker", "tank", "addresses met now that it hauls for"), lines, (150.0, 110.0, 280.0))
+        head = ("tanker", "tank", "hauls for", "not met without it", "adds nothing", "fill queue", "dump queue")
+        document.table(head, lines, (75.0, 70.0, 105.0, 105.0, 65.0, 60.0, 60.0))
+        document.flow(
+            "Queues: the median of the minutes that it stands there while the required flow lasts. At the dump site a "
+            "tanker mostly waits for room: there more water comes than is asked for.",
+            SMALL_PT,
+        )
+
+
+def hose_lays(document: Document, plan: Plan) -> None:
+    """List from which fill sites the engines' own hose does more than tankers."""
+    lays = plan.lays
+    document.heading("Where a hose lay does more than tankers", bookmark=True, keep=60.0)
+    if not len(lays):
+        document.flow("Nowhere: no address that waits for more water lies within reach of the hose that engines carry.")
+        return
+    carries = lays.gpm >= plan.needs.required_gpm[lays.address] - ROUNDING_GPM
+    document.flow(
+        f"Addresses that the first response level does not serve, and that the engines' own hose would bring more: "
+        f"{len(lays):,}; the required flow to {int(carries.sum()):,} of them."
+    )
+    rows = []
+    for site in np.unique(lays.site).tolist():
+        mine = lays.site == site
+        rows.append((
+            words.site_words(plan, site)[:90], f"{int(mine.sum()):,}", f"{int((mine & carries).sum()):,}",
+            words.feet(float(lays.length_ft[mine].max())), words.need(float(np.median(lays.ready_min[mine]))),
+        ))  # fmt: skip
+    head = ("fill site", "addresses", "required flow met", "farthest", "median minute of water")
+    document.table(head, rows, (230.0, 65.0, 95.0, 70.0, 80.0))
+    psi = plan.district.rules.shuttle
+    document.flow(
+        f"Along the road, on level ground, {psi.supply_psi:g} psi at each pump, {psi.supply_residual_psi:g} psi left. "
+        "The engines of a level pump or carry hose, the first only takes in; hose laid when the last of them is "
+        "there and the fill site is ready. It changes no status.",
+        SMALL_PT,
+    )
 
 
 def at_level(plan: Plan, column: FloatArray) -> FloatArray:

@@ -45,6 +45,10 @@ _METHOD = (
         "district's own values say so. A fireground does not keep to a schedule."
     ),
     (
+        "Moving water from one portable tank to the next takes some of the drafting pump's capacity; that is not "
+        "reckoned: whoever needs close to what a pump drafts should try it."
+    ),
+    (
         "Roads, speeds, bridges and places to turn come from open map data and are as good as that data. A bridge "
         "without a posted weight is unknown, not safe. A place to turn is assumed unless someone has tried it."
     ),
@@ -326,7 +330,7 @@ def report(plan: Plan) -> bytes:
     coverage_pdf.coverage(document, Picture(plan))
     parts = (
         minutes_pdf.first_minutes, minutes_pdf.against_steady, evidence_pdf.flow_against_need, _shortfalls,
-        _sites, evidence_pdf.out_of_service, evidence_pdf.rater,
+        _sites, evidence_pdf.hose_lays, evidence_pdf.out_of_service, evidence_pdf.rater,
         evidence_pdf.postings_cost, _postings, _buildings, _times, evidence_pdf.assumed_values, _problems, _rules,
     )  # fmt: skip
     for part in parts:

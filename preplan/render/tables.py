@@ -39,6 +39,11 @@ TRIP_COLUMNS = (
     "address_id", "site_id", "out_min", "out_mi", "back_min", "back_mi", "posted_avoided_min", "unposted_bridges",
 )  # fmt: skip
 """Columns of trips.csv, in order."""
+HAUL_COLUMNS = (
+    "address_id", "response_level", "unit_id", "arrives_min", "loads", "fill_queue_min", "dump_queue_min", "room_min",
+    "gpm_without", "adds",
+)  # fmt: skip
+"""Columns of tankers.csv, in order."""
 REJECTED_COLUMNS = ("file", "row", "id", "column", "value", "rule")
 """Columns of rejected.csv, in order."""
 NOISE = 1e-6
@@ -178,6 +183,23 @@ def trip_columns(plan: Plan) -> dict[str, Cells]:
     })  # fmt: skip
 
 
+def haul_columns(plan: Plan) -> dict[str, Cells]:
+    """Return the columns of tankers.csv by name: one row an address, level and tanker in use, by arrival."""
+    hauls, address = plan.hauls, plan.hauls.address
+    return _in_order(HAUL_COLUMNS, {
+        "address_id": plan.addresses.address_id[address].tolist(),
+        "response_level": named([one.name for one in plan.district.levels], hauls.level),
+        "unit_id": named([unit.unit_id for unit in plan.units], hauls.unit),
+        "arrives_min": minutes(plan.arrival_min[address, hauls.unit]),
+        "loads": numbers(hauls.loads, 0),
+        "fill_queue_min": minutes(hauls.fill_wait_min),
+        "dump_queue_min": minutes(hauls.dump_wait_min),
+        "room_min": minutes(hauls.room_wait_min),
+        "gpm_without": supply(hauls.without_gpm),
+        "adds": np.where(hauls.adds, "yes", "no").tolist(),
+    })  # fmt: skip
+
+
 def rejected_columns(rejected: Sequence[Rejected]) -> dict[str, Cells]:
     """Return the columns of rejected.csv by name: one row a fault, with the row of the spreadsheet (header: 1)."""
     row = Numbers(np.array([one.row for one in rejected], dtype=np.float64), 0)
@@ -274,6 +296,11 @@ def levels_csv(plan: Plan) -> bytes:
 def trips_csv(plan: Plan) -> bytes:
     """Write trips.csv: the kept round trips, by address, then site."""
     return csv_bytes(trip_columns(plan))
+
+
+def hauls_csv(plan: Plan) -> bytes:
+    """Write tankers.csv: what each tanker in use does, by address, level and arrival."""
+    return csv_bytes(haul_columns(plan))
 
 
 def rejected_csv(rejected: Sequence[Rejected]) -> bytes:

@@ -30,7 +30,7 @@ FLOW_NOTE = "Held without a dry minute once full flow is asked for, all units al
 """What that flow says, and does not."""
 CALLED = {
     "at dispatch": "Water on scene by minutes after the alarm, all units alerted at once.",
-    "on arrival": "Water on scene by minutes after the alarm, the higher level called on arrival.",
+    "on arrival": "Water on scene by minutes after the alarm, higher level called on arrival.",
 }
 """What a timeline strip shows, by how its units were called."""
 CARD_STEP_GPM = 10.0
@@ -72,6 +72,7 @@ _FLAGS = {
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
     "hold one until the other is through.",
     "one way traffic": "Loaded and empty tankers would meet on a road one truck wide: send {n}.",
+    "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "source runs out": "The source holds {n}, which sets the flow.",

@@ -21,7 +21,7 @@ from preplan.water.timeline import GAP_MIN, account, answer, held_flow, strip
 from preplan.water.timeline_diary import Diary
 from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_levels import Clock, Rows
-from preplan.water.timeline_lockstep import Lockstep, knows
+from preplan.water.timeline_lockstep import Lockstep, Waits, knows
 from preplan.water.timeline_table import CaseTable
 from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Search
 
@@ -65,7 +65,20 @@ class GapTable(Columns):
     mws_by_min: FloatArray
 
 
-T = TypeVar("T", HeldTable, GapTable)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QueueTable(Columns):
+    """What each tanker does under the demand, (cases, tankers); zeros where it is not of the case."""
+
+    loads: FloatArray
+    """Loads it began to dump."""
+    fill_wait_min: FloatArray
+    dump_wait_min: FloatArray
+    """Minutes in the queues for a place."""
+    room_wait_min: FloatArray
+    """By how much full portable tanks slowed its dumping."""
+
+
+T = TypeVar("T", HeldTable, GapTable, QueueTable)
 
 
 def held_flows(table: CaseTable) -> HeldTable:
@@ -76,6 +89,11 @@ def held_flows(table: CaseTable) -> HeldTable:
 def gaps(table: CaseTable) -> GapTable:
     """Run every case under its own demand."""
     return _each_once(table, _gap_piece, GapTable)
+
+
+def queues(table: CaseTable) -> QueueTable:
+    """Count every tanker's loads and its minutes in queues under the case's own demand."""
+    return _each_once(table, _queue_piece, QueueTable)
 
 
 def one_out_gpm(table: CaseTable) -> FloatArray:
@@ -322,6 +340,22 @@ def _gap_piece(table: CaseTable) -> GapTable:
         for word in (f.name for f in fields(books)):
             getattr(books, word)[row] = getattr(found, word)
     return books
+
+
+def _queue_piece(table: CaseTable) -> QueueTable:
+    known, clock = knows(table), Clock(table)
+    clock.end[~known] = np.inf  # leaves them to the plain account
+    waits = Waits(*table.arrival_min.shape)
+    run = Lockstep(table, clock, table.required_gpm, waits=waits).go()
+    said = QueueTable(
+        loads=waits.loads, fill_wait_min=waits.fill_min, dump_wait_min=waits.dump_min, room_wait_min=waits.room_min
+    )
+    for row in np.flatnonzero(~known | run.lost).tolist():
+        here = np.flatnonzero(np.isfinite(table.arrival_min[row]))  # the plain account's tankers, in its order
+        told = answer(table.case(row)).queueing
+        for word in (f.name for f in fields(said)):
+            getattr(said, word)[row, here] = [float(getattr(one, word)) for one in told]
+    return said
 
 
 def _known(minute: FloatArray) -> FloatArray:

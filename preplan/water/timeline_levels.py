@@ -176,10 +176,12 @@ class Levels:
             open_ = open_[(stop < until[open_]) & (left_gal[open_] > 0)]
         return np.where(left_gal < GRAIN_GAL, 0.0, left_gal)
 
-    def pour(self, rows: Rows, left_gal: FloatArray, dump_gpm: FloatArray, refilled: BoolArray) -> FloatArray:
+    def pour(
+        self, rows: Rows, left_gal: FloatArray, dump_gpm: FloatArray, refilled: BoolArray
+    ) -> tuple[FloatArray, FloatArray]:
         """Dump one load in each row, from now until it is empty or the account ends.
 
-        Returns the minute at which each began to flow, NaN where none did.
+        Returns the minute at which each began to flow, NaN where none did, and what is left in it, gal.
         """
         left_gal, every = left_gal.copy(), np.arange(rows.size)
         began = np.full(rows.size, np.nan)
@@ -207,7 +209,7 @@ class Levels:
             left_gal[open_] = left - inflow - under
             self._advance(here, stop)
             open_ = open_[(left_gal[open_] > GRAIN_GAL) & (stop < self.clock.end[here])]
-        return began
+        return began, left_gal
 
     def _rise_min(self, rows: Rows, gpm: FloatArray, want: FloatArray) -> FloatArray:
         """Minutes until full portable tanks slow an inflow of `gpm`."""

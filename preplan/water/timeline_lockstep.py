@@ -89,13 +89,24 @@ class SharedPumps:
         self.taken[rows] = np.take_along_axis(steps_taken, order, axis=1)
 
 
+class Waits:
+    """How often each tanker dumped, and how long it stood in queues; every array is (cases, tankers)."""
+
+    def __init__(self, cases: int, tankers: int) -> None:
+        """Begin with nobody waiting."""
+        self.loads, self.fill_min, self.dump_min, self.room_min = np.zeros((4, cases, tankers))
+        self.nurses = np.full(cases, -1)
+        """(cases,): the tanker that nurses, -1: none."""
+
+
 class Lockstep:
     """One account of every case. What comes out stands in `levels`."""
 
     def __init__(
-        self, table: CaseTable, clock: Clock, flow_gpm: FloatArray, *, books: bool = False, diary: Diary | None = None
-    ) -> None:
-        """Set everything to minute 0; a diary keeps what is drawn."""
+        self, table: CaseTable, clock: Clock, flow_gpm: FloatArray, *, books: bool = False,
+        diary: Diary | None = None, waits: Waits | None = None,
+    ) -> None:  # fmt: skip
+        """Set everything to minute 0; a diary keeps what is drawn, `waits` who stood in queues."""
         self.table, self.clock = table, clock
         self.levels = Levels(table, clock, flow_gpm, books=books)
         self.levels.diary = diary
@@ -121,6 +132,7 @@ class Lockstep:
         self.fill_ready = ready
         self.source_gal, self.source_min = table.storage_gal.copy(), np.zeros(cases)
         self.ran_dry = np.zeros(cases, dtype=np.bool_)
+        self.waits = waits
 
     def go(self) -> Lockstep:
         """Run every case to its end."""
@@ -137,6 +149,8 @@ class Lockstep:
             self._fill(rows[fills & ~waits], first[fills & ~waits])
             self._dump(rows[~fills], first[~fills])
         self.levels.close()
+        if self.waits is not None:
+            self._note_those_left(self.waits)
         return self
 
     def _nurse(self) -> None:
@@ -144,6 +158,8 @@ class Lockstep:
         nurse = self.clock.nurse(self.table)
         rows = np.flatnonzero((nurse >= 0) & np.isfinite(self.clock.end))
         who, own, end = nurse[rows], self.table, self.clock.end[rows]
+        if self.waits is not None:
+            self.waits.nurses[rows] = who
         self.levels.drain(rows, np.minimum(own.arrival_min[rows, who], end))
         left = self.levels.nurse(rows, self.load[rows, who], np.minimum(self.clock.dump_ready[rows], end))
         self.load[rows, who] = left
@@ -179,6 +195,8 @@ class Lockstep:
         place = self.fill_free[rows].argmin(axis=1)
         held = np.maximum(np.maximum(joined, self.fill_free[rows, place]), ready)
         pumps = held + own.fill_hookup_min[rows, who]
+        if self.waits is not None:
+            self.waits.fill_min[rows, who] += np.minimum(held, self.clock.end[rows]) - joined
         full = self._full_min(rows, who, pumps)
         self.fill_free[rows, place] = full
         self.load[rows, who] = own.usable_gal[rows, who]
@@ -245,7 +263,10 @@ class Lockstep:
         held = np.maximum(np.maximum(self.joined[rows, who], self.dump_free[rows]), self.clock.dump_ready[rows])
         pours = held + own.dump_hookup_min[rows, who]
         levels.drain(rows, np.minimum(pours, self.clock.end[rows]))
-        began = levels.pour(rows, self.load[rows, who], own.dump_gpm[rows, who], self.refilled[rows, who])
+        began, left = levels.pour(rows, self.load[rows, who], own.dump_gpm[rows, who], self.refilled[rows, who])
+        if self.waits is not None:
+            self.waits.loads[rows, who] += ~np.isnan(began)
+            self._note_waits(self.waits, rows, who, held, pours, left)
         if levels.diary is not None:
             flows = ~np.isnan(began)
             levels.diary.dump(rows[flows], who[flows], began[flows])
@@ -253,3 +274,21 @@ class Lockstep:
         self.dump_free[rows] = empty
         self._join(rows, who, empty + own.back_min[rows, who] + own.fill_maneuver_min[rows, who], filling=True)
         self._requeue(rows[self.mixed[rows]])
+
+    def _note_waits(
+        self, waits: Waits, rows: Rows, who: Rows, held: FloatArray, pours: FloatArray, left_gal: FloatArray
+    ) -> None:
+        """Note how long tankers stood before the dump place was theirs, and by how much full tanks slowed them."""
+        end, poured = self.clock.end[rows], self.load[rows, who] - left_gal
+        # A nurse stands in the queue once it has nursed: not where the account ends before.
+        stands = (waits.nurses[rows] != who) | self.refilled[rows, who] | (self.clock.dump_ready[rows] < end)
+        waits.dump_min[rows, who] += np.where(stands, np.minimum(held, end) - self.joined[rows, who], 0.0)
+        with np.errstate(invalid="ignore"):
+            pouring = np.maximum(np.minimum(self.levels.now[rows], end) - pours, 0.0)
+        waits.room_min[rows, who] += np.maximum(pouring - poured / self.table.dump_gpm[rows, who], 0.0)
+
+    def _note_those_left(self, waits: Waits) -> None:
+        """Note who stands at a fill site that was never ready; every other queue was served in thought."""
+        end = np.where(np.isfinite(self.clock.end), self.clock.end, -np.inf)[:, None]
+        left = self.filling & (self.joined < end)
+        waits.fill_min += np.subtract(end, self.joined, out=np.zeros(left.shape), where=left)

@@ -1,0 +1,83 @@
+"""What each tanker of the chosen cases does: its loads, its minutes in queues, and whether it brings anything."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields, replace
+
+import numpy as np
+
+from preplan.plan import HaulTable
+from preplan.planning.fireground import PIECE_CASES, case_table, haulers
+from preplan.planning.levels import Worked
+from preplan.records import BoolArray, FloatArray, joined
+from preplan.water.timeline_batch import QueueTable, held_flows, queues
+from preplan.water.timeline_levels import Rows
+from preplan.water.uninterrupted import SAME_FLOW
+
+
+def haul_table(worked: Sequence[Worked]) -> HaulTable:
+    """Lay out every tanker in use at each address and level, of all seasons of the roads."""
+    whole = joined([_of_season(part) for part in worked])
+    order = np.lexsort((whole.level, whole.address))  # stable: by arrival within a case
+    return HaulTable(**{field.name: getattr(whole, field.name)[order] for field in fields(HaulTable)})
+
+
+def _of_season(part: Worked) -> HaulTable:
+    """Lay out one season's; tankers of a case by arrival."""
+    run, haul = part.run, haulers(part.scene)
+    arrival = np.where(run.used[:, haul], part.scene.response.arrival_min[np.ix_(run.address, haul)], np.inf)
+    told, adds = _queues(part), _adding(part, arrival)
+    order = np.argsort(arrival, axis=1, kind="stable")
+    case, place = np.nonzero(np.isfinite(np.take_along_axis(arrival, order, axis=1)))
+    at = (case, order[case, place])
+    return HaulTable(
+        address=run.address[case],
+        level=run.level[case],
+        unit=haul[at[1]],
+        loads=told.loads[at],
+        fill_wait_min=told.fill_wait_min[at],
+        dump_wait_min=told.dump_wait_min[at],
+        room_wait_min=told.room_wait_min[at],
+        without_gpm=part.found.one_out_gpm[at],
+        adds=adds[at],
+    )
+
+
+def _queues(part: Worked) -> QueueTable:
+    run = part.run
+    return joined([
+        queues(case_table(part.scene, run.rows(np.arange(first, min(first + PIECE_CASES, len(run))))))
+        for first in range(0, max(len(run), 1), PIECE_CASES)
+    ])  # fmt: skip
+
+
+def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:
+    """Tell which tankers add to the flow, (cases, haulers): the last to arrive is taken away while none is missed.
+
+    `arrival_min` (cases, haulers) is inf where a tanker is not in use. A tanker that is not sent brings no portable
+    tank either.
+    """
+    adds = np.isfinite(arrival_min)
+    rows = np.flatnonzero(adds.any(axis=1))
+    without = np.take_along_axis(part.found.one_out_gpm, _last(arrival_min)[:, None], axis=1)[:, 0]
+    while rows.size:
+        idle = without[rows] >= part.found.gpm[rows] * (1.0 - 10 * SAME_FLOW)
+        rows = rows[idle]
+        adds[rows, _last(np.where(adds, arrival_min, np.inf)[rows])] = False
+        rows = rows[adds[rows].any(axis=1)]
+        for first in range(0, rows.size, PIECE_CASES):
+            some = rows[first : first + PIECE_CASES]
+            last = _last(np.where(adds, arrival_min, np.inf)[some])
+            fewer = adds[some].copy()
+            fewer[np.arange(some.size), last] = False
+            table = case_table(part.scene, part.run.rows(some))
+            table = replace(table, arrival_min=np.where(fewer, table.arrival_min, np.inf))
+            without[some] = held_flows(table).uninterrupted_gpm
+    return adds
+
+
+def _last(arrival_min: FloatArray) -> Rows:
+    """Find who comes last of those who come, (cases,): of equal arrivals the last unit_id."""
+    comes = np.where(np.isfinite(arrival_min), arrival_min, -np.inf)
+    return np.asarray(comes.shape[1] - 1 - comes[:, ::-1].argmax(axis=1), dtype=np.intp)
