@@ -216,6 +216,24 @@ def test_night_turns_the_paper_dark(browser: Browser, file_url: str) -> None:
     found.page.close()
 
 
+def test_all_that_is_in_view_is_in_view_on_paper_too(wide: Opened) -> None:
+    """The map on paper is smaller than on the screen; afterwards the screen is as it was."""
+    page = wide.page
+    click_map(page, -72.036, 44.0015)
+    look = "() => { const b = planMap.getBounds(); return [b.getWest(), b.getSouth(), b.getEast(), b.getNorth()]; }"
+    before = page.evaluate(look)
+    page.emulate_media(media="print")
+    page.evaluate("() => window.dispatchEvent(new Event('beforeprint'))")
+    west, south, east, north = page.evaluate(look)
+    assert west <= before[0]
+    assert south <= before[1]
+    assert east >= before[2]
+    assert north >= before[3]
+    page.emulate_media(media="screen")
+    page.evaluate("() => window.dispatchEvent(new Event('afterprint'))")
+    assert page.evaluate(look) == pytest.approx(before, abs=1e-4)
+
+
 def test_on_a_telephone_the_panel_is_a_sheet_below_the_map(browser: Browser, file_url: str, tmp_path: Path) -> None:
     found = opened(browser, file_url, width=390)
     page = found.page

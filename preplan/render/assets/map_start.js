@@ -197,27 +197,27 @@ function closePanel() {
   chart.redraw();
 }
 
-// On paper the map is drawn again at the width of the page, by day.
+// On paper the map is drawn again at the size that it has there, by day; all that was in view stays in view.
 function startPrint(setNight) {
-  let wasNight = false;
-  const resize = () => {
-    const centre = planMap.getCenter();
-    planMap.invalidateSize({ pan: false, animate: false });
-    planMap.setView(centre, planMap.getZoom(), { animate: false });
+  let before = { night: false };
+  const show = (centre, zoom) => {
+    planMap.setView(centre, zoom, { animate: false });
     chart.redraw();
   };
   window.addEventListener("beforeprint", () => {
-    wasNight = view.night;
+    before = { night: view.night, centre: planMap.getCenter(), zoom: planMap.getZoom(), bounds: planMap.getBounds() };
     document.body.classList.add("on-paper");
     setNight(false);
-    resize();
-    drawStrips(true);
+    drawStrips(ON_PAPER);
+    planMap.invalidateSize({ pan: false, animate: false });
+    show(before.centre, Math.min(before.zoom, planMap.getBoundsZoom(before.bounds)));
   });
   window.addEventListener("afterprint", () => {
     document.body.classList.remove("on-paper");
-    setNight(wasNight);
-    resize();
+    setNight(before.night);
     drawStrips();
+    planMap.invalidateSize({ pan: false, animate: false });
+    show(before.centre, before.zoom);
   });
 }
 
@@ -248,7 +248,7 @@ function start() {
   planMap.on("mousemove", (event) => {
     planMap.getContainer().classList.toggle("over", pick(event.containerPoint) !== null);
   });
-  window.addEventListener("resize", () => drawStrips(document.body.classList.contains("on-paper")));
+  window.addEventListener("resize", () => drawStrips(document.body.classList.contains("on-paper") ? ON_PAPER : ON_SCREEN));
   startSearch();
   startButtons();
   if (window.matchMedia("(min-width: 800px)").matches) showLegend();

@@ -1,10 +1,7 @@
 // The timeline strip in the panel: out of its columns, drawn with the page's own shades, and said in words.
 
-const STRIP_TEXT_PX = 15; // as the panel's own figures
-const STRIP_HIGH_PT = 116;
-const LEAST_STRIP_PX = 240;
-const MOST_STRIP_PX = 720;
-const PAPER_STRIP_PX = 710; // as wide as the map there
+const ON_SCREEN = { least: 240, most: 720, text: 15, high: 116 }; // text as large as the panel's own figures
+const ON_PAPER = { least: 710, most: 710, text: 12, high: 92 }; // as wide as the map there; text larger than a card's
 const MARK_DUMP = 1; // bits of a point
 const MARK_GAP = 2;
 const MARK_ENOUGH = 4;
@@ -86,16 +83,16 @@ function stripShape(part, high) {
   return shape("path", { d, class: `line-${part.shade}`, "stroke-width": part.wide, ...dash });
 }
 
-function stripSvg(strip, label, widePx) {
-  const perPt = STRIP_TEXT_PX / TEXT_PT;
+function stripSvg(strip, label, widePx, { text: textPx, high }) {
+  const perPt = textPx / TEXT_PT;
   const wide = widePx / perPt;
   const pen = document.createElement("canvas").getContext("2d");
-  pen.font = `${STRIP_TEXT_PX}px ${getComputedStyle(document.body).fontFamily}`;
+  pen.font = `${textPx}px ${getComputedStyle(document.body).fontFamily}`;
   const measure = (text) => pen.measureText(text).width / perPt;
-  const parts = stripParts(strip, { left: 0, bottom: 0, right: wide, top: STRIP_HIGH_PT }, measure);
-  const size = { width: widePx, height: STRIP_HIGH_PT * perPt, viewBox: `0 0 ${wide} ${STRIP_HIGH_PT}` };
+  const parts = stripParts(strip, { left: 0, bottom: 0, right: wide, top: high }, measure);
+  const size = { width: widePx, height: high * perPt, viewBox: `0 0 ${wide} ${high}` };
   const svg = shape("svg", { ...size, role: "img", "aria-label": label, "font-size": TEXT_PT });
-  svg.append(...parts.map((part) => stripShape(part, STRIP_HIGH_PT)));
+  svg.append(...parts.map((part) => stripShape(part, high)));
   return svg;
 }
 
@@ -127,13 +124,15 @@ function stripLevel(lead) {
 }
 
 // Draw what stands in the panel, on the screen at the width that it has there.
-function drawStrips(paper = false) {
-  for (const figure of document.querySelectorAll("figure.strip")) {
+function drawStrips(form = ON_SCREEN) {
+  const figures = document.querySelectorAll("figure.strip");
+  document.body.classList.toggle("with-strip", figures.length > 0);
+  for (const figure of figures) {
     const drawing = figure.querySelector(".drawing");
     const k = Number(figure.dataset.strip);
-    const wide = paper ? PAPER_STRIP_PX : Math.max(LEAST_STRIP_PX, Math.min(MOST_STRIP_PX, drawing.clientWidth));
+    const wide = Math.max(form.least, Math.min(form.most, drawing.clientWidth));
     const strip = readStrip(k);
-    drawing.replaceChildren(stripSvg(strip, stripWords(strip, strips.lead[k]), wide));
+    drawing.replaceChildren(stripSvg(strip, stripWords(strip, strips.lead[k]), wide, form));
   }
 }
 
