@@ -25,7 +25,7 @@ from preplan.render import (
 )
 from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts
 from preplan.render.charts import Picture
-from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line
+from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 
@@ -71,8 +71,8 @@ class _Layout:
     """What stands beside the map and below the table, and the heights that give way to each other, points."""
 
     map_pt: float
-    beside: list[Line]
-    columns: tuple[list[Line], list[Line]]
+    beside: Sequence[Line]
+    columns: tuple[Sequence[Line], Sequence[Line]]
     below_pt: float
     """Height of the two columns; the notes take what is left."""
     whole: bool = True
@@ -95,15 +95,15 @@ class _Layout:
 
         What each tanker does gives way first: it stands in the tables too.
         """
-        care = card_words.under_heading(texts.care_beside)
+        care, none = card_words.under_heading(texts.care_beside), Block.of([])
         for brief, most in product((False, True), (2, 1)):
             way = texts.way(most, words.DIRECTION_LINES)
-            for more, kept in ((care, len(texts.care_beside)), ([], 0)):
-                columns = texts.below(kept, brief=brief)
-                wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(way) + paper.height_of(more)
+            for more, kept in ((care, len(texts.care_beside)), (none, 0)):
+                left, right = texts.below(kept, brief=brief)
+                wanted, beside_pt = max(left.height, right.height), way.height + more.height
                 map_pt, below_pt = _share(free, wanted, beside_pt)
                 if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
-                    return cls(map_pt, [*way, *more], columns, below_pt)
+                    return cls(map_pt, way.over(more).lines, (left.lines, right.lines), below_pt)
         return cls._parted(texts, free)
 
     @classmethod
@@ -112,22 +112,21 @@ class _Layout:
 
         The way back stands below before a leg is told in fewer steps, and fewer steps come before half a leg.
         """
+        none = Block.of([])
         best: _Layout | None = None
         least_cut_pt = math.inf
         apart = (False, True) if texts.facts.cell("trip") >= 0 else (False,)
         for steps, back_below, kept in product((8, 6, 5, 4, 3), apart, range(len(texts.care_beside), -1, -1)):
             if least_cut_pt <= 0.01:
                 break
-            way, back = texts.apart(steps) if back_below else (texts.way(1, steps), [])
-            beside = [*way, *card_words.under_heading(texts.care_beside[:kept])]
-            left, right = texts.below(kept, brief=True)
-            columns = left, [*back, *right]
-            wanted, beside_pt = max(map(paper.height_of, columns)), paper.height_of(beside)
+            way, back = texts.apart(steps) if back_below else (texts.way(1, steps), none)
+            care, (left, right) = texts.care(kept), texts.below(kept, brief=True)
+            wanted, beside_pt = max(left.height, back.height + right.height), way.height + care.height
             map_pt, below_pt = _share(free, wanted, beside_pt)
             cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
             if cut_pt < least_cut_pt - 0.01:
-                least_cut_pt = cut_pt
-                best = cls(map_pt, beside, columns, below_pt, whole=cut_pt <= 0.01)
+                least_cut_pt, columns = cut_pt, (left.lines, back.over(right).lines)
+                best = cls(map_pt, way.over(care).lines, columns, below_pt, whole=cut_pt <= 0.01)
         if best is None:
             raise AssertionError("a card without a layout")
         return replace(best, beside=paper.trimmed(best.beside, best.map_pt, "the map"))
@@ -141,28 +140,38 @@ class _Texts:
         self.facts = facts
         self.care_beside = card_words.cautions(facts, _WAY_PT)
         self._care_below = card_words.cautions(facts, HALF_PT)
-        self._ways: dict[tuple[int, int], list[Line]] = {}
-        self._apart: dict[int, tuple[list[Line], list[Line]]] = {}
-        self._below: dict[tuple[int, bool], tuple[list[Line], list[Line]]] = {}
+        self._care: dict[int, Block] = {}
+        self._ways: dict[tuple[int, int], Block] = {}
+        self._apart: dict[int, tuple[Block, Block]] = {}
+        self._otherwise: dict[bool, Block] = {}
+        self._below: dict[tuple[int, bool], tuple[Block, Block]] = {}
 
-    def way(self, most: int, steps: int) -> list[Line]:
+    def care(self, kept: int) -> Block:
+        """Give the first cautions for beside the map, under their heading."""
+        if kept not in self._care:
+            self._care[kept] = card_words.under_heading(self.care_beside[:kept])
+        return self._care[kept]
+
+    def way(self, most: int, steps: int) -> Block:
         """Give both legs for beside the map, each in at most so many steps of so many lines."""
         if (most, steps) not in self._ways:
-            self._ways[most, steps] = card_words.way(self.facts, _WAY_PT, most, steps)
+            self._ways[most, steps] = Block.of(card_words.way(self.facts, _WAY_PT, most, steps))
         return self._ways[most, steps]
 
-    def apart(self, steps: int) -> tuple[list[Line], list[Line]]:
+    def apart(self, steps: int) -> tuple[Block, Block]:
         """Give the loaded leg for beside the map, and the empty one for below it."""
         if steps not in self._apart:
             out = card_words.out_leg(self.facts, _WAY_PT, 2, steps)
-            self._apart[steps] = out, card_words.back_leg(self.facts, HALF_PT, 1, steps)
+            self._apart[steps] = Block.of(out), Block.of(card_words.back_leg(self.facts, HALF_PT, 1, steps))
         return self._apart[steps]
 
-    def below(self, kept: int, *, brief: bool) -> tuple[list[Line], list[Line]]:
+    def below(self, kept: int, *, brief: bool) -> tuple[Block, Block]:
         """Give the two columns below the strip, with the cautions from `kept` on."""
+        if brief not in self._otherwise:
+            self._otherwise[brief] = Block.of(card_words.otherwise(self.facts, brief=brief))
         if (kept, brief) not in self._below:
             head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
-            self._below[kept, brief] = card_words.below(self.facts, self._care_below[kept:], head, brief=brief)
+            self._below[kept, brief] = card_words.below(self._otherwise[brief], self._care_below[kept:], head)
         return self._below[kept, brief]
 
 

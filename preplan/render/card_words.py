@@ -9,7 +9,7 @@ import numpy as np
 
 from preplan.plan import ROUNDING_GPM, CardGroup, Plan
 from preplan.render import crew, first_minutes, paper, us_grid, words
-from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Line, paragraph
+from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Line, paragraph
 
 WIDTH_PT = RIGHT_PT - LEFT_PT
 GAP_PT = 14.0
@@ -19,6 +19,8 @@ HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
+_SAME_PT = 1e-6
+"""Heights nearer than this are one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,20 +283,19 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     return lines
 
 
-def below(
-    facts: Facts, items: Sequence[list[Line]], head: str = "TAKE CARE", *, brief: bool = False
-) -> tuple[list[Line], list[Line]]:
-    """Give the two columns below the table: what else there is, and cautions, the last of which even the columns."""
-    left = otherwise(facts, brief=brief)
-    best = left, under_heading(items, head)
+def below(left: Block, items: Sequence[Block], head: str = "TAKE CARE") -> tuple[Block, Block]:
+    """Give the two columns below the table: `left`, and cautions, the last of which even the columns."""
+    total, best = sum(item.height for item in items), len(items)
+    head_pt = Line(head, SMALL_PT, bold=True).height
+    least_pt = max(left.height, total + head_pt * bool(items))
+    right_pt = total
     for kept in range(len(items) - 1, -1, -1):
-        even = (
-            [*left, *under_heading(items[kept:], f"{head}, ALSO" if kept else head)],
-            under_heading(items[:kept], head),
-        )
-        if max(map(paper.height_of, even)) < max(map(paper.height_of, best)):
-            best = even
-    return best
+        right_pt -= items[kept].height
+        high_pt = max(left.height + head_pt + total - right_pt, right_pt + head_pt * bool(kept))
+        if high_pt < least_pt - _SAME_PT:
+            best, least_pt = kept, high_pt
+    also = f"{head}, ALSO" if best else head
+    return left.over(under_heading(items[best:], also)), under_heading(items[:best], head)
 
 
 def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
@@ -360,17 +361,21 @@ SAID_ELSEWHERE = frozenset({"assumed building", "not tested", "single fill site"
 """Flags that stand with the basis, the fill site and the backup."""
 
 
-def cautions(facts: Facts, width: float) -> list[list[Line]]:
-    """List the flags in plain words, each as lines of its own; where there is no trip they are the reasons instead."""
+def cautions(facts: Facts, width: float) -> list[Block]:
+    """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
     flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
     skipped = SAID_ELSEWHERE | SAID_ABOVE if officer(facts) else SAID_ELSEWHERE
     said = [flag for flag in flags if flag.code not in skipped]
-    return [paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3) for flag in said]
+    return [Block.of(paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3)) for flag in said]
 
 
-def under_heading(items: Sequence[Sequence[Line]], head: str = "TAKE CARE") -> list[Line]:
+def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:
     """Put a heading over some cautions; nothing where there are none."""
-    return [Line(head, SMALL_PT, bold=True), *(line for item in items for line in item)] if items else []
+    titled = Block.of([Line(head, SMALL_PT, bold=True)] if items else [])
+    return Block(
+        titled.lines + tuple(line for item in items for line in item.lines),
+        titled.height + sum(item.height for item in items),
+    )
 
 
 def assumed(facts: Facts) -> list[Line]:

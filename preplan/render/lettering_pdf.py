@@ -142,6 +142,22 @@ def height_of(lines: Sequence[Line]) -> float:
     return sum(line.height for line in lines)
 
 
+class Block(NamedTuple):
+    """Lines whose height is added up once, for a layout that tries many orders of them."""
+
+    lines: tuple[Line, ...]
+    height: float
+
+    @classmethod
+    def of(cls, lines: Sequence[Line]) -> Block:
+        """Measure some lines."""
+        return cls(tuple(lines), height_of(lines))
+
+    def over(self, other: Block) -> Block:
+        """Put another block below this one."""
+        return Block(self.lines + other.lines, self.height + other.height)
+
+
 def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -> list[Line]:
     """Keep the lines that fit into a height; where some are left out, the last says where to find `more`."""
     height += 0.01

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 from preplan.plan import Flag, Plan, Step
 from preplan.records import ALL_MONTHS, FillSite
@@ -200,16 +201,16 @@ def gallons(value: float | None) -> str:
 # --------------------------------------------------------------------------- text
 
 
-def printable(text: object) -> str:
+@lru_cache(maxsize=65_536)
+def printable(text: str) -> str:
     r"""Make other people's text fit for print: one line, no control or direction characters, no half ones.
 
     >>> printable("a\tb\x00c \u202e d")
     'a b c d'
     """
-    said = str(text)
-    if not said.isprintable():
-        said = "".join(_fit_for_print(character) for character in said)
-    return " ".join(said.split())
+    if not text.isprintable():
+        text = "".join(_fit_for_print(character) for character in text)
+    return " ".join(text.split())
 
 
 def _fit_for_print(character: str) -> str:
