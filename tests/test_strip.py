@@ -41,7 +41,7 @@ def box_of_text(text: strip.Words) -> Box:
 
 def points_of(part: strip.Part) -> np.ndarray:
     if isinstance(part, strip.Stroke):
-        return np.vstack(part.paths)
+        return np.concatenate(part.paths)
     if isinstance(part, strip.Area):
         return part.points
     box = box_of_text(part)
@@ -132,7 +132,7 @@ def test_a_short_stretch_is_not_called_dry() -> None:
 def test_hatching_fills_its_box_and_stays_in_it() -> None:
     box = Box(10.3, 5.0, 41.0, 27.5)
     lines = strip.hatch(box, 3.2)
-    points = np.vstack(lines)
+    points = np.concatenate(lines)
     assert np.all(points >= (box.left - 1e-9, box.bottom - 1e-9))
     assert np.all(points <= (box.right + 1e-9, box.top + 1e-9))
     assert all(np.diff(line, axis=0)[0] == pytest.approx([np.ptp(line[:, 1])] * 2) for line in lines)

@@ -84,6 +84,12 @@ def path_code(points: FloatArray, digits: int) -> str:
     return f"{steps[0][:-1]}m {' '.join(steps[1:])}"
 
 
+def lines_code(ends: FloatArray, digits: int) -> str:
+    """Write many straight lines, (n, 2, 2), in the page language."""
+    form = f"%.{digits}f %.{digits}f m %.{digits}f %.{digits}f l"
+    return " ".join([form % (x, y, to_x, to_y) for (x, y), (to_x, to_y) in ends.tolist()])
+
+
 def draw_route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
     """Draw the loaded leg with casing, core and arrows; the empty way back dashed, beside it. Gives both lines."""
     drawn = []

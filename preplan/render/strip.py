@@ -52,8 +52,8 @@ Measure: TypeAlias = Callable[[str], float]
 class Stroke:
     """Lines of one pen."""
 
-    paths: tuple[FloatArray, ...]
-    """Each (n, 2) points."""
+    paths: tuple[FloatArray, ...] | FloatArray
+    """Each (n, 2) points; straight lines as one array (lines, 2, 2)."""
     width_pt: float
     shade: float = BLACK
     dash_pt: tuple[float, float] | None = None
@@ -233,20 +233,17 @@ def _wide_gap(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
     return _boxed(said, middle, scale.plot.top - TEXT_PT * 1.5, scale.plot, measure)
 
 
-def hatch(box: Box, step: float) -> tuple[FloatArray, ...]:
-    """Give lines at 45 degrees that fill a box, each cut at its edges and `step` from the next, along the page.
+def hatch(box: Box, step: float) -> FloatArray:
+    """Give (n, 2, 2) lines at 45 degrees that fill a box, cut at its edges, `step` apart along the page.
 
     They lie on one raster of the page, so that boxes side by side look alike.
     """
-    first = math.ceil((box.left - box.top) / step)
-    last = math.floor((box.right - box.bottom) / step)
-    lines = []
-    for at in range(first, last + 1):
-        shift = at * step  # the line is x = y + shift
-        low, high = max(box.bottom, box.left - shift), min(box.top, box.right - shift)
-        if high > low:
-            lines.append(np.array([[low + shift, low], [high + shift, high]]))
-    return tuple(lines)
+    first, last = math.ceil((box.left - box.top) / step), math.floor((box.right - box.bottom) / step)
+    shift = np.arange(first, last + 1) * step  # each line is x = y + shift
+    low, high = np.maximum(box.bottom, box.left - shift), np.minimum(box.top, box.right - shift)
+    ends = np.array([[low + shift, low], [high + shift, high]]).transpose(2, 0, 1)
+    lines: FloatArray = ends[high > low]
+    return lines
 
 
 def _corners(box: Box) -> FloatArray:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 
+import numpy as np
 from reportlab.pdfgen.canvas import Canvas
 
 from preplan.plan import Strip
+from preplan.records import FloatArray
 from preplan.render import lettering_pdf, strip
 from preplan.render.pen_pdf import Pen
-from preplan.render.route_pdf import path_code
+from preplan.render.route_pdf import lines_code, path_code
 from preplan.render.scene import Box
 
 _DIGITS = 2
@@ -34,7 +36,7 @@ def _draw(pen: Pen, parts: Sequence[strip.Part]) -> None:
             pen.ink((part.shade,) * 3, (part.shade,) * 3)
             pen.width(part.width_pt)
             pen.dash(*(part.dash_pt or ()))
-            pen.path(" ".join(path_code(one, _DIGITS) for one in part.paths))
+            pen.path(_code(part.paths))
         elif isinstance(part, strip.Area):
             pen.ink((part.shade,) * 3, (part.shade,) * 3)
             pen.path(f"{path_code(part.points, _DIGITS)} h", stroke=False, fill=True)
@@ -42,6 +44,12 @@ def _draw(pen: Pen, parts: Sequence[strip.Part]) -> None:
             pen.ink((strip.BLACK,) * 3, (strip.BLACK,) * 3)
             pen.text(part.x, part.y, part.said, strip.TEXT_PT)
     pen.restore()
+
+
+def _code(paths: tuple[FloatArray, ...] | FloatArray) -> str:
+    if isinstance(paths, np.ndarray):
+        return lines_code(paths, _DIGITS)
+    return " ".join([path_code(one, _DIGITS) for one in paths])
 
 
 def document(parts: Sequence[strip.Part], width_pt: float, height_pt: float, title: str) -> bytes:
