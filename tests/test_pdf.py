@@ -352,12 +352,23 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
     )  # fmt: skip
     files = dict(card_pdf.cards(replace(plan, groups=groups)))
     assert list(files) == ["cards.pdf", "cards/001.pdf", "cards/002.pdf"]
-    assert [len(_read(file).pages) for file in files.values()] == [INDEX_PAGES, 500, 2]
+    assert [len(_read(file).pages) for file in files.values()] == [INDEX_PAGES, 251, 251]
     notes: Any = _read(files["cards.pdf"]).pages[0]["/Annots"]
     links = [note.get_object()["/A"]["/URI"] for note in notes]
-    assert links == ["cards/002.pdf#page=2"]
-    assert "1 Far Island" in _said(_read(files["cards/002.pdf"]).pages[1])
-    assert "002, page 2" in _said(_read(files["cards.pdf"]).pages[0])
+    assert links == ["cards/002.pdf#page=251"]
+    assert "1 Far Island" in _said(_read(files["cards/002.pdf"]).pages[250])
+    assert "002, page 251" in _said(_read(files["cards.pdf"]).pages[0])
+
+
+def test_files_of_cards_are_even_in_number_and_hold_every_card() -> None:
+    """Two processes then have as much to draw as each other; none holds more than 500."""
+    for count in (501, 999, 1000, 1001, 1499, 15_003):
+        size = card_pdf._in_a_file(count)
+        files = -(-count // size)
+        assert size <= 500
+        assert files % 2 == 0
+        assert (files - 1) * size < count
+    assert card_pdf._in_a_file(500) == 0
 
 
 def test_two_processes_draw_the_same_files(plan: Plan) -> None:

@@ -330,10 +330,10 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
         _draw_all(document, Picture(plan), groups, 0, len(groups))
         yield "cards.pdf", document.finish()
         return
-    parts = -(-len(groups) // MOST_IN_ONE_FILE)
+    size = _in_a_file(len(groups))
     # The index is a part like any other, the first: other processes take their time to start.
-    for part, content in side_by_side.made(_Parts(plan), parts + 1, processes):
-        yield _place((part - 1) * MOST_IN_ONE_FILE).partition("#")[0] if part else "cards.pdf", content
+    for part, content in side_by_side.made(_Parts(plan), -(-len(groups) // size) + 1, processes):
+        yield _place((part - 1) * size, size).partition("#")[0] if part else "cards.pdf", content
 
 
 @dataclass(frozen=True, slots=True)
@@ -351,10 +351,9 @@ class _Index:
         """Lay out until the pages that the index takes agree with the page numbers that it names."""
         entries = index_pdf.entries_of(plan, groups)
         by_road, pages = index_pdf.columns_of(plan, entries), 0
+        size = _in_a_file(len(groups))
         while True:
-            places = [
-                _place(at) if len(groups) > MOST_IN_ONE_FILE else f"#{pages + 1 + at}" for at in range(len(groups))
-            ]
+            places = [_place(at, size) if size else f"#{pages + 1 + at}" for at in range(len(groups))]
             by_status = status_index_pdf.columns_of(status_index_pdf.rows_of(plan, entries, places))
             now = (len(by_road) + 1) // 2 + (len(by_status) + 1) // 2
             # More pages make no number shorter, so this ends; a page too many stays blank.
@@ -370,9 +369,19 @@ class _Index:
             document.begin("index")
 
 
-def _place(at: int) -> str:
+def _in_a_file(count: int) -> int:
+    """Give how many cards each file holds, 0: all stand behind the index.
+
+    An even number of files, so that two processes have as much to draw as each other.
+    """
+    if count <= MOST_IN_ONE_FILE:
+        return 0
+    return -(-count // (2 * -(-count // (2 * MOST_IN_ONE_FILE))))
+
+
+def _place(at: int, size: int) -> str:
     """Say in which file, and there on which page, a card stands."""
-    return f"cards/{at // MOST_IN_ONE_FILE + 1:03d}.pdf#{at % MOST_IN_ONE_FILE + 1}"
+    return f"cards/{at // size + 1:03d}.pdf#{at % size + 1}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -391,8 +400,9 @@ class _Parts:
                 index = Document(self.plan.district, "tanker shuttle cards", pages=laid.pages)
                 laid.draw(index, self.plan)
                 return index.finish()
-            first = (part - 1) * MOST_IN_ONE_FILE
-            mine = groups[first : first + MOST_IN_ONE_FILE]
+            size = _in_a_file(len(groups))
+            first = (part - 1) * size
+            mine = groups[first : first + size]
             document = Document(self.plan.district, "tanker shuttle cards", pages=len(mine))
             _draw_all(document, picture, mine, first, len(groups))
             return document.finish()

@@ -201,16 +201,21 @@ def gallons(value: float | None) -> str:
 # --------------------------------------------------------------------------- text
 
 
-@lru_cache(maxsize=65_536)
-def printable(text: str) -> str:
+def printable(text: object) -> str:
     r"""Make other people's text fit for print: one line, no control or direction characters, no half ones.
 
     >>> printable("a\tb\x00c \u202e d")
     'a b c d'
     """
-    if not text.isprintable():
-        text = "".join(_fit_for_print(character) for character in text)
-    return " ".join(text.split())
+    return _printable(str(text))
+
+
+@lru_cache(maxsize=65_536)
+def _printable(said: str) -> str:
+    """Make one text fit; names come again on card after card."""
+    if not said.isprintable():
+        said = "".join(_fit_for_print(character) for character in said)
+    return " ".join(said.split())
 
 
 def _fit_for_print(character: str) -> str:
