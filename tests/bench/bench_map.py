@@ -141,11 +141,22 @@ def measure(district: Path, folder: Path) -> None:
               return times;
             }}"""
             print(f"what-if, five times anew: {page.evaluate(body)} ms")
-            page.click("#what-if")
-            print(f"from a press on Snow to the next frame: {page.evaluate(PRESS):.0f} ms")
             page.close()
+            for rest_ms in (0, 3000):
+                page = opened(browser, path.as_uri()).page
+                page.wait_for_timeout(rest_ms)
+                opens, press = page.evaluate(OPEN), page.evaluate(PRESS)
+                print(
+                    f"after {rest_ms} ms at rest: what-if opens in {opens:.0f} ms, a press on Snow takes {press:.0f} ms"
+                )
+                page.close()
 
 
+OPEN = """() => new Promise((done) => {
+  const begun = performance.now();
+  document.getElementById("what-if").click();
+  requestAnimationFrame(() => setTimeout(() => done(performance.now() - begun)));
+})"""
 PRESS = """() => new Promise((done) => {
   const snow = [...document.querySelectorAll("#panel-body button")].find((one) => one.textContent.startsWith("Snow"));
   const begun = performance.now();

@@ -255,6 +255,7 @@ function start() {
   fitDistrict();
   chart.addTo(planMap);
   document.body.classList.add("ready");
+  if (whatIf) workAhead();
 }
 
 start();

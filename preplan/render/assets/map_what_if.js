@@ -319,16 +319,25 @@ class Steady {
 
   // Flow and fill site of every address and level.
   all() {
-    const flow = new Float64Array(addresses.count * levelCount);
-    const site = new Int16Array(addresses.count * levelCount);
-    for (let a = 0; a < addresses.count; a += 1) {
+    const found = this.blank();
+    this.fill(found, 0, addresses.count);
+    return found;
+  }
+
+  blank() {
+    const rows = addresses.count * levelCount;
+    return { flow: new Float64Array(rows), site: new Int16Array(rows) };
+  }
+
+  // Fills in some addresses, from one up to another.
+  fill({ flow, site }, from, to) {
+    for (let a = from; a < to; a += 1) {
       const block = this.block(whatIf.order[a], whatIf.job[a]);
       for (let level = 0; level < levelCount; level += 1) {
         flow[row(a, level)] = this.best(a, level, block);
         site[row(a, level)] = this.bestSite;
       }
     }
-    return { flow, site };
   }
 
   // All that is known of one address, level and site: flow, tankers, what holds it back.

@@ -7,6 +7,9 @@ const WHAT_IF_NOTE =
   "minutes of every round trip; its factor is an assumption, not a measurement.";
 const NOT_COMPUTED = 2;
 const MOST_FACTOR = 3;
+const AT_ONCE = 100; // addresses worked out before the page is asked whether it still has time
+const FEW_MS = 8; // for a browser that does not tell how much time there is
+const PAUSE_MS = 20;
 let basis = null; // the outcome with nothing changed
 
 // The changes now, and the road conditions that are chosen; kept while the panel shows something else.
@@ -44,8 +47,30 @@ function shuttled(address) {
 // Flows, verdicts and counts with something changed.
 function outcome(change) {
   const steady = new Steady(change);
-  const { flow, site } = steady.all();
-  return { steady, flow, site, ...counted(verdicts(flow)) };
+  return outcomeOf(steady, steady.all());
+}
+
+function outcomeOf(steady, found) {
+  return { steady, ...found, ...counted(verdicts(found.flow)) };
+}
+
+// Flows as planned, worked out bit by bit while the page has nothing else to do: the first question then waits for
+// its own answer alone.
+function workAhead() {
+  const idle = window.requestIdleCallback || ((work) => setTimeout(() => work({ timeRemaining: () => FEW_MS }), PAUSE_MS));
+  const steady = new Steady(unchanged());
+  const found = steady.blank();
+  let next = 0;
+  const goOn = (time) => {
+    if (basis) return;
+    do {
+      steady.fill(found, next, Math.min(next + AT_ONCE, addresses.count));
+      next += AT_ONCE;
+    } while (next < addresses.count && time.timeRemaining() > 1);
+    if (next < addresses.count) idle(goOn);
+    else basis = outcomeOf(steady, found);
+  };
+  idle(goOn);
 }
 
 function nothingChanged() {
