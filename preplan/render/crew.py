@@ -105,9 +105,11 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     length, lines, engines = words.feet(float(lay.length_ft[0])), int(lay.lines[0]), int(lay.engines[0])
     site, flow = int(lay.site[0]) + 1, words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM)
     minute = words.need(float(lay.ready_min[0]))
+    size = f"{float(lay.hose_in[0]):g} in"
     if brief:
-        return f"By hose: {length} from fill site {site}, {flow} gpm, minute {minute}."
-    hose = f"{length} of {float(lay.hose_in[0]):g} in" + (f", {lines} lines" if lines > 1 else "")
+        lay_of = f"{lines} x {size}" if lines > 1 else size
+        return f"By hose: {length}, {lay_of}, fill site {site}: {flow} gpm, minute {minute}."
+    hose = f"{length} of {size}" + (f", {lines} lines" if lines > 1 else "")
     named = words.level_words(plan.district.levels[int(lay.level[0])].name)
     return (
         f"By hose instead: {hose} from fill site {site}, {engines} engine{'s' * (engines != 1)} pumping at {named}: "
