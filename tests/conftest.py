@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,6 +17,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--renew-golden", action="store_true", help="write committed expected texts anew; read the difference after"
     )
+
+
+def pytest_configure() -> None:
+    """Let programs that tests start hear Ctrl-C: a shell tells what runs in the background to ignore it."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture
