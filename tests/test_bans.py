@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from preplan.records import TurnRestriction
 from preplan.roads.forest import trace
 from preplan.roads.network import build_network, restriction_problems
-from preplan.roads.trips import Fleet, Legs, Search, Spots, drive_in, drive_out, measure, search_in, search_out
+from preplan.roads.search import Fleet, Search, Spots, drive_in, drive_out, search_in, search_out
+from preplan.roads.trips import Legs, measure
 from preplan.rules import RoadRules
 from tests.osm_text import OsmText
 from tests.road_builder import Drawing, Road, draw, permissive_limits

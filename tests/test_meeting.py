@@ -9,11 +9,13 @@ import pytest
 
 from preplan.plan import Flag, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
-from preplan.planning.kept import Measures, keep_trips
+from preplan.planning.kept import Measures, Shown, keep_trips
 from preplan.planning.meeting import Meetings, WayBack, find_meetings, meeting_flags, ways_back
+from preplan.planning.round_trips import Pairs
 from preplan.records import ALL_MONTHS, IntArray
 from preplan.roads.network import UNLIMITED
-from preplan.roads.trips import Circuits, Fleet, Spots, circuits
+from preplan.roads.search import Fleet, Spots
+from preplan.roads.trips import Turning, circuits
 from preplan.units import M_PER_MI
 from tests.road_builder import Drawing, draw
 from tests.test_network import network_of
@@ -49,19 +51,19 @@ def looked_at(
     fleet = Fleet.of(network, town.limits, minutes, UNLIMITED)
     ground = SeasonGround(months=ALL_MONTHS, limits=town.limits, network=network, minutes=lambda _mph: minutes)
 
-    def search(loaded: Fleet, empty: Fleet, rows: IntArray, sites: IntArray) -> Circuits:
-        assert (rows.tolist(), sites.tolist()) == ([0], [0])
+    def search(loaded: Fleet, empty: Fleet, rows: IntArray, site_of: IntArray) -> Pairs:
+        assert (rows.tolist(), site_of.tolist()) == ([0], [0])
         at = (np.array([one], dtype=np.int32) for one in (0, place[0]))
         site, dump = (Spots.at(row, np.array([share])) for row, share in zip(at, (0.5, place[1]), strict=True))
-        return circuits(
-            loaded, empty, site, dump, turnaround_min=np.zeros(1), dump_turn_min=3.0, loop_preference_min=0.0
-        )
+        turning = Turning(turnaround_min=np.zeros(1), dump_turn_min=3.0, loop_preference_min=0.0)
+        return Pairs(circuits=circuits(loaded, empty, site, dump, turning), site=site_of)
 
     one = np.zeros(1, dtype=np.int32)
-    found = search(fleet, fleet, one, one)
+    found = search(fleet, fleet, one, one).circuits
     every = np.ones((1, 1), dtype=np.bool_)
     measures = Measures.of(town.limits, network.length_mi)
-    trips, forest = keep_trips((found,), found.trip_min, measures, cuts=1, pair_cut=one[None], kept=every, traced=every)
+    shown = Shown(cuts=1, pair_cut=one[None], kept=every, drawn=every)
+    trips, forest = keep_trips((found,), found.trip_min, measures, shown, one)
     meetings = find_meetings(town.roads, town.limits.narrow, trips, forest, one, np.array([place[1]]))
     better = (
         ways_back(town.roads, ground, (fleet, fleet), trips, forest, meetings, search) if len(meetings.trip) else {}

@@ -10,9 +10,11 @@ import pytest
 from preplan.plan import PostingCost
 from preplan.planning.ground import SeasonGround
 from preplan.planning.postings import Asked, group_postings, posting_costs
+from preplan.planning.round_trips import Pairs
 from preplan.planning.vehicles import cut_vehicles, unlimited_fleet
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
-from preplan.roads.trips import Circuits, Fleet, Spots, circuits
+from preplan.roads.search import Fleet, Spots
+from preplan.roads.trips import Turning, circuits
 from tests.planning_case import TANKERS, UNITS
 from tests.road_builder import Drawing, draw
 from tests.test_network import network_of
@@ -48,17 +50,17 @@ def costs(town: Drawing, places: tuple[tuple[int, float], ...] = PLACES) -> tupl
     )
     segment, fraction = np.array([p[0] for p in places], dtype=np.int32), np.array([p[1] for p in places])
 
-    def search(loaded: Fleet, empty: Fleet, rows: IntArray, sites: IntArray) -> Circuits:
-        assert sites.tolist() == [0]
-        return circuits(
-            loaded, empty, Spots.at(np.array([SITE[0]], dtype=np.int32), np.array([SITE[1]])),
-            Spots.at(segment[rows], fraction[rows]), turnaround_min=np.zeros(1), dump_turn_min=3.0,
-            loop_preference_min=1.0,
-        )  # fmt: skip
+    def search(loaded: Fleet, empty: Fleet, rows: IntArray, site_of: IntArray) -> Pairs:
+        assert not site_of.any()
+        site = Spots.at(np.array([SITE[0]], dtype=np.int32), np.array([SITE[1]]))
+        turning = Turning(turnaround_min=np.zeros(1), dump_turn_min=3.0, loop_preference_min=1.0)
+        return Pairs(
+            circuits=circuits(loaded, empty, site, Spots.at(segment[rows], fraction[rows]), turning), site=site_of
+        )
 
     def trips(loaded: Fleet, empty: Fleet) -> FloatArray:
-        everyone, site = np.arange(len(places), dtype=np.int32), np.zeros(1, dtype=np.int32)
-        return search(loaded, empty, everyone, site).trip_min
+        everyone = np.arange(len(places), dtype=np.int32)
+        return search(loaded, empty, everyone, np.zeros_like(everyone)).circuits.trip_min
 
     heavy = [Fleet.of(ground.network, town.limits, minutes, vehicle) for vehicle in cut_vehicles(TANKERS)]
     free = unlimited_fleet(ground.network, town.limits, ground.minutes, 60.0)

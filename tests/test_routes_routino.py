@@ -25,9 +25,10 @@ from preplan.records import FloatArray, RoadTable
 from preplan.roads.forest import Traced, trace
 from preplan.roads.limits import limits_of
 from preplan.roads.network import Vehicle, build_network
+from preplan.roads.search import Fleet, Search, Spots
 from preplan.roads.source import read_osm
 from preplan.roads.speeds import minutes_of, node_delay_min
-from preplan.roads.trips import Circuits, Fleet, Legs, Search, Spots, circuits, legs_of, measure
+from preplan.roads.trips import Circuits, Legs, Turning, circuits, legs_of, measure
 from preplan.rules import RoadRules
 from preplan.units import FT_PER_M, LB_PER_TONNE, M_PER_MI
 from tests.osm_text import street
@@ -351,6 +352,7 @@ def test_every_traced_route_of_a_loaded_tanker_obeys_every_sign_and_its_miles_ad
         legs_of(found, address, site), (found.outward, found.inward), (False, True), strict=True
     ):
         miles = measure(search, legs, np.repeat(roads.length_m / M_PER_MI, 2)[:, None], inward=inward)[:, 0]
+        assert isinstance(search, Search)
         traced = trace(search, legs, inward=inward)
         for k in range(len(address)):
             leg = drive(traced, search, legs, k, inward=inward)
@@ -373,11 +375,8 @@ def random_circuits(roads: RoadTable) -> Circuits:
     def places(count: int) -> Spots:
         return Spots.of(At(random.choice(rows, count, replace=False).astype(np.int32), random.random(count)))
 
-    turnaround_min = np.zeros(SITES)
-    return circuits(
-        fleet, fleet, places(SITES), places(ADDRESSES),
-        turnaround_min=turnaround_min, dump_turn_min=3.0, loop_preference_min=1.0,
-    )  # fmt: skip
+    turning = Turning(turnaround_min=np.zeros(SITES), dump_turn_min=3.0, loop_preference_min=1.0)
+    return circuits(fleet, fleet, places(SITES), places(ADDRESSES), turning)
 
 
 def drawn_mi(roads: RoadTable) -> FloatArray:

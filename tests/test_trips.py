@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from preplan.records import FloatArray, IntArray
 from preplan.roads.forest import trace
 from preplan.roads.network import UNLIMITED, Vehicle
-from preplan.roads.trips import Circuits, Fleet, Spots, circuits, legs_of, measure, response_min
+from preplan.roads.search import Fleet, Spots, response_min
+from preplan.roads.trips import Circuits, Turning, circuits, legs_of, measure
 from preplan.units import M_PER_MI
 from tests.road_builder import Drawing, Road, draw
 from tests.test_network import network_of
@@ -60,9 +61,7 @@ def find(
         fleet_of(drawing, empty),
         Spots.of(sites),
         Spots.of(dumps),
-        turnaround_min=np.full(len(sites.segment), site_turn),
-        dump_turn_min=3.0,
-        loop_preference_min=loop,
+        Turning(turnaround_min=np.full(len(sites.segment), site_turn), dump_turn_min=3.0, loop_preference_min=loop),
     )
 
 

@@ -16,8 +16,8 @@ import osmium
 from preplan.records import FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.limits import limits_of
 from preplan.roads.network import UNLIMITED, RoadNetwork, Vehicle, build_network
+from preplan.roads.search import Fleet, Spots, response_min
 from preplan.roads.source import read_osm
-from preplan.roads.trips import Fleet, Spots, response_min
 from preplan.rules import RoadRules
 
 SAMPLE_ROADS = Path(__file__).resolve().parents[1] / "data_samples" / "millrace" / "roads.osm.gz"

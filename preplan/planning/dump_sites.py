@@ -8,13 +8,17 @@ carries the required flow, and no engine is wanted that would not be wanted at t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import FrontageTable, NeedTable
+from preplan.plan import FrontageTable, Inputs, NeedTable
+from preplan.planning.ground import Ground
+from preplan.planning.round_trips import least_trips
+from preplan.planning.vehicles import CutFleet
 from preplan.records import BoolArray, FloatArray, IntArray, ResponseLevel, Unit
-from preplan.roads.mouths import Mouths
+from preplan.roads.mouths import Mouths, mouths_within, moved_to
+from preplan.roads.search import Spots
 from preplan.rules import Rules
 from preplan.water.hydraulics import lay_gpm
 
@@ -100,3 +104,24 @@ def _same_jobs(
     apart = levels[0].engines >= ENGINES_APART
     same: BoolArray = apart | (driveway_ft > near_ft) | (driveway_ft + along_ft <= near_ft)
     return same
+
+
+def with_dump_sites(
+    inputs: Inputs, units: tuple[Unit, ...], ground: Ground, fleets: tuple[tuple[CutFleet, ...], ...]
+) -> Ground:
+    """Move the dump sites of dead ends to junctions where that is possible and worth it, in every season."""
+    rules, serves = inputs.district.rules, np.array([site.in_service for site in inputs.sites])
+    lay = Lay.of(units)
+
+    def shortest(cut: int, segment: IntArray, fraction: FloatArray) -> FloatArray:
+        places = Spots.at(segment, fraction)
+        every_season = [least_trips(cuts[cut], inputs, ground.sites, serves, places) for cuts in fleets]
+        worst: FloatArray = np.max(every_season, axis=0)
+        return worst
+
+    mouths = mouths_within(ground.roads, ground.limits, ground.frontages, lay.left_ft(ground.frontages, rules))
+    chosen = choose_mouths(ground.frontages, mouths, lay, ground.needs, inputs.district.levels, rules, shortest)
+    if not len(chosen):
+        return ground
+    moved = moved_to(ground.roads, ground.limits, inputs.addresses, ground.frontages, mouths, chosen)
+    return replace(ground, frontages=moved)

@@ -65,6 +65,22 @@ class Crews(Columns):
         return Crews(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
 
+def everyone(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -> Crews:
+    """Send all tankers that can haul, on the lightest cut."""
+    jobs, present = crews(scene, address, site, level)
+    return Crews(
+        address=address,
+        site=site,
+        level=level,
+        fleet=level,
+        cut=np.zeros(len(address), dtype=np.int32),
+        used=present,
+        fill_engine=jobs.fill_engine,
+        dump_engine=jobs.dump_engine,
+        vacuum_only=jobs.vacuum_only,
+    )
+
+
 def called_later(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Crews, FloatArray]:
     """Give the same cases with the units beyond the first level alerted at `call_min` (cases,), jobs dealt anew.
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from preplan.planning.assignment import Scene, circuit_of, crews
-from preplan.planning.fireground import PIECE_CASES, Crews, case_table, haulers, legs_min
+from preplan.planning.assignment import Scene, circuit_of
+from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, haulers, legs_min
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import best_fleets, held_flows
 from preplan.water.timeline_bound import most_flow_gpm
@@ -41,6 +41,19 @@ class Settled:
         return np.where(np.isfinite(least), least, self.gpm)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looked:
+    """What was known of cases before they were settled: arrays of shape (cases,)."""
+
+    address: IntArray
+    site: IntArray
+    level: IntArray
+    gpm: FloatArray
+    tankers: IntArray
+    cut: IntArray
+    trip_min: FloatArray
+
+
 class Flows:
     """Uninterrupted flows at dispatch, gpm: arrays of shape (addresses, sites, levels); NaN until asked."""
 
@@ -61,11 +74,37 @@ class Flows:
         self.cut = np.zeros(shape, dtype=np.int32)
         self.trip_min = np.full(shape, np.inf)
         self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
+        self._settled: list[Settled] = []
+        self._looked: list[Looked] = []
+        self.unsettle()
+        every = np.ones(self._same.shape, dtype=np.bool_)
+        self._bound(every)
+
+    def learn(self, scene: Scene, pairs: BoolArray) -> None:
+        """Take in trips to more (addresses, sites), which the scene now tells; what is known stays."""
+        self.scene = scene
+        self._same[pairs] = False  # another season may not know them
+        self._bound(pairs)
+
+    def unsettle(self) -> None:
+        """Take back whatever was settled, so that a choice does not hang on what was asked before it."""
+        for one in self._looked:
+            at = (one.address, one.site, one.level)
+            for word in ("gpm", "tankers", "cut", "trip_min"):
+                getattr(self, word)[at] = getattr(one, word)
+        self._row[:] = -1
         nobody = np.empty(0, dtype=np.int32)
-        none_out = np.empty((0, haulers(scene).size))
-        self._settled = [Settled(run=self._everyone(nobody, nobody, nobody), gpm=np.empty(0), one_out_gpm=none_out)]
+        run, none_out = everyone(self.scene, nobody, nobody, nobody), np.empty((0, haulers(self.scene).size))
+        self._settled, self._looked = [Settled(run=run, gpm=np.empty(0), one_out_gpm=none_out)], []
         self._count = 0
-        self._bound()
+
+    def looked_gpm(self) -> FloatArray:
+        """Give all flows as they were before they were settled, if anybody looked; NaN until asked."""
+        gpm = self.gpm.copy()
+        for one in self._looked:
+            at = (one.address, one.site, one.level)
+            gpm[at] = np.where(np.isnan(one.gpm), gpm[at], one.gpm)
+        return gpm
 
     def settled(self, address: IntArray, site: IntArray, level: IntArray) -> Settled:
         """Give cases in full, settling those that are not yet."""
@@ -148,65 +187,53 @@ class Flows:
         site = np.where(tied, self.trip_min[:, :, level], np.inf).argmin(axis=1)
         return np.where(known.any(axis=1), site, -1).astype(np.int32)
 
-    def _bound(self) -> None:
+    def _bound(self, pairs: BoolArray) -> None:
         """Fill in the bounds, and the shortest trip of any cut, which orders equal flows until a case is looked at."""
-        self.trip_min[:] = np.stack([cut.trip_min for cut in self.scene.cuts]).min(axis=0)[:, :, None]
+        shortest = np.min([cut.trip_min for cut in self.scene.cuts], axis=0)
+        self.trip_min[pairs] = shortest[pairs][:, None]
         if self._like is not None:
-            self.most_gpm[self._same] = self._like.most_gpm[self._same]
-        a, s, lv = (i.astype(np.int32) for i in np.nonzero(np.broadcast_to(~self._same[:, :, None], self.gpm.shape)))
+            same = pairs & self._same
+            self.most_gpm[same] = self._like.most_gpm[same]
+        own = pairs & ~self._same & np.isfinite(shortest)  # without a way nothing comes
+        a, s, lv = (i.astype(np.int32) for i in np.nonzero(np.broadcast_to(own[:, :, None], self.gpm.shape)))
         for first in range(0, len(a), PIECE_CASES):
             part = slice(first, first + PIECE_CASES)
-            everyone = self._everyone(a[part], s[part], lv[part])
+            whole = everyone(self.scene, a[part], s[part], lv[part])
             for index in range(len(self.scene.cuts)):
-                _, run = self._on_cut(everyone, index)
+                _, run = self._on_cut(whole, index)
                 at = (run.address, run.site, run.level)
                 self.most_gpm[at] = np.maximum(self.most_gpm[at], most_flow_gpm(case_table(self.scene, run)))
 
-    def _everyone(self, address: IntArray, site: IntArray, level: IntArray) -> Crews:
-        """Send all tankers that can haul, on the lightest cut."""
-        jobs, present = crews(self.scene, address, site, level)
-        return Crews(
-            address=address,
-            site=site,
-            level=level,
-            fleet=level,
-            cut=np.zeros(len(address), dtype=np.int32),
-            used=present,
-            fill_engine=jobs.fill_engine,
-            dump_engine=jobs.dump_engine,
-            vacuum_only=jobs.vacuum_only,
-        )
-
-    def _on_cut(self, everyone: Crews, index: int) -> tuple[Rows, Crews]:
+    def _on_cut(self, crews: Crews, index: int) -> tuple[Rows, Crews]:
         """Keep those whom a cut allows, in the cases (rows) where it is worth a look.
 
         A cut that drives no longer trip than the next heavier one carries less and gains nothing.
         """
         cuts = self.scene.cuts
-        trip = cuts[index].trip_min[everyone.address, everyone.site]
+        trip = cuts[index].trip_min[crews.address, crews.site]
         worth = np.isfinite(trip)
         if index + 1 < len(cuts):
-            worth &= trip < cuts[index + 1].trip_min[everyone.address, everyone.site]
+            worth &= trip < cuts[index + 1].trip_min[crews.address, crews.site]
         rows = np.flatnonzero(worth)
-        run = everyone.rows(rows)
+        run = crews.rows(rows)
         used = run.used & cuts[index].members
         return rows, replace(run, cut=np.full(rows.size, index, dtype=np.int32), used=used)
 
     def _look_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        run, gpm = self._best_cut(self._everyone(address, site, level))
+        run, gpm = self._best_cut(everyone(self.scene, address, site, level))
         at = (address, site, level)
         self.gpm[at], self.cut[at] = gpm, run.cut
         self.tankers[at] = run.used.sum(axis=1)
         self.trip_min[at] = legs_min(self.scene, run)[0]
 
-    def _best_cut(self, everyone: Crews) -> tuple[Crews, FloatArray]:
+    def _best_cut(self, crews: Crews) -> tuple[Crews, FloatArray]:
         """Give each case's best fleet over its cuts, with and without what the steady form leaves out, and its flow.
 
         A case without a way keeps the lightest cut and nobody.
         """
         at, runs = [], []
         for index, cut in enumerate(self.scene.cuts):
-            rows, whole = self._on_cut(everyone, index)
+            rows, whole = self._on_cut(crews, index)
             trip = cut.trip_min[whole.address, whole.site]
             quick = circuit_of(self.scene, whole.site, whole.jobs).best(trip, whole.used).used
             few = np.flatnonzero((quick != whole.used).any(axis=1))
@@ -214,8 +241,8 @@ class Flows:
             runs += [whole, replace(whole, used=quick).rows(few)]
         tried = joined(runs)  # all at once: many cases in lockstep cost little more than few
         flow = held_flows(case_table(self.scene, tried)).uninterrupted_gpm
-        best = replace(everyone, used=np.zeros_like(everyone.used))
-        gpm, first = np.full(len(everyone), -1.0), 0
+        best = replace(crews, used=np.zeros_like(crews.used))
+        gpm, first = np.full(len(crews), -1.0), 0
         for rows in at:
             part = np.arange(first, first + rows.size)
             better = _outdoes(flow[part], tried.used[part], gpm[rows], best.used[rows])
@@ -231,13 +258,24 @@ class Flows:
         return self._settled[0]
 
     def _settle_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        run, _ = self._best_cut(self._everyone(address, site, level))
+        run, _ = self._best_cut(everyone(self.scene, address, site, level))
         run, gpm, one_out = self._without_the_slow(run)
         self._keep(self._as_below(Settled(run=run, gpm=gpm, one_out_gpm=one_out)))
 
     def _keep(self, done: Settled) -> None:
         """Note settled cases."""
         at = (done.run.address, done.run.site, done.run.level)
+        self._looked.append(
+            Looked(
+                address=at[0],
+                site=at[1],
+                level=at[2],
+                gpm=self.gpm[at],
+                tankers=self.tankers[at],
+                cut=self.cut[at],
+                trip_min=self.trip_min[at],
+            )
+        )
         self.gpm[at], self.tankers[at], self.cut[at] = done.gpm, done.run.used.sum(axis=1), done.run.cut
         self.trip_min[at] = legs_min(self.scene, done.run)[0]
         self._row[at] = self._count + np.arange(len(done.gpm), dtype=np.int32)

@@ -9,9 +9,8 @@ import numpy as np
 
 from preplan.errors import Finding, InputError
 from preplan.plan import FrontageTable, Inputs, NeedTable
-from preplan.planning.dump_sites import Lay, choose_mouths
 from preplan.planning.needs import needs_of
-from preplan.planning.vehicles import CutFleet, Minutes
+from preplan.planning.vehicles import Minutes
 from preplan.records import (
     BoolArray,
     FeatureTable,
@@ -22,22 +21,16 @@ from preplan.records import (
     RoadLimits,
     RoadTable,
     Station,
-    Unit,
 )
 from preplan.roads.driving_side import side_problems
 from preplan.roads.frontage import Places, place_addresses, place_points
 from preplan.roads.inventory import match_bridges
 from preplan.roads.islands import without_islands
-from preplan.roads.mouths import mouths_within, moved_to
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
 from preplan.roads.places import within_extent
 from preplan.roads.seasons import RoadSeason, all_year, road_seasons
 from preplan.roads.speeds import minutes_of, node_delay_min, speed_problems
-from preplan.roads.trips import Spots, circuits
 from preplan.rules import RoadRules
-
-TURNAROUND_MIN = {"through": 0.0, "loop": 0.5, "back": 1.5}
-"""Turning round at a fill site, by the table's word (this program's careful choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,35 +138,3 @@ def minutes_on(roads: RoadTable, limits: RoadLimits, rules: RoadRules) -> Minute
         return minutes_of(roads, limits, rules, min(top_mph, rules.top_mph))
 
     return minutes
-
-
-def with_dump_sites(
-    inputs: Inputs, units: tuple[Unit, ...], ground: Ground, fleets: tuple[tuple[CutFleet, ...], ...]
-) -> Ground:
-    """Move the dump sites of dead ends to junctions where that is possible and worth it, in every season."""
-    rules, serves = inputs.district.rules, np.array([site.in_service for site in inputs.sites])
-    turnaround_min = np.array([TURNAROUND_MIN[site.turnaround] for site in inputs.sites])
-    lay, sites = Lay.of(units), Spots.of(ground.sites)
-    sites = Spots(state=sites.state[serves], driven=sites.driven[serves])
-
-    def shortest(cut: int, segment: IntArray, fraction: FloatArray) -> FloatArray:
-        worst = np.zeros(len(segment))
-        for cuts in fleets:
-            found = circuits(
-                cuts[cut].loaded,
-                cuts[cut].empty,
-                sites,
-                Spots.at(segment, fraction),
-                turnaround_min=turnaround_min[serves],
-                dump_turn_min=rules.roads.dump_turn_min,
-                loop_preference_min=rules.roads.loop_preference_min,
-            )
-            worst = np.maximum(worst, found.trip_min.min(axis=1))
-        return worst
-
-    mouths = mouths_within(ground.roads, ground.limits, ground.frontages, lay.left_ft(ground.frontages, rules))
-    chosen = choose_mouths(ground.frontages, mouths, lay, ground.needs, inputs.district.levels, rules, shortest)
-    if not len(chosen):
-        return ground
-    moved = moved_to(ground.roads, ground.limits, inputs.addresses, ground.frontages, mouths, chosen)
-    return replace(ground, frontages=moved)

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from preplan.plan import RouteForest, TripTable
+from preplan.planning.assignment import Scene
+from preplan.planning.levels import Graded
+from preplan.planning.round_trips import BEST, BEST_YEAR_ROUND
 from preplan.records import BoolArray, FillSite, FloatArray, IntArray, RoadLimits
-from preplan.roads.forest import Traced, join_forests, trace
-from preplan.roads.trips import Circuits, legs_of, measure
+from preplan.roads.forest import Traced, join_forests, traced
+from preplan.roads.trips import Circuits, Legs, Reach, legs_of, measured, turns_of
 
 _STANDS = 0.01
 """Share of a bridge under which a place at its end is not on it; else one that begins or ends on it crosses it."""
@@ -30,17 +34,68 @@ class Measures:
         return cls(columns=np.column_stack([length_mi, bridge, narrow]))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """The trips that pages tell: arrays of shape (addresses, sites)."""
+
+    cuts: int
+    """Vehicle classes."""
+    pair_cut: IntArray
+    """The class that each trip is told for."""
+    kept: BoolArray
+    drawn: BoolArray
+    """Kept, and drawn on a page."""
+
+
+def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
+    """Keep trips, each on the cut of the level that is shown; draw what is chosen or stands in.
+
+    `driven` (addresses, sites, levels) is the cut of each case.
+    """
+    levels, answers = graded.levels, graded.answers
+    rows = np.arange(len(answers))
+    shown = np.maximum(answers.level, 0)
+    pair_cut = driven[rows, :, shown]
+    trip_min = np.stack([cut.trip_min for cut in scene.cuts])
+    # A pair that the shown level cannot use at all is kept on the heaviest cut that has a way.
+    ways = np.isfinite(trip_min)
+    heaviest = len(trip_min) - 1 - ways[::-1].argmax(axis=0)
+    has_way = np.take_along_axis(ways, pair_cut[None], axis=0)[0]
+    pair_cut = np.where(has_way, pair_cut, heaviest).astype(np.int32)
+    there: BoolArray = np.logical_or.reduce(ways)
+    drawn = _mask_of(levels.site[rows, shown], there) | _mask_of(levels.backup[rows, shown], there)
+    every = drawn.copy()
+    for table in (levels.site, levels.backup):
+        for level in range(table.shape[1]):
+            every |= _mask_of(table[:, level], there)
+    best = np.take_along_axis(trip_min, pair_cut[None], axis=0)[0]
+    return Shown(
+        cuts=len(trip_min),
+        pair_cut=pair_cut,
+        kept=kept_pairs(best, scene.sites, scene.rules.plan.keep_sites, every),
+        drawn=drawn & (answers.level >= 0)[:, None],
+    )
+
+
+def _mask_of(site: IntArray, there: BoolArray) -> BoolArray:
+    """Mask the (addresses, sites) pairs that a column of sites names."""
+    mask = np.zeros(there.shape, dtype=np.bool_)
+    rows = np.flatnonzero(site >= 0)
+    mask[rows, site[rows]] = True
+    return mask & there
+
+
 def kept_pairs(trip_min: FloatArray, sites: tuple[FillSite, ...], keep_sites: int, chosen: BoolArray) -> BoolArray:
     """Mask the (addresses, sites) whose trips are kept.
 
-    Up to `keep_sites` sites: all. Above: the eight best round trips, the three best usable in every month, and
-    whatever was chosen.
+    Up to `keep_sites` sites: all. Above: the best round trips, the best of those usable in every month, and whatever
+    was chosen.
     """
     there = np.isfinite(trip_min)
     if len(sites) <= keep_sites:
         return there
     year_round = np.array([site.in_service and not site.seasonal for site in sites])
-    best = _nearest(trip_min, 8) | _nearest(np.where(year_round, trip_min, np.inf), 3)
+    best = _nearest(trip_min, BEST) | _nearest(np.where(year_round, trip_min, np.inf), BEST_YEAR_ROUND)
     return there & (best | chosen)
 
 
@@ -56,45 +111,42 @@ def keep_trips(
     found: tuple[Circuits, ...],
     free_min: FloatArray,
     measures: Measures,
-    *,
-    cuts: int,
-    pair_cut: IntArray,
-    kept: BoolArray,
-    traced: BoolArray,
+    shown: Shown,
+    road: IntArray,
 ) -> tuple[TripTable, RouteForest]:
-    """Measure the kept pairs, each on its cut, and trace those that pages draw; masks are (addresses, sites).
+    """Measure the kept pairs, each on its cut, and trace those that pages draw.
 
-    `found` lists the circuits of all `cuts` of the first season of the roads, then of the next; `pair_cut` points into
-    it, (addresses, sites). `free_min` (addresses, sites) is the round trip of a vehicle without limits.
+    `found` lists the circuits of all cuts of the first season of the roads, then of the next, and `road` (addresses,)
+    is each one's season. `free_min` (addresses, sites) is the round trip of a vehicle without limits.
     """
-    address, site = np.argwhere(kept).astype(np.int32).T
-    cut = pair_cut[address, site]
-    out_leaf, back_leaf = np.full(len(address), -1, dtype=np.int32), np.full(len(address), -1, dtype=np.int32)
+    address, site = np.argwhere(shown.kept).astype(np.int32).T
+    own_cut = shown.pair_cut[address, site]
+    cut = own_cut + shown.cuts * road[address]
+    leaf = np.full((2, len(address)), -1, dtype=np.int32)
     columns = np.zeros((2, len(address), measures.columns.shape[1]))
     turn_dump, turn_site = np.zeros(len(address), dtype=np.bool_), np.zeros(len(address), dtype=np.bool_)
     times = np.zeros((3, len(address)))
     trees: list[Traced] = []
-    marks: list[tuple[IntArray, IntArray]] = []  # rows of the trips traced, and the column their leaves go to
+    marks: list[tuple[int, IntArray]] = []  # the leg, and the rows of the trips traced
     for index, circuit in enumerate(found):
         rows = np.flatnonzero(cut == index).astype(np.int32)
         a, s = address[rows], site[rows]
-        out, back = legs_of(circuit, a, s)
-        columns[0, rows] = measure(circuit.outward, out, measures.columns, inward=False)
-        columns[1, rows] = measure(circuit.inward, back, measures.columns, inward=True)
-        dump, place = circuit.turns
-        turn_dump[rows], turn_site[rows] = dump[a, s], place[a, s]
+        dump, place = turns_of(circuit.join[a, s])
+        turn_dump[rows], turn_site[rows] = dump, place
         times[:, rows] = circuit.out_min[a, s], circuit.back_min[a, s], free_min[a, s]
-        drawn = rows[traced[a, s]]
-        out, back = legs_of(circuit, address[drawn], site[drawn])
-        trees += [trace(circuit.outward, out, inward=False), trace(circuit.inward, back, inward=True)]
-        marks += [(drawn, out_leaf), (drawn, back_leaf)]
+        ways = zip((circuit.outward, circuit.inward), legs_of(circuit, a, s), strict=True)
+        for leg, (reach, legs) in enumerate(ways):
+            for part in _followed(reach, legs, measures, shown.drawn[a, s], inward=leg == 1):
+                columns[leg, rows[part.legs]] = part.sums
+                trees.append(part.tree)
+                marks.append((leg, rows[part.drawn]))
     forest, leaves = join_forests(trees)
-    for (drawn, column), leaf in zip(marks, leaves, strict=True):
-        column[drawn] = leaf
+    for (leg, rows), own in zip(marks, leaves, strict=True):
+        leaf[leg, rows] = own
     table = TripTable(
         address=address,
         site=site,
-        cut=(cut % cuts).astype(np.int32),
+        cut=own_cut,
         out_min=times[0],
         out_mi=columns[0, :, 0],
         back_min=times[1],
@@ -104,7 +156,29 @@ def keep_trips(
         turn_at_dump=turn_dump,
         turn_at_site=turn_site,
         narrow_mi=columns[:, :, 2].sum(axis=0),
-        out_leaf=out_leaf,
-        back_leaf=back_leaf,
+        out_leaf=leaf[0],
+        back_leaf=leaf[1],
     )
     return table, forest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Followed:
+    """Some of many legs, followed in one search: indices of the legs, their sums, and the tree of those drawn."""
+
+    legs: IntArray
+    sums: FloatArray
+    drawn: IntArray
+    tree: Traced
+
+
+def _followed(reach: Reach, legs: Legs, measures: Measures, drawn: BoolArray, *, inward: bool) -> Iterator[_Followed]:
+    """Follow legs search by search; `drawn` (legs,) marks those that pages draw."""
+    for search, index, row in reach.parts(legs.row):
+        shown = np.flatnonzero(drawn[index])
+        yield _Followed(
+            legs=index,
+            sums=measured(search, legs.at(index, row), measures.columns, inward=inward),
+            drawn=index[shown],
+            tree=traced(search, legs.at(index[shown], row[shown]), inward=inward),
+        )

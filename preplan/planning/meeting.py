@@ -7,27 +7,25 @@ rerouted by itself.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from preplan.plan import Flag, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
+from preplan.planning.round_trips import PairSearch
 from preplan.records import BoolArray, FloatArray, IntArray, RoadTable
 from preplan.roads.forest import trace
 from preplan.roads.network import vehicle_arcs
 from preplan.roads.road_names import is_named, road_label
-from preplan.roads.trips import Circuits, Fleet, legs_of
+from preplan.roads.search import Fleet
+from preplan.roads.trips import legs_of
 from preplan.units import M_PER_MI
 
 MOST_LONGER_MIN = 5.0
 """A way back that is longer by more is not offered (this program's careful choice)."""
 LEAST_MI = 0.05
 """Tankers see each other over a shorter narrow piece; pages print tenths of a mile."""
-
-Search = Callable[[Fleet, Fleet, IntArray, IntArray], Circuits]
-"""Finds the round trips of a vehicle, loaded and empty, between some addresses and some sites."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +100,7 @@ def ways_back(
     trips: TripTable,
     forest: RouteForest,
     meetings: Meetings,
-    search: Search,
+    search: PairSearch,
 ) -> dict[int, WayBack]:
     """Look for another way home for the trips of one vehicle in one season, by row of the TripTable.
 
@@ -115,12 +113,11 @@ def ways_back(
     state_min = np.where(usable, empty.state_min, 0.0)
     kept = replace(empty, usable=usable, state_min=state_min, arcs=vehicle_arcs(empty.network, usable, state_min))
     rows = trips.address[meetings.trip]
-    sites, column = np.unique(trips.site[meetings.trip], return_inverse=True)
-    found = search(loaded, kept, rows, sites)
-    trip_min = found.trip_min[np.arange(len(rows)), column]
-    longer_min = trip_min - trips.out_min[meetings.trip] - trips.back_min[meetings.trip]
+    pairs = search(loaded, kept, rows, trips.site[meetings.trip])
+    found = pairs.circuits
+    longer_min = pairs.trip_min - trips.out_min[meetings.trip] - trips.back_min[meetings.trip]
     at = np.flatnonzero(longer_min <= MOST_LONGER_MIN).astype(np.int32)
-    out, back = legs_of(found, at, column[at].astype(np.int32))
+    out, back = legs_of(found, at, pairs.site[at])
     outward, homeward = trace(found.outward, out, inward=False), trace(found.inward, back, inward=True)
     better = {}
     for i, one in enumerate(at.tolist()):

@@ -24,24 +24,26 @@ from preplan.plan import (
 )
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.by_season import merged_scene, rows_of, season_flags, worst_roads
+from preplan.planning.doubts import settle_doubts
+from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
-from preplan.planning.ground import TURNAROUND_MIN, Ground, SeasonGround, lay_ground, with_dump_sites
+from preplan.planning.ground import Ground, SeasonGround, lay_ground
 from preplan.planning.groups import Answered, group_addresses
 from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
-from preplan.planning.kept import Measures, keep_trips, kept_pairs
+from preplan.planning.kept import Measures, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
-from preplan.planning.levels import Graded, Worked, choose, grade
+from preplan.planning.levels import Worked, choose, grade
 from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, posting_costs
 from preplan.planning.response import Response, depart_min, respond
+from preplan.planning.round_trips import SeasonTrips, pair_trips, unlimited_trips
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.planning.what_if import what_if_of
 from preplan.records import (
-    BoolArray,
     FeatureTable,
     FloatArray,
     IntArray,
@@ -51,8 +53,8 @@ from preplan.records import (
 )
 from preplan.roads.hose import hydrant_reach
 from preplan.roads.paths import Junctions
-from preplan.roads.speeds import rule_comparison, rule_min
-from preplan.roads.trips import Circuits, Fleet, Spots, circuits, legs_of, measure, response_min
+from preplan.roads.search import Fleet, Spots, response_min
+from preplan.roads.speeds import rule_comparison
 from preplan.units import M_PER_MI
 
 Progress = Callable[[str, float], None]
@@ -94,24 +96,33 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
     )
     ground = with_dump_sites(inputs, units, ground, fleets)
-    found = tuple(tuple(round_trips(one.loaded, one.empty, inputs, ground) for one in cuts) for cuts in fleets)
-    free = tuple(unlimited_trips(season, fleets[0][-1].cut.top_mph, inputs, ground) for season in ground.seasons)
+    found = [SeasonTrips(cuts, inputs, ground) for cuts in fleets]
     progress("deciding who comes", 0.35)
     responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
     progress("computing flows", 0.4)
     parts = list(zip(ground.seasons, responses, fleets, found, strict=True))
-    scenes = [scene_of(inputs, units, ground, *part) for part in parts]
     flows: list[Flows] = []
-    for one in scenes:
-        flows.append(Flows(one, flows))
+    for part in parts:
+        flows.append(Flows(scene_of(inputs, units, ground, *part), flows))
+    for each, part in zip(flows, parts, strict=True):
+        settle_doubts(each, part[-1], partial(scene_of, inputs, units, ground, *part))
+    for each in flows:
+        each.unsettle()  # a choice must not hang on what the doubts asked
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
-    scene = merged_scene(scenes, road)
+    scene = merged_scene([each.scene for each in flows], road)
     graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))
     progress("tracing routes", 0.6)
-    circuits_of = tuple(circuit for cuts in found for circuit in cuts)
-    free_min = rows_of(free, road)
-    driven = rows_of([each.cut for each in flows], road)
-    trips, forest = traced_trips(scene, graded, driven, circuits_of, free_min, road, ground)
+    shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
+    free_min = rows_of(
+        [unlimited_trips(one, fleets[0][-1].cut.top_mph, inputs, ground, shown.kept) for one in ground.seasons], road
+    )
+    trips, forest = keep_trips(
+        tuple(circuit for season in found for circuit in season.circuits),
+        free_min,
+        Measures.of(ground.limits, ground.seasons[0].network.length_mi),
+        shown,
+        road,
+    )
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(answers, choice.seasons)
@@ -121,7 +132,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("weighing posted limits", 0.65)
     site = levels.site[np.arange(len(answers)), np.maximum(answers.level, 0)]
     asked = Asked.of(site, scene.cuts[-1].trip_min, free_min, road)
-    costs = posting_costs(roads, ground.seasons, units, asked, partial(searched, inputs, ground))
+    costs = posting_costs(roads, ground.seasons, units, asked, partial(pair_trips, inputs, ground))
     progress("grouping neighbours", 0.7)
     outcome = Outcome(
         levels=levels,
@@ -151,54 +162,6 @@ def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:
         lacks.append(Finding(file="fill_sites", rule=rule, remedy="see in_service and months"))
     if lacks:
         raise InputError(lacks)
-
-
-def round_trips(
-    loaded: Fleet,
-    empty: Fleet,
-    inputs: Inputs,
-    ground: Ground,
-    rows: IntArray | None = None,
-    sites: IntArray | None = None,
-) -> Circuits:
-    """Find every round trip of one vehicle, loaded out and empty back, or those of some addresses and some sites."""
-    rules = inputs.district.rules.roads
-    rows = np.arange(len(inputs.addresses), dtype=np.int32) if rows is None else rows
-    sites = np.arange(len(inputs.sites), dtype=np.int32) if sites is None else sites
-    found = circuits(
-        loaded,
-        empty,
-        Spots.at(ground.sites.segment[sites], ground.sites.fraction[sites]),
-        Spots.at(ground.frontages.segment[rows], ground.frontages.fraction[rows]),
-        turnaround_min=np.array([TURNAROUND_MIN[inputs.sites[site].turnaround] for site in sites.tolist()]),
-        dump_turn_min=rules.dump_turn_min,
-        loop_preference_min=rules.loop_preference_min,
-    )
-    return by_rule(found) if rules.travel == "rule" else found
-
-
-def searched(inputs: Inputs, ground: Ground, loaded: Fleet, empty: Fleet, rows: IntArray, sites: IntArray) -> Circuits:
-    """Find the round trips of some addresses and some sites."""
-    return round_trips(loaded, empty, inputs, ground, rows, sites)
-
-
-def unlimited_trips(season: SeasonGround, top_mph: float, inputs: Inputs, ground: Ground) -> FloatArray:
-    """Time the round trips of a vehicle that no posting stops, (addresses, sites) minutes."""
-    fleet = unlimited_fleet(season.network, season.limits, season.minutes, top_mph)
-    return round_trips(fleet, fleet, inputs, ground).trip_min
-
-
-def by_rule(found: Circuits) -> Circuits:
-    """Replace network times by the travel rule on the same roads; turning at both ends stays as it is."""
-    address, site = np.argwhere(found.join >= 0).astype(np.int32).T
-    out_legs, back_legs = legs_of(found, address, site)
-    length = found.loaded.network.length_mi[:, None]
-    out_mi = measure(found.outward, out_legs, length, inward=False)[:, 0]
-    back_mi = measure(found.inward, back_legs, length, inward=True)[:, 0]
-    out_min, back_min = found.out_min.copy(), found.back_min.copy()
-    out_min[address, site] = rule_min(out_mi)
-    back_min[address, site] = rule_min(back_mi) + found.turning_min[address, site]
-    return replace(found, out_min=out_min, back_min=back_min)
 
 
 def response_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground, season: SeasonGround) -> Response:
@@ -245,7 +208,7 @@ def scene_of(
     season: SeasonGround,
     response: Response,
     fleets: tuple[CutFleet, ...],
-    found: tuple[Circuits, ...],
+    found: SeasonTrips,
 ) -> Scene:
     """Gather what the water side needs in one season of the roads."""
     rules = inputs.district.rules
@@ -260,59 +223,9 @@ def scene_of(
         frontages=ground.frontages,
         cuts=tuple(
             CutTrips(trip_min=circuit.trip_min, out_min=circuit.out_min, members=fleet.members)
-            for fleet, circuit in zip(fleets, found, strict=True)
+            for fleet, circuit in zip(fleets, found.circuits, strict=True)
         ),
     )
-
-
-def traced_trips(
-    scene: Scene,
-    graded: Graded,
-    driven: IntArray,
-    found: tuple[Circuits, ...],
-    free_min: FloatArray,
-    road: IntArray,
-    ground: Ground,
-) -> tuple[TripTable, RouteForest]:
-    """Keep and measure trips, each on the cut of the level that is shown; trace what is chosen or stands in.
-
-    `driven` (addresses, sites, levels) is the cut of each case, `found` the circuits of every cut, season by season;
-    `road` (addresses,) is the season of the roads of each.
-    """
-    levels, answers = graded.levels, graded.answers
-    rows = np.arange(len(answers))
-    shown = np.maximum(answers.level, 0)
-    pair_cut = driven[rows, :, shown]
-    trip_min = np.stack([cut.trip_min for cut in scene.cuts])
-    # A pair that the shown level cannot use at all is kept on the heaviest cut that has a way.
-    ways = np.isfinite(trip_min)
-    heaviest = len(trip_min) - 1 - ways[::-1].argmax(axis=0)
-    has_way = np.take_along_axis(ways, pair_cut[None], axis=0)[0]
-    pair_cut = np.where(has_way, pair_cut, heaviest).astype(np.int32)
-    there: BoolArray = np.isfinite(trip_min.min(axis=0))
-    drawn = _mask_of(levels.site[rows, shown], there) | _mask_of(levels.backup[rows, shown], there)
-    every = drawn.copy()
-    for table in (levels.site, levels.backup):
-        for level in range(table.shape[1]):
-            every |= _mask_of(table[:, level], there)
-    best = np.take_along_axis(trip_min, pair_cut[None], axis=0)[0]
-    return keep_trips(
-        found,
-        free_min,
-        Measures.of(ground.limits, ground.seasons[0].network.length_mi),
-        cuts=len(trip_min),
-        pair_cut=pair_cut + len(trip_min) * road[:, None],
-        kept=kept_pairs(best, scene.sites, scene.rules.plan.keep_sites, every),
-        traced=drawn & (answers.level >= 0)[:, None],
-    )
-
-
-def _mask_of(site: IntArray, there: BoolArray) -> BoolArray:
-    """Mask the (addresses, sites) pairs that a column of sites names."""
-    mask = np.zeros(there.shape, dtype=np.bool_)
-    rows = np.flatnonzero(site >= 0)
-    mask[rows, site[rows]] = True
-    return mask & there
 
 
 def with_meetings(  # what it looks at is spread over the whole recipe
@@ -335,7 +248,7 @@ def with_meetings(  # what it looks at is spread over the whole recipe
         mine = (road[trips.address[meetings.trip]] == season) & (trips.cut[meetings.trip] == cut)
         if mine.any():
             legs = fleets[season][cut].loaded, fleets[season][cut].empty
-            search, some = partial(searched, inputs, ground), meetings.some(mine)
+            search, some = partial(pair_trips, inputs, ground), meetings.some(mine)
             better |= ways_back(ground.roads, ground.seasons[season], legs, trips, forest, some, search)
     flags = list(answers.flags)
     for address, flag in meeting_flags(trips, meetings, better).items():

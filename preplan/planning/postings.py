@@ -8,7 +8,7 @@ a time and the round trips searched again, so the numbers that are printed are e
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,11 +17,13 @@ from scipy.sparse.csgraph import connected_components
 
 from preplan.plan import PostingCost
 from preplan.planning.ground import SeasonGround
+from preplan.planning.round_trips import PairSearch
 from preplan.planning.vehicles import cut_vehicles, is_tanker, unlimited_fleet
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.forest import Traced, trace
 from preplan.roads.network import Vehicle, states_for
-from preplan.roads.trips import Circuits, Fleet, legs_of
+from preplan.roads.search import Fleet
+from preplan.roads.trips import legs_of
 
 LEAST_MIN = 0.05
 """A round trip longer by less is as long: pages print tenths of a minute."""
@@ -29,8 +31,6 @@ CHECKED = 10
 """Postings that are lifted for a new search, the dearest first (this program's careful choice)."""
 _LIMITS = ("max_lb", "max_axle_lb", "max_height_ft", "max_width_ft")
 
-Search = Callable[[Fleet, Fleet, IntArray, IntArray], Circuits]
-"""Finds the round trips of a vehicle, loaded and empty, between some addresses and some sites."""
 Posting = tuple[int, ...]
 """The stretches of one posting: they join and are posted alike."""
 
@@ -65,7 +65,7 @@ class Asked:
 
 
 def posting_costs(
-    roads: RoadTable, seasons: tuple[SeasonGround, ...], units: tuple[Unit, ...], asked: Asked, search: Search
+    roads: RoadTable, seasons: tuple[SeasonGround, ...], units: tuple[Unit, ...], asked: Asked, search: PairSearch
 ) -> tuple[PostingCost, ...]:
     """Lift the dearest postings one at a time; those that save nobody anything alone are left out."""
     tankers = tuple(unit for unit in units if is_tanker(unit))
@@ -96,7 +96,7 @@ def _met(
     vehicles: tuple[Vehicle, Vehicle],
     asked: Asked,
     rows: IntArray,
-    search: Search,
+    search: PairSearch,
 ) -> Mapping[Posting, float]:
     """Sum up for each posting on the free ways of some addresses the minutes that they lose in all.
 
@@ -105,10 +105,10 @@ def _met(
     if not len(rows):
         return {}
     group, postings = group_postings(roads, ground.limits, _barred(ground, vehicles))
-    sites, column = np.unique(asked.site[rows], return_inverse=True)
     fleet = unlimited_fleet(ground.network, ground.limits, ground.minutes, vehicles[0].top_mph)
-    free = search(fleet, fleet, rows, sites)
-    out, back = legs_of(free, np.arange(len(rows), dtype=np.int32), column.astype(np.int32))
+    found = search(fleet, fleet, rows, asked.site[rows])
+    free = found.circuits
+    out, back = legs_of(free, np.arange(len(rows), dtype=np.int32), found.site)
     on_way = [_groups_on(trace(free.outward, out, inward=False), group)]
     on_way.append(_groups_on(trace(free.inward, back, inward=True), group))
     lost = asked.all_min[rows] - asked.free_min[rows]
@@ -174,7 +174,7 @@ def _saved(
     posting: Posting,
     asked: Asked,
     rows: IntArray,
-    search: Search,
+    search: PairSearch,
 ) -> FloatArray:
     """Lift one posting and give what each of some addresses saves, minutes; inf where tankers come only then."""
     stretches = list(posting)
@@ -183,8 +183,7 @@ def _saved(
         column[stretches] = np.inf
     limits = replace(ground.limits, **lifted)
     loaded, empty = (Fleet.of(ground.network, limits, ground.minutes(vehicle.top_mph), vehicle) for vehicle in vehicles)
-    sites, column = np.unique(asked.site[rows], return_inverse=True)
-    now = search(loaded, empty, rows, sites).trip_min[np.arange(len(rows)), column]
+    now = search(loaded, empty, rows, asked.site[rows]).trip_min
     with np.errstate(invalid="ignore"):
         return np.where(np.isfinite(now), asked.all_min[rows] - now, 0.0)
 

@@ -10,7 +10,7 @@ import numpy as np
 from preplan.plan import Cut
 from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
 from preplan.roads.network import UNLIMITED, RoadNetwork, Vehicle
-from preplan.roads.trips import Fleet
+from preplan.roads.search import Fleet
 
 Minutes = Callable[[float], FloatArray]
 """Minutes (segments, 2) at a top speed in mph."""

@@ -8,7 +8,8 @@ import numpy as np
 
 from preplan.plan import RouteForest
 from preplan.records import BoolArray, IntArray
-from preplan.roads.trips import Legs, Search, first_step
+from preplan.roads.search import Search
+from preplan.roads.trips import Legs, Reach, first_step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,8 +20,21 @@ class Traced:
     leaf: IntArray
 
 
-def trace(search: Search, legs: Legs, *, inward: bool) -> Traced:
+def trace(reach: Reach, legs: Legs, *, inward: bool) -> Traced:
     """Store the stretches that the legs drive, from each leg's leaf at the address to the root at the site."""
+    leaf = np.full(len(legs.row), -1, dtype=np.int32)
+    trees, marks = [], []
+    for search, index, row in reach.parts(legs.row):
+        trees.append(traced(search, legs.at(index, row), inward=inward))
+        marks.append(index)
+    forest, leaves = join_forests(trees)
+    for index, own in zip(marks, leaves, strict=True):
+        leaf[index] = own
+    return Traced(forest=forest, leaf=leaf)
+
+
+def traced(search: Search, legs: Legs, *, inward: bool) -> Traced:
+    """Store the stretches of legs that lie in one search."""
     own = search.spots.state.ravel()
     seen = _visited(search, legs, own, inward=inward)
     row, state = np.nonzero(seen)
@@ -60,12 +74,12 @@ def _visited(search: Search, legs: Legs, own: IntArray, *, inward: bool) -> Bool
     return seen
 
 
-def join_forests(traced: list[Traced]) -> tuple[RouteForest, list[IntArray]]:
+def join_forests(trees: list[Traced]) -> tuple[RouteForest, list[IntArray]]:
     """Put the trees of several searches into one forest; return it and each search's leaves in it."""
     leaves: list[IntArray] = []
     segment, forward, parent = [], [], []
     offset = 0
-    for one in traced:
+    for one in trees:
         forest = one.forest
         segment.append(forest.segment)
         forward.append(forest.forward)

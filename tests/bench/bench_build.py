@@ -20,7 +20,7 @@ from scipy.sparse.csgraph import dijkstra
 from preplan.build import build_district
 from preplan.inputs.reader import read_inputs
 from preplan.planning.ground import lay_ground
-from preplan.planning.pipeline import round_trips
+from preplan.planning.round_trips import all_trips
 from preplan.planning.vehicles import season_fleets
 from preplan.roads.source import read_roads
 
@@ -45,7 +45,7 @@ def searches(district: Path) -> None:
     season = ground.seasons[0]
     fleet = season_fleets(units, [(season.network, season.limits, season.minutes)])[0][-1]
     begun = perf_counter()
-    round_trips(fleet.loaded, fleet.empty, inputs, ground)
+    all_trips(fleet.loaded, fleet.empty, inputs, ground)
     ours = perf_counter() - begun
     matrix = fleet.loaded.arcs.matrix(season.network.search_states)
     ways = np.concatenate([2 * ground.sites.segment, 2 * ground.sites.segment + 1])

@@ -1,0 +1,177 @@
+"""Fill sites that nobody has looked for and that could still win: found by a bound on their flow, then looked for.
+
+Where there are many sites only the trips to the best of them, by minutes, are searched at first. A site farther away
+may deliver more: a strong hydrant beats a near pond. What an unknown trip takes at least bounds the flow from above;
+while that bound could be among the best two of some level and season, the trip is searched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from preplan.planning.assignment import CutTrips, Scene, season_months
+from preplan.planning.fireground import PIECE_CASES, case_table, everyone, setup_min
+from preplan.planning.flows import SLACK, Flows
+from preplan.planning.levels import season_sites
+from preplan.planning.round_trips import SeasonTrips
+from preplan.records import BoolArray, FillSite, FloatArray, IntArray
+from preplan.water.timeline_bound import most_flow_gpm
+
+KINDS = 3
+"""Kinds into which sites that need an engine, and those that do not, are parted by what they give (speed only)."""
+
+
+def settle_doubts(flows: Flows, trips: SeasonTrips, scene_now: Callable[[], Scene]) -> None:
+    """Look for trips until no unknown one could be among the best two; `scene_now` tells the trips as they are.
+
+    Of sites that deliver nothing at all those that are known stay chosen.
+    """
+    if trips.all_searched:
+        return
+    scene = flows.scene
+    seasons = season_months(scene.sites, scene.rules.plan.months)
+    stands = np.logical_or.reduce([mask for _, mask in seasons])
+    while True:
+        unknown_min = trips.least_min
+        least_min = np.where(stands, unknown_min, np.inf)
+        doubtful = doubtful_pairs(scene, least_min, _bars(flows, least_min))
+        flows.unsettle()
+        if not doubtful.any():
+            return
+        trips.settle(doubtful)
+        flows.learn(scene_now(), np.isfinite(unknown_min) & np.isinf(trips.least_min))
+
+
+def _bars(flows: Flows, least_min: FloatArray) -> FloatArray:
+    """Give the flow above which an unknown site could be among the best two, (addresses, levels) gpm.
+
+    That of the site that stands in, in the season in which it is least; below zero where none does.
+    """
+    scene = flows.scene
+    a = np.arange(len(scene.needs))
+    found = [season_sites(scene, flows, stands)[1] for _, stands in season_months(scene.sites, scene.rules.plan.months)]
+    looked = flows.looked_gpm()
+    soonest = least_min.min(axis=1, initial=np.inf)
+    bars = np.full((len(a), len(scene.levels)), np.inf)
+    for backups in found:
+        for level, backup in enumerate(backups.T):
+            at = np.maximum(backup, 0)
+            gpm, sent = looked[a, at, level], scene.response.tankers[:, level].sum(axis=1)
+            # As much wins by more tankers, or by a shorter trip; see `Flows.best_site`.
+            loses = (flows.tankers[a, at, level] >= sent) & (soonest >= flows.trip_min[a, at, level])
+            bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SLACK), gpm * (1.0 - 2.0 * SLACK))
+            bars[:, level] = np.minimum(bars[:, level], np.where(backup >= 0, bar, -1.0))
+    return bars
+
+
+def doubtful_pairs(scene: Scene, least_min: FloatArray, bars: FloatArray) -> BoolArray:
+    """Mask the (addresses, sites) whose trip is unknown and whose flow could be above a level's bar.
+
+    `least_min` (addresses, sites) is what an unknown trip takes at least, inf where it is known or there is none.
+    """
+    kinds = _kinds(scene)
+    member = np.full(len(scene.sites), -1, dtype=np.int32)
+    for number, kind in enumerate(kinds):
+        member[kind.sites] = number
+    open_kinds = _open_kinds(scene, kinds, least_min, bars)
+    address, site = (i.astype(np.int32) for i in np.nonzero(open_kinds[:, member] & np.isfinite(least_min)))
+    real = replace(scene, cuts=(_at_least(scene, least_min),))
+    doubtful = np.zeros(least_min.shape, dtype=np.bool_)
+    for level in range(len(scene.levels)):
+        above = _above(real, address, site, np.full(len(address), level, dtype=np.int32), bars)
+        doubtful[address[above], site[above]] = True
+    return doubtful
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kind:
+    """Sites that are weighed as one: it gives all that any of them gives."""
+
+    sites: IntArray
+    best: FillSite
+    engine_min: FloatArray
+    """(units,) when an engine is at one of them at the soonest."""
+
+
+def _kinds(scene: Scene) -> list[_Kind]:
+    """Part the sites by whether they need an engine, and by what they give."""
+    gives = np.array([site.total_gpm for site in scene.sites])
+    needs = np.array([site.needs_engine for site in scene.sites], dtype=np.bool_)
+    ready, kinds = setup_min(scene), []
+    for pumped in (False, True):
+        own = np.flatnonzero(needs == pumped)
+        for part in np.array_split(own[np.argsort(gives[own], kind="stable")], KINDS):
+            if len(part):
+                some = [scene.sites[s] for s in part.tolist()]
+                quickest = scene.sites[int(part[ready[part].argmin()])]
+                arrival = scene.response.site_arrival_min[part].min(axis=0)
+                kinds.append(_Kind(sites=part.astype(np.int32), best=_best_of(some, quickest), engine_min=arrival))
+    return kinds
+
+
+def _best_of(sites: list[FillSite], quickest: FillSite) -> FillSite:
+    """Make up a site that gives all that any of some sites gives."""
+    storage = [site.storage_gal for site in sites]
+    return replace(
+        quickest,
+        fill_gpm=max(site.fill_gpm for site in sites),
+        site_gpm=max(site.total_gpm for site in sites),
+        positions=max(site.positions for site in sites),
+        storage_gal=None if None in storage else max(one for one in storage if one is not None),
+        refill_gpm=max(site.refill_gpm or 0.0 for site in sites),
+        lift_ft=min(site.lift_ft for site in sites),
+    )
+
+
+def _open_kinds(scene: Scene, kinds: list[_Kind], least_min: FloatArray, bars: FloatArray) -> BoolArray:
+    """Mask the (addresses, kinds) of which an unknown site could be above a bar.
+
+    Which engine pumps at a site depends on where it lies. So every engine is tried in turn as the one that comes to
+    sites of a kind; and none, where all the engines are wanted elsewhere.
+    """
+    nobody = np.full(len(scene.units), np.inf)
+    tried: list[tuple[int, int, FloatArray]] = [(number, -1, nobody) for number in range(len(kinds))]
+    for number, kind in enumerate(kinds):
+        if kind.best.needs_engine:
+            for unit in np.flatnonzero(scene.response.engines.any(axis=(0, 1))).tolist():
+                only = nobody.copy()
+                only[unit] = kind.engine_min[unit]
+                tried.append((number, unit, only))
+    soonest = np.column_stack([least_min[:, kind.sites].min(axis=1) for kind in kinds])
+    virtual = replace(
+        scene,
+        sites=tuple(kinds[number].best for number, _, _ in tried),
+        response=replace(scene.response, site_arrival_min=np.stack([arrival for _, _, arrival in tried])),
+        cuts=(_at_least(scene, soonest[:, [number for number, _, _ in tried]]),),
+    )
+    found = np.zeros(soonest.shape, dtype=np.bool_)
+    for column, (number, unit, _) in enumerate(tried):
+        for level in range(len(scene.levels)):
+            may = np.isfinite(soonest[:, number]) & ~found[:, number]
+            if unit >= 0:
+                may &= scene.response.engines[:, level, unit] & (scene.response.attack_engine != unit)
+            address = np.flatnonzero(may).astype(np.int32)
+            tried_one = np.full(len(address), column, dtype=np.int32)
+            above = _above(virtual, address, tried_one, np.full(len(address), level, dtype=np.int32), bars)
+            found[address[above], number] = True
+    return found
+
+
+def _at_least(scene: Scene, least_min: FloatArray) -> CutTrips:
+    """Let all tankers drive the least trips, and be loaded the moment that they are filled."""
+    return CutTrips(
+        trip_min=least_min, out_min=np.zeros(least_min.shape), members=np.ones(len(scene.units), dtype=np.bool_)
+    )
+
+
+def _above(scene: Scene, address: IntArray, site: IntArray, level: IntArray, bars: FloatArray) -> IntArray:
+    """List the cases whose bound is above their bar."""
+    above = [np.empty(0, dtype=np.int32)]
+    for first in range(0, len(address), PIECE_CASES):
+        part = slice(first, first + PIECE_CASES)
+        most = most_flow_gpm(case_table(scene, everyone(scene, address[part], site[part], level[part])))
+        above.append((first + np.flatnonzero(most > bars[address[part], level[part]])).astype(np.int32))
+    return np.concatenate(above)

@@ -1,0 +1,270 @@
+"""Searches over states: from spots outward to every state, or from every state inward to spots.
+
+A spot is a place on a stretch, left or reached in either direction. Searches run to the end of the roads, or to a
+limit in minutes beyond which nothing is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from scipy.sparse import csr_array, vstack
+from scipy.sparse.csgraph import dijkstra
+
+from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits
+from preplan.roads.network import TINY_MIN, Arcs, RoadNetwork, Vehicle, states_for, vehicle_arcs
+
+
+class OnRoad(Protocol):
+    """Anything whose rows lie on stretches of road."""
+
+    @property
+    def segment(self) -> IntArray:
+        """Stretch, -1 off the roads."""
+
+    @property
+    def fraction(self) -> FloatArray:
+        """Share of the stretch from its `from_node`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spots:
+    """Places on stretches of road, split into one state a direction: arrays of shape (spots, 2)."""
+
+    state: IntArray
+    """State of each direction; 0 where off the roads."""
+    driven: FloatArray
+    """Share of the state that lies behind the spot; NaN where off the roads."""
+
+    @classmethod
+    def of(cls, places: OnRoad) -> Spots:
+        """Make both states of each place."""
+        return cls.at(places.segment, places.fraction)
+
+    @classmethod
+    def at(cls, segment: IntArray, fraction: FloatArray) -> Spots:
+        """Make both states at shares of stretches."""
+        on = (segment >= 0)[:, None]
+        driven = np.column_stack([fraction, 1.0 - fraction])
+        return cls(
+            state=(2 * np.maximum(segment, 0)[:, None] + np.array([0, 1])).astype(np.int32),
+            driven=np.where(on, driven, np.nan),
+        )
+
+    def some(self, rows: IntArray | slice) -> Spots:
+        """Take some of the spots."""
+        return Spots(state=self.state[rows], driven=self.driven[rows])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fleet:
+    """The roads as one vehicle sees them."""
+
+    network: RoadNetwork
+    usable: BoolArray
+    """(states,)."""
+    state_min: FloatArray
+    """(states,) minutes to drive each state in full; 0 where not usable."""
+    arcs: Arcs
+
+    @classmethod
+    def of(cls, network: RoadNetwork, limits: RoadLimits, minutes: FloatArray, vehicle: Vehicle) -> Fleet:
+        """Mask and price the roads for a vehicle; `minutes` (segments, 2) at its top speed."""
+        flat = minutes.ravel()
+        usable = states_for(network, limits, vehicle) & np.isfinite(flat)
+        state_min = np.where(usable, flat, 0.0)
+        return cls(network=network, usable=usable, state_min=state_min, arcs=vehicle_arcs(network, usable, state_min))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """Searches out of spots, or into them: row 2 k + d is spot k in direction d."""
+
+    spots: Spots
+    minutes: FloatArray
+    """(rows, search states) from the spot to the start of each state, or from there to the spot; inf: no way."""
+    link: IntArray
+    """(rows, search states) the one before (outward) or after (inward); -1 at the spot itself or without a way.
+
+    Without rows where only minutes were asked for.
+    """
+    base: IntArray
+    """(search states,) state that each drives."""
+    own_next_min: FloatArray
+    """(rows,) inward only: from the far end of the spot's own state round to the spot."""
+    own_next: IntArray
+    """(rows,) inward only: first state of that way; -1: none."""
+
+    def only(self, spot: int) -> Search:
+        """Take one spot's searches."""
+        rows = slice(2 * spot, 2 * spot + 2)
+        return Search(
+            spots=self.spots.some(slice(spot, spot + 1)),
+            minutes=self.minutes[rows],
+            link=self.link[rows],
+            base=self.base,
+            own_next_min=self.own_next_min[rows],
+            own_next=self.own_next[rows],
+        )
+
+    def parts(self, row: IntArray) -> Iterator[tuple[Search, IntArray, IntArray]]:
+        """Give the searches in which some rows lie, which of them do, and their rows there: here all in this one."""
+        yield self, np.arange(len(row), dtype=np.int32), row
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Launch:
+    """All spots of one kind made ready to be searched from, in one direction."""
+
+    fleet: Fleet
+    spots: Spots
+    inward: bool
+    square: csr_array
+    """The search states, then a row for each spot and direction."""
+
+    @classmethod
+    def out(cls, fleet: Fleet, spots: Spots) -> Launch:
+        """Make ready to leave every spot in either direction."""
+        matrix = fleet.arcs.matrix(fleet.network.search_states)
+        state, driven = spots.state.ravel(), spots.driven.ravel()
+        # Leaving a spot drives the rest of its own state, then takes that state's turns.
+        rows = matrix[state].tocsr()
+        saved = np.nan_to_num(driven, nan=0.0) * fleet.state_min[state]
+        rows.data = np.maximum(rows.data - np.repeat(saved, np.diff(rows.indptr)), TINY_MIN)
+        rows.data[np.repeat(np.isnan(driven), np.diff(rows.indptr))] = np.inf
+        return cls(fleet=fleet, spots=spots, inward=False, square=_square(matrix, rows))
+
+    @classmethod
+    def into(cls, fleet: Fleet, spots: Spots) -> Launch:
+        """Make ready to reach every spot in either direction: the arcs run backwards."""
+        matrix = fleet.arcs.matrix(fleet.network.search_states)
+        state, driven = spots.state.ravel(), spots.driven.ravel()
+        usable = fleet.usable[state] & ~np.isnan(driven)
+        part = np.where(usable, np.maximum(np.nan_to_num(driven) * fleet.state_min[state], TINY_MIN), np.inf)
+        base = fleet.network.base
+        spot, copy = np.nonzero(base[None, fleet.network.states :] == state[:, None])
+        spot = np.concatenate([np.arange(len(state)), spot])
+        into = np.concatenate([state, copy + fleet.network.states])
+        sinks = csr_array((part[spot], (spot, into)), shape=(len(state), len(base)))
+        return cls(fleet=fleet, spots=spots, inward=True, square=_square(matrix.T.tocsr(), sinks))
+
+    def search(self, some: IntArray | None = None, *, limit_min: float = np.inf, links: bool = True) -> Search:
+        """Search from all spots or some, (spots,) rows; beyond the limit no way is found."""
+        spots = self.spots if some is None else self.spots.some(some)
+        states = self.fleet.network.search_states
+        first = 2 * (np.arange(len(spots.state)) if some is None else some)
+        origins = states + (first[:, None] + np.array([0, 1])).ravel()
+        minutes, link = _dense(self.square, states, origins, limit_min=limit_min, links=links)
+        rows = len(origins)
+        around_min, around = np.full(rows, np.inf), np.full(rows, -1, dtype=np.int32)
+        if self.inward:
+            around_min, around = self._around(spots.state.ravel(), minutes)
+        else:
+            _enter_by_any_copy(self.fleet.network, minutes, link)
+        return Search(
+            spots=spots,
+            minutes=minutes,
+            link=link,
+            base=self.fleet.network.base,
+            own_next_min=around_min,
+            own_next=around,
+        )
+
+    def _around(self, state: IntArray, minutes: FloatArray) -> tuple[FloatArray, IntArray]:
+        """Find the way from the far end of each spot's own state (rows,) round to the spot."""
+        onward = self.fleet.arcs.matrix(self.fleet.network.search_states)[state].tocsr()
+        gap = np.full(len(state), np.inf)
+        first = np.full(len(state), -1, dtype=np.int32)
+        for row in range(len(state)):
+            ways = slice(onward.indptr[row], onward.indptr[row + 1])
+            total = onward.data[ways] - self.fleet.state_min[state[row]] + minutes[row, onward.indices[ways]]
+            if len(total) and np.isfinite(total.min()):
+                gap[row], first[row] = total.min(), onward.indices[ways][total.argmin()]
+        return gap, first
+
+
+def search_out(fleet: Fleet, spots: Spots) -> Search:
+    """Search from every spot, leaving it in either direction, to the start of every state."""
+    return Launch.out(fleet, spots).search()
+
+
+def search_in(fleet: Fleet, spots: Spots) -> Search:
+    """Search to every spot, reaching it in either direction, from the start of every state."""
+    return Launch.into(fleet, spots).search()
+
+
+def _enter_by_any_copy(network: RoadNetwork, minutes: FloatArray, link: IntArray) -> None:
+    """Let a state that has copies be reached as the soonest of them is; no way leads on from it, so none changes."""
+    copies = np.arange(network.states, network.search_states)
+    rows = np.arange(len(minutes))
+    for state in np.unique(network.base[copies]).tolist():
+        own = copies[network.base[copies] == state]
+        soonest = own[minutes[:, own].argmin(axis=1)]
+        minutes[:, state] = minutes[rows, soonest]
+        if len(link):
+            link[:, state] = link[rows, soonest]
+
+
+def _square(matrix: csr_array, extra: csr_array) -> csr_array:
+    """Put extra rows (rows, states) under a matrix; ways without an end are left out."""
+    states, rows = matrix.shape[0], extra.shape[0]
+    keep = np.isfinite(extra.data)
+    extra = csr_array(
+        (extra.data[keep], (np.repeat(np.arange(rows), np.diff(extra.indptr))[keep], extra.indices[keep])),
+        shape=(rows, states),
+    )
+    both = csr_array(vstack([matrix, extra]))
+    return csr_array((both.data, both.indices, both.indptr), shape=(states + rows, states + rows))
+
+
+def _dense(
+    square: csr_array, states: int, origins: IntArray, *, limit_min: float, links: bool
+) -> tuple[FloatArray, IntArray]:
+    """Search from some rows of a square matrix; return (rows, states) minutes, and links where they are wanted."""
+    none = np.empty((0, states), dtype=np.int32)
+    if len(origins) == 0:
+        return np.empty((0, states)), none
+    if not links:
+        return dijkstra(square, indices=origins, limit=limit_min)[:, :states], none
+    minutes, link = dijkstra(square, indices=origins, limit=limit_min, return_predecessors=True)
+    link = np.where((link < 0) | (link >= states), -1, link).astype(np.int32)
+    return minutes[:, :states], link[:, :states]
+
+
+def drive_out(fleet: Fleet, search: Search, to: Spots) -> tuple[FloatArray, BoolArray]:
+    """Time every outward drive: (rows, places, 2) minutes, and whether it stays on the spot's own state."""
+    part = to.driven * fleet.state_min[to.state]
+    through = search.minutes[:, to.state] + part
+    own, behind = search.spots.state.ravel(), search.spots.driven.ravel()
+    with np.errstate(invalid="ignore"):
+        ahead = to.driven[None] - behind[:, None, None]
+        same = (own[:, None, None] == to.state[None]) & (ahead >= 0.0) & fleet.usable[to.state][None]
+        direct = np.where(same, ahead * fleet.state_min[to.state][None], np.inf)
+    through = np.where(np.isnan(through), np.inf, through)
+    return np.minimum(direct, through), direct <= through
+
+
+def drive_in(fleet: Fleet, search: Search, start: Spots) -> tuple[FloatArray, BoolArray]:
+    """Time every inward drive: (rows, places, 2) minutes, and whether it stays on the spot's own state."""
+    own, behind = search.spots.state.ravel(), search.spots.driven.ravel()
+    rest = (1.0 - start.driven) * fleet.state_min[start.state]
+    after = search.minutes[:, start.state] - fleet.state_min[start.state]
+    on_own = own[:, None, None] == start.state[None]
+    after = np.where(on_own, search.own_next_min[:, None, None], after)
+    through = after + rest
+    with np.errstate(invalid="ignore"):
+        ahead = behind[:, None, None] - start.driven[None]
+        same = on_own & (ahead >= 0.0) & fleet.usable[start.state][None]
+        direct = np.where(same, ahead * fleet.state_min[start.state][None], np.inf)
+    through = np.where(np.isnan(through) | ~fleet.usable[start.state][None], np.inf, through)
+    return np.minimum(direct, through), direct <= through
+
+
+def response_min(fleet: Fleet, stations: Spots, to: Spots) -> FloatArray:
+    """Time the drive from each station to each place, (stations, places) minutes; inf: no way."""
+    minutes, _ = drive_out(fleet, search_out(fleet, stations), to)
+    by_station: FloatArray = minutes.min(axis=2).reshape(len(stations.state), 2, -1).min(axis=1)
+    return by_station

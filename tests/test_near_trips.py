@@ -1,0 +1,191 @@
+"""Round trips that are looked for one by one, where fill sites are many, equal those of a search of everything.
+
+The reference is this program's own unlimited search, which tests/test_trips.py holds against trips driven by hand and
+tests/test_routes_osmnx.py and tests/test_routes_routino.py against other routers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from preplan.build import Watch, prepared_roads
+from preplan.inputs.reader import read_inputs
+from preplan.plan import Inputs, Plan
+from preplan.planning import kept, round_trips
+from preplan.planning.pipeline import plan_district
+from preplan.records import BoolArray, FeatureTable, FloatArray, RoadTable
+from preplan.roads.forest import trace
+from preplan.roads.leg_bounds import Count, leg_bounds
+from preplan.roads.near_trips import NearTrips
+from preplan.roads.search import Spots, drive_in, drive_out, search_in, search_out
+from preplan.roads.trips import Circuits, Turning, circuits, legs_of, measure
+from tests.county import County, draw_county
+from tests.plan_checks import SAMPLE
+from tests.shared_data import shared
+
+SITES, HOUSES = 12, 40
+COUNTIES = st.builds(
+    draw_county,
+    st.sampled_from([16, 64, 225]),
+    st.just(HOUSES),
+    st.just(SITES),
+    seed=st.integers(0, 10_000),
+    one_way=st.sampled_from([0.0, 0.05, 0.3]),
+    posted=st.sampled_from([0.0, 0.1, 0.5]),
+)
+
+
+def turning_of(sites: int) -> Turning:
+    """Let sites differ in their turning: through, loop, back."""
+    return Turning(turnaround_min=np.resize([0.0, 0.5, 1.5], sites), dump_turn_min=3.0, loop_preference_min=1.0)
+
+
+def every_trip(county: County, cut: int) -> Circuits:
+    """Find every trip of a cut by searches without any limit."""
+    loaded, empty = county.fleets[cut]
+    return circuits(loaded, empty, Spots.of(county.sites), Spots.of(county.addresses), turning_of(SITES))
+
+
+def near_trips(county: County, cut: int, counts: tuple[Count, ...]) -> NearTrips:
+    """Make ready to look for trips of a cut, by the bounds of all vehicles."""
+    sites, dumps = Spots.of(county.sites), Spots.of(county.addresses)
+    vehicles = [fleet for pair in county.fleets for fleet in pair]
+    bounds = leg_bounds(vehicles, sites, dumps, counts)
+    return NearTrips.of(*county.fleets[cut], sites, dumps, turning_of(SITES), bounds)
+
+
+@settings(max_examples=60, deadline=None)
+@given(COUNTIES)
+def test_no_leg_is_below_its_bound(county: County) -> None:
+    sites, dumps = Spots.of(county.sites), Spots.of(county.addresses)
+    vehicles = [fleet for pair in county.fleets for fleet in pair]
+    bounds = leg_bounds(vehicles, sites, dumps, ((3, np.ones(SITES, dtype=np.bool_)),))
+    for loaded, empty in county.fleets:
+        out = drive_out(loaded, search_out(loaded, sites), dumps)[0].min(axis=2).reshape(SITES, 2, -1).min(axis=1)
+        back = drive_in(empty, search_in(empty, sites), dumps)[0].min(axis=2).reshape(SITES, 2, -1).min(axis=1)
+        assert (out >= bounds).all()
+        assert (back >= bounds).all()
+
+
+@settings(max_examples=60, deadline=None)
+@given(COUNTIES, st.integers(0, 2), st.integers(1, 4), st.integers(0, 10_000))
+def test_what_is_known_is_exact_and_what_is_not_is_bounded(county: County, cut: int, count: int, seed: int) -> None:
+    """The best few, then some more that are asked for: minutes to the last bit, turns, and the ways' own miles."""
+    all_trips, among = every_trip(county, cut), np.arange(SITES) % 3 > 0
+    counts = ((count, np.ones(SITES, dtype=np.bool_)), (2, among))
+    near = near_trips(county, cut, counts)
+    best = near.nearest(counts)
+    assert_told(near, all_trips)
+    assert near.known[best].all()
+    assert (least_few(all_trips.trip_min, counts) == best.T).all()
+    asked: BoolArray = np.random.default_rng(seed).random(near.known.shape) < 0.3
+    near.settle(asked)
+    assert near.known[asked].all()
+    assert_told(near, all_trips)
+
+
+def least_few(trip_min: FloatArray, counts: tuple[Count, ...]) -> BoolArray:
+    """Mask the best trips of each address by sorting all."""
+    mask = np.zeros(trip_min.shape, dtype=np.bool_)
+    for row, minutes in enumerate(trip_min):
+        for count, among in counts:
+            order = np.argsort(np.where(among, minutes, np.inf), kind="stable")[:count]
+            mask[row, [s for s in order.tolist() if among[s] and np.isfinite(minutes[s])]] = True
+    return mask
+
+
+def assert_told(near: NearTrips, all_trips: Circuits) -> None:
+    """Hold known trips against those of a search of everything, and the rest against what they take at least."""
+    told, known = near.circuits(near.known), near.known.T
+    for name in ("out_min", "back_min", "join"):
+        assert (getattr(told, name)[known] == getattr(all_trips, name)[known]).all(), name
+    assert (all_trips.trip_min >= near.least_min.T).all()
+    address, site = (i.astype(np.int32) for i in np.nonzero(known & np.isfinite(all_trips.trip_min)))
+    length = told.loaded.network.length_mi[:, None]
+    for one, other, inward in (("outward", "outward", False), ("inward", "inward", True)):
+        ours, theirs = legs_of(told, address, site)[inward], legs_of(all_trips, address, site)[inward]
+        miles = measure(getattr(told, one), ours, length, inward=inward)
+        assert miles == pytest.approx(measure(getattr(all_trips, other), theirs, length, inward=inward), abs=1e-9)
+        drawn = trace(getattr(told, one), ours, inward=inward)
+        assert (drawn.leaf >= 0).all()
+
+
+# --------------------------------------------------------------------------- whole plans
+
+
+@cache
+def made_ready(district: Path) -> tuple[Inputs, RoadTable, FeatureTable]:
+    inputs = read_inputs(district)
+    roads, features = prepared_roads(inputs, Path("nowhere"), Watch(lambda _stage, _share: None), keep=False)
+    return inputs, roads, features
+
+
+def plan_keeping(district: Path, keep_sites: int) -> Plan:
+    inputs, roads, features = made_ready(district)
+    rules = inputs.district.rules
+    rules = replace(rules, plan=replace(rules.plan, keep_sites=keep_sites))
+    inputs = replace(inputs, district=replace(inputs.district, rules=rules))
+    return plan_district(inputs, roads, features, lambda _stage, _share: None)
+
+
+FLOW_GPM = 1e-6
+"""Flows are found by halving: neighbours in a piece of work may move their last digits."""
+
+
+def assert_same(one: Any, other: Any, but: tuple[str, ...] = ()) -> None:
+    """Hold two tables against each other, column by column."""
+    for field in fields(one):
+        ours, theirs = getattr(one, field.name), getattr(other, field.name)
+        if field.name in but:
+            continue
+        if isinstance(ours, np.ndarray) and ours.dtype.kind == "f":
+            assert ours == pytest.approx(theirs, abs=FLOW_GPM, nan_ok=True), field.name
+        elif isinstance(ours, np.ndarray):
+            assert ours.tolist() == theirs.tolist(), field.name
+        else:
+            assert ours == theirs, field.name
+
+
+@pytest.mark.parametrize("name", ["sample", "vt_franklin_qc"])
+def test_a_plan_of_many_sites_chooses_as_if_every_trip_were_known(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two trips an address are searched at first, and one of sites that stand all year; the plan is the same."""
+    district = SAMPLE / "district.toml" if name == "sample" else shared("districts", name, "district.toml")
+    everything = plan_keeping(district, 10_000)
+    for module in (round_trips, kept):
+        monkeypatch.setattr(module, "BEST", 2)
+        monkeypatch.setattr(module, "BEST_YEAR_ROUND", 1)
+    few = plan_keeping(district, 1)
+    assert len(few.trips) < 0.5 * len(everything.trips)
+    assert_same(few.levels, everything.levels, but=("trip", "backup_trip"))
+    assert_same(few.answers, everything.answers)
+    for one, other in zip(few.seasons, everything.seasons, strict=True):
+        assert_same(one, other)
+    assert few.posting_costs == everything.posting_costs
+    assert_kept_trips(few, everything)
+
+
+def assert_kept_trips(few: Plan, everything: Plan) -> None:
+    """Hold what is kept against the same trips where all are: those chosen, and others told for the same cut."""
+    column = {pair: row for row, pair in enumerate(pairs_of(everything))}
+    rows = np.array([column[pair] for pair in pairs_of(few)])
+    alike = few.trips.cut == everything.trips.cut[rows]
+    planned = np.flatnonzero(few.answers.level >= 0)
+    chosen = few.levels.trip[planned, few.answers.level[planned]]
+    assert alike[chosen[chosen >= 0]].all()
+    for name in ("out_min", "back_min", "posted_avoided_min", "turn_at_dump", "turn_at_site"):
+        assert (getattr(few.trips, name)[alike] == getattr(everything.trips, name)[rows][alike]).all(), name
+    for name in ("out_mi", "back_mi", "narrow_mi", "unposted_bridges"):
+        ours, theirs = getattr(few.trips, name)[alike], getattr(everything.trips, name)[rows][alike]
+        assert ours == pytest.approx(theirs), name
+
+
+def pairs_of(plan: Plan) -> list[tuple[int, int]]:
+    return list(zip(plan.trips.address.tolist(), plan.trips.site.tolist(), strict=True))
