@@ -9,12 +9,14 @@ import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from importlib.resources import files
-from itertools import accumulate
+from itertools import accumulate, islice
 from typing import Any
 
 import folium
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from preplan.errors import InputError
 from preplan.plan import STATUSES, Plan
@@ -57,6 +59,14 @@ def unpack(text: str) -> list[int]:
         for place, one in zip(running(places), unpack(given), strict=True):
             column[place] = one
         return column
+    if text.startswith("^"):
+        numbers, copies = (unpack(part) for part in text[1:].split(","))
+        column, fresh = [], iter(numbers)
+        for new, length, back in zip(copies[::3], copies[1::3], copies[2::3], strict=True):
+            column += islice(fresh, new)
+            for _ in range(length):
+                column.append(column[-back])
+        return column + list(fresh)
     numbers, value, shift = [], 0, 0
     for byte in base64.b64decode(text):
         value |= (byte & 0x7F) << shift
@@ -100,6 +110,26 @@ def test_packed_numbers_come_back() -> None:
     mostly = [0] * 4000 + [5, -(2**30)] + [0] * 500 + [1]
     assert unpack(pack(mostly)) == mostly
     assert len(pack(mostly)) < 40
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(st.lists(st.integers(-(2**30), 2**30 - 1), min_size=1, max_size=30), min_size=1, max_size=4),
+    st.lists(st.tuples(st.integers(0, 3), st.integers(1, 40)), max_size=30),
+)
+def test_runs_that_come_again_come_back(runs: list[list[int]], order: list[tuple[int, int]]) -> None:
+    """Runs again and again, whole or in part, and runs that go on into themselves."""
+    column = [one for which, length in order for one in (runs[which % len(runs)] * 40)[:length]]
+    assert unpack(pack(column)) == column
+
+
+def test_runs_that_come_again_are_packed_once() -> None:
+    rng = np.random.default_rng(3)
+    run = rng.integers(-60, 60, 400).tolist()
+    column = [*run, 7, *run, 8, 9, *run[100:]]
+    assert pack(column).startswith("^")
+    assert len(pack(column)) < 1.05 * len(pack(run))
+    assert not pack(run).startswith("^")
 
 
 def test_too_large_a_number_is_refused() -> None:

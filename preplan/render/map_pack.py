@@ -6,6 +6,7 @@ The page's script holds the matching `unpack`; small numbers, such as steps betw
 from __future__ import annotations
 
 import base64
+from bisect import bisect_left
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -22,6 +23,9 @@ NOT_KNOWN = -1
 _BITS = 7
 _SHORT = 8
 """Columns no longer than this are packed number by number even where all are equal."""
+_LEAST_RUN = 6
+"""Numbers that make a run worth a copy, which takes about four bytes."""
+_MIX = np.int64(1_000_003) ** np.arange(_LEAST_RUN, dtype=np.int64)
 _MOST = 2**31
 """The script's whole numbers stay exact under 32-bit operations below this."""
 
@@ -46,10 +50,11 @@ class Texts:
 
 
 def pack(values: npt.ArrayLike) -> str:
-    """Pack whole numbers of any shape, row by row, in the shortest of three ways.
+    """Pack whole numbers of any shape, row by row, in the shortest of four ways.
 
     One number alone, often: '=count,number'. Mostly 0: '~count,places,numbers', both packed plainly, the places of
-    what is not 0 as steps. Else plainly: the bytes in base64.
+    what is not 0 as steps. Runs that came before: '^numbers,copies', both packed plainly; see `_repeats`. Else
+    plainly: the bytes in base64.
 
     Raises
     ------
@@ -66,7 +71,57 @@ def pack(values: npt.ArrayLike) -> str:
     if signed.size > _SHORT and len(places) < signed.size / 2:
         rare = f"~{signed.size},{_plain(steps(places))},{_plain(signed[places])}"
         return min(_plain(signed), rare, key=len)
+    if signed.size > _LEAST_RUN * _SHORT:
+        return min(_plain(signed), _repeats(signed), key=len)
     return _plain(signed)
+
+
+def _repeats(signed: Ints) -> str:
+    """Pack each number once, and runs that came before as copies.
+
+    A copy is three numbers: how many new ones go before it, how many are copied, and from how far back. Of the places
+    where a run of `_LEAST_RUN` came before the last one is taken, and followed as far as both go on alike.
+    """
+    last = _last_seen(signed)
+    known = np.flatnonzero(last >= 0).tolist()
+    numbers, copies = [], []
+    done, at = 0, 0  # all before `done` is packed; `at` is the next of `known` to be looked at
+    while at < len(known):
+        here = known[at]
+        back = here - int(last[here])
+        length = _alike(signed, here, back)
+        numbers.append(signed[done:here])
+        copies += [here - done, length, back]
+        done = here + length
+        at = bisect_left(known, done, at)
+    numbers.append(signed[done:])
+    return f"^{_plain(np.concatenate(numbers))},{_plain(np.array(copies, dtype=np.int64))}"
+
+
+def _last_seen(signed: Ints) -> Ints:
+    """Give for each place the last place before it at which the same `_LEAST_RUN` numbers begin, -1: none."""
+    runs = np.lib.stride_tricks.sliding_window_view(signed, _LEAST_RUN)
+    with np.errstate(over="ignore"):  # a sum that may be that of other numbers too: such neighbours only lose a copy
+        mixed = runs @ _MIX
+    order = np.argsort(mixed, kind="stable")
+    same = np.concatenate([[False], np.all(runs[order[1:]] == runs[order[:-1]], axis=1)])
+    last = np.full(len(runs), -1, dtype=np.int64)
+    last[order[same]] = order[np.flatnonzero(same) - 1]
+    return last
+
+
+def _alike(signed: Ints, here: int, back: int) -> int:
+    """Count how many numbers from `here` on are the same as those `back` before; a run may go on into itself."""
+    length, step = _LEAST_RUN, 32
+    while True:
+        one = signed[here + length : here + length + step]
+        other = signed[here + length - back : here + length - back + len(one)]
+        differs = np.flatnonzero(one != other)
+        if len(differs):
+            return length + int(differs[0])
+        if len(one) < step:
+            return length + len(one)
+        length, step = length + step, 2 * step
 
 
 def _plain(signed: Ints) -> str:

@@ -16,6 +16,10 @@ function unpack(text) {
     running(places).forEach((place, k) => (column[place] = given[k]));
     return column;
   }
+  if (text[0] === "^") {
+    const [numbers, copies] = text.slice(1).split(",").map(unpack);
+    return repeated(numbers, copies);
+  }
   const bytes = atob(text);
   const numbers = [];
   let value = 0;
@@ -31,6 +35,19 @@ function unpack(text) {
     }
   }
   return numbers;
+}
+
+// Numbers with runs that came before put back: each copy is new numbers before it, length, how far back.
+function repeated(numbers, copies) {
+  const whole = [];
+  let taken = 0;
+  for (let k = 0; k < copies.length; k += 3) {
+    for (const end = taken + copies[k]; taken < end; taken += 1) whole.push(numbers[taken]);
+    const from = whole.length - copies[k + 2];
+    for (let n = 0; n < copies[k + 1]; n += 1) whole.push(whole[from + n]);
+  }
+  for (; taken < numbers.length; taken += 1) whole.push(numbers[taken]);
+  return whole;
 }
 
 function running(text) {
