@@ -38,7 +38,6 @@ def settle_doubts(flows: Flows, trips: SeasonTrips, scene_now: Callable[[], Scen
         unknown_min = trips.least_min
         least_min = np.where(stands, unknown_min, np.inf)
         doubtful = doubtful_pairs(scene, least_min, _bars(flows, least_min))
-        flows.unsettle()
         if not doubtful.any():
             return
         trips.settle(doubtful)
@@ -48,21 +47,22 @@ def settle_doubts(flows: Flows, trips: SeasonTrips, scene_now: Callable[[], Scen
 def _bars(flows: Flows, least_min: FloatArray) -> FloatArray:
     """Give the flow above which an unknown site could be among the best two, (addresses, levels) gpm.
 
-    That of the site that stands in, in the season in which it is least; below zero where none does.
+    The lesser one of the best site and of the one that stands in, in the season in which it is least; below zero where
+    none stands in. Whichever of the two is chosen in the end, the other one bars the way.
     """
     scene = flows.scene
     a = np.arange(len(scene.needs))
-    found = [season_sites(scene, flows, stands)[1] for _, stands in season_months(scene.sites, scene.rules.plan.months)]
-    looked = flows.looked_gpm()
     soonest = least_min.min(axis=1, initial=np.inf)
     bars = np.full((len(a), len(scene.levels)), np.inf)
-    for backups in found:
+    for _, stands in season_months(scene.sites, scene.rules.plan.months):
+        sites, backups = season_sites(scene, flows, stands, in_full=False)
         for level, backup in enumerate(backups.T):
             at = np.maximum(backup, 0)
-            gpm, sent = looked[a, at, level], scene.response.tankers[:, level].sum(axis=1)
+            gpm, sent = flows.at(backup, level), scene.response.tankers[:, level].sum(axis=1)
             # As much wins by more tankers, or by a shorter trip; see `Flows.best_site`.
             loses = (flows.tankers[a, at, level] >= sent) & (soonest >= flows.trip_min[a, at, level])
             bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SLACK), gpm * (1.0 - 2.0 * SLACK))
+            bar = np.minimum(bar, flows.at(sites[:, level], level) * (1.0 + SLACK))
             bars[:, level] = np.minimum(bars[:, level], np.where(backup >= 0, bar, -1.0))
     return bars
 

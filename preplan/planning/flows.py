@@ -41,19 +41,6 @@ class Settled:
         return np.where(np.isfinite(least), least, self.gpm)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Looked:
-    """What was known of cases before they were settled: arrays of shape (cases,)."""
-
-    address: IntArray
-    site: IntArray
-    level: IntArray
-    gpm: FloatArray
-    tankers: IntArray
-    cut: IntArray
-    trip_min: FloatArray
-
-
 class Flows:
     """Uninterrupted flows at dispatch, gpm: arrays of shape (addresses, sites, levels); NaN until asked."""
 
@@ -74,9 +61,10 @@ class Flows:
         self.cut = np.zeros(shape, dtype=np.int32)
         self.trip_min = np.full(shape, np.inf)
         self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
-        self._settled: list[Settled] = []
-        self._looked: list[Looked] = []
-        self.unsettle()
+        nobody = np.empty(0, dtype=np.int32)
+        run, none_out = everyone(scene, nobody, nobody, nobody), np.empty((0, haulers(scene).size))
+        self._settled = [Settled(run=run, gpm=np.empty(0), one_out_gpm=none_out)]
+        self._count = 0
         every = np.ones(self._same.shape, dtype=np.bool_)
         self._bound(every)
 
@@ -85,26 +73,6 @@ class Flows:
         self.scene = scene
         self._same[pairs] = False  # another season may not know them
         self._bound(pairs)
-
-    def unsettle(self) -> None:
-        """Take back whatever was settled, so that a choice does not hang on what was asked before it."""
-        for one in self._looked:
-            at = (one.address, one.site, one.level)
-            for word in ("gpm", "tankers", "cut", "trip_min"):
-                getattr(self, word)[at] = getattr(one, word)
-        self._row[:] = -1
-        nobody = np.empty(0, dtype=np.int32)
-        run, none_out = everyone(self.scene, nobody, nobody, nobody), np.empty((0, haulers(self.scene).size))
-        self._settled, self._looked = [Settled(run=run, gpm=np.empty(0), one_out_gpm=none_out)], []
-        self._count = 0
-
-    def looked_gpm(self) -> FloatArray:
-        """Give all flows as they were before they were settled, if anybody looked; NaN until asked."""
-        gpm = self.gpm.copy()
-        for one in self._looked:
-            at = (one.address, one.site, one.level)
-            gpm[at] = np.where(np.isnan(one.gpm), gpm[at], one.gpm)
-        return gpm
 
     def settled(self, address: IntArray, site: IntArray, level: IntArray) -> Settled:
         """Give cases in full, settling those that are not yet."""
@@ -153,23 +121,25 @@ class Flows:
         bound could beat the best are looked at.
         """
         allowed = allowed & np.isfinite(self.trip_min[:, :, level])
-        most, trip = self.most_gpm[:, :, level], self.trip_min[:, :, level]
         sent = self.scene.response.tankers[:, level].sum(axis=1)
-        a = np.arange(len(allowed))
+        site = np.full(len(allowed), -1, dtype=np.int32)
+        rows = np.arange(len(allowed), dtype=np.int32)
         while True:
-            known = allowed & ~np.isnan(self.gpm[:, :, level])
-            site = self._pick(known, level)
-            best = np.where(site >= 0, self.gpm[a, site, level], -1.0)[:, None]
+            most, trip = self.most_gpm[rows, :, level], self.trip_min[rows, :, level]
+            known = allowed[rows] & ~np.isnan(self.gpm[rows, :, level])
+            pick = site[rows] = self._pick(rows, known, level)
+            best = np.where(pick >= 0, self.gpm[rows, pick, level], -1.0)[:, None]
             # As much could win by more tankers or a shorter trip, unless the best has them all and none is shorter.
-            settled = (site >= 0) & (self.tankers[a, site, level] >= sent)
-            shorter = ~settled[:, None] | (trip < trip[a, site][:, None])
+            settled = (pick >= 0) & (self.tankers[rows, pick, level] >= sent[rows])
+            shorter = ~settled[:, None] | (trip < self.trip_min[rows, pick, level][:, None])
             could = (most > best * (1.0 + SLACK)) | ((most >= best * (1.0 - SLACK)) & shorter)
-            open_sites = allowed & ~known & could
-            rows = np.flatnonzero(open_sites.any(axis=1)).astype(np.int32)
-            if not rows.size:
+            open_sites = allowed[rows] & ~known & could
+            on = np.flatnonzero(open_sites.any(axis=1))
+            if not on.size:
                 return site
-            at, pick = np.nonzero(_first(most[rows], trip[rows], open_sites[rows], LOOKED_AT))
-            self.look(rows[at], pick.astype(np.int32), np.full(at.size, level, dtype=np.int32))
+            at, looked = np.nonzero(_first(most[on], trip[on], open_sites[on], LOOKED_AT))
+            rows = rows[on]  # what is looked at changes no other address
+            self.look(rows[at], looked.astype(np.int32), np.full(at.size, level, dtype=np.int32))
 
     def at(self, site: IntArray, level: int) -> FloatArray:
         """Look up the flow of chosen sites (addresses,); 0 where none."""
@@ -178,13 +148,14 @@ class Flows:
 
     # ----------------------------------------------------------------------- how
 
-    def _pick(self, known: BoolArray, level: int) -> IntArray:
-        flow = np.where(known, self.gpm[:, :, level], -1.0)
+    def _pick(self, rows: IntArray, known: BoolArray, level: int) -> IntArray:
+        """Pick the best of some addresses' known sites, (rows, sites): -1 where none is."""
+        flow = np.where(known, self.gpm[rows, :, level], -1.0)
         top = flow.max(axis=1, keepdims=True, initial=-1.0)
         tied = known & (flow >= top - SLACK * np.maximum(top, 1.0))
-        count = np.where(tied, self.tankers[:, :, level], -1)
+        count = np.where(tied, self.tankers[rows, :, level], -1)
         tied &= count == count.max(axis=1, keepdims=True, initial=-1)
-        site = np.where(tied, self.trip_min[:, :, level], np.inf).argmin(axis=1)
+        site = np.where(tied, self.trip_min[rows, :, level], np.inf).argmin(axis=1)
         return np.where(known.any(axis=1), site, -1).astype(np.int32)
 
     def _bound(self, pairs: BoolArray) -> None:
@@ -265,17 +236,6 @@ class Flows:
     def _keep(self, done: Settled) -> None:
         """Note settled cases."""
         at = (done.run.address, done.run.site, done.run.level)
-        self._looked.append(
-            Looked(
-                address=at[0],
-                site=at[1],
-                level=at[2],
-                gpm=self.gpm[at],
-                tankers=self.tankers[at],
-                cut=self.cut[at],
-                trip_min=self.trip_min[at],
-            )
-        )
         self.gpm[at], self.tankers[at], self.cut[at] = done.gpm, done.run.used.sum(axis=1), done.run.cut
         self.trip_min[at] = legs_min(self.scene, done.run)[0]
         self._row[at] = self._count + np.arange(len(done.gpm), dtype=np.int32)

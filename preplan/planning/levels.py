@@ -57,11 +57,12 @@ def choose(flows: Flows) -> Choice:
     )
 
 
-def season_sites(scene: Scene, flows: Flows, stands: BoolArray) -> tuple[IntArray, IntArray]:
+def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool = True) -> tuple[IntArray, IntArray]:
     """Choose the sites of one season, in which the sites `stands` (sites,) can be used, and those that stand in.
 
     Site and backup are of shape (addresses, levels). A level keeps the site of the level below unless the better
-    one gains more than `keep_site_gain`, or it alone meets the requirement.
+    one gains more than `keep_site_gain`, or it alone meets the requirement. Chosen cases are worked out in full,
+    unless a first look will do.
     """
     shape = (len(scene.needs), len(scene.levels))
     site, backup = np.full(shape, -1, dtype=np.int32), np.full(shape, -1, dtype=np.int32)
@@ -70,8 +71,10 @@ def season_sites(scene: Scene, flows: Flows, stands: BoolArray) -> tuple[IntArra
         best = flows.best_site(allowed, level)
         if level:
             best = _kept_or_better(scene, flows, site[:, level - 1], best, level)
-        _settle(flows, best, level)
-        site[:, level] = best if level == 0 else _never_less(flows, site[:, level - 1], best, level)
+        if in_full:
+            _settle(flows, best, level)
+            best = best if level == 0 else _never_less(flows, site[:, level - 1], best, level)
+        site[:, level] = best
         backup[:, level] = flows.best_site(allowed & other_sources(scene.sites, site[:, level]), level)
     return site, backup
 

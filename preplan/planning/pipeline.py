@@ -106,8 +106,6 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         flows.append(Flows(scene_of(inputs, units, ground, *part), flows))
     for each, part in zip(flows, parts, strict=True):
         settle_doubts(each, part[-1], partial(scene_of, inputs, units, ground, *part))
-    for each in flows:
-        each.unsettle()  # a choice must not hang on what the doubts asked
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
     scene = merged_scene([each.scene for each in flows], road)
     graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))
