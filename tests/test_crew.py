@@ -37,8 +37,8 @@ def test_arrivals_are_rounded_up_and_a_unit_without_a_way_comes_last() -> None:
 def test_units_that_come_on_request_only_are_to_be_asked_for() -> None:
     plan = example_plan()
     asked = replace(plan, stations=(plan.stations[0], replace(plan.stations[1], aid="on request")))
-    assert ("on request only, ask for", "E2 E3 T2") in crew.crew_words(asked, 0, 1)
-    assert not any("ask for" in job for job, _ in crew.crew_words(plan, 0, 1))
+    assert crew.request_words(asked, 0, 1) == "Ask for E2 E3 T2: on request only."
+    assert crew.request_words(plan, 0, 1) == ""
 
 
 def test_who_pumps_at_the_fill_site() -> None:

@@ -27,14 +27,16 @@ def plan() -> Plan:
             1,
             (
                 "First water minute 12. Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
-                "the first alarm; called on arrival it holds 270, dry 1.9 min in all, from minute 32."
+                "the first alarm; called on arrival it holds 270, dry 1.9 min in all, first at minute 32; 950 of "
+                "60,000 gal short."
             ),
         ),
         (
             3,
             (
                 "First water minute 12. No response level holds 500 gpm. Response level 2 holds 250 gpm for 2 hours. "
-                "Asked for 500 gpm: dry 12.4 min in all, the longest 6.0 min, from minute 30."
+                "Asked for 500 gpm: dry 12.4 min in all, first at minute 30, the longest 6.0 min; 6,200 of 60,000 gal "
+                "short."
             ),
         ),
         (4, ""),
@@ -58,14 +60,15 @@ def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
         longest_gap_min=np.full(6, 3.24),
     )
     said = officer_words(replace(plan, answers=answers), 0)
-    assert said.endswith("Before that flow is asked for: dry 3.2 min in all, from minute 19.")
+    assert said.endswith("Before that flow is asked for: dry 3.2 min in all, first at minute 19.")
 
 
 def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
     """Full portable tanks and a thin line: the fire gets too little, the fireground is not dry."""
     answers = replace(plan.answers, short_by=text_array(["", "supply line", "", "", "", ""]))
     said = officer_words(replace(plan, answers=answers), 1)
-    assert said.endswith("called on arrival it holds 270, short 1.9 min in all, from minute 32, by the supply line.")
+    short = "short 1.9 min in all, first at minute 32; 950 of 60,000 gal short, by the supply line."
+    assert said.endswith(f"called on arrival it holds 270, {short}")
 
 
 def test_every_address_with_a_shuttle_is_of_one_kind(plan: Plan) -> None:

@@ -132,16 +132,17 @@ def test_directions_keep_to_eight_lines_and_lose_no_mile(miles: list[float]) -> 
     steps = [Step(road=f"Road {k}", miles=m, turn="Left on") for k, m in enumerate(miles)]
     lines = words.directions(steps)
     assert len(lines) <= 8
-    total = sum(_miles(line) for line in lines)
+    total = sum(_miles(line) for _, line in lines)
     assert total == pytest.approx(sum(miles), abs=0.05)
     if steps:
-        assert "Road 0," in lines[0]
-        assert f"Road {len(steps) - 1}," in lines[-1]
+        assert "Road 0," in lines[0][1]
+        assert f"Road {len(steps) - 1}," in lines[-1][1]
+        assert (lines[0][0], lines[-1][0]) == ("1", str(len(steps)))
 
 
 def test_a_bridge_in_the_middle_of_a_long_way_is_still_said() -> None:
     steps = [Step(road="R", miles=0.1, turn="Left on", note="unposted bridge" * (k == 6)) for k in range(14)]
-    assert "unposted bridge" in " ".join(words.directions(steps))
+    assert "unposted bridge" in " ".join(line for _, line in words.directions(steps))
 
 
 @pytest.mark.parametrize(

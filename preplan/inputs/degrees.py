@@ -111,6 +111,31 @@ def look_unsigned(lon: FloatArray, lat: FloatArray) -> BoolArray:
     return _is_far(lon, lat, middle) & _is_near(-lon, lat, middle)
 
 
+def look_mirrored(lon: FloatArray, lat: FloatArray) -> BoolArray:
+    """Find rows far from the middle of the others that come near it when their latitude gets the other sign.
+
+    >>> look_mirrored(np.array([-72.0, -72.1, -72.1]), np.array([44.0, -44.1, 44.2])).tolist()
+    [False, True, False]
+    """
+    middle = middle_of(lon, lat)
+    if middle is None:
+        return np.zeros(len(lon), dtype=np.bool_)
+    return _is_far(lon, lat, middle) & _is_near(lon, -lat, middle)
+
+
+def look_lost(lon: FloatArray, lat: FloatArray) -> BoolArray:
+    """Find rows far from the middle, where they are fewer than half: no district is so wide.
+
+    >>> look_lost(np.array([-72.0, -27.1, -72.1]), np.array([44.0, 44.1, 44.2])).tolist()
+    [False, True, False]
+    """
+    middle = middle_of(lon, lat)
+    if middle is None:
+        return np.zeros(len(lon), dtype=np.bool_)
+    far = _is_far(lon, lat, middle)
+    return far if 2 * np.count_nonzero(far) < len(lon) else np.zeros(len(lon), dtype=np.bool_)
+
+
 def look_projected(lon: FloatArray, lat: FloatArray) -> BoolArray:
     """Find rows of which both numbers are too large for degrees: metres or feet of a map projection."""
     return (np.abs(lon) > 180.0) & (np.abs(lat) > 180.0)

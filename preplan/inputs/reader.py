@@ -65,14 +65,15 @@ def read_inputs(district_file: Path) -> Inputs:
         findings += _too_many_faults(sheet) if role in ROW_BY_ROW else sheet.findings()
     if "apparatus" in opened and not opened["apparatus"].faults:
         findings += fleet_findings(units, opened["apparatus"].file)
+    for role, places in (("fill_sites", sites), ("stations", stations)):
+        wrong, doubts = _far_off(sheets[role], places, addresses)
+        findings, notes = [*findings, *wrong], [*notes, *doubts]
     if findings:
         raise InputError(findings)
     rejected = _rejected(opened)
     for role, table in (("addresses", addresses), ("hydrants", hydrants)):
         _account(sheets[role], table)
     notes += [note for sheet in opened.values() for note in sheet.notes]
-    for role, places in (("fill_sites", sites), ("stations", stations)):
-        notes += _far_notes(sheets[role].file, places, addresses)
     return Inputs(
         district=said.district,
         roads=said.roads,
@@ -136,20 +137,27 @@ def _account(sheet: Sheet, table: AddressTable | HydrantTable) -> None:
         raise InvariantError(f"{sheet.file}: of {len(sheet):,} rows {len(table):,} are planned and {out:,} rejected")
 
 
-def _far_notes(file: str, places: Sequence[FillSite] | Sequence[Station], addresses: AddressTable) -> list[str]:
-    """Name sites and stations so far from the middle of the addresses that a number of theirs must be wrong."""
-    if not len(addresses):
-        return []
-    middle_lon, middle_lat = float(np.median(addresses.lon)), float(np.median(addresses.lat))
-    notes = []
-    for place in places:
+def _far_off(
+    sheet: Sheet, places: Sequence[FillSite] | Sequence[Station], addresses: AddressTable
+) -> tuple[list[Finding], list[str]]:
+    """Find sites or stations so far from the middle of the addresses that a number of theirs must be wrong.
+
+    Where all of them are, the addresses may be the ones that are wrong, and it is only noted.
+    """
+    found = []
+    row_of = dict(zip(sheet.id.tolist(), sheet.row.tolist(), strict=True))
+    for place in places if len(addresses) else ():
+        name = place.site_id if isinstance(place, FillSite) else place.station_id
+        middle_lon, middle_lat = float(np.median(addresses.lon)), float(np.median(addresses.lat))
         east = (place.lon - middle_lon) * math.cos(math.radians(middle_lat))
         miles = math.hypot(east, place.lat - middle_lat) * MI_PER_DEG
         if miles > FAR_MI:
-            notes.append(
-                f"{file}: {place.name!r} lies about {miles:,.0f} mi from the middle of the addresses; check its place."
+            rule = f"lies about {miles:,.0f} mi from the middle of the addresses: is a sign or a digit wrong?"
+            both = f"{place.lon:.6g}, {place.lat:.6g}"
+            found.append(
+                Finding(file=sheet.file, row=row_of.get(name), id=name, column="lon, lat", value=both, rule=rule)
             )
-    return notes
+    return ([], [str(one) for one in found]) if len(found) == len(places) else (found, [])
 
 
 def _files(said: DistrictFile) -> dict[str, Path]:

@@ -256,14 +256,19 @@ class Sheet:
 
     def _check_range(self, lon: FloatArray, lat: FloatArray, shown: Mapping[str, TextArray]) -> None:
         swapped, unsigned = degrees.look_swapped(lon, lat), degrees.look_unsigned(lon, lat)
+        mirrored = degrees.look_mirrored(lon, lat) & ~(swapped | unsigned)
         zero = (lon == 0.0) & (lat == 0.0)
         projected = degrees.look_projected(lon, lat) & ~swapped
-        named = zero | swapped | unsigned | projected
+        named = zero | swapped | unsigned | mirrored | projected
+        lost = degrees.look_lost(lon, lat) & ~named & (np.abs(lon) <= 180.0) & (np.abs(lat) <= 90.0)
+        named |= lost
         if named.any():
             both = text_array([f"{x}, {y}" for x, y in zip(shown["lon"], shown["lat"], strict=True)])
             self.fault(swapped, "lon, lat", "look swapped: longitude is lon, latitude is lat", both)
             self.fault(zero & ~swapped, "lon, lat", "is 0, 0, not a place", both)
             self.fault(unsigned & ~(zero | swapped), "lon, lat", "lacks the minus sign of western longitudes", both)
+            self.fault(mirrored, "lon, lat", "has the wrong sign of latitude, by the other rows", both)
+            self.fault(lost, "lon, lat", "lies far from all others of its table: is a digit wrong?", both)
             middle = degrees.middle_of(lon, lat)
             for i in np.flatnonzero(projected).tolist():
                 rule = degrees.projected_rule(float(lon[i]), float(lat[i]), middle)

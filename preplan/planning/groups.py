@@ -36,6 +36,7 @@ class Answered:
     site_fraction: tuple[float, ...]
     """Place of each site on its stretch."""
     required_gpm: FloatArray
+    required_min: FloatArray
     junctions: Junctions
 
 
@@ -78,7 +79,7 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     """Sum up an address's answers: neighbours with equal ones share a card."""
     level = int(found.answers.level[a])
     if level < 0:
-        return (found.answers.status[a],)
+        return (found.answers.status[a], float(found.required_gpm[a]), float(found.required_min[a]))
     table = found.levels
     units = table.fleet[a, level].tobytes() + table.used[a, level].tobytes()
     jobs = (int(table.attack_engine[a, level]), int(table.fill_engine[a, level]), int(table.dump_engine[a, level]))
@@ -87,7 +88,8 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
         bool(found.answers.gap_min[a] > LEAST_GAP_MIN),
         bool(found.answers.call_by_min[a] >= found.answers.first_arrival_min[a]),
     )
-    return (found.answers.status[a], level, float(found.required_gpm[a]), places, units, jobs, dry)
+    need = (float(found.required_gpm[a]), float(found.required_min[a]))
+    return (found.answers.status[a], level, need, places, units, jobs, dry)
 
 
 def _near(found: Answered, first: int, a: int) -> bool:

@@ -344,5 +344,6 @@ def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome) -> 
         season_limits=season_limits(ground, outcome.seasons),
         site_fraction=tuple(ground.sites.fraction.tolist()),
         required_gpm=scene.needs.required_gpm,
+        required_min=scene.needs.required_min,
         junctions=Junctions.of(ground.roads),
     )

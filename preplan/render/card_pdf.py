@@ -41,8 +41,10 @@ _NOTES_PT, _LEAST_NOTES_PT = 60.0, 22.0
 _LEAST_BELOW_PT = 48.0
 _ROW_PT = (126.0, 96.0)
 """Most height of the two rows of the top third."""
-_TABLE = (("response level", 82.0), ("gpm held", 48.0), ("on arrival", 52.0), ("required", 48.0), ("meets?", 48.0),
-          ("fill site", 42.0), ("held back by", 64.0), ("1 tanker out", 64.0), ("tankers", 92.0))  # fmt: skip
+_SEASONS_PT = 36.0
+"""More of it where the fill site changes with the season."""
+_TABLE = (("response level", 82.0), ("gpm held", 48.0), ("on arrival", 52.0), ("meets?", 48.0),
+          ("fill site", 42.0), ("held back by", 64.0), ("1 tanker out", 64.0), ("tankers", 140.0))  # fmt: skip
 STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
 _STRIP_LEGEND = " Grey: gallons. Hatched: too little flows. Bars: loads."
@@ -243,7 +245,7 @@ def _draw_top(document: Document, facts: Facts, subject: Subject) -> float:
         y = pen.lines(LEFT_PT, y - 2.0, officer) - 3.0
         pen.rule(y, width=0.5)
     dump = paper.trimmed(card_words.dump(facts), _ROW_PT[1])
-    fill = paper.trimmed(card_words.fill(facts, _approach(subject)), _ROW_PT[1])
+    fill = paper.trimmed(card_words.fill(facts, _approach(subject)), _ROW_PT[1] + _SEASONS_PT)
     return min(pen.lines(LEFT_PT, y - 2.0, dump), pen.lines(middle, y - 2.0, fill)) - 5.0
 
 

@@ -19,6 +19,8 @@ HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
+ONE_WAY = "one way traffic"
+"""Flag that names another way back, on which empties meet nobody on a road one truck wide."""
 _SAME_PT = 1e-6
 """Heights nearer than this are one."""
 
@@ -94,16 +96,22 @@ def call(facts: Facts) -> list[Line]:
     if facts.level < 0:
         said = "No tanker shuttle is computed for this address: no response level can be named here."
         advice = "Call by local procedure; count on the water on wheels alone."
-        return [Line("No response level", 15.0, bold=True), *paragraph(said, HALF_PT),
+        seasons = _other_seasons(facts)
+        if seasons:
+            said = f"No tanker shuttle is computed for this address in {_months_without(facts)}."
+            advice = f"{advice[:-1]} then."
+        return [Line("No response level", 15.0, bold=True), *seasons, *paragraph(said, HALF_PT),
                 *paragraph(advice, HALF_PT, bold=True)]  # fmt: skip
     if facts.status == "served" and facts.level > 0:
         title["served"] = "Meets the required flow."
     named, size = paper.shrunk(words.first_up(facts.level_words), 15.0, 10.0, HALF_PT, bold=True)
     lines = [Line(named, size, bold=True)]
     lines += paragraph(title.get(facts.status, ""), HALF_PT, SMALL_PT)
-    lacking = crew.lacking_words(facts.plan, facts.lead, facts.level)
-    if lacking:
-        lines += paragraph(lacking, HALF_PT, BODY_PT, bold=True)
+    for urgent in (
+        crew.lacking_words(facts.plan, facts.lead, facts.level),
+        crew.request_words(facts.plan, facts.lead, facts.level),
+    ):
+        lines += paragraph(urgent, HALF_PT, BODY_PT, bold=True, most=2) if urgent else []
     for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
         lines += paragraph(f"{words.first_up(job)}: {units}", HALF_PT, BODY_PT, indent=10.0, most=3)
     return lines
@@ -114,13 +122,16 @@ def can(facts: Facts) -> list[Line]:
     plan, lead = facts.plan, facts.lead
     need = float(plan.needs.required_gpm[lead])
     held = words.number(float(plan.needs.required_min[lead]))
-    total = words.need(float(plan.needs.required_gal[lead]))
+    total = _total_words(facts)
     wants = f"Required: {words.need(need, words.CARD_STEP_GPM)} gpm for {held} min; {total} gal by the method."
     if facts.level < 0:
         why = {
             "no route": "No way was found by which a loaded tanker can come, dump and return.",
             "not met": "No tanker shuttle can be run here: see the reasons below.",
         }.get(facts.status, "")
+        without = _months_without(facts)
+        if facts.status == "no route" and without:
+            why = f"{words.first_up(without)}: {why[0].lower()}{why[1:]}"
         return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
@@ -135,6 +146,27 @@ def can(facts: Facts) -> list[Line]:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
     lines += paragraph(wants, HALF_PT)
     return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT, most=3)
+
+
+def _total_words(facts: Facts) -> str:
+    """Write the method's own total of gallons: the largest of the card's addresses."""
+    every = facts.plan.needs.required_gal[[facts.lead, *facts.group.addresses]]
+    most = words.need(float(every.max()))
+    return f"up to {most}" if most != words.need(float(every.min())) else most
+
+
+def _months_without(facts: Facts) -> str:
+    """Name the months in which no site serves where one does in others; '' where that is not so."""
+    top = len(facts.plan.district.levels) - 1
+    return words.months_of(facts.plan, facts.lead, top, -1) if _other_seasons(facts) else ""
+
+
+def _other_seasons(facts: Facts) -> list[Line]:
+    """Say, where no level can be named in the worst season, what the highest one brings in others."""
+    top = len(facts.plan.district.levels) - 1
+    name = words.level_words(facts.plan.district.levels[top].name)
+    served = [line for line in words.season_words(facts.plan, facts.lead, top) if not line.endswith("no fill site")]
+    return [line for said in served for line in paragraph(f"{said}, {name}.", HALF_PT, BODY_PT, bold=True, most=2)]
 
 
 def _steady(facts: Facts) -> str:
@@ -166,7 +198,11 @@ def dump(facts: Facts) -> list[Line]:
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     trip = facts.cell("trip")
-    turn = "turn round here (assumed possible)" if plan.trips.turn_at_dump[trip] else "drive on, no turn here"
+    turn = (
+        "turn round here (assumed possible)"
+        if plan.trips.turn_at_dump[trip]
+        else "drive on: they do not turn at the dump site"
+    )
     lines += paragraph(f"Tankers {turn}. Leave a lane open: the room here is not known.", HALF_PT, most=3)
     return lines + paragraph(_hose_words(facts), HALF_PT, most=4)
 
@@ -203,9 +239,12 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     plan, site = facts.plan, facts.cell("site")
     lines = [Line("WHERE TANKERS FILL", SMALL_PT, bold=True)]
     if site < 0:
-        return [*lines, *paragraph("No fill site serves this address.", HALF_PT)]
+        without = _months_without(facts)
+        none = f"No fill site serves this address{f' in {without}' if without else ''}."
+        return [*lines, *_other_seasons(facts), *paragraph(none, HALF_PT)]
     there = plan.sites[site]
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
+    lines += _by_season(facts)
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}", HALF_PT, most=2)
     lines += paragraph(f"{words.first_up(words.rate_words(there))}.", HALF_PT, most=2)
@@ -218,6 +257,19 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     if split >= 0:
         lines += paragraph(f"Some tankers fill at {words.site_words(plan, split)}.", HALF_PT, most=2)
     return lines
+
+
+def _by_season(facts: Facts) -> list[Line]:
+    """Say, where another site is better in other months, which, and for which months map and directions hold."""
+    plan, lead, level, site = facts.plan, facts.lead, facts.level, facts.cell("site")
+    sites = {int(season.best_site[lead, level]) for season in plan.seasons}
+    own = words.months_of(plan, lead, level, site)
+    if not own or sites <= {site}:
+        return []
+    lines = [
+        line for said in words.season_words(plan, lead, level) for line in paragraph(f"{said}.", HALF_PT, bold=True)
+    ]
+    return [*lines, *paragraph(f"Map, way and table here: {own}.", HALF_PT, SMALL_PT)]
 
 
 def way(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
@@ -239,19 +291,27 @@ def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIREC
     """List the directions of the empty leg."""
     trip, trips = facts.cell("trip"), facts.plan.trips
     head = "EMPTY, back to the fill site"
-    length = f"{words.minutes(float(trips.back_min[trip]))}, {words.miles(float(trips.back_mi[trip]))}"
-    if returns_alike(facts.plan, trip):
-        lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
-        return [*lines, *paragraph("Back the way you came.", width, SMALL_PT), Line("", 4.0)]
-    return _leg(head, length, words.directions(facts.group.back_steps, steps), width, most)
+    turns = trips.turn_at_dump[trip] or trips.turn_at_site[trip]
+    length = f"{words.minutes(float(trips.back_min[trip]))}{' with turning' * bool(turns)}, "
+    length += words.miles(float(trips.back_mi[trip]))
+    if not returns_alike(facts.plan, trip):
+        return _leg(head, length, words.directions(facts.group.back_steps, steps), width, most)
+    lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
+    other = [flag.value for flag in facts.plan.answers.flags[facts.lead] if flag.code == ONE_WAY]
+    said = (
+        f"Back the way you came; to keep off the road one truck wide, {other[0]}."
+        if other
+        else "Back the way you came."
+    )
+    return [*lines, *paragraph(words.printable(said), width, SMALL_PT, bold=bool(other), most=4), Line("", 4.0)]
 
 
-def _leg(head: str, length: str, said: Sequence[str], width: float, most: int) -> list[Line]:
+def _leg(head: str, length: str, said: Sequence[tuple[str, str]], width: float, most: int) -> list[Line]:
     """Write a leg step by step; a step that warns of something has two lines at least."""
     lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
-    for at, step in enumerate(said or ["Directions are not known."], 1):
+    for number, step in said or [("1", "Directions are not known.")]:
         warns = step.endswith(")")
-        lines += paragraph(f"{at}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
+        lines += paragraph(f"{number}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
     return [*lines, Line("", 4.0)]
 
 
@@ -315,18 +375,12 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
         lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
         by_hose = crew.lay_words(plan, lead, brief=brief)
         lines += paragraph(by_hose, HALF_PT, most=4) if by_hose else []
-        for season in words.season_words(plan, lead, level):
+        for season in [] if _by_season(facts) else words.season_words(plan, lead, level):
             lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
         said_of_tankers = [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
         for said in said_of_tankers:
             lines += paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) if said else []
         return lines
-    top = len(plan.district.levels) - 1
-    by_season = words.season_words(plan, lead, top)
-    if by_season:
-        lines += paragraph(f"At {words.level_words(plan.district.levels[top].name)}:", HALF_PT, SMALL_PT)
-    for season in by_season:
-        lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
     return lines
 
 
@@ -400,11 +454,11 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
     need = float(plan.needs.required_gpm[lead])
     for k, level in enumerate(plan.district.levels):
         site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
-        have, want = words.flow_pair(flow, need)
+        have, _ = words.flow_pair(flow, need)
         late = words.supply(float(table.on_arrival_gpm[lead, k]), words.CARD_STEP_GPM)
         yield (
             words.level_words(level.name), have if site >= 0 else "no shuttle",
-            "" if site < 0 else "same" if k == 0 else late, want,
+            "" if site < 0 else "same" if k == 0 else late,
             "meets" if table.meets[lead, k] else "does not", str(site + 1) if site >= 0 else "none",
             words.printable(table.limited_by[lead, k]),
             words.supply(float(table.one_out_gpm[lead, k]), words.CARD_STEP_GPM) if site >= 0 else "",

@@ -52,11 +52,15 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
     for job, mask in (("left out", fleet & hauls & ~used), ("no job yet", fleet & ~hauls & ~used)):
         if mask.any():
             rows.append((job, timed(np.flatnonzero(mask).tolist())))
-    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
-    by_request = [u for u in np.flatnonzero(table.fleet[address, level]).tolist() if plan.units[u].station_id in asked]
-    if by_request:
-        rows.append(("on request only, ask for", " ".join(words.printable(plan.units[u].unit_id) for u in by_request)))
     return rows
+
+
+def request_words(plan: Plan, address: int, level: int) -> str:
+    """Name the units of a response level that come only when somebody asks for them; '' where none does."""
+    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
+    fleet = np.flatnonzero(plan.levels.fleet[address, level]).tolist()
+    named = [words.printable(plan.units[u].unit_id) for u in fleet if plan.units[u].station_id in asked]
+    return f"Ask for {' '.join(named)}: on request only." if named else ""
 
 
 def fill_engine_words(plan: Plan, address: int, level: int) -> str:

@@ -8,6 +8,7 @@ from preplan.plan import LEAST_GAP_MIN, Plan
 from preplan.render import words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
+_LEAST_GAL = 1.0
 
 
 def officer_words(plan: Plan, address: int) -> str:
@@ -51,11 +52,17 @@ def gap_words(plan: Plan, address: int) -> str:
     if not gap > LEAST_GAP_MIN or not math.isfinite(first):
         return ""
     by = str(plan.answers.short_by[address])
-    if by:
-        return f"short {words.minutes(gap)} in all, from minute {_minute(first)}, by the {by}"
     longest = float(plan.answers.longest_gap_min[address])
     parts = f", the longest {words.minutes(longest)}" if gap - longest > LEAST_GAP_MIN else ""
-    return f"dry {words.minutes(gap)} in all{parts}, from minute {_minute(first)}"
+    said = f"{words.minutes(gap)} in all, first at minute {_minute(first)}{parts}{_short(plan, address)}"
+    return f"short {said}, by the {by}" if by else f"dry {said}"
+
+
+def _short(plan: Plan, address: int) -> str:
+    """Write how much of what the fire asks for does not come: much may, where it is short for long."""
+    asked = float(plan.needs.required_gpm[address] * plan.needs.required_min[address])
+    short = float(plan.answers.short_gal[address])
+    return f"; {words.need(short)} of {words.need(asked)} gal short" if short >= _LEAST_GAL else ""
 
 
 def _served(plan: Plan, address: int, level: int) -> str:

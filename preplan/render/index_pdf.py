@@ -94,7 +94,7 @@ def draw_index(document: Document, plan: Plan, columns: Sequence[Sequence[Row]],
         y = document.y - 48.0
         for x, head in ((0.0, "address"), (_LABEL + 12.0, "status"), (_LABEL + 72.0, "level")):
             document.pen.text(left + x, y, head, SMALL_PT)
-        document.pen.text(left + _COLUMN, y, "card", SMALL_PT, align="right")
+        document.pen.text(left + _COLUMN, y, "page", SMALL_PT, align="right")
         y -= 3.0
         for row in column:
             y = _draw_row(document, plan, row, left, y, places)

@@ -11,7 +11,7 @@ import numpy as np
 
 from preplan.plan import Step
 from preplan.records import FloatArray
-from preplan.render import paper, scene, words
+from preplan.render import paper, scene
 from preplan.render.paper import BLACK, SMALL_PT, WHITE, Pen
 from preplan.render.scene import Box, Frame, Room, Spot
 
@@ -57,7 +57,7 @@ def turns_of(out_ft: FloatArray, steps: Sequence[Step]) -> tuple[tuple[int, floa
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(out_ft, axis=0).T))])
     begins = np.cumsum([0.0, *(step.miles for step in steps)])
     found = []
-    for number, at in words.step_numbers(len(steps)):
+    for number, at in ((at + 1, at) for at in range(len(steps))):
         if at:
             place = begins[at] / total * along[-1]
             east, north = (float(np.interp(place, along, out_ft[:, axis])) for axis in (0, 1))

@@ -166,8 +166,8 @@ def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) ->
     trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
     for head, steps, length in _legs(plan, group, trip):
         document.flow(f"{head}: {length}", bold=True)
-        for at, step in enumerate(words.directions(steps), 1):
-            document.flow(f"{at}. {step}", indent=12.0)
+        for number, step in words.directions(steps):
+            document.flow(f"{number}. {step}", indent=12.0)
     document.flow(f"Limits: {_limits(plan, trip)}")
     for flag in plan.answers.flags[group.lead]:
         if flag.code in ("one way traffic", "meeting on narrow road"):
@@ -186,7 +186,7 @@ def _draw_other_circuits(document: Document, plan: Plan, circuits: Sequence[Card
         document.y -= 3.0
         document.flow(_circuit_name(plan, group), bold=True)
         for head, steps, length in _legs(plan, group, trip):
-            said = "; ".join(words.directions(steps)) or "directions are not known"
+            said = "; ".join(step for _, step in words.directions(steps)) or "directions are not known"
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
         document.flow(f"Limits: {_limits(plan, trip)}", SMALL_PT, indent=10.0)
     rest = len(circuits) - _MOST_CIRCUITS

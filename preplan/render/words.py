@@ -351,31 +351,22 @@ def step_words(step: Step) -> str:
     return f"{said} ({printable(step.note)})" if step.note else said
 
 
-def step_numbers(count: int, most: int = DIRECTION_LINES) -> list[tuple[int, int]]:
-    """Give (number in the list, index) of the steps that `directions` lists.
+def directions(steps: Sequence[Step], most: int = DIRECTION_LINES) -> list[tuple[str, str]]:
+    """List directions in at most `most` lines, each with its number; the middle of a long way is counted, not listed.
 
-    >>> step_numbers(2), [number for number, _ in step_numbers(20)]
-    ([(1, 0), (2, 1)], [1, 2, 3, 5, 6, 7, 8])
+    A turn has one number, on the list and on the map, whatever is left out between.
     """
-    if count <= most:
-        return [(at + 1, at) for at in range(count)]
-    head = (most - 1) // 2
-    tail = most - 1 - head
-    return [(at + 1, at) for at in range(head)] + [(head + 2 + k, count - tail + k) for k in range(tail)]
-
-
-def directions(steps: Sequence[Step], most: int = DIRECTION_LINES) -> list[str]:
-    """List directions in at most `most` lines; the middle of a long way is counted, not listed."""
     if len(steps) <= most:
-        return [step_words(step) for step in steps]
+        return [(str(at), step_words(step)) for at, step in enumerate(steps, 1)]
     head = (most - 1) // 2
     tail = most - 1 - head
-    middle = steps[head : len(steps) - tail]
-    gone = f"then {len(middle)} more turns, {miles(sum(s.miles for s in middle))}: see the map"
+    middle, last = steps[head : len(steps) - tail], len(steps) - tail
+    gone = f"{len(middle)} more turns, {miles(sum(s.miles for s in middle))}: see the map"
     notes = sorted({printable(s.note) for s in middle if s.note})
     if notes:
         gone += f" ({'; '.join(notes)})"
-    return [*map(step_words, steps[:head]), gone, *map(step_words, steps[len(steps) - tail :])]
+    said = [(str(at), step_words(step)) for at, step in enumerate(steps, 1)]
+    return [*said[:head], (f"{head + 1} to {last}", gone), *said[last:]]
 
 
 # --------------------------------------------------------------------------- fill sites
@@ -477,3 +468,9 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
         said = f"{flow} gpm {FLOW_SHORT} from fill site {site + 1}" if site >= 0 else "no fill site"
         lines.setdefault(said, []).extend(season.months)
     return [f"{first_up(months(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
+
+
+def months_of(plan: Plan, address: int, level: int, site: int) -> str:
+    """Name the months in which a fill site, -1 none, is the best of an address and level; '' where in all."""
+    those = [month for one in plan.seasons if int(one.best_site[address, level]) == site for month in one.months]
+    return months(those) if len(those) < sum(len(one.months) for one in plan.seasons) else ""
