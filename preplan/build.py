@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable, Mapping, MutableMapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from pathlib import Path
 from time import perf_counter
 
@@ -41,10 +42,13 @@ class Built:
     """What became of the rows of each table that is read row by row; see `run_info.accounts`."""
     status: Mapping[str, int]
     """Addresses of each status."""
+    notes: tuple[str, ...] = ()
+    """What was taken for what, and what looks odd in the tables."""
 
     def summary(self) -> list[str]:
         """Say what was left out and why, and what became of every row, a line each."""
-        lines = [
+        lines = [f"note: {note}" for note in self.notes]
+        lines += [
             f"rejected: {Finding(file=r.file, row=r.row, id=r.id, column=r.column, value=r.value, rule=r.rule)}"
             for r in self.rejected[:REJECTED_NAMED]
         ]
@@ -76,7 +80,13 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
     files["run.json"] = run_json(plan, replace(inputs, district=plan.district), digests, files, watch.seconds)
     write_results(folder, files)
     watch.stage("done", 1.0)
-    return Built(folder=folder, rejected=inputs.rejected, accounts=accounts(plan, inputs), status=plan.counts())
+    return Built(
+        folder=folder,
+        rejected=inputs.rejected,
+        accounts=accounts(plan, inputs),
+        status=plan.counts(),
+        notes=inputs.notes,
+    )
 
 
 def check_district(district_file: Path, progress: Progress) -> list[str]:
@@ -90,6 +100,8 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     watch.stage("done", 1.0)
     lines = [f"{name}: {count:,} rows" for name, count in inputs.rows.items()]
     lines.append(f"roads: {len(roads):,} stretches, newest data {roads.newest or 'of unknown date'}")
+    for file, headers in inputs.read_from.items():
+        lines.append(f"{file}: " + ", ".join(f"{name} is read from {header!r}" for name, header in headers.items()))
     lines += [f"note: {note}" for note in inputs.notes]
     lines += [f"rejected: {r.file} row {r.row}, column {r.column}: {r.value!r} {r.rule}" for r in inputs.rejected]
     lines += [f"off the roads: fill site {inputs.sites[i].site_id}" for i in np.flatnonzero(ground.sites.segment < 0)]
@@ -97,6 +109,8 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
         f"off the roads: station {inputs.stations[i].station_id}" for i in np.flatnonzero(ground.stations.segment < 0)
     ]
     lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in ground.problems]
+    if not inputs.rejected:
+        lines.append("no row is at fault; the other lines above stop nothing, but read them")
     return lines
 
 
@@ -116,13 +130,22 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     plan, _, folder = _planned(district_file, out, watch)
     rows = [i for i, known in enumerate(plan.addresses.address_id) if known == address_id]
     if not rows:
-        raise InputError([Finding(file="addresses", column="address_id", value=address_id, rule="is not planned")])
+        raise InputError([_no_such_address(address_id, plan)])
     watch.stage("drawing the card", 0.9)
     # The id is other people's text: the file is named by the row, never by it.
     path = folder / f"card-row-{int(plan.addresses.row[rows[0]])}.pdf"
     write_file(path, card_pdf.one_card(plan, rows[0]))
     watch.stage("done", 1.0)
     return path
+
+
+def _no_such_address(address_id: str, plan: Plan) -> Finding:
+    """Say that no planned address has an id, and which ids come near."""
+    folded = {str(known).casefold(): str(known) for known in plan.addresses.address_id}
+    near = [folded[one] for one in get_close_matches(address_id.casefold(), list(folded), n=3)]
+    remedy = f"did you mean {' or '.join(near)}?" if near else "see address_id in addresses.csv and rejected.csv"
+    rule = "is no address_id that is planned"
+    return Finding(file="addresses", column="address_id", value=address_id, rule=rule, remedy=remedy)
 
 
 class Watch:

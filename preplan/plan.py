@@ -76,6 +76,8 @@ class Inputs:
     """Data rows of each table as read."""
     bridges: BridgeTable = field(default_factory=BridgeTable.none)
     """The bridge inventory, empty where the district has none."""
+    read_from: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """By the name of each table: its columns that stand under another header, and that header."""
 
 
 ROUNDING_GPM = 1e-6

@@ -152,12 +152,12 @@ ROUNDABOUT = draw(
 @pytest.mark.parametrize(
     ("way", "told"),
     [
-        ("awsb", "Roundabout, 1st exit onto Elm Road"),
-        ("awskec", "Roundabout, 2nd exit onto Main Street"),  # Oak Lane leads in only
-        ("awskend", "Roundabout, 3rd exit onto SR 917"),
-        ("awskenwa", "Roundabout, 4th exit onto SR 917"),
-        ("okec", "Roundabout, 1st exit onto Main Street"),
-        ("cenwsb", "Roundabout, 3rd exit onto Elm Road"),
+        ("awsb", "Roundabout exit 1: Elm Road"),
+        ("awskec", "Roundabout exit 2: Main Street"),  # Oak Lane leads in only
+        ("awskend", "Roundabout exit 3: SR 917"),
+        ("awskenwa", "Roundabout exit 4: SR 917"),
+        ("okec", "Roundabout exit 1: Main Street"),
+        ("cenwsb", "Roundabout exit 3: Elm Road"),
     ],
 )
 def test_a_roundabout_is_one_line_with_its_exits_counted(way: str, told: str) -> None:

@@ -88,6 +88,7 @@ def read_inputs(district_file: Path) -> Inputs:
         notes=tuple(notes),
         files=_files(said),
         rows={role: len(sheet) for role, sheet in opened.items()},
+        read_from={sheet.file: sheet.read_from for sheet in opened.values() if sheet.read_from},
     )
 
 

@@ -43,6 +43,7 @@ class Sheet:
         self.faults: list[Rejected] = []
         self.notes: list[str] = []
         self._cells = {name: _without_empty_words(table.columns[i]) for name, i in columns.items()}
+        self.read_from = {name: table.headers[i] for name, i in columns.items() if table.headers[i] != name}
         self._layer = table.shapes
         self._id_column = id_column
         self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()

@@ -43,8 +43,8 @@ _ROW_PT = (126.0, 96.0)
 """Most height of the two rows of the top third."""
 _SEASONS_PT = 36.0
 """More of it where the fill site changes with the season."""
-_TABLE = (("response level", 82.0), ("gpm held", 48.0), ("on arrival", 52.0), ("meets?", 48.0),
-          ("fill site", 42.0), ("held back by", 64.0), ("1 tanker out", 64.0), ("tankers", 140.0))  # fmt: skip
+_TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 50.0), ("meets?", 46.0), ("fill site", 40.0),
+          ("held back by", 62.0), ("1 tanker out", 62.0), ("tankers", 152.0))  # fmt: skip
 STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
 _STRIP_LEGEND = " Grey: gallons. Hatched: too little flows. Bars: loads."

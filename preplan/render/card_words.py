@@ -19,6 +19,8 @@ HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
+LEAST_STEP_LINES = 2
+"""Lines of one step of the directions that are never cut: a road's name and its length."""
 ONE_WAY = "one way traffic"
 """Flag that names another way back, on which empties meet nobody on a road one truck wide."""
 _SAME_PT = 1e-6
@@ -307,11 +309,10 @@ def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIREC
 
 
 def _leg(head: str, length: str, said: Sequence[tuple[str, str]], width: float, most: int) -> list[Line]:
-    """Write a leg step by step; a step that warns of something has two lines at least."""
+    """Write a leg step by step."""
     lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
     for number, step in said or [("1", "Directions are not known.")]:
-        warns = step.endswith(")")
-        lines += paragraph(f"{number}. {step}", width, SMALL_PT, indent=9.0, most=max(most, 1 + warns))
+        lines += paragraph(f"{number}. {step}", width, SMALL_PT, indent=9.0, most=max(most, LEAST_STEP_LINES))
     return [*lines, Line("", 4.0)]
 
 
@@ -419,6 +420,8 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
     flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
     skipped = SAID_ELSEWHERE | SAID_ABOVE if officer(facts) else SAID_ELSEWHERE
+    if flags and returns_alike(facts.plan, facts.cell("trip")):
+        skipped |= {ONE_WAY}  # stands with the way back
     said = [flag for flag in flags if flag.code not in skipped]
     return [Block.of(paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3)) for flag in said]
 

@@ -106,17 +106,7 @@ def turn_across(meeting: Junctions, before: Driven, after: Driven) -> str:
 def exit_words(roads: RoadTable, limits: RoadLimits, meeting: Junctions, circle: Sequence[Driven]) -> str:
     """Say which exit of a roundabout is taken, from the stretches driven on it: every road passed that leads out."""
     exits = sum(_leads_out(roads, limits, meeting, one) for one in circle[:-1]) + 1
-    return f"Roundabout, {ordinal(exits)} exit onto"
-
-
-def ordinal(number: int) -> str:
-    """Write a number in its place in a row.
-
-    >>> [ordinal(number) for number in (1, 2, 3, 4, 11, 22)]
-    ['1st', '2nd', '3rd', '4th', '11th', '22nd']
-    """
-    teen = number % 100 in (11, 12, 13)
-    return f"{number}{'th' if teen else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
+    return f"Roundabout exit {exits}:"
 
 
 def _leads_out(roads: RoadTable, limits: RoadLimits, meeting: Junctions, one: Driven) -> int:
