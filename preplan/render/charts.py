@@ -28,6 +28,10 @@ from preplan.units import FT_PER_MI
 
 _MOST_NAMES = 14
 _MAP_MARGIN = 0.12
+_WIDER = (0.17, 0.23, 0.3)
+"""Further margins, where the first leaves no room."""
+_PIN_PT = 11.0
+"""Reach of a fill site's pin to each side; it is higher than wide."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
 _CORNER_PT = 118.0
@@ -111,8 +115,22 @@ class Picture:
         seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
         shape = page.width / page.height
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
-        country = scene.extent(np.vstack(seen), shape, margin=_MAP_MARGIN, least_ft=least)
-        self._draw_in(pen, Frame(page, country), subject)
+        points = np.vstack(seen)
+        frames = [
+            Frame(page, scene.extent(points, shape, margin=margin, least_ft=least)) for margin in (_MAP_MARGIN, *_WIDER)
+        ]
+        # Somewhat smaller, where else a pin would be cut at the edge, or the scale lie on the way.
+        self._draw_in(pen, min(frames, key=lambda frame: self._hidden(frame, subject)), subject)
+
+    def _hidden(self, frame: Frame, subject: Subject) -> tuple[bool, int]:
+        """Tell whether the pin of a trip is cut off, and how much of its way the scale would cover."""
+        sites = frame.to_page(self.site_ft[[subject.site] if subject.site >= 0 else []]).tolist()
+        pins = [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in sites]
+        room = Room(frame.page)
+        for line in (subject.out_ft, subject.back_ft):
+            if line is not None:
+                room.block(scene.dotted(frame.to_page(line), 5.0))
+        return not all(map(frame.page.holds, pins)), min(map(room.crowd, corners(frame.page)))
 
     def _draw_in(self, pen: Pen, frame: Frame, subject: Subject) -> None:
         """Draw a picture into its frame."""
@@ -183,7 +201,7 @@ class Picture:
             room.take(Box(x - 9, y - 9, x + 9, y + 9))
         ours = [site for site in (subject.site, subject.backup) if site >= 0]
         rest = [site for site in range(len(self.site_ft)) if site not in ours]
-        for kind, rows, reach in (("site", ours, 11.0), ("site", rest, 11.0), ("station", None, 9.0)):
+        for kind, rows, reach in (("site", ours, _PIN_PT), ("site", rest, _PIN_PT), ("station", None, 9.0)):
             places = frame.to_page(self.station_ft if kind == "station" else self.site_ft).tolist()
             for row in range(len(places)) if rows is None else rows:
                 x, y = places[row]
