@@ -34,8 +34,8 @@ def plan() -> Plan:
         (
             3,
             (
-                "First water minute 12. No response level holds 500 gpm. Response level 2 holds 250 gpm for 2 hours. "
-                "Asked for 500 gpm: dry 12.4 min in all, first at minute 30, the longest 6.0 min; 6,200 of 60,000 gal "
+                "First water minute 12. Response level 2 holds 250 gpm for 2 hours; none holds 500. "
+                "Asked for 500: dry 12.4 min in all, first at minute 30, the longest 6.0 min; 6,200 of 60,000 gal "
                 "short."
             ),
         ),

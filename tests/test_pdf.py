@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
@@ -382,7 +383,7 @@ def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypat
     monkeypatch.setattr(card_pdf, "timeline_height", lambda _facts, _strip_pt: 94.0)
     monkeypatch.setattr(card_pdf, "timeline_band", lambda _pen, band, _facts: bands.append(band))
     reader = _read(dict(card_pdf.cards(PLANS[name]()))["cards.pdf"])
-    drawn = list(reader.pages)[-len(bands) :] if bands else []
+    drawn = [page for page in reader.pages if re.search(r"card \d+ of \d+", _said(page))] if bands else []
     for page, band in zip(drawn, bands, strict=True):
         assert band.width == pytest.approx(540.0)
         assert band.height == pytest.approx(94.0)
@@ -391,6 +392,23 @@ def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypat
         assert min(run.base for run in runs if run.base > paper.FOOT_PT - 4.0) >= paper.FOOT_PT
         clash = [(a, b) for at, a in enumerate(runs) for b in runs[:at] if a.overlaps(b)]
         assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
+
+
+def test_what_a_card_has_no_room_for_stands_on_the_last_pages(plan: Plan) -> None:
+    """Every turn of a long way is told, on the card or after the last one; a short way adds no page."""
+    note = "bridge, limit not posted; becomes another road of a rather long name"
+    steps = tuple(Step(road=f"Turnpike {k}", miles=1.5, turn="Left on", note=note) for k in range(8))
+    lead = next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
+    long = replace(plan, groups=(replace(lead, out_steps=steps),))
+    whole = [_said(page) for page in _read(dict(card_pdf.cards(long))["cards.pdf"]).pages]
+    card = next(page for page in whole if "card 1 of 1" in page)
+    assert re.search(r"\d more turns, \d+\.\d\d mi: see the last pages", card)
+    assert "further to the cards" in whole[-1]
+    assert "Card 1: " in whole[-1]
+    for step in steps:
+        assert f"Left on {step.road}, 1.50 mi ({note})" in whole[-1]
+    short = _read(dict(card_pdf.cards(replace(plan, groups=(lead,))))["cards.pdf"]).pages
+    assert not any("further to the cards" in _said(page) for page in short)
 
 
 def test_index_holds_the_whole_of_a_long_label() -> None:

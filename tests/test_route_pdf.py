@@ -51,16 +51,25 @@ def test_an_inset_keeps_the_last_feet_in_and_the_first_out() -> None:
     assert route_pdf.near_dump(Subject(()), 300.0).out_ft is None
 
 
-def test_a_way_back_is_told_as_such_only_where_every_stretch_is_the_same() -> None:
+def test_a_way_back_is_told_as_such_where_it_leaves_the_way_out_but_briefly() -> None:
+    """Told by hand: a leg that drives the other's stretches the other way, one that strays a little, one that does."""
     plan = example_plan()
     trip = int(plan.levels.trip[0, 0])
     out, back = plan.trip_rows(trip)
-    same = plan.forest.segment[out].tolist() == plan.forest.segment[back[::-1]].tolist()
-    turned = (plan.forest.forward[out] != plan.forest.forward[back[::-1]]).all() if same else False
-    assert card_words.returns_alike(plan, trip) == bool(same and turned)
-    one_way = plan.forest.forward.copy()
-    one_way[out[0]] = one_way[back[-1]]
-    assert not card_words.returns_alike(replace(plan, forest=replace(plan.forest, forward=one_way)), trip)
+    segment, forward = plan.forest.segment.copy(), plan.forest.forward.copy()
+    segment[back], forward[back] = segment[out[::-1]], ~forward[out[::-1]]
+    alike = replace(plan, forest=replace(plan.forest, segment=segment, forward=forward))
+    assert card_words.astray(alike, trip) == ""
+    forward = forward.copy()
+    forward[back[0]] = ~forward[back[0]]
+    strays = replace(alike, forest=replace(alike.forest, forward=forward))
+    length_m = plan.roads.length_m.copy()
+    length_m[segment[back[0]]] = 30.48
+    near = replace(strays, roads=replace(plan.roads, length_m=length_m))
+    assert str(card_words.astray(near, trip)).startswith(", but for 100 ft on ")
+    length_m = length_m.copy()
+    length_m[segment[back[0]]] = 3000.0
+    assert card_words.astray(replace(strays, roads=replace(plan.roads, length_m=length_m)), trip) is None
 
 
 def test_bridges_and_postings_of_a_trip_are_marked_once() -> None:

@@ -39,6 +39,10 @@ _MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop. Bold n
 _BRIDGE_NOTE = " Brackets: bridges, postings."
 _NOTES_PT, _LEAST_NOTES_PT = 60.0, 22.0
 _LEAST_BELOW_PT = 48.0
+Steps = tuple[int, int]
+"""Most steps told of the loaded leg, and of the empty one."""
+_STEPS: tuple[Steps, ...] = ((8, 8), (8, 5), (8, 3), (7, 3), (6, 3), (5, 3), (4, 3), (3, 3))
+"""Where there is no room the empty leg is told in fewer steps first: its driver has just come that way."""
 _ROW_PT = (126.0, 96.0)
 """Most height of the two rows of the top third."""
 _SEASONS_PT = 36.0
@@ -79,6 +83,8 @@ class _Layout:
     """Height of the two columns; the notes take what is left."""
     whole: bool = True
     """Nothing is cut."""
+    steps: Steps = _STEPS[0]
+    """Most steps that are told of each leg."""
 
     @classmethod
     def with_strip(cls, facts: Facts, free: float) -> tuple[_Layout, float]:
@@ -99,7 +105,7 @@ class _Layout:
         """
         care, none = card_words.under_heading(texts.care_beside), Block.of([])
         for brief, most in product((False, True), (2, 1)):
-            way = texts.way(most, words.DIRECTION_LINES)
+            way = texts.way(most, _STEPS[0])
             for more, kept in ((care, len(texts.care_beside)), (none, 0)):
                 left, right = texts.below(kept, brief=brief)
                 wanted, beside_pt = max(left.height, right.height), way.height + more.height
@@ -118,7 +124,7 @@ class _Layout:
         best: _Layout | None = None
         least_cut_pt = math.inf
         apart = (False, True) if texts.facts.cell("trip") >= 0 else (False,)
-        for steps, back_below, kept in product((8, 6, 5, 4, 3), apart, range(len(texts.care_beside), -1, -1)):
+        for steps, back_below, kept in product(_STEPS, apart, range(len(texts.care_beside), -1, -1)):
             if least_cut_pt <= 0.01:
                 break
             way, back = texts.apart(steps) if back_below else (texts.way(1, steps), none)
@@ -128,10 +134,10 @@ class _Layout:
             cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
             if cut_pt < least_cut_pt - 0.01:
                 least_cut_pt, columns = cut_pt, (left.lines, back.over(right).lines)
-                best = cls(map_pt, way.over(care).lines, columns, below_pt, whole=cut_pt <= 0.01)
+                best = cls(map_pt, way.over(care).lines, columns, below_pt, cut_pt <= 0.01, steps)
         if best is None:
             raise AssertionError("a card without a layout")
-        return replace(best, beside=paper.trimmed(best.beside, best.map_pt, "the map"))
+        return replace(best, beside=paper.trimmed(best.beside, best.map_pt, words.LAST_PAGES))
 
 
 class _Texts:
@@ -143,8 +149,8 @@ class _Texts:
         self.care_beside = card_words.cautions(facts, _WAY_PT)
         self._care_below = card_words.cautions(facts, HALF_PT)
         self._care: dict[int, Block] = {}
-        self._ways: dict[tuple[int, int], Block] = {}
-        self._apart: dict[int, tuple[Block, Block]] = {}
+        self._ways: dict[tuple[int, Steps], Block] = {}
+        self._apart: dict[Steps, tuple[Block, Block]] = {}
         self._otherwise: dict[bool, Block] = {}
         self._below: dict[tuple[int, bool], tuple[Block, Block]] = {}
 
@@ -154,17 +160,17 @@ class _Texts:
             self._care[kept] = card_words.under_heading(self.care_beside[:kept])
         return self._care[kept]
 
-    def way(self, most: int, steps: int) -> Block:
+    def way(self, most: int, steps: Steps) -> Block:
         """Give both legs for beside the map, each in at most so many steps of so many lines."""
         if (most, steps) not in self._ways:
             self._ways[most, steps] = Block.of(card_words.way(self.facts, _WAY_PT, most, steps))
         return self._ways[most, steps]
 
-    def apart(self, steps: int) -> tuple[Block, Block]:
+    def apart(self, steps: Steps) -> tuple[Block, Block]:
         """Give the loaded leg for beside the map, and the empty one for below it."""
         if steps not in self._apart:
-            out = card_words.out_leg(self.facts, _WAY_PT, 2, steps)
-            self._apart[steps] = Block.of(out), Block.of(card_words.back_leg(self.facts, HALF_PT, 1, steps))
+            out = card_words.out_leg(self.facts, _WAY_PT, 2, steps[0])
+            self._apart[steps] = Block.of(out), Block.of(card_words.back_leg(self.facts, HALF_PT, 1, steps[1]))
         return self._apart[steps]
 
     def below(self, kept: int, *, brief: bool) -> tuple[Block, Block]:
@@ -188,8 +194,8 @@ def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
     return height, below
 
 
-def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> None:
-    """Draw one card on a new page."""
+def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> bool:
+    """Draw one card on a new page; tells whether all found room."""
     facts = Facts(picture.plan, group)
     subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"), group.out_steps)
     pen = document.pen
@@ -214,9 +220,25 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     timeline_band(pen, Box(LEFT_PT, y - band, RIGHT_PT, y), facts)
     y -= band + 4.0
     for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), layout.columns, strict=True):
-        pen.lines(x, y, paper.trimmed(lines, layout.below_pt))
+        pen.lines(x, y, paper.trimmed(lines, layout.below_pt, words.LAST_PAGES))
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0)
+    return layout.whole and card_words.tells_all_turns(facts, layout.steps)
+
+
+def _draw_further(document: Document, plan: Plan, cut: Sequence[tuple[str, CardGroup]]) -> None:
+    """Write on the last pages what found no room on some cards: the whole way, and what to take care of."""
+    for count, group in cut:
+        facts = Facts(plan, group)
+        lines = card_words.further(facts)
+        named = card_words.where(facts)[0]
+        head = f"{words.first_up(count.partition(' of ')[0])}: {named}" if count else named
+        if document.page == 0 or document.y - paper.height_of(lines) - 40.0 < FOOT_PT or group is cut[0][1]:
+            document.begin("further to the cards")
+        document.heading(head, 11.0)
+        for line in lines:
+            document.room(line.height, "further to the cards")
+            document.y = document.pen.lines(LEFT_PT, document.y, [line])
 
 
 def _draw_top(document: Document, facts: Facts, subject: Subject) -> float:
@@ -298,15 +320,18 @@ def _sorted(plan: Plan) -> list[CardGroup]:
 
 
 def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup], first: int, total: int) -> None:
-    """Draw cards one after the other, each with its bookmark under its road's."""
-    road = None
+    """Draw cards one after the other, each with its bookmark under its road's; then what found no room on some."""
+    road, cut = None, []
     for at, group in enumerate(groups, first):
-        _draw_card(document, picture, group, f"card {at + 1} of {total}")
+        count = f"card {at + 1} of {total}"
+        if not _draw_card(document, picture, group, count):
+            cut.append((count, group))
         name = words.printable(group.road) or "No road name"
         if name != road:
             document.mark(f"road{at}", name)
             road = name
         document.mark(f"card{at}", card_words.where(Facts(picture.plan, group))[0], 1)
+    _draw_further(document, picture.plan, cut)
 
 
 def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
@@ -327,7 +352,7 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
     groups = _sorted(plan)
     if len(groups) <= MOST_IN_ONE_FILE:
         laid = _Index.of(plan, groups)
-        document = Document(plan.district, "tanker shuttle cards", pages=laid.pages + len(groups))
+        document = Document(plan.district, "tanker shuttle cards")
         laid.draw(document, plan)
         _draw_all(document, Picture(plan), groups, 0, len(groups))
         yield "cards.pdf", document.finish()
@@ -405,7 +430,7 @@ class _Parts:
             size = _in_a_file(len(groups))
             first = (part - 1) * size
             mine = groups[first : first + size]
-            document = Document(self.plan.district, "tanker shuttle cards", pages=len(mine))
+            document = Document(self.plan.district, "tanker shuttle cards")
             _draw_all(document, picture, mine, first, len(groups))
             return document.finish()
 
@@ -416,8 +441,9 @@ def one_card(plan: Plan, address: int) -> bytes:
     """Draw the one card that covers an address (row of the address table)."""
     for group in plan.groups:
         if address in group.addresses:
-            document = Document(plan.district, "tanker shuttle card", pages=1)
-            _draw_card(document, Picture(plan), group, "")
+            document = Document(plan.district, "tanker shuttle card")
+            if not _draw_card(document, Picture(plan), group, ""):
+                _draw_further(document, plan, [("", group)])
             return document.finish()
     document = Document(plan.district, "no card", pages=1)
     document.begin()

@@ -10,6 +10,7 @@ import numpy as np
 from preplan.plan import ROUNDING_GPM, CardGroup, Plan
 from preplan.render import crew, first_minutes, paper, us_grid, words
 from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Line, paragraph
+from preplan.units import M_PER_MI
 
 WIDTH_PT = RIGHT_PT - LEFT_PT
 GAP_PT = 14.0
@@ -19,6 +20,8 @@ HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
+MOST_ASTRAY_MI, MOST_ASTRAY_SHARE = 0.3, 0.1
+"""An empty leg that leaves the loaded one's roads for no more is told as the way back."""
 LEAST_STEP_LINES = 2
 """Lines of one step of the directions that are never cut: a road's name and its length."""
 ONE_WAY = "one way traffic"
@@ -274,11 +277,13 @@ def _by_season(facts: Facts) -> list[Line]:
     return [*lines, *paragraph(f"Map, way and table here: {own}.", HALF_PT, SMALL_PT)]
 
 
-def way(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
+def way(
+    facts: Facts, width: float, most: int = 2, steps: tuple[int, int] = (words.DIRECTION_LINES, words.DIRECTION_LINES)
+) -> list[Line]:
     """List directions out and back, each leg in at most so many steps, each step in at most `most` lines."""
     if facts.cell("trip") < 0:
         return why_not(facts, width)
-    return [*out_leg(facts, width, most, steps), *back_leg(facts, width, most, steps)]
+    return [*out_leg(facts, width, most, steps[0]), *back_leg(facts, width, most, steps[1])]
 
 
 def out_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
@@ -296,16 +301,14 @@ def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIREC
     turns = trips.turn_at_dump[trip] or trips.turn_at_site[trip]
     length = f"{words.minutes(float(trips.back_min[trip]))}{' with turning' * bool(turns)}, "
     length += words.miles(float(trips.back_mi[trip]))
-    if not returns_alike(facts.plan, trip):
+    apart = astray(facts.plan, trip)
+    if apart is None:
         return _leg(head, length, words.directions(facts.group.back_steps, steps), width, most)
     lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
+    said = f"Back the way you came{apart}"
     other = [flag.value for flag in facts.plan.answers.flags[facts.lead] if flag.code == ONE_WAY]
-    said = (
-        f"Back the way you came; to keep off the road one truck wide, {other[0]}."
-        if other
-        else "Back the way you came."
-    )
-    return [*lines, *paragraph(words.printable(said), width, SMALL_PT, bold=bool(other), most=4), Line("", 4.0)]
+    said += f"; to keep off the road one truck wide, {words.printable(other[0])}." if other else "."
+    return [*lines, *paragraph(said, width, SMALL_PT, bold=bool(other), most=4), Line("", 4.0)]
 
 
 def _leg(head: str, length: str, said: Sequence[tuple[str, str]], width: float, most: int) -> list[Line]:
@@ -316,15 +319,34 @@ def _leg(head: str, length: str, said: Sequence[tuple[str, str]], width: float, 
     return [*lines, Line("", 4.0)]
 
 
-def returns_alike(plan: Plan, trip: int) -> bool:
-    """Tell whether the empty leg drives the loaded one's stretches the other way, one by one."""
-    out, back = plan.trip_rows(trip)
-    forest = plan.forest
-    return (
-        bool(out)
-        and forest.segment[out].tolist() == forest.segment[back[::-1]].tolist()
-        and bool((forest.forward[out] != forest.forward[back[::-1]]).all())
-    )
+def tells_all_turns(facts: Facts, steps: tuple[int, int]) -> bool:
+    """Tell whether so many steps are enough for both legs."""
+    group, trip = facts.group, facts.cell("trip")
+    if trip < 0:
+        return True
+    back = len(group.back_steps) <= steps[1] or astray(facts.plan, trip) is not None
+    return back and len(group.out_steps) <= steps[0]
+
+
+def further(facts: Facts) -> list[Line]:
+    """Give what a full card had no room for: both legs, what else there is, and what to take care of."""
+    return [*way(facts, WIDTH_PT, 9), *otherwise(facts), *under_heading(cautions(facts, WIDTH_PT)).lines]
+
+
+def astray(plan: Plan, trip: int) -> str | None:
+    """Say on which roads the empty leg leaves the loaded one's: '' nowhere, None where it does so for long."""
+    (out, back), forest = plan.trip_rows(trip), plan.forest
+    if not out or not back:
+        return None
+    there = set(zip(forest.segment[out].tolist(), (~forest.forward[out]).tolist(), strict=True))
+    home = zip(forest.segment[back].tolist(), forest.forward[back].tolist(), strict=True)
+    off = [segment for segment, forward in home if (segment, forward) not in there]
+    miles = float(plan.roads.length_m[off].sum()) / M_PER_MI
+    if miles > min(MOST_ASTRAY_MI, MOST_ASTRAY_SHARE * float(plan.trips.back_mi[trip])):
+        return None
+    roads = [name for name in dict.fromkeys(words.road_words(plan, segment) for segment in off) if name]
+    on = f" on {' and '.join(roads[:2])}" if 0 < len(roads) <= 2 else ""
+    return f", but for {words.way_length(miles)}{on}" if off else ""
 
 
 def why_not(facts: Facts, width: float) -> list[Line]:
@@ -420,7 +442,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
     flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
     skipped = SAID_ELSEWHERE | SAID_ABOVE if officer(facts) else SAID_ELSEWHERE
-    if flags and returns_alike(facts.plan, facts.cell("trip")):
+    if flags and astray(facts.plan, facts.cell("trip")) is not None:
         skipped |= {ONE_WAY}  # stands with the way back
     said = [flag for flag in flags if flag.code not in skipped]
     return [Block.of(paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3)) for flag in said]

@@ -87,8 +87,8 @@ def _higher(plan: Plan, address: int, level: int) -> str:
 def _not_met(plan: Plan, address: int, level: int) -> str:
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     dry = gap_words(plan, address)
-    asked = f" Asked for {need} gpm: {dry}." if dry else ""
-    return f"No response level holds {need} gpm. {held_words(plan, address, level)}.{asked}"
+    asked = f" Asked for {need}: {dry}." if dry else ""
+    return f"{held_words(plan, address, level)}; none holds {need}.{asked}"
 
 
 def _minute(minute: float) -> str:

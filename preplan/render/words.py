@@ -37,6 +37,8 @@ CALLED = {
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
 DIRECTION_LINES = 8
+LAST_PAGES = "the last pages"
+"""Where the cards' file says what had no room on a card."""
 """Most lines of directions one way."""
 
 _MONTHS = (
@@ -361,7 +363,7 @@ def directions(steps: Sequence[Step], most: int = DIRECTION_LINES) -> list[tuple
     head = (most - 1) // 2
     tail = most - 1 - head
     middle, last = steps[head : len(steps) - tail], len(steps) - tail
-    gone = f"{len(middle)} more turns, {miles(sum(s.miles for s in middle))}: see the map"
+    gone = f"{len(middle)} more turns, {miles(sum(s.miles for s in middle))}: see {LAST_PAGES}"
     notes = sorted({printable(s.note) for s in middle if s.note})
     if notes:
         gone += f" ({'; '.join(notes)})"
