@@ -140,6 +140,11 @@ def read_document(path: Path) -> Document:
     """
     try:
         return Document(path.name, path.read_bytes().decode("utf-8-sig"))
+    except IsADirectoryError as error:
+        finding = Finding(
+            file=path.name, rule="is a folder", remedy=f"name the district file in it: {path.name}/district.toml"
+        )
+        raise InputError([finding]) from error
     except OSError as error:
         finding = Finding(file=path.name, rule=f"cannot be read: {error.strerror}")
         raise InputError([finding]) from error
