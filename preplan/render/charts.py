@@ -116,11 +116,17 @@ class Picture:
         shape = page.width / page.height
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
         points = np.vstack(seen)
-        frames = [
-            Frame(page, scene.extent(points, shape, margin=margin, least_ft=least)) for margin in (_MAP_MARGIN, *_WIDER)
-        ]
+        best: tuple[tuple[bool, int], Frame] | None = None
         # Somewhat smaller, where else a pin would be cut at the edge, or the scale lie on the way.
-        self._draw_in(pen, min(frames, key=lambda frame: self._hidden(frame, subject)), subject)
+        for margin in (_MAP_MARGIN, *_WIDER):
+            frame = Frame(page, scene.extent(points, shape, margin=margin, least_ft=least))
+            hidden = self._hidden(frame, subject)
+            if best is None or hidden < best[0]:
+                best = hidden, frame
+            if best[0] == (False, 0):
+                break
+        if best is not None:
+            self._draw_in(pen, best[1], subject)
 
     def _hidden(self, frame: Frame, subject: Subject) -> tuple[bool, int]:
         """Tell whether the pin of a trip is cut off, and how much of its way the scale would cover."""
