@@ -27,16 +27,15 @@ def plan() -> Plan:
             1,
             (
                 "First water minute 12. Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
-                "the first alarm; called on arrival it holds 270, dry 1.9 min in all, first at minute 32; 950 of "
-                "60,000 gal short."
+                "the first alarm; called on arrival it holds 270, dry 1.9 min in all, first at minute 32; 950 gal "
+                "short."
             ),
         ),
         (
             3,
             (
                 "First water minute 12. Response level 2 holds 250 gpm for 2 hours; none holds 500. "
-                "Asked for 500: dry 12.4 min in all, first at minute 30, the longest 6.0 min; 6,200 of 60,000 gal "
-                "short."
+                "Asked for 500: dry 12.4 min in all, first at minute 30, the longest 6.0 min; 6,200 gal short."
             ),
         ),
         (4, ""),
@@ -67,7 +66,7 @@ def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
     """Full portable tanks and a thin line: the fire gets too little, the fireground is not dry."""
     answers = replace(plan.answers, short_by=text_array(["", "supply line", "", "", "", ""]))
     said = officer_words(replace(plan, answers=answers), 1)
-    short = "short 1.9 min in all, first at minute 32; 950 of 60,000 gal short, by the supply line."
+    short = "short 1.9 min in all, first at minute 32; 950 gal short, by the supply line."
     assert said.endswith(f"called on arrival it holds 270, {short}")
 
 

@@ -50,6 +50,20 @@ def test_columns_and_codes_of_the_inventory_are_understood() -> None:
     ]
 
 
+def test_an_inventory_may_be_that_of_a_whole_country() -> None:
+    """Places across a country are no slip, as they would be among the addresses of one district."""
+    found, sheet = read("bridge_id,lon,lat", "B1|-72.0|44.0", "B2|-72.1|44.0", "B3|-122.0|38.0")
+    assert sheet.faults == []
+    assert found.lon.tolist() == [-72.0, -72.1, -122.0]
+    homes = sheet_of("addresses", "address_id,label,lon,lat", [
+        ["A1", "1 X", "-72.0", "44.0"], ["A2", "2 X", "-72.1", "44.0"], ["A3", "3 X", "-122.0", "38.0"],
+    ])  # fmt: skip
+    homes.place()
+    assert [(fault.id, fault.rule) for fault in homes.faults] == [
+        ("A3", "lies far from all others of its table: is a digit wrong?")
+    ]
+
+
 @pytest.mark.parametrize(
     ("header", "cells", "pounds"),
     [

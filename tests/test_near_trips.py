@@ -110,12 +110,11 @@ def assert_told(near: NearTrips, all_trips: Circuits) -> None:
     assert (all_trips.trip_min >= near.least_min.T).all()
     address, site = (i.astype(np.int32) for i in np.nonzero(known & np.isfinite(all_trips.trip_min)))
     length = told.loaded.network.length_mi[:, None]
-    for one, other, inward in (("outward", "outward", False), ("inward", "inward", True)):
+    for name, inward in (("outward", False), ("inward", True)):
         ours, theirs = legs_of(told, address, site)[inward], legs_of(all_trips, address, site)[inward]
-        miles = measure(getattr(told, one), ours, length, inward=inward)
-        assert miles == pytest.approx(measure(getattr(all_trips, other), theirs, length, inward=inward), abs=1e-9)
-        drawn = trace(getattr(told, one), ours, inward=inward)
-        assert (drawn.leaf >= 0).all()
+        miles = measure(getattr(told, name), ours, length, inward=inward)
+        assert miles == pytest.approx(measure(getattr(all_trips, name), theirs, length, inward=inward), abs=1e-9)
+        assert (trace(getattr(told, name), ours, inward=inward).leaf >= 0).all()
 
 
 # --------------------------------------------------------------------------- whole plans

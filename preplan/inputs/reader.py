@@ -145,11 +145,13 @@ def _far_off(
 
     Where all of them are, the addresses may be the ones that are wrong, and it is only noted.
     """
+    if not len(addresses):
+        return [], []
     found = []
+    middle_lon, middle_lat = float(np.median(addresses.lon)), float(np.median(addresses.lat))
     row_of = dict(zip(sheet.id.tolist(), sheet.row.tolist(), strict=True))
-    for place in places if len(addresses) else ():
+    for place in places:
         name = place.site_id if isinstance(place, FillSite) else place.station_id
-        middle_lon, middle_lat = float(np.median(addresses.lon)), float(np.median(addresses.lat))
         east = (place.lon - middle_lon) * math.cos(math.radians(middle_lat))
         miles = math.hypot(east, place.lat - middle_lat) * MI_PER_DEG
         if miles > FAR_MI:

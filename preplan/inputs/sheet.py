@@ -235,7 +235,7 @@ class Sheet:
             empty = {"lon": np.isnan(lon), "lat": np.isnan(lat)}
         for name, none in empty.items():
             self.fault(none if required else none & ~(empty["lon"] & empty["lat"]), name, "is empty", shown[name])
-        self._check_range(lon, lat, shown)
+        self._check_range(lon, lat, shown, near=required)
         return lon, lat
 
     def places_of(self, given: BoolArray) -> tuple[FloatArray, FloatArray]:
@@ -255,13 +255,14 @@ class Sheet:
             self.note(f"{axis} is written with {rule} in some rows; they were read so.")
         return values
 
-    def _check_range(self, lon: FloatArray, lat: FloatArray, shown: Mapping[str, TextArray]) -> None:
+    def _check_range(self, lon: FloatArray, lat: FloatArray, shown: Mapping[str, TextArray], *, near: bool) -> None:
+        """Find places that cannot be meant; `near` where all rows lie in one district, not in a whole country."""
         swapped, unsigned = degrees.look_swapped(lon, lat), degrees.look_unsigned(lon, lat)
         mirrored = degrees.look_mirrored(lon, lat) & ~(swapped | unsigned)
         zero = (lon == 0.0) & (lat == 0.0)
         projected = degrees.look_projected(lon, lat) & ~swapped
         named = zero | swapped | unsigned | mirrored | projected
-        lost = degrees.look_lost(lon, lat) & ~named & (np.abs(lon) <= 180.0) & (np.abs(lat) <= 90.0)
+        lost = degrees.look_lost(lon, lat) & near & ~named & (np.abs(lon) <= 180.0) & (np.abs(lat) <= 90.0)
         named |= lost
         if named.any():
             both = text_array([f"{x}, {y}" for x, y in zip(shown["lon"], shown["lat"], strict=True)])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -100,12 +100,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("deciding who comes", 0.35)
     responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
     progress("computing flows", 0.4)
-    parts = list(zip(ground.seasons, responses, fleets, found, strict=True))
-    flows: list[Flows] = []
-    for part in parts:
-        flows.append(Flows(scene_of(inputs, units, ground, *part), flows))
-    for each, part in zip(flows, parts, strict=True):
-        settle_doubts(each, part[-1], partial(scene_of, inputs, units, ground, *part))
+    flows = flows_of(inputs, units, ground, list(zip(ground.seasons, responses, fleets, found, strict=True)))
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
     scene = merged_scene([each.scene for each in flows], road)
     graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))
@@ -145,6 +140,20 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
     return plan
+
+
+Season = tuple[SeasonGround, Response, tuple[CutFleet, ...], SeasonTrips]
+"""One season of the roads: the roads, who comes, the vehicle classes and their trips."""
+
+
+def flows_of(inputs: Inputs, units: tuple[Unit, ...], ground: Ground, seasons: Sequence[Season]) -> list[Flows]:
+    """Make ready to weigh flows in every season; the trips of each then hold whatever could be chosen."""
+    flows: list[Flows] = []
+    for season in seasons:
+        flows.append(Flows(scene_of(inputs, units, ground, *season), flows))
+    for each, season in zip(flows, seasons, strict=True):
+        settle_doubts(each, season[-1], partial(scene_of, inputs, units, ground, *season))
+    return flows
 
 
 def require_fleet(inputs: Inputs, units: tuple[Unit, ...]) -> None:

@@ -139,18 +139,24 @@ def all_trips(
     return by_rule(found) if inputs.district.rules.roads.travel == "rule" else found
 
 
+def near_trips(legs: tuple[Fleet, Fleet], sites: Spots, dumps: Spots, turning: Turning, count: int) -> NearTrips:
+    """Search the `count` best round trips of each place by one vehicle, loaded out and empty back."""
+    counts = ((count, np.ones(len(sites.state), dtype=np.bool_)),)
+    near = NearTrips.of(*legs, sites, dumps, turning, leg_bounds(legs, sites, dumps, counts))
+    near.nearest(counts)
+    return near
+
+
 def pair_trips(inputs: Inputs, ground: Ground, loaded: Fleet, empty: Fleet, rows: IntArray, site: IntArray) -> Pairs:
     """Find the round trips of one vehicle between some addresses, `rows`, and each one's site."""
     sites, column = (i.astype(np.int32) for i in np.unique(site, return_inverse=True))
     if all_searched(inputs):
         return Pairs(circuits=all_trips(loaded, empty, inputs, ground, rows, sites), site=column)
-    wanted = np.zeros((len(rows), len(sites)), dtype=np.bool_)
-    wanted[np.arange(len(rows)), column] = True
+    wanted = np.zeros((len(sites), len(rows)), dtype=np.bool_)
+    wanted[column, np.arange(len(rows))] = True
     spots, dumps = Spots.of(ground.sites).some(sites), Spots.of(ground.frontages).some(rows)
-    near = NearTrips.of(
-        loaded, empty, spots, dumps, turning_of(inputs).some(sites), leg_bounds((loaded, empty), spots, dumps, ())
-    )
-    near.settle(wanted.T)
+    near = near_trips((loaded, empty), spots, dumps, turning_of(inputs).some(sites), 0)
+    near.settle(wanted)
     return Pairs(circuits=near.circuits(near.known), site=column)
 
 
@@ -165,13 +171,9 @@ def unlimited_trips(
     fleet = unlimited_fleet(season.network, season.limits, season.minutes, top_mph)
     if all_searched(inputs):
         return all_trips(fleet, fleet, inputs, ground).trip_min
-    sites, dumps = Spots.of(ground.sites), Spots.of(ground.frontages)
-    nearest = ((1, np.ones(len(inputs.sites), dtype=np.bool_)),)
-    bounds = leg_bounds((fleet,), sites, dumps, nearest)
-    near = NearTrips.of(fleet, fleet, sites, dumps, turning_of(inputs), bounds)
-    near.nearest(nearest)
+    near = near_trips((fleet, fleet), Spots.of(ground.sites), Spots.of(ground.frontages), turning_of(inputs), 1)
     near.settle(kept.T)
-    return near.circuits(near.known).trip_min
+    return near.trip_min
 
 
 def least_trips(cut: CutFleet, inputs: Inputs, sites: OnRoad, serves: BoolArray, places: Spots) -> FloatArray:
@@ -181,11 +183,7 @@ def least_trips(cut: CutFleet, inputs: Inputs, sites: OnRoad, serves: BoolArray,
     if len(some) <= inputs.district.rules.plan.keep_sites:
         trip_min = circuits(cut.loaded, cut.empty, spots, places, turning).trip_min
     else:
-        nearest = ((1, np.ones(len(some), dtype=np.bool_)),)
-        bounds = leg_bounds((cut.loaded, cut.empty), spots, places, nearest)
-        near = NearTrips.of(cut.loaded, cut.empty, spots, places, turning, bounds)
-        near.nearest(nearest)
-        trip_min = near.circuits(near.known).trip_min
+        trip_min = near_trips((cut.loaded, cut.empty), spots, places, turning, 1).trip_min
     least: FloatArray = trip_min.min(axis=1, initial=np.inf)
     return least
 

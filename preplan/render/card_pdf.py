@@ -194,13 +194,14 @@ def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
     return height, below
 
 
-def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> bool:
-    """Draw one card on a new page; tells whether all found room."""
+def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> list[Line]:
+    """Draw one card on a new page; gives what found no room on it, for the last pages."""
     facts = Facts(picture.plan, group)
     subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"), group.out_steps)
     pen = document.pen
     document.begin(count)
-    y = _draw_top(document, facts, subject)
+    top = _top(facts, _approach(subject))
+    y = _draw_top(document, facts, top)
     rows = list(card_words.level_rows(facts))
     first = min(max(0, facts.level - card_words.MOST_LEVELS + 1), max(0, len(rows) - card_words.MOST_LEVELS))
     rows = rows[first : first + card_words.MOST_LEVELS]
@@ -223,17 +224,16 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
         pen.lines(x, y, paper.trimmed(lines, layout.below_pt, words.LAST_PAGES))
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0)
-    return layout.whole and card_words.tells_all_turns(facts, layout.steps)
+    further = [line for part in top if part.cut for line in [*part.lines, Line("", 4.0)]]
+    if further or not layout.whole or not card_words.tells_all_turns(facts, layout.steps):
+        further += card_words.further(facts)
+    return further
 
 
-def _draw_further(document: Document, plan: Plan, cut: Sequence[tuple[str, CardGroup]]) -> None:
-    """Write on the last pages what found no room on some cards: the whole way, and what to take care of."""
-    for count, group in cut:
-        facts = Facts(plan, group)
-        lines = card_words.further(facts)
-        named = card_words.where(facts)[0]
-        head = f"{words.first_up(count.partition(' of ')[0])}: {named}" if count else named
-        if document.page == 0 or document.y - paper.height_of(lines) - 40.0 < FOOT_PT or group is cut[0][1]:
+def _draw_further(document: Document, cut: Sequence[tuple[str, list[Line]]]) -> None:
+    """Write on the last pages what found no room on some cards, each under its heading."""
+    for at, (head, lines) in enumerate(cut):
+        if at == 0 or document.y - paper.height_of(lines) - 40.0 < FOOT_PT:
             document.begin("further to the cards")
         document.heading(head, 11.0)
         for line in lines:
@@ -241,7 +241,36 @@ def _draw_further(document: Document, plan: Plan, cut: Sequence[tuple[str, CardG
             document.y = document.pen.lines(LEFT_PT, document.y, [line])
 
 
-def _draw_top(document: Document, facts: Facts, subject: Subject) -> float:
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One of the four texts of the top third, and the height that it may take, points."""
+
+    lines: list[Line]
+    most_pt: float
+
+    @property
+    def cut(self) -> bool:
+        """Tell whether it takes more."""
+        return self.shown != self.lines
+
+    @property
+    def shown(self) -> list[Line]:
+        """Give what stands on the card."""
+        return paper.trimmed(self.lines, self.most_pt, words.LAST_PAGES)
+
+
+def _top(facts: Facts, approach: str) -> tuple[_Part, _Part, _Part, _Part]:
+    """Give what to call, whether it is enough, the dump site and the fill site."""
+    call, others = _ROW_PT
+    return (
+        _Part(card_words.call(facts), call),
+        _Part(card_words.can(facts), call - 18.0),
+        _Part(card_words.dump(facts), others),
+        _Part(card_words.fill(facts, approach), others + _SEASONS_PT),
+    )
+
+
+def _draw_top(document: Document, facts: Facts, parts: tuple[_Part, _Part, _Part, _Part]) -> float:
     """Draw the top third, which answers first; gives its lower edge."""
     pen, y = document.pen, document.y
     headline, below = card_words.where(facts)
@@ -251,8 +280,7 @@ def _draw_top(document: Document, facts: Facts, subject: Subject) -> float:
     y = pen.lines(LEFT_PT, y, where) - 3.0
     pen.rule(y, width=1.0)
     middle = LEFT_PT + HALF_PT + GAP_PT
-    call = paper.trimmed(card_words.call(facts), _ROW_PT[0])
-    can = paper.trimmed(card_words.can(facts), _ROW_PT[0] - 18.0)
+    call, can, dump, fill = (part.shown for part in parts)
     first = pen.lines(LEFT_PT, y - 2.0, [Line("WHAT TO CALL", SMALL_PT, bold=True), *call])
     if facts.level >= 0:
         pen.text(LEFT_PT + HALF_PT, y - 10.0, "minutes after each unit's own call", SMALL_PT, align="right")
@@ -266,8 +294,6 @@ def _draw_top(document: Document, facts: Facts, subject: Subject) -> float:
     if officer:
         y = pen.lines(LEFT_PT, y - 2.0, officer) - 3.0
         pen.rule(y, width=0.5)
-    dump = paper.trimmed(card_words.dump(facts), _ROW_PT[1])
-    fill = paper.trimmed(card_words.fill(facts, _approach(subject)), _ROW_PT[1] + _SEASONS_PT)
     return min(pen.lines(LEFT_PT, y - 2.0, dump), pen.lines(middle, y - 2.0, fill)) - 5.0
 
 
@@ -324,14 +350,15 @@ def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup],
     road, cut = None, []
     for at, group in enumerate(groups, first):
         count = f"card {at + 1} of {total}"
-        if not _draw_card(document, picture, group, count):
-            cut.append((count, group))
+        further, named = _draw_card(document, picture, group, count), card_words.where(Facts(picture.plan, group))[0]
+        if further:
+            cut.append((f"Card {at + 1}: {named}", further))
         name = words.printable(group.road) or "No road name"
         if name != road:
             document.mark(f"road{at}", name)
             road = name
-        document.mark(f"card{at}", card_words.where(Facts(picture.plan, group))[0], 1)
-    _draw_further(document, picture.plan, cut)
+        document.mark(f"card{at}", named, 1)
+    _draw_further(document, cut)
 
 
 def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
@@ -442,8 +469,9 @@ def one_card(plan: Plan, address: int) -> bytes:
     for group in plan.groups:
         if address in group.addresses:
             document = Document(plan.district, "tanker shuttle card")
-            if not _draw_card(document, Picture(plan), group, ""):
-                _draw_further(document, plan, [("", group)])
+            further = _draw_card(document, Picture(plan), group, "")
+            if further:
+                _draw_further(document, [(card_words.where(Facts(plan, group))[0], further)])
             return document.finish()
     document = Document(plan.district, "no card", pages=1)
     document.begin()

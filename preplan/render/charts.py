@@ -27,9 +27,8 @@ from preplan.render.scene import Box, Frame, Room, Spot
 from preplan.units import FT_PER_MI
 
 _MOST_NAMES = 14
-_MAP_MARGIN = 0.12
-_WIDER = (0.17, 0.23, 0.3)
-"""Further margins, where the first leaves no room."""
+_MARGINS = (0.12, 0.17, 0.23, 0.3)
+"""Shares of a map's width and height left about its trip: the next one where one leaves no room."""
 _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
@@ -113,20 +112,19 @@ class Picture:
         seen = [self.address_ft[list(subject.addresses)]]
         seen += [line for line in (subject.out_ft, subject.back_ft) if line is not None]
         seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
-        shape = page.width / page.height
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
-        points = np.vstack(seen)
-        best: tuple[tuple[bool, int], Frame] | None = None
-        # Somewhat smaller, where else a pin would be cut at the edge, or the scale lie on the way.
-        for margin in (_MAP_MARGIN, *_WIDER):
-            frame = Frame(page, scene.extent(points, shape, margin=margin, least_ft=least))
-            hidden = self._hidden(frame, subject)
-            if best is None or hidden < best[0]:
-                best = hidden, frame
-            if best[0] == (False, 0):
+        self._draw_in(pen, self._frame(page, np.vstack(seen), subject, least), subject)
+
+    def _frame(self, page: Box, points: FloatArray, subject: Subject, least_ft: float) -> Frame:
+        """Frame the points; somewhat smaller, where else a pin would be cut at the edge or the scale lie on the way."""
+        tried: list[tuple[tuple[bool, int], Frame]] = []
+        for margin in _MARGINS:
+            shape = page.width / page.height
+            frame = Frame(page, scene.extent(points, shape, margin=margin, least_ft=least_ft))
+            tried.append((self._hidden(frame, subject), frame))
+            if not any(tried[-1][0]):
                 break
-        if best is not None:
-            self._draw_in(pen, best[1], subject)
+        return min(tried, key=lambda one: one[0])[1]
 
     def _hidden(self, frame: Frame, subject: Subject) -> tuple[bool, int]:
         """Tell whether the pin of a trip is cut off, and how much of its way the scale would cover."""

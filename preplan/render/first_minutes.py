@@ -60,9 +60,8 @@ def gap_words(plan: Plan, address: int) -> str:
 
 def _short(plan: Plan, address: int) -> str:
     """Write how much of what the fire asks for does not come: much may, where it is short for long."""
-    asked = float(plan.needs.required_gpm[address] * plan.needs.required_min[address])
     short = float(plan.answers.short_gal[address])
-    return f"; {words.need(short)} of {words.need(asked)} gal short" if short >= _LEAST_GAL else ""
+    return f"; {words.need(short)} gal short" if short >= _LEAST_GAL else ""
 
 
 def _served(plan: Plan, address: int, level: int) -> str:

@@ -57,11 +57,10 @@ def turns_of(out_ft: FloatArray, steps: Sequence[Step]) -> tuple[tuple[int, floa
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(out_ft, axis=0).T))])
     begins = np.cumsum([0.0, *(step.miles for step in steps)])
     found = []
-    for number, at in ((at + 1, at) for at in range(len(steps))):
-        if at:
-            place = begins[at] / total * along[-1]
-            east, north = (float(np.interp(place, along, out_ft[:, axis])) for axis in (0, 1))
-            found.append((number, east, north))
+    for at in range(1, len(steps)):
+        place = begins[at] / total * along[-1]
+        east, north = (float(np.interp(place, along, out_ft[:, axis])) for axis in (0, 1))
+        found.append((at + 1, east, north))
     return tuple(found)
 
 

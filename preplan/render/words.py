@@ -37,9 +37,9 @@ CALLED = {
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
 DIRECTION_LINES = 8
+"""Most lines of directions one way."""
 LAST_PAGES = "the last pages"
 """Where the cards' file says what had no room on a card."""
-"""Most lines of directions one way."""
 
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",

@@ -20,7 +20,7 @@ from scipy.sparse.csgraph import breadth_first_order, connected_components
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.roads.leg_bounds import FARTHEST_MIN, Count
 from preplan.roads.search import Fleet, Launch, Search, Spots, drive_in, drive_out
-from preplan.roads.trips import JOINS, NO_JOIN, WATER_FIRST, Circuits, Turning, by_direction, join_legs
+from preplan.roads.trips import DIRECTIONS, NO_JOIN, WATER_FIRST, Circuits, Turning, by_direction, join_legs
 
 SPEND_ROUNDING = 1.0 + 1e-6
 """What single precision may round away, relative and in minutes."""
@@ -32,7 +32,6 @@ PIECE_SITES = 8
 """Sites searched at once: a search holds eight bytes for every state, direction and site."""
 PIECE = 4000
 """Addresses worked on at once, so that temporary arrays stay small."""
-_PICK = np.array([*JOINS, (0, 0, 0, 0)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +148,12 @@ class NearTrips:
             columns = columns[pending[:, columns].any(axis=0)]
         return best
 
+    @property
+    def trip_min(self) -> FloatArray:
+        """Round trips, (addresses, sites) minutes; inf: no way, or not known."""
+        minutes: FloatArray = (self.out_min + self.back_min).T
+        return minutes
+
     def circuits(self, told: BoolArray) -> Circuits:
         """Give the round trips, (addresses, sites), of the pairs (sites, addresses) that are told, known ones all."""
         return Circuits(
@@ -214,7 +219,7 @@ class NearTrips:
         self._ask_farther(site, near, key, np.minimum(least_out, least_back), limit)
         self.known[site, near] = known
         near, rows = near[known], np.flatnonzero(known)
-        pick = _PICK[join[known]]
+        pick = DIRECTIONS[join[known]]
         self.out_min[site, near], self.back_min[site, near] = trip.out_min[rows, 0], trip.back_min[rows, 0]
         self.join[site, near] = join[known]
         self.direct[0, site, near] = out_direct[0, pick[:, 0], rows, pick[:, 1]]
@@ -262,8 +267,8 @@ def _least(minutes: FloatArray, count: int) -> BoolArray:
 
 
 def _at_rank(minutes: FloatArray, count: int) -> FloatArray:
-    """Give the `count`-th least of each column; inf where there are fewer."""
-    if len(minutes) < count:
-        return np.full(minutes.shape[1], np.inf)
+    """Give the `count`-th least of each column; inf where there are fewer, -inf where none is asked for."""
+    if not 0 < count <= len(minutes):
+        return np.full(minutes.shape[1], np.inf if count else -np.inf)
     least: FloatArray = np.partition(minutes, count - 1, axis=0)[count - 1]
     return least

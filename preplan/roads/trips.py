@@ -9,7 +9,7 @@ has counted.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from itertools import product
 from typing import Protocol
 
@@ -24,7 +24,8 @@ same roads either way, and water comes sooner. Too small a share of the loaded l
 JOINS = tuple(product((0, 1), repeat=4))
 """Directions: leaving the site, reaching the address, leaving the address, reaching the site (0 with the stretch)."""
 NO_JOIN = -1
-_DIRECTIONS = np.array([*JOINS, (0, 0, 0, 0)])  # the last stands for no trip
+DIRECTIONS = np.array([*JOINS, (0, 0, 0, 0)])
+"""The same as rows; the last, which is that of `NO_JOIN`, stands for no trip."""
 
 
 class Reach(Protocol):
@@ -107,7 +108,7 @@ class Circuits:
 
 def turns_of(join: IntArray) -> tuple[BoolArray, BoolArray]:
     """Tell whether trips turn round at the dump site, and at the fill site, by how their legs are joined."""
-    directions = _DIRECTIONS[join]
+    directions = DIRECTIONS[join]
     return directions[..., 1] != directions[..., 2], directions[..., 3] != directions[..., 0]
 
 
@@ -123,7 +124,7 @@ def circuits(
     out, out_direct = by_direction(*drive_out(loaded, outward, dumps))
     back, back_direct = by_direction(*drive_in(empty, inward, dumps))
     best = join_legs(out, back, turning)
-    pick = _DIRECTIONS[best.join]
+    pick = DIRECTIONS[best.join]
     a, s = np.indices(best.join.shape)
     return Circuits(
         loaded=loaded,
@@ -174,10 +175,6 @@ class Legs:
     direct: BoolArray
     """(trips,) the leg stays on one state."""
 
-    def some(self, rows: IntArray) -> Legs:
-        """Take some of the legs."""
-        return Legs(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
-
     def at(self, index: IntArray, row: IntArray) -> Legs:
         """Take some of the legs, which lie in other rows of another search."""
         return Legs(row=row, state=self.state[index], driven=self.driven[index], direct=self.direct[index])
@@ -185,7 +182,7 @@ class Legs:
 
 def legs_of(found: Circuits, address: IntArray, site: IntArray) -> tuple[Legs, Legs]:
     """Pick the two legs of chosen (address, site) pairs that have a trip."""
-    join = _DIRECTIONS[found.join[address, site]].astype(np.int32)
+    join = DIRECTIONS[found.join[address, site]].astype(np.int32)
     out = Legs(
         row=2 * site + join[:, 0],
         state=found.dumps.state[address, join[:, 1]],
