@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from preplan.records import TurnRestriction
 from preplan.roads.forest import trace
 from preplan.roads.network import build_network, restriction_problems
-from preplan.roads.search import Fleet, Search, Spots, drive_in, drive_out, search_in, search_out
-from preplan.roads.trips import Legs, measure
+from preplan.roads.search import Fleet, Legs, Search, Spots, drive_in, drive_out, search_in, search_out
+from preplan.roads.trips import measure
 from preplan.rules import RoadRules
 from tests.osm_text import OsmText
 from tests.road_builder import Drawing, Road, draw, permissive_limits
@@ -262,7 +262,13 @@ def test_traced_ways_keep_to_the_rules_and_sum_to_their_minutes(
         search: Search = search_in(fleet, here) if inward else search_out(fleet, here)
         time, direct = drive_in(fleet, search, there) if inward else drive_out(fleet, search, there)
         row, j, side = (part.astype(np.int32) for part in np.nonzero(np.isfinite(time)))
-        legs = Legs(row=row, state=there.state[j, side], driven=there.driven[j, side], direct=direct[row, j, side])
+        legs = Legs(
+            row=row,
+            state=there.state[j, side],
+            driven=there.driven[j, side],
+            direct=direct[row, j, side],
+            at_most_min=np.full(len(row), np.inf),
+        )
         length = measure(search, legs, fleet.state_min[:, None], inward=inward)[:, 0]
         traced = trace(search, legs, inward=inward)
         for k in range(len(row)):

@@ -22,9 +22,11 @@ from preplan.plan import Inputs, Plan
 from preplan.planning import kept, round_trips
 from preplan.planning.pipeline import plan_district
 from preplan.records import BoolArray, FeatureTable, FloatArray, RoadTable
+from preplan.roads.convoy import NearSearch
 from preplan.roads.forest import trace
 from preplan.roads.leg_bounds import Count, leg_bounds
 from preplan.roads.near_trips import NearTrips
+from preplan.roads.network import vehicle_arcs
 from preplan.roads.search import Spots, drive_in, drive_out, search_in, search_out
 from preplan.roads.trips import Circuits, Turning, circuits, legs_of, measure
 from tests.county import County, draw_county
@@ -54,12 +56,10 @@ def every_trip(county: County, cut: int) -> Circuits:
     return circuits(loaded, empty, Spots.of(county.sites), Spots.of(county.addresses), turning_of(SITES))
 
 
-def near_trips(county: County, cut: int, counts: tuple[Count, ...]) -> NearTrips:
-    """Make ready to look for trips of a cut, by the bounds of all vehicles."""
-    sites, dumps = Spots.of(county.sites), Spots.of(county.addresses)
-    vehicles = [fleet for pair in county.fleets for fleet in pair]
-    bounds = leg_bounds(vehicles, sites, dumps, counts)
-    return NearTrips.of(*county.fleets[cut], sites, dumps, turning_of(SITES), bounds)
+def near_search(county: County, counts: tuple[Count, ...], *, free: bool) -> NearSearch:
+    """Make ready to look for trips of all cuts, behind a vehicle that no posting stops or without it."""
+    legs = (*[(county.free, county.free)] * free, *county.fleets)
+    return NearSearch.of(legs, Spots.of(county.sites), Spots.of(county.addresses), turning_of(SITES), counts)
 
 
 @settings(max_examples=60, deadline=None)
@@ -67,7 +67,7 @@ def near_trips(county: County, cut: int, counts: tuple[Count, ...]) -> NearTrips
 def test_no_leg_is_below_its_bound(county: County) -> None:
     sites, dumps = Spots.of(county.sites), Spots.of(county.addresses)
     vehicles = [fleet for pair in county.fleets for fleet in pair]
-    bounds = leg_bounds(vehicles, sites, dumps, ((3, np.ones(SITES, dtype=np.bool_)),))
+    bounds = leg_bounds(vehicles, sites, dumps, ((3, np.ones(SITES, dtype=np.bool_)),)).leg_min
     for loaded, empty in county.fleets:
         out = drive_out(loaded, search_out(loaded, sites), dumps)[0].min(axis=2).reshape(SITES, 2, -1).min(axis=1)
         back = drive_in(empty, search_in(empty, sites), dumps)[0].min(axis=2).reshape(SITES, 2, -1).min(axis=1)
@@ -76,20 +76,47 @@ def test_no_leg_is_below_its_bound(county: County) -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(COUNTIES, st.integers(0, 2), st.integers(1, 4), st.integers(0, 10_000))
-def test_what_is_known_is_exact_and_what_is_not_is_bounded(county: County, cut: int, count: int, seed: int) -> None:
-    """The best few, then some more that are asked for: minutes to the last bit, turns, and the ways' own miles."""
-    all_trips, among = every_trip(county, cut), np.arange(SITES) % 3 > 0
+@given(COUNTIES, st.booleans(), st.integers(1, 4), st.integers(0, 10_000))
+def test_what_is_known_is_exact_and_what_is_not_is_bounded(county: County, free: bool, count: int, seed: int) -> None:
+    """The best few, then some more that are asked for: minutes to the last bit, turns, and the ways' own miles.
+
+    Heavier cuts follow the first vehicle, and search again what lies behind a posting.
+    """
+    all_trips, among = [every_trip(county, cut) for cut in range(len(county.fleets))], np.arange(SITES) % 3 > 0
     counts = ((count, np.ones(SITES, dtype=np.bool_)), (2, among))
-    near = near_trips(county, cut, counts)
+    near = near_search(county, counts, free=free)
+    assert len(near.convoys) == 1
     best = near.nearest(counts)
-    assert_told(near, all_trips)
-    assert near.known[best].all()
-    assert (least_few(all_trips.trip_min, counts) == best.T).all()
-    asked: BoolArray = np.random.default_rng(seed).random(near.known.shape) < 0.3
+    wanted = np.zeros_like(best)
+    for one, everything in zip(near.vehicles[free:], all_trips, strict=True):
+        assert_told(one, everything)
+        own = least_few(everything.trip_min, counts)
+        assert one.known.T[own].all()
+        wanted |= own.T
+    assert (best >= wanted).all()
+    if not free:
+        assert (best == wanted).all()
+    asked: BoolArray = np.random.default_rng(seed).random(best.shape) < 0.3
     near.settle(asked)
     assert near.known[asked].all()
-    assert_told(near, all_trips)
+    for one, everything in zip(near.vehicles[free:], all_trips, strict=True):
+        assert_told(one, everything)
+
+
+def test_slower_vehicles_are_searched_on_their_own() -> None:
+    """A heavier tanker that is slower everywhere shares no minutes with the first; two alike share a search."""
+    county = draw_county(64, HOUSES, SITES, one_way=0.05, posted=0.1)
+    slow = tuple(replace(fleet, state_min=2.0 * fleet.state_min) for fleet in county.fleets[1])
+    slow = tuple(replace(fleet, arcs=vehicle_arcs(fleet.network, fleet.usable, fleet.state_min)) for fleet in slow)
+    legs = (county.fleets[0], (slow[0], slow[1]), county.fleets[2])
+    sites, dumps, counts = Spots.of(county.sites), Spots.of(county.addresses), ((3, np.ones(SITES, dtype=np.bool_)),)
+    near = NearSearch.of(legs, sites, dumps, turning_of(SITES), counts)
+    assert [len(one.vehicles) for one in near.convoys] == [2, 1]
+    near.nearest(counts)
+    for one, pair in zip(near.vehicles, legs, strict=True):
+        everything = circuits(*pair, sites, dumps, turning_of(SITES))
+        assert one.known.T[least_few(everything.trip_min, counts)].all()
+        assert_told(one, everything)
 
 
 def least_few(trip_min: FloatArray, counts: tuple[Count, ...]) -> BoolArray:

@@ -25,10 +25,10 @@ from preplan.records import FloatArray, RoadTable
 from preplan.roads.forest import Traced, trace
 from preplan.roads.limits import limits_of
 from preplan.roads.network import Vehicle, build_network
-from preplan.roads.search import Fleet, Search, Spots
+from preplan.roads.search import Fleet, Legs, Search, Spots
 from preplan.roads.source import read_osm
 from preplan.roads.speeds import minutes_of, node_delay_min
-from preplan.roads.trips import Circuits, Legs, Turning, circuits, legs_of, measure
+from preplan.roads.trips import Circuits, Turning, circuits, legs_of, measure
 from preplan.rules import RoadRules
 from preplan.units import FT_PER_M, LB_PER_TONNE, M_PER_MI
 from tests.osm_text import street

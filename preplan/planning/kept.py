@@ -13,7 +13,8 @@ from preplan.planning.levels import Graded
 from preplan.planning.round_trips import BEST, BEST_YEAR_ROUND
 from preplan.records import BoolArray, FillSite, FloatArray, IntArray, RoadLimits
 from preplan.roads.forest import Traced, join_forests, traced
-from preplan.roads.trips import Circuits, Legs, Reach, legs_of, measured, turns_of
+from preplan.roads.search import Legs
+from preplan.roads.trips import Circuits, Reach, legs_of, measured, turns_of
 
 _STANDS = 0.01
 """Share of a bridge under which a place at its end is not on it; else one that begins or ends on it crosses it."""
@@ -174,7 +175,7 @@ class _Followed:
 
 def _followed(reach: Reach, legs: Legs, measures: Measures, drawn: BoolArray, *, inward: bool) -> Iterator[_Followed]:
     """Follow legs search by search; `drawn` (legs,) marks those that pages draw."""
-    for search, index, row in reach.parts(legs.row):
+    for search, index, row in reach.parts(legs):
         shown = np.flatnonzero(drawn[index])
         yield _Followed(
             legs=index,

@@ -128,7 +128,8 @@ def worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
     shown = np.where(some, np.minimum(first, flows.shape[2] - 1), flows.argmax(axis=2))
     flow = np.take_along_axis(flows, shown[:, :, None], axis=2)[:, :, 0]
     latest = first == first.max(axis=0, keepdims=True)
-    worst: IntArray = np.where(latest, flow, np.inf).argmin(axis=0).astype(np.int32)
+    flow = np.where(latest, flow, np.inf)
+    worst: IntArray = (flow <= flow.min(axis=0) + ROUNDING_GPM).argmax(axis=0).astype(np.int32)
     return worst
 
 

@@ -40,7 +40,7 @@ from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, posting_costs
 from preplan.planning.response import Response, depart_min, respond
-from preplan.planning.round_trips import SeasonTrips, pair_trips, unlimited_trips
+from preplan.planning.round_trips import SeasonTrips, pair_trips
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.planning.what_if import what_if_of
 from preplan.records import (
@@ -96,7 +96,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
     )
     ground = with_dump_sites(inputs, units, ground, fleets)
-    found = [SeasonTrips(cuts, inputs, ground) for cuts in fleets]
+    found = [SeasonTrips(season, cuts, inputs, ground) for season, cuts in zip(ground.seasons, fleets, strict=True)]
     progress("deciding who comes", 0.35)
     responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
     progress("computing flows", 0.4)
@@ -106,9 +106,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))
     progress("tracing routes", 0.6)
     shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
-    free_min = rows_of(
-        [unlimited_trips(one, fleets[0][-1].cut.top_mph, inputs, ground, shown.kept) for one in ground.seasons], road
-    )
+    free_min = rows_of([season.free_min() for season in found], road)
     trips, forest = keep_trips(
         tuple(circuit for season in found for circuit in season.circuits),
         free_min,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -15,8 +16,8 @@ from preplan.plan import Inputs
 from preplan.planning.ground import Ground, SeasonGround
 from preplan.planning.vehicles import CutFleet, unlimited_fleet
 from preplan.records import BoolArray, FloatArray, IntArray
-from preplan.roads.leg_bounds import Count, leg_bounds
-from preplan.roads.near_trips import NearTrips
+from preplan.roads.convoy import NearSearch
+from preplan.roads.leg_bounds import Count
 from preplan.roads.search import Fleet, OnRoad, Spots
 from preplan.roads.speeds import rule_min
 from preplan.roads.trips import Circuits, Turning, circuits, legs_of, measure
@@ -50,49 +51,46 @@ PairSearch = Callable[[Fleet, Fleet, IntArray, IntArray], Pairs]
 class SeasonTrips:
     """The round trips of all vehicle classes in one season of the roads; arrays of shape (addresses, sites)."""
 
-    def __init__(self, cuts: tuple[CutFleet, ...], inputs: Inputs, ground: Ground) -> None:
+    def __init__(self, season: SeasonGround, cuts: tuple[CutFleet, ...], inputs: Inputs, ground: Ground) -> None:
         """Search them, or those that come first where there are many sites."""
         self.circuits: tuple[Circuits, ...]
-        self._near: tuple[NearTrips, ...] = ()
+        self._free = unlimited_fleet(season.network, season.limits, season.minutes, cuts[-1].cut.top_mph)
+        self._everything: Callable[[Fleet, Fleet], Circuits] = partial(all_trips, inputs=inputs, ground=ground)
+        self._near: NearSearch | None = None
         if all_searched(inputs):
-            self.circuits = tuple(all_trips(cut.loaded, cut.empty, inputs, ground) for cut in cuts)
+            self.circuits = tuple(self._everything(cut.loaded, cut.empty) for cut in cuts)
             return
-        counts = kept_counts(inputs)
-        fleets = [fleet for cut in cuts for fleet in (cut.loaded, cut.empty)]
+        counts, legs = kept_counts(inputs), [(self._free, self._free), *((cut.loaded, cut.empty) for cut in cuts)]
         sites, dumps = Spots.of(ground.sites), Spots.of(ground.frontages)
-        bounds, turning = leg_bounds(fleets, sites, dumps, counts), turning_of(inputs)
-        near: list[NearTrips] = []
-        wanted = np.zeros(bounds.shape, dtype=np.bool_)
-        for cut in cuts:
-            like = near[-1].limit_min if near else None
-            one = NearTrips.of(cut.loaded, cut.empty, sites, dumps, turning, bounds, limit_min=like)
-            wanted |= one.nearest(counts)
-            near.append(one)
-        self._near = tuple(near)
-        self.settle(wanted.T)
+        self._near = NearSearch.of(legs, sites, dumps, turning_of(inputs), counts)
+        self.settle(self._near.nearest(counts).T)
 
     @property
     def all_searched(self) -> bool:
         """Tell whether no trip was left out."""
-        return not self._near
+        return self._near is None
 
     @property
     def least_min(self) -> FloatArray:
         """What trips take at least that nobody has looked for; inf where they are known or there is none."""
-        least = np.min([one.least_min for one in self._near], axis=0)
-        return np.where(self._known(), np.inf, least).T
+        if self._near is None:
+            return np.full(self.circuits[0].out_min.shape, np.inf)
+        least = np.min([one.least_min for one in self._near.vehicles[1:]], axis=0)
+        return np.where(self._near.known, np.inf, least).T
 
     def settle(self, wanted: BoolArray) -> None:
         """Look for trips of all vehicle classes."""
-        for one in self._near:
-            one.settle(wanted.T)
-        # A pair counts on its best class, so it is told only when it is known for all.
-        known = self._known()
-        self.circuits = tuple(one.circuits(known) for one in self._near)
+        if self._near is not None:
+            self._near.settle(wanted.T)
+            # A pair counts on its best class, so it is told only when it is known for all.
+            known = self._near.known
+            self.circuits = tuple(one.circuits(known) for one in self._near.vehicles[1:])
 
-    def _known(self) -> BoolArray:
-        known: BoolArray = np.logical_and.reduce([one.known for one in self._near])
-        return known
+    def free_min(self) -> FloatArray:
+        """Time the round trips of a vehicle that no posting stops, minutes; inf: no way, or none that is known."""
+        if self._near is None:
+            return self._everything(self._free, self._free).trip_min
+        return self._near.vehicles[0].trip_min
 
 
 def turning_of(inputs: Inputs) -> Turning:
@@ -139,14 +137,6 @@ def all_trips(
     return by_rule(found) if inputs.district.rules.roads.travel == "rule" else found
 
 
-def near_trips(legs: tuple[Fleet, Fleet], sites: Spots, dumps: Spots, turning: Turning, count: int) -> NearTrips:
-    """Search the `count` best round trips of each place by one vehicle, loaded out and empty back."""
-    counts = ((count, np.ones(len(sites.state), dtype=np.bool_)),)
-    near = NearTrips.of(*legs, sites, dumps, turning, leg_bounds(legs, sites, dumps, counts))
-    near.nearest(counts)
-    return near
-
-
 def pair_trips(inputs: Inputs, ground: Ground, loaded: Fleet, empty: Fleet, rows: IntArray, site: IntArray) -> Pairs:
     """Find the round trips of one vehicle between some addresses, `rows`, and each one's site."""
     sites, column = (i.astype(np.int32) for i in np.unique(site, return_inverse=True))
@@ -155,25 +145,9 @@ def pair_trips(inputs: Inputs, ground: Ground, loaded: Fleet, empty: Fleet, rows
     wanted = np.zeros((len(sites), len(rows)), dtype=np.bool_)
     wanted[column, np.arange(len(rows))] = True
     spots, dumps = Spots.of(ground.sites).some(sites), Spots.of(ground.frontages).some(rows)
-    near = near_trips((loaded, empty), spots, dumps, turning_of(inputs).some(sites), 0)
+    near = NearSearch.of([(loaded, empty)], spots, dumps, turning_of(inputs).some(sites), ())
     near.settle(wanted)
-    return Pairs(circuits=near.circuits(near.known), site=column)
-
-
-def unlimited_trips(
-    season: SeasonGround, top_mph: float, inputs: Inputs, ground: Ground, kept: BoolArray
-) -> FloatArray:
-    """Time the round trips of a vehicle that no posting stops, (addresses, sites) minutes.
-
-    Where sites are many: those to the nearest site of each address, and the pairs (addresses, sites) that are kept;
-    inf elsewhere.
-    """
-    fleet = unlimited_fleet(season.network, season.limits, season.minutes, top_mph)
-    if all_searched(inputs):
-        return all_trips(fleet, fleet, inputs, ground).trip_min
-    near = near_trips((fleet, fleet), Spots.of(ground.sites), Spots.of(ground.frontages), turning_of(inputs), 1)
-    near.settle(kept.T)
-    return near.trip_min
+    return Pairs(circuits=near.vehicles[0].circuits(near.known), site=column)
 
 
 def least_trips(cut: CutFleet, inputs: Inputs, sites: OnRoad, serves: BoolArray, places: Spots) -> FloatArray:
@@ -183,7 +157,10 @@ def least_trips(cut: CutFleet, inputs: Inputs, sites: OnRoad, serves: BoolArray,
     if len(some) <= inputs.district.rules.plan.keep_sites:
         trip_min = circuits(cut.loaded, cut.empty, spots, places, turning).trip_min
     else:
-        trip_min = near_trips((cut.loaded, cut.empty), spots, places, turning, 1).trip_min
+        nearest = ((1, np.ones(len(some), dtype=np.bool_)),)
+        near = NearSearch.of([(cut.loaded, cut.empty)], spots, places, turning, nearest)
+        near.nearest(nearest)
+        trip_min = near.vehicles[0].trip_min
     least: FloatArray = trip_min.min(axis=1, initial=np.inf)
     return least
 

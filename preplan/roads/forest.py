@@ -8,8 +8,8 @@ import numpy as np
 
 from preplan.plan import RouteForest
 from preplan.records import BoolArray, IntArray
-from preplan.roads.search import Search
-from preplan.roads.trips import Legs, Reach, first_step
+from preplan.roads.search import Legs, Search
+from preplan.roads.trips import Reach, first_step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +24,7 @@ def trace(reach: Reach, legs: Legs, *, inward: bool) -> Traced:
     """Store the stretches that the legs drive, from each leg's leaf at the address to the root at the site."""
     leaf = np.full(len(legs.row), -1, dtype=np.int32)
     trees, marks = [], []
-    for search, index, row in reach.parts(legs.row):
+    for search, index, row in reach.parts(legs):
         trees.append(traced(search, legs.at(index, row), inward=inward))
         marks.append(index)
     forest, leaves = join_forests(trees)

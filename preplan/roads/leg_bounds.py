@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 
@@ -18,20 +20,30 @@ from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.roads.network import TINY_MIN
 from preplan.roads.search import Fleet, Spots
 
-ROUNDING = 1e-9
-"""Relative: sums in another order differ by far less."""
-ROUNDING_MIN = 1e-7
-"""What the least weights of arcs add up to is far less."""
+ROUNDING = 1e-6
+"""Relative, and in minutes: sums in another order or single precision, and the least weights of arcs, come to less."""
 FARTHEST_MIN = 3000.0
 """No leg is as long: a search that goes beyond has no limit."""
-FIRST_REACH_MIN = 20.0
-"""Minutes to which sites are looked for at first (speed only, no result)."""
+FIRST_REACH, FARTHER = 2.0, 1.5
+"""How far sites are looked for at first, as a multiple of the farthest way to a nearest one, and how much farther then
+(speed only, no result)."""
 BEYOND_SHARE, BEYOND_MIN = 1.15, 5.0
 """How far beyond the sites that were asked for others are told apart (speed only, no result)."""
 PIECE_SITES = 16
 
+FloatArray32 = npt.NDArray[np.float32]
 Count = tuple[int, BoolArray]
 """So many sites of those in a mask (sites,)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LegBounds:
+    """What no way of any vehicle undercuts, minutes."""
+
+    leg_min: FloatArray32
+    """(sites, addresses) between the two; inf where no road joins them."""
+    junction_min: FloatArray32
+    """(sites, nodes) between the site and either side of a junction, passing it not counted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,23 +104,33 @@ class _Skeleton:
         return coo_array((weight[first], place), shape=(nodes + count,) * 2).tocsr()
 
 
-def leg_bounds(fleets: Sequence[Fleet], sites: Spots, dumps: Spots, counts: Sequence[Count]) -> FloatArray:
-    """Give minutes (sites, addresses) that no leg of any of the fleets undercuts; inf where no road joins the two.
+def leg_bounds(fleets: Sequence[Fleet], sites: Spots, dumps: Spots, counts: Sequence[Count]) -> LegBounds:
+    """Bound the legs of all of the fleets from below.
 
     Sites are told apart until each address has so many of them as `counts` ask for, and somewhat farther.
     """
     skeleton = _Skeleton.of(fleets)
     graph = skeleton.graph(sites)
     joined = _joined(graph, skeleton, sites, dumps)
-    reach = FIRST_REACH_MIN
+    reach = FIRST_REACH * _farthest(skeleton, graph, sites, dumps) + BEYOND_MIN
     while True:
-        legs = _legs(skeleton, graph, sites, dumps, reach)
+        legs, junctions = _legs(skeleton, graph, sites, dumps, reach)
         if reach == np.inf or _enough(legs, joined, counts, (reach - BEYOND_MIN) / BEYOND_SHARE):
-            return np.where(joined, np.maximum(legs * (1.0 - ROUNDING) - ROUNDING_MIN, 0.0), np.inf)
-        reach = 2.0 * reach if reach < FARTHEST_MIN else np.inf
+            legs[~joined] = np.inf
+            return LegBounds(leg_min=legs, junction_min=junctions)
+        reach = FARTHER * reach if reach < FARTHEST_MIN else np.inf
 
 
-def _enough(legs: FloatArray, joined: BoolArray, counts: Sequence[Count], reach: float) -> bool:
+def _farthest(skeleton: _Skeleton, graph: csr_array, sites: Spots, dumps: Spots) -> float:
+    """Tell how far the nearest site is from an address at most."""
+    nodes = len(skeleton.half_pass_min)
+    far = dijkstra(graph, indices=nodes + np.arange(len(sites.state)), min_only=True)[:nodes]
+    ends, part = skeleton.to_ends(dumps)
+    nearest = (far[ends] + part).min(axis=1)
+    return float(nearest.max(initial=0.0, where=np.isfinite(nearest)))
+
+
+def _enough(legs: FloatArray32, joined: BoolArray, counts: Sequence[Count], reach: float) -> bool:
     """Tell whether every address has so many sites within reach as it can have."""
     for count, among in counts:
         there = joined[among]
@@ -117,21 +139,31 @@ def _enough(legs: FloatArray, joined: BoolArray, counts: Sequence[Count], reach:
     return True
 
 
-def _legs(skeleton: _Skeleton, graph: csr_array, sites: Spots, dumps: Spots, reach: float) -> FloatArray:
-    """Search from every site to the addresses; what is farther than `reach` minutes reads as `reach`."""
+def _legs(
+    skeleton: _Skeleton, graph: csr_array, sites: Spots, dumps: Spots, reach: float
+) -> tuple[FloatArray32, FloatArray32]:
+    """Search from every site to addresses and junctions; what is farther than `reach` minutes reads as `reach`."""
     nodes, count = len(skeleton.half_pass_min), len(sites.state)
     ends, part = skeleton.to_ends(dumps)
-    legs = np.full((count, len(part)), reach)
+    legs = np.full((count, len(part)), _careful(reach), dtype=np.float32)
+    junctions = np.empty((count, nodes), dtype=np.float32)
     for first in range(0, count, PIECE_SITES):
         some = np.arange(first, min(first + PIECE_SITES, count))
-        for k, far in zip(some.tolist(), dijkstra(graph, indices=nodes + some, limit=reach), strict=True):
+        far_from = dijkstra(graph, indices=nodes + some, limit=reach)[:, :nodes]
+        junctions[some] = _careful(np.minimum(far_from, reach) - skeleton.half_pass_min)
+        for k, far in zip(some.tolist(), far_from, strict=True):
             near = np.flatnonzero(np.isfinite(far[ends[:, 0]]) | np.isfinite(far[ends[:, 1]]))
             through = np.minimum(far[ends[near, 0]] + part[near, 0], far[ends[near, 1]] + part[near, 1])
-            legs[k, near] = np.minimum(through, reach)
+            legs[k, near] = _careful(np.minimum(through, reach))
             same = np.flatnonzero(dumps.state[:, 0] == sites.state[k, 0])
             along = np.abs(dumps.driven[same, 0] - sites.driven[k, 0]) * skeleton.stretch_min[sites.state[k, 0] >> 1]
-            legs[k, same] = np.fmin(legs[k, same], along)
-    return legs
+            legs[k, same] = np.fmin(legs[k, same], _careful(along))
+    return legs, junctions
+
+
+def _careful(minutes: Any) -> Any:
+    """Take off what rounding may have added."""
+    return np.maximum(minutes * (1.0 - ROUNDING) - ROUNDING, 0.0)
 
 
 def _joined(graph: csr_array, skeleton: _Skeleton, sites: Spots, dumps: Spots) -> BoolArray:

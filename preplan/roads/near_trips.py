@@ -1,15 +1,14 @@
-"""Round trips where there are many fill sites: only those that are asked for, each as a search of everything finds it.
+"""Round trips of one vehicle where there are many fill sites: only those that somebody asks for.
 
-A search of every site to the end of the roads grows with sites times roads. Here a site is searched as far as its own
-trips reach. A trip is *known* once no way beyond the limit of its search can beat it: what was not reached takes more
-than the limit one way, and the other way as much as was found at least. Minutes come first; the ways themselves are
-searched again, to the same limit, where somebody asks for them. Minutes are sums along the same roads in the same
-order as those of an unlimited search, so they are equal to the last bit.
+A search of every site to the end of the roads grows with sites times roads. Here addresses say how far each is to be
+looked for (`convoy` asks, `narrow` searches). A trip is *known* once no way beyond that could beat it: what was not
+reached takes more than the limit one way, and the other way as much as was found at least. Minutes come first; the ways
+themselves are searched again where somebody asks for them. Minutes are sums along the same roads in the same order as
+those of an unlimited search, so they are equal to the last bit.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,50 +17,19 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components
 
 from preplan.records import BoolArray, FloatArray, IntArray
-from preplan.roads.leg_bounds import FARTHEST_MIN, Count
+from preplan.roads.leg_bounds import LegBounds
+from preplan.roads.narrow import Again
 from preplan.roads.search import Fleet, Launch, Search, Spots, drive_in, drive_out
 from preplan.roads.trips import DIRECTIONS, NO_JOIN, WATER_FIRST, Circuits, Turning, by_direction, join_legs
 
 SPEND_ROUNDING = 1.0 + 1e-6
 """What single precision may round away, relative and in minutes."""
-FIRST_SHARE, FIRST_MIN = 1.05, 3.0
+FIRST_SHARE, FIRST_MIN = 1.2, 8.0
 """How far beyond its bound a leg is looked for at first (speed only, no result)."""
-FARTHER = 1.15
+FARTHER = 1.3
 """How much farther it is looked for where no way was found (speed only, no result)."""
-PIECE_SITES = 8
-"""Sites searched at once: a search holds eight bytes for every state, direction and site."""
-PIECE = 4000
+PIECE = 400
 """Addresses worked on at once, so that temporary arrays stay small."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Again:
-    """Searches that are made again, some sites at a time, where their links are asked for."""
-
-    launch: Launch
-    limit_min: FloatArray
-    """(sites,) how far each was searched."""
-
-    @property
-    def spots(self) -> Spots:
-        """The sites."""
-        return self.launch.spots
-
-    def parts(self, row: IntArray) -> Iterator[tuple[Search, IntArray, IntArray]]:
-        """Search the sites of some rows; see `trips.Reach`."""
-        site, place = row >> 1, np.full(len(self.limit_min), -1, dtype=np.int32)
-        for some in in_pieces(np.unique(site), self.limit_min):
-            place[:] = -1
-            place[some] = np.arange(len(some))
-            index = np.flatnonzero(place[site] >= 0).astype(np.int32)
-            search = self.launch.search(some, limit_min=float(self.limit_min[some].max()))
-            yield search, index, (2 * place[site[index]] + (row[index] & 1)).astype(np.int32)
-
-
-def in_pieces(sites: IntArray, limit_min: FloatArray) -> list[IntArray]:
-    """Part sites into pieces that are searched at once: those of like limits together."""
-    ordered = sites[np.argsort(limit_min[sites], kind="stable")].astype(np.int32)
-    return [ordered[first : first + PIECE_SITES] for first in range(0, len(ordered), PIECE_SITES)]
 
 
 @dataclass(slots=True, kw_only=True)
@@ -72,18 +40,14 @@ class NearTrips:
     into: Launch
     dumps: Spots
     turning: Turning
-    limit_min: FloatArray
-    """(sites,) how far each site has been searched."""
-    lag_min: FloatArray
-    """(addresses,) by how much a way back to the site can be shorter than what its search counts."""
-    leg_min: FloatArray
-    """No leg takes less; inf: no trip."""
+    bounds: LegBounds
     least_min: FloatArray
     """The round trip where it is known, inf where there is none; elsewhere what it takes at least."""
     spend_min: npt.NDArray[np.float32]
     """How far its legs are to be looked for."""
     known: BoolArray
     out_min: FloatArray
+    """Where a trip is known, as in all below."""
     back_min: FloatArray
     join: npt.NDArray[np.int8]
     direct: BoolArray
@@ -97,70 +61,44 @@ class NearTrips:
         sites: Spots,
         dumps: Spots,
         turning: Turning,
-        bounds: FloatArray,
-        *,
-        limit_min: FloatArray | None = None,
+        bounds: LegBounds,
     ) -> NearTrips:
-        """Make ready to look for trips; `bounds` are those of `leg_bounds` for these fleets or more.
-
-        `limit_min` (sites,) is how far to search at least: that of a like vehicle saves a search (speed only).
-        """
+        """Make ready to look for trips; `bounds` are those of `leg_bounds` for these fleets or more."""
         out, into = Launch.out(loaded, sites), Launch.into(empty, sites)
-        legs = np.where(_reached(out, dumps) & _reached(into, dumps), bounds, np.inf)
-        lag = np.nan_to_num(dumps.driven, nan=0.0) * empty.state_min[dumps.state]
+        shape, legs = bounds.leg_min.shape, bounds.leg_min
+        none = np.isinf(legs) | ~(_reached(out, dumps) & _reached(into, dumps))
+        least = np.multiply(legs, 2.0, dtype=np.float64)
+        least[none] = np.inf
+        out_min, back_min = np.zeros((2, *shape))  # nobody reads it where there is no trip
         return cls(
             out=out,
             into=into,
             dumps=dumps,
             turning=turning,
-            limit_min=np.zeros(len(legs)) if limit_min is None else limit_min.copy(),
-            lag_min=lag.max(axis=1),
-            leg_min=legs,
-            least_min=2.0 * legs,
-            spend_min=(legs * FIRST_SHARE + FIRST_MIN).astype(np.float32),
-            known=np.isinf(legs),
-            out_min=np.full(legs.shape, np.inf),
-            back_min=np.full(legs.shape, np.inf),
-            join=np.full(legs.shape, NO_JOIN, dtype=np.int8),
-            direct=np.zeros((2, *legs.shape), dtype=np.bool_),
+            bounds=bounds,
+            least_min=least,
+            spend_min=legs * np.float32(FIRST_SHARE) + np.float32(FIRST_MIN),
+            known=none,
+            out_min=out_min,
+            back_min=back_min,
+            join=np.full(shape, NO_JOIN, dtype=np.int8),
+            direct=np.zeros((2, *shape), dtype=np.bool_),
         )
-
-    def settle(self, wanted: BoolArray) -> None:
-        """Find the trips that are wanted, (sites, addresses), and what else comes to light."""
-        pending = wanted & ~self.known
-        while pending.any():
-            self._look(pending)
-            pending &= ~self.known
-
-    def nearest(self, counts: Sequence[Count]) -> BoolArray:
-        """Mask the best trips of each address, so many among the sites of each mask, equal ones by their order."""
-        best: BoolArray = np.zeros(self.known.shape, dtype=np.bool_)
-        columns = np.arange(best.shape[1], dtype=np.int32)
-        while len(columns):
-            pending: BoolArray = np.zeros(self.known.shape, dtype=np.bool_)
-            best[:, columns] = False
-            for some in np.array_split(columns, len(columns) // PIECE + 1):
-                for count, among in counts:
-                    here, asked = self._best(some, count, among)
-                    best[:, some] |= here
-                    pending[:, some] |= asked
-            self._look(pending)
-            columns = columns[pending[:, columns].any(axis=0)]
-        return best
 
     @property
     def trip_min(self) -> FloatArray:
         """Round trips, (addresses, sites) minutes; inf: no way, or not known."""
-        minutes: FloatArray = (self.out_min + self.back_min).T
+        minutes: FloatArray = np.where(self.join >= 0, self.out_min + self.back_min, np.inf).T
         return minutes
 
     def circuits(self, told: BoolArray) -> Circuits:
         """Give the round trips, (addresses, sites), of the pairs (sites, addresses) that are told, known ones all."""
+        told = told & (self.join >= 0)
         return Circuits(
             loaded=self.out.fleet,
             empty=self.into.fleet,
-            outward=Again(launch=self.out, limit_min=self.limit_min.copy()),
-            inward=Again(launch=self.into, limit_min=self.limit_min.copy()),
+            outward=Again(launch=self.out, bounds=self.bounds),
+            inward=Again(launch=self.into, bounds=self.bounds),
             dumps=self.dumps,
             turning=self.turning,
             out_min=np.where(told, self.out_min, np.inf).T,
@@ -170,9 +108,7 @@ class NearTrips:
             back_direct=self.direct[1].T.copy(),
         )
 
-    # ----------------------------------------------------------------------- how
-
-    def _best(self, column: IntArray, count: int, among: BoolArray) -> tuple[BoolArray, BoolArray]:
+    def best(self, column: IntArray, count: int, among: BoolArray) -> tuple[BoolArray, BoolArray]:
         """Mask the best trips of some addresses as far as they are known, and those to look for next; sites first."""
         known, least = self.known[:, column], np.where(among[:, None], self.least_min[:, column], np.inf)
         best = _least(least, count)
@@ -184,39 +120,25 @@ class NearTrips:
         pending[:, open_] = _least(np.where(hopeless, np.inf, least[:, open_]), count)
         return best, pending
 
-    def _look(self, pending: BoolArray) -> None:
-        """Search each site once, as far as what is pending asks; what is not known then asks for more next time."""
-        asks = np.flatnonzero(pending.any(axis=1)).astype(np.int32)
-        for site in asks.tolist():
-            far = float(self.spend_min[site, pending[site]].max())
-            self.limit_min[site] = max(self.limit_min[site], far if far < FARTHEST_MIN else np.inf)
-        for some in in_pieces(asks, self.limit_min):
-            limit = float(self.limit_min[some].max())
-            self.limit_min[some] = limit
-            outward = self.out.search(some, limit_min=limit, links=False)
-            inward = self.into.search(some, limit_min=limit, links=False)
-            for place, site in enumerate(some.tolist()):
-                self._settle_site(site, limit, outward.only(place), inward.only(place))
+    # ----------------------------------------------------------------------- how
 
-    def _settle_site(self, site: int, limit: float, outward: Search, inward: Search) -> None:
-        """Join the legs of one site's searches, and tell what they prove."""
-        near = np.flatnonzero((self.leg_min[site] <= limit) & ~self.known[site]).astype(np.int32)
-        dumps, limit_in = self.dumps.some(near), limit - self.lag_min[near]
+    def settle(self, site: int, near: IntArray, limit: FloatArray, outward: Search, inward: Search) -> None:
+        """Join the legs between a site and some addresses, as far as each was looked for, and tell what they prove."""
+        dumps = self.dumps.some(near)
         out, out_direct = by_direction(*drive_out(self.out.fleet, outward, dumps))
         back, back_direct = by_direction(*drive_in(self.into.fleet, inward, dumps))
         # beyond the limit a search tells nothing: a longer leg that was found may not be the shortest
-        out[out > limit] = np.inf
-        back[back > limit_in[:, None]] = np.inf
+        out[out > limit[:, None]] = np.inf
+        back[back > limit[:, None]] = np.inf
         trip = join_legs(out, back, self.turning.some(slice(site, site + 1)))
         key, join = trip.key_min[:, 0], trip.join[:, 0]
-        least_out = np.minimum(out.min(axis=(0, 1, 3)), limit)
-        least_back = np.minimum(back.min(axis=(0, 1, 3)), limit_in)
-        beyond = np.minimum(limit + least_back, limit_in + least_out)
+        least = np.minimum(limit, np.minimum(out.min(axis=(0, 1, 3)), back.min(axis=(0, 1, 3))))
+        beyond = limit + least
         known = (key <= beyond) | np.isinf(limit)
         trip_min = trip.out_min[:, 0] + trip.back_min[:, 0]
         lower = (beyond - self.turning.loop_preference_min) / (1.0 + WATER_FIRST)
         self.least_min[site, near] = np.where(known, trip_min, np.maximum(lower, self.least_min[site, near]))
-        self._ask_farther(site, near, key, np.minimum(least_out, least_back), limit)
+        self._ask_farther(site, near, key, least, limit)
         self.known[site, near] = known
         near, rows = near[known], np.flatnonzero(known)
         pick = DIRECTIONS[join[known]]
@@ -225,11 +147,23 @@ class NearTrips:
         self.direct[0, site, near] = out_direct[0, pick[:, 0], rows, pick[:, 1]]
         self.direct[1, site, near] = back_direct[0, pick[:, 3], rows, pick[:, 2]]
 
-    def _ask_farther(self, site: int, near: IntArray, key: FloatArray, other: FloatArray, limit: float) -> None:
+    def follow(self, first: NearTrips, site: int, near: IntArray) -> None:
+        """Take over what another vehicle proves for some addresses to which both drive the same ways."""
+        known = first.known[site][near]
+        told, other = near[known], near[~known]
+        self.known[site][told] = True
+        for name in ("least_min", "out_min", "back_min", "join"):
+            getattr(self, name)[site][told] = getattr(first, name)[site][told]
+        for leg in range(2):
+            self.direct[leg, site][told] = first.direct[leg, site][told]
+        for name in ("least_min", "spend_min"):
+            getattr(self, name)[site][other] = getattr(first, name)[site][other]
+
+    def _ask_farther(self, site: int, near: IntArray, key: FloatArray, other: FloatArray, limit: FloatArray) -> None:
         """Note how far legs are to be looked for that are not known: as far as proves the trip found, if one was."""
         found = np.isfinite(key)
         proves = np.where(found, key, 0.0) - np.where(found, other, 0.0)
-        farther = np.where(found, proves, FARTHER * limit) + self.lag_min[near]
+        farther = np.where(found, proves, FARTHER * limit)
         self.spend_min[site, near] = farther * SPEND_ROUNDING + SPEND_ROUNDING - 1.0
 
 

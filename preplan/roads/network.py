@@ -86,6 +86,17 @@ class RoadNetwork:
         """Count the states and their copies: the size of a search."""
         return len(self.base)
 
+    @property
+    def tail(self) -> IntArray:
+        """Give the node at each state's near end, (states,)."""
+        behind: IntArray = self.head[np.arange(self.states) ^ 1]
+        return behind
+
+    @property
+    def doubled(self) -> IntArray:
+        """List the states that have copies."""
+        return np.unique(self.base[self.states :])
+
 
 def build_network(roads: RoadTable, limits: RoadLimits, rules: RoadRules, node_delay_min: FloatArray) -> RoadNetwork:
     """Build the network of all roads open to tankers; `node_delay_min` (nodes,) is what each node costs to pass."""

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
+import numpy.typing as npt
 from scipy.sparse import csr_array, vstack
 from scipy.sparse.csgraph import dijkstra
 
@@ -80,6 +81,32 @@ class Fleet:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Legs:
+    """One leg each of many chosen trips: where in its search each begins."""
+
+    row: IntArray
+    """(trips,) row of the search."""
+    state: IntArray
+    """(trips,) state at the address."""
+    driven: FloatArray
+    """(trips,) share of that state behind the address."""
+    direct: BoolArray
+    """(trips,) the leg stays on one state."""
+    at_most_min: FloatArray
+    """(trips,) the leg takes no longer."""
+
+    def at(self, index: IntArray, row: IntArray) -> Legs:
+        """Take some of the legs, which lie in other rows of another search."""
+        return Legs(
+            row=row,
+            state=self.state[index],
+            driven=self.driven[index],
+            direct=self.direct[index],
+            at_most_min=self.at_most_min[index],
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Search:
     """Searches out of spots, or into them: row 2 k + d is spot k in direction d."""
 
@@ -98,21 +125,9 @@ class Search:
     own_next: IntArray
     """(rows,) inward only: first state of that way; -1: none."""
 
-    def only(self, spot: int) -> Search:
-        """Take one spot's searches."""
-        rows = slice(2 * spot, 2 * spot + 2)
-        return Search(
-            spots=self.spots.some(slice(spot, spot + 1)),
-            minutes=self.minutes[rows],
-            link=self.link[rows],
-            base=self.base,
-            own_next_min=self.own_next_min[rows],
-            own_next=self.own_next[rows],
-        )
-
-    def parts(self, row: IntArray) -> Iterator[tuple[Search, IntArray, IntArray]]:
-        """Give the searches in which some rows lie, which of them do, and their rows there: here all in this one."""
-        yield self, np.arange(len(row), dtype=np.int32), row
+    def parts(self, legs: Legs) -> Iterator[tuple[Search, IntArray, IntArray]]:
+        """Give the searches in which some legs lie, which of them do, and their rows there: here all in this one."""
+        yield self, np.arange(len(legs.row), dtype=np.int32), legs.row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +139,8 @@ class Launch:
     inward: bool
     square: csr_array
     """The search states, then a row for each spot and direction."""
+    onward: csr_array
+    """(rows, search states) inward only: the ways on from the far end of each spot's own state."""
 
     @classmethod
     def out(cls, fleet: Fleet, spots: Spots) -> Launch:
@@ -135,7 +152,8 @@ class Launch:
         saved = np.nan_to_num(driven, nan=0.0) * fleet.state_min[state]
         rows.data = np.maximum(rows.data - np.repeat(saved, np.diff(rows.indptr)), TINY_MIN)
         rows.data[np.repeat(np.isnan(driven), np.diff(rows.indptr))] = np.inf
-        return cls(fleet=fleet, spots=spots, inward=False, square=_square(matrix, rows))
+        none = csr_array((0, matrix.shape[1]))
+        return cls(fleet=fleet, spots=spots, inward=False, square=_square(matrix, rows), onward=none)
 
     @classmethod
     def into(cls, fleet: Fleet, spots: Spots) -> Launch:
@@ -149,23 +167,29 @@ class Launch:
         spot = np.concatenate([np.arange(len(state)), spot])
         into = np.concatenate([state, copy + fleet.network.states])
         sinks = csr_array((part[spot], (spot, into)), shape=(len(state), len(base)))
-        return cls(fleet=fleet, spots=spots, inward=True, square=_square(matrix.T.tocsr(), sinks))
+        onward = matrix[state].tocsr()
+        return cls(fleet=fleet, spots=spots, inward=True, square=_square(matrix.T.tocsr(), sinks), onward=onward)
 
     def search(self, some: IntArray | None = None, *, limit_min: float = np.inf, links: bool = True) -> Search:
         """Search from all spots or some, (spots,) rows; beyond the limit no way is found."""
-        spots = self.spots if some is None else self.spots.some(some)
+        some = np.arange(len(self.spots.state), dtype=np.int32) if some is None else some
         states = self.fleet.network.search_states
-        first = 2 * (np.arange(len(spots.state)) if some is None else some)
-        origins = states + (first[:, None] + np.array([0, 1])).ravel()
-        minutes, link = _dense(self.square, states, origins, limit_min=limit_min, links=links)
-        rows = len(origins)
-        around_min, around = np.full(rows, np.inf), np.full(rows, -1, dtype=np.int32)
+        minutes, link = search_rows(self.square, states, states + _both(some), limit_min=limit_min, links=links)
+        return self.told(some, minutes, link)
+
+    def told(self, some: IntArray, minutes: FloatArray, link: IntArray, *other: npt.NDArray[np.uint32]) -> Search:
+        """Tell what was found from some spots: arrays (rows, search states), which are completed where they stand.
+
+        `other` arrays go with the links: a state that has copies takes what the soonest of them has.
+        """
+        rows = _both(some)
+        around_min, around = np.full(len(rows), np.inf), np.full(len(rows), -1, dtype=np.int32)
         if self.inward:
-            around_min, around = self._around(spots.state.ravel(), minutes)
+            around_min, around = self._around(rows, minutes)
         else:
-            _enter_by_any_copy(self.fleet.network, minutes, link)
+            _enter_by_any_copy(self.fleet.network, minutes, link, *other)
         return Search(
-            spots=spots,
+            spots=self.spots.some(some),
             minutes=minutes,
             link=link,
             base=self.fleet.network.base,
@@ -173,17 +197,23 @@ class Launch:
             own_next=around,
         )
 
-    def _around(self, state: IntArray, minutes: FloatArray) -> tuple[FloatArray, IntArray]:
-        """Find the way from the far end of each spot's own state (rows,) round to the spot."""
-        onward = self.fleet.arcs.matrix(self.fleet.network.search_states)[state].tocsr()
-        gap = np.full(len(state), np.inf)
-        first = np.full(len(state), -1, dtype=np.int32)
-        for row in range(len(state)):
-            ways = slice(onward.indptr[row], onward.indptr[row + 1])
-            total = onward.data[ways] - self.fleet.state_min[state[row]] + minutes[row, onward.indices[ways]]
+    def _around(self, rows: IntArray, minutes: FloatArray) -> tuple[FloatArray, IntArray]:
+        """Find the way from the far end of each spot's own state round to the spot; `minutes` are of these rows."""
+        drive_min = self.fleet.state_min[self.spots.state.ravel()[rows]]
+        gap, first = np.full(len(rows), np.inf), np.full(len(rows), -1, dtype=np.int32)
+        for at, row in enumerate(rows.tolist()):
+            ways = slice(self.onward.indptr[row], self.onward.indptr[row + 1])
+            into = self.onward.indices[ways]
+            total = self.onward.data[ways] - drive_min[at] + minutes[at, into]
             if len(total) and np.isfinite(total.min()):
-                gap[row], first[row] = total.min(), onward.indices[ways][total.argmin()]
+                gap[at], first[at] = total.min(), into[total.argmin()]
         return gap, first
+
+
+def _both(spots: IntArray) -> IntArray:
+    """Give the rows of both directions of some spots."""
+    rows: IntArray = (2 * spots[:, None] + np.array([0, 1])).ravel()
+    return rows
 
 
 def search_out(fleet: Fleet, spots: Spots) -> Search:
@@ -196,16 +226,21 @@ def search_in(fleet: Fleet, spots: Spots) -> Search:
     return Launch.into(fleet, spots).search()
 
 
-def _enter_by_any_copy(network: RoadNetwork, minutes: FloatArray, link: IntArray) -> None:
+def _enter_by_any_copy(network: RoadNetwork, minutes: FloatArray, *carried: npt.NDArray[Any]) -> None:
     """Let a state that has copies be reached as the soonest of them is; no way leads on from it, so none changes."""
-    copies = np.arange(network.states, network.search_states)
-    rows = np.arange(len(minutes))
-    for state in np.unique(network.base[copies]).tolist():
-        own = copies[network.base[copies] == state]
-        soonest = own[minutes[:, own].argmin(axis=1)]
-        minutes[:, state] = minutes[rows, soonest]
-        if len(link):
-            link[:, state] = link[rows, soonest]
+    own = network.base[network.states :]
+    if not len(own):
+        return
+    order = np.argsort(own, kind="stable")
+    state, first = np.unique(own[order], return_index=True)
+    reached = minutes[:, network.states + order]
+    soonest = np.minimum.reduceat(reached, first, axis=1)
+    minutes[:, state] = soonest
+    is_soonest = reached == np.repeat(soonest, np.diff(np.append(first, len(own))), axis=1)
+    at = np.minimum.reduceat(np.where(is_soonest, np.arange(len(own)), len(own)), first, axis=1)
+    for one in carried:
+        if len(one):
+            one[:, state] = np.take_along_axis(one, network.states + order[at], axis=1)
 
 
 def _square(matrix: csr_array, extra: csr_array) -> csr_array:
@@ -220,7 +255,7 @@ def _square(matrix: csr_array, extra: csr_array) -> csr_array:
     return csr_array((both.data, both.indices, both.indptr), shape=(states + rows, states + rows))
 
 
-def _dense(
+def search_rows(
     square: csr_array, states: int, origins: IntArray, *, limit_min: float, links: bool
 ) -> tuple[FloatArray, IntArray]:
     """Search from some rows of a square matrix; return (rows, states) minutes, and links where they are wanted."""

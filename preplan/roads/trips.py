@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 
 from preplan.records import BoolArray, FloatArray, IntArray
-from preplan.roads.search import Fleet, Search, Spots, drive_in, drive_out, search_in, search_out
+from preplan.roads.search import Fleet, Legs, Search, Spots, drive_in, drive_out, search_in, search_out
 
 WATER_FIRST = 1e-6
 """Of equal round trips the one with the shorter loaded leg: tankers dump, then go on and turn empty. They drive the
@@ -29,14 +29,14 @@ DIRECTIONS = np.array([*JOINS, (0, 0, 0, 0)])
 
 
 class Reach(Protocol):
-    """Searches that are at hand, or made again where their links are asked for; row 2 k + d is spot k, direction d."""
+    """Searches that are at hand, or made again where their links are asked for."""
 
     @property
     def spots(self) -> Spots:
         """The spots searched from."""
 
-    def parts(self, row: IntArray) -> Iterator[tuple[Search, IntArray, IntArray]]:
-        """Give searches in which some rows lie, the indices of those that do, and their rows there."""
+    def parts(self, legs: Legs) -> Iterator[tuple[Search, IntArray, IntArray]]:
+        """Give searches in which some legs lie, the indices of those that do, and their rows there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,24 +162,6 @@ def by_direction(minutes: FloatArray, direct: BoolArray) -> tuple[FloatArray, Bo
     return minutes.reshape(shape), direct.reshape(shape)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Legs:
-    """One leg each of many chosen trips: where in its search each begins."""
-
-    row: IntArray
-    """(trips,) row of the search."""
-    state: IntArray
-    """(trips,) state at the address."""
-    driven: FloatArray
-    """(trips,) share of that state behind the address."""
-    direct: BoolArray
-    """(trips,) the leg stays on one state."""
-
-    def at(self, index: IntArray, row: IntArray) -> Legs:
-        """Take some of the legs, which lie in other rows of another search."""
-        return Legs(row=row, state=self.state[index], driven=self.driven[index], direct=self.direct[index])
-
-
 def legs_of(found: Circuits, address: IntArray, site: IntArray) -> tuple[Legs, Legs]:
     """Pick the two legs of chosen (address, site) pairs that have a trip."""
     join = DIRECTIONS[found.join[address, site]].astype(np.int32)
@@ -188,12 +170,14 @@ def legs_of(found: Circuits, address: IntArray, site: IntArray) -> tuple[Legs, L
         state=found.dumps.state[address, join[:, 1]],
         driven=found.dumps.driven[address, join[:, 1]],
         direct=found.out_direct[address, site],
+        at_most_min=found.out_min[address, site],
     )
     back = Legs(
         row=2 * site + join[:, 3],
         state=found.dumps.state[address, join[:, 2]],
         driven=found.dumps.driven[address, join[:, 2]],
         direct=found.back_direct[address, site],
+        at_most_min=found.back_min[address, site],
     )
     return out, back
 
@@ -201,7 +185,7 @@ def legs_of(found: Circuits, address: IntArray, site: IntArray) -> tuple[Legs, L
 def measure(reach: Reach, legs: Legs, per_state: FloatArray, *, inward: bool) -> FloatArray:
     """Sum columns of (states, columns) along each leg, the end stretches by the share driven: (legs, columns)."""
     total = np.zeros((len(legs.row), per_state.shape[1]))
-    for search, index, row in reach.parts(legs.row):
+    for search, index, row in reach.parts(legs):
         total[index] = measured(search, legs.at(index, row), per_state, inward=inward)
     return total
 
@@ -215,15 +199,18 @@ def measured(search: Search, legs: Legs, per_state: FloatArray, *, inward: bool)
     whole = address_share[:, None] * per_state[legs.state] + site_share[:, None] * per_state[own]
     total = np.where(legs.direct[:, None], np.abs(behind - legs.driven)[:, None] * per_state[own], whole)
     active = np.flatnonzero(~legs.direct)
-    at = first_step(search, legs)[active]
-    row = legs.row[active]
+    states = search.link.shape[1]
+    offset = legs.row[active] * states  # into the links of all rows, one after the other
+    at, link, ends_at = first_step(search, legs)[active], search.link.ravel(), own[active]
     while True:
-        go = (at >= 0) & ~((search.base[at] == own[active]) & inward)
-        active, at, row = active[go], at[go], row[go]
+        base = search.base[at]
+        go = at >= 0 if not inward else (at >= 0) & (base != ends_at)
+        if not go.all():
+            active, at, base, offset, ends_at = active[go], at[go], base[go], offset[go], ends_at[go]
         if not len(active):
             return total
-        total[active] += per_state[search.base[at]]
-        at = search.link[row, at]
+        total[active] += per_state[base]
+        at = link[offset + at]
 
 
 def first_step(search: Search, legs: Legs) -> IntArray:

@@ -10,6 +10,7 @@ each vehicle, site, direction and leg, and nothing else: it joins no legs, and f
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from itertools import pairwise
 from time import process_time
 
@@ -17,7 +18,7 @@ import numpy as np
 from scipy.sparse.csgraph import dijkstra
 
 from preplan.records import BoolArray
-from preplan.roads.leg_bounds import leg_bounds
+from preplan.roads.convoy import NearSearch
 from preplan.roads.near_trips import NearTrips
 from preplan.roads.search import Spots
 from preplan.roads.trips import Turning, circuits, legs_of, measure
@@ -29,36 +30,28 @@ ROWS = 16
 PIECE_SITES = 10
 
 
-def search_near(county: County, turning: Turning) -> tuple[list[NearTrips], BoolArray]:
+def search_near(county: County, turning: Turning) -> tuple[tuple[NearTrips, ...], BoolArray]:
     """Search every vehicle as a plan does; return the searches and the pairs (sites, addresses) that are kept."""
-    sites, dumps = Spots.of(county.sites), Spots.of(county.addresses)
-    count = len(sites.state)
+    count = len(county.sites.segment)
     counts = [(BEST, np.ones(count, dtype=np.bool_)), (BEST_YEAR_ROUND, np.arange(count) % 4 > 0)]
-    vehicles = ((county.free, county.free), *county.fleets)
-    bounds = leg_bounds([fleet for pair in vehicles for fleet in pair], sites, dumps, counts)
-    found: list[NearTrips] = []
-    kept = np.zeros((count, len(dumps.state)), dtype=np.bool_)
-    for loaded, empty in vehicles[1:]:
-        like = found[-1].limit_min if found else None
-        found.append(NearTrips.of(loaded, empty, sites, dumps, turning, bounds, limit_min=like))
-        kept |= found[-1].nearest(counts)
-    free = NearTrips.of(county.free, county.free, sites, dumps, turning, bounds)
-    for one in (free, *found):
-        one.settle(kept)
-    return [free, *found], kept
+    legs = ((county.free, county.free), *county.fleets)
+    near = NearSearch.of(legs, Spots.of(county.sites), Spots.of(county.addresses), turning, counts)
+    kept = near.nearest(counts)
+    near.settle(kept)
+    return near.vehicles, kept
 
 
 def follow(search: NearTrips, kept: BoolArray) -> float:
     """Search again with ways and measure every kept trip: the miles of all."""
     found = search.circuits(search.known)
-    site, address = (i.astype(np.int32) for i in np.nonzero(kept & np.isfinite(search.out_min)))
+    site, address = (i.astype(np.int32) for i in np.nonzero(kept & (search.join >= 0)))
     length = found.loaded.network.length_mi[:, None]
     out, back = legs_of(found, address, site)
     there = measure(found.outward, out, length, inward=False)
     return float(there.sum() + measure(found.inward, back, length, inward=True).sum())
 
 
-def bare(searches: list[NearTrips]) -> None:
+def bare(searches: Sequence[NearTrips]) -> None:
     """Search everything from and to every site, for every vehicle."""
     for one in searches:
         for launch in (one.out, one.into):
@@ -79,13 +72,23 @@ def differences(search: NearTrips, kept: BoolArray) -> int:
             search.dumps,
             search.turning.some(some),
         )
-        ours = search.out_min[some] + search.back_min[some]
-        wrong += int((ours != found.trip_min.T)[kept[some]].sum())
+        ours = search.trip_min[:, some]
+        wrong += int((ours != found.trip_min)[kept[some].T].sum())
     return wrong
+
+
+def warm_up() -> None:
+    """Run everything once on a small county, so that no import is timed."""
+    county = draw_county(400, 100, 12)
+    turning = Turning(turnaround_min=np.zeros(12), dump_turn_min=3.0, loop_preference_min=1.0)
+    searches, kept = search_near(county, turning)
+    follow(searches[-1], kept)
+    bare(searches)
 
 
 def main() -> None:
     """Run the bench."""
+    warm_up()
     county = draw_county(*(int(word) for word in sys.argv[1:]) if len(sys.argv) > 1 else COUNTY)
     sites = len(county.sites.segment)
     turning = Turning(turnaround_min=np.resize([0.0, 0.5, 1.5, 1.5], sites), dump_turn_min=3.0, loop_preference_min=1.0)
