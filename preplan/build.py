@@ -17,15 +17,18 @@ from preplan.inputs.reader import read_inputs
 from preplan.plan import Inputs, Plan, Rejected
 from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import plan_district, require_fleet
+from preplan.processes import cores
 from preplan.records import FeatureTable, RoadTable
 from preplan.render.run_info import accounts, run_json
 from preplan.render.shelf import Shelf
-from preplan.render.side_by_side import cores
 from preplan.roads import cache
 from preplan.roads.source import check_road_file, read_roads
+from preplan.water.shared_work import shared
 from preplan.write import check_place, restore_broken, write_file, write_results
 
 Progress = Callable[[str, float], None]
+SHARED_ADDRESSES = 2000
+"""From so many addresses on several processes compute the flows: to start one takes half a second."""
 REJECTED_NAMED = 20
 """Faults of rows left out that a run names when it ends; all of them are in rejected.csv."""
 
@@ -180,7 +183,8 @@ def _planned(district_file: Path, out: Path | None, watch: Watch) -> tuple[Plan,
     inputs = read_inputs(district_file)
     require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
     roads, features = prepared_roads(inputs, folder, watch)
-    return plan_district(inputs, roads, features, watch.stage), inputs, folder
+    with shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
+        return plan_district(inputs, roads, features, watch.stage), inputs, folder
 
 
 def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = True) -> tuple[RoadTable, FeatureTable]:

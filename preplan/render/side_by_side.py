@@ -7,14 +7,14 @@ costs little and memory holds one part a process. A part that its process did no
 from __future__ import annotations
 
 import multiprocessing
-import os
-import signal
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from functools import partial
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from tempfile import TemporaryDirectory
+
+from preplan.processes import helping
 
 MOST_PROCESSES = 4
 """Each holds the whole plan."""
@@ -22,13 +22,6 @@ _WAIT_S = 0.02
 
 Maker = Callable[[int], bytes]
 """Makes the part of a number."""
-
-
-def cores() -> int:
-    """Count the cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def made(prepare: Callable[[], Maker], count: int, processes: int) -> Iterator[tuple[int, bytes]]:
@@ -53,7 +46,10 @@ def made(prepare: Callable[[], Maker], count: int, processes: int) -> Iterator[t
         make = prepare()
         yield from ((number, make(number)) for number in range(count))
         return
-    with TemporaryDirectory(prefix="preplan-") as name, _helping(prepare, count, Path(name), helpers) as others:
+    with (
+        TemporaryDirectory(prefix="preplan-") as name,
+        helping([partial(_help, prepare, count, Path(name))] * helpers) as others,
+    ):
         yield from _gathered(prepare(), count, Path(name), others)
 
 
@@ -71,42 +67,6 @@ def _gathered(make: Maker, count: int, folder: Path, others: list[BaseProcess]) 
             time.sleep(_WAIT_S)
         yield number, path.read_bytes() if path.exists() else make(number)
         path.unlink(missing_ok=True)
-
-
-@contextmanager
-def _helping(prepare: Callable[[], Maker], count: int, folder: Path, helpers: int) -> Iterator[list[BaseProcess]]:
-    """Start processes that help; they are gone afterwards, whatever happens."""
-    # A new interpreter: a copy of this one would take locks of other threads along.
-    context = multiprocessing.get_context("spawn")
-    others: list[BaseProcess] = []
-    try:
-        with _without_interrupts(), suppress(OSError):
-            for _ in range(helpers):
-                one: BaseProcess = context.Process(target=_help, args=(prepare, count, folder), daemon=True)
-                one.start()
-                others.append(one)
-        yield others
-    finally:
-        for other in others:
-            other.kill()
-            other.join()
-
-
-@contextmanager
-def _without_interrupts() -> Iterator[None]:
-    """Start processes deaf to Ctrl-C, which is for the one that started them; what is blocked here they inherit."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    # The library's own helper is started first: starting it would let Ctrl-C through again.
-    from multiprocessing import resource_tracker  # noqa: PLC0415 - not on every system
-
-    resource_tracker.ensure_running()
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _taken(folder: Path, number: int) -> bool:

@@ -16,6 +16,7 @@ import numpy as np
 
 from preplan.plan import Strip
 from preplan.records import BoolArray, Columns, FloatArray
+from preplan.water.shared_work import solved
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
 from preplan.water.timeline import GAP_MIN, account, answer, held_flow, strip
 from preplan.water.timeline_diary import Diary
@@ -27,6 +28,8 @@ from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Sear
 
 PIECE_CASES = 8192
 """Cases in lockstep at once: their levels stay in the processor's cache."""
+SHARED_CASES = 4096
+"""From so many cases on the pieces are even in number."""
 FEW_CASES = 128
 """Fewer open cases than this try several flows each."""
 MOST_TRIALS = 8
@@ -204,9 +207,15 @@ def _each_once(table: CaseTable, solve: Callable[[CaseTable], T], kind: type[T])
     if not len(table):
         return solve(table)
     first, back = _distinct(table)
-    parts = [solve(table.rows(first[at : at + PIECE_CASES])) for at in range(0, first.size, PIECE_CASES)]
+    parts = solved(solve, _pieces(first), table.rows)
     whole = {f.name: np.concatenate([getattr(part, f.name) for part in parts])[back] for f in fields(kind)}
     return kind(**whole)
+
+
+def _pieces(rows: Rows) -> list[Rows]:
+    """Part rows for the processes that may share them: alike in size, and the same however many there are."""
+    few = -(-rows.size // PIECE_CASES)
+    return np.array_split(rows, few if rows.size < SHARED_CASES else few + few % 2)
 
 
 def _distinct(table: CaseTable) -> tuple[Rows, Rows]:
