@@ -571,6 +571,10 @@ class Plan:
     """Loaded legs' minutes over the travel rule's: of the quickest twentieth, the median, of the slowest twentieth."""
     what_if: WhatIf | None = None
     """None: the pages offer no what-if."""
+    notes: tuple[str, ...] = ()
+    """What was taken for what in the tables, one sentence each."""
+    rejected: tuple[Rejected, ...] = ()
+    """Faults of the rows that are not planned."""
 
     def unit_ids(self, mask: BoolArray, address: int) -> tuple[str, ...]:
         """Name the units of a mask of shape (units,) by their arrival at an address."""

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from pypdf import PageObject, PdfReader
 
-from preplan.plan import CardGroup, Flag, Plan, Step
+from preplan.plan import CardGroup, Flag, Plan, Rejected, Step
 from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import card_pdf, coverage_pdf, evidence_pdf, paper, report_pdf, site_pdf, words
 from preplan.render.scene import Box
@@ -509,3 +509,20 @@ def test_a_text_too_wide_shrinks_before_it_is_cut() -> None:
     assert said.endswith("…")
     assert size == 12.0
     assert paper.width_of(said, size, bold=True) <= 220.0
+
+
+def test_the_report_says_what_the_tables_left_open() -> None:
+    """Notes as they stand, and each kind of fault with its count; a row with two faults is one row."""
+    faults = [(2, "lon", "is no number"), (2, "lat", "is no number"), (7, "lon", "is no number")]
+    rejected = tuple(
+        Rejected(file="addresses.csv", row=row, id="", column=column, value="<b>", rule=rule)
+        for row, column, rule in faults
+    )
+    plan = replace(
+        example_plan(), notes=("hydrants.csv: longitudes without a sign are taken as west.",), rejected=rejected
+    )
+    said = " ".join(" ".join(_said(page) for page in _read(report_pdf.report(plan)).pages).split())
+    assert "hydrants.csv: longitudes without a sign are taken as west. 2 rows are not planned" in said
+    assert "addresses.csv lon is no number 2 addresses.csv lat is no number 1" in said
+    plain = " ".join(_said(page) for page in _read(report_pdf.report(example_plan())).pages)
+    assert "nothing in the tables looked odd" in plain

@@ -326,6 +326,8 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         minutes=ground.minutes(fleets[-1].cut.top_mph),
         features=ground.features,
         problems=ground.problems,
+        notes=inputs.notes,
+        rejected=inputs.rejected,
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
         what_if=what_if_of(scene, outcome.trips),

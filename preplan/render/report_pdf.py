@@ -256,6 +256,26 @@ def _problems(document: Document, plan: Plan) -> None:
         document.flow(f"and {len(plan.problems) - _MOST_PROBLEMS:,} more: layer problems of preplan.gpkg.", SMALL_PT)
 
 
+def _tables_read(document: Document, plan: Plan) -> None:
+    """Say what was taken for what in the district's tables, and count the rows that are not planned."""
+    document.heading("What the tables left open", bookmark=True, keep=40.0)
+    if not plan.notes and not plan.rejected:
+        document.flow("Every row was read, and nothing in the tables looked odd.")
+        return
+    for note in plan.notes:
+        document.flow(words.printable(note))
+    if not plan.rejected:
+        return
+    faulty = len({(one.file, one.row) for one in plan.rejected})
+    document.flow(f"{faulty:,} {'row is' if faulty == 1 else 'rows are'} not planned; rejected.csv lists each fault:")
+    counts = Counter((one.file, one.column, one.rule) for one in plan.rejected).most_common()
+    rows = [(words.printable(file), words.printable(column), words.printable(rule)[:200], f"{count:,}")
+            for (file, column, rule), count in counts[:_MOST_PROBLEMS]]  # fmt: skip
+    document.table(("file", "column", "fault", "rows"), rows, (120.0, 110.0, 250.0, 60.0))
+    if len(counts) > _MOST_PROBLEMS:
+        document.flow(f"and {len(counts) - _MOST_PROBLEMS:,} more kinds of fault.", SMALL_PT)
+
+
 def _buildings(document: Document, plan: Plan) -> None:
     """Say where the sizes of buildings came from: they decide many results."""
     document.heading("How the need was sized", bookmark=True, keep=60.0)
@@ -331,7 +351,8 @@ def report(plan: Plan) -> bytes:
     parts = (
         minutes_pdf.first_minutes, minutes_pdf.against_steady, evidence_pdf.flow_against_need, _shortfalls,
         _sites, evidence_pdf.hose_lays, evidence_pdf.out_of_service, evidence_pdf.rater,
-        evidence_pdf.postings_cost, _postings, _buildings, _times, evidence_pdf.assumed_values, _problems, _rules,
+        evidence_pdf.postings_cost, _postings, _buildings, _times, evidence_pdf.assumed_values, _tables_read,
+        _problems, _rules,
     )  # fmt: skip
     for part in parts:
         part(document, plan)
