@@ -273,9 +273,11 @@ class LevelTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HaulTable(Columns):
-    """What each tanker in use does under the required flow, every unit alerted at minute 0.
+    """What each tanker in use does under the required flow.
 
-    One row an address, level and tanker; by address, then level, then arrival and unit_id.
+    One row an address, level and tanker; by address, then level, then arrival and unit_id. Every unit is alerted at
+    minute 0; `called_...`: those beyond the first level on arrival of the attack engine, zeros for a tanker without a
+    job then.
     """
 
     address: IntArray
@@ -288,6 +290,10 @@ class HaulTable(Columns):
     dump_wait_min: FloatArray
     room_wait_min: FloatArray
     """By how much full portable tanks slow its dumping."""
+    called_loads: FloatArray
+    called_fill_wait_min: FloatArray
+    called_dump_wait_min: FloatArray
+    called_room_wait_min: FloatArray
     without_gpm: FloatArray
     """Uninterrupted flow with this one out."""
     adds: BoolArray

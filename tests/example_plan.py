@@ -291,6 +291,10 @@ def _hauls() -> HaulTable:
         fill_wait_min=np.where(second, 12.26, 0.0),
         dump_wait_min=np.where(second, 3.0, 1.5),
         room_wait_min=np.where(second, 0.0, 2.0),
+        called_loads=np.where(second, 6.0, 8.0),
+        called_fill_wait_min=np.where(second, 9.04, 0.0),
+        called_dump_wait_min=np.where(second, 1.0, 0.5),
+        called_room_wait_min=np.where(second, 0.0, 2.0),
         without_gpm=np.where(second, 130.4, 96.0),
         adds=~(second & (address == 0)),
     )

@@ -12,11 +12,11 @@ from preplan.planning.hauls import haul_table
 from preplan.records import joined
 from preplan.render import crew
 from preplan.render.tables import haul_columns, hauls_csv
-from preplan.water.timeline import last_useful, one_out_gpm
+from preplan.water.timeline import answer, last_useful, one_out_gpm
 from tests.example_plan import example_plan
 from tests.planning_case import scene, site, unit
 from tests.test_flows import EXAMPLE, LEVELS, planned, worked_example
-from tests.timeline_cases import GOLDEN, golden
+from tests.timeline_cases import GOLDEN, golden, golden_called
 
 
 @pytest.fixture
@@ -37,6 +37,21 @@ def test_the_worked_example_names_what_each_tanker_brings() -> None:
         last, _ = last_useful(case)
         assert hauls.adds[rows].tolist() == [names.index(last) >= at for at in range(rows.sum())]
     assert hauls.without_gpm[3] == pytest.approx(337.0, abs=0.5)
+
+
+def test_queues_are_told_for_a_call_on_arrival_too() -> None:
+    """The worked example's tankers beyond the first two, called at 12, by the plain account; level 1 calls nobody."""
+    hauls = haul_table(planned(worked_example()).worked)
+    first = hauls.rows(hauls.level == 0)
+    assert first.called_loads.tolist() == first.loads.tolist()
+    assert first.called_fill_wait_min.tolist() == pytest.approx(first.fill_wait_min.tolist())
+    rows = hauls.rows(hauls.level == 2)
+    told = {one.unit_id: one for one in answer(golden_called(6, 12.0)).queueing}
+    for row, name in enumerate(EXAMPLE):
+        assert rows.called_loads[row] == told[name].loads, name
+        for word in ("fill_wait_min", "dump_wait_min", "room_wait_min"):
+            assert getattr(rows, f"called_{word}")[row] == pytest.approx(getattr(told[name], word), abs=1e-6), name
+    assert rows.called_fill_wait_min.tolist() != pytest.approx(rows.fill_wait_min.tolist())
 
 
 def six_tankers(fill_gpm: float, draft_gpm: float) -> HaulTable:
@@ -86,7 +101,7 @@ def test_the_table_has_a_row_for_each_tanker_in_use(plan: Plan) -> None:
     lines = hauls_csv(plan).decode().splitlines()
     assert lines[0] == ",".join(haul_columns(plan))
     assert len(lines) == 1 + 16
-    assert lines[2].endswith(",Level 1,T2,20.0,7,12.3,3.0,0.0,130,no")
+    assert lines[2].endswith(",Level 1,T2,20.0,7,12.3,3.0,0.0,6,9.0,1.0,0.0,130,no")
 
 
 def test_tables_are_joined_one_below_the_other(plan: Plan) -> None:

@@ -8,8 +8,9 @@ from dataclasses import fields, replace
 import numpy as np
 
 from preplan.plan import HaulTable
-from preplan.planning.fireground import PIECE_CASES, case_table, haulers
+from preplan.planning.fireground import PIECE_CASES, called_later, case_table, haulers
 from preplan.planning.levels import Worked
+from preplan.planning.minutes import on_arrival_min
 from preplan.records import BoolArray, FloatArray, joined
 from preplan.water.timeline_batch import QueueTable, held_flows, queues
 from preplan.water.timeline_levels import Rows
@@ -27,7 +28,8 @@ def _of_season(part: Worked) -> HaulTable:
     """Lay out one season's; tankers of a case by arrival."""
     run, haul = part.run, haulers(part.scene)
     arrival = np.where(run.used[:, haul], part.scene.response.arrival_min[np.ix_(run.address, haul)], np.inf)
-    told, adds = _queues(part), _adding(part, arrival)
+    told, adds = _queues(part, np.zeros(len(run))), _adding(part, arrival)
+    called = _queues(part, on_arrival_min(part.scene, run.address))
     order = np.argsort(arrival, axis=1, kind="stable")
     case, place = np.nonzero(np.isfinite(np.take_along_axis(arrival, order, axis=1)))
     at = (case, order[case, place])
@@ -39,17 +41,22 @@ def _of_season(part: Worked) -> HaulTable:
         fill_wait_min=told.fill_wait_min[at],
         dump_wait_min=told.dump_wait_min[at],
         room_wait_min=told.room_wait_min[at],
+        called_loads=called.loads[at],
+        called_fill_wait_min=called.fill_wait_min[at],
+        called_dump_wait_min=called.dump_wait_min[at],
+        called_room_wait_min=called.room_wait_min[at],
         without_gpm=part.found.one_out_gpm[at],
         adds=adds[at],
     )
 
 
-def _queues(part: Worked) -> QueueTable:
-    run = part.run
-    return joined([
-        queues(case_table(part.scene, run.rows(np.arange(first, min(first + PIECE_CASES, len(run))))))
-        for first in range(0, max(len(run), 1), PIECE_CASES)
-    ])  # fmt: skip
+def _queues(part: Worked, call_min: FloatArray) -> QueueTable:
+    """Count loads and minutes with the units beyond the first level alerted at `call_min` (cases,)."""
+    told = []
+    for first in range(0, max(len(part.run), 1), PIECE_CASES):
+        rows = np.arange(first, min(first + PIECE_CASES, len(part.run)))
+        told.append(queues(case_table(part.scene, *called_later(part.scene, part.run.rows(rows), call_min[rows]))))
+    return joined(told)
 
 
 def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:

@@ -41,6 +41,7 @@ TRIP_COLUMNS = (
 """Columns of trips.csv, in order."""
 HAUL_COLUMNS = (
     "address_id", "response_level", "unit_id", "arrives_min", "loads", "fill_queue_min", "dump_queue_min", "room_min",
+    "loads_on_arrival", "fill_queue_on_arrival_min", "dump_queue_on_arrival_min", "room_on_arrival_min",
     "gpm_without", "adds",
 )  # fmt: skip
 """Columns of tankers.csv, in order."""
@@ -195,6 +196,10 @@ def haul_columns(plan: Plan) -> dict[str, Cells]:
         "fill_queue_min": minutes(hauls.fill_wait_min),
         "dump_queue_min": minutes(hauls.dump_wait_min),
         "room_min": minutes(hauls.room_wait_min),
+        "loads_on_arrival": numbers(hauls.called_loads, 0),
+        "fill_queue_on_arrival_min": minutes(hauls.called_fill_wait_min),
+        "dump_queue_on_arrival_min": minutes(hauls.called_dump_wait_min),
+        "room_on_arrival_min": minutes(hauls.called_room_wait_min),
         "gpm_without": supply(hauls.without_gpm),
         "adds": np.where(hauls.adds, "yes", "no").tolist(),
     })  # fmt: skip
