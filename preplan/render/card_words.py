@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -30,7 +31,7 @@ _SAME_PT = 1e-6
 """Heights nearer than this are one."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Facts:
     """The lead address of a card and the rows of the plan that belong to it."""
 
@@ -55,6 +56,11 @@ class Facts:
     def cell(self, column: str) -> int:
         """Give an index of the level table at the level shown, -1: none."""
         return int(getattr(self.plan.levels, column)[self.lead, self.level]) if self.level >= 0 else -1
+
+    @cached_property
+    def astray(self) -> str | None:
+        """How the empty leg leaves the loaded one's roads; see `astray`. A layout asks again and again."""
+        return astray(self.plan, self.cell("trip"))
 
     @property
     def level_words(self) -> str:
@@ -301,7 +307,7 @@ def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIREC
     turns = trips.turn_at_dump[trip] or trips.turn_at_site[trip]
     length = f"{words.minutes(float(trips.back_min[trip]))}{' with turning' * bool(turns)}, "
     length += words.miles(float(trips.back_mi[trip]))
-    apart = astray(facts.plan, trip)
+    apart = facts.astray
     if apart is None:
         return _leg(head, length, words.directions(facts.group.back_steps, steps), width, most)
     lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
@@ -324,7 +330,7 @@ def tells_all_turns(facts: Facts, steps: tuple[int, int]) -> bool:
     group, trip = facts.group, facts.cell("trip")
     if trip < 0:
         return True
-    back = len(group.back_steps) <= steps[1] or astray(facts.plan, trip) is not None
+    back = len(group.back_steps) <= steps[1] or facts.astray is not None
     return back and len(group.out_steps) <= steps[0]
 
 
@@ -442,7 +448,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
     flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
     skipped = SAID_ELSEWHERE | SAID_ABOVE if officer(facts) else SAID_ELSEWHERE
-    if flags and astray(facts.plan, facts.cell("trip")) is not None:
+    if flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
     said = [flag for flag in flags if flag.code not in skipped]
     return [Block.of(paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3)) for flag in said]
