@@ -119,9 +119,18 @@ def _json_kind(head: bytes) -> str:
     return "GeoJSONSeq" if alone else "GeoJSON"
 
 
+_PLAINER = {
+    "Unsupported geometry type detected. Feature gets NULL geometry assigned.": (
+        "some shapes are of a kind that is not known; their rows have no place."
+    )
+}
+"""What a reader warns of, in plain words."""
+
+
 def _first_line(message: object, name: Path | str, source: Path | str | bytes, file: str) -> str:
-    """Say a reader's warning in one line that names no folder."""
+    """Say a reader's warning in one line that names no folder, in words that are no programmer's."""
     text = str(message).strip().partition("\n")[0].replace(str(name), file)
+    text = _PLAINER.get(text, text)
     return text if isinstance(source, bytes) else text.replace(str(source), file)
 
 
