@@ -116,7 +116,7 @@ class Search:
     link: IntArray
     """(rows, search states) the one before (outward) or after (inward); -1 at the spot itself or without a way.
 
-    Without rows where only minutes were asked for.
+    Without rows where only minutes were asked for; see `narrow`.
     """
     base: IntArray
     """(search states,) state that each drives."""
@@ -170,12 +170,12 @@ class Launch:
         onward = matrix[state].tocsr()
         return cls(fleet=fleet, spots=spots, inward=True, square=_square(matrix.T.tocsr(), sinks), onward=onward)
 
-    def search(self, some: IntArray | None = None, *, limit_min: float = np.inf, links: bool = True) -> Search:
-        """Search from all spots or some, (spots,) rows; beyond the limit no way is found."""
-        some = np.arange(len(self.spots.state), dtype=np.int32) if some is None else some
+    def search(self) -> Search:
+        """Search from all spots, to the end of the roads."""
+        spots = np.arange(len(self.spots.state), dtype=np.int32)
         states = self.fleet.network.search_states
-        minutes, link = search_rows(self.square, states, states + _both(some), limit_min=limit_min, links=links)
-        return self.told(some, minutes, link)
+        minutes, link = search_rows(self.square, states, states + _both(spots), limit_min=np.inf, links=True)
+        return self.told(spots, minutes, link)
 
     def told(self, some: IntArray, minutes: FloatArray, link: IntArray, *other: npt.NDArray[np.uint32]) -> Search:
         """Tell what was found from some spots: arrays (rows, search states), which are completed where they stand.
