@@ -1,7 +1,7 @@
 """Searches over states: from spots outward to every state, or from every state inward to spots.
 
-A spot is a place on a stretch, left or reached in either direction. Searches run to the end of the roads, or to a
-limit in minutes beyond which nothing is told.
+A spot is a place on a stretch, left or reached in either direction. Searches here run to the end of the roads; `narrow`
+makes those that need not.
 """
 
 from __future__ import annotations
