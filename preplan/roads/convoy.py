@@ -139,9 +139,10 @@ class Convoy:
         reached = first.bounds.leg_min[site] <= limit_min
         fresh = reached & ~first.known[site]
         rows = np.flatnonzero(fresh).astype(np.int32)
-        first.settle(site, rows, limit_min[rows], out.search, into.search)
+        proof = first.settle(site, rows, limit_min[rows], out.search, into.search)
         if not others:
             return
+        place = np.cumsum(fresh) - 1  # where the proof has each of its addresses
         unknown = ~np.logical_and.reduce([one.known[site] for one in others])
         rows = np.flatnonzero(reached & unknown).astype(np.int32)
         places = first.dumps.some(rows)
@@ -149,7 +150,7 @@ class Convoy:
         for number, one in enumerate(others):
             own = (broken >> np.uint32(number) & np.uint32(1)).astype(np.bool_) | ~fresh[rows]
             open_ = ~one.known[site, rows]
-            one.follow(first, site, rows[open_ & ~own])
+            one.take(site, proof.some(place[rows[open_ & ~own]]))
             mine = rows[open_ & own]
             if len(mine):
                 one.settle(site, mine, limit_min[mine], out.followed(number), into.followed(number))

@@ -9,7 +9,8 @@ those of an unlimited search, so they are equal to the last bit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +21,7 @@ from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.roads.leg_bounds import LegBounds
 from preplan.roads.narrow import Again
 from preplan.roads.search import Fleet, Launch, Search, Spots, drive_in, drive_out
-from preplan.roads.trips import DIRECTIONS, NO_JOIN, WATER_FIRST, Circuits, Turning, by_direction, join_legs
+from preplan.roads.trips import DIRECTIONS, NO_JOIN, WATER_FIRST, Circuits, JoinArray, Turning, by_direction, join_legs
 
 SPEND_ROUNDING = 1.0 + 1e-6
 """What single precision may round away, relative and in minutes."""
@@ -30,6 +31,29 @@ FARTHER = 1.3
 """How much farther it is looked for where no way was found (speed only, no result)."""
 PIECE = 400
 """Addresses worked on at once, so that temporary arrays stay small."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """What a search proves of the trips between one site and some addresses; arrays of shape (addresses,)."""
+
+    address: IntArray
+    known: BoolArray
+    least_min: FloatArray
+    """The round trip where it is known, inf where there is none; elsewhere what it takes at least."""
+    spend_min: FloatArray
+    """How far the legs of a trip that is not known are to be looked for."""
+    out_min: FloatArray
+    """Where a trip is known, as in all below."""
+    back_min: FloatArray
+    join: JoinArray
+    out_direct: BoolArray
+    """The leg out stays on one stretch."""
+    back_direct: BoolArray
+
+    def some(self, rows: IntArray | BoolArray) -> Proof:
+        """Take what is proved for some of the addresses."""
+        return Proof(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
 
 
 @dataclass(slots=True, kw_only=True)
@@ -46,12 +70,8 @@ class NearTrips:
     spend_min: npt.NDArray[np.float32]
     """How far its legs are to be looked for."""
     known: BoolArray
-    out_min: FloatArray
-    """Where a trip is known, as in all below."""
-    back_min: FloatArray
-    join: npt.NDArray[np.int8]
-    direct: BoolArray
-    """(2, sites, addresses): the leg out, and back, stays on one stretch."""
+    told: tuple[list[Proof], ...]
+    """(sites,) all trips that are known: few of all pairs, so no array of all pairs is laid out for them."""
 
     @classmethod
     def of(
@@ -65,11 +85,12 @@ class NearTrips:
     ) -> NearTrips:
         """Make ready to look for trips; `bounds` are those of `leg_bounds` for these fleets or more."""
         out, into = Launch.out(loaded, sites), Launch.into(empty, sites)
-        shape, legs = bounds.leg_min.shape, bounds.leg_min
+        legs = bounds.leg_min
         none = np.isinf(legs) | ~(_reached(out, dumps) & _reached(into, dumps))
         least = np.multiply(legs, 2.0, dtype=np.float64)
         least[none] = np.inf
-        out_min, back_min = np.zeros((2, *shape))  # nobody reads it where there is no trip
+        spend = legs * np.float32(FIRST_SHARE)
+        spend += np.float32(FIRST_MIN)
         return cls(
             out=out,
             into=into,
@@ -77,23 +98,30 @@ class NearTrips:
             turning=turning,
             bounds=bounds,
             least_min=least,
-            spend_min=legs * np.float32(FIRST_SHARE) + np.float32(FIRST_MIN),
+            spend_min=spend,
             known=none,
-            out_min=out_min,
-            back_min=back_min,
-            join=np.full(shape, NO_JOIN, dtype=np.int8),
-            direct=np.zeros((2, *shape), dtype=np.bool_),
+            told=tuple([] for _ in legs),
         )
 
     @property
     def trip_min(self) -> FloatArray:
         """Round trips, (addresses, sites) minutes; inf: no way, or not known."""
-        minutes: FloatArray = np.where(self.join >= 0, self.out_min + self.back_min, np.inf).T
+        minutes = np.full(self.known.shape[::-1], np.inf)
+        for site, proof in self._proofs():
+            minutes[proof.address, site] = proof.out_min + proof.back_min
         return minutes
 
     def circuits(self, told: BoolArray) -> Circuits:
         """Give the round trips, (addresses, sites), of the pairs (sites, addresses) that are told, known ones all."""
-        told = told & (self.join >= 0)
+        shape = self.known.shape[::-1]
+        out_min, back_min = np.full((2, *shape), np.inf)
+        join: JoinArray = np.full(shape, NO_JOIN, dtype=np.int8)
+        out_direct, back_direct = np.zeros((2, *shape), dtype=np.bool_)
+        for site, every in self._proofs():
+            proof = every.some(told[site, every.address])
+            at = (proof.address, site)
+            out_min[at], back_min[at], join[at] = proof.out_min, proof.back_min, proof.join
+            out_direct[at], back_direct[at] = proof.out_direct, proof.back_direct
         return Circuits(
             loaded=self.out.fleet,
             empty=self.into.fleet,
@@ -101,11 +129,11 @@ class NearTrips:
             inward=Again(launch=self.into, bounds=self.bounds),
             dumps=self.dumps,
             turning=self.turning,
-            out_min=np.where(told, self.out_min, np.inf).T,
-            back_min=np.where(told, self.back_min, np.inf).T,
-            join=np.where(told, self.join, NO_JOIN).T.astype(np.int8),
-            out_direct=self.direct[0].T.copy(),
-            back_direct=self.direct[1].T.copy(),
+            out_min=out_min,
+            back_min=back_min,
+            join=join,
+            out_direct=out_direct,
+            back_direct=back_direct,
         )
 
     def best(self, column: IntArray, count: int, among: BoolArray) -> tuple[BoolArray, BoolArray]:
@@ -122,7 +150,7 @@ class NearTrips:
 
     # ----------------------------------------------------------------------- how
 
-    def settle(self, site: int, near: IntArray, limit: FloatArray, outward: Search, inward: Search) -> None:
+    def settle(self, site: int, near: IntArray, limit: FloatArray, outward: Search, inward: Search) -> Proof:
         """Join the legs between a site and some addresses, as far as each was looked for, and tell what they prove."""
         dumps = self.dumps.some(near)
         out, out_direct = by_direction(*drive_out(self.out.fleet, outward, dumps))
@@ -131,52 +159,60 @@ class NearTrips:
         out[out > limit[:, None]] = np.inf
         back[back > limit[:, None]] = np.inf
         trip = join_legs(out, back, self.turning.some(slice(site, site + 1)))
-        key, join = trip.key_min[:, 0], trip.join[:, 0]
+        key, out_min, back_min = trip.key_min[:, 0], trip.out_min[:, 0], trip.back_min[:, 0]
         least = np.minimum(limit, np.minimum(out.min(axis=(0, 1, 3)), back.min(axis=(0, 1, 3))))
         beyond = limit + least
         known = (key <= beyond) | np.isinf(limit)
-        trip_min = trip.out_min[:, 0] + trip.back_min[:, 0]
         lower = (beyond - self.turning.loop_preference_min) / (1.0 + WATER_FIRST)
-        self.least_min[site, near] = np.where(known, trip_min, np.maximum(lower, self.least_min[site, near]))
-        self._ask_farther(site, near, key, least, limit)
-        self.known[site, near] = known
-        near, rows = near[known], np.flatnonzero(known)
-        pick = DIRECTIONS[join[known]]
-        self.out_min[site, near], self.back_min[site, near] = trip.out_min[rows, 0], trip.back_min[rows, 0]
-        self.join[site, near] = join[known]
-        self.direct[0, site, near] = out_direct[0, pick[:, 0], rows, pick[:, 1]]
-        self.direct[1, site, near] = back_direct[0, pick[:, 3], rows, pick[:, 2]]
+        pick, rows = DIRECTIONS[trip.join[:, 0]], np.arange(len(near))
+        proof = Proof(
+            address=near,
+            known=known,
+            least_min=np.where(known, out_min + back_min, np.maximum(lower, self.least_min[site, near])),
+            spend_min=_farther(key, least, limit),
+            out_min=out_min,
+            back_min=back_min,
+            join=trip.join[:, 0],
+            out_direct=out_direct[0, pick[:, 0], rows, pick[:, 1]],
+            back_direct=back_direct[0, pick[:, 3], rows, pick[:, 2]],
+        )
+        self.take(site, proof)
+        return proof
 
-    def follow(self, first: NearTrips, site: int, near: IntArray) -> None:
-        """Take over what another vehicle proves for some addresses to which both drive the same ways."""
-        known = first.known[site][near]
-        told, other = near[known], near[~known]
-        self.known[site][told] = True
-        for name in ("least_min", "out_min", "back_min", "join"):
-            getattr(self, name)[site][told] = getattr(first, name)[site][told]
-        for leg in range(2):
-            self.direct[leg, site][told] = first.direct[leg, site][told]
-        for name in ("least_min", "spend_min"):
-            getattr(self, name)[site][other] = getattr(first, name)[site][other]
+    def take(self, site: int, proof: Proof) -> None:
+        """Write down what was proved for this vehicle, or for another that drives the same ways."""
+        self.known[site, proof.address] = proof.known
+        self.least_min[site, proof.address] = proof.least_min
+        self.spend_min[site, proof.address] = proof.spend_min
+        self.told[site].append(proof.some(proof.known & (proof.join >= 0)))
 
-    def _ask_farther(self, site: int, near: IntArray, key: FloatArray, other: FloatArray, limit: FloatArray) -> None:
-        """Note how far legs are to be looked for that are not known: as far as proves the trip found, if one was."""
-        found = np.isfinite(key)
-        proves = np.where(found, key, 0.0) - np.where(found, other, 0.0)
-        farther = np.where(found, proves, FARTHER * limit)
-        self.spend_min[site, near] = farther * SPEND_ROUNDING + SPEND_ROUNDING - 1.0
+    def _proofs(self) -> Iterator[tuple[int, Proof]]:
+        """Give each site's known trips."""
+        for site, proofs in enumerate(self.told):
+            for proof in proofs:
+                yield site, proof
+
+
+def _farther(key: FloatArray, other: FloatArray, limit: FloatArray) -> FloatArray:
+    """Tell how far legs are to be looked for that are not known: as far as proves the trip found, if one was."""
+    found = np.isfinite(key)
+    proves = np.where(found, key, 0.0) - np.where(found, other, 0.0)
+    farther: FloatArray = np.where(found, proves, FARTHER * limit) * SPEND_ROUNDING + SPEND_ROUNDING - 1.0
+    return farther
 
 
 def _reached(launch: Launch, dumps: Spots) -> BoolArray:
     """Mask the (sites, addresses) that some way may join; sites that reach each other reach the same."""
     network = launch.fleet.network
     states, base = network.search_states, network.base
+    copied = base[network.states :]
     matrix = csr_array(launch.square[:states, :states])
     part = connected_components(matrix, connection="strong")[1]
     reached = np.zeros((len(launch.spots.state), len(dumps.state)), dtype=np.bool_)
     seen: dict[int, BoolArray] = {}
     for site, own in enumerate(launch.spots.state):
-        starts = np.flatnonzero(np.isin(base, own)) if launch.inward else own
+        copies = network.states + np.flatnonzero(np.isin(copied, own)) if launch.inward else own[:0]
+        starts = np.append(own, copies)
         for start in starts.tolist():
             if part[start] not in seen:
                 order = breadth_first_order(matrix, start, return_predecessors=False)

@@ -14,6 +14,7 @@ from itertools import product
 from typing import Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.roads.search import Fleet, Legs, Search, Spots, drive_in, drive_out, search_in, search_out
@@ -24,6 +25,8 @@ same roads either way, and water comes sooner. Too small a share of the loaded l
 JOINS = tuple(product((0, 1), repeat=4))
 """Directions: leaving the site, reaching the address, leaving the address, reaching the site (0 with the stretch)."""
 NO_JOIN = -1
+JoinArray = npt.NDArray[np.int8]
+"""Indices into `JOINS`."""
 DIRECTIONS = np.array([*JOINS, (0, 0, 0, 0)])
 """The same as rows; the last, which is that of `NO_JOIN`, stands for no trip."""
 
@@ -65,8 +68,8 @@ class Joined:
     out_min: FloatArray
     back_min: FloatArray
     """Turning at both ends counts here."""
-    join: IntArray
-    """Index into `JOINS`, -1: no trip."""
+    join: JoinArray
+    """-1: no trip."""
     key_min: FloatArray
     """What was least: the round trip, with what is preferred."""
 
@@ -84,8 +87,8 @@ class Circuits:
     out_min: FloatArray
     back_min: FloatArray
     """Turning at both ends counts here."""
-    join: IntArray
-    """Index into `JOINS`, -1: no trip, or one that nobody has looked for."""
+    join: JoinArray
+    """-1: no trip, or one that nobody has looked for."""
     out_direct: BoolArray
     back_direct: BoolArray
 
@@ -106,7 +109,7 @@ class Circuits:
         return site * self.turning.turnaround_min + dump * self.turning.dump_turn_min
 
 
-def turns_of(join: IntArray) -> tuple[BoolArray, BoolArray]:
+def turns_of(join: JoinArray) -> tuple[BoolArray, BoolArray]:
     """Tell whether trips turn round at the dump site, and at the fill site, by how their legs are joined."""
     directions = DIRECTIONS[join]
     return directions[..., 1] != directions[..., 2], directions[..., 3] != directions[..., 0]
@@ -144,7 +147,7 @@ def circuits(
 def join_legs(out: FloatArray, back: FloatArray, turning: Turning) -> Joined:
     """Join legs, (sites, 2 at the site, addresses, 2 at the address) minutes each, to the least round trips."""
     shape = (out.shape[2], out.shape[0])
-    best_key, best = np.full(shape, np.inf), np.full(shape, NO_JOIN, dtype=np.int32)
+    best_key, best = np.full(shape, np.inf), np.full(shape, NO_JOIN, dtype=np.int8)
     out_min, back_min = np.full(shape, np.inf), np.full(shape, np.inf)
     for index, (leave, reach, away, home) in enumerate(JOINS):
         turn = (home != leave) * turning.turnaround_min[None, :] + (away != reach) * turning.dump_turn_min

@@ -44,7 +44,7 @@ def search_near(county: County, turning: Turning) -> tuple[tuple[NearTrips, ...]
 def follow(search: NearTrips, kept: BoolArray) -> float:
     """Search again with ways and measure every kept trip: the miles of all."""
     found = search.circuits(search.known)
-    site, address = (i.astype(np.int32) for i in np.nonzero(kept & (search.join >= 0)))
+    site, address = (i.astype(np.int32) for i in np.nonzero(kept & np.isfinite(search.least_min)))
     length = found.loaded.network.length_mi[:, None]
     out, back = legs_of(found, address, site)
     there = measure(found.outward, out, length, inward=False)
