@@ -84,6 +84,8 @@ ROUNDING_GPM = 1e-6
 """A flow this little below the requirement meets it: it is the same number."""
 LEAST_GAP_MIN = 0.05
 """A gap that prints as 0.0 minutes is none."""
+DRY_SHARE = 0.95
+"""Where so much of the required flow is lacking in a gap it is told as dry, else by how much flow is lacking."""
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
 """The five status words, in the order of the legend."""
 
@@ -388,6 +390,13 @@ class AnswerTable(Columns):
     no higher level is named."""
     flags: tuple[tuple[Flag, ...], ...]
 
+    @property
+    def in_time(self) -> BoolArray:
+        """Mask the addresses whose higher level brings enough throughout though it is called on arrival."""
+        enough: BoolArray = (self.status == "higher level") & ~(self.gap_min > LEAST_GAP_MIN)
+        with np.errstate(invalid="ignore"):
+            return enough & (self.call_by_min >= self.first_arrival_min)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
@@ -418,8 +427,9 @@ class Strip:
     """(minute, unit_id) of each tanker's coming on scene."""
     dumps: tuple[tuple[float, str], ...] = ()
     """(minute, unit_id) of each load that starts to dump."""
-    short_by: str = ""
-    """See `AnswerTable.short_by`: with it the gaps are short of water at the fire, not dry."""
+    called: str = "at dispatch"
+    """How the units beyond the first level are called: 'at dispatch', 'first alarm' or 'on arrival'; the last two where
+    a higher level is named."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

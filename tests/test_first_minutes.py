@@ -27,15 +27,14 @@ def plan() -> Plan:
             1,
             (
                 "First water minute 12. Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
-                "the first alarm; called on arrival it holds 270, dry 1.9 min in all, first at minute 32; 950 gal "
-                "short."
+                "the first alarm; called on arrival it holds 270, dry 1.9 min in all, first at minute 32."
             ),
         ),
         (
             3,
             (
                 "First water minute 12. Response level 2 holds 250 gpm for 2 hours; none holds 500. "
-                "Asked for 500: dry 12.4 min in all, first at minute 30, the longest 6.0 min; 6,200 gal short."
+                "Asked for 500: dry 12.4 min in all, first at minute 30, the longest 6.0 min."
             ),
         ),
         (4, ""),
@@ -57,6 +56,7 @@ def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
         gap_min=np.full(6, 3.24),
         first_gap_min=np.full(6, 18.7),
         longest_gap_min=np.full(6, 3.24),
+        short_gal=np.full(6, 3.24 * plan.district.rules.shuttle.attack_gpm),
     )
     said = officer_words(replace(plan, answers=answers), 0)
     assert said.endswith("Before that flow is asked for: dry 3.2 min in all, first at minute 19.")
@@ -64,10 +64,11 @@ def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
 
 def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
     """Full portable tanks and a thin line: the fire gets too little, the fireground is not dry."""
-    answers = replace(plan.answers, short_by=text_array(["", "supply line", "", "", "", ""]))
+    short = {"short_by": text_array(["", "supply line", "", "", "", ""]), "short_gal": np.full(6, 1.9 * 123.0)}
+    answers = replace(plan.answers, **short)
     said = officer_words(replace(plan, answers=answers), 1)
-    short = "short 1.9 min in all, first at minute 32; 950 gal short, by the supply line."
-    assert said.endswith(f"called on arrival it holds 270, {short}")
+    lacking = "about 130 gpm too little for 1.9 min in all, first at minute 32, by the supply line."
+    assert said.endswith(f"called on arrival it holds 270, {lacking}")
 
 
 def test_every_address_with_a_shuttle_is_of_one_kind(plan: Plan) -> None:

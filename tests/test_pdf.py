@@ -14,7 +14,7 @@ from pypdf import PageObject, PdfReader
 
 from preplan.plan import CardGroup, Flag, Plan, Rejected, Step
 from preplan.records import FeatureTable, ResponseLevel, text_array
-from preplan.render import card_pdf, coverage_pdf, evidence_pdf, paper, report_pdf, site_pdf, words
+from preplan.render import card_pdf, card_words, coverage_pdf, evidence_pdf, paper, report_pdf, site_pdf, words
 from preplan.render.scene import Box
 
 from .example_plan import example_plan
@@ -356,7 +356,7 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
     assert [len(_read(file).pages) for file in files.values()] == [INDEX_PAGES, 251, 251]
     notes: Any = _read(files["cards.pdf"]).pages[0]["/Annots"]
     links = [note.get_object()["/A"]["/URI"] for note in notes]
-    assert links == ["cards/002.pdf#page=251"]
+    assert links == ["cards/002.pdf#nameddest=card501"]
     assert "1 Far Island" in _said(_read(files["cards/002.pdf"]).pages[250])
     assert "002, page 251" in _said(_read(files["cards.pdf"]).pages[0])
 
@@ -383,7 +383,8 @@ def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypat
     monkeypatch.setattr(card_pdf, "timeline_height", lambda _facts, _strip_pt: 94.0)
     monkeypatch.setattr(card_pdf, "timeline_band", lambda _pen, band, _facts: bands.append(band))
     reader = _read(dict(card_pdf.cards(PLANS[name]()))["cards.pdf"])
-    drawn = [page for page in reader.pages if re.search(r"card \d+ of \d+", _said(page))] if bands else []
+    cards = [page for page in reader.pages if re.search(r"card \d+ of \d+", _said(page))] if bands else []
+    drawn = [page for page in cards if not re.search(r"page \d+ continued", _said(page))]
     for page, band in zip(drawn, bands, strict=True):
         assert band.width == pytest.approx(540.0)
         assert band.height == pytest.approx(94.0)
@@ -394,21 +395,25 @@ def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypat
         assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
 
 
-def test_what_a_card_has_no_room_for_stands_on_the_last_pages(plan: Plan) -> None:
-    """Every turn of a long way is told, on the card or after the last one; a short way adds no page."""
+def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) -> None:
+    """Every turn of a long way is told, on the card or behind it; a short way adds no page, and numbers stay."""
     note = "bridge, limit not posted; becomes another road of a rather long name"
     steps = tuple(Step(road=f"Turnpike {k}", miles=1.5, turn="Left on", note=note) for k in range(8))
     lead = next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
-    long = replace(plan, groups=(replace(lead, out_steps=steps),))
-    whole = [_said(page) for page in _read(dict(card_pdf.cards(long))["cards.pdf"]).pages]
-    card = next(page for page in whole if "card 1 of 1" in page)
-    assert re.search(r"\d more turns, \d+\.\d\d mi: see the last pages", card)
-    assert "further to the cards" in whole[-1]
-    assert "Card 1: " in whole[-1]
+    long = replace(plan, groups=(replace(lead, out_steps=steps), replace(lead, road="Yonder Lane")))
+    reader = _read(dict(card_pdf.cards(long))["cards.pdf"])
+    *_, card, behind, next_ = [_said(page) for page in reader.pages]
+    assert re.search(r"\d more turns, \d+\.\d\d mi: see the next page", card)
+    assert "card 1 of 2" in behind
+    assert f"{card_words.where(card_words.Facts(plan, lead))[0]}, continued" in behind
     for step in steps:
-        assert f"Left on {step.road}, 1.50 mi ({note})" in whole[-1]
-    short = _read(dict(card_pdf.cards(replace(plan, groups=(lead,))))["cards.pdf"]).pages
-    assert not any("further to the cards" in _said(page) for page in short)
+        assert f"Left on {step.road}, 1.50 mi ({note})" in behind
+    numbers = [re.findall(r"page \d+(?: continued)?", page) for page in (card, behind, next_)]
+    assert numbers == [["page 3"], ["page 3 continued"], ["page 4"]]
+    assert reader.page_labels == ["1", "2", "3", "3 continued", "4"]
+    short = [_said(page) for page in _read(dict(card_pdf.cards(replace(plan, groups=(lead,))))["cards.pdf"]).pages]
+    assert len(short) == 3
+    assert not any("continued" in page for page in short)
 
 
 def test_index_holds_the_whole_of_a_long_label() -> None:

@@ -12,7 +12,7 @@ import pytest
 from pyproj import Geod
 
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Plan
+from preplan.plan import LEAST_GAP_MIN, Plan
 from preplan.planning.pipeline import plan_district
 from preplan.records import BoolArray
 from preplan.roads.source import read_osm
@@ -67,6 +67,23 @@ def test_the_sample_s_answers_are_those_committed(request: pytest.FixtureRequest
         for name, step in NUMBERS.items():
             assert bool(now[name]) == bool(then[name])
             assert float(now[name] or 0) == pytest.approx(float(then[name] or 0), abs=1.5 * step)
+
+
+@pytest.mark.parametrize("name", DISTRICTS)
+def test_a_card_s_strip_shows_what_the_card_advises(name: str) -> None:
+    """Where a call on arrival leaves too little, the level comes with the first alarm, and then full flow holds."""
+    plan, seen = plan_of(name), set()
+    for group in plan.groups:
+        if group.strip is None or plan.answers.status[group.lead] != "higher level":
+            continue
+        strip, codes = group.strip, {flag.code for flag in plan.answers.flags[group.lead]}
+        assert (strip.called == "first alarm") == ("send with first alarm" in codes)
+        assert strip.called == "first alarm" or "gap" not in codes
+        full_flow_min = strip.demand_min[np.argmax(strip.demand_gpm)]
+        late = strip.gaps_min[strip.gaps_min[:, 1] > full_flow_min + LEAST_GAP_MIN]
+        assert np.diff(late).sum() <= LEAST_GAP_MIN, plan.addresses.address_id[group.lead]
+        seen.add(strip.called)
+    assert seen == ({"first alarm", "on arrival"} if name == "sample" else {"first alarm"})
 
 
 @pytest.mark.parametrize("name", DISTRICTS)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -65,7 +64,7 @@ def test_marks_of_the_worked_example_stand_at_their_minutes() -> None:
     """First dump at 17, dry from 32.1 to 34, the demand's steps at 12 and 25; the account ends at 145."""
     parts = parts_of(golden_called(6, 12))
     said = {text.said for text in texts(parts)}
-    assert {"T1", "T2", "T3", "T4", "T5", "T6", "dry 1.9 min", "150 gpm", "500 gpm", "demand", "min", "140"} <= said
+    assert {"T1", "T2", "T3", "T4", "T5", "T6", "short 1.9 min", "150 gpm", "500 gpm", "demand", "min", "140"} <= said
     left, right = _ends(parts)
     scale = (right - left) / 145.0
     bars = next(p for p in parts if isinstance(p, strip.Stroke) and p.width_pt == 1.6)
@@ -123,12 +122,6 @@ def test_the_line_of_the_water_shows_in_a_gap() -> None:
     assert area < kinds.index((strip.Stroke, 0.5)) < kinds.index((strip.Stroke, 1.2))
 
 
-def test_a_short_stretch_is_not_called_dry() -> None:
-    lines = replace(lines_of(golden_called(6, 12)), short_by="supply line")
-    said = {text.said for text in texts(strip.picture(lines, PAGE, strip_pdf.measure))}
-    assert "short 1.9 min" in said
-
-
 def test_hatching_fills_its_box_and_stays_in_it() -> None:
     box = Box(10.3, 5.0, 41.0, 27.5)
     lines = strip.hatch(box, 3.2)
@@ -175,7 +168,7 @@ def test_on_paper_every_text_is_there_in_black_and_grey_only() -> None:
     canvas.showPage()
     canvas.save()
     text = PdfReader(io.BytesIO(buffer.getvalue())).pages[0].extract_text()
-    for said in ("T6", "dry 1.9 min", "500 gpm", "Hatched: too little"):
+    for said in ("T6", "short 1.9 min", "500 gpm", "Hatched: too little"):
         assert said in text
     inks = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", buffer.getvalue())
     assert inks

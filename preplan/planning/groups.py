@@ -84,12 +84,9 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     units = table.fleet[a, level].tobytes() + table.used[a, level].tobytes()
     jobs = (int(table.attack_engine[a, level]), int(table.fill_engine[a, level]), int(table.dump_engine[a, level]))
     places = (int(table.site[a, level]), int(table.backup[a, level]))
-    dry = (
-        bool(found.answers.gap_min[a] > LEAST_GAP_MIN),
-        bool(found.answers.call_by_min[a] >= found.answers.first_arrival_min[a]),
-    )
+    short = bool(found.answers.gap_min[a] > LEAST_GAP_MIN)
     need = (float(found.required_gpm[a]), float(found.required_min[a]))
-    return (found.answers.status[a], level, need, places, units, jobs, dry)
+    return (found.answers.status[a], level, need, places, units, jobs, short)
 
 
 def _near(found: Answered, first: int, a: int) -> bool:

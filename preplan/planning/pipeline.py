@@ -282,11 +282,19 @@ def with_strips(groups: tuple[CardGroup, ...], outcome: Outcome) -> tuple[CardGr
         row_of = dict(zip(part.run.address[shown].tolist(), shown.tolist(), strict=True))
         leads = [group.lead for group in groups if group.lead in row_of]
         run = part.run.rows(np.array([row_of[lead] for lead in leads], dtype=np.int32))
-        late = answers.called[run.address] == "on arrival"
+        # A card shows what it advises: where a call on arrival comes too late, the first alarm.
+        late = answers.in_time[run.address]
         made = strips(part.scene, run, np.where(late, on_arrival_min(part.scene, run.address), 0.0))
         for lead, one in zip(leads, made, strict=True):
-            strip_of[lead] = replace(one, short_by=str(answers.short_by[lead]))
+            strip_of[lead] = replace(one, called=_called(answers, lead))
     return tuple(replace(group, strip=strip_of.get(group.lead)) for group in groups)
+
+
+def _called(answers: AnswerTable, address: int) -> str:
+    """Say how the strip of an address calls the units beyond the first level."""
+    if answers.status[address] != "higher level":
+        return "at dispatch"
+    return "on arrival" if answers.in_time[address] else "first alarm"
 
 
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:

@@ -48,7 +48,7 @@ _ROW_PT = (126.0, 96.0)
 _SEASONS_PT = 36.0
 """More of it where the fill site changes with the season."""
 _TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 50.0), ("meets?", 46.0), ("fill site", 40.0),
-          ("held back by", 62.0), ("1 tanker out", 62.0), ("tankers", 152.0))  # fmt: skip
+          ("held back by", 68.0), ("1 tanker out", 68.0), ("tankers", 140.0))  # fmt: skip
 STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
 _STRIP_LEGEND = " Grey: gallons. Hatched: too little flows. Bars: loads."
@@ -66,8 +66,8 @@ def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
     """Draw the timeline of the lead address as a strip over the full width; nothing where none runs."""
     if facts.group.strip is None:
         return
-    called = str(facts.plan.answers.called[facts.lead])
-    pen.text(band.left, band.top - SMALL_PT * 1.3, words.CALLED.get(called, "") + _STRIP_LEGEND, SMALL_PT)
+    called = words.called_words(facts.plan, facts.lead, facts.group.strip.called)
+    pen.text(band.left, band.top - SMALL_PT * 1.3, called + _STRIP_LEGEND, SMALL_PT)
     page = Box(band.left, band.bottom, band.right, band.top - SMALL_PT * 1.6 - 4.0)
     strip_pdf.draw(pen, page, facts.group.strip)
 
@@ -137,7 +137,7 @@ class _Layout:
                 best = cls(map_pt, way.over(care).lines, columns, below_pt, cut_pt <= 0.01, steps)
         if best is None:
             raise AssertionError("a card without a layout")
-        return replace(best, beside=paper.trimmed(best.beside, best.map_pt, words.LAST_PAGES))
+        return replace(best, beside=paper.trimmed(best.beside, best.map_pt, words.NEXT_PAGE))
 
 
 class _Texts:
@@ -195,7 +195,7 @@ def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
 
 
 def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> list[Line]:
-    """Draw one card on a new page; gives what found no room on it, for the last pages."""
+    """Draw one card on a new page; gives what found no room on it, for the page behind it."""
     facts = Facts(picture.plan, group)
     subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"), group.out_steps)
     pen = document.pen
@@ -221,7 +221,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     timeline_band(pen, Box(LEFT_PT, y - band, RIGHT_PT, y), facts)
     y -= band + 4.0
     for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), layout.columns, strict=True):
-        pen.lines(x, y, paper.trimmed(lines, layout.below_pt, words.LAST_PAGES))
+        pen.lines(x, y, paper.trimmed(lines, layout.below_pt, words.NEXT_PAGE))
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0)
     further = [line for part in top if part.cut for line in [*part.lines, Line("", 4.0)]]
@@ -230,15 +230,15 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     return further
 
 
-def _draw_further(document: Document, cut: Sequence[tuple[str, list[Line]]]) -> None:
-    """Write on the last pages what found no room on some cards, each under its heading."""
-    for at, (head, lines) in enumerate(cut):
-        if at == 0 or document.y - paper.height_of(lines) - 40.0 < FOOT_PT:
-            document.begin("further to the cards")
-        document.heading(head, 11.0)
-        for line in lines:
-            document.room(line.height, "further to the cards")
-            document.y = document.pen.lines(LEFT_PT, document.y, [line])
+def _draw_further(document: Document, head: str, count: str, lines: Sequence[Line]) -> None:
+    """Write what found no room on a card on the page behind it, where there is room for larger letters."""
+    document.begin(count, behind=True)
+    document.heading(f"{head}, continued", card_words.LEAST_HEAD_PT)
+    for line in lines:
+        large = line._replace(size=line.size * card_words.LARGER, indent=line.indent * card_words.LARGER)
+        if document.y - large.height < FOOT_PT:
+            document.begin(count, behind=True)
+        document.y = document.pen.lines(LEFT_PT, document.y, [large])
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,7 +256,7 @@ class _Part:
     @property
     def shown(self) -> list[Line]:
         """Give what stands on the card."""
-        return paper.trimmed(self.lines, self.most_pt, words.LAST_PAGES)
+        return paper.trimmed(self.lines, self.most_pt, words.NEXT_PAGE)
 
 
 def _top(facts: Facts, approach: str) -> tuple[_Part, _Part, _Part, _Part]:
@@ -346,19 +346,18 @@ def _sorted(plan: Plan) -> list[CardGroup]:
 
 
 def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup], first: int, total: int) -> None:
-    """Draw cards one after the other, each with its bookmark under its road's; then what found no room on some."""
-    road, cut = None, []
+    """Draw cards one after the other, each with its bookmark under its road's, and behind it what found no room."""
+    road = None
     for at, group in enumerate(groups, first):
         count = f"card {at + 1} of {total}"
         further, named = _draw_card(document, picture, group, count), card_words.where(Facts(picture.plan, group))[0]
-        if further:
-            cut.append((f"Card {at + 1}: {named}", further))
         name = words.printable(group.road) or "No road name"
         if name != road:
             document.mark(f"road{at}", name)
             road = name
         document.mark(f"card{at}", named, 1)
-    _draw_further(document, cut)
+        if further:
+            _draw_further(document, named, count, further)
 
 
 def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
@@ -471,7 +470,7 @@ def one_card(plan: Plan, address: int) -> bytes:
             document = Document(plan.district, "tanker shuttle card")
             further = _draw_card(document, Picture(plan), group, "")
             if further:
-                _draw_further(document, [(card_words.where(Facts(plan, group))[0], further)])
+                _draw_further(document, card_words.where(Facts(plan, group))[0], "", further)
             return document.finish()
     document = Document(plan.district, "no card", pages=1)
     document.begin()

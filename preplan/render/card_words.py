@@ -19,6 +19,9 @@ HALF_PT = (WIDTH_PT - GAP_PT) / 2
 """Width of each of the two columns of a card's top third."""
 HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
+STEP_GPM = words.CARD_STEP_GPM
+LARGER = 1.25
+"""Letters on the page behind a card, over those on it."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
 MOST_ASTRAY_MI, MOST_ASTRAY_SHARE = 0.3, 0.1
@@ -102,7 +105,7 @@ def call(facts: Facts) -> list[Line]:
     title = {
         "served": "Meets the required flow with the first response level.",
         "higher level": "A lower response level does not meet the required flow.",
-        "not met": "No response level meets. This one brings the most water.",
+        "not met": _none_meets(facts),
     }
     if facts.level < 0:
         said = "No tanker shuttle is computed for this address: no response level can be named here."
@@ -128,13 +131,25 @@ def call(facts: Facts) -> list[Line]:
     return lines
 
 
+def _none_meets(facts: Facts) -> str:
+    """Say what is best about the level shown where none meets, and which one brings more later."""
+    steady = np.nan_to_num(facts.plan.levels.sustained_gpm[facts.lead])
+    most = int(steady.argmax())
+    said = "No response level meets. This one holds the most"
+    if facts.level < 0 or words.round_down(steady[most], STEP_GPM) <= words.round_down(steady[facts.level], STEP_GPM):
+        return f"{said}."
+    later = words.supply(float(steady[most]), STEP_GPM)
+    name = words.level_words(facts.plan.district.levels[most].name)
+    return f"{said} from the first minutes on; {name} brings more later: {later} gpm steady."
+
+
 def can(facts: Facts) -> list[Line]:
     """Say whether the water is enough: flow of required flow, what holds it back, what stands on wheels."""
     plan, lead = facts.plan, facts.lead
     need = float(plan.needs.required_gpm[lead])
     held = words.number(float(plan.needs.required_min[lead]))
     total = _total_words(facts)
-    wants = f"Required: {words.need(need, words.CARD_STEP_GPM)} gpm for {held} min; {total} gal by the method."
+    wants = f"Required: {words.need(need, STEP_GPM)} gpm for {held} min; {total} gal by the method."
     if facts.level < 0:
         why = {
             "no route": "No way was found by which a loaded tanker can come, dump and return.",
@@ -148,9 +163,7 @@ def can(facts: Facts) -> list[Line]:
     have, want = words.flow_pair(flow, need)
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
-    said = (
-        f"held {lasts} without a dry minute, all alerted at once, worst season; after that {_steady(facts)} gpm steady"
-    )
+    said = f"held {lasts} without a break, all alerted at once, worst season; after that {_steady(facts)}"
     lines += paragraph(said, HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
     if limit:
@@ -182,7 +195,10 @@ def _other_seasons(facts: Facts) -> list[Line]:
 
 def _steady(facts: Facts) -> str:
     """Write the steady flow of the level shown: what the shuttle brings when first loads and stores are gone."""
-    return words.supply(float(facts.plan.levels.sustained_gpm[facts.lead, facts.level]), words.CARD_STEP_GPM)
+    flow = words.supply(float(facts.plan.levels.sustained_gpm[facts.lead, facts.level]), STEP_GPM)
+    site = facts.cell("site")
+    lasts = words.lasting_words(facts.plan.sites[site]) if site >= 0 else ""
+    return f"{flow} gpm steady{lasts}"
 
 
 def officer(facts: Facts) -> list[Line]:
@@ -259,9 +275,9 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}", HALF_PT, most=2)
     lines += paragraph(f"{words.first_up(words.rate_words(there))}.", HALF_PT, most=2)
-    places = "1 place" if there.positions == 1 else f"{there.positions} places"
     season = f"; {words.months(there.months)} only" if there.seasonal else ""
-    lines += paragraph(f"Turnaround: {words.turn_words(there)}; {places} to fill{season}.", HALF_PT, most=2)
+    lines += paragraph(f"Turnaround: {words.turn_words(there)}; {words.places_words(there)}{season}.", HALF_PT, most=3)
+    lines += paragraph(f"Note: {words.printable(there.notes)}", HALF_PT, bold=True, most=2) if there.notes else []
     said = f"{approach} {crew.fill_engine_words(plan, facts.lead, facts.level)}".strip()
     lines += paragraph(said, HALF_PT, most=3) if said else []
     split = facts.cell("split")
@@ -335,8 +351,12 @@ def tells_all_turns(facts: Facts, steps: tuple[int, int]) -> bool:
 
 
 def further(facts: Facts) -> list[Line]:
-    """Give what a full card had no room for: both legs, what else there is, and what to take care of."""
-    return [*way(facts, WIDTH_PT, 9), *otherwise(facts), *under_heading(cautions(facts, WIDTH_PT)).lines]
+    """Give what a full card had no room for: both legs, what else there is, and what to take care of.
+
+    Set for a width that is full when the letters are `LARGER`.
+    """
+    width = WIDTH_PT / LARGER
+    return [*way(facts, width, 9), *otherwise(facts), *under_heading(cautions(facts, width)).lines]
 
 
 def astray(plan: Plan, trip: int) -> str | None:
@@ -400,7 +420,10 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
         said = "none at this response level."
         if backup >= 0:
             flow = float(plan.levels.backup_gpm[lead, level])
-            said = f"{words.site_words(plan, backup)}, {_flow_words(facts, flow)}"
+            there = plan.sites[backup]
+            season = f" ({words.months(there.months)} only)" if there.seasonal else ""
+            said = f"{words.site_words(plan, backup)}{season}, {_flow_words(facts, flow)}"
+            said += f" Note: {words.printable(there.notes)}" if there.notes else ""
         lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
         by_hose = crew.lay_words(plan, lead, brief=brief)
         lines += paragraph(by_hose, HALF_PT, most=4) if by_hose else []
@@ -486,12 +509,12 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
     for k, level in enumerate(plan.district.levels):
         site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
         have, _ = words.flow_pair(flow, need)
-        late = words.supply(float(table.on_arrival_gpm[lead, k]), words.CARD_STEP_GPM)
+        late = words.supply(float(table.on_arrival_gpm[lead, k]), STEP_GPM)
         yield (
             words.level_words(level.name), have if site >= 0 else "no shuttle",
             "" if site < 0 else "same" if k == 0 else late,
             "meets" if table.meets[lead, k] else "does not", str(site + 1) if site >= 0 else "none",
             words.printable(table.limited_by[lead, k]),
-            words.supply(float(table.one_out_gpm[lead, k]), words.CARD_STEP_GPM) if site >= 0 else "",
+            words.supply(float(table.one_out_gpm[lead, k]), STEP_GPM) if site >= 0 else "",
             " ".join(plan.unit_ids(table.used[lead, k], lead)),
         )  # fmt: skip

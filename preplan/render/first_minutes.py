@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 
-from preplan.plan import LEAST_GAP_MIN, Plan
+from preplan.plan import DRY_SHARE, LEAST_GAP_MIN, Plan
 from preplan.render import words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
-_LEAST_GAL = 1.0
 
 
 def officer_words(plan: Plan, address: int) -> str:
@@ -29,7 +28,7 @@ def held_words(plan: Plan, address: int, level: int) -> str:
     flow = float(plan.levels.uninterrupted_gpm[address, level])
     lasts = duration(float(plan.needs.required_min[address]))
     if not math.isfinite(flow) or flow < _NONE_GPM:
-        return f"{name} holds no flow for {lasts} without a dry minute"
+        return f"{name} holds no flow for {lasts} without a break"
     have, _ = words.flow_pair(flow, float(plan.needs.required_gpm[address]))
     return f"{name} holds {have} gpm for {lasts}"
 
@@ -47,21 +46,21 @@ def duration(minutes: float) -> str:
 
 
 def gap_words(plan: Plan, address: int) -> str:
-    """Say for how long in all it is dry, or short for want of hose or draft, and from which minute; '' where not."""
+    """Say for how long in all it is dry, or how much flow is lacking then, and from which minute; '' where not."""
     gap, first = float(plan.answers.gap_min[address]), float(plan.answers.first_gap_min[address])
     if not gap > LEAST_GAP_MIN or not math.isfinite(first):
         return ""
     by = str(plan.answers.short_by[address])
     longest = float(plan.answers.longest_gap_min[address])
     parts = f", the longest {words.minutes(longest)}" if gap - longest > LEAST_GAP_MIN else ""
-    said = f"{words.minutes(gap)} in all, first at minute {_minute(first)}{parts}{_short(plan, address)}"
-    return f"short {said}, by the {by}" if by else f"dry {said}"
-
-
-def _short(plan: Plan, address: int) -> str:
-    """Write how much of what the fire asks for does not come: much may, where it is short for long."""
-    short = float(plan.answers.short_gal[address])
-    return f"; {words.need(short)} gal short" if short >= _LEAST_GAL else ""
+    said = f"{words.minutes(gap)} in all, first at minute {_minute(first)}{parts}"
+    lacking, asked = float(plan.answers.short_gal[address]) / gap, float(plan.needs.required_gpm[address])
+    if plan.answers.status[address] == "served":  # then it comes before full flow is asked for
+        asked = min(asked, plan.district.rules.shuttle.attack_gpm)
+    if lacking >= DRY_SHARE * asked:
+        return f"dry {said}"
+    held_by = f", by the {by}" if by else ""
+    return f"about {words.need(lacking, words.CARD_STEP_GPM)} gpm too little for {said}{held_by}"
 
 
 def _served(plan: Plan, address: int, level: int) -> str:
@@ -73,13 +72,17 @@ def _served(plan: Plan, address: int, level: int) -> str:
 def _higher(plan: Plan, address: int, level: int) -> str:
     answers, name = plan.answers, words.level_words(plan.district.levels[level].name)
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
-    by, first = float(answers.call_by_min[address]), float(answers.first_arrival_min[address])
-    when = f"called by minute {_minute(by)}" if by >= first else "with the first alarm"
+    in_time = bool(answers.in_time[address])
+    when = f"called by minute {_minute(float(answers.call_by_min[address]))}" if in_time else "with the first alarm"
     dry = gap_words(plan, address)
     brings, _ = words.flow_pair(
         float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
     )
-    late = f"called on arrival it holds {brings}, {dry}" if dry else "called on arrival it holds too"
+    late = (
+        f"called on arrival it holds {brings}, {dry}"
+        if dry
+        else f"called on arrival it {'holds too' if in_time else 'only just holds'}"
+    )
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}."
 
 

@@ -136,8 +136,8 @@ def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float,
 
 def link(document: Document, card: int, place: str, area: tuple[float, float, float, float]) -> None:
     """Make an area of the page lead to a card, in this file or in another."""
-    file, _, page = place.partition("#")
+    file, _, _ = place.partition("#")
     if file:
-        document.pen.canvas.linkURL(f"{file}#page={page}", area, relative=1)
+        document.pen.canvas.linkURL(f"{file}#nameddest=card{card}", area, relative=1)
     else:
         document.pen.canvas.linkAbsolute("", f"card{card}", area, Border="[0 0 0]")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -20,6 +21,9 @@ BODY_PT = 9.0
 LEADING = 1.2
 """Line spacing over text size."""
 REGULAR, BOLD = "Preplan", "Preplan-Bold"
+_BOUND = re.compile(r"(?<=[0-9]) (?=(?:gpm|gal|mi|ft|min|lb|in|hours?|minutes?|miles|%)\b|%)|(?<=\bminute) (?=[0-9])")
+"""Between a number and what it counts no line is broken."""
+_TIED = "\u00a0"
 _FONTS = Path(__file__).parent / "assets" / "fonts"
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
 
@@ -80,7 +84,7 @@ def wrap(said: str, size: float, width: float, *, bold: bool = False, most: int 
 def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None) -> tuple[str, ...]:
     lines, line, used = [], "", 0.0
     space = width_of(" ", size, bold=bold)
-    for word in words.printable(said).split(" "):
+    for word in _BOUND.sub(_TIED, words.printable(said)).split(" "):
         long = width_of(word, size, bold=bold)
         if line and used + space + long <= width:
             line, used = f"{line} {word}", used + space + long
@@ -93,7 +97,7 @@ def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None)
             word = word[head:]  # noqa: PLW2901 - what is left of it
             long = width_of(word, size, bold=bold)
         line, used = word, long
-    lines.append(line)
+    lines = [one.replace(_TIED, " ") for one in [*lines, line]]
     if most is not None and len(lines) > most:
         rest = " ".join(lines[most - 1 :])
         lines = [*lines[: most - 1], ellipsis(f"{rest} …", size, width, bold=bold)]

@@ -209,7 +209,7 @@ def site_facts(site: FillSite) -> list[tuple[str, str]]:
     return [
         ("Kind", words.printable(site.kind)),
         ("Rate into one tanker", words.rate_words(site)),
-        ("Places to fill", str(site.positions)),
+        ("Places to fill", words.places_words(site)),
         ("Water stored", storage),
         ("Months", words.months(site.months)),
         ("In service", "yes" if site.in_service else "no, out of service"),
@@ -229,6 +229,7 @@ def _site(plan: Plan, index: int) -> Page:
         "kind": FILL_SITE_KINDS.index(site.kind) if site.kind in FILL_SITE_KINDS else -1,
         "seasonal": site.seasonal,
         "inService": site.in_service,
+        "lasting": words.lasting_words(site),
         "road": bool(plan.site_segment[index] >= 0),
         "facts": site_facts(site),
         "flags": [words.flag_words(flag) for flag in plan.site_flags[index]],

@@ -144,7 +144,10 @@ def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Pa
     asked = [whole(one.demand_min, TENTHS).tolist() for one in lines]
     longest = [strip.longest_gap(one) for one in lines]
     columns = {
-        "call": [calls.place(words.CALLED.get(str(plan.answers.called[group.lead]), "")) for group in groups],
+        "call": [
+            calls.place(words.called_words(plan, group.lead, one.called))
+            for group, one in zip(groups, lines, strict=True)
+        ],
         "tick": [ticks.place(tuple(strip.gallons_scale(one)[2])) for one in lines],
         "gap": [gaps.place("" if one is None else one[1]) for one in longest],
         "longest": [NOT_KNOWN if one is None else one[0] for one in longest],

@@ -32,7 +32,7 @@ def first_minutes(document: Document, plan: Plan) -> None:
     rows = [Bar(said, int(mask.sum()), of(int(mask.sum()), total)) for said, mask in kinds(plan)]
     document.y = bars(document.pen, document.y, rows, total, label_pt=300.0) - 4.0
     document.flow(
-        "Minutes count from the alarm. Dry or short: the demand exceeds what can be delivered, water in a waiting "
+        "Minutes count from the alarm. Too little: the demand exceeds what can be delivered, water in a waiting "
         "tanker not counted. Where a higher level is named, its further units are called by the officer who arrives "
         "first.",
         SMALL_PT,
@@ -62,15 +62,13 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     answers = plan.answers
     status = answers.status.astype(str)
     dry = np.nan_to_num(answers.gap_min) > LEAST_GAP_MIN
-    with np.errstate(invalid="ignore"):
-        in_time = answers.call_by_min >= answers.first_arrival_min
     runs = answers.called.astype(str) != ""
     higher = runs & (status == "higher level")
     return [
-        ("served, no dry minute", runs & (status == "served") & ~dry),
+        ("served, enough throughout", runs & (status == "served") & ~dry),
         ("served, too little before full flow is asked for", runs & (status == "served") & dry),
-        ("higher level, a call on arrival is in time", higher & in_time),
-        ("higher level, to be sent with the first alarm", higher & ~in_time),
+        ("higher level, a call on arrival is in time", runs & answers.in_time),
+        ("higher level, to be sent with the first alarm", higher & ~answers.in_time),
         ("not met, too little under the required flow", runs & (status == "not met") & dry),
     ]
 
@@ -97,7 +95,7 @@ def _gaps(document: Document, plan: Plan) -> None:
         )
         for road, mine in list(roads.items())[:_MOST_GAPS]
     ]  # fmt: skip
-    document.table(("road", "addresses", "worst of them", "dry or short in all", "from", "gal short"), rows,
+    document.table(("road", "addresses", "worst of them", "too little in all", "from", "gal short"), rows,
                    (130.0, 60.0, 150.0, 70.0, 70.0, 60.0))  # fmt: skip
     if len(roads) > len(rows):
         document.flow(f"and {len(roads) - len(rows):,} more roads: see addresses.csv.", SMALL_PT)

@@ -117,8 +117,11 @@ class Document:
     district: District
     title: str
     page: int = 0
+    """Of those that are counted: what a page has no room for stands on one behind it, under the same number."""
     pages: int | None = None
     """How many there are in all, where it is known before."""
+    behind: bool = False
+    """The page stands behind another and has no number of its own."""
     buffer: io.BytesIO = field(default_factory=io.BytesIO)
     pen: Pen = field(init=False)
     y: float = TOP_PT
@@ -140,11 +143,15 @@ class Document:
         canvas.setSubject(words.CAUTIONS)
         self.pen = Pen(canvas)
 
-    def begin(self, right: str = "") -> None:
-        """Start a page with its header and footer; a page before it is finished."""
+    def begin(self, right: str = "", *, behind: bool = False) -> None:
+        """Start a page with its header and footer; a page before it is finished.
+
+        One `behind` another has no number of its own, so that an index can name pages before they are drawn.
+        """
         if self.page:
             self.pen.canvas.showPage()
-        self.page += 1
+        self.page += not behind
+        self._number(behind=behind)
         pen = self.pen
         pen.ink(BLACK, BLACK)
         left = ellipsis(words.printable(f"{self.district.name}: {self.title}"), SMALL_PT, 340.0)
@@ -153,6 +160,16 @@ class Document:
         pen.rule(TOP_PT - 12.0)
         self.y = TOP_PT - 16.0
         self._footer()
+
+    def _number(self, *, behind: bool) -> None:
+        """Tell readers by which number the page is known, where that does not follow from the page before."""
+        canvas = self.pen.canvas
+        sheet = canvas.getPageNumber() - 1
+        if behind:
+            canvas.addPageLabel(sheet, prefix=f"{self.page} continued")
+        elif self.behind or sheet == 0:
+            canvas.addPageLabel(sheet, style="ARABIC", start=self.page)
+        self.behind = behind
 
     def _footer(self) -> None:
         pen = self.pen
@@ -165,7 +182,8 @@ class Document:
         data = f"{words.first_up(words.date_words(self.district.date))}. {words.ROAD_CREDIT}"
         pen.text(LEFT_PT, y, data, SMALL_PT)
         of = f" of {self.pages}" if self.pages else ""
-        pen.text(RIGHT_PT, y, f"page {self.page}{of}", SMALL_PT, align="right")
+        number = f"page {self.page}{of}{' continued' * self.behind}"
+        pen.text(RIGHT_PT, y, number, SMALL_PT, align="right")
 
     def room(self, height: float, right: str = "") -> bool:
         """Go to a new page unless `height` points are left; tells whether one was begun."""

@@ -27,7 +27,7 @@ _METHOD = (
     ),
     (
         f"{words.first_up(words.FLOW)} is the largest constant flow that the units of a response level hold from full "
-        "flow on, for the required time, without a dry minute: each unit's turnout, drive and job, queues at both "
+        "flow on, for the required time, without a break: each unit's turnout, drive and job, queues at both "
         "ends, room in the portable tanks, draft, supply line and the water stored at the fill site are followed load "
         "by load. All units are alerted at minute 0; what a call on arrival brings is printed beside it."
     ),
@@ -134,9 +134,10 @@ def _sites(document: Document, plan: Plan) -> None:
     for row, site in enumerate(plan.sites):
         mine: BoolArray = first == row
         need = float(np.nansum(plan.needs.required_gpm[mine]))
+        out = "" if site.in_service else " (out of service)"
         rows.append((
-            str(row + 1), words.printable(site.name)[:120], site.kind, words.rate_words(site), f"{int(mine.sum()):,}",
-            f"{int(np.sum(backup == row)):,}", words.need(need) if mine.any() else "0",
+            str(row + 1), f"{words.printable(site.name)[:120]}{out}", site.kind, words.rate_words(site),
+            f"{int(mine.sum()):,}", f"{int(np.sum(backup == row)):,}", words.need(need) if mine.any() else "0",
         ))  # fmt: skip
     head = ("no.", "name", "kind", "rate into one tanker", "first", "backup", "required gpm, summed")
     document.table(head, rows, (28.0, 150.0, 62.0, 140.0, 42.0, 46.0, 72.0))

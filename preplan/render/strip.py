@@ -204,8 +204,7 @@ def longest_gap(lines: Strip) -> tuple[int, str] | None:
         return None
     row = int(np.argmax(np.diff(lines.gaps_min, axis=1)[:, 0]))
     start_min, stop_min = lines.gaps_min[row].tolist()
-    what = "short" if lines.short_by else "dry"
-    which = what if len(lines.gaps_min) == 1 else f"longest {what}"
+    which = "short" if len(lines.gaps_min) == 1 else "longest short"
     return row, f"{which} {words.minutes(stop_min - start_min)}"
 
 

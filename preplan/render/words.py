@@ -27,18 +27,19 @@ FLOW = "uninterrupted flow"
 """What the pages hold against the required flow."""
 FLOW_SHORT = "held"
 """The same behind a number of gpm."""
-FLOW_NOTE = "Held without a dry minute once full flow is asked for, all units alerted at once; not for ever."
+FLOW_NOTE = "Held without a break once full flow is asked for, all units alerted at once; not for ever."
 """What that flow says, and does not."""
-CALLED = {
-    "at dispatch": "Water on scene by minutes after the alarm, all units alerted at once.",
-    "on arrival": "Water on scene by minutes after the alarm, higher level called on arrival.",
+_CALLED = {
+    "at dispatch": "all units alerted at once",
+    "first alarm": "this level with the first alarm",
+    "on arrival": "higher level called on arrival, minute {n}",
 }
 """What a timeline strip shows, by how its units were called."""
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
 DIRECTION_LINES = 8
 """Most lines of directions one way."""
-LAST_PAGES = "the last pages"
+NEXT_PAGE = "the next page"
 """Where the cards' file says what had no room on a card."""
 
 _MONTHS = (
@@ -363,7 +364,7 @@ def directions(steps: Sequence[Step], most: int = DIRECTION_LINES) -> list[tuple
     head = (most - 1) // 2
     tail = most - 1 - head
     middle, last = steps[head : len(steps) - tail], len(steps) - tail
-    gone = f"{len(middle)} more turns, {miles(sum(s.miles for s in middle))}: see {LAST_PAGES}"
+    gone = f"{len(middle)} more turns, {miles(sum(s.miles for s in middle))}: see {NEXT_PAGE}"
     notes = sorted({printable(s.note) for s in middle if s.note})
     if notes:
         gone += f" ({'; '.join(notes)})"
@@ -409,6 +410,21 @@ def rate_words(site: FillSite) -> str:
     return f"{rate}, tested {printable(site.tested)}" if site.tested else f"{rate} as given, no test date"
 
 
+def places_words(site: FillSite) -> str:
+    """Say how many tankers fill at once, and what the site gives in all where that is less than all of them take."""
+    said = f"{site.positions} place{'s' * (site.positions != 1)} to fill"
+    if site.total_gpm >= site.positions * site.fill_gpm:
+        return said
+    return f"{said}, {supply(site.total_gpm)} gpm in all"
+
+
+def lasting_words(site: FillSite) -> str:
+    """Say how long a steady flow lasts where the source holds little, and what comes then; '' where nobody knows."""
+    if site.storage_gal is None:
+        return ""
+    return f" until the source's {gallons(site.storage_gal)} are gone, then {supply(site.refill_gpm or 0.0)} gpm"
+
+
 def turn_words(site: FillSite) -> str:
     """Say how a tanker turns at a fill site, and whether that is assumed."""
     said = {"through": "drive through", "loop": "loop", "back": "back in"}.get(site.turnaround, site.turnaround)
@@ -421,6 +437,12 @@ def turn_words(site: FillSite) -> str:
 def where_words(plan: Plan, address: int) -> str:
     """Name an address: its label, else its id."""
     return printable(plan.addresses.label[address]) or printable(plan.addresses.address_id[address])
+
+
+def called_words(plan: Plan, address: int, called: str) -> str:
+    """Say what a timeline strip shows, and how its units were called; see `Strip.called`."""
+    sized_up = float(plan.answers.first_arrival_min[address]) + plan.district.rules.shuttle.size_up_min
+    return f"Water on scene by minutes after the alarm; {_CALLED[called].replace('{n}', need(sized_up))}."
 
 
 def basis_words(basis: str) -> str:

@@ -192,7 +192,7 @@ function levelFacts(at) {
     lines.push(["Backup round trip", tripWords(answers.backupTrip[at])]);
   }
   if (at % levelCount > 0) lines.push(["If called on arrival", onArrivalWords(at)]);
-  lines.push(["For ever", `steady flow ${gpm(answers.steady[at])}`]);
+  lines.push(["Steady flow", `${gpm(answers.steady[at])}${data.sites[answers.site[at]].lasting}`]);
   lines.push(["Held back by", data.answers.limits[answers.limit[at]]]);
   lines.push(["Longest cycle", minutes(answers.cycle[at])]);
   lines.push(["With any one tanker out", `holds ${gpm(answers.oneOut[at])}`]);
@@ -217,7 +217,7 @@ function firstMinutes(address) {
   const level = answers.level[address];
   if (level > 0 && answers.meets[row(address, level)] === 1) {
     const by = answers.callBy[address];
-    const late = by < 0 || by * 10 < answers.first[address];
+    const late = by < 0 || answers.gapOnArrival[row(address, level)] > 0;
     lines.push(["Call this level", late ? "with the first alarm" : `by minute ${by}`]);
   }
   return lines;
