@@ -294,7 +294,7 @@ def test_choosing_an_address_shows_the_strip_of_its_card(
     assert "Too little flows once: short 1.9 min, from minute 32.1 to 34.0." in label
     assert PRINTED in label
     said = page.inner_text("figure.strip")
-    assert "Response level 2. Water on scene by minutes after the alarm; higher level called on arrival" in said
+    assert "Response level 2. Minutes after the alarm; higher level called on arrival" in said
     assert "called on arrival, minute 12." in said
     assert "Demand 150 gpm from minute 12.0, 500 gpm from minute 25.0. Too little flows once" in said
     assert "Too little flows once: short 1.9 min, from" in said

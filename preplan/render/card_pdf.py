@@ -51,7 +51,7 @@ _TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 50.0), ("
           ("held back by", 68.0), ("1 tanker out", 68.0), ("tankers", 140.0))  # fmt: skip
 STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
-_STRIP_LEGEND = " Grey: gallons. Hatched: too little flows. Bars: loads."
+_STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
 
 
 # --------------------------------------------------------------------------- how a card is drawn

@@ -329,7 +329,7 @@ def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIREC
     lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
     said = f"Back the way you came{apart}"
     other = [flag.value for flag in facts.plan.answers.flags[facts.lead] if flag.code == ONE_WAY]
-    said += f"; to keep off the road one truck wide, {words.printable(other[0])}." if other else "."
+    said += f". One truck wide: loaded goes first, empties wait; or {words.printable(other[0])}." if other else "."
     return [*lines, *paragraph(said, width, SMALL_PT, bold=bool(other), most=4), Line("", 4.0)]
 
 
@@ -423,7 +423,7 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
             there = plan.sites[backup]
             season = f" ({words.months(there.months)} only)" if there.seasonal else ""
             said = f"{words.site_words(plan, backup)}{season}, {_flow_words(facts, flow)}"
-            said += f" Note: {words.printable(there.notes)}" if there.notes else ""
+            said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
         lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
         by_hose = crew.lay_words(plan, lead, brief=brief)
         lines += paragraph(by_hose, HALF_PT, most=4) if by_hose else []

@@ -141,7 +141,7 @@ def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: Bo
     document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
     one_way = _one_way(plan, mine)
     if one_way:
-        document.flow(f"One way traffic on narrow roads: {'; '.join(one_way)}.")
+        document.flow(f"One truck wide: loaded goes first, empties wait; or, to meet nobody: {'; '.join(one_way)}.")
 
 
 def _circuits(plan: Plan, first: IntArray, row: int) -> list[CardGroup]:

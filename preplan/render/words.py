@@ -75,7 +75,8 @@ _FLAGS = {
     "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
     "hold one until the other is through.",
-    "one way traffic": "Loaded and empty tankers would meet on a road one truck wide: send {n}.",
+    "one way traffic": "Loaded and empty tankers meet on a road one truck wide: loaded goes first, empties wait; "
+    "or send {n}.",
     "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
@@ -442,7 +443,7 @@ def where_words(plan: Plan, address: int) -> str:
 def called_words(plan: Plan, address: int, called: str) -> str:
     """Say what a timeline strip shows, and how its units were called; see `Strip.called`."""
     sized_up = float(plan.answers.first_arrival_min[address]) + plan.district.rules.shuttle.size_up_min
-    return f"Water on scene by minutes after the alarm; {_CALLED[called].replace('{n}', need(sized_up))}."
+    return f"Minutes after the alarm; {_CALLED[called].replace('{n}', need(sized_up))}."
 
 
 def basis_words(basis: str) -> str:
