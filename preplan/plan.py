@@ -358,6 +358,18 @@ class SeasonLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HydrantReach(Columns):
+    """The hydrant of the water mains that is credited most for each address, whether or not it is enough."""
+
+    hydrant: IntArray
+    """Row of the HydrantTable, -1: none counts."""
+    distance_ft: FloatArray
+    """Hose along roads and up the driveway; NaN: none."""
+    credited_gpm: FloatArray
+    """NaN: none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AnswerTable(Columns):
     """One row an address: what the card says first."""
 
@@ -556,6 +568,8 @@ class Plan:
     station_mi: FloatArray
     """(addresses,): shortest way by road from the nearest station that comes unasked; inf: none."""
     hydrants: HydrantTable
+    near_hydrant: HydrantReach
+    """One row an address."""
     cuts: tuple[Cut, ...]
     trips: TripTable
     forest: RouteForest

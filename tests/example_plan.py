@@ -15,6 +15,7 @@ from preplan.plan import (
     Flag,
     FrontageTable,
     HaulTable,
+    HydrantReach,
     LayTable,
     LevelTable,
     NeedTable,
@@ -392,6 +393,11 @@ def example_plan() -> Plan:
             lat=np.array([44.0003]),
             flow_gpm=np.array([1000.0]),
             assumed=np.array([False]),
+        ),
+        near_hydrant=HydrantReach(
+            hydrant=np.array([-1] * 5 + [0], dtype=np.int32),
+            distance_ft=np.array([NAN] * 5 + [400.0]),
+            credited_gpm=np.array([NAN] * 5 + [670.0]),
         ),
         cuts=(
             Cut(

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from preplan.plan import FrontageTable, NeedTable
+from preplan.plan import FrontageTable, HydrantReach, NeedTable
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.response import respond
 from preplan.records import FillSite, ResponseLevel, Station, Unit, text_array
@@ -24,6 +24,16 @@ def unit(unit_id: str, kind: str, station: str = "S1", tank_gal: float = 2000.0,
         "usable_fraction": 0.9, "supply_hose_ft": 1000.0, "supply_hose_in": 5.0,
     }  # fmt: skip
     return Unit(**(values | changes))
+
+
+def hydrants(count: int, credited_gpm: float = np.nan) -> HydrantReach:
+    """Put every address 400 ft from a hydrant; without a flow there is none."""
+    some = np.full(count, np.isfinite(credited_gpm))
+    return HydrantReach(
+        hydrant=np.where(some, 0, -1).astype(np.int32),
+        distance_ft=np.where(some, 400.0, np.nan),
+        credited_gpm=np.where(some, credited_gpm, np.nan),
+    )
 
 
 def site(site_id: str, **changes: Any) -> FillSite:

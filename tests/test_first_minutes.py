@@ -64,8 +64,8 @@ def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
 
 def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
     """Full portable tanks and a thin line: the fire gets too little, the fireground is not dry."""
-    short = {"short_by": text_array(["", "supply line", "", "", "", ""]), "short_gal": np.full(6, 1.9 * 123.0)}
-    answers = replace(plan.answers, **short)
+    by = text_array(["", "supply line", "", "", "", ""])
+    answers = replace(plan.answers, short_by=by, short_gal=np.full(6, 1.9 * 123.0))
     said = officer_words(replace(plan, answers=answers), 1)
     lacking = "about 130 gpm too little for 1.9 min in all, first at minute 32, by the supply line."
     assert said.endswith(f"called on arrival it holds 270, {lacking}")

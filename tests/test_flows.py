@@ -17,7 +17,7 @@ from preplan.records import IntArray, ResponseLevel
 from preplan.rules import Rules, ShuttleRules
 from preplan.water.timeline import Case, held_flow
 from preplan.water.timeline import answer as answer_of
-from tests.planning_case import scene, site, unit
+from tests.planning_case import hydrants, scene, site, unit
 
 ENGINES = (unit("E1", "engine", tank_gal=1000.0, portable_tank_gal=0.0), unit("E2", "engine", portable_tank_gal=0.0))
 EXAMPLE = {"T1": (2000.0, 13.0), "T2": (3000.0, 20.0), "T3": (2000.0, 24.0), "T4": (3000.0, 30.0),
@@ -46,8 +46,8 @@ def worked_example(required_gpm: float = 500.0) -> Scene:
 
 def planned(case: Scene) -> Graded:
     """Choose and grade; there is no hydrant."""
-    flows, none = Flows(case), np.full(len(case.needs), np.nan)
-    return grade(case, [flows], choose(flows), np.zeros(len(none), dtype=np.int32), (none, none))
+    flows, count = Flows(case), len(case.needs)
+    return grade(case, [flows], choose(flows), np.zeros(count, dtype=np.int32), hydrants(count))
 
 
 def test_the_worked_example_comes_out_of_planning_to_the_printed_digit() -> None:

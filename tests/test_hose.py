@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from preplan.plan import FrontageTable
+from preplan.plan import FrontageTable, HydrantReach
 from preplan.records import FloatArray, HydrantTable, text_array
 from preplan.roads.frontage import place_addresses, place_points
 from preplan.roads.hose import credit_gpm, hydrant_reach
@@ -46,6 +46,17 @@ def reach(
     rules: HydrantRules | None = None,
     town: Drawing = TOWN,
 ) -> tuple[FloatArray, FloatArray]:
+    found = reached(addresses_ft, driveway_ft, table, rules, town)
+    return found.distance_ft, found.credited_gpm
+
+
+def reached(
+    addresses_ft: list[tuple[float, float]],
+    driveway_ft: list[float],
+    table: HydrantTable,
+    rules: HydrantRules | None = None,
+    town: Drawing = TOWN,
+) -> HydrantReach:
     places = [(east * M_PER_FT, north * M_PER_FT) for east, north in addresses_ft]
     addresses = address_table(places, driveway_ft=driveway_ft)
     frontages = place_addresses(town.roads, town.limits, addresses, RoadRules(), PlanRules())
@@ -147,8 +158,15 @@ def test_distances_agree_with_a_plain_search_over_every_pair() -> None:
     got = hydrant_reach(town.roads, town.limits, frontages, table, HydrantRules())
     expected = _by_hand(town, frontages, table)
     assert np.isfinite(expected[0]).sum() > 20
-    assert got[0] == pytest.approx(expected[0], abs=0.01, nan_ok=True)
-    assert got[1] == pytest.approx(expected[1], nan_ok=True)
+    assert got.distance_ft == pytest.approx(expected[0], abs=0.01, nan_ok=True)
+    assert got.credited_gpm == pytest.approx(expected[1], nan_ok=True)
+    assert ((got.hydrant < 0) == np.isnan(got.distance_ft)).all()
+    every = [hydrants([spots_ft[one]], [float(table.flow_gpm[one])]) for one in range(20)]
+    alone = [hydrant_reach(town.roads, town.limits, frontages, one, HydrantRules()) for one in every]
+    for row in np.flatnonzero(got.hydrant >= 0).tolist():
+        named = alone[int(got.hydrant[row])]
+        assert named.distance_ft[row] == pytest.approx(got.distance_ft[row], abs=0.01)
+        assert named.credited_gpm[row] == got.credited_gpm[row]
 
 
 def _by_hand(town: Drawing, frontages: FrontageTable, table: HydrantTable) -> tuple[FloatArray, FloatArray]:

@@ -16,15 +16,14 @@ from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
 from preplan.planning.levels import choose, grade, worst_season
 from preplan.records import AddressTable, text_array
-from tests.planning_case import ENGINES, TANKERS, scene, site, unit
+from tests.planning_case import ENGINES, TANKERS, hydrants, scene, site, unit
 from tests.road_builder import address_table
 
 
 def graded(case: Scene, hydrant_gpm: float = np.nan) -> tuple[LevelTable, AnswerTable]:
     """Choose, work out and grade."""
     flows, count = Flows(case), len(case.needs)
-    hydrant = np.full(count, 400.0), np.full(count, hydrant_gpm)
-    found = grade(case, [flows], choose(flows), np.zeros(count, dtype=np.int32), hydrant)
+    found = grade(case, [flows], choose(flows), np.zeros(count, dtype=np.int32), hydrants(count, hydrant_gpm))
     return found.levels, found.answers
 
 

@@ -20,7 +20,7 @@ from preplan.roads.source import read_osm
 from preplan.rules import Rules
 from tests.osm_text import one_way_street, street
 from tests.plan_checks import SAMPLE, plan_of
-from tests.planning_case import scene, site
+from tests.planning_case import hydrants, scene, site
 
 RULES = Rules().roads
 FAR = float("inf")
@@ -104,8 +104,7 @@ def test_each_address_takes_its_worst_season_of_the_roads() -> None:
     assert [line.months for line in choice.seasons] == [(6, 7, 8, 9, 10), (1, 2, 3), (4, 5), (11, 12)]
     assert (choice.site == -1).all()
 
-    none = np.full(2, np.nan)
-    answers = grade(merged_scene(scenes, road), flows, choice, road, (none, none)).answers
+    answers = grade(merged_scene(scenes, road), flows, choice, road, hydrants(2)).answers
     assert answers.status.tolist() == ["no route", "no route"]
     cut_off = (Flag("dead end"), Flag("road cut off"))
     flagged = season_flags(replace(answers, flags=(cut_off, cut_off)), choice.seasons)

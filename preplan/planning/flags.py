@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
-from preplan.plan import LEAST_GAP_MIN, AnswerTable, Flag, LevelTable, TripTable
+from preplan.plan import LEAST_GAP_MIN, AnswerTable, Flag, HydrantReach, LevelTable, TripTable
 from preplan.planning.assignment import Scene
-from preplan.records import ALL_MONTHS, AddressTable, FillSite, FloatArray, IntArray
+from preplan.records import ALL_MONTHS, AddressTable, FillSite, FloatArray, HydrantTable, IntArray
 
 
 def address_flags(
@@ -130,6 +131,16 @@ def _need_flags(
         yield int(row), Flag("assumed building")
     for row in np.flatnonzero(carded & (addresses.sprinklered == 1.0)):
         yield int(row), Flag("sprinklered")
+
+
+def with_hydrants(answers: AnswerTable, reach: HydrantReach, hydrants: HydrantTable) -> AnswerTable:
+    """Flag the hydrant that counts, enough or not: where it is not, it still gives water at once."""
+    flags = list(answers.flags)
+    for row in np.flatnonzero(reach.hydrant >= 0).tolist():
+        name = str(hydrants.hydrant_id[reach.hydrant[row]]).replace(";", ",")
+        gpm, feet = np.floor(reach.credited_gpm[row]), np.ceil(reach.distance_ft[row])
+        flags[row] += (Flag("hydrant near", f"{name}, counts for {gpm:.0f} gpm at {feet:.0f} ft"),)
+    return replace(answers, flags=tuple(flags))
 
 
 def site_flags(scene: Scene, segment: IntArray, gap_ft: FloatArray) -> tuple[tuple[Flag, ...], ...]:

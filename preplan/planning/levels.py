@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, AnswerTable, LevelTable, SeasonLine
+from preplan.plan import ROUNDING_GPM, AnswerTable, HydrantReach, LevelTable, SeasonLine
 from preplan.planning.assignment import Scene, at_scene, other_sources, season_months
 from preplan.planning.fireground import Crews, steady
 from preplan.planning.flows import Flows, Settled
@@ -173,13 +173,10 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
     )
 
 
-def grade(
-    scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, hydrant: tuple[FloatArray, FloatArray]
-) -> Graded:
+def grade(scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, hydrant: HydrantReach) -> Graded:
     """Grade every address: the first status that holds, and the level that is shown.
 
-    `flows` are those of every season of the roads, `road` (addresses,) the season that decides, `hydrant` feet and
-    credited gpm of the hydrant that counts (addresses,).
+    `flows` are those of every season of the roads, `road` (addresses,) the season that decides.
     """
     worked = tuple(work_out(each.scene, each, choice, road == season) for season, each in enumerate(flows))
     backup_gpm = np.full(choice.backup.shape, np.nan)
@@ -187,13 +184,13 @@ def grade(
         own = (choice.backup >= 0) & (road == season)[:, None]
         backup_gpm[own] = _flows_at(each, choice.backup)[own]
     levels = _level_table(scene, choice, worked, backup_gpm)
-    status, level = _status(scene, levels, hydrant[1])
+    status, level = _status(scene, levels, hydrant.credited_gpm)
     attack = scene.response.attack_engine
     arrival = scene.response.arrival_min[np.arange(len(attack)), np.maximum(attack, 0)]
     answers = AnswerTable(
         status=status,
         level=level,
-        hydrant_ft=np.where(status == "hydrant", hydrant[0], np.nan),
+        hydrant_ft=np.where(status == "hydrant", hydrant.distance_ft, np.nan),
         first_arrival_min=np.where(attack >= 0, arrival, np.nan),
         flags=((),) * len(attack),
         **_shown_minutes(worked, status, level),

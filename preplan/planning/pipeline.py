@@ -12,6 +12,7 @@ from preplan.errors import Finding, InputError
 from preplan.plan import (
     AnswerTable,
     CardGroup,
+    HydrantReach,
     Inputs,
     LayTable,
     LevelTable,
@@ -26,7 +27,7 @@ from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.by_season import merged_scene, rows_of, season_flags, worst_roads
 from preplan.planning.doubts import settle_doubts
 from preplan.planning.dump_sites import with_dump_sites
-from preplan.planning.flags import address_flags, site_flags
+from preplan.planning.flags import address_flags, site_flags, with_hydrants
 from preplan.planning.flows import Flows
 from preplan.planning.ground import Ground, SeasonGround, lay_ground
 from preplan.planning.groups import Answered, group_addresses
@@ -71,6 +72,7 @@ class Outcome:
     lays: LayTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable
+    near_hydrant: HydrantReach
     trips: TripTable
     forest: RouteForest
     posting_costs: tuple[PostingCost, ...]
@@ -92,9 +94,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in ground.seasons])
-    reach_ft, credit_gpm = hydrant_reach(
-        roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
-    )
+    rules = inputs.district.rules
+    hydrant = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, rules.hydrants)
     ground = with_dump_sites(inputs, units, ground, fleets)
     found = [SeasonTrips(season, cuts, inputs, ground) for season, cuts in zip(ground.seasons, fleets, strict=True)]
     progress("deciding who comes", 0.35)
@@ -103,7 +104,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     flows = flows_of(inputs, units, ground, list(zip(ground.seasons, responses, fleets, found, strict=True)))
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
     scene = merged_scene([each.scene for each in flows], road)
-    graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))
+    graded = grade(scene, flows, choice, road, hydrant)
     progress("tracing routes", 0.6)
     shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
     free_min = rows_of([season.free_min() for season in found], road)
@@ -116,7 +117,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     )
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
-    answers = season_flags(answers, choice.seasons)
+    answers = season_flags(with_hydrants(answers, hydrant, inputs.hydrants), choice.seasons)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
@@ -130,6 +131,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         lays=lays,
         seasons=choice.seasons,
         answers=answers,
+        near_hydrant=hydrant,
         trips=trips,
         forest=forest,
         posting_costs=costs,
@@ -315,6 +317,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         site_arrival_min=scene.response.site_arrival_min,
         station_mi=station_miles(inputs, ground),
         hydrants=inputs.hydrants,
+        near_hydrant=outcome.near_hydrant,
         cuts=tuple(fleet.cut for fleet in fleets),
         trips=outcome.trips,
         forest=outcome.forest,

@@ -28,6 +28,7 @@ MOST_ASTRAY_MI, MOST_ASTRAY_SHARE = 0.3, 0.1
 """An empty leg that leaves the loaded one's roads for no more is told as the way back."""
 LEAST_STEP_LINES = 2
 """Lines of one step of the directions that are never cut: a road's name and its length."""
+HYDRANT = "hydrant near"
 ONE_WAY = "one way traffic"
 """Flag that names another way back, on which empties meet nobody on a road one truck wide."""
 _SAME_PT = 1e-6
@@ -169,6 +170,8 @@ def can(facts: Facts) -> list[Line]:
     if limit:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
     lines += paragraph(wants, HALF_PT)
+    for flag in plan.answers.flags[lead]:
+        lines += paragraph(words.flag_words(flag), HALF_PT, bold=True, most=2) if flag.code == HYDRANT else []
     return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT, most=3)
 
 
@@ -463,8 +466,8 @@ def covered(facts: Facts) -> list[Line]:
 
 SAID_ABOVE = frozenset({"gap", "send with first alarm"})
 """Flags that the officer's sentences say already."""
-SAID_ELSEWHERE = frozenset({"assumed building", "not tested", "single fill site", "hose lay"})
-"""Flags that stand with the basis, the fill site and the backup."""
+SAID_ELSEWHERE = frozenset({HYDRANT, "assumed building", "not tested", "single fill site", "hose lay"})
+"""Flags that stand with the flow, the basis, the fill site and the backup."""
 
 
 def cautions(facts: Facts, width: float) -> list[Block]:

@@ -66,6 +66,7 @@ _FLAGS = {
     "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "seasonal": "The fill site works {n} only.",
+    "hydrant near": "Hydrant {n} by road and driveway.",
     "dead end": "On a dead-end road: one way in and out.",
     "dump site at junction": "Tankers stop at a junction: {n} of the hose goes along the road.",
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
