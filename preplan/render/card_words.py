@@ -276,11 +276,12 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
     lines += _by_season(facts)
     connection = words.printable(there.connection) or words.NOT_KNOWN
-    lines += paragraph(f"{there.kind}, connection: {connection}", HALF_PT, most=2)
-    lines += paragraph(f"{words.first_up(words.rate_words(there))}.", HALF_PT, most=2)
+    lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
     season = f"; {words.months(there.months)} only" if there.seasonal else ""
-    lines += paragraph(f"Turnaround: {words.turn_words(there)}; {words.places_words(there)}{season}.", HALF_PT, most=3)
-    lines += paragraph(f"Note: {words.printable(there.notes)}", HALF_PT, bold=True, most=2) if there.notes else []
+    said = f"{words.rate_words(there)}; {words.places_words(there)}{season}."
+    lines += paragraph(words.first_up(said), HALF_PT, most=3)
+    note = f"Note: {words.printable(there.notes)}" if there.notes else ""
+    lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=2) if note else []
     said = f"{approach} {crew.fill_engine_words(plan, facts.lead, facts.level)}".strip()
     lines += paragraph(said, HALF_PT, most=3) if said else []
     split = facts.cell("split")
