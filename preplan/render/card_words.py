@@ -20,6 +20,8 @@ HALF_PT = (WIDTH_PT - GAP_PT) / 2
 HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 STEP_GPM = words.CARD_STEP_GPM
+LATER_SHARE = 1.25
+"""A steady flow that is so much more than what is held from the first minutes on is told in bold."""
 LARGER = 1.25
 """Letters on the page behind a card, over those on it."""
 MOST_LEVELS = 6
@@ -164,8 +166,12 @@ def can(facts: Facts) -> list[Line]:
     have, want = words.flow_pair(flow, need)
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
-    said = f"held {lasts} without a break, all alerted at once, worst season; after that {_steady(facts)}"
-    lines += paragraph(said, HALF_PT, SMALL_PT)
+    said = f"held {lasts} without a break, all alerted at once, worst season"
+    if float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
+        lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
+        lines += paragraph(f"Later, when tankers go round: {_steady(facts)}.", HALF_PT, bold=True)
+    else:
+        lines += paragraph(f"{said}; after that {_steady(facts)}", HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
     if limit:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
