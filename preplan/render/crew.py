@@ -121,6 +121,40 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     )
 
 
+def supply_words(plan: Plan, address: int, level: int) -> str:
+    """Say how long the supply line is, whose hose makes it, and by how many feet it is short."""
+    table, laid = plan.levels, plan.supply.of(address, level)
+    wanted = words.feet(float(plan.frontages.driveway_ft[address]) + plan.district.rules.shuttle.stand_off_ft)
+    at_work = {int(table.attack_engine[address, level]), int(table.dump_engine[address, level])}
+    sections = []
+    for unit, feet in laid.items():
+        one = plan.units[unit]
+        named = f"{words.printable(one.unit_id)}'s {one.supply_hose_in:g} in{_guessed(plan, unit)}"
+        brings = "" if unit in at_work else f", there at {words.need(float(plan.arrival_min[address, unit]))} min"
+        sections.append(f"{words.feet(feet)} of {named}{brings}" if len(laid) > 1 else f"{named}{brings}")
+    line = f"supply line {wanted}"
+    if table.hose_short_ft[address, level] > 0:
+        line += f", TOO SHORT by {words.feet(float(table.hose_short_ft[address, level]))}"
+    return f"{line}: {'; '.join(sections) or 'the engines carry no hose'}."
+
+
+def _guessed(plan: Plan, unit: int) -> str:
+    """Mark a hose load that is the default."""
+    guessed = {"supply_hose_ft", "supply_hose_in"} & set(plan.units[unit].assumed)
+    return " (assumed)" if guessed else ""
+
+
+def short_words(plan: Plan, address: int, level: int) -> str:
+    """Say by how many feet hose is short and what would flow with it, which is not counted; '' where it reaches."""
+    short_ft = float(plan.levels.hose_short_ft[address, level])
+    if not short_ft > 0:
+        return ""
+    carry = plan.supply.of(address, level)
+    load = " of ASSUMED hose" if any(_guessed(plan, unit) for unit in carry) else " of hose"
+    flow = words.supply(float(plan.levels.reached_gpm[address, level]), words.CARD_STEP_GPM)
+    return f"{words.feet(short_ft)} short{load}; with it {flow} gpm, not counted."
+
+
 def spare_words(plan: Plan, address: int, level: int) -> str:
     """Name the tankers that bring nothing more to what the level holds; '' where each does."""
     rows = plan.haul_rows(address, level)
