@@ -155,7 +155,10 @@ def can(facts: Facts) -> list[Line]:
     )
     lines += paragraph(said, HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
-    if limit:
+    by_hose = crew.lay_meets_words(plan, lead)
+    if by_hose:  # takes the room of what holds tankers back, which stands in the table too
+        lines += paragraph(by_hose, HALF_PT, bold=True, most=2)
+    elif limit:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
     short = crew.short_words(plan, lead, facts.level)
     lines += paragraph(short, HALF_PT, bold=True, most=2) if short else []

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from preplan.plan import Plan
+from preplan.plan import ROUNDING_GPM, Plan
 from preplan.records import FloatArray
 from preplan.render import words
 
@@ -98,6 +98,18 @@ MOST_QUEUED = 3
 """Tankers that are named for standing in queues."""
 LEAST_QUEUED_MIN = 10.0
 """Minutes in queues that are worth a word."""
+
+
+def lay_meets_words(plan: Plan, address: int) -> str:
+    """Say in a line that a hose lay carries the required flow where no level's tankers do; '' where that is not so."""
+    lay = plan.lays.rows(np.flatnonzero(plan.lays.address == address)[:1].astype(np.int32))
+    need = float(plan.needs.required_gpm[address])
+    if str(plan.answers.status[address]) != "not met" or not np.any(lay.gpm >= need - ROUNDING_GPM):
+        return ""
+    flow, minute = words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM), words.need(float(lay.ready_min[0]))
+    named = words.level_words(plan.district.levels[int(lay.level[0])].name)
+    site = int(lay.site[0]) + 1
+    return f"By hose it meets: {flow} gpm from fill site {site}, {named}, about minute {minute}, on level ground."
 
 
 def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
