@@ -255,6 +255,10 @@ class LevelTable:
     """The largest constant flow without a dry minute, every unit alerted at minute 0: what decides."""
     on_arrival_gpm: FloatArray
     """The same, units beyond the first level called by the officer who arrives first."""
+    hose_short_ft: FloatArray
+    """Feet by which the supply line is too long for the hose that the engines carry; 0: it reaches."""
+    reached_gpm: FloatArray
+    """Uninterrupted flow if that hose were there; NaN where it reaches."""
     limited_by: TextArray
     """What holds the uninterrupted flow."""
     gap_min: FloatArray
@@ -304,6 +308,31 @@ class HaulTable(Columns):
     def rows(self, pick: BoolArray | slice) -> HaulTable:
         """Take some rows."""
         return HaulTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupplyTable(Columns):
+    """Whose hose makes the supply line from dump site to attack engine; by address, then level, then unit.
+
+    No row where the attack engine drafts itself. Where the hose is too short, all that is carried.
+    """
+
+    address: IntArray
+    level: IntArray
+    unit: IntArray
+    hose_ft: FloatArray
+    """Laid of what the unit carries."""
+
+    def rows(self, pick: BoolArray | IntArray) -> SupplyTable:
+        """Take some rows."""
+        return SupplyTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
+
+    def of(self, address: int, level: int) -> dict[int, float]:
+        """Give the feet of each unit whose hose it is, the larger share first."""
+        first, last = np.searchsorted(self.address, [address, address + 1])
+        rows = first + np.flatnonzero(self.level[first:last] == level)
+        laid = zip(self.unit[rows].tolist(), self.hose_ft[rows].tolist(), strict=True)
+        return dict(sorted(laid, key=lambda one: -one[1]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -539,10 +568,10 @@ class WhatIf:
     """(durations, sites): what a stored source holds for the required time; inf: no cap."""
     draft_gpm: FloatArray
     """(units,): what each engine drafts from a portable tank."""
-    line_class: IntArray
-    """(units,): class of the hose an engine carries."""
+    line: IntArray
+    """(jobs, levels, sites): number of the supply line."""
     line_gpm: FloatArray
-    """(addresses, classes): what a line from a dump engine of the class carries; 0: the hose does not reach."""
+    """(addresses, lines): what an address's line carries by its number; 0: the hose does not reach, inf: no cap."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -575,6 +604,7 @@ class Plan:
     forest: RouteForest
     levels: LevelTable
     hauls: HaulTable
+    supply: SupplyTable
     lays: LayTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable

@@ -24,6 +24,7 @@ from preplan.plan import (
     RouteForest,
     SeasonLine,
     Step,
+    SupplyTable,
     TripTable,
 )
 from preplan.records import (
@@ -267,6 +268,8 @@ def _levels(n: int, units: int) -> LevelTable:
         on_arrival_gpm=np.minimum(held, held[:, :1] * 1.2),
         gap_min=np.where(np.isnan(held), NAN, np.where(held >= need[:, None], 0.0, 12.4)),
         gap_on_arrival_min=np.where(np.isnan(held), NAN, np.where(held >= need[:, None], 1.9, 14.0)),
+        hose_short_ft=np.where(np.isnan(held), NAN, 0.0),
+        reached_gpm=np.full((n, 2), NAN),
         limited_by=np.array(
             [["tankers", "fill site"], ["tankers"] * 2, ["tankers"] * 2, ["engines", "tankers"], ["", ""], ["", ""]],
             dtype=np.object_,
@@ -278,6 +281,13 @@ def _levels(n: int, units: int) -> LevelTable:
         short_tankers=np.zeros((n, 2), dtype=np.int32),
         season=np.ones((n, 2), dtype=np.int32),
     )
+
+
+def _supply() -> SupplyTable:
+    """At both levels of the first four addresses the attack engine's hose, driveway and 100 ft long."""
+    address, level = (a.ravel().astype(np.int32) for a in np.indices((4, 2)))
+    hose_ft = np.repeat([220.0, 400, 180, 740], 2)
+    return SupplyTable(address=address, level=level, unit=np.zeros(8, dtype=np.int32), hose_ft=hose_ft)
 
 
 def _hauls() -> HaulTable:
@@ -415,6 +425,7 @@ def example_plan() -> Plan:
         forest=forest,
         levels=levels,
         hauls=_hauls(),
+        supply=_supply(),
         lays=LayTable.none(),
         seasons=(
             SeasonLine(

@@ -5,7 +5,8 @@ Routes are walked stretch by stretch over the tables of the roads. Nothing here 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
 from pathlib import Path
@@ -307,3 +308,54 @@ def _status_faults(plan: Plan) -> Found:
     hydrant = status == "hydrant"
     yield "a hydrant out of reach", hydrant & ~(answers.hydrant_ft <= plan.district.rules.hydrants.reach_ft)
     yield "a distance to a hydrant that does not count", ~hydrant & np.isfinite(answers.hydrant_ft)
+
+
+HOSE_COEFFICIENT = {3.0: 0.8, 4.0: 0.2, 5.0: 0.08}
+"""C of C Q^2 L, Q in hundreds of gpm, L in hundreds of feet (published hose tables, as in test_hydraulics)."""
+
+
+def line_by_hand(hoses: Sequence[tuple[float, float]], feet: float, need_gpm: float) -> tuple[float, list[float]]:
+    """Lay a supply line from engines' hoses (ft, in): its gpm, 0 where it is too short, and the feet of each."""
+
+    def gpm(laid: list[float]) -> float:
+        taken = sum(HOSE_COEFFICIENT[size] * part / 100.0 for part, (_, size) in zip(laid, hoses, strict=True))
+        return 100.0 * math.sqrt(130.0 / taken)
+
+    if sum(carried for carried, _ in hoses) < feet:
+        return 0.0, [carried for carried, _ in hoses]
+    largest_first = sorted(range(len(hoses)), key=lambda k: -hoses[k][1])
+    several, left = [0.0] * len(hoses), feet
+    for k in largest_first:
+        several[k] = min(left, hoses[k][0])
+        left -= several[k]
+    for k in largest_first:
+        if hoses[k][0] >= feet:
+            own = [feet if other == k else 0.0 for other in range(len(hoses))]
+            if gpm(own) >= min(need_gpm, gpm(several) - 1e-6):
+                return gpm(own), own
+            break
+    return gpm(several), several
+
+
+def line_of_crew(plan: Plan, address: int, level: int, jobs: tuple[int, int], when: FloatArray) -> tuple[float, float]:
+    """Lay the line of a level by hand, and say when all whose hose it is are here; `jobs` are fill and dump engine.
+
+    Those without a job bring hose in the order of their arrival, `when` (units,): as many as it takes, and of those
+    who come too late for the full flow only where it does not reach without.
+    """
+    attack, (fill, dump) = int(plan.levels.attack_engine[address, level]), jobs
+    feet, need = float(plan.frontages.driveway_ft[address]) + 100.0, float(plan.needs.required_gpm[address])
+    sent = plan.levels.fleet[address, level] & ~plan.levels.tankers[address, level]
+    spare = [u for u in np.flatnonzero(sent).tolist() if u not in {attack, fill, dump}]
+    spare.sort(key=lambda u: when[u])
+    best, ready = -1.0, math.inf
+    for count in range(len(spare) + 1):
+        crew = [attack, dump, *spare[:count]]
+        hoses = [(plan.units[u].supply_hose_ft, plan.units[u].supply_hose_in) for u in crew]
+        gpm, laid = line_by_hand(hoses, feet, need)
+        late = count and best > 0 and when[crew[-1]] > when[attack] + 15.0 - 5.0
+        if gpm > best and not late:
+            best, ready = gpm, max(float(when[u]) for u, ft in zip(crew, laid, strict=True) if ft or u == dump)
+        if best >= need:
+            break
+    return best, ready

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from preplan.planning.assignment import Scene, deliver, season_months
+from preplan.planning.assignment import Line, Scene, crews, deliver, season_months, supply_line
 from preplan.planning.flows import Flows
 from preplan.planning.levels import Choice, choose
-from preplan.records import ALL_MONTHS, ResponseLevel
+from preplan.records import ALL_MONTHS, ResponseLevel, Unit
 from preplan.rules import Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS
 from tests.planning_case import ENGINES, UNITS, scene, site, unit
@@ -131,6 +132,80 @@ def test_long_driveways_are_limited_by_the_supply_line_then_by_hose() -> None:
     assert flow == pytest.approx(384.4, abs=0.1)
     assert limit == "supply line"
     assert at(scene([[1.0]], sites, units=thin, levels=many, driveway_ft=2500.0), 0) == (0.0, "hose")
+
+
+def line_of(case: Scene, later: list[float] | None = None) -> Line:
+    """Lay the supply line of the first address at its last level."""
+    zero = np.zeros(1, dtype=np.int32)
+    jobs, _ = crews(case, zero, zero, zero + len(case.levels) - 1)
+    return supply_line(case, jobs, zero, 0.0 if later is None else np.array([later]))
+
+
+def hosed(*loads: tuple[float, float]) -> tuple[Unit, ...]:
+    """Give E1, E2 and so on hose loads (ft, in); the other units stay."""
+    carried = {f"E{k}": load for k, load in enumerate(loads, start=1)}
+    every = (*UNITS, *(unit(f"E{k}", "engine") for k in range(4, len(loads) + 1)))
+    return tuple(
+        replace(one, supply_hose_ft=carried[one.unit_id][0], supply_hose_in=carried[one.unit_id][1])
+        if one.unit_id in carried
+        else one
+        for one in every
+    )
+
+
+def test_the_supply_line_is_the_largest_hose_that_reaches() -> None:
+    """E1 attacks, E2 fills, E3 drafts: 300 ft of E1's 4 in, not 3 in of both; 1,100 ft takes 100 ft of E3's 3 in."""
+    levels = (ResponseLevel(name="Level 1", engines=3, tankers=3),)
+    units = hosed((1000.0, 4.0), (2000.0, 5.0), (1000.0, 3.0))
+    ids = [one.unit_id for one in units]
+    near = line_of(scene([[10.0]], (site("F1"),), units=units, levels=levels, driveway_ft=200.0))
+    assert near.gpm[0] == pytest.approx(100 * math.sqrt(130 / (0.2 * 3.0)))
+    assert {ids[u]: near.laid_ft[0, u] for u in np.flatnonzero(near.laid_ft[0])} == {"E1": 300.0}
+    far = line_of(scene([[10.0]], (site("F1"),), units=units, levels=levels, driveway_ft=1000.0))
+    assert far.gpm[0] == pytest.approx(100 * math.sqrt(130 / (0.2 * 10.0 + 0.8 * 1.0)))
+    assert {ids[u]: far.laid_ft[0, u] for u in np.flatnonzero(far.laid_ft[0])} == {"E1": 1000.0, "E3": 100.0}
+    assert far.short_ft[0] == 0.0
+
+
+def test_hose_that_is_short_counts_for_nothing_and_is_told() -> None:
+    """2,012 ft for 2,000 ft of 3 in: nothing flows; 12 ft more would carry 100 sqrt(130 / (0.8 x 20.12))."""
+    levels = (ResponseLevel(name="Level 1", engines=3, tankers=3),)
+    units = hosed((1000.0, 3.0), (1000.0, 3.0), (1000.0, 3.0))
+    case = scene([[1.0]], (site("F1", positions=2, site_gpm=2000.0),), units=units, levels=levels, driveway_ft=1912.0)
+    line = line_of(case)
+    assert (line.gpm[0], line.short_ft[0]) == (0.0, 12.0)
+    assert line.reached_gpm[0] == pytest.approx(100 * math.sqrt(130 / (0.8 * 20.12)))
+    assert at(case, 0) == (0.0, "hose")
+
+
+def test_engines_without_a_job_bring_their_hose_and_the_dump_site_waits_for_them() -> None:
+    """A fourth engine's 1,000 ft make the 12 ft good; the line is there when it is."""
+    levels = (
+        ResponseLevel(name="Level 1", engines=3, tankers=3),
+        ResponseLevel(name="Level 2", engines=4, tankers=3),
+    )
+    units = hosed(*[(1000.0, 3.0)] * 4)
+    case = scene([[1.0]], (site("F1"),), units=units, levels=levels, driveway_ft=1912.0)
+    line = line_of(case)
+    assert line.gpm[0] == pytest.approx(100 * math.sqrt(130 / (0.8 * 20.12)))
+    ids = [one.unit_id for one in case.units]
+    assert line.ready_min[0] == case.response.arrival_min[0, ids.index("E4")]
+    later = [60.0 if one == "E4" else 0.0 for one in ids]
+    assert line_of(case, later).ready_min[0] == line.ready_min[0] + 60.0
+
+
+def test_more_hose_of_one_who_comes_too_late_does_not_hold_a_line_up() -> None:
+    """E1 and E3 reach with 3 in; E4's 5 in carries the required flow if it comes in time for it, else it waits."""
+    levels = (ResponseLevel(name="Level 1", engines=4, tankers=3),)
+    units = hosed((1000.0, 3.0), (1000.0, 3.0), (1000.0, 3.0), (2000.0, 5.0))
+    case = scene([[1.0]], (site("F1"),), units=units, levels=levels, driveway_ft=1500.0, required_gpm=500.0)
+    ids = [one.unit_id for one in case.units]
+    soon = line_of(case)
+    assert soon.laid_ft[0, ids.index("E4")] == 1600.0
+    late = line_of(case, [60.0 if one == "E4" else 0.0 for one in ids])
+    assert late.laid_ft[0, ids.index("E4")] == 0.0
+    assert late.gpm[0] == pytest.approx(100 * math.sqrt(130 / (0.8 * 16)))
+    assert late.ready_min[0] < 60.0
 
 
 def test_a_cistern_runs_out() -> None:

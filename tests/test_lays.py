@@ -9,8 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from preplan.plan import LayTable, Plan
-from preplan.render import crew
+from preplan.plan import LayTable, Plan, SupplyTable
+from preplan.records import text_array
+from preplan.render import card_words, crew
+from preplan.render.map_data import map_data
 from tests import plan_checks
 from tests.example_plan import example_plan
 from tests.plan_checks import SAMPLE
@@ -133,3 +135,48 @@ def test_words_of_a_lay() -> None:
     assert crew.lay_words(plan, 2, brief=True) == "By hose: 1,201 ft, 2 x 3 in, fill site 1: 500 gpm, minute 29."
     assert crew.lay_words(plan, 1) == ""
     assert "1 engine pumping" in crew.lay_words(replace(plan, lays=lay(engines=1.0, lines=1.0)), 2)
+
+
+def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
+    """On the card's answer and on the map; not where a higher level's tankers do, nor where it carries too little."""
+    plan = replace(example_plan(), lays=lay())
+    said = "By hose it meets: 500 gpm from fill site 1, response level 2, about minute 29, on level ground."
+    assert crew.lay_meets_words(plan, 2) == said
+    answers = map_data(plan)["answers"]
+    assert answers["byHoseWords"] == ["", said]
+    assert crew.lay_meets_words(replace(plan, lays=lay(gpm=499.0)), 2) == ""
+    higher = replace(plan.answers, status=text_array(["served", "higher level", "higher level", "not met"] * 2)[:6])
+    assert crew.lay_meets_words(replace(plan, answers=higher), 2) == ""
+    lead = replace(plan.groups[2], lead=2)
+    block = [line for line in card_words.can(card_words.Facts(plan, lead)) if line.bold]
+    assert " ".join(line.said for line in block[1:]) == said
+
+
+def test_words_of_the_supply_line() -> None:
+    """Whose hose, how much of each, who brings it later, and what is short of a load that is assumed."""
+    plan = example_plan()
+    assert crew.supply_words(plan, 0, 0) == "supply line 220 ft: E1's 3 in."
+    rows = {word: np.array(value, dtype=np.int32) for word, value in
+            {"address": [0, 0, 0], "level": [0, 0, 0], "unit": [0, 1, 2]}.items()}  # fmt: skip
+    many = SupplyTable(**rows, hose_ft=np.array([100.0, 20.0, 100.0]))
+    units = tuple(replace(one, assumed=("supply_hose_ft",)) if one.unit_id == "E2" else one for one in plan.units)
+    plan = replace(plan, supply=many, units=units)
+    told = (
+        "supply line 220 ft: 100 ft of E1's 3 in; 100 ft of E3's 3 in; 20 ft of E2's 3 in (assumed), there at 12 min."
+    )
+    assert crew.supply_words(plan, 0, 0) == told
+    assert crew.short_words(plan, 0, 0) == ""
+    levels = replace(
+        plan.levels,
+        hose_short_ft=np.full((6, 2), 12.0),
+        reached_gpm=np.full((6, 2), 436.0),
+        limited_by=np.full((6, 2), "hose", dtype=np.object_),
+    )
+    plan = replace(plan, levels=levels)
+    assert crew.supply_words(plan, 0, 0).startswith("supply line 220 ft, TOO SHORT by 12 ft: 100 ft of E1's 3 in")
+    assert crew.short_words(plan, 0, 0) == "12 ft short of ASSUMED hose; with it 430 gpm, not counted."
+    assert crew.short_words(replace(plan, units=example_plan().units), 0, 0).startswith("12 ft short of hose;")
+    limits = map_data(plan)["answers"]["limits"]
+    assert any("12 ft short of ASSUMED hose" in one for one in limits)
+    lines = card_words.can(card_words.Facts(plan, plan.groups[0]))
+    assert "with it 430 gpm, not counted." in " ".join(line.said for line in lines if line.bold)

@@ -15,7 +15,7 @@ from preplan.planning.flags import address_flags, months_text, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
 from preplan.planning.levels import choose, grade, worst_season
-from preplan.records import AddressTable, text_array
+from preplan.records import AddressTable, ResponseLevel, text_array
 from tests.planning_case import ENGINES, TANKERS, hydrants, scene, site, unit
 from tests.road_builder import address_table
 
@@ -82,6 +82,20 @@ def test_no_way_is_no_route_and_no_engine_is_not_met() -> None:
     levels, answers = graded(lone)
     assert answers.status[0] == "not met"
     assert levels.limited_by[0].tolist() == ["engines", "engines"]
+
+
+def test_where_hose_is_short_at_every_level_that_is_shown_which_would_bring_most() -> None:
+    """A line of 3,100 ft: two engines are 1,100 ft short, three 100 ft, and neither brings water."""
+    levels = (ResponseLevel(name="Level 1", engines=2, tankers=1), ResponseLevel(name="Level 2", engines=3, tankers=3))
+    case = scene([[1.0]], (site("F1", needs_engine=False),), levels=levels, driveway_ft=3000.0)
+    table, answers = graded(case)
+    assert table.hose_short_ft[0].tolist() == [1100.0, 100.0]
+    assert table.uninterrupted_gpm[0].tolist() == [0.0, 0.0]
+    assert table.reached_gpm[0, 1] > table.reached_gpm[0, 0] > 0.0
+    assert table.limited_by[0].tolist() == ["hose", "hose"]
+    assert (answers.status[0], answers.level[0]) == ("not met", 1)
+    near, _ = graded(scene([[1.0]], (site("F1", needs_engine=False),), levels=levels, driveway_ft=300.0))
+    assert np.isnan(near.reached_gpm).all()
 
 
 def test_flags_of_place_and_need() -> None:

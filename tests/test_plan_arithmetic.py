@@ -24,7 +24,7 @@ from preplan.records import FeatureTable, RoadTable
 from preplan.render import tables
 from preplan.roads.source import read_osm
 from tests import plan_checks
-from tests.plan_checks import SAMPLE
+from tests.plan_checks import SAMPLE, line_of_crew
 
 Row = dict[str, str]
 
@@ -224,9 +224,11 @@ class Engines:
     fill: Row | None
     dump: Row
     attack: Row
+    line_gpm: float
+    """Of the supply line that their hose makes."""
 
 
-def flow_by_hand(haulers: list[Row], site: Row, engines: Engines, trip_min: float, lay_ft: float) -> dict[str, float]:
+def flow_by_hand(haulers: list[Row], site: Row, engines: Engines, trip_min: float) -> dict[str, float]:
     """Give the flow that each thing allows, gpm, by the word for it: the least is what is delivered."""
     fill_gpm = number(site, "fill_gpm", 300.0 if site["kind"] == "tank" else 500.0)
     total_gpm = min(fill_gpm, number(site, "low_gpm", math.inf))
@@ -259,9 +261,7 @@ def flow_by_hand(haulers: list[Row], site: Row, engines: Engines, trip_min: floa
         held_gpm = number(site, "storage_gal") / 120.0 + number(site, "refill_gpm", 0.0)
         allowed["source"] = min(total_gpm, held_gpm)
     if engines.dump is not engines.attack:
-        size = min(engines.dump["supply_hose_in"], engines.attack["supply_hose_in"])
-        coefficient = {"3": 0.8, "4": 0.2, "5": 0.08}[size]
-        allowed["supply line"] = 100.0 * math.sqrt((150.0 - 20.0) / (coefficient * lay_ft / 100.0))
+        allowed["supply line"] = engines.line_gpm
     return allowed
 
 
@@ -280,7 +280,9 @@ def cases(plan: Plan, printed: Tables) -> Iterator[tuple[Row, Engines]]:
                 )
             }
             pumps = {job: printed.units[name] for job, name in names.items() if name is not None}
-            yield said, Engines(fill=pumps.get("fill"), dump=pumps["dump"], attack=pumps["attack"])
+            jobs = int(levels.fill_engine[row, level]), int(levels.dump_engine[row, level])
+            line_gpm, _ = line_of_crew(plan, row, level, jobs, plan.arrival_min[row])
+            yield said, Engines(fill=pumps.get("fill"), dump=pumps["dump"], attack=pumps["attack"], line_gpm=line_gpm)
 
 
 BY_THE_MINUTE = {"arrival", "room", "source", "draft", "supply line"}
@@ -296,11 +298,7 @@ def test_flows_are_what_plain_arithmetic_says(plan: Plan, printed: Tables) -> No
         trip_min = number(trip, "out_min") + number(trip, "back_min")
         assert trip_min == pytest.approx(number(said, "round_trip_min"), abs=0.11)
         haulers = [printed.units[name] for name in said["tankers"].split()]
-        lay_ft = number(said, "driveway_ft") + 100.0
-        slow, quick = (
-            flow_by_hand(haulers, site, engines, minutes, feet)
-            for minutes, feet in ((trip_min + 0.1, lay_ft), (trip_min - 0.1, lay_ft - 1.0))
-        )
+        slow, quick = (flow_by_hand(haulers, site, engines, minutes) for minutes in (trip_min + 0.1, trip_min - 0.1))
         assert slow.pop("cycle_min") + 0.06 >= number(said, "cycle_min") >= quick.pop("cycle_min") - 0.06
         least, most = min(slow.values()), min(quick.values())
         assert math.floor(least) <= number(said, "sustained_gpm") <= most + 1e-6, said

@@ -10,7 +10,6 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.planning.response import depart_min
-from preplan.water.hydraulics import lay_gpm
 from preplan.water.timeline import (
     Answer,
     Case,
@@ -22,7 +21,7 @@ from preplan.water.timeline import (
     one_out_gpm,
 )
 from tests import plan_checks
-from tests.plan_checks import SAMPLE
+from tests.plan_checks import SAMPLE, line_of_crew
 
 SETUP_MIN = {"dry hydrant": 5.0, "cistern": 5.0, "draft": 8.0}
 EVERY = 9
@@ -75,7 +74,7 @@ class Question:
         plan, a = self.plan, self.address
         site, trip = plan.sites[self.cell("site")], self.cell("trip")
         fill, dump = self.jobs(call_min)
-        draft, line = self.lines(self.attack, dump)
+        draft, line, line_min = self.lines(fill, dump, call_min)
         total = site.total_gpm
         if fill >= 0:
             lift = site.lift_ft
@@ -91,7 +90,7 @@ class Question:
             ),
             attack_arrival_min=float(plan.arrival_min[a, self.attack]),
             booster_gal=plan.units[self.attack].tank_gal,
-            dump_engine_arrival_min=self.when(dump, call_min),
+            dump_engine_arrival_min=line_min,
             fill_engine_arrival_min=self.fill_arrival(fill, call_min),
             fill_setup_min=SETUP_MIN.get(site.kind, 2.0) if site.needs_engine else 2.0,
             required_gpm=float(plan.needs.required_gpm[a]),
@@ -138,18 +137,14 @@ class Question:
             self_fill=vacuum,
         )
 
-    def lines(self, attack: int, dump: int) -> tuple[float, float]:
-        """Give draft and supply line, gpm."""
-        plan = self.plan
+    def lines(self, fill: int, dump: int, call_min: float) -> tuple[float, float, float]:
+        """Give draft and supply line, gpm, and the minute by which all who draft or bring its hose are here."""
+        plan, a, attack = self.plan, self.address, self.attack
         draft = min(plan.units[dump].pump_gpm or 0.0, 1000.0)
         if dump == attack:
-            return draft, np.inf
-        one, other = plan.units[attack], plan.units[dump]
-        feet = float(plan.frontages.driveway_ft[self.address]) + 100.0
-        if one.supply_hose_ft + other.supply_hose_ft < feet:
-            return draft, 0.0
-        inches = min(one.supply_hose_in, other.supply_hose_in)
-        return draft, float(lay_gpm(feet, inches, pump_psi=150.0, residual_psi=20.0))
+            return draft, np.inf, self.when(dump, call_min)
+        when = np.array([self.when(u, call_min) for u in range(len(plan.units))])
+        return draft, *line_of_crew(plan, a, self.level, (fill, dump), when)
 
 
 def questions(plan: Plan) -> list[Question]:

@@ -6,16 +6,17 @@ in memory; the chosen ones are then worked out again in full.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from preplan.plan import FrontageTable, NeedTable
+from preplan.plan import ROUNDING_GPM, FrontageTable, NeedTable
 from preplan.planning.response import Jobs, Response, assign_jobs
-from preplan.records import BoolArray, FillSite, FloatArray, IntArray, ResponseLevel, Unit
+from preplan.records import BoolArray, Columns, FillSite, FloatArray, IntArray, ResponseLevel, Unit
 from preplan.rules import Rules
-from preplan.water.hydraulics import draft_gpm, draft_share, lay_gpm
+from preplan.water.hydraulics import draft_gpm, draft_share
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, best_fleet, cap, storage_gpm, sustained
+from preplan.water.supply_line import supply_line as laid_line
 from preplan.water.tanker import Handling, Tankers, handling
 
 TANK_LIFT_FT = 5.0
@@ -191,18 +192,101 @@ def capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray, site: 
     """Cap the flow by storage, draft, supply line and hose, in that order."""
     held = storage_gpm(*stored(scene, site), scene.needs.required_min[address])
     shuttle = cap(shuttle, held, LIMIT_CODE["source"])
-    draft, line_gpm, reaches = at_scene(scene, jobs, address)
-    shuttle = cap(shuttle, draft, LIMIT_CODE["draft"])
-    shuttle = cap(shuttle, line_gpm, LIMIT_CODE["supply line"])
-    return cap(shuttle, np.where(reaches, np.inf, 0.0), LIMIT_CODE["hose"])
+    line = supply_line(scene, jobs, address)
+    shuttle = cap(shuttle, drafted_gpm(scene, jobs), LIMIT_CODE["draft"])
+    shuttle = cap(shuttle, np.where(line.short_ft > 0, np.inf, line.gpm), LIMIT_CODE["supply line"])
+    return cap(shuttle, np.where(line.short_ft > 0, 0.0, np.inf), LIMIT_CODE["hose"])
 
 
-def at_scene(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Give what is drafted out of the portable tanks, what the supply line carries, gpm, and whether it reaches."""
+def drafted_gpm(scene: Scene, jobs: Jobs) -> FloatArray:
+    """Give what is drafted out of the portable tanks, (cases,)."""
     pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
     draft = draft_gpm(pump[jobs.dump_engine], TANK_LIFT_FT, strainer_gpm=scene.rules.shuttle.strainer_gpm)
-    line_gpm, reaches = supply_line(scene, jobs, address)
-    return np.where(jobs.dump_engine >= 0, draft, np.inf), line_gpm, reaches
+    return np.where(jobs.dump_engine >= 0, draft, np.inf)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line(Columns):
+    """The supply line of many cases, (cases,)."""
+
+    gpm: FloatArray
+    """What it carries; 0 where the hose does not reach, inf where the attack engine drafts itself and lays none."""
+    reached_gpm: FloatArray
+    """The same, with the feet that are short as though they were there."""
+    short_ft: FloatArray
+    ready_min: FloatArray
+    """Dump engine and all whose hose it is are on scene; inf where none drafts."""
+    laid_ft: FloatArray
+    """(cases, units): what each gives of its hose."""
+
+    def put(self, rows: IntArray, line: Line) -> None:
+        """Write cases in the place of some rows."""
+        for field in fields(self):
+            getattr(self, field.name)[rows] = getattr(line, field.name)
+
+
+def supply_line(scene: Scene, jobs: Jobs, address: IntArray, later: FloatArray | float = 0.0) -> Line:
+    """Lay the line from dump site to attack engine; `later` (cases, units) is when each unit is alerted.
+
+    Of the hose of attack and dump engine where it carries the required flow. Else engines of the level that have no
+    job bring theirs, in the order in which they come, and the dump site waits for those whose hose is laid: as few
+    as will do, and, where it reaches without them, none who comes too late for the full flow.
+    """
+    response = scene.response
+    attack, dump = response.attack_engine[address], jobs.dump_engine
+    arrival = response.arrival_min[address] + later
+    line = _laid(scene, address, arrival, np.column_stack([attack, dump]))
+    none = (dump == attack) | (dump < 0)
+    line.gpm[none], line.reached_gpm[none], line.short_ft[none], line.laid_ft[none] = np.inf, np.inf, 0.0, 0.0
+    line.ready_min[none] = np.where(dump >= 0, arrival[np.arange(len(dump)), dump], np.inf)[none]
+    more = np.flatnonzero(line.gpm < scene.needs.required_gpm[address] - ROUNDING_GPM).astype(np.int32)
+    if more.size:
+        some = Line(**{field.name: getattr(line, field.name)[more] for field in fields(Line)})
+        line.put(more, _with_spare(scene, address[more], arrival[more], jobs.rows(more), some))
+    return line
+
+
+def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs, line: Line) -> Line:
+    """Let engines without a job bring hose, one after the other as they arrive, while the line carries too little."""
+    rules, response, row = scene.rules.shuttle, scene.response, np.arange(len(address))
+    attack, need = response.attack_engine[address], scene.needs.required_gpm[address] - ROUNDING_GPM
+    spare = response.engines[address, jobs.level] & np.isfinite(arrival)
+    for busy in (attack, jobs.dump_engine, jobs.fill_engine):
+        spare[row, busy] &= busy < 0  # -1, nobody, is the last unit, which keeps its place
+    count = spare.sum(axis=1)
+    order = np.argsort(np.where(spare, arrival, np.inf), axis=1, kind="stable").astype(np.int32)
+    in_time = arrival[row, attack] + rules.full_flow_after_min - rules.dump_setup_min
+    for more in range(1, int(count.max(initial=0)) + 1):
+        rows = np.flatnonzero((count >= more) & (line.gpm < need)).astype(np.int32)
+        whose = np.column_stack([attack[rows], jobs.dump_engine[rows], order[rows, :more]])
+        one = _laid(scene, address[rows], arrival[rows], whose)
+        soon = arrival[rows, order[rows, more - 1]] <= in_time[rows]
+        better = (one.gpm > line.gpm[rows]) & ((line.gpm[rows] <= 0) | soon)
+        better |= one.short_ft < line.short_ft[rows]
+        line.put(rows[better], Line(**{field.name: getattr(one, field.name)[better] for field in fields(Line)}))
+    return line
+
+
+def _laid(scene: Scene, address: IntArray, arrival: FloatArray, whose: IntArray) -> Line:
+    """Lay each case's line from the hose of some engines, (cases, engines): attack, dump, others."""
+    rules, row = scene.rules.shuttle, np.arange(len(address))[:, None]
+    hose_ft = np.array([unit.supply_hose_ft for unit in scene.units])
+    hose_in = np.array([unit.supply_hose_in for unit in scene.units])
+    found = laid_line(
+        scene.frontages.driveway_ft[address] + rules.stand_off_ft,
+        hose_ft[whose],
+        hose_in[whose],
+        loss_psi=rules.supply_psi - rules.supply_residual_psi,
+        needed_gpm=scene.needs.required_gpm[address] - ROUNDING_GPM,
+    )
+    laid_ft = np.zeros(arrival.shape)
+    np.add.at(laid_ft, (np.broadcast_to(row, whose.shape), whose), found.laid_ft)
+    wanted = found.laid_ft > 0
+    wanted[:, 1] = True
+    ready_min = np.where(wanted, arrival[row, whose], -np.inf).max(axis=1)
+    return Line(
+        gpm=found.gpm, reached_gpm=found.reached_gpm, short_ft=found.short_ft, ready_min=ready_min, laid_ft=laid_ft
+    )
 
 
 def engines_lack(shuttle: Shuttle, jobs: Jobs, sent: BoolArray) -> Shuttle:
@@ -213,24 +297,6 @@ def engines_lack(shuttle: Shuttle, jobs: Jobs, sent: BoolArray) -> Shuttle:
         sustained_gpm=np.where(lack, 0.0, shuttle.sustained_gpm),
         limited_by=np.where(lack, np.int8(LIMIT_CODE["engines"]), shuttle.limited_by).astype(np.int8),
     )
-
-
-def supply_line(scene: Scene, jobs: Jobs, address: IntArray) -> tuple[FloatArray, BoolArray]:
-    """Give what one line carries from dump site to attack engine, gpm, and whether the hose reaches at all.
-
-    The attack and the dump engine lay what both carry, of the smaller diameter. An attack engine that drafts
-    for itself needs no line.
-    """
-    rules = scene.rules.shuttle
-    attack = scene.response.attack_engine[address]
-    length = scene.frontages.driveway_ft[address] + rules.stand_off_ft
-    hose_ft = np.array([unit.supply_hose_ft for unit in scene.units])
-    hose_in = np.array([unit.supply_hose_in for unit in scene.units])
-    carried = hose_ft[attack] + hose_ft[jobs.dump_engine]
-    size = np.minimum(hose_in[attack], hose_in[jobs.dump_engine])
-    alone = (jobs.dump_engine == attack) | (jobs.dump_engine < 0)
-    flow = lay_gpm(length, size, pump_psi=rules.supply_psi, residual_psi=rules.supply_residual_psi)
-    return np.where(alone, np.inf, flow), alone | (carried >= length)
 
 
 def other_sources(sites: tuple[FillSite, ...], site: IntArray) -> BoolArray:

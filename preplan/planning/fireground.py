@@ -12,13 +12,14 @@ import numpy as np
 
 from preplan.planning.assignment import (
     Scene,
-    at_scene,
     capped,
     circuit_of,
     crews,
+    drafted_gpm,
     engines_lack,
     site_rates,
     stored,
+    supply_line,
 )
 from preplan.planning.response import Jobs
 from preplan.planning.vehicles import is_tanker
@@ -58,7 +59,12 @@ class Crews(Columns):
     @property
     def jobs(self) -> Jobs:
         """Give the engines' jobs."""
-        return Jobs(fill_engine=self.fill_engine, dump_engine=self.dump_engine, vacuum_only=self.vacuum_only)
+        return Jobs(
+            level=self.fleet,
+            fill_engine=self.fill_engine,
+            dump_engine=self.dump_engine,
+            vacuum_only=self.vacuum_only,
+        )
 
     def rows(self, pick: Rows | BoolArray | IntArray) -> Crews:
         """Take some cases."""
@@ -117,14 +123,15 @@ def legs_min(scene: Scene, run: Crews) -> tuple[FloatArray, FloatArray]:
     return trip, out
 
 
-def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0) -> CaseTable:
+def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hose_reaches: bool = False) -> CaseTable:
     """Write cases as the timeline reads them; `later` (cases, units) is when each unit is alerted.
 
-    Tankers lie on the last axis in the order of `haulers`.
+    Tankers lie on the last axis in the order of `haulers`. `hose_reaches` asks what would flow if no supply line were
+    short of hose.
     """
     rules, needs, address = scene.rules.shuttle, scene.needs, run.address
     arrival = scene.response.arrival_min[address] + later
-    gpm, draft, line_gpm, reaches = site_rates(scene, run.site, run.jobs), *at_scene(scene, run.jobs, address)
+    gpm, line = site_rates(scene, run.site, run.jobs), supply_line(scene, run.jobs, address, later)
     storage, refill = stored(scene, run.site)
     other_arrival, other_gal = _other_tanks(scene, run, arrival)
     attack = scene.response.attack_engine[address]
@@ -134,7 +141,7 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0) -> Cas
         len(haulers(scene)),
         attack_arrival_min=_arrival_of(arrival, attack),
         booster_gal=np.where(attack >= 0, booster[attack], 0.0),
-        dump_engine_arrival_min=_arrival_of(arrival, run.dump_engine),
+        dump_engine_arrival_min=line.ready_min,
         fill_engine_arrival_min=_fill_arrival(scene, run, later),
         required_gpm=needs.required_gpm[address],
         required_min=needs.required_min[address],
@@ -152,8 +159,8 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0) -> Cas
         refill_gpm=np.nan_to_num(refill),
         room_fraction=rules.tank_room_fraction,
         dead_fraction=rules.dead_water_fraction,
-        draft_gpm=draft,
-        supply_gpm=np.where(reaches, line_gpm, 0.0),
+        draft_gpm=drafted_gpm(scene, run.jobs),
+        supply_gpm=line.reached_gpm if hose_reaches else line.gpm,
         other_arrival_min=other_arrival,
         other_gal=other_gal,
         **_tanker_columns(scene, run, arrival, gpm[0]),

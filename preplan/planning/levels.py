@@ -8,13 +8,14 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, AnswerTable, HydrantReach, LevelTable, SeasonLine
-from preplan.planning.assignment import Scene, at_scene, other_sources, season_months
-from preplan.planning.fireground import Crews, steady
+from preplan.plan import ROUNDING_GPM, AnswerTable, HydrantReach, LevelTable, SeasonLine, SupplyTable
+from preplan.planning.assignment import Line, Scene, other_sources, season_months, supply_line
+from preplan.planning.fireground import PIECE_CASES, Crews, case_table, steady
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.minutes import Minutes, at_dispatch, call_by, on_arrival
-from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
+from preplan.records import BoolArray, FloatArray, IntArray, TextArray, joined, text_array
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray, Shuttle, limit_words
+from preplan.water.timeline_batch import held_flows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +140,10 @@ class Worked:
 
     scene: Scene
     found: Settled
+    line: Line
+    """From dump site to attack engine, all alerted at minute 0."""
+    reached_gpm: FloatArray
+    """Uninterrupted flow if the hose of a line that is short of it reached; NaN where it does."""
     steady: Shuttle
     sent: Minutes
     """All alerted at minute 0."""
@@ -164,13 +169,26 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
     """Work out the chosen cases of some addresses, `mine` (addresses,): those whose worst season of the roads it is."""
     a, lv = (i.astype(np.int32) for i in np.nonzero((choice.site >= 0) & mine[:, None]))
     found = flows.settled(a, choice.site[a, lv], lv)
+    line = supply_line(scene, found.run.jobs, a)
     return Worked(
         scene=scene,
         found=found,
+        line=line,
+        reached_gpm=_if_it_reached(scene, found.run, line),
         steady=steady(scene, found.run),
         sent=at_dispatch(scene, found.run),
         called=on_arrival(scene, found.run),
     )
+
+
+def _if_it_reached(scene: Scene, run: Crews, line: Line) -> FloatArray:
+    """Ask the cases whose hose is short what the same crews would hold if it reached; NaN in the others."""
+    gpm = np.full(len(run), np.nan)
+    short = np.flatnonzero(line.short_ft > 0).astype(np.int32)
+    for first in range(0, short.size, PIECE_CASES):
+        rows = short[first : first + PIECE_CASES]
+        gpm[rows] = held_flows(case_table(scene, run.rows(rows), hose_reaches=True)).uninterrupted_gpm
+    return gpm
 
 
 def grade(scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, hydrant: HydrantReach) -> Graded:
@@ -231,6 +249,8 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         sustained_gpm=numbers(lambda part: part.steady.sustained_gpm),
         uninterrupted_gpm=held,
         on_arrival_gpm=numbers(lambda part: part.called.held.uninterrupted_gpm),
+        hose_short_ft=numbers(lambda part: part.line.short_ft),
+        reached_gpm=numbers(lambda part: part.reached_gpm),
         limited_by=spread(np.full(shape, "", dtype=np.object_), lambda part: limit_words(_limit_codes(part))),
         gap_min=numbers(lambda part: part.sent.books.gap_min),
         gap_on_arrival_min=numbers(lambda part: part.called.books.gap_min),
@@ -243,14 +263,30 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
     )
 
 
+def supply_table(worked: Sequence[Worked]) -> SupplyTable:
+    """List whose hose makes each supply line, of all seasons of the roads."""
+    parts = []
+    for part in worked:
+        case, unit = (i.astype(np.int32) for i in np.nonzero(part.line.laid_ft > 0))
+        parts.append(
+            SupplyTable(
+                address=part.run.address[case],
+                level=part.run.level[case],
+                unit=unit,
+                hose_ft=part.line.laid_ft[case, unit],
+            )
+        )
+    whole = joined(parts)
+    return whole.rows(np.lexsort((whole.unit, whole.level, whole.address)).astype(np.int32))
+
+
 def _limit_codes(part: Worked) -> CodeArray:
     """Name what holds each flow: what minutes alone can tell, else what holds the steady flow."""
-    run, circuit = part.run, part.steady.limited_by
+    circuit = part.steady.limited_by
     told = part.sent.held.limited_by
     code = np.where(told == NO_LIMIT, circuit, told)
     code = np.where(circuit == LIMIT_CODE["engines"], circuit, code)
-    reaches = at_scene(part.scene, run.jobs, run.address)[2]
-    return np.where((part.found.gpm <= 0) & ~reaches, LIMIT_CODE["hose"], code).astype(np.int8)
+    return np.where((part.found.gpm <= 0) & (part.line.short_ft > 0), LIMIT_CODE["hose"], code).astype(np.int8)
 
 
 Array = TypeVar("Array", FloatArray, IntArray, BoolArray, TextArray)
@@ -262,7 +298,10 @@ def _status(scene: Scene, levels: LevelTable, hydrant_gpm: FloatArray) -> tuple[
     hydrant = np.nan_to_num(hydrant_gpm) >= scene.needs.required_gpm
     first = levels.meets.argmax(axis=1)
     some = levels.meets.any(axis=1)
-    most = np.nan_to_num(levels.uninterrupted_gpm).argmax(axis=1)
+    held = np.nan_to_num(levels.uninterrupted_gpm)
+    # Of levels that all bring nothing for want of hose, the one that would bring most with it.
+    dry = held.max(axis=1, keepdims=True) <= 0
+    most = np.where(dry, np.nan_to_num(levels.reached_gpm), held).argmax(axis=1)
     status = np.where(some, np.where(first == 0, "served", "higher level"), "not met")
     status = np.where(hydrant, "hydrant", np.where(no_route, "no route", status))
     level = np.where(hydrant | no_route, -1, np.where(some, first, most))

@@ -35,7 +35,7 @@ from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
-from preplan.planning.levels import Worked, choose, grade
+from preplan.planning.levels import Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
@@ -323,6 +323,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         forest=outcome.forest,
         levels=outcome.levels,
         hauls=haul_table(outcome.worked),
+        supply=supply_table(outcome.worked),
         lays=outcome.lays,
         seasons=outcome.seasons,
         answers=outcome.answers,

@@ -5,7 +5,7 @@ Units lie on the last axis, in code point order of unit_id, so equal arrivals fa
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -122,12 +122,18 @@ def _first(mask: BoolArray, arrival_min: FloatArray, counts: list[int]) -> tuple
 class Jobs:
     """Who does what in each of many cases (address, site, level): arrays of shape (cases,)."""
 
+    level: IntArray
+    """Level whose engines have the jobs."""
     fill_engine: IntArray
     """-1: none needed, or none there."""
     dump_engine: IntArray
     """The attack engine where it drafts too; -1: none, so no shuttle."""
     vacuum_only: BoolArray
     """No engine is left for the fill site: only tankers that fill themselves can run."""
+
+    def rows(self, pick: IntArray) -> Jobs:
+        """Take some cases."""
+        return Jobs(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
 
 def assign_jobs(  # the five arrays are one case's coordinates and its two local facts
@@ -159,6 +165,7 @@ def assign_jobs(  # the five arrays are one case's coordinates and its two local
     left = np.isfinite(at_scene.min(axis=1, initial=np.inf))
     dump = np.where(left, at_scene.argmin(axis=1), np.where(near, attack, -1))
     return Jobs(
+        level=level,
         fill_engine=fill.astype(np.int32),
         dump_engine=np.where(attack < 0, -1, dump).astype(np.int32),
         vacuum_only=vacuum_only | (can_fill & (fill < 0)),

@@ -23,9 +23,8 @@ PIECE_CASES = 200_000
 def what_if_of(scene: Scene, trips: TripTable) -> WhatIf:
     """Gather the terms of the steady flow over every kept trip."""
     rules = scene.rules.shuttle
-    job, jobs = _jobs(scene)
+    job, jobs, line_gpm = _jobs(scene)
     order, orders = _orders(scene)
-    line_class, line_gpm = _lines(scene)
     minutes, duration = np.unique(scene.needs.required_min, return_inverse=True)
     storage = np.array([np.nan if s.storage_gal is None else s.storage_gal for s in scene.sites])
     refill = np.array([np.nan if s.refill_gpm is None else s.refill_gpm for s in scene.sites])
@@ -52,7 +51,7 @@ def what_if_of(scene: Scene, trips: TripTable) -> WhatIf:
         duration=duration.astype(np.int32),
         held_gpm=storage_gpm(storage[None, :], refill[None, :], minutes[:, None]),
         draft_gpm=draft_gpm(pump, TANK_LIFT_FT, strainer_gpm=rules.strainer_gpm),
-        line_class=line_class,
+        line=jobs[:, 4],
         line_gpm=line_gpm,
     )
 
@@ -66,26 +65,46 @@ def _orders(scene: Scene) -> tuple[IntArray, tuple[tuple[int, ...], ...]]:
     return order.reshape(-1).astype(np.int32), tuple(tuple(u for u in row if u >= 0) for row in lists.tolist())
 
 
-def _jobs(scene: Scene) -> tuple[IntArray, IntArray]:
-    """List the engines' jobs, (rows, 4, levels, sites), each distinct set once, and name each address's.
+def _jobs(scene: Scene) -> tuple[IntArray, IntArray, FloatArray]:
+    """List the engines' jobs, (rows, 5, levels, sites), each distinct set once, and name each address's.
 
-    The four are attack, fill and dump engine, and 1 where only vacuum tankers can run.
+    The five are attack, fill and dump engine, 1 where only vacuum tankers can run, and the number of the supply line.
+    With them what each address's lines carry by their number, (addresses, lines) gpm, 0 where none reaches.
     """
     addresses, levels = scene.response.engines.shape[:2]
     shape = (levels, len(scene.sites))
-    found = np.empty((addresses, 4, *shape), dtype=np.int16)
+    found = np.empty((addresses, 5, *shape), dtype=np.int16)
+    lines = []
     step = max(1, PIECE_CASES // max(1, levels * len(scene.sites)))
     for first in range(0, addresses, step):
         rows = slice(first, min(first + step, addresses))
         a, lv, s = (i.ravel().astype(np.int32) for i in np.indices((rows.stop - first, *shape)))
         jobs = _assigned(scene, a + first, s, lv)
         attack = scene.response.attack_engine[a + first]
-        for k, column in enumerate((attack, jobs.fill_engine, jobs.dump_engine, jobs.vacuum_only)):
+        line, carries = _numbered(supply_line(scene, jobs, a + first).gpm.reshape(rows.stop - first, -1))
+        lines.append(carries)
+        for k, column in enumerate((attack, jobs.fill_engine, jobs.dump_engine, jobs.vacuum_only, line)):
             found[rows, k] = column.reshape(-1, *shape)
     flat = np.ascontiguousarray(found.reshape(addresses, -1))
     whole = flat.view(np.dtype((np.void, flat.dtype.itemsize * flat.shape[1])))[:, 0]
     _, where, job = np.unique(whole, return_index=True, return_inverse=True)
-    return job.reshape(-1).astype(np.int32), found[where].astype(np.int32)
+    most = max((carries.shape[1] for carries in lines), default=0)
+    lines = [np.pad(carries, ((0, 0), (0, most - carries.shape[1])), constant_values=np.inf) for carries in lines]
+    line_gpm = np.concatenate([np.empty((0, most)), *lines])
+    return job.reshape(-1).astype(np.int32), found[where].astype(np.int32), line_gpm
+
+
+def _numbered(gpm: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Rank the distinct flows of each address, (addresses, cases), from the least; give ranks, and flows by rank."""
+    order = np.argsort(gpm, axis=1, kind="stable")
+    ranked = np.take_along_axis(gpm, order, axis=1)
+    place = np.zeros(gpm.shape, dtype=np.int32)
+    place[:, 1:] = np.cumsum(ranked[:, 1:] != ranked[:, :-1], axis=1)
+    number = np.empty_like(place)
+    np.put_along_axis(number, order, place, axis=1)
+    flows = np.full((len(gpm), int(place.max(initial=0)) + 1), np.inf)
+    np.put_along_axis(flows, place, ranked, axis=1)
+    return number, flows
 
 
 def _assigned(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -> Jobs:
@@ -104,27 +123,7 @@ def _rates(scene: Scene) -> tuple[IntArray, FloatArray, FloatArray]:
     units, sites = len(scene.units), len(scene.sites)
     engine = np.repeat(np.append(np.arange(units), -1), sites).astype(np.int32)
     site = np.tile(np.arange(sites, dtype=np.int32), units + 1)
-    jobs = Jobs(fill_engine=engine, dump_engine=engine, vacuum_only=np.zeros(len(engine), dtype=np.bool_))
+    none = np.zeros(len(engine), dtype=np.int32)
+    jobs = Jobs(level=none, fill_engine=engine, dump_engine=engine, vacuum_only=none > 0)
     pairs, rate = np.unique(np.column_stack(site_rates(scene, site, jobs)), axis=0, return_inverse=True)
     return rate.reshape(units + 1, sites).astype(np.int32), pairs[:, 0], pairs[:, 1]
-
-
-def _lines(scene: Scene) -> tuple[IntArray, FloatArray]:
-    """Give what a supply line carries to each address from a dump engine of each class of hose, 0 where none reaches.
-
-    Returns each unit's class and the flow, (addresses, classes) gpm.
-    """
-    hoses = np.array([(unit.supply_hose_ft, unit.supply_hose_in) for unit in scene.units], dtype=np.float64)
-    classes, line_class = np.unique(hoses, axis=0, return_inverse=True)
-    attack = scene.response.attack_engine
-    address = np.arange(len(attack), dtype=np.int32)
-    carries = np.empty((len(attack), len(classes)))
-    for k in range(len(classes)):
-        # Of two of a class, the one that does not attack: who drafts and attacks lays no line.
-        one, *others = np.flatnonzero(line_class.reshape(-1) == k).tolist()
-        dump = np.where(attack == one, others[0] if others else one, one).astype(np.int32)
-        none = np.full(len(dump), -1, dtype=np.int32)
-        jobs = Jobs(fill_engine=none, dump_engine=dump, vacuum_only=np.zeros(len(dump), dtype=np.bool_))
-        flow, reaches = supply_line(scene, jobs, address)
-        carries[:, k] = np.where(reaches, flow, 0.0)
-    return line_class.reshape(-1).astype(np.int32), carries

@@ -121,6 +121,8 @@ def call(facts: Facts) -> list[Line]:
                 *paragraph(advice, HALF_PT, bold=True)]  # fmt: skip
     if facts.status == "served" and facts.level > 0:
         title["served"] = "Meets the required flow."
+    if crew.short_words(facts.plan, facts.lead, facts.level):
+        title["not met"] = "No response level meets: the hose of each is too short."
     named, size = paper.shrunk(words.first_up(facts.level_words), 15.0, 10.0, HALF_PT, bold=True)
     lines = [Line(named, size, bold=True)]
     lines += paragraph(title.get(facts.status, ""), HALF_PT, SMALL_PT)
@@ -173,8 +175,13 @@ def can(facts: Facts) -> list[Line]:
     else:
         lines += paragraph(f"{said}; after that {_steady(facts)}", HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
-    if limit:
+    by_hose = crew.lay_meets_words(plan, lead)
+    if by_hose:  # takes the room of what holds tankers back, which stands in the table too
+        lines += paragraph(by_hose, HALF_PT, bold=True, most=2)
+    elif limit:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
+    short = crew.short_words(plan, lead, facts.level)
+    lines += paragraph(short, HALF_PT, bold=True, most=2) if short else []
     lines += paragraph(wants, HALF_PT)
     for flag in plan.answers.flags[lead]:
         lines += paragraph(words.flag_words(flag), HALF_PT, bold=True, most=2) if flag.code == HYDRANT else []
@@ -244,21 +251,15 @@ def dump(facts: Facts) -> list[Line]:
 
 
 def _hose_words(facts: Facts) -> str:
-    """Say how far the building is, and whether the hose of both engines reaches."""
+    """Say how far the building is, and whose hose makes the supply line."""
     plan = facts.plan
     attack, dump = facts.cell("attack_engine"), facts.cell("dump_engine")
-    far_ft = float(plan.frontages.driveway_ft[facts.lead])
-    said = f"Hose to the building: {words.feet(far_ft)} from the road"
+    said = f"Hose to the building: {words.feet(float(plan.frontages.driveway_ft[facts.lead]))} from the road"
     if dump < 0 or attack < 0:
         return f"{said}; no engine is left to draft here."
-    one, other = plan.units[attack], plan.units[dump]
     if dump == attack:
-        return f"{said}; {words.printable(one.unit_id)} attacks and drafts here itself, without a supply line."
-    carried_ft, size_in = one.supply_hose_ft + other.supply_hose_ft, min(one.supply_hose_in, other.supply_hose_in)
-    wanted_ft = far_ft + plan.district.rules.shuttle.stand_off_ft
-    said += f"; {words.printable(one.unit_id)} and {words.printable(other.unit_id)} carry {words.supply(carried_ft)} ft"
-    said += f" of supply hose, reckoned as {size_in:g} in"
-    return f"{said}: TOO SHORT for {words.feet(wanted_ft)}." if carried_ft < wanted_ft else f"{said}."
+        return f"{said}; {words.printable(plan.units[attack].unit_id)} attacks and drafts here itself, without a line."
+    return f"{said}; {crew.supply_words(plan, facts.lead, facts.level)}"
 
 
 def _arriving_side(facts: Facts) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from preplan.plan import Plan
+from preplan.plan import ROUNDING_GPM, Plan
 from preplan.records import FloatArray
 from preplan.render import words
 
@@ -100,6 +100,18 @@ LEAST_QUEUED_MIN = 10.0
 """Minutes in queues that are worth a word."""
 
 
+def lay_meets_words(plan: Plan, address: int) -> str:
+    """Say in a line that a hose lay carries the required flow where no level's tankers do; '' where that is not so."""
+    lay = plan.lays.rows(np.flatnonzero(plan.lays.address == address)[:1].astype(np.int32))
+    need = float(plan.needs.required_gpm[address])
+    if str(plan.answers.status[address]) != "not met" or not np.any(lay.gpm >= need - ROUNDING_GPM):
+        return ""
+    flow, minute = words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM), words.need(float(lay.ready_min[0]))
+    named = words.level_words(plan.district.levels[int(lay.level[0])].name)
+    site = int(lay.site[0]) + 1
+    return f"By hose it meets: {flow} gpm from fill site {site}, {named}, about minute {minute}, on level ground."
+
+
 def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     """Say what a hose lay from a fill site brings where it does more than the tankers; '' where none does."""
     found = np.flatnonzero(plan.lays.address == address)
@@ -119,6 +131,40 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
         f"By hose instead: {hose} from fill site {site}, {engines} engine{'s' * (engines != 1)} pumping at {named}: "
         f"{flow} gpm, about minute {minute}, on level ground."
     )
+
+
+def supply_words(plan: Plan, address: int, level: int) -> str:
+    """Say how long the supply line is, whose hose makes it, and by how many feet it is short."""
+    table, laid = plan.levels, plan.supply.of(address, level)
+    wanted = words.feet(float(plan.frontages.driveway_ft[address]) + plan.district.rules.shuttle.stand_off_ft)
+    at_work = {int(table.attack_engine[address, level]), int(table.dump_engine[address, level])}
+    sections = []
+    for unit, feet in laid.items():
+        one = plan.units[unit]
+        named = f"{words.printable(one.unit_id)}'s {one.supply_hose_in:g} in{_guessed(plan, unit)}"
+        brings = "" if unit in at_work else f", there at {words.need(float(plan.arrival_min[address, unit]))} min"
+        sections.append(f"{words.feet(feet)} of {named}{brings}" if len(laid) > 1 else f"{named}{brings}")
+    line = f"supply line {wanted}"
+    if table.hose_short_ft[address, level] > 0:
+        line += f", TOO SHORT by {words.feet(float(table.hose_short_ft[address, level]))}"
+    return f"{line}: {'; '.join(sections) or 'the engines carry no hose'}."
+
+
+def _guessed(plan: Plan, unit: int) -> str:
+    """Mark a hose load that is the default."""
+    guessed = {"supply_hose_ft", "supply_hose_in"} & set(plan.units[unit].assumed)
+    return " (assumed)" if guessed else ""
+
+
+def short_words(plan: Plan, address: int, level: int) -> str:
+    """Say by how many feet hose is short and what would flow with it, which is not counted; '' where it reaches."""
+    short_ft = float(plan.levels.hose_short_ft[address, level])
+    if not short_ft > 0:
+        return ""
+    carry = plan.supply.of(address, level)
+    load = " of ASSUMED hose" if any(_guessed(plan, unit) for unit in carry) else " of hose"
+    flow = words.supply(float(plan.levels.reached_gpm[address, level]), words.CARD_STEP_GPM)
+    return f"{words.feet(short_ft)} short{load}; with it {flow} gpm, not counted."
 
 
 def spare_words(plan: Plan, address: int, level: int) -> str:

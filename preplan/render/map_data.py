@@ -15,7 +15,7 @@ import numpy as np
 
 from preplan.plan import STATUSES, Plan
 from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
-from preplan.render import words
+from preplan.render import crew, words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, lines, pack, steps, whole
 from preplan.render.map_strip import strip_data
 from preplan.render.map_what_if import what_if_data
@@ -373,10 +373,13 @@ def _answers(plan: Plan, along: Ints) -> Page:
     flag_lists = [[flags.place(words.flag_words(flag)) for flag in row] for row in answers.flags]
     code_of = {words.flag_words(flag): codes.place(words.printable(flag.code)) for row in answers.flags for flag in row}
     case, texts = _cases(plan)
+    by_hose = Texts()
+    by_hose.place("")
     columns = {
         "status": [STATUSES.index(status) for status in answers.status],
         "level": answers.level,
         "hydrant": whole(answers.hydrant_ft, way="up"),
+        "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
         "first": whole(answers.first_arrival_min, 10),
         "flagCount": [len(row) for row in flag_lists],
         "case": case,
@@ -393,6 +396,7 @@ def _answers(plan: Plan, along: Ints) -> Page:
     return {
         **_packed(columns, along),
         **texts,
+        "byHoseWords": by_hose.values,
         "flag": pack([one for row in flag_lists for one in row]),
         "flags": flags.values,
         "code": pack([code_of[said] for said in flags.values]),
@@ -419,12 +423,18 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
         season = int(levels.season[a, k])
         texts = (
             crews.place(_crew(plan, a, k)),
-            limits.place(words.limit_words(str(levels.limited_by[a, k]))),
+            limits.place(_limit(plan, a, k)),
             seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
         )
         case[a, k] = cases.place((*numbers[a][k], *texts))
     lists = {"cases": cases, "crews": crews, "limits": limits, "seasons": seasons}
     return case, {name: one.values for name, one in lists.items()}
+
+
+def _limit(plan: Plan, address: int, level: int) -> str:
+    """Say what holds the flow back; of hose that is short, by how many feet."""
+    held = words.limit_words(str(plan.levels.limited_by[address, level]))
+    return f"{held}. {crew.short_words(plan, address, level)}".removesuffix(". ")
 
 
 def _season_matters(plan: Plan) -> BoolArray:

@@ -46,7 +46,7 @@ def what_if_data(plan: Plan, along: Ints) -> dict[str, Any] | None:
         "duration": pack(steps(terms.duration[along])),
         "held": [_finite(row) for row in terms.held_gpm],
         "draft": terms.draft_gpm.tolist(),
-        **_lines(terms, along),
+        "line": [pack(column) for column in whole(terms.line_gpm[along], GPM_STEPS, way="down").T],
         "need": _exact_needs(plan, along),
         "limits": [words.limit_words(term) for term in LIMITS],
         "seasons": [{"months": list(s.months), "words": words.months(s.months)} for s in plan.seasons],
@@ -131,18 +131,9 @@ def _jobs(terms: WhatIf, used: Ints | IntArray, along: Ints) -> dict[str, Any]:
         "fillEngine": pack(terms.fill_engine),
         "dumpEngine": pack(terms.dump_engine),
         "vacuum": pack(terms.vacuum_only),
+        "lineOf": pack(terms.line),
         "rate": pack(place[terms.rate[_engine_row(terms), sites]]),
     }
-
-
-def _lines(terms: WhatIf, along: Ints) -> dict[str, Any]:
-    """Pack what supply lines carry, for the classes of hose that some dump engine has."""
-    drafts = np.unique(terms.dump_engine)
-    classes = np.unique(terms.line_class[drafts[drafts >= 0]])
-    place = np.full(terms.line_gpm.shape[1], NOT_KNOWN)
-    place[classes] = np.arange(len(classes))
-    carried = whole(terms.line_gpm[along][:, classes], GPM_STEPS, way="down")
-    return {"lineClass": place[terms.line_class].tolist(), "line": [pack(column) for column in carried.T]}
 
 
 def _exact_needs(plan: Plan, along: Ints) -> str:

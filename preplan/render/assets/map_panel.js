@@ -107,8 +107,10 @@ function showAddress(address, level = startLevel(address), backup = false) {
   const label = addresses.label[address];
   const flags = addresses.flags[address];
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
+  const byHose = data.answers.byHoseWords[answers.byHose[address]];
   openPanel(label, [
-    ...whatIfPart(address), head, make("p", needWords(address)),
+    ...whatIfPart(address), head, ...(byHose ? [make("p", "", { inside: [make("strong", byHose)] })] : []),
+    make("p", needWords(address)),
     ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]), ...stripPart(address), ...levels, common,
     make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
     ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),

@@ -22,7 +22,7 @@ function unpackWhatIf(packed) {
     ...packed, sites, reach, start, need,
     trip: trip.map((steps) => steps.map((one) => (one < 0 ? Infinity : one / 1e4))),
     ...unpackColumns(packed, ["order", "job", "duration"], alongRoads),
-    ...unpackColumns(packed, ["fillEngine", "dumpEngine", "vacuum", "rate"]),
+    ...unpackColumns(packed, ["fillEngine", "dumpEngine", "vacuum", "lineOf", "rate"]),
     hold: packed.hold.map(endless),
     dumpHold: endless(packed.dumpHold),
     held: packed.held.map(endless),
@@ -30,7 +30,7 @@ function unpackWhatIf(packed) {
   };
 }
 
-// What supply lines carry, by address; they are packed along the roads, but not as steps.
+// What supply lines carry, by number and address; they are packed along the roads, but not as steps.
 function unpackLine(text) {
   const carried = new Float64Array(along.length);
   unpack(text).forEach((one, k) => (carried[along[k]] = one < 0 ? Infinity : one / 1000));
@@ -231,7 +231,7 @@ class Steady {
       const inCut = units.filter((unit) => some.includes(unit));
       return this.fleet(inCut, whatIf.rate[at], site);
     });
-    const line = dump >= 0 && dump !== whatIf.attack[job] ? whatIf.line[whatIf.lineClass[dump]] : null;
+    const line = whatIf.line[whatIf.lineOf[at]];
     return { fleets, line, draft: dump < 0 ? 0 : whatIf.draft[dump], dump, vacuum: whatIf.vacuum[at], units };
   }
 
@@ -259,8 +259,7 @@ class Steady {
   }
 
   cap(pair, address, site) {
-    const line = pair.line ? pair.line[address] : Infinity;
-    return Math.min(whatIf.held[whatIf.duration[address]][site], pair.draft, line);
+    return Math.min(whatIf.held[whatIf.duration[address]][site], pair.draft, pair.line[address]);
   }
 
   // The flow at a level in the worst season asked for: the best of the sites that stand. NaN where no kept trip
@@ -359,7 +358,7 @@ class Steady {
     if (pair.dump < 0 || (pair.vacuum && !fleet.units.length)) return 7;
     const caps = [
       [2, whatIf.held[whatIf.duration[address]][site]], [4, pair.draft],
-      [5, pair.line ? pair.line[address] || Infinity : Infinity], [6, pair.line && pair.line[address] === 0 ? 0 : Infinity],
+      [5, pair.line[address] || Infinity], [6, pair.line[address] === 0 ? 0 : Infinity],
     ];
     let [most, code] = [free, this.term(fleet, trip)];
     for (const [which, cap] of caps) if (cap < most * (1 - TIE)) [most, code] = [cap, which];
