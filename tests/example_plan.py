@@ -331,7 +331,7 @@ def example_plan() -> Plan:
         (),
     )
     steps = (
-        Step(road="Mill Road", miles=0.5, turn="Start on"),
+        Step(road="Mill Road", miles=0.5, turn="Leave the fill site north on"),
         Step(road="Mill Road", miles=0.5, turn="Straight on", note="bridge posted 20,000 lb"),
         Step(road="Quarry Lane", miles=0.4, turn="Left on", note="dead end"),
     )

@@ -302,7 +302,7 @@ def _flat(outline: Any) -> Iterator[Any]:
              "Cross street: Quarry Lane", "Hose to the building: 120 ft", "Backup: Fill site 2",
              "190 gpm, does not meet.",
              "December to March: 310 gpm", "44° 00.090' N, 72° 02.160' W", "Verified on the ground by",
-             "turn round here (assumed possible)"]),
+             "turn round here (room ASSUMED: check it)"]),
         (2, ["Response level 2", "higher level", "510 gpm of 500 required", "<script>alert(1)</script>",
              "2.5 minutes longer", "Backup: none", "A lower response level does not meet"]),
         (3, ["Quarry Lane 7 to 9", "not met", "250 gpm of 500 required", "No response level meets", "Covers 2:",
@@ -398,12 +398,12 @@ def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypat
 def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) -> None:
     """Every turn of a long way is told, on the card or behind it; a short way adds no page, and numbers stay."""
     note = "bridge, limit not posted; becomes another road of a rather long name"
-    steps = tuple(Step(road=f"Turnpike {k}", miles=1.5, turn="Left on", note=note) for k in range(8))
+    steps = tuple(Step(road=f"Turnpike {k}", miles=1.5, turn="Left on", note=note) for k in range(24))
     lead = next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
     long = replace(plan, groups=(replace(lead, out_steps=steps), replace(lead, road="Yonder Lane")))
     reader = _read(dict(card_pdf.cards(long))["cards.pdf"])
     *_, card, behind, next_ = [_said(page) for page in reader.pages]
-    assert re.search(r"\d more turns, \d+\.\d\d mi: see the next page", card)
+    assert "… and more: see the next page" in card
     assert "card 1 of 2" in behind
     assert f"{card_words.where(card_words.Facts(plan, lead))[0]}, continued" in behind
     for step in steps:
@@ -414,6 +414,26 @@ def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) ->
     short = [_said(page) for page in _read(dict(card_pdf.cards(replace(plan, groups=(lead,))))["cards.pdf"]).pages]
     assert len(short) == 3
     assert not any("continued" in page for page in short)
+
+
+def test_a_crowded_card_tells_every_turn_and_warning(plan: Plan) -> None:
+    """Map, strip and lines of their own give way before a turn or a word of a warning does."""
+    note = "bridge, limit not posted; railway crossing; one truck wide"
+    steps = tuple(
+        Step(road=f"Old County Turnpike {k // 2}", miles=1.5, turn="Left on", note=note, keeps_on=k in (5, 7))
+        for k in range(12)
+    )
+    lead = next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
+    pages = _read(dict(card_pdf.cards(replace(plan, groups=(replace(lead, out_steps=steps),))))["cards.pdf"]).pages
+    card, *behind = [" ".join(_said(page).split()) for page in pages[2:]]
+    assert "see the next page" not in card
+    for number in (1, 2, 3, 4, "5 to 6", "7 to 8", 9, 10, 11, 12):
+        assert f"{number}. Left on Old County Turnpike" in card
+    assert card.count("railway crossing; ") == 10
+    assert card.count("one truck wide") == 10
+    assert "keep on it at 1 fork;" in card
+    (whole,) = behind
+    assert "6. Left on Old County Turnpike 2, 1.50 mi (bridge, limit not posted; railway crossing; one truck" in whole
 
 
 def test_index_holds_the_whole_of_a_long_label() -> None:
@@ -435,7 +455,7 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         "40 Mill Road",
         "lowest posting on the loaded leg 20,000 lb",
         "goes 2.5 min round what is posted",
-        "turn round at the dump site (assumed possible)",
+        "At the dump site: turn round here (room ASSUMED: check it).",
     ):
         assert told in pages[0]
     for told in ("backup of 2", "not tested: assumed rate", "April to November", "back in (assumed)"):

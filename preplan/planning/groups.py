@@ -8,15 +8,13 @@ import numpy as np
 
 from preplan.plan import LEAST_GAP_MIN, AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.paths import Junctions, cross_street, directions, shorten
+from preplan.roads.paths import Junctions, cross_street, directions
 from preplan.roads.street_names import address_street
 
 MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
 MOST_APART_FT = 300.0
 """Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
-LINES = 8
-"""Most lines of directions on a card."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,15 +151,12 @@ def _legs(found: Answered, a: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
     out = found.forest.walk(int(found.trips.out_leaf[trip]))[::-1]
     back = found.forest.walk(int(found.trips.back_leaf[trip]))
     site, here = found.site_fraction[int(found.trips.site[trip])], float(found.frontages.fraction[a])
-    return (
-        shorten(_steps(found, a, out, site, here), LINES),
-        shorten(_steps(found, a, back, here, site), LINES),
-    )
+    return _steps(found, a, out, site, here, "fill site"), _steps(found, a, back, here, site, "dump site")
 
 
-def _steps(found: Answered, a: int, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
+def _steps(found: Answered, a: int, rows: list[int], start: float, end: float, leaving: str) -> tuple[Step, ...]:
     """Describe a run of forest rows in the season that decides."""
     limits = found.season_limits[int(found.levels.season[a, found.answers.level[a]])]
     index: IntArray = np.array(rows, dtype=np.int32)
     ways = found.forest.segment[index], found.forest.forward[index]
-    return directions(found.roads, limits, *ways, start, end, junctions=found.junctions)
+    return directions(found.roads, limits, *ways, start, end, leaving=leaving, junctions=found.junctions)
