@@ -366,6 +366,8 @@ class AnswerTable(Columns):
     """Level whose columns are shown: the first that meets, else the one with the largest flow; -1: none."""
     hydrant_ft: FloatArray
     """Road and driveway to the hydrant that counts, NaN: none."""
+    hydrant: IntArray
+    """Its row in the HydrantTable, -1: none."""
     first_arrival_min: FloatArray
     """Attack engine's arrival."""
     called: TextArray
@@ -553,6 +555,8 @@ class Plan:
 
     district: District
     addresses: AddressTable
+    road: TextArray
+    """(addresses,) what every page calls each address's road, one spelling a road; '' where nothing names it."""
     needs: NeedTable
     frontages: FrontageTable
     sites: tuple[FillSite, ...]
@@ -630,6 +634,12 @@ class Plan:
         out = self.forest.walk(int(self.trips.out_leaf[trip]))
         back = self.forest.walk(int(self.trips.back_leaf[trip]))
         return out[::-1], back
+
+    @property
+    def road_assumed(self) -> BoolArray:
+        """Mask the addresses whose table names no road, so that the nearest one stands in."""
+        masked: BoolArray = (self.addresses.street == "") & (self.road != "")
+        return masked
 
     def counts(self) -> dict[str, int]:
         """Count the addresses of each status, in the order of the legend."""

@@ -348,6 +348,7 @@ def example_plan() -> Plan:
             ),
         ),
         addresses=addresses,
+        road=addresses.street.copy(),
         needs=NeedTable(
             required_gpm=np.array([250.0, 500, 500, 500, 500, 250]),
             required_gal=np.array([2400.0, 4300, 4300, 9000, 4300, 2000]),
@@ -430,6 +431,7 @@ def example_plan() -> Plan:
             status=status,
             level=np.array([0, 1, 1, 1, -1, -1], dtype=np.int32),
             hydrant_ft=np.array([NAN] * 5 + [400.0]),
+            hydrant=np.array([-1] * 5 + [0], dtype=np.int32),
             first_arrival_min=np.full(n, 10.0),
             called=text_array(["at dispatch", "on arrival", "at dispatch", "at dispatch", "", ""]),
             short_by=text_array([""] * n),

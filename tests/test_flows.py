@@ -47,7 +47,8 @@ def worked_example(required_gpm: float = 500.0) -> Scene:
 def planned(case: Scene) -> Graded:
     """Choose and grade; there is no hydrant."""
     flows, none = Flows(case), np.full(len(case.needs), np.nan)
-    return grade(case, [flows], choose(flows), np.zeros(len(none), dtype=np.int32), (none, none))
+    zeros = np.zeros(len(none), dtype=np.int32)
+    return grade(case, [flows], choose(flows), zeros, (none, none, zeros - 1))
 
 
 def test_the_worked_example_comes_out_of_planning_to_the_printed_digit() -> None:

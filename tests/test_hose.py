@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from preplan.plan import FrontageTable
-from preplan.records import FloatArray, HydrantTable, text_array
+from preplan.records import FloatArray, HydrantTable, IntArray, text_array
 from preplan.roads.frontage import place_addresses, place_points
 from preplan.roads.hose import credit_gpm, hydrant_reach
 from preplan.rules import HydrantRules, PlanRules, RoadRules
@@ -46,6 +46,17 @@ def reach(
     rules: HydrantRules | None = None,
     town: Drawing = TOWN,
 ) -> tuple[FloatArray, FloatArray]:
+    return reach_of(addresses_ft, driveway_ft, table, rules, town)[:2]
+
+
+def reach_of(
+    addresses_ft: list[tuple[float, float]],
+    driveway_ft: list[float],
+    table: HydrantTable,
+    rules: HydrantRules | None = None,
+    town: Drawing = TOWN,
+) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Give distance, credited flow, and which hydrant it is."""
     places = [(east * M_PER_FT, north * M_PER_FT) for east, north in addresses_ft]
     addresses = address_table(places, driveway_ft=driveway_ft)
     frontages = place_addresses(town.roads, town.limits, addresses, RoadRules(), PlanRules())
@@ -94,6 +105,13 @@ def test_a_weak_near_hydrant_beats_a_strong_far_one_where_credit_says_so() -> No
     table = hydrants([(400, 0), (1200, 0)], [300.0, 1500.0])
     _, credited_gpm = reach([(500, 0)], [0.0], table)
     assert credited_gpm[0] == 300.0  # 700 ft away the strong one is credited 250
+
+
+def test_the_hydrant_that_counts_is_named() -> None:
+    # at 500 a weak one is 100 ft away, a strong one 250 ft; far off none counts; round the corner the nearer strong one
+    table = hydrants([(400, 0), (1200, 0), (750, 0)], [300.0, 1500.0, 1500.0])
+    *_, row = reach_of([(500, 0), (0, 5000), (610, 300), (410, 0)], [0.0, 0.0, 50.0, 590.0], table)
+    assert row.tolist() == [2, -1, 2, 0]
 
 
 def test_no_road_between_or_too_far_is_no_hydrant() -> None:

@@ -23,7 +23,7 @@ from tests.road_builder import address_table
 def graded(case: Scene, hydrant_gpm: float = np.nan) -> tuple[LevelTable, AnswerTable]:
     """Choose, work out and grade."""
     flows, count = Flows(case), len(case.needs)
-    hydrant = np.full(count, 400.0), np.full(count, hydrant_gpm)
+    hydrant = np.full(count, 400.0), np.full(count, hydrant_gpm), np.zeros(count, dtype=np.int32)
     found = grade(case, [flows], choose(flows), np.zeros(count, dtype=np.int32), hydrant)
     return found.levels, found.answers
 

@@ -105,7 +105,8 @@ def test_each_address_takes_its_worst_season_of_the_roads() -> None:
     assert (choice.site == -1).all()
 
     none = np.full(2, np.nan)
-    answers = grade(merged_scene(scenes, road), flows, choice, road, (none, none)).answers
+    hydrant = none, none, np.full(2, -1, dtype=np.int32)
+    answers = grade(merged_scene(scenes, road), flows, choice, road, hydrant).answers
     assert answers.status.tolist() == ["no route", "no route"]
     cut_off = (Flag("dead end"), Flag("road cut off"))
     flagged = season_flags(replace(answers, flags=(cut_off, cut_off)), choice.seasons)

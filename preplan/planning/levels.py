@@ -174,12 +174,16 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
 
 
 def grade(
-    scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, hydrant: tuple[FloatArray, FloatArray]
+    scene: Scene,
+    flows: Sequence[Flows],
+    choice: Choice,
+    road: IntArray,
+    hydrant: tuple[FloatArray, FloatArray, IntArray],
 ) -> Graded:
     """Grade every address: the first status that holds, and the level that is shown.
 
-    `flows` are those of every season of the roads, `road` (addresses,) the season that decides, `hydrant` feet and
-    credited gpm of the hydrant that counts (addresses,).
+    `flows` are those of every season of the roads, `road` (addresses,) the season that decides, `hydrant` feet,
+    credited gpm and row of the hydrant that counts (addresses,).
     """
     worked = tuple(work_out(each.scene, each, choice, road == season) for season, each in enumerate(flows))
     backup_gpm = np.full(choice.backup.shape, np.nan)
@@ -194,6 +198,7 @@ def grade(
         status=status,
         level=level,
         hydrant_ft=np.where(status == "hydrant", hydrant[0], np.nan),
+        hydrant=np.where(status == "hydrant", hydrant[2], -1),
         first_arrival_min=np.where(attack >= 0, arrival, np.nan),
         flags=((),) * len(attack),
         **_shown_minutes(worked, status, level),

@@ -29,7 +29,7 @@ from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.ground import Ground, SeasonGround, lay_ground
-from preplan.planning.groups import Answered, group_addresses
+from preplan.planning.groups import Answered, group_addresses, name_roads
 from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, shown_pairs
@@ -49,6 +49,7 @@ from preplan.records import (
     IntArray,
     RoadLimits,
     RoadTable,
+    TextArray,
     Unit,
 )
 from preplan.roads.hose import hydrant_reach
@@ -92,9 +93,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in ground.seasons])
-    reach_ft, credit_gpm = hydrant_reach(
-        roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants
-    )
+    reach = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants)
     ground = with_dump_sites(inputs, units, ground, fleets)
     found = [SeasonTrips(season, cuts, inputs, ground) for season, cuts in zip(ground.seasons, fleets, strict=True)]
     progress("deciding who comes", 0.35)
@@ -103,7 +102,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     flows = flows_of(inputs, units, ground, list(zip(ground.seasons, responses, fleets, found, strict=True)))
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
     scene = merged_scene([each.scene for each in flows], road)
-    graded = grade(scene, flows, choice, road, (reach_ft, credit_gpm))
+    graded = grade(scene, flows, choice, road, reach)
     progress("tracing routes", 0.6)
     shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
     free_min = rows_of([season.free_min() for season in found], road)
@@ -299,11 +298,13 @@ def _called(answers: AnswerTable, address: int) -> str:
 
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:
     """Put the finished plan together."""
-    groups = group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per)
+    road = name_roads(inputs.addresses, ground.frontages, ground.roads)
+    groups = group_addresses(answered(inputs, ground, scene, outcome, road), inputs.district.cards_per)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),
         addresses=inputs.addresses,
+        road=road,
         needs=scene.needs,
         frontages=ground.frontages,
         sites=inputs.sites,
@@ -347,10 +348,11 @@ def season_limits(ground: Ground, seasons: tuple[SeasonLine, ...]) -> tuple[Road
     return tuple(next(one.limits for one in ground.seasons if one.months >= set(line.months)) for line in seasons)
 
 
-def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome) -> Answered:
+def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome, road: TextArray) -> Answered:
     """Gather what the grouping of neighbours looks at."""
     return Answered(
         addresses=inputs.addresses,
+        road=road,
         frontages=ground.frontages,
         levels=outcome.levels,
         trips=outcome.trips,

@@ -356,21 +356,25 @@ def _draw_notes(pen: paper.Pen, top: float) -> None:
 
 
 def _sorted(plan: Plan) -> list[CardGroup]:
-    """Put the groups in order of road and number."""
-    return sorted(plan.groups, key=lambda g: (not g.road, words.natural_key(g.road), g.first_number, g.lead))
+    """Put the groups in order of road and number, those on roads without a name by the road that is near."""
+
+    def key(group: CardGroup) -> tuple[object, ...]:
+        return (not group.road, words.natural_key(index_pdf.heading_of(group)), group.first_number, group.lead)
+
+    return sorted(plan.groups, key=key)
 
 
 def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup], first: int, total: int) -> None:
     """Draw cards one after the other, each with its bookmark under its road's, and behind it what found no room."""
-    road = None
+    road, titles = None, index_pdf.titles_of(picture.plan, groups)
     for at, group in enumerate(groups, first):
         count = f"card {at + 1} of {total}"
         further, named = _draw_card(document, picture, group, count), card_words.where(Facts(picture.plan, group))[0]
-        name = words.printable(group.road) or "No road name"
+        name = index_pdf.heading_of(group)
         if name != road:
             document.mark(f"road{at}", name)
             road = name
-        document.mark(f"card{at}", named, 1)
+        document.mark(f"card{at}", titles[at - first], 1)
         if further:
             _draw_further(document, named, count, further)
 

@@ -22,21 +22,25 @@ class _Best:
 
     distance_ft: FloatArray
     credited_gpm: FloatArray
+    hydrant: IntArray
 
-    def offer(self, address: IntArray, distance_ft: FloatArray, flow_gpm: FloatArray, rules: HydrantRules) -> None:
-        """Take a hydrant for each of some addresses, none named twice, where it is better; in place."""
+    def offer(
+        self, address: IntArray, hydrant: IntArray, distance_ft: FloatArray, flow_gpm: float, rules: HydrantRules
+    ) -> None:
+        """Take a hydrant of one flow for each of some addresses, none named twice, where it is better; in place."""
         credited_gpm = np.minimum(flow_gpm, credit_gpm(distance_ft, rules))
         now_gpm, now_ft = self.credited_gpm[address], self.distance_ft[address]
         better = (credited_gpm > now_gpm) | ((credited_gpm == now_gpm) & (distance_ft < now_ft))
         better &= (credited_gpm > 0.0) & (distance_ft <= rules.reach_ft)
         self.distance_ft[address[better]] = distance_ft[better]
         self.credited_gpm[address[better]] = credited_gpm[better]
+        self.hydrant[address[better]] = hydrant[better]
 
 
 def hydrant_reach(
     roads: RoadTable, limits: RoadLimits, frontages: FrontageTable, hydrants: HydrantTable, rules: HydrantRules
-) -> tuple[FloatArray, FloatArray]:
-    """Find the hydrant that is credited most for each address: (distance_ft, credited_gpm).
+) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Find the hydrant that is credited most for each address: (distance_ft, credited_gpm, its row).
 
     Distance runs from the hydrant to its road, along roads of any kind in either direction, for an engine lays
     hose both ways, and up the driveway. A hydrant counts within `reach_ft`, for no more than its own flow and the
@@ -44,11 +48,11 @@ def hydrant_reach(
 
     Returns
     -------
-    tuple[FloatArray, FloatArray]
-        Each of shape (addresses,), NaN where no hydrant counts.
+    tuple[FloatArray, FloatArray, IntArray]
+        Each of shape (addresses,), NaN and -1 where no hydrant counts.
     """
     count = len(frontages)
-    best = _Best(np.full(count, np.inf), np.zeros(count))
+    best = _Best(np.full(count, np.inf), np.zeros(count), np.full(count, -1, dtype=np.int32))
     laid = ~np.isin(roads.highway.astype(str), FOOT_HIGHWAYS)
     spots = place_points(roads, limits, hydrants.lon, hydrants.lat, usable=laid)
     near = (spots.segment >= 0) & (spots.gap_ft <= rules.reach_ft)
@@ -60,11 +64,13 @@ def hydrant_reach(
     on = _rows(frontages.segment >= 0)
     for flow in np.unique(flow_gpm[near])[::-1]:
         starts = len(roads.node_id) + np.flatnonzero(near & (flow_gpm == flow))
-        node_ft = FT_PER_M * dijkstra(graph, indices=starts, min_only=True, limit=rules.reach_ft * M_PER_FT)
-        distance_ft = _from_nodes(roads, frontages, node_ft, on)
-        best.offer(on, distance_ft, np.full(len(on), flow), rules)
+        node_m, _, source = dijkstra(
+            graph, indices=starts, min_only=True, return_predecessors=True, limit=rules.reach_ft * M_PER_FT
+        )
+        distance_ft, node = _from_nodes(roads, frontages, FT_PER_M * node_m, on)
+        best.offer(on, source[node] - len(roads.node_id), distance_ft, float(flow), rules)
     none = best.credited_gpm == 0.0
-    return np.where(none, np.nan, best.distance_ft), np.where(none, np.nan, best.credited_gpm)
+    return np.where(none, np.nan, best.distance_ft), np.where(none, np.nan, best.credited_gpm), best.hydrant
 
 
 def credit_gpm(distance_ft: FloatArray, rules: HydrantRules) -> FloatArray:
@@ -102,13 +108,19 @@ def _graph(roads: RoadTable, laid: IntArray, spots: Places, hydrants: IntArray) 
     return csr_array(streets + csr_array(doors * (np.arange(size) >= nodes)[:, None]))
 
 
-def _from_nodes(roads: RoadTable, frontages: FrontageTable, node_ft: FloatArray, on: IntArray) -> FloatArray:
-    """Carry distances at nodes on to addresses: to either end of the stretch, along it, and up the driveway."""
+def _from_nodes(
+    roads: RoadTable, frontages: FrontageTable, node_ft: FloatArray, on: IntArray
+) -> tuple[FloatArray, IntArray]:
+    """Carry distances at nodes on to addresses: to either end of the stretch, along it, up the driveway.
+
+    Gives also the node of that end, (addresses,).
+    """
     row = frontages.segment[on]
     length_ft, fraction = roads.length_m[row] * FT_PER_M, frontages.fraction[on]
     from_start_ft = node_ft[roads.from_node[row]] + fraction * length_ft
     from_end_ft = node_ft[roads.to_node[row]] + (1.0 - fraction) * length_ft
-    return np.asarray(np.minimum(from_start_ft, from_end_ft) + frontages.driveway_ft[on], dtype=np.float64)
+    end = np.where(from_start_ft <= from_end_ft, roads.from_node[row], roads.to_node[row])
+    return np.minimum(from_start_ft, from_end_ft) + frontages.driveway_ft[on], end
 
 
 def _same_stretch(
@@ -129,4 +141,4 @@ def _same_stretch(
         length_ft = float(roads.length_m[spots.segment[hydrant]]) * FT_PER_M
         along_ft = np.abs(frontages.fraction[address] - spots.fraction[hydrant]) * length_ft
         distance_ft = spots.gap_ft[hydrant] + along_ft + frontages.driveway_ft[address]
-        best.offer(address, distance_ft, np.full(len(address), flow_gpm[hydrant]), rules)
+        best.offer(address, np.full(len(address), hydrant), distance_ft, float(flow_gpm[hydrant]), rules)
