@@ -446,9 +446,23 @@ class Step:
     road: str
     miles: float
     turn: str
-    """'Start on', 'Left on', 'Right on', 'Straight on', 'Turn round on'."""
+    """'Left on', 'Right on', 'Straight on', 'Turn round on', 'Roundabout exit 2:'; of the first step 'Leave the fill
+    site north on'."""
     note: str = ""
     """Bridge, dead end, narrow road."""
+    room: str = ""
+    """Of a turn round: whether a place for it is mapped, or its room assumed."""
+    past: str = ""
+    """Of a turn round right after the first step: what it lies past, 'fill site' or 'dump site'."""
+    past_mi: float = 0.0
+    """And how far."""
+    keeps_on: bool = False
+    """It goes on with a named road at a fork, by a mere kink."""
+
+    @property
+    def turns_round(self) -> bool:
+        """Tell whether a tanker turns round where the step begins."""
+        return self.room != ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -486,7 +500,7 @@ class CardGroup:
     """Lowest house number, -1 where there is none."""
     last_number: int
     out_steps: tuple[Step, ...]
-    """Fill site to dump site, for the lead address."""
+    """Fill site to dump site, for the lead address: every turn."""
     back_steps: tuple[Step, ...]
     cross_street: str
     """Nearest named road that meets the frontage's road, '' where none is near."""
@@ -580,6 +594,8 @@ class Plan:
 
     district: District
     addresses: AddressTable
+    road: TextArray
+    """(addresses,) what every page calls each address's road, one spelling a road; '' where nothing names it."""
     needs: NeedTable
     frontages: FrontageTable
     sites: tuple[FillSite, ...]
@@ -660,6 +676,12 @@ class Plan:
         out = self.forest.walk(int(self.trips.out_leaf[trip]))
         back = self.forest.walk(int(self.trips.back_leaf[trip]))
         return out[::-1], back
+
+    @property
+    def road_assumed(self) -> BoolArray:
+        """Mask the addresses whose table names no road, so that the nearest one stands in."""
+        masked: BoolArray = (self.addresses.street == "") & (self.road != "")
+        return masked
 
     def counts(self) -> dict[str, int]:
         """Count the addresses of each status, in the order of the legend."""

@@ -342,7 +342,7 @@ def example_plan() -> Plan:
         (),
     )
     steps = (
-        Step(road="Mill Road", miles=0.5, turn="Start on"),
+        Step(road="Mill Road", miles=0.5, turn="Leave the fill site north on"),
         Step(road="Mill Road", miles=0.5, turn="Straight on", note="bridge posted 20,000 lb"),
         Step(road="Quarry Lane", miles=0.4, turn="Left on", note="dead end"),
     )
@@ -359,6 +359,7 @@ def example_plan() -> Plan:
             ),
         ),
         addresses=addresses,
+        road=addresses.street.copy(),
         needs=NeedTable(
             required_gpm=np.array([250.0, 500, 500, 500, 500, 250]),
             required_gal=np.array([2400.0, 4300, 4300, 9000, 4300, 2000]),

@@ -107,6 +107,13 @@ def test_a_weak_near_hydrant_beats_a_strong_far_one_where_credit_says_so() -> No
     assert credited_gpm[0] == 300.0  # 700 ft away the strong one is credited 250
 
 
+def test_the_hydrant_that_counts_is_named() -> None:
+    # at 500 a weak one is 100 ft away, a strong one 250 ft; far off none counts; round the corner the nearer strong one
+    table = hydrants([(400, 0), (1200, 0), (750, 0)], [300.0, 1500.0, 1500.0])
+    found = reached([(500, 0), (0, 5000), (610, 300), (410, 0)], [0.0, 0.0, 50.0, 590.0], table)
+    assert found.hydrant.tolist() == [2, -1, 2, 0]
+
+
 def test_no_road_between_or_too_far_is_no_hydrant() -> None:
     distance_ft, credited_gpm = reach([(5500, 10), (0, 5000)], [0.0, 0.0], hydrants([(900, 0)], [1500.0]))
     assert np.isnan(distance_ft).all()

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from preplan.plan import Step
-from preplan.roads.paths import Junctions, cross_street, directions, shorten
+from preplan.roads.paths import Junctions, cross_street, directions
 from preplan.units import M_PER_MI
 from tests.road_builder import Drawing, draw
 
@@ -29,9 +29,8 @@ def tell(town: Drawing, nodes: str, start: float = 0.0, end: float | None = None
     start_fraction = start if forward[0] else 1.0 - start
     end = 1.0 if end is None else end
     end_fraction = end if forward[-1] else 1.0 - end
-    return directions(
-        town.roads, town.limits, np.array(segments, dtype=np.int32), np.array(forward), start_fraction, end_fraction
-    )
+    ways = np.array(segments, dtype=np.int32), np.array(forward)
+    return directions(town.roads, town.limits, *ways, start_fraction, end_fraction, leaving="fill site")
 
 
 def turns(steps: tuple[Step, ...]) -> list[str]:
@@ -58,15 +57,23 @@ CROSSING = crossing(("a", "b", MAIN), ("b", "c", MAIN), ("b", "d", ELM), ("e", "
 @pytest.mark.parametrize(
     ("way", "told"),
     [
-        ("abc", ["Start on Main Street"]),
-        ("abd", ["Start on Main Street", "Left on Elm Road"]),
-        ("abe", ["Start on Main Street", "Right on Oak Lane"]),
-        ("cba", ["Start on Main Street"]),
-        ("cbd", ["Start on Main Street", "Right on Elm Road"]),
-        ("ebd", ["Start on Oak Lane", "Straight on Elm Road"]),
-        ("dbe", ["Start on Elm Road", "Straight on Oak Lane"]),
-        ("aba", ["Start on Main Street", "Turn round on Main Street"]),
-        ("abdba", ["Start on Main Street", "Left on Elm Road", "Turn round on Elm Road", "Right on Main Street"]),
+        ("abc", ["Leave the fill site east on Main Street"]),
+        ("abd", ["Leave the fill site east on Main Street", "Left on Elm Road"]),
+        ("abe", ["Leave the fill site east on Main Street", "Right on Oak Lane"]),
+        ("cba", ["Leave the fill site west on Main Street"]),
+        ("cbd", ["Leave the fill site west on Main Street", "Right on Elm Road"]),
+        ("ebd", ["Leave the fill site north on Oak Lane", "Straight on Elm Road"]),
+        ("dbe", ["Leave the fill site south on Elm Road", "Straight on Oak Lane"]),
+        ("aba", ["Leave the fill site east on Main Street", "Turn round on Main Street"]),
+        (
+            "abdba",
+            [
+                "Leave the fill site east on Main Street",
+                "Left on Elm Road",
+                "Turn round on Elm Road",
+                "Right on Main Street",
+            ],
+        ),
     ],
 )
 def test_turns_are_told_as_driven(way: str, told: list[str]) -> None:
@@ -84,18 +91,19 @@ def test_miles_start_and_end_at_the_places() -> None:
 
 def test_no_way_is_no_step() -> None:
     nothing = np.array([], dtype=np.int32)
-    assert directions(CROSSING.roads, CROSSING.limits, nothing, nothing.astype(np.bool_), 0.0, 0.0) == ()
+    ways = nothing, nothing.astype(np.bool_)
+    assert directions(CROSSING.roads, CROSSING.limits, *ways, 0.0, 0.0, leaving="dump site") == ()
 
 
 def test_a_bend_of_one_road_is_no_step_and_a_turn_of_it_at_a_fork_is() -> None:
     bend = crossing(("a", "b", MAIN), ("b", "d", MAIN))
-    assert turns(tell(bend, "abd")) == ["Start on Main Street"]
+    assert turns(tell(bend, "abd")) == ["Leave the fill site east on Main Street"]
     fork = crossing(("a", "b", MAIN), ("b", "d", MAIN), ("b", "c", OAK))
-    assert turns(tell(fork, "abd")) == ["Start on Main Street", "Left on Main Street"]
+    assert turns(tell(fork, "abd")) == ["Leave the fill site east on Main Street", "Left on Main Street"]
     tee = crossing(("a", "b", MAIN), ("b", "d", MAIN), ("b", "e", OAK))
-    assert turns(tell(tee, "abd")) == ["Start on Main Street", "Left on Main Street"]
+    assert turns(tell(tee, "abd")) == ["Leave the fill site east on Main Street", "Left on Main Street"]
     driveway = crossing(("a", "b", MAIN), ("b", "d", MAIN), ("b", "c", {"highway": "service", "service": "driveway"}))
-    assert turns(tell(driveway, "abd")) == ["Start on Main Street"]
+    assert turns(tell(driveway, "abd")) == ["Leave the fill site east on Main Street"]
 
 
 def test_a_slight_turn_is_straight_on_unless_another_road_is_straighter() -> None:
@@ -124,7 +132,7 @@ def test_roads_without_a_name_go_by_number_or_kind() -> None:
 def test_a_short_nameless_piece_inside_a_road_belongs_to_it() -> None:
     nodes = {"a": (0, 0), "b": (300, 0), "c": (350, 0), "d": (900, 0), "e": (1800, 0)}
     town = draw(nodes, [("a", "b", MAIN), ("b", "c", {"bridge": "yes"}), ("c", "d", MAIN)])
-    assert turns(tell(town, "abcd")) == ["Start on Main Street"]
+    assert turns(tell(town, "abcd")) == ["Leave the fill site east on Main Street"]
     far = draw(nodes, [("a", "b", MAIN), ("b", "d", {}), ("d", "e", MAIN)])
     assert len(tell(far, "abde")) == 3
 
@@ -177,9 +185,12 @@ def _miles_of(town: Drawing, nodes: str) -> float:
 
 
 def test_a_way_that_starts_or_ends_on_a_roundabout_says_so() -> None:
-    assert turns(tell(ROUNDABOUT, "skec")) == ["Start on the roundabout", "Right on Main Street"]
+    assert turns(tell(ROUNDABOUT, "skec")) == [
+        "Leave the fill site northeast on the roundabout",
+        "Right on Main Street",
+    ]
     assert turns(tell(ROUNDABOUT, "aws"))[-1].endswith("the roundabout")
-    assert turns(tell(ROUNDABOUT, "ws")) == ["Start on the roundabout"]
+    assert turns(tell(ROUNDABOUT, "ws")) == ["Leave the fill site southeast on the roundabout"]
 
 
 @pytest.mark.parametrize(
@@ -217,7 +228,7 @@ def link(length_m: float, **tags: str) -> Drawing:
 
 def test_a_short_nameless_link_is_part_of_the_turn() -> None:
     steps = tell(link(40.0), "abcd")
-    assert turns(steps) == ["Start on Main Street", "Right on Elm Road"]
+    assert turns(steps) == ["Leave the fill site east on Main Street", "Right on Elm Road"]
     assert [one.miles for one in steps] == pytest.approx([1000 / MI, (40 + 1000 - 40 / 2**0.5) / MI], rel=1e-3)
     assert turns(tell(link(40.0), "dcba"))[1:] == ["Left on Main Street"]
     assert len(tell(link(60.0), "abcd")) == 3  # 0.037 mi
@@ -296,37 +307,70 @@ def test_cross_street_on_a_loop_ends() -> None:
     assert cross_street(town.roads, town.limits, 0, 0.5) == ""
 
 
-def step(turn: str, road: str, miles: float, note: str = "") -> Step:
-    return Step(road=road, miles=miles, turn=turn, note=note)
+@pytest.mark.parametrize(
+    ("way", "start", "told"),
+    [
+        ("ab", 0.0, "east"), ("ba", 0.2, "west"), ("bd", 0.0, "north"), ("be", 0.0, "south"), ("bf", 0.0, "northeast"),
+    ],
+)  # fmt: skip
+def test_the_first_step_says_the_heading_that_is_driven(way: str, start: float, told: str) -> None:
+    town = crossing(("a", "b", MAIN), ("b", "d", ELM), ("e", "b", OAK), ("f", "b", OAK))
+    assert tell(town, way, start)[0].turn == f"Leave the fill site {told} on"
 
 
-def test_shortening_keeps_miles_notes_ends_and_counts_the_turns() -> None:
-    steps = (
-        step("Start on", "A", 0.01),
-        step("Left on", "B", 2.0),
-        step("Straight on", "C", 1.5, "gravel"),
-        step("Right on", "D", 0.05, "bridge, limit not posted"),
-        step("Left on", "E", 0.04),
-        step("Turn round on", "E", 0.02),
-        step("Right on", "F", 0.01),
+def test_the_heading_is_that_of_the_first_tens_of_metres() -> None:
+    nodes = {"a": (0, 0), "b": (2000, 1000)}
+    bent = draw(nodes, [("a", "b", {**MAIN, "via": [(1000, 0), (1000, 1000)]})])
+    assert tell(bent, "ab")[0].turn == "Leave the fill site east on"
+    assert tell(bent, "ab", start=0.4)[0].turn == "Leave the fill site north on"
+    assert tell(bent, "ba")[0].turn == "Leave the fill site west on"
+
+
+def test_a_way_starts_on_the_first_road_driven_for_more_than_a_few_feet() -> None:
+    nodes = {"a": (0, 0), "b": (1000, 0), "d": (1000, 1000), "c": (2000, 0)}
+    town = draw(nodes, [("a", "b", MAIN), ("b", "d", ELM), ("b", "c", MAIN)])
+    few, more = tell(town, "abd", start=0.992), tell(town, "abd", start=0.98)
+    assert turns(few) == ["Leave the fill site north on Elm Road"]  # 26 ft before
+    assert few[0].miles == pytest.approx(1008 / MI, rel=1e-3)
+    assert turns(more) == ["Leave the fill site east on Main Street", "Left on Elm Road"]  # 66 ft
+
+
+def test_who_turns_round_is_told_how_far_on_and_whether_a_place_is_mapped() -> None:
+    mapped = crossing(("a", "b", MAIN), ("b", "d", ELM), node_tags={"b": {"highway": "turning_circle"}})
+    assert turns(tell(mapped, "aba", start=0.9)) == [
+        "Leave the fill site east on Main Street", "Turn round on Main Street",
+    ]  # fmt: skip
+    round_ = tell(mapped, "aba", start=0.9)[1]
+    assert (round_.room, round_.past) == ("mapped turning place", "fill site")
+    assert round_.past_mi == pytest.approx(0.1, rel=1e-3)
+    later = tell(mapped, "abdba")[2]
+    assert later.turns_round
+    assert (later.room, later.past) == ("room ASSUMED: check it", "")
+    assert [step.turns_round for step in tell(mapped, "abd")] == [False, False]
+    # a few feet before a place to turn are no mere start
+    assert len(tell(mapped, "aba", start=0.998)) == 2
+
+
+def test_only_a_kink_of_a_named_road_keeps_on() -> None:
+    kink = {"a": (0, 0), "b": (1000, 0), "c": (1700, 700), "d": (1000, 1000), "e": (2000, 200)}
+    roads = [("a", "b", MAIN), ("b", "c", MAIN), ("b", "d", MAIN), ("b", "e", OAK)]
+    town = draw(kink, roads)
+    assert [(step.turn, step.keeps_on) for step in tell(town, "abc")[1:]] == [("Left on", True)]
+    assert [(step.turn, step.keeps_on) for step in tell(town, "abd")[1:]] == [("Left on", False)]
+    assert [(step.turn, step.keeps_on) for step in tell(town, "abe")[1:]] == [("Straight on", False)]
+    nameless = draw(kink, [(a, b, {}) for a, b, _ in roads])
+    assert [step.keeps_on for step in tell(nameless, "abc")[1:]] == [False]
+
+
+def test_every_warning_is_told() -> None:
+    tags = {**MAIN, "bridge": "yes", "surface": "gravel"}
+    limits = {
+        "max_lb": {0: 30000.0}, "max_height_ft": {0: 10.5}, "max_width_ft": {0: 9.0}, "unposted_bridge": {0: True},
+        "narrow": {0: True},
+    }  # fmt: skip
+    town = crossing(("a", "b", tags), limits=limits)
+    (step,) = tell(town, "ab")
+    assert step.note == (
+        "bridge posted 30,000 lb; low clearance 10 ft 6 in; width limit 9 ft; bridge, limit not posted; "
+        "one truck wide; gravel"
     )
-    assert shorten(steps, 7) == steps
-    told = shorten(steps, 4)
-    assert [line.road for line in told] == ["A", "B", "E", "F"]
-    assert [line.turn for line in told] == ["Start on", "Left on", "Turn round on", "Right on"]
-    assert told[1].note == "gravel; bridge, limit not posted; becomes C; and 2 more turns"
-    assert told[1].miles == pytest.approx(3.59)
-    assert sum(line.miles for line in told) == pytest.approx(sum(line.miles for line in steps))
-    assert shorten(shorten(steps, 4), 4) == told
-
-
-def test_a_name_change_goes_before_a_turn_and_is_not_counted_as_one() -> None:
-    steps = (
-        step("Start on", "A", 1.0),
-        step("Left on", "B", 0.1),
-        step("Straight on", "C", 3.0),
-        step("Left on", "D", 1.0),
-    )
-    told = shorten(steps, 3)
-    assert [line.road for line in told] == ["A", "B", "D"]
-    assert told[1].note == "becomes C"

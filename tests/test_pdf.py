@@ -232,7 +232,7 @@ def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
     for address in range(len(plan.addresses)):
         first_words = " ".join(words.where_words(plan, address).split()[:2])
         assert first_words in index
-    assert "3 Mill Road hydrant within 1,000 ft" in index
+    assert "3 Mill Road H1, 400 ft, 1,000 gpm" in index
     links = [note.get_object() for note in reader.pages[0]["/Annots"]]  # type: ignore[attr-defined]
     assert len(links) == len(list(plan.planned()))
     led_to = {reader.get_page_number(link["/Dest"][0].get_object()) for link in links}
@@ -242,8 +242,8 @@ def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
 def test_index_by_status_names_the_pages_of_each_road_s_cards(plan: Plan) -> None:
     reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
     said = _said(reader.pages[1])
-    assert "not met: 2 Quarry Lane: 2, page 5 no route: 1" in said
-    assert "higher level: 1 Mill Road: 1, page 4" in said
+    assert "not met: 2 Quarry Lane, 2 addresses: page 5 no route: 1" in said
+    assert "higher level: 1 Mill Road, 1 address: page 4" in said
     assert said.index("not met: 2") < said.index("no route: 1") < said.index("served: 1") < said.index("hydrant within")
     assert "Quarry Lane 7 to 9" in _said(reader.pages[5 - 1])
     led_to = [reader.get_page_number(note.get_object()["/Dest"][0].get_object()) for note in reader.pages[1]["/Annots"]]  # type: ignore[attr-defined]
@@ -255,20 +255,41 @@ def test_the_pages_named_are_those_of_the_cards(plan: Plan, count: int) -> None:
     """The index names pages that begin after it: the one address is on the last of its cards."""
     base = plan.groups[0]
     groups = tuple(replace(base, road=f"Road {k:04d}", first_number=k, last_number=k) for k in range(count))
-    document = _read(dict(card_pdf.cards(replace(plan, groups=groups)))["cards.pdf"])
+    road = plan.road.copy()
+    road[base.lead] = f"Road {count - 1:04d}"
+    document = _read(dict(card_pdf.cards(replace(plan, groups=groups, road=road)))["cards.pdf"])
     first = len(document.pages) - count
     assert f"card 1 of {count}" in _said(document.pages[first])
-    assert f"Road {count - 1:04d}: 1, page {len(document.pages)}" in _said(document.pages[first - 1])
+    assert f"Road {count - 1:04d}, 1 address: page {len(document.pages)}" in _said(document.pages[first - 1])
 
 
-def test_the_index_names_a_road_once_however_the_table_spells_it(plan: Plan) -> None:
-    spelled = plan.addresses.street.copy()
-    spelled[:] = ["MILL RD", "Mill Road", "Quarry La", "QUARRY LANE", "", "MILL RD"]
-    ours = replace(plan, addresses=replace(plan.addresses, street=spelled))
+def test_the_index_says_whose_road_is_the_nearest_and_where_those_without_one_are(plan: Plan) -> None:
+    """Nobody stands under the road of somebody else for want of a road in the table."""
+    street, road = text_array(["Mill Road", "", "", "", "", ""]), plan.road.copy()
+    ours = replace(plan, addresses=replace(plan.addresses, street=street), road=road)
     said = _said(_read(dict(card_pdf.cards(ours))["cards.pdf"]).pages[0])
-    assert "MILL RD" not in said
-    assert "QUARRY LANE" not in said
-    assert said.count("Quarry Lane") == 1 + 2  # the heading, and the two labels
+    assert "</script>(nearestroad)" in "".join(said.split())
+    assert "12 Mill Road (nearest road)" not in said
+    assert "Quarry Lane (nearest road)" in said
+    assert said.count("Quarry Lane (nearest road)") == 1  # the heading says it for all
+    assert re.search(r"No road name, no cross street near 1 Far Island, grid \d{4} \d{4}", said)
+    near = replace(ours, groups=tuple(replace(g, cross_street="Elm Road") for g in ours.groups))
+    reader = _read(dict(card_pdf.cards(near))["cards.pdf"])
+    assert "No road name, near Elm Road" in _said(reader.pages[0])
+    assert "No road name, near Elm Road" in [entry.title for entry in _flat(reader.outline)]
+
+
+def test_labels_that_are_the_same_are_counted_or_told_apart(plan: Plan) -> None:
+    label = text_array(["0 Mill Road", "0 Mill Road", "0 Quarry Lane", "0 Quarry Lane", "1 Far Island", "3 Mill Road"])
+    ours = replace(plan, addresses=replace(plan.addresses, label=label))
+    reader = _read(dict(card_pdf.cards(ours))["cards.pdf"])
+    index = _said(reader.pages[0])
+    assert re.search(r"0 Quarry Lane \(2 of these\) (?!near)", index)
+    apart = re.findall(r"0 Mill Road near \w+ \w+, grid \d{4} \d{4}|0 Mill Road, grid \d{4} \d{4}", index)
+    assert len(set(apart)) == 2
+    assert "not met: 2 Quarry Lane, 2 addresses: page" in _said(reader.pages[1])
+    titles = [entry.title for entry in _flat(reader.outline)]
+    assert len({title for title in titles if title.startswith("0 Mill Road")}) == 2
 
 
 def test_bookmarks_name_roads_and_cards(plan: Plan) -> None:
@@ -302,7 +323,7 @@ def _flat(outline: Any) -> Iterator[Any]:
              "Cross street: Quarry Lane", "Hose to the building: 120 ft", "Backup: Fill site 2",
              "190 gpm, does not meet.",
              "December to March: 310 gpm", "44° 00.090' N, 72° 02.160' W", "Verified on the ground by",
-             "turn round here (assumed possible)"]),
+             "turn round here (room ASSUMED: check it)"]),
         (2, ["Response level 2", "higher level", "510 gpm of 500 required", "<script>alert(1)</script>",
              "2.5 minutes longer", "Backup: none", "A lower response level does not meet"]),
         (3, ["Quarry Lane 7 to 9", "not met", "250 gpm of 500 required", "No response level meets", "Covers 2:",
@@ -398,12 +419,12 @@ def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypat
 def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) -> None:
     """Every turn of a long way is told, on the card or behind it; a short way adds no page, and numbers stay."""
     note = "bridge, limit not posted; becomes another road of a rather long name"
-    steps = tuple(Step(road=f"Turnpike {k}", miles=1.5, turn="Left on", note=note) for k in range(8))
+    steps = tuple(Step(road=f"Turnpike {k}", miles=1.5, turn="Left on", note=note) for k in range(24))
     lead = next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
     long = replace(plan, groups=(replace(lead, out_steps=steps), replace(lead, road="Yonder Lane")))
     reader = _read(dict(card_pdf.cards(long))["cards.pdf"])
     *_, card, behind, next_ = [_said(page) for page in reader.pages]
-    assert re.search(r"\d more turns, \d+\.\d\d mi: see the next page", card)
+    assert "… and more: see the next page" in card
     assert "card 1 of 2" in behind
     assert f"{card_words.where(card_words.Facts(plan, lead))[0]}, continued" in behind
     for step in steps:
@@ -414,6 +435,26 @@ def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) ->
     short = [_said(page) for page in _read(dict(card_pdf.cards(replace(plan, groups=(lead,))))["cards.pdf"]).pages]
     assert len(short) == 3
     assert not any("continued" in page for page in short)
+
+
+def test_a_crowded_card_tells_every_turn_and_warning(plan: Plan) -> None:
+    """Map, strip and lines of their own give way before a turn or a word of a warning does."""
+    note = "bridge, limit not posted; railway crossing; one truck wide"
+    steps = tuple(
+        Step(road=f"Old County Turnpike {k // 2}", miles=1.5, turn="Left on", note=note, keeps_on=k in (5, 7))
+        for k in range(12)
+    )
+    lead = next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
+    pages = _read(dict(card_pdf.cards(replace(plan, groups=(replace(lead, out_steps=steps),))))["cards.pdf"]).pages
+    card, *behind = [" ".join(_said(page).split()) for page in pages[2:]]
+    assert "see the next page" not in card
+    for number in (1, 2, 3, 4, "5 to 6", "7 to 8", 9, 10, 11, 12):
+        assert f"{number}. Left on Old County Turnpike" in card
+    assert card.count("railway crossing; ") == 10
+    assert card.count("one truck wide") == 10
+    assert "keep on it at 1 fork;" in card
+    (whole,) = behind
+    assert "6. Left on Old County Turnpike 2, 1.50 mi (bridge, limit not posted; railway crossing; one truck" in whole
 
 
 def test_index_holds_the_whole_of_a_long_label() -> None:
@@ -435,7 +476,7 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         "40 Mill Road",
         "lowest posting on the loaded leg 20,000 lb",
         "goes 2.5 min round what is posted",
-        "turn round at the dump site (assumed possible)",
+        "At the dump site: turn round here (room ASSUMED: check it).",
     ):
         assert told in pages[0]
     for told in ("backup of 2", "not tested: assumed rate", "April to November", "back in (assumed)"):

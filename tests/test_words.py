@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -127,22 +128,43 @@ def test_half_a_character_is_replaced() -> None:
     assert words.printable("a\ud800b") == "a\ufffdb"
 
 
-@given(st.lists(st.floats(0.01, 9.0), max_size=40))
-def test_directions_keep_to_eight_lines_and_lose_no_mile(miles: list[float]) -> None:
-    steps = [Step(road=f"Road {k}", miles=m, turn="Left on") for k, m in enumerate(miles)]
-    lines = words.directions(steps)
-    assert len(lines) <= 8
-    total = sum(_miles(line) for _, line in lines)
-    assert total == pytest.approx(sum(miles), abs=0.05)
-    if steps:
-        assert "Road 0," in lines[0][1]
-        assert f"Road {len(steps) - 1}," in lines[-1][1]
-        assert (lines[0][0], lines[-1][0]) == ("1", str(len(steps)))
+def steps_of(*keeps_on: bool, note: str = "") -> list[Step]:
+    return [
+        Step(
+            road=f"Road {sum(not one for one in keeps_on[: k + 1])}", miles=0.5, turn="Left on", keeps_on=one, note=note
+        )
+        for k, one in enumerate(keeps_on)
+    ]
 
 
-def test_a_bridge_in_the_middle_of_a_long_way_is_still_said() -> None:
-    steps = [Step(road="R", miles=0.1, turn="Left on", note="unposted bridge" * (k == 6)) for k in range(14)]
-    assert "unposted bridge" in " ".join(line for _, line in words.directions(steps))
+@given(st.lists(st.booleans(), max_size=40))
+def test_directions_lose_no_turn_onto_a_road(keeps_on: list[bool]) -> None:
+    steps = steps_of(*keeps_on)
+    assert words.directions(steps) == [(str(k), words.step_words(one)) for k, one in enumerate(steps, 1)]
+    folded = words.directions(steps, folded=True)
+    assert len(folded) == sum(not one for one in keeps_on[1:]) + bool(keeps_on)
+    assert sum(_miles(line) for _, line in folded) == pytest.approx(0.5 * len(steps))
+
+
+def test_a_kink_that_is_folded_is_told_with_its_road_and_all_warnings() -> None:
+    steps = [*steps_of(False, False, True, True, note="bridge, limit not posted"), *steps_of(False)]
+    assert words.directions(steps, folded=True) == [
+        ("1", "Left on Road 1, 0.50 mi (bridge, limit not posted)"),
+        ("2 to 4", "Left on Road 2, 1.50 mi (keep on it at 2 forks; 3 times bridge, limit not posted)"),
+        ("5", "Left on Road 1, 0.50 mi"),
+    ]
+
+
+def test_who_drives_on_to_turn_is_not_told_that_nobody_turns() -> None:
+    start = Step(road="Elm Road", miles=210 / 5280, turn="Leave the dump site north on")
+    round_ = Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped turning place", past="dump site")
+    assert words.turning_words([start, round_], at_dump=False) == (
+        "drive on 210 ft and turn round there (mapped turning place)"
+    )
+    later = replace(round_, past="", room="room ASSUMED: check it")
+    assert words.turning_words([start, start, later], at_dump=False) == (
+        "drive on and turn round on Elm Road, 420 ft from here (room ASSUMED: check it)"
+    )
 
 
 @pytest.mark.parametrize(

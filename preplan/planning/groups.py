@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from preplan.plan import LEAST_GAP_MIN, AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
-from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.paths import Junctions, cross_street, directions, shorten
-from preplan.roads.street_names import address_street
+from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
+from preplan.roads.paths import Junctions, cross_street, directions
+from preplan.roads.street_names import address_street, normalise
 
 MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
 MOST_APART_FT = 300.0
 """Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
-LINES = 8
-"""Most lines of directions on a card."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +24,8 @@ class Answered:
     """What grouping looks at."""
 
     addresses: AddressTable
+    road: TextArray
+    """(addresses,) see `name_roads`."""
     frontages: FrontageTable
     levels: LevelTable
     trips: TripTable
@@ -42,7 +44,7 @@ class Answered:
 
 def group_addresses(found: Answered, per: str) -> tuple[CardGroup, ...]:
     """Group all addresses but those with a hydrant, by road, then house number, then id."""
-    road = _road_names(found)
+    road = found.road.tolist()
     keys = [(name.casefold(), *_answer_key(found, a)) for a, name in enumerate(road)]
     order = sorted(
         np.flatnonzero(found.answers.status != "hydrant").tolist(),
@@ -57,22 +59,32 @@ def group_addresses(found: Answered, per: str) -> tuple[CardGroup, ...]:
     return tuple(_card(found, road[run[0]], run) for run in runs)
 
 
-def _road_names(found: Answered) -> list[str]:
-    """Name each address's road: as the map does where it stands on the road of its name, else as its table does.
+def name_roads(addresses: AddressTable, frontages: FrontageTable, roads: RoadTable) -> TextArray:
+    """Name each address's road, (addresses,): as the map does where it stands on the road of its name.
 
-    Tables spell one street in many ways; those that mean the same take the first spelling.
+    Where its table names none, the road of its frontage stands in. Tables spell one street in many ways: streets that
+    are one take one name, the map's where one of them has it, of several the commonest, of those the fullest.
     """
-    spelling: dict[str, str] = {}
-    names = []
-    for a in range(len(found.addresses)):
-        segment = int(found.frontages.segment[a])
-        mapped = str(found.roads.name[segment] or found.roads.ref[segment]) if segment >= 0 else ""
-        given = str(found.addresses.street[a])
-        key = address_street(given, int(found.addresses.number[a]))
-        own = found.frontages.how[a] == "named" and not found.frontages.along_ft[a]
-        best = mapped if own or not given else given
-        names.append(spelling.setdefault(key, best) if key else best)
-    return names
+    mapped = np.where(frontages.segment >= 0, np.where(roads.name != "", roads.name, roads.ref)[frontages.segment], "")
+    given, number = addresses.street.tolist(), addresses.number.tolist()
+    own = ((frontages.how == "named") & (frontages.along_ft == 0.0)) | (addresses.street == "")
+    key = [address_street(*one) for one in zip(given, number, strict=True)]
+    meant = _commonest((k, normalise(name)) for k, name, it in zip(key, mapped.tolist(), own, strict=True) if it and k)
+    key = [meant.get(k, k) if k else normalise(name) for k, name in zip(key, mapped.tolist(), strict=True)]
+    rows = list(zip(key, given, mapped.tolist(), own.tolist(), strict=True))
+    spelling = _commonest((k, name) for k, name, _, _ in rows)
+    spelling |= _commonest((k, name) for k, name, _, _ in rows if normalise(name) == k)
+    spelling |= _commonest((k, name) for k, _, name, it in rows if it and normalise(name) == k)
+    return text_array([spelling.get(k, "") for k in key])
+
+
+def _commonest(pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Give the commonest text of each key, of equally common ones the longest; never ''."""
+    counts: defaultdict[str, Counter[str]] = defaultdict(Counter)
+    for key, said in pairs:
+        if said:
+            counts[key][said] += 1
+    return {key: max(of, key=lambda said: (of[said], len(said), said)) for key, of in counts.items()}
 
 
 def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
@@ -153,15 +165,12 @@ def _legs(found: Answered, a: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
     out = found.forest.walk(int(found.trips.out_leaf[trip]))[::-1]
     back = found.forest.walk(int(found.trips.back_leaf[trip]))
     site, here = found.site_fraction[int(found.trips.site[trip])], float(found.frontages.fraction[a])
-    return (
-        shorten(_steps(found, a, out, site, here), LINES),
-        shorten(_steps(found, a, back, here, site), LINES),
-    )
+    return _steps(found, a, out, site, here, "fill site"), _steps(found, a, back, here, site, "dump site")
 
 
-def _steps(found: Answered, a: int, rows: list[int], start: float, end: float) -> tuple[Step, ...]:
+def _steps(found: Answered, a: int, rows: list[int], start: float, end: float, leaving: str) -> tuple[Step, ...]:
     """Describe a run of forest rows in the season that decides."""
     limits = found.season_limits[int(found.levels.season[a, found.answers.level[a]])]
     index: IntArray = np.array(rows, dtype=np.int32)
     ways = found.forest.segment[index], found.forest.forward[index]
-    return directions(found.roads, limits, *ways, start, end, junctions=found.junctions)
+    return directions(found.roads, limits, *ways, start, end, leaving=leaving, junctions=found.junctions)

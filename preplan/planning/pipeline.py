@@ -30,7 +30,7 @@ from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.flags import address_flags, site_flags, with_hydrants
 from preplan.planning.flows import Flows
 from preplan.planning.ground import Ground, SeasonGround, lay_ground
-from preplan.planning.groups import Answered, group_addresses
+from preplan.planning.groups import Answered, group_addresses, name_roads
 from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, shown_pairs
@@ -50,6 +50,7 @@ from preplan.records import (
     IntArray,
     RoadLimits,
     RoadTable,
+    TextArray,
     Unit,
 )
 from preplan.roads.hose import hydrant_reach
@@ -301,11 +302,13 @@ def _called(answers: AnswerTable, address: int) -> str:
 
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:
     """Put the finished plan together."""
-    groups = group_addresses(answered(inputs, ground, scene, outcome), inputs.district.cards_per)
+    road = name_roads(inputs.addresses, ground.frontages, ground.roads)
+    groups = group_addresses(answered(inputs, ground, scene, outcome, road), inputs.district.cards_per)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),
         addresses=inputs.addresses,
+        road=road,
         needs=scene.needs,
         frontages=ground.frontages,
         sites=inputs.sites,
@@ -351,10 +354,11 @@ def season_limits(ground: Ground, seasons: tuple[SeasonLine, ...]) -> tuple[Road
     return tuple(next(one.limits for one in ground.seasons if one.months >= set(line.months)) for line in seasons)
 
 
-def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome) -> Answered:
+def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome, road: TextArray) -> Answered:
     """Gather what the grouping of neighbours looks at."""
     return Answered(
         addresses=inputs.addresses,
+        road=road,
         frontages=ground.frontages,
         levels=outcome.levels,
         trips=outcome.trips,

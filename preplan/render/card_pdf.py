@@ -23,7 +23,7 @@ from preplan.render import (
     symbols_pdf,
     words,
 )
-from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts
+from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts, RunOn
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
 from preplan.render.route_pdf import Subject
@@ -31,18 +31,14 @@ from preplan.render.scene import Box
 
 MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
-_MAP_PT = 318.0
-_LEAST_MAP_PT, _MOST_MAP_PT = 140.0, 286.0
-_WAY_PT = WIDTH_PT - _MAP_PT - GAP_PT
-"""Width of the directions beside the map."""
+_WAYS_PT = (208.0, 264.0, 330.0)
+"""Width of the directions beside the map: the more, the more a card has to say."""
+_LEAST_MAP_PT, _MOST_MAP_PT = 120.0, 286.0
 _MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop. Bold numbers: turns."
 _BRIDGE_NOTE = " Brackets: bridges, postings."
-_NOTES_PT, _LEAST_NOTES_PT = 60.0, 22.0
+_NOTES_PT, _LEAST_NOTES_PT = 60.0, 12.0
+"""Room for notes; the least holds the place to sign alone."""
 _LEAST_BELOW_PT = 48.0
-Steps = tuple[int, int]
-"""Most steps told of the loaded leg, and of the empty one."""
-_STEPS: tuple[Steps, ...] = ((8, 8), (8, 5), (8, 3), (7, 3), (6, 3), (5, 3), (4, 3), (3, 3))
-"""Where there is no room the empty leg is told in fewer steps first: its driver has just come that way."""
 _ROW_PT = (126.0, 96.0)
 """Most height of the two rows of the top third."""
 _SEASONS_PT = 36.0
@@ -64,7 +60,7 @@ def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
 
 def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
     """Draw the timeline of the lead address as a strip over the full width; nothing where none runs."""
-    if facts.group.strip is None:
+    if facts.group.strip is None or band.height <= 0.0:
         return
     called = words.called_words(facts.plan, facts.lead, facts.group.strip.called)
     pen.text(band.left, band.top - SMALL_PT * 1.3, called + _STRIP_LEGEND, SMALL_PT)
@@ -77,25 +73,33 @@ class _Layout:
     """What stands beside the map and below the table, and the heights that give way to each other, points."""
 
     map_pt: float
+    """Height of the map."""
+    way_pt: float
+    """Width of what stands beside it."""
     beside: Sequence[Line]
     columns: tuple[Sequence[Line], Sequence[Line]]
     below_pt: float
     """Height of the two columns; the notes take what is left."""
     whole: bool = True
     """Nothing is cut."""
-    steps: Steps = _STEPS[0]
-    """Most steps that are told of each leg."""
+    run_on: RunOn = card_words.BY_STEP
+    """Which legs are told as one paragraph."""
 
     @classmethod
     def with_strip(cls, facts: Facts, free: float) -> tuple[_Layout, float]:
-        """Give the layout, and the height of the timeline's band: lower where the card is full."""
-        texts = _Texts(facts)
-        for strip_pt in (STRIP_PT, LEAST_STRIP_PT):
-            band = timeline_height(facts, strip_pt)
-            layout = cls.of(texts, free - band)
-            if layout.whole:
-                break
-        return layout, band
+        """Give the layout, and the height of the timeline's band.
+
+        On a full card the strip becomes lower and the map narrower; where that is not enough to tell every turn and
+        warning, and its room would be, the strip is left out: it shows what the officer's sentences say.
+        """
+        low = timeline_height(facts, LEAST_STRIP_PT)
+        tried = ((timeline_height(facts, STRIP_PT), _WAYS_PT[0]), *product((low, 0.0), _WAYS_PT))
+        found = []
+        for band, way_pt in tried:
+            found.append((cls.of(_Texts(facts, way_pt), free - band), band))
+            if found[-1][0].whole:
+                return found[-1]
+        return found[len(_WAYS_PT)]
 
     @classmethod
     def of(cls, texts: _Texts, free: float) -> _Layout:
@@ -104,37 +108,38 @@ class _Layout:
         What each tanker does gives way first: it stands in the tables too.
         """
         care, none = card_words.under_heading(texts.care_beside), Block.of([])
-        for brief, most in product((False, True), (2, 1)):
-            way = texts.way(most, _STEPS[0])
+        way = texts.way(card_words.BY_STEP)
+        for brief in (False, True):
             for more, kept in ((care, len(texts.care_beside)), (none, 0)):
                 left, right = texts.below(kept, brief=brief)
                 wanted, beside_pt = max(left.height, right.height), way.height + more.height
                 map_pt, below_pt = _share(free, wanted, beside_pt)
                 if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
-                    return cls(map_pt, way.over(more).lines, (left.lines, right.lines), below_pt)
+                    return cls(map_pt, texts.way_pt, way.over(more).lines, (left.lines, right.lines), below_pt)
         return cls._parted(texts, free)
 
     @classmethod
     def _parted(cls, texts: _Texts, free: float) -> _Layout:
         """Put beside the map what fits there of directions and cautions, the rest below: better parted than left out.
 
-        The way back stands below before a leg is told in fewer steps, and fewer steps come before half a leg.
+        The way back stands below before a leg is told as one paragraph, and that comes before half a leg.
         """
-        none = Block.of([])
         best: _Layout | None = None
         least_cut_pt = math.inf
         apart = (False, True) if texts.facts.cell("trip") >= 0 else (False,)
-        for steps, back_below, kept in product(_STEPS, apart, range(len(texts.care_beside), -1, -1)):
+        forms = card_words.RUN_ON if texts.way_pt > _WAYS_PT[0] else card_words.RUN_ON[:1]
+        for run_on, back_below, kept in product(forms, apart, range(len(texts.care_beside), -1, -1)):
             if least_cut_pt <= 0.01:
                 break
-            way, back = texts.apart(steps) if back_below else (texts.way(1, steps), none)
-            care, (left, right) = texts.care(kept), texts.below(kept, brief=True)
-            wanted, beside_pt = max(left.height, back.height + right.height), way.height + care.height
+            below = (run_on[1],) if back_below else ()
+            way = texts.out(run_on=run_on[0]) if back_below else texts.way(run_on)
+            care, (left, right) = texts.care(kept), texts.below(kept, brief=True, back=below)
+            wanted, beside_pt = max(left.height, right.height), way.height + care.height
             map_pt, below_pt = _share(free, wanted, beside_pt)
             cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
             if cut_pt < least_cut_pt - 0.01:
-                least_cut_pt, columns = cut_pt, (left.lines, back.over(right).lines)
-                best = cls(map_pt, way.over(care).lines, columns, below_pt, cut_pt <= 0.01, steps)
+                least_cut_pt, columns = cut_pt, (left.lines, right.lines)
+                best = cls(map_pt, texts.way_pt, way.over(care).lines, columns, below_pt, cut_pt <= 0.01, run_on)
         if best is None:
             raise AssertionError("a card without a layout")
         return replace(best, beside=paper.trimmed(best.beside, best.map_pt, words.NEXT_PAGE))
@@ -143,16 +148,18 @@ class _Layout:
 class _Texts:
     """The texts of one card that give way to each other, each set once however often the layout is tried."""
 
-    def __init__(self, facts: Facts) -> None:
+    def __init__(self, facts: Facts, way_pt: float) -> None:
         """Set the cautions; directions and columns are set when first asked."""
         self.facts = facts
-        self.care_beside = card_words.cautions(facts, _WAY_PT)
+        self.way_pt = way_pt
+        self.care_beside = card_words.cautions(facts, way_pt)
         self._care_below = card_words.cautions(facts, HALF_PT)
         self._care: dict[int, Block] = {}
-        self._ways: dict[tuple[int, Steps], Block] = {}
-        self._apart: dict[Steps, tuple[Block, Block]] = {}
+        self._ways: dict[RunOn, Block] = {}
+        self._outs: dict[bool, Block] = {}
+        self._backs: dict[tuple[bool, ...], Block] = {(): Block.of([])}
         self._otherwise: dict[bool, Block] = {}
-        self._below: dict[tuple[int, bool], tuple[Block, Block]] = {}
+        self._below: dict[tuple[int, bool, tuple[bool, ...]], tuple[Block, Block]] = {}
 
     def care(self, kept: int) -> Block:
         """Give the first cautions for beside the map, under their heading."""
@@ -160,27 +167,34 @@ class _Texts:
             self._care[kept] = card_words.under_heading(self.care_beside[:kept])
         return self._care[kept]
 
-    def way(self, most: int, steps: Steps) -> Block:
-        """Give both legs for beside the map, each in at most so many steps of so many lines."""
-        if (most, steps) not in self._ways:
-            self._ways[most, steps] = Block.of(card_words.way(self.facts, _WAY_PT, most, steps))
-        return self._ways[most, steps]
+    def way(self, run_on: RunOn) -> Block:
+        """Give both legs for beside the map, told as one paragraph or step by step."""
+        if run_on not in self._ways:
+            self._ways[run_on] = Block.of(card_words.way(self.facts, self.way_pt, run_on))
+        return self._ways[run_on]
 
-    def apart(self, steps: Steps) -> tuple[Block, Block]:
-        """Give the loaded leg for beside the map, and the empty one for below it."""
-        if steps not in self._apart:
-            out = card_words.out_leg(self.facts, _WAY_PT, 2, steps[0])
-            self._apart[steps] = Block.of(out), Block.of(card_words.back_leg(self.facts, HALF_PT, 1, steps[1]))
-        return self._apart[steps]
+    def out(self, *, run_on: bool) -> Block:
+        """Give the loaded leg alone for beside the map."""
+        if run_on not in self._outs:
+            self._outs[run_on] = Block.of(card_words.out_leg(self.facts, self.way_pt, run_on=run_on))
+        return self._outs[run_on]
 
-    def below(self, kept: int, *, brief: bool) -> tuple[Block, Block]:
-        """Give the two columns below the strip, with the cautions from `kept` on."""
+    def below(self, kept: int, *, brief: bool, back: tuple[bool, ...] = ()) -> tuple[Block, Block]:
+        """Give the two columns below the strip, with the cautions from `kept` on.
+
+        `back` says, where the empty leg stands there, whether it is one paragraph; else it is empty.
+        """
+        for run_on in back:
+            if back not in self._backs:
+                self._backs[back] = Block.of(card_words.back_leg(self.facts, HALF_PT, run_on=run_on))
         if brief not in self._otherwise:
             self._otherwise[brief] = Block.of(card_words.otherwise(self.facts, brief=brief))
-        if (kept, brief) not in self._below:
+        if (kept, brief, back) not in self._below:
             head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
-            self._below[kept, brief] = card_words.below(self._otherwise[brief], self._care_below[kept:], head)
-        return self._below[kept, brief]
+            self._below[kept, brief, back] = card_words.below(
+                self._otherwise[brief], self._care_below[kept:], head, self._backs[back]
+            )
+        return self._below[kept, brief, back]
 
 
 def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
@@ -212,8 +226,8 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     free -= paper.height_of(covered)
     covered = [*assumed, *covered]
     layout, band = _Layout.with_strip(facts, free)
-    picture.draw(pen, Box(LEFT_PT, y - layout.map_pt, LEFT_PT + _MAP_PT, y), subject)
-    pen.lines(RIGHT_PT - _WAY_PT, y, layout.beside)
+    picture.draw(pen, Box(LEFT_PT, y - layout.map_pt, RIGHT_PT - layout.way_pt - GAP_PT, y), subject)
+    pen.lines(RIGHT_PT - layout.way_pt, y, layout.beside)
     if subject.out_ft is not None:
         note = _MAP_NOTE + _BRIDGE_NOTE * bool(subject.bridges)
         pen.text(LEFT_PT, y - layout.map_pt - 9.0, note, SMALL_PT)
@@ -225,7 +239,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0)
     further = [line for part in top if part.cut for line in [*part.lines, Line("", 4.0)]]
-    if further or not layout.whole or not card_words.tells_all_turns(facts, layout.steps):
+    if further or not layout.whole or not card_words.tells_all_turns(facts, layout.run_on):
         further += card_words.further(facts)
     return further
 
@@ -323,8 +337,9 @@ def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], sho
 
 def _draw_notes(pen: paper.Pen, top: float) -> None:
     """Leave room for notes in the field, and a place to sign."""
-    pen.text(LEFT_PT, top - 9.0, "Notes", SMALL_PT, bold=True)
     sign = FOOT_PT + 3.0
+    if top - 9.0 > sign + SMALL_PT:
+        pen.text(LEFT_PT, top - 9.0, "Notes", SMALL_PT, bold=True)
     y = top - 24.0
     pen.ink(paper.GREY, paper.BLACK)
     while y > sign + 14.0:
@@ -341,21 +356,25 @@ def _draw_notes(pen: paper.Pen, top: float) -> None:
 
 
 def _sorted(plan: Plan) -> list[CardGroup]:
-    """Put the groups in order of road and number."""
-    return sorted(plan.groups, key=lambda g: (not g.road, words.natural_key(g.road), g.first_number, g.lead))
+    """Put the groups in order of road and number, those on roads without a name by the road that is near."""
+
+    def key(group: CardGroup) -> tuple[object, ...]:
+        return (not group.road, words.natural_key(index_pdf.heading_of(group)), group.first_number, group.lead)
+
+    return sorted(plan.groups, key=key)
 
 
 def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup], first: int, total: int) -> None:
     """Draw cards one after the other, each with its bookmark under its road's, and behind it what found no room."""
-    road = None
+    road, titles = None, index_pdf.titles_of(picture.plan, groups)
     for at, group in enumerate(groups, first):
         count = f"card {at + 1} of {total}"
         further, named = _draw_card(document, picture, group, count), card_words.where(Facts(picture.plan, group))[0]
-        name = words.printable(group.road) or "No road name"
+        name = index_pdf.heading_of(group)
         if name != road:
             document.mark(f"road{at}", name)
             road = name
-        document.mark(f"card{at}", named, 1)
+        document.mark(f"card{at}", titles[at - first], 1)
         if further:
             _draw_further(document, named, count, further)
 

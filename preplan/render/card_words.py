@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, CardGroup, Plan
+from preplan.plan import ROUNDING_GPM, CardGroup, Plan, Step
 from preplan.render import crew, first_minutes, paper, us_grid, words
 from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Line, paragraph
 from preplan.units import M_PER_MI
@@ -28,9 +28,13 @@ MOST_LEVELS = 6
 """Most rows of the table of response levels."""
 MOST_ASTRAY_MI, MOST_ASTRAY_SHARE = 0.3, 0.1
 """An empty leg that leaves the loaded one's roads for no more is told as the way back."""
-LEAST_STEP_LINES = 2
-"""Lines of one step of the directions that are never cut: a road's name and its length."""
 HYDRANT = "hydrant near"
+RunOn = tuple[bool, bool]
+"""Whether the loaded leg, and the empty one, are told as one paragraph: else each step begins a line."""
+BY_STEP: RunOn = (False, False)
+RUN_ON: tuple[RunOn, ...] = (BY_STEP, (False, True), (True, True))
+"""What a crowded card tries; the empty leg first: its driver has just come that way."""
+LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
 ONE_WAY = "one way traffic"
 """Flag that names another way back, on which empties meet nobody on a road one truck wide."""
 _SAME_PT = 1e-6
@@ -65,8 +69,18 @@ class Facts:
 
     @cached_property
     def astray(self) -> str | None:
-        """How the empty leg leaves the loaded one's roads; see `astray`. A layout asks again and again."""
+        """How the empty leg leaves the loaded one's roads; see `astray`. A layout asks again and again.
+
+        Who turns round elsewhere than at the first place past the dump site is told every step.
+        """
+        if any(step.turns_round and not step.past for step in self.group.back_steps):
+            return None
         return astray(self.plan, self.cell("trip"))
+
+    @property
+    def turns_here(self) -> bool:
+        """Tell whether tankers turn round at the dump site."""
+        return bool(self.plan.trips.turn_at_dump[self.cell("trip")])
 
     @property
     def level_words(self) -> str:
@@ -240,12 +254,7 @@ def dump(facts: Facts) -> list[Line]:
         where = "" if lane == road else f" of {lane}"
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
-    trip = facts.cell("trip")
-    turn = (
-        "turn round here (assumed possible)"
-        if plan.trips.turn_at_dump[trip]
-        else "drive on: they do not turn at the dump site"
-    )
+    turn = words.turning_words(facts.group.back_steps, at_dump=facts.turns_here)
     lines += paragraph(f"Tankers {turn}. Leave a lane open: the room here is not known.", HALF_PT, most=3)
     return lines + paragraph(_hose_words(facts), HALF_PT, most=4)
 
@@ -310,64 +319,71 @@ def _by_season(facts: Facts) -> list[Line]:
     return [*lines, *paragraph(f"Map, way and table here: {own}.", HALF_PT, SMALL_PT)]
 
 
-def way(
-    facts: Facts, width: float, most: int = 2, steps: tuple[int, int] = (words.DIRECTION_LINES, words.DIRECTION_LINES)
-) -> list[Line]:
-    """List directions out and back, each leg in at most so many steps, each step in at most `most` lines."""
+def way(facts: Facts, width: float, run_on: RunOn = BY_STEP) -> list[Line]:
+    """List directions out and back."""
     if facts.cell("trip") < 0:
         return why_not(facts, width)
-    return [*out_leg(facts, width, most, steps[0]), *back_leg(facts, width, most, steps[1])]
+    return [*out_leg(facts, width, run_on=run_on[0]), *back_leg(facts, width, run_on=run_on[1])]
 
 
-def out_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
+def out_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
     """List the directions of the loaded leg."""
     trip, trips = facts.cell("trip"), facts.plan.trips
     length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
-    said = words.directions(facts.group.out_steps, steps)
-    return _leg("LOADED, fill site to dump site", length, said, width, most)
+    return [*_leg(LOADED, facts.group.out_steps, width, length, run_on=run_on), Line("", 4.0)]
 
 
-def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
-    """List the directions of the empty leg."""
+def back_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
+    """List the directions of the empty leg; where it is the way back, that is said instead."""
     trip, trips = facts.cell("trip"), facts.plan.trips
-    head = "EMPTY, back to the fill site"
     turns = trips.turn_at_dump[trip] or trips.turn_at_site[trip]
     length = f"{words.minutes(float(trips.back_min[trip]))}{' with turning' * bool(turns)}, "
     length += words.miles(float(trips.back_mi[trip]))
-    apart = facts.astray
-    if apart is None:
-        return _leg(head, length, words.directions(facts.group.back_steps, steps), width, most)
-    lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
-    said = f"Back the way you came{apart}"
+    if facts.astray is None:
+        return [*_leg(EMPTY, facts.group.back_steps, width, length, run_on=run_on), Line("", 4.0)]
     other = [flag.value for flag in facts.plan.answers.flags[facts.lead] if flag.code == ONE_WAY]
+    said = _way_back(facts)
     said += f". One truck wide: loaded goes first, empties wait; or {words.printable(other[0])}." if other else "."
-    return [*lines, *paragraph(said, width, SMALL_PT, bold=bool(other), most=4), Line("", 4.0)]
+    lines = [Line(EMPTY, SMALL_PT, bold=True), Line(length, SMALL_PT)]
+    return [*lines, *paragraph(said, width, SMALL_PT, bold=bool(other)), Line("", 4.0)]
 
 
-def _leg(head: str, length: str, said: Sequence[tuple[str, str]], width: float, most: int) -> list[Line]:
-    """Write a leg step by step."""
-    lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
-    for number, step in said or [("1", "Directions are not known.")]:
-        lines += paragraph(f"{number}. {step}", width, SMALL_PT, indent=9.0, most=max(most, LEAST_STEP_LINES))
-    return [*lines, Line("", 4.0)]
+def _way_back(facts: Facts) -> str:
+    """Say how tankers leave the dump site for the way they came, and on which roads they stray from it."""
+    first, *rest = facts.group.back_steps
+    leave = f"{first.turn} {words.printable(first.road)}"
+    for step in rest:
+        if step.turns_round:
+            leave += f", turn round {words.way_length(step.past_mi)} past the {step.past} ({step.room})"
+    return f"{leave}: back the way you came{facts.astray}"
 
 
-def tells_all_turns(facts: Facts, steps: tuple[int, int]) -> bool:
-    """Tell whether so many steps are enough for both legs."""
-    group, trip = facts.group, facts.cell("trip")
-    if trip < 0:
-        return True
-    back = len(group.back_steps) <= steps[1] or facts.astray is not None
-    return back and len(group.out_steps) <= steps[0]
+def _leg(head: str, steps: Sequence[Step], width: float, length: str = "", *, run_on: bool = False) -> list[Line]:
+    """Write a leg step by step, or all steps in one paragraph."""
+    said = words.directions(steps, folded=run_on) or [("1", "Directions are not known")]
+    told = [*([length] if length else []), *(f"{number}. {step}" for number, step in said)]
+    lines = [Line(head, SMALL_PT, bold=True)]
+    for one in [f"{'. '.join(told)}."] if run_on else told:
+        lines += paragraph(one, width, SMALL_PT, indent=9.0)
+    return lines
+
+
+def tells_all_turns(facts: Facts, run_on: RunOn) -> bool:
+    """Tell whether every turn is told by itself."""
+    legs = (facts.group.out_steps, () if facts.astray is not None else facts.group.back_steps)
+    return not any(folded and any(s.keeps_on for s in steps) for steps, folded in zip(legs, run_on, strict=True))
 
 
 def further(facts: Facts) -> list[Line]:
-    """Give what a full card had no room for: both legs, what else there is, and what to take care of.
+    """Give what a full card had no room for: every turn of both legs, what else there is, what to take care of.
 
     Set for a width that is full when the letters are `LARGER`.
     """
     width = WIDTH_PT / LARGER
-    return [*way(facts, width, 9), *otherwise(facts), *under_heading(cautions(facts, width)).lines]
+    lines = way(facts, width)
+    if facts.cell("trip") >= 0 and facts.astray is not None:
+        lines += [*_leg("EMPTY, turn by turn", facts.group.back_steps, width), Line("", 4.0)]
+    return [*lines, *otherwise(facts), *under_heading(cautions(facts, width)).lines]
 
 
 def astray(plan: Plan, trip: int) -> str | None:
@@ -403,19 +419,19 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     return lines
 
 
-def below(left: Block, items: Sequence[Block], head: str = "TAKE CARE") -> tuple[Block, Block]:
-    """Give the two columns below the table: `left`, and cautions, the last of which even the columns."""
+def below(left: Block, items: Sequence[Block], head: str, right: Block) -> tuple[Block, Block]:
+    """Give the two columns below the table: `left` and `right`, and cautions, which even the columns."""
     total, best = sum(item.height for item in items), len(items)
     head_pt = Line(head, SMALL_PT, bold=True).height
-    least_pt = max(left.height, total + head_pt * bool(items))
+    least_pt = max(left.height, right.height + total + head_pt * bool(items))
     right_pt = total
     for kept in range(len(items) - 1, -1, -1):
         right_pt -= items[kept].height
-        high_pt = max(left.height + head_pt + total - right_pt, right_pt + head_pt * bool(kept))
+        high_pt = max(left.height + head_pt + total - right_pt, right.height + right_pt + head_pt * bool(kept))
         if high_pt < least_pt - _SAME_PT:
             best, least_pt = kept, high_pt
     also = f"{head}, ALSO" if best else head
-    return left.over(under_heading(items[best:], also)), under_heading(items[:best], head)
+    return left.over(under_heading(items[best:], also)), right.over(under_heading(items[:best], head))
 
 
 def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
@@ -485,7 +501,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     if flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
     said = [flag for flag in flags if flag.code not in skipped]
-    return [Block.of(paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3)) for flag in said]
+    return [Block.of(paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0)) for flag in said]
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:

@@ -132,7 +132,7 @@ def _asked(plan: Plan) -> _Asked:
     flow = np.nan_to_num(flow_at_level(plan.levels.uninterrupted_gpm, level))
     rank = [_RANK.index(one) for one in status]
     return _Asked(
-        road=_roads(plan),
+        road=plan.road.tolist(),
         number=plan.addresses.number.tolist(),
         label=plan.addresses.label.tolist(),
         answer=_answers(plan),
@@ -174,20 +174,6 @@ def _winter_sites(plan: Plan, site: IntArray) -> list[str]:
                 for a in np.flatnonzero((level >= 0) & (best != site)).tolist():
                     found[a].append(names[best[a]])
     return [" ".join(dict.fromkeys(one)) for one in found]
-
-
-def _roads(plan: Plan) -> list[str]:
-    """Name each address's road as the cards do; one with a hydrant has no card and is named as its neighbours."""
-    road = {a: group.road for group in plan.groups for a in group.addresses}
-    by_street: dict[str, str] = {}
-    for a, name in road.items():
-        by_street.setdefault(plan.addresses.street[a].casefold(), name)
-    names = []
-    for a, street in enumerate(plan.addresses.street.tolist()):
-        segment = int(plan.frontages.segment[a])
-        mapped = plan.roads.name[segment] if segment >= 0 else ""
-        names.append(road.get(a, (by_street.get(street.casefold(), street) if street else mapped)))
-    return names
 
 
 def _off_road(plan: Plan, address: int) -> str:

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import paper, symbols_pdf, words
+from preplan.render import card_words, paper, symbols_pdf, us_grid, words
 from preplan.render.card_words import WIDTH_PT
 from preplan.render.paper import FOOT_PT, LEFT_PT, SMALL_PT, Document, Line
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One address in the index."""
+    """One line of the index: an address, or some of one label that share a card."""
 
     address: int
     road: str
+    """Heading under which it stands: its road, or the road near which one without a name lies."""
     card: int
     """Position of its card, -1: no card."""
+    label: str = ""
+    count: int = 1
+    """How many addresses it stands for."""
 
 
 _COLUMN = (WIDTH_PT - 18.0) / 2
@@ -27,26 +32,67 @@ _LEVEL_NOTE = (
     f"level: the lowest response level whose {words.FLOW} meets the required flow. "
     "Status colours are not hydrant flow classes."
 )
+_NAMELESS = "No road name"
+_ASSUMED = "(nearest road)"
 
 
 def entries_of(plan: Plan, groups: Sequence[CardGroup]) -> list[Entry]:
-    """List every address by road and number."""
+    """List every address by road and number; those of one label and card in one entry, others told apart by place."""
     card = {address: at for at, group in enumerate(groups) for address in group.addresses}
-    streets = [words.printable(street) for street in plan.addresses.street]
-    # A table may spell a road in many ways: cards name each once, and so does the index, whoever has a card.
-    name_of = {streets[a]: words.printable(groups[at].road) for a, at in card.items() if groups[at].road}
-    listed = []
-    for address, street in enumerate(streets):
+    alike: dict[tuple[str, str, int], list[int]] = {}
+    for address, road in enumerate(plan.road.tolist()):
         at = card.get(address, -1)
-        own = words.printable(groups[at].road) if at >= 0 else ""
-        listed.append(Entry(address, own or name_of.get(street, "") or street, at))
+        own = address if at < 0 else -1  # without a card each has its own line
+        key = (
+            _heading(road, groups[at] if at >= 0 else None),
+            words.where_words(plan, address),
+            at if own < 0 else -1 - own,
+        )
+        alike.setdefault(key, []).append(address)
+    times = Counter((road, label) for road, label, _ in alike)
+    listed = []
+    for (road, label, _), same in alike.items():
+        at = card.get(same[0], -1)
+        named = bool(plan.road[same[0]])
+        near = groups[at].cross_street if named and at >= 0 else ""
+        place = _place(plan, same[0], near) if not named or times[road, label] > 1 else ""
+        count = f" ({len(same)} of these)" if len(same) > 1 else ""
+        listed.append(Entry(same[0], road, at, f"{label}{count}{place}", len(same)))
 
-    def key(entry: Entry) -> tuple[object, ...]:
+    def key_of(entry: Entry) -> tuple[object, ...]:
         number = int(plan.addresses.number[entry.address])
-        label = words.natural_key(str(plan.addresses.label[entry.address]))
-        return (not entry.road, words.natural_key(entry.road), number, label, entry.address)
+        named = bool(plan.road[entry.address])
+        return (not named, words.natural_key(entry.road), number, words.natural_key(entry.label), entry.address)
 
-    return sorted(listed, key=key)
+    return sorted(listed, key=key_of)
+
+
+def heading_of(group: CardGroup) -> str:
+    """Name the heading of a card: its road, or the road near which one without a name lies."""
+    return _heading(group.road, group)
+
+
+def _heading(road: str, group: CardGroup | None) -> str:
+    near = words.printable(group.cross_street) if group else ""
+    return words.printable(road) or (f"{_NAMELESS}, near {near}" if near else f"{_NAMELESS}, no cross street near")
+
+
+def _place(plan: Plan, address: int, cross_street: str) -> str:
+    """Tell one address from others of its label: by its cross street, and its place as the card has it."""
+    lon, lat = float(plan.addresses.lon[address]), float(plan.addresses.lat[address])
+    near = f" near {words.printable(cross_street)}" if cross_street else ""
+    grid = " ".join(us_grid.grid_words(lon, lat).split()[-2:])
+    return f"{near}, {f'grid {grid}' if grid else words.coordinates(lon, lat)[1]}"
+
+
+def titles_of(plan: Plan, groups: Sequence[CardGroup]) -> list[str]:
+    """Name each card for the bookmarks: its headline, and its place where several have the same."""
+    heads = [card_words.where(card_words.Facts(plan, group))[0] for group in groups]
+    times = Counter(heads)
+    return [
+        f"{head}{_place(plan, group.lead, group.cross_street)}" if times[head] > 1 else head
+        for head, group in zip(heads, groups, strict=True)
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +111,16 @@ class Row:
 def columns_of(plan: Plan, entries: Sequence[Entry]) -> list[list[Row]]:
     """Set the rows into columns, two a page, before anything is drawn: page numbers depend on it."""
     tall = paper.TOP_PT - 70.0 - FOOT_PT
+    assumed = plan.road_assumed
+    # Under a road's heading, all or some may stand there for want of a road in their table.
+    named = {entry.road for entry in entries if not assumed[entry.address]}
     columns: list[list[Row]] = [[]]
     used, road = 0.0, None
     for entry in entries:
-        label = Row(tuple(paper.wrap(words.where_words(plan, entry.address), SMALL_PT, _LABEL)), entry)
-        head = Row(tuple(paper.wrap(entry.road or "No road name", SMALL_PT, _COLUMN, bold=True, most=2)))
+        alone = f" {_ASSUMED}" if assumed[entry.address] and entry.road in named else ""
+        label = Row(tuple(paper.wrap(f"{entry.label}{alone}", SMALL_PT, _LABEL)), entry)
+        whole = "" if entry.road in named else f" {_ASSUMED}"
+        head = Row(tuple(paper.wrap(f"{entry.road}{whole}", SMALL_PT, _COLUMN, bold=True, most=2)))
         rows = [label] if entry.road == road else [head, label]
         if used + sum(row.height for row in rows) > tall and columns[-1]:
             columns.append([])
@@ -78,6 +129,15 @@ def columns_of(plan: Plan, entries: Sequence[Entry]) -> list[list[Row]]:
         used += sum(row.height for row in rows)
         road = entry.road
     return columns
+
+
+def _hydrant_words(plan: Plan, address: int) -> str:
+    """Say which hydrant counts for an address, how far it is and what it gives."""
+    row = int(plan.near_hydrant.hydrant[address])
+    assumed = " assumed" if plan.hydrants.assumed[row] else ""
+    far = words.feet(float(plan.near_hydrant.distance_ft[address]))
+    flow = f"{words.supply(float(plan.hydrants.flow_gpm[row]))} gpm{assumed}"
+    return f"{words.printable(plan.hydrants.hydrant_id[row])}, {far}, {flow}"
 
 
 def draw_index(document: Document, plan: Plan, columns: Sequence[Sequence[Row]], places: Sequence[str]) -> None:
@@ -120,7 +180,10 @@ def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float,
         return low
     status = str(plan.answers.status[row.entry.address])
     symbols_pdf.status_mark(pen, status, left + _LABEL + 5.0, first + 3.0, 7.0)
-    pen.text(left + _LABEL + 12.0, first, words.status_words(status, plan.district.rules.hydrants.reach_ft), SMALL_PT)
+    said = words.status_words(status, plan.district.rules.hydrants.reach_ft)
+    if status == "hydrant":
+        said = _hydrant_words(plan, row.entry.address)
+    pen.text(left + _LABEL + 12.0, first, paper.ellipsis(said, SMALL_PT, _COLUMN - _LABEL - 12.0), SMALL_PT)
     level = int(plan.answers.level[row.entry.address])
     if row.entry.card < 0:
         return low

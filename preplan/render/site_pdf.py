@@ -168,7 +168,7 @@ def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) ->
         document.flow(f"{head}: {length}", bold=True)
         for number, step in words.directions(steps):
             document.flow(f"{number}. {step}", indent=12.0)
-    document.flow(f"Limits: {_limits(plan, trip)}")
+    document.flow(f"Limits: {_limits(plan, group, trip)}")
     for flag in plan.answers.flags[group.lead]:
         if flag.code in ("one way traffic", "meeting on narrow road"):
             document.flow(words.flag_words(flag), bold=True)
@@ -188,7 +188,7 @@ def _draw_other_circuits(document: Document, plan: Plan, circuits: Sequence[Card
         for head, steps, length in _legs(plan, group, trip):
             said = "; ".join(step for _, step in words.directions(steps)) or "directions are not known"
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
-        document.flow(f"Limits: {_limits(plan, trip)}", SMALL_PT, indent=10.0)
+        document.flow(f"Limits: {_limits(plan, group, trip)}", SMALL_PT, indent=10.0)
     rest = len(circuits) - _MOST_CIRCUITS
     if rest > 0:
         document.flow(f"and {rest:,} more circuits: see the cards.", SMALL_PT)
@@ -198,13 +198,13 @@ def _legs(plan: Plan, group: CardGroup, trip: int) -> Iterator[tuple[str, tuple[
     """Give heading, steps, and minutes and miles of both legs."""
     trips = plan.trips
     for head, steps, minutes, length in (
-        ("Leave the fill site full", group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
-        ("Leave the dump site empty", group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
+        ("Loaded, fill site to dump site", group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
+        ("Empty, back to the fill site", group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
     ):
         yield head, steps, f"{words.minutes(float(minutes))}, {words.miles(float(length))}"
 
 
-def _limits(plan: Plan, trip: int) -> str:
+def _limits(plan: Plan, group: CardGroup, trip: int) -> str:
     """Say what a driver must know of a circuit: its vehicle, postings, bridges, where none can pass."""
     trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
     said = [f"found for tankers up to {words.need(cut.loaded_lb)} lb loaded, {cut.height_ft:g} ft high"]
@@ -221,8 +221,8 @@ def _limits(plan: Plan, trip: int) -> str:
     narrow_mi = float(trips.narrow_mi[trip])
     if round(narrow_mi, 1) > 0.0:
         said.append(f"one truck wide for {words.miles(narrow_mi)}: loaded goes first, agree by radio where empty waits")
-    turn = "turn round at the dump site (assumed possible)" if trips.turn_at_dump[trip] else "no turn at the dump site"
-    return f"{'; '.join([*said, turn])}."
+    turn = words.turning_words(group.back_steps, at_dump=bool(trips.turn_at_dump[trip]))
+    return f"{'; '.join(said)}. At the dump site: {turn}."
 
 
 def _lowest(plan: Plan, rows: list[int]) -> str:

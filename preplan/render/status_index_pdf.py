@@ -42,33 +42,53 @@ def rows_of(plan: Plan, entries: Sequence[Entry], places: Sequence[str]) -> list
     by_status: dict[str, dict[str, list[Entry]]] = {status: {} for status in ORDER}
     for entry in entries:
         roads = by_status[str(plan.answers.status[entry.address])]
-        roads.setdefault(entry.road or "No road name", []).append(entry)
+        roads.setdefault(entry.road, []).append(entry)
     rows = []
     for status, roads in by_status.items():
-        count = sum(map(len, roads.values()))
+        count = sum(entry.count for mine in roads.values() for entry in mine)
         rows.append(Row(f"{words.status_words(status, reach_ft)}: {count:,}", status))
         for road, mine in roads.items():
             cards = sorted({entry.card for entry in mine} - {-1})
-            at = f", {_pages([places[card] for card in cards])}" if cards else ""
-            said = paper.paragraph(f"{road}: {len(mine):,}{at}", _COLUMN_PT, SMALL_PT, indent=10.0)
+            at = f": {_pages([places[card] for card in cards])}" if cards else ""
+            mine_are = sum(entry.count for entry in mine)
+            many = f"{mine_are:,} address{'es' * (mine_are > 1)}"
+            said = paper.paragraph(f"{road}, {many}{at}", _COLUMN_PT, SMALL_PT, indent=10.0)
             rows += [Row(line.said, card=cards[0] if cards else -1, indent=line.indent) for line in said]
     return rows
 
 
 def _pages(places: Sequence[str]) -> str:
-    """Write places as pages, file by file.
+    """Write places as pages, volume by volume.
 
     >>> _pages(["#7", "#9"]), _pages(["cards/001.pdf#3", "cards/002.pdf#1"])
-    ('pages 7, 9', '001, page 3; 002, page 1')
+    ('pages 7, 9', 'volume 001, page 3; volume 002, page 1')
+    >>> _pages(["cards/004.pdf#3", *(f"cards/004.pdf#{page}" for page in range(61, 91))])
+    'volume 004, pages 3, 61 to 90'
     """
-    files: dict[str, list[str]] = {}
+    files: dict[str, list[int]] = {}
     for place in places:
         file, _, page = place.partition("#")
-        files.setdefault(file.removeprefix("cards/").removesuffix(".pdf"), []).append(page)
+        files.setdefault(file.removeprefix("cards/").removesuffix(".pdf"), []).append(int(page))
     said = [
-        f"{f'{file}, ' if file else ''}page{'s' * (len(pages) > 1)} {', '.join(pages)}" for file, pages in files.items()
+        f"{f'volume {file}, ' if file else ''}page{'s' * (len(pages) > 1)} {_runs(pages)}"
+        for file, pages in files.items()
     ]
     return "; ".join(said)
+
+
+def _runs(pages: Sequence[int]) -> str:
+    """Write rising numbers, three and more that follow each other as one run.
+
+    >>> _runs([3, 4, 7, 8, 9])
+    '3, 4, 7 to 9'
+    """
+    runs: list[list[int]] = []
+    for page in pages:
+        if runs and page == runs[-1][-1] + 1:
+            runs[-1].append(page)
+        else:
+            runs.append([page])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
 
 
 def columns_of(rows: Sequence[Row]) -> list[list[Row]]:

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from functools import lru_cache
 
 from preplan.plan import Flag, Plan, Step
@@ -37,8 +39,6 @@ _CALLED = {
 """What a timeline strip shows, by how its units were called."""
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
-DIRECTION_LINES = 8
-"""Most lines of directions one way."""
 NEXT_PAGE = "the next page"
 """Where the cards' file says what had no room on a card."""
 
@@ -351,27 +351,69 @@ def step_words(step: Step) -> str:
 
     >>> step_words(Step(road="Mill Road", miles=0.5, turn="Left on", note="dead end"))
     'Left on Mill Road, 0.50 mi (dead end)'
+    >>> step_words(
+    ...     Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped", past="dump site", past_mi=0.04)
+    ... )
+    'Turn round on Elm Road, 210 ft past the dump site (mapped), then 1.90 mi'
     """
-    said = f"{printable(step.turn)} {printable(step.road) or 'unnamed road'}, {way_length(step.miles)}"
+    said = f"{printable(step.turn)} {_road(step)}"
+    if step.turns_round:
+        said += f", {way_length(step.past_mi)} past the {step.past}" if step.past else ""
+        said += f" ({step.room}), then {way_length(step.miles)}"
+    else:
+        said += f", {way_length(step.miles)}"
     return f"{said} ({printable(step.note)})" if step.note else said
 
 
-def directions(steps: Sequence[Step], most: int = DIRECTION_LINES) -> list[tuple[str, str]]:
-    """List directions in at most `most` lines, each with its number; the middle of a long way is counted, not listed.
+def _road(step: Step) -> str:
+    return printable(step.road) or "unnamed road"
 
-    A turn has one number, on the list and on the map, whatever is left out between.
+
+def directions(steps: Sequence[Step], *, folded: bool = False) -> list[tuple[str, str]]:
+    """List directions, each step with its number: a turn has one number, on the list and on the map.
+
+    Where they are `folded`, forks at which one keeps on the same road are told with the road, which then has the
+    numbers of them all.
     """
-    if len(steps) <= most:
-        return [(str(at), step_words(step)) for at, step in enumerate(steps, 1)]
-    head = (most - 1) // 2
-    tail = most - 1 - head
-    middle, last = steps[head : len(steps) - tail], len(steps) - tail
-    gone = f"{len(middle)} more turns, {miles(sum(s.miles for s in middle))}: see {NEXT_PAGE}"
-    notes = sorted({printable(s.note) for s in middle if s.note})
-    if notes:
-        gone += f" ({'; '.join(notes)})"
-    said = [(str(at), step_words(step)) for at, step in enumerate(steps, 1)]
-    return [*said[:head], (f"{head + 1} to {last}", gone), *said[last:]]
+    parts: list[tuple[int, int]] = []
+    for at, step in enumerate(steps):
+        parts = [*parts[:-1], (parts[-1][0], at)] if folded and parts and step.keeps_on else [*parts, (at, at)]
+    return [_line(steps, *part) for part in parts]
+
+
+def _line(steps: Sequence[Step], first: int, last: int) -> tuple[str, str]:
+    """Say a step and those after it that keep on its road."""
+    if first == last:
+        return str(first + 1), step_words(steps[first])
+    mine = steps[first : last + 1]
+    forks = f"keep on it at {last - first} fork{'s' * (last - first > 1)}"
+    notes = "; ".join(filter(None, (forks, _notes(mine))))
+    return f"{first + 1} to {last + 1}", step_words(replace(mine[0], miles=sum(s.miles for s in mine), note=notes))
+
+
+def _notes(steps: Sequence[Step]) -> str:
+    """Gather what to watch for along some steps: each once, with how often."""
+    told = [part for step in steps for part in printable(step.note).split("; ") if part]
+    return "; ".join(note if count == 1 else f"{count} times {note}" for note, count in Counter(told).items())
+
+
+def turning_words(steps: Sequence[Step], *, at_dump: bool) -> str:
+    """Say how tankers turn after dumping, from the steps of the empty leg; `at_dump`: they do so on the spot.
+
+    >>> turning_words((), at_dump=True)
+    'turn round here (room ASSUMED: check it)'
+    >>> turning_words((), at_dump=False)
+    'drive on: they do not turn round here'
+    """
+    if at_dump:
+        return "turn round here (room ASSUMED: check it)"
+    at = next((at for at, step in enumerate(steps) if step.turns_round), None)
+    if at is None:
+        return "drive on: they do not turn round here"
+    step, far = steps[at], way_length(sum(s.miles for s in steps[:at]))
+    if step.past:
+        return f"drive on {far} and turn round there ({step.room})"
+    return f"drive on and turn round on {_road(step)}, {far} from here ({step.room})"
 
 
 # --------------------------------------------------------------------------- fill sites

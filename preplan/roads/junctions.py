@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
 from preplan.records import FloatArray, IntArray, RoadLimits, RoadTable
@@ -16,13 +17,23 @@ STRAIGHT_DEG = 45.0
 """A smaller change of bearing is straight on, unless another road leaves straighter (this program's choice)."""
 SURELY_STRAIGHT_DEG = 10.0
 """A change of bearing this small is straight on whatever else leaves."""
+KINK_DEG = 60.0
+"""A smaller change of bearing on one road is a kink, whatever else leaves (this program's choice)."""
 RIVAL_DEG = 20.0
 """On one road a bend is told as a turn if another road leaves no more than this much less straight."""
 BEARING_M = 25.0
 """Length of road from which its bearing at a junction is taken: bends right at a junction are drawn, not driven."""
+HEADING_M = 50.0
+"""Length of road from which the heading of a start is taken: some tens of metres (this program's choice)."""
+HEADINGS = ("north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest")
 STRAIGHT, ROUND, LEFT, RIGHT = "Straight on", "Turn round on", "Left on", "Right on"
+ROUNDABOUT = "Roundabout"
+"""How the words for a roundabout begin."""
 _NO_EXIT = frozenset({"service", "track"})
 """Values of `highway` that a driver does not count as exits of a roundabout (this program's choice)."""
+
+_STILL_M = 0.1
+"""A way this short has the heading of its road."""
 
 Driven = tuple[int, bool]
 """A stretch, and whether it is driven from its `from_node`."""
@@ -37,15 +48,18 @@ class Junctions:
     stretch: IntArray
     leaving_deg: FloatArray
     """(segments, 2): bearing on leaving the `from_node` and on leaving the `to_node`, clockwise from north."""
+    lines: npt.NDArray[np.object_]
+    """(segments,) each stretch as a line, metres."""
 
     @classmethod
     def of(cls, roads: RoadTable) -> Junctions:
         """Sort the ends of all stretches by node; build once, for many directions."""
+        lines = road_lines(roads, road_projection(roads))
         nodes = np.concatenate([roads.from_node, roads.to_node])
         order = np.argsort(nodes, kind="stable")
         first = np.searchsorted(nodes[order], np.arange(len(roads.node_id) + 1))
         stretch = np.concatenate([np.arange(len(roads))] * 2)[order]
-        return cls(first.astype(np.int32), stretch.astype(np.int32), _leaving_deg(roads))
+        return cls(first.astype(np.int32), stretch.astype(np.int32), _leaving_deg(lines), lines)
 
     def at(self, node: int) -> list[int]:
         """List the stretches at a node, a loop twice."""
@@ -65,6 +79,37 @@ class Junctions:
         came = self.arriving(before[0], forward=before[1])
         return _difference(self.entering(after[0], forward=after[1]), came)
 
+    def _place(self, state: Driven, share: float) -> shapely.Point:
+        """Find a place on a stretch by the share of it that is driven up to there."""
+        row, forward = state
+        along = share if forward else 1.0 - share
+        place: shapely.Point = shapely.line_interpolate_point(self.lines[row], along, normalized=True)
+        return place
+
+    def heading(self, states: Sequence[Driven], shares: Sequence[float], start: float) -> str:
+        """Name the heading, of eight, of the first `HEADING_M` of a way, or of all of a shorter one.
+
+        Parameters
+        ----------
+        states
+            Stretches in the order driven, at least one.
+        shares
+            How much of each is driven.
+        start
+            Where the first is entered, as a share from where a driver comes from.
+        """
+        places, left_m, share = [self._place(states[0], start)], HEADING_M, start
+        for state, driven in zip(states, shares, strict=True):
+            length_m = float(shapely.length(self.lines[state[0]]))
+            places.append(self._place(state, share + min(driven, left_m / max(length_m, _STILL_M))))
+            left_m, share = left_m - driven * length_m, 0.0
+            if left_m <= 0.0:
+                break
+        east, north = places[-1].x - places[0].x, places[-1].y - places[0].y
+        still = np.hypot(east, north) < _STILL_M
+        bearing = self.entering(states[0][0], forward=states[0][1]) if still else np.degrees(np.arctan2(east, north))
+        return HEADINGS[round(float(bearing) / 45.0) % 8]
+
 
 @dataclass(frozen=True, slots=True)
 class Turn:
@@ -73,6 +118,8 @@ class Turn:
     words: str
     said_on_same_road: bool = False
     """A turn worth a line even where the road keeps its name."""
+    slight: bool = True
+    """A mere kink, where a road keeps its name."""
 
 
 def turn_into(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driven, after: Driven) -> Turn:
@@ -92,7 +139,7 @@ def turn_into(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: 
     if abs(angle) < SURELY_STRAIGHT_DEG or (abs(angle) < STRAIGHT_DEG and straightest):
         return Turn(STRAIGHT)
     contested = any(rival <= abs(angle) + RIVAL_DEG for rival in rivals)
-    return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested)
+    return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested, slight=abs(angle) < KINK_DEG)
 
 
 def turn_across(meeting: Junctions, before: Driven, after: Driven) -> str:
@@ -106,7 +153,7 @@ def turn_across(meeting: Junctions, before: Driven, after: Driven) -> str:
 def exit_words(roads: RoadTable, limits: RoadLimits, meeting: Junctions, circle: Sequence[Driven]) -> str:
     """Say which exit of a roundabout is taken, from the stretches driven on it: every road passed that leads out."""
     exits = sum(_leads_out(roads, limits, meeting, one) for one in circle[:-1]) + 1
-    return f"Roundabout exit {exits}:"
+    return f"{ROUNDABOUT} exit {exits}:"
 
 
 def _leads_out(roads: RoadTable, limits: RoadLimits, meeting: Junctions, one: Driven) -> int:
@@ -120,9 +167,8 @@ def _leads_out(roads: RoadTable, limits: RoadLimits, meeting: Junctions, one: Dr
     )  # fmt: skip
 
 
-def _leaving_deg(roads: RoadTable) -> FloatArray:
+def _leaving_deg(lines: npt.NDArray[np.object_]) -> FloatArray:
     """Give the bearings of every stretch away from its two ends, over its first `BEARING_M`: (segments, 2)."""
-    lines = road_lines(roads, road_projection(roads))
     length_m = shapely.length(lines)
     reach_m = np.minimum(length_m, BEARING_M)
     bearings = []

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from preplan.plan import Step
 from preplan.records import BoolArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.junctions import ROUND, STRAIGHT, Driven, Junctions, exit_words, turn_across, turn_into
+from preplan.roads.junctions import ROUND, ROUNDABOUT, STRAIGHT, Driven, Junctions, exit_words, turn_across, turn_into
+from preplan.roads.network import TURNING_PLACES
 from preplan.roads.road_names import is_circle, is_named, labels_along, road_label, same_road
-from preplan.units import M_PER_MI
+from preplan.units import FT_PER_MI, M_PER_MI
 
 LINK_MI = 0.03
 """A nameless link shorter than this is no road of its own: it belongs to the turn at its end."""
@@ -24,14 +24,14 @@ NOTED_SURFACES = {
     "earth": "dirt", "ground": "dirt", "mud": "dirt", "sand": "sand", "unpaved": "unpaved", "grass": "grass",
 }  # fmt: skip
 """Value of `surface` (OpenStreetMap wiki, Key:surface) to the word on the card."""
-_MOST_NOTES = 4
-_MOST_NAMES = 2
+STUB_FT = 30.0
+"""A first step shorter than this is none: the way starts on the next road (this program's choice)."""
+_MAPPED, _ASSUMED = "mapped turning place", "room ASSUMED: check it"
 _CROSSING = "level_crossing"
 _STANDS = 0.01
 """Share of a stretch under which a way only touches it: a fill site at the end of a bridge is not on the bridge."""
-__all__ = ["Junctions", "cross_street", "directions", "shorten"]
+__all__ = ["Junctions", "cross_street", "directions"]
 
-_START = "Start on"
 _CIRCLE = "the roundabout"
 
 
@@ -43,6 +43,8 @@ class _Piece:
     turn: str
     states: list[Driven] = field(default_factory=list)
     miles: list[float] = field(default_factory=list)
+    keeps_on: bool = False
+    """See `Step.keeps_on`."""
 
     @property
     def rows(self) -> list[int]:
@@ -58,6 +60,7 @@ def directions(
     start_fraction: float,
     end_fraction: float,
     *,
+    leaving: str,
     junctions: Junctions | None = None,
 ) -> tuple[Step, ...]:
     """Tell a way in words: one step for each road, with its miles, the turn into it and what to watch for.
@@ -68,14 +71,16 @@ def directions(
         Stretches in the order driven, shape (n,), and whether each is driven from its `from_node`.
     start_fraction, end_fraction
         Place of start on the first stretch and of the end on the last, as shares from their `from_node`.
+    leaving
+        What stands at the start: 'fill site' or 'dump site'.
     junctions
         Of the same roads, where they are at hand: saves building them again.
 
     Returns
     -------
     tuple[Step, ...]
-        Bends of one road are no steps, a roundabout is one, a short nameless link is part of the turn at its end.
-        Empty for an empty way.
+        The first says the heading. Bends of one road are no steps, a roundabout is one, a short nameless link is part
+        of the turn at its end, a few feet at the start belong to the next road. Empty for an empty way.
     """
     if not len(segments):
         return ()
@@ -83,42 +88,19 @@ def directions(
     states = list(zip(segments.tolist(), forward.tolist(), strict=True))
     miles = _miles(roads, states, start_fraction, end_fraction)
     pieces = _without_links(roads, meeting, _pieces(roads, limits, meeting, states, miles))
+    pieces = _from_start(roads, meeting, pieces, start_fraction, leaving)
     return tuple(
-        Step(road=piece.road, miles=sum(piece.miles), turn=piece.turn, note=_note(roads, limits, piece, begins=at == 0))
-        for at, piece in enumerate(pieces)
-    )
-
-
-def shorten(steps: Sequence[Step], most: int = 8) -> tuple[Step, ...]:
-    """Merge the least steps into those before them until at most `most` lines are left.
-
-    What a driver who simply goes on needs least goes first: straight continuations under a new name, then short
-    roads. The first and the last step stay, and so do all notes; a name that changed is told, and every turn that is
-    left out is counted.
-
-    Parameters
-    ----------
-    steps
-        In the order driven.
-    most
-        Lines, at least 2.
-    """
-    lines = list(steps)
-    becomes: list[tuple[str, ...]] = [()] * len(lines)
-    turns = [0] * len(lines)
-    while len(lines) > max(most, 2):
-        at = min(range(1, len(lines) - 1), key=lambda i: (_weight(lines[i]), lines[i].miles, i))
-        gone, names, more = lines.pop(at), becomes.pop(at), turns.pop(at)
-        before = lines[at - 1]
-        lines[at - 1] = replace(before, miles=before.miles + gone.miles, note=_joined(before.note, gone.note))
-        if gone.turn == STRAIGHT:
-            becomes[at - 1] += (gone.road, *names)
-        turns[at - 1] += more + (gone.turn != STRAIGHT)
-    return tuple(
-        replace(
-            line, note=_joined(line.note, _renamed(names), f"and {more} more turn{'s' * (more > 1)}" if more else "")
+        Step(
+            road=piece.road,
+            miles=sum(piece.miles),
+            turn=piece.turn,
+            note=_note(roads, limits, piece, begins=at == 0),
+            room=_room(roads, piece),
+            past=leaving if at == 1 and piece.turn == ROUND else "",
+            past_mi=sum(pieces[0].miles) if at == 1 and piece.turn == ROUND else 0.0,
+            keeps_on=piece.keeps_on and piece.turn != ROUND,
         )
-        for line, names, more in zip(lines, becomes, turns, strict=True)
+        for at, piece in enumerate(pieces)
     )
 
 
@@ -147,7 +129,7 @@ def _pieces(
     labels = [str(roads.name[row]) or _CIRCLE for row, _ in states]
     for at, label in zip(named, labels_along(roads, [states[at][0] for at in named]), strict=True):
         labels[at] = label
-    pieces = [_Piece(labels[0], _START)]
+    pieces = [_Piece(labels[0], "")]
     held: list[int] = []
     for at, state in enumerate(states):
         if circle[at] and named and named[0] < at < named[-1]:
@@ -160,7 +142,8 @@ def _pieces(
         elif at:
             made = turn_into(roads, limits, meeting, states[at - 1], state)
             if labels[at] != pieces[-1].road or made.said_on_same_road:
-                pieces.append(_Piece(labels[at], made.words))
+                keeps_on = labels[at] == pieces[-1].road and made.slight and is_named(roads, state[0])
+                pieces.append(_Piece(labels[at], made.words, keeps_on=keeps_on))
         pieces[-1].states.append(state)
         pieces[-1].miles.append(miles[at])
     return pieces
@@ -176,6 +159,29 @@ def _without_links(roads: RoadTable, meeting: Junctions, pieces: list[_Piece]) -
         else:
             found.append(pieces[at])
     return found
+
+
+def _from_start(roads: RoadTable, meeting: Junctions, pieces: list[_Piece], start: float, leaving: str) -> list[_Piece]:
+    """Begin with the heading, on the first road that is driven for more than a few feet."""
+    first, *rest = pieces
+    begins, share = first, start if first.states[0][1] else 1.0 - start
+    while rest and sum(first.miles) * FT_PER_MI < STUB_FT and rest[0].turn != ROUND and _is_plain(rest[0]):
+        begins, share = rest.pop(0), 0.0
+        first = _Piece(begins.road, "", first.states + begins.states, first.miles + begins.miles)
+    shares = [
+        driven * M_PER_MI / float(roads.length_m[row]) for row, driven in zip(begins.rows, begins.miles, strict=True)
+    ]
+    first.turn = f"Leave the {leaving} {meeting.heading(begins.states, shares, share)} on"
+    return [first, *rest]
+
+
+def _room(roads: RoadTable, piece: _Piece) -> str:
+    """Say whether a place to turn is mapped where a piece of road begins with turning round; '' where it does not."""
+    if piece.turn != ROUND:
+        return ""
+    row, forward = piece.states[0]
+    node = int((roads.from_node if forward else roads.to_node)[row])
+    return _MAPPED if roads.node_tags.get(node, {}).get("highway") in TURNING_PLACES else _ASSUMED
 
 
 def _is_link(roads: RoadTable, piece: _Piece) -> bool:
@@ -194,7 +200,7 @@ def _over(meeting: Junctions, before: _Piece, link: _Piece, after: _Piece) -> st
 
 def _is_plain(piece: _Piece) -> bool:
     """Tell whether a piece begins with a plain turn, not with a roundabout."""
-    return not piece.turn.startswith("At ")
+    return not piece.turn.startswith(ROUNDABOUT)
 
 
 def _miles(roads: RoadTable, states: list[Driven], start: float, end: float) -> list[float]:
@@ -209,7 +215,7 @@ def _miles(roads: RoadTable, states: list[Driven], start: float, end: float) -> 
 
 
 def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) -> str:
-    """Say what to watch for on a piece of road, the gravest first, four things at most."""
+    """Say all there is to watch for on a piece of road, the gravest first."""
     rows = sorted({
         row for row, driven in zip(piece.rows, piece.miles, strict=True)
         if driven > _STANDS * float(roads.length_m[row]) / M_PER_MI
@@ -226,7 +232,7 @@ def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) 
     if np.any(limits.narrow[rows]):
         notes.append("one truck wide")
     notes.extend(_surfaces(roads, piece))
-    return "; ".join(notes[:_MOST_NOTES])
+    return "; ".join(notes)
 
 
 def _rail_crossings(roads: RoadTable, piece: _Piece, *, begins: bool) -> int:
@@ -270,39 +276,6 @@ def _feet_inches(feet: float) -> str:
     """
     whole, inches = divmod(int(feet * 12.0 + 1e-6), 12)
     return f"{whole} ft {inches} in" if inches else f"{whole} ft"
-
-
-def _weight(step: Step) -> int:
-    """Tell how much a step would be missed: a straight continuation least, turning round most."""
-    return {STRAIGHT: 0, ROUND: 2}.get(step.turn, 1)
-
-
-def _renamed(names: tuple[str, ...]) -> str:
-    """Tell the names that a road takes on its way.
-
-    >>> _renamed(("Elm Street", "Oak Street")), _renamed(tuple("ABC")), _renamed(())
-    ('becomes Elm Street, then Oak Street', 'changes its name 3 times, at last C', '')
-    """
-    if len(names) > _MOST_NAMES:
-        return f"changes its name {len(names)} times, at last {names[-1]}"
-    return f"becomes {', then '.join(names)}" if names else ""
-
-
-def _joined(*notes: str) -> str:
-    """Join notes, each once; unposted bridges and railway crossings are added up.
-
-    >>> _joined("gravel; bridge, limit not posted", "2 bridges, limit not posted; gravel")
-    'gravel; 3 bridges, limit not posted'
-    """
-    parts = [part for note in notes if note for part in note.split("; ")]
-    for pattern, words in ((_BRIDGES, _bridges), (_CROSSINGS, _crossings)):
-        said = words(sum(int(match[1] or 1) for part in parts if (match := pattern.fullmatch(part))))
-        parts = [said if pattern.fullmatch(part) else part for part in parts]
-    return "; ".join(dict.fromkeys(parts))
-
-
-_BRIDGES = re.compile(r"(?:(\d+) )?bridges?, limit not posted")
-_CROSSINGS = re.compile(r"(?:(\d+) )?railway crossings?")
 
 
 def _bridges(count: int) -> str:

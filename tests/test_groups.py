@@ -1,0 +1,43 @@
+"""Names of roads: one for each road, however tables spell it, and the nearest where they say nothing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from preplan.planning.groups import name_roads
+from preplan.records import text_array
+from preplan.roads.frontage import place_addresses
+from preplan.rules import PlanRules, RoadRules
+from tests.road_builder import address_table, draw
+
+TOWN = draw(
+    {"a": (0, 0), "b": (1000, 0), "c": (0, 3000), "d": (1000, 3000), "e": (0, 6000), "f": (1000, 6000)},
+    [("a", "b", {"name": "Green Street"}), ("c", "d", {"name": "Elm Road"}), ("e", "f", {})],
+)
+
+
+def named(*addresses: tuple[float, str]) -> list[str]:
+    """Name the roads of addresses at (north_m, street of the table), each 20 m off."""
+    table = address_table([(100.0 + 10.0 * k, north + 20.0) for k, (north, _) in enumerate(addresses)])
+    table = replace(table, street=text_array([street for _, street in addresses]))
+    frontages = place_addresses(TOWN.roads, TOWN.limits, table, RoadRules(), PlanRules())
+    road: list[str] = name_roads(table, frontages, TOWN.roads).tolist()
+    return road
+
+
+def test_a_road_has_one_name_however_tables_spell_it() -> None:
+    assert named((0, "GREEN ST"), (0, "Green Street"), (0, "GREEN ST"), (3000, "green str.")) == ["Green Street"] * 4
+    # the map's spelling where somebody stands on it, else the commonest, else the fullest
+    assert named((3000, "OAK LN"), (3000, "Oak Lane"), (3000, "OAK LN")) == ["OAK LN"] * 3
+    assert named((3000, "OAK LN"), (3000, "Oak Lane")) == ["Oak Lane"] * 2
+
+
+def test_who_names_no_road_takes_the_nearest_and_never_another_s() -> None:
+    assert named((0, "GREEN ST"), (3000, ""), (6000, ""), (0, "")) == ["Green Street", "Elm Road", "", "Green Street"]
+
+
+def test_nobody_off_the_roads_has_a_road_that_no_table_names() -> None:
+    assert named((90_000, ""), (90_000, "Oak Lane")) == ["", "Oak Lane"]
+    assert np.all([name == "" for name in named((90_000, ""))])
