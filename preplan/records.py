@@ -14,6 +14,8 @@ from typing import TypeAlias, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from preplan.units import LB_PER_GAL
+
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 """Numbers; NaN where not known, inf where there is no limit or no way."""
 IntArray: TypeAlias = npt.NDArray[np.int32]
@@ -176,6 +178,17 @@ class Unit:
     supply_hose_in: float
     in_service: bool = True
     assumed: tuple[str, ...] = ()
+
+    @property
+    def dumped_lb(self) -> float:
+        """Give its weight on the way back: a dump leaves aboard whatever of the tank does not reach the fire."""
+        aboard_lb = (1.0 - self.usable_fraction) * self.tank_gal * LB_PER_GAL
+        return min(self.empty_lb + aboard_lb, self.loaded_lb)
+
+    @property
+    def dumped_axle_lb(self) -> float:
+        """Give its heaviest axle on the way back: each bears its share (this program's choice)."""
+        return self.axle_lb * self.dumped_lb / self.loaded_lb
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

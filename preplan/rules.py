@@ -74,7 +74,11 @@ class ShuttleRules:
     """Tankers, engines, hose and water; table `[shuttle]`."""
 
     usable_fraction: float = _rule(
-        0.9, "", "share of a tank that reaches the fire", "the 90 % rule: ISO hauled water text; NFPA 1142", low=0.1
+        0.9,
+        "",
+        "share of a tank that reaches the fire; the rest weighs on the way back",
+        "the 90 % rule: ISO hauled water text; NFPA 1142",
+        low=0.1,
     )
     vacuum_usable_fraction: float = _rule(
         1.0, "", "the same for a vacuum tanker", "reported credit at 100 %, low authority", low=0.1
