@@ -252,7 +252,7 @@ class HydrantTable(Columns):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BridgeTable(Columns):
-    """Bridges of an inventory, in code point order of their ids: it names owners and ratings, and closes nothing."""
+    """Bridges of an inventory, in code point order of their ids: owners, and ratings that hold heavier trucks off."""
 
     bridge_id: TextArray
     lon: FloatArray
@@ -262,7 +262,7 @@ class BridgeTable(Columns):
     """What it carries, as the inventory writes it."""
     crosses: TextArray
     operating_lb: FloatArray
-    """Operating rating: the heaviest that may pass now and then. No posting."""
+    """Operating rating: the most that the bridge may ever be put to. No posting."""
     posting: TextArray
     """What the inventory says of posting and closing, in words; '' where nothing."""
 
@@ -361,6 +361,9 @@ class RoadLimits(Columns):
     """What each stretch of a RoadTable does to a vehicle; inf where nothing is posted."""
 
     max_lb: FloatArray
+    """Posted, or rated where that is less."""
+    rated_lb: FloatArray
+    """Operating rating of the bridge table, where it is less than what is posted; inf: it sets no limit."""
     max_axle_lb: FloatArray
     max_height_ft: FloatArray
     max_width_ft: FloatArray
@@ -381,6 +384,11 @@ class RoadLimits(Columns):
     """Months in which the stretch is open; None: all. Empty: nothing is seasonal."""
     closed: tuple[ClosedRoad, ...] = ()
     """The district's own closures that hold in a planned month, in the order of their table."""
+
+    @property
+    def rated(self) -> BoolArray:
+        """Mask the (segments,) whose weight limit is the bridge table's rating: nothing lower is posted."""
+        return np.isfinite(self.rated_lb) & (self.max_lb >= self.rated_lb)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

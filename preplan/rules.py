@@ -40,6 +40,13 @@ class RoadRules:
         "a weight without a unit: 'stricter' of tonnes and short tons, 'tonnes' or 'short tons'",
         "OpenStreetMap wiki, Map features/Units: metric tonnes; signs in the United States: short tons",
     )
+    obey_ratings: bool = _rule(
+        True,
+        "",
+        "a truck above a bridge's operating rating in the bridge table does not cross it, posted or not",
+        "AASHTO Manual for Bridge Evaluation: the operating rating is the most load that a bridge may ever be put to; "
+        + MEMORY,
+    )
     narrow_ft: float = _rule(18.0, "ft", "a road below this width is one truck wide", COMMON, low=1)
     top_mph: float = _rule(
         60.0,

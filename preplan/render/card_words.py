@@ -297,7 +297,14 @@ def out_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECT
     trip, trips = facts.cell("trip"), facts.plan.trips
     length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
     said = words.directions(facts.group.out_steps, steps)
-    return _leg("LOADED, fill site to dump site", length, said, width, most)
+    return _leg(
+        "LOADED, fill site to dump site",
+        length,
+        said,
+        width,
+        most,
+        words.weight_warnings(facts.plan, facts.group, words.ON_THE_WAY),
+    )
 
 
 def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIRECTION_LINES) -> list[Line]:
@@ -317,9 +324,13 @@ def back_leg(facts: Facts, width: float, most: int = 2, steps: int = words.DIREC
     return [*lines, *paragraph(said, width, SMALL_PT, bold=bool(other), most=4), Line("", 4.0)]
 
 
-def _leg(head: str, length: str, said: Sequence[tuple[str, str]], width: float, most: int) -> list[Line]:
-    """Write a leg step by step."""
+def _leg(
+    head: str, length: str, said: Sequence[tuple[str, str]], width: float, most: int, warned: Sequence[str] = ()
+) -> list[Line]:
+    """Write a leg step by step, below what the driver is warned of."""
     lines = [Line(head, SMALL_PT, bold=True), Line(length, SMALL_PT)]
+    for warning in warned:
+        lines += paragraph(warning, width, SMALL_PT, bold=True)
     for number, step in said or [("1", "Directions are not known.")]:
         lines += paragraph(f"{number}. {step}", width, SMALL_PT, indent=9.0, most=max(most, LEAST_STEP_LINES))
     return [*lines, Line("", 4.0)]
@@ -446,12 +457,18 @@ SAID_ELSEWHERE = frozenset({"assumed building", "not tested", "single fill site"
 
 def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
-    flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
-    skipped = SAID_ELSEWHERE | SAID_ABOVE if officer(facts) else SAID_ELSEWHERE
+    if facts.cell("trip") < 0:
+        return []
+    flags = facts.plan.answers.flags[facts.lead]
+    skipped = SAID_ELSEWHERE | words.ON_THE_WAY | words.OFF_THE_WAY
+    skipped |= SAID_ABOVE if officer(facts) else frozenset()
     if flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
-    said = [flag for flag in flags if flag.code not in skipped]
-    return [Block.of(paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0, most=3)) for flag in said]
+    grave = words.weight_warnings(facts.plan, facts.group, words.OFF_THE_WAY)
+    blocks = [paragraph(f"• {said}", width, SMALL_PT, bold=True, indent=7.0) for said in grave]
+    others = [words.flag_words(flag) for flag in flags if flag.code not in skipped]
+    blocks += [paragraph(f"• {said}", width, SMALL_PT, indent=7.0, most=3) for said in others]
+    return [Block.of(lines) for lines in blocks]
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:

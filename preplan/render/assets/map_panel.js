@@ -105,12 +105,15 @@ function showAddress(address, level = startLevel(address), backup = false) {
     ["Latitude, longitude", place],
   ]);
   const label = addresses.label[address];
-  const flags = addresses.flags[address];
+  const weights = (flag) => flag.startsWith("LOADED:") || flag.startsWith("The way crosses");
+  const grave = addresses.flags[address].filter(weights);
+  const flags = addresses.flags[address].filter((flag) => !weights(flag));
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
   openPanel(label, [
-    ...whatIfPart(address), head, make("p", needWords(address)),
+    ...whatIfPart(address), head, ...grave.map((flag) => make("p", "", { inside: [make("strong", flag)] })),
+    make("p", needWords(address)),
     ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]), ...stripPart(address), ...levels, common,
-    make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
+    make("h3", "To know"), flags.length ? flagList(flags) : make("p", `Nothing ${grave.length ? "more " : ""}flagged.`),
     ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);
 }
