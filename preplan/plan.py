@@ -516,7 +516,9 @@ class Cut:
     unit_ids: tuple[str, ...]
     loaded_lb: float
     empty_lb: float
+    """As a dump leaves the heaviest, with the water that stays aboard."""
     axle_lb: float
+    """Heaviest axle, loaded."""
     height_ft: float
     width_ft: float
     top_mph: float

@@ -14,6 +14,8 @@ from typing import TypeAlias, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from preplan.units import LB_PER_GAL
+
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 """Numbers; NaN where not known, inf where there is no limit or no way."""
 IntArray: TypeAlias = npt.NDArray[np.int32]
@@ -177,6 +179,17 @@ class Unit:
     in_service: bool = True
     assumed: tuple[str, ...] = ()
 
+    @property
+    def dumped_lb(self) -> float:
+        """Give its weight on the way back: a dump leaves aboard whatever of the tank does not reach the fire."""
+        aboard_lb = (1.0 - self.usable_fraction) * self.tank_gal * LB_PER_GAL
+        return min(self.empty_lb + aboard_lb, self.loaded_lb)
+
+    @property
+    def dumped_axle_lb(self) -> float:
+        """Give its heaviest axle on the way back: each bears its share (this program's choice)."""
+        return self.axle_lb * self.dumped_lb / self.loaded_lb
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Closure:
@@ -239,7 +252,7 @@ class HydrantTable(Columns):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BridgeTable(Columns):
-    """Bridges of an inventory, in code point order of their ids: it names owners and ratings, and closes nothing."""
+    """Bridges of an inventory, in code point order of their ids: owners, and ratings that hold heavier trucks off."""
 
     bridge_id: TextArray
     lon: FloatArray
@@ -249,7 +262,7 @@ class BridgeTable(Columns):
     """What it carries, as the inventory writes it."""
     crosses: TextArray
     operating_lb: FloatArray
-    """Operating rating: the heaviest that may pass now and then. No posting."""
+    """Operating rating: the most that the bridge may ever be put to. No posting."""
     posting: TextArray
     """What the inventory says of posting and closing, in words; '' where nothing."""
 
@@ -348,6 +361,9 @@ class RoadLimits(Columns):
     """What each stretch of a RoadTable does to a vehicle; inf where nothing is posted."""
 
     max_lb: FloatArray
+    """Posted, or rated where that is less."""
+    rated_lb: FloatArray
+    """Operating rating of the bridge table, where it is less than what is posted; inf: it sets no limit."""
     max_axle_lb: FloatArray
     max_height_ft: FloatArray
     max_width_ft: FloatArray
@@ -368,6 +384,11 @@ class RoadLimits(Columns):
     """Months in which the stretch is open; None: all. Empty: nothing is seasonal."""
     closed: tuple[ClosedRoad, ...] = ()
     """The district's own closures that hold in a planned month, in the order of their table."""
+
+    @property
+    def rated(self) -> BoolArray:
+        """Mask the (segments,) whose weight limit is the bridge table's rating: nothing lower is posted."""
+        return np.isfinite(self.rated_lb) & (self.max_lb >= self.rated_lb)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

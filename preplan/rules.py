@@ -40,6 +40,13 @@ class RoadRules:
         "a weight without a unit: 'stricter' of tonnes and short tons, 'tonnes' or 'short tons'",
         "OpenStreetMap wiki, Map features/Units: metric tonnes; signs in the United States: short tons",
     )
+    obey_ratings: bool = _rule(
+        True,
+        "",
+        "a truck above a bridge's operating rating in the bridge table does not cross it, posted or not",
+        "AASHTO Manual for Bridge Evaluation: the operating rating is the most load that a bridge may ever be put to; "
+        + MEMORY,
+    )
     narrow_ft: float = _rule(18.0, "ft", "a road below this width is one truck wide", COMMON, low=1)
     top_mph: float = _rule(
         60.0,
@@ -74,7 +81,11 @@ class ShuttleRules:
     """Tankers, engines, hose and water; table `[shuttle]`."""
 
     usable_fraction: float = _rule(
-        0.9, "", "share of a tank that reaches the fire", "the 90 % rule: ISO hauled water text; NFPA 1142", low=0.1
+        0.9,
+        "",
+        "share of a tank that reaches the fire; the rest weighs on the way back",
+        "the 90 % rule: ISO hauled water text; NFPA 1142",
+        low=0.1,
     )
     vacuum_usable_fraction: float = _rule(
         1.0, "", "the same for a vacuum tanker", "reported credit at 100 %, low authority", low=0.1

@@ -106,6 +106,7 @@ def _limits(n: int) -> RoadLimits:
     unposted[4] = True
     return RoadLimits(
         max_lb=max_lb,
+        rated_lb=np.full(n, INF),
         max_axle_lb=np.full(n, INF),
         max_height_ft=np.full(n, INF),
         max_width_ft=np.full(n, INF),

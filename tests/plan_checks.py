@@ -61,7 +61,12 @@ def legs(plan: Plan) -> Iterator[Leg]:
 def empty_axle_lb(cut: Cut, units: dict[str, Unit]) -> float:
     """Give the heaviest axle of a cut on its way back: axles lose weight as the whole does."""
     mine = [units[name] for name in cut.unit_ids]
-    return max(unit.axle_lb * unit.empty_lb / unit.loaded_lb for unit in mine)
+    return max(unit.axle_lb * back_lb(unit) / unit.loaded_lb for unit in mine)
+
+
+def back_lb(unit: Unit) -> float:
+    """Weigh a tanker as a dump leaves it: what of its tank the plan does not count on stays aboard."""
+    return min(unit.loaded_lb, unit.empty_lb + unit.tank_gal * (1.0 - unit.usable_fraction) * 8.34)
 
 
 def forbidden_stretches(plan: Plan) -> list[str]:
@@ -70,7 +75,8 @@ def forbidden_stretches(plan: Plan) -> list[str]:
     shut = {}
     for (season, limits), (index, cut) in product(enumerate(plan.season_limits), enumerate(plan.cuts)):
         shut[season, index, True] = _shut(limits, cut, cut.loaded_lb, cut.axle_lb)
-        shut[season, index, False] = _shut(limits, cut, cut.empty_lb, empty_axle_lb(cut, units))
+        heaviest_lb = max(back_lb(units[name]) for name in cut.unit_ids)
+        shut[season, index, False] = _shut(limits, cut, heaviest_lb, empty_axle_lb(cut, units))
     faults = []
     for leg in legs(plan):
         segment, forward = plan.forest.segment[leg.rows], plan.forest.forward[leg.rows]

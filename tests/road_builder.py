@@ -114,6 +114,7 @@ def permissive_limits(roads: RoadTable) -> RoadLimits:
     no = np.zeros(count, dtype=np.bool_)
     return RoadLimits(
         max_lb=unlimited.copy(),
+        rated_lb=unlimited.copy(),
         max_axle_lb=unlimited.copy(),
         max_height_ft=unlimited.copy(),
         max_width_ft=unlimited.copy(),

@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import gzip
 import io
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,12 +15,17 @@ from preplan.inputs.bridges import read_bridges
 from preplan.inputs.columns import SPECS, match_headers
 from preplan.inputs.sheet import Sheet
 from preplan.inputs.tables import TextTable
-from preplan.records import BridgeTable, text_array
-from preplan.roads.inventory import is_bridge, match_bridges
+from preplan.records import ALL_MONTHS, BridgeTable, Closure, text_array
+from preplan.roads.inventory import is_bridge, match_bridges, rating_lb
+from preplan.roads.limits import limits_of
+from preplan.roads.seasons import all_year, road_seasons
+from preplan.rules import Rules
 from tests.inputs_folder import sheet_of
+from tests.osm_text import one_way_street
 from tests.road_builder import draw, lonlat
 from tests.shared_data import shared
 
+INF = float("inf")
 NBI = (
     "STRUCTURE_NUMBER_008,FEATURES_DESC_006A,FACILITY_CARRIED_007,OWNER_022,LAT_016,LONG_017,"
     "OPR_RATING_METH_063,OPERATING_RATING_064,POSTING_EVAL_070,OPEN_CLOSED_POSTED_041"
@@ -194,3 +201,52 @@ def test_what_is_found_nowhere_is_reported_inside_the_map_only() -> None:
     found = matched(("IN", (910, 5), "MAIN STREET"), ("OUT", (9000, 9000), "FAR ROAD"))
     assert found == (["", "", ""], ["", "", ""], ["IN"])
     assert match_bridges(TOWN.roads, BridgeTable.none())[2] == ()
+
+
+# --------------------------------------------------------------------------- ratings hold trucks off
+
+
+def test_every_stretch_of_a_bridge_has_its_rating() -> None:
+    inventory = table(("B1", (110, 0), "Main Street"))
+    row, _, _ = match_bridges(TOWN.roads, inventory)
+    assert rating_lb(inventory, row).tolist() == [INF, 40000.0, 40000.0, *[INF] * 6]
+    unrated = replace(inventory, operating_lb=np.array([np.nan]))
+    assert (rating_lb(unrated, row) == INF).all()
+    assert (rating_lb(BridgeTable.none(), np.full(9, -1, dtype=np.int32)) == INF).all()
+
+
+@pytest.mark.parametrize(
+    ("tags", "max_lb", "rated", "posted", "unposted"),
+    [
+        ({"bridge": "yes"}, 40000.0, True, False, True),
+        ({"bridge": "yes", "maxweight": "15 st"}, 30000.0, False, True, False),
+        ({"bridge": "yes", "maxweight": "30 st"}, 40000.0, True, True, False),
+        ({"bridge": "yes", "maxweight": "none"}, 40000.0, True, False, False),
+    ],
+)
+def test_the_lower_of_sign_and_rating_holds(
+    tmp_path: Path, tags: dict[str, str], max_lb: float, rated: bool, posted: bool, unposted: bool
+) -> None:
+    roads = one_way_street(tmp_path, tags)
+    limits, _ = limits_of(roads, Rules().roads, rated_lb=np.full(len(roads), 40000.0))
+    found = (limits.max_lb[0], limits.rated[0], limits.posted[0], limits.unposted_bridge[0])
+    assert found == (max_lb, rated, posted, unposted)
+
+
+@pytest.mark.parametrize("value", [25000.0, 60000.0])
+def test_a_weight_that_the_district_gives_replaces_the_rating(tmp_path: Path, value: float) -> None:
+    """So an owner's word, or a bridge that was matched wrongly, comes into the plan."""
+    roads = one_way_street(tmp_path, {"bridge": "yes"})
+    own = Closure(closure_id="C1", kind="max_lb", way_id=10, value=value)
+    limits, _ = limits_of(roads, Rules().roads, (own,), rated_lb=np.full(len(roads), 40000.0))
+    assert (limits.max_lb[0], bool(limits.rated[0]), bool(limits.posted[0])) == (value, False, True)
+
+
+def test_a_posting_of_spring_is_no_rating_and_all_year_the_lower_one_is_shown(tmp_path: Path) -> None:
+    roads = one_way_street(tmp_path, {"bridge": "yes"})
+    spring = Closure(closure_id="C1", kind="max_lb", way_id=10, value=24000.0, months=frozenset({3, 4}))
+    rated_lb = np.full(len(roads), 40000.0)
+    seasons, _ = road_seasons(roads, Rules().roads, (spring,), ALL_MONTHS, rated_lb)
+    assert [(one.limits.max_lb[0], bool(one.limits.rated[0])) for one in seasons] == [(40000.0, True), (24000.0, False)]
+    year = all_year(seasons)
+    assert (year.max_lb[0], bool(year.rated[0])) == (24000.0, False)

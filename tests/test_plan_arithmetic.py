@@ -132,7 +132,7 @@ def test_checks_find_what_is_spoiled(
 
 def test_posted_bridges_part_loaded_from_empty(plan: Plan) -> None:
     """Read the signs again, from the raw tags: the sample's are in short tons, feet and inches."""
-    signs_lb = {"15 st": 30_000.0, "12": 24_000.0, "36": 72_000.0}
+    signs_lb = {"16 st": 32_000.0, "12": 24_000.0, "36": 72_000.0}
     low_ft = {"10'0\"": 10.0}
     crossings: Counter[tuple[str, bool]] = Counter()
     for leg in plan_checks.legs(plan):
@@ -145,10 +145,70 @@ def test_posted_bridges_part_loaded_from_empty(plan: Plan) -> None:
             assert cut.width_ft <= low_ft.get(said.get("width", ""), math.inf), (leg, said)
             if said.get("maxweight") in signs_lb:
                 crossings[said["maxweight"], leg.loaded] += 1
-    assert crossings["15 st", False] > 0, "no empty tanker crosses the posted bridge: this test shows nothing"
-    assert crossings["15 st", True] == 0
+    assert crossings["16 st", False] > 0, "no empty tanker crosses the posted bridge: this test shows nothing"
+    assert crossings["16 st", True] == 0
     assert crossings["36", True] > 0
     assert plan.trips.posted_avoided_min.max() > 5.0, "no posting costs anybody a detour"
+
+
+def test_cards_say_which_bridge_only_empties_may_cross(plan: Plan) -> None:
+    """Those and no others: the chosen trip goes home over the bridge of 16 short tons."""
+    told = [a for a, flags in enumerate(plan.answers.flags) if any(flag.code == "empty only" for flag in flags)]
+    shown = plan.levels.trip[np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)]
+    over = []
+    for address in np.flatnonzero(plan.answers.level >= 0).tolist():
+        _, back = plan.trip_rows(int(shown[address]))
+        signs = [plan.roads.way_tags[plan.roads.tag_row[row]].get("maxweight") for row in plan.forest.segment[back]]
+        over += [address] * ("16 st" in signs)
+    assert told == over
+    assert told
+    flag = plan.answers.flags[told[0]][0]
+    assert str(flag) == "empty only=the Gristmill Road bridge (posted 32,000 lb)"
+
+
+RATED_LB = 17.2 * 2204.62262
+"""The inventory's M-0208, Thornapple Road: 17.2 metric tons, posting recommended and not in place."""
+
+
+def crossings_of_rated(plan: Plan) -> list[tuple[int, float]]:
+    """List (trip, lb) of each crossing of the rated bridge, loaded or empty."""
+    bridge = {int(row) for row in np.flatnonzero(plan.bridge_row >= 0) if plan.roads.name[row] == "Thornapple Road"}
+    assert bridge
+    return [
+        (leg.trip, cut.loaded_lb if leg.loaded else cut.empty_lb)
+        for leg in plan_checks.legs(plan)
+        for cut in (plan.cuts[int(plan.trips.cut[leg.trip])],)
+        if bridge & set(plan.forest.segment[leg.rows].tolist())
+    ]
+
+
+def test_nothing_crosses_a_bridge_that_the_bridge_table_rates_below_it(plan: Plan) -> None:
+    assert all(weight_lb <= RATED_LB for _, weight_lb in crossings_of_rated(plan))
+    (address,) = np.flatnonzero(plan.addresses.label == "585 Thornapple Rd")
+    first = plan.answers.flags[int(address)][0]
+    assert first.code == "rated below load"
+    assert "the Thornapple Road bridge (no sign, but rated 37,919 lb). T11 T12 T41 loaded weigh more" in str(first)
+    # an engine of 41,500 lb does not come over it either
+    free = plan_without_ratings()
+    engine = [unit.unit_id for unit in plan.units].index("E11")
+    assert (plan.arrival_min[:, engine] >= free.arrival_min[:, engine] - 1e-9).all()
+    assert (plan.arrival_min[:, engine] > free.arrival_min[:, engine] + 1.0).any()
+    # with the rule off it is crossed, and said so first
+    over = [trip for trip, weight_lb in crossings_of_rated(free) if weight_lb > RATED_LB]
+    rows = np.arange(len(free.answers))
+    chosen = set(free.levels.trip[rows, np.maximum(free.answers.level, 0)].tolist())
+    warned = {a for a, flags in enumerate(free.answers.flags) if flags and flags[0].code == "crosses above rating"}
+    assert {int(free.trips.address[trip]) for trip in over if trip in chosen} == warned
+    assert int(address) in warned
+
+
+def plan_without_ratings() -> Plan:
+    """Plan the sample with the rule off."""
+    inputs = read_inputs(SAMPLE / "district.toml")
+    rules = replace(inputs.district.rules, roads=replace(inputs.district.rules.roads, obey_ratings=False))
+    roads, features = read_osm(SAMPLE / "roads.osm.gz")
+    district = replace(inputs.district, rules=rules)
+    return plan_district(replace(inputs, district=district), roads, features, lambda _stage, _share: None)
 
 
 def test_hydrants_count_only_where_the_hose_reaches(plan: Plan) -> None:

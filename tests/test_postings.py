@@ -9,7 +9,7 @@ import pytest
 
 from preplan.plan import PostingCost
 from preplan.planning.ground import SeasonGround
-from preplan.planning.postings import Asked, group_postings, posting_costs
+from preplan.planning.postings import Asked, free_ways, group_postings, posting_costs
 from preplan.planning.round_trips import Pairs
 from preplan.planning.vehicles import cut_vehicles, unlimited_fleet
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
@@ -66,7 +66,8 @@ def costs(town: Drawing, places: tuple[tuple[int, float], ...] = PLACES) -> tupl
     free = unlimited_fleet(ground.network, town.limits, ground.minutes, 60.0)
     planned, road = np.full(len(places), -1, dtype=np.int32), np.zeros(len(places), dtype=np.int32)
     asked = Asked.of(planned, trips(*heavy), trips(free, free), road)
-    return posting_costs(town.roads, (ground,), UNITS, asked, search)
+    ways = free_ways(town.roads, (ground,), UNITS, asked, search)
+    return posting_costs(ways, (ground,), UNITS, asked, search)
 
 
 def test_a_posted_bridge_costs_its_detour_both_ways() -> None:

@@ -87,7 +87,10 @@ def test_no_month_is_said() -> None:
 @pytest.mark.parametrize(
     ("flag", "said"),
     [
-        (Flag("posted bridge avoided", 2.5, "min"), "Goes round a posted weight, height or width: 2.5 minutes longer."),
+        (
+            Flag("posted bridge avoided", 2.5, "min"),
+            "Goes round a weight, height or width, posted or rated: 2.5 minutes longer.",
+        ),
         (
             Flag("unposted bridges", 2.0),
             "Crossings of bridges without a posted weight on the round trip: 2. Unknown, not safe.",

@@ -24,7 +24,7 @@ from preplan.records import (
 )
 from preplan.roads.driving_side import side_problems
 from preplan.roads.frontage import Places, place_addresses, place_points
-from preplan.roads.inventory import match_bridges
+from preplan.roads.inventory import match_bridges, rating_lb
 from preplan.roads.islands import without_islands
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
 from preplan.roads.places import within_extent
@@ -91,7 +91,9 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     # Before the limits: closures that lie on no road of a wrong file would hide what is wrong.
     about = inputs.addresses
     require_cover(inputs, roads, within_extent(roads, about.lon, about.lat, rules.roads.snap_max_ft))
-    seasons, problems = road_seasons(roads, rules.roads, inputs.closures, rules.plan.months)
+    bridge_row, bridge_named, lost = match_bridges(roads, inputs.bridges)
+    rated_lb = rating_lb(inputs.bridges, bridge_row) if rules.roads.obey_ratings else None
+    seasons, problems = road_seasons(roads, rules.roads, inputs.closures, rules.plan.months, rated_lb)
     limits, islands = without_islands(roads, all_year(seasons))
 
     def places(rows: tuple[FillSite, ...] | tuple[Station, ...]) -> Places:
@@ -100,7 +102,6 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         return place_points(roads, limits, lon, lat, snap_max_ft=far_ft).within(far_ft)
 
     doubts = (*speed_problems(roads), *restriction_problems(roads), *side_problems(roads))
-    bridge_row, bridge_named, lost = match_bridges(roads, inputs.bridges)
     frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
     require_cover(inputs, roads, frontages.segment >= 0)
     return Ground(

@@ -251,7 +251,7 @@ def _mark(case: Case, trips: npt.NDArray[np.int64]) -> BoolArray:
 def _shut(limits: RoadLimits, cut: Cut, units: dict[str, Unit], *, loaded: bool) -> BoolArray:
     """Mask the (stretches, 2 directions) that a cut's vehicle must not drive; empty, each axle bears its share."""
     mine = [units[name] for name in cut.unit_ids]
-    axle_lb = cut.axle_lb if loaded else max(unit.axle_lb * unit.empty_lb / unit.loaded_lb for unit in mine)
+    axle_lb = cut.axle_lb if loaded else max(unit.dumped_axle_lb for unit in mine)
     low = (
         (limits.max_lb < (cut.loaded_lb if loaded else cut.empty_lb))
         | (limits.max_axle_lb < axle_lb)

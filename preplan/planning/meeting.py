@@ -15,7 +15,7 @@ from preplan.plan import Flag, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
 from preplan.planning.round_trips import PairSearch
 from preplan.records import BoolArray, FloatArray, IntArray, RoadTable
-from preplan.roads.forest import trace
+from preplan.roads.forest import states_on, trace
 from preplan.roads.network import vehicle_arcs
 from preplan.roads.road_names import is_named, road_label
 from preplan.roads.search import Fleet
@@ -62,8 +62,8 @@ def find_meetings(
 
     `chosen` are rows of the trips, (chosen,), and `fraction` the share of its stretch at which each dump site lies.
     """
-    out = _states_on(forest, trips.out_leaf[chosen], narrow)
-    back = _states_on(forest, trips.back_leaf[chosen], narrow)
+    out = states_on(forest, trips.out_leaf[chosen], narrow)
+    back = states_on(forest, trips.back_leaf[chosen], narrow)
     size = 2 * len(roads)
     both = np.intersect1d(out[:, 0] * size + out[:, 1], back[:, 0] * size + (back[:, 1] ^ 1))
     at, state = np.divmod(both, size)
@@ -78,19 +78,6 @@ def find_meetings(
         miles=miles[met].astype(np.float64),
         state=tuple(state[at == one].astype(np.int32) for one in met.tolist()),
     )
-
-
-def _states_on(forest: RouteForest, leaf: IntArray, narrow: BoolArray) -> IntArray:
-    """List (index of the leg, state) of the narrow stretches that legs drive, shape (pairs, 2)."""
-    leg = np.flatnonzero(leaf >= 0)
-    at = leaf[leg]
-    pairs = [np.empty((0, 2), dtype=np.int64)]
-    while len(at):
-        state = 2 * forest.segment[at] + ~forest.forward[at]
-        pairs.append(np.column_stack([leg, state])[narrow[forest.segment[at]]])
-        at = forest.parent[at]
-        leg, at = leg[at >= 0], at[at >= 0]
-    return np.concatenate(pairs)
 
 
 def ways_back(

@@ -39,10 +39,11 @@ from preplan.planning.levels import Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
-from preplan.planning.postings import Asked, posting_costs
+from preplan.planning.postings import Asked, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
+from preplan.planning.weights import Met, Weights
 from preplan.planning.what_if import what_if_of
 from preplan.records import (
     FeatureTable,
@@ -53,7 +54,9 @@ from preplan.records import (
     TextArray,
     Unit,
 )
+from preplan.roads.forest import states_on
 from preplan.roads.hose import hydrant_reach
+from preplan.roads.inventory import is_bridge, rating_lb
 from preplan.roads.paths import Junctions
 from preplan.roads.search import Fleet, Spots, response_min
 from preplan.roads.speeds import rule_comparison
@@ -123,9 +126,21 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = with_lays(answers, lays)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
-    site = levels.site[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    site, backup = levels.site[cell], levels.backup[cell]
+    search = partial(pair_trips, inputs, ground)
     asked = Asked.of(site, scene.cuts[-1].trip_min, free_min, road)
-    costs = posting_costs(roads, ground.seasons, units, asked, partial(pair_trips, inputs, ground))
+    ways = free_ways(roads, ground.seasons, units, asked, search)
+    costs = posting_costs(ways, ground.seasons, units, asked, search)
+    # a driver who knows the roads thinks of the backup's way, and of the nearest fill site
+    in_service = np.array([one.in_service for one in inputs.sites], dtype=np.bool_)
+    near = np.where(in_service, free_min, np.inf).argmin(axis=1)
+    others = [
+        Asked.of(one, scene.cuts[-1].trip_min, free_min, road) for one in (np.where(backup < 0, site, backup), near)
+    ]
+    tempting = [way.stretches for one in others for way in free_ways(roads, ground.seasons, units, one, search)]
+    free = np.concatenate([*(way.stretches for way in ways), *tempting])
+    answers = with_weights(answers, levels, trips, forest, road, inputs, ground, free)
     progress("grouping neighbours", 0.7)
     outcome = Outcome(
         levels=levels,
@@ -261,6 +276,45 @@ def with_meetings(  # what it looks at is spread over the whole recipe
     flags = list(answers.flags)
     for address, flag in meeting_flags(trips, meetings, better).items():
         flags[address] = (*flags[address], flag)
+    return replace(answers, flags=tuple(flags))
+
+
+def with_weights(  # what it looks at is spread over the whole recipe
+    answers: AnswerTable,
+    levels: LevelTable,
+    trips: TripTable,
+    forest: RouteForest,
+    road: IntArray,
+    inputs: Inputs,
+    ground: Ground,
+    free: IntArray,
+) -> AnswerTable:
+    """Flag, before all else, the bridges that loaded tankers must not cross, or cross above their rating.
+
+    `free` is as `Met` has it.
+    """
+    rows = np.arange(len(answers))
+    shown = np.maximum(answers.level, 0)
+    units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
+    every = np.array([is_tanker(unit) for unit in units])
+    weights = Weights(
+        roads=ground.roads,
+        bridge=is_bridge(ground.roads),
+        limits=tuple(season.limits for season in ground.seasons),
+        road=road,
+        operating_lb=rating_lb(inputs.bridges, ground.bridge_row),
+        units=units,
+        sent=np.where((answers.level >= 0)[:, None], levels.tankers[rows, shown], every),
+    )
+    trip = np.where(answers.level >= 0, levels.trip[rows, shown], -1)
+
+    def driven(leaf: IntArray) -> IntArray:
+        legs = states_on(forest, np.where(trip >= 0, leaf[trip], -1), weights.limited)
+        return (legs // (1, 2)).astype(np.int32)
+
+    found = weights.flags(Met(free=free, out=driven(trips.out_leaf), back=driven(trips.back_leaf)))
+    hydrant = answers.status == "hydrant"
+    flags = [(*(() if hydrant[a] else found.get(a, ())), *others) for a, others in enumerate(answers.flags)]
     return replace(answers, flags=tuple(flags))
 
 

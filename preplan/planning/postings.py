@@ -1,8 +1,9 @@
-"""What posted limits cost: which posting, if it were lifted, would shorten whose round trips, and by how much.
+"""What weight and size limits cost: which one, if it were lifted, would shorten whose round trips, and by how much.
 
-All of the district's tankers together are held against a vehicle that no posting stops, on the round trip between each
-address and its fill site. What bars the tankers on the quicker way is a candidate; the dearest are then lifted one at
-a time and the round trips searched again, so the numbers that are printed are exact and not shared out.
+A limit is posted, or a bridge's rating: both are called postings here. All of the district's tankers together are held
+against a vehicle that no posting stops, on the round trip between each address and its fill site. What bars the tankers
+on the quicker way is a candidate; the dearest are then lifted one at a time and the round trips searched again, so the
+numbers that are printed are exact and not shared out.
 """
 
 from __future__ import annotations
@@ -64,16 +65,47 @@ class Asked:
         return np.flatnonzero(held & (self.road == season)).astype(np.int32)
 
 
-def posting_costs(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreeWays:
+    """What bars the tankers, in one season, on the ways that a vehicle without limits takes."""
+
+    rows: IntArray
+    """Addresses whose tankers are slower for it, or kept away."""
+    postings: tuple[Posting, ...]
+    met: IntArray
+    """(pairs, 2): index into `rows`, index into `postings`; each once."""
+
+    @property
+    def stretches(self) -> IntArray:
+        """List the (address, first stretch of the posting) of every pair, (pairs, 2)."""
+        first = np.array([posting[0] for posting in self.postings] or [0], dtype=np.int32)
+        return np.column_stack([self.rows[self.met[:, 0]], first[self.met[:, 1]]])
+
+
+def free_ways(
     roads: RoadTable, seasons: tuple[SeasonGround, ...], units: tuple[Unit, ...], asked: Asked, search: PairSearch
+) -> tuple[FreeWays, ...]:
+    """Find what bars all tankers together on the quicker ways of those whom it holds up, season by season."""
+    vehicles = cut_vehicles(tuple(unit for unit in units if is_tanker(unit)))
+    return tuple(
+        _free_ways(roads, ground, vehicles, asked, asked.slower(season), search)
+        for season, ground in enumerate(seasons)
+    )
+
+
+def posting_costs(
+    ways: tuple[FreeWays, ...],
+    seasons: tuple[SeasonGround, ...],
+    units: tuple[Unit, ...],
+    asked: Asked,
+    search: PairSearch,
 ) -> tuple[PostingCost, ...]:
     """Lift the dearest postings one at a time; those that save nobody anything alone are left out."""
-    tankers = tuple(unit for unit in units if is_tanker(unit))
-    vehicles = cut_vehicles(tankers)
+    vehicles = cut_vehicles(tuple(unit for unit in units if is_tanker(unit)))
     dear: defaultdict[Posting, float] = defaultdict(float)
     barring: list[set[Posting]] = []
-    for season, ground in enumerate(seasons):
-        met = _met(roads, ground, vehicles, asked, asked.slower(season), search)
+    for way in ways:
+        met = _lost(way, asked)
         barring.append(set(met))
         for posting, minutes in met.items():
             dear[posting] += minutes
@@ -90,20 +122,17 @@ def posting_costs(
     return tuple(sorted(helps, key=lambda cost: (-cost.opened, -cost.saved_min, cost.stretches)))
 
 
-def _met(
+def _free_ways(
     roads: RoadTable,
     ground: SeasonGround,
     vehicles: tuple[Vehicle, Vehicle],
     asked: Asked,
     rows: IntArray,
     search: PairSearch,
-) -> Mapping[Posting, float]:
-    """Sum up for each posting on the free ways of some addresses the minutes that they lose in all.
-
-    An address that tankers cannot reach counts as much as all that they reach later.
-    """
+) -> FreeWays:
+    """Trace the ways of a vehicle without limits to some addresses, and gather what bars the tankers on them."""
     if not len(rows):
-        return {}
+        return FreeWays(rows=rows, postings=(), met=np.empty((0, 2), dtype=np.int32))
     group, postings = group_postings(roads, ground.limits, _barred(ground, vehicles))
     fleet = unlimited_fleet(ground.network, ground.limits, ground.minutes, vehicles[0].top_mph)
     found = search(fleet, fleet, rows, asked.site[rows])
@@ -111,11 +140,19 @@ def _met(
     out, back = legs_of(free, np.arange(len(rows), dtype=np.int32), found.site)
     on_way = [_groups_on(trace(free.outward, out, inward=False), group)]
     on_way.append(_groups_on(trace(free.inward, back, inward=True), group))
-    lost = asked.all_min[rows] - asked.free_min[rows]
+    return FreeWays(rows=rows, postings=postings, met=np.unique(np.concatenate(on_way), axis=0))
+
+
+def _lost(way: FreeWays, asked: Asked) -> Mapping[Posting, float]:
+    """Sum up for each posting on the free ways of some addresses the minutes that they lose in all.
+
+    An address that tankers cannot reach counts as much as all that they reach later.
+    """
+    lost = asked.all_min[way.rows] - asked.free_min[way.rows]
     lost = np.where(np.isfinite(lost), lost, 1.0 + np.sum(lost[np.isfinite(lost)]))
-    trip, met = np.unique(np.concatenate(on_way), axis=0).T
-    minutes = np.bincount(met, weights=lost[trip], minlength=len(postings))
-    return {postings[at]: float(minutes[at]) for at in np.flatnonzero(minutes).tolist()}
+    trip, met = way.met.T
+    minutes = np.bincount(met, weights=lost[trip], minlength=len(way.postings))
+    return {way.postings[at]: float(minutes[at]) for at in np.flatnonzero(minutes).tolist()}
 
 
 def _barred(ground: SeasonGround, vehicles: tuple[Vehicle, Vehicle]) -> BoolArray:

@@ -44,7 +44,10 @@ def loaded_vehicle(unit: Unit) -> Vehicle:
 
 
 def cut_vehicles(tankers: tuple[Unit, ...]) -> tuple[Vehicle, Vehicle]:
-    """Describe the vehicle that stands for all of some tankers, loaded and empty: the most of each, the least speed."""
+    """Describe the vehicle that stands for all of some tankers, loaded and empty: the most of each, the least speed.
+
+    Empty is as a dump leaves it, with the water that stays aboard.
+    """
     height, width = max(t.height_ft for t in tankers), max(t.width_ft for t in tankers)
     slowest = min(t.max_mph for t in tankers)
     loaded = Vehicle(
@@ -55,8 +58,8 @@ def cut_vehicles(tankers: tuple[Unit, ...]) -> tuple[Vehicle, Vehicle]:
         top_mph=slowest,
     )
     empty = Vehicle(
-        gross_lb=max(t.empty_lb for t in tankers),
-        axle_lb=max(t.axle_lb * t.empty_lb / t.loaded_lb for t in tankers),
+        gross_lb=max(t.dumped_lb for t in tankers),
+        axle_lb=max(t.dumped_axle_lb for t in tankers),
         height_ft=height,
         width_ft=width,
         top_mph=slowest,

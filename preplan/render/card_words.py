@@ -330,7 +330,8 @@ def out_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
     """List the directions of the loaded leg."""
     trip, trips = facts.cell("trip"), facts.plan.trips
     length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
-    return [*_leg(LOADED, facts.group.out_steps, width, length, run_on=run_on), Line("", 4.0)]
+    warned = words.weight_warnings(facts.plan, facts.group, words.ON_THE_WAY)
+    return [*_leg(LOADED, facts.group.out_steps, width, length, warned, run_on=run_on), Line("", 4.0)]
 
 
 def back_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
@@ -358,11 +359,21 @@ def _way_back(facts: Facts) -> str:
     return f"{leave}: back the way you came{facts.astray}"
 
 
-def _leg(head: str, steps: Sequence[Step], width: float, length: str = "", *, run_on: bool = False) -> list[Line]:
-    """Write a leg step by step, or all steps in one paragraph."""
+def _leg(
+    head: str,
+    steps: Sequence[Step],
+    width: float,
+    length: str = "",
+    warned: Sequence[str] = (),
+    *,
+    run_on: bool = False,
+) -> list[Line]:
+    """Write a leg below what the driver is warned of: step by step, or all steps in one paragraph."""
     said = words.directions(steps, folded=run_on) or [("1", "Directions are not known")]
     told = [*([length] if length else []), *(f"{number}. {step}" for number, step in said)]
     lines = [Line(head, SMALL_PT, bold=True)]
+    for warning in warned:
+        lines += paragraph(warning, width, SMALL_PT, bold=True)
     for one in [f"{'. '.join(told)}."] if run_on else told:
         lines += paragraph(one, width, SMALL_PT, indent=9.0)
     return lines
@@ -496,12 +507,18 @@ SAID_ELSEWHERE = frozenset({HYDRANT, "assumed building", "not tested", "single f
 
 def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
-    flags = facts.plan.answers.flags[facts.lead] if facts.cell("trip") >= 0 else ()
-    skipped = SAID_ELSEWHERE | SAID_ABOVE if officer(facts) else SAID_ELSEWHERE
+    if facts.cell("trip") < 0:
+        return []
+    flags = facts.plan.answers.flags[facts.lead]
+    skipped = SAID_ELSEWHERE | words.ON_THE_WAY | words.OFF_THE_WAY
+    skipped |= SAID_ABOVE if officer(facts) else frozenset()
     if flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
-    said = [flag for flag in flags if flag.code not in skipped]
-    return [Block.of(paragraph(f"• {words.flag_words(flag)}", width, SMALL_PT, indent=7.0)) for flag in said]
+    grave = words.weight_warnings(facts.plan, facts.group, words.OFF_THE_WAY)
+    blocks = [paragraph(f"• {said}", width, SMALL_PT, bold=True, indent=7.0) for said in grave]
+    others = [words.flag_words(flag) for flag in flags if flag.code not in skipped]
+    blocks += [paragraph(f"• {said}", width, SMALL_PT, indent=7.0) for said in others]
+    return [Block.of(lines) for lines in blocks]
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:

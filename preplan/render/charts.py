@@ -102,8 +102,7 @@ class Picture:
         found = []
         for segment in marked.tolist():
             east, north = self.middle_ft[segment].tolist()
-            posted_lb = float(limits.max_lb[segment])
-            said = f"{words.supply(posted_lb)} lb" if np.isfinite(posted_lb) else ""
+            said = words.weight_words(limits, segment).removeprefix("posted ")
             found.append(Bridge(east, north, float(self.slope[segment]), said))
         return tuple(found)
 

@@ -254,13 +254,14 @@ def _arrivals(plan: Plan, mask: BoolArray, take: np.ufunc) -> FloatArray:
 
 
 def postings_cost(document: Document, plan: Plan) -> None:
-    """List the roads whose addresses lose most minutes to posted limits."""
+    """List the roads whose addresses lose most minutes to posted limits and low ratings."""
     trip = shown(plan, plan.levels.trip)
     lost = np.where(trip >= 0, plan.trips.posted_avoided_min[np.maximum(trip, 0)] if len(plan.trips) else 0.0, 0.0)
     late = lost >= _LEAST_LOST_MIN
     document.heading("What postings cost", bookmark=True, keep=50.0)
     document.flow(
-        f"Addresses whose round trip is longer because of a posted weight, height or width: {int(late.sum()):,}."
+        "Addresses whose round trip is longer because of a weight, height or width, posted or rated: "
+        f"{int(late.sum()):,}."
     )
     roads: dict[str, list[float]] = {}
     for group in plan.groups:

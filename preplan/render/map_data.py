@@ -287,7 +287,7 @@ def _posted_words(plan: Plan, segment: int) -> str:
     """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'."""
     limits = plan.limits
     said: list[tuple[float, Callable[[float], str]]] = [
-        (limits.max_lb[segment], lambda lb: f"{words.supply(lb)} lb"),
+        (limits.max_lb[segment], lambda lb: f"{'rated ' * bool(limits.rated[segment])}{words.supply(lb)} lb"),
         (limits.max_axle_lb[segment], lambda lb: f"{words.supply(lb)} lb an axle"),
         (limits.max_height_ft[segment], lambda ft: f"{words.number(ft, 1)} ft high"),
         (limits.max_width_ft[segment], lambda ft: f"{words.number(ft, 1)} ft wide"),

@@ -23,7 +23,7 @@ _MOST_POSTINGS = 150
 _METHOD = (
     (
         "Every address is paired with every fill site by the quickest round trip that a loaded tanker can drive: out "
-        "loaded, back empty, turning counted, posted limits and turn restrictions kept."
+        "loaded, back empty, turning counted, posted limits, ratings of bridges and turn restrictions kept."
     ),
     (
         f"{words.first_up(words.FLOW)} is the largest constant flow that the units of a response level hold from full "
@@ -148,10 +148,11 @@ def _sites(document: Document, plan: Plan) -> None:
 
 
 def _limit_words(plan: Plan, row: int) -> str:
-    """Write what is posted on a stretch."""
+    """Write what limits a stretch; a weight that is no sign's says so."""
     limits = plan.limits
+    weight = "rated {} lb" if limits.rated[row] else "{} lb"
     posted = (
-        (limits.max_lb[row], "{} lb"), (limits.max_axle_lb[row], "{} lb an axle"),
+        (np.floor(limits.max_lb[row]), weight), (limits.max_axle_lb[row], "{} lb an axle"),
         (limits.max_height_ft[row], "{} ft high"), (limits.max_width_ft[row], "{} ft wide"),
     )  # fmt: skip
     return ", ".join(said.format(f"{v:,.1f}".removesuffix(".0")) for v, said in posted if np.isfinite(v))
@@ -183,19 +184,49 @@ def _postings(document: Document, plan: Plan) -> None:
         document.flow("No posted weight, height or width is in the road data.")
     if len(found) > _MOST_POSTINGS:
         document.flow(f"and {len(found) - _MOST_POSTINGS:,} more.", SMALL_PT)
+    _rated(document, plan)
     _costs(document, plan)
     _unposted(document, plan)
+
+
+def _rated(document: Document, plan: Plan) -> None:
+    """List the bridges that the bridge table rates below the weight of a loaded tanker."""
+    tankers = [unit for unit in plan.units if unit.kind != "engine"]
+    rating = np.append(plan.bridges.operating_lb, np.nan)[plan.bridge_row]
+    found = np.flatnonzero(rating < max((unit.loaded_lb for unit in tankers), default=0.0))
+    if not len(found):
+        return
+    document.heading("Bridges that the bridge table rates below a loaded tanker", keep=60.0)
+    document.flow(
+        "Rated, not posted: no sign tells a driver. Whatever weighs more than the operating rating is sent round as "
+        "round a posting, unless the district's closures give the bridge a weight of their own."
+        if plan.district.rules.roads.obey_ratings
+        else "The rule obey_ratings is off: these ratings hold nobody off."
+    )
+    rows = []
+    for row in found[np.argsort(rating[found], kind="stable")][:_MOST_POSTINGS].tolist():
+        start = int(plan.roads.coord_start[row])
+        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
+        heavy = " ".join(words.printable(unit.unit_id) for unit in tankers if unit.loaded_lb > rating[row])
+        name = words.road_words(plan, row) or "unnamed road"
+        rows.append((
+            f"rated {words.supply(float(rating[row]))} lb", f"{name}; {words.inventory_words(plan, row)}"[:250],
+            heavy[:120], place,
+        ))  # fmt: skip
+    document.table(("limit", "bridge", "heavier when loaded", "at"), rows, (80.0, 220.0, 130.0, 110.0))
+    if len(found) > _MOST_POSTINGS:
+        document.flow(f"and {len(found) - _MOST_POSTINGS:,} more: layer bridges of preplan.gpkg.", SMALL_PT)
 
 
 def _costs(document: Document, plan: Plan) -> None:
     """List the postings that cost most, each as if it alone were lifted."""
     if not plan.posting_costs:
         return
-    document.heading("Postings that cost most", keep=60.0)
+    document.heading("Postings and ratings that cost most", keep=60.0)
     document.flow(
-        "What would be gained if one posting alone were lifted: round trips of all tankers together between each "
-        "address and its fill site. Minutes are summed over addresses, one fire each. What only the lifting "
-        "of two postings would gain is not listed."
+        "What would be gained if one posting, or one bridge's rating, alone were lifted: round trips of all tankers "
+        "together between each address and its fill site. Minutes are summed over addresses, one fire each. What "
+        "only the lifting of two postings would gain is not listed."
     )
     rows = []
     for cost in plan.posting_costs:
@@ -209,7 +240,7 @@ def _costs(document: Document, plan: Plan) -> None:
             f"{cost.addresses - cost.opened:,}", words.number(cost.saved_min), words.number(cost.most_min, 1),
             f"{cost.opened:,}", place,
         ))  # fmt: skip
-    head = ("posted", "road", "addresses sooner", "minutes in all", "most for one", "reached only then", "at")
+    head = ("limit", "road", "addresses sooner", "minutes in all", "most for one", "reached only then", "at")
     document.table(head, rows, (90.0, 130.0, 58.0, 52.0, 48.0, 58.0, 104.0))
 
 
@@ -234,7 +265,7 @@ def _unposted(document: Document, plan: Plan) -> None:
         document.flow(f"and {len(order) - len(rows):,} more: layer bridges of preplan.gpkg.", SMALL_PT)
     if len(plan.bridges):
         document.flow(
-            "An operating rating is the heaviest load that may pass now and then. It is no posting: ask the owner.",
+            "An operating rating is the most that a bridge may ever be put to. It is no posting: ask the owner.",
             SMALL_PT,
         )
 

@@ -23,7 +23,7 @@ _BRIDGE_PT = 5.0
 
 
 class Bridge(NamedTuple):
-    """A bridge or a posted stretch of a round trip: feet on the picture's plane, slope of the road, what is posted."""
+    """A bridge or a posted stretch of a round trip: feet on the picture's plane, slope of the road, its limit."""
 
     east: float
     north: float

@@ -164,11 +164,15 @@ def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) ->
     """Write the circuit of the largest group as a driver's list, a line a step."""
     document.heading(f"Circuit for {_circuit_name(plan, group)}", 11.0, keep=60.0)
     trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
-    for head, steps, length in _legs(plan, group, trip):
+    for head, warned, steps, length in _legs(plan, group, trip):
         document.flow(f"{head}: {length}", bold=True)
+        for warning in warned:
+            document.flow(warning, bold=True, indent=12.0)
         for number, step in words.directions(steps):
             document.flow(f"{number}. {step}", indent=12.0)
     document.flow(f"Limits: {_limits(plan, group, trip)}")
+    for warning in words.weight_warnings(plan, group, words.OFF_THE_WAY):
+        document.flow(warning, bold=True)
     for flag in plan.answers.flags[group.lead]:
         if flag.code in ("one way traffic", "meeting on narrow road"):
             document.flow(words.flag_words(flag), bold=True)
@@ -185,36 +189,42 @@ def _draw_other_circuits(document: Document, plan: Plan, circuits: Sequence[Card
         document.room(5.0 * SMALL_PT * 1.2 + 4.0)
         document.y -= 3.0
         document.flow(_circuit_name(plan, group), bold=True)
-        for head, steps, length in _legs(plan, group, trip):
+        for head, warned, steps, length in _legs(plan, group, trip):
+            for warning in warned:
+                document.flow(warning, SMALL_PT, bold=True, indent=10.0)
             said = "; ".join(step for _, step in words.directions(steps)) or "directions are not known"
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
         document.flow(f"Limits: {_limits(plan, group, trip)}", SMALL_PT, indent=10.0)
+        for warning in words.weight_warnings(plan, group, words.OFF_THE_WAY):
+            document.flow(warning, SMALL_PT, bold=True, indent=10.0)
     rest = len(circuits) - _MOST_CIRCUITS
     if rest > 0:
         document.flow(f"and {rest:,} more circuits: see the cards.", SMALL_PT)
 
 
-def _legs(plan: Plan, group: CardGroup, trip: int) -> Iterator[tuple[str, tuple[Step, ...], str]]:
-    """Give heading, steps, and minutes and miles of both legs."""
-    trips = plan.trips
-    for head, steps, minutes, length in (
-        ("Loaded, fill site to dump site", group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
-        ("Empty, back to the fill site", group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
+def _legs(plan: Plan, group: CardGroup, trip: int) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
+    """Give heading, warnings, steps, and minutes and miles of both legs."""
+    trips, warned = plan.trips, words.weight_warnings(plan, group, words.ON_THE_WAY)
+    for head, warnings, steps, minutes, length in (
+        ("Loaded, fill site to dump site", warned, group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
+        ("Empty, back to the fill site", [], group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
     ):
-        yield head, steps, f"{words.minutes(float(minutes))}, {words.miles(float(length))}"
+        yield head, warnings, steps, f"{words.minutes(float(minutes))}, {words.miles(float(length))}"
 
 
 def _limits(plan: Plan, group: CardGroup, trip: int) -> str:
     """Say what a driver must know of a circuit: its vehicle, postings, bridges, where none can pass."""
     trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
-    said = [f"found for tankers up to {words.need(cut.loaded_lb)} lb loaded, {cut.height_ft:g} ft high"]
+    weighs = f"{words.need(cut.loaded_lb)} lb loaded, {words.need(cut.empty_lb)} lb empty"
+    said = [f"found for tankers up to {weighs}, {cut.height_ft:g} ft high"]
     posted = [_lowest(plan, rows) for rows in plan.trip_rows(trip)]
     for leg, lowest in zip(("loaded", "empty"), posted, strict=True):
         if lowest:
-            said.append(f"lowest posting on the {leg} leg {lowest}")
+            kind, pounds = lowest.split(" ", 1)
+            said.append(f"lowest {'rating' if kind == 'rated' else 'posting'} on the {leg} leg {pounds}")
     avoided = float(trips.posted_avoided_min[trip])
     if round(avoided, 1) > 0.0:
-        said.append(f"goes {words.minutes(avoided)} round what is posted: no short cuts")
+        said.append(f"goes {words.minutes(avoided)} round what is posted or rated: no short cuts")
     bridges = int(trips.unposted_bridges[trip])
     if bridges:
         said.append(f"{bridges} crossing{'s' * (bridges > 1)} of bridges without a posted weight: unknown, not safe")
@@ -226,10 +236,11 @@ def _limits(plan: Plan, group: CardGroup, trip: int) -> str:
 
 
 def _lowest(plan: Plan, rows: list[int]) -> str:
-    """Name the lowest posted weight on a leg; '' where none is posted."""
+    """Name the lowest weight limit on a leg, posted or rated; '' where there is none."""
     segments = plan.forest.segment[rows]
-    lowest = float(plan.limits.max_lb[segments].min()) if len(rows) else np.inf
-    return f"{words.supply(lowest)} lb" if np.isfinite(lowest) else ""
+    if not len(rows):
+        return ""
+    return words.weight_words(plan.limits, int(segments[plan.limits.max_lb[segments].argmin()]))
 
 
 def sites(plan: Plan) -> bytes:

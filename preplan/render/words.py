@@ -13,8 +13,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from preplan.plan import Flag, Plan, Step
-from preplan.records import ALL_MONTHS, FillSite
+from preplan.plan import CardGroup, Flag, Plan, Step
+from preplan.records import ALL_MONTHS, FillSite, RoadLimits
 from preplan.units import FT_PER_MI
 
 CAUTIONS = (
@@ -63,6 +63,9 @@ _LIMITS = {
     "room": "room in the portable tanks",
 }
 _FLAGS = {
+    "crosses above rating": "The way crosses {n}. Ask the owner before a loaded tanker crosses.",
+    "empty only": "LOADED: not over {n}; empty only.",
+    "rated below load": "LOADED: not over {n}.",
     "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "seasonal": "The fill site works {n} only.",
@@ -71,7 +74,7 @@ _FLAGS = {
     "dump site at junction": "Tankers stop at a junction: {n} of the hose goes along the road.",
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
-    "posted bridge avoided": "Goes round a posted weight, height or width: {n} longer.",
+    "posted bridge avoided": "Goes round a weight, height or width, posted or rated: {n} longer.",
     "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
     "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
@@ -99,6 +102,10 @@ _FLAGS = {
     "shares its source": "Shares its water with: {n}.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
+ON_THE_WAY = frozenset({"crosses above rating", "empty only"})
+"""Flags that a driver reads with the loaded leg."""
+OFF_THE_WAY = frozenset({"rated below load"})
+"""Flags that tell him what to keep off, though no sign does: the first to take care of."""
 _MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
 _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _METHODS = {
@@ -429,6 +436,14 @@ def road_words(plan: Plan, segment: int) -> str:
     return printable(plan.roads.name[segment]) or printable(plan.roads.ref[segment])
 
 
+def weight_words(limits: RoadLimits, segment: int) -> str:
+    """Say what weight a stretch is limited to, and whether a sign says so or the bridge table; '': none is known."""
+    pounds = float(limits.max_lb[segment])
+    if not math.isfinite(pounds):
+        return ""
+    return f"{'rated' if limits.rated[segment] else 'posted'} {supply(pounds)} lb"
+
+
 def inventory_words(plan: Plan, segment: int) -> str:
     """Say what the bridge inventory knows of a stretch of bridge, '' where nothing; a rating is never a posting."""
     row = int(plan.bridge_row[segment])
@@ -525,6 +540,14 @@ def _given_words(size: str) -> str:
     if held:
         return f"as the address table gives the rate; gallons: that rate for {held[1]} min"
     return known.get(size, f"as given: {size}" if size else "as given")
+
+
+def weight_warnings(plan: Plan, group: CardGroup, codes: frozenset[str]) -> list[str]:
+    """Say the flags of some codes, the gravest first, for any address of a card: each limit once."""
+    found = [flag for a in (group.lead, *group.addresses) for flag in plan.answers.flags[a] if flag.code in codes]
+    # who is too heavy may differ between neighbours: the lead's words stand
+    said = {str(flag.value).partition(" (")[0]: flag_words(flag) for flag in reversed(found)}
+    return list(reversed(said.values()))
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:

@@ -87,6 +87,7 @@ def _apply(draft: Draft, closure: Closure, rows: IntArray, forward: BoolArray) -
         getattr(draft, _LIMIT_KINDS[closure.kind])[rows] = closure.value
         if closure.kind == "max_lb":
             draft.weight_known[rows] = True
+            draft.rated_lb[rows] = np.inf
 
 
 class _Places:

@@ -26,6 +26,8 @@ class Draft:
     narrow: BoolArray
     barred: BoolArray
     """A sign says no to all."""
+    rated_lb: FloatArray
+    """Operating rating of the bridge table that holds; inf: none."""
     closed: list[ClosedRoad] = field(default_factory=list)
     """The district's own closures, as they are put on their stretches."""
 
@@ -38,7 +40,8 @@ class Draft:
         """Finish."""
         kinds = (self.max_lb, self.max_axle_lb, self.max_height_ft, self.max_width_ft)
         return RoadLimits(
-            max_lb=self.max_lb,
+            max_lb=np.minimum(self.max_lb, self.rated_lb),
+            rated_lb=np.where(self.rated_lb < self.max_lb, self.rated_lb, np.inf),
             max_axle_lb=self.max_axle_lb,
             max_height_ft=self.max_height_ft,
             max_width_ft=self.max_width_ft,

@@ -95,3 +95,16 @@ def join_forests(trees: list[Traced]) -> tuple[RouteForest, list[IntArray]]:
         ),
         leaves,
     )
+
+
+def states_on(forest: RouteForest, leaf: IntArray, mask: BoolArray) -> IntArray:
+    """List (index of the leg, state) of the stretches of a mask that legs drive, shape (pairs, 2)."""
+    leg = np.flatnonzero(leaf >= 0)
+    at = leaf[leg]
+    pairs = [np.empty((0, 2), dtype=np.int64)]
+    while len(at):
+        state = 2 * forest.segment[at] + ~forest.forward[at]
+        pairs.append(np.column_stack([leg, state])[mask[forest.segment[at]]])
+        at = forest.parent[at]
+        leg, at = leg[at >= 0], at[at >= 0]
+    return np.concatenate(pairs)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from preplan.records import BoolArray, BridgeTable, IntArray, Problem, RoadTable
+from preplan.records import BoolArray, BridgeTable, FloatArray, IntArray, Problem, RoadTable
 from preplan.roads import access
 from preplan.roads.projection import LineArray, road_lines, road_projection
 from preplan.roads.road_names import same_road
@@ -49,6 +49,12 @@ def match_bridges(roads: RoadTable, bridges: BridgeTable) -> tuple[IntArray, Boo
     inside = shapely.intersects(shapely.box(*shapely.total_bounds(lines)), points)
     lost = np.flatnonzero(inside & ~np.isin(np.arange(len(bridges)), row_of))
     return row_of, named, tuple(_lost(bridges, int(row)) for row in lost)
+
+
+def rating_lb(bridges: BridgeTable, row: IntArray) -> FloatArray:
+    """Give the operating rating of each stretch, (segments,) lb, inf where none is known; `row` as `match_bridges`."""
+    known = np.append(bridges.operating_lb, np.nan)[row]
+    return np.where(np.isnan(known), np.inf, known)
 
 
 def _pairs(

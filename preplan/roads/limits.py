@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from preplan.records import ALL_MONTHS, Closure, Problem, RoadLimits, RoadTable
+from preplan.records import ALL_MONTHS, Closure, FloatArray, Problem, RoadLimits, RoadTable
 from preplan.roads.closures import apply_closures
 from preplan.roads.draft import Draft
 from preplan.roads.node_limits import apply_nodes
@@ -25,6 +25,7 @@ def limits_of(
     rules: RoadRules,
     closures: tuple[Closure, ...] = (),
     months: frozenset[int] = ALL_MONTHS,
+    rated_lb: FloatArray | None = None,
 ) -> tuple[RoadLimits, tuple[Problem, ...]]:
     """Say what each stretch does to a vehicle.
 
@@ -39,6 +40,9 @@ def limits_of(
     months
         Months planned for: a closure, or a sign that holds at times only, counts when it may hold in one of them; a
         road that is open in none of them is closed.
+    rated_lb
+        (segments,) operating ratings of the bridge table that hold trucks off, inf where there is none. A lower posting
+        counts instead, and a weight that the district's closures give replaces both.
 
     Returns
     -------
@@ -55,7 +59,7 @@ def limits_of(
     # one reading a way, not a stretch
     signs = [posted(tags, rules.bare_weight, months) for tags in roads.way_tags]
     ways = [WayAccess.read(tags, rules.narrow_ft) for tags in roads.way_tags]
-    draft = _draft(roads, signs, ways)
+    draft = _draft(roads, signs, ways, np.full(len(roads), np.inf) if rated_lb is None else rated_lb.copy())
     problems = list(_way_problems(roads, signs, ways))
     problems += apply_nodes(roads, draft, rules.bare_weight, months)
     seasonal = tuple(ways[way].open_months for way in roads.tag_row.tolist())
@@ -68,7 +72,7 @@ def limits_of(
     )
 
 
-def _draft(roads: RoadTable, signs: list[Posted], ways: list[WayAccess]) -> Draft:
+def _draft(roads: RoadTable, signs: list[Posted], ways: list[WayAccess], rated_lb: FloatArray) -> Draft:
     """Spread what each way says over its stretches."""
     row = roads.tag_row
     return Draft(
@@ -84,6 +88,7 @@ def _draft(roads: RoadTable, signs: list[Posted], ways: list[WayAccess]) -> Draf
         weight_known=np.array([one.weight_known for one in signs])[row],
         narrow=np.array([one.narrow for one in ways])[row],
         barred=np.array([one.barred for one in ways])[row],
+        rated_lb=rated_lb,
     )
 
 

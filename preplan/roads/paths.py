@@ -246,7 +246,8 @@ def _postings(roads: RoadTable, limits: RoadLimits, rows: list[int]) -> Iterator
     lightest = min(rows, key=lambda row: float(limits.max_lb[row]))
     if np.isfinite(limits.max_lb[lightest]):
         bridge = roads.way_tags[roads.tag_row[lightest]].get("bridge", "no") != "no"
-        yield f"{'bridge ' if bridge else ''}posted {limits.max_lb[lightest]:,.0f} lb"
+        told = "rated" if limits.rated[lightest] else "posted"
+        yield f"{'bridge ' if bridge else ''}{told} {np.floor(limits.max_lb[lightest]):,.0f} lb"
     axle_lb, height_ft, width_ft = (
         float(np.min(limit[rows])) for limit in (limits.max_axle_lb, limits.max_height_ft, limits.max_width_ft)
     )

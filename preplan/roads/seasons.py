@@ -11,14 +11,14 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from preplan.records import Closure, Problem, RoadLimits, RoadTable
+from preplan.records import Closure, FloatArray, Problem, RoadLimits, RoadTable
 from preplan.roads import access
 from preplan.roads.conditional import clauses
 from preplan.roads.limits import limits_of
 from preplan.roads.way_access import open_months
 from preplan.rules import RoadRules
 
-_LEAST = ("max_lb", "max_axle_lb", "max_height_ft", "max_width_ft")
+_LEAST = ("max_lb", "rated_lb", "max_axle_lb", "max_height_ft", "max_width_ft")
 _EVER = ("forward_open", "backward_open", "tanker_road", "posted", "unposted_bridge", "narrow")
 
 
@@ -31,9 +31,15 @@ class RoadSeason:
 
 
 def road_seasons(
-    roads: RoadTable, rules: RoadRules, closures: tuple[Closure, ...], months: frozenset[int]
+    roads: RoadTable,
+    rules: RoadRules,
+    closures: tuple[Closure, ...],
+    months: frozenset[int],
+    rated_lb: FloatArray | None = None,
 ) -> tuple[tuple[RoadSeason, ...], tuple[Problem, ...]]:
     """Read the limits of every season among the months planned for: the longest season first, and what is doubtful.
+
+    `rated_lb` is as `limits_of` has it.
 
     Raises
     ------
@@ -47,7 +53,7 @@ def road_seasons(
     found: list[RoadSeason] = []
     problems: dict[Problem, None] = {}
     for group in alike.values():
-        limits, doubts = limits_of(roads, rules, closures, frozenset(group))
+        limits, doubts = limits_of(roads, rules, closures, frozenset(group), rated_lb)
         problems |= dict.fromkeys(doubts)
         same = next((at for at, one in enumerate(found) if _equal(one.limits, limits)), None)
         if same is None:

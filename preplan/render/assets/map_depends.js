@@ -82,12 +82,18 @@ const BRIDGES = [...roads.mark.keys()].filter((road) => roads.mark[road] & 3);
 const wayOf = new Map(BRIDGES.map((road, k) => [road, data.roads.ways[k]]));
 
 function bridgeTitle(road) {
-  return roads.mark[road] & 1 ? `Posted: ${roads.posts[roads.post[road]]}` : "Bridge without a posted weight";
+  const said = roads.posts[roads.post[road]];
+  if (roads.mark[road] & 1) return `Posted: ${said}`;
+  return said ? `Bridge ${said}` : "Bridge without a posted weight";
 }
 
 function showBridge(road) {
   const parts = [facts([["Road", roadName(road)], ["OpenStreetMap way", String(wayOf.get(road))]])];
-  if (roads.mark[road] & 2) parts.push(make("p", "What it carries is unknown. It is not known to be safe."));
+  if (roads.mark[road] & 2) {
+    const rated = roads.posts[roads.post[road]];
+    const unsure = "What it carries is unknown. It is not known to be safe.";
+    parts.push(make("p", rated ? "Rated in the bridge table, not by a sign: ask its owner what it carries." : unsure));
+  }
   const own = data.closures.find((one) => one.roads.includes(road));
   if (own) parts.push(make("h3", own.title), facts(own.facts));
   showDepends(bridgeTitle(road), parts, driveOver([road]), drivenHeading, [road]);

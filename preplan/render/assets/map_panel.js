@@ -105,14 +105,16 @@ function showAddress(address, level = startLevel(address), backup = false) {
     ["Latitude, longitude", place],
   ]);
   const label = addresses.label[address];
-  const flags = addresses.flags[address];
+  const weights = (flag) => flag.startsWith("LOADED:") || flag.startsWith("The way crosses");
+  const grave = addresses.flags[address].filter(weights);
+  const flags = addresses.flags[address].filter((flag) => !weights(flag));
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
   openPanel(label, [
-    ...whatIfPart(address), head, ...(byHose ? [make("p", "", { inside: [make("strong", byHose)] })] : []),
+    ...whatIfPart(address), head, ...(byHose ? [byHose] : []).concat(grave).map(boldLine),
     make("p", needWords(address)),
     ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]), ...stripPart(address), ...levels, common,
-    make("h3", "To know"), flags.length ? flagList(flags) : make("p", "Nothing flagged."),
+    make("h3", "To know"), flags.length ? flagList(flags) : make("p", `Nothing ${grave.length ? "more " : ""}flagged.`),
     ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);
 }
@@ -125,6 +127,10 @@ function startLevel(address) {
   if (answers.level[address] >= 0) return answers.level[address];
   for (let k = 0; k < levelCount; k += 1) if (answers.trip[row(address, k)] >= 0) return k;
   return -1;
+}
+
+function boldLine(text) {
+  return make("p", "", { inside: [make("strong", text)] });
 }
 
 function drawCircuit(level, backup) {

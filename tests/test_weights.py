@@ -1,0 +1,116 @@
+"""Bridges posted or rated below a loaded tanker: who is told what, by hand on a road of five pieces."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from preplan.planning.weights import Met, Weights
+from preplan.records import IntArray, RoadLimits
+from preplan.roads.inventory import is_bridge
+from tests.planning_case import unit
+from tests.road_builder import draw
+
+# way a-b, bridges b-c and c-d, road d-e
+NODES = {name: (1000 * at, 0) for at, name in enumerate("abcde")}
+TOWN = draw(
+    NODES,
+    [
+        ("a", "b", {"name": "Mill Road"}), ("b", "c", {"name": "Mill Road", "bridge": "yes"}),
+        ("c", "d", {"name": "River; Road", "bridge": "yes"}), ("d", "e", {}),
+    ],
+)  # fmt: skip
+HEAVY = unit("T1", "tanker", tank_gal=3000.0, loaded_lb=54600.0, empty_lb=29400.0)  # 31,902 lb on the way back
+LIGHT = unit("T2", "tanker", tank_gal=1500.0, loaded_lb=33900.0, empty_lb=21300.0)
+THIRD = unit("T3", "tanker", loaded_lb=42900.0, empty_lb=26000.0)
+NONE = np.empty((0, 2), dtype=np.int32)
+
+
+def limits(max_lb: float = np.inf, rated_lb: float = np.inf, **changes: Any) -> RoadLimits:
+    """Limit the first bridge, by a sign or by its rating."""
+    weight, rating = TOWN.limits.max_lb.copy(), TOWN.limits.rated_lb.copy()
+    weight[1], rating[1] = min(max_lb, rated_lb), rated_lb if rated_lb < max_lb else np.inf
+    unposted = np.array([False, max_lb == np.inf, True, False])
+    return replace(TOWN.limits, max_lb=weight, rated_lb=rating, unposted_bridge=unposted, **changes)
+
+
+def told(
+    signs: RoadLimits, *, free: bool = False, out: bool = False, back: bool = False, rating: float = np.inf,
+    tankers: tuple[Any, ...] = (HEAVY, LIGHT),
+) -> list[str]:  # fmt: skip
+    """Write the flags of one address that has to do with the first bridge in some ways."""
+    operating = np.array([np.inf, rating, np.inf, np.inf])
+    pair: IntArray = np.array([[0, 1]], dtype=np.int32)
+    weights = Weights(
+        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(signs,), road=np.zeros(1, dtype=np.int32),
+        operating_lb=operating, units=tankers, sent=np.ones((1, len(tankers)), dtype=np.bool_),
+    )  # fmt: skip
+    met = Met(**{name: pair if here else NONE for name, here in (("free", free), ("out", out), ("back", back))})
+    assert weights.limited.tolist() == [False, bool(np.isfinite(signs.max_lb[1]) or rating < np.inf), False, False]
+    return [str(flag) for flag in weights.flags(met).get(0, ())]
+
+
+def test_a_bridge_that_only_empties_may_cross_is_told() -> None:
+    assert told(limits(32000.0), back=True) == ["empty only=the Mill Road bridge (posted 32,000 lb)"]
+    assert told(limits(32000.0), back=True, free=True) == told(limits(32000.0), back=True)
+
+
+def test_a_tanker_that_is_too_heavy_even_then_is_named() -> None:
+    said = "empty only=the Mill Road bridge (posted 30,000 lb, T1 not even empty)"
+    assert told(limits(30000.0), back=True) == [said]
+
+
+def test_an_axle_posted_is_told_too() -> None:
+    axle = np.array([np.inf, 24000.0, np.inf, np.inf])  # 25,000 lb loaded, 14,607 lb on the way back
+    signs = replace(limits(), max_axle_lb=axle)
+    assert told(replace(signs, max_lb=limits(60000.0).max_lb), back=True) == [
+        "empty only=the Mill Road bridge (posted 60,000 lb, 24,000 lb an axle)"
+    ]
+
+
+def test_a_posting_that_all_may_pass_or_that_a_sign_tells_of_is_not() -> None:
+    assert told(limits(60000.0), back=True) == []
+    assert told(limits(32000.0), free=True) == []
+
+
+def test_a_bridge_rated_too_low_is_told_wherever_a_driver_is_tempted() -> None:
+    said = "rated below load=the Mill Road bridge (no sign, but rated 37,919 lb). T1 54,600 lb loaded weighs more"
+    assert told(limits(rated_lb=37919.4), free=True, rating=37919.4) == [said]
+    # the lighter tanker crosses, the heavier one was left out
+    assert told(limits(rated_lb=37919.4), out=True, back=True, rating=37919.4) == [said]
+
+
+def test_many_that_weigh_more_are_named_with_the_least_and_the_most() -> None:
+    (two,) = told(limits(rated_lb=40000.0), free=True, rating=40000.0, tankers=(HEAVY, LIGHT, THIRD))
+    assert two.endswith("(no sign, but rated 40,000 lb). T1 54,600 lb and T3 42,900 lb loaded weigh more")
+    (three,) = told(limits(rated_lb=30000.0), free=True, rating=30000.0, tankers=(HEAVY, LIGHT, THIRD))
+    assert three.endswith(", nor empty. T1 T2 T3 loaded weigh more, 33,900 to 54,600 lb")
+
+
+def test_a_rating_below_a_sign_is_told_without_saying_that_there_is_none() -> None:
+    (said,) = told(limits(50000.0, rated_lb=37000.0), free=True, rating=37000.0)
+    assert said.startswith("rated below load=the Mill Road bridge (rated 37,000 lb).")
+
+
+@pytest.mark.parametrize(("out", "back"), [(True, False), (True, True)])
+def test_what_crosses_above_a_rating_is_told_first(out: bool, back: bool) -> None:
+    """The rule is off, or the district's closure gave the bridge a weight of its own."""
+    flags = told(limits(), out=out, back=back, rating=37919.0)
+    assert flags == [
+        "crosses above rating=the Mill Road bridge (no sign, but rated 37,919 lb). T1 54,600 lb loaded weighs more"
+    ]
+    assert told(limits(60000.0), back=True, rating=37919.0) == []  # 31,902 lb empty
+
+
+def test_no_semicolon_of_a_name_parts_a_flag() -> None:
+    low = np.full(4, 9.0)
+    weights = Weights(
+        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(replace(limits(), rated_lb=low, max_lb=low),),
+        road=np.zeros(1, dtype=np.int32), operating_lb=low, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_),
+    )  # fmt: skip
+    flags = weights.flags(Met(free=np.array([[0, 2]], dtype=np.int32), out=NONE, back=NONE))
+    assert "River, Road bridge" in str(flags[0][0])
+    assert ";" not in str(flags[0][0])
