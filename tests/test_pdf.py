@@ -574,3 +574,26 @@ def test_the_report_says_what_the_tables_left_open() -> None:
     assert "addresses.csv lon is no number 2 addresses.csv lat is no number 1" in said
     plain = " ".join(_said(page) for page in _read(report_pdf.report(example_plan())).pages)
     assert "nothing in the tables looked odd" in plain
+
+
+def test_what_loaded_tankers_must_keep_off_stands_first_on_card_and_site(plan: Plan) -> None:
+    """With the loaded way what only empties may cross; first to take care of what no sign tells. A neighbour's too."""
+    group = next(one for one in plan.groups if len(one.addresses) > 1)
+    other = next(a for a in group.addresses if a != group.lead)
+    flags = list(plan.answers.flags)
+    low = "the Dam Road bridge (no sign, but rated 37,919 lb). T1 54,600 lb loaded weighs more"
+    flags[group.lead] = (*flags[group.lead], Flag("empty only", "the Mill Road bridge (posted 32,000 lb)"))
+    flags[other] = (Flag("rated below load", low),)
+    warned = replace(plan, answers=replace(plan.answers, flags=tuple(flags)))
+    (card,) = (_said(page) for page in _read(card_pdf.one_card(warned, group.lead)).pages)
+    loaded, crossing, care = (
+        card.index(words)
+        for words in (
+            "LOADED, fill site to dump site", "LOADED: not over the Mill Road bridge (posted 32,000 lb); empty only.",
+            f"TAKE CARE • LOADED: not over {low}.",
+        )
+    )  # fmt: skip
+    assert loaded < crossing < card.index("EMPTY, back to the fill site") < care
+    site = " ".join(_said(page) for page in _read(site_pdf.sites(warned)).pages)
+    assert "Mill Road bridge (posted 32,000 lb); empty only." in site
+    assert "not over the Dam Road bridge" in site
