@@ -399,7 +399,7 @@ def further(facts: Facts) -> list[Line]:
 
 def astray(plan: Plan, trip: int) -> str | None:
     """Say on which roads the empty leg leaves the loaded one's: '' nowhere, None where it does so for long."""
-    (out, back), forest = plan.trip_rows(trip), plan.forest
+    (out, back), forest = plan.trip_rows(trip) if trip >= 0 else ([], []), plan.forest
     if not out or not back:
         return None
     there = set(zip(forest.segment[out].tolist(), (~forest.forward[out]).tolist(), strict=True))

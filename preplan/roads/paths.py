@@ -169,7 +169,8 @@ def _from_start(roads: RoadTable, meeting: Junctions, pieces: list[_Piece], star
         begins, share = rest.pop(0), 0.0
         first = _Piece(begins.road, "", first.states + begins.states, first.miles + begins.miles)
     shares = [
-        driven * M_PER_MI / float(roads.length_m[row]) for row, driven in zip(begins.rows, begins.miles, strict=True)
+        driven * M_PER_MI / float(roads.length_m[row]) if driven else 0.0  # a stretch may have no length
+        for row, driven in zip(begins.rows, begins.miles, strict=True)
     ]
     first.turn = f"Leave the {leaving} {meeting.heading(begins.states, shares, share)} on"
     return [first, *rest]
