@@ -246,13 +246,22 @@ class Steady {
     const cap = this.cap(pair, address, site);
     if (cap <= 0) return 0;
     let most = 0;
+    let used = 0;
+    let shortest = Infinity;
     this.by = 0;
     for (let cut = 0; cut < pair.fleets.length; cut += 1) {
       const fleet = pair.fleets[cut];
       if (cut && fleet === pair.fleets[cut - 1] && whatIf.trip[cut][row] >= whatIf.trip[cut - 1][row]) continue;
-      const flow = fleet.best(whatIf.trip[cut][row] * this.change.factor);
-      if (flow <= most) continue;
+      const trip = whatIf.trip[cut][row] * this.change.factor;
+      const flow = fleet.best(trip);
+      // Of equal flows the one with more tankers, then the shorter trip.
+      if (Math.abs(flow - most) <= TIE * Math.max(most, 1)) {
+        const more = bits(fleet.used) - bits(used);
+        if (more < 0 || (more === 0 && trip >= shortest)) continue;
+      } else if (flow < most) continue;
       most = flow;
+      used = fleet.used;
+      shortest = trip;
       this.by = cut;
     }
     return cap < most * (1 - TIE) ? cap : most;
