@@ -82,6 +82,39 @@ def test_a_quote_inside_a_text_is_no_open_quote(tmp_path: Path) -> None:
     assert rows(table(tmp_path, 'id,label\n1,5" main\n2,b\n')) == [("1", '5" main'), ("2", "b")]
 
 
+@pytest.mark.parametrize(
+    ("body", "row", "rule"),
+    [
+        # the second stray quote closes what the first opened, and the rows between are gone
+        ('1,"A Rd,-72,44\n2,B Rd,-72,44\n3,"C Rd,-72,44\n', 2, "begins in this row and ends in row 4 with 'C Rd'"),
+        ('1,A Rd,"-72,44\n2,B Rd,-72,44\n3,C Rd,-72",44\n', 2, "looks like rows 2 to 4"),
+        ('1,A Rd,"-72,44\n2,B Rd,-72",44\n', 2, "looks like rows 2 to 3"),
+        ('1,A Rd,-72,"44\n2,B Rd",-72,44\n', 2, "looks like rows 2 to 3"),
+        ('1,A Rd,-72,44\n2,"B "old" Rd",-72,44\n', 3, "begins in this row and has"),
+    ],
+)
+def test_stray_quotes_never_swallow_rows(tmp_path: Path, body: str, row: int, rule: str) -> None:
+    with pytest.raises(InputError) as caught:
+        table(tmp_path, "id,label,lon,lat\n" + body)
+    (found,) = caught.value.findings
+    assert found.row == row
+    assert rule in found.rule
+    assert "quote" in found.remedy
+
+
+@pytest.mark.parametrize(
+    "note",
+    ["Ask first,\nthen open", "12 Mill Rd, Rear\nMillrace, NY 12345", "a\nb, c, d\ne", 'gate ""B"",\n\nsee map', "\n"],
+)
+@pytest.mark.parametrize("at", [1, 4])
+def test_a_note_of_several_lines_is_no_row(tmp_path: Path, note: str, at: int) -> None:
+    cells = ["1", "a", "-72", "44", "b"]
+    cells[at] = f'"{note}"'
+    read = table(tmp_path, "id,label,lon,lat,notes\n" + ",".join(cells) + " \n2,c,-72,44,d\n")
+    assert read.row.tolist() == [2, 3]
+    assert read.columns[at][0] == note.replace('""', '"').strip()
+
+
 def test_a_header_alone_is_a_table_without_rows(tmp_path: Path) -> None:
     read = table(tmp_path, "id,label\n")
     assert (read.headers, len(read.row), [len(one) for one in read.columns]) == (("id", "label"), 0, [0, 0])
