@@ -19,9 +19,17 @@ YES_NO: Mapping[str, float] = {
 }
 IN_SERVICE: Mapping[str, float] = {
     **YES_NO,
-    **dict.fromkeys(("in service", "active", "available"), 1.0),
-    **dict.fromkeys(("out of service", "oos", "inactive", "retired", "sold"), 0.0),
-}
+    **dict.fromkeys(
+        ("in service", "in-service", "in use", "active", "available", "operational", "operating", "working", "existing",
+         "existing - in use", "ok", "good", "ready", "front line", "frontline"), 1.0
+    ),
+    **dict.fromkeys(
+        ("out of service", "out-of-service", "not in service", "oos", "inactive", "retired", "sold", "abandoned",
+         "removed", "proposed", "planned", "future", "broken", "defective", "damaged", "down", "closed",
+         "not operational", "inoperable", "inoperative", "not working", "decommissioned", "unavailable",
+         "not available"), 0.0
+    ),
+}  # fmt: skip
 """What a column of units or sites in service may say besides."""
 EMPTY_WORDS = frozenset({
     "<Null>", "<null>", "<NULL>", "NULL", "Null", "null", "(null)", "#N/A", "N/A", "n/a", "<NA>",
@@ -29,6 +37,7 @@ EMPTY_WORDS = frozenset({
 """What exports write into a cell without a value."""
 LARGEST_NUMBER = 1e12
 """No cell of these tables comes near it; a longer number is a slip."""
+SERVICE_EXPECTED = "is not yes or no (or in service, out of service)"
 MONTHS_EXPECTED = "is not months such as 4-11, 11-3, Apr-Nov or 1,2,12"
 MONTHS_TURNED = "is a date: a spreadsheet turns months such as 4-11 into one; write Apr-Nov, or make the column text"
 DATE_EXPECTED = "is not a date such as 2025-06-30"

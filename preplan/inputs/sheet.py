@@ -143,9 +143,13 @@ class Sheet:
             bad |= broken_number
         return np.where(bad, np.nan, values)
 
-    def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
+    def yes_no(self, column: str) -> FloatArray:
         """Read a column of yes and no: 1, 0, or NaN where a cell is empty."""
-        return self._each(column, words.get, "is not yes or no", np.nan).astype(np.float64)
+        return self._each(column, YES_NO.get, "is not yes or no", np.nan).astype(np.float64)
+
+    def in_service(self) -> FloatArray:
+        """Read whether each row is in service: 1, 0, or NaN where nobody says."""
+        return self._each("in_service", cells.IN_SERVICE.get, cells.SERVICE_EXPECTED, np.nan).astype(np.float64)
 
     def word(self, column: str, words: Mapping[str, str], *, required: bool = False) -> TextArray:
         """Read a column of words from a list; the list maps every accepted spelling to the word meant."""
