@@ -149,14 +149,16 @@ APPARATUS = TableSpec(
 )  # fmt: skip
 HYDRANTS = TableSpec(
     required=("hydrant_id", "lon", "lat"),
-    optional=("geometry", "flow_gpm", "class"),
+    optional=("geometry", "flow_gpm", "class", "in_service"),
     aliases={
         **PLACE_ALIASES,
         "hydrant_id": ("id", "facilityid", "objectid"),
         "flow_gpm": ("gpm", "flow", "fire_flow_gpm"),
         "class": ("flow_class", "hydrant_class"),
+        "in_service": IN_SERVICE_ALIASES,
     },
     instead=_GEOMETRY_FOR_PLACE,
+    meant={"in_service": OUT_OF_SERVICE, "flow_gpm": ("rate", "capacity", "test_flow", "rated_gpm", "gpm_20")},
 )
 CLOSURES = TableSpec(
     required=("closure_id", "kind"),

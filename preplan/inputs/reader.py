@@ -87,6 +87,7 @@ def read_inputs(district_file: Path) -> Inputs:
         rejected=rejected,
         notes=tuple(notes),
         files=_files(said),
+        left_out={role: aside for role, sheet in opened.items() if (aside := int(np.count_nonzero(sheet.left_out)))},
         rows={role: len(sheet) for role, sheet in opened.items()},
         read_from={sheet.file: sheet.read_from for sheet in opened.values() if sheet.read_from},
     )
@@ -126,7 +127,7 @@ def _rejected(opened: Mapping[str, Sheet]) -> tuple[Rejected, ...]:
 
 
 def _account(sheet: Sheet, table: AddressTable | HydrantTable) -> None:
-    """Hold that each row of a table is planned or rejected, and none is both.
+    """Hold that each row of a table is planned, left out or rejected, and none is two of them.
 
     Raises
     ------
@@ -134,8 +135,10 @@ def _account(sheet: Sheet, table: AddressTable | HydrantTable) -> None:
         The counts do not add up.
     """
     out = len({fault.row for fault in sheet.faults})
-    if len(table) + out != len(sheet):
-        raise InvariantError(f"{sheet.file}: of {len(sheet):,} rows {len(table):,} are planned and {out:,} rejected")
+    aside = int(np.count_nonzero(sheet.left_out))
+    if len(table) + out + aside != len(sheet):
+        said = f"{len(table):,} are planned, {aside:,} out of service and {out:,} rejected"
+        raise InvariantError(f"{sheet.file}: of {len(sheet):,} rows {said}")
 
 
 def _far_off(

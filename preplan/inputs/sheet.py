@@ -41,6 +41,8 @@ class Sheet:
         self.file = table.file
         self.row: IntArray = table.row
         self.faults: list[Rejected] = []
+        self.left_out: BoolArray = np.zeros(len(table.row), dtype=np.bool_)
+        """True for each row without a fault that its reader leaves out on purpose."""
         self.notes: list[str] = []
         self._cells = {name: _without_empty_words(table.columns[i]) for name, i in columns.items()}
         self.read_from = {name: table.headers[i] for name, i in columns.items() if table.headers[i] != name}
