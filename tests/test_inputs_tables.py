@@ -62,6 +62,47 @@ def test_rows_too_short_are_filled_and_too_long_are_marked(tmp_path: Path) -> No
     assert read.overlong.tolist() == [False, False, True]
 
 
+def sheet_read(tmp_path: Path, text: str) -> Sheet:
+    path = tmp_path / "stations.csv"
+    path.write_text(text, encoding="utf-8", newline="")
+    return open_sheet(path, "stations", "stations.csv", {})[0]
+
+
+def test_a_row_that_ends_early_alone_is_cut_off(tmp_path: Path) -> None:
+    header = "station_id,name,lon,lat,aid,max_engines,chief\n"
+    sheet = sheet_read(tmp_path, header + "1,A,-72,44,own,1,x\n2,B,-72,44\n3,C,-72,44,own\n4,D,-72,44,own,2\n")
+    assert [(fault.row, fault.rule[:62]) for fault in sheet.faults] == [
+        (3, "ends after column 'lat', without the 3 columns behind it: is i"),
+        (4, "ends after column 'aid', without the 2 columns behind it: is i"),
+    ]
+    # what is not read may be wanting
+    assert sheet.notes == [
+        "stations.csv: row 5 ends after column 'max_engines'; what stands in column 'chief' is taken as empty there."
+    ]
+
+
+def test_a_spreadsheet_leaves_out_empty_cells_of_whole_blocks(tmp_path: Path) -> None:
+    """It looks at sixteen rows at a time, the header among the first of them."""
+    header = "station_id,name,lon,lat,aid,max_engines\n"
+    rows = [f"{i},A,-72,44,own,{'1' if i <= 16 else ''}".removesuffix("," if i > 16 else "") for i in range(2, 34)]
+    text = header + "\n".join(rows)
+    whole = sheet_read(tmp_path, text + "\n")
+    assert (whole.faults, len(whole.notes)) == ([], 1)
+    assert "17 rows, the first of them row 17, end after column 'aid'; what stands in column" in whole.notes[0]
+    # without the end of its line the last row may be cut off, and so may one that ends early in the first block
+    assert [fault.row for fault in sheet_read(tmp_path, text).faults] == [33]
+    assert [
+        fault.row
+        for fault in sheet_read(tmp_path, text.replace("\n5,A,-72,44,own,1", "\n5,A,-72,44,own") + "\n").faults
+    ] == [5]
+    assert len(sheet_read(tmp_path, text.replace("20,A,-72,44,own", "20,A,-72,44") + "\n").faults) == 16
+
+
+def test_a_header_without_a_name_asks_for_no_cell(tmp_path: Path) -> None:
+    sheet = sheet_read(tmp_path, "station_id,name,lon,lat,aid,,\n1,A,-72,44,own\n2,B,-72,44,own,\n")
+    assert (sheet.faults, sheet.notes) == ([], [])
+
+
 @pytest.mark.parametrize(
     ("text", "row", "rule"),
     [

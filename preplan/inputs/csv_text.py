@@ -27,7 +27,7 @@ def read_csv(data: bytes, file: str) -> TextTable:
         They are no text, have no row, or a stray quote that swallows what follows it.
     """
     text, notes = _decode(data, file)
-    return from_records(_records(text, file), file, notes)
+    return from_records(_records(text, file), file, notes, ended=text.endswith(("\n", "\r")))
 
 
 def _decode(data: bytes, file: str) -> tuple[str, tuple[str, ...]]:

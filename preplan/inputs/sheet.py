@@ -25,6 +25,7 @@ LARGEST_NUMBER = 1e9
 """No quantity of any table comes near it."""
 FORMULA_STARTS = ("=", "+", "-", "@")
 """A spreadsheet runs a cell that starts so; an id is refused, since it must stay what it is."""
+CUT_REMEDY = "Add what is missing, and a comma (or what else parts the cells of the file) for each empty cell"
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _UNTIDY = re.compile(_CONTROL.pattern + r"|[ \u00a0]{2,}|\u00a0")
 
@@ -50,6 +51,7 @@ class Sheet:
         self._id_column = id_column
         self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
+        self._check_ends(table, max(columns.values(), default=-1))
         self._check_ids()
 
     def __len__(self) -> int:
@@ -213,6 +215,23 @@ class Sheet:
         again = ids.duplicated().to_numpy(dtype=np.bool_) & (self.id != "")
         for i in np.flatnonzero(again).tolist():
             self._keep(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
+
+    def _check_ends(self, table: TextTable, last: int) -> None:
+        """Find rows that end before the last column that is read; a note where a spreadsheet ends them so."""
+        if table.ends_at is None or table.trimmed is None:
+            return
+        for ends_at in np.unique(table.ends_at[table.ends_at > 0]).tolist():
+            such = table.ends_at == ends_at
+            harmless = such & (table.trimmed | (ends_at > last))
+            missing = sum(1 for header in table.headers[ends_at:] if header)
+            behind = f"the {missing} columns behind it" if missing > 1 else f"column {table.headers[ends_at]!r}"
+            where = f"after column {table.headers[ends_at - 1]!r}"
+            rule = f"ends {where}, without {behind}: is it cut off? {CUT_REMEDY}"
+            self.fault(such & ~harmless, "", rule)
+            if harmless.any():
+                first, count = int(self.row[harmless][0]), int(np.count_nonzero(harmless))
+                rows = f"{count:,} rows, the first of them row {first}, end" if count > 1 else f"row {first} ends"
+                self.note(f"{rows} {where}; what stands in {behind} is taken as empty there.")
 
     def shapes(self) -> ShapeArray | None:
         """Give the rows' shapes in lon, lat: a map layer's own, else those of a column of well-known text."""
