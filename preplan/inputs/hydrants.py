@@ -46,6 +46,7 @@ def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
 def _flows(sheet: Sheet) -> FloatArray:
     """Read flows in gpm, NaN where a row gives neither flow nor class."""
     flow, wrong = cells.numbers(sheet.cells("flow_gpm"), "gpm")
+    flow = np.where(sheet.point_in_doubt("flow_gpm", "gpm"), np.nan, flow)
     classes = {word.casefold(): word for word in CLASS_GPM}
     by_class = _class_gpm(sheet.word("class", classes).tolist())
     in_flow = _class_gpm([cell.upper() for cell in sheet.cells("flow_gpm")])

@@ -67,6 +67,7 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
         columns=tuple(text_array(_as_text(column)) for column in values),
         row=np.arange(len(shapes), dtype=np.int32) + np.int32(2),
         overlong=np.zeros(len(shapes), dtype=np.bool_),
+        typed=True,
         shapes=shapes,
         notes=(*dict.fromkeys(notes), *assumed),
     )

@@ -48,6 +48,7 @@ class Sheet:
         self._cells = {name: _without_empty_words(table.columns[i]) for name, i in columns.items()}
         self.read_from = {name: table.headers[i] for name, i in columns.items() if table.headers[i] != name}
         self._layer = table.shapes
+        self._typed = table.typed
         self._id_column = id_column
         self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
@@ -121,7 +122,7 @@ class Sheet:
             return np.full(len(self), np.nan)
         unit = unit_of(column)
         read = cells.read_numbers(self.cells(column), unit)
-        values = read.number
+        values = np.where(self.point_in_doubt(column, unit), np.nan, read.number)
         for i in np.flatnonzero(read.wrong).tolist():
             self._keep(i, column, self.cells(column)[i], expected(self.cells(column)[i], unit))
         for rule in sorted(set(read.readings.values())):
@@ -146,6 +147,22 @@ class Sheet:
             self.fault(broken_number, column, "must be a whole number")
             bad |= broken_number
         return np.where(bad, np.nan, values)
+
+    def point_in_doubt(self, column: str, unit: str, where: BoolArray | None = None) -> BoolArray:
+        """Find cells such as 1.500 in which a point may part thousands, and keep their faults.
+
+        Only in a text, only of what comes in hundreds and thousands, and not where another cell of the column shows
+        that its points part decimals. `where` (rows,) says which rows count.
+        """
+        given = self.cells(column)
+        different = set(given.tolist())
+        if self._typed or unit not in cells.IN_THOUSANDS or any(map(cells.points_decimals, different)):
+            return np.zeros(len(self), dtype=np.bool_)
+        doubtful = {cell for cell in different if cells.point_in_doubt(cell, unit)}
+        found = np.isin(given, list(doubtful)) & (True if where is None else where)
+        for i in np.flatnonzero(found).tolist():
+            self._keep(i, column, given[i], cells.point_rule(given[i]))
+        return found
 
     def yes_no(self, column: str) -> FloatArray:
         """Read a column of yes and no: 1, 0, or NaN where a cell is empty."""

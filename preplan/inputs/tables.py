@@ -33,6 +33,8 @@ class TextTable:
     """Cells of each row that ends before the last header, 0 for a whole row; None where every row is whole."""
     trimmed: BoolArray | None = None
     """True where a spreadsheet left out the empty cells at the end of a row; None where it did nowhere."""
+    typed: bool = False
+    """True where the file itself tells numbers from texts, so that a point can only part decimals."""
     shapes: ShapeArray | None = None
     """Shape of each row of a map layer, in lon, lat."""
     notes: tuple[str, ...] = ()
@@ -50,12 +52,13 @@ vendor's page on reading its CSV files tells of groups of rows; that there are 1
 
 
 def from_records(
-    records: Sequence[Sequence[str]], file: str, notes: tuple[str, ...] = (), *, ended: bool = True
+    records: Sequence[Sequence[str]], file: str, notes: tuple[str, ...] = (), *, ended: bool = True, typed: bool = False
 ) -> TextTable:
     """Make a table from rows of cells, one for each row a spreadsheet shows; the first that has any is the header.
 
     Rows without any value are passed over; those that are more than a blank line are counted in a note.
-    `ended` says that the last row is followed by the end of a line, so that nothing is cut off there.
+    `ended` says that the last row is followed by the end of a line, so that nothing is cut off there; `typed` that
+    the file told numbers from texts.
 
     Raises
     ------
@@ -83,6 +86,7 @@ def from_records(
         headers=headers,
         columns=columns or tuple(text_array([]) for _ in headers),
         row=row,
+        typed=typed,
         ends_at=ends_at if ends_at.any() else None,
         trimmed=_trimmed(ends_at, row, filled[0] + 1, ended=ended) if ends_at.any() else None,
         overlong=np.array([len(record) > width and any(record[width:]) for record in rows], dtype=np.bool_),

@@ -50,7 +50,7 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     notes: tuple[str, ...] = ()
     if not named and len(filled) > 1:
         notes = (f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it).",)
-    return from_records(sheets[name], file, notes)
+    return from_records(sheets[name], file, notes, typed=True)
 
 
 def _check_size(data: bytes, file: str) -> None:
