@@ -35,6 +35,8 @@ EMPTY_WORDS = frozenset({
     "<Null>", "<null>", "<NULL>", "NULL", "Null", "null", "(null)", "#N/A", "N/A", "n/a", "<NA>",
 })  # fmt: skip
 """What exports write into a cell without a value."""
+ERROR_WORDS = frozenset({"#REF!", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!"})
+"""What a spreadsheet shows where a formula fails; `#N/A` is also how exports write that there is no value."""
 LARGEST_NUMBER = 1e12
 """No cell of these tables comes near it; a longer number is a slip."""
 SERVICE_EXPECTED = "is not yes or no (or in service, out of service)"

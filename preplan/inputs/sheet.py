@@ -52,6 +52,7 @@ class Sheet:
         self._id_column = id_column
         self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
+        self._check_errors()
         self._check_ends(table, max(columns.values(), default=-1))
         self._check_ids()
 
@@ -232,6 +233,14 @@ class Sheet:
         again = ids.duplicated().to_numpy(dtype=np.bool_) & (self.id != "")
         for i in np.flatnonzero(again).tolist():
             self._keep(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
+
+    def _check_errors(self) -> None:
+        """Find cells in which a formula has failed; they count as empty besides, so that each has this one fault."""
+        for column, given in self._cells.items():
+            if not cells.ERROR_WORDS.isdisjoint(given.tolist()):
+                failed = np.isin(given, list(cells.ERROR_WORDS))
+                self.fault(failed, column, "is a spreadsheet's error: correct the formula, or write the value")
+                self._cells[column] = text_array(np.where(failed, "", given).tolist())
 
     def _check_ends(self, table: TextTable, last: int) -> None:
         """Find rows that end before the last column that is read; a note where a spreadsheet ends them so."""
