@@ -97,7 +97,7 @@ def test_a_label_is_put_together_from_the_parts_of_the_standards() -> None:
     )
     assert (found.label.tolist(), found.street.tolist()) == (["12 A North Mill Road"], ["North Mill Road"])
     assert found.number.tolist() == [12]
-    assert {fault.column for fault in sheet.faults} == {"label", "lon", "lat"}
+    assert {fault.column for fault in sheet.faults} == {"label", "Longitude", "Latitude"}
 
 
 def test_a_bare_number_in_the_label_gets_its_street() -> None:

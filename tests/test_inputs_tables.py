@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from preplan.errors import InputError
 from preplan.inputs import cells
+from preplan.inputs.bridges import read_bridges
 from preplan.inputs.columns import ADDRESSES, SPECS, match_headers, plain
 from preplan.inputs.sheet import Sheet, open_sheet
 from preplan.inputs.table_file import read_table
@@ -356,3 +357,20 @@ def test_ids_are_checked(tmp_path: Path) -> None:
         (12, "has control characters"),
     ]
     assert sheet.good.tolist() == [False] * 7 + [True] + [False] * 3
+
+
+def test_a_fault_names_the_header_of_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "b.csv"
+    path.write_text("STRUCTURE_NO,LAT_016,LONG_017,OPERATING_RATING_064\nB1,44896100,72,-3\nB2,44251250,72,x\n")
+    sheet, _ = open_sheet(path, "bridges", "b.csv", {})
+    read_bridges(sheet)
+    assert [(one.row, one.column) for one in sheet.findings()] == [
+        (2, "LAT_016"),
+        (2, "OPERATING_RATING_064"),
+        (3, "OPERATING_RATING_064"),
+    ]
+    places = tmp_path / "s.csv"
+    places.write_text("id,name,Longitude,Y\n1,A,bad,44\n2,B,0,0\n")
+    stations, _ = open_sheet(places, "stations", "s.csv", {})
+    stations.place()
+    assert {one.column for one in stations.faults} == {"Longitude", "Longitude, Y"}

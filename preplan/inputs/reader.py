@@ -159,10 +159,8 @@ def _far_off(
         miles = math.hypot(east, place.lat - middle_lat) * MI_PER_DEG
         if miles > FAR_MI:
             rule = f"lies about {miles:,.0f} mi from the middle of the addresses: is a sign or a digit wrong?"
-            both = f"{place.lon:.6g}, {place.lat:.6g}"
-            found.append(
-                Finding(file=sheet.file, row=row_of.get(name), id=name, column="lon, lat", value=both, rule=rule)
-            )
+            both, column = f"{place.lon:.6g}, {place.lat:.6g}", sheet.header("lon, lat")
+            found.append(Finding(file=sheet.file, row=row_of.get(name), id=name, column=column, value=both, rule=rule))
     return ([], [str(one) for one in found]) if len(found) == len(places) else (found, [])
 
 

@@ -92,7 +92,12 @@ class Sheet:
 
     def _keep(self, i: int, column: str, value: str, rule: str) -> None:
         row = int(self.row[i])
-        self.faults.append(Rejected(file=self.file, row=row, id=self.id[i], column=column, value=value, rule=rule))
+        named = self.header(column)
+        self.faults.append(Rejected(file=self.file, row=row, id=self.id[i], column=named, value=value, rule=rule))
+
+    def header(self, column: str) -> str:
+        """Name a column, or two with a comma between, as the table's own header does."""
+        return ", ".join(self.read_from.get(name, name) for name in column.split(", "))
 
     def note(self, text: str) -> None:
         """Keep an assumption made about this table."""
@@ -130,7 +135,7 @@ class Sheet:
             such = [cell for cell, one in read.readings.items() if one == rule]
             meant = f"{cells.number(such[0], unit):,.10g} {unit}".rstrip()
             others = f", and {len(such) - 1:,} more likewise" if such[1:] else ""
-            self.note(f"{column} {such[0]!r} was read as {meant} ({rule}){others}.")
+            self.note(f"{self.header(column)} {such[0]!r} was read as {meant} ({rule}){others}.")
         # where a column has no bound of its own, an endless or absurd number is still a slip
         bad = (np.abs(values) > LARGEST_NUMBER) & np.full(len(self), high is None)
         self.fault(bad, column, f"must be at most {LARGEST_NUMBER:,.0f}")
@@ -303,7 +308,7 @@ class Sheet:
         values, wrong, rules = degrees.read_degrees(self.cells(axis), axis)
         self.fault(wrong, axis, "is not a number")
         for rule in sorted(rules):
-            self.note(f"{axis} is written with {rule} in some rows; they were read so.")
+            self.note(f"{self.header(axis)} is written with {rule} in some rows; they were read so.")
         return values
 
     def _check_range(self, lon: FloatArray, lat: FloatArray, shown: Mapping[str, TextArray], *, near: bool) -> None:
