@@ -165,6 +165,12 @@ def test_a_workbook_is_read_as_text(tmp_path: Path) -> None:
     assert (lon, lat) == ([-72.5, -72.0], [44.25, 44.0])
 
 
+def test_a_sheet_that_is_another_table_is_named(tmp_path: Path) -> None:
+    path = book(tmp_path, about=[["This workbook"], ["holds points"]], points=[HEADER, ["1", "1 A Road", -72, 44]])
+    with pytest.raises(InputError, match=r"the first, 'about', was read \(name one 'addresses' to choose it\)$"):
+        opened(path)
+
+
 def test_a_failed_formula_of_a_workbook_is_a_fault(tmp_path: Path) -> None:
     """It is looked for in the sheet that is read, however far down, and `#N/A` says that there is no value."""
     long: list[list[Cell]] = [[f"{i}", "1 A Road", -72, 44, 2] for i in range(3, 30_000)]

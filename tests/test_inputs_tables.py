@@ -374,3 +374,28 @@ def test_a_fault_names_the_header_of_the_file(tmp_path: Path) -> None:
     stations, _ = open_sheet(places, "stations", "s.csv", {})
     stations.place()
     assert {one.column for one in stations.faults} == {"Longitude", "Longitude, Y"}
+
+
+def test_a_header_cut_behind_a_low_line_is_the_longer_name(tmp_path: Path) -> None:
+    path = tmp_path / "a.shp"
+    names = ["address_id", "label", "occupancy", "occupancy_"]
+    values = [text_array([one]) for one in ("A", "1 A Road", "barn", "4")]
+    point = shapely.to_wkb(shapely.points([(-72.0, 44.0)]))
+    pyogrio.raw.write(path, geometry=point, field_data=values, fields=names, crs="EPSG:4326", geometry_type="Point")
+    sheet, notes = open_sheet(path, "addresses", "a.shp", {})
+    assert (sheet.cells("occupancy").tolist(), sheet.cells("occupancy_hazard").tolist()) == (["barn"], ["4"])
+    assert notes == ()
+    mapped, _ = open_sheet(path, "addresses", "a.shp", {"construction": "occupancy_"})
+    assert (mapped.cells("construction").tolist(), mapped.cells("occupancy").tolist()) == (["4"], ["barn"])
+    path.with_suffix(".dbf").unlink()
+    with pytest.raises(InputError, match=r"no columns: the \.dbf file that holds them is missing"):
+        open_sheet(path, "addresses", "a.shp", {})
+
+
+def test_a_shape_without_coordinates_is_told_in_plain_words(tmp_path: Path) -> None:
+    path = tmp_path / "a.geojson"
+    feature = '{"type": "Feature", "properties": {"id": "%s"}, "geometry": {"type": "Point", "coordinates": %s}}'
+    features = ", ".join((feature % ("A", "[]"), feature % ("B", "[-72, 44]")))
+    path.write_text(f'{{"type": "FeatureCollection", "features": [{features}]}}', encoding="utf-8")
+    read = read_table(path, "addresses", "a.geojson")
+    assert read.notes == ("a.geojson: some shapes lack a longitude or a latitude; their rows have no place.",)

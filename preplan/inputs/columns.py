@@ -249,8 +249,8 @@ def match_headers(
     InputError
         A required column is missing, a mapped header does not exist, or a header stands twice.
     """
-    forms = [plain(header) for header in table.headers]
-    findings = _missing_mapped(table, mapping)
+    forms = [_form(header, spec) for header in table.headers]
+    findings = _missing_mapped(table, spec, mapping)
     columns: dict[str, int] = {}
     contested: list[str] = []
     told: set[int] = set()
@@ -278,13 +278,13 @@ def match_headers(
 
 def _wanted(spec: TableSpec, mapping: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
     """List the headers of each column, best first; one that the district maps stands for nothing else."""
-    taken = {plain(theirs) for theirs in mapping.values()}
+    taken = {_form(theirs, spec) for theirs in mapping.values()}
     cut = _cut_names(spec)
     wanted = {}
     for name in spec.names:
         known = (name, *spec.aliases.get(name, ()), *cut.get(name, ()))
         wanted[name] = tuple(form for form in known if form not in taken)
-    return wanted | {ours: (plain(theirs),) for ours, theirs in mapping.items()}
+    return wanted | {ours: (_form(theirs, spec),) for ours, theirs in mapping.items()}
 
 
 def _filled(table: TextTable, forms: list[str], present: Sequence[str], spec: TableSpec, name: str) -> str:
@@ -298,6 +298,15 @@ def _filled(table: TextTable, forms: list[str], present: Sequence[str], spec: Ta
         if different - {""} and (name != spec.required[0] or (len(different) == len(values) and "" not in different)):
             return form
     return present[0]
+
+
+def _form(header: str, spec: TableSpec) -> str:
+    """Bring a header to plain form; one cut behind a low line is the longer name's, not that of the word before it."""
+    form = plain(header)
+    if len(header) == CUT_AT and header.endswith("_") and form in spec.names:
+        longer = [name for name in spec.names if name.startswith(header.casefold())]
+        return longer[0] if len(longer) == 1 else form
+    return form
 
 
 def _cut_names(spec: TableSpec) -> dict[str, tuple[str, ...]]:
@@ -324,15 +333,15 @@ def _position(table: TextTable, forms: list[str], mapped: str | None, form: str)
     return table.headers.index(mapped) if mapped in table.headers else forms.index(form)
 
 
-def _missing_mapped(table: TextTable, mapping: Mapping[str, str]) -> list[Finding]:
-    forms = {plain(header) for header in table.headers}
+def _missing_mapped(table: TextTable, spec: TableSpec, mapping: Mapping[str, str]) -> list[Finding]:
+    forms = {_form(header, spec) for header in table.headers}
     return [
         Finding(
             file=table.file, row=1, column=ours, value=theirs, rule="is not a header of this table",
             remedy=_found(table, (theirs,)),
         )
         for ours, theirs in mapping.items()
-        if plain(theirs) not in forms
+        if _form(theirs, spec) not in forms
     ]  # fmt: skip
 
 

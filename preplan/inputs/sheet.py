@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from preplan.errors import Finding
+from preplan.errors import Finding, InputError
 from preplan.inputs import cells, degrees
 from preplan.inputs.addressing import made_ids
 from preplan.inputs.cells import YES_NO
@@ -367,7 +367,14 @@ def open_sheet(path: Path, role: str, file: str, mapping: Mapping[str, str]) -> 
     """
     table = read_table(path, role, file)
     spec = SPECS[role]
-    columns, slips = match_headers(table, spec, mapping)
+    try:
+        columns, slips = match_headers(table, spec, mapping)
+    except InputError as error:
+        if not table.chosen:
+            raise
+        # perhaps the wrong sheet was read, and its headers are none of the table's
+        rule = table.chosen.removeprefix(f"{file}: ").removesuffix(".")
+        raise InputError([*error.findings, Finding(file=file, rule=rule)]) from error
     return Sheet(table, columns, spec.required[0]), (*table.notes, *slips)
 
 

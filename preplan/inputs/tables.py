@@ -39,6 +39,8 @@ class TextTable:
     """Shape of each row of a map layer, in lon, lat."""
     notes: tuple[str, ...] = ()
     """Assumptions made while reading."""
+    chosen: str = ""
+    """The note that says which sheet, layer or table was read where the file has several; '' where it has one."""
 
 
 def fail(file: str, rule: str, *, row: int | None = None, remedy: str = "") -> InputError:
@@ -52,13 +54,19 @@ vendor's page on reading its CSV files tells of groups of rows; that there are 1
 
 
 def from_records(
-    records: Sequence[Sequence[str]], file: str, notes: tuple[str, ...] = (), *, ended: bool = True, typed: bool = False
+    records: Sequence[Sequence[str]],
+    file: str,
+    notes: tuple[str, ...] = (),
+    *,
+    ended: bool = True,
+    typed: bool = False,
+    chosen: str = "",
 ) -> TextTable:
     """Make a table from rows of cells, one for each row a spreadsheet shows; the first that has any is the header.
 
     Rows without any value are passed over; those that are more than a blank line are counted in a note.
     `ended` says that the last row is followed by the end of a line, so that nothing is cut off there; `typed` that
-    the file told numbers from texts.
+    the file told numbers from texts; `chosen` is as in the table.
 
     Raises
     ------
@@ -90,7 +98,8 @@ def from_records(
         ends_at=ends_at if ends_at.any() else None,
         trimmed=_trimmed(ends_at, row, filled[0] + 1, ended=ended) if ends_at.any() else None,
         overlong=np.array([len(record) > width and any(record[width:]) for record in rows], dtype=np.bool_),
-        notes=notes,
+        notes=(chosen, *notes) if chosen else notes,
+        chosen=chosen,
     )
 
 

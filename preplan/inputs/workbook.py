@@ -57,13 +57,13 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     if not sheets or not (named or filled):
         raise fail(file, "has no rows below its header" if any(map(any, sheets.values())) else "is empty")
     name = (named or filled)[0]
-    notes: tuple[str, ...] = ()
+    chosen = ""
     if not named and len(filled) > 1:
-        notes = (f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it).",)
+        chosen = f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it)."
     for (row, column), shown in _errors(data, list(sheets).index(name)).items():
         if row < len(sheets[name]) and column < len(sheets[name][row]):
             sheets[name][row][column] = shown
-    return from_records(sheets[name], file, notes, typed=True)
+    return from_records(sheets[name], file, typed=True, chosen=chosen)
 
 
 def _check_size(data: bytes, file: str) -> None:
