@@ -106,7 +106,10 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     for file, headers in inputs.read_from.items():
         lines.append(f"{file}: " + ", ".join(f"{name} is read from {header!r}" for name, header in headers.items()))
     lines += [f"note: {note}" for note in inputs.notes]
-    lines += [f"rejected: {r.file} row {r.row}, column {r.column}: {r.value!r} {r.rule}" for r in inputs.rejected]
+    lines += [
+        f"rejected: {Finding(file=r.file, row=r.row, id=r.id, column=r.column, value=r.value, rule=r.rule)}"
+        for r in inputs.rejected
+    ]
     lines += [f"off the roads: fill site {inputs.sites[i].site_id}" for i in np.flatnonzero(ground.sites.segment < 0)]
     lines += [
         f"off the roads: station {inputs.stations[i].station_id}" for i in np.flatnonzero(ground.stations.segment < 0)

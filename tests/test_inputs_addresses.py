@@ -97,7 +97,7 @@ def test_a_label_is_put_together_from_the_parts_of_the_standards() -> None:
     )
     assert (found.label.tolist(), found.street.tolist()) == (["12 A North Mill Road"], ["North Mill Road"])
     assert found.number.tolist() == [12]
-    assert {fault.column for fault in sheet.faults} == {"label", "lon", "lat"}
+    assert {fault.column for fault in sheet.faults} == {"label", "Longitude", "Latitude"}
 
 
 def test_a_bare_number_in_the_label_gets_its_street() -> None:
@@ -198,6 +198,17 @@ def test_hydrant_flows_are_numbers_classes_or_the_default() -> None:
     assert found.flow_gpm.tolist() == [1200, 1500, 1000, 500, 250, 450]
     assert found.assumed.tolist() == [False] * 5 + [True]
     assert sheet.faults == []
+
+
+@pytest.mark.parametrize("header", ["in_service", "STATUS"])
+def test_hydrants_out_of_service_are_not_counted(header: str) -> None:
+    lines = ["h1|no", "h2|OUT OF SERVICE", "h3|Active", "h4|", "h5|perhaps"]
+    columns = f"hydrant_id,{header},lon,lat"
+    sheet = sheet_of("hydrants", columns, [[*line.split("|"), "-72", "44"] for line in lines])
+    assert read_hydrants(sheet, HydrantRules()).hydrant_id.tolist() == ["h3", "h4"]
+    assert sheet.left_out.tolist() == [True, True, False, False, False]
+    assert [(one.id, one.value) for one in sheet.faults] == [("h5", "perhaps")]
+    assert sheet.notes == ["hydrants.csv: out of service and not counted: 2 (h1, h2)."]
 
 
 def test_hydrants_at_fault() -> None:

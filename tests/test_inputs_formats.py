@@ -165,6 +165,29 @@ def test_a_workbook_is_read_as_text(tmp_path: Path) -> None:
     assert (lon, lat) == ([-72.5, -72.0], [44.25, 44.0])
 
 
+def test_a_sheet_that_is_another_table_is_named(tmp_path: Path) -> None:
+    path = book(tmp_path, about=[["This workbook"], ["holds points"]], points=[HEADER, ["1", "1 A Road", -72, 44]])
+    with pytest.raises(InputError, match=r"the first, 'about', was read \(name one 'addresses' to choose it\)$"):
+        opened(path)
+
+
+def test_a_failed_formula_of_a_workbook_is_a_fault(tmp_path: Path) -> None:
+    """It is looked for in the sheet that is read, however far down, and `#N/A` says that there is no value."""
+    long: list[list[Cell]] = [[f"{i}", "1 A Road", -72, 44, 2] for i in range(3, 30_000)]
+    rows: list[list[Cell]] = [
+        [*HEADER, "stories"], ["1", "1 A Road", -72, 44, (None, "#DIV/0!")], ["2", "2 A Road", -72, 44, (None, "#N/A")],
+        *long, ["X", (None, "#REF!"), -72, 44, 2],
+    ]  # fmt: skip
+    sheet, _ = opened(book(tmp_path, notes=[["a", (None, "#NAME?")], ["b", "c"]], addresses=rows))
+    assert [(fault.row, fault.column, fault.value) for fault in sheet.faults] == [
+        (30_000 + 1, "label", "#REF!"),
+        (2, "stories", "#DIV/0!"),
+    ]
+    assert sheet.cells("stories")[1] == ""
+    one, _ = opened(_write(tmp_path / "a.csv", b"address_id,label,lon,lat\n1,#REF!,-72,44\n"))
+    assert [fault.rule for fault in one.faults] == ["is a spreadsheet's error: correct the formula, or write the value"]
+
+
 def test_rows_of_a_workbook_keep_their_numbers(tmp_path: Path) -> None:
     rows: list[list[Cell]] = [[], HEADER, [], ["1", "1 A Road", -72, 44], ["2", "", -72, 44]]
     sheet, _ = opened(book(tmp_path, Sheet1=rows))

@@ -168,7 +168,7 @@ def test_a_column_never_filled_gives_way() -> None:
 def test_our_own_name_is_never_given_up_for_another() -> None:
     row = {"address_id": "", "OBJECTID": "1", "label": "1 A", "lon": "-72", "lat": "44"}
     read_from, notes = sheet(list(row), row)
-    assert (read_from.id.tolist(), notes) == ([""], ())
+    assert (read_from.id.tolist(), notes) == ([""], ("a.csv: columns that are not read: 'OBJECTID'.",))
 
 
 def test_a_mapped_header_stands_for_nothing_else() -> None:
@@ -227,3 +227,48 @@ def test_owners_and_their_mail_are_no_addresses() -> None:
 
 def test_the_parts_of_a_street_are_those_of_the_standards() -> None:
     assert [part for part in NENA_V2.lower().split() if part in STREET_PARTS] == list(STREET_PARTS)
+
+
+@pytest.mark.parametrize(
+    ("role", "header", "ours"),
+    [
+        ("fill_sites", "lift", "lift_ft"), ("fill_sites", "Flow", "fill_gpm"), ("fill_sites", "OOS", "in_service"),
+        ("apparatus", "weight", "loaded_lb"), ("apparatus", "GVW", "loaded_lb"), ("apparatus", "capacity", "tank_gal"),
+        ("stations", "turnout", "turnout_min"), ("closures", "limit", "value"),
+        ("fill_sites", "turnarund", "turnaround"),
+    ],
+)  # fmt: skip
+def test_a_header_that_may_mean_a_column_is_asked_about(role: str, header: str, ours: str) -> None:
+    assert f"t.csv: column {header!r} is not read; is {ours!r} meant?" in matched(role, header)[1]
+
+
+@pytest.mark.parametrize(
+    ("role", "header", "ours"),
+    [
+        ("fill_sites", "season", "months"), ("fill_sites", "STATUS", "in_service"),
+        ("fill_sites", "drought_gpm", "low_gpm"), ("fill_sites", "fill_rate_gpm", "fill_gpm"),
+        ("apparatus", "Status", "in_service"), ("stations", "career", "staffed"), ("closures", "season", "months"),
+    ],
+)  # fmt: skip
+def test_a_header_of_one_meaning_is_read(role: str, header: str, ours: str) -> None:
+    columns, notes = matched(role, header)
+    assert columns[ours] == len(columns) - 1
+    assert notes == ()
+
+
+def test_every_header_that_is_not_read_is_noted() -> None:
+    assert matched("stations", "chief,")[1] == (
+        "t.csv: columns that are not read: 'chief', number 6, which has no header.",
+    )
+    many = ",".join(f"c{i}" for i in range(50))
+    assert matched("stations", many)[1][0].endswith("'c38', 'c39' and 10 more.")
+
+
+def matched(role: str, further: str) -> tuple[dict[str, int], tuple[str, ...]]:
+    """Match the required headers of a table and some further ones, each with a value."""
+    headers = (*SPECS[role].required, *further.split(","))
+    cells = tuple(text_array(["1"]) for _ in headers)
+    row, overlong = np.array([2], dtype=np.int32), np.zeros(1, dtype=np.bool_)
+    return match_headers(
+        TextTable(file="t.csv", headers=headers, columns=cells, row=row, overlong=overlong), SPECS[role], {}
+    )

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from preplan.errors import InputError
 from preplan.inputs import cells
+from preplan.inputs.bridges import read_bridges
 from preplan.inputs.columns import ADDRESSES, SPECS, match_headers, plain
 from preplan.inputs.sheet import Sheet, open_sheet
 from preplan.inputs.table_file import read_table
@@ -62,6 +63,47 @@ def test_rows_too_short_are_filled_and_too_long_are_marked(tmp_path: Path) -> No
     assert read.overlong.tolist() == [False, False, True]
 
 
+def sheet_read(tmp_path: Path, text: str) -> Sheet:
+    path = tmp_path / "stations.csv"
+    path.write_text(text, encoding="utf-8", newline="")
+    return open_sheet(path, "stations", "stations.csv", {})[0]
+
+
+def test_a_row_that_ends_early_alone_is_cut_off(tmp_path: Path) -> None:
+    header = "station_id,name,lon,lat,aid,max_engines,chief\n"
+    sheet = sheet_read(tmp_path, header + "1,A,-72,44,own,1,x\n2,B,-72,44\n3,C,-72,44,own\n4,D,-72,44,own,2\n")
+    assert [(fault.row, fault.rule[:62]) for fault in sheet.faults] == [
+        (3, "ends after column 'lat', without the 3 columns behind it: is i"),
+        (4, "ends after column 'aid', without the 2 columns behind it: is i"),
+    ]
+    # what is not read may be wanting
+    assert sheet.notes == [
+        "stations.csv: row 5 ends after column 'max_engines'; what stands in column 'chief' is taken as empty there."
+    ]
+
+
+def test_a_spreadsheet_leaves_out_empty_cells_of_whole_blocks(tmp_path: Path) -> None:
+    """It looks at sixteen rows at a time, the header among the first of them."""
+    header = "station_id,name,lon,lat,aid,max_engines\n"
+    rows = [f"{i},A,-72,44,own,{'1' if i <= 16 else ''}".removesuffix("," if i > 16 else "") for i in range(2, 34)]
+    text = header + "\n".join(rows)
+    whole = sheet_read(tmp_path, text + "\n")
+    assert (whole.faults, len(whole.notes)) == ([], 1)
+    assert "17 rows, the first of them row 17, end after column 'aid'; what stands in column" in whole.notes[0]
+    # without the end of its line the last row may be cut off, and so may one that ends early in the first block
+    assert [fault.row for fault in sheet_read(tmp_path, text).faults] == [33]
+    assert [
+        fault.row
+        for fault in sheet_read(tmp_path, text.replace("\n5,A,-72,44,own,1", "\n5,A,-72,44,own") + "\n").faults
+    ] == [5]
+    assert len(sheet_read(tmp_path, text.replace("20,A,-72,44,own", "20,A,-72,44") + "\n").faults) == 16
+
+
+def test_a_header_without_a_name_asks_for_no_cell(tmp_path: Path) -> None:
+    sheet = sheet_read(tmp_path, "station_id,name,lon,lat,aid,,\n1,A,-72,44,own\n2,B,-72,44,own,\n")
+    assert (sheet.faults, sheet.notes) == ([], [])
+
+
 @pytest.mark.parametrize(
     ("text", "row", "rule"),
     [
@@ -80,6 +122,39 @@ def test_a_csv_that_cannot_be_read(tmp_path: Path, text: str | bytes, row: int |
 
 def test_a_quote_inside_a_text_is_no_open_quote(tmp_path: Path) -> None:
     assert rows(table(tmp_path, 'id,label\n1,5" main\n2,b\n')) == [("1", '5" main'), ("2", "b")]
+
+
+@pytest.mark.parametrize(
+    ("body", "row", "rule"),
+    [
+        # the second stray quote closes what the first opened, and the rows between are gone
+        ('1,"A Rd,-72,44\n2,B Rd,-72,44\n3,"C Rd,-72,44\n', 2, "begins in this row and ends in row 4 with 'C Rd'"),
+        ('1,A Rd,"-72,44\n2,B Rd,-72,44\n3,C Rd,-72",44\n', 2, "looks like rows 2 to 4"),
+        ('1,A Rd,"-72,44\n2,B Rd,-72",44\n', 2, "looks like rows 2 to 3"),
+        ('1,A Rd,-72,"44\n2,B Rd",-72,44\n', 2, "looks like rows 2 to 3"),
+        ('1,A Rd,-72,44\n2,"B "old" Rd",-72,44\n', 3, "begins in this row and has"),
+    ],
+)
+def test_stray_quotes_never_swallow_rows(tmp_path: Path, body: str, row: int, rule: str) -> None:
+    with pytest.raises(InputError) as caught:
+        table(tmp_path, "id,label,lon,lat\n" + body)
+    (found,) = caught.value.findings
+    assert found.row == row
+    assert rule in found.rule
+    assert "quote" in found.remedy
+
+
+@pytest.mark.parametrize(
+    "note",
+    ["Ask first,\nthen open", "12 Mill Rd, Rear\nMillrace, NY 12345", "a\nb, c, d\ne", 'gate ""B"",\n\nsee map', "\n"],
+)
+@pytest.mark.parametrize("at", [1, 4])
+def test_a_note_of_several_lines_is_no_row(tmp_path: Path, note: str, at: int) -> None:
+    cells = ["1", "a", "-72", "44", "b"]
+    cells[at] = f'"{note}"'
+    read = table(tmp_path, "id,label,lon,lat,notes\n" + ",".join(cells) + " \n2,c,-72,44,d\n")
+    assert read.row.tolist() == [2, 3]
+    assert read.columns[at][0] == note.replace('""', '"').strip()
 
 
 def test_a_header_alone_is_a_table_without_rows(tmp_path: Path) -> None:
@@ -282,3 +357,45 @@ def test_ids_are_checked(tmp_path: Path) -> None:
         (12, "has control characters"),
     ]
     assert sheet.good.tolist() == [False] * 7 + [True] + [False] * 3
+
+
+def test_a_fault_names_the_header_of_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "b.csv"
+    path.write_text("STRUCTURE_NO,LAT_016,LONG_017,OPERATING_RATING_064\nB1,44896100,72,-3\nB2,44251250,72,x\n")
+    sheet, _ = open_sheet(path, "bridges", "b.csv", {})
+    read_bridges(sheet)
+    assert [(one.row, one.column) for one in sheet.findings()] == [
+        (2, "LAT_016"),
+        (2, "OPERATING_RATING_064"),
+        (3, "OPERATING_RATING_064"),
+    ]
+    places = tmp_path / "s.csv"
+    places.write_text("id,name,Longitude,Y\n1,A,bad,44\n2,B,0,0\n")
+    stations, _ = open_sheet(places, "stations", "s.csv", {})
+    stations.place()
+    assert {one.column for one in stations.faults} == {"Longitude", "Longitude, Y"}
+
+
+def test_a_header_cut_behind_a_low_line_is_the_longer_name(tmp_path: Path) -> None:
+    path = tmp_path / "a.shp"
+    names = ["address_id", "label", "occupancy", "occupancy_"]
+    values = [text_array([one]) for one in ("A", "1 A Road", "barn", "4")]
+    point = shapely.to_wkb(shapely.points([(-72.0, 44.0)]))
+    pyogrio.raw.write(path, geometry=point, field_data=values, fields=names, crs="EPSG:4326", geometry_type="Point")
+    sheet, notes = open_sheet(path, "addresses", "a.shp", {})
+    assert (sheet.cells("occupancy").tolist(), sheet.cells("occupancy_hazard").tolist()) == (["barn"], ["4"])
+    assert notes == ()
+    mapped, _ = open_sheet(path, "addresses", "a.shp", {"construction": "occupancy_"})
+    assert (mapped.cells("construction").tolist(), mapped.cells("occupancy").tolist()) == (["4"], ["barn"])
+    path.with_suffix(".dbf").unlink()
+    with pytest.raises(InputError, match=r"no columns: the \.dbf file that holds them is missing"):
+        open_sheet(path, "addresses", "a.shp", {})
+
+
+def test_a_shape_without_coordinates_is_told_in_plain_words(tmp_path: Path) -> None:
+    path = tmp_path / "a.geojson"
+    feature = '{"type": "Feature", "properties": {"id": "%s"}, "geometry": {"type": "Point", "coordinates": %s}}'
+    features = ", ".join((feature % ("A", "[]"), feature % ("B", "[-72, 44]")))
+    path.write_text(f'{{"type": "FeatureCollection", "features": [{features}]}}', encoding="utf-8")
+    read = read_table(path, "addresses", "a.geojson")
+    assert read.notes == ("a.geojson: some shapes lack a longitude or a latitude; their rows have no place.",)

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from preplan.inputs import cells
 from preplan.inputs.addresses import read_addresses
 from preplan.inputs.apparatus import read_apparatus
-from preplan.inputs.columns import ADDRESSES
+from preplan.inputs.closures import read_closures
+from preplan.inputs.columns import ADDRESSES, SPECS
 from preplan.inputs.degrees import from_mercator, look_swapped, read_degree
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
@@ -291,3 +292,52 @@ def test_the_months_of_a_site_are_read_from_words() -> None:
     sheet = sheet_of("fill_sites", header, [["S", "Pond", "draft", "-72", "44", "April to November", "June 2025"]])
     (site,) = read_fill_sites(sheet, ShuttleRules())
     assert (site.months, site.tested) == (frozenset(range(4, 12)), "2025-06")
+
+
+@pytest.mark.parametrize(
+    ("role", "column", "written"),
+    [
+        ("addresses", "required_gpm", "1.500"), ("addresses", "floor_area_sqft", "1.200"),
+        ("fill_sites", "fill_gpm", "1.000"), ("apparatus", "dump_gpm", "1.400 gpm"), ("apparatus", "pump_gpm", "1.250"),
+        ("apparatus", "tank_gal", "1.000"), ("apparatus", "loaded_lb", "41.500"),
+    ],
+)  # fmt: skip
+def test_a_point_that_may_part_thousands_is_a_fault(role: str, column: str, written: str) -> None:
+    sheet = sheet_of(
+        role, f"{','.join(SPECS[role].required)},{column}", [["1"] * len(SPECS[role].required) + [written]]
+    )
+    assert np.isnan(sheet.number(column)).all()
+    (fault,) = (one for one in sheet.faults if one.column == column)
+    assert (fault.value, fault.rule) == (written, cells.point_rule(written))
+
+
+@pytest.mark.parametrize("others", ["1250.000", "0.500", "1,250.5"])
+def test_a_point_parts_decimals_where_another_cell_shows_it(others: str) -> None:
+    header = ",".join((*SPECS["apparatus"].required, "pump_gpm"))
+    sheet = sheet_of("apparatus", header, [["1", "H", "engine", others], ["2", "H", "engine", "500.000"]])
+    assert sheet.number("pump_gpm")[1] == 500.0
+    assert sheet.faults == []
+
+
+def test_a_point_of_feet_or_minutes_parts_decimals() -> None:
+    header = ",".join((*SPECS["apparatus"].required, "height_ft"))
+    sheet = sheet_of("apparatus", header, [["1", "H", "engine", "10.333"]])
+    assert sheet.number("height_ft").tolist() == [10.333]
+
+
+def test_thousands_in_doubt_of_hydrants_and_closures() -> None:
+    hydrants = sheet_of("hydrants", "hydrant_id,lon,lat,flow_gpm", [["1", "-72", "44", "1.050"]])
+    assert len(read_hydrants(hydrants, HydrantRules())) == 0
+    header = "closure_id,kind,way_id,value"
+    closures = sheet_of("closures", header, [["1", "max_lb", "7", "24.000"], ["2", "max_height_ft", "7", "12.500"]])
+    assert [one.closure_id for one in read_closures(closures)] == ["2"]
+    assert [(one.column, one.value) for one in (*hydrants.faults, *closures.faults)] == [
+        ("flow_gpm", "1.050"),
+        ("value", "24.000"),
+    ]
+
+
+def test_a_building_needs_more_than_a_few_gallons_a_minute() -> None:
+    sheet = sheet_of("addresses", "address_id,label,lon,lat,required_gpm", [["1", "1 A Road", "-72", "44", "1.5"]])
+    assert len(read_addresses(sheet)) == 0
+    assert [(one.column, one.rule) for one in sheet.faults] == [("required_gpm", "must be at least 50")]

@@ -103,7 +103,7 @@ def test_faults_name_their_cells_and_a_bridge_without_a_place_is_only_counted() 
         "f|||1|44000000|072000000|1|20|5|A",
     )
     assert [(fault.id, fault.column) for fault in sheet.faults] == [
-        ("b", "lon_packed"), ("a", "lat_packed"), ("c", "lat_packed"), ("d", "operating_tonnes"),
+        ("b", "LONG_017"), ("a", "LAT_016"), ("c", "LAT_016"), ("d", "OPERATING_RATING_064"),
     ]  # fmt: skip
     assert found.bridge_id.tolist() == ["f"]
     assert any("1 bridges have no place" in note for note in sheet.notes)

@@ -19,13 +19,15 @@ LARGEST_BUILDING_FT, MOST_STORIES = 10_000.0, 200.0
 """No building is longer or has more floors; a larger number has slipped a column (common sense, no source)."""
 MOST_REQUIRED_GPM, MOST_REQUIRED_GAL, LONGEST_DRIVEWAY_FT = 1e5, 1e8, 1e5
 """The same for what a building may need, and for how far it may stand from its road (common sense, no source)."""
+LEAST_REQUIRED_GPM = 50.0
+"""No building needs less than one small hose line; a smaller number is in another unit (common sense, no source)."""
 NUMBER_LIMITS: Mapping[str, Mapping[str, Any]] = {
     "length_ft": {"above": 0.0, "high": LARGEST_BUILDING_FT},
     "width_ft": {"above": 0.0, "high": LARGEST_BUILDING_FT},
     "height_ft": {"above": 0.0, "high": LARGEST_BUILDING_FT},
     "floor_area_sqft": {"above": 0.0, "high": LARGEST_BUILDING_FT**2},
     "stories": {"above": 0.0, "high": MOST_STORIES},
-    "required_gpm": {"above": 0.0, "high": MOST_REQUIRED_GPM},
+    "required_gpm": {"low": LEAST_REQUIRED_GPM, "high": MOST_REQUIRED_GPM},
     "required_gal": {"above": 0.0, "high": MOST_REQUIRED_GAL},
     "driveway_ft": {"low": 0.0, "high": LONGEST_DRIVEWAY_FT},
 }

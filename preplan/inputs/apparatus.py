@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from preplan.errors import Finding
-from preplan.inputs import cells
 from preplan.inputs.sheet import Sheet
 from preplan.records import FloatArray, Station, TextArray, Unit
 from preplan.rules import ApparatusRules, Rules
@@ -103,7 +102,7 @@ def read_apparatus(sheet: Sheet, rules: Rules, station_ids: AbstractSet[str] | N
     _check_units(sheet, kind, said)
     used = _filled(kind, said, rules)
     _check_weights(sheet, said, used)
-    in_service = sheet.yes_no("in_service", cells.IN_SERVICE) != 0.0
+    in_service = sheet.in_service() != 0.0
     assumed = {column: np.isnan(said[column]) & ~np.isnan(used[column]) for column in _LIMITS}
     return tuple(
         Unit(

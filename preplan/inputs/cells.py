@@ -19,20 +19,36 @@ YES_NO: Mapping[str, float] = {
 }
 IN_SERVICE: Mapping[str, float] = {
     **YES_NO,
-    **dict.fromkeys(("in service", "active", "available"), 1.0),
-    **dict.fromkeys(("out of service", "oos", "inactive", "retired", "sold"), 0.0),
-}
+    **dict.fromkeys(
+        ("in service", "in-service", "in use", "active", "available", "operational", "operating", "working", "existing",
+         "existing - in use", "ok", "good", "ready", "front line", "frontline"), 1.0
+    ),
+    **dict.fromkeys(
+        ("out of service", "out-of-service", "not in service", "oos", "inactive", "retired", "sold", "abandoned",
+         "removed", "proposed", "planned", "future", "broken", "defective", "damaged", "down", "closed",
+         "not operational", "inoperable", "inoperative", "not working", "decommissioned", "unavailable",
+         "not available"), 0.0
+    ),
+}  # fmt: skip
 """What a column of units or sites in service may say besides."""
 EMPTY_WORDS = frozenset({
     "<Null>", "<null>", "<NULL>", "NULL", "Null", "null", "(null)", "#N/A", "N/A", "n/a", "<NA>",
 })  # fmt: skip
 """What exports write into a cell without a value."""
+ERROR_WORDS = frozenset({"#REF!", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!"})
+"""What a spreadsheet shows where a formula fails; `#N/A` is also how exports write that there is no value."""
 LARGEST_NUMBER = 1e12
 """No cell of these tables comes near it; a longer number is a slip."""
+SERVICE_EXPECTED = "is not yes or no (or in service, out of service)"
 MONTHS_EXPECTED = "is not months such as 4-11, 11-3, Apr-Nov or 1,2,12"
 MONTHS_TURNED = "is a date: a spreadsheet turns months such as 4-11 into one; write Apr-Nov, or make the column text"
 DATE_EXPECTED = "is not a date such as 2025-06-30"
 DATE_TURNED = "is a spreadsheet's count of days; give the column the format of a date"
+
+IN_THOUSANDS = frozenset({"gal", "gpm", "lb", "sqft"})
+"""Units of what comes in hundreds and thousands: nobody writes three decimals of them."""
+_POINT_IN_DOUBT = re.compile(r"[1-9]\d{0,2}\.\d{3}(?!\d|[.,]\d)")
+_POINT_OF_DECIMALS = re.compile(r"(?:\d{4,}|0|\d{1,3}(?:,\d{3})+)\.\d")
 
 _US_MARKS = r"\d{1,3}(?:,\d{3})+(?:\.\d*)?"
 _SPACE_MARKS = r"\d{1,3}(?:[ \u00a0\u202f]\d{3})+(?:\.\d*)?"
@@ -130,6 +146,37 @@ def read_numbers(cells: TextArray, unit: str = "") -> Numbers:
     wrong[given] = ~(np.abs(values[given]) < LARGEST_NUMBER)  # NaN is below nothing
     values[wrong] = np.nan
     return Numbers(values, wrong, readings)
+
+
+def point_in_doubt(cell: str, unit: str) -> bool:
+    """Tell whether a point in a cell may part thousands; in tons it cannot.
+
+    >>> [point_in_doubt(cell, "lb") for cell in ("41.500", "41.500 lb", "41.500 tons", "41.5", "0.500", "4150.000")]
+    [True, True, False, False, False, False]
+    """
+    match = _POINT_IN_DOUBT.match(cell)
+    meant = meaning(cell[match.end() :], unit) if match else None
+    return meant is not None and meant.factor == 1.0
+
+
+def points_decimals(cell: str) -> bool:
+    """Tell whether a cell shows that its point parts decimals, and so do those of its column.
+
+    >>> points_decimals("1250.000"), points_decimals("1,250.5"), points_decimals("1.250")
+    (True, True, False)
+    """
+    return _POINT_OF_DECIMALS.match(cell) is not None
+
+
+def point_rule(cell: str) -> str:
+    """Say that nobody can tell what a point means.
+
+    >>> point_rule("1.500 gpm")
+    'may be 1500 with a point for thousands, or 1.5: write 1500 or 1.5'
+    """
+    whole, _, decimals = cell.partition(".")
+    large, small = whole + decimals[:3], f"{float(f'{whole}.{decimals[:3]}'):g}"
+    return f"may be {large} with a point for thousands, or {small}: write {large} or {small}"
 
 
 def months(text: str) -> frozenset[int] | None:

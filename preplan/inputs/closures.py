@@ -52,9 +52,12 @@ def _values(sheet: Sheet, kinds: list[str]) -> FloatArray:
     given = sheet.cells("value")
     limited = np.array([kind.startswith("max_") for kind in kinds], dtype=np.bool_)
     read = [cells.number(cell, unit_of(kind)) for cell, kind in zip(given, kinds, strict=True)]
+    in_doubt = sheet.point_in_doubt("value", "lb", np.array([unit_of(kind) == "lb" for kind in kinds], dtype=np.bool_))
     value = np.where(limited, np.array(read, dtype=np.float64), np.nan)
     sheet.fault(limited & (given == ""), "value", "is empty: a limit needs its number")
-    sheet.fault(limited & (given != "") & ~(value > 0.0), "value", "is not a number above 0 in the unit of its kind")
+    sheet.fault(
+        limited & (given != "") & ~(value > 0.0) & ~in_doubt, "value", "is not a number above 0 in the unit of its kind"
+    )
     return value
 
 

@@ -17,6 +17,7 @@ from preplan.inputs.address_headers import (
     UNIT_PARTS,
 )
 from preplan.inputs.tables import TextTable
+from preplan.inputs.units_written import unit_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,11 +32,23 @@ class TableSpec:
     instead: Mapping[str, tuple[tuple[str, ...], ...]] = field(default_factory=dict)
     """Columns that may stand in for a required one: any of the groups, all of its names."""
 
+    meant: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Headers that may mean a column but leave its unit or its sense open: not read, but asked about."""
+
     @property
     def names(self) -> tuple[str, ...]:
         """All columns."""
         return self.required + self.optional
 
+
+IN_SERVICE_ALIASES = (
+    "inservice", "status", "service_status", "operational_status", "operating_status", "operational", "lifecyclestatus",
+    "life_cycle_status",
+)  # fmt: skip
+"""Headers under which tables say what is out of service; a word that is not understood there is a fault."""
+OUT_OF_SERVICE = ("out_of_service", "outofservice", "oos", "condition", "state_of_repair", "active", "in_use")
+SEASONS = ("season", "seasons", "months_available", "available_months", "months_open")
+NOTES = ("note", "remarks", "comments")
 
 _GEOMETRY_FOR_PLACE = {"lon": (("geometry",),), "lat": (("geometry",),)}
 
@@ -62,17 +75,45 @@ FILL_SITES = TableSpec(
         "site_id": ("fill_site_id", "id"),
         "name": ("site_name", "fill_site"),
         "kind": ("type", "site_type"),
-        "fill_gpm": ("gpm", "flow_gpm", "rate_gpm"),
+        "fill_gpm": ("gpm", "flow_gpm", "rate_gpm", "fill_rate_gpm"),
+        "low_gpm": ("drought_gpm", "dry_season_gpm", "low_flow_gpm", "low_water_gpm"),
         "tested": ("test_date", "date_tested"),
-        "notes": ("note", "remarks", "comments"),
+        "months": SEASONS,
+        "in_service": IN_SERVICE_ALIASES,
+        "notes": NOTES,
     },
     instead=_GEOMETRY_FOR_PLACE,
+    meant={
+        "fill_gpm": ("flow", "rate", "fill_rate", "capacity_gpm", "yield_gpm", "capacity"),
+        "storage_gal": ("volume", "volume_gal", "capacity_gal", "gallons"),
+        "low_gpm": ("drought", "low_water", "summer_gpm", "summer_flow"),
+        "months": ("available", "availability", "seasonal", "winter", "year_round", "closed_months"),
+        "positions": ("spots", "trucks", "ports", "outlets", "connections"),
+        "turnaround": ("turn", "turning", "turn_around", "access"),
+        "lift_ft": ("head", "head_ft", "draft_ft", "suction_lift"),
+        "tested": ("date", "last_test"),
+        "connection": ("thread", "threads", "fitting", "coupling"),
+        "in_service": OUT_OF_SERVICE,
+    },
 )  # fmt: skip
 STATIONS = TableSpec(
     required=("station_id", "name", "lon", "lat"),
     optional=("geometry", "turnout_min", "staffed", "aid", "max_engines", "max_tankers"),
-    aliases={**PLACE_ALIASES, "station_id": ("id", "station"), "name": ("station_name",)},
+    aliases={
+        **PLACE_ALIASES,
+        "station_id": ("id", "station"),
+        "name": ("station_name",),
+        "turnout_min": ("turnout_minutes",),
+        "staffed": ("career",),
+    },
     instead=_GEOMETRY_FOR_PLACE,
+    meant={
+        "turnout_min": ("turnout_time", "turnout_sec", "chute_time", "reaction_min", "response_min"),
+        "staffed": ("staffing", "type", "volunteer", "manned", "paid"),
+        "aid": ("mutual_aid", "automatic_aid", "aid_type"),
+        "max_engines": ("engines",),
+        "max_tankers": ("tankers", "max_tenders", "tenders"),
+    },
 )
 APPARATUS = TableSpec(
     required=("unit_id", "station_id", "kind"),
@@ -85,22 +126,39 @@ APPARATUS = TableSpec(
         "unit_id": ("unit", "id", "apparatus_id"),
         "station_id": ("station",),
         "kind": ("type", "unit_type"),
-        "tank_gal": ("tank", "tank_size", "gallons", "capacity_gal"),
+        "tank_gal": ("tank", "tank_size", "gallons", "capacity_gal", "water_gal", "tank_capacity_gal", "tank_size_gal"),
         "pump_gpm": ("pump",),
         "loaded_lb": ("gross_lb", "gvw_lb", "gvwr_lb"),
         "portable_tank_gal": ("portable_tank", "drop_tank_gal"),
+        "in_service": IN_SERVICE_ALIASES,
+    },
+    meant={
+        "tank_gal": ("capacity", "water", "gal", "tank_capacity", "volume"),
+        "pump_gpm": ("gpm", "pump_size", "pump_capacity", "pump_rating"),
+        "dump_gpm": ("dump_rate", "dump_valve_gpm"),
+        "intake_gpm": ("fill_gpm", "fill_rate", "direct_fill_gpm"),
+        "loaded_lb": ("weight", "weight_lb", "gvw", "gvwr", "gross", "gross_weight", "total_weight", "weight_tons"),
+        "empty_lb": ("curb_lb", "tare_lb", "curb_weight", "empty_weight"),
+        "axle_lb": ("axle_weight", "rear_axle_lb", "gawr", "gawr_lb"),
+        "max_mph": ("speed", "top_speed", "speed_mph"),
+        "portable_tank_gal": ("drop_tank", "dump_tank", "folding_tank", "porta_tank", "portable_tank_size"),
+        "supply_hose_ft": ("ldh_ft", "ldh", "hose_ft", "hose"),
+        "supply_hose_in": ("ldh_in", "hose_in", "hose_size"),
+        "in_service": OUT_OF_SERVICE,
     },
 )  # fmt: skip
 HYDRANTS = TableSpec(
     required=("hydrant_id", "lon", "lat"),
-    optional=("geometry", "flow_gpm", "class"),
+    optional=("geometry", "flow_gpm", "class", "in_service"),
     aliases={
         **PLACE_ALIASES,
         "hydrant_id": ("id", "facilityid", "objectid"),
         "flow_gpm": ("gpm", "flow", "fire_flow_gpm"),
         "class": ("flow_class", "hydrant_class"),
+        "in_service": IN_SERVICE_ALIASES,
     },
     instead=_GEOMETRY_FOR_PLACE,
+    meant={"in_service": OUT_OF_SERVICE, "flow_gpm": ("rate", "capacity", "test_flow", "rated_gpm", "gpm_20")},
 )
 CLOSURES = TableSpec(
     required=("closure_id", "kind"),
@@ -110,7 +168,13 @@ CLOSURES = TableSpec(
         "closure_id": ("id",),
         "kind": ("type",),
         "way_id": ("osm_way_id", "osm_id"),
-        "note": ("notes",),
+        "months": SEASONS,
+        "note": ("notes", "remarks", "comments"),
+    },
+    meant={
+        "value": ("limit", "max", "weight", "height", "max_lb", "max_height_ft", "max_width_ft", "tons"),
+        "months": ("closed_months", "dates", "from", "until", "when", "winter", "seasonal"),
+        "way_id": ("way", "road", "road_id"),
     },
 )
 BRIDGES = TableSpec(
@@ -150,6 +214,8 @@ SPECS: Mapping[str, TableSpec] = {
 CUT_AT = 10
 """Letters of a header that the table of a shapefile keeps."""
 _NUMBER = re.compile(r"-?\d+\.\d+")
+MOST_NAMED = 40
+"""Headers that are named when they are not read; the exports of a county have more."""
 LOOKS_LIKE = 0.8
 """Likeness (0 to 1) above which an unread header is taken for a slip of the pen and noted."""
 
@@ -176,17 +242,18 @@ def match_headers(
     Returns
     -------
     columns, notes
-        Position of each column found, by our name; and headers that look like a misspelt name.
+        Position of each column found, by our name; and every header that is not read.
 
     Raises
     ------
     InputError
         A required column is missing, a mapped header does not exist, or a header stands twice.
     """
-    forms = [plain(header) for header in table.headers]
-    findings = _missing_mapped(table, mapping)
+    forms = [_form(header, spec) for header in table.headers]
+    findings = _missing_mapped(table, spec, mapping)
     columns: dict[str, int] = {}
     contested: list[str] = []
+    told: set[int] = set()
     for name, wanted in _wanted(spec, mapping).items():
         present = [form for form in wanted if form in forms]
         if not present:
@@ -196,6 +263,7 @@ def match_headers(
         others = [repr(table.headers[forms.index(form)]) for form in present if form != found]
         if others and found != name:
             contested.append(f"{name} is read from {table.headers[columns[name]]!r}, not {', '.join(others)}")
+            told |= {forms.index(form) for form in present}
         if name not in mapping and forms.count(found) > 1:
             findings.append(
                 Finding(file=table.file, row=1, column=name, value=found, rule="is the header of more than one column")
@@ -205,18 +273,18 @@ def match_headers(
     if findings:
         raise InputError(findings)
     notes = (f"{table.file}: {'; '.join(contested)}.",) if contested else ()
-    return columns, (*notes, *_slips(table, spec, forms, set(columns.values())))
+    return columns, (*notes, *_unread(table, spec, forms, told | set(columns.values())))
 
 
 def _wanted(spec: TableSpec, mapping: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
     """List the headers of each column, best first; one that the district maps stands for nothing else."""
-    taken = {plain(theirs) for theirs in mapping.values()}
+    taken = {_form(theirs, spec) for theirs in mapping.values()}
     cut = _cut_names(spec)
     wanted = {}
     for name in spec.names:
         known = (name, *spec.aliases.get(name, ()), *cut.get(name, ()))
         wanted[name] = tuple(form for form in known if form not in taken)
-    return wanted | {ours: (plain(theirs),) for ours, theirs in mapping.items()}
+    return wanted | {ours: (_form(theirs, spec),) for ours, theirs in mapping.items()}
 
 
 def _filled(table: TextTable, forms: list[str], present: Sequence[str], spec: TableSpec, name: str) -> str:
@@ -230,6 +298,15 @@ def _filled(table: TextTable, forms: list[str], present: Sequence[str], spec: Ta
         if different - {""} and (name != spec.required[0] or (len(different) == len(values) and "" not in different)):
             return form
     return present[0]
+
+
+def _form(header: str, spec: TableSpec) -> str:
+    """Bring a header to plain form; one cut behind a low line is the longer name's, not that of the word before it."""
+    form = plain(header)
+    if len(header) == CUT_AT and header.endswith("_") and form in spec.names:
+        longer = [name for name in spec.names if name.startswith(header.casefold())]
+        return longer[0] if len(longer) == 1 else form
+    return form
 
 
 def _cut_names(spec: TableSpec) -> dict[str, tuple[str, ...]]:
@@ -256,15 +333,15 @@ def _position(table: TextTable, forms: list[str], mapped: str | None, form: str)
     return table.headers.index(mapped) if mapped in table.headers else forms.index(form)
 
 
-def _missing_mapped(table: TextTable, mapping: Mapping[str, str]) -> list[Finding]:
-    forms = {plain(header) for header in table.headers}
+def _missing_mapped(table: TextTable, spec: TableSpec, mapping: Mapping[str, str]) -> list[Finding]:
+    forms = {_form(header, spec) for header in table.headers}
     return [
         Finding(
             file=table.file, row=1, column=ours, value=theirs, rule="is not a header of this table",
             remedy=_found(table, (theirs,)),
         )
         for ours, theirs in mapping.items()
-        if plain(theirs) not in forms
+        if _form(theirs, spec) not in forms
     ]  # fmt: skip
 
 
@@ -295,11 +372,27 @@ def _found(table: TextTable, wanted: Sequence[str], read: AbstractSet[int] = fro
     )
 
 
-def _slips(table: TextTable, spec: TableSpec, forms: list[str], read: set[int]) -> tuple[str, ...]:
-    """Note headers that are not read but nearly spell a column."""
-    notes = []
+def _unread(table: TextTable, spec: TableSpec, forms: list[str], read: set[int]) -> tuple[str, ...]:
+    """Note every header that is not read, and first those that may mean a column."""
+    asked, others = [], []
     for i, form in enumerate(forms):
-        close = difflib.get_close_matches(form, spec.names, n=1, cutoff=LOOKS_LIKE)
-        if i not in read and form and close and close[0] != form:
-            notes.append(f"{table.file}: column {table.headers[i]!r} is not read; is {close[0]!r} meant?")
-    return tuple(notes)
+        if i in read or not (form or (table.columns[i] != "").any()):
+            continue
+        header = repr(table.headers[i]) if form else f"number {i + 1}, which has no header,"
+        name = _meant(form, spec)
+        if name and name != form:
+            asked.append(f"{table.file}: column {header} is not read; is {name!r} meant?")
+        else:
+            others.append(header.rstrip(","))
+    if not others:
+        return tuple(asked)
+    further = f" and {len(others) - MOST_NAMED:,} more" if len(others) > MOST_NAMED else ""
+    return (*asked, f"{table.file}: columns that are not read: {', '.join(others[:MOST_NAMED])}{further}.")
+
+
+def _meant(form: str, spec: TableSpec) -> str:
+    """Guess which column a header means that is not read: by its sense, without its unit, or misspelt; else ''."""
+    for name in spec.names:
+        if form in spec.meant.get(name, ()) or (unit_of(name) and form == name.rpartition("_")[0]):
+            return name
+    return next(iter(difflib.get_close_matches(form, spec.names, n=1, cutoff=LOOKS_LIKE)), "")

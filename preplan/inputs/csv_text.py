@@ -5,12 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Sequence
 
+from preplan.errors import Finding, InputError
 from preplan.inputs.tables import TextTable, fail, from_records
 
 DELIMITERS = (",", ";", "\t", "|")
 _BYTE_ORDER_MARKS = (b"\xff\xfe", b"\xfe\xff")
 _QUOTED = re.compile(r'"[^"]*"')
+_LINE_END = re.compile(r"\r\n|\r|\n")
+_STRAY = "take away the quote that is one too many; a quote inside a text in quotes is written twice"
 _NAMED_DELIMITER = re.compile(r'"?sep=(.)"?\r?\n', re.IGNORECASE)
 
 
@@ -20,10 +24,10 @@ def read_csv(data: bytes, file: str) -> TextTable:
     Raises
     ------
     InputError
-        They are no text, have no row, or a quote that never closes.
+        They are no text, have no row, or a stray quote that swallows what follows it.
     """
     text, notes = _decode(data, file)
-    return from_records(_records(text, file), file, notes)
+    return from_records(_records(text, file), file, notes, ended=text.endswith(("\n", "\r")))
 
 
 def _decode(data: bytes, file: str) -> tuple[str, tuple[str, ...]]:
@@ -49,16 +53,67 @@ def _records(text: str, file: str) -> list[list[str]]:
     text = text[named.end() :] if named else text
     head = next((line for line in text.splitlines() if line.strip()), "")
     delimiter = named[1] if named else max(DELIMITERS, key=_QUOTED.sub("", head).count)
+    _check_quotes(text, delimiter, file)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     records: list[list[str]] = []
-    before, line = 0, 0
+    swallowed: list[tuple[int, int]] = []
+    width, before, line = 0, 0, 0
     try:
         for record in reader:
             records.append(record)
+            width = width or len(record)
             before, line = line, reader.line_num
+            if line > before + 1 and _swallows(record, width, delimiter):
+                swallowed.append((before + 1, line))
     except csv.Error as error:
         raise fail(file, f"is not a readable CSV file: {error}", row=reader.line_num) from error
     # a quote that never closes swallows the rest of the file into one cell, and no error is raised
     if records and text.count('"') % 2 and records[-1] and len(records[-1][-1].splitlines()) > 1:
         raise fail(file, "has a quote that is never closed", row=before + 1, remedy='look for a single " there')
+    if swallowed:
+        raise InputError([_swallowed(file, *lines) for lines in swallowed])
     return records
+
+
+def _check_quotes(text: str, delimiter: str, file: str) -> None:
+    """Refuse a text with more behind its closing quote: what closed it was meant to open, and rows may lie between."""
+    if '"' not in text:
+        return
+    apart = re.escape(delimiter)
+    # a cell that begins with a quote, and what stands between its closing quote and the next delimiter
+    quoted = re.compile(rf'(?:\A|[{apart}\r\n])"(?P<cell>[^"]*+(?:""[^"]*+)*+)"(?P<behind>[^{apart}\r\n]*)')
+    for match in quoted.finditer(text):
+        if behind := match["behind"].strip():
+            first = _line_at(text, match.start("cell"))
+            last = _line_at(text, match.start("behind"))
+            where = f"ends in row {last} with" if last > first else "has"
+            rule = f"a text in quotes begins in this row and {where} {behind[:40]!r} right behind its closing quote"
+            raise fail(file, rule, row=first, remedy=_STRAY)
+
+
+def _swallowed(file: str, first: int, last: int) -> Finding:
+    """Say which lines one text makes of what looks like rows."""
+    rule = f"has quotes that make one text of what looks like rows {first} to {last}"
+    return Finding(file=file, row=first, rule=rule, remedy=_STRAY)
+
+
+def _line_at(text: str, place: int) -> int:
+    """Count the lines of a text down to a place."""
+    return len(_LINE_END.findall(text, 0, place)) + 1
+
+
+def _swallows(record: Sequence[str], width: int, delimiter: str) -> bool:
+    """Tell whether a text of several lines holds whole rows, or the end of one row and the beginning of another.
+
+    A true note of several lines may hold delimiters too, but not by chance as many as its rows lack.
+    """
+    for i, cell in enumerate(record):
+        lines = [line.count(delimiter) for line in _LINE_END.split(cell)]
+        if len(lines) == 1:
+            continue
+        first, *between, last = lines
+        ends_row, begins_row = i + first == width - 1, last + len(record) - 1 - i == width - 1
+        whole_rows = width > 1 and width - 1 in between
+        if (ends_row and begins_row and first + last) or (whole_rows and (ends_row or begins_row)):
+            return True
+    return False

@@ -56,7 +56,7 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules) -> tuple[FillSite, ...]:
     unstored = np.isin(kind, HOLDS_STORAGE) & (sheet.cells("storage_gal") == "")
     sheet.fault(unstored, "storage_gal", "is empty: a cistern or tank needs the gallons it holds")
     turnaround = sheet.word("turnaround", TURNAROUNDS)
-    needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.yes_no("in_service", cells.IN_SERVICE)
+    needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.in_service()
     tested = sheet.parsed("tested", cells.iso_date, cells.date_rule)
     months = sheet.months("months")
     texts = {column: sheet.text(column) for column in ("source_id", "connection", "notes")}

@@ -14,17 +14,25 @@ from preplan.rules import HydrantRules
 CLASS_GPM: Mapping[str, float] = {"AA": 1500.0, "A": 1000.0, "B": 500.0, "C": 250.0}
 """Flow credited to a class: the least of AA (above 1,500 gpm), A (1,000 to 1,500) and B (500 to 1,000); for C
 (below 500), which has no least, half of its most (this program's careful choice)."""
+OUT_NAMED = 20
+"""Hydrants out of service that the note names."""
 
 
 def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
-    """Check every cell and take the rows without a fault, in code point order of their ids.
+    """Check every cell and take the rows in service without a fault, in code point order of their ids.
 
     A class may stand in the column of flows; a flow goes before a class.
     """
     lon, lat = sheet.place()
     flow = _flows(sheet)
     assumed = np.isnan(flow)
-    kept = np.flatnonzero(sheet.good)
+    out = sheet.in_service() == 0.0
+    sheet.left_out = out & sheet.good
+    if sheet.left_out.any():
+        named = ", ".join(sheet.id[sheet.left_out][:OUT_NAMED])
+        further = ", ..." if np.count_nonzero(sheet.left_out) > OUT_NAMED else ""
+        sheet.note(f"out of service and not counted: {np.count_nonzero(sheet.left_out):,} ({named}{further}).")
+    kept = np.flatnonzero(sheet.good & ~out)
     kept = kept[np.argsort(sheet.id[kept], kind="stable")]
     return HydrantTable(
         hydrant_id=sheet.id[kept],
@@ -38,6 +46,7 @@ def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
 def _flows(sheet: Sheet) -> FloatArray:
     """Read flows in gpm, NaN where a row gives neither flow nor class."""
     flow, wrong = cells.numbers(sheet.cells("flow_gpm"), "gpm")
+    flow = np.where(sheet.point_in_doubt("flow_gpm", "gpm"), np.nan, flow)
     classes = {word.casefold(): word for word in CLASS_GPM}
     by_class = _class_gpm(sheet.word("class", classes).tolist())
     in_flow = _class_gpm([cell.upper() for cell in sheet.cells("flow_gpm")])

@@ -50,14 +50,20 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
         try:
             with _named(source, suffix, file) as name:
                 layers = pyogrio.list_layers(name)
-                layer, notes = _choose_layer(layers, role, file)
+                layer, chosen = _choose_layer(layers, role, file)
                 meta, _, wkb, values = pyogrio.raw.read(name, layer=layer, datetime_as_string=True)
         except (RuntimeError, UnicodeDecodeError) as error:  # RuntimeError: the base of all of this reader's errors
             remedy = "open it in a GIS and save it as GeoPackage"
             if isinstance(source, Path) and source.suffix.lower() == ".shp":
                 remedy = "a shapefile is a .shp, .shx and .dbf file side by side; " + remedy
             raise fail(file, "is no map layer that can be read", remedy=remedy) from error
-    notes += [f"{file}: {_first_line(warning.message, name, source, file)}" for warning in caught]
+    notes = chosen + [f"{file}: {_first_line(warning.message, name, source, file)}" for warning in caught]
+    if not len(meta["fields"]) and str(source).lower().endswith(".shp"):
+        raise fail(
+            file,
+            "has shapes but no columns: the .dbf file that holds them is missing",
+            remedy="put the files .shp, .shx, .dbf and .prj of one name side by side",
+        )
     if wkb is None:
         raise fail(file, "has no shapes", remedy="save the table as CSV with lon and lat")
     shapes, assumed = _to_lonlat(shapely.from_wkb(wkb, on_invalid="ignore"), meta["crs"], file)
@@ -67,8 +73,10 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
         columns=tuple(text_array(_as_text(column)) for column in values),
         row=np.arange(len(shapes), dtype=np.int32) + np.int32(2),
         overlong=np.zeros(len(shapes), dtype=np.bool_),
+        typed=True,
         shapes=shapes,
         notes=(*dict.fromkeys(notes), *assumed),
+        chosen="".join(chosen),
     )
 
 
@@ -120,9 +128,10 @@ def _json_kind(head: bytes) -> str:
 
 
 _PLAINER = {
+    "Invalid coord dimension": "some shapes lack a longitude or a latitude; their rows have no place.",
     "Unsupported geometry type detected. Feature gets NULL geometry assigned.": (
         "some shapes are of a kind that is not known; their rows have no place."
-    )
+    ),
 }
 """What a reader warns of, in plain words."""
 
@@ -130,7 +139,7 @@ _PLAINER = {
 def _first_line(message: object, name: Path | str, source: Path | str | bytes, file: str) -> str:
     """Say a reader's warning in one line that names no folder, in words that are no programmer's."""
     text = str(message).strip().partition("\n")[0].replace(str(name), file)
-    text = _PLAINER.get(text, text)
+    text = next((plain for said, plain in _PLAINER.items() if said in text), text)
     return text if isinstance(source, bytes) else text.replace(str(source), file)
 
 

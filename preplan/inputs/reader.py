@@ -87,6 +87,7 @@ def read_inputs(district_file: Path) -> Inputs:
         rejected=rejected,
         notes=tuple(notes),
         files=_files(said),
+        left_out={role: aside for role, sheet in opened.items() if (aside := int(np.count_nonzero(sheet.left_out)))},
         rows={role: len(sheet) for role, sheet in opened.items()},
         read_from={sheet.file: sheet.read_from for sheet in opened.values() if sheet.read_from},
     )
@@ -126,7 +127,7 @@ def _rejected(opened: Mapping[str, Sheet]) -> tuple[Rejected, ...]:
 
 
 def _account(sheet: Sheet, table: AddressTable | HydrantTable) -> None:
-    """Hold that each row of a table is planned or rejected, and none is both.
+    """Hold that each row of a table is planned, left out or rejected, and none is two of them.
 
     Raises
     ------
@@ -134,8 +135,10 @@ def _account(sheet: Sheet, table: AddressTable | HydrantTable) -> None:
         The counts do not add up.
     """
     out = len({fault.row for fault in sheet.faults})
-    if len(table) + out != len(sheet):
-        raise InvariantError(f"{sheet.file}: of {len(sheet):,} rows {len(table):,} are planned and {out:,} rejected")
+    aside = int(np.count_nonzero(sheet.left_out))
+    if len(table) + out + aside != len(sheet):
+        said = f"{len(table):,} are planned, {aside:,} out of service and {out:,} rejected"
+        raise InvariantError(f"{sheet.file}: of {len(sheet):,} rows {said}")
 
 
 def _far_off(
@@ -156,10 +159,8 @@ def _far_off(
         miles = math.hypot(east, place.lat - middle_lat) * MI_PER_DEG
         if miles > FAR_MI:
             rule = f"lies about {miles:,.0f} mi from the middle of the addresses: is a sign or a digit wrong?"
-            both = f"{place.lon:.6g}, {place.lat:.6g}"
-            found.append(
-                Finding(file=sheet.file, row=row_of.get(name), id=name, column="lon, lat", value=both, rule=rule)
-            )
+            both, column = f"{place.lon:.6g}, {place.lat:.6g}", sheet.header("lon, lat")
+            found.append(Finding(file=sheet.file, row=row_of.get(name), id=name, column=column, value=both, rule=rule))
     return ([], [str(one) for one in found]) if len(found) == len(places) else (found, [])
 
 

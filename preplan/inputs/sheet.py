@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from preplan.errors import Finding
+from preplan.errors import Finding, InputError
 from preplan.inputs import cells, degrees
 from preplan.inputs.addressing import made_ids
 from preplan.inputs.cells import YES_NO
@@ -25,6 +25,7 @@ LARGEST_NUMBER = 1e9
 """No quantity of any table comes near it."""
 FORMULA_STARTS = ("=", "+", "-", "@")
 """A spreadsheet runs a cell that starts so; an id is refused, since it must stay what it is."""
+CUT_REMEDY = "Add what is missing, and a comma (or what else parts the cells of the file) for each empty cell"
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _UNTIDY = re.compile(_CONTROL.pattern + r"|[ \u00a0]{2,}|\u00a0")
 
@@ -41,13 +42,18 @@ class Sheet:
         self.file = table.file
         self.row: IntArray = table.row
         self.faults: list[Rejected] = []
+        self.left_out: BoolArray = np.zeros(len(table.row), dtype=np.bool_)
+        """True for each row without a fault that its reader leaves out on purpose."""
         self.notes: list[str] = []
         self._cells = {name: _without_empty_words(table.columns[i]) for name, i in columns.items()}
         self.read_from = {name: table.headers[i] for name, i in columns.items() if table.headers[i] != name}
         self._layer = table.shapes
+        self._typed = table.typed
         self._id_column = id_column
         self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
+        self._check_errors()
+        self._check_ends(table, max(columns.values(), default=-1))
         self._check_ids()
 
     def __len__(self) -> int:
@@ -86,7 +92,12 @@ class Sheet:
 
     def _keep(self, i: int, column: str, value: str, rule: str) -> None:
         row = int(self.row[i])
-        self.faults.append(Rejected(file=self.file, row=row, id=self.id[i], column=column, value=value, rule=rule))
+        named = self.header(column)
+        self.faults.append(Rejected(file=self.file, row=row, id=self.id[i], column=named, value=value, rule=rule))
+
+    def header(self, column: str) -> str:
+        """Name a column, or two with a comma between, as the table's own header does."""
+        return ", ".join(self.read_from.get(name, name) for name in column.split(", "))
 
     def note(self, text: str) -> None:
         """Keep an assumption made about this table."""
@@ -117,14 +128,14 @@ class Sheet:
             return np.full(len(self), np.nan)
         unit = unit_of(column)
         read = cells.read_numbers(self.cells(column), unit)
-        values = read.number
+        values = np.where(self.point_in_doubt(column, unit), np.nan, read.number)
         for i in np.flatnonzero(read.wrong).tolist():
             self._keep(i, column, self.cells(column)[i], expected(self.cells(column)[i], unit))
         for rule in sorted(set(read.readings.values())):
             such = [cell for cell, one in read.readings.items() if one == rule]
             meant = f"{cells.number(such[0], unit):,.10g} {unit}".rstrip()
             others = f", and {len(such) - 1:,} more likewise" if such[1:] else ""
-            self.note(f"{column} {such[0]!r} was read as {meant} ({rule}){others}.")
+            self.note(f"{self.header(column)} {such[0]!r} was read as {meant} ({rule}){others}.")
         # where a column has no bound of its own, an endless or absurd number is still a slip
         bad = (np.abs(values) > LARGEST_NUMBER) & np.full(len(self), high is None)
         self.fault(bad, column, f"must be at most {LARGEST_NUMBER:,.0f}")
@@ -143,9 +154,29 @@ class Sheet:
             bad |= broken_number
         return np.where(bad, np.nan, values)
 
-    def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
+    def point_in_doubt(self, column: str, unit: str, where: BoolArray | None = None) -> BoolArray:
+        """Find cells such as 1.500 in which a point may part thousands, and keep their faults.
+
+        Only in a text, only of what comes in hundreds and thousands, and not where another cell of the column shows
+        that its points part decimals. `where` (rows,) says which rows count.
+        """
+        given = self.cells(column)
+        different = set(given.tolist())
+        if self._typed or unit not in cells.IN_THOUSANDS or any(map(cells.points_decimals, different)):
+            return np.zeros(len(self), dtype=np.bool_)
+        doubtful = {cell for cell in different if cells.point_in_doubt(cell, unit)}
+        found = np.isin(given, list(doubtful)) & (True if where is None else where)
+        for i in np.flatnonzero(found).tolist():
+            self._keep(i, column, given[i], cells.point_rule(given[i]))
+        return found
+
+    def yes_no(self, column: str) -> FloatArray:
         """Read a column of yes and no: 1, 0, or NaN where a cell is empty."""
-        return self._each(column, words.get, "is not yes or no", np.nan).astype(np.float64)
+        return self._each(column, YES_NO.get, "is not yes or no", np.nan).astype(np.float64)
+
+    def in_service(self) -> FloatArray:
+        """Read whether each row is in service: 1, 0, or NaN where nobody says."""
+        return self._each("in_service", cells.IN_SERVICE.get, cells.SERVICE_EXPECTED, np.nan).astype(np.float64)
 
     def word(self, column: str, words: Mapping[str, str], *, required: bool = False) -> TextArray:
         """Read a column of words from a list; the list maps every accepted spelling to the word meant."""
@@ -208,6 +239,31 @@ class Sheet:
         for i in np.flatnonzero(again).tolist():
             self._keep(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
 
+    def _check_errors(self) -> None:
+        """Find cells in which a formula has failed; they count as empty besides, so that each has this one fault."""
+        for column, given in self._cells.items():
+            if not cells.ERROR_WORDS.isdisjoint(given.tolist()):
+                failed = np.isin(given, list(cells.ERROR_WORDS))
+                self.fault(failed, column, "is a spreadsheet's error: correct the formula, or write the value")
+                self._cells[column] = text_array(np.where(failed, "", given).tolist())
+
+    def _check_ends(self, table: TextTable, last: int) -> None:
+        """Find rows that end before the last column that is read; a note where a spreadsheet ends them so."""
+        if table.ends_at is None or table.trimmed is None:
+            return
+        for ends_at in np.unique(table.ends_at[table.ends_at > 0]).tolist():
+            such = table.ends_at == ends_at
+            harmless = such & (table.trimmed | (ends_at > last))
+            missing = sum(1 for header in table.headers[ends_at:] if header)
+            behind = f"the {missing} columns behind it" if missing > 1 else f"column {table.headers[ends_at]!r}"
+            where = f"after column {table.headers[ends_at - 1]!r}"
+            rule = f"ends {where}, without {behind}: is it cut off? {CUT_REMEDY}"
+            self.fault(such & ~harmless, "", rule)
+            if harmless.any():
+                first, count = int(self.row[harmless][0]), int(np.count_nonzero(harmless))
+                rows = f"{count:,} rows, the first of them row {first}, end" if count > 1 else f"row {first} ends"
+                self.note(f"{rows} {where}; what stands in {behind} is taken as empty there.")
+
     def shapes(self) -> ShapeArray | None:
         """Give the rows' shapes in lon, lat: a map layer's own, else those of a column of well-known text."""
         if self._layer is not None or not self.has("geometry"):
@@ -252,7 +308,7 @@ class Sheet:
         values, wrong, rules = degrees.read_degrees(self.cells(axis), axis)
         self.fault(wrong, axis, "is not a number")
         for rule in sorted(rules):
-            self.note(f"{axis} is written with {rule} in some rows; they were read so.")
+            self.note(f"{self.header(axis)} is written with {rule} in some rows; they were read so.")
         return values
 
     def _check_range(self, lon: FloatArray, lat: FloatArray, shown: Mapping[str, TextArray], *, near: bool) -> None:
@@ -311,7 +367,14 @@ def open_sheet(path: Path, role: str, file: str, mapping: Mapping[str, str]) -> 
     """
     table = read_table(path, role, file)
     spec = SPECS[role]
-    columns, slips = match_headers(table, spec, mapping)
+    try:
+        columns, slips = match_headers(table, spec, mapping)
+    except InputError as error:
+        if not table.chosen:
+            raise
+        # perhaps the wrong sheet was read, and its headers are none of the table's
+        rule = table.chosen.removeprefix(f"{file}: ").removesuffix(".")
+        raise InputError([*error.findings, Finding(file=file, rule=rule)]) from error
     return Sheet(table, columns, spec.required[0]), (*table.notes, *slips)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import zipfile
 import zlib
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import IO
 
@@ -107,7 +108,7 @@ def _read_zip(path: Path, role: str, file: str) -> TextTable:
     if named or len(tables) == 1:
         return read
     note = f"{file}: holds {len(tables)} tables; {table.name!r} was read (name one {role!r} to choose it)."
-    return TextTable(**{**{name: getattr(read, name) for name in TextTable.__slots__}, "notes": (note, *read.notes)})
+    return replace(read, notes=(note, *read.notes), chosen=read.chosen or note)
 
 
 def _table_of(member: PurePosixPath) -> PurePosixPath | None:

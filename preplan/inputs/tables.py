@@ -29,10 +29,18 @@ class TextTable:
     """Spreadsheet row; the header is row 1."""
     overlong: BoolArray
     """True where a row has more cells than the header."""
+    ends_at: IntArray | None = None
+    """Cells of each row that ends before the last header, 0 for a whole row; None where every row is whole."""
+    trimmed: BoolArray | None = None
+    """True where a spreadsheet left out the empty cells at the end of a row; None where it did nowhere."""
+    typed: bool = False
+    """True where the file itself tells numbers from texts, so that a point can only part decimals."""
     shapes: ShapeArray | None = None
     """Shape of each row of a map layer, in lon, lat."""
     notes: tuple[str, ...] = ()
     """Assumptions made while reading."""
+    chosen: str = ""
+    """The note that says which sheet, layer or table was read where the file has several; '' where it has one."""
 
 
 def fail(file: str, rule: str, *, row: int | None = None, remedy: str = "") -> InputError:
@@ -40,10 +48,25 @@ def fail(file: str, rule: str, *, row: int | None = None, remedy: str = "") -> I
     return InputError([Finding(file=file, row=row, rule=rule, remedy=remedy)])
 
 
-def from_records(records: Sequence[Sequence[str]], file: str, notes: tuple[str, ...] = ()) -> TextTable:
+SPREADSHEET_BLOCK_ROWS = 16
+"""Rows that a spreadsheet writes at a time: where the last columns are empty in all of them it leaves those out (a
+vendor's page on reading its CSV files tells of groups of rows; that there are 16 is from memory)."""
+
+
+def from_records(
+    records: Sequence[Sequence[str]],
+    file: str,
+    notes: tuple[str, ...] = (),
+    *,
+    ended: bool = True,
+    typed: bool = False,
+    chosen: str = "",
+) -> TextTable:
     """Make a table from rows of cells, one for each row a spreadsheet shows; the first that has any is the header.
 
     Rows without any value are passed over; those that are more than a blank line are counted in a note.
+    `ended` says that the last row is followed by the end of a line, so that nothing is cut off there; `typed` that
+    the file told numbers from texts; `chosen` is as in the table.
 
     Raises
     ------
@@ -60,13 +83,37 @@ def from_records(records: Sequence[Sequence[str]], file: str, notes: tuple[str, 
     blank = sum(1 for record in records[filled[0] :] if record) - len(filled)
     if blank:
         notes = (*notes, f"{file}: {blank:,} rows without any value were passed over.")
+    row = np.array(filled[1:], dtype=np.int32) + np.int32(1)
+    # a header without a name asks for no cell
+    named = max((i + 1 for i, header in enumerate(headers) if header), default=0)
+    ends_at = np.array([len(record) if len(record) < named else 0 for record in rows], dtype=np.int32)
     even = [record if len(record) == width else [*record, *[""] * width][:width] for record in rows]
     columns = tuple(text_array(list(map(str.strip, column))) for column in zip(*even, strict=True))
     return TextTable(
         file=file,
         headers=headers,
         columns=columns or tuple(text_array([]) for _ in headers),
-        row=np.array(filled[1:], dtype=np.int32) + np.int32(1),
+        row=row,
+        typed=typed,
+        ends_at=ends_at if ends_at.any() else None,
+        trimmed=_trimmed(ends_at, row, filled[0] + 1, ended=ended) if ends_at.any() else None,
         overlong=np.array([len(record) > width and any(record[width:]) for record in rows], dtype=np.bool_),
-        notes=notes,
+        notes=(chosen, *notes) if chosen else notes,
+        chosen=chosen,
     )
+
+
+def _trimmed(ends_at: IntArray, row: IntArray, header_row: int, *, ended: bool) -> BoolArray:
+    """Tell which rows end early as a spreadsheet leaves them: with all rows of their block, at the same column.
+
+    A row that ends early alone has been cut, and nobody knows what stood in it.
+    """
+    block = (row - 1) // SPREADSHEET_BLOCK_ROWS
+    trimmed = ends_at > 0
+    for one in np.unique(block[trimmed]).tolist():
+        among = block == one
+        if len(np.unique(ends_at[among])) > 1 or one == (header_row - 1) // SPREADSHEET_BLOCK_ROWS:
+            trimmed &= ~among
+    if not ended:
+        trimmed[-1] = False
+    return trimmed

@@ -19,6 +19,16 @@ _PIECE_BYTES = 1 << 20
 _LONGEST_PLACE = 16
 """Bytes of a cell's place in a sheet, at most: what may be cut between two pieces."""
 _SHEET = re.compile(r"worksheets/[^/]+\.xml$", re.IGNORECASE)
+_SHEET_ID = re.compile(rb"""<(?:\w+:)?sheet\s[^>]*?\b\w+:id=["']([^"']+)["']""")
+_RELATION = re.compile(rb"<(?:\w+:)?Relationship\s[^>]*>")
+_ATTRIBUTE = re.compile(rb"""(\w+)=["']([^"']*)["']""")
+_CELL = re.compile(rb"<(?:\w+:)?c\s")
+_ERROR = re.compile(
+    rb"""<(?:\w+:)?c\s(?=[^>]*\bt=["']e["'])[^>]*?\br=["']([A-Z]{1,3})(\d{1,7})["'][^>]*>"""
+    rb"""(?:(?!</(?:\w+:)?c>).)*?<(?:\w+:)?v>([^<]*)<""",
+    re.DOTALL,
+)
+"""A cell whose formula fails: its column, its row, and what it shows."""
 _PLACE = re.compile(rb"""\br=["']([A-Z]{1,3})(\d{1,7})["']""")
 
 
@@ -47,10 +57,13 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     if not sheets or not (named or filled):
         raise fail(file, "has no rows below its header" if any(map(any, sheets.values())) else "is empty")
     name = (named or filled)[0]
-    notes: tuple[str, ...] = ()
+    chosen = ""
     if not named and len(filled) > 1:
-        notes = (f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it).",)
-    return from_records(sheets[name], file, notes)
+        chosen = f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it)."
+    for (row, column), shown in _errors(data, list(sheets).index(name)).items():
+        if row < len(sheets[name]) and column < len(sheets[name][row]):
+            sheets[name][row][column] = shown
+    return from_records(sheets[name], file, typed=True, chosen=chosen)
 
 
 def _check_size(data: bytes, file: str) -> None:
@@ -81,6 +94,44 @@ def _cells_between(book: zipfile.ZipFile, sheet: zipfile.ZipInfo) -> int:
             rows |= {int(row) for _, row in found}
             rest = piece[-_LONGEST_PLACE:]
     return max(columns) * max(rows)
+
+
+def _errors(data: bytes, index: int) -> dict[tuple[int, int], str]:
+    """Find the cells of a sheet whose formula fails, by row and column from 0: the reader gives them as empty."""
+    if not zipfile.is_zipfile(io.BytesIO(data)):
+        return {}
+    found: dict[tuple[int, int], str] = {}
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        member = _member(book, index)
+        if member is None:
+            return {}
+        with book.open(member) as packed:
+            rest = b""
+            while piece := packed.read(_PIECE_BYTES):
+                text = rest + piece
+                for letters, row, shown in _ERROR.findall(text):
+                    found[int(row) - 1, column_number(letters) - 1] = shown.decode("utf-8", errors="replace")
+                begun = [match.start() for match in _CELL.finditer(text)]
+                rest = text[begun[-1] :] if begun else b""  # a cell may be cut between two pieces
+    return found
+
+
+def _member(book: zipfile.ZipFile, index: int) -> str | None:
+    """Find the file of a workbook's sheet by the sheet's number, None where the book does not say."""
+    try:
+        named = _SHEET_ID.findall(book.read("xl/workbook.xml"))
+        targets = dict(_target(tag) for tag in _RELATION.findall(book.read("xl/_rels/workbook.xml.rels")))
+        target = targets[named[index]].decode()
+        member = target.removeprefix("/") if target.startswith("/") else f"xl/{target}"
+        return book.getinfo(member).filename
+    except (KeyError, IndexError, UnicodeDecodeError):
+        return None
+
+
+def _target(tag: bytes) -> tuple[bytes, bytes]:
+    """Read which id stands for which file."""
+    said = dict(_ATTRIBUTE.findall(tag))
+    return said.get(b"Id", b""), said.get(b"Target", b"")
 
 
 def column_number(letters: bytes) -> int:

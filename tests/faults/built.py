@@ -39,8 +39,8 @@ _DATE_STYLES = (
     "</styleSheet>"
 )
 
-Cell = str | float | tuple[int]
-"""A text, a number, or the day count of a cell in the format of a date."""
+Cell = str | float | tuple[int] | tuple[None, str]
+"""A text, a number, the day count of a cell in the format of a date, or what a cell shows whose formula failed."""
 
 
 def workbook(sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> bytes:
@@ -75,6 +75,8 @@ def _sheet(rows: Sequence[Sequence[Cell]]) -> str:
 def _cell(place: str, cell: Cell) -> str:
     if isinstance(cell, str):
         return f'<c r="{place}" t="inlineStr"><is><t>{escape(cell)}</t></is></c>'
+    if isinstance(cell, tuple) and cell[0] is None:
+        return f'<c r="{place}" s="1" t="e"><f>1/0</f><v>{cell[1]}</v></c>'
     if isinstance(cell, tuple):
         return f'<c r="{place}" s="1"><v>{cell[0]}</v></c>'
     return f'<c r="{place}"><v>{cell}</v></c>'
