@@ -81,6 +81,8 @@ def read_stations(sheet: Sheet, rules: ApparatusRules) -> tuple[Station, ...]:
             staffed=bool(staffed[i]),
             aid=aid[i] or "own",
             **{column: None if np.isnan(values[i]) else int(values[i]) for column, values in most.items()},
+            file=sheet.file,
+            row=int(sheet.row[i]),
         )
         for i in np.flatnonzero(sheet.good).tolist()
     )

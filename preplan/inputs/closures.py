@@ -42,6 +42,8 @@ def read_closures(sheet: Sheet) -> tuple[Closure, ...]:
             value=None if np.isnan(value[i]) else float(value[i]),
             months=months[i],
             note=note[i],
+            file=sheet.file,
+            row=int(sheet.row[i]),
         )
         for i in np.flatnonzero(sheet.good).tolist()
     )

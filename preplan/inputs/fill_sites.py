@@ -85,6 +85,8 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules) -> tuple[FillSite, ...]:
             months=months[i],
             in_service=_said(in_service[i], default=True),
             **{column: values[i] for column, values in texts.items()},
+            file=sheet.file,
+            row=int(sheet.row[i]),
         )
 
     sites = [site(i) for i in np.flatnonzero(sheet.good).tolist()]

@@ -10,6 +10,7 @@ import numpy as np
 from preplan.errors import Finding, InputError
 from preplan.plan import FrontageTable, Inputs, NeedTable
 from preplan.planning.needs import needs_of
+from preplan.planning.off_road import off_road_notes
 from preplan.planning.vehicles import Minutes
 from preplan.records import (
     BoolArray,
@@ -62,6 +63,8 @@ class Ground:
     """Where tankers dump: the addresses' own frontages until `with_dump_sites` has moved some."""
     sites: Places
     stations: Places
+    notes: tuple[str, ...] = ()
+    """Which sites and stations join no road, one sentence each."""
 
 
 def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
@@ -85,7 +88,8 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     Raises
     ------
     InputError
-        Where the roads reach no address, or a closure lies on no road.
+        Where the roads reach no address, none of the fill sites or stations in use, or not one's own station; or a
+        closure lies on no road.
     """
     rules = inputs.district.rules
     # Before the limits: closures that lie on no road of a wrong file would hide what is wrong.
@@ -104,6 +108,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     doubts = (*speed_problems(roads), *restriction_problems(roads), *side_problems(roads))
     frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
     require_cover(inputs, roads, frontages.segment >= 0)
+    sites, stations = places(inputs.sites), places(inputs.stations)
     return Ground(
         roads=roads,
         features=features,
@@ -115,8 +120,9 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         seasons=tuple(season_ground(roads, one, limits.tanker_road, rules.roads) for one in seasons),
         needs=needs_of(about, features, rules.required_flow),
         frontages=frontages,
-        sites=places(inputs.sites),
-        stations=places(inputs.stations),
+        sites=sites,
+        stations=stations,
+        notes=off_road_notes(inputs, sites, stations),
     )
 
 

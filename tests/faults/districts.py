@@ -83,9 +83,19 @@ DISTRICTS = (
     Fault("fill sites in some months only: the months without are no route", 0, lambda d: d.files.update(
         {"fill_sites.csv": SUMMER})),
     Fault("every fill site on one source: no backup", 0, lambda d: d.files.update({"fill_sites.csv": ONE_SOURCE})),
-    Fault("every fill site off the roads", 0, table("fill_sites", ("-72.0,44.0", "-72.0,44.2"), (
+    Fault("every fill site off the roads", 2, table("fill_sites", ("-72.0,44.0", "-72.0,44.2"), (
         "-72.05,44.01", "-72.05,44.3"))),
-    Fault("every station off the roads", 0, table("stations", ("44.0002", "44.2"))),
+    Fault("every fill site in use off the roads", 2, table(
+        "fill_sites", ("storage_gal\n", "storage_gal,in_service\n"), ("loop,\n", "loop,,no\n"),
+        ("-72.05,44.01,600", "-72.05,44.3,600"), ("50000\n", "50000,yes\n"))),
+    Fault("one fill site off the roads: told, and planned without", 0, table(
+        "fill_sites", ("-72.05,44.01", "-72.05,44.3"))),
+    Fault("every station off the roads", 2, table("stations", ("44.0002", "44.2"))),
+    Fault("one's own station off the roads", 2, both(table("stations", ("\nH1", "\nH2,Mill,-72.03,45.0002\nH1")), table(
+        "apparatus", ("T3,H1", "T3,H2")))),
+    Fault("a neighbour's station off the roads: told, and planned without", 0, both(
+        table("stations", ("lon,lat\n", "lon,lat,aid\nH2,Mill,-72.03,45.0002,automatic\n")),
+        table("apparatus", ("T3,H1", "T3,H2")))),
     Fault("months that are none", 2, add("[plan]\nmonths = []")),
     Fault("months beyond December", 2, add('[plan]\nmonths = "11-13"')),
     Fault("a share of 90", 2, rule("shuttle", "usable_fraction = 90")),
@@ -100,7 +110,7 @@ DISTRICTS = (
     Fault("a method of nobody", 2, rule("required_flow", 'method = "guess"')),
     Fault("a flow that holds for no time", 2, rule("required_flow", "required_min = 0")),
     Fault("a top speed of a walker", 2, rule("roads", "top_mph = 1")),
-    Fault("addresses that may lie one foot from a road", 0, rule("roads", "snap_max_ft = 1")),
+    Fault("addresses and stations that may lie one foot from a road", 2, rule("roads", "snap_max_ft = 1")),
     Fault("no trip kept", 2, add("[plan]\nkeep_sites = 0")),
     Fault("hydrant credit that falls in distance", 2, rule("hydrants", "credit = [[600, 1], [300, 2]]")),
     Fault("hydrant credit of words", 2, rule("hydrants", 'credit = ["near"]')),
