@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from preplan.inputs import cells
+from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
 from preplan.records import FILL_SITE_KINDS, FillSite
 from preplan.rules import ShuttleRules
@@ -52,7 +52,10 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules) -> tuple[FillSite, ...]:
     name = sheet.text("name", required=True)
     kind = sheet.word("kind", KINDS, required=True)
     lon, lat = sheet.place()
-    numbers = {column: sheet.number(column, **limits) for column, limits in _LIMITS.items()}
+    numbers = {
+        column: sheet.number(column, bound=bounds.FILL_SITES.get(column), **limits)
+        for column, limits in _LIMITS.items()
+    }
     unstored = np.isin(kind, HOLDS_STORAGE) & (sheet.cells("storage_gal") == "")
     sheet.fault(unstored, "storage_gal", "is empty: a cistern or tank needs the gallons it holds")
     turnaround = sheet.word("turnaround", TURNAROUNDS)
