@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
@@ -34,6 +35,8 @@ PRESSED_BY_ITSELF = ("hydrant", "tank")
 """Kinds that fill a tanker without an engine."""
 GREATEST_LIFT_FT = 33.0
 """The atmosphere lifts water 33.9 ft at sea level; no draft reaches it."""
+EARLIEST_TEST = "1950"
+"""No flow test that a plan may lean on is older (this program's careful bounds)."""
 
 _DEFAULTS: Mapping[str, Any] = {field.name: field.default for field in dataclasses.fields(FillSite)}
 _LIMITS: Mapping[str, Mapping[str, Any]] = {
@@ -47,8 +50,14 @@ _LIMITS: Mapping[str, Mapping[str, Any]] = {
 }
 
 
-def read_fill_sites(sheet: Sheet, rules: ShuttleRules) -> tuple[FillSite, ...]:
-    """Check every cell and build the sites without a fault, in code point order of site_id."""
+def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[FillSite, ...]:
+    """Check every cell and build the sites without a fault, in code point order of site_id.
+
+    Parameters
+    ----------
+    date
+        ISO date for which the plan stands, '' where none is given: no test is later than it and today.
+    """
     name = sheet.text("name", required=True)
     kind = sheet.word("kind", KINDS, required=True)
     lon, lat = sheet.place()
@@ -61,6 +70,13 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules) -> tuple[FillSite, ...]:
     turnaround = sheet.word("turnaround", TURNAROUNDS)
     needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.yes_no("in_service", cells.IN_SERVICE)
     tested = sheet.parsed("tested", cells.iso_date, cells.date_rule)
+    latest = max(date, dt.date.today().isoformat())  # noqa: DTZ011 - a calendar's day, nobody's clock
+    sheet.fault((tested != "") & (tested > latest), "tested", "lies in the future: is a digit of the year wrong?")
+    sheet.fault(
+        (tested != "") & (tested < EARLIEST_TEST),
+        "tested",
+        f"lies before {EARLIEST_TEST}: is a digit of the year wrong?",
+    )
     months = sheet.months("months")
     texts = {column: sheet.text(column) for column in ("source_id", "connection", "notes")}
 

@@ -64,11 +64,15 @@ def _of_site(inputs: Inputs, i: int, gap_ft: float) -> Finding:
 
 def _of_station(inputs: Inputs, i: int, gap_ft: float, units: list[str]) -> Finding:
     station = inputs.stations[i]
-    lost = f"{', '.join(units)} would come to no fire" if units else "no unit of it is in service"
-    return _finding(inputs, station, station.station_id, gap_ft, lost)
+    if not units:
+        return _finding(inputs, station, station.station_id, gap_ft, "no unit of it is in service")
+    lost, else_ = f"{', '.join(units)} would come to no fire", " If it is meant so, write in_service no for its units"
+    return _finding(inputs, station, station.station_id, gap_ft, lost, else_)
 
 
-def _finding(inputs: Inputs, place: FillSite | Station, name: str, gap_ft: float, lost: str) -> Finding:
+def _finding(
+    inputs: Inputs, place: FillSite | Station, name: str, gap_ft: float, lost: str, else_: str = ""
+) -> Finding:
     """Say where one lies, how far from the roads, what is lost, and what to do."""
     most_ft = inputs.district.rules.roads.snap_max_ft
     miles = gap_ft / FT_PER_MI
@@ -81,5 +85,5 @@ def _finding(inputs: Inputs, place: FillSite | Station, name: str, gap_ft: float
         column="lon, lat",
         value=f"{place.lon:.10g}, {place.lat:.10g}",
         rule=f"{where} ({most_ft:,.0f} ft at most): {lost}",
-        remedy="is a digit wrong, does the road file end before it, or is snap_max_ft of [roads] too small?",
+        remedy="is a digit wrong, does the road file end before it, or is snap_max_ft of [roads] too small?" + else_,
     )

@@ -48,6 +48,8 @@ DISTRICTS = (
     Fault("no name", 2, swap('name = "Millrace"\n', "")),
     Fault("a date that is none", 2, swap("2026-05-01", '"soon"')),
     Fault("a date that is a list", 2, swap("2026-05-01", "[2026, 5, 1]")),
+    Fault("a date of the year 1", 2, swap("2026-05-01", "0001-01-01")),
+    Fault("a date of another century", 2, swap("2026-05-01", "2206-05-01")),
     Fault("a table that is a number", 2, lambda d: setattr(d, "toml", "files = 5\n" + d.toml.replace(
         FILES_HEAD, 'addresses_of = "x"'))),
     Fault("a file that is a number", 2, swap('"addresses.csv"', "7")),
