@@ -45,6 +45,10 @@ def test_a_whole_table_south_of_the_equator_is_named(tmp_path: Path) -> None:
     ("corners", "remedy"),
     [
         (((43.9, -72.1), (44.1, -72.1), (44.1, -71.9), (43.9, -71.9)), "longitude first"),
+        (
+            ((72.1, 43.9), (71.9, 43.9), (71.9, 44.1), (72.1, 44.1)),
+            "with the other sign of lon: western ones have a minus",
+        ),
         (((-73.1, 43.9), (-73.0, 43.9), (-73.0, 44.1), (-73.1, 44.1)), "is it the boundary of this district?"),
     ],
 )

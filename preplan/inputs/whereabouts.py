@@ -44,11 +44,10 @@ def check_places(places: Places) -> tuple[list[Finding], list[str]]:
     """Find tables and places that lie elsewhere than the others; findings, and notes where nothing is certain."""
     if not len(places.addresses):
         return [], []
-    findings = _one_point(places) + _outside(places)
     turned = _turned(places)
-    notes = _hydrants(places)
-    if turned:
-        return findings + turned, notes
+    if turned:  # whatever else is far from something follows from that
+        return turned, []
+    findings, notes = _one_point(places) + _outside(places), _hydrants(places)
     for role, rows in (("fill_sites", places.sites), ("stations", places.stations)):
         wrong, doubts = _far_off(places.sheets[role], rows, places.addresses)
         findings, notes = [*findings, *wrong], [*notes, *doubts]
@@ -145,6 +144,10 @@ def _outside(places: Places) -> list[Finding]:
     remedy = "is it the boundary of this district?"
     if shapely.contains_xy(outline, lat, lon).any():
         remedy = "latitude and longitude are exchanged: GeoJSON writes longitude first"
+    elif shapely.contains_xy(outline, -lon, lat).any():
+        remedy = (
+            f"it holds those of {places.sheets['addresses'].file} with the other sign of lon: western ones have a minus"
+        )
     return [Finding(file=places.boundary_file, rule=rule, remedy=remedy)]
 
 

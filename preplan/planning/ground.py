@@ -68,7 +68,10 @@ class Ground:
 
 
 def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
-    """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,)."""
+    """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,).
+
+    Longitudes that lack their minus sign are told as such, for then it is the tables that are wrong.
+    """
     if near.any():
         return
     west, south, east, north = (
@@ -76,7 +79,14 @@ def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
         for edge in (roads.coord_lon.min(), roads.coord_lat.min(), roads.coord_lon.max(), roads.coord_lat.max())
     )
     name = "the downloaded roads" if inputs.roads.file is None else inputs.roads.file.name
-    within_ft = inputs.district.rules.roads.snap_max_ft
+    within_ft, about = inputs.district.rules.roads.snap_max_ft, inputs.addresses
+    if within_extent(roads, -about.lon, about.lat, within_ft).any():
+        file = inputs.files["addresses"].name if "addresses" in inputs.files else "addresses"
+        rule = f"has the other sign than the roads, which reach from {west} to {east}"
+        remedy = "write longitudes in the west with a minus sign, in every table"
+        raise InputError(
+            [Finding(file=file, column="lon", value=f"{np.median(about.lon):.6g}", rule=rule, remedy=remedy)]
+        )
     rule = f"has no road for tankers within {within_ft:,.0f} ft of any of the {len(near):,} addresses"
     remedy = f"it reaches from lon {west}, lat {south} to lon {east}, lat {north}: is it the file of this district?"
     raise InputError([Finding(file=name, rule=rule, remedy=remedy)])

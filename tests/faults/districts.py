@@ -98,6 +98,9 @@ DISTRICTS = (
     Fault("a neighbour's station off the roads: told, and planned without", 0, both(
         table("stations", ("lon,lat\n", "lon,lat,aid\nH2,Mill,-72.03,45.0002,automatic\n")),
         table("apparatus", ("T3,H1", "T3,H2")))),
+    Fault("longitudes without their minus signs in every table", 2, both(
+        table("addresses", *((f"-72.0{i}", f"72.0{i}") for i in range(1, 10))),
+        table("fill_sites", ("-72.0,", "72.0,"), ("-72.05", "72.05")), table("stations", ("-72.02", "72.02")))),
     Fault("months that are none", 2, add("[plan]\nmonths = []")),
     Fault("months beyond December", 2, add('[plan]\nmonths = "11-13"')),
     Fault("a share of 90", 2, rule("shuttle", "usable_fraction = 90")),
