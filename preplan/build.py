@@ -10,8 +10,6 @@ from difflib import get_close_matches
 from pathlib import Path
 from time import perf_counter
 
-import numpy as np
-
 from preplan.errors import Finding, InputError
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Inputs, Plan, Rejected
@@ -88,7 +86,7 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
         rejected=inputs.rejected,
         accounts=accounts(plan, inputs),
         status=plan.counts(),
-        notes=inputs.notes,
+        notes=plan.notes,
     )
 
 
@@ -105,14 +103,10 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     lines.append(f"roads: {len(roads):,} stretches, newest data {roads.newest or 'of unknown date'}")
     for file, headers in inputs.read_from.items():
         lines.append(f"{file}: " + ", ".join(f"{name} is read from {header!r}" for name, header in headers.items()))
-    lines += [f"note: {note}" for note in inputs.notes]
+    lines += [f"note: {note}" for note in (*inputs.notes, *ground.notes)]
     lines += [
         f"rejected: {Finding(file=r.file, row=r.row, id=r.id, column=r.column, value=r.value, rule=r.rule)}"
         for r in inputs.rejected
-    ]
-    lines += [f"off the roads: fill site {inputs.sites[i].site_id}" for i in np.flatnonzero(ground.sites.segment < 0)]
-    lines += [
-        f"off the roads: station {inputs.stations[i].station_id}" for i in np.flatnonzero(ground.stations.segment < 0)
     ]
     lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in ground.problems]
     if not inputs.rejected:

@@ -114,6 +114,10 @@ class FillSite:
     in_service: bool = True
     connection: str = ""
     notes: str = ""
+    file: str = field(default="", compare=False)
+    """Table it stands in, as the user calls it; '' for one that stands in none."""
+    row: int | None = field(default=None, compare=False)
+    """Its spreadsheet row there."""
 
     @property
     def source(self) -> str:
@@ -147,6 +151,10 @@ class Station:
     max_engines: int | None = None
     """The most engines this station sends; None: all."""
     max_tankers: int | None = None
+    file: str = field(default="", compare=False)
+    """Table it stands in, as the user calls it; '' for one that stands in none."""
+    row: int | None = field(default=None, compare=False)
+    """Its spreadsheet row there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,6 +212,10 @@ class Closure:
     value: float | None = None
     months: frozenset[int] = ALL_MONTHS
     note: str = ""
+    file: str = field(default="", compare=False)
+    """Table it stands in, as the user calls it; '' for one that stands in none."""
+    row: int | None = field(default=None, compare=False)
+    """Its spreadsheet row there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

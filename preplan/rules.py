@@ -6,7 +6,7 @@ report and the help texts all read the one home of each number. A district sets 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -17,9 +17,19 @@ MEMORY = "from memory, unverified"
 OURS = "this program's careful choice"
 
 
-def _rule(default: Any, unit: str, meaning: str, source: str, *, low: float | None = None) -> Any:
-    """Declare one rule: value, unit, meaning, source, and the least value a district may give."""
-    return field(default=default, metadata={"unit": unit, "meaning": meaning, "source": source, "low": low})
+MOST: Mapping[str, float] = {
+    "min": 120.0, "ft": 50_000.0, "ft2": 100_000.0, "in": 13.0, "mph": 100.0, "gpm": 20_000.0, "gal": 20_000.0,
+    "lb": 250_000.0, "lb/gal": 50.0, "psi": 400.0,
+}  # fmt: skip
+"""The most a district may give for a rule of each unit (this program's careful bounds): above, a digit is wrong."""
+
+
+def _rule(
+    default: Any, unit: str, meaning: str, source: str, *, low: float | None = None, high: float | None = None
+) -> Any:
+    """Declare one rule: value, unit, meaning, source, and the least and the most (else `MOST`) a district may give."""
+    bounds = {"low": low, "high": MOST.get(unit) if high is None else high}
+    return field(default=default, metadata={"unit": unit, "meaning": meaning, "source": source, **bounds})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +78,7 @@ class RequiredFlowRules:
         "how long the rate must hold; 'method': the method's own total over its rate, at least 20",
         "the rater's duration: 250 gpm for 2 h (published rating criteria)",
         low=1,
+        high=480,
     )
     dwelling_cap: bool = _rule(True, "", "dwellings: construction number at most 1.0", "NFPA 1142, " + MEMORY)
     exposure_ft: float = _rule(50.0, "ft", "a building this near is an exposure", "NFPA 1142 4.1.5", low=0)
@@ -95,7 +106,7 @@ class ShuttleRules:
     fill_maneuver_min: float = _rule(1.0, "min", "positioning at the fill site, holds no place", COMMON, low=0)
     dump_hookup_min: float = _rule(0.5, "min", "opening and closing at the dump site", COMMON, low=0)
     dump_maneuver_min: float = _rule(1.5, "min", "positioning at the dump site, holds no place", COMMON, low=0)
-    dump_places: int = _rule(1, "", "tankers that can dump at once", OURS, low=1)
+    dump_places: int = _rule(1, "", "tankers that can dump at once", OURS, low=1, high=20)
     small_dump_gpm: float = _rule(
         1000.0, "gpm", "gravity dump of a tank of 1,000 to 3,500 gal", "gravity dump about 1,000 gpm; " + COMMON, low=1
     )
@@ -177,10 +188,12 @@ class PlanRules:
     )
     close_share: float = _rule(0.10, "", "a flow within this share of the requirement is 'close'", OURS, low=0)
     long_driveway_ft: float = _rule(500.0, "ft", "a driveway above this is flagged", OURS, low=0)
-    night_factor: float = _rule(1.1, "", "the map's what-if: travel times at night are multiplied by this", OURS, low=1)
-    mud_factor: float = _rule(1.25, "", "the map's what-if: the same in mud season", OURS, low=1)
-    snow_factor: float = _rule(1.4, "", "the map's what-if: the same on snow", OURS, low=1)
-    driveway_factor: float = _rule(1.3, "", "driveway over straight distance where none is mapped", OURS, low=1)
+    night_factor: float = _rule(
+        1.1, "", "the map's what-if: travel times at night are multiplied by this", OURS, low=1, high=5
+    )
+    mud_factor: float = _rule(1.25, "", "the map's what-if: the same in mud season", OURS, low=1, high=5)
+    snow_factor: float = _rule(1.4, "", "the map's what-if: the same on snow", OURS, low=1, high=5)
+    driveway_factor: float = _rule(1.3, "", "driveway over straight distance where none is mapped", OURS, low=1, high=5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,9 +213,9 @@ class ApparatusRules:
         COMMON,
         low=0,
     )
-    height_ft: float = _rule(10.5, "ft", "height without a value", OURS)
+    height_ft: float = _rule(10.5, "ft", "height without a value", OURS, low=5, high=15)
     width_ft: float = _rule(
-        8.5, "ft", "width without a value", "8.5 ft is the legal width in the United States, " + MEMORY
+        8.5, "ft", "width without a value", "8.5 ft is the legal width in the United States, " + MEMORY, low=4, high=12
     )
     axle_share: float = _rule(0.6, "", "heaviest axle as a share of loaded weight without a value", OURS)
     turnout_volunteer_min: float = _rule(6.0, "min", "turnout of a volunteer station", OURS)

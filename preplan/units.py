@@ -20,6 +20,8 @@ FT_PER_MI = 5280.0
 """Feet in a mile."""
 FT_PER_M = 1.0 / M_PER_FT
 """Feet in a metre."""
+MM_PER_IN = 25.4
+"""Millimetres in an inch, exact."""
 KMH_PER_MPH = 1.609344
 """Kilometres an hour in a mile an hour, exact."""
 LB_PER_GAL = 8.34

@@ -87,7 +87,7 @@ def test_ten_faults_of_five_files_in_one_error(tmp_path: Path) -> None:
 
 
 def with_faulty_rows(faulty: int, good: int) -> str:
-    lines = [f"B{i},,-72,44" for i in range(faulty)] + [f"G{i},{i + 1} Mill Road,-72,44" for i in range(good)]
+    lines = [f"B{i},,-72,44" for i in range(faulty)] + [f"G{i},{i + 1} Mill Road,-72.{i:03},44" for i in range(good)]
     return "\n".join(["address_id,label,lon,lat", *lines]) + "\n"
 
 

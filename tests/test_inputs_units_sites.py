@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from preplan.inputs import bounds
 from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
 from preplan.inputs.closures import read_closures
 from preplan.inputs.fill_sites import read_fill_sites
@@ -295,6 +296,19 @@ def test_closures_by_way_point_and_line() -> None:
     assert found[1] == Closure(closure_id="b", kind="max_lb", line=((-72.0, 44.0),), value=24000.0)
     assert found[2].line == ((-72.0, 44.0), (-72.1, 44.1))
     assert (found[3].way_id, found[3].value) == (7, 11.5)
+
+
+def test_a_one_way_road_runs_as_the_map_draws_it_or_against_that() -> None:
+    found, sheet = closures(",way_id,value", "a|one_way|1|", "b|one_way|1|-1", "c|one_way|1|forward", "d|closed|1|0")
+    assert sheet.faults == []
+    assert [one.value for one in found] == [None, -1.0, None, None]
+
+
+def test_what_stands_in_for_an_empty_cell_lies_within_the_bounds() -> None:
+    (unit,), _ = units("", "E9|H2|engine")
+    for column, bound in bounds.APPARATUS.items():
+        value = getattr(unit, column)
+        assert value is None or not bounds.broken(value, bound), column
 
 
 def test_closures_at_fault() -> None:

@@ -141,7 +141,7 @@ def test_months_that_a_spreadsheet_made_a_date_are_named(cell: str) -> None:
     ("2025-06-30", "2025-06-30"), ("2025-06-30T00:00:00", "2025-06-30"), ("6/30/2025", "2025-06-30"),
     ("6/30/25", "2025-06-30"), ("June 30, 2025", "2025-06-30"), ("30-Jun-2025", "2025-06-30"), ("Jun. 2025", "2025-06"),
     ("2025", "2025"), ("30/6/2025", None), ("2025-02-30", None), ("June 31, 2025", None), ("Junk 3, 2025", None),
-    ("45838", None), ("soon", None),
+    ("45838", None), ("soon", None), ("9/13/99", "1999-09-13"), ("9/13/24", "2024-09-13"),
 ])  # fmt: skip
 def test_dates(cell: str, date: str | None) -> None:
     assert cells.iso_date(cell) == date

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from preplan.inputs import cells
+from preplan.inputs import bounds, cells
 from preplan.inputs.addressing import composed, number_and_street
 from preplan.inputs.sheet import Sheet
 from preplan.records import AddressTable, IntArray, TextArray
@@ -22,16 +22,16 @@ MOST_REQUIRED_GPM, MOST_REQUIRED_GAL, LONGEST_DRIVEWAY_FT = 1e5, 1e8, 1e5
 LEAST_REQUIRED_GPM = 50.0
 """No building needs less than one small hose line; a smaller number is in another unit (common sense, no source)."""
 NUMBER_LIMITS: Mapping[str, Mapping[str, Any]] = {
-    "length_ft": {"above": 0.0, "high": LARGEST_BUILDING_FT},
-    "width_ft": {"above": 0.0, "high": LARGEST_BUILDING_FT},
-    "height_ft": {"above": 0.0, "high": LARGEST_BUILDING_FT},
+    "length_ft": {"above": 0.0},
+    "width_ft": {"above": 0.0},
+    "height_ft": {"above": 0.0},
     "floor_area_sqft": {"above": 0.0, "high": LARGEST_BUILDING_FT**2},
     "stories": {"above": 0.0, "high": MOST_STORIES},
     "required_gpm": {"low": LEAST_REQUIRED_GPM, "high": MOST_REQUIRED_GPM},
     "required_gal": {"above": 0.0, "high": MOST_REQUIRED_GAL},
     "driveway_ft": {"low": 0.0, "high": LONGEST_DRIVEWAY_FT},
 }
-"""Optional numbers of an address and the limits they must keep."""
+"""Optional numbers of an address and the limits they must keep, besides `bounds.ADDRESSES`."""
 
 _LEADING_NUMBER = re.compile(r"(\d+)(?:-\d+)?[A-Za-z]?(?:\s+\d/\d)?(?=\s|$)\s*")
 _GIVEN_NUMBER = re.compile(r"\D{0,3}?(\d+)")
@@ -48,7 +48,9 @@ def read_addresses(sheet: Sheet) -> AddressTable:
     number_text, street = number_and_street(sheet)
     label = _labels(sheet, number_text, street)
     lon, lat = sheet.place()
-    numbers = {name: sheet.number(name, **limits) for name, limits in NUMBER_LIMITS.items()}
+    numbers = {
+        name: sheet.number(name, bound=bounds.ADDRESSES.get(name), **limits) for name, limits in NUMBER_LIMITS.items()
+    }
     hazard = sheet.number("occupancy_hazard", low=3.0, high=7.0, whole=True)
     construction = sheet.parsed("construction", cells.construction, "is not a type of construction (I to V)")
     exposure, sprinklered = sheet.yes_no("exposure"), sheet.yes_no("sprinklered")

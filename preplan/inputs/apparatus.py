@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from preplan.errors import Finding
+from preplan.inputs import bounds
 from preplan.inputs.sheet import Sheet
 from preplan.records import FloatArray, Station, TextArray, Unit
 from preplan.rules import ApparatusRules, Rules
-from preplan.units import LB_PER_GAL, LB_PER_SHORT_TON
+from preplan.units import LB_PER_GAL
 
 UNIT_KINDS: Mapping[str, str] = {
     "engine": "engine",
@@ -29,8 +30,6 @@ AID: Mapping[str, str] = {
     "mutual": "on request",
     "request": "on request",
 }
-TONS_AT_MOST = 150.0
-"""A weight in pounds so small is one in tons: no fire apparatus weighs so few pounds, or so many tons."""
 TANKER_TANK_GAL = (100.0, 20000.0)
 """No tanker's tank is smaller or larger (from memory: brush trucks carry 200 gal, the largest trailers 10,000)."""
 LEAST_TRUCK_LB_PER_GAL = 2.0
@@ -64,7 +63,7 @@ def read_stations(sheet: Sheet, rules: ApparatusRules) -> tuple[Station, ...]:
     name = sheet.text("name", required=True)
     lon, lat = sheet.place()
     staffed = sheet.yes_no("staffed") == 1.0  # an empty cell is a volunteer station, the slower one
-    turnout = sheet.number("turnout_min", low=0.0)
+    turnout = sheet.number("turnout_min", low=0.0, bound=bounds.STATIONS["turnout_min"])
     turnout = np.where(
         np.isnan(turnout), np.where(staffed, rules.turnout_staffed_min, rules.turnout_volunteer_min), turnout
     )
@@ -80,6 +79,8 @@ def read_stations(sheet: Sheet, rules: ApparatusRules) -> tuple[Station, ...]:
             staffed=bool(staffed[i]),
             aid=aid[i] or "own",
             **{column: None if np.isnan(values[i]) else int(values[i]) for column, values in most.items()},
+            file=sheet.file,
+            row=int(sheet.row[i]),
         )
         for i in np.flatnonzero(sheet.good).tolist()
     )
@@ -98,10 +99,12 @@ def read_apparatus(sheet: Sheet, rules: Rules, station_ids: AbstractSet[str] | N
     if station_ids is not None:
         unknown = np.array([one not in station_ids and one != "" for one in station], dtype=np.bool_)
         sheet.fault(unknown, "station_id", f"is no station_id of the stations ({', '.join(sorted(station_ids))})")
-    said = {column: sheet.number(column, **limits) for column, limits in _LIMITS.items()}
+    said = {
+        column: sheet.number(column, bound=bounds.APPARATUS.get(column), **limits) for column, limits in _LIMITS.items()
+    }
     _check_units(sheet, kind, said)
     used = _filled(kind, said, rules)
-    _check_weights(sheet, said, used)
+    _check_weights(sheet, kind, said, used)
     in_service = sheet.in_service() != 0.0
     assumed = {column: np.isnan(said[column]) & ~np.isnan(used[column]) for column in _LIMITS}
     return tuple(
@@ -173,22 +176,23 @@ def _filled(kind: TextArray, said: Mapping[str, FloatArray], rules: Rules) -> di
     return used
 
 
-def _check_weights(sheet: Sheet, said: Mapping[str, FloatArray], used: Mapping[str, FloatArray]) -> None:
-    """Refuse weights in tons, and weights that contradict the tank or one another."""
-    tons = {column: said[column] <= TONS_AT_MOST for column in ("loaded_lb", "empty_lb", "axle_lb")}
-    for column, bare in tons.items():
-        for i in np.flatnonzero(bare).tolist():
-            pounds = said[column][i] * LB_PER_SHORT_TON
-            rule = f"is probably tons: write it in pounds ({pounds:,.0f}), or as '{said[column][i]:g} tons'"
-            sheet.fault(np.arange(len(sheet)) == i, column, rule)
+def _check_weights(
+    sheet: Sheet, kind: TextArray, said: Mapping[str, FloatArray], used: Mapping[str, FloatArray]
+) -> None:
+    """Refuse weights that contradict the tank or one another, and note a truck too heavy for its tank."""
     loaded, empty = used["loaded_lb"], said["empty_lb"]
     water_lb = LB_PER_GAL * used["tank_gal"]
-    heavy = ~tons["loaded_lb"]
+    heavy = (sheet.cells("loaded_lb") == "") | ~np.isnan(said["loaded_lb"])  # else it is told, and a default stands in
     sheet.fault(heavy & (loaded <= water_lb), "loaded_lb", "is less than the water in the tank weighs")
     truckless = (loaded > water_lb) & (loaded - water_lb < LEAST_TRUCK_LB_PER_GAL * used["tank_gal"])
     sheet.fault(heavy & truckless, "loaded_lb", "is hardly more than the water in the tank weighs")
     sheet.fault(heavy & (empty > loaded), "empty_lb", "is more than the loaded weight")
     sheet.fault(heavy & (said["axle_lb"] > loaded), "axle_lb", "is more than the loaded weight")
+    for i in np.flatnonzero((kind == "tanker") & (said["loaded_lb"] - water_lb > bounds.TRUCK_LB)).tolist():
+        sheet.note(
+            f"row {sheet.row[i]} ({sheet.id[i]}): with {used['tank_gal'][i]:,.0f} gal in tank_gal, loaded_lb leaves "
+            f"{loaded[i] - water_lb[i]:,.0f} lb for the truck alone: is a digit of either wrong?"
+        )
     for i in np.flatnonzero((empty <= loaded) & (loaded - empty < CONTENTS_SHARE * water_lb)).tolist():
         sheet.note(
             f"row {sheet.row[i]} ({sheet.id[i]}): loaded_lb less empty_lb is {loaded[i] - empty[i]:,.0f} lb, "

@@ -224,14 +224,14 @@ def iso_date(text: str) -> str | None:
 
     >>> iso_date("2025-06"), iso_date("6/9/2025 0:00"), iso_date("13/6/2025"), iso_date("last June")
     ('2025-06', '2025-06-09', None, None)
-    >>> iso_date("June 9, 2025"), iso_date("9-Jun-2025"), iso_date("Jun 2025"), iso_date("6/9/25")
-    ('2025-06-09', '2025-06-09', '2025-06', '2025-06-09')
+    >>> iso_date("June 9, 2025"), iso_date("9-Jun-2025"), iso_date("Jun 2025"), iso_date("6/9/25"), iso_date("6/9/99")
+    ('2025-06-09', '2025-06-09', '2025-06', '2025-06-09', '1999-06-09')
     """
     text = _TIME_OF_DAY.sub("", text)
     american, spoken = _US_DATE.fullmatch(text), _SPOKEN_DATE.fullmatch(text.casefold())
     if american:
         month, day, year = american.groups()
-        text = f"{int(year) + 2000 * (len(year) == 2)}-{int(month):02}-{int(day):02}"
+        text = f"{_whole_year(year)}-{int(month):02}-{int(day):02}"
     elif spoken:
         at, days = _month(spoken["month"]), spoken["day"] or spoken["after"]
         text = f"{spoken['year']}-{at:02}" + (f"-{int(days):02}" if days else "")
@@ -242,6 +242,14 @@ def iso_date(text: str) -> str | None:
     except ValueError:
         return None
     return text
+
+
+def _whole_year(year: str) -> int:
+    """Read a year of two or four digits; two are the latest year that is not beyond the next."""
+    if len(year) > 2:
+        return int(year)
+    near = int(year) + 2000
+    return near if near <= date.today().year + 1 else near - 100  # noqa: DTZ011 - a calendar's year, nobody's clock
 
 
 def date_rule(text: str) -> str:

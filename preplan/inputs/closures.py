@@ -9,15 +9,31 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from preplan.inputs import cells
+from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
 from preplan.inputs.units_written import unit_of
-from preplan.records import Closure, FloatArray
+from preplan.records import Closure, FloatArray, TextArray
 
 Line: TypeAlias = tuple[tuple[float, float], ...]
 """Points of a line, lon, lat; one for a point, none for no place."""
 
 KINDS: Mapping[str, str] = {kind: kind for kind in ("closed", "max_lb", "max_height_ft", "max_width_ft", "one_way")}
+_NOTHING = ("", "0", "0.0")
+"""An empty cell, and what a shapefile writes for one."""
+WORDS: Mapping[str, Mapping[str, float]] = {
+    "closed": dict.fromkeys((*_NOTHING, "closed", "yes", "y", "true", "1", "1.0", "x"), np.nan),
+    "one_way": {
+        **dict.fromkeys((*_NOTHING, "yes", "y", "true", "1", "1.0", "x", "forward"), np.nan),
+        **dict.fromkeys(("-1", "-1.0", "reverse", "backward", "against"), -1.0),
+    },
+}
+"""What the value of a kind without a limit may say; -1: a one-way road runs against the map."""
+WORD_RULES: Mapping[str, str] = {
+    "closed": "opens nothing, for the row closes the road: leave value empty; take out the row of a road that is open, "
+    "and give the months in which one is closed for a part of the year",
+    "one_way": "is no direction: leave value empty where traffic runs as the map draws the road, or as your line runs; "
+    "write -1 where it runs against that",
+}
 
 LARGEST_WAY_ID = 2.0**53
 """Whole numbers up to this are exact in a table of numbers; ids of OpenStreetMap passed 1,000,000,000 long ago."""
@@ -27,7 +43,7 @@ def read_closures(sheet: Sheet) -> tuple[Closure, ...]:
     """Check every cell and build the closures without a fault, in the order of the table."""
     kind = sheet.word("kind", KINDS, required=True)
     way = sheet.number("way_id", above=0.0, high=LARGEST_WAY_ID, whole=True)
-    value = _values(sheet, kind.tolist())
+    value = _values(sheet, kind)
     lines = _lines(sheet)
     nowhere = np.isnan(way) & np.array([not line for line in lines], dtype=np.bool_) & sheet.good
     sheet.fault(nowhere, "way_id", "is empty, and no lon, lat or line says where the closure is")
@@ -42,22 +58,31 @@ def read_closures(sheet: Sheet) -> tuple[Closure, ...]:
             value=None if np.isnan(value[i]) else float(value[i]),
             months=months[i],
             note=note[i],
+            file=sheet.file,
+            row=int(sheet.row[i]),
         )
         for i in np.flatnonzero(sheet.good).tolist()
     )
 
 
-def _values(sheet: Sheet, kinds: list[str]) -> FloatArray:
-    """Read limits in the unit their kind ends with; NaN where the kind has none."""
+def _values(sheet: Sheet, kinds: TextArray) -> FloatArray:
+    """Read limits in the unit their kind ends with, and -1 where a one-way road runs against the map; else NaN."""
     given = sheet.cells("value")
-    limited = np.array([kind.startswith("max_") for kind in kinds], dtype=np.bool_)
-    read = [cells.number(cell, unit_of(kind)) for cell, kind in zip(given, kinds, strict=True)]
-    in_doubt = sheet.point_in_doubt("value", "lb", np.array([unit_of(kind) == "lb" for kind in kinds], dtype=np.bool_))
-    value = np.where(limited, np.array(read, dtype=np.float64), np.nan)
-    sheet.fault(limited & (given == ""), "value", "is empty: a limit needs its number")
-    sheet.fault(
-        limited & (given != "") & ~(value > 0.0) & ~in_doubt, "value", "is not a number above 0 in the unit of its kind"
-    )
+    value = np.full(len(sheet), np.nan)
+    for kind, bound in bounds.CLOSURES.items():
+        mine = kinds == kind
+        in_doubt = sheet.point_in_doubt("value", unit_of(kind), mine)
+        read = np.array([cells.number(cell, unit_of(kind)) for cell in given[mine]], dtype=np.float64)
+        value[mine] = np.where(in_doubt[mine], np.nan, read)
+        sheet.fault(mine & (given == ""), "value", "is empty: a limit needs its number")
+        wrong = mine & (given != "") & ~(value > 0.0) & ~in_doubt
+        sheet.fault(wrong, "value", "is not a number above 0 in the unit of its kind")
+        sheet.outside("value", np.where(mine, value, np.nan), bound, unit_of(kind))
+    for kind, words in WORDS.items():
+        mine = kinds == kind
+        value[mine] = [words.get(cell.casefold(), np.nan) for cell in given[mine]]
+        unknown = np.array([cell.casefold() not in words for cell in given], dtype=np.bool_)
+        sheet.fault(mine & unknown, "value", WORD_RULES[kind])
     return value
 
 

@@ -24,6 +24,8 @@ OPTIONAL_TABLES = ("hydrants", "closures", "bridges")
 LATER_TABLES = ("candidates",)
 """Tables that other commands read; the plan notes that it does not."""
 ROAD_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".osm.pbf", ".pbf", ".graphml")
+EARLIEST_YEAR, YEARS_AHEAD = 2000, 5
+"""A plan stands for no day before that year, nor further ahead of today (this program's careful bounds)."""
 CARDS_PER = ("road", "address")
 KEYS: Mapping[str, tuple[str, ...]] = {
     "district": ("name", "date", "boundary"),
@@ -128,15 +130,18 @@ def _district(document: Document) -> District:
 
 def _date(document: Document, value: object) -> str:
     """Read a date of TOML or a text of ISO 8601."""
-    if isinstance(value, dt.datetime):
-        return value.date().isoformat()
-    if isinstance(value, dt.date):
-        return value.isoformat()
     try:
-        return dt.date.fromisoformat(str(value)).isoformat()
+        # a date and time of TOML is a date too
+        found = value.date() if isinstance(value, dt.datetime) else dt.date.fromisoformat(str(value))
     except ValueError:
         document.fault(("district", "date"), "must be a date such as 2026-05-01", value=value)
         return ""
+    last = dt.date.today().year + YEARS_AHEAD  # noqa: DTZ011 - a calendar's year, nobody's clock
+    if not EARLIEST_YEAR <= found.year <= last:
+        rule = f"lies before {EARLIEST_YEAR} or over {YEARS_AHEAD} years ahead: is a digit of the year wrong?"
+        document.fault(("district", "date"), rule, value=value)
+        return ""
+    return found.isoformat()
 
 
 def _tiles(document: Document, value: object) -> str:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
-from preplan.inputs import cells
+from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
 from preplan.records import FILL_SITE_KINDS, FillSite
 from preplan.rules import ShuttleRules
@@ -34,6 +35,8 @@ PRESSED_BY_ITSELF = ("hydrant", "tank")
 """Kinds that fill a tanker without an engine."""
 GREATEST_LIFT_FT = 33.0
 """The atmosphere lifts water 33.9 ft at sea level; no draft reaches it."""
+EARLIEST_TEST = "1950"
+"""No flow test that a plan may lean on is older (this program's careful bounds)."""
 
 _DEFAULTS: Mapping[str, Any] = {field.name: field.default for field in dataclasses.fields(FillSite)}
 _LIMITS: Mapping[str, Mapping[str, Any]] = {
@@ -47,17 +50,33 @@ _LIMITS: Mapping[str, Mapping[str, Any]] = {
 }
 
 
-def read_fill_sites(sheet: Sheet, rules: ShuttleRules) -> tuple[FillSite, ...]:
-    """Check every cell and build the sites without a fault, in code point order of site_id."""
+def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[FillSite, ...]:
+    """Check every cell and build the sites without a fault, in code point order of site_id.
+
+    Parameters
+    ----------
+    date
+        ISO date for which the plan stands, '' where none is given: no test is later than it and today.
+    """
     name = sheet.text("name", required=True)
     kind = sheet.word("kind", KINDS, required=True)
     lon, lat = sheet.place()
-    numbers = {column: sheet.number(column, **limits) for column, limits in _LIMITS.items()}
+    numbers = {
+        column: sheet.number(column, bound=bounds.FILL_SITES.get(column), **limits)
+        for column, limits in _LIMITS.items()
+    }
     unstored = np.isin(kind, HOLDS_STORAGE) & (sheet.cells("storage_gal") == "")
     sheet.fault(unstored, "storage_gal", "is empty: a cistern or tank needs the gallons it holds")
     turnaround = sheet.word("turnaround", TURNAROUNDS)
     needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.in_service()
     tested = sheet.parsed("tested", cells.iso_date, cells.date_rule)
+    latest = max(date, dt.date.today().isoformat())  # noqa: DTZ011 - a calendar's day, nobody's clock
+    sheet.fault((tested != "") & (tested > latest), "tested", "lies in the future: is a digit of the year wrong?")
+    sheet.fault(
+        (tested != "") & (tested < EARLIEST_TEST),
+        "tested",
+        f"lies before {EARLIEST_TEST}: is a digit of the year wrong?",
+    )
     months = sheet.months("months")
     texts = {column: sheet.text(column) for column in ("source_id", "connection", "notes")}
 
@@ -85,6 +104,8 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules) -> tuple[FillSite, ...]:
             months=months[i],
             in_service=_said(in_service[i], default=True),
             **{column: values[i] for column, values in texts.items()},
+            file=sheet.file,
+            row=int(sheet.row[i]),
         )
 
     sites = [site(i) for i in np.flatnonzero(sheet.good).tolist()]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preplan.inputs import cells
+from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
 from preplan.records import FloatArray, HydrantTable
 from preplan.rules import HydrantRules
@@ -52,6 +52,7 @@ def _flows(sheet: Sheet) -> FloatArray:
     in_flow = _class_gpm([cell.upper() for cell in sheet.cells("flow_gpm")])
     sheet.fault(wrong & np.isnan(in_flow), "flow_gpm", "is neither a number of gpm nor a class AA, A, B, C")
     sheet.fault(flow < 0.0, "flow_gpm", "must be at least 0")
+    sheet.outside("flow_gpm", flow, bounds.HYDRANTS["flow_gpm"], "gpm")
     flow = np.where(np.isnan(flow), in_flow, flow)
     return np.where(np.isnan(flow), by_class, flow)
 

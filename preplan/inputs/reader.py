@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -19,15 +18,12 @@ from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.sheet import Sheet, empty_sheet, open_sheet
 from preplan.inputs.table_file import parts_of
+from preplan.inputs.whereabouts import Places, check_places
 from preplan.plan import Inputs, Rejected
-from preplan.records import AddressTable, FillSite, HydrantTable, Station
+from preplan.records import AddressTable, HydrantTable
 
 REJECTED_SHARE_MAX = 0.20
 """Share of an address or hydrant table's rows above which the table as a whole is at fault."""
-FAR_MI = 150.0
-"""No fill site or station that serves a district lies so far from its middle (common sense, no source)."""
-MI_PER_DEG = 69.0
-"""Miles in a degree of latitude, for a rough distance only."""
 FAULTS_NAMED = 20
 """Faults of rows that are named when a table as a whole is at fault."""
 ROW_BY_ROW = ("addresses", "hydrants")
@@ -55,7 +51,7 @@ def read_inputs(district_file: Path) -> Inputs:
 
     addresses = read_addresses(sheets["addresses"])
     hydrants = read_hydrants(sheets["hydrants"], rules.hydrants)
-    sites = read_fill_sites(sheets["fill_sites"], rules.shuttle)
+    sites = read_fill_sites(sheets["fill_sites"], rules.shuttle, said.district.date)
     stations = read_stations(sheets["stations"], rules.apparatus)
     units = read_apparatus(sheets["apparatus"], rules, station_ids)
     closures = read_closures(sheets["closures"])
@@ -65,9 +61,19 @@ def read_inputs(district_file: Path) -> Inputs:
         findings += _too_many_faults(sheet) if role in ROW_BY_ROW else sheet.findings()
     if "apparatus" in opened and not opened["apparatus"].faults:
         findings += fleet_findings(units, opened["apparatus"].file)
-    for role, places in (("fill_sites", sites), ("stations", stations)):
-        wrong, doubts = _far_off(sheets[role], places, addresses)
-        findings, notes = [*findings, *wrong], [*notes, *doubts]
+    boundary_file = "" if said.boundary_file is None else said.boundary_file.name
+    wrong, doubts = check_places(
+        Places(
+            sheets=sheets,
+            addresses=addresses,
+            hydrants=hydrants,
+            sites=sites,
+            stations=stations,
+            boundary=said.roads.boundary,
+            boundary_file=boundary_file,
+        )
+    )
+    findings, notes = [*findings, *wrong], [*notes, *doubts]
     if findings:
         raise InputError(findings)
     rejected = _rejected(opened)
@@ -139,29 +145,6 @@ def _account(sheet: Sheet, table: AddressTable | HydrantTable) -> None:
     if len(table) + out + aside != len(sheet):
         said = f"{len(table):,} are planned, {aside:,} out of service and {out:,} rejected"
         raise InvariantError(f"{sheet.file}: of {len(sheet):,} rows {said}")
-
-
-def _far_off(
-    sheet: Sheet, places: Sequence[FillSite] | Sequence[Station], addresses: AddressTable
-) -> tuple[list[Finding], list[str]]:
-    """Find sites or stations so far from the middle of the addresses that a number of theirs must be wrong.
-
-    Where all of them are, the addresses may be the ones that are wrong, and it is only noted.
-    """
-    if not len(addresses):
-        return [], []
-    found = []
-    middle_lon, middle_lat = float(np.median(addresses.lon)), float(np.median(addresses.lat))
-    row_of = dict(zip(sheet.id.tolist(), sheet.row.tolist(), strict=True))
-    for place in places:
-        name = place.site_id if isinstance(place, FillSite) else place.station_id
-        east = (place.lon - middle_lon) * math.cos(math.radians(middle_lat))
-        miles = math.hypot(east, place.lat - middle_lat) * MI_PER_DEG
-        if miles > FAR_MI:
-            rule = f"lies about {miles:,.0f} mi from the middle of the addresses: is a sign or a digit wrong?"
-            both, column = f"{place.lon:.6g}, {place.lat:.6g}", sheet.header("lon, lat")
-            found.append(Finding(file=sheet.file, row=row_of.get(name), id=name, column=column, value=both, rule=rule))
-    return ([], [str(one) for one in found]) if len(found) == len(places) else (found, [])
 
 
 def _files(said: DistrictFile) -> dict[str, Path]:

@@ -52,7 +52,20 @@ def read_rules(document: Document) -> Rules:
             if one.name in said
         }
         groups[table] = kind(**given)
-    return Rules(**groups)
+    rules = Rules(**groups)
+    _check_together(document, rules)
+    return rules
+
+
+def _check_together(document: Document, rules: Rules) -> None:
+    """Find rules that leave no water: pressure that the pump has not, or a tank that is dead water alone."""
+    shuttle = rules.shuttle
+    for name, other in (("supply_residual_psi", "supply_psi"), ("dead_water_fraction", "tank_room_fraction")):
+        value, most = getattr(shuttle, name), getattr(shuttle, other)
+        if value >= most:
+            named = name if name in document.table("shuttle") else other
+            rule = f"leaves no water: {name} ({value:g}) must be below {other} ({most:g})"
+            document.fault(("shuttle", named), rule, value=getattr(shuttle, named))
 
 
 def _rule(document: Document, path: KeyPath, rule: Field[Any], value: object) -> Any:
@@ -71,9 +84,9 @@ def _rule(document: Document, path: KeyPath, rule: Field[Any], value: object) ->
         return _steps(document, path, value, default)
     # every quantity of the rules is a size, a rate or a time: none is below zero
     low = rule.metadata["low"] or 0.0
-    high = 1.0 if name.endswith(_SHARES) else None
+    high = rule.metadata["high"] or (1.0 if name.endswith(_SHARES) else None)
     whole = isinstance(default, int)
-    number = document.number(path, value, low=low, high=high, whole=whole)
+    number = document.number(path, value, low=low, high=high, whole=whole, unit=rule.metadata["unit"])
     if number is None:
         return default
     return int(number) if whole else float(number)

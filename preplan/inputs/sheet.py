@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from preplan.errors import Finding, InputError
-from preplan.inputs import cells, degrees
+from preplan.inputs import bounds, cells, degrees
 from preplan.inputs.addressing import made_ids
 from preplan.inputs.cells import YES_NO
 from preplan.inputs.columns import SPECS, match_headers
@@ -122,8 +122,9 @@ class Sheet:
         low: float | None = None,
         high: float | None = None,
         whole: bool = False,
+        bound: bounds.Bound | None = None,
     ) -> FloatArray:
-        """Read a column of numbers, checked to lie above, at least, at most, or to be whole."""
+        """Read a column of numbers, checked to lie above, at least, at most, in its bound, or to be whole."""
         if not self.has(column):
             return np.full(len(self), np.nan)
         unit = unit_of(column)
@@ -148,6 +149,8 @@ class Sheet:
                 outside = broken(values, limit)
                 self.fault(outside, column, f"{words} {limit:,g}")
                 bad |= outside
+        if bound is not None:
+            bad |= self.outside(column, np.where(bad, np.nan, values), bound, unit)
         if whole:
             broken_number = (values % 1 != 0) & np.isfinite(values) & ~bad
             self.fault(broken_number, column, "must be a whole number")
@@ -169,6 +172,14 @@ class Sheet:
         for i in np.flatnonzero(found).tolist():
             self._keep(i, column, given[i], cells.point_rule(given[i]))
         return found
+
+    def outside(self, column: str, values: FloatArray, bound: bounds.Bound, unit: str) -> BoolArray:
+        """Mark the numbers (rows,) outside a bound, each a fault that says what was probably meant."""
+        outside = np.array([bounds.broken(value, bound) for value in values.tolist()], dtype=np.bool_)
+        for i in np.flatnonzero(outside).tolist():
+            cell = self.cells(column)[i]
+            self._keep(i, column, cell, bounds.rule(unit, cell, float(values[i]), bound))
+        return outside
 
     def yes_no(self, column: str) -> FloatArray:
         """Read a column of yes and no: 1, 0, or NaN where a cell is empty."""

@@ -101,18 +101,26 @@ class Document:
         return default
 
     def number(
-        self, path: KeyPath, value: object, *, low: float | None = None, high: float | None = None, whole: bool = False
+        self,
+        path: KeyPath,
+        value: object,
+        *,
+        low: float | None = None,
+        high: float | None = None,
+        whole: bool = False,
+        unit: str = "",
     ) -> float | None:
-        """Read a number within its limits; None where it is at fault."""
+        """Read a number within its limits, which are told in `unit`; None where it is at fault."""
+        remedy = "is a digit or the unit wrong?" if unit else ""
         wanted = "a whole number" if whole else "a number"
         if isinstance(value, bool) or not isinstance(value, int if whole else (int, float)):
             self.fault(path, f"must be {wanted}", value=value, remedy="write it without quotes or unit")
         elif not abs(value) < LARGEST_NUMBER:  # NaN is below nothing
             self.fault(path, f"must be {wanted} below {LARGEST_NUMBER:g}", value=value)
         elif low is not None and value < low:
-            self.fault(path, f"must be at least {low:g}", value=value)
+            self.fault(path, f"must be at least {low:,g} {unit}".rstrip(), value=value, remedy=remedy)
         elif high is not None and value > high:
-            self.fault(path, f"must be at most {high:g}", value=value)
+            self.fault(path, f"must be at most {high:,g} {unit}".rstrip(), value=value, remedy=remedy)
         else:
             return value
         return None

@@ -10,6 +10,7 @@ import numpy as np
 from preplan.errors import Finding, InputError
 from preplan.plan import FrontageTable, Inputs, NeedTable
 from preplan.planning.needs import needs_of
+from preplan.planning.off_road import off_road_notes
 from preplan.planning.vehicles import Minutes
 from preplan.records import (
     BoolArray,
@@ -62,10 +63,15 @@ class Ground:
     """Where tankers dump: the addresses' own frontages until `with_dump_sites` has moved some."""
     sites: Places
     stations: Places
+    notes: tuple[str, ...] = ()
+    """Which sites and stations join no road, one sentence each."""
 
 
 def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
-    """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,)."""
+    """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,).
+
+    Longitudes that lack their minus sign are told as such, for then it is the tables that are wrong.
+    """
     if near.any():
         return
     west, south, east, north = (
@@ -73,7 +79,14 @@ def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
         for edge in (roads.coord_lon.min(), roads.coord_lat.min(), roads.coord_lon.max(), roads.coord_lat.max())
     )
     name = "the downloaded roads" if inputs.roads.file is None else inputs.roads.file.name
-    within_ft = inputs.district.rules.roads.snap_max_ft
+    within_ft, about = inputs.district.rules.roads.snap_max_ft, inputs.addresses
+    if within_extent(roads, -about.lon, about.lat, within_ft).any():
+        file = inputs.files["addresses"].name if "addresses" in inputs.files else "addresses"
+        rule = f"has the other sign than the roads, which reach from {west} to {east}"
+        remedy = "write longitudes in the west with a minus sign, in every table"
+        raise InputError(
+            [Finding(file=file, column="lon", value=f"{np.median(about.lon):.6g}", rule=rule, remedy=remedy)]
+        )
     rule = f"has no road for tankers within {within_ft:,.0f} ft of any of the {len(near):,} addresses"
     remedy = f"it reaches from lon {west}, lat {south} to lon {east}, lat {north}: is it the file of this district?"
     raise InputError([Finding(file=name, rule=rule, remedy=remedy)])
@@ -85,7 +98,8 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     Raises
     ------
     InputError
-        Where the roads reach no address, or a closure lies on no road.
+        Where the roads reach no address, none of the fill sites or stations in use, or not one's own station; or a
+        closure lies on no road.
     """
     rules = inputs.district.rules
     # Before the limits: closures that lie on no road of a wrong file would hide what is wrong.
@@ -104,6 +118,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     doubts = (*speed_problems(roads), *restriction_problems(roads), *side_problems(roads))
     frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
     require_cover(inputs, roads, frontages.segment >= 0)
+    sites, stations = places(inputs.sites), places(inputs.stations)
     return Ground(
         roads=roads,
         features=features,
@@ -115,8 +130,9 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         seasons=tuple(season_ground(roads, one, limits.tanker_road, rules.roads) for one in seasons),
         needs=needs_of(about, features, rules.required_flow),
         frontages=frontages,
-        sites=places(inputs.sites),
-        stations=places(inputs.stations),
+        sites=sites,
+        stations=stations,
+        notes=off_road_notes(inputs, sites, stations),
     )
 
 

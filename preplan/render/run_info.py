@@ -55,7 +55,7 @@ def run_json(
         "inputs": {
             role: {"name": path.name, "sha256": digests.get(role, "")} for role, path in sorted(inputs.files.items())
         },
-        "notes": list(inputs.notes),
+        "notes": list(plan.notes),
         "response_levels": [
             {"name": level.name, "engines": level.engines, "tankers": level.tankers} for level in plan.district.levels
         ],

@@ -123,10 +123,11 @@ def _samples(points: FloatArray) -> tuple[Points, Points]:
 def _missed(closure: Closure) -> Finding:
     if closure.way_id is not None:
         return Finding(
-            file="closures", id=closure.closure_id, column="way_id", value=str(closure.way_id),
+            file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="way_id",
+            value=str(closure.way_id),
             rule="is no road of the road file", remedy="look the way up, or give lon and lat instead",
         )  # fmt: skip
     return Finding(
-        file="closures", id=closure.closure_id, column="lon, lat", rule="lies over 300 ft from any road for tankers",
-        remedy="move it onto the road it closes",
+        file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="lon, lat",
+        rule="lies over 300 ft from any road for tankers", remedy="move it onto the road it closes",
     )  # fmt: skip

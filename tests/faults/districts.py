@@ -48,6 +48,8 @@ DISTRICTS = (
     Fault("no name", 2, swap('name = "Millrace"\n', "")),
     Fault("a date that is none", 2, swap("2026-05-01", '"soon"')),
     Fault("a date that is a list", 2, swap("2026-05-01", "[2026, 5, 1]")),
+    Fault("a date of the year 1", 2, swap("2026-05-01", "0001-01-01")),
+    Fault("a date of another century", 2, swap("2026-05-01", "2206-05-01")),
     Fault("a table that is a number", 2, lambda d: setattr(d, "toml", "files = 5\n" + d.toml.replace(
         FILES_HEAD, 'addresses_of = "x"'))),
     Fault("a file that is a number", 2, swap('"addresses.csv"', "7")),
@@ -83,9 +85,22 @@ DISTRICTS = (
     Fault("fill sites in some months only: the months without are no route", 0, lambda d: d.files.update(
         {"fill_sites.csv": SUMMER})),
     Fault("every fill site on one source: no backup", 0, lambda d: d.files.update({"fill_sites.csv": ONE_SOURCE})),
-    Fault("every fill site off the roads", 0, table("fill_sites", ("-72.0,44.0", "-72.0,44.2"), (
+    Fault("every fill site off the roads", 2, table("fill_sites", ("-72.0,44.0", "-72.0,44.2"), (
         "-72.05,44.01", "-72.05,44.3"))),
-    Fault("every station off the roads", 0, table("stations", ("44.0002", "44.2"))),
+    Fault("every fill site in use off the roads", 2, table(
+        "fill_sites", ("storage_gal\n", "storage_gal,in_service\n"), ("loop,\n", "loop,,no\n"),
+        ("-72.05,44.01,600", "-72.05,44.3,600"), ("50000\n", "50000,yes\n"))),
+    Fault("one fill site off the roads: told, and planned without", 0, table(
+        "fill_sites", ("-72.05,44.01", "-72.05,44.3"))),
+    Fault("every station off the roads", 2, table("stations", ("44.0002", "44.2"))),
+    Fault("one's own station off the roads", 2, both(table("stations", ("\nH1", "\nH2,Mill,-72.03,45.0002\nH1")), table(
+        "apparatus", ("T3,H1", "T3,H2")))),
+    Fault("a neighbour's station off the roads: told, and planned without", 0, both(
+        table("stations", ("lon,lat\n", "lon,lat,aid\nH2,Mill,-72.03,45.0002,automatic\n")),
+        table("apparatus", ("T3,H1", "T3,H2")))),
+    Fault("longitudes without their minus signs in every table", 2, both(
+        table("addresses", *((f"-72.0{i}", f"72.0{i}") for i in range(1, 10))),
+        table("fill_sites", ("-72.0,", "72.0,"), ("-72.05", "72.05")), table("stations", ("-72.02", "72.02")))),
     Fault("months that are none", 2, add("[plan]\nmonths = []")),
     Fault("months beyond December", 2, add('[plan]\nmonths = "11-13"')),
     Fault("a share of 90", 2, rule("shuttle", "usable_fraction = 90")),
@@ -100,7 +115,14 @@ DISTRICTS = (
     Fault("a method of nobody", 2, rule("required_flow", 'method = "guess"')),
     Fault("a flow that holds for no time", 2, rule("required_flow", "required_min = 0")),
     Fault("a top speed of a walker", 2, rule("roads", "top_mph = 1")),
-    Fault("addresses that may lie one foot from a road", 0, rule("roads", "snap_max_ft = 1")),
+    Fault("addresses and stations that may lie one foot from a road", 2, rule("roads", "snap_max_ft = 1")),
+    Fault("a flow that holds for five days", 2, rule("required_flow", "required_min = 7200")),
+    Fault("a tanker of 600 mph", 2, rule("roads", "top_mph = 600")),
+    Fault("addresses that may lie anywhere", 2, rule("roads", "snap_max_ft = 1e8")),
+    Fault("trucks of three metres", 2, rule("apparatus", "height_ft = 3.2")),
+    Fault("a tank that is all dead water", 2, rule("shuttle", "dead_water_fraction = 1.0")),
+    Fault("more pressure left than the pump gives", 2, rule("shuttle", "supply_residual_psi = 200")),
+    Fault("a pump that gives less than must be left", 2, rule("shuttle", "supply_psi = 20")),
     Fault("no trip kept", 2, add("[plan]\nkeep_sites = 0")),
     Fault("hydrant credit that falls in distance", 2, rule("hydrants", "credit = [[600, 1], [300, 2]]")),
     Fault("hydrant credit of words", 2, rule("hydrants", 'credit = ["near"]')),

@@ -145,7 +145,8 @@ ROADS = (
     Fault("XML that is not UTF-8", 2, road_file("latin.osm", lambda c: c.replace(b"Mill", b"M\xefll"))),
     Fault("XML that ends in the middle of a tag, closed by hand", 2, xml(lambda t: t[: len(t) // 2] + "</osm>")),
     Fault("every way names missing nodes", 2, xml(lambda t: t.replace("<node", "<nope").replace("</node", "</nope"))),
-    Fault("a way that names a missing node in its middle", 0, xml(lambda t: t.replace('ref="5"', 'ref="555"'))),
+    Fault("a way that names a missing node in its middle: the station is cut off", 2, xml(
+        lambda t: t.replace('ref="5"', 'ref="555"'))),
     Fault("ways without nodes, and of one node", 0, more(lambda t: t.way(30, [], {"highway": "track"}).way(
         31, [3], {"highway": "track"}))),
     Fault("a way from a node to itself", 0, more(lambda t: t.way(30, [3, 3], {"highway": "residential"}))),

@@ -105,5 +105,5 @@ SHAPES = (
     Fault("a closure of the only road", 2, closures("c1,closed,10,,,,\nc2,closed,11,,,,")),
     Fault("a closure of half of it", 0, closures("c1,closed,11,,,,")),
     Fault("a limit of nothing", 2, closures("c1,max_lb,10,,,0,")),
-    Fault("a limit below every truck", 0, closures("c1,max_lb,10,,,100,")),
+    Fault("a limit below every truck", 0, closures("c1,max_lb,10,,,600,")),
 )  # fmt: skip

@@ -1,0 +1,104 @@
+"""Between which numbers a real truck, site, building or limit lies: outside, a unit or a digit is wrong.
+
+A bound lets everything real through and a few of the slips; it is no rule of good practice. Nothing here is a default.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from preplan.inputs.units_written import INCHES_PER_FT
+from preplan.rules import MEMORY
+from preplan.units import FT_PER_M, LB_PER_SHORT_TON, MM_PER_IN, SECONDS_PER_MIN
+
+CAREFUL = "this program's careful bounds"
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """Least and most of one column, both possible; 0, where the column allows it, says that there is none."""
+
+    low: float
+    high: float
+    thing: str
+    """What the column tells of, such as 'height of a fire truck'."""
+    source: str = CAREFUL
+
+
+APPARATUS: Mapping[str, Bound] = {
+    "pump_gpm": Bound(1.0, 20_000.0, "pump of a fire truck"),
+    "dump_gpm": Bound(1.0, 20_000.0, "dump of a tanker"),
+    "intake_gpm": Bound(1.0, 20_000.0, "intake of a tank"),
+    "self_fill_gpm": Bound(1.0, 20_000.0, "rate of a vacuum tanker"),
+    "loaded_lb": Bound(1000.0, 250_000.0, "weight of a fire truck"),
+    "empty_lb": Bound(1000.0, 250_000.0, "weight of a fire truck"),
+    "axle_lb": Bound(800.0, 80_000.0, "weight on a truck's heaviest axle"),
+    "height_ft": Bound(5.0, 15.0, "height of a fire truck", "legal heights end at 13.5 to 15 ft, " + MEMORY),
+    "width_ft": Bound(4.0, 12.0, "width of a fire truck", "8.5 ft is legal without mirrors, " + MEMORY),
+    "max_mph": Bound(10.0, 100.0, "top speed of a loaded fire truck"),
+    "portable_tank_gal": Bound(50.0, 50_000.0, "portable tank"),
+    "supply_hose_ft": Bound(10.0, 50_000.0, "length of supply hose on a truck"),
+    "supply_hose_in": Bound(1.0, 13.0, "diameter of supply hose", "the largest fire hose is 12 in, " + MEMORY),
+}
+STATIONS: Mapping[str, Bound] = {"turnout_min": Bound(0.0, 60.0, "turnout of a station")}
+FILL_SITES: Mapping[str, Bound] = {
+    "fill_gpm": Bound(1.0, 20_000.0, "rate into one tanker"),
+    "site_gpm": Bound(1.0, 100_000.0, "rate of a fill site"),
+    "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site"),
+    "positions": Bound(1.0, 20.0, "number of tankers that fill at one site at once"),
+}
+HYDRANTS: Mapping[str, Bound] = {"flow_gpm": Bound(1.0, 20_000.0, "flow of a hydrant")}
+ADDRESSES: Mapping[str, Bound] = {
+    "length_ft": Bound(5.0, 10_000.0, "length of a building"),
+    "width_ft": Bound(5.0, 10_000.0, "width of a building"),
+    "height_ft": Bound(6.0, 3_000.0, "height of a building"),
+}
+CLOSURES: Mapping[str, Bound] = {
+    "max_lb": Bound(500.0, 250_000.0, "weight limit of a road"),
+    "max_height_ft": Bound(5.0, 40.0, "height limit of a road"),
+    "max_width_ft": Bound(5.0, 60.0, "width limit of a road"),
+}
+TRUCK_LB = 45_000.0
+"""A tanker without its water seldom weighs more (this program's careful bounds): worth a look."""
+
+_SLIPS: Mapping[str, tuple[tuple[float, str], ...]] = {
+    "ft": (
+        (FT_PER_M, "metres"), (1.0 / INCHES_PER_FT, "inches"), (FT_PER_M / 100.0, "centimetres"),
+        (FT_PER_M / 1000.0, "millimetres"),
+    ),
+    "in": ((1.0 / MM_PER_IN, "millimetres"),),
+    "lb": ((LB_PER_SHORT_TON, "tons"),),
+    "min": ((1.0 / SECONDS_PER_MIN, "seconds"),),
+}  # fmt: skip
+"""What a number outside its bound may be in, by the unit of its column, with the factor; the likelier first."""
+_NAMES: Mapping[str, str] = {
+    "ft": "feet", "in": "inches", "lb": "pounds", "min": "minutes", "gal": "gallons", "gpm": "gpm", "mph": "mph",
+}  # fmt: skip
+_COMMA = re.compile(r"\d{1,2},\d{3}")
+
+
+def broken(value: float, bound: Bound) -> bool:
+    """Tell whether a number lies outside its bound; below zero, zero and NaN are judged elsewhere."""
+    return value > 0.0 and not bound.low <= value <= bound.high
+
+
+def rule(unit: str, cell: str, value: float, bound: Bound) -> str:
+    """Say what is wrong with a number outside its bound, and what was probably meant.
+
+    >>> rule("ft", "3.2", 3.2, APPARATUS["height_ft"])
+    'is probably metres: give feet (10.5); the height of a fire truck is 5 to 15 ft'
+    >>> rule("mph", "600", 600.0, APPARATUS["max_mph"])
+    'is no top speed of a loaded fire truck, which is 10 to 100 mph: is a digit too many, or another column meant?'
+    """
+    name = _NAMES.get(unit, "")
+    span = f"{bound.low:,g} to {bound.high:,g} {unit}".rstrip()
+    for factor, written in _SLIPS.get(unit, ()):
+        if bound.low <= value * factor <= bound.high:
+            meant = f"{value * factor:,.1f}" if value * factor < 100.0 else f"{value * factor:,.0f}"
+            return f"is probably {written}: give {name} ({meant}); the {bound.thing} is {span}"
+    if _COMMA.fullmatch(cell) and bound.low <= value / 1000.0 <= bound.high:
+        return f"has a comma for decimals: write {value / 1000.0:g}; the {bound.thing} is {span}"
+    many = "few" if value < bound.low else "many"
+    return f"is no {bound.thing}, which is {span}: is a digit too {many}, or another column meant?"

@@ -1,0 +1,167 @@
+"""Places of one table held against those of the others: what a table alone cannot tell."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from preplan.errors import Finding
+from preplan.inputs.degrees import FAR_DEG, NEAR_DEG
+from preplan.inputs.sheet import Sheet
+from preplan.records import AddressTable, FillSite, FloatArray, HydrantTable, Station
+
+FAR_MI = 150.0
+"""No fill site or station that serves a district lies so far from its middle (common sense, no source)."""
+HYDRANT_MI = 5.0
+"""No hydrant that counts lies so far beyond all addresses (common sense, no source)."""
+MI_PER_DEG = 69.0
+"""Miles in a degree of latitude, for a rough distance only."""
+ONE_POINT_ROWS = 20
+"""From so many addresses on they do not all lie on one point (common sense, no source)."""
+_AXES = ("lon", "lat")
+_SIGNED = {"lon": "minus sign of western longitudes", "lat": "sign of its latitudes"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Places:
+    """Everything of a district that has a place; `sheets` are the tables by role."""
+
+    sheets: Mapping[str, Sheet]
+    addresses: AddressTable
+    hydrants: HydrantTable
+    sites: Sequence[FillSite]
+    stations: Sequence[Station]
+    boundary: FloatArray | None = None
+    """(n, 2) lon, lat of the district's boundary."""
+    boundary_file: str = ""
+
+
+def check_places(places: Places) -> tuple[list[Finding], list[str]]:
+    """Find tables and places that lie elsewhere than the others; findings, and notes where nothing is certain."""
+    if not len(places.addresses):
+        return [], []
+    turned = _turned(places)
+    if turned:  # whatever else is far from something follows from that
+        return turned, []
+    findings, notes = _one_point(places) + _outside(places), _hydrants(places)
+    for role, rows in (("fill_sites", places.sites), ("stations", places.stations)):
+        wrong, doubts = _far_off(places.sheets[role], rows, places.addresses)
+        findings, notes = [*findings, *wrong], [*notes, *doubts]
+    return findings, notes
+
+
+def _middle(lon: Sequence[float] | FloatArray, lat: Sequence[float] | FloatArray) -> tuple[float, float]:
+    return float(np.median(lon)), float(np.median(lat))
+
+
+def _turned(places: Places) -> list[Finding]:
+    """Find the table, addresses or one of the others, in which every longitude or latitude has the wrong sign."""
+    about = _middle(places.addresses.lon, places.addresses.lat)
+    others = {
+        role: _middle([one.lon for one in rows], [one.lat for one in rows])
+        for role, rows in (("fill_sites", places.sites), ("stations", places.stations))
+        if rows
+    }
+    findings = []
+    for i, axis in enumerate(_AXES):
+        mirrored = [role for role, middle in others.items() if _is_mirrored(about, middle, i)]
+        if not mirrored:
+            continue
+        # where all others are on the other side, it is the addresses that are turned
+        wrong = ["addresses"] if len(mirrored) == len(others) else mirrored
+        right = [role for role in ("addresses", *others) if role not in wrong]
+        for role in wrong:
+            middle = about if role == "addresses" else others[role]
+            named = " and ".join(places.sheets[one].file for one in right)
+            lacks = "lacks the" if middle[i] > 0.0 else "has the wrong"
+            findings.append(
+                Finding(
+                    file=places.sheets[role].file,
+                    column=axis,
+                    value=f"{middle[i]:.6g}",
+                    rule=f"in the middle of the table: {lacks} {_SIGNED[axis]}, by {named}",
+                    remedy=f"write {-middle[i]:.6g}, and the others likewise",
+                )
+            )
+    return findings
+
+
+def _is_mirrored(one: tuple[float, float], other: tuple[float, float], axis: int) -> bool:
+    """Tell whether two middles are far apart, but near where one axis of one of them has the other sign."""
+    far = abs(one[axis] - other[axis]) > FAR_DEG
+    return far and abs(one[axis] + other[axis]) < NEAR_DEG and abs(one[1 - axis] - other[1 - axis]) < NEAR_DEG
+
+
+def _far_off(
+    sheet: Sheet, places: Sequence[FillSite] | Sequence[Station], addresses: AddressTable
+) -> tuple[list[Finding], list[str]]:
+    """Find sites or stations so far from the middle of the addresses that a number of theirs must be wrong.
+
+    Where all of them are, the addresses may be the ones that are wrong, and it is only noted.
+    """
+    found = []
+    middle_lon, middle_lat = _middle(addresses.lon, addresses.lat)
+    for place in places:
+        name = place.site_id if isinstance(place, FillSite) else place.station_id
+        east = (place.lon - middle_lon) * math.cos(math.radians(middle_lat))
+        miles = math.hypot(east, place.lat - middle_lat) * MI_PER_DEG
+        if miles > FAR_MI:
+            rule = f"lies about {miles:,.0f} mi from the middle of the addresses: is a sign or a digit wrong?"
+            both = f"{place.lon:.6g}, {place.lat:.6g}"
+            column = sheet.header("lon, lat")
+            found.append(Finding(file=sheet.file, row=place.row, id=name, column=column, value=both, rule=rule))
+    return ([], [str(one) for one in found]) if len(found) == len(places) else (found, [])
+
+
+def _one_point(places: Places) -> list[Finding]:
+    """Refuse a whole table of addresses on one point."""
+    lon, lat = places.addresses.lon, places.addresses.lat
+    if len(lon) < ONE_POINT_ROWS or np.ptp(lon) > 0.0 or np.ptp(lat) > 0.0:
+        return []
+    rule = f"is the place of all {len(lon):,} addresses"
+    remedy = (
+        "give each address its own lon, lat: a search for addresses gives the middle of the town where it knows none"
+    )
+    both = f"{lon[0]:.8g}, {lat[0]:.8g}"
+    return [Finding(file=places.sheets["addresses"].file, column="lon, lat", value=both, rule=rule, remedy=remedy)]
+
+
+def _outside(places: Places) -> list[Finding]:
+    """Refuse a boundary that holds none of the addresses."""
+    if places.boundary is None:
+        return []
+    lon, lat = places.addresses.lon, places.addresses.lat
+    outline = shapely.Polygon(places.boundary)
+    if shapely.contains_xy(outline, lon, lat).any():
+        return []
+    west, south, east, north = (f"{edge:.5g}" for edge in outline.bounds)
+    rule = (
+        f"holds none of the {len(lon):,} addresses: it reaches from lon {west}, lat {south} to lon {east}, lat {north}"
+    )
+    remedy = "is it the boundary of this district?"
+    if shapely.contains_xy(outline, lat, lon).any():
+        remedy = "latitude and longitude are exchanged: GeoJSON writes longitude first"
+    elif shapely.contains_xy(outline, -lon, lat).any():
+        remedy = (
+            f"it holds those of {places.sheets['addresses'].file} with the other sign of lon: western ones have a minus"
+        )
+    return [Finding(file=places.boundary_file, rule=rule, remedy=remedy)]
+
+
+def _hydrants(places: Places) -> list[str]:
+    """Note hydrants that all lie beyond the addresses: none of them would ever count."""
+    lon, lat, hydrants = places.addresses.lon, places.addresses.lat, places.hydrants
+    margin = HYDRANT_MI / MI_PER_DEG
+    wide = margin / max(math.cos(math.radians(float(np.median(lat)))), 0.1)
+    near = (np.abs(hydrants.lon - (lon.max() + lon.min()) / 2.0) <= np.ptp(lon) / 2.0 + wide) & (
+        np.abs(hydrants.lat - (lat.max() + lat.min()) / 2.0) <= np.ptp(lat) / 2.0 + margin
+    )
+    if not len(hydrants) or near.any():
+        return []
+    file = places.sheets["hydrants"].file
+    rule = f"none of the {len(hydrants):,} hydrants lies within {HYDRANT_MI:g} mi of any address, so none counts"
+    return [str(Finding(file=file, column="lon, lat", rule=rule, remedy="is a sign or a digit wrong?"))]

@@ -1,0 +1,89 @@
+"""Fill sites and stations that join no road: nobody fills there, and nobody comes from there."""
+
+from __future__ import annotations
+
+import math
+
+from preplan.errors import Finding, InputError
+from preplan.plan import Inputs
+from preplan.records import FillSite, Station
+from preplan.roads.places import Places
+from preplan.units import FT_PER_MI
+
+FEET_BELOW_MI = 1.0
+"""A distance is told in feet below so many miles."""
+
+
+def off_road_notes(inputs: Inputs, sites: Places, stations: Places) -> tuple[str, ...]:
+    """Tell which fill sites and stations join no road, and what is lost with them.
+
+    Returns
+    -------
+    notes
+        One line for each, with file, row, distance, loss and remedy.
+
+    Raises
+    ------
+    InputError
+        Where one's own station with a unit in service joins none, or where no station or no fill site in use joins
+        any: the plan would be of a response or of water that is not there.
+    """
+    units = {one.station_id: [u.unit_id for u in inputs.units if u.in_service and u.station_id == one.station_id]
+             for one in inputs.stations}  # fmt: skip
+    planned = inputs.district.rules.plan.months
+    used = [site.in_service and bool(site.months & planned) for site in inputs.sites]
+    manned = [bool(units[one.station_id]) for one in inputs.stations]
+    off_sites = {i: _of_site(inputs, i, float(sites.gap_ft[i])) for i in _off(sites)}
+    off_stations = {
+        i: _of_station(inputs, i, float(stations.gap_ft[i]), units[inputs.stations[i].station_id])
+        for i in _off(stations)
+    }
+    nobody = _all(manned, off_stations)
+    own = [one.aid == "own" for one in inputs.stations]
+    faults = [one for i, one in off_stations.items() if manned[i] and (own[i] or nobody)]
+    if _all(used, off_sites):
+        faults += [one for i, one in off_sites.items() if used[i]]
+    if faults:
+        raise InputError(faults)
+    return tuple(str(one) for one in (*off_sites.values(), *off_stations.values()))
+
+
+def _off(places: Places) -> list[int]:
+    return [i for i, segment in enumerate(places.segment.tolist()) if segment < 0]
+
+
+def _all(counts: list[bool], off: dict[int, Finding]) -> bool:
+    """Tell whether none of those that count is on the roads."""
+    return all(i in off for i, one in enumerate(counts) if one)
+
+
+def _of_site(inputs: Inputs, i: int, gap_ft: float) -> Finding:
+    site = inputs.sites[i]
+    return _finding(inputs, site, site.site_id, gap_ft, "no tanker fills there")
+
+
+def _of_station(inputs: Inputs, i: int, gap_ft: float, units: list[str]) -> Finding:
+    station = inputs.stations[i]
+    if not units:
+        return _finding(inputs, station, station.station_id, gap_ft, "no unit of it is in service")
+    lost, else_ = f"{', '.join(units)} would come to no fire", " If it is meant so, write in_service no for its units"
+    return _finding(inputs, station, station.station_id, gap_ft, lost, else_)
+
+
+def _finding(
+    inputs: Inputs, place: FillSite | Station, name: str, gap_ft: float, lost: str, else_: str = ""
+) -> Finding:
+    """Say where one lies, how far from the roads, what is lost, and what to do."""
+    most_ft = inputs.district.rules.roads.snap_max_ft
+    miles = gap_ft / FT_PER_MI
+    far = f"{gap_ft:,.0f} ft" if miles < FEET_BELOW_MI else f"{miles:,.1f} mi"
+    where = f"lies {far} from the nearest road for tankers" if math.isfinite(gap_ft) else "finds no road for tankers"
+    return Finding(
+        file=place.file or ("fill_sites" if isinstance(place, FillSite) else "stations"),
+        row=place.row,
+        id=name,
+        column="lon, lat",
+        value=f"{place.lon:.10g}, {place.lat:.10g}",
+        rule=f"{where} ({most_ft:,.0f} ft at most): {lost}",
+        remedy="is a digit wrong, does the road file end before it, or is snap_max_ft of [roads] too small?" + else_,
+    )

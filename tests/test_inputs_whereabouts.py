@@ -1,0 +1,86 @@
+"""Tables that lie elsewhere than the others: signs, exchanged numbers, one point, and what is only noted."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from preplan.errors import InputError
+from preplan.inputs.reader import read_inputs
+from tests.inputs_folder import FILES, toml, write_folder
+
+HYDRANTS = toml(files='hydrants = "h.csv"')
+BOUNDED = toml(district='boundary = "b.geojson"')
+
+
+def faults(folder: Path, **changed: str | None) -> list[str]:
+    with pytest.raises(InputError) as caught:
+        read_inputs(write_folder(folder, **changed))
+    return str(caught.value).splitlines()
+
+
+def ring(*corners: tuple[float, float]) -> str:
+    return json.dumps({"type": "Polygon", "coordinates": [[*corners, corners[0]]]})
+
+
+@pytest.mark.parametrize("role", ["addresses", "fill_sites", "stations"])
+def test_a_whole_table_without_its_minus_signs_is_named(tmp_path: Path, role: str) -> None:
+    (said,) = faults(tmp_path, **{f"{role}_csv": FILES[f"{role}.csv"].replace("-72", "72")})
+    assert said.startswith(f"{role}.csv, column lon: '72.0")
+    assert "lacks the minus sign of western longitudes, by " in said
+    assert "; write -72.0" in said
+    for other in {"addresses", "fill_sites", "stations"} - {role}:
+        assert f"{other}.csv" in said
+
+
+def test_a_whole_table_south_of_the_equator_is_named(tmp_path: Path) -> None:
+    (said,) = faults(tmp_path, addresses_csv=FILES["addresses.csv"].replace(",44.", ",-44."))
+    assert said.startswith("addresses.csv, column lat: '-44.02' in the middle of the table: has the wrong sign")
+    assert said.endswith("write 44.02, and the others likewise")
+
+
+@pytest.mark.parametrize(
+    ("corners", "remedy"),
+    [
+        (((43.9, -72.1), (44.1, -72.1), (44.1, -71.9), (43.9, -71.9)), "longitude first"),
+        (
+            ((72.1, 43.9), (71.9, 43.9), (71.9, 44.1), (72.1, 44.1)),
+            "with the other sign of lon: western ones have a minus",
+        ),
+        (((-73.1, 43.9), (-73.0, 43.9), (-73.0, 44.1), (-73.1, 44.1)), "is it the boundary of this district?"),
+    ],
+)
+def test_a_boundary_that_holds_no_address(
+    tmp_path: Path, corners: tuple[tuple[float, float], ...], remedy: str
+) -> None:
+    (said,) = faults(tmp_path, district_toml=BOUNDED, b_geojson=ring(*corners))
+    assert said.startswith("b.geojson: holds none of the 3 addresses: it reaches from lon ")
+    assert said.endswith(remedy)
+
+
+def test_a_boundary_that_holds_some_address_is_no_fault(tmp_path: Path) -> None:
+    around = ring((-72.015, 43.9), (-71.9, 43.9), (-71.9, 44.1), (-72.015, 44.1))
+    assert read_inputs(write_folder(tmp_path, district_toml=BOUNDED, b_geojson=around)).notes == ()
+
+
+def test_addresses_all_on_one_point_are_no_plan(tmp_path: Path) -> None:
+    rows = [f"B{i},{i} Mill Road,-72.01,44.01" for i in range(1, 21)]
+    (said,) = faults(tmp_path, addresses_csv="\n".join(["address_id,label,lon,lat", *rows]))
+    assert said.startswith(
+        "addresses.csv, column lon, lat: '-72.01, 44.01' is the place of all 20 addresses; give each"
+    )
+    rows[0] = rows[0].replace("72.01", "72.02")
+    assert len(
+        read_inputs(write_folder(tmp_path, addresses_csv="\n".join(["address_id,label,lon,lat", *rows]))).addresses
+    )
+
+
+def test_hydrants_of_another_place_are_noted(tmp_path: Path) -> None:
+    head = "hydrant_id,lon,lat\n"
+    read = read_inputs(write_folder(tmp_path, district_toml=HYDRANTS, h_csv=head + "h1,-71.01,44\nh2,-71.02,44\n"))
+    (note,) = read.notes
+    assert note.startswith("h.csv, column lon, lat: none of the 2 hydrants lies within 5 mi of any address, so none")
+    read = read_inputs(write_folder(tmp_path, district_toml=HYDRANTS, h_csv=head + "h1,-71.01,44\nh2,-72.02,44\n"))
+    assert read.notes == ()
