@@ -13,22 +13,35 @@ from time import perf_counter
 import numpy as np
 
 from preplan.errors import Finding, InputError
-from preplan.inputs.reader import read_inputs
+from preplan.inputs.reader import input_files, read_inputs
 from preplan.plan import Inputs, Plan, Rejected
 from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import plan_district, require_fleet
 from preplan.processes import cores
 from preplan.records import FeatureTable, RoadTable
-from preplan.render.run_info import accounts, run_json
+from preplan.render.run_info import PROGRAM, accounts, run_json
 from preplan.render.shelf import Shelf
 from preplan.roads import cache
 from preplan.roads.source import check_road_file, read_roads
 from preplan.water.shared_work import shared
-from preplan.write import check_place, restore_broken, write_file, write_results
+from preplan.write import (
+    beside,
+    check_apart,
+    check_earlier,
+    check_place,
+    restore_broken,
+    write_file,
+    write_results,
+)
 
 Progress = Callable[[str, float], None]
 SHARED_ADDRESSES = 2000
 """From so many addresses on several processes compute the flows: to start one takes half a second."""
+RESULTS = (
+    "addresses.csv", "levels.csv", "trips.csv", "tankers.csv", "dispatch.csv", "rejected.csv", "addresses.xlsx",
+    "map.html", "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg", "fill_sites.gpx", "fill_sites.kml", "run.json",
+)  # fmt: skip
+"""Files of every set of results; many cards are files in `cards` besides."""
 REJECTED_NAMED = 20
 """Faults of rows left out that a run names when it ends; all of them are in rejected.csv."""
 
@@ -75,8 +88,9 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
         Where the results cannot be written; previous results are whole.
     """
     watch = Watch(progress)
-    restore_broken(out or default_folder(district_file))
-    plan, inputs, folder = _planned(district_file, out, watch)
+    folder = _folder_for(district_file, out)
+    restore_broken(folder)
+    plan, inputs = _planned(district_file, folder, watch)
     digests = {role: hashlib.sha256(path.read_bytes()).hexdigest() for role, path in inputs.files.items()}
     files = render_all(plan, inputs, digests, watch)
     watch.stage("writing results", 0.97)
@@ -130,7 +144,8 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     from preplan.render import card_pdf  # noqa: PLC0415 - drawing is slow to import and only used here
 
     watch = Watch(progress)
-    plan, _, folder = _planned(district_file, out, watch)
+    folder = _folder_for(district_file, out)
+    plan, _ = _planned(district_file, folder, watch)
     rows = [i for i, known in enumerate(plan.addresses.address_id) if known == address_id]
     if not rows:
         raise InputError([_no_such_address(address_id, plan)])
@@ -175,21 +190,34 @@ def default_folder(district_file: Path) -> Path:
     return Path("outputs") / (district_file.resolve().parent.name or "district")
 
 
-def _planned(district_file: Path, out: Path | None, watch: Watch) -> tuple[Plan, Inputs, Path]:
-    """Read and plan."""
-    folder = out or default_folder(district_file)
+def _folder_for(district_file: Path, out: Path | None) -> Path:
+    """Settle where results go, before any work is done: where they can be written, and apart from what is read.
+
+    Raises
+    ------
+    OutputError
+        If they cannot go there.
+    """
+    folder = default_folder(district_file) if out is None else out
     check_place(folder)
+    check_apart(folder, input_files(district_file))
+    return folder
+
+
+def _planned(district_file: Path, folder: Path, watch: Watch) -> tuple[Plan, Inputs]:
+    """Read and plan."""
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
+    check_earlier(folder, PROGRAM, inputs.district.name, RESULTS)
     require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
     roads, features = prepared_roads(inputs, folder, watch)
     with shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
-        return plan_district(inputs, roads, features, watch.stage), inputs, folder
+        return plan_district(inputs, roads, features, watch.stage), inputs
 
 
 def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = True) -> tuple[RoadTable, FeatureTable]:
     """Read the roads, from the cache beside the results where it holds them; `keep` them there for the next run."""
-    kept = folder.with_name(f"{folder.name}.cache")
+    kept = beside(folder, ".cache")
     watch.stage("reading roads", 0.03)
     if inputs.roads.file is None:
         return read_roads(inputs.roads, kept)

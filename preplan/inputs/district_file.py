@@ -52,6 +52,8 @@ class DistrictFile:
     boundary_file: Path | None = None
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
+    unread: tuple[Path, ...] = ()
+    """Tables that are named but not read for a plan."""
     names: Mapping[str, str] = field(default_factory=dict)
     """What the district file calls each of its tables."""
 
@@ -82,7 +84,7 @@ def check_district(path: Path) -> DistrictFile:
     notes: list[str] = []
     _check_keys(document)
     boundary_file, boundary = _boundary(document, path.parent, notes)
-    names, tables = _tables(document, path.parent, notes)
+    names, found = _tables(document, path.parent, notes)
     roads = _road_source(document, path.parent, boundary)
     district = _district(document)
     columns = _columns(document)
@@ -90,11 +92,12 @@ def check_district(path: Path) -> DistrictFile:
         path=path,
         district=district,
         roads=roads,
-        tables=tables,
+        tables={table: found[table] for table in names},
         columns=columns,
         boundary_file=boundary_file,
         findings=tuple(document.findings),
         notes=tuple(notes),
+        unread=tuple(file for table, file in found.items() if table not in names),
         names=names,
     )
 
@@ -203,7 +206,7 @@ def _totals(document: Document, key: str, levels: list[dict[str, Any]], *, low: 
 
 
 def _tables(document: Document, folder: Path, notes: list[str]) -> tuple[dict[str, str], dict[str, Path]]:
-    """Find the tables' files."""
+    """Find the tables' files: what the district file calls each that is read, and the path of each."""
     said = document.table("files")
     names: dict[str, str] = {}
     paths: dict[str, Path] = {}
@@ -217,8 +220,9 @@ def _tables(document: Document, folder: Path, notes: list[str]) -> tuple[dict[st
             continue
         if table in LATER_TABLES:
             notes.append(f"{said[table]}: the {table} are not read for a plan.")
-            continue
-        names[table], paths[table] = str(said[table]).strip(), path
+        else:
+            names[table] = str(said[table]).strip()
+        paths[table] = path
     return names, paths
 
 
