@@ -10,7 +10,7 @@ from typing import Any
 
 import shapely
 
-from preplan.errors import Finding, InputError
+from preplan.errors import Finding, InputError, unreadable
 from preplan.inputs.columns import SPECS
 from preplan.inputs.rule_tables import RULE_TABLES, read_rules, rule_homes, rule_names
 from preplan.inputs.table_file import is_table
@@ -281,9 +281,14 @@ def _boundary(document: Document, folder: Path, notes: list[str]) -> tuple[Path 
         return None, None
     try:
         return path, read_boundary(path, notes)
-    except (OSError, ValueError, shapely.errors.ShapelyError) as error:
-        document.fault(key, f"is no boundary: {error}", value=said["boundary"], remedy="save it as GeoJSON, EPSG:4326")
-        return path, None
+    except OSError as error:
+        finding = unreadable(path.name, error)
+        document.fault(key, finding.rule, value=said["boundary"], remedy=finding.remedy)
+    except (ValueError, shapely.errors.ShapelyError) as error:
+        plain = not isinstance(error, UnicodeError | shapely.errors.ShapelyError)
+        rule = f"is no boundary: {error if plain else 'it is no GeoJSON, or damaged'}"
+        document.fault(key, rule, value=said["boundary"], remedy="save a polygon as GeoJSON, EPSG:4326")
+    return path, None
 
 
 def read_boundary(path: Path, notes: list[str]) -> FloatArray:

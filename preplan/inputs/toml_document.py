@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from preplan.errors import Finding, InputError
+from preplan.errors import Finding, InputError, unreadable
 
 KeyPath: TypeAlias = tuple[str | int, ...]
 """Keys from the top of the file down; a whole number counts the tables of an array of tables."""
@@ -146,8 +146,7 @@ def read_document(path: Path) -> Document:
         )
         raise InputError([finding]) from error
     except OSError as error:
-        finding = Finding(file=path.name, rule=f"cannot be read: {error.strerror}")
-        raise InputError([finding]) from error
+        raise InputError([unreadable(path.name, error)]) from error
     except UnicodeDecodeError as error:
         finding = Finding(file=path.name, rule="is not UTF-8", remedy="save it as UTF-8")
         raise InputError([finding]) from error
