@@ -317,7 +317,7 @@ def _surge(asked: MinuteByMinute) -> Surge | None:
 def _draw(account: HandTimeline, path: Path) -> None:
     """Draw the strip into a file of a folder that is there."""
     ending = one_of("--plot", path.suffix.lower(), PLOTS)
-    if not path.parent.is_dir():
+    if not path.parent.exists():
         raise refused("--plot", "lies in a folder that is not there; make it first", str(path))
     from preplan.render import strip_sheet  # noqa: PLC0415 - drawing is slow to import
     from preplan.write import write_file  # noqa: PLC0415 - only here
