@@ -15,6 +15,7 @@ from preplan.inputs.columns import SPECS
 from preplan.inputs.rule_tables import RULE_TABLES, read_rules, rule_homes, rule_names
 from preplan.inputs.table_file import is_table
 from preplan.inputs.toml_document import Document, read_document
+from preplan.inputs.toml_slips import BACKSLASH_REMEDY
 from preplan.plan import RoadSource
 from preplan.records import FloatArray, ResponseLevel
 from preplan.rules import District
@@ -36,6 +37,17 @@ KEYS: Mapping[str, tuple[str, ...]] = {
     "response_levels": ("name", "engines", "tankers"),
 }
 """Keys of each table of the district file."""
+HOMES: Mapping[str, str] = {
+    **{key: table for table in ("district", "files", "roads", "cards", "map") for key in KEYS[table]},
+    **rule_homes(),
+}
+"""Table of each key, for keys that stand in the wrong one or above them all."""
+COLUMN_HOMES: Mapping[str, str] = {
+    column: "] or [".join(f"columns.{table}" for table, spec in SPECS.items() if column in spec.names)
+    for spec in SPECS.values()
+    for column in spec.names
+}
+"""Tables of each column, for one that stands under [columns] itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,11 +116,11 @@ def check_district(path: Path) -> DistrictFile:
 
 def _check_keys(document: Document) -> None:
     """Find unknown tables and unknown keys of known tables."""
-    document.check_keys((), document.data, tuple(KEYS), rule_homes())
+    document.check_keys((), document.data, tuple(KEYS), HOMES)
     for name, known in KEYS.items():
         if name == "response_levels" or not isinstance(document.data.get(name, {}), dict):
             continue
-        document.check_keys((name,), document.table(name), known, rule_homes())
+        document.check_keys((name,), document.table(name), known, COLUMN_HOMES if name == "columns" else HOMES)
 
 
 def _district(document: Document) -> District:
@@ -238,7 +250,9 @@ def _file(document: Document, path: tuple[str, str], value: object, folder: Path
         there = False
     if there:
         return found
-    document.fault(path, "is no file", value=name, remedy="paths are relative to the district file")
+    turned = any(ord(letter) < ord(" ") for letter in name)
+    remedy = BACKSLASH_REMEDY if turned else "paths are relative to the district file"
+    document.fault(path, "is no file", value=name, remedy=remedy)
     return None
 
 
