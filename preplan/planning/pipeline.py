@@ -309,7 +309,7 @@ def with_weights(  # what it looks at is spread over the whole recipe
     trip = np.where(answers.level >= 0, levels.trip[rows, shown], -1)
 
     def driven(leaf: IntArray) -> IntArray:
-        legs = states_on(forest, np.where(trip >= 0, leaf[trip], -1), weights.limited)
+        legs = states_on(forest, np.append(leaf, -1)[trip], weights.limited)  # trip -1 takes the leaf of none
         return (legs // (1, 2)).astype(np.int32)
 
     found = weights.flags(Met(free=free, out=driven(trips.out_leaf), back=driven(trips.back_leaf)))

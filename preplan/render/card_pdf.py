@@ -45,6 +45,9 @@ _SEASONS_PT = 36.0
 """More of it where the fill site changes with the season."""
 _TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 50.0), ("meets?", 46.0), ("fill site", 40.0),
           ("held back by", 68.0), ("1 tanker out", 68.0), ("tankers", 140.0))  # fmt: skip
+_BEHIND_PT = 10.0
+"""Height of the line that says that the strip stands on the page behind."""
+_STRIP_BEHIND_PT = 110.0
 STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
 _STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
@@ -60,7 +63,10 @@ def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
 
 def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
     """Draw the timeline of the lead address as a strip over the full width; nothing where none runs."""
-    if facts.group.strip is None or band.height <= 0.0:
+    if facts.group.strip is None:
+        return
+    if band.height <= _BEHIND_PT:
+        pen.text(band.left, band.bottom + 2.0, f"Timeline: see {words.NEXT_PAGE}.", SMALL_PT)
         return
     called = words.called_words(facts.plan, facts.lead, facts.group.strip.called)
     pen.text(band.left, band.top - SMALL_PT * 1.3, called + _STRIP_LEGEND, SMALL_PT)
@@ -90,16 +96,16 @@ class _Layout:
         """Give the layout, and the height of the timeline's band.
 
         On a full card the strip becomes lower and the map narrower; where that is not enough to tell every turn and
-        warning, and its room would be, the strip is left out: it shows what the officer's sentences say.
+        warning, and its room would be, the strip stands on the page behind: the officer's sentences say the same.
         """
         low = timeline_height(facts, LEAST_STRIP_PT)
-        tried = ((timeline_height(facts, STRIP_PT), _WAYS_PT[0]), *product((low, 0.0), _WAYS_PT))
+        tried = ((timeline_height(facts, STRIP_PT), _WAYS_PT[0]), *product((low, min(low, _BEHIND_PT)), _WAYS_PT))
         found = []
         for band, way_pt in tried:
             found.append((cls.of(_Texts(facts, way_pt), free - band), band))
             if found[-1][0].whole:
                 return found[-1]
-        return found[len(_WAYS_PT)]
+        return found[-1]
 
     @classmethod
     def of(cls, texts: _Texts, free: float) -> _Layout:
@@ -205,11 +211,40 @@ def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
     if below < min(wanted, _LEAST_BELOW_PT):
         below = min(wanted, _LEAST_BELOW_PT)
         height = free - below - _LEAST_NOTES_PT
+    if height < _LEAST_MAP_PT:  # a map that nobody can read helps nobody: text goes on behind
+        height = _LEAST_MAP_PT
+        below = max(free - height - _LEAST_NOTES_PT, 0.0)
     return height, below
 
 
-def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> list[Line]:
-    """Draw one card on a new page; gives what found no room on it, for the page behind it."""
+@dataclass(frozen=True, slots=True)
+class _Behind:
+    """What found no room on a card."""
+
+    facts: Facts
+    lines: Sequence[Line]
+    strip: bool
+    """The timeline's strip is among it."""
+
+    def draw(self, document: Document, count: str) -> None:
+        """Draw it on the page behind, where there is room for larger letters; nothing where there is none."""
+        if not self.lines and not self.strip:
+            return
+        document.begin(count, behind=True)
+        document.heading(f"{card_words.where(self.facts)[0]}, continued", card_words.LEAST_HEAD_PT)
+        if self.strip:
+            band = timeline_height(self.facts, _STRIP_BEHIND_PT)
+            timeline_band(document.pen, Box(LEFT_PT, document.y - band, RIGHT_PT, document.y), self.facts)
+            document.y -= band + 8.0
+        for line in self.lines:
+            large = line._replace(size=line.size * card_words.LARGER, indent=line.indent * card_words.LARGER)
+            if document.y - large.height < FOOT_PT:
+                document.begin(count, behind=True)
+            document.y = document.pen.lines(LEFT_PT, document.y, [large])
+
+
+def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> _Behind:
+    """Draw one card on a new page; gives what found no room on it."""
     facts = Facts(picture.plan, group)
     subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"), group.out_steps)
     pen = document.pen
@@ -241,18 +276,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     further = [line for part in top if part.cut for line in [*part.lines, Line("", 4.0)]]
     if further or not layout.whole or not card_words.tells_all_turns(facts, layout.run_on):
         further += card_words.further(facts)
-    return further
-
-
-def _draw_further(document: Document, head: str, count: str, lines: Sequence[Line]) -> None:
-    """Write what found no room on a card on the page behind it, where there is room for larger letters."""
-    document.begin(count, behind=True)
-    document.heading(f"{head}, continued", card_words.LEAST_HEAD_PT)
-    for line in lines:
-        large = line._replace(size=line.size * card_words.LARGER, indent=line.indent * card_words.LARGER)
-        if document.y - large.height < FOOT_PT:
-            document.begin(count, behind=True)
-        document.y = document.pen.lines(LEFT_PT, document.y, [large])
+    return _Behind(facts, further, 0.0 < band <= _BEHIND_PT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -369,14 +393,13 @@ def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup],
     road, titles = None, index_pdf.titles_of(picture.plan, groups)
     for at, group in enumerate(groups, first):
         count = f"card {at + 1} of {total}"
-        further, named = _draw_card(document, picture, group, count), card_words.where(Facts(picture.plan, group))[0]
+        behind = _draw_card(document, picture, group, count)
         name = index_pdf.heading_of(group)
         if name != road:
             document.mark(f"road{at}", name)
             road = name
         document.mark(f"card{at}", titles[at - first], 1)
-        if further:
-            _draw_further(document, named, count, further)
+        behind.draw(document, count)
 
 
 def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
@@ -487,9 +510,7 @@ def one_card(plan: Plan, address: int) -> bytes:
     for group in plan.groups:
         if address in group.addresses:
             document = Document(plan.district, "tanker shuttle card")
-            further = _draw_card(document, Picture(plan), group, "")
-            if further:
-                _draw_further(document, card_words.where(Facts(plan, group))[0], "", further)
+            _draw_card(document, Picture(plan), group, "").draw(document, "")
             return document.finish()
     document = Document(plan.district, "no card", pages=1)
     document.begin()

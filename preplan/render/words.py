@@ -353,6 +353,7 @@ def flag_words(flag: Flag) -> str:
     return f"{said}: {_flag_number(flag)}." if flag.value is not None else f"{said}."
 
 
+@lru_cache(maxsize=4096)
 def step_words(step: Step) -> str:
     """Say one line of directions.
 
