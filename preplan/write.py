@@ -90,8 +90,12 @@ def check_place(out: Path) -> None:
     with _explained(place.out):
         beside = next(folder for folder in place.out.parents if folder.exists())
         for folder in (beside, *([place.out] if place.out.exists() else [])):
-            with tempfile.TemporaryFile(dir=folder):  # where the system can, a file that never has a name
-                pass
+            try:
+                with tempfile.TemporaryFile(dir=folder):  # where the system can, a file that never has a name
+                    pass
+            except OSError as error:
+                error.filename = str(folder)  # where it cannot, a name that nobody gave
+                raise
 
 
 def check_apart(out: Path, inputs: Iterable[Path]) -> None:
@@ -483,5 +487,5 @@ def _explained(folder: Path) -> Iterator[None]:
             ) from error
         raise OutputError(
             f"cannot write {where}: {error.strerror or error}; is it open elsewhere, or not yours to write?"
-            " The results before are untouched"
+            " Close it, or write elsewhere with --out. The results before are untouched"
         ) from error

@@ -187,6 +187,25 @@ def test_files_that_no_run_wrote_are_not_replaced(tmp_path: Path, run_json: str 
     assert run("build", district, "--out", out)[0] == 130
 
 
+def test_a_folder_that_takes_no_file_is_named_as_the_user_named_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not by the name of a file that was only a trial."""
+    district = write_small_district(tmp_path / "mine")
+    (tmp_path / "locked").mkdir()
+
+    def denied(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied", str(tmp_path / "locked" / "tmpqvuup9o9"))
+
+    monkeypatch.setattr("tempfile.TemporaryFile", denied)
+    status, said = run("build", district, "--out", tmp_path / "locked" / "out")
+    assert status == 1
+    assert said == (
+        f"cannot write {tmp_path}/locked: Permission denied; is it open elsewhere, or not yours to write?"
+        " Close it, or write elsewhere with --out. The results before are untouched"
+    )
+
+
 @pytest.mark.parametrize("place", [".", "deeper/..", "../here"])
 def test_results_in_the_folder_where_one_stands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str) -> None:
     """`--out .` has no name of its own, and means the folder all the same."""
