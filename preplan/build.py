@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Mapping, MutableMapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -11,22 +12,37 @@ from pathlib import Path
 from time import perf_counter
 
 from preplan.errors import Finding, InputError
-from preplan.inputs.reader import read_inputs
+from preplan.inputs.reader import input_files, read_inputs
 from preplan.plan import Inputs, Plan, Rejected
 from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import plan_district, require_fleet
 from preplan.processes import cores
 from preplan.records import FeatureTable, RoadTable
-from preplan.render.run_info import accounts, run_json
+from preplan.render.run_info import PROGRAM, accounts, run_json
 from preplan.render.shelf import Shelf
 from preplan.roads import cache
 from preplan.roads.source import check_road_file, read_roads
 from preplan.water.shared_work import shared
-from preplan.write import check_place, restore_broken, write_file, write_results
+from preplan.write import (
+    beside,
+    check_apart,
+    check_earlier,
+    check_place,
+    restore_broken,
+    write_file,
+    write_results,
+)
 
 Progress = Callable[[str, float], None]
 SHARED_ADDRESSES = 2000
 """From so many addresses on several processes compute the flows: to start one takes half a second."""
+RESULTS = (
+    "addresses.csv", "levels.csv", "trips.csv", "tankers.csv", "dispatch.csv", "rejected.csv", "addresses.xlsx",
+    "map.html", "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg", "fill_sites.gpx", "fill_sites.kml", "run.json",
+)  # fmt: skip
+"""Files of every set of results; many cards are files in `cards` besides."""
+_PLAIN_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
+"""Ids that may be part of a file's name on any system."""
 REJECTED_NAMED = 20
 """Faults of rows left out that a run names when it ends; all of them are in rejected.csv."""
 
@@ -49,10 +65,7 @@ class Built:
     def summary(self) -> list[str]:
         """Say what was left out and why, and what became of every row, a line each."""
         lines = [f"note: {note}" for note in self.notes]
-        lines += [
-            f"rejected: {Finding(file=r.file, row=r.row, id=r.id, column=r.column, value=r.value, rule=r.rule)}"
-            for r in self.rejected[:REJECTED_NAMED]
-        ]
+        lines += [f"rejected: {_finding(fault)}" for fault in self.rejected[:REJECTED_NAMED]]
         if len(self.rejected) > REJECTED_NAMED:
             lines.append(f"rejected: and {len(self.rejected) - REJECTED_NAMED:,} more faults, in rejected.csv")
         for table, account in self.accounts.items():
@@ -73,8 +86,10 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
         Where the results cannot be written; previous results are whole.
     """
     watch = Watch(progress)
-    restore_broken(out or default_folder(district_file))
-    plan, inputs, folder = _planned(district_file, out, watch)
+    folder = _folder_for(district_file, out)
+    restore_broken(folder)
+    inputs = _read(district_file, folder, watch)
+    plan = _planned(inputs, folder, watch)
     digests = {role: hashlib.sha256(path.read_bytes()).hexdigest() for role, path in inputs.files.items()}
     files = render_all(plan, inputs, digests, watch)
     watch.stage("writing results", 0.97)
@@ -120,32 +135,51 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     Raises
     ------
     InputError
-        Where no address has that id.
+        Where no address has that id, before anything is planned.
     OutputError
         Where the card cannot be written.
     """
     from preplan.render import card_pdf  # noqa: PLC0415 - drawing is slow to import and only used here
 
     watch = Watch(progress)
-    plan, _, folder = _planned(district_file, out, watch)
-    rows = [i for i, known in enumerate(plan.addresses.address_id) if known == address_id]
-    if not rows:
-        raise InputError([_no_such_address(address_id, plan)])
+    wanted = address_id.strip()
+    folder = _folder_for(district_file, out)
+    inputs = _read(district_file, folder, watch)
+    _require_address(inputs, wanted)
+    plan = _planned(inputs, folder, watch)
+    at = plan.addresses.address_id.tolist().index(wanted)
     watch.stage("drawing the card", 0.9)
-    # The id is other people's text: the file is named by the row, never by it.
-    path = folder / f"card-row-{int(plan.addresses.row[rows[0]])}.pdf"
-    write_file(path, card_pdf.one_card(plan, rows[0]))
+    # The id is other people's text: where it is more than letters and digits, the file is named by the row.
+    name = wanted if _PLAIN_ID.fullmatch(wanted) else f"row-{int(plan.addresses.row[at])}"
+    path = folder / f"card-{name}.pdf"
+    write_file(path, card_pdf.one_card(plan, at))
     watch.stage("done", 1.0)
     return path
 
 
-def _no_such_address(address_id: str, plan: Plan) -> Finding:
-    """Say that no planned address has an id, and which ids come near."""
-    folded = {str(known).casefold(): str(known) for known in plan.addresses.address_id}
+def _require_address(inputs: Inputs, address_id: str) -> None:
+    """Refuse an id that no row to be planned has: with what is wrong with its row, or the ids that come near.
+
+    Raises
+    ------
+    InputError
+        If it is so.
+    """
+    planned = inputs.addresses.address_id.tolist()
+    if address_id in planned:
+        return
+    rejected = [_finding(fault) for fault in inputs.rejected if fault.id == address_id]
+    if rejected:
+        raise InputError(rejected)
+    folded = {known.casefold(): known for known in planned}
     near = [folded[one] for one in get_close_matches(address_id.casefold(), list(folded), n=3)]
-    remedy = f"did you mean {' or '.join(near)}?" if near else "see address_id in addresses.csv and rejected.csv"
+    remedy = f"did you mean {' or '.join(near)}?" if near else "see the column address_id of your table"
     rule = "is no address_id that is planned"
-    return Finding(file="addresses", column="address_id", value=address_id, rule=rule, remedy=remedy)
+    raise InputError([Finding(file="addresses", column="address_id", value=address_id, rule=rule, remedy=remedy)])
+
+
+def _finding(fault: Rejected) -> Finding:
+    return Finding(file=fault.file, row=fault.row, id=fault.id, column=fault.column, value=fault.value, rule=fault.rule)
 
 
 class Watch:
@@ -172,21 +206,39 @@ def default_folder(district_file: Path) -> Path:
     return Path("outputs") / (district_file.resolve().parent.name or "district")
 
 
-def _planned(district_file: Path, out: Path | None, watch: Watch) -> tuple[Plan, Inputs, Path]:
-    """Read and plan."""
-    folder = out or default_folder(district_file)
+def _folder_for(district_file: Path, out: Path | None) -> Path:
+    """Settle where results go, before any work is done: where they can be written, and apart from what is read.
+
+    Raises
+    ------
+    OutputError
+        If they cannot go there.
+    """
+    folder = default_folder(district_file) if out is None else out
     check_place(folder)
+    check_apart(folder, input_files(district_file))
+    return folder
+
+
+def _read(district_file: Path, folder: Path, watch: Watch) -> Inputs:
+    """Read the tables, for results in a folder."""
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
+    check_earlier(folder, PROGRAM, inputs.district.name, RESULTS)
     require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
+    return inputs
+
+
+def _planned(inputs: Inputs, folder: Path, watch: Watch) -> Plan:
+    """Read the roads and plan."""
     roads, features = prepared_roads(inputs, folder, watch)
     with shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
-        return plan_district(inputs, roads, features, watch.stage), inputs, folder
+        return plan_district(inputs, roads, features, watch.stage)
 
 
 def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = True) -> tuple[RoadTable, FeatureTable]:
     """Read the roads, from the cache beside the results where it holds them; `keep` them there for the next run."""
-    kept = folder.with_name(f"{folder.name}.cache")
+    kept = beside(folder, ".cache")
     watch.stage("reading roads", 0.03)
     if inputs.roads.file is None:
         return read_roads(inputs.roads, kept)

@@ -41,6 +41,12 @@ class Finding:
         return f"{where}: {said}" + (f"; {self.remedy}" if self.remedy else "")
 
 
+def unreadable(file: str, error: OSError) -> Finding:
+    """Make the finding of a file that is there but that the system does not let this program read."""
+    rule = f"cannot be read: {error.strerror or error}"
+    return Finding(file=file, rule=rule, remedy="see that it is yours to read and whole, or name a copy of it")
+
+
 class PreplanError(Exception):
     """Base of every error that this program raises on purpose."""
 

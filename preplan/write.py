@@ -29,6 +29,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 from preplan.errors import OutputError
 from preplan.folder_lock import locked
@@ -89,8 +90,83 @@ def check_place(out: Path) -> None:
     with _explained(place.out):
         beside = next(folder for folder in place.out.parents if folder.exists())
         for folder in (beside, *([place.out] if place.out.exists() else [])):
-            with tempfile.TemporaryFile(dir=folder):  # where the system can, a file that never has a name
-                pass
+            try:
+                with tempfile.TemporaryFile(dir=folder):  # where the system can, a file that never has a name
+                    pass
+            except OSError as error:
+                error.filename = str(folder)  # where it cannot, a name that nobody gave
+                raise
+
+
+def check_apart(out: Path, inputs: Iterable[Path]) -> None:
+    """Refuse a folder of results that holds what the results are made from, at any depth and however it is spelled.
+
+    Parameters
+    ----------
+    out
+        Folder of the results; what stands beside it while they are written counts as part of it.
+    inputs
+        Every file that the district is made of.
+
+    Raises
+    ------
+    OutputError
+        If it does; nothing has been touched.
+    """
+    place = _Place.of(out)
+    ours = [folder for folder in (place.out, place.scratch, place.previous) if folder.is_dir()]
+    inside = list(dict.fromkeys(path for path in inputs if any(_lies_in(path, folder) for folder in ours)))
+    if inside:
+        more = f" and {len(inside) - 1} more of the district's own files" if inside[1:] else ""
+        raise OutputError(
+            f"{out} cannot hold the results: it holds {inside[0]}{more}, which they are made from and might replace;"
+            " write elsewhere with --out, or move the district's files into a folder apart from results"
+        )
+
+
+def check_earlier(out: Path, program: str, district: str, names: Iterable[str]) -> None:
+    """Refuse a folder whose files are not the same district's earlier results but would be replaced as if they were.
+
+    Parameters
+    ----------
+    out
+        Folder of the results.
+    program, district
+        What `run.json` says of the earlier results: who made them, and for whom.
+    names
+        Files that every set of results has.
+
+    Raises
+    ------
+    OutputError
+        If another district's results stand there, or a file of a result's name that no run wrote.
+    """
+    run = _run_of(out)
+    ours = run.get("program") == program
+    other = str(run.get("district", ""))
+    if ours and other != district:
+        raise OutputError(
+            f"{out} holds the results of {other!r}, not of {district!r}; write elsewhere with --out, or, if it is the"
+            f" same district under another name, move {out} away or delete it"
+        )
+    known = {RUN_FILE, *_listed(out)} if ours else set()
+    for name in sorted({RUN_FILE, *names} - known):
+        if os.path.lexists(out / name):
+            raise OutputError(
+                f"{out / name} stands where a result goes, and no run of this program wrote it; move it, or write"
+                " elsewhere with --out"
+            )
+
+
+def beside(out: Path, ending: str) -> Path:
+    """Name a folder beside that of the results, on the same disk, however theirs is spelled.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot hold results.
+    """
+    return _Place.of(out).beside(ending)
 
 
 def restore_broken(out: Path, *, wait_s: float = LOCK_WAIT_S) -> bool:
@@ -150,6 +226,9 @@ class _Place:
             raise OutputError(f"{out} is a disk of its own; name a folder inside it")
         return cls(resolved)
 
+    def beside(self, ending: str) -> Path:
+        return self.out.with_name(f"{self.out.name}{ending}")
+
     @property
     def lock(self) -> Path:
         return self.out.with_name(f".{self.out.name}.preplan-lock")
@@ -164,7 +243,7 @@ class _Place:
 
     @property
     def previous(self) -> Path:
-        return self.out.with_name(f"{self.out.name}.previous")
+        return self.beside(".previous")
 
 
 def _check_names(files: Iterable[str]) -> None:
@@ -290,11 +369,23 @@ def _journal(previous: Path) -> tuple[list[str], dict[str, str]]:
 
 def _listed(out: Path) -> set[str]:
     """List the files of the set that stands in a folder, by its run.json; names that lead elsewhere are not ours."""
+    names = _run_of(out).get("files")
+    return {name for name in names if _NAME.fullmatch(name)} if isinstance(names, dict) else set()
+
+
+def _run_of(out: Path) -> dict[str, Any]:
+    """Read the run.json of a folder, empty where there is none that can be read."""
     try:
-        names = json.loads((out / RUN_FILE).read_bytes())["files"]
-        return {name for name in names if isinstance(name, str) and _NAME.fullmatch(name)}
-    except (OSError, ValueError, KeyError, TypeError):
-        return set()
+        run = json.loads((out / RUN_FILE).read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return run if isinstance(run, dict) else {}
+
+
+def _lies_in(path: Path, folder: Path) -> bool:
+    """Tell whether a file, or the link that names it, lies in a folder: by the folder itself, not by its spelling."""
+    spelled = (path.resolve(), path.parent.resolve() / path.name)
+    return any(parent.samefile(folder) for one in spelled for parent in one.parents)
 
 
 def _check_targets(out: Path, files: Iterable[str]) -> None:
@@ -396,5 +487,5 @@ def _explained(folder: Path) -> Iterator[None]:
             ) from error
         raise OutputError(
             f"cannot write {where}: {error.strerror or error}; is it open elsewhere, or not yours to write?"
-            " The results before are untouched"
+            " Close it, or write elsewhere with --out. The results before are untouched"
         ) from error

@@ -158,7 +158,11 @@ def test_demand_for_people() -> None:
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ("--hazard 2", "--hazard"),
+        ("--hazard 2", "--hazard: '2' must be at least 3 and at most 7"),
+        ("--hazard 4.5", "--hazard: '4.5' must be a whole number"),
+        ("--hazard severe", "--hazard: 'severe' is not a number\n"),
+        ("--height tall", "--height: 'tall' is not a number of ft"),
+        ("--height 12t", "--height: '12t' is not a number of ft"),
         ("--construction VI", "--construction: 'VI' must be one of I, II, III, IV, V"),
         ("--method given", "--method: 'given' must be one of nfpa1142, iso, nfa, iowa"),
         ("--height -3", "--height: '-3' must be above 0"),
@@ -169,6 +173,36 @@ def test_demand_refuses_what_cannot_be(more: str, said: str) -> None:
     result = run(f"demand --length 50 --width 24 --height 20 {more}")
     assert result.exit_code == 2
     assert said in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("written", "plain"),
+    [
+        ("demand --length 1,050 --width 30ft --height 20'6\"", "demand --length 1050 --width 30 --height 20.5"),
+        (
+            "shuttle --tank 2,000 --tank 3000gal --usable 90% --miles-out 2mi --miles-back 2 --fill-gpm 1,000gpm",
+            "shuttle --tank 2000 --tank 3000 --usable 0.9 --miles-out 2 --miles-back 2 --fill-gpm 1000",
+        ),
+        ("hydraulics lay --feet 0.5mi --flow 500gpm --pump 150psi", "hydraulics lay --feet 2640 --flow 500 --pump 150"),
+        ("hydraulics relay --feet 3,000 --flow 500 --size 5in", "hydraulics relay --feet 3000 --flow 500 --size 5"),
+    ],
+)
+def test_numbers_are_read_as_tables_read_them(written: str, plain: str) -> None:
+    """Commas for thousands, units after the number, feet and inches, per cent."""
+    said = CliRunner().invoke(app, written.split())
+    assert said.exit_code == 0, said.stderr
+    assert said.stdout == run(plain).stdout
+
+
+def test_every_number_that_is_none_is_told_at_once() -> None:
+    """Each with its option, its value and its unit, in the program's own words."""
+    result = run("shuttle --tank 2000 --tank lots --miles-out 2 --miles-back far --usable most")
+    assert result.exit_code == 2
+    assert result.stderr.splitlines() == [
+        "command line, column --tank: 'lots' is not a number of gal",
+        "command line, column --miles-back: 'far' is not a number of mi",
+        "command line, column --usable: 'most' is not a number",
+    ]
 
 
 # ------------------------------------------------------------------ how commands end

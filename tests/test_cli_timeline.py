@@ -210,6 +210,7 @@ def test_tankers_may_have_names(tmp_path: Path) -> None:
 @pytest.mark.parametrize("ending", [".pdf", ".svg", ".png", ".PNG"])
 def test_plots_are_whole_and_the_same_every_time(tmp_path: Path, ending: str) -> None:
     one, other = tmp_path / f"one{ending}", tmp_path / "new" / f"other{ending}"
+    other.parent.mkdir()
     for path in (one, other):
         assert run(f"{example(6, CALLED)} --plot {path}").exit_code == 0
     content = one.read_bytes()
@@ -249,8 +250,8 @@ def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
         (f"{SHORT} --plot a.pdf", "--plot: needs --arrive"),
         (f"{SHORT} --hydrant", "--hydrant: needs --arrive"),
         (f"{SHORT} --room 0.5", "--room: needs --arrive"),
-        (f"{SHORT} --arrive 13 --demand 250", "--arrive: '1' must be given once for each --tank, 2 in all"),
-        (f"{ASKED} --portable 1 --portable 1 --portable 1", "--portable: '3' must be given once, or once for each"),
+        (f"{SHORT} --arrive 13 --demand 250", "--arrive: must be given once for each --tank, 2 in all, and is given o"),
+        (f"{ASKED} --portable 1 --portable 1 --portable 1", "for each --tank, 2 in all, and is given 3 times"),
         (f"{ASKED} --demand 0", "--demand: '0' must be above 0"),
         (f"{SHORT} --arrive 13 --arrive nan --demand 250", "--arrive: 'nan' must be at least 0"),
         (f"{ASKED} --room 1.2", "--room: '1.2' must be above 0 and at most 1"),
@@ -258,6 +259,7 @@ def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
         (f"{ASKED} --can-nurse 3", "--can-nurse: '3' must be at least 1 and at most 2"),
         (f"{ASKED} --hydrant --fill-engine 3", "--hydrant: cannot go with --fill-engine"),
         (f"{ASKED} --surge 900", "--surge: needs --surge, --surge-at and --surge-for: all three or none"),
+        (f"{ASKED} --plot nowhere/a.svg", "--plot: 'nowhere/a.svg' lies in a folder that is not there; make it first"),
         (f"{ASKED} --plot a.gif", "--plot: '.gif' must be one of .pdf, .png, .svg"),
         (f"{ASKED} --minutes 0", "--minutes: '0' must be above 0"),
         (f"{ASKED} --minutes 90000", "--tank: would be over 1,500 loads"),

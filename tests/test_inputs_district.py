@@ -105,7 +105,8 @@ def test_an_unknown_table_and_an_unknown_level_key(tmp_path: Path) -> None:
         ("apparatus", "chassis_lb = -1", "must be at least 0"),
         ("required_flow", "dwelling_cap = 1", "must be true or false"),
         ("required_flow", 'method = "guess"', "must be one of: nfpa1142, iso, nfa, iowa, given"),
-        ("required_flow", 'required_min = "long"', "must be one of: method"),
+        ("required_flow", 'required_min = "long"', 'must be a number, or "method"'),
+        ("required_flow", 'required_min = "120"', 'must be a number, or "method"'),
         ("plan", 'months = "4-Nov"', "is not months such as"),
         ("plan", "months = [0]", "is not months such as"),
         ("plan", "months = []", "is not months such as"),
@@ -120,6 +121,90 @@ def test_a_value_at_fault(tmp_path: Path, table: str, line: str, rule: str) -> N
     assert found.rule.startswith(rule)
     assert found.column == f"{table}.{line.partition(' ')[0]}"
     assert found.row == toml(**{table: line}).splitlines().index(line) + 1
+
+
+BACKSLASH = "write / instead of \\, or put the text in single quotes"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "what", "remedy"),
+    [
+        ('"addresses.csv"', '"C:\\Users\\me\\a.csv"', "a backslash in a text in double quotes", BACKSLASH),
+        ('"addresses.csv"', '"D:\\data.csv"', "a backslash in a text in double quotes", BACKSLASH),
+        ('"addresses.csv"', "\u201caddresses.csv\u201d", "curly quotes", 'write straight ones: "..."'),
+        ('"addresses.csv"', '"addresses.csv', "a quote that is not closed", "put one at both ends of the text"),
+        ('"addresses.csv"', "addresses.csv", "a text without quotes", 'put it in quotes: "..."'),
+        ('"addresses.csv"', "'it's.csv'", "an apostrophe in single quotes", 'use double quotes: "..."'),
+        ('"addresses.csv"', '"a.csv" ours', "something behind a text in quotes", "put # before a remark"),
+        ("2026-05-01", "2026-5-1", "a date of another form", "write it as 2026-05-01"),
+        ("2026-05-01", "5/1/2026", "a date of another form", "write it as 2026-05-01"),
+        ("2026-05-01", "# soon", "nothing behind =", "write a value, or # before the line to leave it out"),
+        ("engines = 2\ntankers = 2", "engines = 2 or 3", "something behind a number", "write the number alone"),
+        ("engines = 2\ntankers = 2", "engines = 2,5", "a comma in a number", "write 2000, and 0.85 with a point"),
+        ("engines = 2\ntankers = 2", "engines = 02", "a number that begins with 0", "write it without that 0"),
+        ("engines = 2\ntankers = 2", "engines = 2.", "a point without digits on both sides", "write 0.5 or 1.0"),
+        ("engines = 2\ntankers = 2", "engines = True", "a yes or no of another form", "write true or false, small"),
+        ("engines = 2\ntankers = 2", "all engines = 2", "a blank in a key", "write one word, as the others are"),
+        ("engines = 2\ntankers = 2", "engines: 2", "a colon where = belongs", "write key = value"),
+        ("engines = 2\ntankers = 2", "engines two", "no = in the line", "write key = value, or # before a remark"),
+        ("engines = 2\ntankers = 2", "engines = [2", "a [ that is not closed", "write ] behind the last value"),
+        ("[files]", "[files", "brackets that do not match", "write [name of the table], or [[response_levels]]"),
+        ("[files]", "[district]", "[district] stands twice", "put all its keys under one of the two"),
+        ("date = 2026-05-01", 'name = "B"', "name stands in row 2 too", "keep one of the two"),
+        (
+            "[[response_levels]]", "[response_levels]", "[response_levels] in single brackets",
+            "write [[response_levels]] above each level",
+        ),
+        ('name = "Millrace"', '= "Millrace"', "Invalid statement", "look at this line: texts stand in quotes"),
+    ],
+)  # fmt: skip
+def test_a_slip_of_toml_is_told_with_its_line_and_its_remedy(
+    tmp_path: Path, before: str, after: str, what: str, remedy: str
+) -> None:
+    """In the words of who made it, not of the parser."""
+    text = FILES["district.toml"].replace(before, after, 1)
+    found = fault(write_folder(tmp_path, district_toml=text))
+    assert found.rule == f"is not TOML: {what}"
+    assert found.remedy.startswith(remedy)
+    assert (
+        found.row == text[: text.index(after, text.index("Millrace") if after == "[district]" else 0)].count("\n") + 1
+    )
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "column", "remedy"),
+    [
+        ("date = 2026-06-01\n", "", "date", "it belongs in [district]"),
+        ('addresses = "a.csv"\n', "", "addresses", "it belongs in [files]"),
+        ("usable_fraction = 0.8\n", "", "usable_fraction", "it belongs in [shuttle]"),
+        ("", '[columns]\nlabel = "x"\n', "columns.label", "it belongs in [columns.addresses]"),
+        ("", '[columns]\nname = "x"\n', "columns.name", "it belongs in [columns.fill_sites] or [columns.stations]"),
+        ("", '[file]\nx = "x"\n', "file", "the nearest known key is 'files'"),
+    ],
+)
+def test_a_key_above_or_beside_its_table_is_sent_home(
+    tmp_path: Path, first: str, last: str, column: str, remedy: str
+) -> None:
+    """Any key of the district file, and any column of a table."""
+    found = fault(write_folder(tmp_path, district_toml=first + FILES["district.toml"] + last))
+    assert (found.column, found.remedy) == (column, remedy)
+
+
+def test_a_backslash_that_begins_a_letter_is_told_too(tmp_path: Path) -> None:
+    """A backslash and an n are a new line, which TOML takes and no folder has."""
+    text = FILES["district.toml"].replace('"addresses.csv"', '"C:\\new\\table.csv"')
+    found = fault(write_folder(tmp_path, district_toml=text))
+    assert (found.column, found.rule, found.remedy) == ("files.addresses", "is no file", BACKSLASH)
+
+
+@pytest.mark.parametrize("content", ["address_id,lon,lat\n", "", '{"type": "Point", "coordinates": [0'])
+def test_a_boundary_that_is_no_map_is_told_without_a_library_s_words(tmp_path: Path, content: str) -> None:
+    (tmp_path / "town.csv").write_text(content)
+    text = FILES["district.toml"].replace("[district]\n", '[district]\nboundary = "town.csv"\n')
+    found = fault(write_folder(tmp_path, district_toml=text))
+    assert (found.row, found.value) == (2, "town.csv")
+    assert found.rule == "is no boundary: it is no GeoJSON, or damaged"
+    assert found.remedy == "save a polygon as GeoJSON, EPSG:4326"
 
 
 def test_text_that_is_not_toml_gives_its_line(tmp_path: Path) -> None:

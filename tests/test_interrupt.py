@@ -35,7 +35,7 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="needs signals")
 
 
 def write_district(folder: Path, name: str) -> Path:
-    """Write the small district, with a road past all its places; its name tells one run's results from another's."""
+    """Write the small district, with a road past all its places; the name of its first level tells runs apart."""
     folder.mkdir(exist_ok=True)
     text = OsmText()
     for node, (lon, lat) in enumerate(
@@ -44,7 +44,7 @@ def write_district(folder: Path, name: str) -> Path:
         text.node(node, lon, lat)
     text.way(10, [1, 2, 3, 4, 5], {"highway": "tertiary", "name": "Mill Road"}, date="2026-04-30T00:00:00Z")
     text.way(11, [5, 6], {"highway": "tertiary", "name": "Depot Street"})
-    return write_folder(folder, roads_osm=text.xml(), district_toml=toml().replace("Millrace", name))
+    return write_folder(folder, roads_osm=text.xml(), district_toml=toml().replace("Level 1", name))
 
 
 def start(district: Path, out: Path) -> subprocess.Popen[str]:
@@ -76,14 +76,14 @@ def stop(district: Path, out: Path, moment: tuple[str, float], how: signal.Signa
 
 
 def whole(out: Path) -> str | None:
-    """Name the district whose results stand in a folder, all as their run.json lists them; None: not whole."""
+    """Name the first level of the results that stand in a folder, all as their run.json lists them; None: not whole."""
     listed = json.loads((out / "run.json").read_bytes())
     found = {
         path.relative_to(out).as_posix(): sha256(path.read_bytes()).hexdigest()
         for path in out.rglob("*")
         if path.is_file() and path.name != "run.json"
     }
-    return str(listed["district"]) if found == listed["files"] else None
+    return str(listed["response_levels"][0]["name"]) if found == listed["files"] else None
 
 
 @pytest.fixture(scope="module")

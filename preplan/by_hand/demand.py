@@ -22,9 +22,7 @@ class Building:
     length: Annotated[float, typer.Option(metavar="FT", help="Length of the building.")]
     width: Annotated[float, typer.Option(metavar="FT", help="Width of the building.")]
     height: Annotated[float, typer.Option(metavar="FT", help="Height, with half of the roof above the eaves.")]
-    hazard: Annotated[
-        int, typer.Option(metavar="3..7", min=3, max=7, help="Occupancy hazard number: 3 severe, 7 light.")
-    ] = 7
+    hazard: Annotated[int, typer.Option(metavar="3..7", help="Occupancy hazard number: 3 severe, 7 light.")] = 7
     construction: Annotated[str, typer.Option(metavar="I..V", help="Type of construction: I to V (wood frame).")] = "V"
     exposure: Annotated[bool, switch("--exposure", "Another building stands within 50 ft.")] = False
     dwelling: Annotated[
@@ -43,6 +41,7 @@ class Building:
 def demand(asked: Building) -> str:
     """Work out what one building needs: gallons in all, gallons per minute, and for how long."""
     must_be({"--length": asked.length, "--width": asked.width, "--height": asked.height}, above=0)
+    must_be({"--hazard": asked.hazard}, least=3, most=need_of.LIGHT_HAZARD)
     kind = one_of("--construction", asked.construction.upper(), need_of.CONSTRUCTION_TYPES)
     rules = RequiredFlowRules(method=one_of("--method", asked.method.lower(), _METHODS))
     home = asked.hazard == need_of.LIGHT_HAZARD if asked.dwelling is None else asked.dwelling

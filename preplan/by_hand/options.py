@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import MISSING, fields
+from dataclasses import MISSING, dataclass, fields
 from inspect import Parameter, Signature
 from textwrap import wrap
-from typing import TypeVar, get_type_hints
+from types import NoneType, UnionType
+from typing import Annotated, Any, TypeVar, get_args, get_origin, get_type_hints
 
 import typer
 
@@ -20,6 +21,8 @@ BY_HAND = "command line"
 LINE_LETTERS = 100
 """Longer lines of text are wrapped."""
 _LABEL_LETTERS = 17
+_UNITS = {"share": "fraction"}
+"""Units that an option calls otherwise than a column's name does."""
 
 Given = float | Sequence[float] | None
 """The number or numbers of an option; None: not given."""
@@ -132,21 +135,95 @@ Asked = TypeVar("Asked")
 
 
 def command(asked: type[Asked], job: Callable[[Asked], str]) -> Callable[..., str]:
-    """Make a command out of a dataclass whose fields are its options and the job that answers it."""
+    """Make a command out of a dataclass whose fields are its options and the job that answers it.
+
+    Numbers reach the command as texts and are read here, as the tables read them: with thousands marks and units.
+    """
     hints = get_type_hints(asked, include_extras=True)
     listed = fields(asked)  # type: ignore[arg-type]  # a class made by `dataclass`, which has no name as a type
+    kinds = {one.name: kind for one in listed if (kind := _kind_of(hints[one.name]))}
 
     def run(**given: object) -> str:
-        return job(asked(**given))
+        return job(asked(**_numbers(given, kinds)))
 
-    parameters = [
-        Parameter(
-            one.name, Parameter.KEYWORD_ONLY, annotation=hints[one.name],
-            default=Parameter.empty if one.default is MISSING else one.default,
-        )
-        for one in listed
-    ]  # fmt: skip
+    parameters = []
+    for one in listed:
+        hint, default = hints[one.name], Parameter.empty if one.default is MISSING else one.default
+        if one.name in kinds:
+            hint = kinds[one.name].as_text
+            default = str(default) if isinstance(default, int | float) else default
+        parameters.append(Parameter(one.name, Parameter.KEYWORD_ONLY, annotation=hint, default=default))
     run.__signature__ = Signature(parameters)  # type: ignore[attr-defined]
-    run.__annotations__ = {one.name: hints[one.name] for one in listed}
+    run.__annotations__ = {one.name: one.annotation for one in parameters}
     run.__doc__, run.__name__ = job.__doc__, job.__name__
     return run
+
+
+# --------------------------------------------------------------------------- numbers of options
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """How the number or numbers of an option are read."""
+
+    whole: bool
+    unit: str
+    """As it ends a column's name, '' for none."""
+    as_text: object
+    """What stands in the place of the field's type."""
+
+
+def _kind_of(hint: object) -> _Kind | None:
+    """Find how an option's field is read; None where it is no number."""
+    said, about = get_args(hint)
+    parts = [one for one in (get_args(said) if get_origin(said) is UnionType else (said,)) if one is not NoneType]
+    many = get_origin(parts[0]) is list
+    number = get_args(parts[0])[0] if many else parts[0]
+    if number not in {int, float}:
+        return None
+    text: object = list[str] if many else str
+    if said is not parts[0]:
+        text |= None  # type: ignore[operator]  # a type, which its name as an object does not say
+    unit = str(about.metavar).lower()
+    return _Kind(number is int, _UNITS.get(unit, unit), Annotated[text, about])
+
+
+def _numbers(given: Mapping[str, object], kinds: Mapping[str, _Kind]) -> dict[str, Any]:
+    """Read the numbers among the options given, and refuse all those at once that are none.
+
+    Raises
+    ------
+    InputError
+        With the option, the value and the rule of each.
+    """
+    findings: list[Finding] = []
+
+    def read(name: str, text: str) -> float:
+        value, rule = _read(text, kinds[name])
+        if rule:
+            findings.append(Finding(file=BY_HAND, column=option_name(name), value=text, rule=rule))
+        return value
+
+    numbers: dict[str, Any] = dict(given)
+    for name, value in given.items():
+        if name in kinds and value is not None:
+            numbers[name] = [read(name, one) for one in value] if isinstance(value, list) else read(name, str(value))
+    if findings:
+        raise InputError(findings)
+    return numbers
+
+
+def _read(text: str, kind: _Kind) -> tuple[float, str]:
+    """Read a number as a table's cell is read, and say what is wrong with it, '' for nothing."""
+    try:
+        value = float(text)
+    except ValueError:
+        from preplan.inputs.cells import number  # noqa: PLC0415 - the tables' room is slow to import
+        from preplan.inputs.units_written import expected  # noqa: PLC0415
+
+        value = number(text.strip(), kind.unit)
+        if math.isnan(value):
+            return value, expected(text, kind.unit)
+    if not kind.whole:
+        return value, ""
+    return (int(value), "") if value % 1 == 0 else (value, "must be a whole number")

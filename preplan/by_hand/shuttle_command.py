@@ -280,12 +280,17 @@ def _check_fireground(asked: MinuteByMinute) -> None:
     tankers = len(asked.tank)
     _check(asked, ("can_nurse",), least=1, most=tankers)
     if len(asked.arrive or ()) != tankers:
-        raise refused("--arrive", f"must be given once for each --tank, {tankers} in all", str(len(asked.arrive or ())))
+        rule = f"must be given once for each --tank, {tankers} in all, and is given {_times(asked.arrive or ())}"
+        raise refused("--arrive", rule)
     if asked.portable is not None and len(asked.portable) not in {1, tankers}:
-        rule = f"must be given once, or once for each --tank, {tankers} in all"
-        raise refused("--portable", rule, str(len(asked.portable)))
+        rule = f"must be given once, or once for each --tank, {tankers} in all, and is given {_times(asked.portable)}"
+        raise refused("--portable", rule)
     if asked.hydrant and asked.fill_engine is not None:
         raise refused("--hydrant", "cannot go with --fill-engine: a hydrant needs none")
+
+
+def _times(given: Sequence[float]) -> str:
+    return "once" if len(given) == 1 else f"{len(given)} times"
 
 
 def _names(asked: MinuteByMinute) -> tuple[str, ...]:
@@ -310,8 +315,10 @@ def _surge(asked: MinuteByMinute) -> Surge | None:
 
 
 def _draw(account: HandTimeline, path: Path) -> None:
-    """Draw the strip into a file."""
+    """Draw the strip into a file of a folder that is there."""
     ending = one_of("--plot", path.suffix.lower(), PLOTS)
+    if not path.parent.exists():
+        raise refused("--plot", "lies in a folder that is not there; make it first", str(path))
     from preplan.render import strip_sheet  # noqa: PLC0415 - drawing is slow to import
     from preplan.write import write_file  # noqa: PLC0415 - only here
 

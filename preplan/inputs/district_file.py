@@ -10,11 +10,12 @@ from typing import Any
 
 import shapely
 
-from preplan.errors import Finding, InputError
+from preplan.errors import Finding, InputError, unreadable
 from preplan.inputs.columns import SPECS
 from preplan.inputs.rule_tables import RULE_TABLES, read_rules, rule_homes, rule_names
 from preplan.inputs.table_file import is_table
 from preplan.inputs.toml_document import Document, read_document
+from preplan.inputs.toml_slips import BACKSLASH_REMEDY
 from preplan.plan import RoadSource
 from preplan.records import FloatArray, ResponseLevel
 from preplan.rules import District
@@ -38,6 +39,17 @@ KEYS: Mapping[str, tuple[str, ...]] = {
     "response_levels": ("name", "engines", "tankers"),
 }
 """Keys of each table of the district file."""
+HOMES: Mapping[str, str] = {
+    **{key: table for table in ("district", "files", "roads", "cards", "map") for key in KEYS[table]},
+    **rule_homes(),
+}
+"""Table of each key, for keys that stand in the wrong one or above them all."""
+COLUMN_HOMES: Mapping[str, str] = {
+    column: "] or [".join(f"columns.{table}" for table, spec in SPECS.items() if column in spec.names)
+    for spec in SPECS.values()
+    for column in spec.names
+}
+"""Tables of each column, for one that stands under [columns] itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +66,8 @@ class DistrictFile:
     boundary_file: Path | None = None
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
+    unread: tuple[Path, ...] = ()
+    """Tables that are named but not read for a plan."""
     names: Mapping[str, str] = field(default_factory=dict)
     """What the district file calls each of its tables."""
 
@@ -84,7 +98,7 @@ def check_district(path: Path) -> DistrictFile:
     notes: list[str] = []
     _check_keys(document)
     boundary_file, boundary = _boundary(document, path.parent, notes)
-    names, tables = _tables(document, path.parent, notes)
+    names, found = _tables(document, path.parent, notes)
     roads = _road_source(document, path.parent, boundary)
     district = _district(document)
     columns = _columns(document)
@@ -92,22 +106,23 @@ def check_district(path: Path) -> DistrictFile:
         path=path,
         district=district,
         roads=roads,
-        tables=tables,
+        tables={table: found[table] for table in names},
         columns=columns,
         boundary_file=boundary_file,
         findings=tuple(document.findings),
         notes=tuple(notes),
+        unread=tuple(file for table, file in found.items() if table not in names),
         names=names,
     )
 
 
 def _check_keys(document: Document) -> None:
     """Find unknown tables and unknown keys of known tables."""
-    document.check_keys((), document.data, tuple(KEYS), rule_homes())
+    document.check_keys((), document.data, tuple(KEYS), HOMES)
     for name, known in KEYS.items():
         if name == "response_levels" or not isinstance(document.data.get(name, {}), dict):
             continue
-        document.check_keys((name,), document.table(name), known, rule_homes())
+        document.check_keys((name,), document.table(name), known, COLUMN_HOMES if name == "columns" else HOMES)
 
 
 def _district(document: Document) -> District:
@@ -208,7 +223,7 @@ def _totals(document: Document, key: str, levels: list[dict[str, Any]], *, low: 
 
 
 def _tables(document: Document, folder: Path, notes: list[str]) -> tuple[dict[str, str], dict[str, Path]]:
-    """Find the tables' files."""
+    """Find the tables' files: what the district file calls each that is read, and the path of each."""
     said = document.table("files")
     names: dict[str, str] = {}
     paths: dict[str, Path] = {}
@@ -222,8 +237,9 @@ def _tables(document: Document, folder: Path, notes: list[str]) -> tuple[dict[st
             continue
         if table in LATER_TABLES:
             notes.append(f"{said[table]}: the {table} are not read for a plan.")
-            continue
-        names[table], paths[table] = str(said[table]).strip(), path
+        else:
+            names[table] = str(said[table]).strip()
+        paths[table] = path
     return names, paths
 
 
@@ -239,7 +255,9 @@ def _file(document: Document, path: tuple[str, str], value: object, folder: Path
         there = False
     if there:
         return found
-    document.fault(path, "is no file", value=name, remedy="paths are relative to the district file")
+    turned = any(ord(letter) < ord(" ") for letter in name)
+    remedy = BACKSLASH_REMEDY if turned else "paths are relative to the district file"
+    document.fault(path, "is no file", value=name, remedy=remedy)
     return None
 
 
@@ -282,9 +300,14 @@ def _boundary(document: Document, folder: Path, notes: list[str]) -> tuple[Path 
         return None, None
     try:
         return path, read_boundary(path, notes)
-    except (OSError, ValueError, shapely.errors.ShapelyError) as error:
-        document.fault(key, f"is no boundary: {error}", value=said["boundary"], remedy="save it as GeoJSON, EPSG:4326")
-        return path, None
+    except OSError as error:
+        finding = unreadable(path.name, error)
+        document.fault(key, finding.rule, value=said["boundary"], remedy=finding.remedy)
+    except (ValueError, shapely.errors.ShapelyError) as error:
+        plain = not isinstance(error, UnicodeError | shapely.errors.ShapelyError)
+        rule = f"is no boundary: {error if plain else 'it is no GeoJSON, or damaged'}"
+        document.fault(key, rule, value=said["boundary"], remedy="save a polygon as GeoJSON, EPSG:4326")
+    return path, None
 
 
 def read_boundary(path: Path, notes: list[str]) -> FloatArray:

@@ -99,6 +99,15 @@ def read_inputs(district_file: Path) -> Inputs:
     )
 
 
+def input_files(district_file: Path) -> list[Path]:
+    """List every file that a district file names, and itself; only itself where it cannot be read."""
+    try:
+        said = check_district(district_file)
+    except InputError:
+        return [district_file]
+    return [district_file, *_files(said).values(), *said.unread]
+
+
 def _open_tables(said: DistrictFile) -> tuple[dict[str, Sheet], list[Finding], list[str]]:
     """Open every table that can be opened; the others have their findings beside those of the district file."""
     opened: dict[str, Sheet] = {}

@@ -73,7 +73,10 @@ def _rule(document: Document, path: KeyPath, rule: Field[Any], value: object) ->
     default = rule.default
     table, name = str(path[0]), rule.name
     if name == "required_min" and isinstance(value, str):
-        return document.word(path, value, (BY_METHOD,), BY_METHOD)
+        if value != BY_METHOD:
+            expected, remedy = f'must be a number, or "{BY_METHOD}"', "write a number without quotes or unit"
+            document.fault(path, expected, value=value, remedy=remedy)
+        return BY_METHOD
     if isinstance(default, bool):
         return document.truth(path, value, default=default)
     if isinstance(default, str):

@@ -9,7 +9,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from preplan.errors import Finding, InputError
+from preplan.errors import Finding, InputError, unreadable
+from preplan.inputs.toml_slips import explained
 
 KeyPath: TypeAlias = tuple[str | int, ...]
 """Keys from the top of the file down; a whole number counts the tables of an array of tables."""
@@ -41,9 +42,9 @@ class Document:
             self.data: dict[str, Any] = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             where = _WHERE.search(str(error))
-            line = int(where["line"]) if where and where["line"] else len(text.splitlines())
-            said = _WHERE.sub("", str(error))
-            raise InputError([Finding(file=file, row=line, rule=f"is not TOML: {said}")]) from error
+            stopped = int(where["line"]) if where and where["line"] else len(text.rstrip().splitlines())
+            line, what, remedy = explained(text, _WHERE.sub("", str(error)), stopped)
+            raise InputError([Finding(file=file, row=line, rule=f"is not TOML: {what}", remedy=remedy)]) from error
         except RecursionError as error:
             rule = "has brackets too deep in one another"
             raise InputError([Finding(file=file, rule=rule, remedy="write it anew")]) from error
@@ -81,7 +82,7 @@ class Document:
         for key in table:
             if key in known:
                 continue
-            home = homes.get(key)
+            home = None if isinstance(table[key], dict) else homes.get(key)
             near = difflib.get_close_matches(key.casefold(), known, n=1, cutoff=0.0)
             remedy = f"it belongs in [{home}]" if home else f"the nearest known key is {near[0]!r}"
             self.fault((*path, key), "is not a known key", remedy=remedy)
@@ -154,8 +155,7 @@ def read_document(path: Path) -> Document:
         )
         raise InputError([finding]) from error
     except OSError as error:
-        finding = Finding(file=path.name, rule=f"cannot be read: {error.strerror}")
-        raise InputError([finding]) from error
+        raise InputError([unreadable(path.name, error)]) from error
     except UnicodeDecodeError as error:
         finding = Finding(file=path.name, rule="is not UTF-8", remedy="save it as UTF-8")
         raise InputError([finding]) from error

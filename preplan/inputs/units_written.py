@@ -42,6 +42,8 @@ UNIT_WORDS: Mapping[str, Mapping[str, Meaning]] = {
     },
     "in": dict.fromkeys(("in", "inch", "inches", '"', "\u2033", "\u201d"), _SAME),
     "sqft": dict.fromkeys(("sqft", "sq ft", "sq. ft", "ft2", "ft\u00b2", "sf", "square feet", "square foot"), _SAME),
+    "mi": dict.fromkeys(("mi", "mile", "miles"), _SAME),
+    "psi": dict.fromkeys(("psi", "lb/in2", "pounds per square inch"), _SAME),
     "mph": dict.fromkeys(("mph", "mi/h", "miles per hour"), _SAME),
     "min": {
         **dict.fromkeys(("min", "mins", "minute", "minutes"), _SAME),
@@ -50,7 +52,7 @@ UNIT_WORDS: Mapping[str, Mapping[str, Meaning]] = {
     },
     "fraction": {"%": Meaning(0.01)},
 }
-"""What may follow a number, by the unit that ends a column's name."""
+"""What may follow a number, by the unit that ends a column's name or that an option is in."""
 FEET_INCHES = re.compile(
     r"(?P<ft>\d+)\s*(?:'|\u2032|\u2019|ft\.?|feet|foot)\s*-?\s*"
     r"(?P<in>\d+(?:\.\d+)?)(?:[ -](?P<part>\d/\d{1,2}))?\s*(?:\"|\u2033|\u201d|''|in\.?|inch(?:es)?)",
@@ -92,7 +94,7 @@ def expected(cell: str, unit: str) -> str:
     >>> expected("much", "gal"), expected("21 t", "lb")[:40]
     ('is not a number of gal', 'is not a number of lb: a small t may be ')
     """
-    if not unit or unit == "fraction":
+    if unit not in UNIT_WORDS or unit == "fraction":
         return "is not a number"
     rule = f"is not a number of {unit}"
     if unit == "lb" and cell.rstrip(" .").endswith("t"):

@@ -69,13 +69,14 @@ class Facts:
 
     @cached_property
     def astray(self) -> str | None:
-        """How the empty leg leaves the loaded one's roads; see `astray`. A layout asks again and again.
+        """How the empty leg leaves the loaded one's roads; see `astray`; None without a trip. A layout asks again.
 
         Who turns round elsewhere than at the first place past the dump site is told every step.
         """
-        if any(step.turns_round and not step.past for step in self.group.back_steps):
+        trip = self.cell("trip")
+        if trip < 0 or any(step.turns_round and not step.past for step in self.group.back_steps):
             return None
-        return astray(self.plan, self.cell("trip"))
+        return astray(self.plan, trip)
 
     @property
     def turns_here(self) -> bool:

@@ -168,10 +168,8 @@ def _from_start(roads: RoadTable, meeting: Junctions, pieces: list[_Piece], star
     while rest and sum(first.miles) * FT_PER_MI < STUB_FT and rest[0].turn != ROUND and _is_plain(rest[0]):
         begins, share = rest.pop(0), 0.0
         first = _Piece(begins.road, "", first.states + begins.states, first.miles + begins.miles)
-    shares = [
-        driven * M_PER_MI / float(roads.length_m[row]) if driven else 0.0  # a stretch may have no length
-        for row, driven in zip(begins.rows, begins.miles, strict=True)
-    ]
+    lengths = [float(roads.length_m[row]) for row in begins.rows]  # a stretch between two nodes of one place has none
+    shares = [driven * M_PER_MI / m if m > 0.0 else 1.0 for m, driven in zip(lengths, begins.miles, strict=True)]
     first.turn = f"Leave the {leaving} {meeting.heading(begins.states, shares, share)} on"
     return [first, *rest]
 

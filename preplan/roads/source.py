@@ -17,7 +17,7 @@ from xml.etree.ElementTree import ParseError
 
 import numpy as np
 
-from preplan.errors import Finding, InputError
+from preplan.errors import Finding, InputError, unreadable
 from preplan.plan import RoadSource
 from preplan.records import FeatureTable, FloatArray, RoadTable
 from preplan.roads.access import NODE_KEYS, WAY_KEYS
@@ -66,12 +66,15 @@ def check_road_file(path: Path) -> None:
     Raises
     ------
     InputError
-        If it is.
+        If it is, or may not be read.
     """
-    if path.name.lower().endswith(".graphml"):
-        _check_graph(path)
-    else:
-        check_osm_file(path)
+    check = _check_graph if path.name.lower().endswith(".graphml") else check_osm_file
+    try:
+        check(path)
+        with path.open("rb"):
+            pass
+    except OSError as error:
+        raise InputError([unreadable(path.name, error)]) from error
 
 
 def read_osm(path: Path) -> tuple[RoadTable, FeatureTable]:
