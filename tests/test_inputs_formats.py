@@ -188,6 +188,26 @@ def test_a_failed_formula_of_a_workbook_is_a_fault(tmp_path: Path) -> None:
     assert [fault.rule for fault in one.faults] == ["is a spreadsheet's error: correct the formula, or write the value"]
 
 
+def test_a_workbook_of_another_kind_says_that_failed_formulas_are_not_seen(tmp_path: Path) -> None:
+    names = ("office", "table", "text")
+    spaces = " ".join(f'xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"' for name in names)
+    shown = "".join(
+        f'<table:table-cell office:value-type="string"><text:p>{one}</text:p></table:table-cell>' for one in HEADER
+    )
+    row = f"<table:table-row>{shown}</table:table-row>"
+    body = f'<office:body><office:spreadsheet><table:table table:name="S">{row * 2}</table:table></office:spreadsheet>'
+    with zipfile.ZipFile(tmp_path / "a.ods", "w") as archive:
+        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
+        archive.writestr("META-INF/manifest.xml", "<manifest/>")
+        archive.writestr(
+            "content.xml", f"<office:document-content {spaces}>{body}</office:body></office:document-content>"
+        )
+    read = read_table(tmp_path / "a.ods", "addresses", "a.ods")
+    assert read.notes == (
+        "a.ods: a cell whose formula failed is read as empty here; in an XLSX file it would be a fault.",
+    )
+
+
 def test_rows_of_a_workbook_keep_their_numbers(tmp_path: Path) -> None:
     rows: list[list[Cell]] = [[], HEADER, [], ["1", "1 A Road", -72, 44], ["2", "", -72, 44]]
     sheet, _ = opened(book(tmp_path, Sheet1=rows))

@@ -60,10 +60,14 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     chosen = ""
     if not named and len(filled) > 1:
         chosen = f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it)."
-    for (row, column), shown in _errors(data, list(sheets).index(name)).items():
+    errors = _errors(data, list(sheets).index(name))
+    notes: tuple[str, ...] = ()
+    if errors is None:
+        notes = (f"{file}: a cell whose formula failed is read as empty here; in an XLSX file it would be a fault.",)
+    for (row, column), shown in (errors or {}).items():
         if row < len(sheets[name]) and column < len(sheets[name][row]):
             sheets[name][row][column] = shown
-    return from_records(sheets[name], file, typed=True, chosen=chosen)
+    return from_records(sheets[name], file, notes, typed=True, chosen=chosen)
 
 
 def _check_size(data: bytes, file: str) -> None:
@@ -96,15 +100,18 @@ def _cells_between(book: zipfile.ZipFile, sheet: zipfile.ZipInfo) -> int:
     return max(columns) * max(rows)
 
 
-def _errors(data: bytes, index: int) -> dict[tuple[int, int], str]:
-    """Find the cells of a sheet whose formula fails, by row and column from 0: the reader gives them as empty."""
+def _errors(data: bytes, index: int) -> dict[tuple[int, int], str] | None:
+    """Find the cells of a sheet whose formula fails, by row and column from 0: the reader gives them as empty.
+
+    None where they cannot be found: in the workbooks of other programs, and of earlier times.
+    """
     if not zipfile.is_zipfile(io.BytesIO(data)):
-        return {}
+        return None
     found: dict[tuple[int, int], str] = {}
     with zipfile.ZipFile(io.BytesIO(data)) as book:
         member = _member(book, index)
         if member is None:
-            return {}
+            return None
         with book.open(member) as packed:
             rest = b""
             while piece := packed.read(_PIECE_BYTES):
@@ -112,7 +119,8 @@ def _errors(data: bytes, index: int) -> dict[tuple[int, int], str]:
                 for letters, row, shown in _ERROR.findall(text):
                     found[int(row) - 1, column_number(letters) - 1] = shown.decode("utf-8", errors="replace")
                 begun = [match.start() for match in _CELL.finditer(text)]
-                rest = text[begun[-1] :] if begun else b""  # a cell may be cut between two pieces
+                # a cell may be cut between two pieces; none is as long as a piece
+                rest = text[begun[-1] :] if begun and len(text) - begun[-1] < _PIECE_BYTES else b""
     return found
 
 
