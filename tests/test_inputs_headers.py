@@ -232,7 +232,8 @@ def test_the_parts_of_a_street_are_those_of_the_standards() -> None:
 @pytest.mark.parametrize(
     ("role", "header", "ours"),
     [
-        ("fill_sites", "lift", "lift_ft"), ("fill_sites", "Flow", "fill_gpm"), ("fill_sites", "OOS", "in_service"),
+        ("fill_sites", "lift", "lift_ft"), ("fill_sites", "Flow", "fill_gpm"),
+        ("fill_sites", "condition", "in_service"),
         ("apparatus", "weight", "loaded_lb"), ("apparatus", "GVW", "loaded_lb"), ("apparatus", "capacity", "tank_gal"),
         ("stations", "turnout", "turnout_min"), ("closures", "limit", "value"),
         ("fill_sites", "turnarund", "turnaround"),
@@ -254,6 +255,13 @@ def test_a_header_of_one_meaning_is_read(role: str, header: str, ours: str) -> N
     columns, notes = matched(role, header)
     assert columns[ours] == len(columns) - 1
     assert notes == ()
+
+
+@pytest.mark.parametrize("role", ["fill_sites", "apparatus", "hydrants"])
+def test_a_column_that_says_the_reverse_of_in_service_stops(role: str) -> None:
+    with pytest.raises(InputError, match=r"row 1, column Out of service: says the reverse of in_service; call"):
+        matched(role, "Out of service")
+    assert matched(role, "in_service,OOS")[1] == ("t.csv: column 'OOS' is not read; is 'in_service' meant?",)
 
 
 def test_every_header_that_is_not_read_is_noted() -> None:

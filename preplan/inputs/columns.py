@@ -46,7 +46,9 @@ IN_SERVICE_ALIASES = (
     "life_cycle_status",
 )  # fmt: skip
 """Headers under which tables say what is out of service; a word that is not understood there is a fault."""
-OUT_OF_SERVICE = ("out_of_service", "outofservice", "oos", "condition", "state_of_repair", "active", "in_use")
+REVERSED = ("out_of_service", "outofservice", "oos")
+"""Headers that say the reverse, and never in which words: neither read nor passed over."""
+OUT_OF_SERVICE = (*REVERSED, "condition", "state_of_repair", "active", "in_use")
 SEASONS = ("season", "seasons", "months_available", "available_months", "months_open")
 NOTES = ("note", "remarks", "comments")
 
@@ -270,6 +272,8 @@ def match_headers(
             )
     wanting = (name for name in spec.required if not _stands(table, spec, name, columns))
     findings += [_missing(table, spec, name, columns) for name in wanting if name not in mapping]
+    if "in_service" in spec.names and "in_service" not in columns:
+        findings += [_reversed(table, i) for i, form in enumerate(forms) if form in REVERSED and any(table.columns[i])]
     if findings:
         raise InputError(findings)
     notes = (f"{table.file}: {'; '.join(contested)}.",) if contested else ()
@@ -343,6 +347,13 @@ def _missing_mapped(table: TextTable, spec: TableSpec, mapping: Mapping[str, str
         for ours, theirs in mapping.items()
         if _form(theirs, spec) not in forms
     ]  # fmt: skip
+
+
+def _reversed(table: TextTable, i: int) -> Finding:
+    return Finding(
+        file=table.file, row=1, column=table.headers[i], rule="says the reverse of in_service",
+        remedy="call the column in_service, and write no for what is out of service, yes for the rest",
+    )  # fmt: skip
 
 
 def _stands(table: TextTable, spec: TableSpec, name: str, columns: Mapping[str, int]) -> bool:
