@@ -47,7 +47,8 @@ def check_places(places: Places) -> tuple[list[Finding], list[str]]:
     turned = _turned(places)
     if turned:  # whatever else is far from something follows from that
         return turned, []
-    findings, notes = _one_point(places) + _outside(places), _hydrants(places)
+    findings, notes = _outside(places)
+    findings, notes = findings + _one_point(places), notes + _hydrants(places)
     for role, rows in (("fill_sites", places.sites), ("stations", places.stations)):
         wrong, doubts = _far_off(places.sheets[role], rows, places.addresses)
         findings, notes = [*findings, *wrong], [*notes, *doubts]
@@ -130,26 +131,29 @@ def _one_point(places: Places) -> list[Finding]:
     return [Finding(file=places.sheets["addresses"].file, column="lon, lat", value=both, rule=rule, remedy=remedy)]
 
 
-def _outside(places: Places) -> list[Finding]:
-    """Refuse a boundary that holds none of the addresses."""
+def _outside(places: Places) -> tuple[list[Finding], list[str]]:
+    """Refuse a boundary that holds no address but would with its numbers exchanged or signed; note any other."""
     if places.boundary is None:
-        return []
+        return [], []
     lon, lat = places.addresses.lon, places.addresses.lat
     outline = shapely.Polygon(places.boundary)
     if shapely.contains_xy(outline, lon, lat).any():
-        return []
+        return [], []
     west, south, east, north = (f"{edge:.5g}" for edge in outline.bounds)
     rule = (
         f"holds none of the {len(lon):,} addresses: it reaches from lon {west}, lat {south} to lon {east}, lat {north}"
     )
-    remedy = "is it the boundary of this district?"
+    remedy = ""
     if shapely.contains_xy(outline, lat, lon).any():
         remedy = "latitude and longitude are exchanged: GeoJSON writes longitude first"
     elif shapely.contains_xy(outline, -lon, lat).any():
         remedy = (
             f"it holds those of {places.sheets['addresses'].file} with the other sign of lon: western ones have a minus"
         )
-    return [Finding(file=places.boundary_file, rule=rule, remedy=remedy)]
+    if remedy:
+        return [Finding(file=places.boundary_file, rule=rule, remedy=remedy)], []
+    remedy = "is it the boundary of this district?"
+    return [], [str(Finding(file=places.boundary_file, rule=rule, remedy=remedy))]
 
 
 def _hydrants(places: Places) -> list[str]:
