@@ -115,7 +115,10 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     ground = lay_ground(inputs, roads, features)
     watch.stage("done", 1.0)
     lines = [f"{name}: {count:,} rows" for name, count in inputs.rows.items()]
-    lines.append(f"roads: {len(roads):,} stretches, newest data {roads.newest or 'of unknown date'}")
+    undated = "of unknown date" + (
+        "" if inputs.district.date else "; write date = ... under [district], or pages have none"
+    )
+    lines.append(f"roads: {len(roads):,} stretches, newest data {roads.newest or undated}")
     for file, headers in inputs.read_from.items():
         lines.append(f"{file}: " + ", ".join(f"{name} is read from {header!r}" for name, header in headers.items()))
     lines += [f"note: {note}" for note in (*inputs.notes, *ground.notes)]

@@ -112,6 +112,27 @@ def card(
     typer.echo(f"Card in {printable(path)}")
 
 
+@app.command()
+def columns(
+    table: Annotated[
+        str | None, typer.Argument(metavar="[TABLE]", help="addresses, fill_sites and so on. Default: all.")
+    ] = None,
+) -> None:
+    """Say what the columns of the tables mean, with units and choices."""
+    with _exit_status():
+        from preplan.by_hand import columns_command  # noqa: PLC0415 - the tables' room is slow to import
+
+        typer.echo(columns_command.columns(table))
+
+
+@app.command()
+def rules() -> None:
+    """List every rule that the district file may set: name, value, unit and meaning."""
+    from preplan.by_hand import columns_command  # noqa: PLC0415 - the tables' room is slow to import
+
+    typer.echo(columns_command.rules())
+
+
 @contextmanager
 def _exit_status() -> Iterator[None]:
     """Turn what the program raises on purpose into a message on stderr and an exit status."""

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from preplan.errors import Finding
-from preplan.inputs import bounds
+from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
 from preplan.records import FloatArray, Station, TextArray, Unit
 from preplan.rules import ApparatusRules, Rules
@@ -62,7 +62,7 @@ def read_stations(sheet: Sheet, rules: ApparatusRules) -> tuple[Station, ...]:
     """Check every cell and build the stations without a fault, in the order of the table."""
     name = sheet.text("name", required=True)
     lon, lat = sheet.place()
-    staffed = sheet.yes_no("staffed") == 1.0  # an empty cell is a volunteer station, the slower one
+    staffed = sheet.yes_no("staffed", cells.STAFFED) == 1.0  # an empty cell is a volunteer station, the slower one
     turnout = sheet.number("turnout_min", low=0.0, bound=bounds.STATIONS["turnout_min"])
     turnout = np.where(
         np.isnan(turnout), np.where(staffed, rules.turnout_staffed_min, rules.turnout_volunteer_min), turnout

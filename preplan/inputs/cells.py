@@ -31,6 +31,12 @@ IN_SERVICE: Mapping[str, float] = {
     ),
 }  # fmt: skip
 """What a column of units or sites in service may say besides."""
+STAFFED: Mapping[str, float] = {
+    **YES_NO,
+    **dict.fromkeys(("staffed", "career", "paid", "full-time", "full time"), 1.0),
+    **dict.fromkeys(("volunteer", "volunteers", "unstaffed", "on call", "paid on call", "paid-on-call"), 0.0),
+}
+"""What a column of staffed stations may say besides."""
 EMPTY_WORDS = frozenset({
     "<Null>", "<null>", "<NULL>", "NULL", "Null", "null", "(null)", "#N/A", "N/A", "n/a", "<NA>",
 })  # fmt: skip

@@ -181,9 +181,9 @@ class Sheet:
             self._keep(i, column, cell, bounds.rule(unit, cell, float(values[i]), bound))
         return outside
 
-    def yes_no(self, column: str) -> FloatArray:
-        """Read a column of yes and no: 1, 0, or NaN where a cell is empty."""
-        return self._each(column, YES_NO.get, "is not yes or no", np.nan).astype(np.float64)
+    def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
+        """Read a column of yes and no, or of other words for them: 1, 0, or NaN where a cell is empty."""
+        return self._each(column, words.get, "is not yes or no", np.nan).astype(np.float64)
 
     def in_service(self) -> FloatArray:
         """Read whether each row is in service: 1, 0, or NaN where nobody says."""

@@ -1,0 +1,91 @@
+"""`preplan columns`, `preplan rules` and the README's example: what a newcomer needs before the first run."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from dataclasses import fields
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from preplan.cli import app
+from preplan.inputs import cells
+from preplan.inputs.address_headers import NUMBER_PARTS, STREET_PARTS, UNIT_PARTS
+from preplan.inputs.column_words import TITLES, WORDS
+from preplan.inputs.columns import SPECS
+from preplan.inputs.reader import read_inputs
+from preplan.rules import Rules
+from tests.faults.small import SmallDistrict
+from tests.inputs_folder import sheet_of
+
+HOME = Path(__file__).resolve().parents[1]
+UNSAID = {"geometry", *NUMBER_PARTS, *STREET_PARTS, *UNIT_PARTS}
+"""Columns that come with map layers and address data, and that nobody fills in by hand."""
+
+
+def run(*words: str) -> tuple[int, str]:
+    result = CliRunner().invoke(app, list(words))
+    return result.exit_code, result.output
+
+
+@pytest.mark.parametrize("table", SPECS)
+def test_every_column_is_explained(table: str) -> None:
+    """With a mark where a table must have it."""
+    assert set(SPECS[table].names) - UNSAID <= set(WORDS[table])
+    status, text = run("columns", table)
+    assert status == 0
+    assert f"{table}: {TITLES[table]}" in text
+    for column in set(SPECS[table].names) - UNSAID:
+        mark = r"\*" if column in SPECS[table].required else " "
+        assert re.search(rf"^{mark} {column}\s", text, re.MULTILINE), column
+    assert max(map(len, text.splitlines())) <= 100
+    assert text in run("columns")[1] or table != "addresses"
+
+
+def test_an_unknown_table_is_refused_with_those_known() -> None:
+    status, text = run("columns", "pumps")
+    assert status == 2
+    assert "'pumps' must be one of addresses, fill_sites" in text
+
+
+def test_every_rule_is_listed_under_its_table() -> None:
+    status, text = run("rules")
+    assert status == 0
+    for group in fields(Rules):
+        part = text.partition(f"[{group.name}]\n")[2].partition("\n[")[0]
+        for rule in fields(getattr(Rules(), group.name)):
+            assert f"  {rule.name} " in part or f"  {rule.name}\n" in part, rule.name
+    assert "true:" in text
+    assert "True" not in text
+
+
+@pytest.mark.parametrize(("said", "staffed"), [("volunteer", 0.0), ("Career", 1.0), ("paid on call", 0.0), ("", None)])
+def test_staffed_may_be_said_in_the_trade_s_words(said: str, staffed: float | None) -> None:
+    """The README says volunteer, so a table may."""
+    sheet = sheet_of("stations", "station_id,name,lon,lat,staffed", [["S1", "House", "-72", "44", said]])
+    (value,) = sheet.yes_no("staffed", cells.STAFFED).tolist()
+    assert np.isnan(value) if staffed is None else value == staffed
+    assert not sheet.faults
+
+
+def test_the_readme_s_example_can_be_copied_over_the_sample_s_tables(tmp_path: Path) -> None:
+    """It is the first thing that a newcomer tries."""
+    shutil.copytree(HOME / "data_samples" / "millrace", tmp_path / "mine")
+    readme = (HOME / "README.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
+    (tmp_path / "mine" / "district.toml").write_text(example, encoding="utf-8")
+    inputs = read_inputs(tmp_path / "mine" / "district.toml")
+    assert inputs.district.name == "Millrace Fire District"
+    assert not inputs.rejected
+
+
+def test_roads_without_a_date_ask_for_one(tmp_path: Path) -> None:
+    """The pages' date comes from the district file or from the roads; where neither has one, check says so."""
+    one = SmallDistrict()
+    one.files["roads.osm"] = one.xml().replace('timestamp="2026-04-30T00:00:00Z"', "")
+    assert "under [district]" not in run("check", str(one.write(tmp_path / "dated")))[1]
+    one.toml = one.toml.replace("date = 2026-05-01\n", "")
+    assert "of unknown date; write date = ... under [district]" in run("check", str(one.write(tmp_path / "undated")))[1]
