@@ -96,7 +96,7 @@ DISTRICTS = (
     Fault("one's own station off the roads", 2, both(table("stations", ("\nH1", "\nH2,Mill,-72.03,45.0002\nH1")), table(
         "apparatus", ("T3,H1", "T3,H2")))),
     Fault("a neighbour's station off the roads: told, and planned without", 0, both(
-        table("stations", ("lon,lat\n", "lon,lat,aid\nH2,Mill,-72.03,45.0002,automatic\n")),
+        table("stations", ("44.0002", "44.0002,own"), ("lon,lat\n", "lon,lat,aid\nH2,Mill,-72.03,45.0002,automatic\n")),
         table("apparatus", ("T3,H1", "T3,H2")))),
     Fault("longitudes without their minus signs in every table", 2, both(
         table("addresses", *((f"-72.0{i}", f"72.0{i}") for i in range(1, 10))),
