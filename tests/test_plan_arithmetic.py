@@ -422,7 +422,11 @@ def test_what_stands_far_from_any_road_is_not_moved_onto_one(roads: tuple[RoadTa
     """A slip of one degree in a table must not put a fill site or a station where the road file happens to end."""
     inputs = read_inputs(SAMPLE / "district.toml")
     sites = tuple(replace(site, lon=site.lon + (site.site_id == "F01")) for site in inputs.sites)
-    stations = tuple(replace(one, lon=one.lon + (one.station_id == "S2")) for one in inputs.stations)
+    moved = [(one, one.station_id == "S2") for one in inputs.stations]
+    own = tuple(replace(one, lon=one.lon + 1.0) if slip else one for one, slip in moved)
+    with pytest.raises(InputError, match=r"stations\.csv row 3 \(S2\).*E21, PT22, T23, V24 would come to no fire"):
+        plan_district(replace(inputs, stations=own), *roads, lambda _stage, _share: None)
+    stations = tuple(replace(one, aid="automatic") if slip else one for one, (_, slip) in zip(own, moved, strict=True))
     far = plan_district(replace(inputs, sites=sites, stations=stations), *roads, lambda _stage, _share: None)
     assert far.site_segment[0] == -1
     assert "off road data" in {flag.code for flag in far.site_flags[0]}

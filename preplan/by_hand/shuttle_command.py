@@ -170,7 +170,7 @@ def shuttle(asked: MinuteByMinute) -> str:
 
     Give the way either in miles (0.65 + 1.7 x miles minutes for each leg) or in minutes. With the arrival of each
     tanker and a demand the water is followed minute by minute: first water, when the shuttle is established, where
-    it runs dry, the flow it holds without a dry minute, who queues, and which tankers bring nothing.
+    too little flows, the flow it holds without a break, who queues, and which tankers bring nothing.
     """
     steady = HandShuttle(_circuit(asked))
     if not _minute_by_minute(asked):

@@ -117,7 +117,7 @@ class HandTimeline:
     def title(self) -> str:
         """Say in one line what the drawing shows."""
         found = self.found
-        gap = f"dry for {minutes(found.gap_min)} in all" if found.gap_min > 0 else "no gap"
+        gap = f"too little for {minutes(found.gap_min)} in all" if found.gap_min > 0 else "no gap"
         return (
             f"{need(self.ground.demand_gpm)} gpm asked for {number(self.case.required_min)} min; "
             f"{supply(found.uninterrupted_gpm)} gpm uninterrupted; {gap}"
@@ -193,7 +193,7 @@ class HandTimeline:
             return "none"
         stretches = "1 stretch" if found.gap_stretches == 1 else f"{found.gap_stretches} stretches"
         return (
-            f"dry for {minutes(found.gap_min)} in {stretches}, first at minute {number(found.first_gap_min, 1)}, "
+            f"too little for {minutes(found.gap_min)} in {stretches}, first at minute {number(found.first_gap_min, 1)}, "
             f"longest {minutes(found.longest_gap_min)}; {need(found.short_gal)} gal of the demand not delivered"
         )
 
