@@ -97,7 +97,8 @@ def test_for_people() -> None:
         "dump site minute 16.0; fill site minute 20.0",
         "Established minute 34.0",
         "394 gpm for 120 min, tightest at minute 34.0: does not meet the demand; limited by arrival of the tankers",
-        "too little for 1.9 min in 1 stretch, first at minute 32.1, longest 1.9 min; 950 gal of the demand not delivered",
+        "too little for 1.9 min in 1 stretch, first at minute 32.1, longest 1.9 min;",
+        "950 gal of the demand not delivered",
         "12,000 gal have arrived by minute",
         "attack engine minute 10, booster tank 1000 gal",
     ):
