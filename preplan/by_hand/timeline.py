@@ -194,7 +194,8 @@ class HandTimeline:
         stretches = "1 stretch" if found.gap_stretches == 1 else f"{found.gap_stretches} stretches"
         return (
             f"too little for {minutes(found.gap_min)} in {stretches}, "
-            f"first at minute {number(found.first_gap_min, 1)}, longest {minutes(found.longest_gap_min)}; {need(found.short_gal)} gal of the demand not delivered"
+            f"first at minute {number(found.first_gap_min, 1)}, longest {minutes(found.longest_gap_min)}; "
+            f"{need(found.short_gal)} gal of the demand not delivered"
         )
 
     def _total(self) -> list[str]:
