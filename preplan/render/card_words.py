@@ -20,6 +20,8 @@ HALF_PT = (WIDTH_PT - GAP_PT) / 2
 HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 STEP_GPM = words.CARD_STEP_GPM
+MORE_SHARE = 1.1
+"""A higher level whose steady flow is so much more is named where none meets."""
 LATER_SHARE = 1.25
 """A steady flow that is so much more than what is held from the first minutes on is told in bold."""
 LARGER = 1.25
@@ -156,7 +158,7 @@ def _none_meets(facts: Facts) -> str:
     steady = np.nan_to_num(facts.plan.levels.sustained_gpm[facts.lead])
     most = int(steady.argmax())
     said = "No response level meets. This one holds the most"
-    if facts.level < 0 or words.round_down(steady[most], STEP_GPM) <= words.round_down(steady[facts.level], STEP_GPM):
+    if not most > facts.level >= 0 or steady[most] <= MORE_SHARE * steady[facts.level]:
         return f"{said}."
     later = words.supply(float(steady[most]), STEP_GPM)
     name = words.level_words(facts.plan.district.levels[most].name)
