@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +40,27 @@ Driven = tuple[int, bool]
 
 
 @dataclass(frozen=True, slots=True)
+class Turn:
+    """What is done at a junction."""
+
+    words: str
+    said_on_same_road: bool = False
+    """A turn worth a line even where the road keeps its name."""
+    slight: bool = True
+    """A mere kink, where a road keeps its name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What was said of some roads before, under one set of limits: the ways to many addresses share most of it."""
+
+    limits: RoadLimits
+    turns: dict[tuple[Driven, Driven], Turn] = field(default_factory=dict)
+    notes: dict[tuple[tuple[Driven, ...], tuple[float, ...], bool], str] = field(default_factory=dict)
+    """By stretches driven, the miles driven on each, and whether a way begins there."""
+
+
+@dataclass(frozen=True, slots=True)
 class Junctions:
     """The stretches that meet at each node and where they head, for walking by hand."""
 
@@ -50,6 +71,13 @@ class Junctions:
     """(segments, 2): bearing on leaving the `from_node` and on leaving the `to_node`, clockwise from north."""
     lines: npt.NDArray[np.object_]
     """(segments,) each stretch as a line, metres."""
+    kept: dict[int, Told] = field(default_factory=dict, repr=False, compare=False)
+
+    def told(self, limits: RoadLimits) -> Told:
+        """Give what was told under some limits; they are kept with it, so that no others take their place."""
+        if id(limits) not in self.kept:
+            self.kept[id(limits)] = Told(limits)
+        return self.kept[id(limits)]
 
     @classmethod
     def of(cls, roads: RoadTable) -> Junctions:
@@ -111,19 +139,15 @@ class Junctions:
         return HEADINGS[round(float(bearing) / 45.0) % 8]
 
 
-@dataclass(frozen=True, slots=True)
-class Turn:
-    """What is done at a junction."""
-
-    words: str
-    said_on_same_road: bool = False
-    """A turn worth a line even where the road keeps its name."""
-    slight: bool = True
-    """A mere kink, where a road keeps its name."""
-
-
 def turn_into(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driven, after: Driven) -> Turn:
     """Put the turn from one stretch driven into the next into words."""
+    turns = meeting.told(limits).turns
+    if (before, after) not in turns:
+        turns[before, after] = _turn(roads, limits, meeting, before, after)
+    return turns[before, after]
+
+
+def _turn(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driven, after: Driven) -> Turn:
     if before[0] == after[0] and before[1] != after[1]:
         return Turn(ROUND, said_on_same_road=True)
     node = int((roads.from_node if after[1] else roads.to_node)[after[0]])

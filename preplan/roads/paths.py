@@ -94,7 +94,7 @@ def directions(
             road=piece.road,
             miles=sum(piece.miles),
             turn=piece.turn,
-            note=_note(roads, limits, piece, begins=at == 0),
+            note=_noted(roads, limits, meeting, piece, begins=at == 0, ends=at == len(pieces) - 1),
             room=_room(roads, piece),
             past=leaving if at == 1 and piece.turn == ROUND else "",
             past_mi=sum(pieces[0].miles) if at == 1 and piece.turn == ROUND else 0.0,
@@ -211,6 +211,16 @@ def _miles(roads: RoadTable, states: list[Driven], start: float, end: float) -> 
         shares[0] = 1.0 - start if states[0][1] else start
         shares[-1] = end if states[-1][1] else 1.0 - end
     return [share * float(roads.length_m[row]) / M_PER_MI for share, (row, _) in zip(shares, states, strict=True)]
+
+
+def _noted(roads: RoadTable, limits: RoadLimits, meeting: Junctions, piece: _Piece, *, begins: bool, ends: bool) -> str:
+    """Say what there is to watch for, as it was said before; the last piece of a way is hardly ever driven again."""
+    if ends:
+        return _note(roads, limits, piece, begins=begins)
+    notes, driven = meeting.told(limits).notes, (tuple(piece.states), tuple(piece.miles), begins)
+    if driven not in notes:
+        notes[driven] = _note(roads, limits, piece, begins=begins)
+    return notes[driven]
 
 
 def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) -> str:

@@ -93,8 +93,8 @@ def _roads(roads: RoadTable, rows: Sequence[int]) -> list[_Road]:
                 last.gap.append(position)
             continue
         if last and last.takes(roads, rows, position):
-            inside = set(last.gap)
-            found = [road for road in found if inside.isdisjoint(road.positions)]
+            if inside := set(last.gap):
+                found = [road for road in found if inside.isdisjoint(road.positions)]
             last.positions += [*last.gap, position]
             last.gap.clear()
         else:
