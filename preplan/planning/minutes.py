@@ -80,4 +80,8 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
 def strips(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Strip, ...]:
     """Draw up the strip of each case under its required flow, called as in `_table`."""
     names = [scene.units[unit].unit_id for unit in haulers(scene)]
-    return tuple(drawn_strips(_table(scene, run, call_min), names))
+    drawn: list[Strip] = []
+    for first in range(0, len(run), PIECE_CASES):
+        rows = np.arange(first, min(first + PIECE_CASES, len(run)))
+        drawn += drawn_strips(_table(scene, run.rows(rows), call_min[rows]), names)
+    return tuple(drawn)
