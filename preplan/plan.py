@@ -433,12 +433,11 @@ class AnswerTable(Columns):
     no higher level is named."""
     flags: tuple[tuple[Flag, ...], ...]
 
-    @property
-    def in_time(self) -> BoolArray:
-        """Mask the addresses whose higher level brings enough throughout though it is called on arrival."""
-        enough: BoolArray = (self.status == "higher level") & ~(self.gap_min > LEAST_GAP_MIN)
+    def in_time(self, rows: IntArray | slice | int = slice(None)) -> BoolArray:
+        """Mask those of some addresses whose higher level brings enough throughout though it is called on arrival."""
+        enough: BoolArray = (self.status[rows] == "higher level") & ~(self.gap_min[rows] > LEAST_GAP_MIN)
         with np.errstate(invalid="ignore"):
-            return enough & (self.call_by_min >= self.first_arrival_min)
+            return enough & (self.call_by_min[rows] >= self.first_arrival_min[rows])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -340,7 +340,7 @@ def with_strips(groups: tuple[CardGroup, ...], outcome: Outcome) -> tuple[CardGr
         leads = [group.lead for group in groups if group.lead in row_of]
         run = part.run.rows(np.array([row_of[lead] for lead in leads], dtype=np.int32))
         # A card shows what it advises: where a call on arrival comes too late, the first alarm.
-        late = answers.in_time[run.address]
+        late = answers.in_time(run.address)
         made = strips(part.scene, run, np.where(late, on_arrival_min(part.scene, run.address), 0.0))
         for lead, one in zip(leads, made, strict=True):
             strip_of[lead] = replace(one, called=_called(answers, lead))
@@ -351,7 +351,7 @@ def _called(answers: AnswerTable, address: int) -> str:
     """Say how the strip of an address calls the units beyond the first level."""
     if answers.status[address] != "higher level":
         return "at dispatch"
-    return "on arrival" if answers.in_time[address] else "first alarm"
+    return "on arrival" if answers.in_time(address) else "first alarm"
 
 
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:

@@ -72,7 +72,7 @@ def _served(plan: Plan, address: int, level: int) -> str:
 def _higher(plan: Plan, address: int, level: int) -> str:
     answers, name = plan.answers, words.level_words(plan.district.levels[level].name)
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
-    in_time = bool(answers.in_time[address])
+    in_time = bool(answers.in_time(address))
     when = f"called by minute {_minute(float(answers.call_by_min[address]))}" if in_time else "with the first alarm"
     dry = gap_words(plan, address)
     brings, _ = words.flow_pair(

@@ -67,8 +67,8 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     return [
         ("served, enough throughout", runs & (status == "served") & ~dry),
         ("served, too little before full flow is asked for", runs & (status == "served") & dry),
-        ("higher level, a call on arrival is in time", runs & answers.in_time),
-        ("higher level, to be sent with the first alarm", higher & ~answers.in_time),
+        ("higher level, a call on arrival is in time", runs & answers.in_time()),
+        ("higher level, to be sent with the first alarm", higher & ~answers.in_time()),
         ("not met, too little under the required flow", runs & (status == "not met") & dry),
     ]
 
