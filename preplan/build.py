@@ -122,10 +122,7 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     for file, headers in inputs.read_from.items():
         lines.append(f"{file}: " + ", ".join(f"{name} is read from {header!r}" for name, header in headers.items()))
     lines += [f"note: {note}" for note in (*inputs.notes, *ground.notes)]
-    lines += [
-        f"rejected: {Finding(file=r.file, row=r.row, id=r.id, column=r.column, value=r.value, rule=r.rule)}"
-        for r in inputs.rejected
-    ]
+    lines += [f"rejected: {_finding(fault)}" for fault in inputs.rejected]
     lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in ground.problems]
     if not inputs.rejected:
         lines.append("no row is at fault; the other lines above stop nothing, but read them")

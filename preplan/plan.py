@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -87,7 +87,7 @@ ROUNDING_GPM = 1e-6
 LEAST_GAP_MIN = 0.05
 """A gap that prints as 0.0 minutes is none."""
 DRY_SHARE = 0.95
-"""Where so much of the required flow is lacking in a gap it is told as dry, else by how much flow is lacking."""
+"""A gap in which so much of what is asked for lacks is told as dry, others by what lacks (this program's choice)."""
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
 """The five status words, in the order of the legend."""
 
@@ -307,10 +307,6 @@ class HaulTable(Columns):
     adds: BoolArray
     """False: it and every tanker that arrives later bring nothing more."""
 
-    def rows(self, pick: BoolArray | slice) -> HaulTable:
-        """Take some rows."""
-        return HaulTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SupplyTable(Columns):
@@ -324,10 +320,6 @@ class SupplyTable(Columns):
     unit: IntArray
     hose_ft: FloatArray
     """Laid of what the unit carries."""
-
-    def rows(self, pick: BoolArray | IntArray) -> SupplyTable:
-        """Take some rows."""
-        return SupplyTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
     def of(self, address: int, level: int) -> dict[int, float]:
         """Give the feet of each unit whose hose it is, the larger share first."""
@@ -367,10 +359,6 @@ class LayTable(Columns):
             address=whole, site=whole, level=whole, gpm=number, engines=number, lines=number, hose_in=number,
             hose_ft=number, length_ft=number, ready_min=number,
         )  # fmt: skip
-
-    def rows(self, pick: BoolArray | IntArray) -> LayTable:
-        """Take some rows."""
-        return LayTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

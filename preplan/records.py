@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from typing import TypeAlias, TypeVar
+from typing import Any, Self, TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -54,6 +54,11 @@ class Columns:
     def __len__(self) -> int:
         """Count the rows."""
         return len(getattr(self, fields(self)[0].name))  # type: ignore[arg-type]
+
+    def rows(self, pick: npt.NDArray[Any] | slice) -> Self:
+        """Take some of the rows, by a mask, by their numbers or as a slice."""
+        taken = {one.name: getattr(self, one.name)[pick] for one in fields(self)}  # type: ignore[arg-type]
+        return type(self)(**taken)
 
 
 Table = TypeVar("Table", bound=Columns)

@@ -13,6 +13,7 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.records import FillSite, FloatArray, Station
+from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
 from tests.browser import Opened, launched, opened, page_source
 from tests.example_plan import LABELS, example_plan
@@ -111,6 +112,30 @@ def test_click_on_an_address_shows_what_it_gets(wide: Opened, tmp_path: Path) ->
     picture = tmp_path / "wide.png"
     page.screenshot(path=picture)
     assert picture.stat().st_size > 10_000
+
+
+@pytest.mark.parametrize(
+    ("gap_min", "by_min", "said"),
+    [
+        (0.0, 18.0, "by minute 18"),
+        # a gap that prints as none, and a deadline before anyone is there
+        (0.04, 5.0, "with the first alarm"),
+        (1.9, 18.0, "with the first alarm"),
+    ],
+)
+def test_the_panel_says_by_when_to_call_as_the_card_does(
+    browser: Browser, tmp_path: Path, plan: Plan, gap_min: float, by_min: float, said: str
+) -> None:
+    answers = replace(plan.answers, gap_min=np.full(6, gap_min), call_by_min=np.full(6, by_min))
+    levels = replace(plan.levels, gap_on_arrival_min=np.full_like(plan.levels.gap_on_arrival_min, gap_min))
+    changed = replace(plan, answers=answers, levels=levels)
+    assert said in officer_words(changed, 1)
+    path = tmp_path / "map.html"
+    path.write_text(map_page(changed), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    click_map(found.page, float(plan.addresses.lon[1]), float(plan.addresses.lat[1]))
+    assert re.search(rf"Call this level\s+{said}", panel(found.page))
+    found.page.context.close()
 
 
 def test_click_out_of_reach_shows_nothing(wide: Opened) -> None:

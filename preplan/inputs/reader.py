@@ -57,29 +57,21 @@ def read_inputs(district_file: Path) -> Inputs:
     closures = read_closures(sheets["closures"])
     bridges = read_bridges(sheets["bridges"])
 
-    for role, sheet in opened.items():
-        findings += _too_many_faults(sheet) if role in ROW_BY_ROW else sheet.findings()
+    findings += _of_rows(opened)
     if "apparatus" in opened and not opened["apparatus"].faults:
         findings += fleet_findings(units, opened["apparatus"].file)
-    boundary_file = "" if said.boundary_file is None else said.boundary_file.name
-    wrong, doubts = check_places(
-        Places(
-            sheets=sheets,
-            addresses=addresses,
-            hydrants=hydrants,
-            sites=sites,
-            stations=stations,
-            boundary=said.roads.boundary,
-            boundary_file=boundary_file,
-        )
+    places = Places(
+        sheets=sheets,
+        addresses=addresses,
+        hydrants=hydrants,
+        sites=sites,
+        stations=stations,
+        boundary=said.roads.boundary,
+        boundary_file="" if said.boundary_file is None else said.boundary_file.name,
     )
-    findings, notes = [*findings, *wrong], [*notes, *doubts]
-    if findings:
-        raise InputError(findings)
-    rejected = _rejected(opened)
+    notes += _checked(opened, places, findings)
     for role, table in (("addresses", addresses), ("hydrants", hydrants)):
         _account(sheets[role], table)
-    notes += [note for sheet in opened.values() for note in sheet.notes]
     return Inputs(
         district=said.district,
         roads=said.roads,
@@ -90,13 +82,36 @@ def read_inputs(district_file: Path) -> Inputs:
         hydrants=hydrants,
         closures=closures,
         bridges=bridges,
-        rejected=rejected,
+        rejected=_rejected(opened),
         notes=tuple(notes),
         files=_files(said),
         left_out={role: aside for role, sheet in opened.items() if (aside := int(np.count_nonzero(sheet.left_out)))},
         rows={role: len(sheet) for role, sheet in opened.items()},
         read_from={sheet.file: sheet.read_from for sheet in opened.values() if sheet.read_from},
     )
+
+
+def _of_rows(opened: Mapping[str, Sheet]) -> list[Finding]:
+    """List what stops the run of the faults in rows, table by table."""
+    return [
+        finding
+        for role, sheet in opened.items()
+        for finding in (_too_many_faults(sheet) if role in ROW_BY_ROW else sheet.findings())
+    ]
+
+
+def _checked(opened: Mapping[str, Sheet], places: Places, findings: list[Finding]) -> list[str]:
+    """Hold places against one another and stop where anything is at fault; gives the notes on places and tables.
+
+    Raises
+    ------
+    InputError
+        With `findings`, then those on places.
+    """
+    wrong, doubts = check_places(places)
+    if findings or wrong:
+        raise InputError([*findings, *wrong])
+    return [*doubts, *(note for sheet in opened.values() for note in sheet.notes)]
 
 
 def input_files(district_file: Path) -> list[Path]:

@@ -241,8 +241,7 @@ def supply_line(scene: Scene, jobs: Jobs, address: IntArray, later: FloatArray |
     line.ready_min[none] = np.where(dump >= 0, arrival[np.arange(len(dump)), dump], np.inf)[none]
     more = np.flatnonzero(line.gpm < scene.needs.required_gpm[address] - ROUNDING_GPM).astype(np.int32)
     if more.size:
-        some = Line(**{field.name: getattr(line, field.name)[more] for field in fields(Line)})
-        line.put(more, _with_spare(scene, address[more], arrival[more], jobs.rows(more), some))
+        line.put(more, _with_spare(scene, address[more], arrival[more], jobs.rows(more), line.rows(more)))
     return line
 
 
@@ -263,7 +262,7 @@ def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs
         soon = arrival[rows, order[rows, more - 1]] <= in_time[rows]
         better = (one.gpm > line.gpm[rows]) & ((line.gpm[rows] <= 0) | soon)
         better |= one.short_ft < line.short_ft[rows]
-        line.put(rows[better], Line(**{field.name: getattr(one, field.name)[better] for field in fields(Line)}))
+        line.put(rows[better], one.rows(better))
     return line
 
 

@@ -5,7 +5,7 @@ A *case* is one (address, site, level); here it also has the tankers that haul, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -27,7 +27,6 @@ from preplan.records import BoolArray, Columns, FloatArray, IntArray
 from preplan.water.shuttle import Shuttle
 from preplan.water.tanker import Tankers, filling
 from preplan.water.timeline import NEVER
-from preplan.water.timeline_levels import Rows
 from preplan.water.timeline_table import CaseTable
 
 PIECE_CASES = 16_384
@@ -65,10 +64,6 @@ class Crews(Columns):
             dump_engine=self.dump_engine,
             vacuum_only=self.vacuum_only,
         )
-
-    def rows(self, pick: Rows | BoolArray | IntArray) -> Crews:
-        """Take some cases."""
-        return Crews(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
 
 def everyone(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -> Crews:

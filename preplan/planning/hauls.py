@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,7 +21,7 @@ def haul_table(worked: Sequence[Worked]) -> HaulTable:
     """Lay out every tanker in use at each address and level, of all seasons of the roads."""
     whole = joined([_of_season(part) for part in worked])
     order = np.lexsort((whole.level, whole.address))  # stable: by arrival within a case
-    return HaulTable(**{field.name: getattr(whole, field.name)[order] for field in fields(HaulTable)})
+    return whole.rows(order)
 
 
 def _of_season(part: Worked) -> HaulTable:

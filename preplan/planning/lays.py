@@ -7,14 +7,14 @@ the engines of a level lay hose from it and pump in relay. Nothing here changes 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from preplan.plan import ROUNDING_GPM, AnswerTable, Flag, LayTable, LevelTable, SeasonLine, TripTable
 from preplan.planning.assignment import Scene, stored
 from preplan.planning.fireground import setup_min
-from preplan.records import BoolArray, FloatArray, IntArray, joined
+from preplan.records import BoolArray, Columns, FloatArray, IntArray, joined
 from preplan.units import FT_PER_MI
 from preplan.water.hydraulics import draft_share
 from preplan.water.relay import Pumps, beats, best_relay
@@ -22,7 +22,7 @@ from preplan.water.shuttle import storage_gpm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Asked(Columns):
     """Lays that might be: arrays of shape (lays,), engines (lays, units)."""
 
     address: IntArray
@@ -32,10 +32,6 @@ class Asked:
     """Along the road the shorter of both legs, and the driveway."""
     engines: BoolArray
     """Those of the level, the attack engine too, since it carries hose."""
-
-    def rows(self, pick: BoolArray) -> Asked:
-        """Take some."""
-        return Asked(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
 
 def best_lays(

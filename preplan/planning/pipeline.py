@@ -39,7 +39,7 @@ from preplan.planning.levels import Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
-from preplan.planning.postings import Asked, free_ways, posting_costs
+from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
@@ -126,21 +126,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = with_lays(answers, lays)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    site, backup = levels.site[cell], levels.backup[cell]
-    search = partial(pair_trips, inputs, ground)
-    asked = Asked.of(site, scene.cuts[-1].trip_min, free_min, road)
-    ways = free_ways(roads, ground.seasons, units, asked, search)
-    costs = posting_costs(ways, ground.seasons, units, asked, search)
-    # a driver who knows the roads thinks of the backup's way, and of the nearest fill site
-    in_service = np.array([one.in_service for one in inputs.sites], dtype=np.bool_)
-    near = np.where(in_service, free_min, np.inf).argmin(axis=1)
-    others = [
-        Asked.of(one, scene.cuts[-1].trip_min, free_min, road) for one in (np.where(backup < 0, site, backup), near)
-    ]
-    tempting = [way.stretches for one in others for way in free_ways(roads, ground.seasons, units, one, search)]
-    free = np.concatenate([*(way.stretches for way in ways), *tempting])
-    answers = with_weights(answers, levels, trips, forest, road, inputs, ground, free)
+    costs, free = weigh_limits(inputs, ground, scene, levels, answers, free_min, road)
+    weights = weights_of(answers, levels, road, units, inputs, ground)
+    answers = with_weights(answers, levels, trips, forest, weights, free)
     progress("grouping neighbours", 0.7)
     outcome = Outcome(
         levels=levels,
@@ -279,34 +267,63 @@ def with_meetings(  # what it looks at is spread over the whole recipe
     return replace(answers, flags=tuple(flags))
 
 
-def with_weights(  # what it looks at is spread over the whole recipe
-    answers: AnswerTable,
-    levels: LevelTable,
-    trips: TripTable,
-    forest: RouteForest,
-    road: IntArray,
+def weigh_limits(
     inputs: Inputs,
     ground: Ground,
-    free: IntArray,
-) -> AnswerTable:
-    """Flag, before all else, the bridges that loaded tankers must not cross, or cross above their rating.
+    scene: Scene,
+    levels: LevelTable,
+    answers: AnswerTable,
+    free_min: FloatArray,
+    road: IntArray,
+) -> tuple[tuple[PostingCost, ...], IntArray]:
+    """Find what limits cost on the ways to the fill sites, and which ones tempt a driver who knows the roads.
 
-    `free` is as `Met` has it.
+    Gives the costs, and (pairs, 2) of address and limited stretch as `Met.free` has them.
     """
-    rows = np.arange(len(answers))
-    shown = np.maximum(answers.level, 0)
-    units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    site, backup = levels.site[cell], levels.backup[cell]
+    search, seasons = partial(pair_trips, inputs, ground), ground.seasons
+
+    def asked_of(sites: IntArray) -> tuple[Asked, tuple[FreeWays, ...]]:
+        asked = Asked.of(sites, scene.cuts[-1].trip_min, free_min, road)
+        return asked, free_ways(ground.roads, seasons, scene.units, asked, search)
+
+    asked, ways = asked_of(site)
+    costs = posting_costs(ways, seasons, scene.units, asked, search)
+    # he thinks of the backup's way too, and of the nearest fill site
+    in_service = np.array([one.in_service for one in inputs.sites], dtype=np.bool_)
+    near = np.where(in_service, free_min, np.inf).argmin(axis=1).astype(np.int32)
+    others = (asked_of(one)[1] for one in (np.where(backup < 0, site, backup), near))
+    tempting = [way.stretches for several in (ways, *others) for way in several]
+    return costs, np.concatenate(tempting)
+
+
+def weights_of(
+    answers: AnswerTable, levels: LevelTable, road: IntArray, units: tuple[Unit, ...], inputs: Inputs, ground: Ground
+) -> Weights:
+    """Gather what is posted and rated, and the tankers sent; where no level is shown, every one."""
     every = np.array([is_tanker(unit) for unit in units])
-    weights = Weights(
+    shown = levels.tankers[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    return Weights(
         roads=ground.roads,
         bridge=is_bridge(ground.roads),
         limits=tuple(season.limits for season in ground.seasons),
         road=road,
         operating_lb=rating_lb(inputs.bridges, ground.bridge_row),
         units=units,
-        sent=np.where((answers.level >= 0)[:, None], levels.tankers[rows, shown], every),
+        sent=np.where((answers.level >= 0)[:, None], shown, every),
     )
-    trip = np.where(answers.level >= 0, levels.trip[rows, shown], -1)
+
+
+def with_weights(
+    answers: AnswerTable, levels: LevelTable, trips: TripTable, forest: RouteForest, weights: Weights, free: IntArray
+) -> AnswerTable:
+    """Flag, before all else, the bridges that loaded tankers must not cross, or cross above their rating.
+
+    `free` is as `Met` has it.
+    """
+    shown = levels.trip[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    trip = np.where(answers.level >= 0, shown, -1)
 
     def driven(leaf: IntArray) -> IntArray:
         legs = states_on(forest, np.append(leaf, -1)[trip], weights.limited)  # trip -1 takes the leaf of none
@@ -342,16 +359,10 @@ def with_strips(groups: tuple[CardGroup, ...], outcome: Outcome) -> tuple[CardGr
         # A card shows what it advises: where a call on arrival comes too late, the first alarm.
         late = answers.in_time(run.address)
         made = strips(part.scene, run, np.where(late, on_arrival_min(part.scene, run.address), 0.0))
-        for lead, one in zip(leads, made, strict=True):
-            strip_of[lead] = replace(one, called=_called(answers, lead))
+        for lead, on_arrival, one in zip(leads, late.tolist(), made, strict=True):
+            higher = "on arrival" if on_arrival else "first alarm"
+            strip_of[lead] = replace(one, called=higher if answers.status[lead] == "higher level" else one.called)
     return tuple(replace(group, strip=strip_of.get(group.lead)) for group in groups)
-
-
-def _called(answers: AnswerTable, address: int) -> str:
-    """Say how the strip of an address calls the units beyond the first level."""
-    if answers.status[address] != "higher level":
-        return "at dispatch"
-    return "on arrival" if answers.in_time(address) else "first alarm"
 
 
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:

@@ -5,11 +5,11 @@ Units lie on the last axis, in code point order of unit_id, so equal arrivals fa
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.records import BoolArray, FloatArray, IntArray, ResponseLevel, Station, Unit
+from preplan.records import BoolArray, Columns, FloatArray, IntArray, ResponseLevel, Station, Unit
 from preplan.rules import ShuttleRules
 
 
@@ -119,7 +119,7 @@ def _first(mask: BoolArray, arrival_min: FloatArray, counts: list[int]) -> tuple
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Jobs:
+class Jobs(Columns):
     """Who does what in each of many cases (address, site, level): arrays of shape (cases,)."""
 
     level: IntArray
@@ -130,10 +130,6 @@ class Jobs:
     """The attack engine where it drafts too; -1: none, so no shuttle."""
     vacuum_only: BoolArray
     """No engine is left for the fill site: only tankers that fill themselves can run."""
-
-    def rows(self, pick: IntArray) -> Jobs:
-        """Take some cases."""
-        return Jobs(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
 
 def assign_jobs(  # the five arrays are one case's coordinates and its two local facts

@@ -21,9 +21,9 @@ HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 STEP_GPM = words.CARD_STEP_GPM
 MORE_SHARE = 1.1
-"""A higher level whose steady flow is so much more is named where none meets."""
+"""A higher level whose steady flow is so much more is named where none meets (this program's choice)."""
 LATER_SHARE = 1.25
-"""A steady flow that is so much more than what is held from the first minutes on is told in bold."""
+"""A steady flow that is so much more than what is held at first is told in bold (this program's choice)."""
 LARGER = 1.25
 """Letters on the page behind a card, over those on it."""
 MOST_LEVELS = 6

@@ -150,7 +150,7 @@ class Convoy:
         for number, one in enumerate(others):
             own = (broken >> np.uint32(number) & np.uint32(1)).astype(np.bool_) | ~fresh[rows]
             open_ = ~one.known[site, rows]
-            one.take(site, proof.some(place[rows[open_ & ~own]]))
+            one.take(site, proof.rows(place[rows[open_ & ~own]]))
             mine = rows[open_ & own]
             if len(mine):
                 one.settle(site, mine, limit_min[mine], out.followed(number), into.followed(number))

@@ -10,14 +10,14 @@ those of an unlimited search, so they are equal to the last bit.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components
 
-from preplan.records import BoolArray, FloatArray, IntArray
+from preplan.records import BoolArray, Columns, FloatArray, IntArray
 from preplan.roads.leg_bounds import LegBounds
 from preplan.roads.narrow import Again
 from preplan.roads.search import Fleet, Launch, Search, Spots, drive_in, drive_out
@@ -34,7 +34,7 @@ PIECE = 400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Proof:
+class Proof(Columns):
     """What a search proves of the trips between one site and some addresses; arrays of shape (addresses,)."""
 
     address: IntArray
@@ -50,10 +50,6 @@ class Proof:
     out_direct: BoolArray
     """The leg out stays on one stretch."""
     back_direct: BoolArray
-
-    def some(self, rows: IntArray | BoolArray) -> Proof:
-        """Take what is proved for some of the addresses."""
-        return Proof(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
 
 
 @dataclass(slots=True, kw_only=True)
@@ -118,7 +114,7 @@ class NearTrips:
         join: JoinArray = np.full(shape, NO_JOIN, dtype=np.int8)
         out_direct, back_direct = np.zeros((2, *shape), dtype=np.bool_)
         for site, every in self._proofs():
-            proof = every.some(told[site, every.address])
+            proof = every.rows(told[site, every.address])
             at = (proof.address, site)
             out_min[at], back_min[at], join[at] = proof.out_min, proof.back_min, proof.join
             out_direct[at], back_direct[at] = proof.out_direct, proof.back_direct
@@ -184,7 +180,7 @@ class NearTrips:
         self.known[site, proof.address] = proof.known
         self.least_min[site, proof.address] = proof.least_min
         self.spend_min[site, proof.address] = proof.spend_min
-        self.told[site].append(proof.some(proof.known & (proof.join >= 0)))
+        self.told[site].append(proof.rows(proof.known & (proof.join >= 0)))
 
     def _proofs(self) -> Iterator[tuple[int, Proof]]:
         """Give each site's known trips."""

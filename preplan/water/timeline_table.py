@@ -9,9 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from preplan.records import BoolArray, Columns, FloatArray
+from preplan.records import Columns, FloatArray
 from preplan.water.timeline_case import NEVER, Case, PortableTank, Tanker
-from preplan.water.timeline_levels import Rows
 
 SCALAR_WORDS = (
     "attack_arrival_min", "booster_gal", "dump_engine_arrival_min", "fill_engine_arrival_min", "required_gpm",
@@ -128,10 +127,6 @@ class CaseTable(Columns):
             other_tanks=tuple(PortableTank(at, gal) for at, gal in others if at < NEVER),
             **{word: _plain(word, getattr(self, word)[row]) for word in SCALAR_WORDS},
         )
-
-    def rows(self, pick: slice | BoolArray | Rows) -> CaseTable:
-        """Take some rows."""
-        return CaseTable(**{field.name: getattr(self, field.name)[pick] for field in fields(self)})
 
 
 def _number(value: float | None) -> float:

@@ -225,7 +225,8 @@ function firstMinutes(address) {
   const level = answers.level[address];
   if (level > 0 && answers.meets[row(address, level)] === 1) {
     const by = answers.callBy[address];
-    const late = by < 0 || answers.gapOnArrival[row(address, level)] > 0;
+    // In time is what comes no later than the attack engine, and leaves enough when called on arrival.
+    const late = by * 10 < answers.first[address] || answers.gapOnArrival[row(address, level)] > 0;
     lines.push(["Call this level", late ? "with the first alarm" : `by minute ${by}`]);
   }
   return lines;
