@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from preplan.plan import Flag, Step
-from preplan.render import words
+from preplan.render import card_words, words
 
 from .example_plan import example_plan
+from .planning_case import site
 
 
 def _miles(line: str) -> float:
@@ -199,3 +200,27 @@ def test_rates_say_whether_they_were_measured() -> None:
 def test_natural_order_of_roads_and_numbers() -> None:
     roads = ["10th Street", "2nd Street", "", "Äcker", "²nd"]
     assert sorted(roads, key=words.natural_key)[:3] == ["", "2nd Street", "10th Street"]
+
+
+def test_what_a_site_gives_in_all_and_how_long_it_lasts() -> None:
+    """Two places of 1,000 gpm on a main of 1,000; a cistern of 30,000 gal that 50 gpm refill."""
+    main = site("F1", fill_gpm=1000.0, site_gpm=1000.0, positions=2)
+    assert words.places_words(main) == "2 places to fill, 1,000 gpm in all"
+    assert words.places_words(site("F2", fill_gpm=1000.0)) == "1 place to fill"
+    assert words.lasting_words(main) == ""
+    cistern = site("F3", kind="cistern", storage_gal=30_000.0, refill_gpm=50.0)
+    assert words.lasting_words(cistern) == " while the source's 30,000 gal last, then 50 gpm"
+    assert words.lasting_words(replace(cistern, refill_gpm=None)).endswith("last, then 0 gpm")
+
+
+def test_a_small_source_is_never_told_as_lasting_after_the_required_time() -> None:
+    """The store is drawn on from the first load: nothing may follow 'after that' but what comes then."""
+    plan = example_plan()
+    lead = next(group for group in plan.groups if plan.answers.level[group.lead] >= 0)
+    facts = card_words.Facts(plan, lead)
+    small = replace(plan.sites[facts.cell("site")], storage_gal=9000.0, refill_gpm=40.0)
+    sites = tuple(small if at == facts.cell("site") else one for at, one in enumerate(plan.sites))
+    said = " ".join(line.said for line in card_words.can(card_words.Facts(replace(plan, sites=sites), lead)))
+    assert "gpm steady while the source's 9,000 gal last, then 40 gpm" in said
+    assert "after that" not in said
+    assert "after that" in " ".join(line.said for line in card_words.can(facts))

@@ -190,7 +190,8 @@ def can(facts: Facts) -> list[Line]:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
         lines += paragraph(f"Later, when tankers go round: {_steady(facts)}.", HALF_PT, bold=True)
     else:
-        lines += paragraph(f"{said}; after that {_steady(facts)}", HALF_PT, SMALL_PT)
+        stored = facts.cell("site") >= 0 and plan.sites[facts.cell("site")].storage_gal is not None
+        lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
     by_hose = crew.lay_meets_words(plan, lead)
     if by_hose:  # takes the room of what holds tankers back, which stands in the table too

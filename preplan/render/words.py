@@ -479,10 +479,13 @@ def places_words(site: FillSite) -> str:
 
 
 def lasting_words(site: FillSite) -> str:
-    """Say how long a steady flow lasts where the source holds little, and what comes then; '' where nobody knows."""
+    """Say how long a steady flow lasts where the source holds little, and what comes then; '' where nobody knows.
+
+    The store is drawn on from the first load, so most of it may be gone before the required time is over.
+    """
     if site.storage_gal is None:
         return ""
-    return f" until the source's {gallons(site.storage_gal)} are gone, then {supply(site.refill_gpm or 0.0)} gpm"
+    return f" while the source's {gallons(site.storage_gal)} last, then {supply(site.refill_gpm or 0.0)} gpm"
 
 
 def turn_words(site: FillSite) -> str:
