@@ -233,17 +233,23 @@ class LevelTable:
     """Fill site, -1: none."""
     backup: IntArray
     split: IntArray
+    """Second fill site, where some tankers fill; -1: all fill at the one."""
     trip: IntArray
     """Row of the TripTable, -1: none."""
     backup_trip: IntArray
+    split_trip: IntArray
     fleet: BoolArray
     """Units sent: engines and tankers."""
     tankers: BoolArray
     """Those of the fleet that are sent to haul: tankers, and pumper-tankers that no engine's place needs."""
     used: BoolArray
     """Tankers that shuttle; the others of `tankers` are left out."""
+    at_split: BoolArray
+    """Those of `used` that fill at the second fill site."""
     fill_engine: IntArray
     """Index of the unit that pumps at the fill site, -1: none."""
+    split_engine: IntArray
+    """The same at the second fill site."""
     dump_engine: IntArray
     """Index of the unit that drafts at the dump site; the attack engine where it does both; -1: none."""
     attack_engine: IntArray

@@ -186,6 +186,12 @@ class PlanRules:
     keep_site_gain: float = _rule(
         0.10, "", "a higher level changes the fill site only for a gain above this share", OURS, low=0
     )
+    split_sites: bool = _rule(
+        True,
+        "",
+        "a level that one fill site does not serve may send its tankers to two, each with its engine",
+        OURS,
+    )
     close_share: float = _rule(0.10, "", "a flow within this share of the requirement is 'close'", OURS, low=0)
     long_driveway_ft: float = _rule(500.0, "ft", "a driveway above this is flagged", OURS, low=0)
     night_factor: float = _rule(

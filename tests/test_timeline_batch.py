@@ -29,7 +29,9 @@ from tests.timeline_cases import (
     GOLDEN,
     golden,
     golden_called,
+    long_run_gpm,
     random_case,
+    split_case,
 )
 
 LEVEL_1, LEVEL_2, LEVEL_3 = golden(GOLDEN[:2]), golden(GOLDEN[:4]), golden(GOLDEN)
@@ -52,6 +54,45 @@ def test_columns_equal_the_plain_account_in_every_answer() -> None:
         assert (LIMITS[code] if code >= 0 else "") == plain.limited_by, row
         for word in (field.name for field in fields(GapTable)):
             assert same(getattr(books, word)[row], getattr(plain, word)), (row, word)
+
+
+def test_columns_equal_the_plain_account_where_tankers_are_split() -> None:
+    """Every answer and the loads and queues of 500 fleets of which some fill at a second site; strips of some."""
+    cases = [split_case(seed, odd=seed % 10 == 0, grid=seed % 3 == 0, mixed=seed % 7 == 0) for seed in range(500)]
+    table = CaseTable.of(cases)
+    assert 0.6 < knows(table).mean() < 1.0
+    flows, books, told = held_flows(table), gaps(table), queues(table)
+    for row, case in enumerate(cases):
+        plain = answer(case)
+        assert same(flows.uninterrupted_gpm[row], plain.uninterrupted_gpm), row
+        code = int(flows.limited_by[row])
+        assert (LIMITS[code] if code >= 0 else "") == plain.limited_by, row
+        for word in (field.name for field in fields(GapTable)):
+            assert same(getattr(books, word)[row], getattr(plain, word)), (row, word)
+        for at, one in enumerate(plain.queueing):
+            for word in (field.name for field in fields(QueueTable)):
+                assert same(getattr(told, word)[row, at], getattr(one, word)), (row, one.unit_id, word)
+
+
+def test_a_second_site_alike_with_nobody_there_changes_nothing() -> None:
+    alone = held_flows(CaseTable.of([LEVEL_3])).uninterrupted_gpm
+    beside = replace(LEVEL_3, second_engine_arrival_min=12.0, second_site_gpm=900.0)
+    assert held_flows(CaseTable.of([beside])).uninterrupted_gpm == alone
+
+
+def test_a_second_site_relieves_the_worked_example() -> None:
+    """Level 3 is held by its fill site: 13,500 gal over 27 min of holds. Three tankers at each of two like sites.
+
+    Each site then fills 2,000, 3,000 and one of either in 12.33 or 14.67 min, less than the cycle of 19: the tankers
+    hold the flow, 13,500/19 = 710 gpm for ever, up to what the one dump place passes on, 13,500/21 = 643.
+    """
+    moved = tuple(replace(t, second_site=rank in {1, 2, 5}) for rank, t in enumerate(GOLDEN))
+    split = replace(LEVEL_3, tankers=moved, second_engine_arrival_min=12.0, second_setup_min=8.0, second_site_gpm=900.0)
+    one, two = (held_flows(CaseTable.of([case])).uninterrupted_gpm[0] for case in (LEVEL_3, split))
+    assert two == pytest.approx(held_flow(split).gpm)
+    assert two > one * 1.1
+    assert long_run_gpm(LEVEL_3) == pytest.approx(500.0, rel=0.01)
+    assert long_run_gpm(split) == pytest.approx(13500 / 21, rel=0.02)
 
 
 def test_columns_tell_loads_and_queues_as_the_plain_account_does() -> None:

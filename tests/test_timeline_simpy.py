@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from preplan.water.timeline import Case, account, answer, dry_stretches
-from tests.timeline_cases import GOLDEN, golden, golden_called, random_case
+from tests.timeline_cases import GOLDEN, golden, golden_called, random_case, split_case
 from tests.timeline_model import Model
 
 SEEN = {"on scene", "nurses", "takes dump place", "dumps", "empty", "at fill site", "takes fill place", "full"}
@@ -38,9 +40,23 @@ def test_random_fleets_agree_event_for_event() -> None:
     assert nurses > 50
 
 
-def test_random_fleets_agree_in_the_books() -> None:
+def test_fleets_split_over_two_fill_sites_agree_event_for_event() -> None:
+    both = waits = dry = 0
+    for seed in range(600):
+        case = split_case(seed)
+        assert events_differ(case) == "", seed
+        run = account(case)
+        both += len({t.site for t in run.trucks if t.refilled}) == 2
+        waits += sum(t.fill_wait_min > 0 for t in run.trucks if t.site == 1)
+        dry += run.sources[-1].empty_min > 0
+    assert min(both, waits) > 200  # both sites fill, and tankers queue at the second one too
+    assert dry > 20
+
+
+@pytest.mark.parametrize("draw", [random_case, split_case])
+def test_random_fleets_agree_in_the_books(draw: Callable[[int], Case]) -> None:
     for seed in range(300):
-        case = random_case(seed)
+        case = draw(seed)
         run, model = account(case), Model(case).run()
         dry = sum(stop - start for start, stop in dry_stretches(run))
         assert dry == pytest.approx(model.dry_min, abs=1e-3), seed
@@ -53,9 +69,10 @@ def test_random_fleets_agree_in_the_books() -> None:
         assert found.short_gal == pytest.approx(model.short_gal, abs=0.1), seed
 
 
-def test_the_uninterrupted_flow_holds_in_the_model_too_and_more_does_not() -> None:
+@pytest.mark.parametrize("draw", [random_case, split_case])
+def test_the_uninterrupted_flow_holds_in_the_model_too_and_more_does_not(draw: Callable[[int], Case]) -> None:
     for seed in range(200):
-        case = random_case(seed)
+        case = draw(seed)
         held = answer(case)
         if held.limited_by in {"draft", "supply line"} or held.uninterrupted_gpm == 0:
             continue

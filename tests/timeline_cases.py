@@ -83,6 +83,33 @@ def random_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool 
     )
 
 
+def split_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool = False) -> Case:
+    """Draw a small case in which some tankers fill at a second site of its own kind, rate, store and distance."""
+    case = random_case(seed, odd=odd, grid=grid, mixed=mixed)
+    rng = random.Random(-1 - seed)  # noqa: S311 - not for secrets
+    number = _numbers(rng, grid=grid)
+    fill_gpm = rng.choice([250.0, 500.0, 1000.0])
+    positions = rng.choice([1, 1, 1, 2])
+    out_min, back_min, hookup = number(1, 15), number(1, 15), number(0, 2)
+
+    def at_second(tanker: Tanker) -> Tanker:
+        return replace(
+            tanker, second_site=True, fill_gpm=fill_gpm, out_min=out_min, back_min=back_min,
+            fill_hookup_min=tanker.fill_hookup_min if tanker.self_fill else hookup,
+        )  # fmt: skip
+
+    return replace(
+        case,
+        tankers=tuple(at_second(t) if rng.random() < 0.5 else t for t in case.tankers),
+        second_engine_arrival_min=_sometimes(rng, number(5, 30)),
+        second_setup_min=number(1, 8),
+        second_positions=positions,
+        second_site_gpm=rng.choice([fill_gpm, fill_gpm * positions, math.inf, 750.0]),
+        second_storage_gal=rng.choice([math.inf, math.inf, math.inf, 5000.0, 20000.0]),
+        second_refill_gpm=rng.choice([0.0, 100.0, 300.0]),
+    )
+
+
 def _numbers(rng: random.Random, *, grid: bool) -> Callable[[int, int], float]:
     def number(low: int, high: int) -> float:
         return rng.randint(low * 4, high * 4) / 4 if grid else rng.uniform(low, high)

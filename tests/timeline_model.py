@@ -40,6 +40,38 @@ class Move:
 
 
 @dataclass
+class FillEnd:
+    """One fill site: its places, the engine that opens it, its water."""
+
+    env: simpy.Environment
+    engine_min: float | None
+    setup_min: float
+    count: int
+    site_gpm: float
+    storage_gal: float
+    refill_gpm: float
+
+    def __post_init__(self) -> None:
+        """Stand full and shut."""
+        self.ready = self.env.event()
+        self.places = simpy.PriorityResource(self.env, self.count)
+        self.filling: list[Move] = []
+        self.source = self.storage_gal
+        self.net = 0.0
+        self.opened = False
+
+    def set_rates(self) -> None:
+        """Share what the site gives now."""
+        left = self.site_gpm if self.source > DROP_GAL else min(self.site_gpm, self.refill_gpm)
+        for move in self.filling:
+            move.gpm = min(move.top_gpm, left)
+            left -= move.gpm
+        self.net = self.refill_gpm - sum(move.gpm for move in self.filling)
+        if self.source >= self.storage_gal - DROP_GAL:
+            self.net = min(self.net, 0.0)
+
+
+@dataclass
 class Model:
     """One case run through; the answers stand in its fields."""
 
@@ -61,17 +93,18 @@ class Model:
         self.full_min = case.attack_arrival_min + max(case.full_flow_after_min, case.attack_setup_min)
         self.end_min = self.full_min + case.required_min
         self.booster = self.tanks = self.room = self.strainer_left = self.demand = 0.0
-        self.source = case.storage_gal
+        self.ends = [
+            FillEnd(self.env, case.fill_engine_arrival_min, case.fill_setup_min, case.positions, case.site_gpm,
+                    case.storage_gal, case.refill_gpm),
+            FillEnd(self.env, case.second_engine_arrival_min, case.second_setup_min, case.second_positions,
+                    case.second_site_gpm, case.second_storage_gal, case.second_refill_gpm),
+        ]  # fmt: skip
         self.pouring: list[Move] = []
-        self.filling: list[Move] = []
         self.nursing: Move | None = None
         self.dump_ready = self.env.event()
-        self.fill_ready = self.env.event()
         self.dump_places = simpy.PriorityResource(self.env, case.dump_places)
-        self.fill_places = simpy.PriorityResource(self.env, case.positions)
-        self.opened = False
         self.looked = 0.0  # minute up to which water has been moved
-        self.sinking = self.coming = self.line = self.from_booster = self.given = self.source_net = 0.0
+        self.sinking = self.coming = self.line = self.from_booster = self.given = 0.0
         self.waits_established: list[Move] = []
 
     # ------------------------------------------------------------------ what is known at minute 0
@@ -199,16 +232,17 @@ class Model:
 
     def fill(self, own: Tanker) -> Steps:
         """Wait for a place at the fill site, and fill."""
+        end = self.ends[int(own.second_site)]
         self.note(own.unit_id, "at fill site")
-        if self.case.fill_engine_arrival_min is None and not self.opened:
-            self.opened = True
-            self.env.process(self.clock(self.env.now + self.case.fill_setup_min, self.fill_ready.succeed))
-        with _ask(self.fill_places, self.env.now, own.unit_id) as place:
+        if end.engine_min is None and not end.opened:
+            end.opened = True
+            self.env.process(self.clock(self.env.now + end.setup_min, end.ready.succeed))
+        with _ask(end.places, self.env.now, own.unit_id) as place:
             yield place
             self.note(own.unit_id, "takes fill place")
             yield self.env.timeout(own.fill_hookup_min)
             move = Move(own.unit_id, own.fill_gpm, own.usable_gal, self.env.event())
-            self.begin(self.filling, move)
+            self.begin(end.filling, move)
             yield move.done
             self.note(own.unit_id, "full")
 
@@ -244,13 +278,8 @@ class Model:
         self.given = nursed + self.line + self.from_booster
         if self.nursing:
             self.nursing.gpm = nursed
-        site = case.site_gpm if self.source > DROP_GAL else min(case.site_gpm, case.refill_gpm)
-        for move in self.filling:
-            move.gpm = min(move.top_gpm, site)
-            site -= move.gpm
-        self.source_net = case.refill_gpm - sum(move.gpm for move in self.filling)
-        if self.source >= case.storage_gal - DROP_GAL:
-            self.source_net = min(self.source_net, 0.0)
+        for end in self.ends:
+            end.set_rates()
         for move in self.pouring:
             if move.gpm > 0 and not move.started:
                 move.started = True
@@ -261,12 +290,14 @@ class Model:
     def horizon(self) -> float:
         """Minutes until some amount runs out or some tank is full."""
         net = self.coming - self.line
-        pairs = [(move.left_gal, move.gpm) for move in (*self.pouring, *self.filling)]
+        filling = [move for end in self.ends for move in end.filling]
+        pairs = [(move.left_gal, move.gpm) for move in (*self.pouring, *filling)]
         pairs += [(self.nursing.left_gal, self.nursing.gpm)] if self.nursing else []
         pairs += [(self.tanks, -net), (self.room - self.tanks, net), (self.booster, self.from_booster)]
         pairs += [(self.strainer_left, self.sinking)]
-        if math.isfinite(self.source):
-            pairs += [(self.source, -self.source_net), (self.case.storage_gal - self.source, self.source_net)]
+        for end in self.ends:
+            if math.isfinite(end.source):
+                pairs += [(end.source, -end.net), (end.storage_gal - end.source, end.net)]
         return min((gal / gpm for gal, gpm in pairs if gal > DROP_GAL and gpm > 0), default=math.inf)
 
     def integrate(self) -> None:
@@ -274,7 +305,8 @@ class Model:
         minutes, self.looked = self.env.now - self.looked, self.env.now
         if minutes <= 0:
             return
-        for move in (*self.pouring, *self.filling, *([self.nursing] if self.nursing else [])):
+        filling = [move for end in self.ends for move in end.filling]
+        for move in (*self.pouring, *filling, *([self.nursing] if self.nursing else [])):
             move.left_gal -= move.gpm * minutes
         self.tanks = max(self.tanks + (self.coming - self.line) * minutes, 0.0)
         self.booster -= self.from_booster * minutes
@@ -283,7 +315,8 @@ class Model:
         self.dumped_gal += (self.coming + self.sinking) * minutes
         self.dumped_gal += self.nursing.gpm * minutes if self.nursing else 0.0
         self.delivered_gal += self.given * minutes
-        self.source = min(self.source + self.source_net * minutes, self.case.storage_gal)
+        for end in self.ends:
+            end.source = min(end.source + end.net * minutes, end.storage_gal)
         if self.demand - self.given > 1e-6 and minutes > 1e-9:
             self.dry_min += minutes
             self.short_gal += (self.demand - self.given) * minutes
@@ -296,7 +329,7 @@ class Model:
             with contextlib.suppress(simpy.Interrupt):
                 yield self.env.timeout(wait) if math.isfinite(wait) else self.env.event()
             self.integrate()
-            for moves in (self.pouring, self.filling):
+            for moves in (self.pouring, *(end.filling for end in self.ends)):
                 for move in [m for m in moves if m.left_gal <= DROP_GAL]:
                     moves.remove(move)
                     move.done.succeed()
@@ -321,14 +354,15 @@ class Model:
         return self
 
     def prepare_ends(self) -> None:
-        """Keep both ends shut until they are ready."""
+        """Keep the ends shut until they are ready."""
         case, env = self.case, self.env
         env.process(self.keep_shut(self.dump_places, self.dump_ready, case.dump_places))
-        if not any(t.self_fill for t in case.tankers):
-            env.process(self.keep_shut(self.fill_places, self.fill_ready, case.positions))
         env.process(self.clock(self.dump_site_min(), self.dump_ready.succeed))
-        if case.fill_engine_arrival_min is not None:
-            env.process(self.clock(case.fill_engine_arrival_min + case.fill_setup_min, self.fill_ready.succeed))
+        for at, end in enumerate(self.ends):
+            if not any(t.self_fill for t in case.tankers if t.second_site == bool(at)):
+                env.process(self.keep_shut(end.places, end.ready, end.count))
+            if end.engine_min is not None:
+                env.process(self.clock(end.engine_min + end.setup_min, end.ready.succeed))
 
     def set_clocks(self) -> None:
         """Let the booster tank come, the demand change and the portable tanks be ready."""

@@ -74,21 +74,32 @@ def deliver(scene: Scene, address: IntArray, site: IntArray, level: IntArray) ->
     jobs, present = crews(scene, address, site, level)
     sent = scene.response.tankers[address, level].any(axis=1)
     shuttle, cut, trip_min = _best_cut(scene, address, site, present, jobs)
-    shuttle = engines_lack(capped(scene, shuttle, jobs, address, site), jobs, sent & np.isfinite(trip_min))
+    shuttle = line_capped(scene, source_capped(scene, shuttle, address, site), jobs, address)
+    shuttle = engines_lack(shuttle, jobs, sent & np.isfinite(trip_min))
     return Delivery(shuttle=shuttle, cut=cut, trip_min=trip_min, jobs=jobs)
 
 
 def crews(
-    scene: Scene, address: IntArray, site: IntArray, level: IntArray, later_min: FloatArray | float = 0.0
+    scene: Scene,
+    address: IntArray,
+    site: IntArray,
+    level: IntArray,
+    second: IntArray | None = None,
+    later_min: FloatArray | float = 0.0,
 ) -> tuple[Jobs, BoolArray]:
-    """Give each case's jobs, and the tankers that can haul there: (cases, units)."""
+    """Give each case's jobs, and the tankers that can haul there: (cases, units).
+
+    `second` (cases,) is the second fill site, -1 where there is none.
+    """
+    needs_engine = np.array([s.needs_engine for s in scene.sites], dtype=np.bool_)
     jobs = assign_jobs(
         scene.response,
         address,
         site,
         level,
-        needs_engine=np.array([s.needs_engine for s in scene.sites], dtype=np.bool_)[site],
+        needs_engine=needs_engine[site],
         near=scene.frontages.driveway_ft[address] <= scene.rules.shuttle.one_engine_reach_ft,
+        second=None if second is None else np.where((second >= 0) & needs_engine[second], second, -1).astype(np.int32),
         later_min=later_min,
     )
     vacuum = np.array([unit.self_fill_gpm is not None for unit in scene.units])
@@ -188,10 +199,14 @@ def stored(scene: Scene, site: IntArray) -> tuple[FloatArray, FloatArray]:
     return storage, refill
 
 
-def capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray, site: IntArray) -> Shuttle:
-    """Cap the flow by storage, draft, supply line and hose, in that order."""
+def source_capped(scene: Scene, shuttle: Shuttle, address: IntArray, site: IntArray) -> Shuttle:
+    """Cap the flow by what the source stores."""
     held = storage_gpm(*stored(scene, site), scene.needs.required_min[address])
-    shuttle = cap(shuttle, held, LIMIT_CODE["source"])
+    return cap(shuttle, held, LIMIT_CODE["source"])
+
+
+def line_capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray) -> Shuttle:
+    """Cap the flow by draft, supply line and hose, in that order."""
     line = supply_line(scene, jobs, address)
     shuttle = cap(shuttle, drafted_gpm(scene, jobs), LIMIT_CODE["draft"])
     shuttle = cap(shuttle, np.where(line.short_ft > 0, np.inf, line.gpm), LIMIT_CODE["supply line"])
@@ -250,7 +265,7 @@ def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs
     rules, response, row = scene.rules.shuttle, scene.response, np.arange(len(address))
     attack, need = response.attack_engine[address], scene.needs.required_gpm[address] - ROUNDING_GPM
     spare = response.engines[address, jobs.level] & np.isfinite(arrival)
-    for busy in (attack, jobs.dump_engine, jobs.fill_engine):
+    for busy in (attack, jobs.dump_engine, jobs.fill_engine, jobs.second_engine):
         spare[row, busy] &= busy < 0  # -1, nobody, is the last unit, which keeps its place
     count = spare.sum(axis=1)
     order = np.argsort(np.where(spare, arrival, np.inf), axis=1, kind="stable").astype(np.int32)
@@ -303,10 +318,16 @@ def other_sources(sites: tuple[FillSite, ...], site: IntArray) -> BoolArray:
 
     They draw on another source; where the chosen one is seasonal they stand all year round.
     """
-    source = np.array([s.source for s in sites], dtype=np.object_)
     seasonal = np.array([s.seasonal for s in sites], dtype=np.bool_)
-    may = (source[None, :] != source[:, None]) & (~seasonal[:, None] | ~seasonal[None, :])
-    mask: BoolArray = may[np.maximum(site, 0)] & (site >= 0)[:, None]
+    may = ~seasonal[:, None] | ~seasonal[None, :]
+    mask: BoolArray = draws_elsewhere(sites, np.maximum(site, 0)) & may[np.maximum(site, 0)] & (site >= 0)[:, None]
+    return mask
+
+
+def draws_elsewhere(sites: tuple[FillSite, ...], site: IntArray) -> BoolArray:
+    """Mask the sites (cases, sites) that draw on another source than chosen ones (cases,)."""
+    source = np.array([s.source for s in sites], dtype=np.object_)
+    mask: BoolArray = (source[None, :] != source[:, None])[site]
     return mask
 
 

@@ -55,14 +55,14 @@ def _bars(flows: Flows, least_min: FloatArray) -> FloatArray:
     soonest = least_min.min(axis=1, initial=np.inf)
     bars = np.full((len(a), len(scene.levels)), np.inf)
     for _, stands in season_months(scene.sites, scene.rules.plan.months):
-        sites, backups = season_sites(scene, flows, stands, in_full=False)
-        for level, backup in enumerate(backups.T):
+        chosen = season_sites(scene, flows, stands, in_full=False)
+        for level, backup in enumerate(chosen.backup.T):
             at = np.maximum(backup, 0)
             gpm, sent = flows.at(backup, level), scene.response.tankers[:, level].sum(axis=1)
             # As much wins by more tankers, or by a shorter trip; see `Flows.best_site`.
             loses = (flows.tankers[a, at, level] >= sent) & (soonest >= flows.trip_min[a, at, level])
             bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SLACK), gpm * (1.0 - 2.0 * SLACK))
-            bar = np.minimum(bar, flows.at(sites[:, level], level) * (1.0 + SLACK))
+            bar = np.minimum(bar, flows.at(chosen.site[:, level], level) * (1.0 + SLACK))
             bars[:, level] = np.minimum(bars[:, level], np.where(backup >= 0, bar, -1.0))
     return bars
 

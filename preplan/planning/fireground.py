@@ -12,19 +12,20 @@ import numpy as np
 
 from preplan.planning.assignment import (
     Scene,
-    capped,
     circuit_of,
     crews,
     drafted_gpm,
     engines_lack,
+    line_capped,
     site_rates,
+    source_capped,
     stored,
     supply_line,
 )
 from preplan.planning.response import Jobs
 from preplan.planning.vehicles import is_tanker
 from preplan.records import BoolArray, Columns, FloatArray, IntArray
-from preplan.water.shuttle import Shuttle
+from preplan.water.shuttle import Shuttle, joined_circuits
 from preplan.water.tanker import Tankers, filling
 from preplan.water.timeline import NEVER
 from preplan.water.timeline_table import CaseTable
@@ -35,6 +36,17 @@ SETUP = MappingProxyType(
     {"dry hydrant": "dry_hydrant_setup_min", "cistern": "cistern_setup_min", "draft": "draft_setup_min"}
 )
 """The rule that says how long an engine takes at each kind of site; elsewhere that of a hydrant."""
+SECOND_WORDS = MappingProxyType(
+    {
+        "fill_engine_arrival_min": "second_engine_arrival_min",
+        "fill_setup_min": "second_setup_min",
+        "positions": "second_positions",
+        "site_gpm": "second_site_gpm",
+        "storage_gal": "second_storage_gal",
+        "refill_gpm": "second_refill_gpm",
+    }
+)
+"""The columns of a fill site, and what those of the second one are called."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +66,13 @@ class Crews(Columns):
     dump_engine: IntArray
     vacuum_only: BoolArray
     """See `response.Jobs`."""
+    second: IntArray
+    """Second fill site, -1: none."""
+    second_cut: IntArray
+    """Vehicle class driven there."""
+    at_second: BoolArray
+    """(cases, units): those of `used` that fill there."""
+    second_engine: IntArray
 
     @property
     def jobs(self) -> Jobs:
@@ -63,6 +82,17 @@ class Crews(Columns):
             fill_engine=self.fill_engine,
             dump_engine=self.dump_engine,
             vacuum_only=self.vacuum_only,
+            second_engine=self.second_engine,
+        )
+
+    def over_second(self) -> Crews:
+        """Give the circuit over the second fill site as though it were the only one."""
+        return replace(
+            self,
+            site=self.second,
+            cut=self.second_cut,
+            used=self.used & self.at_second,
+            fill_engine=self.second_engine,
         )
 
 
@@ -79,6 +109,23 @@ def everyone(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -
         fill_engine=jobs.fill_engine,
         dump_engine=jobs.dump_engine,
         vacuum_only=jobs.vacuum_only,
+        second=np.full(len(address), -1, dtype=np.int32),
+        second_cut=np.zeros(len(address), dtype=np.int32),
+        at_second=np.zeros_like(present),
+        second_engine=jobs.second_engine,
+    )
+
+
+def with_jobs(scene: Scene, run: Crews, later_min: FloatArray | float = 0.0) -> Crews:
+    """Deal the engines' jobs anew, and let only those tankers haul that can; `later_min` as in `assign_jobs`."""
+    jobs, present = crews(scene, run.address, run.site, run.fleet, run.second, later_min)
+    return replace(
+        run,
+        used=run.used & present,
+        fill_engine=jobs.fill_engine,
+        dump_engine=jobs.dump_engine,
+        vacuum_only=jobs.vacuum_only,
+        second_engine=jobs.second_engine,
     )
 
 
@@ -89,23 +136,26 @@ def called_later(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Crews,
     """
     first = (scene.response.engines[:, 0] | scene.response.tankers[:, 0])[run.address]
     later = np.where(first, 0.0, call_min[:, None])
-    jobs, present = crews(scene, run.address, run.site, run.fleet, later)
-    called = replace(
-        run,
-        used=run.used & present,
-        fill_engine=jobs.fill_engine,
-        dump_engine=jobs.dump_engine,
-        vacuum_only=jobs.vacuum_only,
-    )
-    return called, later
+    return with_jobs(scene, run, later), later
 
 
 def steady(scene: Scene, run: Crews) -> Shuttle:
     """Give the steady flow of just these crews, capped by storage, draft, supply line and hose."""
-    trip_min = legs_min(scene, run)[0]
-    shuttle = circuit_of(scene, run.site, run.jobs).exactly(trip_min, run.used)
-    sent = scene.response.tankers[run.address, run.level].any(axis=1) & np.isfinite(trip_min)
-    return engines_lack(capped(scene, shuttle, run.jobs, run.address, run.site), run.jobs, sent)
+    sent = scene.response.tankers[run.address, run.level].any(axis=1) & np.isfinite(legs_min(scene, run)[0])
+    shuttle = _circuit(scene, replace(run, used=run.used & ~run.at_second))
+    rows = np.flatnonzero(run.second >= 0)
+    if rows.size:
+        other = run.rows(rows).over_second()
+        ends = circuit_of(scene, other.site, other.jobs)
+        both = joined_circuits(shuttle.rows(rows), _circuit(scene, other), ends.handling, dump_places=ends.dump_places)
+        shuttle = shuttle.put(rows, both)
+    return engines_lack(line_capped(scene, shuttle, run.jobs, run.address), run.jobs, sent)
+
+
+def _circuit(scene: Scene, run: Crews) -> Shuttle:
+    """Give what one circuit delivers by its tankers and its source."""
+    shuttle = circuit_of(scene, run.site, run.jobs).exactly(legs_min(scene, run)[0], run.used)
+    return source_capped(scene, shuttle, run.address, run.site)
 
 
 def legs_min(scene: Scene, run: Crews) -> tuple[FloatArray, FloatArray]:
@@ -126,8 +176,7 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
     """
     rules, needs, address = scene.rules.shuttle, scene.needs, run.address
     arrival = scene.response.arrival_min[address] + later
-    gpm, line = site_rates(scene, run.site, run.jobs), supply_line(scene, run.jobs, address, later)
-    storage, refill = stored(scene, run.site)
+    line = supply_line(scene, run.jobs, address, later)
     other_arrival, other_gal = _other_tanks(scene, run, arrival)
     attack = scene.response.attack_engine[address]
     booster = np.array([unit.tank_gal for unit in scene.units])
@@ -137,7 +186,6 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
         attack_arrival_min=_arrival_of(arrival, attack),
         booster_gal=np.where(attack >= 0, booster[attack], 0.0),
         dump_engine_arrival_min=line.ready_min,
-        fill_engine_arrival_min=_fill_arrival(scene, run, later),
         required_gpm=needs.required_gpm[address],
         required_min=needs.required_min[address],
         required_gal=needs.required_gal[address],
@@ -146,19 +194,15 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
         full_flow_after_min=rules.full_flow_after_min,
         dump_setup_min=rules.dump_setup_min,
         tank_setup_min=rules.tank_setup_min,
-        fill_setup_min=setup_min(scene)[run.site],
-        positions=np.array([float(s.positions) for s in scene.sites])[run.site],
         dump_places=rules.dump_places,
-        site_gpm=gpm[1],
-        storage_gal=np.where(np.isnan(storage), np.inf, storage),
-        refill_gpm=np.nan_to_num(refill),
         room_fraction=rules.tank_room_fraction,
         dead_fraction=rules.dead_water_fraction,
         draft_gpm=drafted_gpm(scene, run.jobs),
         supply_gpm=line.reached_gpm if hose_reaches else line.gpm,
         other_arrival_min=other_arrival,
         other_gal=other_gal,
-        **_tanker_columns(scene, run, arrival, gpm[0]),
+        **_tanker_columns(scene, run, arrival),
+        **_circuit_columns(scene, run, later),
     )
 
 
@@ -167,26 +211,17 @@ def haulers(scene: Scene) -> IntArray:
     return np.flatnonzero([is_tanker(unit) for unit in scene.units]).astype(np.int32)
 
 
-def _tanker_columns(
-    scene: Scene, run: Crews, arrival: FloatArray, fill_gpm: FloatArray
-) -> dict[str, FloatArray | float]:
-    """Give the columns (cases, tankers) of those that can haul; one that does not is never there."""
+def _tanker_columns(scene: Scene, run: Crews, arrival: FloatArray) -> dict[str, FloatArray | float]:
+    """Give the columns (cases, tankers) of what those that can haul bring; one that does not is never there."""
     rules, haul = scene.rules.shuttle, haulers(scene)
     units = [scene.units[u] for u in haul]
     tankers = Tankers.of(units)
-    hookup_min, rate_gpm = filling(tankers, fill_gpm, rules)
-    trip, out = legs_min(scene, run)
-    with np.errstate(invalid="ignore"):
-        back = trip - out
-    there = run.used[:, haul] & np.isfinite(trip)[:, None]
+    there = run.used[:, haul] & np.isfinite(legs_min(scene, run)[0])[:, None]
     return {
         "arrival_min": np.where(there, arrival[:, haul], NEVER),
         "usable_gal": tankers.tank_gal * tankers.usable_fraction,
-        "fill_gpm": rate_gpm,
         "dump_gpm": tankers.dump_gpm,
-        "out_min": np.where(np.isfinite(trip), out, 0.0)[:, None],
-        "back_min": np.where(np.isfinite(trip), back, 0.0)[:, None],
-        "fill_hookup_min": hookup_min,
+        "fill_hookup_min": filling(tankers, 0.0, rules)[0],
         "dump_hookup_min": rules.dump_hookup_min,
         "fill_maneuver_min": rules.fill_maneuver_min,
         "dump_maneuver_min": rules.dump_maneuver_min,
@@ -194,6 +229,47 @@ def _tanker_columns(
         "has_pump": np.array([float(unit.pump_gpm is not None) for unit in units]),
         "self_fill": np.isfinite(tankers.self_fill_gpm).astype(np.float64),
     }
+
+
+def _circuit_columns(scene: Scene, run: Crews, later: FloatArray | float) -> dict[str, FloatArray]:
+    """Give the columns of the fill sites (cases,), and of rates and legs there (cases, tankers)."""
+    sites, legs = _site_columns(scene, run, later), _leg_columns(scene, run)
+    rows = np.flatnonzero(run.second >= 0)
+    if not rows.size:
+        return {**sites, **legs}
+    other = run.rows(rows).over_second()
+    at_second = run.at_second[:, haulers(scene)]
+    for word, column in _leg_columns(scene, other).items():
+        legs[word][rows] = np.where(at_second[rows], column, legs[word][rows])
+    later = later if np.ndim(later) == 0 else np.asarray(later)[rows]
+    for word, column in _site_columns(scene, other, later).items():
+        second = sites[SECOND_WORDS[word]] = sites[word].copy()
+        second[rows] = column
+    return {**sites, **legs, "second_site": at_second.astype(np.float64)}
+
+
+def _site_columns(scene: Scene, run: Crews, later: FloatArray | float) -> dict[str, FloatArray]:
+    """Give the columns of each case's fill site."""
+    storage, refill = stored(scene, run.site)
+    return {
+        "fill_engine_arrival_min": _fill_arrival(scene, run, later),
+        "fill_setup_min": setup_min(scene)[run.site],
+        "positions": np.array([float(s.positions) for s in scene.sites])[run.site],
+        "site_gpm": site_rates(scene, run.site, run.jobs)[1],
+        "storage_gal": np.where(np.isnan(storage), np.inf, storage),
+        "refill_gpm": np.nan_to_num(refill),
+    }
+
+
+def _leg_columns(scene: Scene, run: Crews) -> dict[str, FloatArray]:
+    """Give the rate into each tanker and its legs on each case's circuit."""
+    tankers = Tankers.of([scene.units[u] for u in haulers(scene)])
+    rate_gpm = filling(tankers, site_rates(scene, run.site, run.jobs)[0], scene.rules.shuttle)[1]
+    trip, out = legs_min(scene, run)
+    with np.errstate(invalid="ignore"):
+        legs = {"out_min": out, "back_min": trip - out}
+    driven = {word: np.where(np.isfinite(trip), leg, 0.0)[:, None] for word, leg in legs.items()}
+    return {"fill_gpm": rate_gpm, **{word: np.repeat(leg, rate_gpm.shape[1], axis=1) for word, leg in driven.items()}}
 
 
 def _other_tanks(scene: Scene, run: Crews, arrival: FloatArray) -> tuple[FloatArray, FloatArray]:

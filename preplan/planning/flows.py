@@ -34,6 +34,10 @@ class Settled:
     one_out_gpm: FloatArray
     """(cases, those of `haulers`): the same with each tanker out; NaN where it does not haul."""
 
+    def rows(self, pick: Rows | IntArray) -> Settled:
+        """Take some of the cases."""
+        return Settled(run=self.run.rows(pick), gpm=self.gpm[pick], one_out_gpm=self.one_out_gpm[pick])
+
     @property
     def least_one_out_gpm(self) -> FloatArray:
         """Give the least flow with any one tanker out; where none hauls there is none to lose."""
@@ -77,9 +81,27 @@ class Flows:
     def settled(self, address: IntArray, site: IntArray, level: IntArray) -> Settled:
         """Give cases in full, settling those that are not yet."""
         self.settle(address, site, level)
-        whole = self._whole()
-        rows = self._row[address, site, level]
-        return Settled(run=whole.run.rows(rows), gpm=whole.gpm[rows], one_out_gpm=whole.one_out_gpm[rows])
+        return self.settled_rows(self._row[address, site, level])
+
+    def settled_rows(self, row: IntArray) -> Settled:
+        """Give settled cases by their rows."""
+        return self._whole().rows(row)
+
+    def row_of(self, site: IntArray, level: int) -> IntArray:
+        """Give the rows of the settled cases of chosen sites (addresses,); -1 where none."""
+        row = self._row[np.arange(len(site)), np.maximum(site, 0), level]
+        return np.where(site >= 0, row, -1).astype(np.int32)
+
+    def held_gpm(self, row: IntArray) -> FloatArray:
+        """Look up the flow of settled cases by their rows; 0 where the row is -1."""
+        return np.where(row >= 0, np.append(self._whole().gpm, 0.0)[row], 0.0)
+
+    def keep(self, done: Settled) -> IntArray:
+        """Keep cases that are settled otherwise, such as those split over two sites; give their rows."""
+        row = self._count + np.arange(len(done.gpm), dtype=np.int32)
+        self._count += len(done.gpm)
+        self._settled.append(done)
+        return row
 
     def settle(self, address: IntArray, site: IntArray, level: IntArray) -> None:
         """Work out cases in full: leave out what slows the others, and never do worse than the level below there."""
@@ -137,7 +159,7 @@ class Flows:
             on = np.flatnonzero(open_sites.any(axis=1))
             if not on.size:
                 return site
-            at, looked = np.nonzero(_first(most[on], trip[on], open_sites[on], LOOKED_AT))
+            at, looked = np.nonzero(first_open(most[on], trip[on], open_sites[on], LOOKED_AT))
             rows = rows[on]  # what is looked at changes no other address
             self.look(rows[at], looked.astype(np.int32), np.full(at.size, level, dtype=np.int32))
 
@@ -230,31 +252,14 @@ class Flows:
 
     def _settle_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
         run, _ = self._best_cut(everyone(self.scene, address, site, level))
-        run, gpm, one_out = self._without_the_slow(run)
-        self._keep(self._as_below(Settled(run=run, gpm=gpm, one_out_gpm=one_out)))
+        self._keep(self._as_below(without_the_slow(self.scene, run)))
 
     def _keep(self, done: Settled) -> None:
         """Note settled cases."""
         at = (done.run.address, done.run.site, done.run.level)
         self.gpm[at], self.tankers[at], self.cut[at] = done.gpm, done.run.used.sum(axis=1), done.run.cut
         self.trip_min[at] = legs_min(self.scene, done.run)[0]
-        self._row[at] = self._count + np.arange(len(done.gpm), dtype=np.int32)
-        self._count += len(done.gpm)
-        self._settled.append(done)
-
-    def _without_the_slow(self, run: Crews) -> tuple[Crews, FloatArray, FloatArray]:
-        """Leave out tankers while that raises the flow; give who stays, the flow, and that with each one out."""
-        used, gpm = run.used.copy(), np.zeros(len(run))
-        haul = haulers(self.scene)
-        one_out = np.full((len(run), haul.size), np.nan)
-        rows = np.arange(len(run))
-        while rows.size:
-            best = best_fleets(case_table(self.scene, replace(run, used=used).rows(rows)))
-            gpm[rows], one_out[rows] = best.gpm, best.one_out_gpm
-            left = used[np.ix_(rows, haul)] & ~best.used
-            used[np.ix_(rows, haul)] &= best.used
-            rows = rows[left.any(axis=1)]  # once more: who is left out still brings a portable tank
-        return replace(run, used=used), gpm, one_out
+        self._row[at] = self.keep(done)
 
     def _as_below(self, done: Settled) -> Settled:
         """Let a level do what the level below does from the same site, where its own crews would do worse."""
@@ -272,6 +277,21 @@ class Flows:
         return Settled(run=_put(run, rows, kept), gpm=gpm, one_out_gpm=one_out)
 
 
+def without_the_slow(scene: Scene, run: Crews) -> Settled:
+    """Leave out tankers while that raises the flow; give who stays, the flow, and that with each one out."""
+    used, gpm = run.used.copy(), np.zeros(len(run))
+    haul = haulers(scene)
+    one_out = np.full((len(run), haul.size), np.nan)
+    rows = np.arange(len(run))
+    while rows.size:
+        best = best_fleets(case_table(scene, replace(run, used=used).rows(rows)))
+        gpm[rows], one_out[rows] = best.gpm, best.one_out_gpm
+        left = used[np.ix_(rows, haul)] & ~best.used
+        used[np.ix_(rows, haul)] &= best.used
+        rows = rows[left.any(axis=1)]  # once more: who is left out still brings a portable tank
+    return Settled(run=replace(run, used=used, at_second=run.at_second & used), gpm=gpm, one_out_gpm=one_out)
+
+
 def _alike(scene: Scene, other: Scene) -> BoolArray:
     """Mask the (addresses, sites) whose trips and arrivals are the same in two seasons of the roads."""
     trips = [
@@ -284,7 +304,7 @@ def _alike(scene: Scene, other: Scene) -> BoolArray:
     return alike
 
 
-def _first(most_gpm: FloatArray, trip_min: FloatArray, open_sites: BoolArray, count: int) -> BoolArray:
+def first_open(most_gpm: FloatArray, trip_min: FloatArray, open_sites: BoolArray, count: int) -> BoolArray:
     """Mask the `count` open sites of each row with the highest bound, of equal ones those with the shortest trip."""
     order = np.lexsort((trip_min, np.where(open_sites, -most_gpm, np.inf)), axis=1)[:, :count]
     mask = np.zeros(open_sites.shape, dtype=np.bool_)

@@ -142,7 +142,8 @@ def _flows(case: Case) -> Breaches:
     yield Breach("more than the sum of usable / cycle", there & (flow > levels.sum_gpm * (1.0 + ROUNDING)), flow)
     usable_gal = np.array([unit.tank_gal * unit.usable_fraction for unit in case.plan.units])
     carried = (levels.used * usable_gal).sum(axis=2)
-    over = there & (flow * levels.cycle_min > carried * (1.0 + ROUNDING))
+    one_circuit = there & (levels.split < 0)  # of two circuits each has a longest cycle of its own
+    over = one_circuit & (flow * levels.cycle_min > carried * (1.0 + ROUNDING))
     yield Breach("more than its tankers carry in a cycle", over, flow)
     yield Breach("a flow without a tanker", there & (flow > 0.0) & ~levels.used.any(axis=2), flow)
     least = levels.one_out_gpm
@@ -154,6 +155,23 @@ def _flows(case: Case) -> Breaches:
     hauls = np.array([unit.kind != "engine" for unit in case.plan.units], dtype=np.bool_)
     yield Breach("an engine that hauls", np.any(levels.used & ~hauls, axis=2))
     yield Breach("a tanker that is not sent", np.any(levels.used & ~levels.fleet, axis=2))
+    yield from _splits(case)
+
+
+def _splits(case: Case) -> Breaches:
+    """Hold that tankers split over two fill sites go to both, and that these do not share a source."""
+    plan, levels = case.plan, case.plan.levels
+    split, source = levels.split >= 0, np.array([site.source for site in plan.sites], dtype=np.object_)
+    yield Breach("tankers at a second site that is none", ~split & levels.at_split.any(axis=2))
+    nobody = ~levels.at_split.any(axis=2) | ~(levels.used & ~levels.at_split).any(axis=2)
+    yield Breach("a second site with all tankers or none", split & nobody)
+    yield Breach("a tanker that fills but does not haul", np.any(levels.at_split & ~levels.used, axis=2))
+    shared = source[levels.split] == source[np.maximum(levels.site, 0)]
+    yield Breach("two fill sites on one source", split & (shared | (levels.site < 0)))
+    busy = levels.split_engine >= 0
+    jobs = (levels.attack_engine, levels.fill_engine, levels.dump_engine)
+    twice = np.logical_or.reduce([levels.split_engine == job for job in jobs])
+    yield Breach("an engine at the second fill site that has another job", busy & twice)
 
 
 def _most_gpm(case: Case) -> FloatArray:
@@ -197,8 +215,9 @@ def _cycles(case: Case, minutes: FloatArray) -> Breaches:
     """Hold that the cycle of the level that is shown is no shorter than the round trip it drives."""
     plan, rows = case.plan, np.arange(len(case.plan.addresses))
     shown = np.maximum(plan.answers.level, 0)
-    trip, cycle = plan.levels.trip[rows, shown], plan.levels.cycle_min[rows, shown]
-    driven = np.where(trip >= 0, np.append(minutes, 0.0)[trip], 0.0)
+    cycle = plan.levels.cycle_min[rows, shown]
+    trips = (table[rows, shown] for table in (plan.levels.trip, plan.levels.split_trip))
+    driven = np.maximum(*(np.where(trip >= 0, np.append(minutes, 0.0)[trip], 0.0) for trip in trips))
     yield Breach("a cycle shorter than its round trip", (plan.answers.level >= 0) & (cycle < driven - ROUNDING), cycle)
 
 
@@ -331,6 +350,7 @@ def _counts(case: Case) -> Breaches:
     for word, site, trip in (
         ("fill site", levels.site, levels.trip),
         ("backup", levels.backup, levels.backup_trip),
+        ("second fill site", levels.split, levels.split_trip),
     ):
         own = (trip >= 0) & (pair[trip] == rows * len(plan.sites) + site)
         yield Breach(f"a {word} without its trip", (site >= 0) != own)

@@ -49,7 +49,7 @@ class Shown:
 
 
 def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
-    """Keep trips, each on the cut of the level that is shown; draw what is chosen or stands in.
+    """Keep trips, each on the cut of the level that is shown; draw what is chosen, split over, or stands in.
 
     `driven` (addresses, sites, levels) is the cut of each case.
     """
@@ -57,6 +57,11 @@ def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
     rows = np.arange(len(answers))
     shown = np.maximum(answers.level, 0)
     pair_cut = driven[rows, :, shown]
+    for part in graded.worked:
+        run = part.run.rows(np.flatnonzero(part.run.level == shown[part.run.address]))
+        pair_cut[run.address, run.site] = run.cut
+        split = run.rows(np.flatnonzero(run.second >= 0))
+        pair_cut[split.address, split.second] = split.second_cut
     trip_min = np.stack([cut.trip_min for cut in scene.cuts])
     # A pair that the shown level cannot use at all is kept on the heaviest cut that has a way.
     ways = np.isfinite(trip_min)
@@ -64,9 +69,10 @@ def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
     has_way = np.take_along_axis(ways, pair_cut[None], axis=0)[0]
     pair_cut = np.where(has_way, pair_cut, heaviest).astype(np.int32)
     there: BoolArray = np.logical_or.reduce(ways)
-    drawn = _mask_of(levels.site[rows, shown], there) | _mask_of(levels.backup[rows, shown], there)
+    named = (levels.site, levels.backup, levels.split)
+    drawn: BoolArray = np.logical_or.reduce([_mask_of(table[rows, shown], there) for table in named])
     every = drawn.copy()
-    for table in (levels.site, levels.backup):
+    for table in named:
         for level in range(table.shape[1]):
             every |= _mask_of(table[:, level], there)
     best = np.take_along_axis(trip_min, pair_cut[None], axis=0)[0]

@@ -13,6 +13,7 @@ from preplan.planning.assignment import Line, Scene, other_sources, season_month
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, steady
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.minutes import Minutes, at_dispatch, call_by, on_arrival
+from preplan.planning.splits import split_rows
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, joined, text_array
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray, Shuttle, limit_words
 from preplan.water.timeline_batch import held_flows
@@ -24,6 +25,8 @@ class Choice:
 
     site: IntArray
     backup: IntArray
+    row: IntArray
+    """Settled case, see `Flows.settled_rows`; -1: no site."""
     season: IntArray
     """One season an address, the same at every level."""
     seasons: tuple[SeasonLine, ...]
@@ -33,17 +36,17 @@ def choose(flows: Flows) -> Choice:
     """Choose site and backup in every season; the worst season decides, one for all levels of an address."""
     scene = flows.scene
     lines: list[SeasonLine] = []
-    backups: list[IntArray] = []
+    chosen: list[SeasonSites] = []
     for months, stands in season_months(scene.sites, scene.rules.plan.months):
-        site, backup = season_sites(scene, flows, stands)
-        backups.append(backup)
+        found = season_sites(scene, flows, stands)
+        chosen.append(found)
         lines.append(
             SeasonLine(
                 months=months,
                 sites=tuple(np.flatnonzero(stands).tolist()),
-                best_site=site,
-                sustained_gpm=_steady_gpm(scene, flows, site),
-                uninterrupted_gpm=np.where(site >= 0, _flows_at(flows, site), np.nan),
+                best_site=found.site,
+                sustained_gpm=_steady_gpm(scene, flows, found.row),
+                uninterrupted_gpm=np.where(found.site >= 0, flows.held_gpm(found.row), np.nan),
             )
         )
     held = np.stack([np.nan_to_num(line.uninterrupted_gpm) for line in lines])
@@ -52,21 +55,32 @@ def choose(flows: Flows) -> Choice:
     a, lv = np.indices(season.shape)
     return Choice(
         site=np.stack([line.best_site for line in lines])[season, a, lv],
-        backup=np.stack(backups)[season, a, lv],
+        backup=np.stack([found.backup for found in chosen])[season, a, lv],
+        row=np.stack([found.row for found in chosen])[season, a, lv],
         season=season,
         seasons=tuple(lines),
     )
 
 
-def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool = True) -> tuple[IntArray, IntArray]:
+@dataclass(frozen=True, slots=True)
+class SeasonSites:
+    """What is chosen in one season of the fill sites: arrays of shape (addresses, levels), -1: none."""
+
+    site: IntArray
+    backup: IntArray
+    row: IntArray
+    """Settled case, which may split the tankers over a second site; -1 where only a first look was asked for."""
+
+
+def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool = True) -> SeasonSites:
     """Choose the sites of one season, in which the sites `stands` (sites,) can be used, and those that stand in.
 
-    Site and backup are of shape (addresses, levels). A level keeps the site of the level below unless the better
-    one gains more than `keep_site_gain`, or it alone meets the requirement. Chosen cases are worked out in full,
-    unless a first look will do.
+    A level keeps the site of the level below unless the better one gains more than `keep_site_gain`, or it alone
+    meets the requirement. Chosen cases are worked out in full, unless a first look will do; tankers are split over two
+    sites only then.
     """
     shape = (len(scene.needs), len(scene.levels))
-    site, backup = np.full(shape, -1, dtype=np.int32), np.full(shape, -1, dtype=np.int32)
+    site, backup, row = np.full((3, *shape), -1, dtype=np.int32)
     allowed = np.broadcast_to(stands, (shape[0], len(stands)))
     for level in range(shape[1]):
         best = flows.best_site(allowed, level)
@@ -75,9 +89,12 @@ def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool
         if in_full:
             _settle(flows, best, level)
             best = best if level == 0 else _never_less(flows, site[:, level - 1], best, level)
+            below = row[:, level - 1] if level else np.full(len(best), -1, dtype=np.int32)
+            row[:, level] = split_rows(flows, flows.row_of(best, level), below, stands, level)
+            best = np.where(best >= 0, flows.settled_rows(row[:, level]).run.site, -1).astype(np.int32)
         site[:, level] = best
         backup[:, level] = flows.best_site(allowed & other_sources(scene.sites, site[:, level]), level)
-    return site, backup
+    return SeasonSites(site, backup, row)
 
 
 def _settle(flows: Flows, site: IntArray, level: int) -> None:
@@ -108,12 +125,11 @@ def _flows_at(flows: Flows, site: IntArray) -> FloatArray:
     return np.column_stack([flows.at(site[:, level], level) for level in range(site.shape[1])])
 
 
-def _steady_gpm(scene: Scene, flows: Flows, site: IntArray) -> FloatArray:
-    """Give the steady flow of chosen sites (addresses, levels) with the crews that serve them; NaN where no site."""
-    gpm = np.full(site.shape, np.nan)
-    a, lv = (i.astype(np.int32) for i in np.nonzero(site >= 0))
-    if a.size:
-        gpm[a, lv] = steady(scene, flows.settled(a, site[a, lv], lv).run).sustained_gpm
+def _steady_gpm(scene: Scene, flows: Flows, row: IntArray) -> FloatArray:
+    """Give the steady flow of chosen cases (addresses, levels) with the crews that serve them; NaN where no site."""
+    gpm = np.full(row.shape, np.nan)
+    if (row >= 0).any():
+        gpm[row >= 0] = steady(scene, flows.settled_rows(row[row >= 0]).run).sustained_gpm
     return gpm
 
 
@@ -167,9 +183,8 @@ class Graded:
 
 def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Worked:
     """Work out the chosen cases of some addresses, `mine` (addresses,): those whose worst season of the roads it is."""
-    a, lv = (i.astype(np.int32) for i in np.nonzero((choice.site >= 0) & mine[:, None]))
-    found = flows.settled(a, choice.site[a, lv], lv)
-    line = supply_line(scene, found.run.jobs, a)
+    found = flows.settled_rows(choice.row[(choice.row >= 0) & mine[:, None]])
+    line = supply_line(scene, found.run.jobs, found.run.address)
     return Worked(
         scene=scene,
         found=found,
@@ -231,17 +246,23 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
     def indices(pick: Callable[[Worked], IntArray]) -> IntArray:
         return spread(np.full(shape, -1, dtype=np.int32), pick)
 
+    def masks(pick: Callable[[Worked], BoolArray]) -> BoolArray:
+        return spread(np.zeros((*shape, len(scene.units)), dtype=np.bool_), pick)
+
     held = numbers(lambda part: part.found.gpm)
     return LevelTable(
         site=choice.site,
         backup=choice.backup,
-        split=np.full(shape, -1, dtype=np.int32),
+        split=indices(lambda part: part.run.second),
         trip=np.full(shape, -1, dtype=np.int32),
         backup_trip=np.full(shape, -1, dtype=np.int32),
+        split_trip=np.full(shape, -1, dtype=np.int32),
         fleet=scene.response.engines | scene.response.tankers,
         tankers=scene.response.tankers,
-        used=spread(np.zeros((*shape, len(scene.units)), dtype=np.bool_), lambda part: part.run.used),
+        used=masks(lambda part: part.run.used),
+        at_split=masks(lambda part: part.run.used & part.run.at_second),
         fill_engine=indices(lambda part: part.run.fill_engine),
+        split_engine=indices(lambda part: part.run.second_engine),
         dump_engine=indices(lambda part: part.run.dump_engine),
         attack_engine=np.broadcast_to(scene.response.attack_engine[:, None], shape).astype(np.int32),
         cycle_min=numbers(lambda part: part.steady.cycle_min),

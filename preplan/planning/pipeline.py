@@ -336,7 +336,7 @@ def with_weights(
 
 
 def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
-    """Point each level's site and backup at its row of the trips."""
+    """Point each level's sites and backup at their rows of the trips."""
     row_of = np.full((len(levels.site), sites), -1, dtype=np.int32)
     row_of[trips.address, trips.site] = np.arange(len(trips), dtype=np.int32)
     a = np.arange(len(levels.site))[:, None]
@@ -344,7 +344,7 @@ def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
     def rows(site: IntArray) -> IntArray:
         return np.where(site >= 0, row_of[a, np.maximum(site, 0)], -1).astype(np.int32)
 
-    return replace(levels, trip=rows(levels.site), backup_trip=rows(levels.backup))
+    return replace(levels, trip=rows(levels.site), backup_trip=rows(levels.backup), split_trip=rows(levels.split))
 
 
 def with_strips(groups: tuple[CardGroup, ...], outcome: Outcome) -> tuple[CardGroup, ...]:

@@ -130,6 +130,8 @@ class Jobs(Columns):
     """The attack engine where it drafts too; -1: none, so no shuttle."""
     vacuum_only: BoolArray
     """No engine is left for the fill site: only tankers that fill themselves can run."""
+    second_engine: IntArray
+    """At the second fill site; -1: there is none, none is needed, or none is left."""
 
 
 def assign_jobs(  # the five arrays are one case's coordinates and its two local facts
@@ -140,13 +142,15 @@ def assign_jobs(  # the five arrays are one case's coordinates and its two local
     *,
     needs_engine: BoolArray,
     near: BoolArray,
+    second: IntArray | None = None,
     later_min: FloatArray | float = 0.0,
 ) -> Jobs:
-    """Give the engines of each case their jobs: attack, then fill, then dump.
+    """Give the engines of each case their jobs: attack, then fill, then dump, then the second fill site.
 
     `needs_engine` and `near` are of shape (cases,): the site wants a pumper; the building is so near the dump
-    site that the attack engine can draft. `later_min` (cases, units) is how much later than at minute 0 a unit is
-    alerted. Where two engines cannot both fill and dump, the second drafts and only vacuum tankers run.
+    site that the attack engine can draft. `second` (cases,) is the second fill site where it wants a pumper, else -1.
+    `later_min` (cases, units) is how much later than at minute 0 a unit is alerted. Where two engines cannot both
+    fill and dump, the second drafts and only vacuum tankers run.
     """
     attack = response.attack_engine[address]
     rest = response.engines[address, level].copy()
@@ -160,9 +164,30 @@ def assign_jobs(  # the five arrays are one case's coordinates and its two local
     at_scene = np.where(rest, response.arrival_min[address] + later_min, np.inf)
     left = np.isfinite(at_scene.min(axis=1, initial=np.inf))
     dump = np.where(left, at_scene.argmin(axis=1), np.where(near, attack, -1))
+    dump = np.where(attack < 0, -1, dump)
+    at_second = np.full(len(address), -1)
+    if second is not None:
+        rest[np.arange(len(address)), np.maximum(dump, 0)] &= dump < 0
+        minutes = np.where(rest, response.site_arrival_min[second] + later_min, np.inf)
+        at_second, dump = _second_engine(minutes, second >= 0, near & (attack >= 0), attack, dump)
     return Jobs(
         level=level,
         fill_engine=fill.astype(np.int32),
-        dump_engine=np.where(attack < 0, -1, dump).astype(np.int32),
+        dump_engine=dump.astype(np.int32),
         vacuum_only=vacuum_only | (can_fill & (fill < 0)),
+        second_engine=at_second.astype(np.int32),
     )
+
+
+def _second_engine(
+    minutes: FloatArray, wanted: BoolArray, near: BoolArray, attack: IntArray, dump: IntArray
+) -> tuple[IntArray, IntArray]:
+    """Find who pumps at the second fill site, and who drafts then: (cases,).
+
+    `minutes` (cases, units) is when each engine without a job would be there. Where none is left, the attack engine
+    drafts if it is near, and the one that would have drafted goes.
+    """
+    free = wanted & np.isfinite(minutes.min(axis=1, initial=np.inf))
+    swaps = wanted & ~free & near & (dump >= 0) & (dump != attack)
+    engine = np.where(free, minutes.argmin(axis=1), np.where(swaps, dump, -1))
+    return engine, np.where(swaps, attack, dump)

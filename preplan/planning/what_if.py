@@ -124,6 +124,6 @@ def _rates(scene: Scene) -> tuple[IntArray, FloatArray, FloatArray]:
     engine = np.repeat(np.append(np.arange(units), -1), sites).astype(np.int32)
     site = np.tile(np.arange(sites, dtype=np.int32), units + 1)
     none = np.zeros(len(engine), dtype=np.int32)
-    jobs = Jobs(level=none, fill_engine=engine, dump_engine=engine, vacuum_only=none > 0)
+    jobs = Jobs(level=none, fill_engine=engine, dump_engine=engine, vacuum_only=none > 0, second_engine=none - 1)
     pairs, rate = np.unique(np.column_stack(site_rates(scene, site, jobs)), axis=0, return_inverse=True)
     return rate.reshape(units + 1, sites).astype(np.int32), pairs[:, 0], pairs[:, 1]

@@ -19,7 +19,7 @@ from preplan.water.tanker import Handling, Tankers, handling
 
 __all__ = [
     "LIMITS", "LIMIT_CODE", "NO_LIMIT", "CodeArray", "Handling", "Shuttle", "Tankers", "best_fleet", "cap",
-    "handling", "limit_words", "storage_gpm", "sustained",
+    "handling", "joined_circuits", "limit_words", "storage_gpm", "sustained",
 ]  # fmt: skip
 
 CodeArray: TypeAlias = npt.NDArray[np.int8]
@@ -42,7 +42,7 @@ _TIE = 1e-9  # relative difference below which two terms, or two flows, are equa
 
 @dataclass(frozen=True, slots=True)
 class Shuttle:
-    """What a fleet on one circuit delivers; leading axes as asked."""
+    """What a fleet delivers; leading axes as asked."""
 
     sum_gpm: FloatArray
     """(...,): sum of usable / cycle of the tankers in use, an upper bound."""
@@ -54,6 +54,18 @@ class Shuttle:
     """(..., n): the tankers in use."""
     limited_by: CodeArray
     """(...,): codes into `LIMITS`."""
+
+    def put(self, rows: npt.NDArray[np.intp], part: Shuttle) -> Shuttle:
+        """Write cases in the place of some rows of the first axis."""
+        changed = {}
+        for field in fields(self):
+            changed[field.name] = column = getattr(self, field.name).copy()
+            column[rows] = getattr(part, field.name)
+        return Shuttle(**changed)
+
+    def rows(self, pick: npt.NDArray[np.intp]) -> Shuttle:
+        """Take some cases of the first axis."""
+        return Shuttle(*(getattr(self, field.name)[pick] for field in fields(self)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +217,40 @@ def _total(used: BoolArray, amount: FloatArray) -> FloatArray:
 def _full(array: npt.NDArray, shape: tuple[int, ...]) -> npt.NDArray:  # type: ignore[type-arg]
     """Own a copy of the whole shape, never a view that shares memory between rows."""
     return np.array(np.broadcast_to(array, shape))
+
+
+def joined_circuits(one: Shuttle, other: Shuttle, hold: Handling, *, dump_places: int) -> Shuttle:
+    """Give the flow of one fleet over two fill sites, each half on its own circuit, that share the dump site.
+
+    ::
+
+        sustained = the least of sustained + sustained and sum(usable) / (sum(dump) / dump places)
+
+    Parameters
+    ----------
+    one, other
+        The same cases, (...,), each with the tankers that fill at one of the sites.
+    hold
+        Of n tankers.
+
+    Returns
+    -------
+    Shuttle
+        Where the dump site does not limit, what limits the circuit that brings more.
+    """
+    used = one.used | other.used
+    dump_min = _total(used, hold.dump_hold_min) / dump_places
+    with np.errstate(divide="ignore", invalid="ignore"):
+        passes_gpm = np.where(dump_min > 0, _total(used, hold.usable_gal) / dump_min, np.inf)
+    more = other.sustained_gpm > one.sustained_gpm
+    both = Shuttle(
+        sum_gpm=one.sum_gpm + other.sum_gpm,
+        sustained_gpm=one.sustained_gpm + other.sustained_gpm,
+        cycle_min=np.fmax(one.cycle_min, other.cycle_min),
+        used=used,
+        limited_by=np.where(more, other.limited_by, one.limited_by).astype(np.int8),
+    )
+    return cap(both, passes_gpm, LIMIT_CODE["dump site"])
 
 
 def best_fleet(

@@ -315,13 +315,20 @@ def _limits(table: CaseTable, run: Lockstep, search: Search, rows: Rows, last: R
         (~here.any(axis=1), "tankers"),
         (no_dump & np.isfinite(table.dump_engine_arrival_min), "room"),
         (no_dump, "engines"),
-        (np.isposinf(table.fill_engine_arrival_min) & ~selfs, "engines"),
+        (_no_fill_engine(table) & ~selfs, "engines"),
         (~(established < tight - INSTANT_MIN), "arrival"),
         (run.ran_dry[last], "source"),
         (room, "room"),
     )
     codes = np.select([c for c, _ in choices], [LIMIT_CODE[word] for _, word in choices], NO_LIMIT)
     return codes.astype(np.int8)
+
+
+def _no_fill_engine(table: CaseTable) -> BoolArray:
+    """Tell where an engine is wanted at every fill site, and none comes to any; (cases,)."""
+    second = ((table.second_site > 0) & np.isfinite(table.arrival_min)).any(axis=1)
+    none: BoolArray = np.isposinf(table.fill_engine_arrival_min)
+    return none & (~second | np.isposinf(table.second_engine_arrival_min))
 
 
 def _gap_piece(table: CaseTable) -> GapTable:

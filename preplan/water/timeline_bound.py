@@ -21,9 +21,24 @@ def most_flow_gpm(table: CaseTable) -> FloatArray:
     Nobody can come sooner than without a queue at either end: the first load at the dump site's readiness, the next
     one when the fill site has filled it, and then one load each cycle; refills no more than the site gives and stores.
     """
-    bound = _Bound(table)
-    most = np.minimum(table.draft_gpm, table.supply_gpm)
-    end = bound.clock.end
+    return _most(_Bound(table), np.minimum(table.draft_gpm, table.supply_gpm))
+
+
+def most_split_gpm(one: CaseTable, other: CaseTable) -> FloatArray:
+    """Bound what cases hold whose tankers fill at either of two sites: (cases,).
+
+    Both tables have the same tankers, each with the circuit over one of the sites. Every tanker takes the circuit that
+    brings it sooner, and both sites give all they can.
+    """
+    bound = _Bound(one)
+    bound.take_in(_Bound(other))
+    lines = [np.minimum(table.draft_gpm, table.supply_gpm) for table in (one, other)]
+    return _most(bound, np.maximum(*lines))
+
+
+def _most(bound: _Bound, most: FloatArray) -> FloatArray:
+    """Bound the flow by the water that can have come at some minutes, and by `most`, (cases,)."""
+    table, end = bound.table, bound.clock.end
     runs = np.isfinite(end) & (table.required_min > 0)
     full = np.where(runs, bound.clock.full, 0.0)
     for share in SHARES:
@@ -36,7 +51,7 @@ def most_flow_gpm(table: CaseTable) -> FloatArray:
 
 
 class _Bound:
-    """When each tanker's loads can come at the soonest, and what is gone before F."""
+    """When each tanker's loads can come at the soonest, and what is gone before F; of cases with one fill site."""
 
     def __init__(self, table: CaseTable) -> None:
         self.table, self.clock = table, Clock(table)
@@ -56,13 +71,26 @@ class _Bound:
         ready = np.where(table.self_fill > 0, -np.inf, (came + table.fill_setup_min)[:, None])
         self.second = np.maximum(free + table.back_min + table.fill_maneuver_min + there, ready + there)
         self.pumps = np.where(np.isfinite(table.arrival_min), ready, np.inf).min(axis=1, initial=np.inf)
-        self.taken = self._taken()
+        self.taken, self.others = self._taken(), list[_Bound]()
         carried = np.concatenate([table.arrival_min, table.other_arrival_min], axis=1)
         nominal = np.concatenate([table.portable_gal, table.other_gal], axis=1)
         soonest = np.where(nominal > 0, carried, np.inf)
         self.dead = np.zeros(len(table))
         if carried.shape[1]:
             self.dead = self.clock.tank_dead_gal[np.arange(len(table)), soonest.argmin(axis=1)]
+
+    def take_in(self, other: _Bound) -> None:
+        """Let the tankers fill at another site too."""
+        self.second, self.cycle = np.minimum(self.second, other.second), np.minimum(self.cycle, other.cycle)
+        self.others.append(other)
+
+    def given(self, until: FloatArray) -> FloatArray:
+        """Give the most that the site can have given by a minute of each case, gal."""
+        minutes = np.maximum(until - np.maximum(self.pumps, 0.0), 0.0)
+        table = self.table
+        with np.errstate(invalid="ignore"):
+            given: FloatArray = np.minimum(table.site_gpm * minutes, table.storage_gal + table.refill_gpm * minutes)
+        return given
 
     def _taken(self) -> FloatArray:
         """Give what the attack surely took before F, gal: what the nurse fed, and the booster tank besides."""
@@ -86,8 +114,7 @@ class _Bound:
         loads = np.clip(poured, 0.0, table.usable_gal).sum(axis=1)
         with np.errstate(invalid="ignore"):
             count = np.where(self.second < minute, 1.0 + np.floor((minute - self.second) / self.cycle), 0.0)
-            minutes = np.maximum(until - np.maximum(self.pumps, 0.0), 0.0)
-            given = np.minimum(table.site_gpm * minutes, table.storage_gal + table.refill_gpm * minutes)
+            given = sum((other.given(until) for other in self.others), self.given(until))
             refills = np.fmin((table.usable_gal * count).sum(axis=1), given)
             into_tanks = refills + np.where(self.nursing, 0.0, np.clip(poured, 0.0, table.usable_gal)).sum(axis=1)
             came = table.booster_gal + loads + refills - self.taken - np.minimum(self.dead, into_tanks)

@@ -38,6 +38,8 @@ class Tanker:
     """It can nurse."""
     self_fill: bool = False
     """It fills itself and waits for no engine at the fill site."""
+    second_site: bool = False
+    """It fills at the second fill site; its rates and legs are those of that site."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,19 @@ class PortableTank:
 
     arrival_min: float
     nominal_gal: float
+
+
+@dataclass(frozen=True, slots=True)
+class FillSite:
+    """What one fill site gives to the tankers that fill there."""
+
+    engine_arrival_min: float | None
+    """None: it needs no engine, the first tanker there opens it. `NEVER`: none comes."""
+    setup_min: float
+    positions: int
+    site_gpm: float
+    storage_gal: float
+    refill_gpm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +118,13 @@ class Case:
     storage_gal: float = math.inf
     """inf: not known to be limited."""
     refill_gpm: float = 0.0
+    second_engine_arrival_min: float | None = NEVER
+    """Of the engine at a second fill site; this and what follows count where a tanker has `second_site`."""
+    second_setup_min: float = 5.0
+    second_positions: int = 1
+    second_site_gpm: float = math.inf
+    second_storage_gal: float = math.inf
+    second_refill_gpm: float = 0.0
     room_fraction: float = 1.0
     dead_fraction: float = 0.0
     """Share of the nominal size under the strainer."""
@@ -135,6 +157,21 @@ class Case:
     def order(self) -> tuple[Tanker, ...]:
         """Tankers that come, by unit_id, which breaks every tie."""
         return tuple(sorted((t for t in self.tankers if t.arrival_min < NEVER), key=lambda t: t.unit_id))
+
+    @property
+    def fill_sites(self) -> tuple[FillSite, ...]:
+        """The fill site, and the second one where a tanker that comes fills there."""
+        first = FillSite(
+            self.fill_engine_arrival_min, self.fill_setup_min, self.positions, self.site_gpm, self.storage_gal,
+            self.refill_gpm,
+        )  # fmt: skip
+        if not any(tanker.second_site for tanker in self.order):
+            return (first,)
+        second = FillSite(
+            self.second_engine_arrival_min, self.second_setup_min, self.second_positions, self.second_site_gpm,
+            self.second_storage_gal, self.second_refill_gpm,
+        )  # fmt: skip
+        return first, second
 
     @property
     def dump_ready_min(self) -> float:

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from preplan.water.timeline_case import NEVER, Case, Tanker
+from preplan.water.timeline_case import NEVER, Case, FillSite, Tanker
 from preplan.water.timeline_scene import Fireground, Flow, Source, Transfer
 
 INSTANT_MIN = 1e-9
@@ -55,6 +55,8 @@ class Truck:
 
     tanker: Tanker
     rank: int
+    site: int
+    """Fill site: index into `Case.fill_sites`."""
     doing: int = COMING
     due_min: float = NEVER
     """When what it does ends; NEVER where that depends on others."""
@@ -79,6 +81,10 @@ class Truck:
         """Its place in a queue: order of arrival, then unit_id."""
         return round(self.joined_min, 6), self.rank
 
+    def fills_at(self, site: int) -> bool:
+        """Tell whether water runs into it at a fill site."""
+        return self.doing == FILLING and self.site == site
+
 
 @dataclass(slots=True)
 class Run:
@@ -90,10 +96,12 @@ class Run:
     events: list[Event] = field(default_factory=list)
     pieces: list[Piece] = field(default_factory=list)
     established_min: float = math.nan
-    fill_ready_min: float = NEVER
 
     ground: Fireground = field(init=False)
-    source: Source = field(init=False)
+    sites: tuple[FillSite, ...] = field(init=False)
+    sources: tuple[Source, ...] = field(init=False)
+    """One a fill site, as all that is told by site."""
+    site_ready_min: list[float] = field(init=False)
     dumped_gal: float = field(init=False)
     demand_gpm: float = field(init=False)
     dump_ready_min: float = field(init=False)
@@ -105,16 +113,24 @@ class Run:
         """Set everything to minute 0."""
         case = self.case
         self.ground = Fireground(case)
-        self.source = Source(case)
+        self.sites = case.fill_sites
+        self.sources = tuple(Source(site) for site in self.sites)
+        self.site_ready_min = [NEVER] * len(self.sources)
         self.dumped_gal = 0.0
         self.demand_gpm = 0.0
         self.dump_ready_min = case.dump_ready_min
-        self.trucks = [Truck(t, rank, due_min=t.arrival_min) for rank, t in enumerate(case.order)]
+        self.trucks = [Truck(t, rank, int(t.second_site), due_min=t.arrival_min) for rank, t in enumerate(case.order)]
         nurse = case.nurse()
         self.nurse = next((t for t in self.trucks if t.tanker is nurse), None)
         self.marks = self._marks()
-        if case.fill_engine_arrival_min is not None:
-            self._fill_site_from(case.fill_engine_arrival_min)
+        for at, site in enumerate(self.sites):
+            if site.engine_arrival_min is not None:
+                self._fill_site_from(at, site.engine_arrival_min)
+
+    @property
+    def fill_ready_min(self) -> float:
+        """When the first fill site is ready; `NEVER`: not at all, or not yet."""
+        return self.site_ready_min[0]
 
     def _marks(self) -> list[tuple[float, str, float]]:
         """List what happens by the clock alone: (minute, what, number)."""
@@ -125,10 +141,11 @@ class Run:
             marks += [(room.ready_min, "room", room.active_gal), (room.ready_min, "dead", room.dead_gal)]
         return sorted((mark for mark in marks if mark[0] < NEVER), key=lambda mark: mark[0])
 
-    def _fill_site_from(self, arrival_min: float) -> None:
-        self.fill_ready_min = arrival_min + self.case.fill_setup_min
-        if self.fill_ready_min < NEVER:
-            self.marks = sorted([*self.marks, (self.fill_ready_min, "fill site ready", 0.0)], key=lambda m: m[0])
+    def _fill_site_from(self, site: int, arrival_min: float) -> None:
+        ready_min = self.site_ready_min[site] = arrival_min + self.sites[site].setup_min
+        what = "second fill site ready" if site else "fill site ready"
+        if ready_min < NEVER:
+            self.marks = sorted([*self.marks, (ready_min, what, 0.0)], key=lambda m: m[0])
 
     # ------------------------------------------------------------------ the clock
 
@@ -153,7 +170,7 @@ class Run:
             elif truck.doing == AT_FILL:
                 truck.fill_wait_min += waited_min
 
-    def _next_min(self, flow: Flow, filling_gpm: float) -> float:
+    def _next_min(self, flow: Flow, filling_gpm: list[float]) -> float:
         """Find the next minute at which something happens, never before now."""
         dues = [
             min(truck.due_min, truck.load.end_min) if self._flows(truck) else truck.due_min for truck in self.trucks
@@ -161,9 +178,9 @@ class Run:
         soonest = min(dues, default=NEVER)
         if self.marks:
             soonest = min(soonest, self.marks[0][0])
-        change = min(
-            self.ground.next_change_min(self.now_min, flow), self.source.next_change_min(self.now_min, filling_gpm)
-        )
+        change = self.ground.next_change_min(self.now_min, flow)
+        for source, gpm in zip(self.sources, filling_gpm, strict=True):
+            change = min(change, source.next_change_min(self.now_min, gpm))
         # A rest that flows within less than the clock can tell takes the least step, lest the clock stand still.
         change = max(change, math.nextafter(self.now_min, math.inf))
         return max(min(soonest, change), self.now_min)
@@ -172,7 +189,7 @@ class Run:
     def _flows(truck: Truck) -> bool:
         return truck.doing in (POURING, FILLING, NURSING)
 
-    def _pass(self, until_min: float, flow: Flow, filling_gpm: float) -> None:
+    def _pass(self, until_min: float, flow: Flow, filling_gpm: list[float]) -> None:
         """Let the water flow until the next event and keep the piece."""
         minutes = until_min - self.now_min
         if minutes > 0:
@@ -183,9 +200,9 @@ class Run:
             for truck in self.trucks:
                 if truck.doing == POURING:
                     truck.room_wait_min += minutes * (1.0 - truck.load.gpm / truck.tanker.dump_gpm)
-            wanted_gpm = sum(t.tanker.fill_gpm for t in self.trucks if t.doing == FILLING)
             ground.run(minutes, flow)
-            self.source.run(minutes, filling_gpm, wanted_gpm)
+            for at, (source, gpm) in enumerate(zip(self.sources, filling_gpm, strict=True)):
+                source.run(minutes, gpm, sum(t.tanker.fill_gpm for t in self.trucks if t.fills_at(at)))
             self.dumped_gal += (flow.nursed + flow.inflow + flow.dead) * minutes
         self.now_min = until_min
 
@@ -286,23 +303,31 @@ class Run:
         elif truck.doing == BACK:
             truck.doing, truck.joined_min = AT_FILL, came_min
             self._note(own.unit_id, "at fill site")
-            if self.case.fill_engine_arrival_min is None and self.fill_ready_min == NEVER:
-                self._fill_site_from(came_min)
+            opens = self.sites[truck.site].engine_arrival_min is None
+            if opens and self.site_ready_min[truck.site] == NEVER:
+                self._fill_site_from(truck.site, came_min)
         else:
             truck.doing = POURING if truck.doing == DUMP_HOOKUP else FILLING
             truck.began = False
 
     def _start(self) -> bool:
         """Give the first in each queue a free place."""
-        return self._start_end(AT_DUMP) or self._start_end(AT_FILL)
+        return self._start_dump() or any(self._start_fill(site) for site in range(len(self.sources)))
 
-    def _start_end(self, queue: int) -> bool:
-        dump = queue == AT_DUMP
-        holders = sum(t.doing in ((DUMP_HOOKUP, POURING) if dump else (FILL_HOOKUP, FILLING)) for t in self.trucks)
-        if holders >= (self.case.dump_places if dump else self.case.positions):
+    def _start_dump(self) -> bool:
+        holders = sum(t.doing in (DUMP_HOOKUP, POURING) for t in self.trucks)
+        if holders >= self.case.dump_places or not self._due(self.dump_ready_min):
             return False
-        ready = self._due(self.dump_ready_min if dump else self.fill_ready_min)
-        waiting = [t for t in self.trucks if t.doing == queue and (ready or (not dump and t.tanker.self_fill))]
+        return self._first_takes([t for t in self.trucks if t.doing == AT_DUMP], dump=True)
+
+    def _start_fill(self, site: int) -> bool:
+        here = [t for t in self.trucks if t.site == site]
+        if sum(t.doing in (FILL_HOOKUP, FILLING) for t in here) >= self.sites[site].positions:
+            return False
+        ready = self._due(self.site_ready_min[site])
+        return self._first_takes([t for t in here if t.doing == AT_FILL and (ready or t.tanker.self_fill)], dump=False)
+
+    def _first_takes(self, waiting: list[Truck], *, dump: bool) -> bool:
         if not waiting:
             return False
         self._take_place(min(waiting, key=lambda t: t.turn), dump=dump)
@@ -334,12 +359,15 @@ class Run:
     def _hookup_min(truck: Truck) -> float:
         return truck.tanker.dump_hookup_min if truck.doing == POURING else truck.tanker.fill_hookup_min
 
-    def _set_rates(self) -> tuple[Flow, float]:
-        """Set every rate; say what flows at the fire and what leaves the source."""
-        filling = list(self._in_turn(FILLING))
-        fills = self.source.fills([t.tanker.fill_gpm for t in filling])
-        for truck, gpm in zip(filling, fills, strict=True):
-            truck.load.set_rate(gpm, self.now_min)
+    def _set_rates(self) -> tuple[Flow, list[float]]:
+        """Set every rate; say what flows at the fire and what leaves each source."""
+        given = []
+        for site, source in enumerate(self.sources):
+            filling = [t for t in self._in_turn(FILLING) if t.fills_at(site)]
+            fills = source.fills([t.tanker.fill_gpm for t in filling])
+            for truck, gpm in zip(filling, fills, strict=True):
+                truck.load.set_rate(gpm, self.now_min)
+            given.append(sum(fills))
         nurse = self.nurse if self.nurse is not None and self.nurse.doing == NURSING else None
         pouring = list(self._in_turn(POURING))
         asked = 0.0 if nurse is not None else self.demand_gpm
@@ -350,7 +378,7 @@ class Run:
             truck.load.set_rate(gpm, self.now_min)
             if gpm > 0 and not truck.began:
                 self._began_to_dump(truck)
-        return self.ground.flow(sum(pours), self.demand_gpm, nursing=nurse is not None), sum(fills)
+        return self.ground.flow(sum(pours), self.demand_gpm, nursing=nurse is not None), given
 
     def _began_to_dump(self, truck: Truck) -> None:
         truck.began = True

@@ -7,7 +7,7 @@ form, and it joins the queue at the other end.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -22,18 +22,58 @@ if TYPE_CHECKING:
 SLACK = 1.0 + 1e-12
 """Two rates nearer than this are equal."""
 _LATEST_MIN = 1e4  # later than any timeline runs
+Column = TypeVar("Column", FloatArray, BoolArray)
 
 
 def knows(table: CaseTable) -> BoolArray:
     """Tell which cases the lockstep can run; the others need the plain account. (cases,).
 
-    It knows one dump place, and either one fill place or a source that does not run out. A run may still find that
-    it does not know a case after all: see `Lockstep.lost`.
+    It knows one dump place, and at a fill site either one place or a source that does not run out. A run may still
+    find that it does not know a case after all: see `Lockstep.lost`.
     """
-    here = np.isfinite(table.arrival_min)
-    at_once = np.minimum(table.positions, here.sum(axis=1))
-    known: BoolArray = (table.dump_places == 1) & ((at_once <= 1) | np.isinf(table.storage_gal))
+    sites = FillSites(table)
+    plain = (sites.at_once <= 1) | np.isinf(sites.storage_gal)
+    known: BoolArray = (table.dump_places == 1) & plain.reshape(sites.number, len(table)).all(axis=0)
     return known
+
+
+class FillSites:
+    """The fill sites of every case: (sites,), first those of all cases, then their second ones where there are any."""
+
+    def __init__(self, table: CaseTable) -> None:
+        """Stand at minute 0."""
+        here = np.isfinite(table.arrival_min)
+        self._second = np.where(here, table.second_site, 0.0).astype(np.intp)
+        self.number = 2 if self._second.any() else 1
+        """Fill sites of a case."""
+        self.positions = self._of(table.positions, table.second_positions)
+        self.site_gpm = self._of(table.site_gpm, table.second_site_gpm)
+        self.storage_gal = self._of(table.storage_gal, table.second_storage_gal)
+        self.refill_gpm = self._of(table.refill_gpm, table.second_refill_gpm)
+        self.setup_min = self._of(table.fill_setup_min, table.second_setup_min)
+        self.ready_min = self._of(table.fill_engine_arrival_min, table.second_engine_arrival_min) + self.setup_min
+        """NaN: the first tanker there opens it."""
+        fill_here = self._of(here & (self._second == 0), here & (self._second == 1))
+        self.at_once = np.minimum(self.positions, fill_here.sum(axis=1))
+        """Tankers that may fill at the same time."""
+        rate_gpm = self._of(table.fill_gpm, table.fill_gpm)
+        most_gpm = np.where(fill_here, rate_gpm, 0.0).max(axis=1, initial=0.0)
+        self.tight = np.asarray(most_gpm * self.at_once > self.site_gpm * SLACK)
+        """Where they want more than the site gives."""
+        places = int(min(self.positions.max(initial=1), max(table.arrival_min.shape[1], 1)))
+        self.free_min = np.where(np.arange(places) >= self.positions[:, None], np.inf, -np.inf)
+        """(sites, places): when each place is free."""
+        self.pumps = SharedPumps(self.site_gpm, places)
+        self.level_gal, self.level_min = self.storage_gal.copy(), np.zeros(len(self.site_gpm))
+        """What is left of the source, and when."""
+
+    def _of(self, first: Column, second: Column) -> Column:
+        """Lay two columns of the cases one below the other."""
+        return np.concatenate([first, second]) if self.number == 2 else first.copy()
+
+    def at(self, rows: Rows, who: Rows) -> Rows:
+        """Find the site at which tankers fill: `rows` and `who` broadcast."""
+        return rows + len(self._second) * self._second[rows, who]
 
 
 class SharedPumps:
@@ -115,22 +155,13 @@ class Lockstep:
         self.load = table.usable_gal.copy()
         self.filling = np.zeros((cases, tankers), dtype=np.bool_)
         self.refilled = np.zeros((cases, tankers), dtype=np.bool_)
-        places = int(min(table.positions.max(initial=1), max(tankers, 1)))
-        shut = np.arange(places) >= table.positions[:, None]
-        self.fill_free = np.where(shut, np.inf, -np.inf)
+        self.sites = FillSites(table)
         self.dump_free = np.full(cases, -np.inf)
-        self.pumps = SharedPumps(table.site_gpm, places)
         self.lost = np.zeros(cases, dtype=np.bool_)
         """(cases,): where a tanker began to pump before one that took its place earlier, so the order is not known."""
         here = np.isfinite(table.arrival_min)
         selfs = here & (table.self_fill > 0)
-        most = np.where(here, table.fill_gpm, 0.0).max(axis=1, initial=0.0)
-        at_once = np.minimum(table.positions, here.sum(axis=1))
-        self.tight = np.asarray(most * at_once > table.site_gpm * SLACK)
         self.mixed = np.asarray(selfs.any(axis=1) & (here & ~selfs).any(axis=1))
-        ready = table.fill_engine_arrival_min + table.fill_setup_min
-        self.fill_ready = ready
-        self.source_gal, self.source_min = table.storage_gal.copy(), np.zeros(cases)
         self.ran_dry = np.zeros(cases, dtype=np.bool_)
         self.waits = waits
 
@@ -152,6 +183,11 @@ class Lockstep:
         if self.waits is not None:
             self._note_those_left(self.waits)
         return self
+
+    @property
+    def fill_ready(self) -> FloatArray:
+        """Give when the first fill site is ready, (cases,)."""
+        return self.sites.ready_min[: len(self.joined)]
 
     def _nurse(self) -> None:
         """Let the nurses feed the attack engine before the dump site is ready."""
@@ -180,25 +216,27 @@ class Lockstep:
 
         It stands back where a vacuum tanker, which waits for nothing, may go before it.
         """
-        opens = fills & np.isnan(self.fill_ready[rows])
-        at = rows[opens]
-        self.fill_ready[at] = self.joined[at, who[opens]] + self.table.fill_setup_min[at]
+        sites = self.sites
+        at = sites.at(rows, who)
+        opens = fills & np.isnan(sites.ready_min[at])
+        at = at[opens]
+        sites.ready_min[at] = self.joined[rows[opens], who[opens]] + sites.setup_min[at]
         back = opens & self.mixed[rows]
         self._requeue(rows[back])
         return back
 
     def _fill(self, rows: Rows, who: Rows) -> None:
         """Fill one tanker in each row."""
-        own = self.table
-        joined = self.joined[rows, who]
-        ready = np.where(own.self_fill[rows, who] > 0, -np.inf, self.fill_ready[rows])
-        place = self.fill_free[rows].argmin(axis=1)
-        held = np.maximum(np.maximum(joined, self.fill_free[rows, place]), ready)
+        own, sites = self.table, self.sites
+        at, joined = sites.at(rows, who), self.joined[rows, who]
+        ready = np.where(own.self_fill[rows, who] > 0, -np.inf, sites.ready_min[at])
+        place = sites.free_min[at].argmin(axis=1)
+        held = np.maximum(np.maximum(joined, sites.free_min[at, place]), ready)
         pumps = held + own.fill_hookup_min[rows, who]
         if self.waits is not None:
             self.waits.fill_min[rows, who] += np.minimum(held, self.clock.end[rows]) - joined
         full = self._full_min(rows, who, pumps)
-        self.fill_free[rows, place] = full
+        sites.free_min[at, place] = full
         self.load[rows, who] = own.usable_gal[rows, who]
         self.refilled[rows, who] = True
         self._join(rows, who, full + own.out_min[rows, who] + own.dump_maneuver_min[rows, who], filling=False)
@@ -210,8 +248,9 @@ class Lockstep:
         While a place is free before that minute, who must wait for it stands in the queue from it on, in the order
         of arrival; a vacuum tanker does not wait.
         """
-        ready, joined = self.fill_ready[rows][:, None], self.joined[rows]
-        free_before = self.fill_free[rows].min(axis=1)[:, None] < ready
+        at = self.sites.at(rows[:, None], np.arange(self.joined.shape[1]))
+        ready, joined = self.sites.ready_min[at], self.joined[rows]
+        free_before = self.sites.free_min.min(axis=1)[at] < ready
         waits = self.filling[rows] & (self.table.self_fill[rows] == 0) & free_before & (joined < ready)
         in_order = np.clip(joined, 0.0, _LATEST_MIN) / (_LATEST_MIN + 1.0) - 1.0
         turn = np.where(waits, np.rint(ready * 1e6) + in_order, np.rint(joined * 1e6))
@@ -219,41 +258,43 @@ class Lockstep:
 
     def _full_min(self, rows: Rows, who: Rows, pumps: FloatArray) -> FloatArray:
         """Minute at which a tanker is full that begins to pump at `pumps`, behind those who pump already."""
-        own = self.table
-        if self.fill_free.shape[1] == 1 or not self.pumps.shared:
+        own, sites = self.table, self.sites
+        if not sites.pumps.shared:
             return pumps + self._pump_min(rows, who, pumps)
-        alone = (own.positions[rows] <= 1) | np.isfinite(own.storage_gal[rows])
+        at = sites.at(rows, who)
+        alone = (sites.positions[at] <= 1) | np.isfinite(sites.storage_gal[at])
         full = np.empty(len(rows))
         full[alone] = pumps[alone] + self._pump_min(rows[alone], who[alone], pumps[alone])
-        rows, who, pumps = rows[~alone], who[~alone], pumps[~alone]
-        self.lost[rows] |= self.tight[rows] & (pumps < self.pumps.began[rows] - INSTANT_MIN)
-        full[~alone] = self.pumps.fill(rows, pumps, own.usable_gal[rows, who], own.fill_gpm[rows, who])
+        rows, who, pumps, at = rows[~alone], who[~alone], pumps[~alone], at[~alone]
+        self.lost[rows] |= sites.tight[at] & (pumps < sites.pumps.began[at] - INSTANT_MIN)
+        full[~alone] = sites.pumps.fill(at, pumps, own.usable_gal[rows, who], own.fill_gpm[rows, who])
         return full
 
     def _pump_min(self, rows: Rows, who: Rows, start: FloatArray) -> FloatArray:
         """Minutes that a load takes, with a source that may run dry on the way."""
-        own = self.table
-        gal = own.usable_gal[rows, who]
-        gpm = np.minimum(own.fill_gpm[rows, who], own.site_gpm[rows])
+        sites, at = self.sites, self.sites.at(rows, who)
+        gal = self.table.usable_gal[rows, who]
+        gpm = np.minimum(self.table.fill_gpm[rows, who], sites.site_gpm[at])
         with np.errstate(divide="ignore", invalid="ignore"):
             minutes = gal / gpm
-        limited = np.isfinite(own.storage_gal[rows]) & np.isfinite(start)
+        limited = np.isfinite(sites.storage_gal[at]) & np.isfinite(start)
         if limited.any():
-            minutes[limited] = self._pump_limited(rows[limited], gal[limited], gpm[limited], start[limited])
+            some = rows[limited], at[limited], gal[limited], gpm[limited], start[limited]
+            minutes[limited] = self._pump_limited(*some)
         return minutes
 
-    def _pump_limited(self, rows: Rows, gal: FloatArray, gpm: FloatArray, start: FloatArray) -> FloatArray:
-        own, refill = self.table, self.table.refill_gpm[rows]
-        level = np.minimum(own.storage_gal[rows], self.source_gal[rows] + refill * (start - self.source_min[rows]))
+    def _pump_limited(self, rows: Rows, at: Rows, gal: FloatArray, gpm: FloatArray, start: FloatArray) -> FloatArray:
+        sites, refill = self.sites, self.sites.refill_gpm[at]
+        level = np.minimum(sites.storage_gal[at], sites.level_gal[at] + refill * (start - sites.level_min[at]))
         with np.errstate(divide="ignore", invalid="ignore"):
             alone = gal / gpm
             lasts = np.where(gpm > refill, level / (gpm - refill), np.inf)
             dragged = lasts + (gal - gpm * lasts) / refill
         dry = alone > lasts * SLACK
         minutes = np.where(dry, dragged, alone)
-        left = np.where(dry, 0.0, np.minimum(level + (refill - gpm) * alone, own.storage_gal[rows]))
-        self.source_gal[rows] = np.maximum(left, 0.0)
-        self.source_min[rows] = start + minutes
+        left = np.where(dry, 0.0, np.minimum(level + (refill - gpm) * alone, sites.storage_gal[at]))
+        sites.level_gal[at] = np.maximum(left, 0.0)
+        sites.level_min[at] = start + minutes
         self.ran_dry[rows] |= dry & (start + lasts < self.clock.end[rows])
         return minutes
 

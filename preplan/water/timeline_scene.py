@@ -2,14 +2,14 @@
 
 Water on the fireground is the attack engine's booster tank and the portable tanks above their dead water. A
 supply line feeds the attack engine from the portable tanks, at most at its own rate; the booster tank makes
-up what is lacking and is not refilled. At the fill site the source drains and refills.
+up what is lacking and is not refilled. At each fill site the source drains and refills.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from preplan.water.timeline_case import NEVER, Case
+from preplan.water.timeline_case import NEVER, Case, FillSite
 
 GRAIN_GAL = 1e-7
 """An amount of water that is none: below what rounding leaves over."""
@@ -148,9 +148,9 @@ def _settled(gal: float) -> float:
 
 @dataclass(slots=True)
 class Source:
-    """The water at the fill site."""
+    """The water at a fill site."""
 
-    case: Case
+    site: FillSite
     level_gal: float = field(init=False)
     given_gal: float = 0.0
     empty_min: float = 0.0
@@ -158,22 +158,22 @@ class Source:
 
     def __post_init__(self) -> None:
         """Start full."""
-        self.level_gal = self.case.storage_gal
+        self.level_gal = self.site.storage_gal
 
     def fills(self, rates: list[float]) -> list[float]:
         """Give the rate into each tanker being filled, first come first."""
-        most = self.case.site_gpm if self.level_gal > 0 else min(self.case.site_gpm, self.case.refill_gpm)
+        most = self.site.site_gpm if self.level_gal > 0 else min(self.site.site_gpm, self.site.refill_gpm)
         return first_come_shares(rates, most)
 
     def _net_gpm(self, out_gpm: float) -> float:
-        net = self.case.refill_gpm - out_gpm
-        return min(net, 0.0) if self.level_gal >= self.case.storage_gal else net
+        net = self.site.refill_gpm - out_gpm
+        return min(net, 0.0) if self.level_gal >= self.site.storage_gal else net
 
     def next_change_min(self, now_min: float, out_gpm: float) -> float:
         """Minute at which the source runs dry or over."""
         net = self._net_gpm(out_gpm)
-        room_gal = self.case.storage_gal - self.level_gal
-        if not self.case.storage_gal < NEVER or net == 0:
+        room_gal = self.site.storage_gal - self.level_gal
+        if not self.site.storage_gal < NEVER or net == 0:
             return NEVER
         if net < 0:
             return now_min + self.level_gal / -net if self.level_gal > 0 else NEVER
@@ -182,10 +182,10 @@ class Source:
     def run(self, minutes: float, out_gpm: float, wanted_gpm: float) -> None:
         """Let the water flow for some minutes."""
         self.given_gal += out_gpm * minutes
-        if not self.case.storage_gal < NEVER:
+        if not self.site.storage_gal < NEVER:
             return
-        if self.level_gal <= 0 and out_gpm < min(wanted_gpm, self.case.site_gpm):
+        if self.level_gal <= 0 and out_gpm < min(wanted_gpm, self.site.site_gpm):
             self.empty_min += minutes
         self.level_gal = _settled(self.level_gal + self._net_gpm(out_gpm) * minutes)
-        if self.case.storage_gal - self.level_gal < GRAIN_GAL:
-            self.level_gal = self.case.storage_gal
+        if self.site.storage_gal - self.level_gal < GRAIN_GAL:
+            self.level_gal = self.site.storage_gal

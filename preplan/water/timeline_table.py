@@ -16,12 +16,13 @@ SCALAR_WORDS = (
     "attack_arrival_min", "booster_gal", "dump_engine_arrival_min", "fill_engine_arrival_min", "required_gpm",
     "required_min", "required_gal", "attack_gpm", "attack_setup_min", "full_flow_after_min", "dump_setup_min",
     "tank_setup_min", "fill_setup_min", "positions", "dump_places", "site_gpm", "storage_gal", "refill_gpm",
-    "room_fraction", "dead_fraction", "draft_gpm", "supply_gpm",
+    "second_engine_arrival_min", "second_setup_min", "second_positions", "second_site_gpm", "second_storage_gal",
+    "second_refill_gpm", "room_fraction", "dead_fraction", "draft_gpm", "supply_gpm",
 )  # fmt: skip
 """Columns (cases,)."""
 TANKER_WORDS = (
     "arrival_min", "usable_gal", "fill_gpm", "dump_gpm", "out_min", "back_min", "fill_hookup_min", "dump_hookup_min",
-    "fill_maneuver_min", "dump_maneuver_min", "portable_gal", "has_pump", "self_fill",
+    "fill_maneuver_min", "dump_maneuver_min", "portable_gal", "has_pump", "self_fill", "second_site",
 )  # fmt: skip
 """Columns (cases, tankers)."""
 
@@ -52,6 +53,13 @@ class CaseTable(Columns):
     site_gpm: FloatArray
     storage_gal: FloatArray
     refill_gpm: FloatArray
+    second_engine_arrival_min: FloatArray
+    """NaN and inf as those of the fill engine."""
+    second_setup_min: FloatArray
+    second_positions: FloatArray
+    second_site_gpm: FloatArray
+    second_storage_gal: FloatArray
+    second_refill_gpm: FloatArray
     room_fraction: FloatArray
     dead_fraction: FloatArray
     draft_gpm: FloatArray
@@ -71,6 +79,7 @@ class CaseTable(Columns):
     has_pump: FloatArray
     """1 yes, 0 no."""
     self_fill: FloatArray
+    second_site: FloatArray
     other_arrival_min: FloatArray
     """(cases, other tanks): portable tanks that come on other units; inf: none."""
     other_gal: FloatArray
@@ -135,10 +144,10 @@ def _number(value: float | None) -> float:
 
 def _plain(word: str, value: float) -> Any:
     """Turn a cell into the type of the record's field."""
-    if word in ("positions", "dump_places"):
+    if word in ("positions", "second_positions", "dump_places"):
         return int(value)
-    if word in ("has_pump", "self_fill"):
+    if word in ("has_pump", "self_fill", "second_site"):
         return bool(value)
-    if word == "fill_engine_arrival_min" and math.isnan(value):
+    if word in ("fill_engine_arrival_min", "second_engine_arrival_min") and math.isnan(value):
         return None
     return float(value)

@@ -180,15 +180,17 @@ def _limit(run: Run, gpm: float, tight_min: float, unbound_gpm: float) -> str:
         return "tankers"
     if not case.dump_ready_min < NEVER:
         return "room" if case.dump_engine_arrival_min < NEVER else "engines"
-    if run.fill_ready_min == NEVER and case.fill_engine_arrival_min is not None and not _self_filling(case):
+    if all(ready == NEVER for ready in run.site_ready_min) and _wants_engine(run):
         return "engines"
     if not run.established_min < tight_min - INSTANT_MIN:
         return "arrival"
-    if run.source.empty_min > 0:
+    if any(source.empty_min > 0 for source in run.sources):
         return "source"
     slowed = any(truck.room_wait_min > 0 for truck in run.trucks)
     return "room" if slowed and gpm < unbound_gpm * (1.0 - SAME_FLOW) else ""
 
 
-def _self_filling(case: Case) -> bool:
-    return any(tanker.self_fill for tanker in case.order)
+def _wants_engine(run: Run) -> bool:
+    """Tell whether nobody fills before an engine comes to a fill site."""
+    needed = all(site.engine_arrival_min is not None for site in run.sites)
+    return needed and not any(tanker.self_fill for tanker in run.case.order)

@@ -1,0 +1,200 @@
+"""Tankers split over two fill sites, where one site alone gives too little.
+
+One site is simpler to run, so a second one is asked for only by a level that does not meet the requirement, and taken
+only where it meets, or gains more than `keep_site_gain`. Tankers move one by one, each time the one that gains most:
+the best of all ways to part them is not sought, but what is found is worked out in full.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from preplan.plan import ROUNDING_GPM
+from preplan.planning.assignment import crews, draws_elsewhere
+from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, with_jobs
+from preplan.planning.flows import SLACK, Flows, Settled, first_open, without_the_slow
+from preplan.records import BoolArray, FloatArray, IntArray, joined
+from preplan.water.timeline_batch import held_flows
+from preplan.water.timeline_bound import most_split_gpm
+from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_table import CaseTable
+
+STRONGEST, NEAREST = 3, 2
+"""Second sites that are tried: those that could bring most by themselves, and those with the shortest trips."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Ways to split some cases: (ways,)."""
+
+    case: Rows
+    """Which case of those asked about."""
+    run: Crews
+    """Everyone still at the first site."""
+
+
+def split_rows(flows: Flows, row: IntArray, below: IntArray, stands: BoolArray, level: int) -> IntArray:
+    """Split the tankers of a level over two of the sites that stand, (sites,), where that is worth it.
+
+    `row` and `below` (addresses,) are the settled cases of this level and of the one below, -1 where there is none.
+    Gives the cases (addresses,) that take their place; no level does worse than the one below it.
+    """
+    scene, row = flows.scene, row.copy()
+    if not scene.rules.plan.split_sites:
+        return row
+    need = scene.needs.required_gpm - ROUNDING_GPM
+    some = np.flatnonzero((row >= 0) & (flows.held_gpm(row) < need))
+    step = PIECE_CASES // (STRONGEST + NEAREST)
+    for first in range(0, some.size, step):
+        part = some[first : first + step]
+        base = flows.settled_rows(row[part])
+        at, done = _split(flows, base, stands, level)
+        more = done.gpm > base.gpm[at] * (1.0 + scene.rules.plan.keep_site_gain)
+        more |= done.gpm >= need[part[at]]
+        kept = np.flatnonzero(more)
+        row[part[at[kept]]] = flows.keep(done.rows(kept))
+    return _never_less(flows, row, below, level)
+
+
+def _never_less(flows: Flows, row: IntArray, below: IntArray, level: int) -> IntArray:
+    """Let a level do what the level below does where its own crews would do worse."""
+    less = np.flatnonzero((row >= 0) & (below >= 0) & (flows.held_gpm(row) < flows.held_gpm(below) * (1.0 - SLACK)))
+    if less.size:
+        kept = flows.settled_rows(below[less])
+        level_of = np.full(less.size, level, dtype=np.int32)
+        row[less] = flows.keep(replace(kept, run=replace(kept.run, level=level_of)))
+    return row
+
+
+def _split(flows: Flows, base: Settled, stands: BoolArray, level: int) -> tuple[Rows, Settled]:
+    """Find the best way to split each of some cases that gains anything: which cases, and what they hold then."""
+    scene = flows.scene
+    asked = _worth_it(flows, base, stands, level)
+    run, gpm = _moved(flows, asked, base.gpm[asked.case])
+    gains = np.flatnonzero(gpm > base.gpm[asked.case] * (1.0 + SLACK))
+    order = gains[np.lexsort((-gpm[gains], asked.case[gains]))]  # stable: of equal flows the stronger site
+    case, first = np.unique(asked.case[order], return_index=True)
+    return case, without_the_slow(scene, run.rows(order[first]))
+
+
+def _worth_it(flows: Flows, base: Settled, stands: BoolArray, level: int) -> Asked:
+    """List the second sites and vehicle classes that a bound does not exclude, the strongest first."""
+    scene, run = flows.scene, base.run
+    rules, trip = scene.rules.plan, flows.trip_min[run.address, :, level]
+    may = stands & draws_elsewhere(scene.sites, run.site) & np.isfinite(trip)
+    most = flows.most_gpm[run.address, :, level]
+    near = first_open(-trip, trip, may, NEAREST)
+    case, site = np.nonzero(first_open(most, trip, may, STRONGEST) | near)
+    ways = list(_ways(flows, run, case, site.astype(np.int32)))
+    of = np.concatenate([at for at, _ in ways])
+    whole = joined([one for _, one in ways])
+    need = np.minimum(scene.needs.required_gpm[whole.address], base.gpm[of] * (1.0 + rules.keep_site_gain))
+    rows = np.arange(len(whole))
+    for bound in (most_split_gpm, _unqueued_gpm):
+        most = bound(*_tables(flows, whole.rows(rows)))
+        rows, most = rows[most > need[rows]], most[most > need[rows]]
+    rows = rows[np.lexsort((-most, of[rows]))]
+    return Asked(of[rows], whole.rows(rows))
+
+
+def _ways(flows: Flows, base: Crews, case: Rows, site: IntArray) -> Iterator[tuple[Rows, Crews]]:
+    """Lay out each second site on every vehicle class that drives a shorter trip there than the next heavier one."""
+    cuts, address = flows.scene.cuts, base.address[case]
+    for index, cut in enumerate(cuts):
+        trip = cut.trip_min[address, site]
+        worth = np.isfinite(trip)
+        if index + 1 < len(cuts):
+            worth &= trip < cuts[index + 1].trip_min[address, site]
+        at = case[worth]
+        second_cut = np.full(at.size, index, dtype=np.int32)
+        run = replace(base.rows(at), second=site[worth], second_cut=second_cut)
+        yield at, with_jobs(flows.scene, run)
+
+
+def _tables(flows: Flows, run: Crews) -> tuple[CaseTable, CaseTable]:
+    """Write each way twice: with every tanker at the first site, and with every one at the second."""
+    scene = flows.scene
+    either = _may_haul(flows, run)
+    first = replace(everyone(scene, run.address, run.site, run.fleet), cut=run.cut, used=either)
+    other = replace(everyone(scene, run.address, run.second, run.fleet), cut=run.second_cut, used=either)
+    return case_table(scene, first), case_table(scene, other)
+
+
+def _unqueued_gpm(one: CaseTable, other: CaseTable) -> FloatArray:
+    """Run the ways with every tanker on the quicker of the two circuits, and nobody waiting for another at its site.
+
+    Little is gained by a second site where this brings little: the first one holds nobody up, nor is the other nearer.
+    """
+    with np.errstate(divide="ignore"):
+        fills = [table.fill_hookup_min + table.usable_gal / table.fill_gpm for table in (one, other)]
+    away = [table.back_min + fill for table, fill in zip((one, other), fills, strict=True)]
+    quicker = away[1] + other.out_min < away[0] + one.out_min
+    # Where no engine is needed the first tanker opens the site: by then, at the soonest.
+    ready = np.minimum(*(np.nan_to_num(t.fill_engine_arrival_min + t.fill_setup_min, nan=0.0) for t in (one, other)))
+    free = replace(
+        one,
+        back_min=np.where(quicker, away[1], away[0]),  # the fill counts to the way back, and no queue is left
+        out_min=np.where(quicker, other.out_min, one.out_min),
+        fill_hookup_min=np.zeros_like(one.out_min),
+        fill_gpm=np.full_like(one.out_min, np.inf),
+        fill_engine_arrival_min=ready,
+        fill_setup_min=np.zeros_like(ready),
+        positions=np.ones_like(ready),
+        site_gpm=np.full_like(ready, np.inf),
+        storage_gal=np.full_like(ready, np.inf),
+        draft_gpm=np.maximum(one.draft_gpm, other.draft_gpm),
+        supply_gpm=np.maximum(one.supply_gpm, other.supply_gpm),
+    )
+    return held_flows(free).uninterrupted_gpm
+
+
+def _may_haul(flows: Flows, run: Crews) -> BoolArray:
+    """Mask the tankers that haul already or may fill at the second site, (ways, units)."""
+    members = np.stack([cut.members for cut in flows.scene.cuts])
+    present = crews(flows.scene, run.address, run.second, run.fleet)[1]
+    return run.used | (present & members[run.second_cut])
+
+
+def _moved(flows: Flows, asked: Asked, held_gpm: FloatArray) -> tuple[Crews, FloatArray]:
+    """Send tankers to the second site, one by one, while that raises the flow; give crews and flows (ways,).
+
+    One that the first site leaves out, or whose roads are too weak for it, may come too; one stays at the first site.
+    """
+    run, gpm = asked.run, held_gpm.copy()
+    used, at_second = run.used.copy(), run.at_second.copy()
+    may = _may_haul(flows, run)
+    rows = np.arange(len(run))
+    while rows.size:
+        stays = (used & ~at_second)[rows].sum(axis=1)
+        free = may[rows] & ~at_second[rows] & ~((stays == 1)[:, None] & used[rows])
+        way, unit = np.nonzero(free)
+        if not way.size:
+            break
+        of = rows[way]
+        now, there = used[of], at_second[of]
+        now[np.arange(of.size), unit] = there[np.arange(of.size), unit] = True
+        tried = replace(run.rows(of), used=now, at_second=there)
+        flow = np.full(free.shape, -1.0)
+        flow[way, unit] = _held(flows, tried)
+        best = flow.argmax(axis=1)
+        gained = flow[np.arange(rows.size), best]
+        gains = gained > gpm[rows] * (1.0 + SLACK)
+        rows, best = rows[gains], best[gains]
+        used[rows, best] = at_second[rows, best] = True
+        gpm[rows] = gained[gains]
+    return replace(run, used=used, at_second=at_second), gpm
+
+
+def _held(flows: Flows, run: Crews) -> FloatArray:
+    """Give the uninterrupted flow of crews, pieces at a time."""
+    return np.concatenate(
+        [
+            held_flows(
+                case_table(flows.scene, run.rows(np.arange(first, min(first + PIECE_CASES, len(run)))))
+            ).uninterrupted_gpm
+            for first in range(0, len(run), PIECE_CASES)
+        ]
+    )
