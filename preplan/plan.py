@@ -499,6 +499,9 @@ class CardGroup:
     back_steps: tuple[Step, ...]
     cross_street: str
     """Nearest named road that meets the frontage's road, '' where none is near."""
+    split_out_steps: tuple[Step, ...] = ()
+    """The same legs over the second fill site, where tankers are split over two."""
+    split_back_steps: tuple[Step, ...] = ()
     strip: Strip | None = None
     """Timeline of the lead address; None where none runs."""
 

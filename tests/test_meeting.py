@@ -73,7 +73,7 @@ def looked_at(
 
 def flag_of(town: Drawing, place: tuple[int, float] = (BEYOND, 0.5)) -> list[str]:
     meetings, better, trips = looked_at(town, place)
-    return [str(flag) for flag in meeting_flags(trips, meetings, better).values()]
+    return [str(flag) for _, flag in meeting_flags(trips, meetings, better)]
 
 
 def test_empties_are_sent_round_by_the_wide_road() -> None:
@@ -116,4 +116,4 @@ def test_a_loop_is_no_meeting() -> None:
 def test_a_semicolon_in_a_road_s_name_does_not_part_the_flag() -> None:
     meetings, _, trips = looked_at(farms())
     better = {0: WayBack(longer_min=-0.01, road="A; B")}
-    assert meeting_flags(trips, meetings, better) == {0: Flag("one way traffic", "empties by A, B, 0 min longer")}
+    assert meeting_flags(trips, meetings, better) == [(0, Flag("one way traffic", "empties by A, B, 0 min longer"))]

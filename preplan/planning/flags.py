@@ -17,7 +17,7 @@ def address_flags(
 ) -> tuple[tuple[Flag, ...], ...]:
     """List the facts that an officer should know about each address, in a fixed order."""
     flags: list[list[Flag]] = [[] for _ in range(len(addresses))]
-    finders = (_time_flags, _place_flags, _trip_flags, _site_of_address_flags, _fleet_flags, _need_flags)
+    finders = (_time_flags, _place_flags, _trip_flags, _split_flags, _site_of_address_flags, _fleet_flags, _need_flags)
     for finder in finders:
         for row, flag in finder(scene, addresses, levels, trips, answers):
             flags[row].append(flag)
@@ -77,6 +77,25 @@ def _trip_flags(
             yield row, Flag("unposted bridges", int(trips.unposted_bridges[t]))
         if round(float(trips.narrow_mi[t]), 1) > 0.0:
             yield row, Flag("narrow road", round(float(trips.narrow_mi[t]), 1), "mi")
+
+
+def _split_flags(
+    scene: Scene, _addresses: AddressTable, levels: LevelTable, trips: TripTable, answers: AnswerTable
+) -> Found:
+    """Flag who fills at a second fill site, and what the circuit over it meets."""
+    trip, site = _shown(answers, levels.split_trip), _shown(answers, levels.split)
+    for row in np.flatnonzero((answers.level >= 0) & (trip >= 0)).tolist():
+        t, there = int(trip[row]), scene.sites[int(site[row])]
+        ids = [
+            unit.unit_id for unit, at in zip(scene.units, levels.at_split[row, answers.level[row]], strict=True) if at
+        ]
+        minutes = round(float(trips.out_min[t] + trips.back_min[t]), 1)
+        met = [f"{' '.join(ids)} at {there.site_id}", f"round trip {minutes:g} min"]
+        met += [f"{trips.unposted_bridges[t]} unposted bridges"] if trips.unposted_bridges[t] else []
+        narrow = round(float(trips.narrow_mi[t]), 1)
+        met += [f"{narrow:g} mi one truck wide"] if narrow > 0.0 else []
+        met += [] if there.fill_gpm_given else ["not tested"]
+        yield row, Flag("two fill sites", ", ".join(met).replace(";", ","))
 
 
 def _site_of_address_flags(

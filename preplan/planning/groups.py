@@ -93,9 +93,10 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     if level < 0:
         return (found.answers.status[a], float(found.required_gpm[a]), float(found.required_min[a]))
     table = found.levels
-    units = table.fleet[a, level].tobytes() + table.used[a, level].tobytes()
-    jobs = (int(table.attack_engine[a, level]), int(table.fill_engine[a, level]), int(table.dump_engine[a, level]))
-    places = (int(table.site[a, level]), int(table.backup[a, level]))
+    units = b"".join(mask[a, level].tobytes() for mask in (table.fleet, table.used, table.at_split))
+    engines = (table.attack_engine, table.fill_engine, table.dump_engine, table.split_engine)
+    jobs = tuple(int(engine[a, level]) for engine in engines)
+    places = tuple(int(site[a, level]) for site in (table.site, table.backup, table.split))
     short = bool(found.answers.gap_min[a] > LEAST_GAP_MIN)
     need = (float(found.required_gpm[a]), float(found.required_min[a]))
     return (found.answers.status[a], level, need, places, units, jobs, short)
@@ -108,24 +109,27 @@ def _near(found: Answered, first: int, a: int) -> bool:
     driveway_ft = np.nan_to_num(found.frontages.driveway_ft[[first, a]])
     if abs(driveway_ft[0] - driveway_ft[1]) > MOST_APART_FT:
         return False
-    return abs(_trip_min(found, first) - _trip_min(found, a)) <= MOST_APART_MIN
+    for table in (found.levels.trip, found.levels.split_trip):
+        minutes = [_trip_min(found, _shown(found, table, one)) for one in (first, a)]
+        if abs(minutes[0] - minutes[1]) > MOST_APART_MIN:
+            return False
+    return True
 
 
-def _trip_min(found: Answered, a: int) -> float:
-    """Give the round trip of the level that is shown, 0 where there is none."""
-    trip = _trip(found, a)
+def _trip_min(found: Answered, trip: int) -> float:
+    """Give the round trip of a row of the trips, 0 where there is none."""
     return float(found.trips.out_min[trip] + found.trips.back_min[trip]) if trip >= 0 else 0.0
 
 
-def _trip(found: Answered, a: int) -> int:
-    """Row of the trip that is shown, -1: none."""
+def _shown(found: Answered, table: IntArray, a: int) -> int:
+    """Give an address's row of the trips at the level that is shown, -1: none."""
     level = int(found.answers.level[a])
-    return int(found.levels.trip[a, level]) if level >= 0 else -1
+    return int(table[a, level]) if level >= 0 else -1
 
 
 def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
     """Make a card of a run; its numbers are those of the address with the least flow."""
-    lead = min(run, key=lambda a: (_flow(found, a), -_trip_min(found, a), a))
+    lead = min(run, key=lambda a: (_flow(found, a), -_trip_min(found, _shown(found, found.levels.trip, a)), a))
     numbers = [int(found.addresses.number[a]) for a in run if found.addresses.number[a] >= 0]
     segment = int(found.frontages.segment[lead])
     cross = ""
@@ -137,7 +141,8 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
             float(found.frontages.fraction[lead]),
             junctions=found.junctions,
         )
-    out, back = _legs(found, lead)
+    out, back = _legs(found, lead, found.levels.trip)
+    split_out, split_back = _legs(found, lead, found.levels.split_trip)
     return CardGroup(
         road=road,
         addresses=tuple(run),
@@ -147,6 +152,8 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
         out_steps=out,
         back_steps=back,
         cross_street=cross,
+        split_out_steps=split_out,
+        split_back_steps=split_back,
     )
 
 
@@ -157,9 +164,9 @@ def _flow(found: Answered, a: int) -> float:
     return flow if np.isfinite(flow) else 0.0
 
 
-def _legs(found: Answered, a: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
-    """Describe both legs of an address's trip, loaded and empty, for the driver."""
-    trip = _trip(found, a)
+def _legs(found: Answered, a: int, table: IntArray) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
+    """Describe both legs of an address's trip, loaded and empty, for the driver; `table` names it by level."""
+    trip = _shown(found, table, a)
     if trip < 0 or found.trips.out_leaf[trip] < 0:
         return (), ()
     out = found.forest.walk(int(found.trips.out_leaf[trip]))[::-1]

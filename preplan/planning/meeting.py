@@ -134,14 +134,14 @@ def _new_road(roads: RoadTable, back: IntArray, out: IntArray) -> str:
     return max(miles, key=lambda name: (miles[name], name), default="")
 
 
-def meeting_flags(trips: TripTable, meetings: Meetings, better: dict[int, WayBack]) -> dict[int, Flag]:
-    """Give the flag of each address whose tankers meet on a narrow road."""
-    flags = {}
+def meeting_flags(trips: TripTable, meetings: Meetings, better: dict[int, WayBack]) -> list[tuple[int, Flag]]:
+    """Give the flag of each address, with it, whose tankers meet on a narrow road; one a trip."""
+    flags = []
     for trip, miles in zip(meetings.trip.tolist(), meetings.miles.tolist(), strict=True):
         way = better.get(trip)
         flag = Flag("meeting on narrow road", miles, "mi")
         if way is not None:
             longer = abs(round(max(way.longer_min, 0.0), 1))
             flag = Flag("one way traffic", f"empties by {way.road.replace(';', ',')}, {longer:g} min longer")
-        flags[int(trips.address[trip])] = flag
+        flags.append((int(trips.address[trip]), flag))
     return flags

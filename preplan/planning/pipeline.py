@@ -12,6 +12,7 @@ from preplan.errors import Finding, InputError
 from preplan.plan import (
     AnswerTable,
     CardGroup,
+    Flag,
     HydrantReach,
     Inputs,
     LayTable,
@@ -43,9 +44,10 @@ from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
-from preplan.planning.weights import Met, Weights
+from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.planning.what_if import what_if_of
 from preplan.records import (
+    BoolArray,
     FeatureTable,
     FloatArray,
     IntArray,
@@ -250,8 +252,11 @@ def with_meetings(  # what it looks at is spread over the whole recipe
     ground: Ground,
 ) -> AnswerTable:
     """Flag the addresses whose loaded and empty tankers meet on a road one truck wide, and how to avoid it."""
-    shown = levels.trip[np.arange(len(answers)), np.maximum(answers.level, 0)]
-    chosen = shown[(shown >= 0) & (answers.level >= 0)]
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    shown = np.concatenate(
+        [np.where(answers.level >= 0, table[cell], -1) for table in (levels.trip, levels.split_trip)]
+    )
+    chosen = shown[shown >= 0]
     fraction = ground.frontages.fraction[trips.address[chosen]]
     meetings = find_meetings(ground.roads, ground.limits.narrow, trips, forest, chosen, fraction)
     better: dict[int, WayBack] = {}
@@ -262,7 +267,7 @@ def with_meetings(  # what it looks at is spread over the whole recipe
             search, some = partial(pair_trips, inputs, ground), meetings.some(mine)
             better |= ways_back(ground.roads, ground.seasons[season], legs, trips, forest, some, search)
     flags = list(answers.flags)
-    for address, flag in meeting_flags(trips, meetings, better).items():
+    for address, flag in meeting_flags(trips, meetings, better):
         flags[address] = (*flags[address], flag)
     return replace(answers, flags=tuple(flags))
 
@@ -322,16 +327,26 @@ def with_weights(
 
     `free` is as `Met` has it.
     """
-    shown = levels.trip[np.arange(len(answers)), np.maximum(answers.level, 0)]
-    trip = np.where(answers.level >= 0, shown, -1)
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    at_split = levels.at_split[cell]
 
-    def driven(leaf: IntArray) -> IntArray:
-        legs = states_on(forest, np.append(leaf, -1)[trip], weights.limited)  # trip -1 takes the leaf of none
-        return (legs // (1, 2)).astype(np.int32)
+    def found(table: IntArray, sent: BoolArray) -> dict[int, tuple[Flag, ...]]:
+        """Flag what the tankers of one circuit meet."""
+        trip = np.where(answers.level >= 0, table[cell], -1)
 
-    found = weights.flags(Met(free=free, out=driven(trips.out_leaf), back=driven(trips.back_leaf)))
+        def driven(leaf: IntArray) -> IntArray:
+            legs = states_on(forest, np.append(leaf, -1)[trip], weights.limited)  # trip -1 takes the leaf of none
+            return (legs // (1, 2)).astype(np.int32)
+
+        met = Met(free=free, out=driven(trips.out_leaf), back=driven(trips.back_leaf))
+        return replace(weights, sent=weights.sent & sent).flags(met)
+
+    first, second = found(levels.trip, ~at_split), found(levels.split_trip, at_split)
     hydrant = answers.status == "hydrant"
-    flags = [(*(() if hydrant[a] else found.get(a, ())), *others) for a, others in enumerate(answers.flags)]
+    flags = []
+    for a, others in enumerate(answers.flags):
+        both = () if hydrant[a] else (*first.get(a, ()), *second.get(a, ()))
+        flags.append((*gravest_first(both), *others))
     return replace(answers, flags=tuple(flags))
 
 

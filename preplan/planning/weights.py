@@ -6,7 +6,7 @@ without limits would cross the bridge: on its way to the fill site, to the backu
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,11 +65,7 @@ class Weights:
             loaded, empty = (address, segment) in out, (address, segment) in back
             for flag in self._flags_of(address, segment, loaded=loaded, empty=empty):
                 found.setdefault(address, []).append(flag)
-        grave = (ABOVE_RATING, EMPTY_ONLY, RATED)
-        return {
-            address: tuple(sorted(dict.fromkeys(flags), key=lambda flag: grave.index(flag.code)))
-            for address, flags in found.items()
-        }
+        return {address: gravest_first(flags) for address, flags in found.items()}
 
     def _flags_of(self, address: int, segment: int, *, loaded: bool, empty: bool) -> Iterator[Flag]:
         """Flag one stretch for one address, whose tankers drive it loaded, empty, or not at all."""
@@ -99,6 +95,12 @@ class Weights:
         """Say what the bridge table rates a bridge for."""
         sign = "no sign, but " if limits.unposted_bridge[segment] else ""
         return f"{sign}rated {np.floor(self.operating_lb[segment]):,.0f} lb"
+
+
+def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
+    """Put flags of weight in order, each once."""
+    grave = (ABOVE_RATING, EMPTY_ONLY, RATED)
+    return tuple(sorted(dict.fromkeys(flags), key=lambda flag: grave.index(flag.code)))
 
 
 def _heavier(units: list[Unit]) -> str:
