@@ -343,16 +343,20 @@ def line_by_hand(hoses: Sequence[tuple[float, float]], feet: float, need_gpm: fl
     return gpm(several), several
 
 
-def line_of_crew(plan: Plan, address: int, level: int, jobs: tuple[int, int], when: FloatArray) -> tuple[float, float]:
-    """Lay the line of a level by hand, and say when all whose hose it is are here; `jobs` are fill and dump engine.
+def line_of_crew(
+    plan: Plan, address: int, level: int, jobs: tuple[int, int, int], when: FloatArray
+) -> tuple[float, float]:
+    """Lay the line of a level by hand, and say when all whose hose it is are here.
+
+    `jobs` are fill engine, dump engine, and that at the second fill site.
 
     Those without a job bring hose in the order of their arrival, `when` (units,): as many as it takes, and of those
     who come too late for the full flow only where it does not reach without.
     """
-    attack, (fill, dump) = int(plan.levels.attack_engine[address, level]), jobs
+    attack, (fill, dump, second) = int(plan.levels.attack_engine[address, level]), jobs
     feet, need = float(plan.frontages.driveway_ft[address]) + 100.0, float(plan.needs.required_gpm[address])
     sent = plan.levels.fleet[address, level] & ~plan.levels.tankers[address, level]
-    spare = [u for u in np.flatnonzero(sent).tolist() if u not in {attack, fill, dump}]
+    spare = [u for u in np.flatnonzero(sent).tolist() if u not in {attack, fill, dump, second}]
     spare.sort(key=lambda u: when[u])
     best, ready = -1.0, math.inf
     for count in range(len(spare) + 1):

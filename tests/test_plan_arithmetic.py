@@ -154,11 +154,13 @@ def test_posted_bridges_part_loaded_from_empty(plan: Plan) -> None:
 def test_cards_say_which_bridge_only_empties_may_cross(plan: Plan) -> None:
     """Those and no others: the chosen trip goes home over the bridge of 16 short tons."""
     told = [a for a, flags in enumerate(plan.answers.flags) if any(flag.code == "empty only" for flag in flags)]
-    shown = plan.levels.trip[np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)]
+    cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
+    shown = np.column_stack([plan.levels.trip[cell], plan.levels.split_trip[cell]])
     over = []
     for address in np.flatnonzero(plan.answers.level >= 0).tolist():
-        _, back = plan.trip_rows(int(shown[address]))
-        signs = [plan.roads.way_tags[plan.roads.tag_row[row]].get("maxweight") for row in plan.forest.segment[back]]
+        homeward = [plan.trip_rows(trip)[1] for trip in shown[address].tolist() if trip >= 0]
+        rows = plan.forest.segment[[row for back in homeward for row in back]]
+        signs = [plan.roads.way_tags[plan.roads.tag_row[row]].get("maxweight") for row in rows]
         over += [address] * ("16 st" in signs)
     assert told == over
     assert told
@@ -195,8 +197,8 @@ def test_nothing_crosses_a_bridge_that_the_bridge_table_rates_below_it(plan: Pla
     assert (plan.arrival_min[:, engine] > free.arrival_min[:, engine] + 1.0).any()
     # with the rule off it is crossed, and said so first
     over = [trip for trip, weight_lb in crossings_of_rated(free) if weight_lb > RATED_LB]
-    rows = np.arange(len(free.answers))
-    chosen = set(free.levels.trip[rows, np.maximum(free.answers.level, 0)].tolist())
+    cell = np.arange(len(free.answers)), np.maximum(free.answers.level, 0)
+    chosen = set(free.levels.trip[cell].tolist()) | set(free.levels.split_trip[cell].tolist())
     warned = {a for a, flags in enumerate(free.answers.flags) if flags and flags[0].code == "crosses above rating"}
     assert {int(free.trips.address[trip]) for trip in over if trip in chosen} == warned
     assert int(address) in warned
@@ -282,6 +284,8 @@ class Engines:
     """Who pumps: the one thing taken from the plan, since the tables do not say."""
 
     fill: Row | None
+    second: Row | None
+    """At the second fill site."""
     dump: Row
     attack: Row
     line_gpm: float
@@ -335,14 +339,48 @@ def cases(plan: Plan, printed: Tables) -> Iterator[tuple[Row, Engines]]:
                 job: None if column[row, level] < 0 else plan.units[int(column[row, level])].unit_id
                 for job, column in (
                     ("fill", levels.fill_engine),
+                    ("second", levels.split_engine),
                     ("dump", levels.dump_engine),
                     ("attack", levels.attack_engine),
                 )
             }
             pumps = {job: printed.units[name] for job, name in names.items() if name is not None}
-            jobs = int(levels.fill_engine[row, level]), int(levels.dump_engine[row, level])
-            line_gpm, _ = line_of_crew(plan, row, level, jobs, plan.arrival_min[row])
-            yield said, Engines(fill=pumps.get("fill"), dump=pumps["dump"], attack=pumps["attack"], line_gpm=line_gpm)
+            engines = levels.fill_engine, levels.dump_engine, levels.split_engine
+            fill, dump, second = (int(engine[row, level]) for engine in engines)
+            line_gpm, _ = line_of_crew(plan, row, level, (fill, dump, second), plan.arrival_min[row])
+            at_work = {job: pumps.get(job) for job in ("fill", "second")}
+            yield said, Engines(**at_work, dump=pumps["dump"], attack=pumps["attack"], line_gpm=line_gpm)
+
+
+def flow_of_both(printed: Tables, said: Row, engines: Engines, late_min: float) -> dict[str, float]:
+    """Give the flow that each thing allows, whether tankers fill at one site or at two; `late_min` on every trip."""
+
+    def trip_min(site_id: str) -> float:
+        trip = printed.trips[said["address_id"], site_id]
+        return number(trip, "out_min") + number(trip, "back_min") + late_min
+
+    haulers = {name: printed.units[name] for name in said["tankers"].split()}
+    first, second = said["fill_site_id"], said["split_site_id"]
+    if not second:
+        return flow_by_hand(list(haulers.values()), printed.sites[first], engines, trip_min(first))
+    (told,) = (flag for flag in said["flags"].split("; ") if flag.startswith("two fill sites="))
+    there = set(told.removeprefix("two fill sites=").partition(" at ")[0].split())
+    assert there < set(haulers)
+    parts = [[unit for name, unit in haulers.items() if (name in there) == at] for at in (False, True)]
+    pumps = engines, replace(engines, fill=engines.second)
+    rest = "tankers", "fill site", "dump site", "source"
+    circuits = [
+        flow_by_hand(part, printed.sites[site_id], pump, trip_min(site_id))
+        for part, site_id, pump in zip(parts, (first, second), pumps, strict=True)
+    ]
+    flows = [min(circuit[word] for word in rest) for circuit in circuits]
+    stronger = circuits[int(flows[1] > flows[0])]
+    whole = flow_by_hand(list(haulers.values()), printed.sites[first], engines, trip_min(first))
+    shared: tuple[str, ...] = ("dump site", "draft", "supply line")
+    both = {word: whole[word] for word in shared if word in whole}
+    both["cycle_min"] = max(circuit["cycle_min"] for circuit in circuits)
+    word = min(rest, key=stronger.__getitem__)
+    return both | {word: min(sum(flows), both.get(word, math.inf))}
 
 
 BY_THE_MINUTE = {"arrival", "room", "source", "draft", "supply line"}
@@ -353,12 +391,13 @@ def test_flows_are_what_plain_arithmetic_says(plan: Plan, printed: Tables) -> No
     """Every shuttle that is shown: minutes are printed to 0.1 and feet to 1, so the flow lies in a narrow span."""
     seen: Counter[str] = Counter()
     limits: Counter[str] = Counter()
+    split = 0
     for said, engines in cases(plan, printed):
-        site, trip = printed.sites[said["fill_site_id"]], printed.trips[said["address_id"], said["fill_site_id"]]
+        trip = printed.trips[said["address_id"], said["fill_site_id"]]
         trip_min = number(trip, "out_min") + number(trip, "back_min")
         assert trip_min == pytest.approx(number(said, "round_trip_min"), abs=0.11)
-        haulers = [printed.units[name] for name in said["tankers"].split()]
-        slow, quick = (flow_by_hand(haulers, site, engines, minutes) for minutes in (trip_min + 0.1, trip_min - 0.1))
+        slow, quick = (flow_of_both(printed, said, engines, minutes) for minutes in (0.1, -0.1))
+        split += bool(said["split_site_id"])
         assert slow.pop("cycle_min") + 0.06 >= number(said, "cycle_min") >= quick.pop("cycle_min") - 0.06
         least, most = min(slow.values()), min(quick.values())
         assert math.floor(least) <= number(said, "sustained_gpm") <= most + 1e-6, said
@@ -370,6 +409,7 @@ def test_flows_are_what_plain_arithmetic_says(plan: Plan, printed: Tables) -> No
         limits[said["limited_by"]] += 1
     assert min(seen[status] for status in ("served", "higher level", "not met")) >= 10
     assert len(limits) >= 4, limits
+    assert split >= 10, "hardly any tankers are split over two fill sites: this test shows little of them"
 
 
 def test_statuses_are_what_the_levels_say(printed: Tables) -> None:

@@ -7,16 +7,19 @@ while that bound could be among the best two of some level and season, the trip 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from preplan.plan import ROUNDING_GPM
 from preplan.planning.assignment import CutTrips, Scene, season_months
 from preplan.planning.fireground import PIECE_CASES, case_table, everyone, setup_min
 from preplan.planning.flows import SLACK, Flows
 from preplan.planning.levels import season_sites
 from preplan.planning.round_trips import SeasonTrips
+from preplan.planning.splits import NEAREST
 from preplan.records import BoolArray, FillSite, FloatArray, IntArray
 from preplan.water.timeline_bound import most_flow_gpm
 
@@ -37,11 +40,33 @@ def settle_doubts(flows: Flows, trips: SeasonTrips, scene_now: Callable[[], Scen
     while True:
         unknown_min = trips.least_min
         least_min = np.where(stands, unknown_min, np.inf)
-        doubtful = doubtful_pairs(scene, least_min, _bars(flows, least_min))
+        doubtful = doubtful_pairs(scene, least_min, _bars(flows, least_min)) | _second_sites(flows, least_min)
         if not doubtful.any():
             return
         trips.settle(doubtful)
         flows.learn(scene_now(), np.isfinite(unknown_min) & np.isinf(trips.least_min))
+
+
+def _second_sites(flows: Flows, least_min: FloatArray) -> BoolArray:
+    """Mask the unknown (addresses, sites) that could be among the nearest in some season.
+
+    Second fill sites are sought among them where one may not serve: `splits.NEAREST` behind those that draw on the
+    source of the first.
+    """
+    scene = flows.scene
+    doubtful = np.zeros(least_min.shape, dtype=np.bool_)
+    if not scene.rules.plan.split_sites:
+        return doubtful
+    shares = max(Counter(site.source for site in scene.sites).values())
+    need = scene.needs.required_gpm[:, None] - ROUNDING_GPM
+    for _, stands in season_months(scene.sites, scene.rules.plan.months):
+        site = season_sites(scene, flows, stands, in_full=False).site
+        held = np.column_stack([flows.at(column, level) for level, column in enumerate(site.T)])
+        trip = np.sort(np.where(stands, flows.shortest_min, np.inf), axis=1)
+        bar = np.column_stack([trip, np.full((len(trip), NEAREST + shares), np.inf)])[:, NEAREST + shares - 1]
+        asked = (held < need).any(axis=1, keepdims=True)
+        doubtful |= stands & (least_min < bar[:, None]) & asked
+    return doubtful & np.isfinite(least_min)
 
 
 def _bars(flows: Flows, least_min: FloatArray) -> FloatArray:

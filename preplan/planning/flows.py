@@ -182,7 +182,7 @@ class Flows:
 
     def _bound(self, pairs: BoolArray) -> None:
         """Fill in the bounds, and the shortest trip of any cut, which orders equal flows until a case is looked at."""
-        shortest = np.min([cut.trip_min for cut in self.scene.cuts], axis=0)
+        shortest = self.shortest_min = np.min([cut.trip_min for cut in self.scene.cuts], axis=0)
         self.trip_min[pairs] = shortest[pairs][:, None]
         if self._like is not None:
             same = pairs & self._same

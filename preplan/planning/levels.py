@@ -91,7 +91,8 @@ def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool
             best = best if level == 0 else _never_less(flows, site[:, level - 1], best, level)
             below = row[:, level - 1] if level else np.full(len(best), -1, dtype=np.int32)
             row[:, level] = split_rows(flows, flows.row_of(best, level), below, stands, level)
-            best = np.where(best >= 0, flows.settled_rows(row[:, level]).run.site, -1).astype(np.int32)
+            there = best >= 0
+            best[there] = flows.settled_rows(row[there, level]).run.site
         site[:, level] = best
         backup[:, level] = flows.best_site(allowed & other_sources(scene.sites, site[:, level]), level)
     return SeasonSites(site, backup, row)

@@ -22,8 +22,8 @@ from preplan.water.timeline_bound import most_split_gpm
 from preplan.water.timeline_levels import Rows
 from preplan.water.timeline_table import CaseTable
 
-STRONGEST, NEAREST = 3, 2
-"""Second sites that are tried: those that could bring most by themselves, and those with the shortest trips."""
+NEAREST = 4
+"""Second sites that are tried: those with the shortest round trips, and the one that brings most by itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ def split_rows(flows: Flows, row: IntArray, below: IntArray, stands: BoolArray, 
         return row
     need = scene.needs.required_gpm - ROUNDING_GPM
     some = np.flatnonzero((row >= 0) & (flows.held_gpm(row) < need))
-    step = PIECE_CASES // (STRONGEST + NEAREST)
+    step = PIECE_CASES // (NEAREST + 1)
     for first in range(0, some.size, step):
         part = some[first : first + step]
         base = flows.settled_rows(row[part])
@@ -83,11 +83,14 @@ def _split(flows: Flows, base: Settled, stands: BoolArray, level: int) -> tuple[
 def _worth_it(flows: Flows, base: Settled, stands: BoolArray, level: int) -> Asked:
     """List the second sites and vehicle classes that a bound does not exclude, the strongest first."""
     scene, run = flows.scene, base.run
-    rules, trip = scene.rules.plan, flows.trip_min[run.address, :, level]
+    rules, trip = scene.rules.plan, flows.shortest_min[run.address]
     may = stands & draws_elsewhere(scene.sites, run.site) & np.isfinite(trip)
-    most = flows.most_gpm[run.address, :, level]
-    near = first_open(-trip, trip, may, NEAREST)
-    case, site = np.nonzero(first_open(most, trip, may, STRONGEST) | near)
+    tried = first_open(-trip, trip, may, NEAREST)
+    allowed = np.zeros((len(scene.needs), len(stands)), dtype=np.bool_)
+    allowed[run.address] = may
+    strongest = flows.best_site(allowed, level)[run.address]
+    tried[np.arange(len(run)), strongest] |= strongest >= 0
+    case, site = np.nonzero(tried)
     ways = list(_ways(flows, run, case, site.astype(np.int32)))
     of = np.concatenate([at for at, _ in ways])
     whole = joined([one for _, one in ways])
