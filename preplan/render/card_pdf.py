@@ -219,15 +219,18 @@ def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True)
 class _Behind:
-    """What found no room on a card."""
+    """What found no room on a card, and the circuit over the second fill site."""
 
     facts: Facts
+    picture: Picture
     lines: Sequence[Line]
     strip: bool
     """The timeline's strip is among it."""
 
     def draw(self, document: Document, count: str) -> None:
-        """Draw it on the page behind, where there is room for larger letters; nothing where there is none."""
+        """Draw it on pages behind, where there is room for larger letters; nothing where there is none."""
+        if self.facts.cell("split_trip") >= 0:
+            _draw_second(document, self.picture, self.facts, count)
         if not self.lines and not self.strip:
             return
         document.begin(count, behind=True)
@@ -236,17 +239,40 @@ class _Behind:
             band = timeline_height(self.facts, _STRIP_BEHIND_PT)
             timeline_band(document.pen, Box(LEFT_PT, document.y - band, RIGHT_PT, document.y), self.facts)
             document.y -= band + 8.0
-        for line in self.lines:
-            large = line._replace(size=line.size * card_words.LARGER, indent=line.indent * card_words.LARGER)
-            if document.y - large.height < FOOT_PT:
-                document.begin(count, behind=True)
-            document.y = document.pen.lines(LEFT_PT, document.y, [large])
+        _flow_large(document, self.lines, count)
+
+
+def _flow_large(document: Document, lines: Sequence[Line], count: str) -> None:
+    """Let lines flow down the pages behind a card in larger letters."""
+    for line in lines:
+        large = line._replace(size=line.size * card_words.LARGER, indent=line.indent * card_words.LARGER)
+        if document.y - large.height < FOOT_PT:
+            document.begin(count, behind=True)
+        document.y = document.pen.lines(LEFT_PT, document.y, [large])
+
+
+def _draw_second(document: Document, picture: Picture, first: Facts, count: str) -> None:
+    """Draw the sheet of those who fill at the second site: where, its map, and every turn."""
+    facts = first.over_second()
+    steps = facts.group.out_steps
+    subject = picture.subject(facts.group.addresses, facts.lead, facts.cell("trip"), steps=steps)
+    document.begin(count, behind=True)
+    document.heading(f"{card_words.where(facts)[0]}, second fill site", card_words.LEAST_HEAD_PT)
+    pen, y = document.pen, document.y
+    y = pen.lines(LEFT_PT, y, card_words.fill(facts, _approach(subject)))
+    page = Box(LEFT_PT, y - 6.0 - _MOST_MAP_PT, RIGHT_PT, y - 6.0)
+    picture.draw(pen, page, subject)
+    note = _MAP_NOTE + _BRIDGE_NOTE * bool(subject.bridges)
+    pen.text(LEFT_PT, page.bottom - 9.0, note, SMALL_PT)
+    document.y = page.bottom - 16.0
+    _flow_large(document, card_words.way(facts, WIDTH_PT / card_words.LARGER), count)
 
 
 def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> _Behind:
     """Draw one card on a new page; gives what found no room on it."""
     facts = Facts(picture.plan, group)
-    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), facts.cell("backup"), group.out_steps)
+    others = facts.cell("backup"), facts.cell("split")
+    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps)
     pen = document.pen
     document.begin(count)
     top = _top(facts, _approach(subject))
@@ -276,7 +302,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     further = [line for part in top if part.cut for line in [*part.lines, Line("", 4.0)]]
     if further or not layout.whole or not card_words.tells_all_turns(facts, layout.run_on):
         further += card_words.further(facts)
-    return _Behind(facts, further, 0.0 < band <= _BEHIND_PT)
+    return _Behind(facts, picture, further, 0.0 < band <= _BEHIND_PT)
 
 
 @dataclass(frozen=True, slots=True)

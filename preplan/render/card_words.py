@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 
@@ -31,6 +32,8 @@ MOST_LEVELS = 6
 MOST_ASTRAY_MI, MOST_ASTRAY_SHARE = 0.3, 0.1
 """An empty leg that leaves the loaded one's roads for no more is told as the way back."""
 HYDRANT = "hydrant near"
+SECOND = MappingProxyType({"site": "split", "trip": "split_trip", "fill_engine": "split_engine"})
+"""Columns of the level table, and those of the second fill site."""
 RunOn = tuple[bool, bool]
 """Whether the loaded leg, and the empty one, are told as one paragraph: else each step begins a line."""
 BY_STEP: RunOn = (False, False)
@@ -49,6 +52,14 @@ class Facts:
 
     plan: Plan
     group: CardGroup
+    second: bool = False
+    """Speak of the circuit over the second fill site."""
+
+    def over_second(self) -> Facts:
+        """Speak of the circuit over the second fill site, whose steps stand in the place of those over the first."""
+        group = self.group
+        there = replace(group, out_steps=group.split_out_steps, back_steps=group.split_back_steps)
+        return Facts(self.plan, there, second=True)
 
     @property
     def lead(self) -> int:
@@ -67,7 +78,8 @@ class Facts:
 
     def cell(self, column: str) -> int:
         """Give an index of the level table at the level shown, -1: none."""
-        return int(getattr(self.plan.levels, column)[self.lead, self.level]) if self.level >= 0 else -1
+        named = SECOND.get(column, column) if self.second else column
+        return int(getattr(self.plan.levels, named)[self.lead, self.level]) if self.level >= 0 else -1
 
     @cached_property
     def astray(self) -> str | None:
@@ -190,7 +202,7 @@ def can(facts: Facts) -> list[Line]:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
         lines += paragraph(f"Later, when tankers go round: {_steady(facts)}.", HALF_PT, bold=True)
     else:
-        stored = facts.cell("site") >= 0 and plan.sites[facts.cell("site")].storage_gal is not None
+        stored = any(plan.sites[site].storage_gal is not None for site in _sites(facts))
         lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
     by_hose = crew.lay_meets_words(plan, lead)
@@ -230,9 +242,17 @@ def _other_seasons(facts: Facts) -> list[Line]:
 def _steady(facts: Facts) -> str:
     """Write the steady flow of the level shown: what the shuttle brings when first loads and stores are gone."""
     flow = words.supply(float(facts.plan.levels.sustained_gpm[facts.lead, facts.level]), STEP_GPM)
-    site = facts.cell("site")
-    lasts = words.lasting_words(facts.plan.sites[site]) if site >= 0 else ""
-    return f"{flow} gpm steady{lasts}"
+    sites, every = _sites(facts), facts.plan.sites
+    if len(sites) == 1:
+        return f"{flow} gpm steady{words.lasting_words(every[sites[0]])}"
+    gallons = [(at, every[at].storage_gal) for at in sites]
+    stores = [f"the {words.gallons(gal)} of fill site {at + 1}" for at, gal in gallons if gal is not None]
+    return f"{flow} gpm steady" + (f" while {' and '.join(stores)} last" if stores else "")
+
+
+def _sites(facts: Facts) -> list[int]:
+    """List the fill sites of the level shown: one, or two where tankers are split; none without a shuttle."""
+    return [site for site in (facts.cell("site"), facts.cell("split")) if site >= 0]
 
 
 def officer(facts: Facts) -> list[Line]:
@@ -287,14 +307,15 @@ def _arriving_side(facts: Facts) -> str:
 def fill(facts: Facts, approach: str = "") -> list[Line]:
     """Say where tankers fill; `approach` says from which side they come."""
     plan, site = facts.plan, facts.cell("site")
-    lines = [Line("WHERE TANKERS FILL", SMALL_PT, bold=True)]
+    lines = [Line("SECOND FILL SITE" if facts.second else "WHERE TANKERS FILL", SMALL_PT, bold=True)]
     if site < 0:
         without = _months_without(facts)
         none = f"No fill site serves this address{f' in {without}' if without else ''}."
         return [*lines, *_other_seasons(facts), *paragraph(none, HALF_PT)]
     there = plan.sites[site]
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
-    lines += _by_season(facts)
+    lines += _split(facts)
+    lines += [] if facts.second else _by_season(facts)
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
     season = f"; {words.months(there.months)} only" if there.seasonal else ""
@@ -302,12 +323,21 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
     lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=2) if note else []
-    said = f"{approach} {crew.fill_engine_words(plan, facts.lead, facts.level)}".strip()
-    lines += paragraph(said, HALF_PT, most=3) if said else []
-    split = facts.cell("split")
-    if split >= 0:
-        lines += paragraph(f"Some tankers fill at {words.site_words(plan, split)}.", HALF_PT, most=2)
-    return lines
+    pumps = crew.fill_engine_words(plan, facts.lead, facts.level, second=facts.second)
+    said = f"{approach} {pumps}".strip()
+    return lines + (paragraph(said, HALF_PT, most=3) if said else [])
+
+
+def _split(facts: Facts) -> list[Line]:
+    """Say who fills at which of two fill sites, and where the way to the second stands."""
+    plan, lead, level = facts.plan, facts.lead, facts.level
+    said = crew.split_words(plan, lead, level)
+    if not said:
+        return []
+    if facts.second:
+        named = plan.unit_ids(plan.levels.at_split[lead, level], lead)
+        return paragraph(f"For {words.printable(' '.join(named))} only.", HALF_PT, BODY_PT, bold=True)
+    return paragraph(f"TWO FILL SITES. {said}: map and way on {words.NEXT_PAGE}.", HALF_PT, BODY_PT, bold=True)
 
 
 def _by_season(facts: Facts) -> list[Line]:
@@ -505,7 +535,9 @@ def covered(facts: Facts) -> list[Line]:
 
 SAID_ABOVE = frozenset({"gap", "send with first alarm"})
 """Flags that the officer's sentences say already."""
-SAID_ELSEWHERE = frozenset({HYDRANT, "assumed building", "not tested", "single fill site", "hose lay"})
+SAID_ELSEWHERE = frozenset(
+    {HYDRANT, "assumed building", "not tested", "single fill site", "hose lay", "two fill sites"}
+)
 """Flags that stand with the flow, the basis, the fill site and the backup."""
 
 
@@ -542,12 +574,23 @@ def assumed(facts: Facts) -> list[Line]:
         there = plan.sites[site]
         assumed += [] if there.fill_gpm_given else ["Rate of the fill site."]
         assumed += [] if there.turnaround_given else ["Tankers back in to turn at the fill site."]
+        if facts.cell("split") >= 0:
+            other = plan.sites[facts.cell("split")]
+            guesses = ("rate", other.fill_gpm_given), ("way to turn", other.turnaround_given)
+            unsure = [word for word, given in guesses if not given]
+            assumed += [f"{words.first_up(' and '.join(unsure))} at the second fill site."] if unsure else []
         fleet = np.flatnonzero(plan.levels.fleet[lead, facts.level])
         guessed = [words.printable(plan.units[u].unit_id) for u in fleet.tolist() if plan.units[u].assumed]
         assumed += [f"Some values of {', '.join(guessed)}."] if guessed else []
     known = len(assumed) == 1 and not plan.needs.assumed[lead]
     head = "Basis" if known else "Assumed"
     return paragraph(f"{head}: {' '.join(assumed)}", WIDTH_PT, SMALL_PT, indent=8.0, most=3)
+
+
+def _site_numbers(site: int, split: int) -> str:
+    """Write the number of the fill site, or of both."""
+    numbers = [str(one + 1) for one in (site, split) if one >= 0]
+    return " and ".join(numbers) or "none"
 
 
 def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
@@ -561,7 +604,7 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
         yield (
             words.level_words(level.name), have if site >= 0 else "no shuttle",
             "" if site < 0 else "same" if k == 0 else late,
-            "meets" if table.meets[lead, k] else "does not", str(site + 1) if site >= 0 else "none",
+            "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
             words.printable(table.limited_by[lead, k]),
             words.supply(float(table.one_out_gpm[lead, k]), STEP_GPM) if site >= 0 else "",
             " ".join(plan.unit_ids(table.used[lead, k], lead)),

@@ -80,11 +80,11 @@ class Picture:
         return scene.cut(line, start, end) if end > start else line
 
     def subject(
-        self, addresses: tuple[int, ...], lead: int, trip: int, backup: int = -1, steps: Sequence[Step] = ()
+        self, addresses: tuple[int, ...], lead: int, trip: int, others: tuple[int, ...] = (), steps: Sequence[Step] = ()
     ) -> Subject:
         """Gather what the map of a trip shows, `steps` of the loaded leg by their numbers; trip -1: only the places."""
         if trip < 0:
-            return Subject(addresses, lead, backup=backup)
+            return Subject(addresses, lead, others=others)
         site = int(self.plan.trips.site[trip])
         out, back = self.plan.trip_rows(trip)
         here, there = self.front_ft[lead], self.site_ft[site]
@@ -92,7 +92,7 @@ class Picture:
             here = self.address_ft[lead]
         out_ft, back_ft = self.leg(out, there, here), self.leg(back, here, there)
         turns = turns_of(out_ft, steps) if out_ft is not None else ()
-        return Subject(addresses, lead, out_ft, back_ft, site, backup, there, turns, self._bridges([*out, *back]))
+        return Subject(addresses, lead, out_ft, back_ft, site, others, there, turns, self._bridges([*out, *back]))
 
     def _bridges(self, rows: Sequence[int]) -> tuple[Bridge, ...]:
         """List the bridges and postings of a round trip, each stretch once."""
@@ -202,7 +202,7 @@ class Picture:
             (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
             star.append(("star", subject.lead, x, y))
             room.take(Box(x - 9, y - 9, x + 9, y + 9))
-        ours = [site for site in (subject.site, subject.backup) if site >= 0]
+        ours = [site for site in dict.fromkeys((subject.site, *subject.others)) if site >= 0]
         rest = [site for site in range(len(self.site_ft)) if site not in ours]
         for kind, rows, reach in (("site", ours, _PIN_PT), ("site", rest, _PIN_PT), ("station", None, 9.0)):
             places = frame.to_page(self.station_ft if kind == "station" else self.site_ft).tolist()
@@ -249,7 +249,7 @@ class Picture:
             spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:
                 placed.append((name, spot))
-        for site in sorted({subject.site, subject.backup} - {-1}):
+        for site in sorted({subject.site, *subject.others} - {-1}):
             x, y = frame.to_page(self.site_ft[[site]])[0].tolist()
             name = paper.ellipsis(words.printable(self.plan.sites[site].name), SMALL_PT, 110.0)
             around = scene.around(x, y + 2.0, 14.0, paper.width_of(name, SMALL_PT), SMALL_PT)

@@ -29,9 +29,8 @@ def arrivals(plan: Plan, units: Iterable[int], when: FloatArray) -> str:
 def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
     """List (job, units by name with their arrival) for one address and level; units without a job are named too."""
     table, arrival = plan.levels, plan.arrival_min[address]
-    attack, fill, dump = (
-        int(column[address, level]) for column in (table.attack_engine, table.fill_engine, table.dump_engine)
-    )
+    engines = table.attack_engine, table.fill_engine, table.dump_engine, table.split_engine
+    attack, fill, dump, second = (int(column[address, level]) for column in engines)
 
     def timed(units: Iterable[int]) -> str:
         return arrivals(plan, units, arrival)
@@ -40,15 +39,20 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
     if dump == attack >= 0:
         jobs = {"attack and dump site": attack}
     rows = [(job, timed([unit])) for job, unit in jobs.items() if unit >= 0]
-    site = int(table.site[address, level])
-    if fill >= 0 and site >= 0:
-        rows.append(("fill site", arrivals(plan, [fill], plan.site_arrival_min[site])))
+    site, split = int(table.site[address, level]), int(table.split[address, level])
+    for pump, there in ((fill, site), (second, split)):
+        if pump >= 0 and there >= 0:
+            named = "fill site" if split < 0 else f"fill site {there + 1}"
+            rows.append((named, arrivals(plan, [pump], plan.site_arrival_min[there])))
     hauls, used = table.tankers[address, level], table.used[address, level]
+    at_split = table.at_split[address, level]
     fleet = table.fleet[address, level].copy()
-    shuttle = np.flatnonzero(used).tolist()
-    if shuttle:
-        rows.append(("tankers", f"{timed(shuttle)}; {words.gallons(sum(plan.units[u].tank_gal for u in shuttle))}"))
-    fleet[[unit for unit in (attack, fill, dump) if unit >= 0]] = False
+    for mask, there in ((used & ~at_split, site), (at_split, split)):
+        shuttle = np.flatnonzero(mask).tolist()
+        if shuttle:
+            named = "tankers" if split < 0 else f"tankers, fill site {there + 1}"
+            rows.append((named, f"{timed(shuttle)}; {words.gallons(sum(plan.units[u].tank_gal for u in shuttle))}"))
+    fleet[[unit for unit in (attack, fill, dump, second) if unit >= 0]] = False
     for job, mask in (("left out", fleet & hauls & ~used), ("no job yet", fleet & ~hauls & ~used)):
         if mask.any():
             rows.append((job, timed(np.flatnonzero(mask).tolist())))
@@ -63,17 +67,32 @@ def request_words(plan: Plan, address: int, level: int) -> str:
     return f"Ask for {' '.join(named)}: on request only." if named else ""
 
 
-def fill_engine_words(plan: Plan, address: int, level: int) -> str:
-    """Say who pumps at the fill site, or why nobody need; '' where nobody is left to do so."""
+def split_words(plan: Plan, address: int, level: int) -> str:
+    """Say who fills where, of tankers split over two fill sites; '' where all fill at one."""
     table = plan.levels
-    site, fill = int(table.site[address, level]), int(table.fill_engine[address, level])
+    split, there = int(table.split[address, level]), table.at_split[address, level]
+    if split < 0:
+        return ""
+    parts = (table.used[address, level] & ~there, "here"), (there, f"at fill site {split + 1}")
+    return "; ".join(
+        f"{words.printable(' '.join(ids))} fill{'s' if len(ids) == 1 else ''} {where}"
+        for ids, where in ((plan.unit_ids(mask, address), where) for mask, where in parts)
+    )
+
+
+def fill_engine_words(plan: Plan, address: int, level: int, *, second: bool = False) -> str:
+    """Say who pumps at the fill site, or the second one, or why nobody need; '' where nobody is left to do so."""
+    table = plan.levels
+    sites, engines = (table.split, table.split_engine) if second else (table.site, table.fill_engine)
+    site, fill = int(sites[address, level]), int(engines[address, level])
     if site < 0:
         return ""
     if fill >= 0:
         return f"{words.printable(plan.units[fill].unit_id)} pumps here."
     if not plan.sites[site].needs_engine:
         return "No engine is needed here."
-    used = plan.unit_ids(table.used[address, level], address)
+    there = table.at_split[address, level]
+    used = plan.unit_ids(there if second else table.used[address, level] & ~there, address)
     alone = {unit.unit_id for unit in plan.units if unit.self_fill_gpm is not None}
     if used and alone.issuperset(used):
         return f"No engine here: {words.printable(' '.join(used))} fill{'s' if len(used) == 1 else ''} by vacuum."

@@ -41,7 +41,8 @@ class Subject:
     out_ft: FloatArray | None = None
     back_ft: FloatArray | None = None
     site: int = -1
-    backup: int = -1
+    others: tuple[int, ...] = ()
+    """Backup and second fill site; -1: none."""
     site_ft: FloatArray | None = None
     """Where the site stands, beside the end of the road that leads to it."""
     turns: tuple[tuple[int, float, float], ...] = ()
