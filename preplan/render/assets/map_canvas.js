@@ -44,10 +44,16 @@ function answeredBy(address) {
   return code === "served" || code === "higher level" ? answers.level[address] : -1;
 }
 
-function opacity(address) {
-  if (view.dim && view.depends) return view.depends[address] ? 1 : 0.2;
-  if (view.dim && view.circuit) return 0.4;
-  return view.whatIf && view.whatIf.some && !view.whatIf.changed[address] ? 0.45 : 1;
+// Whether an address stands back behind those that are looked at, and how much is then seen of it.
+function standsBack(address) {
+  if (view.dim && view.depends) return !view.depends[address];
+  if (view.dim && view.circuit) return true;
+  return Boolean(view.whatIf && view.whatIf.some && !view.whatIf.changed[address]);
+}
+
+function backOpacity() {
+  if (view.dim && view.depends) return 0.2;
+  return view.dim && view.circuit ? 0.4 : 0.45;
 }
 
 // The site an address counts on: the fill site at the response level its answer shows.
@@ -60,7 +66,9 @@ function servedBy(address, site) {
 const Chart = L.Layer.extend({
   onAdd(map) {
     this.canvas = L.DomUtil.create("canvas", "chart leaflet-zoom-hide", map.getPane("overlayPane"));
-    this.sprites = new Map();
+    this.ground = document.createElement("canvas");
+    this.sheet = new Sheet();
+    this.stamps = new Map();
     map.on("moveend", this.redraw, this); // comes after every zoom and change of size too
     this.redraw();
     return this;
@@ -71,7 +79,15 @@ const Chart = L.Layer.extend({
     this.canvas.remove();
   },
 
+  // Draw when the work in hand is done, however often it asks for it on the way.
   redraw() {
+    if (this.asked) return;
+    this.asked = true;
+    queueMicrotask(() => this.redrawNow());
+  },
+
+  redrawNow() {
+    this.asked = false;
     const map = this._map;
     if (!map) return;
     const size = map.getSize();
@@ -80,7 +96,8 @@ const Chart = L.Layer.extend({
     this.width = size.x + 2 * pad.x;
     this.height = size.y + 2 * pad.y;
     // Paper shows finer points than a screen.
-    this.ratio = document.body.classList.contains("on-paper") ? 2.5 : Math.min(2, window.devicePixelRatio || 1);
+    this.onPaper = document.body.classList.contains("on-paper");
+    this.ratio = this.onPaper ? 2.5 : Math.min(2, window.devicePixelRatio || 1);
     this.canvas.width = this.width * this.ratio;
     this.canvas.height = this.height * this.ratio;
     this.canvas.style.width = `${this.width}px`;
@@ -92,16 +109,20 @@ const Chart = L.Layer.extend({
     this.top = origin.y;
     this.zoom = map.getZoom();
     this.colours = view.night ? NIGHT : DAY;
-    this.pen = this.canvas.getContext("2d");
-    this.pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    this.pen = this.penOn(this.canvas);
     this.taken = []; // boxes that no text may cover
     this.posts = []; // what is posted, to be written last
     this.paint();
   },
 
+  penOn(canvas) {
+    const pen = canvas.getContext("2d");
+    pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    return pen;
+  },
+
   paint() {
-    this.paintGround();
-    this.paintRoads();
+    this.paintGroundOnce();
     this.paintBridges();
     this.paintAddresses();
     this.paintCircuit();
@@ -135,6 +156,23 @@ const Chart = L.Layer.extend({
     for (let k = 0; k < lines.count; k += 1) if (keep(k) && this.inView(lines, k)) this.trace(lines, k);
   },
 
+  // Ground and roads, kept for as long as the same piece of the world is shown in the same shades. To paper they go as
+  // lines, not as a picture of lines.
+  paintGroundOnce() {
+    const { pen } = this;
+    const shown = [this.left, this.top, this.scale, this.width, this.height, this.ratio, view.night, view.tiles].join();
+    if (!this.onPaper && this.groundShown !== shown) {
+      this.groundShown = shown;
+      this.ground.width = this.canvas.width;
+      this.ground.height = this.canvas.height;
+      this.pen = this.penOn(this.ground);
+      this.paintGround();
+      this.pen = pen;
+    }
+    if (this.onPaper) this.paintGround();
+    else pen.drawImage(this.ground, 0, 0, this.width, this.height);
+  },
+
   paintGround() {
     const { pen, colours } = this;
     pen.fillStyle = colours.paper;
@@ -158,6 +196,7 @@ const Chart = L.Layer.extend({
       pen.fill();
     }
     if (this.zoom >= 13) this.paintHydrants();
+    this.paintRoads();
   },
 
   paintHydrants() {
@@ -231,35 +270,32 @@ const Chart = L.Layer.extend({
     return Math.max(2.8, Math.min(9, 4 + (this.zoom - 11) * 1.1));
   },
 
-  sprite(mark, r) {
+  markStamp(mark, r) {
     const key = `${mark} ${r} ${this.ratio}`;
-    if (!this.sprites.has(key)) {
-      const side = 2 * Math.ceil(r + 4);
-      const canvas = document.createElement("canvas");
-      canvas.width = canvas.height = side * this.ratio;
-      const pen = canvas.getContext("2d");
-      pen.scale(this.ratio, this.ratio);
-      drawMark(pen, mark, side / 2, side / 2, r);
-      this.sprites.set(key, { canvas, side });
+    if (!this.stamps.has(key)) {
+      const draw = (pen, x, y) => drawMark(pen, mark, x, y, r);
+      this.stamps.set(key, new Stamp(draw, Math.ceil((r + 4) * this.ratio), this.ratio));
     }
-    return this.sprites.get(key);
+    return this.stamps.get(key);
   },
 
   paintAddresses() {
     const { pen } = this;
     const r = this.symbolSize();
-    for (const address of this.uncovered()) {
-      const { canvas, side } = this.sprite(markOf(address), r);
-      const [x, y] = this.pixel(addresses.x[address], addresses.y[address]);
-      pen.globalAlpha = opacity(address);
-      // At whole pixels a sprite is copied, not computed anew.
-      pen.drawImage(canvas, this.whole(x - side / 2), this.whole(y - side / 2), side, side);
+    const stamps = DRAW_ORDER.map((_, mark) => this.markStamp(mark, r));
+    const kept = this.uncovered();
+    // One sheet for all that stand back: seen through one by one, many on one place would add up to full strength.
+    for (const [some, seen] of [[kept.filter(standsBack), backOpacity()], [kept.filter((a) => !standsBack(a)), 1]]) {
+      if (!some.length) continue;
+      this.sheet.clear(this.canvas);
+      for (const address of some) {
+        const [x, y] = this.pixel(addresses.x[address], addresses.y[address]);
+        this.sheet.stamp(stamps[markOf(address)], Math.round(x * this.ratio), Math.round(y * this.ratio));
+      }
+      pen.globalAlpha = seen;
+      pen.drawImage(this.sheet.done(), 0, 0, this.width, this.height);
+      pen.globalAlpha = 1;
     }
-    pen.globalAlpha = 1;
-  },
-
-  whole(pixel) {
-    return Math.round(pixel * this.ratio) / this.ratio;
   },
 
   // Addresses in view in the order in which they are drawn, without those that another covers to the pixel or two.
@@ -279,7 +315,7 @@ const Chart = L.Layer.extend({
     const turns = DRAW_ORDER.length;
     const heap = Array.from({ length: 2 * turns }, () => []);
     for (let a = 0; a < addresses.count; a += 1) {
-      if (isShown(a)) heap[(opacity(a) === 1 ? turns : 0) + DRAW_ORDER.indexOf(markOf(a))].push(a);
+      if (isShown(a)) heap[(standsBack(a) ? 0 : turns) + DRAW_ORDER.indexOf(markOf(a))].push(a);
     }
     heap.reverse().forEach((some) => some.forEach(keep));
     return kept.reverse();
