@@ -30,7 +30,7 @@ function isShown(address) {
   if (view.hidden.has(answers.status[address])) return false;
   if (view.level >= 0 && answeredBy(address) !== view.level) return false;
   if (view.site >= 0 && !servedBy(address, view.site)) return false;
-  return !view.flag || addresses.flagCodes[address].includes(view.flag);
+  return !view.flag || flagsOf(address).some(({ code }) => code === view.flag);
 }
 
 // What is drawn for an address.
