@@ -16,7 +16,7 @@ from preplan.records import FillSite, FloatArray, Station
 from preplan.render import words
 from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
-from tests.browser import Opened, launched, opened, page_source
+from tests.browser import Opened, launched, opened, page_source, written
 from tests.example_plan import LABELS, example_plan
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def click_map(page: Page, lon: float, lat: float, *, right_px: float = 0.0) -> N
 
 
 def panel(page: Page) -> str:
-    return page.inner_text("#panel-body")
+    return written(page)
 
 
 def shades(page: Page) -> list[list[int]]:
@@ -155,9 +155,9 @@ def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
     page.select_option("#flag-filter", label="Rated below load (1)")
     assert page.inner_text("#shown") == "1 of 6 addresses shown."
     click_map(page, float(plan.addresses.lon[1]), float(plan.addresses.lat[1]))
-    bold = page.locator("#panel-body > p > strong").all_inner_texts()
-    assert bold[1:3] == [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
-    assert page.locator("ul.flags li").all_inner_texts() == ["LOADED: one truck wide for 900 ft."]
+    bold = [written(page, f"#panel-body > p:nth-of-type({k}) > strong") for k in (2, 3)]
+    assert bold == [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
+    assert written(page, "ul.flags") == "LOADED: one truck wide for 900 ft."
     page.context.close()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +14,7 @@ import pytest
 from PIL import Image
 
 from preplan.render.map_html import map_page
-from tests.browser import launched, opened, page_source
+from tests.browser import launched, opened, page_source, written
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
@@ -118,4 +119,111 @@ def test_many_that_stand_back_on_one_place_still_stand_back(browser: Browser, fi
     )
     grey = np.array(middle).reshape(-1, 4)[:, 0]
     assert 195 < grey.min() < 215  # black, a fifth of it seen on the paper
+    page.close()
+
+
+# --------------------------------------------------------------------------- names and numbers
+
+
+NAMES = f"""(words) => {{
+  {page_source("map_panel.js")}
+  const address = addresses.label.findIndex((one) => one.startsWith(words));
+  const level = words ? answers.level[address] : 0;
+  const at = row(address, level);
+  if (words) [view.address, view.circuit] = [address, circuit(address, answers.trip[at], answers.site[at])];
+  const chart = new Chart().addTo(planMap);
+  const names = [];
+  const real = CanvasRenderingContext2D.prototype.fillText;
+  CanvasRenderingContext2D.prototype.fillText = function (text, x, y) {{
+    const {{ a, b, e, f }} = this.getTransform();
+    const half = this.measureText(text).width / 2;
+    if (x === 0 && y === 0) names.push({{ text, ends: [-half, 0, half].map((k) => [e + k * a, f + k * b]) }});
+    real.call(this, text, x, y);
+  }};
+  chart.redrawNow();
+  CanvasRenderingContext2D.prototype.fillText = real;
+  const far = ([x, y]) => Math.min(...chart.legs.map((leg) => nearestOnLine(leg, x, y).far));
+  return names.map((one) => ({{
+    ...one, far: chart.legs.length ? Math.min(...one.ends.map(far)) : 0,
+    inside: one.ends.map(([x, y]) => chart.inWindow([x, y, x, y])),
+  }}));
+}}"""
+"""The names of roads as drawn: their ends and middle, how far from the circuit, whether in the window."""
+
+
+def test_no_name_is_cut_by_the_edge_of_the_window(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    seen = 0
+    for zoom in (11, 11.5, 12, 13, 14):
+        page.evaluate("(zoom) => planMap.setZoom(zoom, { animate: false })", zoom)
+        for name in page.evaluate(NAMES, ""):
+            assert len(set(name["inside"])) == 1, name
+            seen += name["inside"][0]
+    assert seen > 10
+    page.close()
+
+
+def test_names_of_the_roads_driven_stand_beside_the_circuit(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    page.fill("#search", "123 Bobolink")
+    page.keyboard.press("Enter")
+    names = page.evaluate(NAMES, "123 Bobolink")
+    assert all(name["far"] > 12 for name in names)
+    assert {"Hopyard Road", "Kiln Road"} <= {name["text"] for name in names if name["far"] < 40 and all(name["inside"])}
+    # where roads so small are not named otherwise
+    page.evaluate("() => planMap.setZoom(planMap.getZoom() - 1.5, { animate: false })")
+    assert {"Hopyard Road", "Kiln Road"} <= {name["text"] for name in page.evaluate(NAMES, "123 Bobolink")}
+    page.close()
+
+
+def test_the_number_of_a_site_out_of_service_is_written_over_its_cross(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    calls = page.evaluate(
+        f"""() => {{
+          {page_source("map_symbols.js")}
+          const calls = [];
+          const pen = new Proxy({{}}, {{ get: (_, name) => () => calls.push(name), set: () => true }});
+          drawSite(pen, {{ kind: 0, seasonal: false, inService: false }}, 9, 0, 0, 17);
+          return calls;
+        }}"""
+    )
+    assert "stroke" in calls[: calls.index("strokeText")]
+    assert "stroke" not in calls[calls.index("strokeText") :]
+    page.close()
+
+
+def test_what_is_chosen_from_the_lists_comes_into_view(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    inside = "([lat, lon]) => planMap.getBounds().contains([lat, lon])"
+    page.fill("#search", "123 Bobolink")
+    page.keyboard.press("Enter")
+    page.click("#lists")
+    page.locator("#panel-body button", has_text="12, Kiln Road cistern").first.click()
+    found = re.search(r"longitude\s+([\d.]+), (-[\d.]+)", written(page))
+    assert found is not None
+    assert page.evaluate(inside, [float(found[1]), float(found[2])])
+    page.evaluate("() => planMap.setView([0, 0], 14, { animate: false })")
+    page.click("#lists")
+    page.locator("#panel-body button", has_text="T11, ").first.click()
+    assert page.evaluate(inside, [float(found[1]), float(found[2])])
+    page.close()
+
+
+def test_numbers_keep_their_units_and_dates_stay_whole(browser: Browser, file_url: str) -> None:
+    """Also where they come with the district's own words: a line may end at a plain space or hyphen alone."""
+    page = opened(browser, file_url, width=390).page
+    page.fill("#search", "123 Bobolink")
+    page.keyboard.press("Enter")
+    page.evaluate("() => document.querySelector('figure svg').remove()")  # there no line ends
+    said = [page.inner_text("#panel-body")]
+    page.click("#lists")
+    said.append(page.inner_text("#panel-body"))
+    page.locator("#panel-body button", has_text="12, Kiln Road cistern").first.click()
+    said.append(page.inner_text("#panel-body"))
+    page.click("#what-if")
+    said.append(page.inner_text("#panel-body"))
+    text = " ".join(said)
+    assert not re.findall(r"\d (?:gpm|gal|lb|ft|mi|min|minutes)\b", text)
+    assert not re.findall(r"\d{4}-\d\d", text)
+    assert "2025-05-24" in text.replace("\N{WORD JOINER}", "")
     page.close()

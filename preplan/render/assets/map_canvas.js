@@ -5,6 +5,8 @@ const ROAD_FROM_ZOOM = [0, 0, 0, 10, 13];
 const LABEL_FROM_ZOOM = [11, 12, 13, 14, 16];
 const PAD_SHARE = 0.3; // drawn beyond the window on each side, so that dragging shows no edge
 const BRIDGES_FROM_ZOOM = 12;
+const BESIDE_PX = 22; // from a road to its name beside the circuit
+const NEAR_PX = 15; // names nearer than this to a leg would cover it
 const CELL_PX = 2;
 // Marks of addresses: the five statuses by their place, then the three verdicts of a what-if.
 const VERDICT_MARK = 5;
@@ -93,6 +95,7 @@ const Chart = L.Layer.extend({
     const size = map.getSize();
     const pad = size.multiplyBy(PAD_SHARE).round();
     const corner = map.containerPointToLayerPoint(pad.multiplyBy(-1));
+    this.window = [pad.x, pad.y, pad.x + size.x, pad.y + size.y];
     this.width = size.x + 2 * pad.x;
     this.height = size.y + 2 * pad.y;
     // Paper shows finer points than a screen.
@@ -249,12 +252,13 @@ const Chart = L.Layer.extend({
   },
 
   paintCircuit() {
+    this.legs = [];
     if (!view.circuit) return;
     const { out, back, dump } = view.circuit;
     const toPixels = (points) => points.map(([x, y]) => this.pixel(x, y));
     // Each leg keeps to the right of the road, so the two ways of one road can be told apart.
-    drawLeg(this.pen, shifted(toPixels(back), 6), false, this.colours);
-    drawLeg(this.pen, shifted(toPixels(out), 6), true, this.colours);
+    this.legs = [back, out].map((points) => shifted(toPixels(points), 6));
+    this.legs.forEach((leg, k) => drawLeg(this.pen, leg, k === 1, this.colours));
     if (!dump) return;
     const { pen } = this;
     pen.beginPath();
@@ -356,6 +360,22 @@ const Chart = L.Layer.extend({
     }
   },
 
+  inWindow([left, top, right, bottom]) {
+    const [west, north, east, south] = this.window;
+    return left >= west && top >= north && right <= east && bottom <= south;
+  },
+
+  // Whether the edge of the window cuts through a name of some boxes: what is seen in part is read wrongly.
+  cut(boxes) {
+    const [west, north, east, south] = this.window;
+    const seen = ([left, top, right, bottom]) => right > west && bottom > north && left < east && top < south;
+    return boxes.some(seen) && !boxes.every((box) => this.inWindow(box));
+  },
+
+  nearLegs([x, y]) {
+    return this.legs.some((leg) => leg.length > 1 && nearestOnLine(leg, x, y).far < NEAR_PX);
+  },
+
   free(box) {
     return this.taken.every((one) => box[2] < one[0] || box[0] > one[2] || box[3] < one[1] || box[1] > one[3]);
   },
@@ -381,9 +401,11 @@ const Chart = L.Layer.extend({
 
   paintLabels() {
     for (const [words, x, y] of this.posts) this.text(words, x, y, { align: "left", bold: true });
-    for (const chain of roadChains) {
-      if (this.zoom < LABEL_FROM_ZOOM[chain.rank] || !this.inView(chain, 0)) continue;
-      this.paintRoadName(chain);
+    // The roads of the circuit first, and at any zoom.
+    const driven = (chain) => Boolean(view.circuit) && view.circuit.names.has(chain.name);
+    for (const chain of [...roadChains.filter(driven), ...roadChains.filter((one) => !driven(one))]) {
+      const everywhere = this.zoom >= LABEL_FROM_ZOOM[chain.rank];
+      if ((everywhere || driven(chain)) && this.inView(chain, 0)) this.paintRoadName(chain, everywhere);
     }
     if (this.zoom < 16) return;
     const r = this.symbolSize();
@@ -395,7 +417,8 @@ const Chart = L.Layer.extend({
     }
   },
 
-  paintRoadName(chain) {
+  // Write a road's name every few hundred pixels, along the whole of it or along the circuit alone.
+  paintRoadName(chain, everywhere) {
     const { pen } = this;
     pen.font = `${chain.rank < 3 ? "bold " : ""}12px system-ui, sans-serif`;
     const wide = pen.measureText(chain.name).width;
@@ -403,28 +426,44 @@ const Chart = L.Layer.extend({
     for (let p = 0; p < chain.x.length; p += 1) points.push(this.pixel(chain.x[p], chain.y[p]));
     const path = pathMeasure(points);
     if (path.long < wide + 8) return;
-    for (let at = wide / 2 + 4; at <= path.long - wide / 2 - 4; at += 40) {
-      const [from, to, centre] = [path.place(at - wide / 2), path.place(at + wide / 2), path.place(at)];
-      const straight = Math.hypot(to.x - from.x, to.y - from.y) > 0.93 * wide;
-      if (straight && this.placeName(chain.name, centre, from, to, wide)) at += 300;
-    }
+    const sweep = (place) => {
+      for (let at = wide / 2 + 4; at <= path.long - wide / 2 - 4; at += 40) {
+        const [from, to, centre] = [path.place(at - wide / 2), path.place(at + wide / 2), path.place(at)];
+        const straight = Math.hypot(to.x - from.x, to.y - from.y) > 0.93 * wide;
+        if (straight && place({ name: chain.name, centre, from, to, wide })) at += 300;
+      }
+    };
+    // Beside the circuit, since on it names hide which way it turns; on it once, where its road would go without a name.
+    const driven = ({ centre: { x, y } }) => this.nearLegs([x, y]);
+    const inWindow = ({ centre: { x, y } }) => this.inWindow([x, y, x, y]);
+    let named = false;
+    sweep((spot) => {
+      if (!driven(spot)) return everywhere && this.placeName(spot, 0);
+      const placed = this.placeName(spot, BESIDE_PX) || this.placeName(spot, -BESIDE_PX);
+      named = named || (placed && inWindow(spot));
+      return placed;
+    });
+    sweep((spot) => !named && driven(spot) && inWindow(spot) && (named = this.placeName(spot, 0, true)));
   },
 
-  placeName(name, centre, from, to, wide) {
-    const boxes = [];
-    const pieces = Math.max(2, Math.ceil(wide / 16));
-    for (let k = 0; k <= pieces; k += 1) {
-      const [x, y] = [from.x + ((to.x - from.x) * k) / pieces, from.y + ((to.y - from.y) * k) / pieces];
-      if (x < 0 || y < 0 || x > this.width || y > this.height) return false;
-      boxes.push([x - 9, y - 9, x + 9, y + 9]);
-    }
-    if (!boxes.every((box) => this.free(box))) return false;
-    this.taken.push(...boxes);
+  // Write a name along its road, or some pixels aside; where it would lie on the circuit only if that is wanted.
+  placeName({ name, centre, from, to, wide }, aside, onCircuit = false) {
     let angle = Math.atan2(to.y - from.y, to.x - from.x);
     if (Math.abs(angle) > Math.PI / 2) angle += Math.PI;
+    const [right, down] = [-aside * Math.sin(angle), aside * Math.cos(angle)];
+    const places = [];
+    const pieces = Math.max(2, Math.ceil(wide / 16));
+    for (let k = 0; k <= pieces; k += 1) {
+      places.push([right + from.x + ((to.x - from.x) * k) / pieces, down + from.y + ((to.y - from.y) * k) / pieces]);
+    }
+    if (places.some(([x, y]) => x < 0 || y < 0 || x > this.width || y > this.height)) return false;
+    const boxes = places.map(([x, y]) => [x - 9, y - 9, x + 9, y + 9]);
+    if (this.cut(boxes) || !boxes.every((box) => this.free(box))) return false;
+    if (!onCircuit && places.some((place) => this.nearLegs(place))) return false;
+    this.taken.push(...boxes);
     const { pen, colours } = this;
     pen.save();
-    pen.translate((centre.x + (from.x + to.x) / 2) / 2, (centre.y + (from.y + to.y) / 2) / 2);
+    pen.translate(right + (centre.x + (from.x + to.x) / 2) / 2, down + (centre.y + (from.y + to.y) / 2) / 2);
     pen.rotate(angle);
     pen.textAlign = "center";
     pen.textBaseline = "middle";

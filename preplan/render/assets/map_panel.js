@@ -3,11 +3,17 @@
 const MOST_LISTED = 100;
 const LONG_TITLE = 80; // letters; a longer title is cut short, so that what follows stays in view
 
+// No line ends between a number and its unit, or within a date.
+function unparted(text) {
+  const bound = text.replace(/(\d) (?=(?:%|gpm|gal|lb|ft|in|mi|min|minutes?|hours?|years?)\b)/g, "$1\u00a0");
+  return bound.replace(/(\d{4})-(\d\d)-(?=\d\d)/g, "$1\u2060-\u2060$2\u2060-\u2060");
+}
+
 function make(tag, text = "", { name = "", inside = [], ...rest } = {}) {
   const element = document.createElement(tag);
-  if (text) element.textContent = text;
+  if (text) element.textContent = unparted(text);
   if (name) element.className = name;
-  element.append(...inside);
+  element.append(...inside.map((one) => (typeof one === "string" ? unparted(one) : one)));
   return Object.assign(element, rest);
 }
 
