@@ -58,6 +58,11 @@ def opened(browser: Browser, url: str, *, width: int = 1280, scripts: bool = Tru
     return Opened(page, complaints, requests)
 
 
+def written(page: Page, place: str = "#panel-body") -> str:
+    """Read what stands in a part of the page, without what keeps a number and its unit on one line."""
+    return page.inner_text(place).replace("\N{NO-BREAK SPACE}", " ").replace("\N{WORD JOINER}", "")
+
+
 def page_source(last: str) -> str:
     """Give the page's own script up to one of its parts, to be run anew: the page keeps its names to itself."""
     assets = files("preplan.render").joinpath("assets")

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 import pytest
 
-from preplan.plan import Plan
+from preplan.plan import Flag, Plan
 from preplan.records import FillSite, FloatArray, Station
+from preplan.render import words
 from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
-from tests.browser import Opened, launched, opened, page_source
+from tests.browser import Opened, launched, opened, page_source, written
 from tests.example_plan import LABELS, example_plan
 
 if TYPE_CHECKING:
@@ -61,7 +62,7 @@ def click_map(page: Page, lon: float, lat: float, *, right_px: float = 0.0) -> N
 
 
 def panel(page: Page) -> str:
-    return page.inner_text("#panel-body")
+    return written(page)
 
 
 def shades(page: Page) -> list[list[int]]:
@@ -136,6 +137,28 @@ def test_the_panel_says_by_when_to_call_as_the_card_does(
     click_map(found.page, float(plan.addresses.lon[1]), float(plan.addresses.lat[1]))
     assert re.search(rf"Call this level\s+{said}", panel(found.page))
     found.page.context.close()
+
+
+def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
+    browser: Browser, tmp_path: Path, plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(words._FLAGS, "rated below load", "Keep off {n}.")
+    monkeypatch.setitem(words._FLAGS, "narrow road", "LOADED: one truck wide for {n}.")
+    limits = tuple(Flag("rated below load", f"the {name} bridge (rated 32,000 lb)") for name in ("Elm", "Oak"))
+    flags = (plan.answers.flags[0], (*limits, Flag("narrow road", 900.0, "ft")), *plan.answers.flags[2:])
+    path = tmp_path / "map.html"
+    path.write_text(map_page(replace(plan, answers=replace(plan.answers, flags=flags))), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    page = found.page
+    # two of one code at one address are one address
+    assert "Rated below load (1)" in page.locator("#flag-filter option").all_inner_texts()
+    page.select_option("#flag-filter", label="Rated below load (1)")
+    assert page.inner_text("#shown") == "1 of 6 addresses shown."
+    click_map(page, float(plan.addresses.lon[1]), float(plan.addresses.lat[1]))
+    bold = [written(page, f"#panel-body > p:nth-of-type({k}) > strong") for k in (2, 3)]
+    assert bold == [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
+    assert written(page, "ul.flags") == "LOADED: one truck wide for 900 ft."
+    page.context.close()
 
 
 def test_click_out_of_reach_shows_nothing(wide: Opened) -> None:

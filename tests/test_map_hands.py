@@ -16,7 +16,7 @@ from pypdf import PdfReader
 from preplan.plan import Plan
 from preplan.records import IntArray
 from preplan.render.map_html import map_page
-from tests.browser import Opened, launched, opened
+from tests.browser import Opened, launched, opened, written
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
 
 
 def panel(page: Page) -> str:
-    return page.inner_text("#panel-body")
+    return written(page)
 
 
 def choose(page: Page, text: str) -> None:
@@ -154,7 +154,7 @@ def test_a_click_on_a_bridge_and_on_a_closure_tells_their_facts(wide: Opened, pl
     assert "Culvert, spring posting" in panel(page)
     page.click("#legend")
     click_middle(page, plan, int(posted.segments[0]))
-    assert page.inner_text("#panel-body h2") == "Posted: 24,000 lb"
+    assert written(page, "#panel-body h2") == "Posted: 24,000 lb"
 
 
 def click_middle(page: Page, plan: Plan, segment: int) -> None:
@@ -184,6 +184,7 @@ def test_what_depends_stands_out_and_the_rest_stands_back(wide: Opened) -> None:
     choose(page, "12, Kiln Road cistern")
     assert 0 <= blue(page) < before / 4
     page.click("#legend")
+    page.click("#whole")
     assert blue(page) == before
 
 

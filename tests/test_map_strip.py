@@ -30,7 +30,7 @@ from preplan.render.map_strip import (
 )
 from preplan.render.scene import Box
 from preplan.water import timeline
-from tests.browser import launched, opened, page_source
+from tests.browser import launched, opened, page_source, written
 from tests.example_plan import LABELS, example_plan
 from tests.test_map_html import along_roads, running, unpack
 from tests.test_map_looks import GRAPHIC, TEXT, contrast
@@ -293,7 +293,7 @@ def test_choosing_an_address_shows_the_strip_of_its_card(
     assert "First water at minute 12.0." in label
     assert "Too little flows once: short 1.9 min, from minute 32.1 to 34.0." in label
     assert PRINTED in label
-    said = page.inner_text("figure.strip")
+    said = written(page, "figure.strip")
     assert "Response level 2. Minutes after the alarm; higher level called on arrival" in said
     assert "called on arrival, minute 12." in said
     assert "Demand 150 gpm from minute 12.0, 500 gpm from minute 25.0. Too little flows once" in said
@@ -338,7 +338,7 @@ def test_an_address_that_is_not_its_cards_lead_says_whose_strip_it_is(browser: B
     found = opened(browser, file_url)
     page = found.page
     show(page, "7 Quarry")
-    said = page.inner_text("figure.strip")
+    said = written(page, "figure.strip")
     assert f"As at {' '.join(LABELS[3].split())}, on the same card." in said
     assert "short" in said
     assert "dry" not in said

@@ -546,7 +546,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     if facts.cell("trip") < 0:
         return []
     flags = facts.plan.answers.flags[facts.lead]
-    skipped = SAID_ELSEWHERE | words.ON_THE_WAY | words.OFF_THE_WAY
+    skipped = SAID_ELSEWHERE | words.GRAVE
     skipped |= SAID_ABOVE if officer(facts) else frozenset()
     if flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back

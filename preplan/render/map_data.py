@@ -401,6 +401,7 @@ def _answers(plan: Plan, along: Ints) -> Page:
         "flags": flags.values,
         "code": pack([code_of[said] for said in flags.values]),
         "codes": codes.values,
+        "grave": [place for code, place in codes.places.items() if code in words.GRAVE],
     }
 
 

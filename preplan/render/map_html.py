@@ -32,6 +32,7 @@ SCRIPTS = (
     "map_routes.js",
     "map_what_if.js",
     "map_symbols.js",
+    "map_stamps.js",
     "map_canvas.js",
     "map_strip.js",
     "map_strip_panel.js",

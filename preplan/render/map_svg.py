@@ -209,6 +209,7 @@ def _site(plan: Plan, index: int, sheet: Sheet) -> str:
         f'<g transform="translate({x} {y})">'
         '<path d="M0 -46C11 -27 29 -11 29 8A29 29 0 0 1 -29 8C-29 -11 -11 -27 0 -46z" fill="#ffffff" '
         f'stroke="{_DARK}" stroke-width="4"{dashes}/>{mark}'
-        f'<text y="8" text-anchor="middle" font-size="28" font-weight="bold" fill="{_DARK}">{index + 1}</text>'
-        f"{'' if site.in_service else cross}</g>"
+        f"{'' if site.in_service else cross}"
+        f'<text y="8" text-anchor="middle" font-size="28" font-weight="bold" fill="{_DARK}" stroke="#ffffff" '
+        f'stroke-width="8" paint-order="stroke">{index + 1}</text></g>'
     )

@@ -107,6 +107,8 @@ ON_THE_WAY = frozenset({"crosses above rating", "empty only"})
 """Flags that a driver reads with the loaded leg."""
 OFF_THE_WAY = frozenset({"rated below load"})
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""
+GRAVE = ON_THE_WAY | OFF_THE_WAY
+"""Flags that stand before all others wherever flags are listed: a loaded tanker may be too heavy."""
 _MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
 _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _METHODS = {

@@ -5,6 +5,8 @@ const ROAD_FROM_ZOOM = [0, 0, 0, 10, 13];
 const LABEL_FROM_ZOOM = [11, 12, 13, 14, 16];
 const PAD_SHARE = 0.3; // drawn beyond the window on each side, so that dragging shows no edge
 const BRIDGES_FROM_ZOOM = 12;
+const BESIDE_PX = 22; // from a road to its name beside the circuit
+const NEAR_PX = 15; // names nearer than this to a leg would cover it
 const CELL_PX = 2;
 // Marks of addresses: the five statuses by their place, then the three verdicts of a what-if.
 const VERDICT_MARK = 5;
@@ -30,7 +32,7 @@ function isShown(address) {
   if (view.hidden.has(answers.status[address])) return false;
   if (view.level >= 0 && answeredBy(address) !== view.level) return false;
   if (view.site >= 0 && !servedBy(address, view.site)) return false;
-  return !view.flag || addresses.flagCodes[address].includes(view.flag);
+  return !view.flag || flagsOf(address).some(({ code }) => code === view.flag);
 }
 
 // What is drawn for an address.
@@ -44,10 +46,16 @@ function answeredBy(address) {
   return code === "served" || code === "higher level" ? answers.level[address] : -1;
 }
 
-function opacity(address) {
-  if (view.dim && view.depends) return view.depends[address] ? 1 : 0.2;
-  if (view.dim && view.circuit) return 0.4;
-  return view.whatIf && view.whatIf.some && !view.whatIf.changed[address] ? 0.45 : 1;
+// Whether an address stands back behind those that are looked at, and how much is then seen of it.
+function standsBack(address) {
+  if (view.dim && view.depends) return !view.depends[address];
+  if (view.dim && view.circuit) return true;
+  return Boolean(view.whatIf && view.whatIf.some && !view.whatIf.changed[address]);
+}
+
+function backOpacity() {
+  if (view.dim && view.depends) return 0.2;
+  return view.dim && view.circuit ? 0.4 : 0.45;
 }
 
 // The site an address counts on: the fill site at the response level its answer shows.
@@ -60,7 +68,9 @@ function servedBy(address, site) {
 const Chart = L.Layer.extend({
   onAdd(map) {
     this.canvas = L.DomUtil.create("canvas", "chart leaflet-zoom-hide", map.getPane("overlayPane"));
-    this.sprites = new Map();
+    this.ground = document.createElement("canvas");
+    this.sheet = new Sheet();
+    this.stamps = new Map();
     map.on("moveend", this.redraw, this); // comes after every zoom and change of size too
     this.redraw();
     return this;
@@ -71,16 +81,26 @@ const Chart = L.Layer.extend({
     this.canvas.remove();
   },
 
+  // Draw when the work in hand is done, however often it asks for it on the way.
   redraw() {
+    if (this.asked) return;
+    this.asked = true;
+    queueMicrotask(() => this.redrawNow());
+  },
+
+  redrawNow() {
+    this.asked = false;
     const map = this._map;
     if (!map) return;
     const size = map.getSize();
     const pad = size.multiplyBy(PAD_SHARE).round();
     const corner = map.containerPointToLayerPoint(pad.multiplyBy(-1));
+    this.window = [pad.x, pad.y, pad.x + size.x, pad.y + size.y];
     this.width = size.x + 2 * pad.x;
     this.height = size.y + 2 * pad.y;
     // Paper shows finer points than a screen.
-    this.ratio = document.body.classList.contains("on-paper") ? 2.5 : Math.min(2, window.devicePixelRatio || 1);
+    this.onPaper = document.body.classList.contains("on-paper");
+    this.ratio = this.onPaper ? 2.5 : Math.min(2, window.devicePixelRatio || 1);
     this.canvas.width = this.width * this.ratio;
     this.canvas.height = this.height * this.ratio;
     this.canvas.style.width = `${this.width}px`;
@@ -92,16 +112,20 @@ const Chart = L.Layer.extend({
     this.top = origin.y;
     this.zoom = map.getZoom();
     this.colours = view.night ? NIGHT : DAY;
-    this.pen = this.canvas.getContext("2d");
-    this.pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    this.pen = this.penOn(this.canvas);
     this.taken = []; // boxes that no text may cover
     this.posts = []; // what is posted, to be written last
     this.paint();
   },
 
+  penOn(canvas) {
+    const pen = canvas.getContext("2d");
+    pen.setTransform(this.ratio, 0, 0, this.ratio, 0, 0);
+    return pen;
+  },
+
   paint() {
-    this.paintGround();
-    this.paintRoads();
+    this.paintGroundOnce();
     this.paintBridges();
     this.paintAddresses();
     this.paintCircuit();
@@ -135,6 +159,23 @@ const Chart = L.Layer.extend({
     for (let k = 0; k < lines.count; k += 1) if (keep(k) && this.inView(lines, k)) this.trace(lines, k);
   },
 
+  // Ground and roads, kept for as long as the same piece of the world is shown in the same shades. To paper they go as
+  // lines, not as a picture of lines.
+  paintGroundOnce() {
+    const { pen } = this;
+    const shown = [this.left, this.top, this.scale, this.width, this.height, this.ratio, view.night, view.tiles].join();
+    if (!this.onPaper && this.groundShown !== shown) {
+      this.groundShown = shown;
+      this.ground.width = this.canvas.width;
+      this.ground.height = this.canvas.height;
+      this.pen = this.penOn(this.ground);
+      this.paintGround();
+      this.pen = pen;
+    }
+    if (this.onPaper) this.paintGround();
+    else pen.drawImage(this.ground, 0, 0, this.width, this.height);
+  },
+
   paintGround() {
     const { pen, colours } = this;
     pen.fillStyle = colours.paper;
@@ -158,6 +199,7 @@ const Chart = L.Layer.extend({
       pen.fill();
     }
     if (this.zoom >= 13) this.paintHydrants();
+    this.paintRoads();
   },
 
   paintHydrants() {
@@ -210,12 +252,13 @@ const Chart = L.Layer.extend({
   },
 
   paintCircuit() {
+    this.legs = [];
     if (!view.circuit) return;
     const { out, back, dump } = view.circuit;
     const toPixels = (points) => points.map(([x, y]) => this.pixel(x, y));
     // Each leg keeps to the right of the road, so the two ways of one road can be told apart.
-    drawLeg(this.pen, shifted(toPixels(back), 6), false, this.colours);
-    drawLeg(this.pen, shifted(toPixels(out), 6), true, this.colours);
+    this.legs = [back, out].map((points) => shifted(toPixels(points), 6));
+    this.legs.forEach((leg, k) => drawLeg(this.pen, leg, k === 1, this.colours));
     if (!dump) return;
     const { pen } = this;
     pen.beginPath();
@@ -231,35 +274,32 @@ const Chart = L.Layer.extend({
     return Math.max(2.8, Math.min(9, 4 + (this.zoom - 11) * 1.1));
   },
 
-  sprite(mark, r) {
+  markStamp(mark, r) {
     const key = `${mark} ${r} ${this.ratio}`;
-    if (!this.sprites.has(key)) {
-      const side = 2 * Math.ceil(r + 4);
-      const canvas = document.createElement("canvas");
-      canvas.width = canvas.height = side * this.ratio;
-      const pen = canvas.getContext("2d");
-      pen.scale(this.ratio, this.ratio);
-      drawMark(pen, mark, side / 2, side / 2, r);
-      this.sprites.set(key, { canvas, side });
+    if (!this.stamps.has(key)) {
+      const draw = (pen, x, y) => drawMark(pen, mark, x, y, r);
+      this.stamps.set(key, new Stamp(draw, Math.ceil((r + 4) * this.ratio), this.ratio));
     }
-    return this.sprites.get(key);
+    return this.stamps.get(key);
   },
 
   paintAddresses() {
     const { pen } = this;
     const r = this.symbolSize();
-    for (const address of this.uncovered()) {
-      const { canvas, side } = this.sprite(markOf(address), r);
-      const [x, y] = this.pixel(addresses.x[address], addresses.y[address]);
-      pen.globalAlpha = opacity(address);
-      // At whole pixels a sprite is copied, not computed anew.
-      pen.drawImage(canvas, this.whole(x - side / 2), this.whole(y - side / 2), side, side);
+    const stamps = DRAW_ORDER.map((_, mark) => this.markStamp(mark, r));
+    const kept = this.uncovered();
+    // One sheet for all that stand back: seen through one by one, many on one place would add up to full strength.
+    for (const [some, seen] of [[kept.filter(standsBack), backOpacity()], [kept.filter((a) => !standsBack(a)), 1]]) {
+      if (!some.length) continue;
+      this.sheet.clear(this.canvas);
+      for (const address of some) {
+        const [x, y] = this.pixel(addresses.x[address], addresses.y[address]);
+        this.sheet.stamp(stamps[markOf(address)], Math.round(x * this.ratio), Math.round(y * this.ratio));
+      }
+      pen.globalAlpha = seen;
+      pen.drawImage(this.sheet.done(), 0, 0, this.width, this.height);
+      pen.globalAlpha = 1;
     }
-    pen.globalAlpha = 1;
-  },
-
-  whole(pixel) {
-    return Math.round(pixel * this.ratio) / this.ratio;
   },
 
   // Addresses in view in the order in which they are drawn, without those that another covers to the pixel or two.
@@ -279,7 +319,7 @@ const Chart = L.Layer.extend({
     const turns = DRAW_ORDER.length;
     const heap = Array.from({ length: 2 * turns }, () => []);
     for (let a = 0; a < addresses.count; a += 1) {
-      if (isShown(a)) heap[(opacity(a) === 1 ? turns : 0) + DRAW_ORDER.indexOf(markOf(a))].push(a);
+      if (isShown(a)) heap[(standsBack(a) ? 0 : turns) + DRAW_ORDER.indexOf(markOf(a))].push(a);
     }
     heap.reverse().forEach((some) => some.forEach(keep));
     return kept.reverse();
@@ -320,6 +360,22 @@ const Chart = L.Layer.extend({
     }
   },
 
+  inWindow([left, top, right, bottom]) {
+    const [west, north, east, south] = this.window;
+    return left >= west && top >= north && right <= east && bottom <= south;
+  },
+
+  // Whether the edge of the window cuts through a name of some boxes: what is seen in part is read wrongly.
+  cut(boxes) {
+    const [west, north, east, south] = this.window;
+    const seen = ([left, top, right, bottom]) => right > west && bottom > north && left < east && top < south;
+    return boxes.some(seen) && !boxes.every((box) => this.inWindow(box));
+  },
+
+  nearLegs([x, y]) {
+    return this.legs.some((leg) => leg.length > 1 && nearestOnLine(leg, x, y).far < NEAR_PX);
+  },
+
   free(box) {
     return this.taken.every((one) => box[2] < one[0] || box[0] > one[2] || box[3] < one[1] || box[1] > one[3]);
   },
@@ -345,9 +401,11 @@ const Chart = L.Layer.extend({
 
   paintLabels() {
     for (const [words, x, y] of this.posts) this.text(words, x, y, { align: "left", bold: true });
-    for (const chain of roadChains) {
-      if (this.zoom < LABEL_FROM_ZOOM[chain.rank] || !this.inView(chain, 0)) continue;
-      this.paintRoadName(chain);
+    // The roads of the circuit first, and at any zoom.
+    const driven = (chain) => Boolean(view.circuit) && view.circuit.names.has(chain.name);
+    for (const chain of [...roadChains.filter(driven), ...roadChains.filter((one) => !driven(one))]) {
+      const everywhere = this.zoom >= LABEL_FROM_ZOOM[chain.rank];
+      if ((everywhere || driven(chain)) && this.inView(chain, 0)) this.paintRoadName(chain, everywhere);
     }
     if (this.zoom < 16) return;
     const r = this.symbolSize();
@@ -359,7 +417,8 @@ const Chart = L.Layer.extend({
     }
   },
 
-  paintRoadName(chain) {
+  // Write a road's name every few hundred pixels, along the whole of it or along the circuit alone.
+  paintRoadName(chain, everywhere) {
     const { pen } = this;
     pen.font = `${chain.rank < 3 ? "bold " : ""}12px system-ui, sans-serif`;
     const wide = pen.measureText(chain.name).width;
@@ -367,28 +426,44 @@ const Chart = L.Layer.extend({
     for (let p = 0; p < chain.x.length; p += 1) points.push(this.pixel(chain.x[p], chain.y[p]));
     const path = pathMeasure(points);
     if (path.long < wide + 8) return;
-    for (let at = wide / 2 + 4; at <= path.long - wide / 2 - 4; at += 40) {
-      const [from, to, centre] = [path.place(at - wide / 2), path.place(at + wide / 2), path.place(at)];
-      const straight = Math.hypot(to.x - from.x, to.y - from.y) > 0.93 * wide;
-      if (straight && this.placeName(chain.name, centre, from, to, wide)) at += 300;
-    }
+    const sweep = (place) => {
+      for (let at = wide / 2 + 4; at <= path.long - wide / 2 - 4; at += 40) {
+        const [from, to, centre] = [path.place(at - wide / 2), path.place(at + wide / 2), path.place(at)];
+        const straight = Math.hypot(to.x - from.x, to.y - from.y) > 0.93 * wide;
+        if (straight && place({ name: chain.name, centre, from, to, wide })) at += 300;
+      }
+    };
+    // Beside the circuit, since on it names hide which way it turns; on it once, where its road would go without a name.
+    const driven = ({ centre: { x, y } }) => this.nearLegs([x, y]);
+    const inWindow = ({ centre: { x, y } }) => this.inWindow([x, y, x, y]);
+    let named = false;
+    sweep((spot) => {
+      if (!driven(spot)) return everywhere && this.placeName(spot, 0);
+      const placed = this.placeName(spot, BESIDE_PX) || this.placeName(spot, -BESIDE_PX);
+      named = named || (placed && inWindow(spot));
+      return placed;
+    });
+    sweep((spot) => !named && driven(spot) && inWindow(spot) && (named = this.placeName(spot, 0, true)));
   },
 
-  placeName(name, centre, from, to, wide) {
-    const boxes = [];
-    const pieces = Math.max(2, Math.ceil(wide / 16));
-    for (let k = 0; k <= pieces; k += 1) {
-      const [x, y] = [from.x + ((to.x - from.x) * k) / pieces, from.y + ((to.y - from.y) * k) / pieces];
-      if (x < 0 || y < 0 || x > this.width || y > this.height) return false;
-      boxes.push([x - 9, y - 9, x + 9, y + 9]);
-    }
-    if (!boxes.every((box) => this.free(box))) return false;
-    this.taken.push(...boxes);
+  // Write a name along its road, or some pixels aside; where it would lie on the circuit only if that is wanted.
+  placeName({ name, centre, from, to, wide }, aside, onCircuit = false) {
     let angle = Math.atan2(to.y - from.y, to.x - from.x);
     if (Math.abs(angle) > Math.PI / 2) angle += Math.PI;
+    const [right, down] = [-aside * Math.sin(angle), aside * Math.cos(angle)];
+    const places = [];
+    const pieces = Math.max(2, Math.ceil(wide / 16));
+    for (let k = 0; k <= pieces; k += 1) {
+      places.push([right + from.x + ((to.x - from.x) * k) / pieces, down + from.y + ((to.y - from.y) * k) / pieces]);
+    }
+    if (places.some(([x, y]) => x < 0 || y < 0 || x > this.width || y > this.height)) return false;
+    const boxes = places.map(([x, y]) => [x - 9, y - 9, x + 9, y + 9]);
+    if (this.cut(boxes) || !boxes.every((box) => this.free(box))) return false;
+    if (!onCircuit && places.some((place) => this.nearLegs(place))) return false;
+    this.taken.push(...boxes);
     const { pen, colours } = this;
     pen.save();
-    pen.translate((centre.x + (from.x + to.x) / 2) / 2, (centre.y + (from.y + to.y) / 2) / 2);
+    pen.translate(right + (centre.x + (from.x + to.x) / 2) / 2, down + (centre.y + (from.y + to.y) / 2) / 2);
     pen.rotate(angle);
     pen.textAlign = "center";
     pen.textBaseline = "middle";

@@ -161,7 +161,7 @@ function unpackAnswers(packed) {
   });
   const tripTo = tripFinder();
   const tripOf = (site, at) => tripTo(Math.floor(at / levelCount), site);
-  return { ...columns, flag: unpack(packed.flag), trip: columns.site.map(tripOf), backupTrip: columns.backup.map(tripOf) };
+  return { ...columns, trip: columns.site.map(tripOf), backupTrip: columns.backup.map(tripOf) };
 }
 
 // Finds the trip of an address to a site; -1 where none is in the page.
@@ -188,12 +188,6 @@ function unpackAddresses(packed) {
   const { lon, lat, number, rest } = columns;
   const frontLon = columns.frontLon.map((step, k) => step + lon[k]);
   const frontLat = columns.frontLat.map((step, k) => step + lat[k]);
-  let flagStart = 0;
-  const flagPlaces = answers.flagCount.map((count) => {
-    flagStart += count;
-    return answers.flag.slice(flagStart - count, flagStart);
-  });
-  const codes = unpack(data.answers.code);
   return {
     ...columns,
     ...unpackPlaces(lon, lat),
@@ -202,9 +196,23 @@ function unpackAddresses(packed) {
     lon: lon.map((one) => one / 1e5),
     lat: lat.map((one) => one / 1e5),
     front: unpackPlaces(frontLon, frontLat),
-    flags: flagPlaces.map((some) => some.map((one) => data.answers.flags[one])),
-    flagCodes: flagPlaces.map((some) => some.map((one) => data.answers.codes[codes[one]])),
   };
+}
+
+const flags = unpackFlags(data.answers);
+
+// The distinct flags as what each says, its code, and whether it goes before others; those of address a are numbers
+// start[a] to start[a + 1] of `of`.
+function unpackFlags(packed) {
+  const start = new Int32Array(addresses.count + 1);
+  answers.flagCount.forEach((count, a) => (start[a + 1] = start[a] + count));
+  const code = unpack(packed.code);
+  const all = packed.flags.map((said, k) => ({ said, code: packed.codes[code[k]], grave: packed.grave.includes(code[k]) }));
+  return { start, of: unpack(packed.flag), all };
+}
+
+function flagsOf(address) {
+  return flags.of.slice(flags.start[address], flags.start[address + 1]).map((one) => flags.all[one]);
 }
 
 // A row of the columns by address and level.

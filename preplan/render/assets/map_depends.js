@@ -74,10 +74,6 @@ function addressList(some) {
 
 const drivenHeading = (count) => `The chosen circuits of ${count} addresses drive over it`;
 
-function roadName(road) {
-  return roads.names[roads.name[road]] || "unnamed road";
-}
-
 const BRIDGES = [...roads.mark.keys()].filter((road) => roads.mark[road] & 3);
 const wayOf = new Map(BRIDGES.map((road, k) => [road, data.roads.ways[k]]));
 
@@ -129,8 +125,8 @@ function showLists() {
   }
   const driven = drivenRoads(onCircuits);
   const many = (marks) => `${countOf(marks).toLocaleString("en-US")} addresses`;
-  const site = (one, k) => [`${siteName(k)}: ${many(servedFrom(k))}`, () => showSite(k)];
-  const unit = (one, k) => [`${one.id}, ${one.kind}, ${said(one.gal, "gal")}: ${many(countOn(k))}`, () => showUnit(k)];
+  const site = (one, k) => [`${siteName(k)}: ${many(servedFrom(k))}`, () => goToSite(k)];
+  const unit = (one, k) => [`${one.id}, ${one.kind}, ${said(one.gal, "gal")}: ${many(countOn(k))}`, () => goToUnit(k)];
   const bridge = (road) => [
     `${bridgeTitle(road)}, ${roadName(road)}: ${many(driveOver([road]))}`, () => goToBridge(road),
   ];
@@ -156,6 +152,22 @@ function drivenRoads(leaves) {
     }
   }
   return found;
+}
+
+function goToSite(site) {
+  showSite(site);
+  fitDepends([data.sites[site]]);
+}
+
+function goToUnit(unit) {
+  showUnit(unit);
+  fitDepends([]);
+}
+
+// Bring some places and the addresses that depend on what is chosen into view.
+function fitDepends(places) {
+  const some = [...view.depends.keys()].filter((address) => view.depends[address]);
+  fitPoints([...places.map(({ x, y }) => [x, y]), ...some.map((address) => [addresses.x[address], addresses.y[address]])], 14);
 }
 
 function goToBridge(road) {

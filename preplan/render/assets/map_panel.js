@@ -3,11 +3,17 @@
 const MOST_LISTED = 100;
 const LONG_TITLE = 80; // letters; a longer title is cut short, so that what follows stays in view
 
+// No line ends between a number and its unit, or within a date.
+function unparted(text) {
+  const bound = text.replace(/(\d) (?=(?:%|gpm|gal|lb|ft|in|mi|min|minutes?|hours?|years?)\b)/g, "$1\u00a0");
+  return bound.replace(/(\d{4})-(\d\d)-(?=\d\d)/g, "$1\u2060-\u2060$2\u2060-\u2060");
+}
+
 function make(tag, text = "", { name = "", inside = [], ...rest } = {}) {
   const element = document.createElement(tag);
-  if (text) element.textContent = text;
+  if (text) element.textContent = unparted(text);
   if (name) element.className = name;
-  element.append(...inside);
+  element.append(...inside.map((one) => (typeof one === "string" ? unparted(one) : one)));
   return Object.assign(element, rest);
 }
 
@@ -105,22 +111,21 @@ function showAddress(address, level = startLevel(address), backup = false) {
     ["Latitude, longitude", place],
   ]);
   const label = addresses.label[address];
-  const weights = (flag) => flag.startsWith("LOADED:") || flag.startsWith("The way crosses");
-  const grave = addresses.flags[address].filter(weights);
-  const flags = addresses.flags[address].filter((flag) => !weights(flag));
+  const sayings = (grave) => flagsOf(address).filter((flag) => flag.grave === grave).map(({ said }) => said);
+  const [grave, others] = [sayings(true), sayings(false)];
   const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
   openPanel(label, [
     ...whatIfPart(address), head, ...(byHose ? [byHose] : []).concat(grave).map(boldLine),
     make("p", needWords(address)),
     ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]), ...stripPart(address), ...levels, common,
-    make("h3", "To know"), flags.length ? flagList(flags) : make("p", `Nothing ${grave.length ? "more " : ""}flagged.`),
+    make("h3", "To know"), others.length ? flagList(others) : make("p", `Nothing ${grave.length ? "more " : ""}flagged.`),
     ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);
 }
 
-function flagList(flags) {
-  return make("ul", "", { name: "flags", inside: flags.map((flag) => make("li", flag)) });
+function flagList(sayings) {
+  return make("ul", "", { name: "flags", inside: sayings.map((said) => make("li", said)) });
 }
 
 function startLevel(address) {
@@ -337,7 +342,14 @@ function levelFilter() {
 
 function flagFilter() {
   const counts = new Map();
-  for (const codes of addresses.flagCodes) for (const code of codes) counts.set(code, (counts.get(code) || 0) + 1);
+  const last = new Map(); // address by code: an address that has a flag twice counts once
+  for (let a = 0; a < addresses.count; a += 1) {
+    for (let k = flags.start[a]; k < flags.start[a + 1]; k += 1) {
+      const { code } = flags.all[flags.of[k]];
+      if (last.get(code) !== a) counts.set(code, (counts.get(code) || 0) + 1);
+      last.set(code, a);
+    }
+  }
   const line = ([code, count]) => [code, `${capital(code)} (${count.toLocaleString("en-US")})`];
   const options = [["", "Any flag or none"], ...[...counts].sort((a, b) => (a[0] < b[0] ? -1 : 1)).map(line)];
   return selectField("Flag", "flag-filter", options, view.flag, (value) => {

@@ -1,5 +1,9 @@
 // Routes: a trip's leaf, and the way from there through the shared trees to the fill site.
 
+function roadName(road) {
+  return roads.names[roads.name[road]] || "unnamed road";
+}
+
 function wayRows(leaf) {
   const rows = [];
   let at = leaf;
@@ -56,11 +60,13 @@ function legLine(leaf, loaded, site, address) {
   return parts.flat().filter((point, k, all) => !k || point[0] !== all[k - 1][0] || point[1] !== all[k - 1][1]);
 }
 
-// The circuit of one address and trip: both legs and the dump site; null where there is no trip.
+// The circuit of one address and trip: both legs, the names of their roads and the dump site; null where there is no trip.
 function circuit(address, trip, siteIndex) {
   if (trip < 0 || siteIndex < 0) return null;
   const site = data.sites[siteIndex];
   const out = legLine(trips.outLeaf[trip], true, site, address);
   const back = legLine(trips.backLeaf[trip], false, site, address);
-  return { out, back, site: siteIndex, dump: out.length ? out[out.length - 1] : null };
+  const rows = [...wayRows(trips.outLeaf[trip]), ...wayRows(trips.backLeaf[trip])];
+  const names = new Set(rows.map((at) => roadName(forest.road[at])));
+  return { out, back, names, site: siteIndex, dump: out.length ? out[out.length - 1] : null };
 }

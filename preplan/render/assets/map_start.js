@@ -202,7 +202,7 @@ function startPrint(setNight) {
   let before = { night: false };
   const show = (centre, zoom) => {
     planMap.setView(centre, zoom, { animate: false });
-    chart.redraw();
+    chart.redrawNow(); // the paper does not wait
   };
   window.addEventListener("beforeprint", () => {
     before = { night: view.night, centre: planMap.getCenter(), zoom: planMap.getZoom(), bounds: planMap.getBounds() };

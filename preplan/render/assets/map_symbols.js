@@ -145,7 +145,6 @@ function drawSite(pen, site, number, x, y, r) {
   if (site.seasonal) pen.setLineDash([3.5, 2.5]);
   pen.stroke();
   pen.setLineDash([]);
-  drawNumber(pen, number, 0, -0.12 * r, 0.85 * r);
   if (KIND_LINES[site.kind]) {
     pen.save();
     pen.translate(0, 0.68 * r);
@@ -163,14 +162,20 @@ function drawSite(pen, site, number, x, y, r) {
     pen.lineWidth = 2;
     pen.stroke();
   }
+  drawNumber(pen, number, 0, -0.12 * r, 0.85 * r);
   pen.restore();
 }
 
+// On white, so that it is read where a site is crossed out too.
 function drawNumber(pen, number, x, y, size) {
+  pen.lineJoin = "round";
+  pen.strokeStyle = "#ffffff";
+  pen.lineWidth = 4;
   pen.fillStyle = DARK;
   pen.font = `bold ${size}px system-ui, sans-serif`;
   pen.textAlign = "center";
   pen.textBaseline = "middle";
+  pen.strokeText(String(number), x, y);
   pen.fillText(String(number), x, y);
 }
 

@@ -201,6 +201,7 @@ function showOutcome() {
   }
   place.replaceChildren(
     make("p", `${capital(changesWords())}.`, { name: "flow" }), levelChoice(), outcomeTable(), whatIfLegend(),
+    ...(view.whatIf.some ? [make("p", "Pale on the map: as planned.", { name: "note" })] : []),
     ...changedPart(`At ${levelText(asked.level)} the steady flow no longer meets`, lost),
     ...changedPart(`At ${levelText(asked.level)} it now meets`, won),
     button("Back to the plan", leaveWhatIf),

@@ -1,0 +1,229 @@
+"""What the map's drawing costs, and that what is done for speed does not show."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from PIL import Image
+
+from preplan.render.map_html import map_page
+from tests.browser import launched, opened, page_source, written
+from tests.plan_checks import SAMPLE, plan_of
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+FALSE_PIXELS = """
+const true_data = CanvasRenderingContext2D.prototype.getImageData;
+CanvasRenderingContext2D.prototype.getImageData = function (...box) {
+  const image = true_data.apply(this, box);
+  image.data.fill(255);
+  return image;
+};
+"""
+"""A browser that lets no page read what it drew."""
+COUNT_CALLS = """() => {
+  window.calls = {};
+  for (const name of ["drawImage", "putImageData", "lineTo"]) {
+    const real = CanvasRenderingContext2D.prototype[name];
+    CanvasRenderingContext2D.prototype[name] = function (...given) {
+      window.calls[name] = (window.calls[name] || 0) + 1;
+      return real.apply(this, given);
+    };
+  }
+}"""
+
+
+@pytest.fixture(scope="module")
+def file_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    path: Path = tmp_path_factory.mktemp("drawing") / "map.html"
+    path.write_text(map_page(plan_of(SAMPLE / "district.toml")), encoding="utf-8")
+    return path.as_uri()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with launched() as found:
+        yield found
+
+
+def picture(page: Page) -> npt.NDArray[np.int64]:
+    """Take a picture of the page: (rows, columns, 3), 0 to 255."""
+    return np.array(Image.open(io.BytesIO(page.screenshot())).convert("RGB"), dtype=np.int64)
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_stamped_symbols_look_as_a_canvas_copies_them(browser: Browser, file_url: str, *, dark: bool) -> None:
+    """Where the browser hands out false pixels, the canvas copies the symbols: the pictures are the same."""
+    drawn: list[list[npt.NDArray[np.int64]]] = []
+    for script in ("", FALSE_PIXELS):
+        context = browser.new_context(viewport={"width": 700, "height": 500}, device_scale_factor=1.25)
+        context.add_init_script(script)
+        page = context.new_page()
+        page.emulate_media(color_scheme="dark" if dark else "light")
+        page.goto(file_url)
+        page.wait_for_selector("body.ready")
+        drawn.append([picture(page)])
+        page.click("#what-if")
+        page.get_by_role("button", name="Snow").click()
+        drawn[-1].append(picture(page))
+        context.close()
+    for stamped, copied in zip(*drawn, strict=True):
+        assert np.abs(stamped - copied).max() <= 4
+    assert np.abs(drawn[0][0] - drawn[0][1]).max() > 50
+
+
+def test_a_press_draws_symbols_alone_and_but_once(browser: Browser, file_url: str) -> None:
+    """However many addresses there are: no call for each, no road again, and one drawing whatever asks for it."""
+    page = opened(browser, file_url).page
+    page.evaluate(COUNT_CALLS)
+    page.click("#what-if")
+    opening = page.evaluate("() => window.calls")
+    assert opening["putImageData"] == 1
+    page.evaluate("() => { window.calls = {}; }")
+    page.get_by_role("button", name="Snow").click()
+    press = page.evaluate("() => window.calls")
+    assert press["putImageData"] == 2  # those that changed, and those that stand back
+    assert press["drawImage"] == 3
+    assert press["lineTo"] < opening["lineTo"] / 2
+    page.close()
+
+
+def test_many_that_stand_back_on_one_place_still_stand_back(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    middle = page.evaluate(
+        f"""() => {{
+          {page_source("map_canvas.js")}
+          for (const some of [roads, ground.water, ground.streams, ground.buildings]) some.count = 0;
+          data.sites.length = data.stations.length = roadChains.length = 0;
+          [view.dim, view.depends] = [true, new Uint8Array(addresses.count)];
+          const centre = planMap.project(planMap.getCenter(), 0).divideBy(256);
+          const scale = 256 * 2 ** planMap.getZoom();
+          for (let a = 0; a < addresses.count; a += 1) {{
+            addresses.x[a] = centre.x + (3 * (a % 20) - 30) / scale;
+            addresses.y[a] = centre.y + (3 * Math.floor(a / 20) - 30) / scale;
+          }}
+          answers.status.fill(data.statuses.findIndex((one) => one.code === "not met"));
+          const chart = new Chart().addTo(planMap);
+          chart.redrawNow();
+          const {{ width, height }} = chart.canvas;
+          return [...chart.pen.getImageData(width / 2 - 5, height / 2 - 5, 10, 10).data];
+        }}"""
+    )
+    grey = np.array(middle).reshape(-1, 4)[:, 0]
+    assert 195 < grey.min() < 215  # black, a fifth of it seen on the paper
+    page.close()
+
+
+# --------------------------------------------------------------------------- names and numbers
+
+
+NAMES = f"""(words) => {{
+  {page_source("map_panel.js")}
+  const address = addresses.label.findIndex((one) => one.startsWith(words));
+  const level = words ? answers.level[address] : 0;
+  const at = row(address, level);
+  if (words) [view.address, view.circuit] = [address, circuit(address, answers.trip[at], answers.site[at])];
+  const chart = new Chart().addTo(planMap);
+  const names = [];
+  const real = CanvasRenderingContext2D.prototype.fillText;
+  CanvasRenderingContext2D.prototype.fillText = function (text, x, y) {{
+    const {{ a, b, e, f }} = this.getTransform();
+    const half = this.measureText(text).width / 2;
+    if (x === 0 && y === 0) names.push({{ text, ends: [-half, 0, half].map((k) => [e + k * a, f + k * b]) }});
+    real.call(this, text, x, y);
+  }};
+  chart.redrawNow();
+  CanvasRenderingContext2D.prototype.fillText = real;
+  const far = ([x, y]) => Math.min(...chart.legs.map((leg) => nearestOnLine(leg, x, y).far));
+  return names.map((one) => ({{
+    ...one, far: chart.legs.length ? Math.min(...one.ends.map(far)) : 0,
+    inside: one.ends.map(([x, y]) => chart.inWindow([x, y, x, y])),
+  }}));
+}}"""
+"""The names of roads as drawn: their ends and middle, how far from the circuit, whether in the window."""
+
+
+def test_no_name_is_cut_by_the_edge_of_the_window(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    seen = 0
+    for zoom in (11, 11.5, 12, 13, 14):
+        page.evaluate("(zoom) => planMap.setZoom(zoom, { animate: false })", zoom)
+        for name in page.evaluate(NAMES, ""):
+            assert len(set(name["inside"])) == 1, name
+            seen += name["inside"][0]
+    assert seen > 10
+    page.close()
+
+
+def test_names_of_the_roads_driven_stand_beside_the_circuit(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    page.fill("#search", "123 Bobolink")
+    page.keyboard.press("Enter")
+    names = page.evaluate(NAMES, "123 Bobolink")
+    assert all(name["far"] > 12 for name in names)
+    assert {"Hopyard Road", "Kiln Road"} <= {name["text"] for name in names if name["far"] < 40 and all(name["inside"])}
+    # where roads so small are not named otherwise
+    page.evaluate("() => planMap.setZoom(planMap.getZoom() - 1.5, { animate: false })")
+    assert {"Hopyard Road", "Kiln Road"} <= {name["text"] for name in page.evaluate(NAMES, "123 Bobolink")}
+    page.close()
+
+
+def test_the_number_of_a_site_out_of_service_is_written_over_its_cross(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    calls = page.evaluate(
+        f"""() => {{
+          {page_source("map_symbols.js")}
+          const calls = [];
+          const pen = new Proxy({{}}, {{ get: (_, name) => () => calls.push(name), set: () => true }});
+          drawSite(pen, {{ kind: 0, seasonal: false, inService: false }}, 9, 0, 0, 17);
+          return calls;
+        }}"""
+    )
+    assert "stroke" in calls[: calls.index("strokeText")]
+    assert "stroke" not in calls[calls.index("strokeText") :]
+    page.close()
+
+
+def test_what_is_chosen_from_the_lists_comes_into_view(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url).page
+    inside = "([lat, lon]) => planMap.getBounds().contains([lat, lon])"
+    page.fill("#search", "123 Bobolink")
+    page.keyboard.press("Enter")
+    page.click("#lists")
+    page.locator("#panel-body button", has_text="12, Kiln Road cistern").first.click()
+    found = re.search(r"longitude\s+([\d.]+), (-[\d.]+)", written(page))
+    assert found is not None
+    assert page.evaluate(inside, [float(found[1]), float(found[2])])
+    page.evaluate("() => planMap.setView([0, 0], 14, { animate: false })")
+    page.click("#lists")
+    page.locator("#panel-body button", has_text="T11, ").first.click()
+    assert page.evaluate(inside, [float(found[1]), float(found[2])])
+    page.close()
+
+
+def test_numbers_keep_their_units_and_dates_stay_whole(browser: Browser, file_url: str) -> None:
+    """Also where they come with the district's own words: a line may end at a plain space or hyphen alone."""
+    page = opened(browser, file_url, width=390).page
+    page.fill("#search", "123 Bobolink")
+    page.keyboard.press("Enter")
+    page.evaluate("() => document.querySelector('figure svg').remove()")  # there no line ends
+    said = [page.inner_text("#panel-body")]
+    page.click("#lists")
+    said.append(page.inner_text("#panel-body"))
+    page.locator("#panel-body button", has_text="12, Kiln Road cistern").first.click()
+    said.append(page.inner_text("#panel-body"))
+    page.click("#what-if")
+    said.append(page.inner_text("#panel-body"))
+    text = " ".join(said)
+    assert not re.findall(r"\d (?:gpm|gal|lb|ft|mi|min|minutes)\b", text)
+    assert not re.findall(r"\d{4}-\d\d", text)
+    assert "2025-05-24" in text.replace("\N{WORD JOINER}", "")
+    page.close()
