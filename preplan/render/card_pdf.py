@@ -7,8 +7,8 @@ site, where do tankers fill; then the map, the way, what else there is, and what
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import product
 
 from preplan.plan import CardGroup, Plan
@@ -100,106 +100,105 @@ class _Layout:
         """
         low = timeline_height(facts, LEAST_STRIP_PT)
         tried = ((timeline_height(facts, STRIP_PT), _WAYS_PT[0]), *product((low, min(low, _BEHIND_PT)), _WAYS_PT))
-        found = []
+        texts, found = _Texts(facts), []
         for band, way_pt in tried:
-            found.append((cls.of(_Texts(facts, way_pt), free - band), band))
+            found.append((cls.of(texts, way_pt, free - band), band))
             if found[-1][0].whole:
                 return found[-1]
         return found[-1]
 
     @classmethod
-    def of(cls, texts: _Texts, free: float) -> _Layout:
+    def of(cls, texts: _Texts, way_pt: float, free: float) -> _Layout:
         """Put the cautions under the directions where there is room, else below the table.
 
         What each tanker does gives way first: it stands in the tables too.
         """
-        care, none = card_words.under_heading(texts.care_beside), Block.of([])
-        way = texts.way(card_words.BY_STEP)
-        for brief in (False, True):
-            for more, kept in ((care, len(texts.care_beside)), (none, 0)):
-                left, right = texts.below(kept, brief=brief)
-                wanted, beside_pt = max(left.height, right.height), way.height + more.height
-                map_pt, below_pt = _share(free, wanted, beside_pt)
-                if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
-                    return cls(map_pt, texts.way_pt, way.over(more).lines, (left.lines, right.lines), below_pt)
-        return cls._parted(texts, free)
+        way, every = texts.way(way_pt, card_words.BY_STEP), texts.cautions
+        for brief, kept in product((False, True), (every, 0) if every else (0,)):
+            care, (left, right) = texts.care(way_pt, kept), texts.below(kept, brief=brief)
+            wanted, beside_pt = max(left.height, right.height), way.height + care.height
+            map_pt, below_pt = _share(free, wanted, beside_pt)
+            if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
+                return cls(map_pt, way_pt, way.over(care).lines, (left.lines, right.lines), below_pt)
+        return cls._parted(texts, way_pt, free)
 
     @classmethod
-    def _parted(cls, texts: _Texts, free: float) -> _Layout:
+    def _parted(cls, texts: _Texts, way_pt: float, free: float) -> _Layout:
         """Put beside the map what fits there of directions and cautions, the rest below: better parted than left out.
 
         The way back stands below before a leg is told as one paragraph, and that comes before half a leg.
         """
-        best: _Layout | None = None
+        best: tuple[float, float, Block, tuple[Block, Block], RunOn] | None = None
         least_cut_pt = math.inf
         apart = (False, True) if texts.facts.cell("trip") >= 0 else (False,)
-        forms = card_words.RUN_ON if texts.way_pt > _WAYS_PT[0] else card_words.RUN_ON[:1]
-        for run_on, back_below, kept in product(forms, apart, range(len(texts.care_beside), -1, -1)):
+        forms = card_words.RUN_ON if way_pt > _WAYS_PT[0] else card_words.RUN_ON[:1]
+        for run_on, back_below, kept in product(forms, apart, range(texts.cautions, -1, -1)):
             if least_cut_pt <= 0.01:
                 break
             below = (run_on[1],) if back_below else ()
-            way = texts.out(run_on=run_on[0]) if back_below else texts.way(run_on)
-            care, (left, right) = texts.care(kept), texts.below(kept, brief=True, back=below)
-            wanted, beside_pt = max(left.height, right.height), way.height + care.height
+            way = texts.out(way_pt, run_on=run_on[0]) if back_below else texts.way(way_pt, run_on)
+            care, columns = texts.care(way_pt, kept), texts.below(kept, brief=True, back=below)
+            wanted, beside_pt = max(columns[0].height, columns[1].height), way.height + care.height
             map_pt, below_pt = _share(free, wanted, beside_pt)
             cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
             if cut_pt < least_cut_pt - 0.01:
-                least_cut_pt, columns = cut_pt, (left.lines, right.lines)
-                best = cls(map_pt, texts.way_pt, way.over(care).lines, columns, below_pt, cut_pt <= 0.01, run_on)
+                least_cut_pt, best = cut_pt, (map_pt, below_pt, way.over(care), columns, run_on)
         if best is None:
             raise AssertionError("a card without a layout")
-        return replace(best, beside=paper.trimmed(best.beside, best.map_pt, words.NEXT_PAGE))
+        map_pt, below_pt, beside, (left, right), run_on = best
+        shown = paper.trimmed(beside.lines, map_pt, words.NEXT_PAGE)
+        return cls(map_pt, way_pt, shown, (left.lines, right.lines), below_pt, least_cut_pt <= 0.01, run_on)
 
 
 class _Texts:
-    """The texts of one card that give way to each other, each set once however often the layout is tried."""
+    """The texts of one card that give way to each other, each set once however often the layout is tried.
 
-    def __init__(self, facts: Facts, way_pt: float) -> None:
-        """Set the cautions; directions and columns are set when first asked."""
+    Those for beside the map are set for a width in points; what stands below is the same whatever that is.
+    """
+
+    def __init__(self, facts: Facts) -> None:
+        """Set the cautions below; everything else is set when first asked."""
         self.facts = facts
-        self.way_pt = way_pt
-        self.care_beside = card_words.cautions(facts, way_pt)
         self._care_below = card_words.cautions(facts, HALF_PT)
-        self._care: dict[int, Block] = {}
-        self._ways: dict[RunOn, Block] = {}
-        self._outs: dict[bool, Block] = {}
-        self._backs: dict[tuple[bool, ...], Block] = {(): Block.of([])}
-        self._otherwise: dict[bool, Block] = {}
+        self.cautions = len(self._care_below)
+        """How many there are."""
+        self._care_beside: dict[float, list[Block]] = {}
+        self._set: dict[Hashable, Block] = {}
         self._below: dict[tuple[int, bool, tuple[bool, ...]], tuple[Block, Block]] = {}
 
-    def care(self, kept: int) -> Block:
+    def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
+        """Set a text unless it is set."""
+        if key not in self._set:
+            self._set[key] = Block.of(write())
+        return self._set[key]
+
+    def care(self, width: float, kept: int) -> Block:
         """Give the first cautions for beside the map, under their heading."""
-        if kept not in self._care:
-            self._care[kept] = card_words.under_heading(self.care_beside[:kept])
-        return self._care[kept]
+        if width not in self._care_beside:
+            self._care_beside[width] = card_words.cautions(self.facts, width)
+        return card_words.under_heading(self._care_beside[width][:kept])
 
-    def way(self, run_on: RunOn) -> Block:
+    def way(self, width: float, run_on: RunOn) -> Block:
         """Give both legs for beside the map, told as one paragraph or step by step."""
-        if run_on not in self._ways:
-            self._ways[run_on] = Block.of(card_words.way(self.facts, self.way_pt, run_on))
-        return self._ways[run_on]
+        return self._once((width, run_on), lambda: card_words.way(self.facts, width, run_on))
 
-    def out(self, *, run_on: bool) -> Block:
+    def out(self, width: float, *, run_on: bool) -> Block:
         """Give the loaded leg alone for beside the map."""
-        if run_on not in self._outs:
-            self._outs[run_on] = Block.of(card_words.out_leg(self.facts, self.way_pt, run_on=run_on))
-        return self._outs[run_on]
+        return self._once((width, run_on), lambda: card_words.out_leg(self.facts, width, run_on=run_on))
 
     def below(self, kept: int, *, brief: bool, back: tuple[bool, ...] = ()) -> tuple[Block, Block]:
         """Give the two columns below the strip, with the cautions from `kept` on.
 
         `back` says, where the empty leg stands there, whether it is one paragraph; else it is empty.
         """
-        for run_on in back:
-            if back not in self._backs:
-                self._backs[back] = Block.of(card_words.back_leg(self.facts, HALF_PT, run_on=run_on))
-        if brief not in self._otherwise:
-            self._otherwise[brief] = Block.of(card_words.otherwise(self.facts, brief=brief))
         if (kept, brief, back) not in self._below:
-            head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
-            self._below[kept, brief, back] = card_words.below(
-                self._otherwise[brief], self._care_below[kept:], head, self._backs[back]
+            left = self._once(("otherwise", brief), lambda: card_words.otherwise(self.facts, brief=brief))
+            right = self._once(
+                ("back", back),
+                lambda: [line for one in back for line in card_words.back_leg(self.facts, HALF_PT, run_on=one)],
             )
+            head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
+            self._below[kept, brief, back] = card_words.below(left, self._care_below[kept:], head, right)
         return self._below[kept, brief, back]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 
@@ -41,6 +42,7 @@ ONE_WAY = "one way traffic"
 """Flag that names another way back, on which empties meet nobody on a road one truck wide."""
 _SAME_PT = 1e-6
 """Heights nearer than this are one."""
+_NOTHING = Block.of([])
 
 
 @dataclass(frozen=True)
@@ -527,11 +529,11 @@ def cautions(facts: Facts, width: float) -> list[Block]:
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:
     """Put a heading over some cautions; nothing where there are none."""
-    titled = Block.of([Line(head, SMALL_PT, bold=True)] if items else [])
-    return Block(
-        titled.lines + tuple(line for item in items for line in item.lines),
-        titled.height + sum(item.height for item in items),
-    )
+    if not items:
+        return _NOTHING
+    title = Line(head, SMALL_PT, bold=True)
+    parts = ((title,), *chain.from_iterable(item.parts for item in items))
+    return Block(parts, title.height + sum(item.height for item in items))
 
 
 def assumed(facts: Facts) -> list[Line]:

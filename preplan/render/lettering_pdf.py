@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
 
@@ -147,19 +148,25 @@ def height_of(lines: Sequence[Line]) -> float:
 
 
 class Block(NamedTuple):
-    """Lines whose height is added up once, for a layout that tries many orders of them."""
+    """Texts below each other, whose height is added up once, for a layout that tries many orders of them."""
 
-    lines: tuple[Line, ...]
+    parts: tuple[tuple[Line, ...], ...]
+    """Texts from the top down; joined only where they are drawn."""
     height: float
 
     @classmethod
     def of(cls, lines: Sequence[Line]) -> Block:
         """Measure some lines."""
-        return cls(tuple(lines), height_of(lines))
+        return cls((tuple(lines),), height_of(lines))
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """Give all lines."""
+        return tuple(chain.from_iterable(self.parts))
 
     def over(self, other: Block) -> Block:
         """Put another block below this one."""
-        return Block(self.lines + other.lines, self.height + other.height)
+        return Block(self.parts + other.parts, self.height + other.height)
 
 
 def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -> list[Line]:
