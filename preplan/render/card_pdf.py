@@ -179,12 +179,22 @@ class _Texts:
         return card_words.under_heading(self._care_beside[width][:kept])
 
     def way(self, width: float, run_on: RunOn) -> Block:
-        """Give both legs for beside the map, told as one paragraph or step by step."""
-        return self._once((width, run_on), lambda: card_words.way(self.facts, width, run_on))
+        """Give both legs, told as one paragraph or step by step; without a trip why there is none."""
+        return self._once(("way", width, run_on), lambda: self._way(width, run_on))
+
+    def _way(self, width: float, run_on: RunOn) -> Sequence[Line]:
+        if self.facts.cell("trip") < 0:
+            return card_words.why_not(self.facts, width)
+        return [*self.out(width, run_on=run_on[0]).lines, *self._back(width, run_on=run_on[1]).lines]
 
     def out(self, width: float, *, run_on: bool) -> Block:
-        """Give the loaded leg alone for beside the map."""
-        return self._once((width, run_on), lambda: card_words.out_leg(self.facts, width, run_on=run_on))
+        """Give the loaded leg alone."""
+        return self._once(("out", width, run_on), lambda: card_words.out_leg(self.facts, width, run_on=run_on))
+
+    def _back(self, width: float, *, run_on: bool) -> Block:
+        """Give the empty leg alone; one that is the way back is never run on."""
+        run_on &= self.facts.astray is None
+        return self._once(("back", width, run_on), lambda: card_words.back_leg(self.facts, width, run_on=run_on))
 
     def below(self, kept: int, *, brief: bool, back: tuple[bool, ...] = ()) -> tuple[Block, Block]:
         """Give the two columns below the strip, with the cautions from `kept` on.
@@ -193,10 +203,7 @@ class _Texts:
         """
         if (kept, brief, back) not in self._below:
             left = self._once(("otherwise", brief), lambda: card_words.otherwise(self.facts, brief=brief))
-            right = self._once(
-                ("back", back),
-                lambda: [line for one in back for line in card_words.back_leg(self.facts, HALF_PT, run_on=one)],
-            )
+            right = self._back(HALF_PT, run_on=back[0]) if back else Block.of([])
             head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
             self._below[kept, brief, back] = card_words.below(left, self._care_below[kept:], head, right)
         return self._below[kept, brief, back]

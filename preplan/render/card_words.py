@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, CardGroup, Plan, Step
+from preplan.plan import ROUNDING_GPM, CardGroup, Plan
 from preplan.render import crew, first_minutes, paper, us_grid, words
 from preplan.render.paper import BODY_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Line, paragraph
 from preplan.units import M_PER_MI
@@ -51,13 +51,14 @@ class Facts:
 
     plan: Plan
     group: CardGroup
+    _told: dict[tuple[bool, bool], list[str]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def lead(self) -> int:
         """Address whose numbers the card prints."""
         return self.group.lead
 
-    @property
+    @cached_property
     def level(self) -> int:
         """Response level shown, -1: none."""
         return int(self.plan.answers.level[self.lead])
@@ -81,6 +82,14 @@ class Facts:
         if trip < 0 or any(step.turns_round and not step.past for step in self.group.back_steps):
             return None
         return astray(self.plan, trip)
+
+    def told(self, *, loaded: bool, run_on: bool) -> list[str]:
+        """Say the steps of a leg with their numbers, forks of one road counted where it is `run_on`."""
+        if (loaded, run_on) not in self._told:
+            steps = self.group.out_steps if loaded else self.group.back_steps
+            said = words.directions(steps, folded=run_on) or [("1", "Directions are not known")]
+            self._told[loaded, run_on] = [f"{number}. {step}" for number, step in said]
+        return self._told[loaded, run_on]
 
     @property
     def turns_here(self) -> bool:
@@ -337,7 +346,7 @@ def out_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
     trip, trips = facts.cell("trip"), facts.plan.trips
     length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
     warned = words.weight_warnings(facts.plan, facts.group, words.ON_THE_WAY)
-    return [*_leg(LOADED, facts.group.out_steps, width, length, warned, run_on=run_on), Line("", 4.0)]
+    return [*_leg(LOADED, facts.told(loaded=True, run_on=run_on), width, length, warned, run_on=run_on), Line("", 4.0)]
 
 
 def back_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
@@ -347,7 +356,7 @@ def back_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
     length = f"{words.minutes(float(trips.back_min[trip]))}{' with turning' * bool(turns)}, "
     length += words.miles(float(trips.back_mi[trip]))
     if facts.astray is None:
-        return [*_leg(EMPTY, facts.group.back_steps, width, length, run_on=run_on), Line("", 4.0)]
+        return [*_leg(EMPTY, facts.told(loaded=False, run_on=run_on), width, length, run_on=run_on), Line("", 4.0)]
     other = [flag.value for flag in facts.plan.answers.flags[facts.lead] if flag.code == ONE_WAY]
     said = _way_back(facts)
     said += f". One truck wide: loaded goes first, empties wait; or {words.printable(other[0])}." if other else "."
@@ -367,7 +376,7 @@ def _way_back(facts: Facts) -> str:
 
 def _leg(
     head: str,
-    steps: Sequence[Step],
+    steps: Sequence[str],
     width: float,
     length: str = "",
     warned: Sequence[str] = (),
@@ -375,8 +384,7 @@ def _leg(
     run_on: bool = False,
 ) -> list[Line]:
     """Write a leg below what the driver is warned of: step by step, or all steps in one paragraph."""
-    said = words.directions(steps, folded=run_on) or [("1", "Directions are not known")]
-    told = [*([length] if length else []), *(f"{number}. {step}" for number, step in said)]
+    told = [*([length] if length else []), *steps]
     lines = [Line(head, SMALL_PT, bold=True)]
     for warning in warned:
         lines += paragraph(warning, width, SMALL_PT, bold=True)
@@ -399,7 +407,7 @@ def further(facts: Facts) -> list[Line]:
     width = WIDTH_PT / LARGER
     lines = way(facts, width)
     if facts.cell("trip") >= 0 and facts.astray is not None:
-        lines += [*_leg("EMPTY, turn by turn", facts.group.back_steps, width), Line("", 4.0)]
+        lines += [*_leg("EMPTY, turn by turn", facts.told(loaded=False, run_on=False), width), Line("", 4.0)]
     return [*lines, *otherwise(facts), *under_heading(cautions(facts, width)).lines]
 
 

@@ -33,6 +33,8 @@ _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
+_ADDRESS_PT = np.array([[0.0, 0.0], [-3.0, 0.0], [3.0, 0.0], [0.0, -3.0], [0.0, 3.0]])
+"""What of an address's symbol no name may cover, seen from its middle."""
 _CORNER_PT = 118.0
 _INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
 """A map wider than the first has an inset about the dump site, of this many feet on this many points."""
@@ -213,10 +215,9 @@ class Picture:
                 if frame.page.grown(-4.0).holds(Box(x, y, x, y)) and not hidden:
                     marks.append((kind, row, x, y))
                     room.take(symbol)
-        for row in subject.addresses:
-            (x, y), *_ = frame.to_page(self.address_ft[[row]]).tolist()
-            marks.append(("address", row, x, y))
-            room.block(np.array([[x, y], [x - 3, y], [x + 3, y], [x, y - 3], [x, y + 3]]))
+        homes = frame.to_page(self.address_ft[list(subject.addresses)])
+        marks += [("address", row, x, y) for row, (x, y) in zip(subject.addresses, homes.tolist(), strict=True)]
+        room.block((homes[:, None] + _ADDRESS_PT).reshape(-1, 2))
         return marks + star
 
     def _symbols(self, pen: Pen, frame: Frame, subject: Subject, marks: list[tuple[str, int, float, float]]) -> None:

@@ -85,8 +85,7 @@ def wrap(said: str, size: float, width: float, *, bold: bool = False, most: int 
 def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None) -> tuple[str, ...]:
     lines, line, used = [], "", 0.0
     space = width_of(" ", size, bold=bold)
-    for word in _BOUND.sub(_TIED, words.printable(said)).split(" "):
-        long = width_of(word, size, bold=bold)
+    for word, long in _measured(said, size, bold):
         if line and used + space + long <= width:
             line, used = f"{line} {word}", used + space + long
             continue
@@ -96,13 +95,21 @@ def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None)
             head = _head_that_fits(word, size, width, bold=bold)
             lines.append(word[:head])
             word = word[head:]  # noqa: PLW2901 - what is left of it
-            long = width_of(word, size, bold=bold)
+            long = width_of(word, size, bold=bold)  # noqa: PLW2901
         line, used = word, long
     lines = [one.replace(_TIED, " ") for one in [*lines, line]]
     if most is not None and len(lines) > most:
         rest = " ".join(lines[most - 1 :])
         lines = [*lines[: most - 1], ellipsis(f"{rest} …", size, width, bold=bold)]
     return tuple(lines)
+
+
+@lru_cache(maxsize=20_000)
+def _measured(said: str, size: float, bold: bool) -> tuple[tuple[str, float], ...]:
+    """Part a text into words, each with its width: one text is broken for several widths."""
+    font = BOLD if bold else REGULAR
+    parts = _BOUND.sub(_TIED, words.printable(said)).split(" ")
+    return tuple([(word, _unit_width(word, font) * size) for word in parts])
 
 
 def _head_that_fits(word: str, size: float, width: float, *, bold: bool) -> int:

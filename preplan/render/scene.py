@@ -301,9 +301,10 @@ class Spot(NamedTuple):
 
     def box(self, width: float, height: float) -> Box:
         """Bound the label, sloping as it may."""
-        cos, sin = abs(math.cos(self.slope)), abs(math.sin(self.slope))
+        x, y, slope = self
+        cos, sin = abs(math.cos(slope)), abs(math.sin(slope))
         across, up = (width * cos + height * sin) / 2, (width * sin + height * cos) / 2
-        return Box(self.x - across, self.y - up, self.x + across, self.y + up)
+        return Box(x - across, y - up, x + across, y + up)
 
 
 def straights(points: FloatArray, start: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -373,11 +374,18 @@ class Room:
             if not (left < spot.x < right and bottom < spot.y < top):
                 continue
             box = spot.box(width, height)
-            free = self.frame.holds(box) and not any(box.meets(other) for other in self.taken)
-            if free and not self._covers(spot, width, height):
+            if self.frame.holds(box) and self._free(box) and not self._covers(spot, width, height):
                 self.take(box)
                 return spot
         return None
+
+    def _free(self, box: Box) -> bool:
+        """Tell whether a box overlaps nothing that is taken; asked so often that it calls nothing."""
+        left, bottom, right, top = box
+        for other_left, other_bottom, other_right, other_top in self.taken:
+            if left < other_right and other_left < right and bottom < other_top and other_bottom < top:
+                return False
+        return True
 
 
 def around(x: float, y: float, reach: float, width: float, height: float) -> Sequence[Spot]:
