@@ -91,6 +91,11 @@ class Facts:
             self._told[loaded, run_on] = [f"{number}. {step}" for number, step in said]
         return self._told[loaded, run_on]
 
+    @cached_property
+    def officer_words(self) -> str:
+        """What `first_minutes` sums up of the lead address; a layout asks again."""
+        return first_minutes.officer_words(self.plan, self.lead)
+
     @property
     def turns_here(self) -> bool:
         """Tell whether tankers turn round at the dump site."""
@@ -248,7 +253,7 @@ def _steady(facts: Facts) -> str:
 
 def officer(facts: Facts) -> list[Line]:
     """Say in short sentences from when water flows, what holds, by when to call, and when it runs dry."""
-    said = first_minutes.officer_words(facts.plan, facts.lead)
+    said = facts.officer_words
     return paragraph(said, WIDTH_PT, 10.0, bold=True, most=3) if said else []
 
 
@@ -525,7 +530,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
         return []
     flags = facts.plan.answers.flags[facts.lead]
     skipped = SAID_ELSEWHERE | words.ON_THE_WAY | words.OFF_THE_WAY
-    skipped |= SAID_ABOVE if officer(facts) else frozenset()
+    skipped |= SAID_ABOVE if facts.officer_words else frozenset()
     if flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
     grave = words.weight_warnings(facts.plan, facts.group, words.OFF_THE_WAY)

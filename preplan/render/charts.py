@@ -49,6 +49,7 @@ class Picture:
         self.plane = scene.plane_of(plan)
         roads = plan.roads
         self.points = self.plane.feet(roads.coord_lon, roads.coord_lat)
+        self._start: list[int] = roads.coord_start.tolist()
         self.ground = Ground(plan, self.points, self.plane)
         self.middle_ft, self.slope = scene.straights(self.points, roads.coord_start)
         spoken = [
@@ -64,14 +65,13 @@ class Picture:
 
     def stretch(self, segment: int, *, forward: bool = True) -> FloatArray:
         """Give the (n, 2) feet of a stretch in the direction driven."""
-        start = self.plan.roads.coord_start
-        points = self.points[start[segment] : start[segment + 1]]
+        points = self.points[self._start[segment] : self._start[segment + 1]]
         return points if forward else points[::-1]
 
     def leg(self, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray) -> FloatArray | None:
         """Join the stretches of one leg and cut it at the places where it starts and ends."""
-        forest = self.plan.forest
-        parts = [self.stretch(int(forest.segment[r]), forward=bool(forest.forward[r])) for r in rows]
+        segments, forward = self.plan.forest.segment[rows].tolist(), self.plan.forest.forward[rows].tolist()
+        parts = [self.stretch(one, forward=onward) for one, onward in zip(segments, forward, strict=True)]
         if not parts:
             return None
         line = np.vstack([parts[0], *(part[1:] for part in parts[1:])])
