@@ -76,8 +76,7 @@ class Picture:
             return None
         line = np.vstack([parts[0], *(part[1:] for part in parts[1:])])
         start = scene.nearest_along(parts[0], start_ft)
-        last = float(np.hypot(*np.diff(parts[-1], axis=0).T).sum())
-        whole = float(np.hypot(*np.diff(line, axis=0).T).sum())
+        last, whole = (float(scene.legs(points).sum()) for points in (parts[-1], line))
         end = whole - last + scene.nearest_along(parts[-1], end_ft)
         return scene.cut(line, start, end) if end > start else line
 
@@ -204,15 +203,17 @@ class Picture:
             (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
             star.append(("star", subject.lead, x, y))
             room.take(Box(x - 9, y - 9, x + 9, y + 9))
+        inner = frame.page.grown(-4.0)
         ours = [site for site in (subject.site, subject.backup) if site >= 0]
         rest = [site for site in range(len(self.site_ft)) if site not in ours]
         for kind, rows, reach in (("site", ours, _PIN_PT), ("site", rest, _PIN_PT), ("station", None, 9.0)):
             places = frame.to_page(self.station_ft if kind == "station" else self.site_ft).tolist()
             for row in range(len(places)) if rows is None else rows:
                 x, y = places[row]
+                if not inner.holds(Box(x, y, x, y)):
+                    continue
                 symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
-                hidden = rows is not ours and any(symbol.meets(other) for other in room.taken)
-                if frame.page.grown(-4.0).holds(Box(x, y, x, y)) and not hidden:
+                if rows is ours or room.free(symbol):
                     marks.append((kind, row, x, y))
                     room.take(symbol)
         homes = frame.to_page(self.address_ft[list(subject.addresses)])
@@ -266,8 +267,9 @@ class Picture:
         names, length = self.name_of[roads], self.plan.roads.length_m[roads]
         total = np.bincount(names, weights=length, minlength=len(self.names))
         total[names[self.ground.rank[roads] == 0]] *= 2.0
-        order = np.argsort(-total, kind="stable")
-        chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if total[n] > 0 and self.names[n]]
+        seen = np.flatnonzero(total > 0)
+        order = seen[np.argsort(-total[seen], kind="stable")]
+        chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if self.names[n]]
         listed = []
         for name in chosen[:_MOST_NAMES]:
             mine = np.flatnonzero(names == name)

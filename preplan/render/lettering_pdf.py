@@ -182,8 +182,10 @@ def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -
     if height_of(lines) <= height:
         return list(lines)
     kept: list[Line] = []
+    used = 0.0
     for line in lines:
-        if height_of([*kept, line]) > height:
+        used += line.height
+        if used > height:
             break
         kept.append(line)
     return [*kept[:-1], Line(f"… and more: see {more}", SMALL_PT)] if kept else []
