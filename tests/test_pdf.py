@@ -487,6 +487,21 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         assert told in pages[2]
 
 
+@pytest.mark.parametrize(("count", "told"), [(14, "cards.pdf: Road 0013, page {n}."), (501, "the folder cards:")])
+def test_a_site_that_serves_many_says_where_the_cards_of_all_are(plan: Plan, count: int, told: str) -> None:
+    """The first circuit and twelve more stand on its page; who drives another must find the card that has it."""
+    base = next(group for group in plan.groups if group.road == "Mill Road")
+    many = replace(plan, groups=tuple(replace(base, road=f"Road {k:04d}") for k in range(count)))
+    said = " ".join(_said(page) for page in _read(site_pdf.sites(many)).pages)
+    files = {name: _read(file) for name, file in card_pdf.cards(many)}
+    name, pages = list(files.items())[-1]
+    last = next(n for n, page in enumerate(pages.pages, 1) if f"card {count} of {count}" in _said(page))
+    assert f"{count - 13} more circuit" in said
+    assert told.format(n=last) in said
+    volume = f"volume {name[6:9]}, " if "/" in name else ""
+    assert f"Road {count - 1:04d}, {volume}page {last}." in said
+
+
 def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
     said = " ".join(_said(page) for page in _read(report_pdf.report(plan)).pages)
     for told in (

@@ -437,6 +437,14 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
         yield _place((part - 1) * size, size).partition("#")[0] if part else "cards.pdf", content
 
 
+def places(plan: Plan) -> list[tuple[CardGroup, str]]:
+    """List the groups in the cards' order, each with where its card is, `file#page`, as the index names it."""
+    groups = _sorted(plan)
+    size = _in_a_file(len(groups))
+    found = [_place(at, size) for at in range(len(groups))] if size else _Index.of(plan, groups).places
+    return list(zip(groups, found, strict=True))
+
+
 @dataclass(frozen=True, slots=True)
 class _Index:
     """Both indexes laid out, before anything is drawn."""
