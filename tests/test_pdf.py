@@ -564,6 +564,12 @@ def test_wrapped_lines_fit_and_lose_nothing(width: float) -> None:
     assert len(paper.wrap(said, 9.0, width, most=2)) == 2
 
 
+def test_no_line_ends_with_the_number_of_a_step() -> None:
+    said = "6.1 min. 1. Leave the dump site north on Elm Road, 0.9 mi. 2 to 15. Left on Mill Road, 4 mi. 16. Right on"
+    for width in range(60, 400, 3):
+        assert not [line for line in paper.wrap(said, 8.0, width) if re.search(r"(?<!\w)(\d+|\d+ to|\d+\.)$", line)]
+
+
 def test_a_text_too_wide_shrinks_before_it_is_cut() -> None:
     said, size = paper.shrunk("A road of middling length", 20.0, 12.0, 220.0, bold=True)
     assert said == "A road of middling length"

@@ -24,6 +24,8 @@ LEADING = 1.2
 REGULAR, BOLD = "Preplan", "Preplan-Bold"
 _BOUND = re.compile(r"(?<=[0-9]) (?=(?:gpm|gal|mi|ft|min|lb|in|hours?|minutes?|miles|%)\b|%)|(?<=\bminute) (?=[0-9])")
 """Between a number and what it counts no line is broken."""
+_STEP = re.compile(r"(?<=\. )[0-9]+(?: to [0-9]+)?\. (?=\S)")
+"""Nor behind the number of a step, where steps follow each other in one paragraph."""
 _TIED = "\u00a0"
 _FONTS = Path(__file__).parent / "assets" / "fonts"
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
@@ -108,8 +110,8 @@ def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None)
 def _measured(said: str, size: float, bold: bool) -> tuple[tuple[str, float], ...]:
     """Part a text into words, each with its width: one text is broken for several widths."""
     font = BOLD if bold else REGULAR
-    parts = _BOUND.sub(_TIED, words.printable(said)).split(" ")
-    return tuple([(word, _unit_width(word, font) * size) for word in parts])
+    tied = _STEP.sub(lambda number: number[0].replace(" ", _TIED), _BOUND.sub(_TIED, words.printable(said)))
+    return tuple([(word, _unit_width(word, font) * size) for word in tied.split(" ")])
 
 
 def _head_that_fits(word: str, size: float, width: float, *, bold: bool) -> int:
