@@ -564,6 +564,39 @@ def test_wrapped_lines_fit_and_lose_nothing(width: float) -> None:
     assert len(paper.wrap(said, 9.0, width, most=2)) == 2
 
 
+@pytest.mark.parametrize(
+    ("shares", "told"),
+    [
+        ((0.5, 1.2), "April to November: response level 2 meets: 600 gpm of 500 required, from fill site 2."),
+        ((1.2, 1.5), "April to November: response level 1 meets: 600 gpm of 500 required, from fill site 2."),
+        ((0.5, 0.8), "April to November: response level 2 does not meet: 400 gpm of 500 required, from fill site 2."),
+    ],
+)
+def test_an_address_cut_off_in_some_months_says_what_to_call_in_the_others(
+    plan: Plan, shares: tuple[float, float], told: str
+) -> None:
+    island, (summer, winter) = 4, plan.seasons
+    site, flow, need = summer.best_site.copy(), summer.uninterrupted_gpm.copy(), plan.needs.required_gpm.copy()
+    site[island], flow[island], need[island] = 1, 500.0 * np.array(shares), 500.0
+    ours = replace(
+        plan, seasons=(replace(summer, best_site=site, uninterrupted_gpm=flow), winter),
+        needs=replace(plan.needs, required_gpm=need),
+    )  # fmt: skip
+    said = _said(_read(card_pdf.one_card(ours, island)).pages[0])
+    for sentence in (
+        "No response level in December to March",
+        told,
+        "No tanker shuttle is computed for this address in December to March: no tanker gets here from a fill site",
+        "Call by local procedure; count on the water on wheels alone then.",
+        "In December to March none: no place on a road",
+        "For the other months this card has no way, dump site or table.",
+    ):
+        assert sentence in said
+    never = _said(_read(card_pdf.one_card(plan, island)).pages[0])
+    assert "None: no place on a road that tankers can use and leave again." in never
+    assert "other months" not in never
+
+
 def test_no_line_ends_with_the_number_of_a_step() -> None:
     said = "6.1 min. 1. Leave the dump site north on Elm Road, 0.9 mi. 2 to 15. Left on Mill Road, 4 mi. 16. Right on"
     for width in range(60, 400, 3):

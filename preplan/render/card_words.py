@@ -144,14 +144,16 @@ def call(facts: Facts) -> list[Line]:
         "not met": _none_meets(facts),
     }
     if facts.level < 0:
-        said = "No tanker shuttle is computed for this address: no response level can be named here."
-        advice = "Call by local procedure; count on the water on wheels alone."
-        seasons = _other_seasons(facts)
-        if seasons:
-            said = f"No tanker shuttle is computed for this address in {_months_without(facts)}."
-            advice = f"{advice[:-1]} then."
-        return [Line("No response level", 15.0, bold=True), *seasons, *paragraph(said, HALF_PT),
-                *paragraph(advice, HALF_PT, bold=True)]  # fmt: skip
+        head, said = "No response level", "no response level can be named here"
+        advice = "Call by local procedure; count on the water on wheels alone"
+        without = _months_without(facts)
+        if without:
+            head, advice = f"{head} in {without}", f"{advice} then"
+            said = "no tanker gets here from a fill site and back"
+        said = f"No tanker shuttle is computed for this address{f' in {without}' if without else ''}: {said}."
+        titled, size = paper.shrunk(head, 15.0, 10.0, HALF_PT, bold=True)
+        return [Line(titled, size, bold=True), *_other_seasons(facts), *paragraph(said, HALF_PT),
+                *paragraph(f"{advice}.", HALF_PT, bold=True)]  # fmt: skip
     if facts.status == "served" and facts.level > 0:
         title["served"] = "Meets the required flow."
     if crew.short_words(facts.plan, facts.lead, facts.level):
@@ -232,15 +234,34 @@ def _total_words(facts: Facts) -> str:
 def _months_without(facts: Facts) -> str:
     """Name the months in which no site serves where one does in others; '' where that is not so."""
     top = len(facts.plan.district.levels) - 1
-    return words.months_of(facts.plan, facts.lead, top, -1) if _other_seasons(facts) else ""
+    served = any(int(season.best_site[facts.lead, top]) >= 0 for season in facts.plan.seasons)
+    return words.months_of(facts.plan, facts.lead, top, -1) if served else ""
 
 
 def _other_seasons(facts: Facts) -> list[Line]:
-    """Say, where no level can be named in the worst season, what the highest one brings in others."""
-    top = len(facts.plan.district.levels) - 1
-    name = words.level_words(facts.plan.district.levels[top].name)
-    served = [line for line in words.season_words(facts.plan, facts.lead, top) if not line.endswith("no fill site")]
-    return [line for said in served for line in paragraph(f"{said}, {name}.", HALF_PT, BODY_PT, bold=True, most=2)]
+    """Say, where no level can be named in the worst season, which level meets in others, or what the highest brings.
+
+    A level meets where it does so at every address of the card; its flow is that of the weakest then.
+    """
+    plan, rows = facts.plan, [facts.lead, *facts.group.addresses]
+    need = plan.needs.required_gpm[rows]
+    told: dict[str, list[int]] = {}
+    for season in plan.seasons:
+        flow = np.nan_to_num(season.uninterrupted_gpm[rows])
+        meeting = np.flatnonzero(np.all(flow >= need[:, None] - ROUNDING_GPM, axis=0)).tolist()
+        level = meeting[0] if meeting else flow.shape[1] - 1
+        served = season.best_site[rows, level] >= 0
+        if not served.any():
+            continue
+        weakest = int((flow[:, level] - need).argmin())
+        have, want = words.flow_pair(float(flow[weakest, level]), float(need[weakest]))
+        named = words.level_words(plan.district.levels[level].name)
+        said = f"{named} {'meets' if meeting else 'does not meet'}: {have} gpm of {want} required"
+        from_site = f", from fill site {int(season.best_site[rows[weakest], level]) + 1}"
+        said += from_site if served.all() else ", not every address of this card is reached"
+        told.setdefault(f"{said}.", []).extend(season.months)
+    lines = [f"{words.first_up(words.months(those))}: {said}" for said, those in told.items()]
+    return [line for said in lines for line in paragraph(said, HALF_PT, bold=True, most=3)]
 
 
 def _steady(facts: Facts) -> str:
@@ -262,7 +283,11 @@ def dump(facts: Facts) -> list[Line]:
     plan, lead, front = facts.plan, facts.lead, facts.plan.frontages
     lines = [Line("DUMP SITE", SMALL_PT, bold=True)]
     if facts.level < 0 or facts.cell("trip") < 0:
-        return [*lines, *paragraph("None: no place on a road that tankers can use and leave again.", HALF_PT)]
+        none = "no place on a road that tankers can use and leave again"
+        without = _months_without(facts)
+        said = f"In {without} none: {none}." if without else f"None: {none}."
+        others = ["For the other months this card has no way, dump site or table."] if without else []
+        return [*lines, *(line for one in (said, *others) for line in paragraph(one, HALF_PT))]
     segment = int(front.segment[lead])
     road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
     how = {"named": ", the road of its address", "driveway": ", at the mouth of its driveway",
