@@ -14,7 +14,17 @@ from pypdf import PageObject, PdfReader
 
 from preplan.plan import CardGroup, Flag, Plan, Rejected, Step
 from preplan.records import FeatureTable, ResponseLevel, text_array
-from preplan.render import card_pdf, card_words, coverage_pdf, evidence_pdf, paper, report_pdf, site_pdf, words
+from preplan.render import (
+    card_facts,
+    card_pdf,
+    card_words,
+    coverage_pdf,
+    evidence_pdf,
+    paper,
+    report_pdf,
+    site_pdf,
+    words,
+)
 from preplan.render.scene import Box
 
 from .example_plan import example_plan
@@ -427,7 +437,7 @@ def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) ->
     *_, card, behind, next_ = [_said(page) for page in reader.pages]
     assert "… and more: see the next page" in card
     assert "card 1 of 2" in behind
-    assert f"{card_words.where(card_words.Facts(plan, lead))[0]}, continued" in behind
+    assert f"{card_words.where(card_facts.Facts(plan, lead))[0]}, continued" in behind
     for step in steps:
         assert f"Left on {step.road}, 1.50 mi ({note})" in behind
     numbers = [re.findall(r"page \d+(?: continued)?", page) for page in (card, behind, next_)]

@@ -13,6 +13,8 @@ from itertools import product
 
 from preplan.plan import CardGroup, Plan
 from preplan.render import (
+    card_rest,
+    card_way,
     card_words,
     index_pdf,
     paper,
@@ -23,7 +25,8 @@ from preplan.render import (
     symbols_pdf,
     words,
 )
-from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts, RunOn
+from preplan.render.card_facts import GAP_PT, HALF_PT, WIDTH_PT, Facts
+from preplan.render.card_way import RunOn
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
 from preplan.render.route_pdf import Subject
@@ -88,7 +91,7 @@ class _Layout:
     """Height of the two columns; the notes take what is left."""
     whole: bool = True
     """Nothing is cut."""
-    run_on: RunOn = card_words.BY_STEP
+    run_on: RunOn = card_way.BY_STEP
     """Which legs are told as one paragraph."""
 
     @classmethod
@@ -113,7 +116,7 @@ class _Layout:
 
         What each tanker does gives way first: it stands in the tables too.
         """
-        way, every = texts.way(way_pt, card_words.BY_STEP), texts.cautions
+        way, every = texts.way(way_pt, card_way.BY_STEP), texts.cautions
         for brief, kept in product((False, True), (every, 0) if every else (0,)):
             care, (left, right) = texts.care(way_pt, kept), texts.below(kept, brief=brief)
             wanted, beside_pt = max(left.height, right.height), way.height + care.height
@@ -131,7 +134,7 @@ class _Layout:
         best: tuple[float, float, Block, tuple[Block, Block], RunOn] | None = None
         least_cut_pt = math.inf
         apart = (False, True) if texts.facts.cell("trip") >= 0 else (False,)
-        forms = card_words.RUN_ON if way_pt > _WAYS_PT[0] else card_words.RUN_ON[:1]
+        forms = card_way.RUN_ON if way_pt > _WAYS_PT[0] else card_way.RUN_ON[:1]
         for run_on, back_below, kept in product(forms, apart, range(texts.cautions, -1, -1)):
             if least_cut_pt <= 0.01:
                 break
@@ -159,7 +162,7 @@ class _Texts:
     def __init__(self, facts: Facts) -> None:
         """Set the cautions below; everything else is set when first asked."""
         self.facts = facts
-        self._care_below = card_words.cautions(facts, HALF_PT)
+        self._care_below = card_rest.cautions(facts, HALF_PT)
         self.cautions = len(self._care_below)
         """How many there are."""
         self._care_beside: dict[float, list[Block]] = {}
@@ -175,8 +178,8 @@ class _Texts:
     def care(self, width: float, kept: int) -> Block:
         """Give the first cautions for beside the map, under their heading."""
         if width not in self._care_beside:
-            self._care_beside[width] = card_words.cautions(self.facts, width)
-        return card_words.under_heading(self._care_beside[width][:kept])
+            self._care_beside[width] = card_rest.cautions(self.facts, width)
+        return card_rest.under_heading(self._care_beside[width][:kept])
 
     def way(self, width: float, run_on: RunOn) -> Block:
         """Give both legs, told as one paragraph or step by step; without a trip why there is none."""
@@ -184,17 +187,17 @@ class _Texts:
 
     def _way(self, width: float, run_on: RunOn) -> Sequence[Line]:
         if self.facts.cell("trip") < 0:
-            return card_words.why_not(self.facts, width)
+            return card_way.why_not(self.facts, width)
         return [*self.out(width, run_on=run_on[0]).lines, *self._back(width, run_on=run_on[1]).lines]
 
     def out(self, width: float, *, run_on: bool) -> Block:
         """Give the loaded leg alone."""
-        return self._once(("out", width, run_on), lambda: card_words.out_leg(self.facts, width, run_on=run_on))
+        return self._once(("out", width, run_on), lambda: card_way.out_leg(self.facts, width, run_on=run_on))
 
     def _back(self, width: float, *, run_on: bool) -> Block:
         """Give the empty leg alone; one that is the way back is never run on."""
         run_on &= self.facts.astray is None
-        return self._once(("back", width, run_on), lambda: card_words.back_leg(self.facts, width, run_on=run_on))
+        return self._once(("back", width, run_on), lambda: card_way.back_leg(self.facts, width, run_on=run_on))
 
     def below(self, kept: int, *, brief: bool, back: tuple[bool, ...] = ()) -> tuple[Block, Block]:
         """Give the two columns below the strip, with the cautions from `kept` on.
@@ -202,10 +205,10 @@ class _Texts:
         `back` says, where the empty leg stands there, whether it is one paragraph; else it is empty.
         """
         if (kept, brief, back) not in self._below:
-            left = self._once(("otherwise", brief), lambda: card_words.otherwise(self.facts, brief=brief))
+            left = self._once(("otherwise", brief), lambda: card_rest.otherwise(self.facts, brief=brief))
             right = self._back(HALF_PT, run_on=back[0]) if back else Block.of([])
             head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
-            self._below[kept, brief, back] = card_words.below(left, self._care_below[kept:], head, right)
+            self._below[kept, brief, back] = card_rest.below(left, self._care_below[kept:], head, right)
         return self._below[kept, brief, back]
 
 
@@ -243,7 +246,7 @@ class _Behind:
             timeline_band(document.pen, Box(LEFT_PT, document.y - band, RIGHT_PT, document.y), self.facts)
             document.y -= band + 8.0
         for line in self.lines:
-            large = line._replace(size=line.size * card_words.LARGER, indent=line.indent * card_words.LARGER)
+            large = line._replace(size=line.size * card_rest.LARGER, indent=line.indent * card_rest.LARGER)
             if document.y - large.height < FOOT_PT:
                 document.begin(count, behind=True)
             document.y = document.pen.lines(LEFT_PT, document.y, [large])
@@ -257,13 +260,13 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     document.begin(count)
     top = _top(facts, _approach(subject))
     y = _draw_top(document, facts, top)
-    rows = list(card_words.level_rows(facts))
-    first = min(max(0, facts.level - card_words.MOST_LEVELS + 1), max(0, len(rows) - card_words.MOST_LEVELS))
-    rows = rows[first : first + card_words.MOST_LEVELS]
-    assumed = card_words.assumed(facts)
+    rows = list(card_rest.level_rows(facts))
+    first = min(max(0, facts.level - card_rest.MOST_LEVELS + 1), max(0, len(rows) - card_rest.MOST_LEVELS))
+    rows = rows[first : first + card_rest.MOST_LEVELS]
+    assumed = card_rest.assumed(facts)
     free = y - FOOT_PT - 41.0 - 11.5 * len(rows) - paper.height_of(assumed)
     least = _LEAST_MAP_PT + _LEAST_BELOW_PT + _LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
-    covered = paper.trimmed(card_words.covered(facts), max(free - least, 0.0), "the index")
+    covered = paper.trimmed(card_rest.covered(facts), max(free - least, 0.0), "the index")
     free -= paper.height_of(covered)
     covered = [*assumed, *covered]
     layout, band = _Layout.with_strip(facts, free)
@@ -280,8 +283,8 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0)
     further = [line for part in top if part.cut for line in [*part.lines, Line("", 4.0)]]
-    if further or not layout.whole or not card_words.tells_all_turns(facts, layout.run_on):
-        further += card_words.further(facts)
+    if further or not layout.whole or not card_way.tells_all_turns(facts, layout.run_on):
+        further += card_rest.further(facts)
     return _Behind(facts, further, 0.0 < band <= _BEHIND_PT)
 
 

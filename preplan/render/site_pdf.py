@@ -10,6 +10,8 @@ from preplan.plan import CardGroup, Plan, Step
 from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.charts import Picture
+from preplan.render.driving_words import directions, turning_words
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, weight_warnings
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
@@ -111,7 +113,7 @@ def _site_page(
     if group is not None:
         _draw_circuit(document, plan, group, row)
     for flag in plan.site_flags[row]:
-        document.flow(f"• {words.flag_words(flag)}")
+        document.flow(f"• {flag_words(flag)}")
     _draw_other_circuits(document, plan, circuits[1:], cards)
     if document.y - 26.0 > FOOT_PT:
         pen.text(LEFT_PT, FOOT_PT + 4.0, _SIGN, SMALL_PT)
@@ -175,14 +177,14 @@ def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) ->
         document.flow(f"{head}: {length}", bold=True)
         for warning in warned:
             document.flow(warning, bold=True, indent=12.0)
-        for number, step in words.directions(steps):
+        for number, step in directions(steps):
             document.flow(f"{number}. {step}", indent=12.0)
     document.flow(f"Limits: {_limits(plan, group, trip)}")
-    for warning in words.weight_warnings(plan, group, words.OFF_THE_WAY):
+    for warning in weight_warnings(plan, group, OFF_THE_WAY):
         document.flow(warning, bold=True)
     for flag in plan.answers.flags[group.lead]:
         if flag.code in ("one way traffic", "meeting on narrow road"):
-            document.flow(words.flag_words(flag), bold=True)
+            document.flow(flag_words(flag), bold=True)
     document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
 
 
@@ -201,10 +203,10 @@ def _draw_other_circuits(
         for head, warned, steps, length in _legs(plan, group, trip):
             for warning in warned:
                 document.flow(warning, SMALL_PT, bold=True, indent=10.0)
-            said = "; ".join(step for _, step in words.directions(steps)) or "directions are not known"
+            said = "; ".join(step for _, step in directions(steps)) or "directions are not known"
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
         document.flow(f"Limits: {_limits(plan, group, trip)}", SMALL_PT, indent=10.0)
-        for warning in words.weight_warnings(plan, group, words.OFF_THE_WAY):
+        for warning in weight_warnings(plan, group, OFF_THE_WAY):
             document.flow(warning, SMALL_PT, bold=True, indent=10.0)
     rest = circuits[_MOST_CIRCUITS:]
     if rest:
@@ -225,7 +227,7 @@ def _cards_of(circuits: Sequence[CardGroup], cards: Sequence[tuple[CardGroup, st
 
 def _legs(plan: Plan, group: CardGroup, trip: int) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
     """Give heading, warnings, steps, and minutes and miles of both legs."""
-    trips, warned = plan.trips, words.weight_warnings(plan, group, words.ON_THE_WAY)
+    trips, warned = plan.trips, weight_warnings(plan, group, ON_THE_WAY)
     for head, warnings, steps, minutes, length in (
         ("Loaded, fill site to dump site", warned, group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
         ("Empty, back to the fill site", [], group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
@@ -252,7 +254,7 @@ def _limits(plan: Plan, group: CardGroup, trip: int) -> str:
     narrow_mi = float(trips.narrow_mi[trip])
     if round(narrow_mi, 1) > 0.0:
         said.append(f"one truck wide for {words.miles(narrow_mi)}: loaded goes first, agree by radio where empty waits")
-    turn = words.turning_words(group.back_steps, at_dump=bool(trips.turn_at_dump[trip]))
+    turn = turning_words(group.back_steps, at_dump=bool(trips.turn_at_dump[trip]))
     return f"{'; '.join(said)}. At the dump site: {turn}."
 
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from preplan.plan import STATUSES, Plan
 from preplan.render import index_pdf, paper, symbols_pdf, words
-from preplan.render.card_words import WIDTH_PT
+from preplan.render.card_facts import WIDTH_PT
 from preplan.render.index_pdf import Entry
 from preplan.render.paper import FOOT_PT, LEFT_PT, SMALL_PT, Document, Line
 
