@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 
 from preplan.plan import CardGroup, Plan
@@ -165,7 +166,7 @@ class _Texts:
         self._care_below = card_rest.cautions(facts, HALF_PT)
         self.cautions = len(self._care_below)
         """How many there are."""
-        self._care_beside: dict[float, list[Block]] = {}
+        self._care: dict[float, list[Block]] = {}
         self._set: dict[Hashable, Block] = {}
         self._below: dict[tuple[int, bool, tuple[bool, ...]], tuple[Block, Block]] = {}
 
@@ -177,9 +178,10 @@ class _Texts:
 
     def care(self, width: float, kept: int) -> Block:
         """Give the first cautions for beside the map, under their heading."""
-        if width not in self._care_beside:
-            self._care_beside[width] = card_rest.cautions(self.facts, width)
-        return card_rest.under_heading(self._care_beside[width][:kept])
+        if width not in self._care:
+            items = card_rest.cautions(self.facts, width)
+            self._care[width] = [card_rest.under_heading(items[:some]) for some in range(len(items) + 1)]
+        return self._care[width][kept]
 
     def way(self, width: float, run_on: RunOn) -> Block:
         """Give both legs, told as one paragraph or step by step; without a trip why there is none."""
@@ -288,7 +290,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     return _Behind(facts, further, 0.0 < band <= _BEHIND_PT)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Part:
     """One of the four texts of the top third, and the height that it may take, points."""
 
@@ -300,7 +302,7 @@ class _Part:
         """Tell whether it takes more."""
         return self.shown != self.lines
 
-    @property
+    @cached_property
     def shown(self) -> list[Line]:
         """Give what stands on the card."""
         return paper.trimmed(self.lines, self.most_pt, words.NEXT_PAGE)

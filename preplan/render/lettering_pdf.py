@@ -147,13 +147,19 @@ def paragraph(
     most: int | None = None,
 ) -> list[Line]:
     """Break a text into lines; from the second on they are indented."""
-    broken = wrap(said, size, width - indent, bold=bold, most=most)
-    return [Line(one, size, bold, indent if at else 0.0) for at, one in enumerate(broken)]
+    return list(_paragraph(said, width, size, bold, indent, most))
+
+
+@lru_cache(maxsize=20_000)
+def _paragraph(said: str, width: float, size: float, bold: bool, indent: float, most: int | None) -> tuple[Line, ...]:
+    """Set a paragraph: neighbours' cards have many in common, since they are driven to by the same roads."""
+    broken = _wrapped(said, size, width - indent, bold, most)
+    return tuple([Line(one, size, bold, indent if at else 0.0) for at, one in enumerate(broken)])
 
 
 def height_of(lines: Sequence[Line]) -> float:
     """Give the room that lines take, in points."""
-    return sum(line.height for line in lines)
+    return sum([line.size * LEADING for line in lines])
 
 
 class Block(NamedTuple):
