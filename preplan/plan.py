@@ -661,8 +661,9 @@ class Plan:
     def haul_rows(self, address: int, level: int) -> slice:
         """Give the rows of `hauls` of one address and level."""
         table = self.hauls
-        first, last = np.searchsorted(table.address, [address, address + 1]).tolist()
-        low, high = np.searchsorted(table.level[first:last], [level, level + 1]).tolist()
+        # asked in the columns' own type: else each search would turn a whole column into another
+        first, last = table.address.searchsorted(np.array([address, address + 1], table.address.dtype)).tolist()
+        low, high = table.level[first:last].searchsorted(np.array([level, level + 1], table.level.dtype)).tolist()
         return slice(first + low, first + high)
 
     def line(self, segment: int, *, forward: bool = True) -> FloatArray:

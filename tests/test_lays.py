@@ -11,7 +11,7 @@ import pytest
 
 from preplan.plan import LayTable, Plan, SupplyTable
 from preplan.records import text_array
-from preplan.render import card_words, crew
+from preplan.render import card_facts, card_words, crew
 from preplan.render.map_data import map_data
 from tests import plan_checks
 from tests.example_plan import example_plan
@@ -148,7 +148,7 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     higher = replace(plan.answers, status=text_array(["served", "higher level", "higher level", "not met"] * 2)[:6])
     assert crew.lay_meets_words(replace(plan, answers=higher), 2) == ""
     lead = replace(plan.groups[2], lead=2)
-    block = [line for line in card_words.can(card_words.Facts(plan, lead)) if line.bold]
+    block = [line for line in card_words.can(card_facts.Facts(plan, lead)) if line.bold]
     assert " ".join(line.said for line in block[1:]) == said
 
 
@@ -178,5 +178,5 @@ def test_words_of_the_supply_line() -> None:
     assert crew.short_words(replace(plan, units=example_plan().units), 0, 0).startswith("12 ft short of hose;")
     limits = map_data(plan)["answers"]["limits"]
     assert any("12 ft short of ASSUMED hose" in one for one in limits)
-    lines = card_words.can(card_words.Facts(plan, plan.groups[0]))
+    lines = card_words.can(card_facts.Facts(plan, plan.groups[0]))
     assert "with it 430 gpm, not counted." in " ".join(line.said for line in lines if line.bold)

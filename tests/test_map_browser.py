@@ -13,7 +13,7 @@ import pytest
 
 from preplan.plan import Flag, Plan
 from preplan.records import FillSite, FloatArray, Station
-from preplan.render import words
+from preplan.render import flag_words
 from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
 from tests.browser import Opened, launched, opened, page_source, written
@@ -142,8 +142,8 @@ def test_the_panel_says_by_when_to_call_as_the_card_does(
 def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
     browser: Browser, tmp_path: Path, plan: Plan, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(words._FLAGS, "rated below load", "Keep off {n}.")
-    monkeypatch.setitem(words._FLAGS, "narrow road", "LOADED: one truck wide for {n}.")
+    monkeypatch.setitem(flag_words._FLAGS, "rated below load", "Keep off {n}.")
+    monkeypatch.setitem(flag_words._FLAGS, "narrow road", "LOADED: one truck wide for {n}.")
     limits = tuple(Flag("rated below load", f"the {name} bridge (rated 32,000 lb)") for name in ("Elm", "Oak"))
     flags = (plan.answers.flags[0], (*limits, Flag("narrow road", 900.0, "ft")), *plan.answers.flags[2:])
     path = tmp_path / "map.html"

@@ -14,7 +14,17 @@ from pypdf import PageObject, PdfReader
 
 from preplan.plan import CardGroup, Flag, Plan, Rejected, Step
 from preplan.records import FeatureTable, ResponseLevel, text_array
-from preplan.render import card_pdf, card_words, coverage_pdf, evidence_pdf, paper, report_pdf, site_pdf, words
+from preplan.render import (
+    card_facts,
+    card_pdf,
+    card_words,
+    coverage_pdf,
+    evidence_pdf,
+    paper,
+    report_pdf,
+    site_pdf,
+    words,
+)
 from preplan.render.scene import Box
 
 from .example_plan import example_plan
@@ -427,7 +437,7 @@ def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) ->
     *_, card, behind, next_ = [_said(page) for page in reader.pages]
     assert "… and more: see the next page" in card
     assert "card 1 of 2" in behind
-    assert f"{card_words.where(card_words.Facts(plan, lead))[0]}, continued" in behind
+    assert f"{card_words.where(card_facts.Facts(plan, lead))[0]}, continued" in behind
     for step in steps:
         assert f"Left on {step.road}, 1.50 mi ({note})" in behind
     numbers = [re.findall(r"page \d+(?: continued)?", page) for page in (card, behind, next_)]
@@ -485,6 +495,21 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         assert told in pages[1]
     for told in ("OUT OF SERVICE", "8,000 gal", "No address fills here first"):
         assert told in pages[2]
+
+
+@pytest.mark.parametrize(("count", "told"), [(14, "cards.pdf: Road 0013, page {n}."), (501, "the folder cards:")])
+def test_a_site_that_serves_many_says_where_the_cards_of_all_are(plan: Plan, count: int, told: str) -> None:
+    """The first circuit and twelve more stand on its page; who drives another must find the card that has it."""
+    base = next(group for group in plan.groups if group.road == "Mill Road")
+    many = replace(plan, groups=tuple(replace(base, road=f"Road {k:04d}") for k in range(count)))
+    said = " ".join(_said(page) for page in _read(site_pdf.sites(many)).pages)
+    files = {name: _read(file) for name, file in card_pdf.cards(many)}
+    name, pages = list(files.items())[-1]
+    last = next(n for n, page in enumerate(pages.pages, 1) if f"card {count} of {count}" in _said(page))
+    assert f"{count - 13} more circuit" in said
+    assert told.format(n=last) in said
+    volume = f"volume {name[6:9]}, " if "/" in name else ""
+    assert f"Road {count - 1:04d}, {volume}page {last}." in said
 
 
 def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
@@ -547,6 +572,45 @@ def test_wrapped_lines_fit_and_lose_nothing(width: float) -> None:
     assert all(paper.width_of(line, 9.0) <= width for line in lines)
     assert "".join(lines).replace(" ", "") == said.replace(" ", "")
     assert len(paper.wrap(said, 9.0, width, most=2)) == 2
+
+
+@pytest.mark.parametrize(
+    ("shares", "told"),
+    [
+        ((0.5, 1.2), "April to November: response level 2 meets: 600 gpm of 500 required, from fill site 2."),
+        ((1.2, 1.5), "April to November: response level 1 meets: 600 gpm of 500 required, from fill site 2."),
+        ((0.5, 0.8), "April to November: response level 2 does not meet: 400 gpm of 500 required, from fill site 2."),
+    ],
+)
+def test_an_address_cut_off_in_some_months_says_what_to_call_in_the_others(
+    plan: Plan, shares: tuple[float, float], told: str
+) -> None:
+    island, (summer, winter) = 4, plan.seasons
+    site, flow, need = summer.best_site.copy(), summer.uninterrupted_gpm.copy(), plan.needs.required_gpm.copy()
+    site[island], flow[island], need[island] = 1, 500.0 * np.array(shares), 500.0
+    ours = replace(
+        plan, seasons=(replace(summer, best_site=site, uninterrupted_gpm=flow), winter),
+        needs=replace(plan.needs, required_gpm=need),
+    )  # fmt: skip
+    said = _said(_read(card_pdf.one_card(ours, island)).pages[0])
+    for sentence in (
+        "No response level in December to March",
+        told,
+        "No tanker shuttle is computed for this address in December to March: no tanker gets here from a fill site",
+        "Call by local procedure; count on the water on wheels alone then.",
+        "In December to March none: no place on a road",
+        "For the other months this card has no way, dump site or table.",
+    ):
+        assert sentence in said
+    never = _said(_read(card_pdf.one_card(plan, island)).pages[0])
+    assert "None: no place on a road that tankers can use and leave again." in never
+    assert "other months" not in never
+
+
+def test_no_line_ends_with_the_number_of_a_step() -> None:
+    said = "6.1 min. 1. Leave the dump site north on Elm Road, 0.9 mi. 2 to 15. Left on Mill Road, 4 mi. 16. Right on"
+    for width in range(60, 400, 3):
+        assert not [line for line in paper.wrap(said, 8.0, width) if re.search(r"(?<!\w)(\d+|\d+ to|\d+\.)$", line)]
 
 
 def test_a_text_too_wide_shrinks_before_it_is_cut() -> None:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from preplan.plan import Step
-from preplan.render import card_words, route_pdf, words
+from preplan.render import card_facts, route_pdf
 from preplan.render.charts import Picture
+from preplan.render.driving_words import directions
 from preplan.render.route_pdf import Subject
 
 from .example_plan import example_plan
@@ -31,7 +32,7 @@ def test_turns_stand_where_their_miles_begin() -> None:
 def test_turns_of_a_long_way_have_the_numbers_of_the_list() -> None:
     many = steps(*[0.5] * 20)
     numbers = [number for number, _, _ in route_pdf.turns_of(LINE, many)]
-    listed = words.directions(many)
+    listed = directions(many)
     assert numbers == list(range(2, 21))
     assert [number for number, _ in listed] == [str(number) for number in range(1, 21)]
     assert listed[-1][1].startswith("Left on Road 19,")
@@ -57,17 +58,17 @@ def test_a_way_back_is_told_as_such_where_it_leaves_the_way_out_but_briefly() ->
     segment, forward = plan.forest.segment.copy(), plan.forest.forward.copy()
     segment[back], forward[back] = segment[out[::-1]], ~forward[out[::-1]]
     alike = replace(plan, forest=replace(plan.forest, segment=segment, forward=forward))
-    assert card_words.astray(alike, trip) == ""
+    assert card_facts.astray(alike, trip) == ""
     forward = forward.copy()
     forward[back[0]] = ~forward[back[0]]
     strays = replace(alike, forest=replace(alike.forest, forward=forward))
     length_m = plan.roads.length_m.copy()
     length_m[segment[back[0]]] = 30.48
     near = replace(strays, roads=replace(plan.roads, length_m=length_m))
-    assert str(card_words.astray(near, trip)).startswith(", but for 100 ft on ")
+    assert str(card_facts.astray(near, trip)).startswith(", but for 100 ft on ")
     length_m = length_m.copy()
     length_m[segment[back[0]]] = 3000.0
-    assert card_words.astray(replace(strays, roads=replace(plan.roads, length_m=length_m)), trip) is None
+    assert card_facts.astray(replace(strays, roads=replace(plan.roads, length_m=length_m)), trip) is None
 
 
 def test_bridges_and_postings_of_a_trip_are_marked_once() -> None:

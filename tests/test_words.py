@@ -11,7 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from preplan.plan import Flag, Step
-from preplan.render import card_words, words
+from preplan.render import card_facts, card_words, words
+from preplan.render.driving_words import directions, step_words, turning_words
+from preplan.render.flag_words import flag_words
 
 from .example_plan import example_plan
 from .planning_case import site
@@ -77,7 +79,7 @@ def test_month_flag_and_month_set_agree(first: int, count: int) -> None:
     elif count == 1:
         assert said == words.months([first])
     else:
-        flag = words.flag_words(Flag("seasonal", f"{first}-{open_in[-1]}"))
+        flag = flag_words(Flag("seasonal", f"{first}-{open_in[-1]}"))
         assert flag == f"The fill site works {said} only."
 
 
@@ -117,7 +119,7 @@ def test_no_month_is_said() -> None:
     ],
 )
 def test_flags_are_sentences(flag: Flag, said: str) -> None:
-    assert words.flag_words(flag) == said
+    assert flag_words(flag) == said
 
 
 @given(st.text())
@@ -144,15 +146,15 @@ def steps_of(*keeps_on: bool, note: str = "") -> list[Step]:
 @given(st.lists(st.booleans(), max_size=40))
 def test_directions_lose_no_turn_onto_a_road(keeps_on: list[bool]) -> None:
     steps = steps_of(*keeps_on)
-    assert words.directions(steps) == [(str(k), words.step_words(one)) for k, one in enumerate(steps, 1)]
-    folded = words.directions(steps, folded=True)
+    assert directions(steps) == [(str(k), step_words(one)) for k, one in enumerate(steps, 1)]
+    folded = directions(steps, folded=True)
     assert len(folded) == sum(not one for one in keeps_on[1:]) + bool(keeps_on)
     assert sum(_miles(line) for _, line in folded) == pytest.approx(0.5 * len(steps))
 
 
 def test_a_kink_that_is_folded_is_told_with_its_road_and_all_warnings() -> None:
     steps = [*steps_of(False, False, True, True, note="bridge, limit not posted"), *steps_of(False)]
-    assert words.directions(steps, folded=True) == [
+    assert directions(steps, folded=True) == [
         ("1", "Left on Road 1, 0.50 mi (bridge, limit not posted)"),
         ("2 to 4", "Left on Road 2, 1.50 mi (keep on it at 2 forks; 3 times bridge, limit not posted)"),
         ("5", "Left on Road 1, 0.50 mi"),
@@ -162,11 +164,11 @@ def test_a_kink_that_is_folded_is_told_with_its_road_and_all_warnings() -> None:
 def test_who_drives_on_to_turn_is_not_told_that_nobody_turns() -> None:
     start = Step(road="Elm Road", miles=210 / 5280, turn="Leave the dump site north on")
     round_ = Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped turning place", past="dump site")
-    assert words.turning_words([start, round_], at_dump=False) == (
+    assert turning_words([start, round_], at_dump=False) == (
         "drive on 210 ft and turn round there (mapped turning place)"
     )
     later = replace(round_, past="", room="room ASSUMED: check it")
-    assert words.turning_words([start, start, later], at_dump=False) == (
+    assert turning_words([start, start, later], at_dump=False) == (
         "drive on and turn round on Elm Road, 420 ft from here (room ASSUMED: check it)"
     )
 
@@ -181,12 +183,12 @@ def test_coordinates_carry_over_full_minutes(lon: float, lat: float, said: str) 
 
 def test_seasons_are_printed_only_where_they_differ_on_paper() -> None:
     plan = example_plan()
-    assert words.season_words(plan, 0, 0) == [
+    assert card_words.season_words(plan, 0, 0) == [
         f"April to November: 320 gpm {words.FLOW_SHORT} from fill site 1",
         f"December to March: 310 gpm {words.FLOW_SHORT} from fill site 1",
     ]
     plan.seasons[1].uninterrupted_gpm[0, 0] = 321.0
-    assert words.season_words(plan, 0, 0) == []
+    assert card_words.season_words(plan, 0, 0) == []
 
 
 def test_rates_say_whether_they_were_measured() -> None:
@@ -217,10 +219,10 @@ def test_a_small_source_is_never_told_as_lasting_after_the_required_time() -> No
     """The store is drawn on from the first load: nothing may follow 'after that' but what comes then."""
     plan = example_plan()
     lead = next(group for group in plan.groups if plan.answers.level[group.lead] >= 0)
-    facts = card_words.Facts(plan, lead)
+    facts = card_facts.Facts(plan, lead)
     small = replace(plan.sites[facts.cell("site")], storage_gal=9000.0, refill_gpm=40.0)
     sites = tuple(small if at == facts.cell("site") else one for at, one in enumerate(plan.sites))
-    said = " ".join(line.said for line in card_words.can(card_words.Facts(replace(plan, sites=sites), lead)))
+    said = " ".join(line.said for line in card_words.can(card_facts.Facts(replace(plan, sites=sites), lead)))
     assert "gpm steady while the source's 9,000 gal last, then 40 gpm" in said
     assert "after that" not in said
     assert "after that" in " ".join(line.said for line in card_words.can(facts))

@@ -7,12 +7,15 @@ site, where do tankers fill; then the map, the way, what else there is, and what
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 
 from preplan.plan import CardGroup, Plan
 from preplan.render import (
+    card_rest,
+    card_way,
     card_words,
     index_pdf,
     paper,
@@ -23,7 +26,8 @@ from preplan.render import (
     symbols_pdf,
     words,
 )
-from preplan.render.card_words import GAP_PT, HALF_PT, WIDTH_PT, Facts, RunOn
+from preplan.render.card_facts import GAP_PT, HALF_PT, WIDTH_PT, Facts
+from preplan.render.card_way import RunOn
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
 from preplan.render.route_pdf import Subject
@@ -88,7 +92,7 @@ class _Layout:
     """Height of the two columns; the notes take what is left."""
     whole: bool = True
     """Nothing is cut."""
-    run_on: RunOn = card_words.BY_STEP
+    run_on: RunOn = card_way.BY_STEP
     """Which legs are told as one paragraph."""
 
     @classmethod
@@ -100,106 +104,113 @@ class _Layout:
         """
         low = timeline_height(facts, LEAST_STRIP_PT)
         tried = ((timeline_height(facts, STRIP_PT), _WAYS_PT[0]), *product((low, min(low, _BEHIND_PT)), _WAYS_PT))
-        found = []
+        texts, found = _Texts(facts), []
         for band, way_pt in tried:
-            found.append((cls.of(_Texts(facts, way_pt), free - band), band))
+            found.append((cls.of(texts, way_pt, free - band), band))
             if found[-1][0].whole:
                 return found[-1]
         return found[-1]
 
     @classmethod
-    def of(cls, texts: _Texts, free: float) -> _Layout:
+    def of(cls, texts: _Texts, way_pt: float, free: float) -> _Layout:
         """Put the cautions under the directions where there is room, else below the table.
 
         What each tanker does gives way first: it stands in the tables too.
         """
-        care, none = card_words.under_heading(texts.care_beside), Block.of([])
-        way = texts.way(card_words.BY_STEP)
-        for brief in (False, True):
-            for more, kept in ((care, len(texts.care_beside)), (none, 0)):
-                left, right = texts.below(kept, brief=brief)
-                wanted, beside_pt = max(left.height, right.height), way.height + more.height
-                map_pt, below_pt = _share(free, wanted, beside_pt)
-                if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
-                    return cls(map_pt, texts.way_pt, way.over(more).lines, (left.lines, right.lines), below_pt)
-        return cls._parted(texts, free)
+        way, every = texts.way(way_pt, card_way.BY_STEP), texts.cautions
+        for brief, kept in product((False, True), (every, 0) if every else (0,)):
+            care, (left, right) = texts.care(way_pt, kept), texts.below(kept, brief=brief)
+            wanted, beside_pt = max(left.height, right.height), way.height + care.height
+            map_pt, below_pt = _share(free, wanted, beside_pt)
+            if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
+                return cls(map_pt, way_pt, way.over(care).lines, (left.lines, right.lines), below_pt)
+        return cls._parted(texts, way_pt, free)
 
     @classmethod
-    def _parted(cls, texts: _Texts, free: float) -> _Layout:
+    def _parted(cls, texts: _Texts, way_pt: float, free: float) -> _Layout:
         """Put beside the map what fits there of directions and cautions, the rest below: better parted than left out.
 
         The way back stands below before a leg is told as one paragraph, and that comes before half a leg.
         """
-        best: _Layout | None = None
+        best: tuple[float, float, Block, tuple[Block, Block], RunOn] | None = None
         least_cut_pt = math.inf
         apart = (False, True) if texts.facts.cell("trip") >= 0 else (False,)
-        forms = card_words.RUN_ON if texts.way_pt > _WAYS_PT[0] else card_words.RUN_ON[:1]
-        for run_on, back_below, kept in product(forms, apart, range(len(texts.care_beside), -1, -1)):
+        forms = card_way.RUN_ON if way_pt > _WAYS_PT[0] else card_way.RUN_ON[:1]
+        for run_on, back_below, kept in product(forms, apart, range(texts.cautions, -1, -1)):
             if least_cut_pt <= 0.01:
                 break
             below = (run_on[1],) if back_below else ()
-            way = texts.out(run_on=run_on[0]) if back_below else texts.way(run_on)
-            care, (left, right) = texts.care(kept), texts.below(kept, brief=True, back=below)
-            wanted, beside_pt = max(left.height, right.height), way.height + care.height
+            way = texts.out(way_pt, run_on=run_on[0]) if back_below else texts.way(way_pt, run_on)
+            care, columns = texts.care(way_pt, kept), texts.below(kept, brief=True, back=below)
+            wanted, beside_pt = max(columns[0].height, columns[1].height), way.height + care.height
             map_pt, below_pt = _share(free, wanted, beside_pt)
             cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
             if cut_pt < least_cut_pt - 0.01:
-                least_cut_pt, columns = cut_pt, (left.lines, right.lines)
-                best = cls(map_pt, texts.way_pt, way.over(care).lines, columns, below_pt, cut_pt <= 0.01, run_on)
+                least_cut_pt, best = cut_pt, (map_pt, below_pt, way.over(care), columns, run_on)
         if best is None:
             raise AssertionError("a card without a layout")
-        return replace(best, beside=paper.trimmed(best.beside, best.map_pt, words.NEXT_PAGE))
+        map_pt, below_pt, beside, (left, right), run_on = best
+        shown = paper.trimmed(beside.lines, map_pt, words.NEXT_PAGE)
+        return cls(map_pt, way_pt, shown, (left.lines, right.lines), below_pt, least_cut_pt <= 0.01, run_on)
 
 
 class _Texts:
-    """The texts of one card that give way to each other, each set once however often the layout is tried."""
+    """The texts of one card that give way to each other, each set once however often the layout is tried.
 
-    def __init__(self, facts: Facts, way_pt: float) -> None:
-        """Set the cautions; directions and columns are set when first asked."""
+    Those for beside the map are set for a width in points; what stands below is the same whatever that is.
+    """
+
+    def __init__(self, facts: Facts) -> None:
+        """Set the cautions below; everything else is set when first asked."""
         self.facts = facts
-        self.way_pt = way_pt
-        self.care_beside = card_words.cautions(facts, way_pt)
-        self._care_below = card_words.cautions(facts, HALF_PT)
-        self._care: dict[int, Block] = {}
-        self._ways: dict[RunOn, Block] = {}
-        self._outs: dict[bool, Block] = {}
-        self._backs: dict[tuple[bool, ...], Block] = {(): Block.of([])}
-        self._otherwise: dict[bool, Block] = {}
+        self._care_below = card_rest.cautions(facts, HALF_PT)
+        self.cautions = len(self._care_below)
+        """How many there are."""
+        self._care: dict[float, list[Block]] = {}
+        self._set: dict[Hashable, Block] = {}
         self._below: dict[tuple[int, bool, tuple[bool, ...]], tuple[Block, Block]] = {}
 
-    def care(self, kept: int) -> Block:
+    def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
+        """Set a text unless it is set."""
+        if key not in self._set:
+            self._set[key] = Block.of(write())
+        return self._set[key]
+
+    def care(self, width: float, kept: int) -> Block:
         """Give the first cautions for beside the map, under their heading."""
-        if kept not in self._care:
-            self._care[kept] = card_words.under_heading(self.care_beside[:kept])
-        return self._care[kept]
+        if width not in self._care:
+            items = card_rest.cautions(self.facts, width)
+            self._care[width] = [card_rest.under_heading(items[:some]) for some in range(len(items) + 1)]
+        return self._care[width][kept]
 
-    def way(self, run_on: RunOn) -> Block:
-        """Give both legs for beside the map, told as one paragraph or step by step."""
-        if run_on not in self._ways:
-            self._ways[run_on] = Block.of(card_words.way(self.facts, self.way_pt, run_on))
-        return self._ways[run_on]
+    def way(self, width: float, run_on: RunOn) -> Block:
+        """Give both legs, told as one paragraph or step by step; without a trip why there is none."""
+        return self._once(("way", width, run_on), lambda: self._way(width, run_on))
 
-    def out(self, *, run_on: bool) -> Block:
-        """Give the loaded leg alone for beside the map."""
-        if run_on not in self._outs:
-            self._outs[run_on] = Block.of(card_words.out_leg(self.facts, self.way_pt, run_on=run_on))
-        return self._outs[run_on]
+    def _way(self, width: float, run_on: RunOn) -> Sequence[Line]:
+        if self.facts.cell("trip") < 0:
+            return card_way.why_not(self.facts, width)
+        return [*self.out(width, run_on=run_on[0]).lines, *self._back(width, run_on=run_on[1]).lines]
+
+    def out(self, width: float, *, run_on: bool) -> Block:
+        """Give the loaded leg alone."""
+        return self._once(("out", width, run_on), lambda: card_way.out_leg(self.facts, width, run_on=run_on))
+
+    def _back(self, width: float, *, run_on: bool) -> Block:
+        """Give the empty leg alone; one that is the way back is never run on."""
+        run_on &= self.facts.astray is None
+        return self._once(("back", width, run_on), lambda: card_way.back_leg(self.facts, width, run_on=run_on))
 
     def below(self, kept: int, *, brief: bool, back: tuple[bool, ...] = ()) -> tuple[Block, Block]:
         """Give the two columns below the strip, with the cautions from `kept` on.
 
         `back` says, where the empty leg stands there, whether it is one paragraph; else it is empty.
         """
-        for run_on in back:
-            if back not in self._backs:
-                self._backs[back] = Block.of(card_words.back_leg(self.facts, HALF_PT, run_on=run_on))
-        if brief not in self._otherwise:
-            self._otherwise[brief] = Block.of(card_words.otherwise(self.facts, brief=brief))
         if (kept, brief, back) not in self._below:
+            left = self._once(("otherwise", brief), lambda: card_rest.otherwise(self.facts, brief=brief))
+            right = self._back(HALF_PT, run_on=back[0]) if back else Block.of([])
             head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
-            self._below[kept, brief, back] = card_words.below(
-                self._otherwise[brief], self._care_below[kept:], head, self._backs[back]
-            )
+            self._below[kept, brief, back] = card_rest.below(left, self._care_below[kept:], head, right)
         return self._below[kept, brief, back]
 
 
@@ -245,7 +256,7 @@ class _Behind:
 def _flow_large(document: Document, lines: Sequence[Line], count: str) -> None:
     """Let lines flow down the pages behind a card in larger letters."""
     for line in lines:
-        large = line._replace(size=line.size * card_words.LARGER, indent=line.indent * card_words.LARGER)
+        large = line._replace(size=line.size * card_rest.LARGER, indent=line.indent * card_rest.LARGER)
         if document.y - large.height < FOOT_PT:
             document.begin(count, behind=True)
         document.y = document.pen.lines(LEFT_PT, document.y, [large])
@@ -265,7 +276,7 @@ def _draw_second(document: Document, picture: Picture, first: Facts, count: str)
     note = _MAP_NOTE + _BRIDGE_NOTE * bool(subject.bridges)
     pen.text(LEFT_PT, page.bottom - 9.0, note, SMALL_PT)
     document.y = page.bottom - 16.0
-    _flow_large(document, card_words.way(facts, WIDTH_PT / card_words.LARGER), count)
+    _flow_large(document, card_way.way(facts, WIDTH_PT / card_rest.LARGER), count)
 
 
 def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> _Behind:
@@ -277,13 +288,13 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     document.begin(count)
     top = _top(facts, _approach(subject))
     y = _draw_top(document, facts, top)
-    rows = list(card_words.level_rows(facts))
-    first = min(max(0, facts.level - card_words.MOST_LEVELS + 1), max(0, len(rows) - card_words.MOST_LEVELS))
-    rows = rows[first : first + card_words.MOST_LEVELS]
-    assumed = card_words.assumed(facts)
+    rows = list(card_rest.level_rows(facts))
+    first = min(max(0, facts.level - card_rest.MOST_LEVELS + 1), max(0, len(rows) - card_rest.MOST_LEVELS))
+    rows = rows[first : first + card_rest.MOST_LEVELS]
+    assumed = card_rest.assumed(facts)
     free = y - FOOT_PT - 41.0 - 11.5 * len(rows) - paper.height_of(assumed)
     least = _LEAST_MAP_PT + _LEAST_BELOW_PT + _LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
-    covered = paper.trimmed(card_words.covered(facts), max(free - least, 0.0), "the index")
+    covered = paper.trimmed(card_rest.covered(facts), max(free - least, 0.0), "the index")
     free -= paper.height_of(covered)
     covered = [*assumed, *covered]
     layout, band = _Layout.with_strip(facts, free)
@@ -300,12 +311,12 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0)
     further = [line for part in top if part.cut for line in [*part.lines, Line("", 4.0)]]
-    if further or not layout.whole or not card_words.tells_all_turns(facts, layout.run_on):
-        further += card_words.further(facts)
+    if further or not layout.whole or not card_way.tells_all_turns(facts, layout.run_on):
+        further += card_rest.further(facts)
     return _Behind(facts, picture, further, 0.0 < band <= _BEHIND_PT)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Part:
     """One of the four texts of the top third, and the height that it may take, points."""
 
@@ -317,7 +328,7 @@ class _Part:
         """Tell whether it takes more."""
         return self.shown != self.lines
 
-    @property
+    @cached_property
     def shown(self) -> list[Line]:
         """Give what stands on the card."""
         return paper.trimmed(self.lines, self.most_pt, words.NEXT_PAGE)
@@ -455,6 +466,14 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
     # The index is a part like any other, the first: other processes take their time to start.
     for part, content in side_by_side.made(_Parts(plan), -(-len(groups) // size) + 1, processes):
         yield _place((part - 1) * size, size).partition("#")[0] if part else "cards.pdf", content
+
+
+def places(plan: Plan) -> list[tuple[CardGroup, str]]:
+    """List the groups in the cards' order, each with where its card is, `file#page`, as the index names it."""
+    groups = _sorted(plan)
+    size = _in_a_file(len(groups))
+    found = [_place(at, size) for at in range(len(groups))] if size else _Index.of(plan, groups).places
+    return list(zip(groups, found, strict=True))
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,8 @@ _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
+_ADDRESS_PT = np.array([[0.0, 0.0], [-3.0, 0.0], [3.0, 0.0], [0.0, -3.0], [0.0, 3.0]])
+"""What of an address's symbol no name may cover, seen from its middle."""
 _CORNER_PT = 118.0
 _INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
 """A map wider than the first has an inset about the dump site, of this many feet on this many points."""
@@ -47,6 +49,7 @@ class Picture:
         self.plane = scene.plane_of(plan)
         roads = plan.roads
         self.points = self.plane.feet(roads.coord_lon, roads.coord_lat)
+        self._start: list[int] = roads.coord_start.tolist()
         self.ground = Ground(plan, self.points, self.plane)
         self.middle_ft, self.slope = scene.straights(self.points, roads.coord_start)
         spoken = [
@@ -62,20 +65,18 @@ class Picture:
 
     def stretch(self, segment: int, *, forward: bool = True) -> FloatArray:
         """Give the (n, 2) feet of a stretch in the direction driven."""
-        start = self.plan.roads.coord_start
-        points = self.points[start[segment] : start[segment + 1]]
+        points = self.points[self._start[segment] : self._start[segment + 1]]
         return points if forward else points[::-1]
 
     def leg(self, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray) -> FloatArray | None:
         """Join the stretches of one leg and cut it at the places where it starts and ends."""
-        forest = self.plan.forest
-        parts = [self.stretch(int(forest.segment[r]), forward=bool(forest.forward[r])) for r in rows]
+        segments, forward = self.plan.forest.segment[rows].tolist(), self.plan.forest.forward[rows].tolist()
+        parts = [self.stretch(one, forward=onward) for one, onward in zip(segments, forward, strict=True)]
         if not parts:
             return None
         line = np.vstack([parts[0], *(part[1:] for part in parts[1:])])
         start = scene.nearest_along(parts[0], start_ft)
-        last = float(np.hypot(*np.diff(parts[-1], axis=0).T).sum())
-        whole = float(np.hypot(*np.diff(line, axis=0).T).sum())
+        last, whole = (float(scene.legs(points).sum()) for points in (parts[-1], line))
         end = whole - last + scene.nearest_along(parts[-1], end_ft)
         return scene.cut(line, start, end) if end > start else line
 
@@ -202,21 +203,22 @@ class Picture:
             (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
             star.append(("star", subject.lead, x, y))
             room.take(Box(x - 9, y - 9, x + 9, y + 9))
+        inner = frame.page.grown(-4.0)
         ours = [site for site in dict.fromkeys((subject.site, *subject.others)) if site >= 0]
         rest = [site for site in range(len(self.site_ft)) if site not in ours]
         for kind, rows, reach in (("site", ours, _PIN_PT), ("site", rest, _PIN_PT), ("station", None, 9.0)):
             places = frame.to_page(self.station_ft if kind == "station" else self.site_ft).tolist()
             for row in range(len(places)) if rows is None else rows:
                 x, y = places[row]
+                if not inner.holds(Box(x, y, x, y)):
+                    continue
                 symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
-                hidden = rows is not ours and any(symbol.meets(other) for other in room.taken)
-                if frame.page.grown(-4.0).holds(Box(x, y, x, y)) and not hidden:
+                if rows is ours or room.free(symbol):
                     marks.append((kind, row, x, y))
                     room.take(symbol)
-        for row in subject.addresses:
-            (x, y), *_ = frame.to_page(self.address_ft[[row]]).tolist()
-            marks.append(("address", row, x, y))
-            room.block(np.array([[x, y], [x - 3, y], [x + 3, y], [x, y - 3], [x, y + 3]]))
+        homes = frame.to_page(self.address_ft[list(subject.addresses)])
+        marks += [("address", row, x, y) for row, (x, y) in zip(subject.addresses, homes.tolist(), strict=True)]
+        room.block((homes[:, None] + _ADDRESS_PT).reshape(-1, 2))
         return marks + star
 
     def _symbols(self, pen: Pen, frame: Frame, subject: Subject, marks: list[tuple[str, int, float, float]]) -> None:
@@ -265,8 +267,9 @@ class Picture:
         names, length = self.name_of[roads], self.plan.roads.length_m[roads]
         total = np.bincount(names, weights=length, minlength=len(self.names))
         total[names[self.ground.rank[roads] == 0]] *= 2.0
-        order = np.argsort(-total, kind="stable")
-        chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if total[n] > 0 and self.names[n]]
+        seen = np.flatnonzero(total > 0)
+        order = seen[np.argsort(-total[seen], kind="stable")]
+        chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if self.names[n]]
         listed = []
         for name in chosen[:_MOST_NAMES]:
             mine = np.flatnonzero(names == name)

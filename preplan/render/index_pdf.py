@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from preplan.plan import CardGroup, Plan
-from preplan.render import card_words, paper, symbols_pdf, us_grid, words
-from preplan.render.card_words import WIDTH_PT
+from preplan.render import card_facts, card_words, paper, symbols_pdf, us_grid, words
+from preplan.render.card_facts import WIDTH_PT
 from preplan.render.paper import FOOT_PT, LEFT_PT, SMALL_PT, Document, Line
 
 
@@ -87,7 +87,7 @@ def _place(plan: Plan, address: int, cross_street: str) -> str:
 
 def titles_of(plan: Plan, groups: Sequence[CardGroup]) -> list[str]:
     """Name each card for the bookmarks: its headline, and its place where several have the same."""
-    heads = [card_words.where(card_words.Facts(plan, group))[0] for group in groups]
+    heads = [card_words.where(card_facts.Facts(plan, group))[0] for group in groups]
     times = Counter(heads)
     return [
         f"{head}{_place(plan, group.lead, group.cross_street)}" if times[head] > 1 else head

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import chain
 from pathlib import Path
 from typing import NamedTuple
 
@@ -23,6 +24,8 @@ LEADING = 1.2
 REGULAR, BOLD = "Preplan", "Preplan-Bold"
 _BOUND = re.compile(r"(?<=[0-9]) (?=(?:gpm|gal|mi|ft|min|lb|in|hours?|minutes?|miles|%)\b|%)|(?<=\bminute) (?=[0-9])")
 """Between a number and what it counts no line is broken."""
+_STEP = re.compile(r"(?<=\. )[0-9]+(?: to [0-9]+)?\. (?=\S)")
+"""Nor behind the number of a step, where steps follow each other in one paragraph."""
 _TIED = "\u00a0"
 _FONTS = Path(__file__).parent / "assets" / "fonts"
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
@@ -84,8 +87,7 @@ def wrap(said: str, size: float, width: float, *, bold: bool = False, most: int 
 def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None) -> tuple[str, ...]:
     lines, line, used = [], "", 0.0
     space = width_of(" ", size, bold=bold)
-    for word in _BOUND.sub(_TIED, words.printable(said)).split(" "):
-        long = width_of(word, size, bold=bold)
+    for word, long in _measured(said, size, bold):
         if line and used + space + long <= width:
             line, used = f"{line} {word}", used + space + long
             continue
@@ -95,13 +97,21 @@ def _wrapped(said: str, size: float, width: float, bold: bool, most: int | None)
             head = _head_that_fits(word, size, width, bold=bold)
             lines.append(word[:head])
             word = word[head:]  # noqa: PLW2901 - what is left of it
-            long = width_of(word, size, bold=bold)
+            long = width_of(word, size, bold=bold)  # noqa: PLW2901
         line, used = word, long
     lines = [one.replace(_TIED, " ") for one in [*lines, line]]
     if most is not None and len(lines) > most:
         rest = " ".join(lines[most - 1 :])
         lines = [*lines[: most - 1], ellipsis(f"{rest} …", size, width, bold=bold)]
     return tuple(lines)
+
+
+@lru_cache(maxsize=20_000)
+def _measured(said: str, size: float, bold: bool) -> tuple[tuple[str, float], ...]:
+    """Part a text into words, each with its width: one text is broken for several widths."""
+    font = BOLD if bold else REGULAR
+    tied = _STEP.sub(lambda number: number[0].replace(" ", _TIED), _BOUND.sub(_TIED, words.printable(said)))
+    return tuple([(word, _unit_width(word, font) * size) for word in tied.split(" ")])
 
 
 def _head_that_fits(word: str, size: float, width: float, *, bold: bool) -> int:
@@ -137,29 +147,41 @@ def paragraph(
     most: int | None = None,
 ) -> list[Line]:
     """Break a text into lines; from the second on they are indented."""
-    broken = wrap(said, size, width - indent, bold=bold, most=most)
-    return [Line(one, size, bold, indent if at else 0.0) for at, one in enumerate(broken)]
+    return list(_paragraph(said, width, size, bold, indent, most))
+
+
+@lru_cache(maxsize=20_000)
+def _paragraph(said: str, width: float, size: float, bold: bool, indent: float, most: int | None) -> tuple[Line, ...]:
+    """Set a paragraph: neighbours' cards have many in common, since they are driven to by the same roads."""
+    broken = _wrapped(said, size, width - indent, bold, most)
+    return tuple([Line(one, size, bold, indent if at else 0.0) for at, one in enumerate(broken)])
 
 
 def height_of(lines: Sequence[Line]) -> float:
     """Give the room that lines take, in points."""
-    return sum(line.height for line in lines)
+    return sum([line.size * LEADING for line in lines])
 
 
 class Block(NamedTuple):
-    """Lines whose height is added up once, for a layout that tries many orders of them."""
+    """Texts below each other, whose height is added up once, for a layout that tries many orders of them."""
 
-    lines: tuple[Line, ...]
+    parts: tuple[tuple[Line, ...], ...]
+    """Texts from the top down; joined only where they are drawn."""
     height: float
 
     @classmethod
     def of(cls, lines: Sequence[Line]) -> Block:
         """Measure some lines."""
-        return cls(tuple(lines), height_of(lines))
+        return cls((tuple(lines),), height_of(lines))
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """Give all lines."""
+        return tuple(chain.from_iterable(self.parts))
 
     def over(self, other: Block) -> Block:
         """Put another block below this one."""
-        return Block(self.lines + other.lines, self.height + other.height)
+        return Block(self.parts + other.parts, self.height + other.height)
 
 
 def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -> list[Line]:
@@ -168,8 +190,10 @@ def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -
     if height_of(lines) <= height:
         return list(lines)
     kept: list[Line] = []
+    used = 0.0
     for line in lines:
-        if height_of([*kept, line]) > height:
+        used += line.height
+        if used > height:
             break
         kept.append(line)
     return [*kept[:-1], Line(f"… and more: see {more}", SMALL_PT)] if kept else []

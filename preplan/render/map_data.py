@@ -16,6 +16,7 @@ import numpy as np
 from preplan.plan import STATUSES, Plan
 from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
 from preplan.render import crew, words
+from preplan.render.flag_words import GRAVE, flag_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, lines, pack, steps, whole
 from preplan.render.map_strip import strip_data
 from preplan.render.map_what_if import what_if_data
@@ -232,7 +233,7 @@ def _site(plan: Plan, index: int) -> Page:
         "lasting": words.lasting_words(site),
         "road": bool(plan.site_segment[index] >= 0),
         "facts": site_facts(site),
-        "flags": [words.flag_words(flag) for flag in plan.site_flags[index]],
+        "flags": [flag_words(flag) for flag in plan.site_flags[index]],
     }
 
 
@@ -370,8 +371,8 @@ def _answers(plan: Plan, along: Ints) -> Page:
     """Answers by address, and by address and level."""
     answers, levels = plan.answers, plan.levels
     flags, codes = Texts(), Texts()
-    flag_lists = [[flags.place(words.flag_words(flag)) for flag in row] for row in answers.flags]
-    code_of = {words.flag_words(flag): codes.place(words.printable(flag.code)) for row in answers.flags for flag in row}
+    flag_lists = [[flags.place(flag_words(flag)) for flag in row] for row in answers.flags]
+    code_of = {flag_words(flag): codes.place(words.printable(flag.code)) for row in answers.flags for flag in row}
     case, texts = _cases(plan)
     by_hose = Texts()
     by_hose.place("")
@@ -401,7 +402,7 @@ def _answers(plan: Plan, along: Ints) -> Page:
         "flags": flags.values,
         "code": pack([code_of[said] for said in flags.values]),
         "codes": codes.values,
-        "grave": [place for code, place in codes.places.items() if code in words.GRAVE],
+        "grave": [place for code, place in codes.places.items() if code in GRAVE],
     }
 
 

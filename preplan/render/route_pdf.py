@@ -19,6 +19,8 @@ _CORE = (0.93, 0.93, 0.93)
 _ARROWS_PT = 70.0
 _TURN_PT = 9.0
 """Distance of a turn's number from the turn."""
+_RING_PT = [(_TURN_PT * math.cos(turn), _TURN_PT * math.sin(turn)) for turn in np.arange(8) * math.pi / 4]
+"""Where it may stand, seen from there."""
 _BRIDGE_PT = 5.0
 
 
@@ -56,13 +58,9 @@ def turns_of(out_ft: FloatArray, steps: Sequence[Step]) -> tuple[tuple[int, floa
     if total <= 0.0:
         return ()
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(out_ft, axis=0).T))])
-    begins = np.cumsum([0.0, *(step.miles for step in steps)])
-    found = []
-    for at in range(1, len(steps)):
-        place = begins[at] / total * along[-1]
-        east, north = (float(np.interp(place, along, out_ft[:, axis])) for axis in (0, 1))
-        found.append((at + 1, east, north))
-    return tuple(found)
+    places = np.cumsum([step.miles for step in steps[:-1]]) / total * along[-1]
+    east, north = (np.interp(places, along, out_ft[:, axis]).tolist() for axis in (0, 1))
+    return tuple(zip(range(2, len(steps) + 1), east, north, strict=True))
 
 
 def near_dump(subject: Subject, reach_ft: float) -> Subject:
@@ -80,14 +78,15 @@ def near_dump(subject: Subject, reach_ft: float) -> Subject:
 
 def path_code(points: FloatArray, digits: int) -> str:
     """Write a line through (n, 2) points in the page language."""
-    steps = [f"{x:.{digits}f} {y:.{digits}f} l" for x, y in points.tolist()]
-    return f"{steps[0][:-1]}m {' '.join(steps[1:])}"
+    place = f"%.{digits}f %.{digits}f"
+    form = f"{place} m{f' {place} l' * (len(points) - 1)}"
+    return form % tuple(points.ravel().tolist())
 
 
 def lines_code(ends: FloatArray, digits: int) -> str:
     """Write many straight lines, (n, 2, 2), in the page language."""
-    form = f"%.{digits}f %.{digits}f m %.{digits}f %.{digits}f l"
-    return " ".join([form % (x, y, to_x, to_y) for (x, y), (to_x, to_y) in ends.tolist()])
+    form = " ".join([f"%.{digits}f %.{digits}f m %.{digits}f %.{digits}f l"] * len(ends))
+    return form % tuple(ends.ravel().tolist())
 
 
 def draw_route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
@@ -133,8 +132,8 @@ def _arrow_head(x: float, y: float, turn: float) -> list[tuple[float, float]]:
 def draw_bridges(pen: Pen, frame: Frame, subject: Subject, room: Room) -> None:
     """Mark bridges and posted stretches by a pair of brackets across the road, what is posted beside it."""
     placed = []
-    for bridge in subject.bridges:
-        x, y = frame.to_page(np.array([[bridge.east, bridge.north]]))[0].tolist()
+    places = frame.to_page(np.array([bridge[:2] for bridge in subject.bridges]).reshape(-1, 2)).tolist()
+    for bridge, (x, y) in zip(subject.bridges, places, strict=True):
         mark = Box(x - _BRIDGE_PT, y - _BRIDGE_PT, x + _BRIDGE_PT, y + _BRIDGE_PT)
         if not frame.page.holds(mark):
             continue
@@ -158,12 +157,11 @@ def draw_bridges(pen: Pen, frame: Frame, subject: Subject, room: Room) -> None:
 def turn_labels(frame: Frame, subject: Subject, room: Room) -> list[tuple[str, Spot]]:
     """Place the numbers of the turns beside the route, none over anything else."""
     placed = []
-    for number, east, north in subject.turns:
-        x, y = frame.to_page(np.array([[east, north]]))[0].tolist()
+    places = frame.to_page(np.array([turn[1:] for turn in subject.turns]).reshape(-1, 2)).tolist()
+    for (number, *_), (x, y) in zip(subject.turns, places, strict=True):
         said = str(number)
         width = paper.width_of(said, SMALL_PT, bold=True)
-        ring = [Spot(x + _TURN_PT * math.cos(t), y + _TURN_PT * math.sin(t)) for t in np.arange(8) * math.pi / 4]
-        spot = room.place(ring, width, SMALL_PT)
+        spot = room.place([Spot(x + east, y + north) for east, north in _RING_PT], width, SMALL_PT)
         placed += [(said, spot)] if spot is not None else []
     return placed
 

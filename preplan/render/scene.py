@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -138,14 +139,14 @@ def line_boxes(points: FloatArray, start: IntArray) -> FloatArray:
 # --------------------------------------------------------------------------- page
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Frame:
     """A picture's place on the page (points) and the country that it shows (feet), in one scale."""
 
     page: Box
     country: Box
 
-    @property
+    @cached_property
     def pt_per_ft(self) -> float:
         """Give the scale, points a foot."""
         return self.page.width / max(self.country.width, _LEAST_PT)
@@ -191,17 +192,27 @@ def scale_bar(pt_per_ft: float, most_pt: float, unit: str) -> ScaleBar:
 # --------------------------------------------------------------------------- lines
 
 
+def legs(points: FloatArray) -> FloatArray:
+    """Give the length of each of the n - 1 pieces of an (n, 2) line."""
+    steps = points[1:] - points[:-1]
+    length: FloatArray = np.hypot(steps[:, 0], steps[:, 1])
+    return length
+
+
 def _along(points: FloatArray) -> FloatArray:
     """Give the distance from a line's start to each of its points."""
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+    along = np.zeros(len(points))
+    np.cumsum(legs(points), out=along[1:])
+    return along
 
 
 def nearest_along(points: FloatArray, place: FloatArray) -> float:
     """Give the distance along an (n, 2) line at which it passes nearest to a place."""
-    legs = np.diff(points, axis=0)
-    square = np.maximum((legs**2).sum(axis=1), _LEAST_PT)
-    share = np.clip(((place - points[:-1]) * legs).sum(axis=1) / square, 0.0, 1.0)
-    near = int(np.argmin(((points[:-1] + legs * share[:, None] - place) ** 2).sum(axis=1)))
+    steps = points[1:] - points[:-1]
+    square = np.maximum((steps**2).sum(axis=1), _LEAST_PT)
+    share = ((place - points[:-1]) * steps).sum(axis=1) / square
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    near = int(np.argmin(((points[:-1] + steps * share[:, None] - place) ** 2).sum(axis=1)))
     return float(_along(points)[near] + share[near] * math.sqrt(square[near]))
 
 
@@ -230,9 +241,9 @@ def thinned(points: FloatArray, least: float) -> FloatArray:
 
 def beside(points: FloatArray, by: float) -> FloatArray:
     """Move a line to its right, seen in its direction."""
-    legs = np.diff(points, axis=0)
-    length = np.maximum(np.hypot(legs[:, 0], legs[:, 1]), _LEAST_PT)
-    right = np.column_stack([legs[:, 1], -legs[:, 0]]) / length[:, None]
+    steps = points[1:] - points[:-1]
+    length = np.maximum(legs(points), _LEAST_PT)
+    right = np.column_stack([steps[:, 1], -steps[:, 0]]) / length[:, None]
     at_points = np.vstack([right[:1], (right[:-1] + right[1:]) / 2, right[-1:]])
     norm = np.maximum(np.hypot(at_points[:, 0], at_points[:, 1]), 0.5)
     return np.asarray(points + by * at_points / norm[:, None])
@@ -301,9 +312,10 @@ class Spot(NamedTuple):
 
     def box(self, width: float, height: float) -> Box:
         """Bound the label, sloping as it may."""
-        cos, sin = abs(math.cos(self.slope)), abs(math.sin(self.slope))
+        x, y, slope = self
+        cos, sin = abs(math.cos(slope)), abs(math.sin(slope))
         across, up = (width * cos + height * sin) / 2, (width * sin + height * cos) / 2
-        return Box(self.x - across, self.y - up, self.x + across, self.y + up)
+        return Box(x - across, y - up, x + across, y + up)
 
 
 def straights(points: FloatArray, start: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -352,7 +364,7 @@ class Room:
 
     def block(self, points: FloatArray) -> None:
         """Keep the points of a line free of labels."""
-        self.blocked = np.vstack([self.blocked, points])
+        self.blocked = np.concatenate([self.blocked, points])
 
     def crowd(self, box: Box) -> int:
         """Count what a box would cover."""
@@ -373,11 +385,18 @@ class Room:
             if not (left < spot.x < right and bottom < spot.y < top):
                 continue
             box = spot.box(width, height)
-            free = self.frame.holds(box) and not any(box.meets(other) for other in self.taken)
-            if free and not self._covers(spot, width, height):
+            if self.frame.holds(box) and self.free(box) and not self._covers(spot, width, height):
                 self.take(box)
                 return spot
         return None
+
+    def free(self, box: Box) -> bool:
+        """Tell whether a box overlaps nothing that is taken; asked so often that it calls nothing."""
+        left, bottom, right, top = box
+        for other_left, other_bottom, other_right, other_top in self.taken:
+            if left < other_right and other_left < right and bottom < other_top and other_bottom < top:
+                return False
+        return True
 
 
 def around(x: float, y: float, reach: float, width: float, height: float) -> Sequence[Spot]:

@@ -8,8 +8,10 @@ import numpy as np
 
 from preplan.plan import CardGroup, Plan, Step
 from preplan.records import BoolArray, FillSite, IntArray
-from preplan.render import paper, symbols_pdf, words
+from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.charts import Picture
+from preplan.render.driving_words import directions, turning_words
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, weight_warnings
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
@@ -85,7 +87,14 @@ def _one_way(plan: Plan, mine: BoolArray) -> list[str]:
     return list(said)[:_MOST_ROADS]
 
 
-def _site_page(document: Document, picture: Picture, row: int, first: IntArray, backup: IntArray) -> None:
+def _site_page(
+    document: Document,
+    picture: Picture,
+    row: int,
+    first: IntArray,
+    backup: IntArray,
+    cards: Sequence[tuple[CardGroup, str]],
+) -> None:
     """Draw the card of one site; what does not fit goes on to a next page."""
     plan, site = picture.plan, picture.plan.sites[row]
     document.begin(f"fill site {row + 1} of {len(plan.sites)}")
@@ -104,8 +113,8 @@ def _site_page(document: Document, picture: Picture, row: int, first: IntArray, 
     if group is not None:
         _draw_circuit(document, plan, group, row)
     for flag in plan.site_flags[row]:
-        document.flow(f"• {words.flag_words(flag)}")
-    _draw_other_circuits(document, plan, circuits[1:])
+        document.flow(f"• {flag_words(flag)}")
+    _draw_other_circuits(document, plan, circuits[1:], cards)
     if document.y - 26.0 > FOOT_PT:
         pen.text(LEFT_PT, FOOT_PT + 4.0, _SIGN, SMALL_PT)
 
@@ -168,19 +177,21 @@ def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) ->
         document.flow(f"{head}: {length}", bold=True)
         for warning in warned:
             document.flow(warning, bold=True, indent=12.0)
-        for number, step in words.directions(steps):
+        for number, step in directions(steps):
             document.flow(f"{number}. {step}", indent=12.0)
     document.flow(f"Limits: {_limits(plan, group, trip)}")
-    for warning in words.weight_warnings(plan, group, words.OFF_THE_WAY):
+    for warning in weight_warnings(plan, group, OFF_THE_WAY):
         document.flow(warning, bold=True)
     for flag in plan.answers.flags[group.lead]:
         if flag.code in ("one way traffic", "meeting on narrow road"):
-            document.flow(words.flag_words(flag), bold=True)
+            document.flow(flag_words(flag), bold=True)
     document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
 
 
-def _draw_other_circuits(document: Document, plan: Plan, circuits: Sequence[CardGroup]) -> None:
-    """Write further circuits, a paragraph a leg."""
+def _draw_other_circuits(
+    document: Document, plan: Plan, circuits: Sequence[CardGroup], cards: Sequence[tuple[CardGroup, str]]
+) -> None:
+    """Write further circuits, a paragraph a leg; of those beyond that, the roads and where their cards are."""
     if not circuits:
         return
     document.heading("Further circuits from here", 11.0, keep=60.0)
@@ -192,19 +203,31 @@ def _draw_other_circuits(document: Document, plan: Plan, circuits: Sequence[Card
         for head, warned, steps, length in _legs(plan, group, trip):
             for warning in warned:
                 document.flow(warning, SMALL_PT, bold=True, indent=10.0)
-            said = "; ".join(step for _, step in words.directions(steps)) or "directions are not known"
+            said = "; ".join(step for _, step in directions(steps)) or "directions are not known"
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
         document.flow(f"Limits: {_limits(plan, group, trip)}", SMALL_PT, indent=10.0)
-        for warning in words.weight_warnings(plan, group, words.OFF_THE_WAY):
+        for warning in weight_warnings(plan, group, OFF_THE_WAY):
             document.flow(warning, SMALL_PT, bold=True, indent=10.0)
-    rest = len(circuits) - _MOST_CIRCUITS
-    if rest > 0:
-        document.flow(f"and {rest:,} more circuits: see the cards.", SMALL_PT)
+    rest = circuits[_MOST_CIRCUITS:]
+    if rest:
+        where = "the folder cards" if any(place.startswith("cards/") for _, place in cards) else "cards.pdf"
+        document.flow(f"and {len(rest):,} more circuit{'s' * (len(rest) > 1)}, each on its card in {where}:", bold=True)
+        document.flow(f"{'; '.join(_cards_of(rest, cards))}.", SMALL_PT, indent=10.0)
+
+
+def _cards_of(circuits: Sequence[CardGroup], cards: Sequence[tuple[CardGroup, str]]) -> list[str]:
+    """Name the roads of circuits in order, each with the pages of their cards."""
+    mine = {id(group) for group in circuits}
+    roads: dict[str, list[str]] = {}
+    for group, place in cards:
+        if id(group) in mine:
+            roads.setdefault(index_pdf.heading_of(group), []).append(place)
+    return [f"{road}, {status_index_pdf.pages_words(pages)}" for road, pages in roads.items()]
 
 
 def _legs(plan: Plan, group: CardGroup, trip: int) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
     """Give heading, warnings, steps, and minutes and miles of both legs."""
-    trips, warned = plan.trips, words.weight_warnings(plan, group, words.ON_THE_WAY)
+    trips, warned = plan.trips, weight_warnings(plan, group, ON_THE_WAY)
     for head, warnings, steps, minutes, length in (
         ("Loaded, fill site to dump site", warned, group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
         ("Empty, back to the fill site", [], group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
@@ -231,7 +254,7 @@ def _limits(plan: Plan, group: CardGroup, trip: int) -> str:
     narrow_mi = float(trips.narrow_mi[trip])
     if round(narrow_mi, 1) > 0.0:
         said.append(f"one truck wide for {words.miles(narrow_mi)}: loaded goes first, agree by radio where empty waits")
-    turn = words.turning_words(group.back_steps, at_dump=bool(trips.turn_at_dump[trip]))
+    turn = turning_words(group.back_steps, at_dump=bool(trips.turn_at_dump[trip]))
     return f"{'; '.join(said)}. At the dump site: {turn}."
 
 
@@ -248,8 +271,9 @@ def sites(plan: Plan) -> bytes:
     document = Document(plan.district, "fill sites")
     picture = Picture(plan)
     first, backup = shown(plan, plan.levels.site), shown(plan, plan.levels.backup)
+    cards = card_pdf.places(plan)
     for row in range(len(plan.sites)):
-        _site_page(document, picture, row, first, backup)
+        _site_page(document, picture, row, first, backup, cards)
     if not plan.sites:
         document.begin()
         document.flow("The district has no fill site.")

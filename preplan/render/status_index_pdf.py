@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from preplan.plan import STATUSES, Plan
 from preplan.render import index_pdf, paper, symbols_pdf, words
-from preplan.render.card_words import WIDTH_PT
+from preplan.render.card_facts import WIDTH_PT
 from preplan.render.index_pdf import Entry
 from preplan.render.paper import FOOT_PT, LEFT_PT, SMALL_PT, Document, Line
 
@@ -49,7 +49,7 @@ def rows_of(plan: Plan, entries: Sequence[Entry], places: Sequence[str]) -> list
         rows.append(Row(f"{words.status_words(status, reach_ft)}: {count:,}", status))
         for road, mine in roads.items():
             cards = sorted({entry.card for entry in mine} - {-1})
-            at = f": {_pages([places[card] for card in cards])}" if cards else ""
+            at = f": {pages_words([places[card] for card in cards])}" if cards else ""
             mine_are = sum(entry.count for entry in mine)
             many = f"{mine_are:,} address{'es' * (mine_are > 1)}"
             said = paper.paragraph(f"{road}, {many}{at}", _COLUMN_PT, SMALL_PT, indent=10.0)
@@ -57,12 +57,12 @@ def rows_of(plan: Plan, entries: Sequence[Entry], places: Sequence[str]) -> list
     return rows
 
 
-def _pages(places: Sequence[str]) -> str:
+def pages_words(places: Sequence[str]) -> str:
     """Write places as pages, volume by volume.
 
-    >>> _pages(["#7", "#9"]), _pages(["cards/001.pdf#3", "cards/002.pdf#1"])
+    >>> pages_words(["#7", "#9"]), pages_words(["cards/001.pdf#3", "cards/002.pdf#1"])
     ('pages 7, 9', 'volume 001, page 3; volume 002, page 1')
-    >>> _pages(["cards/004.pdf#3", *(f"cards/004.pdf#{page}" for page in range(61, 91))])
+    >>> pages_words(["cards/004.pdf#3", *(f"cards/004.pdf#{page}" for page in range(61, 91))])
     'volume 004, pages 3, 61 to 90'
     """
     files: dict[str, list[int]] = {}

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 
@@ -43,6 +43,8 @@ _MINUTE_PT = 22.0  # least from one labelled minute to the next
 _EMPTY_MIN = 60.0  # shown where nothing happens
 _DEMAND = "demand"
 _NICE = (1.0, 2.0, 2.5, 5.0, 10.0)
+
+_Value = TypeVar("_Value", float, FloatArray)
 
 Measure: TypeAlias = Callable[[str], float]
 """Gives the width in points of a text of `TEXT_PT`, not bold."""
@@ -90,13 +92,13 @@ class Scale:
     last_min: float
     most_gal: float
 
-    def x(self, minute: FloatArray | float) -> FloatArray:
+    def x(self, minute: _Value) -> _Value:
         """Give places from the left for minutes."""
-        return np.asarray(self.plot.left + np.asarray(minute) * (self.plot.width / self.last_min))
+        return self.plot.left + minute * (self.plot.width / self.last_min)
 
-    def y(self, gal: FloatArray | float) -> FloatArray:
+    def y(self, gal: _Value) -> _Value:
         """Give places from below for gallons."""
-        return np.asarray(self.plot.bottom + np.asarray(gal) * (self.plot.height / self.most_gal))
+        return self.plot.bottom + gal * (self.plot.height / self.most_gal)
 
     def points(self, minute: FloatArray, gal: FloatArray) -> FloatArray:
         """Give (n, 2) places."""
@@ -191,10 +193,10 @@ def _gaps(lines: Strip, scale: Scale) -> list[Part]:
     parts: list[Part] = []
     bottom, top = scale.plot.bottom - _BARS_PT - _LANE_PT, scale.plot.top
     for start_min, stop_min in lines.gaps_min.tolist():
-        left, right = float(scale.x(start_min)), float(scale.x(stop_min))
+        left, right = scale.x(start_min), scale.x(stop_min)
         middle, half = (left + right) / 2, max(right - left, _LEAST_GAP_PT) / 2
         box = Box(middle - half, bottom, middle + half, top)
-        parts += [Stroke(hatch(box, _HATCH_PT), 0.5), Stroke(_sides(box), 0.6)]
+        parts += [Stroke(hatch(box, _HATCH_PT), 0.5), Stroke(_uprights((box.left, box.right), bottom, top), 0.6)]
     return parts
 
 
@@ -219,7 +221,7 @@ def _longest(lines: Strip) -> tuple[float, float, str] | None:
 
 
 def _fits_gap(start_min: float, stop_min: float, said: str, scale: Scale, measure: Measure) -> bool:
-    return measure(said) + 2 * _GAP_PT <= float(scale.x(stop_min) - scale.x(start_min))
+    return measure(said) + 2 * _GAP_PT <= scale.x(stop_min) - scale.x(start_min)
 
 
 def _wide_gap(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
@@ -228,7 +230,7 @@ def _wide_gap(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
     if longest is None or not _fits_gap(*longest, scale, measure):
         return []
     start_min, stop_min, said = longest
-    middle = float(scale.x((start_min + stop_min) / 2))
+    middle = scale.x((start_min + stop_min) / 2)
     return _boxed(said, middle, scale.plot.top - TEXT_PT * 1.5, scale.plot, measure)
 
 
@@ -250,8 +252,9 @@ def _corners(box: Box) -> FloatArray:
     return np.array([[left, bottom], [right, bottom], [right, top], [left, top]])
 
 
-def _sides(box: Box) -> tuple[FloatArray, ...]:
-    return tuple(np.array([[x, box.bottom], [x, box.top]]) for x in (box.left, box.right))
+def _uprights(places: Sequence[float], low: float, high: float) -> FloatArray:
+    """Give (n, 2, 2) upright lines."""
+    return np.array([[[x, low], [x, high]] for x in places])
 
 
 def _boxed(said: str, middle: float, y: float, within: Box, measure: Measure) -> list[Part]:
@@ -264,8 +267,8 @@ def _boxed(said: str, middle: float, y: float, within: Box, measure: Measure) ->
 
 def _up_axis(scale: Scale, ticks_gal: Sequence[float], said_gal: Sequence[str], measure: Measure) -> list[Part]:
     left, right = scale.plot.left, scale.plot.right
-    heights = [float(scale.y(gal)) for gal in ticks_gal]
-    levels = tuple(np.array([[left, y], [right, y]]) for y in heights[1:])
+    heights = [scale.y(gal) for gal in ticks_gal]
+    levels = np.array([[[left, y], [right, y]] for y in heights[1:]])
     parts: list[Part] = [
         Stroke(levels, 0.4, MID, (1.0, 2.0)),
         Stroke((np.array([[left, scale.plot.top], [left, scale.plot.bottom], [right, scale.plot.bottom]]),), 0.8),
@@ -285,25 +288,25 @@ def _flags(lines: Strip, scale: Scale, measure: Measure, rows: int) -> list[Flag
     """Name the units by their arrival, and the longest dry stretch where it is too narrow for words."""
     names = Names(scale.plot.left, scale.plot.right, rows, measure)
     coming = sorted((minute, words.printable(unit)) for minute, unit in lines.arrivals if minute <= scale.last_min)
-    flags = [names.flag((float(scale.x(minute)),), unit) for minute, unit in coming]
+    flags = [names.flag((scale.x(minute),), unit) for minute, unit in coming]
     longest = _longest(lines)
     if longest is not None and not _fits_gap(*longest, scale, measure):
-        flags.append(names.flag((float(scale.x(longest[0])),), longest[2], extra=True))
+        flags.append(names.flag((scale.x(longest[0]),), longest[2], extra=True))
     return names.place(flags)
 
 
 def _stems(flags: Sequence[Flag], scale: Scale) -> list[Part]:
     """Draw each stem from the base line up to its name; of units that share one, the later up to the plot's top."""
     low, top = scale.plot.bottom, scale.plot.top
-    stems: list[FloatArray] = []
+    stems: list[tuple[tuple[float, float], tuple[float, float]]] = []
     parts: list[Part] = []
     for flag in flags:
         base = top + _GAP_PT + flag.row * _ROW_PT
         foot = top if flag.extra else low
-        stems.append(np.array([[flag.stems[0], foot], [flag.stems[0], base + _ROW_PT * 0.8]]))
-        stems += [np.array([[x, low], [x, top + _GAP_PT * 0.6]]) for x in flag.stems[1:]]
+        stems.append(((flag.stems[0], foot), (flag.stems[0], base + _ROW_PT * 0.8)))
+        stems += [((x, low), (x, top + _GAP_PT * 0.6)) for x in flag.stems[1:]]
         parts.append(Words(flag.left, base + TEXT_PT * 0.12, flag.said))
-    return [Stroke(tuple(stems), 0.6, DARK), *parts] if flags else []
+    return [Stroke(np.array(stems), 0.6, DARK), *parts] if flags else []
 
 
 # --------------------------------------------------------------------------- below the base line
@@ -312,9 +315,8 @@ def _stems(flags: Sequence[Flag], scale: Scale) -> list[Part]:
 def _bars(lines: Strip, scale: Scale) -> list[Part]:
     """Draw a bar below the base line for each load that starts to dump."""
     top = scale.plot.bottom - 0.8
-    places = [float(scale.x(minute)) for minute, _ in lines.dumps if minute <= scale.last_min]
-    bars = tuple(np.array([[x, top], [x, top - _BARS_PT + 1.6]]) for x in places)
-    return [Stroke(bars, 1.6)] if bars else []
+    places = [scale.x(minute) for minute, _ in lines.dumps if minute <= scale.last_min]
+    return [Stroke(_uprights(places, top, top - _BARS_PT + 1.6), 1.6)] if places else []
 
 
 def _lane(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
@@ -328,7 +330,7 @@ def _lane(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
     ):
         if gpm <= 0 or start_min >= scale.last_min:
             continue
-        box = Box(float(scale.x(start_min)), top - _LANE_PT, float(scale.x(min(stop_min, scale.last_min))), top)
+        box = Box(scale.x(start_min), top - _LANE_PT, scale.x(min(stop_min, scale.last_min)), top)
         corners = _corners(box)
         parts.append(Stroke((np.vstack([corners, corners[:1]]),), 0.6))
         fitting = [said for said in (f"{words.need(gpm)} gpm", words.need(gpm)) if measure(said) <= box.width - 4.0]
@@ -344,9 +346,9 @@ def _minute_axis(scale: Scale, measure: Measure) -> list[Part]:
     base = top - _TICK_PT - TEXT_PT * 0.85
     step = nice_step(scale.last_min * _MINUTE_PT / scale.plot.width)
     minutes = [step * at for at in range(math.floor(scale.last_min / step + 1e-9) + 1)]
-    places = [float(scale.x(minute)) for minute in minutes]
-    ticks = tuple(np.array([[x, top], [x, top - _TICK_PT]]) for x in places)
-    parts: list[Part] = [Stroke((np.array([[left, top], [right, top]]), *ticks), 0.6)]
+    places = [scale.x(minute) for minute in minutes]
+    axis = np.array([[[left, top], [right, top]]])
+    parts: list[Part] = [Stroke(np.concatenate([axis, _uprights(places, top, top - _TICK_PT)]), 0.6)]
     parts.append(Words(left - _GAP_PT - measure("0") - measure(" min"), base, "min"))
     digits = 0 if step >= 1 and step == int(step) else 1
     for x, minute in zip(places, minutes, strict=True):

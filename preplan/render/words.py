@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Iterable
 from functools import lru_cache
 
-from preplan.plan import CardGroup, Flag, Plan, Step
+from preplan.plan import Plan
 from preplan.records import ALL_MONTHS, FillSite, RoadLimits
 from preplan.units import FT_PER_MI
 
@@ -62,60 +60,10 @@ _LIMITS = {
     "arrival": "arrival of the tankers",
     "room": "room in the portable tanks",
 }
-_FLAGS = {
-    "crosses above rating": "The way crosses {n}. Ask the owner before a loaded tanker crosses.",
-    "empty only": "LOADED: not over {n}; empty only.",
-    "rated below load": "LOADED: not over {n}.",
-    "gap": "Less water than is asked for: {n} in all.",
-    "single fill site": "Only one fill site serves here: no backup.",
-    "seasonal": "The fill site works {n} only.",
-    "hydrant near": "Hydrant {n} by road and driveway.",
-    "dead end": "On a dead-end road: one way in and out.",
-    "dump site at junction": "Tankers stop at a junction: {n} of the hose goes along the road.",
-    "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
-    "turn at fill site": "Tankers turn round at the fill site.",
-    "posted bridge avoided": "Goes round a weight, height or width, posted or rated: {n} longer.",
-    "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
-    "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
-    "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
-    "hold one until the other is through.",
-    "one way traffic": "Loaded and empty tankers meet on a road one truck wide: loaded goes first, empties wait; "
-    "or send {n}.",
-    "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
-    "long driveway": "Long driveway: {n} of hose from the road.",
-    "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
-    "two fill sites": "Tankers split over two fill sites: {n}.",
-    "source runs out": "The source holds {n}, which sets the flow.",
-    "not tested": "The fill site's flow is not tested: the rate is assumed.",
-    "assumed building": "No building size is known: a default building was used.",
-    "not a building": "Not a building in the address table.",
-    "left out": "Left out, since the flow is no less without: {n}.",
-    "level short": "The response level asks for more units than can come: {n}.",
-    "close": f"Close call: the {FLOW} is hardly above or below the required flow at {{n}}.",
-    "off road data": "{n} from the nearest road that a tanker can use.",
-    "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
-    "road closed": "No tanker gets here in {n}: a road on the way is closed or posted then.",
-    "send with first alarm": "Send this response level with the first alarm.",
-    "sprinklered": "Sprinklered: the required flow is not lowered for it.",
-    "out of service": "Out of service.",
-    "turnaround assumed": "How tankers turn is assumed: {n}.",
-    "no way for": "No way here for: {n}.",
-    "shares its source": "Shares its water with: {n}.",
-    "storage unknown": "How much water it holds is not known; taken as enough.",
-}
-ON_THE_WAY = frozenset({"crosses above rating", "empty only"})
-"""Flags that a driver reads with the loaded leg."""
-OFF_THE_WAY = frozenset({"rated below load"})
-"""Flags that tell him what to keep off, though no sign does: the first to take care of."""
-GRAVE = ON_THE_WAY | OFF_THE_WAY
-"""Flags that stand before all others wherever flags are listed: a loaded tanker may be too heavy."""
-_MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
-_SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _METHODS = {
     "nfpa1142": "NFPA 1142 minimum supply", "iso": "ISO needed fire flow", "nfa": "the NFA quick formula",
     "iowa": "the Iowa rate", "given": "the value given",
 }  # fmt: skip
-_FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}
 
 
 # --------------------------------------------------------------------------- numbers
@@ -319,114 +267,6 @@ def limit_words(limited_by: str) -> str:
     return _LIMITS.get(limited_by, printable(limited_by)) or NOT_KNOWN
 
 
-def _span(said: str) -> list[int]:
-    """List the months of '4-11', '11-3' or '5'."""
-    first, last = (int(m) for m in said.split("-")) if "-" in said else (int(said), int(said))
-    return [(first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1)]
-
-
-def _flag_number(flag: Flag) -> str:
-    """Write a flag's number with its unit, or the months it names."""
-    value = flag.value
-    if value is None:
-        return NOT_KNOWN
-    if isinstance(value, str):
-        if flag.code in ("seasonal", "road closed") and _SPANS.fullmatch(value):
-            return months(month for span in value.split(",") for month in _span(span))
-        return ", ".join(map(level_words, value.split(", "))) if flag.code == "close" else printable(value)
-    if flag.code == "close":
-        return f"{100 * value:.0f} % of it"
-    said = f"{value:,.0f}" if float(value).is_integer() else f"{value:,.1f}"
-    unit = _FULL.get(flag.unit, printable(flag.unit))
-    return f"{said} {unit}".strip()
-
-
-def flag_words(flag: Flag) -> str:
-    """Say a flag as a plain sentence; one without a sentence of its own prints as its code and number.
-
-    >>> flag_words(Flag("long driveway", 640.0, "ft")), flag_words(Flag("seasonal", "4-11"))
-    ('Long driveway: 640 ft of hose from the road.', 'The fill site works April to November only.')
-    >>> flag_words(Flag("new fact", 3.0, "min"))
-    'New fact: 3 minutes.'
-    """
-    template = _FLAGS.get(flag.code)
-    if template is not None and ("{n}" not in template or flag.value is not None):
-        return template.replace("{n}", _flag_number(flag))
-    said = first_up(printable(flag.code))
-    return f"{said}: {_flag_number(flag)}." if flag.value is not None else f"{said}."
-
-
-@lru_cache(maxsize=4096)
-def step_words(step: Step) -> str:
-    """Say one line of directions.
-
-    >>> step_words(Step(road="Mill Road", miles=0.5, turn="Left on", note="dead end"))
-    'Left on Mill Road, 0.50 mi (dead end)'
-    >>> step_words(
-    ...     Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped", past="dump site", past_mi=0.04)
-    ... )
-    'Turn round on Elm Road, 210 ft past the dump site (mapped), then 1.90 mi'
-    """
-    said = f"{printable(step.turn)} {_road(step)}"
-    if step.turns_round:
-        said += f", {way_length(step.past_mi)} past the {step.past}" if step.past else ""
-        said += f" ({step.room}), then {way_length(step.miles)}"
-    else:
-        said += f", {way_length(step.miles)}"
-    return f"{said} ({printable(step.note)})" if step.note else said
-
-
-def _road(step: Step) -> str:
-    return printable(step.road) or "unnamed road"
-
-
-def directions(steps: Sequence[Step], *, folded: bool = False) -> list[tuple[str, str]]:
-    """List directions, each step with its number: a turn has one number, on the list and on the map.
-
-    Where they are `folded`, forks at which one keeps on the same road are told with the road, which then has the
-    numbers of them all.
-    """
-    parts: list[tuple[int, int]] = []
-    for at, step in enumerate(steps):
-        parts = [*parts[:-1], (parts[-1][0], at)] if folded and parts and step.keeps_on else [*parts, (at, at)]
-    return [_line(steps, *part) for part in parts]
-
-
-def _line(steps: Sequence[Step], first: int, last: int) -> tuple[str, str]:
-    """Say a step and those after it that keep on its road."""
-    if first == last:
-        return str(first + 1), step_words(steps[first])
-    mine = steps[first : last + 1]
-    forks = f"keep on it at {last - first} fork{'s' * (last - first > 1)}"
-    notes = "; ".join(filter(None, (forks, _notes(mine))))
-    return f"{first + 1} to {last + 1}", step_words(replace(mine[0], miles=sum(s.miles for s in mine), note=notes))
-
-
-def _notes(steps: Sequence[Step]) -> str:
-    """Gather what to watch for along some steps: each once, with how often."""
-    told = [part for step in steps for part in printable(step.note).split("; ") if part]
-    return "; ".join(note if count == 1 else f"{count} times {note}" for note, count in Counter(told).items())
-
-
-def turning_words(steps: Sequence[Step], *, at_dump: bool) -> str:
-    """Say how tankers turn after dumping, from the steps of the empty leg; `at_dump`: they do so on the spot.
-
-    >>> turning_words((), at_dump=True)
-    'turn round here (room ASSUMED: check it)'
-    >>> turning_words((), at_dump=False)
-    'drive on: they do not turn round here'
-    """
-    if at_dump:
-        return "turn round here (room ASSUMED: check it)"
-    at = next((at for at, step in enumerate(steps) if step.turns_round), None)
-    if at is None:
-        return "drive on: they do not turn round here"
-    step, far = steps[at], way_length(sum(s.miles for s in steps[:at]))
-    if step.past:
-        return f"drive on {far} and turn round there ({step.room})"
-    return f"drive on and turn round on {_road(step)}, {far} from here ({step.room})"
-
-
 # --------------------------------------------------------------------------- fill sites
 
 
@@ -547,28 +387,3 @@ def _given_words(size: str) -> str:
     if held:
         return f"as the address table gives the rate; gallons: that rate for {held[1]} min"
     return known.get(size, f"as given: {size}" if size else "as given")
-
-
-def weight_warnings(plan: Plan, group: CardGroup, codes: frozenset[str]) -> list[str]:
-    """Say the flags of some codes, the gravest first, for any address of a card: each limit once."""
-    found = [flag for a in (group.lead, *group.addresses) for flag in plan.answers.flags[a] if flag.code in codes]
-    # who is too heavy may differ between neighbours: the lead's words stand
-    said = {str(flag.value).partition(" (")[0]: flag_words(flag) for flag in reversed(found)}
-    return list(reversed(said.values()))
-
-
-def season_words(plan: Plan, address: int, level: int) -> list[str]:
-    """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none."""
-    lines: dict[str, list[int]] = {}
-    for season in plan.seasons:
-        site = int(season.best_site[address, level])
-        flow = supply(float(season.uninterrupted_gpm[address, level]), CARD_STEP_GPM)
-        said = f"{flow} gpm {FLOW_SHORT} from fill site {site + 1}" if site >= 0 else "no fill site"
-        lines.setdefault(said, []).extend(season.months)
-    return [f"{first_up(months(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
-
-
-def months_of(plan: Plan, address: int, level: int, site: int) -> str:
-    """Name the months in which a fill site, -1 none, is the best of an address and level; '' where in all."""
-    those = [month for one in plan.seasons if int(one.best_site[address, level]) == site for month in one.months]
-    return months(those) if len(those) < sum(len(one.months) for one in plan.seasons) else ""

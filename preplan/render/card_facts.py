@@ -1,0 +1,114 @@
+"""What the texts of one card are written from, each fact worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from types import MappingProxyType
+
+from preplan.plan import CardGroup, Plan
+from preplan.render import first_minutes, words
+from preplan.render.driving_words import directions
+from preplan.render.paper import LEFT_PT, RIGHT_PT
+from preplan.units import M_PER_MI
+
+WIDTH_PT = RIGHT_PT - LEFT_PT
+GAP_PT = 14.0
+HALF_PT = (WIDTH_PT - GAP_PT) / 2
+"""Width of each of the two columns of a card's top third."""
+STEP_GPM = words.CARD_STEP_GPM
+MOST_ASTRAY_MI, MOST_ASTRAY_SHARE = 0.3, 0.1
+"""An empty leg that leaves the loaded one's roads for no more is told as the way back."""
+HYDRANT = "hydrant near"
+"""Flag that names the hydrant that counts; it stands with the flow."""
+SECOND = MappingProxyType({"site": "split", "trip": "split_trip", "fill_engine": "split_engine"})
+"""Columns of the level table, and those of the second fill site."""
+ONE_WAY = "one way traffic"
+"""Flag that names another way back, on which empties meet nobody on a road one truck wide."""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """The lead address of a card and the rows of the plan that belong to it."""
+
+    plan: Plan
+    group: CardGroup
+    second: bool = False
+    """Speak of the circuit over the second fill site."""
+    _told: dict[tuple[bool, bool], list[str]] = field(default_factory=dict, compare=False, repr=False)
+
+    def over_second(self) -> Facts:
+        """Speak of the circuit over the second fill site, whose steps stand in the place of those over the first."""
+        group = self.group
+        there = replace(group, out_steps=group.split_out_steps, back_steps=group.split_back_steps)
+        return Facts(self.plan, there, second=True)
+
+    @property
+    def lead(self) -> int:
+        """Address whose numbers the card prints."""
+        return self.group.lead
+
+    @cached_property
+    def level(self) -> int:
+        """Response level shown, -1: none."""
+        return int(self.plan.answers.level[self.lead])
+
+    @property
+    def status(self) -> str:
+        """Status word of the lead address."""
+        return str(self.plan.answers.status[self.lead])
+
+    def cell(self, column: str) -> int:
+        """Give an index of the level table at the level shown, -1: none."""
+        named = SECOND.get(column, column) if self.second else column
+        return int(getattr(self.plan.levels, named)[self.lead, self.level]) if self.level >= 0 else -1
+
+    @cached_property
+    def astray(self) -> str | None:
+        """How the empty leg leaves the loaded one's roads; see `astray`; None without a trip. A layout asks again.
+
+        Who turns round elsewhere than at the first place past the dump site is told every step.
+        """
+        trip = self.cell("trip")
+        if trip < 0 or any(step.turns_round and not step.past for step in self.group.back_steps):
+            return None
+        return astray(self.plan, trip)
+
+    def told(self, *, loaded: bool, run_on: bool) -> list[str]:
+        """Say the steps of a leg with their numbers, forks of one road counted where it is `run_on`."""
+        if (loaded, run_on) not in self._told:
+            steps = self.group.out_steps if loaded else self.group.back_steps
+            said = directions(steps, folded=run_on) or [("1", "Directions are not known")]
+            self._told[loaded, run_on] = [f"{number}. {step}" for number, step in said]
+        return self._told[loaded, run_on]
+
+    @cached_property
+    def officer_words(self) -> str:
+        """What `first_minutes` sums up of the lead address; a layout asks again."""
+        return first_minutes.officer_words(self.plan, self.lead)
+
+    @property
+    def turns_here(self) -> bool:
+        """Tell whether tankers turn round at the dump site."""
+        return bool(self.plan.trips.turn_at_dump[self.cell("trip")])
+
+    @property
+    def level_words(self) -> str:
+        """The level shown, in full."""
+        return words.level_words(self.plan.district.levels[self.level].name)
+
+
+def astray(plan: Plan, trip: int) -> str | None:
+    """Say on which roads the empty leg leaves the loaded one's: '' nowhere, None where it does so for long."""
+    (out, back), forest = plan.trip_rows(trip) if trip >= 0 else ([], []), plan.forest
+    if not out or not back:
+        return None
+    there = set(zip(forest.segment[out].tolist(), (~forest.forward[out]).tolist(), strict=True))
+    home = zip(forest.segment[back].tolist(), forest.forward[back].tolist(), strict=True)
+    off = [segment for segment, forward in home if (segment, forward) not in there]
+    miles = float(plan.roads.length_m[off].sum()) / M_PER_MI
+    if miles > min(MOST_ASTRAY_MI, MOST_ASTRAY_SHARE * float(plan.trips.back_mi[trip])):
+        return None
+    roads = [name for name in dict.fromkeys(words.road_words(plan, segment) for segment in off) if name]
+    on = f" on {' and '.join(roads[:2])}" if 0 < len(roads) <= 2 else ""
+    return f", but for {words.way_length(miles)}{on}" if off else ""

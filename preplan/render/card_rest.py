@@ -1,0 +1,177 @@
+"""What a card says below its map: what else there is, what to take care of, what was assumed, every level."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import chain
+
+import numpy as np
+
+from preplan.plan import ROUNDING_GPM
+from preplan.render import card_way, crew, paper, words
+from preplan.render.card_facts import HALF_PT, HYDRANT, ONE_WAY, STEP_GPM, WIDTH_PT, Facts
+from preplan.render.card_words import LEAST_HEAD_PT, by_season, season_words, where
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, weight_warnings
+from preplan.render.paper import SMALL_PT, Block, Line, paragraph
+
+LARGER = 1.25
+"""Letters on the page behind a card, over those on it."""
+MOST_LEVELS = 6
+"""Most rows of the table of response levels."""
+SAID_ABOVE = frozenset({"gap", "send with first alarm"})
+"""Flags that the officer's sentences say already."""
+SAID_ELSEWHERE = frozenset(
+    {HYDRANT, "assumed building", "not tested", "single fill site", "hose lay", "two fill sites"}
+)
+"""Flags that stand with the flow, the basis, the fill site and the backup."""
+_SAME_PT = 1e-6
+"""Heights nearer than this are one."""
+_NOTHING = Block.of([])
+
+
+def below(left: Block, items: Sequence[Block], head: str, right: Block) -> tuple[Block, Block]:
+    """Give the two columns below the table: `left` and `right`, and cautions, which even the columns."""
+    total, best = sum(item.height for item in items), len(items)
+    head_pt = Line(head, SMALL_PT, bold=True).height
+    least_pt = max(left.height, right.height + total + head_pt * bool(items))
+    right_pt = total
+    for kept in range(len(items) - 1, -1, -1):
+        right_pt -= items[kept].height
+        high_pt = max(left.height + head_pt + total - right_pt, right.height + right_pt + head_pt * bool(kept))
+        if high_pt < least_pt - _SAME_PT:
+            best, least_pt = kept, high_pt
+    also = f"{head}, ALSO" if best else head
+    return left.over(under_heading(items[best:], also)), right.over(under_heading(items[:best], head))
+
+
+def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
+    """Give the backup, a hose lay that does more, the seasons, and, where not `brief`, who waits or adds nothing.
+
+    What one tanker out costs stands in the table.
+    """
+    plan, lead, level = facts.plan, facts.lead, facts.level
+    lines: list[Line] = []
+    if level >= 0 and facts.cell("site") >= 0:
+        lines.append(Line("IF SOMETHING IS OUT", SMALL_PT, bold=True))
+        backup = facts.cell("backup")
+        said = "none at this response level."
+        if backup >= 0:
+            flow = float(plan.levels.backup_gpm[lead, level])
+            there = plan.sites[backup]
+            season = f" ({words.months(there.months)} only)" if there.seasonal else ""
+            said = f"{words.site_words(plan, backup)}{season}, {_flow_words(facts, flow)}"
+            said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
+        lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
+        by_hose = crew.lay_words(plan, lead, brief=brief)
+        lines += paragraph(by_hose, HALF_PT, most=4) if by_hose else []
+        for season in [] if by_season(facts) else season_words(plan, lead, level):
+            lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
+        said_of_tankers = [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
+        for said in said_of_tankers:
+            lines += paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) if said else []
+        return lines
+    return lines
+
+
+def _flow_words(facts: Facts, flow_gpm: float) -> str:
+    """Write a flow, and whether it is enough."""
+    if not np.isfinite(flow_gpm):
+        return f"{words.NOT_KNOWN}."
+    need = float(facts.plan.needs.required_gpm[facts.lead])
+    have, _ = words.flow_pair(flow_gpm, need)
+    return f"{have} gpm, {'meets' if flow_gpm >= need - ROUNDING_GPM else 'does not meet'}."
+
+
+def covered(facts: Facts) -> list[Line]:
+    """List the addresses of the card, the weakest whole and first; none where the headline says it all."""
+    plan, group = facts.plan, facts.group
+    if len(group.addresses) == 1 and paper.width_of(where(facts)[0], LEAST_HEAD_PT, bold=True) <= WIDTH_PT:
+        return []
+    order = [group.lead, *(a for a in group.addresses if a != group.lead)]
+    shown = order[:60]
+    said = "; ".join(words.where_words(plan, a) for a in shown)
+    more = f"; and {len(order) - len(shown)} more: see the index" if len(order) > len(shown) else ""
+    lines = paragraph(f"Covers {len(order)}: {said}{more}", WIDTH_PT, SMALL_PT, indent=8.0)
+    most = max(4, len(paragraph(words.where_words(plan, group.lead), WIDTH_PT, SMALL_PT)) + 2)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], Line("… and more: every address is in the index", SMALL_PT, indent=8.0)]
+    return lines
+
+
+def cautions(facts: Facts, width: float) -> list[Block]:
+    """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
+    if facts.cell("trip") < 0:
+        return []
+    flags = facts.plan.answers.flags[facts.lead]
+    skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY
+    skipped |= SAID_ABOVE if facts.officer_words else frozenset()
+    if flags and facts.astray is not None:
+        skipped |= {ONE_WAY}  # stands with the way back
+    grave = weight_warnings(facts.plan, facts.group, OFF_THE_WAY)
+    blocks = [paragraph(f"• {said}", width, SMALL_PT, bold=True, indent=7.0) for said in grave]
+    others = [flag_words(flag) for flag in flags if flag.code not in skipped]
+    blocks += [paragraph(f"• {said}", width, SMALL_PT, indent=7.0) for said in others]
+    return [Block.of(lines) for lines in blocks]
+
+
+def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:
+    """Put a heading over some cautions; nothing where there are none."""
+    if not items:
+        return _NOTHING
+    title = Line(head, SMALL_PT, bold=True)
+    parts = ((title,), *chain.from_iterable(item.parts for item in items))
+    return Block(parts, title.height + sum(item.height for item in items))
+
+
+def further(facts: Facts) -> list[Line]:
+    """Give what a full card had no room for: every turn of both legs, what else there is, what to take care of.
+
+    Set for a width that is full when the letters are `LARGER`.
+    """
+    width = WIDTH_PT / LARGER
+    return [*card_way.every_turn(facts, width), *otherwise(facts), *under_heading(cautions(facts, width)).lines]
+
+
+def assumed(facts: Facts) -> list[Line]:
+    """List what was assumed for want of a value."""
+    plan, lead, site = facts.plan, facts.lead, facts.cell("site")
+    assumed = [f"Required flow {words.basis_words(str(plan.needs.basis[lead]))}."]
+    if site >= 0:
+        there = plan.sites[site]
+        assumed += [] if there.fill_gpm_given else ["Rate of the fill site."]
+        assumed += [] if there.turnaround_given else ["Tankers back in to turn at the fill site."]
+        if facts.cell("split") >= 0:
+            other = plan.sites[facts.cell("split")]
+            guesses = ("rate", other.fill_gpm_given), ("way to turn", other.turnaround_given)
+            unsure = [word for word, given in guesses if not given]
+            assumed += [f"{words.first_up(' and '.join(unsure))} at the second fill site."] if unsure else []
+        fleet = np.flatnonzero(plan.levels.fleet[lead, facts.level])
+        guessed = [words.printable(plan.units[u].unit_id) for u in fleet.tolist() if plan.units[u].assumed]
+        assumed += [f"Some values of {', '.join(guessed)}."] if guessed else []
+    known = len(assumed) == 1 and not plan.needs.assumed[lead]
+    head = "Basis" if known else "Assumed"
+    return paragraph(f"{head}: {' '.join(assumed)}", WIDTH_PT, SMALL_PT, indent=8.0, most=3)
+
+
+def _site_numbers(site: int, split: int) -> str:
+    """Write the number of the fill site, or of both."""
+    numbers = [str(one + 1) for one in (site, split) if one >= 0]
+    return " and ".join(numbers) or "none"
+
+
+def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
+    """Write every response level as a row of the table."""
+    plan, lead, table = facts.plan, facts.lead, facts.plan.levels
+    need = float(plan.needs.required_gpm[lead])
+    for k, level in enumerate(plan.district.levels):
+        site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
+        have, _ = words.flow_pair(flow, need)
+        late = words.supply(float(table.on_arrival_gpm[lead, k]), STEP_GPM)
+        yield (
+            words.level_words(level.name), have if site >= 0 else "no shuttle",
+            "" if site < 0 else "same" if k == 0 else late,
+            "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
+            words.printable(table.limited_by[lead, k]),
+            words.supply(float(table.one_out_gpm[lead, k]), STEP_GPM) if site >= 0 else "",
+            " ".join(plan.unit_ids(table.used[lead, k], lead)),
+        )  # fmt: skip

@@ -1,0 +1,104 @@
+"""What is out of the common at an address, in plain sentences: each flag of a plan has one."""
+
+from __future__ import annotations
+
+import re
+
+from preplan.plan import CardGroup, Flag, Plan
+from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, months, printable
+
+_FLAGS = {
+    "crosses above rating": "The way crosses {n}. Ask the owner before a loaded tanker crosses.",
+    "empty only": "LOADED: not over {n}; empty only.",
+    "rated below load": "LOADED: not over {n}.",
+    "gap": "Less water than is asked for: {n} in all.",
+    "single fill site": "Only one fill site serves here: no backup.",
+    "seasonal": "The fill site works {n} only.",
+    "hydrant near": "Hydrant {n} by road and driveway.",
+    "dead end": "On a dead-end road: one way in and out.",
+    "dump site at junction": "Tankers stop at a junction: {n} of the hose goes along the road.",
+    "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
+    "turn at fill site": "Tankers turn round at the fill site.",
+    "posted bridge avoided": "Goes round a weight, height or width, posted or rated: {n} longer.",
+    "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
+    "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
+    "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
+    "hold one until the other is through.",
+    "one way traffic": "Loaded and empty tankers meet on a road one truck wide: loaded goes first, empties wait; "
+    "or send {n}.",
+    "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
+    "long driveway": "Long driveway: {n} of hose from the road.",
+    "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
+    "two fill sites": "Tankers split over two fill sites: {n}.",
+    "source runs out": "The source holds {n}, which sets the flow.",
+    "not tested": "The fill site's flow is not tested: the rate is assumed.",
+    "assumed building": "No building size is known: a default building was used.",
+    "not a building": "Not a building in the address table.",
+    "left out": "Left out, since the flow is no less without: {n}.",
+    "level short": "The response level asks for more units than can come: {n}.",
+    "close": f"Close call: the {FLOW} is hardly above or below the required flow at {{n}}.",
+    "off road data": "{n} from the nearest road that a tanker can use.",
+    "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
+    "road closed": "No tanker gets here in {n}: a road on the way is closed or posted then.",
+    "send with first alarm": "Send this response level with the first alarm.",
+    "sprinklered": "Sprinklered: the required flow is not lowered for it.",
+    "out of service": "Out of service.",
+    "turnaround assumed": "How tankers turn is assumed: {n}.",
+    "no way for": "No way here for: {n}.",
+    "shares its source": "Shares its water with: {n}.",
+    "storage unknown": "How much water it holds is not known; taken as enough.",
+}
+ON_THE_WAY = frozenset({"crosses above rating", "empty only"})
+"""Flags that a driver reads with the loaded leg."""
+OFF_THE_WAY = frozenset({"rated below load"})
+"""Flags that tell him what to keep off, though no sign does: the first to take care of."""
+GRAVE = ON_THE_WAY | OFF_THE_WAY
+"""Flags that stand before all others wherever flags are listed: a loaded tanker may be too heavy."""
+_MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
+_SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
+_FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}
+
+
+def flag_words(flag: Flag) -> str:
+    """Say a flag as a plain sentence; one without a sentence of its own prints as its code and number.
+
+    >>> flag_words(Flag("long driveway", 640.0, "ft")), flag_words(Flag("seasonal", "4-11"))
+    ('Long driveway: 640 ft of hose from the road.', 'The fill site works April to November only.')
+    >>> flag_words(Flag("new fact", 3.0, "min"))
+    'New fact: 3 minutes.'
+    """
+    template = _FLAGS.get(flag.code)
+    if template is not None and ("{n}" not in template or flag.value is not None):
+        return template.replace("{n}", _flag_number(flag))
+    said = first_up(printable(flag.code))
+    return f"{said}: {_flag_number(flag)}." if flag.value is not None else f"{said}."
+
+
+def _flag_number(flag: Flag) -> str:
+    """Write a flag's number with its unit, or the months it names."""
+    value = flag.value
+    if value is None:
+        return NOT_KNOWN
+    if isinstance(value, str):
+        if flag.code in ("seasonal", "road closed") and _SPANS.fullmatch(value):
+            return months(month for span in value.split(",") for month in _span(span))
+        return ", ".join(map(level_words, value.split(", "))) if flag.code == "close" else printable(value)
+    if flag.code == "close":
+        return f"{100 * value:.0f} % of it"
+    said = f"{value:,.0f}" if float(value).is_integer() else f"{value:,.1f}"
+    unit = _FULL.get(flag.unit, printable(flag.unit))
+    return f"{said} {unit}".strip()
+
+
+def _span(said: str) -> list[int]:
+    """List the months of '4-11', '11-3' or '5'."""
+    first, last = (int(m) for m in said.split("-")) if "-" in said else (int(said), int(said))
+    return [(first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1)]
+
+
+def weight_warnings(plan: Plan, group: CardGroup, codes: frozenset[str]) -> list[str]:
+    """Say the flags of some codes, the gravest first, for any address of a card: each limit once."""
+    found = [flag for a in (group.lead, *group.addresses) for flag in plan.answers.flags[a] if flag.code in codes]
+    # who is too heavy may differ between neighbours: the lead's words stand
+    said = {str(flag.value).partition(" (")[0]: flag_words(flag) for flag in reversed(found)}
+    return list(reversed(said.values()))
