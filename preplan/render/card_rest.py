@@ -156,7 +156,7 @@ def assumed(facts: Facts) -> list[Line]:
 def _site_numbers(site: int, split: int) -> str:
     """Write the number of the fill site, or of both."""
     numbers = [str(one + 1) for one in (site, split) if one >= 0]
-    return " and ".join(numbers) or "none"
+    return " + ".join(numbers) or "none"
 
 
 def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:

@@ -41,7 +41,8 @@ if TYPE_CHECKING:
     from preplan.plan import Plan
 
 _ANSWER = (
-    "response_level", "units", "fill_site_id", "backup_site_id", "winter_site_id", "status", "required_gpm",
+    "response_level", "units", "fill_site_id", "split_site_id", "backup_site_id", "winter_site_id", "status",
+    "required_gpm",
 )  # fmt: skip
 """Columns in which the addresses of a row agree."""
 DISPATCH_COLUMNS = (
@@ -147,13 +148,14 @@ def _answers(plan: Plan) -> list[tuple[str, ...]]:
     """Give each address's cells of `_ANSWER`."""
     level, levels = plan.answers.level, plan.levels
     site_ids = [site.site_id for site in plan.sites]
-    site = at_level(levels.site, level)
+    site, second = at_level(levels.site, level), at_level(levels.split, level)
     called = np.where(np.isin(plan.answers.status, ("served", "higher level")), level, -1)
     required = ["" if np.isnan(gpm) else f"{gpm:.0f}" for gpm in need(plan.needs.required_gpm).values.tolist()]
     cells = (
         named([one.name for one in plan.district.levels], called),
         units_by_arrival(plan, mask_at_level(levels.fleet, level), np.arange(len(level))),
         named(site_ids, site),
+        named(site_ids, second),
         named(site_ids, at_level(levels.backup, level)),
         _winter_sites(plan, site),
         plan.answers.status.tolist(),

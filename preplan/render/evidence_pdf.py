@@ -104,11 +104,13 @@ def out_of_service(document: Document, plan: Plan) -> None:
 
 def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: BoolArray) -> None:
     """Say what each fill site out of service costs, the dearest first; `holds`: met from the backup too."""
-    first = shown(plan, plan.levels.site)
-    cost = [int(np.sum((first == row) & met & ~holds)) for row in range(len(plan.sites))]
+    first, second = shown(plan, plan.levels.site), shown(plan, plan.levels.split)
+    # Where tankers are split each site is needed: what the first alone would hold did not do.
+    lost = [((first == row) & ~holds) | (second == row) for row in range(len(plan.sites))]
+    cost = [int(np.sum(some & met)) for some in lost]
     lines = []
     for row in sorted(range(len(plan.sites)), key=lambda row: (-cost[row], row)):
-        mine = int(np.sum((first == row) & met))
+        mine = int(np.sum(((first == row) | (second == row)) & met))
         if mine:
             lines.append((words.site_words(plan, row)[:90], f"{mine:,}", of(cost[row], mine)))
     if lines:
@@ -213,8 +215,12 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
     """Give each criterion in words, with the addresses that meet it: (addresses,)."""
     flow = np.nan_to_num(plan.levels.uninterrupted_gpm)
     trip, site = shown(plan, plan.levels.trip), shown(plan, plan.levels.site)
-    near = np.where(trip >= 0, plan.trips.out_mi[np.maximum(trip, 0)] if len(plan.trips) else np.inf, np.inf)
+    away_mi = np.append(plan.trips.out_mi, np.inf)  # no trip, -1, is the last
+    second_mi = np.append(plan.trips.out_mi, 0.0)[shown(plan, plan.levels.split_trip)]
+    near = np.maximum(away_mi[trip], second_mi)
     all_year = np.array([not one.seasonal and one.in_service for one in plan.sites] + [False])
+    split = shown(plan, plan.levels.split)
+    all_year_too = all_year[split] | (split < 0)
     first = plan.answers.first_arrival_min
     second = _second_water_min(plan) - first
     last = _last_min(plan) - first
@@ -222,7 +228,7 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
         return [
             (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at the first level", flow[:, 0] >= RATER_GPM),
             (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at some level", flow.max(axis=1, initial=0.0) >= RATER_GPM),
-            ("fill site that stands all year", all_year[site]),
+            ("fill site that stands all year, both where tankers are split", all_year[site] & all_year_too),
             (f"fill site within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
             (f"fire station within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
             (

@@ -118,8 +118,8 @@ def _addresses(plan: Plan) -> Layer:
 
 def _fill_sites(plan: Plan) -> Layer:
     sites = plan.sites
-    chosen = at_level(plan.levels.site, plan.answers.level)
-    serves = np.bincount(chosen[chosen >= 0], minlength=len(sites))
+    chosen = np.concatenate([at_level(sites, plan.answers.level) for sites in (plan.levels.site, plan.levels.split)])
+    serves = np.bincount(chosen[chosen >= 0], minlength=len(plan.sites))
     columns: dict[str, Cells] = {
         "number": _whole(np.arange(1, len(sites) + 1)),
         **{name: [getattr(site, name) for site in sites] for name in ("site_id", "name", "kind")},

@@ -450,17 +450,23 @@ def _season_matters(plan: Plan) -> BoolArray:
 
 
 def _crew(plan: Plan, address: int, level: int) -> tuple[int | tuple[int, ...], ...]:
-    """List attack, fill and dump engine; the tankers that shuttle, those left out, and the rest, each by arrival."""
+    """List attack, fill and dump engine; the tankers that shuttle, those left out, and the rest, each by arrival.
+
+    Then the engine at the second fill site, and those of the tankers that fill there.
+    """
     table = plan.levels
     engines = (table.attack_engine, table.fill_engine, table.dump_engine)
-    busy = tuple(int(column[address, level]) for column in engines)
+    busy, second = tuple(int(column[address, level]) for column in engines), int(table.split_engine[address, level])
+    there = table.at_split[address, level]
     used, hauling, fleet = (mask[address, level] for mask in (table.used, table.tankers, table.fleet))
     order = np.lexsort((np.arange(len(plan.units)), plan.arrival_min[address])).tolist()
     return (
         *busy,
         tuple(unit for unit in order if used[unit]),
         tuple(unit for unit in order if hauling[unit] and not used[unit]),
-        tuple(unit for unit in order if fleet[unit] and not hauling[unit] and unit not in busy),
+        tuple(unit for unit in order if fleet[unit] and not hauling[unit] and unit not in (*busy, second)),
+        second,
+        tuple(unit for unit in order if there[unit]),
     )
 
 
@@ -474,7 +480,8 @@ def _moved(rows: IntArray, new: Ints) -> Ints:
 
 def _trips(plan: Plan, along: Ints) -> IntArray:
     """List the trips that some answer names, by fill site, then along the roads."""
-    named = np.unique(np.concatenate([plan.levels.trip.ravel(), plan.levels.backup_trip.ravel()]))
+    levels = plan.levels
+    named = np.unique(np.concatenate([trip.ravel() for trip in (levels.trip, levels.backup_trip, levels.split_trip)]))
     kept = named[named >= 0]
     place = _renumber(along, len(along))
     return kept[np.lexsort((place[plan.trips.address[kept]], plan.trips.site[kept]))].astype(np.int32)

@@ -129,7 +129,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
 def _sites(document: Document, plan: Plan) -> None:
     """List what each fill site carries."""
     document.heading("What each fill site carries", bookmark=True, keep=50.0)
-    first, backup = shown(plan, plan.levels.site), shown(plan, plan.levels.backup)
+    first, second, backup = (shown(plan, sites) for sites in (plan.levels.site, plan.levels.split, plan.levels.backup))
     rows = []
     for row, site in enumerate(plan.sites):
         mine: BoolArray = first == row
@@ -137,12 +137,14 @@ def _sites(document: Document, plan: Plan) -> None:
         out = "" if site.in_service else " (out of service)"
         rows.append((
             str(row + 1), f"{words.printable(site.name)[:120]}{out}", site.kind, words.rate_words(site),
-            f"{int(mine.sum()):,}", f"{int(np.sum(backup == row)):,}", words.need(need) if mine.any() else "0",
+            *(f"{int(np.sum(sites == row)):,}" for sites in (first, second, backup)),
+            words.need(need) if mine.any() else "0",
         ))  # fmt: skip
-    head = ("no.", "name", "kind", "rate into one tanker", "first", "backup", "required gpm, summed")
-    document.table(head, rows, (28.0, 150.0, 62.0, 140.0, 42.0, 46.0, 72.0))
+    head = ("no.", "name", "kind", "rate into one tanker", "first", "second", "backup", "required gpm, summed")
+    document.table(head, rows, (28.0, 138.0, 60.0, 122.0, 36.0, 44.0, 44.0, 68.0))
     document.flow(
-        "First and backup: addresses. The sum is over addresses, one fire each; it is not a demand at one time.",
+        "First, second where tankers are split over two sites, and backup: addresses. The sum is over addresses that "
+        "fill there first, one fire each; it is not a demand at one time.",
         SMALL_PT,
     )
 

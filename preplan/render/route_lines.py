@@ -42,9 +42,9 @@ class Driven(Columns):
 
 
 def chosen_legs(plan: Plan) -> Legs:
-    """List the two legs of each address's trip at the level it shows, where the trip is traced."""
-    trip = at_level(plan.levels.trip, plan.answers.level)
-    trip = trip[trip >= 0]
+    """List the two legs of each address's trip at the level it shows, where it is traced; of both where it has two."""
+    trips = np.column_stack([at_level(one, plan.answers.level) for one in (plan.levels.trip, plan.levels.split_trip)])
+    trip = trips[trips >= 0]
     trip = trip[(plan.trips.out_leaf[trip] >= 0) & (plan.trips.back_leaf[trip] >= 0)]
     return Legs(trip=np.repeat(trip, 2), loaded=np.tile([True, False], len(trip)))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -106,12 +107,12 @@ def _site_page(
     low = pen.lines(LEFT_PT + 34.0, top - 4.0, [Line(said, size, bold=True)])
     out = "" if site.in_service else "; OUT OF SERVICE"
     pen.lines(LEFT_PT + 34.0, low, [Line(f"{site.kind}{out}", 11.0)])
-    circuits = _circuits(plan, first, row)
-    group = circuits[0] if circuits else None
-    _draw_facts(document, picture, row, group, top - 46.0)
-    _draw_service(document, plan, first == row, backup == row)
-    if group is not None:
-        _draw_circuit(document, plan, group, row)
+    circuits = _circuits(plan, row)
+    largest = circuits[0] if circuits else None
+    _draw_facts(document, picture, row, largest, top - 46.0)
+    _draw_service(document, plan, first == row, backup == row, shown(plan, plan.levels.split) == row)
+    if largest is not None:
+        _draw_circuit(document, plan, largest, row)
     for flag in plan.site_flags[row]:
         document.flow(f"• {flag_words(flag)}")
     _draw_other_circuits(document, plan, circuits[1:], cards)
@@ -119,7 +120,7 @@ def _site_page(
         pen.text(LEFT_PT, FOOT_PT + 4.0, _SIGN, SMALL_PT)
 
 
-def _draw_facts(document: Document, picture: Picture, row: int, group: CardGroup | None, top: float) -> None:
+def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circuit | None, top: float) -> None:
     """Draw the facts on the left and the map on the right."""
     plan, pen = picture.plan, document.pen
     width = RIGHT_PT - LEFT_PT - _MAP_PT - _GAP
@@ -130,22 +131,24 @@ def _draw_facts(document: Document, picture: Picture, row: int, group: CardGroup
         lines.append(Line("", 1.5))
     whole = top - FOOT_PT - 150.0
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
-    if group is not None:
-        trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
-        subject = picture.subject(group.addresses, group.lead, trip, steps=group.out_steps)
+    if circuit is not None:
+        group = circuit.group
+        subject = picture.subject(group.addresses, group.lead, circuit.trip, steps=circuit.out_steps)
     else:
         subject = Subject((), site=row)
     picture.draw(pen, Box(RIGHT_PT - _MAP_PT, top - _MAP_HIGH_PT, RIGHT_PT, top), subject)
     document.y = min(low, top - _MAP_HIGH_PT) - 6.0
 
 
-def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: BoolArray) -> None:
-    """Say how many addresses fill here, first choice and backup, and on which roads."""
+def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: BoolArray, second: BoolArray) -> None:
+    """Say how many addresses fill here, first choice, second site and backup, and on which roads."""
     need = plan.needs.required_gpm[mine]
     known = need[np.isfinite(need)]
     largest = f"; largest required flow {words.need(float(known.max()))} gpm" if len(known) else ""
     document.heading("Whom it serves", 11.0, keep=40.0)
-    document.flow(f"First choice of {int(mine.sum())} addresses, backup of {int(stands_in.sum())}{largest}.", bold=True)
+    also = f"second fill site of {int(second.sum())}, " if second.any() else ""
+    said = f"First choice of {int(mine.sum())} addresses, {also}backup of {int(stands_in.sum())}{largest}."
+    document.flow(said, bold=True)
     roads = _served(plan, mine)
     document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
     one_way = _one_way(plan, mine)
@@ -153,14 +156,43 @@ def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: Bo
         document.flow(f"One truck wide: loaded goes first, empties wait; or, to meet nobody: {'; '.join(one_way)}.")
 
 
-def _circuits(plan: Plan, first: IntArray, row: int) -> list[CardGroup]:
-    """List the groups whose lead fills here and has a trip, those of most addresses first."""
-    trip = shown(plan, plan.levels.trip)
-    mine = [group for group in plan.groups if first[group.lead] == row and trip[group.lead] >= 0]
-    return sorted(mine, key=lambda group: (-len(group.addresses), group.lead))
+@dataclass(frozen=True, slots=True)
+class _Circuit:
+    """A round trip from a fill site to the addresses of one card."""
+
+    group: CardGroup
+    trip: int
+    out_steps: tuple[Step, ...]
+    back_steps: tuple[Step, ...]
+    second: bool
+    """Only some of the tankers drive it; the others fill at another site."""
 
 
-def _circuit_name(plan: Plan, group: CardGroup) -> str:
+def _circuits(plan: Plan, row: int) -> list[_Circuit]:
+    """List the circuits over a fill site, those of most addresses first, those over it as a second site last."""
+    site, split, trip, second = (
+        shown(plan, table) for table in (plan.levels.site, plan.levels.split, plan.levels.trip, plan.levels.split_trip)
+    )
+    found = []
+    for group in plan.groups:
+        if site[group.lead] == row and trip[group.lead] >= 0:
+            found.append(_Circuit(group, int(trip[group.lead]), group.out_steps, group.back_steps, second=False))
+        elif split[group.lead] == row and second[group.lead] >= 0:
+            steps = group.split_out_steps, group.split_back_steps
+            found.append(_Circuit(group, int(second[group.lead]), *steps, second=True))
+    return sorted(found, key=lambda one: (one.second, -len(one.group.addresses), one.group.lead))
+
+
+def _circuit_name(plan: Plan, circuit: _Circuit) -> str:
+    """Name whom a circuit serves, and who drives it where that is not everybody."""
+    lead, named = circuit.group.lead, _group_name(plan, circuit.group)
+    if not circuit.second:
+        return named
+    ids = plan.unit_ids(plan.levels.at_split[lead, plan.answers.level[lead]], lead)
+    return f"{named}, as second fill site: {words.printable(' '.join(ids))} only"
+
+
+def _group_name(plan: Plan, group: CardGroup) -> str:
     road, count = words.printable(group.road), len(group.addresses)
     if not road or count == 1:
         return words.where_words(plan, group.lead)[:_MOST_NAME]
@@ -169,17 +201,17 @@ def _circuit_name(plan: Plan, group: CardGroup) -> str:
     return f"{road[:_MOST_NAME]} ({count} addresses)"
 
 
-def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) -> None:
+def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -> None:
     """Write the circuit of the largest group as a driver's list, a line a step."""
-    document.heading(f"Circuit for {_circuit_name(plan, group)}", 11.0, keep=60.0)
-    trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
-    for head, warned, steps, length in _legs(plan, group, trip):
+    document.heading(f"Circuit for {_circuit_name(plan, circuit)}", 11.0, keep=60.0)
+    group = circuit.group
+    for head, warned, steps, length in _legs(plan, circuit):
         document.flow(f"{head}: {length}", bold=True)
         for warning in warned:
             document.flow(warning, bold=True, indent=12.0)
         for number, step in directions(steps):
             document.flow(f"{number}. {step}", indent=12.0)
-    document.flow(f"Limits: {_limits(plan, group, trip)}")
+    document.flow(f"Limits: {_limits(plan, circuit)}")
     for warning in weight_warnings(plan, group, OFF_THE_WAY):
         document.flow(warning, bold=True)
     for flag in plan.answers.flags[group.lead]:
@@ -189,24 +221,23 @@ def _draw_circuit(document: Document, plan: Plan, group: CardGroup, row: int) ->
 
 
 def _draw_other_circuits(
-    document: Document, plan: Plan, circuits: Sequence[CardGroup], cards: Sequence[tuple[CardGroup, str]]
+    document: Document, plan: Plan, circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str]]
 ) -> None:
     """Write further circuits, a paragraph a leg; of those beyond that, the roads and where their cards are."""
     if not circuits:
         return
     document.heading("Further circuits from here", 11.0, keep=60.0)
-    for group in circuits[:_MOST_CIRCUITS]:
-        trip = int(plan.levels.trip[group.lead, plan.answers.level[group.lead]])
+    for circuit in circuits[:_MOST_CIRCUITS]:
         document.room(5.0 * SMALL_PT * 1.2 + 4.0)
         document.y -= 3.0
-        document.flow(_circuit_name(plan, group), bold=True)
-        for head, warned, steps, length in _legs(plan, group, trip):
+        document.flow(_circuit_name(plan, circuit), bold=True)
+        for head, warned, steps, length in _legs(plan, circuit):
             for warning in warned:
                 document.flow(warning, SMALL_PT, bold=True, indent=10.0)
             said = "; ".join(step for _, step in directions(steps)) or "directions are not known"
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
-        document.flow(f"Limits: {_limits(plan, group, trip)}", SMALL_PT, indent=10.0)
-        for warning in weight_warnings(plan, group, OFF_THE_WAY):
+        document.flow(f"Limits: {_limits(plan, circuit)}", SMALL_PT, indent=10.0)
+        for warning in weight_warnings(plan, circuit.group, OFF_THE_WAY):
             document.flow(warning, SMALL_PT, bold=True, indent=10.0)
     rest = circuits[_MOST_CIRCUITS:]
     if rest:
@@ -215,9 +246,9 @@ def _draw_other_circuits(
         document.flow(f"{'; '.join(_cards_of(rest, cards))}.", SMALL_PT, indent=10.0)
 
 
-def _cards_of(circuits: Sequence[CardGroup], cards: Sequence[tuple[CardGroup, str]]) -> list[str]:
+def _cards_of(circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str]]) -> list[str]:
     """Name the roads of circuits in order, each with the pages of their cards."""
-    mine = {id(group) for group in circuits}
+    mine = {id(circuit.group) for circuit in circuits}
     roads: dict[str, list[str]] = {}
     for group, place in cards:
         if id(group) in mine:
@@ -225,18 +256,19 @@ def _cards_of(circuits: Sequence[CardGroup], cards: Sequence[tuple[CardGroup, st
     return [f"{road}, {status_index_pdf.pages_words(pages)}" for road, pages in roads.items()]
 
 
-def _legs(plan: Plan, group: CardGroup, trip: int) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
+def _legs(plan: Plan, circuit: _Circuit) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
     """Give heading, warnings, steps, and minutes and miles of both legs."""
-    trips, warned = plan.trips, weight_warnings(plan, group, ON_THE_WAY)
+    trips, trip, warned = plan.trips, circuit.trip, weight_warnings(plan, circuit.group, ON_THE_WAY)
     for head, warnings, steps, minutes, length in (
-        ("Loaded, fill site to dump site", warned, group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
-        ("Empty, back to the fill site", [], group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
+        ("Loaded, fill site to dump site", warned, circuit.out_steps, trips.out_min[trip], trips.out_mi[trip]),
+        ("Empty, back to the fill site", [], circuit.back_steps, trips.back_min[trip], trips.back_mi[trip]),
     ):
         yield head, warnings, steps, f"{words.minutes(float(minutes))}, {words.miles(float(length))}"
 
 
-def _limits(plan: Plan, group: CardGroup, trip: int) -> str:
+def _limits(plan: Plan, circuit: _Circuit) -> str:
     """Say what a driver must know of a circuit: its vehicle, postings, bridges, where none can pass."""
+    trip = circuit.trip
     trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
     weighs = f"{words.need(cut.loaded_lb)} lb loaded, {words.need(cut.empty_lb)} lb empty"
     said = [f"found for tankers up to {weighs}, {cut.height_ft:g} ft high"]
@@ -254,7 +286,7 @@ def _limits(plan: Plan, group: CardGroup, trip: int) -> str:
     narrow_mi = float(trips.narrow_mi[trip])
     if round(narrow_mi, 1) > 0.0:
         said.append(f"one truck wide for {words.miles(narrow_mi)}: loaded goes first, agree by radio where empty waits")
-    turn = turning_words(group.back_steps, at_dump=bool(trips.turn_at_dump[trip]))
+    turn = turning_words(circuit.back_steps, at_dump=bool(trips.turn_at_dump[trip]))
     return f"{'; '.join(said)}. At the dump site: {turn}."
 
 

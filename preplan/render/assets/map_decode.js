@@ -161,7 +161,8 @@ function unpackAnswers(packed) {
   });
   const tripTo = tripFinder();
   const tripOf = (site, at) => tripTo(Math.floor(at / levelCount), site);
-  return { ...columns, trip: columns.site.map(tripOf), backupTrip: columns.backup.map(tripOf) };
+  const [trip, backupTrip, splitTrip] = ["site", "backup", "split"].map((name) => columns[name].map(tripOf));
+  return { ...columns, trip, backupTrip, splitTrip };
 }
 
 // Finds the trip of an address to a site; -1 where none is in the page.

@@ -1,9 +1,10 @@
 // What depends on a fill site, a tanker, a bridge or a closure: the addresses whose answer uses it stand out.
 
-// The trip of the response level that an address's answer shows; -1 where there is none.
-function chosenTrip(address) {
+// The trips of the response level that an address's answer shows: none, one, or two where tankers are split.
+function chosenTrips(address) {
   const level = answers.level[address];
-  return level < 0 ? -1 : answers.trip[row(address, level)];
+  if (level < 0) return [];
+  return [answers.trip, answers.splitTrip].map((trip) => trip[row(address, level)]).filter((trip) => trip >= 0);
 }
 
 // Mark the addresses whose chosen circuit drives over one of some roads, either way.
@@ -22,10 +23,8 @@ function driveOver(some) {
     for (const one of rows) known[one] = found;
     return leaf >= 0 && known[leaf] === 1;
   };
-  return markAddresses((address) => {
-    const trip = chosenTrip(address);
-    return trip >= 0 && (drives(trips.outLeaf[trip]) || drives(trips.backLeaf[trip]));
-  });
+  const drivenOver = (trip) => drives(trips.outLeaf[trip]) || drives(trips.backLeaf[trip]);
+  return markAddresses((address) => chosenTrips(address).some(drivenOver));
 }
 
 function markAddresses(keep) {
@@ -40,7 +39,9 @@ function countOf(marks) {
 
 // Mark the addresses whose answer, at the level it shows, gives a unit a job.
 function countOn(unit) {
-  const busy = data.answers.crews.map(([attack, fill, dump, used]) => [attack, fill, dump, ...used].includes(unit));
+  const busy = data.answers.crews.map(([attack, fill, dump, used, , , second]) => {
+    return [attack, fill, dump, second, ...used].includes(unit);
+  });
   return markAddresses((address) => {
     const level = answers.level[address];
     return level >= 0 && busy[answers.crew[row(address, level)]];

@@ -90,11 +90,14 @@ function needWords(address) {
   return `${rate}; the method's own total is ${said(addresses.gal[address], "gal")} (${basis}).`;
 }
 
-function showAddress(address, level = startLevel(address), backup = false) {
+// Which circuit is drawn: to the fill site, to the second one, or to the backup.
+const CIRCUITS = { site: "trip", split: "splitTrip", backup: "backupTrip" };
+
+function showAddress(address, level = startLevel(address), which = "site") {
   clearChoice();
   view.address = address;
   view.dim = true;
-  drawCircuit(level, backup);
+  drawCircuit(level, which);
   const head = make("p", "", {
     name: "status",
     inside: [
@@ -113,7 +116,7 @@ function showAddress(address, level = startLevel(address), backup = false) {
   const label = addresses.label[address];
   const sayings = (grave) => flagsOf(address).filter((flag) => flag.grave === grave).map(({ said }) => said);
   const [grave, others] = [sayings(true), sayings(false)];
-  const levels = data.levels.map((_, k) => levelPart(address, k, level, backup));
+  const levels = data.levels.map((_, k) => levelPart(address, k, level, which));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
   openPanel(label, [
     ...whatIfPart(address), head, ...(byHose ? [byHose] : []).concat(grave).map(boldLine),
@@ -138,13 +141,12 @@ function boldLine(text) {
   return make("p", "", { inside: [make("strong", text)] });
 }
 
-function drawCircuit(level, backup) {
+function drawCircuit(level, which) {
   const at = row(view.address, level);
-  const [trip, site] = backup ? [answers.backupTrip, answers.backup] : [answers.trip, answers.site];
-  view.circuit = level < 0 ? null : circuit(view.address, trip[at], site[at]);
+  view.circuit = level < 0 ? null : circuit(view.address, answers[CIRCUITS[which]][at], answers[which][at]);
 }
 
-function levelPart(address, level, shownLevel, shownBackup) {
+function levelPart(address, level, shownLevel, shownWhich) {
   const at = row(address, level);
   const meets = answers.meets[at] === 1;
   const part = make("section", "", { name: meets ? "level meets" : "level" });
@@ -160,14 +162,14 @@ function levelPart(address, level, shownLevel, shownBackup) {
     }),
     facts(levelFacts(at)),
   );
-  const shown = (backup) => shownLevel === level && shownBackup === backup;
-  const pressed = (text, backup) => {
-    const one = button(text, () => showAddress(address, level, backup));
-    one.setAttribute("aria-pressed", String(shown(backup)));
+  const pressed = (text, which) => {
+    const one = button(text, () => showAddress(address, level, which));
+    one.setAttribute("aria-pressed", String(shownLevel === level && shownWhich === which));
     return one;
   };
-  const buttons = [pressed(`Circuit to fill site ${answers.site[at] + 1}`, false)];
-  if (answers.backup[at] >= 0) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, true));
+  const buttons = [pressed(`Circuit to fill site ${answers.site[at] + 1}`, "site")];
+  if (answers.split[at] >= 0) buttons.push(pressed(`Circuit to second fill site ${answers.split[at] + 1}`, "split"));
+  if (answers.backup[at] >= 0) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, "backup"));
   if (shownLevel === level) buttons.push(button("Fit circuit in view", fitCircuit));
   part.append(make("div", "", { name: "buttons", inside: buttons }));
   if (shownLevel === level && view.circuit && !view.circuit.dump) {
@@ -198,14 +200,17 @@ function levelFacts(at) {
     ["Fill site", siteName(answers.site[at])],
     ["Round trip", tripWords(answers.trip[at])],
   ];
-  if (answers.split[at] >= 0) lines.push(["Second fill site", `${siteName(answers.split[at])}: tankers are split`]);
+  if (answers.split[at] >= 0) {
+    lines.push(["Second fill site", `${siteName(answers.split[at])}: tankers are split`]);
+    lines.push(["Round trip to it", tripWords(answers.splitTrip[at])]);
+  }
   if (answers.backup[at] < 0) lines.push(["Backup", "none"]);
   else {
     lines.push(["Backup", `${siteName(answers.backup[at])}: holds ${gpm(answers.backupFlow[at])}`]);
     lines.push(["Backup round trip", tripWords(answers.backupTrip[at])]);
   }
   if (at % levelCount > 0) lines.push(["If called on arrival", onArrivalWords(at)]);
-  lines.push(["Steady flow", `${gpm(answers.steady[at])}${data.sites[answers.site[at]].lasting}`]);
+  lines.push(["Steady flow", `${gpm(answers.steady[at])}${lastingWords(at)}`]);
   lines.push(["Held back by", data.answers.limits[answers.limit[at]]]);
   lines.push(["Longest cycle", minutes(answers.cycle[at])]);
   lines.push(["With any one tanker out", `holds ${gpm(answers.oneOut[at])}`]);
@@ -215,6 +220,13 @@ function levelFacts(at) {
   const season = data.answers.seasons[answers.season[at]];
   if (season) lines.push(["Worst season", `${season}; these figures are for it`]);
   return lines;
+}
+
+// How long a steady flow lasts where a source holds little.
+function lastingWords(at) {
+  const [own, other] = [answers.site[at], answers.split[at]].map((site) => (site < 0 ? "" : data.sites[site].lasting));
+  if (answers.split[at] < 0) return own;
+  return own || other ? " while what the two fill sites store lasts" : "";
 }
 
 // What is left where the officer who arrives first calls the units beyond the first level.
@@ -237,14 +249,17 @@ function firstMinutes(address) {
   return lines;
 }
 
-function crewFacts([attack, fill, dump, used, leftOut, rest]) {
+function crewFacts([attack, fill, dump, used, leftOut, rest, second, there]) {
   const name = (unit) => (unit < 0 ? "none" : data.units[unit].id);
   const loaded = (unit) => `${data.units[unit].id} (${said(data.units[unit].gal, "gal")})`;
   const both = dump >= 0 && dump === attack;
   const lines = [["Attack engine", name(attack) + (both ? ", drafts at the dump site too" : "")]];
   lines.push(["Engine at fill site", name(fill)]);
+  if (there.length) lines.push(["Engine at second fill site", name(second)]);
   if (!both) lines.push(["Engine at dump site", name(dump)]);
-  lines.push(["Tankers", used.map(loaded).join(", ") || "none"]);
+  const here = used.filter((unit) => !there.includes(unit));
+  lines.push([there.length ? "Tankers, fill site" : "Tankers", here.map(loaded).join(", ") || "none"]);
+  if (there.length) lines.push(["Tankers, second fill site", there.map(loaded).join(", ")]);
   const why = used.length ? "Tankers left out" : "Tankers that cannot shuttle";
   if (leftOut.length) lines.push([why, leftOut.map(loaded).join(", ")]);
   if (rest.length) lines.push(["Sent, no job yet", rest.map(name).join(", ")]);

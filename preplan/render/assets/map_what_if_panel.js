@@ -4,7 +4,8 @@
 const WHAT_IF_NOTE =
   "Steady flow over the trips that the plan keeps; the plan's own statuses stay as they are. The next tanker to " +
   "arrive takes the place of one that is out; engines stay as planned. A condition of the roads multiplies the " +
-  "minutes of every round trip; its factor is an assumption, not a measurement.";
+  "minutes of every round trip; its factor is an assumption, not a measurement. All tankers fill at one site here: " +
+  "where the plan splits them over two, its own flow may be larger.";
 const NOT_COMPUTED = 2;
 const MOST_FACTOR = 3;
 const AT_ONCE = 100; // addresses worked out before the page is asked whether it still has time
@@ -358,7 +359,9 @@ function whatIfLevel(address, level) {
   const ids = (some) => some.map((unit) => data.units[unit].id).join(", ") || "none";
   const idle = units.filter((unit) => !used.includes(unit));
   const pairs = [
-    ["Fill site", siteName(site)], ["Round trip", minutes(trip * 10)], ["Tankers", ids(used)],
+    ["Fill site", siteName(site)],
+    ...(answers.split[at] >= 0 ? [["As planned", "tankers split over two fill sites, which is not reckoned here"]] : []),
+    ["Round trip", minutes(trip * 10)], ["Tankers", ids(used)],
     ...(idle.length ? [["Left out", ids(idle)]] : []), ["Held back by", whatIf.limits[limit]],
   ];
   return [line, facts(pairs)];
