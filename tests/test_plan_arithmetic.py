@@ -400,7 +400,9 @@ def test_flows_are_what_plain_arithmetic_says(plan: Plan, printed: Tables) -> No
         split += bool(said["split_site_id"])
         assert slow.pop("cycle_min") + 0.06 >= number(said, "cycle_min") >= quick.pop("cycle_min") - 0.06
         least, most = min(slow.values()), min(quick.values())
-        assert math.floor(least) <= number(said, "sustained_gpm") <= most + 1e-6, said
+        # Two circuits that wait for each other at the dump site bring less than both alone: see test_plan_timeline.
+        waits = 0.8 if said["split_site_id"] else 1.0
+        assert math.floor(waits * least) <= number(said, "sustained_gpm") <= most + 1e-6, said
         steady_limits = {min(slow, key=slow.__getitem__), min(quick, key=quick.__getitem__)}
         # What only minutes can tell (a late tanker, full portable tanks) comes before what holds the steady flow.
         assert said["limited_by"] in steady_limits | BY_THE_MINUTE, said

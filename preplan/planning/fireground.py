@@ -28,6 +28,7 @@ from preplan.records import BoolArray, Columns, FloatArray, IntArray
 from preplan.water.shuttle import Shuttle, joined_circuits
 from preplan.water.tanker import Tankers, filling
 from preplan.water.timeline import NEVER
+from preplan.water.timeline_batch import gaps
 from preplan.water.timeline_table import CaseTable
 
 PIECE_CASES = 16_384
@@ -36,6 +37,12 @@ SETUP = MappingProxyType(
     {"dry hydrant": "dry_hydrant_setup_min", "cistern": "cistern_setup_min", "draft": "draft_setup_min"}
 )
 """The rule that says how long an engine takes at each kind of site; elsewhere that of a hydrant."""
+LONG_RUN_MIN = (300.0, 1500.0)
+"""Minutes of full flow between which the long run is averaged (this program's choice)."""
+MORE_THAN_COMES_GPM = 1e5
+"""A demand that no fleet meets."""
+ENDLESS_GAL = 1e9
+"""A portable tank that is never full."""
 SECOND_WORDS = MappingProxyType(
     {
         "fill_engine_arrival_min": "second_engine_arrival_min",
@@ -139,8 +146,12 @@ def called_later(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Crews,
     return with_jobs(scene, run, later), later
 
 
-def steady(scene: Scene, run: Crews) -> Shuttle:
-    """Give the steady flow of just these crews, capped by storage, draft, supply line and hose."""
+def steady(scene: Scene, run: Crews, long_run_gpm: FloatArray) -> Shuttle:
+    """Give the steady flow of just these crews, capped by storage, draft, supply line and hose.
+
+    `long_run_gpm` (cases,) is what two circuits bring that wait for each other at the dump site, inf for one: they may
+    bring less than the closed form of both says.
+    """
     sent = scene.response.tankers[run.address, run.level].any(axis=1) & np.isfinite(legs_min(scene, run)[0])
     shuttle = _circuit(scene, replace(run, used=run.used & ~run.at_second))
     rows = np.flatnonzero(run.second >= 0)
@@ -148,8 +159,31 @@ def steady(scene: Scene, run: Crews) -> Shuttle:
         other = run.rows(rows).over_second()
         ends = circuit_of(scene, other.site, other.jobs)
         both = joined_circuits(shuttle.rows(rows), _circuit(scene, other), ends.handling, dump_places=ends.dump_places)
+        both = replace(both, sustained_gpm=np.minimum(both.sustained_gpm, long_run_gpm[rows]))
         shuttle = shuttle.put(rows, both)
     return engines_lack(line_capped(scene, shuttle, run.jobs, run.address), run.jobs, sent)
+
+
+def long_run_gpm(scene: Scene, run: Crews) -> FloatArray:
+    """Run tankers on two circuits until the first minutes no longer count, and average what they bring, (cases,) gpm.
+
+    Whatever is brought is drawn, and no tank is ever full.
+    """
+    table, cases = case_table(scene, run), len(run)
+    endless = replace(
+        table,
+        required_gpm=np.full(cases, MORE_THAN_COMES_GPM),
+        draft_gpm=np.full(cases, np.inf),
+        supply_gpm=np.full(cases, np.inf),
+        storage_gal=np.full(cases, np.inf),
+        second_storage_gal=np.full(cases, np.inf),
+        dead_fraction=np.zeros(cases),
+        other_arrival_min=np.zeros((cases, 1)),
+        other_gal=np.full((cases, 1), ENDLESS_GAL),
+    )
+    short = [gaps(replace(endless, required_min=np.full(cases, until))).short_gal for until in LONG_RUN_MIN]
+    flow: FloatArray = MORE_THAN_COMES_GPM - (short[1] - short[0]) / (LONG_RUN_MIN[1] - LONG_RUN_MIN[0])
+    return np.maximum(flow, 0.0)
 
 
 def _circuit(scene: Scene, run: Crews) -> Shuttle:

@@ -130,7 +130,8 @@ def _steady_gpm(scene: Scene, flows: Flows, row: IntArray) -> FloatArray:
     """Give the steady flow of chosen cases (addresses, levels) with the crews that serve them; NaN where no site."""
     gpm = np.full(row.shape, np.nan)
     if (row >= 0).any():
-        gpm[row >= 0] = steady(scene, flows.settled_rows(row[row >= 0]).run).sustained_gpm
+        found = flows.settled_rows(row[row >= 0])
+        gpm[row >= 0] = steady(scene, found.run, found.long_run_gpm).sustained_gpm
     return gpm
 
 
@@ -191,7 +192,7 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
         found=found,
         line=line,
         reached_gpm=_if_it_reached(scene, found.run, line),
-        steady=steady(scene, found.run),
+        steady=steady(scene, found.run, found.long_run_gpm),
         sent=at_dispatch(scene, found.run),
         called=on_arrival(scene, found.run),
     )

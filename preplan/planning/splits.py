@@ -14,7 +14,7 @@ import numpy as np
 
 from preplan.plan import ROUNDING_GPM
 from preplan.planning.assignment import crews, draws_elsewhere
-from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, with_jobs
+from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, long_run_gpm, with_jobs
 from preplan.planning.flows import SLACK, Flows, Settled, first_open, without_the_slow
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import held_flows
@@ -55,7 +55,10 @@ def split_rows(flows: Flows, row: IntArray, below: IntArray, stands: BoolArray, 
         more = done.gpm > base.gpm[at] * (1.0 + scene.rules.plan.keep_site_gain)
         more |= done.gpm >= need[part[at]]
         kept = np.flatnonzero(more)
-        row[part[at[kept]]] = flows.keep(done.rows(kept))
+        if kept.size:
+            taken = done.rows(kept)
+            taken = replace(taken, long_run_gpm=long_run_gpm(scene, taken.run))
+            row[part[at[kept]]] = flows.keep(taken)
     return _never_less(flows, row, below, level)
 
 
