@@ -308,7 +308,8 @@ const Chart = L.Layer.extend({
     const taken = new Uint8Array(across * Math.ceil(this.height / CELL_PX));
     const kept = [];
     const keep = (a) => {
-      const [x, y] = this.pixel(addresses.x[a], addresses.y[a]);
+      const x = addresses.x[a] * this.scale - this.left;
+      const y = addresses.y[a] * this.scale - this.top;
       if (x < 0 || y < 0 || x >= this.width || y >= this.height) return;
       const cell = across * Math.floor(y / CELL_PX) + Math.floor(x / CELL_PX);
       if (taken[cell]) return;
