@@ -16,6 +16,7 @@ from preplan.records import FillSite, FloatArray, Station
 from preplan.render import flag_words
 from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
+from preplan.render.map_pack import pack
 from tests.browser import Opened, launched, opened, page_source, written
 from tests.example_plan import LABELS, example_plan
 
@@ -159,6 +160,12 @@ def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
     assert bold == [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
     assert written(page, "ul.flags") == "LOADED: one truck wide for 900 ft."
     page.context.close()
+
+
+def test_the_largest_packed_numbers_come_back_in_the_page(wide: Opened) -> None:
+    edges = [0, 1, -1, 63, 64, -64, -65, 2**27, 2**28, -(2**28) - 1, 2**30 - 1, -(2**30)]
+    body = f"(text) => {{ {page_source('map_decode.js')} return unpack(text); }}"
+    assert wide.page.evaluate(body, pack(edges)) == edges
 
 
 def test_click_out_of_reach_shows_nothing(wide: Opened) -> None:

@@ -170,6 +170,10 @@ def test_names_of_the_roads_driven_stand_beside_the_circuit(browser: Browser, fi
     names = page.evaluate(NAMES, "123 Bobolink")
     assert all(name["far"] > 12 for name in names)
     assert {"Hopyard Road", "Kiln Road"} <= {name["text"] for name in names if name["far"] < 40 and all(name["inside"])}
+    # a road that only crosses has no name on the crossing, nor beside it
+    crossing = NAMES.replace("const names = [];", "view.circuit.names.clear(); const names = [];")
+    near = [name["text"] for name in page.evaluate(crossing, "123 Bobolink") if name["far"] < 25]
+    assert "Hopyard Road" not in near
     # where roads so small are not named otherwise
     page.evaluate("() => planMap.setZoom(planMap.getZoom() - 1.5, { animate: false })")
     assert {"Hopyard Road", "Kiln Road"} <= {name["text"] for name in page.evaluate(NAMES, "123 Bobolink")}

@@ -123,11 +123,11 @@ def measure(district: Path, folder: Path) -> None:
     path.write_bytes(text)
     with launched() as browser:
         for _ in range(3):
-            page = opened(browser, path.as_uri()).page
-            ready = page.evaluate("""() => new Promise((done) => {
-              requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now())));
-            })""")
-            print(f"interactive after {ready:.0f} ms (two frames after the page said it was ready)")
+            page = browser.new_page(viewport={"width": 1280, "height": 900}, offline=True)
+            page.add_init_script(PAINTED)
+            page.goto(path.as_uri())
+            painted = page.wait_for_function("() => window.painted").json_value()
+            print(f"interactive after {painted:.0f} ms (the first frame after the page said it was ready)")
             body = f"""() => {{
               {page_source("map_what_if.js")}
               const times = [];
@@ -153,6 +153,11 @@ def measure(district: Path, folder: Path) -> None:
                 page.close()
 
 
+PAINTED = """new MutationObserver((_, watch) => {
+  if (!document.body?.classList.contains("ready")) return;
+  watch.disconnect();
+  requestAnimationFrame(() => setTimeout(() => { window.painted = performance.now(); }));
+}).observe(document, { subtree: true, childList: true, attributes: true });"""
 CLICK = """(control) => new Promise((done) => {
   const begun = performance.now();
   document.querySelector(control).click();

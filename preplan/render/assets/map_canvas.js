@@ -308,7 +308,8 @@ const Chart = L.Layer.extend({
     const taken = new Uint8Array(across * Math.ceil(this.height / CELL_PX));
     const kept = [];
     const keep = (a) => {
-      const [x, y] = this.pixel(addresses.x[a], addresses.y[a]);
+      const x = addresses.x[a] * this.scale - this.left;
+      const y = addresses.y[a] * this.scale - this.top;
       if (x < 0 || y < 0 || x >= this.width || y >= this.height) return;
       const cell = across * Math.floor(y / CELL_PX) + Math.floor(x / CELL_PX);
       if (taken[cell]) return;
@@ -402,10 +403,10 @@ const Chart = L.Layer.extend({
   paintLabels() {
     for (const [words, x, y] of this.posts) this.text(words, x, y, { align: "left", bold: true });
     // The roads of the circuit first, and at any zoom.
-    const driven = (chain) => Boolean(view.circuit) && view.circuit.names.has(chain.name);
+    const driven = ({ name }) => Boolean(view.circuit && view.circuit.names.has(name));
     for (const chain of [...roadChains.filter(driven), ...roadChains.filter((one) => !driven(one))]) {
       const everywhere = this.zoom >= LABEL_FROM_ZOOM[chain.rank];
-      if ((everywhere || driven(chain)) && this.inView(chain, 0)) this.paintRoadName(chain, everywhere);
+      if ((everywhere || driven(chain)) && this.inView(chain, 0)) this.paintRoadName(chain, everywhere, driven(chain));
     }
     if (this.zoom < 16) return;
     const r = this.symbolSize();
@@ -417,8 +418,8 @@ const Chart = L.Layer.extend({
     }
   },
 
-  // Write a road's name every few hundred pixels, along the whole of it or along the circuit alone.
-  paintRoadName(chain, everywhere) {
+  // Write a road's name every few hundred pixels, along the whole of it or along the circuit alone, where it is driven.
+  paintRoadName(chain, everywhere, driven) {
     const { pen } = this;
     pen.font = `${chain.rank < 3 ? "bold " : ""}12px system-ui, sans-serif`;
     const wide = pen.measureText(chain.name).width;
@@ -434,16 +435,16 @@ const Chart = L.Layer.extend({
       }
     };
     // Beside the circuit, since on it names hide which way it turns; on it once, where its road would go without a name.
-    const driven = ({ centre: { x, y } }) => this.nearLegs([x, y]);
+    const onCircuit = ({ centre: { x, y } }) => driven && this.nearLegs([x, y]);
     const inWindow = ({ centre: { x, y } }) => this.inWindow([x, y, x, y]);
     let named = false;
     sweep((spot) => {
-      if (!driven(spot)) return everywhere && this.placeName(spot, 0);
-      const placed = this.placeName(spot, BESIDE_PX) || this.placeName(spot, -BESIDE_PX);
+      const asides = onCircuit(spot) ? [BESIDE_PX, -BESIDE_PX] : everywhere ? [0] : [];
+      const placed = asides.some((aside) => this.placeName(spot, aside));
       named = named || (placed && inWindow(spot));
       return placed;
     });
-    sweep((spot) => !named && driven(spot) && inWindow(spot) && (named = this.placeName(spot, 0, true)));
+    sweep((spot) => !named && onCircuit(spot) && inWindow(spot) && (named = this.placeName(spot, 0, true)));
   },
 
   // Write a name along its road, or some pixels aside; where it would lie on the circuit only if that is wanted.

@@ -23,15 +23,15 @@ function unpack(text) {
   const bytes = atob(text);
   const numbers = [];
   let value = 0;
-  let shift = 1;
+  let shift = 0;
   for (let k = 0; k < bytes.length; k += 1) {
     const byte = bytes.charCodeAt(k);
-    value += (byte & 127) * shift;
-    shift *= 128;
+    value |= (byte & 127) << shift;
+    shift += 7;
     if (byte < 128) {
-      numbers.push(value % 2 ? -(value + 1) / 2 : value / 2);
+      numbers.push((value >>> 1) ^ -(value & 1));
       value = 0;
-      shift = 1;
+      shift = 0;
     }
   }
   return numbers;
