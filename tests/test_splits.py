@@ -105,9 +105,9 @@ def test_what_is_said_is_what_the_timeline_says_of_that_way_to_part_them() -> No
 
 
 def test_moving_tankers_one_by_one_comes_near_the_best_of_all_ways() -> None:
-    """Twenty-five random pairs of sites, each against all 62 ways to part six tankers."""
+    """Forty random pairs of sites, each against all 62 ways to part six tankers."""
     rng, shares = random.Random(7), []  # noqa: S311 - not for secrets
-    for _ in range(25):
+    for _ in range(40):
         sites = tuple(
             site(name, fill_gpm=rng.choice([250.0, 400.0, 600.0, 900.0]), kind=rng.choice(["dry hydrant", "hydrant"]))
             for name in ("F1", "F2")
