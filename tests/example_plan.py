@@ -6,6 +6,8 @@ statuses and the texts that pages must survive: markup, a formula, a very long n
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from preplan.plan import (
@@ -538,3 +540,19 @@ def example_plan() -> Plan:
             ),
         ),
     )
+
+
+def split_plan() -> Plan:
+    """Let T2 fill at the second site for the first address, at both levels; E3 pumps there and E1 drafts."""
+    plan = example_plan()
+    levels, groups = plan.levels, plan.groups
+    split, trip, engine, dump = (
+        column.copy() for column in (levels.split, levels.split_trip, levels.split_engine, levels.dump_engine)
+    )
+    split[0], trip[0], engine[0], dump[0] = 1, 1, 2, 0
+    there = levels.at_split.copy()
+    there[0, :, 4] = True
+    steps = (Step(road="Pond Lane", miles=0.4, turn="Leave the fill site north on"),)
+    mine = replace(groups[0], split_out_steps=steps, split_back_steps=steps)
+    changed = replace(levels, split=split, split_trip=trip, split_engine=engine, dump_engine=dump, at_split=there)
+    return replace(plan, levels=changed, groups=(mine, *groups[1:]))

@@ -8,7 +8,7 @@ import numpy as np
 
 from preplan.render import crew
 
-from .example_plan import example_plan
+from .example_plan import example_plan, split_plan
 
 
 def test_every_unit_of_the_fleet_is_named_with_its_job_and_arrival() -> None:
@@ -68,3 +68,19 @@ def test_the_attack_engine_alone_lasts_its_tank_over_the_attack_flow() -> None:
     assert crew.wheels_words(plan, 0, 1) == said  # 1,000 gal / 150 gpm = 6.67 min
     plan.needs.required_gpm[0] = 100.0
     assert crew.wheels_words(plan, 0, 1).endswith("E1 alone: 10 min at 100 gpm.")
+
+
+def test_of_two_fill_sites_it_is_said_who_fills_and_pumps_where() -> None:
+    plan = split_plan()
+    assert crew.crew_words(plan, 0, 1) == [
+        ("attack and dump site", "E1 at 10 min"), ("fill site 1", "E2 at 12 min"), ("fill site 2", "E3 at 15 min"),
+        ("tankers, fill site 1", "T1 at 13 min; 2,000 gal"), ("tankers, fill site 2", "T2 at 20 min; 3,000 gal"),
+    ]  # fmt: skip
+    assert crew.split_words(plan, 0, 1) == "T1 fills here; T2 fills at fill site 2"
+    assert crew.split_words(plan, 1, 1) == ""
+    assert crew.fill_engine_words(plan, 0, 1) == "E2 pumps here."
+    assert crew.fill_engine_words(plan, 0, 1, second=True) == "E3 pumps here."
+    plan.levels.split_engine[0, 1] = -1
+    vacuum = tuple(replace(u, self_fill_gpm=800.0) if u.unit_id == "T2" else u for u in plan.units)
+    one = replace(plan, units=vacuum)
+    assert crew.fill_engine_words(one, 0, 1, second=True) == "No engine here: T2 fills by vacuum."

@@ -18,7 +18,7 @@ from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
 from preplan.render.map_pack import pack
 from tests.browser import Opened, launched, opened, page_source, written
-from tests.example_plan import LABELS, example_plan
+from tests.example_plan import LABELS, example_plan, split_plan
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -114,6 +114,25 @@ def test_click_on_an_address_shows_what_it_gets(wide: Opened, tmp_path: Path) ->
     picture = tmp_path / "wide.png"
     page.screenshot(path=picture)
     assert picture.stat().st_size > 10_000
+
+
+def test_a_click_shows_the_circuit_over_the_second_fill_site(browser: Browser, tmp_path: Path) -> None:
+    plan, path = split_plan(), tmp_path / "map.html"
+    path.write_text(map_page(plan), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    page = found.page
+    click_map(page, float(plan.addresses.lon[0]), float(plan.addresses.lat[0]))
+    said = panel(page)
+    assert re.search(r"Second fill site\s+2[^\n]*: tankers are split", said)
+    assert re.search(r"Tankers, fill site\s+T1 \(2,000 gal\)", said)
+    assert re.search(r"Tankers, second fill site\s+T2 \(3,000 gal\)", said)
+    assert re.search(r"Engine at second fill site\s+E3", said)
+    before = shades(page)
+    page.locator("button", has_text="Circuit to second fill site 2").first.click()
+    assert page.locator("button[aria-pressed=true]", has_text="Circuit to second fill site 2").count() == 1
+    assert shades(page) != before
+    assert found.complaints == []
+    page.context.close()
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 from preplan.plan import Flag, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
 from preplan.planning.kept import Measures, Shown, keep_trips
-from preplan.planning.meeting import Meetings, WayBack, find_meetings, meeting_flags, ways_back
+from preplan.planning.meeting import Meetings, WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
 from preplan.planning.round_trips import Pairs
 from preplan.records import ALL_MONTHS, IntArray
 from preplan.roads.network import UNLIMITED
@@ -45,6 +45,13 @@ def farms(*, detour: str = "Wide Road", narrow: tuple[int, ...] = (LANE,), far: 
 def looked_at(
     town: Drawing, place: tuple[int, float] = (BEYOND, 0.5)
 ) -> tuple[Meetings, dict[int, WayBack], TripTable]:
+    """Plan one address and look for meetings."""
+    return driven(town, place)[:3]
+
+
+def driven(
+    town: Drawing, place: tuple[int, float] = (BEYOND, 0.5)
+) -> tuple[Meetings, dict[int, WayBack], TripTable, RouteForest]:
     """Plan one address by hand-driven search at 1,000 m a minute and look for meetings."""
     minutes = np.repeat((town.roads.length_m / 1000.0)[:, None], 2, axis=1)
     network = network_of(town)
@@ -68,7 +75,7 @@ def looked_at(
     better = (
         ways_back(town.roads, ground, (fleet, fleet), trips, forest, meetings, search) if len(meetings.trip) else {}
     )
-    return meetings, better, trips
+    return meetings, better, trips, forest
 
 
 def flag_of(town: Drawing, place: tuple[int, float] = (BEYOND, 0.5)) -> list[str]:
@@ -117,3 +124,17 @@ def test_a_semicolon_in_a_road_s_name_does_not_part_the_flag() -> None:
     meetings, _, trips = looked_at(farms())
     better = {0: WayBack(longer_min=-0.01, road="A; B")}
     assert meeting_flags(trips, meetings, better) == [(0, Flag("one way traffic", "empties by A, B, 0 min longer"))]
+
+
+def test_loaded_tankers_of_one_circuit_meet_empties_of_the_other() -> None:
+    """Two circuits over the same lane: each one's loaded tankers meet the other's empties on it, 1,000 m twice."""
+    told = []
+    for narrow in ((LANE,), ()):
+        town = farms(narrow=narrow, far=True)
+        *_, trips, forest = driven(town)
+        one = np.zeros(1, dtype=np.int32)
+        told.append(crossing_flags(town.roads, town.limits.narrow, trips, forest, (one, one), np.array([0.5])))
+    ((address, flag),), none = told
+    assert (address, flag.code, flag.unit) == (0, "circuits meet", "mi")
+    assert float(flag.value or 0) == pytest.approx(2 * 1000 / M_PER_MI, rel=SCALE)
+    assert none == []

@@ -27,7 +27,7 @@ from preplan.render import (
 )
 from preplan.render.scene import Box
 
-from .example_plan import example_plan
+from .example_plan import example_plan, split_plan
 
 KINDS = ("cards", "one", "sites", "report")
 CAUTION_WORDS = ("estimate for planning", "Confirm roads, bridges, water and access", "incident commander")
@@ -175,6 +175,7 @@ PLANS: dict[str, Callable[[], Plan]] = {
     "empty": _empty,
     "300 ft": lambda: scaled(0.06),
     "40 miles": lambda: scaled(40.0),
+    "two fill sites": split_plan,
 }
 
 
@@ -446,6 +447,36 @@ def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) ->
     short = [_said(page) for page in _read(dict(card_pdf.cards(replace(plan, groups=(lead,))))["cards.pdf"]).pages]
     assert len(short) == 3
     assert not any("continued" in page for page in short)
+
+
+def test_those_who_fill_at_a_second_site_have_a_sheet_of_their_own_behind_the_card() -> None:
+    plan = split_plan()
+    reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
+    texts = [_said(page) for page in reader.pages]
+    at = next(k for k, said in enumerate(texts) if "TWO FILL SITES" in said)
+    card, sheet = texts[at], texts[at + 1]
+    assert "T1 fills here; T2 fills at fill site 2: map and way on the next page." in " ".join(card.split())
+    assert re.search(r"response level 2 .*1 \+ 2", card)
+    assert f"{card_words.where(card_facts.Facts(plan, plan.groups[0]))[0]}, second fill site" in sheet
+    for told in (
+        "Fill site 2:",
+        "For T2 only.",
+        "E3 pumps here.",
+        "1. Leave the fill site north on Pond Lane",
+        "LOADED",
+    ):
+        assert told in sheet
+    assert "continued" in sheet
+    # without a split no such page
+    assert not any("second fill site" in _said(page) for page in _read(_draw("cards", example_plan())).pages)
+
+
+def test_a_second_fill_site_s_page_names_who_drives_there() -> None:
+    plan = split_plan()
+    text = " ".join(_said(page) for page in _read(site_pdf.sites(plan)).pages)
+    assert re.search(r"second fill site of 1, backup of", text)
+    assert "as second fill site: T2 only" in text
+    assert "Leave the fill site north on Pond Lane" in text
 
 
 def test_a_crowded_card_tells_every_turn_and_warning(plan: Plan) -> None:

@@ -62,22 +62,55 @@ def find_meetings(
 
     `chosen` are rows of the trips, (chosen,), and `fraction` the share of its stretch at which each dump site lies.
     """
-    out = states_on(forest, trips.out_leaf[chosen], narrow)
-    back = states_on(forest, trips.back_leaf[chosen], narrow)
-    size = 2 * len(roads)
-    both = np.intersect1d(out[:, 0] * size + out[:, 1], back[:, 0] * size + (back[:, 1] ^ 1))
-    at, state = np.divmod(both, size)
-    # of the last stretch, only what lies before the dump site
-    leaf = trips.out_leaf[chosen]
-    last = 2 * forest.segment[leaf] + ~forest.forward[leaf]
-    share = np.where(state == last[at], np.where(state % 2 == 0, fraction[at], 1.0 - fraction[at]), 1.0)
-    miles = np.bincount(at, weights=share * roads.length_m[state >> 1] / M_PER_MI, minlength=len(chosen))
+    at, state, miles = _met(roads, narrow, forest, trips.out_leaf[chosen], trips.back_leaf[chosen], fraction)
     met = np.flatnonzero(miles > LEAST_MI)
     return Meetings(
         trip=chosen[met].astype(np.int32),
         miles=miles[met].astype(np.float64),
         state=tuple(state[at == one].astype(np.int32) for one in met.tolist()),
     )
+
+
+def _met(
+    roads: RoadTable,
+    narrow: BoolArray,
+    forest: RouteForest,
+    out_leaf: IntArray,
+    back_leaf: IntArray,
+    fraction: FloatArray,
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Find the narrow stretches that loaded legs drive against empty ones, (legs,) of each.
+
+    Gives the leg and the state of the loaded one, (stretches,), and the miles of each leg: of the last stretch only
+    what lies before the dump site.
+    """
+    out, back = states_on(forest, out_leaf, narrow), states_on(forest, back_leaf, narrow)
+    size = 2 * len(roads)
+    both = np.intersect1d(out[:, 0] * size + out[:, 1], back[:, 0] * size + (back[:, 1] ^ 1))
+    at, state = np.divmod(both, size)
+    last = 2 * forest.segment[out_leaf] + ~forest.forward[out_leaf]
+    share = np.where(state == last[at], np.where(state % 2 == 0, fraction[at], 1.0 - fraction[at]), 1.0)
+    miles = np.bincount(at, weights=share * roads.length_m[state >> 1] / M_PER_MI, minlength=len(out_leaf))
+    return at.astype(np.int32), state.astype(np.int32), miles.astype(np.float64)
+
+
+def crossing_flags(
+    roads: RoadTable,
+    narrow: BoolArray,
+    trips: TripTable,
+    forest: RouteForest,
+    pairs: tuple[IntArray, IntArray],
+    fraction: FloatArray,
+) -> list[tuple[int, Flag]]:
+    """Flag the addresses with two circuits whose loaded tankers meet empties of the other on a narrow road.
+
+    `pairs` are rows of the trips, first and second circuit of each address, and `fraction` as in `find_meetings`.
+    """
+    miles = np.zeros(len(fraction))
+    for loaded, empty in (pairs, pairs[::-1]):
+        miles += _met(roads, narrow, forest, trips.out_leaf[loaded], trips.back_leaf[empty], fraction)[2]
+    met = np.flatnonzero(miles > LEAST_MI).tolist()
+    return [(int(trips.address[pairs[0][at]]), Flag("circuits meet", float(miles[at]), "mi")) for at in met]
 
 
 def ways_back(

@@ -37,7 +37,7 @@ from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
 from preplan.planning.levels import Worked, choose, grade, supply_table
-from preplan.planning.meeting import WayBack, find_meetings, meeting_flags, ways_back
+from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
@@ -267,7 +267,12 @@ def with_meetings(  # what it looks at is spread over the whole recipe
             search, some = partial(pair_trips, inputs, ground), meetings.some(mine)
             better |= ways_back(ground.roads, ground.seasons[season], legs, trips, forest, some, search)
     flags = list(answers.flags)
-    for address, flag in meeting_flags(trips, meetings, better):
+    split = np.flatnonzero((answers.level >= 0) & (levels.split_trip[cell] >= 0))
+    pairs = levels.trip[cell][split], levels.split_trip[cell][split]
+    crossing = crossing_flags(
+        ground.roads, ground.limits.narrow, trips, forest, pairs, ground.frontages.fraction[split]
+    )
+    for address, flag in (*meeting_flags(trips, meetings, better), *crossing):
         flags[address] = (*flags[address], flag)
     return replace(answers, flags=tuple(flags))
 

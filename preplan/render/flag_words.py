@@ -26,6 +26,8 @@ _FLAGS = {
     "hold one until the other is through.",
     "one way traffic": "Loaded and empty tankers meet on a road one truck wide: loaded goes first, empties wait; "
     "or send {n}.",
+    "circuits meet": "Loaded tankers of one circuit meet empties of the other on {n} one truck wide: "
+    "hold one until the other is through.",
     "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
