@@ -422,6 +422,8 @@ class AnswerTable(Columns):
     """Water that is asked for and lacking."""
     mws_by_min: FloatArray
     """Minute by which the method's own total has come; NaN where it has not by the end."""
+    surge_min: FloatArray
+    """Minutes for which a master stream is held from full flow on; NaN where none is asked for."""
     call_by_min: FloatArray
     """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none, or
     no higher level is named."""

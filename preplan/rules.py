@@ -141,6 +141,11 @@ class ShuttleRules:
         low=0,
     )
     attack_gpm: float = _rule(150.0, "gpm", "attack flow before the required flow", COMMON, low=1)
+    surge_gpm: float = _rule(
+        0.0, "gpm", "a master stream's flow, in all, that cards tell how long is held from full flow on; 0: none", OURS,
+        low=0,
+    )  # fmt: skip
+    surge_min: float = _rule(10.0, "min", "how long the master stream is asked for", OURS, low=1)
     one_engine_reach_ft: float = _rule(
         200.0, "ft", "attack engine drafts too if the building is this near the dump site", OURS, low=0
     )

@@ -464,6 +464,7 @@ def example_plan() -> Plan:
             longest_gap_min=np.array([0.0, 1.9, 6.0, 6.0, NAN, NAN]),
             short_gal=np.array([0.0, 950.0, 6200.0, 6200.0, NAN, NAN]),
             mws_by_min=np.array([30.5, 41.0, NAN, 88.0, NAN, NAN]),
+            surge_min=np.full(n, NAN),
             call_by_min=np.array([NAN, 7.0, NAN, NAN, NAN, NAN]),
             flags=flags,
         ),

@@ -70,6 +70,16 @@ def test_the_attack_engine_alone_lasts_its_tank_over_the_attack_flow() -> None:
     assert crew.wheels_words(plan, 0, 1).endswith("E1 alone: 10 min at 100 gpm.")
 
 
+def test_how_long_a_master_stream_is_held_is_said_where_one_is_asked_for() -> None:
+    plan = example_plan()
+    assert crew.surge_words(plan, 0) == ""
+    rules = replace(plan.district.rules, shuttle=replace(plan.district.rules.shuttle, surge_gpm=1000.0))
+    asked = replace(plan, district=replace(plan.district, rules=rules))
+    for minutes, said in ((3.9, "held 3 of 10 min"), (10.0, "held 10 of 10 min"), (0.4, "not held")):
+        held = replace(asked, answers=replace(asked.answers, surge_min=np.full(6, minutes)))
+        assert crew.surge_words(held, 0) == f"Master stream, 1,000 gpm in all from minute 25: {said}."
+
+
 def test_of_two_fill_sites_it_is_said_who_fills_and_pumps_where() -> None:
     plan = split_plan()
     assert crew.crew_words(plan, 0, 1) == [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import fields, replace
 
 import numpy as np
@@ -11,6 +12,8 @@ import pytest
 from preplan.records import FloatArray
 from preplan.water.shuttle import LIMITS
 from preplan.water.timeline import (
+    Case,
+    Surge,
     account,
     answer,
     best_flow,
@@ -18,7 +21,16 @@ from preplan.water.timeline import (
     one_out_gpm,
     strip,
 )
-from preplan.water.timeline_batch import GapTable, QueueTable, best_fleets, gaps, held_flows, queues, strips
+from preplan.water.timeline_batch import (
+    GapTable,
+    QueueTable,
+    best_fleets,
+    gaps,
+    held_flows,
+    queues,
+    strips,
+    surge_minutes,
+)
 from preplan.water.timeline_batch import call_by_min as call_by_columns
 from preplan.water.timeline_batch import one_out_gpm as one_out_columns
 from preplan.water.timeline_bound import most_flow_gpm
@@ -72,6 +84,31 @@ def test_columns_equal_the_plain_account_where_tankers_are_split() -> None:
         for at, one in enumerate(plain.queueing):
             for word in (field.name for field in fields(QueueTable)):
                 assert same(getattr(told, word)[row, at], getattr(one, word)), (row, one.unit_id, word)
+
+
+@pytest.mark.parametrize("draw", [random_case, split_case])
+def test_a_master_stream_is_held_as_long_as_in_the_plain_account(draw: Callable[[int], Case]) -> None:
+    """From full flow on for five minutes, in 300 random fleets of which some run dry before, then, later or never."""
+    cases = [draw(seed) for seed in range(1300, 1600)]
+    fast = surge_minutes(CaseTable.of(cases), 400.0, 5.0)
+    held = []
+    for row, case in enumerate(cases):
+        held.append(answer(replace(case, surge=Surge(start_min=case.full_flow_min, gpm=400.0, minutes=5.0))).surge_min)
+        assert same(fast[row], held[-1]), row
+    assert min(sum(minutes == 0 for minutes in held), sum(0 < minutes < 5 for minutes in held)) > 30
+    assert sum(minutes == pytest.approx(5) for minutes in held) > 10
+
+
+def test_a_master_stream_of_the_worked_example() -> None:
+    """3,550 gal stand on scene at full flow, minute 25: of 1,000 gpm they are 3.55 min where nothing comes until 34.
+
+    At Level 2 T3 dumps 1,800 gal from 25 to 27: 5.35 min.
+    """
+    assert surge_minutes(CaseTable.of([LEVEL_1, LEVEL_2]), 1000.0, 10.0) == pytest.approx([3.55, 5.35])
+    assert surge_minutes(CaseTable.of([LEVEL_2]), 1000.0, 3.0) == pytest.approx([3.0])
+    assert surge_minutes(CaseTable.of([LEVEL_2]), 100.0, 9.0) == pytest.approx([9.0])  # at least the required 500
+    late = replace(LEVEL_2, attack_arrival_min=math.inf)
+    assert np.isnan(surge_minutes(CaseTable.of([late]), 1000.0, 10.0)).all()
 
 
 def test_a_second_site_alike_with_nobody_there_changes_nothing() -> None:

@@ -10,7 +10,7 @@ from preplan.plan import Strip
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
 from preplan.records import FloatArray, IntArray, joined
-from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, gaps, held_flows
+from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, gaps, held_flows, surge_minutes
 from preplan.water.timeline_batch import strips as drawn_strips
 from preplan.water.timeline_levels import Rows
 from preplan.water.timeline_table import CaseTable
@@ -75,6 +75,15 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
         if known.size:
             latest[first : first + len(part)] = call_by_min(table_at, len(part), int(known.max()))
     return latest
+
+
+def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:
+    """Count the minutes for which the district's master stream is held, called as in `_table`; NaN: none is asked."""
+    rules, held = scene.rules.shuttle, np.full(len(run), np.nan)
+    for first in range(0, len(run) if rules.surge_gpm > 0 else 0, PIECE_CASES):
+        rows = np.arange(first, min(first + PIECE_CASES, len(run)))
+        held[rows] = surge_minutes(_table(scene, run.rows(rows), call_min[rows]), rules.surge_gpm, rules.surge_min)
+    return held
 
 
 def strips(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Strip, ...]:

@@ -133,6 +133,8 @@ def can(facts: Facts) -> list[Line]:
     lines += paragraph(wants, HALF_PT)
     for flag in plan.answers.flags[lead]:
         lines += paragraph(flag_words(flag), HALF_PT, bold=True, most=2) if flag.code == HYDRANT else []
+    surge = crew.surge_words(plan, lead)
+    lines += paragraph(surge, HALF_PT, most=2) if surge else []
     return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT, most=3)
 
 

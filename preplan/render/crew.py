@@ -211,6 +211,17 @@ def queue_words(plan: Plan, address: int, level: int) -> str:
     return f"Wait at the fill site in {lasts} min: {said} min."
 
 
+def surge_words(plan: Plan, address: int) -> str:
+    """Say how long a master stream is held from full flow on; '' where none is asked for."""
+    held, rules = float(plan.answers.surge_min[address]), plan.district.rules.shuttle
+    if not math.isfinite(held):
+        return ""
+    full = float(plan.answers.first_arrival_min[address]) + max(rules.full_flow_after_min, rules.attack_setup_min)
+    asked = max(rules.surge_gpm, float(plan.needs.required_gpm[address]))
+    lasts = f"held {words.supply(held)} of {words.number(rules.surge_min)} min" if held >= 1.0 else "not held"
+    return f"Master stream, {words.number(asked)} gpm in all from minute {words.number(full)}: {lasts}."
+
+
 def wheels_words(plan: Plan, address: int, level: int) -> str:
     """Say how much water the fleet brings, and how long the attack engine's own tank lasts."""
     fleet = np.flatnonzero(plan.levels.fleet[address, level]).tolist()

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from typing import TypeVar
 
 import numpy as np
@@ -18,7 +19,7 @@ from preplan.plan import Strip
 from preplan.records import BoolArray, Columns, FloatArray
 from preplan.water.shared_work import solved
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
-from preplan.water.timeline import GAP_MIN, account, answer, held_flow, strip
+from preplan.water.timeline import GAP_MIN, Surge, account, answer, held_flow, strip
 from preplan.water.timeline_diary import Diary
 from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_levels import Clock, Rows
@@ -81,7 +82,14 @@ class QueueTable(Columns):
     """By how much full portable tanks slowed its dumping."""
 
 
-T = TypeVar("T", HeldTable, GapTable, QueueTable)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurgeTable(Columns):
+    """How long a master stream is held, (cases,)."""
+
+    surge_min: FloatArray
+
+
+T = TypeVar("T", HeldTable, GapTable, QueueTable, SurgeTable)
 
 
 def held_flows(table: CaseTable) -> HeldTable:
@@ -92,6 +100,14 @@ def held_flows(table: CaseTable) -> HeldTable:
 def gaps(table: CaseTable) -> GapTable:
     """Run every case under its own demand."""
     return _each_once(table, _gap_piece, GapTable)
+
+
+def surge_minutes(table: CaseTable, gpm: float, minutes: float) -> FloatArray:
+    """Count the minutes of a master stream from full flow on before the first dry one, (cases,).
+
+    `gpm` is the demand in all for so many `minutes`, at least the required flow; NaN where no attack engine comes.
+    """
+    return _each_once(table, partial(_surge_piece, gpm=gpm, minutes=minutes), SurgeTable).surge_min
 
 
 def queues(table: CaseTable) -> QueueTable:
@@ -356,6 +372,21 @@ def _gap_piece(table: CaseTable) -> GapTable:
         for word in (f.name for f in fields(books)):
             getattr(books, word)[row] = getattr(found, word)
     return books
+
+
+def _surge_piece(table: CaseTable, gpm: float, minutes: float) -> SurgeTable:
+    known, clock = knows(table), Clock(table)
+    runs, demand = np.isfinite(clock.end), np.maximum(table.required_gpm, gpm)
+    stop = np.minimum(clock.full + minutes, clock.end)
+    clock.end[:] = np.where(known, stop, np.inf)  # inf leaves a case to the plain account
+    run = Lockstep(table, clock, demand, books=True).go()
+    dry = run.levels.late_gap
+    with np.errstate(invalid="ignore"):
+        held = np.where(runs, np.where(np.isnan(dry), stop, dry) - clock.full, np.nan)
+    for row in np.flatnonzero((~known | run.lost) & runs).tolist():
+        surge = Surge(start_min=float(clock.full[row]), gpm=gpm, minutes=minutes)
+        held[row] = answer(replace(table.case(row), surge=surge)).surge_min
+    return SurgeTable(surge_min=held)
 
 
 def _queue_piece(table: CaseTable) -> QueueTable:

@@ -92,6 +92,7 @@ class Levels:
         self.slowed = np.zeros(cases, dtype=np.bool_)
         self.gap, self.short, self.longest, self.stretches = np.zeros((4, cases))
         self.first_gap = np.full(cases, np.nan)
+        self.late_gap = np.full(cases, np.nan)  # the first dry minute from full flow on
         self.dry_from, self.dry_to = np.full((2, cases), -np.inf)  # the stretch that is open, or was last
         self.diary: Diary | None = None
         """Where levels and dry stretches are noted for drawing."""
@@ -334,6 +335,9 @@ class Levels:
         new = start - self.dry_to[rows] > INSTANT_MIN
         self.stretches[rows] += new
         self.first_gap[rows] = np.where(np.isnan(self.first_gap[rows]), start, self.first_gap[rows])
+        full = self.clock.full[rows]
+        late = np.isnan(self.late_gap[rows]) & (stop > full + INSTANT_MIN)
+        self.late_gap[rows] = np.where(late, np.maximum(start, full), self.late_gap[rows])
         self.dry_from[rows] = np.where(new, start, self.dry_from[rows])
         self.dry_to[rows] = stop
         self.longest[rows] = np.maximum(self.longest[rows], stop - self.dry_from[rows])
