@@ -168,10 +168,25 @@ def _splits(case: Case) -> Breaches:
     yield Breach("a tanker that fills but does not haul", np.any(levels.at_split & ~levels.used, axis=2))
     shared = source[levels.split] == source[np.maximum(levels.site, 0)]
     yield Breach("two fill sites on one source", split & (shared | (levels.site < 0)))
+    yield Breach("a tanker on a circuit that its vehicle class may not drive", _too_heavy(plan))
     busy = levels.split_engine >= 0
     jobs = (levels.attack_engine, levels.fill_engine, levels.dump_engine)
     twice = np.logical_or.reduce([levels.split_engine == job for job in jobs])
     yield Breach("an engine at the second fill site that has another job", busy & twice)
+
+
+def _too_heavy(plan: Plan) -> BoolArray:
+    """Mask the addresses at whose shown level a tanker drives a trip found for others alone."""
+    rows, shown = np.arange(len(plan.addresses)), np.maximum(plan.answers.level, 0)
+    of_cut = np.array(
+        [[unit.unit_id in cut.unit_ids for unit in plan.units] for cut in plan.cuts] + [[True] * len(plan.units)]
+    )
+    cut = np.append(plan.trips.cut, len(plan.cuts))  # no trip, -1, is the last
+    used, there = plan.levels.used[rows, shown], plan.levels.at_split[rows, shown]
+    driven = ((plan.levels.trip, used & ~there), (plan.levels.split_trip, there))
+    heavy = [np.any(mask & ~of_cut[cut[trip[rows, shown]]], axis=1) for trip, mask in driven]
+    bad: BoolArray = np.logical_or.reduce(heavy) & (plan.answers.level >= 0)
+    return bad
 
 
 def _most_gpm(case: Case) -> FloatArray:

@@ -1,8 +1,8 @@
 """Tankers split over two fill sites, where one site alone gives too little.
 
 One site is simpler to run, so a second one is asked for only by a level that does not meet the requirement, and taken
-only where it meets, or gains more than `keep_site_gain`. Tankers move one by one, each time the one that gains most:
-the best of all ways to part them is not sought, but what is found is worked out in full.
+only where it meets, or, at the highest level, gains more than `keep_site_gain`. Tankers move one by one, each time the
+one that gains most: the best of all ways to part them is not sought, but what is found is worked out in full.
 """
 
 from __future__ import annotations
@@ -52,8 +52,9 @@ def split_rows(flows: Flows, row: IntArray, below: IntArray, stands: BoolArray, 
         part = some[first : first + step]
         base = flows.settled_rows(row[part])
         at, done = _split(flows, base, stands, level)
-        more = done.gpm > base.gpm[at] * (1.0 + scene.rules.plan.keep_site_gain)
-        more |= done.gpm >= need[part[at]]
+        more = done.gpm >= need[part[at]]
+        if level == len(scene.levels) - 1:
+            more |= done.gpm > base.gpm[at] * (1.0 + scene.rules.plan.keep_site_gain)
         kept = np.flatnonzero(more)
         if kept.size:
             taken = done.rows(kept)
@@ -86,7 +87,7 @@ def _split(flows: Flows, base: Settled, stands: BoolArray, level: int) -> tuple[
 def _worth_it(flows: Flows, base: Settled, stands: BoolArray, level: int) -> Asked:
     """List the second sites and vehicle classes that a bound does not exclude, the strongest first."""
     scene, run = flows.scene, base.run
-    rules, trip = scene.rules.plan, flows.shortest_min[run.address]
+    trip = flows.shortest_min[run.address]
     may = stands & draws_elsewhere(scene.sites, run.site) & np.isfinite(trip)
     tried = first_open(-trip, trip, may, NEAREST)
     allowed = np.zeros((len(scene.needs), len(stands)), dtype=np.bool_)
@@ -97,7 +98,9 @@ def _worth_it(flows: Flows, base: Settled, stands: BoolArray, level: int) -> Ask
     ways = list(_ways(flows, run, case, site.astype(np.int32)))
     of = np.concatenate([at for at, _ in ways])
     whole = joined([one for _, one in ways])
-    need = np.minimum(scene.needs.required_gpm[whole.address], base.gpm[of] * (1.0 + rules.keep_site_gain))
+    need = scene.needs.required_gpm[whole.address] - ROUNDING_GPM
+    if level == len(scene.levels) - 1:
+        need = np.minimum(need, base.gpm[of] * (1.0 + scene.rules.plan.keep_site_gain))
     rows = np.arange(len(whole))
     for bound in (most_split_gpm, _unqueued_gpm):
         most = bound(*_tables(flows, whole.rows(rows)))
@@ -123,7 +126,7 @@ def _ways(flows: Flows, base: Crews, case: Rows, site: IntArray) -> Iterator[tup
 def _tables(flows: Flows, run: Crews) -> tuple[CaseTable, CaseTable]:
     """Write each way twice: with every tanker at the first site, and with every one at the second."""
     scene = flows.scene
-    either = _may_haul(flows, run)
+    either = run.used | _may_fill_there(flows, run)
     first = replace(everyone(scene, run.address, run.site, run.fleet), cut=run.cut, used=either)
     other = replace(everyone(scene, run.address, run.second, run.fleet), cut=run.second_cut, used=either)
     return case_table(scene, first), case_table(scene, other)
@@ -157,11 +160,12 @@ def _unqueued_gpm(one: CaseTable, other: CaseTable) -> FloatArray:
     return held_flows(free).uninterrupted_gpm
 
 
-def _may_haul(flows: Flows, run: Crews) -> BoolArray:
-    """Mask the tankers that haul already or may fill at the second site, (ways, units)."""
+def _may_fill_there(flows: Flows, run: Crews) -> BoolArray:
+    """Mask the tankers that may fill at the second site, (ways, units): those that the roads there are found for."""
     members = np.stack([cut.members for cut in flows.scene.cuts])
     present = crews(flows.scene, run.address, run.second, run.fleet)[1]
-    return run.used | (present & members[run.second_cut])
+    mask: BoolArray = present & members[run.second_cut]
+    return mask
 
 
 def _moved(flows: Flows, asked: Asked, held_gpm: FloatArray) -> tuple[Crews, FloatArray]:
@@ -171,7 +175,7 @@ def _moved(flows: Flows, asked: Asked, held_gpm: FloatArray) -> tuple[Crews, Flo
     """
     run, gpm = asked.run, held_gpm.copy()
     used, at_second = run.used.copy(), run.at_second.copy()
-    may = _may_haul(flows, run)
+    may = _may_fill_there(flows, run)
     rows = np.arange(len(run))
     while rows.size:
         stays = (used & ~at_second)[rows].sum(axis=1)
