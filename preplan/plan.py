@@ -274,6 +274,8 @@ class LevelTable:
     gap_on_arrival_min: FloatArray
     backup_gpm: FloatArray
     """Uninterrupted flow from the backup site."""
+    alone_gpm: FloatArray
+    """Uninterrupted flow if nobody filled at the second site; NaN where there is none."""
     one_out_gpm: FloatArray
     """Least uninterrupted flow with any one tanker out."""
     meets: BoolArray

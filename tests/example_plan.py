@@ -281,6 +281,7 @@ def _levels(n: int, units: int) -> LevelTable:
             dtype=np.object_,
         ),
         backup_gpm=held * 0.6,
+        alone_gpm=np.full((n, 2), NAN),
         one_out_gpm=held * 0.5,
         meets=held >= need[:, None],
         short_engines=np.zeros((n, 2), dtype=np.int32),
@@ -555,5 +556,9 @@ def split_plan() -> Plan:
     there[0, :, 4] = True
     steps = (Step(road="Pond Lane", miles=0.4, turn="Leave the fill site north on"),)
     mine = replace(groups[0], split_out_steps=steps, split_back_steps=steps)
-    changed = replace(levels, split=split, split_trip=trip, split_engine=engine, dump_engine=dump, at_split=there)
+    alone = levels.alone_gpm.copy()
+    alone[0] = 231.0
+    changed = replace(
+        levels, split=split, split_trip=trip, split_engine=engine, dump_engine=dump, at_split=there, alone_gpm=alone
+    )
     return replace(plan, levels=changed, groups=(mine, *groups[1:]))

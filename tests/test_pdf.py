@@ -455,7 +455,7 @@ def test_those_who_fill_at_a_second_site_have_a_sheet_of_their_own_behind_the_ca
     texts = [_said(page) for page in reader.pages]
     at = next(k for k, said in enumerate(texts) if "TWO FILL SITES" in said)
     card, sheet = texts[at], texts[at + 1]
-    assert "T1 fills here; T2 fills at fill site 2: map and way on the next page." in " ".join(card.split())
+    assert "T1 fills here; T2 fills at fill site 2: map and way on a sheet behind." in " ".join(card.split())
     assert re.search(r"response level 2 .*1 \+ 2", card)
     assert f"{card_words.where(card_facts.Facts(plan, plan.groups[0]))[0]}, second fill site" in sheet
     for told in (

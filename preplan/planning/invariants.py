@@ -163,6 +163,10 @@ def _splits(case: Case) -> Breaches:
     plan, levels = case.plan, case.plan.levels
     split, source = levels.split >= 0, np.array([site.source for site in plan.sites], dtype=np.object_)
     yield Breach("tankers at a second site that is none", ~split & levels.at_split.any(axis=2))
+    none = ~np.isfinite(levels.alone_gpm)
+    yield Breach("alone_gpm is no number, or without a second site", split == none, levels.alone_gpm)
+    more = split & (levels.alone_gpm > levels.uninterrupted_gpm * (1.0 + SAME_FLOW))
+    yield Breach("more from one site than from two", more, levels.alone_gpm)
     nobody = ~levels.at_split.any(axis=2) | ~(levels.used & ~levels.at_split).any(axis=2)
     yield Breach("a second site with all tankers or none", split & nobody)
     yield Breach("a tanker that fills but does not haul", np.any(levels.at_split & ~levels.used, axis=2))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -218,7 +218,9 @@ def grade(scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, 
     for season, each in enumerate(flows):
         own = (choice.backup >= 0) & (road == season)[:, None]
         backup_gpm[own] = _flows_at(each, choice.backup)[own]
-    levels = _level_table(scene, choice, worked, backup_gpm)
+    levels = replace(
+        _level_table(scene, choice, worked, backup_gpm), alone_gpm=_alone_gpm(flows, worked, backup_gpm.shape)
+    )
     status, level = _status(scene, levels, hydrant.credited_gpm)
     attack = scene.response.attack_engine
     arrival = scene.response.arrival_min[np.arange(len(attack)), np.maximum(attack, 0)]
@@ -231,6 +233,16 @@ def grade(scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, 
         **_shown_minutes(worked, status, level),
     )
     return Graded(levels=levels, answers=answers, worked=worked)
+
+
+def _alone_gpm(flows: Sequence[Flows], worked: tuple[Worked, ...], shape: tuple[int, ...]) -> FloatArray:
+    """Give what a level with two fill sites would hold from the first alone, (addresses, levels); NaN in the others."""
+    alone = np.full(shape, np.nan)
+    for each, part in zip(flows, worked, strict=True):
+        run = part.run.rows(np.flatnonzero(part.run.second >= 0))
+        each.look(run.address, run.site, run.level)
+        alone[run.address, run.level] = each.gpm[run.address, run.site, run.level]
+    return alone
 
 
 def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backup_gpm: FloatArray) -> LevelTable:
@@ -278,6 +290,7 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         gap_min=numbers(lambda part: part.sent.books.gap_min),
         gap_on_arrival_min=numbers(lambda part: part.called.books.gap_min),
         backup_gpm=backup_gpm,
+        alone_gpm=np.full(shape, np.nan),
         one_out_gpm=numbers(lambda part: part.found.least_one_out_gpm),
         meets=np.nan_to_num(held) >= scene.needs.required_gpm[:, None] - ROUNDING_GPM,
         short_engines=scene.response.short_engines,

@@ -240,8 +240,11 @@ class _Behind:
 
     def draw(self, document: Document, count: str) -> None:
         """Draw it on pages behind, where there is room for larger letters; nothing where there is none."""
+        self._draw_rest(document, count)
         if self.facts.cell("split_trip") >= 0:
             _draw_second(document, self.picture, self.facts, count)
+
+    def _draw_rest(self, document: Document, count: str) -> None:
         if not self.lines and not self.strip:
             return
         document.begin(count, behind=True)
@@ -269,14 +272,20 @@ def _draw_second(document: Document, picture: Picture, first: Facts, count: str)
     subject = picture.subject(facts.group.addresses, facts.lead, facts.cell("trip"), steps=steps)
     document.begin(count, behind=True)
     document.heading(f"{card_words.where(facts)[0]}, second fill site", card_words.LEAST_HEAD_PT)
-    pen, y = document.pen, document.y
-    y = pen.lines(LEFT_PT, y, card_words.fill(facts, _approach(subject)))
+    pen = document.pen
+    top = pen.lines(LEFT_PT, document.y, card_words.at_second(facts)) - 3.0
+    pen.rule(top, width=0.5)
+    left = pen.lines(LEFT_PT, top - 2.0, card_words.fill(facts, _approach(subject)))
+    y = min(left, pen.lines(LEFT_PT + HALF_PT + GAP_PT, top - 2.0, card_words.dump(facts)))
     page = Box(LEFT_PT, y - 6.0 - _MOST_MAP_PT, RIGHT_PT, y - 6.0)
     picture.draw(pen, page, subject)
     note = _MAP_NOTE + _BRIDGE_NOTE * bool(subject.bridges)
     pen.text(LEFT_PT, page.bottom - 9.0, note, SMALL_PT)
     document.y = page.bottom - 16.0
-    _flow_large(document, card_way.way(facts, WIDTH_PT / card_rest.LARGER), count)
+    width = WIDTH_PT / card_rest.LARGER
+    full = paper.paragraph("Leave the fill site full, the dump site empty: never half.", width, SMALL_PT)
+    care = card_rest.under_heading(card_rest.cautions(facts, width)).lines
+    _flow_large(document, [*card_way.way(facts, width), *full, Line("", 4.0), *care], count)
 
 
 def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> _Behind:

@@ -61,7 +61,13 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
             season = f" ({words.months(there.months)} only)" if there.seasonal else ""
             said = f"{words.site_words(plan, backup)}{season}, {_flow_words(facts, flow)}"
             said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
-        lines += paragraph(f"Backup: {said}", HALF_PT, bold=backup < 0, most=3)
+        split, site = facts.cell("split"), facts.cell("site")
+        named = "Backup" if split < 0 else f"Fill site {site + 1} out, all at backup"
+        lines += paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=3)
+        if split >= 0:
+            alone = _flow_words(facts, float(plan.levels.alone_gpm[lead, level]))
+            said = f"Fill site {split + 1} or its engine out, all at fill site {site + 1}: {alone}"
+            lines += paragraph(said, HALF_PT, most=3)
         by_hose = crew.lay_words(plan, lead, brief=brief)
         lines += paragraph(by_hose, HALF_PT, most=4) if by_hose else []
         for season in [] if by_season(facts) else season_words(plan, lead, level):

@@ -214,16 +214,38 @@ def dump(facts: Facts) -> list[Line]:
     road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
     how = {"named": ", the road of its address", "driveway": ", at the mouth of its driveway",
            "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
-    side = _arriving_side(facts)
-    building = f"; building on the {side} as loaded tankers arrive" if side else ""
+    building = _building_words(facts)
     if front.along_ft[lead] > 0.0:
         lane = words.printable(facts.group.road) or "the dead end"
         where = "" if lane == road else f" of {lane}"
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
-    turn = turning_words(facts.group.back_steps, at_dump=facts.turns_here)
-    lines += paragraph(f"Tankers {turn}. Leave a lane open: the room here is not known.", HALF_PT, most=3)
+    lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the room here is not known.", HALF_PT, most=4)
     return lines + paragraph(_hose_words(facts), HALF_PT, most=4)
+
+
+def _both(facts: Facts) -> list[Facts]:
+    """Give the circuits that come to the dump site: one, or two where tankers are split; on a sheet its own."""
+    two = not facts.second and facts.cell("split_trip") >= 0
+    return [facts, facts.over_second()] if two else [facts]
+
+
+def _building_words(facts: Facts) -> str:
+    """Say on which side the building is as loaded tankers arrive, of two circuits from each end; '' if not known."""
+    sides = {one.cell("site") + 1: _arriving_side(one) for one in _both(facts)}
+    if len(set(sides.values())) == 1:
+        side = next(iter(sides.values()))
+        return f"; building on the {side} as loaded tankers arrive" if side else ""
+    said = ", ".join(f"on the {side} from fill site {number}" for number, side in sides.items() if side)
+    return f"; building, as loaded tankers arrive, {said}"
+
+
+def _turn_words(facts: Facts) -> str:
+    """Say how tankers turn after dumping, of two circuits each where they differ."""
+    said = {one.cell("site") + 1: turning_words(one.group.back_steps, at_dump=one.turns_here) for one in _both(facts)}
+    if len(set(said.values())) == 1:
+        return f"Tankers {next(iter(said.values()))}."
+    return " ".join(f"Tankers from fill site {number} {turn}." for number, turn in said.items())
 
 
 def _hose_words(facts: Facts) -> str:
@@ -262,7 +284,8 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
     season = f"; {words.months(there.months)} only" if there.seasonal else ""
-    said = f"{words.rate_words(there)}; {words.places_words(there)}{season}."
+    holds = f"; holds {words.gallons(there.storage_gal)}" if there.storage_gal is not None else ""
+    said = f"{words.rate_words(there)}; {words.places_words(there)}{holds}{season}."
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
     lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=2) if note else []
@@ -280,7 +303,17 @@ def _split(facts: Facts) -> list[Line]:
     if facts.second:
         named = plan.unit_ids(plan.levels.at_split[lead, level], lead)
         return paragraph(f"For {words.printable(' '.join(named))} only.", HALF_PT, BODY_PT, bold=True)
-    return paragraph(f"TWO FILL SITES. {said}: map and way on {words.NEXT_PAGE}.", HALF_PT, BODY_PT, bold=True)
+    return paragraph(f"TWO FILL SITES. {said}: map and way on a sheet behind.", HALF_PT, BODY_PT, bold=True)
+
+
+def at_second(facts: Facts) -> list[Line]:
+    """Say for the sheet of the second fill site where the fire is, and who goes there, by arrival."""
+    lines = paragraph(place(facts), WIDTH_PT)
+    mine = f"fill site {facts.cell('site') + 1}"
+    for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
+        if job.endswith(mine):
+            lines += paragraph(f"{words.first_up(job)}: {units}", WIDTH_PT, BODY_PT)
+    return lines
 
 
 def by_season(facts: Facts) -> list[Line]:

@@ -228,7 +228,7 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
         return [
             (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at the first level", flow[:, 0] >= RATER_GPM),
             (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at some level", flow.max(axis=1, initial=0.0) >= RATER_GPM),
-            ("fill site that stands all year, both where tankers are split", all_year[site] & all_year_too),
+            ("fill site that stands all year", all_year[site] & all_year_too),
             (f"fill site within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
             (f"fire station within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
             (

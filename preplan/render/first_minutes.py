@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from preplan.plan import DRY_SHARE, LEAST_GAP_MIN, Plan
+from preplan.plan import DRY_SHARE, LEAST_GAP_MIN, ROUNDING_GPM, Plan
 from preplan.render import words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
@@ -75,13 +75,12 @@ def _higher(plan: Plan, address: int, level: int) -> str:
     in_time = bool(answers.in_time(address))
     when = f"called by minute {_minute(float(answers.call_by_min[address]))}" if in_time else "with the first alarm"
     dry = gap_words(plan, address)
-    brings, _ = words.flow_pair(
-        float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
-    )
+    called, asked = float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
+    brings, enough = words.flow_pair(called, asked)[0], called >= asked - ROUNDING_GPM
     late = (
         f"called on arrival it holds {brings}, {dry}"
         if dry
-        else f"called on arrival it {'holds too' if in_time else 'only just holds'}"
+        else f"called on arrival it {'holds too' if in_time and enough else 'only just holds'}"
     )
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}."
 

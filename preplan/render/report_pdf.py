@@ -142,6 +142,12 @@ def _sites(document: Document, plan: Plan) -> None:
         ))  # fmt: skip
     head = ("no.", "name", "kind", "rate into one tanker", "first", "second", "backup", "required gpm, summed")
     document.table(head, rows, (28.0, 138.0, 60.0, 122.0, 36.0, 44.0, 44.0, 68.0))
+    split = int(np.sum(second >= 0))
+    if split:
+        document.flow(
+            f"At {split:,} addresses tankers are split over two fill sites, since one gives too little: see the flag "
+            "'two fill sites' in addresses.csv. Both sites and an engine at each that needs one must be there."
+        )
     document.flow(
         "First, second where tankers are split over two sites, and backup: addresses. The sum is over addresses that "
         "fill there first, one fire each; it is not a demand at one time.",

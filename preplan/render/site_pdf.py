@@ -142,7 +142,7 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
 
 def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: BoolArray, second: BoolArray) -> None:
     """Say how many addresses fill here, first choice, second site and backup, and on which roads."""
-    need = plan.needs.required_gpm[mine]
+    need = plan.needs.required_gpm[mine | second]
     known = need[np.isfinite(need)]
     largest = f"; largest required flow {words.need(float(known.max()))} gpm" if len(known) else ""
     document.heading("Whom it serves", 11.0, keep=40.0)
@@ -150,7 +150,8 @@ def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: Bo
     said = f"First choice of {int(mine.sum())} addresses, {also}backup of {int(stands_in.sum())}{largest}."
     document.flow(said, bold=True)
     roads = _served(plan, mine)
-    document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
+    if roads or not second.any():
+        document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
     one_way = _one_way(plan, mine)
     if one_way:
         document.flow(f"One truck wide: loaded goes first, empties wait; or, to meet nobody: {'; '.join(one_way)}.")
