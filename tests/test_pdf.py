@@ -471,6 +471,23 @@ def test_those_who_fill_at_a_second_site_have_a_sheet_of_their_own_behind_the_ca
     assert not any("second fill site" in _said(page) for page in _read(_draw("cards", example_plan())).pages)
 
 
+def test_the_second_sheet_has_the_cautions_of_its_own_circuit_and_those_of_both() -> None:
+    """The first circuit turns at the dump site and is narrow, the second crosses one bridge; both meet on a lane."""
+    plan = split_plan()
+    flags = (Flag("circuits meet", 0.7, "mi"), Flag("turn at dump site", 3.0, "min"), Flag("narrow road", 1.4, "mi"))
+    answers = replace(plan.answers, flags=(flags, *plan.answers.flags[1:]))
+    reader = _read(dict(card_pdf.cards(replace(plan, answers=answers)))["cards.pdf"])
+    texts = [" ".join(_said(page).split()) for page in reader.pages]
+    card = next(said for said in texts if "TWO FILL SITES" in said)
+    sheet = next(said for said in texts if "second fill site SECOND" in said or "For T2 only." in said)
+    meets = "Loaded tankers of one circuit meet empties of the other on 0.7 miles one truck wide"
+    assert meets in card
+    assert meets in sheet
+    assert "One truck wide for 1.4 miles" in card
+    assert "One truck wide for 1.4 miles" not in sheet
+    assert "bridges without a posted weight on the round trip: 1" in sheet
+
+
 def test_a_second_fill_site_s_page_names_who_drives_there() -> None:
     plan = split_plan()
     text = " ".join(_said(page) for page in _read(site_pdf.sites(plan)).pages)

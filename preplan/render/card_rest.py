@@ -7,7 +7,7 @@ from itertools import chain
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM
+from preplan.plan import ROUNDING_GPM, Flag
 from preplan.render import card_way, crew, paper, words
 from preplan.render.card_facts import HALF_PT, HYDRANT, ONE_WAY, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.card_words import LEAST_HEAD_PT, by_season, season_words, where
@@ -18,6 +18,12 @@ LARGER = 1.25
 """Letters on the page behind a card, over those on it."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
+CIRCUITS_MEET = "circuits meet"
+"""Flag of a lane on which the tankers of two circuits meet: none of them is told of the other on its own way."""
+OF_FIRST_CIRCUIT = frozenset(
+    {"turn at dump site", "posted bridge avoided", "unposted bridges", "narrow road", "meeting on narrow road", ONE_WAY}
+)
+"""Flags that hold for the circuit over the first fill site."""
 SAID_ABOVE = frozenset({"gap", "send with first alarm"})
 """Flags that the officer's sentences say already."""
 SAID_ELSEWHERE = frozenset(
@@ -109,15 +115,32 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     if facts.cell("trip") < 0:
         return []
     flags = facts.plan.answers.flags[facts.lead]
-    skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY
+    skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET}
+    if facts.second:
+        flags = (*(flag for flag in flags if flag.code not in OF_FIRST_CIRCUIT), *_of_second(facts))
     skipped |= SAID_ABOVE if facts.officer_words else frozenset()
     if flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
     grave = weight_warnings(facts.plan, facts.group, OFF_THE_WAY)
+    grave += [flag_words(flag) for flag in flags if flag.code == CIRCUITS_MEET]
     blocks = [paragraph(f"• {said}", width, SMALL_PT, bold=True, indent=7.0) for said in grave]
     others = [flag_words(flag) for flag in flags if flag.code not in skipped]
     blocks += [paragraph(f"• {said}", width, SMALL_PT, indent=7.0) for said in others]
     return [Block.of(lines) for lines in blocks]
+
+
+def _of_second(facts: Facts) -> Iterator[Flag]:
+    """Flag what the circuit over the second fill site meets, as planning does for the first."""
+    trips, trip = facts.plan.trips, facts.cell("trip")
+    if trips.turn_at_dump[trip]:
+        yield Flag("turn at dump site", facts.plan.district.rules.roads.dump_turn_min, "min")
+    for code, number, unit in (
+        ("posted bridge avoided", float(trips.posted_avoided_min[trip]), "min"),
+        ("unposted bridges", float(trips.unposted_bridges[trip]), ""),
+        ("narrow road", float(trips.narrow_mi[trip]), "mi"),
+    ):
+        if round(number, 1) > 0.0:
+            yield Flag(code, round(number, 1), unit)
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:

@@ -42,7 +42,7 @@ def back_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
     length += words.miles(float(trips.back_mi[trip]))
     if facts.astray is None:
         return [*_leg(EMPTY, facts.told(loaded=False, run_on=run_on), width, length, run_on=run_on), Line("", 4.0)]
-    other = [flag.value for flag in facts.plan.answers.flags[facts.lead] if flag.code == ONE_WAY]
+    other = [flag.value for flag in facts.plan.answers.flags[facts.lead] if flag.code == ONE_WAY and not facts.second]
     said = _way_back(facts)
     said += f". One truck wide: loaded goes first, empties wait; or {words.printable(other[0])}." if other else "."
     lines = [Line(EMPTY, SMALL_PT, bold=True), Line(length, SMALL_PT)]
