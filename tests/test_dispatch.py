@@ -64,18 +64,18 @@ def test_the_drawn_plan() -> None:
     plan = example_plan()
     assert dispatch_csv(plan).decode().splitlines() == [
         ",".join(DISPATCH_COLUMNS),
-        ",1,1,odd,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,off road data=90000 ft",
-        "Mill Road,3,3,odd,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,",
+        ",1,1,odd,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,off road data=90000 ft",
+        "Mill Road,3,3,odd,,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,",
         (
-            "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,F2,,served,250,322,310,tankers,,1,,Quarry Lane,"
+            "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,,F2,,served,250,322,310,tankers,,1,,Quarry Lane,"
             "-72.036000,44.001500,"
         ),
         (
-            "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,higher level,500,514,505,tankers,7.0,1,,,"
+            "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,,higher level,500,514,505,tankers,7.0,1,,,"
             "-72.030500,44.003500,"
         ),
-        "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,not met,500,270,260,tankers,,1,,Mill Road,-72.020500,44.006000,",
-        "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,F2,,not met,500,251,240,tankers,,1,,Mill Road,-72.019500,44.009000,",
+        "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,,not met,500,270,260,tankers,,1,,Mill Road,-72.020500,44.006000,",
+        "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,,F2,,not met,500,251,240,tankers,,1,,Mill Road,-72.019500,44.009000,",
     ]
 
 

@@ -82,12 +82,13 @@ def shown(plan: Plan, table: IntArray) -> IntArray:
 
 
 def driving_over(plan: Plan, segments: set[int]) -> int:
-    """Count the addresses whose chosen circuit holds one of some stretches, walking each by itself."""
+    """Count the addresses of which a chosen circuit holds one of some stretches, walking each by itself."""
     count = 0
-    for trip in shown(plan, plan.levels.trip).tolist():
-        if trip >= 0:
-            out, back = plan.trip_rows(trip)
-            count += bool(segments & set(plan.forest.segment[[*out, *back]].tolist()))
+    for trips in zip(
+        *(shown(plan, table).tolist() for table in (plan.levels.trip, plan.levels.split_trip)), strict=True
+    ):
+        rows = [row for trip in trips if trip >= 0 for leg in plan.trip_rows(trip) for row in leg]
+        count += bool(segments & set(plan.forest.segment[rows].tolist()))
     return count
 
 
@@ -107,7 +108,8 @@ def test_addresses_that_count_on_a_unit_are_counted(wide: Opened, plan: Plan, un
     unit = [one.unit_id for one in plan.units].index(unit_id)
     choose(wide.page, f"{unit_id},")
     table = plan.levels
-    jobs = [shown(plan, column) == unit for column in (table.attack_engine, table.fill_engine, table.dump_engine)]
+    engines = table.attack_engine, table.fill_engine, table.dump_engine, table.split_engine
+    jobs = [shown(plan, column) == unit for column in engines]
     hauls = shown(plan, table.used[:, :, unit].astype(np.int32)) == 1
     busy = jobs[0] | jobs[1] | jobs[2] | hauls
     assert counted(wide.page) == busy.sum() > 0

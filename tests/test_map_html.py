@@ -24,7 +24,7 @@ from preplan.render.map_data import map_data, road_rank
 from preplan.render.map_html import embedded_json, map_page, tile_source
 from preplan.render.map_pack import lines, pack, steps, whole
 from preplan.render.map_svg import fill_site_table, still_legend, still_map
-from tests.example_plan import LABELS, example_plan
+from tests.example_plan import LABELS, example_plan, split_plan
 
 OSM = "https://www.openstreetmap.org/copyright"
 OUTSIDE = re.compile(r"""(?:src|href)\s*=\s*["']?([^"'\s>]*//[^"'\s>]*)|url\(([^)]*)\)|@import\s+(\S+)""")
@@ -183,12 +183,21 @@ def test_each_answer_names_its_site_backup_and_crew(plan: Plan, page: str) -> No
     assert [case[0] for case in cases] == plan.levels.site.ravel().tolist()
     assert [case[1] for case in cases] == plan.levels.backup.ravel().tolist()
     assert [bool(case[3]) for case in cases] == plan.levels.meets.ravel().tolist()
-    attack, fill, dump, used, left_out, rest = answers["crews"][cases[0][6]]
+    attack, fill, dump, used, left_out, rest, second, there = answers["crews"][cases[0][6]]
     names = [unit["id"] for unit in page_data(page)["units"]]
     assert [names[attack], names[fill], names[dump]] == ["E1", "E2", "E3"]
     assert [names[unit] for unit in used] == list(plan.unit_ids(plan.levels.used[0, 0], 0)) == ["T1", "T2"]
     assert left_out == []
     assert rest == []
+    assert (second, there) == (-1, [])
+
+
+def test_who_fills_and_pumps_at_a_second_site_is_in_the_page() -> None:
+    data = map_data(split_plan())
+    answers = data["answers"]
+    case = answers["cases"][along_roads(data, answers["case"])[0]]
+    assert case[:3] == (0, 1, 1)
+    assert answers["crews"][case[6]] == (0, 1, 0, (3, 4), (), (), 2, (4,))
 
 
 def test_a_tanker_of_the_fleet_that_does_not_shuttle_is_named(plan: Plan) -> None:
@@ -197,7 +206,7 @@ def test_a_tanker_of_the_fleet_that_does_not_shuttle_is_named(plan: Plan) -> Non
     data = map_data(replace(plan, levels=replace(plan.levels, used=used)))
     answers = data["answers"]
     crew = answers["crews"][answers["cases"][along_roads(data, answers["case"])[0]][6]]
-    assert crew[3:] == ((3,), (4,), ())
+    assert crew[3:6] == ((3,), (4,), ())
 
 
 def test_an_engine_without_a_job_is_no_tanker_left_out(plan: Plan) -> None:
@@ -205,7 +214,7 @@ def test_an_engine_without_a_job_is_no_tanker_left_out(plan: Plan) -> None:
     data = map_data(replace(plan, levels=replace(plan.levels, dump_engine=dump)))
     answers = data["answers"]
     crew = answers["crews"][answers["cases"][along_roads(data, answers["case"])[1]][6]]
-    assert crew == (0, 1, 0, (3, 4), (), (2,))
+    assert crew == (0, 1, 0, (3, 4), (), (2,), -1, ())
 
 
 def test_a_season_is_named_only_where_it_matters(plan: Plan) -> None:

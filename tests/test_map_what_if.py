@@ -307,6 +307,7 @@ def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: 
             case.plan.levels,
             trip=np.full_like(case.plan.levels.trip, -1),
             backup_trip=np.full_like(case.plan.levels.backup_trip, -1),
+            split_trip=np.full_like(case.plan.levels.split_trip, -1),
         ),
         district=replace(case.plan.district, rules=rules),
         what_if=what_if_of(case.scene, trips),

@@ -121,8 +121,7 @@ function showLists() {
   clearChoice();
   const onCircuits = new Set();
   for (let a = 0; a < addresses.count; a += 1) {
-    const trip = chosenTrip(a);
-    if (trip >= 0) for (const leaf of [trips.outLeaf[trip], trips.backLeaf[trip]]) onCircuits.add(leaf);
+    for (const trip of chosenTrips(a)) for (const leaf of [trips.outLeaf[trip], trips.backLeaf[trip]]) onCircuits.add(leaf);
   }
   const driven = drivenRoads(onCircuits);
   const many = (marks) => `${countOf(marks).toLocaleString("en-US")} addresses`;
