@@ -103,7 +103,7 @@ def test_addresses_of_a_fill_site_are_counted(wide: Opened, plan: Plan, number: 
     assert counted(wide.page) == served.sum()
 
 
-@pytest.mark.parametrize("unit_id", ["T11", "PT22", "E12", "T51"])
+@pytest.mark.parametrize("unit_id", ["T11", "PT22", "E12", "E31", "T51"])
 def test_addresses_that_count_on_a_unit_are_counted(wide: Opened, plan: Plan, unit_id: str) -> None:
     unit = [one.unit_id for one in plan.units].index(unit_id)
     choose(wide.page, f"{unit_id},")
@@ -111,7 +111,7 @@ def test_addresses_that_count_on_a_unit_are_counted(wide: Opened, plan: Plan, un
     engines = table.attack_engine, table.fill_engine, table.dump_engine, table.split_engine
     jobs = [shown(plan, column) == unit for column in engines]
     hauls = shown(plan, table.used[:, :, unit].astype(np.int32)) == 1
-    busy = jobs[0] | jobs[1] | jobs[2] | hauls
+    busy = np.logical_or.reduce([*jobs, hauls])
     assert counted(wide.page) == busy.sum() > 0
     assert wide.page.inner_text("#panel-body h2") == f"Unit {unit_id}"
 
