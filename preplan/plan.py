@@ -378,8 +378,6 @@ class SeasonLine:
     """Indices of the sites in service."""
     best_site: IntArray
     """(addresses, levels): the site that delivers most in this season, -1: none."""
-    sustained_gpm: FloatArray
-    """(addresses, levels)."""
     uninterrupted_gpm: FloatArray
     """(addresses, levels)."""
 

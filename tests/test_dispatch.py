@@ -226,14 +226,12 @@ def test_winter_variant() -> None:
         months=(1, 2, 12),
         sites=(1,),
         best_site=best,
-        sustained_gpm=plan.levels.sustained_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     summer = SeasonLine(
         months=tuple(range(3, 12)),
         sites=(0, 1),
         best_site=plan.levels.site,
-        sustained_gpm=plan.levels.sustained_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     found = rows(replace(plan, seasons=(summer, winter)))
@@ -248,7 +246,6 @@ def test_winter_alone_parts_neighbours() -> None:
         months=(1,),
         sites=(0, 1),
         best_site=best,
-        sustained_gpm=plan.levels.sustained_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     assert [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))] == ["", "F2"]

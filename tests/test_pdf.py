@@ -124,8 +124,8 @@ def _hostile() -> Plan:
         addresses=replace(plan.addresses, label=text_array([LONG] * n), street=text_array([LONG] * n)),
         answers=replace(plan.answers, flags=(flags,) * n, level=np.minimum(plan.answers.level, 0)),
         seasons=tuple(
-            replace(s, best_site=six(s.best_site), sustained_gpm=six(s.sustained_gpm),
-                    uninterrupted_gpm=six(s.uninterrupted_gpm)) for s in plan.seasons * 2
+            replace(s, best_site=six(s.best_site), uninterrupted_gpm=six(s.uninterrupted_gpm))
+            for s in plan.seasons * 2
         ),
         groups=groups, units=units, sites=sites, site_flags=(flags,) * 3, problems=plan.problems * 90,
         roads=replace(plan.roads, name=text_array([LONG] * len(plan.roads))),

@@ -101,13 +101,13 @@ def test_what_is_said_is_what_the_timeline_says_of_that_way_to_part_them() -> No
     own = tuple(of_top(found, "at_split")[haulers(case)].tolist())
     assert of_top(found, "uninterrupted_gpm") == pytest.approx(ways[own], rel=1e-9)
     run = run_of(case, [own])
-    assert of_top(found, "sustained_gpm") == steady(case, run, long_run_gpm(case, run)).sustained_gpm[0]
+    assert of_top(found, "sustained_gpm") == steady(case, run).sustained_gpm[0]
 
 
 def test_moving_tankers_one_by_one_comes_near_the_best_of_all_ways() -> None:
-    """Forty random pairs of sites, each against all 62 ways to part six tankers."""
+    """Twenty-four random pairs of sites, each against all 62 ways to part six tankers."""
     rng, shares = random.Random(7), []  # noqa: S311 - not for secrets
-    for _ in range(40):
+    for _ in range(24):
         sites = tuple(
             site(name, fill_gpm=rng.choice([250.0, 400.0, 600.0, 900.0]), kind=rng.choice(["dry hydrant", "hydrant"]))
             for name in ("F1", "F2")
@@ -118,7 +118,7 @@ def test_moving_tankers_one_by_one_comes_near_the_best_of_all_ways() -> None:
         if of_top(found, "split") < 0 or of_top(found, "site") != 0 or not of_top(found, "used")[haulers(case)].all():
             continue
         shares.append(of_top(found, "uninterrupted_gpm") / max(held_by_hand(case).values()))
-    assert len(shares) >= 10
+    assert len(shares) >= 6
     assert max(shares) <= 1.0 + 1e-9
     assert min(shares) > 0.9
     assert np.mean(shares) > 0.98
@@ -205,7 +205,7 @@ def test_the_closed_form_of_two_circuits_is_never_below_the_long_run() -> None:
     So planning takes the long run where it is less: here it is up to 14 % less, mostly 2 to 5 %.
     """
     shares = []
-    for seed in range(120):
+    for seed in range(60):
         case = split_case(seed, odd=False)
         parts = [[t for t in case.tankers if t.second_site == second] for second in (False, True)]
         if not all(parts) or any(t.self_fill for t in case.tankers):
@@ -230,7 +230,7 @@ def test_the_closed_form_of_two_circuits_is_never_below_the_long_run() -> None:
         )
         both = joined_circuits(one, other, hold, dump_places=1)
         shares.append(plain_long_run_gpm(plain) / float(both.sustained_gpm))
-    assert len(shares) > 25
+    assert len(shares) > 15
     assert max(shares) < 1.01
     assert min(shares) > 0.8
     assert np.median(shares) < 0.99

@@ -146,20 +146,21 @@ def called_later(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Crews,
     return with_jobs(scene, run, later), later
 
 
-def steady(scene: Scene, run: Crews, long_run_gpm: FloatArray) -> Shuttle:
+def steady(scene: Scene, run: Crews) -> Shuttle:
     """Give the steady flow of just these crews, capped by storage, draft, supply line and hose.
 
-    `long_run_gpm` (cases,) is what two circuits bring that wait for each other at the dump site, inf for one: they may
-    bring less than the closed form of both says.
+    Two circuits wait for each other at the dump site, so they may bring less than the closed form of both says: then
+    the long run holds.
     """
     sent = scene.response.tankers[run.address, run.level].any(axis=1) & np.isfinite(legs_min(scene, run)[0])
     shuttle = _circuit(scene, replace(run, used=run.used & ~run.at_second))
     rows = np.flatnonzero(run.second >= 0)
     if rows.size:
-        other = run.rows(rows).over_second()
+        part = run.rows(rows)
+        other = part.over_second()
         ends = circuit_of(scene, other.site, other.jobs)
         both = joined_circuits(shuttle.rows(rows), _circuit(scene, other), ends.handling, dump_places=ends.dump_places)
-        both = replace(both, sustained_gpm=np.minimum(both.sustained_gpm, long_run_gpm[rows]))
+        both = replace(both, sustained_gpm=np.minimum(both.sustained_gpm, long_run_gpm(scene, part)))
         shuttle = shuttle.put(rows, both)
     return engines_lack(line_capped(scene, shuttle, run.jobs, run.address), run.jobs, sent)
 

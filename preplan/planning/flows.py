@@ -33,17 +33,10 @@ class Settled:
     """Uninterrupted flow."""
     one_out_gpm: FloatArray
     """(cases, those of `haulers`): the same with each tanker out; NaN where it does not haul."""
-    long_run_gpm: FloatArray
-    """What two circuits bring that wait for each other at the dump site; inf where there is one."""
 
     def rows(self, pick: Rows | IntArray) -> Settled:
         """Take some of the cases."""
-        return Settled(
-            run=self.run.rows(pick),
-            gpm=self.gpm[pick],
-            one_out_gpm=self.one_out_gpm[pick],
-            long_run_gpm=self.long_run_gpm[pick],
-        )
+        return Settled(run=self.run.rows(pick), gpm=self.gpm[pick], one_out_gpm=self.one_out_gpm[pick])
 
     @property
     def least_one_out_gpm(self) -> FloatArray:
@@ -74,7 +67,7 @@ class Flows:
         self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
         nobody = np.empty(0, dtype=np.int32)
         run, none_out = everyone(scene, nobody, nobody, nobody), np.empty((0, haulers(scene).size))
-        self._settled = [Settled(run=run, gpm=np.empty(0), one_out_gpm=none_out, long_run_gpm=np.empty(0))]
+        self._settled = [Settled(run=run, gpm=np.empty(0), one_out_gpm=none_out)]
         self._count = 0
         every = np.ones(self._same.shape, dtype=np.bool_)
         self._bound(every)
@@ -296,8 +289,7 @@ def without_the_slow(scene: Scene, run: Crews) -> Settled:
         left = used[np.ix_(rows, haul)] & ~best.used
         used[np.ix_(rows, haul)] &= best.used
         rows = rows[left.any(axis=1)]  # once more: who is left out still brings a portable tank
-    run = replace(run, used=used, at_second=run.at_second & used)
-    return Settled(run=run, gpm=gpm, one_out_gpm=one_out, long_run_gpm=np.full(len(run), np.inf))
+    return Settled(run=replace(run, used=used, at_second=run.at_second & used), gpm=gpm, one_out_gpm=one_out)
 
 
 def _alike(scene: Scene, other: Scene) -> BoolArray:
@@ -344,5 +336,4 @@ def _join(parts: list[Settled]) -> Settled:
         run=joined([part.run for part in parts]),
         gpm=np.concatenate([part.gpm for part in parts]),
         one_out_gpm=np.concatenate([part.one_out_gpm for part in parts]),
-        long_run_gpm=np.concatenate([part.long_run_gpm for part in parts]),
     )

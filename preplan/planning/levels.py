@@ -45,7 +45,6 @@ def choose(flows: Flows) -> Choice:
                 months=months,
                 sites=tuple(np.flatnonzero(stands).tolist()),
                 best_site=found.site,
-                sustained_gpm=_steady_gpm(scene, flows, found.row),
                 uninterrupted_gpm=np.where(found.site >= 0, flows.held_gpm(found.row), np.nan),
             )
         )
@@ -126,15 +125,6 @@ def _flows_at(flows: Flows, site: IntArray) -> FloatArray:
     return np.column_stack([flows.at(site[:, level], level) for level in range(site.shape[1])])
 
 
-def _steady_gpm(scene: Scene, flows: Flows, row: IntArray) -> FloatArray:
-    """Give the steady flow of chosen cases (addresses, levels) with the crews that serve them; NaN where no site."""
-    gpm = np.full(row.shape, np.nan)
-    if (row >= 0).any():
-        found = flows.settled_rows(row[row >= 0])
-        gpm[row >= 0] = steady(scene, found.run, found.long_run_gpm).sustained_gpm
-    return gpm
-
-
 def worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
     """Pick each address's worst season from flows of shape (seasons, addresses, levels).
 
@@ -192,7 +182,7 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
         found=found,
         line=line,
         reached_gpm=_if_it_reached(scene, found.run, line),
-        steady=steady(scene, found.run, found.long_run_gpm),
+        steady=steady(scene, found.run),
         sent=at_dispatch(scene, found.run),
         called=on_arrival(scene, found.run),
     )

@@ -14,7 +14,7 @@ import numpy as np
 
 from preplan.plan import ROUNDING_GPM
 from preplan.planning.assignment import crews, draws_elsewhere
-from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, long_run_gpm, with_jobs
+from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, with_jobs
 from preplan.planning.flows import SLACK, Flows, Settled, first_open, without_the_slow
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import held_flows
@@ -24,6 +24,9 @@ from preplan.water.timeline_table import CaseTable
 
 NEAREST = 4
 """Second sites that are tried: those with the shortest round trips, and the one that brings most by itself."""
+
+FOLLOWED = 2
+"""Ways of a case on which tankers go on moving."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +59,7 @@ def split_rows(flows: Flows, row: IntArray, below: IntArray, stands: BoolArray, 
         if level == len(scene.levels) - 1:
             more |= done.gpm > base.gpm[at] * (1.0 + scene.rules.plan.keep_site_gain)
         kept = np.flatnonzero(more)
-        if kept.size:
-            taken = done.rows(kept)
-            taken = replace(taken, long_run_gpm=long_run_gpm(scene, taken.run))
-            row[part[at[kept]]] = flows.keep(taken)
+        row[part[at[kept]]] = flows.keep(done.rows(kept))
     return _never_less(flows, row, below, level)
 
 
@@ -172,6 +172,7 @@ def _moved(flows: Flows, asked: Asked, held_gpm: FloatArray) -> tuple[Crews, Flo
     """Send tankers to the second site, one by one, while that raises the flow; give crews and flows (ways,).
 
     One that the first site leaves out, or whose roads are too weak for it, may come too; one stays at the first site.
+    After each move only the best ways of a case are followed.
     """
     run, gpm = asked.run, held_gpm.copy()
     used, at_second = run.used.copy(), run.at_second.copy()
@@ -195,7 +196,19 @@ def _moved(flows: Flows, asked: Asked, held_gpm: FloatArray) -> tuple[Crews, Flo
         rows, best = rows[gains], best[gains]
         used[rows, best] = at_second[rows, best] = True
         gpm[rows] = gained[gains]
+        rows = rows[_first_few(asked.case[rows], gpm[rows])]
     return replace(run, used=used, at_second=at_second), gpm
+
+
+def _first_few(case: Rows, gpm: FloatArray) -> BoolArray:
+    """Mask the ways of each case, (ways,), on which most is held so far: the others are not followed."""
+    order = np.lexsort((-gpm, case))
+    ranked = case[order]
+    begins = np.flatnonzero(np.append(True, ranked[1:] != ranked[:-1])) if ranked.size else ranked
+    rank = np.arange(ranked.size) - np.repeat(begins, np.diff(np.append(begins, ranked.size)))
+    few = np.zeros(case.size, dtype=np.bool_)
+    few[order] = rank < FOLLOWED
+    return few
 
 
 def _held(flows: Flows, run: Crews) -> FloatArray:
