@@ -205,7 +205,7 @@ def test_the_closed_form_of_two_circuits_is_never_below_the_long_run() -> None:
     So planning takes the long run where it is less: here it is up to 14 % less, mostly 2 to 5 %.
     """
     shares = []
-    for seed in range(60):
+    for seed in range(40):
         case = split_case(seed, odd=False)
         parts = [[t for t in case.tankers if t.second_site == second] for second in (False, True)]
         if not all(parts) or any(t.self_fill for t in case.tankers):
@@ -230,7 +230,7 @@ def test_the_closed_form_of_two_circuits_is_never_below_the_long_run() -> None:
         )
         both = joined_circuits(one, other, hold, dump_places=1)
         shares.append(plain_long_run_gpm(plain) / float(both.sustained_gpm))
-    assert len(shares) > 15
+    assert len(shares) > 8
     assert max(shares) < 1.01
     assert min(shares) > 0.8
     assert np.median(shares) < 0.99

@@ -42,20 +42,20 @@ def test_random_fleets_agree_event_for_event() -> None:
 
 def test_fleets_split_over_two_fill_sites_agree_event_for_event() -> None:
     both = waits = dry = 0
-    for seed in range(400):
+    for seed in range(250):
         case = split_case(seed)
         assert events_differ(case) == "", seed
         run = account(case)
         both += len({t.site for t in run.trucks if t.refilled}) == 2
         waits += sum(t.fill_wait_min > 0 for t in run.trucks if t.site == 1)
         dry += run.sources[-1].empty_min > 0
-    assert min(both, waits) > 130  # both sites fill, and tankers queue at the second one too
-    assert dry > 12
+    assert min(both, waits) > 80  # both sites fill, and tankers queue at the second one too
+    assert dry > 6
 
 
 @pytest.mark.parametrize("draw", [random_case, split_case])
 def test_random_fleets_agree_in_the_books(draw: Callable[[int], Case]) -> None:
-    for seed in range(300 if draw is random_case else 150):
+    for seed in range(300 if draw is random_case else 80):
         case = draw(seed)
         run, model = account(case), Model(case).run()
         dry = sum(stop - start for start, stop in dry_stretches(run))
@@ -71,7 +71,7 @@ def test_random_fleets_agree_in_the_books(draw: Callable[[int], Case]) -> None:
 
 @pytest.mark.parametrize("draw", [random_case, split_case])
 def test_the_uninterrupted_flow_holds_in_the_model_too_and_more_does_not(draw: Callable[[int], Case]) -> None:
-    for seed in range(200 if draw is random_case else 100):
+    for seed in range(200 if draw is random_case else 60):
         case = draw(seed)
         held = answer(case)
         if held.limited_by in {"draft", "supply line"} or held.uninterrupted_gpm == 0:
