@@ -92,6 +92,10 @@ STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
 """The five status words, in the order of the legend."""
 
 
+FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2
+"""Circuits of an address: over its fill site, and, where tankers are split, over the second one."""
+
+
 @dataclass(frozen=True, slots=True)
 class Flag:
     """A fact about one address or site, with its number: `code=value unit`.
@@ -100,17 +104,22 @@ class Flag:
     long driveway=640 ft
     >>> print(Flag("posted bridge avoided", 2.4837, "min"), Flag("single fill site"), sep="; ")
     posted bridge avoided=2.5 min; single fill site
+    >>> print(Flag("unposted bridges", 2.0, circuit=SECOND_CIRCUIT))
+    second circuit unposted bridges=2
     """
 
     code: str
     value: float | str | None = None
     unit: str = ""
+    circuit: int = 0
+    """Whose fact it is: `FIRST_CIRCUIT`, `SECOND_CIRCUIT` (over the second fill site), or 0, of the address itself."""
 
     def __str__(self) -> str:
         """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01."""
+        named = f"second circuit {self.code}" if self.circuit == SECOND_CIRCUIT else self.code
         if self.value is None:
-            return self.code
-        return f"{self.code}={self._value()}" + (f" {self.unit}" if self.unit else "")
+            return named
+        return f"{named}={self._value()}" + (f" {self.unit}" if self.unit else "")
 
     def _value(self) -> str:
         """Round by the unit; a flag is the one value that is printed in a sentence of its own."""

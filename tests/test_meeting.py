@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from preplan.plan import Flag, RouteForest, TripTable
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
 from preplan.planning.kept import Measures, Shown, keep_trips
 from preplan.planning.meeting import Meetings, WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
@@ -29,6 +29,7 @@ NODES = {
     "away": (1000, 5600),
 }  # fmt: skip
 LANE, BEYOND = 1, 2
+NO_SECOND = np.empty(0, dtype=np.int32)
 
 
 def farms(*, detour: str = "Wide Road", narrow: tuple[int, ...] = (LANE,), far: bool = False) -> Drawing:
@@ -80,7 +81,7 @@ def driven(
 
 def flag_of(town: Drawing, place: tuple[int, float] = (BEYOND, 0.5)) -> list[str]:
     meetings, better, trips = looked_at(town, place)
-    return [str(flag) for _, flag in meeting_flags(trips, meetings, better)]
+    return [str(flag) for _, flag in meeting_flags(trips, meetings, better, NO_SECOND)]
 
 
 def test_empties_are_sent_round_by_the_wide_road() -> None:
@@ -123,7 +124,9 @@ def test_a_loop_is_no_meeting() -> None:
 def test_a_semicolon_in_a_road_s_name_does_not_part_the_flag() -> None:
     meetings, _, trips = looked_at(farms())
     better = {0: WayBack(longer_min=-0.01, road="A; B")}
-    assert meeting_flags(trips, meetings, better) == [(0, Flag("one way traffic", "empties by A, B, 0 min longer"))]
+    for second, circuit in ((NO_SECOND, FIRST_CIRCUIT), (np.zeros(1, dtype=np.int32), SECOND_CIRCUIT)):
+        told = Flag("one way traffic", "empties by A, B, 0 min longer", circuit=circuit)
+        assert meeting_flags(trips, meetings, better, second) == [(0, told)]
 
 
 def test_loaded_tankers_of_one_circuit_meet_empties_of_the_other() -> None:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from pypdf import PageObject, PdfReader
 
-from preplan.plan import CardGroup, Flag, Plan, Rejected, Step
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan, Rejected, Step
 from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import (
     card_facts,
@@ -471,21 +471,40 @@ def test_those_who_fill_at_a_second_site_have_a_sheet_of_their_own_behind_the_ca
     assert not any("second fill site" in _said(page) for page in _read(_draw("cards", example_plan())).pages)
 
 
-def test_the_second_sheet_has_the_cautions_of_its_own_circuit_and_those_of_both() -> None:
-    """The first circuit turns at the dump site and is narrow, the second crosses one bridge; both meet on a lane."""
+def test_each_circuit_s_drivers_read_its_own_warnings_and_those_of_the_address() -> None:
+    """On card and sheet, and on the pages of the two fill sites: what is shut to one group is not to the other."""
     plan = split_plan()
-    flags = (Flag("circuits meet", 0.7, "mi"), Flag("turn at dump site", 3.0, "min"), Flag("narrow road", 1.4, "mi"))
-    answers = replace(plan.answers, flags=(flags, *plan.answers.flags[1:]))
-    reader = _read(dict(card_pdf.cards(replace(plan, answers=answers)))["cards.pdf"])
-    texts = [" ".join(_said(page).split()) for page in reader.pages]
-    card = next(said for said in texts if "TWO FILL SITES" in said)
-    sheet = next(said for said in texts if "second fill site SECOND" in said or "For T2 only." in said)
-    meets = "Loaded tankers of one circuit meet empties of the other on 0.7 miles one truck wide"
-    assert meets in card
-    assert meets in sheet
+    first, second = (
+        Flag("empty only", f"the {name} bridge (posted 20,000 lb)", circuit=circuit)
+        for name, circuit in (("Elm", FIRST_CIRCUIT), ("Oak", SECOND_CIRCUIT))
+    )
+    flags = (first, second, Flag("circuits meet", 0.7, "mi"), Flag("narrow road", 1.4, "mi", FIRST_CIRCUIT),
+             Flag("unposted bridges", 3.0, circuit=SECOND_CIRCUIT))  # fmt: skip
+    told = replace(plan, answers=replace(plan.answers, flags=(flags, *plan.answers.flags[1:])))
+    cards = [" ".join(_said(page).split()) for page in _read(dict(card_pdf.cards(told))["cards.pdf"]).pages]
+    sites = [" ".join(_said(page).split()) for page in _read(site_pdf.sites(told)).pages]
+    pairs = (
+        (
+            next(said for said in cards if "TWO FILL SITES" in said),
+            next(said for said in cards if "For T2 only." in said),
+        ),
+        (
+            next(said for said in sites if "fill site 1 of" in said),
+            next(said for said in sites if "fill site 2 of" in said),
+        ),
+    )
+    for card, sheet in pairs:
+        assert "LOADED: not over the Elm bridge" in card
+        assert "LOADED: not over the Elm bridge" not in sheet
+        assert "LOADED: not over the Oak bridge" in sheet
+        assert "LOADED: not over the Oak bridge" not in card
+        for said in (card, sheet):
+            assert "Loaded tankers of one circuit meet empties of the other on 0.7 miles one truck wide" in said
+    card, sheet = pairs[0]
     assert "One truck wide for 1.4 miles" in card
     assert "One truck wide for 1.4 miles" not in sheet
-    assert "bridges without a posted weight on the round trip: 1" in sheet
+    assert "bridges without a posted weight on the round trip: 3" in sheet
+    assert "bridges without a posted weight on the round trip: 3" not in card
 
 
 def test_a_second_fill_site_s_page_names_who_drives_there() -> None:

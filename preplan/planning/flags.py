@@ -7,7 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from preplan.plan import LEAST_GAP_MIN, AnswerTable, Flag, HydrantReach, LevelTable, TripTable
+from preplan.plan import (
+    FIRST_CIRCUIT,
+    LEAST_GAP_MIN,
+    SECOND_CIRCUIT,
+    AnswerTable,
+    Flag,
+    HydrantReach,
+    LevelTable,
+    TripTable,
+)
 from preplan.planning.assignment import Scene
 from preplan.records import ALL_MONTHS, AddressTable, FillSite, FloatArray, HydrantTable, IntArray
 
@@ -65,24 +74,25 @@ def _place_flags(
 def _trip_flags(
     scene: Scene, _addresses: AddressTable, levels: LevelTable, trips: TripTable, answers: AnswerTable
 ) -> Found:
-    """Flag what the chosen trip meets."""
-    trip = _shown(answers, levels.trip).astype(np.int32)
-    for row in np.flatnonzero((answers.level >= 0) & (trip >= 0)).tolist():
-        t = trip[row]
-        if trips.turn_at_dump[t]:
-            yield row, Flag("turn at dump site", scene.rules.roads.dump_turn_min, "min")
-        if round(float(trips.posted_avoided_min[t]), 1) > 0.0:
-            yield row, Flag("posted bridge avoided", round(float(trips.posted_avoided_min[t]), 1), "min")
-        if trips.unposted_bridges[t]:
-            yield row, Flag("unposted bridges", int(trips.unposted_bridges[t]))
-        if round(float(trips.narrow_mi[t]), 1) > 0.0:
-            yield row, Flag("narrow road", round(float(trips.narrow_mi[t]), 1), "mi")
+    """Flag what the chosen trip meets, of each circuit where tankers are split."""
+    for circuit, table in ((FIRST_CIRCUIT, levels.trip), (SECOND_CIRCUIT, levels.split_trip)):
+        trip = _shown(answers, table).astype(np.int32)
+        for row in np.flatnonzero((answers.level >= 0) & (trip >= 0)).tolist():
+            t = trip[row]
+            if trips.turn_at_dump[t]:
+                yield row, Flag("turn at dump site", scene.rules.roads.dump_turn_min, "min", circuit)
+            if round(float(trips.posted_avoided_min[t]), 1) > 0.0:
+                yield row, Flag("posted bridge avoided", round(float(trips.posted_avoided_min[t]), 1), "min", circuit)
+            if trips.unposted_bridges[t]:
+                yield row, Flag("unposted bridges", int(trips.unposted_bridges[t]), circuit=circuit)
+            if round(float(trips.narrow_mi[t]), 1) > 0.0:
+                yield row, Flag("narrow road", round(float(trips.narrow_mi[t]), 1), "mi", circuit)
 
 
 def _split_flags(
     scene: Scene, _addresses: AddressTable, levels: LevelTable, trips: TripTable, answers: AnswerTable
 ) -> Found:
-    """Flag who fills at a second fill site, and what the circuit over it meets."""
+    """Flag who fills at a second fill site."""
     trip, site = _shown(answers, levels.split_trip), _shown(answers, levels.split)
     for row in np.flatnonzero((answers.level >= 0) & (trip >= 0)).tolist():
         t, there = int(trip[row]), scene.sites[int(site[row])]
@@ -90,31 +100,28 @@ def _split_flags(
             unit.unit_id for unit, at in zip(scene.units, levels.at_split[row, answers.level[row]], strict=True) if at
         ]
         minutes = round(float(trips.out_min[t] + trips.back_min[t]), 1)
-        met = [f"{' '.join(ids)} at {there.site_id}", f"round trip {minutes:g} min"]
-        met += [f"{trips.unposted_bridges[t]} unposted bridges"] if trips.unposted_bridges[t] else []
-        narrow = round(float(trips.narrow_mi[t]), 1)
-        met += [f"{narrow:g} mi one truck wide"] if narrow > 0.0 else []
-        met += [] if there.fill_gpm_given else ["not tested"]
-        yield row, Flag("two fill sites", ", ".join(met).replace(";", ","))
+        said = f"{' '.join(ids)} at {there.site_id}, round trip {minutes:g} min"
+        yield row, Flag("two fill sites", said.replace(";", ","))
 
 
 def _site_of_address_flags(
     scene: Scene, _addresses: AddressTable, levels: LevelTable, _trips: TripTable, answers: AnswerTable
 ) -> Found:
-    """Flag what the chosen fill site lacks."""
-    site = _shown(answers, levels.site).astype(np.int32)
+    """Flag what the chosen fill site lacks, and the second one where there is one."""
     backup = _shown(answers, levels.backup)
     limited = levels.limited_by[np.arange(len(answers)), np.maximum(answers.level, 0)]
-    for row in np.flatnonzero((answers.level >= 0) & (site >= 0)).tolist():
-        one = scene.sites[site[row]]
-        if backup[row] < 0:
-            yield row, Flag("single fill site")
-        if one.seasonal:
-            yield row, Flag("seasonal", months_text(one.months))
-        if not one.fill_gpm_given:
-            yield row, Flag("not tested")
-        if limited[row] == "source" and one.storage_gal is not None:
-            yield row, Flag("source runs out", _whole(one.storage_gal), "gal")
+    for circuit, table in ((FIRST_CIRCUIT, levels.site), (SECOND_CIRCUIT, levels.split)):
+        site = _shown(answers, table).astype(np.int32)
+        for row in np.flatnonzero((answers.level >= 0) & (site >= 0)).tolist():
+            one = scene.sites[site[row]]
+            if circuit == FIRST_CIRCUIT and backup[row] < 0:
+                yield row, Flag("single fill site")
+            if one.seasonal:
+                yield row, Flag("seasonal", months_text(one.months), circuit=circuit)
+            if not one.fill_gpm_given:
+                yield row, Flag("not tested", circuit=circuit)
+            if limited[row] == "source" and one.storage_gal is not None:
+                yield row, Flag("source runs out", _whole(one.storage_gal), "gal", circuit)
 
 
 def _fleet_flags(

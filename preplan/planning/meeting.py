@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import Flag, RouteForest, TripTable
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
 from preplan.planning.round_trips import PairSearch
 from preplan.records import BoolArray, FloatArray, IntArray, RoadTable
@@ -167,14 +167,21 @@ def _new_road(roads: RoadTable, back: IntArray, out: IntArray) -> str:
     return max(miles, key=lambda name: (miles[name], name), default="")
 
 
-def meeting_flags(trips: TripTable, meetings: Meetings, better: dict[int, WayBack]) -> list[tuple[int, Flag]]:
-    """Give the flag of each address, with it, whose tankers meet on a narrow road; one a trip."""
-    flags = []
+def meeting_flags(
+    trips: TripTable, meetings: Meetings, better: dict[int, WayBack], second: IntArray
+) -> list[tuple[int, Flag]]:
+    """Give the flag of each address, with it, whose tankers meet on a narrow road; one a trip.
+
+    `second` are the trips of second circuits, rows of the TripTable.
+    """
+    flags, seconds = [], set(second.tolist())
     for trip, miles in zip(meetings.trip.tolist(), meetings.miles.tolist(), strict=True):
         way = better.get(trip)
-        flag = Flag("meeting on narrow road", miles, "mi")
+        circuit = SECOND_CIRCUIT if trip in seconds else FIRST_CIRCUIT
+        flag = Flag("meeting on narrow road", miles, "mi", circuit)
         if way is not None:
             longer = abs(round(max(way.longer_min, 0.0), 1))
-            flag = Flag("one way traffic", f"empties by {way.road.replace(';', ',')}, {longer:g} min longer")
+            said = f"empties by {way.road.replace(';', ',')}, {longer:g} min longer"
+            flag = Flag("one way traffic", said, circuit=circuit)
         flags.append((int(trips.address[trip]), flag))
     return flags

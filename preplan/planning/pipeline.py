@@ -10,6 +10,8 @@ import numpy as np
 
 from preplan.errors import Finding, InputError
 from preplan.plan import (
+    FIRST_CIRCUIT,
+    SECOND_CIRCUIT,
     AnswerTable,
     CardGroup,
     Flag,
@@ -272,7 +274,7 @@ def with_meetings(  # what it looks at is spread over the whole recipe
     crossing = crossing_flags(
         ground.roads, ground.limits.narrow, trips, forest, pairs, ground.frontages.fraction[split]
     )
-    for address, flag in (*meeting_flags(trips, meetings, better), *crossing):
+    for address, flag in (*meeting_flags(trips, meetings, better, pairs[1]), *crossing):
         flags[address] = (*flags[address], flag)
     return replace(answers, flags=tuple(flags))
 
@@ -335,7 +337,7 @@ def with_weights(
     cell = np.arange(len(answers)), np.maximum(answers.level, 0)
     at_split = levels.at_split[cell]
 
-    def found(table: IntArray, sent: BoolArray) -> dict[int, tuple[Flag, ...]]:
+    def found(circuit: int, table: IntArray, sent: BoolArray) -> dict[int, tuple[Flag, ...]]:
         """Flag what the tankers of one circuit meet."""
         trip = np.where(answers.level >= 0, table[cell], -1)
 
@@ -344,9 +346,11 @@ def with_weights(
             return (legs // (1, 2)).astype(np.int32)
 
         met = Met(free=free, out=driven(trips.out_leaf), back=driven(trips.back_leaf))
-        return replace(weights, sent=weights.sent & sent).flags(met)
+        flags = replace(weights, sent=weights.sent & sent).flags(met)
+        return {a: tuple(replace(flag, circuit=circuit) for flag in some) for a, some in flags.items()}
 
-    first, second = found(levels.trip, ~at_split), found(levels.split_trip, at_split)
+    first = found(FIRST_CIRCUIT, levels.trip, ~at_split)
+    second = found(SECOND_CIRCUIT, levels.split_trip, at_split)
     hydrant = answers.status == "hydrant"
     flags = []
     for a, others in enumerate(answers.flags):

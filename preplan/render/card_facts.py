@@ -6,9 +6,10 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
 
-from preplan.plan import CardGroup, Plan
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan
 from preplan.render import first_minutes, words
 from preplan.render.driving_words import directions
+from preplan.render.flag_words import flags_on
 from preplan.render.paper import LEFT_PT, RIGHT_PT
 from preplan.units import M_PER_MI
 
@@ -42,6 +43,16 @@ class Facts:
         group = self.group
         there = replace(group, out_steps=group.split_out_steps, back_steps=group.split_back_steps)
         return Facts(self.plan, there, second=True)
+
+    @property
+    def circuit(self) -> int:
+        """Which of the two it is, as flags have it."""
+        return SECOND_CIRCUIT if self.second else FIRST_CIRCUIT
+
+    @cached_property
+    def flags(self) -> list[Flag]:
+        """Flags of the lead address that concern who drives this circuit."""
+        return flags_on(self.plan, self.lead, self.circuit)
 
     @property
     def lead(self) -> int:

@@ -7,7 +7,7 @@ from itertools import chain
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, Flag
+from preplan.plan import ROUNDING_GPM
 from preplan.render import card_way, crew, paper, words
 from preplan.render.card_facts import HALF_PT, HYDRANT, ONE_WAY, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.card_words import LEAST_HEAD_PT, by_season, season_words, where
@@ -20,10 +20,6 @@ MOST_LEVELS = 6
 """Most rows of the table of response levels."""
 CIRCUITS_MEET = "circuits meet"
 """Flag of a lane on which the tankers of two circuits meet: none of them is told of the other on its own way."""
-OF_FIRST_CIRCUIT = frozenset(
-    {"turn at dump site", "posted bridge avoided", "unposted bridges", "narrow road", "meeting on narrow road", ONE_WAY}
-)
-"""Flags that hold for the circuit over the first fill site."""
 SAID_ABOVE = frozenset({"gap", "send with first alarm"})
 """Flags that the officer's sentences say already."""
 SAID_ELSEWHERE = frozenset(
@@ -114,33 +110,17 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
     if facts.cell("trip") < 0:
         return []
-    flags = facts.plan.answers.flags[facts.lead]
+    flags = facts.flags
     skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET}
-    if facts.second:
-        flags = (*(flag for flag in flags if flag.code not in OF_FIRST_CIRCUIT), *_of_second(facts))
     skipped |= SAID_ABOVE if facts.officer_words else frozenset()
     if flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
-    grave = weight_warnings(facts.plan, facts.group, OFF_THE_WAY)
+    grave = weight_warnings(facts.plan, facts.group, OFF_THE_WAY, facts.circuit)
     grave += [flag_words(flag) for flag in flags if flag.code == CIRCUITS_MEET]
     blocks = [paragraph(f"• {said}", width, SMALL_PT, bold=True, indent=7.0) for said in grave]
     others = [flag_words(flag) for flag in flags if flag.code not in skipped]
     blocks += [paragraph(f"• {said}", width, SMALL_PT, indent=7.0) for said in others]
     return [Block.of(lines) for lines in blocks]
-
-
-def _of_second(facts: Facts) -> Iterator[Flag]:
-    """Flag what the circuit over the second fill site meets, as planning does for the first."""
-    trips, trip = facts.plan.trips, facts.cell("trip")
-    if trips.turn_at_dump[trip]:
-        yield Flag("turn at dump site", facts.plan.district.rules.roads.dump_turn_min, "min")
-    for code, number, unit in (
-        ("posted bridge avoided", float(trips.posted_avoided_min[trip]), "min"),
-        ("unposted bridges", float(trips.unposted_bridges[trip]), ""),
-        ("narrow road", float(trips.narrow_mi[trip]), "mi"),
-    ):
-        if round(number, 1) > 0.0:
-            yield Flag(code, round(number, 1), unit)
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:

@@ -30,7 +30,7 @@ def out_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
     """List the directions of the loaded leg."""
     trip, trips = facts.cell("trip"), facts.plan.trips
     length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
-    warned = weight_warnings(facts.plan, facts.group, ON_THE_WAY)
+    warned = weight_warnings(facts.plan, facts.group, ON_THE_WAY, facts.circuit)
     return [*_leg(LOADED, facts.told(loaded=True, run_on=run_on), width, length, warned, run_on=run_on), Line("", 4.0)]
 
 
@@ -42,7 +42,7 @@ def back_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
     length += words.miles(float(trips.back_mi[trip]))
     if facts.astray is None:
         return [*_leg(EMPTY, facts.told(loaded=False, run_on=run_on), width, length, run_on=run_on), Line("", 4.0)]
-    other = [flag.value for flag in facts.plan.answers.flags[facts.lead] if flag.code == ONE_WAY and not facts.second]
+    other = [flag.value for flag in facts.flags if flag.code == ONE_WAY]
     said = _way_back(facts)
     said += f". One truck wide: loaded goes first, empties wait; or {words.printable(other[0])}." if other else "."
     lines = [Line(EMPTY, SMALL_PT, bold=True), Line(length, SMALL_PT)]
@@ -96,10 +96,10 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     """Say what is known where there is no trip."""
     plan, lead = facts.plan, facts.lead
     lines = [Line("WHY THERE IS NO TRIP", SMALL_PT, bold=True)]
-    for flag in plan.answers.flags[lead]:
+    for flag in facts.flags:
         lines += paragraph(flag_words(flag), width, BODY_PT, most=3)
     gap = float(plan.frontages.gap_ft[lead])
-    if np.isfinite(gap) and not any(flag.code == "off road data" for flag in plan.answers.flags[lead]):
+    if np.isfinite(gap) and not any(flag.code == "off road data" for flag in facts.flags):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)
     lines += paragraph(
         "Look on the ground for a road, drive, gate or bridge that the road data lacks, a nearer water, or another "

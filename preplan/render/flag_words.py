@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
-from preplan.plan import CardGroup, Flag, Plan
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, months, printable
 
 _FLAGS = {
@@ -68,7 +69,11 @@ def flag_words(flag: Flag) -> str:
     ('Long driveway: 640 ft of hose from the road.', 'The fill site works April to November only.')
     >>> flag_words(Flag("new fact", 3.0, "min"))
     'New fact: 3 minutes.'
+    >>> flag_words(Flag("dead end", circuit=SECOND_CIRCUIT))
+    'Second circuit: On a dead-end road: one way in and out.'
     """
+    if flag.circuit == SECOND_CIRCUIT:
+        return f"Second circuit: {flag_words(replace(flag, circuit=FIRST_CIRCUIT))}"
     template = _FLAGS.get(flag.code)
     if template is not None and ("{n}" not in template or flag.value is not None):
         return template.replace("{n}", _flag_number(flag))
@@ -98,9 +103,14 @@ def _span(said: str) -> list[int]:
     return [(first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1)]
 
 
-def weight_warnings(plan: Plan, group: CardGroup, codes: frozenset[str]) -> list[str]:
-    """Say the flags of some codes, the gravest first, for any address of a card: each limit once."""
-    found = [flag for a in (group.lead, *group.addresses) for flag in plan.answers.flags[a] if flag.code in codes]
+def flags_on(plan: Plan, address: int, circuit: int) -> list[Flag]:
+    """List the flags of an address that who drives one of its circuits must hear: its own, and those of the address."""
+    return [flag for flag in plan.answers.flags[address] if flag.circuit in (0, circuit)]
+
+
+def weight_warnings(plan: Plan, group: CardGroup, codes: frozenset[str], circuit: int) -> list[str]:
+    """Say the flags of some codes, the gravest first, for any address of a card: each limit of a circuit once."""
+    found = [flag for a in (group.lead, *group.addresses) for flag in flags_on(plan, a, circuit) if flag.code in codes]
     # who is too heavy may differ between neighbours: the lead's words stand
     said = {str(flag.value).partition(" (")[0]: flag_words(flag) for flag in reversed(found)}
     return list(reversed(said.values()))

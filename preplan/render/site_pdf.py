@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import CardGroup, Plan, Step
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Plan, Step
 from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
-from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, weight_warnings
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on, weight_warnings
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
@@ -81,7 +81,7 @@ def _one_way(plan: Plan, mine: BoolArray) -> list[str]:
     """List the cards served from a site on whose circuit the empties should go another way, and by which."""
     said: dict[str, None] = {}
     for group in plan.groups:
-        for flag in plan.answers.flags[group.lead] if mine[group.lead] else ():
+        for flag in flags_on(plan, group.lead, FIRST_CIRCUIT) if mine[group.lead] else ():
             if flag.code == "one way traffic":
                 road = words.printable(group.road) or words.where_words(plan, group.lead)
                 said[f"{road}: {words.printable(str(flag.value).rpartition(', ')[0])}"] = None
@@ -168,6 +168,11 @@ class _Circuit:
     second: bool
     """Only some of the tankers drive it; the others fill at another site."""
 
+    @property
+    def number(self) -> int:
+        """Which of the two of an address it is, as flags have it."""
+        return SECOND_CIRCUIT if self.second else FIRST_CIRCUIT
+
 
 def _circuits(plan: Plan, row: int) -> list[_Circuit]:
     """List the circuits over a fill site, those of most addresses first, those over it as a second site last."""
@@ -213,12 +218,17 @@ def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -
         for number, step in directions(steps):
             document.flow(f"{number}. {step}", indent=12.0)
     document.flow(f"Limits: {_limits(plan, circuit)}")
-    for warning in weight_warnings(plan, group, OFF_THE_WAY):
+    for warning in weight_warnings(plan, group, OFF_THE_WAY, circuit.number):
         document.flow(warning, bold=True)
-    for flag in plan.answers.flags[group.lead]:
-        if flag.code in ("one way traffic", "meeting on narrow road"):
-            document.flow(flag_words(flag), bold=True)
+    for said in _met(plan, circuit, "one way traffic", "meeting on narrow road", "circuits meet"):
+        document.flow(said, bold=True)
     document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
+
+
+def _met(plan: Plan, circuit: _Circuit, *codes: str) -> list[str]:
+    """Say where its tankers meet others on a lane one truck wide."""
+    flags = flags_on(plan, circuit.group.lead, circuit.number)
+    return [flag_words(flag) for flag in flags if flag.code in codes]
 
 
 def _draw_other_circuits(
@@ -238,7 +248,8 @@ def _draw_other_circuits(
             said = "; ".join(step for _, step in directions(steps)) or "directions are not known"
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
         document.flow(f"Limits: {_limits(plan, circuit)}", SMALL_PT, indent=10.0)
-        for warning in weight_warnings(plan, circuit.group, OFF_THE_WAY):
+        warnings = weight_warnings(plan, circuit.group, OFF_THE_WAY, circuit.number)
+        for warning in (*warnings, *_met(plan, circuit, "circuits meet")):
             document.flow(warning, SMALL_PT, bold=True, indent=10.0)
     rest = circuits[_MOST_CIRCUITS:]
     if rest:
@@ -259,7 +270,7 @@ def _cards_of(circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str
 
 def _legs(plan: Plan, circuit: _Circuit) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
     """Give heading, warnings, steps, and minutes and miles of both legs."""
-    trips, trip, warned = plan.trips, circuit.trip, weight_warnings(plan, circuit.group, ON_THE_WAY)
+    trips, trip, warned = plan.trips, circuit.trip, weight_warnings(plan, circuit.group, ON_THE_WAY, circuit.number)
     for head, warnings, steps, minutes, length in (
         ("Loaded, fill site to dump site", warned, circuit.out_steps, trips.out_min[trip], trips.out_mi[trip]),
         ("Empty, back to the fill site", [], circuit.back_steps, trips.back_min[trip], trips.back_mi[trip]),
