@@ -210,8 +210,7 @@ def test_every_answer_is_that_of_the_plain_account(plan: Plan) -> None:
             continue
         if one.cell("split") >= 0:
             split += 1
-            whole = replace(case, storage_gal=np.inf, second_storage_gal=np.inf)
-            assert levels.sustained_gpm[a, level] <= long_run_gpm(whole) * 1.01, one
+            check_long_run(case, float(levels.sustained_gpm[a, level]))
         found = answer(case)
         assert levels.uninterrupted_gpm[a, level] == pytest.approx(found.uninterrupted_gpm, rel=1e-6), one
         assert levels.gap_min[a, level] == pytest.approx(found.gap_min, abs=1e-6)
@@ -225,6 +224,15 @@ def test_every_answer_is_that_of_the_plain_account(plan: Plan) -> None:
     assert len(limits) >= 3
     assert split >= 10, "hardly any tankers are split over two fill sites: this test shows little of them"
     assert {"hydrant", "dry hydrant"} <= set(sites)
+
+
+def check_long_run(case: Case, steady_gpm: float) -> None:
+    """Hold the steady flow over two sites against fifty hours of the plain account, where no store limits it."""
+    endless = replace(case, storage_gal=np.inf, second_storage_gal=np.inf)
+    most = min(long_run_gpm(endless), case.line_gpm)
+    assert steady_gpm <= most * 1.01
+    if np.isinf(case.storage_gal) and np.isinf(case.second_storage_gal):
+        assert steady_gpm >= most * 0.98
 
 
 def check_hauls(one: Question, case: Case, found: Answer) -> None:

@@ -10,14 +10,16 @@ from typing import Any
 import numpy as np
 import pytest
 
+from preplan.planning import splits
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import Crews, case_table, haulers, long_run_gpm, steady, with_jobs
-from preplan.planning.flows import Flows
+from preplan.planning.flows import Flows, Settled
 from preplan.planning.levels import Graded, choose
-from preplan.records import FillSite, ResponseLevel
+from preplan.records import BoolArray, FillSite, ResponseLevel
 from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS, joined_circuits, sustained
 from preplan.water.timeline_batch import held_flows
+from preplan.water.timeline_levels import Rows
 from tests.planning_case import scene, site, unit
 from tests.test_flows import planned
 from tests.timeline_cases import handling_of, split_case
@@ -188,6 +190,29 @@ def test_a_level_holds_no_less_than_a_split_one_below_it() -> None:
         assert (np.diff(held) >= -1e-6 * held[1:]).all()
         split += int((levels.split[0, :-1] >= 0).any())
     assert split >= 3
+
+
+def test_a_season_takes_over_the_splits_of_one_that_is_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither another season of the sites nor one of the roads works a case out again; other trips are worked out."""
+    worked: list[int] = []
+    plain = splits._split
+
+    def counted(flows: Flows, base: Settled, tried: BoolArray, level: int) -> tuple[Rows, Settled]:
+        worked.append(len(base.gpm))
+        return plain(flows, base, tried, level)
+
+    monkeypatch.setattr(splits, "_split", counted)
+    case = two_sites()
+    first = Flows(case)
+    held = choose(first).seasons[0].uninterrupted_gpm
+    asked = list(worked)
+    assert sum(asked) > 0
+    choose(first)
+    second = Flows(case, [first])
+    assert (choose(second).seasons[0].uninterrupted_gpm == held).all()
+    assert worked == asked
+    choose(Flows(two_sites(trip_min=(10.0, 11.0)), [first]))
+    assert len(worked) > len(asked)
 
 
 def test_one_season_s_split_is_not_the_other_s() -> None:

@@ -13,7 +13,7 @@ from preplan.plan import Plan
 from preplan.records import text_array
 from preplan.render.waypoints import fill_sites_gpx, fill_sites_kml
 from preplan.render.words import CAUTIONS, ROAD_CREDIT
-from tests.example_plan import example_plan
+from tests.example_plan import example_plan, split_plan
 from tests.test_tables import changed, picked
 
 Writer = Callable[[Plan], bytes]
@@ -99,6 +99,11 @@ def test_each_site_that_serves_has_a_circuit_in_order(writer: Writer) -> None:
     trip = plan.levels.trip.copy()
     trip[0] = 1
     found = lines(writer(replace(plan, trips=trips, levels=replace(plan.levels, trip=trip))))
+    assert [name.split()[0] for name in found] == ["1", "1", "2", "2"]
+    assert list(found)[2] == "2 Quarry pond (summer): to 12 Mill Road, loaded"
+    # a site that is nobody's first has the circuit of those who fill there besides another
+    split = split_plan()
+    found = lines(writer(replace(split, trips=trips)))
     assert [name.split()[0] for name in found] == ["1", "1", "2", "2"]
     assert list(found)[2] == "2 Quarry pond (summer): to 12 Mill Road, loaded"
 

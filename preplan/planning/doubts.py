@@ -8,7 +8,7 @@ while that bound could be among the best two of some level and season, the trip 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,18 +17,22 @@ from preplan.plan import ROUNDING_GPM
 from preplan.planning.assignment import CutTrips, Scene, season_months
 from preplan.planning.fireground import PIECE_CASES, case_table, everyone, setup_min
 from preplan.planning.flows import SLACK, Flows
-from preplan.planning.levels import season_sites
+from preplan.planning.levels import SeasonSites, season_sites
 from preplan.planning.round_trips import SeasonTrips
 from preplan.planning.splits import NEAREST
 from preplan.records import BoolArray, FillSite, FloatArray, IntArray
 from preplan.water.timeline_bound import most_flow_gpm
 
+Looks = Sequence[tuple[BoolArray, SeasonSites]]
+"""The sites that stand in each season, (sites,), and what a first look chooses among them."""
 KINDS = 3
 """Kinds into which sites that need an engine, and those that do not, are parted by what they give (speed only)."""
 
 
 def settle_doubts(flows: Flows, trips: SeasonTrips, scene_now: Callable[[], Scene]) -> None:
-    """Look for trips until no unknown one could be among the best two; `scene_now` tells the trips as they are.
+    """Look for trips until no unknown site could be among the best two, nor be tried as a second one.
+
+    `scene_now` tells the trips as they are.
 
     Of sites that deliver nothing at all those that are known stay chosen.
     """
@@ -40,14 +44,16 @@ def settle_doubts(flows: Flows, trips: SeasonTrips, scene_now: Callable[[], Scen
     while True:
         unknown_min = trips.least_min
         least_min = np.where(stands, unknown_min, np.inf)
-        doubtful = doubtful_pairs(scene, least_min, _bars(flows, least_min)) | _second_sites(flows, least_min)
+        looks = [(mask, season_sites(scene, flows, mask, in_full=False)) for _, mask in seasons]
+        doubtful = doubtful_pairs(scene, least_min, _bars(flows, looks, least_min))
+        doubtful |= _second_sites(flows, looks, least_min)
         if not doubtful.any():
             return
         trips.settle(doubtful)
         flows.learn(scene_now(), np.isfinite(unknown_min) & np.isinf(trips.least_min))
 
 
-def _second_sites(flows: Flows, least_min: FloatArray) -> BoolArray:
+def _second_sites(flows: Flows, looks: Looks, least_min: FloatArray) -> BoolArray:
     """Mask the unknown (addresses, sites) that could be among the nearest in some season.
 
     Second fill sites are sought among them where one may not serve: `splits.NEAREST` behind those that draw on the
@@ -59,9 +65,8 @@ def _second_sites(flows: Flows, least_min: FloatArray) -> BoolArray:
         return doubtful
     shares = max(Counter(site.source for site in scene.sites).values())
     need = scene.needs.required_gpm[:, None] - ROUNDING_GPM
-    for _, stands in season_months(scene.sites, scene.rules.plan.months):
-        site = season_sites(scene, flows, stands, in_full=False).site
-        held = np.column_stack([flows.at(column, level) for level, column in enumerate(site.T)])
+    for stands, chosen in looks:
+        held = np.column_stack([flows.at(column, level) for level, column in enumerate(chosen.site.T)])
         trip = np.sort(np.where(stands, flows.shortest_min, np.inf), axis=1)
         bar = np.column_stack([trip, np.full((len(trip), NEAREST + shares), np.inf)])[:, NEAREST + shares - 1]
         asked = (held < need).any(axis=1, keepdims=True)
@@ -69,7 +74,7 @@ def _second_sites(flows: Flows, least_min: FloatArray) -> BoolArray:
     return doubtful & np.isfinite(least_min)
 
 
-def _bars(flows: Flows, least_min: FloatArray) -> FloatArray:
+def _bars(flows: Flows, looks: Looks, least_min: FloatArray) -> FloatArray:
     """Give the flow above which an unknown site could be among the best two, (addresses, levels) gpm.
 
     The lesser one of the best site and of the one that stands in, in the season in which it is least; below zero where
@@ -79,8 +84,7 @@ def _bars(flows: Flows, least_min: FloatArray) -> FloatArray:
     a = np.arange(len(scene.needs))
     soonest = least_min.min(axis=1, initial=np.inf)
     bars = np.full((len(a), len(scene.levels)), np.inf)
-    for _, stands in season_months(scene.sites, scene.rules.plan.months):
-        chosen = season_sites(scene, flows, stands, in_full=False)
+    for _, chosen in looks:
         for level, backup in enumerate(chosen.backup.T):
             at = np.maximum(backup, 0)
             gpm, sent = flows.at(backup, level), scene.response.tankers[:, level].sum(axis=1)

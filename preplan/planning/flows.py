@@ -20,6 +20,8 @@ from preplan.water.timeline_levels import Rows
 
 LOOKED_AT = 2
 """Sites of an address that are looked at together."""
+UNKNOWN = -2
+"""Row of a split that nobody has sought yet."""
 SLACK = 1e-9
 """Relative difference below which two flows are equal."""
 
@@ -69,6 +71,7 @@ class Flows:
         run, none_out = everyone(scene, nobody, nobody, nobody), np.empty((0, haulers(scene).size))
         self._settled = [Settled(run=run, gpm=np.empty(0), one_out_gpm=none_out)]
         self._count = 0
+        self._splits: dict[tuple[int, int, int, bytes], int] = {}
         every = np.ones(self._same.shape, dtype=np.bool_)
         self._bound(every)
 
@@ -102,6 +105,30 @@ class Flows:
         self._count += len(done.gpm)
         self._settled.append(done)
         return row
+
+    def known_splits(self, run: Crews, tried: BoolArray) -> IntArray:
+        """Give the rows of the splits of some settled cases over one of the sites `tried`, (cases, sites).
+
+        -1 where none is worth it; `UNKNOWN` where it was not sought, here or in a season that treats all of them alike.
+        """
+        own = [self._splits.get(key, UNKNOWN) for key in _split_keys(run, tried)]
+        rows = np.array(own, dtype=np.int32)
+        if self._like is not None:
+            sites = tried.copy()
+            sites[np.arange(len(run)), run.site] = True
+            alike = (self._same[run.address] | ~sites).all(axis=1)
+            some = np.flatnonzero((rows == UNKNOWN) & alike)
+            theirs = self._like.known_splits(run.rows(some), tried[some])
+            there = theirs >= 0
+            theirs[there] = self.keep(self._like.settled_rows(theirs[there]))
+            rows[some] = theirs
+            known = theirs != UNKNOWN
+            self.note_splits(run.rows(some[known]), tried[some[known]], theirs[known])
+        return rows
+
+    def note_splits(self, run: Crews, tried: BoolArray, row: IntArray) -> None:
+        """Note the rows of splits as `known_splits` gives them."""
+        self._splits.update(zip(_split_keys(run, tried), row.tolist(), strict=True))
 
     def settle(self, address: IntArray, site: IntArray, level: IntArray) -> None:
         """Work out cases in full: leave out what slows the others, and never do worse than the level below there."""
@@ -290,6 +317,12 @@ def without_the_slow(scene: Scene, run: Crews) -> Settled:
         used[np.ix_(rows, haul)] &= best.used
         rows = rows[left.any(axis=1)]  # once more: who is left out still brings a portable tank
     return Settled(run=replace(run, used=used, at_second=run.at_second & used), gpm=gpm, one_out_gpm=one_out)
+
+
+def _split_keys(run: Crews, tried: BoolArray) -> list[tuple[int, int, int, bytes]]:
+    """Name cases and the sites tried for them."""
+    cases = zip(run.address.tolist(), run.site.tolist(), run.level.tolist(), strict=True)
+    return [(*case, sites.tobytes()) for case, sites in zip(cases, tried, strict=True)]
 
 
 def _alike(scene: Scene, other: Scene) -> BoolArray:

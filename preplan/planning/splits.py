@@ -15,7 +15,7 @@ import numpy as np
 from preplan.plan import ROUNDING_GPM
 from preplan.planning.assignment import crews, draws_elsewhere
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, with_jobs
-from preplan.planning.flows import SLACK, Flows, Settled, first_open, without_the_slow
+from preplan.planning.flows import SLACK, UNKNOWN, Flows, Settled, first_open, without_the_slow
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import held_flows
 from preplan.water.timeline_bound import most_split_gpm
@@ -54,13 +54,35 @@ def split_rows(flows: Flows, row: IntArray, below: IntArray, stands: BoolArray, 
     for first in range(0, some.size, step):
         part = some[first : first + step]
         base = flows.settled_rows(row[part])
-        at, done = _split(flows, base, stands, level)
-        more = done.gpm >= need[part[at]]
-        if level == len(scene.levels) - 1:
-            more |= done.gpm > base.gpm[at] * (1.0 + scene.rules.plan.keep_site_gain)
-        kept = np.flatnonzero(more)
-        row[part[at[kept]]] = flows.keep(done.rows(kept))
+        found = _once(flows, base, _seconds(flows, base.run, stands, level), level)
+        row[part] = np.where(found >= 0, found, row[part])
     return _never_less(flows, row, below, level)
+
+
+def _once(flows: Flows, base: Settled, tried: BoolArray, level: int) -> IntArray:
+    """Give the rows of the cases split over one of the sites tried, (cases, sites); -1 where that is not worth it.
+
+    What another season asked already is not worked out again.
+    """
+    known = flows.known_splits(base.run, tried)
+    fresh = np.flatnonzero(known == UNKNOWN)
+    if fresh.size:
+        part, found = base.rows(fresh), np.full(fresh.size, -1, dtype=np.int32)
+        at, done = _split(flows, part, tried[fresh], level)
+        kept = np.flatnonzero(done.gpm >= _wanted_gpm(flows, part.rows(at), level))
+        found[at[kept]] = flows.keep(done.rows(kept))
+        flows.note_splits(part.run, tried[fresh], found)
+        known[fresh] = found
+    return known
+
+
+def _wanted_gpm(flows: Flows, base: Settled, level: int) -> FloatArray:
+    """Give the flow from which a split is worth it, (cases,): the requirement, at the highest level a gain will do."""
+    scene = flows.scene
+    need = scene.needs.required_gpm[base.run.address] - ROUNDING_GPM
+    if level < len(scene.levels) - 1:
+        return need
+    return np.minimum(need, base.gpm * (1.0 + scene.rules.plan.keep_site_gain))
 
 
 def _never_less(flows: Flows, row: IntArray, below: IntArray, level: int) -> IntArray:
@@ -73,10 +95,10 @@ def _never_less(flows: Flows, row: IntArray, below: IntArray, level: int) -> Int
     return row
 
 
-def _split(flows: Flows, base: Settled, stands: BoolArray, level: int) -> tuple[Rows, Settled]:
+def _split(flows: Flows, base: Settled, tried: BoolArray, level: int) -> tuple[Rows, Settled]:
     """Find the best way to split each of some cases that gains anything: which cases, and what they hold then."""
     scene = flows.scene
-    asked = _worth_it(flows, base, stands, level)
+    asked = _worth_it(flows, base, tried, level)
     run, gpm = _moved(flows, asked, base.gpm[asked.case])
     gains = np.flatnonzero(gpm > base.gpm[asked.case] * (1.0 + SLACK))
     order = gains[np.lexsort((-gpm[gains], asked.case[gains]))]  # stable: of equal flows the stronger site
@@ -84,23 +106,25 @@ def _split(flows: Flows, base: Settled, stands: BoolArray, level: int) -> tuple[
     return case, without_the_slow(scene, run.rows(order[first]))
 
 
-def _worth_it(flows: Flows, base: Settled, stands: BoolArray, level: int) -> Asked:
-    """List the second sites and vehicle classes that a bound does not exclude, the strongest first."""
-    scene, run = flows.scene, base.run
-    trip = flows.shortest_min[run.address]
+def _seconds(flows: Flows, run: Crews, stands: BoolArray, level: int) -> BoolArray:
+    """Mask the sites that are tried as second ones, (cases, sites)."""
+    scene, trip = flows.scene, flows.shortest_min[run.address]
     may = stands & draws_elsewhere(scene.sites, run.site) & np.isfinite(trip)
     tried = first_open(-trip, trip, may, NEAREST)
     allowed = np.zeros((len(scene.needs), len(stands)), dtype=np.bool_)
     allowed[run.address] = may
     strongest = flows.best_site(allowed, level)[run.address]
     tried[np.arange(len(run)), strongest] |= strongest >= 0
+    return tried
+
+
+def _worth_it(flows: Flows, base: Settled, tried: BoolArray, level: int) -> Asked:
+    """List the second sites and vehicle classes that a bound does not exclude, the strongest first."""
     case, site = np.nonzero(tried)
-    ways = list(_ways(flows, run, case, site.astype(np.int32)))
+    ways = list(_ways(flows, base.run, case, site.astype(np.int32)))
     of = np.concatenate([at for at, _ in ways])
     whole = joined([one for _, one in ways])
-    need = scene.needs.required_gpm[whole.address] - ROUNDING_GPM
-    if level == len(scene.levels) - 1:
-        need = np.minimum(need, base.gpm[of] * (1.0 + scene.rules.plan.keep_site_gain))
+    need = _wanted_gpm(flows, base, level)[of]
     rows = np.arange(len(whole))
     for bound in (most_split_gpm, _unqueued_gpm):
         most = bound(*_tables(flows, whole.rows(rows)))

@@ -220,7 +220,6 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
     near = np.maximum(away_mi[trip], second_mi)
     all_year = np.array([not one.seasonal and one.in_service for one in plan.sites] + [False])
     split = shown(plan, plan.levels.split)
-    all_year_too = all_year[split] | (split < 0)
     first = plan.answers.first_arrival_min
     second = _second_water_min(plan) - first
     last = _last_min(plan) - first
@@ -228,7 +227,7 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
         return [
             (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at the first level", flow[:, 0] >= RATER_GPM),
             (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at some level", flow.max(axis=1, initial=0.0) >= RATER_GPM),
-            ("fill site that stands all year", all_year[site] & all_year_too),
+            ("fill site that stands all year", all_year[site] & (all_year[split] | (split < 0))),
             (f"fill site within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
             (f"fire station within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
             (

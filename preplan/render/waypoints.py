@@ -95,15 +95,11 @@ def fill_sites_kml(plan: Plan) -> bytes:
 
 
 def _circuits(plan: Plan) -> list[_Leg]:
-    """Trace, for each fill site, the round trip of the largest group of addresses it is chosen for: out, then back."""
-    trip = at_level(plan.levels.trip, plan.answers.level)
-    largest: dict[int, CardGroup] = {}
-    for group in plan.groups:
-        if trip[group.lead] >= 0:
-            site = int(plan.trips.site[trip[group.lead]])
-            if site not in largest or len(group.addresses) > len(largest[site].addresses):
-                largest[site] = group
-    wanted = {int(trip[group.lead]): (site, group) for site, group in largest.items()}
+    """Trace, for each fill site, the round trip of the largest group of addresses it is chosen for: out, then back.
+
+    Of one that is a second fill site only, the largest of those.
+    """
+    wanted = {trip: (site, group) for site, (trip, group) in _largest(plan).items()}
     every = chosen_legs(plan)
     kept = np.flatnonzero(np.isin(every.trip, list(wanted)))
     order = kept[np.lexsort((~every.loaded[kept], plan.trips.site[every.trip[kept]]))]
@@ -113,6 +109,21 @@ def _circuits(plan: Plan) -> list[_Leg]:
         _leg(plan, *wanted[int(legs.trip[k])], int(legs.trip[k]), lonlat[of_leg == k], loaded=bool(legs.loaded[k]))
         for k in range(len(legs))
     ]
+
+
+def _largest(plan: Plan) -> dict[int, tuple[int, CardGroup]]:
+    """Find, by fill site, the trip of the largest group that fills there."""
+    largest: dict[int, tuple[int, CardGroup]] = {}
+    for table in (plan.levels.trip, plan.levels.split_trip):
+        trip, before = at_level(table, plan.answers.level), set(largest)
+        for group in plan.groups:
+            row = int(trip[group.lead])
+            site = int(plan.trips.site[row]) if row >= 0 else -1
+            if site < 0 or site in before:
+                continue
+            if site not in largest or len(group.addresses) > len(largest[site][1].addresses):
+                largest[site] = row, group
+    return largest
 
 
 def _leg(plan: Plan, site: int, group: CardGroup, trip: int, lonlat: FloatArray, *, loaded: bool) -> _Leg:

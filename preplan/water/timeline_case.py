@@ -51,7 +51,7 @@ class PortableTank:
 
 
 @dataclass(frozen=True, slots=True)
-class FillSite:
+class FillEnd:
     """What one fill site gives to the tankers that fill there."""
 
     engine_arrival_min: float | None
@@ -159,15 +159,15 @@ class Case:
         return tuple(sorted((t for t in self.tankers if t.arrival_min < NEVER), key=lambda t: t.unit_id))
 
     @property
-    def fill_sites(self) -> tuple[FillSite, ...]:
+    def fill_sites(self) -> tuple[FillEnd, ...]:
         """The fill site, and the second one where a tanker that comes fills there."""
-        first = FillSite(
+        first = FillEnd(
             self.fill_engine_arrival_min, self.fill_setup_min, self.positions, self.site_gpm, self.storage_gal,
             self.refill_gpm,
         )  # fmt: skip
         if not any(tanker.second_site for tanker in self.order):
             return (first,)
-        second = FillSite(
+        second = FillEnd(
             self.second_engine_arrival_min, self.second_setup_min, self.second_positions, self.second_site_gpm,
             self.second_storage_gal, self.second_refill_gpm,
         )  # fmt: skip

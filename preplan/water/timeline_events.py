@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from preplan.water.timeline_case import NEVER, Case, FillSite, Tanker
+from preplan.water.timeline_case import NEVER, Case, FillEnd, Tanker
 from preplan.water.timeline_scene import Fireground, Flow, Source, Transfer
 
 INSTANT_MIN = 1e-9
@@ -98,7 +98,7 @@ class Run:
     established_min: float = math.nan
 
     ground: Fireground = field(init=False)
-    sites: tuple[FillSite, ...] = field(init=False)
+    sites: tuple[FillEnd, ...] = field(init=False)
     sources: tuple[Source, ...] = field(init=False)
     """One a fill site, as all that is told by site."""
     site_ready_min: list[float] = field(init=False)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from preplan.water.timeline_case import NEVER, Case, FillSite
+from preplan.water.timeline_case import NEVER, Case, FillEnd
 
 GRAIN_GAL = 1e-7
 """An amount of water that is none: below what rounding leaves over."""
@@ -150,7 +150,7 @@ def _settled(gal: float) -> float:
 class Source:
     """The water at a fill site."""
 
-    site: FillSite
+    site: FillEnd
     level_gal: float = field(init=False)
     given_gal: float = 0.0
     empty_min: float = 0.0
