@@ -669,6 +669,12 @@ class Plan:
         picked = sorted(np.flatnonzero(mask).tolist(), key=lambda u: (arrival[u], self.units[u].unit_id))
         return tuple(self.units[u].unit_id for u in picked)
 
+    def turns_at_site(self, trip: IntArray | int) -> BoolArray:
+        """Tell on which trips tankers turn at the fill site: who drives through it only comes out the other way."""
+        through = np.array([site.turnaround == "through" for site in self.sites], dtype=np.bool_)
+        turns: BoolArray = self.trips.turn_at_site[trip] & ~through[self.trips.site[trip]]
+        return turns
+
     def haul_rows(self, address: int, level: int) -> slice:
         """Give the rows of `hauls` of one address and level."""
         table = self.hauls

@@ -17,12 +17,15 @@ from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import (
     card_facts,
     card_pdf,
+    card_way,
     card_words,
+    charts,
     coverage_pdf,
     evidence_pdf,
     paper,
     report_pdf,
     site_pdf,
+    symbols_pdf,
     words,
 )
 from preplan.render.scene import Box
@@ -505,6 +508,34 @@ def test_each_circuit_s_drivers_read_its_own_warnings_and_those_of_the_address()
     assert "One truck wide for 1.4 miles" not in sheet
     assert "bridges without a posted weight on the round trip: 3" in sheet
     assert "bridges without a posted weight on the round trip: 3" not in card
+
+
+@pytest.mark.parametrize(("turnaround", "told"), [("through", False), ("loop", True), ("back", True)])
+def test_who_drives_through_a_fill_site_is_not_said_to_turn(turnaround: str, told: bool) -> None:
+    plan = example_plan()
+    trips = replace(plan.trips, turn_at_site=np.ones(6, dtype=np.bool_), turn_at_dump=np.zeros(6, dtype=np.bool_))
+    changed = replace(plan, trips=trips, sites=tuple(replace(site, turnaround=turnaround) for site in plan.sites))
+    assert changed.turns_at_site(0) == told
+    said = " ".join(line.said for line in card_way.back_leg(card_facts.Facts(changed, plan.groups[0]), 300.0))
+    assert ("with turning" in said) == told
+
+
+def test_a_fill_site_without_a_pin_has_no_name_on_the_map(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Just out of view its name would seem to be that of the nearest pin: moved outward step by step."""
+    plan, pins, named = example_plan(), set[str](), set[str]()
+    monkeypatch.setattr(symbols_pdf, "fill_mark", lambda _pen, _site, number, *_: pins.add(number))
+    monkeypatch.setattr(charts, "halo_texts", lambda _pen, placed, **_: named.update(name for name, _ in placed))
+    drawn = []
+    for step in range(160):
+        pins.clear()
+        named.clear()
+        far = replace(plan.sites[1], name="Far Pond", lon=plan.sites[0].lon + 0.0001 * step, lat=plan.sites[0].lat)
+        picture = charts.Picture(replace(plan, sites=(plan.sites[0], far, *plan.sites[2:])))
+        document = paper.Document(plan.district, "a map")
+        document.begin()
+        picture.draw(document.pen, Box(60.0, 300.0, 460.0, 600.0), picture.subject((0,), 0, 0, (1,)))
+        drawn.append(("Far Pond" in named, "2" in pins))
+    assert {(True, True), (False, False)} <= set(drawn) <= {(True, True), (False, True), (False, False)}
 
 
 def test_a_second_fill_site_s_page_names_who_drives_there() -> None:

@@ -37,7 +37,7 @@ def out_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
 def back_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
     """List the directions of the empty leg; where it is the way back, that is said instead."""
     trip, trips = facts.cell("trip"), facts.plan.trips
-    turns = trips.turn_at_dump[trip] or trips.turn_at_site[trip]
+    turns = trips.turn_at_dump[trip] or facts.plan.turns_at_site(trip)
     length = f"{words.minutes(float(trips.back_min[trip]))}{' with turning' * bool(turns)}, "
     length += words.miles(float(trips.back_mi[trip]))
     if facts.astray is None:

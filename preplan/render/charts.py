@@ -203,14 +203,13 @@ class Picture:
             (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
             star.append(("star", subject.lead, x, y))
             room.take(Box(x - 9, y - 9, x + 9, y + 9))
-        inner = frame.page.grown(-4.0)
         ours = [site for site in dict.fromkeys((subject.site, *subject.others)) if site >= 0]
         rest = [site for site in range(len(self.site_ft)) if site not in ours]
         for kind, rows, reach in (("site", ours, _PIN_PT), ("site", rest, _PIN_PT), ("station", None, 9.0)):
             places = frame.to_page(self.station_ft if kind == "station" else self.site_ft).tolist()
             for row in range(len(places)) if rows is None else rows:
                 x, y = places[row]
-                if not inner.holds(Box(x, y, x, y)):
+                if not _in_view(frame, x, y):
                     continue
                 symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
                 if rows is ours or room.free(symbol):
@@ -253,6 +252,8 @@ class Picture:
                 placed.append((name, spot))
         for site in sorted({subject.site, *subject.others} - {-1}):
             x, y = frame.to_page(self.site_ft[[site]])[0].tolist()
+            if not _in_view(frame, x, y):
+                continue  # it has no pin, so its name would seem to be another's
             name = paper.ellipsis(words.printable(self.plan.sites[site].name), SMALL_PT, 110.0)
             around = scene.around(x, y + 2.0, 14.0, paper.width_of(name, SMALL_PT), SMALL_PT)
             spot = room.place(around, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
@@ -276,6 +277,11 @@ class Picture:
             longest = mine[np.argsort(-length[mine], kind="stable")[:3]]
             listed.append((paper.ellipsis(str(self.names[name]), SMALL_PT, 130.0), roads[longest].tolist()))
         return listed
+
+
+def _in_view(frame: Frame, x: float, y: float) -> bool:
+    """Tell whether a symbol at a place on the page is drawn: not at the very edge of its map."""
+    return frame.page.grown(-4.0).holds(Box(x, y, x, y))
 
 
 def _edge(pen: Pen, page: Box) -> None:

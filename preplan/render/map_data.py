@@ -519,7 +519,7 @@ def _trip_columns(plan: Plan, kept: IntArray, forest_row: Ints, along: Ints) -> 
         "moreMin": tenths[2] - tenths[0] - tenths[1],
         "moreMi": hundredths[2] - hundredths[0] - hundredths[1],
         "bridges": trips.unposted_bridges[kept],
-        "turn": trips.turn_at_dump[kept] * 1 + trips.turn_at_site[kept] * 2,
+        "turn": trips.turn_at_dump[kept] * 1 + plan.turns_at_site(kept) * 2,
         "outLeaf": _moved(trips.out_leaf[kept], forest_row),
         "backLeaf": _moved(trips.back_leaf[kept], forest_row),
     }
