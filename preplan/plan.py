@@ -387,8 +387,15 @@ class SeasonLine:
     """Indices of the sites in service."""
     best_site: IntArray
     """(addresses, levels): the site that delivers most in this season, -1: none."""
+    split_site: IntArray
+    """(addresses, levels): the second one, where tankers are split then; -1: all fill at the one."""
     uninterrupted_gpm: FloatArray
     """(addresses, levels)."""
+
+    def sites_of(self, address: int, level: int) -> tuple[int, ...]:
+        """Give the fill sites of an address and level: none, one, or two where tankers are split."""
+        both = int(self.best_site[address, level]), int(self.split_site[address, level])
+        return tuple(site for site in both if site >= 0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

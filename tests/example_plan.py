@@ -440,12 +440,14 @@ def example_plan() -> Plan:
                 months=tuple(range(4, 12)),
                 sites=(0, 1),
                 best_site=levels.site,
+                split_site=levels.split,
                 uninterrupted_gpm=levels.uninterrupted_gpm,
             ),
             SeasonLine(
                 months=(12, 1, 2, 3),
                 sites=(0,),
                 best_site=levels.site,
+                split_site=levels.split,
                 uninterrupted_gpm=levels.uninterrupted_gpm * 0.98,
             ),
         ),
@@ -559,4 +561,5 @@ def split_plan() -> Plan:
     changed = replace(
         levels, split=split, split_trip=trip, split_engine=engine, dump_engine=dump, at_split=there, alone_gpm=alone
     )
-    return replace(plan, levels=changed, groups=(mine, *groups[1:]))
+    seasons = tuple(replace(season, split_site=split) for season in plan.seasons)
+    return replace(plan, levels=changed, groups=(mine, *groups[1:]), seasons=seasons)

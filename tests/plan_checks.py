@@ -289,9 +289,10 @@ def _season_faults(plan: Plan) -> Found:
         stands = np.array([site.in_service and set(line.months) <= site.months for site in plan.sites])
         yield "a fill site that does not stand", (line.best_site >= 0) & ~stands[line.best_site]
         decides = plan.levels.season == index
-        for column in (plan.levels.site, plan.levels.backup):
+        for column in (plan.levels.site, plan.levels.split, plan.levels.backup):
             yield "a fill site or backup out of its season", decides & (column >= 0) & ~stands[column]
         yield "not the fill site of the season that decides", decides & (plan.levels.site != line.best_site)
+        yield "not the second one of the season that decides", decides & (plan.levels.split != line.split_site)
 
 
 def _status_faults(plan: Plan) -> Found:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from preplan.plan import CardGroup, Flag, Plan, SeasonLine
 from preplan.records import text_array
 from preplan.render.dispatch import DISPATCH_COLUMNS, dispatch_csv
-from tests.example_plan import example_plan
+from tests.example_plan import example_plan, split_plan
 from tests.test_tables import changed, picked, rows_of
 
 ANSWERS = ("response_level", "units", "fill_site_id", "backup_site_id", "winter_site_id", "status", "required_gpm")
@@ -226,16 +226,36 @@ def test_winter_variant() -> None:
         months=(1, 2, 12),
         sites=(1,),
         best_site=best,
+        split_site=plan.levels.split,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     summer = SeasonLine(
         months=tuple(range(3, 12)),
         sites=(0, 1),
         best_site=plan.levels.site,
+        split_site=plan.levels.split,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     found = rows(replace(plan, seasons=(summer, winter)))
     assert [row["winter_site_id"] for row in found] == ["", "", "F2", "no site", "", ""]
+
+
+def test_winter_s_two_fill_sites_are_told_where_they_differ() -> None:
+    """Tankers are split in winter alone, and then in summer alone."""
+    plan = example_plan()
+    split = plan.levels.split.copy()
+    split[0] = 1
+    winter = SeasonLine(
+        months=(1, 2, 12),
+        sites=(0, 1),
+        best_site=plan.levels.site,
+        split_site=split,
+        uninterrupted_gpm=plan.levels.uninterrupted_gpm,
+    )
+    assert "F1+F2" in [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))]
+    single = replace(winter, split_site=plan.levels.split)
+    found = rows(replace(split_plan(), seasons=(single,)))
+    assert ("F1", "F2", "F1") in [(row["fill_site_id"], row["split_site_id"], row["winter_site_id"]) for row in found]
 
 
 def test_winter_alone_parts_neighbours() -> None:
@@ -246,6 +266,7 @@ def test_winter_alone_parts_neighbours() -> None:
         months=(1,),
         sites=(0, 1),
         best_site=best,
+        split_site=plan.levels.split,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     assert [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))] == ["", "F2"]

@@ -127,7 +127,7 @@ def _hostile() -> Plan:
         addresses=replace(plan.addresses, label=text_array([LONG] * n), street=text_array([LONG] * n)),
         answers=replace(plan.answers, flags=(flags,) * n, level=np.minimum(plan.answers.level, 0)),
         seasons=tuple(
-            replace(s, best_site=six(s.best_site), uninterrupted_gpm=six(s.uninterrupted_gpm))
+            replace(s, **{word: six(getattr(s, word)) for word in ("best_site", "split_site", "uninterrupted_gpm")})
             for s in plan.seasons * 2
         ),
         groups=groups, units=units, sites=sites, site_flags=(flags,) * 3, problems=plan.problems * 90,

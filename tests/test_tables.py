@@ -81,7 +81,10 @@ def picked(plan: Plan, rows: list[int]) -> Plan:
             **{f.name: getattr(plan.answers, f.name)[take] for f in fields(plan.answers) if f.name != "flags"},
         ),
         seasons=tuple(
-            replace(one, best_site=one.best_site[take], uninterrupted_gpm=one.uninterrupted_gpm[take])
+            replace(
+                one, best_site=one.best_site[take], split_site=one.split_site[take],
+                uninterrupted_gpm=one.uninterrupted_gpm[take],
+            )
             for one in plan.seasons
         ),
         groups=(),

@@ -189,6 +189,14 @@ def test_seasons_are_printed_only_where_they_differ_on_paper() -> None:
     ]
     plan.seasons[1].uninterrupted_gpm[0, 0] = 321.0
     assert card_words.season_words(plan, 0, 0) == []
+    assert card_words.by_season(card_facts.Facts(plan, plan.groups[0])) == []
+    # a second site in winter alone: it is the other answer, and map and way hold for the months without
+    split = plan.levels.split.copy()
+    split[0] = 1
+    winter = replace(plan, seasons=(plan.seasons[0], replace(plan.seasons[1], split_site=split)))
+    assert card_words.season_words(winter, 0, 0)[1].endswith("from fill site 1 and 2")
+    told = [line.said for line in card_words.by_season(card_facts.Facts(winter, winter.groups[0]))]
+    assert told[-1] == "Map, way and table here: April to November."
 
 
 def test_rates_say_whether_they_were_measured() -> None:

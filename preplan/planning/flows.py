@@ -99,6 +99,11 @@ class Flows:
         """Look up the flow of settled cases by their rows; 0 where the row is -1."""
         return np.where(row >= 0, np.append(self._whole().gpm, 0.0)[row], 0.0)
 
+    def second_site(self, row: IntArray) -> IntArray:
+        """Look up the second fill site of settled cases by their rows; -1 where there is none, or no case."""
+        second = np.append(self._whole().run.second, -1)[row]
+        return np.where(row >= 0, second, -1).astype(np.int32)
+
     def keep(self, done: Settled) -> IntArray:
         """Keep cases that are settled otherwise, such as those split over two sites; give their rows."""
         row = self._count + np.arange(len(done.gpm), dtype=np.int32)

@@ -45,6 +45,7 @@ def choose(flows: Flows) -> Choice:
                 months=months,
                 sites=tuple(np.flatnonzero(stands).tolist()),
                 best_site=found.site,
+                split_site=flows.second_site(found.row),
                 uninterrupted_gpm=np.where(found.site >= 0, flows.held_gpm(found.row), np.nan),
             )
         )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from preplan.plan import ROUNDING_GPM, Plan
@@ -149,7 +151,7 @@ def _months_without(facts: Facts) -> str:
     """Name the months in which no site serves where one does in others; '' where that is not so."""
     top = len(facts.plan.district.levels) - 1
     served = any(int(season.best_site[facts.lead, top]) >= 0 for season in facts.plan.seasons)
-    return months_of(facts.plan, facts.lead, top, -1) if served else ""
+    return months_of(facts.plan, facts.lead, top, ()) if served else ""
 
 
 def _other_seasons(facts: Facts) -> list[Line]:
@@ -171,7 +173,7 @@ def _other_seasons(facts: Facts) -> list[Line]:
         have, want = words.flow_pair(float(flow[weakest, level]), float(need[weakest]))
         named = words.level_words(plan.district.levels[level].name)
         said = f"{named} {'meets' if meeting else 'does not meet'}: {have} gpm of {want} required"
-        from_site = f", from fill site {int(season.best_site[rows[weakest], level]) + 1}"
+        from_site = f", {_from(season.sites_of(rows[weakest], level))}"
         said += from_site if served.all() else ", not every address of this card is reached"
         told.setdefault(f"{said}.", []).extend(season.months)
     lines = [f"{words.first_up(words.months(those))}: {said}" for said, those in told.items()]
@@ -318,10 +320,9 @@ def at_second(facts: Facts) -> list[Line]:
 
 def by_season(facts: Facts) -> list[Line]:
     """Say, where another site is better in other months, which, and for which months map and directions hold."""
-    plan, lead, level, site = facts.plan, facts.lead, facts.level, facts.cell("site")
-    sites = {int(season.best_site[lead, level]) for season in plan.seasons}
-    own = months_of(plan, lead, level, site)
-    if not own or sites <= {site}:
+    plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(_sites(facts))
+    own = months_of(plan, lead, level, mine)
+    if not own or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
         return []
     lines = [line for said in season_words(plan, lead, level) for line in paragraph(f"{said}.", HALF_PT, bold=True)]
     return [*lines, *paragraph(f"Map, way and table here: {own}.", HALF_PT, SMALL_PT)]
@@ -331,14 +332,19 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
     """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none."""
     lines: dict[str, list[int]] = {}
     for season in plan.seasons:
-        site = int(season.best_site[address, level])
+        sites = season.sites_of(address, level)
         flow = words.supply(float(season.uninterrupted_gpm[address, level]), STEP_GPM)
-        said = f"{flow} gpm {words.FLOW_SHORT} from fill site {site + 1}" if site >= 0 else "no fill site"
+        said = f"{flow} gpm {words.FLOW_SHORT} {_from(sites)}" if sites else "no fill site"
         lines.setdefault(said, []).extend(season.months)
     return [f"{words.first_up(words.months(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
 
 
-def months_of(plan: Plan, address: int, level: int, site: int) -> str:
-    """Name the months in which a fill site, -1 none, is the best of an address and level; '' where in all."""
-    those = [month for one in plan.seasons if int(one.best_site[address, level]) == site for month in one.months]
+def _from(sites: Sequence[int]) -> str:
+    """Say from which fill site, or from which two."""
+    return f"from fill site {' and '.join(str(site + 1) for site in sites)}"
+
+
+def months_of(plan: Plan, address: int, level: int, sites: tuple[int, ...]) -> str:
+    """Name the months in which an address and level have these fill sites, () none; '' where in all."""
+    those = [month for one in plan.seasons if one.sites_of(address, level) == sites for month in one.months]
     return words.months(those) if len(those) < sum(len(one.months) for one in plan.seasons) else ""

@@ -157,24 +157,27 @@ def _answers(plan: Plan) -> list[tuple[str, ...]]:
         named(site_ids, site),
         named(site_ids, second),
         named(site_ids, at_level(levels.backup, level)),
-        _winter_sites(plan, site),
+        _winter_sites(plan, site, second),
         plan.answers.status.tolist(),
         required,
     )
     return list(zip(*cells, strict=True))
 
 
-def _winter_sites(plan: Plan, site: IntArray) -> list[str]:
-    """List the fill sites of December to February that differ from the one shown, 'no site' where none is usable."""
+def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
+    """List the fill sites of December to February that differ from those shown, 'no site' where none is usable.
+
+    Two over which tankers are split then are joined by a plus sign.
+    """
     level = plan.answers.level
     found: list[list[str]] = [[] for _ in level]
     names = [*(one.site_id for one in plan.sites), "no site"]
     for month in WINTER:
         for season in plan.seasons:
             if month in season.months:
-                best = at_level(season.best_site, level)
-                for a in np.flatnonzero((level >= 0) & (best != site)).tolist():
-                    found[a].append(names[best[a]])
+                best, split = at_level(season.best_site, level), at_level(season.split_site, level)
+                for a in np.flatnonzero((level >= 0) & ((best != site) | (split != second))).tolist():
+                    found[a].append("+".join([names[best[a]], *([names[split[a]]] if split[a] >= 0 else [])]))
     return [" ".join(dict.fromkeys(one)) for one in found]
 
 

@@ -444,8 +444,8 @@ def _season_matters(plan: Plan) -> BoolArray:
     if not plan.seasons:
         return np.zeros(plan.levels.site.shape, dtype=np.bool_)
     flows = np.stack([whole(season.uninterrupted_gpm, way="down") for season in plan.seasons])
-    sites = np.stack([season.best_site for season in plan.seasons])
-    differs: BoolArray = np.any(flows != flows[0], axis=0) | np.any(sites != sites[0], axis=0)
+    sites = np.stack([np.stack([season.best_site, season.split_site]) for season in plan.seasons])
+    differs: BoolArray = np.any(flows != flows[0], axis=0) | np.any(sites != sites[0], axis=(0, 1))
     return differs
 
 
