@@ -26,8 +26,9 @@ from preplan.plan import (
     Strip,
     TripTable,
 )
+from preplan.planning.approaches import approaches
 from preplan.planning.assignment import CutTrips, Scene
-from preplan.planning.by_season import merged_scene, rows_of, season_flags, worst_roads
+from preplan.planning.by_season import merged_scene, rows_of, season_flags, with_lone_months, worst_roads
 from preplan.planning.doubts import settle_doubts
 from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.flags import address_flags, site_flags, with_hydrants
@@ -126,11 +127,13 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(with_hydrants(answers, hydrant, inputs.hydrants), choice.seasons)
+    answers = with_lone_months(answers, levels.backup, choice.seasons)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
     costs, free = weigh_limits(inputs, ground, scene, levels, answers, free_min, road)
+    free = np.concatenate([free, approaches(answers, levels, road, units, inputs.stations, ground)])
     weights = weights_of(answers, levels, road, units, inputs, ground)
     answers = with_weights(answers, levels, trips, forest, weights, free)
     progress("grouping neighbours", 0.7)
@@ -315,7 +318,8 @@ def weights_of(
 ) -> Weights:
     """Gather what is posted and rated, and the tankers sent; where no level is shown, every one."""
     every = np.array([is_tanker(unit) for unit in units])
-    shown = levels.tankers[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    shown, planned = levels.tankers[cell], (answers.level >= 0)[:, None]
     return Weights(
         roads=ground.roads,
         bridge=is_bridge(ground.roads),
@@ -323,7 +327,8 @@ def weights_of(
         road=road,
         operating_lb=rating_lb(inputs.bridges, ground.bridge_row),
         units=units,
-        sent=np.where((answers.level >= 0)[:, None], shown, every),
+        sent=np.where(planned, shown, every),
+        engines=planned & levels.fleet[cell] & ~shown,
     )
 
 
@@ -337,8 +342,10 @@ def with_weights(
     cell = np.arange(len(answers)), np.maximum(answers.level, 0)
     at_split = levels.at_split[cell]
 
-    def found(circuit: int, table: IntArray, sent: BoolArray) -> dict[int, tuple[Flag, ...]]:
-        """Flag what the tankers of one circuit meet."""
+    to_second = np.arange(len(weights.units)) == levels.split_engine[cell][:, None]
+
+    def found(circuit: int, table: IntArray, sent: BoolArray, engines: BoolArray) -> dict[int, tuple[Flag, ...]]:
+        """Flag what the tankers and engines of one circuit meet."""
         trip = np.where(answers.level >= 0, table[cell], -1)
 
         def driven(leaf: IntArray) -> IntArray:
@@ -346,11 +353,11 @@ def with_weights(
             return (legs // (1, 2)).astype(np.int32)
 
         met = Met(free=free, out=driven(trips.out_leaf), back=driven(trips.back_leaf))
-        flags = replace(weights, sent=weights.sent & sent).flags(met)
+        flags = replace(weights, sent=weights.sent & sent, engines=weights.engines & engines).flags(met)
         return {a: tuple(replace(flag, circuit=circuit) for flag in some) for a, some in flags.items()}
 
-    first = found(FIRST_CIRCUIT, levels.trip, ~at_split)
-    second = found(SECOND_CIRCUIT, levels.split_trip, at_split)
+    first = found(FIRST_CIRCUIT, levels.trip, ~at_split, ~to_second)
+    second = found(SECOND_CIRCUIT, levels.split_trip, at_split, to_second)
     hydrant = answers.status == "hydrant"
     flags = []
     for a, others in enumerate(answers.flags):
