@@ -9,6 +9,7 @@ import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
+from json import dumps
 from pathlib import Path
 from typing import Annotated
 
@@ -110,6 +111,41 @@ def card(
 
         path = one_card(district, address_id, out, progress)
     typer.echo(f"Card in {printable(path)}")
+
+
+@app.command()
+def sites(
+    district: DistrictFile,
+    new: Annotated[int, typer.Option("--new", metavar="K", help="How many new fill sites at most.")],
+    candidates: Annotated[
+        Path | None,
+        typer.Option(
+            "--candidates",
+            metavar="FILE",
+            help="Table of places where one could be built, with the columns of the fill sites. Default: the table "
+            "that the district file names as candidates, else where mapped water is near a road for tankers.",
+        ),
+    ] = None,
+    count: Annotated[
+        str,
+        typer.Option(
+            "--count",
+            metavar="addresses|gpm",
+            help="Bring most addresses up to the requirement, or most required flow.",
+        ),
+    ] = "addresses",
+    json: Annotated[bool, typer.Option("--json", help="Print JSON, unrounded.")] = False,
+) -> None:
+    """Find where new fill sites help most, and plan the district again with them; writes nothing."""
+    with _exit_status(), _progress() as progress:
+        from preplan import new_sites  # noqa: PLC0415 - every room is slow to import
+
+        answer = new_sites.new_sites(district, new, candidates, count, progress)
+    if json:
+        typer.echo(dumps(new_sites.as_record(answer), indent=2))
+        return
+    for line in new_sites.as_text(answer):
+        typer.echo(printable(line))
 
 
 @app.command()

@@ -46,6 +46,7 @@ from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
+from preplan.planning.siting import meets_from
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.planning.what_if import what_if_of
@@ -69,6 +70,8 @@ from preplan.units import M_PER_MI
 
 Progress = Callable[[str, float], None]
 """Called with the name of a stage and the share of the whole that is done."""
+_PAIRS = 400_000
+"""Pairs of address and fill site that are weighed at once where places to build are weighed: a few hundred MB."""
 MILE_PRICE_MIN = 1e6
 """Minutes that stand for a mile where the shortest way is wanted, not the quickest."""
 
@@ -103,14 +106,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in ground.seasons])
-    rules = inputs.district.rules
-    hydrant = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, rules.hydrants)
+    hydrant = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants)
     ground = with_dump_sites(inputs, units, ground, fleets)
-    found = [SeasonTrips(season, cuts, inputs, ground) for season, cuts in zip(ground.seasons, fleets, strict=True)]
-    progress("deciding who comes", 0.35)
-    responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
-    progress("computing flows", 0.4)
-    flows = flows_of(inputs, units, ground, list(zip(ground.seasons, responses, fleets, found, strict=True)))
+    found, flows = weighed(inputs, units, ground, fleets, progress)
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
     scene = merged_scene([each.scene for each in flows], road)
     graded = grade(scene, flows, choice, road, hydrant)
@@ -151,6 +149,54 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
     return plan
+
+
+def meets_at(
+    inputs: Inputs,
+    roads: RoadTable,
+    features: FeatureTable,
+    rows: IntArray,
+    places: Sequence[str],
+    progress: Progress,
+) -> BoolArray:
+    """Tell which addresses each of some fill sites alone brings up to the requirement, (rows, places).
+
+    `rows` are rows of the address table and `places` ids of fill sites, which `inputs` holds with all others. Every
+    round trip is searched: for so many addresses at a time that memory stays flat.
+    """
+    units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
+    require_fleet(inputs, units)
+    rules = inputs.district.rules
+    every = replace(rules, plan=replace(rules.plan, keep_sites=max(rules.plan.keep_sites, len(inputs.sites))))
+    inputs = replace(inputs, district=replace(inputs.district, rules=every))
+    whole = lay_ground(inputs, roads, features)
+    fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in whole.seasons])
+    at = [[site.site_id for site in inputs.sites].index(place) for place in places]
+    parts, size = [np.empty((0, len(at)), dtype=np.bool_)], max(1, _PAIRS // len(inputs.sites))
+    for first in range(0, len(rows), size):
+        progress(f"weighing places, {first:,} of {len(rows):,} addresses", first / len(rows))
+        some = rows[first : first + size]
+        part = replace(inputs, addresses=inputs.addresses.rows(some))
+        ground = replace(whole, needs=whole.needs.rows(some), frontages=whole.frontages.rows(some))
+        ground = with_dump_sites(part, units, ground, fleets)
+        _, flows = weighed(part, units, ground, fleets, lambda _stage, _share: None)
+        parts.append(meets_from(flows, at))
+    return np.concatenate(parts)
+
+
+def weighed(
+    inputs: Inputs,
+    units: tuple[Unit, ...],
+    ground: Ground,
+    fleets: tuple[tuple[CutFleet, ...], ...],
+    progress: Progress,
+) -> tuple[list[SeasonTrips], list[Flows]]:
+    """Search the round trips and make ready to weigh flows, in each season of the roads."""
+    found = [SeasonTrips(season, cuts, inputs, ground) for season, cuts in zip(ground.seasons, fleets, strict=True)]
+    progress("deciding who comes", 0.35)
+    responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
+    progress("computing flows", 0.4)
+    return found, flows_of(inputs, units, ground, list(zip(ground.seasons, responses, fleets, found, strict=True)))
 
 
 Season = tuple[SeasonGround, Response, tuple[CutFleet, ...], SeasonTrips]
