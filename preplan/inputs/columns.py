@@ -34,6 +34,8 @@ class TableSpec:
 
     meant: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Headers that may mean a column but leave its unit or its sense open: not read, but asked about."""
+    own_ids: bool = True
+    """Each row has an id of its own; in a log a unit stands in many rows."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -213,6 +215,21 @@ SPECS: Mapping[str, TableSpec] = {
     "bridges": BRIDGES,
 }
 """Columns of each table by its key in the district file."""
+DRILL_LOG = TableSpec(
+    required=("unit_id", "event", "time"),
+    optional=("gallons", "place"),
+    aliases={
+        "unit_id": ("unit", "tanker", "tender", "apparatus", "truck", "apparatus_id"),
+        "event": ("what", "action", "status"),
+        "time": ("minute", "minutes", "min", "clock", "timestamp", "date_time", "datetime", "time_of_day"),
+        "gallons": ("gal", "load_gal", "water_gal", "gallons_dumped"),
+        "place": ("site_id", "location", "where", "site"),
+    },
+    meant={"gallons": ("load", "water", "volume"), "time": ("date", "seconds", "sec")},
+    own_ids=False,
+)
+EVERY_SPEC: Mapping[str, TableSpec] = {**SPECS, "drill_log": DRILL_LOG}
+"""The same, and the table that only `preplan drill` reads."""
 CUT_AT = 10
 """Letters of a header that the table of a shapefile keeps."""
 _NUMBER = re.compile(r"-?\d+\.\d+")
