@@ -132,8 +132,8 @@ class HandDrill:
             ),
             *labelled(
                 "Hauled",
-                f"{supply(flow.hauled_gpm)} gpm over the same time without the {gallons(flow.first_gal)} that tankers came"
-                " with",
+                f"{supply(flow.hauled_gpm)} gpm over the same time without the {gallons(flow.first_gal)} that tankers"
+                " came with",
             ),
             *labelled("Sustained", self._steady(flow)),
             *labelled("By your times", _closed(one.by_measured, "the formula with the times measured")),
@@ -180,8 +180,8 @@ class HandDrill:
             return "not told: no tanker made two whole rounds after its first refilled load"
         fleet = "" if part.same_fleet else "; not all tankers hauled all that time"
         return (
-            f"{supply(part.gpm)} gpm of refilled loads, {self._when(part.from_min)} to {self._when(part.to_min)}, which is "
-            f"{part.rounds} whole rounds of {printable(part.unit_id)}{fleet}"
+            f"{supply(part.gpm)} gpm of refilled loads, {self._when(part.from_min)} to {self._when(part.to_min)}, which"
+            f" is {part.rounds} whole rounds of {printable(part.unit_id)}{fleet}"
         )
 
     def _replayed(self) -> list[str]:
@@ -242,8 +242,8 @@ class HandDrill:
         rules = [one for one in values if one.where == SHUTTLE]
         if rules:
             said += wrap(
-                "Your own values, careful: three of four were as good or better. If you trust this drill, put them under "
-                "[shuttle] of the district file, in the place of lines of the same name:",
+                "Your own values, careful: three of four were as good or better. If you trust this drill, put them"
+                " under [shuttle] of the district file, in the place of lines of the same name:",
                 LINE_LETTERS,
             )
             said += ["", SHUTTLE]
@@ -252,10 +252,8 @@ class HandDrill:
                 said.append(f"{one.key} = {one.value:.1f}")
         for where in ("fill_sites", "apparatus"):
             for one in (each for each in values if each.where == where):
-                said += [
-                    "",
-                    *labelled(f"{where}", f"{one.row_id}: {one.key} {number(one.value)} gpm. {_backed(one, 'gpm')}"),
-                ]
+                value = f"{printable(one.row_id)}: {one.key} {number(one.value)}, {self._backed(one, 'gpm')}"
+                said += ["", *labelled(where, value)]
         if not values:
             said.append("Nothing is offered for the district's own values.")
         for reason in self.offered.why_not:
@@ -266,11 +264,10 @@ class HandDrill:
         """Say what stands behind an offered value."""
         digits = 1 if unit == "min" else 0
         quicker = one.value < one.now if unit == "min" else one.value > one.now
-        said = [
-            f"from {_count(one.n, 'fill' if 'fill' in one.key else 'dump')} of {_count(one.tankers, 'tanker')} in one "
-            f"drill{', timed to the minute' if self.drilled.log.whole_minutes else ''}: median {number(one.median, digits)}"
-            f" ({number(one.least, digits)} to {number(one.most, digits)}) {unit}, in use now {number(one.now, digits)}"
-        ]
+        timed = ", timed to the minute" if self.drilled.log.whole_minutes else ""
+        spread = f"{number(one.median, digits)} ({number(one.least, digits)} to {number(one.most, digits)}) {unit}"
+        of = f"{_count(one.n, 'fill' if 'fill' in one.key else 'dump')} of {_count(one.tankers, 'tanker')}"
+        said = [f"from {of} in one drill{timed}: median {spread}, in use now {number(one.now, digits)}"]
         said += [one.how] if one.how else []
         return "; ".join([*said, *(["better than what is in use: be slow to take it"] if quicker else [])])
 
@@ -286,8 +283,8 @@ class HandDrill:
                 "aboard, so the flow may be less than told."
             )
         lines.append(
-            "Predicted: the start is the drill's (who came when, both ends ready), the rest is rules, tables and roads; "
-            "water is drawn as fast as it comes, and no tank is ever full."
+            "Predicted: the start is the drill's (who came when, both ends ready), the rest is rules, tables and roads;"
+            " water is drawn as fast as it comes, and no tank is ever full."
         )
         lines.append(ONE_DRILL)
         for line in lines:

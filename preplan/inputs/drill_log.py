@@ -219,7 +219,7 @@ class _Reader:
         for name in sorted(set(engines) & set(self.unit.tolist())):
             count = int(np.count_nonzero((self.unit == name) & ~np.isin(self.event, CLOCK_EVENTS)))
             if count:
-                sheet.note(f"{count} rows of {name}, an engine, were passed over: it hauls no water in the plan.")
+                sheet.note(f"rows of {name}, an engine that hauls no water in the plan, passed over: {count}.")
         for name in sorted(known & set(self.unit.tolist())):
             if not self.units[name].in_service:
                 sheet.note(f"{name} is out of service in the table of apparatus, and took part.")
@@ -289,7 +289,7 @@ class _Reader:
         sheet = self.sheet
         nothing = int(np.count_nonzero(np.isin(self.event, SAYS_NOTHING)))
         if nothing:
-            sheet.note(f"{nothing} rows tell of nursing, engines or the fire, and are passed over.")
+            sheet.note(f"rows that tell of nursing, engines or the fire, passed over: {nothing}.")
         back = sum(after.minute < before.minute for before, after in pairwise(events))
         if back:
             times = "once" if back == 1 else f"{back} times"

@@ -147,7 +147,7 @@ def measure(events: Sequence[DrillEvent], positions: Mapping[str, int], dump_pla
     observed = [one for some in visits.values() for one in _observe(some)]
     calm = [one for one in observed if not _paused(one, pauses)]
     if len(calm) < len(observed):
-        told.append(f"{len(observed) - len(calm)} spans of time in which a pause lies are left out of the medians.")
+        told.append(f"Left out of the medians for a pause that lies in them: {len(observed) - len(calm)}.")
     told += [*_odd(calm), *_gone_early(events, visits)]
     return Measured(
         visits=visits,
@@ -235,7 +235,7 @@ def _loads(visits: Mapping[str, Sequence[Visit]], told: list[str], *, both: bool
                 yield Load(unit_id, minute, gallons, refilled=dumped or filled is not None)
             dumped, filled = True, None
     if silent and both:
-        told.append(f"{silent} loads have no fill in the log; they count as refilled.")
+        told.append(f"Loads without a fill in the log, which count as refilled: {silent}.")
 
 
 def _pauses(events: Sequence[DrillEvent], end_min: float, told: list[str]) -> Iterator[tuple[str, float, float]]:
@@ -313,12 +313,12 @@ def _take_places(
         unknown, blocked = unknown + early, blocked + behind
     if unknown:
         told.append(
-            f"{unknown} first visits are left out of the handling times: the site may have been set up meanwhile, and"
-            " no row says when it was ready."
+            "First visits left out of the handling times, since the site may have been set up meanwhile and no row says"
+            f" when it was ready: {unknown}."
         )
     if blocked:
         told.append(
-            f"{blocked} visits are left out of the handling times: they came behind a tanker that was not seen leaving."
+            f"Visits left out of the handling times, since they came behind a tanker that was not seen leaving: {blocked}."
         )
     if any(visit.derived for visit in every):
         told.append("Where no row says when a place was taken, it is worked out from who stood there before.")
