@@ -318,7 +318,8 @@ def _take_places(
         )
     if blocked:
         told.append(
-            f"Visits left out of the handling times, since they came behind a tanker that was not seen leaving: {blocked}."
+            "Visits left out of the handling times, since they came behind a tanker that was not seen leaving:"
+            f" {blocked}."
         )
     if any(visit.derived for visit in every):
         told.append("Where no row says when a place was taken, it is worked out from who stood there before.")
