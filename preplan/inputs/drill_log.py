@@ -125,9 +125,7 @@ class _Reader:
         """Check the columns one by one, then lay the rows out in time."""
         sheet = self.sheet
         unknown = [
-            Finding(
-                file="command line", column=option, value=said, rule=f"is none of the district's{_near(said, known)}"
-            )
+            Finding(file="command line", column=option, value=said, rule=f"is not in the district{_near(said, known)}")
             for option, said, known in self.options
             if said and _plain(said) not in known.ids
         ]

@@ -458,19 +458,15 @@ def _median_min(observed: Sequence[Observation], what: str, unit_id: str, site_i
 
 def _spans(observed: Sequence[Observation], case: _Case, replayed: Measured) -> list[Span]:
     """Sum up each thing that was timed: of all tankers, then of each one, by fill site."""
-    sites = [site.site_id for site in case.sites]
     spans = []
     for unit_id in ("", *(unit.unit_id for unit in case.units)):
         for what in WHATS:
-            at_dump = what.startswith(DUMP)
-            for site_id in [""] if at_dump else sites:
-                mine = [
-                    one
-                    for one in observed
-                    if one.what == what and unit_id in ("", one.unit_id) and site_id in ("", one.site_id)
-                ]
-                if mine:
-                    spans.append(_span(what, site_id, unit_id, mine, case, replayed))
+            some = [one for one in observed if one.what == what and unit_id in ("", one.unit_id)]
+            if what.startswith(DUMP):
+                some = [replace(one, site_id="") for one in some]
+            for site_id in dict.fromkeys(one.site_id for one in some):
+                mine = [one for one in some if one.site_id == site_id]
+                spans.append(_span(what, site_id, unit_id, mine, case, replayed))
     return spans
 
 
