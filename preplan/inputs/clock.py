@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -19,6 +19,8 @@ LONGEST_MIN = 12.0 * MIN_PER_HOUR
 """No drill lasts longer (this program's careful bounds); where days are not written, midnight is found by it."""
 LATEST_START_MIN = 2.0 * MIN_PER_HOUR
 """Minutes from the start begin before this, else they are a time of day without its colon."""
+NEAR_MIDNIGHT_MIN = 3.0 * MIN_PER_HOUR
+"""A date without a time of day is midnight if another row lies so near it (this program's careful bounds)."""
 EXPECTED = "is not a time such as 14:05, 14:05:30, 2:05 PM, 2026-05-16 14:05, or minutes from the start such as 12.5"
 NO_COLON = "may be a time of day or minutes from the start: write 09:15 with a colon, or minutes from 0 on"
 DAY_SHARE = "is a spreadsheet's share of a day; give the column the format of a time"
@@ -109,6 +111,7 @@ def read_times(given: Sequence[str]) -> Times:
     midnight may pass. One column is of one kind.
     """
     read = [one_time(cell) if cell else Time("", np.nan) for cell in given]
+    read = _midnights(read)
     kinds = Counter(one.kind for one in read if one.kind)
     kind = kinds.most_common(1)[0][0] if kinds else ""
     faults = [one.fault or _other_kind(one, kind) for one in read]
@@ -128,6 +131,16 @@ def read_times(given: Sequence[str]) -> Times:
         date=min((one.date for one in read if one.date and not one.fault), default=""),
         whole_minutes=all(one.whole for one in read),
     )
+
+
+def _midnights(read: list[Time]) -> list[Time]:
+    """Take a date alone for its midnight where others lie near: so spreadsheets hand that minute over."""
+    known = np.array([one.minute for one in read if one.kind == "date and time" and not one.fault])
+
+    def near(one: Time) -> bool:
+        return bool((np.abs(known - one.minute) < NEAR_MIDNIGHT_MIN).any())
+
+    return [replace(one, fault="") if one.fault == ONLY_DATE and near(one) else one for one in read]
 
 
 def _other_kind(one: Time, kind: str) -> str:

@@ -33,21 +33,24 @@ MOST_APART_MIN = 180.0
 MOST_FILL_SITES = 2
 _NOBODY_S = (*CLOCK_EVENTS[:3], CLOCK_EVENTS[-1])
 """Events of the clock that are no tanker's, whoever wrote them down."""
+_FOUR = (FILL_EVENTS[1], FILL_EVENTS[4], DUMP_EVENTS[1], DUMP_EVENTS[4])
+"""The events that will do."""
 _VERBS: Mapping[str, tuple[str, ...]] = {
     ARRIVES: ("arrives", "arrive", "arrived", "arrival", "in", "at", "reached", "stops"),
     LEAVES: ("leaves", "leave", "left", "departs", "depart", "departed", "departure", "leaving", "out"),
 }
 _ENDS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
-    "dump": (DUMP_EVENTS[1], DUMP_EVENTS[4], ("dump", "dump site", "the dump site", "at dump site")),
-    "fill": (FILL_EVENTS[1], FILL_EVENTS[4], ("fill", "fill site", "the fill site", "at fill site")),
+    "dump": (DUMP_EVENTS[1], DUMP_EVENTS[4], ("dump", "dump site", "the dump site")),
+    "fill": (FILL_EVENTS[1], FILL_EVENTS[4], ("fill", "fill site", "the fill site")),
 }
 """Of each end: what a tanker does that arrives there, and that leaves, and how the place is called."""
 EVENT_WORDS: Mapping[str, str] = {
     **{word: word for word in (*DUMP_EVENTS, *FILL_EVENTS, *CLOCK_EVENTS, LEAVES_DRILL, *SAYS_NOTHING)},
     **{
-        f"{said} {place}": (arrives if verb == ARRIVES else leaves)
+        f"{said}{at} {place}": (arrives if verb == ARRIVES else leaves)
         for verb, words in _VERBS.items()
         for said in words
+        for at in ("", " at")
         for arrives, leaves, places in _ENDS.values()
         for place in places
     },
@@ -111,7 +114,8 @@ class _Reader:
     def __init__(self, sheet: Sheet, inputs: Inputs, site: str, address: str) -> None:
         self.sheet, self.inputs = sheet, inputs
         self.units = {unit.unit_id: unit for unit in inputs.units}
-        self.event = sheet.word("event", EVENT_WORDS, required=True)
+        sheet.fault(sheet.cells("event") == "", "event", "is empty")
+        self.event = sheet.parsed("event", _event, _no_event)
         self.unit = _known_as(sheet.text("unit_id"), {_plain(name): name for name in self.units})
         self.places = sheet.text("place")
         labels = zip(inputs.addresses.label.tolist(), inputs.addresses.address_id.tolist(), strict=True)
@@ -300,6 +304,22 @@ class _Reader:
             if first is not event:
                 sheet.note(f"row {event.row} says again what row {first.row} says, and counts once.")
         return list(kept.values())
+
+
+def _event(cell: str) -> str | None:
+    """Read what happened; capitals, low lines and runs of blanks do not count.
+
+    >>> _event("Arrived at_Dump site"), _event("At  fill site"), _event("gone") is None
+    ('at dump site', 'at fill site', True)
+    """
+    return EVENT_WORDS.get(" ".join(cell.casefold().replace("_", " ").split()))
+
+
+def _no_event(cell: str) -> str:
+    """Say that nobody knows an event, and which one comes near."""
+    near = get_close_matches(cell.casefold(), list(EVENT_WORDS), n=1)
+    meant = f"did you mean {EVENT_WORDS[near[0]]!r}?" if near else "see preplan columns drill_log"
+    return f"is no event of a log such as {', '.join(map(repr, _FOUR))}; {meant}"
 
 
 def _plain(name: str) -> str:
