@@ -27,6 +27,8 @@ _PARTS = ("fill wait", "fill", "loaded leg", "dump wait", "dump", "empty leg")
 """What a round consists of."""
 _SAME, _WORTH_MIN = 0.02, 0.3
 """Shares and minutes below which a difference is not worth a word (this program's choice)."""
+_TOO_GOOD = 0.15
+"""A drill that brings so much more than the plan promises may be a log at fault (this program's choice)."""
 PEAKS = (
     "None of these is a peak: for some minutes a nozzle may throw far more than tankers bring, out of portable tanks"
     " and first loads."
@@ -166,6 +168,8 @@ class HandDrill:
         if late:
             parts = ", ".join(f"{self._name(span)} {_difference(span)} min" for span in late[:3])
             said += f" Most of the difference: {parts}."
+        if share >= _TOO_GOOD:
+            said += " More than the plan promises: look first at what the log leaves open, below."
         return said
 
     def _assumed(self) -> str:

@@ -421,6 +421,6 @@ def _unread(table: TextTable, spec: TableSpec, forms: list[str], read: set[int])
 def _meant(form: str, spec: TableSpec) -> str:
     """Guess which column a header means that is not read: by its sense, without its unit, or misspelt; else ''."""
     for name in spec.names:
-        if form in spec.meant.get(name, ()) or (unit_of(name) and form == name.rpartition("_")[0]):
+        if form in spec.meant.get(name, ()) or (form and unit_of(name) and form == name.rpartition("_")[0]):
             return name
     return next(iter(difflib.get_close_matches(form, spec.names, n=1, cutoff=LOOKS_LIKE)), "")

@@ -22,8 +22,10 @@ STEP: Mapping[str, tuple[str, str]] = {
     for end, words in ((DUMP, DUMP_EVENTS), (FILL, FILL_EVENTS))
     for word, part in zip(words, PARTS, strict=True)
 }
-TWICE_MIN = 2.0
-"""The same event of one visit within so many minutes was written down by two people (this program's choice)."""
+NEAR_MIN = 2.0
+"""Rows of one tanker at one end so near to each other are of one visit, in any order (this program's choice)."""
+LEAST_ROUND_SHARE = 0.5
+"""A dump without a fill before it is a load of its own if it comes no sooner than this share of a usual round."""
 ODD_TIMES, ODD_MIN = 3.0, 10.0
 """A span over so many times its median, and so much above it, looks like a pause that nobody wrote down."""
 
@@ -180,21 +182,30 @@ def _visits_of(events: Sequence[DrillEvent], told: list[str], *, both: bool) -> 
 def _cut(events: Sequence[DrillEvent], told: list[str]) -> Iterator[Visit]:
     """Begin a visit where the end of the circuit changes, or where its events begin anew."""
     visit: Visit | None = None
+    late = 0
     for event in events:
         if event.event not in STEP:
             continue
         end, part = STEP[event.event]
         same = visit is not None and visit.end == end and visit.place == event.place
-        if visit is not None and same and part in visit.minute and event.minute - visit.when(part) <= TWICE_MIN:
-            told.append(f"{event.unit_id}: {event.event!r} stands twice (row {event.row}); the first counts.")
-            continue
-        if visit is None or not same or visit.last_part >= PARTS.index(part):
+        # nobody drives a round between two rows so near: what belongs to one visit was written down late, or twice
+        if visit is not None and same and event.minute - visit.last_min <= NEAR_MIN:
+            if part in visit.minute:
+                told.append(f"{event.unit_id}: {event.event!r} stands twice (row {event.row}); the first counts.")
+                continue
+            late += visit.last_part > PARTS.index(part)
+        elif visit is None or not same or visit.last_part >= PARTS.index(part):
             if visit is not None:
                 yield visit
             visit = Visit(event.unit_id, end, event.place, row=event.row)
-        visit.minute[part] = event.minute
+        behind = [visit.minute[one] for one in PARTS[PARTS.index(part) :] if one in visit.minute]
+        visit.minute[part] = min([event.minute, *behind])
         if math.isfinite(event.gallons):
             visit.gallons = event.gallons
+    if late:
+        told.append(
+            f"{events[0].unit_id}: rows written down a moment late within a visit, put before what follows: {late}."
+        )
     if visit is not None:
         yield visit
 
@@ -218,10 +229,12 @@ def _row(visit: Visit) -> str:
 
 def _loads(visits: Mapping[str, Sequence[Visit]], told: list[str], *, both: bool) -> Iterator[Load]:
     """List the loads dumped; one whose end is missing counts when the tanker is seen next."""
-    silent = 0
+    silent = soon = 0
+    usual_min = statistics.median(rounds) if (rounds := list(_rounds(visits))) else math.inf
     for unit_id, some in visits.items():
         filled: Visit | None = None
         dumped = False
+        last_min = -math.inf
         for at, visit in enumerate(some):
             if visit.end == FILL:
                 filled = visit
@@ -229,13 +242,27 @@ def _loads(visits: Mapping[str, Sequence[Visit]], told: list[str], *, both: bool
             minute = visit.when("leaves")
             if not math.isfinite(minute) and at + 1 < len(some):
                 minute = min(some[at + 1].minute.values())
-            if math.isfinite(minute):
+            doubted = both and dumped and filled is None and minute - last_min < LEAST_ROUND_SHARE * usual_min
+            soon += doubted
+            if math.isfinite(minute) and not doubted:
                 gallons = visit.gallons if math.isfinite(visit.gallons) or filled is None else filled.gallons
                 silent += dumped and filled is None
                 yield Load(unit_id, minute, gallons, refilled=dumped or filled is not None)
+                last_min = minute
             dumped, filled = True, None
+    if soon:
+        told.append(f"Dumps without a fill, too soon after the one before to be another load, not counted: {soon}.")
     if silent and both:
         told.append(f"Loads without a fill in the log, which count as refilled: {silent}.")
+
+
+def _rounds(visits: Mapping[str, Sequence[Visit]]) -> Iterator[float]:
+    """Give the minutes of the rounds that are logged whole, from leaving the dump site to leaving it again."""
+    for some in visits.values():
+        for one, fill, other in zip(some, some[1:], some[2:], strict=False):
+            minutes = other.when("leaves") - one.when("leaves")
+            if (one.end, fill.end, other.end) == (DUMP, FILL, DUMP) and math.isfinite(minutes):
+                yield minutes
 
 
 def _pauses(events: Sequence[DrillEvent], end_min: float, told: list[str]) -> Iterator[tuple[str, float, float]]:
