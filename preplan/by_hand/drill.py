@@ -11,6 +11,7 @@ from preplan.inputs.clock import clock, minute_of
 from preplan.planning.drill_flow import Flow
 from preplan.planning.drill_offers import SHUTTLE, Offer, Offered
 from preplan.planning.drills import Drilled, Span, Steady
+from preplan.records import ALL_MONTHS
 from preplan.render.words import NOT_KNOWN, gallons, limit_words, minutes, months, number, printable, supply
 
 _NAMES = {
@@ -27,6 +28,8 @@ _PARTS = ("fill wait", "fill", "loaded leg", "dump wait", "dump", "empty leg")
 """What a round consists of."""
 _SAME, _WORTH_MIN = 0.02, 0.3
 """Shares and minutes below which a difference is not worth a word (this program's choice)."""
+_WORTH_COUNT = 3
+"""Spans of time of which fewer were timed are in the table and in no sentence (this program's choice)."""
 _TOO_GOOD = 0.15
 """A drill that brings so much more than the plan promises may be a log at fault (this program's choice)."""
 PEAKS = (
@@ -105,6 +108,7 @@ class HandDrill:
         when = f" of {one.log.date}" if one.log.date else ""
         span = f"{self._when(one.flow.start_min)} to {self._when(one.flow.end_min)}"
         head = f"Drill{when}, {span}: {', '.join(printable(unit.unit_id) for unit in one.units)} between {sites} and "
+        said = months(one.months) + ("" if one.log.date or one.months == ALL_MONTHS else ", since no row says a date")
         ways = [
             f"{name}: {minutes(way.out_min)} loaded, {minutes(way.back_min)} empty"
             if math.isfinite(way.out_min + way.back_min)
@@ -113,9 +117,7 @@ class HandDrill:
         ]
         return [
             *wrap(head + f"{printable(one.log.address_id)}, {printable(one.label)}", LINE_LETTERS),
-            *wrap(
-                f"Driving by the plan's roads as in {months(one.months)}: {'; '.join(ways) or NOT_KNOWN}", LINE_LETTERS
-            ),
+            *wrap(f"Driving by the plan's roads as in {said}: {'; '.join(ways) or NOT_KNOWN}", LINE_LETTERS),
         ]
 
     def _when(self, minute: float) -> str:
@@ -158,7 +160,11 @@ class HandDrill:
             else "as much water as"
         )
         said = f"{water} the plan reckons by the same minute."
-        spans = [span for span in one.spans if not span.unit_id and math.isfinite(span.predicted_min)]
+        spans = [
+            span
+            for span in one.spans
+            if not span.unit_id and span.n >= _WORTH_COUNT and math.isfinite(span.predicted_min)
+        ]
         late = sorted(
             (span for span in spans if span.what in _PARTS and abs(_late_min(span)) >= _WORTH_MIN),
             key=lambda span: -abs(_late_min(span)),

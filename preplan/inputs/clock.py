@@ -122,7 +122,7 @@ def read_times(given: Sequence[str]) -> Times:
     if doubt:
         faults = [fault or (doubt if there else "") for fault, there in zip(faults, known, strict=True)]
     long = np.where(known, since, 0.0) > LONGEST_MIN
-    limit = f"lies more than {LONGEST_MIN / MIN_PER_HOUR:.0f} hours after the first: is it of this drill?"
+    limit = f"lies more than {LONGEST_MIN / MIN_PER_HOUR:.0f} hours after the first: is the time wrong, or PM missing?"
     faults = [fault or (limit if much else "") for fault, much in zip(faults, long, strict=True)]
     return Times(
         minute=since,

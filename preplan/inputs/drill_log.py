@@ -74,6 +74,7 @@ EVENT_WORDS: Mapping[str, str] = {
     "leaves the drill": LEAVES_DRILL,
     "out of service": LEAVES_DRILL,
     "goes home": LEAVES_DRILL,
+    "gone home": LEAVES_DRILL,
 }
 """Every spelling of an event, folded, and the word meant."""
 
@@ -142,7 +143,7 @@ class _Reader:
         sheet.fault(sheet.cells("time") == "", "time", "is empty")
         for rule in dict.fromkeys(filter(None, times.faults)):
             sheet.fault(np.array([one == rule for one in times.faults]), "time", rule)
-        self._check_gaps(times.minute)
+        self._check_gaps(np.where([bool(one) for one in times.faults], np.nan, times.minute))
         gallons = self._gallons()
         if sheet.faults:
             raise InputError(sheet.findings())
@@ -248,7 +249,7 @@ class _Reader:
             silent = mine & (named == "")
             if not evident:
                 others = f"it names {', '.join(first)}" if first else "no row names one"
-                rule = f"is empty, and the {end} site is not evident ({others}): write its id, or give {option}"
+                rule = f"names no {end} site, and none is evident ({others}): write its id, or give {option}"
                 sheet.fault(silent, "place", rule)
             place = text_array(np.where(mine & ~strange, np.where(silent, evident, named), place).tolist())
             used = list(dict.fromkeys(place[mine & (place != "")].tolist()))
@@ -266,7 +267,7 @@ class _Reader:
         late = np.zeros(len(self.sheet), dtype=np.bool_)
         for before, after in pairwise(order):
             late[after] = late[before] or minute[after] - minute[before] > MOST_APART_MIN
-        rule = f"lies over {MOST_APART_MIN / 60:.0f} hours behind the rows before it: is the time wrong?"
+        rule = f"lies over {MOST_APART_MIN / 60:.0f} hours behind the rows before it: is the time wrong, or PM missing?"
         self.sheet.fault(late, "time", rule)
 
     def _gallons(self) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

@@ -364,23 +364,26 @@ def _serve(here: Sequence[Visit], places: int, ready_min: float) -> tuple[int, i
     """
     early = behind = 0
     busy: list[float] = []
-    doubt_until = -math.inf
+    doubts: list[list[float]] = []  # of each tanker not seen leaving: seen next, and how many may still wait for it
     left = min((visit.when("leaves") for visit in here if "leaves" in visit.minute), default=math.inf)
     for visit in sorted(here, key=lambda one: (min(one.minute.values()), one.unit_id)):
         came, leaves = visit.when("at"), visit.when("leaves")
         if "takes" not in visit.minute and math.isfinite(came) and math.isfinite(leaves):
             free_min = came if len(busy) < places else max(came, busy[0])
             first = len(busy) < places and came < left and not math.isfinite(ready_min)
-            early, behind = early + first, behind + (not first and came < doubt_until)
-            if not first and came >= doubt_until:
+            doubted = any(came < gone_by and waiting for gone_by, waiting in doubts)
+            early, behind = early + first, behind + (doubted and not first)
+            if not (first or doubted):
                 visit.minute["takes"] = min(max(free_min, ready_min) if math.isfinite(ready_min) else free_min, leaves)
                 visit.derived = True
         if math.isfinite(leaves):
             if len(busy) >= places:
                 heapq.heappop(busy)
             heapq.heappush(busy, leaves)
+            for doubt in doubts:  # first come, first served: it has left before whoever came later does
+                doubt[1] = max(doubt[1] - 1, 0)
         else:
-            doubt_until = max(doubt_until, visit.gone_by_min)
+            doubts.append([visit.gone_by_min, places])
     return early, behind
 
 

@@ -512,7 +512,7 @@ def _told(case: _Case, measured: Measured) -> list[str]:
         if len(used) > 1:
             told.append(f"{unit.unit_id} filled at both sites; the prediction sends it to {case.mains[unit.unit_id]}.")
         if not any(load.unit_id == unit.unit_id for load in measured.loads):
-            told.append(f"{unit.unit_id} was not seen dumping a load.")
+            told.append(f"{unit.unit_id} was not seen dumping a load; predicted, it hauls once it has come.")
     late = [(unit.unit_id, minute) for unit, minute in zip(case.units, case.arrival_min, strict=True)]
     first = min((minute for _, minute in late), default=math.nan)
     cycle = statistics.median([o.minutes for o in measured.observations if o.what == "cycle"] or [math.inf])
