@@ -42,10 +42,21 @@ HEADER = ("unit_id", "event", "time", "gallons", "place")
 class Small:
     """The small district on disk, and its trip between S1 and an address."""
 
-    def __init__(self, folder: Path, positions: int = 1) -> None:
-        one = SmallDistrict()
-        sites = str(one.files["fill_sites.csv"]).replace("turnaround,", "turnaround,positions,")
-        one.files["fill_sites.csv"] = sites.replace("loop,", f"loop,{positions},").replace("through,", "through,1,")
+    def __init__(self, folder: Path, positions: int = 1, self_fill_gpm: str = "", **site: str) -> None:
+        one, more = SmallDistrict(), {"positions": str(positions), **site}
+        rows = [line.split(",") for line in str(one.files["fill_sites.csv"]).splitlines()]
+        tower = {"positions": "1", "site_gpm": "", "refill_gpm": ""}
+        sites = [dict(zip(rows[0], row, strict=True)) for row in rows[1:]]
+        sites = [sites[0] | more, sites[1] | {name: tower[name] for name in more if name in tower}]
+        names = list(sites[0])
+        table = [names, *([one.get(name, "") for name in names] for one in sites)]
+        one.files["fill_sites.csv"] = "\n".join(",".join(row) for row in table) + "\n"
+        if self_fill_gpm:
+            units = str(one.files["apparatus.csv"]).splitlines()
+            one.files["apparatus.csv"] = "\n".join(
+                f"{unit},{'self_fill_gpm' if not at else self_fill_gpm if unit.startswith('T3') else ''}"
+                for at, unit in enumerate(units)
+            )
         self.file, self.folder = one.write(folder / "mine"), folder
         plan = plan_of(self.file)
         here = (plan.addresses.address_id[plan.trips.address] == "G5") & (plan.trips.site == 0)
@@ -53,22 +64,38 @@ class Small:
         assert plan.sites[0].site_id == "S1"
         self.out_min, self.back_min = float(plan.trips.out_min[row]), float(plan.trips.back_min[row])
 
-    def simulate(self, positions: int = 1, arrive: dict[str, float] = ARRIVE) -> tuple[Event, ...]:
-        """Run a drill by hand: rules, tables and the kept trip, typed in here and nowhere taken over."""
+    def simulate(
+        self,
+        positions: int = 1,
+        arrive: dict[str, float] = ARRIVE,
+        pace: float = 1.0,
+        vacuum_gpm: float = 0.0,
+        **site: float,
+    ) -> tuple[Event, ...]:
+        """Run a drill by hand: rules, tables and the kept trip, typed in here and nowhere taken over.
+
+        `pace` shortens the legs; `vacuum_gpm` lets T3 fill itself; `site` changes the fill site.
+        """
         tankers = tuple(
             Tanker(
                 unit_id=name, arrival_min=minute, usable_gal=0.9 * TANKS[name], fill_gpm=900.0, dump_gpm=DUMP_GPM,
-                out_min=self.out_min, back_min=self.back_min, fill_hookup_min=1.0, dump_hookup_min=0.5,
+                out_min=pace * self.out_min, back_min=pace * self.back_min, fill_hookup_min=1.0, dump_hookup_min=0.5,
                 fill_maneuver_min=1.0, dump_maneuver_min=1.5,
             )
             for name, minute in arrive.items()
         )  # fmt: skip
+        if vacuum_gpm:
+            third = replace(tankers[2], usable_gal=1800.0, fill_gpm=vacuum_gpm, fill_hookup_min=0.5, self_fill=True)
+            tankers = (*tankers[:2], third)
+        if site:
+            tankers = tuple(replace(one, fill_gpm=min(one.fill_gpm, site["site_gpm"])) for one in tankers)
         case = Case(
             tankers=tankers, attack_arrival_min=0.0, attack_setup_min=0.0, full_flow_after_min=0.0, booster_gal=0.0,
             dump_engine_arrival_min=DUMP_READY, dump_setup_min=0.0, fill_engine_arrival_min=FILL_READY,
             fill_setup_min=0.0, required_gpm=NO_BOUND_GPM, required_min=END, attack_gpm=NO_BOUND_GPM,
             positions=positions, site_gpm=900.0, other_tanks=(PortableTank(0.0, 1e9),),
         )  # fmt: skip
+        case = replace(case, **site)  # type: ignore[arg-type]
         return tuple(account(case).events)
 
     def write(self, rows: Sequence[Sequence[object]], header: Sequence[str] = HEADER) -> Path:
@@ -212,6 +239,50 @@ def test_places_may_be_left_out_where_they_are_evident(small: Small) -> None:
     assert "--site: 'S9' is not in the district" in wrong.stderr
 
 
+def test_a_site_that_runs_dry_and_a_tanker_that_fills_itself_are_predicted_too(tmp_path: Path) -> None:
+    """S1 gives 800 gpm in all and holds 6,000 gal; T3 is a vacuum tanker, which waits for no engine."""
+    here = Small(tmp_path, site_gpm="800", storage_gal="6000", refill_gpm="150", self_fill_gpm="700")
+    events = here.simulate(site_gpm=800.0, storage_gal=6000.0, refill_gpm=150.0, vacuum_gpm=700.0)
+    answer = here.answer(rows_of(events))
+    for span in spans_of(answer):
+        assert span["typical_min"] == pytest.approx(span["predicted_min"], abs=1e-9), span
+    assert answer["measured"]["gal"] == pytest.approx(answer["replayed"]["gal"])
+    assert answer["measured"]["first_gal"] == pytest.approx(0.9 * 5000 + 1800)
+    assert answer["predicted"]["limited_by"] == "source"
+    assert answer["predicted"]["gpm"] == pytest.approx(6000 / answer["measured"]["end_min"] + 150, rel=0.05)
+    full = [(*row[:3], TANKS[str(row[0])] if row[1] == "empty" else "", row[4]) for row in rows_of(events)]
+    loads = [load for load in here.answer(full)["loads"] if load["unit_id"] != "T3"]
+    assert f"{len(loads)} loads stand with the size of the tank" in " ".join(here.drill(full).stdout.split())
+
+
+def test_a_tanker_that_begins_at_the_fill_site_comes_with_no_load_of_its_own(small: Small) -> None:
+    """Its first load was filled in the drill: it is hauled, measured and predicted alike."""
+    rows = [*thinned(small.simulate()), ("T1", "at fill site", "0.1", "", "S1"), ("T1", "full", "0.6", "", "S1")]
+    answer = small.answer(rows)
+    for which in ("measured", "replayed"):
+        assert answer[which]["first_gal"] == pytest.approx(0.9 * (3000 + 1800)), which
+    assert answer["measured"]["hauled_gpm"] == pytest.approx(answer["replayed"]["hauled_gpm"])
+
+
+def test_a_first_load_that_stands_in_line_came_a_maneuver_before(small: Small) -> None:
+    """Who writes 'at dump site' and not 'on scene' says the same."""
+    rows = [
+        (unit, "at dump site", repr(float(str(minute)) + 1.5), gallons, place) if event == "on scene" else
+        (unit, event, minute, gallons, place)
+        for unit, event, minute, gallons, place in thinned(small.simulate())
+    ]  # fmt: skip
+    answer = small.answer(rows)
+    assert answer["measured"]["by_minute"] == pytest.approx(np.array(answer["replayed"]["by_minute"]))
+    assert answer["measured"]["sustained_gpm"] == pytest.approx(answer["replayed"]["sustained_gpm"])
+
+
+def test_more_water_than_promised_sends_to_the_log(small: Small) -> None:
+    """Legs driven in half the time are a good crew, or a bad log."""
+    said = "look first at what the log leaves open"
+    assert said in " ".join(small.drill(thinned(small.simulate(pace=0.3))).stdout.split())
+    assert said not in " ".join(small.drill(thinned(small.simulate())).stdout.split())
+
+
 # --------------------------------------------------------------------------- logs as people keep them
 
 
@@ -228,6 +299,37 @@ def test_two_fill_sites_have_a_row_each(small: Small) -> None:
     assert legs["S2"]["predicted_min"] != pytest.approx(small.out_min + 1.5)
     assert answer["replayed"]["gal"] > 0
     assert "S2 Tower" in small.drill(events).stdout
+
+
+def test_one_who_fills_at_both_sites_is_sent_to_that_of_most(small: Small) -> None:
+    rows = untidy(small)
+    at = [row for row in rows if row[:2] in (("T2", "at fill site"), ("T2", "full"))][2:4]
+    told, answer = told_of(small, [(*row[:4], "S2") if row in at else row for row in rows])
+    assert any(one == "T2 filled at both sites; the prediction sends it to S1." for one in told)
+    assert answer["replayed"]["gal"] == pytest.approx(small.answer(rows)["replayed"]["gal"])
+
+
+def test_rows_some_seconds_out_of_order_are_one_visit(small: Small) -> None:
+    """A queue's end and the taking of a place, written by two: no load more, no wait below zero."""
+    rows, jitter = rows_of(small.simulate()), random.Random(2)  # noqa: S311 - two watches
+    shaken = [(*row[:2], repr(abs(float(str(row[2])) + jitter.uniform(-0.1, 0.1))), *row[3:]) for row in rows]
+    told, answer = told_of(small, shaken)
+    whole = small.answer(rows)
+    assert any("rows written down a moment late within a visit" in one for one in told)
+    assert abs(answer["measured"]["loads"] - whole["measured"]["loads"]) <= 1
+    assert min(span["least_min"] for span in spans_of(answer)) >= 0.0
+    assert not any("nothing is logged" in one for one in told)
+
+
+def test_a_dump_too_soon_after_the_one_before_is_no_load(small: Small) -> None:
+    """Nobody drives a round in four minutes: the row is told, and adds no water."""
+    rows = untidy(small)
+    left = float(str([row for row in rows if row[:2] == ("T3", "empty")][2][2]))
+    told, answer = told_of(
+        small, [*rows, ("T3", "at dump site", left + 3, "", "G5"), ("T3", "empty", left + 4, "", "G5")]
+    )
+    assert any("too soon after the one before to be another load, not counted: 1." in one for one in told)
+    assert answer["measured"]["gal"] == small.answer(rows)["measured"]["gal"]
 
 
 def untidy(small: Small) -> list[tuple[object, ...]]:
@@ -271,7 +373,7 @@ def test_a_tanker_that_is_not_seen_leaving_blocks_nobody_s_times(small: Small) -
     """Who waited behind it is left out of the handling times, not measured with its wait in them."""
     rows = dropped(untidy(small), "T1", "full", 0)
     told, answer = told_of(small, rows)
-    assert any("came behind a tanker that was not seen leaving: " in one for one in told)
+    assert any("came behind a tanker that was not seen leaving: 1." in one for one in told), told
     for span in spans_of(answer):
         if span["what"] == "fill":
             assert span["most_min"] == pytest.approx(span["predicted_min"], abs=1.2)
@@ -407,6 +509,34 @@ def test_loads_that_differ_tell_hook_up_and_rate_apart(small: Small) -> None:
     dump = offers["[shuttle]", "dump_hookup_min"]
     assert dump["value"] == pytest.approx(0.5)
     assert dump["how"] == "if tankers dump at the rates of their table"
+
+
+def test_a_line_that_is_less_sure_offers_less(small: Small) -> None:
+    """Watches that differ by some seconds: two standard errors below the line, never above it."""
+    jitter = random.Random(4)  # noqa: S311 - two watches
+    rows = [
+        (*row[:2], repr(float(str(row[2])) + (jitter.uniform(-0.1, 0.1) if row[1] == "full" else 0.0)), *row[3:])
+        for row in thinned(small.simulate())
+    ]
+    (rate,) = (one for one in small.answer(rows)["offers"] if one["key"] == "fill_gpm")
+    assert rate["least"] < rate["median"] - 10
+    assert rate["value"] == 10 * (rate["least"] // 10)
+
+
+def test_fills_quicker_than_the_table_s_rate_leave_nothing_for_the_hook_up(small: Small) -> None:
+    """The rate of the table cannot be meant; it is said, and no negative minute is offered."""
+    rows = [row for row in rows_of(small.simulate()) if row[1] in {*FOUR, "takes fill place", "takes dump place"}]
+    quick, taken = [], {}
+    for row in rows:
+        if row[1] == "takes fill place":
+            taken[row[0]] = float(str(row[2]))
+        quick.append((*row[:2], repr(taken[row[0]] + 1.1), *row[3:]) if row[1] == "full" else row)
+    answer = small.answer(quick)
+    assert any(
+        one.startswith("fill_hookup_min: nothing is left for it if S1 gives the 900 gpm of its table")
+        for one in answer["not_offered"]
+    ), answer["not_offered"]
+    assert not [one for one in answer["offers"] if one["key"] == "fill_hookup_min"]
 
 
 def test_the_snippet_is_read_as_the_district_s_own(small: Small, tmp_path: Path) -> None:

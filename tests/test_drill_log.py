@@ -92,6 +92,11 @@ def test_all_faults_are_told_at_once(inputs: Inputs, folder: Path) -> None:
     assert [text.count(one) for one in ("row 8", "row 9", "row 10")] == [1, 3, 1]
 
 
+def test_every_row_behind_a_gap_of_hours_is_told(inputs: Inputs, folder: Path) -> None:
+    text = faults_of(inputs, folder, [*GOOD, "T1,at dump site,22:40,,G5", "T1,empty,22:44,,G5"])
+    assert text.count("lies over 3 hours behind the rows before it") == 2
+
+
 def test_a_log_without_rows_columns_or_dumps_is_none(inputs: Inputs, folder: Path) -> None:
     assert "has no rows below its header" in faults_of(inputs, folder, [])
     text = faults_of(inputs, folder, ["T1,19:02"], "unit_id,when")

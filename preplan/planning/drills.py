@@ -35,13 +35,15 @@ from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.ground import Ground, SeasonGround
 from preplan.planning.round_trips import all_trips
 from preplan.planning.vehicles import cut_vehicles, season_fleets
-from preplan.records import DrillEvent, DrillLog, FillSite, FloatArray, Unit
+from preplan.records import CLOCK_EVENTS, DrillEvent, DrillLog, FillSite, FloatArray, Unit
 from preplan.roads.search import Fleet
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, cap, joined_circuits, limit_words, storage_gpm, sustained
 from preplan.water.tanker import Handling, Tankers, filling, handling
 from preplan.water.timeline import Case, PortableTank, Tanker, account
 from preplan.water.uninterrupted import NO_BOUND_GPM
 
+READY = CLOCK_EVENTS[:3]
+"""Words by which the dump site, the fill site and the second one are told to be ready."""
 ENDLESS_GAL = 1e9
 """A portable tank that is never full."""
 
@@ -301,21 +303,24 @@ class _Case:
         return min(first, default=math.inf)
 
     def replay(self) -> Measured:
-        """Run the timeline from the drill's own beginnings to its end, and measure it as the log is measured."""
+        """Run the timeline from the drill's own beginnings to the last row, and measure it as the log is measured.
+
+        Of what the timeline knows only such rows count as the log has, so that both miss the same.
+        """
         positions = {site.site_id: site.positions for site in self.sites}
         if not self.known:
             return measure((), positions, self.rules.dump_places)
-        run = account(self._timeline())
-        place = {unit.unit_id: self.mains[unit.unit_id] for unit in self.units}
+        words = {event.event for event in self.log.events}
+        here = {unit.unit_id: {FILL: self.mains[unit.unit_id], DUMP: self.log.address_id} for unit in self.units}
         events = [
             DrillEvent(
                 unit_id=event.unit_id,
                 event=event.what,
                 minute=event.minute,
-                place=place[event.unit_id] if STEP[event.what][0] == FILL else self.log.address_id,
+                place=here[event.unit_id][STEP[event.what][0]] if event.what in STEP else "",
             )
-            for event in run.events
-            if event.what in STEP
+            for event in account(self._timeline()).events
+            if event.what in words and event.what in (*STEP, *READY)
         ]
         return measure(events, positions, self.rules.dump_places)
 
@@ -330,15 +335,15 @@ class _Case:
                 "storage_gal": math.inf if site.storage_gal is None else site.storage_gal,
                 "refill_gpm": site.refill_gpm or 0.0,
             }
-            for site, word in zip(self.sites, ("fill site ready", "second fill site ready"), strict=False)
+            for site, word in zip(self.sites, READY[1:], strict=False)
         ]
         second = {f"second_{name.removeprefix('fill_')}": value for end in ends[1:] for name, value in end.items()}
         columns = {**ends[0], **second}
-        end_min = self.measured.end_min
+        end_min = max(event.minute for event in self.log.events)
         return Case(
             tankers=tuple(self._tanker(at) for at in range(len(self.units))),
             attack_arrival_min=0.0, attack_setup_min=0.0, full_flow_after_min=0.0, booster_gal=0.0,
-            dump_engine_arrival_min=self._ready(DUMP, "", "dump site ready"), dump_setup_min=0.0,
+            dump_engine_arrival_min=self._ready(DUMP, "", READY[0]), dump_setup_min=0.0,
             required_gpm=NO_BOUND_GPM, required_min=math.nextafter(end_min, math.inf), attack_gpm=NO_BOUND_GPM,
             dump_places=self.rules.dump_places, other_tanks=(PortableTank(0.0, ENDLESS_GAL),), **columns,  # type: ignore[arg-type]
         )  # fmt: skip
@@ -474,7 +479,7 @@ def _span(what: str, site_id: str, unit_id: str, mine: Sequence[Observation], ca
     """Sum up some observations, and what is predicted for each of them."""
     minutes = [one.minutes for one in mine]
     typical = statistics.fmean if what.endswith("wait") else statistics.median
-    predicted = [_predicted_min(what, one.unit_id, site_id, case, replayed) for one in mine]
+    predicted = _predicted_min(what, site_id, mine, case, replayed)
     known = all(map(math.isfinite, predicted))
     return Span(
         what=what,
@@ -488,20 +493,23 @@ def _span(what: str, site_id: str, unit_id: str, mine: Sequence[Observation], ca
     )
 
 
-def _predicted_min(what: str, unit_id: str, site_id: str, case: _Case, replayed: Measured) -> float:
-    """Give what is predicted for one tanker: by rules, tables and roads, else as the timeline has it.
+def _predicted_min(
+    what: str, site_id: str, mine: Sequence[Observation], case: _Case, replayed: Measured
+) -> list[float]:
+    """Give what is predicted: as the timeline has it for the same tankers, else by rules, tables and roads.
 
-    Two tankers that fill at once may share what a site gives, and only the timeline knows who waits.
+    Only the timeline knows who waits, who shares what a site gives, and when a source runs dry.
     """
-    theirs = [
-        one.minutes
-        for one in replayed.observations
-        if one.what == what and one.unit_id == unit_id and site_id in ("", one.site_id)
-    ]
-    by_clock = what in (FILL, "cycle") or what.endswith("wait")
-    if theirs and by_clock:
-        return statistics.fmean(theirs) if what.endswith("wait") else statistics.median(theirs)
-    return case.expected_min(what, unit_id, site_id)
+    if what in (FILL, "cycle") or what.endswith("wait"):
+        whose = {one.unit_id for one in mine}
+        theirs = [
+            one.minutes
+            for one in replayed.observations
+            if one.what == what and one.unit_id in whose and site_id in ("", one.site_id)
+        ]
+        if theirs:
+            return theirs
+    return [case.expected_min(what, one.unit_id, site_id) for one in mine]
 
 
 def _told(case: _Case, measured: Measured) -> list[str]:
