@@ -68,6 +68,7 @@ def faults_of(inputs: Inputs, folder: Path, rows: Sequence[str], header: str = H
         ("T1,full,14.5,,S1", "'14.5' is minutes, where the most rows give time of day: write one"),
         ("T1,full,2026-05-16,,S1", "'2026-05-16' is a date without a time of day"),
         ("T1,full,22:40,,S1", "'22:40' lies over 3 hours behind the rows before it: is the time wrong, or PM missing?"),
+        ("T1,full,19:20,0,S1", "column gallons: '0' must be above 0"),
         ("T1,full,19:20,many,S1", "column gallons: 'many' is not a number"),
         ("T1,full,19:20,2500,S1", "column gallons: '2500' is more than the tank of that unit holds"),
         ("T1,full,19:20,1.500,S1", "may be 1500 with a point for thousands, or 1.5"),

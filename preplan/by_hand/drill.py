@@ -294,7 +294,8 @@ class HandDrill:
             )
         lines.append(
             "Predicted: the start is the drill's (who came when, both ends ready), the rest is rules, tables and roads;"
-            " water is drawn as fast as it comes, and no tank is ever full."
+            " water is drawn as fast as it comes, no tank is ever full, and the engine at the fill site gives what its"
+            " table says."
         )
         lines.append(ONE_DRILL)
         for line in lines:

@@ -272,11 +272,11 @@ class _Reader:
 
     def _gallons(self) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
         """Read the loads; none is larger than the tank."""
-        gallons = self.sheet.number("gallons", low=0.0)
+        gallons = self.sheet.number("gallons", above=0.0)
         tank = np.array([self.units[name].tank_gal if name in self.units else np.inf for name in self.unit.tolist()])
         too_much = gallons > tank
         self.sheet.fault(too_much, "gallons", "is more than the tank of that unit holds by the table of apparatus")
-        return np.where(gallons > 0, gallons, np.nan)
+        return gallons
 
     # ------------------------------------------------------------------ rows
 

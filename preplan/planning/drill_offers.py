@@ -14,7 +14,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from preplan.planning.drill_visits import DUMP, FILL, Observation
+from preplan.planning.drill_visits import DUMP, EMPTY, FILL, LOADED, Observation
 from preplan.planning.drills import Drilled
 from preplan.records import Unit
 from preplan.rules import ShuttleRules
@@ -81,6 +81,7 @@ def offers(drilled: Drilled, rules: ShuttleRules) -> Offered:
     found += _maneuvers(drilled, rules, why)
     found += _fills(drilled, rules, why)
     found += _dumps(drilled, rules, why)
+    why += _legs(drilled)
     highest = {rule.name: rule.metadata["high"] for rule in fields(rules)}
     return Offered(tuple(one for one in found if one.value <= highest.get(one.key, math.inf)), tuple(why))
 
@@ -151,6 +152,18 @@ def _dumps(drilled: Drilled, rules: ShuttleRules, why: list[str]) -> Iterator[Of
         why.append("Hook-up and rate of dumping cannot be told apart; rows with 'dumps' (water runs) would do it.")
     left = [(one, one.minutes - _gallons(drilled, one) / _unit(drilled, one).dump_gpm) for one in some]
     yield from _left_over(key, left, "if tankers dump at the rates of their table", rules.dump_hookup_min, why)
+
+
+def _legs(drilled: Drilled) -> Iterator[str]:
+    """Say how the legs went; no rule holds the pace of one drill's road."""
+    for what in (LOADED, EMPTY):
+        for span in drilled.spans:
+            if span.what == what and not span.unit_id and span.n >= LEAST_COUNT and span.predicted_min > 0:
+                share = span.typical_min / span.predicted_min
+                yield (
+                    f"{what} from {span.site_id}: {share:.2f} times what is predicted, {span.n} timed. No rule sets the"
+                    " pace of one road, so there is nothing to paste; drive it again before you trust either."
+                )
 
 
 def _left_over(

@@ -251,7 +251,10 @@ def _loads(visits: Mapping[str, Sequence[Visit]], told: list[str], *, both: bool
                 last_min = minute
             dumped, filled = True, None
     if soon:
-        told.append(f"Dumps without a fill, too soon after the one before to be another load, not counted: {soon}.")
+        told.append(
+            "Dumps without a fill before them, not counted, since they came too soon after the one before to be another"
+            f" load, or no whole round is logged to tell by: {soon}."
+        )
     if silent and both:
         told.append(f"Loads without a fill in the log, which count as refilled: {silent}.")
 
