@@ -229,6 +229,14 @@ def test_a_long_drill_sustains_the_closed_form(small: Small) -> None:
     assert answer["predicted"]["limited_by"] == answer["by_measured_times"]["limited_by"]
 
 
+def test_a_site_gives_one_tanker_no_more_than_it_has(tmp_path: Path) -> None:
+    """900 gpm into one tanker where the site has 500 in all: 500, in the formula and in what is in use."""
+    here = Small(tmp_path, site_gpm="500")
+    answer = here.answer(thinned(here.simulate(site_gpm=500.0)))
+    assert answer["predicted"]["gpm"] == pytest.approx(answer["by_measured_times"]["gpm"], rel=1e-9)
+    assert {one["now"] for one in answer["offers"] if one["key"] == "fill_gpm"} == {500.0}
+
+
 def test_times_of_day_over_midnight_say_the_same(small: Small) -> None:
     """The same drill begun at 22:57, to the second, in two clipboards one behind the other."""
     events = thinned(small.simulate())
@@ -284,7 +292,10 @@ def test_places_may_be_left_out_where_they_are_evident(small: Small) -> None:
 def test_a_site_that_runs_dry_and_a_tanker_that_fills_itself_are_predicted_too(tmp_path: Path) -> None:
     """S1 gives 800 gpm in all and holds 6,000 gal; T3 is a vacuum tanker, which waits for no engine."""
     here = Small(tmp_path, site_gpm="800", storage_gal="6000", refill_gpm="150", self_fill_gpm="700")
-    events = here.simulate(site_gpm=800.0, storage_gal=6000.0, refill_gpm=150.0, vacuum_gpm=700.0)
+    events = here.simulate(
+        vacuum_gpm=700.0, site_gpm=800.0, storage_gal=6000.0, refill_gpm=150.0, fill_engine_arrival_min=35.0
+    )
+    assert min(e.minute for e in events if (e.unit_id, e.what) == ("T3", "full")) < 35
     answer = here.answer(rows_of(events))
     for span in spans_of(answer):
         assert span["typical_min"] == pytest.approx(span["predicted_min"], abs=1e-9), span
@@ -311,7 +322,7 @@ def test_a_first_load_that_stands_in_line_came_a_maneuver_before(small: Small) -
     rows = [
         (unit, "at dump site", repr(float(str(minute)) + 1.5), gallons, place) if event == "on scene" else
         (unit, event, minute, gallons, place)
-        for unit, event, minute, gallons, place in thinned(small.simulate())
+        for unit, event, minute, gallons, place in thinned(small.simulate(arrive={**ARRIVE, "T3": 25.0}))
     ]  # fmt: skip
     answer = small.answer(rows)
     assert answer["measured"]["by_minute"] == pytest.approx(np.array(answer["replayed"]["by_minute"]))

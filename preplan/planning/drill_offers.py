@@ -15,7 +15,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from preplan.planning.drill_visits import DUMP, EMPTY, FILL, LOADED, Observation
-from preplan.planning.drills import Drilled
+from preplan.planning.drills import Drilled, into_one
 from preplan.records import Unit
 from preplan.rules import ShuttleRules
 
@@ -110,7 +110,7 @@ def _fills(drilled: Drilled, rules: ShuttleRules, why: list[str]) -> Iterator[Of
         ]
         timed = [one for one in mine if math.isfinite(one.pumping_min) and one.pumping_min > 0]
         line = fitted([_gallons(drilled, one) for one in mine], [one.minutes for one in mine])
-        now = min(site.fill_gpm, site.total_gpm)
+        now = into_one(site)
         if enough(timed):
             rates = [_gallons(drilled, one) / one.pumping_min for one in timed]
             yield _rate("fill_sites", site.site_id, "fill_gpm", rates, timed, now, _assumed_gallons(timed))

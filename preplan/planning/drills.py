@@ -225,7 +225,7 @@ class _Case:
         self.rules = inputs.district.rules.shuttle
         self.measured, self.log = measured, log
         self.tankers = Tankers.of(units)
-        self.hold = {site.site_id: handling(self.tankers, _into_one(site), self.rules) for site in sites}
+        self.hold = {site.site_id: handling(self.tankers, into_one(site), self.rules) for site in sites}
         self.hookup_min = filling(self.tankers, 0.0, self.rules)[0]
         self.arrival_min = np.array([self._arrival(at) for at in range(len(units))])
 
@@ -354,7 +354,7 @@ class _Case:
         way, rules = self.ways[site.site_id], self.rules
         return Tanker(
             unit_id=unit.unit_id, arrival_min=float(self.arrival_min[at]), usable_gal=float(self.usable_gal[at]),
-            fill_gpm=float(filling(self.tankers, _into_one(site), rules)[1][at]),
+            fill_gpm=float(filling(self.tankers, into_one(site), rules)[1][at]),
             dump_gpm=float(self.tankers.dump_gpm[at]), out_min=way.out_min, back_min=way.back_min,
             fill_hookup_min=float(self.hookup_min[at]), dump_hookup_min=rules.dump_hookup_min,
             fill_maneuver_min=rules.fill_maneuver_min, dump_maneuver_min=rules.dump_maneuver_min,
@@ -421,7 +421,7 @@ class _Case:
         return Steady(gpm=float(total.sustained_gpm), limited_by=str(limit_words(total.limited_by)))
 
 
-def _into_one(site: FillSite) -> float:
+def into_one(site: FillSite) -> float:
     """Give the rate into one tanker: no more than the site gives in all."""
     return min(site.fill_gpm, site.total_gpm)
 
