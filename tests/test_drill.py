@@ -177,7 +177,7 @@ def test_a_simulated_drill_measures_what_is_predicted(
 def test_any_beginning_is_measured_as_it_is_predicted(
     small: Small, first: list[float], pace: float, kept: bool
 ) -> None:
-    """Tankers may come in any order, at once, or into a site that is not ready; legs shorter than planned show as such."""
+    """Tankers may come in any order, at once, or before a site is ready; legs shorter than planned show as such."""
     arrive = {name: round(minute, 2) for name, minute in zip(TANKS, first, strict=True)}
     events = small.simulate(arrive=arrive, pace=pace)
     answer = small.answer(rows_of(events) if kept else thinned(events))
