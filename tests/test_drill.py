@@ -45,6 +45,7 @@ class Small:
     """The small district on disk, and its trip between S1 and an address."""
 
     def __init__(self, folder: Path, positions: int = 1, self_fill_gpm: str = "", **site: str) -> None:
+        folder.mkdir(exist_ok=True)
         one, more = SmallDistrict(), {"positions": str(positions), **site}
         rows = [line.split(",") for line in str(one.files["fill_sites.csv"]).splitlines()]
         tower = {"positions": "1", "site_gpm": "", "refill_gpm": ""}
@@ -235,6 +236,25 @@ def test_a_site_gives_one_tanker_no_more_than_it_has(tmp_path: Path) -> None:
     answer = here.answer(thinned(here.simulate(site_gpm=500.0)))
     assert answer["predicted"]["gpm"] == pytest.approx(answer["by_measured_times"]["gpm"], rel=1e-9)
     assert {one["now"] for one in answer["offers"] if one["key"] == "fill_gpm"} == {500.0}
+
+
+def test_where_the_plan_has_no_way_the_drill_is_measured_alone(tmp_path: Path) -> None:
+    """Mill Road posted for 5 tons: no leg is predicted, no flow; what rules say of handling stands."""
+    one = SmallDistrict()
+    one.mill_road["maxweight"] = "5"
+    here = Small(tmp_path / "open")
+    here.file = one.write(tmp_path / "posted")
+    rows = thinned(here.simulate())
+    answer = here.answer(rows)
+    assert answer["replayed"] is None
+    assert answer["predicted"]["gpm"] is None
+    spans = {span["what"]: span for span in spans_of(answer)}
+    assert spans["loaded leg"]["predicted_min"] is None
+    assert spans["dump"]["predicted_min"] is not None
+    assert answer["measured"]["sustained_gpm"] > 0
+    text = " ".join(here.drill(rows).stdout.split())
+    assert "no way for all of these tankers on the roads known, so nothing is predicted" in text
+    assert "nothing to compare with" in text
 
 
 def test_times_of_day_over_midnight_say_the_same(small: Small) -> None:

@@ -12,7 +12,7 @@ from preplan.planning.drill_flow import Flow
 from preplan.planning.drill_offers import SHUTTLE, Offer, Offered
 from preplan.planning.drills import Drilled, Span, Steady
 from preplan.records import ALL_MONTHS
-from preplan.render.words import NOT_KNOWN, gallons, limit_words, minutes, months, number, printable, supply
+from preplan.render.words import NOT_KNOWN, first_up, gallons, limit_words, minutes, months, number, printable, supply
 
 _NAMES = {
     "fill maneuver": "positioning at fill site", "fill wait": "waiting to fill, mean",
@@ -108,7 +108,8 @@ class HandDrill:
         when = f" of {one.log.date}" if one.log.date else ""
         span = f"{self._when(one.flow.start_min)} to {self._when(one.flow.end_min)}"
         head = f"Drill{when}, {span}: {', '.join(printable(unit.unit_id) for unit in one.units)} between {sites} and "
-        said = months(one.months) + ("" if one.log.date or one.months == ALL_MONTHS else ", since no row says a date")
+        said = "" if one.months == ALL_MONTHS else f", as in {months(one.months)}"
+        said += "" if one.log.date or not said else " since no row says a date"
         ways = [
             f"{name}: {minutes(way.out_min)} loaded, {minutes(way.back_min)} empty"
             if math.isfinite(way.out_min + way.back_min)
@@ -117,7 +118,7 @@ class HandDrill:
         ]
         return [
             *wrap(head + f"{printable(one.log.address_id)}, {printable(one.label)}", LINE_LETTERS),
-            *wrap(f"Driving by the plan's roads as in {said}: {'; '.join(ways) or NOT_KNOWN}", LINE_LETTERS),
+            *wrap(f"Driving by the plan's roads{said}: {'; '.join(ways) or NOT_KNOWN}", LINE_LETTERS),
         ]
 
     def _when(self, minute: float) -> str:
@@ -127,7 +128,7 @@ class HandDrill:
     def _flow(self) -> list[str]:
         one, flow = self.drilled, self.drilled.flow
         return [
-            *labelled("In short", self._short()),
+            *labelled("In short", first_up(self._short())),
             "",
             *labelled(
                 "Delivered",
@@ -314,7 +315,7 @@ def _flow_json(flow: Flow) -> dict[str, object]:
 
 def _closed(steady: Steady, how: str) -> str:
     if math.isnan(steady.gpm):
-        return f"{NOT_KNOWN}: a leg or a handling time is missing"
+        return f"{NOT_KNOWN}: a leg or a handling time is missing, or a way"
     return f"{supply(steady.gpm)} gpm sustained, {how}; limited by {limit_words(steady.limited_by)}"
 
 
