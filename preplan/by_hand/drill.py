@@ -12,7 +12,7 @@ from preplan.planning.drill_flow import Flow
 from preplan.planning.drill_offers import SHUTTLE, Offer, Offered
 from preplan.planning.drills import Drilled, Span, Steady
 from preplan.records import ALL_MONTHS
-from preplan.render.words import NOT_KNOWN, first_up, gallons, limit_words, minutes, months, number, printable, supply
+from preplan.render.words import NOT_KNOWN, gallons, limit_words, minutes, months, number, printable, supply
 
 _NAMES = {
     "fill maneuver": "positioning at fill site", "fill wait": "waiting to fill, mean",
@@ -128,7 +128,7 @@ class HandDrill:
     def _flow(self) -> list[str]:
         one, flow = self.drilled, self.drilled.flow
         return [
-            *labelled("In short", first_up(self._short())),
+            *labelled("In short", self._short()),
             "",
             *labelled(
                 "Delivered",
@@ -148,36 +148,30 @@ class HandDrill:
         ]
 
     def _short(self) -> str:
-        """Say in two sentences how the drill went against the plan, and what made the difference."""
-        one = self.drilled
-        if one.replayed_flow is None or one.replayed_flow.gal <= 0:
-            return (
-                "the plan has no way for these tankers, or no fill site is named, so there is nothing to compare with."
-            )
-        share = one.flow.gal / one.replayed_flow.gal - 1.0
+        """Say in a few sentences how the drill went against the plan, and what made the difference."""
+        flow, theirs = self.drilled.flow, self.drilled.replayed_flow
+        if theirs is None or theirs.gal <= 0:
+            return "No fill site is named, or the plan has no way for these tankers: nothing to compare with."
+        share = flow.gal / theirs.gal - 1.0
         water = (
-            f"{abs(share):.0%} {'more' if share > 0 else 'less'} water than"
-            if abs(share) >= _SAME
-            else "as much water as"
+            f"{abs(share):.0%} {'more' if share > 0 else 'less'} water than" if abs(share) >= _SAME else "As much as"
         )
-        said = f"{water} the plan reckons by the same minute."
-        spans = [
-            span
-            for span in one.spans
-            if not span.unit_id and span.n >= _WORTH_COUNT and math.isfinite(span.predicted_min)
+        said = [f"{water} the plan reckons by the same minute; one load is {1.0 / theirs.loads:.0%}."]
+        spans = [span for span in self.drilled.spans if not span.unit_id and span.n >= _WORTH_COUNT]
+        said += [
+            f"A {self._name(span)} took {number(span.typical_min, 1)} min, predicted {number(span.predicted_min, 1)}."
+            for span in spans
+            if span.what == "cycle" and math.isfinite(span.predicted_min)
         ]
-        late = sorted(
-            (span for span in spans if span.what in _PARTS and abs(_late_min(span)) >= _WORTH_MIN),
-            key=lambda span: -abs(_late_min(span)),
-        )
-        for span in (span for span in spans if span.what == "cycle"):
-            said += f" A whole round took {number(span.typical_min, 1)} min, predicted {number(span.predicted_min, 1)}."
-        if late:
-            parts = ", ".join(f"{self._name(span)} {_difference(span)} min" for span in late[:3])
-            said += f" Most of the difference: {parts}."
+        # NaN, where nothing is predicted, is worth nothing
+        apart = [span for span in spans if span.what in _PARTS and abs(_late_min(span)) >= _WORTH_MIN]
+        apart.sort(key=lambda span: -abs(_late_min(span)))
+        if apart:
+            parts = ", ".join(f"{self._name(span)} {_difference(span)} min" for span in apart[:3])
+            said.append(f"Most of the difference: {parts}.")
         if share >= _TOO_GOOD:
-            said += " More than the plan promises: look first at what the log leaves open, below."
-        return said
+            said.append("More than the plan promises: look first at what the log leaves open, below.")
+        return " ".join(said)
 
     def _assumed(self) -> str:
         one = self.drilled
