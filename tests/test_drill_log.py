@@ -130,6 +130,21 @@ def test_headers_and_spellings_of_other_clipboards_are_read(inputs: Inputs, fold
     assert (log.begun, log.date, log.whole_minutes, log.rows) == ("19:02", "", True, 5)
 
 
+def test_spellings_that_two_names_share_stand_for_neither(tmp_path: Path) -> None:
+    """T1 and T-1 are two tankers, and S1 may be a site and an address: only what is written out is taken."""
+    one = SmallDistrict()
+    one.files["apparatus.csv"] = f"{one.files['apparatus.csv']!s}T-1,H1,tanker,2000,2500\n"
+    one.files["addresses.csv"] = str(one.files["addresses.csv"]).replace("G6,", "S1,")
+    inputs = read_inputs(one.write(tmp_path / "mine"))
+    rows = ["T1,empty,19:02,,G5", "T-1,empty,19:06,,G5"]
+    assert log_of(inputs, tmp_path, rows).unit_ids == ("T-1", "T1")
+    assert "'t 1' is no unit" in faults_of(inputs, tmp_path, [*rows, "t 1,full,19:12,,S1"])
+    assert "'S1' is a fill site and an address_id: write the event out" in faults_of(
+        inputs, tmp_path, [*rows, "T1,in,19:12,,S1"]
+    )
+    assert log_of(inputs, tmp_path, [*rows, "T1,full,19:12,,S1", "E1,full,19:20,,S2"]).site_ids == ("S1",)
+
+
 def test_every_word_of_the_events_is_known_by_itself() -> None:
     """And every spelling means one of them."""
     for word in (*DUMP_EVENTS, *FILL_EVENTS):

@@ -117,7 +117,8 @@ class _Reader:
         self.units = {unit.unit_id: unit for unit in inputs.units}
         sheet.fault(sheet.cells("event") == "", "event", "is empty")
         self.event = sheet.parsed("event", _event, _no_event)
-        self.unit = _known_as(sheet.text("unit_id"), {_plain(name): name for name in self.units})
+        self.unit = _known_as(sheet.text("unit_id"), _named(self.units, (), "").ids)
+        self.engine = np.isin(self.unit, [name for name, unit in self.units.items() if unit.kind == "engine"])
         self.places = sheet.text("place")
         labels = zip(inputs.addresses.label.tolist(), inputs.addresses.address_id.tolist(), strict=True)
         self.sites = _named(
@@ -132,7 +133,7 @@ class _Reader:
         unknown = [
             Finding(file="command line", column=option, value=said, rule=f"is not in the district{_near(said, known)}")
             for option, said, known in self.options
-            if said and _plain(said) not in known.ids
+            if said and not {said, _plain(said)} & set(known.ids)
         ]
         if unknown:
             raise InputError(unknown)
@@ -194,6 +195,8 @@ class _Reader:
         for said in dict.fromkeys(self.places[verb & (text_array(words) == "") & (self.places != "")].tolist()):
             near = _near(said, self.sites) or _near(said, self.addresses)
             rule = f"is neither a fill site nor an address_id of the district{near}"
+            if said in self.sites.ids and said in self.addresses.ids:
+                rule = "is a fill site and an address_id: write the event out, such as 'at fill site'"
             self.sheet.fault(verb & (self.places == said), "place", rule)
         self.event = text_array(words)
 
@@ -202,8 +205,9 @@ class _Reader:
         for end, (_, _, names) in _ENDS.items():
             if said.casefold() in names:
                 return end
-        plain = _plain(said)
-        return "fill" if plain in self.sites.ids else "dump" if plain in self.addresses.ids else ""
+        own = {said, _plain(said)}
+        fill, dump = bool(own & set(self.sites.ids)), bool(own & set(self.addresses.ids))
+        return "" if fill == dump else "fill" if fill else "dump"
 
     def _check_units(self) -> None:
         """Refuse units that the district does not have; say who is no tanker."""
@@ -218,8 +222,7 @@ class _Reader:
         for name in dict.fromkeys(self.unit[strange].tolist()):
             rule = f"is no unit of the table of apparatus{_near(name, _named(known, (), ''))}"
             sheet.fault(self.unit == name, "unit_id", rule)
-        engines = [name for name in known if self.units[name].kind == "engine"]
-        for name in sorted(set(engines) & set(self.unit.tolist())):
+        for name in sorted(set(self.unit[self.engine].tolist())):
             count = int(np.count_nonzero((self.unit == name) & ~np.isin(self.event, CLOCK_EVENTS)))
             if count:
                 sheet.note(f"rows of {name}, an engine that hauls no water in the plan, passed over: {count}.")
@@ -235,7 +238,7 @@ class _Reader:
             ("fill", FILL_EVENTS, self.sites, "--site"),
             ("dump", DUMP_EVENTS, self.addresses, "--address"),
         ):
-            mine = np.isin(self.event, words)
+            mine = np.isin(self.event, words) & ~self.engine
             if end == "fill":
                 mine |= np.isin(self.event, CLOCK_EVENTS[1:3]) & (self.places != "")
             said = text_array(["" if one.casefold() in _ENDS[end][2] else one for one in self.places.tolist()])

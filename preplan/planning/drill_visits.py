@@ -86,7 +86,6 @@ class Observation:
     """When it ended."""
     pumping_min: float = math.nan
     """Of a fill or a dump, the minutes in which water ran; NaN where not logged."""
-    derived: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -430,5 +429,5 @@ def _span(visit: Visit, what: str, from_min: float, to_min: float, site_id: str)
     if math.isfinite(minutes):
         yield Observation(
             visit.unit_id, what, minutes, visit.gallons, site_id, to_min,
-            visit.when("leaves") - visit.when("flows") if what in (DUMP, FILL) else math.nan, visit.derived,
+            visit.when("leaves") - visit.when("flows") if what in (DUMP, FILL) else math.nan,
         )  # fmt: skip
