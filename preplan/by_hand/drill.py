@@ -141,7 +141,10 @@ class HandDrill:
                 " came with",
             ),
             *labelled("Sustained", self._steady(flow)),
-            *labelled("By your times", _closed(one.by_measured, "the formula with the times measured")),
+            *labelled(
+                "By your times",
+                _closed(one.by_measured, "the formula with the times measured, waits of chance left out"),
+            ),
             *labelled("By the plan", _closed(one.predicted, "the same with the plan's times, for ever")),
             *self._replayed(),
             *wrap(PEAKS, LINE_LETTERS),
