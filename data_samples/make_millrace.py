@@ -57,6 +57,7 @@ def district_files() -> dict[str, bytes]:
         ),
         "bridges.csv": land.drawing["tables"]["bridges"],
         "apparatus.csv": land.drawing["tables"]["apparatus"],
+        "candidates.csv": land.drawing["tables"]["candidates"],
         "drill.csv": land.drawing["tables"]["drill"],
         "district.toml": land.drawing["tables"]["district"],
         "boundary.geojson": _boundary(land),

@@ -161,13 +161,16 @@ def sites(
             help="Bring most addresses up to the requirement, or most required flow.",
         ),
     ] = "addresses",
+    level: Annotated[
+        str, typer.Option("--level", metavar="NAME", help="Response level that shall meet, or one below. Default: any.")
+    ] = "",
     json: Annotated[bool, typer.Option("--json", help="Print JSON, unrounded.")] = False,
 ) -> None:
     """Find where new fill sites help most, and plan the district again with them; writes nothing."""
     with _exit_status(), _progress() as progress:
         from preplan import new_sites  # noqa: PLC0415 - every room is slow to import
 
-        answer = new_sites.new_sites(district, new, candidates, count, progress)
+        answer = new_sites.new_sites(district, new, progress, table=candidates, counted=count, level=level)
     if json:
         typer.echo(dumps(new_sites.as_record(answer), indent=2))
         return

@@ -18,7 +18,7 @@ from preplan.planning.pipeline import meets_at, plan_district
 from preplan.planning.siting import Picked, pick_places
 from preplan.processes import cores
 from preplan.records import BoolArray, FeatureTable, FillSite, FloatArray, RoadTable
-from preplan.render.words import CAUTIONS
+from preplan.render.words import CAUTIONS, level_words
 from preplan.roads.road_names import road_label
 from preplan.roads.water_places import water_places
 from preplan.water.shared_work import shared
@@ -52,6 +52,8 @@ class Siting:
     """They are mapped water near roads, not a table's."""
     asked: int
     counted: str
+    level: str
+    """Highest response level that counts; '': all do."""
     unmet: int
     """Addresses not met now."""
     reachable: int
@@ -71,8 +73,26 @@ class Siting:
     notes: tuple[str, ...] = ()
 
 
-def new_sites(district_file: Path, count: int, table: Path | None, counted: str, progress: Progress) -> Siting:
+def new_sites(
+    district_file: Path, count: int, progress: Progress, *, table: Path | None = None, counted: str = "addresses",
+    level: str = "",
+) -> Siting:  # fmt: skip
     """Find the places where so many new fill sites bring most addresses, or most flow, up to the requirement.
+
+    Parameters
+    ----------
+    district_file
+        The district.
+    count
+        Most new fill sites.
+    progress
+        Told the stages.
+    table
+        Places where one could be built; None: the district file's, else mapped water near roads.
+    counted
+        One of `COUNTED`.
+    level
+        Name of the response level that shall meet the requirement, or one below it; '': any.
 
     Raises
     ------
@@ -86,15 +106,16 @@ def new_sites(district_file: Path, count: int, table: Path | None, counted: str,
     watch = Watch(progress)
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
+    levels = _levels_up_to(level, inputs)
     given, notes = read_candidates(district_file, table)
     roads, features = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
     places = given or _from_map(inputs, roads, features)
     _check(places, inputs, file="candidates" if given else "the map")
     with shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
         plan = plan_district(inputs, roads, features, _within(watch.stage, 0.05, 0.35))
-        rows = np.flatnonzero(plan.answers.status == "not met").astype(np.int32)
+        rows = np.flatnonzero(_short(plan, levels)).astype(np.int32)
         ids = [place.site_id for place in places]
-        weighed = meets_at(_with(inputs, places), roads, features, rows, ids, _within(watch.stage, 0.35, 0.7))
+        weighed = meets_at(_with(inputs, places), roads, features, rows, ids, levels, _within(watch.stage, 0.35, 0.7))
         watch.stage("choosing", 0.7)
         need = plan.needs.required_gpm[rows]
         picked = pick_places(weighed, need if counted == "gpm" else np.ones(len(rows)), count)
@@ -103,7 +124,7 @@ def new_sites(district_file: Path, count: int, table: Path | None, counted: str,
         if chosen:
             then = plan_district(_with(inputs, chosen), roads, features, _within(watch.stage, 0.7, 1.0))
     watch.stage("done", 1.0)
-    met, now = _met(then), _met(plan)
+    short, now = _short(then, levels), _short(plan, levels)
     return Siting(
         district=inputs.district.name,
         date=plan.district.date,
@@ -111,6 +132,7 @@ def new_sites(district_file: Path, count: int, table: Path | None, counted: str,
         from_map=not given,
         asked=count,
         counted=counted,
+        level=inputs.district.levels[levels - 1].name if levels < len(inputs.district.levels) else "",
         unmet=len(rows),
         reachable=int(weighed.any(axis=1).sum()),
         new=tuple(_gains(chosen, picked, weighed, need)),
@@ -118,8 +140,8 @@ def new_sites(district_file: Path, count: int, table: Path | None, counted: str,
         bound=picked.bound,
         before=plan.counts(),
         after=then.counts(),
-        met=int((met & ~now).sum()),
-        lost=int((now & ~met).sum()),
+        met=int((now & ~short).sum()),
+        lost=int((short & ~now).sum()),
         notes=notes,
     )
 
@@ -129,10 +151,29 @@ def _within(stage: Progress, begin: float, end: float) -> Progress:
     return lambda name, share: stage(name, begin + (end - begin) * share)
 
 
-def _met(plan: Plan) -> BoolArray:
-    """Mask the addresses whose requirement is met."""
-    met: BoolArray = np.isin(plan.answers.status.astype(str), ("served", "higher level", "hydrant"))
-    return met
+def _levels_up_to(name: str, inputs: Inputs) -> int:
+    """Count the response levels up to one; all where none is named.
+
+    Raises
+    ------
+    InputError
+        Where no level has that name.
+    """
+    names = [level.name for level in inputs.district.levels]
+    if not name:
+        return len(names)
+    folded = [one.casefold() for one in names]
+    if name.casefold() not in folded:
+        rule = f"is no response level of the district: {', '.join(names)}"
+        raise InputError([Finding(file="--level", value=name, rule=rule)])
+    return folded.index(name.casefold()) + 1
+
+
+def _short(plan: Plan, levels: int) -> BoolArray:
+    """Mask the addresses that tankers reach and none of the first so many response levels meets."""
+    answers = plan.answers
+    short: BoolArray = (answers.status == "not met") | ((answers.status == "higher level") & (answers.level >= levels))
+    return short
 
 
 def _with(inputs: Inputs, places: Sequence[FillSite]) -> Inputs:
@@ -201,32 +242,30 @@ def _gains(chosen: Sequence[FillSite], picked: Picked, meets: BoolArray, need: F
 
 def as_text(answer: Siting) -> list[str]:
     """Say the answer in plain words, a line each."""
-    where = "places where mapped water is near a road for tankers" if answer.from_map else "places of the table"
+    where = "mapped water near a road for tankers" if answer.from_map else "the table"
+    weighed = f"{answer.places:,} place{'s' * (answer.places != 1)} of {where} weighed."
     lines = [
-        f"{answer.district}, data of {answer.date or 'an unknown date'}: {answer.places:,} {where} weighed.",
-        f"Addresses not met now: {answer.unmet:,}; some one of the places alone would bring up {answer.reachable:,}.",
+        f"{answer.district}, data of {answer.date or 'an unknown date'}: {weighed}",
+        f"Not met now{_at(answer)}: {_addresses(answer.unmet)}; the places, each alone, bring up {answer.reachable:,}.",
     ]
     lines += [f"note: {note}" for note in answer.notes]
     if not answer.new:
         return [*lines, "No place alone brings an address up to the requirement.", CAUTIONS]
     for rank, new in enumerate(answer.new, 1):
-        more = "more " * (rank > 1)
+        more = " more" * (rank > 1)
         lines.append(
             f"{rank}. {new.site.site_id}: {new.site.name}; {new.site.kind}, {new.site.fill_gpm:,.0f} gpm"
             f"{'' if new.site.fill_gpm_given else ' ASSUMED, to be tested'}; {new.site.lat:.5f}, {new.site.lon:.5f}: "
-            f"{new.addresses:,} {more}addresses, {new.required_gpm:,.0f} gpm of required flow"
+            f"{_addresses(new.addresses)}{more}, {new.required_gpm:,.0f} gpm of required flow"
         )
-    unit = "gpm of required flow" if answer.counted == "gpm" else "addresses"
     if len(answer.new) < answer.asked:
-        lines.append(f"More than {len(answer.new)} new sites bring nobody else up.")
-    short = answer.bound - answer.brought
-    if short < LEAST_SHORT * max(answer.brought, 1.0):
-        lines.append(f"Together {answer.brought:,.0f} {unit}: no other choice of so many of these places brings more.")
+        lines.append(f"More than {len(answer.new)} bring nobody else up.")
+    flow = answer.counted == "gpm"
+    together, most = (f"{n:,.0f} gpm" if flow else _addresses(round(n)) for n in (answer.brought, answer.bound))
+    if answer.bound - answer.brought < LEAST_SHORT * max(answer.brought, 1.0):
+        lines.append(f"Together {together}: proved, no choice of so many of these places brings more.")
     else:
-        lines.append(
-            f"Together {answer.brought:,.0f} {unit}; no choice of so many brings more than {answer.bound:,.0f}: "
-            "the search ended before it was settled."
-        )
+        lines.append(f"Together {together}; no choice of so many brings more than {most}, as far as was searched.")
     lines += _planned_again(answer)
     if answer.from_map:
         lines.append(
@@ -236,11 +275,21 @@ def as_text(answer: Siting) -> list[str]:
     return [*lines, CAUTIONS]
 
 
+def _at(answer: Siting) -> str:
+    """Say which response level counts, where not all do."""
+    return f" at {level_words(answer.level)}" if answer.level else ""
+
+
+def _addresses(count: int) -> str:
+    """Count addresses."""
+    return f"{count:,} address{'es' * (count != 1)}"
+
+
 def _planned_again(answer: Siting) -> list[str]:
     """Say what a plan with the new sites gives: tankers split over two sites and seasons are reckoned in it too."""
-    lines = [f"Planned again with them: {answer.met:,} of the addresses not met now are met."]
+    lines = [f"Planned again with them: {_addresses(answer.met)} more met{_at(answer)}."]
     if answer.lost:
-        lines.append(f"{answer.lost:,} addresses met now are not met then.")
+        lines.append(f"{_addresses(answer.lost)} met now, not then.")
     names = [name for name in answer.before if answer.before[name] or answer.after[name]]
     counts = "; ".join(f"{name} {answer.before[name]:,} -> {answer.after[name]:,}" for name in names)
     return [*lines, f"By status: {counts}."]

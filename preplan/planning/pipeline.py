@@ -157,11 +157,13 @@ def meets_at(
     features: FeatureTable,
     rows: IntArray,
     places: Sequence[str],
+    levels: int,
     progress: Progress,
 ) -> BoolArray:
     """Tell which addresses each of some fill sites alone brings up to the requirement, (rows, places).
 
-    `rows` are rows of the address table and `places` ids of fill sites, which `inputs` holds with all others. Every
+    `rows` are rows of the address table and `places` ids of fill sites, which `inputs` holds with all others; the first
+    `levels` response levels count. Every
     round trip is searched: for so many addresses at a time that memory stays flat.
     """
     units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
@@ -180,7 +182,7 @@ def meets_at(
         ground = replace(whole, needs=whole.needs.rows(some), frontages=whole.frontages.rows(some))
         ground = with_dump_sites(part, units, ground, fleets)
         _, flows = weighed(part, units, ground, fleets, lambda _stage, _share: None)
-        parts.append(meets_from(flows, at))
+        parts.append(meets_from(flows, at, levels))
     return np.concatenate(parts)
 
 

@@ -40,10 +40,11 @@ class Picked:
         return sum(self.gain)
 
 
-def meets_from(flows: Sequence[Flows], places: Sequence[int]) -> BoolArray:
+def meets_from(flows: Sequence[Flows], places: Sequence[int], levels: int) -> BoolArray:
     """Tell which addresses each of some sites brings up to the requirement, (addresses, places), in every season.
 
-    `flows` are those of each season of the roads, `places` indices of the sites; a site that does not stand in all
+    `flows` are those of each season of the roads, `places` indices of the sites, and the first `levels` response
+    levels count; a site that does not stand in all
     planned months brings nobody up all year. Only what a bound does not rule out has its timeline run.
     """
     scene, months = flows[0].scene, frozenset().union(*(each.scene.rules.plan.months for each in flows))
@@ -53,7 +54,7 @@ def meets_from(flows: Sequence[Flows], places: Sequence[int]) -> BoolArray:
     need = scene.needs.required_gpm[:, None] - ROUNDING_GPM
     for each in flows:
         held = np.zeros_like(meets)
-        for level in reversed(range(len(scene.levels))):  # the highest holds most
+        for level in reversed(range(levels)):  # the highest holds most
             address, place = np.nonzero(meets & ~held & (each.most_gpm[:, at, level] >= need))
             rows, sites = address.astype(np.int32), at[place]
             each.look(rows, sites, np.full(len(rows), level, dtype=np.int32))
