@@ -141,7 +141,9 @@ class Levels:
     def _advance(self, rows: Rows, until: FloatArray) -> None:
         """Set the clock on and pass the marks that are reached."""
         self.now[rows] = until
-        self._pass_marks(rows[self.next_mark[rows] <= until])
+        passed = self.next_mark[rows] <= until
+        if passed.any():
+            self._pass_marks(rows[passed])
 
     # ------------------------------------------------------------------ the three things that may go on
 

@@ -73,6 +73,8 @@ class FillSites:
 
     def at(self, rows: Rows, who: Rows) -> Rows:
         """Find the site at which tankers fill: `rows` and `who` broadcast."""
+        if self.number == 1 and np.ndim(rows) == np.ndim(who):
+            return rows
         return rows + len(self._second) * self._second[rows, who]
 
 
@@ -94,6 +96,22 @@ class SharedPumps:
 
     def fill(self, rows: Rows, pumps: FloatArray, gal: FloatArray, most_gpm: FloatArray) -> FloatArray:
         """Let one tanker in each row begin to pump; give the minute at which it is full."""
+        alone_gpm = np.minimum(most_gpm, self.site_gpm[rows])
+        with np.errstate(divide="ignore"):
+            full = pumps + gal / alone_gpm
+        self.began[rows] = pumps
+        beside = (self.until[rows] > pumps[:, None]).any(axis=1)
+        if beside.any():
+            full[beside] = self._fill_beside(rows[beside], pumps[beside], gal[beside], most_gpm[beside])
+        alone = ~beside
+        if alone.any():  # all steps are past: the last one is this tanker's own
+            rows, ends, own = rows[alone], full[alone, None], alone_gpm[alone, None]
+            self.until[rows] = np.concatenate([self.until[rows, 1:], ends], axis=1)
+            self.taken[rows] = np.concatenate([self.taken[rows, 1:], own], axis=1)
+        return full
+
+    def _fill_beside(self, rows: Rows, pumps: FloatArray, gal: FloatArray, most_gpm: FloatArray) -> FloatArray:
+        """Let tankers begin to pump while others do."""
         until, taken = self.until[rows], self.taken[rows]
         now, left = pumps.copy(), gal.copy()
         rates = np.zeros_like(taken)
@@ -111,7 +129,6 @@ class SharedPumps:
                 rates[:, step] = rate
                 now = end
         self._take(rows, full, rates, np.minimum(most_gpm, self.site_gpm[rows]))
-        self.began[rows] = pumps
         return full
 
     def _take(self, rows: Rows, full: FloatArray, rates: FloatArray, alone_gpm: FloatArray) -> None:
@@ -177,8 +194,10 @@ class Lockstep:
             rows, first = rows[goes_on], first[goes_on]
             fills = self.filling[rows, first]
             waits = self._open(rows, first, fills)
-            self._fill(rows[fills & ~waits], first[fills & ~waits])
-            self._dump(rows[~fills], first[~fills])
+            for here, step in ((fills & ~waits, self._fill), (~fills, self._dump)):
+                if here.any():
+                    step(rows[here], first[here])
+            self._requeue(rows[self.mixed[rows]])
         self.levels.close()
         if self.waits is not None:
             self._note_those_left(self.waits)
@@ -219,11 +238,11 @@ class Lockstep:
         sites = self.sites
         at = sites.at(rows, who)
         opens = fills & np.isnan(sites.ready_min[at])
+        if not opens.any():
+            return opens
         at = at[opens]
         sites.ready_min[at] = self.joined[rows[opens], who[opens]] + sites.setup_min[at]
-        back = opens & self.mixed[rows]
-        self._requeue(rows[back])
-        return back
+        return opens & self.mixed[rows]
 
     def _fill(self, rows: Rows, who: Rows) -> None:
         """Fill one tanker in each row."""
@@ -240,7 +259,6 @@ class Lockstep:
         self.load[rows, who] = own.usable_gal[rows, who]
         self.refilled[rows, who] = True
         self._join(rows, who, full + own.out_min[rows, who] + own.dump_maneuver_min[rows, who], filling=False)
-        self._requeue(rows[self.mixed[rows]])
 
     def _requeue(self, rows: Rows) -> None:
         """Let those who fill themselves go before those who wait for the fill site to be ready.
@@ -248,6 +266,8 @@ class Lockstep:
         While a place is free before that minute, who must wait for it stands in the queue from it on, in the order
         of arrival; a vacuum tanker does not wait.
         """
+        if not rows.size:
+            return
         at = self.sites.at(rows[:, None], np.arange(self.joined.shape[1]))
         ready, joined = self.sites.ready_min[at], self.joined[rows]
         free_before = self.sites.free_min.min(axis=1)[at] < ready
@@ -263,6 +283,8 @@ class Lockstep:
             return pumps + self._pump_min(rows, who, pumps)
         at = sites.at(rows, who)
         alone = (sites.positions[at] <= 1) | np.isfinite(sites.storage_gal[at])
+        if alone.all():
+            return pumps + self._pump_min(rows, who, pumps)
         full = np.empty(len(rows))
         full[alone] = pumps[alone] + self._pump_min(rows[alone], who[alone], pumps[alone])
         rows, who, pumps, at = rows[~alone], who[~alone], pumps[~alone], at[~alone]
@@ -314,7 +336,6 @@ class Lockstep:
         empty = np.where(pours < self.clock.end[rows], levels.now[rows], np.inf)
         self.dump_free[rows] = empty
         self._join(rows, who, empty + own.back_min[rows, who] + own.fill_maneuver_min[rows, who], filling=True)
-        self._requeue(rows[self.mixed[rows]])
 
     def _note_waits(
         self, waits: Waits, rows: Rows, who: Rows, held: FloatArray, pours: FloatArray, left_gal: FloatArray
