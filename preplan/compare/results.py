@@ -1,0 +1,288 @@
+"""Reads the result folders of two builds, each whole and as it was written, or says what is wrong with it."""
+
+from __future__ import annotations
+
+import io
+import json
+import sqlite3
+from collections.abc import Mapping, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+import pandas as pd
+
+from preplan.errors import Finding, InputError, unreadable
+from preplan.render.dispatch import DISPATCH_COLUMNS
+from preplan.render.run_info import PROGRAM
+from preplan.render.tables import (
+    ADDRESS_COLUMNS,
+    FORMULA_STARTS,
+    HAUL_COLUMNS,
+    LEVEL_COLUMNS,
+    REJECTED_COLUMNS,
+    TRIP_COLUMNS,
+)
+from preplan.write import RUN_FILE
+
+PACKAGE = "preplan.gpkg"
+CSV_TABLES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "addresses": ADDRESS_COLUMNS, "levels": LEVEL_COLUMNS, "trips": TRIP_COLUMNS, "tankers": HAUL_COLUMNS,
+        "dispatch": DISPATCH_COLUMNS, "rejected": REJECTED_COLUMNS,
+    }
+)  # fmt: skip
+"""Tables that are read, and the columns that each must have."""
+LAYERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "fill_sites": (
+            "geom", "number", "site_id", "name", "kind", "fill_gpm", "fill_gpm_given", "site_gpm", "storage_gal",
+            "refill_gpm", "low_gpm", "lift_ft", "tested", "positions", "source_id", "turnaround", "needs_engine",
+            "months", "in_service", "connection", "notes",
+        ),
+        "stations": ("geom", "station_id", "name", "aid", "staffed", "turnout_min", "units"),
+        "bridges": (
+            "kind", "way_id", "road", "ref", "max_lb", "max_axle_lb", "max_height_ft", "max_width_ft", "operating_lb",
+            "loaded_trips", "empty_trips",
+        ),
+        "routes": ("geom", "address_id", "site_id", "leg"),
+    }
+)  # fmt: skip
+"""Layers of the GeoPackage that are read, and the columns that each must have."""
+KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "addresses": ("address_id",), "levels": ("address_id", "response_level"), "trips": ("address_id", "site_id"),
+        "tankers": ("address_id", "response_level", "unit_id"), "fill_sites": ("site_id",), "stations": ("station_id",),
+    }
+)  # fmt: skip
+"""Columns whose cells together name a row once."""
+NUMBER_ENDS = ("_min", "_gpm", "_gal", "_ft", "_mi", "lon", "lat", "_number", "_bridges", "_lb", "_trips", "positions")
+"""Ends of the names of columns of numbers."""
+_RUN_KEYS: Mapping[str, type] = MappingProxyType(
+    {"version": str, "district": str, "date": str, "inputs": dict, "response_levels": list, "rules": dict,
+     "files": dict}
+)  # fmt: skip
+"""What is read of run.json, and of which kind it is."""
+_AGAIN = "build the district again with this version of the program"
+_ENVELOPES = (0, 32, 48, 48, 64)
+"""Bytes of the box before a shape, by its kind (GeoPackage 1.3, table 6)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Results:
+    """What one build wrote, as far as a comparison reads it."""
+
+    folder: Path
+    run: Mapping[str, Any]
+    """run.json."""
+    tables: Mapping[str, pd.DataFrame]
+    """Tables and layers by name: texts ('' not known), and numbers (NaN not known); shapes as WKB, b'' for none."""
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        """Give a table or layer."""
+        return self.tables[name]
+
+
+def read_pair(old: Path, new: Path) -> tuple[Results, Results]:
+    """Read two result folders of one district.
+
+    Raises
+    ------
+    InputError
+        With all that is wrong with either, or where they are one folder, or of two districts.
+    """
+    findings: list[Finding] = []
+    pair = [_read(folder, findings) for folder in (old, new)]
+    if not findings and old.samefile(new):
+        findings.append(
+            Finding(
+                file=str(new), rule="is the same folder twice",
+                remedy="keep a copy of the results before you build again, or build with --out into another folder",
+            )
+        )  # fmt: skip
+    if findings:
+        raise InputError(findings)
+    before, after = (one for one in pair if one is not None)
+    if before.run["district"] != after.run["district"]:
+        rule = f"are the results of {after.run['district']!r}, those in {old} of {before.run['district']!r}"
+        remedy = "compare two results of one district; under another name it has to be built again"
+        raise InputError([Finding(file=str(new), rule=rule, remedy=remedy)])
+    return before, after
+
+
+def _read(folder: Path, findings: list[Finding]) -> Results | None:
+    """Read one folder; None where something is wrong, which is added to the findings."""
+    found: list[Finding] = []
+    try:
+        run = _run(folder)
+        tables: dict[str, pd.DataFrame] = {}
+        for name, columns in CSV_TABLES.items():
+            tables[name] = _csv(folder / f"{name}.csv", _content(folder, f"{name}.csv", run, found), columns, found)
+        package = _content(folder, PACKAGE, run, found)
+        tables |= _layers(folder / PACKAGE, package, found)
+    except InputError as error:
+        findings.extend(error.findings)
+        return None
+    for name, key in KEYS.items():
+        found += _repeated(folder, name, tables[name], key)
+    findings.extend(found)
+    return None if found else Results(folder=folder, run=run, tables=tables)
+
+
+# --------------------------------------------------------------------------- run.json, and the files it vouches for
+
+
+def _run(folder: Path) -> dict[str, Any]:
+    """Read run.json.
+
+    Raises
+    ------
+    InputError
+        Where the folder holds no results, or what it says of itself cannot be read.
+    """
+    path = folder / RUN_FILE
+    if not folder.is_dir():
+        rule = "is not a folder" if folder.exists() else "is not there"
+        raise _refused(str(folder), rule, "name two folders of results, the older one first")
+    try:
+        run = json.loads(path.read_bytes())
+    except FileNotFoundError:
+        raise _refused(
+            str(folder), f"holds no results of this program: there is no {RUN_FILE}",
+            "name the folder that `preplan build` wrote, not one above or in it",
+        ) from None  # fmt: skip
+    except OSError as error:
+        raise InputError([unreadable(str(path), error)]) from error
+    except (ValueError, RecursionError):
+        raise _refused(str(path), "cannot be read: it was cut short or edited", _AGAIN) from None
+    if not isinstance(run, dict) or run.get("program") != PROGRAM:
+        raise _refused(str(path), "is not that of a build of this program", "name the folder that `preplan build` wrote")
+    lacking = [key for key, kind in _RUN_KEYS.items() if not isinstance(run.get(key), kind)]
+    if lacking:
+        raise _refused(str(path), f"does not say {', '.join(lacking)}: another version wrote it, or it was edited", _AGAIN)
+    return run
+
+
+def _content(folder: Path, name: str, run: Mapping[str, Any], found: list[Finding]) -> bytes:
+    """Read a file of the set; b'' where it is not there, or is not what the run wrote."""
+    path = folder / name
+    try:
+        content = path.read_bytes()
+    except FileNotFoundError:
+        rule = "is not there, though run.json lists it" if name in run["files"] else "is not among these results"
+        found.append(Finding(file=str(path), rule=rule, remedy=_AGAIN))
+        return b""
+    except OSError as error:
+        found.append(unreadable(str(path), error))
+        return b""
+    if sha256(content).hexdigest() == run["files"].get(name):
+        return content
+    rule = "is not as the run wrote it: its checksum in run.json is another"
+    remedy = "somebody edited it, or a run was stopped in between; build the district again"
+    found.append(Finding(file=str(path), rule=rule, remedy=remedy))
+    return b""
+
+
+def _refused(file: str, rule: str, remedy: str) -> InputError:
+    return InputError([Finding(file=file, rule=rule, remedy=remedy)])
+
+
+# --------------------------------------------------------------------------- tables
+
+
+def _csv(path: Path, content: bytes, columns: Sequence[str], found: list[Finding]) -> pd.DataFrame:
+    """Read a table; empty where it cannot be."""
+    empty = pd.DataFrame(columns=list(columns), dtype=object)
+    if not content:
+        return empty
+    try:
+        table = pd.read_csv(io.BytesIO(content), dtype=object, na_filter=False, index_col=False)
+    except ValueError as error:
+        found.append(Finding(file=str(path), rule=f"cannot be read as a table: {error}", remedy=_AGAIN))
+        return empty
+    if not _has(path, "", table, columns, found):
+        return empty
+    texts = {name: table[name] if _numeric(name) else table[name].map(_unescaped) for name in columns}
+    return _numbers(path, pd.DataFrame(texts, dtype=object), found)
+
+
+def _has(path: Path, layer: str, table: pd.DataFrame, columns: Sequence[str], found: list[Finding]) -> bool:
+    """Tell whether a table has all columns that are read, and note it where not."""
+    lacking = [name for name in columns if name not in table.columns]
+    if lacking:
+        rule = f"has no column {', '.join(lacking)}: another version of the program wrote it"
+        found.append(Finding(file=f"{path}{layer}", rule=rule, remedy=_AGAIN))
+    return not lacking
+
+
+def _numbers(path: Path, table: pd.DataFrame, found: list[Finding]) -> pd.DataFrame:
+    """Turn the texts of number columns into numbers; an empty cell is not known."""
+    for name in filter(_numeric, table.columns):
+        values = pd.to_numeric(table[name].replace("", None), errors="coerce").astype(float)
+        bad = values.isna() & (table[name] != "") & table[name].notna()
+        if bad.any():
+            at = int(bad.to_numpy().argmax())
+            value, rule = str(table[name].iloc[at]), "is not a number"
+            found.append(Finding(file=str(path), row=at + 2, column=name, value=value, rule=rule, remedy=_AGAIN))
+        table[name] = values
+    return table
+
+
+def _numeric(name: str) -> bool:
+    return name.endswith(NUMBER_ENDS) or name in {"number", "loads"}
+
+
+def _unescaped(text: str) -> str:
+    """Take off the apostrophe that keeps a text from running as a formula.
+
+    >>> _unescaped("'=7 Quarry Lane"), _unescaped("'t Hof")
+    ('=7 Quarry Lane', "'t Hof")
+    """
+    return text[1:] if text[:1] == "'" and text[1:2] in FORMULA_STARTS else text
+
+
+def _layers(path: Path, content: bytes, found: list[Finding]) -> dict[str, pd.DataFrame]:
+    """Read the layers of the GeoPackage; empty where they cannot be."""
+    layers = {name: pd.DataFrame(columns=list(columns), dtype=object) for name, columns in LAYERS.items()}
+    if not content:
+        return layers
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)) as database:
+            for name, columns in LAYERS.items():
+                table = pd.read_sql_query(f'SELECT * FROM "{name}" ORDER BY rowid', database, dtype=object)  # noqa: S608 - a name of ours
+                if _has(path, f", layer {name}", table, columns, found):
+                    layers[name] = _layer(table[list(columns)])
+    except (sqlite3.Error, pd.errors.DatabaseError):
+        found.append(Finding(file=str(path), rule="cannot be read, or lacks a layer", remedy=_AGAIN))
+    return layers
+
+
+def _layer(table: pd.DataFrame) -> pd.DataFrame:
+    """Bring a layer's cells to what a table's are: numbers, and texts with '' where not known."""
+    cells: dict[str, Any] = {}
+    for name in table.columns:
+        if name == "geom":
+            cells[name] = table[name].map(_wkb)
+        elif _numeric(name):
+            cells[name] = pd.to_numeric(table[name]).astype(float)
+        else:
+            cells[name] = table[name].map(lambda cell: "" if pd.isna(cell) else str(cell)).astype(object)
+    return pd.DataFrame(cells)
+
+
+def _wkb(blob: bytes | None) -> bytes:
+    """Take the shape out of its GeoPackage wrapping (GeoPackage 1.3, section 2.1.3); b'' for none."""
+    return blob[8 + _ENVELOPES[(blob[3] >> 1) & 7] :] if blob else b""
+
+
+def _repeated(folder: Path, name: str, table: pd.DataFrame, key: Sequence[str]) -> list[Finding]:
+    """Refuse a table in which a row's name comes twice."""
+    twice = table.duplicated(list(key))
+    if not twice.any():
+        return []
+    file = folder / (f"{name}.csv" if name in CSV_TABLES else PACKAGE)
+    which = " ".join(map(str, table.loc[twice, list(key)].iloc[0]))
+    return [Finding(file=str(file), id=which, rule=f"comes {int(twice.sum()) + 1} times or others do", remedy=_AGAIN)]
