@@ -31,18 +31,21 @@ class Compared:
         Path, typer.Argument(metavar="OLD_DIR", help="Results of the earlier `preplan build`.", show_default=False)
     ]
     new: Annotated[
-        Path, typer.Argument(metavar="NEW_DIR", help="Results of the later one, of the same district.", show_default=False)
+        Path,
+        typer.Argument(metavar="NEW_DIR", help="Results of the later one.", show_default=False),
     ]
-    gpm: Annotated[
-        float, typer.Option(metavar="GPM", help="Flows that differ by less leave an address unchanged.")
-    ] = FLOW_STEP_GPM
+    gpm: Annotated[float, typer.Option(metavar="GPM", help="Flows that differ by less leave an address unchanged.")] = (
+        FLOW_STEP_GPM
+    )
     minutes: Annotated[
         float, typer.Option(metavar="MIN", help="Minutes that differ by less leave an address unchanged.")
     ] = MINUTES_STEP
-    all: Annotated[bool, switch("--all", "Print every address; else the first of each group, and how many more.")] = False
+    all: Annotated[bool, switch("--all", "Print every address; else the first of each group, and how many more.")] = (
+        False
+    )
     csv: Annotated[
         Path | None,
-        option("FILE", "Write a table as well: one row a changed address, with all that differs and every cause."),
+        option("FILE", "Write a table: one row a changed address, with all that differs and every cause."),
     ] = None
     json: Annotated[bool, switch("--json", "Print JSON: all of it.")] = False
 
@@ -57,7 +60,7 @@ def compare(asked: Compared) -> str:
     are read, and the results stay as they are. Exit status 0 whether or not anything changed.
     """
     must_be({"--gpm": asked.gpm, "--minutes": asked.minutes}, least=0)
-    from preplan.compare import report  # noqa: PLC0415 - tables are slow to import
+    from preplan.compare import export, report  # noqa: PLC0415 - tables are slow to import
     from preplan.compare.answers import Steps  # noqa: PLC0415
     from preplan.compare.comparison import compare as held_together  # noqa: PLC0415
     from preplan.compare.results import read_pair  # noqa: PLC0415
@@ -65,9 +68,9 @@ def compare(asked: Compared) -> str:
     old, new = read_pair(asked.old, asked.new)
     found = held_together(old, new, Steps(gpm=asked.gpm, min=asked.minutes))
     if asked.csv is not None:
-        _write(asked.csv, report.table_bytes(found), (old, new))
+        _write(asked.csv, export.changes_csv(found), (old, new))
     if asked.json:
-        return as_json(report.answer(found))
+        return as_json(export.as_answer(found))
     return report.text(found, None if asked.all else report.LISTED)
 
 

@@ -15,7 +15,6 @@ from preplan.compare.look_up import look_up
 from preplan.compare.results import Results
 from preplan.compare.runs import RunChange, moved_ft
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray
-from preplan.units import FT_PER_M
 
 GROUPS = ("worse", "better", "instructions", "numbers", "same")
 """What became of an address, worst first: its answer is worse, or better; the same, and something else is to be done;
@@ -28,19 +27,20 @@ HOSE_STEP_FT = 50.0
 WAY_FT = 100.0
 """Ways that lie nowhere farther apart are one way (this program's choice, no source)."""
 TO_DO = (
-    "grade", "level name", "label", "fill site", "second fill site", "backup", "winter", "units", "units' order", "in the shuttle",
-    "call by", "way", "fill site's card", "fill site's number", "to mind",
+    "grade", "level name", "label", "fill site", "second fill site", "backup", "winter", "units", "units' order",
+    "in the shuttle", "call by", "way", "fill site's card", "fill site's number", "to mind",
 )  # fmt: skip
 """Differences that change what is done or said, in the order of telling."""
 NUMBERS = (
-    "required", "required for", "required total", "basis", "held", "steady", "one tanker out", "first water", "too little",
-    "round trip", "driveway", "limited by", "other levels", "remarks",
+    "required", "required for", "required total", "basis", "held", "steady", "one tanker out", "first water",
+    "too little", "round trip", "driveway", "limited by", "other level", "other level's site", "remarks",
 )  # fmt: skip
 """Differences of numbers and remarks, in the order of telling."""
 UNITS: Mapping[str, str] = MappingProxyType(
     {
         "required": " gpm", "required for": " min", "required total": " gal", "held": " gpm", "steady": " gpm",
         "one tanker out": " gpm", "first water": " min", "too little": " min", "round trip": " min", "driveway": " ft",
+        "other level": " gpm",
     }
 )  # fmt: skip
 """Units of the differences that are numbers."""
@@ -154,7 +154,7 @@ def _rows(results: Results, other: Results) -> pd.DataFrame:
 
 
 def level_ranks(results: Results) -> dict[str, int]:
-    """Number the names of the response levels, lowest first, as the tables spell them."""
+    """Give the place of each response level, lowest 0, by its name as the tables spell it."""
     return {name: at for at, name in enumerate(dict.fromkeys(results["levels"]["response_level"]))}
 
 
@@ -200,7 +200,12 @@ def _grade(pair: _Pair) -> list[pd.DataFrame]:
 
 
 def _sites(pair: _Pair) -> list[pd.DataFrame]:
-    names = {"fill site": "fill_site_id", "second fill site": "split_site_id", "backup": "backup_site_id", "winter": "winter"}
+    names = {
+        "fill site": "fill_site_id",
+        "second fill site": "split_site_id",
+        "backup": "backup_site_id",
+        "winter": "winter",
+    }
     both = {what: pair.texts(column) for what, column in names.items()}
     return [
         _difference(what, (old != new) & (pair.found if what == "winter" else True), old, new)
@@ -277,7 +282,7 @@ def _any_unlike(old: pd.DataFrame, new: pd.DataFrame) -> BoolArray:
     """Mask the rows of addresses.csv that are not equal in every cell."""
     columns = [name for name in old.columns if name not in {"road", "units", "winter", "found", "rank"}]
     equal = (old[columns] == new[columns]) | (old[columns].isna() & new[columns].isna())
-    return np.asarray(~equal.to_numpy(dtype=bool).all(axis=1))
+    return np.asarray(~equal.to_numpy(dtype=np.bool_).all(axis=1), dtype=np.bool_)
 
 
 # --------------------------------------------------------------------------- ways, fill sites, remarks, other levels
@@ -304,7 +309,7 @@ def _ways(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
     apart = np.asarray(shapely.hausdorff_distance(*lines)) > WAY_FT
     leg = np.where(legs["leg"].to_numpy() == "out", "loaded", "empty")
     moved = pd.DataFrame({"at": at, "subject": legs["site_id"].to_numpy(), "new": leg})[apart]
-    moved = moved.groupby(["at", "subject"], as_index=False, sort=True).agg({"new": lambda some: " and ".join(sorted(set(some), reverse=True))})
+    moved = moved.groupby(["at", "subject"], as_index=False, sort=True).agg({"new": " and ".join})
     return [moved.assign(what="way", old="")]
 
 
@@ -365,17 +370,21 @@ def _levels(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
     called = [one["rank"].to_numpy()[at] for one in (pair.old, pair.new)]
     shown = (called[0] == rank) | ((called[0] < 0) & (flow[0] == own[0]) & (flow[1] == own[1]))
     other = ~shown & pair.same_grade[at]
-    sent = [_sorted_words(both[f"tankers_{end}"].to_numpy(dtype=object)) for end in ("old", "new")]
-    site = both["fill_site_id_old"] != both["fill_site_id_new"]
-    unlike = other & (_unlike(flow[0], flow[1], pair.steps.gpm) | (sent[0] != sent[1]) | site.to_numpy())
+    site = (both["fill_site_id_old"] != both["fill_site_id_new"]).to_numpy()
     one_out = [both[f"one_out_gpm_{end}"].to_numpy(dtype=float) for end in ("old", "new")]
-    lacking = shown & pair.same_grade[at] & _unlike(one_out[0], one_out[1], pair.steps.gpm)
     level = both["response_level_new"].to_numpy(dtype=object)
-    cells = [both[f"fill_site_id_{end}"] + " " + _written(one, 0) + " gpm" for end, one in (("old", flow[0]), ("new", flow[1]))]
-    cells = [np.where(np.isnan(one), "", cell) for cell, one in zip(cells, flow, strict=True)]
+    kinds = (
+        ("other level", other & _unlike(flow[0], flow[1], pair.steps.gpm), *(_written(one, 0) for one in flow)),
+        ("other level's site", other & site, *(both[f"fill_site_id_{end}"] for end in ("old", "new"))),
+        (
+            "one tanker out",
+            shown & pair.same_grade[at] & _unlike(one_out[0], one_out[1], pair.steps.gpm),
+            *(_written(one, 0) for one in one_out),
+        ),
+    )
     return [
-        _difference("other levels", unlike, *cells, level).assign(at=at[unlike]),
-        _difference("one tanker out", lacking, *(_written(one, 0) for one in one_out)).assign(at=at[lacking]),
+        _difference(what, mask, before, after, "" if what == "one tanker out" else level).assign(at=at[mask])
+        for what, mask, before, after in kinds
     ]
 
 

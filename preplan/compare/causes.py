@@ -9,14 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from preplan.compare.answers import Answers, ranked_levels
 from preplan.compare.results import Results
 from preplan.compare.runs import MOVED_FT, RunChange, behind, moved_ft
-from preplan.records import BoolArray, IntArray
+from preplan.records import BoolArray
 
 CAUSES = (
     "requirement", "hydrant", "fill site", "unit", "response level", "road", "trip", "posting", "arrival",
@@ -47,7 +49,11 @@ def causes_of(old: Results, new: Results, answers: Answers, changes: Sequence[Ru
     case = _Case(old=old, new=new, answers=answers, changes=changes)
     found = [table for finder in _FINDERS for table in finder(case)]
     columns = ["at", "code", "subject", "old", "new"]
-    causes = pd.concat([pd.DataFrame(columns=columns), *found], ignore_index=True) if found else pd.DataFrame(columns=columns)
+    causes = (
+        pd.concat([pd.DataFrame(columns=columns), *found], ignore_index=True)
+        if found
+        else pd.DataFrame(columns=columns)
+    )
     causes = causes[np.isin(causes["at"], np.flatnonzero(answers.group != "same"))]
     causes = causes[_possible(causes, changes)]
     told = np.isin(np.arange(len(answers)), causes["at"].to_numpy(dtype=np.int64))
@@ -85,9 +91,10 @@ class _Case:
     changes: Sequence[RunChange]
 
     @property
-    def ids(self) -> pd.Index[str]:
+    def ids(self) -> pd.Index[Any]:
         """Give the ids of the addresses."""
-        return pd.Index(self.answers.old["address_id"])
+        ids: pd.Index[Any] = pd.Index(self.answers.old["address_id"])
+        return ids
 
     @property
     def answered(self) -> BoolArray:
@@ -97,8 +104,8 @@ class _Case:
         return np.isin(np.arange(len(self.answers)), at.to_numpy())
 
     def rows_of(self, table: pd.DataFrame) -> pd.DataFrame:
-        """Number the addresses of a table's rows, `at`; those that one run alone has go."""
-        at = self.ids.get_indexer(table["address_id"])
+        """Give a table's rows the place of their address, `at`; those of one run alone go."""
+        at = self.ids.get_indexer(pd.Index(table["address_id"]))
         return table.assign(at=at)[at >= 0]
 
 
@@ -116,7 +123,10 @@ def _of_its_own(case: _Case) -> Found:
     differences, answers = case.answers.differences, case.answers
     required = differences[differences["what"].isin(_REQUIRED)]
     yield required[["at", "what", "old", "new"]].rename(columns={"what": "subject"}).assign(code="requirement")
-    near = [one["flags"].str.extract(r"(?:^|; )hydrant near=([^;]*)", expand=False).fillna("") for one in (answers.old, answers.new)]
+    near = [
+        one["flags"].str.extract(r"(?:^|; )hydrant near=([^;]*)", expand=False).fillna("")
+        for one in (answers.old, answers.new)
+    ]
     table = _told("hydrant", "", (near[0] != near[1]).to_numpy(), "", "")
     yield table.assign(**{end: one.iloc[table["at"]].to_numpy() for end, one in zip(("old", "new"), near, strict=True)})
     feet = [one["driveway_ft"].to_numpy(dtype=float) for one in (answers.old, answers.new)]
@@ -155,7 +165,7 @@ def _fill_sites(case: _Case) -> Found:
             yield _said(change, "fill site", mine["at"].to_numpy())
 
 
-def _said(change: RunChange, code: str, at: IntArray) -> pd.DataFrame:
+def _said(change: RunChange, code: str, at: npt.NDArray[np.integer]) -> pd.DataFrame:
     """Make a difference at large the cause at some addresses."""
     return pd.DataFrame({"at": at, "code": code, "subject": change.subject, "old": change.state, "new": change.said})
 
@@ -164,12 +174,16 @@ def _trips(case: _Case) -> Found:
     """Tell of round trips that take longer or less, came or went, between an address and a fill site of its own."""
     key = ["at", "site_id"]
     trips = [
-        case.rows_of(one["trips"]).assign(trip=lambda t: t["out_min"] + t["back_min"])[[*key, "trip", "posted_avoided_min"]]
+        case.rows_of(one["trips"]).assign(trip=lambda t: t["out_min"] + t["back_min"])[
+            [*key, "trip", "posted_avoided_min"]
+        ]
         for one in (case.old, case.new)
     ]
     both = trips[0].merge(trips[1], on=key, how="outer", suffixes=("_old", "_new"))
     both = both.merge(_named_sites(case)[key], on=key)
-    usable = [set(one["fill_sites"].loc[one["fill_sites"]["in_service"] == "yes", "site_id"]) for one in (case.old, case.new)]
+    usable = [
+        set(one["fill_sites"].loc[one["fill_sites"]["in_service"] == "yes", "site_id"]) for one in (case.old, case.new)
+    ]
     both = both[both["site_id"].isin(usable[0] & usable[1])]
     for code, column in (("trip", "trip"), ("posting", "posted_avoided_min")):
         old, new = (both[f"{column}_{end}"].to_numpy(dtype=float) for end in ("old", "new"))
@@ -233,10 +247,14 @@ def _level_counts(case: _Case) -> Found:
         np.where(rows["status"] == "not met", top, rows["rank"])
         for rows, top in ((answers.old, last[0]), (answers.new, last[1]))
     ))  # fmt: skip
-    others = np.isin(np.arange(len(answers)), differences.loc[differences["what"] == "other levels", "at"].to_numpy())
+    others = np.isin(
+        np.arange(len(answers)), differences.loc[differences["what"].str.startswith("other level"), "at"].to_numpy()
+    )
     for change in case.changes:
         if change.kind == "response level":
-            yield _said(change, "response level", np.flatnonzero(case.answered & ((up_to >= int(change.subject)) | others)))
+            yield _said(
+                change, "response level", np.flatnonzero(case.answered & ((up_to >= int(change.subject)) | others))
+            )
 
 
 def _road_flags(case: _Case) -> Found:

@@ -61,7 +61,9 @@ def compare(old: Results, new: Results, steps: Steps | None = None) -> Compariso
 def _alone(one: Results, other: Results, at_fault: str, else_why: str) -> pd.DataFrame:
     """Take the addresses that one run alone has, each with why: its row is among the other's rejected, or is not."""
     table = one["addresses"]
-    mine = table[~table["address_id"].isin(other["addresses"]["address_id"])].sort_values("address_id", ignore_index=True)
+    mine = table[~table["address_id"].isin(other["addresses"]["address_id"])].sort_values(
+        "address_id", ignore_index=True
+    )
     rejected = other["rejected"]
     rejected = rejected[rejected["file"] == other.run["inputs"].get("addresses", {}).get("name")]
     rule = rejected.drop_duplicates("id").set_index("id")

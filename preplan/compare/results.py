@@ -159,10 +159,14 @@ def _run(folder: Path) -> dict[str, Any]:
     except (ValueError, RecursionError):
         raise _refused(str(path), "cannot be read: it was cut short or edited", _AGAIN) from None
     if not isinstance(run, dict) or run.get("program") != PROGRAM:
-        raise _refused(str(path), "is not that of a build of this program", "name the folder that `preplan build` wrote")
+        raise _refused(
+            str(path), "is not that of a build of this program", "name the folder that `preplan build` wrote"
+        )
     lacking = [key for key, kind in _RUN_KEYS.items() if not isinstance(run.get(key), kind)]
     if lacking:
-        raise _refused(str(path), f"does not say {', '.join(lacking)}: another version wrote it, or it was edited", _AGAIN)
+        raise _refused(
+            str(path), f"does not say {', '.join(lacking)}: another version wrote it, or it was edited", _AGAIN
+        )
     return run
 
 
@@ -269,8 +273,13 @@ def _layer(table: pd.DataFrame) -> pd.DataFrame:
         elif _numeric(name):
             cells[name] = pd.to_numeric(table[name]).astype(float)
         else:
-            cells[name] = table[name].map(lambda cell: "" if pd.isna(cell) else str(cell)).astype(object)
+            cells[name] = table[name].map(_cell).astype(object)
     return pd.DataFrame(cells)
+
+
+def _cell(cell: object) -> str:
+    """Write a cell of a layer as a table has it; '' where not known."""
+    return cell if isinstance(cell, str) else "" if cell is None or cell != cell else str(cell)  # noqa: PLR0124 - NaN
 
 
 def _wkb(blob: bytes | None) -> bytes:

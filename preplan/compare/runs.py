@@ -119,7 +119,15 @@ def _program(old: Results, new: Results) -> Found:
         before, after = str(old.run[key]), str(new.run[key])
         if before != after:
             acts = CHANNELS if kind == "program" else NOTHING
-            yield RunChange(kind=kind, subject=key, old=before, new=after, said=f"{word} {_to(before, after)}", acts=acts, short=word)
+            yield RunChange(
+                kind=kind,
+                subject=key,
+                old=before,
+                new=after,
+                said=f"{word} {_to(before, after)}",
+                acts=acts,
+                short=word,
+            )
 
 
 def _inputs(old: Results, new: Results) -> Found:
@@ -167,7 +175,11 @@ def _levels(old: Results, new: Results) -> Found:
         if was != now:
             name = level_words(str((after if at < len(after) else before)[at].get("name", at + 1)))
             yield RunChange(
-                kind="response level", subject=str(at), old=was, new=now, said=f"{name}: {_to(was, now, 'no such level')}"
+                kind="response level",
+                subject=str(at),
+                old=was,
+                new=now,
+                said=f"{name}: {_to(was, now, 'no such level')}",
             )
 
 
@@ -271,14 +283,23 @@ def _postings(old: Results, new: Results) -> Found:
         parts = _unlike(row, _LIMITS, "none recorded")
         if parts:
             said = f"limits of {printable(name)} (way {way}): {', '.join(parts)}"
-            yield RunChange(kind="posting", subject=str(way), old="", new=", ".join(parts), said=said, acts=_ROADS,
-                short=f"limits of {printable(name)}")
+            yield RunChange(
+                kind="posting",
+                subject=str(way),
+                old="",
+                new=", ".join(parts),
+                said=said,
+                acts=_ROADS,
+                short=f"limits of {printable(name)}",
+            )
     crossed = pair["trips_old"].fillna(0.0).to_numpy(), pair["trips_new"].fillna(0.0).to_numpy()
     for at in np.flatnonzero((crossed[0] > 0) & (crossed[1] == 0)).tolist():
         row = pair.iloc[at]
         name = row["road_old"] or row["ref_old"] or "a road without a name"
         was = f"{crossed[0][at]:.0f}"
-        said = f"bridge of {printable(name)} (way {pair.index[at]}): {was} legs of the trips chosen crossed it, none now"
+        said = (
+            f"bridge of {printable(name)} (way {pair.index[at]}): {was} legs of the trips chosen crossed it, none now"
+        )
         yield RunChange(kind="crossing", subject=str(pair.index[at]), old=was, new="0", said=said)
 
 
@@ -299,9 +320,13 @@ def _by_way(bridges: pd.DataFrame) -> pd.DataFrame:
 def _pair(old: pd.DataFrame, new: pd.DataFrame, key: str) -> pd.DataFrame:
     """Put the rows of two tables side by side, by key in order; `there` says in which they are."""
     columns = [name for name in old.columns if name != key]
-    before, after = (one.rename(columns={name: f"{name}{end}" for name in columns}) for one, end in ((old, "_old"), (new, "_new")))
+    before, after = (
+        one.rename(columns={name: f"{name}{end}" for name in columns}) for one, end in ((old, "_old"), (new, "_new"))
+    )
     pair = before.merge(after, on=key, how="outer", indicator="there", sort=True).set_index(key)
-    texts = [f"{name}{end}" for name in columns for end in ("_old", "_new") if not pd.api.types.is_numeric_dtype(old[name])]
+    texts = [
+        f"{name}{end}" for name in columns for end in ("_old", "_new") if not pd.api.types.is_numeric_dtype(old[name])
+    ]
     pair[texts] = pair[texts].fillna("")
     return pair
 

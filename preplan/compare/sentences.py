@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 import pandas as pd
 
 from preplan.compare.answers import UNITS
-from preplan.compare.causes import stands_behind
+from preplan.compare.causes import CAUSES, stands_behind
 from preplan.compare.runs import RunChange
 from preplan.plan import STATUSES
 from preplan.render.words import basis_words, level_words, number, printable
 
-NOT_TOLD = "not told by the files"
-_STATUSES = frozenset(STATUSES)
+_MOST = 3
+"""Texts of several addresses that are told; the rest is counted."""
+
+
+def differences_words(rows: pd.DataFrame, told: Sequence[str]) -> Iterator[str]:
+    """Say the differences of some addresses, kind by kind, in the order of `told`."""
+    for what in told:
+        mine = rows[rows["what"] == what]
+        if len(mine):
+            yield difference_words(what, mine)
 
 
 def difference_words(what: str, rows: pd.DataFrame) -> str:
@@ -26,27 +34,41 @@ def difference_words(what: str, rows: pd.DataFrame) -> str:
     rows
         Rows of `Answers.differences`: `subject`, `old`, `new`.
     """
-    old, new = rows["old"].tolist(), rows["new"].tolist()
-    if what in UNITS:
-        return f"{what} {_span(old)} -> {_span(new)}{UNITS[what]}"
-    if what == "call by":
-        return f"call by minute {_span(old)} -> {_span(new)}"
-    if what in {"to mind", "remarks"}:
-        return _flag_changes(rows)
     if what in _OTHER_WORDS:
         return _OTHER_WORDS[what](rows)
-    return f"{what} {_joined(old)} -> {_joined(new)}"
+    if what in UNITS:
+        return f"{what} {_span(rows['old'])} -> {_span(rows['new'])}{UNITS[what]}"
+    return f"{what} {_joined(rows['old'])} -> {_joined(rows['new'])}"
 
 
 def _flag_changes(rows: pd.DataFrame) -> str:
     """Say which flags are new and which are gone."""
-    came = _joined(one for one in rows["new"] if one)
-    went = _joined(old for old, new in zip(rows["old"], rows["new"], strict=True) if old and not new)
+    came = _joined((_flag(one) for one in rows["new"] if one), most=99)
+    gone = (_flag(old) for old, new in zip(rows["old"], rows["new"], strict=True) if old and not new)
+    went = _joined(gone, most=99)
     return "; ".join(filter(None, [came and f"now flagged: {came}", went and f"no longer flagged: {went}"]))
+
+
+def _flag(text: str) -> str:
+    """Write a flag with its value.
+
+    >>> _flag("no way for=T11 T12"), _flag("dead end")
+    ('no way for T11 T12', 'dead end')
+    """
+    return text.replace("=", " ", 1)
 
 
 def _grade(rows: pd.DataFrame) -> str:
     return f"{_joined(map(answer_words, rows['old']))} -> {_joined(map(answer_words, rows['new']))}"
+
+
+def answer_words(text: str) -> str:
+    """Say an answer: a status as it is, a response level in full.
+
+    >>> answer_words("not met"), answer_words("Level 2")
+    ('not met', 'response level 2')
+    """
+    return text if text in STATUSES or not text else level_words(text)
 
 
 def _without_and_with(word: str, rows: pd.DataFrame) -> str:
@@ -54,40 +76,46 @@ def _without_and_with(word: str, rows: pd.DataFrame) -> str:
     return f"{word}: " + ", ".join(filter(None, [went and f"without {went}", came and f"now {came}"]))
 
 
-def _way(rows: pd.DataFrame) -> str:
-    return f"another way to and from {_joined(rows['subject'])} ({_joined(rows['new'])})"
-
-
-def _cards(rows: pd.DataFrame) -> str:
+def _sites_say(rows: pd.DataFrame) -> str:
     pairs = zip(rows["subject"], rows["new"], strict=True)
-    return "fill site's card: " + _joined(f"{printable(site)}: {said}" for site, said in pairs)
+    return "what the card says of its fill site: " + _joined(f"{site} {said}" for site, said in pairs)
 
 
-def _site_number(rows: pd.DataFrame) -> str:
+def _site_numbers(rows: pd.DataFrame) -> str:
     cells = zip(rows["subject"], rows["old"], rows["new"], strict=True)
-    return "fill site's number on map and cards: " + _joined(f"{printable(s)} {old} -> {new}" for s, old, new in cells)
+    return "number on map and cards: " + _joined(f"{site} {old} -> {new}" for site, old, new in cells)
 
 
 def _levels(rows: pd.DataFrame) -> str:
-    """Say what other levels hold; of several addresses, which levels differ."""
-    said = []
-    for level, mine in rows.groupby("subject", sort=True):
-        olds, news = set(mine["old"]), set(mine["new"])
-        flows = f": {_joined(olds)} -> {_joined(news)}" if len(olds) == len(news) == 1 else ""
-        said.append(f"{level_words(str(level))}{flows}")
-    return "other levels: " + "; ".join(said)
+    """Say what other levels hold, level by level."""
+    levels = rows.groupby("subject", sort=True)
+    return "; ".join(
+        f"{level_words(str(level))} holds {_span(mine['old'])} -> {_span(mine['new'])} gpm" for level, mine in levels
+    )
 
 
-_OTHER_WORDS = {
+def _level_sites(rows: pd.DataFrame) -> str:
+    levels = rows.groupby("subject", sort=True)
+    return "; ".join(
+        f"{level_words(str(level))} from {_joined(mine['old'])} -> {_joined(mine['new'])}" for level, mine in levels
+    )
+
+
+Words = Callable[[pd.DataFrame], str]
+_OTHER_WORDS: Mapping[str, Words] = {
     "grade": _grade,
     "level name": _grade,
     "units": lambda rows: _without_and_with("units sent", rows),
     "in the shuttle": lambda rows: _without_and_with("in the shuttle", rows),
-    "units' order": lambda _rows: "units come in another order: look at their jobs",
-    "way": _way,
-    "fill site's card": _cards,
-    "fill site's number": _site_number,
-    "other levels": _levels,
+    "units' order": lambda _rows: "units come in another order, which may change their jobs",
+    "call by": lambda rows: f"call by minute {_span(rows['old'])} -> {_span(rows['new'])}",
+    "way": lambda rows: f"another way, {_joined(rows['new'])}, from and to {_joined(rows['subject'])}",
+    "fill site's card": _sites_say,
+    "fill site's number": _site_numbers,
+    "to mind": _flag_changes,
+    "remarks": _flag_changes,
+    "other level": _levels,
+    "other level's site": _level_sites,
     "basis": lambda rows: f"requirement {_joined(map(basis_words, rows['new']))}",
 }
 
@@ -95,42 +123,40 @@ _OTHER_WORDS = {
 # --------------------------------------------------------------------------- causes
 
 
-def cause_words(code: str, rows: pd.DataFrame, changes: Sequence[RunChange]) -> str:
-    """Say causes of one code; of several addresses, from the least to the most.
+def causes_words(rows: pd.DataFrame, changes: Sequence[RunChange]) -> str:
+    """Say all causes of some addresses, each group with what may stand behind it.
 
     Parameters
     ----------
-    code
-        Of `causes.CAUSES`.
     rows
-        Rows of the causes: `subject`, `old`, `new`.
+        Rows of the causes: `code`, `subject`, `old`, `new`.
     changes
-        What differs at large: what may stand behind a cause is named with it.
+        What differs at large.
     """
-    if code in {"fill site", "unit", "response level", "rule"}:
-        return _joined(rows["new"])
-    if code == "not told":
-        return NOT_TOLD
-    parts = [_CAUSES[code](str(subject), mine) for subject, mine in rows.groupby("subject", sort=False)]
-    said = ", ".join(dict.fromkeys(parts))
-    behind = {one.short: None for subject in rows["subject"].unique() for one in stands_behind(changes, code, subject)}
-    return f"{said} ({behind_words(list(behind))})" if behind else said
+    together: dict[str, list[str]] = {}
+    for code in CAUSES:
+        for subject, mine in rows[rows["code"] == code].groupby("subject", sort=False):
+            together.setdefault(behind_words(code, str(subject), changes), []).append(cause_words(code, mine))
+    parts = (", ".join(dict.fromkeys(said)) + behind for behind, said in together.items())
+    return "; ".join(parts)
 
 
-def behind_words(names: Sequence[str], most: int = 4) -> str:
-    """List what may stand behind a cause.
+def cause_words(code: str, rows: pd.DataFrame) -> str:
+    """Say causes of one code and subject; of several addresses, from the least to the most."""
+    subject = str(rows["subject"].iloc[0])
+    return _CAUSES[code](subject, rows) if code in _CAUSES else _joined(rows["new"])
 
-    >>> behind_words(["closures.csv", "roads.osm"])
-    'changed: closures.csv, roads.osm'
-    """
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return f"changed: {', '.join(names[:most])}{more}"
+
+def behind_words(code: str, subject: str, changes: Sequence[RunChange]) -> str:
+    """Name what differs at large and may stand behind a cause, '' for nothing."""
+    names = list(dict.fromkeys(one.short for one in stands_behind(changes, code, subject)))
+    more = f" and {len(names) - _MOST} more" if len(names) > _MOST else ""
+    return f" (changed: {', '.join(names[:_MOST])}{more})" if names else ""
 
 
 def _was(word: str, rows: pd.DataFrame, unit: str) -> str:
     """Say a number and what it was."""
-    old, new = _span(rows["old"]), _span(rows["new"])
-    return f"{word} {new}{unit}, was {old}"
+    return f"{word} {_span(rows['new'])}{unit}, was {_span(rows['old'])}"
 
 
 def _requirement(subject: str, rows: pd.DataFrame) -> str:
@@ -141,58 +167,54 @@ def _requirement(subject: str, rows: pd.DataFrame) -> str:
 
 
 def _road(subject: str, rows: pd.DataFrame) -> str:
-    came = _joined(one for one in rows["new"] if one)
-    return f"now flagged: {came}" if came else f"no longer flagged: {printable(subject)}"
+    came = list(dict.fromkeys(_flag(one) for one in rows["new"] if one))
+    said = came[0] if len(came) == 1 else subject  # of several addresses, not each one's trucks and bridges
+    return f"now flagged: {printable(said)}" if came else f"no longer flagged: {subject}"
 
 
 def _trip(subject: str, rows: pd.DataFrame) -> str:
-    site = printable(subject)
     if (rows["new"] == "").all():
-        return f"no round trip from {site} is known now"
+        return f"no round trip from {subject} is known now"
     if (rows["old"] == "").all():
-        return f"a round trip from {site} is known now, {_span(rows['new'])} min"
-    return _was(f"round trip from {site}", rows, " min")
+        return f"a round trip from {subject} is known now, {_span(rows['new'])} min"
+    return _was(f"round trip from {subject}", rows, " min")
 
 
-_CAUSES = {
+_CAUSES: Mapping[str, Callable[[str, pd.DataFrame], str]] = {
     "requirement": _requirement,
-    "hydrant": lambda _subject, rows: f"hydrant that counts: {_joined(rows['new'])}, was: {_joined(rows['old'])}",
+    "hydrant": lambda _subject, rows: f"hydrant that counts: {_joined(rows['new'])}, was {_joined(rows['old'])}",
     "road": _road,
     "trip": _trip,
-    "posting": lambda subject, rows: _was(f"way from {printable(subject)} round a limit takes", rows, " min more"),
-    "arrival": lambda subject, rows: _was(f"{printable(subject)} comes at minute", rows, ""),
+    "posting": lambda subject, rows: _was(
+        f"a posted or rated limit makes the way from {subject} longer by", rows, " min"
+    ),
+    "arrival": lambda subject, rows: _was(f"{subject} comes at minute", rows, ""),
     "first water": lambda _subject, rows: _was("first water at minute", rows, ""),
     "driveway": lambda _subject, rows: _was("driveway", rows, " ft"),
     "place": lambda _subject, rows: f"the address point moved {_span(rows['new'])} ft",
     "label": lambda _subject, rows: f"the label was {_joined(rows['old'])}",
+    "not told": lambda _subject, _rows: "not told by the files",
 }
 
 
 # --------------------------------------------------------------------------- parts
 
 
-def answer_words(text: str) -> str:
-    """Say an answer: a status as it is, a response level in full.
-
-    >>> answer_words("not met"), answer_words("Level 2")
-    ('not met', 'response level 2')
-    """
-    return text if text in _STATUSES else level_words(text)
+def _joined(texts: Iterable[str], most: int = _MOST) -> str:
+    """Put texts together, each once, in order; an empty one is none."""
+    said = list(dict.fromkeys(printable(one) or "none" for one in texts))
+    more = [f"{len(said) - most} more"] if len(said) > most else []
+    return ", ".join([*said[:most], *more])
 
 
-def _joined(texts: object) -> str:
-    """Put texts together, each once, in order."""
-    return ", ".join(dict.fromkeys(printable(one) or "none" for one in texts))  # type: ignore[attr-defined]
-
-
-def _span(texts: object) -> str:
+def _span(texts: Iterable[str]) -> str:
     """Write numbers from the least to the most, those not known as 'none'.
 
     >>> _span(["7.1", "9.2", ""]), _span(["1250"]), _span([""])
     ('7.1 to 9.2 or none', '1,250', 'none')
     """
-    known = sorted({float(one) for one in texts if one != ""})  # type: ignore[attr-defined]
-    none = any(one == "" for one in texts)  # type: ignore[attr-defined]
-    digits = 1 if any("." in one for one in texts) else 0  # type: ignore[attr-defined]
+    given = list(texts)
+    known = sorted({float(one) for one in given if one})
+    digits = 1 if any("." in one for one in given) else 0
     ends = " to ".join(number(one, digits) for one in dict.fromkeys((known[0], known[-1]))) if known else ""
-    return " or ".join(filter(None, [ends, "none" if none else ""]))
+    return " or ".join(filter(None, [ends, "none" if "" in given else ""]))
