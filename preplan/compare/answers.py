@@ -44,6 +44,8 @@ UNITS: Mapping[str, str] = MappingProxyType(
     }
 )  # fmt: skip
 """Units of the differences that are numbers."""
+_OF_THE_LEVEL = frozenset({"held", "steady"})
+"""Numbers of the level that is shown."""
 _DONE_FLAGS = frozenset({
     "send with first alarm", "dump site at junction", "turn at dump site", "turn at fill site", "one way traffic",
     "meeting on narrow road", "circuits meet", "crosses above rating", "empty only", "rated below load", "road closed",
@@ -221,12 +223,14 @@ def _units(pair: _Pair) -> list[pd.DataFrame]:
     others = known & (sets[0] != sets[1])
     ordered = known & ~others & (units[0] != units[1])
     hauls = pair.same_grade & (hauling[0] != hauling[1])
+    sent, hauled = _apart(units, others), _apart(shuttle, hauls)
+    hauls &= ~((sent[0] == hauled[0]) & (sent[1] == hauled[1]))  # said once
     call = pair.floats("call_by_min")
     asked = pair.same_grade & _unlike(*call, 0.0)
     return [
-        _difference("units", others, *_apart(units, others)),
+        _difference("units", others, *sent),
         _difference("units' order", ordered, *units),
-        _difference("in the shuttle", hauls, *_apart(shuttle, hauls)),
+        _difference("in the shuttle", hauls, *hauled),
         _difference("call by", asked, *(_written(one, 0) for one in call)),
     ]
 
@@ -260,7 +264,10 @@ def _numbers(pair: _Pair) -> list[pd.DataFrame]:
     found = []
     for what, column, decimals, step in columns:
         old, new = pair.floats(column)
-        found.append(_difference(what, _unlike(old, new, step), _written(old, decimals), _written(new, decimals)))
+        unlike = _unlike(old, new, step)
+        if what in _OF_THE_LEVEL:  # where another level is shown, each level is compared with itself
+            unlike &= pair.same_grade
+        found.append(_difference(what, unlike, _written(old, decimals), _written(new, decimals)))
     for what, column in (("basis", "required_basis"), ("limited by", "limited_by")):
         texts = pair.texts(column)
         found.append(_difference(what, texts[0] != texts[1], *texts))
@@ -270,7 +277,8 @@ def _numbers(pair: _Pair) -> list[pd.DataFrame]:
 def _unlike(old: FloatArray, new: FloatArray, step: float) -> BoolArray:
     """Tell where numbers differ, by a step at least, or where one alone is known."""
     apart = np.abs(np.nan_to_num(new) - np.nan_to_num(old))
-    return (np.isnan(old) != np.isnan(new)) | ((apart >= step - 1e-6) & (apart > 1e-6))
+    unlike: BoolArray = (np.isnan(old) != np.isnan(new)) | ((apart >= step - 1e-6) & (apart > 1e-6))
+    return unlike
 
 
 def _written(values: FloatArray, decimals: int) -> TextArray:
@@ -360,7 +368,7 @@ def _coded(code: pd.Series[str], value: pd.Series[str]) -> pd.Series[str]:
 
 
 def _levels(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
-    """Compare what the levels bring that are not the shown one: cards print them too."""
+    """Compare the levels that are not shown, since cards print them too; of a grade that changed, its own."""
     both = ranked_levels(old).merge(ranked_levels(new), on=["address_id", "rank"], suffixes=("_old", "_new"))
     at = pd.Index(pair.old["address_id"]).get_indexer(both["address_id"])
     both, at = both[at >= 0], at[at >= 0]
@@ -369,7 +377,9 @@ def _levels(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
     rank = both["rank"].to_numpy()
     called = [one["rank"].to_numpy()[at] for one in (pair.old, pair.new)]
     shown = (called[0] == rank) | ((called[0] < 0) & (flow[0] == own[0]) & (flow[1] == own[1]))
-    other = ~shown & pair.same_grade[at]
+    worse = pair.grade[at, 1] > pair.grade[at, 0]  # told of a grade: what the level holds now that met, or meets
+    graded = ~pair.same_grade[at] & (np.where(worse, *called) == rank)
+    other = (~shown & pair.same_grade[at]) | graded
     site = (both["fill_site_id_old"] != both["fill_site_id_new"]).to_numpy()
     one_out = [both[f"one_out_gpm_{end}"].to_numpy(dtype=float) for end in ("old", "new")]
     level = both["response_level_new"].to_numpy(dtype=object)

@@ -156,13 +156,15 @@ def _named_sites(case: _Case) -> pd.DataFrame:
 
 
 def _fill_sites(case: _Case) -> Found:
-    """Tell of fill sites that came, went or changed, at the addresses where they play a part."""
-    named = _named_sites(case)
+    """Tell of fill sites that came, went or changed, where they play a part, and where cards say so."""
+    named, differences = _named_sites(case), case.answers.differences
+    printed = differences[differences["what"].isin(["fill site's card", "fill site's number"])]
     for change in case.changes:
-        if change.kind == "fill site" and change.state in {"gone", "out", "new", "back", "changed"}:
+        if change.kind == "fill site":
             run = {"gone": "before", "out": "before", "new": "after", "back": "after"}.get(change.state)
-            mine = named[(named["site_id"] == change.subject) & (named[run] if run else True)]
-            yield _said(change, "fill site", mine["at"].to_numpy())
+            mine = named[(named["site_id"] == change.subject) & (named[run] if run else change.state == "changed")]
+            said = printed[(printed["subject"] == change.subject) & (printed["new"] == change.new)]
+            yield _said(change, "fill site", np.union1d(mine["at"], said["at"]).astype(np.int64))
 
 
 def _said(change: RunChange, code: str, at: npt.NDArray[np.integer]) -> pd.DataFrame:

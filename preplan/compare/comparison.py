@@ -68,7 +68,8 @@ def _alone(one: Results, other: Results, at_fault: str, else_why: str) -> pd.Dat
     rejected = rejected[rejected["file"] == other.run["inputs"].get("addresses", {}).get("name")]
     rule = rejected.drop_duplicates("id").set_index("id")
     said = at_fault + ": column " + rule["column"] + " " + rule["rule"]
-    why = mine["address_id"].map(said.to_dict()).fillna(else_why)
+    known = said.to_dict()
+    why = mine["address_id"].map(lambda one: known.get(one, else_why))
     twin = dict(zip(*(other["addresses"][name] for name in ("label", "address_id")), strict=True))
     ids = set(table["address_id"])
     same_label = mine["label"].map(lambda label: twin.get(label, ""))

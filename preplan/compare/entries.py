@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
@@ -15,8 +16,8 @@ from preplan.compare.sentences import causes_words, differences_words
 from preplan.render.words import natural_key, number, printable
 
 NO_ROAD = "Road not told"
-_SAID_OF_ALL = ("held", "required")
-"""Numbers that stand with every entry."""
+_NUMBERS_TOLD = {"worse": ("other level",), "better": ("other level",), "numbers": NUMBERS}
+"""Numbers that stand with an entry of a group, of others held and required."""
 _Key: TypeAlias = tuple[tuple[str, ...], ...]
 _Order: TypeAlias = tuple[bool, tuple[tuple[int, int, str], ...]]
 
@@ -42,7 +43,7 @@ def changed(found: Comparison, group: str) -> list[Entry]:
         One of `answers.GROUPS`.
     """
     mine = np.flatnonzero(found.answers.group == group)
-    told = (*TO_DO, *(NUMBERS if group == "numbers" else _SAID_OF_ALL))
+    told = (*TO_DO, *_NUMBERS_TOLD.get(group, ("held", "required")))
     differences = found.answers.differences
     what = by_address(differences[differences["what"].isin(told)])
     why = by_address(found.causes)
@@ -57,7 +58,7 @@ def changed(found: Comparison, group: str) -> list[Entry]:
             names=[names[at] for at in rows],
             what="; ".join([
                 *differences_words(pd.concat([differences[:0], *(what[at] for at in rows if at in what)]), told),
-                *([_needs(found, rows)] if group in {"worse", "better"} else []),
+                *([_holds(found, rows)] if group in {"worse", "better"} else []),
             ]),
             why=causes_words(pd.concat([why[at] for at in rows]), found.runs),
         )
@@ -83,8 +84,8 @@ def alone(table: pd.DataFrame, verb: str) -> list[Entry]:
 def by_address(table: pd.DataFrame) -> dict[int, pd.DataFrame]:
     """Cut a table that is sorted by `at` into the rows of each address."""
     at, first = np.unique(table["at"].to_numpy(dtype=np.int64), return_index=True)
-    ends = [*first.tolist()[1:], len(table)]
-    return {one: table.iloc[start:end] for one, start, end in zip(at.tolist(), first.tolist(), ends, strict=True)}
+    bounds = [*first.tolist(), len(table)]
+    return {one: table.iloc[start:end] for one, (start, end) in zip(at.tolist(), pairwise(bounds), strict=True)}
 
 
 def by_road(road: str) -> _Order:
@@ -112,10 +113,14 @@ def _why_key(rows: pd.DataFrame) -> _Key:
     return tuple(one if one[0] == "road" else one[:2] for one in cells)
 
 
-def _needs(found: Comparison, rows: Sequence[int]) -> str:
-    needs = found.answers.new["required_gpm"].iloc[list(rows)]
-    ends = dict.fromkeys((number(float(needs.min())), number(float(needs.max()))))
-    return f"needs {' to '.join(ends)} gpm"
+def _holds(found: Comparison, rows: Sequence[int]) -> str:
+    """Say what addresses hold now and what they need."""
+    new = found.answers.new.iloc[list(rows)]
+    held, needed = (
+        " to ".join(dict.fromkeys((number(float(one.min())), number(float(one.max())))))
+        for one in (new["uninterrupted_gpm"].fillna(0.0), new["required_gpm"])
+    )
+    return f"now holds {held} gpm, needs {needed}"
 
 
 def _names(found: Comparison) -> list[str]:

@@ -203,7 +203,7 @@ def roads_changed(found: Comparison) -> list[tuple[str, int, int]]:
         count = counts.setdefault(road, [0, 0])
         count[0] += changed
         count[1] += 1
-    return [(road, *counts[road]) for road in sorted(counts, key=by_road) if counts[road][0]]
+    return [(road, counts[road][0], counts[road][1]) for road in sorted(counts, key=by_road) if counts[road][0]]
 
 
 def sites_changed(found: Comparison) -> list[str]:

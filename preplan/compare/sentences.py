@@ -215,6 +215,6 @@ def _span(texts: Iterable[str]) -> str:
     """
     given = list(texts)
     known = sorted({float(one) for one in given if one})
-    digits = 1 if any("." in one for one in given) else 0
+    digits = 0 if all(one.is_integer() for one in known) else 1
     ends = " to ".join(number(one, digits) for one in dict.fromkeys((known[0], known[-1]))) if known else ""
     return " or ".join(filter(None, [ends, "none" if "" in given else ""]))
