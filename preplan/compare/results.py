@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from hashlib import sha256
@@ -13,9 +14,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from preplan.errors import Finding, InputError, unreadable
+from preplan.records import FloatArray
 from preplan.render.dispatch import DISPATCH_COLUMNS
 from preplan.render.run_info import PROGRAM
 from preplan.render.tables import (
@@ -94,42 +97,46 @@ def read_pair(old: Path, new: Path) -> tuple[Results, Results]:
     InputError
         With all that is wrong with either, or where they are one folder, or of two districts.
     """
+    pair: list[Results] = []
     findings: list[Finding] = []
-    pair = [_read(folder, findings) for folder in (old, new)]
+    for folder in (old, new):
+        try:
+            pair.append(read_results(folder))
+        except InputError as error:
+            findings += error.findings
     if not findings and old.samefile(new):
-        findings.append(
-            Finding(
-                file=str(new), rule="is the same folder twice",
-                remedy="keep a copy of the results before you build again, or build with --out into another folder",
-            )
-        )  # fmt: skip
+        remedy = "keep a copy of the results before you build again, or build with --out into another folder"
+        findings.append(Finding(file=str(new), rule="is the same folder twice", remedy=remedy))
     if findings:
         raise InputError(findings)
-    before, after = (one for one in pair if one is not None)
+    before, after = pair
     if before.run["district"] != after.run["district"]:
         rule = f"are the results of {after.run['district']!r}, those in {old} of {before.run['district']!r}"
         remedy = "compare two results of one district; under another name it has to be built again"
-        raise InputError([Finding(file=str(new), rule=rule, remedy=remedy)])
+        raise _refused(str(new), rule, remedy)
     return before, after
 
 
-def _read(folder: Path, findings: list[Finding]) -> Results | None:
-    """Read one folder; None where something is wrong, which is added to the findings."""
+def read_results(folder: Path) -> Results:
+    """Read the results of one build.
+
+    Raises
+    ------
+    InputError
+        With all that is wrong with them.
+    """
+    run = _run(folder)
     found: list[Finding] = []
-    try:
-        run = _run(folder)
-        tables: dict[str, pd.DataFrame] = {}
-        for name, columns in CSV_TABLES.items():
-            tables[name] = _csv(folder / f"{name}.csv", _content(folder, f"{name}.csv", run, found), columns, found)
-        package = _content(folder, PACKAGE, run, found)
-        tables |= _layers(folder / PACKAGE, package, found)
-    except InputError as error:
-        findings.extend(error.findings)
-        return None
+    tables: dict[str, pd.DataFrame] = {}
+    for name, columns in CSV_TABLES.items():
+        path = folder / f"{name}.csv"
+        tables[name] = _csv(path, _content(path, run, found), columns, found)
+    tables |= _layers(folder / PACKAGE, _content(folder / PACKAGE, run, found), found)
     for name, key in KEYS.items():
         found += _repeated(folder, name, tables[name], key)
-    findings.extend(found)
-    return None if found else Results(folder=folder, run=run, tables=tables)
+    if found:
+        raise InputError(found)
+    return Results(folder=folder, run=run, tables=tables)
 
 
 # --------------------------------------------------------------------------- run.json, and the files it vouches for
@@ -170,21 +177,20 @@ def _run(folder: Path) -> dict[str, Any]:
     return run
 
 
-def _content(folder: Path, name: str, run: Mapping[str, Any], found: list[Finding]) -> bytes:
+def _content(path: Path, run: Mapping[str, Any], found: list[Finding]) -> bytes:
     """Read a file of the set; b'' where it is not there, or is not what the run wrote."""
-    path = folder / name
     try:
         content = path.read_bytes()
     except FileNotFoundError:
-        rule = "is not there, though run.json lists it" if name in run["files"] else "is not among these results"
+        rule = "is not there, though run.json lists it" if path.name in run["files"] else "is not among these results"
         found.append(Finding(file=str(path), rule=rule, remedy=_AGAIN))
         return b""
     except OSError as error:
         found.append(unreadable(str(path), error))
         return b""
-    if sha256(content).hexdigest() == run["files"].get(name):
+    if sha256(content).hexdigest() == run["files"].get(path.name):
         return content
-    rule = "is not as the run wrote it: its checksum in run.json is another"
+    rule = "is not as the run wrote it: its checksum is not that in run.json"
     remedy = "somebody edited it, or a run was stopped in between; build the district again"
     found.append(Finding(file=str(path), rule=rule, remedy=remedy))
     return b""
@@ -198,41 +204,56 @@ def _refused(file: str, rule: str, remedy: str) -> InputError:
 
 
 def _csv(path: Path, content: bytes, columns: Sequence[str], found: list[Finding]) -> pd.DataFrame:
-    """Read a table; empty where it cannot be."""
+    """Read a table; without rows where it cannot be."""
     empty = pd.DataFrame(columns=list(columns), dtype=object)
     if not content:
         return empty
     try:
-        table = pd.read_csv(io.BytesIO(content), dtype=object, na_filter=False, index_col=False)
-    except ValueError as error:
+        head, *rows = csv.reader(io.StringIO(content.decode("utf-8"), newline=""), strict=True)
+        cells = dict(zip(head, zip(*rows, strict=True) if rows else ((),) * len(head), strict=True))
+    except (ValueError, csv.Error) as error:
         found.append(Finding(file=str(path), rule=f"cannot be read as a table: {error}", remedy=_AGAIN))
         return empty
-    if not _has(path, "", table, columns, found):
+    if not _has(path, "", cells, columns, found):
         return empty
-    texts = {name: table[name] if _numeric(name) else table[name].map(_unescaped) for name in columns}
-    return _numbers(path, pd.DataFrame(texts, dtype=object), found)
+    return pd.DataFrame(
+        {
+            name: _numbers(path, name, cells[name], found) if _numeric(name) else _texts(cells[name])
+            for name in columns
+        }
+    )  # fmt: skip
 
 
-def _has(path: Path, layer: str, table: pd.DataFrame, columns: Sequence[str], found: list[Finding]) -> bool:
+def _has(path: Path, layer: str, there: Container[str], columns: Sequence[str], found: list[Finding]) -> bool:
     """Tell whether a table has all columns that are read, and note it where not."""
-    lacking = [name for name in columns if name not in table.columns]
+    lacking = [name for name in columns if name not in there]
     if lacking:
         rule = f"has no column {', '.join(lacking)}: another version of the program wrote it"
         found.append(Finding(file=f"{path}{layer}", rule=rule, remedy=_AGAIN))
     return not lacking
 
 
-def _numbers(path: Path, table: pd.DataFrame, found: list[Finding]) -> pd.DataFrame:
-    """Turn the texts of number columns into numbers; an empty cell is not known."""
-    for name in filter(_numeric, table.columns):
-        values = pd.to_numeric(table[name].replace("", None), errors="coerce").astype(float)
-        bad = values.isna() & (table[name] != "") & table[name].notna()
-        if bad.any():
-            at = int(bad.to_numpy().argmax())
-            value, rule = str(table[name].iloc[at]), "is not a number"
-            found.append(Finding(file=str(path), row=at + 2, column=name, value=value, rule=rule, remedy=_AGAIN))
-        table[name] = values
-    return table
+def _texts(cells: Sequence[str]) -> pd.Series[Any]:
+    return pd.Series([_unescaped(cell) for cell in cells], dtype=object)
+
+
+def _numbers(path: Path, name: str, cells: Sequence[str], found: list[Finding]) -> FloatArray:
+    """Read numbers; an empty cell is not known."""
+    try:
+        return np.array([float(cell) if cell else np.nan for cell in cells], dtype=np.float64)
+    except ValueError:
+        at = next(at for at, cell in enumerate(cells) if cell and not _is_number(cell))
+        fault = Finding(file=str(path), row=at + 2, column=name, value=cells[at], rule="is not a number", remedy=_AGAIN)
+        found.append(fault)
+        return np.full(len(cells), np.nan)
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return True
 
 
 def _numeric(name: str) -> bool:
@@ -257,7 +278,7 @@ def _layers(path: Path, content: bytes, found: list[Finding]) -> dict[str, pd.Da
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)) as database:
             for name, columns in LAYERS.items():
                 table = pd.read_sql_query(f'SELECT * FROM "{name}" ORDER BY rowid', database, dtype=object)  # noqa: S608 - a name of ours
-                if _has(path, f", layer {name}", table, columns, found):
+                if _has(path, f", layer {name}", table.columns, columns, found):
                     layers[name] = _layer(table[list(columns)])
     except (sqlite3.Error, pd.errors.DatabaseError):
         found.append(Finding(file=str(path), rule="cannot be read, or lacks a layer", remedy=_AGAIN))
