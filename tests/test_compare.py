@@ -352,6 +352,16 @@ def test_another_way_of_the_same_length_is_told(built: Built) -> None:
     assert "another way, empty, from and to S1" in unfolded(report.text(found, None))
 
 
+def test_a_trip_that_is_not_kept_is_no_cause(built: Built, tmp_path: Path) -> None:
+    """With more fill sites than trips are kept of, a trip may lack because others are better."""
+    for name, of in (("old", built()), ("new", built(no_tanker_lane))):
+        shutil.copytree(of, tmp_path / name)
+        edit_run(tmp_path / name, lambda run: run["rules"]["plan"].update(keep_sites=1))
+    found = held(tmp_path / "old", tmp_path / "new")
+    assert "trip" not in set(found.causes["code"])
+    assert "not told" in set(found.causes["code"])
+
+
 # --------------------------------------------------------------------------- addresses of one run alone
 
 

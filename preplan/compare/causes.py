@@ -190,13 +190,22 @@ def _trips(case: _Case) -> Found:
     for code, column in (("trip", "trip"), ("posting", "posted_avoided_min")):
         old, new = (both[f"{column}_{end}"].to_numpy(dtype=float) for end in ("old", "new"))
         unlike = np.abs(new - old) > _TELLS
-        unlike |= (np.isnan(old) != np.isnan(new)) & (code == "trip")
+        unlike |= (np.isnan(old) != np.isnan(new)) & (code == "trip") & _all_kept(case)
         yield pd.DataFrame(
             {
                 "at": both["at"].to_numpy()[unlike], "code": code, "subject": both["site_id"].to_numpy()[unlike],
                 "old": _text(old[unlike], 1), "new": _text(new[unlike], 1),
             }
         )  # fmt: skip
+
+
+def _all_kept(case: _Case) -> bool:
+    """Tell whether both runs kept every trip: where they kept the best alone, a trip that is not there says nothing."""
+    for one in (case.old, case.new):
+        plan = one.run["rules"].get("plan", {})
+        if (one["fill_sites"]["in_service"] == "yes").sum() > plan.get("keep_sites", np.inf):
+            return False
+    return True
 
 
 def _fleet(case: _Case) -> Found:

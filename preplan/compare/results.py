@@ -64,11 +64,13 @@ KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 """Columns whose cells together name a row once."""
 NUMBER_ENDS = ("_min", "_gpm", "_gal", "_ft", "_mi", "lon", "lat", "_number", "_bridges", "_lb", "_trips", "positions")
 """Ends of the names of columns of numbers."""
-_RUN_KEYS: Mapping[str, type] = MappingProxyType(
-    {"version": str, "district": str, "date": str, "inputs": dict, "response_levels": list, "rules": dict,
-     "files": dict}
+_RUN_KEYS: Mapping[str, tuple[type, ...]] = MappingProxyType(
+    {
+        "version": (str,), "district": (str,), "date": (str,), "inputs": (dict, dict), "response_levels": (list, dict),
+        "rules": (dict,), "files": (dict, str),
+    }
 )  # fmt: skip
-"""What is read of run.json, and of which kind it is."""
+"""What is read of run.json: of which kind it is, and of which kind what it holds."""
 _AGAIN = "build the district again with this version of the program"
 _ENVELOPES = (0, 32, 48, 48, 64)
 """Bytes of the box before a shape, by its kind (GeoPackage 1.3, table 6)."""
@@ -169,7 +171,7 @@ def _run(folder: Path) -> dict[str, Any]:
         raise _refused(
             str(path), "is not that of a build of this program", "name the folder that `preplan build` wrote"
         )
-    lacking = [key for key, kind in _RUN_KEYS.items() if not isinstance(run.get(key), kind)]
+    lacking = [key for key, kind in _RUN_KEYS.items() if not _is(run.get(key), kind)]
     if lacking:
         raise _refused(
             str(path), f"does not say {', '.join(lacking)}: another version wrote it, or it was edited", _AGAIN
@@ -177,23 +179,33 @@ def _run(folder: Path) -> dict[str, Any]:
     return run
 
 
-def _content(path: Path, run: Mapping[str, Any], found: list[Finding]) -> bytes:
-    """Read a file of the set; b'' where it is not there, or is not what the run wrote."""
+def _is(value: object, kinds: Sequence[type]) -> bool:
+    """Tell whether a value is of a kind, and its own values are of the next."""
+    kind, *within = kinds
+    if not isinstance(value, kind) or not within:
+        return isinstance(value, kind)
+    return isinstance(value, dict | list) and all(
+        _is(one, within) for one in (value.values() if isinstance(value, dict) else value)
+    )
+
+
+def _content(path: Path, run: Mapping[str, Any], found: list[Finding]) -> bytes | None:
+    """Read a file of the set; None where it is not there, or is not what the run wrote."""
     try:
         content = path.read_bytes()
     except FileNotFoundError:
         rule = "is not there, though run.json lists it" if path.name in run["files"] else "is not among these results"
         found.append(Finding(file=str(path), rule=rule, remedy=_AGAIN))
-        return b""
+        return None
     except OSError as error:
         found.append(unreadable(str(path), error))
-        return b""
+        return None
     if sha256(content).hexdigest() == run["files"].get(path.name):
         return content
     rule = "is not as the run wrote it: its checksum is not that in run.json"
     remedy = "somebody edited it, or a run was stopped in between; build the district again"
     found.append(Finding(file=str(path), rule=rule, remedy=remedy))
-    return b""
+    return None
 
 
 def _refused(file: str, rule: str, remedy: str) -> InputError:
@@ -203,10 +215,10 @@ def _refused(file: str, rule: str, remedy: str) -> InputError:
 # --------------------------------------------------------------------------- tables
 
 
-def _csv(path: Path, content: bytes, columns: Sequence[str], found: list[Finding]) -> pd.DataFrame:
+def _csv(path: Path, content: bytes | None, columns: Sequence[str], found: list[Finding]) -> pd.DataFrame:
     """Read a table; without rows where it cannot be."""
     empty = pd.DataFrame(columns=list(columns), dtype=object)
-    if not content:
+    if content is None:
         return empty
     try:
         head, *rows = csv.reader(io.StringIO(content.decode("utf-8"), newline=""), strict=True)
@@ -269,10 +281,10 @@ def _unescaped(text: str) -> str:
     return text[1:] if text[:1] == "'" and text[1:2] in FORMULA_STARTS else text
 
 
-def _layers(path: Path, content: bytes, found: list[Finding]) -> dict[str, pd.DataFrame]:
+def _layers(path: Path, content: bytes | None, found: list[Finding]) -> dict[str, pd.DataFrame]:
     """Read the layers of the GeoPackage; empty where they cannot be."""
     layers = {name: pd.DataFrame(columns=list(columns), dtype=object) for name, columns in LAYERS.items()}
-    if not content:
+    if content is None:
         return layers
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)) as database:
@@ -314,5 +326,7 @@ def _repeated(folder: Path, name: str, table: pd.DataFrame, key: Sequence[str]) 
     if not twice.any():
         return []
     file = folder / (f"{name}.csv" if name in CSV_TABLES else PACKAGE)
-    which = " ".join(map(str, table.loc[twice, list(key)].iloc[0]))
-    return [Finding(file=str(file), id=which, rule=f"comes {int(twice.sum()) + 1} times or others do", remedy=_AGAIN)]
+    first = table.loc[twice, list(key)].iloc[0]
+    count = int((table[list(key)] == first).all(axis=1).sum())
+    which = " ".join(map(str, first))
+    return [Finding(file=str(file), id=which, rule=f"is in {count} rows", remedy=_AGAIN)]
