@@ -19,7 +19,7 @@ from preplan.compare.answers import Steps
 from preplan.compare.comparison import Comparison, compare
 from preplan.compare.results import Results, read_results
 from preplan.render.words import CAUTIONS
-from tests.compare_results import Change, build, edit_run, file_added, replaced, small
+from tests.compare_results import Change, build, edit_run, file_added, replaced, rewrite, small
 from tests.faults.small import MILL_ROAD, SmallDistrict
 
 Built = Callable[..., Path]
@@ -350,6 +350,23 @@ def test_another_way_of_the_same_length_is_told(built: Built) -> None:
     ways = found.answers.differences[found.answers.differences["what"] == "way"]
     assert {"empty"} == set(ways["new"])
     assert "another way, empty, from and to S1" in unfolded(report.text(found, None))
+
+
+def test_flags_of_the_road_are_causes_only_where_something_acts_on_roads(built: Built, tmp_path: Path) -> None:
+    """A unit without a way, and a limit that trips go round, stand with the road file; else they are consequences."""
+    shutil.copytree(built(), tmp_path / "new")
+    cells = (tmp_path / "new" / "addresses.csv").read_bytes()
+    rewrite(tmp_path / "new", "addresses.csv", cells.replace(b",190,gap", b",190,no way for=T3; gap"))
+    trips = (tmp_path / "new" / "trips.csv").read_bytes()
+    rewrite(tmp_path / "new", "trips.csv", trips.replace(b",0.0,0\n", b",2.5,0\n"))
+    assert {code for code, _ in told(compare(read(built()), read_results(tmp_path / "new")))["G3"]} == {"not told"}
+    edit_run(tmp_path / "new", lambda run: run["inputs"]["roads"].update(sha256="another"))
+    found = compare(read(built()), read_results(tmp_path / "new"))
+    assert told(found)["G3"] == {("road", "no way for"), ("posting", "S1"), ("posting", "S2")}
+    said = unfolded(report.text(found))
+    assert "now flagged: no way for T3" in said
+    assert "a posted or rated limit makes the way from S1 longer by 2.5 min, was 0" in said
+    assert "(changed: roads.osm)" in said
 
 
 def test_a_trip_that_is_not_kept_is_no_cause(built: Built, tmp_path: Path) -> None:
