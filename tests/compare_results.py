@@ -11,7 +11,7 @@ from typing import Any
 from preplan.build import Watch, prepared_roads
 from preplan.inputs.reader import read_inputs
 from preplan.planning.pipeline import plan_district
-from preplan.render import dispatch, geopackage, tables
+from preplan.render import card_table, dispatch, geopackage, tables
 from preplan.render.run_info import run_json
 from preplan.write import RUN_FILE
 from tests.faults.small import SmallDistrict
@@ -40,6 +40,7 @@ def build(district: SmallDistrict, folder: Path) -> Path:
         "trips.csv": tables.trips_csv(plan),
         "tankers.csv": tables.hauls_csv(plan),
         "dispatch.csv": dispatch.dispatch_csv(plan),
+        "cards.csv": card_table.cards_csv(plan),
         "rejected.csv": tables.rejected_csv(inputs.rejected),
         "preplan.gpkg": geopackage.geopackage(plan, digests),
     }

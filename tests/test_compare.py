@@ -17,6 +17,7 @@ from preplan.cli import app
 from preplan.compare import export, report
 from preplan.compare.answers import Steps
 from preplan.compare.comparison import Comparison, compare
+from preplan.compare.pages import cards_wrong
 from preplan.compare.results import Results, read_results
 from preplan.render.words import CAUTIONS
 from tests.compare_results import Change, build, edit_run, file_added, replaced, rewrite, small
@@ -377,6 +378,39 @@ def test_a_trip_that_is_not_kept_is_no_cause(built: Built, tmp_path: Path) -> No
     found = held(tmp_path / "old", tmp_path / "new")
     assert "trip" not in set(found.causes["code"])
     assert "not told" in set(found.causes["code"])
+
+
+def test_pages_of_the_cards_are_named_where_both_results_name_them(built: Built, tmp_path: Path) -> None:
+    """One address changed: its page goes and comes; where grouping changed, its neighbours' pages too."""
+    found = held(built(), built(driveway))
+    old, new = ({row["address_id"]: row for row in rows_of(one / "cards.csv")} for one in (built(), built(driveway)))
+    said = unfolded(report.text(found))
+    assert f"Pages to take out of the old cards: cards.pdf {old['G2']['page']}" in said
+    assert old["G1"]["page"] == old["G2"]["page"] != old["G9"]["page"]
+    assert new["G1"]["page"] != new["G2"]["page"]  # its hose is longer by more than neighbours on a card may differ
+    out, put = cards_wrong(found)
+    assert out == [("cards.pdf", int(old["G1"]["page"]))]
+    assert put is not None
+    assert {int(new["G1"]["page"]), int(new["G2"]["page"])} <= {page for _, page in put}
+    assert ("cards.pdf", int(new["G9"]["page"])) not in put
+    for name, of in (("old", built()), ("new", built(driveway))):
+        shutil.copytree(of, tmp_path / name)
+        edit_run(tmp_path / name, lambda run: run["files"].pop("cards.csv"))
+    older = held(tmp_path / "old", tmp_path / "new")
+    assert cards_wrong(older) == (None, None)
+    assert report.counted(older) == report.counted(found)
+    assert "Mill Road 1 of 9" in unfolded(report.text(older))
+
+
+def test_an_engine_with_another_job_is_told(built: Built, tmp_path: Path) -> None:
+    """The units are the same, and who pumps where is not."""
+    shutil.copytree(built(), tmp_path / "new")
+    cards = (tmp_path / "new" / "cards.csv").read_bytes()
+    rewrite(tmp_path / "new", "cards.csv", cards.replace(b"E1 E2 T1 T2,E1,E2,E1,", b"E1 E2 T1 T2,E2,E1,E2,"))
+    found = held(built(), tmp_path / "new")
+    jobs = found.answers.differences[found.answers.differences["what"] == "jobs"]
+    assert set(jobs["new"]) == {"attack E2, fill E1, dump E2"}
+    assert set(jobs["old"]) == {"attack E1, fill E2, dump E1"}
 
 
 # --------------------------------------------------------------------------- addresses of one run alone

@@ -14,7 +14,8 @@ import pandas as pd
 from preplan.compare.look_up import look_up
 from preplan.compare.results import Results
 from preplan.compare.runs import RunChange, moved_ft
-from preplan.records import BoolArray, FloatArray, IntArray, TextArray
+from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
+from preplan.render.tables import ADDRESS_COLUMNS
 
 GROUPS = ("worse", "better", "instructions", "numbers", "same")
 """What became of an address, worst first: its answer is worse, or better; the same, and something else is to be done;
@@ -28,7 +29,7 @@ WAY_FT = 100.0
 """Ways that lie nowhere farther apart are one way (this program's choice, no source)."""
 TO_DO = (
     "grade", "level name", "label", "fill site", "second fill site", "backup", "winter", "units", "units' order",
-    "in the shuttle", "call by", "way", "fill site's card", "fill site's number", "to mind",
+    "jobs", "in the shuttle", "call by", "way", "fill site's card", "fill site's number", "to mind",
 )  # fmt: skip
 """Differences that change what is done or said, in the order of telling."""
 NUMBERS = (
@@ -44,6 +45,8 @@ UNITS: Mapping[str, str] = MappingProxyType(
     }
 )  # fmt: skip
 """Units of the differences that are numbers."""
+_JOBS = {"attack_engine": "attack", "fill_engine": "fill", "dump_engine": "dump", "split_engine": "second fill"}
+"""Columns of engines in cards.csv, and their jobs."""
 _OF_THE_LEVEL = frozenset({"held", "steady"})
 """Numbers of the level that is shown."""
 _DONE_FLAGS = frozenset({
@@ -72,7 +75,7 @@ class Answers:
     """The addresses that both runs have, in the order of their ids."""
 
     old: pd.DataFrame
-    """Rows of addresses.csv, with what its dispatch table tells (`look_up`), `rank` of the level."""
+    """Rows of addresses.csv, with what dispatch.csv and cards.csv tell of each, and the `rank` of the level."""
     new: pd.DataFrame
     grade: IntArray
     """(addresses, 2): old and new; less is better, see `grades`."""
@@ -135,10 +138,9 @@ class _Pair:
         """Give a column of numbers of both."""
         return self.old[column].to_numpy(dtype=float), self.new[column].to_numpy(dtype=float)
 
-    @property
-    def found(self) -> BoolArray:
-        """Mask the addresses that both dispatch tables tell of."""
-        return np.asarray(self.old["found"] & self.new["found"])
+    def both(self, column: str) -> BoolArray:
+        """Mask the addresses where a column of yes and no says yes in both."""
+        return np.asarray(self.old[column] & self.new[column], dtype=np.bool_)
 
     @property
     def same_grade(self) -> BoolArray:
@@ -152,7 +154,28 @@ def _rows(results: Results, other: Results) -> pd.DataFrame:
     table = addresses[addresses["address_id"].isin(other["addresses"]["address_id"])]
     table = table.sort_values("address_id", ignore_index=True)
     level = table["response_level"].map(level_ranks(results)).fillna(-1).to_numpy(dtype=np.int32)
-    return table.assign(rank=level, **look_up(table, results["dispatch"]))
+    told, cards = look_up(table, results["dispatch"]), cards_of(table, results["cards"])
+    carded = cards["page"] != ""
+    for name in ("road", "units"):  # the cards name every road; the look-up fails for some labels
+        told[name] = np.where(carded, cards[name], told[name])
+    return table.assign(**told, rank=level, jobs=cards["jobs"], page=cards["page"], sent=told["found"] | carded)
+
+
+def cards_of(addresses: pd.DataFrame, cards: pd.DataFrame) -> dict[str, TextArray]:
+    """Tell what cards.csv says of addresses, (addresses,) each, '' without a card: `road`, `units`, `jobs`, `page`."""
+    table = cards.set_index("address_id").reindex(addresses["address_id"])
+    texts = {name: table[name].fillna("").tolist() for name in ("road", "units", "file", *_JOBS)}
+    jobs = [
+        ", ".join(f"{job} {unit}" for job, unit in zip(_JOBS.values(), units, strict=True) if unit)
+        for units in zip(*(texts[name] for name in _JOBS), strict=True)
+    ]
+    pages = zip(texts["file"], table["page"].tolist(), strict=True)
+    return {
+        "road": text_array(texts["road"]),
+        "units": text_array(texts["units"]),
+        "jobs": text_array(jobs),
+        "page": text_array([f"{file} {page:.0f}" if file else "" for file, page in pages]),
+    }
 
 
 def level_ranks(results: Results) -> dict[str, int]:
@@ -210,15 +233,15 @@ def _sites(pair: _Pair) -> list[pd.DataFrame]:
     }
     both = {what: pair.texts(column) for what, column in names.items()}
     return [
-        _difference(what, (old != new) & (pair.found if what == "winter" else True), old, new)
+        _difference(what, (old != new) & (pair.both("found") if what == "winter" else True), old, new)
         for what, (old, new) in both.items()
     ]
 
 
 def _units(pair: _Pair) -> list[pd.DataFrame]:
     """Compare who is sent, who shuttles, and the call; where the grade is another, more or fewer are sent anyway."""
-    units, shuttle = pair.texts("units"), pair.texts("tankers")
-    known = pair.same_grade & pair.found
+    units, shuttle, jobs = pair.texts("units"), pair.texts("tankers"), pair.texts("jobs")
+    known = pair.same_grade & pair.both("sent")
     sets, hauling = ([_sorted_words(one) for one in both] for both in (units, shuttle))
     others = known & (sets[0] != sets[1])
     ordered = known & ~others & (units[0] != units[1])
@@ -230,6 +253,7 @@ def _units(pair: _Pair) -> list[pd.DataFrame]:
     return [
         _difference("units", others, *sent),
         _difference("units' order", ordered, *units),
+        _difference("jobs", pair.same_grade & (jobs[0] != jobs[1]) & (jobs[0] != "") & (jobs[1] != ""), *jobs),
         _difference("in the shuttle", hauls, *hauled),
         _difference("call by", asked, *(_written(one, 0) for one in call)),
     ]
@@ -288,7 +312,7 @@ def _written(values: FloatArray, decimals: int) -> TextArray:
 
 def _any_unlike(old: pd.DataFrame, new: pd.DataFrame) -> BoolArray:
     """Mask the rows of addresses.csv that are not equal in every cell."""
-    columns = [name for name in old.columns if name not in {"road", "units", "winter", "found", "rank"}]
+    columns = list(ADDRESS_COLUMNS)
     equal = (old[columns] == new[columns]) | (old[columns].isna() & new[columns].isna())
     return np.asarray(~equal.to_numpy(dtype=np.bool_).all(axis=1), dtype=np.bool_)
 

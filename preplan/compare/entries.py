@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TypeAlias
@@ -18,6 +18,9 @@ from preplan.render.words import natural_key, number, printable
 NO_ROAD = "Road not told"
 _NUMBERS_TOLD = {"worse": ("other level",), "better": ("other level",), "numbers": NUMBERS}
 """Numbers that stand with an entry of a group, of others held and required."""
+_OF_SITES = ("fill site", "second fill site", "backup")
+"""Differences whose cells are ids of fill sites."""
+_ENDS = ("old", "new")
 _Key: TypeAlias = tuple[tuple[str, ...], ...]
 _Order: TypeAlias = tuple[bool, tuple[tuple[int, int, str], ...]]
 
@@ -52,12 +55,13 @@ def changed(found: Comparison, group: str) -> list[Entry]:
     alike: dict[tuple[str, _Key, _Key], list[int]] = {}
     for at in order:
         alike.setdefault((roads[at], _what_key(what.get(at)), _why_key(why[at])), []).append(at)
+    named = _site_names(found)
     entries = [
         Entry(
             road=road,
             names=[names[at] for at in rows],
             what="; ".join([
-                *differences_words(pd.concat([differences[:0], *(what[at] for at in rows if at in what)]), told),
+                *differences_words(named(pd.concat([differences[:0], *(what[at] for at in rows if at in what)])), told),
                 *([_holds(found, rows)] if group in {"worse", "better"} else []),
             ]),
             why=causes_words(pd.concat([why[at] for at in rows]), found.runs),
@@ -111,6 +115,22 @@ def _why_key(rows: pd.DataFrame) -> _Key:
     """Sum up why an address changed; numbers may differ, what is flagged may not."""
     cells = zip(*(rows[name] for name in ("code", "subject", "old", "new")), strict=True)
     return tuple(one if one[0] == "road" else one[:2] for one in cells)
+
+
+def _site_names(found: Comparison) -> Callable[[pd.DataFrame], pd.DataFrame]:
+    """Make what puts the names of fill sites beside their ids in rows of differences."""
+    names = {
+        site: f"{site} {printable(name)}".strip()
+        for one in (found.old, found.new)
+        for site, name in zip(one["fill_sites"]["site_id"], one["fill_sites"]["name"], strict=True)
+    }
+
+    def named(rows: pd.DataFrame) -> pd.DataFrame:
+        sites = rows["what"].isin(_OF_SITES)
+        cells = {end: rows[end].where(~sites, rows[end].map(lambda cell: names.get(cell, cell))) for end in _ENDS}
+        return rows.assign(**cells)
+
+    return named
 
 
 def _holds(found: Comparison, rows: Sequence[int]) -> str:

@@ -8,14 +8,15 @@ import pandas as pd
 from preplan.compare.answers import GROUPS, NUMBERS, TO_DO
 from preplan.compare.comparison import Comparison
 from preplan.compare.entries import NO_ROAD, by_address, roads_of
-from preplan.compare.report import causes_counted, counted, roads_changed, sites_changed, statuses
+from preplan.compare.pages import cards_wrong, roads_changed, sites_changed
+from preplan.compare.report import causes_counted, counted, statuses
 from preplan.compare.results import Results
 from preplan.compare.sentences import causes_words, differences_words
 from preplan.render.tables import Cells, Numbers, csv_bytes
 
 _TWICE = (
     "status", "response_level", "fill_site_id", "backup_site_id", "split_site_id", "call_by_min", "required_gpm",
-    "uninterrupted_gpm", "tankers", "units",
+    "uninterrupted_gpm", "tankers", "units", "jobs", "page",
 )  # fmt: skip
 """Columns that are there twice, old and new."""
 
@@ -96,6 +97,7 @@ def as_answer(found: Comparison) -> dict[str, object]:
         "status": {status: {"old": old, "new": new} for status, (old, new) in statuses(found).items()},
         "causes": [{"code": c, "subject": s, "addresses": n} for c, s, n in causes_counted(found)],
         "roads": [{"road": r, "changed": n, "addresses": total} for r, n, total in roads_changed(found)],
+        "pages": dict(zip(("old", "new"), cards_wrong(found), strict=True)),
         "fill_sites": sites_changed(found),
         "addresses": listed,
         **{

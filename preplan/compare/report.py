@@ -12,10 +12,11 @@ from preplan.compare import entries
 from preplan.compare.answers import GROUPS
 from preplan.compare.causes import CAUSES
 from preplan.compare.comparison import Comparison
-from preplan.compare.entries import NO_ROAD, Entry, by_road, roads_of
+from preplan.compare.entries import Entry
+from preplan.compare.pages import cards_wrong, page_words, roads_changed, sites_changed
 from preplan.compare.sentences import behind_words, cause_words
 from preplan.plan import STATUSES
-from preplan.render.words import CAUTIONS, date_words, natural_key, printable
+from preplan.render.words import CAUTIONS, date_words, printable
 
 TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
@@ -177,43 +178,16 @@ def _named(names: list[str]) -> str:
 
 
 def _replace(found: Comparison) -> list[str]:
-    """Say which cards are wrong now: by road, since the index of the cards names them so."""
+    """Say which pages are wrong now: by road, as the index of the cards names them, and by page where that is known."""
     lines = ["Cards that are wrong now: changed addresses of all that have a card, by road"]
     roads = roads_changed(found)
     lines += _paragraph("; ".join(f"{road} {n:,} of {total:,}" for road, n, total in roads) or "none")
+    out, new = cards_wrong(found)
+    lines += _item(f"Pages to take out of the old cards: {page_words(out)}") if out else []
+    lines += _item(f"Pages of the new cards to put in: {page_words(new)}") if new else []
     sites = sites_changed(found)
-    if sites:
-        lines += _item(f"Pages of fill sites that are wrong now: {', '.join(map(printable, sites))}")
-    return [*lines, *_item("Cards may be grouped and numbered anew: replace a road's cards together, and the index.")]
-
-
-def roads_changed(found: Comparison) -> list[tuple[str, int, int]]:
-    """Count by road the addresses with a card where some changed: road, changed, all."""
-    answers = found.answers
-    carded = ((answers.old["status"] != "hydrant") | (answers.new["status"] != "hydrant")).tolist()
-    rows = [
-        (road, group != "same")
-        for road, group, has in zip(roads_of(found), answers.group.tolist(), carded, strict=True)
-        if has
-    ]
-    for table in (found.added, found.removed):
-        rows += [(printable(road) or NO_ROAD, True) for road in table.loc[table["status"] != "hydrant", "road"]]
-    counts: dict[str, list[int]] = {}
-    for road, changed in rows:
-        count = counts.setdefault(road, [0, 0])
-        count[0] += changed
-        count[1] += 1
-    return [(road, counts[road][0], counts[road][1]) for road in sorted(counts, key=by_road) if counts[road][0]]
-
-
-def sites_changed(found: Comparison) -> list[str]:
-    """Name the fill sites that changed, or whose page tells of addresses that changed."""
-    changed = found.answers.group != "same"
-    sites = {change.subject for change in found.runs if change.kind == "fill site"}
-    tables = [rows[changed] for rows in (found.answers.old, found.answers.new)]
-    for table in (*tables, found.added, found.removed):
-        sites |= {*table["fill_site_id"], *table["split_site_id"]}
-    return sorted(sites - {""}, key=natural_key)
+    lines += _item(f"Pages of fill sites that are wrong now: {', '.join(map(printable, sites))}") if sites else []
+    return [*lines, *_item("Cards may be grouped and numbered anew: replace the index with them.")]
 
 
 def _item(said: str, mark: str = "  ") -> list[str]:

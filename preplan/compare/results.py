@@ -23,6 +23,7 @@ from preplan.render.dispatch import DISPATCH_COLUMNS
 from preplan.render.run_info import PROGRAM
 from preplan.render.tables import (
     ADDRESS_COLUMNS,
+    CARD_COLUMNS,
     FORMULA_STARTS,
     HAUL_COLUMNS,
     LEVEL_COLUMNS,
@@ -35,10 +36,12 @@ PACKAGE = "preplan.gpkg"
 CSV_TABLES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "addresses": ADDRESS_COLUMNS, "levels": LEVEL_COLUMNS, "trips": TRIP_COLUMNS, "tankers": HAUL_COLUMNS,
-        "dispatch": DISPATCH_COLUMNS, "rejected": REJECTED_COLUMNS,
+        "dispatch": DISPATCH_COLUMNS, "cards": CARD_COLUMNS, "rejected": REJECTED_COLUMNS,
     }
 )  # fmt: skip
 """Tables that are read, and the columns that each must have."""
+NOT_YET = frozenset({"cards"})
+"""Tables that results of an earlier version do without: then without rows."""
 LAYERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "fill_sites": (
@@ -58,7 +61,8 @@ LAYERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "addresses": ("address_id",), "levels": ("address_id", "response_level"), "trips": ("address_id", "site_id"),
-        "tankers": ("address_id", "response_level", "unit_id"), "fill_sites": ("site_id",), "stations": ("station_id",),
+        "tankers": ("address_id", "response_level", "unit_id"), "cards": ("address_id",),
+        "fill_sites": ("site_id",), "stations": ("station_id",),
     }
 )  # fmt: skip
 """Columns whose cells together name a row once."""
@@ -132,7 +136,8 @@ def read_results(folder: Path) -> Results:
     tables: dict[str, pd.DataFrame] = {}
     for name, columns in CSV_TABLES.items():
         path = folder / f"{name}.csv"
-        tables[name] = _csv(path, _content(path, run, found), columns, found)
+        there = name not in NOT_YET or path.name in run["files"]
+        tables[name] = _csv(path, _content(path, run, found) if there else None, columns, found)
     tables |= _layers(folder / PACKAGE, _content(folder / PACKAGE, run, found), found)
     for name, key in KEYS.items():
         found += _repeated(folder, name, tables[name], key)
@@ -269,7 +274,7 @@ def _is_number(cell: str) -> bool:
 
 
 def _numeric(name: str) -> bool:
-    return name.endswith(NUMBER_ENDS) or name in {"number", "loads"}
+    return name.endswith(NUMBER_ENDS) or name in {"number", "loads", "page"}
 
 
 def _unescaped(text: str) -> str:

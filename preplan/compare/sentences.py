@@ -76,6 +76,10 @@ def _without_and_with(word: str, rows: pd.DataFrame) -> str:
     return f"{word}: " + ", ".join(filter(None, [went and f"without {went}", came and f"now {came}"]))
 
 
+def _in_winter(texts: Iterable[str]) -> str:
+    return _joined(one or "the same site" for one in texts)
+
+
 def _sites_say(rows: pd.DataFrame) -> str:
     pairs = zip(rows["subject"], rows["new"], strict=True)
     return "what the card says of its fill site: " + _joined(f"{site} {said}" for site, said in pairs)
@@ -107,7 +111,9 @@ _OTHER_WORDS: Mapping[str, Words] = {
     "level name": _grade,
     "units": lambda rows: _without_and_with("units sent", rows),
     "in the shuttle": lambda rows: _without_and_with("in the shuttle", rows),
-    "units' order": lambda _rows: "units come in another order, which may change their jobs",
+    "units' order": lambda _rows: "units come in another order",
+    "jobs": lambda rows: f"engines: {'; '.join(dict.fromkeys(rows['old']))} -> {'; '.join(dict.fromkeys(rows['new']))}",
+    "winter": lambda rows: f"in winter from {_in_winter(rows['old'])} -> {_in_winter(rows['new'])}",
     "call by": lambda rows: f"call by minute {_span(rows['old'])} -> {_span(rows['new'])}",
     "way": lambda rows: f"another way, {_joined(rows['new'])}, from and to {_joined(rows['subject'])}",
     "fill site's card": _sites_say,
