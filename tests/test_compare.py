@@ -17,7 +17,7 @@ from preplan.cli import app
 from preplan.compare import export, report
 from preplan.compare.answers import Steps
 from preplan.compare.comparison import Comparison, compare
-from preplan.compare.pages import cards_wrong
+from preplan.compare.pages import cards_moved, cards_wrong
 from preplan.compare.results import Results, read_results
 from preplan.render.words import CAUTIONS
 from tests.compare_results import Change, build, edit_run, file_added, replaced, rewrite, small
@@ -393,6 +393,8 @@ def test_pages_of_the_cards_are_named_where_both_results_name_them(built: Built,
     assert put is not None
     assert {int(new["G1"]["page"]), int(new["G2"]["page"])} <= {page for _, page in put}
     assert ("cards.pdf", int(new["G9"]["page"])) not in put
+    assert ("cards.pdf", int(new["G9"]["page"])) in cards_moved(found)
+    assert "Cards that have another page number and are else as they were: " in said
     for name, of in (("old", built()), ("new", built(driveway))):
         shutil.copytree(of, tmp_path / name)
         edit_run(tmp_path / name, lambda run: run["files"].pop("cards.csv"))

@@ -27,6 +27,14 @@ def cards_wrong(found: Comparison) -> tuple[list[Page] | None, list[Page] | None
     return _wrong(old, new, changed), _wrong(new, old, changed)
 
 
+def cards_moved(found: Comparison) -> list[Page]:
+    """List the pages of the new cards that are right in the old ones too, but have another number there."""
+    put = {*(cards_wrong(found)[1] or [])}
+    before = {ids: page for page, ids in _by_page(found.old).items()}
+    pages = _by_page(found.new).items()
+    return sorted(page for page, ids in pages if page not in put and before.get(ids, page) != page)
+
+
 def _by_page(results: Results) -> dict[Page, frozenset[str]]:
     """Give the addresses of each page of the cards."""
     cards = results["cards"]

@@ -13,7 +13,7 @@ from preplan.compare.answers import GROUPS
 from preplan.compare.causes import CAUSES
 from preplan.compare.comparison import Comparison
 from preplan.compare.entries import Entry
-from preplan.compare.pages import cards_wrong, page_words, roads_changed, sites_changed
+from preplan.compare.pages import cards_moved, cards_wrong, page_words, roads_changed, sites_changed
 from preplan.compare.sentences import behind_words, cause_words
 from preplan.plan import STATUSES
 from preplan.render.words import CAUTIONS, date_words, printable
@@ -185,9 +185,16 @@ def _replace(found: Comparison) -> list[str]:
     out, new = cards_wrong(found)
     lines += _item(f"Pages to take out of the old cards: {page_words(out)}") if out else []
     lines += _item(f"Pages of the new cards to put in: {page_words(new)}") if new else []
+    moved = cards_moved(found)
+    if moved:
+        count = f"{len(moved):,}, the first on {page_words(moved[:1])}"
+        lines += _item(
+            f"Cards that have another page number and are else as they were: {count}. "
+            "Print them too, or the new index names the wrong page."
+        )
     sites = sites_changed(found)
     lines += _item(f"Pages of fill sites that are wrong now: {', '.join(map(printable, sites))}") if sites else []
-    return [*lines, *_item("Cards may be grouped and numbered anew: replace the index with them.")]
+    return [*lines, *_item("Replace the index with them.")]
 
 
 def _item(said: str, mark: str = "  ") -> list[str]:
