@@ -458,6 +458,7 @@ def test_a_long_list_is_cut_and_says_where_the_rest_is(built: Built) -> None:
     assert "more causes: --all prints them" in short
     assert len(whole) > len(short)
     assert "--all" not in whole
+    assert "and 1 more (input): --all prints them" in report.text(held(built(), built(sold, site_out)), 1)
     assert run(built(), built(slow_road), "--all").stdout.rstrip("\n") == whole
 
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
@@ -12,7 +11,7 @@ import pandas as pd
 
 from preplan.compare.answers import NUMBERS, TO_DO, UNITS
 from preplan.compare.comparison import Comparison
-from preplan.compare.sentences import causes_words, differences_words
+from preplan.compare.sentences import Fact, Facts, causes_words, differences_words, facts_by_address
 from preplan.render.words import natural_key, number, printable
 
 NO_ROAD = "Road not told"
@@ -20,7 +19,6 @@ _NUMBERS_TOLD = {"worse": ("other level",), "better": ("other level",), "numbers
 """Numbers that stand with an entry of a group, of others held and required."""
 _OF_SITES = ("fill site", "second fill site", "backup")
 """Differences whose cells are ids of fill sites."""
-_ENDS = ("old", "new")
 _Key: TypeAlias = tuple[tuple[str, ...], ...]
 _Order: TypeAlias = tuple[bool, tuple[tuple[int, int, str], ...]]
 
@@ -47,24 +45,22 @@ def changed(found: Comparison, group: str) -> list[Entry]:
     """
     mine = np.flatnonzero(found.answers.group == group)
     told = (*TO_DO, *_NUMBERS_TOLD.get(group, ("held", "required")))
-    differences = found.answers.differences
-    what = by_address(differences[differences["what"].isin(told)])
-    why = by_address(found.causes)
+    what, why = facts_by_address(found.answers.differences, "what"), facts_by_address(found.causes, "code")
     roads, names = roads_of(found), _names(found)
     order = sorted(mine.tolist(), key=lambda at: (by_road(roads[at]), natural_key(names[at]), at))
     alike: dict[tuple[str, _Key, _Key], list[int]] = {}
     for at in order:
-        alike.setdefault((roads[at], _what_key(what.get(at)), _why_key(why[at])), []).append(at)
-    named = _site_names(found)
+        alike.setdefault((roads[at], _what_key(what.get(at, []), told), _why_key(why[at])), []).append(at)
+    sites = _site_names(found)
     entries = [
         Entry(
             road=road,
             names=[names[at] for at in rows],
             what="; ".join([
-                *differences_words(named(pd.concat([differences[:0], *(what[at] for at in rows if at in what)])), told),
+                *differences_words([_named(fact, sites) for at in rows for fact in what.get(at, [])], told),
                 *([_holds(found, rows)] if group in {"worse", "better"} else []),
             ]),
-            why=causes_words(pd.concat([why[at] for at in rows]), found.runs),
+            why=causes_words([fact for at in rows for fact in why[at]], found.runs),
         )
         for (road, _, _), rows in alike.items()
     ]  # fmt: skip
@@ -85,13 +81,6 @@ def alone(table: pd.DataFrame, verb: str) -> list[Entry]:
     return sorted(entries, key=lambda entry: by_road(entry.road))
 
 
-def by_address(table: pd.DataFrame) -> dict[int, pd.DataFrame]:
-    """Cut a table that is sorted by `at` into the rows of each address."""
-    at, first = np.unique(table["at"].to_numpy(dtype=np.int64), return_index=True)
-    bounds = [*first.tolist(), len(table)]
-    return {one: table.iloc[start:end] for one, (start, end) in zip(at.tolist(), pairwise(bounds), strict=True)}
-
-
 def by_road(road: str) -> _Order:
     """Sort roads as a reader looks for them, what has none last."""
     return road == NO_ROAD, natural_key(road)
@@ -103,34 +92,31 @@ def roads_of(found: Comparison) -> list[str]:
     return [printable(new) or printable(old) or NO_ROAD for new, old in both]
 
 
-def _what_key(rows: pd.DataFrame | None) -> _Key:
+def _what_key(facts: Facts, told: Sequence[str]) -> _Key:
     """Sum up what differs at an address; numbers may differ between addresses of one entry."""
-    if rows is None:
-        return ()
-    cells = zip(*(rows[name] for name in ("what", "subject", "old", "new")), strict=True)
-    return tuple((one[0],) if one[0] in UNITS or one[0] == "call by" else one for one in cells)
+    mine = [fact for fact in facts if fact.kind in told]
+    return tuple((fact.kind,) if fact.kind in UNITS or fact.kind == "call by" else fact for fact in mine)
 
 
-def _why_key(rows: pd.DataFrame) -> _Key:
+def _why_key(facts: Facts) -> _Key:
     """Sum up why an address changed; numbers may differ, what is flagged may not."""
-    cells = zip(*(rows[name] for name in ("code", "subject", "old", "new")), strict=True)
-    return tuple(one if one[0] == "road" else one[:2] for one in cells)
+    return tuple(fact if fact.kind == "road" else fact[:2] for fact in facts)
 
 
-def _site_names(found: Comparison) -> Callable[[pd.DataFrame], pd.DataFrame]:
-    """Make what puts the names of fill sites beside their ids in rows of differences."""
-    names = {
+def _site_names(found: Comparison) -> dict[str, str]:
+    """Give each fill site's id and name by its id."""
+    return {
         site: f"{site} {printable(name)}".strip()
         for one in (found.old, found.new)
         for site, name in zip(one["fill_sites"]["site_id"], one["fill_sites"]["name"], strict=True)
     }
 
-    def named(rows: pd.DataFrame) -> pd.DataFrame:
-        sites = rows["what"].isin(_OF_SITES)
-        cells = {end: rows[end].where(~sites, rows[end].map(lambda cell: names.get(cell, cell))) for end in _ENDS}
-        return rows.assign(**cells)
 
-    return named
+def _named(fact: Fact, sites: Mapping[str, str]) -> Fact:
+    """Put the names of fill sites beside their ids."""
+    if fact.kind not in _OF_SITES:
+        return fact
+    return fact._replace(old=sites.get(fact.old, fact.old), new=sites.get(fact.new, fact.new))
 
 
 def _holds(found: Comparison, rows: Sequence[int]) -> str:

@@ -7,11 +7,11 @@ import pandas as pd
 
 from preplan.compare.answers import GROUPS, NUMBERS, TO_DO
 from preplan.compare.comparison import Comparison
-from preplan.compare.entries import NO_ROAD, by_address, roads_of
+from preplan.compare.entries import NO_ROAD, roads_of
 from preplan.compare.pages import cards_wrong, roads_changed, sites_changed
 from preplan.compare.report import causes_counted, counted, statuses
 from preplan.compare.results import Results
-from preplan.compare.sentences import causes_words, differences_words
+from preplan.compare.sentences import Fact, causes_words, differences_words, facts_by_address
 from preplan.render.tables import Cells, Numbers, csv_bytes
 
 _TWICE = (
@@ -19,6 +19,8 @@ _TWICE = (
     "uninterrupted_gpm", "tankers", "units", "jobs", "page",
 )  # fmt: skip
 """Columns that are there twice, old and new."""
+_WHAT, _WHY = ("what", "subject", "old", "new"), ("code", "subject", "old", "new")
+"""What JSON calls the parts of a difference, and of a cause."""
 
 
 def changes_csv(found: Comparison) -> bytes:
@@ -31,7 +33,7 @@ def changes_csv(found: Comparison) -> bytes:
     after = pd.concat([found.answers.new.iloc[rows], found.added, _blank(found.removed)], ignore_index=True)
     whole = pd.concat([found.answers.new.iloc[rows], found.added, found.removed], ignore_index=True)
     alone = [*["added"] * len(found.added), *["removed"] * len(found.removed)]
-    differences, causes = by_address(found.answers.differences), by_address(found.causes)
+    differences, causes = _facts(found)
     roads = roads_of(found)
     columns: dict[str, Cells] = {
         "address_id": whole["address_id"].tolist(),
@@ -42,12 +44,17 @@ def changes_csv(found: Comparison) -> bytes:
     for name in _TWICE:
         columns |= {f"{name}_old": _cells(before, name), f"{name}_new": _cells(after, name)}
     columns["differences"] = [
-        *("; ".join(differences_words(differences[at], (*TO_DO, *NUMBERS))) for at in rows), *[""] * len(alone)
+        *("; ".join(differences_words(differences.get(at, []), (*TO_DO, *NUMBERS))) for at in rows), *[""] * len(alone)
     ]  # fmt: skip
     columns["causes"] = [
         *(causes_words(causes[at], found.runs) for at in rows), *found.added["why"], *found.removed["why"]
     ]  # fmt: skip
     return csv_bytes(columns)
+
+
+def _facts(found: Comparison) -> tuple[dict[int, list[Fact]], dict[int, list[Fact]]]:
+    """Give the differences and the causes of each address."""
+    return facts_by_address(found.answers.differences, "what"), facts_by_address(found.causes, "code")
 
 
 def _changed(found: Comparison) -> list[int]:
@@ -71,15 +78,15 @@ def _cells(table: pd.DataFrame, name: str) -> Cells:
 def as_answer(found: Comparison) -> dict[str, object]:
     """Give the comparison for other programs."""
     answers, roads = found.answers, roads_of(found)
-    differences, causes = by_address(answers.differences), by_address(found.causes)
+    differences, causes = _facts(found)
     listed = [
         {
             "address_id": str(answers.new["address_id"].iloc[at]),
             "label": str(answers.new["label"].iloc[at]),
             "road": None if roads[at] == NO_ROAD else roads[at],
             "change": str(answers.group[at]),
-            "differences": differences[at][["what", "subject", "old", "new"]].to_dict("records"),
-            "causes": causes[at][["code", "subject", "old", "new"]].to_dict("records"),
+            "differences": [dict(zip(_WHAT, fact, strict=True)) for fact in differences.get(at, [])],
+            "causes": [dict(zip(_WHY, fact, strict=True)) for fact in causes[at]],
             "said": causes_words(causes[at], found.runs),
         }
         for at in _changed(found)

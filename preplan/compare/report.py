@@ -14,7 +14,7 @@ from preplan.compare.causes import CAUSES
 from preplan.compare.comparison import Comparison
 from preplan.compare.entries import Entry
 from preplan.compare.pages import cards_moved, cards_wrong, page_words, roads_changed, sites_changed
-from preplan.compare.sentences import behind_words, cause_words
+from preplan.compare.sentences import Fact, behind_words, cause_words, facts_by_address
 from preplan.plan import STATUSES
 from preplan.render.words import CAUTIONS, date_words, printable
 
@@ -54,7 +54,7 @@ def text(found: Comparison, most: int | None = LISTED) -> str:
         How many causes, and entries of each group, are printed; None: all.
     """
     lines = [f"{printable(found.new.run['district'])}: two results compared", *_folders(found), ""]
-    lines += [*_at_large(found), "", *_counts(found), ""]
+    lines += [*_at_large(found, most), "", *_counts(found), ""]
     if any(count for group, count in counted(found).items() if group != "same"):
         lines += [*_why(found, most), *_groups(found, most), *_replace(found), ""]
     return "\n".join([*lines, *wrap(CAUTIONS, LINE_LETTERS)])
@@ -72,10 +72,14 @@ def _folders(found: Comparison) -> list[str]:
     return lines
 
 
-def _at_large(found: Comparison) -> list[str]:
-    """List what differs between the runs, and what does not."""
+def _at_large(found: Comparison, most: int | None) -> list[str]:
+    """List what differs between the runs, kind by kind, and what does not."""
     lines = ["What differs between the two runs"]
-    lines += [line for change in found.runs for line in _item(change.said)]
+    for kind, changes in groupby(found.runs, key=lambda change: change.kind):
+        said = [change.said for change in changes]
+        lines += [line for one in said[:most] for line in _item(one)]
+        if len(said[:most]) < len(said):
+            lines.append(f"  and {len(said[most:]):,} more ({kind}): --all prints them")
     kinds = {change.kind for change in found.runs}
     same = [words for kind, words in _ALIKE if kind not in kinds]
     inputs = found.old.run["inputs"].keys() | found.new.run["inputs"].keys()
@@ -122,10 +126,13 @@ def _why(found: Comparison, most: int | None) -> list[str]:
         return []
     lines = ["Why, as far as the files tell (an address may have several causes)"]
     listed = causes_counted(found)
+    facts: dict[tuple[str, str], list[Fact]] = {}
+    for one in facts_by_address(found.causes, "code").values():
+        for fact in one:
+            facts.setdefault((fact.kind, fact.subject), []).append(fact)
     for code, subject, count in listed[:most]:
-        mine = found.causes[(found.causes["code"] == code) & (found.causes["subject"] == subject)]
         behind = behind_words(code, subject, found.runs)
-        lines += _item(f"{cause_words(code, mine)}{behind}", f"  {count:>7,}  ")
+        lines += _item(f"{cause_words(facts[code, subject])}{behind}", f"  {count:>7,}  ")
     if len(listed[:most]) < len(listed):
         lines.append(f"  and {len(listed[most:])} more causes: --all prints them")
     return [*lines, ""]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import NamedTuple, TypeAlias
 
 import pandas as pd
 
@@ -12,40 +13,66 @@ from preplan.compare.runs import RunChange
 from preplan.plan import STATUSES
 from preplan.render.words import basis_words, level_words, number, printable
 
+
+class Fact(NamedTuple):
+    """One difference, or one cause, of an address."""
+
+    kind: str
+    """Of `answers.TO_DO`, `answers.NUMBERS` or `causes.CAUSES`."""
+    subject: str
+    old: str
+    new: str
+
+
+Facts: TypeAlias = Sequence[Fact]
 _MOST = 3
 """Texts of several addresses that are told; the rest is counted."""
 
 
-def differences_words(rows: pd.DataFrame, told: Sequence[str]) -> Iterator[str]:
+def facts_by_address(table: pd.DataFrame, kind: str) -> dict[int, list[Fact]]:
+    """Cut a table of differences or causes into the facts of each address; `kind` is its column of kinds."""
+    facts: dict[int, list[Fact]] = {}
+    columns = (table[name].tolist() for name in ("at", kind, "subject", "old", "new"))
+    for at, *cells in zip(*columns, strict=True):
+        facts.setdefault(at, []).append(Fact(*cells))
+    return facts
+
+
+def differences_words(facts: Facts, told: Sequence[str]) -> list[str]:
     """Say the differences of some addresses, kind by kind, in the order of `told`."""
-    for what in told:
-        mine = rows[rows["what"] == what]
-        if len(mine):
-            yield difference_words(what, mine)
+    kinds = _sorted_by(facts, lambda fact: fact.kind)
+    return [_difference(kind, kinds[kind]) for kind in told if kind in kinds]
 
 
-def difference_words(what: str, rows: pd.DataFrame) -> str:
-    """Say differences of one kind; of several addresses, from the least to the most.
-
-    Parameters
-    ----------
-    what
-        The kind, of `answers.TO_DO` or `answers.NUMBERS`.
-    rows
-        Rows of `Answers.differences`: `subject`, `old`, `new`.
-    """
-    if what in _OTHER_WORDS:
-        return _OTHER_WORDS[what](rows)
-    if what in UNITS:
-        return f"{what} {_span(rows['old'])} -> {_span(rows['new'])}{UNITS[what]}"
-    return f"{what} {_joined(rows['old'])} -> {_joined(rows['new'])}"
+def _difference(kind: str, facts: Facts) -> str:
+    """Say differences of one kind; of several addresses, from the least to the most."""
+    if kind in _OTHER_WORDS:
+        return _OTHER_WORDS[kind](facts)
+    if kind in UNITS:
+        return f"{kind} {_span(_old(facts))} -> {_span(_new(facts))}{UNITS[kind]}"
+    return f"{kind} {_joined(_old(facts))} -> {_joined(_new(facts))}"
 
 
-def _flag_changes(rows: pd.DataFrame) -> str:
+def _old(facts: Facts) -> list[str]:
+    return [fact.old for fact in facts]
+
+
+def _new(facts: Facts) -> list[str]:
+    return [fact.new for fact in facts]
+
+
+def _sorted_by(facts: Facts, key: Callable[[Fact], str]) -> dict[str, list[Fact]]:
+    """Sort facts into lists, in the order in which their keys first come."""
+    found: dict[str, list[Fact]] = {}
+    for fact in facts:
+        found.setdefault(key(fact), []).append(fact)
+    return found
+
+
+def _flag_changes(rows: Facts) -> str:
     """Say which flags are new and which are gone."""
-    came = _joined((_flag(one) for one in rows["new"] if one), most=99)
-    gone = (_flag(old) for old, new in zip(rows["old"], rows["new"], strict=True) if old and not new)
-    went = _joined(gone, most=99)
+    came = _joined((_flag(fact.new) for fact in rows if fact.new), most=99)
+    went = _joined((_flag(fact.old) for fact in rows if fact.old and not fact.new), most=99)
     return "; ".join(filter(None, [came and f"now flagged: {came}", went and f"no longer flagged: {went}"]))
 
 
@@ -58,8 +85,8 @@ def _flag(text: str) -> str:
     return text.replace("=", " ", 1)
 
 
-def _grade(rows: pd.DataFrame) -> str:
-    return f"{_joined(map(answer_words, rows['old']))} -> {_joined(map(answer_words, rows['new']))}"
+def _grade(rows: Facts) -> str:
+    return f"{_joined(map(answer_words, _old(rows)))} -> {_joined(map(answer_words, _new(rows)))}"
 
 
 def answer_words(text: str) -> str:
@@ -71,8 +98,8 @@ def answer_words(text: str) -> str:
     return text if text in STATUSES or not text else level_words(text)
 
 
-def _without_and_with(word: str, rows: pd.DataFrame) -> str:
-    went, came = (_joined(one for one in rows[end] if one) for end in ("old", "new"))
+def _without_and_with(word: str, rows: Facts) -> str:
+    went, came = (_joined(filter(None, ends(rows))) for ends in (_old, _new))
     return f"{word}: " + ", ".join(filter(None, [went and f"without {went}", came and f"now {came}"]))
 
 
@@ -80,77 +107,75 @@ def _in_winter(texts: Iterable[str]) -> str:
     return _joined(one or "the same site" for one in texts)
 
 
-def _sites_say(rows: pd.DataFrame) -> str:
-    pairs = zip(rows["subject"], rows["new"], strict=True)
-    return "what the card says of its fill site: " + _joined(f"{site} {said}" for site, said in pairs)
+def _sites_say(rows: Facts) -> str:
+    return "what the card says of its fill site: " + _joined(f"{fact.subject} {fact.new}" for fact in rows)
 
 
-def _site_numbers(rows: pd.DataFrame) -> str:
-    cells = zip(rows["subject"], rows["old"], rows["new"], strict=True)
-    return "number on map and cards: " + _joined(f"{site} {old} -> {new}" for site, old, new in cells)
+def _site_numbers(rows: Facts) -> str:
+    return "number on map and cards: " + _joined(f"{fact.subject} {fact.old} -> {fact.new}" for fact in rows)
 
 
-def _levels(rows: pd.DataFrame) -> str:
+def _levels(rows: Facts) -> str:
     """Say what other levels hold, level by level."""
-    levels = rows.groupby("subject", sort=True)
+    levels = sorted(_sorted_by(rows, lambda fact: fact.subject).items())
     return "; ".join(
-        f"{level_words(str(level))} holds {_span(mine['old'])} -> {_span(mine['new'])} gpm" for level, mine in levels
+        f"{level_words(level)} holds {_span(_old(mine))} -> {_span(_new(mine))} gpm" for level, mine in levels
     )
 
 
-def _level_sites(rows: pd.DataFrame) -> str:
-    levels = rows.groupby("subject", sort=True)
+def _level_sites(rows: Facts) -> str:
+    levels = sorted(_sorted_by(rows, lambda fact: fact.subject).items())
     return "; ".join(
-        f"{level_words(str(level))} from {_joined(mine['old'])} -> {_joined(mine['new'])}" for level, mine in levels
+        f"{level_words(level)} from {_joined(_old(mine))} -> {_joined(_new(mine))}" for level, mine in levels
     )
 
 
-Words = Callable[[pd.DataFrame], str]
+Words = Callable[[Facts], str]
 _OTHER_WORDS: Mapping[str, Words] = {
     "grade": _grade,
     "level name": _grade,
     "units": lambda rows: _without_and_with("units sent", rows),
     "in the shuttle": lambda rows: _without_and_with("in the shuttle", rows),
     "units' order": lambda _rows: "units come in another order",
-    "jobs": lambda rows: f"engines: {'; '.join(dict.fromkeys(rows['old']))} -> {'; '.join(dict.fromkeys(rows['new']))}",
-    "winter": lambda rows: f"in winter from {_in_winter(rows['old'])} -> {_in_winter(rows['new'])}",
-    "call by": lambda rows: f"call by minute {_span(rows['old'])} -> {_span(rows['new'])}",
-    "way": lambda rows: f"another way, {_joined(rows['new'])}, from and to {_joined(rows['subject'])}",
+    "jobs": lambda rows: f"engines {_joined(_old(rows))} -> {_joined(_new(rows))}",
+    "winter": lambda rows: f"in winter from {_in_winter(_old(rows))} -> {_in_winter(_new(rows))}",
+    "call by": lambda rows: f"call by minute {_span(_old(rows))} -> {_span(_new(rows))}",
+    "way": lambda rows: f"another way, {_joined(_new(rows))}, from and to {_joined(fact.subject for fact in rows)}",
     "fill site's card": _sites_say,
     "fill site's number": _site_numbers,
     "to mind": _flag_changes,
     "remarks": _flag_changes,
     "other level": _levels,
     "other level's site": _level_sites,
-    "basis": lambda rows: f"requirement {_joined(map(basis_words, rows['new']))}",
+    "basis": lambda rows: f"requirement {_joined(map(basis_words, _new(rows)))}",
 }
 
 
 # --------------------------------------------------------------------------- causes
 
 
-def causes_words(rows: pd.DataFrame, changes: Sequence[RunChange]) -> str:
+def causes_words(facts: Facts, changes: Sequence[RunChange]) -> str:
     """Say all causes of some addresses, each group with what may stand behind it.
 
     Parameters
     ----------
-    rows
-        Rows of the causes: `code`, `subject`, `old`, `new`.
+    facts
+        The causes.
     changes
         What differs at large.
     """
     together: dict[str, list[str]] = {}
-    for code in CAUSES:
-        for subject, mine in rows[rows["code"] == code].groupby("subject", sort=False):
-            together.setdefault(behind_words(code, str(subject), changes), []).append(cause_words(code, mine))
-    parts = (", ".join(dict.fromkeys(said)) + behind for behind, said in together.items())
-    return "; ".join(parts)
+    codes = _sorted_by(facts, lambda fact: fact.kind)
+    for code in filter(codes.__contains__, CAUSES):
+        for subject, mine in _sorted_by(codes[code], lambda fact: fact.subject).items():
+            together.setdefault(behind_words(code, subject, changes), []).append(cause_words(mine))
+    return "; ".join(", ".join(dict.fromkeys(said)) + behind for behind, said in together.items())
 
 
-def cause_words(code: str, rows: pd.DataFrame) -> str:
+def cause_words(facts: Facts) -> str:
     """Say causes of one code and subject; of several addresses, from the least to the most."""
-    subject = str(rows["subject"].iloc[0])
-    return _CAUSES[code](subject, rows) if code in _CAUSES else _joined(rows["new"])
+    code, subject = facts[0].kind, facts[0].subject
+    return _CAUSES[code](subject, facts) if code in _CAUSES else _joined(_new(facts))
 
 
 def behind_words(code: str, subject: str, changes: Sequence[RunChange]) -> str:
@@ -160,35 +185,35 @@ def behind_words(code: str, subject: str, changes: Sequence[RunChange]) -> str:
     return f" (changed: {', '.join(names[:_MOST])}{more})" if names else ""
 
 
-def _was(word: str, rows: pd.DataFrame, unit: str) -> str:
+def _was(word: str, rows: Facts, unit: str) -> str:
     """Say a number and what it was."""
-    return f"{word} {_span(rows['new'])}{unit}, was {_span(rows['old'])}"
+    return f"{word} {_span(_new(rows))}{unit}, was {_span(_old(rows))}"
 
 
-def _requirement(subject: str, rows: pd.DataFrame) -> str:
+def _requirement(subject: str, rows: Facts) -> str:
     if subject == "basis":
-        return f"requirement {_joined(map(basis_words, rows['new']))}, was {_joined(map(basis_words, rows['old']))}"
+        return f"requirement {_joined(map(basis_words, _new(rows)))}, was {_joined(map(basis_words, _old(rows)))}"
     word = {"required": "needs", "required for": "needs it for", "required total": "needs in all"}[subject]
     return _was(word, rows, UNITS[subject])
 
 
-def _road(subject: str, rows: pd.DataFrame) -> str:
-    came = list(dict.fromkeys(_flag(one) for one in rows["new"] if one))
+def _road(subject: str, rows: Facts) -> str:
+    came = list(dict.fromkeys(_flag(one) for one in _new(rows) if one))
     said = came[0] if len(came) == 1 else subject  # of several addresses, not each one's trucks and bridges
     return f"now flagged: {printable(said)}" if came else f"no longer flagged: {subject}"
 
 
-def _trip(subject: str, rows: pd.DataFrame) -> str:
-    if (rows["new"] == "").all():
+def _trip(subject: str, rows: Facts) -> str:
+    if not any(_new(rows)):
         return f"no round trip from {subject} is known now"
-    if (rows["old"] == "").all():
-        return f"a round trip from {subject} is known now, {_span(rows['new'])} min"
+    if not any(_old(rows)):
+        return f"a round trip from {subject} is known now, {_span(_new(rows))} min"
     return _was(f"round trip from {subject}", rows, " min")
 
 
-_CAUSES: Mapping[str, Callable[[str, pd.DataFrame], str]] = {
+_CAUSES: Mapping[str, Callable[[str, Facts], str]] = {
     "requirement": _requirement,
-    "hydrant": lambda _subject, rows: f"hydrant that counts: {_joined(rows['new'])}, was {_joined(rows['old'])}",
+    "hydrant": lambda _subject, rows: f"hydrant that counts: {_joined(_new(rows))}, was {_joined(_old(rows))}",
     "road": _road,
     "trip": _trip,
     "posting": lambda subject, rows: _was(
@@ -197,8 +222,8 @@ _CAUSES: Mapping[str, Callable[[str, pd.DataFrame], str]] = {
     "arrival": lambda subject, rows: _was(f"{subject} comes at minute", rows, ""),
     "first water": lambda _subject, rows: _was("first water at minute", rows, ""),
     "driveway": lambda _subject, rows: _was("driveway", rows, " ft"),
-    "place": lambda _subject, rows: f"the address point moved {_span(rows['new'])} ft",
-    "label": lambda _subject, rows: f"the label was {_joined(rows['old'])}",
+    "place": lambda _subject, rows: f"the address point moved {_span(_new(rows))} ft",
+    "label": lambda _subject, rows: f"the label was {_joined(_old(rows))}",
     "not told": lambda _subject, _rows: "not told by the files",
 }
 
