@@ -15,10 +15,10 @@ from typer.testing import CliRunner, Result
 
 from preplan.cli import app
 from preplan.compare import export, report
-from preplan.compare.answers import Steps
 from preplan.compare.comparison import Comparison, compare
 from preplan.compare.pages import cards_moved, cards_wrong
 from preplan.compare.results import Results, read_results
+from preplan.compare.steps import Steps
 from preplan.render.words import CAUTIONS
 from tests.compare_results import Change, build, edit_run, file_added, replaced, rewrite, small
 from tests.faults.small import MILL_ROAD, SmallDistrict

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from preplan.by_hand.options import as_json, must_be, option, refused, switch
-from preplan.compare.answers import FLOW_STEP_GPM, MINUTES_STEP
+from preplan.compare.steps import FLOW_STEP_GPM, MINUTES_STEP, Steps
 
 if TYPE_CHECKING:
     from preplan.compare.results import Results
@@ -61,7 +61,6 @@ def compare(asked: Compared) -> str:
     """
     must_be({"--gpm": asked.gpm, "--minutes": asked.minutes}, least=0)
     from preplan.compare import export, report  # noqa: PLC0415 - tables are slow to import
-    from preplan.compare.answers import Steps  # noqa: PLC0415
     from preplan.compare.comparison import compare as held_together  # noqa: PLC0415
     from preplan.compare.results import read_pair  # noqa: PLC0415
 

@@ -14,15 +14,13 @@ import pandas as pd
 from preplan.compare.look_up import look_up
 from preplan.compare.results import Results
 from preplan.compare.runs import RunChange, moved_ft
+from preplan.compare.steps import Steps
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 from preplan.render.tables import ADDRESS_COLUMNS
 
 GROUPS = ("worse", "better", "instructions", "numbers", "same")
 """What became of an address, worst first: its answer is worse, or better; the same, and something else is to be done;
 the same, with other numbers or remarks; nothing."""
-FLOW_STEP_GPM, MINUTES_STEP = 10.0, 0.5
-"""Smaller changes of flows and minutes leave an address unchanged: cards print flows to 10 gpm; the minutes are this
-program's choice, no source."""
 HOSE_STEP_FT = 50.0
 """Smaller changes of a driveway leave an address unchanged: a length of hose (common practice, no source)."""
 WAY_FT = 100.0
@@ -60,14 +58,6 @@ _TOLD_ELSEWHERE = frozenset({"gap", "long driveway", "left out"})
 _PLAIN_VALUE = re.compile(r", round trip [\d.]+ min$|^\d[\d.]* (?:min|mi)$")
 """Of a flag's value, the numbers that change with every trip."""
 _CIRCUIT = "second circuit "
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Steps:
-    """Changes smaller than these leave an address unchanged."""
-
-    gpm: float = FLOW_STEP_GPM
-    min: float = MINUTES_STEP
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from preplan.compare.answers import Answers, Steps, compare_answers
+from preplan.compare.answers import Answers, compare_answers
 from preplan.compare.causes import causes_of
 from preplan.compare.look_up import look_up
 from preplan.compare.results import Results
 from preplan.compare.runs import RunChange, run_changes
+from preplan.compare.steps import Steps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
