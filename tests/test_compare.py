@@ -404,6 +404,25 @@ def test_pages_of_the_cards_are_named_where_both_results_name_them(built: Built,
     assert "Mill Road 1 of 9" in unfolded(report.text(older))
 
 
+def test_what_another_season_brings_is_told_too(built: Built) -> None:
+    """Winter decides, and summer's fill site gives less: no cell of addresses.csv differs, and the card is wrong."""
+
+    def seasonal(rate: int) -> Change:
+        def change(district: SmallDistrict) -> None:
+            head = "site_id,name,kind,lon,lat,fill_gpm,turnaround,storage_gal,months\n"
+            pond = f"S1,Mill Pond,dry hydrant,-72.0,44.0,{rate},loop,,4-11\n"
+            district.files["fill_sites.csv"] = f"{head}{pond}{S2[:-1]},\n"
+
+        return change
+
+    found = held(built(seasonal(900)), built(seasonal(500)))
+    differences = found.answers.differences
+    assert set(differences.loc[differences["at"] == 0, "what"]) <= {"season", "season's flow", "fill site's card"}
+    assert {"season", "season's flow"} & set(differences.loc[differences["at"] == 0, "what"])
+    assert told(found)["G1"] == {("fill site", "S1")}
+    assert "by season, level by level: April to November: S1 " in unfolded(report.text(found, None))
+
+
 def test_an_engine_with_another_job_is_told(built: Built, tmp_path: Path) -> None:
     """The units are the same, and who pumps where is not."""
     shutil.copytree(built(), tmp_path / "new")

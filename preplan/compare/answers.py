@@ -27,12 +27,13 @@ WAY_FT = 100.0
 """Ways that lie nowhere farther apart are one way (this program's choice, no source)."""
 TO_DO = (
     "grade", "level name", "label", "fill site", "second fill site", "backup", "winter", "units", "units' order",
-    "jobs", "in the shuttle", "call by", "way", "fill site's card", "fill site's number", "to mind",
+    "jobs", "in the shuttle", "call by", "season", "way", "fill site's card", "fill site's number", "to mind",
 )  # fmt: skip
 """Differences that change what is done or said, in the order of telling."""
 NUMBERS = (
     "required", "required for", "required total", "basis", "held", "steady", "one tanker out", "first water",
-    "too little", "round trip", "driveway", "limited by", "other level", "other level's site", "remarks",
+    "too little", "round trip", "driveway", "limited by", "other level", "other level's site", "season's flow",
+    "remarks",
 )  # fmt: skip
 """Differences of numbers and remarks, in the order of telling."""
 UNITS: Mapping[str, str] = MappingProxyType(
@@ -57,6 +58,7 @@ _TOLD_ELSEWHERE = frozenset({"gap", "long driveway", "left out"})
 """Flags that repeat a number or a unit that is compared by itself."""
 _PLAIN_VALUE = re.compile(r", round trip [\d.]+ min$|^\d[\d.]* (?:min|mi)$")
 """Of a flag's value, the numbers that change with every trip."""
+_GPM = re.compile(r"(\d+)(?= gpm)")
 _CIRCUIT = "second circuit "
 
 
@@ -98,7 +100,7 @@ def compare_answers(old: Results, new: Results, changes: Iterable[RunChange], st
     pair = _Pair(old=before, new=after, grade=grade, steps=steps)
     found = [
         *_grade(pair), *_sites(pair), *_units(pair), *_ways(pair, old, new), *_site_cards(pair, changes),
-        *_flags(pair), *_numbers(pair), *_levels(pair, old, new),
+        *_flags(pair), *_seasons(pair), *_numbers(pair), *_levels(pair, old, new),
     ]  # fmt: skip
     differences = _joined(found)
     done = np.isin(np.arange(len(before)), differences.loc[differences["what"].isin(TO_DO), "at"].to_numpy())
@@ -148,13 +150,23 @@ def _rows(results: Results, other: Results) -> pd.DataFrame:
     carded = cards["page"] != ""
     for name in ("road", "units"):  # the cards name every road; the look-up fails for some labels
         told[name] = np.where(carded, cards[name], told[name])
-    return table.assign(**told, rank=level, jobs=cards["jobs"], page=cards["page"], sent=told["found"] | carded)
+    return table.assign(
+        **told,
+        rank=level,
+        jobs=cards["jobs"],
+        page=cards["page"],
+        seasons=cards["seasons"],
+        sent=told["found"] | carded,
+    )
 
 
 def cards_of(addresses: pd.DataFrame, cards: pd.DataFrame) -> dict[str, TextArray]:
-    """Tell what cards.csv says of addresses, (addresses,) each, '' without a card: `road`, `units`, `jobs`, `page`."""
+    """Tell what cards.csv says of addresses, (addresses,) each, '' without a card.
+
+    These are `road`, `units`, `jobs`, `page` and `seasons`.
+    """
     table = cards.set_index("address_id").reindex(addresses["address_id"])
-    texts = {name: table[name].fillna("").tolist() for name in ("road", "units", "file", *_JOBS)}
+    texts = {name: table[name].fillna("").tolist() for name in ("road", "units", "file", "seasons", *_JOBS)}
     jobs = [
         ", ".join(f"{job} {unit}" for job, unit in zip(_JOBS.values(), units, strict=True) if unit)
         for units in zip(*(texts[name] for name in _JOBS), strict=True)
@@ -164,6 +176,7 @@ def cards_of(addresses: pd.DataFrame, cards: pd.DataFrame) -> dict[str, TextArra
         "road": text_array(texts["road"]),
         "units": text_array(texts["units"]),
         "jobs": text_array(jobs),
+        "seasons": text_array(texts["seasons"]),
         "page": text_array([f"{file} {page:.0f}" if file else "" for file, page in pages]),
     }
 
@@ -379,6 +392,21 @@ def _exploded(flags: pd.Series[str]) -> pd.DataFrame:
 
 def _coded(code: pd.Series[str], value: pd.Series[str]) -> pd.Series[str]:
     return code + np.where(value.fillna("") == "", "", "=" + value.fillna(""))
+
+
+def _seasons(pair: _Pair) -> list[pd.DataFrame]:
+    """Compare what the seasons bring that do not decide, since cards print them: other fill sites, or other flows."""
+    old, new = pair.texts("seasons")
+    sites, flows = np.zeros((2, len(old)), dtype=np.bool_)
+    there = (old != "") & (new != "") & (old != new)
+    no_route = (pair.new["status"] == "no route").to_numpy()  # the card names the level of the other seasons
+    for at in np.flatnonzero(there & pair.same_grade).tolist():
+        parts = [_GPM.split(text) for text in (old[at], new[at])]
+        sites[at] = parts[0][::2] != parts[1][::2]
+        apart = [abs(float(a) - float(b)) for a, b in zip(parts[0][1::2], parts[1][1::2], strict=False)]
+        flows[at] = any(gpm >= max(pair.steps.gpm, 1.0) for gpm in apart)
+    told = sites | (flows & no_route)
+    return [_difference("season", told, old, new), _difference("season's flow", flows & ~told, old, new)]
 
 
 def _levels(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:

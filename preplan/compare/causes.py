@@ -149,10 +149,18 @@ def _named_sites(case: _Case) -> pd.DataFrame:
             pd.DataFrame({"at": np.arange(len(rows)), "site_id": rows[name].to_numpy(dtype=object)})
             for name in ("fill_site_id", "split_site_id", "backup_site_id")
         ]
+        own.append(_sites_of_seasons(rows))
         found += [one.assign(before=run == "before", after=run == "after") for one in (levels, *own)]
     named = pd.concat(found, ignore_index=True)
     named = named[(named["site_id"] != "") & case.answered[named["at"]]]
     return named.groupby(["at", "site_id"], as_index=False)[["before", "after"]].any()
+
+
+def _sites_of_seasons(rows: pd.DataFrame) -> pd.DataFrame:
+    """List the fill sites that serve each address in some season: `at`, `site_id`."""
+    single = rows["seasons"].reset_index(drop=True).str.findall(r"(?:: |, )(.+?) \d+ gpm").explode().dropna()
+    single = single.str.split("+").explode()
+    return pd.DataFrame({"at": single.index.to_numpy(dtype=np.int64), "site_id": single.to_numpy(dtype=object)})
 
 
 def _fill_sites(case: _Case) -> Found:

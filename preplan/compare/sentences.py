@@ -115,6 +115,16 @@ def _site_numbers(rows: Facts) -> str:
     return "number on map and cards: " + _joined(f"{fact.subject} {fact.old} -> {fact.new}" for fact in rows)
 
 
+def _seasons(rows: Facts) -> str:
+    """Say what the seasons bring that differ, level by level."""
+    said = []
+    for fact in rows:
+        old, new = fact.old.split("; "), fact.new.split("; ")
+        said.append(f"{'; '.join(one for one in old if one not in new)} -> "
+                    f"{'; '.join(one for one in new if one not in old)}")  # fmt: skip
+    return f"by season, level by level: {_joined(said, most=1)}"
+
+
 def _levels(rows: Facts) -> str:
     """Say what other levels hold, level by level."""
     levels = sorted(_sorted_by(rows, lambda fact: fact.subject).items())
@@ -143,6 +153,8 @@ _OTHER_WORDS: Mapping[str, Words] = {
     "way": lambda rows: f"another way, {_joined(_new(rows))}, from and to {_joined(fact.subject for fact in rows)}",
     "fill site's card": _sites_say,
     "fill site's number": _site_numbers,
+    "season": _seasons,
+    "season's flow": _seasons,
     "to mind": _flag_changes,
     "remarks": _flag_changes,
     "other level": _levels,

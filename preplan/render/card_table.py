@@ -1,4 +1,4 @@
-"""cards.csv: where the card of each address is, and who is sent there with which job."""
+"""cards.csv: where the card of each address is, who is sent there with which job, and what each season brings."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from preplan.records import IntArray
 from preplan.render.card_pdf import places
 from preplan.render.index_pdf import heading_of
 from preplan.render.tables import (
@@ -16,8 +17,10 @@ from preplan.render.tables import (
     csv_bytes,
     mask_at_level,
     named,
+    supply,
     units_by_arrival,
 )
+from preplan.render.words import months
 
 if TYPE_CHECKING:
     from preplan.plan import Plan
@@ -29,7 +32,7 @@ def cards_csv(plan: Plan) -> bytes:
 
 
 def card_columns(plan: Plan) -> dict[str, Cells]:
-    """Return the columns of cards.csv by name: road as in the index, file and page, units by arrival, jobs."""
+    """Return the columns of cards.csv by name: road as in the index, file and page, units, jobs, seasons."""
     cards = places(plan)
     listed = [(address, at) for at, (group, _) in enumerate(cards) for address in group.addresses]
     listed.sort()  # addresses stand in the order of their ids
@@ -45,5 +48,23 @@ def card_columns(plan: Plan) -> dict[str, Cells]:
         Numbers(np.array([float(page) for _, _, page in place], dtype=np.float64), 0),
         units_by_arrival(plan, mask_at_level(levels.fleet, level)[rows], rows),
         *(named(ids, at_level(job, level)[rows]) for job in jobs),
+        _seasons(plan, rows),
     )
     return dict(zip(CARD_COLUMNS, cells, strict=True))
+
+
+def _seasons(plan: Plan, rows: IntArray) -> list[str]:
+    """Write what each level, lowest first, holds in each season from which sites; '' where a year is one season."""
+    ids = [site.site_id for site in plan.sites]
+    seasons = []
+    for season in plan.seasons if len(plan.seasons) > 1 else ():
+        levels = []
+        for level in range(len(plan.district.levels)):
+            sites = (named(ids, of[rows, level]) for of in (season.best_site, season.split_site))
+            held = supply(np.nan_to_num(season.uninterrupted_gpm[rows, level])).values.tolist()
+            levels.append([
+                f"{'+'.join(filter(None, (one, other)))} {gpm:.0f} gpm" if one else "no site"
+                for one, other, gpm in zip(*sites, held, strict=True)
+            ])  # fmt: skip
+        seasons.append([f"{months(season.months)}: {', '.join(said)}" for said in zip(*levels, strict=True)])
+    return ["; ".join(said) for said in zip(*seasons, strict=True)] if seasons else [""] * len(rows)
