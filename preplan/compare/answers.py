@@ -398,7 +398,7 @@ def _seasons(pair: _Pair) -> list[pd.DataFrame]:
     """Compare what the seasons bring that do not decide, since cards print them: other fill sites, or other flows."""
     old, new = pair.texts("seasons")
     sites, flows = np.zeros((2, len(old)), dtype=np.bool_)
-    there = (old != "") & (new != "") & (old != new)
+    there = (old != new) & ((pair.old["page"] != "") & (pair.new["page"] != "")).to_numpy()
     no_route = (pair.new["status"] == "no route").to_numpy()  # the card names the level of the other seasons
     for at in np.flatnonzero(there & pair.same_grade).tolist():
         parts = [_GPM.split(text) for text in (old[at], new[at])]

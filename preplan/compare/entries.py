@@ -17,6 +17,8 @@ from preplan.render.words import natural_key, number, printable
 NO_ROAD = "Road not told"
 _NUMBERS_TOLD = {"worse": ("other level",), "better": ("other level",), "numbers": NUMBERS}
 """Numbers that stand with an entry of a group, of others held and required."""
+_SPANS = ("call by", "season", "season's flow")
+"""Differences besides numbers of which addresses of one entry may have others."""
 _OF_SITES = ("fill site", "second fill site", "backup")
 """Differences whose cells are ids of fill sites."""
 _Key: TypeAlias = tuple[tuple[str, ...], ...]
@@ -95,7 +97,7 @@ def roads_of(found: Comparison) -> list[str]:
 def _what_key(facts: Facts, told: Sequence[str]) -> _Key:
     """Sum up what differs at an address; numbers may differ between addresses of one entry."""
     mine = [fact for fact in facts if fact.kind in told]
-    return tuple((fact.kind,) if fact.kind in UNITS or fact.kind == "call by" else fact for fact in mine)
+    return tuple((fact.kind,) if fact.kind in UNITS or fact.kind in _SPANS else fact for fact in mine)
 
 
 def _why_key(facts: Facts) -> _Key:

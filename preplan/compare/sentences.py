@@ -116,13 +116,12 @@ def _site_numbers(rows: Facts) -> str:
 
 
 def _seasons(rows: Facts) -> str:
-    """Say what the seasons bring that differ, level by level."""
-    said = []
-    for fact in rows:
-        old, new = fact.old.split("; "), fact.new.split("; ")
-        said.append(f"{'; '.join(one for one in old if one not in new)} -> "
-                    f"{'; '.join(one for one in new if one not in old)}")  # fmt: skip
-    return f"by season, level by level: {_joined(said, most=1)}"
+    """Say what the seasons bring that differs; of several addresses that it does."""
+    if len({(fact.old, fact.new) for fact in rows}) > 1:
+        return "by season: other fill sites or flows"
+    old, new = rows[0].old.split("; "), rows[0].new.split("; ")
+    parts = ("; ".join(part for part in one if part not in other) for one, other in ((old, new), (new, old)))
+    return "by season: " + " -> ".join(part or "all year the same" for part in parts)
 
 
 def _levels(rows: Facts) -> str:

@@ -23,7 +23,7 @@ from preplan.render.tables import (
 from preplan.render.words import months
 
 if TYPE_CHECKING:
-    from preplan.plan import Plan
+    from preplan.plan import Plan, SeasonLine
 
 
 def cards_csv(plan: Plan) -> bytes:
@@ -54,17 +54,30 @@ def card_columns(plan: Plan) -> dict[str, Cells]:
 
 
 def _seasons(plan: Plan, rows: IntArray) -> list[str]:
-    """Write what each level, lowest first, holds in each season from which sites; '' where a year is one season."""
-    ids = [site.site_id for site in plan.sites]
-    seasons = []
-    for season in plan.seasons if len(plan.seasons) > 1 else ():
-        levels = []
-        for level in range(len(plan.district.levels)):
-            sites = (named(ids, of[rows, level]) for of in (season.best_site, season.split_site))
-            held = supply(np.nan_to_num(season.uninterrupted_gpm[rows, level])).values.tolist()
-            levels.append([
-                f"{'+'.join(filter(None, (one, other)))} {gpm:.0f} gpm" if one else "no site"
-                for one, other, gpm in zip(*sites, held, strict=True)
-            ])  # fmt: skip
-        seasons.append([f"{months(season.months)}: {', '.join(said)}" for said in zip(*levels, strict=True)])
-    return ["; ".join(said) for said in zip(*seasons, strict=True)] if seasons else [""] * len(rows)
+    """Write what the seasons bring where they differ on the card: fill sites and flow of the shown level.
+
+    Where no level is shown, of every level, lowest first.
+    """
+    brought = [_brought(plan, season, rows) for season in plan.seasons]
+    said = []
+    for row, level in enumerate(plan.answers.level[rows].tolist()):
+        months_of: dict[str, list[int]] = {}
+        for season, cells in zip(plan.seasons, brought, strict=True):
+            shown = cells[level][row] if level >= 0 else ", ".join(cell[row] for cell in cells)
+            months_of.setdefault(shown, []).extend(season.months)
+        parts = months_of.items() if len(months_of) > 1 else ()
+        said.append("; ".join(f"{months(which)}: {shown}" for shown, which in parts))
+    return said
+
+
+def _brought(plan: Plan, season: SeasonLine, rows: IntArray) -> list[list[str]]:
+    """Write the fill sites and the flow of each level in a season, an entry a row."""
+    ids, cells = [site.site_id for site in plan.sites], []
+    for level in range(len(plan.district.levels)):
+        sites = (named(ids, of[rows, level]) for of in (season.best_site, season.split_site))
+        held = supply(np.nan_to_num(season.uninterrupted_gpm[rows, level])).values.tolist()
+        cells.append([
+            f"{'+'.join(filter(None, (one, other)))} {gpm:.0f} gpm" if one else "no site"
+            for one, other, gpm in zip(*sites, held, strict=True)
+        ])  # fmt: skip
+    return cells
