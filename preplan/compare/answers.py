@@ -382,11 +382,14 @@ def _flags(pair: _Pair) -> list[pd.DataFrame]:
 
 def _exploded(flags: pd.Series[str]) -> pd.DataFrame:
     """Take flags apart, a row each: address, code, and what of its value does not change with every trip."""
-    single = flags.reset_index(drop=True).str.split("; ").explode()
-    single = single[single != ""]
-    parts = single.str.partition("=")
-    table = pd.DataFrame({"at": single.index.to_numpy(), "code": parts[0].to_numpy(), "value": parts[2].to_numpy()})
-    table["value"] = table["value"].map(lambda value: _PLAIN_VALUE.sub("", value))
+    single = [(at, flag.partition("=")) for at, text in enumerate(flags) for flag in text.split("; ") if flag]
+    table = pd.DataFrame(
+        {
+            "at": np.array([at for at, _ in single], dtype=np.int64),
+            "code": text_array([code for _, (code, _, _) in single]),
+            "value": text_array([_PLAIN_VALUE.sub("", value) for _, (_, _, value) in single]),
+        }
+    )
     return table.groupby(["at", "code"], as_index=False).agg({"value": " / ".join})
 
 

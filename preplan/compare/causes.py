@@ -6,6 +6,7 @@ fleet is gone) or a rule that acts on every flow. Where there is none, the addre
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -18,7 +19,7 @@ import pandas as pd
 from preplan.compare.answers import Answers, ranked_levels
 from preplan.compare.results import Results
 from preplan.compare.runs import MOVED_FT, RunChange, behind, moved_ft
-from preplan.records import BoolArray
+from preplan.records import BoolArray, text_array
 
 CAUSES = (
     "requirement", "hydrant", "fill site", "unit", "response level", "road", "trip", "posting", "arrival",
@@ -40,6 +41,8 @@ _ROAD_FLAGS = frozenset({
     "empty only", "rated below load", "dead end",
 })  # fmt: skip
 """Flags that tell of the roads at an address."""
+_SERVED_FROM = re.compile(r"(?:: |, )(.+?) \d+ gpm")
+"""The fill sites of a season and level, as cards.csv writes them; two are joined by a plus sign."""
 _TELLS = 0.05
 """Less than half of the last digit that a table prints is no difference."""
 
@@ -158,9 +161,15 @@ def _named_sites(case: _Case) -> pd.DataFrame:
 
 def _sites_of_seasons(rows: pd.DataFrame) -> pd.DataFrame:
     """List the fill sites that serve each address in some season: `at`, `site_id`."""
-    single = rows["seasons"].reset_index(drop=True).str.findall(r"(?:: |, )(.+?) \d+ gpm").explode().dropna()
-    single = single.str.split("+").explode()
-    return pd.DataFrame({"at": single.index.to_numpy(dtype=np.int64), "site_id": single.to_numpy(dtype=object)})
+    single = [
+        (at, site)
+        for at, text in enumerate(rows["seasons"])
+        for found in _SERVED_FROM.findall(text)
+        for site in found.split("+")
+    ]
+    return pd.DataFrame(
+        {"at": np.array([at for at, _ in single], dtype=np.int64), "site_id": text_array([site for _, site in single])}
+    )
 
 
 def _fill_sites(case: _Case) -> Found:
