@@ -315,6 +315,16 @@ def test_two_causes_are_both_told(built: Built) -> None:
     assert told(found)["G9"] == {("unit", "T3"), ("fill site", "S2")}
 
 
+def test_results_without_an_address_in_both_are_compared(built: Built) -> None:
+    """Ids given anew: all are new and all are gone, and their labels tell."""
+    found = held(built(), built(replaced("addresses.csv", "\nG", "\nN")))
+    assert report.counted(found) == {
+        "worse": 0, "better": 0, "instructions": 0, "numbers": 0, "added": 9, "removed": 9, "same": 0,
+    }  # fmt: skip
+    assert "its label is now, or was, that of id G1" in unfolded(report.text(found))
+    assert len(export.changes_csv(found).splitlines()) == 19
+
+
 def test_a_unit_that_moved_house_is_told(built: Built) -> None:
     """The station it stands at is another; what follows is told as arrivals."""
     two = replaced("stations.csv", "station_id,name,lon,lat\nH1,Headquarters,-72.02,44.0002\n", TWO_STATIONS)
@@ -368,6 +378,25 @@ def test_flags_of_the_road_are_causes_only_where_something_acts_on_roads(built: 
     assert "now flagged: no way for T3" in said
     assert "a posted or rated limit makes the way from S1 longer by 2.5 min, was 0" in said
     assert "(changed: roads.osm)" in said
+
+
+def test_a_level_that_went_or_was_named_anew_is_told_where_cards_print_it(built: Built) -> None:
+    """Of served addresses as well: their cards have a line for each level."""
+    toml = small().toml
+    found = held(built(), built(replaced("toml", toml[toml.rindex("[[response_levels]]") :], "")))
+    assert set(found.answers.group) == {"worse", "numbers"}
+    assert {code for of in told(found).values() for code, _ in of} == {"response level"}
+    named = held(built(), built(replaced("toml", 'name = "Level 2"', 'name = "Second alarm"')))
+    assert "name of response level 2 -> response level Second alarm" in unfolded(report.text(named))
+    assert set(named.answers.group) == {"instructions", "numbers"}
+
+
+def test_what_cards_print_beyond_the_tables_is_not_vouched_for(built: Built) -> None:
+    """Where an input changed of which the tables do not tell all."""
+    assert "may differ too, since this changed: apparatus.csv. In doubt" in unfolded(
+        report.text(held(built(), built(sold)))
+    )
+    assert "may differ too" not in unfolded(report.text(held(built(), built(site_out))))
 
 
 def test_a_trip_that_is_not_kept_is_no_cause(built: Built, tmp_path: Path) -> None:

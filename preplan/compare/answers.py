@@ -32,8 +32,8 @@ TO_DO = (
 """Differences that change what is done or said, in the order of telling."""
 NUMBERS = (
     "required", "required for", "required total", "basis", "held", "steady", "one tanker out", "first water",
-    "too little", "round trip", "driveway", "limited by", "other level", "other level's site", "season's flow",
-    "remarks",
+    "too little", "round trip", "driveway", "limited by", "other level", "other level's site",
+    "other level's name", "other level's rest", "season's flow", "remarks",
 )  # fmt: skip
 """Differences of numbers and remarks, in the order of telling."""
 UNITS: Mapping[str, str] = MappingProxyType(
@@ -414,32 +414,42 @@ def _seasons(pair: _Pair) -> list[pd.DataFrame]:
 
 def _levels(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
     """Compare the levels that are not shown, since cards print them too; of a grade that changed, its own."""
-    both = ranked_levels(old).merge(ranked_levels(new), on=["address_id", "rank"], suffixes=("_old", "_new"))
+    key = ["address_id", "rank"]
+    both = ranked_levels(old).merge(ranked_levels(new), on=key, how="outer", suffixes=("_old", "_new"))
     at = pd.Index(pair.old["address_id"]).get_indexer(both["address_id"])
     both, at = both[at >= 0], at[at >= 0]
-    flow = [both[f"uninterrupted_gpm_{end}"].to_numpy(dtype=float) for end in ("old", "new")]
+
+    def floats(column: str) -> tuple[FloatArray, FloatArray]:
+        return both[f"{column}_old"].to_numpy(dtype=float), both[f"{column}_new"].to_numpy(dtype=float)
+
+    def texts(column: str) -> tuple[TextArray, TextArray]:
+        old, new = (both[f"{column}_{end}"].fillna("").to_numpy(dtype=object) for end in ("old", "new"))
+        return old, new
+
+    flow, name, site, rank = floats("uninterrupted_gpm"), texts("response_level"), texts("fill_site_id"), both["rank"]
     own = [one["uninterrupted_gpm"].to_numpy(dtype=float)[at] for one in (pair.old, pair.new)]
-    rank = both["rank"].to_numpy()
     called = [one["rank"].to_numpy()[at] for one in (pair.old, pair.new)]
-    shown = (called[0] == rank) | ((called[0] < 0) & (flow[0] == own[0]) & (flow[1] == own[1]))
+    same = pair.same_grade[at]
+    shown = same & ((called[0] == rank) | ((called[0] < 0) & (flow[0] == own[0]) & (flow[1] == own[1]))).to_numpy()
     worse = pair.grade[at, 1] > pair.grade[at, 0]  # told of a grade: what the level holds now that met, or meets
-    graded = ~pair.same_grade[at] & (np.where(worse, *called) == rank)
-    other = (~shown & pair.same_grade[at]) | graded
-    site = (both["fill_site_id_old"] != both["fill_site_id_new"]).to_numpy()
-    one_out = [both[f"one_out_gpm_{end}"].to_numpy(dtype=float) for end in ("old", "new")]
-    level = both["response_level_new"].to_numpy(dtype=object)
+    other = np.where(same, ~shown, np.where(worse, *called) == rank)
+    one_out, later = (
+        _unlike(*floats(column), pair.steps.gpm) for column in ("one_out_gpm", "uninterrupted_on_arrival_gpm")
+    )
+    moved = _unlike(flow[0], flow[1], pair.steps.gpm)
+    sent, limit = [_sorted_words(one) for one in texts("tankers")], texts("limited_by")
+    rest = ~moved & (site[0] == site[1]) & (one_out | later | (sent[0] != sent[1]) | (limit[0] != limit[1]))
+    level = np.where(name[1] == "", name[0], name[1])
     kinds = (
-        ("other level", other & _unlike(flow[0], flow[1], pair.steps.gpm), *(_written(one, 0) for one in flow)),
-        ("other level's site", other & site, *(both[f"fill_site_id_{end}"] for end in ("old", "new"))),
-        (
-            "one tanker out",
-            shown & pair.same_grade[at] & _unlike(one_out[0], one_out[1], pair.steps.gpm),
-            *(_written(one, 0) for one in one_out),
-        ),
+        ("other level", other & moved, *(_written(one, 0) for one in flow), level),
+        ("other level's site", other & (site[0] != site[1]), *site, level),
+        ("other level's name", other & same & (name[0] != name[1]), *name, level),
+        ("other level's rest", other & same & rest, "", "", level),
+        ("one tanker out", shown & one_out, *(_written(one, 0) for one in floats("one_out_gpm")), ""),
     )
     return [
-        _difference(what, mask, before, after, "" if what == "one tanker out" else level).assign(at=at[mask])
-        for what, mask, before, after in kinds
+        _difference(what, mask, before, after, subject).assign(at=at[mask])
+        for what, mask, before, after, subject in kinds
     ]
 
 

@@ -43,6 +43,13 @@ _ALIKE = (
 """Kinds of differences at large, and what is the same where there is none."""
 
 
+_PRINTED = {("program", "version")} | {
+    ("input", role)
+    for role in ("addresses", "apparatus", "bridges", "closures", "district", "hydrants", "roads", "stations")
+}
+"""Differences at large of which cards print more than the results' tables tell."""
+
+
 def text(found: Comparison, most: int | None = LISTED) -> str:
     """Write the comparison in words.
 
@@ -201,7 +208,14 @@ def _replace(found: Comparison) -> list[str]:
         )
     sites = sites_changed(found)
     lines += _item(f"Pages of fill sites that are wrong now: {', '.join(map(printable, sites))}") if sites else []
-    return [*lines, *_item("Replace the index with them.")]
+    lines += _item("Replace the index with them.")
+    beyond = [one.short for one in found.runs if (one.kind, one.subject) in _PRINTED]
+    if not beyond:
+        return lines
+    return lines + _item(
+        "All other cards agree in everything that the results' tables tell. What cards print besides (hose, pumps, "
+        f"names of roads, notes) may differ too, since this changed: {', '.join(beyond)}. In doubt, print them all."
+    )
 
 
 def _item(said: str, mark: str = "  ") -> list[str]:

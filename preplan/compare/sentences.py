@@ -132,6 +132,17 @@ def _levels(rows: Facts) -> str:
     )
 
 
+def _level_names(rows: Facts) -> str:
+    return "name of " + _joined(
+        f"{answer_words(fact.old) or 'no level'} -> {answer_words(fact.new) or 'no level'}" for fact in rows
+    )
+
+
+def _level_rests(rows: Facts) -> str:
+    levels = _joined(level_words(fact.subject) for fact in rows)
+    return f"{levels}: other tankers, limit, or flow on arrival or with one out"
+
+
 def _level_sites(rows: Facts) -> str:
     levels = sorted(_sorted_by(rows, lambda fact: fact.subject).items())
     return "; ".join(
@@ -158,6 +169,8 @@ _OTHER_WORDS: Mapping[str, Words] = {
     "remarks": _flag_changes,
     "other level": _levels,
     "other level's site": _level_sites,
+    "other level's name": _level_names,
+    "other level's rest": _level_rests,
     "basis": lambda rows: f"requirement {_joined(map(basis_words, _new(rows)))}",
 }
 
