@@ -560,7 +560,8 @@ def test_an_older_new_result_asks_whether_they_were_swapped(built: Built, tmp_pa
     """By the dates of the data."""
     shutil.copytree(built(), tmp_path / "later")
     edit_run(tmp_path / "later", lambda run: run.update(date="2027-01-01", version="9"))
-    said = unfolded(run(tmp_path / "later", built()).stdout)
+    said = unfolded(run(tmp_path / "later", built(sold)).stdout)
+    assert "Every page prints the date of the data, which is another now." in said
     assert "the wrong way round?" in said
     assert "date of the data 2027-01-01 -> 2026-05-01" in said
     assert "program version 9 -> " in said

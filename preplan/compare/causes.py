@@ -50,13 +50,8 @@ _TELLS = 0.05
 def causes_of(old: Results, new: Results, answers: Answers, changes: Sequence[RunChange]) -> pd.DataFrame:
     """List the causes of every changed address: `at`, `code`, `subject`, `old`, `new`, in the order of telling."""
     case = _Case(old=old, new=new, answers=answers, changes=changes)
-    found = [table for finder in _FINDERS for table in finder(case)]
     columns = ["at", "code", "subject", "old", "new"]
-    causes = (
-        pd.concat([pd.DataFrame(columns=columns), *found], ignore_index=True)
-        if found
-        else pd.DataFrame(columns=columns)
-    )
+    causes = pd.concat([table[columns] for finder in _FINDERS for table in finder(case)], ignore_index=True)
     causes = causes[np.isin(causes["at"], np.flatnonzero(answers.group != "same"))]
     causes = causes[_possible(causes, changes)]
     told = np.isin(np.arange(len(answers)), causes["at"].to_numpy(dtype=np.int64))

@@ -209,6 +209,8 @@ def _replace(found: Comparison) -> list[str]:
     sites = sites_changed(found)
     lines += _item(f"Pages of fill sites that are wrong now: {', '.join(map(printable, sites))}") if sites else []
     lines += _item("Replace the index with them.")
+    if found.old.run["date"] != found.new.run["date"]:
+        lines += _item("Every page prints the date of the data, which is another now.")
     beyond = [one.short for one in found.runs if (one.kind, one.subject) in _PRINTED]
     if not beyond:
         return lines
