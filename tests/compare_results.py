@@ -22,7 +22,7 @@ Change = Callable[[SmallDistrict], object]
 def small() -> SmallDistrict:
     """Make the small district, with a short duration, so that it plans in half the time, and a formula for a label."""
     district = SmallDistrict()
-    district.toml = district.toml.replace("[roads]\n", "[required_flow]\nrequired_min = 30\n\n[roads]\n")
+    district.toml = district.toml.replace("[roads]\n", "[required_flow]\nrequired_min = 20\n\n[roads]\n")
     district.files["addresses.csv"] = str(district.files["addresses.csv"]).replace("6 Mill Road", "=6 Mill Road")
     return district
 

@@ -181,7 +181,6 @@ def tower_connection(district: SmallDistrict) -> None:
     district.files["fill_sites.csv"] = "\n".join([f"{head},connection", f"{rows[0]},", f"{rows[1]},5 in storz", ""])
 
 
-TWO_STATIONS = "station_id,name,lon,lat\nH1,Headquarters,-72.02,44.0002\nH2,West,-72.085,44.0002\n"
 CAUSES: dict[str, tuple[Change, set[tuple[str, str]], set[str], str]] = {
     "a tanker sold": (sold, {("unit", "T3")}, {"G4", "G9"}, "T3 is no longer in service"),
     "a tanker bought": (
@@ -227,10 +226,10 @@ CAUSES: dict[str, tuple[Change, set[tuple[str, str]], set[str], str]] = {
         "needs 1,000 gpm, was 250, needs in all 23,143 gal, was 2,143 (changed: addresses.csv)",
     ),
     "a shorter duration": (
-        replaced("toml", "required_min = 30", "required_min = 20"),
+        replaced("toml", "required_min = 20", "required_min = 15"),
         {("requirement", "required for")},
         {"G1", "G4"},
-        "needs it for 20 min, was 30 (changed: rule required_flow.required_min)",
+        "needs it for 15 min, was 20 (changed: rule required_flow.required_min)",
     ),
     "another rule": (
         replaced("toml", "[roads]\n", "[shuttle]\nfill_hookup_min = 3.0\n\n[roads]\n"),
@@ -327,10 +326,10 @@ def test_results_without_an_address_in_both_are_compared(built: Built) -> None:
 
 def test_a_unit_that_moved_house_is_told(built: Built) -> None:
     """The station it stands at is another; what follows is told as arrivals."""
-    two = replaced("stations.csv", "station_id,name,lon,lat\nH1,Headquarters,-72.02,44.0002\n", TWO_STATIONS)
-    at_home = replaced("apparatus.csv", "E1,H1", "E1,H1")
+    two = replaced("stations.csv", "44.0002\n", "44.0002\nH2,West,-72.085,44.0002\n")
     moved = replaced("apparatus.csv", "T3,H1", "T3,H2")
-    found = held(built(two, at_home), built(two, moved))
+    found = held(built(), built(two, moved))
+    assert "station H2 (West) is new" in {change.said for change in found.runs}
     assert "T3 stands at station H2, was at H1" in {change.said for change in found.runs}
     assert ("unit", "T3") in told(found)["G9"]
     assert ("arrival", "T3") in told(found)["G9"]
@@ -380,13 +379,18 @@ def test_flags_of_the_road_are_causes_only_where_something_acts_on_roads(built: 
     assert "(changed: roads.osm)" in said
 
 
-def test_a_level_that_went_or_was_named_anew_is_told_where_cards_print_it(built: Built) -> None:
+def test_a_level_that_went_or_was_named_anew_is_told_where_cards_print_it(built: Built, tmp_path: Path) -> None:
     """Of served addresses as well: their cards have a line for each level."""
     toml = small().toml
     found = held(built(), built(replaced("toml", toml[toml.rindex("[[response_levels]]") :], "")))
     assert set(found.answers.group) == {"worse", "numbers"}
     assert {code for of in told(found).values() for code, _ in of} == {"response level"}
-    named = held(built(), built(replaced("toml", 'name = "Level 2"', 'name = "Second alarm"')))
+    shutil.copytree(built(), tmp_path / "new")
+    for name in ("addresses.csv", "levels.csv"):
+        content = (tmp_path / "new" / name).read_bytes()
+        rewrite(tmp_path / "new", name, content.replace(b",Level 2,", b",Second alarm,"))
+    edit_run(tmp_path / "new", lambda run: run["response_levels"][1].update(name="Second alarm"))
+    named = held(built(), tmp_path / "new")
     assert "name of response level 2 -> response level Second alarm" in unfolded(report.text(named))
     assert set(named.answers.group) == {"instructions", "numbers"}
 
