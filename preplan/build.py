@@ -40,8 +40,9 @@ Progress = Callable[[str, float], None]
 SHARED_ADDRESSES = 2000
 """From so many addresses on several processes compute the flows: to start one takes half a second."""
 RESULTS = (
-    "addresses.csv", "levels.csv", "trips.csv", "tankers.csv", "dispatch.csv", "rejected.csv", "addresses.xlsx",
-    "map.html", "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg", "fill_sites.gpx", "fill_sites.kml", "run.json",
+    "addresses.csv", "levels.csv", "trips.csv", "tankers.csv", "dispatch.csv", "cards.csv", "rejected.csv",
+    "addresses.xlsx", "map.html", "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg", "fill_sites.gpx",
+    "fill_sites.kml", "run.json",
 )  # fmt: skip
 """Files of every set of results; many cards are files in `cards` besides."""
 _PLAIN_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
@@ -260,6 +261,7 @@ def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Wa
     """Draw every page and table: bytes by file name."""
     from preplan.render import (  # noqa: PLC0415 - slow to import
         card_pdf,
+        card_table,
         dispatch,
         geopackage,
         map_html,
@@ -283,6 +285,7 @@ def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Wa
     files["map.html"] = map_html.map_page(plan).encode()
     watch.stage("drawing cards", 0.8)
     files.update(card_pdf.cards(plan, cores()))
+    files["cards.csv"] = card_table.cards_csv(plan)
     files["sites.pdf"] = site_pdf.sites(plan)
     watch.stage("drawing the report", 0.9)
     files["report.pdf"] = report_pdf.report(plan)

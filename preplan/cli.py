@@ -16,7 +16,7 @@ from typing import Annotated
 import typer
 
 from preplan import __version__
-from preplan.by_hand import demand, draft_command, lay_command, relay_command, shuttle_command
+from preplan.by_hand import compare_command, demand, draft_command, lay_command, relay_command, shuttle_command
 from preplan.by_hand.options import Asked, command, option, switch
 from preplan.errors import InputError, PreplanError
 from preplan.render.words import CAUTIONS, printable
@@ -279,6 +279,7 @@ def _by_hand(asked: type[Asked], job: Callable[[Asked], str]) -> Callable[..., N
     return run
 
 
+app.command(epilog=compare_command.EXAMPLES)(_by_hand(compare_command.Compared, compare_command.compare))
 app.command(epilog=shuttle_command.EXAMPLES)(_by_hand(shuttle_command.MinuteByMinute, shuttle_command.shuttle))
 app.command()(_by_hand(demand.Building, demand.demand))
 

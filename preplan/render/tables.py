@@ -45,6 +45,11 @@ HAUL_COLUMNS = (
     "gpm_without", "adds",
 )  # fmt: skip
 """Columns of tankers.csv, in order."""
+CARD_COLUMNS = (
+    "address_id", "road", "file", "page", "units", "attack_engine", "fill_engine", "dump_engine", "split_engine",
+    "seasons",
+)  # fmt: skip
+"""Columns of cards.csv, in order."""
 REJECTED_COLUMNS = ("file", "row", "id", "column", "value", "rule")
 """Columns of rejected.csv, in order."""
 NOISE = 1e-6
