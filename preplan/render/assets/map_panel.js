@@ -41,6 +41,10 @@ function capital(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
+function addressesWords(count) {
+  return `${count.toLocaleString("en-US")} address${count === 1 ? "" : "es"}`;
+}
+
 function siteName(site) {
   return `${site + 1}, ${data.sites[site].name}`;
 }
