@@ -1,4 +1,4 @@
-"""The map's what-if: it starts from the plan's own answers, and what it works out is planning's own, before rounding."""
+"""The map's what-if: it starts from the plan's own answers, and works out what planning would."""
 
 from __future__ import annotations
 
@@ -193,7 +193,9 @@ def page_flows(case: Case, page: Opened, change: Change) -> FloatArray:
 def page_answers(case: Case, page: Opened, change: Change) -> tuple[FloatArray, IntArray, IntArray]:
     """Give flow, fill site and what each rests on, as the page shows them."""
     body = "const { flow, site, how } = steady.all(); return [[...flow], [...site], [...how]];"
-    flow, site, how = (np.array(one).reshape(len(case.plan.addresses), -1) for one in in_page(page, asked(case, change), body))
+    flow, site, how = (
+        np.array(one).reshape(len(case.plan.addresses), -1) for one in in_page(page, asked(case, change), body)
+    )
     return flow.astype(np.float64), site.astype(np.int32), how.astype(np.int32)
 
 
@@ -305,7 +307,9 @@ def test_with_nothing_changed_every_row_is_the_plan_s_own(case: Case, wide: Open
 
 
 @pytest.mark.parametrize("off", [("F01",), ("F06",), ("F07",), ("F02", "F11"), ("F12",)])
-def test_a_fill_site_that_is_lost_touches_only_what_counts_on_it(case: Case, wide: Opened, off: tuple[str, ...]) -> None:
+def test_a_fill_site_that_is_lost_touches_only_what_counts_on_it(
+    case: Case, wide: Opened, off: tuple[str, ...]
+) -> None:
     """There the best steady flow stands in, as first or as second site lost, and never more than the plan's own."""
     change = Change(off=off)
     flow, _, _ = page_answers(case, wide, change)
@@ -316,7 +320,10 @@ def test_a_fill_site_that_is_lost_touches_only_what_counts_on_it(case: Case, wid
     assert flow[lost] == pytest.approx(anew[lost], abs=0.001)
     kept = ~lost
     if seasons_apart:  # another season may count on a lost site: that is looked at too
-        others = [np.isin(season.best_site, [k for k, s in enumerate(case.plan.sites) if s.site_id in off]) for season in case.plan.seasons]
+        others = [
+            np.isin(season.best_site, [k for k, s in enumerate(case.plan.sites) if s.site_id in off])
+            for season in case.plan.seasons
+        ]
         kept &= ~np.logical_or.reduce(others)
     assert np.array_equal(flow[kept], planned[kept])
     assert np.all(flow <= planned)
@@ -386,7 +393,9 @@ def test_a_season_is_never_worse_than_the_worst(case: Case, wide: Opened) -> Non
     decides = case.plan.levels.season
     planned = planned_gpm(case)
     for k, flow in enumerate(flows):
-        assert np.array_equal(flow[(decides == k) & (case.plan.levels.site >= 0)], planned[(decides == k) & (case.plan.levels.site >= 0)])
+        assert np.array_equal(
+            flow[(decides == k) & (case.plan.levels.site >= 0)], planned[(decides == k) & (case.plan.levels.site >= 0)]
+        )
     assert any(np.any(flow > planned) for flow in flows)
 
 

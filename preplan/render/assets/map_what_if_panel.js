@@ -163,10 +163,14 @@ function roadWords() {
 function showBanner() {
   const banner = document.getElementById("banner");
   banner.hidden = !view.whatIf;
+  document.body.classList.toggle("in-what-if", Boolean(view.whatIf));
+  const title = document.querySelector("#panel-body h2");
+  if (title) setSheetHead(title.textContent);
   banner.replaceChildren();
   if (view.whatIf) {
-    const words = `What if: ${changesWords(BANNER_NAMES)}. Steady flow at ${levelText(asked.level)}; not the plan.`;
-    banner.append(make("p", words), button("Back to the plan", leaveWhatIf));
+    const words = make("p", `What if: ${changesWords(BANNER_NAMES)}. `);
+    words.append(make("span", `Steady flow at ${levelText(asked.level)}; `, { name: "more" }), "not the plan.");
+    banner.append(words, button("Back to the plan", leaveWhatIf));
   }
   planMap.invalidateSize({ pan: false });
 }
