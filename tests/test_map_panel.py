@@ -282,6 +282,47 @@ def test_what_is_not_met_has_a_wide_white_rim_by_night(browser: Browser, file_ur
     assert rims[1] > 1.5 * rims[0]
 
 
+def test_names_of_roads_never_hide_a_symbol(browser: Browser, file_url: str, plan: Plan) -> None:
+    """Whatever is written of roads is written before the symbols of the addresses are drawn."""
+    found = browser.new_page(viewport={"width": 1280, "height": 900}, offline=True)
+    found.add_init_script(
+        """window.drawn = [];
+        for (const name of ["fillText", "drawImage"]) {
+          const before = CanvasRenderingContext2D.prototype[name];
+          CanvasRenderingContext2D.prototype[name] = function (what, ...rest) {
+            if (this.canvas.className.includes("chart")) window.drawn.push(name === "fillText" ? what : "symbols");
+            return before.call(this, what, ...rest);
+          };
+        }"""
+    )
+    found.goto(file_url)
+    found.wait_for_selector("body.ready")
+    drawn = found.evaluate("() => window.drawn")
+    names = set(plan.roads.name.tolist()) | set(plan.roads.ref.tolist())
+    last_name = max(k for k, what in enumerate(drawn) if what in names)
+    assert last_name < max(k for k, what in enumerate(drawn) if what == "symbols")
+    found.close()
+
+
+def test_the_building_s_side_is_the_card_s(wide: Opened, plan: Plan) -> None:
+    page = wide.page
+    said = 0
+    level = plan.answers.level
+    for a in np.flatnonzero((level >= 0) & (plan.frontages.side != ""))[::60].tolist():
+        trips = [int(column[a, level[a]]) for column in (plan.levels.trip, plan.levels.split_trip)]
+        sides = set()
+        for trip in (one for one in trips if one >= 0):
+            leaf, side = int(plan.trips.out_leaf[trip]), str(plan.frontages.side[a])
+            there = leaf >= 0 and plan.forest.segment[leaf] == plan.frontages.segment[a]
+            turned = {"left": "right", "right": "left"}[side]
+            sides.add((side if plan.forest.forward[leaf] else turned) if there else "")
+        choose(page, str(plan.addresses.address_id[a]))
+        found = re.search(r"Building on the (\w+) as loaded", written(page))
+        assert (found[1] if found else "") == (sides.pop() if len(sides) == 1 else "")
+        said += found is not None
+    assert said > 5
+
+
 # --------------------------------------------------------------------------- paper
 
 

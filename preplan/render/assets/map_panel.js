@@ -323,13 +323,16 @@ function firstMinutes(address) {
   return lines;
 }
 
-// The building's side as loaded tankers arrive, as the card says it.
+// The building's side as loaded tankers arrive, as the card says it; nothing where two circuits differ.
 function dumpWords(address, at) {
-  const leaf = answers.trip[at] < 0 ? -1 : trips.outLeaf[answers.trip[at]];
-  const side = addresses.side[address];
-  const known = leaf >= 0 && side > 0 && forest.road[leaf] === addresses.road[address];
-  const turned = known && !forest.forward[leaf] ? 3 - side : side;
-  const building = known ? `Building on the ${["", "left", "right"][turned]} as loaded tankers arrive. ` : "";
+  const sides = [answers.trip[at], answers.splitTrip[at]].slice(0, answers.split[at] < 0 ? 1 : 2).map((trip) => {
+    const leaf = trip < 0 ? -1 : trips.outLeaf[trip];
+    const side = addresses.side[address];
+    if (leaf < 0 || !side || forest.road[leaf] !== addresses.road[address]) return 0;
+    return forest.forward[leaf] ? side : 3 - side;
+  });
+  const same = sides[0] && sides.every((side) => side === sides[0]);
+  const building = same ? `Building on the ${["", "left", "right"][sides[0]]} as loaded tankers arrive. ` : "";
   return `${building}Leave a lane open: the room here is not known.`;
 }
 

@@ -198,6 +198,7 @@ function start() {
   fitDistrict();
   chart.addTo(planMap);
   document.body.classList.add("ready");
+  (window.requestIdleCallback || setTimeout)(() => searchable()); // before the first key is pressed
   if (whatIf) workAhead();
 }
 

@@ -131,7 +131,7 @@ function placeStrip(onPaper) {
     strip.before(make("div", "", { id: "timeline-place" }));
     document.querySelector("#panel-body .level").before(strip);
   } else {
-    document.getElementById("timeline-place").replaceWith(strip);
+    document.getElementById("timeline-place")?.replaceWith(strip);
   }
 }
 
