@@ -254,8 +254,8 @@ def test_the_what_if_panel_counts_and_never_says_a_status(wide: Opened, plan: Pl
     page.get_by_label("1, Gristmill Road hydrant").uncheck()
     page.get_by_role("button", name="Snow").click()
     assert page.locator("#banner p").inner_text() == (
-        f"What if: fill site 1 off; snow, round trips {TIMES} 1.40 (assumption). "
-        "Steady flow at any response level; not the plan."
+        f"What if, not the plan: fill site 1 off; snow, round trips {TIMES} 1.40 (assumption). "
+        "Steady flow at any response level."
     )
     changed = table_of(page)
     assert {level: planned for level, (_, planned) in changed.items()} == {

@@ -18,6 +18,7 @@ from preplan.render import crew
 from preplan.render.card_words import season_words
 from preplan.render.map_data import _flag_said, _posted_words
 from preplan.render.map_html import map_page
+from preplan.render.us_grid import grid_words
 from tests.browser import Opened, launched, opened, written
 from tests.plan_checks import SAMPLE, plan_of
 
@@ -175,6 +176,7 @@ def test_engines_have_their_minutes_and_a_gravity_tank_needs_none(wide: Opened, 
     assert re.search(r"Engine at second fill site\s+none is needed", said)
     assert "Leave a lane open" in said
     assert re.search(r"Cross street\s+\w+", said)
+    assert grid_words(float(plan.addresses.lon[a]), float(plan.addresses.lat[a])) in said
     assert "fill site 7, round trip" in said
     assert "F07" not in said
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from preplan.plan import STATUSES, Flag, Plan
 from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
-from preplan.render import crew, words
+from preplan.render import crew, us_grid, words
 from preplan.render.card_words import season_words
 from preplan.render.flag_words import GRAVE, flag_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, lines, pack, steps, whole
@@ -350,6 +350,7 @@ def _addresses(plan: Plan, road_row: Ints, along: Ints) -> Page:
     cross = {a: words.printable(group.cross_street) for group in plan.groups for a in group.addresses}
     crosses = Texts([""], {"": 0})
     ids, stems = id_columns(plan)
+    squares, zones = _grid_columns(plan)
     columns = {
         "number": [number for number, _ in parted],
         "rest": [rests.place(rest) for _, rest in parted],
@@ -366,9 +367,21 @@ def _addresses(plan: Plan, road_row: Ints, along: Ints) -> Page:
         "cross": [crosses.place(cross.get(k, "")) for k in range(len(table))],
         "side": [SIDES.index(side) if side in SIDES else 0 for side in fronts.side.tolist()],
         **ids,
+        **squares,
     }
-    lists = {"rests": rests.values, "bases": bases.values, "crosses": crosses.values, "stems": stems}
+    lists = {"rests": rests.values, "bases": bases.values, "crosses": crosses.values, "stems": stems, "zones": zones}
     return {**_packed(columns, along), **lists}
+
+
+def _grid_columns(plan: Plan) -> tuple[dict[str, list[int]], list[str]]:
+    """Part each address's place on the national grid into zone and square, east and north; '' where it has none."""
+    zones = Texts([""], {"": 0})
+    columns: dict[str, list[int]] = {"zone": [], "east": [], "north": []}
+    for lon, lat in zip(plan.addresses.lon.tolist(), plan.addresses.lat.tolist(), strict=True):
+        zone, east, north = (us_grid.grid_words(lon, lat) or " 0 0").rsplit(" ", 2)
+        for name, one in (("zone", zones.place(zone)), ("east", int(east)), ("north", int(north))):
+            columns[name].append(one)
+    return columns, zones.values
 
 
 def _packed(columns: dict[str, Any], along: Ints) -> Page:

@@ -185,7 +185,7 @@ function tripFinder() {
 function unpackAddresses(packed) {
   const columns = unpackColumns(packed, [
     "lon", "lat", "frontLon", "frontLat", "road", "driveway", "gpm", "gal", "min", "basis", "number", "rest",
-    "cross", "side", "idStem", "idNumber",
+    "cross", "side", "idStem", "idNumber", "zone", "east", "north",
   ], alongRoads);
   const { lon, lat, number, rest } = columns;
   const frontLon = columns.frontLon.map((step, k) => step + lon[k]);
@@ -194,6 +194,10 @@ function unpackAddresses(packed) {
     ...columns,
     ...unpackPlaces(lon, lat),
     count: lon.length,
+    grid: (address) => {
+      const [east, north] = [columns.east, columns.north].map((some) => String(some[address]).padStart(4, "0"));
+      return columns.zone[address] ? `${packed.zones[columns.zone[address]]} ${east} ${north}` : "";
+    },
     id: (address) => {
       const [stem, digits] = packed.stems[columns.idStem[address]];
       return digits ? stem + String(columns.idNumber[address]).padStart(digits, "0") : stem;

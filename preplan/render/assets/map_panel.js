@@ -135,6 +135,7 @@ function showAddress(address, level = startLevel(address), which = "site") {
     ["Driveway", addresses.driveway[address] < 0 ? driveway : `${driveway} of hose from the road to the building`],
     ["First engine arrives", first < 0 ? data.notKnown : `${minutes(first)} after alerting`],
     ["Latitude, longitude", place],
+    ["US National Grid", addresses.grid(address) || data.notKnown],
   ]);
   const label = addresses.label[address];
   const sayings = (grave) => flagsOf(address).filter((flag) => flag.grave === grave).map(({ said }) => said);

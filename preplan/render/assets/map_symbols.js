@@ -34,7 +34,7 @@ function thin(r) {
 
 // What is dark itself would vanish in the dark: by night its white edge is wide.
 function darkEdge(r) {
-  return view.night ? Math.max(1.5, 0.32 * r) : thin(r);
+  return document.documentElement.classList.contains("night") ? Math.max(1.5, 0.32 * r) : thin(r);
 }
 
 const STATUS_PENS = {

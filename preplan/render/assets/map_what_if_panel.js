@@ -168,8 +168,8 @@ function showBanner() {
   if (title) setSheetHead(title.textContent);
   banner.replaceChildren();
   if (view.whatIf) {
-    const words = make("p", `What if: ${changesWords(BANNER_NAMES)}. `);
-    words.append(make("span", `Steady flow at ${levelText(asked.level)}; `, { name: "more" }), "not the plan.");
+    const words = make("p", `What if, not the plan: ${changesWords(BANNER_NAMES)}. `);
+    words.append(make("span", `Steady flow at ${levelText(asked.level)}.`, { name: "more" }));
     banner.append(words, button("Back to the plan", leaveWhatIf));
   }
   planMap.invalidateSize({ pan: false });
