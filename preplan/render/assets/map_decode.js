@@ -144,7 +144,9 @@ const trips = unpackColumns(data.trips, [
 trips.min = trips.moreMin.map((more, k) => more + trips.outMin[k] + trips.backMin[k]);
 trips.mi = trips.moreMi.map((more, k) => more + trips.outMi[k] + trips.backMi[k]);
 const tripTo = tripFinder();
-const CASE_COLUMNS = ["site", "backup", "split", "meets", "shortEngines", "shortTankers", "crew", "limit", "season", "request", "lines"];
+const CASE_COLUMNS = [
+  "site", "backup", "split", "meets", "shortEngines", "shortTankers", "crew", "limit", "season", "request", "lines",
+];
 const answers = unpackAnswers(data.answers);
 const addresses = unpackAddresses(data.addresses);
 for (const place of [...data.sites, ...data.stations]) {

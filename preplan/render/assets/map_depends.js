@@ -66,7 +66,8 @@ function showDepends(title, parts, marks, heading, roadsChosen = []) {
 
 function highlightedWords(some) {
   const seen = some.filter(isShown).length;
-  return seen === some.length ? "highlighted on the map" : `${seen.toLocaleString("en-US")} of them on the map: the filter hides the others`;
+  if (seen === some.length) return "highlighted on the map";
+  return `${seen.toLocaleString("en-US")} of them on the map: the filter hides the others`;
 }
 
 // Addresses as buttons; beyond the first hundred only their number is said.

@@ -228,7 +228,8 @@ function levelPart(address, level, chosen) {
     });
   const rest = answers.site[at] < 0 ? [] : [facts(levelFacts(address, at)), circuitButtons(level, at)];
   const name = meets ? "level meets" : "level";
-  if (level === chosen || chosen < 0 || !rest.length) return make("section", "", { name, inside: [title, holds, ...rest] });
+  const open = level === chosen || chosen < 0 || !rest.length;
+  if (open) return make("section", "", { name, inside: [title, holds, ...rest] });
   return make("details", "", { name, inside: [make("summary", "", { inside: [title, holds] }), ...rest] });
 }
 
@@ -249,7 +250,8 @@ function circuitButtons(level, at) {
     return one;
   };
   const anew = whatIfSite(view.address, level);
-  const buttons = [pressed(anew >= 0 ? `What-if circuit to fill site ${anew + 1}` : `Circuit to fill site ${answers.site[at] + 1}`, "site")];
+  const own = `Circuit to fill site ${answers.site[at] + 1}`;
+  const buttons = [pressed(anew >= 0 ? `What-if circuit to fill site ${anew + 1}` : own, "site")];
   if (answers.split[at] >= 0) buttons.push(pressed(`Circuit to second fill site ${answers.split[at] + 1}`, "split"));
   if (answers.backup[at] >= 0) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, "backup"));
   buttons.push(button("Fit circuit in view", fitCircuit));

@@ -67,7 +67,10 @@ function searchable() {
   }
   const tagged = (some, tag) => some.map((one) => ({ ...one, tag }));
   searched = {
-    things: [...named.filter(({ text }) => text), ...tagged(sites, "site"), ...tagged(stations, "station"), ...tagged(units, "unit")],
+    things: [
+      ...named.filter(({ text }) => text), ...tagged(sites, "site"), ...tagged(stations, "station"),
+      ...tagged(units, "unit"),
+    ],
     ends, ids, labels,
   };
   return searched;
@@ -110,7 +113,8 @@ function find(text) {
   let nearest = null;
   for (const routes of [true, false]) {
     const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, id);
-    if (found.count) return { ...found, hits: [...first, ...found.hits].slice(0, MOST_FOUND), count: found.count + first.length };
+    const hits = [...first, ...found.hits].slice(0, MOST_FOUND);
+    if (found.count) return { hits, count: found.count + first.length };
     if (found.nearest && routes && !first.length) nearest = found;
   }
   return nearest || { hits: first, count: first.length };

@@ -145,8 +145,10 @@ function changesWords(most = Infinity) {
   const on = [...plain].filter((site) => !change.off.has(site));
   const numbers = (sites) => sites.sort((a, b) => a - b).map((site) => site + 1);
   const ids = [...change.out].sort((a, b) => a - b).map((unit) => data.units[unit].id);
-  const some = (names, what, state) => (
-    names.length > most ? `${names.length} ${what}s ${state}` : `${what === "tanker" ? "" : `${what} `}${names.join(", ")} ${state}`);
+  const some = (names, what, state) => {
+    if (names.length > most) return `${names.length} ${what}s ${state}`;
+    return `${what === "tanker" ? "" : `${what} `}${names.join(", ")} ${state}`;
+  };
   if (off.length) parts.push(some(numbers(off), "fill site", "off"));
   if (on.length) parts.push(some(numbers(on), "fill site", "in service"));
   if (ids.length) parts.push(some(ids, "tanker", "out"));
@@ -202,7 +204,7 @@ function showWhatIf() {
         make("h3", "Season"), seasonChoice(),
       ],
     }),
-    make("h3", "How it is worked out"), make("p", WHAT_IF_RULE), make("p", WHAT_IF_NOTE, { name: "note" }),
+    make("h3", "How it is worked out"), make("p", WHAT_IF_NOTE, { name: "note" }),
   ]);
   showOutcome();
 }
@@ -217,7 +219,7 @@ function showOutcome() {
   }
   place.replaceChildren(
     make("p", `${capital(changesWords())}.`, { name: "flow" }), levelChoice(), outcomeTable(),
-    make("p", touchedWords()), whatIfLegend(),
+    make("p", touchedWords()), make("p", WHAT_IF_RULE), whatIfLegend(),
     ...(view.whatIf.some ? [make("p", "Pale on the map: as planned.", { name: "note" })] : []),
     ...changedPart(`At ${levelText(asked.level)} the steady flow no longer meets`, lost),
     ...changedPart(`At ${levelText(asked.level)} it now meets`, won),
@@ -231,14 +233,13 @@ function showOutcome() {
 function touchedWords() {
   const { how, shuttled: counts } = view.whatIf;
   const marks = markAddresses((address) => {
-    for (let level = 0; level < levelCount; level += 1) {
-      if ((asked.level < 0 || level === asked.level) && how[row(address, level)] !== AS_PLANNED) return counts[address] === 1;
-    }
-    return false;
+    const levels = asked.level < 0 ? [...data.levels.keys()] : [asked.level];
+    return counts[address] === 1 && levels.some((level) => how[row(address, level)] !== AS_PLANNED);
   });
   const some = countOf(marks);
   if (!some) return "Every address has the plan's own steady flow.";
-  return `The changes touch what ${addressesWords(some)} ${some === 1 ? "counts" : "count"} on; all others have the plan's own steady flow.`;
+  const count = `${addressesWords(some)} ${some === 1 ? "counts" : "count"}`;
+  return `The changes touch what ${count} on; all others have the plan's own steady flow.`;
 }
 
 function changedPart(heading, some) {
@@ -386,7 +387,8 @@ function whatIfLevel(address, level) {
   if (Number.isNaN(flow)) return [make("p", `${title}: not computed; no trip to a site that stands is kept.`)];
   const whole = (one) => gpm(Math.floor(one + ROUNDING_GPM));
   const meets = view.whatIf.found[at] === 1 ? "meets" : "does not meet";
-  const as = view.whatIf.how[at] === AS_PLANNED ? ", as planned," : ` (as planned ${whole(Math.max(0, whatIf.planned[at]))})`;
+  const planned = whole(Math.max(0, whatIf.planned[at]));
+  const as = view.whatIf.how[at] === AS_PLANNED ? ", as planned," : ` (as planned ${planned})`;
   const head = `${title}: steady flow ${whole(flow)}${as} ${meets} the required ${gpm(addresses.gpm[address])}.`;
   const line = make("p", "", { inside: [make("strong", head)] });
   return view.whatIf.site[at] < 0 ? [line] : [line, facts(whatIfFacts(address, level))];
