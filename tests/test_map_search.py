@@ -67,6 +67,8 @@ def test_a_house_is_found_however_it_is_written(wide: Opened, words: str) -> Non
 
 def test_house_numbers_are_matched_whole_and_enter_opens_no_other_house(wide: Opened) -> None:
     page = wide.page
+    assert listed(page, "35 Beaver Meadow Rd")[0] == "No 35 Beaver Meadow Rd; nearest numbers:"  # 354 begins with it
+    assert listed(page, "54 Beaver Meadow Rd")[0] == "No 54 Beaver Meadow Rd; nearest numbers:"  # and ends with this
     found = listed(page, "4 Beaver Meadow Rd")
     assert found[:3] == ["No 4 Beaver Meadow Rd; nearest numbers:", "14 BEAVER MEADOW RD", "98 BEAVER MEADOW RD"]
     page.keyboard.press("Enter")
