@@ -609,6 +609,16 @@ class WhatIf:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SearchWords:
+    """What a search of the pages takes for the same word in the name of a street, upper case."""
+
+    short_of: Mapping[str, str] = field(default_factory=dict)
+    """Spelling to its short form: ROAD and RD to RD."""
+    before_number: frozenset[str] = frozenset()
+    """Words of numbered roads, such as ROUTE, STATE, US: with the number they are one word, whatever their class."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """Everything the pages need, and nothing they must compute."""
 
@@ -667,6 +677,7 @@ class Plan:
     """Loaded legs' minutes over the travel rule's: of the quickest twentieth, the median, of the slowest twentieth."""
     what_if: WhatIf | None = None
     """None: the pages offer no what-if."""
+    search_words: SearchWords = field(default_factory=SearchWords)
     notes: tuple[str, ...] = ()
     """What was taken for what in the tables, one sentence each."""
     rejected: tuple[Rejected, ...] = ()

@@ -209,14 +209,34 @@ def test_search_finds_as_one_types_and_obeys_the_keys(wide: Opened) -> None:
     page = wide.page
     page.fill("#search", "quarry")
     found = page.locator("#found li").all_inner_texts()
-    assert [text.split("\n")[-1] for text in found] == ["Quarry Lane", LABELS[2], " ".join(LABELS[3].split())]
+    farm = " ".join(LABELS[3].split())
+    assert [text.split("\n")[-1] for text in found] == [
+        "Quarry Lane", farm, "Fill site 2: Quarry pond (summer)", LABELS[2],
+    ]  # fmt: skip
     for _ in range(2):
         page.keyboard.press("ArrowDown")
     assert page.get_attribute("#search", "aria-activedescendant") == "found-1"
+    for _ in range(2):
+        page.keyboard.press("ArrowDown")
     page.keyboard.press("Enter")
     assert page.inner_text("#panel-body h2") == LABELS[2]
     page.fill("#search", "no such place")
     assert page.inner_text("#found") == "Nothing found."
+
+
+def test_a_long_title_is_cut_between_two_lines(wide: Opened) -> None:
+    """What lies below the third line is not seen: the padding of the heading does not show a fourth one."""
+    page = wide.page
+    page.fill("#search", "farm very")
+    page.keyboard.press("Enter")
+    high, line = page.evaluate(
+        """() => {
+          const said = document.querySelector("h2 .long");
+          return [said.getBoundingClientRect().height, parseFloat(getComputedStyle(said).lineHeight)];
+        }"""
+    )
+    assert high <= 3 * line + 1
+    assert page.evaluate("() => getComputedStyle(document.querySelector('h2 .long')).paddingBottom") == "0px"
 
 
 def test_filter_hides_a_status_and_counts(wide: Opened) -> None:

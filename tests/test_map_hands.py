@@ -66,7 +66,7 @@ def choose(page: Page, text: str) -> None:
 def counted(page: Page) -> int:
     """Read how many addresses the panel says are highlighted, and hold it against the list below."""
     found = re.search(
-        r"(?:circuits|answers|site) of ([\d,]+) addresses", page.inner_text("#panel-body h3:last-of-type")
+        r"(?:circuits|answers|site) of ([\d,]+) address(?:es)?", page.inner_text("#panel-body h3:last-of-type")
     )
     assert found is not None
     count = int(found[1].replace(",", ""))
@@ -133,7 +133,7 @@ def test_circuits_over_every_listed_bridge_are_counted(wide: Opened, plan: Plan)
         assert ways[int(way[1])] in on_way
         count = counted(wide.page)
         assert count in {driving_over(plan, {row}) for row in marked}
-        assert texts[k].endswith(f": {count} addresses")
+        assert texts[k].endswith(f": {count} address" if count == 1 else f": {count} addresses")
         counts.add(count)
     assert len(counts) >= 3
 
@@ -245,13 +245,17 @@ def test_the_what_if_panel_counts_and_never_says_a_status(wide: Opened, plan: Pl
     page.click("#what-if")
     plain = table_of(page)
     assert all(now == planned for now, planned in plain.values())
+    held = [row.locator("td").nth(2).inner_text() for row in page.locator("table.outcome tr").all()[1:]]
+    counts = plan.answers.status.astype(str)
+    served, higher = (int((counts == status).sum()) for status in ("served", "higher level"))
+    assert [int(held[0]), int(held[-1])] == [served, served + higher]
     shuttled = ~np.isin(plan.answers.status.astype(str), ["hydrant", "no route"])
     assert f"Of {shuttled.sum()} addresses" in panel(page)
     page.get_by_label("1, Gristmill Road hydrant").uncheck()
     page.get_by_role("button", name="Snow").click()
     assert page.locator("#banner p").inner_text() == (
-        f"What if: fill site 1 off; snow, round trips {TIMES} 1.40 (assumption). "
-        "Steady flow at any response level; not the plan."
+        f"What if, not the plan: fill site 1 off; snow, round trips {TIMES} 1.40 (assumption). "
+        "Steady flow at any response level."
     )
     changed = table_of(page)
     assert {level: planned for level, (_, planned) in changed.items()} == {
@@ -275,10 +279,10 @@ def test_the_what_if_panel_counts_and_never_says_a_status(wide: Opened, plan: Pl
 
 
 def table_of(page: Page) -> dict[str, tuple[int, int]]:
-    """Read the outcome: level -> addresses that meet, what if and as planned."""
+    """Read the outcome: level -> addresses that meet by steady flow, what if and with nothing changed."""
     rows = page.locator("table.outcome tr").all()[1:]
     cells = [row.locator("th, td").all_inner_texts() for row in rows]
-    return {level: (int(now.replace(",", "")), int(planned.replace(",", ""))) for level, now, planned in cells}
+    return {level: (int(now.replace(",", "")), int(planned.replace(",", ""))) for level, now, planned, _ in cells}
 
 
 def test_steps_change_the_factor_and_it_never_falls_below_one(wide: Opened) -> None:

@@ -1,7 +1,9 @@
-"""The map's what-if: every flow that the page works out is planning's own, before rounding, whatever is changed."""
+"""The map's what-if: it starts from the plan's own answers, and works out what planning would."""
 
 from __future__ import annotations
 
+import csv
+import io
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -13,13 +15,14 @@ import pytest
 
 from preplan.plan import Plan, TripTable, WhatIf
 from preplan.planning import pipeline
-from preplan.planning.assignment import Delivery, Scene, deliver
+from preplan.planning.assignment import Delivery, Scene, circuit_of, crews, deliver, line_capped, source_capped
 from preplan.planning.what_if import what_if_of
-from preplan.records import BoolArray, FloatArray
+from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.map_data import along_roads
 from preplan.render.map_html import map_page
 from preplan.render.map_what_if import MINUTE_STEPS, what_if_data
+from preplan.render.tables import levels_csv
 from preplan.water.shuttle import LIMITS
 from tests.browser import Opened, launched, opened, page_source
 from tests.plan_checks import SAMPLE, fresh_plan_of
@@ -172,9 +175,40 @@ def in_page(page: Opened, given: dict[str, Any], body: str) -> Any:
     )
 
 
+ANEW = """
+const flow = [];
+for (let a = 0; a < addresses.count; a += 1) {
+  const block = steady.block(whatIf.order[a], whatIf.job[a]);
+  for (let level = 0; level < levelCount; level += 1) flow.push(steady.best(a, level, block));
+}
+return flow;
+"""
+
+
 def page_flows(case: Case, page: Opened, change: Change) -> FloatArray:
-    flat = in_page(page, asked(case, change), "return [...steady.all().flow];")
-    return np.array(flat, dtype=np.float64).reshape(len(case.plan.addresses), -1)
+    """Let the page choose every fill site anew, as it does where the plan's own is lost."""
+    return np.array(in_page(page, asked(case, change), ANEW), dtype=np.float64).reshape(len(case.plan.addresses), -1)
+
+
+def page_answers(case: Case, page: Opened, change: Change) -> tuple[FloatArray, IntArray, IntArray]:
+    """Give flow, fill site and what each rests on, as the page shows them."""
+    body = "const { flow, site, how } = steady.all(); return [[...flow], [...site], [...how]];"
+    flow, site, how = (
+        np.array(one).reshape(len(case.plan.addresses), -1) for one in in_page(page, asked(case, change), body)
+    )
+    return flow.astype(np.float64), site.astype(np.int32), how.astype(np.int32)
+
+
+def planned_gpm(case: Case) -> FloatArray:
+    """Give the plan's own steady flows as the page has them."""
+    return np.floor(np.nan_to_num(case.plan.levels.sustained_gpm) + 1e-6)
+
+
+def rests_on(case: Case, *site_ids: str) -> BoolArray:
+    """Mask the answers that count on one of some fill sites, as first or as second one."""
+    sites = [k for k, site in enumerate(case.plan.sites) if site.site_id in site_ids]
+    mask: BoolArray = np.isin(case.plan.levels.site, sites) | np.isin(case.plan.levels.split, sites)
+    return mask
 
 
 CHANGES = [
@@ -233,8 +267,140 @@ def test_changes_change_flows(case: Case) -> None:
     assert np.all(slower <= plain)
 
 
-def test_nothing_changed_is_what_planning_scored(case: Case, wide: Opened) -> None:
-    """The tankers walked here are those that planning sent, and no address changes from meets to does not."""
+def test_with_nothing_changed_every_row_is_the_plan_s_own(case: Case, wide: Opened) -> None:
+    """Flow, fill sites, tankers and those left out, as levels.csv has them."""
+    table = list(csv.DictReader(io.StringIO(levels_csv(case.plan).decode())))
+    rows = wide.page.evaluate(
+        f"""() => {{
+          {page_source("map_what_if_panel.js")}
+          asked.change = unchanged();
+          view.whatIf = outcome(asked.change);
+          const rows = [];
+          for (let a = 0; a < addresses.count; a += 1) {{
+            for (let level = 0; level < levelCount; level += 1) {{
+              const at = row(a, level);
+              const said = answers.site[at] < 0 ? {{}} : Object.fromEntries(whatIfFacts(a, level));
+              rows.push([view.whatIf.flow[at], view.whatIf.found[at], said]);
+            }}
+          }}
+          return rows;
+        }}"""
+    )
+    need = np.repeat(case.plan.needs.required_gpm, len(case.plan.district.levels))
+    assert len(rows) == len(table) > 1000
+    splits = left_out = 0
+    by_id = {site.site_id: f"{k + 1}, {site.name}" for k, site in enumerate(case.plan.sites)}
+    splits_csv = case.plan.levels.split.ravel()
+    for (flow, meets, said), line, gpm, split in zip(rows, table, need, splits_csv.tolist(), strict=True):
+        assert flow == float(line["sustained_gpm"] or 0)
+        assert meets == (flow >= gpm - 1e-6)
+        assert said.get("Fill site") == by_id.get(line["fill_site_id"])
+        if not said:
+            continue
+        assert ("Second fill site" in said) == (split >= 0)
+        tankers = [one for name in ("Tankers", "Tankers there") for one in said.get(name, "none").split(", ")]
+        assert sorted(set(tankers) - {"none"}) == sorted(line["tankers"].split())
+        assert said.get("Left out", "").split(", ") == (line["left_out"].split() or [""])
+        splits, left_out = splits + (split >= 0), left_out + bool(line["left_out"])
+    assert splits > 10
+    assert left_out > 100
+
+
+@pytest.mark.parametrize("off", [("F01",), ("F06",), ("F07",), ("F02", "F11"), ("F12",)])
+def test_a_fill_site_that_is_lost_touches_only_what_counts_on_it(
+    case: Case, wide: Opened, off: tuple[str, ...]
+) -> None:
+    """There the best steady flow stands in, as first or as second site lost, and never more than the plan's own."""
+    change = Change(off=off)
+    flow, _, _ = page_answers(case, wide, change)
+    lost, planned = rests_on(case, *off), planned_gpm(case)
+    assert lost.any()
+    seasons_apart = len(case.plan.seasons) > 1
+    anew = np.minimum(worst(case, change), planned)
+    assert flow[lost] == pytest.approx(anew[lost], abs=0.001)
+    kept = ~lost
+    if seasons_apart:  # another season may count on a lost site: that is looked at too
+        others = [
+            np.isin(season.best_site, [k for k, s in enumerate(case.plan.sites) if s.site_id in off])
+            for season in case.plan.seasons
+        ]
+        kept &= ~np.logical_or.reduce(others)
+    assert np.array_equal(flow[kept], planned[kept])
+    assert np.all(flow <= planned)
+
+
+def test_a_second_fill_site_that_is_lost_is_reckoned(case: Case, wide: Opened) -> None:
+    split = case.plan.levels.split
+    for k in np.unique(split[split >= 0]).tolist():
+        change = Change(off=(case.plan.sites[k].site_id,))
+        flow, site, how = page_answers(case, wide, change)
+        rows = split == k
+        assert np.all(how[rows] == 2)
+        assert not np.any(site[rows] == k)
+        assert np.all(flow[rows] <= planned_gpm(case)[rows])
+        assert np.any(flow[rows] < planned_gpm(case)[rows])
+
+
+def test_slower_roads_slow_the_plan_s_own_circuits(case: Case, wide: Opened) -> None:
+    """One circuit by the same tankers is planning's closed form; two lose as much as the closed form of both."""
+    levels, scene, factor = case.plan.levels, case.scene, 1.4
+    a, lv = (i.astype(np.int32) for i in np.nonzero((levels.site >= 0) & (levels.split < 0)))
+    s, used = levels.site[a, lv], levels.used[a, lv]
+    may = np.stack([~np.any(used & ~cut.members, axis=1) for cut in scene.cuts])
+    trip = np.where(may, np.stack([cut.trip_min[a, s] for cut in scene.cuts]), np.inf).min(axis=0)
+    jobs, _ = crews(scene, a, s, lv)
+
+    def steady(times: float) -> FloatArray:
+        shuttle = circuit_of(scene, s, jobs).exactly(trip * times, used)
+        return line_capped(scene, source_capped(scene, shuttle, a, s), jobs, a).sustained_gpm
+
+    own = np.abs(steady(1.0) - levels.sustained_gpm[a, lv]) < 1e-6  # not a level that does what the one below it does
+    assert own.mean() > 0.95
+    flow, _, how = page_answers(case, wide, Change(factor=factor))
+    assert flow[a, lv][own] == pytest.approx(steady(factor)[own], abs=0.01)
+    assert np.all(how[a, lv] == 1)
+    assert np.all(flow <= planned_gpm(case) + 1.0)
+    two = levels.split >= 0
+    assert np.all(flow[two] < levels.sustained_gpm[two])
+
+
+def test_a_tanker_out_touches_only_those_who_count_on_it(case: Case, wide: Opened) -> None:
+    unit = [one.unit_id for one in case.plan.units].index("T11")
+    flow, site, how = page_answers(case, wide, Change(out=("T11",)))
+    used, planned = case.plan.levels.used[:, :, unit], planned_gpm(case)
+    assert np.array_equal(flow[~used], planned[~used])
+    assert np.all(how[~used] == 0)
+    assert np.all(flow < planned + 1.0)
+    assert np.sum(flow[used] < planned[used]) > 100
+    assert np.array_equal(site, case.plan.levels.site)
+
+
+def test_what_stands_only_now_gains_with_the_plan_s_own_tankers_and_no_loss_is_a_gain(case: Case, wide: Opened) -> None:
+    planned = planned_gpm(case)
+    flow, site, how = page_answers(case, wide, Change(on=("F09",)))
+    gained = how == 3
+    assert np.any(gained)
+    assert {case.plan.sites[k].site_id for k in np.unique(site[gained]).tolist()} == {"F09"}
+    assert np.all(flow[gained] > planned[gained])
+    assert np.array_equal(flow[~gained], planned[~gained])
+    for change in changes(case):
+        if not change.on and change.season < 0:
+            assert np.all(page_answers(case, wide, change)[0] < planned + 1.0), change
+
+
+def test_a_season_is_never_worse_than_the_worst(case: Case, wide: Opened) -> None:
+    flows = [page_answers(case, wide, Change(season=k))[0] for k in range(len(case.plan.seasons))]
+    decides = case.plan.levels.season
+    planned = planned_gpm(case)
+    for k, flow in enumerate(flows):
+        assert np.array_equal(
+            flow[(decides == k) & (case.plan.levels.site >= 0)], planned[(decides == k) & (case.plan.levels.site >= 0)]
+        )
+    assert any(np.any(flow > planned) for flow in flows)
+
+
+def test_the_tankers_walked_here_are_those_that_planning_sent(case: Case, wide: Opened) -> None:
+    """And chosen anew with nothing changed, no address changes from meets to does not by rounding."""
     assert np.array_equal(sent(case, ()), case.scene.response.tankers)
     need = case.plan.needs.required_gpm[:, None] - 1e-6
     exact = worst(case, Change(), steps=None)

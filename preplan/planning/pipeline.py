@@ -66,6 +66,7 @@ from preplan.roads.inventory import is_bridge, rating_lb
 from preplan.roads.paths import Junctions
 from preplan.roads.search import Fleet, Spots, response_min
 from preplan.roads.speeds import rule_comparison
+from preplan.roads.street_names import search_words
 from preplan.units import M_PER_MI
 
 Progress = Callable[[str, float], None]
@@ -490,6 +491,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
         what_if=what_if_of(scene, outcome.trips),
+        search_words=search_words(),
     )
 
 

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from preplan.plan import STATUSES, Plan
+from preplan.plan import STATUSES, Flag, Plan
 from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
-from preplan.render import crew, words
+from preplan.render import crew, us_grid, words
+from preplan.render.card_words import season_words
 from preplan.render.flag_words import GRAVE, flag_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, lines, pack, steps, whole
+from preplan.render.map_search import id_columns, search_data
 from preplan.render.map_strip import strip_data
 from preplan.render.map_what_if import what_if_data
 
@@ -30,6 +32,10 @@ ROAD_RANKS = (
     frozenset({"unclassified", "residential", "living_street", "road"}),
 )
 """Classes of road by width on the map; any other is the last rank."""
+SIDES = ("", "left", "right")
+"""Side of the road that a building stands on, along the stretch; '' not known."""
+RATED = "rated"
+"""Before a weight of the bridge table: it stands on no sign."""
 MARK_POSTED, MARK_UNPOSTED, MARK_CLOSED = 1, 2, 4
 """Bits of a stretch: something posted; a bridge without a posted weight; no road for tankers."""
 
@@ -95,6 +101,7 @@ def map_data(plan: Plan) -> Page:
         "closures": _closures(plan, road_row),
         "strips": strip_data(plan, along),
         "whatIf": what_if_data(plan, along),
+        "search": search_data(plan),
     }
 
 
@@ -197,6 +204,7 @@ def _station(plan: Plan, index: int) -> Page:
         "name": words.printable(station.name),
         "lon": round(station.lon, 5),
         "lat": round(station.lat, 5),
+        "id": words.printable(station.station_id),
         "turnout": f"{words.minutes(station.turnout_min)}, {'staffed' if station.staffed else 'not staffed'}",
         "aid": {"own": "own station", "automatic": "automatic aid", "on request": "aid on request"}.get(
             station.aid, words.printable(station.aid)
@@ -233,7 +241,9 @@ def _site(plan: Plan, index: int) -> Page:
         "lasting": words.lasting_words(site),
         "road": bool(plan.site_segment[index] >= 0),
         "facts": site_facts(site),
-        "flags": [flag_words(flag) for flag in plan.site_flags[index]],
+        "engineMin": whole(plan.site_arrival_min[index], way="up").tolist(),
+        "flags": [_flag_said(plan, flag) for flag in plan.site_flags[index]],
+        "needsEngine": site.needs_engine,
     }
 
 
@@ -285,15 +295,18 @@ def _closure_words(closure: Closure) -> str:
 
 
 def _posted_words(plan: Plan, segment: int) -> str:
-    """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'."""
+    """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'; a rating, which is on no sign, last."""
     limits = plan.limits
+    rated = bool(limits.rated[segment])
     said: list[tuple[float, Callable[[float], str]]] = [
-        (limits.max_lb[segment], lambda lb: f"{'rated ' * bool(limits.rated[segment])}{words.supply(lb)} lb"),
+        (np.nan if rated else limits.max_lb[segment], lambda lb: f"{words.supply(lb)} lb"),
         (limits.max_axle_lb[segment], lambda lb: f"{words.supply(lb)} lb an axle"),
         (limits.max_height_ft[segment], lambda ft: f"{words.number(ft, 1)} ft high"),
         (limits.max_width_ft[segment], lambda ft: f"{words.number(ft, 1)} ft wide"),
     ]
-    return ", ".join(write(value) for value, write in said if np.isfinite(value)) or "posted"
+    posted = ", ".join(write(value) for value, write in said if np.isfinite(value))
+    rating = f"{RATED} {words.supply(float(limits.max_lb[segment]))} lb" if rated else ""
+    return "; ".join(filter(None, (posted, rating))) or "posted"
 
 
 def _rated_words(plan: Plan, segment: int) -> str:
@@ -301,7 +314,7 @@ def _rated_words(plan: Plan, segment: int) -> str:
     row = int(plan.bridge_row[segment])
     if row < 0 or not plan.limits.unposted_bridge[segment] or not np.isfinite(plan.bridges.operating_lb[row]):
         return ""
-    return f"not posted; rated {words.supply(float(plan.bridges.operating_lb[row]))} lb"
+    return f"not posted; {RATED} {words.supply(float(plan.bridges.operating_lb[row]))} lb"
 
 
 def _ground(plan: Plan) -> Page:
@@ -334,6 +347,10 @@ def _addresses(plan: Plan, road_row: Ints, along: Ints) -> Page:
         for text, assumed in zip(needs.basis, needs.assumed.tolist(), strict=True)
     ]
     parted = [_parted(words.where_words(plan, k)) for k in range(len(table))]
+    cross = {a: words.printable(group.cross_street) for group in plan.groups for a in group.addresses}
+    crosses = Texts([""], {"": 0})
+    ids, stems = id_columns(plan)
+    squares, zones = _grid_columns(plan)
     columns = {
         "number": [number for number, _ in parted],
         "rest": [rests.place(rest) for _, rest in parted],
@@ -347,8 +364,24 @@ def _addresses(plan: Plan, road_row: Ints, along: Ints) -> Page:
         "gal": whole(needs.required_gal, way="up"),
         "min": whole(needs.required_min, way="up"),
         "basis": basis,
+        "cross": [crosses.place(cross.get(k, "")) for k in range(len(table))],
+        "side": [SIDES.index(side) if side in SIDES else 0 for side in fronts.side.tolist()],
+        **ids,
+        **squares,
     }
-    return {**_packed(columns, along), "rests": rests.values, "bases": bases.values}
+    lists = {"rests": rests.values, "bases": bases.values, "crosses": crosses.values, "stems": stems, "zones": zones}
+    return {**_packed(columns, along), **lists}
+
+
+def _grid_columns(plan: Plan) -> tuple[dict[str, list[int]], list[str]]:
+    """Part each address's place on the national grid into zone and square, east and north; '' where it has none."""
+    zones = Texts([""], {"": 0})
+    columns: dict[str, list[int]] = {"zone": [], "east": [], "north": []}
+    for lon, lat in zip(plan.addresses.lon.tolist(), plan.addresses.lat.tolist(), strict=True):
+        zone, east, north = (us_grid.grid_words(lon, lat) or " 0 0").rsplit(" ", 2)
+        for name, one in (("zone", zones.place(zone)), ("east", int(east)), ("north", int(north))):
+            columns[name].append(one)
+    return columns, zones.values
 
 
 def _packed(columns: dict[str, Any], along: Ints) -> Page:
@@ -371,8 +404,12 @@ def _answers(plan: Plan, along: Ints) -> Page:
     """Answers by address, and by address and level."""
     answers, levels = plan.answers, plan.levels
     flags, codes = Texts(), Texts()
-    flag_lists = [[flags.place(flag_words(flag)) for flag in row] for row in answers.flags]
-    code_of = {flag_words(flag): codes.place(words.printable(flag.code)) for row in answers.flags for flag in row}
+    flag_lists: list[list[int]] = []
+    code_of: dict[str, int] = {}
+    for row, called in zip(answers.flags, answers.called.tolist(), strict=True):
+        said = [_flag_said(plan, flag, called) for flag in row]
+        code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
+        flag_lists.append([flags.place(one) for one in said])
     case, texts = _cases(plan)
     by_hose = Texts()
     by_hose.place("")
@@ -393,6 +430,7 @@ def _answers(plan: Plan, along: Ints) -> Page:
         "callBy": whole(answers.call_by_min),
         "backupFlow": whole(levels.backup_gpm, way="down"),
         "oneOut": whole(levels.one_out_gpm, way="down"),
+        "dumpMin": _dump_engine_min(plan),
     }
     return {
         **_packed(columns, along),
@@ -406,16 +444,45 @@ def _answers(plan: Plan, along: Ints) -> Page:
     }
 
 
+def _dump_engine_min(plan: Plan) -> Ints:
+    """Give when the engine at the dump site arrives, whole minutes up, (addresses, levels); -1: none, or not known."""
+    engine = plan.levels.dump_engine
+    arrival = (
+        np.take_along_axis(plan.arrival_min, np.maximum(engine, 0), axis=1)
+        if len(plan.units)
+        else np.zeros(engine.shape)
+    )
+    return whole(np.where(engine >= 0, arrival, np.nan), way="up")
+
+
+def _flag_said(plan: Plan, flag: Flag, called: str = "") -> str:
+    """Say a flag with the numbers of the fill sites as the map has them, and a gap with how the level is called."""
+    value = flag.value
+    numbers = {site.site_id: f"fill site {k + 1}" for k, site in enumerate(plan.sites)}
+    if isinstance(value, str) and flag.code == "two fill sites":
+        value = re.sub(r"(?<= at ).+(?=, round trip )", lambda found: numbers.get(found[0], found[0]), value)
+    if isinstance(value, str) and flag.code == "shares its source":
+        value = ", ".join(numbers.get(one, one) for one in value.split(" "))
+    said = flag_words(replace(flag, value=value))
+    return (
+        said.removesuffix(".") + ", if this level is called on arrival."
+        if (flag.code, called) == ("gap", "on arrival")
+        else said
+    )
+
+
 def _cases(plan: Plan) -> tuple[Ints, Page]:
     """List what many answers have in common, each distinct set of it once.
 
     Returns the number of each answer's set, (addresses, levels), and the sets.
 
     A case is fill site, backup, second site, meets, engines short, tankers short, and the places of its crew,
-    limiting term and season in their lists.
+    limiting term, season, units on request and lines by season in their lists.
     """
     levels = plan.levels
     cases, crews, limits, seasons = Texts(), Texts(), Texts(), Texts()
+    requests, lines = Texts([""], {"": 0}), Texts([()], {(): 0})
+    on_request = any(station.aid == "on request" for station in plan.stations)
     months = [words.months(season.months) for season in plan.seasons]
     matters = _season_matters(plan)
     counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
@@ -427,9 +494,12 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
             crews.place(_crew(plan, a, k)),
             limits.place(_limit(plan, a, k)),
             seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
+            requests.place(crew.request_words(plan, a, k) if on_request else ""),
+            lines.place(tuple(season_words(plan, a, k)) if matters[a, k] else ()),
         )
         case[a, k] = cases.place((*numbers[a][k], *texts))
     lists = {"cases": cases, "crews": crews, "limits": limits, "seasons": seasons}
+    lists |= {"requests": requests, "seasonLines": lines}
     return case, {name: one.values for name, one in lists.items()}
 
 

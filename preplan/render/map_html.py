@@ -39,6 +39,7 @@ SCRIPTS = (
     "map_panel.js",
     "map_depends.js",
     "map_what_if_panel.js",
+    "map_search.js",
     "map_start.js",
 )
 """The page's own script, in the order in which its parts build on each other."""
@@ -206,10 +207,11 @@ def _header(plan: Plan, *, tiles: bool) -> str:
     return f"""<header>
 <h1>{escape(words.printable(plan.district.name))}</h1>
 <div class="search">
-<input type="search" id="search" placeholder="Address or road" aria-label="Search an address or a road"
+<input type="search" id="search" placeholder="Address, road, fill site, unit"
+ aria-label="Search an address, its ID, a road, a fill site, a station or a unit"
  role="combobox" aria-expanded="false" aria-controls="found" aria-autocomplete="list" autocomplete="off"
  spellcheck="false">
-<ul id="found" role="listbox" aria-label="Addresses and roads found" hidden></ul>
+<ul id="found" role="listbox" aria-label="What is found" hidden></ul>
 </div>
 <button type="button" id="legend">Legend</button>
 {what_if}
@@ -224,7 +226,8 @@ def _header(plan: Plan, *, tiles: bool) -> str:
 def _after(plan: Plan) -> str:
     """Write panel, data, the page for scripts off, and the cautions."""
     dated = escape(f"{words.first_up(words.date_words(plan.district.date))}.")
-    return f"""<div id="banner" role="status" hidden></div>
+    return f"""<div id="sheet-head"></div>
+<div id="notes"><div id="banner" role="status" hidden></div><div id="filtered" role="status" hidden></div></div>
 <aside aria-label="Details"><button type="button" id="close" aria-label="Close">&times;</button>
 <p id="said" role="status"></p><div id="panel-body"></div></aside>
 <noscript><main class="still">

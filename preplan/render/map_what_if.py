@@ -47,7 +47,8 @@ def what_if_data(plan: Plan, along: Ints) -> dict[str, Any] | None:
         "held": [_finite(row) for row in terms.held_gpm],
         "draft": terms.draft_gpm.tolist(),
         "line": [pack(column) for column in whole(terms.line_gpm[along], GPM_STEPS, way="down").T],
-        "need": _exact_needs(plan, along),
+        **_exact(plan, along),
+        **_seasons_apart(plan, along),
         "limits": [words.limit_words(term) for term in LIMITS],
         "seasons": [{"months": list(s.months), "words": words.months(s.months)} for s in plan.seasons],
         "siteMonths": [sorted(site.months) for site in plan.sites],
@@ -136,8 +137,32 @@ def _jobs(terms: WhatIf, used: Ints | IntArray, along: Ints) -> dict[str, Any]:
     }
 
 
-def _exact_needs(plan: Plan, along: Ints) -> str:
-    """Pack required flows in thousandths where one is no whole gpm; '' where the whole ones of the page are exact."""
+def _exact(plan: Plan, along: Ints) -> dict[str, str]:
+    """Pack required and steady flows in thousandths where a required flow is no whole gpm.
+
+    '' where it is: then the page's whole ones judge alike.
+    """
     need = plan.needs.required_gpm
     known = need[np.isfinite(need)]
-    return "" if np.array_equal(known, np.round(known)) else pack(steps(whole(need[along], GPM_STEPS, way="up")))
+    if np.array_equal(known, np.round(known)):
+        return {"need": "", "planned": ""}
+    flow = plan.levels.sustained_gpm
+    return {
+        "need": pack(steps(whole(need[along], GPM_STEPS, way="up"))),
+        "planned": pack(steps(whole(flow[along], GPM_STEPS, way="down"))),
+    }
+
+
+def _seasons_apart(plan: Plan, along: Ints) -> dict[str, Any]:
+    """Pack the season that decides each answer, and by season the two fill sites of answers that then move to others.
+
+    -1 where an answer's own fill sites stand in that season too: it cannot become worse than the one that decides.
+    """
+    levels, elsewhere = plan.levels, []
+    for season in plan.seasons:
+        stands = np.zeros(len(plan.sites) + 1, dtype=np.bool_)
+        stands[[*season.sites, -1]] = True  # the last stands for no second site
+        moves = (levels.site >= 0) & ~(stands[levels.site] & stands[levels.split])
+        both = (np.where(moves, sites, NOT_KNOWN) for sites in (season.best_site, season.split_site))
+        elsewhere.append([pack(steps(sites[along])) for sites in both])
+    return {"decides": pack(steps(levels.season[along])), "elsewhere": elsewhere}

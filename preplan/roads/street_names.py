@@ -14,6 +14,8 @@ import unicodedata
 from collections.abc import Mapping
 from functools import lru_cache
 
+from preplan.plan import SearchWords
+
 _SUFFIXES = """
 ALY=ALLEY ALLEE ALLY; ANX=ANEX ANNEX ANNX; ARC=ARCADE; AVE=AV AVEN AVENU AVENUE AVN AVNUE; BYU=BAYOU BAYOO;
 BCH=BEACH; BND=BEND; BLF=BLUF BLUFF; BLFS=BLUFFS; BTM=BOT BOTTM BOTTOM; BLVD=BOUL BOULEVARD BOULV; BR=BRANCH BRNCH;
@@ -119,6 +121,10 @@ _ROUTE = re.compile(
 )
 _LETTER_ROUTE = re.compile(rf"(?:(?:COUNTY|CNTY|CTY|CO) {_KIND}|COUNTY TRUNK HIGHWAY|CTH) (?P<letter>[A-Z]{{1,2}})")
 """County roads are lettered in some states: 'County Road A'."""
+_NO_ROUTE_ALONE = frozenset(
+    ["ROAD", "RD", "ST", "TO", "TOWN", "TN", "CO", "AND", "NEW", "NORTH", "SOUTH", "WEST", "ISLAND", "ISLANDS"]
+)
+"""Words of numbered roads that stand before a house number too: 'MAIN ST 5' is no route 5."""
 _LEADING_NUMBER = re.compile(r"(\d+)[A-Z]?(?: \d+/\d+| \d+[A-Z]?(?= \D))? (?=\S)")
 _TRAILING_UNIT = re.compile(rf"(?<=\S) (?:(?:{'|'.join(_UNITS.split())}) (?:NO )?(?:[A-Z]?\d+[A-Z]?|[A-Z])|# ?\w+)$")
 
@@ -199,6 +205,17 @@ def misspellings(blurred: str) -> frozenset[str]:
     if len(blurred) <= _SHORTEST_MISSPELT or any(map(str.isdigit, blurred)):
         return frozenset()
     return frozenset({blurred, *(blurred[:at] + blurred[at + 1 :] for at in range(2, len(blurred)))})
+
+
+def search_words() -> SearchWords:
+    """Give what a search needs to read streets as the keys do: spellings, and the words of numbered roads.
+
+    >>> search_words().short_of["ROAD"], search_words().short_of["NORTH"], "ROUTE" in search_words().before_number
+    ('RD', 'N', True)
+    """
+    classes = set(re.findall("[A-Z]{2,}", " ".join(_ROUTE_CLASSES.values())))
+    states = {word for name in _STATE_OF for word in name.split()}
+    return SearchWords(short_of=_WORD, before_number=frozenset(classes | states | _STATE_CODES) - _NO_ROUTE_ALONE)
 
 
 def _clean(text: str) -> str:

@@ -1,4 +1,4 @@
-"""Size and speed of the map page: opening it, and every flow worked out anew, in a browser without a network.
+"""Size and speed of the map page: opening it, a what-if, a keystroke of its search, in a browser without a network.
 
     python -m tests.bench.bench_map [DISTRICT.toml]
 
@@ -141,6 +141,16 @@ def measure(district: Path, folder: Path) -> None:
               return times;
             }}"""
             print(f"what-if, five times anew: {page.evaluate(body)} ms")
+            body = f"""(typed) => {{
+              {page_source("map_search.js")}
+              searchable();
+              return typed.map((words) => {{
+                const begun = performance.now();
+                find(words);
+                return Math.round(performance.now() - begun);
+              }});
+            }}"""
+            print(f"a keystroke of the search, {KEYSTROKES}: {page.evaluate(body, KEYSTROKES)} ms")
             page.close()
             for rest_ms in (0, 3000):
                 page = opened(browser, path.as_uri()).page
@@ -153,6 +163,7 @@ def measure(district: Path, folder: Path) -> None:
                 page.close()
 
 
+KEYSTROKES = ["c", "county", "county road 7", "33 lane 12", "lane", "5 county road 9 x", "no such place"]
 PAINTED = """new MutationObserver((_, watch) => {
   if (!document.body?.classList.contains("ready")) return;
   watch.disconnect();

@@ -19,6 +19,8 @@ const view = {
   flag: "", // code of the flag that the filter keeps; "": any
   site: -1, // fill site that the filter keeps; -1: any
   address: -1,
+  before: -1, // the address that was looked at before
+  drawn: { level: -1, which: "site", site: -1 }, // the circuit that is asked for
   siteChosen: -1,
   roadsChosen: [], // the bridge or closure that is chosen
   depends: null, // a mark for each address that depends on what is chosen
@@ -114,6 +116,7 @@ const Chart = L.Layer.extend({
     this.colours = view.night ? NIGHT : DAY;
     this.pen = this.penOn(this.canvas);
     this.taken = []; // boxes that no text may cover
+    this.late = []; // names and numbers that must stand on the circuit
     this.posts = []; // what is posted, to be written last
     this.paint();
   },
@@ -127,11 +130,31 @@ const Chart = L.Layer.extend({
   paint() {
     this.paintGroundOnce();
     this.paintBridges();
+    this.layOut();
+    this.paintLabels(); // below the symbols: a name never hides what an address gets
     this.paintAddresses();
     this.paintCircuit();
+    this.late.forEach((write) => write());
     this.paintChosen();
     this.paintPlaces();
-    this.paintLabels();
+  },
+
+  // Where legs and symbols will come, so that text keeps clear of them.
+  layOut() {
+    const { circuit: one } = view;
+    const toPixels = (points) => points.map(([x, y]) => this.pixel(x, y));
+    // Each leg keeps to the right of the road, so the two ways of one road can be told apart.
+    this.legs = one ? [one.back, one.out].map((points) => shifted(toPixels(points), 6)) : [];
+    const take = ({ x: unitsRight, y: unitsDown }, west, north, south = north) => {
+      const [x, y] = this.pixel(unitsRight, unitsDown);
+      this.taken.push([x - west, y - north, x + west, y + south]);
+    };
+    const reach = this.symbolSize() + 9;
+    if (view.address >= 0) take({ x: addresses.x[view.address], y: addresses.y[view.address] }, reach, reach);
+    const r = placeSize(this.zoom);
+    for (const station of data.stations) take(station, r, r);
+    for (const site of data.sites) take(site, r, 1.5 * r, 1.2 * r);
+    if (one && one.dump) take({ x: one.dump[0], y: one.dump[1] }, 13, 13);
   },
 
   pixel(x, y) {
@@ -252,12 +275,8 @@ const Chart = L.Layer.extend({
   },
 
   paintCircuit() {
-    this.legs = [];
     if (!view.circuit) return;
-    const { out, back, dump } = view.circuit;
-    const toPixels = (points) => points.map(([x, y]) => this.pixel(x, y));
-    // Each leg keeps to the right of the road, so the two ways of one road can be told apart.
-    this.legs = [back, out].map((points) => shifted(toPixels(points), 6));
+    const { dump } = view.circuit;
     this.legs.forEach((leg, k) => drawLeg(this.pen, leg, k === 1, this.colours));
     if (!dump) return;
     const { pen } = this;
@@ -275,7 +294,7 @@ const Chart = L.Layer.extend({
   },
 
   markStamp(mark, r) {
-    const key = `${mark} ${r} ${this.ratio}`;
+    const key = `${mark} ${r} ${this.ratio} ${view.night}`;
     if (!this.stamps.has(key)) {
       const draw = (pen, x, y) => drawMark(pen, mark, x, y, r);
       this.stamps.set(key, new Stamp(draw, Math.ceil((r + 4) * this.ratio), this.ratio));
@@ -333,7 +352,6 @@ const Chart = L.Layer.extend({
     const [x, y] = this.pixel(addresses.x[view.address], addresses.y[view.address]);
     drawMark(pen, markOf(view.address), x, y, r + 2);
     drawCorners(pen, x, y, r + 8, this.colours);
-    this.taken.push([x - r - 9, y - r - 9, x + r + 9, y + r + 9]);
   },
 
   paintPlaces() {
@@ -341,14 +359,12 @@ const Chart = L.Layer.extend({
     data.stations.forEach((station, k) => {
       const [x, y] = this.pixel(station.x, station.y);
       drawStation(this.pen, k + 1, x, y, r * 0.75);
-      this.taken.push([x - r, y - r, x + r, y + r]);
     });
     const inService = (k) => (view.whatIf ? !view.whatIf.steady.change.off.has(k) : data.sites[k].inService);
     const byService = [...data.sites.keys()].sort((a, b) => inService(a) - inService(b));
     for (const k of byService) {
       const [x, y] = this.pixel(data.sites[k].x, data.sites[k].y);
       drawSite(this.pen, { ...data.sites[k], inService: inService(k) }, k + 1, x, y, k === view.siteChosen ? r * 1.3 : r);
-      this.taken.push([x - r, y - 1.5 * r, x + r, y + 1.2 * r]);
     }
     for (const road of view.roadsChosen) {
       const { x, y } = this.middle(road);
@@ -357,7 +373,6 @@ const Chart = L.Layer.extend({
     if (view.circuit && view.circuit.dump) {
       const [x, y] = this.pixel(...view.circuit.dump);
       drawStar(this.pen, x, y, 13);
-      this.taken.push([x - 13, y - 13, x + 13, y + 13]);
     }
   },
 
@@ -382,7 +397,7 @@ const Chart = L.Layer.extend({
   },
 
   // Level text with a halo, where nothing lies yet.
-  text(words, x, y, { align = "center", bold = false } = {}) {
+  text(words, x, y, { align = "center", bold = false, late = false } = {}) {
     const { pen, colours } = this;
     pen.font = `${bold ? "bold " : ""}12px system-ui, sans-serif`;
     const wide = pen.measureText(words).width;
@@ -390,14 +405,20 @@ const Chart = L.Layer.extend({
     const box = [left - 2, y - 8, left + wide + 2, y + 8];
     if (!this.free(box)) return;
     this.taken.push(box);
-    pen.textAlign = "left";
-    pen.textBaseline = "middle";
-    pen.lineJoin = "round";
-    pen.strokeStyle = colours.halo;
-    pen.lineWidth = 5;
-    pen.strokeText(words, left, y);
-    pen.fillStyle = colours.label;
-    pen.fillText(words, left, y);
+    const { font } = pen;
+    const write = () => {
+      pen.font = font;
+      pen.textAlign = "left";
+      pen.textBaseline = "middle";
+      pen.lineJoin = "round";
+      pen.strokeStyle = colours.halo;
+      pen.lineWidth = 5;
+      pen.strokeText(words, left, y);
+      pen.fillStyle = colours.label;
+      pen.fillText(words, left, y);
+    };
+    if (late) this.late.push(write);
+    else write();
   },
 
   paintLabels() {
@@ -414,7 +435,7 @@ const Chart = L.Layer.extend({
       const number = /^\d+\w*/.exec(addresses.label[a]);
       const [x, y] = this.pixel(addresses.x[a], addresses.y[a]);
       if (!number || !isShown(a) || x < 0 || y < 0 || x > this.width || y > this.height) continue;
-      this.text(number[0], x + r + 4, y, { align: "left" });
+      this.text(number[0], x + r + 4, y, { align: "left", late: this.nearLegs([x + r + 15, y]) });
     }
   },
 
@@ -463,18 +484,24 @@ const Chart = L.Layer.extend({
     if (!onCircuit && places.some((place) => this.nearLegs(place))) return false;
     this.taken.push(...boxes);
     const { pen, colours } = this;
-    pen.save();
-    pen.translate(right + (centre.x + (from.x + to.x) / 2) / 2, down + (centre.y + (from.y + to.y) / 2) / 2);
-    pen.rotate(angle);
-    pen.textAlign = "center";
-    pen.textBaseline = "middle";
-    pen.lineJoin = "round";
-    pen.strokeStyle = colours.halo;
-    pen.lineWidth = 6;
-    pen.strokeText(name, 0, 0);
-    pen.fillStyle = colours.label;
-    pen.fillText(name, 0, 0);
-    pen.restore();
+    const { font } = pen;
+    const write = () => {
+      pen.save();
+      pen.translate(right + (centre.x + (from.x + to.x) / 2) / 2, down + (centre.y + (from.y + to.y) / 2) / 2);
+      pen.rotate(angle);
+      pen.font = font;
+      pen.textAlign = "center";
+      pen.textBaseline = "middle";
+      pen.lineJoin = "round";
+      pen.strokeStyle = colours.halo;
+      pen.lineWidth = 6;
+      pen.strokeText(name, 0, 0);
+      pen.fillStyle = colours.label;
+      pen.fillText(name, 0, 0);
+      pen.restore();
+    };
+    if (onCircuit) this.late.push(write);
+    else write();
     return true;
   },
 });

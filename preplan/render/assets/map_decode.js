@@ -143,7 +143,10 @@ const trips = unpackColumns(data.trips, [
 ], running);
 trips.min = trips.moreMin.map((more, k) => more + trips.outMin[k] + trips.backMin[k]);
 trips.mi = trips.moreMi.map((more, k) => more + trips.outMi[k] + trips.backMi[k]);
-const CASE_COLUMNS = ["site", "backup", "split", "meets", "shortEngines", "shortTankers", "crew", "limit", "season"];
+const tripTo = tripFinder();
+const CASE_COLUMNS = [
+  "site", "backup", "split", "meets", "shortEngines", "shortTankers", "crew", "limit", "season", "request", "lines",
+];
 const answers = unpackAnswers(data.answers);
 const addresses = unpackAddresses(data.addresses);
 for (const place of [...data.sites, ...data.stations]) {
@@ -154,12 +157,11 @@ for (const place of [...data.sites, ...data.stations]) {
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
     "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "oneOut",
-    "steady", "onArrival", "gapOnArrival", "firstWater", "callBy", "byHose",
+    "steady", "onArrival", "gapOnArrival", "firstWater", "callBy", "byHose", "dumpMin",
   ], alongRoads);
   CASE_COLUMNS.forEach((name, k) => {
     columns[name] = columns.case.map((one) => packed.cases[one][k]);
   });
-  const tripTo = tripFinder();
   const tripOf = (site, at) => tripTo(Math.floor(at / levelCount), site);
   const [trip, backupTrip, splitTrip] = ["site", "backup", "split"].map((name) => columns[name].map(tripOf));
   return { ...columns, trip, backupTrip, splitTrip };
@@ -185,6 +187,7 @@ function tripFinder() {
 function unpackAddresses(packed) {
   const columns = unpackColumns(packed, [
     "lon", "lat", "frontLon", "frontLat", "road", "driveway", "gpm", "gal", "min", "basis", "number", "rest",
+    "cross", "side", "idStem", "idNumber", "zone", "east", "north",
   ], alongRoads);
   const { lon, lat, number, rest } = columns;
   const frontLon = columns.frontLon.map((step, k) => step + lon[k]);
@@ -193,6 +196,14 @@ function unpackAddresses(packed) {
     ...columns,
     ...unpackPlaces(lon, lat),
     count: lon.length,
+    grid: (address) => {
+      const [east, north] = [columns.east, columns.north].map((some) => String(some[address]).padStart(4, "0"));
+      return columns.zone[address] ? `${packed.zones[columns.zone[address]]} ${east} ${north}` : "";
+    },
+    id: (address) => {
+      const [stem, digits] = packed.stems[columns.idStem[address]];
+      return digits ? stem + String(columns.idNumber[address]).padStart(digits, "0") : stem;
+    },
     label: rest.map((one, k) => (number[k] < 0 ? packed.rests[one] : `${number[k]} ${packed.rests[one]}`)),
     lon: lon.map((one) => one / 1e5),
     lat: lat.map((one) => one / 1e5),

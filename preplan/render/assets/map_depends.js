@@ -60,8 +60,14 @@ function showDepends(title, parts, marks, heading, roadsChosen = []) {
   view.dim = true;
   const some = [...marks.keys()].filter((address) => marks[address]);
   openPanel(title, [
-    ...parts, make("h3", `${heading(some.length.toLocaleString("en-US"))}, highlighted on the map`), addressList(some),
+    ...parts, make("h3", `${heading(some.length)}, ${highlightedWords(some)}`), addressList(some),
   ]);
+}
+
+function highlightedWords(some) {
+  const seen = some.filter(isShown).length;
+  if (seen === some.length) return "highlighted on the map";
+  return `${seen.toLocaleString("en-US")} of them on the map: the filter hides the others`;
 }
 
 // Addresses as buttons; beyond the first hundred only their number is said.
@@ -73,23 +79,23 @@ function addressList(some) {
   return make("ul", "", { name: "served", inside: items });
 }
 
-const drivenHeading = (count) => `The chosen circuits of ${count} addresses drive over it`;
+const drivenHeading = (count) => `The chosen circuits of ${addressesWords(count)} drive over it`;
 
 const BRIDGES = [...roads.mark.keys()].filter((road) => roads.mark[road] & 3);
 const wayOf = new Map(BRIDGES.map((road, k) => [road, data.roads.ways[k]]));
 
 function bridgeTitle(road) {
   const said = roads.posts[roads.post[road]];
-  if (roads.mark[road] & 1) return `Posted: ${said}`;
+  if (roads.mark[road] & 1) return said.startsWith("rated") ? `Bridge ${said}` : `Posted: ${said}`;
   return said ? `Bridge ${said}` : "Bridge without a posted weight";
 }
 
 function showBridge(road) {
   const parts = [facts([["Road", roadName(road)], ["OpenStreetMap way", String(wayOf.get(road))]])];
-  if (roads.mark[road] & 2) {
-    const rated = roads.posts[roads.post[road]];
-    const unsure = "What it carries is unknown. It is not known to be safe.";
-    parts.push(make("p", rated ? "Rated in the bridge table, not by a sign: ask its owner what it carries." : unsure));
+  if (roads.posts[roads.post[road]].includes("rated")) {
+    parts.push(make("p", "Its rating stands in the bridge table, not on a sign: ask its owner what it carries."));
+  } else if (roads.mark[road] & 2) {
+    parts.push(make("p", "What it carries is unknown. It is not known to be safe."));
   }
   const own = data.closures.find((one) => one.roads.includes(road));
   if (own) parts.push(make("h3", own.title), facts(own.facts));
@@ -106,7 +112,7 @@ function showUnit(unit) {
   const { id, kind, gal, station } = data.units[unit];
   const home = station < 0 ? data.notKnown : `${station + 1}, ${data.stations[station].name}`;
   const parts = [facts([["Kind", kind], ["Tank", said(gal, "gal")], ["Station", home]])];
-  showDepends(`Unit ${id}`, parts, countOn(unit), (count) => `The answers of ${count} addresses give it a job`);
+  showDepends(`Unit ${id}`, parts, countOn(unit), (count) => `The answers of ${addressesWords(count)} give it a job`);
 }
 
 // ------------------------------------------------------------------------------------------- the lists
@@ -124,7 +130,7 @@ function showLists() {
     for (const trip of chosenTrips(a)) for (const leaf of [trips.outLeaf[trip], trips.backLeaf[trip]]) onCircuits.add(leaf);
   }
   const driven = drivenRoads(onCircuits);
-  const many = (marks) => `${countOf(marks).toLocaleString("en-US")} addresses`;
+  const many = (marks) => addressesWords(countOf(marks));
   const site = (one, k) => [`${siteName(k)}: ${many(servedFrom(k))}`, () => goToSite(k)];
   const unit = (one, k) => [`${one.id}, ${one.kind}, ${said(one.gal, "gal")}: ${many(countOn(k))}`, () => goToUnit(k)];
   const bridge = (road) => [

@@ -41,6 +41,10 @@ function capital(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
+function addressesWords(count) {
+  return `${count.toLocaleString("en-US")} address${count === 1 ? "" : "es"}`;
+}
+
 function siteName(site) {
   return `${site + 1}, ${data.sites[site].name}`;
 }
@@ -60,14 +64,32 @@ function chip(draw, wide = 34, high = 34) {
 
 function openPanel(title, parts) {
   const panel = document.getElementById("panel-body");
-  panel.replaceChildren(make("h2", title, { name: title.length > LONG_TITLE ? "long" : "" }), ...parts);
+  const said = make("span", title, { name: title.length > LONG_TITLE ? "long" : "" });
+  panel.replaceChildren(make("h2", "", { inside: [said], tabIndex: -1 }), ...backPart(), ...parts);
   panel.scrollTop = 0;
+  setSheetHead(title);
+  showDrawn();
   document.getElementById("said").textContent = title;
+  nameChosen();
   document.body.classList.add("panel-open");
   drawStrips();
   // What was clicked stays under the finger; else the middle of the map stays its middle.
   planMap.invalidateSize({ pan: view.address < 0 && !view.depends, animate: false });
   chart.redraw();
+}
+
+// The way back to the address that was looked at before.
+function backPart() {
+  const { before } = view;
+  if (view.address >= 0 || before < 0) return [];
+  return [button(`Back to ${addresses.label[before]}`, () => showAddress(before), { name: "plain back" })];
+}
+
+// What stands at the head of every printed sheet.
+function setSheetHead(title) {
+  const what = view.whatIf ? `WHAT IF, not the plan: ${changesWords()}` : "the plan";
+  const whose = title ? `${title}. ` : "";
+  document.getElementById("sheet-head").textContent = unparted(`${whose}${data.name}, ${data.date}: ${what}`);
 }
 
 // ------------------------------------------------------------------------------------------- one address
@@ -109,22 +131,40 @@ function showAddress(address, level = startLevel(address), which = "site") {
   const first = answers.first[address];
   const driveway = said(addresses.driveway[address], "ft");
   const common = facts([
+    ["Cross street", data.addresses.crosses[addresses.cross[address]] || data.notKnown],
     ["Driveway", addresses.driveway[address] < 0 ? driveway : `${driveway} of hose from the road to the building`],
     ["First engine arrives", first < 0 ? data.notKnown : `${minutes(first)} after alerting`],
     ["Latitude, longitude", place],
+    ["US National Grid", addresses.grid(address) || data.notKnown],
   ]);
   const label = addresses.label[address];
   const sayings = (grave) => flagsOf(address).filter((flag) => flag.grave === grave).map(({ said }) => said);
   const [grave, others] = [sayings(true), sayings(false)];
-  const levels = data.levels.map((_, k) => levelPart(address, k, level, which));
+  const levels = [...data.levels.keys()].sort((a, b) => (b === level) - (a === level) || a - b);
+  const parts = levels.map((one) => levelPart(address, one, level));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
+  const beside = besideWords(address);
   openPanel(label, [
-    ...whatIfPart(address), head, ...(byHose ? [byHose] : []).concat(grave).map(boldLine),
-    make("p", needWords(address)),
-    ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]), ...stripPart(address), ...levels, common,
+    ...(beside ? [make("div", capital(beside), { name: "beside" })] : []),
+    ...whatIfPart(address), head, ...(byHose ? [byHose] : []).concat(grave, seasonLines(address, level)).map(boldLine),
+    ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]),
+    ...requestLine(address, level),
+    ...parts.slice(0, 1),
     make("h3", "To know"), others.length ? flagList(others) : make("p", `Nothing ${grave.length ? "more " : ""}flagged.`),
+    ...parts.slice(1),
+    ...stripPart(address), make("h3", "The address"), make("p", needWords(address)), common,
     ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);
+}
+
+// Where the months differ, what holds in which, as the card says it.
+function seasonLines(address, level) {
+  return level < 0 ? [] : data.answers.seasonLines[answers.lines[row(address, level)]].map((line) => `${line}.`);
+}
+
+function requestLine(address, level) {
+  const said = level < 0 ? "" : data.answers.requests[answers.request[row(address, level)]];
+  return said ? [boldLine(said)] : [];
 }
 
 function flagList(sayings) {
@@ -141,41 +181,81 @@ function boldLine(text) {
   return make("p", "", { inside: [make("strong", text)] });
 }
 
+// In a what-if the circuit of the plan is drawn only where the plan's own fill sites stay.
 function drawCircuit(level, which) {
   const at = row(view.address, level);
-  view.circuit = level < 0 ? null : circuit(view.address, answers[CIRCUITS[which]][at], answers[which][at]);
+  const anew = whatIfSite(view.address, level);
+  const site = anew >= 0 && which === "site" ? anew : answers[which][at];
+  const trip = anew >= 0 && which === "site" ? tripTo(view.address, anew) : answers[CIRCUITS[which]][at];
+  view.drawn = { level, which, site };
+  view.circuit = level < 0 ? null : circuit(view.address, trip, site);
 }
 
-function levelPart(address, level, shownLevel, shownWhich) {
+// The fill site that a what-if chose in the place of the plan's own; -1 where it did not.
+function whatIfSite(address, level) {
+  if (!view.whatIf || level < 0 || !shuttled(address)) return -1;
+  const at = row(address, level);
+  return view.whatIf.how[at] === ANEW || view.whatIf.how[at] === FRESH ? view.whatIf.site[at] : -1;
+}
+
+// Say on the map, on the screen and on paper, which circuit it shows.
+function showDrawn() {
+  const place = document.getElementById("drawn");
+  place.hidden = view.address < 0;
+  place.textContent = unparted(drawnWords());
+}
+
+function drawnWords() {
+  if (view.address < 0) return "";
+  const { level, which, site } = view.drawn;
+  if (level < 0 || site < 0) return "Drawn: no circuit";
+  const what = { site: "", split: "second ", backup: "backup, " }[which];
+  const of = `${what}fill site ${site + 1}, ${data.levels[level].words}`;
+  const mode = whatIfSite(view.address, level) >= 0 && which === "site" ? "what if, " : view.whatIf ? "the plan's, " : "";
+  return view.circuit && view.circuit.dump ? `Drawn: ${mode}${of}` : `Not drawn, no way is traced: ${mode}${of}`;
+}
+
+// The chosen level stands open, the others are folded; each begins with what it holds.
+function levelPart(address, level, chosen) {
   const at = row(address, level);
   const meets = answers.meets[at] === 1;
-  const part = make("section", "", { name: meets ? "level meets" : "level" });
-  part.append(make("h3", capital(data.levels[level].words)));
-  if (answers.site[at] < 0) {
-    part.append(make("p", "No fill site delivers here at this response level."));
-    return part;
-  }
-  part.append(
-    make("p", "", {
+  const title = make("h3", capital(data.levels[level].words));
+  const holds = answers.site[at] < 0
+    ? make("p", "No fill site delivers here at this response level.")
+    : make("p", "", {
       name: "flow",
       inside: [make("strong", `Holds ${gpm(answers.flow[at])}`), `: ${meetsWords(address, at)}`],
-    }),
-    facts(levelFacts(at)),
-  );
+    });
+  const rest = answers.site[at] < 0 ? [] : [facts(levelFacts(address, at)), circuitButtons(level, at)];
+  const name = meets ? "level meets" : "level";
+  const open = level === chosen || chosen < 0 || !rest.length;
+  if (open) return make("section", "", { name, inside: [title, holds, ...rest] });
+  return make("details", "", { name, inside: [make("summary", "", { inside: [title, holds] }), ...rest] });
+}
+
+// A press redraws the circuit alone: the panel stays where it is, and so does the focus.
+function circuitButtons(level, at) {
   const pressed = (text, which) => {
-    const one = button(text, () => showAddress(address, level, which));
-    one.setAttribute("aria-pressed", String(shownLevel === level && shownWhich === which));
+    const one = button(text, () => {
+      drawCircuit(level, which);
+      for (const other of document.querySelectorAll("[data-circuit]")) {
+        other.setAttribute("aria-pressed", String(other === one));
+      }
+      showDrawn();
+      document.getElementById("said").textContent = drawnWords();
+      chart.redraw();
+    });
+    one.dataset.circuit = which;
+    one.setAttribute("aria-pressed", String(view.drawn.level === level && view.drawn.which === which));
     return one;
   };
-  const buttons = [pressed(`Circuit to fill site ${answers.site[at] + 1}`, "site")];
+  const anew = whatIfSite(view.address, level);
+  const own = `Circuit to fill site ${answers.site[at] + 1}`;
+  const buttons = [pressed(anew >= 0 ? `What-if circuit to fill site ${anew + 1}` : own, "site")];
   if (answers.split[at] >= 0) buttons.push(pressed(`Circuit to second fill site ${answers.split[at] + 1}`, "split"));
   if (answers.backup[at] >= 0) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, "backup"));
-  if (shownLevel === level) buttons.push(button("Fit circuit in view", fitCircuit));
-  part.append(make("div", "", { name: "buttons", inside: buttons }));
-  if (shownLevel === level && view.circuit && !view.circuit.dump) {
-    part.append(make("p", "This round trip is not traced on the map.", { name: "note" }));
-  }
-  return part;
+  buttons.push(button("Fit circuit in view", fitCircuit));
+  return make("div", "", { name: "buttons", inside: buttons });
 }
 
 function meetsWords(address, at) {
@@ -195,11 +275,9 @@ function tripWords(trip) {
   return `${leg(trips.min, trips.mi)} (${parts.join("; ")})`;
 }
 
-function levelFacts(at) {
-  const lines = [
-    ["Fill site", siteName(answers.site[at])],
-    ["Round trip", tripWords(answers.trip[at])],
-  ];
+function levelFacts(address, at) {
+  const lines = [...crewFacts(address, at), ["Dump site", dumpWords(address, at)]];
+  lines.push(["Fill site", siteName(answers.site[at])], ["Round trip", tripWords(answers.trip[at])]);
   if (answers.split[at] >= 0) {
     lines.push(["Second fill site", `${siteName(answers.split[at])}: tankers are split`]);
     lines.push(["Round trip to it", tripWords(answers.splitTrip[at])]);
@@ -214,7 +292,6 @@ function levelFacts(at) {
   lines.push(["Held back by", data.answers.limits[answers.limit[at]]]);
   lines.push(["Longest cycle", minutes(answers.cycle[at])]);
   lines.push(["With any one tanker out", `holds ${gpm(answers.oneOut[at])}`]);
-  lines.push(...crewFacts(data.answers.crews[answers.crew[at]]));
   const short = shortWords(at);
   if (short) lines.push(["Level short of", short]);
   const season = data.answers.seasons[answers.season[at]];
@@ -249,14 +326,34 @@ function firstMinutes(address) {
   return lines;
 }
 
-function crewFacts([attack, fill, dump, used, leftOut, rest, second, there]) {
+// The building's side as loaded tankers arrive, as the card says it; nothing where two circuits differ.
+function dumpWords(address, at) {
+  const sides = [answers.trip[at], answers.splitTrip[at]].slice(0, answers.split[at] < 0 ? 1 : 2).map((trip) => {
+    const leaf = trip < 0 ? -1 : trips.outLeaf[trip];
+    const side = addresses.side[address];
+    if (leaf < 0 || !side || forest.road[leaf] !== addresses.road[address]) return 0;
+    return forest.forward[leaf] ? side : 3 - side;
+  });
+  const same = sides[0] && sides.every((side) => side === sides[0]);
+  const building = same ? `Building on the ${["", "left", "right"][sides[0]]} as loaded tankers arrive. ` : "";
+  return `${building}Leave a lane open: the room here is not known.`;
+}
+
+function crewFacts(address, at) {
+  const [attack, fill, dump, used, leftOut, rest, second, there] = data.answers.crews[answers.crew[at]];
   const name = (unit) => (unit < 0 ? "none" : data.units[unit].id);
+  const timed = (unit, min) => name(unit) + (unit >= 0 && min >= 0 ? ` at ${said(min, "min")}` : "");
   const loaded = (unit) => `${data.units[unit].id} (${said(data.units[unit].gal, "gal")})`;
   const both = dump >= 0 && dump === attack;
-  const lines = [["Attack engine", name(attack) + (both ? ", drafts at the dump site too" : "")]];
-  lines.push(["Engine at fill site", name(fill)]);
-  if (there.length) lines.push(["Engine at second fill site", name(second)]);
-  if (!both) lines.push(["Engine at dump site", name(dump)]);
+  const atSite = (unit, site) => {
+    if (unit < 0) return data.sites[site].needsEngine ? "none" : "none is needed";
+    return timed(unit, data.sites[site].engineMin[unit]);
+  };
+  const first = Math.ceil(answers.first[address] / 10);
+  const lines = [["Attack engine", timed(attack, first) + (both ? ", drafts at the dump site too" : "")]];
+  lines.push(["Engine at fill site", atSite(fill, answers.site[at])]);
+  if (there.length) lines.push(["Engine at second fill site", atSite(second, answers.split[at])]);
+  if (!both) lines.push(["Engine at dump site", timed(dump, answers.dumpMin[at])]);
   const here = used.filter((unit) => !there.includes(unit));
   lines.push([there.length ? "Tankers, fill site" : "Tankers", here.map(loaded).join(", ") || "none"]);
   if (there.length) lines.push(["Tankers, second fill site", there.map(loaded).join(", ")]);
@@ -279,7 +376,7 @@ function showSite(site) {
   if (!place.road) parts.push(make("p", "Off the roads that a tanker can use: no trips from here."));
   if (place.flags.length) parts.push(flagList(place.flags));
   const title = `Fill site ${site + 1}: ${place.name}`;
-  showDepends(title, parts, servedFrom(site), (count) => `Fill site of ${count} addresses`);
+  showDepends(title, parts, servedFrom(site), (count) => `Fill site of ${addressesWords(count)}`);
   view.siteChosen = site;
   chart.redraw();
 }
@@ -298,6 +395,7 @@ function showStation(station) {
 }
 
 function clearChoice() {
+  if (view.address >= 0) view.before = view.address;
   view.address = -1;
   view.siteChosen = -1;
   view.depends = null;
@@ -344,7 +442,11 @@ function selectField(label, id, options, value, choose) {
   select.append(...options.map(([one, text]) => make("option", text, { value: String(one) })));
   select.value = String(value);
   select.onchange = () => choose(typeof options[0][0] === "number" ? Number(select.value) : select.value);
-  return make("label", "", { name: "field", inside: [make("span", label), select] });
+  const chosen = make("span", "", { name: "chosen" }); // on paper, in the place of the box
+  const tell = () => (chosen.textContent = select.selectedOptions[0] ? select.selectedOptions[0].textContent : "");
+  select.addEventListener("change", tell);
+  tell();
+  return make("label", "", { name: "field", inside: [make("span", label), select, chosen] });
 }
 
 function levelFilter() {
@@ -381,14 +483,32 @@ function siteFilter() {
   });
 }
 
+// As long as some addresses are hidden, a line above the map says so and takes the filter off.
+function showFiltered() {
+  const place = document.getElementById("filtered");
+  const count = countOf(markAddresses(isShown));
+  place.hidden = count === addresses.count;
+  place.replaceChildren();
+  if (!place.hidden) place.append(make("p", `Filter: ${shownWords()}`), button("Show all", showAll));
+  planMap.invalidateSize({ pan: false });
+}
+
+function showAll() {
+  view.hidden.clear();
+  [view.level, view.flag, view.site] = [-1, "", -1];
+  showFiltered();
+  if (document.getElementById("shown")) showLegend();
+  chart.redraw();
+}
+
 function shownWords() {
-  let count = 0;
-  for (let a = 0; a < addresses.count; a += 1) if (isShown(a)) count += 1;
+  const count = countOf(markAddresses(isShown));
   return `${count.toLocaleString("en-US")} of ${addresses.count.toLocaleString("en-US")} addresses shown.`;
 }
 
 function filterChanged() {
   document.getElementById("shown").textContent = shownWords();
+  showFiltered();
   chart.redraw();
 }
 

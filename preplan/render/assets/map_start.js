@@ -1,90 +1,9 @@
-// Search, choosing, buttons: what a hand does with the map.
+// Choosing, buttons, paper: what a hand does with the map.
 
-const MOST_FOUND = 12;
 const REACH_PX = 22; // a finger's reach round an address
 const BRIDGE_REACH_PX = 16;
 
 const chart = new Chart();
-
-function fold(text) {
-  return text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
-}
-
-const searchable = [
-  ...roads.names.map((name, k) => ({ text: name, key: fold(name), road: k })).filter((one) => one.text),
-  ...addresses.label.map((text, k) => ({ text, key: fold(text), address: k })),
-];
-
-// Those that begin with the words first, roads before addresses.
-function find(words) {
-  const key = fold(words.trim());
-  if (!key) return [];
-  const hits = searchable.filter((one) => one.key.includes(key));
-  const rank = (one) => (one.key.startsWith(key) ? 0 : 2) + (one.road === undefined ? 1 : 0);
-  return hits.sort((a, b) => rank(a) - rank(b)).slice(0, MOST_FOUND); // the sort keeps the order of equals
-}
-
-function startSearch() {
-  const box = document.getElementById("search");
-  const list = document.getElementById("found");
-  let [hits, at] = [[], -1];
-  const close = () => {
-    list.replaceChildren();
-    list.hidden = true;
-    box.setAttribute("aria-expanded", "false");
-    box.removeAttribute("aria-activedescendant");
-    at = -1;
-  };
-  const mark = (next) => {
-    if (!hits.length) return;
-    at = (next + hits.length) % hits.length;
-    [...list.children].forEach((item, k) => item.setAttribute("aria-selected", String(k === at)));
-    list.children[at].scrollIntoView({ block: "nearest" });
-    box.setAttribute("aria-activedescendant", `found-${at}`);
-  };
-  const take = (hit) => {
-    box.value = hit.text;
-    close();
-    if (hit.road === undefined) goTo(hit.address);
-    else goToRoad(hit.road);
-  };
-  const fill = () => {
-    hits = find(box.value);
-    close();
-    list.append(...hits.map((hit, k) => foundItem(hit, k, () => take(hit))));
-    if (!hits.length && box.value.trim()) list.append(make("li", "Nothing found.", { name: "none" }));
-    list.hidden = !list.children.length;
-    box.setAttribute("aria-expanded", String(!list.hidden));
-  };
-  const keys = {
-    ArrowDown: () => mark(at + 1),
-    ArrowUp: () => mark(at < 0 ? -1 : at - 1),
-    Enter: () => hits.length && take(hits[Math.max(0, at)]),
-    Escape: close,
-  };
-  box.addEventListener("input", fill);
-  box.addEventListener("focus", () => box.value && fill());
-  box.addEventListener("blur", close);
-  box.addEventListener("keydown", (event) => {
-    if (!keys[event.key]) return;
-    event.preventDefault();
-    keys[event.key]();
-  });
-}
-
-function foundItem(hit, k, take) {
-  const item = make("li", "", { id: `found-${k}` });
-  item.setAttribute("role", "option");
-  const draw = (pen, x, y) => drawStatus(pen, answers.status[hit.address], x, y, 8);
-  item.append(hit.road === undefined ? chip(draw, 26, 26) : make("span", "road", { name: "tag" }));
-  item.append(make("span", hit.text));
-  // Before the box loses its focus and the list closes.
-  item.addEventListener("mousedown", (event) => {
-    event.preventDefault();
-    take();
-  });
-  return item;
-}
 
 function goTo(address) {
   showAddress(address);
@@ -104,7 +23,13 @@ function fitCircuit() {
   fitPoints(points, planMap.getMaxZoom()); // a circuit may be a few hundred feet
 }
 
+function goToStation(station) {
+  showStation(station);
+  fitPoints([[data.stations[station].x, data.stations[station].y]], 15);
+}
+
 function goToRoad(name) {
+  nameChosen();
   fitRoads([...Array(roads.count).keys()].filter((k) => roads.name[k] === name));
 }
 
@@ -192,6 +117,11 @@ function startButtons() {
 
 function closePanel() {
   clearChoice();
+  view.before = -1;
+  document.getElementById("panel-body").replaceChildren();
+  nameChosen();
+  setSheetHead("");
+  showDrawn();
   document.body.classList.remove("panel-open");
   planMap.invalidateSize({ pan: false });
   chart.redraw();
@@ -208,12 +138,14 @@ function startPrint(setNight) {
     before = { night: view.night, centre: planMap.getCenter(), zoom: planMap.getZoom(), bounds: planMap.getBounds() };
     document.body.classList.add("on-paper");
     setNight(false);
+    placeStrip(true);
     drawStrips(ON_PAPER);
     planMap.invalidateSize({ pan: false, animate: false });
     show(before.centre, Math.min(before.zoom, planMap.getBoundsZoom(before.bounds)));
   });
   window.addEventListener("afterprint", () => {
     document.body.classList.remove("on-paper");
+    placeStrip(false);
     setNight(before.night);
     drawStrips();
     planMap.invalidateSize({ pan: false, animate: false });
@@ -240,6 +172,16 @@ function fitDistrict() {
 
 function start() {
   planMap.attributionControl.remove(); // the credit stands in the footer
+  const drawn = L.control({ position: "topright" });
+  drawn.onAdd = () => make("div", "", { id: "drawn", hidden: true });
+  drawn.addTo(planMap);
+  planMap.getContainer().setAttribute("role", "region");
+  planMap.getContainer().setAttribute("aria-label", "Map: arrow keys move it, plus and minus change its scale");
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape" || !document.body.classList.contains("panel-open")) return;
+    closePanel();
+    document.getElementById("search").focus();
+  });
   L.control.scale({ metric: false, maxWidth: 160 }).addTo(planMap);
   planMap.on("click", (event) => {
     const hit = pick(event.containerPoint);
@@ -251,10 +193,12 @@ function start() {
   window.addEventListener("resize", () => drawStrips(document.body.classList.contains("on-paper") ? ON_PAPER : ON_SCREEN));
   startSearch();
   startButtons();
+  setSheetHead("");
   if (window.matchMedia("(min-width: 800px)").matches) showLegend();
   fitDistrict();
   chart.addTo(planMap);
   document.body.classList.add("ready");
+  (window.requestIdleCallback || setTimeout)(() => searchable()); // before the first key is pressed
   if (whatIf) workAhead();
 }
 

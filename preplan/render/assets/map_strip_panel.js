@@ -115,12 +115,24 @@ function stripPart(address) {
   }
   const figure = make("figure", "", { name: "strip", inside: parts });
   figure.dataset.strip = String(k);
-  return [make("h3", "Timeline"), figure];
+  return [make("div", "", { id: "timeline", inside: [make("h3", "Timeline"), figure] })];
 }
 
 function stripLevel(lead) {
   const level = answers.level[lead];
   return level < 0 ? "" : `${capital(data.levels[level].words)}. `;
+}
+
+// On paper the strip stands on the first sheet, below the map; on the screen below the units.
+function placeStrip(onPaper) {
+  const strip = document.getElementById("timeline");
+  if (!strip) return;
+  if (onPaper) {
+    strip.before(make("div", "", { id: "timeline-place" }));
+    document.querySelector("#panel-body .level").before(strip);
+  } else {
+    document.getElementById("timeline-place")?.replaceWith(strip);
+  }
 }
 
 // Draw what stands in the panel, on the screen at the width that it has there.

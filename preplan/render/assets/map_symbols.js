@@ -32,6 +32,11 @@ function thin(r) {
   return Math.min(1.25, 0.15 * r);
 }
 
+// What is dark itself would vanish in the dark: by night its white edge is wide.
+function darkEdge(r) {
+  return document.documentElement.classList.contains("night") ? Math.max(1.5, 0.32 * r) : thin(r);
+}
+
 const STATUS_PENS = {
   served(pen, r) {
     pen.arc(0, 0, r * 0.9, 0, 2 * Math.PI);
@@ -46,7 +51,7 @@ const STATUS_PENS = {
     pen.lineTo(r * 1.05, r * 0.85);
     pen.lineTo(-r * 1.05, r * 0.85);
     pen.closePath();
-    edged(pen, 1, "#000000", "#000000", thin(r));
+    edged(pen, 1, "#000000", "#000000", darkEdge(r));
   },
   "no route"(pen, r) {
     const a = r * 0.8;
@@ -54,7 +59,7 @@ const STATUS_PENS = {
     pen.lineTo(a, a);
     pen.moveTo(a, -a);
     pen.lineTo(-a, a);
-    edged(pen, Math.max(2, r * 0.5), DARK, "", thin(r));
+    edged(pen, Math.max(2, r * 0.5), DARK, "", darkEdge(r));
   },
   hydrant(pen, r) {
     pen.arc(0, 0, r * 0.55, 0, 2 * Math.PI);
@@ -74,7 +79,7 @@ function drawStatus(pen, status, x, y, r) {
 const VERDICT_PENS = [
   (pen, r) => {
     pen.rect(-r * 0.95, -r * 0.26, r * 1.9, r * 0.52);
-    edged(pen, 1, "#000000", "#000000", thin(r));
+    edged(pen, 1, "#000000", "#000000", darkEdge(r));
   },
   (pen, r) => {
     line(pen, [-r * 0.85, r * 0.1], [-r * 0.25, r * 0.7], [r * 0.9, -r * 0.75]);

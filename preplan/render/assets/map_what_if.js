@@ -1,10 +1,17 @@
-// The steady flow worked out anew in the page: the same closed form as planning's, on the kept trips, with fill
-// sites off, tankers out, another season or slower roads. A test holds its numbers against planning's.
+// The steady flow with something changed: fill sites off, tankers out, another season or slower roads. It starts from
+// the plan's own answers and works out only what a change touches, by the same closed form as planning's on the kept
+// trips. A test holds its numbers against planning's.
 
 const TIE = 1e-9; // relative difference below which two flows are equal
 const ROUNDING_GPM = 1e-6; // a flow this little below the requirement meets it
 const DRY_GPM = 1e-12; // stands for a site that gives nothing
 const whatIf = data.whatIf ? unpackWhatIf(data.whatIf) : null;
+// What an answer rests on: the plan as it is; its own circuit, slower or with other tankers; a fill site chosen anew;
+// one that stands only now.
+const AS_PLANNED = 0;
+const OWN_CIRCUIT = 1;
+const ANEW = 2;
+const FRESH = 3;
 
 function unpackWhatIf(packed) {
   const sites = data.sites.length;
@@ -18,10 +25,14 @@ function unpackWhatIf(packed) {
     trip.push(trip[trip.length - 1].map((one, k) => one + more[k]));
   }
   const need = packed.need ? alongRoads(packed.need).map((one) => one / 1000) : addresses.gpm;
+  const planned = packed.planned ? alongRoads(packed.planned).map((one) => one / 1000) : answers.steady;
   return {
-    ...packed, sites, reach, start, need,
+    ...packed, sites, reach, start, need, planned,
+    step: packed.planned ? 0.001 : 1, // to which the plan's flows are rounded down
+    alone: new Float64Array(addresses.count * levelCount).fill(NaN), // the closed form of the plan's own circuits
+    elsewhere: packed.elsewhere.map((columns) => columns.map((text) => alongRoads(text))),
     trip: trip.map((steps) => steps.map((one) => (one < 0 ? Infinity : one / 1e4))),
-    ...unpackColumns(packed, ["order", "job", "duration"], alongRoads),
+    ...unpackColumns(packed, ["order", "job", "duration", "decides"], alongRoads),
     ...unpackColumns(packed, ["fillEngine", "dumpEngine", "vacuum", "lineOf", "rate"]),
     hold: packed.hold.map(endless),
     dumpHold: endless(packed.dumpHold),
@@ -176,6 +187,33 @@ function bits(mask) {
 
 // ------------------------------------------------------------------------------------------- all addresses
 
+// Just these tankers on one circuit, whoever slows whom.
+class Crew {
+  constructor(units, rate, site) {
+    const sum = (of) => units.reduce((all, unit) => all + of(unit), 0);
+    const holds = (unit) => whatIf.hold[rate][unit] + whatIf.dumpHold[unit] + whatIf.maneuver;
+    this.slowest = units.reduce((most, unit) => Math.max(most, holds(unit)), 0);
+    this.gal = sum((unit) => whatIf.usable[unit]);
+    this.dump = sum((unit) => whatIf.dumpHold[unit]);
+    this.least = Math.max(
+      sum((unit) => whatIf.hold[rate][unit]) / whatIf.positions[site],
+      this.gal / Math.max(whatIf.rateGpm[rate], DRY_GPM),
+      this.dump / whatIf.dumpPlaces,
+    );
+    this.cuts = [...whatIf.members.keys()].filter((cut) => units.every((unit) => whatIf.members[cut].includes(unit)));
+  }
+
+  trip(row) {
+    let least = Infinity;
+    for (const cut of this.cuts) if (whatIf.trip[cut][row] < least) least = whatIf.trip[cut][row];
+    return least;
+  }
+
+  flow(trip) {
+    return this.gal > 0 ? this.gal / Math.max(this.least, trip + this.slowest) : 0;
+  }
+}
+
 // One set of changes; flows of all addresses and levels, or all that is known of one.
 class Steady {
   constructor(change) {
@@ -183,12 +221,27 @@ class Steady {
     this.fleets = new Map();
     this.sent = new Map();
     this.blocks = new Map();
+    this.crews = new Map();
+    this.left = new Map();
+    this.places = new Map();
     this.flows = new Float64Array(data.sites.length);
     this.bounds = new Float64Array(data.sites.length);
     this.bestSite = -1;
-    const on = (site, months) => !change.off.has(site) && months.every((one) => whatIf.siteMonths[site].includes(one));
-    const seasons = change.season < 0 ? whatIf.seasons : [whatIf.seasons[change.season]];
-    this.standing = seasons.map(({ months }) => data.sites.map((_, site) => on(site, months)));
+    const plain = unchanged().off;
+    const some = (off) => whatIf.seasons.map(({ months }) => data.sites.map((_, site) => (
+      !off.has(site) && months.every((one) => whatIf.siteMonths[site].includes(one)))));
+    this.standing = some(change.off);
+    this.stood = some(plain);
+    this.asked = change.season < 0 ? this.standing : [this.standing[change.season]];
+    this.added = data.sites.map((_, site) => plain.has(site) && !change.off.has(site));
+    this.freshIn = whatIf.seasons.map((_, decides) => this.fresh(decides));
+  }
+
+  // The fill sites that stand now and did not in the plan's deciding season; in the worst season those of all of it.
+  fresh(decides) {
+    return [...data.sites.keys()].filter((site) => (
+      this.asked.every((stands) => stands[site]) &&
+      (this.added[site] || (this.change.season >= 0 && !this.stood[decides][site]))));
   }
 
   // The tankers that a level sends: the first to arrive, no more of a station than it gives.
@@ -223,10 +276,10 @@ class Steady {
     return block;
   }
 
-  pair(order, job, level, site) {
+  pair(order, job, level, site, sent = this.tankersOf(order, level)) {
     const at = (job * levelCount + level) * whatIf.sites + site;
     const dump = whatIf.dumpEngine[at];
-    const units = this.tankersOf(order, level).filter((one) => !whatIf.vacuum[at] || data.units[one].selfFills);
+    const units = sent.filter((one) => !whatIf.vacuum[at] || data.units[one].selfFills);
     const fleets = whatIf.members.map((some) => {
       const inCut = units.filter((unit) => some.includes(unit));
       return this.fleet(inCut, whatIf.rate[at], site);
@@ -271,9 +324,9 @@ class Steady {
     return Math.min(whatIf.held[whatIf.duration[address]][site], pair.draft, pair.line[address]);
   }
 
-  // The flow at a level in the worst season asked for: the best of the sites that stand. NaN where no kept trip
-  // leads to one of them though others might.
-  best(address, level, block) {
+  // The flow at a level in the worst of some seasons, chosen anew: the best of the sites that stand. NaN where no kept
+  // trip leads to one of them though others might.
+  best(address, level, block, seasons = this.asked) {
     const reach = whatIf.reaches[whatIf.reach[address]];
     const first = whatIf.start[address];
     const { flows, bounds } = this;
@@ -283,7 +336,7 @@ class Steady {
     }
     let worst = Infinity;
     this.bestSite = -1;
-    for (const stands of this.standing) {
+    for (const stands of seasons) {
       const k = this.bestOf(stands, address, level, block);
       const most = k >= 0 ? flows[k] : whatIf.partial ? NaN : 0;
       if (most < worst || Number.isNaN(most)) {
@@ -325,33 +378,186 @@ class Steady {
     return Math.min(most, pair.draft);
   }
 
-  // Flow and fill site of every address and level.
-  all() {
-    const found = this.blank();
-    this.fill(found, 0, addresses.count);
-    return found;
+  // ----------------------------------------------------------------------- from the plan's own answer
+
+  // The flow at a level, with the fill site in `bestSite` and what it rests on in `how`. A loss never shows as a gain:
+  // whatever is chosen anew counts at most as much as the plan's own flow.
+  answer(address, level) {
+    const at = row(address, level);
+    const planned = Math.max(0, whatIf.planned[at]);
+    const [site, split, decides] = [answers.site[at], answers.split[at], whatIf.decides[at]];
+    const stands = this.standing[this.change.season < 0 ? decides : this.change.season];
+    this.bestSite = site;
+    this.how = AS_PLANNED;
+    let flow = planned;
+    if (site >= 0) {
+      const stays = stands[site] && (split < 0 || stands[split]);
+      flow = stays ? this.own(address, level, planned) : this.anew(address, level, planned, this.asked);
+      if (this.change.season < 0 && stays) flow = this.elsewhere(address, level, flow);
+    }
+    return this.freshIn[decides].length ? this.overFresh(address, level, flow, this.freshIn[decides]) : flow;
   }
 
-  blank() {
-    const rows = addresses.count * levelCount;
-    return { flow: new Float64Array(rows), site: new Int16Array(rows) };
+  anew(address, level, most, seasons) {
+    const found = this.best(address, level, this.block(whatIf.order[address], whatIf.job[address]), seasons);
+    this.how = ANEW;
+    return found > most ? most : found;
   }
 
-  // Fills in some addresses, from one up to another.
-  fill({ flow, site }, from, to) {
+  // The plan's own circuits: as they are, or slower, or with the next tankers to arrive for those that are out. What
+  // the closed form loses is taken from the plan's flow, which is less where two circuits wait for each other.
+  own(address, level, planned) {
+    const at = row(address, level);
+    const [, , , used, leftOut, , , there] = data.answers.crews[answers.crew[at]];
+    const out = this.change.out.size > 0 && used.some((unit) => this.change.out.has(unit));
+    if (!out && this.change.factor === 1) return planned;
+    const alone = this.alone(address, level, used, there);
+    if (!(alone > 0)) return planned > 0 ? this.anew(address, level, planned, this.asked) : planned;
+    this.how = OWN_CIRCUIT;
+    const stay = out ? this.without(used) : used;
+    this.crew = stay;
+    let now = this.closedForm(address, level, stay, there, this.change.factor);
+    if (out) {
+      const sent = this.tankersOf(whatIf.order[address], level);
+      const more = this.joined(stay, sent, leftOut);
+      const withMore = more.length > stay.length ? this.closedForm(address, level, more, there, this.change.factor) : 0;
+      if (withMore > now) [now, this.crew] = [withMore, more];
+    }
+    // The page knows the plan's flow rounded down: the closed form tells the rest where it is the same flow.
+    const exact = alone >= planned && alone < planned + whatIf.step ? alone : planned;
+    return Math.min(exact, (exact * now) / alone);
+  }
+
+  // With those that were not sent before: one list for each crew and those sent.
+  joined(stay, sent, leftOut) {
+    const key = `${stay};${sent};${leftOut}`;
+    if (!this.left.has(key)) {
+      this.left.set(key, [...stay, ...sent.filter((unit) => !stay.includes(unit) && !leftOut.includes(unit))]);
+    }
+    return this.left.get(key);
+  }
+
+  // A crew without those that are out: one list for each crew of the plan.
+  without(used) {
+    if (!this.left.has(used)) this.left.set(used, used.filter((unit) => !this.change.out.has(unit)));
+    return this.left.get(used);
+  }
+
+  // The closed form of the plan's own circuits with nothing changed, worked out once.
+  alone(address, level, used, there) {
+    const at = row(address, level);
+    if (Number.isNaN(whatIf.alone[at])) whatIf.alone[at] = this.closedForm(address, level, used, there, 1);
+    return whatIf.alone[at];
+  }
+
+  workAhead(from, to) {
     for (let a = from; a < to; a += 1) {
-      const block = this.block(whatIf.order[a], whatIf.job[a]);
       for (let level = 0; level < levelCount; level += 1) {
-        flow[row(a, level)] = this.best(a, level, block);
-        site[row(a, level)] = this.bestSite;
+        const at = row(a, level);
+        const [, , , used, , , , there] = data.answers.crews[answers.crew[at]];
+        if (answers.site[at] >= 0) this.alone(a, level, used, there);
       }
     }
   }
 
+  // The closed form of just these tankers on the plan's circuits, at one fill site or two.
+  closedForm(address, level, units, there, factor) {
+    const at = row(address, level);
+    const [site, split] = [answers.site[at], answers.split[at]];
+    const place = this.placeOf(address, level, site);
+    const cap = Math.min(place.draft, place.line[address]);
+    if (split < 0) return Math.min(cap, this.circuitFlow(this.crewOf(place.rate, site, units), address, site, factor));
+    let [flow, gal, dump] = [0, 0, 0];
+    for (const one of [site, split]) {
+      const some = units.filter((unit) => there.includes(unit) === (one === split));
+      const crew = this.crewOf(this.placeOf(address, level, one).rate, one, some);
+      flow += this.circuitFlow(crew, address, one, factor);
+      gal += crew.gal;
+      dump += crew.dump;
+    }
+    return Math.min(cap, flow, dump > 0 ? (gal * whatIf.dumpPlaces) / dump : Infinity);
+  }
+
+  // Lists of units are the same object wherever the plan has the same crew.
+  crewOf(rate, site, units) {
+    if (!this.crews.has(units)) this.crews.set(units, new Map());
+    const some = this.crews.get(units);
+    const key = rate * whatIf.sites + site;
+    if (!some.has(key)) some.set(key, new Crew(units, rate, site));
+    return some.get(key);
+  }
+
+  circuitFlow(crew, address, site, factor) {
+    const held = whatIf.held[whatIf.duration[address]][site];
+    return Math.min(held, crew.flow(crew.trip(this.keptTrip(address, site)) * factor));
+  }
+
+  keptTrip(address, site) {
+    return whatIf.start[address] + whatIf.reaches[whatIf.reach[address]].indexOf(site);
+  }
+
+  placeOf(address, level, site) {
+    const at = (whatIf.job[address] * levelCount + level) * whatIf.sites + site;
+    if (!this.places.has(at)) {
+      const dump = whatIf.dumpEngine[at];
+      const draft = dump < 0 ? 0 : whatIf.draft[dump];
+      this.places.set(at, { draft, line: whatIf.line[whatIf.lineOf[at]], rate: whatIf.rate[at] });
+    }
+    return this.places.get(at);
+  }
+
+  // Another season may become the worst, where it counts on another fill site than the one that decides.
+  elsewhere(address, level, flow) {
+    const at = row(address, level);
+    let least = flow;
+    whatIf.elsewhere.forEach((columns, season) => {
+      if (!columns.some((sites) => sites[at] >= 0 && !this.standing[season][sites[at]])) return;
+      const [site, how] = [this.bestSite, this.how];
+      const found = this.anew(address, level, least, [this.standing[season]]);
+      if (found >= least) [this.bestSite, this.how] = [site, how];
+      else least = found;
+    });
+    return least;
+  }
+
+  // A fill site that stands only now gains what the plan's own tankers bring from there.
+  overFresh(address, level, flow, fresh) {
+    const at = row(address, level);
+    const reach = whatIf.reaches[whatIf.reach[address]];
+    const [, , , used] = data.answers.crews[answers.crew[at]];
+    const sent = this.tankersOf(whatIf.order[address], level);
+    const units = answers.site[at] < 0 ? sent : used.filter((unit) => !this.change.out.has(unit));
+    let most = flow;
+    for (const site of fresh) {
+      const k = reach.indexOf(site);
+      if (k < 0) continue;
+      const pair = this.pair(whatIf.order[address], whatIf.job[address], level, site, units);
+      const found = this.over(pair, address, site, whatIf.start[address] + k);
+      if (found <= most * (1 + TIE)) continue;
+      [most, this.bestSite, this.how, this.crew] = [found, site, FRESH, units];
+    }
+    return most;
+  }
+
+  // Flow, fill site and what it rests on, of every address and level.
+  all() {
+    const rows = addresses.count * levelCount;
+    const found = { flow: new Float64Array(rows), site: new Int16Array(rows), how: new Uint8Array(rows) };
+    for (let a = 0; a < addresses.count; a += 1) {
+      for (let level = 0; level < levelCount; level += 1) {
+        const at = row(a, level);
+        found.flow[at] = this.answer(a, level);
+        found.site[at] = this.bestSite;
+        found.how[at] = this.how;
+      }
+    }
+    return found;
+  }
+
   // All that is known of one address, level and site: flow, tankers, what holds it back.
-  detail(address, level, site) {
+  detail(address, level, site, sent = this.tankersOf(whatIf.order[address], level)) {
     const k = whatIf.reaches[whatIf.reach[address]].indexOf(site);
-    const pair = this.block(whatIf.order[address], whatIf.job[address])[level * whatIf.sites + site];
+    const pair = this.pair(whatIf.order[address], whatIf.job[address], level, site, sent);
     const at = whatIf.start[address] + k;
     const flow = this.over(pair, address, site, at);
     const fleet = pair.fleets[this.by || 0];

@@ -1,14 +1,19 @@
 // The what-if in the page: what may be changed, what then meets, and a banner as long as it holds.
 // It speaks of steady flow alone: 'meets' or 'does not', never a status.
 
+const WHAT_IF_RULE =
+  "What if starts from the plan's own fill sites and tankers and works out only what a change touches; where a fill " +
+  "site is lost, the best steady flow on the trips that the plan keeps stands in, counted at most as planned.";
 const WHAT_IF_NOTE =
-  "Steady flow over the trips that the plan keeps; the plan's own statuses stay as they are. The next tanker to " +
-  "arrive takes the place of one that is out; engines stay as planned. A condition of the roads multiplies the " +
-  "minutes of every round trip; its factor is an assumption, not a measurement. All tankers fill at one site here: " +
-  "where the plan splits them over two, its own flow may be larger.";
+  "Steady flow is what circulates without end; the plan grades by what is held for the required time, first loads " +
+  "counted. The next tanker to arrive takes the place of one that is out, at the plan's fill site; engines stay as " +
+  "planned. A fill site that stands only now counts with the plan's own tankers, and in the worst season only if it " +
+  "stands all year. A condition of the roads multiplies the minutes of every round trip; its factor is an assumption, " +
+  "not a measurement.";
 const NOT_COMPUTED = 2;
 const MOST_FACTOR = 3;
-const AT_ONCE = 100; // addresses worked out before the page is asked whether it still has time
+const BANNER_NAMES = 2; // more changed fill sites or tankers are counted in the banner, not named
+const AT_ONCE = 500; // addresses worked out before the page is asked whether it still has time
 const FEW_MS = 8; // for a browser that does not tell how much time there is
 const PAUSE_MS = 20;
 let basis = null; // the outcome with nothing changed
@@ -48,28 +53,27 @@ function shuttled(address) {
 // Flows, verdicts and counts with something changed.
 function outcome(change) {
   const steady = new Steady(change);
-  return outcomeOf(steady, steady.all());
-}
-
-function outcomeOf(steady, found) {
+  const found = steady.all();
   return { steady, ...found, ...counted(verdicts(found.flow)) };
 }
 
-// Flows as planned, worked out bit by bit while the page has nothing else to do: the first question then waits for
-// its own answer alone.
+// How many addresses that count on the shuttle the plan itself holds to meet, by level, and at any level last.
+function countedByPlan() {
+  return counted(Uint8Array.from(answers.meets, (one) => (one === 1 ? 1 : 0))).counts;
+}
+
+// The plan's own circuits by the closed form, bit by bit while the page has nothing else to do: the first question then
+// waits for its own answer alone.
 function workAhead() {
   const idle = window.requestIdleCallback || ((work) => setTimeout(() => work({ timeRemaining: () => FEW_MS }), PAUSE_MS));
   const steady = new Steady(unchanged());
-  const found = steady.blank();
   let next = 0;
   const goOn = (time) => {
-    if (basis) return;
     do {
-      steady.fill(found, next, Math.min(next + AT_ONCE, addresses.count));
+      steady.workAhead(next, Math.min(next + AT_ONCE, addresses.count));
       next += AT_ONCE;
     } while (next < addresses.count && time.timeRemaining() > 1);
     if (next < addresses.count) idle(goOn);
-    else basis = outcomeOf(steady, found);
   };
   idle(goOn);
 }
@@ -112,9 +116,11 @@ function counted(found) {
   return { found, counts, shuttled: marks };
 }
 
+// Never below 1: no condition makes a round trip shorter than planned.
 function roadFactor() {
   const product = [...asked.conditions].reduce((all, k) => all * whatIf.conditions[k].factor, 1);
-  return Math.round(product * 100 + asked.extra * 5) / 100;
+  asked.extra = Math.max(asked.extra, Math.ceil((1 - product) * 20 - 0.001));
+  return Math.max(1, Math.round(product * 100 + asked.extra * 5) / 100);
 }
 
 function whatIfChanged() {
@@ -130,32 +136,43 @@ function levelText(level) {
 
 // ------------------------------------------------------------------------------------------- words
 
-function changesWords() {
+// With each changed thing by name, or only how many where they are more than `most`.
+function changesWords(most = Infinity) {
   const { change } = asked;
   const plain = unchanged().off;
   const parts = [];
   const off = [...change.off].filter((site) => !plain.has(site));
   const on = [...plain].filter((site) => !change.off.has(site));
-  if (off.length) parts.push(`fill site ${off.map((site) => site + 1).join(", ")} off`);
-  if (on.length) parts.push(`fill site ${on.map((site) => site + 1).join(", ")} in service`);
-  if (change.out.size) parts.push(`${[...change.out].map((unit) => data.units[unit].id).join(", ")} out`);
+  const numbers = (sites) => sites.sort((a, b) => a - b).map((site) => site + 1);
+  const ids = [...change.out].sort((a, b) => a - b).map((unit) => data.units[unit].id);
+  const some = (names, what, state) => {
+    if (names.length > most) return `${names.length} ${what}s ${state}`;
+    return `${what === "tanker" ? "" : `${what} `}${names.join(", ")} ${state}`;
+  };
+  if (off.length) parts.push(some(numbers(off), "fill site", "off"));
+  if (on.length) parts.push(some(numbers(on), "fill site", "in service"));
+  if (ids.length) parts.push(some(ids, "tanker", "out"));
   if (change.season >= 0) parts.push(whatIf.seasons[change.season].words);
   if (change.factor !== 1) parts.push(`${roadWords()} (assumption)`);
   return parts.join("; ") || "nothing changed";
 }
 
 function roadWords() {
-  const names = [...asked.conditions].sort().map((k) => whatIf.conditions[k].words.toLowerCase());
+  const names = [...asked.conditions].sort((a, b) => a - b).map((k) => whatIf.conditions[k].words.toLowerCase());
   return [...names, `round trips × ${asked.change.factor.toFixed(2)}`].join(", ");
 }
 
 function showBanner() {
   const banner = document.getElementById("banner");
   banner.hidden = !view.whatIf;
+  document.body.classList.toggle("in-what-if", Boolean(view.whatIf));
+  const title = document.querySelector("#panel-body h2");
+  if (title) setSheetHead(title.textContent);
   banner.replaceChildren();
   if (view.whatIf) {
-    const words = `What if: ${changesWords()}. Steady flow at ${levelText(asked.level)}; not the plan.`;
-    banner.append(make("p", words), button("Back to the plan", leaveWhatIf));
+    const words = make("p", `What if, not the plan: ${changesWords(BANNER_NAMES)}. `);
+    words.append(make("span", `Steady flow at ${levelText(asked.level)}.`, { name: "more" }));
+    banner.append(words, button("Back to the plan", leaveWhatIf));
   }
   planMap.invalidateSize({ pan: false });
 }
@@ -201,7 +218,8 @@ function showOutcome() {
     if (view.whatIf.changed[a]) (view.whatIf.verdict[a] === 1 ? won : lost).push(a);
   }
   place.replaceChildren(
-    make("p", `${capital(changesWords())}.`, { name: "flow" }), levelChoice(), outcomeTable(), whatIfLegend(),
+    make("p", `${capital(changesWords())}.`, { name: "flow" }), levelChoice(), outcomeTable(),
+    make("p", touchedWords()), make("p", WHAT_IF_RULE), whatIfLegend(),
     ...(view.whatIf.some ? [make("p", "Pale on the map: as planned.", { name: "note" })] : []),
     ...changedPart(`At ${levelText(asked.level)} the steady flow no longer meets`, lost),
     ...changedPart(`At ${levelText(asked.level)} it now meets`, won),
@@ -209,6 +227,19 @@ function showOutcome() {
   );
   const meeting = view.whatIf.counts.at(asked.level).toLocaleString("en-US");
   document.getElementById("said").textContent = `${meeting} addresses meet at ${levelText(asked.level)}.`;
+}
+
+// How far the changes reach, in words.
+function touchedWords() {
+  const { how, shuttled: counts } = view.whatIf;
+  const marks = markAddresses((address) => {
+    const levels = asked.level < 0 ? [...data.levels.keys()] : [asked.level];
+    return counts[address] === 1 && levels.some((level) => how[row(address, level)] !== AS_PLANNED);
+  });
+  const some = countOf(marks);
+  if (!some) return "Every address has the plan's own steady flow.";
+  const count = `${addressesWords(some)} ${some === 1 ? "counts" : "count"}`;
+  return `The changes touch what ${count} on; all others have the plan's own steady flow.`;
 }
 
 function changedPart(heading, some) {
@@ -219,15 +250,18 @@ function changedPart(heading, some) {
 }
 
 function outcomeTable() {
-  const head = ["Steady flow meets at", "what if", "as planned"];
+  const head = ["Steady flow meets at", "what if", "nothing changed", "the plan holds"];
+  const planned = countedByPlan();
   const table = make("table", "", { name: "outcome" });
   table.append(make("tr", "", { inside: head.map((text) => make("th", text, { scope: "col" })) }));
   for (const level of [...data.levels.keys(), -1]) {
-    const numbers = [view.whatIf, basis].map(({ counts }) => counts.at(level).toLocaleString("en-US"));
-    const cells = numbers.map((text) => make("td", text));
+    const counts = [view.whatIf.counts, basis.counts, planned].map((some) => some.at(level).toLocaleString("en-US"));
+    const cells = counts.map((text) => make("td", text));
     table.append(make("tr", "", { inside: [make("th", levelText(level), { scope: "row" }), ...cells] }));
   }
-  const caption = `Of ${countOf(basis.shuttled).toLocaleString("en-US")} addresses that tankers can reach and no hydrant serves`;
+  const caption =
+    `Of ${addressesWords(countOf(basis.shuttled))} that tankers can reach and no hydrant serves. Last column: the ` +
+    "required flow held for the required time, first loads counted, as on the cards";
   table.prepend(make("caption", caption));
   return table;
 }
@@ -337,7 +371,7 @@ function factorChanged() {
 function whatIfPart(address) {
   if (!view.whatIf) return [];
   const part = make("section", "", { name: "level what-if", inside: [make("h3", "What if")] });
-  part.append(make("p", `${capital(changesWords())}. The circuit on the map is the plan's.`));
+  part.append(make("p", `${capital(changesWords())}.`));
   if (!shuttled(address)) {
     part.append(make("p", "No tanker shuttle is reckoned here."));
   } else {
@@ -348,21 +382,54 @@ function whatIfPart(address) {
 
 function whatIfLevel(address, level) {
   const at = row(address, level);
-  const [flow, site] = [view.whatIf.flow[at], view.whatIf.site[at]];
+  const flow = view.whatIf.flow[at];
   const title = capital(data.levels[level].words);
   if (Number.isNaN(flow)) return [make("p", `${title}: not computed; no trip to a site that stands is kept.`)];
+  const whole = (one) => gpm(Math.floor(one + ROUNDING_GPM));
   const meets = view.whatIf.found[at] === 1 ? "meets" : "does not meet";
-  const head = `${title}: steady flow ${gpm(Math.floor(flow + ROUNDING_GPM))} ${meets} the required ${gpm(addresses.gpm[address])}.`;
+  const planned = whole(Math.max(0, whatIf.planned[at]));
+  const as = view.whatIf.how[at] === AS_PLANNED ? ", as planned," : ` (as planned ${planned})`;
+  const head = `${title}: steady flow ${whole(flow)}${as} ${meets} the required ${gpm(addresses.gpm[address])}.`;
   const line = make("p", "", { inside: [make("strong", head)] });
-  if (site < 0) return [line];
-  const { used, units, trip, limit } = view.whatIf.steady.detail(address, level, site);
+  return view.whatIf.site[at] < 0 ? [line] : [line, facts(whatIfFacts(address, level))];
+}
+
+// What the flow rests on.
+function whatIfFacts(address, level) {
+  const at = row(address, level);
+  const { steady } = view.whatIf;
+  steady.answer(address, level);
+  const { how, bestSite: site, crew: changed } = steady;
+  const [, , , used, leftOut, , , there] = data.answers.crews[answers.crew[at]];
   const ids = (some) => some.map((unit) => data.units[unit].id).join(", ") || "none";
-  const idle = units.filter((unit) => !used.includes(unit));
-  const pairs = [
-    ["Fill site", siteName(site)],
-    ...(answers.split[at] >= 0 ? [["As planned", "tankers split over two fill sites, which is not reckoned here"]] : []),
-    ["Round trip", minutes(trip * 10)], ["Tankers", ids(used)],
-    ...(idle.length ? [["Left out", ids(idle)]] : []), ["Held back by", whatIf.limits[limit]],
+  const idle = (run) => {
+    const left = steady.tankersOf(whatIf.order[address], level).filter((unit) => !run.includes(unit));
+    return left.length ? [["Left out", ids(left)]] : [];
+  };
+  if (how === AS_PLANNED || how === OWN_CIRCUIT) {
+    const run = how === AS_PLANNED ? used : changed;
+    const split = answers.split[at];
+    const trip = (one) => {
+      const units = run.filter((unit) => split < 0 || there.includes(unit) === (one === split));
+      const crew = steady.crewOf(steady.placeOf(address, level, one).rate, one, units);
+      return minutes(crew.trip(steady.keptTrip(address, one)) * steady.change.factor * 10);
+    };
+    return [
+      ["Fill site", siteName(site)],
+      ["Round trip", trip(site)],
+      ["Tankers", ids(run.filter((unit) => !there.includes(unit)))],
+      ...(split < 0 ? [] : [["Second fill site", siteName(split)], ["Round trip to it", trip(split)]]),
+      ...(there.length ? [["Tankers there", ids(run.filter((unit) => there.includes(unit)))]] : []),
+      ...(how === AS_PLANNED ? leftOut.length ? [["Left out", ids(leftOut)]] : [] : idle(run)),
+      ["Worked out", how === AS_PLANNED ? "not touched by the changes" : "the plan's own circuit with the changes"],
+    ];
+  }
+  const found = steady.detail(address, level, site, how === FRESH ? changed : undefined);
+  const capped = found.flow > view.whatIf.flow[at] + 1 ? "; counted at most as planned" : "";
+  return [
+    ["Fill site", siteName(site)], ["Round trip", minutes(found.trip * 10)], ["Tankers", ids(found.used)],
+    ...idle(found.used), ["Held back by", whatIf.limits[found.limit]],
+    ["Worked out", how === FRESH ? "stands only now, with the plan's own tankers"
+      : `fill site chosen anew: best steady flow on kept trips${capped}`],
   ];
-  return [line, facts(pairs)];
 }

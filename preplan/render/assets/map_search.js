@@ -1,0 +1,281 @@
+// The search: by word, in any order, however street words are spelt; house numbers whole.
+
+const MOST_FOUND = 12;
+const ROADS_FIRST = 0; // ranks of what is found, the first shown first
+const ADDRESSES_NEXT = 1;
+
+// Upper case, accents and apostrophes off, other marks to spaces.
+function plain(text) {
+  const bare = text.normalize("NFKD").replace(/[\u0300-\u036f'\u2019.]/g, "").toUpperCase();
+  return bare.replace(/&/g, " AND ").replace(/[^\p{L}\p{N}/]+/gu, " ").trim();
+}
+
+const shortOf = new Map();
+const spelt = new Map(Object.entries(data.search.spellings).map(([short, words]) => [short, [short, ...words]]));
+for (const [short, words] of spelt) for (const word of words) shortOf.set(word, short);
+const beforeNumber = new Set(data.search.beforeNumber);
+
+const inShort = (word) => shortOf.get(word) || word;
+
+// The words of a text; those of a numbered road, whatever its class, become one with the number.
+function wordsOf(text, routes = true) {
+  const words = [];
+  for (const word of plain(text).split(" ").filter(Boolean)) {
+    let from = words.length;
+    if (routes && /^\d+[A-Z]?$/.test(word)) while (from && beforeNumber.has(words[from - 1])) from -= 1;
+    if (from < words.length) words.splice(from, words.length - from, `RTE${word}`);
+    else words.push(word);
+  }
+  return words.map((word) => ({ word, short: inShort(word) }));
+}
+
+const hasNumber = (word) => /^(RTE)?\d/.test(word) && !/^\d+(ST|ND|RD|TH)$/.test(word);
+
+// Every distinct word of the page's names, by number.
+const vocabulary = [];
+const numberOfWord = new Map();
+
+function indexed(text) {
+  return wordsOf(text).map(({ word, short }) => {
+    if (!numberOfWord.has(word)) {
+      numberOfWord.set(word, vocabulary.length);
+      vocabulary.push({ word, short, forms: spelt.get(short) || [word] });
+    }
+    return numberOfWord.get(word);
+  });
+}
+
+// What is searched, made when somebody first types: roads, places and units, and the distinct ends of addresses.
+let searched = null;
+
+function searchable() {
+  if (searched) return searched;
+  const thing = (text, show, more = "") => ({ text, show, words: indexed(`${text} ${more}`) });
+  const named = roads.names.map((text, road) => ({ ...thing(text, () => goToRoad(road)), tag: "road" }));
+  const sites = data.sites.map((site, k) => thing(`Fill site ${k + 1}: ${site.name}`, () => goToSite(k), site.id));
+  const stations = data.stations.map((station, k) => (
+    thing(`Station ${k + 1}: ${station.name}`, () => goToStation(k), station.id)));
+  const units = data.units.map((unit, k) => thing(`Unit ${unit.id}, ${unit.kind}`, () => goToUnit(k)));
+  const ends = data.addresses.rests.map(indexed);
+  const ids = new Map();
+  const labels = new Map();
+  for (let a = 0; a < addresses.count; a += 1) {
+    const id = plain(addresses.id(a));
+    if (id) ids.set(id, a);
+    const key = labelKey(a);
+    labels.set(key, (labels.get(key) || 0) + 1);
+  }
+  const tagged = (some, tag) => some.map((one) => ({ ...one, tag }));
+  searched = {
+    things: [
+      ...named.filter(({ text }) => text), ...tagged(sites, "site"), ...tagged(stations, "station"),
+      ...tagged(units, "unit"),
+    ],
+    ends, ids, labels,
+  };
+  return searched;
+}
+
+function labelKey(address) {
+  return addresses.rest[address] * 2 ** 24 + addresses.number[address];
+}
+
+function labelIsShared(address) {
+  return searchable().labels.get(labelKey(address)) > 1;
+}
+
+// What tells an address from others of its label.
+function besideWords(address) {
+  const cross = data.addresses.crosses[addresses.cross[address]];
+  const id = addresses.id(address);
+  return [cross ? `near ${cross}` : "", id ? `ID ${id}` : ""].filter(Boolean).join(", ");
+}
+
+// Which of the words asked for each word of the page is, as bits; and which it is in full.
+function bitsOfWords(asked) {
+  const found = new Int32Array(vocabulary.length);
+  const whole = new Int32Array(vocabulary.length);
+  vocabulary.forEach(({ word, short, forms }, k) => {
+    asked.forEach((one, bit) => {
+      const same = word === one.word || short === one.short;
+      if (same) whole[k] |= 1 << bit;
+      if (same || (!hasNumber(one.word) && forms.some((form) => form.startsWith(one.word)))) found[k] |= 1 << bit;
+    });
+  });
+  return { found, whole };
+}
+
+// The first few hits, how many there are, and, where a house number is not among them, the nearest numbers.
+function find(text) {
+  const { things, ends, ids } = searchable();
+  const id = ids.get(plain(text));
+  const first = id === undefined ? [] : [addressHit(id)];
+  let nearest = null;
+  for (const routes of [true, false]) {
+    const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, id);
+    const hits = [...first, ...found.hits].slice(0, MOST_FOUND);
+    if (found.count) return { hits, count: found.count + first.length };
+    if (found.nearest && routes && !first.length) nearest = found;
+  }
+  return nearest || { hits: first, count: first.length };
+}
+
+function addressHit(address) {
+  return { address, text: addresses.label[address], more: labelIsShared(address) ? besideWords(address) : "" };
+}
+
+function findWords(asked, things, ends, but = -1) {
+  if (!asked.length) return { hits: [], count: 0 };
+  const every = 2 ** asked.length - 1;
+  const { found, whole } = bitsOfWords(asked);
+  const bitsOf = (words, bits) => words.reduce((all, word) => all | bits[word], 0);
+  const numbers = asked.map(({ word }) => (/^\d{1,8}$/.test(word) ? Number(word) : -2));
+  const ranks = new Map();
+  let count = 0;
+  const keep = (rank, hit) => {
+    count += 1;
+    if (!ranks.has(rank)) ranks.set(rank, []);
+    if (ranks.get(rank).length < MOST_FOUND) ranks.get(rank).push(hit);
+  };
+  // Those that begin with the words first, then roads and places before addresses, then words in full.
+  const rankOf = (begins, kind, full) => (begins ? 0 : 4) + kind * 2 + (full ? 0 : 1);
+  for (const one of things) {
+    if (bitsOf(one.words, found) !== every) continue;
+    keep(rankOf(found[one.words[0]] & 1, ROADS_FIRST, bitsOf(one.words, whole) === every), one);
+  }
+  const [endFound, endWhole] = [found, whole].map((bits) => ends.map((words) => bitsOf(words, bits)));
+  for (let a = 0; a < addresses.count; a += 1) {
+    const { [a]: number } = addresses.number;
+    const end = addresses.rest[a];
+    let own = 0;
+    for (let k = 0; k < numbers.length; k += 1) if (numbers[k] === number) own |= 1 << k;
+    if ((endFound[end] | own) !== every || a === but) continue;
+    const begins = own & 1 || (!own && found[ends[end][0]] & 1);
+    keep(rankOf(begins, ADDRESSES_NEXT, (endWhole[end] | own) === every), a);
+  }
+  const hits = [...ranks].sort((a, b) => a[0] - b[0]).flatMap(([, some]) => some).slice(0, MOST_FOUND);
+  if (count) return { hits: hits.map((hit) => (typeof hit === "number" ? addressHit(hit) : hit)), count };
+  return nearestNumbers(asked, numbers, endFound, every);
+}
+
+// Where the road is there and the house number is not.
+function nearestNumbers(asked, numbers, endFound, every) {
+  const given = numbers.findIndex((one, k) => one >= 0 && endFound.some((bits) => bits === (every & ~(1 << k)) && bits));
+  if (given < 0) return { hits: [], count: 0 };
+  const far = (a) => Math.abs(addresses.number[a] - numbers[given]);
+  const some = [...addresses.number.keys()].filter((a) => (
+    addresses.number[a] >= 0 && endFound[addresses.rest[a]] === (every & ~(1 << given))));
+  some.sort((a, b) => far(a) - far(b));
+  const road = asked.filter((_, k) => k !== given).map(({ word }) => capital(word.toLowerCase())).join(" ");
+  return { hits: some.slice(0, MOST_FOUND).map(addressHit), count: 0, nearest: `No ${numbers[given]} ${road}` };
+}
+
+// ------------------------------------------------------------------------------------------- the box
+
+// What was chosen stands back while the box says something else.
+function showAstray() {
+  const box = document.getElementById("search");
+  const chosen = view.address < 0 ? "" : addresses.label[view.address];
+  const typed = box.value.trim();
+  document.body.classList.toggle("astray", view.address >= 0 && typed !== "" && box.value !== chosen);
+}
+
+// The box names the address that is chosen, and nothing else.
+function nameChosen() {
+  document.getElementById("search").value = view.address < 0 ? "" : addresses.label[view.address];
+  showAstray();
+}
+
+function startSearch() {
+  const box = document.getElementById("search");
+  const list = document.getElementById("found");
+  let [found, at] = [{ hits: [], count: 0 }, -1];
+  const close = () => {
+    list.replaceChildren();
+    list.hidden = true;
+    box.setAttribute("aria-expanded", "false");
+    box.removeAttribute("aria-activedescendant");
+    at = -1;
+  };
+  const mark = (next) => {
+    const { length } = found.hits;
+    if (!length || list.hidden) return;
+    at = (next + length) % length;
+    const items = [...list.querySelectorAll("[role=option]")];
+    items.forEach((item, k) => item.setAttribute("aria-selected", String(k === at)));
+    items[at].scrollIntoView({ block: "nearest" });
+    box.setAttribute("aria-activedescendant", `found-${at}`);
+  };
+  const take = (hit) => {
+    close();
+    if (hit.address === undefined) hit.show();
+    else goTo(hit.address);
+    const title = document.querySelector("#panel-body h2");
+    if (title) title.focus({ preventScroll: true }); // the next step of the keyboard is the first button there
+  };
+  const fill = () => {
+    found = find(box.value);
+    close();
+    const items = found.hits.map((hit, k) => foundItem(hit, k, () => take(hit)));
+    const said = box.value.trim() ? foundWords(found) : "";
+    const note = make("li", said, { name: "none" });
+    note.setAttribute("role", "presentation");
+    if (found.nearest) list.append(note, ...items);
+    else list.append(...items, ...(said && found.count !== items.length || !items.length && said ? [note] : []));
+    list.hidden = !list.children.length;
+    box.setAttribute("aria-expanded", String(!list.hidden));
+    document.getElementById("said").textContent = said;
+    showAstray();
+  };
+  // With no house of that number, and nothing picked from the list, nothing opens.
+  const enter = () => {
+    if (at >= 0 || found.count) take(found.hits[Math.max(0, at)]);
+    else if (box.value.trim()) clearAll();
+  };
+  const keys = {
+    ArrowDown: () => mark(at + 1),
+    ArrowUp: () => mark(at < 0 ? -1 : at - 1),
+    Enter: enter,
+    Escape: () => {
+      if (list.hidden) nameChosen();
+      close();
+    },
+  };
+  const clearAll = () => {
+    const { value } = box;
+    closePanel();
+    box.value = value;
+  };
+  box.addEventListener("input", fill);
+  box.addEventListener("focus", () => (view.address < 0 ? box.value && fill() : box.select()));
+  box.addEventListener("blur", close);
+  box.addEventListener("keydown", (event) => {
+    if (!keys[event.key]) return;
+    event.preventDefault();
+    event.stopPropagation();
+    keys[event.key]();
+  });
+}
+
+function foundWords({ hits, count, nearest }) {
+  if (nearest) return `${nearest}; nearest numbers:`;
+  if (!count) return "Nothing found.";
+  return hits.length < count ? `First ${hits.length} of ${count.toLocaleString("en-US")}.` : `${count} found.`;
+}
+
+function foundItem(hit, k, take) {
+  const item = make("li", "", { id: `found-${k}` });
+  item.setAttribute("role", "option");
+  item.setAttribute("aria-selected", "false");
+  const draw = (pen, x, y) => drawStatus(pen, answers.status[hit.address], x, y, 8);
+  item.append(hit.address === undefined ? make("span", hit.tag, { name: "tag" }) : chip(draw, 26, 26));
+  const text = make("span", hit.text);
+  if (hit.more) text.append(make("small", hit.more));
+  item.append(text);
+  // Before the box loses its focus and the list closes.
+  item.addEventListener("mousedown", (event) => {
+    event.preventDefault();
+    take();
+  });
+  return item;
+}

@@ -1,0 +1,358 @@
+"""The sample's map page as an officer works it at night: what stands first, what is drawn, what stays, what prints."""
+
+from __future__ import annotations
+
+import io
+import re
+import unicodedata
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+
+from preplan.plan import Flag, Plan
+from preplan.render import crew
+from preplan.render.card_words import season_words
+from preplan.render.map_data import _flag_said, _posted_words
+from preplan.render.map_html import map_page
+from preplan.render.us_grid import grid_words
+from tests.browser import Opened, launched, opened, written
+from tests.plan_checks import SAMPLE, plan_of
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+TIMES = "\N{MULTIPLICATION SIGN}"
+SPLIT = "354 Beaver Meadow Rd"
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    return plan_of(SAMPLE / "district.toml")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with launched() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def file_url(tmp_path_factory: pytest.TempPathFactory, plan: Plan) -> str:
+    path: Path = tmp_path_factory.mktemp("panel") / "map.html"
+    path.write_text(map_page(plan), encoding="utf-8")
+    return path.as_uri()
+
+
+@pytest.fixture
+def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
+    found = opened(browser, file_url)
+    yield found
+    assert found.complaints == []
+    found.page.close()
+
+
+def choose(page: Page, words: str) -> None:
+    page.fill("#search", words)
+    page.keyboard.press("Enter")
+
+
+def number_of(plan: Plan, label: str) -> int:
+    return int(np.flatnonzero(plan.addresses.label == label)[0])
+
+
+def turn_off(page: Page, *sites: str) -> None:
+    page.click("#what-if")
+    for site in sites:
+        page.get_by_label(site).uncheck()
+
+
+# --------------------------------------------------------------------------- what if
+
+
+def test_a_condition_that_goes_off_never_leaves_trips_shorter_than_planned(wide: Opened) -> None:
+    page = wide.page
+    page.click("#what-if")
+    page.get_by_role("button", name="Snow").click()
+    for _ in range(8):
+        page.get_by_label("Shorter round trips").click()
+    assert page.inner_text("#road-factor") == f"Round trips {TIMES} 1.00 (assumption)"
+    page.get_by_role("button", name="Snow").click()
+    assert page.inner_text("#road-factor") == f"Round trips {TIMES} 1.00 (assumption)"
+    page.get_by_role("button", name="Snow").click()
+    assert page.inner_text("#road-factor") == f"Round trips {TIMES} 1.40 (assumption)"
+
+
+def test_the_second_site_of_a_split_off_shows_its_loss(wide: Opened) -> None:
+    page = wide.page
+    turn_off(page, "7, Sumac Hill tank")
+    assert "The changes touch what" in written(page)
+    choose(page, SPLIT)
+    said = written(page, "section.what-if")
+    assert re.search(r"Response level 2: steady flow \d+ gpm \(as planned 504 gpm\) does not meet", said)
+
+
+def test_the_circuit_of_a_what_if_is_drawn_and_not_that_to_a_site_that_is_off(wide: Opened) -> None:
+    page = wide.page
+    choose(page, SPLIT)
+    assert page.inner_text("#drawn") == "Drawn: fill site 8, response level 2"
+    turn_off(page, "8, Tannery Road bridge")
+    choose(page, SPLIT)
+    site = re.search(r"Response level 2: .*?Fill site\s+(\d+),", written(page, "section.what-if"), re.DOTALL)
+    assert site is not None
+    assert site[1] != "8"
+    assert page.inner_text("#drawn").endswith(f"what if, fill site {site[1]}, response level 2")
+
+
+def test_the_banner_counts_many_changes_and_sorts_a_few(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url, width=390).page
+    turn_off(page, "11, Quarry Hole", "4, Thornapple bridge")
+    assert "fill site 4, 11 off" in page.inner_text("#banner")
+    for site in ("1, Gristmill", "8, Tannery"):
+        page.get_by_label(site).uncheck()
+    assert "4 fill sites off" in page.inner_text("#banner")
+    assert "Fill site 1, 4, 8, 11 off." in written(page)
+    banner = page.locator("#banner").bounding_box()
+    assert banner is not None
+    assert banner["height"] < 85
+    page.close()
+
+
+# --------------------------------------------------------------------------- one address
+
+
+def test_the_level_that_is_called_stands_first_and_the_others_are_folded(wide: Opened) -> None:
+    page = wide.page
+    choose(page, SPLIT)
+    assert page.locator("#panel-body .level").first.locator("h3").inner_text() == "Response level 2"
+    folded = page.locator("#panel-body details.level")
+    assert folded.count() == 2
+    assert folded.locator("dl").first.is_visible() is False
+    assert "does not meet the required" in written(page, "#panel-body details.level summary >> nth=0")
+    tops = page.evaluate(
+        """() => [".level.meets", "ul.flags", "details.level"].map(
+          (one) => document.querySelector(`#panel-body ${one}`).getBoundingClientRect().top)"""
+    )
+    assert tops == sorted(tops)
+    facts = page.locator("#panel-body .level").first.locator("dt").all_inner_texts()
+    assert facts[0] == "Attack engine"
+    assert "Tankers, fill site" in facts[:5]
+
+
+def test_who_comes_only_when_asked_for_is_said_as_on_the_card(wide: Opened, plan: Plan) -> None:
+    choose(wide.page, SPLIT)
+    said = crew.request_words(plan, number_of(plan, SPLIT), 1)
+    assert said
+    assert wide.page.locator("#panel-body strong", has_text=said).count() == 1
+
+
+def test_the_months_are_told_apart_as_on_the_card(wide: Opened, plan: Plan) -> None:
+    level = np.maximum(plan.answers.level, 0)
+    told = [(a, season_words(plan, a, int(level[a]))) for a in range(len(plan.addresses)) if plan.answers.level[a] >= 0]
+    some = [(a, lines) for a, lines in told if lines]
+    assert len(some) > 3
+    for a, lines in (some[0], some[-1]):
+        choose(wide.page, str(plan.addresses.address_id[a]))
+        bold = [
+            text.replace("\N{NO-BREAK SPACE}", " ")
+            for text in wide.page.locator("#panel-body p > strong").all_inner_texts()
+        ]
+        assert all(f"{line}." in bold for line in lines)
+
+
+def test_engines_have_their_minutes_and_a_gravity_tank_needs_none(wide: Opened, plan: Plan) -> None:
+    page = wide.page
+    choose(page, SPLIT)
+    said = written(page)
+    a = number_of(plan, SPLIT)
+    jobs = dict(crew.crew_words(plan, a, 1))
+    assert jobs["attack"].removesuffix(" min") in said
+    fill = next(words for job, words in jobs.items() if job.startswith("fill site"))
+    assert fill.removesuffix(" min") in said
+    assert jobs["dump site"].removesuffix(" min") in said
+    assert re.search(r"Engine at second fill site\s+none is needed", said)
+    assert "Leave a lane open" in said
+    assert re.search(r"Cross street\s+\w+", said)
+    assert grid_words(float(plan.addresses.lon[a]), float(plan.addresses.lat[a])) in said
+    assert "fill site 7, round trip" in said
+    assert "F07" not in said
+
+
+def test_a_circuit_button_leaves_panel_and_focus_where_they_are(wide: Opened) -> None:
+    page = wide.page
+    choose(page, SPLIT)
+    one = page.locator("button", has_text="Circuit to backup").first
+    one.scroll_into_view_if_needed()
+    before = page.evaluate("() => document.getElementById('panel-body').scrollTop")
+    one.click()
+    assert page.evaluate("() => document.getElementById('panel-body').scrollTop") == before > 0
+    assert page.evaluate("() => document.activeElement.textContent").startswith("Circuit to backup")
+    assert one.get_attribute("aria-pressed") == "true"
+    assert page.locator("[data-circuit][aria-pressed=true]").count() == 1
+    assert page.inner_text("#drawn").startswith("Drawn: backup, fill site ")
+
+
+@pytest.mark.parametrize("opener", ["#legend", "#lists", "#what-if"])
+def test_there_is_a_way_back_to_the_address(wide: Opened, opener: str) -> None:
+    page = wide.page
+    choose(page, SPLIT)
+    page.click(opener)
+    page.get_by_role("button", name=f"Back to {SPLIT}").click()
+    assert page.inner_text("#panel-body h2") == SPLIT
+    assert page.input_value("#search") == SPLIT
+
+
+def test_a_gap_says_that_it_is_of_a_call_on_arrival(plan: Plan) -> None:
+    flag = Flag("gap", 0.1, "min")
+    assert _flag_said(plan, flag, "on arrival") == (
+        "Less water than is asked for: 0.1 minutes in all, if this level is called on arrival."
+    )
+    assert _flag_said(plan, flag, "at dispatch") == "Less water than is asked for: 0.1 minutes in all."
+    two = Flag("two fill sites", "T11 at F07, round trip 8 min")
+    assert "T11 at fill site 7, round trip 8 min" in _flag_said(plan, two)
+
+
+def test_what_is_posted_and_what_is_rated_are_parted() -> None:
+    class Limits:
+        rated = np.array([True, False])
+        max_lb = np.array([72091.0, 20000.0])
+        max_axle_lb = np.array([np.nan, np.inf])
+        max_height_ft = np.array([10.0, np.nan])
+        max_width_ft = np.array([np.inf, np.nan])
+
+    class Roads:
+        limits = Limits()
+
+    roads: Any = Roads()
+    assert _posted_words(roads, 0) == "10.0 ft high; rated 72,091 lb"
+    assert _posted_words(roads, 1) == "20,000 lb"
+
+
+# --------------------------------------------------------------------------- filter
+
+
+def test_a_filter_is_told_as_long_as_it_hides_something(wide: Opened, plan: Plan) -> None:
+    page = wide.page
+    assert not page.is_visible("#filtered")
+    page.get_by_label("served (").uncheck()
+    page.click("#close")
+    count = len(plan.addresses) - int((plan.answers.status == "served").sum())
+    assert page.inner_text("#filtered p") == f"Filter: {count:,} of {len(plan.addresses):,} addresses shown."
+    page.click("#lists")
+    page.locator("#panel-body button", has_text="1, Gristmill Road hydrant").click()
+    assert "of them on the map: the filter hides the others" in written(page)
+    page.click("#filtered button")
+    assert not page.is_visible("#filtered")
+
+
+# --------------------------------------------------------------------------- keyboard, night
+
+
+def test_the_keyboard_goes_from_the_search_into_the_panel_and_escape_closes_it(wide: Opened) -> None:
+    page = wide.page
+    choose(page, SPLIT)
+    for _ in range(2):
+        page.keyboard.press("Tab")
+    assert page.evaluate("() => document.activeElement.closest('#panel-body') !== null")
+    page.keyboard.press("Escape")
+    assert not page.is_visible("aside")
+    assert page.evaluate("() => document.activeElement.id") == "search"
+    assert page.get_attribute("#map_plan", "role") == "region"
+    assert page.get_attribute("#map_plan", "aria-label")
+
+
+def test_what_is_not_met_has_a_wide_white_rim_by_night(browser: Browser, file_url: str) -> None:
+    rims = []
+    for dark in (False, True):
+        page = opened(browser, file_url, dark=dark).page
+        rims.append(
+            page.evaluate(
+                """() => {
+                  const rows = [...document.querySelectorAll("#panel-body .legend li")];
+                  const canvas = rows.find((one) => one.textContent.startsWith("not met")).querySelector("canvas");
+                  const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+                  let white = 0;
+                  for (let k = 0; k < data.length; k += 4) if (data[k] > 250 && data[k + 3] > 250) white += 1;
+                  return white;
+                }"""
+            )
+        )
+        page.close()
+    assert rims[1] > 1.5 * rims[0]
+
+
+def test_names_of_roads_never_hide_a_symbol(browser: Browser, file_url: str, plan: Plan) -> None:
+    """Whatever is written of roads is written before the symbols of the addresses are drawn."""
+    found = browser.new_page(viewport={"width": 1280, "height": 900}, offline=True)
+    found.add_init_script(
+        """window.drawn = [];
+        for (const name of ["fillText", "drawImage"]) {
+          const before = CanvasRenderingContext2D.prototype[name];
+          CanvasRenderingContext2D.prototype[name] = function (what, ...rest) {
+            if (this.canvas.className.includes("chart")) window.drawn.push(name === "fillText" ? what : "symbols");
+            return before.call(this, what, ...rest);
+          };
+        }"""
+    )
+    found.goto(file_url)
+    found.wait_for_selector("body.ready")
+    drawn = found.evaluate("() => window.drawn")
+    names = set(plan.roads.name.tolist()) | set(plan.roads.ref.tolist())
+    last_name = max(k for k, what in enumerate(drawn) if what in names)
+    assert last_name < max(k for k, what in enumerate(drawn) if what == "symbols")
+    found.close()
+
+
+def test_the_building_s_side_is_the_card_s(wide: Opened, plan: Plan) -> None:
+    page = wide.page
+    said = 0
+    level = plan.answers.level
+    for a in np.flatnonzero((level >= 0) & (plan.frontages.side != ""))[::60].tolist():
+        trips = [int(column[a, level[a]]) for column in (plan.levels.trip, plan.levels.split_trip)]
+        sides = set()
+        for trip in (one for one in trips if one >= 0):
+            leaf, side = int(plan.trips.out_leaf[trip]), str(plan.frontages.side[a])
+            there = leaf >= 0 and plan.forest.segment[leaf] == plan.frontages.segment[a]
+            turned = {"left": "right", "right": "left"}[side]
+            sides.add((side if plan.forest.forward[leaf] else turned) if there else "")
+        choose(page, str(plan.addresses.address_id[a]))
+        found = re.search(r"Building on the (\w+) as loaded", written(page))
+        assert (found[1] if found else "") == (sides.pop() if len(sides) == 1 else "")
+        said += found is not None
+    assert said > 5
+
+
+# --------------------------------------------------------------------------- paper
+
+
+def sheets(page: Page) -> list[str]:
+    printed = PdfReader(io.BytesIO(page.pdf(format="Letter", print_background=True, prefer_css_page_size=True)))
+    texts = (unicodedata.normalize("NFKC", one.extract_text()).replace("\N{WORD JOINER}", "") for one in printed.pages)
+    return [" ".join(text.split()).replace(" - ", "-") for text in texts]  # a date comes in pieces
+
+
+def test_every_printed_sheet_says_whose_it_is_and_that_it_is_a_what_if(wide: Opened) -> None:
+    page = wide.page
+    choose(page, SPLIT)
+    texts = sheets(page)
+    assert len(texts) >= 2
+    assert all(f"{SPLIT}. Millrace Fire District, 2026-05-01: the plan" in one for one in texts)
+    assert "Drawn: fill site 8, response level 2" in texts[0]
+    assert "Holds 528 gpm" in " ".join(texts)
+    assert "Response level 1" not in " ".join(texts)
+    turn_off(page, "8, Tannery Road bridge")
+    choose(page, SPLIT)
+    assert all("WHAT IF, not the plan: fill site 8 off" in one for one in sheets(page))
+
+
+def test_a_what_if_prints_on_one_sheet_without_a_box_to_choose_in(wide: Opened) -> None:
+    page = wide.page
+    turn_off(page, "8, Tannery Road bridge")
+    page.emulate_media(media="print")
+    assert not page.is_visible("#what-if-level")
+    assert page.inner_text(".field .chosen >> nth=0") == "any response level"
+    page.emulate_media(media="screen")
+    assert len(sheets(page)) == 1

@@ -1,0 +1,192 @@
+"""The map's search in a real browser: what an officer types finds the house that is meant, and no other."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from preplan.plan import Plan, SearchWords
+from preplan.render.map_html import map_page
+from preplan.render.map_search import id_columns, search_data
+from preplan.roads.street_names import search_words
+from tests.browser import Opened, launched, opened, page_source, written
+from tests.example_plan import example_plan
+from tests.plan_checks import SAMPLE, plan_of
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+
+@pytest.fixture(scope="module")
+def plan() -> Plan:
+    return plan_of(SAMPLE / "district.toml")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with launched() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def file_url(tmp_path_factory: pytest.TempPathFactory, plan: Plan) -> str:
+    path: Path = tmp_path_factory.mktemp("search") / "map.html"
+    path.write_text(map_page(plan), encoding="utf-8")
+    return path.as_uri()
+
+
+@pytest.fixture
+def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
+    found = opened(browser, file_url)
+    yield found
+    assert found.complaints == []
+    found.page.close()
+
+
+def listed(page: Page, words: str) -> list[str]:
+    page.fill("#search", words)
+    return [text.split("\n")[-1] for text in page.locator("#found li").all_inner_texts()]
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["354 beaver meadow road", "beaver meadow 354", "354  beaver", "Beaver Meadow Rd, 354", "354 BEAV MEAD", "MR0005",
+     "mr0005", "354, Beaver Meadow"],
+)  # fmt: skip
+def test_a_house_is_found_however_it_is_written(wide: Opened, words: str) -> None:
+    assert listed(wide.page, words) == ["354 Beaver Meadow Rd"]
+    wide.page.keyboard.press("Enter")
+    assert wide.page.inner_text("#panel-body h2") == "354 Beaver Meadow Rd"
+
+
+def test_house_numbers_are_matched_whole_and_enter_opens_no_other_house(wide: Opened) -> None:
+    page = wide.page
+    assert listed(page, "35 Beaver Meadow Rd")[0] == "No 35 Beaver Meadow Rd; nearest numbers:"  # 354 begins with it
+    assert listed(page, "54 Beaver Meadow Rd")[0] == "No 54 Beaver Meadow Rd; nearest numbers:"  # and ends with this
+    found = listed(page, "4 Beaver Meadow Rd")
+    assert found[:3] == ["No 4 Beaver Meadow Rd; nearest numbers:", "14 BEAVER MEADOW RD", "98 BEAVER MEADOW RD"]
+    page.keyboard.press("Enter")
+    assert not page.is_visible("#panel-body h2")
+    assert page.input_value("#search") == "4 Beaver Meadow Rd"
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    assert page.inner_text("#panel-body h2") == "14 BEAVER MEADOW RD"
+    assert page.input_value("#search") == "14 BEAVER MEADOW RD"
+
+
+@pytest.mark.parametrize(
+    ("words", "title"),
+    [("fill site 7", "Fill site 7: Sumac Hill tank"), ("F07", "Fill site 7: Sumac Hill tank"), ("T31", "Unit T31"),
+     ("sumac tank", "Fill site 7: Sumac Hill tank"), ("station 2", "Station 2: Millrace Station 2")],
+)  # fmt: skip
+def test_sites_units_and_stations_are_found(wide: Opened, words: str, title: str) -> None:
+    wide.page.fill("#search", words)
+    wide.page.keyboard.press("Enter")
+    assert wide.page.inner_text("#panel-body h2") == title
+    assert wide.page.input_value("#search") == ""
+
+
+def test_the_list_says_how_many_there_are(wide: Opened, plan: Plan) -> None:
+    names = [*plan.addresses.label.tolist(), *set(plan.roads.name.tolist()), *(site.name for site in plan.sites)]
+    on_road = sum(re.search("kiln (rd|road)", name, re.IGNORECASE) is not None for name in names)
+    assert on_road > 12
+    assert listed(wide.page, "kiln rd")[-1] == f"First 12 of {on_road}."
+    assert wide.page.text_content("#said") == f"First 12 of {on_road}."
+    assert listed(wide.page, "no such place") == ["Nothing found."]
+    assert wide.page.text_content("#said") == "Nothing found."
+
+
+def test_what_was_chosen_stands_back_while_something_else_is_typed(wide: Opened) -> None:
+    page = wide.page
+    page.fill("#search", "MR0005")
+    page.keyboard.press("Enter")
+    page.fill("#search", "no such place")
+    assert page.evaluate("() => document.body.classList.contains('astray')")
+    assert float(page.evaluate("() => getComputedStyle(document.querySelector('#panel-body')).opacity")) < 0.5
+    page.keyboard.press("Enter")
+    assert not page.is_visible("aside")
+    assert not page.is_visible("#drawn")
+    page.fill("#search", "MR0005")
+    page.keyboard.press("Enter")
+    assert not page.evaluate("() => document.body.classList.contains('astray')")
+    page.click("#lists")
+    assert page.input_value("#search") == ""
+
+
+def relabelled(plan: Plan, labels: list[str], ids: list[str]) -> Plan:
+    """Give the hand-drawn district other labels and ids, and the words that planning hands over."""
+    table = replace(
+        plan.addresses, label=np.array(labels, dtype=np.object_), address_id=np.array(ids, dtype=np.object_)
+    )
+    groups = tuple(replace(one, cross_street=f"Cross {k}") for k, one in enumerate(plan.groups))
+    return replace(plan, addresses=table, groups=groups, search_words=search_words())
+
+
+@pytest.fixture
+def other(browser: Browser, tmp_path: Path) -> Iterator[Opened]:
+    labels = ["12 N Main St", "40 VT Route 2", "7 Tenth Ave", "9 Main St", "9 Main St", "12-1/2 Mill Rd"]
+    ids = ["A1", "A2", "A3", "A04", "A05", "no number"]
+    path = tmp_path / "map.html"
+    path.write_text(map_page(relabelled(example_plan(), labels, ids)), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    yield found
+    assert found.complaints == []
+    found.page.close()
+
+
+@pytest.mark.parametrize(
+    ("words", "label"),
+    [
+        ("12 north main street", "12 N Main St"), ("main n 12", "12 N Main St"), ("rt 2", "40 VT Route 2"),
+        ("40 state route 2", "40 VT Route 2"), ("sr 2", "40 VT Route 2"), ("us 2", "40 VT Route 2"),
+        ("Vermont Route 2", "40 VT Route 2"), ("10th avenue", "7 Tenth Ave"), ("12-1/2 mill", "12-1/2 Mill Rd"),
+        ("a3", "7 Tenth Ave"), ("no number", "12-1/2 Mill Rd"),
+    ],
+)  # fmt: skip
+def test_suffixes_directions_and_routes_are_read_both_ways(other: Opened, words: str, label: str) -> None:
+    assert [one for one in listed(other.page, words) if one[0].isdigit()] == [label]
+
+
+def test_houses_of_one_label_are_told_apart(other: Opened) -> None:
+    other.page.fill("#search", "9 main")
+    found = other.page.locator("#found li").all_inner_texts()
+    assert len(found) == 2
+    assert len(set(found)) == 2
+    assert all(f"ID {one}" in text for one, text in zip(("A04", "A05"), found, strict=True))
+    other.page.keyboard.press("Enter")
+    assert "ID A04" in written(other.page, "#panel-body .beside")
+
+
+def test_only_spellings_of_the_district_s_own_words_are_in_the_page(plan: Plan) -> None:
+    found = search_data(plan)["spellings"]
+    assert "ROAD" in found["RD"]
+    assert "CSWY" not in found
+    assert search_data(replace(plan, search_words=SearchWords()))["spellings"] == {}
+
+
+def test_ids_come_back_whole(plan: Plan) -> None:
+    columns, stems = id_columns(plan)
+    whole = [
+        stems[stem][0] + (str(number).zfill(stems[stem][1]) if stems[stem][1] else "")
+        for stem, number in zip(columns["idStem"], columns["idNumber"], strict=True)
+    ]
+    assert whole == plan.addresses.address_id.tolist()
+
+
+def test_the_page_reads_words_as_the_keys_of_roads_do(other: Opened) -> None:
+    """Every spelling that the page holds becomes its short form there too."""
+    shorts = other.page.evaluate(
+        f"""() => {{
+          {page_source("map_search.js")}
+          return [...shortOf.keys()].map((word) => [word, inShort(word)]);
+        }}"""
+    )
+    assert len(shorts) > 10
+    known = search_words().short_of
+    assert all(known.get(word, word) == short for word, short in shorts)
