@@ -14,7 +14,8 @@ function goTo(address) {
 function fitPoints(points, maxZoom = 16) {
   if (!points.length) return;
   const bounds = L.latLngBounds(points.map(([x, y]) => latLng(x, y)));
-  planMap.fitBounds(bounds, { padding: [45, 45], maxZoom, animate: false });
+  const above = 45 + document.getElementById("drawn").offsetHeight; // the caption hides nothing of it
+  planMap.fitBounds(bounds, { paddingTopLeft: [45, above], paddingBottomRight: [45, 45], maxZoom, animate: false });
 }
 
 function fitCircuit() {
