@@ -7,7 +7,7 @@ without limits would cross the bridge: on its way to the fill site, to the backu
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -64,7 +64,7 @@ class Weights:
         for address, segment in np.unique(np.concatenate([met.free, met.out, met.back]), axis=0).tolist():
             loaded, empty = (address, segment) in out, (address, segment) in back
             for flag in self._flags_of(address, segment, loaded=loaded, empty=empty):
-                found.setdefault(address, []).append(flag)
+                found.setdefault(address, []).append(replace(flag, stretches=(segment,)))
         return {address: gravest_first(flags) for address, flags in found.items()}
 
     def _flags_of(self, address: int, segment: int, *, loaded: bool, empty: bool) -> Iterator[Flag]:
@@ -98,9 +98,13 @@ class Weights:
 
 
 def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
-    """Put flags of weight in order, each once."""
+    """Put flags of weight in order, each once, with the stretches of all that say the same."""
     grave = (ABOVE_RATING, EMPTY_ONLY, RATED)
-    return tuple(sorted(dict.fromkeys(flags), key=lambda flag: grave.index(flag.code)))
+    stretches: dict[Flag, tuple[int, ...]] = {}
+    for flag in flags:
+        stretches[flag] = (*stretches.get(flag, ()), *flag.stretches)
+    once = [replace(flag, stretches=rows) for flag, rows in stretches.items()]
+    return tuple(sorted(once, key=lambda flag: grave.index(flag.code)))
 
 
 def _heavier(units: list[Unit]) -> str:

@@ -36,7 +36,7 @@ class Facts:
     group: CardGroup
     second: bool = False
     """Speak of the circuit over the second fill site."""
-    _told: dict[tuple[bool, bool], list[str]] = field(default_factory=dict, compare=False, repr=False)
+    _told: dict[bool, list[str]] = field(default_factory=dict, compare=False, repr=False)
 
     def over_second(self) -> Facts:
         """Speak of the circuit over the second fill site, whose steps stand in the place of those over the first."""
@@ -85,13 +85,13 @@ class Facts:
             return None
         return astray(self.plan, trip)
 
-    def told(self, *, loaded: bool, run_on: bool) -> list[str]:
-        """Say the steps of a leg with their numbers, forks of one road counted where it is `run_on`."""
-        if (loaded, run_on) not in self._told:
+    def told(self, *, loaded: bool) -> list[str]:
+        """Say the steps of a leg with their numbers; a layout asks again."""
+        if loaded not in self._told:
             steps = self.group.out_steps if loaded else self.group.back_steps
-            said = directions(steps, folded=run_on) or [("1", "Directions are not known")]
-            self._told[loaded, run_on] = [f"{number}. {step}" for number, step in said]
-        return self._told[loaded, run_on]
+            said = directions(steps) or [("1", "Directions are not known")]
+            self._told[loaded] = [f"{number}. {step}" for number, step in said]
+        return self._told[loaded]
 
     @cached_property
     def officer_words(self) -> str:

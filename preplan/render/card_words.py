@@ -7,11 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from preplan.plan import ROUNDING_GPM, Plan
-from preplan.render import crew, first_minutes, paper, us_grid, words
+from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.driving_words import turning_words
 from preplan.render.flag_words import flag_words
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
+from preplan.render.route_pdf import Subject
 
 HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
@@ -294,6 +295,23 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     pumps = crew.fill_engine_words(plan, facts.lead, facts.level, second=facts.second)
     said = f"{approach} {pumps}".strip()
     return lines + (paragraph(said, HALF_PT, most=3) if said else [])
+
+
+def approach(facts: Facts, subject: Subject) -> str:
+    """Say in which direction empty tankers come to the fill site, and on which side of the road it is."""
+    if subject.back_ft is None or subject.site_ft is None:
+        return ""
+    side = scene.side_at_end(subject.back_ft, subject.site_ft)
+    on = f", the site on their {side}" if side else ""
+    came = scene.heading(subject.back_ft)
+    said = f"Empty tankers arrive heading {came}{on}"
+    through = facts.plan.sites[subject.site].turnaround == "through"
+    if not through or subject.out_ft is None or any(step.turns_round for step in facts.group.out_steps):
+        return f"{said}."
+    leave = scene.heading_out(subject.out_ft)
+    if not scene.opposed(came, leave):
+        return f"{said}."
+    return f"{said}, and leave {leave}: the site's own drive is taken to turn them (ASSUMED: check it)."
 
 
 def _split(facts: Facts) -> list[Line]:

@@ -9,7 +9,7 @@ import numpy as np
 from preplan.plan import STATUSES, Plan
 from preplan.records import BoolArray, FloatArray
 from preplan.render import index_pdf, scene, symbols_pdf, words
-from preplan.render.charts import Picture, corners, draw_key
+from preplan.render.charts import Picture, draw_key, key_places
 from preplan.render.paper import BLACK, GREY, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Pen, paragraph
 from preplan.render.scene import Box, Frame, Room
 
@@ -76,7 +76,7 @@ def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
         symbols_pdf.station_mark(pen, str(row + 1), x, y, _SITE_PT)
     pen.restore()
     room.block(frame.to_page(picture.address_ft[_inside(frame, picture.address_ft)]))
-    draw_key(pen, frame, min(corners(page), key=room.crowd))
+    draw_key(pen, frame, room.emptiest(key_places(page)))
     _frame_line(pen, page)
 
 

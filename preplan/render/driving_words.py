@@ -1,10 +1,8 @@
-"""Directions in plain words: a line a step, or forks of one road told together."""
+"""Directions in plain words: a line a step."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import lru_cache
 
 from preplan.plan import Step
@@ -35,32 +33,9 @@ def _road(step: Step) -> str:
     return printable(step.road) or "unnamed road"
 
 
-def directions(steps: Sequence[Step], *, folded: bool = False) -> list[tuple[str, str]]:
-    """List directions, each step with its number: a turn has one number, on the list and on the map.
-
-    Where they are `folded`, forks at which one keeps on the same road are told with the road, which then has the
-    numbers of them all.
-    """
-    parts: list[tuple[int, int]] = []
-    for at, step in enumerate(steps):
-        parts = [*parts[:-1], (parts[-1][0], at)] if folded and parts and step.keeps_on else [*parts, (at, at)]
-    return [_line(steps, *part) for part in parts]
-
-
-def _line(steps: Sequence[Step], first: int, last: int) -> tuple[str, str]:
-    """Say a step and those after it that keep on its road."""
-    if first == last:
-        return str(first + 1), step_words(steps[first])
-    mine = steps[first : last + 1]
-    forks = f"keep on it at {last - first} fork{'s' * (last - first > 1)}"
-    notes = "; ".join(filter(None, (forks, _notes(mine))))
-    return f"{first + 1} to {last + 1}", step_words(replace(mine[0], miles=sum(s.miles for s in mine), note=notes))
-
-
-def _notes(steps: Sequence[Step]) -> str:
-    """Gather what to watch for along some steps: each once, with how often."""
-    told = [part for step in steps for part in printable(step.note).split("; ") if part]
-    return "; ".join(note if count == 1 else f"{count} times {note}" for note, count in Counter(told).items())
+def directions(steps: Sequence[Step]) -> list[tuple[str, str]]:
+    """List directions, each step with its number: a turn has one number, on every list and map."""
+    return [(str(number), step_words(step)) for number, step in enumerate(steps, 1)]
 
 
 def turning_words(steps: Sequence[Step], *, at_dump: bool) -> str:

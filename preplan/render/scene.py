@@ -256,17 +256,53 @@ def dotted(points: FloatArray, every: float) -> FloatArray:
     return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
 
 
+_COMPASS = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
+
+
+def compass(east: float, north: float) -> str:
+    """Name a direction, of eight.
+
+    >>> compass(0.0, 500.0), compass(-90.0, -90.0)
+    ('north', 'southwest')
+    """
+    return _COMPASS[round(math.atan2(north, east) / (math.pi / 4)) % 8]
+
+
+def opposed(one: str, other: str) -> bool:
+    """Tell whether two directions lie more than a right angle apart.
+
+    >>> opposed("north", "southeast"), opposed("north", "east")
+    (True, False)
+    """
+    apart = abs(_COMPASS.index(one) - _COMPASS.index(other))
+    return min(apart, 8 - apart) > 2
+
+
 def heading(points: FloatArray, near_end_ft: float = 200.0) -> str:
     """Name the direction in which a line ends, of eight.
 
     >>> heading(np.array([[0.0, 0.0], [0.0, 500.0]])), heading(np.array([[0.0, 0.0], [-90.0, -90.0]]))
     ('north', 'southwest')
     """
+    return compass(*_last(points, near_end_ft))
+
+
+def heading_out(points: FloatArray, near_start_ft: float = 200.0) -> str:
+    """Name the direction in which a line begins, of eight.
+
+    >>> heading_out(np.array([[0.0, 0.0], [0.0, 500.0], [900.0, 500.0]]))
+    'north'
+    """
+    east, north = _last(points[::-1], near_start_ft)
+    return compass(-east, -north)
+
+
+def _last(points: FloatArray, near_end_ft: float) -> tuple[float, float]:
+    """Give how far a line goes east and north over its last feet."""
     along = _along(points)
     from_ft = max(0.0, along[-1] - near_end_ft)
-    east, north = (points[-1, axis] - np.interp(from_ft, along, points[:, axis]) for axis in (0, 1))
-    names = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
-    return names[round(math.atan2(north, east) / (math.pi / 4)) % 8]
+    east, north = (float(points[-1, axis] - np.interp(from_ft, along, points[:, axis])) for axis in (0, 1))
+    return east, north
 
 
 def side_at_end(points: FloatArray, place: FloatArray, least_ft: float = 15.0) -> str:
@@ -371,6 +407,15 @@ class Room:
         inside = (self.blocked > (box.left, box.bottom)) & (self.blocked < (box.right, box.top))
         return int(inside.all(axis=1).sum()) + 10 * sum(box.meets(other) for other in self.taken)
 
+    def emptiest(self, boxes: Iterable[Box]) -> Box:
+        """Give the first box that covers nothing, else that which covers least."""
+        tried: list[tuple[int, Box]] = []
+        for box in boxes:
+            tried.append((self.crowd(box), box))
+            if not tried[-1][0]:
+                break
+        return min(tried, key=lambda one: one[0])[1]
+
     def _covers(self, spot: Spot, width: float, height: float) -> bool:
         """Tell whether a sloping label covers a blocked point."""
         cos, sin = math.cos(spot.slope), math.sin(spot.slope)
@@ -403,3 +448,10 @@ def around(x: float, y: float, reach: float, width: float, height: float) -> Seq
     """List spots for a label about a symbol: right, left, above, below."""
     across, up = reach + width / 2, reach + height / 2
     return (Spot(x + across, y), Spot(x - across, y), Spot(x, y + up), Spot(x, y - up))
+
+
+def about(x: float, y: float, reach: float, width: float, height: float) -> Sequence[Spot]:
+    """List spots for a label about a symbol: those of `around`, then between them."""
+    across, up = reach * 0.7 + width / 2, reach * 0.7 + height / 2
+    between = [Spot(x + east * across, y + north * up) for east in (1.0, -1.0) for north in (1.0, -1.0)]
+    return [*around(x, y, reach, width, height), *between]
