@@ -84,8 +84,11 @@ def layout_of(facts: Facts, free: float) -> Layout:
     texts = Texts(facts)
     first = _Try(WAYS_PT[0], timeline_height(facts, STRIP_PT), small=False)
     for one in _tries(texts, free, first):
+        way = texts.ends(one.way_pt) if one.ends else texts.way(one.way_pt)
+        if way.height + texts.least_below > free - one.band_pt - LEAST_NOTES_PT:
+            continue
         for brief, beside in product((False, True), (True, False) if texts.cautions else (True,)):
-            found = _set(texts, one, free, brief=brief, beside=beside)
+            found = _set(texts, way, one, free, brief=brief, beside=beside)
             if found is not None:
                 return found
     return _cut(texts, free)
@@ -93,19 +96,19 @@ def layout_of(facts: Facts, free: float) -> Layout:
 
 def _tries(texts: Texts, free: float, first: _Try) -> Iterator[_Try]:
     """List the ways to set a card, what is best to read first; those by step end where even the widest is too long."""
-    yield first
-    low = timeline_height(texts.facts, LEAST_STRIP_PT)
+    low, most = timeline_height(texts.facts, LEAST_STRIP_PT), free - LEAST_NOTES_PT - texts.least_below
     bands = ((low, False), (0.0, True)) if low else ((0.0, False),)
     tries = [_Try(way_pt, band, small=small) for (band, small), way_pt in product(bands, WAYS_PT)]
-    if texts.way(WAYS_PT[-1]).height <= free - LEAST_NOTES_PT - texts.least_below:
-        yield from tries
+    if card_way.steps(texts.facts) * SMALL_PT * paper.LEADING <= most:
+        yield first
+        if texts.way(WAYS_PT[-1]).height <= most:
+            yield from tries
     if card_way.is_long(texts.facts):
         yield from (replace(one, ends=True) for one in (first, *tries))
 
 
-def _set(texts: Texts, one: _Try, free: float, *, brief: bool, beside: bool) -> Layout | None:
+def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, beside: bool) -> Layout | None:
     """Set a card one way; None: something has no room."""
-    way = texts.ends(one.way_pt) if one.ends else texts.way(one.way_pt)
     if beside and texts.cautions:
         way = way.over(texts.care(one.way_pt))
     blocks = [texts.otherwise(brief=brief), *([] if beside else texts.care_below)]

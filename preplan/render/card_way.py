@@ -30,6 +30,13 @@ def ends_of_way(facts: Facts, width: float) -> list[Line]:
     return [*head, Line("", 2.0), *out_leg(facts, width, ends=True), *back_leg(facts, width, ends=True)]
 
 
+def steps(facts: Facts) -> int:
+    """Count the steps that `way` lists."""
+    if facts.cell("trip") < 0:
+        return 0
+    return len(facts.group.out_steps) + (len(facts.group.back_steps) if facts.astray is None else 0)
+
+
 def is_long(facts: Facts) -> bool:
     """Tell whether `ends_of_way` is any shorter than `way`."""
     if facts.cell("trip") < 0:

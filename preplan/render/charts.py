@@ -44,6 +44,8 @@ DASHED, CROSSED = "site of some months", "site out of service"
 _CORNER_PT = 118.0
 _INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
 """A map wider than the first has an inset about the dump site, of this many feet on this many points."""
+_PLAIN_PT_PER_FT = 72.0 / FT_PER_MI
+"""At this scale a map needs none, however wide it is."""
 
 
 Mark = tuple[str, int, float, float]
@@ -198,7 +200,7 @@ class Picture:
 
     def _room_for_inset(self, frame: Frame, subject: Subject, room: Room) -> Box | None:
         """Keep an empty corner for an inset where the circuit is long; None: not long, or no corner is empty."""
-        if subject.out_ft is None or frame.country.width < _INSET_ABOVE_FT:
+        if subject.out_ft is None or frame.country.width < _INSET_ABOVE_FT or frame.pt_per_ft > _PLAIN_PT_PER_FT:
             return None
         empty = [box for box in corners(frame.page, _INSET_PT, _INSET_PT) if not room.crowd(box)]
         if not empty:

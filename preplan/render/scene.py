@@ -417,11 +417,12 @@ class Room:
         return min(tried, key=lambda one: one[0])[1]
 
     def _covers(self, spot: Spot, width: float, height: float) -> bool:
-        """Tell whether a sloping label covers a blocked point."""
-        cos, sin = math.cos(spot.slope), math.sin(spot.slope)
+        """Tell whether a label covers a blocked point; one that slopes takes more time."""
         east, north = self.blocked[:, 0] - spot.x, self.blocked[:, 1] - spot.y
-        along, up = np.abs(east * cos + north * sin), np.abs(north * cos - east * sin)
-        return bool(((along < width / 2) & (up < height / 2)).any())
+        if spot.slope:
+            cos, sin = math.cos(spot.slope), math.sin(spot.slope)
+            east, north = east * cos + north * sin, north * cos - east * sin
+        return bool(((np.abs(east) < width / 2) & (np.abs(north) < height / 2)).any())
 
     def place(self, spots: Iterable[Spot], width: float, height: float) -> Spot | None:
         """Take the first spot at which a label fits into the frame and overlaps nothing; None: leave it out."""
