@@ -7,12 +7,15 @@ import re
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
 
 from preplan.plan import CardGroup, Flag, Plan, Step
-from preplan.render import card_facts, card_layout, card_parts, card_pdf, card_words, paper
+from preplan.render import card_facts, card_layout, card_parts, card_pdf, card_way, card_words, paper
 from preplan.render.charts import Picture
+from preplan.render.driving_words import step_words, turning_words
+from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 from preplan.water import timeline
 
@@ -194,3 +197,67 @@ def test_columns_are_as_low_as_the_order_of_texts_allows(
 ) -> None:
     parted = card_layout.parted_at(heights, strip)
     assert (parted.first, parted.high_pt) == (first, high)
+
+
+@pytest.mark.parametrize(
+    ("turnaround", "back", "told"),
+    [("through", [0.0, 1.0], True), ("loop", [0.0, 1.0], False), ("through", [0.0, -1.0], False)],
+)
+def test_who_drives_through_and_leaves_as_he_came_is_told_where_that_turns_him(
+    turnaround: str, back: list[float], told: bool
+) -> None:
+    """The loaded leg leaves north; empties come from the south, or from the north against it."""
+    plan = example_plan()
+    changed = replace(plan, sites=tuple(replace(site, turnaround=turnaround) for site in plan.sites))
+    facts = card_facts.Facts(changed, plan.groups[0])
+    out_ft = np.array([[0.0, 0.0], [0.0, 900.0]])
+    # `back` points to where they come from
+    back_ft = 900.0 * np.array([back, [0.0, 0.0]])
+    subject = Subject((), 0, out_ft, back_ft, site=0, site_ft=np.array([40.0, 0.0]))
+    said = card_words.approach(facts, subject)
+    assert ("leave north: the site's own drive is taken to turn them (ASSUMED: check it)" in said) == told
+    assert said.startswith("Empty tankers arrive heading ")
+
+
+def test_a_card_without_a_shuttle_lists_what_is_on_wheels() -> None:
+    """Units by minute where those are known, by name where they are not; nobody who comes on request only."""
+    plan = example_plan()
+    group = next(one for one in plan.groups if str(plan.answers.status[one.lead]) == "no route")
+    arrival = plan.arrival_min.copy()
+    arrival[group.lead] = np.inf
+    lost = replace(plan, arrival_min=arrival)
+    said = " ".join(line.said for line in card_words.call(card_facts.Facts(lost, group)))
+    for unit in plan.units:
+        assert f"{unit.unit_id} {unit.tank_gal:,.0f} gal" in said
+    assert "Minutes are not known: the mapped roads bring no unit here." in said
+    arrival = arrival.copy()
+    arrival[group.lead] = np.arange(len(plan.units))[::-1] + 7.5
+    said = " ".join(line.said for line in card_words.call(card_facts.Facts(replace(plan, arrival_min=arrival), group)))
+    assert "Minutes are not known" not in said
+    tankers = [unit for unit in plan.units if unit.kind == "tanker"]
+    assert re.search(rf"Tankers: {tankers[-1].unit_id} [0-9,]+ gal at \d+ min, {tankers[0].unit_id} ", said)
+
+
+def test_turning_is_told_where_it_happens() -> None:
+    plan = example_plan()
+    said = {}
+    for dump, fill in ((True, False), (False, True), (True, True), (False, False)):
+        trips = replace(plan.trips, turn_at_dump=np.full(6, dump), turn_at_site=np.full(6, fill))
+        changed = replace(plan, trips=trips, sites=tuple(replace(site, turnaround="loop") for site in plan.sites))
+        lines = card_way.back_leg(card_facts.Facts(changed, plan.groups[0]), 400.0)
+        said[dump, fill] = " ".join(line.said for line in lines)
+    assert "with turning at the dump site," in said[True, False]
+    assert "with turning at the fill site," in said[False, True]
+    assert "with turning at the dump and fill site," in said[True, True]
+    assert "with turning" not in said[False, False]
+
+
+def test_nobody_drives_on_by_less_than_his_own_length() -> None:
+    start = Step(road="Elm Road", miles=40 / 5280, turn="Leave the dump site north on")
+    turn = Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped", past="dump site", past_mi=start.miles)
+    assert turning_words([start, turn], at_dump=False) == "turn round here (mapped)"
+    assert step_words(turn) == "Turn round on Elm Road, at the dump site (mapped), then 1.90 mi"
+    far = replace(turn, past_mi=60 / 5280)
+    assert turning_words([replace(start, miles=far.past_mi), far], at_dump=False) == (
+        "drive on 60 ft and turn round there (mapped)"
+    )

@@ -8,6 +8,7 @@ import numpy as np
 
 from preplan.render import words
 from preplan.render.card_facts import ONE_WAY, Facts
+from preplan.render.driving_words import HERE_MI
 from preplan.render.flag_words import ON_THE_WAY, flag_words
 from preplan.render.limit_places import weight_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
@@ -75,8 +76,9 @@ def every_turn_back(facts: Facts, width: float) -> list[Line]:
 
 def _back_length(facts: Facts) -> str:
     trip, trips = facts.cell("trip"), facts.plan.trips
-    turns = trips.turn_at_dump[trip] or facts.plan.turns_at_site(trip)
-    minutes = f"{words.minutes(float(trips.back_min[trip]))}{' with turning' * bool(turns)}"
+    turns = {"dump": trips.turn_at_dump[trip], "fill": facts.plan.turns_at_site(trip)}
+    at = " and ".join(end for end, turned in turns.items() if turned)
+    minutes = f"{words.minutes(float(trips.back_min[trip]))}{f' with turning at the {at} site' if at else ''}"
     return f"{minutes}, {words.miles(float(trips.back_mi[trip]))}"
 
 
@@ -86,7 +88,9 @@ def _way_back(facts: Facts) -> str:
     leave = f"{first.turn} {words.printable(first.road)}"
     for step in rest:
         if step.turns_round:
-            leave += f", turn round {words.way_length(step.past_mi)} past the {step.past} ({step.room})"
+            near = step.past_mi < HERE_MI
+            where = f"at the {step.past}" if near else f"{words.way_length(step.past_mi)} past the {step.past}"
+            leave += f", turn round {where} ({step.room})"
     return f"{leave}: back the way you came{facts.astray}"
 
 

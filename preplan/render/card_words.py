@@ -67,8 +67,10 @@ def call(facts: Facts) -> list[Line]:
             said = "no tanker gets here from a fill site and back"
         said = f"No tanker shuttle is computed for this address{f' in {without}' if without else ''}: {said}."
         titled, size = paper.shrunk(head, 15.0, 10.0, HALF_PT, bold=True)
+        wheels = crew.without_shuttle_words(facts.plan, facts.lead)
         return [Line(titled, size, bold=True), *_other_seasons(facts), *paragraph(said, HALF_PT),
-                *paragraph(f"{advice}.", HALF_PT, bold=True)]  # fmt: skip
+                *paragraph(f"{advice}.", HALF_PT, bold=True),
+                *(line for one in wheels for line in paragraph(one, HALF_PT, indent=10.0, most=4))]  # fmt: skip
     if facts.status == "served" and facts.level > 0:
         title["served"] = "Meets the required flow."
     if crew.short_words(facts.plan, facts.lead, facts.level):
@@ -291,7 +293,7 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     said = f"{words.rate_words(there)}; {words.places_words(there)}{holds}{season}."
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
-    lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=2) if note else []
+    lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=4) if note else []
     pumps = crew.fill_engine_words(plan, facts.lead, facts.level, second=facts.second)
     said = f"{approach} {pumps}".strip()
     return lines + (paragraph(said, HALF_PT, most=3) if said else [])

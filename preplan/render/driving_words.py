@@ -7,6 +7,10 @@ from functools import lru_cache
 
 from preplan.plan import Step
 from preplan.render.words import printable, way_length
+from preplan.units import FT_PER_MI
+
+HERE_MI = 50.0 / FT_PER_MI
+"""Who would drive on by less turns where he stands: a tanker is some 30 ft long."""
 
 
 @lru_cache(maxsize=4096)
@@ -22,7 +26,8 @@ def step_words(step: Step) -> str:
     """
     said = f"{printable(step.turn)} {_road(step)}"
     if step.turns_round:
-        said += f", {way_length(step.past_mi)} past the {step.past}" if step.past else ""
+        far = "at" if step.past_mi < HERE_MI else f"{way_length(step.past_mi)} past"
+        said += f", {far} the {step.past}" if step.past else ""
         said += f" ({step.room}), then {way_length(step.miles)}"
     else:
         said += f", {way_length(step.miles)}"
@@ -45,13 +50,21 @@ def turning_words(steps: Sequence[Step], *, at_dump: bool) -> str:
     'turn round here (room ASSUMED: check it)'
     >>> turning_words((), at_dump=False)
     'drive on: they do not turn round here'
+    >>> turning_words(
+    ...     [Step(road="Elm Road", miles=0.002, turn="Leave the dump site north on"),
+    ...      Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped", past="dump site", past_mi=0.002)],
+    ...     at_dump=False)
+    'turn round here (mapped)'
     """
     if at_dump:
         return "turn round here (room ASSUMED: check it)"
     at = next((at for at, step in enumerate(steps) if step.turns_round), None)
     if at is None:
         return "drive on: they do not turn round here"
-    step, far = steps[at], way_length(sum(s.miles for s in steps[:at]))
+    step, miles = steps[at], sum(s.miles for s in steps[:at])
+    if miles < HERE_MI:
+        return f"turn round here ({step.room})"
+    far = way_length(miles)
     if step.past:
         return f"drive on {far} and turn round there ({step.room})"
     return f"drive on and turn round on {_road(step)}, {far} from here ({step.room})"

@@ -311,10 +311,12 @@ def side_at_end(points: FloatArray, place: FloatArray, least_ft: float = 15.0) -
     >>> side_at_end(np.array([[0.0, 0.0], [0.0, 500.0]]), np.array([40.0, 510.0]))
     'right'
     """
-    step = points[-1] - points[-2]
-    length = float(np.hypot(*step))
-    if length < _LEAST_PT:
+    # a line that is cut where it has a point ends with a step of no length
+    before = np.flatnonzero(np.hypot(*(points - points[-1]).T) > 1.0)
+    if not before.size:
         return ""
+    step = points[-1] - points[before[-1]]
+    length = float(np.hypot(*step))
     off = place - points[-1]
     left_ft = float(step[0] * off[1] - step[1] * off[0]) / length
     if abs(left_ft) < max(least_ft, float(np.hypot(*off)) / 2):
