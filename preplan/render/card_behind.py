@@ -16,9 +16,8 @@ from preplan.render.scene import Box
 
 _LARGER = 1.25
 """Letters of the way on a page behind a card, over those on it."""
-_LEAST_MAP_PT, _MOST_MAP_PT = 190.0, 420.0
-_MOST_LEGS_PT = 350.0
-"""Height of the way in larger letters, that the map above it may be large."""
+_LEAST_MAP_PT, _LARGE_MAP_PT, _MOST_MAP_PT = 190.0, 260.0, 420.0
+"""Height of the map: the least, that for which letters become smaller, and the most."""
 _STRIP = "\x00timeline"
 """Stands for the timeline among lines of text; no text that is drawn has such a character."""
 
@@ -47,8 +46,7 @@ class Behind:
         if layout.way_behind or (rest and not split):
             document.begin(count, behind=True)
             document.heading(f"{card_words.where(facts)[0]}, continued", card_words.LEAST_HEAD_PT)
-            legs = _legs(facts) if layout.way_behind else ([], [])
-            _draw_way(document, self.picture, facts, self.subject, count, _appended(legs, rest))
+            _draw_way(document, self.picture, facts, self.subject, count, rest, legs=layout.way_behind)
             rest = []
         if split:
             _draw_second(document, self.picture, facts, count, rest)
@@ -59,16 +57,13 @@ def _strip_gap(facts: Facts) -> Block:
     return Block.of([Line(_STRIP, small_strip_height(facts) / paper.LEADING)])
 
 
-def _legs(facts: Facts) -> Columns:
-    """Give both legs, a line a step, in larger letters if they fit below the map; without a trip why there is none."""
-    for larger in (_LARGER, 1.0):
-        width = HALF_PT / larger
-        if facts.cell("trip") < 0:
-            return _scaled(card_way.way(facts, width), larger), []
-        legs = card_way.out_leg(facts, width), card_way.every_turn_back(facts, width)
-        if max(map(paper.height_of, legs)) * larger <= _MOST_LEGS_PT:
-            break
-    return _scaled(legs[0], larger), _scaled(legs[1], larger)
+def _legs(facts: Facts, larger: float) -> Columns:
+    """Give both legs, a line a step, in larger letters; without a trip why there is none."""
+    width = HALF_PT / larger
+    if facts.cell("trip") < 0:
+        return _scaled(card_way.way(facts, width), larger), []
+    out, back = card_way.out_leg(facts, width), card_way.every_turn_back(facts, width)
+    return _scaled(out, larger), _scaled(back, larger)
 
 
 def _appended(columns: Columns, blocks: Sequence[Block]) -> Columns:
@@ -82,11 +77,26 @@ def _appended(columns: Columns, blocks: Sequence[Block]) -> Columns:
 
 
 def _draw_way(
-    document: Document, picture: Picture, facts: Facts, subject: Subject, count: str, columns: Columns
+    document: Document,
+    picture: Picture,
+    facts: Facts,
+    subject: Subject,
+    count: str,
+    rest: Sequence[Block],
+    *,
+    legs: bool = True,
 ) -> None:
-    """Draw a map over the full width, as large as the text allows, and the text below it in two columns."""
+    """Draw a map over the full width, as large as the text allows, and the text below it in two columns.
+
+    Both legs, where they are asked for, are in larger letters if the map may still be large.
+    """
+    room = document.y - FOOT_PT - NOTE_PT - 12.0
+    for larger, least_pt in ((_LARGER, _LARGE_MAP_PT), (1.0, _LEAST_MAP_PT)):
+        columns = _appended(_legs(facts, larger) if legs else ([], []), rest)
+        high = room - max(map(paper.height_of, columns))
+        if high >= least_pt:
+            break
     if subject.out_ft is not None:
-        high = document.y - FOOT_PT - NOTE_PT - max(map(paper.height_of, columns)) - 12.0
         high = min(_MOST_MAP_PT, max(_LEAST_MAP_PT, high))
         top = document.y - 4.0
         document.y = draw_map(document.pen, picture, Box(LEFT_PT, top - high, RIGHT_PT, top), subject) - 4.0
@@ -138,4 +148,4 @@ def _draw_second(document: Document, picture: Picture, first: Facts, count: str,
     full = paper.paragraph("Leave the fill site full, the dump site empty: never half.", HALF_PT, BODY_PT)
     items = card_rest.cautions(facts, HALF_PT)
     care = [Block.of([*full, Line("", 4.0)]), card_rest.under_heading(items)]
-    _draw_way(document, picture, facts, subject, count, _appended(_legs(facts), [*care, *rest]))
+    _draw_way(document, picture, facts, subject, count, [*care, *rest])

@@ -39,8 +39,8 @@ from preplan.render.scene import Box
 
 MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
-_ROW_PT = (138.0, 176.0)
-"""Most height of the two rows of the top third."""
+_ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
+"""Most height of the two rows of the top third, and of the first where it lists all units, without a shuttle."""
 _RULED_PT = 28.0
 """Height of the rules and gaps about the table of response levels."""
 _TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 50.0), ("meets?", 46.0), ("fill site", 40.0),
@@ -103,6 +103,7 @@ class _Part:
 def _top(facts: Facts, approach: str) -> tuple[_Part, _Part, _Part, _Part]:
     """Give what to call, whether it is enough, the dump site and the fill site."""
     call, others = _ROW_PT
+    call = call if facts.level >= 0 else _LISTED_PT
     return (
         _Part(card_words.call(facts), call),
         _Part(card_words.can(facts), call - 18.0),
