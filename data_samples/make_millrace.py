@@ -1,6 +1,6 @@
 """Make the invented sample district: `python -m data_samples.make_millrace [--out FOLDER]`.
 
-Writes district.toml, boundary.geojson, roads.osm.gz and the six tables, the same bytes every time.
+Writes district.toml, boundary.geojson, roads.osm.gz, the six tables and a drill's log, the same bytes every time.
 """
 
 from __future__ import annotations
@@ -57,6 +57,8 @@ def district_files() -> dict[str, bytes]:
         ),
         "bridges.csv": land.drawing["tables"]["bridges"],
         "apparatus.csv": land.drawing["tables"]["apparatus"],
+        "candidates.csv": land.drawing["tables"]["candidates"],
+        "drill.csv": land.drawing["tables"]["drill"],
         "district.toml": land.drawing["tables"]["district"],
         "boundary.geojson": _boundary(land),
     }

@@ -12,8 +12,11 @@ from pathlib import Path
 from time import perf_counter
 
 from preplan.errors import Finding, InputError
+from preplan.inputs.drill_log import read_drill_log
 from preplan.inputs.reader import input_files, read_inputs
 from preplan.plan import Inputs, Plan, Rejected
+from preplan.planning.drill_offers import Offered, offers
+from preplan.planning.drills import Drilled, compare, dump_ground
 from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import plan_district, require_fleet
 from preplan.processes import cores
@@ -288,3 +291,33 @@ def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Wa
     files["fill_sites.gpx"] = waypoints.fill_sites_gpx(plan)
     files["fill_sites.kml"] = waypoints.fill_sites_kml(plan)
     return files
+
+
+def drill_district(
+    district_file: Path, log: Path, site: str, address: str, progress: Progress
+) -> tuple[Drilled, Offered]:
+    """Measure a drill from its log, work out what the plan reckons for it, and what it offers.
+
+    Parameters
+    ----------
+    site, address
+        Fill site and dump site of the rows that name none; '' where the log tells.
+
+    Raises
+    ------
+    InputError
+        The district or the log is at fault; with every finding.
+    """
+    watch = Watch(progress)
+    watch.stage("reading tables", 0.0)
+    inputs = read_inputs(district_file)
+    require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
+    logged = read_drill_log(log, inputs, site, address)
+    roads, features = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
+    watch.stage("placing addresses on the roads", 0.3)
+    row = inputs.addresses.address_id.tolist().index(logged.address_id)
+    one, ground = dump_ground(inputs, lay_ground(inputs, roads, features), row)
+    watch.stage("measuring", 0.8)
+    drilled = compare(logged, one, ground)
+    watch.stage("done", 1.0)
+    return drilled, offers(drilled, inputs.district.rules.shuttle)

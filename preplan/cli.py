@@ -9,6 +9,7 @@ import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
+from json import dumps
 from pathlib import Path
 from typing import Annotated
 
@@ -16,7 +17,7 @@ import typer
 
 from preplan import __version__
 from preplan.by_hand import demand, draft_command, lay_command, relay_command, shuttle_command
-from preplan.by_hand.options import Asked, command
+from preplan.by_hand.options import Asked, command, option, switch
 from preplan.errors import InputError, PreplanError
 from preplan.render.words import CAUTIONS, printable
 
@@ -26,6 +27,14 @@ TRACEBACK_VARIABLE = "PREPLAN_TRACEBACK"
 _UNTOUCHED = "Previous results are untouched"
 MOST_FINDINGS = 100
 """Findings printed in full; the rest is counted."""
+DRILL_EXAMPLES = """Example, with the log of the sample district:
+
+\b
+  preplan drill data_samples/millrace/district.toml data_samples/millrace/drill.csv
+
+The log is a table with the columns unit_id, event, time, and perhaps gallons and place; `preplan columns drill_log`
+says what may stand in them. Four events will do: at fill site, full, at dump site, empty.
+"""
 
 app = typer.Typer(
     name="preplan",
@@ -110,6 +119,63 @@ def card(
 
         path = one_card(district, address_id, out, progress)
     typer.echo(f"Card in {printable(path)}")
+
+
+@app.command(epilog=DRILL_EXAMPLES)
+def drill(
+    district: DistrictFile,
+    log: Annotated[Path, typer.Argument(metavar="LOG", help="What was timed: CSV or XLSX.", show_default=False)],
+    site: Annotated[str, option("SITE_ID", "Where tankers filled, for rows that name no place.")] = "",
+    address: Annotated[str, option("ADDRESS_ID", "Where they dumped, for rows that name no place.")] = "",
+    *,
+    json: Annotated[bool, switch("--json", "Print JSON, unrounded.")] = False,
+) -> None:
+    """Hold a tanker drill's log against the plan: measured beside predicted, and your own handling times."""
+    with _exit_status(), _progress() as progress:
+        from preplan.build import drill_district  # noqa: PLC0415 - every room is slow to import
+        from preplan.by_hand.drill import HandDrill  # noqa: PLC0415 - the same
+
+        answer = HandDrill(*drill_district(district, log, site, address, progress))
+        said = answer.json() if json else answer.text()
+    typer.echo(said)
+
+
+@app.command()
+def sites(
+    district: DistrictFile,
+    new: Annotated[int, typer.Option("--new", metavar="K", help="How many new fill sites at most.")],
+    candidates: Annotated[
+        Path | None,
+        typer.Option(
+            "--candidates",
+            metavar="FILE",
+            help="Table of places where one could be built, with the columns of the fill sites. Default: the table "
+            "that the district file names as candidates, else where mapped water is near a road for tankers.",
+        ),
+    ] = None,
+    count: Annotated[
+        str,
+        typer.Option(
+            "--count",
+            metavar="addresses|gpm",
+            help="Bring most addresses up to the requirement, or most required flow.",
+        ),
+    ] = "addresses",
+    level: Annotated[
+        str, typer.Option("--level", metavar="NAME", help="Response level that shall meet, or one below. Default: any.")
+    ] = "",
+    json: Annotated[bool, typer.Option("--json", help="Print JSON, unrounded.")] = False,
+) -> None:
+    """Find where new fill sites help most, and plan the district again with them; writes nothing."""
+    with _exit_status(), _progress() as progress:
+        from preplan import new_sites  # noqa: PLC0415 - every room is slow to import
+
+        answer = new_sites.new_sites(district, new, progress, table=candidates, counted=count, level=level)
+    if json:
+        typer.echo(dumps(new_sites.as_record(answer), indent=2))
+        return
+    for line in new_sites.as_text(answer):
+        typer.echo(printable(line))
 
 
 @app.command()

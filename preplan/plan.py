@@ -391,6 +391,8 @@ class SeasonLine:
     """(addresses, levels): the site that delivers most in this season, -1: none."""
     split_site: IntArray
     """(addresses, levels): the second one, where tankers are split then; -1: all fill at the one."""
+    backup_site: IntArray
+    """(addresses, levels): the site that stands in for the first one in this season, -1: none."""
     uninterrupted_gpm: FloatArray
     """(addresses, levels)."""
 

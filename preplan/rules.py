@@ -197,6 +197,16 @@ class PlanRules:
         "a level that one fill site does not serve may send its tankers to two, each with its engine",
         OURS,
     )
+    new_site_gpm: float = _rule(
+        1000.0,
+        "gpm",
+        "rate that a fill site is built for, where `preplan sites` takes its place from the map",
+        "NFPA 1142: design flow of a dry hydrant, " + MEMORY,
+        low=1,
+    )
+    new_site_reach_ft: float = _rule(
+        150.0, "ft", "the same: mapped water no farther from the road is a place for one", OURS, low=0, high=1000
+    )
     close_share: float = _rule(0.10, "", "a flow within this share of the requirement is 'close'", OURS, low=0)
     long_driveway_ft: float = _rule(500.0, "ft", "a driveway above this is flagged", OURS, low=0)
     night_factor: float = _rule(

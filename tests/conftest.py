@@ -1,12 +1,17 @@
-"""What all tests share: committed texts that one switch renews."""
+"""What all tests share: committed texts that one switch renews, and plans that are made once a run."""
 
 from __future__ import annotations
 
+import os
+import shutil
 import signal
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from tests.plan_checks import PLANS
 
 Golden = Callable[[Path, str], None]
 """Compares a text with a committed file, or writes it there."""
@@ -23,6 +28,14 @@ def pytest_configure() -> None:
     """Let programs that tests start hear Ctrl-C: a shell tells what runs in the background to ignore it."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    if "PYTEST_XDIST_WORKER" not in os.environ:  # workers inherit the folder
+        os.environ[PLANS] = tempfile.mkdtemp(prefix="preplan-tests-")
+
+
+def pytest_unconfigure() -> None:
+    """Remove the plans that the run has kept."""
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        shutil.rmtree(os.environ.pop(PLANS), ignore_errors=True)
 
 
 @pytest.fixture

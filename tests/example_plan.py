@@ -441,6 +441,7 @@ def example_plan() -> Plan:
                 sites=(0, 1),
                 best_site=levels.site,
                 split_site=levels.split,
+                backup_site=levels.backup,
                 uninterrupted_gpm=levels.uninterrupted_gpm,
             ),
             SeasonLine(
@@ -448,6 +449,7 @@ def example_plan() -> Plan:
                 sites=(0,),
                 best_site=levels.site,
                 split_site=levels.split,
+                backup_site=levels.backup,
                 uninterrupted_gpm=levels.uninterrupted_gpm * 0.98,
             ),
         ),

@@ -5,7 +5,10 @@ Routes are walked stretch by stretch over the tables of the roads. Nothing here 
 
 from __future__ import annotations
 
+import hashlib
 import math
+import os
+import pickle
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
@@ -24,13 +27,29 @@ from preplan.units import FT_PER_M, M_PER_MI, MIN_PER_HOUR
 
 REPO = Path(__file__).resolve().parents[1]
 SAMPLE = REPO / "data_samples" / "millrace"
+PLANS = "PREPLAN_TEST_PLANS"
+"""Names the folder in which the processes of one test run keep plans for each other."""
 ROUNDING_MI = 1e-6
 """What sums of lengths may differ by in the order of adding."""
 _ELLIPSOID = Geod(ellps="WGS84")
 
 
 def plan_of(district_file: Path) -> Plan:
-    """Read and plan a district; nothing is drawn, written or kept."""
+    """Give the plan of a district, made once in a test run and read back after that; nobody shares it."""
+    folder = os.environ.get(PLANS)
+    if folder is None:
+        return fresh_plan_of(district_file)
+    kept = Path(folder) / f"{hashlib.sha256(str(district_file.resolve()).encode()).hexdigest()}.pickle"
+    if not kept.exists():
+        part = kept.with_suffix(f".{os.getpid()}")
+        part.write_bytes(pickle.dumps(fresh_plan_of(district_file)))
+        part.replace(kept)
+    plan: Plan = pickle.loads(kept.read_bytes())  # noqa: S301 - written by this test run
+    return plan
+
+
+def fresh_plan_of(district_file: Path) -> Plan:
+    """Read and plan a district anew; nothing is drawn, written or kept."""
     inputs = read_inputs(district_file)
     watch = Watch(lambda _stage, _share: None)
     roads, features = prepared_roads(inputs, Path("nowhere"), watch, keep=False)

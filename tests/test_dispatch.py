@@ -227,6 +227,7 @@ def test_winter_variant() -> None:
         sites=(1,),
         best_site=best,
         split_site=plan.levels.split,
+        backup_site=plan.levels.backup,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     summer = SeasonLine(
@@ -234,6 +235,7 @@ def test_winter_variant() -> None:
         sites=(0, 1),
         best_site=plan.levels.site,
         split_site=plan.levels.split,
+        backup_site=plan.levels.backup,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     found = rows(replace(plan, seasons=(summer, winter)))
@@ -250,6 +252,7 @@ def test_winter_s_two_fill_sites_are_told_where_they_differ() -> None:
         sites=(0, 1),
         best_site=plan.levels.site,
         split_site=split,
+        backup_site=plan.levels.backup,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     assert "F1+F2" in [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))]
@@ -267,6 +270,7 @@ def test_winter_alone_parts_neighbours() -> None:
         sites=(0, 1),
         best_site=best,
         split_site=plan.levels.split,
+        backup_site=plan.levels.backup,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     assert [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))] == ["", "F2"]

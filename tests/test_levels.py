@@ -151,6 +151,27 @@ def test_flags_of_the_fleet() -> None:
     assert "left out=T3" in flags_of(scene([[5.0]], ONE_SITE, units=slow, required_gpm=900.0))
 
 
+@pytest.mark.parametrize(
+    ("site_of", "split_of", "told"),
+    [
+        ([0, 1], [-1, -1], {"lower level fills elsewhere=Level 1"}),
+        ([1, 1], [-1, -1], set()),
+        ([-1, 1], [-1, -1], set()),
+        ([0, 1], [-1, 0], set()),  # both are used at level 2
+        ([1, 1], [0, -1], {"lower level fills elsewhere=Level 1"}),  # some of level 1 fill at the other one
+    ],
+)
+def test_a_lower_level_planned_at_another_site_is_told(site_of: list[int], split_of: list[int], told: set[str]) -> None:
+    """The minutes of level 2 have the first alarm at level 2's fill site."""
+    case = scene([[10.0, 10.0]], (site("F1"), site("F2")), required_gpm=200.0)
+    levels, answers = graded(case)
+    assert answers.level.tolist() == [1]
+    at, second = (np.array([column], dtype=np.int32) for column in (site_of, split_of))
+    levels = replace(levels, site=at, split=second, trip=np.zeros_like(at), split_trip=np.where(second < 0, -1, 0))
+    flags = address_flags(case, addresses(), levels, trips(), answers)[0]
+    assert {str(flag) for flag in flags if flag.code == "lower level fills elsewhere"} == told
+
+
 def test_close_names_the_levels_within_a_tenth() -> None:
     """About 107 gpm of 105 required is close at level 1 and not at level 2."""
     assert "close=Level 1" in flags_of(scene([[10.0]], ONE_SITE, required_gpm=105.0))

@@ -22,7 +22,7 @@ from preplan.render.map_html import map_page
 from preplan.render.map_what_if import MINUTE_STEPS, what_if_data
 from preplan.water.shuttle import LIMITS
 from tests.browser import Opened, launched, opened, page_source
-from tests.plan_checks import SAMPLE, plan_of
+from tests.plan_checks import SAMPLE, fresh_plan_of
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -58,7 +58,7 @@ def case() -> Case:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(pipeline, "what_if_of", listening)
-        plan = plan_of(SAMPLE / "district.toml")
+        plan = fresh_plan_of(SAMPLE / "district.toml")
     return Case(plan, *kept[0])
 
 

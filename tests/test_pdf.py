@@ -441,8 +441,10 @@ def test_each_circuit_s_drivers_read_its_own_warnings_and_those_of_the_address()
         Flag("empty only", f"the {name} bridge (posted 20,000 lb)", circuit=circuit)
         for name, circuit in (("Elm", FIRST_CIRCUIT), ("Oak", SECOND_CIRCUIT))
     )
-    flags = (first, second, Flag("circuits meet", 0.7, "mi"), Flag("narrow road", 1.4, "mi", FIRST_CIRCUIT),
-             Flag("unposted bridges", 3.0, circuit=SECOND_CIRCUIT))  # fmt: skip
+    flags = (
+        first, second, Flag("circuits meet", "0.7 miles of Elm Lane"),
+        Flag("narrow road", 1.4, "mi", FIRST_CIRCUIT), Flag("unposted bridges", 3.0, circuit=SECOND_CIRCUIT),
+    )  # fmt: skip
     told = replace(plan, answers=replace(plan.answers, flags=(flags, *plan.answers.flags[1:])))
     cards = [" ".join(_said(page).split()) for page in _read(dict(card_pdf.cards(told))["cards.pdf"]).pages]
     sites = [" ".join(_said(page).split()) for page in _read(site_pdf.sites(told)).pages]
@@ -462,7 +464,10 @@ def test_each_circuit_s_drivers_read_its_own_warnings_and_those_of_the_address()
         assert "LOADED: not over the Oak bridge" in sheet
         assert "LOADED: not over the Oak bridge" not in card
         for said in (card, sheet):
-            assert "Loaded tankers of one circuit meet empties of the other on 0.7 miles one truck wide" in said
+            assert (
+                "Loaded tankers of one circuit meet empties of the other on 0.7 miles of Elm Lane, one truck wide"
+                in said
+            )
     card, sheet = pairs[0]
     assert "One truck wide for 1.4 miles" in card
     assert "One truck wide for 1.4 miles" not in sheet

@@ -11,12 +11,10 @@ import numpy as np
 import pytest
 from pyproj import Geod
 
-from preplan.inputs.reader import read_inputs
 from preplan.plan import LEAST_GAP_MIN, Plan
-from preplan.planning.pipeline import plan_district
 from preplan.records import BoolArray
-from preplan.roads.source import read_osm
 from preplan.units import M_PER_MI, MIN_PER_HOUR
+from tests import plan_checks
 from tests.shared_data import shared
 
 SAMPLE = Path(__file__).resolve().parents[1] / "data_samples" / "millrace"
@@ -29,10 +27,7 @@ DISTRICTS = ("sample", "vt_franklin_qc")
 @cache
 def plan_of(name: str) -> Plan:
     """Plan a district once for all tests of this file."""
-    folder = SAMPLE if name == "sample" else shared("districts", name)
-    inputs = read_inputs(folder / "district.toml")
-    assert inputs.roads.file is not None
-    return plan_district(inputs, *read_osm(inputs.roads.file), lambda _stage, _share: None)
+    return plan_checks.plan_of((SAMPLE if name == "sample" else shared("districts", name)) / "district.toml")
 
 
 def answers_of(plan: Plan) -> str:

@@ -189,7 +189,9 @@ def test_nothing_crosses_a_bridge_that_the_bridge_table_rates_below_it(plan: Pla
     (address,) = np.flatnonzero(plan.addresses.label == "585 Thornapple Rd")
     first = plan.answers.flags[int(address)][0]
     assert first.code == "rated below load"
-    assert "the Thornapple Road bridge (no sign, but rated 37,919 lb). T11 T12 T41 loaded weigh more" in str(first)
+    assert "the Thornapple Road bridge (no sign, but rated 37,919 lb). T11 T12 T41 E11 E41 loaded weigh more" in str(
+        first
+    )
     # an engine of 41,500 lb does not come over it either
     free = plan_without_ratings()
     engine = [unit.unit_id for unit in plan.units].index("E11")

@@ -10,7 +10,7 @@ import pytest
 
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Flag
-from preplan.planning.by_season import merged_scene, season_flags, worst_roads
+from preplan.planning.by_season import merged_scene, season_flags, with_lone_months, worst_roads
 from preplan.planning.flows import Flows
 from preplan.planning.levels import choose, grade
 from preplan.planning.pipeline import plan_district
@@ -111,6 +111,21 @@ def test_each_address_takes_its_worst_season_of_the_roads() -> None:
     # the first has no way from November to March, the second has one in November and December
     assert [str(flags[1]) for flags in flagged.flags] == ["road closed=11-3", "road closed=1-3"]
     assert {flags[0] for flags in flagged.flags} == {Flag("dead end")}
+
+
+def test_months_without_a_backup_are_told() -> None:
+    """The first address has a backup from April to November alone, the second all year, the third never."""
+    sites = (site("F1"), site("F2", months=frozenset(range(4, 12)), source_id="pond"))
+    flows = Flows(scene([[10.0, 11.0]] * 3, sites))
+    choice = choose(flows)
+    answers = grade(flows.scene, [flows], choice, np.zeros(3, dtype=np.int32), hydrants(3)).answers
+    answers = replace(answers, flags=((),) * 3)
+    backup = np.where(np.arange(3)[:, None] < 2, 1, -1) + np.zeros_like(choice.backup)
+    always = tuple(
+        replace(line, backup_site=np.where(np.arange(3)[:, None] == 1, 1, line.backup_site)) for line in choice.seasons
+    )
+    flagged = with_lone_months(answers, backup, always)
+    assert [[str(flag) for flag in flags] for flags in flagged.flags] == [["no backup=12-3"], [], []]
 
 
 def test_merged_scenes_give_each_address_the_trips_of_its_season() -> None:

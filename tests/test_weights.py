@@ -40,17 +40,20 @@ def limits(max_lb: float = np.inf, rated_lb: float = np.inf, **changes: Any) -> 
 
 def told(
     signs: RoadLimits, *, free: bool = False, out: bool = False, back: bool = False, rating: float = np.inf,
-    tankers: tuple[Any, ...] = (HEAVY, LIGHT),
+    tankers: tuple[Any, ...] = (HEAVY, LIGHT), engines: tuple[Any, ...] = (),
 ) -> list[str]:  # fmt: skip
     """Write the flags of one address that has to do with the first bridge in some ways."""
     operating = np.array([np.inf, rating, np.inf, np.inf])
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
+    hauls = np.array([[True] * len(tankers) + [False] * len(engines)])
     weights = Weights(
         roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(signs,), road=np.zeros(1, dtype=np.int32),
-        operating_lb=operating, units=tankers, sent=np.ones((1, len(tankers)), dtype=np.bool_),
+        operating_lb=operating, units=(*tankers, *engines), sent=hauls, engines=~hauls,
     )  # fmt: skip
     met = Met(**{name: pair if here else NONE for name, here in (("free", free), ("out", out), ("back", back))})
-    assert weights.limited.tolist() == [False, bool(np.isfinite(signs.max_lb[1]) or rating < np.inf), False, False]
+    sizes = np.minimum(signs.max_height_ft, signs.max_width_ft)
+    limited = bool(np.isfinite([signs.max_lb[1], rating, sizes[1]]).any())
+    assert weights.limited.tolist() == [False, limited, False, False]
     return [str(flag) for flag in weights.flags(met).get(0, ())]
 
 
@@ -72,9 +75,44 @@ def test_an_axle_posted_is_told_too() -> None:
     ]
 
 
-def test_a_posting_that_all_may_pass_or_that_a_sign_tells_of_is_not() -> None:
-    assert told(limits(60000.0), back=True) == []
-    assert told(limits(32000.0), free=True) == []
+def test_a_posting_that_all_may_pass_or_that_nobody_is_tempted_by_is_not() -> None:
+    assert told(limits(60000.0), free=True, back=True) == []
+    assert told(limits(32000.0)) == []
+
+
+def test_what_the_way_goes_round_is_named_though_a_sign_tells_of_it() -> None:
+    assert told(limits(33000.0), free=True) == ["posted below load=the Mill Road bridge (posted 33,000 lb): T1 T2"]
+    assert told(limits(31000.0), free=True) == [
+        "posted below load=the Mill Road bridge (posted 31,000 lb), nor empty: T1 T2"
+    ]
+    # a lighter tanker's way leads over it
+    assert told(limits(34000.0), free=True, out=True, back=True) == []
+
+
+def test_engines_are_named_beside_the_tankers_or_by_themselves() -> None:
+    """The engine of 41,500 lb, not the one of 37,800."""
+    engines = unit("E1", "engine", loaded_lb=41500.0), unit("E2", "engine", loaded_lb=37800.0)
+    signs = limits(rated_lb=37919.4)
+    (both,) = told(signs, free=True, rating=37919.4, engines=engines)
+    assert both.endswith("T1 54,600 lb and E1 41,500 lb loaded weigh more")
+    alone = ["rated below engine=E1 (41,500 lb): the Mill Road bridge (no sign, but rated 37,919 lb)"]
+    assert told(signs, free=True, rating=37919.4, tankers=(LIGHT,), engines=engines) == alone
+    assert told(signs, free=True, out=True, back=True, rating=37919.4, tankers=(LIGHT,), engines=engines) == alone
+    assert told(signs, out=True, back=True, rating=37919.4, tankers=(LIGHT,), engines=engines) == []
+    assert told(limits(35000.0), free=True, tankers=(LIGHT,), engines=engines) == [
+        "posted below engine=E1 (41,500 lb), E2 (37,800 lb): the Mill Road bridge (posted 35,000 lb)"
+    ]
+
+
+def test_what_is_too_low_or_narrow_is_told_where_a_driver_is_tempted() -> None:
+    tall = unit("E1", "engine", height_ft=10.8)
+    low = replace(limits(), max_height_ft=np.array([np.inf, 10.04, np.inf, np.inf]))
+    said = "posted below size=the Mill Road bridge (posted 10 ft high). E1: up to 10.8 ft"
+    assert told(low, free=True, tankers=(replace(LIGHT, height_ft=9.9),), engines=(tall,)) == [said]
+    assert told(low, out=True, back=True, tankers=(replace(LIGHT, height_ft=9.9),), engines=(tall,)) == []
+    narrow = replace(limits(), max_width_ft=np.array([np.inf, 8.0, np.inf, np.inf]))
+    (wide,) = told(narrow, free=True, tankers=(replace(LIGHT, width_ft=8.5),))
+    assert wide == "posted below size=the Mill Road bridge (posted 8 ft wide). T2: up to 8.5 ft"
 
 
 def test_a_bridge_rated_too_low_is_told_wherever_a_driver_is_tempted() -> None:
@@ -111,6 +149,7 @@ def test_no_semicolon_of_a_name_parts_a_flag() -> None:
     weights = Weights(
         roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(replace(limits(), rated_lb=low, max_lb=low),),
         road=np.zeros(1, dtype=np.int32), operating_lb=low, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_),
+        engines=np.zeros((1, 1), dtype=np.bool_),
     )  # fmt: skip
     flags = weights.flags(Met(free=np.array([[0, 2]], dtype=np.int32), out=NONE, back=NONE))
     assert "River, Road bridge" in str(flags[0][0])
@@ -127,7 +166,7 @@ def test_a_flag_knows_every_stretch_of_the_limit_that_it_names() -> None:
     operating = np.array([np.inf, 20000.0, np.inf, np.inf])
     weights = Weights(
         roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(),), road=np.zeros(1, dtype=np.int32),
-        operating_lb=operating, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_),
+        operating_lb=operating, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_), engines=np.zeros((1, 1), dtype=np.bool_),
     )  # fmt: skip
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
     assert [flag.stretches for flag in weights.flags(Met(free=NONE, out=pair, back=NONE))[0]] == [(1,)]

@@ -6,7 +6,7 @@ from textwrap import wrap
 
 from preplan.by_hand.options import LINE_LETTERS, one_of
 from preplan.inputs.column_words import TITLES, WORDS
-from preplan.inputs.columns import SPECS
+from preplan.inputs.columns import EVERY_SPEC
 from preplan.rules import RuleLine, Rules, rule_lines
 
 _COLUMN_LETTERS = 21
@@ -20,7 +20,7 @@ def columns(table: str | None) -> str:
     for one in tables:
         said += ["", f"{one}: {TITLES[one]}"]
         for column, meaning in WORDS[one].items():
-            mark = "*" if column in SPECS[one].required else " "
+            mark = "*" if column in EVERY_SPEC[one].required else " "
             said += _beside(f"{mark} {column}", meaning, _COLUMN_LETTERS)
     return "\n".join(said)
 

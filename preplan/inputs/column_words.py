@@ -16,6 +16,7 @@ TITLES: Mapping[str, str] = {
     "hydrants": "hydrants of the mains; an address with a good one near needs no tankers",
     "closures": "what you know about the roads and the map does not",
     "bridges": "a bridge inventory, as it comes",
+    "drill_log": "what was timed in a tanker shuttle drill, a row an event; for `preplan drill`",
 }
 """What each table is about."""
 WORDS: Mapping[str, Mapping[str, str]] = {
@@ -124,6 +125,17 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "rating_method": "the inventory's code of how it was rated",
         "posting": "what the inventory says of posting",
         "status": "open, posted or closed, as the inventory says it",
+    },
+    "drill_log": {
+        "unit_id": "the tanker, as in the table of apparatus; empty for what is no one tanker's (dump site ready, fill"
+        " site ready, pause, resume, end)",
+        "event": "at dump site (stands there in line or in place), empty (leaves it), at fill site, full (leaves it):"
+        " these four do. More is told by: on scene (comes into sight of the dump site), takes dump place, dumps (water"
+        " runs), reaches fill site, takes fill place, fills (water runs), leaves drill, pause,"
+        " resume. With a place: arrives, leaves",
+        "time": "time of day (14:05, 14:05:30, 2:05 PM, 2026-05-16 14:05) or minutes from the start (12.5)",
+        "gallons": "of the load, beside full or empty; empty: usable_fraction of the tank, marked as assumed",
+        "place": "site_id or address_id; empty where the log has one fill site and one dump site",
     },
 }
 """A line for each column; parts of addresses, which address data bring of their own, have none."""

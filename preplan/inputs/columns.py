@@ -34,6 +34,8 @@ class TableSpec:
 
     meant: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Headers that may mean a column but leave its unit or its sense open: not read, but asked about."""
+    own_ids: bool = True
+    """Each row has an id of its own; in a log a unit stands in many rows."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -213,6 +215,21 @@ SPECS: Mapping[str, TableSpec] = {
     "bridges": BRIDGES,
 }
 """Columns of each table by its key in the district file."""
+DRILL_LOG = TableSpec(
+    required=("unit_id", "event", "time"),
+    optional=("gallons", "place"),
+    aliases={
+        "unit_id": ("unit", "tanker", "tender", "apparatus", "truck", "apparatus_id"),
+        "event": ("what", "action", "status"),
+        "time": ("minute", "minutes", "min", "clock", "timestamp", "date_time", "datetime", "time_of_day"),
+        "gallons": ("gal", "load_gal", "water_gal", "gallons_dumped"),
+        "place": ("site_id", "location", "where", "site"),
+    },
+    meant={"gallons": ("load", "water", "volume"), "time": ("date", "seconds", "sec")},
+    own_ids=False,
+)
+EVERY_SPEC: Mapping[str, TableSpec] = {**SPECS, "drill_log": DRILL_LOG}
+"""The same, and the table that only `preplan drill` reads."""
 CUT_AT = 10
 """Letters of a header that the table of a shapefile keeps."""
 _NUMBER = re.compile(r"-?\d+\.\d+")
@@ -404,6 +421,6 @@ def _unread(table: TextTable, spec: TableSpec, forms: list[str], read: set[int])
 def _meant(form: str, spec: TableSpec) -> str:
     """Guess which column a header means that is not read: by its sense, without its unit, or misspelt; else ''."""
     for name in spec.names:
-        if form in spec.meant.get(name, ()) or (unit_of(name) and form == name.rpartition("_")[0]):
+        if form in spec.meant.get(name, ()) or (form and unit_of(name) and form == name.rpartition("_")[0]):
             return name
     return next(iter(difflib.get_close_matches(form, spec.names, n=1, cutoff=LOOKS_LIKE)), "")

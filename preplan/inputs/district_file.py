@@ -68,6 +68,8 @@ class DistrictFile:
     notes: tuple[str, ...] = ()
     unread: tuple[Path, ...] = ()
     """Tables that are named but not read for a plan."""
+    candidates: Path | None = None
+    """Table of places where a fill site could be built; `unread` holds it too."""
     names: Mapping[str, str] = field(default_factory=dict)
     """What the district file calls each of its tables."""
 
@@ -112,6 +114,7 @@ def check_district(path: Path) -> DistrictFile:
         findings=tuple(document.findings),
         notes=tuple(notes),
         unread=tuple(file for table, file in found.items() if table not in names),
+        candidates=found.get("candidates"),
         names=names,
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
@@ -109,6 +110,13 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
         )
 
     sites = [site(i) for i in np.flatnonzero(sheet.good).tolist()]
+    called: defaultdict[str, list[FillSite]] = defaultdict(list)
+    for one in sites:
+        called[one.name.casefold()].append(one)
+    for alike in called.values():
+        if len(alike) > 1:
+            ids = ", ".join(one.site_id for one in alike)
+            sheet.note(f"{ids} have one name, '{alike[0].name}': crews tell them apart by number alone")
     return tuple(sorted(sites, key=lambda one: one.site_id))
 
 

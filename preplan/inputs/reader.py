@@ -13,14 +13,14 @@ from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_statio
 from preplan.inputs.bridges import read_bridges
 from preplan.inputs.closures import read_closures
 from preplan.inputs.columns import SPECS
-from preplan.inputs.district_file import REQUIRED_TABLES, DistrictFile, check_district
+from preplan.inputs.district_file import REQUIRED_TABLES, DistrictFile, check_district, read_district
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.sheet import Sheet, empty_sheet, open_sheet
 from preplan.inputs.table_file import parts_of
 from preplan.inputs.whereabouts import Places, check_places
 from preplan.plan import Inputs, Rejected
-from preplan.records import AddressTable, HydrantTable
+from preplan.records import AddressTable, FillSite, HydrantTable
 
 REJECTED_SHARE_MAX = 0.20
 """Share of an address or hydrant table's rows above which the table as a whole is at fault."""
@@ -184,3 +184,39 @@ def _files(said: DistrictFile) -> dict[str, Path]:
     if said.roads.file is not None:
         files["roads"] = said.roads.file
     return files
+
+
+def read_candidates(district_file: Path, table: Path | None) -> tuple[tuple[FillSite, ...], tuple[str, ...]]:
+    """Read the places where a fill site could be built: a table like that of the fill sites.
+
+    Parameters
+    ----------
+    district_file
+        It may name the table as `candidates`, and rules fill what the table leaves out.
+    table
+        The table, where the district file names none or another is wanted.
+
+    Returns
+    -------
+    tuple
+        The places, none where no table is named; and what was taken for what.
+
+    Raises
+    ------
+    InputError
+        With every fault of the table.
+    """
+    said = read_district(district_file)
+    path = said.candidates if table is None else table
+    if path is None:
+        return (), ()
+    if not path.is_file():
+        raise InputError([Finding(file=path.name, rule="is no file", remedy="see --candidates")])
+    sheet, notes = open_sheet(path, "fill_sites", path.name, {} if table else said.columns.get("candidates", {}))
+    places = read_fill_sites(sheet, said.district.rules.shuttle, said.district.date)
+    findings = sheet.findings()
+    if not findings and not places:
+        findings = [Finding(file=path.name, rule="has no rows below its header")]
+    if findings:
+        raise InputError(findings)
+    return places, (*notes, *sheet.notes)

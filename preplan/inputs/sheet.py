@@ -14,7 +14,7 @@ from preplan.errors import Finding, InputError
 from preplan.inputs import bounds, cells, degrees
 from preplan.inputs.addressing import made_ids
 from preplan.inputs.cells import YES_NO
-from preplan.inputs.columns import SPECS, match_headers
+from preplan.inputs.columns import EVERY_SPEC, SPECS, match_headers
 from preplan.inputs.table_file import read_table
 from preplan.inputs.tables import ShapeArray, TextTable
 from preplan.inputs.units_written import expected, unit_of
@@ -37,8 +37,8 @@ class Sheet:
     table is checked before anybody decides what to do with its faulty rows.
     """
 
-    def __init__(self, table: TextTable, columns: Mapping[str, int], id_column: str) -> None:
-        """Take a table and the position of each column, and check the ids."""
+    def __init__(self, table: TextTable, columns: Mapping[str, int], id_column: str, *, own_ids: bool = True) -> None:
+        """Take a table and the position of each column, and check the ids where each row has its own."""
         self.file = table.file
         self.row: IntArray = table.row
         self.faults: list[Rejected] = []
@@ -54,7 +54,8 @@ class Sheet:
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
         self._check_errors()
         self._check_ends(table, max(columns.values(), default=-1))
-        self._check_ids()
+        if own_ids:
+            self._check_ids()
 
     def __len__(self) -> int:
         """Count the rows."""
@@ -377,7 +378,7 @@ def open_sheet(path: Path, role: str, file: str, mapping: Mapping[str, str]) -> 
         The file cannot be read or lacks a column.
     """
     table = read_table(path, role, file)
-    spec = SPECS[role]
+    spec = EVERY_SPEC[role]
     try:
         columns, slips = match_headers(table, spec, mapping)
     except InputError as error:
@@ -386,7 +387,7 @@ def open_sheet(path: Path, role: str, file: str, mapping: Mapping[str, str]) -> 
         # perhaps the wrong sheet was read, and its headers are none of the table's
         rule = table.chosen.removeprefix(f"{file}: ").removesuffix(".")
         raise InputError([*error.findings, Finding(file=file, rule=rule)]) from error
-    return Sheet(table, columns, spec.required[0]), (*table.notes, *slips)
+    return Sheet(table, columns, spec.required[0], own_ids=spec.own_ids), (*table.notes, *slips)
 
 
 def empty_sheet(role: str) -> Sheet:

@@ -64,10 +64,10 @@ FEET_INCHES = re.compile(
 def unit_of(column: str) -> str:
     """Take the unit from the end of a column's name, '' where it has none.
 
-    >>> unit_of("loaded_lb"), unit_of("stories")
-    ('lb', '')
+    >>> unit_of("loaded_lb"), unit_of("gallons"), unit_of("stories")
+    ('lb', 'gal', '')
     """
-    ending = column.rpartition("_")[2]
+    ending = "gal" if column == "gallons" else column.rpartition("_")[2]
     return ending if ending in UNIT_WORDS else ""
 
 

@@ -98,6 +98,17 @@ def season_flags(answers: AnswerTable, seasons: tuple[SeasonLine, ...]) -> Answe
     return replace(answers, flags=tuple(flags))
 
 
+def with_lone_months(answers: AnswerTable, backup: IntArray, seasons: tuple[SeasonLine, ...]) -> AnswerTable:
+    """Say in which months no site stands in, where one does in the worst season: `backup` (addresses, levels)."""
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    lacks = np.stack([(line.best_site[cell] >= 0) & (line.backup_site[cell] < 0) for line in seasons])
+    flags = list(answers.flags)
+    for a in np.flatnonzero((answers.level >= 0) & (backup[cell] >= 0) & lacks.any(axis=0)).tolist():
+        lone = [line.months for line, alone in zip(seasons, lacks[:, a], strict=True) if alone]
+        flags[a] = (*flags[a], Flag("no backup", months_text(frozenset().union(*lone))))
+    return replace(answers, flags=tuple(flags))
+
+
 def _closed(flags: tuple[Flag, ...], seasons: tuple[SeasonLine, ...], ways: list[bool]) -> Iterator[Flag]:
     months = frozenset(month for line, way in zip(seasons, ways, strict=True) if not way for month in line.months)
     for flag in flags:

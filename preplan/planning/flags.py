@@ -26,7 +26,16 @@ def address_flags(
 ) -> tuple[tuple[Flag, ...], ...]:
     """List the facts that an officer should know about each address, in a fixed order."""
     flags: list[list[Flag]] = [[] for _ in range(len(addresses))]
-    finders = (_time_flags, _place_flags, _trip_flags, _split_flags, _site_of_address_flags, _fleet_flags, _need_flags)
+    finders = (
+        _time_flags,
+        _place_flags,
+        _trip_flags,
+        _split_flags,
+        _site_of_address_flags,
+        _lower_flags,
+        _fleet_flags,
+        _need_flags,
+    )
     for finder in finders:
         for row, flag in finder(scene, addresses, levels, trips, answers):
             flags[row].append(flag)
@@ -122,6 +131,20 @@ def _site_of_address_flags(
                 yield row, Flag("not tested", circuit=circuit)
             if limited[row] == "source" and one.storage_gal is not None:
                 yield row, Flag("source runs out", _whole(one.storage_gal), "gal", circuit)
+
+
+def _lower_flags(
+    scene: Scene, _addresses: AddressTable, levels: LevelTable, _trips: TripTable, answers: AnswerTable
+) -> Found:
+    """Flag lower levels that are planned at other fill sites: the minutes of a level have every unit at its own."""
+    names = [level.name for level in scene.levels]
+    there = np.stack([_shown(answers, table) for table in (levels.site, levels.split)])[:, :, None]
+    lower = (np.arange(len(names)) < answers.level[:, None]) & (levels.site >= 0) & (there[0] >= 0)
+    elsewhere = lower & ~(
+        (levels.site == there).any(axis=0) & ((levels.split < 0) | (levels.split == there).any(axis=0))
+    )
+    for row in np.flatnonzero(elsewhere.any(axis=1)).tolist():
+        yield row, Flag("lower level fills elsewhere", ", ".join(names[lv] for lv in np.flatnonzero(elsewhere[row])))
 
 
 def _fleet_flags(

@@ -46,6 +46,7 @@ def choose(flows: Flows) -> Choice:
                 sites=tuple(np.flatnonzero(stands).tolist()),
                 best_site=found.site,
                 split_site=flows.second_site(found.row),
+                backup_site=found.backup,
                 uninterrupted_gpm=np.where(found.site >= 0, flows.held_gpm(found.row), np.nan),
             )
         )

@@ -106,11 +106,17 @@ def crossing_flags(
 
     `pairs` are rows of the trips, first and second circuit of each address, and `fraction` as in `find_meetings`.
     """
-    miles = np.zeros(len(fraction))
-    for loaded, empty in (pairs, pairs[::-1]):
-        miles += _met(roads, narrow, forest, trips.out_leaf[loaded], trips.back_leaf[empty], fraction)[2]
-    met = np.flatnonzero(miles > LEAST_MI).tolist()
-    return [(int(trips.address[pairs[0][at]]), Flag("circuits meet", float(miles[at]), "mi")) for at in met]
+    found = [
+        _met(roads, narrow, forest, trips.out_leaf[loaded], trips.back_leaf[empty], fraction)
+        for loaded, empty in (pairs, pairs[::-1])
+    ]
+    leg, state = (np.concatenate([each[part] for each in found]) for part in (0, 1))
+    miles = np.maximum(found[0][2], found[1][2])  # most often one lane, driven both ways by both
+    flags = []
+    for at in np.flatnonzero(miles > LEAST_MI).tolist():
+        road = _longest(roads, np.unique(state[leg == at] >> 1)).replace(";", ",") or "unnamed road"
+        flags.append((int(trips.address[pairs[0][at]]), Flag("circuits meet", f"{miles[at]:.1f} miles of {road}")))
+    return flags
 
 
 def ways_back(
@@ -145,7 +151,7 @@ def ways_back(
         there, home = (_driven(walk.forest, int(walk.leaf[i])) for walk in (outward, homeward))
         planned = _driven(forest, int(trips.out_leaf[trip]))
         meets = ground.limits.narrow[np.intersect1d(there, home ^ 1) >> 1].any()
-        road = _new_road(roads, home >> 1, there >> 1)
+        road = _longest(roads, np.setdiff1d(home >> 1, there >> 1))
         if road and not meets and np.isin(planned, there).all():
             better[trip] = WayBack(longer_min=float(longer_min[one]), road=road)
     return better
@@ -157,10 +163,10 @@ def _driven(forest: RouteForest, leaf: int) -> IntArray:
     return (2 * forest.segment[rows] + ~forest.forward[rows]).astype(np.int32)
 
 
-def _new_road(roads: RoadTable, back: IntArray, out: IntArray) -> str:
-    """Name the longest road on the way back that the loaded tankers do not drive; '' where it has no name."""
+def _longest(roads: RoadTable, rows: IntArray) -> str:
+    """Name the longest road of some stretches; '' where none has a name."""
     miles: dict[str, float] = {}
-    for row in np.setdiff1d(back, out).tolist():
+    for row in rows.tolist():
         if is_named(roads, row):
             name = road_label(roads, row)
             miles[name] = miles.get(name, 0.0) + float(roads.length_m[row])

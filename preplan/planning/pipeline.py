@@ -26,8 +26,9 @@ from preplan.plan import (
     Strip,
     TripTable,
 )
+from preplan.planning.approaches import approaches
 from preplan.planning.assignment import CutTrips, Scene
-from preplan.planning.by_season import merged_scene, rows_of, season_flags, worst_roads
+from preplan.planning.by_season import merged_scene, rows_of, season_flags, with_lone_months, worst_roads
 from preplan.planning.doubts import settle_doubts
 from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.flags import address_flags, site_flags, with_hydrants
@@ -45,6 +46,7 @@ from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
+from preplan.planning.siting import meets_from
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.planning.what_if import what_if_of
@@ -68,6 +70,8 @@ from preplan.units import M_PER_MI
 
 Progress = Callable[[str, float], None]
 """Called with the name of a stage and the share of the whole that is done."""
+_PAIRS = 400_000
+"""Pairs of address and fill site that are weighed at once where places to build are weighed: a few hundred MB."""
 MILE_PRICE_MIN = 1e6
 """Minutes that stand for a mile where the shortest way is wanted, not the quickest."""
 
@@ -102,14 +106,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in ground.seasons])
-    rules = inputs.district.rules
-    hydrant = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, rules.hydrants)
+    hydrant = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants)
     ground = with_dump_sites(inputs, units, ground, fleets)
-    found = [SeasonTrips(season, cuts, inputs, ground) for season, cuts in zip(ground.seasons, fleets, strict=True)]
-    progress("deciding who comes", 0.35)
-    responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
-    progress("computing flows", 0.4)
-    flows = flows_of(inputs, units, ground, list(zip(ground.seasons, responses, fleets, found, strict=True)))
+    found, flows = weighed(inputs, units, ground, fleets, progress)
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
     scene = merged_scene([each.scene for each in flows], road)
     graded = grade(scene, flows, choice, road, hydrant)
@@ -126,11 +125,13 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(with_hydrants(answers, hydrant, inputs.hydrants), choice.seasons)
+    answers = with_lone_months(answers, levels.backup, choice.seasons)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
     costs, free = weigh_limits(inputs, ground, scene, levels, answers, free_min, road)
+    free = np.concatenate([free, approaches(answers, levels, road, units, inputs.stations, ground)])
     weights = weights_of(answers, levels, road, units, inputs, ground)
     answers = with_weights(answers, levels, trips, forest, weights, free)
     progress("grouping neighbours", 0.7)
@@ -148,6 +149,56 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
     return plan
+
+
+def meets_at(
+    inputs: Inputs,
+    roads: RoadTable,
+    features: FeatureTable,
+    rows: IntArray,
+    places: Sequence[str],
+    levels: int,
+    progress: Progress,
+) -> BoolArray:
+    """Tell which addresses each of some fill sites alone brings up to the requirement, (rows, places).
+
+    `rows` are rows of the address table and `places` ids of fill sites, which `inputs` holds with all others; the first
+    `levels` response levels count. Every
+    round trip is searched: for so many addresses at a time that memory stays flat.
+    """
+    units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
+    require_fleet(inputs, units)
+    rules = inputs.district.rules
+    every = replace(rules, plan=replace(rules.plan, keep_sites=max(rules.plan.keep_sites, len(inputs.sites))))
+    inputs = replace(inputs, district=replace(inputs.district, rules=every))
+    whole = lay_ground(inputs, roads, features)
+    fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in whole.seasons])
+    at = [[site.site_id for site in inputs.sites].index(place) for place in places]
+    parts, size = [np.empty((0, len(at)), dtype=np.bool_)], max(1, _PAIRS // len(inputs.sites))
+    for first in range(0, len(rows), size):
+        progress(f"weighing places, {first:,} of {len(rows):,} addresses", first / len(rows))
+        some = rows[first : first + size]
+        part = replace(inputs, addresses=inputs.addresses.rows(some))
+        ground = replace(whole, needs=whole.needs.rows(some), frontages=whole.frontages.rows(some))
+        ground = with_dump_sites(part, units, ground, fleets)
+        _, flows = weighed(part, units, ground, fleets, lambda _stage, _share: None)
+        parts.append(meets_from(flows, at, levels))
+    return np.concatenate(parts)
+
+
+def weighed(
+    inputs: Inputs,
+    units: tuple[Unit, ...],
+    ground: Ground,
+    fleets: tuple[tuple[CutFleet, ...], ...],
+    progress: Progress,
+) -> tuple[list[SeasonTrips], list[Flows]]:
+    """Search the round trips and make ready to weigh flows, in each season of the roads."""
+    found = [SeasonTrips(season, cuts, inputs, ground) for season, cuts in zip(ground.seasons, fleets, strict=True)]
+    progress("deciding who comes", 0.35)
+    responses = [response_of(inputs, units, ground, season) for season in ground.seasons]
+    progress("computing flows", 0.4)
+    return found, flows_of(inputs, units, ground, list(zip(ground.seasons, responses, fleets, found, strict=True)))
 
 
 Season = tuple[SeasonGround, Response, tuple[CutFleet, ...], SeasonTrips]
@@ -315,7 +366,8 @@ def weights_of(
 ) -> Weights:
     """Gather what is posted and rated, and the tankers sent; where no level is shown, every one."""
     every = np.array([is_tanker(unit) for unit in units])
-    shown = levels.tankers[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    shown, planned = levels.tankers[cell], (answers.level >= 0)[:, None]
     return Weights(
         roads=ground.roads,
         bridge=is_bridge(ground.roads),
@@ -323,7 +375,8 @@ def weights_of(
         road=road,
         operating_lb=rating_lb(inputs.bridges, ground.bridge_row),
         units=units,
-        sent=np.where((answers.level >= 0)[:, None], shown, every),
+        sent=np.where(planned, shown, every),
+        engines=planned & levels.fleet[cell] & ~shown,
     )
 
 
@@ -337,8 +390,10 @@ def with_weights(
     cell = np.arange(len(answers)), np.maximum(answers.level, 0)
     at_split = levels.at_split[cell]
 
-    def found(circuit: int, table: IntArray, sent: BoolArray) -> dict[int, tuple[Flag, ...]]:
-        """Flag what the tankers of one circuit meet."""
+    to_second = np.arange(len(weights.units)) == levels.split_engine[cell][:, None]
+
+    def found(circuit: int, table: IntArray, sent: BoolArray, engines: BoolArray) -> dict[int, tuple[Flag, ...]]:
+        """Flag what the tankers and engines of one circuit meet."""
         trip = np.where(answers.level >= 0, table[cell], -1)
 
         def driven(leaf: IntArray) -> IntArray:
@@ -346,11 +401,11 @@ def with_weights(
             return (legs // (1, 2)).astype(np.int32)
 
         met = Met(free=free, out=driven(trips.out_leaf), back=driven(trips.back_leaf))
-        flags = replace(weights, sent=weights.sent & sent).flags(met)
+        flags = replace(weights, sent=weights.sent & sent, engines=weights.engines & engines).flags(met)
         return {a: tuple(replace(flag, circuit=circuit) for flag in some) for a, some in flags.items()}
 
-    first = found(FIRST_CIRCUIT, levels.trip, ~at_split)
-    second = found(SECOND_CIRCUIT, levels.split_trip, at_split)
+    first = found(FIRST_CIRCUIT, levels.trip, ~at_split, ~to_second)
+    second = found(SECOND_CIRCUIT, levels.split_trip, at_split, to_second)
     hydrant = answers.status == "hydrant"
     flags = []
     for a, others in enumerate(answers.flags):

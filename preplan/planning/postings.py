@@ -133,13 +133,13 @@ def _free_ways(
     """Trace the ways of a vehicle without limits to some addresses, and gather what bars the tankers on them."""
     if not len(rows):
         return FreeWays(rows=rows, postings=(), met=np.empty((0, 2), dtype=np.int32))
-    group, postings = group_postings(roads, ground.limits, _barred(ground, vehicles))
+    group, postings = group_postings(roads, ground.limits, barred(ground, vehicles))
     fleet = unlimited_fleet(ground.network, ground.limits, ground.minutes, vehicles[0].top_mph)
     found = search(fleet, fleet, rows, asked.site[rows])
     free = found.circuits
     out, back = legs_of(free, np.arange(len(rows), dtype=np.int32), found.site)
-    on_way = [_groups_on(trace(free.outward, out, inward=False), group)]
-    on_way.append(_groups_on(trace(free.inward, back, inward=True), group))
+    on_way = [postings_on(trace(free.outward, out, inward=False), group)]
+    on_way.append(postings_on(trace(free.inward, back, inward=True), group))
     return FreeWays(rows=rows, postings=postings, met=np.unique(np.concatenate(on_way), axis=0))
 
 
@@ -155,12 +155,12 @@ def _lost(way: FreeWays, asked: Asked) -> Mapping[Posting, float]:
     return {way.postings[at]: float(minutes[at]) for at in np.flatnonzero(minutes).tolist()}
 
 
-def _barred(ground: SeasonGround, vehicles: tuple[Vehicle, Vehicle]) -> BoolArray:
-    """Mask the (segments,) open roads that a posting closes to the tankers, loaded or empty."""
+def barred(ground: SeasonGround, vehicles: tuple[Vehicle, Vehicle]) -> BoolArray:
+    """Mask the (segments,) open roads that a posting closes to units, loaded or empty."""
     network = ground.network
     loaded, empty = (states_for(network, ground.limits, vehicle) for vehicle in vehicles)
-    barred = network.open & ~(loaded & empty)
-    return np.asarray(barred.reshape(-1, 2).any(axis=1), dtype=np.bool_)
+    closed = network.open & ~(loaded & empty)
+    return np.asarray(closed.reshape(-1, 2).any(axis=1), dtype=np.bool_)
 
 
 def group_postings(roads: RoadTable, limits: RoadLimits, barred: BoolArray) -> tuple[IntArray, tuple[Posting, ...]]:
@@ -192,7 +192,7 @@ def group_postings(roads: RoadTable, limits: RoadLimits, barred: BoolArray) -> t
     return group, tuple(tuple(part.tolist()) for part in parts)
 
 
-def _groups_on(traced: Traced, group: IntArray) -> IntArray:
+def postings_on(traced: Traced, group: IntArray) -> IntArray:
     """List the (trip, posting) pairs on traced legs, shape (pairs, 2); a pair may come again."""
     trip = np.arange(len(traced.leaf))
     at = traced.leaf

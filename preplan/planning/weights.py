@@ -1,7 +1,7 @@
-"""What a driver must hear of weight limits: bridges that only empties may cross, and those rated too low for him.
+"""What a driver must hear of limits: bridges that only empties may cross, and what is too weak, low or narrow for him.
 
-A posted limit that a loaded tanker goes round stands on a sign; a rating stands on none, so it is told wherever a truck
-without limits would cross the bridge: on its way to the fill site, to the backup, or to the nearest fill site.
+What his way goes round is told wherever a truck without limits would take the other: on the circuit, to the backup or
+the nearest fill site, and from the station. A rating stands on no sign, so it is told before what is posted.
 """
 
 from __future__ import annotations
@@ -16,6 +16,9 @@ from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTab
 from preplan.roads.road_names import road_label
 
 ABOVE_RATING, EMPTY_ONLY, RATED = "crosses above rating", "empty only", "rated below load"
+RATED_FOR_ENGINES, POSTED_FOR_ENGINES = "rated below engine", "posted below engine"
+POSTED, POSTED_SIZE = "posted below load", "posted below size"
+GRAVEST = (ABOVE_RATING, EMPTY_ONLY, RATED, RATED_FOR_ENGINES, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE)
 """Codes of the flags, the gravest first."""
 _MOST_NAMED = 2
 """Tankers that are named each with its weight."""
@@ -49,42 +52,77 @@ class Weights:
     units: tuple[Unit, ...]
     sent: BoolArray
     """(addresses, units) tankers sent."""
+    engines: BoolArray
+    """(addresses, units) engines sent."""
 
     @property
     def limited(self) -> BoolArray:
         """Mask the (segments,) of which there is anything to tell."""
-        signs = [np.isfinite(one.max_lb) | np.isfinite(one.max_axle_lb) for one in self.limits]
+        names = "max_lb", "max_axle_lb", "max_height_ft", "max_width_ft"
+        signs = [np.isfinite(getattr(one, name)) for one in self.limits for name in names]
         found: BoolArray = np.logical_or.reduce([np.isfinite(self.operating_lb), *signs])
         return found
 
     def flags(self, met: Met) -> dict[int, tuple[Flag, ...]]:
         """Give the flags of each address that has any, the gravest first and each once."""
-        out, back = ({(a, s) for a, s in pairs.tolist()} for pairs in (met.out, met.back))
+        free, out, back = ({(a, s) for a, s in pairs.tolist()} for pairs in (met.free, met.out, met.back))
         found: dict[int, list[Flag]] = {}
         for address, segment in np.unique(np.concatenate([met.free, met.out, met.back]), axis=0).tolist():
-            loaded, empty = (address, segment) in out, (address, segment) in back
-            for flag in self._flags_of(address, segment, loaded=loaded, empty=empty):
-                found.setdefault(address, []).append(replace(flag, stretches=(segment,)))
+            pair = address, segment
+            ways = {"free": pair in free, "loaded": pair in out, "empty": pair in back}
+            flags = [*self._of_weight(address, segment, **ways)]
+            flags += self._of_size(address, segment) if ways["free"] else ()
+            if flags:
+                found.setdefault(address, []).extend(replace(flag, stretches=(segment,)) for flag in flags)
         return {address: gravest_first(flags) for address, flags in found.items()}
 
-    def _flags_of(self, address: int, segment: int, *, loaded: bool, empty: bool) -> Iterator[Flag]:
-        """Flag one stretch for one address, whose tankers drive it loaded, empty, or not at all."""
+    def _of_weight(self, address: int, segment: int, *, free: bool, loaded: bool, empty: bool) -> Iterator[Flag]:
+        """Flag the weight limits of one stretch, which tankers drive loaded, empty, or not at all.
+
+        Engines are named beside the tankers where none drives it loaded, else by themselves.
+        """
         limits = self.limits[int(self.road[address])]
         max_lb, axle_lb = float(limits.max_lb[segment]), float(limits.max_axle_lb[segment])
-        rated_lb = float(self.operating_lb[segment])
-        tankers = [self.units[u] for u in np.flatnonzero(self.sent[address]).tolist()]
+        rated_lb, rated = float(self.operating_lb[segment]), bool(limits.rated[segment])
+        tankers, engines = self._units(self.sent, address), self._units(self.engines, address) if free else []
         above = [unit for unit in tankers if (unit.loaded_lb if loaded else unit.dumped_lb) > rated_lb]
         if (loaded or empty) and rated_lb < max_lb and above:
             yield Flag(ABOVE_RATING, f"{self._name(segment)} ({self._rating(segment, limits)}). {_heavier(above)}")
-        heavy = [unit for unit in tankers if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
-        never = [unit.unit_id for unit in tankers if unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb]
-        rated = bool(limits.rated[segment])
         said = self._rating(segment, limits) if rated else _posted(max_lb, axle_lb)
+        heavy, engines = (
+            [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
+            for units in (tankers, engines)
+        )
+        never = [unit.unit_id for unit in tankers if unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb]
         if heavy and empty and not loaded:
             but = f", {' '.join(never)} not even empty" if never else ""
             yield Flag(EMPTY_ONLY, f"{self._name(segment)} ({said}{but})")
-        elif heavy and rated:
-            yield Flag(RATED, f"{self._name(segment)} ({said}){', nor empty' if never else ''}. {_heavier(heavy)}")
+        elif heavy and (rated or (free and not loaded)):
+            which = f"{self._name(segment)} ({said}){', nor empty' if never else ''}"
+            ids = " ".join(unit.unit_id for unit in heavy + engines)  # a driver reads the weight on the sign
+            yield Flag(RATED, f"{which}. {_heavier(heavy + engines)}") if rated else Flag(POSTED, f"{which}: {ids}")
+            return
+        if engines:
+            code = RATED_FOR_ENGINES if rated else POSTED_FOR_ENGINES
+            yield Flag(code, f"{_weighed(engines)}: {self._name(segment)} ({said})")
+
+    def _of_size(self, address: int, segment: int) -> Iterator[Flag]:
+        """Flag what is too low or too narrow for units sent: no way planned here leads through it."""
+        limits = self.limits[int(self.road[address])]
+        units = self._units(self.sent | self.engines, address)
+        for most_ft, name, size in (
+            (limits.max_height_ft[segment], "height_ft", "high"),
+            (limits.max_width_ft[segment], "width_ft", "wide"),
+        ):
+            over = [unit for unit in units if getattr(unit, name) > most_ft]
+            if over:
+                ids, largest = " ".join(unit.unit_id for unit in over), max(getattr(unit, name) for unit in over)
+                posted = f"posted {np.floor(10 * most_ft) / 10:g} ft {size}"
+                yield Flag(POSTED_SIZE, f"{self._name(segment)} ({posted}). {ids}: up to {largest:.1f} ft")
+
+    def _units(self, mask: BoolArray, address: int) -> list[Unit]:
+        """List the units of a mask at one address."""
+        return [self.units[u] for u in np.flatnonzero(mask[address]).tolist()]
 
     def _name(self, segment: int) -> str:
         """Name a stretch as a driver knows it; a semicolon would end the flag in the tables."""
@@ -99,12 +137,11 @@ class Weights:
 
 def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
     """Put flags of weight in order, each once, with the stretches of all that say the same."""
-    grave = (ABOVE_RATING, EMPTY_ONLY, RATED)
     stretches: dict[Flag, tuple[int, ...]] = {}
     for flag in flags:
         stretches[flag] = (*stretches.get(flag, ()), *flag.stretches)
     once = [replace(flag, stretches=rows) for flag, rows in stretches.items()]
-    return tuple(sorted(once, key=lambda flag: grave.index(flag.code)))
+    return tuple(sorted(once, key=lambda flag: GRAVEST.index(flag.code)))
 
 
 def _heavier(units: list[Unit]) -> str:
@@ -115,9 +152,21 @@ def _heavier(units: list[Unit]) -> str:
     if len(units) <= _MOST_NAMED:
         named = " and ".join(f"{unit.unit_id} {np.ceil(unit.loaded_lb):,.0f} lb" for unit in units)
         return f"{named} loaded weigh{'s' * (len(units) == 1)} more"
-    weights = np.ceil([unit.loaded_lb for unit in units])
     ids = " ".join(unit.unit_id for unit in units)
-    return f"{ids} loaded weigh more, {weights.min():,.0f} to {weights.max():,.0f} lb"
+    return f"{ids} loaded weigh more, {_from_to(units)}"
+
+
+def _weighed(units: list[Unit]) -> str:
+    """Name units with their weights."""
+    if len(units) <= _MOST_NAMED:
+        return ", ".join(f"{unit.unit_id} ({np.ceil(unit.loaded_lb):,.0f} lb)" for unit in units)
+    return f"{' '.join(unit.unit_id for unit in units)} ({_from_to(units)})"
+
+
+def _from_to(units: list[Unit]) -> str:
+    """Say the least and the most that units weigh, loaded."""
+    weights = np.ceil([unit.loaded_lb for unit in units])
+    return f"{weights.min():,.0f} to {weights.max():,.0f} lb"
 
 
 def _posted(max_lb: float, axle_lb: float) -> str:

@@ -22,6 +22,8 @@ MOST_ASTRAY_MI, MOST_ASTRAY_SHARE = 0.3, 0.1
 """An empty leg that leaves the loaded one's roads for no more is told as the way back."""
 HYDRANT = "hydrant near"
 """Flag that names the hydrant that counts; it stands with the flow."""
+FILLS_ELSEWHERE = "lower level fills elsewhere"
+"""Flag that names the lower levels planned at other fill sites; it stands with the fill site."""
 SECOND = MappingProxyType({"site": "split", "trip": "split_trip", "fill_engine": "split_engine"})
 """Columns of the level table, and those of the second fill site."""
 ONE_WAY = "one way traffic"

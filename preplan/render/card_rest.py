@@ -9,14 +9,12 @@ import numpy as np
 
 from preplan.plan import ROUNDING_GPM
 from preplan.render import crew, paper, words
-from preplan.render.card_facts import HALF_PT, HYDRANT, ONE_WAY, STEP_GPM, WIDTH_PT, Facts
+from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, ONE_WAY, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.card_words import LEAST_HEAD_PT, by_season, season_words, where
 from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words
 from preplan.render.limit_places import limit_words, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
-LARGER = 1.25
-"""Letters on the page behind a card, over those on it."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
 CIRCUITS_MEET = "circuits meet"
@@ -24,9 +22,11 @@ CIRCUITS_MEET = "circuits meet"
 SAID_ABOVE = frozenset({"gap", "send with first alarm"})
 """Flags that the officer's sentences say already."""
 SAID_ELSEWHERE = frozenset(
-    {HYDRANT, "assumed building", "not tested", "single fill site", "hose lay", "two fill sites"}
+    {HYDRANT, FILLS_ELSEWHERE, "assumed building", "not tested", "single fill site", "hose lay", "two fill sites"}
 )
 """Flags that stand with the flow, the basis, the fill site and the backup."""
+_MOST_BY_HOSE = 3
+"""Neighbours that are named for a hose lay of their own."""
 _NOTHING = Block.of([])
 
 
@@ -36,33 +36,74 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
     What one tanker out costs stands in the table.
     """
     plan, lead, level = facts.plan, facts.lead, facts.level
-    lines: list[Line] = []
-    if level >= 0 and facts.cell("site") >= 0:
-        lines.append(Line("IF SOMETHING IS OUT", SMALL_PT, bold=True))
-        backup = facts.cell("backup")
-        said = "none at this response level."
-        if backup >= 0:
-            flow = float(plan.levels.backup_gpm[lead, level])
-            there = plan.sites[backup]
-            season = f" ({words.months(there.months)} only)" if there.seasonal else ""
-            said = f"{words.site_words(plan, backup)}{season}, {_flow_words(facts, flow)}"
-            said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
-        split, site = facts.cell("split"), facts.cell("site")
-        named = "Backup" if split < 0 else f"Fill site {site + 1} out, all at backup"
-        lines += paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=3)
-        if split >= 0:
-            alone = _flow_words(facts, float(plan.levels.alone_gpm[lead, level]))
-            said = f"Fill site {split + 1} or its engine out, all at fill site {site + 1}: {alone}"
-            lines += paragraph(said, HALF_PT, most=3)
-        by_hose = crew.lay_words(plan, lead, brief=brief)
-        lines += paragraph(by_hose, HALF_PT, most=4) if by_hose else []
-        for season in [] if by_season(facts) else season_words(plan, lead, level):
-            lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
-        said_of_tankers = [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
-        for said in said_of_tankers:
-            lines += paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) if said else []
-        return lines
+    if level < 0 or facts.cell("site") < 0:
+        return []
+    lines = [Line("IF SOMETHING IS OUT", SMALL_PT, bold=True), *_backup(facts, brief=brief)]
+    split, site = facts.cell("split"), facts.cell("site")
+    if split >= 0:
+        alone = _flow_words(facts, float(plan.levels.alone_gpm[lead, level]))
+        pumped = " or its engine" * bool(facts.cell("split_engine") >= 0)
+        said = f"Fill site {split + 1}{pumped} out, all at fill site {site + 1}: {alone}"
+        lines += paragraph(said, HALF_PT, most=3)
+    lines += _by_hose(facts, brief=brief)
+    for season in [] if by_season(facts) else season_words(plan, lead, level):
+        lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
+    said_of_tankers = [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
+    for said in said_of_tankers:
+        lines += paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) if said else []
     return lines
+
+
+def _backup(facts: Facts, *, brief: bool) -> list[Line]:
+    """Say which fill site stands in, what it brings, and how far it is."""
+    plan, backup, split = facts.plan, facts.cell("backup"), facts.cell("split")
+    said = "none at this response level."
+    if backup >= 0:
+        there = plan.sites[backup]
+        season = f" ({words.months(there.months)} only)" if there.seasonal else ""
+        flow = _flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
+        said = f"{words.site_words(plan, backup)}{season}, {flow}{_backup_way(facts)}"
+        said += "".join(f" {one}" for one in _other_backups(facts)) if there.seasonal else ""
+        said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
+    named = "Backup" if split < 0 else f"Fill site {facts.cell('site') + 1} out, all at backup"
+    return paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=4)
+
+
+def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:
+    """Say what a hose lay brings, and at which neighbours one may bring more."""
+    plan, lead = facts.plan, facts.lead
+    own = crew.lay_words(plan, lead, brief=brief)
+    lines = paragraph(own, HALF_PT, most=4) if own else []
+    others = [a for a in facts.group.addresses if a != lead and a in plan.lays.address]
+    if not others:
+        return lines
+    named = "; ".join(words.where_words(plan, a) for a in others[:_MOST_BY_HOSE])
+    more = f" and {len(others) - _MOST_BY_HOSE} more" if len(others) > _MOST_BY_HOSE else ""
+    return lines + paragraph(f"A hose lay may bring more at {named}{more}.", HALF_PT, most=3)
+
+
+def _backup_way(facts: Facts) -> str:
+    """Say how far tankers drive to and from the backup: a short way back may lead where none may go loaded."""
+    trip = facts.cell("backup_trip")
+    if trip < 0:
+        return ""
+    out, back = (words.miles(float(column[trip])) for column in (facts.plan.trips.out_mi, facts.plan.trips.back_mi))
+    return f" {out} each way." if out == back else f" Loaded {out}, empty {back}."
+
+
+def _other_backups(facts: Facts) -> list[str]:
+    """Say which fill site stands in when that of the worst season does not."""
+    lead, level, mine = facts.lead, facts.level, facts.cell("backup")
+    others: dict[int, list[int]] = {}
+    for season in facts.plan.seasons:
+        stands_in = int(season.backup_site[lead, level])
+        if stands_in != mine and season.best_site[lead, level] >= 0:
+            others.setdefault(stands_in, []).extend(season.months)
+    said = {-1: "NO backup"}
+    return [
+        f"{words.first_up(words.months(months))}: {said.get(site, f'fill site {site + 1}')}."
+        for site, months in others.items()
+    ]
 
 
 def _flow_words(facts: Facts, flow_gpm: float) -> str:
@@ -143,6 +184,18 @@ def _site_numbers(site: int, split: int) -> str:
     return " + ".join(numbers) or "none"
 
 
+def _one_out(facts: Facts, level: int) -> str:
+    """Write what holds with the tanker out that costs most, and which that is where others cost less on paper."""
+    plan, lead = facts.plan, facts.lead
+    said = words.supply(float(plan.levels.one_out_gpm[lead, level]), STEP_GPM)
+    rows = plan.haul_rows(lead, level)
+    without = [words.supply(gpm, STEP_GPM) for gpm in plan.hauls.without_gpm[rows].tolist()]
+    worst = [unit for unit, gpm in zip(plan.hauls.unit[rows].tolist(), without, strict=True) if gpm == said]
+    if len(worst) != 1 or len(without) == 1:
+        return said
+    return f"{said} ({words.printable(plan.units[worst[0]].unit_id)} out)"
+
+
 def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
     """Write every response level as a row of the table."""
     plan, lead, table = facts.plan, facts.lead, facts.plan.levels
@@ -156,6 +209,6 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
             "" if site < 0 else "same" if k == 0 else late,
             "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
             words.printable(table.limited_by[lead, k]),
-            words.supply(float(table.one_out_gpm[lead, k]), STEP_GPM) if site >= 0 else "",
+            _one_out(facts, k) if site >= 0 else "",
             " ".join(plan.unit_ids(table.used[lead, k], lead)),
         )  # fmt: skip

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, Plan
+from preplan.plan import FIRST_CIRCUIT, ROUNDING_GPM, Plan
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
-from preplan.render.card_facts import HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
+from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.driving_words import turning_words
-from preplan.render.flag_words import flag_words
+from preplan.render.flag_words import flag_words, flags_on
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
 
@@ -208,7 +208,8 @@ def officer(facts: Facts) -> list[Line]:
 def dump(facts: Facts) -> list[Line]:
     """Say where tankers dump and what hose it takes."""
     plan, lead, front = facts.plan, facts.lead, facts.plan.frontages
-    lines = [Line("DUMP SITE", SMALL_PT, bold=True)]
+    one = "" if len(facts.group.addresses) == 1 else f" FOR {words.where_words(plan, lead)}"
+    lines = [Line(paper.ellipsis(f"DUMP SITE{one}", SMALL_PT, HALF_PT, bold=True), SMALL_PT, bold=True)]
     if facts.level < 0 or facts.cell("trip") < 0:
         none = "no place on a road that tankers can use and leave again"
         without = _months_without(facts)
@@ -226,7 +227,8 @@ def dump(facts: Facts) -> list[Line]:
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the room here is not known.", HALF_PT, most=4)
-    return lines + paragraph(_hose_words(facts), HALF_PT, most=4)
+    lines += paragraph(_hose_words(facts), HALF_PT, most=4)
+    return lines + (paragraph(_others_hose(facts), HALF_PT, most=2) if one else [])
 
 
 def _both(facts: Facts) -> list[Facts]:
@@ -265,6 +267,13 @@ def _hose_words(facts: Facts) -> str:
     return f"{said}; {crew.supply_words(plan, facts.lead, facts.level)}"
 
 
+def _others_hose(facts: Facts) -> str:
+    """Say how far the card's other buildings stand from the road: each has its own dump site at its frontage."""
+    feet = facts.plan.frontages.driveway_ft[[a for a in facts.group.addresses if a != facts.lead]]
+    least, most = words.feet(float(feet.min())), words.feet(float(feet.max()))
+    return f"The others: {least if least == most else f'{least} to {most}'} from the road, each at its own."
+
+
 def _arriving_side(facts: Facts) -> str:
     """Name the building's side as loaded tankers arrive; '' where it is not known."""
     plan, lead = facts.plan, facts.lead
@@ -285,6 +294,7 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     there = plan.sites[site]
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
     lines += _split(facts)
+    lines += _first_alarm_too(facts)
     lines += [] if facts.second else by_season(facts)
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
@@ -326,6 +336,13 @@ def _split(facts: Facts) -> list[Line]:
         named = plan.unit_ids(plan.levels.at_split[lead, level], lead)
         return paragraph(f"For {words.printable(' '.join(named))} only.", HALF_PT, BODY_PT, bold=True)
     return paragraph(f"TWO FILL SITES. {said}: map and way on a sheet behind.", HALF_PT, BODY_PT, bold=True)
+
+
+def _first_alarm_too(facts: Facts) -> list[Line]:
+    """Say that the first alarm must fill here too, where a lower level is planned elsewhere."""
+    flags = flags_on(facts.plan, facts.lead, FIRST_CIRCUIT) if not facts.second else []
+    said = [flag_words(flag) for flag in flags if flag.code == FILLS_ELSEWHERE]
+    return [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
 
 
 def at_second(facts: Facts) -> list[Line]:

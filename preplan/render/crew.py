@@ -53,7 +53,9 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
             named = "tankers" if split < 0 else f"tankers, fill site {there + 1}"
             rows.append((named, f"{timed(shuttle)}; {words.gallons(sum(plan.units[u].tank_gal for u in shuttle))}"))
     fleet[[unit for unit in (attack, fill, dump, second) if unit >= 0]] = False
-    for job, mask in (("left out", fleet & hauls & ~used), ("no job yet", fleet & ~hauls & ~used)):
+    idle, lays = fleet & ~hauls & ~used, np.zeros_like(fleet)
+    lays[list(plan.supply.of(address, level))] = True
+    for job, mask in (("left out", fleet & hauls & ~used), ("hose", idle & lays), ("no job yet", idle & ~lays)):
         if mask.any():
             rows.append((job, timed(np.flatnonzero(mask).tolist())))
     return rows

@@ -97,7 +97,9 @@ def out_of_service(document: Document, plan: Plan) -> None:
             f"With {said}, {of(int(held.sum()), total)} of the addresses met now are still met at the same level."
         )
     alone = int(np.sum(met & (shown(plan, plan.levels.backup) < 0)))
-    document.flow(f"Addresses met now that have no backup fill site: {alone:,}.")
+    lone = np.array([any(flag.code == "no backup" for flag in flags) for flags in plan.answers.flags])
+    some = int(np.sum(met & lone))
+    document.flow(f"Addresses met now that have no backup fill site: {alone:,}; none in some months: {some:,}.")
     _sites_out(document, plan, met, holds)
     _tankers_out(document, plan, met)
 

@@ -12,27 +12,33 @@ _FLAGS = {
     "crosses above rating": "The way crosses {n}. Ask the owner before a loaded tanker crosses.",
     "empty only": "LOADED: not over {n}; empty only.",
     "rated below load": "LOADED: not over {n}.",
+    "rated below engine": "NOT for {n}.",
+    "posted below load": "Loaded: not over {n}.",
+    "posted below engine": "Not for {n}.",
+    "posted below size": "Not through {n}.",
     "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
+    "no backup": "No fill site stands in in {n}.",
     "seasonal": "The fill site works {n} only.",
-    "hydrant near": "Hydrant {n} by road and driveway.",
+    "hydrant near": "Hydrant {n} by road and driveway; not in the tankers' flow.",
     "dead end": "On a dead-end road: one way in and out.",
     "dump site at junction": "Tankers stop at a junction: {n} of the hose goes along the road.",
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
     "posted bridge avoided": "Goes round a weight, height or width, posted or rated: {n} longer.",
     "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
-    "narrow road": "One truck wide for {n}: loaded and empty tankers cannot pass.",
+    "narrow road": "One truck wide for {n} of the round trip: loaded and empty tankers cannot pass.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
     "hold one until the other is through.",
     "one way traffic": "Loaded and empty tankers meet on a road one truck wide: loaded goes first, empties wait; "
     "or send {n}.",
-    "circuits meet": "Loaded tankers of one circuit meet empties of the other on {n} one truck wide: "
-    "hold one until the other is through.",
+    "circuits meet": "Loaded tankers of one circuit meet empties of the other on {n}, one truck wide: "
+    "loaded goes first, empties wait off it.",
     "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "two fill sites": "Tankers split over two fill sites: {n}.",
+    "lower level fills elsewhere": "This holds only if the first alarm fills here too; planned elsewhere: {n}.",
     "source runs out": "The source holds {n}, which sets the flow.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
     "assumed building": "No building size is known: a default building was used.",
@@ -53,10 +59,12 @@ _FLAGS = {
 }
 ON_THE_WAY = frozenset({"crosses above rating", "empty only"})
 """Flags that a driver reads with the loaded leg."""
-OFF_THE_WAY = frozenset({"rated below load"})
+OFF_THE_WAY = frozenset({"rated below load", "rated below engine"})
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""
 GRAVE = ON_THE_WAY | OFF_THE_WAY
 """Flags that stand before all others wherever flags are listed: a loaded tanker may be too heavy."""
+_NAMES_LEVELS = frozenset({"close", "lower level fills elsewhere"})
+_NAMES_MONTHS = frozenset({"seasonal", "no backup", "road closed"})
 _MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
 _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}
@@ -87,9 +95,9 @@ def _flag_number(flag: Flag) -> str:
     if value is None:
         return NOT_KNOWN
     if isinstance(value, str):
-        if flag.code in ("seasonal", "road closed") and _SPANS.fullmatch(value):
+        if flag.code in _NAMES_MONTHS and _SPANS.fullmatch(value):
             return months(month for span in value.split(",") for month in _span(span))
-        return ", ".join(map(level_words, value.split(", "))) if flag.code == "close" else printable(value)
+        return ", ".join(map(level_words, value.split(", "))) if flag.code in _NAMES_LEVELS else printable(value)
     if flag.code == "close":
         return f"{100 * value:.0f} % of it"
     said = f"{value:,.0f}" if float(value).is_integer() else f"{value:,.1f}"

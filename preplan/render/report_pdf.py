@@ -14,7 +14,7 @@ from preplan.render.charts import Bar, Picture, bars
 from preplan.render.evidence_pdf import at_level, of
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, Document, Line
 from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
-from preplan.render.site_pdf import shown
+from preplan.render.site_pdf import in_other_months, shown
 from preplan.rules import MEMORY, RuleLine, rule_lines
 
 _MOST_SHORTFALLS = 40
@@ -148,6 +148,10 @@ def _sites(document: Document, plan: Plan) -> None:
             f"At {split:,} addresses tankers are split over two fill sites, since one gives too little: see the flag "
             "'two fill sites' in addresses.csv. Both sites and an engine at each that needs one must be there."
         )
+    other = [(row + 1, *in_other_months(plan, row)) for row in range(len(plan.sites))]
+    seasonal = "; ".join(f"fill site {number} in {when}: {more:,}" for number, more, when in other if more)
+    if seasonal:
+        document.flow(f"Taken in months that do not decide, at so many more addresses: {seasonal}.")
     document.flow(
         "First, second where tankers are split over two sites, and backup: addresses. The sum is over addresses that "
         "fill there first, one fire each; it is not a demand at one time.",

@@ -111,7 +111,7 @@ def _site_page(
     circuits = _circuits(plan, row)
     largest = circuits[0] if circuits else None
     _draw_facts(document, picture, row, largest, top - 46.0)
-    _draw_service(document, plan, first == row, backup == row, shown(plan, plan.levels.split) == row)
+    _draw_service(document, plan, row, first == row, backup == row, shown(plan, plan.levels.split) == row)
     if largest is not None:
         _draw_circuit(document, plan, largest, row)
     for flag in plan.site_flags[row]:
@@ -142,7 +142,21 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
     document.y = min(low, top - _MAP_HIGH_PT) - 6.0
 
 
-def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: BoolArray, second: BoolArray) -> None:
+def in_other_months(plan: Plan, site: int) -> tuple[int, str]:
+    """Count the addresses at which a site is taken in months that do not decide, and name those months."""
+    cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
+    decides = (plan.levels.site[cell] == site) | (plan.levels.split[cell] == site)
+    taken = [
+        ((line.best_site[cell] == site) | (line.split_site[cell] == site)) & (plan.answers.level >= 0) & ~decides
+        for line in plan.seasons
+    ]
+    months = {month for line, some in zip(plan.seasons, taken, strict=True) if some.any() for month in line.months}
+    return int(np.any(taken, axis=0).sum()), words.months(months)
+
+
+def _draw_service(
+    document: Document, plan: Plan, site: int, mine: BoolArray, stands_in: BoolArray, second: BoolArray
+) -> None:
     """Say how many addresses fill here, first choice, second site and backup, and on which roads."""
     need = plan.needs.required_gpm[mine | second]
     known = need[np.isfinite(need)]
@@ -151,6 +165,9 @@ def _draw_service(document: Document, plan: Plan, mine: BoolArray, stands_in: Bo
     also = f"second fill site of {int(second.sum())}, " if second.any() else ""
     said = f"First choice of {int(mine.sum())} addresses, {also}backup of {int(stands_in.sum())}{largest}."
     document.flow(said, bold=True)
+    more, when = in_other_months(plan, site)
+    if more:
+        document.flow(f"Best in {when} for {more} more addresses, whose cards say so: other months decide there.")
     roads = _served(plan, mine)
     if roads or not second.any():
         document.flow("; ".join(roads) + "." if roads else "No address fills here first.")

@@ -1,0 +1,134 @@
+"""What a card says beside its numbers: who stands in and when, what a tanker out costs, whose place is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields, replace
+
+import numpy as np
+import pytest
+
+from preplan.plan import Flag, LayTable, Plan
+from preplan.render import card_rest, card_words, crew
+from preplan.render.card_facts import Facts
+from preplan.render.lettering_pdf import Line
+from preplan.render.site_pdf import in_other_months
+from tests.example_plan import example_plan, split_plan
+
+SUMMER, WINTER = frozenset(range(4, 12)), (12, 1, 2, 3)
+
+
+def text(lines: Sequence[Line]) -> str:
+    return " ".join(line.said for line in lines)
+
+
+def facts(plan: Plan, group: int = 0) -> Facts:
+    return Facts(plan, plan.groups[group])
+
+
+def several(plan: Plan) -> int:
+    """Find the card of several addresses."""
+    return next(at for at, group in enumerate(plan.groups) if len(group.addresses) > 1)
+
+
+def with_backup(winter: int) -> Plan:
+    """Let the second site stand in from April to November, and another one or none in winter."""
+    plan = example_plan()
+    sites = (plan.sites[0], replace(plan.sites[1], months=SUMMER))
+    backup, trip = np.ones_like(plan.levels.backup), np.ones_like(plan.levels.backup_trip)
+    seasons = tuple(
+        replace(line, backup_site=np.full_like(backup, winter if line.months == WINTER else 1)) for line in plan.seasons
+    )
+    gpm = np.full_like(plan.levels.backup_gpm, 320.0)
+    levels = replace(plan.levels, backup=backup, backup_trip=trip, backup_gpm=gpm)
+    return replace(plan, sites=sites, levels=levels, seasons=seasons)
+
+
+@pytest.mark.parametrize(
+    ("winter", "told"), [(-1, "December to March: NO backup."), (0, "December to March: fill site 1.")]
+)
+def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told: str) -> None:
+    said = text(card_rest.otherwise(facts(with_backup(winter))))
+    assert "(April to November only)" in said
+    assert told in said
+
+
+def test_the_way_to_the_backup_is_told_loaded_and_empty() -> None:
+    plan = with_backup(-1)
+    plan.trips.out_mi[1], plan.trips.back_mi[1] = 6.0, 0.81
+    assert "Loaded 6.00 mi, empty 0.81 mi." in text(card_rest.otherwise(facts(plan)))
+    plan.trips.back_mi[1] = 6.0
+    assert "6.00 mi each way." in text(card_rest.otherwise(facts(plan)))
+
+
+def test_the_tanker_that_costs_most_is_named() -> None:
+    plan = example_plan()
+    rows = plan.haul_rows(plan.groups[0].lead, 1)
+    assert rows.stop - rows.start == 2
+    plan.hauls.without_gpm[rows] = [100.0, 240.0]
+    plan.levels.one_out_gpm[plan.groups[0].lead, 1] = 100.0
+    name = plan.units[int(plan.hauls.unit[rows.start])].unit_id
+    *_, level_2 = card_rest.level_rows(facts(plan))
+    assert f"100 ({name} out)" in level_2
+    plan.hauls.without_gpm[rows] = [100.0, 104.0]  # the same on paper
+    *_, level_2 = card_rest.level_rows(facts(plan))
+    assert "100" in level_2
+
+
+def test_a_card_of_several_says_whose_dump_site_it_tells() -> None:
+    plan = example_plan()
+    one = next(at for at, group in enumerate(plan.groups) if len(group.addresses) == 1)
+    alone, many = (text(card_words.dump(facts(plan, at))) for at in (one, several(plan)))
+    assert alone.startswith("DUMP SITE On")
+    assert many.startswith("DUMP SITE FOR ")
+    assert "The others: " in many
+    assert "The others: " not in alone
+
+
+def test_neighbours_that_a_hose_lay_may_serve_are_named() -> None:
+    plan = example_plan()
+    at = several(plan)
+    (other,) = (a for a in plan.groups[at].addresses if a != plan.groups[at].lead)
+    assert "A hose lay" not in text(card_rest.otherwise(facts(plan, at)))
+    lays = LayTable.none()
+    columns = {field.name: getattr(lays, field.name) for field in fields(lays)}
+    lays = replace(lays, **{name: np.full(1, other, dtype=column.dtype) for name, column in columns.items()})
+    said = text(card_rest.otherwise(facts(replace(plan, lays=lays), at)))
+    assert f"A hose lay may bring more at {plan.addresses.label[other]}." in said
+
+
+def test_an_engine_that_brings_hose_has_a_job() -> None:
+    plan = example_plan()
+    lead = plan.groups[0].lead
+    idle = int(plan.levels.fill_engine[lead, 1])
+    plan.levels.fill_engine[lead, 1] = -1
+    assert plan.units[idle].unit_id in dict(crew.crew_words(plan, lead, 1))["no job yet"]
+    supply = replace(plan.supply, unit=np.full_like(plan.supply.unit, idle))
+    jobs = dict(crew.crew_words(replace(plan, supply=supply), lead, 1))
+    assert "no job yet" not in jobs
+    assert jobs["hose"].startswith(f"{plan.units[idle].unit_id} at ")
+
+
+def test_a_second_site_that_needs_no_engine_is_not_said_to_lose_one() -> None:
+    plan = split_plan()
+    assert "Fill site 2 or its engine out" in text(card_rest.otherwise(facts(plan)))
+    levels = replace(plan.levels, split_engine=np.full_like(plan.levels.split_engine, -1))
+    assert "Fill site 2 out, all at" in text(card_rest.otherwise(facts(replace(plan, levels=levels))))
+
+
+def test_a_card_says_that_the_first_alarm_fills_here_too() -> None:
+    plan = example_plan()
+    flag = Flag("lower level fills elsewhere", "Level 1")
+    told = replace(plan.answers, flags=((flag,), *plan.answers.flags[1:]))
+    said = text(card_words.fill(facts(replace(plan, answers=told))))
+    assert "This holds only if the first alarm fills here too; planned elsewhere: response level 1." in said
+    assert "first alarm" not in text(card_words.fill(facts(plan)))
+
+
+def test_a_site_that_is_best_in_months_that_do_not_decide_says_so() -> None:
+    plan = example_plan()
+    assert in_other_months(plan, 1) == (0, "no month")
+    best = plan.levels.site.copy()
+    best[0] = 1
+    seasons = (replace(plan.seasons[0], best_site=best), plan.seasons[1])
+    assert in_other_months(replace(plan, seasons=seasons), 1) == (1, "April to November")
