@@ -166,7 +166,8 @@ def test_a_flag_knows_every_stretch_of_the_limit_that_it_names() -> None:
     operating = np.array([np.inf, 20000.0, np.inf, np.inf])
     weights = Weights(
         roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(),), road=np.zeros(1, dtype=np.int32),
-        operating_lb=operating, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_), engines=np.zeros((1, 1), dtype=np.bool_),
+        operating_lb=operating, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_),
+        engines=np.zeros((1, 1), dtype=np.bool_),
     )  # fmt: skip
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
     assert [flag.stretches for flag in weights.flags(Met(free=NONE, out=pair, back=NONE))[0]] == [(1,)]
