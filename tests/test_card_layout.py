@@ -261,3 +261,15 @@ def test_nobody_drives_on_by_less_than_his_own_length() -> None:
     assert turning_words([replace(start, miles=far.past_mi), far], at_dump=False) == (
         "drive on 60 ft and turn round there (mapped)"
     )
+
+
+def test_no_line_beside_the_map_is_wider_than_its_place() -> None:
+    """Nor parts a number from its unit."""
+    plan = example_plan()
+    trips = replace(plan.trips, turn_at_dump=np.full(6, True), turn_at_site=np.full(6, True))
+    changed = replace(plan, trips=trips, sites=tuple(replace(site, turnaround="loop") for site in plan.sites))
+    facts = card_facts.Facts(changed, replace(plan.groups[0], out_steps=steps_of(9), back_steps=steps_of(9)))
+    for width in card_layout.WAYS_PT:
+        for line in [*card_way.way(facts, width), *card_way.ends_of_way(facts, width)]:
+            assert line.indent + paper.width_of(line.said, line.size, bold=line.bold) <= width + 0.01
+            assert not re.search(r"\d$", line.said)

@@ -64,7 +64,12 @@ def back_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
     other = [flag.value for flag in facts.flags if flag.code == ONE_WAY]
     said = _way_back(facts)
     said += f". One truck wide: loaded goes first, empties wait; or {words.printable(other[0])}." if other else "."
-    return [*lines, Line(length, SMALL_PT), *paragraph(said, width, SMALL_PT, bold=bool(other)), Line("", 4.0)]
+    return [
+        *lines,
+        *paragraph(length, width, SMALL_PT),
+        *paragraph(said, width, SMALL_PT, bold=bool(other)),
+        Line("", 4.0),
+    ]
 
 
 def every_turn_back(facts: Facts, width: float) -> list[Line]:
@@ -96,13 +101,13 @@ def _way_back(facts: Facts) -> str:
 
 def _steps(steps: Sequence[str], width: float, length: str, *, ends: bool = False) -> list[Line]:
     """Write a leg's length and its steps, each from a new line on; of a long one, where asked, its `ends` alone."""
-    lines = [Line(length, SMALL_PT)]
+    lines = paragraph(length, width, SMALL_PT)
     inner = len(steps) - _ENDS
     if not ends or len(steps) <= _FEW:
         return [*lines, *(line for step in steps for line in paragraph(step, width, SMALL_PT, indent=9.0))]
     first, last = (paragraph(step, width, SMALL_PT, indent=9.0) for step in (steps[0], steps[-1]))
-    between = Line(f"… {inner} steps: {words.NEXT_PAGE} …", SMALL_PT, bold=True)
-    return [*lines, *first, between, *last]
+    between = paragraph(f"… {inner} steps: {words.NEXT_PAGE} …", width, SMALL_PT, bold=True)
+    return [*lines, *first, *between, *last]
 
 
 def why_not(facts: Facts, width: float) -> list[Line]:
