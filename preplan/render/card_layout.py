@@ -13,7 +13,7 @@ from preplan.render.paper import SMALL_PT, Block, Line
 
 WAYS_PT = (208.0, 264.0, 330.0)
 """Width of the directions beside the map: the more, the more a card has to say."""
-LEAST_MAP_PT, MOST_MAP_PT = 120.0, 286.0
+LEAST_MAP_PT, MOST_MAP_PT = 112.0, 286.0
 NOTES_PT, LEAST_NOTES_PT = 60.0, 12.0
 """Room for notes; the least holds the place to sign alone."""
 LEAST_BELOW_PT = 48.0
@@ -21,8 +21,7 @@ STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
 BEHIND_PT = 10.0
 """Height of the line that says that the strip stands on the page behind."""
-_SMALL_NOTE_PT = 3 * SMALL_PT * paper.LEADING + 4.0
-"""Height of the words above a strip that stands in a column."""
+_STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
 _NEAR_PT = 0.01
 
 
@@ -31,9 +30,18 @@ def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
     return 0.0 if facts.group.strip is None else strip_pt + SMALL_PT * 1.6
 
 
+def strip_words(facts: Facts) -> str:
+    """Say what a card's timeline shows; '' where none runs."""
+    if facts.group.strip is None:
+        return ""
+    return words.called_words(facts.plan, facts.lead, facts.group.strip.called) + _STRIP_LEGEND
+
+
 def small_strip_height(facts: Facts) -> float:
-    """Give the height of a timeline in one of the two columns, points."""
-    return 0.0 if facts.group.strip is None else LEAST_STRIP_PT + _SMALL_NOTE_PT
+    """Give the height of a timeline in one of the two columns, with the words above it, points."""
+    if facts.group.strip is None:
+        return 0.0
+    return LEAST_STRIP_PT + paper.height_of(paper.paragraph(strip_words(facts), HALF_PT, SMALL_PT)) + 4.0
 
 
 @dataclass(frozen=True, slots=True)

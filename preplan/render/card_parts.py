@@ -6,7 +6,7 @@ from collections.abc import Set as AbstractSet
 
 from preplan.render import paper, strip_pdf, words
 from preplan.render.card_facts import HALF_PT, WIDTH_PT, Facts
-from preplan.render.card_layout import BEHIND_PT, small_strip_height
+from preplan.render.card_layout import BEHIND_PT, small_strip_height, strip_words
 from preplan.render.charts import CROSSED, DASHED, Picture
 from preplan.render.limit_places import named_limits
 from preplan.render.paper import LEFT_PT, SMALL_PT, Pen, paragraph
@@ -15,7 +15,6 @@ from preplan.render.scene import Box
 
 NOTE_PT = 2 * SMALL_PT * paper.LEADING + 3.0
 """Height of the note below a map."""
-_STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
 
 
 def subject_of(picture: Picture, facts: Facts) -> Subject:
@@ -55,7 +54,7 @@ def timeline_band(pen: Pen, band: Box, facts: Facts) -> None:
     if band.height <= BEHIND_PT:
         pen.text(band.left, band.bottom + 2.0, f"Timeline: see {words.NEXT_PAGE}.", SMALL_PT)
         return
-    pen.text(band.left, band.top - SMALL_PT * 1.3, _strip_words(facts), SMALL_PT)
+    pen.text(band.left, band.top - SMALL_PT * 1.3, strip_words(facts), SMALL_PT)
     page = Box(band.left, band.bottom, band.right, band.top - SMALL_PT * 1.6 - 4.0)
     strip_pdf.draw(pen, page, facts.group.strip)
 
@@ -65,11 +64,5 @@ def small_timeline(pen: Pen, left: float, bottom: float, facts: Facts) -> None:
     if facts.group.strip is None:
         return
     top = bottom + small_strip_height(facts)
-    below = pen.lines(left, top, paragraph(_strip_words(facts), HALF_PT, SMALL_PT, most=3))
+    below = pen.lines(left, top, paragraph(strip_words(facts), HALF_PT, SMALL_PT))
     strip_pdf.draw(pen, Box(left, bottom, left + HALF_PT, below - 4.0), facts.group.strip)
-
-
-def _strip_words(facts: Facts) -> str:
-    if facts.group.strip is None:
-        return ""
-    return words.called_words(facts.plan, facts.lead, facts.group.strip.called) + _STRIP_LEGEND
