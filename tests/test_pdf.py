@@ -24,6 +24,7 @@ from preplan.render import (
     evidence_pdf,
     paper,
     report_pdf,
+    scene,
     site_pdf,
     symbols_pdf,
     words,
@@ -704,3 +705,44 @@ def test_what_loaded_tankers_must_keep_off_stands_first_on_card_and_site(plan: P
     site = " ".join(_said(page) for page in _read(site_pdf.sites(warned)).pages)
     assert "Mill Road bridge (posted 32,000 lb); empty only." in site
     assert "not over the Dam Road bridge" in site
+
+
+def test_every_drop_stands_on_the_report_s_map() -> None:
+    """Those on one place too: beside each other, none over another."""
+    plan = example_plan()
+    sites = tuple(replace(plan.sites[0], site_id=f"F{k}") for k in range(12))
+    crowded = replace(plan, sites=sites)
+    picture, room = charts.Picture(crowded), scene.Room(Box(0.0, 0.0, 540.0, 430.0))
+    here = picture.site_ft[0]
+    frame = scene.Frame(room.frame, scene.extent(np.array([here]), 540.0 / 430.0, least_ft=3000.0))
+    document = paper.Document(plan.district, "a map")
+    document.begin()
+    placed = list(coverage_pdf._apart(document.pen, frame, picture.site_ft[:1].repeat(12, axis=0), room))
+    assert [row for row, *_ in placed] == list(range(12))
+    boxes = room.taken
+    assert not any(one.meets(other) for at, one in enumerate(boxes) for other in boxes[:at])
+
+
+def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:
+    """Whatever stands above a heading with a line of text and a table, and above the last rows of a long one."""
+    plan = example_plan()
+    for above in range(0, 640, 7):
+        document = paper.Document(plan.district, "report")
+        document.begin()
+        document.y -= float(above)
+        document.heading("A heading", keep=paper.TABLE_PT)
+        document.flow("Some words about what follows. " * 6)
+        document.table(("a", "b"), [(f"row {k}", "long words " * 9) for k in range(14)], (100.0, 200.0))
+        pages = [_said(page) for page in _read(document.finish()).pages]
+        assert next(page for page in pages if "A heading" in page).count("row ") >= 1
+        assert all(page.count("row ") >= 2 for page in pages if "row 13" in page)
+        assert all("Some words" not in page or page.count("Some words") == 6 for page in pages)
+
+
+def test_the_index_names_the_level_of_a_card_that_meets_with_none(plan: Plan) -> None:
+    """In brackets, since it does not meet; the card speaks of it."""
+    index = _said(_read(_draw("cards", plan)).pages[0])
+    group = next(one for one in plan.groups if str(plan.answers.status[one.lead]) == "not met")
+    level = plan.district.levels[int(plan.answers.level[group.lead])].name.removeprefix("Level ")
+    assert re.search(rf"not met \({level}\) ", index)
+    assert "in brackets: none does, it holds most" in index

@@ -183,6 +183,9 @@ def test_rates_say_whether_they_were_measured() -> None:
     assert words.rate_words(tested) == "900 gpm, tested 2025-09-12"
     assert words.rate_words(assumed) == "500 gpm, not tested: assumed rate"
     assert words.rate_words(given_only) == "500 gpm as given, no test date"
+    weak = replace(tested, site_gpm=400.0)
+    said = "400 gpm, all that the site gives (its connection: 900 gpm, tested 2025-09-12)"
+    assert words.rate_words(weak) == said
     assert words.turn_words(assumed) == "back in (assumed)"
 
 
