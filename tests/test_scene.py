@@ -174,6 +174,6 @@ def test_a_scale_takes_the_first_empty_place_else_the_one_that_hides_least() -> 
     room = scene.Room(scene.Box(0.0, 0.0, 100.0, 100.0))
     boxes = [scene.Box(float(at), 0.0, at + 9.0, 9.0) for at in (0, 20, 40)]
     room.block(np.array([[5.0, 5.0], [6.0, 5.0], [25.0, 5.0]]))
-    assert room.emptiest(boxes) == boxes[2]
+    assert room.emptiest(boxes) == (0, boxes[2])
     room.block(np.array([[45.0, 5.0], [46.0, 5.0], [47.0, 5.0]]))
-    assert room.emptiest(boxes) == boxes[1]
+    assert room.emptiest(boxes) == (1, boxes[1])

@@ -106,13 +106,14 @@ def _tries(texts: Texts, free: float, first: _Try) -> Iterator[_Try]:
     """List the ways to set a card, what is best to read first; those by step end where even the widest is too long."""
     low, most = timeline_height(texts.facts, LEAST_STRIP_PT), free - LEAST_NOTES_PT - texts.least_below
     bands = ((low, False), (0.0, True)) if low else ((0.0, False),)
-    tries = [_Try(way_pt, band, small=small) for (band, small), way_pt in product(bands, WAYS_PT)]
+    tries = [(way_pt, band, small) for (band, small), way_pt in product(bands, WAYS_PT)]
     if card_way.steps(texts.facts) * SMALL_PT * paper.LEADING <= most:
         yield first
         if texts.way(WAYS_PT[-1]).height <= most:
-            yield from tries
+            yield from (_Try(*one) for one in tries)
     if card_way.is_long(texts.facts):
-        yield from (replace(one, ends=True) for one in (first, *tries))
+        yield replace(first, ends=True)
+        yield from (_Try(*one, ends=True) for one in tries)
 
 
 def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, beside: bool) -> Layout | None:
@@ -205,11 +206,8 @@ class Texts:
         self.care_below = [card_rest.under_heading(items[:1]), *items[1:]] if items else []
         """The cautions for the columns, the heading with the first."""
         self._set: dict[Hashable, Block] = {}
-
-    @property
-    def least_below(self) -> float:
-        """Give the least height of the two columns, points."""
-        return self.otherwise(brief=True).height / 2
+        self.least_below = self.otherwise(brief=True).height / 2
+        """The least height of the two columns, points."""
 
     def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
         """Set a text unless it is set."""

@@ -13,6 +13,7 @@ from functools import cached_property
 from preplan.plan import CardGroup, Plan
 from preplan.render import (
     card_rest,
+    card_way,
     card_words,
     index_pdf,
     paper,
@@ -68,7 +69,9 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     covered = [*assumed, *covered]
     layout = layout_of(facts, free)
     pen.lines(RIGHT_PT - layout.way_pt, y, layout.beside)
-    y = draw_map(pen, picture, Box(LEFT_PT, y - layout.map_pt, RIGHT_PT - layout.way_pt - GAP_PT, y), subject)
+    page = Box(LEFT_PT, y - layout.map_pt, RIGHT_PT - layout.way_pt - GAP_PT, y)
+    parted = layout.way_behind and card_way.cuts_loaded(facts)
+    y = draw_map(pen, picture, page, subject.without_inner_turns() if parted else subject)
     y = _draw_table(pen, y, rows, facts.level - first)
     timeline_band(pen, Box(LEFT_PT, y - layout.band_pt, RIGHT_PT, y), facts)
     y -= layout.band_pt + 4.0

@@ -46,6 +46,11 @@ def is_long(facts: Facts) -> bool:
     return max(len(group.out_steps), len(group.back_steps) if facts.astray is None else 0) > _FEW
 
 
+def cuts_loaded(facts: Facts) -> bool:
+    """Tell whether `ends_of_way` leaves out steps of the loaded leg."""
+    return len(facts.group.out_steps) > _FEW
+
+
 def out_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
     """List the directions of the loaded leg below what its driver is warned of."""
     trip, trips = facts.cell("trip"), facts.plan.trips

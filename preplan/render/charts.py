@@ -169,7 +169,7 @@ class Picture:
         for line in (subject.out_ft, subject.back_ft):
             if line is not None:
                 room.block(scene.dotted(frame.to_page(line), 5.0))
-        return not all(map(frame.page.holds, pins)), room.crowd(room.emptiest(key_places(frame.page)))
+        return not all(map(frame.page.holds, pins)), room.emptiest(key_places(frame.page))[0]
 
     def _draw_in(self, pen: Pen, frame: Frame, subject: Subject) -> list[Mark]:
         """Draw a picture into its frame; gives its symbols."""
@@ -183,7 +183,7 @@ class Picture:
         marks = self._marks(frame, subject, room)
         limits = place_limits(frame, subject, room)
         turns = turn_labels(frame, subject, room)
-        corner = room.emptiest(key_places(page))
+        _, corner = room.emptiest(key_places(page))
         room.take(corner)
         inset = self._room_for_inset(frame, subject, room)
         draw_bridges(pen, frame, subject, room)

@@ -57,6 +57,10 @@ class Subject:
     """Turns of the loaded leg: number in the directions, east, north."""
     bridges: tuple[Bridge, ...] = ()
 
+    def without_inner_turns(self) -> Subject:
+        """Keep the last turn alone: the steps between stand with another map."""
+        return replace(self, turns=self.turns[-1:])
+
 
 def turns_of(out_ft: FloatArray, steps: Sequence[Step]) -> tuple[tuple[int, float, float], ...]:
     """Place the turns of a leg, all but its start, by the miles between them, each with its number in the list."""
@@ -223,7 +227,7 @@ def turn_labels(frame: Frame, subject: Subject, room: Room) -> list[tuple[str, S
     places = frame.to_page(np.array([turn[1:] for turn in subject.turns]).reshape(-1, 2)).tolist()
     for (number, *_), (x, y) in zip(subject.turns, places, strict=True):
         said = str(number)
-        spots = [Spot(x + east, y + north) for east, north in _RING_PT]
+        spots = (Spot(x + east, y + north) for east, north in _RING_PT)
         spot = room.place(spots, symbols_pdf.tag_width(said), symbols_pdf.TAG_PT)
         placed += [(said, spot, Spot(x, y))] if spot is not None else []
     return placed

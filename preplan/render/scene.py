@@ -393,47 +393,57 @@ class Room:
 
     frame: Box
     taken: list[Box] = field(default_factory=list)
-    blocked: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
-    """(n, 2) points on the page that no label may cover."""
+    blocked: FloatArray = field(default_factory=lambda: np.empty((2, 0)))
+    """(2, n) points on the page, x and y, that no label may cover."""
 
     def take(self, box: Box) -> None:
         """Keep a box free of labels."""
         self.taken.append(box)
 
     def block(self, points: FloatArray) -> None:
-        """Keep the points of a line free of labels."""
-        self.blocked = np.concatenate([self.blocked, points])
+        """Keep the (n, 2) points of a line free of labels."""
+        self.blocked = np.concatenate([self.blocked, points.T], axis=1)
 
     def crowd(self, box: Box) -> int:
         """Count what a box would cover."""
-        inside = (self.blocked > (box.left, box.bottom)) & (self.blocked < (box.right, box.top))
-        return int(inside.all(axis=1).sum()) + 10 * sum(box.meets(other) for other in self.taken)
+        x, y = self.blocked
+        inside = (x > box.left) & (x < box.right) & (y > box.bottom) & (y < box.top)
+        return int(np.count_nonzero(inside)) + 10 * sum(box.meets(other) for other in self.taken)
 
-    def emptiest(self, boxes: Iterable[Box]) -> Box:
-        """Give the first box that covers nothing, else that which covers least."""
+    def emptiest(self, boxes: Iterable[Box]) -> tuple[int, Box]:
+        """Give the first box that covers nothing, else that which covers least, and how much that is."""
         tried: list[tuple[int, Box]] = []
         for box in boxes:
             tried.append((self.crowd(box), box))
             if not tried[-1][0]:
                 break
-        return min(tried, key=lambda one: one[0])[1]
+        return min(tried, key=lambda one: one[0])
 
     def _covers(self, spot: Spot, width: float, height: float) -> bool:
         """Tell whether a label covers a blocked point; one that slopes takes more time."""
-        east, north = self.blocked[:, 0] - spot.x, self.blocked[:, 1] - spot.y
-        if spot.slope:
-            cos, sin = math.cos(spot.slope), math.sin(spot.slope)
+        x, y, slope = spot
+        east, north = self.blocked[0] - x, self.blocked[1] - y
+        if slope:
+            cos, sin = math.cos(slope), math.sin(slope)
             east, north = east * cos + north * sin, north * cos - east * sin
         return bool(((np.abs(east) < width / 2) & (np.abs(north) < height / 2)).any())
 
     def place(self, spots: Iterable[Spot], width: float, height: float) -> Spot | None:
-        """Take the first spot at which a label fits into the frame and overlaps nothing; None: leave it out."""
+        """Take the first spot at which a label fits into the frame and overlaps nothing; None: leave it out.
+
+        Asked so often that it works its boxes out itself.
+        """
         left, bottom, right, top = self.frame
+        lean, across, up = None, 0.0, 0.0
         for spot in spots:
-            if not (left < spot.x < right and bottom < spot.y < top):
+            x, y, slope = spot
+            if slope != lean:
+                lean, cos, sin = slope, abs(math.cos(slope)), abs(math.sin(slope))
+                across, up = (width * cos + height * sin) / 2, (width * sin + height * cos) / 2
+            if x - across < left or y - up < bottom or x + across > right or y + up > top:
                 continue
-            box = spot.box(width, height)
-            if self.frame.holds(box) and self.free(box) and not self._covers(spot, width, height):
+            box = Box(x - across, y - up, x + across, y + up)
+            if self.free(box) and not self._covers(spot, width, height):
                 self.take(box)
                 return spot
         return None
