@@ -93,9 +93,11 @@ def layout_of(facts: Facts, free: float) -> Layout:
     first = _Try(WAYS_PT[0], timeline_height(facts, STRIP_PT), small=False)
     for one in _tries(texts, free, first):
         way = texts.ends(one.way_pt) if one.ends else texts.way(one.way_pt)
-        if way.height + texts.least_below > free - one.band_pt - LEAST_NOTES_PT:
+        if way.height > free - one.band_pt - LEAST_NOTES_PT:
             continue
-        for brief, beside in product((False, True), (True, False) if texts.cautions else (True,)):
+        # a caution takes a line at least, so those that cannot stand beside the map need not be set for there
+        fits = way.height + texts.cautions * SMALL_PT * paper.LEADING <= free - one.band_pt - LEAST_NOTES_PT
+        for brief, beside in product((False, True), (True, False)[not fits : 1 + bool(texts.cautions)]):
             found = _set(texts, way, one, free, brief=brief, beside=beside)
             if found is not None:
                 return found
@@ -104,7 +106,7 @@ def layout_of(facts: Facts, free: float) -> Layout:
 
 def _tries(texts: Texts, free: float, first: _Try) -> Iterator[_Try]:
     """List the ways to set a card, what is best to read first; those by step end where even the widest is too long."""
-    low, most = timeline_height(texts.facts, LEAST_STRIP_PT), free - LEAST_NOTES_PT - texts.least_below
+    low, most = timeline_height(texts.facts, LEAST_STRIP_PT), free - LEAST_NOTES_PT
     bands = ((low, False), (0.0, True)) if low else ((0.0, False),)
     tries = [(way_pt, band, small) for (band, small), way_pt in product(bands, WAYS_PT)]
     if card_way.steps(texts.facts) * SMALL_PT * paper.LEADING <= most:
@@ -206,8 +208,6 @@ class Texts:
         self.care_below = [card_rest.under_heading(items[:1]), *items[1:]] if items else []
         """The cautions for the columns, the heading with the first."""
         self._set: dict[Hashable, Block] = {}
-        self.least_below = self.otherwise(brief=True).height / 2
-        """The least height of the two columns, points."""
 
     def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
         """Set a text unless it is set."""

@@ -135,17 +135,26 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
     if facts.cell("trip") < 0:
         return []
-    flags = facts.flags
+    grave = facts.once("grave cautions", lambda: _grave(facts))
+    others = facts.once("other cautions", lambda: _others(facts))
+    return [
+        Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
+        for some, bold in ((grave, True), (others, False))
+        for said in some
+    ]
+
+
+def _grave(facts: Facts) -> list[str]:
+    said = weight_warnings(facts.plan, facts.group, OFF_THE_WAY, facts.circuit)
+    return said + [flag_words(flag) for flag in facts.flags if flag.code == CIRCUITS_MEET]
+
+
+def _others(facts: Facts) -> list[str]:
     skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET}
     skipped |= SAID_ABOVE if facts.officer_words else frozenset()
-    if flags and facts.astray is not None:
+    if facts.flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
-    grave = weight_warnings(facts.plan, facts.group, OFF_THE_WAY, facts.circuit)
-    grave += [flag_words(flag) for flag in flags if flag.code == CIRCUITS_MEET]
-    blocks = [paragraph(f"• {said}", width, SMALL_PT, bold=True, indent=7.0) for said in grave]
-    others = [limit_words(facts.plan, flag, facts.lead) for flag in flags if flag.code not in skipped]
-    blocks += [paragraph(f"• {said}", width, SMALL_PT, indent=7.0) for said in others]
-    return [Block.of(lines) for lines in blocks]
+    return [limit_words(facts.plan, flag, facts.lead) for flag in facts.flags if flag.code not in skipped]
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:
