@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -80,6 +81,8 @@ FOOT_PT = 66.0
 """Nothing but the footer stands below this."""
 TABLE_PT = 100.0
 """Room below a heading for a few lines of text and a table's first rows."""
+_PACKING = 4
+"""The library's own 6 takes twice the time, a twelfth of a card's, for a file smaller by a 25th."""
 _TOGETHER = 5
 """Lines of a paragraph that no page's end parts."""
 
@@ -109,10 +112,12 @@ class _Resources(pdfdoc.PDFObject):  # type: ignore[misc]  # the library has no 
 
 
 class _Sheets(Canvas):  # type: ignore[misc]  # the library has no types
-    """The library's canvas, but for what it writes about each page."""
+    """The library's canvas, but for what it writes about each page, and how hard it packs it."""
 
     def _setXObjects(self, thing: Any) -> None:  # noqa: N802 - the library's name
         thing.Resources = _Resources(self._formsinuse)
+        packed = pdfdoc.PDFDictionary({"Filter": pdfdoc.PDFName("FlateDecode")})
+        thing.Contents = pdfdoc.PDFStream(packed, zlib.compress(thing.stream.encode(), _PACKING))
 
 
 @dataclass(slots=True)
