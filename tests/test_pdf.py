@@ -16,6 +16,7 @@ from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan, R
 from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import (
     card_facts,
+    card_parts,
     card_pdf,
     card_way,
     card_words,
@@ -746,3 +747,30 @@ def test_the_index_names_the_level_of_a_card_that_meets_with_none(plan: Plan) ->
     level = plan.district.levels[int(plan.answers.level[group.lead])].name.removeprefix("Level ")
     assert re.search(rf"not met \({level}\) ", index)
     assert "in brackets: none does, it holds most" in index
+
+
+def test_no_short_paragraph_is_parted_by_a_page_s_end() -> None:
+    for above in range(560, 680, 3):
+        document = paper.Document(example_plan().district, "report")
+        document.begin()
+        document.y -= float(above)
+        document.flow("Some words about what follows. " * 9)
+        counts = [_said(page).count("Some words") for page in _read(document.finish()).pages]
+        assert max(counts) == 9
+
+
+def test_a_map_s_note_says_what_its_marks_mean_and_nothing_else() -> None:
+    plan = example_plan()
+    out = replace(plan, sites=tuple(replace(site, in_service=False) for site in plan.sites))
+    for drawn, crossed in ((plan, False), (out, True)):
+        picture, document = charts.Picture(drawn), paper.Document(plan.district, "a map")
+        document.begin()
+        card_parts.draw_map(
+            document.pen, picture, Box(36.0, 300.0, 576.0, 600.0), picture.subject((0, 1), 0, 0, (1, 2))
+        )
+        said = _said(_read(document.finish()).pages[0])
+        assert "Solid line: loaded, to the star." in said
+        assert "Drops: fill sites" in said
+        assert "Small symbols: this card's addresses, by status." in said
+        assert ("crossed: out of service" in said) == crossed
+        assert "Pointed tags" not in said  # without steps there are none
