@@ -16,6 +16,7 @@ from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan, R
 from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import (
     card_facts,
+    card_parts,
     card_pdf,
     card_way,
     card_words,
@@ -24,6 +25,7 @@ from preplan.render import (
     evidence_pdf,
     paper,
     report_pdf,
+    scene,
     site_pdf,
     symbols_pdf,
     words,
@@ -412,46 +414,6 @@ def test_two_processes_draw_the_same_files(plan: Plan) -> None:
     assert dict(card_pdf.cards(larger, 2)) == dict(card_pdf.cards(larger, 1))
 
 
-@pytest.mark.parametrize("name", ["example", "hostile", "empty", "40 miles"])
-def test_a_card_has_room_for_the_strip_of_the_first_minutes(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    bands: list[Box] = []
-    monkeypatch.setattr(card_pdf, "timeline_height", lambda _facts, _strip_pt: 94.0)
-    monkeypatch.setattr(card_pdf, "timeline_band", lambda _pen, band, _facts: bands.append(band))
-    reader = _read(dict(card_pdf.cards(PLANS[name]()))["cards.pdf"])
-    cards = [page for page in reader.pages if re.search(r"card \d+ of \d+", _said(page))] if bands else []
-    drawn = [page for page in cards if not re.search(r"page \d+ continued", _said(page))]
-    on_card = [band for at, band in enumerate(bands) if at == 0 or bands[at - 1].height > 20.0]
-    for page, band in zip(drawn, on_card, strict=True):
-        assert band.width == pytest.approx(540.0)
-        assert band.height == pytest.approx(94.0) or band.height < 20.0  # then it stands behind
-        runs = [run for run in _runs(page) if run.level]
-        assert [run for run in runs if band.bottom + 1 < run.base < band.top - 1] == []
-        assert min(run.base for run in runs if run.base > paper.FOOT_PT - 4.0) >= paper.FOOT_PT
-        clash = [(a, b) for at, a in enumerate(runs) for b in runs[:at] if a.overlaps(b)]
-        assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
-
-
-def test_what_a_card_has_no_room_for_stands_on_the_page_behind_it(plan: Plan) -> None:
-    """Every turn of a long way is told, on the card or behind it; a short way adds no page, and numbers stay."""
-    note = "bridge, limit not posted; becomes another road of a rather long name"
-    steps = tuple(Step(road=f"Turnpike {k}", miles=1.5, turn="Left on", note=note) for k in range(24))
-    lead = next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
-    long = replace(plan, groups=(replace(lead, out_steps=steps), replace(lead, road="Yonder Lane")))
-    reader = _read(dict(card_pdf.cards(long))["cards.pdf"])
-    *_, card, behind, next_ = [_said(page) for page in reader.pages]
-    assert "… and more: see the next page" in card
-    assert "card 1 of 2" in behind
-    assert f"{card_words.where(card_facts.Facts(plan, lead))[0]}, continued" in behind
-    for step in steps:
-        assert f"Left on {step.road}, 1.50 mi ({note})" in behind
-    numbers = [re.findall(r"page \d+(?: continued)?", page) for page in (card, behind, next_)]
-    assert numbers == [["page 3"], ["page 3 continued"], ["page 4"]]
-    assert reader.page_labels == ["1", "2", "3", "3 continued", "4"]
-    short = [_said(page) for page in _read(dict(card_pdf.cards(replace(plan, groups=(lead,))))["cards.pdf"]).pages]
-    assert len(short) == 3
-    assert not any("continued" in page for page in short)
-
-
 def test_those_who_fill_at_a_second_site_have_a_sheet_of_their_own_behind_the_card() -> None:
     plan = split_plan()
     reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
@@ -549,26 +511,6 @@ def test_a_second_fill_site_s_page_names_who_drives_there() -> None:
     assert re.search(r"second fill site of 1, backup of", text)
     assert "as second fill site: T2 only" in text
     assert "Leave the fill site north on Pond Lane" in text
-
-
-def test_a_crowded_card_tells_every_turn_and_warning(plan: Plan) -> None:
-    """Map, strip and lines of their own give way before a turn or a word of a warning does."""
-    note = "bridge, limit not posted; railway crossing; one truck wide"
-    steps = tuple(
-        Step(road=f"Old County Turnpike {k // 2}", miles=1.5, turn="Left on", note=note, keeps_on=k in (5, 7))
-        for k in range(12)
-    )
-    lead = next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
-    pages = _read(dict(card_pdf.cards(replace(plan, groups=(replace(lead, out_steps=steps),))))["cards.pdf"]).pages
-    card, *behind = [" ".join(_said(page).split()) for page in pages[2:]]
-    assert "see the next page" not in card
-    for number in (1, 2, 3, 4, "5 to 6", "7 to 8", 9, 10, 11, 12):
-        assert f"{number}. Left on Old County Turnpike" in card
-    assert card.count("railway crossing; ") == 10
-    assert card.count("one truck wide") == 10
-    assert "keep on it at 1 fork;" in card
-    (whole,) = behind
-    assert "6. Left on Old County Turnpike 2, 1.50 mi (bridge, limit not posted; railway crossing; one truck" in whole
 
 
 def test_index_holds_the_whole_of_a_long_label() -> None:
@@ -764,3 +706,71 @@ def test_what_loaded_tankers_must_keep_off_stands_first_on_card_and_site(plan: P
     site = " ".join(_said(page) for page in _read(site_pdf.sites(warned)).pages)
     assert "Mill Road bridge (posted 32,000 lb); empty only." in site
     assert "not over the Dam Road bridge" in site
+
+
+def test_every_drop_stands_on_the_report_s_map() -> None:
+    """Those on one place too: beside each other, none over another."""
+    plan = example_plan()
+    sites = tuple(replace(plan.sites[0], site_id=f"F{k}") for k in range(12))
+    crowded = replace(plan, sites=sites)
+    picture, room = charts.Picture(crowded), scene.Room(Box(0.0, 0.0, 540.0, 430.0))
+    here = picture.site_ft[0]
+    frame = scene.Frame(room.frame, scene.extent(np.array([here]), 540.0 / 430.0, least_ft=3000.0))
+    document = paper.Document(plan.district, "a map")
+    document.begin()
+    placed = list(coverage_pdf._apart(document.pen, frame, picture.site_ft[:1].repeat(12, axis=0), room))
+    assert [row for row, *_ in placed] == list(range(12))
+    boxes = room.taken
+    assert not any(one.meets(other) for at, one in enumerate(boxes) for other in boxes[:at])
+
+
+def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:
+    """Whatever stands above a heading with a line of text and a table, and above the last rows of a long one."""
+    plan = example_plan()
+    for above in range(0, 640, 7):
+        document = paper.Document(plan.district, "report")
+        document.begin()
+        document.y -= float(above)
+        document.heading("A heading", keep=paper.TABLE_PT)
+        document.flow("Some words about what follows. " * 6)
+        document.table(("a", "b"), [(f"row {k}", "long words " * 9) for k in range(14)], (100.0, 200.0))
+        pages = [_said(page) for page in _read(document.finish()).pages]
+        assert next(page for page in pages if "A heading" in page).count("row ") >= 1
+        assert all(page.count("row ") >= 2 for page in pages if "row 13" in page)
+        assert all("Some words" not in page or page.count("Some words") == 6 for page in pages)
+
+
+def test_the_index_names_the_level_of_a_card_that_meets_with_none(plan: Plan) -> None:
+    """In brackets, since it does not meet; the card speaks of it."""
+    index = _said(_read(_draw("cards", plan)).pages[0])
+    group = next(one for one in plan.groups if str(plan.answers.status[one.lead]) == "not met")
+    level = plan.district.levels[int(plan.answers.level[group.lead])].name.removeprefix("Level ")
+    assert re.search(rf"not met \({level}\) ", index)
+    assert "in brackets: none does, it holds most" in index
+
+
+def test_no_short_paragraph_is_parted_by_a_page_s_end() -> None:
+    for above in range(560, 680, 3):
+        document = paper.Document(example_plan().district, "report")
+        document.begin()
+        document.y -= float(above)
+        document.flow("Some words about what follows. " * 9)
+        counts = [_said(page).count("Some words") for page in _read(document.finish()).pages]
+        assert max(counts) == 9
+
+
+def test_a_map_s_note_says_what_its_marks_mean_and_nothing_else() -> None:
+    plan = example_plan()
+    out = replace(plan, sites=tuple(replace(site, in_service=False) for site in plan.sites))
+    for drawn, crossed in ((plan, False), (out, True)):
+        picture, document = charts.Picture(drawn), paper.Document(plan.district, "a map")
+        document.begin()
+        card_parts.draw_map(
+            document.pen, picture, Box(36.0, 300.0, 576.0, 600.0), picture.subject((0, 1), 0, 0, (1, 2))
+        )
+        said = _said(_read(document.finish()).pages[0])
+        assert "Solid line: loaded, to the star." in said
+        assert "Drops: fill sites" in said
+        assert "Small symbols: this card's addresses, by status." in said
+        assert ("crossed: out of service" in said) == crossed
+        assert "Pointed tags" not in said  # without steps there are none

@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from preplan.plan import Step
-from preplan.render import card_facts, route_pdf
+from preplan.plan import CardGroup, Flag, Plan, Step
+from preplan.render import card_facts, card_parts, card_rest, limit_places, paper, route_pdf, scene, symbols_pdf
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions
 from preplan.render.route_pdf import Subject
+from preplan.render.scene import Box
 
 from .example_plan import example_plan
 
@@ -80,3 +81,91 @@ def test_bridges_and_postings_of_a_trip_are_marked_once() -> None:
     expected = [s for s in sorted(segments) if plan.limits.unposted_bridge[s] or np.isfinite(plan.limits.max_lb[s])]
     assert [bridge.said for bridge in found] == ["20,000 lb" if s == 1 else "" for s in expected]
     assert 1 in expected
+
+
+LIMITED = Flag("posted below load", "the Mill Road bridge (posted 24,000 lb). T1 54,600 lb", circuit=1, stretches=(1,))
+
+
+def flagged(plan: Plan, flag: Flag) -> Plan:
+    return replace(plan, answers=replace(plan.answers, flags=((flag,),) * len(plan.addresses)))
+
+
+def map_of(plan: Plan, group: CardGroup, page: Box, monkeypatch: pytest.MonkeyPatch) -> tuple[int, list[str]]:
+    """Draw a card's map into a box; gives how many pairs of brackets it has, and the labels of limits."""
+    brackets, said = [], list[str]()
+    monkeypatch.setattr(route_pdf, "_brackets", lambda *place: brackets.append(place))
+    monkeypatch.setattr(route_pdf, "halo_texts", lambda _pen, placed, **_: said.extend(word for word, _ in placed))
+    picture, document = Picture(plan), paper.Document(plan.district, "a map")
+    document.begin()
+    picture.draw(document.pen, page, card_parts.subject_of(picture, card_facts.Facts(plan, group)))
+    return len(brackets), said
+
+
+@pytest.mark.parametrize("crowded", [False, True])
+def test_a_limit_that_a_warning_names_is_drawn_whatever_is_in_its_way(
+    crowded: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not on the circuit, under the star, no room for a word: it has its brackets and its pounds."""
+    plan = example_plan()
+    group = next(one for one in plan.groups if str(plan.answers.status[one.lead]) == "served")
+    segment = int(plan.frontages.segment[group.lead])
+    flag = replace(LIMITED, stretches=(segment,))
+    if crowded:
+        monkeypatch.setattr(scene.Room, "place", lambda *_: None)
+    count, said = map_of(flagged(plan, flag), group, Box(60.0, 300.0, 460.0, 600.0), monkeypatch)
+    assert said.count("24,000 lb") == 1
+    plain, _ = map_of(flagged(plan, Flag("dead end")), group, Box(60.0, 300.0, 460.0, 600.0), monkeypatch)
+    on_way = {
+        int(s) for rows in plan.trip_rows(int(plan.levels.trip[group.lead, 0])) for s in plan.forest.segment[rows]
+    }
+    known = segment in on_way and (plan.limits.unposted_bridge[segment] or np.isfinite(plan.limits.max_lb[segment]))
+    assert count == plain + (not known)
+
+
+@pytest.mark.parametrize(
+    ("value", "label"),
+    [
+        ("the Elm Road bridge (no sign, but rated 37,919 lb). T1 loaded weighs more", "37,919 lb"),
+        ("Elm Road (posted 12,000 lb an axle)", "12,000 lb an axle"),
+        ("Elm Road (posted 11.5 ft high). E1 T2: up to 12.0 ft", "11.5 ft high"),
+    ],
+)
+def test_a_limit_s_label_is_the_number_that_its_warning_has(value: str, label: str) -> None:
+    plan = flagged(example_plan(), replace(LIMITED, value=value))
+    assert limit_places.named_limits(plan, plan.groups[0], 1) == {1: label}
+
+
+def test_a_warning_says_how_far_from_the_dump_site_its_limit_is() -> None:
+    """By hand: a stretch of two points due north and further, on a plane."""
+    plan = example_plan()
+    start = int(plan.roads.coord_start[1])
+    lon, lat = plan.roads.coord_lon.copy(), plan.roads.coord_lat.copy()
+    here = slice(start, int(plan.roads.coord_start[2]))
+    lead = plan.groups[0].lead
+    lon[here], lat[here] = plan.frontages.lon[lead], plan.frontages.lat[lead] + 0.01
+    moved = replace(plan, roads=replace(plan.roads, coord_lon=lon, coord_lat=lat))
+    # 0.01 degrees of latitude are 1,111 m
+    assert limit_places.place_words(moved, LIMITED, lead) == " It is 0.69 mi north of the dump site."
+    assert limit_places.place_words(moved, Flag("dead end"), lead) == ""
+    lat[here] = plan.frontages.lat[lead]
+    assert limit_places.place_words(moved, LIMITED, lead) == " It is at the dump site."
+    told = flagged(moved, LIMITED)
+    lines = card_rest.cautions(card_facts.Facts(told, plan.groups[0]), 300.0)
+    assert "It is at the dump site." in " ".join(line.said for block in lines for line in block.lines)
+
+
+def test_turns_have_tags_that_are_no_status_and_no_drop(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two points and a level top and bottom: six corners. One for each turn that finds room, where it was placed."""
+    plan = example_plan()
+    shapes = list[int]()
+    document = paper.Document(plan.district, "a map")
+    document.begin()
+    monkeypatch.setattr(paper.Pen, "shape", lambda _self, points, **_: shapes.append(len(points)))
+    symbols_pdf.step_mark(document.pen, "12", 100.0, 100.0)
+    assert shapes == [6]
+    room = scene.Room(Box(0.0, 0.0, 400.0, 400.0))
+    subject = Subject((), turns=((2, 100.0, 100.0), (3, 101.0, 100.0), (4, 300.0, 300.0)))
+    placed = route_pdf.turn_labels(scene.Frame(room.frame, Box(0.0, 0.0, 400.0, 400.0)), subject, room)
+    assert [number for number, *_ in placed] == ["2", "3", "4"]
+    boxes = [spot.box(symbols_pdf.tag_width(number), symbols_pdf.TAG_PT) for number, spot, _ in placed]
+    assert not any(one.meets(other) for at, one in enumerate(boxes) for other in boxes[:at])

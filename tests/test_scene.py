@@ -161,3 +161,19 @@ def test_a_label_takes_the_next_spot_when_the_first_is_taken() -> None:
     room.take(Box(50.0, 40.0, 90.0, 60.0))
     spot = room.place(scene.around(50.0, 50.0, 5.0, 20.0, 8.0), 20.0, 8.0)
     assert spot == Spot(35.0, 50.0)
+
+
+def test_the_side_at_the_end_of_a_line_is_that_of_its_last_real_step() -> None:
+    """A line cut at one of its own points ends with a step of no length, in any direction."""
+    line = np.array([[0.0, 0.0], [0.0, 500.0], [1e-9, 500.0]])
+    assert scene.side_at_end(line, np.array([40.0, 505.0])) == "right"
+    assert scene.side_at_end(line[1:], np.array([40.0, 505.0])) == ""
+
+
+def test_a_scale_takes_the_first_empty_place_else_the_one_that_hides_least() -> None:
+    room = scene.Room(scene.Box(0.0, 0.0, 100.0, 100.0))
+    boxes = [scene.Box(float(at), 0.0, at + 9.0, 9.0) for at in (0, 20, 40)]
+    room.block(np.array([[5.0, 5.0], [6.0, 5.0], [25.0, 5.0]]))
+    assert room.emptiest(boxes) == (0, boxes[2])
+    room.block(np.array([[45.0, 5.0], [46.0, 5.0], [47.0, 5.0]]))
+    assert room.emptiest(boxes) == (1, boxes[1])

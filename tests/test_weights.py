@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from preplan.planning.weights import Met, Weights
+from preplan.plan import Flag
+from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.records import IntArray, RoadLimits
 from preplan.roads.inventory import is_bridge
 from tests.planning_case import unit
@@ -153,3 +154,20 @@ def test_no_semicolon_of_a_name_parts_a_flag() -> None:
     flags = weights.flags(Met(free=np.array([[0, 2]], dtype=np.int32), out=NONE, back=NONE))
     assert "River, Road bridge" in str(flags[0][0])
     assert ";" not in str(flags[0][0])
+
+
+def test_a_flag_knows_every_stretch_of_the_limit_that_it_names() -> None:
+    """Two pieces of one bridge are one flag, which a map can find."""
+    posted = Flag("empty only", "the Mill Road bridge (posted 32,000 lb)")
+    (once,) = gravest_first([replace(posted, stretches=(4,)), replace(posted, stretches=(2,))])
+    assert once == posted
+    assert once.stretches == (4, 2)
+    assert str(once) == str(posted)
+    operating = np.array([np.inf, 20000.0, np.inf, np.inf])
+    weights = Weights(
+        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(),), road=np.zeros(1, dtype=np.int32),
+        operating_lb=operating, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_),
+        engines=np.zeros((1, 1), dtype=np.bool_),
+    )  # fmt: skip
+    pair: IntArray = np.array([[0, 1]], dtype=np.int32)
+    assert [flag.stretches for flag in weights.flags(Met(free=NONE, out=pair, back=NONE))[0]] == [(1,)]

@@ -7,7 +7,7 @@ the nearest fill site, and from the station. A rating stands on no sign, so it i
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -73,7 +73,7 @@ class Weights:
             flags = [*self._of_weight(address, segment, **ways)]
             flags += self._of_size(address, segment) if ways["free"] else ()
             if flags:
-                found.setdefault(address, []).extend(flags)
+                found.setdefault(address, []).extend(replace(flag, stretches=(segment,)) for flag in flags)
         return {address: gravest_first(flags) for address, flags in found.items()}
 
     def _of_weight(self, address: int, segment: int, *, free: bool, loaded: bool, empty: bool) -> Iterator[Flag]:
@@ -136,8 +136,12 @@ class Weights:
 
 
 def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
-    """Put flags of weight in order, each once."""
-    return tuple(sorted(dict.fromkeys(flags), key=lambda flag: GRAVEST.index(flag.code)))
+    """Put flags of weight in order, each once, with the stretches of all that say the same."""
+    stretches: dict[Flag, tuple[int, ...]] = {}
+    for flag in flags:
+        stretches[flag] = (*stretches.get(flag, ()), *flag.stretches)
+    once = [replace(flag, stretches=rows) for flag, rows in stretches.items()]
+    return tuple(sorted(once, key=lambda flag: GRAVEST.index(flag.code)))
 
 
 def _heavier(units: list[Unit]) -> str:

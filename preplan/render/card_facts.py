@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
@@ -38,7 +39,7 @@ class Facts:
     group: CardGroup
     second: bool = False
     """Speak of the circuit over the second fill site."""
-    _told: dict[tuple[bool, bool], list[str]] = field(default_factory=dict, compare=False, repr=False)
+    _told: dict[str, list[str]] = field(default_factory=dict, compare=False, repr=False)
 
     def over_second(self) -> Facts:
         """Speak of the circuit over the second fill site, whose steps stand in the place of those over the first."""
@@ -87,13 +88,21 @@ class Facts:
             return None
         return astray(self.plan, trip)
 
-    def told(self, *, loaded: bool, run_on: bool) -> list[str]:
-        """Say the steps of a leg with their numbers, forks of one road counted where it is `run_on`."""
-        if (loaded, run_on) not in self._told:
-            steps = self.group.out_steps if loaded else self.group.back_steps
-            said = directions(steps, folded=run_on) or [("1", "Directions are not known")]
-            self._told[loaded, run_on] = [f"{number}. {step}" for number, step in said]
-        return self._told[loaded, run_on]
+    def once(self, what: str, write: Callable[[], list[str]]) -> list[str]:
+        """Write some sentences unless they are written: a layout sets them to several widths."""
+        if what not in self._told:
+            self._told[what] = write()
+        return self._told[what]
+
+    def told(self, *, loaded: bool) -> list[str]:
+        """Say the steps of a leg with their numbers."""
+        steps = self.group.out_steps if loaded else self.group.back_steps
+
+        def said() -> list[str]:
+            numbered = directions(steps) or [("1", "Directions are not known")]
+            return [f"{number}. {step}" for number, step in numbered]
+
+        return self.once("loaded leg" if loaded else "empty leg", said)
 
     @cached_property
     def officer_words(self) -> str:

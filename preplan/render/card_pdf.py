@@ -6,11 +6,9 @@ site, where do tankers fill; then the map, the way, what else there is, and what
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import product
 
 from preplan.plan import CardGroup, Plan
 from preplan.render import (
@@ -19,310 +17,72 @@ from preplan.render import (
     card_words,
     index_pdf,
     paper,
-    scene,
     side_by_side,
     status_index_pdf,
-    strip_pdf,
     symbols_pdf,
     words,
 )
+from preplan.render.card_behind import Behind
 from preplan.render.card_facts import GAP_PT, HALF_PT, WIDTH_PT, Facts
-from preplan.render.card_way import RunOn
+from preplan.render.card_layout import (
+    LEAST_BELOW_PT,
+    LEAST_MAP_PT,
+    LEAST_NOTES_PT,
+    LEAST_STRIP_PT,
+    layout_of,
+    small_strip_height,
+    timeline_height,
+)
+from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of, timeline_band
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
-from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 
 MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
-_WAYS_PT = (208.0, 264.0, 330.0)
-"""Width of the directions beside the map: the more, the more a card has to say."""
-_LEAST_MAP_PT, _MOST_MAP_PT = 120.0, 286.0
-_MAP_NOTE = "Solid: loaded, to the star. Dashed: empty, back to the drop. Bold numbers: turns."
-_BRIDGE_NOTE = " Brackets: bridges, postings."
-_NOTES_PT, _LEAST_NOTES_PT = 60.0, 12.0
-"""Room for notes; the least holds the place to sign alone."""
-_LEAST_BELOW_PT = 48.0
-_ROW_PT = (126.0, 96.0)
-"""Most height of the two rows of the top third."""
-_SEASONS_PT = 36.0
-"""More of it where the fill site changes with the season."""
+_ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
+"""Most height of the two rows of the top third, and of the first where it lists all units, without a shuttle."""
+_RULED_PT = 28.0
+"""Height of the rules and gaps about the table of response levels."""
 _TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 50.0), ("meets?", 46.0), ("fill site", 40.0),
           ("held back by", 68.0), ("1 tanker out", 68.0), ("tankers", 140.0))  # fmt: skip
-_BEHIND_PT = 10.0
-"""Height of the line that says that the strip stands on the page behind."""
-_STRIP_BEHIND_PT = 110.0
-STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
-"""Height of the timeline strip; the second where a card has much to say."""
-_STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
-
 
 # --------------------------------------------------------------------------- how a card is drawn
 
 
-def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
-    """Give the height of the band that `timeline_band` fills below the table of levels, points."""
-    return 0.0 if facts.group.strip is None else strip_pt + SMALL_PT * 1.6
-
-
-def timeline_band(pen: paper.Pen, band: Box, facts: Facts) -> None:
-    """Draw the timeline of the lead address as a strip over the full width; nothing where none runs."""
-    if facts.group.strip is None:
-        return
-    if band.height <= _BEHIND_PT:
-        pen.text(band.left, band.bottom + 2.0, f"Timeline: see {words.NEXT_PAGE}.", SMALL_PT)
-        return
-    called = words.called_words(facts.plan, facts.lead, facts.group.strip.called)
-    pen.text(band.left, band.top - SMALL_PT * 1.3, called + _STRIP_LEGEND, SMALL_PT)
-    page = Box(band.left, band.bottom, band.right, band.top - SMALL_PT * 1.6 - 4.0)
-    strip_pdf.draw(pen, page, facts.group.strip)
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """What stands beside the map and below the table, and the heights that give way to each other, points."""
-
-    map_pt: float
-    """Height of the map."""
-    way_pt: float
-    """Width of what stands beside it."""
-    beside: Sequence[Line]
-    columns: tuple[Sequence[Line], Sequence[Line]]
-    below_pt: float
-    """Height of the two columns; the notes take what is left."""
-    whole: bool = True
-    """Nothing is cut."""
-    run_on: RunOn = card_way.BY_STEP
-    """Which legs are told as one paragraph."""
-
-    @classmethod
-    def with_strip(cls, facts: Facts, free: float) -> tuple[_Layout, float]:
-        """Give the layout, and the height of the timeline's band.
-
-        On a full card the strip becomes lower and the map narrower; where that is not enough to tell every turn and
-        warning, and its room would be, the strip stands on the page behind: the officer's sentences say the same.
-        """
-        low = timeline_height(facts, LEAST_STRIP_PT)
-        tried = ((timeline_height(facts, STRIP_PT), _WAYS_PT[0]), *product((low, min(low, _BEHIND_PT)), _WAYS_PT))
-        texts, found = _Texts(facts), []
-        for band, way_pt in tried:
-            found.append((cls.of(texts, way_pt, free - band), band))
-            if found[-1][0].whole:
-                return found[-1]
-        return found[-1]
-
-    @classmethod
-    def of(cls, texts: _Texts, way_pt: float, free: float) -> _Layout:
-        """Put the cautions under the directions where there is room, else below the table.
-
-        What each tanker does gives way first: it stands in the tables too.
-        """
-        way, every = texts.way(way_pt, card_way.BY_STEP), texts.cautions
-        for brief, kept in product((False, True), (every, 0) if every else (0,)):
-            care, (left, right) = texts.care(way_pt, kept), texts.below(kept, brief=brief)
-            wanted, beside_pt = max(left.height, right.height), way.height + care.height
-            map_pt, below_pt = _share(free, wanted, beside_pt)
-            if beside_pt <= map_pt + 0.01 and wanted <= below_pt + 0.01:
-                return cls(map_pt, way_pt, way.over(care).lines, (left.lines, right.lines), below_pt)
-        return cls._parted(texts, way_pt, free)
-
-    @classmethod
-    def _parted(cls, texts: _Texts, way_pt: float, free: float) -> _Layout:
-        """Put beside the map what fits there of directions and cautions, the rest below: better parted than left out.
-
-        The way back stands below before a leg is told as one paragraph, and that comes before half a leg.
-        """
-        best: tuple[float, float, Block, tuple[Block, Block], RunOn] | None = None
-        least_cut_pt = math.inf
-        apart = (False, True) if texts.facts.cell("trip") >= 0 else (False,)
-        forms = card_way.RUN_ON if way_pt > _WAYS_PT[0] else card_way.RUN_ON[:1]
-        for run_on, back_below, kept in product(forms, apart, range(texts.cautions, -1, -1)):
-            if least_cut_pt <= 0.01:
-                break
-            below = (run_on[1],) if back_below else ()
-            way = texts.out(way_pt, run_on=run_on[0]) if back_below else texts.way(way_pt, run_on)
-            care, columns = texts.care(way_pt, kept), texts.below(kept, brief=True, back=below)
-            wanted, beside_pt = max(columns[0].height, columns[1].height), way.height + care.height
-            map_pt, below_pt = _share(free, wanted, beside_pt)
-            cut_pt = max(wanted - below_pt, 0.0) + max(beside_pt - map_pt, 0.0)
-            if cut_pt < least_cut_pt - 0.01:
-                least_cut_pt, best = cut_pt, (map_pt, below_pt, way.over(care), columns, run_on)
-        if best is None:
-            raise AssertionError("a card without a layout")
-        map_pt, below_pt, beside, (left, right), run_on = best
-        shown = paper.trimmed(beside.lines, map_pt, words.NEXT_PAGE)
-        return cls(map_pt, way_pt, shown, (left.lines, right.lines), below_pt, least_cut_pt <= 0.01, run_on)
-
-
-class _Texts:
-    """The texts of one card that give way to each other, each set once however often the layout is tried.
-
-    Those for beside the map are set for a width in points; what stands below is the same whatever that is.
-    """
-
-    def __init__(self, facts: Facts) -> None:
-        """Set the cautions below; everything else is set when first asked."""
-        self.facts = facts
-        self._care_below = card_rest.cautions(facts, HALF_PT)
-        self.cautions = len(self._care_below)
-        """How many there are."""
-        self._care: dict[float, list[Block]] = {}
-        self._set: dict[Hashable, Block] = {}
-        self._below: dict[tuple[int, bool, tuple[bool, ...]], tuple[Block, Block]] = {}
-
-    def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
-        """Set a text unless it is set."""
-        if key not in self._set:
-            self._set[key] = Block.of(write())
-        return self._set[key]
-
-    def care(self, width: float, kept: int) -> Block:
-        """Give the first cautions for beside the map, under their heading."""
-        if width not in self._care:
-            items = card_rest.cautions(self.facts, width)
-            self._care[width] = [card_rest.under_heading(items[:some]) for some in range(len(items) + 1)]
-        return self._care[width][kept]
-
-    def way(self, width: float, run_on: RunOn) -> Block:
-        """Give both legs, told as one paragraph or step by step; without a trip why there is none."""
-        return self._once(("way", width, run_on), lambda: self._way(width, run_on))
-
-    def _way(self, width: float, run_on: RunOn) -> Sequence[Line]:
-        if self.facts.cell("trip") < 0:
-            return card_way.why_not(self.facts, width)
-        return [*self.out(width, run_on=run_on[0]).lines, *self._back(width, run_on=run_on[1]).lines]
-
-    def out(self, width: float, *, run_on: bool) -> Block:
-        """Give the loaded leg alone."""
-        return self._once(("out", width, run_on), lambda: card_way.out_leg(self.facts, width, run_on=run_on))
-
-    def _back(self, width: float, *, run_on: bool) -> Block:
-        """Give the empty leg alone; one that is the way back is never run on."""
-        run_on &= self.facts.astray is None
-        return self._once(("back", width, run_on), lambda: card_way.back_leg(self.facts, width, run_on=run_on))
-
-    def below(self, kept: int, *, brief: bool, back: tuple[bool, ...] = ()) -> tuple[Block, Block]:
-        """Give the two columns below the strip, with the cautions from `kept` on.
-
-        `back` says, where the empty leg stands there, whether it is one paragraph; else it is empty.
-        """
-        if (kept, brief, back) not in self._below:
-            left = self._once(("otherwise", brief), lambda: card_rest.otherwise(self.facts, brief=brief))
-            right = self._back(HALF_PT, run_on=back[0]) if back else Block.of([])
-            head = "TAKE CARE, FURTHER" if kept else "TAKE CARE"
-            self._below[kept, brief, back] = card_rest.below(left, self._care_below[kept:], head, right)
-        return self._below[kept, brief, back]
-
-
-def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
-    """Share the height left among map and what stands beside it, text below, and notes, which give way first."""
-    height = min(_MOST_MAP_PT, max(_LEAST_MAP_PT, free - wanted - _NOTES_PT))
-    height = max(height, min(beside, free - wanted - _LEAST_NOTES_PT))
-    below = min(wanted, free - height - _LEAST_NOTES_PT)
-    if below < min(wanted, _LEAST_BELOW_PT):
-        below = min(wanted, _LEAST_BELOW_PT)
-        height = free - below - _LEAST_NOTES_PT
-    if height < _LEAST_MAP_PT:  # a map that nobody can read helps nobody: text goes on behind
-        height = _LEAST_MAP_PT
-        below = max(free - height - _LEAST_NOTES_PT, 0.0)
-    return height, below
-
-
-@dataclass(frozen=True, slots=True)
-class _Behind:
-    """What found no room on a card, and the circuit over the second fill site."""
-
-    facts: Facts
-    picture: Picture
-    lines: Sequence[Line]
-    strip: bool
-    """The timeline's strip is among it."""
-
-    def draw(self, document: Document, count: str) -> None:
-        """Draw it on pages behind, where there is room for larger letters; nothing where there is none."""
-        self._draw_rest(document, count)
-        if self.facts.cell("split_trip") >= 0:
-            _draw_second(document, self.picture, self.facts, count)
-
-    def _draw_rest(self, document: Document, count: str) -> None:
-        if not self.lines and not self.strip:
-            return
-        document.begin(count, behind=True)
-        document.heading(f"{card_words.where(self.facts)[0]}, continued", card_words.LEAST_HEAD_PT)
-        if self.strip:
-            band = timeline_height(self.facts, _STRIP_BEHIND_PT)
-            timeline_band(document.pen, Box(LEFT_PT, document.y - band, RIGHT_PT, document.y), self.facts)
-            document.y -= band + 8.0
-        _flow_large(document, self.lines, count)
-
-
-def _flow_large(document: Document, lines: Sequence[Line], count: str) -> None:
-    """Let lines flow down the pages behind a card in larger letters."""
-    for line in lines:
-        large = line._replace(size=line.size * card_rest.LARGER, indent=line.indent * card_rest.LARGER)
-        if document.y - large.height < FOOT_PT:
-            document.begin(count, behind=True)
-        document.y = document.pen.lines(LEFT_PT, document.y, [large])
-
-
-def _draw_second(document: Document, picture: Picture, first: Facts, count: str) -> None:
-    """Draw the sheet of those who fill at the second site: where, its map, and every turn."""
-    facts = first.over_second()
-    steps = facts.group.out_steps
-    subject = picture.subject(facts.group.addresses, facts.lead, facts.cell("trip"), steps=steps)
-    document.begin(count, behind=True)
-    document.heading(f"{card_words.where(facts)[0]}, second fill site", card_words.LEAST_HEAD_PT)
-    pen = document.pen
-    top = pen.lines(LEFT_PT, document.y, card_words.at_second(facts)) - 3.0
-    pen.rule(top, width=0.5)
-    left = pen.lines(LEFT_PT, top - 2.0, card_words.fill(facts, _approach(subject)))
-    y = min(left, pen.lines(LEFT_PT + HALF_PT + GAP_PT, top - 2.0, card_words.dump(facts)))
-    page = Box(LEFT_PT, y - 6.0 - _MOST_MAP_PT, RIGHT_PT, y - 6.0)
-    picture.draw(pen, page, subject)
-    note = _MAP_NOTE + _BRIDGE_NOTE * bool(subject.bridges)
-    pen.text(LEFT_PT, page.bottom - 9.0, note, SMALL_PT)
-    document.y = page.bottom - 16.0
-    width = WIDTH_PT / card_rest.LARGER
-    full = paper.paragraph("Leave the fill site full, the dump site empty: never half.", width, SMALL_PT)
-    care = card_rest.under_heading(card_rest.cautions(facts, width)).lines
-    _flow_large(document, [*card_way.way(facts, width), *full, Line("", 4.0), *care], count)
-
-
-def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> _Behind:
+def _draw_card(document: Document, picture: Picture, group: CardGroup, count: str) -> Behind:
     """Draw one card on a new page; gives what found no room on it."""
     facts = Facts(picture.plan, group)
-    others = facts.cell("backup"), facts.cell("split")
-    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps)
+    subject = subject_of(picture, facts)
     pen = document.pen
     document.begin(count)
-    top = _top(facts, _approach(subject))
+    top = _top(facts, card_words.approach(facts, subject))
     y = _draw_top(document, facts, top)
     rows = list(card_rest.level_rows(facts))
     first = min(max(0, facts.level - card_rest.MOST_LEVELS + 1), max(0, len(rows) - card_rest.MOST_LEVELS))
     rows = rows[first : first + card_rest.MOST_LEVELS]
     assumed = card_rest.assumed(facts)
-    free = y - FOOT_PT - 41.0 - 11.5 * len(rows) - paper.height_of(assumed)
-    least = _LEAST_MAP_PT + _LEAST_BELOW_PT + _LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
+    free = y - FOOT_PT - _RULED_PT - NOTE_PT - 11.5 * len(rows) - paper.height_of(assumed)
+    least = LEAST_MAP_PT + LEAST_BELOW_PT + LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
     covered = paper.trimmed(card_rest.covered(facts), max(free - least, 0.0), "the index")
     free -= paper.height_of(covered)
     covered = [*assumed, *covered]
-    layout, band = _Layout.with_strip(facts, free)
-    picture.draw(pen, Box(LEFT_PT, y - layout.map_pt, RIGHT_PT - layout.way_pt - GAP_PT, y), subject)
+    layout = layout_of(facts, free)
     pen.lines(RIGHT_PT - layout.way_pt, y, layout.beside)
-    if subject.out_ft is not None:
-        note = _MAP_NOTE + _BRIDGE_NOTE * bool(subject.bridges)
-        pen.text(LEFT_PT, y - layout.map_pt - 9.0, note, SMALL_PT)
-    y = _draw_table(pen, y - layout.map_pt - 13.0, rows, facts.level - first)
-    timeline_band(pen, Box(LEFT_PT, y - band, RIGHT_PT, y), facts)
-    y -= band + 4.0
-    for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), layout.columns, strict=True):
-        pen.lines(x, y, paper.trimmed(lines, layout.below_pt, words.NEXT_PAGE))
+    page = Box(LEFT_PT, y - layout.map_pt, RIGHT_PT - layout.way_pt - GAP_PT, y)
+    parted = layout.way_behind and card_way.cuts_loaded(facts)
+    y = draw_map(pen, picture, page, subject.without_inner_turns() if parted else subject)
+    y = _draw_table(pen, y, rows, facts.level - first)
+    timeline_band(pen, Box(LEFT_PT, y - layout.band_pt, RIGHT_PT, y), facts)
+    y -= layout.band_pt + 4.0
+    for at, (x, lines) in enumerate(zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), layout.columns, strict=True)):
+        low = pen.lines(x, y, lines)
+        if at == layout.strip_column:
+            small_timeline(pen, x, low - small_strip_height(facts), facts)
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0)
-    further = [line for part in top if part.cut for line in [*part.lines, Line("", 4.0)]]
-    if further or not layout.whole or not card_way.tells_all_turns(facts, layout.run_on):
-        further += card_rest.further(facts)
-    return _Behind(facts, picture, further, 0.0 < band <= _BEHIND_PT)
+    cut = [Block.of([*part.lines, Line("", 4.0)]) for part in top if part.cut]
+    return Behind(facts, picture, subject, layout, cut)
 
 
 @dataclass(frozen=True)
@@ -346,11 +106,12 @@ class _Part:
 def _top(facts: Facts, approach: str) -> tuple[_Part, _Part, _Part, _Part]:
     """Give what to call, whether it is enough, the dump site and the fill site."""
     call, others = _ROW_PT
+    call = call if facts.level >= 0 else _LISTED_PT
     return (
         _Part(card_words.call(facts), call),
         _Part(card_words.can(facts), call - 18.0),
         _Part(card_words.dump(facts), others),
-        _Part(card_words.fill(facts, approach), others + _SEASONS_PT),
+        _Part(card_words.fill(facts, approach), others),
     )
 
 
@@ -379,15 +140,6 @@ def _draw_top(document: Document, facts: Facts, parts: tuple[_Part, _Part, _Part
         y = pen.lines(LEFT_PT, y - 2.0, officer) - 3.0
         pen.rule(y, width=0.5)
     return min(pen.lines(LEFT_PT, y - 2.0, dump), pen.lines(middle, y - 2.0, fill)) - 5.0
-
-
-def _approach(subject: Subject) -> str:
-    """Say in which direction empty tankers come to the fill site, and on which side of the road it is."""
-    if subject.back_ft is None or subject.site_ft is None:
-        return ""
-    side = scene.side_at_end(subject.back_ft, subject.site_ft)
-    on = f", the site on their {side}" if side else ""
-    return f"Empty tankers arrive heading {scene.heading(subject.back_ft)}{on}."
 
 
 def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], shown: int) -> float:

@@ -8,14 +8,13 @@ from itertools import chain
 import numpy as np
 
 from preplan.plan import ROUNDING_GPM
-from preplan.render import card_way, crew, paper, words
+from preplan.render import crew, paper, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, ONE_WAY, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.card_words import LEAST_HEAD_PT, by_season, season_words, where
-from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, weight_warnings
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words
+from preplan.render.limit_places import limit_words, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
-LARGER = 1.25
-"""Letters on the page behind a card, over those on it."""
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
 CIRCUITS_MEET = "circuits meet"
@@ -28,24 +27,7 @@ SAID_ELSEWHERE = frozenset(
 """Flags that stand with the flow, the basis, the fill site and the backup."""
 _MOST_BY_HOSE = 3
 """Neighbours that are named for a hose lay of their own."""
-_SAME_PT = 1e-6
-"""Heights nearer than this are one."""
 _NOTHING = Block.of([])
-
-
-def below(left: Block, items: Sequence[Block], head: str, right: Block) -> tuple[Block, Block]:
-    """Give the two columns below the table: `left` and `right`, and cautions, which even the columns."""
-    total, best = sum(item.height for item in items), len(items)
-    head_pt = Line(head, SMALL_PT, bold=True).height
-    least_pt = max(left.height, right.height + total + head_pt * bool(items))
-    right_pt = total
-    for kept in range(len(items) - 1, -1, -1):
-        right_pt -= items[kept].height
-        high_pt = max(left.height + head_pt + total - right_pt, right.height + right_pt + head_pt * bool(kept))
-        if high_pt < least_pt - _SAME_PT:
-            best, least_pt = kept, high_pt
-    also = f"{head}, ALSO" if best else head
-    return left.over(under_heading(items[best:], also)), right.over(under_heading(items[:best], head))
 
 
 def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
@@ -153,17 +135,26 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
     if facts.cell("trip") < 0:
         return []
-    flags = facts.flags
+    grave = facts.once("grave cautions", lambda: _grave(facts))
+    others = facts.once("other cautions", lambda: _others(facts))
+    return [
+        Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
+        for some, bold in ((grave, True), (others, False))
+        for said in some
+    ]
+
+
+def _grave(facts: Facts) -> list[str]:
+    said = weight_warnings(facts.plan, facts.group, OFF_THE_WAY, facts.circuit)
+    return said + [flag_words(flag) for flag in facts.flags if flag.code == CIRCUITS_MEET]
+
+
+def _others(facts: Facts) -> list[str]:
     skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET}
     skipped |= SAID_ABOVE if facts.officer_words else frozenset()
-    if flags and facts.astray is not None:
+    if facts.flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
-    grave = weight_warnings(facts.plan, facts.group, OFF_THE_WAY, facts.circuit)
-    grave += [flag_words(flag) for flag in flags if flag.code == CIRCUITS_MEET]
-    blocks = [paragraph(f"• {said}", width, SMALL_PT, bold=True, indent=7.0) for said in grave]
-    others = [flag_words(flag) for flag in flags if flag.code not in skipped]
-    blocks += [paragraph(f"• {said}", width, SMALL_PT, indent=7.0) for said in others]
-    return [Block.of(lines) for lines in blocks]
+    return [limit_words(facts.plan, flag, facts.lead) for flag in facts.flags if flag.code not in skipped]
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:
@@ -173,15 +164,6 @@ def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:
     title = Line(head, SMALL_PT, bold=True)
     parts = ((title,), *chain.from_iterable(item.parts for item in items))
     return Block(parts, title.height + sum(item.height for item in items))
-
-
-def further(facts: Facts) -> list[Line]:
-    """Give what a full card had no room for: every turn of both legs, what else there is, what to take care of.
-
-    Set for a width that is full when the letters are `LARGER`.
-    """
-    width = WIDTH_PT / LARGER
-    return [*card_way.every_turn(facts, width), *otherwise(facts), *under_heading(cautions(facts, width)).lines]
 
 
 def assumed(facts: Facts) -> list[Line]:

@@ -8,45 +8,89 @@ import numpy as np
 
 from preplan.render import words
 from preplan.render.card_facts import ONE_WAY, Facts
-from preplan.render.flag_words import ON_THE_WAY, flag_words, weight_warnings
+from preplan.render.driving_words import HERE_MI
+from preplan.render.flag_words import ON_THE_WAY, flag_words
+from preplan.render.limit_places import weight_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 
-RunOn = tuple[bool, bool]
-"""Whether the loaded leg, and the empty one, are told as one paragraph: else each step begins a line."""
-BY_STEP: RunOn = (False, False)
-RUN_ON: tuple[RunOn, ...] = (BY_STEP, (False, True), (True, True))
-"""What a crowded card tries; the empty leg first: its driver has just come that way."""
 LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
+_ENDS, _FEW = 2, 4
+"""Steps of a leg that stand on the card though the others stand behind it, the first and the last; so few all do."""
 
 
-def way(facts: Facts, width: float, run_on: RunOn = BY_STEP) -> list[Line]:
-    """List directions out and back."""
+def way(facts: Facts, width: float) -> list[Line]:
+    """List directions out and back, a line a step; without a trip say why there is none."""
     if facts.cell("trip") < 0:
         return why_not(facts, width)
-    return [*out_leg(facts, width, run_on=run_on[0]), *back_leg(facts, width, run_on=run_on[1])]
+    return [*out_leg(facts, width), *back_leg(facts, width)]
 
 
-def out_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
-    """List the directions of the loaded leg."""
+def ends_of_way(facts: Facts, width: float) -> list[Line]:
+    """Give of both legs the first and the last step, and say where the others stand."""
+    head = paragraph(f"EVERY STEP, WITH A LARGE MAP: {words.NEXT_PAGE}", width, BODY_PT, bold=True)
+    return [*head, Line("", 2.0), *out_leg(facts, width, ends=True), *back_leg(facts, width, ends=True)]
+
+
+def steps(facts: Facts) -> int:
+    """Count the steps that `way` lists."""
+    if facts.cell("trip") < 0:
+        return 0
+    return len(facts.group.out_steps) + (len(facts.group.back_steps) if facts.astray is None else 0)
+
+
+def is_long(facts: Facts) -> bool:
+    """Tell whether `ends_of_way` is any shorter than `way`."""
+    if facts.cell("trip") < 0:
+        return False
+    group = facts.group
+    return max(len(group.out_steps), len(group.back_steps) if facts.astray is None else 0) > _FEW
+
+
+def cuts_loaded(facts: Facts) -> bool:
+    """Tell whether `ends_of_way` leaves out steps of the loaded leg."""
+    return len(facts.group.out_steps) > _FEW
+
+
+def out_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
+    """List the directions of the loaded leg below what its driver is warned of."""
     trip, trips = facts.cell("trip"), facts.plan.trips
     length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
-    warned = weight_warnings(facts.plan, facts.group, ON_THE_WAY, facts.circuit)
-    return [*_leg(LOADED, facts.told(loaded=True, run_on=run_on), width, length, warned, run_on=run_on), Line("", 4.0)]
+    lines = [Line(LOADED, SMALL_PT, bold=True)]
+    warned = facts.once("warned", lambda: weight_warnings(facts.plan, facts.group, ON_THE_WAY, facts.circuit))
+    for warning in warned:
+        lines += paragraph(warning, width, SMALL_PT, bold=True)
+    return [*lines, *_steps(facts.told(loaded=True), width, length, ends=ends), Line("", 4.0)]
 
 
-def back_leg(facts: Facts, width: float, *, run_on: bool = False) -> list[Line]:
+def back_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
     """List the directions of the empty leg; where it is the way back, that is said instead."""
-    trip, trips = facts.cell("trip"), facts.plan.trips
-    turns = trips.turn_at_dump[trip] or facts.plan.turns_at_site(trip)
-    length = f"{words.minutes(float(trips.back_min[trip]))}{' with turning' * bool(turns)}, "
-    length += words.miles(float(trips.back_mi[trip]))
+    lines, length = [Line(EMPTY, SMALL_PT, bold=True)], _back_length(facts)
     if facts.astray is None:
-        return [*_leg(EMPTY, facts.told(loaded=False, run_on=run_on), width, length, run_on=run_on), Line("", 4.0)]
+        return [*lines, *_steps(facts.told(loaded=False), width, length, ends=ends), Line("", 4.0)]
     other = [flag.value for flag in facts.flags if flag.code == ONE_WAY]
     said = _way_back(facts)
     said += f". One truck wide: loaded goes first, empties wait; or {words.printable(other[0])}." if other else "."
-    lines = [Line(EMPTY, SMALL_PT, bold=True), Line(length, SMALL_PT)]
-    return [*lines, *paragraph(said, width, SMALL_PT, bold=bool(other)), Line("", 4.0)]
+    return [
+        *lines,
+        *paragraph(length, width, SMALL_PT),
+        *paragraph(said, width, SMALL_PT, bold=bool(other)),
+        Line("", 4.0),
+    ]
+
+
+def every_turn_back(facts: Facts, width: float) -> list[Line]:
+    """List the directions of the empty leg turn by turn, though it may be the way back."""
+    if facts.astray is None:
+        return back_leg(facts, width)
+    return [*back_leg(facts, width), *_steps(facts.told(loaded=False), width, "Turn by turn:"), Line("", 4.0)]
+
+
+def _back_length(facts: Facts) -> str:
+    trip, trips = facts.cell("trip"), facts.plan.trips
+    turns = {"dump": trips.turn_at_dump[trip], "fill": facts.plan.turns_at_site(trip)}
+    at = " and ".join(end for end, turned in turns.items() if turned)
+    minutes = f"{words.minutes(float(trips.back_min[trip]))}{f' with turning at the {at} site' if at else ''}"
+    return f"{minutes}, {words.miles(float(trips.back_mi[trip]))}"
 
 
 def _way_back(facts: Facts) -> str:
@@ -55,41 +99,21 @@ def _way_back(facts: Facts) -> str:
     leave = f"{first.turn} {words.printable(first.road)}"
     for step in rest:
         if step.turns_round:
-            leave += f", turn round {words.way_length(step.past_mi)} past the {step.past} ({step.room})"
+            near = step.past_mi < HERE_MI
+            where = f"at the {step.past}" if near else f"{words.way_length(step.past_mi)} past the {step.past}"
+            leave += f", turn round {where} ({step.room})"
     return f"{leave}: back the way you came{facts.astray}"
 
 
-def _leg(
-    head: str,
-    steps: Sequence[str],
-    width: float,
-    length: str = "",
-    warned: Sequence[str] = (),
-    *,
-    run_on: bool = False,
-) -> list[Line]:
-    """Write a leg below what the driver is warned of: step by step, or all steps in one paragraph."""
-    told = [*([length] if length else []), *steps]
-    lines = [Line(head, SMALL_PT, bold=True)]
-    for warning in warned:
-        lines += paragraph(warning, width, SMALL_PT, bold=True)
-    for one in [f"{'. '.join(told)}."] if run_on else told:
-        lines += paragraph(one, width, SMALL_PT, indent=9.0)
-    return lines
-
-
-def tells_all_turns(facts: Facts, run_on: RunOn) -> bool:
-    """Tell whether every turn is told by itself."""
-    legs = (facts.group.out_steps, () if facts.astray is not None else facts.group.back_steps)
-    return not any(folded and any(s.keeps_on for s in steps) for steps, folded in zip(legs, run_on, strict=True))
-
-
-def every_turn(facts: Facts, width: float) -> list[Line]:
-    """List directions out and back, the way back too turn by turn."""
-    lines = way(facts, width)
-    if facts.cell("trip") >= 0 and facts.astray is not None:
-        lines += [*_leg("EMPTY, turn by turn", facts.told(loaded=False, run_on=False), width), Line("", 4.0)]
-    return lines
+def _steps(steps: Sequence[str], width: float, length: str, *, ends: bool = False) -> list[Line]:
+    """Write a leg's length and its steps, each from a new line on; of a long one, where asked, its `ends` alone."""
+    lines = paragraph(length, width, SMALL_PT)
+    inner = len(steps) - _ENDS
+    if not ends or len(steps) <= _FEW:
+        return [*lines, *(line for step in steps for line in paragraph(step, width, SMALL_PT, indent=9.0))]
+    first, last = (paragraph(step, width, SMALL_PT, indent=9.0) for step in (steps[0], steps[-1]))
+    between = paragraph(f"… {inner} steps: {words.NEXT_PAGE} …", width, SMALL_PT, bold=True)
+    return [*lines, *first, *between, *last]
 
 
 def why_not(facts: Facts, width: float) -> list[Line]:

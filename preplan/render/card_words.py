@@ -7,11 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from preplan.plan import FIRST_CIRCUIT, ROUNDING_GPM, Plan
-from preplan.render import crew, first_minutes, paper, us_grid, words
+from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.driving_words import turning_words
 from preplan.render.flag_words import flag_words, flags_on
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
+from preplan.render.route_pdf import Subject
 
 HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
@@ -66,8 +67,10 @@ def call(facts: Facts) -> list[Line]:
             said = "no tanker gets here from a fill site and back"
         said = f"No tanker shuttle is computed for this address{f' in {without}' if without else ''}: {said}."
         titled, size = paper.shrunk(head, 15.0, 10.0, HALF_PT, bold=True)
+        wheels = crew.without_shuttle_words(facts.plan, facts.lead)
         return [Line(titled, size, bold=True), *_other_seasons(facts), *paragraph(said, HALF_PT),
-                *paragraph(f"{advice}.", HALF_PT, bold=True)]  # fmt: skip
+                *paragraph(f"{advice}.", HALF_PT, bold=True),
+                *(line for one in wheels for line in paragraph(one, HALF_PT, indent=10.0, most=4))]  # fmt: skip
     if facts.status == "served" and facts.level > 0:
         title["served"] = "Meets the required flow."
     if crew.short_words(facts.plan, facts.lead, facts.level):
@@ -300,10 +303,27 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     said = f"{words.rate_words(there)}; {words.places_words(there)}{holds}{season}."
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
-    lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=2) if note else []
+    lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=4) if note else []
     pumps = crew.fill_engine_words(plan, facts.lead, facts.level, second=facts.second)
     said = f"{approach} {pumps}".strip()
     return lines + (paragraph(said, HALF_PT, most=3) if said else [])
+
+
+def approach(facts: Facts, subject: Subject) -> str:
+    """Say in which direction empty tankers come to the fill site, and on which side of the road it is."""
+    if subject.back_ft is None or subject.site_ft is None:
+        return ""
+    side = scene.side_at_end(subject.back_ft, subject.site_ft)
+    on = f", the site on their {side}" if side else ""
+    came = scene.heading(subject.back_ft)
+    said = f"Empty tankers arrive heading {came}{on}"
+    through = facts.plan.sites[subject.site].turnaround == "through"
+    if not through or subject.out_ft is None or any(step.turns_round for step in facts.group.out_steps):
+        return f"{said}."
+    leave = scene.heading_out(subject.out_ft)
+    if not scene.opposed(came, leave):
+        return f"{said}."
+    return f"{said}, and leave {leave}: the site's own drive is taken to turn them (ASSUMED: check it)."
 
 
 def _split(facts: Facts) -> list[Line]:

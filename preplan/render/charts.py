@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
@@ -16,10 +17,13 @@ from preplan.render.route_pdf import (
     Bridge,
     Subject,
     draw_bridges,
+    draw_limits,
     draw_route,
+    draw_turns,
     halo_texts,
     near_dump,
     path_code,
+    place_limits,
     turn_labels,
     turns_of,
 )
@@ -35,9 +39,17 @@ _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
 _ADDRESS_PT = np.array([[0.0, 0.0], [-3.0, 0.0], [3.0, 0.0], [0.0, -3.0], [0.0, 3.0]])
 """What of an address's symbol no name may cover, seen from its middle."""
+DASHED, CROSSED = "site of some months", "site out of service"
+"""What `Picture.draw` says of the drops on a map."""
 _CORNER_PT = 118.0
 _INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
 """A map wider than the first has an inset about the dump site, of this many feet on this many points."""
+_PLAIN_PT_PER_FT = 72.0 / FT_PER_MI
+"""At this scale a map needs none, however wide it is."""
+
+
+Mark = tuple[str, int, float, float]
+"""A symbol on a map: kind, row, place on the page."""
 
 
 class Picture:
@@ -81,11 +93,20 @@ class Picture:
         return scene.cut(line, start, end) if end > start else line
 
     def subject(
-        self, addresses: tuple[int, ...], lead: int, trip: int, others: tuple[int, ...] = (), steps: Sequence[Step] = ()
+        self,
+        addresses: tuple[int, ...],
+        lead: int,
+        trip: int,
+        others: tuple[int, ...] = (),
+        steps: Sequence[Step] = (),
+        named: Mapping[int, str] = MappingProxyType({}),
     ) -> Subject:
-        """Gather what the map of a trip shows, `steps` of the loaded leg by their numbers; trip -1: only the places."""
+        """Gather what the map of a trip shows, `steps` of the loaded leg by their numbers; trip -1: only the places.
+
+        `named` are stretches whose limits warnings name, each with its limit.
+        """
         if trip < 0:
-            return Subject(addresses, lead, others=others)
+            return Subject(addresses, lead, others=others, bridges=self._limits(named))
         site = int(self.plan.trips.site[trip])
         out, back = self.plan.trip_rows(trip)
         here, there = self.front_ft[lead], self.site_ft[site]
@@ -93,27 +114,41 @@ class Picture:
             here = self.address_ft[lead]
         out_ft, back_ft = self.leg(out, there, here), self.leg(back, here, there)
         turns = turns_of(out_ft, steps) if out_ft is not None else ()
-        return Subject(addresses, lead, out_ft, back_ft, site, others, there, turns, self._bridges([*out, *back]))
+        bridges = (*self._limits(named), *self._bridges([*out, *back], named))
+        return Subject(addresses, lead, out_ft, back_ft, site, others, there, turns, bridges)
 
-    def _bridges(self, rows: Sequence[int]) -> tuple[Bridge, ...]:
-        """List the bridges and postings of a round trip, each stretch once."""
+    def _limits(self, named: Mapping[int, str]) -> tuple[Bridge, ...]:
+        """Place the limits that warnings name."""
+        found = []
+        for stretch, said in named.items():
+            east, north = self.middle_ft[stretch].tolist()
+            found.append(Bridge(east, north, float(self.slope[stretch]), said, named=True))
+        return tuple(found)
+
+    def _bridges(self, rows: Sequence[int], named: Mapping[int, str]) -> tuple[Bridge, ...]:
+        """List the other bridges and postings of a round trip, each stretch once."""
         limits = self.plan.limits
         segments = np.unique(self.plan.forest.segment[list(rows)])
         marked = segments[limits.unposted_bridge[segments] | np.isfinite(limits.max_lb[segments])]
         found = []
         for segment in marked.tolist():
+            if segment in named:
+                continue
             east, north = self.middle_ft[segment].tolist()
             said = words.weight_words(limits, segment).removeprefix("posted ")
             found.append(Bridge(east, north, float(self.slope[segment]), said))
         return tuple(found)
 
-    def draw(self, pen: Pen, page: Box, subject: Subject) -> None:
-        """Draw one small map into a box of the page."""
+    def draw(self, pen: Pen, page: Box, subject: Subject) -> frozenset[str]:
+        """Draw one small map into a box of the page; gives the kinds of symbols on it, `DASHED` and `CROSSED` too."""
         seen = [self.address_ft[list(subject.addresses)]]
         seen += [line for line in (subject.out_ft, subject.back_ft) if line is not None]
         seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
-        self._draw_in(pen, self._frame(page, np.vstack(seen), subject, least), subject)
+        marks = self._draw_in(pen, self._frame(page, np.vstack(seen), subject, least), subject)
+        sites = [self.plan.sites[row] for kind, row, *_ in marks if kind == "site"]
+        states = {DASHED: any(s.seasonal for s in sites), CROSSED: not all(s.in_service for s in sites)}
+        return frozenset([kind for kind, *_ in marks] + [state for state, here in states.items() if here])
 
     def _frame(self, page: Box, points: FloatArray, subject: Subject, least_ft: float) -> Frame:
         """Frame the points; somewhat smaller, where else a pin would be cut at the edge or the scale lie on the way."""
@@ -134,10 +169,10 @@ class Picture:
         for line in (subject.out_ft, subject.back_ft):
             if line is not None:
                 room.block(scene.dotted(frame.to_page(line), 5.0))
-        return not all(map(frame.page.holds, pins)), min(map(room.crowd, corners(frame.page)))
+        return not all(map(frame.page.holds, pins)), room.emptiest(key_places(frame.page))[0]
 
-    def _draw_in(self, pen: Pen, frame: Frame, subject: Subject) -> None:
-        """Draw a picture into its frame."""
+    def _draw_in(self, pen: Pen, frame: Frame, subject: Subject) -> list[Mark]:
+        """Draw a picture into its frame; gives its symbols."""
         page = frame.page
         pen.save()
         pen.clip(page.left, page.bottom, page.width, page.height)
@@ -146,21 +181,26 @@ class Picture:
         for line in draw_route(pen, frame, subject):
             room.block(scene.dotted(line, 5.0))
         marks = self._marks(frame, subject, room)
-        corner = min(corners(page), key=room.crowd)
+        limits = place_limits(frame, subject, room)
+        turns = turn_labels(frame, subject, room)
+        _, corner = room.emptiest(key_places(page))
         room.take(corner)
         inset = self._room_for_inset(frame, subject, room)
         draw_bridges(pen, frame, subject, room)
         self._names(pen, frame, roads, subject, room)
+        draw_turns(pen, turns)
         self._symbols(pen, frame, subject, marks)
+        draw_limits(pen, limits)
         pen.restore()
         draw_key(pen, frame, corner)
         if inset is not None and subject.out_ft is not None:
             self._draw_inset(pen, inset, subject, subject.out_ft[-1:])
         _edge(pen, page)
+        return marks
 
     def _room_for_inset(self, frame: Frame, subject: Subject, room: Room) -> Box | None:
         """Keep an empty corner for an inset where the circuit is long; None: not long, or no corner is empty."""
-        if subject.out_ft is None or frame.country.width < _INSET_ABOVE_FT:
+        if subject.out_ft is None or frame.country.width < _INSET_ABOVE_FT or frame.pt_per_ft > _PLAIN_PT_PER_FT:
             return None
         empty = [box for box in corners(frame.page, _INSET_PT, _INSET_PT) if not room.crowd(box)]
         if not empty:
@@ -179,7 +219,9 @@ class Picture:
         draw_route(pen, frame, near_dump(subject, _INSET_FT))
         room = Room(page)
         marks = [mark for mark in self._marks(frame, subject, room) if page.holds(Box(*mark[2:], *mark[2:]))]
+        limits = place_limits(frame, subject, room)
         self._symbols(pen, frame, subject, marks)
+        draw_limits(pen, limits)
         bar = scene.scale_bar(frame.pt_per_ft, 40.0, "ft")
         pen.ink(WHITE, WHITE)
         wide = bar.points + paper.width_of(bar.words, SMALL_PT) + 12.0
@@ -192,13 +234,13 @@ class Picture:
         pen.restore()
         _edge(pen, page)
 
-    def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[tuple[str, int, float, float]]:
+    def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[Mark]:
         """List the symbols in view: kind, row, place on the page; their places are kept free of names.
 
         A symbol that would cover one of this trip's own is left out.
         """
-        marks: list[tuple[str, int, float, float]] = []
-        star: list[tuple[str, int, float, float]] = []
+        marks: list[Mark] = []
+        star: list[Mark] = []
         if subject.out_ft is not None and np.isfinite(self.front_ft[subject.lead]).all():
             (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
             star.append(("star", subject.lead, x, y))
@@ -220,7 +262,7 @@ class Picture:
         room.block((homes[:, None] + _ADDRESS_PT).reshape(-1, 2))
         return marks + star
 
-    def _symbols(self, pen: Pen, frame: Frame, subject: Subject, marks: list[tuple[str, int, float, float]]) -> None:
+    def _symbols(self, pen: Pen, frame: Frame, subject: Subject, marks: list[Mark]) -> None:
         if subject.lead >= 0:
             ends = np.vstack([self.address_ft[[subject.lead]], self.front_ft[[subject.lead]]])
             if np.isfinite(ends).all():
@@ -241,7 +283,6 @@ class Picture:
 
     def _names(self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, room: Room) -> None:
         """Write road names along the roads, the most seen first, none over another."""
-        halo_texts(pen, turn_labels(frame, subject, room), bold=True)
         placed: list[tuple[str, Spot]] = []
         middle, country = self.middle_ft[roads], frame.country
         inside = (middle > (country.left, country.bottom)) & (middle < (country.right, country.top))
@@ -298,6 +339,15 @@ def corners(page: Box, wide: float = _CORNER_PT, high: float = 34.0) -> list[Box
         for low in (page.bottom, page.top - high)
         for left in (page.left, page.right - wide)
     ]
+
+
+def key_places(page: Box) -> Iterator[Box]:
+    """List where the scale bars may stand: in the corners, else in the middle of an edge."""
+    found = corners(page)
+    yield from found
+    across, up = (page.left + page.right - _CORNER_PT) / 2, (page.bottom + page.top - 34.0) / 2
+    yield from (box._replace(left=across, right=across + _CORNER_PT) for box in found[::2])
+    yield from (box._replace(bottom=up, top=up + 34.0) for box in found[:2])
 
 
 def draw_key(pen: Pen, frame: Frame, page: Box) -> None:

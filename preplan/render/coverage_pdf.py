@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import product
 
 import numpy as np
 
 from preplan.plan import STATUSES, Plan
 from preplan.records import BoolArray, FloatArray
 from preplan.render import index_pdf, scene, symbols_pdf, words
-from preplan.render.charts import Picture, corners, draw_key
+from preplan.render.charts import Picture, draw_key, key_places
 from preplan.render.paper import BLACK, GREY, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Pen, paragraph
 from preplan.render.scene import Box, Frame, Room
 
@@ -42,8 +43,7 @@ def coverage(document: Document, picture: Picture) -> None:
     document.y -= 14.0
     outside = int(np.sum(~_inside(frame, known)))
     said = f"{outside:,} addresses lie beyond the edge of this map. " if outside else ""
-    said += "A symbol that would cover another is left out. "
-    document.flow(f"{said}Drops: fill sites by their number. Houses: stations.", SMALL_PT)
+    document.flow(f"{said}Drops: fill sites by their number. Houses: stations. A line leads to its place.", SMALL_PT)
 
 
 def _country(points_ft: FloatArray, shape: float) -> Box:
@@ -70,24 +70,33 @@ def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
         for x, y in frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist():
             symbols_pdf.status_mark(pen, which, x, y, size)
     room = Room(page)
-    for row, x, y in _apart(frame, picture.site_ft, room):
+    for row, x, y in _apart(pen, frame, picture.site_ft, room):
         symbols_pdf.fill_mark(pen, plan.sites[row], str(row + 1), x, y, _SITE_PT)
-    for row, x, y in _apart(frame, picture.station_ft, room):
+    for row, x, y in _apart(pen, frame, picture.station_ft, room):
         symbols_pdf.station_mark(pen, str(row + 1), x, y, _SITE_PT)
     pen.restore()
     room.block(frame.to_page(picture.address_ft[_inside(frame, picture.address_ft)]))
-    draw_key(pen, frame, min(corners(page), key=room.crowd))
+    draw_key(pen, frame, room.emptiest(key_places(page))[1])
     _frame_line(pen, page)
 
 
-def _apart(frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[int, float, float]]:
-    """Give row and place of the symbols that stand on the map and cover no other."""
+def _apart(pen: Pen, frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[int, float, float]]:
+    """Give row and place of the symbols on the map; one that would cover another stands off, joined to its place."""
     half = _SITE_PT / 2 + 1.0
     for row, (x, y) in enumerate(frame.to_page(places_ft).tolist()):
-        box = Box(x - half, y - half, x + half, y + 2 * half)
-        if frame.page.holds(box) and not any(box.meets(other) for other in room.taken):
-            room.take(box)
-            yield row, x, y
+        if not frame.page.holds(Box(x, y, x, y)):
+            continue
+        for far, turn in ((0.0, 0.0), *product((16.0, 26.0, 36.0, 48.0, 60.0), np.arange(8) * np.pi / 4)):
+            east, north = x + far * float(np.cos(turn)), y + far * float(np.sin(turn))
+            box = Box(east - half, north - half, east + half, north + 2 * half)
+            if frame.page.holds(box) and room.free(box):
+                room.take(box)
+                if far:
+                    pen.ink(BLACK, BLACK)
+                    pen.width(0.6)
+                    pen.strokes((x, y, east, north))
+                yield row, east, north
+                break
 
 
 def _frame_line(pen: Pen, page: Box) -> None:
@@ -126,7 +135,7 @@ def _level_map(pen: Pen, picture: Picture, frame: Frame, meets: BoolArray, plann
         pen.ink(GREY, shade)
         for x, y in frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist():
             pen.circle(x, y, _DOT_PT, stroke=False, fill=True)
-    for row, x, y in _apart(frame, picture.site_ft, Room(page)):
+    for row, x, y in _apart(pen, frame, picture.site_ft, Room(page)):
         symbols_pdf.fill_mark(pen, picture.plan.sites[row], str(row + 1), x, y, _SITE_PT)
     pen.restore()
     _frame_line(pen, page)

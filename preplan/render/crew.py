@@ -224,6 +224,25 @@ def surge_words(plan: Plan, address: int) -> str:
     return f"Master stream, {words.number(asked)} gpm in all from minute {words.number(full)}: {lasts}."
 
 
+def without_shuttle_words(plan: Plan, address: int) -> list[str]:
+    """List, where no response level can be named, the district's units by gallons, and by minutes if those are known.
+
+    Tankers come first; units that come on request only are left out.
+    """
+    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
+    arrival, said = plan.arrival_min[address], []
+    for named, kinds in (("Tankers", ("tanker", "pumper-tanker")), ("Engines", ("engine",))):
+        units = [u for u, one in enumerate(plan.units) if one.kind in kinds and one.station_id not in asked]
+        listed = []
+        for u in sorted(units, key=lambda u: (arrival[u], plan.units[u].unit_id)):
+            at = f" at {words.need(arrival[u])} min" if math.isfinite(arrival[u]) else ""
+            listed.append(f"{words.printable(plan.units[u].unit_id)} {words.gallons(plan.units[u].tank_gal)}{at}")
+        said += [f"{named}: {', '.join(listed)}."] if listed else []
+    if said and not np.isfinite(arrival).any():
+        said.append("Minutes are not known: the mapped roads bring no unit here.")
+    return said
+
+
 def wheels_words(plan: Plan, address: int, level: int) -> str:
     """Say how much water the fleet brings, and how long the attack engine's own tank lasts."""
     fleet = np.flatnonzero(plan.levels.fleet[address, level]).tolist()

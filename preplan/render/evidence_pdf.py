@@ -9,7 +9,7 @@ from preplan.records import BoolArray, FloatArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars
 from preplan.render.coverage_pdf import shares
-from preplan.render.paper import SMALL_PT, Document
+from preplan.render.paper import SMALL_PT, TABLE_PT, Document
 from preplan.render.site_pdf import shown
 
 RATER_GPM, RATER_MIN = 250.0, 120.0
@@ -87,7 +87,7 @@ def out_of_service(document: Document, plan: Plan) -> None:
     """Say what any one tanker, the first fill site, or one site or tanker by name out of service costs."""
     met = np.isin(plan.answers.status.astype(str), ["served", "higher level"])
     need, total = plan.needs.required_gpm, int(met.sum())
-    document.heading("With something out of service", bookmark=True, keep=60.0)
+    document.heading("With something out of service", bookmark=True, keep=TABLE_PT)
     backup_gpm = at_level(plan, plan.levels.backup_gpm)
     with np.errstate(invalid="ignore"):
         holds = met & (backup_gpm >= need - ROUNDING_GPM)
@@ -152,7 +152,7 @@ def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
 def hose_lays(document: Document, plan: Plan) -> None:
     """List from which fill sites the engines' own hose does more than tankers."""
     lays = plan.lays
-    document.heading("Where a hose lay does more than tankers", bookmark=True, keep=60.0)
+    document.heading("Where a hose lay does more than tankers", bookmark=True, keep=TABLE_PT)
     if not len(lays):
         document.flow("Nowhere: no address that waits for more water lies within reach of the hose that engines carry.")
         return
@@ -265,7 +265,7 @@ def postings_cost(document: Document, plan: Plan) -> None:
     trip = shown(plan, plan.levels.trip)
     lost = np.where(trip >= 0, plan.trips.posted_avoided_min[np.maximum(trip, 0)] if len(plan.trips) else 0.0, 0.0)
     late = lost >= _LEAST_LOST_MIN
-    document.heading("What postings cost", bookmark=True, keep=50.0)
+    document.heading("What postings cost", bookmark=True, keep=TABLE_PT)
     document.flow(
         "Addresses whose round trip is longer because of a weight, height or width, posted or rated: "
         f"{int(late.sum()):,}."
@@ -289,7 +289,7 @@ def postings_cost(document: Document, plan: Plan) -> None:
 
 def assumed_values(document: Document, plan: Plan) -> None:
     """Say what the district's own tables leave open, so that somebody can fill it in."""
-    document.heading("Gaps in the district's tables", bookmark=True, keep=60.0)
+    document.heading("Gaps in the district's tables", bookmark=True, keep=TABLE_PT)
     sites = [i + 1 for i, site in enumerate(plan.sites) if not site.tested]
     turns = [i + 1 for i, site in enumerate(plan.sites) if not site.turnaround_given]
     rates = [i + 1 for i, site in enumerate(plan.sites) if not site.fill_gpm_given]

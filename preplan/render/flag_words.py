@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, Plan
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, months, printable
 
 _FLAGS = {
@@ -114,11 +114,3 @@ def _span(said: str) -> list[int]:
 def flags_on(plan: Plan, address: int, circuit: int) -> list[Flag]:
     """List the flags of an address that who drives one of its circuits must hear: its own, and those of the address."""
     return [flag for flag in plan.answers.flags[address] if flag.circuit in (0, circuit)]
-
-
-def weight_warnings(plan: Plan, group: CardGroup, codes: frozenset[str], circuit: int) -> list[str]:
-    """Say the flags of some codes, the gravest first, for any address of a card: each limit of a circuit once."""
-    found = [flag for a in (group.lead, *group.addresses) for flag in flags_on(plan, a, circuit) if flag.code in codes]
-    # who is too heavy may differ between neighbours: the lead's words stand
-    said = {str(flag.value).partition(" (")[0]: flag_words(flag) for flag in reversed(found)}
-    return list(reversed(said.values()))

@@ -29,7 +29,7 @@ class Entry:
 _COLUMN = (WIDTH_PT - 18.0) / 2
 _LABEL = _COLUMN - 160.0
 _LEVEL_NOTE = (
-    f"level: the lowest response level whose {words.FLOW} meets the required flow. "
+    "level: the lowest that meets the required flow; in brackets: none does, it holds most. "
     "Status colours are not hydrant flow classes."
 )
 _NAMELESS = "No road name"
@@ -187,8 +187,9 @@ def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float,
     level = int(plan.answers.level[row.entry.address])
     if row.entry.card < 0:
         return low
-    if status in ("served", "higher level") and level >= 0:
+    if level >= 0:
         short = words.level_words(plan.district.levels[level].name).removeprefix("response level ")
+        short = f"({short})" if status == "not met" else short
         pen.text(left + _LABEL + 72.0, first, paper.ellipsis(short, SMALL_PT, 24.0), SMALL_PT)
     file, _, page = places[row.entry.card].partition("#")
     said = f"{file.removeprefix('cards/').removesuffix('.pdf')}, page {page}" if file else page

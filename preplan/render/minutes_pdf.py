@@ -11,7 +11,7 @@ from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars
 from preplan.render.evidence_pdf import of
-from preplan.render.paper import SMALL_PT, Document
+from preplan.render.paper import SMALL_PT, TABLE_PT, Document
 
 _MOST_GAPS = 20
 _MOST_CHANGES = 20
@@ -86,7 +86,7 @@ def _gaps(document: Document, plan: Plan) -> None:
     roads: dict[str, list[int]] = {}
     for a in worst:
         roads.setdefault(road_of.get(a, "") or words.where_words(plan, a), []).append(a)
-    document.heading("Worst gaps where a level serves", 11.0, keep=60.0)
+    document.heading("Worst gaps where a level serves", 11.0, keep=TABLE_PT)
     rows = [
         (
             road[:90], f"{len(mine):,}", words.where_words(plan, mine[0])[:90], words.minutes(float(gap[mine[0]])),

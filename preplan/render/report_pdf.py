@@ -12,7 +12,7 @@ from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.charts import Bar, Picture, bars
 from preplan.render.evidence_pdf import at_level, of
-from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, Document, Line
+from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, TABLE_PT, Document, Line
 from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
 from preplan.render.site_pdf import in_other_months, shown
 from preplan.rules import MEMORY, RuleLine, rule_lines
@@ -97,7 +97,7 @@ def _coverage(document: Document, plan: Plan) -> None:
 
 def _shortfalls(document: Document, plan: Plan) -> None:
     """List the worst shortfalls, those without a route first in number."""
-    document.heading("Worst shortfalls", bookmark=True, keep=50.0)
+    document.heading("Worst shortfalls", bookmark=True, keep=TABLE_PT)
     flow = np.nan_to_num(at_level(plan, plan.levels.uninterrupted_gpm))
     short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
@@ -128,7 +128,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
 
 def _sites(document: Document, plan: Plan) -> None:
     """List what each fill site carries."""
-    document.heading("What each fill site carries", bookmark=True, keep=50.0)
+    document.heading("What each fill site carries", bookmark=True, keep=TABLE_PT)
     first, second, backup = (shown(plan, sites) for sites in (plan.levels.site, plan.levels.split, plan.levels.backup))
     rows = []
     for row, site in enumerate(plan.sites):
@@ -172,7 +172,7 @@ def _limit_words(plan: Plan, row: int) -> str:
 
 def _postings(document: Document, plan: Plan) -> None:
     """List posted stretches by their limit, and count the bridges that nobody posted."""
-    document.heading("Posted limits and bridges", bookmark=True, keep=50.0)
+    document.heading("Posted limits and bridges", bookmark=True, keep=TABLE_PT)
     roads, limits = plan.roads, plan.limits
     unposted = int(limits.unposted_bridge.sum())
     trip = shown(plan, plan.levels.trip)
@@ -208,7 +208,7 @@ def _rated(document: Document, plan: Plan) -> None:
     found = np.flatnonzero(rating < max((unit.loaded_lb for unit in tankers), default=0.0))
     if not len(found):
         return
-    document.heading("Bridges that the bridge table rates below a loaded tanker", keep=60.0)
+    document.heading("Bridges that the bridge table rates below a loaded tanker", keep=TABLE_PT)
     document.flow(
         "Rated, not posted: no sign tells a driver. Whatever weighs more than the operating rating is sent round as "
         "round a posting, unless the district's closures give the bridge a weight of their own."
@@ -234,7 +234,7 @@ def _costs(document: Document, plan: Plan) -> None:
     """List the postings that cost most, each as if it alone were lifted."""
     if not plan.posting_costs:
         return
-    document.heading("Postings and ratings that cost most", keep=60.0)
+    document.heading("Postings and ratings that cost most", keep=TABLE_PT)
     document.flow(
         "What would be gained if one posting, or one bridge's rating, alone were lifted: round trips of all tankers "
         "together between each address and its fill site. Minutes are summed over addresses, one fire each. What "
@@ -263,7 +263,7 @@ def _unposted(document: Document, plan: Plan) -> None:
     on_trips = np.flatnonzero(plan.limits.unposted_bridge & (loaded > 0))
     if not len(on_trips):
         return
-    document.heading("Bridges without a posted weight on chosen round trips", keep=50.0)
+    document.heading("Bridges without a posted weight on chosen round trips", keep=TABLE_PT)
     order = on_trips[np.argsort(-loaded[on_trips], kind="stable")]
     rows = []
     for row in order[:_MOST_POSTINGS].tolist():
@@ -284,7 +284,7 @@ def _unposted(document: Document, plan: Plan) -> None:
 
 def _problems(document: Document, plan: Plan) -> None:
     """Count data gaps by kind, and list the first of them."""
-    document.heading("Gaps in the road data", bookmark=True, keep=40.0)
+    document.heading("Gaps in the road data", bookmark=True, keep=TABLE_PT)
     if not plan.problems:
         document.flow("None was found. That does not mean that the data is whole.")
         return
@@ -302,7 +302,7 @@ def _problems(document: Document, plan: Plan) -> None:
 
 def _tables_read(document: Document, plan: Plan) -> None:
     """Say what was taken for what in the district's tables, and count the rows that are not planned."""
-    document.heading("What the tables left open", bookmark=True, keep=40.0)
+    document.heading("What the tables left open", bookmark=True, keep=TABLE_PT)
     if not plan.notes and not plan.rejected:
         document.flow("Every row was read, and nothing in the tables looked odd.")
         return
@@ -322,7 +322,7 @@ def _tables_read(document: Document, plan: Plan) -> None:
 
 def _buildings(document: Document, plan: Plan) -> None:
     """Say where the sizes of buildings came from: they decide many results."""
-    document.heading("How the need was sized", bookmark=True, keep=60.0)
+    document.heading("How the need was sized", bookmark=True, keep=TABLE_PT)
     bases = Counter(str(basis).split(" (")[0] for basis in plan.needs.basis)
     rows = [(words.printable(words.basis_words(basis)), f"{count:,}") for basis, count in bases.most_common(20)]
     document.table(("by", "addresses"), rows, (400.0, 140.0))
@@ -348,7 +348,7 @@ def _times(document: Document, plan: Plan) -> None:
     low, median, high = plan.rule_ratio
     if math.isnan(median):
         return
-    document.heading("Driving times beside the travel rule", bookmark=True, keep=40.0)
+    document.heading("Driving times beside the travel rule", bookmark=True, keep=TABLE_PT)
     document.flow(
         f"The loaded legs of all trips kept take {median:.2f} times (median) what T = 0.65 + 1.7 D gives for their "
         f"miles; nine in ten lie between {low:.2f} and {high:.2f} times. Above 1 is slower than the rule."
@@ -371,7 +371,7 @@ def _value(line: RuleLine) -> str:
 
 def _rules(document: Document, plan: Plan) -> None:
     """List every rule in use; changed ones and those from memory are marked."""
-    document.heading("Rules in use", bookmark=True, keep=60.0)
+    document.heading("Rules in use", bookmark=True, keep=TABLE_PT)
     document.flow("* set by the district; (m) the default is from memory and wants checking.")
 
     groups: dict[str, list[tuple[str, str, str, str]]] = {}
@@ -400,7 +400,7 @@ def report(plan: Plan) -> bytes:
     )  # fmt: skip
     for part in parts:
         part(document, plan)
-    document.heading("Method and limits", bookmark=True, keep=40.0)
+    document.heading("Method and limits", bookmark=True, keep=TABLE_PT)
     for said in _METHOD:
         document.y = document.pen.lines(LEFT_PT, document.y, [Line("", 3.0)])
         document.flow(said, BODY_PT)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -11,17 +11,21 @@ import numpy as np
 
 from preplan.plan import Step
 from preplan.records import FloatArray
-from preplan.render import paper, scene
+from preplan.render import paper, scene, symbols_pdf
 from preplan.render.paper import BLACK, SMALL_PT, WHITE, Pen
 from preplan.render.scene import Box, Frame, Room, Spot
 
 _CORE = (0.93, 0.93, 0.93)
 _ARROWS_PT = 70.0
-_TURN_PT = 9.0
-"""Distance of a turn's number from the turn."""
-_RING_PT = [(_TURN_PT * math.cos(turn), _TURN_PT * math.sin(turn)) for turn in np.arange(8) * math.pi / 4]
-"""Where it may stand, seen from there."""
+_RING_PT = [
+    (1.3 * far * math.cos(turn), far * math.sin(turn))
+    for far in (13.0, 21.0, 30.0)
+    for turn in np.arange(8) * math.pi / 4
+]
+"""Where a turn's number may stand, seen from the turn: near it first."""
 _BRIDGE_PT = 5.0
+_SAME_PT = 14.0
+"""Brackets so near that say the same need one label."""
 
 
 class Bridge(NamedTuple):
@@ -31,6 +35,8 @@ class Bridge(NamedTuple):
     north: float
     slope: float
     said: str
+    named: bool = False
+    """A warning names it: whatever is in its way, it is drawn and says its limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +56,10 @@ class Subject:
     turns: tuple[tuple[int, float, float], ...] = ()
     """Turns of the loaded leg: number in the directions, east, north."""
     bridges: tuple[Bridge, ...] = ()
+
+    def without_inner_turns(self) -> Subject:
+        """Keep the last turn alone: the steps between stand with another map."""
+        return replace(self, turns=self.turns[-1:])
 
 
 def turns_of(out_ft: FloatArray, steps: Sequence[Step]) -> tuple[tuple[int, float, float], ...]:
@@ -132,20 +142,10 @@ def _arrow_head(x: float, y: float, turn: float) -> list[tuple[float, float]]:
 def draw_bridges(pen: Pen, frame: Frame, subject: Subject, room: Room) -> None:
     """Mark bridges and posted stretches by a pair of brackets across the road, what is posted beside it."""
     placed = []
-    places = frame.to_page(np.array([bridge[:2] for bridge in subject.bridges]).reshape(-1, 2)).tolist()
-    for bridge, (x, y) in zip(subject.bridges, places, strict=True):
-        mark = Box(x - _BRIDGE_PT, y - _BRIDGE_PT, x + _BRIDGE_PT, y + _BRIDGE_PT)
-        if not frame.page.holds(mark):
+    for bridge, x, y, mark in _in_frame(frame, subject.bridges):
+        if bridge.named:
             continue
-        pen.save()
-        cos, sin = math.cos(bridge.slope), math.sin(bridge.slope)
-        pen.put(f"{cos:.6f} {sin:.6f} {-sin:.6f} {cos:.6f} {x:.2f} {y:.2f} cm")
-        for colour, width in ((WHITE, 3.4), (BLACK, 1.4)):
-            pen.ink(colour, colour)
-            pen.width(width)
-            for side in (1.0, -1.0):
-                pen.curves([(-6.0, side * 8.0), (-3.0, side * 4.8), (3.0, side * 4.8), (6.0, side * 8.0)])
-        pen.restore()
+        _brackets(pen, bridge.slope, x, y)
         if bridge.said:
             width = paper.width_of(bridge.said, SMALL_PT)
             spot = room.place(scene.around(x, y, 9.0, width, SMALL_PT), width, SMALL_PT * 1.05)
@@ -154,16 +154,93 @@ def draw_bridges(pen: Pen, frame: Frame, subject: Subject, room: Room) -> None:
     halo_texts(pen, placed)
 
 
-def turn_labels(frame: Frame, subject: Subject, room: Room) -> list[tuple[str, Spot]]:
-    """Place the numbers of the turns beside the route, none over anything else."""
+def place_limits(frame: Frame, subject: Subject, room: Room) -> list[tuple[Bridge, Spot, Spot | None]]:
+    """Keep room for the limits that warnings name, before anything else is named: each with its place and its label's.
+
+    A label that finds no empty room covers what is there; one limit in several pieces has one.
+    """
+    found: list[tuple[Bridge, Spot, Spot | None]] = []
+    for bridge, x, y, mark in _in_frame(frame, subject.bridges):
+        if not bridge.named:
+            continue
+        again = any(
+            one.said == bridge.said and label is not None and math.hypot(at.x - x, at.y - y) < _SAME_PT
+            for one, at, label in found
+        )
+        label = None if again or not bridge.said else _limit_spot(frame, room, bridge.said, x, y)
+        room.take(mark)
+        found.append((bridge, Spot(x, y), label))
+    return found
+
+
+def draw_limits(pen: Pen, limits: Sequence[tuple[Bridge, Spot, Spot | None]]) -> None:
+    """Draw the limits that warnings name over all else, each joined to its label."""
+    pen.save()
+    pen.ink(BLACK, BLACK)
+    pen.width(0.7)
+    for one, at, label in limits:
+        if label is not None:
+            box = label.box(paper.width_of(one.said, SMALL_PT, bold=True) + 2.0, SMALL_PT)
+            x, y = min(max(at.x, box.left), box.right), min(max(at.y, box.bottom), box.top)
+            pen.strokes((at.x, at.y, x, y))
+    pen.restore()
+    for bridge, at, _ in limits:
+        _brackets(pen, bridge.slope, at.x, at.y)
+    halo_texts(pen, [(bridge.said, label) for bridge, _, label in limits if label is not None], bold=True)
+
+
+def _in_frame(frame: Frame, bridges: Sequence[Bridge]) -> Iterator[tuple[Bridge, float, float, Box]]:
+    """List the bridges in view, each with its place on the page and the box of its mark."""
+    places = frame.to_page(np.array([bridge[:2] for bridge in bridges]).reshape(-1, 2)).tolist()
+    for bridge, (x, y) in zip(bridges, places, strict=True):
+        mark = Box(x - _BRIDGE_PT, y - _BRIDGE_PT, x + _BRIDGE_PT, y + _BRIDGE_PT)
+        if frame.page.holds(mark):
+            yield bridge, x, y, mark
+
+
+def _brackets(pen: Pen, slope: float, x: float, y: float) -> None:
+    pen.save()
+    cos, sin = math.cos(slope), math.sin(slope)
+    pen.put(f"{cos:.6f} {sin:.6f} {-sin:.6f} {cos:.6f} {x:.2f} {y:.2f} cm")
+    for colour, width in ((WHITE, 3.4), (BLACK, 1.4)):
+        pen.ink(colour, colour)
+        pen.width(width)
+        for side in (1.0, -1.0):
+            pen.curves([(-6.0, side * 8.0), (-3.0, side * 4.8), (3.0, side * 4.8), (6.0, side * 8.0)])
+    pen.restore()
+
+
+def _limit_spot(frame: Frame, room: Room, said: str, x: float, y: float) -> Spot:
+    """Find room for a limit near its bracket; where there is none the first place inside the map."""
+    width, high = paper.width_of(said, SMALL_PT, bold=True), SMALL_PT * 1.05
+    spots = [spot for reach in (9.0, 20.0, 34.0) for spot in scene.about(x, y, reach, width, SMALL_PT)]
+    spot = room.place(spots, width, high)
+    if spot is None:
+        spot = next((one for one in spots if frame.page.holds(one.box(width, high))), spots[0])
+        room.take(spot.box(width, high))
+    return spot
+
+
+def turn_labels(frame: Frame, subject: Subject, room: Room) -> list[tuple[str, Spot, Spot]]:
+    """Place the tags of the turns beside the route, none over anything else: number, its place, and the turn's."""
     placed = []
     places = frame.to_page(np.array([turn[1:] for turn in subject.turns]).reshape(-1, 2)).tolist()
     for (number, *_), (x, y) in zip(subject.turns, places, strict=True):
         said = str(number)
-        width = paper.width_of(said, SMALL_PT, bold=True)
-        spot = room.place([Spot(x + east, y + north) for east, north in _RING_PT], width, SMALL_PT)
-        placed += [(said, spot)] if spot is not None else []
+        spots = (Spot(x + east, y + north) for east, north in _RING_PT)
+        spot = room.place(spots, symbols_pdf.tag_width(said), symbols_pdf.TAG_PT)
+        placed += [(said, spot, Spot(x, y))] if spot is not None else []
     return placed
+
+
+def draw_turns(pen: Pen, placed: Sequence[tuple[str, Spot, Spot]]) -> None:
+    """Draw the tags, each joined to its turn."""
+    pen.ink(BLACK, BLACK)
+    pen.width(0.8)
+    if placed:
+        pen.strokes(*((at.x, at.y, spot.x, spot.y) for _, spot, at in placed))
+    for said, spot, _ in placed:
+        symbols_pdf.step_mark(pen, said, spot.x, spot.y)
 
 
 def halo_texts(pen: Pen, placed: Sequence[tuple[str, Spot]], *, bold: bool = False) -> None:

@@ -256,17 +256,53 @@ def dotted(points: FloatArray, every: float) -> FloatArray:
     return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
 
 
+_COMPASS = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
+
+
+def compass(east: float, north: float) -> str:
+    """Name a direction, of eight.
+
+    >>> compass(0.0, 500.0), compass(-90.0, -90.0)
+    ('north', 'southwest')
+    """
+    return _COMPASS[round(math.atan2(north, east) / (math.pi / 4)) % 8]
+
+
+def opposed(one: str, other: str) -> bool:
+    """Tell whether two directions lie more than a right angle apart.
+
+    >>> opposed("north", "southeast"), opposed("north", "east")
+    (True, False)
+    """
+    apart = abs(_COMPASS.index(one) - _COMPASS.index(other))
+    return min(apart, 8 - apart) > 2
+
+
 def heading(points: FloatArray, near_end_ft: float = 200.0) -> str:
     """Name the direction in which a line ends, of eight.
 
     >>> heading(np.array([[0.0, 0.0], [0.0, 500.0]])), heading(np.array([[0.0, 0.0], [-90.0, -90.0]]))
     ('north', 'southwest')
     """
+    return compass(*_last(points, near_end_ft))
+
+
+def heading_out(points: FloatArray, near_start_ft: float = 200.0) -> str:
+    """Name the direction in which a line begins, of eight.
+
+    >>> heading_out(np.array([[0.0, 0.0], [0.0, 500.0], [900.0, 500.0]]))
+    'north'
+    """
+    east, north = _last(points[::-1], near_start_ft)
+    return compass(-east, -north)
+
+
+def _last(points: FloatArray, near_end_ft: float) -> tuple[float, float]:
+    """Give how far a line goes east and north over its last feet."""
     along = _along(points)
     from_ft = max(0.0, along[-1] - near_end_ft)
-    east, north = (points[-1, axis] - np.interp(from_ft, along, points[:, axis]) for axis in (0, 1))
-    names = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
-    return names[round(math.atan2(north, east) / (math.pi / 4)) % 8]
+    east, north = (float(points[-1, axis] - np.interp(from_ft, along, points[:, axis])) for axis in (0, 1))
+    return east, north
 
 
 def side_at_end(points: FloatArray, place: FloatArray, least_ft: float = 15.0) -> str:
@@ -275,10 +311,12 @@ def side_at_end(points: FloatArray, place: FloatArray, least_ft: float = 15.0) -
     >>> side_at_end(np.array([[0.0, 0.0], [0.0, 500.0]]), np.array([40.0, 510.0]))
     'right'
     """
-    step = points[-1] - points[-2]
-    length = float(np.hypot(*step))
-    if length < _LEAST_PT:
+    # a line that is cut where it has a point ends with a step of no length
+    before = np.flatnonzero(np.hypot(*(points - points[-1]).T) > 1.0)
+    if not before.size:
         return ""
+    step = points[-1] - points[before[-1]]
+    length = float(np.hypot(*step))
     off = place - points[-1]
     left_ft = float(step[0] * off[1] - step[1] * off[0]) / length
     if abs(left_ft) < max(least_ft, float(np.hypot(*off)) / 2):
@@ -355,37 +393,57 @@ class Room:
 
     frame: Box
     taken: list[Box] = field(default_factory=list)
-    blocked: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
-    """(n, 2) points on the page that no label may cover."""
+    blocked: FloatArray = field(default_factory=lambda: np.empty((2, 0)))
+    """(2, n) points on the page, x and y, that no label may cover."""
 
     def take(self, box: Box) -> None:
         """Keep a box free of labels."""
         self.taken.append(box)
 
     def block(self, points: FloatArray) -> None:
-        """Keep the points of a line free of labels."""
-        self.blocked = np.concatenate([self.blocked, points])
+        """Keep the (n, 2) points of a line free of labels."""
+        self.blocked = np.concatenate([self.blocked, points.T], axis=1)
 
     def crowd(self, box: Box) -> int:
         """Count what a box would cover."""
-        inside = (self.blocked > (box.left, box.bottom)) & (self.blocked < (box.right, box.top))
-        return int(inside.all(axis=1).sum()) + 10 * sum(box.meets(other) for other in self.taken)
+        x, y = self.blocked
+        inside = (x > box.left) & (x < box.right) & (y > box.bottom) & (y < box.top)
+        return int(np.count_nonzero(inside)) + 10 * sum(box.meets(other) for other in self.taken)
+
+    def emptiest(self, boxes: Iterable[Box]) -> tuple[int, Box]:
+        """Give the first box that covers nothing, else that which covers least, and how much that is."""
+        tried: list[tuple[int, Box]] = []
+        for box in boxes:
+            tried.append((self.crowd(box), box))
+            if not tried[-1][0]:
+                break
+        return min(tried, key=lambda one: one[0])
 
     def _covers(self, spot: Spot, width: float, height: float) -> bool:
-        """Tell whether a sloping label covers a blocked point."""
-        cos, sin = math.cos(spot.slope), math.sin(spot.slope)
-        east, north = self.blocked[:, 0] - spot.x, self.blocked[:, 1] - spot.y
-        along, up = np.abs(east * cos + north * sin), np.abs(north * cos - east * sin)
-        return bool(((along < width / 2) & (up < height / 2)).any())
+        """Tell whether a label covers a blocked point; one that slopes takes more time."""
+        x, y, slope = spot
+        east, north = self.blocked[0] - x, self.blocked[1] - y
+        if slope:
+            cos, sin = math.cos(slope), math.sin(slope)
+            east, north = east * cos + north * sin, north * cos - east * sin
+        return bool(((np.abs(east) < width / 2) & (np.abs(north) < height / 2)).any())
 
     def place(self, spots: Iterable[Spot], width: float, height: float) -> Spot | None:
-        """Take the first spot at which a label fits into the frame and overlaps nothing; None: leave it out."""
+        """Take the first spot at which a label fits into the frame and overlaps nothing; None: leave it out.
+
+        Asked so often that it works its boxes out itself.
+        """
         left, bottom, right, top = self.frame
+        lean, across, up = None, 0.0, 0.0
         for spot in spots:
-            if not (left < spot.x < right and bottom < spot.y < top):
+            x, y, slope = spot
+            if slope != lean:
+                lean, cos, sin = slope, abs(math.cos(slope)), abs(math.sin(slope))
+                across, up = (width * cos + height * sin) / 2, (width * sin + height * cos) / 2
+            if x - across < left or y - up < bottom or x + across > right or y + up > top:
                 continue
-            box = spot.box(width, height)
-            if self.frame.holds(box) and self.free(box) and not self._covers(spot, width, height):
+            box = Box(x - across, y - up, x + across, y + up)
+            if self.free(box) and not self._covers(spot, width, height):
                 self.take(box)
                 return spot
         return None
@@ -403,3 +461,10 @@ def around(x: float, y: float, reach: float, width: float, height: float) -> Seq
     """List spots for a label about a symbol: right, left, above, below."""
     across, up = reach + width / 2, reach + height / 2
     return (Spot(x + across, y), Spot(x - across, y), Spot(x, y + up), Spot(x, y - up))
+
+
+def about(x: float, y: float, reach: float, width: float, height: float) -> Sequence[Spot]:
+    """List spots for a label about a symbol: those of `around`, then between them."""
+    across, up = reach * 0.7 + width / 2, reach * 0.7 + height / 2
+    between = [Spot(x + east * across, y + north * up) for east in (1.0, -1.0) for north in (1.0, -1.0)]
+    return [*around(x, y, reach, width, height), *between]

@@ -12,7 +12,8 @@ from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
-from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on, weight_warnings
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
+from preplan.render.limit_places import named_limits, weight_warnings
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
@@ -133,7 +134,8 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
     if circuit is not None:
         group = circuit.group
-        subject = picture.subject(group.addresses, group.lead, circuit.trip, steps=circuit.out_steps)
+        named = named_limits(plan, group, circuit.number)
+        subject = picture.subject(group.addresses, group.lead, circuit.trip, steps=circuit.out_steps, named=named)
     else:
         subject = Subject((), site=row)
     picture.draw(pen, Box(RIGHT_PT - _MAP_PT, top - _MAP_HIGH_PT, RIGHT_PT, top), subject)

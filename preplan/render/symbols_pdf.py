@@ -34,6 +34,30 @@ def _status_mark(pen: Pen, status: str, size: float) -> None:
         pen.circle(0.0, 0.0, half * 0.62)
 
 
+TAG_PT = 10.5
+"""Height of a step's tag."""
+
+
+def tag_width(label: str) -> float:
+    """Give the width of a step's tag, points."""
+    return width_of(label, SMALL_PT, bold=True) + TAG_PT
+
+
+def step_mark(pen: Pen, label: str, x: float, y: float) -> None:
+    """Draw the tag of a step: its number in a long box with two points, as no status and no fill site has it."""
+    pen.stamp(("step", label), x, y, lambda: _step_mark(pen, label))
+
+
+def _step_mark(pen: Pen, label: str) -> None:
+    far, high = tag_width(label) / 2, TAG_PT / 2
+    near = far - high * 0.7
+    pen.ink(BLACK, WHITE)
+    pen.width(0.8)
+    pen.shape([(-far, 0.0), (-near, high), (near, high), (far, 0.0), (near, -high), (-near, -high)])
+    pen.ink(BLACK, BLACK)
+    pen.text(0.0, -SMALL_PT * 0.36, label, SMALL_PT, bold=True, align="middle")
+
+
 def star_mark(pen: Pen, x: float, y: float, size: float) -> None:
     """Draw the star of the chosen address's dump site."""
     pen.stamp(("star", size), x, y, lambda: _star_mark(pen, size))

@@ -306,11 +306,15 @@ def inventory_words(plan: Plan, segment: int) -> str:
 
 
 def rate_words(site: FillSite) -> str:
-    """Say a site's rate into one tanker, and whether it was measured."""
+    """Say a site's rate into one tanker, and whether it was measured; where the site gives less, that alone flows."""
     rate = f"{supply(site.fill_gpm)} gpm"
     if not site.fill_gpm_given:
-        return f"{rate}, not tested: assumed rate"
-    return f"{rate}, tested {printable(site.tested)}" if site.tested else f"{rate} as given, no test date"
+        said = f"{rate}, not tested: assumed rate"
+    else:
+        said = f"{rate}, tested {printable(site.tested)}" if site.tested else f"{rate} as given, no test date"
+    if site.total_gpm >= site.fill_gpm:
+        return said
+    return f"{supply(site.total_gpm)} gpm, all that the site gives (its connection: {said})"
 
 
 def places_words(site: FillSite) -> str:

@@ -1,0 +1,151 @@
+"""Pages behind a card: the way of a long circuit with a large map, what else had no room, the second fill site."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from preplan.render import card_rest, card_way, card_words, paper
+from preplan.render.card_facts import GAP_PT, HALF_PT, Facts
+from preplan.render.card_layout import Layout, small_strip_height
+from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of
+from preplan.render.charts import Picture
+from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, Block, Document, Line
+from preplan.render.route_pdf import Subject
+from preplan.render.scene import Box
+
+_LARGER = 1.25
+"""Letters of the way on a page behind a card, over those on it."""
+_LEAST_MAP_PT, _LARGE_MAP_PT, _MOST_MAP_PT = 190.0, 260.0, 420.0
+"""Height of the map: the least, that for which letters become smaller, and the most."""
+_STRIP = "\x00timeline"
+"""Stands for the timeline among lines of text; no text that is drawn has such a character."""
+
+Columns = tuple[list[Line], list[Line]]
+
+
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """What found no room on a card, and the circuit over the second fill site."""
+
+    facts: Facts
+    picture: Picture
+    subject: Subject
+    layout: Layout
+    cut: Sequence[Block]
+    """Texts of the top third that found no room."""
+
+    def draw(self, document: Document, count: str) -> None:
+        """Draw it on pages behind; nothing where the card holds all.
+
+        What stands beside no way goes on the sheet of the second fill site, where there is one.
+        """
+        facts, layout, split = self.facts, self.layout, self.facts.cell("split_trip") >= 0
+        rest = [*self.cut, *layout.rest]
+        rest += [_strip_gap(facts)] if layout.strip_behind else []
+        if layout.way_behind or (rest and not split):
+            document.begin(count, behind=True)
+            document.heading(f"{card_words.where(facts)[0]}, continued", card_words.LEAST_HEAD_PT)
+            _draw_way(document, self.picture, facts, self.subject, count, rest, legs=layout.way_behind)
+            rest = []
+        if split:
+            _draw_second(document, self.picture, facts, count, rest)
+
+
+def _strip_gap(facts: Facts) -> Block:
+    """Keep the place of the timeline in a column: it stands where this line does."""
+    return Block.of([Line(_STRIP, small_strip_height(facts) / paper.LEADING)])
+
+
+def _legs(facts: Facts, larger: float) -> Columns:
+    """Give both legs, a line a step, in larger letters; without a trip why there is none."""
+    width = HALF_PT / larger
+    if facts.cell("trip") < 0:
+        return _scaled(card_way.way(facts, width), larger), []
+    out, back = card_way.out_leg(facts, width), card_way.every_turn_back(facts, width)
+    return _scaled(out, larger), _scaled(back, larger)
+
+
+def _appended(columns: Columns, blocks: Sequence[Block]) -> Columns:
+    """Put further texts below two columns, each below the one that is shorter then."""
+    high = list(map(paper.height_of, columns))
+    for block in blocks:
+        at = int(high[1] < high[0])
+        columns[at].extend(block.lines)
+        high[at] += block.height
+    return columns
+
+
+def _draw_way(
+    document: Document,
+    picture: Picture,
+    facts: Facts,
+    subject: Subject,
+    count: str,
+    rest: Sequence[Block],
+    *,
+    legs: bool = True,
+) -> None:
+    """Draw a map over the full width, as large as the text allows, and the text below it in two columns.
+
+    Both legs, where they are asked for, are in larger letters if the map may still be large.
+    """
+    room = document.y - FOOT_PT - NOTE_PT - 12.0
+    for larger, least_pt in ((_LARGER, _LARGE_MAP_PT), (1.0, _LEAST_MAP_PT)):
+        columns = _appended(_legs(facts, larger) if legs else ([], []), rest)
+        high = room - max(map(paper.height_of, columns))
+        if high >= least_pt:
+            break
+    if subject.out_ft is not None:
+        high = min(_MOST_MAP_PT, max(_LEAST_MAP_PT, high))
+        top = document.y - 4.0
+        document.y = draw_map(document.pen, picture, Box(LEFT_PT, top - high, RIGHT_PT, top), subject) - 4.0
+    _flow(document, facts, columns, count)
+
+
+def _scaled(lines: Sequence[Line], by: float) -> list[Line]:
+    return [line._replace(size=line.size * by, indent=line.indent * by) for line in lines]
+
+
+def _flow(document: Document, facts: Facts, columns: Columns, count: str) -> None:
+    """Let two columns flow side by side down the pages behind a card."""
+    while any(columns):
+        low = document.y
+        for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), columns, strict=True):
+            fits, used = 0, 0.0
+            while fits < len(lines) and document.y - used - lines[fits].height >= FOOT_PT:
+                used += lines[fits].height
+                fits += 1
+            low = min(low, _draw_lines(document.pen, x, document.y, lines[:fits], facts))
+            del lines[:fits]
+        document.y = low
+        if any(columns):
+            document.begin(count, behind=True)
+
+
+def _draw_lines(pen: paper.Pen, x: float, top: float, lines: Sequence[Line], facts: Facts) -> float:
+    """Write lines, and draw the timeline where it has its place; gives the lower edge."""
+    at = next((k for k, line in enumerate(lines) if line.said == _STRIP), len(lines))
+    top = pen.lines(x, top, lines[:at])
+    if at == len(lines):
+        return top
+    top -= lines[at].height
+    small_timeline(pen, x, top, facts)
+    return pen.lines(x, top, lines[at + 1 :])
+
+
+def _draw_second(document: Document, picture: Picture, first: Facts, count: str, rest: Sequence[Block]) -> None:
+    """Draw the sheet of those who fill at the second site: where, its map, and every turn; below, what else is left."""
+    facts = first.over_second()
+    subject = subject_of(picture, facts)
+    document.begin(count, behind=True)
+    document.heading(f"{card_words.where(facts)[0]}, second fill site", card_words.LEAST_HEAD_PT)
+    pen = document.pen
+    top = pen.lines(LEFT_PT, document.y, card_words.at_second(facts)) - 3.0
+    pen.rule(top, width=0.5)
+    left = pen.lines(LEFT_PT, top - 2.0, card_words.fill(facts, card_words.approach(facts, subject)))
+    document.y = min(left, pen.lines(LEFT_PT + HALF_PT + GAP_PT, top - 2.0, card_words.dump(facts))) - 2.0
+    full = paper.paragraph("Leave the fill site full, the dump site empty: never half.", HALF_PT, BODY_PT)
+    items = card_rest.cautions(facts, HALF_PT)
+    care = [Block.of([*full, Line("", 4.0)]), card_rest.under_heading(items)]
+    _draw_way(document, picture, facts, subject, count, [*care, *rest])

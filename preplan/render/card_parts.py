@@ -1,0 +1,68 @@
+"""Parts that a card and the pages behind it draw alike: the map with its note, and the timeline."""
+
+from __future__ import annotations
+
+from collections.abc import Set as AbstractSet
+
+from preplan.render import paper, strip_pdf, words
+from preplan.render.card_facts import HALF_PT, WIDTH_PT, Facts
+from preplan.render.card_layout import BEHIND_PT, small_strip_height, strip_words
+from preplan.render.charts import CROSSED, DASHED, Picture
+from preplan.render.limit_places import named_limits
+from preplan.render.paper import LEFT_PT, SMALL_PT, Pen, paragraph
+from preplan.render.route_pdf import Subject
+from preplan.render.scene import Box
+
+NOTE_PT = 2 * SMALL_PT * paper.LEADING + 3.0
+"""Height of the note below a map."""
+
+
+def subject_of(picture: Picture, facts: Facts) -> Subject:
+    """Gather what the map of a card's circuit shows."""
+    group = facts.group
+    others = () if facts.second else (facts.cell("backup"), facts.cell("split"))
+    named = named_limits(facts.plan, group, facts.circuit)
+    return picture.subject(group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps, named)
+
+
+def draw_map(pen: Pen, picture: Picture, page: Box, subject: Subject) -> float:
+    """Draw the map of a trip, and below it over the full width what its marks mean; gives the lower edge."""
+    seen = picture.draw(pen, page, subject)
+    pen.lines(LEFT_PT, page.bottom - 1.0, paragraph(_map_note(subject, seen), WIDTH_PT, SMALL_PT, most=2))
+    return page.bottom - NOTE_PT
+
+
+def _map_note(subject: Subject, seen: AbstractSet[str]) -> str:
+    """Say what the marks on a map mean, those alone that are there."""
+    drops = "Drops: fill sites"
+    drops += ", dashed: some months only" * (DASHED in seen) + ", crossed: out of service" * (CROSSED in seen)
+    said = {
+        "Solid line: loaded, to the star. Dashed: empty, back to the drop.": subject.out_ft is not None,
+        "Pointed tags: steps of the loaded way.": bool(subject.turns),
+        "Brackets: bridges, limits.": bool(subject.bridges),
+        f"{drops}.": "site" in seen,
+        "Houses: stations.": "station" in seen,
+        "Small symbols: this card's addresses, by status.": "address" in seen,
+    }
+    return " ".join(one for one, here in said.items() if here)
+
+
+def timeline_band(pen: Pen, band: Box, facts: Facts) -> None:
+    """Draw the timeline of the lead address as a strip over a band's width; nothing where none runs."""
+    if facts.group.strip is None or band.height <= 0.0:
+        return
+    if band.height <= BEHIND_PT:
+        pen.text(band.left, band.bottom + 2.0, f"Timeline: see {words.NEXT_PAGE}.", SMALL_PT)
+        return
+    pen.text(band.left, band.top - SMALL_PT * 1.3, strip_words(facts), SMALL_PT)
+    page = Box(band.left, band.bottom, band.right, band.top - SMALL_PT * 1.6 - 4.0)
+    strip_pdf.draw(pen, page, facts.group.strip)
+
+
+def small_timeline(pen: Pen, left: float, bottom: float, facts: Facts) -> None:
+    """Draw the same into a column, from its lower left corner."""
+    if facts.group.strip is None:
+        return
+    top = bottom + small_strip_height(facts)
+    below = pen.lines(left, top, paragraph(strip_words(facts), HALF_PT, SMALL_PT))
+    strip_pdf.draw(pen, Box(left, bottom, left + HALF_PT, below - 4.0), facts.group.strip)
