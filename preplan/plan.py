@@ -473,8 +473,6 @@ class Step:
     """Of a turn round right after the first step: what it lies past, 'fill site' or 'dump site'."""
     past_mi: float = 0.0
     """And how far."""
-    keeps_on: bool = False
-    """It goes on with a named road at a fork, by a mere kink."""
 
     @property
     def turns_round(self) -> bool:

@@ -351,17 +351,6 @@ def test_who_turns_round_is_told_how_far_on_and_whether_a_place_is_mapped() -> N
     assert len(tell(mapped, "aba", start=0.998)) == 2
 
 
-def test_only_a_kink_of_a_named_road_keeps_on() -> None:
-    kink = {"a": (0, 0), "b": (1000, 0), "c": (1700, 700), "d": (1000, 1000), "e": (2000, 200)}
-    roads = [("a", "b", MAIN), ("b", "c", MAIN), ("b", "d", MAIN), ("b", "e", OAK)]
-    town = draw(kink, roads)
-    assert [(step.turn, step.keeps_on) for step in tell(town, "abc")[1:]] == [("Left on", True)]
-    assert [(step.turn, step.keeps_on) for step in tell(town, "abd")[1:]] == [("Left on", False)]
-    assert [(step.turn, step.keeps_on) for step in tell(town, "abe")[1:]] == [("Straight on", False)]
-    nameless = draw(kink, [(a, b, {}) for a, b, _ in roads])
-    assert [step.keeps_on for step in tell(nameless, "abc")[1:]] == [False]
-
-
 def test_every_warning_is_told() -> None:
     tags = {**MAIN, "bridge": "yes", "surface": "gravel"}
     limits = {

@@ -136,7 +136,7 @@ def test_half_a_character_is_replaced() -> None:
 
 @given(st.integers(0, 40))
 def test_directions_number_every_step(count: int) -> None:
-    steps = [Step(road=f"Road {k}", miles=0.5, turn="Left on", keeps_on=k % 2 == 1) for k in range(count)]
+    steps = [Step(road=f"Road {k}", miles=0.5, turn="Left on") for k in range(count)]
     assert directions(steps) == [(str(k), step_words(one)) for k, one in enumerate(steps, 1)]
 
 

@@ -17,8 +17,6 @@ STRAIGHT_DEG = 45.0
 """A smaller change of bearing is straight on, unless another road leaves straighter (this program's choice)."""
 SURELY_STRAIGHT_DEG = 10.0
 """A change of bearing this small is straight on whatever else leaves."""
-KINK_DEG = 60.0
-"""A smaller change of bearing on one road is a kink, whatever else leaves (this program's choice)."""
 RIVAL_DEG = 20.0
 """On one road a bend is told as a turn if another road leaves no more than this much less straight."""
 BEARING_M = 25.0
@@ -46,8 +44,6 @@ class Turn:
     words: str
     said_on_same_road: bool = False
     """A turn worth a line even where the road keeps its name."""
-    slight: bool = True
-    """A mere kink, where a road keeps its name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +159,7 @@ def _turn(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driv
     if abs(angle) < SURELY_STRAIGHT_DEG or (abs(angle) < STRAIGHT_DEG and straightest):
         return Turn(STRAIGHT)
     contested = any(rival <= abs(angle) + RIVAL_DEG for rival in rivals)
-    return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested, slight=abs(angle) < KINK_DEG)
+    return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested)
 
 
 def turn_across(meeting: Junctions, before: Driven, after: Driven) -> str:

@@ -43,8 +43,6 @@ class _Piece:
     turn: str
     states: list[Driven] = field(default_factory=list)
     miles: list[float] = field(default_factory=list)
-    keeps_on: bool = False
-    """See `Step.keeps_on`."""
 
     @property
     def rows(self) -> list[int]:
@@ -98,7 +96,6 @@ def directions(
             room=_room(roads, piece),
             past=leaving if at == 1 and piece.turn == ROUND else "",
             past_mi=sum(pieces[0].miles) if at == 1 and piece.turn == ROUND else 0.0,
-            keeps_on=piece.keeps_on and piece.turn != ROUND,
         )
         for at, piece in enumerate(pieces)
     )
@@ -142,8 +139,7 @@ def _pieces(
         elif at:
             made = turn_into(roads, limits, meeting, states[at - 1], state)
             if labels[at] != pieces[-1].road or made.said_on_same_road:
-                keeps_on = labels[at] == pieces[-1].road and made.slight and is_named(roads, state[0])
-                pieces.append(_Piece(labels[at], made.words, keeps_on=keeps_on))
+                pieces.append(_Piece(labels[at], made.words))
         pieces[-1].states.append(state)
         pieces[-1].miles.append(miles[at])
     return pieces
