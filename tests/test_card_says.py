@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import fields, replace
+from itertools import chain
 
 import numpy as np
 import pytest
@@ -20,6 +21,10 @@ SUMMER, WINTER = frozenset(range(4, 12)), (12, 1, 2, 3)
 
 def text(lines: Sequence[Line]) -> str:
     return " ".join(line.said for line in lines)
+
+
+def otherwise(of: Facts) -> str:
+    return text([*chain.from_iterable(card_rest.otherwise(of))])
 
 
 def facts(plan: Plan, group: int = 0) -> Facts:
@@ -48,7 +53,7 @@ def with_backup(winter: int) -> Plan:
     ("winter", "told"), [(-1, "December to March: NO backup."), (0, "December to March: fill site 1.")]
 )
 def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told: str) -> None:
-    said = text(card_rest.otherwise(facts(with_backup(winter))))
+    said = otherwise(facts(with_backup(winter)))
     assert "(April to November only)" in said
     assert told in said
 
@@ -56,9 +61,9 @@ def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told
 def test_the_way_to_the_backup_is_told_loaded_and_empty() -> None:
     plan = with_backup(-1)
     plan.trips.out_mi[1], plan.trips.back_mi[1] = 6.0, 0.81
-    assert "Loaded 6.00 mi, empty 0.81 mi." in text(card_rest.otherwise(facts(plan)))
+    assert "Loaded 6.00 mi, empty 0.81 mi." in otherwise(facts(plan))
     plan.trips.back_mi[1] = 6.0
-    assert "6.00 mi each way." in text(card_rest.otherwise(facts(plan)))
+    assert "6.00 mi each way." in otherwise(facts(plan))
 
 
 def test_the_tanker_that_costs_most_is_named() -> None:
@@ -89,11 +94,11 @@ def test_neighbours_that_a_hose_lay_may_serve_are_named() -> None:
     plan = example_plan()
     at = several(plan)
     (other,) = (a for a in plan.groups[at].addresses if a != plan.groups[at].lead)
-    assert "A hose lay" not in text(card_rest.otherwise(facts(plan, at)))
+    assert "A hose lay" not in otherwise(facts(plan, at))
     lays = LayTable.none()
     columns = {field.name: getattr(lays, field.name) for field in fields(lays)}
     lays = replace(lays, **{name: np.full(1, other, dtype=column.dtype) for name, column in columns.items()})
-    said = text(card_rest.otherwise(facts(replace(plan, lays=lays), at)))
+    said = otherwise(facts(replace(plan, lays=lays), at))
     assert f"A hose lay may bring more at {plan.addresses.label[other]}." in said
 
 
@@ -111,9 +116,9 @@ def test_an_engine_that_brings_hose_has_a_job() -> None:
 
 def test_a_second_site_that_needs_no_engine_is_not_said_to_lose_one() -> None:
     plan = split_plan()
-    assert "Fill site 2 or its engine out" in text(card_rest.otherwise(facts(plan)))
+    assert "Fill site 2 or its engine out" in otherwise(facts(plan))
     levels = replace(plan.levels, split_engine=np.full_like(plan.levels.split_engine, -1))
-    assert "Fill site 2 out, all at" in text(card_rest.otherwise(facts(replace(plan, levels=levels))))
+    assert "Fill site 2 out, all at" in otherwise(facts(replace(plan, levels=levels)))
 
 
 def test_a_card_says_that_the_first_alarm_fills_here_too() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import chain, product
 from typing import NamedTuple
 
 from preplan.render import card_rest, card_way, paper, words
@@ -122,7 +122,7 @@ def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, besid
     """Set a card one way; None: something has no room."""
     if beside and texts.cautions:
         way = way.over(texts.care(one.way_pt))
-    blocks = [texts.otherwise(brief=brief), *([] if beside else texts.care_below)]
+    blocks = [Block.of([*chain.from_iterable(texts.otherwise(brief=brief))]), *([] if beside else texts.care_below)]
     strip_pt = small_strip_height(texts.facts) if one.small else 0.0
     parted = parted_at([block.height for block in blocks], strip_pt)
     map_pt, below_pt = _share(free - one.band_pt, parted.high_pt, way.height)
@@ -144,7 +144,7 @@ def _cut(texts: Texts, free: float) -> Layout:
     ways = [(way_pt, texts.ends(way_pt) if ends else texts.way(way_pt)) for way_pt in WAYS_PT]
     fitting = [one for one in ways if one[1].height <= free - band - LEAST_BELOW_PT - LEAST_NOTES_PT]
     way_pt, way = fitting[0] if fitting else ways[-1]
-    blocks = [texts.otherwise(brief=True), *texts.care_below]
+    blocks = [*map(Block.of, texts.otherwise(brief=True)), *texts.care_below]
     more = Block.of([Line(f"… and more: see {words.NEXT_PAGE}", SMALL_PT)])
     for kept in range(len(blocks), -1, -1):
         shown = blocks[:kept] + [more] * (kept < len(blocks))
@@ -208,6 +208,7 @@ class Texts:
         self.care_below = [card_rest.under_heading(items[:1]), *items[1:]] if items else []
         """The cautions for the columns, the heading with the first."""
         self._set: dict[Hashable, Block] = {}
+        self._else: dict[bool, list[list[Line]]] = {}
 
     def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
         """Set a text unless it is set."""
@@ -227,16 +228,22 @@ class Texts:
         """Give the first and the last step of both legs."""
         return self._once(("ends", width), lambda: card_way.ends_of_way(self.facts, width))
 
-    def otherwise(self, *, brief: bool) -> Block:
-        """Give what else there is."""
-        return self._once(("otherwise", brief), lambda: card_rest.otherwise(self.facts, brief=brief))
+    def otherwise(self, *, brief: bool) -> list[list[Line]]:
+        """Give what else there is, each for itself."""
+        if brief not in self._else:
+            self._else[brief] = card_rest.otherwise(self.facts, brief=brief)
+        return self._else[brief]
 
     def rest(self, kept: int) -> tuple[Block, ...]:
-        """Give the texts for the columns from one on, for the page behind."""
-        blocks = [self.otherwise(brief=False), *self.care_below][kept:]
-        if kept > 1 and blocks:
-            blocks.insert(0, Block.of([Line("TAKE CARE, continued", SMALL_PT, bold=True)]))
-        return tuple(blocks)
+        """Give the texts for the columns from one on, for the page behind, under their heading."""
+        before = len(self.otherwise(brief=True))
+        left = [*map(Block.of, self.otherwise(brief=False)[kept:])] if kept < before else []
+        care = self.care_below[max(kept - before, 0) :]
+        if kept and left:
+            left.insert(0, Block.of([Line("IF SOMETHING IS OUT, continued", SMALL_PT, bold=True)]))
+        if kept > before and care:
+            care.insert(0, Block.of([Line("TAKE CARE, continued", SMALL_PT, bold=True)]))
+        return (*left, *care)
 
 
 def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:

@@ -30,28 +30,26 @@ _MOST_BY_HOSE = 3
 _NOTHING = Block.of([])
 
 
-def otherwise(facts: Facts, *, brief: bool = False) -> list[Line]:
+def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
     """Give the backup, a hose lay that does more, the seasons, and, where not `brief`, who waits or adds nothing.
 
-    What one tanker out costs stands in the table.
+    Each stands for itself, the backup under the heading. What one tanker out costs stands in the table.
     """
     plan, lead, level = facts.plan, facts.lead, facts.level
     if level < 0 or facts.cell("site") < 0:
         return []
-    lines = [Line("IF SOMETHING IS OUT", SMALL_PT, bold=True), *_backup(facts, brief=brief)]
+    parts = [[Line("IF SOMETHING IS OUT", SMALL_PT, bold=True), *_backup(facts, brief=brief)]]
     split, site = facts.cell("split"), facts.cell("site")
     if split >= 0:
         alone = _flow_words(facts, float(plan.levels.alone_gpm[lead, level]))
         pumped = " or its engine" * bool(facts.cell("split_engine") >= 0)
         said = f"Fill site {split + 1}{pumped} out, all at fill site {site + 1}: {alone}"
-        lines += paragraph(said, HALF_PT, most=3)
-    lines += _by_hose(facts, brief=brief)
-    for season in [] if by_season(facts) else season_words(plan, lead, level):
-        lines += paragraph(season, HALF_PT, SMALL_PT, indent=8.0)
-    said_of_tankers = [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
-    for said in said_of_tankers:
-        lines += paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) if said else []
-    return lines
+        parts.append(paragraph(said, HALF_PT, most=3))
+    parts.append(_by_hose(facts, brief=brief))
+    more = [] if by_season(facts) else season_words(plan, lead, level)
+    more += [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
+    parts += [paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) for said in more if said]
+    return [part for part in parts if part]
 
 
 def _backup(facts: Facts, *, brief: bool) -> list[Line]:

@@ -41,7 +41,8 @@ _ADDRESS_PT = np.array([[0.0, 0.0], [-3.0, 0.0], [3.0, 0.0], [0.0, -3.0], [0.0, 
 """What of an address's symbol no name may cover, seen from its middle."""
 DASHED, CROSSED = "site of some months", "site out of service"
 """What `Picture.draw` says of the drops on a map."""
-_CORNER_PT = 118.0
+_BARS_AT_PT, _BAR_PT, _KEY_PT = 20.0, 50.0, 34.0
+"""The key of a picture: where its scale bars begin, how long they may be, and its height."""
 _INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
 """A map wider than the first has an inset about the dump site, of this many feet on this many points."""
 _PLAIN_PT_PER_FT = 72.0 / FT_PER_MI
@@ -169,7 +170,7 @@ class Picture:
         for line in (subject.out_ft, subject.back_ft):
             if line is not None:
                 room.block(scene.dotted(frame.to_page(line), 5.0))
-        return not all(map(frame.page.holds, pins)), room.emptiest(key_places(frame.page))[0]
+        return not all(map(frame.page.holds, pins)), room.emptiest(key_places(frame))[0]
 
     def _draw_in(self, pen: Pen, frame: Frame, subject: Subject) -> list[Mark]:
         """Draw a picture into its frame; gives its symbols."""
@@ -183,7 +184,7 @@ class Picture:
         marks = self._marks(frame, subject, room)
         limits = place_limits(frame, subject, room)
         turns = turn_labels(frame, subject, room)
-        _, corner = room.emptiest(key_places(page))
+        _, corner = room.emptiest(key_places(frame))
         room.take(corner)
         inset = self._room_for_inset(frame, subject, room)
         draw_bridges(pen, frame, subject, room)
@@ -332,8 +333,8 @@ def _edge(pen: Pen, page: Box) -> None:
     pen.rect(page.left, page.bottom, page.width, page.height)
 
 
-def corners(page: Box, wide: float = _CORNER_PT, high: float = 34.0) -> list[Box]:
-    """List the four corners in which the scale bars may stand, the usual one first."""
+def corners(page: Box, wide: float, high: float) -> list[Box]:
+    """List boxes in the four corners of a picture, the lower left one first."""
     return [
         Box(left, low, left + wide, low + high)
         for low in (page.bottom, page.top - high)
@@ -341,13 +342,20 @@ def corners(page: Box, wide: float = _CORNER_PT, high: float = 34.0) -> list[Box
     ]
 
 
-def key_places(page: Box) -> Iterator[Box]:
+def _bars(frame: Frame) -> tuple[scene.ScaleBar, scene.ScaleBar]:
+    """Choose the two scale bars of a picture, in feet and in miles."""
+    return scene.scale_bar(frame.pt_per_ft, _BAR_PT, "ft"), scene.scale_bar(frame.pt_per_ft, _BAR_PT, "mi")
+
+
+def key_places(frame: Frame) -> Iterator[Box]:
     """List where the scale bars may stand: in the corners, else in the middle of an edge."""
-    found = corners(page)
+    page = frame.page
+    wide = max(_BARS_AT_PT + bar.points + 8.0 + paper.width_of(bar.words, SMALL_PT) for bar in _bars(frame))
+    found = corners(page, wide, _KEY_PT)
     yield from found
-    across, up = (page.left + page.right - _CORNER_PT) / 2, (page.bottom + page.top - 34.0) / 2
-    yield from (box._replace(left=across, right=across + _CORNER_PT) for box in found[::2])
-    yield from (box._replace(bottom=up, top=up + 34.0) for box in found[:2])
+    across, up = (page.left + page.right - wide) / 2, (page.bottom + page.top - _KEY_PT) / 2
+    yield from (box._replace(left=across, right=across + wide) for box in found[::2])
+    yield from (box._replace(bottom=up, top=up + _KEY_PT) for box in found[:2])
 
 
 def draw_key(pen: Pen, frame: Frame, page: Box) -> None:
@@ -357,9 +365,8 @@ def draw_key(pen: Pen, frame: Frame, page: Box) -> None:
     pen.width(0.5)
     pen.rect(page.left, page.bottom, page.width, page.height, fill=True)
     pen.ink(BLACK, BLACK)
-    x = page.left + 20.0
-    for unit, y in (("ft", page.bottom + 21.0), ("mi", page.bottom + 7.0)):
-        bar = scene.scale_bar(frame.pt_per_ft, 50.0, unit)
+    x = page.left + _BARS_AT_PT
+    for bar, y in zip(_bars(frame), (page.bottom + 21.0, page.bottom + 7.0), strict=True):
         pen.width(1.4)
         far = x + bar.points
         pen.strokes((x, y, far, y), (x, y - 2.5, x, y + 2.5), (far, y - 2.5, far, y + 2.5))

@@ -76,7 +76,7 @@ def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
         symbols_pdf.station_mark(pen, str(row + 1), x, y, _SITE_PT)
     pen.restore()
     room.block(frame.to_page(picture.address_ft[_inside(frame, picture.address_ft)]))
-    draw_key(pen, frame, room.emptiest(key_places(page))[1])
+    draw_key(pen, frame, room.emptiest(key_places(frame))[1])
     _frame_line(pen, page)
 
 
