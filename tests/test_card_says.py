@@ -126,8 +126,8 @@ def test_a_card_says_that_the_first_alarm_fills_here_too() -> None:
     flag = Flag("lower level fills elsewhere", "Level 1")
     told = replace(plan.answers, flags=((flag,), *plan.answers.flags[1:]))
     said = text(card_words.fill(facts(replace(plan, answers=told))))
-    assert "This holds only if the first alarm fills here too; planned elsewhere: response level 1." in said
-    assert "first alarm" not in text(card_words.fill(facts(plan)))
+    assert "FIRST ALARM FILLS HERE TOO, or this does not hold; planned elsewhere: response level 1." in said
+    assert "FIRST ALARM" not in text(card_words.fill(facts(plan)))
 
 
 def test_a_site_that_is_best_in_months_that_do_not_decide_says_so() -> None:

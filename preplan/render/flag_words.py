@@ -38,7 +38,7 @@ _FLAGS = {
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "two fill sites": "Tankers split over two fill sites: {n}.",
-    "lower level fills elsewhere": "This holds only if the first alarm fills here too; planned elsewhere: {n}.",
+    "lower level fills elsewhere": "FIRST ALARM FILLS HERE TOO, or this does not hold; planned elsewhere: {n}.",
     "source runs out": "The source holds {n}, which sets the flow.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
     "assumed building": "No building size is known: a default building was used.",
@@ -65,6 +65,8 @@ GRAVE = ON_THE_WAY | OFF_THE_WAY
 """Flags that stand before all others wherever flags are listed: a loaded tanker may be too heavy."""
 _NAMES_LEVELS = frozenset({"close", "lower level fills elsewhere"})
 _NAMES_MONTHS = frozenset({"seasonal", "no backup", "road closed"})
+_NOR_EMPTY = ", nor empty"
+"""How a flag says that a limit holds on the way back too."""
 _MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
 _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}
@@ -84,7 +86,10 @@ def flag_words(flag: Flag) -> str:
         return f"Second circuit: {flag_words(replace(flag, circuit=FIRST_CIRCUIT))}"
     template = _FLAGS.get(flag.code)
     if template is not None and ("{n}" not in template or flag.value is not None):
-        return template.replace("{n}", _flag_number(flag))
+        said = _flag_number(flag)
+        if _NOR_EMPTY in said and template.lower().startswith("loaded:"):
+            return f"{template[:6]} or empty{template[6:]}".replace("{n}", said.replace(_NOR_EMPTY, ""))
+        return template.replace("{n}", said)
     said = first_up(printable(flag.code))
     return f"{said}: {_flag_number(flag)}." if flag.value is not None else f"{said}."
 

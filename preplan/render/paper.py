@@ -132,6 +132,8 @@ class Document:
     """How many there are in all, where it is known before."""
     behind: bool = False
     """The page stands behind another and has no number of its own."""
+    goes_on: str = ""
+    """What a page says at its upper right that goes on with the one before; '': the date of the data."""
     buffer: io.BytesIO = field(default_factory=io.BytesIO)
     pen: Pen = field(init=False)
     y: float = TOP_PT
@@ -166,7 +168,8 @@ class Document:
         pen.ink(BLACK, BLACK)
         left = ellipsis(words.printable(f"{self.district.name}: {self.title}"), SMALL_PT, 340.0)
         pen.text(LEFT_PT, TOP_PT - SMALL_PT, left, SMALL_PT)
-        pen.text(RIGHT_PT, TOP_PT - SMALL_PT, right or words.date_words(self.district.date), SMALL_PT, align="right")
+        said = right or self.goes_on or words.date_words(self.district.date)
+        pen.text(RIGHT_PT, TOP_PT - SMALL_PT, said, SMALL_PT, align="right")
         pen.rule(TOP_PT - 12.0)
         self.y = TOP_PT - 16.0
         self._footer()

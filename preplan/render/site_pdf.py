@@ -101,6 +101,7 @@ def _site_page(
     plan, site = picture.plan, picture.plan.sites[row]
     document.begin(f"fill site {row + 1} of {len(plan.sites)}")
     title = words.site_words(plan, row)
+    document.goes_on = f"{paper.ellipsis(title, SMALL_PT, 130.0)}, continued"
     document.mark(f"site{row}", title)
     pen, top = document.pen, document.y
     symbols_pdf.fill_mark(pen, site, str(row + 1), LEFT_PT + 12.0, top - 26.0, 22.0)
