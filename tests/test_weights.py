@@ -107,12 +107,12 @@ def test_engines_are_named_beside_the_tankers_or_by_themselves() -> None:
 def test_what_is_too_low_or_narrow_is_told_where_a_driver_is_tempted() -> None:
     tall = unit("E1", "engine", height_ft=10.8)
     low = replace(limits(), max_height_ft=np.array([np.inf, 10.04, np.inf, np.inf]))
-    said = "posted below size=the Mill Road bridge (posted 10 ft high). E1: up to 10.8 ft"
+    said = "posted below size=E1 (10.8 ft): the Mill Road bridge (posted 10 ft high)"
     assert told(low, free=True, tankers=(replace(LIGHT, height_ft=9.9),), engines=(tall,)) == [said]
     assert told(low, out=True, back=True, tankers=(replace(LIGHT, height_ft=9.9),), engines=(tall,)) == []
     narrow = replace(limits(), max_width_ft=np.array([np.inf, 8.0, np.inf, np.inf]))
     (wide,) = told(narrow, free=True, tankers=(replace(LIGHT, width_ft=8.5),))
-    assert wide == "posted below size=the Mill Road bridge (posted 8 ft wide). T2: up to 8.5 ft"
+    assert wide == "posted below size=T2 (8.5 ft): the Mill Road bridge (posted 8 ft wide)"
 
 
 def test_a_bridge_rated_too_low_is_told_wherever_a_driver_is_tempted() -> None:

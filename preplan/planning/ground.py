@@ -66,6 +66,11 @@ class Ground:
     notes: tuple[str, ...] = ()
     """Which sites and stations join no road, one sentence each."""
 
+    @property
+    def as_seen(self) -> list[tuple[RoadNetwork, RoadLimits, Minutes]]:
+        """Give what vehicles see of the roads, season by season."""
+        return [(season.network, season.limits, season.minutes) for season in self.seasons]
+
 
 def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
     """Refuse roads that are near none of the addresses: most likely another district's; `near` is (addresses,).

@@ -18,7 +18,7 @@ from preplan.roads.road_names import road_label
 ABOVE_RATING, EMPTY_ONLY, RATED = "crosses above rating", "empty only", "rated below load"
 RATED_FOR_ENGINES, POSTED_FOR_ENGINES = "rated below engine", "posted below engine"
 POSTED, POSTED_SIZE = "posted below load", "posted below size"
-GRAVEST = (ABOVE_RATING, EMPTY_ONLY, RATED, RATED_FOR_ENGINES, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE)
+LIMIT_FLAGS = (ABOVE_RATING, EMPTY_ONLY, RATED, RATED_FOR_ENGINES, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE)
 """Codes of the flags, the gravest first."""
 _MOST_NAMED = 2
 """Tankers that are named each with its weight."""
@@ -85,10 +85,12 @@ class Weights:
         max_lb, axle_lb = float(limits.max_lb[segment]), float(limits.max_axle_lb[segment])
         rated_lb, rated = float(self.operating_lb[segment]), bool(limits.rated[segment])
         tankers, engines = self._units(self.sent, address), self._units(self.engines, address) if free else []
+        rating, posted = f"{np.floor(rated_lb):,.0f} lb", _posted(max_lb, axle_lb)
         above = [unit for unit in tankers if (unit.loaded_lb if loaded else unit.dumped_lb) > rated_lb]
         if (loaded or empty) and rated_lb < max_lb and above:
-            yield Flag(ABOVE_RATING, f"{self._name(segment)} ({self._rating(segment, limits)}). {_heavier(above)}")
-        said = self._rating(segment, limits) if rated else _posted(max_lb, axle_lb)
+            said = f"{self._name(segment)} ({self._rating(segment, limits)}). {_heavier(above)}"
+            yield Flag(ABOVE_RATING, said, limit=rating)
+        said, limit = (self._rating(segment, limits), rating) if rated else (f"posted {posted}", posted)
         heavy, engines = (
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
             for units in (tankers, engines)
@@ -96,18 +98,20 @@ class Weights:
         never = [unit.unit_id for unit in tankers if unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb]
         if heavy and empty and not loaded:
             but = f", {' '.join(never)} not even empty" if never else ""
-            yield Flag(EMPTY_ONLY, f"{self._name(segment)} ({said}{but})")
+            yield Flag(EMPTY_ONLY, f"{self._name(segment)} ({said}{but})", limit=limit)
         elif heavy and (rated or (free and not loaded)):
             which = f"{self._name(segment)} ({said}){', nor empty' if never else ''}"
-            ids = " ".join(unit.unit_id for unit in heavy + engines)  # a driver reads the weight on the sign
-            yield Flag(RATED, f"{which}. {_heavier(heavy + engines)}") if rated else Flag(POSTED, f"{which}: {ids}")
+            every = heavy + engines
+            # a driver reads the weight on a sign; of a rating he is told by how much he is too heavy
+            who = f". {_heavier(every)}" if rated else f": {' '.join(unit.unit_id for unit in every)}"
+            yield Flag(RATED if rated else POSTED, which + who, limit=limit)
             return
         if engines:
             code = RATED_FOR_ENGINES if rated else POSTED_FOR_ENGINES
-            yield Flag(code, f"{_weighed(engines)}: {self._name(segment)} ({said})")
+            yield Flag(code, f"{_weighed(engines)}: {self._name(segment)} ({said})", limit=limit)
 
     def _of_size(self, address: int, segment: int) -> Iterator[Flag]:
-        """Flag what is too low or too narrow for units sent: no way planned here leads through it."""
+        """Flag what is too low or too narrow for units sent; lower and narrower ones may be planned through it."""
         limits = self.limits[int(self.road[address])]
         units = self._units(self.sent | self.engines, address)
         for most_ft, name, size in (
@@ -117,8 +121,9 @@ class Weights:
             over = [unit for unit in units if getattr(unit, name) > most_ft]
             if over:
                 ids, largest = " ".join(unit.unit_id for unit in over), max(getattr(unit, name) for unit in over)
-                posted = f"posted {np.floor(10 * most_ft) / 10:g} ft {size}"
-                yield Flag(POSTED_SIZE, f"{self._name(segment)} ({posted}). {ids}: up to {largest:.1f} ft")
+                limit = f"{np.floor(10 * most_ft) / 10:g} ft {size}"
+                said = f"{ids} ({'up to ' * (len(over) > 1)}{largest:.1f} ft): {self._name(segment)} (posted {limit})"
+                yield Flag(POSTED_SIZE, said, limit=limit)
 
     def _units(self, mask: BoolArray, address: int) -> list[Unit]:
         """List the units of a mask at one address."""
@@ -141,7 +146,7 @@ def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
     for flag in flags:
         stretches[flag] = (*stretches.get(flag, ()), *flag.stretches)
     once = [replace(flag, stretches=rows) for flag, rows in stretches.items()]
-    return tuple(sorted(once, key=lambda flag: GRAVEST.index(flag.code)))
+    return tuple(sorted(once, key=lambda flag: LIMIT_FLAGS.index(flag.code)))
 
 
 def _heavier(units: list[Unit]) -> str:
@@ -172,4 +177,4 @@ def _from_to(units: list[Unit]) -> str:
 def _posted(max_lb: float, axle_lb: float) -> str:
     """Say what weights are posted."""
     signs = (max_lb, "lb"), (axle_lb, "lb an axle")
-    return f"posted {', '.join(f'{np.floor(sign):,.0f} {unit}' for sign, unit in signs if np.isfinite(sign))}"
+    return ", ".join(f"{np.floor(sign):,.0f} {unit}" for sign, unit in signs if np.isfinite(sign))

@@ -15,7 +15,7 @@ _FLAGS = {
     "rated below engine": "NOT for {n}.",
     "posted below load": "Loaded: not over {n}.",
     "posted below engine": "Not for {n}.",
-    "posted below size": "Not through {n}.",
+    "posted below size": "Not for {n}.",
     "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "no backup": "No fill site stands in in {n}.",

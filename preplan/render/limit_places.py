@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 import numpy as np
 
@@ -12,8 +11,6 @@ from preplan.render import scene, words
 from preplan.render.flag_words import flag_words, flags_on
 from preplan.units import FT_PER_MI
 
-_LIMIT = re.compile(r"(?:posted|rated) ([0-9][0-9,.]* (?:lb an axle|lb|ft high|ft wide|ft))")
-"""A limit as the flag's own words have it."""
 _HERE_FT = 60.0
 """A limit so near is at the dump site."""
 
@@ -48,9 +45,4 @@ def weight_warnings(plan: Plan, group: CardGroup, codes: frozenset[str], circuit
 def named_limits(plan: Plan, group: CardGroup, circuit: int) -> dict[int, str]:
     """Give each stretch whose limit a flag of a card names, for who drives one circuit, with the limit."""
     flags = [flag for a in (group.lead, *group.addresses) for flag in flags_on(plan, a, circuit) if flag.stretches]
-    return {stretch: _limit(flag) for flag in reversed(flags) for stretch in flag.stretches}
-
-
-def _limit(flag: Flag) -> str:
-    found = _LIMIT.search(str(flag.value))
-    return found[1] if found else ""
+    return {stretch: flag.limit for flag in reversed(flags) for stretch in flag.stretches}
