@@ -114,7 +114,7 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     watch = Watch(progress)
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
-    require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
+    require_fleet(inputs, inputs.in_service)
     roads, features = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
     ground = lay_ground(inputs, roads, features)
     watch.stage("done", 1.0)
@@ -229,7 +229,7 @@ def _read(district_file: Path, folder: Path, watch: Watch) -> Inputs:
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
     check_earlier(folder, PROGRAM, inputs.district.name, RESULTS)
-    require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
+    require_fleet(inputs, inputs.in_service)
     return inputs
 
 
@@ -314,7 +314,7 @@ def drill_district(
     watch = Watch(progress)
     watch.stage("reading tables", 0.0)
     inputs = read_inputs(district_file)
-    require_fleet(inputs, tuple(unit for unit in inputs.units if unit.in_service))
+    require_fleet(inputs, inputs.in_service)
     logged = read_drill_log(log, inputs, site, address)
     roads, features = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
     watch.stage("placing addresses on the roads", 0.3)

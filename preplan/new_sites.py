@@ -17,8 +17,9 @@ from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import meets_at, plan_district
 from preplan.planning.siting import Picked, pick_places
 from preplan.processes import cores
-from preplan.records import BoolArray, FeatureTable, FillSite, FloatArray, RoadTable
-from preplan.render.words import CAUTIONS, level_words
+from preplan.records import BoolArray, FeatureTable, FillSite, FloatArray, RoadLimits, RoadTable
+from preplan.render.words import CAUTIONS, level_words, months
+from preplan.roads.places import place_points
 from preplan.roads.road_names import road_label
 from preplan.roads.water_places import water_places
 from preplan.water.shared_work import shared
@@ -27,6 +28,7 @@ Progress = Callable[[str, float], None]
 COUNTED = ("addresses", "gpm")
 """What the new sites are chosen to bring up: as many addresses as can be, or as much required flow."""
 MOST_NEW = 20
+"""New fill sites that may be asked for at once: more are no question of next year's budget (this program's choice)."""
 LEAST_SHORT = 1e-6
 """A bound nearer than this share is reached."""
 
@@ -48,8 +50,6 @@ class Siting:
     date: str
     places: int
     """Places that were weighed."""
-    from_map: bool
-    """They are mapped water near roads, not a table's."""
     asked: int
     counted: str
     level: str
@@ -70,6 +70,8 @@ class Siting:
     """Addresses not met now that are met then."""
     lost: int
     """The other way round."""
+    from_map: bool = False
+    """The places are mapped water near roads, not a table's."""
     notes: tuple[str, ...] = ()
 
 
@@ -109,41 +111,79 @@ def new_sites(
     levels = _levels_up_to(level, inputs)
     given, notes = read_candidates(district_file, table)
     roads, features = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
-    places = given or _from_map(inputs, roads, features)
+    limits = lay_ground(inputs, roads, features).limits
+    places = given or _from_map(inputs, roads, limits, features)
     _check(places, inputs, file="candidates" if given else "the map")
+    asked = _Asked(inputs, roads, features, places, levels, counted, count)
     with shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
-        plan = plan_district(inputs, roads, features, _within(watch.stage, 0.05, 0.35))
-        rows = np.flatnonzero(_short(plan, levels)).astype(np.int32)
-        ids = [place.site_id for place in places]
-        weighed = meets_at(_with(inputs, places), roads, features, rows, ids, levels, _within(watch.stage, 0.35, 0.7))
+        answer = asked.answer(watch)
+    watch.stage("done", 1.0)
+    return replace(answer, from_map=not given, notes=(*notes, *_notes(places, inputs, roads, limits)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What is asked, everything checked."""
+
+    inputs: Inputs
+    roads: RoadTable
+    features: FeatureTable
+    places: Sequence[FillSite]
+    levels: int
+    """The first so many response levels count."""
+    counted: str
+    count: int
+
+    def answer(self, watch: Watch) -> Siting:
+        """Plan the district, weigh and choose the places, and plan it again with them."""
+        plan = self.planned((), _within(watch.stage, 0.05, 0.35))
+        now = _short(plan, self.levels)
+        rows, ids = np.flatnonzero(now).astype(np.int32), [place.site_id for place in self.places]
+        inputs, weighing = _with(self.inputs, self.places), _within(watch.stage, 0.35, 0.7)
+        meets = meets_at(inputs, self.roads, self.features, rows, ids, self.levels, weighing)
         watch.stage("choosing", 0.7)
         need = plan.needs.required_gpm[rows]
-        picked = pick_places(weighed, need if counted == "gpm" else np.ones(len(rows)), count)
-        chosen = [places[at] for at in picked.places]
-        then = plan
-        if chosen:
-            then = plan_district(_with(inputs, chosen), roads, features, _within(watch.stage, 0.7, 1.0))
-    watch.stage("done", 1.0)
-    short, now = _short(then, levels), _short(plan, levels)
-    return Siting(
-        district=inputs.district.name,
-        date=plan.district.date,
-        places=len(places),
-        from_map=not given,
-        asked=count,
-        counted=counted,
-        level=inputs.district.levels[levels - 1].name if levels < len(inputs.district.levels) else "",
-        unmet=len(rows),
-        reachable=int(weighed.any(axis=1).sum()),
-        new=tuple(_gains(chosen, picked, weighed, need)),
-        brought=picked.total,
-        bound=picked.bound,
-        before=plan.counts(),
-        after=then.counts(),
-        met=int((now & ~short).sum()),
-        lost=int((short & ~now).sum()),
-        notes=notes,
-    )
+        picked = pick_places(meets, need if self.counted == "gpm" else np.ones(len(rows)), self.count)
+        chosen = [self.places[at] for at in picked.places]
+        then = self.planned(chosen, _within(watch.stage, 0.7, 1.0)) if chosen else plan
+        short, every = _short(then, self.levels), self.inputs.district.levels
+        return Siting(
+            district=self.inputs.district.name,
+            date=plan.district.date,
+            places=len(self.places),
+            asked=self.count,
+            counted=self.counted,
+            level=every[self.levels - 1].name if self.levels < len(every) else "",
+            unmet=len(rows),
+            reachable=int(meets.any(axis=1).sum()),
+            new=tuple(_gains(chosen, picked, meets, need)),
+            brought=picked.total,
+            bound=picked.bound,
+            before=plan.counts(),
+            after=then.counts(),
+            met=int((now & ~short).sum()),
+            lost=int((short & ~now).sum()),
+        )
+
+    def planned(self, places: Sequence[FillSite], stage: Progress) -> Plan:
+        """Plan the district with some of the places."""
+        return plan_district(_with(self.inputs, places), self.roads, self.features, stage)
+
+
+def _notes(places: Sequence[FillSite], inputs: Inputs, roads: RoadTable, limits: RoadLimits) -> Iterator[str]:
+    """Say which places bring nobody up, and why: those that join no road, or stand not all year or not at all."""
+    lon, lat = np.array([place.lon for place in places]), np.array([place.lat for place in places])
+    gap_ft = place_points(roads, limits, lon, lat, snap_max_ft=inputs.district.rules.roads.snap_max_ft).gap_ft
+    for place, gap in zip(places, gap_ft.tolist(), strict=True):
+        why = ""
+        if not place.in_service:
+            why = "in_service says no"
+        elif not inputs.district.rules.plan.months <= place.months:
+            why = f"it stands in {months(place.months)} only"
+        elif gap > inputs.district.rules.roads.snap_max_ft:
+            why = f"it is {gap:,.0f} ft from any road for tankers"
+        if why:
+            yield f"{place.site_id}: brings nobody up all year, since {why}"
 
 
 def _within(stage: Progress, begin: float, end: float) -> Progress:
@@ -207,10 +247,10 @@ def _check(places: Sequence[FillSite], inputs: Inputs, file: str) -> None:
         raise InputError(findings)
 
 
-def _from_map(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> tuple[FillSite, ...]:
+def _from_map(inputs: Inputs, roads: RoadTable, limits: RoadLimits, features: FeatureTable) -> tuple[FillSite, ...]:
     """Take the places where mapped water is near a road as dry hydrants built for the rate that the rules say."""
     rules = inputs.district.rules.plan
-    found = water_places(roads, lay_ground(inputs, roads, features).limits, features, rules.new_site_reach_ft)
+    found = water_places(roads, limits, features, rules.new_site_reach_ft)
     taken = {site.site_id for site in inputs.sites}
     numbers = (number for number in range(1, len(found) + len(taken) + 1) if f"N{number:02d}" not in taken)
     return tuple(

@@ -81,6 +81,11 @@ class Inputs:
     read_from: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """By the name of each table: its columns that stand under another header, and that header."""
 
+    @property
+    def in_service(self) -> tuple[Unit, ...]:
+        """Give the units in service, in code point order of unit_id, as every table of a plan has them."""
+        return tuple(sorted((unit for unit in self.units if unit.in_service), key=lambda unit: unit.unit_id))
+
 
 ROUNDING_GPM = 1e-6
 """A flow this little below the requirement meets it: it is the same number."""
@@ -115,6 +120,8 @@ class Flag:
     """Whose fact it is: `FIRST_CIRCUIT`, `SECOND_CIRCUIT` (over the second fill site), or 0, of the address itself."""
     stretches: tuple[int, ...] = field(default=(), compare=False)
     """Rows of the RoadTable of the limit that it names; flags that say the same are one, wherever that is."""
+    limit: str = field(default="", compare=False)
+    """That limit as a map labels it, such as '24,000 lb'."""
 
     def __str__(self) -> str:
         """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01."""

@@ -195,6 +195,23 @@ def test_the_answer_in_words_and_for_scripts(tmp_path: Path) -> None:
     assert not list(tmp_path.glob("outputs*"))
 
 
+def test_places_that_cannot_bring_anyone_up_are_told_with_why(tmp_path: Path) -> None:
+    """Far from a road, frozen in winter, out of service: none is passed over without a word, nor chosen."""
+    table = CANDIDATES.replace("positions\n", "positions,months,in_service\n").replace("1000,2\n", "1000,2,,\n")
+    table = table.replace(
+        "C1,Upper pond,dry hydrant,-72.062,44.0003,1000,2,,", "C1,Upper,dry hydrant,-72.062,44.0003,1000,2,4-11,"
+    )
+    table = table.replace("44.0003,600,1\n", "44.0003,600,1,,no\nC4,Hill,dry hydrant,-72.0745,44.02,1000,2,,\n")
+    one = small(candidates=table)
+    said = asked(tmp_path, "--new", "2", "--candidates", str(tmp_path / "candidates.csv"), one=one).stdout
+    assert "C1: brings nobody up all year, since it stands in April to November only" in said
+    assert "C3: brings nobody up all year, since in_service says no" in said
+    assert "ft from any road for tankers" in said[said.index("C4: brings nobody") :]
+    assert "C2: brings" not in said
+    chosen = [line[:5] for line in said.splitlines() if line[:3] in {"1. ", "2. "}]
+    assert chosen == ["1. C2"]
+
+
 def test_a_level_that_shall_meet_leaves_more_to_be_brought_up(tmp_path: Path) -> None:
     table = ["--candidates", str(tmp_path / "candidates.csv")]
     every, first = (

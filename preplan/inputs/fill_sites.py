@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -110,6 +110,12 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
         )
 
     sites = [site(i) for i in np.flatnonzero(sheet.good).tolist()]
+    _note_names(sheet, sites)
+    return tuple(sorted(sites, key=lambda one: one.site_id))
+
+
+def _note_names(sheet: Sheet, sites: Iterable[FillSite]) -> None:
+    """Note sites that have one name: over the radio only their numbers tell them apart."""
     called: defaultdict[str, list[FillSite]] = defaultdict(list)
     for one in sites:
         called[one.name.casefold()].append(one)
@@ -117,7 +123,6 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
         if len(alike) > 1:
             ids = ", ".join(one.site_id for one in alike)
             sheet.note(f"{ids} have one name, '{alike[0].name}': crews tell them apart by number alone")
-    return tuple(sorted(sites, key=lambda one: one.site_id))
 
 
 def _said(value: float, *, default: bool) -> bool:

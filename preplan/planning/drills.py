@@ -169,11 +169,11 @@ def places_of(inputs: Inputs) -> int:
 
 def dump_ground(inputs: Inputs, ground: Ground, row: int) -> tuple[Inputs, Ground]:
     """Keep one address of a district, its dump site where the plan has it."""
-    units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
+    units = inputs.in_service
     pick = slice(row, row + 1)
     one = replace(inputs, addresses=inputs.addresses.rows(pick))
     ground = replace(ground, needs=ground.needs.rows(pick), frontages=ground.frontages.rows(pick))
-    fleets = season_fleets(units, [(season.network, season.limits, season.minutes) for season in ground.seasons])
+    fleets = season_fleets(units, ground.as_seen)
     return one, with_dump_sites(one, units, ground, fleets)
 
 

@@ -101,12 +101,12 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         Where a closure lies on no road, the roads reach no address, no unit can haul water or pump, or no fill site
         is in service.
     """
-    units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
+    units = inputs.in_service
     require_fleet(inputs, units)
     progress("placing addresses on the roads", 0.1)
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
-    fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in ground.seasons])
+    fleets = season_fleets(units, ground.as_seen)
     hydrant = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants)
     ground = with_dump_sites(inputs, units, ground, fleets)
     found, flows = weighed(inputs, units, ground, fleets, progress)
@@ -164,16 +164,16 @@ def meets_at(
     """Tell which addresses each of some fill sites alone brings up to the requirement, (rows, places).
 
     `rows` are rows of the address table and `places` ids of fill sites, which `inputs` holds with all others; the first
-    `levels` response levels count. Every
-    round trip is searched: for so many addresses at a time that memory stays flat.
+    `levels` response levels count. Every round trip is searched, for so many addresses at a time that memory stays
+    flat.
     """
-    units = tuple(sorted((unit for unit in inputs.units if unit.in_service), key=lambda unit: unit.unit_id))
+    units = inputs.in_service
     require_fleet(inputs, units)
     rules = inputs.district.rules
     every = replace(rules, plan=replace(rules.plan, keep_sites=max(rules.plan.keep_sites, len(inputs.sites))))
     inputs = replace(inputs, district=replace(inputs.district, rules=every))
     whole = lay_ground(inputs, roads, features)
-    fleets = season_fleets(units, [(one.network, one.limits, one.minutes) for one in whole.seasons])
+    fleets = season_fleets(units, whole.as_seen)
     at = [[site.site_id for site in inputs.sites].index(place) for place in places]
     parts, size = [np.empty((0, len(at)), dtype=np.bool_)], max(1, _PAIRS // len(inputs.sites))
     for first in range(0, len(rows), size):

@@ -44,11 +44,11 @@ def meets_from(flows: Sequence[Flows], places: Sequence[int], levels: int) -> Bo
     """Tell which addresses each of some sites brings up to the requirement, (addresses, places), in every season.
 
     `flows` are those of each season of the roads, `places` indices of the sites, and the first `levels` response
-    levels count; a site that does not stand in all
-    planned months brings nobody up all year. Only what a bound does not rule out has its timeline run.
+    levels count; a site that is out of service, or not there in some planned month, brings nobody up all year. Only
+    what a bound does not rule out has its timeline run.
     """
     scene, months = flows[0].scene, frozenset().union(*(each.scene.rules.plan.months for each in flows))
-    whole_year = [months <= scene.sites[place].months for place in places]
+    whole_year = [scene.sites[place].in_service and months <= scene.sites[place].months for place in places]
     meets: BoolArray = np.tile(np.array(whole_year, dtype=np.bool_), (len(scene.needs), 1))
     at = np.array(places, dtype=np.int32)
     need = scene.needs.required_gpm[:, None] - ROUNDING_GPM
