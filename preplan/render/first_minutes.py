@@ -89,7 +89,14 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     dry = gap_words(plan, address)
     asked = f" Asked for {need}: {dry}." if dry else ""
-    return f"{held_words(plan, address, level)}; none holds {need}.{asked}"
+    held, called = (
+        float(column[address, level]) for column in (plan.levels.uninterrupted_gpm, plan.levels.on_arrival_gpm)
+    )
+    all_, later = (words.flow_pair(flow, float(plan.needs.required_gpm[address]))[0] for flow in (held, called))
+    call = (
+        f" Call it with the first alarm: called on arrival it holds {later}." if called < held and later != all_ else ""
+    )
+    return f"{held_words(plan, address, level)}; none holds {need}.{call}{asked}"
 
 
 def _minute(minute: float) -> str:
