@@ -1,4 +1,4 @@
-"""What all tests share: committed texts that one switch renews, and plans that are made once a run."""
+"""What all tests share: committed texts that one switch renews, plans that are made once a run, and a browser."""
 
 from __future__ import annotations
 
@@ -6,12 +6,17 @@ import os
 import shutil
 import signal
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.plan_checks import PLANS
+from tests.browser import Opened, launched, opened
+from tests.plan_checks import PLANS, SAMPLE, plan_of
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 Golden = Callable[[Path, str], None]
 """Compares a text with a committed file, or writes it there."""
@@ -48,3 +53,30 @@ def golden(request: pytest.FixtureRequest) -> Golden:
         assert text == path.read_text(encoding="utf-8"), f"{path.name} differs; --renew-golden writes it anew"
 
     return compare
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Give a browser; skip where there is none."""
+    with launched() as found:
+        yield found
+
+
+@pytest.fixture
+def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
+    """Open the page of a module, `file_url`, in a wide window; it complains of nothing and asks for nothing else."""
+    found = opened(browser, file_url)
+    yield found
+    assert found.complaints == []
+    assert found.requests == [file_url]
+    found.page.close()
+
+
+@pytest.fixture(scope="session")
+def sample_url(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Draw the map of the sample, once for all tests of a process."""
+    from preplan.render.map_html import map_page
+
+    path: Path = tmp_path_factory.mktemp("sample") / "map.html"
+    path.write_text(map_page(plan_of(SAMPLE / "district.toml")), encoding="utf-8")
+    return path.as_uri()

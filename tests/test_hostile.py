@@ -20,7 +20,6 @@ from typer.testing import CliRunner
 
 from preplan.cli import app
 from preplan.roads import memory
-from tests.browser import launched
 from tests.faults.small import SmallDistrict, write_small_district
 from tests.osm_text import OsmText
 
@@ -175,12 +174,6 @@ def test_the_card_of_a_hostile_id_is_named_by_its_row(built: Path, tmp_path: Pat
 
 
 # --------------------------------------------------------------------------- the map, in a real browser
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
 
 
 def opened(browser: Browser, url: str, asked: list[str], said: list[str], *, scripts: bool = True) -> Page:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -17,7 +16,7 @@ from preplan.render import flag_words
 from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
 from preplan.render.map_pack import pack
-from tests.browser import Opened, launched, opened, page_source, written
+from tests.browser import Opened, opened, page_source, written
 from tests.example_plan import LABELS, example_plan, split_plan
 
 if TYPE_CHECKING:
@@ -37,21 +36,6 @@ def file_url(tmp_path_factory: pytest.TempPathFactory, plan: Plan) -> str:
     path: Path = tmp_path_factory.mktemp("map") / "map.html"
     path.write_text(map_page(plan), encoding="utf-8")
     return path.as_uri()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
-
-
-@pytest.fixture
-def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
-    found = opened(browser, file_url)
-    yield found
-    assert found.complaints == []
-    assert found.requests == [file_url]
-    found.page.close()
 
 
 def click_map(page: Page, lon: float, lat: float, *, right_px: float = 0.0) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +13,7 @@ import pytest
 from PIL import Image
 
 from preplan.render.map_html import map_page
-from tests.browser import launched, opened, page_source, written
+from tests.browser import opened, page_source, written
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
@@ -46,12 +45,6 @@ def file_url(tmp_path_factory: pytest.TempPathFactory) -> str:
     path: Path = tmp_path_factory.mktemp("drawing") / "map.html"
     path.write_text(map_page(plan_of(SAMPLE / "district.toml")), encoding="utf-8")
     return path.as_uri()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
 
 
 def picture(page: Page) -> npt.NDArray[np.int64]:

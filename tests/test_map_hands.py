@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,8 +15,7 @@ from pypdf import PdfReader
 
 from preplan.plan import Plan
 from preplan.records import IntArray
-from preplan.render.map_html import map_page
-from tests.browser import Opened, launched, opened, written
+from tests.browser import Opened, opened, written
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
@@ -32,25 +31,8 @@ def plan() -> Plan:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def file_url(tmp_path_factory: pytest.TempPathFactory, plan: Plan) -> str:
-    path: Path = tmp_path_factory.mktemp("hands") / "map.html"
-    path.write_text(map_page(plan), encoding="utf-8")
-    return path.as_uri()
-
-
-@pytest.fixture
-def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
-    found = opened(browser, file_url)
-    yield found
-    assert found.complaints == []
-    assert found.requests == [file_url]
-    found.page.close()
+def file_url(sample_url: str) -> str:
+    return sample_url
 
 
 def panel(page: Page) -> str:

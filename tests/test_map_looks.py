@@ -8,7 +8,6 @@ to one. CIE L*a*b* under D65.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,7 +18,7 @@ import pytest
 from preplan.plan import STATUSES, Plan
 from preplan.records import FloatArray
 from preplan.render.map_html import map_page
-from tests.browser import launched, opened, page_source
+from tests.browser import opened, page_source
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
@@ -72,12 +71,6 @@ def test_the_arithmetic_is_that_of_the_standards() -> None:
     assert lab(light("#ffffff")) == pytest.approx([100.0, 0.0, 0.0], abs=0.05)
     assert lab(light("#0000ff")) == pytest.approx([32.3, 79.2, -107.9], abs=0.2)
     assert [np.sum(rows, axis=1) for rows in EYES.values()] == pytest.approx(np.ones((3, 3)), abs=1e-5)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")

@@ -5,8 +5,6 @@ from __future__ import annotations
 import io
 import re
 import unicodedata
-from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,9 +15,8 @@ from preplan.plan import Flag, Plan
 from preplan.render import crew
 from preplan.render.card_words import season_words
 from preplan.render.map_data import _flag_said, _posted_words
-from preplan.render.map_html import map_page
 from preplan.render.us_grid import grid_words
-from tests.browser import Opened, launched, opened, written
+from tests.browser import Opened, opened, written
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
@@ -35,24 +32,8 @@ def plan() -> Plan:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def file_url(tmp_path_factory: pytest.TempPathFactory, plan: Plan) -> str:
-    path: Path = tmp_path_factory.mktemp("panel") / "map.html"
-    path.write_text(map_page(plan), encoding="utf-8")
-    return path.as_uri()
-
-
-@pytest.fixture
-def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
-    found = opened(browser, file_url)
-    yield found
-    assert found.complaints == []
-    found.page.close()
+def file_url(sample_url: str) -> str:
+    return sample_url
 
 
 def choose(page: Page, words: str) -> None:

@@ -15,7 +15,7 @@ from preplan.plan import Plan, SearchWords
 from preplan.render.map_html import map_page
 from preplan.render.map_search import id_columns, search_data
 from preplan.roads.street_names import search_words
-from tests.browser import Opened, launched, opened, page_source, written
+from tests.browser import Opened, opened, page_source, written
 from tests.example_plan import example_plan
 from tests.plan_checks import SAMPLE, plan_of
 
@@ -29,24 +29,8 @@ def plan() -> Plan:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def file_url(tmp_path_factory: pytest.TempPathFactory, plan: Plan) -> str:
-    path: Path = tmp_path_factory.mktemp("search") / "map.html"
-    path.write_text(map_page(plan), encoding="utf-8")
-    return path.as_uri()
-
-
-@pytest.fixture
-def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
-    found = opened(browser, file_url)
-    yield found
-    assert found.complaints == []
-    found.page.close()
+def file_url(sample_url: str) -> str:
+    return sample_url
 
 
 def listed(page: Page, words: str) -> list[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import unicodedata
-from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
@@ -30,7 +29,7 @@ from preplan.render.map_strip import (
 )
 from preplan.render.scene import Box
 from preplan.water import timeline
-from tests.browser import launched, opened, page_source, written
+from tests.browser import opened, page_source, written
 from tests.example_plan import LABELS, example_plan
 from tests.test_map_html import along_roads, running, unpack
 from tests.test_map_looks import GRAPHIC, TEXT, contrast
@@ -168,12 +167,6 @@ def test_a_plan_without_strips_has_an_empty_part() -> None:
 
 
 # --------------------------------------------------------------------------- drawn
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")

@@ -24,7 +24,7 @@ from preplan.render.map_html import map_page
 from preplan.render.map_what_if import MINUTE_STEPS, what_if_data
 from preplan.render.tables import levels_csv
 from preplan.water.shuttle import LIMITS
-from tests.browser import Opened, launched, opened, page_source
+from tests.browser import Opened, opened, page_source
 from tests.plan_checks import SAMPLE, fresh_plan_of
 
 if TYPE_CHECKING:
@@ -63,12 +63,6 @@ def case() -> Case:
         patch.setattr(pipeline, "what_if_of", listening)
         plan = fresh_plan_of(SAMPLE / "district.toml")
     return Case(plan, *kept[0])
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with launched() as found:
-        yield found
 
 
 @pytest.fixture(scope="module")

@@ -557,6 +557,18 @@ def test_a_site_that_serves_many_says_where_the_cards_of_all_are(plan: Plan, cou
     assert f"Road {count - 1:04d}, {volume}page {last}." in said
 
 
+def test_every_page_of_a_fill_site_names_it(plan: Plan) -> None:
+    """A page that lies loose in the truck is of some site."""
+    base = next(group for group in plan.groups if group.road == "Mill Road")
+    many = replace(plan, groups=tuple(replace(base, road=f"Road {k:04d}") for k in range(14)))
+    heads = [_said(page).partition("An estimate for planning")[0] for page in _read(site_pdf.sites(many)).pages]
+    assert len(heads) > len(plan.sites)
+    named = re.compile(r"fill site (\d) of \d|Fill site (\d): .+ continued")
+    numbers = [found[1] or found[2] for found in map(named.search, heads) if found]
+    assert len(numbers) == len(heads)
+    assert numbers == sorted(numbers)
+
+
 def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
     said = " ".join(_said(page) for page in _read(report_pdf.report(plan)).pages)
     for told in (
