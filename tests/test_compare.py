@@ -245,7 +245,7 @@ CAUSES: dict[str, tuple[Change, set[tuple[str, str]], set[str], str]] = {
     ),
     "a posted lane": (
         no_tanker_lane,
-        {("trip", "S2"), ("road", "posted below load")},
+        {("trip", "S2"), ("road", "posted below empty")},
         {"G5", "G9"},
         "no round trip from S2 is known now (changed: roads.osm, limits of Tower Lane)",
     ),

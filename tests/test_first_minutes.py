@@ -34,7 +34,7 @@ def plan() -> Plan:
             3,
             (
                 "First water minute 12. Response level 2 holds 250 gpm for 2 hours; none holds 500. "
-                "Call it with the first alarm: called on arrival it holds 0. "
+                "Call it with the first alarm: called on arrival it holds no flow. "
                 "Asked for 500: dry 12.4 min in all, first at minute 30, the longest 6.0 min."
             ),
         ),

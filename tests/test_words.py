@@ -112,7 +112,7 @@ def test_no_month_is_said() -> None:
         (Flag("long driveway", 1640.0, "ft"), "Long driveway: 1,640 ft of hose from the road."),
         (Flag("left out", "T3 T4"), "Left out, since the flow is no less without: T3 T4."),
         (
-            Flag("rated below load", "Elm (rated 9 lb), nor empty. T1"),
+            Flag("rated below empty", "Elm (rated 9 lb). T1"),
             "LOADED or empty: not over Elm (rated 9 lb). T1.",
         ),
         (Flag("posted below load", "Elm (posted 9 lb): T1"), "Loaded: not over Elm (posted 9 lb): T1."),

@@ -15,10 +15,14 @@ from preplan.plan import Flag
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.road_names import road_label
 
-ABOVE_RATING, EMPTY_ONLY, RATED = "crosses above rating", "empty only", "rated below load"
+ABOVE_RATING, EMPTY_ONLY = "crosses above rating", "empty only"
+RATED, RATED_EVEN_EMPTY = "rated below load", "rated below empty"
 RATED_FOR_ENGINES, POSTED_FOR_ENGINES = "rated below engine", "posted below engine"
-POSTED, POSTED_SIZE = "posted below load", "posted below size"
-LIMIT_FLAGS = (ABOVE_RATING, EMPTY_ONLY, RATED, RATED_FOR_ENGINES, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE)
+POSTED, POSTED_EVEN_EMPTY, POSTED_SIZE = "posted below load", "posted below empty", "posted below size"
+LIMIT_FLAGS = (
+    ABOVE_RATING, EMPTY_ONLY, RATED_EVEN_EMPTY, RATED, RATED_FOR_ENGINES,
+    POSTED_EVEN_EMPTY, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE,
+)  # fmt: skip
 """Codes of the flags, the gravest first."""
 _MOST_NAMED = 2
 """Tankers that are named each with its weight."""
@@ -100,11 +104,11 @@ class Weights:
             but = f", {' '.join(never)} not even empty" if never else ""
             yield Flag(EMPTY_ONLY, f"{self._name(segment)} ({said}{but})", limit=limit)
         elif heavy and (rated or (free and not loaded)):
-            which = f"{self._name(segment)} ({said}){', nor empty' if never else ''}"
             every = heavy + engines
+            codes = (RATED, RATED_EVEN_EMPTY) if rated else (POSTED, POSTED_EVEN_EMPTY)
             # a driver reads the weight on a sign; of a rating he is told by how much he is too heavy
             who = f". {_heavier(every)}" if rated else f": {' '.join(unit.unit_id for unit in every)}"
-            yield Flag(RATED if rated else POSTED, which + who, limit=limit)
+            yield Flag(codes[bool(never)], f"{self._name(segment)} ({said}){who}", limit=limit)
             return
         if engines:
             code = RATED_FOR_ENGINES if rated else POSTED_FOR_ENGINES

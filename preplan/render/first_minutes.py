@@ -8,6 +8,7 @@ from preplan.plan import DRY_SHARE, LEAST_GAP_MIN, ROUNDING_GPM, Plan
 from preplan.render import words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
+_NO_FLOW = "no flow"
 
 
 def officer_words(plan: Plan, address: int) -> str:
@@ -27,9 +28,9 @@ def held_words(plan: Plan, address: int, level: int) -> str:
     name = words.first_up(words.level_words(plan.district.levels[level].name))
     flow = float(plan.levels.uninterrupted_gpm[address, level])
     lasts = duration(float(plan.needs.required_min[address]))
-    if not math.isfinite(flow) or flow < _NONE_GPM:
-        return f"{name} holds no flow for {lasts} without a break"
-    have, _ = words.flow_pair(flow, float(plan.needs.required_gpm[address]))
+    have = _amount(plan, address, flow)
+    if have == _NO_FLOW:
+        return f"{name} holds {have} for {lasts} without a break"
     return f"{name} holds {have} gpm for {lasts}"
 
 
@@ -76,7 +77,7 @@ def _higher(plan: Plan, address: int, level: int) -> str:
     when = f"called by minute {_minute(float(answers.call_by_min[address]))}" if in_time else "with the first alarm"
     dry = gap_words(plan, address)
     called, asked = float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
-    brings, enough = words.flow_pair(called, asked)[0], called >= asked - ROUNDING_GPM
+    brings, enough = _amount(plan, address, called), called >= asked - ROUNDING_GPM
     late = (
         f"called on arrival it holds {brings}, {dry}"
         if dry
@@ -89,14 +90,18 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     dry = gap_words(plan, address)
     asked = f" Asked for {need}: {dry}." if dry else ""
-    held, called = (
-        float(column[address, level]) for column in (plan.levels.uninterrupted_gpm, plan.levels.on_arrival_gpm)
-    )
-    all_, later = (words.flow_pair(flow, float(plan.needs.required_gpm[address]))[0] for flow in (held, called))
-    call = (
-        f" Call it with the first alarm: called on arrival it holds {later}." if called < held and later != all_ else ""
-    )
+    flows = plan.levels.uninterrupted_gpm[address, level], plan.levels.on_arrival_gpm[address, level]
+    together, later = (_amount(plan, address, float(flow)) for flow in flows)
+    less = flows[1] < flows[0] and later != together
+    call = f" Call it with the first alarm: called on arrival it holds {later}." if less else ""
     return f"{held_words(plan, address, level)}; none holds {need}.{call}{asked}"
+
+
+def _amount(plan: Plan, address: int, gpm: float) -> str:
+    """Write a flow that is held, beside what is required."""
+    if not math.isfinite(gpm) or gpm < _NONE_GPM:
+        return _NO_FLOW
+    return words.flow_pair(gpm, float(plan.needs.required_gpm[address]))[0]
 
 
 def _minute(minute: float) -> str:

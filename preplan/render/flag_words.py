@@ -12,8 +12,10 @@ _FLAGS = {
     "crosses above rating": "The way crosses {n}. Ask the owner before a loaded tanker crosses.",
     "empty only": "LOADED: not over {n}; empty only.",
     "rated below load": "LOADED: not over {n}.",
+    "rated below empty": "LOADED or empty: not over {n}.",
     "rated below engine": "NOT for {n}.",
     "posted below load": "Loaded: not over {n}.",
+    "posted below empty": "Loaded or empty: not over {n}.",
     "posted below engine": "Not for {n}.",
     "posted below size": "Not for {n}.",
     "gap": "Less water than is asked for: {n} in all.",
@@ -59,14 +61,12 @@ _FLAGS = {
 }
 ON_THE_WAY = frozenset({"crosses above rating", "empty only"})
 """Flags that a driver reads with the loaded leg."""
-OFF_THE_WAY = frozenset({"rated below load", "rated below engine"})
+OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below engine"})
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""
 GRAVE = ON_THE_WAY | OFF_THE_WAY
 """Flags that stand before all others wherever flags are listed: a loaded tanker may be too heavy."""
 _NAMES_LEVELS = frozenset({"close", "lower level fills elsewhere"})
 _NAMES_MONTHS = frozenset({"seasonal", "no backup", "road closed"})
-_NOR_EMPTY = ", nor empty"
-"""How a flag says that a limit holds on the way back too."""
 _MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
 _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}
@@ -86,10 +86,7 @@ def flag_words(flag: Flag) -> str:
         return f"Second circuit: {flag_words(replace(flag, circuit=FIRST_CIRCUIT))}"
     template = _FLAGS.get(flag.code)
     if template is not None and ("{n}" not in template or flag.value is not None):
-        said = _flag_number(flag)
-        if _NOR_EMPTY in said and template.lower().startswith("loaded:"):
-            return f"{template[:6]} or empty{template[6:]}".replace("{n}", said.replace(_NOR_EMPTY, ""))
-        return template.replace("{n}", said)
+        return template.replace("{n}", _flag_number(flag))
     said = first_up(printable(flag.code))
     return f"{said}: {_flag_number(flag)}." if flag.value is not None else f"{said}."
 
