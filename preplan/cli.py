@@ -113,7 +113,7 @@ def card(
     address_id: Annotated[str, typer.Argument(metavar="ADDRESS_ID", help="As in the address table.")],
     out: OutFolder = None,
 ) -> None:
-    """Make the card of one address."""
+    """Make the card of one address, and behind it the way over its backup."""
     with _exit_status(), _progress() as progress:
         from preplan.build import one_card  # noqa: PLC0415 - every room is slow to import
 

@@ -216,6 +216,12 @@ class TripTable(Columns):
     """Row of the RouteForest at the address's end of the loaded leg; -1 where the trip is not traced."""
     back_leaf: IntArray
 
+    def by_pair(self, addresses: int, sites: int) -> IntArray:
+        """Give the row of each pair of so many addresses and sites, (addresses, sites); -1 where none is kept."""
+        row = np.full((addresses, sites), -1, dtype=np.int32)
+        row[self.address, self.site] = np.arange(len(self), dtype=np.int32)
+        return row
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RouteForest(Columns):
@@ -510,6 +516,23 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OtherCircuit:
+    """The round trip over a fill site that is not the card's own: its backup, or one that is best in other months."""
+
+    site: int
+    trip: int
+    """Row of the TripTable."""
+    out_steps: tuple[Step, ...]
+    back_steps: tuple[Step, ...]
+    backup: bool
+    """It stands in for the card's own."""
+    months: tuple[int, ...]
+    """Months in which tankers fill there by plan; () in none."""
+    flags: tuple[Flag, ...] = ()
+    """Limits that it drives over."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CardGroup:
     """Neighbours along a road whose answers agree: they share one card."""
 
@@ -529,6 +552,8 @@ class CardGroup:
     split_out_steps: tuple[Step, ...] = ()
     """The same legs over the second fill site, where tankers are split over two."""
     split_back_steps: tuple[Step, ...] = ()
+    others: tuple[OtherCircuit, ...] = ()
+    """Round trips of the lead address over other fill sites: the backup first, then those of other months."""
     strip: Strip | None = None
     """Timeline of the lead address; None where none runs."""
 

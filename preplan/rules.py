@@ -305,5 +305,7 @@ class District:
     rules: Rules = field(default_factory=Rules)
     cards_per: str = "road"
     """road or address."""
+    cards_backup: str = "line"
+    """line or sheet: whether the way over the backup has a sheet behind each card."""
     tiles: str = ""
     """Address template of online map tiles, '' for none."""

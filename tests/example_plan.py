@@ -22,6 +22,7 @@ from preplan.plan import (
     LevelTable,
     NeedTable,
     OccupancyCount,
+    OtherCircuit,
     Plan,
     RouteForest,
     SeasonLine,
@@ -544,6 +545,21 @@ def example_plan() -> Plan:
             ),
         ),
     )
+
+
+def other_plan(*, backup: bool, months: tuple[int, ...] = (12, 1, 2, 3)) -> Plan:
+    """Let tankers for the first address fill at the second site in some months, and where the first fails."""
+    plan = example_plan()
+    steps = (Step(road="Pond Lane", miles=0.4, turn="Leave the fill site north on"),)
+    flag = Flag("crosses above rating", "the Oak Road bridge (no sign, but rated 20,000 lb)", limit="20,000 lb")
+    other = OtherCircuit(site=1, trip=1, out_steps=steps, back_steps=steps, backup=backup, months=months, flags=(flag,))
+    mine = replace(plan.groups[0], others=(other,))
+    best, stands_in = plan.levels.site.copy(), plan.levels.backup_gpm.copy()
+    best[0], stands_in[0] = 1, 321.0
+    seasons = tuple(replace(line, best_site=best) if set(line.months) <= set(months) else line for line in plan.seasons)
+    levels = replace(plan.levels, backup_gpm=stands_in)
+    district = replace(plan.district, cards_backup="sheet" if backup else "line")
+    return replace(plan, district=district, levels=levels, groups=(mine, *plan.groups[1:]), seasons=seasons)
 
 
 def split_plan() -> Plan:

@@ -10,11 +10,15 @@ import numpy as np
 import pytest
 
 from preplan.plan import Flag, LayTable, Plan
-from preplan.render import card_rest, card_words, crew
+from preplan.render import card_parts, card_rest, card_words, crew
 from preplan.render.card_facts import Facts
+from preplan.render.charts import Picture
 from preplan.render.lettering_pdf import Line
+from preplan.render.paper import Document
+from preplan.render.scene import Box
 from preplan.render.site_pdf import in_other_months
 from tests.example_plan import example_plan, split_plan
+from tests.plan_checks import SAMPLE, plan_of
 
 SUMMER, WINTER = frozenset(range(4, 12)), (12, 1, 2, 3)
 
@@ -137,3 +141,33 @@ def test_a_site_that_is_best_in_months_that_do_not_decide_says_so() -> None:
     best[0] = 1
     seasons = (replace(plan.seasons[0], best_site=best), plan.seasons[1])
     assert in_other_months(replace(plan, seasons=seasons), 1) == (1, "April to November")
+
+
+def test_the_table_names_tankers_as_far_as_it_has_room_and_counts_the_others() -> None:
+    plan = example_plan()
+    lead, level = plan.groups[0].lead, int(plan.answers.level[plan.groups[0].lead])
+    units = tuple(replace(unit, unit_id=f"Tanker {at} of Hillside") for at, unit in enumerate(plan.units))
+    named = replace(plan, units=units)
+    named.levels.used[lead, level] = True
+    cell = [*card_rest.level_rows(facts(named))][level][-1]
+    shown, more = cell.count("Tanker"), int(cell.rpartition(" +")[2])
+    assert 0 < shown < len(units) == shown + more
+    named.levels.used[lead, level, 1:] = False
+    assert [*card_rest.level_rows(facts(named))][level][-1] == "Tanker 0 of Hillside"
+
+
+def test_the_hydrant_that_counts_is_on_the_map_of_its_cards_and_of_no_others() -> None:
+    """On the sample, whose hamlet has hydrants: the flag names the one that is drawn, where the table has it."""
+    plan = plan_of(SAMPLE / "district.toml")
+    picture = Picture(plan)
+    document = Document(plan.district, "maps")
+    document.begin()
+    named = 0
+    for group in plan.groups[::3]:
+        of = Facts(plan, group)
+        subject = card_parts.subject_of(picture, of)
+        said = [str(flag.value) for flag in plan.answers.flags[group.lead] if flag.code == "hydrant near"]
+        assert [plan.hydrants.hydrant_id[subject.hydrant]] * len(said) == [one.partition(",")[0] for one in said]
+        assert ("hydrant" in picture.draw(document.pen, Box(60.0, 300.0, 460.0, 500.0), subject)) == bool(said)
+        named += len(said)
+    assert named > 3

@@ -35,7 +35,7 @@ def test_a_plain_file_gives_the_defaults(tmp_path: Path) -> None:
         ("Level 1", 2, 2),
         ("Level 2", 2, 4),
     ]
-    assert said.district.cards_per == "road"
+    assert (said.district.cards_per, said.district.cards_backup) == ("road", "line")
     assert said.roads.file == tmp_path / "roads.osm"
     assert set(said.tables) == {"addresses", "fill_sites", "stations", "apparatus"}
 
@@ -48,7 +48,7 @@ def test_every_table_of_rules_is_read(tmp_path: Path) -> None:
         plan='months = "11-3"\nkeep_sites = 10',
         hydrants="credit = [[500, 900], [1000, 200]]",
         apparatus="chassis_lb = 12000",
-        cards='per = "address"',
+        cards='per = "address"\nbackup = "sheet"',
         map='tiles = "https://tiles.example/{z}/{x}/{y}.png"',
     )
     district = read_district(write_folder(tmp_path, district_toml=text)).district
@@ -62,7 +62,8 @@ def test_every_table_of_rules_is_read(tmp_path: Path) -> None:
     assert rules.plan.keep_sites == 10
     assert rules.hydrants.credit == ((500.0, 900.0), (1000.0, 200.0))
     assert rules.apparatus.chassis_lb == 12000.0
-    assert (district.cards_per, district.tiles) == ("address", "https://tiles.example/{z}/{x}/{y}.png")
+    assert (district.cards_per, district.cards_backup) == ("address", "sheet")
+    assert district.tiles == ("https://tiles.example/{z}/{x}/{y}.png")
 
 
 @pytest.mark.parametrize("months", ["[4, 5, 6, 7, 8, 9, 10, 11]", '"4-11"', '"Apr to Nov"'])
@@ -112,6 +113,7 @@ def test_an_unknown_table_and_an_unknown_level_key(tmp_path: Path) -> None:
         ("plan", "months = []", "is not months such as"),
         ("hydrants", "credit = [[600, 100], [300, 90]]", "must be pairs [ft, gpm]"),
         ("cards", 'per = "street"', "must be one of: road, address"),
+        ("cards", 'backup = "page"', "must be one of: line, sheet"),
         ("map", 'tiles = "somewhere"', "must be an address with {z}, {x} and {y}"),
         ("roads", "buffer_mi = -2", "must be at least 0"),
     ],

@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 from preplan.cli import app
 from preplan.errors import InvariantError
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Plan
+from preplan.plan import CardGroup, OtherCircuit, Plan
 from preplan.planning import invariants, pipeline
 from preplan.roads.source import read_osm
 from tests.faults.small import write_small_district
@@ -39,6 +39,7 @@ LAWS = [
     "no route, but there is a trip", "a status that needs a trip", "a level shown without a grade",
     "not the first level that meets", "not the level with the largest flow", "on no card, or on two",
     "a fill site without its trip", "a backup without its trip", "a trip kept twice",
+    "a sheet for a trip that is another's, or the card's", "a route of other months over a limit or a closed road",
 ]  # fmt: skip
 """Every law that a test below breaks; `_PLANTS` has one for each."""
 
@@ -114,6 +115,33 @@ def _twice() -> Plan:
     plan, *_ = sound()
     same = (slice(1, 2), plan.trips.address[0]), (slice(1, 2), plan.trips.site[0])
     return in_table("trips", address=same[0], site=same[1])
+
+
+def _sheet() -> tuple[int, CardGroup, OtherCircuit]:
+    """Give a card with a sheet for other months."""
+    plan, *_ = sound()
+    return next((at, g, other) for at, g in enumerate(plan.groups) for other in g.others if other.months)
+
+
+def _another_s_sheet() -> Plan:
+    plan, *_ = sound()
+    at, group, other = _sheet()
+    own = replace(other, site=int(plan.levels.site[shown(group.lead)]), trip=trip_of(group.lead))
+    groups = (*plan.groups[:at], replace(group, others=(own,)), *plan.groups[at + 1 :])
+    return replace(plan, groups=groups)
+
+
+def _closed_under_a_sheet() -> Plan:
+    """Close the site's own stretch in a season of the sheet's, but not in the one that decides."""
+    plan, *_ = sound()
+    _, group, other = _sheet()
+    at = plan.site_segment[other.site]
+    decides = int(plan.levels.season[group.lead, 0])
+    closed = tuple(
+        changed(one, tanker_road=(at, False)) if season != decides and set(line.months) <= set(other.months) else one
+        for season, (one, line) in enumerate(zip(plan.season_limits, plan.seasons, strict=True))
+    )
+    return replace(plan, season_limits=closed)
 
 
 def _hauling_engine() -> Plan:
@@ -193,6 +221,8 @@ _PLANTS: dict[str, Callable[[], Plan]] = {
     "a fill site without its trip": lambda: in_table("levels", trip=(shown(row_of(SERVED)), -1)),
     "a backup without its trip": lambda: in_table("levels", backup_trip=(_backed(), -1)),
     "a trip kept twice": _twice,
+    "a sheet for a trip that is another's, or the card's": _another_s_sheet,
+    "a route of other months over a limit or a closed road": _closed_under_a_sheet,
 }
 
 

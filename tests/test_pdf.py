@@ -32,7 +32,7 @@ from preplan.render import (
 )
 from preplan.render.scene import Box
 
-from .example_plan import example_plan, split_plan
+from .example_plan import example_plan, other_plan, split_plan
 
 KINDS = ("cards", "one", "sites", "report")
 CAUTION_WORDS = ("estimate for planning", "Confirm roads, bridges, water and access", "incident commander")
@@ -181,6 +181,7 @@ PLANS: dict[str, Callable[[], Plan]] = {
     "300 ft": lambda: scaled(0.06),
     "40 miles": lambda: scaled(40.0),
     "two fill sites": split_plan,
+    "a sheet for the backup": lambda: other_plan(backup=True),
 }
 
 

@@ -135,7 +135,7 @@ def test_a_limit_s_label_is_the_number_that_its_warning_has() -> None:
     limits = [flag for flags in plan.answers.flags for flag in flags if flag.stretches]
     assert {flag.limit.rpartition(" ")[2] for flag in limits} >= {"lb", "high"}
     assert [str(flag) for flag in limits if not flag.limit or flag.limit not in str(flag.value)] == []
-    assert limit_places.named_limits(flagged(plan, LIMITED), plan.groups[0], 1) == {1: LIMITED.limit}
+    assert limit_places.named_limits([LIMITED]) == {1: LIMITED.limit}
 
 
 def test_a_warning_says_how_far_from_the_dump_site_its_limit_is() -> None:

@@ -27,14 +27,14 @@ LATER_TABLES = ("candidates",)
 ROAD_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".osm.pbf", ".pbf", ".graphml")
 EARLIEST_YEAR, YEARS_AHEAD = 2000, 5
 """A plan stands for no day before that year, nor further ahead of today (this program's careful bounds)."""
-CARDS_PER = ("road", "address")
+CARDS_PER, CARDS_BACKUP = ("road", "address"), ("line", "sheet")
 KEYS: Mapping[str, tuple[str, ...]] = {
     "district": ("name", "date", "boundary"),
     "files": (*REQUIRED_TABLES, *OPTIONAL_TABLES, *LATER_TABLES),
     "columns": tuple(SPECS),
     **{table: rule_names(table) for table in RULE_TABLES},
     "roads": ("file", "download", "buffer_mi", *rule_names("roads")),
-    "cards": ("per",),
+    "cards": ("per", "backup"),
     "map": ("tiles",),
     "response_levels": ("name", "engines", "tankers"),
 }
@@ -142,6 +142,9 @@ def _district(document: Document) -> District:
         levels=_levels(document),
         rules=read_rules(document),
         cards_per=document.word(("cards", "per"), cards.get("per", CARDS_PER[0]), CARDS_PER, CARDS_PER[0]),
+        cards_backup=document.word(
+            ("cards", "backup"), cards.get("backup", CARDS_BACKUP[0]), CARDS_BACKUP, CARDS_BACKUP[0]
+        ),
         tiles=_tiles(document, tiles),
     )
 

@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import LEAST_GAP_MIN, AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
-from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
+from preplan.plan import (
+    LEAST_GAP_MIN,
+    AnswerTable,
+    CardGroup,
+    Flag,
+    FrontageTable,
+    LevelTable,
+    OtherCircuit,
+    RouteForest,
+    SeasonLine,
+    Step,
+    TripTable,
+)
+from preplan.planning.weights import Met, Weights
+from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
 from preplan.roads.paths import Junctions, cross_street, directions
 from preplan.roads.street_names import address_street, normalise
 
@@ -33,8 +46,14 @@ class Answered:
     forest: RouteForest
     roads: RoadTable
     limits: RoadLimits
+    seasons: tuple[SeasonLine, ...]
     season_limits: tuple[RoadLimits, ...]
     """What the roads do in each season of the plan."""
+    trip_row: IntArray
+    """(addresses, sites): row of the trips, -1: none is kept."""
+    as_long: BoolArray
+    """(seasons of the plan, addresses, sites): whether the trip takes then what it takes in the season that decides."""
+    weights: Weights
     site_fraction: tuple[float, ...]
     """Place of each site on its stretch."""
     required_gpm: FloatArray
@@ -141,8 +160,8 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
             float(found.frontages.fraction[lead]),
             junctions=found.junctions,
         )
-    out, back = _legs(found, lead, found.levels.trip)
-    split_out, split_back = _legs(found, lead, found.levels.split_trip)
+    out, back = _legs(found, lead, _shown(found, found.levels.trip, lead))
+    split_out, split_back = _legs(found, lead, _shown(found, found.levels.split_trip, lead))
     return CardGroup(
         road=road,
         addresses=tuple(run),
@@ -154,7 +173,51 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
         cross_street=cross,
         split_out_steps=split_out,
         split_back_steps=split_back,
+        others=tuple(_others(found, lead)),
     )
+
+
+def _others(found: Answered, a: int) -> Iterator[OtherCircuit]:
+    """Describe the round trips over the backup, and over what other months choose where they drive no other way."""
+    level = int(found.answers.level[a])
+    if level < 0:
+        return
+    backup = int(found.levels.backup[a, level])
+    own = {-1, int(found.levels.site[a, level]), int(found.levels.split[a, level])}
+    months: dict[int, list[int]] = {} if backup in own else {backup: []}
+    for site, month in _by_plan(found, a, level):
+        if site not in own:
+            months.setdefault(site, []).append(month)
+    for site, those in months.items():
+        trip = int(found.trip_row[a, site])
+        out, back = _legs(found, a, trip)
+        if out and back:
+            yield OtherCircuit(
+                site=site,
+                trip=trip,
+                out_steps=out,
+                back_steps=back,
+                backup=site == backup,
+                months=tuple(sorted(those)),
+                flags=_limits_on(found, a, trip),
+            )
+
+
+def _by_plan(found: Answered, a: int, level: int) -> Iterator[tuple[int, int]]:
+    """List the (fill site, month) whose round trip takes what it takes in the season that decides."""
+    for line, alike in zip(found.seasons, found.as_long[:, a], strict=True):
+        yield from ((site, month) for site in line.sites_of(a, level) if alike[site] for month in line.months)
+
+
+def _limits_on(found: Answered, a: int, trip: int) -> tuple[Flag, ...]:
+    """Flag the limits that a round trip drives over."""
+    legs = [
+        [(a, segment) for segment in found.forest.segment[rows].tolist() if found.weights.limited[segment]]
+        for rows in map(found.forest.walk, (int(found.trips.out_leaf[trip]), int(found.trips.back_leaf[trip])))
+    ]
+    none: list[tuple[int, int]] = []
+    free, out, back = (np.array(pairs, dtype=np.int32).reshape(-1, 2) for pairs in (none, *legs))
+    return found.weights.flags(Met(free=free, out=out, back=back)).get(a, ())
 
 
 def _flow(found: Answered, a: int) -> float:
@@ -164,9 +227,8 @@ def _flow(found: Answered, a: int) -> float:
     return flow if np.isfinite(flow) else 0.0
 
 
-def _legs(found: Answered, a: int, table: IntArray) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
-    """Describe both legs of an address's trip, loaded and empty, for the driver; `table` names it by level."""
-    trip = _shown(found, table, a)
+def _legs(found: Answered, a: int, trip: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
+    """Describe both legs of an address's round trip, loaded and empty, for the driver; none where it is not traced."""
     if trip < 0 or found.trips.out_leaf[trip] < 0:
         return (), ()
     out = found.forest.walk(int(found.trips.out_leaf[trip]))[::-1]

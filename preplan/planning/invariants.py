@@ -7,7 +7,7 @@ names the addresses that break it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
@@ -268,15 +268,28 @@ def _routes(case: Case) -> Breaches:
         whole = (leaf >= 0) & (forest.segment[root[leaf]] == ends_at)
         whole &= forest.segment[leaf] == plan.frontages.segment[plan.trips.address[traced]]
         yield Breach("a route that does not run from end to end", _mark(case, traced[~whole]))
-    units = {unit.unit_id: unit for unit in plan.units}
+    for loaded, leaf in ((True, plan.trips.out_leaf[traced]), (False, plan.trips.back_leaf[traced])):
+        parted = _passes(forest, _parted(plan, loaded=loaded))[leaf]
+        yield Breach("a route of stretches that do not meet", _mark(case, traced[parted]))
     season = plan.levels.season[plan.trips.address[traced], 0]
+    by_season = [traced[season == month] for month in range(len(plan.seasons))]
+    yield Breach("a route over a limit or a closed road", _mark(case, _barred(plan, by_season)))
+    sheets = [other for group in plan.groups for other in group.others]
+    then = [[one.trip for one in sheets if set(line.months) <= set(one.months)] for line in plan.seasons]
+    by_month = [np.array(trips, dtype=np.int64) for trips in then]
+    yield Breach("a route of other months over a limit or a closed road", _mark(case, _barred(plan, by_month)))
+
+
+def _barred(plan: Plan, trips: Sequence[npt.NDArray[np.int64]]) -> npt.NDArray[np.int64]:
+    """List those of some trips, season by season, whose vehicle must not drive where they lead."""
+    forest, units = plan.forest, {unit.unit_id: unit for unit in plan.units}
+    found = []
     for (month, limits), (number, cut) in product(enumerate(plan.season_limits), enumerate(plan.cuts)):
-        rows = traced[(plan.trips.cut[traced] == number) & (season == month)]
+        rows = trips[month][plan.trips.cut[trips[month]] == number]
         for loaded, leaf in ((True, plan.trips.out_leaf[rows]), (False, plan.trips.back_leaf[rows])):
             shut = _shut(limits, cut, units, loaded=loaded)[forest.segment, np.where(forest.forward, 0, 1)]
-            yield Breach("a route over a limit or a closed road", _mark(case, rows[_passes(forest, shut)[leaf]]))
-            parted = _parted(plan, loaded=loaded)
-            yield Breach("a route of stretches that do not meet", _mark(case, rows[_passes(forest, parted)[leaf]]))
+            found.append(rows[_passes(forest, shut)[leaf]])
+    return np.concatenate(found)
 
 
 def _mark(case: Case, trips: npt.NDArray[np.int64]) -> BoolArray:
@@ -377,5 +390,18 @@ def _counts(case: Case) -> Breaches:
     yield Breach("a trip kept twice", np.full(len(plan.addresses), twice))
 
 
-LAWS: tuple[Callable[[Case], Breaches], ...] = (_numbers, _flows, _trips, _routes, _status, _counts)
+def _sheets(case: Case) -> Breaches:
+    """Hold that a sheet behind a card tells a trip of its own address, over a fill site that the card does not name."""
+    plan, trips = case.plan, case.plan.trips
+    astray = np.zeros(len(plan.addresses), dtype=np.bool_)
+    for group in plan.groups:
+        level = int(plan.answers.level[group.lead])
+        own = {int(table[group.lead, level]) for table in (plan.levels.site, plan.levels.split)}
+        for other in group.others:
+            mine = (trips.address[other.trip], trips.site[other.trip]) == (group.lead, other.site)
+            astray[group.lead] |= other.site in own or not mine
+    yield Breach("a sheet for a trip that is another's, or the card's", astray)
+
+
+LAWS: tuple[Callable[[Case], Breaches], ...] = (_numbers, _flows, _trips, _routes, _status, _counts, _sheets)
 """Every law, in the order in which broken ones are told; add one here."""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import RouteForest, TripTable
+from preplan.plan import RouteForest, SeasonLine, TripTable
 from preplan.planning.assignment import Scene
 from preplan.planning.levels import Graded
 from preplan.planning.round_trips import BEST, BEST_YEAR_ROUND
@@ -48,10 +48,11 @@ class Shown:
     """Kept, and drawn on a page."""
 
 
-def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
+def shown_pairs(scene: Scene, graded: Graded, seasons: tuple[SeasonLine, ...], driven: IntArray) -> Shown:
     """Keep trips, each on the cut of the level that is shown; draw what is chosen, split over, or stands in.
 
-    `driven` (addresses, sites, levels) is the cut of each case.
+    What other months choose at that level is kept and drawn too. `driven` (addresses, sites, levels) is the cut of
+    each case.
     """
     levels, answers = graded.levels, graded.answers
     rows = np.arange(len(answers))
@@ -70,7 +71,8 @@ def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
     pair_cut = np.where(has_way, pair_cut, heaviest).astype(np.int32)
     there: BoolArray = np.logical_or.reduce(ways)
     named = (levels.site, levels.backup, levels.split)
-    drawn: BoolArray = np.logical_or.reduce([_mask_of(table[rows, shown], there) for table in named])
+    by_month = [table for line in seasons for table in (line.best_site, line.split_site)]
+    drawn: BoolArray = np.logical_or.reduce([_mask_of(table[rows, shown], there) for table in (*named, *by_month)])
     every = drawn.copy()
     for table in named:
         for level in range(table.shape[1]):
@@ -82,6 +84,20 @@ def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
         kept=kept_pairs(best, scene.sites, scene.rules.plan.keep_sites, every),
         drawn=drawn & (answers.level >= 0)[:, None],
     )
+
+
+def as_long(found: Sequence[Circuits], shown: Shown, road: IntArray) -> BoolArray:
+    """Tell where both legs of a kept trip take in another season of the roads what they take in the one that decides.
+
+    `found` and `road` are as `keep_trips` has them; gives (seasons of the roads, addresses, sites).
+    """
+    a, s = np.indices(shown.pair_cut.shape)
+    legs = np.stack([(circuit.out_min, circuit.back_min) for circuit in found])
+    seasons = range(len(found) // shown.cuts)
+    by_season = np.stack([legs[shown.pair_cut + shown.cuts * season, :, a, s] for season in seasons])
+    own = by_season[road[:, None], a, s]
+    alike: BoolArray = np.all(by_season == own, axis=-1) & shown.kept
+    return alike
 
 
 def _mask_of(site: IntArray, there: BoolArray) -> BoolArray:
@@ -115,7 +131,7 @@ def _nearest(trip_min: FloatArray, count: int) -> BoolArray:
 
 
 def keep_trips(
-    found: tuple[Circuits, ...],
+    found: Sequence[Circuits],
     free_min: FloatArray,
     measures: Measures,
     shown: Shown,

@@ -37,7 +37,7 @@ from preplan.planning.ground import Ground, SeasonGround, lay_ground
 from preplan.planning.groups import Answered, group_addresses, name_roads
 from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
-from preplan.planning.kept import Measures, keep_trips, shown_pairs
+from preplan.planning.kept import Measures, as_long, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
 from preplan.planning.levels import Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
@@ -90,6 +90,9 @@ class Outcome:
     forest: RouteForest
     posting_costs: tuple[PostingCost, ...]
     worked: tuple[Worked, ...]
+    as_long: BoolArray
+    """See `kept.as_long`."""
+    weights: Weights
 
 
 def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, progress: Progress) -> Plan:
@@ -114,10 +117,11 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     scene = merged_scene([each.scene for each in flows], road)
     graded = grade(scene, flows, choice, road, hydrant)
     progress("tracing routes", 0.6)
-    shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
+    shown = shown_pairs(scene, graded, choice.seasons, rows_of([each.cut for each in flows], road))
     free_min = rows_of([season.free_min() for season in found], road)
+    circuits = [circuit for season in found for circuit in season.circuits]
     trips, forest = keep_trips(
-        tuple(circuit for season in found for circuit in season.circuits),
+        circuits,
         free_min,
         Measures.of(ground.limits, ground.seasons[0].network.length_mi),
         shown,
@@ -146,6 +150,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         forest=forest,
         posting_costs=costs,
         worked=graded.worked,
+        as_long=as_long(circuits, shown, road),
+        weights=weights,
     )
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
@@ -417,8 +423,7 @@ def with_weights(
 
 def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
     """Point each level's sites and backup at their rows of the trips."""
-    row_of = np.full((len(levels.site), sites), -1, dtype=np.int32)
-    row_of[trips.address, trips.site] = np.arange(len(trips), dtype=np.int32)
+    row_of = trips.by_pair(len(levels.site), sites)
     a = np.arange(len(levels.site))[:, None]
 
     def rows(site: IntArray) -> IntArray:
@@ -497,7 +502,14 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
 
 def season_limits(ground: Ground, seasons: tuple[SeasonLine, ...]) -> tuple[RoadLimits, ...]:
     """Give what the roads do in each season of the plan."""
-    return tuple(next(one.limits for one in ground.seasons if one.months >= set(line.months)) for line in seasons)
+    return tuple(ground.seasons[season].limits for season in roads_of(ground, seasons))
+
+
+def roads_of(ground: Ground, seasons: tuple[SeasonLine, ...]) -> tuple[int, ...]:
+    """Give the season of the roads of each season of the plan."""
+    return tuple(
+        next(at for at, one in enumerate(ground.seasons) if one.months >= set(line.months)) for line in seasons
+    )
 
 
 def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome, road: TextArray) -> Answered:
@@ -512,7 +524,11 @@ def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome, roa
         forest=outcome.forest,
         roads=ground.roads,
         limits=ground.limits,
+        seasons=outcome.seasons,
         season_limits=season_limits(ground, outcome.seasons),
+        trip_row=outcome.trips.by_pair(len(inputs.addresses), len(inputs.sites)),
+        as_long=outcome.as_long[list(roads_of(ground, outcome.seasons))],
+        weights=outcome.weights,
         site_fraction=tuple(ground.sites.fraction.tolist()),
         required_gpm=scene.needs.required_gpm,
         required_min=scene.needs.required_min,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -40,7 +41,7 @@ class Met:
     """Driven empty."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Weights:
     """What is posted and rated, and who is sent."""
 
@@ -59,7 +60,7 @@ class Weights:
     engines: BoolArray
     """(addresses, units) engines sent."""
 
-    @property
+    @cached_property
     def limited(self) -> BoolArray:
         """Mask the (segments,) of which there is anything to tell."""
         names = "max_lb", "max_axle_lb", "max_height_ft", "max_width_ft"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from preplan.render import card_rest, card_way, card_words, paper
+from preplan.render import card_other, card_rest, card_way, card_words, paper
 from preplan.render.card_facts import GAP_PT, HALF_PT, Facts
 from preplan.render.card_layout import Layout, small_strip_height
 from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of
@@ -49,7 +49,9 @@ class Behind:
             _draw_way(document, self.picture, facts, self.subject, count, rest, legs=layout.way_behind)
             rest = []
         if split:
-            _draw_second(document, self.picture, facts, count, rest)
+            _draw_other(document, self.picture, facts.over_second(), count, rest)
+        for other in facts.sheets:
+            _draw_other(document, self.picture, facts.over_other(other), count, ())
 
 
 def _strip_gap(facts: Facts) -> Block:
@@ -134,18 +136,16 @@ def _draw_lines(pen: paper.Pen, x: float, top: float, lines: Sequence[Line], fac
     return pen.lines(x, top, lines[at + 1 :])
 
 
-def _draw_second(document: Document, picture: Picture, first: Facts, count: str, rest: Sequence[Block]) -> None:
-    """Draw the sheet of those who fill at the second site: where, its map, and every turn; below, what else is left."""
-    facts = first.over_second()
+def _draw_other(document: Document, picture: Picture, facts: Facts, count: str, rest: Sequence[Block]) -> None:
+    """Draw the sheet of another fill site: where, its map, and every turn; below, what else is left."""
     subject = subject_of(picture, facts)
     document.begin(count, behind=True)
-    document.heading(f"{card_words.where(facts)[0]}, second fill site", card_words.LEAST_HEAD_PT)
+    document.heading(f"{card_words.where(facts)[0]}, {facts.fill_site_words}", card_words.LEAST_HEAD_PT)
     pen = document.pen
-    top = pen.lines(LEFT_PT, document.y, card_words.at_second(facts)) - 3.0
+    top = pen.lines(LEFT_PT, document.y, card_other.at_other(facts)) - 3.0
     pen.rule(top, width=0.5)
     left = pen.lines(LEFT_PT, top - 2.0, card_words.fill(facts, card_words.approach(facts, subject)))
     document.y = min(left, pen.lines(LEFT_PT + HALF_PT + GAP_PT, top - 2.0, card_words.dump(facts))) - 2.0
     full = paper.paragraph("Leave the fill site full, the dump site empty: never half.", HALF_PT, BODY_PT)
-    items = card_rest.cautions(facts, HALF_PT)
-    care = [Block.of([*full, Line("", 4.0)]), card_rest.under_heading(items)]
+    care = [Block.of([*full, Line("", 4.0)]), card_rest.under_heading(card_rest.cautions(facts, HALF_PT))]
     _draw_way(document, picture, facts, subject, count, [*care, *rest])

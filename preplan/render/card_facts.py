@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
 
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, OtherCircuit, Plan
 from preplan.render import first_minutes, words
 from preplan.render.driving_words import directions
 from preplan.render.flag_words import flags_on
+from preplan.render.limit_places import flags_of_card
 from preplan.render.paper import LEFT_PT, RIGHT_PT
 from preplan.units import M_PER_MI
 
@@ -27,6 +28,8 @@ FILLS_ELSEWHERE = "lower level fills elsewhere"
 """Flag that names the lower levels planned at other fill sites; it stands with the fill site."""
 SECOND = MappingProxyType({"site": "split", "trip": "split_trip", "fill_engine": "split_engine"})
 """Columns of the level table, and those of the second fill site."""
+_OF_CIRCUIT = frozenset({"site", "trip", "fill_engine", "backup", "backup_trip", "split", "split_trip", "split_engine"})
+"""Columns that belong to the circuit, not to the fire."""
 ONE_WAY = "one way traffic"
 """Flag that names another way back, on which empties meet nobody on a road one truck wide."""
 
@@ -39,6 +42,8 @@ class Facts:
     group: CardGroup
     second: bool = False
     """Speak of the circuit over the second fill site."""
+    other: OtherCircuit | None = None
+    """Speak of this one."""
     _told: dict[str, list[str]] = field(default_factory=dict, compare=False, repr=False)
 
     def over_second(self) -> Facts:
@@ -47,6 +52,36 @@ class Facts:
         there = replace(group, out_steps=group.split_out_steps, back_steps=group.split_back_steps)
         return Facts(self.plan, there, second=True)
 
+    def over_other(self, other: OtherCircuit) -> Facts:
+        """Speak of the circuit over the backup, or over the fill site of other months."""
+        there = replace(self.group, out_steps=other.out_steps, back_steps=other.back_steps)
+        return Facts(self.plan, there, other=other)
+
+    @property
+    def sheets(self) -> list[OtherCircuit]:
+        """The other circuits with a sheet behind: of other months, and the backup's where the district asks for it."""
+        backup = self.plan.district.cards_backup == "sheet"
+        return [other for other in self.group.others if other.months or backup]
+
+    @property
+    def hydrant(self) -> int:
+        """Row of the hydrant that counts beside the tankers, -1: none."""
+        counts = any(flag.code == HYDRANT for flag in self.plan.answers.flags[self.lead])
+        return int(self.plan.near_hydrant.hydrant[self.lead]) if counts else -1
+
+    @property
+    def on_card(self) -> bool:
+        """Tell whether it is the circuit of the card itself, none of a sheet of its own."""
+        return not self.second and self.other is None
+
+    @property
+    def fill_site_words(self) -> str:
+        """Name what the fill site of the circuit is to the card, as a heading."""
+        if self.other is None:
+            return "second fill site" if self.second else "where tankers fill"
+        when = f"fill site in {words.months(self.other.months)}" if self.other.months else ""
+        return ", ".join(filter(None, ["backup fill site" * self.other.backup, when]))
+
     @property
     def circuit(self) -> int:
         """Which of the two it is, as flags have it."""
@@ -54,8 +89,17 @@ class Facts:
 
     @cached_property
     def flags(self) -> list[Flag]:
-        """Flags of the lead address that concern who drives this circuit."""
+        """Flags of the lead address that concern who drives this circuit; of another one what it drives over."""
+        if self.other is not None:
+            return [*self.other.flags]
         return flags_on(self.plan, self.lead, self.circuit)
+
+    @cached_property
+    def card_flags(self) -> list[Flag]:
+        """The same of all addresses of the card."""
+        if self.other is not None:
+            return [*self.other.flags]
+        return flags_of_card(self.plan, self.group, self.circuit)
 
     @property
     def lead(self) -> int:
@@ -73,7 +117,9 @@ class Facts:
         return str(self.plan.answers.status[self.lead])
 
     def cell(self, column: str) -> int:
-        """Give an index of the level table at the level shown, -1: none."""
+        """Give an index of the level table at the level shown, -1: none; another circuit has its own site and trip."""
+        if self.other is not None and column in _OF_CIRCUIT:
+            return {"site": self.other.site, "trip": self.other.trip}.get(column, -1)
         named = SECOND.get(column, column) if self.second else column
         return int(getattr(self.plan.levels, named)[self.lead, self.level]) if self.level >= 0 else -1
 

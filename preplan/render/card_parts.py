@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Set as AbstractSet
+from dataclasses import replace
 
 from preplan.render import paper, strip_pdf, words
 from preplan.render.card_facts import HALF_PT, WIDTH_PT, Facts
@@ -20,9 +21,10 @@ NOTE_PT = 2 * SMALL_PT * paper.LEADING + 3.0
 def subject_of(picture: Picture, facts: Facts) -> Subject:
     """Gather what the map of a card's circuit shows."""
     group = facts.group
-    others = () if facts.second else (facts.cell("backup"), facts.cell("split"))
-    named = named_limits(facts.plan, group, facts.circuit)
-    return picture.subject(group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps, named)
+    others = (facts.cell("backup"), facts.cell("split")) if facts.on_card else ()
+    named = named_limits(facts.card_flags)
+    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps, named)
+    return replace(subject, hydrant=facts.hydrant) if facts.on_card else subject
 
 
 def draw_map(pen: Pen, picture: Picture, page: Box, subject: Subject) -> float:
@@ -41,6 +43,7 @@ def _map_note(subject: Subject, seen: AbstractSet[str]) -> str:
         "Pointed tags: steps of the loaded way.": bool(subject.turns),
         "Brackets: bridges, limits.": bool(subject.bridges),
         f"{drops}.": "site" in seen,
+        "Upright cross: the hydrant that counts.": "hydrant" in seen,
         "Houses: stations.": "station" in seen,
         "Small symbols: this card's addresses, by status.": "address" in seen,
     }

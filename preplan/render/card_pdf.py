@@ -7,7 +7,7 @@ site, where do tankers fill; then the map, the way, what else there is, and what
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from preplan.plan import CardGroup, Plan
@@ -44,8 +44,8 @@ _ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
 """Most height of the two rows of the top third, and of the first where it lists all units, without a shuttle."""
 _RULED_PT = 28.0
 """Height of the rules and gaps about the table of response levels."""
-_TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 50.0), ("meets?", 46.0), ("fill site", 40.0),
-          ("held back by", 68.0), ("1 tanker out", 68.0), ("tankers", 140.0))  # fmt: skip
+_TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 48.0), ("meets?", 44.0), ("fill site", 40.0),
+          ("held back by", 60.0), ("1 tanker out", 72.0), ("tankers", card_rest.TANKERS_PT))  # fmt: skip
 
 # --------------------------------------------------------------------------- how a card is drawn
 
@@ -312,7 +312,8 @@ class _Parts:
 
 
 def one_card(plan: Plan, address: int) -> bytes:
-    """Draw the one card that covers an address (row of the address table)."""
+    """Draw the one card that covers an address (row of the address table), with the sheet of its backup behind."""
+    plan = replace(plan, district=replace(plan.district, cards_backup="sheet"))
     for group in plan.groups:
         if address in group.addresses:
             document = Document(plan.district, "tanker shuttle card")

@@ -7,16 +7,17 @@ from itertools import chain
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM
 from preplan.render import crew, paper, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, ONE_WAY, STEP_GPM, WIDTH_PT, Facts
-from preplan.render.card_words import LEAST_HEAD_PT, by_season, season_words, where
+from preplan.render.card_words import LEAST_HEAD_PT, by_season, flow_words, season_words, where
 from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words
-from preplan.render.limit_places import limit_words, weight_warnings
+from preplan.render.limit_places import limit_words, trip_limits, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
+TANKERS_PT = 148.0
+"""Width of that table's column of tankers, with the gap to the next."""
 CIRCUITS_MEET = "circuits meet"
 """Flag of a lane on which the tankers of two circuits meet: none of them is told of the other on its own way."""
 SAID_ABOVE = frozenset({"gap", "send with first alarm"})
@@ -25,6 +26,7 @@ SAID_ELSEWHERE = frozenset(
     {HYDRANT, FILLS_ELSEWHERE, "assumed building", "not tested", "single fill site", "hose lay", "two fill sites"}
 )
 """Flags that stand with the flow, the basis, the fill site and the backup."""
+_KEEP_TO_IT = "Keep to these roads: others were not weighed for this fill site."
 _MOST_BY_HOSE = 3
 """Neighbours that are named for a hose lay of their own."""
 _NOTHING = Block.of([])
@@ -41,7 +43,7 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
     parts = [[Line("IF SOMETHING IS OUT", SMALL_PT, bold=True), *_backup(facts, brief=brief)]]
     split, site = facts.cell("split"), facts.cell("site")
     if split >= 0:
-        alone = _flow_words(facts, float(plan.levels.alone_gpm[lead, level]))
+        alone = flow_words(facts, float(plan.levels.alone_gpm[lead, level]))
         pumped = " or its engine" * bool(facts.cell("split_engine") >= 0)
         said = f"Fill site {split + 1}{pumped} out, all at fill site {site + 1}: {alone}"
         parts.append(paragraph(said, HALF_PT, most=3))
@@ -59,9 +61,11 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
     if backup >= 0:
         there = plan.sites[backup]
         season = f" ({words.months(there.months)} only)" if there.seasonal else ""
-        flow = _flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
+        flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
         said = f"{words.site_words(plan, backup)}{season}, {flow}{_backup_way(facts)}"
         said += "".join(f" {one}" for one in _other_backups(facts)) if there.seasonal else ""
+        behind = backup == split or any(other.backup for other in facts.sheets)
+        said += " Map and way on a sheet behind." if behind else ""
         said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
     named = "Backup" if split < 0 else f"Fill site {facts.cell('site') + 1} out, all at backup"
     return paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=4)
@@ -104,15 +108,6 @@ def _other_backups(facts: Facts) -> list[str]:
     ]
 
 
-def _flow_words(facts: Facts, flow_gpm: float) -> str:
-    """Write a flow, and whether it is enough."""
-    if not np.isfinite(flow_gpm):
-        return f"{words.NOT_KNOWN}."
-    need = float(facts.plan.needs.required_gpm[facts.lead])
-    have, _ = words.flow_pair(flow_gpm, need)
-    return f"{have} gpm, {'meets' if flow_gpm >= need - ROUNDING_GPM else 'does not meet'}."
-
-
 def covered(facts: Facts) -> list[Line]:
     """List the addresses of the card, the weakest whole and first; none where the headline says it all."""
     plan, group = facts.plan, facts.group
@@ -133,6 +128,9 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
     if facts.cell("trip") < 0:
         return []
+    if facts.other is not None:
+        limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip')))}."
+        return [Block.of(paragraph(f"• {said}", width, SMALL_PT, indent=7.0)) for said in (limits, _KEEP_TO_IT)]
     grave = facts.once("grave cautions", lambda: _grave(facts))
     others = facts.once("other cautions", lambda: _others(facts))
     return [
@@ -143,7 +141,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
 
 
 def _grave(facts: Facts) -> list[str]:
-    said = weight_warnings(facts.plan, facts.group, OFF_THE_WAY, facts.circuit)
+    said = weight_warnings(facts.plan, facts.card_flags, OFF_THE_WAY, facts.lead)
     return said + [flag_words(flag) for flag in facts.flags if flag.code == CIRCUITS_MEET]
 
 
@@ -217,5 +215,15 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
             "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
             words.printable(table.limited_by[lead, k]),
             _one_out(facts, k) if site >= 0 else "",
-            " ".join(plan.unit_ids(table.used[lead, k], lead)),
+            _named(plan.unit_ids(table.used[lead, k], lead), bold=k == facts.level),
         )  # fmt: skip
+
+
+def _named(units: Sequence[str], *, bold: bool) -> str:
+    """Name as many units as the column has room for, and say how many more there are."""
+    for shown in range(len(units), 0, -1):
+        more = f" +{len(units) - shown}" if shown < len(units) else ""
+        said = f"{words.printable(' '.join(units[:shown]))}{more}"
+        if paper.width_of(said, SMALL_PT, bold=bold) <= TANKERS_PT - 4.0:
+            return said
+    return words.printable(" ".join(units))

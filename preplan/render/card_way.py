@@ -56,7 +56,7 @@ def out_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
     trip, trips = facts.cell("trip"), facts.plan.trips
     length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
     lines = [Line(LOADED, SMALL_PT, bold=True)]
-    warned = facts.once("warned", lambda: weight_warnings(facts.plan, facts.group, ON_THE_WAY, facts.circuit))
+    warned = facts.once("warned", lambda: weight_warnings(facts.plan, facts.card_flags, ON_THE_WAY, facts.lead))
     for warning in warned:
         lines += paragraph(warning, width, SMALL_PT, bold=True)
     return [*lines, *_steps(facts.told(loaded=True), width, length, ends=ends), Line("", 4.0)]

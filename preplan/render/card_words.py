@@ -18,6 +18,8 @@ HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 MORE_SHARE = 1.1
 """A higher level whose steady flow is so much more is named where none meets (this program's choice)."""
+_MOST_WAY_IN = 6
+"""Most lines of how tankers come to the fill site and who pumps there."""
 LATER_SHARE = 1.25
 """A steady flow that is so much more than what is held at first is told in bold (this program's choice)."""
 
@@ -176,7 +178,7 @@ def _other_seasons(facts: Facts) -> list[Line]:
         have, want = words.flow_pair(float(flow[weakest, level]), float(need[weakest]))
         named = words.level_words(plan.district.levels[level].name)
         said = f"{named} {'meets' if meeting else 'does not meet'}: {have} gpm of {want} required"
-        from_site = f", {_from(season.sites_of(rows[weakest], level))}"
+        from_site = f", {from_words(season.sites_of(rows[weakest], level))}"
         said += from_site if served.all() else ", not every address of this card is reached"
         told.setdefault(f"{said}.", []).extend(season.months)
     lines = [f"{words.first_up(words.months(those))}: {said}" for said, those in told.items()]
@@ -233,7 +235,7 @@ def dump(facts: Facts) -> list[Line]:
 
 def _both(facts: Facts) -> list[Facts]:
     """Give the circuits that come to the dump site: one, or two where tankers are split; on a sheet its own."""
-    two = not facts.second and facts.cell("split_trip") >= 0
+    two = facts.on_card and facts.cell("split_trip") >= 0
     return [facts, facts.over_second()] if two else [facts]
 
 
@@ -286,7 +288,7 @@ def _arriving_side(facts: Facts) -> str:
 def fill(facts: Facts, approach: str = "") -> list[Line]:
     """Say where tankers fill; `approach` says from which side they come."""
     plan, site = facts.plan, facts.cell("site")
-    lines = [Line("SECOND FILL SITE" if facts.second else "WHERE TANKERS FILL", SMALL_PT, bold=True)]
+    lines = [Line(facts.fill_site_words.upper(), SMALL_PT, bold=True)]
     if site < 0:
         without = _months_without(facts)
         none = f"No fill site serves this address{f' in {without}' if without else ''}."
@@ -295,7 +297,7 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
     lines += _split(facts)
     lines += _first_alarm_too(facts)
-    lines += [] if facts.second else by_season(facts)
+    lines += by_season(facts) if facts.on_card else []
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
     season = f"; {words.months(there.months)} only" if there.seasonal else ""
@@ -304,9 +306,19 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
     lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=4) if note else []
-    pumps = crew.fill_engine_words(plan, facts.lead, facts.level, second=facts.second)
+    pumps = _who_pumps(facts)
     said = f"{approach} {pumps}".strip()
-    return lines + (paragraph(said, HALF_PT, most=3) if said else [])
+    return lines + (paragraph(said, HALF_PT, most=_MOST_WAY_IN) if said else [])
+
+
+def _who_pumps(facts: Facts) -> str:
+    """Say who pumps at the fill site; at one of a sheet of other months or a backup, whether somebody must."""
+    if facts.other is None:
+        return crew.fill_engine_words(facts.plan, facts.lead, facts.level, second=facts.second)
+    there = facts.plan.sites[facts.other.site]
+    return (
+        f"An engine must pump here, lift {there.lift_ft:g} ft." if there.needs_engine else "No engine is needed here."
+    )
 
 
 def approach(facts: Facts, subject: Subject) -> str:
@@ -329,7 +341,7 @@ def approach(facts: Facts, subject: Subject) -> str:
 def _split(facts: Facts) -> list[Line]:
     """Say who fills at which of two fill sites, and where the way to the second stands."""
     plan, lead, level = facts.plan, facts.lead, facts.level
-    said = crew.split_words(plan, lead, level)
+    said = crew.split_words(plan, lead, level) if facts.other is None else ""
     if not said:
         return []
     if facts.second:
@@ -340,19 +352,18 @@ def _split(facts: Facts) -> list[Line]:
 
 def _first_alarm_too(facts: Facts) -> list[Line]:
     """Say that the first alarm must fill here too, where a lower level is planned elsewhere."""
-    flags = flags_on(facts.plan, facts.lead, FIRST_CIRCUIT) if not facts.second else []
+    flags = flags_on(facts.plan, facts.lead, FIRST_CIRCUIT) if facts.on_card else []
     said = [flag_words(flag) for flag in flags if flag.code == FILLS_ELSEWHERE]
     return [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
 
 
-def at_second(facts: Facts) -> list[Line]:
-    """Say for the sheet of the second fill site where the fire is, and who goes there, by arrival."""
-    lines = paragraph(place(facts), WIDTH_PT)
-    mine = f"fill site {facts.cell('site') + 1}"
-    for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
-        if job.endswith(mine):
-            lines += paragraph(f"{words.first_up(job)}: {units}", WIDTH_PT, BODY_PT)
-    return lines
+def flow_words(facts: Facts, flow_gpm: float) -> str:
+    """Write a flow, and whether it is enough."""
+    if not np.isfinite(flow_gpm):
+        return f"{words.NOT_KNOWN}."
+    need = float(facts.plan.needs.required_gpm[facts.lead])
+    have, _ = words.flow_pair(flow_gpm, need)
+    return f"{have} gpm, {'meets' if flow_gpm >= need - ROUNDING_GPM else 'does not meet'}."
 
 
 def by_season(facts: Facts) -> list[Line]:
@@ -362,7 +373,17 @@ def by_season(facts: Facts) -> list[Line]:
     if not own or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
         return []
     lines = [line for said in season_words(plan, lead, level) for line in paragraph(f"{said}.", HALF_PT, bold=True)]
-    return [*lines, *paragraph(f"Map, way and table here: {own}.", HALF_PT, SMALL_PT)]
+    return [*lines, *paragraph(f"Map, way and table here: {own}.{_their_way(facts)}", HALF_PT, SMALL_PT)]
+
+
+def _their_way(facts: Facts) -> str:
+    """Say where the way over the fill sites of other months stands, or that it is not drawn."""
+    plan, lead, level, mine = facts.plan, facts.lead, facts.level, _sites(facts)
+    others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(mine)
+    drawn = {other.site for other in facts.sheets if other.months}
+    said = {"map and way on a sheet behind": others & drawn, "way not drawn, the roads differ then": others - drawn}
+    named = {what: " and ".join(str(site + 1) for site in sorted(sites)) for what, sites in said.items() if sites}
+    return "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:
@@ -371,12 +392,12 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
     for season in plan.seasons:
         sites = season.sites_of(address, level)
         flow = words.supply(float(season.uninterrupted_gpm[address, level]), STEP_GPM)
-        said = f"{flow} gpm {words.FLOW_SHORT} {_from(sites)}" if sites else "no fill site"
+        said = f"{flow} gpm {words.FLOW_SHORT} {from_words(sites)}" if sites else "no fill site"
         lines.setdefault(said, []).extend(season.months)
     return [f"{words.first_up(words.months(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
 
 
-def _from(sites: Sequence[int]) -> str:
+def from_words(sites: Sequence[int]) -> str:
     """Say from which fill site, or from which two."""
     return f"from fill site {' and '.join(str(site + 1) for site in sites)}"
 

@@ -73,6 +73,7 @@ class Picture:
         self.station_ft = self.plane.feet(
             np.array([s.lon for s in plan.stations]), np.array([s.lat for s in plan.stations])
         )
+        self.hydrant_ft = self.plane.feet(plan.hydrants.lon, plan.hydrants.lat)
         self.address_ft = self.plane.feet(plan.addresses.lon, plan.addresses.lat)
         self.front_ft = self.plane.feet(plan.frontages.lon, plan.frontages.lat)
 
@@ -145,6 +146,7 @@ class Picture:
         seen = [self.address_ft[list(subject.addresses)]]
         seen += [line for line in (subject.out_ft, subject.back_ft) if line is not None]
         seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
+        seen += [self.hydrant_ft[[h]] for h in (subject.hydrant,) if h >= 0]
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
         marks = self._draw_in(pen, self._frame(page, np.vstack(seen), subject, least), subject)
         sites = [self.plan.sites[row] for kind, row, *_ in marks if kind == "site"]
@@ -258,6 +260,10 @@ class Picture:
                 if rows is ours or room.free(symbol):
                     marks.append((kind, row, x, y))
                     room.take(symbol)
+        if subject.hydrant >= 0:
+            x, y = frame.to_page(self.hydrant_ft[[subject.hydrant]])[0].tolist()
+            marks.append(("hydrant", subject.hydrant, x, y))
+            room.take(Box(x - 5.0, y - 6.0, x + 5.0, y + 6.0))
         homes = frame.to_page(self.address_ft[list(subject.addresses)])
         marks += [("address", row, x, y) for row, (x, y) in zip(subject.addresses, homes.tolist(), strict=True)]
         room.block((homes[:, None] + _ADDRESS_PT).reshape(-1, 2))
@@ -277,6 +283,8 @@ class Picture:
                 symbols_pdf.station_mark(pen, str(row + 1), x, y)
             elif kind == "site":
                 symbols_pdf.fill_mark(pen, self.plan.sites[row], str(row + 1), x, y)
+            elif kind == "hydrant":
+                symbols_pdf.hydrant_mark(pen, x, y)
             elif kind == "address":
                 symbols_pdf.status_mark(pen, str(self.plan.answers.status[row]), x, y, 6.0)
             else:
@@ -292,16 +300,25 @@ class Picture:
             spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:
                 placed.append((name, spot))
-        for site in sorted({subject.site, *subject.others} - {-1}):
-            x, y = frame.to_page(self.site_ft[[site]])[0].tolist()
+        for name, (x, y), reach in self._named_points(frame, subject):
             if not _in_view(frame, x, y):
                 continue  # it has no pin, so its name would seem to be another's
-            name = paper.ellipsis(words.printable(self.plan.sites[site].name), SMALL_PT, 110.0)
-            around = scene.around(x, y + 2.0, 14.0, paper.width_of(name, SMALL_PT), SMALL_PT)
+            around = scene.around(x, y + 2.0, reach, paper.width_of(name, SMALL_PT), SMALL_PT)
             spot = room.place(around, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:
                 placed.append((name, spot))
         halo_texts(pen, placed)
+
+    def _named_points(self, frame: Frame, subject: Subject) -> Iterator[tuple[str, list[float], float]]:
+        """List name, place on the page, and reach of what stands on the map by name: fill sites, and the hydrant."""
+        for site in sorted({subject.site, *subject.others} - {-1}):
+            name = paper.ellipsis(words.printable(self.plan.sites[site].name), SMALL_PT, 110.0)
+            yield name, frame.to_page(self.site_ft[[site]])[0].tolist(), 14.0
+        if subject.hydrant >= 0:
+            name = paper.ellipsis(
+                f"hydrant {words.printable(self.plan.hydrants.hydrant_id[subject.hydrant])}", SMALL_PT, 110.0
+            )
+            yield name, frame.to_page(self.hydrant_ft[[subject.hydrant]])[0].tolist(), 8.0
 
     def _names_in_view(self, roads: IntArray) -> list[tuple[str, list[int]]]:
         """List names with up to three of their longest stretches, the longest road first, major ones before."""

@@ -29,9 +29,7 @@ def held_words(plan: Plan, address: int, level: int) -> str:
     flow = float(plan.levels.uninterrupted_gpm[address, level])
     lasts = duration(float(plan.needs.required_min[address]))
     have = _amount(plan, address, flow)
-    if have == _NO_FLOW:
-        return f"{name} holds {have} for {lasts} without a break"
-    return f"{name} holds {have} gpm for {lasts}"
+    return f"{name} holds {have} for {lasts}{' without a break' * (have == _NO_FLOW)}"
 
 
 def duration(minutes: float) -> str:
@@ -101,7 +99,7 @@ def _amount(plan: Plan, address: int, gpm: float) -> str:
     """Write a flow that is held, beside what is required."""
     if not math.isfinite(gpm) or gpm < _NONE_GPM:
         return _NO_FLOW
-    return words.flow_pair(gpm, float(plan.needs.required_gpm[address]))[0]
+    return f"{words.flow_pair(gpm, float(plan.needs.required_gpm[address]))[0]} gpm"
 
 
 def _minute(minute: float) -> str:

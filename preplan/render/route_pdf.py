@@ -56,6 +56,8 @@ class Subject:
     turns: tuple[tuple[int, float, float], ...] = ()
     """Turns of the loaded leg: number in the directions, east, north."""
     bridges: tuple[Bridge, ...] = ()
+    hydrant: int = -1
+    """Hydrant of the water mains that counts for the lead's address beside the tankers, -1: none."""
 
     def without_inner_turns(self) -> Subject:
         """Keep the last turn alone: the steps between stand with another map."""

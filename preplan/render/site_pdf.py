@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Plan, Step
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan, Step
 from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
-from preplan.render.limit_places import named_limits, weight_warnings
+from preplan.render.limit_places import flags_of_card, named_limits, trip_limits, weight_warnings
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
@@ -135,7 +135,7 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
     if circuit is not None:
         group = circuit.group
-        named = named_limits(plan, group, circuit.number)
+        named = named_limits(circuit.flags(plan))
         subject = picture.subject(group.addresses, group.lead, circuit.trip, steps=circuit.out_steps, named=named)
     else:
         subject = Subject((), site=row)
@@ -193,6 +193,10 @@ class _Circuit:
         """Which of the two of an address it is, as flags have it."""
         return SECOND_CIRCUIT if self.second else FIRST_CIRCUIT
 
+    def flags(self, plan: Plan) -> list[Flag]:
+        """List what its drivers must hear, whichever address of the card it concerns."""
+        return flags_of_card(plan, self.group, self.number)
+
 
 def _circuits(plan: Plan, row: int) -> list[_Circuit]:
     """List the circuits over a fill site, those of most addresses first, those over it as a second site last."""
@@ -238,7 +242,7 @@ def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -
         for number, step in directions(steps):
             document.flow(f"{number}. {step}", indent=12.0)
     document.flow(f"Limits: {_limits(plan, circuit)}")
-    for warning in weight_warnings(plan, group, OFF_THE_WAY, circuit.number):
+    for warning in weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, group.lead):
         document.flow(warning, bold=True)
     for said in _met(plan, circuit, "one way traffic", "meeting on narrow road", "circuits meet"):
         document.flow(said, bold=True)
@@ -268,7 +272,7 @@ def _draw_other_circuits(
             said = "; ".join(step for _, step in directions(steps)) or "directions are not known"
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
         document.flow(f"Limits: {_limits(plan, circuit)}", SMALL_PT, indent=10.0)
-        warnings = weight_warnings(plan, circuit.group, OFF_THE_WAY, circuit.number)
+        warnings = weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, circuit.group.lead)
         for warning in (*warnings, *_met(plan, circuit, "circuits meet")):
             document.flow(warning, SMALL_PT, bold=True, indent=10.0)
     rest = circuits[_MOST_CIRCUITS:]
@@ -290,7 +294,8 @@ def _cards_of(circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str
 
 def _legs(plan: Plan, circuit: _Circuit) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
     """Give heading, warnings, steps, and minutes and miles of both legs."""
-    trips, trip, warned = plan.trips, circuit.trip, weight_warnings(plan, circuit.group, ON_THE_WAY, circuit.number)
+    trips, trip = plan.trips, circuit.trip
+    warned = weight_warnings(plan, circuit.flags(plan), ON_THE_WAY, circuit.group.lead)
     for head, warnings, steps, minutes, length in (
         ("Loaded, fill site to dump site", warned, circuit.out_steps, trips.out_min[trip], trips.out_mi[trip]),
         ("Empty, back to the fill site", [], circuit.back_steps, trips.back_min[trip], trips.back_mi[trip]),
@@ -299,35 +304,9 @@ def _legs(plan: Plan, circuit: _Circuit) -> Iterator[tuple[str, list[str], tuple
 
 
 def _limits(plan: Plan, circuit: _Circuit) -> str:
-    """Say what a driver must know of a circuit: its vehicle, postings, bridges, where none can pass."""
-    trip = circuit.trip
-    trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
-    weighs = f"{words.need(cut.loaded_lb)} lb loaded, {words.need(cut.empty_lb)} lb empty"
-    said = [f"found for tankers up to {weighs}, {cut.height_ft:g} ft high"]
-    posted = [_lowest(plan, rows) for rows in plan.trip_rows(trip)]
-    for leg, lowest in zip(("loaded", "empty"), posted, strict=True):
-        if lowest:
-            kind, pounds = lowest.split(" ", 1)
-            said.append(f"lowest {'rating' if kind == 'rated' else 'posting'} on the {leg} leg {pounds}")
-    avoided = float(trips.posted_avoided_min[trip])
-    if round(avoided, 1) > 0.0:
-        said.append(f"goes {words.minutes(avoided)} round what is posted or rated: no short cuts")
-    bridges = int(trips.unposted_bridges[trip])
-    if bridges:
-        said.append(f"{bridges} crossing{'s' * (bridges > 1)} of bridges without a posted weight: unknown, not safe")
-    narrow_mi = float(trips.narrow_mi[trip])
-    if round(narrow_mi, 1) > 0.0:
-        said.append(f"one truck wide for {words.miles(narrow_mi)}: loaded goes first, agree by radio where empty waits")
-    turn = turning_words(circuit.back_steps, at_dump=bool(trips.turn_at_dump[trip]))
-    return f"{'; '.join(said)}. At the dump site: {turn}."
-
-
-def _lowest(plan: Plan, rows: list[int]) -> str:
-    """Name the lowest weight limit on a leg, posted or rated; '' where there is none."""
-    segments = plan.forest.segment[rows]
-    if not len(rows):
-        return ""
-    return words.weight_words(plan.limits, int(segments[plan.limits.max_lb[segments].argmin()]))
+    """Say what a driver must know of a circuit: its vehicle, postings, bridges, where none can pass, how to turn."""
+    turn = turning_words(circuit.back_steps, at_dump=bool(plan.trips.turn_at_dump[circuit.trip]))
+    return f"{trip_limits(plan, circuit.trip)}. At the dump site: {turn}."
 
 
 def sites(plan: Plan) -> bytes:

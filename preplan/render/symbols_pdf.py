@@ -115,6 +115,19 @@ def _kind_mark(pen: Pen, kind: str, y: float) -> None:
         pen.strokes(*((x0, y + y0, x1, y + y1) for x0, y0, x1, y1 in pieces[kind]))
 
 
+def hydrant_mark(pen: Pen, x: float, y: float) -> None:
+    """Draw a hydrant of the water mains: its barrel and arms, as the map does, on white."""
+    pen.stamp(("hydrant of the mains",), x, y, lambda: _hydrant_mark(pen))
+
+
+def _hydrant_mark(pen: Pen) -> None:
+    bars = (0.0, -4.5, 0.0, 4.5), (-3.4, 1.2, 3.4, 1.2)
+    for width, ink in ((4.0, WHITE), (1.8, BLACK)):
+        pen.ink(ink, ink)
+        pen.width(width)
+        pen.strokes(*bars)
+
+
 def station_mark(pen: Pen, label: str, x: float, y: float, size: float = 15.0) -> None:
     """Draw a station: the outline of a gabled house with its number."""
     pen.stamp(("station", label, size), x, y, lambda: _station_mark(pen, label, size))

@@ -1,0 +1,156 @@
+"""Sheets behind a card: the way over the backup, and over the fill site of other months."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+
+from preplan.inputs.reader import read_inputs
+from preplan.plan import CardGroup, OtherCircuit, Plan
+from preplan.planning.pipeline import plan_district
+from preplan.render import card_pdf, words
+from preplan.roads.source import read_osm
+from tests.example_plan import example_plan, other_plan
+from tests.plan_checks import SAMPLE, plan_of
+
+
+def pages(plan: Plan, *, one: bool = False) -> list[str]:
+    """Give the words of every page of a set, or of the one card of the first address."""
+    file = card_pdf.one_card(plan, 0) if one else dict(card_pdf.cards(plan))["cards.pdf"]
+    return [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(file)).pages]
+
+
+def sheet_of(said: list[str], title: str) -> str:
+    (sheet,) = (page for page in said if title in page)
+    return sheet
+
+
+def test_the_backup_s_sheet_says_all_that_its_drivers_need() -> None:
+    said = pages(other_plan(backup=True, months=()))
+    sheet = sheet_of(said, ", backup fill site")
+    for told in (
+        "If fill site 1 fails, all fill here: 320 gpm, meets.", "BACKUP FILL SITE Fill site 2:", "DUMP SITE",
+        "1. Leave the fill site north on Pond Lane", "LOADED, fill site to dump site", "EMPTY, back to the fill site",
+        "crosses the Oak Road bridge (no sign, but rated 20,000 lb). Ask the owner before a loaded tanker crosses.",
+        "Found for tankers up to", "Keep to these roads: others were not weighed for this fill site.",
+    ):  # fmt: skip
+        assert told in sheet
+    card = said[said.index(sheet) - 1]
+    assert "Map and way on a sheet behind." in card
+    number = re.search(r"(page \d+) continued", sheet)
+    assert number is not None
+    assert number[1] in card
+
+
+def test_the_backup_has_a_sheet_where_the_district_asks_and_on_a_card_by_itself() -> None:
+    asked = other_plan(backup=True, months=())
+    plain = replace(asked, district=replace(asked.district, cards_backup="line"))
+    assert len(pages(asked)) == len(pages(plain)) + 1
+    assert not any("sheet behind" in page for page in pages(plain))
+    assert len(pages(plain, one=True)) == len(pages(asked, one=True)) == 2
+    assert len(pages(example_plan(), one=True)) == 1
+
+
+def test_the_sheet_of_other_months_says_when_it_holds_and_what_it_brings() -> None:
+    plan = other_plan(backup=False)
+    said = pages(plan)
+    sheet = sheet_of(said, ", fill site in December to March")
+    assert "December to March from fill site 2: 310 gpm" in sheet
+    assert "backup" not in sheet
+    card = said[said.index(sheet) - 1]
+    assert "Map, way and table here: April to November. Fill site 2: map and way on a sheet behind." in card
+
+
+def test_a_backup_that_is_best_in_other_months_has_one_sheet() -> None:
+    sheet = sheet_of(pages(other_plan(backup=True)), ", backup fill site, fill site in December to March")
+    assert "If fill site 1 fails, all fill here" in sheet
+    assert "December to March from fill site 2" in sheet
+
+
+@pytest.fixture(scope="module")
+def sample() -> Plan:
+    return plan_of(SAMPLE / "district.toml")
+
+
+def others_of(plan: Plan) -> list[tuple[CardGroup, OtherCircuit]]:
+    return [(group, other) for group in plan.groups for other in group.others]
+
+
+def test_every_backup_of_the_sample_has_its_way_and_most_fill_sites_of_other_months(sample: Plan) -> None:
+    leads = np.array([group.lead for group in sample.groups])
+    level = sample.answers.level[leads]
+    backup, split = (table[leads, np.maximum(level, 0)] for table in (sample.levels.backup, sample.levels.split))
+    backups = (level >= 0) & (backup >= 0) & (backup != split)
+    found = others_of(sample)
+    assert sum(other.backup for _, other in found) == backups.sum() > 300
+    assert sum(bool(other.months) for _, other in found) > 50
+    for group, other in found:
+        for steps, miles in ((other.out_steps, sample.trips.out_mi), (other.back_steps, sample.trips.back_mi)):
+            assert sum(step.miles for step in steps) == pytest.approx(float(miles[other.trip]), abs=0.01), group.lead
+
+
+def planned_in(months: frozenset[int], out: str = "") -> Plan:
+    """Plan the sample for some months alone, a fill site out of service."""
+    inputs = read_inputs(SAMPLE / "district.toml")
+    rules = inputs.district.rules
+    rules = replace(rules, plan=replace(rules.plan, months=months))
+    sites = tuple(replace(site, in_service=site.in_service and site.site_id != out) for site in inputs.sites)
+    inputs = replace(inputs, district=replace(inputs.district, rules=rules), sites=sites)
+    assert inputs.roads.file is not None
+    return plan_district(inputs, *read_osm(inputs.roads.file), lambda _stage, _share: None)
+
+
+def same_trips(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]]) -> None:
+    """Hold the sheets' trips against those of a plan made again: the same minutes and miles for the same vehicle.
+
+    Where another level is shown now, the trip is told for the tankers of that one.
+    """
+    row = again.trips.by_pair(len(again.addresses), len(again.sites))
+    then = row[[group.lead for group, _ in sheets], [other.site for _, other in sheets]]
+    now = np.array([other.trip for _, other in sheets])
+    assert np.all(then >= 0)
+    same = again.trips.cut[then] == sample.trips.cut[now]
+    assert same.mean() > 0.95
+    for column in ("out_min", "back_min", "out_mi", "back_mi"):
+        found, told = getattr(again.trips, column)[then[same]], getattr(sample.trips, column)[now[same]]
+        np.testing.assert_allclose(told, found, atol=1e-6)
+
+
+def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_says(sample: Plan) -> None:
+    """Summer by itself, planned again: nothing is known there of the season that decides for the year."""
+    summer = frozenset(range(6, 11))
+    sheets = [(group, other) for group, other in others_of(sample) if summer <= set(other.months)]
+    assert len(sheets) > 40
+    again = planned_in(summer)
+    same_trips(sample, again, sheets)
+    level = sample.answers.level
+    for group, other in sheets:
+        lead = group.lead
+        assert again.levels.site[lead, level[lead]] == other.site, words.where_words(sample, lead)
+
+
+def test_the_backup_s_way_is_the_way_when_the_fill_site_is_out(sample: Plan) -> None:
+    """The busiest site out of service in the months that decide: its cards' backup and the way there stand."""
+    decides = {g.lead: sample.seasons[int(sample.levels.season[g.lead, 0])].months for g, _ in others_of(sample)}
+    backups = [
+        (g, o)
+        for g, o in others_of(sample)
+        if o.backup and sample.levels.split[g.lead, sample.answers.level[g.lead]] < 0
+    ]
+    cases = Counter(
+        (int(sample.levels.site[g.lead, sample.answers.level[g.lead]]), decides[g.lead]) for g, _ in backups
+    )
+    (site, months), count = cases.most_common(1)[0]
+    mine = [
+        (g, o) for g, o in backups
+        if sample.levels.site[g.lead, sample.answers.level[g.lead]] == site and decides[g.lead] == months
+    ]  # fmt: skip
+    assert count == len(mine) > 30
+    again = planned_in(frozenset(months), sample.sites[site].site_id)
+    same_trips(sample, again, mine)
