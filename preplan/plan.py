@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -216,12 +216,6 @@ class TripTable(Columns):
     """Row of the RouteForest at the address's end of the loaded leg; -1 where the trip is not traced."""
     back_leaf: IntArray
 
-    def by_pair(self, addresses: int, sites: int) -> IntArray:
-        """Give the row of each pair of so many addresses and sites, (addresses, sites); -1 where none is kept."""
-        row = np.full((addresses, sites), -1, dtype=np.int32)
-        row[self.address, self.site] = np.arange(len(self), dtype=np.int32)
-        return row
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RouteForest(Columns):
@@ -414,6 +408,12 @@ class SeasonLine:
         both = int(self.best_site[address, level]), int(self.split_site[address, level])
         return tuple(site for site in both if site >= 0)
 
+    def level_of(self, rows: Sequence[int], required_gpm: FloatArray) -> int:
+        """Give the first level that meets what is required at each of some addresses, `rows`; else the last level."""
+        flow = np.nan_to_num(self.uninterrupted_gpm[list(rows)])
+        meets = np.all(flow >= required_gpm[:, None] - ROUNDING_GPM, axis=0)
+        return int(meets.argmax()) if meets.any() else flow.shape[1] - 1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HydrantReach(Columns):
@@ -521,7 +521,9 @@ class OtherCircuit:
 
     site: int
     trip: int
-    """Row of the TripTable."""
+    """Row of the plan's `sheet_trips`."""
+    level: int
+    """Response level that it is planned for."""
     out_steps: tuple[Step, ...]
     back_steps: tuple[Step, ...]
     backup: bool
@@ -680,6 +682,9 @@ class Plan:
     cuts: tuple[Cut, ...]
     trips: TripTable
     forest: RouteForest
+    sheet_trips: TripTable
+    """Round trips that sheets behind cards tell, each on the roads of its own months."""
+    sheet_forest: RouteForest
     levels: LevelTable
     hauls: HaulTable
     supply: SupplyTable
@@ -752,6 +757,10 @@ class Plan:
         """Mask the addresses whose table names no road, so that the nearest one stands in."""
         masked: BoolArray = (self.addresses.street == "") & (self.road != "")
         return masked
+
+    def on_sheets(self) -> Plan:
+        """Give the same plan with the trips of the sheets behind the cards in the place of its own."""
+        return replace(self, trips=self.sheet_trips, forest=self.sheet_forest)
 
     def counts(self) -> dict[str, int]:
         """Count the addresses of each status, in the order of the legend."""

@@ -432,6 +432,8 @@ def example_plan() -> Plan:
         ),
         trips=trips,
         forest=forest,
+        sheet_trips=trips,
+        sheet_forest=forest,
         levels=levels,
         hauls=_hauls(),
         supply=_supply(),
@@ -552,7 +554,9 @@ def other_plan(*, backup: bool, months: tuple[int, ...] = (12, 1, 2, 3)) -> Plan
     plan = example_plan()
     steps = (Step(road="Pond Lane", miles=0.4, turn="Leave the fill site north on"),)
     flag = Flag("crosses above rating", "the Oak Road bridge (no sign, but rated 20,000 lb)", limit="20,000 lb")
-    other = OtherCircuit(site=1, trip=1, out_steps=steps, back_steps=steps, backup=backup, months=months, flags=(flag,))
+    other = OtherCircuit(
+        site=1, trip=1, level=0, out_steps=steps, back_steps=steps, backup=backup, months=months, flags=(flag,)
+    )
     mine = replace(plan.groups[0], others=(other,))
     best, stands_in = plan.levels.site.copy(), plan.levels.backup_gpm.copy()
     best[0], stands_in[0] = 1, 321.0

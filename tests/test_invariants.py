@@ -39,7 +39,7 @@ LAWS = [
     "no route, but there is a trip", "a status that needs a trip", "a level shown without a grade",
     "not the first level that meets", "not the level with the largest flow", "on no card, or on two",
     "a fill site without its trip", "a backup without its trip", "a trip kept twice",
-    "a sheet for a trip that is another's, or the card's", "a route of other months over a limit or a closed road",
+    "a sheet for a trip that is another's, or the card's", "a sheet's route over a limit or a closed road",
 ]  # fmt: skip
 """Every law that a test below breaks; `_PLANTS` has one for each."""
 
@@ -126,7 +126,7 @@ def _sheet() -> tuple[int, CardGroup, OtherCircuit]:
 def _another_s_sheet() -> Plan:
     plan, *_ = sound()
     at, group, other = _sheet()
-    own = replace(other, site=int(plan.levels.site[shown(group.lead)]), trip=trip_of(group.lead))
+    own = replace(other, site=int(plan.levels.site[shown(group.lead)]))
     groups = (*plan.groups[:at], replace(group, others=(own,)), *plan.groups[at + 1 :])
     return replace(plan, groups=groups)
 
@@ -222,7 +222,7 @@ _PLANTS: dict[str, Callable[[], Plan]] = {
     "a backup without its trip": lambda: in_table("levels", backup_trip=(_backed(), -1)),
     "a trip kept twice": _twice,
     "a sheet for a trip that is another's, or the card's": _another_s_sheet,
-    "a route of other months over a limit or a closed road": _closed_under_a_sheet,
+    "a sheet's route over a limit or a closed road": _closed_under_a_sheet,
 }
 
 

@@ -3,26 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import (
-    LEAST_GAP_MIN,
-    AnswerTable,
-    CardGroup,
-    Flag,
-    FrontageTable,
-    LevelTable,
-    OtherCircuit,
-    RouteForest,
-    SeasonLine,
-    Step,
-    TripTable,
-)
-from preplan.planning.weights import Met, Weights
-from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
+from preplan.plan import LEAST_GAP_MIN, AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
+from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
 from preplan.roads.paths import Junctions, cross_street, directions
 from preplan.roads.street_names import address_street, normalise
 
@@ -46,14 +33,8 @@ class Answered:
     forest: RouteForest
     roads: RoadTable
     limits: RoadLimits
-    seasons: tuple[SeasonLine, ...]
     season_limits: tuple[RoadLimits, ...]
     """What the roads do in each season of the plan."""
-    trip_row: IntArray
-    """(addresses, sites): row of the trips, -1: none is kept."""
-    as_long: BoolArray
-    """(seasons of the plan, addresses, sites): whether the trip takes then what it takes in the season that decides."""
-    weights: Weights
     site_fraction: tuple[float, ...]
     """Place of each site on its stretch."""
     required_gpm: FloatArray
@@ -160,8 +141,8 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
             float(found.frontages.fraction[lead]),
             junctions=found.junctions,
         )
-    out, back = _legs(found, lead, _shown(found, found.levels.trip, lead))
-    split_out, split_back = _legs(found, lead, _shown(found, found.levels.split_trip, lead))
+    out, back = _legs(found, lead, found.levels.trip)
+    split_out, split_back = _legs(found, lead, found.levels.split_trip)
     return CardGroup(
         road=road,
         addresses=tuple(run),
@@ -173,51 +154,7 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
         cross_street=cross,
         split_out_steps=split_out,
         split_back_steps=split_back,
-        others=tuple(_others(found, lead)),
     )
-
-
-def _others(found: Answered, a: int) -> Iterator[OtherCircuit]:
-    """Describe the round trips over the backup, and over what other months choose where they drive no other way."""
-    level = int(found.answers.level[a])
-    if level < 0:
-        return
-    backup = int(found.levels.backup[a, level])
-    own = {-1, int(found.levels.site[a, level]), int(found.levels.split[a, level])}
-    months: dict[int, list[int]] = {} if backup in own else {backup: []}
-    for site, month in _by_plan(found, a, level):
-        if site not in own:
-            months.setdefault(site, []).append(month)
-    for site, those in months.items():
-        trip = int(found.trip_row[a, site])
-        out, back = _legs(found, a, trip)
-        if out and back:
-            yield OtherCircuit(
-                site=site,
-                trip=trip,
-                out_steps=out,
-                back_steps=back,
-                backup=site == backup,
-                months=tuple(sorted(those)),
-                flags=_limits_on(found, a, trip),
-            )
-
-
-def _by_plan(found: Answered, a: int, level: int) -> Iterator[tuple[int, int]]:
-    """List the (fill site, month) whose round trip takes what it takes in the season that decides."""
-    for line, alike in zip(found.seasons, found.as_long[:, a], strict=True):
-        yield from ((site, month) for site in line.sites_of(a, level) if alike[site] for month in line.months)
-
-
-def _limits_on(found: Answered, a: int, trip: int) -> tuple[Flag, ...]:
-    """Flag the limits that a round trip drives over."""
-    legs = [
-        [(a, segment) for segment in found.forest.segment[rows].tolist() if found.weights.limited[segment]]
-        for rows in map(found.forest.walk, (int(found.trips.out_leaf[trip]), int(found.trips.back_leaf[trip])))
-    ]
-    none: list[tuple[int, int]] = []
-    free, out, back = (np.array(pairs, dtype=np.int32).reshape(-1, 2) for pairs in (none, *legs))
-    return found.weights.flags(Met(free=free, out=out, back=back)).get(a, ())
 
 
 def _flow(found: Answered, a: int) -> float:
@@ -227,19 +164,27 @@ def _flow(found: Answered, a: int) -> float:
     return flow if np.isfinite(flow) else 0.0
 
 
-def _legs(found: Answered, a: int, trip: int) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
-    """Describe both legs of an address's round trip, loaded and empty, for the driver; none where it is not traced."""
+def _legs(found: Answered, a: int, table: IntArray) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
+    """Describe both legs of an address's trip, loaded and empty, for the driver; `table` names it by level."""
+    trip = _shown(found, table, a)
     if trip < 0 or found.trips.out_leaf[trip] < 0:
         return (), ()
-    out = found.forest.walk(int(found.trips.out_leaf[trip]))[::-1]
-    back = found.forest.walk(int(found.trips.back_leaf[trip]))
-    site, here = found.site_fraction[int(found.trips.site[trip])], float(found.frontages.fraction[a])
-    return _steps(found, a, out, site, here, "fill site"), _steps(found, a, back, here, site, "dump site")
-
-
-def _steps(found: Answered, a: int, rows: list[int], start: float, end: float, leaving: str) -> tuple[Step, ...]:
-    """Describe a run of forest rows in the season that decides."""
     limits = found.season_limits[int(found.levels.season[a, found.answers.level[a]])]
-    index: IntArray = np.array(rows, dtype=np.int32)
-    ways = found.forest.segment[index], found.forest.forward[index]
-    return directions(found.roads, limits, *ways, start, end, leaving=leaving, junctions=found.junctions)
+    return legs_of_trip(found, found.trips, found.forest, trip, limits)
+
+
+def legs_of_trip(
+    found: Answered, trips: TripTable, forest: RouteForest, trip: int, limits: RoadLimits
+) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
+    """Describe both legs of a traced round trip, loaded and empty; `limits` are those of the roads then."""
+    out = forest.walk(int(trips.out_leaf[trip]))[::-1]
+    back = forest.walk(int(trips.back_leaf[trip]))
+    a, site = int(trips.address[trip]), int(trips.site[trip])
+    there, here = found.site_fraction[site], float(found.frontages.fraction[a])
+
+    def steps(rows: list[int], start: float, end: float, leaving: str) -> tuple[Step, ...]:
+        index: IntArray = np.array(rows, dtype=np.int32)
+        ways = forest.segment[index], forest.forward[index]
+        return directions(found.roads, limits, *ways, start, end, leaving=leaving, junctions=found.junctions)
+
+    return steps(out, there, here, "fill site"), steps(back, here, there, "dump site")

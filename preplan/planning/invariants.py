@@ -274,10 +274,6 @@ def _routes(case: Case) -> Breaches:
     season = plan.levels.season[plan.trips.address[traced], 0]
     by_season = [traced[season == month] for month in range(len(plan.seasons))]
     yield Breach("a route over a limit or a closed road", _mark(case, _barred(plan, by_season)))
-    sheets = [other for group in plan.groups for other in group.others]
-    then = [[one.trip for one in sheets if set(line.months) <= set(one.months)] for line in plan.seasons]
-    by_month = [np.array(trips, dtype=np.int64) for trips in then]
-    yield Breach("a route of other months over a limit or a closed road", _mark(case, _barred(plan, by_month)))
 
 
 def _barred(plan: Plan, trips: Sequence[npt.NDArray[np.int64]]) -> npt.NDArray[np.int64]:
@@ -392,15 +388,20 @@ def _counts(case: Case) -> Breaches:
 
 def _sheets(case: Case) -> Breaches:
     """Hold that a sheet behind a card tells a trip of its own address, over a fill site that the card does not name."""
-    plan, trips = case.plan, case.plan.trips
+    plan, trips = case.plan, case.plan.sheet_trips
     astray = np.zeros(len(plan.addresses), dtype=np.bool_)
     for group in plan.groups:
         level = int(plan.answers.level[group.lead])
         own = {int(table[group.lead, level]) for table in (plan.levels.site, plan.levels.split)}
         for other in group.others:
             mine = (trips.address[other.trip], trips.site[other.trip]) == (group.lead, other.site)
-            astray[group.lead] |= other.site in own or not mine
+            astray[group.lead] |= (level >= 0 and other.site in own) or not mine
     yield Breach("a sheet for a trip that is another's, or the card's", astray)
+    sheets = [other for group in plan.groups for other in group.others]
+    then = [[one.trip for one in sheets if set(line.months) <= set(one.months)] for line in plan.seasons]
+    barred = _barred(plan.on_sheets(), [np.array(rows, dtype=np.int64) for rows in then])
+    shut = np.isin(np.arange(len(plan.addresses)), trips.address[barred])
+    yield Breach("a sheet's route over a limit or a closed road", shut)
 
 
 LAWS: tuple[Callable[[Case], Breaches], ...] = (_numbers, _flows, _trips, _routes, _status, _counts, _sheets)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import RouteForest, SeasonLine, TripTable
+from preplan.plan import RouteForest, TripTable
 from preplan.planning.assignment import Scene
 from preplan.planning.levels import Graded
 from preplan.planning.round_trips import BEST, BEST_YEAR_ROUND
@@ -48,11 +48,10 @@ class Shown:
     """Kept, and drawn on a page."""
 
 
-def shown_pairs(scene: Scene, graded: Graded, seasons: tuple[SeasonLine, ...], driven: IntArray) -> Shown:
+def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
     """Keep trips, each on the cut of the level that is shown; draw what is chosen, split over, or stands in.
 
-    What other months choose at that level is kept and drawn too. `driven` (addresses, sites, levels) is the cut of
-    each case.
+    `driven` (addresses, sites, levels) is the cut of each case.
     """
     levels, answers = graded.levels, graded.answers
     rows = np.arange(len(answers))
@@ -71,8 +70,7 @@ def shown_pairs(scene: Scene, graded: Graded, seasons: tuple[SeasonLine, ...], d
     pair_cut = np.where(has_way, pair_cut, heaviest).astype(np.int32)
     there: BoolArray = np.logical_or.reduce(ways)
     named = (levels.site, levels.backup, levels.split)
-    by_month = [table for line in seasons for table in (line.best_site, line.split_site)]
-    drawn: BoolArray = np.logical_or.reduce([_mask_of(table[rows, shown], there) for table in (*named, *by_month)])
+    drawn: BoolArray = np.logical_or.reduce([_mask_of(table[rows, shown], there) for table in named])
     every = drawn.copy()
     for table in named:
         for level in range(table.shape[1]):
@@ -84,20 +82,6 @@ def shown_pairs(scene: Scene, graded: Graded, seasons: tuple[SeasonLine, ...], d
         kept=kept_pairs(best, scene.sites, scene.rules.plan.keep_sites, every),
         drawn=drawn & (answers.level >= 0)[:, None],
     )
-
-
-def as_long(found: Sequence[Circuits], shown: Shown, road: IntArray) -> BoolArray:
-    """Tell where both legs of a kept trip take in another season of the roads what they take in the one that decides.
-
-    `found` and `road` are as `keep_trips` has them; gives (seasons of the roads, addresses, sites).
-    """
-    a, s = np.indices(shown.pair_cut.shape)
-    legs = np.stack([(circuit.out_min, circuit.back_min) for circuit in found])
-    seasons = range(len(found) // shown.cuts)
-    by_season = np.stack([legs[shown.pair_cut + shown.cuts * season, :, a, s] for season in seasons])
-    own = by_season[road[:, None], a, s]
-    alike: BoolArray = np.all(by_season == own, axis=-1) & shown.kept
-    return alike
 
 
 def _mask_of(site: IntArray, there: BoolArray) -> BoolArray:
@@ -130,6 +114,21 @@ def _nearest(trip_min: FloatArray, count: int) -> BoolArray:
     return mask
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pairs:
+    """Round trips to measure: (trips,) columns."""
+
+    address: IntArray
+    site: IntArray
+    cut: IntArray
+    season: IntArray
+    """Of the roads."""
+    free_min: FloatArray
+    """What a vehicle without limits takes."""
+    drawn: BoolArray
+    """Traced too, since a page draws them."""
+
+
 def keep_trips(
     found: Sequence[Circuits],
     free_min: FloatArray,
@@ -139,12 +138,28 @@ def keep_trips(
 ) -> tuple[TripTable, RouteForest]:
     """Measure the kept pairs, each on its cut, and trace those that pages draw.
 
-    `found` lists the circuits of all cuts of the first season of the roads, then of the next, and `road` (addresses,)
-    is each one's season. `free_min` (addresses, sites) is the round trip of a vehicle without limits.
+    `found` is as `told_trips` has it, and `road` (addresses,) is each one's season of the roads. `free_min` (addresses,
+    sites) is the round trip of a vehicle without limits.
     """
     address, site = np.argwhere(shown.kept).astype(np.int32).T
-    own_cut = shown.pair_cut[address, site]
-    cut = own_cut + shown.cuts * road[address]
+    asked = Pairs(
+        address=address,
+        site=site,
+        cut=shown.pair_cut[address, site],
+        season=road[address],
+        free_min=free_min[address, site],
+        drawn=shown.drawn[address, site],
+    )
+    return told_trips(found, measures, asked, shown.cuts)
+
+
+def told_trips(found: Sequence[Circuits], measures: Measures, asked: Pairs, cuts: int) -> tuple[TripTable, RouteForest]:
+    """Measure round trips and trace those that are drawn.
+
+    `found` lists the circuits of all cuts, so many as `cuts`, of the first season of the roads, then of the next.
+    """
+    address, site = asked.address, asked.site
+    cut = asked.cut + cuts * asked.season
     leaf = np.full((2, len(address)), -1, dtype=np.int32)
     columns = np.zeros((2, len(address), measures.columns.shape[1]))
     turn_dump, turn_site = np.zeros(len(address), dtype=np.bool_), np.zeros(len(address), dtype=np.bool_)
@@ -156,10 +171,10 @@ def keep_trips(
         a, s = address[rows], site[rows]
         dump, place = turns_of(circuit.join[a, s])
         turn_dump[rows], turn_site[rows] = dump, place
-        times[:, rows] = circuit.out_min[a, s], circuit.back_min[a, s], free_min[a, s]
+        times[:, rows] = circuit.out_min[a, s], circuit.back_min[a, s], asked.free_min[rows]
         ways = zip((circuit.outward, circuit.inward), legs_of(circuit, a, s), strict=True)
         for leg, (reach, legs) in enumerate(ways):
-            for part in _followed(reach, legs, measures, shown.drawn[a, s], inward=leg == 1):
+            for part in _followed(reach, legs, measures, asked.drawn[rows], inward=leg == 1):
                 columns[leg, rows[part.legs]] = part.sums
                 trees.append(part.tree)
                 marks.append((leg, rows[part.drawn]))
@@ -169,7 +184,7 @@ def keep_trips(
     table = TripTable(
         address=address,
         site=site,
-        cut=own_cut,
+        cut=asked.cut,
         out_min=times[0],
         out_mi=columns[0, :, 0],
         back_min=times[1],

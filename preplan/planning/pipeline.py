@@ -37,7 +37,7 @@ from preplan.planning.ground import Ground, SeasonGround, lay_ground
 from preplan.planning.groups import Answered, group_addresses, name_roads
 from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
-from preplan.planning.kept import Measures, as_long, keep_trips, shown_pairs
+from preplan.planning.kept import Measures, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
 from preplan.planning.levels import Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
@@ -46,6 +46,7 @@ from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
+from preplan.planning.sheets import Ways, with_sheets
 from preplan.planning.siting import meets_from
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.planning.weights import Met, Weights, gravest_first
@@ -90,9 +91,7 @@ class Outcome:
     forest: RouteForest
     posting_costs: tuple[PostingCost, ...]
     worked: tuple[Worked, ...]
-    as_long: BoolArray
-    """See `kept.as_long`."""
-    weights: Weights
+    ways: Ways
 
 
 def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, progress: Progress) -> Plan:
@@ -117,16 +116,12 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     scene = merged_scene([each.scene for each in flows], road)
     graded = grade(scene, flows, choice, road, hydrant)
     progress("tracing routes", 0.6)
-    shown = shown_pairs(scene, graded, choice.seasons, rows_of([each.cut for each in flows], road))
-    free_min = rows_of([season.free_min() for season in found], road)
+    shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
+    free_by_season = tuple(season.free_min() for season in found)
+    free_min = rows_of(free_by_season, road)
     circuits = [circuit for season in found for circuit in season.circuits]
-    trips, forest = keep_trips(
-        circuits,
-        free_min,
-        Measures.of(ground.limits, ground.seasons[0].network.length_mi),
-        shown,
-        road,
-    )
+    measures = Measures.of(ground.limits, ground.seasons[0].network.length_mi)
+    trips, forest = keep_trips(circuits, free_min, measures, shown, road)
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(with_hydrants(answers, hydrant, inputs.hydrants), choice.seasons)
@@ -150,8 +145,16 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         forest=forest,
         posting_costs=costs,
         worked=graded.worked,
-        as_long=as_long(circuits, shown, road),
-        weights=weights,
+        ways=Ways(
+            circuits=tuple(season.circuits for season in found),
+            free_min=free_by_season,
+            driven=tuple(each.cut for each in flows),
+            limits=tuple(season.limits for season in ground.seasons),
+            weights=tuple(replace(weights, road=np.full_like(road, season)) for season in range(len(found))),
+            measures=measures,
+            road=road,
+            of_line=roads_of(ground, choice.seasons),
+        ),
     )
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
@@ -423,7 +426,8 @@ def with_weights(
 
 def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
     """Point each level's sites and backup at their rows of the trips."""
-    row_of = trips.by_pair(len(levels.site), sites)
+    row_of = np.full((len(levels.site), sites), -1, dtype=np.int32)
+    row_of[trips.address, trips.site] = np.arange(len(trips), dtype=np.int32)
     a = np.arange(len(levels.site))[:, None]
 
     def rows(site: IntArray) -> IntArray:
@@ -453,7 +457,9 @@ def with_strips(groups: tuple[CardGroup, ...], outcome: Outcome) -> tuple[CardGr
 def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFleet, ...], outcome: Outcome) -> Plan:
     """Put the finished plan together."""
     road = name_roads(inputs.addresses, ground.frontages, ground.roads)
-    groups = group_addresses(answered(inputs, ground, scene, outcome, road), inputs.district.cards_per)
+    found = answered(inputs, ground, scene, outcome, road)
+    groups = group_addresses(found, inputs.district.cards_per)
+    groups, sheet_trips, sheet_forest = with_sheets(found, groups, outcome.seasons, outcome.ways)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),
@@ -472,6 +478,8 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         hydrants=inputs.hydrants,
         near_hydrant=outcome.near_hydrant,
         cuts=tuple(fleet.cut for fleet in fleets),
+        sheet_trips=sheet_trips,
+        sheet_forest=sheet_forest,
         trips=outcome.trips,
         forest=outcome.forest,
         levels=outcome.levels,
@@ -524,11 +532,7 @@ def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome, roa
         forest=outcome.forest,
         roads=ground.roads,
         limits=ground.limits,
-        seasons=outcome.seasons,
         season_limits=season_limits(ground, outcome.seasons),
-        trip_row=outcome.trips.by_pair(len(inputs.addresses), len(inputs.sites)),
-        as_long=outcome.as_long[list(roads_of(ground, outcome.seasons))],
-        weights=outcome.weights,
         site_fraction=tuple(ground.sites.fraction.tolist()),
         required_gpm=scene.needs.required_gpm,
         required_min=scene.needs.required_min,

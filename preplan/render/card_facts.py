@@ -55,7 +55,7 @@ class Facts:
     def over_other(self, other: OtherCircuit) -> Facts:
         """Speak of the circuit over the backup, or over the fill site of other months."""
         there = replace(self.group, out_steps=other.out_steps, back_steps=other.back_steps)
-        return Facts(self.plan, there, other=other)
+        return Facts(self.plan.on_sheets(), there, other=other)
 
     @property
     def sheets(self) -> list[OtherCircuit]:
@@ -108,7 +108,9 @@ class Facts:
 
     @cached_property
     def level(self) -> int:
-        """Response level shown, -1: none."""
+        """Response level shown, -1: none; of another circuit the one that it is planned for."""
+        if self.other is not None:
+            return self.other.level
         return int(self.plan.answers.level[self.lead])
 
     @property

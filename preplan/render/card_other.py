@@ -29,9 +29,14 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     if other.backup:
         flow = flow_words(facts, float(plan.levels.backup_gpm[lead, level]))
         yield f"If fill site {int(plan.levels.site[lead, level]) + 1} fails, all fill here: {flow}"
+    rows = [lead, *facts.group.addresses]
+    by_itself = bool(plan.answers.level[lead] < 0)  # no level is planned for the year: each season has its own
     told: dict[str, list[int]] = {}
     for season in plan.seasons:
-        if other.months and set(season.months) <= set(other.months):
-            flow = flow_words(facts, float(season.uninterrupted_gpm[lead, level]))
-            told.setdefault(f"{from_words(season.sites_of(lead, level))}: {flow}", []).extend(season.months)
-    yield from (f"{words.first_up(words.months(those))} {said}" for said, those in told.items())
+        if not other.months or not set(season.months) <= set(other.months):
+            continue
+        at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
+        named = f"{words.level_words(plan.district.levels[at].name)} " * by_itself
+        flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
+        told.setdefault(f"{named}{from_words(season.sites_of(lead, at))}: {flow}", []).extend(season.months)
+    yield from (f"{words.first_up(words.months(those))}{',' * by_itself} {said}" for said, those in told.items())

@@ -23,7 +23,9 @@ def subject_of(picture: Picture, facts: Facts) -> Subject:
     group = facts.group
     others = (facts.cell("backup"), facts.cell("split")) if facts.on_card else ()
     named = named_limits(facts.card_flags)
-    subject = picture.subject(group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps, named)
+    subject = picture.subject(
+        group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps, named, facts.plan
+    )
     return replace(subject, hydrant=facts.hydrant) if facts.on_card else subject
 
 

@@ -45,7 +45,7 @@ _ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
 _RULED_PT = 28.0
 """Height of the rules and gaps about the table of response levels."""
 _TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 48.0), ("meets?", 44.0), ("fill site", 40.0),
-          ("held back by", 60.0), ("1 tanker out", 72.0), ("tankers", card_rest.TANKERS_PT))  # fmt: skip
+          ("held back by", 62.0), ("1 tanker out", 72.0), ("tankers", card_rest.TANKERS_PT))  # fmt: skip
 
 # --------------------------------------------------------------------------- how a card is drawn
 

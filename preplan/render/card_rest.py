@@ -16,7 +16,7 @@ from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
-TANKERS_PT = 148.0
+TANKERS_PT = 146.0
 """Width of that table's column of tankers, with the gap to the next."""
 CIRCUITS_MEET = "circuits meet"
 """Flag of a lane on which the tankers of two circuits meet: none of them is told of the other on its own way."""

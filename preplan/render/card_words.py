@@ -168,16 +168,15 @@ def _other_seasons(facts: Facts) -> list[Line]:
     need = plan.needs.required_gpm[rows]
     told: dict[str, list[int]] = {}
     for season in plan.seasons:
-        flow = np.nan_to_num(season.uninterrupted_gpm[rows])
-        meeting = np.flatnonzero(np.all(flow >= need[:, None] - ROUNDING_GPM, axis=0)).tolist()
-        level = meeting[0] if meeting else flow.shape[1] - 1
+        flow, level = np.nan_to_num(season.uninterrupted_gpm[rows]), season.level_of(rows, need)
+        meets = bool(np.all(flow[:, level] >= need - ROUNDING_GPM))
         served = season.best_site[rows, level] >= 0
         if not served.any():
             continue
         weakest = int((flow[:, level] - need).argmin())
         have, want = words.flow_pair(float(flow[weakest, level]), float(need[weakest]))
         named = words.level_words(plan.district.levels[level].name)
-        said = f"{named} {'meets' if meeting else 'does not meet'}: {have} gpm of {want} required"
+        said = f"{named} {'meets' if meets else 'does not meet'}: {have} gpm of {want} required"
         from_site = f", {from_words(season.sites_of(rows[weakest], level))}"
         said += from_site if served.all() else ", not every address of this card is reached"
         told.setdefault(f"{said}.", []).extend(season.months)
@@ -216,7 +215,7 @@ def dump(facts: Facts) -> list[Line]:
         none = "no place on a road that tankers can use and leave again"
         without = _months_without(facts)
         said = f"In {without} none: {none}." if without else f"None: {none}."
-        others = ["For the other months this card has no way, dump site or table."] if without else []
+        others = [_for_other_months(facts)] if without else []
         return [*lines, *(line for one in (said, *others) for line in paragraph(one, HALF_PT))]
     segment = int(front.segment[lead])
     road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
@@ -231,6 +230,13 @@ def dump(facts: Facts) -> list[Line]:
     lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the room here is not known.", HALF_PT, most=4)
     lines += paragraph(_hose_words(facts), HALF_PT, most=4)
     return lines + (paragraph(_others_hose(facts), HALF_PT, most=2) if one else [])
+
+
+def _for_other_months(facts: Facts) -> str:
+    """Say where dump site and way of the other months stand, on a card without a shuttle."""
+    if any(other.months for other in facts.sheets):
+        return "For the other months see the sheet behind: dump site, map and way."
+    return "For the other months this card has no way, dump site or table."
 
 
 def _both(facts: Facts) -> list[Facts]:
@@ -262,6 +268,8 @@ def _hose_words(facts: Facts) -> str:
     plan = facts.plan
     attack, dump = facts.cell("attack_engine"), facts.cell("dump_engine")
     said = f"Hose to the building: {words.feet(float(plan.frontages.driveway_ft[facts.lead]))} from the road"
+    if facts.plan.answers.level[facts.lead] < 0:
+        return f"{said}; who drafts here then is not planned."
     if dump < 0 or attack < 0:
         return f"{said}; no engine is left to draft here."
     if dump == attack:
@@ -381,7 +389,7 @@ def _their_way(facts: Facts) -> str:
     plan, lead, level, mine = facts.plan, facts.lead, facts.level, _sites(facts)
     others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(mine)
     drawn = {other.site for other in facts.sheets if other.months}
-    said = {"map and way on a sheet behind": others & drawn, "way not drawn, the roads differ then": others - drawn}
+    said = {"map and way on a sheet behind": others & drawn, "its way is not known": others - drawn}
     named = {what: " and ".join(str(site + 1) for site in sorted(sites)) for what, sites in said.items() if sites}
     return "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
 

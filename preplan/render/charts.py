@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from preplan.plan import Plan, Step
+from preplan.plan import Plan, RouteForest, Step
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
 from preplan.render.ground_pdf import Ground
@@ -82,9 +82,11 @@ class Picture:
         points = self.points[self._start[segment] : self._start[segment + 1]]
         return points if forward else points[::-1]
 
-    def leg(self, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray) -> FloatArray | None:
+    def leg(
+        self, forest: RouteForest, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray
+    ) -> FloatArray | None:
         """Join the stretches of one leg and cut it at the places where it starts and ends."""
-        segments, forward = self.plan.forest.segment[rows].tolist(), self.plan.forest.forward[rows].tolist()
+        segments, forward = forest.segment[rows].tolist(), forest.forward[rows].tolist()
         parts = [self.stretch(one, forward=onward) for one, onward in zip(segments, forward, strict=True)]
         if not parts:
             return None
@@ -102,21 +104,23 @@ class Picture:
         others: tuple[int, ...] = (),
         steps: Sequence[Step] = (),
         named: Mapping[int, str] = MappingProxyType({}),
+        of: Plan | None = None,
     ) -> Subject:
         """Gather what the map of a trip shows, `steps` of the loaded leg by their numbers; trip -1: only the places.
 
-        `named` are stretches whose limits warnings name, each with its limit.
+        `named` are stretches whose limits warnings name, each with its limit. The trip is the plan's, or that of `of`.
         """
         if trip < 0:
             return Subject(addresses, lead, others=others, bridges=self._limits(named))
-        site = int(self.plan.trips.site[trip])
-        out, back = self.plan.trip_rows(trip)
+        plan = self.plan if of is None else of
+        site = int(plan.trips.site[trip])
+        out, back = plan.trip_rows(trip)
         here, there = self.front_ft[lead], self.site_ft[site]
         if not np.isfinite(here).all():
             here = self.address_ft[lead]
-        out_ft, back_ft = self.leg(out, there, here), self.leg(back, here, there)
+        out_ft, back_ft = self.leg(plan.forest, out, there, here), self.leg(plan.forest, back, here, there)
         turns = turns_of(out_ft, steps) if out_ft is not None else ()
-        bridges = (*self._limits(named), *self._bridges([*out, *back], named))
+        bridges = (*self._limits(named), *self._bridges(plan.forest.segment[[*out, *back]], named))
         return Subject(addresses, lead, out_ft, back_ft, site, others, there, turns, bridges)
 
     def _limits(self, named: Mapping[int, str]) -> tuple[Bridge, ...]:
@@ -127,10 +131,10 @@ class Picture:
             found.append(Bridge(east, north, float(self.slope[stretch]), said, named=True))
         return tuple(found)
 
-    def _bridges(self, rows: Sequence[int], named: Mapping[int, str]) -> tuple[Bridge, ...]:
+    def _bridges(self, driven: IntArray, named: Mapping[int, str]) -> tuple[Bridge, ...]:
         """List the other bridges and postings of a round trip, each stretch once."""
         limits = self.plan.limits
-        segments = np.unique(self.plan.forest.segment[list(rows)])
+        segments = np.unique(driven)
         marked = segments[limits.unposted_bridge[segments] | np.isfinite(limits.max_lb[segments])]
         found = []
         for segment in marked.tolist():
