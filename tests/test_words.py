@@ -208,6 +208,10 @@ def test_what_a_site_gives_in_all_and_how_long_it_lasts() -> None:
     cistern = site("F3", kind="cistern", storage_gal=30_000.0, refill_gpm=50.0)
     assert words.lasting_words(cistern) == " while the source's 30,000 gal last, then 50 gpm"
     assert words.lasting_words(replace(cistern, refill_gpm=None)).endswith("last, then 0 gpm")
+    # by hand: 30,000 gal at 300 gpm less 50 of refill; 30,000 at 310, 96.7 min, told as no more; nothing is drawn down
+    assert words.lasting_words(cistern, 300.0).endswith("gal last (about 120 min), then 50 gpm")
+    assert "(about 95 min)" in words.lasting_words(replace(cistern, refill_gpm=None), 310.0)
+    assert "about" not in words.lasting_words(cistern, 50.0)
 
 
 def test_a_small_source_is_never_told_as_lasting_after_the_required_time() -> None:
@@ -218,6 +222,8 @@ def test_a_small_source_is_never_told_as_lasting_after_the_required_time() -> No
     small = replace(plan.sites[facts.cell("site")], storage_gal=9000.0, refill_gpm=40.0)
     sites = tuple(small if at == facts.cell("site") else one for at, one in enumerate(plan.sites))
     said = " ".join(line.said for line in card_words.can(card_facts.Facts(replace(plan, sites=sites), lead)))
-    assert "gpm steady while the source's 9,000 gal last, then 40 gpm" in said
+    gpm = float(plan.levels.sustained_gpm[lead.lead, facts.level])
+    lasts = int(9000.0 / (gpm - 40.0) / 5.0) * 5
+    assert f"gpm steady while the source's 9,000 gal last (about {lasts} min), then 40 gpm" in said
     assert "after that" not in said
     assert "after that" in " ".join(line.said for line in card_words.can(facts))

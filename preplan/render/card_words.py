@@ -186,10 +186,12 @@ def _other_seasons(facts: Facts) -> list[Line]:
 
 def _steady(facts: Facts) -> str:
     """Write the steady flow of the level shown: what the shuttle brings when first loads and stores are gone."""
-    flow = words.supply(float(facts.plan.levels.sustained_gpm[facts.lead, facts.level]), STEP_GPM)
+    gpm = float(facts.plan.levels.sustained_gpm[facts.lead, facts.level])
+    flow = words.supply(gpm, STEP_GPM)
     sites, every = _sites(facts), facts.plan.sites
     if len(sites) == 1:
-        return f"{flow} gpm steady{words.lasting_words(every[sites[0]])}"
+        lasts, backup = words.lasting_words(every[sites[0]], gpm), facts.cell("backup")
+        return f"{flow} gpm steady{lasts}" + (f": go on at fill site {backup + 1}" if lasts and backup >= 0 else "")
     gallons = [(at, every[at].storage_gal) for at in sites]
     stores = [f"the {words.gallons(gal)} of fill site {at + 1}" for at, gal in gallons if gal is not None]
     return f"{flow} gpm steady" + (f" while {' and '.join(stores)} last" if stores else "")

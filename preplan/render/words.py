@@ -325,14 +325,22 @@ def places_words(site: FillSite) -> str:
     return f"{said}, {supply(site.total_gpm)} gpm in all"
 
 
-def lasting_words(site: FillSite) -> str:
+_MOST_LASTING_MIN = 720.0
+"""Who pumps for half a day looks at the water himself."""
+
+
+def lasting_words(site: FillSite, flow_gpm: float = math.nan) -> str:
     """Say how long a steady flow lasts where the source holds little, and what comes then; '' where nobody knows.
 
-    The store is drawn on from the first load, so most of it may be gone before the required time is over.
+    The store is drawn on from the first load, so most of it may be gone before the required time is over. The minutes
+    are those at a flow, rounded down.
     """
     if site.storage_gal is None:
         return ""
-    return f" while the source's {gallons(site.storage_gal)} last, then {supply(site.refill_gpm or 0.0)} gpm"
+    refill = site.refill_gpm or 0.0
+    lasts_min = site.storage_gal / (flow_gpm - refill) if flow_gpm > refill else math.nan
+    about = f" (about {number(lasts_min // 5 * 5)} min)" if 5.0 <= lasts_min < _MOST_LASTING_MIN else ""
+    return f" while the source's {gallons(site.storage_gal)} last{about}, then {supply(refill)} gpm"
 
 
 def turn_words(site: FillSite) -> str:
