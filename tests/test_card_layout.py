@@ -20,6 +20,7 @@ from preplan.render.scene import Box
 from preplan.water import timeline
 
 from .example_plan import example_plan, split_plan
+from .plan_checks import SAMPLE, plan_of
 from .test_pdf import PLANS, _runs
 from .timeline_cases import golden_called
 
@@ -111,7 +112,7 @@ def test_empty_stands_right_after_loaded_and_take_care_once() -> None:
         card, *behind = texts_of(replace(with_strips(crowded), groups=(lead,)))
         between = card[card.index("LOADED, fill site") : card.index("EMPTY, back")]
         assert not re.search(r"TAKE CARE|IF SOMETHING|response level \d|Minutes after", between)
-        assert len(re.findall("TAKE CARE", card)) == 1
+        assert len(re.findall("TAKE CARE(?!, continued)", card)) == 1
         assert "TAKE CARE" not in "".join(behind).replace("TAKE CARE, continued", "")
 
 
@@ -200,6 +201,19 @@ def test_columns_are_as_low_as_the_order_of_texts_allows(
 ) -> None:
     parted = card_layout.parted_at(heights, strip)
     assert (parted.first, parted.high_pt) == (first, high)
+
+
+def test_cautions_that_go_on_in_the_second_column_stand_under_a_heading() -> None:
+    """On every card of the sample: no column begins with a caution out of nowhere."""
+    plan = plan_of(SAMPLE / "district.toml")
+    goes_on = 0
+    for group in plan.groups:
+        layout = card_layout.layout_of(card_facts.Facts(plan, group), 330.0)
+        second = layout.columns[1]
+        assert not (second and second[0].said.startswith("•")), group.lead
+        goes_on += bool(second) and second[0] == card_layout.CARE_GOES_ON
+        assert max(map(paper.height_of, layout.columns)) <= layout.below_pt + 0.02
+    assert goes_on > 10
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,8 @@ BEHIND_PT = 10.0
 """Height of the line that says that the strip stands on the page behind."""
 _STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
 _NEAR_PT = 0.01
+CARE_GOES_ON = Line("TAKE CARE, continued", SMALL_PT, bold=True)
+"""Heading of cautions that begin in another place."""
 
 
 def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
@@ -124,7 +126,7 @@ def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, besid
         way = way.over(texts.care(one.way_pt))
     blocks = [Block.of([*chain.from_iterable(texts.otherwise(brief=brief))]), *([] if beside else texts.care_below)]
     strip_pt = small_strip_height(texts.facts) if one.small else 0.0
-    parted = parted_at([block.height for block in blocks], strip_pt)
+    parted = parted_at([block.height for block in blocks], strip_pt, cautions_at=1 if blocks[1:] else 0)
     map_pt, below_pt = _share(free - one.band_pt, parted.high_pt, way.height)
     if way.height > map_pt + _NEAR_PT or parted.high_pt > below_pt + _NEAR_PT:
         return None
@@ -144,11 +146,12 @@ def _cut(texts: Texts, free: float) -> Layout:
     ways = [(way_pt, texts.ends(way_pt) if ends else texts.way(way_pt)) for way_pt in WAYS_PT]
     fitting = [one for one in ways if one[1].height <= free - band - LEAST_BELOW_PT - LEAST_NOTES_PT]
     way_pt, way = fitting[0] if fitting else ways[-1]
+    before = len(texts.otherwise(brief=True))
     blocks = [*map(Block.of, texts.otherwise(brief=True)), *texts.care_below]
     more = Block.of([Line(f"… and more: see {words.NEXT_PAGE}", SMALL_PT)])
     for kept in range(len(blocks), -1, -1):
         shown = blocks[:kept] + [more] * (kept < len(blocks))
-        parted = parted_at([block.height for block in shown])
+        parted = parted_at([block.height for block in shown], cautions_at=before if kept > before + 1 else 0)
         map_pt, below_pt = _share(free - band, parted.high_pt, way.height)
         if parted.high_pt <= below_pt + _NEAR_PT and way.height <= map_pt + _NEAR_PT:
             break
@@ -168,28 +171,36 @@ class Parted(NamedTuple):
     """Height of the higher column."""
     strip_column: int
     """Which one is shorter."""
+    headed: bool = False
+    """The second one goes on with cautions, and says so."""
 
     def columns(self, blocks: Sequence[Block]) -> tuple[Sequence[Line], Sequence[Line]]:
         """Give the lines of both columns."""
         left, right = (
             [line for block in some for line in block.lines] for some in (blocks[: self.first], blocks[self.first :])
         )
-        return left, right
+        return left, [CARE_GOES_ON] * self.headed + right
 
 
-def parted_at(heights: Sequence[float], strip_pt: float = 0.0) -> Parted:
+def parted_at(heights: Sequence[float], strip_pt: float = 0.0, cautions_at: int = 0) -> Parted:
     """Part texts of some heights, in points, so that the columns are low.
 
-    >>> parted_at([30.0, 10.0, 10.0]), parted_at([30.0], 20.0)
-    (Parted(first=1, high_pt=30.0, strip_column=1), Parted(first=1, high_pt=30.0, strip_column=1))
+    Cautions begin with the text `cautions_at`, under their heading; who parts them needs a heading more. 0: none.
+
+    >>> parted_at([30.0, 10.0, 10.0])
+    Parted(first=1, high_pt=30.0, strip_column=1, headed=False)
+    >>> parted_at([30.0, 20.0, 60.0], cautions_at=1)
+    Parted(first=2, high_pt=69.6, strip_column=0, headed=True)
     """
     left, right = sum(heights), 0.0
     best = Parted(len(heights), max(left, strip_pt), 1)
     for some in range(len(heights) - 1, -1, -1):
         left, right = left - heights[some], right + heights[some]
-        high = max(left, right, min(left, right) + strip_pt)
+        headed = 0 < cautions_at < some
+        below = right + CARE_GOES_ON.height * headed
+        high = max(left, below, min(left, below) + strip_pt)
         if high < best.high_pt - _NEAR_PT:
-            best = Parted(some, high, int(left > right))
+            best = Parted(some, high, int(left > below), headed)
     return best
 
 
@@ -242,7 +253,7 @@ class Texts:
         if kept and left:
             left.insert(0, Block.of([Line("IF SOMETHING IS OUT, continued", SMALL_PT, bold=True)]))
         if kept > before and care:
-            care.insert(0, Block.of([Line("TAKE CARE, continued", SMALL_PT, bold=True)]))
+            care.insert(0, Block.of([CARE_GOES_ON]))
         return (*left, *care)
 
 
