@@ -530,6 +530,11 @@ class OtherCircuit:
     """It stands in for the card's own."""
     months: tuple[int, ...]
     """Months in which tankers fill there by plan; () in none."""
+    fill_engine: int = -1
+    """Who pumps there; -1: nobody, or not told."""
+    dump_engine: int = -1
+    tankers: tuple[int, ...] = ()
+    """Who hauls; () where tankers are split then: who fills where is not told."""
     flags: tuple[Flag, ...] = ()
     """Limits that it drives over."""
 

@@ -139,6 +139,19 @@ def same_trips(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCir
         np.testing.assert_allclose(told, found, atol=1e-6)
 
 
+def same_crews(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]]) -> int:
+    """Hold who pumps, drafts and hauls against a plan made again, where it fills there alone; gives how many do."""
+    held = 0
+    for group, other in sheets:
+        cell, levels = (group.lead, other.level), again.levels
+        if levels.site[cell] != other.site or levels.split[cell] >= 0 or not other.tankers:
+            continue
+        assert (other.fill_engine, other.dump_engine) == (levels.fill_engine[cell], levels.dump_engine[cell]), cell
+        assert other.tankers == tuple(np.flatnonzero(levels.used[cell])), words.where_words(sample, group.lead)
+        held += 1
+    return held
+
+
 def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_says(sample: Plan) -> None:
     """Summer by itself, planned again: nothing is known there of the season that decides for the year."""
     summer = frozenset(range(6, 11))
@@ -153,6 +166,7 @@ def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_
             sample, lead
         )
     assert any(level[group.lead] < 0 for group, _ in sheets)
+    assert same_crews(sample, again, sheets) > 30
 
 
 def test_the_backup_s_way_is_the_way_when_the_fill_site_is_out(sample: Plan) -> None:
@@ -174,3 +188,25 @@ def test_the_backup_s_way_is_the_way_when_the_fill_site_is_out(sample: Plan) -> 
     assert count == len(mine) > 30
     again = planned_in(frozenset(months), sample.sites[site].site_id)
     same_trips(sample, again, mine)
+    assert same_crews(sample, again, mine) > 30
+
+
+def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet() -> None:
+    plan = other_plan(backup=True, months=())
+    group = plan.groups[0]
+    front, (other,) = plan.levels, group.others
+    pumps, drafts = (2, 1) if front.fill_engine[0, 0] != 2 else (1, 2)
+    changed = replace(other, fill_engine=pumps, dump_engine=drafts, tankers=(3, 4))
+    said = pages(replace(plan, groups=(replace(group, others=(changed,)), *plan.groups[1:])))
+    sheet = sheet_of(said, ", backup fill site")
+    who, where = (plan.units[unit].unit_id for unit in (pumps, drafts))
+    assert f"{who} pumps there, {where} drafts at the dump site." in said[said.index(sheet) - 1]
+    assert re.search(rf"Fill site: {who} at \d+ min\. Dump site: {where} at \d+ min\. Tankers: T1 at \d+, T2 at", sheet)
+    assert f"{who} pumps here, lift" in sheet
+    assert f"{where} drafts here then." in sheet
+    # who has the same job is not named again
+    same = replace(
+        other, fill_engine=int(front.fill_engine[0, 0]), dump_engine=int(front.dump_engine[0, 0]), tankers=(3, 4)
+    )
+    card = pages(replace(plan, groups=(replace(group, others=(same,)), *plan.groups[1:])))
+    assert not any("pumps there" in page or "drafts at the dump site" in page for page in card)

@@ -148,7 +148,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         ways=Ways(
             circuits=tuple(season.circuits for season in found),
             free_min=free_by_season,
-            driven=tuple(each.cut for each in flows),
+            flows=tuple(flows),
             limits=tuple(season.limits for season in ground.seasons),
             weights=tuple(replace(weights, road=np.full_like(road, season)) for season in range(len(found))),
             measures=measures,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from preplan.plan import CardGroup, Flag, OtherCircuit, RouteForest, SeasonLine, TripTable
+from preplan.planning.flows import Flows
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import Measures, Pairs, told_trips
 from preplan.planning.weights import Met, Weights
@@ -18,14 +18,13 @@ from preplan.roads.trips import Circuits
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ways:
-    """The round trips that were searched, by season of the roads."""
+    """The round trips that were searched and weighed, by season of the roads."""
 
     circuits: tuple[tuple[Circuits, ...], ...]
     """Of each vehicle class."""
     free_min: tuple[FloatArray, ...]
     """(addresses, sites): what a vehicle without limits takes."""
-    driven: tuple[IntArray, ...]
-    """(addresses, sites, levels): vehicle class of each case."""
+    flows: tuple[Flows, ...]
     limits: tuple[RoadLimits, ...]
     weights: tuple[Weights, ...]
     measures: Measures
@@ -34,14 +33,9 @@ class Ways:
     of_line: tuple[int, ...]
     """Season of the roads of each season of the plan."""
 
-    def cut(self, season: int, address: int, site: int, level: int) -> int:
-        """Give the vehicle class driven, where it has no way the heaviest that has; -1: none has."""
-        ways = [bool(circuit.join[address, site] >= 0) for circuit in self.circuits[season]]
-        own = int(self.driven[season][address, site, level])
-        return own if ways[own] else max((cut for cut, way in enumerate(ways) if way), default=-1)
 
-
-class _Asked(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
     """A round trip that a sheet tells."""
 
     group: int
@@ -50,9 +44,15 @@ class _Asked(NamedTuple):
     level: int
     season: int
     """Of the roads."""
-    cut: int
-    months: tuple[int, ...]
+    months: tuple[int, ...] = ()
     """In which tankers fill there by plan; (): it is the backup."""
+    split: bool = False
+    """Some of them fill at another one then."""
+    cut: int = -1
+    """Vehicle class; -1: none has a way."""
+    fill_engine: int = -1
+    dump_engine: int = -1
+    tankers: tuple[int, ...] = ()
 
 
 def with_sheets(
@@ -60,6 +60,7 @@ def with_sheets(
 ) -> tuple[tuple[CardGroup, ...], TripTable, RouteForest]:
     """Give cards the round trips over their backup and over what other months choose, with these trips themselves."""
     asked = [one for at, group in enumerate(groups) for one in _asked(found, at, group, seasons, ways)]
+    asked = [one for one in _manned(asked, ways) if one.cut >= 0]
     trips, forest = _traced(asked, ways)
     others: list[dict[object, OtherCircuit]] = [{} for _ in groups]
     for trip, one in enumerate(asked):
@@ -78,20 +79,54 @@ def with_sheets(
 
 def _asked(found: Answered, at: int, group: CardGroup, seasons: tuple[SeasonLine, ...], ways: Ways) -> Iterator[_Asked]:
     """List what a card's lead address asks for: its backup first, then the fill sites of other months."""
-    a, levels = group.lead, found.levels
+    a, levels, own = group.lead, found.levels, {-1}
     shown = int(found.answers.level[a])
-    own, wanted = set[int](), list[tuple[int, int, int, tuple[int, ...]]]()
     if shown >= 0:
-        own = {int(levels.site[a, shown]), int(levels.split[a, shown])}
-        wanted.append((int(levels.backup[a, shown]), shown, int(ways.road[a]), ()))
+        own |= {int(levels.site[a, shown]), int(levels.split[a, shown])}
+        backup = int(levels.backup[a, shown])
+        if backup not in own:
+            yield _Asked(group=at, address=a, site=backup, level=shown, season=int(ways.road[a]))
     rows = [a, *group.addresses]
     for line, season in zip(seasons, ways.of_line, strict=True):
         level = shown if shown >= 0 else line.level_of(rows, found.required_gpm[rows])
-        wanted += [(site, level, season, line.months) for site in line.sites_of(a, level)]
-    for site, level, season, months in wanted:
-        cut = ways.cut(season, a, site, level) if site >= 0 and site not in own else -1
-        if cut >= 0:
-            yield _Asked(at, a, site, level, season, cut, months)
+        there = line.sites_of(a, level)
+        for site in there:
+            if site not in own:
+                yield _Asked(
+                    group=at, address=a, site=site, level=level, season=season, months=line.months, split=len(there) > 1
+                )
+
+
+def _manned(asked: Sequence[_Asked], ways: Ways) -> list[_Asked]:
+    """Add who pumps and who hauls, as the flows were worked out, and their vehicle class.
+
+    Where tankers are split, the class is that of all together, and nobody is named.
+    """
+    manned = list(asked)
+    for season, flows in enumerate(ways.flows):
+        mine = [at for at, one in enumerate(asked) if one.season == season]
+        case = np.array([(asked[at].address, asked[at].site, asked[at].level) for at in mine], dtype=np.int32)
+        address, site, level = case.reshape(-1, 3).T
+        run, classes = flows.settled(address, site, level).run, flows.cut[address, site, level].tolist()
+        for row, at in enumerate(mine):
+            one = asked[at]
+            if one.split:
+                manned[at] = replace(one, cut=_with_way(ways, one, classes[row]))
+                continue
+            manned[at] = replace(
+                one,
+                cut=_with_way(ways, one, int(run.cut[row])),
+                fill_engine=int(run.fill_engine[row]),
+                dump_engine=int(run.dump_engine[row]),
+                tankers=tuple(np.flatnonzero(run.used[row]).tolist()),
+            )
+    return manned
+
+
+def _with_way(ways: Ways, one: _Asked, cut: int) -> int:
+    """Give a vehicle class if it has a way, else the heaviest that has; -1: none has."""
+    has = [bool(circuit.join[one.address, one.site] >= 0) for circuit in ways.circuits[one.season]]
+    return cut if has[cut] else max((other for other, way in enumerate(has) if way), default=-1)
 
 
 def _traced(asked: Sequence[_Asked], ways: Ways) -> tuple[TripTable, RouteForest]:
@@ -125,6 +160,9 @@ def _circuit(
         back_steps=back,
         backup=not one.months,
         months=one.months,
+        fill_engine=one.fill_engine,
+        dump_engine=one.dump_engine,
+        tankers=one.tankers,
         flags=_limits_on(one, ways.weights[one.season], driven),
     )
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
-from preplan.plan import OtherCircuit
+from preplan.plan import OtherCircuit, Plan
+from preplan.records import FloatArray
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_words import flow_words, from_words, place
@@ -15,7 +16,8 @@ def at_other(facts: Facts) -> list[Line]:
     """Say for the sheet of another fill site where the fire is, and who goes there, by arrival, or what it brings."""
     lines = paragraph(place(facts), WIDTH_PT)
     if facts.other is not None:
-        return lines + [line for said in _brings(facts, facts.other) for line in paragraph(said, WIDTH_PT, bold=True)]
+        lines += [line for said in _brings(facts, facts.other) for line in paragraph(said, WIDTH_PT, bold=True)]
+        return lines + [line for said in _crew(facts, facts.other) for line in paragraph(said, WIDTH_PT, BODY_PT)]
     mine = f"fill site {facts.cell('site') + 1}"
     for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
         if job.endswith(mine):
@@ -40,3 +42,30 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
         told.setdefault(f"{named}{from_words(season.sites_of(lead, at))}: {flow}", []).extend(season.months)
     yield from (f"{words.first_up(words.months(those))}{',' * by_itself} {said}" for said, those in told.items())
+
+
+def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
+    """Say who has which job with this fill site: engines that have another one in front may change it.
+
+    Minutes are those of the season that decides, so they stand with the backup alone.
+    """
+    plan, lead = facts.plan, facts.lead
+    if not other.tankers:
+        return
+
+    def named(units: Iterable[int], when: FloatArray) -> str:
+        timed = when if other.backup and not other.months else None
+        return crew.arrivals(plan, units, timed) if timed is not None else _ids(plan, units)
+
+    attack, on_scene = int(plan.levels.attack_engine[lead, other.level]), plan.arrival_min[lead]
+    jobs = []
+    if other.fill_engine >= 0:
+        jobs.append(f"Fill site: {named([other.fill_engine], plan.site_arrival_min[other.site])}")
+    if other.dump_engine >= 0:
+        also = ", which attacks too" if other.dump_engine == attack else ""
+        jobs.append(f"Dump site: {named([other.dump_engine], on_scene)}{also}")
+    yield f"{'. '.join([*jobs, f'Tankers: {named(other.tankers, on_scene)}'])}."
+
+
+def _ids(plan: Plan, units: Iterable[int]) -> str:
+    return words.printable(" ".join(plan.units[unit].unit_id for unit in units))

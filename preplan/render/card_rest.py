@@ -64,11 +64,25 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
         flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
         said = f"{words.site_words(plan, backup)}{season}, {flow}{_backup_way(facts)}"
         said += "".join(f" {one}" for one in _other_backups(facts)) if there.seasonal else ""
+        said += _jobs_then(facts)
         behind = backup == split or any(other.backup for other in facts.sheets)
         said += " Map and way on a sheet behind." if behind else ""
         said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
     named = "Backup" if split < 0 else f"Fill site {facts.cell('site') + 1} out, all at backup"
-    return paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=4)
+    return paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=6)
+
+
+def _jobs_then(facts: Facts) -> str:
+    """Say which engines have other jobs at the backup than in front."""
+    other = next((one for one in facts.group.others if one.backup), None)
+    if other is None:
+        return ""
+    units, jobs = facts.plan.units, []
+    if other.fill_engine not in (-1, facts.cell("fill_engine")):
+        jobs.append(f"{words.printable(units[other.fill_engine].unit_id)} pumps there")
+    if other.dump_engine not in (-1, facts.cell("dump_engine")):
+        jobs.append(f"{words.printable(units[other.dump_engine].unit_id)} drafts at the dump site")
+    return f" {', '.join(jobs)}." if jobs else ""
 
 
 def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:

@@ -270,8 +270,14 @@ def _hose_words(facts: Facts) -> str:
     plan = facts.plan
     attack, dump = facts.cell("attack_engine"), facts.cell("dump_engine")
     said = f"Hose to the building: {words.feet(float(plan.frontages.driveway_ft[facts.lead]))} from the road"
-    if facts.plan.answers.level[facts.lead] < 0:
-        return f"{said}; who drafts here then is not planned."
+    if facts.other is not None and facts.other.dump_engine != plan.levels.dump_engine[facts.lead, facts.level]:
+        drafts = facts.other.dump_engine
+        who = (
+            f"{words.printable(plan.units[drafts].unit_id)} drafts here"
+            if drafts >= 0
+            else "who drafts here is not told"
+        )
+        return f"{said}; {who} then."
     if dump < 0 or attack < 0:
         return f"{said}; no engine is left to draft here."
     if dump == attack:
@@ -325,7 +331,9 @@ def _who_pumps(facts: Facts) -> str:
     """Say who pumps at the fill site; at one of a sheet of other months or a backup, whether somebody must."""
     if facts.other is None:
         return crew.fill_engine_words(facts.plan, facts.lead, facts.level, second=facts.second)
-    there = facts.plan.sites[facts.other.site]
+    there, pumps = facts.plan.sites[facts.other.site], facts.other.fill_engine
+    if pumps >= 0:
+        return f"{words.printable(facts.plan.units[pumps].unit_id)} pumps here, lift {there.lift_ft:g} ft."
     return (
         f"An engine must pump here, lift {there.lift_ft:g} ft." if there.needs_engine else "No engine is needed here."
     )
