@@ -530,6 +530,8 @@ class OtherCircuit:
     """It stands in for the card's own."""
     months: tuple[int, ...]
     """Months in which tankers fill there by plan; () in none."""
+    shut_months: tuple[int, ...] = ()
+    """Months in which a road of the way over a backup is closed, or posted lower: the way does not hold then."""
     fill_engine: int = -1
     """Who pumps there; -1: nobody, or not told."""
     dump_engine: int = -1

@@ -210,3 +210,38 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
     )
     card = pages(replace(plan, groups=(replace(group, others=(same,)), *plan.groups[1:])))
     assert not any("pumps there" in page or "drafts at the dump site" in page for page in card)
+
+
+def test_no_card_sends_anybody_over_what_is_shut_or_posted_in_some_months_without_saying_so(sample: Plan) -> None:
+    """On the sample, whose culvert is posted in spring: a way in front that does not hold then has another behind."""
+    told, legs = 0, sample.trips
+    for group in sample.groups:
+        a, shown = group.lead, int(sample.answers.level[group.lead])
+        if shown < 0:
+            continue
+        for sites, trips in ((sample.levels.site, sample.levels.trip), (sample.levels.split, sample.levels.split_trip)):
+            trip, site = int(trips[a, shown]), int(sites[a, shown])
+            if trip < 0:
+                continue
+            out, back = (sample.forest.segment[rows] for rows in sample.trip_rows(trip))
+            cut = sample.cuts[int(legs.cut[trip])]
+            for line, limits in zip(sample.seasons, sample.season_limits, strict=True):
+                barred = np.any(limits.max_lb[out] < cut.loaded_lb) or np.any(limits.max_lb[back] < cut.empty_lb)
+                barred |= not np.all(limits.tanker_road[np.concatenate([out, back])])
+                if barred and site in line.sites_of(a, shown):
+                    (other,) = (o for o in group.others if o.site == site and set(line.months) <= set(o.months))
+                    card = pages(sample_of(sample, group), one=False)
+                    assert any("NOT THE WAY HERE" in page for page in card), a
+                    assert any(f"way in {words.months(other.months)}" in page for page in card), a
+                    told += 1
+    assert told > 5
+    backups = [(group, other) for group, other in others_of(sample) if other.shut_months]
+    assert len(backups) > 10
+    group, _ = backups[0]
+    asked = replace(sample_of(sample, group), district=replace(sample.district, cards_backup="sheet"))
+    assert any("March to May: NOT THIS WAY, a road on it is shut or posted then." in page for page in pages(asked))
+
+
+def sample_of(sample: Plan, group: CardGroup) -> Plan:
+    """Keep one card of the sample."""
+    return replace(sample, groups=(group,))

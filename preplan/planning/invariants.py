@@ -387,7 +387,7 @@ def _counts(case: Case) -> Breaches:
 
 
 def _sheets(case: Case) -> Breaches:
-    """Hold that a sheet behind a card tells a trip of its own address, over a fill site that the card does not name."""
+    """Hold that a sheet behind a card tells a trip of its own address, over no fill site of the card as its backup."""
     plan, trips = case.plan, case.plan.sheet_trips
     astray = np.zeros(len(plan.addresses), dtype=np.bool_)
     for group in plan.groups:
@@ -395,7 +395,7 @@ def _sheets(case: Case) -> Breaches:
         own = {int(table[group.lead, level]) for table in (plan.levels.site, plan.levels.split)}
         for other in group.others:
             mine = (trips.address[other.trip], trips.site[other.trip]) == (group.lead, other.site)
-            astray[group.lead] |= (level >= 0 and other.site in own) or not mine
+            astray[group.lead] |= (level >= 0 and not other.months and other.site in own) or not mine
     yield Breach("a sheet for a trip that is another's, or the card's", astray)
     sheets = [other for group in plan.groups for other in group.others]
     then = [[one.trip for one in sheets if set(line.months) <= set(one.months)] for line in plan.seasons]

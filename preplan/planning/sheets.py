@@ -15,6 +15,9 @@ from preplan.planning.weights import Met, Weights
 from preplan.records import FloatArray, IntArray, RoadLimits
 from preplan.roads.trips import Circuits
 
+_LIMITS = ("max_lb", "max_axle_lb", "max_height_ft", "max_width_ft")
+_OPEN = ("forward_open", "backward_open", "tanker_road")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ways:
@@ -60,7 +63,7 @@ def with_sheets(
 ) -> tuple[tuple[CardGroup, ...], TripTable, RouteForest]:
     """Give cards the round trips over their backup and over what other months choose, with these trips themselves."""
     asked = [one for at, group in enumerate(groups) for one in _asked(found, at, group, seasons, ways)]
-    asked = [one for one in _manned(asked, ways) if one.cut >= 0]
+    asked = [one for one in _manned(asked, ways) if one.cut >= 0 and not _same_way(found, one, ways)]
     trips, forest = _traced(asked, ways)
     others: list[dict[object, OtherCircuit]] = [{} for _ in groups]
     for trip, one in enumerate(asked):
@@ -69,7 +72,10 @@ def with_sheets(
         key = (one.site, *map(tuple, driven))  # a way that is the same in several seasons has one sheet
         before = others[one.group].get(key)
         if before is None:
-            others[one.group][key] = _circuit(found, trips, forest, trip, one, ways, driven)
+            circuit = _circuit(found, trips, forest, trip, one, ways, driven)
+            others[one.group][key] = replace(
+                circuit, shut_months=() if one.months else _shut_in(one, seasons, ways, driven)
+            )
         else:
             months = tuple(sorted({*before.months, *one.months}))
             others[one.group][key] = replace(before, backup=before.backup or not one.months, months=months)
@@ -89,12 +95,41 @@ def _asked(found: Answered, at: int, group: CardGroup, seasons: tuple[SeasonLine
     rows = [a, *group.addresses]
     for line, season in zip(seasons, ways.of_line, strict=True):
         level = shown if shown >= 0 else line.level_of(rows, found.required_gpm[rows])
-        there = line.sites_of(a, level)
+        there, roads_differ = line.sites_of(a, level), season != int(ways.road[a])
         for site in there:
-            if site not in own:
+            if site not in own or roads_differ:
                 yield _Asked(
                     group=at, address=a, site=site, level=level, season=season, months=line.months, split=len(there) > 1
                 )
+
+
+def _same_way(found: Answered, one: _Asked, ways: Ways) -> bool:
+    """Tell whether a trip is over the card's own fill site, and the way in front may be driven in these months too."""
+    level = int(found.answers.level[one.address])
+    if level < 0:
+        return False
+    for sites, trips in ((found.levels.site, found.levels.trip), (found.levels.split, found.levels.split_trip)):
+        trip = int(trips[one.address, level])
+        if trip >= 0 and sites[one.address, level] == one.site:
+            leaves = int(found.trips.out_leaf[trip]), int(found.trips.back_leaf[trip])
+            driven = [row for leaf in leaves for row in found.forest.segment[found.forest.walk(leaf)].tolist()]
+            return not _shut(driven, ways.limits[one.season], ways.limits[int(ways.road[one.address])])
+    return False
+
+
+def _shut_in(one: _Asked, seasons: tuple[SeasonLine, ...], ways: Ways, driven: list[list[int]]) -> tuple[int, ...]:
+    """List the months in which a road of the way over the backup is closed, or posted lower."""
+    every = [row for leg in driven for row in leg]
+    now = ways.limits[one.season]
+    lines = zip(seasons, ways.of_line, strict=True)
+    return tuple(month for line, at in lines if _shut(every, ways.limits[at], now) for month in line.months)
+
+
+def _shut(driven: Sequence[int], then: RoadLimits, now: RoadLimits) -> bool:
+    """Tell whether any of the stretches that are driven now is closed then, or posted lower."""
+    rows = list(driven)
+    lower = any(np.any(getattr(then, name)[rows] < getattr(now, name)[rows]) for name in _LIMITS)
+    return bool(lower or any(np.any(getattr(now, name)[rows] & ~getattr(then, name)[rows]) for name in _OPEN))
 
 
 def _manned(asked: Sequence[_Asked], ways: Ways) -> list[_Asked]:

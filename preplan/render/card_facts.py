@@ -79,8 +79,20 @@ class Facts:
         """Name what the fill site of the circuit is to the card, as a heading."""
         if self.other is None:
             return "second fill site" if self.second else "where tankers fill"
-        when = f"fill site in {words.months(self.other.months)}" if self.other.months else ""
+        named = "way" if self.other.site in self._own_sites else "fill site"
+        when = f"{named} in {words.months(self.other.months)}" if self.other.months else ""
         return ", ".join(filter(None, ["backup fill site" * self.other.backup, when]))
+
+    @property
+    def _own_sites(self) -> set[int]:
+        """Fill sites of the card itself."""
+        levels, shown = self.plan.levels, int(self.plan.answers.level[self.lead])
+        return {int(table[self.lead, shown]) for table in (levels.site, levels.split)} if shown >= 0 else set()
+
+    @property
+    def other_ways(self) -> list[OtherCircuit]:
+        """The circuits over the card's own fill sites in months in which the way in front is shut or posted."""
+        return [other for other in self.group.others if other.months and other.site in self._own_sites]
 
     @property
     def circuit(self) -> int:

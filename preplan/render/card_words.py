@@ -313,7 +313,7 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
     lines += _split(facts)
     lines += _first_alarm_too(facts)
-    lines += by_season(facts) if facts.on_card else []
+    lines += [*_not_this_way(facts), *by_season(facts)] if facts.on_card else []
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
     season = f"; {words.months(there.months)} only" if there.seasonal else ""
@@ -392,6 +392,19 @@ def by_season(facts: Facts) -> list[Line]:
         return []
     lines = [line for said in season_words(plan, lead, level) for line in paragraph(f"{said}.", HALF_PT, bold=True)]
     return [*lines, *paragraph(f"Map, way and table here: {own}.{_their_way(facts)}", HALF_PT, SMALL_PT)]
+
+
+def _not_this_way(facts: Facts) -> list[Line]:
+    """Say in which months a road of the way in front is shut or posted, and where the other way stands."""
+    told: dict[int, set[int]] = {}
+    for other in facts.other_ways:
+        told.setdefault(other.site, set()).update(other.months)
+    lines: list[Line] = []
+    for site, months in told.items():
+        of = f" from fill site {site + 1}" if facts.cell("split") >= 0 else ""
+        said = f"{words.first_up(words.months(months))}: NOT THE WAY HERE{of}: a road is shut or posted. Sheet behind."
+        lines += paragraph(said, HALF_PT, BODY_PT, bold=True)
+    return lines
 
 
 def _their_way(facts: Facts) -> str:

@@ -144,7 +144,7 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
 
 
 def in_other_months(plan: Plan, site: int) -> tuple[int, str]:
-    """Count the addresses at which a site is taken in months that do not decide, and name those months."""
+    """Count the addresses at which a site is taken in months that do not decide, and name those months; 'some months' where those of all together are the year."""
     cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
     decides = (plan.levels.site[cell] == site) | (plan.levels.split[cell] == site)
     taken = [
@@ -152,7 +152,8 @@ def in_other_months(plan: Plan, site: int) -> tuple[int, str]:
         for line in plan.seasons
     ]
     months = {month for line, some in zip(plan.seasons, taken, strict=True) if some.any() for month in line.months}
-    return int(np.any(taken, axis=0).sum()), words.months(months)
+    named = words.months(months) if len(months) < sum(len(line.months) for line in plan.seasons) else "some months"
+    return int(np.any(taken, axis=0).sum()), named
 
 
 def _draw_service(
