@@ -144,7 +144,10 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
 
 
 def in_other_months(plan: Plan, site: int) -> tuple[int, str]:
-    """Count the addresses at which a site is taken in months that do not decide, and name those months; 'some months' where those of all together are the year."""
+    """Count the addresses at which a site is taken in months that do not decide, and name those months.
+
+    'some months' where those of all these addresses together are the whole year.
+    """
     cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
     decides = (plan.levels.site[cell] == site) | (plan.levels.split[cell] == site)
     taken = [
