@@ -149,6 +149,16 @@ def test_an_account_in_which_nothing_happens_has_axes() -> None:
 def test_a_box_too_small_is_refused() -> None:
     with pytest.raises(ValueError, match="at least 200 x 60"):
         parts_of(golden(GOLDEN), Box(0, 0, 100, 50))
+    with pytest.raises(ValueError, match="at least 200 x 60"):
+        parts_of(golden(GOLDEN), Box(0, 0, 540, 59.9))
+
+
+def test_a_box_that_is_smaller_by_rounding_alone_is_large_enough() -> None:
+    """A card adds its strip's box up from many heights: 60 points came out as 59.99999999999999."""
+    low = 125.80000000000025
+    box = Box(36.0, low, 576.0, 185.80000000000024)
+    assert box.height < strip.LEAST_HEIGHT_PT
+    assert texts(parts_of(golden(GOLDEN), box))
 
 
 def test_scales_are_round() -> None:

@@ -29,6 +29,7 @@ LEAST_WIDTH_PT, LEAST_HEIGHT_PT = 200.0, 60.0
 """A strip smaller than this has no room for its texts."""
 LEGEND = "Grey: water on scene, gal. Hatched: too little flows. Bars: a load starts to dump. Stems: unit on scene."
 
+_NEAR_PT = 1e-6  # a box that was added up from parts is as high as meant but for this
 _ROW_PT = TEXT_PT * 1.15
 _LANE_PT = TEXT_PT * 1.4  # the demand's lane
 _BARS_PT = 6.0  # the dumps' lane
@@ -124,7 +125,7 @@ def picture(lines: Strip, page: Box, measure: Measure, *, legend: bool = False) 
     ValueError
         Where the box is too small for the texts.
     """
-    if page.width < LEAST_WIDTH_PT or page.height < LEAST_HEIGHT_PT:
+    if page.width < LEAST_WIDTH_PT - _NEAR_PT or page.height < LEAST_HEIGHT_PT - _NEAR_PT:
         raise ValueError(f"a strip of {page.width:g} x {page.height:g} points: must be at least 200 x 60")
     last_min = float(lines.minute.max(initial=0.0)) or _EMPTY_MIN
     most_gal, ticks_gal, said_gal = gallons_scale(lines)
