@@ -53,7 +53,7 @@ _DONE_FLAGS = frozenset({
     "send with first alarm", "dump site at junction", "turn at dump site", "turn at fill site", "one way traffic",
     "meeting on narrow road", "circuits meet", "road closed", "two fill sites", "hydrant near", "seasonal",
     "no way for", "level short", "hose lay", "single fill site", "no backup", "lower level fills elsewhere",
-    *LIMIT_FLAGS,
+    "not this way", *LIMIT_FLAGS,
 })  # fmt: skip
 """Flags that tell crews what to do or to mind; all others are remarks."""
 _TOLD_ELSEWHERE = frozenset({"gap", "long driveway", "left out"})

@@ -251,6 +251,12 @@ class Flows:
         self.tankers[at] = run.used.sum(axis=1)
         self.trip_min[at] = legs_min(self.scene, run)[0]
 
+    def crews(self, address: IntArray, site: IntArray, level: IntArray) -> Crews:
+        """Give the fleets whose flows `gpm` has, of cases that were looked at; a settled case may have a better one."""
+        pieces = [slice(first, first + PIECE_CASES) for first in range(0, max(len(address), 1), PIECE_CASES)]
+        every = [everyone(self.scene, address[piece], site[piece], level[piece]) for piece in pieces]
+        return joined([self._best_cut(crews)[0] for crews in every])
+
     def _best_cut(self, crews: Crews) -> tuple[Crews, FloatArray]:
         """Give each case's best fleet over its cuts, with and without what the steady form leaves out, and its flow.
 

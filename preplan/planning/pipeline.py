@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -46,7 +46,8 @@ from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
-from preplan.planning.sheets import Ways, with_sheets
+from preplan.planning.searched import Searched, shown_trips, shut_months, with_shut_ways
+from preplan.planning.sheets import with_sheets
 from preplan.planning.siting import meets_from
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
 from preplan.planning.weights import Met, Weights, gravest_first
@@ -91,7 +92,10 @@ class Outcome:
     forest: RouteForest
     posting_costs: tuple[PostingCost, ...]
     worked: tuple[Worked, ...]
-    ways: Ways
+    searched: Searched
+    shut: Mapping[int, frozenset[int]]
+    """See `searched.shut_months`: of the trips that pages show."""
+    weights: Weights
 
 
 def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, progress: Progress) -> Plan:
@@ -117,11 +121,10 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     graded = grade(scene, flows, choice, road, hydrant)
     progress("tracing routes", 0.6)
     shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
-    free_by_season = tuple(season.free_min() for season in found)
-    free_min = rows_of(free_by_season, road)
+    searched = searched_in(ground, found, flows, choice.seasons, road)
+    free_min = rows_of(searched.free_min, road)
     circuits = [circuit for season in found for circuit in season.circuits]
-    measures = Measures.of(ground.limits, ground.seasons[0].network.length_mi)
-    trips, forest = keep_trips(circuits, free_min, measures, shown, road)
+    trips, forest = keep_trips(circuits, free_min, searched.measures, shown, road)
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(with_hydrants(answers, hydrant, inputs.hydrants), choice.seasons)
@@ -134,6 +137,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     free = np.concatenate([free, approaches(answers, levels, road, units, inputs.stations, ground)])
     weights = weights_of(answers, levels, road, units, inputs, ground)
     answers = with_weights(answers, levels, trips, forest, weights, free)
+    shown_rows = np.concatenate([shown_trips(answers, table) for table in (levels.trip, levels.split_trip)])
+    shut = shut_months(searched, trips, forest, np.unique(shown_rows[shown_rows >= 0]))
+    answers = with_shut_ways(answers, levels, shut)
     progress("grouping neighbours", 0.7)
     outcome = Outcome(
         levels=levels,
@@ -145,16 +151,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
         forest=forest,
         posting_costs=costs,
         worked=graded.worked,
-        ways=Ways(
-            circuits=tuple(season.circuits for season in found),
-            free_min=free_by_season,
-            flows=tuple(flows),
-            limits=tuple(season.limits for season in ground.seasons),
-            weights=tuple(replace(weights, road=np.full_like(road, season)) for season in range(len(found))),
-            measures=measures,
-            road=road,
-            of_line=roads_of(ground, choice.seasons),
-        ),
+        searched=searched,
+        shut=shut,
+        weights=weights,
     )
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
@@ -390,6 +389,26 @@ def weights_of(
     )
 
 
+def searched_in(
+    ground: Ground,
+    found: Sequence[SeasonTrips],
+    flows: Sequence[Flows],
+    seasons: tuple[SeasonLine, ...],
+    road: IntArray,
+) -> Searched:
+    """Gather what was searched and weighed in every season of the roads."""
+    return Searched(
+        circuits=tuple(season.circuits for season in found),
+        free_min=tuple(season.free_min() for season in found),
+        flows=tuple(flows),
+        limits=tuple(season.limits for season in ground.seasons),
+        measures=Measures.of(ground.limits, ground.seasons[0].network.length_mi),
+        road=road,
+        seasons=seasons,
+        of_line=roads_of(ground, seasons),
+    )
+
+
 def with_weights(
     answers: AnswerTable, levels: LevelTable, trips: TripTable, forest: RouteForest, weights: Weights, free: IntArray
 ) -> AnswerTable:
@@ -459,7 +478,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
     road = name_roads(inputs.addresses, ground.frontages, ground.roads)
     found = answered(inputs, ground, scene, outcome, road)
     groups = group_addresses(found, inputs.district.cards_per)
-    groups, sheet_trips, sheet_forest = with_sheets(found, groups, outcome.seasons, outcome.ways)
+    groups, sheet_trips, sheet_forest = with_sheets(found, groups, outcome.searched, outcome.weights, outcome.shut)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),

@@ -90,11 +90,6 @@ class Facts:
         return {int(table[self.lead, shown]) for table in (levels.site, levels.split)} if shown >= 0 else set()
 
     @property
-    def other_ways(self) -> list[OtherCircuit]:
-        """The circuits over the card's own fill sites in months in which the way in front is shut or posted."""
-        return [other for other in self.group.others if other.months and other.site in self._own_sites]
-
-    @property
     def circuit(self) -> int:
         """Which of the two it is, as flags have it."""
         return SECOND_CIRCUIT if self.second else FIRST_CIRCUIT

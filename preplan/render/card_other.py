@@ -32,7 +32,7 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         flow = flow_words(facts, float(plan.levels.backup_gpm[lead, level]))
         yield f"If fill site {int(plan.levels.site[lead, level]) + 1} fails, all fill here: {flow}"
     if other.shut_months:
-        yield f"{words.first_up(words.months(other.shut_months))}: NOT THIS WAY, a road on it is shut or posted then."
+        yield f"{words.first_up(words.months(other.shut_months))}: NOT THIS WAY, a road on it is shut or posted."
     rows = [lead, *facts.group.addresses]
     by_itself = bool(plan.answers.level[lead] < 0)  # no level is planned for the year: each season has its own
     told: dict[str, list[int]] = {}

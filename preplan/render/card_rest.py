@@ -8,9 +8,17 @@ from itertools import chain
 import numpy as np
 
 from preplan.render import crew, paper, words
-from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, ONE_WAY, STEP_GPM, WIDTH_PT, Facts
+from preplan.render.card_facts import (
+    FILLS_ELSEWHERE,
+    HALF_PT,
+    HYDRANT,
+    ONE_WAY,
+    STEP_GPM,
+    WIDTH_PT,
+    Facts,
+)
 from preplan.render.card_words import LEAST_HEAD_PT, by_season, flow_words, season_words, where
-from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words
+from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words
 from preplan.render.limit_places import limit_words, trip_limits, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
@@ -23,7 +31,16 @@ CIRCUITS_MEET = "circuits meet"
 SAID_ABOVE = frozenset({"gap", "send with first alarm"})
 """Flags that the officer's sentences say already."""
 SAID_ELSEWHERE = frozenset(
-    {HYDRANT, FILLS_ELSEWHERE, "assumed building", "not tested", "single fill site", "hose lay", "two fill sites"}
+    {
+        HYDRANT,
+        FILLS_ELSEWHERE,
+        NOT_THIS_WAY,
+        "assumed building",
+        "not tested",
+        "single fill site",
+        "hose lay",
+        "two fill sites",
+    }
 )
 """Flags that stand with the flow, the basis, the fill site and the backup."""
 _KEEP_TO_IT = "Keep to these roads: others were not weighed for this fill site."

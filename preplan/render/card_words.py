@@ -10,7 +10,7 @@ from preplan.plan import FIRST_CIRCUIT, ROUNDING_GPM, Plan
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.driving_words import turning_words
-from preplan.render.flag_words import flag_words, flags_on
+from preplan.render.flag_words import NOT_THIS_WAY, flag_words, flags_on
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
 
@@ -313,7 +313,8 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
     lines += _split(facts)
     lines += _first_alarm_too(facts)
-    lines += [*_not_this_way(facts), *by_season(facts)] if facts.on_card else []
+    lines += _not_this_way(facts) if facts.other is None else []
+    lines += by_season(facts) if facts.on_card else []
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
     season = f"; {words.months(there.months)} only" if there.seasonal else ""
@@ -395,16 +396,12 @@ def by_season(facts: Facts) -> list[Line]:
 
 
 def _not_this_way(facts: Facts) -> list[Line]:
-    """Say in which months a road of the way in front is shut or posted, and where the other way stands."""
-    told: dict[int, set[int]] = {}
-    for other in facts.other_ways:
-        told.setdefault(other.site, set()).update(other.months)
-    lines: list[Line] = []
-    for site, months in told.items():
-        of = f" from fill site {site + 1}" if facts.cell("split") >= 0 else ""
-        said = f"{words.first_up(words.months(months))}: NOT THE WAY HERE{of}: a road is shut or posted. Sheet behind."
-        lines += paragraph(said, HALF_PT, BODY_PT, bold=True)
-    return lines
+    """Say in which months the way does not hold, for any address of the card, and where another one stands."""
+    site = facts.cell("site")
+    behind = {month for other in facts.group.others if other.site == site for month in other.months}
+    said = dict.fromkeys(flag_words(flag) for flag in facts.card_flags if flag.code == NOT_THIS_WAY)
+    lines = [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
+    return lines + paragraph(f"The way in {words.months(behind)}: sheet behind.", HALF_PT) if behind else lines
 
 
 def _their_way(facts: Facts) -> str:

@@ -21,6 +21,7 @@ _FLAGS = {
     "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "no backup": "No fill site stands in in {n}.",
+    "not this way": "{n}: NOT THIS WAY, a road on it is shut or posted.",
     "seasonal": "The fill site works {n} only.",
     "hydrant near": "Hydrant {n} by road and driveway; not in the tankers' flow.",
     "dead end": "On a dead-end road: one way in and out.",
@@ -63,10 +64,12 @@ ON_THE_WAY = frozenset({"crosses above rating", "empty only"})
 """Flags that a driver reads with the loaded leg."""
 OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below engine"})
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""
-GRAVE = ON_THE_WAY | OFF_THE_WAY
-"""Flags that stand before all others wherever flags are listed: a loaded tanker may be too heavy."""
+NOT_THIS_WAY = "not this way"
+"""Flag that names the months in which the way shown does not hold."""
+GRAVE = ON_THE_WAY | OFF_THE_WAY | {NOT_THIS_WAY}
+"""Flags that stand before all others wherever flags are listed: a tanker may be too heavy for its way."""
 _NAMES_LEVELS = frozenset({"close", "lower level fills elsewhere"})
-_NAMES_MONTHS = frozenset({"seasonal", "no backup", "road closed"})
+_NAMES_MONTHS = frozenset({"seasonal", "no backup", "road closed", NOT_THIS_WAY})
 _MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
 _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}

@@ -12,7 +12,7 @@ from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
-from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
+from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import flags_of_card, named_limits, trip_limits, weight_warnings
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.route_pdf import Subject
@@ -248,13 +248,13 @@ def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -
     document.flow(f"Limits: {_limits(plan, circuit)}")
     for warning in weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, group.lead):
         document.flow(warning, bold=True)
-    for said in _met(plan, circuit, "one way traffic", "meeting on narrow road", "circuits meet"):
+    for said in _met(plan, circuit, NOT_THIS_WAY, "one way traffic", "meeting on narrow road", "circuits meet"):
         document.flow(said, bold=True)
     document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
 
 
 def _met(plan: Plan, circuit: _Circuit, *codes: str) -> list[str]:
-    """Say where its tankers meet others on a lane one truck wide."""
+    """Say what some flags tell its drivers: months in which it does not hold, tankers met on a lane one truck wide."""
     flags = flags_on(plan, circuit.group.lead, circuit.number)
     return [flag_words(flag) for flag in flags if flag.code in codes]
 
@@ -277,7 +277,7 @@ def _draw_other_circuits(
             document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
         document.flow(f"Limits: {_limits(plan, circuit)}", SMALL_PT, indent=10.0)
         warnings = weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, circuit.group.lead)
-        for warning in (*warnings, *_met(plan, circuit, "circuits meet")):
+        for warning in (*warnings, *_met(plan, circuit, NOT_THIS_WAY, "circuits meet")):
             document.flow(warning, SMALL_PT, bold=True, indent=10.0)
     rest = circuits[_MOST_CIRCUITS:]
     if rest:
