@@ -12,13 +12,14 @@ import numpy as np
 from preplan.build import SHARED_ADDRESSES, Watch, default_folder, prepared_roads
 from preplan.errors import Finding, InputError
 from preplan.inputs.reader import read_candidates, read_inputs
+from preplan.months import month_words
 from preplan.plan import Inputs, Plan
 from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import meets_at, plan_district
 from preplan.planning.siting import Picked, pick_places
 from preplan.processes import cores
 from preplan.records import BoolArray, FeatureTable, FillSite, FloatArray, RoadLimits, RoadTable
-from preplan.render.words import CAUTIONS, level_words, months
+from preplan.render.words import CAUTIONS, level_words
 from preplan.roads.places import place_points
 from preplan.roads.road_names import road_label
 from preplan.roads.water_places import water_places
@@ -179,7 +180,7 @@ def _notes(places: Sequence[FillSite], inputs: Inputs, roads: RoadTable, limits:
         if not place.in_service:
             why = "in_service says no"
         elif not inputs.district.rules.plan.months <= place.months:
-            why = f"it stands in {months(place.months)} only"
+            why = f"it stands in {month_words(place.months)} only"
         elif gap > inputs.district.rules.roads.snap_max_ft:
             why = f"it is {gap:,.0f} ft from any road for tankers"
         if why:

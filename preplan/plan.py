@@ -753,6 +753,14 @@ class Plan:
         lonlat = np.column_stack([self.roads.coord_lon[points], self.roads.coord_lat[points]])
         return lonlat if forward else lonlat[::-1]
 
+    def limit_months(self, name: str, segment: int) -> frozenset[int]:
+        """Give the months in which a limit, a column of `limits`, is as low as there; none where it is so all year."""
+        least = getattr(self.limits, name)[segment]
+        low = [getattr(one, name)[segment] == least for one in self.season_limits]
+        if all(low):
+            return frozenset()
+        return frozenset(m for line, is_low in zip(self.seasons, low, strict=True) if is_low for m in line.months)
+
     def trip_rows(self, trip: int) -> tuple[list[int], list[int]]:
         """List the forest rows of a trip's two legs in the direction of travel: loaded, then empty."""
         out = self.forest.walk(int(self.trips.out_leaf[trip]))

@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from preplan.months import months_text
 from preplan.plan import AnswerTable, LevelTable, TripTable
 from preplan.planning.assignment import Scene
-from preplan.planning.flags import address_flags, months_text, site_flags
+from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
 from preplan.planning.levels import choose, grade, worst_season

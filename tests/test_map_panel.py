@@ -14,7 +14,8 @@ from pypdf import PdfReader
 from preplan.plan import Flag, Plan
 from preplan.render import crew
 from preplan.render.card_words import season_words
-from preplan.render.map_data import _flag_said, _posted_words
+from preplan.render.limit_places import posted_words
+from preplan.render.map_data import _flag_said
 from preplan.render.us_grid import grid_words
 from tests.browser import Opened, opened, written
 from tests.plan_checks import SAMPLE, plan_of
@@ -207,9 +208,13 @@ def test_what_is_posted_and_what_is_rated_are_parted() -> None:
     class Roads:
         limits = Limits()
 
+        @staticmethod
+        def limit_months(name: str, segment: int) -> frozenset[int]:
+            return frozenset({3, 4, 5} if (name, segment) == ("max_lb", 1) else ())
+
     roads: Any = Roads()
-    assert _posted_words(roads, 0) == "10.0 ft high; rated 72,091 lb"
-    assert _posted_words(roads, 1) == "20,000 lb"
+    assert posted_words(roads, 0) == "10.0 ft high; rated 72,091 lb"
+    assert posted_words(roads, 1) == "20,000 lb, March to May"
 
 
 # --------------------------------------------------------------------------- filter

@@ -13,8 +13,8 @@ import pytest
 from pypdf import PdfReader
 
 from preplan.inputs.reader import read_inputs
+from preplan.months import months_text
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, OtherCircuit, Plan
-from preplan.planning.flags import months_text
 from preplan.planning.pipeline import plan_district
 from preplan.render import card_pdf, site_pdf, words
 from preplan.render.flag_words import flags_on
@@ -208,19 +208,38 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
     front, (other,) = plan.levels, group.others
     pumps, drafts = (2, 1) if front.fill_engine[0, 0] != 2 else (1, 2)
     changed = replace(other, fill_engine=pumps, dump_engine=drafts, tankers=(3, 4))
+    fleet = front.fleet.copy()
+    fleet[0, 0] = True
+    plan = replace(plan, levels=replace(front, fleet=fleet))
     said = pages(replace(plan, groups=(replace(group, others=(changed,)), *plan.groups[1:])))
     sheet = sheet_of(said, ", backup fill site")
     who, where = (plan.units[unit].unit_id for unit in (pumps, drafts))
-    assert f"{who} pumps there, {where} drafts at the dump site." in said[said.index(sheet) - 1]
+    assert (
+        f"{who} pumps at fill site {other.site + 1}, {where} drafts at the dump site then."
+        in said[said.index(sheet) - 1]
+    )
     assert re.search(rf"Fill site: {who} at \d+ min\. Dump site: {where} at \d+ min\. Tankers: T1 at \d+, T2 at", sheet)
     assert f"{who} pumps here, lift" in sheet
     assert f"{where} drafts here then." in sheet
-    # who has the same job is not named again
+    # who is not among the units in front has to be called
+    fleet = fleet.copy()
+    fleet[0, 0, pumps] = False
+    without = replace(plan, levels=replace(front, fleet=fleet))
+    called = pages(replace(without, groups=(replace(group, others=(changed,)), *plan.groups[1:])))
+    assert any(f"Call {who}: it pumps at fill site {other.site + 1}, {where} drafts" in page for page in called)
+    # other tankers are named, and who has the same job is not named again
+    used = tuple(np.flatnonzero(front.used[0, 0]).tolist())
+    assert used != (3,)
+    one = replace(changed, tankers=(3,))
+    fewer = pages(replace(plan, groups=(replace(group, others=(one,)), *plan.groups[1:])))
+    assert any("drafts at the dump site then, tankers T1." in page for page in fewer)
     same = replace(
-        other, fill_engine=int(front.fill_engine[0, 0]), dump_engine=int(front.dump_engine[0, 0]), tankers=(3, 4)
+        other, fill_engine=int(front.fill_engine[0, 0]), dump_engine=int(front.dump_engine[0, 0]), tankers=used
     )
     card = pages(replace(plan, groups=(replace(group, others=(same,)), *plan.groups[1:])))
-    assert not any("pumps there" in page or "drafts at the dump site" in page for page in card)
+    assert not any(
+        "pumps at fill site" in page or "drafts at the dump site then" in page or "ankers T" in page for page in card
+    )
 
 
 def test_no_card_sends_anybody_over_what_is_shut_or_posted_in_some_months_without_saying_so(sample: Plan) -> None:

@@ -10,7 +10,8 @@ import pytest
 
 from preplan.plan import Flag
 from preplan.planning.weights import Met, Weights, gravest_first
-from preplan.records import IntArray, RoadLimits
+from preplan.records import ALL_MONTHS, IntArray, RoadLimits
+from preplan.render.flag_words import flag_words
 from preplan.roads.inventory import is_bridge
 from tests.planning_case import unit
 from tests.road_builder import draw
@@ -47,8 +48,9 @@ def told(
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
     hauls = np.array([[True] * len(tankers) + [False] * len(engines)])
     weights = Weights(
-        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(signs,), road=np.zeros(1, dtype=np.int32),
-        operating_lb=operating, units=(*tankers, *engines), sent=hauls, engines=~hauls,
+        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(signs,), months=(ALL_MONTHS,),
+        road=np.zeros(1, dtype=np.int32),
+        operating_lb=operating, units=(*tankers, *engines), sent=hauls, later=np.zeros_like(hauls), engines=~hauls,
     )  # fmt: skip
     met = Met(**{name: pair if here else NONE for name, here in (("free", free), ("out", out), ("back", back))})
     sizes = np.minimum(signs.max_height_ft, signs.max_width_ft)
@@ -57,13 +59,66 @@ def told(
     return [str(flag) for flag in weights.flags(met).get(0, ())]
 
 
+def test_a_tanker_that_may_come_later_is_told_too() -> None:
+    """It reads the same way as those sent first."""
+    said = {}
+    for name, later in (("alone", [[False, False]]), ("with a later one", [[False, True]])):
+        weights = Weights(
+            roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(30000.0),), months=(ALL_MONTHS,),
+            road=np.zeros(1, dtype=np.int32), operating_lb=np.full(4, np.inf), units=(LIGHT, HEAVY),
+            sent=np.array([[True, False]]), later=np.array(later), engines=np.zeros((1, 2), dtype=np.bool_),
+        )  # fmt: skip
+        met = Met(free=NONE, out=NONE, back=np.array([[0, 1]], dtype=np.int32))
+        said[name] = [str(flag) for flag in weights.flags(met).get(0, ())]
+    assert said == {
+        "alone": ["empty only=the Mill Road bridge (posted 30,000 lb, T2 after dumping 22,551 lb)"],
+        "with a later one": [
+            "empty only=the Mill Road bridge (posted 30,000 lb, T2 after dumping 22,551 lb, T1 not even empty)"
+        ],
+    }
+
+
+def test_a_later_tanker_that_the_loaded_way_does_not_bear_is_told() -> None:
+    weights = Weights(
+        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(40000.0),), months=(ALL_MONTHS,),
+        road=np.zeros(1, dtype=np.int32), operating_lb=np.full(4, np.inf), units=(LIGHT, HEAVY),
+        sent=np.array([[True, False]]), later=np.array([[False, True]]), engines=np.zeros((1, 2), dtype=np.bool_),
+    )  # fmt: skip
+    pair: IntArray = np.array([[0, 1]], dtype=np.int32)
+    low = replace(weights, limits=(replace(limits(), max_height_ft=np.array([99.0, 9.5, 99.0, 99.0])),))
+    (flag,) = low.flags(Met(free=NONE, out=NONE, back=pair))[0]
+    assert str(flag) == f"not for later tanker=T1 ({HEAVY.height_ft:.1f} ft): the Mill Road bridge (posted 9.5 ft high)"
+    (flag,) = weights.flags(Met(free=NONE, out=pair, back=pair))[0]
+    assert str(flag) == "not for later tanker=T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb)"
+    assert flag_words(flag) == "Called later, NOT on this way: T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb)."
+
+
+def test_a_posting_of_some_months_names_them() -> None:
+    """Two seasons of the roads: 22,000 lb from March to May, 60,000 lb else."""
+    spring, rest = frozenset({3, 4, 5}), frozenset({1, 2, 6, 7, 8, 9, 10, 11, 12})
+    pair: IntArray = np.array([[0, 1]], dtype=np.int32)
+    for in_rest in (60000.0, 22000.0):
+        weights = Weights(
+            roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(22000.0), limits(in_rest)),
+            months=(spring, rest), road=np.zeros(1, dtype=np.int32), operating_lb=np.full(4, np.inf),
+            units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_), later=np.zeros((1, 1), dtype=np.bool_),
+            engines=np.zeros((1, 1), dtype=np.bool_),
+        )  # fmt: skip
+        (flag,) = weights.flags(Met(free=pair, out=NONE, back=NONE))[0]
+        when = (", March to May", ", Mar to May") if in_rest > 22000.0 else ("", "")
+        assert str(flag) == f"posted below empty=the Mill Road bridge (posted 22,000 lb{when[0]}): T1"
+        assert flag.limit == f"22,000 lb{when[1]}"
+
+
 def test_a_bridge_that_only_empties_may_cross_is_told() -> None:
-    assert told(limits(32000.0), back=True) == ["empty only=the Mill Road bridge (posted 32,000 lb)"]
+    assert told(limits(32000.0), back=True) == [
+        "empty only=the Mill Road bridge (posted 32,000 lb, T1 after dumping 31,902 lb)"
+    ]
     assert told(limits(32000.0), back=True, free=True) == told(limits(32000.0), back=True)
 
 
 def test_a_tanker_that_is_too_heavy_even_then_is_named() -> None:
-    said = "empty only=the Mill Road bridge (posted 30,000 lb, T1 not even empty)"
+    said = "empty only=the Mill Road bridge (posted 30,000 lb, T2 after dumping 22,551 lb, T1 not even empty)"
     assert told(limits(30000.0), back=True) == [said]
 
 
@@ -71,7 +126,7 @@ def test_an_axle_posted_is_told_too() -> None:
     axle = np.array([np.inf, 24000.0, np.inf, np.inf])  # 25,000 lb loaded, 14,607 lb on the way back
     signs = replace(limits(), max_axle_lb=axle)
     assert told(replace(signs, max_lb=limits(60000.0).max_lb), back=True) == [
-        "empty only=the Mill Road bridge (posted 60,000 lb, 24,000 lb an axle)"
+        "empty only=the Mill Road bridge (posted 60,000 lb, 24,000 lb an axle, T1 after dumping 31,902 lb)"
     ]
 
 
@@ -147,7 +202,8 @@ def test_no_semicolon_of_a_name_parts_a_flag() -> None:
     low = np.full(4, 9.0)
     weights = Weights(
         roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(replace(limits(), rated_lb=low, max_lb=low),),
-        road=np.zeros(1, dtype=np.int32), operating_lb=low, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_),
+        months=(ALL_MONTHS,), road=np.zeros(1, dtype=np.int32), operating_lb=low, units=(HEAVY,),
+        sent=np.ones((1, 1), dtype=np.bool_), later=np.zeros((1, 1), dtype=np.bool_),
         engines=np.zeros((1, 1), dtype=np.bool_),
     )  # fmt: skip
     flags = weights.flags(Met(free=np.array([[0, 2]], dtype=np.int32), out=NONE, back=NONE))
@@ -164,9 +220,10 @@ def test_a_flag_knows_every_stretch_of_the_limit_that_it_names() -> None:
     assert str(once) == str(posted)
     operating = np.array([np.inf, 20000.0, np.inf, np.inf])
     weights = Weights(
-        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(),), road=np.zeros(1, dtype=np.int32),
+        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(),), months=(ALL_MONTHS,),
+        road=np.zeros(1, dtype=np.int32),
         operating_lb=operating, units=(HEAVY,), sent=np.ones((1, 1), dtype=np.bool_),
-        engines=np.zeros((1, 1), dtype=np.bool_),
+        later=np.zeros((1, 1), dtype=np.bool_), engines=np.zeros((1, 1), dtype=np.bool_),
     )  # fmt: skip
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
     assert [flag.stretches for flag in weights.flags(Met(free=NONE, out=pair, back=NONE))[0]] == [(1,)]

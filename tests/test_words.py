@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from preplan.months import month_words
 from preplan.plan import Flag, Step
 from preplan.render import card_facts, card_words, words
 from preplan.render.driving_words import directions, step_words, turning_words
@@ -73,18 +74,18 @@ def test_units_follow_their_numbers() -> None:
 @given(st.integers(1, 12), st.integers(1, 12))
 def test_month_flag_and_month_set_agree(first: int, count: int) -> None:
     open_in = [(first - 1 + k) % 12 + 1 for k in range(count)]
-    said = words.months(open_in)
+    said = month_words(open_in)
     if count == 12:
         assert said == "all year"
     elif count == 1:
-        assert said == words.months([first])
+        assert said == month_words([first])
     else:
         flag = flag_words(Flag("seasonal", f"{first}-{open_in[-1]}"))
         assert flag == f"The fill site works {said} only."
 
 
 def test_no_month_is_said() -> None:
-    assert words.months([]) == "no month"
+    assert month_words([]) == "no month"
 
 
 @pytest.mark.parametrize(

@@ -8,11 +8,12 @@ from textwrap import wrap
 
 from preplan.by_hand.options import LINE_LETTERS, as_json, cautions, labelled, table
 from preplan.inputs.clock import clock, minute_of
+from preplan.months import month_words
 from preplan.planning.drill_flow import Flow
 from preplan.planning.drill_offers import SHUTTLE, Offer, Offered
 from preplan.planning.drills import Drilled, Span, Steady
 from preplan.records import ALL_MONTHS
-from preplan.render.words import NOT_KNOWN, gallons, limit_words, minutes, months, number, printable, supply
+from preplan.render.words import NOT_KNOWN, gallons, limit_words, minutes, number, printable, supply
 
 _NAMES = {
     "fill maneuver": "positioning at fill site", "fill wait": "waiting to fill, mean",
@@ -108,7 +109,7 @@ class HandDrill:
         when = f" of {one.log.date}" if one.log.date else ""
         span = f"{self._when(one.flow.start_min)} to {self._when(one.flow.end_min)}"
         head = f"Drill{when}, {span}: {', '.join(printable(unit.unit_id) for unit in one.units)} between {sites} and "
-        said = "" if one.months == ALL_MONTHS else f", as in {months(one.months)}"
+        said = "" if one.months == ALL_MONTHS else f", as in {month_words(one.months)}"
         said += "" if one.log.date or not said else " since no row says a date"
         ways = [
             f"{name}: {minutes(way.out_min)} loaded, {minutes(way.back_min)} empty"

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
+from preplan.months import months_text
 from preplan.plan import AnswerTable, Flag, SeasonLine
 from preplan.planning.assignment import CutTrips, Scene
-from preplan.planning.flags import months_text
 from preplan.planning.levels import Choice, worst_season
 from preplan.records import FloatArray, IntArray
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from preplan.months import months_text
 from preplan.plan import (
     FIRST_CIRCUIT,
     LEAST_GAP_MIN,
@@ -18,7 +19,7 @@ from preplan.plan import (
     TripTable,
 )
 from preplan.planning.assignment import Scene
-from preplan.records import ALL_MONTHS, AddressTable, FillSite, FloatArray, HydrantTable, IntArray
+from preplan.records import AddressTable, FillSite, FloatArray, HydrantTable, IntArray
 
 
 def address_flags(
@@ -217,26 +218,6 @@ def _flags_of_site(site: FillSite, sites: tuple[FillSite, ...], segment: int, ga
     shares = [other.site_id for other in sites if other.source == site.source and other is not site]
     if shares:
         yield Flag("shares its source", " ".join(shares))
-
-
-def months_text(months: frozenset[int]) -> str:
-    """Write months as ranges, across the new year where they run on.
-
-    >>> months_text(frozenset({11, 12, 1, 2, 3}))
-    '11-3'
-    >>> months_text(frozenset({4, 6, 7}))
-    '4,6-7'
-    """
-    if months == ALL_MONTHS or not months:
-        return "1-12" if months else ""
-    starts = [m for m in sorted(months) if (m - 2) % 12 + 1 not in months]
-    runs = []
-    for start in starts:
-        end = start
-        while end % 12 + 1 in months:
-            end = end % 12 + 1
-        runs.append(f"{start}" if end == start else f"{start}-{end}")
-    return ",".join(runs)
 
 
 def _whole(number: float) -> float | str:

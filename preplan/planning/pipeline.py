@@ -377,14 +377,17 @@ def weights_of(
     every = np.array([is_tanker(unit) for unit in units])
     cell = np.arange(len(answers)), np.maximum(answers.level, 0)
     shown, planned = levels.tankers[cell], (answers.level >= 0)[:, None]
+    from_here = np.arange(levels.tankers.shape[1]) >= answers.level[:, None]
     return Weights(
         roads=ground.roads,
         bridge=is_bridge(ground.roads),
         limits=tuple(season.limits for season in ground.seasons),
+        months=tuple(season.months for season in ground.seasons),
         road=road,
         operating_lb=rating_lb(inputs.bridges, ground.bridge_row),
         units=units,
         sent=np.where(planned, shown, every),
+        later=planned & (levels.tankers & from_here[:, :, None]).any(axis=1) & ~shown,
         engines=planned & levels.fleet[cell] & ~shown,
     )
 

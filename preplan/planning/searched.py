@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from preplan.months import months_text
 from preplan.plan import (
     FIRST_CIRCUIT,
     SECOND_CIRCUIT,
@@ -18,7 +19,6 @@ from preplan.plan import (
     SeasonLine,
     TripTable,
 )
-from preplan.planning.flags import months_text
 from preplan.planning.flows import Flows
 from preplan.planning.kept import Measures
 from preplan.records import FloatArray, IntArray, RoadLimits

@@ -12,16 +12,17 @@ from functools import cached_property
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan import Flag
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.road_names import road_label
 
-ABOVE_RATING, EMPTY_ONLY = "crosses above rating", "empty only"
+ABOVE_RATING, EMPTY_ONLY, NOT_FOR_LATER = "crosses above rating", "empty only", "not for later tanker"
 RATED, RATED_EVEN_EMPTY = "rated below load", "rated below empty"
 RATED_FOR_ENGINES, POSTED_FOR_ENGINES = "rated below engine", "posted below engine"
 POSTED, POSTED_EVEN_EMPTY, POSTED_SIZE = "posted below load", "posted below empty", "posted below size"
 LIMIT_FLAGS = (
-    ABOVE_RATING, EMPTY_ONLY, RATED_EVEN_EMPTY, RATED, RATED_FOR_ENGINES,
+    ABOVE_RATING, NOT_FOR_LATER, EMPTY_ONLY, RATED_EVEN_EMPTY, RATED, RATED_FOR_ENGINES,
     POSTED_EVEN_EMPTY, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE,
 )  # fmt: skip
 """Codes of the flags, the gravest first."""
@@ -50,6 +51,8 @@ class Weights:
     """(segments,)."""
     limits: tuple[RoadLimits, ...]
     """In each season of the roads."""
+    months: tuple[frozenset[int], ...]
+    """Of each of these seasons."""
     road: IntArray
     """(addresses,) the season that decides."""
     operating_lb: FloatArray
@@ -57,6 +60,8 @@ class Weights:
     units: tuple[Unit, ...]
     sent: BoolArray
     """(addresses, units) tankers sent."""
+    later: BoolArray
+    """(addresses, units) other tankers that a higher level would send: who is called later reads the same way."""
     engines: BoolArray
     """(addresses, units) engines sent."""
 
@@ -76,7 +81,9 @@ class Weights:
             pair = address, segment
             ways = {"free": pair in free, "loaded": pair in out, "empty": pair in back}
             flags = [*self._of_weight(address, segment, **ways)]
-            flags += self._of_size(address, segment) if ways["free"] else ()
+            flags += self._of_size(POSTED_SIZE, self.sent | self.engines, *pair) if ways["free"] else ()
+            driven = ways["loaded"] or ways["empty"]
+            flags += self._of_size(NOT_FOR_LATER, self.later, *pair) if driven else ()
             if flags:
                 found.setdefault(address, []).extend(replace(flag, stretches=(segment,)) for flag in flags)
         return {address: gravest_first(flags) for address, flags in found.items()}
@@ -86,7 +93,8 @@ class Weights:
 
         Engines are named beside the tankers where none drives it loaded, else by themselves.
         """
-        limits = self.limits[int(self.road[address])]
+        season = int(self.road[address])
+        limits = self.limits[season]
         max_lb, axle_lb = float(limits.max_lb[segment]), float(limits.max_axle_lb[segment])
         rated_lb, rated = float(self.operating_lb[segment]), bool(limits.rated[segment])
         tankers, engines = self._units(self.sent, address), self._units(self.engines, address) if free else []
@@ -95,40 +103,55 @@ class Weights:
         if (loaded or empty) and rated_lb < max_lb and above:
             said = f"{self._name(segment)} ({self._rating(segment, limits)}). {_heavier(above)}"
             yield Flag(ABOVE_RATING, said, limit=rating)
-        said, limit = (self._rating(segment, limits), rating) if rated else (f"posted {posted}", posted)
+        if rated:
+            said, limit = self._rating(segment, limits), rating
+        else:
+            signs = "max_lb", "max_axle_lb"
+            said = f"posted {posted}{self._when(segment, season, *signs)}"
+            limit = f"{posted}{self._when(segment, season, *signs, short=True)}"
+        later = self._units(self.later, address) if loaded else []
+        later = [unit for unit in later if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
+        if later:
+            yield Flag(NOT_FOR_LATER, f"{_weighed(later)}: {self._name(segment)} ({said})", limit=limit)
         heavy, engines = (
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
             for units in (tankers, engines)
         )
-        never = [unit.unit_id for unit in tankers if unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb]
+        never = any(unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb for unit in tankers)
         if heavy and empty and not loaded:
-            but = f", {' '.join(never)} not even empty" if never else ""
+            but = _of_empties(self._units(self.sent | self.later, address), max_lb, axle_lb)
             yield Flag(EMPTY_ONLY, f"{self._name(segment)} ({said}{but})", limit=limit)
         elif heavy and (rated or (free and not loaded)):
             every = heavy + engines
             codes = (RATED, RATED_EVEN_EMPTY) if rated else (POSTED, POSTED_EVEN_EMPTY)
             # a driver reads the weight on a sign; of a rating he is told by how much he is too heavy
             who = f". {_heavier(every)}" if rated else f": {' '.join(unit.unit_id for unit in every)}"
-            yield Flag(codes[bool(never)], f"{self._name(segment)} ({said}){who}", limit=limit)
+            yield Flag(codes[never], f"{self._name(segment)} ({said}){who}", limit=limit)
             return
         if engines:
             code = RATED_FOR_ENGINES if rated else POSTED_FOR_ENGINES
             yield Flag(code, f"{_weighed(engines)}: {self._name(segment)} ({said})", limit=limit)
 
-    def _of_size(self, address: int, segment: int) -> Iterator[Flag]:
-        """Flag what is too low or too narrow for units sent; lower and narrower ones may be planned through it."""
-        limits = self.limits[int(self.road[address])]
-        units = self._units(self.sent | self.engines, address)
-        for most_ft, name, size in (
-            (limits.max_height_ft[segment], "height_ft", "high"),
-            (limits.max_width_ft[segment], "width_ft", "wide"),
-        ):
+    def _of_size(self, code: str, mask: BoolArray, address: int, segment: int) -> Iterator[Flag]:
+        """Flag what is too low or too narrow for some units; lower and narrower ones may be planned through it."""
+        season = int(self.road[address])
+        limits, units = self.limits[season], self._units(mask, address)
+        for name, size in (("height_ft", "high"), ("width_ft", "wide")):
+            most_ft = getattr(limits, f"max_{name}")[segment]
             over = [unit for unit in units if getattr(unit, name) > most_ft]
             if over:
                 ids, largest = " ".join(unit.unit_id for unit in over), max(getattr(unit, name) for unit in over)
                 limit = f"{np.floor(10 * most_ft) / 10:g} ft {size}"
-                said = f"{ids} ({'up to ' * (len(over) > 1)}{largest:.1f} ft): {self._name(segment)} (posted {limit})"
-                yield Flag(POSTED_SIZE, said, limit=limit)
+                posted = f"posted {limit}{self._when(segment, season, f'max_{name}')}"
+                said = f"{ids} ({'up to ' * (len(over) > 1)}{largest:.1f} ft): {self._name(segment)} ({posted})"
+                yield Flag(code, said, limit=f"{limit}{self._when(segment, season, f'max_{name}', short=True)}")
+
+    def _when(self, segment: int, season: int, *names: str, short: bool = False) -> str:
+        """Say in which months what is posted is as in one season, behind it; '' where it is so all year."""
+        mine = [getattr(self.limits[season], name)[segment] for name in names]
+        alike = [[getattr(one, name)[segment] for name in names] == mine for one in self.limits]
+        those = frozenset[int]().union(*(named for named, same in zip(self.months, alike, strict=True) if same))
+        return "" if all(alike) else f", {month_words(those, short=short)}"
 
     def _units(self, mask: BoolArray, address: int) -> list[Unit]:
         """List the units of a mask at one address."""
@@ -177,6 +200,16 @@ def _from_to(units: list[Unit]) -> str:
     """Say the least and the most that units weigh, loaded."""
     weights = np.ceil([unit.loaded_lb for unit in units])
     return f"{weights.min():,.0f} to {weights.max():,.0f} lb"
+
+
+def _of_empties(tankers: list[Unit], max_lb: float, axle_lb: float) -> str:
+    """Say what the heaviest tanker that may cross weighs after dumping, and which are too heavy even then."""
+    over = [unit for unit in tankers if unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb]
+    may = [unit for unit in tankers if unit not in over]
+    heaviest = max(may, key=lambda unit: unit.dumped_lb, default=None)
+    said = [f"{heaviest.unit_id} after dumping {np.ceil(heaviest.dumped_lb):,.0f} lb"] if heaviest is not None else []
+    said += [f"{' '.join(unit.unit_id for unit in over)} not even empty"] if over else []
+    return "".join(f", {one}" for one in said)
 
 
 def _posted(max_lb: float, axle_lb: float) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
 
+from preplan.months import month_words
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, OtherCircuit, Plan
 from preplan.render import first_minutes, words
 from preplan.render.driving_words import directions
@@ -80,7 +81,7 @@ class Facts:
         if self.other is None:
             return "second fill site" if self.second else "where tankers fill"
         named = "way" if self.other.site in self._own_sites else "fill site"
-        when = f"{named} in {words.months(self.other.months)}" if self.other.months else ""
+        when = f"{named} in {month_words(self.other.months)}" if self.other.months else ""
         return ", ".join(filter(None, ["backup fill site" * self.other.backup, when]))
 
     @property

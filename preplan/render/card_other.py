@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from preplan.plan import OtherCircuit, Plan
+from preplan.months import month_words
+from preplan.plan import OtherCircuit, Plan, SeasonLine
 from preplan.records import FloatArray
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
@@ -32,7 +33,7 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         flow = flow_words(facts, float(plan.levels.backup_gpm[lead, level]))
         yield f"If fill site {int(plan.levels.site[lead, level]) + 1} fails, all fill here: {flow}"
     if other.shut_months:
-        yield f"{words.first_up(words.months(other.shut_months))}: NOT THIS WAY, a road on it is shut or posted."
+        yield f"{words.first_up(month_words(other.shut_months))}: NOT THIS WAY, a road on it is shut or posted."
     rows = [lead, *facts.group.addresses]
     by_itself = bool(plan.answers.level[lead] < 0)  # no level is planned for the year: each season has its own
     told: dict[str, list[int]] = {}
@@ -42,8 +43,17 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
         named = f"{words.level_words(plan.district.levels[at].name)} " * by_itself
         flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
-        told.setdefault(f"{named}{from_words(season.sites_of(lead, at))}: {flow}", []).extend(season.months)
-    yield from (f"{words.first_up(words.months(those))}{',' * by_itself} {said}" for said, those in told.items())
+        said = f"{named}{from_words(season.sites_of(lead, at))}: {flow}{_backup_then(season, lead, at)}"
+        told.setdefault(said, []).extend(season.months)
+    yield from (f"{words.first_up(month_words(those))}{',' * by_itself} {said}" for said, those in told.items())
+
+
+def _backup_then(season: SeasonLine, address: int, level: int) -> str:
+    """Say which fill site stands in for the first one in a season, behind a blank."""
+    first, backup = int(season.best_site[address, level]), int(season.backup_site[address, level])
+    if first < 0:
+        return ""
+    return f" If fill site {first + 1} fails: {f'fill site {backup + 1}' if backup >= 0 else 'NO backup'}."
 
 
 def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:

@@ -7,6 +7,8 @@ from itertools import chain
 
 import numpy as np
 
+from preplan.months import month_words
+from preplan.records import ALL_MONTHS
 from preplan.render import crew, paper, words
 from preplan.render.card_facts import (
     FILLS_ELSEWHERE,
@@ -17,7 +19,16 @@ from preplan.render.card_facts import (
     WIDTH_PT,
     Facts,
 )
-from preplan.render.card_words import LEAST_HEAD_PT, by_season, flow_words, season_words, where
+from preplan.render.card_words import (
+    LEAST_HEAD_PT,
+    by_season,
+    flow_words,
+    jobs_then,
+    months_of,
+    season_words,
+    sites_of,
+    where,
+)
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words
 from preplan.render.limit_places import limit_words, trip_limits, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
@@ -77,29 +88,17 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
     said = "none at this response level."
     if backup >= 0:
         there = plan.sites[backup]
-        season = f" ({words.months(there.months)} only)" if there.seasonal else ""
+        season = f" ({month_words(there.months)} only)" if there.seasonal else ""
         flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
         said = f"{words.site_words(plan, backup)}{season}, {flow}{_backup_way(facts)}"
-        said += "".join(f" {one}" for one in _other_backups(facts)) if there.seasonal else ""
-        said += _jobs_then(facts)
+        said += "".join(f" {one}" for one in _other_backups(facts))
+        said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
         behind = backup == split or any(other.backup for other in facts.sheets)
         said += " Map and way on a sheet behind." if behind else ""
         said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
-    named = "Backup" if split < 0 else f"Fill site {facts.cell('site') + 1} out, all at backup"
+    when = f" in {own}" if (own := _own_months(facts)) else ""
+    named = f"Backup{when}" if split < 0 else f"Fill site {facts.cell('site') + 1} out{when}, all at backup"
     return paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=6)
-
-
-def _jobs_then(facts: Facts) -> str:
-    """Say which engines have other jobs at the backup than in front."""
-    other = next((one for one in facts.group.others if one.backup), None)
-    if other is None:
-        return ""
-    units, jobs = facts.plan.units, []
-    if other.fill_engine not in (-1, facts.cell("fill_engine")):
-        jobs.append(f"{words.printable(units[other.fill_engine].unit_id)} pumps there")
-    if other.dump_engine not in (-1, facts.cell("dump_engine")):
-        jobs.append(f"{words.printable(units[other.dump_engine].unit_id)} drafts at the dump site")
-    return f" {', '.join(jobs)}." if jobs else ""
 
 
 def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:
@@ -124,8 +123,13 @@ def _backup_way(facts: Facts) -> str:
     return f" {out} each way." if out == back else f" Loaded {out}, empty {back}."
 
 
+def _own_months(facts: Facts) -> str:
+    """Name the months for which the card's fill sites are planned; '' where that is all year."""
+    return months_of(facts.plan, facts.lead, facts.level, tuple(sites_of(facts)))
+
+
 def _other_backups(facts: Facts) -> list[str]:
-    """Say which fill site stands in when that of the worst season does not."""
+    """Say which fill site stands in when that of the worst season does not, or is itself the one that is planned."""
     lead, level, mine = facts.lead, facts.level, facts.cell("backup")
     others: dict[int, list[int]] = {}
     for season in facts.plan.seasons:
@@ -134,7 +138,7 @@ def _other_backups(facts: Facts) -> list[str]:
             others.setdefault(stands_in, []).extend(season.months)
     said = {-1: "NO backup"}
     return [
-        f"{words.first_up(words.months(months))}: {said.get(site, f'fill site {site + 1}')}."
+        f"{words.first_up(month_words(months))}: {said.get(site, f'backup fill site {site + 1}')}."
         for site, months in others.items()
     ]
 
@@ -160,7 +164,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     if facts.cell("trip") < 0:
         return []
     if facts.other is not None:
-        limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip')))}."
+        limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), facts.other.months or ALL_MONTHS))}."
         return [Block.of(paragraph(f"• {said}", width, SMALL_PT, indent=7.0)) for said in (limits, _KEEP_TO_IT)]
     grave = facts.once("grave cautions", lambda: _grave(facts))
     others = facts.once("other cautions", lambda: _others(facts))

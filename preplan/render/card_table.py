@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.records import IntArray
 from preplan.render.card_pdf import places
 from preplan.render.index_pdf import heading_of
@@ -20,7 +21,6 @@ from preplan.render.tables import (
     supply,
     units_by_arrival,
 )
-from preplan.render.words import months
 
 if TYPE_CHECKING:
     from preplan.plan import Plan, SeasonLine
@@ -66,7 +66,7 @@ def _seasons(plan: Plan, rows: IntArray) -> list[str]:
             shown = cells[level][row] if level >= 0 else ", ".join(cell[row] for cell in cells)
             months_of.setdefault(shown, []).extend(season.months)
         parts = months_of.items() if len(months_of) > 1 else ()
-        said.append("; ".join(f"{months(which)}: {shown}" for shown, which in parts))
+        said.append("; ".join(f"{month_words(which)}: {shown}" for shown, which in parts))
     return said
 
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from preplan.plan import FIRST_CIRCUIT, ROUNDING_GPM, Plan
+from preplan.months import month_words
+from preplan.plan import FIRST_CIRCUIT, ROUNDING_GPM, OtherCircuit, Plan
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.driving_words import turning_words
@@ -127,7 +128,7 @@ def can(facts: Facts) -> list[Line]:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
         lines += paragraph(f"Later, when tankers go round: {_steady(facts)}.", HALF_PT, bold=True)
     else:
-        stored = any(plan.sites[site].storage_gal is not None for site in _sites(facts))
+        stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
         lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
     limit = str(plan.levels.limited_by[lead, facts.level])
     by_hose = crew.lay_meets_words(plan, lead)
@@ -180,7 +181,7 @@ def _other_seasons(facts: Facts) -> list[Line]:
         from_site = f", {from_words(season.sites_of(rows[weakest], level))}"
         said += from_site if served.all() else ", not every address of this card is reached"
         told.setdefault(f"{said}.", []).extend(season.months)
-    lines = [f"{words.first_up(words.months(those))}: {said}" for said, those in told.items()]
+    lines = [f"{words.first_up(month_words(those))}: {said}" for said, those in told.items()]
     return [line for said in lines for line in paragraph(said, HALF_PT, bold=True, most=3)]
 
 
@@ -188,7 +189,7 @@ def _steady(facts: Facts) -> str:
     """Write the steady flow of the level shown: what the shuttle brings when first loads and stores are gone."""
     gpm = float(facts.plan.levels.sustained_gpm[facts.lead, facts.level])
     flow = words.supply(gpm, STEP_GPM)
-    sites, every = _sites(facts), facts.plan.sites
+    sites, every = sites_of(facts), facts.plan.sites
     if len(sites) == 1:
         lasts, backup = words.lasting_words(every[sites[0]], gpm), facts.cell("backup")
         return f"{flow} gpm steady{lasts}" + (f": go on at fill site {backup + 1}" if lasts and backup >= 0 else "")
@@ -197,7 +198,7 @@ def _steady(facts: Facts) -> str:
     return f"{flow} gpm steady" + (f" while {' and '.join(stores)} last" if stores else "")
 
 
-def _sites(facts: Facts) -> list[int]:
+def sites_of(facts: Facts) -> list[int]:
     """List the fill sites of the level shown: one, or two where tankers are split; none without a shuttle."""
     return [site for site in (facts.cell("site"), facts.cell("split")) if site >= 0]
 
@@ -317,7 +318,7 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += by_season(facts) if facts.on_card else []
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
-    season = f"; {words.months(there.months)} only" if there.seasonal else ""
+    season = f"; {month_words(there.months)} only" if there.seasonal else ""
     holds = f"; holds {words.gallons(there.storage_gal)}" if there.storage_gal is not None else ""
     said = f"{words.rate_words(there)}; {words.places_words(there)}{holds}{season}."
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
@@ -387,7 +388,7 @@ def flow_words(facts: Facts, flow_gpm: float) -> str:
 
 def by_season(facts: Facts) -> list[Line]:
     """Say, where another site is better in other months, which, and for which months map and directions hold."""
-    plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(_sites(facts))
+    plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(sites_of(facts))
     own = months_of(plan, lead, level, mine)
     if not own or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
         return []
@@ -401,17 +402,39 @@ def _not_this_way(facts: Facts) -> list[Line]:
     behind = {month for other in facts.group.others if other.site == site for month in other.months}
     said = dict.fromkeys(flag_words(flag) for flag in facts.card_flags if flag.code == NOT_THIS_WAY)
     lines = [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
-    return lines + paragraph(f"The way in {words.months(behind)}: sheet behind.", HALF_PT) if behind else lines
+    return lines + paragraph(f"The way in {month_words(behind)}: sheet behind.", HALF_PT) if behind else lines
 
 
 def _their_way(facts: Facts) -> str:
     """Say where the way over the fill sites of other months stands, or that it is not drawn."""
-    plan, lead, level, mine = facts.plan, facts.lead, facts.level, _sites(facts)
+    plan, lead, level, mine = facts.plan, facts.lead, facts.level, sites_of(facts)
     others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(mine)
-    drawn = {other.site for other in facts.sheets if other.months}
-    said = {"map and way on a sheet behind": others & drawn, "its way is not known": others - drawn}
+    drawn = {other.site: other for other in facts.sheets if other.months}
+    said = {"map and way on a sheet behind": others & drawn.keys(), "its way is not known": others - drawn.keys()}
     named = {what: " and ".join(str(site + 1) for site in sorted(sites)) for what, sites in said.items() if sites}
-    return "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
+    jobs = "".join(jobs_then(facts, drawn[site]) for site in sorted(others & drawn.keys()))
+    return "".join(f" Fill site {sites}: {what}." for what, sites in named.items()) + jobs
+
+
+def jobs_then(facts: Facts, other: OtherCircuit) -> str:
+    """Say which units have other jobs with another circuit's fill site than in front, behind a blank; else ''.
+
+    An engine that is not among the level's units in front has to be called.
+    """
+    plan, lead, level = facts.plan, facts.lead, facts.level
+    sent = plan.levels.fleet[lead, level]
+    jobs = []
+    for engine, mine, job in (
+        (other.fill_engine, facts.cell("fill_engine"), f"pumps at fill site {other.site + 1}"),
+        (other.dump_engine, facts.cell("dump_engine"), "drafts at the dump site then"),
+    ):
+        if engine not in (-1, mine):
+            who = words.printable(plan.units[engine].unit_id)
+            jobs.append(f"{who} {job}" if sent[engine] else f"call {who}: it {job}")
+    haul = np.flatnonzero(plan.levels.used[lead, level]).tolist()
+    if other.tankers and sorted(other.tankers) != haul:
+        jobs.append(f"tankers {words.printable(' '.join(plan.units[unit].unit_id for unit in other.tankers))}")
+    return f" {words.first_up(', '.join(jobs))}." if jobs else ""
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:
@@ -422,7 +445,7 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
         flow = words.supply(float(season.uninterrupted_gpm[address, level]), STEP_GPM)
         said = f"{flow} gpm {words.FLOW_SHORT} {from_words(sites)}" if sites else "no fill site"
         lines.setdefault(said, []).extend(season.months)
-    return [f"{words.first_up(words.months(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
+    return [f"{words.first_up(month_words(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
 
 
 def from_words(sites: Sequence[int]) -> str:
@@ -433,4 +456,4 @@ def from_words(sites: Sequence[int]) -> str:
 def months_of(plan: Plan, address: int, level: int, sites: tuple[int, ...]) -> str:
     """Name the months in which an address and level have these fill sites, () none; '' where in all."""
     those = [month for one in plan.seasons if one.sites_of(address, level) == sites for month in one.months]
-    return words.months(those) if len(those) < sum(len(one.months) for one in plan.seasons) else ""
+    return month_words(those) if len(those) < sum(len(one.months) for one in plan.seasons) else ""

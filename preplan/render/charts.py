@@ -12,6 +12,7 @@ from preplan.plan import Plan, RouteForest, Step
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
 from preplan.render.ground_pdf import Ground
+from preplan.render.limit_places import weight_words
 from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
 from preplan.render.route_pdf import (
     Bridge,
@@ -141,7 +142,7 @@ class Picture:
             if segment in named:
                 continue
             east, north = self.middle_ft[segment].tolist()
-            said = words.weight_words(limits, segment).removeprefix("posted ")
+            said = weight_words(self.plan, segment, short=True).removeprefix("posted ")
             found.append(Bridge(east, north, float(self.slope[segment]), said))
         return tuple(found)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan import ROUNDING_GPM, Plan
 from preplan.records import BoolArray, FloatArray
 from preplan.render import words
@@ -207,7 +208,7 @@ def rater(document: Document, plan: Plan) -> None:
         document.flow(f"{short:,} addresses are planned for less than the 2 hours that a rater asks for.", SMALL_PT)
     months = plan.district.rules.plan.months
     document.flow(
-        f"Flows are those of the worst season of the months planned ({words.months(months)}). {words.FLOW_NOTE} "
+        f"Flows are those of the worst season of the months planned ({month_words(months)}). {words.FLOW_NOTE} "
         "A tanker on the scene is no proof that the flow is held from then on.",
         SMALL_PT,
     )

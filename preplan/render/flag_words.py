@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+from preplan.months import month_words
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, Plan
-from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, months, printable
+from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printable
 
 _FLAGS = {
     "crosses above rating": "The way crosses {n}. Ask the owner before a loaded tanker crosses.",
     "empty only": "LOADED: not over {n}; empty only.",
+    "not for later tanker": "Called later, NOT on this way: {n}.",
     "rated below load": "LOADED: not over {n}.",
     "rated below empty": "LOADED or empty: not over {n}.",
     "rated below engine": "NOT for {n}.",
@@ -60,7 +62,7 @@ _FLAGS = {
     "shares its source": "Shares its water with: {n}.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
-ON_THE_WAY = frozenset({"crosses above rating", "empty only"})
+ON_THE_WAY = frozenset({"crosses above rating", "empty only", "not for later tanker"})
 """Flags that a driver reads with the loaded leg."""
 OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below engine"})
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""
@@ -101,7 +103,7 @@ def _flag_number(flag: Flag) -> str:
         return NOT_KNOWN
     if isinstance(value, str):
         if flag.code in _NAMES_MONTHS and _SPANS.fullmatch(value):
-            return months(month for span in value.split(",") for month in _span(span))
+            return month_words(month for span in value.split(",") for month in _span(span))
         return ", ".join(map(level_words, value.split(", "))) if flag.code in _NAMES_LEVELS else printable(value)
     if flag.code == "close":
         return f"{100 * value:.0f} % of it"

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from preplan.months import month_words
 from preplan.records import FloatArray, IntArray, TextArray, text_array
 from preplan.render.fields import ABOUT
 from preplan.render.qgis_styles import layer_styles
@@ -23,7 +24,7 @@ from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_li
 from preplan.render.run_info import run_lines
 from preplan.render.scratch import scratch_folder
 from preplan.render.tables import Cells, Numbers, address_columns, at_level, miles, minutes
-from preplan.render.words import CAUTIONS, months
+from preplan.render.words import CAUTIONS
 from preplan.units import M_PER_MI
 
 if TYPE_CHECKING:
@@ -135,7 +136,7 @@ def _fill_sites(plan: Plan) -> Layer:
         "turnaround": [site.turnaround for site in sites],
         "turnaround_given": _yes_no([site.turnaround_given for site in sites]),
         "needs_engine": _yes_no([site.needs_engine for site in sites]),
-        "months": [months(site.months) for site in sites],
+        "months": [month_words(site.months) for site in sites],
         "in_service": _yes_no([site.in_service for site in sites]),
         "use": [_use(site) for site in sites],
         "connection": [site.connection for site in sites],

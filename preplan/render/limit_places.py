@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 import numpy as np
 
-from preplan.plan import CardGroup, Flag, Plan
+from preplan.months import month_words
+from preplan.plan import CardGroup, Flag, Plan, SeasonLine
+from preplan.records import ALL_MONTHS, RoadLimits
 from preplan.render import scene, words
 from preplan.render.flag_words import flag_words, flags_on
 from preplan.units import FT_PER_MI
@@ -53,12 +55,48 @@ def named_limits(flags: Sequence[Flag]) -> dict[int, str]:
     return {stretch: flag.limit for flag in reversed(flags) for stretch in flag.stretches}
 
 
-def trip_limits(plan: Plan, trip: int) -> str:
-    """Say what limits a round trip: its vehicle, postings, bridges without one, where none can pass; no full stop."""
+def weight_words(plan: Plan, segment: int, *, short: bool = False) -> str:
+    """Say what weight a stretch is limited to, by a sign or by the bridge table, and when; '': none is known."""
+    pounds = float(plan.limits.max_lb[segment])
+    if not math.isfinite(pounds):
+        return ""
+    kind = "rated" if plan.limits.rated[segment] else "posted"
+    return f"{kind} {words.supply(pounds)} lb{_when(plan, 'max_lb', segment, short=short)}"
+
+
+def posted_words(plan: Plan, segment: int) -> str:
+    """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'; a rating, which is on no sign, last."""
+    weight = weight_words(plan, segment)
+    said = [] if weight.startswith("rated") else [weight.removeprefix("posted ")]
+    for name, digits, unit in (
+        ("max_axle_lb", 0, "lb an axle"),
+        ("max_height_ft", 1, "ft high"),
+        ("max_width_ft", 1, "ft wide"),
+    ):
+        most = float(getattr(plan.limits, name)[segment])
+        if math.isfinite(most):
+            # what may pass is rounded down
+            number = words.supply(most) if digits == 0 else words.number(math.floor(most * 10.0 + 1e-6) / 10.0, digits)
+            said.append(f"{number} {unit}{_when(plan, name, segment)}")
+    posted = ", ".join(filter(None, said))
+    return "; ".join(filter(None, (posted, weight * weight.startswith("rated"))))
+
+
+def _when(plan: Plan, name: str, segment: int, *, short: bool = False) -> str:
+    """Say in which months a limit holds, behind it; '' where it does all year."""
+    those = plan.limit_months(name, segment)
+    return f", {month_words(those, short=short)}" if those else ""
+
+
+def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> str:
+    """Say what limits a round trip: its vehicle, postings, bridges without one, where none can pass; no full stop.
+
+    A posting of other months than those in which it is driven is left out.
+    """
     trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
     weighs = f"{words.need(cut.loaded_lb)} lb loaded, {words.need(cut.empty_lb)} lb empty"
     said = [f"found for tankers up to {weighs}, {cut.height_ft:g} ft high"]
-    posted = [_lowest(plan, rows) for rows in plan.trip_rows(trip)]
+    posted = [_lowest(plan, rows, months) for rows in plan.trip_rows(trip)]
     for leg, lowest in zip(("loaded", "empty"), posted, strict=True):
         if lowest:
             kind, pounds = lowest.split(" ", 1)
@@ -75,9 +113,18 @@ def trip_limits(plan: Plan, trip: int) -> str:
     return "; ".join(said)
 
 
-def _lowest(plan: Plan, rows: list[int]) -> str:
-    """Name the lowest weight limit on a leg, posted or rated; '' where there is none."""
-    segments = plan.forest.segment[rows]
+def _lowest(plan: Plan, rows: list[int], months: Collection[int]) -> str:
+    """Name the lowest weight limit on a leg in some months, posted or rated; '' where there is none."""
     if not len(rows):
         return ""
-    return words.weight_words(plan.limits, int(segments[plan.limits.max_lb[segments].argmin()]))
+    segments = plan.forest.segment[rows]
+    in_force = np.array([limits.max_lb[segments] for line, limits in _seasons(plan) if {*line.months} & {*months}])
+    segment = int(segments[in_force.min(axis=0).argmin()])
+    if in_force.min() == plan.limits.max_lb[segment]:
+        return weight_words(plan, segment)
+    return f"posted {words.supply(float(in_force.min()))} lb" if math.isfinite(in_force.min()) else ""
+
+
+def _seasons(plan: Plan) -> Iterator[tuple[SeasonLine, RoadLimits]]:
+    """Give each season of a plan with what holds on its roads."""
+    return zip(plan.seasons, plan.season_limits, strict=True)

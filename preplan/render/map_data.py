@@ -7,17 +7,19 @@ crew, road name) is stored once and named by its place in a list.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan import STATUSES, Flag, Plan
 from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
 from preplan.render import crew, us_grid, words
 from preplan.render.card_words import season_words
 from preplan.render.flag_words import GRAVE, flag_words
+from preplan.render.limit_places import posted_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, lines, pack, steps, whole
 from preplan.render.map_search import id_columns, search_data
 from preplan.render.map_strip import strip_data
@@ -220,7 +222,7 @@ def site_facts(site: FillSite) -> list[tuple[str, str]]:
         ("Rate into one tanker", words.rate_words(site)),
         ("Places to fill", words.places_words(site)),
         ("Water stored", storage),
-        ("Months", words.months(site.months)),
+        ("Months", month_words(site.months)),
         ("In service", "yes" if site.in_service else "no, out of service"),
         ("Turning", words.turn_words(site)),
         ("Connection", words.printable(site.connection) or words.NOT_KNOWN),
@@ -256,7 +258,7 @@ def _roads(plan: Plan, kept: IntArray) -> Page:
     titles = [words.printable(roads.name[k]) or words.printable(roads.ref[k]) for k in kept.tolist()]
     marks = limits.posted[kept] * MARK_POSTED + limits.unposted_bridge[kept] * MARK_UNPOSTED
     marks += ~limits.tanker_road[kept] * MARK_CLOSED
-    posted = [_posted_words(plan, k) if limits.posted[k] else _rated_words(plan, k) for k in kept.tolist()]
+    posted = [(posted_words(plan, k) or "posted") if limits.posted[k] else _rated_words(plan, k) for k in kept.tolist()]
     return {
         **lines([plan.line(k) for k in kept.tolist()]),
         "rank": pack([road_rank(roads.highway[k]) for k in kept.tolist()]),
@@ -276,7 +278,7 @@ def _closures(plan: Plan, road_row: Ints) -> list[Page]:
             "title": f"Closure {words.printable(one.closure.closure_id)}: {_closure_words(one.closure)}",
             "shut": one.closure.kind in {"closed", "one_way"},
             "facts": [
-                ("In force", words.months(one.closure.months)),
+                ("In force", month_words(one.closure.months)),
                 ("Note", words.printable(one.closure.note) or "none"),
             ],
             "roads": [row for row in road_row[one.segments].tolist() if row >= 0],
@@ -292,21 +294,6 @@ def _closure_words(closure: Closure) -> str:
         digits = 0 if closure.kind == "max_lb" else 1
         return f"at most {words.number(closure.value, digits)} {units[closure.kind]}"
     return words.printable(closure.kind.replace("_", " "))
-
-
-def _posted_words(plan: Plan, segment: int) -> str:
-    """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'; a rating, which is on no sign, last."""
-    limits = plan.limits
-    rated = bool(limits.rated[segment])
-    said: list[tuple[float, Callable[[float], str]]] = [
-        (np.nan if rated else limits.max_lb[segment], lambda lb: f"{words.supply(lb)} lb"),
-        (limits.max_axle_lb[segment], lambda lb: f"{words.supply(lb)} lb an axle"),
-        (limits.max_height_ft[segment], lambda ft: f"{words.number(ft, 1)} ft high"),
-        (limits.max_width_ft[segment], lambda ft: f"{words.number(ft, 1)} ft wide"),
-    ]
-    posted = ", ".join(write(value) for value, write in said if np.isfinite(value))
-    rating = f"{RATED} {words.supply(float(limits.max_lb[segment]))} lb" if rated else ""
-    return "; ".join(filter(None, (posted, rating))) or "posted"
 
 
 def _rated_words(plan: Plan, segment: int) -> str:
@@ -483,7 +470,7 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
     cases, crews, limits, seasons = Texts(), Texts(), Texts(), Texts()
     requests, lines = Texts([""], {"": 0}), Texts([()], {(): 0})
     on_request = any(station.aid == "on request" for station in plan.stations)
-    months = [words.months(season.months) for season in plan.seasons]
+    months = [month_words(season.months) for season in plan.seasons]
     matters = _season_matters(plan)
     counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
     numbers = np.stack([column.astype(np.int64) for column in counted], axis=-1).tolist()

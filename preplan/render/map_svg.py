@@ -9,6 +9,7 @@ from html import escape
 import numpy as np
 import shapely
 
+from preplan.months import month_words
 from preplan.plan import STATUSES, Plan
 from preplan.records import FloatArray, IntArray
 from preplan.render import words
@@ -108,7 +109,7 @@ def fill_site_table(plan: Plan) -> str:
             words.printable(site.kind),
             f"{words.supply(site.fill_gpm)} gpm" + ("" if site.fill_gpm_given else ", assumed"),
             words.printable(site.tested) or words.NOT_KNOWN,
-            words.months(site.months),
+            month_words(site.months),
             "yes" if site.in_service else "no",
         )
         rows.append("".join(f"<td>{escape(cell)}</td>" for cell in cells))

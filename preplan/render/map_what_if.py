@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from preplan.months import month_words
 from preplan.plan import Plan, WhatIf
 from preplan.records import FloatArray, IntArray
 from preplan.render import words
@@ -50,7 +51,7 @@ def what_if_data(plan: Plan, along: Ints) -> dict[str, Any] | None:
         **_exact(plan, along),
         **_seasons_apart(plan, along),
         "limits": [words.limit_words(term) for term in LIMITS],
-        "seasons": [{"months": list(s.months), "words": words.months(s.months)} for s in plan.seasons],
+        "seasons": [{"months": list(s.months), "words": month_words(s.months)} for s in plan.seasons],
         "siteMonths": [sorted(site.months) for site in plan.sites],
         "conditions": [
             {"words": said, "factor": factor}

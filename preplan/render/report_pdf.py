@@ -7,11 +7,13 @@ from collections import Counter
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan import STATUSES, Plan
 from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.charts import Bar, Picture, bars
 from preplan.render.evidence_pdf import at_level, of
+from preplan.render.limit_places import posted_words
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, TABLE_PT, Document, Line
 from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
 from preplan.render.site_pdf import in_other_months, shown
@@ -159,17 +161,6 @@ def _sites(document: Document, plan: Plan) -> None:
     )
 
 
-def _limit_words(plan: Plan, row: int) -> str:
-    """Write what limits a stretch; a weight that is no sign's says so."""
-    limits = plan.limits
-    weight = "rated {} lb" if limits.rated[row] else "{} lb"
-    posted = (
-        (np.floor(limits.max_lb[row]), weight), (limits.max_axle_lb[row], "{} lb an axle"),
-        (limits.max_height_ft[row], "{} ft high"), (limits.max_width_ft[row], "{} ft wide"),
-    )  # fmt: skip
-    return ", ".join(said.format(f"{v:,.1f}".removesuffix(".0")) for v, said in posted if np.isfinite(v))
-
-
 def _postings(document: Document, plan: Plan) -> None:
     """List posted stretches by their limit, and count the bridges that nobody posted."""
     document.heading("Posted limits and bridges", bookmark=True, keep=TABLE_PT)
@@ -184,7 +175,7 @@ def _postings(document: Document, plan: Plan) -> None:
     found: dict[tuple[float, str, str], list[int]] = {}
     for row in np.flatnonzero(limits.posted).tolist():
         name = words.road_words(plan, row) or "unnamed road"
-        found.setdefault((float(limits.max_lb[row]), name, _limit_words(plan, row)), []).append(row)
+        found.setdefault((float(limits.max_lb[row]), name, posted_words(plan, row)), []).append(row)
     rows = []
     for key in sorted(found)[:_MOST_POSTINGS]:
         start = int(roads.coord_start[found[key][0]])
@@ -248,7 +239,7 @@ def _costs(document: Document, plan: Plan) -> None:
         known = words.inventory_words(plan, next((r for r in cost.stretches if plan.bridge_row[r] >= 0), row))
         name = words.road_words(plan, row) or "unnamed road"
         rows.append((
-            _limit_words(plan, row), f"{name}; {known}"[:200] if known else name[:120],
+            posted_words(plan, row), f"{name}; {known}"[:200] if known else name[:120],
             f"{cost.addresses - cost.opened:,}", words.number(cost.saved_min), words.number(cost.most_min, 1),
             f"{cost.opened:,}", place,
         ))  # fmt: skip
@@ -361,7 +352,7 @@ def _value(line: RuleLine) -> str:
     if isinstance(value, bool):
         said = "yes" if value else "no"
     elif isinstance(value, frozenset):
-        said = words.months(int(m) for m in value)
+        said = month_words(int(m) for m in value)
     elif isinstance(value, tuple):
         said = "; ".join(" to ".join(f"{one:g}" for one in pair) for pair in value)
     else:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan, Step
 from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols_pdf, words
@@ -46,7 +47,7 @@ def _facts(plan: Plan, row: int) -> Iterator[tuple[str, str]]:
     low = f"; {words.supply(site.low_gpm)} gpm at low water" if site.low_gpm is not None else ""
     yield "Gives in all", f"{words.supply(site.total_gpm)} gpm{low}"
     yield "Places to fill", f"{site.positions}"
-    yield "Season", words.months(site.months)
+    yield "Season", month_words(site.months)
     yield "Storage", _storage(site)
     yield "Turnaround", words.turn_words(site)
     engine = f"needed, lift {site.lift_ft:g} ft" if site.needs_engine else "not needed"
@@ -155,7 +156,7 @@ def in_other_months(plan: Plan, site: int) -> tuple[int, str]:
         for line in plan.seasons
     ]
     months = {month for line, some in zip(plan.seasons, taken, strict=True) if some.any() for month in line.months}
-    named = words.months(months) if len(months) < sum(len(line.months) for line in plan.seasons) else "some months"
+    named = month_words(months) if len(months) < sum(len(line.months) for line in plan.seasons) else "some months"
     return int(np.any(taken, axis=0).sum()), named
 
 

@@ -13,10 +13,11 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.records import FloatArray
 from preplan.render.route_lines import Legs, chosen_legs, driven, leg_lines, thinned
 from preplan.render.tables import NOT_XML, at_level
-from preplan.render.words import CAUTIONS, ROAD_CREDIT, months, rate_words
+from preplan.render.words import CAUTIONS, ROAD_CREDIT, rate_words
 
 if TYPE_CHECKING:
     from preplan.plan import CardGroup, Plan
@@ -167,7 +168,7 @@ def _about(site: FillSite) -> str:
     facts = (
         site.kind,
         rate_words(site),
-        months(site.months),
+        month_words(site.months),
         f"connection: {site.connection}" if site.connection else "",
         f"id {site.site_id}",
         site.notes,

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
 from functools import lru_cache
 
 from preplan.plan import Plan
-from preplan.records import ALL_MONTHS, FillSite, RoadLimits
+from preplan.records import FillSite
 from preplan.units import FT_PER_MI
 
 CAUTIONS = (
@@ -40,10 +39,6 @@ CARD_STEP_GPM = 10.0
 NEXT_PAGE = "the next page"
 """Where the cards' file says what had no room on a card."""
 
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-    "November", "December",
-)  # fmt: skip
 _TINY = 1e-6
 _SHORT_MI = 0.1
 _SURROGATES = (0xD800, 0xDFFF)
@@ -197,23 +192,6 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
     return tuple((0, int(p), "") if p[0] in "0123456789" else (1, 0, p) for p in parts)
 
 
-def months(which: Iterable[int]) -> str:
-    """Name months as one stretch, round the turn of the year if need be.
-
-    >>> months(range(4, 12)), months({12, 1, 2, 3}), months(range(1, 13)), months([5]), months([1, 7])
-    ('April to November', 'December to March', 'all year', 'May', 'January, July')
-    """
-    open_in = sorted(set(which))
-    if set(open_in) == ALL_MONTHS:
-        return "all year"
-    starts = [m for m in open_in if (m - 2) % 12 + 1 not in open_in]
-    if len(starts) != 1:
-        return ", ".join(_MONTHS[m - 1] for m in open_in) or "no month"
-    last = (starts[0] + len(open_in) - 2) % 12 + 1
-    first_word, last_word = _MONTHS[starts[0] - 1], _MONTHS[last - 1]
-    return first_word if len(open_in) == 1 else f"{first_word} to {last_word}"
-
-
 def coordinates(lon: float, lat: float) -> tuple[str, str]:
     """Write a place in degrees and decimal minutes, and in decimal degrees.
 
@@ -278,14 +256,6 @@ def site_words(plan: Plan, site: int) -> str:
 def road_words(plan: Plan, segment: int) -> str:
     """Name a stretch's road: its name, else its number, else ''."""
     return printable(plan.roads.name[segment]) or printable(plan.roads.ref[segment])
-
-
-def weight_words(limits: RoadLimits, segment: int) -> str:
-    """Say what weight a stretch is limited to, and whether a sign says so or the bridge table; '': none is known."""
-    pounds = float(limits.max_lb[segment])
-    if not math.isfinite(pounds):
-        return ""
-    return f"{'rated' if limits.rated[segment] else 'posted'} {supply(pounds)} lb"
 
 
 def inventory_words(plan: Plan, segment: int) -> str:
