@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Mapping, MutableMapping
+from collections.abc import Callable, Iterator, Mapping, MutableMapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 from pathlib import Path
 from time import perf_counter
 
-from preplan.errors import Finding, InputError
+from preplan.inputs.asked_address import asked_address, finding_of
 from preplan.inputs.drill_log import read_drill_log
 from preplan.inputs.reader import input_files, read_inputs
 from preplan.plan import Inputs, Plan, Rejected
@@ -69,7 +68,7 @@ class Built:
     def summary(self) -> list[str]:
         """Say what was left out and why, and what became of every row, a line each."""
         lines = [f"note: {note}" for note in self.notes]
-        lines += [f"rejected: {_finding(fault)}" for fault in self.rejected[:REJECTED_NAMED]]
+        lines += [f"rejected: {finding_of(fault)}" for fault in self.rejected[:REJECTED_NAMED]]
         if len(self.rejected) > REJECTED_NAMED:
             lines.append(f"rejected: and {len(self.rejected) - REJECTED_NAMED:,} more faults, in rejected.csv")
         for table, account in self.accounts.items():
@@ -105,8 +104,16 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
         rejected=inputs.rejected,
         accounts=accounts(plan, inputs),
         status=plan.counts(),
-        notes=plan.notes,
+        notes=(*plan.notes, *_older_cards(folder)),
     )
+
+
+def _older_cards(folder: Path) -> Iterator[str]:
+    """Note the cards of single addresses that stand beside new results: they are of the plan before."""
+    found = sorted(path.name for path in folder.glob("card-*.pdf"))
+    if found:
+        said = found[0] if len(found) == 1 else f"{found[0]} and {len(found) - 1} other{'s' * (len(found) > 2)}"
+        yield f"{said}: of an earlier plan; make again with `preplan card`, or delete"
 
 
 def check_district(district_file: Path, progress: Progress) -> list[str]:
@@ -126,7 +133,7 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     for file, headers in inputs.read_from.items():
         lines.append(f"{file}: " + ", ".join(f"{name} is read from {header!r}" for name, header in headers.items()))
     lines += [f"note: {note}" for note in (*inputs.notes, *ground.notes)]
-    lines += [f"rejected: {_finding(fault)}" for fault in inputs.rejected]
+    lines += [f"rejected: {finding_of(fault)}" for fault in inputs.rejected]
     lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in ground.problems]
     if not inputs.rejected:
         lines.append("no row is at fault; the other lines above stop nothing, but read them")
@@ -139,17 +146,16 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     Raises
     ------
     InputError
-        Where no address has that id, before anything is planned.
+        Where no address has that id or label, before anything is planned.
     OutputError
         Where the card cannot be written.
     """
     from preplan.render import card_pdf  # noqa: PLC0415 - drawing is slow to import and only used here
 
     watch = Watch(progress)
-    wanted = address_id.strip()
     folder = _folder_for(district_file, out)
     inputs = _read(district_file, folder, watch)
-    _require_address(inputs, wanted)
+    wanted = asked_address(inputs.addresses, inputs.rejected, address_id.strip())
     plan = _planned(inputs, folder, watch)
     at = plan.addresses.address_id.tolist().index(wanted)
     watch.stage("drawing the card", 0.9)
@@ -159,31 +165,6 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     write_file(path, card_pdf.one_card(plan, at))
     watch.stage("done", 1.0)
     return path
-
-
-def _require_address(inputs: Inputs, address_id: str) -> None:
-    """Refuse an id that no row to be planned has: with what is wrong with its row, or the ids that come near.
-
-    Raises
-    ------
-    InputError
-        If it is so.
-    """
-    planned = inputs.addresses.address_id.tolist()
-    if address_id in planned:
-        return
-    rejected = [_finding(fault) for fault in inputs.rejected if fault.id == address_id]
-    if rejected:
-        raise InputError(rejected)
-    folded = {known.casefold(): known for known in planned}
-    near = [folded[one] for one in get_close_matches(address_id.casefold(), list(folded), n=3)]
-    remedy = f"did you mean {' or '.join(near)}?" if near else "see the column address_id of your table"
-    rule = "is no address_id that is planned"
-    raise InputError([Finding(file="addresses", column="address_id", value=address_id, rule=rule, remedy=remedy)])
-
-
-def _finding(fault: Rejected) -> Finding:
-    return Finding(file=fault.file, row=fault.row, id=fault.id, column=fault.column, value=fault.value, rule=fault.rule)
 
 
 class Watch:

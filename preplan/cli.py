@@ -110,7 +110,9 @@ def check(district: DistrictFile) -> None:
 @app.command()
 def card(
     district: DistrictFile,
-    address_id: Annotated[str, typer.Argument(metavar="ADDRESS_ID", help="As in the address table.")],
+    address_id: Annotated[
+        str, typer.Argument(metavar="ADDRESS_ID", help="As in the address table, or the whole label in quotes.")
+    ],
     out: OutFolder = None,
 ) -> None:
     """Make the card of one address, and behind it the way over its backup."""

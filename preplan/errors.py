@@ -42,7 +42,9 @@ class Finding:
 
 
 def unreadable(file: str, error: OSError) -> Finding:
-    """Make the finding of a file that is there but that the system does not let this program read."""
+    """Make the finding of a file that the system does not let this program read, or that is not there."""
+    if isinstance(error, FileNotFoundError):
+        return Finding(file=file, rule="is not there", remedy="see that its name and its folder are right")
     rule = f"cannot be read: {error.strerror or error}"
     return Finding(file=file, rule=rule, remedy="see that it is yours to read and whole, or name a copy of it")
 

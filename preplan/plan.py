@@ -532,6 +532,8 @@ class OtherCircuit:
     """Months in which tankers fill there by plan; () in none."""
     shut_months: tuple[int, ...] = ()
     """Months in which a road of the way over a backup is closed, or posted lower: the way does not hold then."""
+    shut_stretches: tuple[int, ...] = ()
+    """Rows of the RoadTable of these roads."""
     fill_engine: int = -1
     """Who pumps there; -1: nobody, or not told."""
     dump_engine: int = -1

@@ -54,7 +54,7 @@ def with_backup(winter: int) -> Plan:
 
 
 @pytest.mark.parametrize(
-    ("winter", "told"), [(-1, "December to March: NO backup."), (0, "December to March: fill site 1.")]
+    ("winter", "told"), [(-1, "December to March: NO backup."), (0, "December to March: backup fill site 1.")]
 )
 def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told: str) -> None:
     said = otherwise(facts(with_backup(winter)))

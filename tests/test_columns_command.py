@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import tomllib
 from dataclasses import fields
 from pathlib import Path
 
@@ -16,8 +17,9 @@ from preplan.inputs import cells
 from preplan.inputs.address_headers import NUMBER_PARTS, STREET_PARTS, UNIT_PARTS
 from preplan.inputs.column_words import TITLES, WORDS
 from preplan.inputs.columns import SPECS
+from preplan.inputs.district_file import KEYS
 from preplan.inputs.reader import read_inputs
-from preplan.rules import Rules
+from preplan.rules import District, Rules
 from tests.faults.small import SmallDistrict
 from tests.inputs_folder import sheet_of
 
@@ -57,9 +59,28 @@ def test_every_rule_is_listed_under_its_table() -> None:
     for group in fields(Rules):
         part = text.partition(f"[{group.name}]\n")[2].partition("\n[")[0]
         for rule in fields(getattr(Rules(), group.name)):
-            assert f"  {rule.name} " in part or f"  {rule.name}\n" in part, rule.name
-    assert "true:" in text
-    assert "True" not in text
+            assert re.search(rf"^{rule.name} = .*(\n +)?# \S", part, re.MULTILINE), rule.name
+    assert max(map(len, text.splitlines())) <= 100
+
+
+def test_the_list_of_rules_is_a_district_file_s_own_tables(tmp_path: Path) -> None:
+    """Pasted whole, it changes nothing; it has every key of the tables that are no rules too."""
+    text = run("rules")[1]
+    said = tomllib.loads(text)
+    for table in ("cards", "map"):
+        assert tuple(said[table]) == KEYS[table]
+    shutil.copytree(HOME / "data_samples" / "millrace", tmp_path / "mine")
+    file = tmp_path / "mine" / "district.toml"
+    head = file.read_text(encoding="utf-8").partition("[roads]")[0]
+    levels = '[[response_levels]]\nname = "Level 1"\nengines = 3\ntankers = 3\n'
+    with_roads = text.replace("[roads]\n", '[roads]\nfile = "roads.osm.gz"\n')
+    file.write_text(f"{head}\n{with_roads}\n{levels}", encoding="utf-8")
+    district = read_inputs(file).district
+    assert district.rules == Rules()
+    plain = District(name="", date="", levels=())
+    assert (district.cards_per, district.cards_backup, district.tiles) == (
+        plain.cards_per, plain.cards_backup, plain.tiles,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(("said", "staffed"), [("volunteer", 0.0), ("Career", 1.0), ("paid on call", 0.0), ("", None)])

@@ -22,18 +22,20 @@ def plan() -> Plan:
 @pytest.mark.parametrize(
     ("address", "said"),
     [
-        (0, "First water minute 12. Response level 1 holds 320 gpm for 2 hours."),
+        (0, "First water minute 12, full flow asked for from 25. Response level 1 holds 320 gpm for 2 hours."),
         (
             1,
             (
-                "First water minute 12. Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
+                "First water minute 12, full flow asked for from 25. "
+                "Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
                 "the first alarm; called on arrival it holds 270 gpm, dry 1.9 min in all, first at minute 32."
             ),
         ),
         (
             3,
             (
-                "First water minute 12. Response level 2 holds 250 gpm for 2 hours; none holds 500. "
+                "First water minute 12, full flow asked for from 25. "
+                "Response level 2 holds 250 gpm for 2 hours; none holds 500. "
                 "Call it with the first alarm: called on arrival it holds no flow. "
                 "Asked for 500: dry 12.4 min in all, first at minute 30, the longest 6.0 min."
             ),

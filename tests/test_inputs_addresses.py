@@ -82,6 +82,24 @@ def test_number_and_street_from_a_label(label: str, number: int, street: str) ->
     assert (found.number.tolist(), found.street.tolist()) == ([number], [street])
 
 
+@pytest.mark.parametrize(
+    ("label", "street", "number"),
+    [
+        ("Gristmill Rd 1743, camp", "Gristmill Road", 1743),
+        ("HERON SHORE LN. 180", "Heron Shore Lane", 180),
+        ("Route 5A 12", "Route 5A", 12),
+        ("Route 5", "Route 5", -1),
+        ("Mill Rd 7", "Hill Road", -1),
+        ("County Road 12, camp", "", -1),
+        ("Mill Road lot 7", "Mill Road", -1),
+    ],
+)
+def test_a_number_behind_its_street_is_read(label: str, street: str, number: int) -> None:
+    found, _ = addresses("id,label,street,lon,lat", f"1|{label}|{street}|-72|44")
+    assert found.number.tolist() == [number]
+    assert found.street.tolist() == [street]
+
+
 def test_columns_of_their_own_go_before_the_label() -> None:
     found, _ = addresses(PLAIN + ",house_number,street", "1|Old barn|-72|44|18-20|Mill Road", "2|9 Oak St|-72|44||")
     assert found.number.tolist() == [18, 9]

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner, Result
 
 from preplan.cli import EXIT_INPUT, app
+from preplan.errors import InputError
+from preplan.inputs.asked_address import asked_address
 from tests.faults.small import SmallDistrict, write_small_district
+from tests.test_inputs_addresses import addresses
 
 
 def card(district: Path, address_id: str) -> Result:
@@ -40,8 +44,14 @@ def test_a_card_is_named_after_its_address(tmp_path: Path, address_id: str, aske
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ("g1x", "addresses, column address_id: 'g1x' is no address_id that is planned; did you mean G1"),
-        ("?", "'?' is no address_id that is planned; see the column address_id of your table"),
+        (
+            "g1x",
+            "'g1x' is no address_id that is planned, nor the label of one address; did you mean G1",
+        ),
+        (
+            "?",
+            "nor the label of one address; see the column address_id of your table",
+        ),
         ("BAD", "addresses.csv row 2 (BAD), column lon: 'west' is not a number"),
     ],
 )
@@ -62,3 +72,46 @@ def test_the_small_district_has_the_card(tmp_path: Path) -> None:
     """It is a page of its own, like any result."""
     assert card(write_small_district(tmp_path / "mine"), "G1").exit_code == 0
     assert (tmp_path / "out" / "card-G1.pdf").read_bytes().startswith(b"%PDF")
+
+
+HEADER = "id,label,lon,lat"
+ROWS = (
+    "A1|9 Pond Road, rear|-72|44", "A2|9 Pond Road|-72|44", "A3|12 Pond Road|-72|44", "A4|Old Mill|-72|44",
+    "A5|Old Mill|-72|44",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"), [("A3", "A3"), ("12 pond  road", "A3"), ("9 Pond Road rear", "A1"), ("9 POND ROAD", "A2")]
+)
+def test_an_address_is_found_by_its_id_or_its_whole_label(said: str, meant: str) -> None:
+    table, _ = addresses(HEADER, *ROWS)
+    assert asked_address(table, (), said) == meant
+
+
+@pytest.mark.parametrize(
+    ("said", "offered"),
+    [
+        ("Old Mill", "did you mean A4 (Old Mill) or A5 (Old Mill)?"),  # two of one label: nobody guesses
+        ("12 Pond Rd", "did you mean A3 (12 Pond Road)?"),
+        ("Road", "did you mean A1 (9 Pond Road, rear) or A2 (9 Pond Road) or A3 (12 Pond Road)?"),
+        ("a33", "did you mean A3 (12 Pond Road)"),
+        ("Elsewhere 7", "see the column address_id of your table"),
+    ],
+)
+def test_what_is_no_address_is_refused_with_those_that_come_near(said: str, offered: str) -> None:
+    table, _ = addresses(HEADER, *ROWS)
+    with pytest.raises(InputError, match=re.escape(offered)):
+        asked_address(table, (), said)
+
+
+def test_a_build_says_which_cards_are_of_an_earlier_plan(tmp_path: Path) -> None:
+    """They stay, since no set of results lists them, and would pass for new."""
+    mine = write_small_district(tmp_path / "mine")
+    for one in ("G1", "G2"):
+        assert card(mine, one).exit_code == 0
+    built = CliRunner().invoke(app, ["build", str(mine), "--out", str(tmp_path / "out")])
+    assert built.exit_code == 0, built.stderr
+    said = built.stdout + built.stderr
+    assert "card-G1.pdf and 1 other: of an earlier plan; make again with `preplan card`" in said
+    assert (tmp_path / "out" / "card-G2.pdf").is_file()

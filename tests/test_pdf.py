@@ -132,6 +132,7 @@ def _hostile() -> Plan:
             replace(s, **{word: six(getattr(s, word)) for word in ("best_site", "split_site", "uninterrupted_gpm")})
             for s in plan.seasons * 2
         ),
+        season_limits=plan.season_limits * 2,
         groups=groups, units=units, sites=sites, site_flags=(flags,) * 3, problems=plan.problems * 90,
         roads=replace(plan.roads, name=text_array([LONG] * len(plan.roads))),
     )  # fmt: skip
@@ -285,10 +286,10 @@ def test_the_index_says_whose_road_is_the_nearest_and_where_those_without_one_ar
     street, road = text_array(["Mill Road", "", "", "", "", ""]), plan.road.copy()
     ours = replace(plan, addresses=replace(plan.addresses, street=street), road=road)
     said = _said(_read(dict(card_pdf.cards(ours))["cards.pdf"]).pages[0])
-    assert "</script>(nearestroad)" in "".join(said.split())
-    assert "12 Mill Road (nearest road)" not in said
-    assert "Quarry Lane (nearest road)" in said
-    assert said.count("Quarry Lane (nearest road)") == 1  # the heading says it for all
+    assert "</script>(noroadnamed:nearest)" in "".join(said.split())
+    assert "12 Mill Road (no road named: nearest)" not in said
+    assert "Quarry Lane (no road named: nearest)" in said
+    assert said.count("Quarry Lane (no road named: nearest)") == 1  # the heading says it for all
     assert re.search(r"No road name, no cross street near 1 Far Island, grid \d{4} \d{4}", said)
     near = replace(ours, groups=tuple(replace(g, cross_street="Elm Road") for g in ours.groups))
     reader = _read(dict(card_pdf.cards(near))["cards.pdf"])
@@ -330,7 +331,7 @@ def _flat(outline: Any) -> Iterator[Any]:
     ("page", "told"),
     [
         (1, ["12 Mill Road", "Response level 1", "served", "320 gpm of 250 required", "after that 310 gpm",
-             "First water minute 12.", "Attack: E1 at 10 min",
+             "First water minute 12, full flow asked for from 25.", "Attack: E1 at 10 min",
              "Tankers: T1 at 13, T2 at 20 min; 5,000 gal", "Fill site: E2 at 12 min", "E2 pumps here.",
              "On wheels: 5,000 gal in tankers, 1,750 gal in engines. E1 alone: 6 min at 150 gpm.",
              "US National Grid 18T YP ",

@@ -13,7 +13,7 @@ import pytest
 from pypdf import PdfReader
 
 from preplan.inputs.reader import read_inputs
-from preplan.months import months_text
+from preplan.months import month_words, months_text
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, OtherCircuit, Plan
 from preplan.planning.pipeline import plan_district
 from preplan.render import card_pdf, site_pdf, words
@@ -283,12 +283,15 @@ def test_a_way_that_does_not_hold_in_some_months_says_so_on_card_backup_and_fill
     one = replace(sample, groups=(group,), district=replace(sample.district, cards_backup="sheet"))
     said = pages(one)
     card = next(page for page in said if "WHAT TO CALL" in page)
-    assert "March to May: NOT THIS WAY, a road on it is shut or posted. The way in March to May: sheet behind." in card
+    assert (
+        "March to May: NOT THIS WAY, Fiddlehead Road is shut or posted then. The way in March to May: sheet behind."
+        in card
+    )
     assert sheet_of(said, ", way in March to May")
     assert sum(page.count("NOT THIS WAY") for page in said) > 1
     file = site_pdf.sites(one)
     sites = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(file)).pages)
-    assert "March to May: NOT THIS WAY, a road on it is shut or posted." in sites
+    assert "March to May: NOT THIS WAY, Fiddlehead Road is shut or posted then." in sites
 
 
 def test_a_posting_that_lets_the_vehicle_pass_is_no_reason_to_go_another_way(sample: Plan) -> None:
@@ -304,3 +307,45 @@ def test_a_posting_that_lets_the_vehicle_pass_is_no_reason_to_go_another_way(sam
     assert not any(
         flag.code == "not this way" and flag.circuit == 1 for a in posted for flag in sample.answers.flags[a]
     )
+
+
+def test_a_card_of_a_road_that_is_closed_in_winter_names_it(sample: Plan) -> None:
+    """By the sample's map Corduroy Road bars motor vehicles from December to April: `motor_vehicle:conditional`."""
+    seen = []
+    for group in sample.groups:
+        if not any(flag.code == "road closed" for flag in sample.answers.flags[group.lead]):
+            continue
+        card = next(page for page in pages(replace(sample, groups=(group,))) if "WHY THERE IS NO TRIP" in page)
+        assert "No tanker gets here in December to April: Corduroy Road is closed or posted then." in card
+        seen.append(group.lead)
+    assert len(seen) == 5
+
+
+def test_a_dead_end_is_told_on_every_sheet(sample: Plan) -> None:
+    group, _ = next(
+        (group, other) for group, other in others_of(sample)
+        if other.backup and any(flag.code == "dead end" for flag in sample.answers.flags[group.lead])
+    )  # fmt: skip
+    asked = replace(sample, groups=(group,), district=replace(sample.district, cards_backup="sheet"))
+    assert "On a dead-end road: one way in and out." in sheet_of(pages(asked), ", backup fill site")
+
+
+def test_a_posting_of_other_months_is_not_told_on_a_sheet(sample: Plan) -> None:
+    """The culvert is posted 24,000 lb from March to May: in June ways lead over it, and sheets name no such limit."""
+    over = [
+        (group, other) for group, other in others_of(sample)
+        if other.months and not {3, 4, 5} & set(other.months)
+        and any(sample.limit_months("max_lb", s) == {3, 4, 5} for s in driven(sample, other))
+    ]  # fmt: skip
+    assert over, "no way of other months leads over the culvert: this test shows nothing"
+    for group, other in over:
+        sheet = sheet_of(
+            pages(replace(sample, groups=(replace(group, others=(other,)),))), f" in {month_words(other.months)}"
+        )
+        assert "24,000" not in sheet.partition("TAKE CARE")[2]
+
+
+def driven(plan: Plan, other: OtherCircuit) -> list[int]:
+    """List the stretches of a sheet's round trip."""
+    sheets = plan.on_sheets()
+    return [int(sheets.forest.segment[row]) for leg in sheets.trip_rows(other.trip) for row in leg]

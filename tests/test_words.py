@@ -97,7 +97,10 @@ def test_no_month_is_said() -> None:
         ),
         (
             Flag("unposted bridges", 2.0),
-            "Crossings of bridges without a posted weight on the round trip: 2. Unknown, not safe.",
+            (
+                "Crossings of bridges without a posted weight on the round trip: 2. Unknown, not safe: "
+                "ask their owners beforehand; on the night the officer decides."
+            ),
         ),
         (
             Flag("close", 0.94),

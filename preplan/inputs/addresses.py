@@ -36,6 +36,7 @@ NUMBER_LIMITS: Mapping[str, Mapping[str, Any]] = {
 _LEADING_NUMBER = re.compile(r"(\d+)(?:-\d+)?[A-Za-z]?(?:\s+\d/\d)?(?=\s|$)\s*")
 _GIVEN_NUMBER = re.compile(r"\D{0,3}?(\d+)")
 _BARE_NUMBER = re.compile(r"\d+[A-Za-z]?")
+_NUMBER_BEHIND = re.compile(r"(?P<street>\S.*?)\s+(?P<number>\d{1,6})[A-Za-z]?(?=\s*(?:,|#|$))")
 _AFTER_STREET = re.compile(r"\s*,.*$|\s+(?:apt|unit|ste|suite)\b.*$|\s*#.*$", re.IGNORECASE)
 
 
@@ -106,6 +107,7 @@ def _number_and_street(label: TextArray, number: TextArray, street: TextArray) -
     for i in np.flatnonzero(np.isnan(value) | (street == "")).tolist():
         match = _LEADING_NUMBER.match(label[i])
         if match is None:
+            value[i] = _number_behind(label[i], street[i]) if np.isnan(value[i]) else value[i]
             continue
         if np.isnan(value[i]):
             value[i] = float(match[1])
@@ -117,6 +119,37 @@ def _number_and_street(label: TextArray, number: TextArray, street: TextArray) -
     # a number 0 stands for none in address data, and longer ones than the standards allow are something else
     value = np.where((value >= 1.0) & (value <= LARGEST_NUMBER), value, -1.0)
     return value.astype(np.int32), named
+
+
+def _number_behind(label: str, street: str) -> float:
+    """Read a number that follows the street it belongs to, NaN where the label does not begin with that street.
+
+    Without the street it is not read: the number of 'County Road 12' is its name.
+
+    >>> _number_behind("Gristmill Rd 1743, camp", "Gristmill Road"), _number_behind("County Road 12, camp", "")
+    (1743.0, nan)
+    >>> _number_behind("State Route 917 45", "State Route 917"), _number_behind("State Route 917", "State Route 917")
+    (45.0, nan)
+    """
+    match = _NUMBER_BEHIND.match(label)
+    return float(match["number"]) if match is not None and _same_street(match["street"], street) else np.nan
+
+
+def _same_street(one: str, other: str) -> bool:
+    """Tell whether two names are one street, word by word; a word may be shortened.
+
+    >>> _same_street("GRISTMILL RD.", "Gristmill Road"), _same_street("Mill Rd", "Hill Road"), _same_street("", "")
+    (True, False, False)
+    """
+    words = [re.findall(r"\w+", name.casefold()) for name in (one, other)]
+    return bool(words[0]) and len(words[0]) == len(words[1]) and all(map(_shortens, *words))
+
+
+def _shortens(one: str, other: str) -> bool:
+    """Tell whether the letters of the shorter word stand in the longer one, in order and from its first letter on."""
+    short, long = sorted((one, other), key=len)
+    left = iter(long)
+    return short[:1] == long[:1] and all(letter in left for letter in short)
 
 
 def _first(pattern: re.Pattern[str], text: str) -> float:

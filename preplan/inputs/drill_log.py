@@ -35,6 +35,8 @@ _NOBODY_S = (*CLOCK_EVENTS[:3], CLOCK_EVENTS[-1])
 """Events of the clock that are no tanker's, whoever wrote them down."""
 _FOUR = (FILL_EVENTS[1], FILL_EVENTS[4], DUMP_EVENTS[1], DUMP_EVENTS[4])
 """The events that will do."""
+_MOST_SOME = 4
+"""Most ids that are named where one is wanted."""
 _VERBS: Mapping[str, tuple[str, ...]] = {
     ARRIVES: ("arrives", "arrive", "arrived", "arrival", "in", "at", "reached", "stops"),
     LEAVES: ("leaves", "leave", "left", "departs", "depart", "departed", "departure", "leaving", "out"),
@@ -131,7 +133,13 @@ class _Reader:
         """Check the columns one by one, then lay the rows out in time."""
         sheet = self.sheet
         unknown = [
-            Finding(file="command line", column=option, value=said, rule=f"is not in the district{_near(said, known)}")
+            Finding(
+                file="command line",
+                column=option,
+                value=said,
+                rule=f"is not in the district{_near(said, known)}",
+                remedy=f"it may be {_some(known)}" * (not _near(said, known)),
+            )
             for option, said, known in self.options
             if said and not {said, _plain(said)} & set(known.ids)
         ]
@@ -354,6 +362,13 @@ def _named(ids: Iterable[str], spoken: Iterable[tuple[str, str]], only: str) -> 
         spoken={name.casefold(): one for name, one in spoken},
         only=evident,
     )
+
+
+def _some(known: Named) -> str:
+    """Name the first ids that there are."""
+    ids = list(dict.fromkeys(known.ids.values()))
+    more = f" or another of {len(ids) - _MOST_SOME} more" if len(ids) > _MOST_SOME else ""
+    return f"{' or '.join(ids[:_MOST_SOME])}{more}" if ids else "left out: the table has none"
 
 
 def _near(said: str, known: Named) -> str:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import IO
 
+from preplan.errors import InputError, unreadable
 from preplan.inputs.csv_text import read_csv
 from preplan.inputs.map_layer import check_first_bytes, read_layer
 from preplan.inputs.tables import TextTable, fail
@@ -57,7 +58,7 @@ def read_table(path: Path, role: str, file: str) -> TextTable:
     except (EOFError, zlib.error, gzip.BadGzipFile, zipfile.BadZipFile, RuntimeError) as error:
         raise fail(file, "cannot be unpacked", remedy="pack it again, or give it unpacked") from error
     except OSError as error:
-        raise fail(file, f"cannot be read: {error.strerror}") from error
+        raise InputError([unreadable(file, error)]) from error
 
 
 def _check_size(size: int, file: str) -> None:

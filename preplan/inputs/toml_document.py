@@ -151,7 +151,7 @@ def read_document(path: Path) -> Document:
         return Document(path.name, path.read_bytes().decode("utf-8-sig"))
     except IsADirectoryError as error:
         finding = Finding(
-            file=path.name, rule="is a folder", remedy=f"name the district file in it: {path.name}/district.toml"
+            file=str(path), rule="is a folder", remedy=f"name the district file in it: {path / 'district.toml'}"
         )
         raise InputError([finding]) from error
     except OSError as error:

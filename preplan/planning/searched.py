@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.months import months_text
+from preplan.months import month_words, months_text
 from preplan.plan import (
     FIRST_CIRCUIT,
     SECOND_CIRCUIT,
@@ -48,18 +48,30 @@ class Searched:
     """Season of the roads of each of them."""
 
 
-def shut_months(searched: Searched, trips: TripTable, forest: RouteForest, rows: IntArray) -> dict[int, frozenset[int]]:
-    """Give the months in which some trips, rows of `trips`, cannot be driven as traced; only trips that have any."""
-    found: defaultdict[int, set[int]] = defaultdict(set)
+@dataclass(frozen=True, slots=True)
+class Shut:
+    """When a way does not hold, and what holds it off."""
+
+    months: frozenset[int] = frozenset()
+    stretches: tuple[int, ...] = ()
+    """Rows of the RoadTable that are closed or posted lower then."""
+
+
+def shut_ways(searched: Searched, trips: TripTable, forest: RouteForest, rows: IntArray) -> dict[int, Shut]:
+    """Say when some trips, rows of `trips`, cannot be driven as traced, and why; only trips of which that is so."""
+    months: defaultdict[int, set[int]] = defaultdict(set)
+    stretches: defaultdict[int, set[int]] = defaultdict(set)
     for line, season in zip(searched.seasons, searched.of_line, strict=True):
         for cut, circuit in enumerate(searched.circuits[season]):
             mine = rows[trips.cut[rows] == cut]
             for fleet, leaf in ((circuit.loaded, trips.out_leaf[mine]), (circuit.empty, trips.back_leaf[mine])):
                 barred = ~np.logical_and(fleet.usable[::2], fleet.usable[1::2])
                 leg, state = states_on(forest, leaf, barred).T
-                for trip in mine[leg[~fleet.usable[state]]].tolist():
-                    found[trip].update(line.months)
-    return {trip: frozenset(months) for trip, months in found.items()}
+                off = ~fleet.usable[state]
+                for trip, stretch in zip(mine[leg[off]].tolist(), (state[off] >> 1).tolist(), strict=True):
+                    months[trip].update(line.months)
+                    stretches[trip].add(stretch)
+    return {trip: Shut(frozenset(those), tuple(sorted(stretches[trip]))) for trip, those in months.items()}
 
 
 def shown_trips(answers: AnswerTable, table: IntArray) -> IntArray:
@@ -69,11 +81,14 @@ def shown_trips(answers: AnswerTable, table: IntArray) -> IntArray:
     return trip
 
 
-def with_shut_ways(answers: AnswerTable, levels: LevelTable, shut: Mapping[int, frozenset[int]]) -> AnswerTable:
-    """Flag the circuits whose way does not hold in some months; `shut` is as `shut_months` gives it."""
+def with_shut_ways(answers: AnswerTable, levels: LevelTable, shut: Mapping[int, Shut]) -> AnswerTable:
+    """Flag the circuits whose way does not hold in some months; `shut` is as `shut_ways` gives it."""
     flags = list(answers.flags)
     for circuit, table in ((FIRST_CIRCUIT, levels.trip), (SECOND_CIRCUIT, levels.split_trip)):
         for a, trip in enumerate(shown_trips(answers, table).tolist()):
             if trip in shut:
-                flags[a] = (*flags[a], Flag(NOT_THIS_WAY, months_text(shut[trip]), circuit=circuit))
+                then, where = shut[trip].months, shut[trip].stretches
+                label = f"not in {month_words(then, short=True)}"
+                flag = Flag(NOT_THIS_WAY, months_text(then), circuit=circuit, stretches=where, limit=label)
+                flags[a] = (*flags[a], flag)
     return replace(answers, flags=tuple(flags))

@@ -10,7 +10,7 @@ import numpy as np
 from preplan.plan import CardGroup, Flag, OtherCircuit, RouteForest, Step, TripTable
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import Pairs, told_trips
-from preplan.planning.searched import Searched, shut_months
+from preplan.planning.searched import Searched, Shut, shut_ways
 from preplan.planning.weights import Met, Weights
 
 
@@ -35,7 +35,7 @@ class _Asked:
     tankers: tuple[int, ...] = ()
 
     def circuit(
-        self, trip: int, steps: tuple[tuple[Step, ...], tuple[Step, ...]], flags: tuple[Flag, ...], shut: frozenset[int]
+        self, trip: int, steps: tuple[tuple[Step, ...], tuple[Step, ...]], flags: tuple[Flag, ...], shut: Shut
     ) -> OtherCircuit:
         """Make it what a card tells; `trip` is its row among the sheets' trips, `steps` are those of both legs."""
         return OtherCircuit(
@@ -46,7 +46,8 @@ class _Asked:
             back_steps=steps[1],
             backup=not self.months,
             months=self.months,
-            shut_months=tuple(sorted(shut)),
+            shut_months=tuple(sorted(shut.months)),
+            shut_stretches=shut.stretches,
             fill_engine=self.fill_engine,
             dump_engine=self.dump_engine,
             tankers=self.tankers,
@@ -59,17 +60,17 @@ def with_sheets(
     groups: Sequence[CardGroup],
     searched: Searched,
     weights: Weights,
-    shut: Mapping[int, frozenset[int]],
+    shut: Mapping[int, Shut],
 ) -> tuple[tuple[CardGroup, ...], TripTable, RouteForest]:
     """Give cards the round trips over their backup and over what other months choose, with these trips themselves.
 
-    `shut` is as `shut_months` gives it for the trips of the plan.
+    `shut` is as `shut_ways` gives it for the trips of the plan.
     """
     asked = [one for at, group in enumerate(groups) for one in _asked(found, at, group, searched, shut)]
     asked = [one for one in _manned(asked, searched) if one.cut >= 0]
     trips, forest = _traced(asked, searched)
     backups = np.array([trip for trip, one in enumerate(asked) if not one.months], dtype=np.int32)
-    not_then = shut_months(searched, trips, forest, backups)
+    not_then = shut_ways(searched, trips, forest, backups)
     by_season = [replace(weights, road=np.full_like(searched.road, season)) for season in range(len(searched.limits))]
     others: list[dict[object, OtherCircuit]] = [{} for _ in groups]
     for trip, one in enumerate(asked):
@@ -80,7 +81,7 @@ def with_sheets(
         if before is None:
             steps = legs_of_trip(found, trips, forest, trip, searched.limits[one.season])
             flags = _limits_on(one, by_season[one.season], driven)
-            others[one.group][key] = one.circuit(trip, steps, flags, not_then.get(trip, frozenset()))
+            others[one.group][key] = one.circuit(trip, steps, flags, not_then.get(trip, Shut()))
         else:
             months = tuple(sorted({*before.months, *one.months}))
             others[one.group][key] = replace(before, backup=before.backup or not one.months, months=months)
@@ -89,7 +90,7 @@ def with_sheets(
 
 
 def _asked(
-    found: Answered, at: int, group: CardGroup, searched: Searched, shut: Mapping[int, frozenset[int]]
+    found: Answered, at: int, group: CardGroup, searched: Searched, shut: Mapping[int, Shut]
 ) -> Iterator[_Asked]:
     """List what a card's lead address asks for: its backup first, then the fill sites of other months.
 
@@ -100,7 +101,7 @@ def _asked(
     own: dict[int, frozenset[int]] = {-1: frozenset()}
     if shown >= 0:
         for sites, trips in ((levels.site, levels.trip), (levels.split, levels.split_trip)):
-            own[int(sites[a, shown])] = shut.get(int(trips[a, shown]), frozenset())
+            own[int(sites[a, shown])] = shut.get(int(trips[a, shown]), Shut()).months
         backup = int(levels.backup[a, shown])
         if backup not in own:
             yield _Asked(group=at, address=a, site=backup, level=shown, season=int(searched.road[a]))

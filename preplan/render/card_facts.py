@@ -31,6 +31,8 @@ SECOND = MappingProxyType({"site": "split", "trip": "split_trip", "fill_engine":
 """Columns of the level table, and those of the second fill site."""
 _OF_CIRCUIT = frozenset({"site", "trip", "fill_engine", "backup", "backup_trip", "split", "split_trip", "split_engine"})
 """Columns that belong to the circuit, not to the fire."""
+CLOSE = "close"
+"""Flag that names the levels whose flow is hardly above or below the required flow."""
 ONE_WAY = "one way traffic"
 """Flag that names another way back, on which empties meet nobody on a road one truck wide."""
 
@@ -164,6 +166,12 @@ class Facts:
     def officer_words(self) -> str:
         """What `first_minutes` sums up of the lead address; a layout asks again."""
         return first_minutes.officer_words(self.plan, self.lead)
+
+    @property
+    def close_call(self) -> bool:
+        """Tell whether the flow of the level shown is hardly above or below the required flow."""
+        named = self.plan.district.levels[self.level].name if self.level >= 0 else ""
+        return any(f.code == CLOSE and named in str(f.value).split(", ") for f in self.plan.answers.flags[self.lead])
 
     @property
     def turns_here(self) -> bool:

@@ -10,6 +10,7 @@ from preplan.records import FloatArray
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_words import flow_words, from_words, place
+from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
 
@@ -33,7 +34,8 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         flow = flow_words(facts, float(plan.levels.backup_gpm[lead, level]))
         yield f"If fill site {int(plan.levels.site[lead, level]) + 1} fails, all fill here: {flow}"
     if other.shut_months:
-        yield f"{words.first_up(month_words(other.shut_months))}: NOT THIS WAY, a road on it is shut or posted."
+        road = shut_road(plan, other.shut_stretches)
+        yield f"{words.first_up(month_words(other.shut_months))}: NOT THIS WAY, {road} is shut or posted then."
     rows = [lead, *facts.group.addresses]
     by_itself = bool(plan.answers.level[lead] < 0)  # no level is planned for the year: each season has its own
     told: dict[str, list[int]] = {}

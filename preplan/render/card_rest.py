@@ -11,6 +11,7 @@ from preplan.months import month_words
 from preplan.records import ALL_MONTHS
 from preplan.render import crew, paper, words
 from preplan.render.card_facts import (
+    CLOSE,
     FILLS_ELSEWHERE,
     HALF_PT,
     HYDRANT,
@@ -29,7 +30,7 @@ from preplan.render.card_words import (
     sites_of,
     where,
 )
-from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words
+from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import limit_words, trip_limits, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
@@ -54,6 +55,8 @@ SAID_ELSEWHERE = frozenset(
     }
 )
 """Flags that stand with the flow, the basis, the fill site and the backup."""
+DEAD_END = "dead end"
+"""Flag of an address whatever the way: it stands on every sheet."""
 _KEEP_TO_IT = "Keep to these roads: others were not weighed for this fill site."
 _MOST_BY_HOSE = 3
 """Neighbours that are named for a hose lay of their own."""
@@ -165,7 +168,8 @@ def cautions(facts: Facts, width: float) -> list[Block]:
         return []
     if facts.other is not None:
         limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), facts.other.months or ALL_MONTHS))}."
-        return [Block.of(paragraph(f"• {said}", width, SMALL_PT, indent=7.0)) for said in (limits, _KEEP_TO_IT)]
+        here = [flag_words(flag) for flag in flags_on(facts.plan, facts.lead, 0) if flag.code == DEAD_END]
+        return [Block.of(paragraph(f"• {said}", width, SMALL_PT, indent=7.0)) for said in (limits, *here, _KEEP_TO_IT)]
     grave = facts.once("grave cautions", lambda: _grave(facts))
     others = facts.once("other cautions", lambda: _others(facts))
     return [
@@ -183,6 +187,7 @@ def _grave(facts: Facts) -> list[str]:
 def _others(facts: Facts) -> list[str]:
     skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET}
     skipped |= SAID_ABOVE if facts.officer_words else frozenset()
+    skipped |= {CLOSE} if facts.close_call else frozenset()
     if facts.flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
     return [limit_words(facts.plan, flag, facts.lead) for flag in facts.flags if flag.code not in skipped]

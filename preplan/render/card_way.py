@@ -9,8 +9,8 @@ import numpy as np
 from preplan.render import words
 from preplan.render.card_facts import ONE_WAY, Facts
 from preplan.render.driving_words import HERE_MI
-from preplan.render.flag_words import ON_THE_WAY, flag_words
-from preplan.render.limit_places import weight_warnings
+from preplan.render.flag_words import A_ROAD, ON_THE_WAY, flag_words
+from preplan.render.limit_places import closed_on, shut_road, weight_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 
 LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
@@ -121,7 +121,8 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     plan, lead = facts.plan, facts.lead
     lines = [Line("WHY THERE IS NO TRIP", SMALL_PT, bold=True)]
     for flag in facts.flags:
-        lines += paragraph(flag_words(flag), width, BODY_PT, most=3)
+        road = shut_road(plan, closed_on(plan, facts.group)) if flag.code == "road closed" else A_ROAD
+        lines += paragraph(flag_words(flag, road), width, BODY_PT, most=3)
     gap = float(plan.frontages.gap_ft[lead])
     if np.isfinite(gap) and not any(flag.code == "off road data" for flag in facts.flags):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)

@@ -12,6 +12,7 @@ from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.driving_words import turning_words
 from preplan.render.flag_words import NOT_THIS_WAY, flag_words, flags_on
+from preplan.render.limit_places import named_words
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
 
@@ -62,18 +63,7 @@ def call(facts: Facts) -> list[Line]:
         "not met": _none_meets(facts),
     }
     if facts.level < 0:
-        head, said = "No response level", "no response level can be named here"
-        advice = "Call by local procedure; count on the water on wheels alone"
-        without = _months_without(facts)
-        if without:
-            head, advice = f"{head} in {without}", f"{advice} then"
-            said = "no tanker gets here from a fill site and back"
-        said = f"No tanker shuttle is computed for this address{f' in {without}' if without else ''}: {said}."
-        titled, size = paper.shrunk(head, 15.0, 10.0, HALF_PT, bold=True)
-        wheels = crew.without_shuttle_words(facts.plan, facts.lead)
-        return [Line(titled, size, bold=True), *_other_seasons(facts), *paragraph(said, HALF_PT),
-                *paragraph(f"{advice}.", HALF_PT, bold=True),
-                *(line for one in wheels for line in paragraph(one, HALF_PT, indent=10.0, most=4))]  # fmt: skip
+        return _without_level(facts)
     if facts.status == "served" and facts.level > 0:
         title["served"] = "Meets the required flow."
     if crew.short_words(facts.plan, facts.lead, facts.level):
@@ -89,6 +79,23 @@ def call(facts: Facts) -> list[Line]:
     for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
         lines += paragraph(f"{words.first_up(job)}: {units}", HALF_PT, BODY_PT, indent=10.0, most=3)
     return lines
+
+
+def _without_level(facts: Facts) -> list[Line]:
+    """Say what there is where no level can be named, in some months or all year: other seasons, water on wheels."""
+    head, said = "No response level", "no response level can be named here"
+    comes = bool(np.isfinite(facts.plan.arrival_min[facts.lead]).any())
+    counts = "count on the water on wheels alone" if comes else "the mapped roads bring no unit here"
+    advice, without = f"Call by local procedure; {counts}", _months_without(facts)
+    if without:
+        head, advice = f"{head} in {without}", f"{advice} then"
+        said = "no tanker gets here from a fill site and back"
+    said = f"No tanker shuttle is computed for this address{f' in {without}' if without else ''}: {said}."
+    titled, size = paper.shrunk(head, 15.0, 10.0, HALF_PT, bold=True)
+    wheels = crew.without_shuttle_words(facts.plan, facts.lead)
+    return [Line(titled, size, bold=True), *_other_seasons(facts), *paragraph(said, HALF_PT),
+            *paragraph(f"{advice}.", HALF_PT, bold=True),
+            *(line for one in wheels for line in paragraph(one, HALF_PT, indent=10.0, most=4))]  # fmt: skip
 
 
 def _none_meets(facts: Facts) -> str:
@@ -122,6 +129,9 @@ def can(facts: Facts) -> list[Line]:
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
+    if facts.close_call:
+        side = "above" if flow >= need - ROUNDING_GPM else "below"
+        lines += paragraph(f"Close call: hardly {side} what is required.", HALF_PT, bold=True)
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
     said = f"held {lasts} without a break, all alerted at once, worst season"
     if float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
@@ -400,7 +410,7 @@ def _not_this_way(facts: Facts) -> list[Line]:
     """Say in which months the way does not hold, for any address of the card, and where another one stands."""
     site = facts.cell("site")
     behind = {month for other in facts.group.others if other.site == site for month in other.months}
-    said = dict.fromkeys(flag_words(flag) for flag in facts.card_flags if flag.code == NOT_THIS_WAY)
+    said = dict.fromkeys(named_words(facts.plan, f) for f in facts.card_flags if f.code == NOT_THIS_WAY)
     lines = [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
     return lines + paragraph(f"The way in {month_words(behind)}: sheet behind.", HALF_PT) if behind else lines
 

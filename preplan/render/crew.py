@@ -10,6 +10,7 @@ import numpy as np
 from preplan.plan import ROUNDING_GPM, Plan
 from preplan.records import FloatArray
 from preplan.render import words
+from preplan.render.first_minutes import full_flow_min
 
 
 def arrivals(plan: Plan, units: Iterable[int], when: FloatArray) -> str:
@@ -218,7 +219,7 @@ def surge_words(plan: Plan, address: int) -> str:
     held, rules = float(plan.answers.surge_min[address]), plan.district.rules.shuttle
     if not math.isfinite(held):
         return ""
-    full = float(plan.answers.first_arrival_min[address]) + max(rules.full_flow_after_min, rules.attack_setup_min)
+    full = full_flow_min(plan, address)
     asked = max(rules.surge_gpm, float(plan.needs.required_gpm[address]))
     lasts = f"held {words.supply(held)} of {words.number(rules.surge_min)} min" if held >= 1.0 else "not held"
     return f"Master stream, {words.number(asked)} gpm in all from minute {words.number(full)}: {lasts}."
@@ -239,7 +240,7 @@ def without_shuttle_words(plan: Plan, address: int) -> list[str]:
             listed.append(f"{words.printable(plan.units[u].unit_id)} {words.gallons(plan.units[u].tank_gal)}{at}")
         said += [f"{named}: {', '.join(listed)}."] if listed else []
     if said and not np.isfinite(arrival).any():
-        said.append("Minutes are not known: the mapped roads bring no unit here.")
+        said.append("Minutes are not known.")
     return said
 
 

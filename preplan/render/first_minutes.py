@@ -19,8 +19,21 @@ def officer_words(plan: Plan, address: int) -> str:
     status = str(plan.answers.status[address])
     tell = {"higher level": _higher, "not met": _not_met}.get(status, _served)
     first = plan.answers.first_water_min[address]
-    start = f"First water minute {_minute(float(first))}." if math.isfinite(first) else "First water: not known."
-    return f"{start} {tell(plan, address, level)}"
+    start = f"First water minute {_minute(float(first))}" if math.isfinite(first) else "First water: not known"
+    return f"{start}{_full_flow_words(plan, address)}. {tell(plan, address, level)}"
+
+
+def _full_flow_words(plan: Plan, address: int) -> str:
+    """Say from when more than the first attack's flow is asked for; '' where it is not, or that is not known."""
+    full = full_flow_min(plan, address)
+    more = float(plan.needs.required_gpm[address]) > plan.district.rules.shuttle.attack_gpm
+    return f", full flow asked for from {_minute(full)}" if more and math.isfinite(full) else ""
+
+
+def full_flow_min(plan: Plan, address: int) -> float:
+    """Give the minute from which the required flow is asked for; nan where no engine comes."""
+    rules = plan.district.rules.shuttle
+    return float(plan.answers.first_arrival_min[address]) + max(rules.full_flow_after_min, rules.attack_setup_min)
 
 
 def held_words(plan: Plan, address: int, level: int) -> str:

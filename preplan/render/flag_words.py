@@ -23,7 +23,7 @@ _FLAGS = {
     "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "no backup": "No fill site stands in in {n}.",
-    "not this way": "{n}: NOT THIS WAY, a road on it is shut or posted.",
+    "not this way": "{n}: NOT THIS WAY, {road} is shut or posted then.",
     "seasonal": "The fill site works {n} only.",
     "hydrant near": "Hydrant {n} by road and driveway; not in the tankers' flow.",
     "dead end": "On a dead-end road: one way in and out.",
@@ -31,7 +31,8 @@ _FLAGS = {
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
     "posted bridge avoided": "Goes round a weight, height or width, posted or rated: {n} longer.",
-    "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe.",
+    "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe: "
+    "ask their owners beforehand; on the night the officer decides.",
     "narrow road": "One truck wide for {n} of the round trip: loaded and empty tankers cannot pass.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
     "hold one until the other is through.",
@@ -53,7 +54,7 @@ _FLAGS = {
     "close": f"Close call: the {FLOW} is hardly above or below the required flow at {{n}}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
     "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
-    "road closed": "No tanker gets here in {n}: a road on the way is closed or posted then.",
+    "road closed": "No tanker gets here in {n}: {road} is closed or posted then.",
     "send with first alarm": "Send this response level with the first alarm.",
     "sprinklered": "Sprinklered: the required flow is not lowered for it.",
     "out of service": "Out of service.",
@@ -62,6 +63,8 @@ _FLAGS = {
     "shares its source": "Shares its water with: {n}.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
+A_ROAD = "a road on the way"
+"""Stands for the name of a road that is shut, where it is not told."""
 ON_THE_WAY = frozenset({"crosses above rating", "empty only", "not for later tanker"})
 """Flags that a driver reads with the loaded leg."""
 OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below engine"})
@@ -77,8 +80,10 @@ _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}
 
 
-def flag_words(flag: Flag) -> str:
+def flag_words(flag: Flag, road: str = A_ROAD) -> str:
     """Say a flag as a plain sentence; one without a sentence of its own prints as its code and number.
+
+    `road` names the road that is shut, in a sentence that has room for it.
 
     >>> flag_words(Flag("long driveway", 640.0, "ft")), flag_words(Flag("seasonal", "4-11"))
     ('Long driveway: 640 ft of hose from the road.', 'The fill site works April to November only.')
@@ -88,10 +93,10 @@ def flag_words(flag: Flag) -> str:
     'Second circuit: On a dead-end road: one way in and out.'
     """
     if flag.circuit == SECOND_CIRCUIT:
-        return f"Second circuit: {flag_words(replace(flag, circuit=FIRST_CIRCUIT))}"
+        return f"Second circuit: {flag_words(replace(flag, circuit=FIRST_CIRCUIT), road)}"
     template = _FLAGS.get(flag.code)
     if template is not None and ("{n}" not in template or flag.value is not None):
-        return template.replace("{n}", _flag_number(flag))
+        return template.replace("{n}", _flag_number(flag)).replace("{road}", road)
     said = first_up(printable(flag.code))
     return f"{said}: {_flag_number(flag)}." if flag.value is not None else f"{said}."
 

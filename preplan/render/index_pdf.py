@@ -33,7 +33,7 @@ _LEVEL_NOTE = (
     "Status colours are not hydrant flow classes."
 )
 _NAMELESS = "No road name"
-_ASSUMED = "(nearest road)"
+_ASSUMED = "(no road named: nearest)"
 
 
 def entries_of(plan: Plan, groups: Sequence[CardGroup]) -> list[Entry]:

@@ -9,13 +9,15 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import CardGroup, Flag, Plan, SeasonLine
-from preplan.records import ALL_MONTHS, RoadLimits
+from preplan.records import ALL_MONTHS, FloatArray, IntArray, RoadLimits
 from preplan.render import scene, words
-from preplan.render.flag_words import flag_words, flags_on
+from preplan.render.flag_words import A_ROAD, flag_words, flags_on
 from preplan.units import FT_PER_MI
 
 _HERE_FT = 60.0
 """A limit so near is at the dump site."""
+_MOST_SHUT = 2
+"""Most roads that are named where a way is shut."""
 
 
 def place_words(plan: Plan, flag: Flag, address: int) -> str:
@@ -33,8 +35,42 @@ def place_words(plan: Plan, flag: Flag, address: int) -> str:
 
 
 def limit_words(plan: Plan, flag: Flag, address: int) -> str:
-    """Say a flag, and of a limit where it is."""
-    return flag_words(flag) + place_words(plan, flag, address)
+    """Say a flag, and of a limit which road has it and where it is."""
+    return named_words(plan, flag) + place_words(plan, flag, address)
+
+
+def named_words(plan: Plan, flag: Flag) -> str:
+    """Say a flag, with the name of the road if one is shut."""
+    return flag_words(flag, shut_road(plan, flag.stretches))
+
+
+def shut_road(plan: Plan, stretches: Sequence[int]) -> str:
+    """Name the roads that are shut for a way; at most two, else only how many."""
+    names = list(dict.fromkeys(filter(None, (words.road_words(plan, stretch) for stretch in stretches))))
+    if not names:
+        return A_ROAD
+    return " or ".join(names) if len(names) <= _MOST_SHUT else f"{names[0]} or another of {len(names)} roads"
+
+
+def closed_on(plan: Plan, group: CardGroup) -> list[int]:
+    """List what holds tankers off a card in months in which none comes: stretches of the other months' ways."""
+    sheets, lead = plan.on_sheets(), group.lead
+    driven = [sheets.trip_rows(other.trip) for other in group.others if other.months]
+    segments = np.unique(sheets.forest.segment[[row for legs in driven for leg in legs for row in leg]])
+    comes = [bool((line.best_site[lead] >= 0).any()) for line in plan.seasons]
+    shut, free = (
+        [_state(limits, segments) for limits, way in zip(plan.season_limits, comes, strict=True) if way is so]
+        for so in (False, True)
+    )
+    changed = [np.any(one != other, axis=1) for one in shut for other in free]
+    found: list[int] = segments[np.any(changed, axis=0)].tolist() if changed else []
+    return found
+
+
+def _state(limits: RoadLimits, segments: IntArray) -> FloatArray:
+    """Give what stretches do to a vehicle, (stretches, limits): equal rows do the same."""
+    names = ("max_lb", "max_axle_lb", "max_height_ft", "max_width_ft", "tanker_road", "forward_open", "backward_open")
+    return np.column_stack([getattr(limits, name)[segments].astype(np.float64) for name in names])
 
 
 def flags_of_card(plan: Plan, group: CardGroup, circuit: int) -> list[Flag]:

@@ -18,8 +18,8 @@ from preplan.plan import STATUSES, Flag, Plan
 from preplan.records import FILL_SITE_KINDS, BoolArray, Closure, FillSite, FloatArray, IntArray
 from preplan.render import crew, us_grid, words
 from preplan.render.card_words import season_words
-from preplan.render.flag_words import GRAVE, flag_words
-from preplan.render.limit_places import posted_words
+from preplan.render.flag_words import GRAVE
+from preplan.render.limit_places import named_words, posted_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, lines, pack, steps, whole
 from preplan.render.map_search import id_columns, search_data
 from preplan.render.map_strip import strip_data
@@ -450,7 +450,7 @@ def _flag_said(plan: Plan, flag: Flag, called: str = "") -> str:
         value = re.sub(r"(?<= at ).+(?=, round trip )", lambda found: numbers.get(found[0], found[0]), value)
     if isinstance(value, str) and flag.code == "shares its source":
         value = ", ".join(numbers.get(one, one) for one in value.split(" "))
-    said = flag_words(replace(flag, value=value))
+    said = named_words(plan, replace(flag, value=value))
     return (
         said.removesuffix(".") + ", if this level is called on arrival."
         if (flag.code, called) == ("gap", "on arrival")

@@ -166,11 +166,12 @@ def _postings(document: Document, plan: Plan) -> None:
     document.heading("Posted limits and bridges", bookmark=True, keep=TABLE_PT)
     roads, limits = plan.roads, plan.limits
     unposted = int(limits.unposted_bridge.sum())
-    trip = shown(plan, plan.levels.trip)
-    over = int(np.sum(plan.trips.unposted_bridges[trip[trip >= 0]] > 0))
+    trips = np.column_stack([shown(plan, table) for table in (plan.levels.trip, plan.levels.split_trip)])
+    crossed = np.append(plan.trips.unposted_bridges, 0)[trips]  # trip -1 takes the 0 at the end
+    over = int(np.sum(crossed.max(axis=1) > 0))
     document.flow(
         f"Stretches of bridge in the road data without a posted weight (unknown, not safe): {unposted:,}. "
-        f"Addresses whose chosen round trip uses at least one: {over:,}."
+        f"Addresses whose chosen round trip, or either of two, uses at least one: {over:,}."
     )
     found: dict[tuple[float, str, str], list[int]] = {}
     for row in np.flatnonzero(limits.posted).tolist():

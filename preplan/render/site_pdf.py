@@ -14,7 +14,7 @@ from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
-from preplan.render.limit_places import flags_of_card, named_limits, trip_limits, weight_warnings
+from preplan.render.limit_places import flags_of_card, named_limits, named_words, trip_limits, weight_warnings
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
@@ -257,7 +257,7 @@ def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -
 def _met(plan: Plan, circuit: _Circuit, *codes: str) -> list[str]:
     """Say what some flags tell its drivers: months in which it does not hold, tankers met on a lane one truck wide."""
     flags = flags_on(plan, circuit.group.lead, circuit.number)
-    return [flag_words(flag) for flag in flags if flag.code in codes]
+    return [named_words(plan, flag) for flag in flags if flag.code in codes]
 
 
 def _draw_other_circuits(
