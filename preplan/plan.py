@@ -538,7 +538,7 @@ class OtherCircuit:
     """Who pumps there; -1: nobody, or not told."""
     dump_engine: int = -1
     tankers: tuple[int, ...] = ()
-    """Who hauls; () where tankers are split then: who fills where is not told."""
+    """Who fills there: of two fill sites each has its own."""
     flags: tuple[Flag, ...] = ()
     """Limits that it drives over."""
 

@@ -17,6 +17,7 @@ from preplan.months import month_words, months_text
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, OtherCircuit, Plan
 from preplan.planning.pipeline import plan_district
 from preplan.render import card_pdf, site_pdf, words
+from preplan.render.card_words import splits
 from preplan.render.flag_words import flags_on
 from preplan.roads.source import read_osm
 from tests.example_plan import example_plan, other_plan
@@ -143,17 +144,19 @@ def same_trips(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCir
 
 
 def same_crews(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]]) -> int:
-    """Hold who pumps, drafts and hauls against a plan made again, where it fills there alone; gives how many do.
+    """Hold who pumps, drafts and hauls against a plan made again, where it fills there too; gives how many do.
 
-    A backup's flow is of tankers on one class of vehicle; a plan may leave out some of them more.
+    A backup's flow is of tankers on one class of vehicle and all at one site; a plan may leave out some of them more.
     """
     held = 0
     for group, other in sheets:
         cell, levels = (group.lead, other.level), again.levels
-        if levels.site[cell] != other.site or levels.split[cell] >= 0 or not other.tankers:
+        second = bool(levels.split[cell] == other.site)
+        if other.site not in (levels.site[cell], levels.split[cell]) or (other.backup and levels.split[cell] >= 0):
             continue
-        assert (other.fill_engine, other.dump_engine) == (levels.fill_engine[cell], levels.dump_engine[cell]), cell
-        hauls = tuple(np.flatnonzero(levels.used[cell]).tolist())
+        pumps = (levels.split_engine if second else levels.fill_engine)[cell]
+        assert (other.fill_engine, other.dump_engine) == (pumps, levels.dump_engine[cell]), cell
+        hauls = tuple(np.flatnonzero(levels.used[cell] & (levels.at_split[cell] == second)).tolist())
         if other.tankers != hauls:
             assert other.backup, words.where_words(sample, group.lead)
             assert set(other.tankers) > set(hauls)
@@ -178,6 +181,22 @@ def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_
         )
     assert any(level[group.lead] < 0 for group, _ in sheets)
     assert same_crews(sample, again, sheets) > 30
+
+
+def test_who_fills_where_is_told_of_tankers_that_are_parted_in_some_months_alone(sample: Plan) -> None:
+    """March by itself, planned again: some cards of a fill site that is enough in June have two then."""
+    split = [(g, o) for g, o in others_of(sample) if 3 in o.months and splits(sample, g.lead, o)]
+    assert len(split) > 1
+    again = planned_in(frozenset({3}))
+    same_trips(sample, again, split)
+    assert same_crews(sample, again, split) == len(split)
+    (group, _), others = split[0], {o.site: o.tankers for g, o in split if g is split[0][0]}
+    assert len(others) == 2
+    assert not set.intersection(*map(set, others.values()))
+    said = pages(replace(sample, groups=(group,)))
+    for tankers in others.values():
+        named = " ".join(sample.units[unit].unit_id for unit in tankers)
+        assert any(f"Tankers that fill here: {named}." in page for page in said), named
 
 
 def test_the_backup_s_way_is_the_way_when_the_fill_site_is_out(sample: Plan) -> None:

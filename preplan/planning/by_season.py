@@ -31,11 +31,17 @@ def worst_roads(choices: Sequence[Choice], required_gpm: FloatArray) -> tuple[Ch
     flows = np.stack([_decided(choice) for choice in choices])
     road = worst_season(flows, required_gpm)
     lines = [line for choice in choices for line in choice.seasons]
+    rows = [row for choice in choices for row in choice.rows]
     order = sorted(range(len(lines)), key=lambda at: (-len(lines[at].months), lines[at].months))
     place = np.argsort(order).astype(np.int32)
     first = np.cumsum([0, *(len(choice.seasons) for choice in choices)])
     placed = [
-        replace(choice, season=place[choice.season + start], seasons=tuple(lines[at] for at in order))
+        replace(
+            choice,
+            season=place[choice.season + start],
+            seasons=tuple(lines[at] for at in order),
+            rows=tuple(rows[at] for at in order),
+        )
         for choice, start in zip(choices, first, strict=False)
     ]
     return by_rows(placed, road), road

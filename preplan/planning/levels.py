@@ -30,6 +30,8 @@ class Choice:
     season: IntArray
     """One season an address, the same at every level."""
     seasons: tuple[SeasonLine, ...]
+    rows: tuple[IntArray, ...]
+    """(addresses, levels) settled case in each of them, whose tankers may be split; rows of its roads' `Flows`."""
 
 
 def choose(flows: Flows) -> Choice:
@@ -60,6 +62,7 @@ def choose(flows: Flows) -> Choice:
         row=np.stack([found.row for found in chosen])[season, a, lv],
         season=season,
         seasons=tuple(lines),
+        rows=tuple(found.row for found in chosen),
     )
 
 

@@ -39,7 +39,7 @@ from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
-from preplan.planning.levels import Worked, choose, grade, supply_table
+from preplan.planning.levels import Choice, Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.occupancies import tally
@@ -121,7 +121,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     graded = grade(scene, flows, choice, road, hydrant)
     progress("tracing routes", 0.6)
     shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
-    searched = searched_in(ground, found, flows, choice.seasons, road)
+    searched = searched_in(ground, found, flows, choice, road)
     free_min = rows_of(searched.free_min, road)
     circuits = [circuit for season in found for circuit in season.circuits]
     trips, forest = keep_trips(circuits, free_min, searched.measures, shown, road)
@@ -396,7 +396,7 @@ def searched_in(
     ground: Ground,
     found: Sequence[SeasonTrips],
     flows: Sequence[Flows],
-    seasons: tuple[SeasonLine, ...],
+    choice: Choice,
     road: IntArray,
 ) -> Searched:
     """Gather what was searched and weighed in every season of the roads."""
@@ -407,8 +407,9 @@ def searched_in(
         limits=tuple(season.limits for season in ground.seasons),
         measures=Measures.of(ground.limits, ground.seasons[0].network.length_mi),
         road=road,
-        seasons=seasons,
-        of_line=roads_of(ground, seasons),
+        seasons=choice.seasons,
+        of_line=roads_of(ground, choice.seasons),
+        rows=choice.rows,
     )
 
 

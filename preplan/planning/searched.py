@@ -46,6 +46,8 @@ class Searched:
     """Of the plan."""
     of_line: tuple[int, ...]
     """Season of the roads of each of them."""
+    rows: tuple[IntArray, ...]
+    """(addresses, levels) settled case in each of them: rows of the flows of its roads."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from preplan.plan import CardGroup, Flag, OtherCircuit, RouteForest, Step, TripTable
+from preplan.planning.fireground import Crews
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import Pairs, told_trips
 from preplan.planning.searched import Searched, Shut, shut_ways
@@ -26,8 +27,10 @@ class _Asked:
     """Of the roads."""
     months: tuple[int, ...] = ()
     """In which tankers fill there by plan; (): it is the backup."""
+    line: int = -1
+    """Season of the plan; -1: it is the backup."""
     split: bool = False
-    """Some of them fill at another one then."""
+    """Some tankers fill at another one then."""
     cut: int = -1
     """Vehicle class; -1: none has a way."""
     fill_engine: int = -1
@@ -76,7 +79,8 @@ def with_sheets(
     for trip, one in enumerate(asked):
         legs = [forest.walk(int(leaf[trip])) for leaf in (trips.out_leaf, trips.back_leaf)]
         driven = [forest.segment[leg].tolist() for leg in legs]
-        key = (one.site, *map(tuple, driven))  # a way that is the same in several seasons has one sheet
+        # a way that is the same in several seasons has one sheet, unless tankers are parted otherwise
+        key = (one.site, *map(tuple, driven), one.tankers if one.split else None)
         before = others[one.group].get(key)
         if before is None:
             steps = legs_of_trip(found, trips, forest, trip, searched.limits[one.season])
@@ -106,45 +110,49 @@ def _asked(
         if backup not in own:
             yield _Asked(group=at, address=a, site=backup, level=shown, season=int(searched.road[a]))
     rows = [a, *group.addresses]
-    for line, season in zip(searched.seasons, searched.of_line, strict=True):
+    for at_line, (line, season) in enumerate(zip(searched.seasons, searched.of_line, strict=True)):
         level = shown if shown >= 0 else line.level_of(rows, found.required_gpm[rows])
+        asked = _Asked(group=at, address=a, site=-1, level=level, season=season, months=line.months, line=at_line)
         there = line.sites_of(a, level)
         for site in there:
             if site not in own or own[site] >= set(line.months):
-                yield _Asked(
-                    group=at, address=a, site=site, level=level, season=season, months=line.months, split=len(there) > 1
-                )
+                yield replace(asked, site=site, split=len(there) > 1)
 
 
 def _manned(asked: Sequence[_Asked], searched: Searched) -> list[_Asked]:
     """Add who pumps and who hauls in the flow that pages print, and their vehicle class.
 
-    A backup's flow is that of a case looked at, another month's that of a settled one. Where tankers are split, the
-    class is that of all together, and nobody is named.
+    A backup's flow is that of a case looked at, another month's that of the settled one of its season, in which
+    tankers may be split over two fill sites.
     """
     manned = list(asked)
     for season, flows in enumerate(searched.flows):
-        for backup in (True, False):
-            mine = [
-                at for at, one in enumerate(asked)
-                if one.season == season and bool(one.months) != backup and not one.split
-            ]  # fmt: skip
-            case = np.array([(asked[at].address, asked[at].site, asked[at].level) for at in mine], dtype=np.int32)
-            where = case.reshape(-1, 3).T
-            run = flows.crews(*where) if backup else flows.settled(*where).run
-            for row, at in enumerate(mine):
-                manned[at] = replace(
-                    asked[at],
-                    cut=_with_way(searched, asked[at], int(run.cut[row])),
-                    fill_engine=int(run.fill_engine[row]),
-                    dump_engine=int(run.dump_engine[row]),
-                    tankers=tuple(np.flatnonzero(run.used[row]).tolist()),
-                )
-    for at, one in enumerate(asked):
-        if one.split:
-            cut = int(searched.flows[one.season].cut[one.address, one.site, one.level])
-            manned[at] = replace(one, cut=_with_way(searched, one, cut))
+        mine = [at for at, one in enumerate(asked) if one.season == season and not one.months]
+        case = np.array([(asked[at].address, asked[at].site, asked[at].level) for at in mine], dtype=np.int32)
+        backups = flows.crews(*case.reshape(-1, 3).T)
+        for row, at in enumerate(mine):
+            manned[at] = _with_crew(searched, asked[at], backups, row)
+    for line, (season, rows) in enumerate(zip(searched.of_line, searched.rows, strict=True)):
+        mine = [at for at, one in enumerate(asked) if one.line == line]
+        at_level = np.array([(asked[at].address, asked[at].level) for at in mine], dtype=np.int32).reshape(-1, 2)
+        settled = searched.flows[season].settled_rows(rows[tuple(at_level.T)]).run
+        for row, at in enumerate(mine):
+            manned[at] = _with_crew(searched, asked[at], settled, row)
     return manned
+
+
+def _with_crew(searched: Searched, one: _Asked, run: Crews, row: int) -> _Asked:
+    """Add the crew of a case: of the tankers those that fill at the sheet's site."""
+    second = bool(run.second[row] == one.site)
+    cut, pumps = (run.second_cut, run.second_engine) if second else (run.cut, run.fill_engine)
+    here = run.used[row] & (run.at_second[row] == second)
+    return replace(
+        one,
+        cut=_with_way(searched, one, int(cut[row])),
+        fill_engine=int(pumps[row]),
+        dump_engine=int(run.dump_engine[row]),
+        tankers=tuple(np.flatnonzero(here).tolist()),
+    )
 
 
 def _with_way(searched: Searched, one: _Asked, cut: int) -> int:

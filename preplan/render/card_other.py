@@ -9,7 +9,7 @@ from preplan.plan import OtherCircuit, Plan, SeasonLine
 from preplan.records import FloatArray
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
-from preplan.render.card_words import flow_words, from_words, place
+from preplan.render.card_words import flow_words, from_words, place, splits
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -78,7 +78,8 @@ def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     if other.dump_engine >= 0:
         also = ", which attacks too" if other.dump_engine == attack else ""
         jobs.append(f"Dump site: {named([other.dump_engine], on_scene)}{also}")
-    yield f"{'. '.join([*jobs, f'Tankers: {named(other.tankers, on_scene)}'])}."
+    here = " that fill here" * splits(plan, lead, other)
+    yield f"{'. '.join([*jobs, f'Tankers{here}: {named(other.tankers, on_scene)}'])}."
 
 
 def _ids(plan: Plan, units: Iterable[int]) -> str:

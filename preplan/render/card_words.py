@@ -441,10 +441,19 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
         if engine not in (-1, mine):
             who = words.printable(plan.units[engine].unit_id)
             jobs.append(f"{who} {job}" if sent[engine] else f"call {who}: it {job}")
-    haul = np.flatnonzero(plan.levels.used[lead, level]).tolist()
-    if other.tankers and sorted(other.tankers) != haul:
-        jobs.append(f"tankers {words.printable(' '.join(plan.units[unit].unit_id for unit in other.tankers))}")
+    here = plan.levels.used[lead, level] & ~plan.levels.at_split[lead, level]
+    if other.tankers and sorted(other.tankers) != np.flatnonzero(here).tolist():
+        named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
+        jobs.append(
+            f"{named} fill{'s' * (len(other.tankers) == 1)} there" if splits(plan, lead, other) else f"tankers {named}"
+        )
     return f" {words.first_up(', '.join(jobs))}." if jobs else ""
+
+
+def splits(plan: Plan, address: int, other: OtherCircuit) -> bool:
+    """Tell whether tankers fill at two fill sites in the months of another circuit."""
+    seasons = (season for season in plan.seasons if set(season.months) <= set(other.months))
+    return any(len(season.sites_of(address, other.level)) > 1 for season in seasons)
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:
