@@ -469,7 +469,7 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
 
 def from_words(sites: Sequence[int]) -> str:
     """Say from which fill site, or from which two."""
-    return f"from fill site {' and '.join(str(site + 1) for site in sites)}"
+    return f"from fill site{'s' * (len(sites) > 1)} {' and '.join(str(site + 1) for site in sites)}"
 
 
 def months_of(plan: Plan, address: int, level: int, sites: tuple[int, ...]) -> str:
