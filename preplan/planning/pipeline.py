@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from operator import add
 
 import numpy as np
 
 from preplan.errors import Finding, InputError
 from preplan.plan import (
-    FIRST_CIRCUIT,
-    SECOND_CIRCUIT,
     AnswerTable,
     CardGroup,
-    Flag,
     HydrantReach,
     Inputs,
     LayTable,
@@ -30,6 +28,7 @@ from preplan.planning.approaches import approaches
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.by_season import merged_scene, rows_of, season_flags, with_lone_months, worst_roads
 from preplan.planning.doubts import settle_doubts
+from preplan.planning.driver_warnings import weights_of, with_weights
 from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.flags import address_flags, site_flags, with_hydrants
 from preplan.planning.flows import Flows
@@ -42,6 +41,7 @@ from preplan.planning.lays import best_lays, with_lays
 from preplan.planning.levels import Choice, Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
+from preplan.planning.near_limits import limits_at_sites
 from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
@@ -50,7 +50,7 @@ from preplan.planning.searched import Searched, Shut, shown_trips, shut_ways, wi
 from preplan.planning.sheets import with_sheets
 from preplan.planning.siting import meets_from
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
-from preplan.planning.weights import Met, Weights, gravest_first
+from preplan.planning.weights import Weights
 from preplan.planning.what_if import what_if_of
 from preplan.records import (
     BoolArray,
@@ -62,9 +62,7 @@ from preplan.records import (
     TextArray,
     Unit,
 )
-from preplan.roads.forest import states_on
 from preplan.roads.hose import hydrant_reach
-from preplan.roads.inventory import is_bridge, rating_lb
 from preplan.roads.paths import Junctions
 from preplan.roads.search import Fleet, Spots, response_min
 from preplan.roads.speeds import rule_comparison
@@ -370,28 +368,6 @@ def weigh_limits(
     return costs, np.concatenate(tempting)
 
 
-def weights_of(
-    answers: AnswerTable, levels: LevelTable, road: IntArray, units: tuple[Unit, ...], inputs: Inputs, ground: Ground
-) -> Weights:
-    """Gather what is posted and rated, and the tankers sent; where no level is shown, every one."""
-    every = np.array([is_tanker(unit) for unit in units])
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    shown, planned = levels.tankers[cell], (answers.level >= 0)[:, None]
-    from_here = np.arange(levels.tankers.shape[1]) >= answers.level[:, None]
-    return Weights(
-        roads=ground.roads,
-        bridge=is_bridge(ground.roads),
-        limits=tuple(season.limits for season in ground.seasons),
-        months=tuple(season.months for season in ground.seasons),
-        road=road,
-        operating_lb=rating_lb(inputs.bridges, ground.bridge_row),
-        units=units,
-        sent=np.where(planned, shown, every),
-        later=planned & (levels.tankers & from_here[:, :, None]).any(axis=1) & ~shown,
-        engines=planned & levels.fleet[cell] & ~shown,
-    )
-
-
 def searched_in(
     ground: Ground,
     found: Sequence[SeasonTrips],
@@ -411,40 +387,6 @@ def searched_in(
         of_line=roads_of(ground, choice.seasons),
         rows=choice.rows,
     )
-
-
-def with_weights(
-    answers: AnswerTable, levels: LevelTable, trips: TripTable, forest: RouteForest, weights: Weights, free: IntArray
-) -> AnswerTable:
-    """Flag, before all else, the bridges that loaded tankers must not cross, or cross above their rating.
-
-    `free` is as `Met` has it.
-    """
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    at_split = levels.at_split[cell]
-
-    to_second = np.arange(len(weights.units)) == levels.split_engine[cell][:, None]
-
-    def found(circuit: int, table: IntArray, sent: BoolArray, engines: BoolArray) -> dict[int, tuple[Flag, ...]]:
-        """Flag what the tankers and engines of one circuit meet."""
-        trip = np.where(answers.level >= 0, table[cell], -1)
-
-        def driven(leaf: IntArray) -> IntArray:
-            legs = states_on(forest, np.append(leaf, -1)[trip], weights.limited)  # trip -1 takes the leaf of none
-            return (legs // (1, 2)).astype(np.int32)
-
-        met = Met(free=free, out=driven(trips.out_leaf), back=driven(trips.back_leaf))
-        flags = replace(weights, sent=weights.sent & sent, engines=weights.engines & engines).flags(met)
-        return {a: tuple(replace(flag, circuit=circuit) for flag in some) for a, some in flags.items()}
-
-    first = found(FIRST_CIRCUIT, levels.trip, ~at_split, ~to_second)
-    second = found(SECOND_CIRCUIT, levels.split_trip, at_split, to_second)
-    hydrant = answers.status == "hydrant"
-    flags = []
-    for a, others in enumerate(answers.flags):
-        both = () if hydrant[a] else (*first.get(a, ()), *second.get(a, ()))
-        flags.append((*gravest_first(both), *others))
-    return replace(answers, flags=tuple(flags))
 
 
 def with_trips(levels: LevelTable, trips: TripTable, sites: int) -> LevelTable:
@@ -492,7 +434,13 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         frontages=ground.frontages,
         sites=inputs.sites,
         site_segment=ground.sites.segment,
-        site_flags=site_flags(scene, ground.sites.segment, ground.sites.gap_ft),
+        site_flags=tuple(
+            map(
+                add,
+                limits_at_sites(outcome.weights, inputs.sites),
+                site_flags(scene, ground.sites.segment, ground.sites.gap_ft),
+            )
+        ),
         stations=inputs.stations,
         units=scene.units,
         arrival_min=scene.response.arrival_min,

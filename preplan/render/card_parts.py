@@ -22,7 +22,8 @@ def subject_of(picture: Picture, facts: Facts) -> Subject:
     """Gather what the map of a card's circuit shows."""
     group = facts.group
     others = (facts.cell("backup"), facts.cell("split")) if facts.on_card else ()
-    named = named_limits(facts.card_flags)
+    site = facts.cell("site")
+    named = named_limits([*facts.card_flags, *(facts.plan.site_flags[site] if site >= 0 else ())])
     subject = picture.subject(
         group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps, named, facts.plan
     )

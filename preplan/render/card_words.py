@@ -12,7 +12,7 @@ from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.driving_words import turning_words
 from preplan.render.flag_words import NOT_THIS_WAY, flag_words, flags_on
-from preplan.render.limit_places import named_words
+from preplan.render.limit_places import named_words, site_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
 
@@ -334,6 +334,8 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
     lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=4) if note else []
+    for warning in site_warnings(plan, site):
+        lines += paragraph(warning, HALF_PT, SMALL_PT, bold=True, most=4)
     pumps = _who_pumps(facts)
     said = f"{approach} {pumps}".strip()
     return lines + (paragraph(said, HALF_PT, most=_MOST_WAY_IN) if said else [])

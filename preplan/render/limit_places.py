@@ -22,7 +22,21 @@ _MOST_SHUT = 2
 
 def place_words(plan: Plan, flag: Flag, address: int) -> str:
     """Say how far from an address's dump site the limit is that a flag names, as a sentence; '' for any other flag."""
-    lon, lat = float(plan.frontages.lon[address]), float(plan.frontages.lat[address])
+    return _place_words(plan, flag, float(plan.frontages.lon[address]), float(plan.frontages.lat[address]), "dump site")
+
+
+def site_warnings(plan: Plan, site: int) -> list[str]:
+    """Say what is too weak, low or narrow near a fill site, and where it is, the gravest first."""
+    there = plan.sites[site]
+    return [
+        named_words(plan, flag) + _place_words(plan, flag, there.lon, there.lat, "fill site")
+        for flag in plan.site_flags[site]
+        if flag.stretches
+    ]
+
+
+def _place_words(plan: Plan, flag: Flag, lon: float, lat: float, what: str) -> str:
+    """Say how far from a place the limit is that a flag names; '' for any other flag."""
     if not flag.stretches or not math.isfinite(lon + lat):
         return ""
     lonlat = np.vstack([plan.line(stretch) for stretch in flag.stretches])
@@ -30,8 +44,8 @@ def place_words(plan: Plan, flag: Flag, address: int) -> str:
     east, north = off[np.hypot(*off.T).argmin()].tolist()
     far_ft = math.hypot(east, north)
     if far_ft < _HERE_FT:
-        return " It is at the dump site."
-    return f" It is {words.way_length(far_ft / FT_PER_MI)} {scene.compass(east, north)} of the dump site."
+        return f" It is at the {what}."
+    return f" It is {words.way_length(far_ft / FT_PER_MI)} {scene.compass(east, north)} of the {what}."
 
 
 def limit_words(plan: Plan, flag: Flag, address: int) -> str:

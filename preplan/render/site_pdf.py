@@ -14,7 +14,14 @@ from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
-from preplan.render.limit_places import flags_of_card, named_limits, named_words, trip_limits, weight_warnings
+from preplan.render.limit_places import (
+    flags_of_card,
+    named_limits,
+    named_words,
+    site_warnings,
+    trip_limits,
+    weight_warnings,
+)
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
@@ -116,8 +123,11 @@ def _site_page(
     _draw_service(document, plan, row, first == row, backup == row, shown(plan, plan.levels.split) == row)
     if largest is not None:
         _draw_circuit(document, plan, largest, row)
+    for warning in site_warnings(plan, row):
+        document.flow(f"• {warning}", bold=True)
     for flag in plan.site_flags[row]:
-        document.flow(f"• {flag_words(flag)}")
+        if not flag.stretches:
+            document.flow(f"• {flag_words(flag)}")
     _draw_other_circuits(document, plan, circuits[1:], cards)
     if document.y - 26.0 > FOOT_PT:
         pen.text(LEFT_PT, FOOT_PT + 4.0, _SIGN, SMALL_PT)
@@ -136,7 +146,7 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
     if circuit is not None:
         group = circuit.group
-        named = named_limits(circuit.flags(plan))
+        named = named_limits([*circuit.flags(plan), *plan.site_flags[row]])
         subject = picture.subject(group.addresses, group.lead, circuit.trip, steps=circuit.out_steps, named=named)
     else:
         subject = Subject((), site=row)

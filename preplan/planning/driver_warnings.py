@@ -1,0 +1,95 @@
+"""Who is told of which limits: those of his own way, and what nobody drives but a driver may be tempted by."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, AnswerTable, Flag, Inputs, LevelTable, RouteForest, TripTable
+from preplan.planning.ground import Ground
+from preplan.planning.vehicles import is_tanker
+from preplan.planning.weights import Met, Weights, gravest_first
+from preplan.records import BoolArray, IntArray, Unit
+from preplan.roads.forest import states_on
+from preplan.roads.inventory import is_bridge, rating_lb
+
+
+def weights_of(
+    answers: AnswerTable, levels: LevelTable, road: IntArray, units: tuple[Unit, ...], inputs: Inputs, ground: Ground
+) -> Weights:
+    """Gather what is posted and rated, and the tankers sent; where no level is shown, every one."""
+    every = np.array([is_tanker(unit) for unit in units])
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    shown, planned = levels.tankers[cell], (answers.level >= 0)[:, None]
+    from_here = np.arange(levels.tankers.shape[1]) >= answers.level[:, None]
+    return Weights(
+        roads=ground.roads,
+        bridge=is_bridge(ground.roads),
+        limits=tuple(season.limits for season in ground.seasons),
+        months=tuple(season.months for season in ground.seasons),
+        road=road,
+        operating_lb=rating_lb(inputs.bridges, ground.bridge_row),
+        units=units,
+        sent=np.where(planned, shown, every),
+        later=planned & (levels.tankers & from_here[:, :, None]).any(axis=1) & ~shown,
+        engines=planned & levels.fleet[cell] & ~shown,
+    )
+
+
+def with_weights(
+    answers: AnswerTable, levels: LevelTable, trips: TripTable, forest: RouteForest, weights: Weights, free: IntArray
+) -> AnswerTable:
+    """Flag, before all else, the bridges that loaded tankers must not cross, or cross above their rating.
+
+    `free` is as `Met` has it.
+    """
+    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
+    at_split = levels.at_split[cell]
+    to_second = np.arange(len(weights.units)) == levels.split_engine[cell][:, None]
+
+    def driven(table: IntArray) -> tuple[IntArray, IntArray]:
+        """Pair addresses with the limited stretches of their trips, loaded and empty."""
+        trip = np.where(answers.level >= 0, table[cell], -1)
+        leaves = (np.append(leaf, -1)[trip] for leaf in (trips.out_leaf, trips.back_leaf))  # trip -1: the leaf of none
+        out, back = (states_on(forest, leaf, weights.limited) // (1, 2) for leaf in leaves)
+        return out.astype(np.int32), back.astype(np.int32)
+
+    first, second = driven(levels.trip), driven(levels.split_trip)
+    on_way = _among(free, np.concatenate([*first, *second]))
+    told = _Told(weights)
+    for circuit, (out, back), tankers, engines in (
+        (FIRST_CIRCUIT, first, ~at_split, ~to_second), (SECOND_CIRCUIT, second, at_split, to_second),
+    ):  # fmt: skip
+        told.tell(circuit, Met(free=free[on_way], out=out, back=back), tankers, engines)
+    # what nobody drives concerns all who come, whichever circuit is theirs
+    everyone, none = np.ones_like(weights.sent), free[:0]
+    told.tell(0, Met(free=free[~on_way], out=none, back=none), everyone, everyone)
+    hydrant = (answers.status == "hydrant").tolist()
+    flags = [(*(() if hydrant[a] else told.of(a)), *others) for a, others in enumerate(answers.flags)]
+    return replace(answers, flags=tuple(flags))
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """Flags of weight and size by address."""
+
+    weights: Weights
+    found: defaultdict[int, list[Flag]] = field(default_factory=lambda: defaultdict(list))
+
+    def tell(self, circuit: int, met: Met, tankers: BoolArray, engines: BoolArray) -> None:
+        """Flag what some of the tankers and engines, masks (addresses, units), meet."""
+        crew = replace(self.weights, sent=self.weights.sent & tankers, engines=self.weights.engines & engines)
+        for address, flags in crew.flags(met).items():
+            self.found[address] += [replace(flag, circuit=circuit) for flag in flags]
+
+    def of(self, address: int) -> tuple[Flag, ...]:
+        """Give those of one address, the gravest first."""
+        return gravest_first(self.found.get(address, ()))
+
+
+def _among(pairs: IntArray, others: IntArray) -> BoolArray:
+    """Mask the pairs, (pairs, 2), that are among others."""
+    known = set(map(tuple, others.tolist()))
+    return np.array([tuple(pair) in known for pair in pairs.tolist()], dtype=np.bool_)
