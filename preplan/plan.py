@@ -539,6 +539,12 @@ class OtherCircuit:
     dump_engine: int = -1
     tankers: tuple[int, ...] = ()
     """Who fills there: of two fill sites each has its own."""
+    attack_engine: int = -1
+    """First engine at the address in its months."""
+    arrival_min: tuple[float, ...] = ()
+    """(units,) at the address after each one's call, in its months; the latest where they are not alike."""
+    fill_engine_min: float = math.inf
+    """When the engine that pumps is at the fill site."""
     flags: tuple[Flag, ...] = ()
     """Limits that it drives over."""
 

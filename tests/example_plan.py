@@ -555,8 +555,9 @@ def other_plan(*, backup: bool, months: tuple[int, ...] = (12, 1, 2, 3)) -> Plan
     steps = (Step(road="Pond Lane", miles=0.4, turn="Leave the fill site north on"),)
     flag = Flag("crosses above rating", "the Oak Road bridge (no sign, but rated 20,000 lb)", limit="20,000 lb")
     other = OtherCircuit(
-        site=1, trip=1, level=0, out_steps=steps, back_steps=steps, backup=backup, months=months, flags=(flag,)
-    )
+        site=1, trip=1, level=0, out_steps=steps, back_steps=steps, backup=backup, months=months, flags=(flag,),
+        attack_engine=0, arrival_min=tuple(plan.arrival_min[0].tolist()), fill_engine_min=15.0,
+    )  # fmt: skip
     mine = replace(plan.groups[0], others=(other,))
     best, stands_in = plan.levels.site.copy(), plan.levels.backup_gpm.copy()
     best[0], stands_in[0] = 1, 321.0

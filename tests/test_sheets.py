@@ -68,7 +68,7 @@ def test_the_sheet_of_other_months_says_when_it_holds_and_what_it_brings() -> No
     assert "December to March from fill site 2: 310 gpm" in sheet
     assert "backup" not in sheet
     card = said[said.index(sheet) - 1]
-    assert "Map, way and table here: April to November. Fill site 2: map and way on a sheet behind." in card
+    assert "Units, map, way and table here: April to November. Fill site 2: map and way on a sheet behind." in card
 
 
 def test_a_backup_that_is_best_in_other_months_has_one_sheet() -> None:
@@ -156,6 +156,8 @@ def same_crews(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCir
             continue
         pumps = (levels.split_engine if second else levels.fill_engine)[cell]
         assert (other.fill_engine, other.dump_engine) == (pumps, levels.dump_engine[cell]), cell
+        assert other.attack_engine == levels.attack_engine[cell]
+        np.testing.assert_allclose(other.arrival_min, again.arrival_min[group.lead])
         hauls = tuple(np.flatnonzero(levels.used[cell] & (levels.at_split[cell] == second)).tolist())
         if other.tankers != hauls:
             assert other.backup, words.where_words(sample, group.lead)
@@ -195,8 +197,11 @@ def test_who_fills_where_is_told_of_tankers_that_are_parted_in_some_months_alone
     assert not set.intersection(*map(set, others.values()))
     said = pages(replace(sample, groups=(group,)))
     for tankers in others.values():
-        named = " ".join(sample.units[unit].unit_id for unit in tankers)
-        assert any(f"Tankers that fill here: {named}." in page for page in said), named
+        order = sorted(tankers, key=lambda u: (again.arrival_min[group.lead, u], sample.units[u].unit_id))
+        named = ", ".join(
+            f"{sample.units[u].unit_id} at {np.ceil(again.arrival_min[group.lead, u]):.0f}" for u in order
+        )
+        assert any(f"Tankers that fill here: {named} min, each after its own call." in page for page in said), named
 
 
 def test_the_backup_s_way_is_the_way_when_the_fill_site_is_out(sample: Plan) -> None:
@@ -237,7 +242,15 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
         f"{who} pumps at fill site {other.site + 1}, {where} drafts at the dump site then."
         in said[said.index(sheet) - 1]
     )
-    assert re.search(rf"Fill site: {who} at \d+ min\. Dump site: {where} at \d+ min\. Tankers: T1 at \d+, T2 at", sheet)
+    at = {
+        unit.unit_id: f"{unit.unit_id} at {minute:.0f}"
+        for unit, minute in zip(plan.units, plan.arrival_min[0], strict=True)
+    }
+    assert (
+        f"Attack: {at['E1']} min. Dump site: {at[where]} min. Fill site: {who} at 15 min. "
+        f"Tankers: {at['T1']}, {at['T2']} min, each after its own call."
+    ) in sheet
+    assert "Crew as if all filled here from the start" in sheet
     assert f"{who} pumps here, lift" in sheet
     assert f"{where} drafts here then." in sheet
     # who is not among the units in front has to be called

@@ -36,6 +36,9 @@ class _Asked:
     fill_engine: int = -1
     dump_engine: int = -1
     tankers: tuple[int, ...] = ()
+    attack_engine: int = -1
+    arrival_min: tuple[float, ...] = ()
+    fill_engine_min: float = np.inf
 
     def circuit(
         self, trip: int, steps: tuple[tuple[Step, ...], tuple[Step, ...]], flags: tuple[Flag, ...], shut: Shut
@@ -54,6 +57,9 @@ class _Asked:
             fill_engine=self.fill_engine,
             dump_engine=self.dump_engine,
             tankers=self.tankers,
+            attack_engine=self.attack_engine,
+            arrival_min=self.arrival_min,
+            fill_engine_min=self.fill_engine_min,
             flags=flags,
         )
 
@@ -87,10 +93,20 @@ def with_sheets(
             flags = _limits_on(one, by_season[one.season], driven)
             others[one.group][key] = one.circuit(trip, steps, flags, not_then.get(trip, Shut()))
         else:
-            months = tuple(sorted({*before.months, *one.months}))
-            others[one.group][key] = replace(before, backup=before.backup or not one.months, months=months)
+            others[one.group][key] = _merged(before, one)
     whole = (replace(group, others=tuple(mine.values())) for group, mine in zip(groups, others, strict=True))
     return tuple(whole), trips, forest
+
+
+def _merged(sheet: OtherCircuit, one: _Asked) -> OtherCircuit:
+    """Let a sheet stand for another season too."""
+    return replace(
+        sheet,
+        backup=sheet.backup or not one.months,
+        months=tuple(sorted({*sheet.months, *one.months})),
+        arrival_min=tuple(map(max, sheet.arrival_min, one.arrival_min)),
+        fill_engine_min=max(sheet.fill_engine_min, one.fill_engine_min),
+    )
 
 
 def _asked(
@@ -146,10 +162,14 @@ def _with_crew(searched: Searched, one: _Asked, run: Crews, row: int) -> _Asked:
     second = bool(run.second[row] == one.site)
     cut, pumps = (run.second_cut, run.second_engine) if second else (run.cut, run.fill_engine)
     here = run.used[row] & (run.at_second[row] == second)
+    response, pump = searched.flows[one.season].scene.response, int(pumps[row])
     return replace(
         one,
+        attack_engine=int(response.attack_engine[one.address]),
+        arrival_min=tuple(response.arrival_min[one.address].tolist()),
+        fill_engine_min=float(response.site_arrival_min[one.site, pump]) if pump >= 0 else np.inf,
         cut=_with_way(searched, one, int(cut[row])),
-        fill_engine=int(pumps[row]),
+        fill_engine=pump,
         dump_engine=int(run.dump_engine[row]),
         tankers=tuple(np.flatnonzero(here).tolist()),
     )

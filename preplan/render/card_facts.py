@@ -83,8 +83,21 @@ class Facts:
         if self.other is None:
             return "second fill site" if self.second else "where tankers fill"
         named = "way" if self.other.site in self._own_sites else "fill site"
+        stands_in = "backup fill site"
+        if self.backup_months:
+            stands_in += f" in {self.backup_months}"
         when = f"{named} in {month_words(self.other.months)}" if self.other.months else ""
-        return ", ".join(filter(None, ["backup fill site" * self.other.backup, when]))
+        return ", ".join(filter(None, [stands_in * self.other.backup, when]))
+
+    @property
+    def backup_months(self) -> str:
+        """Name the months in which the backup of the front stands in; '' where that is so all year."""
+        shown = int(self.plan.answers.level[self.lead])
+        if shown < 0:
+            return ""
+        seasons, mine = self.plan.seasons, int(self.plan.levels.backup[self.lead, shown])
+        those = [month for one in seasons if one.backup_site[self.lead, shown] == mine for month in one.months]
+        return month_words(those) if len(those) < sum(len(one.months) for one in seasons) else ""
 
     @property
     def _own_sites(self) -> set[int]:

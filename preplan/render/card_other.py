@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
+
+import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import OtherCircuit, Plan, SeasonLine
-from preplan.records import FloatArray
+from preplan.plan import OtherCircuit, SeasonLine
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_words import flow_words, from_words, place, splits
@@ -32,7 +33,8 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     plan, lead, level = facts.plan, facts.lead, facts.level
     if other.backup:
         flow = flow_words(facts, float(plan.levels.backup_gpm[lead, level]))
-        yield f"If fill site {int(plan.levels.site[lead, level]) + 1} fails, all fill here: {flow}"
+        when = f"{words.first_up(facts.backup_months)}: if" if facts.backup_months else "If"
+        yield f"{when} fill site {int(plan.levels.site[lead, level]) + 1} fails, all fill here: {flow}"
     if other.shut_months:
         road = shut_road(plan, other.shut_stretches)
         yield f"{words.first_up(month_words(other.shut_months))}: NOT THIS WAY, {road} is shut or posted then."
@@ -59,28 +61,22 @@ def _backup_then(season: SeasonLine, address: int, level: int) -> str:
 
 
 def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
-    """Say who has which job with this fill site: engines that have another one in front may change it.
-
-    Minutes are those of the season that decides, so they stand with the backup alone.
-    """
-    plan, lead = facts.plan, facts.lead
+    """Say who has which job with this fill site, by arrival: engines that have another one in front may change it."""
+    plan = facts.plan
     if not other.tankers:
         return
-
-    def named(units: Iterable[int], when: FloatArray) -> str:
-        timed = when if other.backup and not other.months else None
-        return crew.arrivals(plan, units, timed) if timed is not None else _ids(plan, units)
-
-    attack, on_scene = int(plan.levels.attack_engine[lead, other.level]), plan.arrival_min[lead]
+    on_scene = np.array(other.arrival_min)
     jobs = []
+    if other.attack_engine >= 0:
+        also = ", drafts too" * (other.dump_engine == other.attack_engine)
+        jobs.append(f"Attack: {crew.arrivals(plan, [other.attack_engine], on_scene)}{also}")
+    if other.dump_engine not in (-1, other.attack_engine):
+        jobs.append(f"Dump site: {crew.arrivals(plan, [other.dump_engine], on_scene)}")
     if other.fill_engine >= 0:
-        jobs.append(f"Fill site: {named([other.fill_engine], plan.site_arrival_min[other.site])}")
-    if other.dump_engine >= 0:
-        also = ", which attacks too" if other.dump_engine == attack else ""
-        jobs.append(f"Dump site: {named([other.dump_engine], on_scene)}{also}")
-    here = " that fill here" * splits(plan, lead, other)
-    yield f"{'. '.join([*jobs, f'Tankers{here}: {named(other.tankers, on_scene)}'])}."
-
-
-def _ids(plan: Plan, units: Iterable[int]) -> str:
-    return words.printable(" ".join(plan.units[unit].unit_id for unit in units))
+        at_site = np.full(len(plan.units), other.fill_engine_min)
+        jobs.append(f"Fill site: {crew.arrivals(plan, [other.fill_engine], at_site)}")
+    here = " that fill here" * splits(plan, facts.lead, other)
+    jobs.append(f"Tankers{here}: {crew.arrivals(plan, other.tankers, on_scene)}")
+    yield f"{'. '.join(jobs)}, each after its own call."
+    if other.backup:
+        yield "Crew as if all filled here from the start: moving an engine later costs minutes that are not counted."

@@ -126,12 +126,13 @@ def _draw_top(document: Document, facts: Facts, parts: tuple[_Part, _Part, _Part
     pen.rule(y, width=1.0)
     middle = LEFT_PT + HALF_PT + GAP_PT
     call, can, dump, fill = (part.shown for part in parts)
-    first = pen.lines(LEFT_PT, y - 2.0, [Line("WHAT TO CALL", SMALL_PT, bold=True), *call])
+    first = pen.lines(LEFT_PT, y - 2.0, [Line(card_words.head("WHAT TO CALL", facts), SMALL_PT, bold=True), *call])
     if facts.level >= 0:
-        pen.text(LEFT_PT + HALF_PT, y - 10.0, "minutes after each unit's own call", SMALL_PT, align="right")
+        pen.text(LEFT_PT + HALF_PT, y - 10.0, "minutes after each unit's call", SMALL_PT, align="right")
     top = pen.lines(middle, y - 2.0, [Line("CAN WE DO IT", SMALL_PT, bold=True)])
     symbols_pdf.status_mark(pen, facts.status, middle + 7.0, top - 9.0, 14.0)
-    second = pen.lines(middle + 20.0, top, [Line(facts.status, 15.0, bold=True)])
+    status, size = paper.shrunk(card_words.status_line(facts), 15.0, 10.0, HALF_PT - 20.0, bold=True)
+    second = pen.lines(middle + 20.0, top, [Line(status, size, bold=True)])
     second = pen.lines(middle, second, can)
     y = min(first, second) - 3.0
     pen.rule(y, width=0.5)

@@ -97,7 +97,7 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
         behind = backup == split or any(other.backup for other in facts.sheets)
         said += " Map and way on a sheet behind." if behind else ""
         said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
-    when = f" in {mine}" if (mine := _backup_months(facts)) else ""
+    when = f" in {mine}" if (mine := facts.backup_months) else ""
     named = f"Backup{when}" if split < 0 else f"Fill site {facts.cell('site') + 1} out{when}, all at backup"
     return paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=6)
 
@@ -122,13 +122,6 @@ def _backup_way(facts: Facts) -> str:
         return ""
     out, back = (words.miles(float(column[trip])) for column in (facts.plan.trips.out_mi, facts.plan.trips.back_mi))
     return f" {out} each way." if out == back else f" Loaded {out}, empty {back}."
-
-
-def _backup_months(facts: Facts) -> str:
-    """Name the months in which the card's backup stands in; '' where that is so all year."""
-    seasons, mine = facts.plan.seasons, facts.cell("backup")
-    those = [m for one in seasons if one.backup_site[facts.lead, facts.level] == mine for m in one.months]
-    return month_words(those) if len(those) < sum(len(one.months) for one in seasons) else ""
 
 
 def _other_backups(facts: Facts) -> list[str]:

@@ -315,7 +315,7 @@ def _arriving_side(facts: Facts) -> str:
 def fill(facts: Facts, approach: str = "") -> list[Line]:
     """Say where tankers fill; `approach` says from which side they come."""
     plan, site = facts.plan, facts.cell("site")
-    lines = [Line(facts.fill_site_words.upper(), SMALL_PT, bold=True)]
+    lines = [Line(head(facts.fill_site_words.upper(), facts), SMALL_PT, bold=True)]
     if site < 0:
         without = _months_without(facts)
         none = f"No fill site serves this address{f' in {without}' if without else ''}."
@@ -400,12 +400,34 @@ def flow_words(facts: Facts, flow_gpm: float) -> str:
 
 def by_season(facts: Facts) -> list[Line]:
     """Say, where another site is better in other months, which, and for which months map and directions hold."""
-    plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(sites_of(facts))
-    own = months_of(plan, lead, level, mine)
-    if not own or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
+    own = told_months(facts)
+    if not own:
         return []
-    lines = [line for said in season_words(plan, lead, level) for line in paragraph(f"{said}.", HALF_PT, bold=True)]
-    return [*lines, *paragraph(f"Map, way and table here: {own}.{_their_way(facts)}", HALF_PT, SMALL_PT)]
+    said = season_words(facts.plan, facts.lead, facts.level)
+    lines = [line for one in said for line in paragraph(f"{one}.", HALF_PT, bold=True)]
+    way, jobs = _their_way(facts)
+    lines += [line for one in jobs for line in paragraph(one, HALF_PT, bold=True)]
+    return [*lines, *paragraph(f"Units, map, way and table here: {month_words(own)}.{way}", HALF_PT, SMALL_PT)]
+
+
+def told_months(facts: Facts) -> list[int]:
+    """List the months for which the front of a card is told, where tankers fill elsewhere in others; else none."""
+    plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(sites_of(facts))
+    if level < 0 or not mine or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
+        return []
+    return [month for one in plan.seasons if one.sites_of(lead, level) == mine for month in one.months]
+
+
+def head(said: str, facts: Facts) -> str:
+    """Write a heading of a card's front, with the months for which that is told."""
+    months = told_months(facts) if facts.on_card else []
+    return f"{said}, {month_words(months, short=True).upper()}" if months else said
+
+
+def status_line(facts: Facts) -> str:
+    """Write the status; where there is no route in some months alone, with those."""
+    without = _months_without(facts) if facts.level < 0 and facts.status == "no route" else ""
+    return f"{facts.status} in {without}" if without else facts.status
 
 
 def _not_this_way(facts: Facts) -> list[Line]:
@@ -417,15 +439,20 @@ def _not_this_way(facts: Facts) -> list[Line]:
     return lines + paragraph(f"The way in {month_words(behind)}: sheet behind.", HALF_PT) if behind else lines
 
 
-def _their_way(facts: Facts) -> str:
-    """Say where the way over the fill sites of other months stands, or that it is not drawn."""
+def _their_way(facts: Facts) -> tuple[str, list[str]]:
+    """Say where the way over the fill sites of other months stands, or that it is not drawn, and who has other jobs."""
     plan, lead, level, mine = facts.plan, facts.lead, facts.level, sites_of(facts)
     others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(mine)
     drawn = {other.site: other for other in facts.sheets if other.months}
     said = {"map and way on a sheet behind": others & drawn.keys(), "its way is not known": others - drawn.keys()}
     named = {what: " and ".join(str(site + 1) for site in sorted(sites)) for what, sites in said.items() if sites}
-    jobs = "".join(jobs_then(facts, drawn[site]) for site in sorted(others & drawn.keys()))
-    return "".join(f" Fill site {sites}: {what}." for what, sites in named.items()) + jobs
+    way = "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
+    jobs = [
+        f"{words.first_up(month_words(drawn[site].months))}:{told}"
+        for site in sorted(others & drawn.keys())
+        if (told := jobs_then(facts, drawn[site]))
+    ]
+    return way, jobs
 
 
 def jobs_then(facts: Facts, other: OtherCircuit) -> str:
