@@ -316,14 +316,14 @@ def test_a_way_that_does_not_hold_in_some_months_says_so_on_card_backup_and_fill
     said = pages(one)
     card = next(page for page in said if "WHAT TO CALL" in page)
     assert (
-        "March to May: NOT THIS WAY, Fiddlehead Road is shut or posted then. The way in March to May: sheet behind."
+        "March to May: NOT THIS WAY, Fiddlehead Road is posted 24,000 lb then. The way in March to May: sheet behind."
         in card
     )
     assert sheet_of(said, ", way in March to May")
     assert sum(page.count("NOT THIS WAY") for page in said) > 1
     file = site_pdf.sites(one)
     sites = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(file)).pages)
-    assert "March to May: NOT THIS WAY, Fiddlehead Road is shut or posted then." in sites
+    assert "March to May: NOT THIS WAY, Fiddlehead Road is posted 24,000 lb then." in sites
 
 
 def test_a_posting_that_lets_the_vehicle_pass_is_no_reason_to_go_another_way(sample: Plan) -> None:
@@ -348,7 +348,7 @@ def test_a_card_of_a_road_that_is_closed_in_winter_names_it(sample: Plan) -> Non
         if not any(flag.code == "road closed" for flag in sample.answers.flags[group.lead]):
             continue
         card = next(page for page in pages(replace(sample, groups=(group,))) if "WHY THERE IS NO TRIP" in page)
-        assert "No tanker gets here in December to April: Corduroy Road is closed or posted then." in card
+        assert "No tanker gets here in December to April: Corduroy Road is shut then." in card
         seen.append(group.lead)
     assert len(seen) == 5
 

@@ -71,9 +71,12 @@ def test_a_tanker_that_may_come_later_is_told_too() -> None:
         met = Met(free=NONE, out=NONE, back=np.array([[0, 1]], dtype=np.int32))
         said[name] = [str(flag) for flag in weights.flags(met).get(0, ())]
     assert said == {
-        "alone": ["empty only=the Mill Road bridge (posted 30,000 lb, T2 after dumping 22,551 lb)"],
+        "alone": ["empty only=the Mill Road bridge (posted 30,000 lb, T2 22,551 lb with 10 % of its load left)"],
         "with a later one": [
-            "empty only=the Mill Road bridge (posted 30,000 lb, T2 after dumping 22,551 lb, T1 not even empty)"
+            (
+                "empty only=the Mill Road bridge (posted 30,000 lb, "
+                "T2 22,551 lb with 10 % of its load left, T1 not even empty)"
+            )
         ],
     }
 
@@ -112,21 +115,21 @@ def test_a_posting_of_some_months_names_them() -> None:
 
 def test_a_bridge_that_only_empties_may_cross_is_told() -> None:
     assert told(limits(32000.0), back=True) == [
-        "empty only=the Mill Road bridge (posted 32,000 lb, T1 after dumping 31,902 lb)"
+        "empty only=the Mill Road bridge (posted 32,000 lb, T1 31,902 lb with 10 % of its load left: NO MARGIN)"
     ]
     assert told(limits(32000.0), back=True, free=True) == told(limits(32000.0), back=True)
 
 
 def test_a_tanker_that_is_too_heavy_even_then_is_named() -> None:
-    said = "empty only=the Mill Road bridge (posted 30,000 lb, T2 after dumping 22,551 lb, T1 not even empty)"
-    assert told(limits(30000.0), back=True) == [said]
+    heavy = "T2 22,551 lb with 10 % of its load left, T1 not even empty"
+    assert told(limits(30000.0), back=True) == [f"empty only=the Mill Road bridge (posted 30,000 lb, {heavy})"]
 
 
 def test_an_axle_posted_is_told_too() -> None:
     axle = np.array([np.inf, 24000.0, np.inf, np.inf])  # 25,000 lb loaded, 14,607 lb on the way back
     signs = replace(limits(), max_axle_lb=axle)
     assert told(replace(signs, max_lb=limits(60000.0).max_lb), back=True) == [
-        "empty only=the Mill Road bridge (posted 60,000 lb, 24,000 lb an axle, T1 after dumping 31,902 lb)"
+        "empty only=the Mill Road bridge (posted 60,000 lb, 24,000 lb an axle, T1 31,902 lb with 10 % of its load left)"
     ]
 
 

@@ -26,6 +26,9 @@ LIMIT_FLAGS = (
     POSTED_EVEN_EMPTY, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE,
 )  # fmt: skip
 """Codes of the flags, the gravest first."""
+_MARGIN = 0.05
+"""A posting that leaves less than this share above a tanker is told as without a margin: a scale, ice or a load that is
+not all dumped differs by more (this program's choice)."""
 _MOST_NAMED = 2
 """Tankers that are named each with its weight."""
 
@@ -207,7 +210,12 @@ def _of_empties(tankers: list[Unit], max_lb: float, axle_lb: float) -> str:
     over = [unit for unit in tankers if unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb]
     may = [unit for unit in tankers if unit not in over]
     heaviest = max(may, key=lambda unit: unit.dumped_lb, default=None)
-    said = [f"{heaviest.unit_id} after dumping {np.ceil(heaviest.dumped_lb):,.0f} lb"] if heaviest is not None else []
+    said = []
+    if heaviest is not None:
+        left = 100.0 * (1.0 - heaviest.usable_fraction)
+        narrow = heaviest.dumped_lb > (1.0 - _MARGIN) * max_lb
+        said = [f"{heaviest.unit_id} {np.ceil(heaviest.dumped_lb):,.0f} lb with {left:.0f} % of its load left"]
+        said[0] += ": NO MARGIN" * narrow
     said += [f"{' '.join(unit.unit_id for unit in over)} not even empty"] if over else []
     return "".join(f", {one}" for one in said)
 

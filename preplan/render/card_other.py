@@ -37,7 +37,7 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         yield f"{when} fill site {int(plan.levels.site[lead, level]) + 1} fails, all fill here: {flow}"
     if other.shut_months:
         road = shut_road(plan, other.shut_stretches)
-        yield f"{words.first_up(month_words(other.shut_months))}: NOT THIS WAY, {road} is shut or posted then."
+        yield f"{words.first_up(month_words(other.shut_months))}: NOT THIS WAY, {road} then."
     rows = [lead, *facts.group.addresses]
     by_itself = bool(plan.answers.level[lead] < 0)  # no level is planned for the year: each season has its own
     told: dict[str, list[int]] = {}

@@ -127,8 +127,8 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     if np.isfinite(gap) and not any(flag.code == "off road data" for flag in facts.flags):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)
     lines += paragraph(
-        "Look on the ground for a road, drive, gate or bridge that the road data lacks, a nearer water, or another "
-        "way to bring it; then correct the tables and plan again.",
+        "Look on the ground for a road, drive, gate, bridge or landing that the road data lacks, a nearer water, or "
+        "another way to bring it; then correct the tables and plan again.",
         width,
     )
     return lines

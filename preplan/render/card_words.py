@@ -140,6 +140,10 @@ def can(facts: Facts) -> list[Line]:
     else:
         stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
         lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
+    guessed = [site + 1 for site in sites_of(facts) if not plan.sites[site].fill_gpm_given]
+    if guessed:
+        said = f"UNPROVEN: the rate of fill site {' and '.join(map(str, guessed))} is assumed."
+        lines += paragraph(said, HALF_PT, bold=True)
     limit = str(plan.levels.limited_by[lead, facts.level])
     by_hose = crew.lay_meets_words(plan, lead)
     if by_hose:  # takes the room of what holds tankers back, which stands in the table too

@@ -23,7 +23,7 @@ _FLAGS = {
     "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "no backup": "No fill site stands in in {n}.",
-    "not this way": "{n}: NOT THIS WAY, {road} is shut or posted then.",
+    "not this way": "{n}: NOT THIS WAY, {road} then.",
     "seasonal": "The fill site works {n} only.",
     "hydrant near": "Hydrant {n} by road and driveway; not in the tankers' flow.",
     "dead end": "On a dead-end road: one way in and out.",
@@ -54,7 +54,7 @@ _FLAGS = {
     "close": f"Close call: the {FLOW} is hardly above or below the required flow at {{n}}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
     "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
-    "road closed": "No tanker gets here in {n}: {road} is closed or posted then.",
+    "road closed": "No tanker gets here in {n}: {road} then.",
     "send with first alarm": "Send this response level with the first alarm.",
     "sprinklered": "Sprinklered: the required flow is not lowered for it.",
     "out of service": "Out of service.",
@@ -63,8 +63,8 @@ _FLAGS = {
     "shares its source": "Shares its water with: {n}.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
-A_ROAD = "a road on the way"
-"""Stands for the name of a road that is shut, where it is not told."""
+A_ROAD = "a road on the way is shut or posted"
+"""Stands for what is shut, where it is not told."""
 ON_THE_WAY = frozenset({"crosses above rating", "empty only", "not for later tanker"})
 """Flags that a driver reads with the loaded leg."""
 OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below engine"})
@@ -83,7 +83,7 @@ _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", 
 def flag_words(flag: Flag, road: str = A_ROAD) -> str:
     """Say a flag as a plain sentence; one without a sentence of its own prints as its code and number.
 
-    `road` names the road that is shut, in a sentence that has room for it.
+    `road` says which road is shut or posted, in a sentence that has room for it.
 
     >>> flag_words(Flag("long driveway", 640.0, "ft")), flag_words(Flag("seasonal", "4-11"))
     ('Long driveway: 640 ft of hose from the road.', 'The fill site works April to November only.')

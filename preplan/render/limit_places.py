@@ -59,11 +59,31 @@ def named_words(plan: Plan, flag: Flag) -> str:
 
 
 def shut_road(plan: Plan, stretches: Sequence[int]) -> str:
-    """Name the roads that are shut for a way; at most two, else only how many."""
-    names = list(dict.fromkeys(filter(None, (words.road_words(plan, stretch) for stretch in stretches))))
-    if not names:
+    """Say which roads are shut or posted for a way; at most two, else only how many."""
+    said = dict.fromkeys(filter(None, (_shut_words(plan, stretch) for stretch in stretches)))
+    if not said:
         return A_ROAD
-    return " or ".join(names) if len(names) <= _MOST_SHUT else f"{names[0]} or another of {len(names)} roads"
+    return " or ".join(said) if len(said) <= _MOST_SHUT else f"{next(iter(said))}, and {len(said) - 1} more roads"
+
+
+def _shut_words(plan: Plan, stretch: int) -> str:
+    """Say what is the matter with a stretch in some months: shut, or posted too low; '' where it has no name."""
+    name = words.road_words(plan, stretch)
+    ways = ("tanker_road", "forward_open", "backward_open")
+    # all year it is as open as it ever is
+    shut = any(
+        getattr(limits, way)[stretch] != getattr(plan.limits, way)[stretch]
+        for limits in plan.season_limits
+        for way in ways
+    )
+    if not name:
+        return ""
+    if shut:
+        return f"{name} is shut"
+    weight = (
+        f"{words.supply(float(plan.limits.max_lb[stretch]))} lb" if plan.limit_months("max_lb", stretch) else "lower"
+    )
+    return f"{name} is posted {weight}"
 
 
 def closed_on(plan: Plan, group: CardGroup) -> list[int]:

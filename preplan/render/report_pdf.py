@@ -99,7 +99,7 @@ def _coverage(document: Document, plan: Plan) -> None:
 
 def _shortfalls(document: Document, plan: Plan) -> None:
     """List the worst shortfalls, those without a route first in number."""
-    document.heading("Worst shortfalls", bookmark=True, keep=TABLE_PT)
+    document.heading("Not met: the largest shortfalls in gpm", bookmark=True, keep=TABLE_PT)
     flow = np.nan_to_num(at_level(plan, plan.levels.uninterrupted_gpm))
     short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]

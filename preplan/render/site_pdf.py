@@ -10,7 +10,8 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan, Step
 from preplan.records import BoolArray, FillSite, IntArray
-from preplan.render import card_pdf, index_pdf, paper, status_index_pdf, symbols_pdf, words
+from preplan.render import card_pdf, card_words, index_pdf, paper, status_index_pdf, symbols_pdf, words
+from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
@@ -231,6 +232,8 @@ def _circuits(plan: Plan, row: int) -> list[_Circuit]:
 def _circuit_name(plan: Plan, circuit: _Circuit) -> str:
     """Name whom a circuit serves, and who drives it where that is not everybody."""
     lead, named = circuit.group.lead, _group_name(plan, circuit.group)
+    months = card_words.told_months(Facts(plan, circuit.group))
+    named += f", in {month_words(months)} only" if months else ""
     if not circuit.second:
         return named
     ids = plan.unit_ids(plan.levels.at_split[lead, plan.answers.level[lead]], lead)
