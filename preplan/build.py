@@ -135,7 +135,11 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     lines += [f"note: {note}" for note in (*inputs.notes, *ground.notes)]
     lines += [f"rejected: {finding_of(fault)}" for fault in inputs.rejected]
     lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in ground.problems]
-    if not inputs.rejected:
+    if inputs.rejected:
+        rows = len({(fault.file, fault.row) for fault in inputs.rejected})
+        said = f"{rows:,} rows are" if rows > 1 else "1 row is"
+        lines.append(f"{said} at fault and would not be planned: mend, and check again")
+    else:
         lines.append("no row is at fault; the other lines above stop nothing, but read them")
     return lines
 

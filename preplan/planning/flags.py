@@ -19,6 +19,7 @@ from preplan.plan import (
     TripTable,
 )
 from preplan.planning.assignment import Scene
+from preplan.planning.occupancies import guessed_use
 from preplan.records import AddressTable, FillSite, FloatArray, HydrantTable, IntArray
 
 
@@ -179,6 +180,8 @@ def _need_flags(
         yield int(row), Flag("close", ", ".join(names[lv] for lv in np.flatnonzero(close[row])))
     for row in np.flatnonzero(carded & scene.needs.assumed):
         yield int(row), Flag("assumed building")
+    for row in np.flatnonzero(guessed_use(addresses)):
+        yield int(row), Flag("use not known", str(addresses.occupancy[row]).replace(";", ","))
     for row in np.flatnonzero(carded & (addresses.sprinklered == 1.0)):
         yield int(row), Flag("sprinklered")
 

@@ -10,8 +10,9 @@ import numpy as np
 from preplan.errors import Finding, InputError
 from preplan.plan import FrontageTable, Inputs, NeedTable
 from preplan.planning.needs import needs_of
-from preplan.planning.off_road import off_road_notes
-from preplan.planning.vehicles import Minutes
+from preplan.planning.occupancies import guessed_use, unknown_notes
+from preplan.planning.off_road import address_notes, off_road_notes
+from preplan.planning.vehicles import Minutes, fleet_notes
 from preplan.records import (
     BoolArray,
     FeatureTable,
@@ -137,7 +138,12 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         frontages=frontages,
         sites=sites,
         stations=stations,
-        notes=off_road_notes(inputs, sites, stations),
+        notes=(
+            *fleet_notes(inputs.in_service, inputs.district.levels),
+            *off_road_notes(inputs, sites, stations),
+            *address_notes(inputs, frontages),
+            *unknown_notes(about.occupancy[guessed_use(about)].tolist()),
+        ),
     )
 
 

@@ -14,7 +14,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 
+import numpy as np
+
 from preplan.plan import OccupancyCount
+from preplan.records import AddressTable, BoolArray, text_array
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +180,10 @@ VAGUE = frozenset({
 """Words that decide only as the whole text: beside another word they say less than it ('storage structure')."""
 
 
+_MOST_UNKNOWN = 8
+"""Unknown words that a note names."""
+
+
 @cache
 def _by_word() -> dict[str, Occupancy]:
     return {word: kind for kind in OCCUPANCIES for word in kind.words}
@@ -208,6 +215,36 @@ def _words_in(asked: str) -> list[str]:
     return [word for word in telling if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", asked)]
 
 
+def is_unknown(text: str) -> bool:
+    """Tell whether an occupancy is written, in words that the table does not know.
+
+    >>> is_unknown("A117"), is_unknown("old barn"), is_unknown("")
+    (True, False, False)
+    """
+    return bool(text.strip()) and not _words_in(_asked(text))
+
+
+def guessed_use(addresses: AddressTable) -> BoolArray:
+    """Mask the addresses, (addresses,), whose occupancy is not known and decides: nothing else says hazard or flow."""
+    unknown = [text for text in set(addresses.occupancy.tolist()) if is_unknown(text)]
+    decides = np.isnan(addresses.occupancy_hazard) & np.isnan(addresses.required_gpm)
+    mask: BoolArray = decides & np.isin(addresses.occupancy, text_array(unknown or [""])) & (addresses.occupancy != "")
+    return mask
+
+
+def unknown_notes(words: Iterable[str]) -> tuple[str, ...]:
+    """Tell which unknown words are taken: a dwelling, the lightest hazard, stands in for them."""
+    unknown = Counter(words).most_common()
+    if not unknown:
+        return ()
+    named = ", ".join(f"{text!r} ({count:,})" for text, count in unknown[:_MOST_UNKNOWN])
+    more = f" and {len(unknown) - _MOST_UNKNOWN} more" if len(unknown) > _MOST_UNKNOWN else ""
+    rows = sum(count for _, count in unknown)
+    said = f"{rows:,} row{'s' * (rows > 1)} in words not known here, so that a dwelling, the lightest hazard, was taken"
+    remedy = "write farm, store, school, church, warehouse or the like, or give occupancy_hazard, 3 to 7"
+    return (f"addresses, column occupancy: {said}: {named}{more}; {remedy}",)
+
+
 def tally(occupancies: Iterable[str]) -> tuple[OccupancyCount, ...]:
     """Count the kinds of place among the addresses' occupancies, the commonest first.
 
@@ -222,7 +259,7 @@ def tally(occupancies: Iterable[str]) -> tuple[OccupancyCount, ...]:
         counts[name] = counts.get(name, 0) + count
         if not text.strip():
             unsaid[name] = unsaid.get(name, 0) + count
-        elif not _words_in(_asked(text)):
+        elif is_unknown(text):
             unknown.setdefault(name, set()).add(text)
     return tuple(
         OccupancyCount(

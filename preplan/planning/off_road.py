@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from preplan.errors import Finding, InputError
-from preplan.plan import Inputs
+from preplan.plan import FrontageTable, Inputs
 from preplan.records import FillSite, Station
 from preplan.roads.places import Places
 from preplan.units import FT_PER_MI
@@ -48,6 +50,26 @@ def off_road_notes(inputs: Inputs, sites: Places, stations: Places) -> tuple[str
     return tuple(str(one) for one in (*off_sites.values(), *off_stations.values()))
 
 
+def address_notes(inputs: Inputs, frontages: FrontageTable) -> tuple[str, ...]:
+    """Tell how many addresses join no road, and which of them lies farthest: a digit may be wrong."""
+    off = np.flatnonzero(frontages.segment < 0)
+    if not off.size:
+        return ()
+    about, most_ft = inputs.addresses, inputs.district.rules.roads.snap_max_ft
+    worst = int(off[frontages.gap_ft[off].argmax()])
+    gap_ft = float(frontages.gap_ft[worst])
+    far = f"{_far(gap_ft)} off" if math.isfinite(gap_ft) else "out of reach of any"
+    said = f"{off.size:,} of {len(about):,} lie over {most_ft:,.0f} ft from any road for tankers: no route for them"
+    worst_said = f"the farthest is {about.address_id[worst]} (row {about.row[worst]}), {far}"
+    return (f"addresses: {said}; {worst_said}: is a digit of its place wrong, or does the road file end before it?",)
+
+
+def _far(gap_ft: float) -> str:
+    """Write a distance in feet, from a mile on in miles."""
+    miles = gap_ft / FT_PER_MI
+    return f"{gap_ft:,.0f} ft" if miles < FEET_BELOW_MI else f"{miles:,.1f} mi"
+
+
 def _off(places: Places) -> list[int]:
     return [i for i, segment in enumerate(places.segment.tolist()) if segment < 0]
 
@@ -75,9 +97,11 @@ def _finding(
 ) -> Finding:
     """Say where one lies, how far from the roads, what is lost, and what to do."""
     most_ft = inputs.district.rules.roads.snap_max_ft
-    miles = gap_ft / FT_PER_MI
-    far = f"{gap_ft:,.0f} ft" if miles < FEET_BELOW_MI else f"{miles:,.1f} mi"
-    where = f"lies {far} from the nearest road for tankers" if math.isfinite(gap_ft) else "finds no road for tankers"
+    where = (
+        f"lies {_far(gap_ft)} from the nearest road for tankers"
+        if math.isfinite(gap_ft)
+        else "finds no road for tankers"
+    )
     return Finding(
         file=place.file or ("fill_sites" if isinstance(place, FillSite) else "stations"),
         row=place.row,

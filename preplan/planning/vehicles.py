@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preplan.plan import Cut
-from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
+from preplan.records import BoolArray, FloatArray, ResponseLevel, RoadLimits, Unit
 from preplan.roads.network import UNLIMITED, RoadNetwork, Vehicle
 from preplan.roads.search import Fleet
 
@@ -25,6 +25,18 @@ class CutFleet:
     """(units,)."""
     loaded: Fleet
     empty: Fleet
+
+
+def fleet_notes(units: tuple[Unit, ...], levels: tuple[ResponseLevel, ...]) -> tuple[str, ...]:
+    """Tell which response levels ask for more engines or tankers than are in service in all."""
+    tankers = sum(is_tanker(unit) for unit in units)
+    engines = sum(unit.kind != "tanker" for unit in units)
+    return tuple(
+        f"response_levels: {level.name} asks for {asked:,} {what}, and the apparatus table has {there:,} in service"
+        for level in levels
+        for what, asked, there in (("engines", level.engines, engines), ("tankers", level.tankers, tankers))
+        if asked > there
+    )
 
 
 def is_tanker(unit: Unit) -> bool:

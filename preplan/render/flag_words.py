@@ -47,6 +47,7 @@ _FLAGS = {
     "lower level fills elsewhere": "FIRST ALARM FILLS HERE TOO, or this does not hold; planned elsewhere: {n}.",
     "source runs out": "The source holds {n}, which sets the flow.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
+    "use not known": "What stands here is not known ({n}): a dwelling, the lightest hazard, was taken.",
     "assumed building": "No building size is known: a default building was used.",
     "not a building": "Not a building in the address table.",
     "left out": "Left out, since the flow is no less without: {n}.",

@@ -1,0 +1,67 @@
+"""What `preplan check` says of addresses that can be planned but may be wrong, and its verdict at the end."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from preplan.cli import app
+from preplan.inputs.reader import read_inputs
+from preplan.planning.occupancies import guessed_use
+from tests.faults.small import SmallDistrict
+
+TABLE = "addresses.csv"
+
+
+def check(one: SmallDistrict, folder: Path) -> str:
+    result = CliRunner().invoke(app, ["check", str(one.write(folder))])
+    assert result.exit_code == 0, result.stderr
+    return result.stdout
+
+
+def test_addresses_that_join_no_road_are_counted_and_the_farthest_is_named(tmp_path: Path) -> None:
+    """A wrong digit of a longitude, 0.7 degrees: 35 miles at 44 degrees north, by hand 0.7 x 69.17 x cos 44."""
+    plain = check(SmallDistrict(), tmp_path / "plain")
+    assert "no route for them" not in plain
+    one = SmallDistrict()
+    one.files[TABLE] = str(one.files[TABLE]).replace("\nG2,2 Mill Road,-72.02,", "\nG2,2 Mill Road,-72.72,")
+    said = check(one, tmp_path / "off")
+    assert "note: addresses: 1 of 9 lie over 1,320 ft from any road for tankers: no route for them" in said
+    (miles,) = [float(part.rsplit(", ", 1)[1]) for part in said.split(" mi off")[:1]]
+    assert miles == pytest.approx((0.72 - 0.09) * 69.17 * np.cos(np.radians(44.0)), rel=0.02)
+    assert "the farthest is G2 (row 3)" in said
+    assert "no row is at fault" in said
+
+
+@pytest.mark.parametrize(("hazard", "told"), [("", True), ("4", False)])
+def test_words_for_an_occupancy_that_nobody_knows_are_named(tmp_path: Path, hazard: str, *, told: bool) -> None:
+    """A dwelling is the lightest hazard: a farm under a county's code would get too little water without a word."""
+    one = SmallDistrict()
+    header, *rows = str(one.files[TABLE]).splitlines()
+    codes = ["A117", "A117", "EDU", "", "farm", *["dwelling"] * (len(rows) - 5)]
+    rows = [f"{row},{code},{hazard}" for row, code in zip(rows, codes, strict=True)]
+    one.files[TABLE] = "\n".join([f"{header},occupancy,occupancy_hazard", *rows])
+    said = check(one, tmp_path / "mine")
+    note = "column occupancy: 3 rows in words not known here, so that a dwelling, the lightest hazard, was taken"
+    assert (f"{note}: 'A117' (2), 'EDU' (1); write farm" in said) == told
+    guessed = guessed_use(read_inputs(tmp_path / "mine" / "district.toml").addresses)
+    assert guessed.tolist() == ([True] * 3 if told else [False] * 3) + [False] * (len(rows) - 3)
+
+
+def test_the_verdict_counts_rows_at_fault_not_faults(tmp_path: Path) -> None:
+    one = SmallDistrict()
+    one.files[TABLE] = str(one.files[TABLE]).replace(",30,25,20\n", ",thirty,25,tall\n", 1)
+    said = check(one, tmp_path / "mine").splitlines()
+    assert said[-1] == "1 row is at fault and would not be planned: mend, and check again"
+
+
+def test_a_level_that_asks_for_more_than_there_is_says_so(tmp_path: Path) -> None:
+    """Three engines and three tankers are in service: level 2 takes them all."""
+    one = SmallDistrict()
+    assert "asks for" not in check(one, tmp_path / "plain")
+    one.toml = one.toml.replace("tankers = 3", "tankers = 40")
+    said = check(one, tmp_path / "mine")
+    assert "note: response_levels: Level 2 asks for 40 tankers, and the apparatus table has 3 in service" in said
