@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from preplan.inputs import bounds, cells
-from preplan.inputs.addressing import composed, number_and_street
+from preplan.inputs.addressing import composed, number_and_street, same_words
 from preplan.inputs.sheet import Sheet
 from preplan.records import AddressTable, IntArray, TextArray
 
@@ -132,24 +132,7 @@ def _number_behind(label: str, street: str) -> float:
     (45.0, nan)
     """
     match = _NUMBER_BEHIND.match(label)
-    return float(match["number"]) if match is not None and _same_street(match["street"], street) else np.nan
-
-
-def _same_street(one: str, other: str) -> bool:
-    """Tell whether two names are one street, word by word; a word may be shortened.
-
-    >>> _same_street("GRISTMILL RD.", "Gristmill Road"), _same_street("Mill Rd", "Hill Road"), _same_street("", "")
-    (True, False, False)
-    """
-    words = [re.findall(r"\w+", name.casefold()) for name in (one, other)]
-    return bool(words[0]) and len(words[0]) == len(words[1]) and all(map(_shortens, *words))
-
-
-def _shortens(one: str, other: str) -> bool:
-    """Tell whether the letters of the shorter word stand in the longer one, in order and from its first letter on."""
-    short, long = sorted((one, other), key=len)
-    left = iter(long)
-    return short[:1] == long[:1] and all(letter in left for letter in short)
+    return float(match["number"]) if match is not None and same_words(match["street"], street) else np.nan
 
 
 def _first(pattern: re.Pattern[str], text: str) -> float:

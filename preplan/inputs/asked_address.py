@@ -5,6 +5,7 @@ from __future__ import annotations
 from difflib import get_close_matches
 
 from preplan.errors import Finding, InputError
+from preplan.inputs.addressing import same_words
 from preplan.plan import Rejected
 from preplan.records import AddressTable
 
@@ -16,6 +17,8 @@ _MOST_NAMED = 4
 
 def asked_address(addresses: AddressTable, rejected: tuple[Rejected, ...], said: str) -> str:
     """Give the id of the address that is meant: the one with that id, else the only one with that label.
+
+    A label may have its words shortened, as 'Rd' for 'Road'.
 
     Raises
     ------
@@ -29,8 +32,13 @@ def asked_address(addresses: AddressTable, rejected: tuple[Rejected, ...], said:
     if faults:
         raise InputError(faults)
     labels = [_plain(label) for label in addresses.label.tolist()]
-    if labels.count(_plain(said)) == 1:
-        return str(ids[labels.index(_plain(said))])
+    for meant in (
+        [one for one in ids if _plain(one) == _plain(said)],
+        [one for one, label in zip(ids, labels, strict=True) if label == _plain(said)],
+        [one for one, label in zip(ids, labels, strict=True) if same_words(label, said)],
+    ):
+        if len(meant) == 1:
+            return str(meant[0])
     near = _near(ids, labels, said)
     named = [f"{ids[at]} ({addresses.label[at]})" if addresses.label[at] else ids[at] for at in near[:_MOST_NAMED]]
     more = f", or another of {len(near) - _MOST_NAMED} more" * (len(near) > _MOST_NAMED)
@@ -45,7 +53,9 @@ def _near(ids: list[str], labels: list[str], said: str) -> list[int]:
     shared = [len(words & set(label.split())) for label in labels]
     most = max(shared, default=0)
     if most >= min(_LEAST_WORDS, max(len(words), 1)):
-        return [at for at, count in enumerate(shared) if count == most]
+        number = {word for word in words if word[:1].isdigit()}
+        found = [at for at, count in enumerate(shared) if count == most]
+        return sorted(found, key=lambda at: not number & set(labels[at].split()))
     folded = {one.casefold(): at for at, one in enumerate(ids)}
     return [folded[one] for one in get_close_matches(said.casefold(), list(folded), n=3)]
 

@@ -382,6 +382,14 @@ def _stands(table: TextTable, spec: TableSpec, name: str, columns: Mapping[str, 
 
 def _missing(table: TextTable, spec: TableSpec, name: str, columns: Mapping[str, int]) -> Finding:
     remedy = _found(table, (name, *spec.aliases.get(name, ())), set(columns.values()))
+    role = next((role for role, one in EVERY_SPEC.items() if one is spec), "")
+    if (
+        role in SPECS
+        and len(columns) < len(table.headers)
+        and "closest: none" not in remedy
+        and "looks like" not in remedy
+    ):
+        remedy += f'; which is it? Write under [columns.{role}] of the district file: {name} = "ITS HEADER"'
     return Finding(file=table.file, row=1, column=name, rule="required column is missing", remedy=remedy)
 
 

@@ -88,15 +88,23 @@ def meaning(written: str, unit: str) -> Meaning | None:
     return UNIT_WORDS.get(unit, {}).get(" ".join(said.casefold().rstrip(".").split()))
 
 
+_COMMA_DECIMALS = re.compile(r"-?\d+,\d{1,2}(?!\d)")
+"""A number whose comma cannot part thousands."""
+
+
 def expected(cell: str, unit: str) -> str:
     """Say what is wrong with a cell that is no number of its unit.
 
     >>> expected("much", "gal"), expected("21 t", "lb")[:40]
     ('is not a number of gal', 'is not a number of lb: a small t may be ')
+    >>> expected("9,9", "ft")
+    'is not a number of ft: write 9.9, with a point for decimals'
     """
+    comma = _COMMA_DECIMALS.match(cell)
+    pointed = f": write {cell[: comma.end()].replace(',', '.')}, with a point for decimals" if comma else ""
     if unit not in UNIT_WORDS or unit == "fraction":
-        return "is not a number"
-    rule = f"is not a number of {unit}"
+        return f"is not a number{pointed}"
+    rule = f"is not a number of {unit}{pointed}"
     if unit == "lb" and cell.rstrip(" .").endswith("t"):
         rule += ": a small t may be the metric ton; write pounds, or 'tons' for 2,000 lb"
     return rule
