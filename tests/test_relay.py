@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
+from preplan.cli import app
 from preplan.water.hydraulics import friction_psi, hose_coefficient, lay_psi, line_gal
 from preplan.water.relay import CONNECT_MIN, LAY_FT_PER_MIN, Pumps, beats, best_relay, farthest_ft, relay_engines
 from preplan.water.relay import relay_gpm as flow_of
@@ -103,3 +105,18 @@ def test_farthest() -> None:
     lengths = np.array([100.0, 200, 300])
     assert farthest_ft(lengths, np.array([True, True, False])) == 200
     assert farthest_ft(lengths, np.array([False, False, False])) == 0
+
+
+@pytest.mark.parametrize(
+    ("hose", "head", "verdict"),
+    [
+        ((), "If you had it", "the hose lay would bring more, once 3,000 ft of hose are there and laid"),
+        (("--hose-feet", "5000"), "With your hose", "the hose lay brings more"),
+    ],
+)
+def test_hose_that_nobody_named_is_not_called_theirs(hose: tuple[str, ...], head: str, verdict: str) -> None:
+    asked = ["hydraulics", "relay", "--feet", "3000", "--flow", "500", "--tank", "2000", "--tank", "3000", *hose]
+    said = CliRunner().invoke(app, asked)
+    assert said.exit_code == 0, said.output
+    assert head in said.stdout
+    assert verdict in " ".join(said.stdout.split())

@@ -155,7 +155,8 @@ def _lay_table(asked: RelayAsked, lays: Sequence[LayRow]) -> list[str]:
 
 def _stock_words(asked: RelayAsked, found: Relay) -> list[str]:
     stock = "" if asked.hose_feet is None else f" of {number(asked.hose_feet)} ft"
-    label, hose = "With your hose", f"{asked.size:g} in hose{stock}"
+    label = "With your hose" if asked.hose_feet is not None else "If you had it"
+    hose = f"{asked.size:g} in hose{stock}"
     if not float(found.gpm) > 0:
         return labelled(label, f"{hose} does not bring water there: {feet(asked.length_ft)} to cover")
     lines = "one line" if float(found.lines) == 1 else f"{number(float(found.lines))} lines side by side"
@@ -219,6 +220,8 @@ def _shuttle_words(asked: RelayAsked, found: Relay, shuttle: Hauled | None) -> l
         return []
     if shuttle.beaten:
         verdict = "the hose lay brings more"
+        if asked.hose_feet is None:
+            verdict = f"the hose lay would bring more, once {feet(float(found.hose_ft))} of hose are there and laid"
     elif min(shuttle.sustained_gpm, float(found.gpm)) >= asked.flow:
         verdict = "both bring what is asked"
     else:
