@@ -16,6 +16,7 @@ from preplan.plan import CardGroup, Flag, Plan, SeasonLine
 from preplan.records import text_array
 from preplan.render.dispatch import DISPATCH_COLUMNS, dispatch_csv
 from tests.example_plan import example_plan, split_plan
+from tests.plan_checks import SAMPLE, plan_of
 from tests.test_tables import changed, picked, rows_of
 
 ANSWERS = ("response_level", "units", "fill_site_id", "backup_site_id", "winter_site_id", "status", "required_gpm")
@@ -281,3 +282,17 @@ def test_a_route_that_lacks_says_how_far_off_the_roads() -> None:
     flags = ((Flag("assumed building"), Flag("off road data", 2956.4, "ft")),)
     assert rows(replace(plan, answers=replace(plan.answers, flags=flags)))[0]["note"] == "off road data=2957 ft"
     assert np.isnan(plan.frontages.fraction).all()
+
+
+def test_a_road_that_is_closed_in_winter_alone_says_what_serves_it_in_summer() -> None:
+    """Of the sample: a dispatcher who reads 'no route' sends nobody, in July too."""
+    plan = plan_of(SAMPLE / "district.toml")
+    closed = [row for row in rows(plan) if row["status"] == "no route" and row["to_number"] and row["road"][0] == "C"]
+    assert len(closed) > 1
+    for row in closed:
+        assert row["note"].startswith("May to November: Level ")
+        assert row["note"].endswith(" from F10")
+        assert row["response_level"] == ""
+    at = next(a for a in range(len(plan.answers)) if plan.addresses.address_id[a] == "MR0050")
+    june = next(line for line in plan.seasons if 6 in line.months)
+    assert plan.sites[int(june.best_site[at, 0])].site_id == "F10"

@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from preplan.months import month_words
+from preplan.plan import ROUNDING_GPM
 from preplan.records import FloatArray, IntArray
 from preplan.render.tables import (
     Cells,
@@ -118,7 +120,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "cross_street": [cross.get(row.lead, "") for row in rows],
         "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
         "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
-        "note": [row.note or _off_road(plan, row.lead) for row in rows],
+        "note": [row.note or _without_route(plan, row.lead) for row in rows],
     }
     return {name: columns[name] for name in DISPATCH_COLUMNS}
 
@@ -181,11 +183,26 @@ def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
     return [" ".join(dict.fromkeys(one)) for one in found]
 
 
-def _off_road(plan: Plan, address: int) -> str:
-    """Say how far off the roads an address without a route lies."""
+def _without_route(plan: Plan, address: int) -> str:
+    """Say of an address without a route how far off the roads it lies, and what serves it in other months."""
     if plan.answers.status[address] != "no route":
         return ""
-    return "; ".join(str(flag) for flag in plan.answers.flags[address] if flag.code == "off road data")
+    off = [str(flag) for flag in plan.answers.flags[address] if flag.code == "off road data"]
+    return "; ".join([*off, *_in_other_months(plan, address)])
+
+
+def _in_other_months(plan: Plan, address: int) -> list[str]:
+    """Name the lowest level that meets, else the highest, and its fill sites, in months in which there is a way."""
+    told: dict[str, list[int]] = {}
+    for season in plan.seasons:
+        level = season.level_of([address], plan.needs.required_gpm[[address]])
+        sites = "+".join(plan.sites[site].site_id for site in season.sites_of(address, level))
+        need_gpm = float(plan.needs.required_gpm[address])
+        short = float(season.uninterrupted_gpm[address, level]) < need_gpm - ROUNDING_GPM
+        if sites:
+            said = f"{plan.district.levels[level].name}{', not met,' * short} from {sites}"
+            told.setdefault(said, []).extend(season.months)
+    return [f"{month_words(months)}: {said}" for said, months in told.items()]
 
 
 # --------------------------------------------------------------------------- rows
