@@ -160,6 +160,8 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     folder = _folder_for(district_file, out)
     inputs = _read(district_file, folder, watch)
     wanted = asked_address(inputs.addresses, inputs.rejected, address_id.strip())
+    # its own figures, not those of the weakest of its neighbours
+    inputs = replace(inputs, district=replace(inputs.district, cards_per="address"))
     plan = _planned(inputs, folder, watch)
     at = plan.addresses.address_id.tolist().index(wanted)
     watch.stage("drawing the card", 0.9)

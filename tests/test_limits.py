@@ -216,6 +216,7 @@ def test_problems_name_the_way_and_the_place(tmp_path: Path) -> None:
         ({"maxaxles": "3"}, "not checked"),
         ({"maxtandemweight": "16 st"}, "pair of axles"),
         ({"seasonal": "no"}, None),
+        ({"seasonal": "yes", "motor_vehicle:conditional": "no @ (Dec-Apr)"}, "conditional"),  # that says when
         ({"winter_service": "yes"}, None),
     ],
 )

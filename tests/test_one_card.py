@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 from typer.testing import CliRunner, Result
 
 from preplan.cli import EXIT_INPUT, app
@@ -123,3 +124,16 @@ def test_a_build_says_which_cards_are_of_an_earlier_plan(tmp_path: Path) -> None
     said = built.stdout + built.stderr
     assert "card-G1.pdf and 1 other: of an earlier plan; make again with `preplan card`" in said
     assert (tmp_path / "out" / "card-G2.pdf").is_file()
+
+
+def test_the_card_of_one_address_has_its_own_figures_and_no_neighbours(tmp_path: Path) -> None:
+    """In the set its neighbours along Mill Road share a card, whose figures are those of the weakest of them."""
+    mine = write_small_district(tmp_path / "mine")
+    assert card(mine, "G4").exit_code == 0
+    said = " ".join(page.extract_text() for page in PdfReader(tmp_path / "out" / "card-G4.pdf").pages)
+    assert "4 Mill Road" in said
+    assert "addresses; figures are for the weakest" not in said
+    built = CliRunner().invoke(app, ["build", str(mine), "--out", str(tmp_path / "out")])
+    assert built.exit_code == 0
+    every = " ".join(page.extract_text() for page in PdfReader(tmp_path / "out" / "cards.pdf").pages)
+    assert "addresses; figures are for the weakest" in every

@@ -169,8 +169,8 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
         for key in access.CONDITIONAL_KEYS if key in tags
     ]  # fmt: skip
     season = tags.get("seasonal", "no")
-    if season != "no":
-        known = open_months({"seasonal": season}) is not None
+    known = open_months({"seasonal": season}) is not None
+    if season != "no" and (known or open_months(tags) is None):  # another tag may say when
         rule = "planned as open in these months only; the worst season decides" if known else _UNSAID
         found.append(Trouble("seasonal", "seasonal", season, rule))
     found += [Trouble("seasonal", key, "no", _UNPLOUGHED) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
