@@ -133,12 +133,12 @@ def test_a_click_on_a_bridge_and_on_a_closure_tells_their_facts(wide: Opened, pl
     click_middle(page, plan, int(closed.segments[0]))
     assert page.inner_text("#panel-body h2") == "Closure C2: closed"
     posted = next(one for one in plan.limits.closed if one.closure.closure_id == "C1")
-    choose(page, "Posted: 24,000 lb, March to May")
+    choose(page, "Posted: 24,000 lb, Mar to May")
     assert "Closure C1: at most 24,000 lb" in panel(page)
     assert "Culvert, spring posting" in panel(page)
     page.click("#legend")
     click_middle(page, plan, int(posted.segments[0]))
-    assert written(page, "#panel-body h2") == "Posted: 24,000 lb, March to May"
+    assert written(page, "#panel-body h2") == "Posted: 24,000 lb, Mar to May"
 
 
 def click_middle(page: Page, plan: Plan, segment: int) -> None:

@@ -134,9 +134,9 @@ def weight_words(plan: Plan, segment: int, *, short: bool = False) -> str:
     return f"{kind} {words.supply(pounds)} lb{_when(plan, 'max_lb', segment, short=short)}"
 
 
-def posted_words(plan: Plan, segment: int) -> str:
+def posted_words(plan: Plan, segment: int, *, short: bool = False) -> str:
     """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'; a rating, which is on no sign, last."""
-    weight = weight_words(plan, segment)
+    weight = weight_words(plan, segment, short=short)
     said = [] if weight.startswith("rated") else [weight.removeprefix("posted ")]
     for name, digits, unit in (
         ("max_axle_lb", 0, "lb an axle"),
@@ -147,7 +147,7 @@ def posted_words(plan: Plan, segment: int) -> str:
         if math.isfinite(most):
             # what may pass is rounded down
             number = words.supply(most) if digits == 0 else words.number(math.floor(most * 10.0 + 1e-6) / 10.0, digits)
-            said.append(f"{number} {unit}{_when(plan, name, segment)}")
+            said.append(f"{number} {unit}{_when(plan, name, segment, short=short)}")
     posted = ", ".join(filter(None, said))
     return "; ".join(filter(None, (posted, weight * weight.startswith("rated"))))
 

@@ -258,7 +258,10 @@ def _roads(plan: Plan, kept: IntArray) -> Page:
     titles = [words.printable(roads.name[k]) or words.printable(roads.ref[k]) for k in kept.tolist()]
     marks = limits.posted[kept] * MARK_POSTED + limits.unposted_bridge[kept] * MARK_UNPOSTED
     marks += ~limits.tanker_road[kept] * MARK_CLOSED
-    posted = [(posted_words(plan, k) or "posted") if limits.posted[k] else _rated_words(plan, k) for k in kept.tolist()]
+    posted = [
+        (posted_words(plan, k, short=True) or "posted") if limits.posted[k] else _rated_words(plan, k)
+        for k in kept.tolist()
+    ]
     return {
         **lines([plan.line(k) for k in kept.tolist()]),
         "rank": pack([road_rank(roads.highway[k]) for k in kept.tolist()]),
