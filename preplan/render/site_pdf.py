@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 import numpy as np
 
@@ -30,6 +31,12 @@ from preplan.render.scene import Box
 _MAP_PT, _MAP_HIGH_PT = 270.0, 262.0
 _GAP = 14.0
 _MOST_ROADS = 60
+_LEG_LEFT = LEFT_PT + 10.0
+_LEG_PT = (RIGHT_PT - _LEG_LEFT - _GAP) / 2
+"""Width of a leg's column."""
+_LEG_RIGHT = _LEG_LEFT + _LEG_PT + _GAP
+_TOGETHER_PT = 150.0
+"""Legs no longer than this do not go over a page's end."""
 _MOST_CIRCUITS = 12
 _MOST_NAME = 80
 _SIGN = "Verified on the ground by ________________________   date ____________"
@@ -276,7 +283,7 @@ def _met(plan: Plan, circuit: _Circuit, *codes: str) -> list[str]:
 def _draw_other_circuits(
     document: Document, plan: Plan, circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str]]
 ) -> None:
-    """Write further circuits, a paragraph a leg; of those beyond that, the roads and where their cards are."""
+    """Write further circuits, both legs beside each other; of those beyond, the roads and where their cards are."""
     if not circuits:
         return
     document.heading("Further circuits from here", 11.0, keep=60.0)
@@ -284,11 +291,8 @@ def _draw_other_circuits(
         document.room(5.0 * SMALL_PT * 1.2 + 4.0)
         document.y -= 3.0
         document.flow(_circuit_name(plan, circuit), bold=True)
-        for head, warned, steps, length in _legs(plan, circuit):
-            for warning in warned:
-                document.flow(warning, SMALL_PT, bold=True, indent=10.0)
-            said = "; ".join(step for _, step in directions(steps)) or "directions are not known"
-            document.flow(f"{head}, {length}: {said}.", SMALL_PT, indent=10.0)
+        loaded, empty = (_leg_lines(*leg) for leg in _legs(plan, circuit))
+        _beside(document, loaded, empty)
         document.flow(f"Limits: {_limits(plan, circuit)}", SMALL_PT, indent=10.0)
         warnings = weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, circuit.group.lead)
         for warning in (*warnings, *_met(plan, circuit, NOT_THIS_WAY, "circuits meet")):
@@ -298,6 +302,26 @@ def _draw_other_circuits(
         where = "the folder cards" if any(place.startswith("cards/") for _, place in cards) else "cards.pdf"
         document.flow(f"and {len(rest):,} more circuit{'s' * (len(rest) > 1)}, each on its card in {where}:", bold=True)
         document.flow(f"{'; '.join(_cards_of(rest, cards))}.", SMALL_PT, indent=10.0)
+
+
+def _leg_lines(head: str, warned: list[str], steps: tuple[Step, ...], length: str) -> list[Line]:
+    """Write a leg for half the width of the page: what it is, what to heed, and every step from a new line on."""
+    lines = [line for said in (f"{head}: {length}", *warned) for line in paragraph(said, _LEG_PT, SMALL_PT, bold=True)]
+    told = [f"{number}. {step}" for number, step in directions(steps)] or ["Directions are not known."]
+    return lines + [line for said in told for line in paragraph(said, _LEG_PT, SMALL_PT, indent=9.0)]
+
+
+def _beside(document: Document, left: Sequence[Line], right: Sequence[Line]) -> None:
+    """Write two columns, over pages if need be; short ones stay together."""
+    rows = list(zip_longest(left, right, fillvalue=Line("", SMALL_PT)))
+    height = sum(max(one.height, other.height) for one, other in rows)
+    if height < _TOGETHER_PT:
+        document.room(height)
+    for one, other in rows:
+        document.room(max(one.height, other.height))
+        top = document.y
+        ends = [document.pen.lines(x, top, [line]) for x, line in ((_LEG_LEFT, one), (_LEG_RIGHT, other))]
+        document.y = min(ends)
 
 
 def _cards_of(circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str]]) -> list[str]:
