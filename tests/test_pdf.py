@@ -521,6 +521,19 @@ def test_index_holds_the_whole_of_a_long_label() -> None:
     assert LONG in said
 
 
+def test_further_circuits_are_lists_of_numbered_steps(plan: Plan) -> None:
+    """Both legs stand beside each other, so that their heads share a line, and each step begins a new one."""
+    text = "\n".join(page.extract_text() for page in _read(site_pdf.sites(plan)).pages)
+    lines = text.partition("Further circuits from here")[2].splitlines()
+    heads = [at for at, line in enumerate(lines) if line.startswith("Loaded, fill site to dump site: ")]
+    assert len(heads) == 2
+    for at in heads:
+        assert " Empty, back to the fill site: " in lines[at]
+        below = " ".join(lines[at + 1 : at + 6])
+        assert len(re.findall(r"(?:^| )1\. ", below)) == 2
+        assert "; Left on" not in below
+
+
 def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None:
     first, second, *pages = [_said(page) for page in _read(site_pdf.sites(plan)).pages]
     pages = [f"{first} {second}", *pages]
