@@ -278,8 +278,9 @@ def test_a_missing_column_lists_what_was_found() -> None:
         match("address_id,lable,lon,latt")
     first, second = caught.value.findings
     assert (first.column, second.column) == ("label", "lat")
-    assert first.remedy == "columns found: address_id, lable, lon, latt; closest: lable"
-    assert second.remedy.endswith("closest: latt")
+    which = "which is it? Write under [columns.addresses] of the district file"
+    assert first.remedy == f'columns found: address_id, lable, lon, latt; closest: lable; {which}: label = "ITS HEADER"'
+    assert second.remedy.endswith(f'closest: latt; {which}: lat = "ITS HEADER"')
 
 
 def test_a_mapped_header_that_is_not_there_and_one_that_is_there_twice() -> None:
