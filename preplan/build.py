@@ -144,8 +144,8 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     return lines
 
 
-def one_card(district_file: Path, address_id: str, out: Path | None, progress: Progress) -> Path:
-    """Plan the district and write the card of one address beside the other results; return its path.
+def one_card(district_file: Path, address_id: str, out: Path | None, progress: Progress) -> tuple[Path, str]:
+    """Plan the district and write the card of one address beside the other results; return its path, and whose it is.
 
     Raises
     ------
@@ -170,7 +170,7 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     path = folder / f"card-{name}.pdf"
     write_file(path, card_pdf.one_card(plan, at))
     watch.stage("done", 1.0)
-    return path
+    return path, f"{wanted}, {plan.addresses.label[at]}" if plan.addresses.label[at] else wanted
 
 
 class Watch:

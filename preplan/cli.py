@@ -119,8 +119,8 @@ def card(
     with _exit_status(), _progress() as progress:
         from preplan.build import one_card  # noqa: PLC0415 - every room is slow to import
 
-        path = one_card(district, address_id, out, progress)
-    typer.echo(f"Card in {printable(path)}")
+        path, whose = one_card(district, address_id, out, progress)
+    typer.echo(f"Card of {printable(whose)}: {printable(path)}")
 
 
 @app.command(epilog=DRILL_EXAMPLES)

@@ -119,9 +119,9 @@ class Flag:
     circuit: int = 0
     """Whose fact it is: `FIRST_CIRCUIT`, `SECOND_CIRCUIT` (over the second fill site), or 0, of the address itself."""
     stretches: tuple[int, ...] = field(default=(), compare=False)
-    """Rows of the RoadTable of the limit that it names; flags that say the same are one, wherever that is."""
+    """Rows of the RoadTable of the limit that it names, or that are shut; flags that say the same are one."""
     limit: str = field(default="", compare=False)
-    """That limit as a map labels it, such as '24,000 lb'."""
+    """That limit as a map labels it, such as '24,000 lb', or the months in which the way does not hold."""
 
     def __str__(self) -> str:
         """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01."""

@@ -47,7 +47,7 @@ def test_words_for_an_occupancy_that_nobody_knows_are_named(tmp_path: Path, haza
     said = check(one, tmp_path / "mine")
     note = "column occupancy: 3 rows in words not known here, so that a dwelling, the lightest hazard, was taken"
     assert (f"{note}: 'A117' (2), 'EDU' (1); write farm" in said) == told
-    guessed = guessed_use(read_inputs(tmp_path / "mine" / "district.toml").addresses)
+    guessed = guessed_use(read_inputs(tmp_path / "mine" / "district.toml").addresses, "nfpa1142")
     assert guessed.tolist() == ([True] * 3 if told else [False] * 3) + [False] * (len(rows) - 3)
 
 
@@ -65,3 +65,22 @@ def test_a_level_that_asks_for_more_than_there_is_says_so(tmp_path: Path) -> Non
     one.toml = one.toml.replace("tankers = 3", "tankers = 40")
     said = check(one, tmp_path / "mine")
     assert "note: response_levels: Level 2 asks for 40 tankers, and the apparatus table has 3 in service" in said
+
+
+def test_a_pumper_tanker_is_counted_once(tmp_path: Path) -> None:
+    """Of six units, one may be an engine or a tanker: four of each cannot all come."""
+    one = SmallDistrict()
+    one.files["apparatus.csv"] = str(one.files["apparatus.csv"]).replace("E3,H1,engine,", "E3,H1,pumper-tanker,")
+    one.toml = one.toml.replace("engines = 3\ntankers = 3", "engines = 3\ntankers = 4")
+    assert "Level 2 asks for 7 units, and the apparatus table has 6 in service" in check(one, tmp_path / "mine")
+
+
+@pytest.mark.parametrize("method", ["nfa", "iowa", "given"])
+def test_methods_that_ask_for_no_hazard_say_nothing_of_words(tmp_path: Path, method: str) -> None:
+    one = SmallDistrict()
+    header, *rows = str(one.files[TABLE]).splitlines()
+    one.files[TABLE] = "\n".join([f"{header},occupancy", *(f"{row},A117" for row in rows)])
+    one.toml += f'\n[required_flow]\nmethod = "{method}"\n'
+    assert "in words not known" not in check(one, tmp_path / "mine")
+    one.toml = one.toml.replace(f'"{method}"', '"iso"')
+    assert "9 rows in words not known" in check(one, tmp_path / "other")

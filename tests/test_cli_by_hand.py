@@ -271,11 +271,11 @@ def test_the_first_twenty_rejected_are_named(rooms: types.ModuleType) -> None:
 def test_check_and_card(rooms: types.ModuleType) -> None:
     """Lines of a check are printed without control characters; a card says where it is."""
     rooms.check_district = lambda _file, _progress: ["rejected: a.csv row 3", "bad \x1b[31mred"]  # type: ignore[attr-defined]
-    rooms.one_card = lambda _file, address_id, _out, _progress: Path(f"card-{address_id}.pdf")  # type: ignore[attr-defined]
+    rooms.one_card = lambda _file, address_id, _out, _progress: (Path(f"card-{address_id}.pdf"), address_id)  # type: ignore[attr-defined]
     checked = run("check d.toml")
     assert checked.exit_code == 0
     assert checked.stdout == "rejected: a.csv row 3\nbad [31mred\n"
-    assert run("card d.toml A7").stdout == "Card in card-A7.pdf\n"
+    assert run("card d.toml A7").stdout == "Card of A7: card-A7.pdf\n"
 
 
 def test_input_faults_exit_2_and_are_all_counted(rooms: types.ModuleType) -> None:

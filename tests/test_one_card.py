@@ -39,7 +39,8 @@ def test_a_card_is_named_after_its_address(tmp_path: Path, address_id: str, aske
     result = card(one.write(tmp_path / "mine"), asked)
     assert result.exit_code == 0, result.stderr
     assert [path.name for path in (tmp_path / "out").iterdir()] == [name]
-    assert result.stdout == f"Card in {tmp_path / 'out' / name}\n"
+    label = "1 Mill Road"
+    assert result.stdout == f"Card of {address_id}, {label}: {tmp_path / 'out' / name}\n"
 
 
 @pytest.mark.parametrize(
@@ -105,6 +106,7 @@ def test_an_address_is_found_by_its_id_or_its_whole_label(said: str, meant: str)
         ("12 Ponds Road", "did you mean A3 (12 Pond Road)?"),
         ("Road", "did you mean A1 (9 Pond Road, rear) or A2 (9 Pond Road) or A3 (12 Pond Road)?"),
         ("a33", "did you mean A3 (12 Pond Road)"),
+        ("12 Pon Road", "did you mean A3 (12 Pond Road)?"),  # no word of a name is shortened
         ("Elsewhere 7", "see the column address_id of your table"),
     ],
 )

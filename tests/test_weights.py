@@ -96,6 +96,33 @@ def test_a_later_tanker_that_the_loaded_way_does_not_bear_is_told() -> None:
     assert flag_words(flag) == "Called later, NOT on this way: T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb)."
 
 
+def test_a_later_tanker_alone_may_be_too_heavy_for_the_empty_leg_or_a_rating() -> None:
+    def later(signs: RoadLimits, met: Met, rating: float = np.inf) -> list[str]:
+        weights = Weights(
+            roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(signs,), months=(ALL_MONTHS,),
+            road=np.zeros(1, dtype=np.int32), operating_lb=np.array([np.inf, rating, np.inf, np.inf]),
+            units=(LIGHT, HEAVY), sent=np.array([[True, False]]), later=np.array([[False, True]]),
+            engines=np.zeros((1, 2), dtype=np.bool_),
+        )  # fmt: skip
+        return [str(flag) for flag in weights.flags(met).get(0, ())]
+
+    pair: IntArray = np.array([[0, 1]], dtype=np.int32)
+    # 33,900 lb loaded, 22,551 lb on the way back are sent; 54,600 and 31,902 lb may follow
+    (said,) = later(limits(34000.0), Met(free=NONE, out=NONE, back=pair))
+    assert said.endswith("(posted 34,000 lb, T1 31,902 lb with 10 % of its load left)")
+    (said,) = later(limits(), Met(free=NONE, out=pair, back=NONE), rating=40000.0)
+    assert said.startswith("crosses above rating=")
+    assert said.endswith("T1 54,600 lb loaded weighs more")
+
+
+def test_a_margin_of_an_axle_is_none_too() -> None:
+    """14,607 lb are on the heaviest axle after dumping."""
+    for axle, none in ((14700.0, True), (20000.0, False)):
+        signs = replace(limits(60000.0), max_axle_lb=np.array([np.inf, axle, np.inf, np.inf]))
+        (said,) = told(signs, back=True, tankers=(HEAVY,))
+        assert said.endswith("NO MARGIN)") == none
+
+
 def test_a_posting_of_some_months_names_them() -> None:
     """Two seasons of the roads: 22,000 lb from March to May, 60,000 lb else."""
     spring, rest = frozenset({3, 4, 5}), frozenset({1, 2, 6, 7, 8, 9, 10, 11, 12})

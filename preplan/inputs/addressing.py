@@ -10,9 +10,8 @@ import numpy as np
 
 from preplan.inputs.address_headers import NUMBER_PARTS, STREET_PARTS, UNIT_PARTS
 from preplan.records import TextArray, text_array
+from preplan.street_words import DIRECTIONS, SUFFIX_OF
 
-_SHORTENED = 0.6
-"""A shortened word has at most so much of its letters (this program's choice: 'rte', 'trl', 'rd')."""
 _BARE_UNIT_LETTERS = 2
 """A unit of so few letters, or with a digit first, says nothing without a word before it."""
 
@@ -123,22 +122,15 @@ def _rows(table: Columns, parts: Sequence[str]) -> list[tuple[str, ...]]:
 
 
 def same_words(one: str, other: str) -> bool:
-    """Tell whether two names or labels are one, word by word; a word may be shortened, a number may not.
+    """Tell whether two names or labels are one, word by word; kinds of street and directions may be shortened.
 
-    >>> same_words("GRISTMILL RD.", "Gristmill Road"), same_words("Mill Rd", "Hill Road"), same_words("", "")
+    >>> same_words("GRISTMILL RD.", "Gristmill Road"), same_words("Camp Rd", "Campagna Rd"), same_words("", "")
     (True, False, False)
-    >>> same_words("14 Beaver Rd", "14 BEAVER ROAD"), same_words("Route 5", "Route 57"), same_words("Main", "Maine")
-    (True, False, False)
+    >>> same_words("14 N Beaver Rd", "14 NORTH BEAVER ROAD"), same_words("Route 5", "Route 57")
+    (True, False)
     """
-    words = [re.findall(r"\w+", name.casefold()) for name in (one, other)]
-    return bool(words[0]) and len(words[0]) == len(words[1]) and all(map(_shortens, *words))
-
-
-def _shortens(one: str, other: str) -> bool:
-    """Tell whether the letters of the shorter word stand in the longer one, in order and from its first letter on."""
-    if one == other or any(letter.isdigit() for letter in one + other):
-        return one == other
-    short, long = sorted((one, other), key=len)
-    left = iter(long)
-    shortened = len(short) <= _SHORTENED * len(long)  # 'rte' is, 'main' is not short for 'maine'
-    return shortened and short[:1] == long[:1] and all(letter in left for letter in short)
+    first, second = (
+        [SUFFIX_OF.get(word, DIRECTIONS.get(word, word)) for word in re.findall(r"\w+", name.upper())]
+        for name in (one, other)
+    )
+    return bool(first) and first == second

@@ -91,5 +91,7 @@ class _Told:
 
 def _among(pairs: IntArray, others: IntArray) -> BoolArray:
     """Mask the pairs, (pairs, 2), that are among others."""
-    known = set(map(tuple, others.tolist()))
-    return np.array([tuple(pair) in known for pair in pairs.tolist()], dtype=np.bool_)
+    stride = 1 + max(int(pairs[:, 1].max(initial=0)), int(others[:, 1].max(initial=0)))
+    one, other = (table[:, 0].astype(np.int64) * stride + table[:, 1] for table in (pairs, others))
+    mask: BoolArray = np.isin(one, other)
+    return mask

@@ -180,7 +180,7 @@ def _need_flags(
         yield int(row), Flag("close", ", ".join(names[lv] for lv in np.flatnonzero(close[row])))
     for row in np.flatnonzero(carded & scene.needs.assumed):
         yield int(row), Flag("assumed building")
-    for row in np.flatnonzero(guessed_use(addresses)):
+    for row in np.flatnonzero(guessed_use(addresses, scene.rules.required_flow.method)):
         yield int(row), Flag("use not known", str(addresses.occupancy[row]).replace(";", ","))
     for row in np.flatnonzero(carded & (addresses.sprinklered == 1.0)):
         yield int(row), Flag("sprinklered")

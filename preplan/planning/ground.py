@@ -142,7 +142,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
             *fleet_notes(inputs.in_service, inputs.district.levels),
             *off_road_notes(inputs, sites, stations),
             *address_notes(inputs, frontages),
-            *unknown_notes(about.occupancy[guessed_use(about)].tolist()),
+            *unknown_notes(about.occupancy[guessed_use(about, rules.required_flow.method)].tolist()),
         ),
     )
 

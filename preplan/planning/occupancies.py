@@ -180,6 +180,8 @@ VAGUE = frozenset({
 """Words that decide only as the whole text: beside another word they say less than it ('storage structure')."""
 
 
+_BY_HAZARD = frozenset({"nfpa1142", "iso"})
+"""Methods of the required flow that ask what stands there."""
 _MOST_UNKNOWN = 8
 """Unknown words that a note names."""
 
@@ -224,10 +226,13 @@ def is_unknown(text: str) -> bool:
     return bool(text.strip()) and not _words_in(_asked(text))
 
 
-def guessed_use(addresses: AddressTable) -> BoolArray:
+def guessed_use(addresses: AddressTable, method: str) -> BoolArray:
     """Mask the addresses, (addresses,), whose occupancy is not known and decides: nothing else says hazard or flow."""
+    if method not in _BY_HAZARD:
+        return np.zeros(len(addresses), dtype=np.bool_)
     unknown = [text for text in set(addresses.occupancy.tolist()) if is_unknown(text)]
-    decides = np.isnan(addresses.occupancy_hazard) & np.isnan(addresses.required_gpm)
+    given = np.isfinite(addresses.required_gpm) | np.isfinite(addresses.required_gal)
+    decides = np.isnan(addresses.occupancy_hazard) & ~given
     mask: BoolArray = decides & np.isin(addresses.occupancy, text_array(unknown or [""])) & (addresses.occupancy != "")
     return mask
 

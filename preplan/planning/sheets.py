@@ -29,8 +29,6 @@ class _Asked:
     """In which tankers fill there by plan; (): it is the backup."""
     line: int = -1
     """Season of the plan; -1: it is the backup."""
-    split: bool = False
-    """Some tankers fill at another one then."""
     cut: int = -1
     """Vehicle class; -1: none has a way."""
     fill_engine: int = -1
@@ -85,8 +83,8 @@ def with_sheets(
     for trip, one in enumerate(asked):
         legs = [forest.walk(int(leaf[trip])) for leaf in (trips.out_leaf, trips.back_leaf)]
         driven = [forest.segment[leg].tolist() for leg in legs]
-        # a way that is the same in several seasons has one sheet, unless tankers are parted otherwise
-        key = (one.site, *map(tuple, driven), one.tankers if one.split else None)
+        # a way that is the same in several seasons has one sheet, unless others drive or pump
+        key = (one.site, *map(tuple, driven), one.fill_engine, one.dump_engine, one.tankers)
         before = others[one.group].get(key)
         if before is None:
             steps = legs_of_trip(found, trips, forest, trip, searched.limits[one.season])
@@ -129,10 +127,9 @@ def _asked(
     for at_line, (line, season) in enumerate(zip(searched.seasons, searched.of_line, strict=True)):
         level = shown if shown >= 0 else line.level_of(rows, found.required_gpm[rows])
         asked = _Asked(group=at, address=a, site=-1, level=level, season=season, months=line.months, line=at_line)
-        there = line.sites_of(a, level)
-        for site in there:
+        for site in line.sites_of(a, level):
             if site not in own or own[site] >= set(line.months):
-                yield replace(asked, site=site, split=len(there) > 1)
+                yield replace(asked, site=site)
 
 
 def _manned(asked: Sequence[_Asked], searched: Searched) -> list[_Asked]:

@@ -31,12 +31,17 @@ def fleet_notes(units: tuple[Unit, ...], levels: tuple[ResponseLevel, ...]) -> t
     """Tell which response levels ask for more engines or tankers than are in service in all."""
     tankers = sum(is_tanker(unit) for unit in units)
     engines = sum(unit.kind != "tanker" for unit in units)
-    return tuple(
-        f"response_levels: {level.name} asks for {asked:,} {what}, and the apparatus table has {there:,} in service"
-        for level in levels
-        for what, asked, there in (("engines", level.engines, engines), ("tankers", level.tankers, tankers))
-        if asked > there
-    )
+    notes = []
+    for level in levels:
+        both = level.engines + level.tankers  # a pumper-tanker is one or the other
+        for what, asked, there in (
+            ("engines", level.engines, engines), ("tankers", level.tankers, tankers), ("units", both, len(units)),
+        ):  # fmt: skip
+            if asked > there:
+                said = f"{level.name} asks for {asked:,} {what}, and the apparatus table has {there:,} in service"
+                notes.append(f"response_levels: {said}")
+                break
+    return tuple(notes)
 
 
 def is_tanker(unit: Unit) -> bool:

@@ -102,7 +102,8 @@ class Weights:
         rated_lb, rated = float(self.operating_lb[segment]), bool(limits.rated[segment])
         tankers, engines = self._units(self.sent, address), self._units(self.engines, address) if free else []
         rating, posted = f"{np.floor(rated_lb):,.0f} lb", _posted(max_lb, axle_lb)
-        above = [unit for unit in tankers if (unit.loaded_lb if loaded else unit.dumped_lb) > rated_lb]
+        later = self._units(self.later, address) if loaded or empty else []
+        above = [unit for unit in (*tankers, *later) if (unit.loaded_lb if loaded else unit.dumped_lb) > rated_lb]
         if (loaded or empty) and rated_lb < max_lb and above:
             said = f"{self._name(segment)} ({self._rating(segment, limits)}). {_heavier(above)}"
             yield Flag(ABOVE_RATING, said, limit=rating)
@@ -112,16 +113,14 @@ class Weights:
             signs = "max_lb", "max_axle_lb"
             said = f"posted {posted}{self._when(segment, season, *signs)}"
             limit = f"{posted}{self._when(segment, season, *signs, short=True)}"
-        later = self._units(self.later, address) if loaded else []
-        later = [unit for unit in later if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
-        if later:
-            yield Flag(NOT_FOR_LATER, f"{_weighed(later)}: {self._name(segment)} ({said})", limit=limit)
-        heavy, engines = (
+        heavy, later, engines = (
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
-            for units in (tankers, engines)
+            for units in (tankers, later, engines)
         )
+        if later and loaded:
+            yield Flag(NOT_FOR_LATER, f"{_weighed(later)}: {self._name(segment)} ({said})", limit=limit)
         never = any(unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb for unit in tankers)
-        if heavy and empty and not loaded:
+        if (heavy or later) and empty and not loaded:
             but = _of_empties(self._units(self.sent | self.later, address), max_lb, axle_lb)
             yield Flag(EMPTY_ONLY, f"{self._name(segment)} ({said}{but})", limit=limit)
         elif heavy and (rated or (free and not loaded)):
@@ -175,7 +174,7 @@ def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
     """Put flags of weight in order, each once, with the stretches of all that say the same."""
     stretches: dict[Flag, tuple[int, ...]] = {}
     for flag in flags:
-        stretches[flag] = (*stretches.get(flag, ()), *flag.stretches)
+        stretches[flag] = tuple(dict.fromkeys((*stretches.get(flag, ()), *flag.stretches)))
     once = [replace(flag, stretches=rows) for flag, rows in stretches.items()]
     return tuple(sorted(once, key=lambda flag: LIMIT_FLAGS.index(flag.code)))
 
@@ -213,7 +212,8 @@ def _of_empties(tankers: list[Unit], max_lb: float, axle_lb: float) -> str:
     said = []
     if heaviest is not None:
         left = 100.0 * (1.0 - heaviest.usable_fraction)
-        narrow = heaviest.dumped_lb > (1.0 - _MARGIN) * max_lb
+        least = 1.0 - _MARGIN
+        narrow = heaviest.dumped_lb > least * max_lb or any(unit.dumped_axle_lb > least * axle_lb for unit in may)
         said = [f"{heaviest.unit_id} {np.ceil(heaviest.dumped_lb):,.0f} lb with {left:.0f} % of its load left"]
         said[0] += ": NO MARGIN" * narrow
     said += [f"{' '.join(unit.unit_id for unit in over)} not even empty"] if over else []

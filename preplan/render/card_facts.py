@@ -184,7 +184,18 @@ class Facts:
     def close_call(self) -> bool:
         """Tell whether the flow of the level shown is hardly above or below the required flow."""
         named = self.plan.district.levels[self.level].name if self.level >= 0 else ""
-        return any(f.code == CLOSE and named in str(f.value).split(", ") for f in self.plan.answers.flags[self.lead])
+        return named in self._close
+
+    @property
+    def only_close(self) -> bool:
+        """Tell whether that is so of no other level."""
+        return len(self._close) == 1
+
+    @property
+    def _close(self) -> list[str]:
+        """Names of the levels of which it is so."""
+        flags = self.plan.answers.flags[self.lead]
+        return next((str(flag.value).split(", ") for flag in flags if flag.code == CLOSE), [])
 
     @property
     def turns_here(self) -> bool:

@@ -91,12 +91,18 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
         there = plan.sites[backup]
         season = f" ({month_words(there.months)} only)" if there.seasonal else ""
         flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
-        said = f"{words.site_words(plan, backup)}{season}, {flow}{_backup_way(facts)}"
-        said += "".join(f" {one}" for one in _other_backups(facts))
+        said = f"{words.site_words(plan, backup)}{season}, {flow}"
+        said += "" if there.fill_gpm_given else " Its rate is assumed."
+        said += _backup_way(facts)
         said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
         behind = backup == split or any(other.backup for other in facts.sheets)
         said += " Map and way on a sheet behind." if behind else ""
-        said += f" Note: {words.printable(there.notes)}" if there.notes and not brief else ""
+        said += (
+            f" Note: {words.printable(there.notes)}{'.' * (there.notes[-1:] not in '.!?')}"
+            if there.notes and not brief
+            else ""
+        )
+        said += "".join(f" {one}" for one in _other_backups(facts))
     when = f" in {mine}" if (mine := facts.backup_months) else ""
     named = f"Backup{when}" if split < 0 else f"Fill site {facts.cell('site') + 1} out{when}, all at backup"
     return paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=6)
@@ -160,7 +166,8 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     if facts.cell("trip") < 0:
         return []
     if facts.other is not None:
-        limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), facts.other.months or ALL_MONTHS))}."
+        months = ALL_MONTHS if facts.other.backup else facts.other.months
+        limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), months))}."
         here = [flag_words(flag) for flag in flags_on(facts.plan, facts.lead, 0) if flag.code == DEAD_END]
         return [Block.of(paragraph(f"• {said}", width, SMALL_PT, indent=7.0)) for said in (limits, *here, _KEEP_TO_IT)]
     grave = facts.once("grave cautions", lambda: _grave(facts))
@@ -180,7 +187,7 @@ def _grave(facts: Facts) -> list[str]:
 def _others(facts: Facts) -> list[str]:
     skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET}
     skipped |= SAID_ABOVE if facts.officer_words else frozenset()
-    skipped |= {CLOSE} if facts.close_call else frozenset()
+    skipped |= {CLOSE} if facts.close_call and facts.only_close else frozenset()
     if facts.flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
     return [limit_words(facts.plan, flag, facts.lead) for flag in facts.flags if flag.code not in skipped]

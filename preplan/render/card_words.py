@@ -129,9 +129,6 @@ def can(facts: Facts) -> list[Line]:
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
-    if facts.close_call:
-        side = "above" if flow >= need - ROUNDING_GPM else "below"
-        lines += paragraph(f"Close call: hardly {side} what is required.", HALF_PT, bold=True)
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
     said = f"held {lasts} without a break, all alerted at once, worst season"
     if float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
@@ -140,6 +137,7 @@ def can(facts: Facts) -> list[Line]:
     else:
         stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
         lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
+    lines += paragraph("Close call: hardly more or less than required.", HALF_PT, bold=True) if facts.close_call else []
     guessed = [site + 1 for site in sites_of(facts) if not plan.sites[site].fill_gpm_given]
     if guessed:
         said = f"UNPROVEN: the rate of fill site {' and '.join(map(str, guessed))} is assumed."
@@ -338,11 +336,13 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
     lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=4) if note else []
-    for warning in site_warnings(plan, site):
-        lines += paragraph(warning, HALF_PT, SMALL_PT, bold=True, most=4)
     pumps = _who_pumps(facts)
     said = f"{approach} {pumps}".strip()
-    return lines + (paragraph(said, HALF_PT, most=_MOST_WAY_IN) if said else [])
+    lines += paragraph(said, HALF_PT, most=_MOST_WAY_IN) if said else []
+    told = {stretch for flag in facts.card_flags for stretch in flag.stretches}
+    for warning in facts.once("near the fill site", lambda: site_warnings(plan, site, told)):
+        lines += paragraph(warning, HALF_PT, SMALL_PT, bold=True, most=4)
+    return lines
 
 
 def _who_pumps(facts: Facts) -> str:
@@ -422,10 +422,10 @@ def told_months(facts: Facts) -> list[int]:
     return [month for one in plan.seasons if one.sites_of(lead, level) == mine for month in one.months]
 
 
-def head(said: str, facts: Facts) -> str:
+def head(said: str, facts: Facts, joined: str = ", ") -> str:
     """Write a heading of a card's front, with the months for which that is told."""
     months = told_months(facts) if facts.on_card else []
-    return f"{said}, {month_words(months, short=True).upper()}" if months else said
+    return f"{said}{joined}{month_words(months, short=True).upper()}" if months else said
 
 
 def status_line(facts: Facts) -> str:
@@ -447,14 +447,15 @@ def _their_way(facts: Facts) -> tuple[str, list[str]]:
     """Say where the way over the fill sites of other months stands, or that it is not drawn, and who has other jobs."""
     plan, lead, level, mine = facts.plan, facts.lead, facts.level, sites_of(facts)
     others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(mine)
-    drawn = {other.site: other for other in facts.sheets if other.months}
-    said = {"map and way on a sheet behind": others & drawn.keys(), "its way is not known": others - drawn.keys()}
+    sheets = [other for other in facts.sheets if other.months and other.site in others]
+    drawn = {other.site for other in sheets}
+    said = {"map and way on a sheet behind": others & drawn, "its way is not known": others - drawn}
     named = {what: " and ".join(str(site + 1) for site in sorted(sites)) for what, sites in said.items() if sites}
     way = "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
     jobs = [
-        f"{words.first_up(month_words(drawn[site].months))}:{told}"
-        for site in sorted(others & drawn.keys())
-        if (told := jobs_then(facts, drawn[site]))
+        f"{words.first_up(month_words(other.months))}:{told}"
+        for other in sorted(sheets, key=lambda one: one.site)
+        if (told := jobs_then(facts, other))
     ]
     return way, jobs
 

@@ -69,6 +69,8 @@ class _Asked:
     label: list[str]
     answer: list[tuple[str, ...]]
     """Cells of `_ANSWER`."""
+    other_months: list[tuple[str, ...]]
+    """What serves an address without a route in the months in which there is one."""
     status: list[str]
     demand: list[tuple[float, ...]]
     """Sorts addresses by what they ask for, the least first."""
@@ -139,6 +141,7 @@ def _asked(plan: Plan) -> _Asked:
         number=plan.addresses.number.tolist(),
         label=plan.addresses.label.tolist(),
         answer=_answers(plan),
+        other_months=[tuple(_in_other_months(plan, a)) if one == "no route" else () for a, one in enumerate(status)],
         status=status,
         demand=list(zip(rank, level.tolist(), required.tolist(), (-flow).tolist(), strict=True)),
         lon=plan.addresses.lon,
@@ -242,7 +245,7 @@ def _joined(asked: _Asked, found: list[list[_Row]]) -> list[_Row]:
 
     def alike(at: int) -> tuple[object, ...]:
         rows = found[at]
-        return (at,) if rows[0].note else (asked.answer[rows[0].lead],)
+        return (at,) if rows[0].note else (asked.answer[rows[0].lead], asked.other_months[rows[0].lead])
 
     joined: list[_Row] = []
     for _, places in groupby(range(len(found)), key=alike):

@@ -25,13 +25,16 @@ def place_words(plan: Plan, flag: Flag, address: int) -> str:
     return _place_words(plan, flag, float(plan.frontages.lon[address]), float(plan.frontages.lat[address]), "dump site")
 
 
-def site_warnings(plan: Plan, site: int) -> list[str]:
-    """Say what is too weak, low or narrow near a fill site, and where it is, the gravest first."""
+def site_warnings(plan: Plan, site: int, told: Collection[int] = ()) -> list[str]:
+    """Say what is too weak, low or narrow near a fill site, and where it is, the gravest first.
+
+    Stretches that are `told` elsewhere are left out.
+    """
     there = plan.sites[site]
     return [
         named_words(plan, flag) + _place_words(plan, flag, there.lon, there.lat, "fill site")
         for flag in plan.site_flags[site]
-        if flag.stretches
+        if flag.stretches and not {*flag.stretches} <= {*told}
     ]
 
 
@@ -116,8 +119,21 @@ def weight_warnings(plan: Plan, flags: Iterable[Flag], codes: frozenset[str], le
     """Say the flags of some codes, the gravest first: each limit of a circuit once."""
     found = [flag for flag in flags if flag.code in codes]
     # who is too heavy may differ between neighbours: the lead's words stand
-    said = {str(flag.value).partition(" (")[0]: limit_words(plan, flag, lead) for flag in reversed(found)}
+    said = {_limit_of(flag): limit_words(plan, flag, lead) for flag in reversed(found)}
     return list(reversed(said.values()))
+
+
+def _limit_of(flag: Flag) -> tuple[str, str]:
+    """Give which road a flag names and, where units come first, what it says: by that two are of one limit.
+
+    >>> _limit_of(Flag("posted below load", "the Mill Road bridge (posted 32,000 lb): T1 T2"))
+    ('the Mill Road bridge', '')
+    >>> _limit_of(Flag("not for later tanker", "T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb)"))
+    ('the Mill Road bridge', 'not for later tanker')
+    """
+    before = str(flag.value).rpartition(" (")[0] or str(flag.value)
+    units, _, road = before.rpartition(": ")
+    return road, flag.code if units else ""
 
 
 def named_limits(flags: Sequence[Flag]) -> dict[int, str]:

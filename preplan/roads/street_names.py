@@ -1,10 +1,9 @@
 """Street names as keys: two spellings of one street become one text, so that an address finds its road.
 
-Sources: suffixes and secondary units, USPS Publication 28, Appendix C (read beside a public transcription of it,
-in part from memory, unverified); directionals, Publication 28, Appendix B; ways of writing numbered highways, its
-section on county, state and local highways, with the `ref` habits of the OpenStreetMap wiki (United States
-roads tagging). Every word is brought to its abbreviation wherever it stands, on both sides of a comparison: a key
-is for comparing and is never printed.
+Sources: suffixes and directionals as `street_words` has them; secondary units, USPS Publication 28, Appendix C; ways
+of writing numbered highways, its section on county, state and local highways, with the `ref` habits of the
+OpenStreetMap wiki (United States roads tagging). Every word is brought to its abbreviation wherever it stands, on
+both sides of a comparison: a key is for comparing and is never printed.
 """
 
 from __future__ import annotations
@@ -15,43 +14,8 @@ from collections.abc import Mapping
 from functools import lru_cache
 
 from preplan.plan import SearchWords
+from preplan.street_words import DIRECTIONS, SUFFIX_OF
 
-_SUFFIXES = """
-ALY=ALLEY ALLEE ALLY; ANX=ANEX ANNEX ANNX; ARC=ARCADE; AVE=AV AVEN AVENU AVENUE AVN AVNUE; BYU=BAYOU BAYOO;
-BCH=BEACH; BND=BEND; BLF=BLUF BLUFF; BLFS=BLUFFS; BTM=BOT BOTTM BOTTOM; BLVD=BOUL BOULEVARD BOULV; BR=BRANCH BRNCH;
-BRG=BRDGE BRIDGE; BRK=BROOK; BRKS=BROOKS; BG=BURG; BGS=BURGS; BYP=BYPA BYPAS BYPASS BYPS; CP=CAMP CMP;
-CYN=CANYN CANYON CNYN; CPE=CAPE; CSWY=CAUSEWAY CAUSWA; CTR=CEN CENT CENTER CENTR CENTRE CNTER CNTR; CTRS=CENTERS;
-CIR=CIRC CIRCL CIRCLE CRCL CRCLE; CIRS=CIRCLES; CLF=CLIFF; CLFS=CLIFFS; CLB=CLUB; CMN=COMMON; CMNS=COMMONS;
-COR=CORNER; CORS=CORNERS; CRSE=COURSE; CT=COURT CRT; CTS=COURTS; CV=COVE; CVS=COVES; CRK=CREEK CK CR;
-CRES=CRESCENT CRSENT CRSNT; CRST=CREST; XING=CROSSING CRSSNG CRSSING; XRD=CROSSROAD; XRDS=CROSSROADS; CURV=CURVE;
-DL=DALE; DM=DAM; DV=DIV DIVIDE DVD; DR=DRIV DRIVE DRV; DRS=DRIVES; EST=ESTATE; ESTS=ESTATES;
-EXPY=EXP EXPR EXPRESS EXPRESSWAY EXPW; EXT=EXTENSION EXTN EXTNSN; EXTS=EXTENSIONS; FLS=FALLS; FRY=FERRY FRRY;
-FLD=FIELD; FLDS=FIELDS; FLT=FLAT; FLTS=FLATS; FRD=FORD; FRDS=FORDS; FRST=FOREST FORESTS; FRG=FORG FORGE; FRGS=FORGES;
-FRK=FORK; FRKS=FORKS; FT=FORT FRT; FWY=FREEWAY FREEWY FRWAY FRWY; GDN=GARDEN GARDN GRDEN GRDN; GDNS=GARDENS GRDNS;
-GTWY=GATEWAY GATEWY GATWAY GTWAY; GLN=GLEN; GLNS=GLENS; GRN=GREEN; GRNS=GREENS; GRV=GROV GROVE; GRVS=GROVES;
-HBR=HARBOR HARB HARBR HRBOR; HBRS=HARBORS; HVN=HAVEN; HTS=HEIGHT HEIGHTS HGTS HT;
-HWY=HIGHWAY HIGHWY HIWAY HIWY HWAY; HL=HILL; HLS=HILLS; HOLW=HLLW HOLLOW HOLLOWS HOLWS; INLT=INLET; IS=ISLAND ISLND;
-ISS=ISLANDS ISLNDS; ISLE=ISLES; JCT=JCTION JCTN JUNCTION JUNCTN JUNCTON; JCTS=JCTNS JUNCTIONS; KY=KEY; KYS=KEYS;
-KNL=KNOL KNOLL; KNLS=KNOLS KNOLLS; LK=LAKE; LKS=LAKES; LAND=; LNDG=LANDING LNDNG; LN=LANE LANES; LGT=LIGHT; LGTS=LIGHTS;
-LF=LOAF; LCK=LOCK; LCKS=LOCKS; LDG=LDGE LODG LODGE; LOOP=LOOPS; MALL=; MNR=MANOR; MNRS=MANORS; MDW=MEADOW;
-MDWS=MEADOWS MEDOWS; MEWS=; ML=MILL; MLS=MILLS; MSN=MISSION MISSN MSSN; MTWY=MOTORWAY; MT=MNT MOUNT;
-MTN=MNTAIN MNTN MOUNTAIN MOUNTIN MTIN; MTNS=MNTNS MOUNTAINS; NCK=NECK; ORCH=ORCHARD ORCHRD; OVAL=OVL; OPAS=OVERPASS;
-PARK=PARKS PRK; PKWY=PARKWAY PARKWAYS PARKWY PKWAY PKWYS PKY; PASS=; PSGE=PASSAGE; PATH=PATHS; PIKE=PIKES; PNE=PINE;
-PNES=PINES; PL=PLACE; PLN=PLAIN; PLNS=PLAINS; PLZ=PLAZA PLZA; PT=POINT; PTS=POINTS; PRT=PORT; PRTS=PORTS;
-PR=PRAIRIE PRR; RADL=RAD RADIAL RADIEL; RAMP=; RNCH=RANCH RANCHES RNCHS; RPD=RAPID; RPDS=RAPIDS; RST=REST;
-RDG=RDGE RIDGE; RDGS=RIDGES; RIV=RIVER RIVR RVR; RD=ROAD; RDS=ROADS; RTE=ROUTE RT; ROW=; RUE=; RUN=; SHL=SHOAL;
-SHLS=SHOALS; SHR=SHORE SHOAR; SHRS=SHORES SHOARS; SKWY=SKYWAY; SPG=SPNG SPRING SPRNG; SPGS=SPNGS SPRINGS SPRNGS;
-SPUR=SPURS; SQ=SQR SQRE SQU SQUARE; SQS=SQRS SQUARES; STA=STATION STATN STN; STRA=STRAV STRAVEN STRAVENUE STRAVN STRVN;
-STRM=STREAM STREME; ST=STR STREET STRT; STS=STREETS; SMT=SUMMIT SUMIT SUMITT; TER=TERR TERRACE; TRWY=THROUGHWAY;
-TRCE=TRACE TRACES; TRAK=TRACK TRACKS TRK TRKS; TRFY=TRAFFICWAY; TRL=TRAIL TRAILS TRLS; TRLR=TRAILER TRLRS;
-TUNL=TUNEL TUNLS TUNNEL TUNNELS TUNNL; TPKE=TRNPK TURNPIKE TURNPK; UPAS=UNDERPASS; UN=UNION; UNS=UNIONS;
-VLY=VALLEY VALLY VLLY; VLYS=VALLEYS; VIA=VDCT VIADCT VIADUCT; VW=VIEW; VWS=VIEWS; VLG=VILL VILLAG VILLAGE VILLG;
-VLGS=VILLAGES; VL=VILLE; VIS=VIST VISTA VST VSTA; WALK=WALKS; WALL=; WAY=WY; WAYS=; WL=WELL; WLS=WELLS
-"""
-_DIRECTIONS = {
-    "NORTH": "N", "SOUTH": "S", "EAST": "E", "WEST": "W",
-    "NORTHEAST": "NE", "NORTHWEST": "NW", "SOUTHEAST": "SE", "SOUTHWEST": "SW",
-}  # fmt: skip
 _ORDINALS = """
 FIRST SECOND THIRD FOURTH FIFTH SIXTH SEVENTH EIGHTH NINTH TENTH ELEVENTH TWELFTH THIRTEENTH FOURTEENTH FIFTEENTH
 SIXTEENTH SEVENTEENTH EIGHTEENTH NINETEENTH TWENTIETH
@@ -88,29 +52,22 @@ _ROUTE_CLASSES = {
 """Class of a numbered road to the ways of writing it. RTE: a number whose class is not said."""
 
 
-def _table(text: str) -> Mapping[str, str]:
-    """Turn 'SHORT=LONG LONGER; ...' into {LONG: SHORT, LONGER: SHORT, SHORT: SHORT}."""
-    pairs = (entry.strip().split("=") for entry in text.replace("\n", " ").split(";"))
-    return {word: short for short, words in pairs for word in [*words.split(), short]}
-
-
 def _longest(short: str, short_of: Mapping[str, str]) -> str:
     """Give the word written out: the longest spelling, a plural only of a plural."""
     words = [word for word, of in short_of.items() if of == short]
     return max(words, key=lambda word: (short.endswith("S") or not word.endswith("S"), len(word)))
 
 
-_SUFFIX_OF = _table(_SUFFIXES)
-_STANDARD_SUFFIXES = frozenset(_SUFFIX_OF.values())
+_STANDARD_SUFFIXES = frozenset(SUFFIX_OF.values())
 _STATE_OF = {name: code for code, name in (entry.strip().split("=") for entry in _STATES.split(";"))}
 _STATE_CODES = frozenset(_STATE_OF.values())
 _BLURRED_CLASSES = _STATE_CODES | {"SR", "US", "RTE"}
 """Classes that people leave out: 'Route 2' may be US 2, VT 2 or State Route 2."""
 _ORDINAL_OF = {word: f"{n}{ {1: 'ST', 2: 'ND', 3: 'RD'}.get(n, 'TH') }" for n, word in enumerate(_ORDINALS.split(), 1)}
-_WORD = {**_SUFFIX_OF, **_DIRECTIONS, **_ORDINAL_OF, **_OTHER_WORDS}
-_LONG_DIRECTION = {short: long for long, short in _DIRECTIONS.items()}
-_LONG_WORD = {**{short: _longest(short, _SUFFIX_OF) for short in _STANDARD_SUFFIXES}, **_LONG_DIRECTION}
-_DIRECTION = "|".join([*_DIRECTIONS, *_LONG_DIRECTION])
+_WORD = {**SUFFIX_OF, **DIRECTIONS, **_ORDINAL_OF, **_OTHER_WORDS}
+_LONG_DIRECTION = {short: long for long, short in DIRECTIONS.items()}
+_LONG_WORD = {**{short: _longest(short, SUFFIX_OF) for short in _STANDARD_SUFFIXES}, **_LONG_DIRECTION}
+_DIRECTION = "|".join([*DIRECTIONS, *_LONG_DIRECTION])
 _STATE = "|".join([*_STATE_OF, *_STATE_CODES])
 _PREFIX = "|".join(f"(?P<{name}>{pattern})" for name, pattern in _ROUTE_CLASSES.items())
 _NUMBER = r"(?P<number>\d+)(?: (?P<spaced>[A-DF-MO-RT-VX-Z])|(?P<glued>[A-Z]))?"
