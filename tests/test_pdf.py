@@ -649,9 +649,18 @@ def test_wrapped_lines_fit_and_lose_nothing(width: float) -> None:
 @pytest.mark.parametrize(
     ("shares", "told"),
     [
-        ((0.5, 1.2), "April to November: response level 2 meets: 600 gpm of 500 required, from fill site 2."),
-        ((1.2, 1.5), "April to November: response level 1 meets: 600 gpm of 500 required, from fill site 2."),
-        ((0.5, 0.8), "April to November: response level 2 does not meet: 400 gpm of 500 required, from fill site 2."),
+        (
+            (0.5, 1.2),
+            "April to November: response level 2 meets: 600 gpm of 500 required, from fill site 2 (rate assumed).",
+        ),
+        (
+            (1.2, 1.5),
+            "April to November: response level 1 meets: 600 gpm of 500 required, from fill site 2 (rate assumed).",
+        ),
+        (
+            (0.5, 0.8),
+            "April to November: response level 2 does not meet: 400 gpm of 500 required, from fill site 2 (rate assumed).",
+        ),
     ],
 )
 def test_an_address_cut_off_in_some_months_says_what_to_call_in_the_others(

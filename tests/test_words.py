@@ -182,7 +182,7 @@ def test_seasons_are_printed_only_where_they_differ_on_paper() -> None:
     split = plan.levels.split.copy()
     split[0] = 1
     winter = replace(plan, seasons=(plan.seasons[0], replace(plan.seasons[1], split_site=split)))
-    assert card_words.season_words(winter, 0, 0)[1].endswith("from fill sites 1 and 2")
+    assert card_words.season_words(winter, 0, 0)[1].endswith("from fill sites 1 and 2 (rate assumed)")
     told = [line.said for line in card_words.by_season(card_facts.Facts(winter, winter.groups[0]))]
     assert " ".join(told[-2:]) == (
         "Units, map, way and table here: April to November. Fill site 2: its way is not known."

@@ -190,7 +190,8 @@ def _other_seasons(facts: Facts) -> list[Line]:
         have, want = words.flow_pair(float(flow[weakest, level]), float(need[weakest]))
         named = words.level_words(plan.district.levels[level].name)
         said = f"{named} {'meets' if meets else 'does not meet'}: {have} gpm of {want} required"
-        from_site = f", {from_words(season.sites_of(rows[weakest], level))}"
+        sites = season.sites_of(rows[weakest], level)
+        from_site = f", {from_words(sites)}{_guessed(plan, sites)}"
         said += from_site if served.all() else ", not every address of this card is reached"
         told.setdefault(f"{said}.", []).extend(season.months)
     lines = [f"{words.first_up(month_words(those))}: {said}" for said, those in told.items()]
@@ -496,9 +497,14 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
     for season in plan.seasons:
         sites = season.sites_of(address, level)
         flow = words.supply(float(season.uninterrupted_gpm[address, level]), STEP_GPM)
-        said = f"{flow} gpm {words.FLOW_SHORT} {from_words(sites)}" if sites else "no fill site"
+        said = f"{flow} gpm {words.FLOW_SHORT} {from_words(sites)}{_guessed(plan, sites)}" if sites else "no fill site"
         lines.setdefault(said, []).extend(season.months)
     return [f"{words.first_up(month_words(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
+
+
+def _guessed(plan: Plan, sites: Sequence[int]) -> str:
+    """Say behind a flow that a rate which it rests on is assumed; '' where none is."""
+    return "" if all(plan.sites[site].fill_gpm_given for site in sites) else " (rate assumed)"
 
 
 def from_words(sites: Sequence[int]) -> str:
