@@ -16,7 +16,7 @@ from preplan.inputs.reader import read_inputs
 from preplan.months import month_words, months_text
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, OtherCircuit, Plan
 from preplan.planning.pipeline import plan_district
-from preplan.render import card_pdf, site_pdf, words
+from preplan.render import card_facts, card_pdf, card_words, paper, site_pdf, words
 from preplan.render.card_words import splits
 from preplan.render.flag_words import flags_on
 from preplan.roads.source import read_osm
@@ -381,3 +381,18 @@ def driven(plan: Plan, other: OtherCircuit) -> list[int]:
     """List the stretches of a sheet's round trip."""
     sheets = plan.on_sheets()
     return [int(sheets.forest.segment[row]) for leg in sheets.trip_rows(other.trip) for row in leg]
+
+
+def test_a_card_told_for_some_months_says_so_of_its_units_and_of_its_fill_site(sample: Plan) -> None:
+    """Each on a line or in a heading of its own, where nothing stands beside it."""
+    groups = [group for group in sample.groups if card_words.told_months(card_facts.Facts(sample, group))]
+    assert len(groups) > 30
+    for group in groups[:6]:
+        facts = card_facts.Facts(sample, group)
+        months = card_words.told_months(facts)
+        call, fill = card_words.call(facts), card_words.fill(facts)
+        assert f"Units and minutes of {month_words(months)}:" in [line.said for line in call]
+        assert fill[0].said == f"WHERE TANKERS FILL, {month_words(months, short=True).upper()}"
+        assert all(
+            paper.width_of(line.said, line.size, bold=line.bold) <= card_facts.HALF_PT for line in (*call, *fill)
+        )

@@ -382,13 +382,8 @@ def _stands(table: TextTable, spec: TableSpec, name: str, columns: Mapping[str, 
 
 def _missing(table: TextTable, spec: TableSpec, name: str, columns: Mapping[str, int]) -> Finding:
     remedy = _found(table, (name, *spec.aliases.get(name, ())), set(columns.values()))
-    role = next((role for role, one in EVERY_SPEC.items() if one is spec), "")
-    if (
-        role in SPECS
-        and len(columns) < len(table.headers)
-        and "closest: none" not in remedy
-        and "looks like" not in remedy
-    ):
+    role = next((role for role, one in SPECS.items() if one is spec), "")
+    if role and len(columns) < len(table.headers) and not _looks_like_data(table):
         remedy += f'; which is it? Write under [columns.{role}] of the district file: {name} = "ITS HEADER"'
     return Finding(file=table.file, row=1, column=name, rule="required column is missing", remedy=remedy)
 
@@ -402,10 +397,14 @@ def _found(table: TextTable, wanted: Sequence[str], read: AbstractSet[int] = fro
     unread = [header for i, header in enumerate(table.headers) if i not in read]
     close = max(unread, key=likeness, default="none")
     found = f"columns found: {', '.join(table.headers) or 'none'}; closest: {close}"
-    data = any(_NUMBER.fullmatch(header) for header in table.headers)
-    return (
-        f"{found}; the first row must name the columns, and this one looks like a row of the table" if data else found
-    )
+    if _looks_like_data(table):
+        found += "; the first row must name the columns, and this one looks like a row of the table"
+    return found
+
+
+def _looks_like_data(table: TextTable) -> bool:
+    """Tell whether the first row is one of the table, since it has numbers."""
+    return any(_NUMBER.fullmatch(header) for header in table.headers)
 
 
 def _unread(table: TextTable, spec: TableSpec, forms: list[str], read: set[int]) -> tuple[str, ...]:

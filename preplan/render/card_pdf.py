@@ -126,9 +126,7 @@ def _draw_top(document: Document, facts: Facts, parts: tuple[_Part, _Part, _Part
     pen.rule(y, width=1.0)
     middle = LEFT_PT + HALF_PT + GAP_PT
     call, can, dump, fill = (part.shown for part in parts)
-    first = pen.lines(
-        LEFT_PT, y - 2.0, [Line(card_words.head("WHAT TO CALL", facts, "; UNITS "), SMALL_PT, bold=True), *call]
-    )
+    first = pen.lines(LEFT_PT, y - 2.0, [Line("WHAT TO CALL", SMALL_PT, bold=True), *call])
     if facts.level >= 0:
         pen.text(LEFT_PT + HALF_PT, y - 10.0, "minutes after each unit's call", SMALL_PT, align="right")
     top = pen.lines(middle, y - 2.0, [Line("CAN WE DO IT", SMALL_PT, bold=True)])

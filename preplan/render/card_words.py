@@ -71,6 +71,8 @@ def call(facts: Facts) -> list[Line]:
     named, size = paper.shrunk(words.first_up(facts.level_words), 15.0, 10.0, HALF_PT, bold=True)
     lines = [Line(named, size, bold=True)]
     lines += paragraph(title.get(facts.status, ""), HALF_PT, SMALL_PT)
+    months = told_months(facts)
+    lines += paragraph(f"Units and minutes of {month_words(months)}:", HALF_PT, SMALL_PT, bold=True) if months else []
     for urgent in (
         crew.lacking_words(facts.plan, facts.lead, facts.level),
         crew.request_words(facts.plan, facts.lead, facts.level),
@@ -423,10 +425,10 @@ def told_months(facts: Facts) -> list[int]:
     return [month for one in plan.seasons if one.sites_of(lead, level) == mine for month in one.months]
 
 
-def head(said: str, facts: Facts, joined: str = ", ") -> str:
+def head(said: str, facts: Facts) -> str:
     """Write a heading of a card's front, with the months for which that is told."""
     months = told_months(facts) if facts.on_card else []
-    return f"{said}{joined}{month_words(months, short=True).upper()}" if months else said
+    return f"{said}, {month_words(months, short=True).upper()}" if months else said
 
 
 def status_line(facts: Facts) -> str:
