@@ -550,6 +550,21 @@ class OtherCircuit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WayIn:
+    """The first drive of the units of one station that come one way, each loaded: to the dump site, or to pump."""
+
+    station: int
+    units: tuple[int, ...]
+    site: int
+    """Fill site at which they pump; -1: they come to the dump site."""
+    steps: tuple[Step, ...]
+    heading: str
+    """In which they arrive, of eight."""
+    shut_months: tuple[int, ...] = ()
+    """In which a road of it is shut, or posted too low for one of them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CardGroup:
     """Neighbours along a road whose answers agree: they share one card."""
 
@@ -573,6 +588,8 @@ class CardGroup:
     """Round trips of the lead address over other fill sites: the backup first, then those of other months."""
     strip: Strip | None = None
     """Timeline of the lead address; None where none runs."""
+    ways_in: tuple[WayIn, ...] = ()
+    """First drives of the units sent at the level shown, by the lowest of their rows in the table of units."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

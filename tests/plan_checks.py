@@ -20,9 +20,11 @@ from pyproj import Geod
 
 from preplan.build import Watch, prepared_roads
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Cut, Plan, RouteForest
+from preplan.plan import Cut, Plan, RouteForest, WayIn
 from preplan.planning.pipeline import plan_district
 from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
+from preplan.roads.road_names import is_circle
+from preplan.roads.street_names import normalise
 from preplan.units import FT_PER_M, M_PER_MI, MIN_PER_HOUR
 
 REPO = Path(__file__).resolve().parents[1]
@@ -31,6 +33,8 @@ PLANS = "PREPLAN_TEST_PLANS"
 """Names the folder in which the processes of one test run keep plans for each other."""
 ROUNDING_MI = 1e-6
 """What sums of lengths may differ by in the order of adding."""
+OFF_ROAD_MI = 0.5
+"""Twice what stations and fill sites may stand off the road."""
 _ELLIPSOID = Geod(ellps="WGS84")
 
 
@@ -169,6 +173,52 @@ def impossible_trips(plan: Plan) -> list[str]:
         *_where(plan, trips.address, minutes < miles / top * MIN_PER_HOUR * (1 - 1e-9), "faster than the top speed"),
         *_where(plan, trips.address, minutes < straight_mi / top * MIN_PER_HOUR, "faster than a crow"),
     ]
+
+
+def wrong_first_drives(plan: Plan) -> list[str]:
+    """List units that no first drive tells or two do, drives that end elsewhere, and those nobody can make in time."""
+    faults = []
+    for group in plan.groups:
+        a, level = group.lead, int(plan.answers.level[group.lead])
+        named, cell = plan.addresses.address_id[a], (a, level)
+        sent = np.flatnonzero(plan.levels.fleet[cell]).tolist() if level >= 0 else []
+        if sorted(unit for way in group.ways_in for unit in way.units) != sent:
+            faults.append(f"{named}: {group.ways_in} are not {sent}")
+        pumps = {int(engine[cell]) for engine in (plan.levels.fill_engine, plan.levels.split_engine)}
+        for drive in group.ways_in:
+            units = {*drive.units}
+            if (drive.site >= 0) != (units <= pumps) or (drive.site < 0 and units & pumps):
+                faults.append(f"{named}: {drive} for {pumps}")
+            if not _can_be(plan, drive, a):
+                faults.append(f"{named}: {drive}")
+    return faults
+
+
+def _can_be(plan: Plan, drive: WayIn, address: int) -> bool:
+    """Tell whether a first drive ends where it must, is no shorter than a crow flies, and leaves time for its miles.
+
+    The minutes are those to arrival without turnout; who leaves later than his station's first has less.
+    """
+    station = plan.stations[drive.station]
+    if drive.site < 0:
+        front, arrival, road = plan.frontages, plan.arrival_min[address], plan.frontages.segment[address]
+        lon, lat = float(front.lon[address]), float(front.lat[address])
+    else:
+        site, arrival, road = plan.sites[drive.site], plan.site_arrival_min[drive.site], plan.site_segment[drive.site]
+        lon, lat = site.lon, site.lat
+    metres = _metres(np.array([station.lon]), np.array([station.lat]), lon, lat).item()
+    miles = sum(step.miles for step in drive.steps)
+    names = {normalise(str(named[road])) for named in (plan.roads.name, plan.roads.ref)} - {""}
+    names |= {normalise("the roundabout")} if is_circle(plan.roads, road) else set()  # called so, whatever its name
+    return bool(
+        metres / M_PER_MI - OFF_ROAD_MI <= miles
+        and all(
+            plan.units[unit].station_id == station.station_id
+            and miles <= (arrival[unit] - station.turnout_min) / MIN_PER_HOUR * plan.units[unit].max_mph * (1 + 1e-9)
+            for unit in drive.units
+        )
+        and (not names or any(name in normalise(drive.steps[-1].road) for name in names))
+    )
 
 
 def straight_ft(plan: Plan) -> FloatArray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -293,3 +294,23 @@ def test_no_line_beside_the_map_is_wider_than_its_place() -> None:
         for line in [*card_way.way(facts, width), *card_way.ends_of_way(facts, width)]:
             assert line.indent + paper.width_of(line.said, line.size, bold=line.bold) <= width + 0.01
             assert not re.search(r"\d$", line.said)
+
+
+def test_how_units_come_from_their_stations_gives_way_to_all_else() -> None:
+    """On every card of the sample: what stands behind without it stands there with it, and no more but itself."""
+    plan = plan_of(SAMPLE / "district.toml")
+    forms: set[str] = set()
+    for group, free in product(plan.groups, (260.0, 320.0, 380.0)):
+        bare = card_layout.layout_of(card_facts.Facts(plan, replace(group, ways_in=())), free)
+        layout = card_layout.layout_of(card_facts.Facts(plan, group), free)
+        assert (layout.way_behind, layout.strip_behind) == (bare.way_behind, bare.strip_behind), group.lead
+        heads, before = (
+            [block.lines[0].said for block in one.rest if block.lines and block.lines[0].bold] for one in (layout, bare)
+        )
+        own = [said for said in heads if said.startswith("FROM THE STATION")]
+        assert [said for said in heads if said not in own] == before, group.lead
+        said = [line.said for column in layout.columns for line in column]
+        front = [one[:16] for one in said if one.casefold().startswith("from the station")]
+        assert len(front) + len(own) == bool(group.ways_in), group.lead
+        forms.update(front, ["behind"] * len(own))
+    assert forms == {"FROM THE STATION", "From the station", "behind"}

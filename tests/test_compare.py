@@ -450,7 +450,9 @@ def test_what_another_season_brings_is_told_too(built: Built) -> None:
 
     found = held(built(seasonal(900)), built(seasonal(500)))
     differences = found.answers.differences
-    assert set(differences.loc[differences["at"] == 0, "what"]) <= {"season", "season's flow", "fill site's card"}
+    assert set(differences.loc[differences["at"] == 0, "what"]) <= {
+        "season", "season's flow", "fill site's card", "sheets",
+    }  # fmt: skip
     assert {"season", "season's flow"} & set(differences.loc[differences["at"] == 0, "what"])
     assert told(found)["G1"] == {("fill site", "S1")}
     assert "by season: " in unfolded(report.text(found, None))

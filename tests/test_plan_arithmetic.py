@@ -56,6 +56,7 @@ CHECKS = (
     plan_checks.broken_routes,
     plan_checks.wrong_lengths,
     plan_checks.impossible_trips,
+    plan_checks.wrong_first_drives,
     plan_checks.contradictions,
 )
 
@@ -90,6 +91,14 @@ def _faster(plan: Plan) -> Plan:
     return replace(plan, trips=replace(plan.trips, out_min=plan.trips.out_min / 9.0))
 
 
+def _faster_in(plan: Plan) -> Plan:
+    return replace(plan, arrival_min=plan.arrival_min / 9.0)
+
+
+def _nobody_in(plan: Plan) -> Plan:
+    return replace(plan, groups=tuple(replace(group, ways_in=group.ways_in[1:]) for group in plan.groups))
+
+
 def _better(plan: Plan) -> Plan:
     return replace(plan, levels=replace(plan.levels, uninterrupted_gpm=plan.levels.uninterrupted_gpm * 2.0))
 
@@ -118,6 +127,8 @@ def _fewer_at_the_top(plan: Plan) -> Plan:
         (_shorter, plan_checks.wrong_lengths),
         (_shorter, plan_checks.impossible_trips),
         (_faster, plan_checks.impossible_trips),
+        (_faster_in, plan_checks.wrong_first_drives),
+        (_nobody_in, plan_checks.wrong_first_drives),
         (_better, plan_checks.contradictions),
         (_all_in_winter, plan_checks.contradictions),
         (_another_status, plan_checks.contradictions),

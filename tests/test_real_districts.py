@@ -64,6 +64,7 @@ def test_no_address_vanishes(folder: Path, plan: Plan) -> None:
         plan_checks.broken_routes,
         plan_checks.wrong_lengths,
         plan_checks.impossible_trips,
+        plan_checks.wrong_first_drives,
         plan_checks.contradictions,
     ],
 )

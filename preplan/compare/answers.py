@@ -28,7 +28,8 @@ WAY_FT = 100.0
 """Ways that lie nowhere farther apart are one way (this program's choice, no source)."""
 TO_DO = (
     "grade", "level name", "label", "fill site", "second fill site", "backup", "winter", "units", "units' order",
-    "jobs", "in the shuttle", "call by", "season", "way", "fill site's card", "fill site's number", "to mind",
+    "jobs", "in the shuttle", "call by", "season", "way", "from the station", "sheets", "near the fill site",
+    "fill site's card", "fill site's number", "to mind",
 )  # fmt: skip
 """Differences that change what is done or said, in the order of telling."""
 NUMBERS = (
@@ -47,6 +48,8 @@ UNITS: Mapping[str, str] = MappingProxyType(
 """Units of the differences that are numbers."""
 _JOBS = {"attack_engine": "attack", "fill_engine": "fill", "dump_engine": "dump", "split_engine": "second fill"}
 """Columns of engines in cards.csv, and their jobs."""
+_TOLD = {"from the station": "from_station", "sheets": "sheets", "near the fill site": "near_fill_site"}
+"""Differences of what a card says, and the columns of cards.csv."""
 _OF_THE_LEVEL = frozenset({"held", "steady"})
 """Numbers of the level that is shown."""
 _DONE_FLAGS = frozenset({
@@ -101,7 +104,7 @@ def compare_answers(old: Results, new: Results, changes: Iterable[RunChange], st
     grade = np.column_stack([grades(before), grades(after)])
     pair = _Pair(old=before, new=after, grade=grade, steps=steps)
     found = [
-        *_grade(pair), *_sites(pair), *_units(pair), *_ways(pair, old, new), *_site_cards(pair, changes),
+        *_grade(pair), *_sites(pair), *_units(pair), *_told(pair), *_ways(pair, old, new), *_site_cards(pair, changes),
         *_flags(pair), *_seasons(pair), *_numbers(pair), *_levels(pair, old, new),
     ]  # fmt: skip
     differences = _joined(found)
@@ -157,7 +160,7 @@ def _rows(results: Results, other: Results) -> pd.DataFrame:
         rank=level,
         jobs=cards["jobs"],
         page=cards["page"],
-        seasons=cards["seasons"],
+        **{name: cards[name] for name in ("seasons", "together", *_TOLD.values())},
         sent=told["found"] | carded,
     )
 
@@ -165,20 +168,25 @@ def _rows(results: Results, other: Results) -> pd.DataFrame:
 def cards_of(addresses: pd.DataFrame, cards: pd.DataFrame) -> dict[str, TextArray]:
     """Tell what cards.csv says of addresses, (addresses,) each, '' without a card.
 
-    These are `road`, `units`, `jobs`, `page` and `seasons`.
+    These are `road`, `units`, `jobs`, `page`, `seasons`, the columns of `_TOLD`, and `together`, the ids on its card.
     """
-    table = cards.set_index("address_id").reindex(addresses["address_id"])
-    texts = {name: table[name].fillna("").tolist() for name in ("road", "units", "file", "seasons", *_JOBS)}
+    table, told = cards.set_index("address_id").reindex(addresses["address_id"]), ("seasons", *_TOLD.values())
+    texts = {name: table[name].fillna("").tolist() for name in ("road", "units", "file", *told, *_JOBS)}
     jobs = [
         ", ".join(f"{job} {unit}" for job, unit in zip(_JOBS.values(), units, strict=True) if unit)
         for units in zip(*(texts[name] for name in _JOBS), strict=True)
     ]
     pages = zip(texts["file"], table["page"].tolist(), strict=True)
+    on_card: dict[tuple[str, float], list[str]] = {}
+    for one, file, page in zip(cards["address_id"], cards["file"], cards["page"], strict=True):
+        on_card.setdefault((file, page), []).append(one)
+    places = zip(texts["file"], table["page"].tolist(), strict=True)
     return {
         "road": text_array(texts["road"]),
         "units": text_array(texts["units"]),
         "jobs": text_array(jobs),
-        "seasons": text_array(texts["seasons"]),
+        **{name: text_array(texts[name]) for name in told},
+        "together": text_array([" ".join(on_card.get(place, ())) for place in places]),
         "page": text_array([f"{file} {page:.0f}" if file else "" for file, page in pages]),
     }
 
@@ -262,6 +270,18 @@ def _units(pair: _Pair) -> list[pd.DataFrame]:
         _difference("in the shuttle", hauls, *hauled),
         _difference("call by", asked, *(_written(one, 0) for one in call)),
     ]
+
+
+def _told(pair: _Pair) -> list[pd.DataFrame]:
+    """Compare what cards of the same addresses say in words; who is sent, or another answer, is told by itself."""
+    units, cards = [_sorted_words(one) for one in pair.texts("units")], pair.texts("together")
+    known = pair.same_grade & (cards[0] == cards[1]) & (cards[0] != "")
+    found = []
+    for what, column in _TOLD.items():
+        old, new = pair.texts(column)
+        mask = known & (old != new) & ((units[0] == units[1]) | (what != "from the station"))
+        found.append(_difference(what, mask, old, new))
+    return found
 
 
 def _sorted_words(texts: TextArray) -> TextArray:

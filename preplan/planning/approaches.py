@@ -15,7 +15,7 @@ from preplan.planning.vehicles import cut_vehicles, loaded_vehicle, unlimited_fl
 from preplan.records import BoolArray, IntArray, Station, Unit
 from preplan.roads.forest import trace
 from preplan.roads.network import states_for
-from preplan.roads.search import Legs, Spots, drive_out, search_out
+from preplan.roads.search import Spots, quickest_out, search_out
 
 _NO_PAIRS = np.empty((0, 2), dtype=np.int32)
 
@@ -103,24 +103,9 @@ class _Drives:
         if not len(address):
             return _NO_PAIRS
         ways, way = np.unique(np.column_stack([self._home[unit], place]), axis=0, return_inverse=True)
-        met = postings_on(trace(self._search, self._legs(places, *ways.T), inward=False), self._group)
+        legs = quickest_out(self._fleet, self._search, places, *ways.T)
+        met = postings_on(trace(self._search, legs, inward=False), self._group)
         on_way = np.zeros((len(ways), len(self._postings)), dtype=np.bool_)
         on_way[tuple(met.T)] = True
         row, posting = np.nonzero(on_way[way.ravel()] & self.stops[unit])
         return np.column_stack([address[row], self._first[posting]]).astype(np.int32)
-
-    def _legs(self, places: Spots, station: IntArray, place: IntArray) -> Legs:
-        """Pick the quickest drive of each pair: out of the station in either direction, into the place in either."""
-        minutes, direct = (
-            by_direction.reshape(-1, 2, *by_direction.shape[1:])[station, :, place].reshape(-1, 4)
-            for by_direction in drive_out(self._fleet, self._search, places)
-        )
-        pair, best = np.arange(len(station)), minutes.argmin(axis=1)
-        leaving, arriving = np.divmod(best, 2)
-        return Legs(
-            row=(2 * station + leaving).astype(np.int32),
-            state=places.state[place, arriving],
-            driven=places.driven[place, arriving],
-            direct=direct[pair, best],
-            at_most_min=minutes[pair, best],
-        )

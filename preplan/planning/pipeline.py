@@ -50,6 +50,7 @@ from preplan.planning.searched import Searched, Shut, shown_trips, shut_ways, wi
 from preplan.planning.sheets import with_sheets
 from preplan.planning.siting import meets_from
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
+from preplan.planning.ways_in import with_ways_in
 from preplan.planning.weights import Weights
 from preplan.planning.what_if import what_if_of
 from preplan.records import (
@@ -425,6 +426,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
     found = answered(inputs, ground, scene, outcome, road)
     groups = group_addresses(found, inputs.district.cards_per)
     groups, sheet_trips, sheet_forest = with_sheets(found, groups, outcome.searched, outcome.weights, outcome.shut)
+    groups = with_ways_in(found, groups, outcome.searched, scene.units, inputs.stations, ground)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Container, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, product
 from typing import NamedTuple
 
 from preplan.render import card_rest, card_way, paper, words
 from preplan.render.card_facts import HALF_PT, Facts
+from preplan.render.first_drive import ENDS, LAST, WHOLE
 from preplan.render.paper import SMALL_PT, Block, Line
 
 WAYS_PT = (208.0, 264.0, 330.0)
@@ -23,6 +24,9 @@ BEHIND_PT = 10.0
 """Height of the line that says that the strip stands on the page behind."""
 _STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
 _NEAR_PT = 0.01
+_DRIVES = (((False, WHOLE), (False, ENDS), (True, ENDS), (False, LAST), (True, LAST)), ((False, 0), (True, 0)))
+"""Whether other texts are brief, and how many steps of the first drive are told: the last ones on the page behind."""
+_NO_DRIVE = (((False, 0), (True, 0)),)
 CARE_GOES_ON = Line("TAKE CARE, continued", SMALL_PT, bold=True)
 """Heading of cautions that begin in another place."""
 
@@ -85,54 +89,59 @@ class _Try:
     """Of the way the first and the last steps alone stand in front."""
 
 
-def layout_of(facts: Facts, free: float) -> Layout:
-    """Share a height, in points.
+def layout_of(facts: Facts, free: float, *, drive_above: bool = False) -> Layout:
+    """Share a height, in points; `drive_above`: the top third says how units come from their stations.
 
     On a full card the strip becomes lower, then half as wide, and the map narrower. Where that is not enough to tell
-    every turn a line a step, the way goes on the page behind; then what else has no room goes there too.
+    every turn a line a step, how units come from their stations goes on the page behind, then the way; then what else
+    has no room goes there too.
     """
-    texts = Texts(facts)
-    first = _Try(WAYS_PT[0], timeline_height(facts, STRIP_PT), small=False)
-    for one in _tries(texts, free, first):
-        way = texts.ends(one.way_pt) if one.ends else texts.way(one.way_pt)
-        if way.height > free - one.band_pt - LEAST_NOTES_PT:
-            continue
-        # a caution takes a line at least, so those that cannot stand beside the map need not be set for there
-        fits = way.height + texts.cautions * SMALL_PT * paper.LEADING <= free - one.band_pt - LEAST_NOTES_PT
-        for brief, beside in product((False, True), (True, False)[not fits : 1 + bool(texts.cautions)]):
-            found = _set(texts, way, one, free, brief=brief, beside=beside)
-            if found is not None:
-                return found
+    texts = Texts(facts, drive_above=drive_above)
+    drives = _NO_DRIVE if drive_above or not facts.group.ways_in else _DRIVES
+    for tries, told in product(_tries(texts, free), drives):
+        for one in tries:
+            way = texts.ends(one.way_pt) if one.ends else texts.way(one.way_pt)
+            if way.height > free - one.band_pt - LEAST_NOTES_PT:
+                continue
+            # a caution takes a line at least, so those that cannot stand beside the map need not be set for there
+            fits = way.height + texts.cautions * SMALL_PT * paper.LEADING <= free - one.band_pt - LEAST_NOTES_PT
+            for (brief, most), beside in product(told, (True, False)[not fits : 1 + bool(texts.cautions)]):
+                found = _set(texts, way, one, free, brief=brief, most=most, beside=beside)
+                if found is not None:
+                    return found
     return _cut(texts, free)
 
 
-def _tries(texts: Texts, free: float, first: _Try) -> Iterator[_Try]:
-    """List the ways to set a card, what is best to read first; those by step end where even the widest is too long."""
+def _tries(texts: Texts, free: float) -> Iterator[list[_Try]]:
+    """List the ways to set a card, what is best to read first; those by step end where even the widest is too long.
+
+    Those with every step come first, then those with the ends alone.
+    """
     low, most = timeline_height(texts.facts, LEAST_STRIP_PT), free - LEAST_NOTES_PT
     bands = ((low, False), (0.0, True)) if low else ((0.0, False),)
+    first = _Try(WAYS_PT[0], timeline_height(texts.facts, STRIP_PT), small=False)
     tries = [(way_pt, band, small) for (band, small), way_pt in product(bands, WAYS_PT)]
     if card_way.steps(texts.facts) * SMALL_PT * paper.LEADING <= most:
-        yield first
-        if texts.way(WAYS_PT[-1]).height <= most:
-            yield from (_Try(*one) for one in tries)
+        yield [first, *(_Try(*one) for one in tries if texts.way(WAYS_PT[-1]).height <= most)]
     if card_way.is_long(texts.facts):
-        yield replace(first, ends=True)
-        yield from (_Try(*one, ends=True) for one in tries)
+        yield [replace(first, ends=True), *(_Try(*one, ends=True) for one in tries)]
 
 
-def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, beside: bool) -> Layout | None:
-    """Set a card one way; None: something has no room."""
+def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, most: int, beside: bool) -> Layout | None:
+    """Set a card one way; None: something has no room. Of the first drive `most` steps are told, 0: it goes behind."""
     if beside and texts.cautions:
         way = way.over(texts.care(one.way_pt))
-    blocks = [Block.of([*chain.from_iterable(texts.otherwise(brief=brief))]), *([] if beside else texts.care_below)]
+    care = [] if beside else texts.care_below
+    blocks = [Block.of([*chain.from_iterable(texts.otherwise(brief=brief))]), *care, *texts.first_drive(most)]
     strip_pt = small_strip_height(texts.facts) if one.small else 0.0
-    parted = parted_at([block.height for block in blocks], strip_pt, cautions_at=1 if blocks[1:] else 0)
+    parted = parted_at([block.height for block in blocks], strip_pt, under_care=range(2, 1 + len(care)))
     map_pt, below_pt = _share(free - one.band_pt, parted.high_pt, way.height)
     if way.height > map_pt + _NEAR_PT or parted.high_pt > below_pt + _NEAR_PT:
         return None
     return Layout(
         map_pt, one.way_pt, one.band_pt, way.lines, parted.columns(blocks), below_pt,
         strip_column=parted.strip_column if one.small else -1, way_behind=one.ends,
+        rest=() if most else tuple(texts.first_drive(WHOLE)),
     )  # fmt: skip
 
 
@@ -147,11 +156,13 @@ def _cut(texts: Texts, free: float) -> Layout:
     fitting = [one for one in ways if one[1].height <= free - band - LEAST_BELOW_PT - LEAST_NOTES_PT]
     way_pt, way = fitting[0] if fitting else ways[-1]
     before = len(texts.otherwise(brief=True))
-    blocks = [*map(Block.of, texts.otherwise(brief=True)), *texts.care_below]
+    drive = texts.first_drive(LAST)
+    blocks = [*map(Block.of, texts.otherwise(brief=True)), *texts.care_below, *drive]
     more = Block.of([Line(f"… and more: see {words.NEXT_PAGE}", SMALL_PT)])
     for kept in range(len(blocks), -1, -1):
-        shown = blocks[:kept] + [more] * (kept < len(blocks))
-        parted = parted_at([block.height for block in shown], cautions_at=before if kept > before + 1 else 0)
+        shown = blocks[:kept] + [more] * (kept < len(blocks) - len(drive))
+        under_care = range(before + 1, min(kept, before + len(texts.care_below)))
+        parted = parted_at([block.height for block in shown], under_care=under_care)
         map_pt, below_pt = _share(free - band, parted.high_pt, way.height)
         if parted.high_pt <= below_pt + _NEAR_PT and way.height <= map_pt + _NEAR_PT:
             break
@@ -182,21 +193,21 @@ class Parted(NamedTuple):
         return left, [CARE_GOES_ON] * self.headed + right
 
 
-def parted_at(heights: Sequence[float], strip_pt: float = 0.0, cautions_at: int = 0) -> Parted:
+def parted_at(heights: Sequence[float], strip_pt: float = 0.0, under_care: Container[int] = ()) -> Parted:
     """Part texts of some heights, in points, so that the columns are low.
 
-    Cautions begin with the text `cautions_at`, under their heading; who parts them needs a heading more. 0: none.
+    The texts `under_care` are cautions below another one: the second column needs a heading more to begin with one.
 
     >>> parted_at([30.0, 10.0, 10.0])
     Parted(first=1, high_pt=30.0, strip_column=1, headed=False)
-    >>> parted_at([30.0, 20.0, 60.0], cautions_at=1)
+    >>> parted_at([30.0, 20.0, 60.0], under_care=[2])
     Parted(first=2, high_pt=69.6, strip_column=0, headed=True)
     """
     left, right = sum(heights), 0.0
     best = Parted(len(heights), max(left, strip_pt), 1)
     for some in range(len(heights) - 1, -1, -1):
         left, right = left - heights[some], right + heights[some]
-        headed = 0 < cautions_at < some
+        headed = some in under_care
         below = right + CARE_GOES_ON.height * headed
         high = max(left, below, min(left, below) + strip_pt)
         if high < best.high_pt - _NEAR_PT:
@@ -210,9 +221,9 @@ class Texts:
     Those for beside the map are set for a width in points; what stands below is the same whatever that is.
     """
 
-    def __init__(self, facts: Facts) -> None:
+    def __init__(self, facts: Facts, *, drive_above: bool) -> None:
         """Set the cautions below; everything else is set when first asked."""
-        self.facts = facts
+        self.facts, self._drive_above = facts, drive_above
         items = card_rest.cautions(facts, HALF_PT)
         self.cautions = len(items)
         """How many there are."""
@@ -245,6 +256,13 @@ class Texts:
             self._else[brief] = card_rest.otherwise(self.facts, brief=brief)
         return self._else[brief]
 
+    def first_drive(self, most: int) -> list[Block]:
+        """Give how units come from their stations, `most` steps of each way; none where it stands elsewhere."""
+        if self._drive_above or not most:
+            return []
+        told = self._once(("first drive", most), lambda: card_rest.first_drive(self.facts, most))
+        return [told] if told.lines else []
+
     def rest(self, kept: int) -> tuple[Block, ...]:
         """Give the texts for the columns from one on, for the page behind, under their heading."""
         before = len(self.otherwise(brief=True))
@@ -252,9 +270,10 @@ class Texts:
         care = self.care_below[max(kept - before, 0) :]
         if kept and left:
             left.insert(0, Block.of([Line("IF SOMETHING IS OUT, continued", SMALL_PT, bold=True)]))
+        drive = self.first_drive(WHOLE) if kept <= before + len(self.care_below) else []
         if kept > before and care:
             care.insert(0, Block.of([CARE_GOES_ON]))
-        return (*left, *care)
+        return (*left, *care, *drive)
 
 
 def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:

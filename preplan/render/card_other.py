@@ -28,6 +28,16 @@ def at_other(facts: Facts) -> list[Line]:
     return lines
 
 
+def sheet_words(facts: Facts) -> list[str]:
+    """Say all that the sheets behind a card say of their fill sites and crews, a text a sheet."""
+    said = []
+    for other in facts.sheets:
+        over = facts.over_other(other)
+        told = " ".join([*_brings(over, other), *_crew(over, other)])
+        said.append(f"fill site {other.site + 1}, {over.fill_site_words}: {told}")
+    return said
+
+
 def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     """Say when the fill site of a sheet is taken, and what it brings then."""
     plan, lead, level = facts.plan, facts.lead, facts.level

@@ -35,6 +35,7 @@ from preplan.render.card_layout import (
 )
 from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of, timeline_band
 from preplan.render.charts import Picture
+from preplan.render.first_drive import ENDS, LAST, WHOLE
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
 from preplan.render.scene import Box
 
@@ -57,7 +58,8 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     pen = document.pen
     document.begin(count)
     top = _top(facts, card_words.approach(facts, subject))
-    y = _draw_top(document, facts, top)
+    roomy = _with_first_drive(facts, top)
+    y = _draw_top(document, facts, roomy)
     rows = list(card_rest.level_rows(facts))
     first = min(max(0, facts.level - card_rest.MOST_LEVELS + 1), max(0, len(rows) - card_rest.MOST_LEVELS))
     rows = rows[first : first + card_rest.MOST_LEVELS]
@@ -67,7 +69,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     covered = paper.trimmed(card_rest.covered(facts), max(free - least, 0.0), "the index")
     free -= paper.height_of(covered)
     covered = [*assumed, *covered]
-    layout = layout_of(facts, free)
+    layout = layout_of(facts, free, drive_above=roomy is not top)
     pen.lines(RIGHT_PT - layout.way_pt, y, layout.beside)
     page = Box(LEFT_PT, y - layout.map_pt, RIGHT_PT - layout.way_pt - GAP_PT, y)
     parted = layout.way_behind and card_way.cuts_loaded(facts)
@@ -103,7 +105,11 @@ class _Part:
         return paper.trimmed(self.lines, self.most_pt, words.NEXT_PAGE)
 
 
-def _top(facts: Facts, approach: str) -> tuple[_Part, _Part, _Part, _Part]:
+_Top = tuple[_Part, _Part, _Part, _Part]
+"""What to call, whether it is enough, the dump site and the fill site."""
+
+
+def _top(facts: Facts, approach: str) -> _Top:
     """Give what to call, whether it is enough, the dump site and the fill site."""
     call, others = _ROW_PT
     call = call if facts.level >= 0 else _LISTED_PT
@@ -115,7 +121,29 @@ def _top(facts: Facts, approach: str) -> tuple[_Part, _Part, _Part, _Part]:
     )
 
 
-def _draw_top(document: Document, facts: Facts, parts: tuple[_Part, _Part, _Part, _Part]) -> float:
+def _with_first_drive(facts: Facts, top: _Top) -> _Top:
+    """Add how units come from their stations where a column of the top third ends above its neighbour."""
+    if not facts.group.ways_in:
+        return top
+    high = [paper.height_of(part.shown) for part in top]
+    high[1] += paper.height_of([_status(facts)])
+    for at, beside in ((0, 1), (3, 2), (2, 3)):
+        for most in (WHOLE, ENDS, LAST):
+            drive = card_rest.first_drive(facts, most)
+            if not top[at].cut and high[at] + paper.height_of(drive) <= high[beside]:
+                parts = list(top)
+                parts[at] = _Part([*top[at].lines, *drive], high[beside])
+                return parts[0], parts[1], parts[2], parts[3]
+    return top
+
+
+def _status(facts: Facts) -> Line:
+    """Give the status in words, beside its mark."""
+    said, size = paper.shrunk(card_words.status_line(facts), 15.0, 10.0, HALF_PT - 20.0, bold=True)
+    return Line(said, size, bold=True)
+
+
+def _draw_top(document: Document, facts: Facts, parts: _Top) -> float:
     """Draw the top third, which answers first; gives its lower edge."""
     pen, y = document.pen, document.y
     headline, below = card_words.where(facts)
@@ -131,8 +159,7 @@ def _draw_top(document: Document, facts: Facts, parts: tuple[_Part, _Part, _Part
         pen.text(LEFT_PT + HALF_PT, y - 10.0, "minutes after each unit's call", SMALL_PT, align="right")
     top = pen.lines(middle, y - 2.0, [Line("CAN WE DO IT", SMALL_PT, bold=True)])
     symbols_pdf.status_mark(pen, facts.status, middle + 7.0, top - 9.0, 14.0)
-    status, size = paper.shrunk(card_words.status_line(facts), 15.0, 10.0, HALF_PT - 20.0, bold=True)
-    second = pen.lines(middle + 20.0, top, [Line(status, size, bold=True)])
+    second = pen.lines(middle + 20.0, top, [_status(facts)])
     second = pen.lines(middle, second, can)
     y = min(first, second) - 3.0
     pen.rule(y, width=0.5)

@@ -24,10 +24,12 @@ from preplan.render.card_words import (
     LEAST_HEAD_PT,
     by_season,
     flow_words,
+    head,
     jobs_then,
     season_words,
     where,
 )
+from preplan.render.first_drive import LAST, first_drives
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import limit_words, trip_limits, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
@@ -191,6 +193,23 @@ def _others(facts: Facts) -> list[str]:
     if facts.flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
     return [limit_words(facts.plan, flag, facts.lead) for flag in facts.flags if flag.code not in skipped]
+
+
+def first_drive(facts: Facts, most: int) -> list[Line]:
+    """Say how the units of the level shown come from their stations; nothing where none is sent.
+
+    See `first_drives`; of the last road alone in one paragraph.
+    """
+    plan, lead, ways = facts.plan, facts.lead, facts.group.ways_in
+    if not ways or not facts.on_card:
+        return []
+    drives = first_drives(plan, lead, ways, most)
+    if most == LAST:
+        return paragraph(f"{head('From the station', facts)}: {'; '.join(drives)}.", HALF_PT, SMALL_PT)
+    to = f" to {words.where_words(plan, lead)}" if len(facts.group.addresses) > 1 else ""
+    title = paper.ellipsis(head("FROM THE STATION, LOADED", facts) + to, SMALL_PT, HALF_PT, bold=True)
+    lines = [Line(title, SMALL_PT, bold=True)]
+    return [*lines, *(line for one in drives for line in paragraph(f"{one}.", HALF_PT, SMALL_PT, indent=7.0))]
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:

@@ -1,4 +1,8 @@
-"""cards.csv: where the card of each address is, who is sent there with which job, and what each season brings."""
+"""cards.csv: where the card of each address is, and what it says that no other table has.
+
+That is who is sent there with which job and which way, what each season and each sheet behind brings, and what is too
+weak near the fill site.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +12,13 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.records import IntArray
+from preplan.render.card_facts import Facts
+from preplan.render.card_other import sheet_words
 from preplan.render.card_pdf import places
+from preplan.render.card_words import sites_of
+from preplan.render.first_drive import EVERY, first_drives
 from preplan.render.index_pdf import heading_of
+from preplan.render.limit_places import site_warnings
 from preplan.render.tables import (
     CARD_COLUMNS,
     Cells,
@@ -23,7 +32,7 @@ from preplan.render.tables import (
 )
 
 if TYPE_CHECKING:
-    from preplan.plan import Plan, SeasonLine
+    from preplan.plan import CardGroup, Plan, SeasonLine
 
 
 def cards_csv(plan: Plan) -> bytes:
@@ -32,8 +41,9 @@ def cards_csv(plan: Plan) -> bytes:
 
 
 def card_columns(plan: Plan) -> dict[str, Cells]:
-    """Return the columns of cards.csv by name: road as in the index, file and page, units, jobs, seasons."""
+    """Return the columns of cards.csv by name: road as in the index, file and page, then what the card says."""
     cards = places(plan)
+    told = [_told(plan, group) for group, _ in cards]
     listed = [(address, at) for at, (group, _) in enumerate(cards) for address in group.addresses]
     listed.sort()  # addresses stand in the order of their ids
     rows = np.array([address for address, _ in listed], dtype=np.int32)
@@ -49,8 +59,17 @@ def card_columns(plan: Plan) -> dict[str, Cells]:
         units_by_arrival(plan, mask_at_level(levels.fleet, level)[rows], rows),
         *(named(ids, at_level(job, level)[rows]) for job in jobs),
         _seasons(plan, rows),
+        *([told[at][column] for _, at in listed] for column in range(3)),
     )
     return dict(zip(CARD_COLUMNS, cells, strict=True))
+
+
+def _told(plan: Plan, group: CardGroup) -> tuple[str, str, str]:
+    """Write how units come from their stations, what sheets behind say, and what is too weak near the fill site."""
+    facts = Facts(plan, group)
+    drives = "; ".join(first_drives(plan, group.lead, group.ways_in, EVERY))
+    near = dict.fromkeys(one for site in sites_of(facts) for one in site_warnings(plan, site))
+    return drives, " ".join(sheet_words(facts)), " ".join(near)
 
 
 def _seasons(plan: Plan, rows: IntArray) -> list[str]:

@@ -47,7 +47,7 @@ HAUL_COLUMNS = (
 """Columns of tankers.csv, in order."""
 CARD_COLUMNS = (
     "address_id", "road", "file", "page", "units", "attack_engine", "fill_engine", "dump_engine", "split_engine",
-    "seasons",
+    "seasons", "from_station", "sheets", "near_fill_site",
 )  # fmt: skip
 """Columns of cards.csv, in order."""
 REJECTED_COLUMNS = ("file", "row", "id", "column", "value", "rule")

@@ -135,6 +135,15 @@ class Junctions:
         return HEADINGS[round(float(bearing) / 45.0) % 8]
 
 
+def opposite(heading: str) -> str:
+    """Name the heading of one who comes from where another heads.
+
+    >>> opposite("northeast")
+    'southwest'
+    """
+    return HEADINGS[(HEADINGS.index(heading) + len(HEADINGS) // 2) % len(HEADINGS)]
+
+
 def turn_into(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driven, after: Driven) -> Turn:
     """Put the turn from one stretch driven into the next into words."""
     turns = meeting.told(limits).turns

@@ -10,7 +10,17 @@ import numpy as np
 
 from preplan.plan import Step
 from preplan.records import BoolArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.junctions import ROUND, ROUNDABOUT, STRAIGHT, Driven, Junctions, exit_words, turn_across, turn_into
+from preplan.roads.junctions import (
+    ROUND,
+    ROUNDABOUT,
+    STRAIGHT,
+    Driven,
+    Junctions,
+    exit_words,
+    opposite,
+    turn_across,
+    turn_into,
+)
 from preplan.roads.network import TURNING_PLACES
 from preplan.roads.road_names import is_circle, is_named, labels_along, road_label, same_road
 from preplan.units import FT_PER_MI, M_PER_MI
@@ -70,7 +80,7 @@ def directions(
     start_fraction, end_fraction
         Place of start on the first stretch and of the end on the last, as shares from their `from_node`.
     leaving
-        What stands at the start: 'fill site' or 'dump site'.
+        What stands at the start: 'fill site', 'dump site' or 'station'.
     junctions
         Of the same roads, where they are at hand: saves building them again.
 
@@ -99,6 +109,27 @@ def directions(
         )
         for at, piece in enumerate(pieces)
     )
+
+
+def heading_at_end(
+    roads: RoadTable,
+    segments: IntArray,
+    forward: BoolArray,
+    start_fraction: float,
+    end_fraction: float,
+    junctions: Junctions,
+) -> str:
+    """Name the heading, of eight, in which a way ends; '' for an empty way. Arguments as `directions` has them."""
+    if not len(segments):
+        return ""
+    states = list(zip(segments.tolist(), forward.tolist(), strict=True))
+    miles = _miles(roads, states, start_fraction, end_fraction)
+    lengths = (float(roads.length_m[row]) for row, _ in states)
+    shares = [driven * M_PER_MI / m if m > 0.0 else 1.0 for driven, m in zip(miles, lengths, strict=True)]
+    # the heading of the same way driven from its end, turned about
+    begins = 1.0 - end_fraction if forward[-1] else end_fraction
+    back = [(row, not way) for row, way in reversed(states)]
+    return opposite(junctions.heading(back, shares[::-1], begins))
 
 
 def cross_street(

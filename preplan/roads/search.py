@@ -282,6 +282,27 @@ def drive_out(fleet: Fleet, search: Search, to: Spots) -> tuple[FloatArray, Bool
     return np.minimum(direct, through), direct <= through
 
 
+def quickest_out(fleet: Fleet, search: Search, to: Spots, spot: IntArray, place: IntArray) -> Legs:
+    """Pick the quickest drive of pairs of a spot of the search and a place: out of and into either direction.
+
+    `spot` and `place`, (pairs,), are rows of the search's spots and of `to`.
+    """
+    places, where = np.unique(place, return_inverse=True)
+    minutes, direct = (
+        by_direction.reshape(-1, 2, *by_direction.shape[1:])[spot, :, where].reshape(-1, 4)
+        for by_direction in drive_out(fleet, search, to.some(places))
+    )
+    pair, best = np.arange(len(spot)), minutes.argmin(axis=1)
+    leaving, arriving = np.divmod(best, 2)
+    return Legs(
+        row=(2 * spot + leaving).astype(np.int32),
+        state=to.state[place, arriving],
+        driven=to.driven[place, arriving],
+        direct=direct[pair, best],
+        at_most_min=minutes[pair, best],
+    )
+
+
 def drive_in(fleet: Fleet, search: Search, start: Spots) -> tuple[FloatArray, BoolArray]:
     """Time every inward drive: (rows, places, 2) minutes, and whether it stays on the spot's own state."""
     own, behind = search.spots.state.ravel(), search.spots.driven.ravel()

@@ -1,0 +1,194 @@
+"""First drives from the stations: a river, a posted bridge and a detour, by hand; and what cards say of them."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+
+from preplan.plan import CardGroup, Plan, Step, WayIn
+from preplan.planning.ground import SeasonGround
+from preplan.planning.vehicles import loaded_vehicle
+from preplan.planning.ways_in import with_ways_in
+from preplan.records import Unit
+from preplan.render import card_pdf
+from preplan.render.first_drive import ENDS, EVERY, LAST, WHOLE, first_drives
+from preplan.roads.junctions import Junctions
+from preplan.roads.search import Fleet, Spots, quickest_out, response_min, search_out
+from preplan.units import M_PER_MI
+from tests.example_plan import example_plan
+from tests.plan_checks import SAMPLE, plan_of
+from tests.planning_case import unit
+from tests.road_builder import Drawing, draw
+from tests.test_approaches import places
+from tests.test_network import network_of
+from tests.test_postings import NODES
+
+MILL, HILL, RIDGE, DALE = ({"name": f"{name} Road"} for name in ("Mill", "Hill", "Ridge", "Dale"))
+ROADS: list[tuple[str, str, dict[str, Any]]] = [
+    ("a", "b", MILL), ("b", "m", MILL), ("m", "c", MILL), ("c", "d", MILL), ("d", "e", MILL),
+    ("b", "p", HILL), ("p", "q", RIDGE), ("q", "c", DALE),
+]  # fmt: skip
+"""Mill Road leads east over the bridge b-m-c; the way round it is 5,000 m longer and has four sharp turns."""
+HOME, NEAR, FAR = (0, 0.25), (0, 0.75), (3, 0.5)
+HEAVY, LIGHT = unit("E1", "engine", loaded_lb=41500.0), unit("E2", "engine", loaded_lb=19000.0)
+SUMMER, WINTER = (4, 5, 6, 7, 8, 9, 10, 11), (12, 1, 2, 3)
+
+
+def season(town: Drawing, months: tuple[int, ...], posted_lb: float) -> SeasonGround:
+    limits = replace(town.limits, max_lb=np.where(np.isin(np.arange(len(ROADS)), (1, 2)), posted_lb, np.inf))
+    return SeasonGround(
+        months=frozenset(months), limits=limits, network=network_of(replace(town, limits=limits)),
+        minutes=lambda _top_mph: np.repeat((town.roads.length_m / 1000.0)[:, None], 2, axis=1),
+    )  # fmt: skip
+
+
+def ways(
+    units: tuple[Unit, ...], *, to: int = 1, pumps: int = -1, level: int = 0, winter_lb: float = 20000.0
+) -> tuple[WayIn, ...]:
+    """Ask for the first drives of all units to the place near or far; `pumps` does so at the far one.
+
+    The bridge is posted 20,000 lb in summer.
+    """
+    town = draw(NODES, ROADS)
+    seasons = season(town, SUMMER, 20000.0), season(town, WINTER, winter_lb)
+    ground = SimpleNamespace(
+        roads=town.roads, seasons=seasons, stations=places(HOME), frontages=places(NEAR, FAR), sites=places(NEAR, FAR)
+    )
+
+    def each(number: int) -> Any:
+        return np.full((2, 1), number, dtype=np.int32)
+
+    levels = SimpleNamespace(
+        fleet=np.ones((2, 1, len(units)), dtype=np.bool_), site=each(1), split=each(-1), fill_engine=each(pumps),
+        split_engine=each(-1),
+    )  # fmt: skip
+    answers = SimpleNamespace(level=np.full(2, level, dtype=np.int32))
+    found = SimpleNamespace(levels=levels, answers=answers, junctions=Junctions.of(town.roads))
+    lines = tuple(SimpleNamespace(months=months) for months in (SUMMER, WINTER))
+    searched = SimpleNamespace(road=np.zeros(2, dtype=np.int32), seasons=lines, of_line=(0, 1))
+    group = CardGroup(
+        road="", addresses=(to,), lead=to, first_number=-1, last_number=-1, out_steps=(), back_steps=(),
+        cross_street="",
+    )  # fmt: skip
+    stations = cast("Any", (SimpleNamespace(station_id="S1"),))
+    some = with_ways_in(cast("Any", found), [group], cast("Any", searched), units, stations, cast("Any", ground))
+    return some[0].ways_in
+
+
+def told(way: WayIn) -> list[tuple[str, str]]:
+    return [(step.turn, step.road) for step in way.steps]
+
+
+def test_who_is_too_heavy_for_the_bridge_is_led_round_it_and_who_is_not_over_it() -> None:
+    round_it, over_it = ways((HEAVY, LIGHT))
+    assert (round_it.units, over_it.units) == ((0,), (1,))
+    assert told(over_it) == [("Leave the station east on", "Mill Road")]
+    assert told(round_it) == [
+        ("Leave the station east on", "Mill Road"), ("Left on", "Hill Road"), ("Right on", "Ridge Road"),
+        ("Right on", "Dale Road"), ("Left on", "Mill Road"),
+    ]  # fmt: skip
+    assert sum(step.miles for step in over_it.steps) == pytest.approx(2250.0 / M_PER_MI, rel=1e-3)
+    assert sum(step.miles for step in round_it.steps) == pytest.approx(6250.0 / M_PER_MI, rel=1e-3)
+    assert {round_it.heading, over_it.heading} == {"east"}
+
+
+def test_who_comes_one_way_is_told_together() -> None:
+    (way,) = ways((LIGHT, unit("E3", "engine", loaded_lb=18000.0)))
+    assert (way.units, way.site, way.station) == ((0, 1), -1, 0)
+
+
+def test_the_engine_that_pumps_goes_to_the_fill_site() -> None:
+    """The fire is near, on the station's own road; the fill site is beyond the river."""
+    pumps, comes = ways((HEAVY, LIGHT), to=0, pumps=0)
+    assert (pumps.units, pumps.site, len(pumps.steps)) == ((0,), 1, 5)
+    assert (comes.units, comes.site, told(comes)) == ((1,), -1, [("Leave the station east on", "Mill Road")])
+    assert sum(step.miles for step in comes.steps) == pytest.approx(500.0 / M_PER_MI, rel=1e-3)
+
+
+def test_the_months_in_which_a_way_is_posted_too_low_are_told() -> None:
+    round_it, over_it = ways((HEAVY, LIGHT), winter_lb=10000.0)
+    assert over_it.shut_months == tuple(sorted(WINTER))
+    assert round_it.shut_months == ()
+
+
+def test_nothing_is_told_where_no_level_can_be_named() -> None:
+    assert ways((HEAVY, LIGHT), level=-1) == ()
+
+
+def test_the_quickest_drive_takes_as_long_as_the_response_that_is_planned() -> None:
+    """Both directions out and in: the least of the four is what the arrival is made of."""
+    town = draw(NODES, ROADS)
+    ground = season(town, SUMMER, 20000.0)
+    spots, to = Spots.of(places(HOME, (4, 0.3), (6, 0.5))), Spots.of(places(NEAR, FAR, (7, 0.1), (4, 0.9)))
+    for one in (HEAVY, LIGHT):
+        fleet = Fleet.of(ground.network, ground.limits, ground.minutes(60.0), loaded_vehicle(one))
+        spot, place = (part.ravel().astype(np.int32) for part in np.indices((3, 4)))
+        legs = quickest_out(fleet, search_out(fleet, spots), to, spot, place)
+        assert legs.at_most_min.reshape(3, 4) == pytest.approx(response_min(fleet, spots, to))
+
+
+# --------------------------------------------------------------------------- in words
+
+
+def way_in(*units: int, site: int = -1, last: str = "Elm Road", first: str = "Mill Road", **changes: Any) -> WayIn:
+    steps = (
+        Step(road=first, miles=1.0, turn="Leave the station north on"),
+        Step(road="Main Street", miles=0.2, turn="Straight on"),
+        Step(road=last, miles=2.0, turn="Left on"),
+    )
+    return WayIn(station=0, units=units, site=site, steps=steps, heading="west", **changes)
+
+
+def test_of_ways_that_end_alike_the_end_is_told_once() -> None:
+    plan = example_plan()
+    named = [one.unit_id for one in plan.units]
+    some = [way_in(0), way_in(1, first="Hill Road")]
+    assert len(first_drives(plan, 0, some, WHOLE)) == len(first_drives(plan, 0, some, EVERY)) == 2
+    assert first_drives(plan, 0, some, WHOLE)[0].startswith(
+        f"{named[0]}, 3.20 mi: north on Mill Road, left on Elm Road"
+    )
+    assert first_drives(plan, 0, some, LAST) == ["all heading west on Elm Road"]
+    pumps = [way_in(0), way_in(1, site=1)]
+    assert f"{named[1]} to fill site 2 heading west on Elm Road" in first_drives(plan, 0, pumps, LAST)
+
+
+def test_the_first_to_arrive_is_told_first() -> None:
+    plan = example_plan()
+    order = np.argsort(plan.arrival_min[0][:3], kind="stable").tolist()
+    some = [way_in(unit, last=f"Road {unit}") for unit in range(3)]
+    assert [said.split(":")[0] for said in first_drives(plan, 0, some, ENDS)] == [
+        plan.units[unit].unit_id for unit in order
+    ]
+
+
+def test_months_in_which_a_way_does_not_hold_are_told_in_every_form() -> None:
+    plan = example_plan()
+    for most in (WHOLE, ENDS, LAST):
+        (said,) = first_drives(plan, 0, [way_in(0, shut_months=(3, 4, 5))], most)
+        assert said.endswith(", NOT in March to May: shut or posted")
+
+
+@pytest.fixture(scope="module")
+def sample() -> Plan:
+    return plan_of(SAMPLE / "district.toml")
+
+
+def test_every_card_with_a_level_says_once_how_its_units_come(sample: Plan) -> None:
+    (file,) = (content for name, content in card_pdf.cards(sample) if name == "cards.pdf")
+    cards: list[str] = []
+    for page in PdfReader(io.BytesIO(file)).pages:
+        said = " ".join(page.extract_text().split())
+        if "WHAT TO CALL" in said:
+            cards.append(said)
+        elif cards:
+            cards[-1] += said
+    assert len(cards) == len(sample.groups)
+    level = sample.answers.level[[group.lead for group in sample.groups]]
+    told = [card.count("From the station") + card.count("FROM THE STATION") for card in cards]
+    assert sorted(told) == [0] * int((level < 0).sum()) + [1] * int((level >= 0).sum())
