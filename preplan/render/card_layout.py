@@ -132,8 +132,14 @@ def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, most:
     if beside and texts.cautions:
         way = way.over(texts.care(one.way_pt))
     care = [] if beside else texts.care_below
-    blocks = [Block.of([*chain.from_iterable(texts.otherwise(brief=brief))]), *care, *texts.first_drive(most)]
+    blocks = [texts.joined(brief=brief), *care, *texts.first_drive(most)]
     strip_pt = small_strip_height(texts.facts) if one.small else 0.0
+    # two columns are at least half as high as all that stands in them: most ways to set a full card end here
+    if (
+        sum(block.height for block in blocks) + strip_pt
+        > 2.0 * (free - one.band_pt - way.height - LEAST_NOTES_PT) + 1.0
+    ):
+        return None
     parted = parted_at([block.height for block in blocks], strip_pt, under_care=range(2, 1 + len(care)))
     map_pt, below_pt = _share(free - one.band_pt, parted.high_pt, way.height)
     if way.height > map_pt + _NEAR_PT or parted.high_pt > below_pt + _NEAR_PT:
@@ -255,6 +261,10 @@ class Texts:
         if brief not in self._else:
             self._else[brief] = card_rest.otherwise(self.facts, brief=brief)
         return self._else[brief]
+
+    def joined(self, *, brief: bool) -> Block:
+        """Give the same as one text."""
+        return self._once(("otherwise", brief), lambda: [*chain.from_iterable(self.otherwise(brief=brief))])
 
     def first_drive(self, most: int) -> list[Block]:
         """Give how units come from their stations, `most` steps of each way; none where it stands elsewhere."""

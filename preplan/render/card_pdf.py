@@ -127,10 +127,11 @@ def _with_first_drive(facts: Facts, top: _Top) -> _Top:
         return top
     high = [paper.height_of(part.shown) for part in top]
     high[1] += paper.height_of([_status(facts)])
-    for at, beside in ((0, 1), (3, 2), (2, 3)):
-        for most in (WHOLE, ENDS, LAST):
-            drive = card_rest.first_drive(facts, most)
-            if not top[at].cut and high[at] + paper.height_of(drive) <= high[beside]:
+    for most in (WHOLE, ENDS, LAST):
+        drive = card_rest.first_drive(facts, most)
+        drive_pt = paper.height_of(drive)
+        for at, beside in ((0, 1), (3, 2), (2, 3)):
+            if high[at] + drive_pt <= high[beside] and not top[at].cut:
                 parts = list(top)
                 parts[at] = _Part([*top[at].lines, *drive], high[beside])
                 return parts[0], parts[1], parts[2], parts[3]

@@ -203,7 +203,7 @@ def first_drive(facts: Facts, most: int) -> list[Line]:
     plan, lead, ways = facts.plan, facts.lead, facts.group.ways_in
     if not ways or not facts.on_card:
         return []
-    drives = first_drives(plan, lead, ways, most)
+    drives = facts.once(f"first drive, {most} steps", lambda: first_drives(plan, lead, ways, most))
     if most == LAST:
         return paragraph(f"{head('From the station', facts)}: {'; '.join(drives)}.", HALF_PT, SMALL_PT)
     to = f" to {words.where_words(plan, lead)}" if len(facts.group.addresses) > 1 else ""

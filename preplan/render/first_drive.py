@@ -20,21 +20,22 @@ def first_drives(plan: Plan, address: int, ways: Sequence[WayIn], most: int = WH
 
     All steps are told with their miles.
     """
-    alike: dict[object, list[WayIn]] = {}
-    for way in sorted(ways, key=lambda way: _soonest_min(plan, address, way)):
-        end = _end(way, most), way.site, way.shut_months
-        alike.setdefault(way if most == WHOLE else end, []).append(way)
+    alike: dict[object, tuple[str, list[WayIn]]] = {}
+    for way in sorted(ways, key=lambda way: _soonest_min(plan, address, way)) if ways[1:] else ways:
+        end = _end(way, most)
+        key = id(way) if most == WHOLE else (end, way.site, way.shut_months)
+        alike.setdefault(key, (end, []))[1].append(way)
     comes = sum(way.site < 0 for way in ways)
-    return [_said(plan, same, most, every=most == LAST and len(same) == comes) for same in alike.values()]
+    return [_said(plan, same, end, most, every=most == LAST and len(same) == comes) for end, same in alike.values()]
 
 
 def _soonest_min(plan: Plan, address: int, way: WayIn) -> float:
     """Give when the first of the units that come one way is there."""
     arrival = plan.arrival_min[address] if way.site < 0 else plan.site_arrival_min[way.site]
-    return float(arrival[list(way.units)].min())
+    return min(float(arrival[unit]) for unit in way.units)
 
 
-def _said(plan: Plan, ways: Sequence[WayIn], most: int, *, every: bool) -> str:
+def _said(plan: Plan, ways: Sequence[WayIn], end: str, most: int, *, every: bool) -> str:
     """Say one way, or the end of several; `every`: no unit comes to the dump site another way."""
     one = ways[0]
     named = words.printable(" ".join(plan.units[unit].unit_id for way in ways for unit in way.units))
@@ -44,7 +45,7 @@ def _said(plan: Plan, ways: Sequence[WayIn], most: int, *, every: bool) -> str:
         named = "all"
     far = f", {words.miles(sum(step.miles for step in one.steps))}" if most == WHOLE else ""
     not_then = f", NOT in {month_words(one.shut_months)}: shut or posted" if one.shut_months else ""
-    return f"{named}{far}{' ' if most == LAST else ': '}{_end(one, most)}{not_then}"
+    return f"{named}{far}{' ' if most == LAST else ': '}{end}{not_then}"
 
 
 def _end(way: WayIn, most: int) -> str:
