@@ -33,6 +33,7 @@ from preplan.render import (
 from preplan.render.scene import Box
 
 from .example_plan import example_plan, other_plan, split_plan
+from .plan_checks import SAMPLE, plan_of
 
 KINDS = ("cards", "one", "sites", "report")
 CAUTION_WORDS = ("estimate for planning", "Confirm roads, bridges, water and access", "incident commander")
@@ -83,6 +84,8 @@ def _runs(page: PageObject) -> list[Run]:
     """List every run of text; its width is measured with the program's own font, so it knows ASCII only."""
     found: list[Run] = []
     font: list[Any] = ["", 0.0]
+    fonts: Any = page["/Resources"]["/Font"]  # type: ignore[index]
+    bold = {name: "Bold" in str(fonts[name]["/BaseFont"]) for name in fonts}
 
     def operand(operator: bytes, operands: Any, cm: list[float], tm: list[float]) -> None:
         if operator == b"Tf":
@@ -94,7 +97,7 @@ def _runs(page: PageObject) -> list[Run]:
             a, b, _, _, _, _, x, y, _ = (placed @ np.reshape([*cm[:2], 0, *cm[2:4], 0, *cm[4:], 1], (3, 3))).ravel()
             scale = float(np.hypot(a, b))
             size = float(font[1]) * scale
-            width = paper.width_of(said, size)
+            width = paper.width_of(said, size, bold=bold[font[0]])
             found.append(Run(float(x), float(y), size, width, level=abs(b) < 1e-6))
 
     page.extract_text(visitor_operand_before=operand)
@@ -236,6 +239,17 @@ def test_no_line_of_text_covers_another(kind: str, name: str) -> None:
         clash = [(a, b) for at, a in enumerate(runs) for b in runs[:at] if a.overlaps(b)]
         # a map's labels are each written twice, halo and letters, at one place
         assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
+
+
+def test_no_text_covers_another_nor_is_cut_on_the_sample_s_cards() -> None:
+    """Every fifth page of all of them, the maps' labels and numbers with the rest."""
+    pages = _read(dict(card_pdf.cards(plan_of(SAMPLE / "district.toml")))["cards.pdf"]).pages
+    for at in range(0, len(pages), 5):
+        runs = [run for run in _runs(pages[at]) if run.level]
+        clash = [(a, b) for k, a in enumerate(runs) for b in runs[:k] if a.overlaps(b)]
+        assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == [], at + 1
+        edges = paper.LEFT_PT - 0.5, paper.RIGHT_PT + 0.5
+        assert [run for run in runs if run.left < edges[0] or run.left + run.width > edges[1]] == [], at + 1
 
 
 @pytest.mark.parametrize("kind", KINDS)

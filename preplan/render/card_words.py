@@ -320,7 +320,7 @@ def _arriving_side(facts: Facts) -> str:
 def fill(facts: Facts, approach: str = "") -> list[Line]:
     """Say where tankers fill; `approach` says from which side they come."""
     plan, site = facts.plan, facts.cell("site")
-    lines = [Line(head(facts.fill_site_words.upper(), facts), SMALL_PT, bold=True)]
+    lines = paragraph(head(facts.fill_site_words.upper(), facts), HALF_PT, SMALL_PT, bold=True)
     if site < 0:
         without = _months_without(facts)
         none = f"No fill site serves this address{f' in {without}' if without else ''}."

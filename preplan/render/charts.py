@@ -22,6 +22,7 @@ from preplan.render.route_pdf import (
     draw_route,
     draw_turns,
     halo_texts,
+    limit_marks,
     near_dump,
     path_code,
     place_limits,
@@ -46,6 +47,10 @@ _BARS_AT_PT, _BAR_PT, _KEY_PT = 20.0, 50.0, 34.0
 """The key of a picture: where its scale bars begin, how long they may be, and its height."""
 _INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
 """A map wider than the first has an inset about the dump site, of this many feet on this many points."""
+_NUMBER_PT = 8.0
+"""Half the width of a symbol's number of two digits, and somewhat more."""
+_INSET_BAR_PT = 12.0
+"""Height of its scale."""
 _PLAIN_PT_PER_FT = 72.0 / FT_PER_MI
 """At this scale a map needs none, however wide it is."""
 
@@ -193,6 +198,8 @@ class Picture:
         turns = turn_labels(frame, subject, room)
         _, corner = room.emptiest(key_places(frame))
         room.take(corner)
+        # the key would cover all of such a symbol but its tip
+        marks = [one for one in marks if one[0] not in ("site", "station") or not corner.holds(Box(*one[2:], *one[2:]))]
         inset = self._room_for_inset(frame, subject, room)
         draw_bridges(pen, frame, subject, room)
         self._names(pen, frame, roads, subject, room)
@@ -224,19 +231,23 @@ class Picture:
         pen.ink(WHITE, WHITE)
         pen.rect(page.left, page.bottom, page.width, page.height, stroke=False, fill=True)
         self.ground.draw(pen, frame)
-        draw_route(pen, frame, near_dump(subject, _INSET_FT))
         room = Room(page)
+        for line in draw_route(pen, frame, near_dump(subject, _INSET_FT)):
+            room.block(scene.dotted(line, 5.0))
         marks = [mark for mark in self._marks(frame, subject, room) if page.holds(Box(*mark[2:], *mark[2:]))]
-        limits = place_limits(frame, subject, room)
+        bar = scene.scale_bar(frame.pt_per_ft, 40.0, "ft")
+        wide = bar.points + paper.width_of(bar.words, SMALL_PT) + 12.0
+        full = Room(page, [*room.taken, *limit_marks(frame, subject)], room.blocked)
+        _, under = full.emptiest(corners(page, wide, _INSET_BAR_PT))
+        room.take(under)
+        limits = place_limits(frame, subject, room, covers=False)  # the map itself has the label
         self._symbols(pen, frame, subject, marks)
         draw_limits(pen, limits)
-        bar = scene.scale_bar(frame.pt_per_ft, 40.0, "ft")
         pen.ink(WHITE, WHITE)
-        wide = bar.points + paper.width_of(bar.words, SMALL_PT) + 12.0
-        pen.rect(page.left, page.bottom, wide, 12.0, stroke=False, fill=True)
+        pen.rect(under.left, under.bottom, under.width, under.height, stroke=False, fill=True)
         pen.ink(BLACK, BLACK)
         pen.width(1.4)
-        x, y = page.left + 4.0, page.bottom + 5.0
+        x, y = under.left + 4.0, under.bottom + 5.0
         pen.strokes((x, y, x + bar.points, y))
         pen.text(x + bar.points + 4.0, y - 2.8, bar.words, SMALL_PT)
         pen.restore()
@@ -344,8 +355,8 @@ class Picture:
 
 
 def _in_view(frame: Frame, x: float, y: float) -> bool:
-    """Tell whether a symbol at a place on the page is drawn: not at the very edge of its map."""
-    return frame.page.grown(-4.0).holds(Box(x, y, x, y))
+    """Tell whether a symbol at a place on the page is drawn: not at the edge of its map, where its number is cut."""
+    return frame.page.grown(-_NUMBER_PT).holds(Box(x, y, x, y))
 
 
 def _edge(pen: Pen, page: Box) -> None:

@@ -156,10 +156,13 @@ def draw_bridges(pen: Pen, frame: Frame, subject: Subject, room: Room) -> None:
     halo_texts(pen, placed)
 
 
-def place_limits(frame: Frame, subject: Subject, room: Room) -> list[tuple[Bridge, Spot, Spot | None]]:
+def place_limits(
+    frame: Frame, subject: Subject, room: Room, *, covers: bool = True
+) -> list[tuple[Bridge, Spot, Spot | None]]:
     """Keep room for the limits that warnings name, before anything else is named: each with its place and its label's.
 
-    A label that finds no empty room covers what is there; one limit in several pieces has one.
+    A label that finds no empty room covers what is there where it `covers`, else there is none; one limit in several
+    pieces has one.
     """
     found: list[tuple[Bridge, Spot, Spot | None]] = []
     for bridge, x, y, mark in _in_frame(frame, subject.bridges):
@@ -169,7 +172,7 @@ def place_limits(frame: Frame, subject: Subject, room: Room) -> list[tuple[Bridg
             one.said == bridge.said and label is not None and math.hypot(at.x - x, at.y - y) < _SAME_PT
             for one, at, label in found
         )
-        label = None if again or not bridge.said else _limit_spot(frame, room, bridge.said, x, y)
+        label = None if again or not bridge.said else _limit_spot(frame, room, bridge.said, (x, y), covers=covers)
         room.take(mark)
         found.append((bridge, Spot(x, y), label))
     return found
@@ -212,15 +215,24 @@ def _brackets(pen: Pen, slope: float, x: float, y: float) -> None:
     pen.restore()
 
 
-def _limit_spot(frame: Frame, room: Room, said: str, x: float, y: float) -> Spot:
-    """Find room for a limit near its bracket; where there is none the first place inside the map."""
+def _limit_spot(frame: Frame, room: Room, said: str, at: tuple[float, float], *, covers: bool) -> Spot | None:
+    """Find room for a limit near its bracket; where there is none, cover what is there. None: there is no label."""
     width, high = paper.width_of(said, SMALL_PT, bold=True), SMALL_PT * 1.05
-    spots = [spot for reach in (9.0, 20.0, 34.0) for spot in scene.about(x, y, reach, width, SMALL_PT)]
+    spots = [spot for reach in (9.0, 20.0, 34.0) for spot in scene.about(*at, reach, width, SMALL_PT)]
     spot = room.place(spots, width, high)
-    if spot is None:
-        spot = next((one for one in spots if frame.page.holds(one.box(width, high))), spots[0])
+    page = frame.page
+    if spot is None and covers and width < page.width:
+        first = next((one for one in spots if page.holds(one.box(width, high))), spots[0])
+        # a label that is cut says less than one that lies on something
+        across = min(max(first.x, page.left + width / 2), page.right - width / 2)
+        spot = Spot(across, min(max(first.y, page.bottom + high / 2), page.top - high / 2))
         room.take(spot.box(width, high))
     return spot
+
+
+def limit_marks(frame: Frame, subject: Subject) -> list[Box]:
+    """Bound the brackets in view of the limits that warnings name."""
+    return [mark for bridge, _, _, mark in _in_frame(frame, subject.bridges) if bridge.named]
 
 
 def turn_labels(frame: Frame, subject: Subject, room: Room) -> list[tuple[str, Spot, Spot]]:
