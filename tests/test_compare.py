@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import shutil
 from collections import Counter
@@ -571,3 +572,32 @@ def test_an_older_new_result_asks_whether_they_were_swapped(built: Built, tmp_pa
     assert "the wrong way round?" in said
     assert "date of the data 2027-01-01 -> 2026-05-01" in said
     assert "program version 9 -> " in said
+
+
+@pytest.mark.parametrize(
+    ("column", "what", "said"),
+    [
+        ("from_station", "from the station", "another way from the station: all by boat"),
+        ("sheets", "sheets", "what the sheets behind the card say"),
+        ("near_fill_site", "near the fill site", "near the fill site: all by boat"),
+    ],
+)
+def test_what_a_card_says_and_no_other_table_has_is_told(
+    built: Built, tmp_path: Path, column: str, what: str, said: str
+) -> None:
+    """The card of G1 says something else in one column of cards.csv: it is wrong, and the others are right."""
+    shutil.copytree(built(), tmp_path / "new")
+    cards = rows_of(tmp_path / "new" / "cards.csv")
+    for row in cards:
+        row[column] = "all by boat" if row["address_id"] == "G1" else row[column]
+    text = io.StringIO()
+    writer = csv.DictWriter(text, list(cards[0]), lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(cards)
+    rewrite(tmp_path / "new", "cards.csv", text.getvalue().encode())
+    found = held(built(), tmp_path / "new")
+    assert set(found.answers.differences["what"]) == {what}
+    assert found.answers.old["address_id"][found.answers.differences["at"]].tolist() == ["G1"]
+    assert said in unfolded(report.text(found))
+    (page,) = {(row["file"], int(row["page"])) for row in cards if row["address_id"] == "G1"}
+    assert cards_wrong(found) == ([page], [page])
