@@ -65,6 +65,32 @@ def test_house_numbers_are_matched_whole_and_enter_opens_no_other_house(wide: Op
 
 
 @pytest.mark.parametrize(
+    "words",
+    ["354 baever meadow", "354 Beavr Meadow Rd", "354 beaver medow road", "354 beeaver meadow", "354 Beaver Meadwo",
+     "354 ebaver meado"],
+)  # fmt: skip
+def test_a_slip_of_the_thumb_is_forgiven_and_enter_opens_nothing_by_it(wide: Opened, words: str) -> None:
+    page = wide.page
+    found = listed(page, words)
+    assert found[0].startswith("Nothing is spelt ")
+    assert found[0].endswith("; near it:")
+    assert found[1:] == ["354 Beaver Meadow Rd"]
+    page.keyboard.press("Enter")
+    assert not page.is_visible("#panel-body h2")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    assert page.inner_text("#panel-body h2") == "354 Beaver Meadow Rd"
+
+
+def test_two_slips_in_a_short_word_and_any_in_a_number_are_not_forgiven(wide: Opened) -> None:
+    page = wide.page
+    for words in ("354 bvaer medwo", "Beaer Mqzow", "T3l", "zzzz", "Qxzgristmill"):
+        assert listed(page, words) == ["Nothing found."], words
+    assert listed(page, "345 Baever Meadow Rd")[0] == "No 345 Baever Meadow Rd; nearest numbers:"
+    assert "Gristmill Rd" in "".join(listed(page, "Grstimil"))  # of a road and its houses alike
+
+
+@pytest.mark.parametrize(
     ("words", "title"),
     [("fill site 7", "Fill site 7: Sumac Hill tank"), ("F07", "Fill site 7: Sumac Hill tank"), ("T31", "Unit T31"),
      ("sumac tank", "Fill site 7: Sumac Hill tank"), ("station 2", "Station 2: Millrace Station 2")],

@@ -91,15 +91,44 @@ function besideWords(address) {
   return [cross ? `near ${cross}` : "", id ? `ID ${id}` : ""].filter(Boolean).join(", ");
 }
 
-// Which of the words asked for each word of the page is, as bits; and which it is in full.
-function bitsOfWords(asked) {
+const TYPO_FROM = 4; // letters of a word in which one may be wrong
+const TWO_TYPOS_FROM = 8;
+
+// Whether a word as typed begins a word of the page but for a letter or two wrong, missing, too many or swapped.
+function isNearly(typed, word) {
+  const most = typed.length < TWO_TYPOS_FROM ? 1 : 2;
+  const start = word.slice(0, typed.length + most);
+  let [last, above] = [[], [...Array(start.length + 1).keys()]];
+  for (let i = 1; i <= typed.length; i += 1) {
+    const row = [i];
+    for (let k = 1; k <= start.length; k += 1) {
+      row[k] = Math.min(above[k] + 1, row[k - 1] + 1, above[k - 1] + (typed[i - 1] === start[k - 1] ? 0 : 1));
+      const swapped = i > 1 && k > 1 && typed[i - 1] === start[k - 2] && typed[i - 2] === start[k - 1];
+      if (swapped) row[k] = Math.min(row[k], last[k - 2] + 1);
+    }
+    [last, above] = [above, row];
+  }
+  return Math.min(...above) <= most;
+}
+
+// The words asked for that no word of the page begins with, though they might be meant for one.
+function misspelt(asked) {
+  const { found } = bitsOfWords(asked);
+  const known = found.reduce((all, bits) => all | bits, 0);
+  return asked.filter(({ word }, bit) => !(known & (1 << bit)) && word.length >= TYPO_FROM && !/\d/.test(word));
+}
+
+// Which of the words asked for each word of the page is, as bits; and which it is in full. Those that are `loose` may
+// be misspelt.
+function bitsOfWords(asked, loose = []) {
   const found = new Int32Array(vocabulary.length);
   const whole = new Int32Array(vocabulary.length);
   vocabulary.forEach(({ word, short, forms }, k) => {
     asked.forEach((one, bit) => {
       const same = word === one.word || short === one.short;
       if (same) whole[k] |= 1 << bit;
-      if (same || (!hasNumber(one.word) && forms.some((form) => form.startsWith(one.word)))) found[k] |= 1 << bit;
+      const begins = !hasNumber(one.word) && forms.some((form) => form.startsWith(one.word));
+      if (same || begins || (loose.includes(one) && isNearly(one.word, word))) found[k] |= 1 << bit;
     });
   });
   return { found, whole };
@@ -117,17 +146,28 @@ function find(text) {
     if (found.count) return { hits, count: found.count + first.length };
     if (found.nearest && routes && !first.length) nearest = found;
   }
-  return nearest || { hits: first, count: first.length };
+  return nearest || (first.length ? { hits: first, count: first.length } : findMisspelt(text));
+}
+
+// What may be meant where nothing is spelt as asked: nothing opens but what is picked.
+function findMisspelt(text) {
+  const { things, ends } = searchable();
+  const asked = wordsOf(text).slice(0, 30);
+  const loose = misspelt(asked);
+  const { hits, nearest } = loose.length ? findWords(asked, things, ends, -1, loose) : { hits: [] };
+  if (!hits.length) return { hits, count: 0 };
+  const named = loose.map(({ word }) => capital(word.toLowerCase())).join(" or ");
+  return { hits, count: 0, nearest: nearest || `Nothing is spelt ${named}; near it:` };
 }
 
 function addressHit(address) {
   return { address, text: addresses.label[address], more: labelIsShared(address) ? besideWords(address) : "" };
 }
 
-function findWords(asked, things, ends, but = -1) {
+function findWords(asked, things, ends, but = -1, loose = []) {
   if (!asked.length) return { hits: [], count: 0 };
   const every = 2 ** asked.length - 1;
-  const { found, whole } = bitsOfWords(asked);
+  const { found, whole } = bitsOfWords(asked, loose);
   const bitsOf = (words, bits) => words.reduce((all, word) => all | bits[word], 0);
   const numbers = asked.map(({ word }) => (/^\d{1,8}$/.test(word) ? Number(word) : -2));
   const ranks = new Map();
@@ -167,7 +207,7 @@ function nearestNumbers(asked, numbers, endFound, every) {
     addresses.number[a] >= 0 && endFound[addresses.rest[a]] === (every & ~(1 << given))));
   some.sort((a, b) => far(a) - far(b));
   const road = asked.filter((_, k) => k !== given).map(({ word }) => capital(word.toLowerCase())).join(" ");
-  return { hits: some.slice(0, MOST_FOUND).map(addressHit), count: 0, nearest: `No ${numbers[given]} ${road}` };
+  return { hits: some.slice(0, MOST_FOUND).map(addressHit), count: 0, nearest: `No ${numbers[given]} ${road}; nearest numbers:` };
 }
 
 // ------------------------------------------------------------------------------------------- the box
@@ -227,7 +267,7 @@ function startSearch() {
     document.getElementById("said").textContent = said;
     showAstray();
   };
-  // With no house of that number, and nothing picked from the list, nothing opens.
+  // With no house of that number or name, and nothing picked from the list, nothing opens.
   const enter = () => {
     if (at >= 0 || found.count) take(found.hits[Math.max(0, at)]);
     else if (box.value.trim()) clearAll();
@@ -258,7 +298,7 @@ function startSearch() {
 }
 
 function foundWords({ hits, count, nearest }) {
-  if (nearest) return `${nearest}; nearest numbers:`;
+  if (nearest) return nearest;
   if (!count) return "Nothing found.";
   return hits.length < count ? `First ${hits.length} of ${count.toLocaleString("en-US")}.` : `${count} found.`;
 }
