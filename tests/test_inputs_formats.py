@@ -134,6 +134,40 @@ def test_a_delimiter_inside_quotes_of_the_header_does_not_count(tmp_path: Path) 
     assert planned(_write(tmp_path / "a.csv", text.encode()))[0] == ["1"]
 
 
+@pytest.mark.parametrize(
+    "above", ["Addresses of 2026", "Addresses of 2026,,,,", "Addresses\n\nof the county", '"A, B"']
+)
+def test_a_title_above_the_header_is_passed_over_with_a_note(tmp_path: Path, above: str) -> None:
+    """Rows keep the numbers that a spreadsheet shows."""
+    path = _write(tmp_path / "a.csv", f"{above}\n{TEXT}".encode())
+    assert planned(path)[0] == ["007"]
+    sheet, notes = opened(path)
+    header = above.count("\n") + 2
+    assert sheet.row.tolist() == [header + 1]
+    assert f"taken as a title; the header is row {header}." in " ".join(notes)
+
+
+def test_a_title_of_a_workbook_is_passed_over_too(tmp_path: Path) -> None:
+    rows = [["Addresses of 2026"], *(line.split(",") for line in TEXT.splitlines())]
+    (tmp_path / "a.xlsx").write_bytes(workbook({"Sheet 1": rows}))
+    assert planned(tmp_path / "a.xlsx")[0] == ["007"]
+    assert "the header is row 2." in " ".join(opened(tmp_path / "a.xlsx")[1])
+
+
+def test_a_header_that_lacks_a_column_below_a_title_is_told_with_its_row(tmp_path: Path) -> None:
+    path = _write(tmp_path / "a.csv", f"Addresses\n{TEXT.replace('label', 'what')}".encode())
+    with pytest.raises(InputError) as raised:
+        opened(path)
+    assert [(one.row, one.column) for one in raised.value.findings] == [(2, "label")]
+
+
+@pytest.mark.parametrize("text", ["one\ntwo\n", "a\n1,2\n", "one\n"])
+def test_what_is_no_title_is_the_header_as_before(tmp_path: Path, text: str) -> None:
+    with pytest.raises(InputError) as raised:
+        opened(_write(tmp_path / "a.csv", text.encode()))
+    assert {one.row for one in raised.value.findings} == {1}
+
+
 def test_the_table_of_an_archive_is_not_its_licence(tmp_path: Path) -> None:
     for name in ("LICENSE.txt", "about.json"):
         (tmp_path / name).write_text("{}")

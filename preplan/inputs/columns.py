@@ -285,7 +285,13 @@ def match_headers(
             told |= {forms.index(form) for form in present}
         if name not in mapping and forms.count(found) > 1:
             findings.append(
-                Finding(file=table.file, row=1, column=name, value=found, rule="is the header of more than one column")
+                Finding(
+                    file=table.file,
+                    row=table.header_row,
+                    column=name,
+                    value=found,
+                    rule="is the header of more than one column",
+                )
             )
     wanting = (name for name in spec.required if not _stands(table, spec, name, columns))
     findings += [_missing(table, spec, name, columns) for name in wanting if name not in mapping]
@@ -358,7 +364,7 @@ def _missing_mapped(table: TextTable, spec: TableSpec, mapping: Mapping[str, str
     forms = {_form(header, spec) for header in table.headers}
     return [
         Finding(
-            file=table.file, row=1, column=ours, value=theirs, rule="is not a header of this table",
+            file=table.file, row=table.header_row, column=ours, value=theirs, rule="is not a header of this table",
             remedy=_found(table, (theirs,)),
         )
         for ours, theirs in mapping.items()
@@ -368,7 +374,7 @@ def _missing_mapped(table: TextTable, spec: TableSpec, mapping: Mapping[str, str
 
 def _reversed(table: TextTable, i: int) -> Finding:
     return Finding(
-        file=table.file, row=1, column=table.headers[i], rule="says the reverse of in_service",
+        file=table.file, row=table.header_row, column=table.headers[i], rule="says the reverse of in_service",
         remedy="call the column in_service, and write no for what is out of service, yes for the rest",
     )  # fmt: skip
 
@@ -385,7 +391,7 @@ def _missing(table: TextTable, spec: TableSpec, name: str, columns: Mapping[str,
     role = next((role for role, one in SPECS.items() if one is spec), "")
     if role and len(columns) < len(table.headers) and not _looks_like_data(table):
         remedy += f'; which is it? Write under [columns.{role}] of the district file: {name} = "ITS HEADER"'
-    return Finding(file=table.file, row=1, column=name, rule="required column is missing", remedy=remedy)
+    return Finding(file=table.file, row=table.header_row, column=name, rule="required column is missing", remedy=remedy)
 
 
 def _found(table: TextTable, wanted: Sequence[str], read: AbstractSet[int] = frozenset()) -> str:

@@ -51,8 +51,7 @@ def _records(text: str, file: str) -> list[list[str]]:
     """Split a text into rows of cells, one for each row a spreadsheet would show; a blank line has no cells."""
     named = _NAMED_DELIMITER.match(text)  # a line for the spreadsheet, which shows it as no row
     text = text[named.end() :] if named else text
-    head = next((line for line in text.splitlines() if line.strip()), "")
-    delimiter = named[1] if named else max(DELIMITERS, key=_QUOTED.sub("", head).count)
+    delimiter = named[1] if named else _delimiter(text)
     _check_quotes(text, delimiter, file)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     records: list[list[str]] = []
@@ -61,7 +60,7 @@ def _records(text: str, file: str) -> list[list[str]]:
     try:
         for record in reader:
             records.append(record)
-            width = width or len(record)
+            width = width if width > 1 else len(record)  # a title has one cell
             before, line = line, reader.line_num
             if line > before + 1 and _swallows(record, width, delimiter):
                 swallowed.append((before + 1, line))
@@ -73,6 +72,16 @@ def _records(text: str, file: str) -> list[list[str]]:
     if swallowed:
         raise InputError([_swallowed(file, *lines) for lines in swallowed])
     return records
+
+
+def _delimiter(text: str) -> str:
+    """Find the delimiter of the first line that has any: a title above the header has none."""
+    for line in text.splitlines():
+        bare = _QUOTED.sub("", line)
+        most = max(DELIMITERS, key=bare.count)
+        if most in bare:
+            return most
+    return DELIMITERS[0]
 
 
 def _check_quotes(text: str, delimiter: str, file: str) -> None:

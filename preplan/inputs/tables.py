@@ -33,6 +33,8 @@ class TextTable:
     """Cells of each row that ends before the last header, 0 for a whole row; None where every row is whole."""
     trimmed: BoolArray | None = None
     """True where a spreadsheet left out the empty cells at the end of a row; None where it did nowhere."""
+    header_row: int = 1
+    """The spreadsheet row of the header."""
     typed: bool = False
     """True where the file itself tells numbers from texts, so that a point can only part decimals."""
     shapes: ShapeArray | None = None
@@ -64,7 +66,8 @@ def from_records(
 ) -> TextTable:
     """Make a table from rows of cells, one for each row a spreadsheet shows; the first that has any is the header.
 
-    Rows without any value are passed over; those that are more than a blank line are counted in a note.
+    A row of one cell above a row of many is a title, which is passed over with a note. So are rows without any value;
+    those that are more than a blank line are counted in a note.
     `ended` says that the last row is followed by the end of a line, so that nothing is cut off there; `typed` that
     the file told numbers from texts; `chosen` is as in the table.
 
@@ -76,13 +79,19 @@ def from_records(
     filled = [i for i, record in enumerate(records) if any(map(str.strip, record))]
     if not filled:
         raise fail(file, "is empty", remedy="the first row must name the columns")
+    titles = _titles([records[i] for i in filled[: MOST_TITLES + 1]])
+    if titles:
+        said = ", ".join(repr("".join(records[i]).strip()[:40]) for i in filled[:titles])
+        notes = (*notes, f"{file}: {said} taken as a title; the header is row {filled[titles] + 1}.")
+        filled = filled[titles:]
     headers = tuple(cell.strip() for cell in records[filled[0]])
     width = len(headers)
     rows = [records[i] for i in filled[1:]]
     # a row without any value but with delimiters is what a spreadsheet leaves below a table
     blank = sum(1 for record in records[filled[0] :] if record) - len(filled)
     if blank:
-        notes = (*notes, f"{file}: {blank:,} rows without any value were passed over.")
+        what = "1 row without any value was" if blank == 1 else f"{blank:,} rows without any value were"
+        notes = (*notes, f"{file}: {what} passed over.")
     row = np.array(filled[1:], dtype=np.int32) + np.int32(1)
     # a header without a name asks for no cell
     named = max((i + 1 for i, header in enumerate(headers) if header), default=0)
@@ -98,9 +107,21 @@ def from_records(
         ends_at=ends_at if ends_at.any() else None,
         trimmed=_trimmed(ends_at, row, filled[0] + 1, ended=ended) if ends_at.any() else None,
         overlong=np.array([len(record) > width and any(record[width:]) for record in rows], dtype=np.bool_),
+        header_row=filled[0] + 1,
         notes=(chosen, *notes) if chosen else notes,
         chosen=chosen,
     )
+
+
+MOST_TITLES, LEAST_HEADERS = 5, 3
+"""Rows of titles above a header, and named columns from which on a row may be one: every table needs more than two."""
+
+
+def _titles(records: Sequence[Sequence[str]]) -> int:
+    """Count the rows of one cell each that stand above a row of many."""
+    named = [sum(map(bool, map(str.strip, record))) for record in records]
+    first = next((at for at, cells in enumerate(named) if cells > 1), 0)
+    return first if named[first] >= LEAST_HEADERS else 0
 
 
 def _trimmed(ends_at: IntArray, row: IntArray, header_row: int, *, ended: bool) -> BoolArray:
