@@ -63,9 +63,9 @@ def test_a_long_way_stands_behind_a_line_a_step_and_its_ends_in_front() -> None:
     assert f"{card_words.where(card_facts.Facts(plan, lead))[0]}, continued" in behind
     for number, step in enumerate(long.out_steps, 1):
         assert f"{number}. Left on {step.road}, 1.50 mi ({NOTE})" in behind
-    numbers = [re.findall(r"page \d+(?: continued)?", page) for page in (card, behind, next_)]
-    assert numbers == [["page 3"], ["page 3 continued"], ["page 4"]]
-    assert reader.page_labels == ["1", "2", "3", "3 continued", "4"]
+    numbers = [re.findall(r"page \d+(?: continued, sheet \d)?", page) for page in (card, behind, next_)]
+    assert numbers == [["page 3"], ["page 3 continued, sheet 2"], ["page 4"]]
+    assert reader.page_labels == ["1", "2", "3", "3 continued, sheet 2", "4"]
 
 
 def test_no_way_is_run_on_and_front_and_back_number_alike(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -130,8 +130,8 @@ class Document:
     """Of those that are counted: what a page has no room for stands on one behind it, under the same number."""
     pages: int | None = None
     """How many there are in all, where it is known before."""
-    behind: bool = False
-    """The page stands behind another and has no number of its own."""
+    sheet: int = 1
+    """Of those under one number: the second and further ones stand behind the first."""
     goes_on: str = ""
     """What a page says at its upper right that goes on with the one before; '': the date of the data."""
     buffer: io.BytesIO = field(default_factory=io.BytesIO)
@@ -176,13 +176,18 @@ class Document:
 
     def _number(self, *, behind: bool) -> None:
         """Tell readers by which number the page is known, where that does not follow from the page before."""
-        canvas = self.pen.canvas
-        sheet = canvas.getPageNumber() - 1
+        canvas, before = self.pen.canvas, self.sheet
+        at = canvas.getPageNumber() - 1
+        self.sheet = before + 1 if behind else 1
         if behind:
-            canvas.addPageLabel(sheet, prefix=f"{self.page} continued")
-        elif self.behind or sheet == 0:
-            canvas.addPageLabel(sheet, style="ARABIC", start=self.page)
-        self.behind = behind
+            canvas.addPageLabel(at, prefix=f"{self.page}{self._continued}")
+        elif before > 1 or at == 0:
+            canvas.addPageLabel(at, style="ARABIC", start=self.page)
+
+    @property
+    def _continued(self) -> str:
+        """Say that a page goes on with a number, and which sheet under it this is."""
+        return f" continued, sheet {self.sheet}" if self.sheet > 1 else ""
 
     def _footer(self) -> None:
         pen = self.pen
@@ -195,7 +200,7 @@ class Document:
         data = f"{words.first_up(words.date_words(self.district.date))}. {words.ROAD_CREDIT}"
         pen.text(LEFT_PT, y, data, SMALL_PT)
         of = f" of {self.pages}" if self.pages else ""
-        number = f"page {self.page}{of}{' continued' * self.behind}"
+        number = f"page {self.page}{of}{self._continued}"
         pen.text(RIGHT_PT, y, number, SMALL_PT, align="right")
 
     def room(self, height: float, right: str = "") -> bool:
