@@ -516,6 +516,27 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WayIn:
+    """The first drive of the units of one station that come one way, each loaded: to the dump site, or to pump."""
+
+    station: int
+    units: tuple[int, ...]
+    site: int
+    """Fill site at which they pump; -1: they come to the dump site."""
+    steps: tuple[Step, ...]
+    heading: str
+    """In which they arrive, of eight."""
+    against: bool = False
+    """They come to the dump site from the end to which the loaded tankers of their circuit drive on."""
+    months: tuple[int, ...] = ()
+    """For which it is told, where their other way does not hold then; (): for all of its card, or its sheet."""
+    shut_months: tuple[int, ...] = ()
+    """In which a road of it is shut, or posted too low for one of them."""
+    shut_stretches: tuple[int, ...] = ()
+    """Rows of the RoadTable of these roads."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OtherCircuit:
     """The round trip over a fill site that is not the card's own: its backup, or one that is best in other months."""
 
@@ -547,21 +568,8 @@ class OtherCircuit:
     """When the engine that pumps is at the fill site."""
     flags: tuple[Flag, ...] = ()
     """Limits that it drives over."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WayIn:
-    """The first drive of the units of one station that come one way, each loaded: to the dump site, or to pump."""
-
-    station: int
-    units: tuple[int, ...]
-    site: int
-    """Fill site at which they pump; -1: they come to the dump site."""
-    steps: tuple[Step, ...]
-    heading: str
-    """In which they arrive, of eight."""
-    shut_months: tuple[int, ...] = ()
-    """In which a road of it is shut, or posted too low for one of them."""
+    ways_in: tuple[WayIn, ...] = ()
+    """First drives in its months of those whom its sheet names."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -589,7 +597,7 @@ class CardGroup:
     strip: Strip | None = None
     """Timeline of the lead address; None where none runs."""
     ways_in: tuple[WayIn, ...] = ()
-    """First drives of the units sent at the level shown, by the lowest of their rows in the table of units."""
+    """First drives of the units sent at the level shown; of those whose way does not hold in some months, then too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -797,6 +805,11 @@ class Plan:
         """Mask the addresses whose table names no road, so that the nearest one stands in."""
         masked: BoolArray = (self.addresses.street == "") & (self.road != "")
         return masked
+
+    def months_without(self, address: int) -> list[int]:
+        """List the months in which no fill site serves an address where one does in others; else none."""
+        served = [(line, bool(line.best_site[address, -1] >= 0)) for line in self.seasons]
+        return [month for line, is_so in served if not is_so for month in line.months if any(so for _, so in served)]
 
     def on_sheets(self) -> Plan:
         """Give the same plan with the trips of the sheets behind the cards in the place of its own."""

@@ -307,10 +307,10 @@ def test_how_units_come_from_their_stations_gives_way_to_all_else() -> None:
         heads, before = (
             [block.lines[0].said for block in one.rest if block.lines and block.lines[0].bold] for one in (layout, bare)
         )
-        own = [said for said in heads if said.startswith("FROM THE STATION")]
+        own = [said for said in heads if said.startswith("ARRIVING FROM")]
         assert [said for said in heads if said not in own] == before, group.lead
         said = [line.said for column in layout.columns for line in column]
-        front = [one[:16] for one in said if one.casefold().startswith("from the station")]
+        front = [one[:13] for one in said if one.casefold().startswith("arriving from")]
         assert len(front) + len(own) == bool(group.ways_in), group.lead
         forms.update(front, ["behind"] * len(own))
-    assert forms == {"FROM THE STATION", "From the station", "behind"}
+    assert forms == {"ARRIVING FROM", "Arriving from", "behind"}

@@ -130,7 +130,8 @@ def test_a_card_says_that_the_first_alarm_fills_here_too() -> None:
     flag = Flag("lower level fills elsewhere", "Level 1")
     told = replace(plan.answers, flags=((flag,), *plan.answers.flags[1:]))
     said = text(card_words.fill(facts(replace(plan, answers=told))))
-    assert "FIRST ALARM FILLS HERE TOO, or this does not hold; planned elsewhere: response level 1." in said
+    assert "IF THIS LEVEL IS CALLED, THE FIRST ALARM FILLS AS TOLD HERE TOO, or it does not hold" in said
+    assert "without it elsewhere: response level 1." in said
     assert "FIRST ALARM" not in text(card_words.fill(facts(plan)))
 
 

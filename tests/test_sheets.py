@@ -374,7 +374,9 @@ def test_a_posting_of_other_months_is_not_told_on_a_sheet(sample: Plan) -> None:
         sheet = sheet_of(
             pages(replace(sample, groups=(replace(group, others=(other,)),))), f" in {month_words(other.months)}"
         )
-        assert "24,000" not in sheet.partition("TAKE CARE")[2]
+        # another bridge, which nobody crosses, is posted as much all year
+        told = [one for one in sheet.partition("TAKE CARE")[2].split("•") if "24,000" in one]
+        assert all("Bobolink Road bridge" in one for one in told)
 
 
 def driven(plan: Plan, other: OtherCircuit) -> list[int]:

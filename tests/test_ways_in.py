@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import re
+from collections import Counter
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any, cast
@@ -16,8 +18,11 @@ from preplan.planning.ground import SeasonGround
 from preplan.planning.vehicles import loaded_vehicle
 from preplan.planning.ways_in import with_ways_in
 from preplan.records import Unit
-from preplan.render import card_pdf
-from preplan.render.first_drive import ENDS, EVERY, LAST, WHOLE, first_drives
+from preplan.render import card_pdf, scene
+from preplan.render.card_facts import Facts
+from preplan.render.card_parts import subject_of
+from preplan.render.charts import Picture
+from preplan.render.first_drive import ENDS, EVERY, LAST, WHOLE, facing_words, first_drives
 from preplan.roads.junctions import Junctions
 from preplan.roads.search import Fleet, Spots, quickest_out, response_min, search_out
 from preplan.units import M_PER_MI
@@ -65,11 +70,16 @@ def ways(
         return np.full((2, 1), number, dtype=np.int32)
 
     levels = SimpleNamespace(
-        fleet=np.ones((2, 1, len(units)), dtype=np.bool_), site=each(1), split=each(-1), fill_engine=each(pumps),
-        split_engine=each(-1),
+        fleet=np.ones((2, 1, len(units)), dtype=np.bool_), at_split=np.zeros((2, 1, len(units)), dtype=np.bool_),
+        site=each(1), split=each(-1), fill_engine=each(pumps), split_engine=each(-1), trip=each(0), split_trip=each(-1),
     )  # fmt: skip
+    # loaded tankers come to the far place from beyond it, over Mill Road westward
+    trips = SimpleNamespace(out_leaf=np.array([0]))
+    forest = SimpleNamespace(segment=np.array([FAR[0]]), forward=np.array([False]))
     answers = SimpleNamespace(level=np.full(2, level, dtype=np.int32))
-    found = SimpleNamespace(levels=levels, answers=answers, junctions=Junctions.of(town.roads))
+    found = SimpleNamespace(
+        levels=levels, answers=answers, junctions=Junctions.of(town.roads), trips=trips, forest=forest
+    )
     lines = tuple(SimpleNamespace(months=months) for months in (SUMMER, WINTER))
     searched = SimpleNamespace(road=np.zeros(2, dtype=np.int32), seasons=lines, of_line=(0, 1))
     group = CardGroup(
@@ -77,7 +87,10 @@ def ways(
         cross_street="",
     )  # fmt: skip
     stations = cast("Any", (SimpleNamespace(station_id="S1"),))
-    some = with_ways_in(cast("Any", found), [group], cast("Any", searched), units, stations, cast("Any", ground))
+    some = with_ways_in(
+        cast("Any", found), [group], cast("Any", searched), cast("Any", (trips, forest)), units, stations,
+        cast("Any", ground),
+    )  # fmt: skip
     return some[0].ways_in
 
 
@@ -111,10 +124,18 @@ def test_the_engine_that_pumps_goes_to_the_fill_site() -> None:
     assert sum(step.miles for step in comes.steps) == pytest.approx(500.0 / M_PER_MI, rel=1e-3)
 
 
-def test_the_months_in_which_a_way_is_posted_too_low_are_told() -> None:
-    round_it, over_it = ways((HEAVY, LIGHT), winter_lb=10000.0)
-    assert over_it.shut_months == tuple(sorted(WINTER))
-    assert round_it.shut_months == ()
+def test_the_months_in_which_a_way_is_posted_too_low_are_told_and_the_way_then() -> None:
+    round_it, over_it, then = ways((HEAVY, LIGHT), winter_lb=10000.0)
+    assert (over_it.shut_months, over_it.shut_stretches) == (tuple(sorted(WINTER)), (1, 2))
+    assert (round_it.shut_months, round_it.shut_stretches, round_it.months) == ((), (), ())
+    assert (then.units, then.months, then.shut_months) == ((1,), WINTER, ())
+    assert told(then) == told(round_it)
+
+
+def test_who_comes_against_the_loaded_tankers_is_known() -> None:
+    """They drive west past the far place; all units of the station drive east."""
+    assert [way.against for way in ways((HEAVY, LIGHT))] == [True, True]
+    assert [way.against for way in ways((HEAVY, LIGHT), to=0)] == [False]
 
 
 def test_nothing_is_told_where_no_level_can_be_named() -> None:
@@ -151,11 +172,13 @@ def test_of_ways_that_end_alike_the_end_is_told_once() -> None:
     some = [way_in(0), way_in(1, first="Hill Road")]
     assert len(first_drives(plan, 0, some, WHOLE)) == len(first_drives(plan, 0, some, EVERY)) == 2
     assert first_drives(plan, 0, some, WHOLE)[0].startswith(
-        f"{named[0]}, 3.20 mi: north on Mill Road, left on Elm Road"
+        f"{named[0]}, 3.20 mi: north on Mill Road, straight on Main Street, left on Elm Road"
     )
     assert first_drives(plan, 0, some, LAST) == ["all heading west on Elm Road"]
     pumps = [way_in(0), way_in(1, site=1)]
-    assert f"{named[1]} to fill site 2 heading west on Elm Road" in first_drives(plan, 0, pumps, LAST)
+    assert sorted(first_drives(plan, 0, pumps, LAST)) == [
+        f"{named[1]} to fill site 2 heading west on Elm Road", "all others heading west on Elm Road",
+    ]  # fmt: skip
 
 
 def test_the_first_to_arrive_is_told_first() -> None:
@@ -171,7 +194,10 @@ def test_months_in_which_a_way_does_not_hold_are_told_in_every_form() -> None:
     plan = example_plan()
     for most in (WHOLE, ENDS, LAST):
         (said,) = first_drives(plan, 0, [way_in(0, shut_months=(3, 4, 5))], most)
-        assert said.endswith(", NOT in March to May: shut or posted")
+        assert said.endswith(", NOT in March to May: a road on the way is shut or posted then")
+        assert first_drives(plan, 0, [way_in(0, shut_months=(3, 4, 5))], most, told=(6, 7)) == [said.split(", NOT")[0]]
+        (then,) = first_drives(plan, 0, [way_in(0, months=(3, 4, 5))], most)
+        assert " in March to May" in then
 
 
 @pytest.fixture(scope="module")
@@ -189,6 +215,34 @@ def test_every_card_with_a_level_says_once_how_its_units_come(sample: Plan) -> N
         elif cards:
             cards[-1] += said
     assert len(cards) == len(sample.groups)
-    level = sample.answers.level[[group.lead for group in sample.groups]]
-    told = [card.count("From the station") + card.count("FROM THE STATION") for card in cards]
-    assert sorted(told) == [0] * int((level < 0).sum()) + [1] * int((level >= 0).sum())
+    told = Counter(len(re.findall("arriving from the station", card, re.IGNORECASE)) for card in cards)
+    sheets = [sum(bool(other.ways_in) for other in Facts(sample, group).sheets) for group in sample.groups]
+    shown = [bool(sample.answers.level[group.lead] >= 0) for group in sample.groups]
+    assert told == Counter(front + behind for front, behind in zip(shown, sheets, strict=True))
+    assert len(told) > 2
+
+
+def test_who_faces_the_wrong_way_on_arrival_is_named_for_the_circuits_that_do_not_turn_them() -> None:
+    plan = example_plan()
+    ids = [one.unit_id for one in plan.units]
+    some = [way_in(3, against=True), way_in(4), way_in(0, against=True), way_in(5, against=True, months=(3,))]
+    assert facing_words(plan, some, {3, 4, 5}) == (
+        f"{ids[3]} first comes from the other end, heading west: turns round before leaving to fill."
+    )
+    assert facing_words(plan, some, {4}) == ""
+
+
+def test_against_the_loaded_tankers_means_the_other_heading(sample: Plan) -> None:
+    """Headings are measured on the map's lines, by other code than what compares the stretches driven."""
+    picture, seen = Picture(sample), Counter[bool]()
+    for group in sample.groups:
+        facts = Facts(sample, group)
+        subject = subject_of(picture, facts)
+        if subject.out_ft is None or facts.cell("split") >= 0:
+            continue
+        loaded = scene.heading(subject.out_ft)
+        for way in group.ways_in:
+            if way.site < 0 and sum(step.miles for step in way.steps) > 0.1:
+                assert way.heading != loaded if way.against else not scene.opposed(way.heading, loaded), group.lead
+                seen[way.against] += 1
+    assert min(seen[True], seen[False]) > 50

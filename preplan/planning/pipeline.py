@@ -426,7 +426,8 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
     found = answered(inputs, ground, scene, outcome, road)
     groups = group_addresses(found, inputs.district.cards_per)
     groups, sheet_trips, sheet_forest = with_sheets(found, groups, outcome.searched, outcome.weights, outcome.shut)
-    groups = with_ways_in(found, groups, outcome.searched, scene.units, inputs.stations, ground)
+    sheets = sheet_trips, sheet_forest
+    groups = with_ways_in(found, groups, outcome.searched, sheets, scene.units, inputs.stations, ground)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),

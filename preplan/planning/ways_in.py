@@ -1,139 +1,229 @@
 """The first drive of every unit: from its station, loaded, to the fire, or to the fill site at which it pumps.
 
 Who comes from afar knows the roads least. What is told is the way that the minutes to arrival are of: by each unit's
-own loaded weight, on the roads of the season that decides.
+own loaded weight, on the roads of the months that a card or its sheet is told for.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
-from preplan.plan import CardGroup, WayIn
+from preplan.plan import CardGroup, RouteForest, TripTable, WayIn
 from preplan.planning.ground import Ground
 from preplan.planning.groups import Answered
 from preplan.planning.searched import Searched
 from preplan.planning.vehicles import loaded_vehicle
-from preplan.records import IntArray, Station, Unit
+from preplan.records import BoolArray, IntArray, Station, Unit
 from preplan.roads.forest import trace
 from preplan.roads.network import Vehicle, states_for
 from preplan.roads.paths import directions, heading_at_end
 from preplan.roads.search import Fleet, Spots, quickest_out, search_out
 
+Ways = dict[object, WayIn]
+"""First drives that are told in one place, by what units share that come alike."""
+
 
 class _Drive(NamedTuple):
-    """One unit's first drive for one card."""
+    """One unit's first drive for one card, or for a sheet behind it."""
 
     group: int
     address: int
     unit: int
     site: int
-    """Fill site, -1: to the dump site."""
+    """Fill site at which it pumps, -1: it comes to the dump site."""
+    season: int
+    """Of the roads."""
+    loaded: int = -1
+    """Last state of the loaded leg of its circuit, -1: none is told."""
+    sheet: int = -1
+    """Which of the group's other circuits, -1: the card itself."""
+    months: tuple[int, ...] = ()
+    """For which it is told; (): all of its card."""
 
 
 def with_ways_in(
     found: Answered,
     groups: Sequence[CardGroup],
     searched: Searched,
+    sheets: tuple[TripTable, RouteForest],
     units: tuple[Unit, ...],
     stations: tuple[Station, ...],
     ground: Ground,
 ) -> tuple[CardGroup, ...]:
-    """Give cards the first drives of the units that their lead address is sent at the level shown."""
-    home = {station.station_id: at for at, station in enumerate(stations)}
-    told: list[dict[object, WayIn]] = [{} for _ in groups]
-    for season in range(len(ground.seasons)):
-        by_vehicle: defaultdict[Vehicle, list[_Drive]] = defaultdict(list)
-        for drive in _drives(found, groups, searched, season):
-            by_vehicle[loaded_vehicle(units[drive.unit])].append(drive)
-        for vehicle, drives in by_vehicle.items():
-            teller = _Teller(found, searched, ground, season, vehicle)
-            at_home = np.array([home[units[drive.unit].station_id] for drive in drives], dtype=np.int32)
-            for drive, station, way in zip(drives, at_home.tolist(), teller.ways(drives, at_home), strict=True):
-                teller.tell(told[drive.group], drive, station, way)
+    """Give cards and their sheets the first drives of the units that they name.
+
+    Where a way does not hold in months for which no sheet is, the unit's way in those is told too.
+    """
+    teller = _Teller(found, searched, units, stations, ground)
+    front = teller.told(list(_drives(found, groups, searched)))
+    behind = teller.told(list(_sheet_drives(groups, searched, sheets)))
+    then = teller.told(list(_then(groups, searched, front)))
     return tuple(
-        replace(group, ways_in=tuple(sorted(mine.values(), key=lambda way: way.units)))
-        for group, mine in zip(groups, told, strict=True)
+        replace(
+            group,
+            ways_in=(*front.get((at, -1), {}).values(), *then.get((at, -1), {}).values()),
+            others=tuple(
+                replace(other, ways_in=tuple(behind.get((at, sheet), {}).values()))
+                for sheet, other in enumerate(group.others)
+            ),
+        )
+        for at, group in enumerate(groups)
     )
 
 
-def _drives(found: Answered, groups: Sequence[CardGroup], searched: Searched, season: int) -> Iterator[_Drive]:
-    """List the first drives of the cards that one season of the roads decides."""
+def _drives(found: Answered, groups: Sequence[CardGroup], searched: Searched) -> Iterator[_Drive]:
+    """List the first drives of the cards."""
     levels = found.levels
     for at, group in enumerate(groups):
         a, level = group.lead, int(found.answers.level[group.lead])
-        if level < 0 or searched.road[a] != season:
+        if level < 0:
             continue
         pumps = {
             int(engine[a, level]): int(site[a, level])
             for site, engine in ((levels.site, levels.fill_engine), (levels.split, levels.split_engine))
         }
+        ends = [
+            _last_state(found.trips, found.forest, int(trip[a, level])) for trip in (levels.trip, levels.split_trip)
+        ]
         for unit in np.flatnonzero(levels.fleet[a, level]).tolist():
-            yield _Drive(at, a, unit, pumps.get(unit, -1))
+            end = ends[bool(levels.at_split[a, level, unit])]
+            yield _Drive(at, a, unit, pumps.get(unit, -1), int(searched.road[a]), end)
+
+
+def _sheet_drives(
+    groups: Sequence[CardGroup], searched: Searched, sheets: tuple[TripTable, RouteForest]
+) -> Iterator[_Drive]:
+    """List the first drives of the sheets of other months."""
+    for at, group in enumerate(groups):
+        for sheet, other in enumerate(group.others):
+            if not other.months:
+                continue
+            season = _season_of(searched, other.months)
+            end = _last_state(*sheets, other.trip)
+            crew = {other.attack_engine, other.dump_engine, other.fill_engine, *other.tankers} - {-1}
+            for unit in sorted(crew):
+                site = other.site if unit == other.fill_engine else -1
+                yield _Drive(at, group.lead, unit, site, season, end, sheet, other.months)
+
+
+def _then(groups: Sequence[CardGroup], searched: Searched, front: dict[tuple[int, int], Ways]) -> Iterator[_Drive]:
+    """List the first drives in months in which a card's own do not hold, where no sheet is for those."""
+    for (at, _), ways in front.items():
+        group = groups[at]
+        told = {month for other in group.others for month in other.months}
+        for way in ways.values():
+            for season, line in zip(searched.of_line, searched.seasons, strict=True):
+                months = tuple(month for month in line.months if month in way.shut_months and month not in told)
+                for unit in way.units if months else ():
+                    yield _Drive(at, group.lead, unit, way.site, season, months=months)
+
+
+def _season_of(searched: Searched, months: Iterable[int]) -> int:
+    """Give the first season of the roads that is in some months."""
+    some = {*months}
+    return next(at for at, line in zip(searched.of_line, searched.seasons, strict=True) if some & {*line.months})
+
+
+def _last_state(trips: TripTable, forest: RouteForest, trip: int) -> int:
+    """Give the state on which the loaded leg of a trip ends, -1: it is not traced."""
+    leaf = int(trips.out_leaf[trip]) if trip >= 0 else -1
+    return 2 * int(forest.segment[leaf]) + (not forest.forward[leaf]) if leaf >= 0 else -1
 
 
 class _Teller:
-    """The quickest ways of one vehicle out of all stations in one season of the roads."""
+    """Tells first drives, of many cards at a time."""
 
-    def __init__(self, found: Answered, searched: Searched, ground: Ground, season: int, vehicle: Vehicle) -> None:
-        """Search them all."""
-        roads = ground.seasons[season]
-        self._found, self._ground, self._limits = found, ground, roads.limits
-        self._fleet = Fleet.of(roads.network, roads.limits, roads.minutes(vehicle.top_mph), vehicle)
-        self._search = search_out(self._fleet, Spots.of(ground.stations))
-        # the roads of the card's own season are open to this vehicle, or there were no way
-        self._others = [
-            (line.months, states_for(ground.seasons[at].network, ground.seasons[at].limits, vehicle))
-            for line, at in zip(searched.seasons, searched.of_line, strict=True)
-            if at != season
-        ]
+    def __init__(
+        self,
+        found: Answered,
+        searched: Searched,
+        units: tuple[Unit, ...],
+        stations: tuple[Station, ...],
+        ground: Ground,
+    ) -> None:
+        """Know who lives where."""
+        self._found, self._searched, self._ground = found, searched, ground
+        home = {station.station_id: at for at, station in enumerate(stations)}
+        self._home = np.array([home[unit.station_id] for unit in units], dtype=np.int32)
+        self._vehicles = [loaded_vehicle(unit) for unit in units]
 
-    def ways(self, drives: Sequence[_Drive], station: IntArray) -> list[IntArray]:
-        """Trace the ways, each as its states in the order driven; `station` is where each drive begins."""
+    def told(self, drives: Sequence[_Drive]) -> dict[tuple[int, int], Ways]:
+        """Tell drives, by group and sheet; units that come alike are told together."""
+        told: dict[tuple[int, int], Ways] = {}
+        by_vehicle: defaultdict[tuple[int, Vehicle], list[_Drive]] = defaultdict(list)
+        for drive in drives:
+            by_vehicle[drive.season, self._vehicles[drive.unit]].append(drive)
+        for (season, vehicle), some in by_vehicle.items():
+            usable = [states_for(one.network, one.limits, vehicle) for one in self._ground.seasons]
+            for drive, way in zip(some, self._ways(season, vehicle, some), strict=True):
+                if len(way):
+                    self._tell(told.setdefault((drive.group, drive.sheet), {}), drive, way, usable)
+        return told
+
+    def _ways(self, season: int, vehicle: Vehicle, drives: Sequence[_Drive]) -> list[IntArray]:
+        """Trace the quickest ways of one vehicle, each as its states in the order driven; empty where there is none."""
+        roads, ground = self._ground.seasons[season], self._ground
+        fleet = Fleet.of(roads.network, roads.limits, roads.minutes(vehicle.top_mph), vehicle)
+        search = search_out(fleet, Spots.of(ground.stations))
+        station = self._home[[drive.unit for drive in drives]]
         ways = [np.empty(0, dtype=np.int32) for _ in drives]
         to_site = np.array([drive.site >= 0 for drive in drives])
-        for there, spots in ((False, self._ground.frontages), (True, self._ground.sites)):
+        for there, spots in ((False, ground.frontages), (True, ground.sites)):
             mine = np.flatnonzero(to_site == there)
             place = np.array([drives[at].site if there else drives[at].address for at in mine.tolist()], dtype=np.int32)
             pairs, pair = np.unique(np.column_stack([station[mine], place]), axis=0, return_inverse=True)
             if not len(mine):
                 continue
-            legs = quickest_out(self._fleet, self._search, Spots.of(spots), *pairs.T)
-            traced = trace(self._search, legs, inward=False)
+            legs = quickest_out(fleet, search, Spots.of(spots), *pairs.T)
+            traced = trace(search, legs, inward=False)
             state = (2 * traced.forest.segment + ~traced.forest.forward).astype(np.int32)
-            walked = [state[traced.forest.walk(leaf)[::-1]] for leaf in traced.leaf.tolist()]
+            walked = [
+                state[traced.forest.walk(leaf)[::-1]] if np.isfinite(minutes) else np.empty(0, dtype=np.int32)
+                for leaf, minutes in zip(traced.leaf.tolist(), legs.at_most_min.tolist(), strict=True)
+            ]
             for at, one in zip(mine.tolist(), pair.ravel().tolist(), strict=True):
                 ways[at] = walked[one]
         return ways
 
-    def tell(self, told: dict[object, WayIn], drive: _Drive, station: int, way: IntArray) -> None:
-        """Add a unit to what comes its way to the same place, or tell that way."""
-        key = station, drive.site, way.tobytes()
-        shut = {month for months, usable in self._others if not usable[way].all() for month in months}
+    def _tell(self, told: Ways, drive: _Drive, way: IntArray, usable: list[BoolArray]) -> None:
+        """Add a unit to what comes its way to the same place, or tell that way; `usable` is by season of the roads."""
+        station = int(self._home[drive.unit])
+        against = drive.site < 0 and drive.loaded == int(way[-1]) ^ 1
+        key = station, drive.site, against, drive.months, way.tobytes()
         if key not in told:
-            told[key] = self._told(drive, station, way)
-        before = told[key]
+            told[key] = self._way_in(drive, station, way, against=against)
+        before, months, stretches = told[key], {*told[key].shut_months}, {*told[key].shut_stretches}
+        for at, line in zip(self._searched.of_line, self._searched.seasons, strict=True):
+            those = {*line.months} & {*drive.months} if drive.months else {*line.months}
+            off = way[~usable[at][way]]
+            if those and len(off):
+                months |= those
+                stretches |= {*(off >> 1).tolist()}
         told[key] = replace(
             before,
             units=tuple(sorted({*before.units, drive.unit})),
-            shut_months=tuple(sorted(shut.union(before.shut_months))),
+            shut_months=tuple(sorted(months)),
+            shut_stretches=tuple(sorted(stretches)),
         )
 
-    def _told(self, drive: _Drive, station: int, way: IntArray) -> WayIn:
+    def _way_in(self, drive: _Drive, station: int, way: IntArray, *, against: bool) -> WayIn:
         """Say the steps of a way."""
         ground, roads = self._ground, self._ground.roads
         end, row = (ground.frontages, drive.address) if drive.site < 0 else (ground.sites, drive.site)
         ends = float(ground.stations.fraction[station]), float(end.fraction[row])
-        driven = way >> 1, way % 2 == 0
+        driven, limits = (way >> 1, way % 2 == 0), ground.seasons[drive.season].limits
         meeting = self._found.junctions
         return WayIn(
             station=station,
             units=(),
             site=drive.site,
-            steps=directions(roads, self._limits, *driven, *ends, leaving="station", junctions=meeting),
+            steps=directions(roads, limits, *driven, *ends, leaving="station", junctions=meeting),
             heading=heading_at_end(roads, *driven, *ends, meeting),
+            against=against,
+            months=() if drive.sheet >= 0 else drive.months,
         )

@@ -16,8 +16,10 @@ from preplan.render.scene import Box
 
 _LARGER = 1.25
 """Letters of the way on a page behind a card, over those on it."""
-_LEAST_MAP_PT, _LARGE_MAP_PT, _MOST_MAP_PT = 190.0, 260.0, 420.0
-"""Height of the map: the least, that for which letters become smaller, and the most."""
+_LOW_MAP_PT, _LEAST_MAP_PT, _LARGE_MAP_PT, _MOST_MAP_PT = 140.0, 190.0, 260.0, 420.0
+"""Height of the map: the least where that saves a page, and else; that for which letters become smaller; the most."""
+_CAUTION = "•"
+"""How a caution begins."""
 _STRIP = "\x00timeline"
 """Stands for the timeline among lines of text; no text that is drawn has such a character."""
 
@@ -70,9 +72,10 @@ def _legs(facts: Facts, larger: float) -> Columns:
 
 def _appended(columns: Columns, blocks: Sequence[Block]) -> Columns:
     """Put further texts below two columns, each below the one that is shorter then."""
-    high = list(map(paper.height_of, columns))
+    high, at = list(map(paper.height_of, columns)), 0
     for block in blocks:
-        at = int(high[1] < high[0])
+        # a caution stays under its heading
+        at = at if block.lines and block.lines[0].said.startswith(_CAUTION) else int(high[1] < high[0])
         columns[at].extend(block.lines)
         high[at] += block.height
     return columns
@@ -99,7 +102,7 @@ def _draw_way(
         if high >= least_pt:
             break
     if subject.out_ft is not None:
-        high = min(_MOST_MAP_PT, max(_LEAST_MAP_PT, high))
+        high = min(_MOST_MAP_PT, high if high >= _LOW_MAP_PT else _LEAST_MAP_PT)
         top = document.y - 4.0
         document.y = draw_map(document.pen, picture, Box(LEFT_PT, top - high, RIGHT_PT, top), subject) - 4.0
     _flow(document, facts, columns, count)
@@ -123,6 +126,7 @@ def _flow(document: Document, facts: Facts, columns: Columns, count: str) -> Non
         document.y = low
         if any(columns):
             document.begin(count, behind=True)
+            document.heading(f"{card_words.where(facts)[0]}, continued", card_words.LEAST_HEAD_PT)
 
 
 def _draw_lines(pen: paper.Pen, x: float, top: float, lines: Sequence[Line], facts: Facts) -> float:

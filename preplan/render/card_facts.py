@@ -7,12 +7,14 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
 
+import numpy as np
+
 from preplan.months import month_words
 from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, OtherCircuit, Plan
 from preplan.render import first_minutes, words
 from preplan.render.driving_words import directions
-from preplan.render.flag_words import flags_on
-from preplan.render.limit_places import flags_of_card
+from preplan.render.flag_words import ON_THE_WAY, flags_on
+from preplan.render.limit_places import flags_of_card, in_force
 from preplan.render.paper import LEFT_PT, RIGHT_PT
 from preplan.units import M_PER_MI
 
@@ -124,6 +126,25 @@ class Facts:
             return [*self.other.flags]
         return flags_of_card(self.plan, self.group, self.circuit)
 
+    @cached_property
+    def kept_off(self) -> list[Flag]:
+        """Flags of the card in front whose limits hold in the months of a sheet too, and which it does not drive over.
+
+        A road that is shut or posted then is among them.
+        """
+        if self.other is None or not self.other.months:
+            return []
+        driven = {
+            *self.plan.forest.segment[[row for leg in self.plan.trip_rows(self.other.trip) for row in leg]].tolist()
+        }
+        front = (
+            flag
+            for circuit in (FIRST_CIRCUIT, SECOND_CIRCUIT)
+            for flag in flags_of_card(self.plan, self.group, circuit)
+        )
+        off = [flag for flag in dict.fromkeys(front) if flag.code not in ON_THE_WAY and not {*flag.stretches} & driven]
+        return in_force(self.plan, off, self.other.months)
+
     @property
     def lead(self) -> int:
         """Address whose numbers the card prints."""
@@ -196,6 +217,15 @@ class Facts:
         """Names of the levels of which it is so."""
         flags = self.plan.answers.flags[self.lead]
         return next((str(flag.value).split(", ") for flag in flags if flag.code == CLOSE), [])
+
+    @property
+    def tankers(self) -> frozenset[int]:
+        """Tankers that drive the circuit, rows of the table of units."""
+        if self.other is not None:
+            return frozenset(self.other.tankers)
+        levels, cell = self.plan.levels, (self.lead, self.level)
+        here = levels.used[cell] & (levels.at_split[cell] == self.second)
+        return frozenset(np.flatnonzero(here).tolist())
 
     @property
     def turns_here(self) -> bool:

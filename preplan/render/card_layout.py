@@ -164,9 +164,8 @@ def _cut(texts: Texts, free: float) -> Layout:
     before = len(texts.otherwise(brief=True))
     drive = texts.first_drive(LAST)
     blocks = [*map(Block.of, texts.otherwise(brief=True)), *texts.care_below, *drive]
-    more = Block.of([Line(f"… and more: see {words.NEXT_PAGE}", SMALL_PT)])
     for kept in range(len(blocks), -1, -1):
-        shown = blocks[:kept] + [more] * (kept < len(blocks) - len(drive))
+        shown = blocks[:kept] + [_more(texts, kept, before)] * (kept < len(blocks) - len(drive))
         under_care = range(before + 1, min(kept, before + len(texts.care_below)))
         parted = parted_at([block.height for block in shown], under_care=under_care)
         map_pt, below_pt = _share(free - band, parted.high_pt, way.height)
@@ -177,6 +176,12 @@ def _cut(texts: Texts, free: float) -> Layout:
         map_pt, way_pt, band, paper.trimmed(way.lines, map_pt, words.NEXT_PAGE), parted.columns(shown), below_pt,
         way_behind=ends or not whole, rest=texts.rest(kept),
     )  # fmt: skip
+
+
+def _more(texts: Texts, kept: int, before: int) -> Block:
+    """Say that texts stand on the page behind; warnings among them are told as such."""
+    what = "… MORE WARNINGS" if kept < before + len(texts.care_below) else "… and more"
+    return Block.of([Line(f"{what}: see {words.NEXT_PAGE}", SMALL_PT, bold=True)])
 
 
 class Parted(NamedTuple):

@@ -11,6 +11,7 @@ from preplan.plan import OtherCircuit, SeasonLine
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_words import flow_words, from_words, place, splits
+from preplan.render.first_drive import ENDS, first_drives
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -88,5 +89,8 @@ def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     here = " that fill here" * splits(plan, facts.lead, other)
     jobs.append(f"Tankers{here}: {crew.arrivals(plan, other.tankers, on_scene)}")
     yield f"{'. '.join(jobs)}, each after its own call."
+    drives = first_drives(plan, facts.lead, other.ways_in, ENDS, other.months)
+    if drives:
+        yield f"Arriving from the station: {'; '.join(drives)}."
     if other.backup:
         yield "Crew as if all filled here from the start: moving an engine later costs minutes that are not counted."

@@ -23,7 +23,7 @@ def subject_of(picture: Picture, facts: Facts) -> Subject:
     group = facts.group
     others = (facts.cell("backup"), facts.cell("split")) if facts.on_card else ()
     site = facts.cell("site")
-    named = named_limits([*facts.card_flags, *(facts.plan.site_flags[site] if site >= 0 else ())])
+    named = named_limits([*facts.card_flags, *facts.kept_off, *(facts.plan.site_flags[site] if site >= 0 else ())])
     subject = picture.subject(
         group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps, named, facts.plan
     )

@@ -8,6 +8,7 @@ from itertools import chain
 import numpy as np
 
 from preplan.months import month_words
+from preplan.plan import Flag
 from preplan.records import ALL_MONTHS
 from preplan.render import crew, paper, words
 from preplan.render.card_facts import (
@@ -27,11 +28,12 @@ from preplan.render.card_words import (
     head,
     jobs_then,
     season_words,
+    told_months,
     where,
 )
 from preplan.render.first_drive import LAST, first_drives
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
-from preplan.render.limit_places import limit_words, trip_limits, weight_warnings
+from preplan.render.limit_places import limit_words, place_words, shut_road, trip_limits, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
 MOST_LEVELS = 6
@@ -171,7 +173,12 @@ def cautions(facts: Facts, width: float) -> list[Block]:
         months = ALL_MONTHS if facts.other.backup else facts.other.months
         limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), months))}."
         here = [flag_words(flag) for flag in flags_on(facts.plan, facts.lead, 0) if flag.code == DEAD_END]
-        return [Block.of(paragraph(f"• {said}", width, SMALL_PT, indent=7.0)) for said in (limits, *here, _KEEP_TO_IT)]
+        told = [(_keep_off(facts, flag), True) for flag in facts.kept_off]
+        told += [(said, False) for said in (limits, *here, _KEEP_TO_IT)]
+        return [
+            Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
+            for said, bold in dict.fromkeys(told)
+        ]
     grave = facts.once("grave cautions", lambda: _grave(facts))
     others = facts.once("other cautions", lambda: _others(facts))
     return [
@@ -179,6 +186,15 @@ def cautions(facts: Facts, width: float) -> list[Block]:
         for some, bold in ((grave, True), (others, False))
         for said in some
     ]
+
+
+def _keep_off(facts: Facts, flag: Flag) -> str:
+    """Say what a sheet's drivers keep off."""
+    if flag.code != NOT_THIS_WAY:
+        return limit_words(facts.plan, flag, facts.lead)
+    months = facts.other.months if facts.other else ()
+    shut = f"{words.first_up(month_words(months))}: {shut_road(facts.plan, flag.stretches)}."
+    return f"{shut}{place_words(facts.plan, flag, facts.lead)} Do not drive over it."
 
 
 def _grave(facts: Facts) -> list[str]:
@@ -203,11 +219,13 @@ def first_drive(facts: Facts, most: int) -> list[Line]:
     plan, lead, ways = facts.plan, facts.lead, facts.group.ways_in
     if not ways or not facts.on_card:
         return []
-    drives = facts.once(f"first drive, {most} steps", lambda: first_drives(plan, lead, ways, most))
+    told = told_months(facts) or ALL_MONTHS
+    drives = facts.once(f"first drive, {most} steps", lambda: first_drives(plan, lead, ways, most, told))
     if most == LAST:
-        return paragraph(f"{head('From the station', facts)}: {'; '.join(drives)}.", HALF_PT, SMALL_PT)
+        said = f"{head('Arriving from the station', facts)}: {'; '.join(drives)}."
+        return paragraph(said, HALF_PT, SMALL_PT)
     to = f" to {words.where_words(plan, lead)}" if len(facts.group.addresses) > 1 else ""
-    title = paper.ellipsis(head("FROM THE STATION, LOADED", facts) + to, SMALL_PT, HALF_PT, bold=True)
+    title = paper.ellipsis(head("ARRIVING FROM THE STATION", facts) + to, SMALL_PT, HALF_PT, bold=True)
     lines = [Line(title, SMALL_PT, bold=True)]
     return [*lines, *(line for one in drives for line in paragraph(f"{one}.", HALF_PT, SMALL_PT, indent=7.0))]
 

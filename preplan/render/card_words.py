@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -10,7 +11,8 @@ from preplan.months import month_words
 from preplan.plan import FIRST_CIRCUIT, ROUNDING_GPM, OtherCircuit, Plan
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
-from preplan.render.driving_words import turning_words
+from preplan.render.driving_words import drives_on, turning_words
+from preplan.render.first_drive import facing_words
 from preplan.render.flag_words import NOT_THIS_WAY, flag_words, flags_on
 from preplan.render.limit_places import named_words, site_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
@@ -22,6 +24,8 @@ MORE_SHARE = 1.1
 """A higher level whose steady flow is so much more is named where none meets (this program's choice)."""
 _MOST_WAY_IN = 6
 """Most lines of how tankers come to the fill site and who pumps there."""
+_ON_THE_ROAD_FT = 15.0
+"""A building so near the middle of the road has no direction from it."""
 LATER_SHARE = 1.25
 """A steady flow that is so much more than what is held at first is told in bold (this program's choice)."""
 
@@ -118,7 +122,7 @@ def can(facts: Facts) -> list[Line]:
     need = float(plan.needs.required_gpm[lead])
     held = words.number(float(plan.needs.required_min[lead]))
     total = _total_words(facts)
-    wants = f"Required: {words.need(need, STEP_GPM)} gpm for {held} min; {total} gal by the method."
+    wants = f"Required: {words.need(need, STEP_GPM)} gpm for {held} min (the method: {total} gal)."
     if facts.level < 0:
         why = {
             "no route": "No way was found by which a loaded tanker can come, dump and return.",
@@ -139,7 +143,9 @@ def can(facts: Facts) -> list[Line]:
     else:
         stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
         lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
-    lines += paragraph("Close call: hardly more or less than required.", HALF_PT, bold=True) if facts.close_call else []
+    which = "more" if flow >= need - ROUNDING_GPM else "less"
+    close = f"Close call: hardly {which} than required."
+    lines += paragraph(close, HALF_PT, bold=True) if facts.close_call else []
     guessed = [site + 1 for site in sites_of(facts) if not plan.sites[site].fill_gpm_given]
     if guessed:
         said = f"UNPROVEN: the rate of fill site {' and '.join(map(str, guessed))} is assumed."
@@ -169,9 +175,8 @@ def _total_words(facts: Facts) -> str:
 
 def _months_without(facts: Facts) -> str:
     """Name the months in which no site serves where one does in others; '' where that is not so."""
-    top = len(facts.plan.district.levels) - 1
-    served = any(int(season.best_site[facts.lead, top]) >= 0 for season in facts.plan.seasons)
-    return months_of(facts.plan, facts.lead, top, ()) if served else ""
+    those = facts.plan.months_without(facts.lead)
+    return month_words(those) if those else ""
 
 
 def _other_seasons(facts: Facts) -> list[Line]:
@@ -246,6 +251,8 @@ def dump(facts: Facts) -> list[Line]:
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the room here is not known.", HALF_PT, most=4)
+    facing = _facing(facts)
+    lines += paragraph(facing, HALF_PT, bold=True, most=3) if facing else []
     lines += paragraph(_hose_words(facts), HALF_PT, most=4)
     return lines + (paragraph(_others_hose(facts), HALF_PT, most=2) if one else [])
 
@@ -266,11 +273,20 @@ def _both(facts: Facts) -> list[Facts]:
 def _building_words(facts: Facts) -> str:
     """Say on which side the building is as loaded tankers arrive, of two circuits from each end; '' if not known."""
     sides = {one.cell("site") + 1: _arriving_side(one) for one in _both(facts)}
+    off = _building_off(facts)
     if len(set(sides.values())) == 1:
         side = next(iter(sides.values()))
-        return f"; building on the {side} as loaded tankers arrive" if side else ""
+        return f"; building on the {side} as loaded tankers arrive{off}" if side else ""
     said = ", ".join(f"on the {side} from fill site {number}" for number, side in sides.items() if side)
-    return f"; building, as loaded tankers arrive, {said}"
+    return f"; building, as loaded tankers arrive, {said}{off}"
+
+
+def _building_off(facts: Facts) -> str:
+    """Say in which direction from the road the building is, whichever end one comes from; '' where it is on it."""
+    front, about, lead = facts.plan.frontages, facts.plan.addresses, facts.lead
+    plane = scene.Plane(float(front.lon[lead]), float(front.lat[lead]))
+    east, north = plane.feet(about.lon[[lead]], about.lat[[lead]])[0].tolist()
+    return f" ({scene.compass(east, north)} of the road)" if math.hypot(east, north) > _ON_THE_ROAD_FT else ""
 
 
 def _turn_words(facts: Facts) -> str:
@@ -279,6 +295,13 @@ def _turn_words(facts: Facts) -> str:
     if len(set(said.values())) == 1:
         return f"Tankers {next(iter(said.values()))}."
     return " ".join(f"Tankers from fill site {number} {turn}." for number, turn in said.items())
+
+
+def _facing(facts: Facts) -> str:
+    """Name the tankers that first come against the circuit, where that does not turn them."""
+    ways = facts.group.ways_in if facts.other is None else facts.other.ways_in
+    on = (one for one in _both(facts) if drives_on(one.group.back_steps, at_dump=one.turns_here))
+    return " ".join(filter(None, (facing_words(facts.plan, ways, one.tankers) for one in on)))
 
 
 def _hose_words(facts: Facts) -> str:
@@ -512,9 +535,3 @@ def _guessed(plan: Plan, sites: Sequence[int]) -> str:
 def from_words(sites: Sequence[int]) -> str:
     """Say from which fill site, or from which two."""
     return f"from fill site{'s' * (len(sites) > 1)} {' and '.join(str(site + 1) for site in sites)}"
-
-
-def months_of(plan: Plan, address: int, level: int, sites: tuple[int, ...]) -> str:
-    """Name the months in which an address and level have these fill sites, () none; '' where in all."""
-    those = [month for one in plan.seasons if one.sites_of(address, level) == sites for month in one.months]
-    return month_words(those) if len(those) < sum(len(one.months) for one in plan.seasons) else ""

@@ -43,6 +43,11 @@ def directions(steps: Sequence[Step]) -> list[tuple[str, str]]:
     return [(str(number), step_words(step)) for number, step in enumerate(steps, 1)]
 
 
+def drives_on(steps: Sequence[Step], *, at_dump: bool) -> bool:
+    """Tell whether tankers leave the dump site as they came, and turn round nowhere on the empty leg."""
+    return not at_dump and not any(step.turns_round for step in steps)
+
+
 def turning_words(steps: Sequence[Step], *, at_dump: bool) -> str:
     """Say how tankers turn after dumping, from the steps of the empty leg; `at_dump`: they do so on the spot.
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from collections.abc import Set as AbstractSet
 from itertools import groupby
 
 from preplan.months import month_words
 from preplan.plan import Plan, Step, WayIn
+from preplan.records import ALL_MONTHS
 from preplan.render import words
+from preplan.render.limit_places import shut_road
 
 EVERY, WHOLE, ENDS, LAST = 99, 5, 2, 1
 """Steps that are told, the last ones: who comes from afar asks for the end of the way. The others where a card has
@@ -15,18 +18,30 @@ little room: of the last road the heading alone (this program's choice)."""
 _LEAVE, _STRAIGHT = "Leave the station ", "Straight "
 
 
-def first_drives(plan: Plan, address: int, ways: Sequence[WayIn], most: int = WHOLE) -> list[str]:
+def first_drives(
+    plan: Plan, address: int, ways: Sequence[WayIn], most: int = WHOLE, told: Collection[int] = ALL_MONTHS
+) -> list[str]:
     """Say by which last steps the units come, the first to arrive first; those whose ways end alike are told as one.
 
-    All steps are told with their miles.
+    All steps are told with their miles. `told` are the months that the page is told for.
     """
     alike: dict[object, tuple[str, list[WayIn]]] = {}
     for way in sorted(ways, key=lambda way: _soonest_min(plan, address, way)) if ways[1:] else ways:
-        end = _end(way, most)
-        key = id(way) if most == WHOLE else (end, way.site, way.shut_months)
+        end = _end(way, most) + _not_then(plan, way, told)
+        key = id(way) if most == WHOLE else (end, way.site, way.months)
         alike.setdefault(key, (end, []))[1].append(way)
     comes = sum(way.site < 0 for way in ways)
-    return [_said(plan, same, end, most, every=most == LAST and len(same) == comes) for end, same in alike.values()]
+    every = "all" if comes == len(ways) else "all others"
+    return [
+        _said(plan, same, end, most, named=every if most == LAST and len(same) == comes else "")
+        for end, same in alike.values()
+    ]
+
+
+def _not_then(plan: Plan, way: WayIn, told: Collection[int]) -> str:
+    """Say in which months that a page is told for a way does not hold, and why; '' in none."""
+    months = [month for month in way.shut_months if month in told]
+    return f", NOT in {month_words(months)}: {shut_road(plan, way.shut_stretches)} then" if months else ""
 
 
 def _soonest_min(plan: Plan, address: int, way: WayIn) -> float:
@@ -35,33 +50,31 @@ def _soonest_min(plan: Plan, address: int, way: WayIn) -> float:
     return min(float(arrival[unit]) for unit in way.units)
 
 
-def _said(plan: Plan, ways: Sequence[WayIn], end: str, most: int, *, every: bool) -> str:
-    """Say one way, or the end of several; `every`: no unit comes to the dump site another way."""
+def _said(plan: Plan, ways: Sequence[WayIn], end: str, most: int, *, named: str) -> str:
+    """Say one way, or the end of several; `named` stands for the units where nobody comes to the dump site else."""
     one = ways[0]
-    named = words.printable(" ".join(plan.units[unit].unit_id for way in ways for unit in way.units))
-    if one.site >= 0:
-        named += f" to fill site {one.site + 1}"
-    elif every:
-        named = "all"
+    ids = words.printable(" ".join(plan.units[unit].unit_id for way in ways for unit in way.units))
+    who = named or ids if one.site < 0 else f"{ids} to fill site {one.site + 1}"
     far = f", {words.miles(sum(step.miles for step in one.steps))}" if most == WHOLE else ""
-    not_then = f", NOT in {month_words(one.shut_months)}: shut or posted" if one.shut_months else ""
-    return f"{named}{far}{' ' if most == LAST else ': '}{end}{not_then}"
+    when = f" in {month_words(one.months)}" if one.months else ""
+    return f"{who}{when}{far}{' ' if most == LAST else ': '}{end}"
 
 
 def _end(way: WayIn, most: int) -> str:
-    """Say the last steps of a way, one a road, without those that lead straight on, and the heading on arrival.
+    """Say the last steps of a way, one a road, and the heading on arrival; straight on is a step of whole ways alone.
 
     >>> mill = Step(road="Mill Road", miles=1.0, turn="Leave the station north on")
     >>> main = Step(road="Main Street", miles=1.0, turn="Straight on")
     >>> elm = Step(road="Elm Road", miles=2.0, turn="Left on")
     >>> way = WayIn(station=0, units=(0,), site=-1, steps=(mill, mill, main, elm, elm), heading="west")
-    >>> _end(way, WHOLE), _end(way, LAST)
+    >>> _end(way, ENDS), _end(way, LAST)
     ('north on Mill Road, left on Elm Road, heading west', 'heading west on Elm Road')
     """
     if most == LAST:
         return f"heading {way.heading} on {_road(way.steps[-1])}"
     roads = [next(steps) for _, steps in groupby(way.steps, key=_road)]
-    turns = [step for step in roads[:-1] if not step.turn.startswith(_STRAIGHT)] + [roads[-1]]
+    whole = most >= WHOLE
+    turns = [step for step in roads[:-1] if whole or not step.turn.startswith(_STRAIGHT)] + [roads[-1]]
     told = [f"{_turn(step)} {_road(step)}" for step in turns[-most:]]
     return f"{'… ' * (len(turns) > most)}{', '.join(told)}, heading {way.heading}"
 
@@ -73,3 +86,15 @@ def _road(step: Step) -> str:
 def _turn(step: Step) -> str:
     turn = words.printable(step.turn).removeprefix(_LEAVE)
     return turn[:1].lower() + turn[1:]
+
+
+def facing_words(plan: Plan, ways: Sequence[WayIn], tankers: AbstractSet[int]) -> str:
+    """Name the tankers that come to a dump site, past which the others drive on, from its other end; '' for none."""
+    against = [way for way in ways if way.against and not way.months and tankers & {*way.units}]
+    if not against:
+        return ""
+    ids = [plan.units[unit].unit_id for unit in sorted(tankers & {unit for way in against for unit in way.units})]
+    heading = " or ".join(dict.fromkeys(way.heading for way in against))
+    come, turn = ("comes", "turns") if len(ids) == 1 else ("come", "turn")
+    named = words.printable(" ".join(ids))
+    return f"{named} first {come} from the other end, heading {heading}: {turn} round before leaving to fill."

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from preplan.months import month_words
 from preplan.plan import CardGroup, Plan
 from preplan.render import card_facts, card_words, paper, symbols_pdf, us_grid, words
 from preplan.render.card_facts import WIDTH_PT
@@ -29,7 +30,7 @@ class Entry:
 _COLUMN = (WIDTH_PT - 18.0) / 2
 _LABEL = _COLUMN - 160.0
 _LEVEL_NOTE = (
-    "level: the lowest that meets the required flow; in brackets: none does, it holds most. "
+    "level: lowest that meets; (level): none meets, it holds most; months: no route then. "
     "Status colours are not hydrant flow classes."
 )
 _NAMELESS = "No road name"
@@ -184,18 +185,25 @@ def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float,
     if status == "hydrant":
         said = _hydrant_words(plan, row.entry.address)
     pen.text(left + _LABEL + 12.0, first, paper.ellipsis(said, SMALL_PT, _COLUMN - _LABEL - 12.0), SMALL_PT)
-    level = int(plan.answers.level[row.entry.address])
     if row.entry.card < 0:
         return low
-    if level >= 0:
-        short = words.level_words(plan.district.levels[level].name).removeprefix("response level ")
-        short = f"({short})" if status == "not met" else short
-        pen.text(left + _LABEL + 72.0, first, paper.ellipsis(short, SMALL_PT, 24.0), SMALL_PT)
     file, _, page = places[row.entry.card].partition("#")
     said = f"{file.removeprefix('cards/').removesuffix('.pdf')}, page {page}" if file else page
+    room = _COLUMN - _LABEL - 76.0 - paper.width_of(said, SMALL_PT)
+    pen.text(left + _LABEL + 72.0, first, paper.ellipsis(_level(plan, row.entry.address), SMALL_PT, room), SMALL_PT)
     pen.text(left + _COLUMN, first, said, SMALL_PT, align="right")
     link(document, row.entry.card, places[row.entry.card], (left, low, left + _COLUMN, top))
     return low
+
+
+def _level(plan: Plan, address: int) -> str:
+    """Write the level of an address, in brackets where it does not meet; where there is no route, in which months."""
+    level, months = int(plan.answers.level[address]), plan.months_without(address)
+    if level < 0:
+        no_route = str(plan.answers.status[address]) == "no route"
+        return month_words(months, short=True) if months and no_route else ""
+    short = words.level_words(plan.district.levels[level].name).removeprefix("response level ")
+    return f"({short})" if str(plan.answers.status[address]) == "not met" else short
 
 
 def link(document: Document, card: int, place: str, area: tuple[float, float, float, float]) -> None:

@@ -115,6 +115,18 @@ def flags_of_card(plan: Plan, group: CardGroup, circuit: int) -> list[Flag]:
     return [flag for a in (group.lead, *group.addresses) for flag in flags_on(plan, a, circuit)]
 
 
+def in_force(plan: Plan, flags: Iterable[Flag], months: Collection[int]) -> list[Flag]:
+    """Keep the flags whose limits or closures hold in some months."""
+    then = [limits for line, limits in _seasons(plan) if {*line.months} & {*months}]
+    return [flag for flag in flags if any(_bars(one, stretch) for one in then for stretch in flag.stretches)]
+
+
+def _bars(limits: RoadLimits, stretch: int) -> bool:
+    """Tell whether anything is posted or rated on a stretch, or it is shut."""
+    *most, road, forward, backward = _state(limits, np.array([stretch], dtype=np.int32))[0].tolist()
+    return any(map(math.isfinite, most)) or not road or not (forward or backward)
+
+
 def weight_warnings(plan: Plan, flags: Iterable[Flag], codes: frozenset[str], lead: int) -> list[str]:
     """Say the flags of some codes, the gravest first: each limit of a circuit once."""
     found = [flag for flag in flags if flag.code in codes]
