@@ -95,6 +95,16 @@ def test_no_way_is_no_step() -> None:
     assert directions(CROSSING.roads, CROSSING.limits, *ways, 0.0, 0.0, leaving="dump site") == ()
 
 
+@pytest.mark.parametrize(("east", "told"), [(0.9, 2), (0.6, 1)])
+def test_who_comes_up_the_stem_of_a_t_is_told_to_turn_though_his_road_goes_on(east: float, told: int) -> None:
+    """Main Street leaves at 64 or 37 degrees, the other road behind it to the other side."""
+    nodes = {"a": (0, 0), "b": (0, MI), "c": (east * MI, MI + (1 - east**2) ** 0.5 * MI), "d": (-0.8 * MI, 0.4 * MI)}
+    town = draw(nodes, [("a", "b", MAIN), ("b", "c", MAIN), ("b", "d", ELM)])
+    assert turns(tell(town, "abc")) == ["Leave the fill site north on Main Street", "Right on Main Street"][:told]
+    alone = draw(nodes, [("a", "b", MAIN), ("b", "c", MAIN)])
+    assert turns(tell(alone, "abc")) == ["Leave the fill site north on Main Street"]
+
+
 def test_a_bend_of_one_road_is_no_step_and_a_turn_of_it_at_a_fork_is() -> None:
     bend = crossing(("a", "b", MAIN), ("b", "d", MAIN))
     assert turns(tell(bend, "abd")) == ["Leave the fill site east on Main Street"]

@@ -19,6 +19,8 @@ SURELY_STRAIGHT_DEG = 10.0
 """A change of bearing this small is straight on whatever else leaves."""
 RIVAL_DEG = 20.0
 """On one road a bend is told as a turn if another road leaves no more than this much less straight."""
+CORNER_DEG = 60.0
+"""On one road a bend this sharp is told as a turn wherever another road leaves (this program's choice)."""
 BEARING_M = 25.0
 """Length of road from which its bearing at a junction is taken: bends right at a junction are drawn, not driven."""
 HEADING_M = 50.0
@@ -168,7 +170,9 @@ def _turn(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driv
     if abs(angle) < SURELY_STRAIGHT_DEG or (abs(angle) < STRAIGHT_DEG and straightest):
         return Turn(STRAIGHT)
     contested = any(rival <= abs(angle) + RIVAL_DEG for rival in rivals)
-    return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested)
+    # who comes up the stem of a T must turn, though his road goes on round the corner and the other leaves behind it
+    corner = bool(rivals) and abs(angle) >= CORNER_DEG
+    return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested or corner)
 
 
 def turn_across(meeting: Junctions, before: Driven, after: Driven) -> str:
