@@ -286,6 +286,12 @@ def test_railway_crossings_are_told_where_they_are_passed() -> None:
     assert [step.note for step in tell(town, "fdb")] == [""]
 
 
+def test_a_border_control_on_the_way_is_told() -> None:
+    town = crossing(("a", "b", MAIN), ("b", "c", OAK), ("c", "g", OAK), node_tags={"c": {"barrier": "border_control"}})
+    assert [step.note for step in tell(town, "abcg")] == ["", "BORDER CONTROL"]
+    assert [step.note for step in tell(town, "abc")] == ["", ""]
+
+
 def test_a_weight_posted_on_a_road_is_no_bridge() -> None:
     town = crossing(("a", "b", MAIN), limits={"max_lb": {0: 24000.0}, "max_width_ft": {0: 9.0}})
     assert [step.note for step in tell(town, "ab")] == ["posted 24,000 lb; width limit 9 ft"]

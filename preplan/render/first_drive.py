@@ -15,6 +15,8 @@ from preplan.render.limit_places import shut_road
 EVERY, WHOLE, ENDS, LAST = 99, 5, 2, 1
 """Steps that are told, the last ones: who comes from afar asks for the end of the way. The others where a card has
 little room: of the last road the heading alone (this program's choice)."""
+BORDER = "BORDER CONTROL"
+"""What a step notes where it passes one."""
 _LEAVE, _STRAIGHT = "Leave the station ", "Straight "
 
 
@@ -57,7 +59,8 @@ def _said(plan: Plan, ways: Sequence[WayIn], end: str, most: int, *, named: str)
     who = named or ids if one.site < 0 else f"{ids} to fill site {one.site + 1}"
     far = f", {words.miles(sum(step.miles for step in one.steps))}" if most == WHOLE else ""
     when = f" in {month_words(one.months)}" if one.months else ""
-    return f"{who}{when}{far}{' ' if most == LAST else ': '}{end}"
+    border = f", past {BORDER}" if any(BORDER in step.note for way in ways for step in way.steps) else ""
+    return f"{who}{when}{far}{' ' if most == LAST else ': '}{end}{border}"
 
 
 def _end(way: WayIn, most: int) -> str:

@@ -37,7 +37,8 @@ NOTED_SURFACES = {
 STUB_FT = 30.0
 """A first step shorter than this is none: the way starts on the next road (this program's choice)."""
 _MAPPED, _ASSUMED = "mapped turning place", "room ASSUMED: check it"
-_CROSSING = "level_crossing"
+_CROSSING, _BORDER = ("railway", "level_crossing"), ("barrier", "border_control")
+"""Tags of nodes that a driver is told of (OpenStreetMap wiki, Key:railway and Key:barrier)."""
 _STANDS = 0.01
 """Share of a stretch under which a way only touches it: a fill site at the end of a bridge is not on the bridge."""
 __all__ = ["Junctions", "cross_street", "directions"]
@@ -262,7 +263,9 @@ def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) 
     unposted = int(np.sum(limits.unposted_bridge[rows]))
     if unposted:
         notes.append(_bridges(unposted))
-    crossings = _rail_crossings(roads, piece, begins=begins)
+    if _passed(roads, piece, *_BORDER, begins=begins):
+        notes.append("BORDER CONTROL")
+    crossings = _passed(roads, piece, *_CROSSING, begins=begins)
     if crossings:
         notes.append(_crossings(crossings))
     if np.any(limits.narrow[rows]):
@@ -271,10 +274,10 @@ def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) 
     return "; ".join(notes)
 
 
-def _rail_crossings(roads: RoadTable, piece: _Piece, *, begins: bool) -> int:
-    """Count the railway crossings at the starts of the stretches of a piece; where a way begins it passes none."""
+def _passed(roads: RoadTable, piece: _Piece, key: str, value: str, *, begins: bool) -> int:
+    """Count the nodes of a tag at the starts of the stretches of a piece; where a way begins it passes none."""
     starts = [(roads.from_node if forward else roads.to_node)[row] for row, forward in piece.states[begins:]]
-    return sum(roads.node_tags.get(int(node), {}).get("railway") == _CROSSING for node in starts)
+    return sum(roads.node_tags.get(int(node), {}).get(key) == value for node in starts)
 
 
 def _postings(roads: RoadTable, limits: RoadLimits, rows: list[int]) -> Iterator[str]:
