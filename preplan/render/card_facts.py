@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -17,6 +18,8 @@ from preplan.render.flag_words import ON_THE_WAY, flags_on
 from preplan.render.limit_places import flags_of_card, in_force
 from preplan.render.paper import LEFT_PT, RIGHT_PT
 from preplan.units import M_PER_MI
+
+T = TypeVar("T")
 
 WIDTH_PT = RIGHT_PT - LEFT_PT
 GAP_PT = 14.0
@@ -49,7 +52,7 @@ class Facts:
     """Speak of the circuit over the second fill site."""
     other: OtherCircuit | None = None
     """Speak of this one."""
-    _told: dict[str, list[str]] = field(default_factory=dict, compare=False, repr=False)
+    _told: dict[str, list[Any]] = field(default_factory=dict, compare=False, repr=False)
 
     def over_second(self) -> Facts:
         """Speak of the circuit over the second fill site, whose steps stand in the place of those over the first."""
@@ -180,11 +183,12 @@ class Facts:
             return None
         return astray(self.plan, trip)
 
-    def once(self, what: str, write: Callable[[], list[str]]) -> list[str]:
-        """Write some sentences unless they are written: a layout sets them to several widths."""
+    def once(self, what: str, write: Callable[[], list[T]]) -> list[T]:
+        """Write some sentences, or set some lines, unless that is done: a layout asks again."""
         if what not in self._told:
             self._told[what] = write()
-        return self._told[what]
+        told: list[T] = self._told[what]
+        return told
 
     def told(self, *, loaded: bool) -> list[str]:
         """Say the steps of a leg with their numbers."""

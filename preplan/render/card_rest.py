@@ -216,11 +216,14 @@ def first_drive(facts: Facts, most: int) -> list[Line]:
 
     See `first_drives`; of the last road alone in one paragraph.
     """
-    plan, lead, ways = facts.plan, facts.lead, facts.group.ways_in
-    if not ways or not facts.on_card:
+    if not facts.group.ways_in or not facts.on_card:
         return []
-    told = told_months(facts) or ALL_MONTHS
-    drives = facts.once(f"first drive, {most} steps", lambda: first_drives(plan, lead, ways, most, told))
+    return facts.once(f"first drive, {most} steps", lambda: _first_drive(facts, most))
+
+
+def _first_drive(facts: Facts, most: int) -> list[Line]:
+    plan, lead = facts.plan, facts.lead
+    drives = first_drives(plan, lead, facts.group.ways_in, most, told_months(facts) or ALL_MONTHS)
     if most == LAST:
         said = f"{head('Arriving from the station', facts)}: {'; '.join(drives)}."
         return paragraph(said, HALF_PT, SMALL_PT)
