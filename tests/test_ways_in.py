@@ -128,7 +128,7 @@ def test_the_months_in_which_a_way_is_posted_too_low_are_told_and_the_way_then()
     round_it, over_it, then = ways((HEAVY, LIGHT), winter_lb=10000.0)
     assert (over_it.shut_months, over_it.shut_stretches) == (tuple(sorted(WINTER)), (1, 2))
     assert (round_it.shut_months, round_it.shut_stretches, round_it.months) == ((), (), ())
-    assert (then.units, then.months, then.shut_months) == ((1,), WINTER, ())
+    assert (then.units, then.months, then.shut_months) == ((1,), tuple(sorted(WINTER)), ())
     assert told(then) == told(round_it)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import product
 from typing import NamedTuple
 
 import numpy as np
@@ -66,7 +67,7 @@ def with_ways_in(
     return tuple(
         replace(
             group,
-            ways_in=(*front.get((at, -1), {}).values(), *then.get((at, -1), {}).values()),
+            ways_in=(*front.get((at, -1), {}).values(), *_joined(then.get((at, -1), {}).values())),
             others=tuple(
                 replace(other, ways_in=tuple(behind.get((at, sheet), {}).values()))
                 for sheet, other in enumerate(group.others)
@@ -113,14 +114,25 @@ def _sheet_drives(
 
 def _then(groups: Sequence[CardGroup], searched: Searched, front: dict[tuple[int, int], Ways]) -> Iterator[_Drive]:
     """List the first drives in months in which a card's own do not hold, where no sheet is for those."""
+    months_of: defaultdict[int, list[int]] = defaultdict(list)
+    for season, line in zip(searched.of_line, searched.seasons, strict=True):
+        months_of[season] += line.months
     for (at, _), ways in front.items():
         group = groups[at]
         told = {month for other in group.others for month in other.months}
-        for way in ways.values():
-            for season, line in zip(searched.of_line, searched.seasons, strict=True):
-                months = tuple(month for month in line.months if month in way.shut_months and month not in told)
-                for unit in way.units if months else ():
-                    yield _Drive(at, group.lead, unit, way.site, season, months=months)
+        for way, (season, those) in product(ways.values(), months_of.items()):
+            months = tuple(month for month in those if month in way.shut_months and month not in told)
+            for unit in way.units if months else ():
+                yield _Drive(at, group.lead, unit, way.site, season, months=months)
+
+
+def _joined(ways: Iterable[WayIn]) -> Iterator[WayIn]:
+    """Join the months of ways that are one: the roads of several seasons may lead the same way."""
+    joined: dict[WayIn, tuple[int, ...]] = {}
+    for way in ways:
+        bare = replace(way, months=())
+        joined[bare] = tuple(sorted({*joined.get(bare, ()), *way.months}))
+    return (replace(way, months=months) for way, months in joined.items())
 
 
 def _season_of(searched: Searched, months: Iterable[int]) -> int:

@@ -33,7 +33,7 @@ from preplan.render.scene import Box, Frame, Room, Spot
 from preplan.units import FT_PER_MI
 
 _MOST_NAMES = 14
-_MARGINS = (0.12, 0.17, 0.23, 0.3)
+_MARGINS = (0.12, 0.17, 0.23, 0.3, 0.42, 0.6)
 """Shares of a map's width and height left about its trip: the next one where one leaves no room."""
 _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
@@ -174,11 +174,17 @@ class Picture:
                 break
         return min(tried, key=lambda one: one[0])[1]
 
+    def _ends(self, frame: Frame, subject: Subject) -> list[Box]:
+        """Bound the fill site's pin and the star of a trip."""
+        places = [*self.site_ft[[subject.site] if subject.site >= 0 else []], self.front_ft[subject.lead]]
+        seen = frame.to_page(np.array(places)[np.isfinite(places).all(axis=1)]).tolist()
+        return [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in seen]
+
     def _hidden(self, frame: Frame, subject: Subject) -> tuple[bool, int]:
-        """Tell whether the pin of a trip is cut off, and how much of its way the scale would cover."""
+        """Tell whether the pin of a trip is cut off, and how much of its way and its ends the scale would cover."""
         sites = frame.to_page(self.site_ft[[subject.site] if subject.site >= 0 else []]).tolist()
         pins = [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in sites]
-        room = Room(frame.page)
+        room = Room(frame.page, self._ends(frame, subject))
         for line in (subject.out_ft, subject.back_ft):
             if line is not None:
                 room.block(scene.dotted(frame.to_page(line), 5.0))
@@ -193,11 +199,12 @@ class Picture:
         room = Room(page.grown(-2.0))
         for line in draw_route(pen, frame, subject):
             room.block(scene.dotted(line, 5.0))
+        # the key first, off the way and its ends: all else finds another place more easily
+        _, corner = Room(page, self._ends(frame, subject), room.blocked).emptiest(key_places(frame))
+        room.take(corner)
         marks = self._marks(frame, subject, room)
         limits = place_limits(frame, subject, room)
         turns = turn_labels(frame, subject, room)
-        _, corner = room.emptiest(key_places(frame))
-        room.take(corner)
         # the key would cover all of such a symbol but its tip
         marks = [one for one in marks if one[0] not in ("site", "station") or not corner.holds(Box(*one[2:], *one[2:]))]
         inset = self._room_for_inset(frame, subject, room)

@@ -27,6 +27,9 @@ def first_drives(
 
     All steps are told with their miles. `told` are the months that the page is told for.
     """
+    if most == LAST:  # another way of some months that ends alike says no more than that the first does not hold then
+        ends = {(_end(way, most), way.site) for way in ways if not way.months}
+        ways = [way for way in ways if not way.months or (_end(way, most), way.site) not in ends]
     alike: dict[object, tuple[str, list[WayIn]]] = {}
     for way in sorted(ways, key=lambda way: _soonest_min(plan, address, way)) if ways[1:] else ways:
         end = _end(way, most) + _not_then(plan, way, told)
