@@ -69,6 +69,6 @@ def small_timeline(pen: Pen, left: float, bottom: float, facts: Facts) -> None:
     """Draw the same into a column, from its lower left corner."""
     if facts.group.strip is None:
         return
-    top = bottom + small_strip_height(facts)
+    top = bottom + small_strip_height(facts) - 2.0
     below = pen.lines(left, top, paragraph(strip_words(facts), HALF_PT, SMALL_PT))
-    strip_pdf.draw(pen, Box(left, bottom, left + HALF_PT, below - 4.0), facts.group.strip)
+    strip_pdf.draw(pen, Box(left, bottom, left + HALF_PT, below - 2.0), facts.group.strip)
