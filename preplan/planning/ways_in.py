@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from preplan.plan import CardGroup, RouteForest, TripTable, WayIn
+from preplan.plan import CardGroup, RouteForest, Step, TripTable, WayIn
 from preplan.planning.ground import Ground
 from preplan.planning.groups import Answered
 from preplan.planning.searched import Searched
@@ -163,6 +163,8 @@ class _Teller:
         home = {station.station_id: at for at, station in enumerate(stations)}
         self._home = np.array([home[unit.station_id] for unit in units], dtype=np.int32)
         self._vehicles = [loaded_vehicle(unit) for unit in units]
+        self._steps: dict[Step, Step] = {}
+        """Steps that were told before: most of the way to all cards of a road is one."""
 
     def told(self, drives: Sequence[_Drive]) -> dict[tuple[int, int], Ways]:
         """Tell drives, by group and sheet; units that come alike are told together."""
@@ -230,11 +232,12 @@ class _Teller:
         ends = float(ground.stations.fraction[station]), float(end.fraction[row])
         driven, limits = (way >> 1, way % 2 == 0), ground.seasons[drive.season].limits
         meeting = self._found.junctions
+        steps = directions(roads, limits, *driven, *ends, leaving="station", junctions=meeting)
         return WayIn(
             station=station,
             units=(),
             site=drive.site,
-            steps=directions(roads, limits, *driven, *ends, leaving="station", junctions=meeting),
+            steps=tuple(self._steps.setdefault(step, step) for step in steps),
             heading=heading_at_end(roads, *driven, *ends, meeting),
             against=against,
             months=() if drive.sheet >= 0 else drive.months,
