@@ -182,7 +182,7 @@ def wrong_first_drives(plan: Plan) -> list[str]:
         a, level = group.lead, int(plan.answers.level[group.lead])
         named, cell = plan.addresses.address_id[a], (a, level)
         sent = np.flatnonzero(plan.levels.fleet[cell]).tolist() if level >= 0 else []
-        if sorted(unit for way in group.ways_in for unit in way.units) != sent:
+        if sorted(unit for way in group.ways_in if not way.months for unit in way.units) != sent:
             faults.append(f"{named}: {group.ways_in} are not {sent}")
         pumps = {int(engine[cell]) for engine in (plan.levels.fill_engine, plan.levels.split_engine)}
         for drive in group.ways_in:
@@ -197,7 +197,8 @@ def wrong_first_drives(plan: Plan) -> list[str]:
 def _can_be(plan: Plan, drive: WayIn, address: int) -> bool:
     """Tell whether a first drive ends where it must, is no shorter than a crow flies, and leaves time for its miles.
 
-    The minutes are those to arrival without turnout; who leaves later than his station's first has less.
+    The minutes are those to arrival without turnout; who leaves later than his station's first has less. They are not
+    those of the ways of some months.
     """
     station = plan.stations[drive.station]
     if drive.site < 0:
@@ -214,7 +215,10 @@ def _can_be(plan: Plan, drive: WayIn, address: int) -> bool:
         metres / M_PER_MI - OFF_ROAD_MI <= miles
         and all(
             plan.units[unit].station_id == station.station_id
-            and miles <= (arrival[unit] - station.turnout_min) / MIN_PER_HOUR * plan.units[unit].max_mph * (1 + 1e-9)
+            and (
+                drive.months
+                or miles <= (arrival[unit] - station.turnout_min) / MIN_PER_HOUR * plan.units[unit].max_mph * (1 + 1e-9)
+            )
             for unit in drive.units
         )
         and (not names or any(name in normalise(drive.steps[-1].road) for name in names))
