@@ -527,7 +527,7 @@ class WayIn:
     heading: str
     """In which they arrive, of eight."""
     against: bool = False
-    """They come to the dump site from the end to which the loaded tankers of their circuit drive on."""
+    """They come to the dump site along the road by which the empty tankers of their circuit leave."""
     months: tuple[int, ...] = ()
     """For which it is told, where their other way does not hold then; (): for all of its card, or its sheet."""
     shut_months: tuple[int, ...] = ()

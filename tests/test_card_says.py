@@ -130,8 +130,8 @@ def test_a_card_says_that_the_first_alarm_fills_here_too() -> None:
     flag = Flag("lower level fills elsewhere", "Level 1")
     told = replace(plan.answers, flags=((flag,), *plan.answers.flags[1:]))
     said = text(card_words.fill(facts(replace(plan, answers=told))))
-    assert "IF THIS LEVEL IS CALLED, THE FIRST ALARM FILLS AS TOLD HERE TOO, or it does not hold" in said
-    assert "without it elsewhere: response level 1." in said
+    assert "THE FIRST ALARM'S TANKERS FILL AS TOLD HERE TOO, or this level does not hold." in said
+    assert "Planned elsewhere if called alone: response level 1." in said
     assert "FIRST ALARM" not in text(card_words.fill(facts(plan)))
 
 

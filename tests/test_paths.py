@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from preplan.plan import Step
-from preplan.roads.paths import Junctions, cross_street, directions
+from preplan.roads.paths import Junctions, cross_street, directions, heading_at_end
 from preplan.units import M_PER_MI
 from tests.road_builder import Drawing, draw
 
@@ -284,6 +284,17 @@ def test_railway_crossings_are_told_where_they_are_passed() -> None:
     assert [step.note for step in tell(town, "abdfg")] == ["", "2 railway crossings"]
     assert [step.note for step in tell(town, "abdf")] == ["", "railway crossing"]
     assert [step.note for step in tell(town, "fdb")] == [""]
+
+
+def test_the_heading_at_the_end_of_a_way_is_that_of_its_last_road() -> None:
+    """North on Elm Road for a few metres behind a corner: over the last 50 m it would be north-east."""
+    town = crossing(("a", "b", MAIN), ("b", "d", ELM))
+    ways = np.array([town.row("a", "b"), town.row("b", "d")], dtype=np.int32), np.array([True, True])
+    meeting, end = Junctions.of(town.roads), 20.0 / MI
+    assert heading_at_end(town.roads, *ways, 0.0, end, meeting, 20.0 / M_PER_MI) == "north"
+    assert heading_at_end(town.roads, *ways, 0.0, end, meeting, 1.0) == "northeast"
+    back = ways[0][::-1], ~ways[1]
+    assert heading_at_end(town.roads, *back, 1.0, 0.5, meeting, 0.5) == "west"
 
 
 def test_a_border_control_on_the_way_is_told() -> None:

@@ -264,7 +264,7 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
     assert used != (3,)
     one = replace(changed, tankers=(3,))
     fewer = pages(replace(plan, groups=(replace(group, others=(one,)), *plan.groups[1:])))
-    assert any("drafts at the dump site then, tankers T1." in page for page in fewer)
+    assert any("drafts at the dump site then, T1 fills at fill site 2 then." in page for page in fewer)
     same = replace(
         other, fill_engine=int(front.fill_engine[0, 0]), dump_engine=int(front.dump_engine[0, 0]), tankers=used
     )

@@ -25,6 +25,10 @@ from preplan.roads.network import Vehicle, states_for
 from preplan.roads.paths import directions, heading_at_end
 from preplan.roads.search import Fleet, Spots, quickest_out, search_out
 
+AGAINST_M = 20.0
+"""Who comes so far along the road by which empties leave faces them: two tankers long (this program's choice)."""
+_MOST_STATES = 8
+"""Stretches of an empty leg that are looked at."""
 Ways = dict[object, WayIn]
 """First drives that are told in one place, by what units share that come alike."""
 
@@ -39,8 +43,8 @@ class _Drive(NamedTuple):
     """Fill site at which it pumps, -1: it comes to the dump site."""
     season: int
     """Of the roads."""
-    loaded: int = -1
-    """Last state of the loaded leg of its circuit, -1: none is told."""
+    leaves: tuple[int, ...] = ()
+    """First states of the empty leg of its circuit."""
     sheet: int = -1
     """Which of the group's other circuits, -1: the card itself."""
     months: tuple[int, ...] = ()
@@ -88,12 +92,11 @@ def _drives(found: Answered, groups: Sequence[CardGroup], searched: Searched) ->
             int(engine[a, level]): int(site[a, level])
             for site, engine in ((levels.site, levels.fill_engine), (levels.split, levels.split_engine))
         }
-        ends = [
-            _last_state(found.trips, found.forest, int(trip[a, level])) for trip in (levels.trip, levels.split_trip)
-        ]
+        trips = (int(trip[a, level]) for trip in (levels.trip, levels.split_trip))
+        leaves = [_leaves(found.trips, found.forest, trip) for trip in trips]
         for unit in np.flatnonzero(levels.fleet[a, level]).tolist():
-            end = ends[bool(levels.at_split[a, level, unit])]
-            yield _Drive(at, a, unit, pumps.get(unit, -1), int(searched.road[a]), end)
+            own = leaves[bool(levels.at_split[a, level, unit])]
+            yield _Drive(at, a, unit, pumps.get(unit, -1), int(searched.road[a]), own)
 
 
 def _sheet_drives(
@@ -105,11 +108,11 @@ def _sheet_drives(
             if not other.months:
                 continue
             season = _season_of(searched, other.months)
-            end = _last_state(*sheets, other.trip)
+            leaves = _leaves(*sheets, other.trip)
             crew = {other.attack_engine, other.dump_engine, other.fill_engine, *other.tankers} - {-1}
             for unit in sorted(crew):
                 site = other.site if unit == other.fill_engine else -1
-                yield _Drive(at, group.lead, unit, site, season, end, sheet, other.months)
+                yield _Drive(at, group.lead, unit, site, season, leaves, sheet, other.months)
 
 
 def _then(groups: Sequence[CardGroup], searched: Searched, front: dict[tuple[int, int], Ways]) -> Iterator[_Drive]:
@@ -141,10 +144,15 @@ def _season_of(searched: Searched, months: Iterable[int]) -> int:
     return next(at for at, line in zip(searched.of_line, searched.seasons, strict=True) if some & {*line.months})
 
 
-def _last_state(trips: TripTable, forest: RouteForest, trip: int) -> int:
-    """Give the state on which the loaded leg of a trip ends, -1: it is not traced."""
-    leaf = int(trips.out_leaf[trip]) if trip >= 0 else -1
-    return 2 * int(forest.segment[leaf]) + (not forest.forward[leaf]) if leaf >= 0 else -1
+def _leaves(trips: TripTable, forest: RouteForest, trip: int) -> tuple[int, ...]:
+    """List the first states of the empty leg of a trip that drives on; none where it turns, or is not traced."""
+    out, leaf = (int(leaf[trip]) if trip >= 0 else -1 for leaf in (trips.out_leaf, trips.back_leaf))
+    rows: list[int] = []
+    while leaf >= 0 and out >= 0 and len(rows) < _MOST_STATES:
+        rows.append(leaf)
+        leaf = int(forest.parent[leaf])
+    states = (2 * forest.segment[[*rows, max(out, 0)]] + ~forest.forward[[*rows, max(out, 0)]]).tolist()
+    return tuple(states[:-1]) if states[0] == states[-1] else ()
 
 
 class _Teller:
@@ -207,7 +215,7 @@ class _Teller:
     def _tell(self, told: Ways, drive: _Drive, way: IntArray, usable: list[BoolArray]) -> None:
         """Add a unit to what comes its way to the same place, or tell that way; `usable` is by season of the roads."""
         station = int(self._home[drive.unit])
-        against = drive.site < 0 and drive.loaded == int(way[-1]) ^ 1
+        against = drive.site < 0 and self._met_m(drive, way) >= AGAINST_M
         key = station, drive.site, against, drive.months, way.tobytes()
         if key not in told:
             told[key] = self._way_in(drive, station, way, against=against)
@@ -225,6 +233,17 @@ class _Teller:
             shut_stretches=tuple(sorted(stretches)),
         )
 
+    def _met_m(self, drive: _Drive, way: IntArray) -> float:
+        """Measure the road before the dump site that a way drives and the empty leg drives away, metres."""
+        met_m = 0.0
+        fraction = float(self._ground.frontages.fraction[drive.address])
+        for at, (comes, leaves) in enumerate(zip(way[::-1].tolist(), drive.leaves, strict=False)):
+            if comes != leaves ^ 1:
+                break
+            share = 1.0 if at else fraction if comes % 2 == 0 else 1.0 - fraction
+            met_m += share * float(self._ground.roads.length_m[comes >> 1])
+        return met_m
+
     def _way_in(self, drive: _Drive, station: int, way: IntArray, *, against: bool) -> WayIn:
         """Say the steps of a way."""
         ground, roads = self._ground, self._ground.roads
@@ -238,7 +257,7 @@ class _Teller:
             units=(),
             site=drive.site,
             steps=tuple(self._steps.setdefault(step, step) for step in steps),
-            heading=heading_at_end(roads, *driven, *ends, meeting),
+            heading=heading_at_end(roads, *driven, *ends, meeting, steps[-1].miles),
             against=against,
             months=() if drive.sheet >= 0 else drive.months,
         )

@@ -10,7 +10,7 @@ from preplan.render.card_facts import GAP_PT, HALF_PT, Facts
 from preplan.render.card_layout import Layout, small_strip_height
 from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of
 from preplan.render.charts import Picture
-from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, Block, Document, Line
+from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 
@@ -43,15 +43,17 @@ class Behind:
         What stands beside no way goes on the sheet of the second fill site, where there is one.
         """
         facts, layout, split = self.facts, self.layout, self.facts.cell("split_trip") >= 0
-        rest = [*self.cut, *layout.rest]
-        rest += [_strip_gap(facts)] if layout.strip_behind else []
-        if layout.way_behind or (rest and not split):
+        rest, strip = [*self.cut, *layout.rest], [_strip_gap(facts)] * layout.strip_behind
+        if layout.way_behind or ((rest or strip) and not split):
             document.begin(count, behind=True)
             document.heading(f"{card_words.where(facts)[0]}, continued", card_words.LEAST_HEAD_PT)
-            _draw_way(document, self.picture, facts, self.subject, count, rest, legs=layout.way_behind)
-            rest = []
+            _draw_way(document, self.picture, facts, self.subject, count, [*rest, *strip], legs=layout.way_behind)
+            rest, strip = [], []
         if split:
-            _draw_other(document, self.picture, facts.over_second(), count, rest)
+            # one text, under a heading of its own: it is of the card, not of the second fill site
+            title = Line(f"FROM THE CARD IN FRONT, FILL SITE {facts.cell('site') + 1}", SMALL_PT, bold=True)
+            whole = [Block.of([title, *(line for block in rest for line in block.lines)])] if rest else []
+            _draw_other(document, self.picture, facts.over_second(), count, [*whole, *strip])
         for other in facts.sheets:
             _draw_other(document, self.picture, facts.over_other(other), count, ())
 

@@ -252,7 +252,7 @@ def dump(facts: Facts) -> list[Line]:
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the room here is not known.", HALF_PT, most=4)
     facing = _facing(facts)
-    lines += paragraph(facing, HALF_PT, bold=True, most=3) if facing else []
+    lines += paragraph(facing, HALF_PT, bold=True) if facing else []
     lines += paragraph(_hose_words(facts), HALF_PT, most=4)
     return lines + (paragraph(_others_hose(facts), HALF_PT, most=2) if one else [])
 
@@ -504,9 +504,8 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
     here = plan.levels.used[lead, level] & ~plan.levels.at_split[lead, level]
     if other.tankers and sorted(other.tankers) != np.flatnonzero(here).tolist():
         named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
-        jobs.append(
-            f"{named} fill{'s' * (len(other.tankers) == 1)} there" if splits(plan, lead, other) else f"tankers {named}"
-        )
+        fills = f"fill{'s' * (len(other.tankers) == 1)}"
+        jobs.append(f"{named} {fills} at fill site {other.site + 1}{' then' * (not splits(plan, lead, other))}")
     return f" {words.first_up(', '.join(jobs))}." if jobs else ""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -49,6 +50,8 @@ _INSET_ABOVE_FT, _INSET_FT, _INSET_PT = 4.0 * FT_PER_MI, 2500.0, 84.0
 """A map wider than the first has an inset about the dump site, of this many feet on this many points."""
 _NUMBER_PT = 8.0
 """Half the width of a symbol's number of two digits, and somewhat more."""
+_NEAR_SITE_FT = 1200.0
+"""Limits within 1,000 ft of a fill site are told wherever it is named; their middles may lie somewhat farther."""
 _INSET_BAR_PT = 12.0
 """Height of its scale."""
 _PLAIN_PT_PER_FT = 72.0 / FT_PER_MI
@@ -157,6 +160,7 @@ class Picture:
         seen += [line for line in (subject.out_ft, subject.back_ft) if line is not None]
         seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
         seen += [self.hydrant_ft[[h]] for h in (subject.hydrant,) if h >= 0]
+        seen += [np.array([limit[:2]]) for limit in subject.bridges if self._is_near(limit, subject.site)]
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
         marks = self._draw_in(pen, self._frame(page, np.vstack(seen), subject, least), subject)
         sites = [self.plan.sites[row] for kind, row, *_ in marks if kind == "site"]
@@ -173,6 +177,13 @@ class Picture:
             if not any(tried[-1][0]):
                 break
         return min(tried, key=lambda one: one[0])[1]
+
+    def _is_near(self, limit: Bridge, site: int) -> bool:
+        """Tell whether a limit that warnings name is so near a trip's fill site that its map must show it."""
+        if not limit.named or site < 0:
+            return False
+        east, north = (self.site_ft[site] - limit[:2]).tolist()
+        return math.hypot(east, north) < _NEAR_SITE_FT
 
     def _ends(self, frame: Frame, subject: Subject) -> list[Box]:
         """Bound the fill site's pin and the star of a trip."""
@@ -200,7 +211,8 @@ class Picture:
         for line in draw_route(pen, frame, subject):
             room.block(scene.dotted(line, 5.0))
         # the key first, off the way and its ends: all else finds another place more easily
-        _, corner = Room(page, self._ends(frame, subject), room.blocked).emptiest(key_places(frame))
+        full = [*self._ends(frame, subject), *limit_marks(frame, subject)]
+        _, corner = Room(page, full, room.blocked).emptiest(key_places(frame))
         room.take(corner)
         marks = self._marks(frame, subject, room)
         limits = place_limits(frame, subject, room)

@@ -10,7 +10,7 @@ from preplan.months import month_words
 from preplan.plan import Plan, Step, WayIn
 from preplan.records import ALL_MONTHS
 from preplan.render import words
-from preplan.render.limit_places import shut_road
+from preplan.render.limit_places import far_words, shut_road
 
 EVERY, WHOLE, ENDS, LAST = 99, 5, 2, 1
 """Steps that are told, the last ones: who comes from afar asks for the end of the way. The others where a card has
@@ -27,26 +27,33 @@ def first_drives(
 
     All steps are told with their miles. `told` are the months that the page is told for.
     """
-    if most == LAST:  # another way of some months that ends alike says no more than that the first does not hold then
-        ends = {(_end(way, most), way.site) for way in ways if not way.months}
-        ways = [way for way in ways if not way.months or (_end(way, most), way.site) not in ends]
     alike: dict[object, tuple[str, list[WayIn]]] = {}
     for way in sorted(ways, key=lambda way: _soonest_min(plan, address, way)) if ways[1:] else ways:
-        end = _end(way, most) + _not_then(plan, way, told)
+        # of another way in some months the end says more than the last road, which may be that of the first
+        end = _end(way, max(most, ENDS) if way.months else most) + _past(way) + _not_then(plan, address, way, told)
         key = id(way) if most == WHOLE else (end, way.site, way.months)
         alike.setdefault(key, (end, []))[1].append(way)
-    comes = sum(way.site < 0 for way in ways)
-    every = "all" if comes == len(ways) else "all others"
+    comes = sum(way.site < 0 for way in ways if not way.months)
+    every = "all" if comes == sum(not way.months for way in ways) else "all others"
     return [
         _said(plan, same, end, most, named=every if most == LAST and len(same) == comes else "")
         for end, same in alike.values()
     ]
 
 
-def _not_then(plan: Plan, way: WayIn, told: Collection[int]) -> str:
-    """Say in which months that a page is told for a way does not hold, and why; '' in none."""
+def _past(way: WayIn) -> str:
+    """Say that a way leads past a border control."""
+    return f", past {BORDER}" if any(BORDER in step.note for step in way.steps) else ""
+
+
+def _not_then(plan: Plan, address: int, way: WayIn, told: Collection[int]) -> str:
+    """Say in which months a way does not hold, of those that a page is told for, why, and how far off; '' in none."""
     months = [month for month in way.shut_months if month in told]
-    return f", NOT in {month_words(months)}: {shut_road(plan, way.shut_stretches)} then" if months else ""
+    if not months:
+        return ""
+    lon, lat = float(plan.frontages.lon[address]), float(plan.frontages.lat[address])
+    far = far_words(plan, way.shut_stretches, lon, lat, "dump site")
+    return f", NOT in {month_words(months)}: {shut_road(plan, way.shut_stretches)} then{far and f', {far}'}"
 
 
 def _soonest_min(plan: Plan, address: int, way: WayIn) -> float:
@@ -62,8 +69,7 @@ def _said(plan: Plan, ways: Sequence[WayIn], end: str, most: int, *, named: str)
     who = named or ids if one.site < 0 else f"{ids} to fill site {one.site + 1}"
     far = f", {words.miles(sum(step.miles for step in one.steps))}" if most == WHOLE else ""
     when = f" in {month_words(one.months)}" if one.months else ""
-    border = f", past {BORDER}" if any(BORDER in step.note for way in ways for step in way.steps) else ""
-    return f"{who}{when}{far}{' ' if most == LAST else ': '}{end}{border}"
+    return f"{who}{when}{far}{' ' if most == LAST and not one.months else ': '}{end}"
 
 
 def _end(way: WayIn, most: int) -> str:

@@ -44,8 +44,8 @@ _FLAGS = {
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "two fill sites": "Tankers split over two fill sites: {n}.",
-    "lower level fills elsewhere": "IF THIS LEVEL IS CALLED, THE FIRST ALARM FILLS AS TOLD HERE TOO, or it does not "
-    "hold; without it elsewhere: {n}.",
+    "lower level fills elsewhere": "THE FIRST ALARM'S TANKERS FILL AS TOLD HERE TOO, or this level does not hold. "
+    "Planned elsewhere if called alone: {n}.",
     "source runs out": "The source holds {n}, which sets the flow.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
     "use not known": "What stands here is not known ({n}): a dwelling, the lightest hazard, was taken.",

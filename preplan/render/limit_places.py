@@ -39,16 +39,22 @@ def site_warnings(plan: Plan, site: int, told: Collection[int] = ()) -> list[str
 
 
 def _place_words(plan: Plan, flag: Flag, lon: float, lat: float, what: str) -> str:
-    """Say how far from a place the limit is that a flag names; '' for any other flag."""
-    if not flag.stretches or not math.isfinite(lon + lat):
+    """Say how far from a place the limit is that a flag names, as a sentence; '' for any other flag."""
+    far = far_words(plan, flag.stretches, lon, lat, what)
+    return f" It is {far}." if far else ""
+
+
+def far_words(plan: Plan, stretches: Sequence[int], lon: float, lat: float, what: str) -> str:
+    """Say how far from a place the nearest of some stretches is, and in which direction; '' for none."""
+    if not stretches or not math.isfinite(lon + lat):
         return ""
-    lonlat = np.vstack([plan.line(stretch) for stretch in flag.stretches])
+    lonlat = np.vstack([plan.line(stretch) for stretch in stretches])
     off = scene.Plane(lon, lat).feet(lonlat[:, 0], lonlat[:, 1])
     east, north = off[np.hypot(*off.T).argmin()].tolist()
     far_ft = math.hypot(east, north)
     if far_ft < _HERE_FT:
-        return f" It is at the {what}."
-    return f" It is {words.way_length(far_ft / FT_PER_MI)} {scene.compass(east, north)} of the {what}."
+        return f"at the {what}"
+    return f"{words.way_length(far_ft / FT_PER_MI)} {scene.compass(east, north)} of the {what}"
 
 
 def limit_words(plan: Plan, flag: Flag, address: int) -> str:

@@ -112,7 +112,9 @@ class Junctions:
         place: shapely.Point = shapely.line_interpolate_point(self.lines[row], along, normalized=True)
         return place
 
-    def heading(self, states: Sequence[Driven], shares: Sequence[float], start: float) -> str:
+    def heading(
+        self, states: Sequence[Driven], shares: Sequence[float], start: float, most_m: float = HEADING_M
+    ) -> str:
         """Name the heading, of eight, of the first `HEADING_M` of a way, or of all of a shorter one.
 
         Parameters
@@ -123,8 +125,10 @@ class Junctions:
             How much of each is driven.
         start
             Where the first is entered, as a share from where a driver comes from.
+        most_m
+            No more than so many metres count.
         """
-        places, left_m, share = [self._place(states[0], start)], HEADING_M, start
+        places, left_m, share = [self._place(states[0], start)], min(HEADING_M, most_m), start
         for state, driven in zip(states, shares, strict=True):
             length_m = float(shapely.length(self.lines[state[0]]))
             places.append(self._place(state, share + min(driven, left_m / max(length_m, _STILL_M))))

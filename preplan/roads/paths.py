@@ -119,8 +119,12 @@ def heading_at_end(
     start_fraction: float,
     end_fraction: float,
     junctions: Junctions,
+    last_mi: float,
 ) -> str:
-    """Name the heading, of eight, in which a way ends; '' for an empty way. Arguments as `directions` has them."""
+    """Name the heading, of eight, in which a way ends, over its last miles at most: those of the road on which it ends.
+
+    '' for an empty way. Arguments as `directions` has them.
+    """
     if not len(segments):
         return ""
     states = list(zip(segments.tolist(), forward.tolist(), strict=True))
@@ -130,7 +134,7 @@ def heading_at_end(
     # the heading of the same way driven from its end, turned about
     begins = 1.0 - end_fraction if forward[-1] else end_fraction
     back = [(row, not way) for row, way in reversed(states)]
-    return opposite(junctions.heading(back, shares[::-1], begins))
+    return opposite(junctions.heading(back, shares[::-1], begins, last_mi * M_PER_MI))
 
 
 def cross_street(
