@@ -528,6 +528,8 @@ class WayIn:
     """In which they arrive, of eight."""
     against: bool = False
     """They come to the dump site along the road by which the empty tankers of their circuit leave."""
+    unposted_bridges: int = 0
+    """Stretches of bridges without a posted weight that they drive over."""
     months: tuple[int, ...] = ()
     """For which it is told, where their other way does not hold then; (): for all of its card, or its sheet."""
     shut_months: tuple[int, ...] = ()

@@ -23,7 +23,7 @@ from preplan.render.card_facts import Facts
 from preplan.render.card_parts import subject_of
 from preplan.render.charts import Picture
 from preplan.render.driving_words import drives_on
-from preplan.render.first_drive import ENDS, EVERY, LAST, WHOLE, facing_words, first_drives
+from preplan.render.first_drive import ENDS, EVERY, LAST, WHOLE, facing_words, first_drives, unposted_words
 from preplan.roads.junctions import Junctions
 from preplan.roads.search import Fleet, Spots, quickest_out, response_min, search_out
 from preplan.units import M_PER_MI
@@ -55,13 +55,15 @@ def season(town: Drawing, months: tuple[int, ...], posted_lb: float) -> SeasonGr
 
 
 def ways(
-    units: tuple[Unit, ...], *, to: int = 1, pumps: int = -1, level: int = 0, winter_lb: float = 20000.0
-) -> tuple[WayIn, ...]:
+    units: tuple[Unit, ...], *, to: int = 1, pumps: int = -1, level: int = 0, winter_lb: float = 20000.0,
+    unposted: tuple[int, ...] = (),
+) -> tuple[WayIn, ...]:  # fmt: skip
     """Ask for the first drives of all units to the place near or far; `pumps` does so at the far one.
 
     The bridge is posted 20,000 lb in summer.
     """
     town = draw(NODES, ROADS)
+    town.limits.unposted_bridge[list(unposted)] = True
     seasons = season(town, SUMMER, 20000.0), season(town, WINTER, winter_lb)
     ground = SimpleNamespace(
         roads=town.roads, seasons=seasons, stations=places(HOME), frontages=places(NEAR, FAR), sites=places(NEAR, FAR)
@@ -253,3 +255,19 @@ def test_against_the_loaded_tankers_means_the_other_heading(sample: Plan) -> Non
                 assert way.heading != loaded if way.against else not scene.opposed(way.heading, loaded), group.lead
                 seen[way.against] += 1
     assert min(seen[True], seen[False]) > 50, seen
+
+
+def test_bridges_of_which_nobody_knows_what_they_carry_are_told_of_first_drives_too() -> None:
+    plan = example_plan()
+    ids = [one.unit_id for one in plan.units]
+    some = [way_in(0, 1, unposted_bridges=2), way_in(3), way_in(4, unposted_bridges=1)]
+    assert unposted_words(plan, some) == f"{ids[0]} {ids[1]} {ids[4]} cross bridges with no weight posted."
+    assert unposted_words(plan, some[2:]) == "All cross bridges with no weight posted."
+    assert unposted_words(plan, some[1:]) == f"{ids[4]} crosses bridges with no weight posted."
+    assert unposted_words(plan, some[1:2]) == ""
+
+
+def test_unposted_bridges_are_counted_on_the_way_alone() -> None:
+    """The bridge of Mill Road has no sign: who goes round it crosses none."""
+    round_it, over_it, *_ = ways((HEAVY, LIGHT), unposted=(1, 2))
+    assert (round_it.unposted_bridges, over_it.unposted_bridges) == (0, 2)

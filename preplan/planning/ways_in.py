@@ -259,5 +259,6 @@ class _Teller:
             steps=tuple(self._steps.setdefault(step, step) for step in steps),
             heading=heading_at_end(roads, *driven, *ends, meeting, steps[-1].miles),
             against=against,
+            unposted_bridges=int(limits.unposted_bridge[np.unique(way >> 1)].sum()),
             months=() if drive.sheet >= 0 else drive.months,
         )

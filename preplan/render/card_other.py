@@ -11,7 +11,7 @@ from preplan.plan import OtherCircuit, SeasonLine
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_words import flow_words, from_words, place, splits
-from preplan.render.first_drive import ENDS, first_drives
+from preplan.render.first_drive import ENDS, first_drives, unposted_words
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -91,6 +91,7 @@ def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     yield f"{'. '.join(jobs)}, each after its own call."
     drives = first_drives(plan, facts.lead, other.ways_in, ENDS, other.months)
     if drives:
-        yield f"Arriving from the station: {'; '.join(drives)}."
+        said = f"Arriving from the station: {'; '.join(drives)}."
+        yield " ".join(filter(None, (said, unposted_words(plan, other.ways_in))))
     if other.backup:
         yield "Crew as if all filled here from the start: moving an engine later costs minutes that are not counted."

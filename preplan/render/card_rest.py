@@ -31,7 +31,7 @@ from preplan.render.card_words import (
     told_months,
     where,
 )
-from preplan.render.first_drive import LAST, first_drives
+from preplan.render.first_drive import LAST, first_drives, unposted_words
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import limit_words, place_words, shut_road, trip_limits, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
@@ -222,15 +222,19 @@ def first_drive(facts: Facts, most: int) -> list[Line]:
 
 
 def _first_drive(facts: Facts, most: int) -> list[Line]:
-    plan, lead = facts.plan, facts.lead
-    drives = first_drives(plan, lead, facts.group.ways_in, most, told_months(facts) or ALL_MONTHS)
+    plan, lead, ways = facts.plan, facts.lead, facts.group.ways_in
+    drives = [f"{one}." for one in first_drives(plan, lead, ways, most, told_months(facts) or ALL_MONTHS)]
+    over = unposted_words(plan, ways)
     if most == LAST:
-        said = f"{head('Arriving from the station', facts)}: {'; '.join(drives)}."
-        return paragraph(said, HALF_PT, SMALL_PT)
+        told = "; ".join(one[:-1] for one in drives)
+        said = f"{head('Arriving from the station', facts)}: {told}."
+        return paragraph(" ".join(filter(None, (said, over))), HALF_PT, SMALL_PT)
     to = f" to {words.where_words(plan, lead)}" if len(facts.group.addresses) > 1 else ""
     title = paper.ellipsis(head("ARRIVING FROM THE STATION", facts) + to, SMALL_PT, HALF_PT, bold=True)
-    lines = [Line(title, SMALL_PT, bold=True)]
-    return [*lines, *(line for one in drives for line in paragraph(f"{one}.", HALF_PT, SMALL_PT, indent=7.0))]
+    said_all = [*drives, *filter(None, [over])]
+    return [Line(title, SMALL_PT, bold=True), *(
+        line for one in said_all for line in paragraph(one, HALF_PT, SMALL_PT, indent=7.0)
+    )]  # fmt: skip
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:

@@ -46,6 +46,16 @@ def _past(way: WayIn) -> str:
     return f", past {BORDER}" if any(BORDER in step.note for step in way.steps) else ""
 
 
+def unposted_words(plan: Plan, ways: Sequence[WayIn]) -> str:
+    """Name the units that drive over bridges without a posted weight, as a sentence; '' where none does."""
+    crosses = [way for way in ways if way.unposted_bridges]
+    if not crosses:
+        return ""
+    ids = [plan.units[unit].unit_id for unit in sorted({unit for way in crosses for unit in way.units})]
+    named = "All" if len(crosses) == len(ways) else words.printable(" ".join(ids))
+    return f"{named} {'cross' if named == 'All' or len(ids) > 1 else 'crosses'} bridges with no weight posted."
+
+
 def _not_then(plan: Plan, address: int, way: WayIn, told: Collection[int]) -> str:
     """Say in which months a way does not hold, of those that a page is told for, why, and how far off; '' in none."""
     months = [month for month in way.shut_months if month in told]
