@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Container, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import chain, product
 from typing import NamedTuple
 
@@ -105,7 +106,11 @@ def layout_of(facts: Facts, free: float, *, drive_above: bool = False) -> Layout
                 continue
             # a caution takes a line at least, so those that cannot stand beside the map need not be set for there
             fits = way.height + texts.cautions * SMALL_PT * paper.LEADING <= free - one.band_pt - LEAST_NOTES_PT
+            # two columns are at least half as high as all that stands in them: most ways to set a full card end here
+            most_pt = 2.0 * (free - one.band_pt - way.height - LEAST_NOTES_PT) + 1.0 - texts.strip_pt * one.small
             for (brief, most), beside in product(told, (True, False)[not fits : 1 + bool(texts.cautions)]):
+                if texts.below_pt(brief=brief, most=most, beside=beside) > most_pt:
+                    continue
                 found = _set(texts, way, one, free, brief=brief, most=most, beside=beside)
                 if found is not None:
                     return found
@@ -133,13 +138,7 @@ def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, most:
         way = way.over(texts.care(one.way_pt))
     care = [] if beside else texts.care_below
     blocks = [texts.joined(brief=brief), *care, *texts.first_drive(most)]
-    strip_pt = small_strip_height(texts.facts) if one.small else 0.0
-    # two columns are at least half as high as all that stands in them: most ways to set a full card end here
-    if (
-        sum(block.height for block in blocks) + strip_pt
-        > 2.0 * (free - one.band_pt - way.height - LEAST_NOTES_PT) + 1.0
-    ):
-        return None
+    strip_pt = texts.strip_pt if one.small else 0.0
     parted = parted_at([block.height for block in blocks], strip_pt, under_care=range(2, 1 + len(care)))
     map_pt, below_pt = _share(free - one.band_pt, parted.high_pt, way.height)
     if way.height > map_pt + _NEAR_PT or parted.high_pt > below_pt + _NEAR_PT:
@@ -240,8 +239,19 @@ class Texts:
         """How many there are."""
         self.care_below = [card_rest.under_heading(items[:1]), *items[1:]] if items else []
         """The cautions for the columns, the heading with the first."""
+        self.care_pt = sum(block.height for block in self.care_below)
         self._set: dict[Hashable, Block] = {}
         self._else: dict[bool, list[list[Line]]] = {}
+
+    @cached_property
+    def strip_pt(self) -> float:
+        """Height of the timeline in a column."""
+        return small_strip_height(self.facts)
+
+    def below_pt(self, *, brief: bool, most: int, beside: bool) -> float:
+        """Add up the heights of what stands below the table, points."""
+        care_pt = 0.0 if beside else self.care_pt
+        return self.joined(brief=brief).height + care_pt + sum(block.height for block in self.first_drive(most))
 
     def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
         """Set a text unless it is set."""

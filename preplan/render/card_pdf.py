@@ -105,6 +105,8 @@ class _Part:
         return paper.trimmed(self.lines, self.most_pt, words.NEXT_PAGE)
 
 
+_SIDES = ((0, 1), (3, 2), (2, 3))
+"""Columns of the top third that may have room below, each with its neighbour."""
 _Top = tuple[_Part, _Part, _Part, _Part]
 """What to call, whether it is enough, the dump site and the fill site."""
 
@@ -127,10 +129,13 @@ def _with_first_drive(facts: Facts, top: _Top) -> _Top:
         return top
     high = [paper.height_of(part.shown) for part in top]
     high[1] += paper.height_of([_status(facts)])
+    room = max(high[beside] - high[at] for at, beside in _SIDES)
     for most in (WHOLE, ENDS, LAST):
+        if room < SMALL_PT * paper.LEADING * (1 + len(facts.group.ways_in) * (most == WHOLE)):
+            continue  # not even a line for each way, so it need not be set
         drive = card_rest.first_drive(facts, most)
         drive_pt = paper.height_of(drive)
-        for at, beside in ((0, 1), (3, 2), (2, 3)):
+        for at, beside in _SIDES:
             if high[at] + drive_pt <= high[beside] and not top[at].cut:
                 parts = list(top)
                 parts[at] = _Part([*top[at].lines, *drive], high[beside])

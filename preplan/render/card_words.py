@@ -442,6 +442,10 @@ def by_season(facts: Facts) -> list[Line]:
 
 def told_months(facts: Facts) -> list[int]:
     """List the months for which the front of a card is told, where tankers fill elsewhere in others; else none."""
+    return facts.once("months told", lambda: _told_months(facts))
+
+
+def _told_months(facts: Facts) -> list[int]:
     plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(sites_of(facts))
     if level < 0 or not mine or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
         return []
