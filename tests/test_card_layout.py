@@ -314,3 +314,18 @@ def test_how_units_come_from_their_stations_gives_way_to_all_else() -> None:
         assert len(front) + len(own) == bool(group.ways_in), group.lead
         forms.update(front, ["behind"] * len(own))
     assert forms == {"ARRIVING FROM", "Arriving from", "behind"}
+
+
+def test_more_warnings_are_told_where_there_are_some_alone() -> None:
+    """On cards of the sample that are cut, once as they are and once without a flag: then no warning stands behind."""
+    plan = plan_of(SAMPLE / "district.toml")
+    bare = replace(plan, answers=replace(plan.answers, flags=((),) * len(plan.addresses)))
+    seen = {
+        (one is plan, line.said.split(":")[0])
+        for one, group in product((plan, bare), plan.groups)
+        for column in card_layout.layout_of(card_facts.Facts(one, group), 210.0).columns
+        for line in column
+        if line.said.startswith("… ")
+    }
+    assert (True, "… MORE WARNINGS") in seen
+    assert {said for with_flags, said in seen if not with_flags} == {"… and more"}

@@ -179,7 +179,8 @@ def _cut(texts: Texts, free: float) -> Layout:
 
 def _more(texts: Texts, kept: int, before: int) -> Block:
     """Say that texts stand on the page behind; warnings among them are told as such."""
-    what = "… MORE WARNINGS" if kept < before + len(texts.care_below) else "… and more"
+    care = texts.care_below
+    what = "… MORE WARNINGS" if care and kept < before + len(care) else "… and more"
     return Block.of([Line(f"{what}: see {words.NEXT_PAGE}", SMALL_PT, bold=True)])
 
 
