@@ -13,7 +13,17 @@ import pytest
 from pypdf import PdfReader
 
 from preplan.plan import CardGroup, Flag, Plan, Step
-from preplan.render import card_facts, card_layout, card_parts, card_pdf, card_way, card_words, paper
+from preplan.render import (
+    card_columns,
+    card_facts,
+    card_layout,
+    card_parts,
+    card_pdf,
+    card_rest,
+    card_way,
+    card_words,
+    paper,
+)
 from preplan.render.charts import Picture
 from preplan.render.driving_words import step_words, turning_words
 from preplan.render.route_pdf import Subject
@@ -183,7 +193,7 @@ def test_the_timeline_of_a_split_card_stands_on_its_second_sheet(monkeypatch: py
     crowded = replace(plan, answers=replace(plan.answers, flags=(flags,) * len(plan.addresses)))
     monkeypatch.setattr("preplan.render.card_way.is_long", lambda _facts: False)
     card, sheet, *_ = texts_of(replace(crowded, groups=plan.groups[:1]))
-    assert "Timeline: see the next page." in card
+    assert "The next page: the timeline" in card
     assert "second fill site" in sheet
     assert "Minutes after the alarm" in sheet
 
@@ -200,7 +210,7 @@ def test_the_timeline_of_a_split_card_stands_on_its_second_sheet(monkeypatch: py
 def test_columns_are_as_low_as_the_order_of_texts_allows(
     heights: tuple[float, ...], strip: float, first: int, high: float
 ) -> None:
-    parted = card_layout.parted_at(heights, strip)
+    parted = card_columns.parted_at(heights, strip)
     assert (parted.first, parted.high_pt) == (first, high)
 
 
@@ -212,7 +222,7 @@ def test_cautions_that_go_on_in_the_second_column_stand_under_a_heading() -> Non
         layout = card_layout.layout_of(card_facts.Facts(plan, group), 330.0)
         second = layout.columns[1]
         assert not (second and second[0].said.startswith("•")), group.lead
-        goes_on += bool(second) and second[0] == card_layout.CARE_GOES_ON
+        goes_on += bool(second) and second[0] == card_columns.CARE_GOES_ON
         assert max(map(paper.height_of, layout.columns)) <= layout.below_pt + 0.02
     assert goes_on, "no column goes on with cautions: this test shows nothing"
 
@@ -321,11 +331,32 @@ def test_more_warnings_are_told_where_there_are_some_alone() -> None:
     plan = plan_of(SAMPLE / "district.toml")
     bare = replace(plan, answers=replace(plan.answers, flags=((),) * len(plan.addresses)))
     seen = {
-        (one is plan, line.said.split(":")[0])
+        (one is plan, "MORE WARNINGS" in layout.told)
         for one, group in product((plan, bare), plan.groups)
-        for column in card_layout.layout_of(card_facts.Facts(one, group), 210.0).columns
-        for line in column
-        if line.said.startswith("… ")
+        if (layout := card_layout.layout_of(card_facts.Facts(one, group), 210.0)).told
     }
-    assert (True, "… MORE WARNINGS") in seen
-    assert {said for with_flags, said in seen if not with_flags} == {"… and more"}
+    assert seen == {(True, True), (True, False), (False, False)}
+
+
+def test_a_full_card_says_who_stands_in_and_what_breaks() -> None:
+    """On every card of the sample, with less room than it has; what is not told in front stands behind, once."""
+    plan = plan_of(SAMPLE / "district.toml")
+    grave = full = 0
+    for group, free in product(plan.groups, (230.0, 250.0, 270.0)):
+        facts = card_facts.Facts(plan, group)
+        layout = card_layout.layout_of(facts, free)
+        if facts.cell("trip") < 0 or layout.band_pt != card_layout.BEHIND_PT:
+            continue
+        full += 1
+        front = [line.said for column in layout.columns for line in column]
+        behind = [line.said for block in layout.rest for line in block.lines]
+        assert any(said.startswith(("Backup", "Fill site")) for said in front), (group.lead, free)
+        cautions = card_rest.cautions(facts, card_facts.HALF_PT)
+        firsts = [block.lines[0].said for block in cautions]
+        grave += bool(card_rest.grave_cautions(facts))
+        assert set(firsts[: card_rest.grave_cautions(facts)]) <= set(front), (group.lead, free)
+        assert sorted(said for said in [*front, *behind] if said in firsts) == sorted(firsts), (group.lead, free)
+        assert ("MORE WARNINGS" in layout.told) == any(said in firsts for said in behind)
+        assert bool(layout.told) == bool(layout.rest or layout.strip_behind)
+    assert full > 100
+    assert grave > 20

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from preplan.render import card_other, card_rest, card_way, card_words, paper
 from preplan.render.card_facts import GAP_PT, HALF_PT, Facts
-from preplan.render.card_layout import Layout, small_strip_height
+from preplan.render.card_layout import Layout
 from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of
+from preplan.render.card_texts import small_strip_height
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
 from preplan.render.route_pdf import Subject

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
-from preplan.render import paper, strip_pdf, words
+from preplan.render import paper, strip_pdf
 from preplan.render.card_facts import HALF_PT, WIDTH_PT, Facts
-from preplan.render.card_layout import BEHIND_PT, small_strip_height, strip_words
+from preplan.render.card_texts import small_strip_height, strip_words
 from preplan.render.charts import CROSSED, DASHED, Picture
 from preplan.render.limit_places import named_limits
 from preplan.render.paper import LEFT_PT, SMALL_PT, Pen, paragraph
@@ -56,9 +56,6 @@ def _map_note(subject: Subject, seen: AbstractSet[str]) -> str:
 def timeline_band(pen: Pen, band: Box, facts: Facts) -> None:
     """Draw the timeline of the lead address as a strip over a band's width; nothing where none runs."""
     if facts.group.strip is None or band.height <= 0.0:
-        return
-    if band.height <= BEHIND_PT:
-        pen.text(band.left, band.bottom + 2.0, f"Timeline: see {words.NEXT_PAGE}.", SMALL_PT)
         return
     pen.text(band.left, band.top - SMALL_PT * 1.3, strip_words(facts), SMALL_PT)
     page = Box(band.left, band.bottom, band.right, band.top - SMALL_PT * 1.6 - 4.0)

@@ -25,15 +25,14 @@ from preplan.render import (
 from preplan.render.card_behind import Behind
 from preplan.render.card_facts import GAP_PT, HALF_PT, WIDTH_PT, Facts
 from preplan.render.card_layout import (
+    BEHIND_PT,
     LEAST_BELOW_PT,
     LEAST_MAP_PT,
     LEAST_NOTES_PT,
-    LEAST_STRIP_PT,
     layout_of,
-    small_strip_height,
-    timeline_height,
 )
 from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of, timeline_band
+from preplan.render.card_texts import LEAST_STRIP_PT, small_strip_height, timeline_height
 from preplan.render.charts import Picture
 from preplan.render.first_drive import ENDS, LAST, WHOLE
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
@@ -43,6 +42,8 @@ MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
 _ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
 """Most height of the two rows of the top third, and of the first where it lists all units, without a shuttle."""
+_SIGN_GAP_PT, _DATE_PT = 10.0, 110.0
+"""Gap between what stands in the row to sign, and the width of its date."""
 _RULED_PT = 28.0
 """Height of the rules and gaps about the table of response levels."""
 _TABLE = (("response level", 78.0), ("gpm held", 50.0), ("on arrival", 48.0), ("meets?", 44.0), ("fill site", 40.0),
@@ -75,14 +76,17 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     parted = layout.way_behind and card_way.cuts_loaded(facts)
     y = draw_map(pen, picture, page, subject.without_inner_turns() if parted else subject)
     y = _draw_table(pen, y, rows, facts.level - first)
-    timeline_band(pen, Box(LEFT_PT, y - layout.band_pt, RIGHT_PT, y), facts)
+    if layout.band_pt == BEHIND_PT:
+        pen.text(LEFT_PT, y - layout.band_pt + 2.0, layout.told, SMALL_PT, bold=True)
+    else:
+        timeline_band(pen, Box(LEFT_PT, y - layout.band_pt, RIGHT_PT, y), facts)
     y -= layout.band_pt + 4.0
     for at, (x, lines) in enumerate(zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), layout.columns, strict=True)):
         low = pen.lines(x, y, lines)
         if at == layout.strip_column:
             small_timeline(pen, x, low - small_strip_height(facts), facts)
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
-    _draw_notes(pen, y - 4.0)
+    _draw_notes(pen, y - 4.0, "" if layout.band_pt == BEHIND_PT else layout.told)
     cut = [Block.of([*part.lines, Line("", 4.0)]) for part in top if part.cut]
     return Behind(facts, picture, subject, layout, cut)
 
@@ -191,8 +195,8 @@ def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], sho
     return low
 
 
-def _draw_notes(pen: paper.Pen, top: float) -> None:
-    """Leave room for notes in the field, and a place to sign."""
+def _draw_notes(pen: paper.Pen, top: float, told: str) -> None:
+    """Leave room for notes in the field, and a place to sign; beside it what stands on the page behind."""
     sign = FOOT_PT + 3.0
     if top - 9.0 > sign + SMALL_PT:
         pen.text(LEFT_PT, top - 9.0, "Notes", SMALL_PT, bold=True)
@@ -202,10 +206,15 @@ def _draw_notes(pen: paper.Pen, top: float) -> None:
         pen.rule(y, width=0.3)
         y -= 15.0
     pen.ink(paper.BLACK, paper.BLACK)
-    pen.text(LEFT_PT, sign, "Verified on the ground by", SMALL_PT)
-    pen.rule(sign - 1.0, LEFT_PT + 118.0, LEFT_PT + 330.0)
-    pen.text(LEFT_PT + 340.0, sign, "date", SMALL_PT)
-    pen.rule(sign - 1.0, LEFT_PT + 364.0, RIGHT_PT)
+    told_pt = paper.width_of(told, SMALL_PT, bold=True) + _SIGN_GAP_PT if told else 0.0
+    pen.text(RIGHT_PT, sign, told, SMALL_PT, bold=True, align="right")
+    right = RIGHT_PT - told_pt
+    date = right - _DATE_PT
+    x = LEFT_PT
+    for said, end in (("Verified on the ground by", date - _SIGN_GAP_PT), ("date", right)):
+        pen.text(x, sign, said, SMALL_PT)
+        pen.rule(sign - 1.0, x + paper.width_of(said, SMALL_PT) + 4.0, end)
+        x = date
 
 
 # --------------------------------------------------------------------------- files

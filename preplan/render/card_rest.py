@@ -90,12 +90,9 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
 def _backup(facts: Facts, *, brief: bool) -> list[Line]:
     """Say which fill site stands in, what it brings, and how far it is."""
     plan, backup, split = facts.plan, facts.cell("backup"), facts.cell("split")
-    said = "none at this response level."
+    said = _stands_in(facts)
     if backup >= 0:
         there = plan.sites[backup]
-        season = f" ({month_words(there.months)} only)" if there.seasonal else ""
-        flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
-        said = f"{words.site_words(plan, backup)}{season}, {flow}"
         said += "" if there.fill_gpm_given else " Its rate is assumed."
         said += _backup_way(facts)
         said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
@@ -107,9 +104,29 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
             else ""
         )
         said += "".join(f" {one}" for one in _other_backups(facts))
+    return paragraph(said, HALF_PT, bold=backup < 0, most=6)
+
+
+def _stands_in(facts: Facts) -> str:
+    """Say which fill site stands in, in which months of those told, and what it brings."""
+    plan, backup = facts.plan, facts.cell("backup")
     when = f" in {mine}" if (mine := facts.backup_months) else ""
-    named = f"Backup{when}" if split < 0 else f"Fill site {facts.cell('site') + 1} out{when}, all at backup"
-    return paragraph(f"{named}: {said}", HALF_PT, bold=backup < 0, most=6)
+    named = (
+        f"Backup{when}" if facts.cell("split") < 0 else f"Fill site {facts.cell('site') + 1} out{when}, all at backup"
+    )
+    if backup < 0:
+        return f"{named}: none at this response level."
+    there = plan.sites[backup]
+    season = f" ({month_words(there.months)} only)" if there.seasonal else ""
+    flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
+    return f"{named}: {words.site_words(plan, backup)}{season}, {flow}"
+
+
+def backup_in_brief(facts: Facts) -> list[Line]:
+    """Say the same in a line or two, for a card that has no room for more; nothing where there is no shuttle."""
+    if facts.level < 0 or facts.cell("site") < 0:
+        return []
+    return paragraph(_stands_in(facts), HALF_PT, bold=facts.cell("backup") < 0, indent=8.0)
 
 
 def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:
@@ -195,6 +212,13 @@ def _keep_off(facts: Facts, flag: Flag) -> str:
     months = facts.other.months if facts.other else ()
     shut = f"{words.first_up(month_words(months))}: {shut_road(facts.plan, flag.stretches)}."
     return f"{shut}{place_words(facts.plan, flag, facts.lead)} Do not drive over it."
+
+
+def grave_cautions(facts: Facts) -> int:
+    """Count the first of the cautions, which break a bridge or block a lane: they stand on the card before others."""
+    if facts.cell("trip") < 0:
+        return 0
+    return len(facts.kept_off) if facts.other is not None else len(facts.once("grave cautions", lambda: _grave(facts)))
 
 
 def _grave(facts: Facts) -> list[str]:

@@ -1,0 +1,192 @@
+"""The texts of a card that give way to each other, and the heights that they take."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from functools import cached_property
+from itertools import chain
+from typing import NamedTuple
+
+from preplan.render import card_rest, card_way, paper, words
+from preplan.render.card_columns import CARE_GOES_ON, parted_at
+from preplan.render.card_facts import HALF_PT, Facts
+from preplan.render.first_drive import LAST, WHOLE
+from preplan.render.paper import SMALL_PT, Block, Line
+
+STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
+"""Height of the timeline strip; the second where a card has much to say."""
+_ARRIVING = "how units arrive from their stations"
+_STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
+
+
+def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
+    """Give the height of the band that `timeline_band` fills below the table of levels, points."""
+    return 0.0 if facts.group.strip is None else strip_pt + SMALL_PT * 1.6
+
+
+def strip_words(facts: Facts) -> str:
+    """Say what a card's timeline shows; '' where none runs."""
+    if facts.group.strip is None:
+        return ""
+    return words.called_words(facts.plan, facts.lead, facts.group.strip.called) + _STRIP_LEGEND
+
+
+def small_strip_height(facts: Facts) -> float:
+    """Give the height of a timeline in one of the two columns, with the words above it, points."""
+    if facts.group.strip is None:
+        return 0.0
+    return LEAST_STRIP_PT + paper.height_of(paper.paragraph(strip_words(facts), HALF_PT, SMALL_PT)) + 4.0
+
+
+class Piece(NamedTuple):
+    """One text below the table of a card that has too much to say; sorted as they stand there."""
+
+    kind: int
+    at: int = 0
+    """Which one of its kind."""
+
+
+_IN_BRIEF, _OTHERWISE, _CARE, _DRIVE = range(4)
+
+
+def with_piece(shown: frozenset[Piece], more: Piece) -> frozenset[Piece]:
+    """Show one more; who stands in is told once."""
+    return (shown - {Piece(_IN_BRIEF)} if more == Piece(_OTHERWISE, 0) else shown) | {more}
+
+
+class Below(NamedTuple):
+    """What stands in the two columns below the table."""
+
+    high_pt: float
+    columns: tuple[Sequence[Line], Sequence[Line]]
+
+
+class Texts:
+    """The texts of one card that give way to each other, each set once however often the layout is tried.
+
+    Those for beside the map are set for a width in points; what stands below is the same whatever that is.
+    """
+
+    def __init__(self, facts: Facts, *, drive_above: bool) -> None:
+        """Set the cautions below; everything else is set when first asked."""
+        self.facts, self._drive_above = facts, drive_above
+        self._items = card_rest.cautions(facts, HALF_PT)
+        self.cautions = len(self._items)
+        """How many there are."""
+        self.care_below = _headed(self._items)
+        """The cautions for the columns, the heading with the first."""
+        self.care_pt = sum(block.height for block in self.care_below)
+        self._set: dict[Hashable, Block] = {}
+        self._else: dict[bool, list[list[Line]]] = {}
+
+    @cached_property
+    def strip_pt(self) -> float:
+        """Height of the timeline in a column."""
+        return small_strip_height(self.facts)
+
+    def below_pt(self, *, brief: bool, most: int, beside: bool) -> float:
+        """Add up the heights of what stands below the table, points."""
+        care_pt = 0.0 if beside else self.care_pt
+        return self.joined(brief=brief).height + care_pt + sum(block.height for block in self.first_drive(most))
+
+    def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
+        """Set a text unless it is set."""
+        if key not in self._set:
+            self._set[key] = Block.of(write())
+        return self._set[key]
+
+    def care(self, width: float) -> Block:
+        """Give the cautions for beside the map, under their heading."""
+        return self._once(("care", width), lambda: card_rest.under_heading(card_rest.cautions(self.facts, width)).lines)
+
+    def way(self, width: float) -> Block:
+        """Give both legs, a line a step; without a trip why there is none."""
+        return self._once(("way", width), lambda: card_way.way(self.facts, width))
+
+    def ends(self, width: float) -> Block:
+        """Give the first and the last step of both legs."""
+        return self._once(("ends", width), lambda: card_way.ends_of_way(self.facts, width))
+
+    def otherwise(self, *, brief: bool) -> list[list[Line]]:
+        """Give what else there is, each for itself."""
+        if brief not in self._else:
+            self._else[brief] = card_rest.otherwise(self.facts, brief=brief)
+        return self._else[brief]
+
+    def joined(self, *, brief: bool) -> Block:
+        """Give the same as one text."""
+        return self._once(("otherwise", brief), lambda: [*chain.from_iterable(self.otherwise(brief=brief))])
+
+    def first_drive(self, most: int) -> list[Block]:
+        """Give how units come from their stations, `most` steps of each way; none where it stands elsewhere."""
+        if self._drive_above or not most:
+            return []
+        told = self._once(("first drive", most), lambda: card_rest.first_drive(self.facts, most))
+        return [told] if told.lines else []
+
+    def by_weight(self) -> Iterator[Piece]:
+        """List the pieces of a card that is too full, what weighs most first: who stands in, and what breaks."""
+        grave = card_rest.grave_cautions(self.facts)
+        yield from [Piece(_IN_BRIEF)] * bool(self._in_brief.lines)
+        yield from (Piece(_CARE, at) for at in range(grave))
+        yield from [Piece(_OTHERWISE, 0)] * bool(self._in_brief.lines)
+        yield from (Piece(_CARE, at) for at in range(grave, self.cautions))
+        yield from (Piece(_OTHERWISE, at) for at in range(1, len(self.otherwise(brief=True))))
+        yield from [Piece(_DRIVE)] * bool(self.first_drive(LAST))
+
+    @cached_property
+    def _in_brief(self) -> Block:
+        """Who stands in, in a line or two."""
+        return Block.of(card_rest.backup_in_brief(self.facts))
+
+    def below(self, shown: frozenset[Piece]) -> Below:
+        """Set some pieces below the table, each where it belongs."""
+        care = [self._items[at] for kind, at in sorted(shown) if kind == _CARE]
+        blocks = [self._in_brief] if Piece(_IN_BRIEF) in shown else []
+        blocks += [Block.of(self.otherwise(brief=True)[at]) for kind, at in sorted(shown) if kind == _OTHERWISE]
+        first = len(blocks)
+        blocks += _headed(care)
+        under_care = range(first + 1, len(blocks))
+        blocks += self.first_drive(LAST) if Piece(_DRIVE) in shown else []
+        parted = parted_at([block.height for block in blocks], under_care=under_care)
+        return Below(parted.high_pt, parted.columns(blocks))
+
+    def rest(self, shown: frozenset[Piece]) -> tuple[Block, ...]:
+        """Give the texts that are not among some, for the page behind, under their headings."""
+        before = {at for kind, at in shown if kind == _OTHERWISE}
+        all_told = len(before) == len(self.otherwise(brief=True))
+        left = [] if all_told else [
+            Block.of(lines) for at, lines in enumerate(self.otherwise(brief=False)) if at not in before
+        ]  # fmt: skip
+        if before and left:
+            left.insert(0, Block.of([Line("IF SOMETHING IS OUT, continued", SMALL_PT, bold=True)]))
+        told = {at for kind, at in shown if kind == _CARE}
+        care = [item for at, item in enumerate(self._items) if at not in told]
+        if told and care:
+            care.insert(0, Block.of([CARE_GOES_ON]))
+        else:
+            care = _headed(care)
+        return (*left, *care, *([] if Piece(_DRIVE) in shown else self.first_drive(WHOLE)))
+
+    @cached_property
+    def told_alone(self) -> str:
+        """Say that how units come from their stations stands on the page behind, where nothing else does."""
+        return f"{words.first_up(words.NEXT_PAGE)}: {_ARRIVING}." if self.first_drive(WHOLE) else ""
+
+    def told(self, shown: frozenset[Piece]) -> str:
+        """Say what stands on the page behind; warnings among it are told as such."""
+        kinds = Counter(kind for kind, _ in shown)
+        behind = [
+            ("the timeline", self.facts.group.strip is not None),
+            ("MORE WARNINGS", kinds[_CARE] < self.cautions),
+            ("what else if something is out", kinds[_OTHERWISE] < len(self.otherwise(brief=True))),
+            (_ARRIVING, not kinds[_DRIVE] and bool(self.first_drive(LAST))),
+        ]
+        named = ", ".join(said for said, there in behind if there)
+        return f"{words.first_up(words.NEXT_PAGE)}: {named}." if named else ""
+
+
+def _headed(items: Sequence[Block]) -> list[Block]:
+    """Put the heading over the first of some cautions."""
+    return [card_rest.under_heading(items[:1]), *items[1:]] if items else []
