@@ -400,6 +400,8 @@ class SeasonLine:
     """(addresses, levels): the second one, where tankers are split then; -1: all fill at the one."""
     backup_site: IntArray
     """(addresses, levels): the site that stands in for the first one in this season, -1: none."""
+    backup_gpm: FloatArray
+    """(addresses, levels): uninterrupted flow with all tankers there, NaN: none stands in."""
     uninterrupted_gpm: FloatArray
     """(addresses, levels)."""
 

@@ -445,6 +445,7 @@ def example_plan() -> Plan:
                 best_site=levels.site,
                 split_site=levels.split,
                 backup_site=levels.backup,
+                backup_gpm=levels.backup_gpm,
                 uninterrupted_gpm=levels.uninterrupted_gpm,
             ),
             SeasonLine(
@@ -453,6 +454,7 @@ def example_plan() -> Plan:
                 best_site=levels.site,
                 split_site=levels.split,
                 backup_site=levels.backup,
+                backup_gpm=levels.backup_gpm,
                 uninterrupted_gpm=levels.uninterrupted_gpm * 0.98,
             ),
         ),

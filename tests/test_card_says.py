@@ -46,7 +46,12 @@ def with_backup(winter: int) -> Plan:
     sites = (plan.sites[0], replace(plan.sites[1], months=SUMMER))
     backup, trip = np.ones_like(plan.levels.backup), np.ones_like(plan.levels.backup_trip)
     seasons = tuple(
-        replace(line, backup_site=np.full_like(backup, winter if line.months == WINTER else 1)) for line in plan.seasons
+        replace(
+            line,
+            backup_site=np.full_like(backup, winter if line.months == WINTER else 1),
+            backup_gpm=np.full(backup.shape, 140.0 if line.months == WINTER else 320.0),
+        )
+        for line in plan.seasons
     )
     gpm = np.full_like(plan.levels.backup_gpm, 320.0)
     levels = replace(plan.levels, backup=backup, backup_trip=trip, backup_gpm=gpm)
@@ -54,7 +59,8 @@ def with_backup(winter: int) -> Plan:
 
 
 @pytest.mark.parametrize(
-    ("winter", "told"), [(-1, "December to March: NO backup."), (0, "December to March: backup fill site 1.")]
+    ("winter", "told"),
+    [(-1, "December to March: NO backup."), (0, "December to March: backup fill site 1, 140 gpm, does not meet.")],
 )
 def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told: str) -> None:
     said = otherwise(facts(with_backup(winter)))

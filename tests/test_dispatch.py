@@ -229,6 +229,7 @@ def test_winter_variant() -> None:
         best_site=best,
         split_site=plan.levels.split,
         backup_site=plan.levels.backup,
+        backup_gpm=plan.levels.backup_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     summer = SeasonLine(
@@ -237,6 +238,7 @@ def test_winter_variant() -> None:
         best_site=plan.levels.site,
         split_site=plan.levels.split,
         backup_site=plan.levels.backup,
+        backup_gpm=plan.levels.backup_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     found = rows(replace(plan, seasons=(summer, winter)))
@@ -254,6 +256,7 @@ def test_winter_s_two_fill_sites_are_told_where_they_differ() -> None:
         best_site=plan.levels.site,
         split_site=split,
         backup_site=plan.levels.backup,
+        backup_gpm=plan.levels.backup_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     assert "F1+F2" in [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))]
@@ -272,6 +275,7 @@ def test_winter_alone_parts_neighbours() -> None:
         best_site=best,
         split_site=plan.levels.split,
         backup_site=plan.levels.backup,
+        backup_gpm=plan.levels.backup_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
     )
     assert [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))] == ["", "F2"]

@@ -159,4 +159,6 @@ def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None
             np.testing.assert_array_equal(getattr(alone.levels, name)[mine], getattr(whole.levels, name)[mine])
         # a search for a flow ends within a billionth of it, by other steps among other cases
         np.testing.assert_allclose(alone.levels.uninterrupted_gpm[same], line.uninterrupted_gpm[same], rtol=1e-8)
+        np.testing.assert_array_equal(alone.levels.backup[same], line.backup_site[same])
+        np.testing.assert_allclose(alone.levels.backup_gpm[same], line.backup_gpm[same], rtol=1e-8)
     assert compared > 0.9 * len(whole.addresses)

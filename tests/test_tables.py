@@ -83,7 +83,7 @@ def picked(plan: Plan, rows: list[int]) -> Plan:
         seasons=tuple(
             replace(
                 one, best_site=one.best_site[take], split_site=one.split_site[take], backup_site=one.backup_site[take],
-                uninterrupted_gpm=one.uninterrupted_gpm[take],
+                backup_gpm=one.backup_gpm[take], uninterrupted_gpm=one.uninterrupted_gpm[take],
             )
             for one in plan.seasons
         ),

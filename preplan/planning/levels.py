@@ -49,6 +49,7 @@ def choose(flows: Flows) -> Choice:
                 best_site=found.site,
                 split_site=flows.second_site(found.row),
                 backup_site=found.backup,
+                backup_gpm=np.where(found.backup >= 0, _flows_at(flows, found.backup), np.nan),
                 uninterrupted_gpm=np.where(found.site >= 0, flows.held_gpm(found.row), np.nan),
             )
         )

@@ -58,17 +58,19 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
         named = f"{words.level_words(plan.district.levels[at].name)} " * by_itself
         flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
-        said = f"{named}{from_words(season.sites_of(lead, at))}: {flow}{_backup_then(season, lead, at)}"
+        said = f"{named}{from_words(season.sites_of(lead, at))}: {flow}{_backup_then(facts, season, at)}"
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}{',' * by_itself} {said}" for said, those in told.items())
 
 
-def _backup_then(season: SeasonLine, address: int, level: int) -> str:
-    """Say which fill site stands in for the first one in a season, behind a blank."""
-    first, backup = int(season.best_site[address, level]), int(season.backup_site[address, level])
+def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
+    """Say which fill site stands in for the first one in a season, and what it brings, behind a blank."""
+    cell = facts.lead, level
+    first, backup = int(season.best_site[cell]), int(season.backup_site[cell])
     if first < 0:
         return ""
-    return f" If fill site {first + 1} fails: {f'fill site {backup + 1}' if backup >= 0 else 'NO backup'}."
+    flow = f"fill site {backup + 1}, {flow_words(facts, float(season.backup_gpm[cell]))}"
+    return f" If fill site {first + 1} fails: {flow if backup >= 0 else 'NO backup.'}"
 
 
 def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:

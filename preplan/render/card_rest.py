@@ -153,17 +153,15 @@ def _backup_way(facts: Facts) -> str:
 
 def _other_backups(facts: Facts) -> list[str]:
     """Say which fill site stands in when that of the worst season does not, or is itself the one that is planned."""
-    lead, level, mine = facts.lead, facts.level, facts.cell("backup")
-    others: dict[int, list[int]] = {}
+    cell, mine = (facts.lead, facts.level), facts.cell("backup")
+    others: dict[str, list[int]] = {}
     for season in facts.plan.seasons:
-        stands_in = int(season.backup_site[lead, level])
-        if stands_in != mine and season.best_site[lead, level] >= 0:
-            others.setdefault(stands_in, []).extend(season.months)
-    said = {-1: "NO backup"}
-    return [
-        f"{words.first_up(month_words(months))}: {said.get(site, f'backup fill site {site + 1}')}."
-        for site, months in others.items()
-    ]
+        stands_in = int(season.backup_site[cell])
+        if stands_in == mine or season.best_site[cell] < 0:
+            continue
+        flow = f"backup fill site {stands_in + 1}, {flow_words(facts, float(season.backup_gpm[cell]))}"
+        others.setdefault(flow if stands_in >= 0 else "NO backup.", []).extend(season.months)
+    return [f"{words.first_up(month_words(months))}: {said}" for said, months in others.items()]
 
 
 def covered(facts: Facts) -> list[Line]:
