@@ -207,6 +207,18 @@ def sites(header: str, *texts: str) -> tuple[tuple[FillSite, ...], Sheet]:
     return read_fill_sites(sheet, SHUTTLE), sheet
 
 
+def test_what_is_possible_and_seldom_is_taken_and_asked_about() -> None:
+    """A digit too many makes a pond feed the whole district: nothing refuses it, so somebody has to be asked."""
+    found, sheet = sites(",fill_gpm,site_gpm", "a|A|draft|-72|44|10000|", "b|B|draft|-72|44|2500|10000")
+    assert [one.fill_gpm for one in found] == [10_000.0, 2500.0]
+    assert sheet.faults == []
+    (asked,) = sheet.notes
+    assert "(a): fill_gpm 10,000 is much for the rate into one tanker, seldom above 2,500 gpm" in asked
+    _, refused = sites(",fill_gpm", "a|A|draft|-72|44|100000")
+    assert faults(refused) == [("a", "fill_gpm")]
+    assert refused.notes == []
+
+
 def test_a_bare_site_gets_the_defaults() -> None:
     (site,), _ = sites("", "S1|Pond|draft|-72|44")
     assert site == FillSite(

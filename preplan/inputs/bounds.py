@@ -1,10 +1,12 @@
 """Between which numbers a real truck, site, building or limit lies: outside, a unit or a digit is wrong.
 
-A bound lets everything real through and a few of the slips; it is no rule of good practice. Nothing here is a default.
+A bound lets everything real through and a few of the slips; it is no rule of good practice. What is real but seldom is
+taken and noted. Nothing here is a default.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -25,31 +27,33 @@ class Bound:
     thing: str
     """What the column tells of, such as 'height of a fire truck'."""
     source: str = CAREFUL
+    seldom: float = math.inf
+    """Above it a number is taken, and the user is asked whether it is meant."""
 
 
 APPARATUS: Mapping[str, Bound] = {
-    "pump_gpm": Bound(1.0, 20_000.0, "pump of a fire truck"),
-    "dump_gpm": Bound(1.0, 20_000.0, "dump of a tanker"),
-    "intake_gpm": Bound(1.0, 20_000.0, "intake of a tank"),
-    "self_fill_gpm": Bound(1.0, 20_000.0, "rate of a vacuum tanker"),
+    "pump_gpm": Bound(1.0, 20_000.0, "pump of a fire truck", seldom=3000.0),
+    "dump_gpm": Bound(1.0, 20_000.0, "dump of a tanker", seldom=5000.0),
+    "intake_gpm": Bound(1.0, 20_000.0, "intake of a tank", seldom=3000.0),
+    "self_fill_gpm": Bound(1.0, 20_000.0, "rate of a vacuum tanker", seldom=3000.0),
     "loaded_lb": Bound(1000.0, 250_000.0, "weight of a fire truck"),
     "empty_lb": Bound(1000.0, 250_000.0, "weight of a fire truck"),
     "axle_lb": Bound(800.0, 80_000.0, "weight on a truck's heaviest axle"),
     "height_ft": Bound(5.0, 15.0, "height of a fire truck", "legal heights end at 13.5 to 15 ft, " + MEMORY),
     "width_ft": Bound(4.0, 12.0, "width of a fire truck", "8.5 ft is legal without mirrors, " + MEMORY),
     "max_mph": Bound(10.0, 100.0, "top speed of a loaded fire truck"),
-    "portable_tank_gal": Bound(50.0, 50_000.0, "portable tank"),
-    "supply_hose_ft": Bound(10.0, 50_000.0, "length of supply hose on a truck"),
+    "portable_tank_gal": Bound(50.0, 50_000.0, "portable tank", seldom=6000.0),
+    "supply_hose_ft": Bound(10.0, 50_000.0, "length of supply hose on a truck", seldom=10_000.0),
     "supply_hose_in": Bound(1.0, 13.0, "diameter of supply hose", "the largest fire hose is 12 in, " + MEMORY),
 }
 STATIONS: Mapping[str, Bound] = {"turnout_min": Bound(0.0, 60.0, "turnout of a station")}
 FILL_SITES: Mapping[str, Bound] = {
-    "fill_gpm": Bound(1.0, 20_000.0, "rate into one tanker"),
-    "site_gpm": Bound(1.0, 100_000.0, "rate of a fill site"),
-    "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site"),
+    "fill_gpm": Bound(1.0, 20_000.0, "rate into one tanker", seldom=2500.0),
+    "site_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0),
+    "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0),
     "positions": Bound(1.0, 20.0, "number of tankers that fill at one site at once"),
 }
-HYDRANTS: Mapping[str, Bound] = {"flow_gpm": Bound(1.0, 20_000.0, "flow of a hydrant")}
+HYDRANTS: Mapping[str, Bound] = {"flow_gpm": Bound(1.0, 20_000.0, "flow of a hydrant", seldom=5000.0)}
 ADDRESSES: Mapping[str, Bound] = {
     "length_ft": Bound(5.0, 10_000.0, "length of a building"),
     "width_ft": Bound(5.0, 10_000.0, "width of a building"),
@@ -82,6 +86,18 @@ _COMMA = re.compile(r"\d{1,2},\d{3}")
 def broken(value: float, bound: Bound) -> bool:
     """Tell whether a number lies outside its bound; below zero, zero and NaN are judged elsewhere."""
     return value > 0.0 and not bound.low <= value <= bound.high
+
+
+def seldom(unit: str, value: float, bound: Bound) -> str:
+    """Ask whether a number is meant that is possible and seldom; '' where it is neither or outside its bound.
+
+    >>> seldom("gpm", 10_000.0, FILL_SITES["fill_gpm"])
+    'is much for the rate into one tanker, seldom above 2,500 gpm: is a digit too many? It is taken as it is'
+    """
+    if not bound.seldom < value <= bound.high:
+        return ""
+    most = f"{bound.seldom:,g} {unit}".rstrip()
+    return f"is much for the {bound.thing}, seldom above {most}: is a digit too many? It is taken as it is"
 
 
 def rule(unit: str, cell: str, value: float, bound: Bound) -> str:

@@ -180,6 +180,10 @@ class Sheet:
         for i in np.flatnonzero(outside).tolist():
             cell = self.cells(column)[i]
             self._keep(i, column, cell, bounds.rule(unit, cell, float(values[i]), bound))
+        for i in np.flatnonzero(values > bound.seldom).tolist():
+            asked = bounds.seldom(unit, float(values[i]), bound)
+            if asked:
+                self.note(f"row {self.row[i]} ({self.id[i]}): {self.header(column)} {values[i]:,g} {asked}.")
         return outside
 
     def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
