@@ -13,7 +13,8 @@ from time import perf_counter
 from preplan.inputs.asked_address import asked_address, finding_of
 from preplan.inputs.drill_log import read_drill_log
 from preplan.inputs.reader import input_files, read_inputs
-from preplan.plan import Inputs, Plan, Rejected
+from preplan.plan import Plan
+from preplan.plan_inputs import Inputs, Rejected
 from preplan.planning.drill_offers import Offered, offers
 from preplan.planning.drills import Drilled, compare, dump_ground
 from preplan.planning.ground import lay_ground

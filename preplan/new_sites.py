@@ -13,7 +13,8 @@ from preplan.build import SHARED_ADDRESSES, Watch, default_folder, prepared_road
 from preplan.errors import Finding, InputError
 from preplan.inputs.reader import read_candidates, read_inputs
 from preplan.months import month_words
-from preplan.plan import Inputs, Plan
+from preplan.plan import Plan
+from preplan.plan_inputs import Inputs
 from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import meets_at, plan_district
 from preplan.planning.siting import Picked, pick_places

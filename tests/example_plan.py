@@ -10,10 +10,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from preplan.plan import (
+from preplan.plan import Cut, Plan
+from preplan.plan_cards import CardGroup, OtherCircuit, Step
+from preplan.plan_tables import (
     AnswerTable,
-    CardGroup,
-    Cut,
     Flag,
     FrontageTable,
     HaulTable,
@@ -22,11 +22,8 @@ from preplan.plan import (
     LevelTable,
     NeedTable,
     OccupancyCount,
-    OtherCircuit,
-    Plan,
     RouteForest,
     SeasonLine,
-    Step,
     SupplyTable,
     TripTable,
 )

@@ -20,7 +20,9 @@ from pyproj import Geod
 
 from preplan.build import Watch, prepared_roads
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Cut, Plan, RouteForest, WayIn
+from preplan.plan import Cut, Plan
+from preplan.plan_cards import WayIn
+from preplan.plan_tables import RouteForest
 from preplan.planning.pipeline import plan_district
 from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
 from preplan.roads.road_names import is_circle

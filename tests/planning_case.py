@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from preplan.plan import FrontageTable, HydrantReach, NeedTable
+from preplan.plan_tables import FrontageTable, HydrantReach, NeedTable
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.response import respond
 from preplan.records import FillSite, ResponseLevel, Station, Unit, text_array

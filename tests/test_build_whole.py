@@ -23,7 +23,8 @@ from typer.testing import CliRunner, Result
 
 from preplan import build
 from preplan.cli import app
-from preplan.plan import Inputs, Plan
+from preplan.plan import Plan
+from preplan.plan_inputs import Inputs
 from preplan.render import tables
 from tests.plan_checks import REPO, SAMPLE
 from tests.shared_data import shared

@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from preplan.plan import CardGroup, Flag, Plan, Step
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, Step
+from preplan.plan_tables import Flag
 from preplan.render import (
     card_columns,
     card_facts,

@@ -9,7 +9,8 @@ from itertools import chain
 import numpy as np
 import pytest
 
-from preplan.plan import Flag, LayTable, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import Flag, LayTable
 from preplan.render import card_parts, card_rest, card_words, crew
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture

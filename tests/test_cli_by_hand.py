@@ -16,7 +16,7 @@ import preplan
 from preplan.build import Built
 from preplan.cli import MOST_FINDINGS, app
 from preplan.errors import Finding, InputError, InvariantError, OutputError
-from preplan.plan import Rejected
+from preplan.plan_inputs import Rejected
 from preplan.render.words import CAUTIONS
 
 Progress = Callable[[str, float], None]

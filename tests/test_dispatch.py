@@ -12,7 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from preplan.plan import CardGroup, Flag, Plan, SeasonLine
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup
+from preplan.plan_tables import Flag, SeasonLine
 from preplan.records import text_array
 from preplan.render.dispatch import DISPATCH_COLUMNS, dispatch_csv
 from tests.example_plan import example_plan, split_plan

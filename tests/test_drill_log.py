@@ -17,7 +17,7 @@ from preplan.errors import InputError
 from preplan.inputs.clock import LATEST_START_MIN, LONGEST_MIN, clock, read_times
 from preplan.inputs.drill_log import EVENT_WORDS, read_drill_log
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Inputs
+from preplan.plan_inputs import Inputs
 from preplan.records import DUMP_EVENTS, FILL_EVENTS, DrillLog
 from tests.faults.small import SmallDistrict
 

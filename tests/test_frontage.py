@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod
 
-from preplan.plan import FrontageTable
+from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable
 from preplan.roads.frontage import place_addresses, place_points
 from preplan.roads.limits import limits_of

@@ -22,7 +22,7 @@ from preplan.inputs.columns import SPECS
 from preplan.inputs.district_file import KEYS, read_boundary, read_district
 from preplan.inputs.reader import read_inputs
 from preplan.inputs.table_file import read_table
-from preplan.plan import Inputs
+from preplan.plan_inputs import Inputs
 from preplan.records import RoadTable
 from preplan.roads.limits import limits_of
 from preplan.roads.network import build_network, restriction_problems

@@ -18,7 +18,9 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from preplan.plan import STATUSES, Inputs, Plan, Rejected, RoadSource
+from preplan.plan import Plan
+from preplan.plan_inputs import Inputs, Rejected, RoadSource
+from preplan.plan_tables import STATUSES
 from preplan.records import IntArray, text_array
 from preplan.render.fields import ABOUT
 from preplan.render.geopackage import ROAD_NOTICE, geopackage

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from preplan.plan import HaulTable, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import HaulTable
 from preplan.planning.hauls import haul_table
 from preplan.records import joined
 from preplan.render import crew

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from preplan.plan import FrontageTable, HydrantReach
+from preplan.plan_tables import FrontageTable, HydrantReach
 from preplan.records import FloatArray, HydrantTable, text_array
 from preplan.roads.frontage import place_addresses, place_points
 from preplan.roads.hose import credit_gpm, hydrant_reach

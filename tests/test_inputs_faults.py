@@ -11,7 +11,7 @@ import typer
 
 from preplan.cli import EXIT_INPUT, _exit_status
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Inputs
+from preplan.plan_inputs import Inputs
 from tests.conftest import Golden
 from tests.faults.built import BUILDERS
 from tests.inputs_folder import FILES, toml, write_folder

@@ -16,7 +16,8 @@ from typer.testing import CliRunner
 from preplan.cli import app
 from preplan.errors import InvariantError
 from preplan.inputs.reader import read_inputs
-from preplan.plan import CardGroup, OtherCircuit, Plan
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.planning import invariants, pipeline
 from preplan.roads.source import read_osm
 from tests.faults.small import write_small_district

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from preplan.plan import LayTable, Plan, SupplyTable
+from preplan.plan import Plan
+from preplan.plan_tables import LayTable, SupplyTable
 from preplan.records import text_array
 from preplan.render import card_facts, card_words, crew
 from preplan.render.map_data import map_data

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pytest
 
 from preplan.months import months_text
-from preplan.plan import AnswerTable, LevelTable, TripTable
+from preplan.plan_tables import AnswerTable, LevelTable, TripTable
 from preplan.planning.assignment import Scene
 from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 import pytest
 
-from preplan.plan import Flag, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import Flag
 from preplan.records import FillSite, FloatArray, Station
 from preplan.render import flag_words
 from preplan.render.first_minutes import officer_words

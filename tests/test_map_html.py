@@ -19,8 +19,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from preplan.errors import InputError
-from preplan.plan import STATUSES, Plan
-from preplan.render.map_data import map_data, road_rank
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES
+from preplan.render.map_data import map_data
+from preplan.render.map_frame import road_rank
 from preplan.render.map_html import embedded_json, map_page, tile_source
 from preplan.render.map_pack import lines, pack, steps, whole
 from preplan.render.map_svg import fill_site_table, still_legend, still_map

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from preplan.plan import STATUSES, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES
 from preplan.records import FloatArray
 from preplan.render.map_html import map_page
 from tests.browser import opened, page_source

@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from preplan.plan import Flag, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import Flag
 from preplan.render import crew
 from preplan.render.card_words import season_words
 from preplan.render.limit_places import posted_words
-from preplan.render.map_data import _flag_said
+from preplan.render.map_answers import flag_said
 from preplan.render.us_grid import grid_words
 from tests.browser import Opened, opened, written
 from tests.plan_checks import SAMPLE, plan_of
@@ -189,12 +190,12 @@ def test_there_is_a_way_back_to_the_address(wide: Opened, opener: str) -> None:
 
 def test_a_gap_says_that_it_is_of_a_call_on_arrival(plan: Plan) -> None:
     flag = Flag("gap", 0.1, "min")
-    assert _flag_said(plan, flag, "on arrival") == (
+    assert flag_said(plan, flag, "on arrival") == (
         "Less water than is asked for: 0.1 minutes in all, if this level is called on arrival."
     )
-    assert _flag_said(plan, flag, "at dispatch") == "Less water than is asked for: 0.1 minutes in all."
+    assert flag_said(plan, flag, "at dispatch") == "Less water than is asked for: 0.1 minutes in all."
     two = Flag("two fill sites", "T11 at F07, round trip 8 min")
-    assert "T11 at fill site 7, round trip 8 min" in _flag_said(plan, two)
+    assert "T11 at fill site 7, round trip 8 min" in flag_said(plan, two)
 
 
 def test_what_is_posted_and_what_is_rated_are_parted() -> None:

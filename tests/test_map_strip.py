@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from preplan.plan import Plan, Strip
+from preplan.plan import Plan
+from preplan.plan_cards import Strip
 from preplan.records import FloatArray
 from preplan.render import strip
 from preplan.render.map_data import map_data

@@ -13,14 +13,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from preplan.plan import Plan, TripTable, WhatIf
+from preplan.plan import Plan, WhatIf
+from preplan.plan_tables import TripTable
 from preplan.planning import pipeline
 from preplan.planning.assignment import Delivery, Scene, circuit_of, crews, deliver, line_capped, source_capped
 from preplan.planning.what_if import what_if_of
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
-from preplan.render.map_data import along_roads
 from preplan.render.map_html import map_page
+from preplan.render.map_routes import along_roads
 from preplan.render.map_what_if import MINUTE_STEPS, what_if_data
 from preplan.render.tables import levels_csv
 from preplan.water.shuttle import LIMITS

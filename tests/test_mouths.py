@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from preplan.plan import FrontageTable, NeedTable
+from preplan.plan_tables import FrontageTable, NeedTable
 from preplan.planning.dump_sites import Lay, choose_mouths
 from preplan.records import FloatArray, IntArray, ResponseLevel, text_array
 from preplan.roads.frontage import place_addresses

@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 
 from preplan.build import Watch, prepared_roads
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Inputs, Plan
+from preplan.plan import Plan
+from preplan.plan_inputs import Inputs
 from preplan.planning import kept, round_trips
 from preplan.planning.pipeline import plan_district
 from preplan.records import BoolArray, FeatureTable, FloatArray, RoadTable

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from preplan.plan import Step
+from preplan.plan_cards import Step
 from preplan.roads.paths import Junctions, cross_street, directions, heading_at_end
 from preplan.units import M_PER_MI
 from tests.road_builder import Drawing, draw

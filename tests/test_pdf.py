@@ -12,7 +12,10 @@ import numpy as np
 import pytest
 from pypdf import PageObject, PdfReader
 
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan, Rejected, Step
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, Step
+from preplan.plan_inputs import Rejected
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
 from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import (
     card_facts,

@@ -17,7 +17,7 @@ from PIL import Image
 from pypdf import PdfReader
 from reportlab.pdfgen.canvas import Canvas
 
-from preplan.plan import STATUSES
+from preplan.plan_tables import STATUSES
 from preplan.render import card_pdf, report_pdf, site_pdf, symbols_pdf
 from preplan.render.lettering_pdf import load_fonts
 from preplan.render.paper import BLACK, BLUE, RIGHT_PT, WHITE, YELLOW, Pen

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from pyproj import Geod
 
-from preplan.plan import LEAST_GAP_MIN, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import LEAST_GAP_MIN
 from preplan.records import BoolArray
 from preplan.units import M_PER_MI, MIN_PER_HOUR
 from tests import plan_checks

@@ -18,7 +18,8 @@ from shapely import MultiLineString, Point
 
 from preplan.errors import InputError
 from preplan.inputs.reader import read_inputs
-from preplan.plan import STATUSES, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES
 from preplan.planning.pipeline import plan_district
 from preplan.records import FeatureTable, RoadTable
 from preplan.render import tables

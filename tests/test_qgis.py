@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from preplan.plan import STATUSES
+from preplan.plan_tables import STATUSES
 from preplan.render.fields import ABOUT
 from preplan.render.geopackage import geopackage
 from tests.example_plan import example_plan

@@ -15,7 +15,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from preplan.plan import STATUSES, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES
 from preplan.render import tables
 from tests import plan_checks
 from tests.shared_data import shared

@@ -8,7 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from preplan.plan import CardGroup, Flag, Plan, Step
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, Step
+from preplan.plan_tables import Flag
 from preplan.render import card_facts, card_parts, card_rest, limit_places, paper, route_pdf, scene, symbols_pdf
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from preplan.inputs.reader import read_inputs
-from preplan.plan import Flag
+from preplan.plan_tables import Flag
 from preplan.planning.by_season import merged_scene, season_flags, with_lone_months, worst_roads
 from preplan.planning.flows import Flows
 from preplan.planning.levels import choose, grade

@@ -14,7 +14,9 @@ from pypdf import PdfReader
 
 from preplan.inputs.reader import read_inputs
 from preplan.months import month_words, months_text
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, OtherCircuit, Plan
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, OtherCircuit
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT
 from preplan.planning.pipeline import plan_district
 from preplan.render import card_facts, card_pdf, card_words, paper, site_pdf, words
 from preplan.render.card_words import splits

@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 from pyproj import Geod
 
 from preplan.errors import InputError
-from preplan.plan import RoadSource
+from preplan.plan_inputs import RoadSource
 from preplan.records import RoadTable
 from preplan.roads import source
 from preplan.roads.osm_file import MOST_BYTES

@@ -11,7 +11,7 @@ import pytest
 from pypdf import PdfReader
 from reportlab.pdfgen.canvas import Canvas
 
-from preplan.plan import Strip
+from preplan.plan_cards import Strip
 from preplan.render import lettering_pdf, paper, strip, strip_pdf
 from preplan.render.scene import Box
 from preplan.render.strip_names import Flag, in_rows

@@ -12,7 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from preplan.plan import Flag, FrontageTable, LevelTable, NeedTable, Plan, Rejected, TripTable
+from preplan.plan import Plan
+from preplan.plan_inputs import Rejected
+from preplan.plan_tables import Flag, FrontageTable, LevelTable, NeedTable, TripTable
 from preplan.records import AddressTable, text_array
 from preplan.render import tables
 from preplan.render.dispatch import dispatch_csv

@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from preplan.plan import CardGroup, Plan, Step, WayIn
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, Step, WayIn
 from preplan.planning.ground import SeasonGround
 from preplan.planning.vehicles import loaded_vehicle
 from preplan.planning.ways_in import with_ways_in

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from preplan.plan import Flag
+from preplan.plan_tables import Flag
 from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.records import ALL_MONTHS, IntArray, RoadLimits
 from preplan.render.flag_words import flag_words

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from preplan.months import month_words
-from preplan.plan import Flag, Step
+from preplan.plan_cards import Step
+from preplan.plan_tables import Flag
 from preplan.render import card_facts, card_words, words
 from preplan.render.driving_words import directions, step_words, turning_words
 from preplan.render.flag_words import flag_words

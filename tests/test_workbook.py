@@ -17,7 +17,8 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 from python_calamine import CalamineWorkbook
 
-from preplan.plan import Plan, Rejected
+from preplan.plan import Plan
+from preplan.plan_inputs import Rejected
 from preplan.records import text_array
 from preplan.render import workbook
 from preplan.render.tables import Numbers, address_columns, addresses_csv, level_columns, levels_csv

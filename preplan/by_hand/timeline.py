@@ -15,7 +15,7 @@ from preplan.render.words import gallons, limit_words, minutes, need, number, su
 from preplan.water import timeline
 
 if TYPE_CHECKING:
-    from preplan.plan import Strip
+    from preplan.plan_cards import Strip
 
 _TINY = 1e-9
 MOST_LOADS = 1500

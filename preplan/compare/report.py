@@ -15,7 +15,7 @@ from preplan.compare.comparison import Comparison
 from preplan.compare.entries import Entry
 from preplan.compare.pages import cards_moved, cards_wrong, page_words, roads_changed, sites_changed
 from preplan.compare.sentences import Fact, behind_words, cause_words, facts_by_address
-from preplan.plan import STATUSES
+from preplan.plan_tables import STATUSES
 from preplan.render.words import CAUTIONS, date_words, printable
 
 TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(

@@ -10,7 +10,7 @@ import pandas as pd
 from preplan.compare.answers import UNITS
 from preplan.compare.causes import CAUSES, stands_behind
 from preplan.compare.runs import RunChange
-from preplan.plan import STATUSES
+from preplan.plan_tables import STATUSES
 from preplan.render.words import basis_words, level_words, number, printable
 
 

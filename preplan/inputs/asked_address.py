@@ -6,7 +6,7 @@ from difflib import get_close_matches
 
 from preplan.errors import Finding, InputError
 from preplan.inputs.addressing import same_words
-from preplan.plan import Rejected
+from preplan.plan_inputs import Rejected
 from preplan.records import AddressTable
 
 _LEAST_WORDS = 2

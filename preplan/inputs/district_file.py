@@ -16,7 +16,7 @@ from preplan.inputs.rule_tables import RULE_TABLES, read_rules, rule_homes, rule
 from preplan.inputs.table_file import is_table
 from preplan.inputs.toml_document import Document, read_document
 from preplan.inputs.toml_slips import BACKSLASH_REMEDY
-from preplan.plan import RoadSource
+from preplan.plan_inputs import RoadSource
 from preplan.records import FloatArray, ResponseLevel
 from preplan.rules import District
 

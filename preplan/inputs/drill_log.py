@@ -13,7 +13,7 @@ import numpy as np
 from preplan.errors import Finding, InputError
 from preplan.inputs.clock import read_times
 from preplan.inputs.sheet import Sheet, open_sheet
-from preplan.plan import Inputs
+from preplan.plan_inputs import Inputs
 from preplan.records import (
     CLOCK_EVENTS,
     DUMP_EVENTS,

@@ -19,7 +19,7 @@ from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.sheet import Sheet, empty_sheet, open_sheet
 from preplan.inputs.table_file import parts_of
 from preplan.inputs.whereabouts import Places, check_places
-from preplan.plan import Inputs, Rejected
+from preplan.plan_inputs import Inputs, Rejected
 from preplan.records import AddressTable, FillSite, HydrantTable
 
 REJECTED_SHARE_MAX = 0.20

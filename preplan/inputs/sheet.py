@@ -18,7 +18,7 @@ from preplan.inputs.columns import EVERY_SPEC, SPECS, match_headers
 from preplan.inputs.table_file import read_table
 from preplan.inputs.tables import ShapeArray, TextTable
 from preplan.inputs.units_written import expected, unit_of
-from preplan.plan import Rejected
+from preplan.plan_inputs import Rejected
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
 LARGEST_NUMBER = 1e9

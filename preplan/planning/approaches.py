@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from preplan.plan import AnswerTable, LevelTable
+from preplan.plan_tables import AnswerTable, LevelTable
 from preplan.planning.ground import Ground, SeasonGround
 from preplan.planning.postings import barred, group_postings, postings_on
 from preplan.planning.vehicles import cut_vehicles, loaded_vehicle, unlimited_fleet

@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, FrontageTable, NeedTable
+from preplan.plan_tables import ROUNDING_GPM, FrontageTable, NeedTable
 from preplan.planning.response import Jobs, Response, assign_jobs
 from preplan.records import BoolArray, Columns, FillSite, FloatArray, IntArray, ResponseLevel, Unit
 from preplan.rules import Rules

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from preplan.months import months_text
-from preplan.plan import AnswerTable, Flag, SeasonLine
+from preplan.plan_tables import AnswerTable, Flag, SeasonLine
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.levels import Choice, worst_season
 from preplan.records import FloatArray, IntArray

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import CutTrips, Scene, season_months
 from preplan.planning.fireground import PIECE_CASES, case_table, everyone, setup_min
 from preplan.planning.flows import SLACK, Flows

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import Inputs
+from preplan.plan_inputs import Inputs
 from preplan.planning.drill_flow import Flow, flow_of
 from preplan.planning.drill_visits import (
     DUMP,

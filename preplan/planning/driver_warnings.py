@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, AnswerTable, Flag, Inputs, LevelTable, RouteForest, TripTable
+from preplan.plan_inputs import Inputs
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, AnswerTable, Flag, LevelTable, RouteForest, TripTable
 from preplan.planning.ground import Ground
 from preplan.planning.vehicles import is_tanker
 from preplan.planning.weights import Met, Weights, gravest_first

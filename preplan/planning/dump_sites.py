@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import FrontageTable, Inputs, NeedTable
+from preplan.plan_inputs import Inputs
+from preplan.plan_tables import FrontageTable, NeedTable
 from preplan.planning.ground import Ground
 from preplan.planning.round_trips import least_trips
 from preplan.planning.vehicles import CutFleet

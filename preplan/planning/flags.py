@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from preplan.months import months_text
-from preplan.plan import (
+from preplan.plan_tables import (
     FIRST_CIRCUIT,
     LEAST_GAP_MIN,
     SECOND_CIRCUIT,

@@ -8,7 +8,8 @@ from functools import cache
 import numpy as np
 
 from preplan.errors import Finding, InputError
-from preplan.plan import FrontageTable, Inputs, NeedTable
+from preplan.plan_inputs import Inputs
+from preplan.plan_tables import FrontageTable, NeedTable
 from preplan.planning.needs import needs_of
 from preplan.planning.occupancies import guessed_use, unknown_notes
 from preplan.planning.off_road import address_notes, off_road_notes

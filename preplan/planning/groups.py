@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import LEAST_GAP_MIN, AnswerTable, CardGroup, FrontageTable, LevelTable, RouteForest, Step, TripTable
+from preplan.plan_cards import CardGroup, Step
+from preplan.plan_tables import LEAST_GAP_MIN, AnswerTable, FrontageTable, LevelTable, RouteForest, TripTable
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
 from preplan.roads.paths import Junctions, cross_street, directions
 from preplan.roads.street_names import address_street, normalise

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from preplan.plan import HaulTable
+from preplan.plan_tables import HaulTable
 from preplan.planning.fireground import PIECE_CASES, called_later, case_table, haulers
 from preplan.planning.levels import Worked
 from preplan.planning.minutes import on_arrival_min

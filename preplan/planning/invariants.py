@@ -18,7 +18,8 @@ import numpy.typing as npt
 from pyproj import Geod
 
 from preplan.errors import InvariantError
-from preplan.plan import ROUNDING_GPM, STATUSES, Cut, Plan, RouteForest
+from preplan.plan import Cut, Plan
+from preplan.plan_tables import ROUNDING_GPM, STATUSES, RouteForest
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, Unit
 from preplan.roads.speeds import RULE_MIN_PER_MI
 from preplan.units import M_PER_MI, MIN_PER_HOUR

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import RouteForest, TripTable
+from preplan.plan_tables import RouteForest, TripTable
 from preplan.planning.assignment import Scene
 from preplan.planning.levels import Graded
 from preplan.planning.round_trips import BEST, BEST_YEAR_ROUND

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, AnswerTable, Flag, LayTable, LevelTable, SeasonLine, TripTable
+from preplan.plan_tables import ROUNDING_GPM, AnswerTable, Flag, LayTable, LevelTable, SeasonLine, TripTable
 from preplan.planning.assignment import Scene, stored
 from preplan.planning.fireground import setup_min
 from preplan.records import BoolArray, Columns, FloatArray, IntArray, joined

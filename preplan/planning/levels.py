@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, AnswerTable, HydrantReach, LevelTable, SeasonLine, SupplyTable
+from preplan.plan_tables import ROUNDING_GPM, AnswerTable, HydrantReach, LevelTable, SeasonLine, SupplyTable
 from preplan.planning.assignment import Line, Scene, other_sources, season_months, supply_line
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, steady
 from preplan.planning.flows import Flows, Settled

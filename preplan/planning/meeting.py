@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, RouteForest, TripTable
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
 from preplan.planning.round_trips import PairSearch
 from preplan.records import BoolArray, FloatArray, IntArray, RoadTable

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import Strip
+from preplan.plan_cards import Strip
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
 from preplan.records import FloatArray, IntArray, joined

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from preplan.plan import Flag
+from preplan.plan_tables import Flag
 from preplan.planning.vehicles import is_tanker
 from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.records import FillSite, IntArray

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from preplan.plan import NeedTable
+from preplan.plan_tables import NeedTable
 from preplan.planning.occupancies import Occupancy, occupancy_of
 from preplan.records import AddressTable, BoolArray, FeatureTable, FloatArray, IntArray, TextArray, text_array
 from preplan.roads.projection import projection_of

@@ -16,7 +16,7 @@ from functools import cache
 
 import numpy as np
 
-from preplan.plan import OccupancyCount
+from preplan.plan_tables import OccupancyCount
 from preplan.records import AddressTable, BoolArray, text_array
 
 

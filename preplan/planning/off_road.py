@@ -7,7 +7,8 @@ import math
 import numpy as np
 
 from preplan.errors import Finding, InputError
-from preplan.plan import FrontageTable, Inputs
+from preplan.plan_inputs import Inputs
+from preplan.plan_tables import FrontageTable
 from preplan.records import FillSite, Station
 from preplan.roads.places import Places
 from preplan.units import FT_PER_MI

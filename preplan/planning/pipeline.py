@@ -10,20 +10,10 @@ from operator import add
 import numpy as np
 
 from preplan.errors import Finding, InputError
-from preplan.plan import (
-    AnswerTable,
-    CardGroup,
-    HydrantReach,
-    Inputs,
-    LayTable,
-    LevelTable,
-    Plan,
-    PostingCost,
-    RouteForest,
-    SeasonLine,
-    Strip,
-    TripTable,
-)
+from preplan.plan import Plan, PostingCost
+from preplan.plan_cards import CardGroup, Strip
+from preplan.plan_inputs import Inputs
+from preplan.plan_tables import AnswerTable, HydrantReach, LayTable, LevelTable, RouteForest, SeasonLine, TripTable
 from preplan.planning.approaches import approaches
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.by_season import merged_scene, rows_of, season_flags, with_lone_months, worst_roads
@@ -53,16 +43,7 @@ from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, seaso
 from preplan.planning.ways_in import with_ways_in
 from preplan.planning.weights import Weights
 from preplan.planning.what_if import what_if_of
-from preplan.records import (
-    BoolArray,
-    FeatureTable,
-    FloatArray,
-    IntArray,
-    RoadLimits,
-    RoadTable,
-    TextArray,
-    Unit,
-)
+from preplan.records import BoolArray, FeatureTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, Unit
 from preplan.roads.hose import hydrant_reach
 from preplan.roads.paths import Junctions
 from preplan.roads.search import Fleet, Spots, response_min

@@ -12,7 +12,7 @@ from functools import partial
 
 import numpy as np
 
-from preplan.plan import Inputs
+from preplan.plan_inputs import Inputs
 from preplan.planning.ground import Ground, SeasonGround
 from preplan.planning.vehicles import CutFleet, unlimited_fleet
 from preplan.records import BoolArray, FloatArray, IntArray

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from preplan.months import month_words, months_text
-from preplan.plan import (
+from preplan.plan_tables import (
     FIRST_CIRCUIT,
     SECOND_CIRCUIT,
     AnswerTable,

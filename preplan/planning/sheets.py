@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import CardGroup, Flag, OtherCircuit, RouteForest, Step, TripTable
+from preplan.plan_cards import CardGroup, OtherCircuit, Step
+from preplan.plan_tables import Flag, RouteForest, TripTable
 from preplan.planning.fireground import Crews
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import Pairs, told_trips

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array, eye_array, hstack
 
-from preplan.plan import ROUNDING_GPM
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.flows import Flows
 from preplan.records import BoolArray, FloatArray, IntArray
 

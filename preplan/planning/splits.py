@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import crews, draws_elsewhere
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, with_jobs
 from preplan.planning.flows import SLACK, UNKNOWN, Flows, Settled, first_open, without_the_slow

@@ -14,7 +14,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from preplan.plan import CardGroup, RouteForest, Step, TripTable, WayIn
+from preplan.plan_cards import CardGroup, Step, WayIn
+from preplan.plan_tables import RouteForest, TripTable
 from preplan.planning.ground import Ground
 from preplan.planning.groups import Answered
 from preplan.planning.searched import Searched

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import Flag
+from preplan.plan_tables import Flag
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.road_names import road_label
 

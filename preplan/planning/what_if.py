@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from preplan.plan import TripTable, WhatIf
+from preplan.plan import WhatIf
+from preplan.plan_tables import TripTable
 from preplan.planning.assignment import TANK_LIFT_FT, Scene, site_rates, supply_line
 from preplan.planning.response import Jobs, assign_jobs
 from preplan.records import FloatArray, IntArray

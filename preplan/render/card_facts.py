@@ -11,7 +11,9 @@ from typing import Any, TypeVar
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, OtherCircuit, Plan
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, OtherCircuit
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
 from preplan.render import first_minutes, words
 from preplan.render.driving_words import directions
 from preplan.render.flag_words import ON_THE_WAY, flags_on

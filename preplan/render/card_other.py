@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import OtherCircuit, SeasonLine
+from preplan.plan_cards import OtherCircuit
+from preplan.plan_tables import SeasonLine
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_words import flow_words, from_words, place, splits

@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from preplan.plan import CardGroup, Plan
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup
 from preplan.render import (
     card_rest,
     card_way,

@@ -8,7 +8,7 @@ from itertools import chain
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import Flag
+from preplan.plan_tables import Flag
 from preplan.records import ALL_MONTHS
 from preplan.render import crew, paper, words
 from preplan.render.card_facts import (

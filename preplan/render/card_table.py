@@ -32,7 +32,9 @@ from preplan.render.tables import (
 )
 
 if TYPE_CHECKING:
-    from preplan.plan import CardGroup, Plan, SeasonLine
+    from preplan.plan import Plan
+    from preplan.plan_cards import CardGroup
+    from preplan.plan_tables import SeasonLine
 
 
 def cards_csv(plan: Plan) -> bytes:

@@ -8,7 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import FIRST_CIRCUIT, ROUNDING_GPM, OtherCircuit, Plan
+from preplan.plan import Plan
+from preplan.plan_cards import OtherCircuit
+from preplan.plan_tables import FIRST_CIRCUIT, ROUNDING_GPM
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.driving_words import drives_on, turning_words

@@ -9,7 +9,9 @@ from types import MappingProxyType
 
 import numpy as np
 
-from preplan.plan import Plan, RouteForest, Step
+from preplan.plan import Plan
+from preplan.plan_cards import Step
+from preplan.plan_tables import RouteForest
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
 from preplan.render.ground_pdf import Ground

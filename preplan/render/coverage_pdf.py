@@ -7,7 +7,8 @@ from itertools import product
 
 import numpy as np
 
-from preplan.plan import STATUSES, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES
 from preplan.records import BoolArray, FloatArray
 from preplan.render import index_pdf, scene, symbols_pdf, words
 from preplan.render.charts import Picture, draw_key, key_places

@@ -7,7 +7,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from preplan.plan import ROUNDING_GPM, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import FloatArray
 from preplan.render import words
 from preplan.render.first_minutes import full_flow_min

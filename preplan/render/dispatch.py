@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import ROUNDING_GPM
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import FloatArray, IntArray
 from preplan.render.tables import (
     Cells,

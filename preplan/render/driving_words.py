@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
-from preplan.plan import Step
+from preplan.plan_cards import Step
 from preplan.render.words import printable, way_length
 from preplan.units import FT_PER_MI
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import ROUNDING_GPM, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import BoolArray, FloatArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars

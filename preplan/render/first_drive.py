@@ -7,7 +7,8 @@ from collections.abc import Set as AbstractSet
 from itertools import groupby
 
 from preplan.months import month_words
-from preplan.plan import Plan, Step, WayIn
+from preplan.plan import Plan
+from preplan.plan_cards import Step, WayIn
 from preplan.records import ALL_MONTHS
 from preplan.render import words
 from preplan.render.limit_places import far_words, shut_road

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from preplan.plan import DRY_SHARE, LEAST_GAP_MIN, ROUNDING_GPM, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import DRY_SHARE, LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.render import words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing

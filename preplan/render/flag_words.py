@@ -6,7 +6,8 @@ import re
 from dataclasses import replace
 
 from preplan.months import month_words
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printable
 
 _FLAGS = {

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from preplan.months import month_words
-from preplan.plan import CardGroup, Plan
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup
 from preplan.render import card_facts, card_words, paper, symbols_pdf, us_grid, words
 from preplan.render.card_facts import WIDTH_PT
 from preplan.render.paper import FOOT_PT, LEFT_PT, SMALL_PT, Document, Line

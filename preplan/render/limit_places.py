@@ -8,7 +8,9 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import CardGroup, Flag, Plan, SeasonLine
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup
+from preplan.plan_tables import Flag, SeasonLine
 from preplan.records import ALL_MONTHS, FloatArray, IntArray, RoadLimits
 from preplan.render import scene, words
 from preplan.render.flag_words import A_ROAD, flag_words, flags_on

@@ -24,7 +24,8 @@ from folium.template import Template
 from preplan.errors import Finding, InputError
 from preplan.plan import Plan
 from preplan.render import words
-from preplan.render.map_data import map_data, view_frame
+from preplan.render.map_data import map_data
+from preplan.render.map_frame import view_frame
 from preplan.render.map_svg import fill_site_table, still_legend, still_map
 
 SCRIPTS = (

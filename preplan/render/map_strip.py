@@ -12,7 +12,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from preplan.plan import CardGroup, Plan, Strip
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, Strip
 from preplan.records import BoolArray, FloatArray
 from preplan.render import strip, words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, pack, steps, whole

@@ -10,10 +10,11 @@ import numpy as np
 import shapely
 
 from preplan.months import month_words
-from preplan.plan import STATUSES, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES
 from preplan.records import FloatArray, IntArray
 from preplan.render import words
-from preplan.render.map_data import Frame, kept_roads, road_rank, view_frame
+from preplan.render.map_frame import Frame, kept_roads, road_rank, view_frame
 from preplan.render.map_pack import Ints
 from preplan.units import M_PER_MI
 

@@ -6,7 +6,8 @@ from collections import Counter
 
 import numpy as np
 
-from preplan.plan import LEAST_GAP_MIN, ROUNDING_GPM, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars

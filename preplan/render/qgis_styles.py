@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from xml.sax.saxutils import quoteattr
 
-from preplan.plan import STATUSES
+from preplan.plan_tables import STATUSES
 from preplan.render.words import status_words
 
 DARK = "29,36,41,255"

@@ -8,7 +8,8 @@ from collections import Counter
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import STATUSES, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES
 from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.charts import Bar, Picture, bars

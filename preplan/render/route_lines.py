@@ -11,7 +11,8 @@ from preplan.records import BoolArray, Columns, FloatArray, IntArray
 from preplan.render.tables import at_level
 
 if TYPE_CHECKING:
-    from preplan.plan import Plan, RouteForest
+    from preplan.plan import Plan
+    from preplan.plan_tables import RouteForest
     from preplan.records import RoadTable
 
 THIN_DEG = 2e-5

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from preplan.plan import Step
+from preplan.plan_cards import Step
 from preplan.records import FloatArray
 from preplan.render import paper, scene, symbols_pdf
 from preplan.render.paper import BLACK, SMALL_PT, WHITE, Pen

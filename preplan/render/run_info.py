@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 from preplan.rules import Rules, rule_lines
 
 if TYPE_CHECKING:
-    from preplan.plan import Inputs, Plan
+    from preplan.plan import Plan
+    from preplan.plan_inputs import Inputs
 
 PROGRAM = "preplan"
 """Name of the program, and of its installed package."""

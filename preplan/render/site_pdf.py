@@ -9,7 +9,9 @@ from itertools import zip_longest
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import FIRST_CIRCUIT, SECOND_CIRCUIT, CardGroup, Flag, Plan, Step
+from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, Step
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
 from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, card_words, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.card_facts import Facts

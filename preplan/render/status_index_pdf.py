@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from preplan.plan import STATUSES, Plan
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES
 from preplan.render import index_pdf, paper, symbols_pdf, words
 from preplan.render.card_facts import WIDTH_PT
 from preplan.render.index_pdf import Entry

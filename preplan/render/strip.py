@@ -15,7 +15,7 @@ from typing import TypeAlias, TypeVar
 
 import numpy as np
 
-from preplan.plan import Strip
+from preplan.plan_cards import Strip
 from preplan.records import FloatArray
 from preplan.render import words
 from preplan.render.scene import Box

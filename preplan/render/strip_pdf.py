@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from reportlab.pdfgen.canvas import Canvas
 
-from preplan.plan import Strip
+from preplan.plan_cards import Strip
 from preplan.records import FloatArray
 from preplan.render import lettering_pdf, strip
 from preplan.render.pen_pdf import Pen

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
-from preplan.plan import Strip
+from preplan.plan_cards import Strip
 from preplan.render import paper, strip, strip_pdf, strip_png, strip_svg
 from preplan.render.scene import Box
 from preplan.render.strip import Part, Words

@@ -21,7 +21,8 @@ import numpy.typing as npt
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
 if TYPE_CHECKING:
-    from preplan.plan import Plan, Rejected
+    from preplan.plan import Plan
+    from preplan.plan_inputs import Rejected
 
 ADDRESS_COLUMNS = (
     "address_id", "label", "lon", "lat", "status", "response_level", "required_gpm", "required_gal",

@@ -20,7 +20,8 @@ from preplan.render.tables import NOT_XML, at_level
 from preplan.render.words import CAUTIONS, ROAD_CREDIT, rate_words
 
 if TYPE_CHECKING:
-    from preplan.plan import CardGroup, Plan
+    from preplan.plan import Plan
+    from preplan.plan_cards import CardGroup
     from preplan.records import FillSite
 
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'

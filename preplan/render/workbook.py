@@ -36,7 +36,8 @@ from preplan.render.tables import (
 from preplan.render.words import CAUTIONS, ROAD_CREDIT
 
 if TYPE_CHECKING:
-    from preplan.plan import Plan, Rejected
+    from preplan.plan import Plan
+    from preplan.plan_inputs import Rejected
 
 MOST_ROWS = 1_048_575
 """Rows of a sheet below its head (Office Open XML spreadsheets: 1,048,576 in all)."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import RouteForest
+from preplan.plan_tables import RouteForest
 from preplan.records import BoolArray, IntArray
 from preplan.roads.search import Legs, Search
 from preplan.roads.trips import Reach, first_step

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan import FrontageTable
+from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, text_array
 from preplan.roads.driveways import driveways, ways_out
 from preplan.roads.mouths import find_dead_ends

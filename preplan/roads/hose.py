@@ -8,7 +8,7 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
-from preplan.plan import FrontageTable, HydrantReach
+from preplan.plan_tables import FrontageTable, HydrantReach
 from preplan.records import BoolArray, FloatArray, HydrantTable, IntArray, RoadLimits, RoadTable
 from preplan.roads.driveways import FOOT_HIGHWAYS, walk_graph
 from preplan.roads.places import Places, place_points

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import FrontageTable
+from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.places import NO_FRONTAGE, Ground, usable_roads
 from preplan.units import FT_PER_M

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from preplan.plan import Step
+from preplan.plan_cards import Step
 from preplan.records import BoolArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.junctions import (
     ROUND,

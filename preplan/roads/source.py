@@ -18,7 +18,7 @@ from xml.etree.ElementTree import ParseError
 import numpy as np
 
 from preplan.errors import Finding, InputError, unreadable
-from preplan.plan import RoadSource
+from preplan.plan_inputs import RoadSource
 from preplan.records import FeatureTable, FloatArray, RoadTable
 from preplan.roads.access import NODE_KEYS, WAY_KEYS
 from preplan.roads.osm_file import MOST_BYTES, check_memory, check_osm_file, read_osm_file

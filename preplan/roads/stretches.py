@@ -13,16 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from pyproj import Geod
 
-from preplan.records import (
-    BoolArray,
-    FloatArray,
-    IdArray,
-    IntArray,
-    RoadTable,
-    TextArray,
-    TurnRestriction,
-    text_array,
-)
+from preplan.records import BoolArray, FloatArray, IdArray, IntArray, RoadTable, TextArray, TurnRestriction, text_array
 
 ROAD_CLASSES = (
     "motorway", "trunk", "primary", "secondary", "tertiary", "motorway_link", "trunk_link", "primary_link",

@@ -33,7 +33,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan import Strip
+from preplan.plan_cards import Strip
 from preplan.water.timeline_case import NEVER, Case, PortableTank, Surge, Tanker
 from preplan.water.timeline_events import INSTANT_MIN, Event, Piece, Run
 from preplan.water.timeline_scene import GRAIN_GAL

@@ -15,7 +15,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from preplan.plan import Strip
+from preplan.plan_cards import Strip
 from preplan.records import BoolArray, Columns, FloatArray
 from preplan.water.shared_work import solved
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from preplan.plan import Strip
+from preplan.plan_cards import Strip
 from preplan.records import FloatArray
 from preplan.water.timeline_levels import Clock, Rows
 from preplan.water.timeline_table import CaseTable

@@ -1,0 +1,142 @@
+"""What a card tells besides the tables: ways step by step, neighbours that share a card, its timeline."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from preplan.plan_tables import Flag
+from preplan.records import FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One line of directions."""
+
+    road: str
+    miles: float
+    turn: str
+    """'Left on', 'Right on', 'Straight on', 'Turn round on', 'Roundabout exit 2:'; of the first step 'Leave the fill
+    site north on'."""
+    note: str = ""
+    """Bridge, dead end, narrow road."""
+    room: str = ""
+    """Of a turn round: whether a place for it is mapped, or its room assumed."""
+    past: str = ""
+    """Of a turn round right after the first step: what it lies past, 'fill site' or 'dump site'."""
+    past_mi: float = 0.0
+    """And how far."""
+
+    @property
+    def turns_round(self) -> bool:
+        """Tell whether a tanker turns round where the step begins."""
+        return self.room != ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strip:
+    """The timeline of one case, as a card draws it; the water is a straight line between two points."""
+
+    minute: FloatArray
+    """(k,)"""
+    on_scene_gal: FloatArray
+    """(k,)"""
+    demand_min: FloatArray
+    """(m,): from each of these minutes on the fire asks for `demand_gpm`."""
+    demand_gpm: FloatArray
+    gaps_min: FloatArray
+    """(g, 2): from, to."""
+    arrivals: tuple[tuple[float, str], ...] = ()
+    """(minute, unit_id) of each tanker's coming on scene."""
+    dumps: tuple[tuple[float, str], ...] = ()
+    """(minute, unit_id) of each load that starts to dump."""
+    called: str = "at dispatch"
+    """How the units beyond the first level are called: 'at dispatch', 'first alarm' or 'on arrival'; the last two where
+    a higher level is named."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayIn:
+    """The first drive of the units of one station that come one way, each loaded: to the dump site, or to pump."""
+
+    station: int
+    units: tuple[int, ...]
+    site: int
+    """Fill site at which they pump; -1: they come to the dump site."""
+    steps: tuple[Step, ...]
+    heading: str
+    """In which they arrive, of eight."""
+    against: bool = False
+    """They come to the dump site along the road by which the empty tankers of their circuit leave."""
+    unposted_bridges: int = 0
+    """Stretches of bridges without a posted weight that they drive over."""
+    months: tuple[int, ...] = ()
+    """For which it is told, where their other way does not hold then; (): for all of its card, or its sheet."""
+    shut_months: tuple[int, ...] = ()
+    """In which a road of it is shut, or posted too low for one of them."""
+    shut_stretches: tuple[int, ...] = ()
+    """Rows of the RoadTable of these roads."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherCircuit:
+    """The round trip over a fill site that is not the card's own: its backup, or one that is best in other months."""
+
+    site: int
+    trip: int
+    """Row of the plan's `sheet_trips`."""
+    level: int
+    """Response level that it is planned for."""
+    out_steps: tuple[Step, ...]
+    back_steps: tuple[Step, ...]
+    backup: bool
+    """It stands in for the card's own."""
+    months: tuple[int, ...]
+    """Months in which tankers fill there by plan; () in none."""
+    shut_months: tuple[int, ...] = ()
+    """Months in which a road of the way over a backup is closed, or posted lower: the way does not hold then."""
+    shut_stretches: tuple[int, ...] = ()
+    """Rows of the RoadTable of these roads."""
+    fill_engine: int = -1
+    """Who pumps there; -1: nobody, or not told."""
+    dump_engine: int = -1
+    tankers: tuple[int, ...] = ()
+    """Who fills there: of two fill sites each has its own."""
+    attack_engine: int = -1
+    """First engine at the address in its months."""
+    arrival_min: tuple[float, ...] = ()
+    """(units,) at the address after each one's call, in its months; the latest where they are not alike."""
+    fill_engine_min: float = math.inf
+    """When the engine that pumps is at the fill site."""
+    flags: tuple[Flag, ...] = ()
+    """Limits that it drives over."""
+    ways_in: tuple[WayIn, ...] = ()
+    """First drives in its months of those whom its sheet names."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardGroup:
+    """Neighbours along a road whose answers agree: they share one card."""
+
+    road: str
+    addresses: tuple[int, ...]
+    """Indices, by house number."""
+    lead: int
+    """The address whose numbers the card prints: the weakest of the group."""
+    first_number: int
+    """Lowest house number, -1 where there is none."""
+    last_number: int
+    out_steps: tuple[Step, ...]
+    """Fill site to dump site, for the lead address: every turn."""
+    back_steps: tuple[Step, ...]
+    cross_street: str
+    """Nearest named road that meets the frontage's road, '' where none is near."""
+    split_out_steps: tuple[Step, ...] = ()
+    """The same legs over the second fill site, where tankers are split over two."""
+    split_back_steps: tuple[Step, ...] = ()
+    others: tuple[OtherCircuit, ...] = ()
+    """Round trips of the lead address over other fill sites: the backup first, then those of other months."""
+    strip: Strip | None = None
+    """Timeline of the lead address; None where none runs."""
+    ways_in: tuple[WayIn, ...] = ()
+    """First drives of the units sent at the level shown; of those whose way does not hold in some months, then too."""

@@ -1,0 +1,394 @@
+"""The tables of a plan: columns by address, by address and level, by trip; with flags and seasons."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from preplan.records import BoolArray, Columns, FloatArray, IntArray, TextArray
+
+ROUNDING_GPM = 1e-6
+"""A flow this little below the requirement meets it: it is the same number."""
+LEAST_GAP_MIN = 0.05
+"""A gap that prints as 0.0 minutes is none."""
+DRY_SHARE = 0.95
+"""A gap in which so much of what is asked for lacks is told as dry, others by what lacks (this program's choice)."""
+STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
+"""The five status words, in the order of the legend."""
+
+
+FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2
+"""Circuits of an address: over its fill site, and, where tankers are split, over the second one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A fact about one address or site, with its number: `code=value unit`.
+
+    >>> print(Flag("long driveway", 640, "ft"))
+    long driveway=640 ft
+    >>> print(Flag("posted bridge avoided", 2.4837, "min"), Flag("single fill site"), sep="; ")
+    posted bridge avoided=2.5 min; single fill site
+    >>> print(Flag("unposted bridges", 2.0, circuit=SECOND_CIRCUIT))
+    second circuit unposted bridges=2
+    """
+
+    code: str
+    value: float | str | None = None
+    unit: str = ""
+    circuit: int = 0
+    """Whose fact it is: `FIRST_CIRCUIT`, `SECOND_CIRCUIT` (over the second fill site), or 0, of the address itself."""
+    stretches: tuple[int, ...] = field(default=(), compare=False)
+    """Rows of the RoadTable of the limit that it names, or that are shut; flags that say the same are one."""
+    limit: str = field(default="", compare=False)
+    """That limit as a map labels it, such as '24,000 lb', or the months in which the way does not hold."""
+
+    def __str__(self) -> str:
+        """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01."""
+        named = f"second circuit {self.code}" if self.circuit == SECOND_CIRCUIT else self.code
+        if self.value is None:
+            return named
+        return f"{named}={self._value()}" + (f" {self.unit}" if self.unit else "")
+
+    def _value(self) -> str:
+        """Round by the unit; a flag is the one value that is printed in a sentence of its own."""
+        if isinstance(self.value, str) or self.value is None or not math.isfinite(self.value):
+            return str(self.value or "")
+        if self.unit in {"ft", "gal", "gpm"}:
+            return str(math.floor(self.value) if self.unit == "gpm" else math.ceil(self.value))
+        return f"{self.value:.{1 if self.unit == 'min' else 2}f}".rstrip("0").rstrip(".")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NeedTable(Columns):
+    """What each address's building needs."""
+
+    required_gpm: FloatArray
+    required_gal: FloatArray
+    required_min: FloatArray
+    basis: TextArray
+    """`method:size source`, such as 'nfpa1142:footprint'; 'not a building' where nothing stands there."""
+    assumed: BoolArray
+    """True where a default building stood in."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OccupancyCount:
+    """How many addresses are of one kind of place, and how that was found."""
+
+    name: str
+    """The kind, as the required_basis column prints it."""
+    addresses: int
+    unsaid: int
+    """Of them, those whose table says nothing, so that the kind stands in."""
+    unknown: tuple[str, ...]
+    """Occupancies that no kind is known for, so that this one stands in; in code point order."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrontageTable(Columns):
+    """The place on the road where each address's tankers dump."""
+
+    segment: IntArray
+    """Row of the RoadTable; -1: off the roads."""
+    fraction: FloatArray
+    """Share of the stretch from its `from_node`, 0 to 1."""
+    lon: FloatArray
+    """Of the place on the road."""
+    lat: FloatArray
+    driveway_ft: FloatArray
+    """Hose from the place to the building, `along_ft` included."""
+    gap_ft: FloatArray
+    """Straight distance from the point to the place."""
+    how: TextArray
+    """named, driveway, nearest, or '' off the roads."""
+    side: TextArray
+    """left or right of the stretch in its own direction; '' off the roads."""
+    dead_end: BoolArray
+    """True where the stretch hangs on a dead-end tree."""
+    along_ft: FloatArray
+    """Hose along the road from a junction where tankers stop, up to the address's own frontage; 0: they drive there."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TripTable(Columns):
+    """Kept round trips, by address, then site. Times and distances are of the best cut for that address's level."""
+
+    address: IntArray
+    site: IntArray
+    cut: IntArray
+    """Vehicle class driven: index into the plan's cuts."""
+    out_min: FloatArray
+    """Fill site to dump site, loaded."""
+    out_mi: FloatArray
+    back_min: FloatArray
+    """Dump site to fill site, empty; turning counts here."""
+    back_mi: FloatArray
+    posted_avoided_min: FloatArray
+    """Round trip less that of a vehicle without limits."""
+    unposted_bridges: IntArray
+    """Crossings of bridges without a posted weight on the round trip: one bridge driven out and back counts twice."""
+    turn_at_dump: BoolArray
+    turn_at_site: BoolArray
+    narrow_mi: FloatArray
+    """Miles of the round trip on roads one truck wide."""
+    out_leaf: IntArray
+    """Row of the RouteForest at the address's end of the loaded leg; -1 where the trip is not traced."""
+    back_leaf: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RouteForest(Columns):
+    """Roads of the traced trips as trees rooted at fill sites: each stretch of a shared way stored once.
+
+    A row is one stretch driven in one direction. Following `parent` from a trip's leaf leads to the fill site:
+    against the direction of travel on a loaded leg, along it on an empty one.
+    """
+
+    segment: IntArray
+    forward: BoolArray
+    """True: driven from the stretch's `from_node` to its `to_node`."""
+    parent: IntArray
+    """Next row toward the fill site; -1 at the site's own stretch."""
+
+    def walk(self, leaf: int) -> list[int]:
+        """List the rows from a leaf to the fill site's own stretch."""
+        rows = []
+        while leaf >= 0:
+            rows.append(leaf)
+            leaf = int(self.parent[leaf])
+        return rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelTable:
+    """One answer for each address and level: arrays of shape (addresses, levels), worst season.
+
+    Unit masks have shape (addresses, levels, units).
+    """
+
+    site: IntArray
+    """Fill site, -1: none."""
+    backup: IntArray
+    split: IntArray
+    """Second fill site, where some tankers fill; -1: all fill at the one."""
+    trip: IntArray
+    """Row of the TripTable, -1: none."""
+    backup_trip: IntArray
+    split_trip: IntArray
+    fleet: BoolArray
+    """Units sent: engines and tankers."""
+    tankers: BoolArray
+    """Those of the fleet that are sent to haul: tankers, and pumper-tankers that no engine's place needs."""
+    used: BoolArray
+    """Tankers that shuttle; the others of `tankers` are left out."""
+    at_split: BoolArray
+    """Those of `used` that fill at the second fill site."""
+    fill_engine: IntArray
+    """Index of the unit that pumps at the fill site, -1: none."""
+    split_engine: IntArray
+    """The same at the second fill site."""
+    dump_engine: IntArray
+    """Index of the unit that drafts at the dump site; the attack engine where it does both; -1: none."""
+    attack_engine: IntArray
+    cycle_min: FloatArray
+    """Longest cycle of the tankers in use."""
+    sum_gpm: FloatArray
+    """Sum of usable / cycle: an upper bound."""
+    sustained_gpm: FloatArray
+    """What circulates without end: the steady flow."""
+    uninterrupted_gpm: FloatArray
+    """The largest constant flow without a dry minute, every unit alerted at minute 0: what decides."""
+    on_arrival_gpm: FloatArray
+    """The same, units beyond the first level called by the officer who arrives first."""
+    hose_short_ft: FloatArray
+    """Feet by which the supply line is too long for the hose that the engines carry; 0: it reaches."""
+    reached_gpm: FloatArray
+    """Uninterrupted flow if that hose were there; NaN where it reaches."""
+    limited_by: TextArray
+    """What holds the uninterrupted flow."""
+    gap_min: FloatArray
+    """Dry minutes under the required flow, from first water to its end, every unit alerted at minute 0."""
+    gap_on_arrival_min: FloatArray
+    backup_gpm: FloatArray
+    """Uninterrupted flow from the backup site."""
+    alone_gpm: FloatArray
+    """Uninterrupted flow if nobody filled at the second site; NaN where there is none."""
+    one_out_gpm: FloatArray
+    """Least uninterrupted flow with any one tanker out."""
+    meets: BoolArray
+    """The uninterrupted flow reaches the required flow."""
+    short_engines: IntArray
+    """Engines the level asks for and the district cannot send here."""
+    short_tankers: IntArray
+    season: IntArray
+    """Index into `plan.seasons` of the season that decides."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HaulTable(Columns):
+    """What each tanker in use does under the required flow.
+
+    One row an address, level and tanker; by address, then level, then arrival and unit_id. Every unit is alerted at
+    minute 0; `called_...`: those beyond the first level on arrival of the attack engine, zeros for a tanker without a
+    job then.
+    """
+
+    address: IntArray
+    level: IntArray
+    unit: IntArray
+    loads: FloatArray
+    """Loads it starts to dump."""
+    fill_wait_min: FloatArray
+    """It stands in the queue at the fill site, or waits for it to be ready."""
+    dump_wait_min: FloatArray
+    room_wait_min: FloatArray
+    """By how much full portable tanks slow its dumping."""
+    called_loads: FloatArray
+    called_fill_wait_min: FloatArray
+    called_dump_wait_min: FloatArray
+    called_room_wait_min: FloatArray
+    without_gpm: FloatArray
+    """Uninterrupted flow with this one out."""
+    adds: BoolArray
+    """False: it and every tanker that arrives later bring nothing more."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupplyTable(Columns):
+    """Whose hose makes the supply line from dump site to attack engine; by address, then level, then unit.
+
+    No row where the attack engine drafts itself. Where the hose is too short, all that is carried.
+    """
+
+    address: IntArray
+    level: IntArray
+    unit: IntArray
+    hose_ft: FloatArray
+    """Laid of what the unit carries."""
+
+    def of(self, address: int, level: int) -> dict[int, float]:
+        """Give the feet of each unit whose hose it is, the larger share first."""
+        first, last = np.searchsorted(self.address, [address, address + 1])
+        rows = first + np.flatnonzero(self.level[first:last] == level)
+        laid = zip(self.unit[rows].tolist(), self.hose_ft[rows].tolist(), strict=True)
+        return dict(sorted(laid, key=lambda one: -one[1]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayTable(Columns):
+    """Hose lays that do more for an address than the tankers of the same response level; one row such an address."""
+
+    address: IntArray
+    site: IntArray
+    level: IntArray
+    """Whose engines lay and pump."""
+    gpm: FloatArray
+    """What they carry, on level ground."""
+    engines: FloatArray
+    """Pumping, the one at the fill site among them; the attack engine only takes in."""
+    lines: FloatArray
+    """Equal lines side by side."""
+    hose_in: FloatArray
+    hose_ft: FloatArray
+    """Hose in all."""
+    length_ft: FloatArray
+    """From fill site to building along the road."""
+    ready_min: FloatArray
+    """Water at the far end, every unit alerted at minute 0."""
+
+    @classmethod
+    def none(cls) -> LayTable:
+        """Make the table of no lay."""
+        whole, number = np.empty(0, dtype=np.int32), np.empty(0)
+        return cls(
+            address=whole, site=whole, level=whole, gpm=number, engines=number, lines=number, hose_in=number,
+            hose_ft=number, length_ft=number, ready_min=number,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeasonLine:
+    """One season: the months in which the same fill sites stand."""
+
+    months: tuple[int, ...]
+    sites: tuple[int, ...]
+    """Indices of the sites in service."""
+    best_site: IntArray
+    """(addresses, levels): the site that delivers most in this season, -1: none."""
+    split_site: IntArray
+    """(addresses, levels): the second one, where tankers are split then; -1: all fill at the one."""
+    backup_site: IntArray
+    """(addresses, levels): the site that stands in for the first one in this season, -1: none."""
+    backup_gpm: FloatArray
+    """(addresses, levels): uninterrupted flow with all tankers there, NaN: none stands in."""
+    uninterrupted_gpm: FloatArray
+    """(addresses, levels)."""
+
+    def sites_of(self, address: int, level: int) -> tuple[int, ...]:
+        """Give the fill sites of an address and level: none, one, or two where tankers are split."""
+        both = int(self.best_site[address, level]), int(self.split_site[address, level])
+        return tuple(site for site in both if site >= 0)
+
+    def level_of(self, rows: Sequence[int], required_gpm: FloatArray) -> int:
+        """Give the first level that meets what is required at each of some addresses, `rows`; else the last level."""
+        flow = np.nan_to_num(self.uninterrupted_gpm[list(rows)])
+        meets = np.all(flow >= required_gpm[:, None] - ROUNDING_GPM, axis=0)
+        return int(meets.argmax()) if meets.any() else flow.shape[1] - 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HydrantReach(Columns):
+    """The hydrant of the water mains that is credited most for each address, whether or not it is enough."""
+
+    hydrant: IntArray
+    """Row of the HydrantTable, -1: none counts."""
+    distance_ft: FloatArray
+    """Hose along roads and up the driveway; NaN: none."""
+    credited_gpm: FloatArray
+    """NaN: none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnswerTable(Columns):
+    """One row an address: what the card says first."""
+
+    status: TextArray
+    level: IntArray
+    """Level whose columns are shown: the first that meets, else the one with the largest flow; -1: none."""
+    hydrant_ft: FloatArray
+    """Road and driveway to the hydrant that counts, NaN: none."""
+    first_arrival_min: FloatArray
+    """Attack engine's arrival."""
+    called: TextArray
+    """How the units beyond the first level are called in the columns that follow: 'at dispatch', or 'on arrival'
+    where a higher level is named; '' where no timeline runs."""
+    first_water_min: FloatArray
+    established_min: FloatArray
+    """The first refilled load starts to dump."""
+    gap_min: FloatArray
+    """Dry minutes from first water to the end of the required time."""
+    short_by: TextArray
+    """What keeps the flow below the required one though water stands on scene, draft or supply line; '' where water
+    itself is lacking, or enough flows."""
+    first_gap_min: FloatArray
+    longest_gap_min: FloatArray
+    short_gal: FloatArray
+    """Water that is asked for and lacking."""
+    mws_by_min: FloatArray
+    """Minute by which the method's own total has come; NaN where it has not by the end."""
+    surge_min: FloatArray
+    """Minutes for which a master stream is held from full flow on; NaN where none is asked for."""
+    call_by_min: FloatArray
+    """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none, or
+    no higher level is named."""
+    flags: tuple[tuple[Flag, ...], ...]
+
+    def in_time(self, rows: IntArray | slice | int = slice(None)) -> BoolArray:
+        """Mask those of some addresses whose higher level brings enough throughout though it is called on arrival."""
+        enough: BoolArray = (self.status[rows] == "higher level") & ~(self.gap_min[rows] > LEAST_GAP_MIN)
+        with np.errstate(invalid="ignore"):
+            return enough & (self.call_by_min[rows] >= self.first_arrival_min[rows])

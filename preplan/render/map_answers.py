@@ -1,0 +1,228 @@
+"""Addresses and what is answered for each, packed along the roads for the map page; each distinct text once."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from preplan.months import month_words
+from preplan.plan import Plan
+from preplan.plan_tables import STATUSES, Flag
+from preplan.records import BoolArray
+from preplan.render import crew, us_grid, words
+from preplan.render.card_words import season_words
+from preplan.render.flag_words import GRAVE
+from preplan.render.limit_places import named_words
+from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, pack, steps, whole
+from preplan.render.map_routes import moved
+from preplan.render.map_search import id_columns
+
+SIDES = ("", "left", "right")
+"""Side of the road that a building stands on, along the stretch; '' not known."""
+
+
+def address_data(plan: Plan, road_row: Ints, along: Ints) -> Page:
+    """Pack where each address is, what it needs, and its label, id and grid square."""
+    table, needs, fronts = plan.addresses, plan.needs, plan.frontages
+    lon, lat = grid(table.lon), grid(table.lat)
+    on_road = (fronts.segment >= 0) & np.isfinite(fronts.lon) & np.isfinite(fronts.lat)
+    bases, rests = Texts(), Texts()
+    basis = [
+        bases.place(words.basis_words(text) + ("; the size is assumed" if assumed else ""))
+        for text, assumed in zip(needs.basis, needs.assumed.tolist(), strict=True)
+    ]
+    parted = [_parted(words.where_words(plan, k)) for k in range(len(table))]
+    cross = {a: words.printable(group.cross_street) for group in plan.groups for a in group.addresses}
+    crosses = Texts([""], {"": 0})
+    ids, stems = id_columns(plan)
+    squares, zones = _grid_columns(plan)
+    columns = {
+        "number": [number for number, _ in parted],
+        "rest": [rests.place(rest) for _, rest in parted],
+        "lon": lon,
+        "lat": lat,
+        "road": moved(fronts.segment, road_row),
+        "frontLon": np.where(on_road, grid(fronts.lon) - lon, 0),
+        "frontLat": np.where(on_road, grid(fronts.lat) - lat, 0),
+        "driveway": whole(fronts.driveway_ft, way="up"),
+        "gpm": whole(needs.required_gpm, way="up"),
+        "gal": whole(needs.required_gal, way="up"),
+        "min": whole(needs.required_min, way="up"),
+        "basis": basis,
+        "cross": [crosses.place(cross.get(k, "")) for k in range(len(table))],
+        "side": [SIDES.index(side) if side in SIDES else 0 for side in fronts.side.tolist()],
+        **ids,
+        **squares,
+    }
+    lists = {"rests": rests.values, "bases": bases.values, "crosses": crosses.values, "stems": stems, "zones": zones}
+    return {**_packed(columns, along), **lists}
+
+
+def _grid_columns(plan: Plan) -> tuple[dict[str, list[int]], list[str]]:
+    """Part each address's place on the national grid into zone and square, east and north; '' where it has none."""
+    zones = Texts([""], {"": 0})
+    columns: dict[str, list[int]] = {"zone": [], "east": [], "north": []}
+    for lon, lat in zip(plan.addresses.lon.tolist(), plan.addresses.lat.tolist(), strict=True):
+        zone, east, north = (us_grid.grid_words(lon, lat) or " 0 0").rsplit(" ", 2)
+        for name, one in (("zone", zones.place(zone)), ("east", int(east)), ("north", int(north))):
+            columns[name].append(one)
+    return columns, zones.values
+
+
+def _packed(columns: dict[str, Any], along: Ints) -> Page:
+    """Pack columns by address, or by address and level, as steps from address to address along the roads."""
+    return {name: pack(steps(np.asarray(column)[along])) for name, column in columns.items()}
+
+
+def _parted(label: str) -> tuple[int, str]:
+    """Part a label into house number and rest, so that roads are stored once; -1 where it has no plain number.
+
+    >>> _parted("12 Mill Road"), _parted("012 Mill Road"), _parted("Mill Road")
+    ((12, 'Mill Road'), (-1, '012 Mill Road'), (-1, 'Mill Road'))
+    """
+    number, _, rest = label.partition(" ")
+    plain = rest and re.fullmatch(r"0|[1-9][0-9]{0,7}", number)
+    return (int(number), rest) if plain else (NOT_KNOWN, label)
+
+
+def answer_data(plan: Plan, along: Ints) -> Page:
+    """Answers by address, and by address and level."""
+    answers, levels = plan.answers, plan.levels
+    flags, codes = Texts(), Texts()
+    flag_lists: list[list[int]] = []
+    code_of: dict[str, int] = {}
+    for row, called in zip(answers.flags, answers.called.tolist(), strict=True):
+        said = [flag_said(plan, flag, called) for flag in row]
+        code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
+        flag_lists.append([flags.place(one) for one in said])
+    case, texts = _cases(plan)
+    by_hose = Texts()
+    by_hose.place("")
+    columns = {
+        "status": [STATUSES.index(status) for status in answers.status],
+        "level": answers.level,
+        "hydrant": whole(answers.hydrant_ft, way="up"),
+        "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
+        "first": whole(answers.first_arrival_min, 10),
+        "flagCount": [len(row) for row in flag_lists],
+        "case": case,
+        "cycle": whole(levels.cycle_min, 10),
+        "flow": whole(levels.uninterrupted_gpm, way="down"),
+        "steady": whole(levels.sustained_gpm, way="down"),
+        "onArrival": whole(levels.on_arrival_gpm, way="down"),
+        "gapOnArrival": whole(levels.gap_on_arrival_min, 10),
+        "firstWater": whole(answers.first_water_min, 10),
+        "callBy": whole(answers.call_by_min),
+        "backupFlow": whole(levels.backup_gpm, way="down"),
+        "oneOut": whole(levels.one_out_gpm, way="down"),
+        "dumpMin": _dump_engine_min(plan),
+    }
+    return {
+        **_packed(columns, along),
+        **texts,
+        "byHoseWords": by_hose.values,
+        "flag": pack([one for row in flag_lists for one in row]),
+        "flags": flags.values,
+        "code": pack([code_of[said] for said in flags.values]),
+        "codes": codes.values,
+        "grave": [place for code, place in codes.places.items() if code in GRAVE],
+    }
+
+
+def _dump_engine_min(plan: Plan) -> Ints:
+    """Give when the engine at the dump site arrives, whole minutes up, (addresses, levels); -1: none, or not known."""
+    engine = plan.levels.dump_engine
+    arrival = (
+        np.take_along_axis(plan.arrival_min, np.maximum(engine, 0), axis=1)
+        if len(plan.units)
+        else np.zeros(engine.shape)
+    )
+    return whole(np.where(engine >= 0, arrival, np.nan), way="up")
+
+
+def flag_said(plan: Plan, flag: Flag, called: str = "") -> str:
+    """Say a flag with the numbers of the fill sites as the map has them, and a gap with how the level is called."""
+    value = flag.value
+    numbers = {site.site_id: f"fill site {k + 1}" for k, site in enumerate(plan.sites)}
+    if isinstance(value, str) and flag.code == "two fill sites":
+        value = re.sub(r"(?<= at ).+(?=, round trip )", lambda found: numbers.get(found[0], found[0]), value)
+    if isinstance(value, str) and flag.code == "shares its source":
+        value = ", ".join(numbers.get(one, one) for one in value.split(" "))
+    said = named_words(plan, replace(flag, value=value))
+    return (
+        said.removesuffix(".") + ", if this level is called on arrival."
+        if (flag.code, called) == ("gap", "on arrival")
+        else said
+    )
+
+
+def _cases(plan: Plan) -> tuple[Ints, Page]:
+    """List what many answers have in common, each distinct set of it once.
+
+    Returns the number of each answer's set, (addresses, levels), and the sets.
+
+    A case is fill site, backup, second site, meets, engines short, tankers short, and the places of its crew,
+    limiting term, season, units on request and lines by season in their lists.
+    """
+    levels = plan.levels
+    cases, crews, limits, seasons = Texts(), Texts(), Texts(), Texts()
+    requests, lines = Texts([""], {"": 0}), Texts([()], {(): 0})
+    on_request = any(station.aid == "on request" for station in plan.stations)
+    months = [month_words(season.months) for season in plan.seasons]
+    matters = _season_matters(plan)
+    counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
+    numbers = np.stack([column.astype(np.int64) for column in counted], axis=-1).tolist()
+    case = np.empty(levels.site.shape, dtype=np.int64)
+    for a, k in np.ndindex(*levels.site.shape):
+        season = int(levels.season[a, k])
+        texts = (
+            crews.place(_crew(plan, a, k)),
+            limits.place(_limit(plan, a, k)),
+            seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
+            requests.place(crew.request_words(plan, a, k) if on_request else ""),
+            lines.place(tuple(season_words(plan, a, k)) if matters[a, k] else ()),
+        )
+        case[a, k] = cases.place((*numbers[a][k], *texts))
+    lists = {"cases": cases, "crews": crews, "limits": limits, "seasons": seasons}
+    lists |= {"requests": requests, "seasonLines": lines}
+    return case, {name: one.values for name, one in lists.items()}
+
+
+def _limit(plan: Plan, address: int, level: int) -> str:
+    """Say what holds the flow back; of hose that is short, by how many feet."""
+    held = words.limit_words(str(plan.levels.limited_by[address, level]))
+    return f"{held}. {crew.short_words(plan, address, level)}".removesuffix(". ")
+
+
+def _season_matters(plan: Plan) -> BoolArray:
+    """Tell where the seasons of an answer differ by a whole gpm or by the best site, (addresses, levels)."""
+    if not plan.seasons:
+        return np.zeros(plan.levels.site.shape, dtype=np.bool_)
+    flows = np.stack([whole(season.uninterrupted_gpm, way="down") for season in plan.seasons])
+    sites = np.stack([np.stack([season.best_site, season.split_site]) for season in plan.seasons])
+    differs: BoolArray = np.any(flows != flows[0], axis=0) | np.any(sites != sites[0], axis=(0, 1))
+    return differs
+
+
+def _crew(plan: Plan, address: int, level: int) -> tuple[int | tuple[int, ...], ...]:
+    """List attack, fill and dump engine; the tankers that shuttle, those left out, and the rest, each by arrival.
+
+    Then the engine at the second fill site, and those of the tankers that fill there.
+    """
+    table = plan.levels
+    engines = (table.attack_engine, table.fill_engine, table.dump_engine)
+    busy, second = tuple(int(column[address, level]) for column in engines), int(table.split_engine[address, level])
+    there = table.at_split[address, level]
+    used, hauling, fleet = (mask[address, level] for mask in (table.used, table.tankers, table.fleet))
+    order = np.lexsort((np.arange(len(plan.units)), plan.arrival_min[address])).tolist()
+    return (
+        *busy,
+        tuple(unit for unit in order if used[unit]),
+        tuple(unit for unit in order if hauling[unit] and not used[unit]),
+        tuple(unit for unit in order if fleet[unit] and not hauling[unit] and unit not in (*busy, second)),
+        second,
+        tuple(unit for unit in order if there[unit]),
+    )

@@ -1,0 +1,91 @@
+"""What lies under the answers on the map: roads with what is posted, closures, water, buildings, hydrants."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from preplan.months import month_words
+from preplan.plan import Plan
+from preplan.records import Closure, IntArray
+from preplan.render import words
+from preplan.render.limit_places import posted_words
+from preplan.render.map_frame import drawn_frame, road_rank
+from preplan.render.map_pack import Ints, Page, Texts, grid, lines, pack, steps
+
+RATED = "rated"
+"""Before a weight of the bridge table: it stands on no sign."""
+MARK_POSTED, MARK_UNPOSTED, MARK_CLOSED = 1, 2, 4
+"""Bits of a stretch: something posted; a bridge without a posted weight; no road for tankers."""
+
+
+def road_data(plan: Plan, kept: IntArray) -> Page:
+    """Pack the stretches to draw, `kept` (rows of the RoadTable), with their names and what is posted."""
+    roads, limits = plan.roads, plan.limits
+    names, posts = Texts([""], {"": 0}), Texts([""], {"": 0})
+    titles = [words.printable(roads.name[k]) or words.printable(roads.ref[k]) for k in kept.tolist()]
+    marks = limits.posted[kept] * MARK_POSTED + limits.unposted_bridge[kept] * MARK_UNPOSTED
+    marks += ~limits.tanker_road[kept] * MARK_CLOSED
+    posted = [
+        (posted_words(plan, k, short=True) or "posted") if limits.posted[k] else _rated_words(plan, k)
+        for k in kept.tolist()
+    ]
+    return {
+        **lines([plan.line(k) for k in kept.tolist()]),
+        "rank": pack([road_rank(roads.highway[k]) for k in kept.tolist()]),
+        "name": pack([names.place(title) for title in titles]),
+        "mark": pack(marks),
+        "post": pack([posts.place(text) for text in posted]),
+        "names": names.values,
+        "posts": posts.values,
+        "ways": roads.way_id[kept][(marks & (MARK_POSTED | MARK_UNPOSTED)) > 0].tolist(),
+    }
+
+
+def closure_data(plan: Plan, road_row: Ints) -> list[Page]:
+    """List the district's own closures with their facts and the stretches drawn."""
+    return [
+        {
+            "title": f"Closure {words.printable(one.closure.closure_id)}: {_closure_words(one.closure)}",
+            "shut": one.closure.kind in {"closed", "one_way"},
+            "facts": [
+                ("In force", month_words(one.closure.months)),
+                ("Note", words.printable(one.closure.note) or "none"),
+            ],
+            "roads": [row for row in road_row[one.segments].tolist() if row >= 0],
+        }
+        for one in plan.limits.closed
+    ]
+
+
+def _closure_words(closure: Closure) -> str:
+    """Say what a closure does, such as 'at most 24,000 lb'."""
+    units = {"max_lb": "lb", "max_height_ft": "ft high", "max_width_ft": "ft wide"}
+    if closure.kind in units and closure.value is not None:
+        digits = 0 if closure.kind == "max_lb" else 1
+        return f"at most {words.number(closure.value, digits)} {units[closure.kind]}"
+    return words.printable(closure.kind.replace("_", " "))
+
+
+def _rated_words(plan: Plan, segment: int) -> str:
+    """Say how the inventory rates a bridge that nobody posted: 'not posted; rated 42,000 lb'; else ''."""
+    row = int(plan.bridge_row[segment])
+    if row < 0 or not plan.limits.unposted_bridge[segment] or not np.isfinite(plan.bridges.operating_lb[row]):
+        return ""
+    return f"not posted; {RATED} {words.supply(float(plan.bridges.operating_lb[row]))} lb"
+
+
+def ground_data(plan: Plan) -> Page:
+    """Water, streams, buildings and hydrants inside the frame."""
+    features, frame = plan.features, drawn_frame(plan)
+    hydrants = np.concatenate(
+        [np.column_stack([plan.hydrants.lon, plan.hydrants.lat]), features.hydrant_lonlat.reshape(-1, 2)]
+    )
+    hydrants = hydrants[np.all(np.isfinite(hydrants), axis=1)]
+    hydrants = hydrants[frame.touches(hydrants[:, 0], hydrants[:, 1], hydrants[:, 0], hydrants[:, 1])]
+    return {
+        "water": lines(frame.keep(features.water_rings)),
+        "streams": lines(frame.keep(features.stream_lines)),
+        "buildings": lines(frame.keep(features.building_rings)),
+        "hydrantLon": pack(steps(grid(hydrants[:, 0]))),
+        "hydrantLat": pack(steps(grid(hydrants[:, 1]))),
+    }

@@ -1,0 +1,86 @@
+"""The round trips that the map page can draw, and the trees that they are walked in."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from preplan.plan import Plan
+from preplan.records import IntArray
+from preplan.render.map_pack import Ints, Page, pack, steps, whole
+
+
+def along_roads(plan: Plan) -> Ints:
+    """Order the addresses along the roads that they front: neighbours' numbers differ by little, and pack short."""
+    return np.lexsort((plan.frontages.fraction, plan.frontages.segment))
+
+
+def renumbered(kept: IntArray | Ints, total: int) -> Ints:
+    """Give each kept row its new number; -1 for the others."""
+    new = np.full(total, -1, dtype=np.int64)
+    new[kept] = np.arange(len(kept))
+    return new
+
+
+def moved(rows: IntArray, new: Ints) -> Ints:
+    """Renumber rows; -1 stays."""
+    return np.where(rows >= 0, new[rows], -1) if len(new) else np.full(rows.shape, -1, dtype=np.int64)
+
+
+def named_trips(plan: Plan, along: Ints) -> IntArray:
+    """List the trips that some answer names, by fill site, then along the roads."""
+    levels = plan.levels
+    named = np.unique(np.concatenate([trip.ravel() for trip in (levels.trip, levels.backup_trip, levels.split_trip)]))
+    kept = named[named >= 0]
+    place = renumbered(along, len(along))
+    return kept[np.lexsort((place[plan.trips.address[kept]], plan.trips.site[kept]))].astype(np.int32)
+
+
+def forest_rows(plan: Plan, trips: IntArray) -> tuple[IntArray, Ints]:
+    """List the forest's rows on the way of the kept trips, and the new number of every row."""
+    parent = plan.forest.parent
+    on_way = np.zeros(len(plan.forest), dtype=np.bool_)
+    front = np.unique(np.concatenate([plan.trips.out_leaf[trips], plan.trips.back_leaf[trips]]))
+    front = front[front >= 0]
+    while front.size:
+        on_way[front] = True
+        front = np.unique(parent[front])
+        front = front[front >= 0]
+        front = front[~on_way[front]]
+    kept = np.flatnonzero(on_way).astype(np.int32)
+    return kept, renumbered(kept, len(plan.forest))
+
+
+def trip_data(plan: Plan, kept: IntArray, forest_row: Ints, along: Ints) -> Page:
+    """Pack the minutes and miles of the kept trips, and the rows of the trees at which their ways end."""
+    trips = plan.trips
+    out_min, back_min = trips.out_min[kept], trips.back_min[kept]
+    out_mi, back_mi = trips.out_mi[kept], trips.back_mi[kept]
+    tenths = [whole(part, 10) for part in (out_min, back_min, out_min + back_min)]
+    hundredths = [whole(part, 100) for part in (out_mi, back_mi, out_mi + back_mi)]
+    columns: dict[str, IntArray | Ints] = {
+        "site": trips.site[kept],
+        "place": renumbered(along, len(along))[trips.address[kept]],
+        "outMin": tenths[0],
+        "backMin": tenths[1],
+        "outMi": hundredths[0],
+        "backMi": hundredths[1],
+        # The whole, rounded by itself, less the sum of its rounded parts.
+        "moreMin": tenths[2] - tenths[0] - tenths[1],
+        "moreMi": hundredths[2] - hundredths[0] - hundredths[1],
+        "bridges": trips.unposted_bridges[kept],
+        "turn": trips.turn_at_dump[kept] * 1 + plan.turns_at_site(kept) * 2,
+        "outLeaf": moved(trips.out_leaf[kept], forest_row),
+        "backLeaf": moved(trips.back_leaf[kept], forest_row),
+    }
+    return {name: pack(steps(column)) for name, column in columns.items()}
+
+
+def forest_data(plan: Plan, rows: IntArray, forest_row: Ints, road_row: Ints) -> Page:
+    """Pack the trees: twice the road, plus 1 where it is driven forward, in steps; and how far up the parent is.
+
+    `up` is a row's own number less its parent's, 0 at a site's own stretch.
+    """
+    parent = moved(plan.forest.parent[rows], forest_row)
+    here = np.arange(len(rows))
+    driven = 2 * road_row[plan.forest.segment[rows]] + plan.forest.forward[rows]
+    return {"driven": pack(steps(driven)), "up": pack(np.where(parent >= 0, here - parent, 0))}
