@@ -14,7 +14,7 @@ from pypdf import PdfReader
 from preplan.plan import Plan
 from preplan.plan_tables import Flag
 from preplan.render import crew
-from preplan.render.card_words import season_words
+from preplan.render.card_seasons import season_words
 from preplan.render.limit_places import posted_words
 from preplan.render.map_answers import flag_said
 from preplan.render.us_grid import grid_words

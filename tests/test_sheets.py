@@ -18,8 +18,8 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT
 from preplan.planning.pipeline import plan_district
-from preplan.render import card_facts, card_pdf, card_words, paper, site_pdf, words
-from preplan.render.card_words import splits
+from preplan.render import card_facts, card_pdf, card_seasons, card_words, paper, site_pdf, words
+from preplan.render.card_seasons import splits
 from preplan.render.flag_words import flags_on
 from preplan.roads.source import read_osm
 from tests.example_plan import example_plan, other_plan
@@ -389,11 +389,11 @@ def driven(plan: Plan, other: OtherCircuit) -> list[int]:
 
 def test_a_card_told_for_some_months_says_so_of_its_units_and_of_its_fill_site(sample: Plan) -> None:
     """Each on a line or in a heading of its own, where nothing stands beside it."""
-    groups = [group for group in sample.groups if card_words.told_months(card_facts.Facts(sample, group))]
+    groups = [group for group in sample.groups if card_seasons.told_months(card_facts.Facts(sample, group))]
     assert len(groups) > 30
     for group in groups[:6]:
         facts = card_facts.Facts(sample, group)
-        months = card_words.told_months(facts)
+        months = card_seasons.told_months(facts)
         call, fill = card_words.call(facts), card_words.fill(facts)
         assert f"Units and minutes of {month_words(months)}:" in [line.said for line in call]
         assert fill[0].said == f"WHERE TANKERS FILL, {month_words(months, short=True).upper()}"

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from preplan.months import month_words
 from preplan.plan_cards import Step
 from preplan.plan_tables import Flag
-from preplan.render import card_facts, card_words, words
+from preplan.render import card_facts, card_seasons, card_words, words
 from preplan.render.driving_words import directions, step_words, turning_words
 from preplan.render.flag_words import flag_words
 
@@ -172,19 +172,19 @@ def test_coordinates_carry_over_full_minutes(lon: float, lat: float, said: str) 
 
 def test_seasons_are_printed_only_where_they_differ_on_paper() -> None:
     plan = example_plan()
-    assert card_words.season_words(plan, 0, 0) == [
+    assert card_seasons.season_words(plan, 0, 0) == [
         f"April to November: 320 gpm {words.FLOW_SHORT} from fill site 1",
         f"December to March: 310 gpm {words.FLOW_SHORT} from fill site 1",
     ]
     plan.seasons[1].uninterrupted_gpm[0, 0] = 321.0
-    assert card_words.season_words(plan, 0, 0) == []
-    assert card_words.by_season(card_facts.Facts(plan, plan.groups[0])) == []
+    assert card_seasons.season_words(plan, 0, 0) == []
+    assert card_seasons.by_season(card_facts.Facts(plan, plan.groups[0])) == []
     # a second site in winter alone: it is the other answer, and map and way hold for the months without
     split = plan.levels.split.copy()
     split[0] = 1
     winter = replace(plan, seasons=(plan.seasons[0], replace(plan.seasons[1], split_site=split)))
-    assert card_words.season_words(winter, 0, 0)[1].endswith("from fill sites 1 and 2 (rate assumed)")
-    told = [line.said for line in card_words.by_season(card_facts.Facts(winter, winter.groups[0]))]
+    assert card_seasons.season_words(winter, 0, 0)[1].endswith("from fill sites 1 and 2 (rate assumed)")
+    told = [line.said for line in card_seasons.by_season(card_facts.Facts(winter, winter.groups[0]))]
     assert " ".join(told[-2:]) == (
         "Units, map, way and table here: April to November. Fill site 2: its way is not known."
     )

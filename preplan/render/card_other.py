@@ -11,7 +11,8 @@ from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import SeasonLine
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
-from preplan.render.card_words import flow_words, from_words, place, splits
+from preplan.render.card_seasons import from_words, splits
+from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import ENDS, first_drives, unposted_words
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph

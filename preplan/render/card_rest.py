@@ -21,16 +21,8 @@ from preplan.render.card_facts import (
     WIDTH_PT,
     Facts,
 )
-from preplan.render.card_words import (
-    LEAST_HEAD_PT,
-    by_season,
-    flow_words,
-    head,
-    jobs_then,
-    season_words,
-    told_months,
-    where,
-)
+from preplan.render.card_seasons import by_season, head, jobs_then, season_words, told_months
+from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
 from preplan.render.first_drive import LAST, first_drives, unposted_words
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import limit_words, place_words, shut_road, trip_limits, weight_warnings

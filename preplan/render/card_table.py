@@ -15,7 +15,7 @@ from preplan.records import IntArray
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import sheet_words
 from preplan.render.card_pdf import places
-from preplan.render.card_words import sites_of
+from preplan.render.card_seasons import sites_of
 from preplan.render.first_drive import EVERY, first_drives, unposted_words
 from preplan.render.index_pdf import heading_of
 from preplan.render.limit_places import site_warnings

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan import Plan
-from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, ROUNDING_GPM
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
+from preplan.render.card_seasons import (
+    by_season,
+    for_other_months,
+    head,
+    months_without,
+    not_this_way,
+    other_seasons,
+    sites_of,
+    told_months,
+)
 from preplan.render.driving_words import drives_on, turning_words
 from preplan.render.first_drive import facing_words
-from preplan.render.flag_words import NOT_THIS_WAY, flag_words, flags_on
-from preplan.render.limit_places import named_words, site_warnings
+from preplan.render.flag_words import flag_words, flags_on
+from preplan.render.limit_places import site_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
 
@@ -94,14 +101,14 @@ def _without_level(facts: Facts) -> list[Line]:
     head, said = "No response level", "no response level can be named here"
     comes = bool(np.isfinite(facts.plan.arrival_min[facts.lead]).any())
     counts = "count on the water on wheels alone" if comes else "the mapped roads bring no unit here"
-    advice, without = f"Call by local procedure; {counts}", _months_without(facts)
+    advice, without = f"Call by local procedure; {counts}", months_without(facts)
     if without:
         head, advice = f"{head} in {without}", f"{advice} then"
         said = "no tanker gets here from a fill site and back"
     said = f"No tanker shuttle is computed for this address{f' in {without}' if without else ''}: {said}."
     titled, size = paper.shrunk(head, 15.0, 10.0, HALF_PT, bold=True)
     wheels = crew.without_shuttle_words(facts.plan, facts.lead)
-    return [Line(titled, size, bold=True), *_other_seasons(facts), *paragraph(said, HALF_PT),
+    return [Line(titled, size, bold=True), *other_seasons(facts), *paragraph(said, HALF_PT),
             *paragraph(f"{advice}.", HALF_PT, bold=True),
             *(line for one in wheels for line in paragraph(one, HALF_PT, indent=10.0, most=4))]  # fmt: skip
 
@@ -130,7 +137,7 @@ def can(facts: Facts) -> list[Line]:
             "no route": "No way was found by which a loaded tanker can come, dump and return.",
             "not met": "No tanker shuttle can be run here: see the reasons below.",
         }.get(facts.status, "")
-        without = _months_without(facts)
+        without = months_without(facts)
         if facts.status == "no route" and without:
             why = f"{words.first_up(without)}: {why[0].lower()}{why[1:]}"
         return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
@@ -175,38 +182,6 @@ def _total_words(facts: Facts) -> str:
     return f"up to {most}" if most != words.need(float(every.min())) else most
 
 
-def _months_without(facts: Facts) -> str:
-    """Name the months in which no site serves where one does in others; '' where that is not so."""
-    those = facts.plan.months_without(facts.lead)
-    return month_words(those) if those else ""
-
-
-def _other_seasons(facts: Facts) -> list[Line]:
-    """Say, where no level can be named in the worst season, which level meets in others, or what the highest brings.
-
-    A level meets where it does so at every address of the card; its flow is that of the weakest then.
-    """
-    plan, rows = facts.plan, [facts.lead, *facts.group.addresses]
-    need = plan.needs.required_gpm[rows]
-    told: dict[str, list[int]] = {}
-    for season in plan.seasons:
-        flow, level = np.nan_to_num(season.uninterrupted_gpm[rows]), season.level_of(rows, need)
-        meets = bool(np.all(flow[:, level] >= need - ROUNDING_GPM))
-        served = season.best_site[rows, level] >= 0
-        if not served.any():
-            continue
-        weakest = int((flow[:, level] - need).argmin())
-        have, want = words.flow_pair(float(flow[weakest, level]), float(need[weakest]))
-        named = words.level_words(plan.district.levels[level].name)
-        said = f"{named} {'meets' if meets else 'does not meet'}: {have} gpm of {want} required"
-        sites = season.sites_of(rows[weakest], level)
-        from_site = f", {from_words(sites)}{_guessed(plan, sites)}"
-        said += from_site if served.all() else ", not every address of this card is reached"
-        told.setdefault(f"{said}.", []).extend(season.months)
-    lines = [f"{words.first_up(month_words(those))}: {said}" for said, those in told.items()]
-    return [line for said in lines for line in paragraph(said, HALF_PT, bold=True, most=3)]
-
-
 def _steady(facts: Facts) -> str:
     """Write the steady flow of the level shown: what the shuttle brings when first loads and stores are gone."""
     gpm = float(facts.plan.levels.sustained_gpm[facts.lead, facts.level])
@@ -218,11 +193,6 @@ def _steady(facts: Facts) -> str:
     gallons = [(at, every[at].storage_gal) for at in sites]
     stores = [f"the {words.gallons(gal)} of fill site {at + 1}" for at, gal in gallons if gal is not None]
     return f"{flow} gpm steady" + (f" while {' and '.join(stores)} last" if stores else "")
-
-
-def sites_of(facts: Facts) -> list[int]:
-    """List the fill sites of the level shown: one, or two where tankers are split; none without a shuttle."""
-    return [site for site in (facts.cell("site"), facts.cell("split")) if site >= 0]
 
 
 def officer(facts: Facts) -> list[Line]:
@@ -238,9 +208,9 @@ def dump(facts: Facts) -> list[Line]:
     lines = [Line(paper.ellipsis(f"DUMP SITE{one}", SMALL_PT, HALF_PT, bold=True), SMALL_PT, bold=True)]
     if facts.level < 0 or facts.cell("trip") < 0:
         none = "no place on a road that tankers can use and leave again"
-        without = _months_without(facts)
+        without = months_without(facts)
         said = f"In {without} none: {none}." if without else f"None: {none}."
-        others = [_for_other_months(facts)] if without else []
+        others = [for_other_months(facts)] if without else []
         return [*lines, *(line for one in (said, *others) for line in paragraph(one, HALF_PT))]
     segment = int(front.segment[lead])
     road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
@@ -257,13 +227,6 @@ def dump(facts: Facts) -> list[Line]:
     lines += paragraph(facing, HALF_PT, bold=True) if facing else []
     lines += paragraph(_hose_words(facts), HALF_PT, most=4)
     return lines + (paragraph(_others_hose(facts), HALF_PT, most=2) if one else [])
-
-
-def _for_other_months(facts: Facts) -> str:
-    """Say where dump site and way of the other months stand, on a card without a shuttle."""
-    if any(other.months for other in facts.sheets):
-        return "For the other months see the sheet behind: dump site, map and way."
-    return "For the other months this card has no way, dump site or table."
 
 
 def _both(facts: Facts) -> list[Facts]:
@@ -347,14 +310,14 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     plan, site = facts.plan, facts.cell("site")
     lines = paragraph(head(facts.fill_site_words.upper(), facts), HALF_PT, SMALL_PT, bold=True)
     if site < 0:
-        without = _months_without(facts)
+        without = months_without(facts)
         none = f"No fill site serves this address{f' in {without}' if without else ''}."
-        return [*lines, *_other_seasons(facts), *paragraph(none, HALF_PT)]
+        return [*lines, *other_seasons(facts), *paragraph(none, HALF_PT)]
     there = plan.sites[site]
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
     lines += _split(facts)
     lines += _first_alarm_too(facts)
-    lines += _not_this_way(facts) if facts.other is None else []
+    lines += not_this_way(facts) if facts.other is None else []
     lines += by_season(facts) if facts.on_card else []
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
@@ -430,113 +393,7 @@ def flow_words(facts: Facts, flow_gpm: float) -> str:
     return f"{have} gpm, {'meets' if flow_gpm >= need - ROUNDING_GPM else 'does not meet'}."
 
 
-def by_season(facts: Facts) -> list[Line]:
-    """Say, where another site is better in other months, which, and for which months map and directions hold."""
-    own = told_months(facts)
-    if not own:
-        return []
-    said = season_words(facts.plan, facts.lead, facts.level)
-    lines = [line for one in said for line in paragraph(f"{one}.", HALF_PT, bold=True)]
-    way, jobs = _their_way(facts)
-    lines += [line for one in jobs for line in paragraph(one, HALF_PT, bold=True)]
-    return [*lines, *paragraph(f"Units, map, way and table here: {month_words(own)}.{way}", HALF_PT, SMALL_PT)]
-
-
-def told_months(facts: Facts) -> list[int]:
-    """List the months for which the front of a card is told, where tankers fill elsewhere in others; else none."""
-    return facts.once("months told", lambda: _told_months(facts))
-
-
-def _told_months(facts: Facts) -> list[int]:
-    plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(sites_of(facts))
-    if level < 0 or not mine or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
-        return []
-    return [month for one in plan.seasons if one.sites_of(lead, level) == mine for month in one.months]
-
-
-def head(said: str, facts: Facts) -> str:
-    """Write a heading of a card's front, with the months for which that is told."""
-    months = told_months(facts) if facts.on_card else []
-    return f"{said}, {month_words(months, short=True).upper()}" if months else said
-
-
 def status_line(facts: Facts) -> str:
     """Write the status; where there is no route in some months alone, with those."""
-    without = _months_without(facts) if facts.level < 0 and facts.status == "no route" else ""
+    without = months_without(facts) if facts.level < 0 and facts.status == "no route" else ""
     return f"{facts.status} in {without}" if without else facts.status
-
-
-def _not_this_way(facts: Facts) -> list[Line]:
-    """Say in which months the way does not hold, for any address of the card, and where another one stands."""
-    site = facts.cell("site")
-    behind = {month for other in facts.group.others if other.site == site for month in other.months}
-    said = dict.fromkeys(named_words(facts.plan, f) for f in facts.card_flags if f.code == NOT_THIS_WAY)
-    lines = [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
-    return lines + paragraph(f"The way in {month_words(behind)}: sheet behind.", HALF_PT) if behind else lines
-
-
-def _their_way(facts: Facts) -> tuple[str, list[str]]:
-    """Say where the way over the fill sites of other months stands, or that it is not drawn, and who has other jobs."""
-    plan, lead, level, mine = facts.plan, facts.lead, facts.level, sites_of(facts)
-    others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(mine)
-    sheets = [other for other in facts.sheets if other.months and other.site in others]
-    drawn = {other.site for other in sheets}
-    said = {"map and way on a sheet behind": others & drawn, "its way is not known": others - drawn}
-    named = {what: " and ".join(str(site + 1) for site in sorted(sites)) for what, sites in said.items() if sites}
-    way = "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
-    jobs = [
-        f"{words.first_up(month_words(other.months))}:{told}"
-        for other in sorted(sheets, key=lambda one: one.site)
-        if (told := jobs_then(facts, other))
-    ]
-    return way, jobs
-
-
-def jobs_then(facts: Facts, other: OtherCircuit) -> str:
-    """Say which units have other jobs with another circuit's fill site than in front, behind a blank; else ''.
-
-    An engine that is not among the level's units in front has to be called.
-    """
-    plan, lead, level = facts.plan, facts.lead, facts.level
-    sent = plan.levels.fleet[lead, level]
-    jobs = []
-    for engine, mine, job in (
-        (other.fill_engine, facts.cell("fill_engine"), f"pumps at fill site {other.site + 1}"),
-        (other.dump_engine, facts.cell("dump_engine"), "drafts at the dump site then"),
-    ):
-        if engine not in (-1, mine):
-            who = words.printable(plan.units[engine].unit_id)
-            jobs.append(f"{who} {job}" if sent[engine] else f"call {who}: it {job}")
-    here = plan.levels.used[lead, level] & ~plan.levels.at_split[lead, level]
-    if other.tankers and sorted(other.tankers) != np.flatnonzero(here).tolist():
-        named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
-        fills = f"fill{'s' * (len(other.tankers) == 1)}"
-        jobs.append(f"{named} {fills} at fill site {other.site + 1}{' then' * (not splits(plan, lead, other))}")
-    return f" {words.first_up(', '.join(jobs))}." if jobs else ""
-
-
-def splits(plan: Plan, address: int, other: OtherCircuit) -> bool:
-    """Tell whether tankers fill at two fill sites in the months of another circuit."""
-    seasons = (season for season in plan.seasons if set(season.months) <= set(other.months))
-    return any(len(season.sites_of(address, other.level)) > 1 for season in seasons)
-
-
-def season_words(plan: Plan, address: int, level: int) -> list[str]:
-    """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none."""
-    lines: dict[str, list[int]] = {}
-    for season in plan.seasons:
-        sites = season.sites_of(address, level)
-        flow = words.supply(float(season.uninterrupted_gpm[address, level]), STEP_GPM)
-        said = f"{flow} gpm {words.FLOW_SHORT} {from_words(sites)}{_guessed(plan, sites)}" if sites else "no fill site"
-        lines.setdefault(said, []).extend(season.months)
-    return [f"{words.first_up(month_words(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
-
-
-def _guessed(plan: Plan, sites: Sequence[int]) -> str:
-    """Say behind a flow that a rate which it rests on is assumed; '' where none is."""
-    return "" if all(plan.sites[site].fill_gpm_given for site in sites) else " (rate assumed)"
-
-
-def from_words(sites: Sequence[int]) -> str:
-    """Say from which fill site, or from which two."""
-    return f"from fill site{'s' * (len(sites) > 1)} {' and '.join(str(site + 1) for site in sites)}"

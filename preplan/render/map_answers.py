@@ -13,7 +13,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import STATUSES, Flag
 from preplan.records import BoolArray
 from preplan.render import crew, us_grid, words
-from preplan.render.card_words import season_words
+from preplan.render.card_seasons import season_words
 from preplan.render.flag_words import GRAVE
 from preplan.render.limit_places import named_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, pack, steps, whole

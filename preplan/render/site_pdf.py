@@ -13,7 +13,7 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Step
 from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
 from preplan.records import BoolArray, FillSite, IntArray
-from preplan.render import card_pdf, card_words, index_pdf, paper, status_index_pdf, symbols_pdf, words
+from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
@@ -241,7 +241,7 @@ def _circuits(plan: Plan, row: int) -> list[_Circuit]:
 def _circuit_name(plan: Plan, circuit: _Circuit) -> str:
     """Name whom a circuit serves, and who drives it where that is not everybody."""
     lead, named = circuit.group.lead, _group_name(plan, circuit.group)
-    months = card_words.told_months(Facts(plan, circuit.group))
+    months = card_seasons.told_months(Facts(plan, circuit.group))
     named += f", in {month_words(months)} only" if months else ""
     if not circuit.second:
         return named

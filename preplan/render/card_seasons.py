@@ -1,0 +1,167 @@
+"""What a card says of the seasons: what others bring, for which its front is told, who has other jobs then."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from preplan.months import month_words
+from preplan.plan import Plan
+from preplan.plan_cards import OtherCircuit
+from preplan.plan_tables import ROUNDING_GPM
+from preplan.render import words
+from preplan.render.card_facts import HALF_PT, STEP_GPM, Facts
+from preplan.render.flag_words import NOT_THIS_WAY
+from preplan.render.limit_places import named_words
+from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
+
+
+def months_without(facts: Facts) -> str:
+    """Name the months in which no site serves where one does in others; '' where that is not so."""
+    those = facts.plan.months_without(facts.lead)
+    return month_words(those) if those else ""
+
+
+def other_seasons(facts: Facts) -> list[Line]:
+    """Say, where no level can be named in the worst season, which level meets in others, or what the highest brings.
+
+    A level meets where it does so at every address of the card; its flow is that of the weakest then.
+    """
+    plan, rows = facts.plan, [facts.lead, *facts.group.addresses]
+    need = plan.needs.required_gpm[rows]
+    told: dict[str, list[int]] = {}
+    for season in plan.seasons:
+        flow, level = np.nan_to_num(season.uninterrupted_gpm[rows]), season.level_of(rows, need)
+        meets = bool(np.all(flow[:, level] >= need - ROUNDING_GPM))
+        served = season.best_site[rows, level] >= 0
+        if not served.any():
+            continue
+        weakest = int((flow[:, level] - need).argmin())
+        have, want = words.flow_pair(float(flow[weakest, level]), float(need[weakest]))
+        named = words.level_words(plan.district.levels[level].name)
+        said = f"{named} {'meets' if meets else 'does not meet'}: {have} gpm of {want} required"
+        sites = season.sites_of(rows[weakest], level)
+        from_site = f", {from_words(sites)}{guessed(plan, sites)}"
+        said += from_site if served.all() else ", not every address of this card is reached"
+        told.setdefault(f"{said}.", []).extend(season.months)
+    lines = [f"{words.first_up(month_words(those))}: {said}" for said, those in told.items()]
+    return [line for said in lines for line in paragraph(said, HALF_PT, bold=True, most=3)]
+
+
+def sites_of(facts: Facts) -> list[int]:
+    """List the fill sites of the level shown: one, or two where tankers are split; none without a shuttle."""
+    return [site for site in (facts.cell("site"), facts.cell("split")) if site >= 0]
+
+
+def for_other_months(facts: Facts) -> str:
+    """Say where dump site and way of the other months stand, on a card without a shuttle."""
+    if any(other.months for other in facts.sheets):
+        return "For the other months see the sheet behind: dump site, map and way."
+    return "For the other months this card has no way, dump site or table."
+
+
+def by_season(facts: Facts) -> list[Line]:
+    """Say, where another site is better in other months, which, and for which months map and directions hold."""
+    own = told_months(facts)
+    if not own:
+        return []
+    said = season_words(facts.plan, facts.lead, facts.level)
+    lines = [line for one in said for line in paragraph(f"{one}.", HALF_PT, bold=True)]
+    way, jobs = _their_way(facts)
+    lines += [line for one in jobs for line in paragraph(one, HALF_PT, bold=True)]
+    return [*lines, *paragraph(f"Units, map, way and table here: {month_words(own)}.{way}", HALF_PT, SMALL_PT)]
+
+
+def told_months(facts: Facts) -> list[int]:
+    """List the months for which the front of a card is told, where tankers fill elsewhere in others; else none."""
+    return facts.once("months told", lambda: _told_months(facts))
+
+
+def _told_months(facts: Facts) -> list[int]:
+    plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(sites_of(facts))
+    if level < 0 or not mine or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
+        return []
+    return [month for one in plan.seasons if one.sites_of(lead, level) == mine for month in one.months]
+
+
+def head(said: str, facts: Facts) -> str:
+    """Write a heading of a card's front, with the months for which that is told."""
+    months = told_months(facts) if facts.on_card else []
+    return f"{said}, {month_words(months, short=True).upper()}" if months else said
+
+
+def not_this_way(facts: Facts) -> list[Line]:
+    """Say in which months the way does not hold, for any address of the card, and where another one stands."""
+    site = facts.cell("site")
+    behind = {month for other in facts.group.others if other.site == site for month in other.months}
+    said = dict.fromkeys(named_words(facts.plan, f) for f in facts.card_flags if f.code == NOT_THIS_WAY)
+    lines = [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
+    return lines + paragraph(f"The way in {month_words(behind)}: sheet behind.", HALF_PT) if behind else lines
+
+
+def _their_way(facts: Facts) -> tuple[str, list[str]]:
+    """Say where the way over the fill sites of other months stands, or that it is not drawn, and who has other jobs."""
+    plan, lead, level, mine = facts.plan, facts.lead, facts.level, sites_of(facts)
+    others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(mine)
+    sheets = [other for other in facts.sheets if other.months and other.site in others]
+    drawn = {other.site for other in sheets}
+    said = {"map and way on a sheet behind": others & drawn, "its way is not known": others - drawn}
+    named = {what: " and ".join(str(site + 1) for site in sorted(sites)) for what, sites in said.items() if sites}
+    way = "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
+    jobs = [
+        f"{words.first_up(month_words(other.months))}:{told}"
+        for other in sorted(sheets, key=lambda one: one.site)
+        if (told := jobs_then(facts, other))
+    ]
+    return way, jobs
+
+
+def jobs_then(facts: Facts, other: OtherCircuit) -> str:
+    """Say which units have other jobs with another circuit's fill site than in front, behind a blank; else ''.
+
+    An engine that is not among the level's units in front has to be called.
+    """
+    plan, lead, level = facts.plan, facts.lead, facts.level
+    sent = plan.levels.fleet[lead, level]
+    jobs = []
+    for engine, mine, job in (
+        (other.fill_engine, facts.cell("fill_engine"), f"pumps at fill site {other.site + 1}"),
+        (other.dump_engine, facts.cell("dump_engine"), "drafts at the dump site then"),
+    ):
+        if engine not in (-1, mine):
+            who = words.printable(plan.units[engine].unit_id)
+            jobs.append(f"{who} {job}" if sent[engine] else f"call {who}: it {job}")
+    here = plan.levels.used[lead, level] & ~plan.levels.at_split[lead, level]
+    if other.tankers and sorted(other.tankers) != np.flatnonzero(here).tolist():
+        named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
+        fills = f"fill{'s' * (len(other.tankers) == 1)}"
+        jobs.append(f"{named} {fills} at fill site {other.site + 1}{' then' * (not splits(plan, lead, other))}")
+    return f" {words.first_up(', '.join(jobs))}." if jobs else ""
+
+
+def splits(plan: Plan, address: int, other: OtherCircuit) -> bool:
+    """Tell whether tankers fill at two fill sites in the months of another circuit."""
+    seasons = (season for season in plan.seasons if set(season.months) <= set(other.months))
+    return any(len(season.sites_of(address, other.level)) > 1 for season in seasons)
+
+
+def season_words(plan: Plan, address: int, level: int) -> list[str]:
+    """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none."""
+    lines: dict[str, list[int]] = {}
+    for season in plan.seasons:
+        sites = season.sites_of(address, level)
+        flow = words.supply(float(season.uninterrupted_gpm[address, level]), STEP_GPM)
+        said = f"{flow} gpm {words.FLOW_SHORT} {from_words(sites)}{guessed(plan, sites)}" if sites else "no fill site"
+        lines.setdefault(said, []).extend(season.months)
+    return [f"{words.first_up(month_words(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
+
+
+def guessed(plan: Plan, sites: Sequence[int]) -> str:
+    """Say behind a flow that a rate which it rests on is assumed; '' where none is."""
+    return "" if all(plan.sites[site].fill_gpm_given for site in sites) else " (rate assumed)"
+
+
+def from_words(sites: Sequence[int]) -> str:
+    """Say from which fill site, or from which two."""
+    return f"from fill site{'s' * (len(sites) > 1)} {' and '.join(str(site + 1) for site in sites)}"
