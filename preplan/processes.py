@@ -21,7 +21,8 @@ def cores() -> int:
 def helping(jobs: Sequence[Callable[[], None]]) -> Iterator[list[BaseProcess]]:
     """Start a process for each job, as far as the system lets us; they are gone afterwards, whatever happens.
 
-    Jobs can be pickled. Where fewer start than were asked for the list is shorter.
+    Jobs can be pickled, and are small: the library hands one over through a pipe that it holds open itself, and would
+    wait for ever on a process that died before it read all. Where fewer start than were asked for the list is shorter.
     """
     # A new interpreter: a copy of this one would take locks of other threads along.
     context = multiprocessing.get_context("spawn")

@@ -71,6 +71,46 @@ def test_parts_of_a_process_that_fails_are_made_here() -> None:
     assert made == {n: str(n * n).encode() for n in range(4)}
 
 
+@dataclass(frozen=True)
+class _Deadly:
+    """Ends any other process that unpacks it, as a system short of memory does."""
+
+    here: int
+
+    def __reduce__(self) -> tuple[Callable[[int], _Deadly], tuple[int]]:
+        return _unpacked, (self.here,)
+
+
+def _unpacked(here: int) -> _Deadly:
+    if os.getpid() != here:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return _Deadly(here)
+
+
+@dataclass(frozen=True)
+class _Work:
+    """More than a pipe holds at a time, behind what ends the process that begins to unpack it."""
+
+    first: _Deadly
+    load: bytes = bytes(5_000_000)
+
+    def __call__(self) -> Callable[[int], bytes]:
+        return lambda number: str(number).encode()
+
+
+def test_a_helper_that_dies_while_it_is_told_what_to_do_holds_nothing_up() -> None:
+    """It was told through a pipe that the library never closed: the program waited for ever."""
+    program = (
+        "import os; from tests.test_shelf import _Deadly, _Work; from preplan.render import side_by_side\n"
+        "made = side_by_side.made(_Work(_Deadly(os.getpid())), 6, 3)\n"
+        "print(sorted(number for number, _ in made))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=REPOSITORY, capture_output=True, text=True, timeout=60, check=False
+    )
+    assert (done.returncode, done.stdout) == (0, "[0, 1, 2, 3, 4, 5]\n")
+
+
 def test_no_part_makes_none() -> None:
     assert list(side_by_side.made(_Squares(), 0, 4)) == []
 

@@ -8,11 +8,15 @@ from __future__ import annotations
 
 import multiprocessing
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from functools import partial
+from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
+from multiprocessing.reduction import ForkingPickler
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from threading import Thread
 
 from preplan.processes import helping
 
@@ -46,10 +50,16 @@ def made(prepare: Callable[[], Maker], count: int, processes: int) -> Iterator[t
         make = prepare()
         yield from ((number, make(number)) for number in range(count))
         return
+    pipes = [multiprocessing.Pipe(duplex=False) for _ in range(helpers)]
     with (
         TemporaryDirectory(prefix="preplan-") as name,
-        helping([partial(_help, prepare, count, Path(name))] * helpers) as others,
+        helping([partial(_help, theirs) for theirs, _ in pipes]) as others,
     ):
+        for theirs, _ in pipes:
+            theirs.close()  # so that a pipe ends with its helper
+        work = ForkingPickler.dumps((prepare, count, Path(name)))
+        # a helper takes a second to wake up and read: meanwhile this process works
+        Thread(target=_hand_out, args=([ours for _, ours in pipes], work), daemon=True).start()
         yield from _gathered(prepare(), count, Path(name), others)
 
 
@@ -78,8 +88,20 @@ def _taken(folder: Path, number: int) -> bool:
     return True
 
 
-def _help(prepare: Callable[[], Maker], count: int, folder: Path) -> None:
-    """Make parts until none is left, or nobody waits for them."""
+def _hand_out(pipes: Sequence[Connection], work: memoryview) -> None:
+    """Tell helpers what is to do, as far as they live."""
+    for pipe in pipes:
+        with suppress(OSError), pipe:
+            pipe.send_bytes(work)
+
+
+def _help(pipe: Connection) -> None:
+    """Learn what is to do, and make parts until none is left, or nobody waits for them."""
+    with suppress(EOFError), pipe:
+        _make_parts(*pipe.recv())
+
+
+def _make_parts(prepare: Callable[[], Maker], count: int, folder: Path) -> None:
     make, parent = prepare(), multiprocessing.parent_process()
     for number in range(count):
         if parent is None or not parent.is_alive():
