@@ -119,10 +119,21 @@ def _none_meets(facts: Facts) -> str:
     most = int(steady.argmax())
     said = "No response level meets. This one holds the most"
     if not most > facts.level >= 0 or steady[most] <= MORE_SHARE * steady[facts.level]:
-        return f"{said}."
+        return f"{said}{_better_one_out(facts)}."
     later = words.supply(float(steady[most]), STEP_GPM)
     name = words.level_words(facts.plan.district.levels[most].name)
     return f"{said} from the first minutes on; {name} brings more later: {later} gpm steady."
+
+
+def _better_one_out(facts: Facts) -> str:
+    """Say which higher level, that holds no more than the one shown, holds more with any one tanker out."""
+    left = np.nan_to_num(facts.plan.levels.one_out_gpm[facts.lead])
+    best = int(left.argmax())
+    if not best > facts.level >= 0 or left[best] <= MORE_SHARE * left[facts.level]:
+        return ""
+    name = words.level_words(facts.plan.district.levels[best].name)
+    flows = (words.supply(float(left[level]), STEP_GPM) for level in (best, facts.level))
+    return "; with a tanker out {} holds {} gpm, this one {}".format(name, *flows)
 
 
 def can(facts: Facts) -> list[Line]:
@@ -130,8 +141,7 @@ def can(facts: Facts) -> list[Line]:
     plan, lead = facts.plan, facts.lead
     need = float(plan.needs.required_gpm[lead])
     held = words.number(float(plan.needs.required_min[lead]))
-    total = _total_words(facts)
-    wants = f"Required: {words.need(need, STEP_GPM)} gpm for {held} min (the method: {total} gal)."
+    wants = f"Required: {words.need(need, STEP_GPM)} gpm for {held} min. {_total_words(facts)}"
     if facts.level < 0:
         why = {
             "no route": "No way was found by which a loaded tanker can come, dump and return.",
@@ -176,10 +186,13 @@ def can(facts: Facts) -> list[Line]:
 
 
 def _total_words(facts: Facts) -> str:
-    """Write the method's own total of gallons: the largest of the card's addresses."""
-    every = facts.plan.needs.required_gal[[facts.lead, *facts.group.addresses]]
+    """Write the method's own total of gallons, the largest of the card's addresses, and whether the rate brings it."""
+    needs, rows = facts.plan.needs, [facts.lead, *facts.group.addresses]
+    every = needs.required_gal[rows]
     most = words.need(float(every.max()))
-    return f"up to {most}" if most != words.need(float(every.min())) else most
+    total = f"up to {most}" if most != words.need(float(every.min())) else most
+    longer = bool(np.any(every > needs.required_gpm[rows] * needs.required_min[rows] + ROUNDING_GPM))
+    return f"{words.total_words(str(needs.basis[facts.lead]))}: {total} gal{', more than that brings' * longer}."
 
 
 def _steady(facts: Facts) -> str:

@@ -251,7 +251,9 @@ def wheels_words(plan: Plan, address: int, level: int) -> str:
     hauls = plan.levels.tankers[address, level]
     tankers = sum(plan.units[u].tank_gal for u in fleet if hauls[u])
     engines = sum(plan.units[u].tank_gal for u in fleet if not hauls[u])
-    said = f"On wheels: {words.gallons(tankers)} in tankers, {words.gallons(engines)} in engines."
+    idle = sum(plan.units[u].tank_gal for u in fleet if hauls[u] and not plan.levels.used[address, level, u])
+    apart = f" ({words.gallons(idle)} of it left out)" if 0 < idle < tankers else ""
+    said = f"On wheels: {words.gallons(tankers)} in tankers{apart}, {words.gallons(engines)} in engines."
     attack = int(plan.levels.attack_engine[address, level])
     if attack < 0:
         return said

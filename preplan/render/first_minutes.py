@@ -20,7 +20,7 @@ def officer_words(plan: Plan, address: int) -> str:
     status = str(plan.answers.status[address])
     tell = {"higher level": _higher, "not met": _not_met}.get(status, _served)
     first = plan.answers.first_water_min[address]
-    start = f"First water minute {_minute(float(first))}" if math.isfinite(first) else "First water: not known"
+    start = f"First water minute {words.need(float(first))}" if math.isfinite(first) else "First water: not known"
     return f"{start}{_full_flow_words(plan, address)}. {tell(plan, address, level)}"
 
 
@@ -28,7 +28,7 @@ def _full_flow_words(plan: Plan, address: int) -> str:
     """Say from when more than the first attack's flow is asked for; '' where it is not, or that is not known."""
     full = full_flow_min(plan, address)
     more = float(plan.needs.required_gpm[address]) > plan.district.rules.shuttle.attack_gpm
-    return f", full flow asked for from {_minute(full)}" if more and math.isfinite(full) else ""
+    return f", full flow asked for from {words.need(full)}" if more and math.isfinite(full) else ""
 
 
 def full_flow_min(plan: Plan, address: int) -> float:
@@ -65,8 +65,8 @@ def gap_words(plan: Plan, address: int) -> str:
         return ""
     by = str(plan.answers.short_by[address])
     longest = float(plan.answers.longest_gap_min[address])
-    parts = f", the longest {words.minutes(longest)}" if gap - longest > LEAST_GAP_MIN else ""
-    said = f"{words.minutes(gap)} in all, first at minute {_minute(first)}{parts}"
+    parts = f", the longest {_lasting(longest)}" if gap - longest > LEAST_GAP_MIN else ""
+    said = f"{_lasting(gap)} in all, first at minute {_dry_from(plan, address, first)}{parts}"
     lacking, asked = float(plan.answers.short_gal[address]) / gap, float(plan.needs.required_gpm[address])
     if plan.answers.status[address] == "served":  # then it comes before full flow is asked for
         asked = min(asked, plan.district.rules.shuttle.attack_gpm)
@@ -86,7 +86,9 @@ def _higher(plan: Plan, address: int, level: int) -> str:
     answers, name = plan.answers, words.level_words(plan.district.levels[level].name)
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     in_time = bool(answers.in_time(address))
-    when = f"called by minute {_minute(float(answers.call_by_min[address]))}" if in_time else "with the first alarm"
+    when = (
+        f"called by minute {words.number(float(answers.call_by_min[address]))}" if in_time else "with the first alarm"
+    )
     dry = gap_words(plan, address)
     called, asked = float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
     brings, enough = _amount(plan, address, called), called >= asked - ROUNDING_GPM
@@ -101,7 +103,7 @@ def _higher(plan: Plan, address: int, level: int) -> str:
 def _not_met(plan: Plan, address: int, level: int) -> str:
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     dry = gap_words(plan, address)
-    asked = f" Asked for {need}: {dry}." if dry else ""
+    asked = f" Asked for {need}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
     flows = plan.levels.uninterrupted_gpm[address, level], plan.levels.on_arrival_gpm[address, level]
     together, later = (_amount(plan, address, float(flow)) for flow in flows)
     less = flows[1] < flows[0] and later != together
@@ -116,10 +118,27 @@ def _amount(plan: Plan, address: int, gpm: float) -> str:
     return f"{words.flow_pair(gpm, float(plan.needs.required_gpm[address]))[0]} gpm"
 
 
-def _minute(minute: float) -> str:
-    """Write a minute after alerting: whole, since nothing here is known to a tenth of a minute.
+def _less_dry(plan: Plan, address: int, level: int) -> str:
+    """Say behind how long it is dry which higher level leaves less of that, by a minute or more; '' where none does."""
+    gaps = plan.levels.gap_min[address]
+    higher = [k for k in range(level + 1, len(gaps)) if gaps[k] <= gaps[level] - 1.0]
+    if not higher:
+        return ""
+    least = min(higher, key=lambda k: float(gaps[k]))
+    name = words.level_words(plan.district.levels[least].name)
+    return f"; with {name} {_lasting(float(gaps[least])) if gaps[least] > LEAST_GAP_MIN else 'never'}"
 
-    >>> _minute(12.0), _minute(32.1)
-    ('12', '32')
+
+def _lasting(minutes: float) -> str:
+    """Write how long too little flows: whole minutes up, since nothing here is known to a tenth of a minute.
+
+    >>> _lasting(0.1), _lasting(1.0), _lasting(32.1)
+    ('under a minute', '1 min', '33 min')
     """
-    return words.number(math.floor(minute + 0.5))
+    return "under a minute" if minutes < 1.0 else f"{words.need(minutes)} min"
+
+
+def _dry_from(plan: Plan, address: int, minute: float) -> str:
+    """Write from when too little flows: the whole minute before, but not before more is asked for."""
+    full = full_flow_min(plan, address)
+    return words.number(math.ceil(full) if minute >= full > math.floor(minute) else math.floor(minute))

@@ -34,13 +34,14 @@ _FLAGS = {
     "posted bridge avoided": "Goes round a weight, height or width, posted or rated: {n} longer.",
     "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe: "
     "ask their owners beforehand; on the night the officer decides.",
-    "narrow road": "One truck wide for {n} of the round trip: loaded and empty tankers cannot pass.",
+    "narrow road": "One truck wide for {n} of the round trip: loaded and empty tankers cannot pass. "
+    "Waiting is not counted.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
-    "hold one until the other is through.",
+    "hold one until the other is through. Waiting is not counted.",
     "one way traffic": "Loaded and empty tankers meet on a road one truck wide: loaded goes first, empties wait; "
-    "or send {n}.",
+    "or send {n}. Waiting is not counted.",
     "circuits meet": "Loaded tankers of one circuit meet empties of the other on {n}, one truck wide: "
-    "loaded goes first, empties wait off it.",
+    "loaded goes first, empties wait off it. Waiting is not counted.",
     "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",

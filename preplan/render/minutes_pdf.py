@@ -50,7 +50,7 @@ def _when(plan: Plan, runs: BoolArray) -> str:
     ):
         known = column[runs & np.isfinite(column)]
         if known.size:
-            low, middle, high = np.quantile(known, [0.1, 0.5, 0.9])
+            low, middle, high = np.quantile(known, [0.05, 0.5, 0.95])
             said.append(
                 f"{word}: half of the addresses by minute {words.number(middle)}, nine in ten between "
                 f"{words.number(low)} and {words.number(high)}"
@@ -71,6 +71,7 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
         ("higher level, a call on arrival is in time", runs & answers.in_time()),
         ("higher level, to be sent with the first alarm", higher & ~answers.in_time()),
         ("not met, too little under the required flow", runs & (status == "not met") & dry),
+        ("not met, too little for under 0.1 minutes", runs & (status == "not met") & ~dry),
     ]
 
 

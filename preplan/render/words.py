@@ -59,6 +59,8 @@ _METHODS = {
     "nfpa1142": "NFPA 1142 minimum supply", "iso": "ISO needed fire flow", "nfa": "the NFA quick formula",
     "iowa": "the Iowa rate", "given": "the value given",
 }  # fmt: skip
+_TOTALS = {"nfpa1142": "NFPA 1142 total", "iso": "ISO total", "nfa": "NFA total", "iowa": "Iowa total"}
+"""What the gallons of a method are called on a card; of others they are the rate for its time."""
 
 
 # --------------------------------------------------------------------------- numbers
@@ -353,6 +355,15 @@ def basis_words(basis: str) -> str:
         "not a building": f"{by}: not a building in the address table, so the least it asks",
     }
     return known.get(size, f"{by}; size from {size}" if size else by)
+
+
+def total_words(basis: str) -> str:
+    """Name the total of gallons behind a requirement's basis.
+
+    >>> total_words("nfpa1142:default dwelling"), total_words("given:table")
+    ('NFPA 1142 total', 'In all')
+    """
+    return _TOTALS.get(printable(basis).partition(":")[0], "In all")
 
 
 def _given_words(size: str) -> str:
