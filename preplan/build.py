@@ -17,7 +17,7 @@ from preplan.plan import Plan
 from preplan.plan_inputs import Inputs, Rejected
 from preplan.planning.drill_offers import Offered, offers
 from preplan.planning.drills import Drilled, compare, dump_ground
-from preplan.planning.ground import lay_ground
+from preplan.planning.ground import lay_ground, with_streets
 from preplan.planning.pipeline import plan_district, require_fleet
 from preplan.processes import cores
 from preplan.records import FeatureTable, RoadTable
@@ -124,6 +124,7 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     inputs = read_inputs(district_file)
     require_fleet(inputs, inputs.in_service)
     roads, features = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
+    inputs = with_streets(inputs, roads)
     ground = lay_ground(inputs, roads, features)
     watch.stage("done", 1.0)
     lines = [f"{name}: {count:,} rows" for name, count in inputs.rows.items()]
@@ -307,6 +308,7 @@ def drill_district(
     roads, features = prepared_roads(inputs, default_folder(district_file), watch, keep=False)
     watch.stage("placing addresses on the roads", 0.3)
     row = inputs.addresses.address_id.tolist().index(logged.address_id)
+    inputs = with_streets(inputs, roads)
     one, ground = dump_ground(inputs, lay_ground(inputs, roads, features), row)
     watch.stage("measuring", 0.8)
     drilled = compare(logged, one, ground)

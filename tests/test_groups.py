@@ -9,7 +9,9 @@ import numpy as np
 from preplan.planning.groups import name_roads
 from preplan.records import text_array
 from preplan.roads.frontage import place_addresses
+from preplan.roads.street_names import normalise
 from preplan.rules import PlanRules, RoadRules
+from tests.plan_checks import SAMPLE, plan_of
 from tests.road_builder import address_table, draw
 
 TOWN = draw(
@@ -41,3 +43,12 @@ def test_who_names_no_road_takes_the_nearest_and_never_another_s() -> None:
 def test_nobody_off_the_roads_has_a_road_that_no_table_names() -> None:
     assert named((90_000, ""), (90_000, "Oak Lane")) == ["", "Oak Lane"]
     assert np.all([name == "" for name in named((90_000, ""))])
+
+
+def test_no_road_crosses_itself() -> None:
+    """Where tankers stop round the corner the other road of that corner is the cross street."""
+    plan = plan_of(SAMPLE / "district.toml")
+    cross = [(normalise(group.cross_street), normalise(group.road)) for group in plan.groups]
+    assert [one for one, road in cross if one and one == road] == []
+    corner = next(group for group in plan.groups if str(plan.addresses.label[group.lead]).startswith("96 Foundry"))
+    assert (corner.road, corner.cross_street) == ("Foundry Street", "Green Street")

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from preplan.records import text_array
+from preplan.roads.label_streets import with_label_streets
 from preplan.roads.street_names import address_street, loosen, misspellings, normalise, road_keys
+from tests.road_builder import address_table, draw
 
 # suffixes and units: USPS Publication 28, Appendix C; directionals: Appendix B
 SAME = [
@@ -147,3 +153,21 @@ def test_any_text_has_a_key_and_keys_are_stable(text: str) -> None:
     assert normalise(key) == key
     assert loosen(key).startswith("~")
     assert isinstance(address_street(text, 12), str)
+
+
+def test_a_street_in_front_of_its_number_is_known_by_the_roads() -> None:
+    """Neither a numbered highway nor a road whose name ends in a number is parted; nor is what no road is called."""
+    named = ("Pulpit Road", "County Road 12", "Area 51", "Area")
+    nodes = {f"{end}{k}": (east, 100.0 * k) for k in range(len(named)) for end, east in (("a", 0.0), ("b", 500.0))}
+    town = draw(nodes, [(f"a{k}", f"b{k}", {"name": name}) for k, name in enumerate(named)])
+    read = {
+        "Pulpit Rd 45, camp": ("Pulpit Rd", 45), "Co Rd 12 7B": ("Co Rd 12", 7), "Area 7": ("Area", 7),
+        "County Road 12": ("", -1), "Area 51": ("", -1), "Hill Rd 9": ("", -1), "Pulpit Rd": ("", -1),
+        "Pulpit Rd 0": ("", -1),
+    }  # fmt: skip
+    table = address_table([(100.0, 10.0)] * len(read))
+    found, rows = with_label_streets(replace(table, label=text_array(list(read))), town.roads)
+    assert list(zip(found.street.tolist(), found.number.tolist(), strict=True)) == list(read.values())
+    assert rows.tolist() == [0, 1, 2]
+    given = replace(found, street=text_array(["Elm Street"] * len(read)), number=np.full(len(read), -1, dtype=np.int32))
+    assert with_label_streets(given, town.roads)[0] is given

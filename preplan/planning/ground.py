@@ -29,6 +29,7 @@ from preplan.roads.driving_side import side_problems
 from preplan.roads.frontage import Places, place_addresses, place_points
 from preplan.roads.inventory import match_bridges, rating_lb
 from preplan.roads.islands import without_islands
+from preplan.roads.label_streets import with_label_streets
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
 from preplan.roads.places import within_extent
 from preplan.roads.seasons import RoadSeason, all_year, road_seasons
@@ -97,6 +98,19 @@ def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
     rule = f"has no road for tankers within {within_ft:,.0f} ft of any of the {len(near):,} addresses"
     remedy = f"it reaches from lon {west}, lat {south} to lon {east}, lat {north}: is it the file of this district?"
     raise InputError([Finding(file=name, rule=rule, remedy=remedy)])
+
+
+def with_streets(inputs: Inputs, roads: RoadTable) -> Inputs:
+    """Give addresses without a street the one that their label begins with, where a road is so named; with a note."""
+    addresses, rows = with_label_streets(inputs.addresses, roads)
+    if not len(rows):
+        return inputs
+    label, street = addresses.label[rows[0]], addresses.street[rows[0]]
+    note = (
+        f"addresses: {len(rows):,} labels begin with a road of the road file and a number: taken as street and house "
+        f"number, such as '{street}' {addresses.number[rows[0]]} of '{label}'."
+    )
+    return replace(inputs, addresses=addresses, notes=(*inputs.notes, note))
 
 
 def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Ground:

@@ -142,6 +142,9 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
             float(found.frontages.fraction[lead]),
             junctions=found.junctions,
         )
+        if cross and normalise(cross) == normalise(road):
+            # tankers stop round the corner: the other road of that corner is the cross street of its own
+            cross = str(found.roads.name[segment]) or str(found.roads.ref[segment])
     out, back = _legs(found, lead, found.levels.trip)
     split_out, split_back = _legs(found, lead, found.levels.split_trip)
     return CardGroup(

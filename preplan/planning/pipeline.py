@@ -22,7 +22,7 @@ from preplan.planning.driver_warnings import weights_of, with_weights
 from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.flags import address_flags, site_flags, with_hydrants
 from preplan.planning.flows import Flows
-from preplan.planning.ground import Ground, SeasonGround, lay_ground
+from preplan.planning.ground import Ground, SeasonGround, lay_ground, with_streets
 from preplan.planning.groups import Answered, group_addresses, name_roads
 from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
@@ -90,6 +90,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     units = inputs.in_service
     require_fleet(inputs, units)
     progress("placing addresses on the roads", 0.1)
+    inputs = with_streets(inputs, roads)
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, ground.as_seen)
@@ -160,6 +161,7 @@ def meets_at(
     rules = inputs.district.rules
     every = replace(rules, plan=replace(rules.plan, keep_sites=max(rules.plan.keep_sites, len(inputs.sites))))
     inputs = replace(inputs, district=replace(inputs.district, rules=every))
+    inputs = with_streets(inputs, roads)
     whole = lay_ground(inputs, roads, features)
     fleets = season_fleets(units, whole.as_seen)
     at = [[site.site_id for site in inputs.sites].index(place) for place in places]
