@@ -13,6 +13,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import STATUSES
 from preplan.records import FILL_SITE_KINDS, FillSite
 from preplan.render import words
+from preplan.render.kind_marks import KIND_LINES
 from preplan.render.map_answers import address_data, answer_data, flag_said
 from preplan.render.map_frame import Frame, drawn_frame, kept_roads, view_frame
 from preplan.render.map_ground import closure_data, ground_data, road_data
@@ -38,6 +39,7 @@ def map_data(plan: Plan) -> Page:
         "view": _box(view_frame(plan)),
         "statuses": _statuses(plan),
         "kinds": list(FILL_SITE_KINDS),
+        "kindLines": [KIND_LINES[kind] for kind in FILL_SITE_KINDS],
         "levels": [_level(plan, k) for k in range(len(plan.district.levels))],
         "units": [_unit(plan, k) for k in range(len(plan.units))],
         "stations": [_station(plan, k) for k in range(len(plan.stations))],

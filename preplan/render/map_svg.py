@@ -14,6 +14,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import STATUSES
 from preplan.records import FloatArray, IntArray
 from preplan.render import words
+from preplan.render.kind_marks import svg_path
 from preplan.render.map_frame import Frame, kept_roads, road_rank, view_frame
 from preplan.render.map_pack import Ints
 from preplan.units import M_PER_MI
@@ -30,13 +31,6 @@ SCALE_MI = (10.0, 5.0, 2.0, 1.0, 0.5, 0.25)
 M_PER_DEGREE = 111_200.0
 """Metres in a degree of latitude, near enough for a scale bar."""
 _DARK = "#1d2429"
-_KIND_MARKS = {
-    "hydrant": "M0 -6v12M-7 0h14M-5 6h10",
-    "dry hydrant": "M-5 6v-9l3 -3h7v5",
-    "draft": "M-10 -2l5 -3l5 3l5 -3l5 3M-10 4l5 -3l5 3l5 -3l5 3",
-    "cistern": "M-7 -6v11h14v-11",
-    "tank": "M-8 -6h16v6h-16zM-5 0v6M5 0v6",
-}
 
 
 class Sheet:
@@ -206,7 +200,7 @@ def _site(plan: Plan, index: int, sheet: Sheet) -> str:
     x, y = sheet.units(np.array([[site.lon, site.lat]]))[0].tolist()
     dashes = ' stroke-dasharray="8 5"' if site.seasonal else ""
     cross = f'<path d="M-34 34L34 -34M-34 -34L34 34" stroke="{_DARK}" stroke-width="4"/>'
-    mark = f'<path d="{_KIND_MARKS.get(site.kind, "")}" transform="translate(0 19)" stroke="{_DARK}" stroke-width="3"/>'
+    mark = f'<path d="{svg_path(site.kind, 10.0, y=19.0)}" stroke="{_DARK}" stroke-width="3"/>'
     return (
         f'<g transform="translate({x} {y})">'
         '<path d="M0 -46C11 -27 29 -11 29 8A29 29 0 0 1 -29 8C-29 -11 -11 -27 0 -46z" fill="#ffffff" '

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from xml.sax.saxutils import quoteattr
 
 from preplan.plan_tables import STATUSES
+from preplan.render.kind_marks import svg_path
 from preplan.render.words import status_words
 
 DARK = "29,36,41,255"
@@ -28,16 +29,6 @@ _STATUS_MARKS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     }
 )
 """One status, one shape, one shade."""
-_KIND_MARKS = MappingProxyType(
-    {
-        "hydrant": "M12 21v5M9.5 23.2h5M10 26h4",
-        "dry hydrant": "M10.5 26v-3.5q0-1.5 1.5-1.5h2.5v2",
-        "draft": "M8.5 22.5q1.2-1.4 2.4 0t2.4 0 2.4 0M8.5 25q1.2-1.4 2.4 0t2.4 0 2.4 0",
-        "cistern": "M9 21.5v4.5h6v-4.5",
-        "tank": "M9 21h6v3h-6zM10 24v2.5M14 24v2.5",
-    }
-)
-"""Inner mark of each kind of fill site, in a drawing 24 wide and 32 high."""
 _DROP = "M12 1.5C14 7 21.5 12 21.5 19.5A9.5 9.5 0 0 1 2.5 19.5C2.5 12 10 7 12 1.5Z"
 _HOUSE = "M2 20V10L12 3L22 10V20Z"
 
@@ -136,7 +127,7 @@ def _drawing(svg: str, size_mm: str) -> str:
 def _drop(kind: str, use: str) -> str:
     """Draw a fill site: an upright drop with the mark of its kind, dashed when seasonal, crossed out of service."""
     parts = _path(_DROP, dash="3 2" if use == "seasonal" else "")
-    parts += _path(_KIND_MARKS.get(kind, ""), fill="none", width=1.2)
+    parts += _path(svg_path(kind, 4.2, 12.0, 23.8), fill="none", width=1.2)
     if use == "out of service":
         parts += _path("M2 6L22 29M22 6L2 29", fill="none")
     return _svg(24, 32, parts)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 from preplan.records import FillSite
+from preplan.render.kind_marks import KIND_LINES
 from preplan.render.paper import BLACK, BLUE, GREY, SMALL_PT, WHITE, YELLOW, Pen, width_of
 
 
@@ -34,6 +36,8 @@ def _status_mark(pen: Pen, status: str, size: float) -> None:
         pen.circle(0.0, 0.0, half * 0.62)
 
 
+_MARK_PT = 3.6
+"""Half the width of the mark of a fill site's kind."""
 TAG_PT = 10.5
 """Height of a step's tag."""
 
@@ -101,18 +105,9 @@ def _fill_mark(pen: Pen, site: FillSite, label: str, size: float) -> None:
 def _kind_mark(pen: Pen, kind: str, y: float) -> None:
     """Draw the small inner mark of a fill site's kind, about 7 by 4 points."""
     pen.width(0.9)
-    if kind == "draft":
-        wave = [(-3.6, 0.0), (-1.8, 3.2), (-1.8, 1.0), (0.0, 0.0), (1.8, -1.0), (1.8, -3.2), (3.6, 0.0)]
-        pen.curves([(east, y + north) for east, north in wave])
-        return
-    pieces = {
-        "hydrant": ((-2.5, 0, 2.5, 0), (0, -2, 0, 2)),
-        "dry hydrant": ((0, -2, 0, 1.8), (0, 1.8, 2.6, 1.8)),
-        "cistern": ((-3, 1.2, 3, 1.2), (-3, -1.2, 3, -1.2)),
-        "tank": ((-2.5, 1.8, -2.5, -1.8), (-2.5, -1.8, 2.5, -1.8), (2.5, -1.8, 2.5, 1.8)),
-    }
-    if kind in pieces:
-        pen.strokes(*((x0, y + y0, x1, y + y1) for x0, y0, x1, y1 in pieces[kind]))
+    for points in KIND_LINES.get(kind, ()):
+        ends = [(east * _MARK_PT, y - down * _MARK_PT) for east, down in points]
+        pen.strokes(*((*one, *other) for one, other in pairwise(ends)))
 
 
 def hydrant_mark(pen: Pen, x: float, y: float) -> None:

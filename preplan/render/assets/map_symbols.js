@@ -119,18 +119,6 @@ function dropPath(pen, r) {
   pen.closePath();
 }
 
-// Marks of the kinds as lines in a box 2 wide and 1.2 high.
-const KIND_LINES = [
-  [[[0, -0.6], [0, 0.6]], [[-0.7, -0.05], [0.7, -0.05]], [[-0.5, 0.6], [0.5, 0.6]]], // hydrant: barrel, arms, foot
-  [[[-0.5, 0.6], [-0.5, -0.25], [-0.25, -0.55], [0.45, -0.55], [0.45, -0.05]]], // dry hydrant: hooked pipe
-  [-0.2, 0.45].map((y) => [[-1, y], [-0.5, y - 0.3], [0, y], [0.5, y - 0.3], [1, y]]), // draft: waves
-  [[[-0.7, -0.6], [-0.7, 0.55], [0.7, 0.55], [0.7, -0.6]]], // cistern: open vault
-  [ // tank: on legs
-    [[-0.8, -0.55], [0.8, -0.55], [0.8, 0.05], [-0.8, 0.05], [-0.8, -0.55]],
-    [[-0.5, 0.05], [-0.5, 0.6]], [[0.5, 0.05], [0.5, 0.6]],
-  ],
-];
-
 function line(pen, ...points) {
   points.forEach(([x, y], k) => (k ? pen.lineTo(x, y) : pen.moveTo(x, y)));
 }
@@ -150,12 +138,12 @@ function drawSite(pen, site, number, x, y, r) {
   if (site.seasonal) pen.setLineDash([3.5, 2.5]);
   pen.stroke();
   pen.setLineDash([]);
-  if (KIND_LINES[site.kind]) {
+  if (data.kindLines[site.kind]) {
     pen.save();
     pen.translate(0, 0.68 * r);
     pen.scale(0.36 * r, 0.36 * r);
     pen.beginPath();
-    for (const points of KIND_LINES[site.kind]) line(pen, ...points);
+    for (const points of data.kindLines[site.kind]) line(pen, ...points);
     pen.lineWidth = 1.5 / (0.36 * r);
     pen.stroke();
     pen.restore();
