@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 
 from preplan.plan import Plan
 from preplan.plan_tables import STATUSES
-from preplan.records import BoolArray, FloatArray
+from preplan.records import ALL_MONTHS, FILL_SITE_KINDS, BoolArray, FloatArray
 from preplan.render import index_pdf, scene, symbols_pdf, words
 from preplan.render.charts import Picture, draw_key, key_places
-from preplan.render.paper import BLACK, GREY, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Pen, paragraph
+from preplan.render.paper import BLACK, GREY, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Pen, paragraph, width_of
 from preplan.render.scene import Box, Frame, Room
 
 _HIGH_PT = 430.0
@@ -37,19 +38,47 @@ def coverage(document: Document, picture: Picture) -> None:
     _level_maps(document, picture, known)
     document.heading("Coverage on the map", bookmark=True, keep=_HIGH_PT + 40.0)
     page = Box(LEFT_PT, document.y - _HIGH_PT, RIGHT_PT, document.y)
-    frame = Frame(page, _country(known, page.width / page.height))
+    frame = Frame(page, _country(picture, known, page.width / page.height))
     _draw_status_map(document.pen, picture, frame)
     document.y = page.bottom - 4.0
     index_pdf.draw_counts(document.pen, plan, document.y - 10.0)
     document.y -= 14.0
     outside = int(np.sum(~_inside(frame, known)))
     said = f"{outside:,} addresses lie beyond the edge of this map. " if outside else ""
+    said += _beyond(picture, frame)
     document.flow(f"{said}Drops: fill sites by their number. Houses: stations. A line leads to its place.", SMALL_PT)
+    _draw_kinds(document, plan)
 
 
-def _country(points_ft: FloatArray, shape: float) -> Box:
+def _country(picture: Picture, points_ft: FloatArray, shape: float) -> Box:
+    """Span all but a few stray addresses, and the fill sites at which tankers fill by plan."""
     low, high = np.percentile(points_ft, [_EDGE_SHARE, 100.0 - _EDGE_SHARE], axis=0)
-    return scene.extent(np.array([low, high]), shape, margin=0.05, least_ft=_LEAST_FT)
+    levels = picture.plan.levels
+    used = np.unique(np.concatenate([levels.site.ravel(), levels.split.ravel()]))
+    sites_ft = picture.site_ft[used[used >= 0]]
+    spanned = np.vstack([low, high, sites_ft[np.isfinite(sites_ft).all(axis=1)]])
+    return scene.extent(spanned, shape, margin=0.05, least_ft=_LEAST_FT)
+
+
+def _beyond(picture: Picture, frame: Frame) -> str:
+    """Name the fill sites that the map has no place for, behind which a blank; '' where it has all."""
+    away = [str(row + 1) for row in np.flatnonzero(~_inside(frame, picture.site_ft)).tolist()]
+    return f"Beyond the edge: fill site{'s' * (len(away) > 1)} {', '.join(away)}. " if away else ""
+
+
+def _draw_kinds(document: Document, plan: Plan) -> None:
+    """Draw what the marks in the drops mean, of the kinds that the district has."""
+    x, y = LEFT_PT, document.y - 18.0
+    for kind in FILL_SITE_KINDS:
+        site = next((one for one in plan.sites if one.kind == kind), None)
+        if site is None:
+            continue
+        plain = replace(site, months=ALL_MONTHS, in_service=True)
+        symbols_pdf.fill_mark(document.pen, plain, "", x + 7.0, y, _SITE_PT)
+        document.pen.text(x + 17.0, y - 3.0, kind, SMALL_PT)
+        x += 32.0 + width_of(kind, SMALL_PT)
+    document.pen.text(x, y - 3.0, "Dashed: some months only. Crossed: out of service.", SMALL_PT)
+    document.y = y - 14.0
 
 
 def _inside(frame: Frame, points_ft: FloatArray) -> BoolArray:
@@ -83,8 +112,8 @@ def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
 
 def _apart(pen: Pen, frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[int, float, float]]:
     """Give row and place of the symbols on the map; one that would cover another stands off, joined to its place."""
-    half = _SITE_PT / 2 + 1.0
     for row, (x, y) in enumerate(frame.to_page(places_ft).tolist()):
+        half = symbols_pdf.half_width(str(row + 1), _SITE_PT) + 1.0
         if not frame.page.holds(Box(x, y, x, y)):
             continue
         for far, turn in ((0.0, 0.0), *product((16.0, 26.0, 36.0, 48.0, 60.0), np.arange(8) * np.pi / 4)):
@@ -111,9 +140,13 @@ def _level_maps(document: Document, picture: Picture, known: FloatArray) -> None
     plan = picture.plan
     planned = plan.answers.status != "hydrant"
     wide = (RIGHT_PT - LEFT_PT - (_IN_A_ROW - 1) * _GAP_PT) / _IN_A_ROW
-    country = _country(known, wide / _SMALL_HIGH_PT)
+    country = _country(picture, known, wide / _SMALL_HIGH_PT)
     document.heading("What each response level meets", 11.0, keep=_SMALL_HIGH_PT + 40.0)
-    document.flow("Dark: met. Light: not met, or without a route. Addresses with a hydrant are left out.", SMALL_PT)
+    beyond = _beyond(picture, Frame(Box(0.0, 0.0, wide, _SMALL_HIGH_PT), country))
+    document.flow(
+        "Dark dots: addresses that are met. Light: not met, or without a route. Addresses with a hydrant are left out. "
+        f"Drops: fill sites. {beyond}", SMALL_PT,
+    )  # fmt: skip
     for k, level in enumerate(plan.district.levels):
         column = k % _IN_A_ROW
         if column == 0:

@@ -75,6 +75,20 @@ def _title(document: Document, plan: Plan) -> None:
         f"{len(plan.addresses):,} addresses, {len(plan.sites)} fill sites, {len(plan.stations)} stations, "
         f"{len(plan.units)} units in service ({words.gallons(carried)} on tankers and pumper-tankers)."
     )
+    document.flow(_resting_on(plan), bold=True)
+
+
+def _resting_on(plan: Plan) -> str:
+    """Say how much of the answers rests on what is assumed: a board reads the first page alone."""
+    used = [site for site in plan.sites if site.in_service]
+    sizes = of(int(np.sum(plan.needs.assumed)), len(plan.addresses))
+    dated = sum(bool(site.tested) for site in used)
+    rates = sum(not site.fill_gpm_given for site in used)
+    guessed = f"; the rate of {rates} is assumed" if rates else ""
+    return (
+        f"What the answers rest on: buildings whose size is a default, {sizes}; of {len(used)} fill sites in service "
+        f"{dated} {'has' if dated == 1 else 'have'} a test date{guessed}."
+    )
 
 
 def _coverage(document: Document, plan: Plan) -> None:

@@ -36,8 +36,8 @@ def _status_mark(pen: Pen, status: str, size: float) -> None:
         pen.circle(0.0, 0.0, half * 0.62)
 
 
-_MARK_PT = 3.6
-"""Half the width of the mark of a fill site's kind."""
+_MARK_SHARE, _MOST_MARK_PT = 0.42, 3.6
+"""Half the width of the mark of a fill site's kind: share of the drop's, and the most."""
 TAG_PT = 10.5
 """Height of a step's tag."""
 
@@ -75,6 +75,11 @@ def _star_mark(pen: Pen, size: float) -> None:
     pen.shape([(r * math.cos(t), r * math.sin(t)) for r, t in zip(reach, turns, strict=True)])
 
 
+def half_width(label: str, size: float) -> float:
+    """Give half the width of a drop: it grows with its number."""
+    return max(size, width_of(label, SMALL_PT, bold=True) + 5.0) / 2
+
+
 def fill_mark(pen: Pen, site: FillSite, label: str, x: float, y: float, size: float = 18.0) -> None:
     """Draw a fill site: an upright drop with its number, a mark for its kind, dashed when seasonal, crossed if out."""
     key = ("fill site", site.kind, site.seasonal, site.in_service, label, size)
@@ -82,7 +87,7 @@ def fill_mark(pen: Pen, site: FillSite, label: str, x: float, y: float, size: fl
 
 
 def _fill_mark(pen: Pen, site: FillSite, label: str, size: float) -> None:
-    r = max(size, width_of(label, SMALL_PT, bold=True) + 5.0) / 2
+    r = half_width(label, size)
     pen.ink(BLACK, WHITE)
     pen.width(1.2)
     if site.seasonal:
@@ -91,7 +96,7 @@ def _fill_mark(pen: Pen, site: FillSite, label: str, size: float) -> None:
             (-0.35, 1.25), (0.0, 1.9)]  # fmt: skip
     pen.curves([(east * r, north * r) for east, north in drop], fill=True)
     pen.dash()
-    _kind_mark(pen, site.kind, -r * 0.63)
+    _kind_mark(pen, site.kind, -r * 0.63, min(_MOST_MARK_PT, r * _MARK_SHARE))
     if not site.in_service:
         pen.width(1.0)
         pen.strokes((-r, -r, r, r * 1.4), (-r, r * 1.4, r, -r))
@@ -102,11 +107,11 @@ def _fill_mark(pen: Pen, site: FillSite, label: str, size: float) -> None:
     pen.text(0.0, -r * 0.12, label, SMALL_PT, bold=True, align="middle")
 
 
-def _kind_mark(pen: Pen, kind: str, y: float) -> None:
-    """Draw the small inner mark of a fill site's kind, about 7 by 4 points."""
+def _kind_mark(pen: Pen, kind: str, y: float, half: float) -> None:
+    """Draw the small inner mark of a fill site's kind."""
     pen.width(0.9)
     for points in KIND_LINES.get(kind, ()):
-        ends = [(east * _MARK_PT, y - down * _MARK_PT) for east, down in points]
+        ends = [(east * half, y - down * half) for east, down in points]
         pen.strokes(*((*one, *other) for one, other in pairwise(ends)))
 
 
