@@ -166,7 +166,7 @@ def _sites(document: Document, plan: Plan) -> None:
             "'two fill sites' in addresses.csv. Both sites and an engine at each that needs one must be there."
         )
     other = [(row + 1, *in_other_months(plan, row)) for row in range(len(plan.sites))]
-    seasonal = "; ".join(f"fill site {number} in {when}: {more:,}" for number, more, when in other if more)
+    seasonal = "; ".join(f"fill site {number} in {when}: {more.sum():,}" for number, more, when in other if more.any())
     if seasonal:
         document.flow(f"Taken in months that do not decide, at so many more addresses: {seasonal}.")
     document.flow(

@@ -130,7 +130,8 @@ def _site_page(
     circuits = _circuits(plan, row)
     largest = circuits[0] if circuits else None
     _draw_facts(document, picture, row, largest, top - 46.0)
-    _draw_service(document, plan, row, first == row, backup == row, shown(plan, plan.levels.split) == row)
+    masks = first == row, backup == row, shown(plan, plan.levels.split) == row
+    _draw_service(document, plan, row, masks, cards)
     if largest is not None:
         _draw_circuit(document, plan, largest, row)
     for warning in site_warnings(plan, row):
@@ -164,8 +165,8 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
     document.y = min(low, top - _MAP_HIGH_PT) - 6.0
 
 
-def in_other_months(plan: Plan, site: int) -> tuple[int, str]:
-    """Count the addresses at which a site is taken in months that do not decide, and name those months.
+def in_other_months(plan: Plan, site: int) -> tuple[BoolArray, str]:
+    """Mark the addresses, (addresses,), at which a site is taken in months that do not decide, and name those months.
 
     'some months' where those of all these addresses together are the whole year.
     """
@@ -177,13 +178,18 @@ def in_other_months(plan: Plan, site: int) -> tuple[int, str]:
     ]
     months = {month for line, some in zip(plan.seasons, taken, strict=True) if some.any() for month in line.months}
     named = month_words(months) if len(months) < sum(len(line.months) for line in plan.seasons) else "some months"
-    return int(np.any(taken, axis=0).sum()), named
+    return np.any(taken, axis=0), named
 
 
 def _draw_service(
-    document: Document, plan: Plan, site: int, mine: BoolArray, stands_in: BoolArray, second: BoolArray
+    document: Document,
+    plan: Plan,
+    site: int,
+    masks: tuple[BoolArray, BoolArray, BoolArray],
+    cards: Sequence[tuple[CardGroup, str]],
 ) -> None:
-    """Say how many addresses fill here, first choice, second site and backup, and on which roads."""
+    """Say how many addresses fill here, and on which roads: first choice, backup, second (`masks`), other months."""
+    mine, stands_in, second = masks
     need = plan.needs.required_gpm[mine | second]
     known = need[np.isfinite(need)]
     largest = f"; largest required flow {words.need(float(known.max()))} gpm" if len(known) else ""
@@ -191,12 +197,21 @@ def _draw_service(
     also = f"second fill site of {int(second.sum())}, " if second.any() else ""
     said = f"First choice of {int(mine.sum())} addresses, {also}backup of {int(stands_in.sum())}{largest}."
     document.flow(said, bold=True)
-    more, when = in_other_months(plan, site)
-    if more:
-        document.flow(f"Best in {when} for {more} more addresses, whose cards say so: other months decide there.")
     roads = _served(plan, mine)
     if roads or not second.any():
         document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
+    more, when = in_other_months(plan, site)
+    if more.any():
+        count = int(more.sum())
+        at = f"{count:,} more address{'es' * (count != 1)}"
+        document.flow(f"Best in {when} for {at}, where other months decide:", bold=True)
+        document.flow("; ".join(_served(plan, more)) + ".")
+        behind = [group for group, _ in cards if any(one.site == site and one.months for one in group.others)]
+        if behind:
+            listed = "; ".join(_cards_of(behind, cards))
+            document.flow(f"The ways then stand on sheets behind the cards of: {listed}.", SMALL_PT)
+    if stands_in.any():
+        document.flow(f"Backup for: {'; '.join(_served(plan, stands_in))}.", SMALL_PT)
     one_way = _one_way(plan, mine)
     if one_way:
         document.flow(f"One truck wide: loaded goes first, empties wait; or, to meet nobody: {'; '.join(one_way)}.")
@@ -303,7 +318,8 @@ def _draw_other_circuits(
     if rest:
         where = "the folder cards" if any(place.startswith("cards/") for _, place in cards) else "cards.pdf"
         document.flow(f"and {len(rest):,} more circuit{'s' * (len(rest) > 1)}, each on its card in {where}:", bold=True)
-        document.flow(f"{'; '.join(_cards_of(rest, cards))}.", SMALL_PT, indent=10.0)
+        listed = "; ".join(_cards_of([circuit.group for circuit in rest], cards))
+        document.flow(f"{listed}.", SMALL_PT, indent=10.0)
 
 
 def _leg_lines(head: str, warned: list[str], steps: tuple[Step, ...], length: str) -> list[Line]:
@@ -326,9 +342,9 @@ def _beside(document: Document, left: Sequence[Line], right: Sequence[Line]) -> 
         document.y = min(ends)
 
 
-def _cards_of(circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str]]) -> list[str]:
-    """Name the roads of circuits in order, each with the pages of their cards."""
-    mine = {id(circuit.group) for circuit in circuits}
+def _cards_of(groups: Sequence[CardGroup], cards: Sequence[tuple[CardGroup, str]]) -> list[str]:
+    """Name the roads of some groups in order, each with the pages of their cards."""
+    mine = set(map(id, groups))
     roads: dict[str, list[str]] = {}
     for group, place in cards:
         if id(group) in mine:
