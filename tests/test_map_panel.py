@@ -11,10 +11,12 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
+from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import Flag
 from preplan.render import crew
-from preplan.render.card_seasons import season_words
+from preplan.render.card_seasons import season_words, seasons_alone
+from preplan.render.first_minutes import officer_words
 from preplan.render.limit_places import posted_words
 from preplan.render.map_answers import flag_said
 from preplan.render.us_grid import grid_words
@@ -144,6 +146,45 @@ def test_the_months_are_told_apart_as_on_the_card(wide: Opened, plan: Plan) -> N
             for text in wide.page.locator("#panel-body p > strong").all_inner_texts()
         ]
         assert all(f"{line}." in bold for line in lines)
+
+
+def test_an_address_that_tankers_reach_in_some_months_says_so_as_its_card_does(wide: Opened, plan: Plan) -> None:
+    """The map said 'no route' of houses that are served for seven months of the year."""
+    apart = [(group, group.lead) for group in plan.groups if plan.months_without(group.lead)]
+    seasonal = [(group, a) for group, a in apart if plan.answers.level[a] < 0]
+    assert len(seasonal) > 2
+    for group, address in seasonal[:3]:
+        choose(wide.page, str(plan.addresses.address_id[address]))
+        said = wide.page.inner_text("#panel-body").replace("\u00a0", " ")
+        without = month_words(plan.months_without(address))
+        assert f"No route in {without}: no way for a loaded tanker is known then." in said
+        assert f"No fill site delivers here at this response level in {without}." in said
+        for line in seasons_alone(plan, [address]):
+            assert line in said
+        sheet = next(other for other in group.others if other.tankers)
+        assert all(plan.units[unit].unit_id in said for unit in sheet.tankers)
+        assert f"fill site {sheet.site + 1}" in said
+
+
+def test_who_lays_hose_is_not_called_idle_and_what_must_come_at_once_is_said(wide: Opened, plan: Plan) -> None:
+    """Of every address of the sample whose level shown has such a line on its card."""
+    seen = [0, 0]
+    for a in np.flatnonzero(plan.answers.level >= 0).tolist():
+        level = int(plan.answers.level[a])
+        jobs = dict(crew.crew_words(plan, a, level))
+        at_once = "Call it with the first alarm" in officer_words(plan, a)
+        first = "with the first alarm: called on arrival it holds" if at_once else ""
+        if "hose" not in jobs and not first:
+            continue
+        choose(wide.page, str(plan.addresses.address_id[a]))
+        said = wide.page.inner_text("#panel-body").replace("\u00a0", " ")
+        if "hose" in jobs:
+            seen[0] += 1
+            assert f"Lays hose\n{jobs['hose'].split(' at ')[0]}" in said, a
+        if first:
+            seen[1] += 1
+            assert first in wide.page.inner_text("#panel-body").replace("\u00a0", " "), a
+    assert min(seen) > 1
 
 
 def test_engines_have_their_minutes_and_a_gravity_tank_needs_none(wide: Opened, plan: Plan) -> None:

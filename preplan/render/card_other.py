@@ -76,10 +76,22 @@ def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
 
 
 def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
-    """Say who has which job with this fill site, by arrival: engines that have another one in front may change it."""
+    """Say who has which job with this fill site, and how they come: who has another one in front may change it."""
     plan = facts.plan
     if not other.tankers:
         return
+    yield jobs_words(facts, other)
+    drives = first_drives(plan, facts.lead, other.ways_in, ENDS, other.months)
+    if drives:
+        said = f"Arriving from the station: {'; '.join(drives)}."
+        yield " ".join(filter(None, (said, unposted_words(plan, other.ways_in))))
+    if other.backup:
+        yield "Crew as if all filled here from the start: moving an engine later costs minutes that are not counted."
+
+
+def jobs_words(facts: Facts, other: OtherCircuit) -> str:
+    """Say who has which job with the fill site of another circuit, by arrival."""
+    plan = facts.plan
     on_scene = np.array(other.arrival_min)
     jobs = []
     if other.attack_engine >= 0:
@@ -92,10 +104,4 @@ def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         jobs.append(f"Fill site: {crew.arrivals(plan, [other.fill_engine], at_site)}")
     here = " that fill here" * splits(plan, facts.lead, other)
     jobs.append(f"Tankers{here}: {crew.arrivals(plan, other.tankers, on_scene)}")
-    yield f"{'. '.join(jobs)}, each after its own call."
-    drives = first_drives(plan, facts.lead, other.ways_in, ENDS, other.months)
-    if drives:
-        said = f"Arriving from the station: {'; '.join(drives)}."
-        yield " ".join(filter(None, (said, unposted_words(plan, other.ways_in))))
-    if other.backup:
-        yield "Crew as if all filled here from the start: moving an engine later costs minutes that are not counted."
+    return f"{'. '.join(jobs)}, each after its own call."

@@ -24,11 +24,17 @@ def months_without(facts: Facts) -> str:
 
 
 def other_seasons(facts: Facts) -> list[Line]:
-    """Say, where no level can be named in the worst season, which level meets in others, or what the highest brings.
+    """Say, where no level can be named in the worst season, what the others bring to the addresses of the card."""
+    said = seasons_alone(facts.plan, [facts.lead, *facts.group.addresses])
+    return [line for one in said for line in paragraph(one, HALF_PT, bold=True, most=3)]
 
-    A level meets where it does so at every address of the card; its flow is that of the weakest then.
+
+def seasons_alone(plan: Plan, rows: Sequence[int]) -> list[str]:
+    """Say season by season which level meets at some addresses, or what the highest brings; nothing of those without.
+
+    A level meets where it does so at every address; its flow is that of the weakest then.
     """
-    plan, rows = facts.plan, [facts.lead, *facts.group.addresses]
+    rows = list(rows)
     need = plan.needs.required_gpm[rows]
     told: dict[str, list[int]] = {}
     for season in plan.seasons:
@@ -45,8 +51,7 @@ def other_seasons(facts: Facts) -> list[Line]:
         from_site = f", {from_words(sites)}{guessed(plan, sites)}"
         said += from_site if served.all() else ", not every address of this card is reached"
         told.setdefault(f"{said}.", []).extend(season.months)
-    lines = [f"{words.first_up(month_words(those))}: {said}" for said, those in told.items()]
-    return [line for said in lines for line in paragraph(said, HALF_PT, bold=True, most=3)]
+    return [f"{words.first_up(month_words(those))}: {said}" for said, those in told.items()]
 
 
 def sites_of(facts: Facts) -> list[int]:

@@ -13,7 +13,9 @@ from preplan.plan import Plan
 from preplan.plan_tables import STATUSES, Flag
 from preplan.records import BoolArray
 from preplan.render import crew, us_grid, words
-from preplan.render.card_seasons import season_words
+from preplan.render.card_facts import Facts
+from preplan.render.card_other import jobs_words
+from preplan.render.card_seasons import season_words, seasons_alone
 from preplan.render.flag_words import GRAVE
 from preplan.render.limit_places import named_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, pack, steps, whole
@@ -101,11 +103,13 @@ def answer_data(plan: Plan, along: Ints) -> Page:
     case, texts = _cases(plan)
     by_hose = Texts()
     by_hose.place("")
+    apart, seasons_apart = _apart(plan)
     columns = {
         "status": [STATUSES.index(status) for status in answers.status],
         "level": answers.level,
         "hydrant": whole(answers.hydrant_ft, way="up"),
         "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
+        "apart": apart,
         "first": whole(answers.first_arrival_min, 10),
         "flagCount": [len(row) for row in flag_lists],
         "case": case,
@@ -124,12 +128,36 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         **_packed(columns, along),
         **texts,
         "byHoseWords": by_hose.values,
+        "seasonsApart": seasons_apart,
         "flag": pack([one for row in flag_lists for one in row]),
         "flags": flags.values,
         "code": pack([code_of[said] for said in flags.values]),
         "codes": codes.values,
         "grave": [place for code, place in codes.places.items() if code in GRAVE],
     }
+
+
+def _apart(plan: Plan) -> tuple[list[int], list[Any]]:
+    """Say of addresses that tankers reach in some months only in which they do not, and what holds in the others.
+
+    Returns the place of each address in a list, 0: it is none of those, and the list of (months, lines).
+    """
+    said: list[Any] = [("", ())]
+    place = [0] * len(plan.addresses)
+    for group in plan.groups:
+        facts = Facts(plan, group)
+        for a in group.addresses:
+            without = plan.months_without(a) if plan.answers.level[a] < 0 else []
+            if not without:
+                continue
+            lines = seasons_alone(plan, [a])
+            for other in group.others:
+                if other.months and other.tankers:
+                    there = f"{words.first_up(month_words(other.months))}, fill site {other.site + 1}"
+                    lines.append(f"{there}. {jobs_words(facts, other)} Map and way: behind its card.")
+            place[a] = len(said)
+            said.append((month_words(without), tuple(lines)))
+    return place, said
 
 
 def _dump_engine_min(plan: Plan) -> Ints:
@@ -210,7 +238,7 @@ def _season_matters(plan: Plan) -> BoolArray:
 def _crew(plan: Plan, address: int, level: int) -> tuple[int | tuple[int, ...], ...]:
     """List attack, fill and dump engine; the tankers that shuttle, those left out, and the rest, each by arrival.
 
-    Then the engine at the second fill site, and those of the tankers that fill there.
+    Then the engine at the second fill site, those of the tankers that fill there, and who of the rest lays hose.
     """
     table = plan.levels
     engines = (table.attack_engine, table.fill_engine, table.dump_engine)
@@ -225,4 +253,5 @@ def _crew(plan: Plan, address: int, level: int) -> tuple[int | tuple[int, ...], 
         tuple(unit for unit in order if fleet[unit] and not hauling[unit] and unit not in (*busy, second)),
         second,
         tuple(unit for unit in order if there[unit]),
+        tuple(unit for unit in plan.supply.of(address, level) if unit not in (*busy, second) and not hauling[unit]),
     )

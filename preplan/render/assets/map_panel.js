@@ -103,7 +103,14 @@ function levelWords(address) {
   if (status.code === "hydrant") {
     return `${capital(status.words)}: ${said(answers.hydrant[address], "ft")} by road and driveway.`;
   }
+  const [months] = apartOf(address);
+  if (months) return `No route in ${months}: no way for a loaded tanker is known then.`;
   return "No route: no way for a loaded tanker is known.";
+}
+
+// Of an address that tankers reach in some months only: the others, and what holds in those.
+function apartOf(address) {
+  return data.answers.seasonsApart[answers.apart[address]];
 }
 
 function needWords(address) {
@@ -143,10 +150,11 @@ function showAddress(address, level = startLevel(address), which = "site") {
   const levels = [...data.levels.keys()].sort((a, b) => (b === level) - (a === level) || a - b);
   const parts = levels.map((one) => levelPart(address, one, level));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
+  const bold = [...(byHose ? [byHose] : []), ...grave, ...apartOf(address)[1], ...seasonLines(address, level)];
   const beside = besideWords(address);
   openPanel(label, [
     ...(beside ? [make("div", capital(beside), { name: "beside" })] : []),
-    ...whatIfPart(address), head, ...(byHose ? [byHose] : []).concat(grave, seasonLines(address, level)).map(boldLine),
+    ...whatIfPart(address), head, ...bold.map(boldLine),
     ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]),
     ...requestLine(address, level),
     ...parts.slice(0, 1),
@@ -215,13 +223,18 @@ function drawnWords() {
   return view.circuit && view.circuit.dump ? `Drawn: ${mode}${of}` : `Not drawn, no way is traced: ${mode}${of}`;
 }
 
+function nothingWords(address) {
+  const [months] = apartOf(address);
+  return `No fill site delivers here at this response level${months ? ` in ${months}` : ""}.`;
+}
+
 // The chosen level stands open, the others are folded; each begins with what it holds.
 function levelPart(address, level, chosen) {
   const at = row(address, level);
   const meets = answers.meets[at] === 1;
   const title = make("h3", capital(data.levels[level].words));
   const holds = answers.site[at] < 0
-    ? make("p", "No fill site delivers here at this response level.")
+    ? make("p", nothingWords(address))
     : make("p", "", {
       name: "flow",
       inside: [make("strong", `Holds ${gpm(answers.flow[at])}`), `: ${meetsWords(address, at)}`],
@@ -323,6 +336,11 @@ function firstMinutes(address) {
     const late = by * 10 < answers.first[address] || answers.gapOnArrival[row(address, level)] > 0;
     lines.push(["Call this level", late ? "with the first alarm" : `by minute ${by}`]);
   }
+  if (level > 0 && answers.meets[row(address, level)] === 0) {
+    const at = row(address, level);
+    const later = `with the first alarm: called on arrival it holds ${gpm(answers.onArrival[at])}`;
+    if (answers.onArrival[at] < answers.flow[at]) lines.push(["Call this level", later]);
+  }
   return lines;
 }
 
@@ -340,7 +358,7 @@ function dumpWords(address, at) {
 }
 
 function crewFacts(address, at) {
-  const [attack, fill, dump, used, leftOut, rest, second, there] = data.answers.crews[answers.crew[at]];
+  const [attack, fill, dump, used, leftOut, rest, second, there, hose] = data.answers.crews[answers.crew[at]];
   const name = (unit) => (unit < 0 ? "none" : data.units[unit].id);
   const timed = (unit, min) => name(unit) + (unit >= 0 && min >= 0 ? ` at ${said(min, "min")}` : "");
   const loaded = (unit) => `${data.units[unit].id} (${said(data.units[unit].gal, "gal")})`;
@@ -359,7 +377,9 @@ function crewFacts(address, at) {
   if (there.length) lines.push(["Tankers, second fill site", there.map(loaded).join(", ")]);
   const why = used.length ? "Tankers left out" : "Tankers that cannot shuttle";
   if (leftOut.length) lines.push([why, leftOut.map(loaded).join(", ")]);
-  if (rest.length) lines.push(["Sent, no job yet", rest.map(name).join(", ")]);
+  const idle = rest.filter((unit) => !hose.includes(unit));
+  if (hose.length) lines.push(["Lays hose", hose.map(name).join(", ")]);
+  if (idle.length) lines.push(["Sent, no job yet", idle.map(name).join(", ")]);
   return lines;
 }
 
