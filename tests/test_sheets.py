@@ -18,8 +18,10 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT
 from preplan.planning.pipeline import plan_district
-from preplan.render import card_facts, card_pdf, card_seasons, card_words, paper, site_pdf, words
+from preplan.render import card_facts, card_pdf, card_rest, card_seasons, card_way, card_words, paper, site_pdf, words
+from preplan.render.card_parts import subject_of
 from preplan.render.card_seasons import splits
+from preplan.render.charts import Picture
 from preplan.render.flag_words import flags_on
 from preplan.roads.source import read_osm
 from tests.example_plan import example_plan, other_plan
@@ -400,3 +402,16 @@ def test_a_card_told_for_some_months_says_so_of_its_units_and_of_its_fill_site(s
         assert all(
             paper.width_of(line.said, line.size, bold=line.bold) <= card_facts.HALF_PT for line in (*call, *fill)
         )
+
+
+def test_a_card_without_a_way_in_some_months_says_where_the_road_is_shut(sample: Plan) -> None:
+    """In words, on its map, and with the months wherever it says that nothing comes."""
+    group = next(one for one in sample.groups if sample.answers.level[one.lead] < 0 and sample.months_without(one.lead))
+    facts = card_facts.Facts(sample, group)
+    why = " ".join(line.said for line in card_way.why_not(facts, 300.0))
+    assert "Corduroy Road is shut then. The address stands on it." in why
+    picture = Picture(sample)
+    assert any("shut Dec to Apr" in bridge.said for bridge in subject_of(picture, facts).bridges)
+    assert {row[5] for row in card_rest.level_rows(facts)} == {"in Dec to Apr"}
+    fill = " ".join(line.said for line in card_words.fill(facts))
+    assert "May to November: fill site 10, see the sheet behind." in fill

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
 
+from preplan.months import month_words
 from preplan.render import paper, strip_pdf
 from preplan.render.card_facts import HALF_PT, WIDTH_PT, Facts
 from preplan.render.card_texts import small_strip_height, strip_words
 from preplan.render.charts import CROSSED, DASHED, Picture
-from preplan.render.limit_places import named_limits
+from preplan.render.limit_places import closed_on, named_limits
 from preplan.render.paper import LEFT_PT, SMALL_PT, Pen, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
@@ -24,6 +25,9 @@ def subject_of(picture: Picture, facts: Facts) -> Subject:
     others = (facts.cell("backup"), facts.cell("split")) if facts.on_card else ()
     site = facts.cell("site")
     named = named_limits([*facts.card_flags, *facts.kept_off, *(facts.plan.site_flags[site] if site >= 0 else ())])
+    if facts.cell("trip") < 0 and (months := facts.plan.months_without(facts.lead)):
+        shut = f"shut {month_words(months, short=True)}"
+        named |= dict.fromkeys(closed_on(facts.plan, group), shut)
     subject = picture.subject(
         group.addresses, facts.lead, facts.cell("trip"), others, group.out_steps, named, facts.plan
     )

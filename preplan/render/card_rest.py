@@ -303,6 +303,8 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
     """Write every response level as a row of the table."""
     plan, lead, table = facts.plan, facts.lead, facts.plan.levels
     need = float(plan.needs.required_gpm[lead])
+    months = plan.months_without(lead)
+    without = f"in {month_words(months, short=True)}" if months else ""
     for k, level in enumerate(plan.district.levels):
         site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
         have, _ = words.flow_pair(flow, need)
@@ -311,7 +313,7 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
             words.level_words(level.name), have if site >= 0 else "no shuttle",
             "" if site < 0 else "same" if k == 0 else late,
             "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
-            words.printable(table.limited_by[lead, k]),
+            words.printable(table.limited_by[lead, k]) if site >= 0 else without,
             _one_out(facts, k) if site >= 0 else "",
             _named(plan.unit_ids(table.used[lead, k], lead), bold=k == facts.level),
         )  # fmt: skip

@@ -10,7 +10,7 @@ from preplan.render import words
 from preplan.render.card_facts import ONE_WAY, Facts
 from preplan.render.driving_words import HERE_MI
 from preplan.render.flag_words import A_ROAD, ON_THE_WAY, flag_words
-from preplan.render.limit_places import closed_on, shut_road, weight_warnings
+from preplan.render.limit_places import closed_on, far_words, shut_road, weight_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 
 LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
@@ -116,15 +116,25 @@ def _steps(steps: Sequence[str], width: float, length: str, *, ends: bool = Fals
     return [*lines, *first, *between, *last]
 
 
+def _where_shut(facts: Facts, shut: Sequence[int]) -> str:
+    """Say how far a road that is shut is from the address; '' where that is not known."""
+    plan, lead = facts.plan, facts.lead
+    if int(plan.frontages.segment[lead]) in shut:
+        return "The address stands on it."
+    far = far_words(plan, shut, float(plan.addresses.lon[lead]), float(plan.addresses.lat[lead]), "address")
+    return f"It is {far}." if far else ""
+
+
 def why_not(facts: Facts, width: float) -> list[Line]:
     """Say what is known where there is no trip."""
     plan, lead = facts.plan, facts.lead
     lines = [Line("WHY THERE IS NO TRIP", SMALL_PT, bold=True)]
     for flag in facts.flags:
-        road = shut_road(plan, closed_on(plan, facts.group)) if flag.code == "road closed" else A_ROAD
-        lines += paragraph(flag_words(flag, road), width, BODY_PT, most=3)
+        shut = closed_on(plan, facts.group) if flag.code == "road closed" else []
+        said = flag_words(flag, shut_road(plan, shut) if shut else A_ROAD)
+        lines += paragraph(" ".join(filter(None, (said, _where_shut(facts, shut)))), width, BODY_PT, most=4)
     gap = float(plan.frontages.gap_ft[lead])
-    if np.isfinite(gap) and not any(flag.code == "off road data" for flag in facts.flags):
+    if np.isfinite(gap) and not any(flag.code in ("off road data", "road closed") for flag in facts.flags):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)
     lines += paragraph(
         "Look on the ground for a road, drive, gate, bridge or landing that the road data lacks, a nearer water, or "

@@ -325,7 +325,10 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     if site < 0:
         without = months_without(facts)
         none = f"No fill site serves this address{f' in {without}' if without else ''}."
-        return [*lines, *other_seasons(facts), *paragraph(none, HALF_PT)]
+        for other in facts.sheets:
+            when = words.first_up(month_words(other.months))
+            lines += paragraph(f"{when}: fill site {other.site + 1}, see the sheet behind.", HALF_PT, bold=True)
+        return [*lines, *paragraph(none, HALF_PT)]
     there = plan.sites[site]
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
     lines += _split(facts)

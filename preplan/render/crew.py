@@ -229,7 +229,7 @@ def surge_words(plan: Plan, address: int) -> str:
 def without_shuttle_words(plan: Plan, address: int) -> list[str]:
     """List, where no response level can be named, the district's units by gallons, and by minutes if those are known.
 
-    Tankers come first; units that come on request only are left out.
+    Tankers come first, units that come on request only last, by name alone.
     """
     asked = {station.station_id for station in plan.stations if station.aid == "on request"}
     arrival, said = plan.arrival_min[address], []
@@ -240,6 +240,8 @@ def without_shuttle_words(plan: Plan, address: int) -> list[str]:
             at = f" at {words.need(arrival[u])} min" if math.isfinite(arrival[u]) else ""
             listed.append(f"{words.printable(plan.units[u].unit_id)} {words.gallons(plan.units[u].tank_gal)}{at}")
         said += [f"{named}: {', '.join(listed)}."] if listed else []
+    on_request = [words.printable(one.unit_id) for one in plan.units if one.station_id in asked]
+    said += [f"On request only: {' '.join(on_request)}."] if on_request else []
     if said and not np.isfinite(arrival).any():
         said.append("Minutes are not known.")
     return said
