@@ -163,6 +163,14 @@ class Station:
     """Its spreadsheet row there."""
 
 
+_NO_MATTER = frozenset({"usable_fraction"})
+_NO_MATTER_TO: Mapping[str, frozenset[str]] = {
+    "engine": frozenset({"dump_gpm", "intake_gpm", "portable_tank_gal"}),
+    "tanker": frozenset({"supply_hose_ft", "supply_hose_in"}),
+}
+"""What is never asked of a kind of unit: an engine dumps nothing, a tanker's hose is nobody's supply line."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unit:
     """One piece of apparatus. `assumed` names the fields that a default filled."""
@@ -192,6 +200,13 @@ class Unit:
     supply_hose_in: float
     in_service: bool = True
     assumed: tuple[str, ...] = ()
+
+    @property
+    def guessed(self) -> tuple[str, ...]:
+        """Name the fields that a default filled and that matter to its kind; a rule of the whole trade is none."""
+        return tuple(
+            name for name in self.assumed if name not in _NO_MATTER | _NO_MATTER_TO.get(self.kind, frozenset())
+        )
 
     @property
     def dumped_lb(self) -> float:

@@ -133,7 +133,10 @@ def test_words_of_a_lay() -> None:
         "By hose instead: 1,201 ft of 3 in, 2 lines from fill site 1, 2 engines pumping at response level 2: 500 gpm, "
         "about minute 29, on level ground."
     )
-    assert crew.lay_words(plan, 2, brief=True) == "By hose: 1,201 ft, 2 x 3 in, fill site 1: 500 gpm, minute 29."
+    assert (
+        crew.lay_words(plan, 2, brief=True)
+        == "By hose: 1,201 ft, 2 x 3 in, fill site 1: 500 gpm, minute 29, response level 2."
+    )
     assert crew.lay_words(plan, 1) == ""
     assert "1 engine pumping" in crew.lay_words(replace(plan, lays=lay(engines=1.0, lines=1.0)), 2)
 

@@ -560,11 +560,11 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         "Mill Road (2); Quarry Lane (2)",
         "loop",
         "Circuit for Quarry Lane 7 to 9 (2 addresses)",
-        "Limits: found for tankers up to 42,000 lb loaded",
+        "Limits: these roads hold for tankers up to 42,000 lb loaded",
         "Further circuits from here 12 Mill Road",
         "40 Mill Road",
         "lowest posting on the loaded leg 20,000 lb",
-        "goes 2.5 min round what is posted",
+        "2.5 min longer, round what is posted",
         "At the dump site: turn round here (room ASSUMED: check it).",
     ):
         assert told in pages[0]

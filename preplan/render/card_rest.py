@@ -274,7 +274,7 @@ def assumed(facts: Facts) -> list[Line]:
             unsure = [word for word, given in guesses if not given]
             assumed += [f"{words.first_up(' and '.join(unsure))} at the second fill site."] if unsure else []
         fleet = np.flatnonzero(plan.levels.fleet[lead, facts.level])
-        guessed = [words.printable(plan.units[u].unit_id) for u in fleet.tolist() if plan.units[u].assumed]
+        guessed = [words.printable(plan.units[u].unit_id) for u in fleet.tolist() if plan.units[u].guessed]
         assumed += [f"Some values of {', '.join(guessed)}."] if guessed else []
     known = len(assumed) == 1 and not plan.needs.assumed[lead]
     head = "Basis" if known else "Assumed"

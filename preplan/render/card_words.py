@@ -306,7 +306,7 @@ def _others_hose(facts: Facts) -> str:
     """Say how far the card's other buildings stand from the road: each has its own dump site at its frontage."""
     feet = facts.plan.frontages.driveway_ft[[a for a in facts.group.addresses if a != facts.lead]]
     least, most = words.feet(float(feet.min())), words.feet(float(feet.max()))
-    return f"The others: {least if least == most else f'{least} to {most}'} from the road, each at its own."
+    return f"The others: {least if least == most else f'{least} to {most}'} from the road, each at its own dump site."
 
 
 def _arriving_side(facts: Facts) -> str:

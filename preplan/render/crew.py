@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import FloatArray
@@ -145,14 +146,17 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     site, flow = int(lay.site[0]) + 1, words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM)
     minute = words.need(float(lay.ready_min[0]))
     size = f"{float(lay.hose_in[0]):g} in"
+    named = words.level_words(plan.district.levels[int(lay.level[0])].name)
+    there = plan.sites[site - 1]
+    months = f" ({month_words(there.months)} only)" if there.seasonal else ""
     if brief:
         lay_of = f"{lines} x {size}" if lines > 1 else size
-        return f"By hose: {length}, {lay_of}, fill site {site}: {flow} gpm, minute {minute}."
+        return f"By hose: {length}, {lay_of}, fill site {site}{months}: {flow} gpm, minute {minute}, {named}."
     hose = f"{length} of {size}" + (f", {lines} lines" if lines > 1 else "")
-    named = words.level_words(plan.district.levels[int(lay.level[0])].name)
+    pumping = f"{engines} engine{'s' * (engines != 1)} pumping at {named}"
     return (
-        f"By hose instead: {hose} from fill site {site}, {engines} engine{'s' * (engines != 1)} pumping at {named}: "
-        f"{flow} gpm, about minute {minute}, on level ground."
+        f"By hose instead: {hose} from fill site {site}{months}, {pumping}: {flow} gpm, about minute {minute}, "
+        "on level ground."
     )
 
 

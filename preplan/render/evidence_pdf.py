@@ -154,14 +154,15 @@ def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
 def hose_lays(document: Document, plan: Plan) -> None:
     """List from which fill sites the engines' own hose does more than tankers."""
     lays = plan.lays
-    document.heading("Where a hose lay does more than tankers", bookmark=True, keep=TABLE_PT)
+    document.heading("Where a hose lay does more than a level's tankers", bookmark=True, keep=TABLE_PT)
     if not len(lays):
         document.flow("Nowhere: no address that waits for more water lies within reach of the hose that engines carry.")
         return
     carries = lays.gpm >= plan.needs.required_gpm[lays.address] - ROUNDING_GPM
     document.flow(
-        f"Addresses that the first response level does not serve, and that the engines' own hose would bring more: "
-        f"{len(lays):,}; the required flow to {int(carries.sum()):,} of them."
+        "Addresses that the first response level does not serve, and to which the own hose of some level's engines "
+        f"would bring more than the tankers of that same level: {len(lays):,}; the required flow to "
+        f"{int(carries.sum()):,} of them. A higher level's tankers may still bring more."
     )
     rows = []
     for site in np.unique(lays.site).tolist():
@@ -289,6 +290,16 @@ def postings_cost(document: Document, plan: Plan) -> None:
         document.flow(f"and {len(ordered) - _MOST_LATE:,} more roads.", SMALL_PT)
 
 
+_VALUES = {
+    "axle_lb": "weight on the heaviest axle", "dump_gpm": "rate of dumping", "empty_lb": "weight empty",
+    "height_ft": "height", "intake_gpm": "rate that the tank takes in", "loaded_lb": "weight loaded",
+    "max_mph": "top speed", "portable_tank_gal": "portable tank", "pump_gpm": "rate of the pump",
+    "supply_hose_ft": "length of supply hose", "supply_hose_in": "diameter of supply hose", "tank_gal": "tank",
+    "width_ft": "width",
+}  # fmt: skip
+"""Columns of the apparatus table, in words."""
+
+
 def assumed_values(document: Document, plan: Plan) -> None:
     """Say what the district's own tables leave open, so that somebody can fill it in."""
     document.heading("Gaps in the district's tables", bookmark=True, keep=TABLE_PT)
@@ -305,7 +316,8 @@ def assumed_values(document: Document, plan: Plan) -> None:
     document.flow(f"Addresses put on the nearest road, since none of their name is near: {nearest:,}.")
     fields: dict[str, list[str]] = {}
     for unit in plan.units:
-        for name in unit.assumed:
+        for name in unit.guessed:
             fields.setdefault(name, []).append(words.printable(unit.unit_id))
     for name in sorted(fields):
-        document.flow(f"Units whose {words.printable(name)} is assumed: {', '.join(fields[name])}.")
+        said = _VALUES.get(name, words.printable(name))
+        document.flow(f"{words.first_up(said)} is assumed of {', '.join(fields[name])}.")

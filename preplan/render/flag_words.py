@@ -42,12 +42,12 @@ _FLAGS = {
     "or send {n}. Waiting is not counted.",
     "circuits meet": "Loaded tankers of one circuit meet empties of the other on {n}, one truck wide: "
     "loaded goes first, empties wait off it. Waiting is not counted.",
-    "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers.",
+    "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers of a response level.",
     "long driveway": "Long driveway: {n} of hose from the road.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "two fill sites": "Tankers split over two fill sites: {n}.",
     "lower level fills elsewhere": "THE FIRST ALARM'S TANKERS FILL AS TOLD HERE TOO, or this level does not hold. "
-    "Planned elsewhere if called alone: {n}.",
+    "A lower level called alone fills elsewhere: {n}.",
     "source runs out": "The source holds {n}, which sets the flow.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
     "use not known": "What stands here is not known ({n}): a dwelling, the lightest hazard, was taken.",

@@ -201,7 +201,7 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
     """
     trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
     weighs = f"{words.need(cut.loaded_lb)} lb loaded, {words.need(cut.empty_lb)} lb empty"
-    said = [f"found for tankers up to {weighs}, {cut.height_ft:g} ft high"]
+    said = [f"these roads hold for tankers up to {weighs}, {cut.height_ft:g} ft high"]
     posted = [_lowest(plan, rows, months) for rows in plan.trip_rows(trip)]
     for leg, lowest in zip(("loaded", "empty"), posted, strict=True):
         if lowest:
@@ -209,7 +209,7 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
             said.append(f"lowest {'rating' if kind == 'rated' else 'posting'} on the {leg} leg {pounds}")
     avoided = float(trips.posted_avoided_min[trip])
     if round(avoided, 1) > 0.0:
-        said.append(f"goes {words.minutes(avoided)} round what is posted or rated: no short cuts")
+        said.append(f"{words.minutes(avoided)} longer, round what is posted or rated: take no short cut")
     bridges = int(trips.unposted_bridges[trip])
     if bridges:
         said.append(f"{bridges} crossing{'s' * (bridges > 1)} of bridges without a posted weight: unknown, not safe")

@@ -88,7 +88,7 @@ def _gaps(document: Document, plan: Plan) -> None:
     roads: dict[str, list[int]] = {}
     for a in worst:
         roads.setdefault(road_of.get(a, "") or words.where_words(plan, a), []).append(a)
-    document.heading("Longest too short where a level meets, called on arrival", 11.0, keep=TABLE_PT)
+    document.heading("Too little for longest where a level meets, called on arrival", 11.0, keep=TABLE_PT)
     rows = [
         (
             road[:90], f"{len(mine):,}", words.where_words(plan, mine[0])[:90], words.minutes(float(gap[mine[0]])),

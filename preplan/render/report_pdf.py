@@ -343,11 +343,10 @@ def _buildings(document: Document, plan: Plan) -> None:
         )
         for one in plan.occupancies
     ]
-    document.table(
-        ("kind of place", "addresses", "of them unsaid", "words not known, taken as this"),
-        kinds,
-        (120.0, 70.0, 90.0, 260.0),
-    )
+    heads = ["kind of place", "addresses", "not said in the table", "words not known, taken as this"]
+    widths = [120.0, 70.0, 110.0, 240.0]
+    shown = 4 if any(kind[-1] for kind in kinds) else 3
+    document.table(heads[:shown], [kind[:shown] for kind in kinds], widths[:shown])
 
 
 def _times(document: Document, plan: Plan) -> None:

@@ -305,10 +305,12 @@ def _draw_other_circuits(
         return
     document.heading("Further circuits from here", 11.0, keep=60.0)
     for circuit in circuits[:_MOST_CIRCUITS]:
-        document.room(5.0 * SMALL_PT * 1.2 + 4.0)
+        loaded, empty = (_leg_lines(*leg) for leg in _legs(plan, circuit))
+        high = max(map(paper.height_of, (loaded, empty)))
+        # its name stays with the legs, if those stay together, else with their first lines
+        document.room((high if high < _TOGETHER_PT else 5.0 * SMALL_PT * 1.2) + 2.0 * BODY_PT * paper.LEADING)
         document.y -= 3.0
         document.flow(_circuit_name(plan, circuit), bold=True)
-        loaded, empty = (_leg_lines(*leg) for leg in _legs(plan, circuit))
         _beside(document, loaded, empty)
         document.flow(f"Limits: {_limits(plan, circuit)}", SMALL_PT, indent=10.0)
         warnings = weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, circuit.group.lead)
@@ -330,11 +332,8 @@ def _leg_lines(head: str, warned: list[str], steps: tuple[Step, ...], length: st
 
 
 def _beside(document: Document, left: Sequence[Line], right: Sequence[Line]) -> None:
-    """Write two columns, over pages if need be; short ones stay together."""
+    """Write two columns, over pages if need be."""
     rows = list(zip_longest(left, right, fillvalue=Line("", SMALL_PT)))
-    height = sum(max(one.height, other.height) for one, other in rows)
-    if height < _TOGETHER_PT:
-        document.room(height)
     for one, other in rows:
         document.room(max(one.height, other.height))
         top = document.y
