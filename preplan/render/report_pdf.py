@@ -289,6 +289,19 @@ def _unposted(document: Document, plan: Plan) -> None:
         )
 
 
+_GAPS = {
+    "bare number": "limits without a unit", "unreadable": "values that cannot be read", "not checked": "limits not used",
+    "conditional": "limits or closures at some times", "seasonal": "closures in a season not told by months",
+    "joins no road": "roads that join no other", "bridge not on the map": "bridges of the table not found on the map",
+    "unknown barrier": "barriers of an unknown kind", "barrier at a junction": "barriers at a junction",
+    "no height given": "low bars whose height is not told", "pair of axles": "limits for a pair of axles",
+    "good road closed": "good roads closed by a tag", "reversible": "lanes that change direction",
+    "not applied": "turn restrictions not used", "keeps left": "traffic keeps left",
+    "long closure": "closures along a long road",
+}  # fmt: skip
+"""Kinds of gaps in the road data, in words."""
+
+
 def _problems(document: Document, plan: Plan) -> None:
     """Count data gaps by kind, and list the first of them."""
     document.heading("Gaps in the road data", bookmark=True, keep=TABLE_PT)
@@ -296,7 +309,7 @@ def _problems(document: Document, plan: Plan) -> None:
         document.flow("None was found. That does not mean that the data is whole.")
         return
     for code, count in sorted(Counter(problem.code for problem in plan.problems).items()):
-        document.flow(f"{words.printable(code)}: {count:,}")
+        document.flow(f"{words.first_up(_GAPS.get(code, words.printable(code)))}: {count:,}.")
     rows = []
     for p in plan.problems[:_MOST_PROBLEMS]:
         place = words.coordinates(p.lon, p.lat)[1]
