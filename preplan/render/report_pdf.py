@@ -290,7 +290,8 @@ def _unposted(document: Document, plan: Plan) -> None:
 
 
 _GAPS = {
-    "bare number": "limits without a unit", "unreadable": "values that cannot be read", "not checked": "limits not used",
+    "bare number": "limits without a unit", "unreadable": "values that cannot be read",
+    "not checked": "limits not used",
     "conditional": "limits or closures at some times", "seasonal": "closures in a season not told by months",
     "joins no road": "roads that join no other", "bridge not on the map": "bridges of the table not found on the map",
     "unknown barrier": "barriers of an unknown kind", "barrier at a junction": "barriers at a junction",
