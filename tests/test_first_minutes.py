@@ -84,10 +84,10 @@ def test_minutes_are_whole_and_agree_with_the_arrivals_beside_them(plan: Plan) -
 def test_a_higher_level_that_leaves_less_dry_is_named_where_none_meets(plan: Plan) -> None:
     """The level shown holds the most without a break; another one, later and longer, brings more."""
     lower = replace(plan, answers=replace(plan.answers, level=np.array([0, 1, 1, 0, -1, -1], dtype=np.int32)))
-    for gap, told in ((11.9, None), (11.3, "12 min"), (0.5, "under a minute"), (0.0, "never")):
+    for gap, told in ((11.9, None), (11.3, "12 min"), (0.5, "under a minute"), (0.0, "none")):
         levels = replace(plan.levels, gap_min=np.where(np.arange(2) == 1, gap, np.full((6, 2), 12.4)))
         said = officer_words(replace(lower, levels=levels), 3)
-        assert said.endswith("the longest 6 min." if told is None else f"; with response level 2 {told}.")
+        assert said.endswith("the longest 6 min." if told is None else f"; response level 2: {told}.")
 
 
 def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:

@@ -15,7 +15,7 @@ from preplan.planning.assignment import Scene
 from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
-from preplan.planning.levels import choose, grade, worst_season
+from preplan.planning.levels import choose, grade, least_dry, worst_season
 from preplan.records import AddressTable, ResponseLevel, text_array
 from tests.planning_case import ENGINES, TANKERS, hydrants, scene, site, unit
 from tests.road_builder import address_table
@@ -97,6 +97,16 @@ def test_where_hose_is_short_at_every_level_that_is_shown_which_would_bring_most
     assert (answers.status[0], answers.level[0]) == ("not met", 1)
     near, _ = graded(scene([[1.0]], (site("F1", needs_engine=False),), levels=levels, driveway_ft=300.0))
     assert np.isnan(near.reached_gpm).all()
+
+
+def test_of_equal_flows_the_level_that_is_dry_least_is_shown() -> None:
+    """By hand: equal flows with the gaps of two real districts' kind; a larger flow comes first whatever the gap."""
+    nan = np.nan
+    flow = np.array(
+        [[80.0, 260.0, 260.0], [80.0, 260.0, 260.0], [80.0, 250.0, 260.0], [0.0, 0.0, 0.0], [9.0, 9.0, 9.0]]
+    )
+    gap = np.array([[99.0, 56.8, 32.3], [99.0, 40.0, 40.02], [1.0, 2.0, 90.0], [nan, nan, nan], [nan, 5.0, nan]])
+    assert least_dry(flow, gap).tolist() == [2, 1, 2, 0, 1]
 
 
 def test_flags_of_place_and_need() -> None:

@@ -19,7 +19,7 @@ from pyproj import Geod
 
 from preplan.errors import InvariantError
 from preplan.plan import Cut, Plan
-from preplan.plan_tables import ROUNDING_GPM, STATUSES, RouteForest
+from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, STATUSES, RouteForest
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, Unit
 from preplan.roads.speeds import RULE_MIN_PER_MI
 from preplan.units import M_PER_MI, MIN_PER_HOUR
@@ -362,8 +362,13 @@ def _status(case: Case) -> Breaches:
     answers = np.isin(status, ("served", "higher level"))
     yield Breach("not the first level that meets", answers & (level != first))
     flow = np.nan_to_num(levels.uninterrupted_gpm)
-    short = flow[rows, np.maximum(level, 0)] < flow.max(axis=1)
+    shown = rows, np.maximum(level, 0)
+    short = flow[shown] < flow.max(axis=1) - ROUNDING_GPM
     yield Breach("not the level with the largest flow", (status == "not met") & short)
+    equal, gap = flow >= flow[shown][:, None] - ROUNDING_GPM, np.nan_to_num(levels.gap_min)
+    wet = (status == "not met") & (flow[shown] > 0)
+    drier = np.any(equal & (gap < gap[shown][:, None] - 2 * LEAST_GAP_MIN), axis=1)
+    yield Breach("dry longer than a level of the same flow", wet & drier)
 
 
 def _counts(case: Case) -> Breaches:

@@ -8,7 +8,15 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from preplan.plan_tables import ROUNDING_GPM, AnswerTable, HydrantReach, LevelTable, SeasonLine, SupplyTable
+from preplan.plan_tables import (
+    LEAST_GAP_MIN,
+    ROUNDING_GPM,
+    AnswerTable,
+    HydrantReach,
+    LevelTable,
+    SeasonLine,
+    SupplyTable,
+)
 from preplan.planning.assignment import Line, Scene, other_sources, season_months, supply_line
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, steady
 from preplan.planning.flows import Flows, Settled
@@ -333,11 +341,22 @@ def _status(scene: Scene, levels: LevelTable, hydrant_gpm: FloatArray) -> tuple[
     held = np.nan_to_num(levels.uninterrupted_gpm)
     # Of levels that all bring nothing for want of hose, the one that would bring most with it.
     dry = held.max(axis=1, keepdims=True) <= 0
-    most = np.where(dry, np.nan_to_num(levels.reached_gpm), held).argmax(axis=1)
+    most = least_dry(np.where(dry, np.nan_to_num(levels.reached_gpm), held), levels.gap_min)
     status = np.where(some, np.where(first == 0, "served", "higher level"), "not met")
     status = np.where(hydrant, "hydrant", np.where(no_route, "no route", status))
     level = np.where(hydrant | no_route, -1, np.where(some, first, most))
     return text_array(status.tolist()), level.astype(np.int32)
+
+
+def least_dry(flow_gpm: FloatArray, gap_min: FloatArray) -> IntArray:
+    """Pick the level of the largest flow, (addresses,); of equal ones the one that is dry least, then the lowest.
+
+    Units that come too late to lift the flow of the worst minute may still halve the minutes without water.
+    """
+    equal = flow_gpm >= flow_gpm.max(axis=1, keepdims=True) - ROUNDING_GPM
+    gap = np.where(equal, np.nan_to_num(gap_min, nan=np.inf), np.inf)
+    least: IntArray = (equal & (gap <= gap.min(axis=1, keepdims=True) + LEAST_GAP_MIN)).argmax(axis=1)
+    return least
 
 
 def _short_by(part: Worked, minutes: Minutes) -> TextArray:

@@ -126,7 +126,7 @@ def _less_dry(plan: Plan, address: int, level: int) -> str:
         return ""
     least = min(higher, key=lambda k: float(gaps[k]))
     name = words.level_words(plan.district.levels[least].name)
-    return f"; with {name} {_lasting(float(gaps[least])) if gaps[least] > LEAST_GAP_MIN else 'never'}"
+    return f"; {name}: {_lasting(float(gaps[least])) if gaps[least] > LEAST_GAP_MIN else 'none'}"
 
 
 def _lasting(minutes: float) -> str:
