@@ -308,10 +308,12 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
     for k, level in enumerate(plan.district.levels):
         site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
         have, _ = words.flow_pair(flow, need)
+        # a later call may spread the loads and hold a little more by the sum: nobody should wait for that
         late = words.supply(float(table.on_arrival_gpm[lead, k]), STEP_GPM)
+        late = "same" if k == 0 or table.on_arrival_gpm[lead, k] >= flow else late
         yield (
             words.level_words(level.name), have if site >= 0 else "no shuttle",
-            "" if site < 0 else "same" if k == 0 else late,
+            late if site >= 0 else "",
             "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
             words.printable(table.limited_by[lead, k]) if site >= 0 else without,
             _one_out(facts, k) if site >= 0 else "",

@@ -32,7 +32,7 @@ _COLUMN = (WIDTH_PT - 18.0) / 2
 _LABEL = _COLUMN - 160.0
 _LEVEL_NOTE = (
     "level: lowest that meets; (level): none meets, it holds most; months: no route then. "
-    "Cards round gpm down to tens. Status colours are not hydrant flow classes."
+    "Status colours are not hydrant flow classes."
 )
 _NAMELESS = "No road name"
 _ASSUMED = "(no road named: nearest)"

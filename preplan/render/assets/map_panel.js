@@ -323,7 +323,8 @@ function lastingWords(at) {
 function onArrivalWords(at) {
   const dry = answers.gapOnArrival[at];
   const gap = dry < 0 ? "" : dry > 0 ? `; too little flows for ${minutes(dry)} in all` : "; enough flows throughout";
-  return `holds ${gpm(answers.onArrival[at])}${gap}`;
+  // a later call may spread the loads and hold a little more by the sum: nobody should wait for that
+  return `holds ${gpm(Math.min(answers.onArrival[at], answers.flow[at]))}${gap}`;
 }
 
 function firstMinutes(address) {
