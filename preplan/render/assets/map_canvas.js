@@ -361,8 +361,10 @@ const Chart = L.Layer.extend({
       drawStation(this.pen, k + 1, x, y, r * 0.75);
     });
     const inService = (k) => (view.whatIf ? !view.whatIf.steady.change.off.has(k) : data.sites[k].inService);
-    const byService = [...data.sites.keys()].sort((a, b) => inService(a) - inService(b));
-    for (const k of byService) {
+    // On top what is in service, and above all the fill site that is looked at.
+    const inSight = (k) => k === view.siteChosen || (view.address >= 0 && view.circuit && k === view.drawn.site);
+    const weight = (k) => 2 * inSight(k) + inService(k);
+    for (const k of [...data.sites.keys()].sort((a, b) => weight(a) - weight(b))) {
       const [x, y] = this.pixel(data.sites[k].x, data.sites[k].y);
       drawSite(this.pen, { ...data.sites[k], inService: inService(k) }, k + 1, x, y, k === view.siteChosen ? r * 1.3 : r);
     }

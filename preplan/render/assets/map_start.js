@@ -14,8 +14,10 @@ function goTo(address) {
 function fitPoints(points, maxZoom = 16) {
   if (!points.length) return;
   const bounds = L.latLngBounds(points.map(([x, y]) => latLng(x, y)));
-  const above = 45 + document.getElementById("drawn").offsetHeight; // the caption hides nothing of it
-  planMap.fitBounds(bounds, { paddingTopLeft: [45, above], paddingBottomRight: [45, 45], maxZoom, animate: false });
+  const { x, y } = planMap.getSize();
+  const pad = Math.min(45, Math.max(28, 0.1 * Math.min(x, y))); // room for a drop or a star, and on a phone no more
+  const above = pad + document.getElementById("drawn").offsetHeight; // the caption hides nothing of it
+  planMap.fitBounds(bounds, { paddingTopLeft: [pad, above], paddingBottomRight: [pad, pad], maxZoom, animate: false });
 }
 
 function fitCircuit() {
