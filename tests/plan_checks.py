@@ -22,7 +22,7 @@ from preplan.build import Watch, prepared_roads
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Cut, Plan
 from preplan.plan_cards import WayIn
-from preplan.plan_tables import RouteForest
+from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, RouteForest
 from preplan.planning.pipeline import plan_district
 from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
 from preplan.roads.road_names import is_circle
@@ -386,7 +386,11 @@ def _status_faults(plan: Plan) -> Found:
     )
     yield "not the first level that meets", np.isin(status, ("served", "higher level")) & (answers.level != first)
     shown = most[rows, np.maximum(answers.level, 0)]
-    yield "not the level with the largest flow", (status == "not met") & (shown < most.max(axis=1))
+    unmet = status == "not met"
+    yield "not the level with the largest flow", unmet & (shown < most.max(axis=1) - ROUNDING_GPM)
+    gap, level = np.nan_to_num(levels.gap_min), np.maximum(answers.level, 0)
+    alike = (most >= shown[:, None] - ROUNDING_GPM) & (gap < gap[rows, level][:, None] - 2 * LEAST_GAP_MIN)
+    yield "dry longer than a level of the same flow", unmet & (shown > 0) & alike.any(axis=1)
     hydrant = status == "hydrant"
     yield "a hydrant out of reach", hydrant & ~(answers.hydrant_ft <= plan.district.rules.hydrants.reach_ft)
     yield "a distance to a hydrant that does not count", ~hydrant & np.isfinite(answers.hydrant_ft)

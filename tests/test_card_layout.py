@@ -140,7 +140,9 @@ def test_what_stands_in_front_is_not_told_again_behind() -> None:
     for k in range(16):
         assert every.count(f"number {k} of many") == 1
     assert "IF SOMETHING IS OUT" in card
-    assert "IF SOMETHING IS OUT" not in "".join(behind)
+    assert "Backup: " in card
+    assert "Backup: " not in "".join(behind)
+    assert "".join(behind).count("IF SOMETHING IS OUT") == "".join(behind).count("IF SOMETHING IS OUT, continued")
 
 
 def test_the_hose_is_in_front_whatever_else_is_not() -> None:

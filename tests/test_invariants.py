@@ -38,7 +38,8 @@ LAWS = [
     "a status that is none of the five",
     "served, but not by the first level", "higher level, but the first meets", "not met, but some level meets",
     "no route, but there is a trip", "a status that needs a trip", "a level shown without a grade",
-    "not the first level that meets", "not the level with the largest flow", "on no card, or on two",
+    "not the first level that meets", "not the level with the largest flow",
+    "dry longer than a level of the same flow", "on no card, or on two",
     "a fill site without its trip", "a backup without its trip", "a trip kept twice",
     "a sheet for a trip that is another's, or the card's", "a sheet's route over a limit or a closed road",
 ]  # fmt: skip
@@ -105,6 +106,14 @@ def _routes_over_a_posted_bridge() -> Plan:
 def _first_leaf() -> int:
     plan, *_ = sound()
     return int(plan.trips.out_leaf[trip_of(row_of(SERVED))])
+
+
+def _drier_below() -> Plan:
+    """Let the first level hold as much as the one shown, without a dry minute."""
+    plan, *_ = sound()
+    address, level = shown(row_of(UNMET))
+    flow = float(plan.levels.uninterrupted_gpm[address, level])
+    return in_table("levels", uninterrupted_gpm=((address, 0), flow), gap_min=((address, 0), 0.0))
 
 
 def _no_card() -> Plan:
@@ -218,6 +227,7 @@ _PLANTS: dict[str, Callable[[], Plan]] = {
     "a level shown without a grade": lambda: in_table("answers", level=(row_of("no route"), 0)),
     "not the first level that meets": lambda: in_table("answers", level=(row_of(SERVED), 1)),
     "not the level with the largest flow": lambda: in_table("answers", level=(row_of(UNMET), 0)),
+    "dry longer than a level of the same flow": _drier_below,
     "on no card, or on two": _no_card,
     "a fill site without its trip": lambda: in_table("levels", trip=(shown(row_of(SERVED)), -1)),
     "a backup without its trip": lambda: in_table("levels", backup_trip=(_backed(), -1)),

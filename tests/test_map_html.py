@@ -185,13 +185,13 @@ def test_each_answer_names_its_site_backup_and_crew(plan: Plan, page: str) -> No
     assert [case[0] for case in cases] == plan.levels.site.ravel().tolist()
     assert [case[1] for case in cases] == plan.levels.backup.ravel().tolist()
     assert [bool(case[3]) for case in cases] == plan.levels.meets.ravel().tolist()
-    attack, fill, dump, used, left_out, rest, second, there = answers["crews"][cases[0][6]]
+    attack, fill, dump, used, left_out, rest, second, there, hose = answers["crews"][cases[0][6]]
     names = [unit["id"] for unit in page_data(page)["units"]]
     assert [names[attack], names[fill], names[dump]] == ["E1", "E2", "E3"]
     assert [names[unit] for unit in used] == list(plan.unit_ids(plan.levels.used[0, 0], 0)) == ["T1", "T2"]
     assert left_out == []
     assert rest == []
-    assert (second, there) == (-1, [])
+    assert (second, there, hose) == (-1, [], [])
 
 
 def test_who_fills_and_pumps_at_a_second_site_is_in_the_page() -> None:
@@ -199,7 +199,7 @@ def test_who_fills_and_pumps_at_a_second_site_is_in_the_page() -> None:
     answers = data["answers"]
     case = answers["cases"][along_roads(data, answers["case"])[0]]
     assert case[:3] == (0, 1, 1)
-    assert answers["crews"][case[6]] == (0, 1, 0, (3, 4), (), (), 2, (4,))
+    assert answers["crews"][case[6]] == (0, 1, 0, (3, 4), (), (), 2, (4,), ())
 
 
 def test_a_tanker_of_the_fleet_that_does_not_shuttle_is_named(plan: Plan) -> None:
@@ -216,7 +216,7 @@ def test_an_engine_without_a_job_is_no_tanker_left_out(plan: Plan) -> None:
     data = map_data(replace(plan, levels=replace(plan.levels, dump_engine=dump)))
     answers = data["answers"]
     crew = answers["crews"][answers["cases"][along_roads(data, answers["case"])[1]][6]]
-    assert crew == (0, 1, 0, (3, 4), (), (2,), -1, ())
+    assert crew == (0, 1, 0, (3, 4), (), (2,), -1, (), ())
 
 
 def test_a_season_is_named_only_where_it_matters(plan: Plan) -> None:
