@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 LB_PER_KG = 2.20462262185
 """Pounds in a kilogram (1 lb = 0.45359237 kg exactly, international yard and pound agreement, 1959)."""
 LB_PER_TONNE = 1000.0 * LB_PER_KG
@@ -32,3 +34,20 @@ SECONDS_PER_MIN = 60.0
 """Seconds in a minute."""
 MIN_PER_HOUR = 60.0
 """Minutes in an hour."""
+
+_PLAIN = 1e-3
+"""Half tons by which a posting may miss a plain number."""
+
+
+def on_a_sign(pounds: float) -> str:
+    """Write a posted weight in pounds, rounded down, and in the tons or tonnes of its sign if that has a plain number.
+
+    >>> on_a_sign(24_000.0), on_a_sign(15.0 * LB_PER_TONNE), on_a_sign(37_919.4)
+    ('24,000 lb = 12 tons', '33,069 lb = 15 tonnes', '37,919 lb')
+    """
+    said = f"{math.floor(pounds):,} lb"
+    for each_lb, named in ((LB_PER_SHORT_TON, "tons"), (LB_PER_TONNE, "tonnes")):
+        halves = 2.0 * pounds / each_lb
+        if abs(halves - round(halves)) < _PLAIN:
+            return f"{said} = {round(halves) / 2.0:g} {named}"
+    return said

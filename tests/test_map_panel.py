@@ -256,7 +256,7 @@ def test_what_is_posted_and_what_is_rated_are_parted() -> None:
 
     roads: Any = Roads()
     assert posted_words(roads, 0) == "10.0 ft high; rated 72,091 lb"
-    assert posted_words(roads, 1) == "20,000 lb, March to May"
+    assert posted_words(roads, 1) == "20,000 lb = 10 tons, March to May"
 
 
 # --------------------------------------------------------------------------- filter

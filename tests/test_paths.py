@@ -260,16 +260,16 @@ def test_notes_tell_postings_bridges_and_surface() -> None:
             "narrow": {3: True},
         },
     )
-    assert [step.note for step in tell(town, "abc")] == ["bridge posted 30,000 lb"]
+    assert [step.note for step in tell(town, "abc")] == ["bridge posted 30,000 lb = 15 tons"]
     assert [step.note for step in tell(town, "cb")] == ["gravel"]
     assert [step.note for step in tell(town, "abdfg")] == [
-        "bridge posted 30,000 lb",
+        "bridge posted 30,000 lb = 15 tons",
         "low clearance 10 ft 6 in; 2 bridges, limit not posted; one truck wide",
         "bridge, limit not posted",
     ]
     # a fill site at the very end of the bridge is not on it; one that stands on it is
     assert [step.note for step in tell(town, "abc", start=0.995)] == ["gravel"]
-    assert [step.note for step in tell(town, "abc", start=0.9)] == ["bridge posted 30,000 lb; gravel"]
+    assert [step.note for step in tell(town, "abc", start=0.9)] == ["bridge posted 30,000 lb = 15 tons; gravel"]
 
 
 def test_railway_crossings_are_told_where_they_are_passed() -> None:
@@ -305,7 +305,7 @@ def test_a_border_control_on_the_way_is_told() -> None:
 
 def test_a_weight_posted_on_a_road_is_no_bridge() -> None:
     town = crossing(("a", "b", MAIN), limits={"max_lb": {0: 24000.0}, "max_width_ft": {0: 9.0}})
-    assert [step.note for step in tell(town, "ab")] == ["posted 24,000 lb; width limit 9 ft"]
+    assert [step.note for step in tell(town, "ab")] == ["posted 24,000 lb = 12 tons; width limit 9 ft"]
 
 
 def test_cross_street_is_the_nearest_either_way_along_the_road() -> None:
@@ -387,6 +387,6 @@ def test_every_warning_is_told() -> None:
     town = crossing(("a", "b", tags), limits=limits)
     (step,) = tell(town, "ab")
     assert step.note == (
-        "bridge posted 30,000 lb; low clearance 10 ft 6 in; width limit 9 ft; bridge, limit not posted; "
+        "bridge posted 30,000 lb = 15 tons; low clearance 10 ft 6 in; width limit 9 ft; bridge, limit not posted; "
         "one truck wide; gravel"
     )

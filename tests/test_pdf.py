@@ -459,7 +459,7 @@ def test_each_circuit_s_drivers_read_its_own_warnings_and_those_of_the_address()
     """On card and sheet, and on the pages of the two fill sites: what is shut to one group is not to the other."""
     plan = split_plan()
     first, second = (
-        Flag("empty only", f"the {name} bridge (posted 20,000 lb)", circuit=circuit)
+        Flag("empty only", f"the {name} bridge (posted 20,000 lb = 10 tons)", circuit=circuit)
         for name, circuit in (("Elm", FIRST_CIRCUIT), ("Oak", SECOND_CIRCUIT))
     )
     flags = (
@@ -606,7 +606,8 @@ def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
     for told in (
         "higher level 1 of 6", "not met 2 of 6",
         "response level 1 (2 E, 2 T) 1 of 5", "response level 2 (3 E, 2 T) 2 of 5",
-        "Addresses not met: 2. Addresses without a route: 1.", "500 251 249 1 tankers", "20,000 lb Mill Road 1",
+        "Addresses not met: 2. Addresses without a route: 1.", "500 251 249 1 tankers",
+        "20,000 lb = 10 tons Mill Road 1",
         "posted weight (unknown, not safe): 1.", "Values that cannot be read: 1",
         "way 103 maxheight = low closes nothing",
         "usable_fraction 0.9", "the 90 % rule", "supply_psi (m)",
@@ -748,20 +749,21 @@ def test_what_loaded_tankers_must_keep_off_stands_first_on_card_and_site(plan: P
     other = next(a for a in group.addresses if a != group.lead)
     flags = list(plan.answers.flags)
     low = "the Dam Road bridge (no sign, but rated 37,919 lb). T1 54,600 lb loaded weighs more"
-    flags[group.lead] = (*flags[group.lead], Flag("empty only", "the Mill Road bridge (posted 32,000 lb)"))
+    flags[group.lead] = (*flags[group.lead], Flag("empty only", "the Mill Road bridge (posted 32,000 lb = 16 tons)"))
     flags[other] = (Flag("rated below load", low),)
     warned = replace(plan, answers=replace(plan.answers, flags=tuple(flags)))
     (card,) = (_said(page) for page in _read(card_pdf.one_card(warned, group.lead)).pages)
     loaded, crossing, care = (
         card.index(words)
         for words in (
-            "LOADED, fill site to dump site", "LOADED: not over the Mill Road bridge (posted 32,000 lb); empty only.",
+            "LOADED, fill site to dump site",
+            "LOADED: not over the Mill Road bridge (posted 32,000 lb = 16 tons); empty only.",
             f"TAKE CARE • LOADED: not over {low}.",
         )
     )  # fmt: skip
     assert loaded < crossing < card.index("EMPTY, back to the fill site") < care
     site = " ".join(_said(page) for page in _read(site_pdf.sites(warned)).pages)
-    assert "Mill Road bridge (posted 32,000 lb); empty only." in site
+    assert "Mill Road bridge (posted 32,000 lb = 16 tons); empty only." in site
     assert "not over the Dam Road bridge" in site
 
 

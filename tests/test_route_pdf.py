@@ -90,7 +90,7 @@ def test_bridges_and_postings_of_a_trip_are_marked_once() -> None:
 
 LIMITED = Flag(
     "posted below load",
-    "the Mill Road bridge (posted 24,000 lb). T1 54,600 lb",
+    "the Mill Road bridge (posted 24,000 lb = 12 tons). T1 54,600 lb",
     circuit=1,
     stretches=(1,),
     limit="24,000 lb",

@@ -320,14 +320,14 @@ def test_a_way_that_does_not_hold_in_some_months_says_so_on_card_backup_and_fill
     said = pages(one)
     card = next(page for page in said if "WHAT TO CALL" in page)
     assert (
-        "March to May: NOT THIS WAY, Fiddlehead Road is posted 24,000 lb then. The way in March to May: sheet behind."
-        in card
+        "March to May: NOT THIS WAY, Fiddlehead Road is posted 24,000 lb = 12 tons then. "
+        "The way in March to May: sheet behind." in card
     )
     assert sheet_of(said, ", way in March to May")
     assert sum(page.count("NOT THIS WAY") for page in said) > 1
     file = site_pdf.sites(one)
     sites = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(file)).pages)
-    assert "March to May: NOT THIS WAY, Fiddlehead Road is posted 24,000 lb then." in sites
+    assert "March to May: NOT THIS WAY, Fiddlehead Road is posted 24,000 lb = 12 tons then." in sites
 
 
 def test_a_posting_that_lets_the_vehicle_pass_is_no_reason_to_go_another_way(sample: Plan) -> None:

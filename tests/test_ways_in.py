@@ -61,7 +61,7 @@ def ways(
 ) -> tuple[WayIn, ...]:  # fmt: skip
     """Ask for the first drives of all units to the place near or far; `pumps` does so at the far one.
 
-    The bridge is posted 20,000 lb in summer.
+    The bridge is posted 20,000 lb = 10 tons in summer.
     """
     town = draw(NODES, ROADS)
     town.limits.unposted_bridge[list(unposted)] = True

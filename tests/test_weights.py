@@ -71,10 +71,12 @@ def test_a_tanker_that_may_come_later_is_told_too() -> None:
         met = Met(free=NONE, out=NONE, back=np.array([[0, 1]], dtype=np.int32))
         said[name] = [str(flag) for flag in weights.flags(met).get(0, ())]
     assert said == {
-        "alone": ["empty only=the Mill Road bridge (posted 30,000 lb, T2 22,551 lb with 10 % of its load left)"],
+        "alone": [
+            "empty only=the Mill Road bridge (posted 30,000 lb = 15 tons, T2 22,551 lb with 10 % of its load left)"
+        ],
         "with a later one": [
             (
-                "empty only=the Mill Road bridge (posted 30,000 lb, "
+                "empty only=the Mill Road bridge (posted 30,000 lb = 15 tons, "
                 "T2 22,551 lb with 10 % of its load left, T1 not even empty)"
             )
         ],
@@ -92,8 +94,11 @@ def test_a_later_tanker_that_the_loaded_way_does_not_bear_is_told() -> None:
     (flag,) = low.flags(Met(free=NONE, out=NONE, back=pair))[0]
     assert str(flag) == f"not for later tanker=T1 ({HEAVY.height_ft:.1f} ft): the Mill Road bridge (posted 9.5 ft high)"
     (flag,) = weights.flags(Met(free=NONE, out=pair, back=pair))[0]
-    assert str(flag) == "not for later tanker=T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb)"
-    assert flag_words(flag) == "Called later, NOT on this way: T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb)."
+    assert str(flag) == "not for later tanker=T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb = 20 tons)"
+    assert (
+        flag_words(flag)
+        == "Called later, NOT on this way: T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb = 20 tons)."
+    )
 
 
 def test_a_later_tanker_alone_may_be_too_heavy_for_the_empty_leg_or_a_rating() -> None:
@@ -109,7 +114,7 @@ def test_a_later_tanker_alone_may_be_too_heavy_for_the_empty_leg_or_a_rating() -
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
     # 33,900 lb loaded, 22,551 lb on the way back are sent; 54,600 and 31,902 lb may follow
     (said,) = later(limits(34000.0), Met(free=NONE, out=NONE, back=pair))
-    assert said.endswith("(posted 34,000 lb, T1 31,902 lb with 10 % of its load left)")
+    assert said.endswith("(posted 34,000 lb = 17 tons, T1 31,902 lb with 10 % of its load left)")
     (said,) = later(limits(), Met(free=NONE, out=pair, back=NONE), rating=40000.0)
     assert said.startswith("crosses above rating=")
     assert said.endswith("T1 54,600 lb loaded weighs more")
@@ -136,27 +141,35 @@ def test_a_posting_of_some_months_names_them() -> None:
         )  # fmt: skip
         (flag,) = weights.flags(Met(free=pair, out=NONE, back=NONE))[0]
         when = (", March to May", ", Mar to May") if in_rest > 22000.0 else ("", "")
-        assert str(flag) == f"posted below empty=the Mill Road bridge (posted 22,000 lb{when[0]}): T1"
+        assert str(flag) == f"posted below empty=the Mill Road bridge (posted 22,000 lb = 11 tons{when[0]}): T1"
         assert flag.limit == f"22,000 lb{when[1]}"
 
 
 def test_a_bridge_that_only_empties_may_cross_is_told() -> None:
     assert told(limits(32000.0), back=True) == [
-        "empty only=the Mill Road bridge (posted 32,000 lb, T1 31,902 lb with 10 % of its load left: NO MARGIN)"
+        (
+            "empty only=the Mill Road bridge (posted 32,000 lb = 16 tons, T1 31,902 lb with 10 % of its load left: "
+            "NO MARGIN)"
+        )
     ]
     assert told(limits(32000.0), back=True, free=True) == told(limits(32000.0), back=True)
 
 
 def test_a_tanker_that_is_too_heavy_even_then_is_named() -> None:
     heavy = "T2 22,551 lb with 10 % of its load left, T1 not even empty"
-    assert told(limits(30000.0), back=True) == [f"empty only=the Mill Road bridge (posted 30,000 lb, {heavy})"]
+    assert told(limits(30000.0), back=True) == [
+        f"empty only=the Mill Road bridge (posted 30,000 lb = 15 tons, {heavy})"
+    ]
 
 
 def test_an_axle_posted_is_told_too() -> None:
     axle = np.array([np.inf, 24000.0, np.inf, np.inf])  # 25,000 lb loaded, 14,607 lb on the way back
     signs = replace(limits(), max_axle_lb=axle)
     assert told(replace(signs, max_lb=limits(60000.0).max_lb), back=True) == [
-        "empty only=the Mill Road bridge (posted 60,000 lb, 24,000 lb an axle, T1 31,902 lb with 10 % of its load left)"
+        (
+            "empty only=the Mill Road bridge (posted 60,000 lb = 30 tons, 24,000 lb = 12 tons an axle, T1 31,902 lb "
+            "with 10 % of its load left)"
+        )
     ]
 
 
@@ -166,8 +179,12 @@ def test_a_posting_that_all_may_pass_or_that_nobody_is_tempted_by_is_not() -> No
 
 
 def test_what_the_way_goes_round_is_named_though_a_sign_tells_of_it() -> None:
-    assert told(limits(33000.0), free=True) == ["posted below load=the Mill Road bridge (posted 33,000 lb): T1 T2"]
-    assert told(limits(31000.0), free=True) == ["posted below empty=the Mill Road bridge (posted 31,000 lb): T1 T2"]
+    assert told(limits(33000.0), free=True) == [
+        "posted below load=the Mill Road bridge (posted 33,000 lb = 16.5 tons): T1 T2"
+    ]
+    assert told(limits(31000.0), free=True) == [
+        "posted below empty=the Mill Road bridge (posted 31,000 lb = 15.5 tons): T1 T2"
+    ]
     # a lighter tanker's way leads over it
     assert told(limits(34000.0), free=True, out=True, back=True) == []
 
@@ -183,7 +200,7 @@ def test_engines_are_named_beside_the_tankers_or_by_themselves() -> None:
     assert told(signs, free=True, out=True, back=True, rating=37919.4, tankers=(LIGHT,), engines=engines) == alone
     assert told(signs, out=True, back=True, rating=37919.4, tankers=(LIGHT,), engines=engines) == []
     assert told(limits(35000.0), free=True, tankers=(LIGHT,), engines=engines) == [
-        "posted below engine=E1 (41,500 lb), E2 (37,800 lb): the Mill Road bridge (posted 35,000 lb)"
+        "posted below engine=E1 (41,500 lb), E2 (37,800 lb): the Mill Road bridge (posted 35,000 lb = 17.5 tons)"
     ]
 
 
@@ -243,7 +260,7 @@ def test_no_semicolon_of_a_name_parts_a_flag() -> None:
 
 def test_a_flag_knows_every_stretch_of_the_limit_that_it_names() -> None:
     """Two pieces of one bridge are one flag, which a map can find."""
-    posted = Flag("empty only", "the Mill Road bridge (posted 32,000 lb)")
+    posted = Flag("empty only", "the Mill Road bridge (posted 32,000 lb = 16 tons)")
     (once,) = gravest_first([replace(posted, stretches=(4,)), replace(posted, stretches=(2,))])
     assert once == posted
     assert once.stretches == (4, 2)

@@ -16,6 +16,7 @@ from preplan.months import month_words
 from preplan.plan_tables import Flag
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.road_names import road_label
+from preplan.units import on_a_sign
 
 ABOVE_RATING, EMPTY_ONLY, NOT_FOR_LATER = "crosses above rating", "empty only", "not for later tanker"
 RATED, RATED_EVEN_EMPTY = "rated below load", "rated below empty"
@@ -111,7 +112,7 @@ class Weights:
             said, limit = self._rating(segment, limits), rating
         else:
             signs = "max_lb", "max_axle_lb"
-            said = f"posted {posted}{self._when(segment, season, *signs)}"
+            said = f"posted {_posted(max_lb, axle_lb, in_tons=True)}{self._when(segment, season, *signs)}"
             limit = f"{posted}{self._when(segment, season, *signs, short=True)}"
         heavy, later, engines = (
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
@@ -220,7 +221,11 @@ def _of_empties(tankers: list[Unit], max_lb: float, axle_lb: float) -> str:
     return "".join(f", {one}" for one in said)
 
 
-def _posted(max_lb: float, axle_lb: float) -> str:
-    """Say what weights are posted."""
-    signs = (max_lb, "lb"), (axle_lb, "lb an axle")
-    return ", ".join(f"{np.floor(sign):,.0f} {unit}" for sign, unit in signs if np.isfinite(sign))
+def _posted(max_lb: float, axle_lb: float, *, in_tons: bool = False) -> str:
+    """Say what weights are posted, in pounds or as on the sign."""
+    signs = (max_lb, ""), (axle_lb, " an axle")
+    return ", ".join(
+        f"{on_a_sign(sign) if in_tons else f'{np.floor(sign):,.0f} lb'}{unit}"
+        for sign, unit in signs
+        if np.isfinite(sign)
+    )

@@ -14,7 +14,7 @@ from preplan.plan_tables import Flag, SeasonLine
 from preplan.records import ALL_MONTHS, FloatArray, IntArray, RoadLimits
 from preplan.render import scene, words
 from preplan.render.flag_words import A_ROAD, flag_words, flags_on
-from preplan.units import FT_PER_MI
+from preplan.units import FT_PER_MI, on_a_sign
 
 _HERE_FT = 60.0
 """A limit so near is at the dump site."""
@@ -91,9 +91,7 @@ def _shut_words(plan: Plan, stretch: int) -> str:
         return ""
     if shut:
         return f"{name} is shut"
-    weight = (
-        f"{words.supply(float(plan.limits.max_lb[stretch]))} lb" if plan.limit_months("max_lb", stretch) else "lower"
-    )
+    weight = on_a_sign(float(plan.limits.max_lb[stretch])) if plan.limit_months("max_lb", stretch) else "lower"
     return f"{name} is posted {weight}"
 
 
@@ -167,7 +165,8 @@ def weight_words(plan: Plan, segment: int, *, short: bool = False) -> str:
     if not math.isfinite(pounds):
         return ""
     kind = "rated" if plan.limits.rated[segment] else "posted"
-    return f"{kind} {words.supply(pounds)} lb{_when(plan, 'max_lb', segment, short=short)}"
+    said = f"{words.supply(pounds)} lb" if short or kind == "rated" else on_a_sign(pounds)
+    return f"{kind} {said}{_when(plan, 'max_lb', segment, short=short)}"
 
 
 def posted_words(plan: Plan, segment: int, *, short: bool = False) -> str:
@@ -228,7 +227,7 @@ def _lowest(plan: Plan, rows: list[int], months: Collection[int]) -> str:
     segment = int(segments[in_force.min(axis=0).argmin()])
     if in_force.min() == plan.limits.max_lb[segment]:
         return weight_words(plan, segment)
-    return f"posted {words.supply(float(in_force.min()))} lb" if math.isfinite(in_force.min()) else ""
+    return f"posted {on_a_sign(float(in_force.min()))}" if math.isfinite(in_force.min()) else ""
 
 
 def _seasons(plan: Plan) -> Iterator[tuple[SeasonLine, RoadLimits]]:

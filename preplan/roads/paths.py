@@ -23,7 +23,7 @@ from preplan.roads.junctions import (
 )
 from preplan.roads.network import TURNING_PLACES
 from preplan.roads.road_names import is_circle, is_named, labels_along, road_label, same_road
-from preplan.units import FT_PER_MI, M_PER_MI
+from preplan.units import FT_PER_MI, M_PER_MI, on_a_sign
 
 LINK_MI = 0.03
 """A nameless link shorter than this is no road of its own: it belongs to the turn at its end."""
@@ -290,12 +290,14 @@ def _postings(roads: RoadTable, limits: RoadLimits, rows: list[int]) -> Iterator
     if np.isfinite(limits.max_lb[lightest]):
         bridge = roads.way_tags[roads.tag_row[lightest]].get("bridge", "no") != "no"
         told = "rated" if limits.rated[lightest] else "posted"
-        yield f"{'bridge ' if bridge else ''}{told} {np.floor(limits.max_lb[lightest]):,.0f} lb"
+        pounds = float(limits.max_lb[lightest])
+        said = f"{np.floor(pounds):,.0f} lb" if limits.rated[lightest] else on_a_sign(pounds)
+        yield f"{'bridge ' if bridge else ''}{told} {said}"
     axle_lb, height_ft, width_ft = (
         float(np.min(limit[rows])) for limit in (limits.max_axle_lb, limits.max_height_ft, limits.max_width_ft)
     )
     if np.isfinite(axle_lb):
-        yield f"posted {axle_lb:,.0f} lb an axle"
+        yield f"posted {on_a_sign(axle_lb)} an axle"
     if np.isfinite(height_ft):
         yield f"low clearance {_feet_inches(height_ft)}"
     if np.isfinite(width_ft):
