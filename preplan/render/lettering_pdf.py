@@ -22,7 +22,8 @@ BODY_PT = 9.0
 LEADING = 1.2
 """Line spacing over text size."""
 REGULAR, BOLD = "Preplan", "Preplan-Bold"
-_BOUND = re.compile(r"(?<=[0-9]) (?=(?:gpm|gal|mi|ft|min|lb|in|hours?|minutes?|miles|%)\b|%)|(?<=\bminute) (?=[0-9])")
+_UNITS = "gpm|gal|mi|ft|min|lb|tons|tonnes|in|hours?|minutes?|miles|%"
+_BOUND = re.compile(rf"(?<=[0-9]) (?=(?:{_UNITS})\b|%)|(?<=\bminute) (?=[0-9])")
 """Between a number and what it counts no line is broken."""
 _STEP = re.compile(r"(?<=\. )[0-9]+(?: to [0-9]+)?\. (?=\S)")
 """Nor behind the number of a step, where steps follow each other in one paragraph."""

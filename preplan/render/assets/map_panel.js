@@ -5,7 +5,7 @@ const LONG_TITLE = 80; // letters; a longer title is cut short, so that what fol
 
 // No line ends between a number and its unit, or within a date.
 function unparted(text) {
-  const bound = text.replace(/(\d) (?=(?:%|gpm|gal|lb|ft|in|mi|min|minutes?|hours?|years?)\b)/g, "$1\u00a0");
+  const bound = text.replace(/(\d) (?=(?:%|gpm|gal|lb|tons|tonnes|ft|in|mi|min|minutes?|hours?|years?)\b)/g, "$1\u00a0");
   return bound.replace(/(\d{4})-(\d\d)-(?=\d\d)/g, "$1\u2060-\u2060$2\u2060-\u2060");
 }
 
