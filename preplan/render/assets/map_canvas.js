@@ -255,7 +255,7 @@ const Chart = L.Layer.extend({
       const { x, y, angle } = this.middle(k);
       drawBridge(this.pen, mark, x, y, angle, this.colours);
       this.taken.push([x - 9, y - 9, x + 9, y + 9]);
-      if (roads.posts[roads.post[k]] && this.zoom >= 13) this.posts.push([roads.posts[roads.post[k]], x + 13, y]);
+      if (roads.posts[roads.post[k]] && this.zoom >= 13) this.posts.push([roads.posts[roads.post[k]], x, y]);
     }
     for (const { shut, roads: on } of data.closures) {
       for (const k of shut ? on : []) {
@@ -398,14 +398,14 @@ const Chart = L.Layer.extend({
     return this.taken.every((one) => box[2] < one[0] || box[0] > one[2] || box[3] < one[1] || box[1] > one[3]);
   },
 
-  // Level text with a halo, where nothing lies yet.
+  // Level text with a halo, where nothing lies yet and no edge cuts it; tells whether it is written.
   text(words, x, y, { align = "center", bold = false, late = false } = {}) {
     const { pen, colours } = this;
     pen.font = `${bold ? "bold " : ""}12px system-ui, sans-serif`;
     const wide = pen.measureText(words).width;
-    const left = align === "left" ? x : x - wide / 2;
+    const left = x - wide * { left: 0, center: 0.5, right: 1 }[align];
     const box = [left - 2, y - 8, left + wide + 2, y + 8];
-    if (!this.free(box)) return;
+    if (!this.free(box) || this.cut([box])) return false;
     this.taken.push(box);
     const { font } = pen;
     const write = () => {
@@ -421,10 +421,14 @@ const Chart = L.Layer.extend({
     };
     if (late) this.late.push(write);
     else write();
+    return true;
   },
 
   paintLabels() {
-    for (const [words, x, y] of this.posts) this.text(words, x, y, { align: "left", bold: true });
+    for (const [words, x, y] of this.posts) {
+      const beside = this.text(words, x + 13, y, { align: "left", bold: true });
+      if (!beside) this.text(words, x - 13, y, { align: "right", bold: true });
+    }
     // The roads of the circuit first, and at any zoom.
     const driven = ({ name }) => Boolean(view.circuit && view.circuit.names.has(name));
     for (const chain of [...roadChains.filter(driven), ...roadChains.filter((one) => !driven(one))]) {
