@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -302,3 +304,15 @@ def test_a_road_that_is_closed_in_winter_alone_says_what_serves_it_in_summer() -
     at = next(a for a in range(len(plan.answers)) if plan.addresses.address_id[a] == "MR0050")
     june = next(line for line in plan.seasons if 6 in line.months)
     assert plan.sites[int(june.best_site[at, 0])].site_id == "F10"
+
+
+def test_a_row_says_where_tankers_fill_in_other_months_and_who_is_called_then() -> None:
+    """By the card of the same address: dispatch and paper must not send tankers to two ponds."""
+    plan = plan_of(SAMPLE / "district.toml")
+    rows = list(csv.DictReader(io.StringIO(dispatch_csv(plan).decode("utf-8"))))
+    (row,) = (one for one in rows if one["road"] == "Fiddlehead Road" and one["to_number"] == "280")
+    assert "June to February: from F02" in row["note"]
+    assert "call E21: it drafts at the dump site then" in row["note"]
+    shore = [one["note"] for one in rows if one["road"] == "Heron Shore Lane" and one["status"] != "no route"]
+    assert any("April to November: from F05" in note for note in shore)
+    assert not any("fill site" in one["note"] for one in rows)

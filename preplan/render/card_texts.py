@@ -16,6 +16,8 @@ from preplan.render.paper import SMALL_PT, Block, Line
 
 STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
+_CLOSE = "\u2022 Close call"
+"""How the caution begins that breaks nothing."""
 _ARRIVING = "how units arrive from their stations"
 _STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
 
@@ -177,9 +179,12 @@ class Texts:
     def told(self, shown: frozenset[Piece]) -> str:
         """Say what stands on the page behind; warnings among it are told as such."""
         kinds = Counter(kind for kind, _ in shown)
+        kept = {at for kind, at in shown if kind == _CARE}
+        care = [item for at, item in enumerate(self._items) if at not in kept]
+        grave = any(not item.lines[0].said.startswith(_CLOSE) for item in care)
         behind = [
             ("the timeline", self.facts.group.strip is not None),
-            ("MORE WARNINGS", kinds[_CARE] < self.cautions),
+            ("MORE WARNINGS" if grave else "which levels are a close call", bool(care)),
             ("what else if something is out", kinds[_OTHERWISE] < len(self.otherwise(brief=True))),
             (_ARRIVING, not kinds[_DRIVE] and bool(self.first_drive(LAST))),
         ]

@@ -191,8 +191,9 @@ def _total_words(facts: Facts) -> str:
     every = needs.required_gal[rows]
     most = words.need(float(every.max()))
     total = f"up to {most}" if most != words.need(float(every.min())) else most
+    held = words.number(float(needs.required_min[facts.lead]))
     longer = bool(np.any(every > needs.required_gpm[rows] * needs.required_min[rows] + ROUNDING_GPM))
-    return f"{words.total_words(str(needs.basis[facts.lead]))}: {total} gal{', more than that brings' * longer}."
+    return f"{words.total_words(str(needs.basis[facts.lead]))}: {total} gal{f', more than {held} min bring' * longer}."
 
 
 def _steady(facts: Facts) -> str:

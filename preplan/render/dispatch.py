@@ -11,8 +11,9 @@ they lie apart, as when two towns of a district both have a Main Street, each pl
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -22,6 +23,8 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import FloatArray, IntArray
+from preplan.render.card_facts import Facts
+from preplan.render.card_seasons import jobs_then
 from preplan.render.tables import (
     Cells,
     Numbers,
@@ -58,6 +61,8 @@ APART_MI = 0.5
 """Addresses of one road and number farther apart than this are two places (this program's choice, no source)."""
 _RANK = ("hydrant", "no route", "served", "higher level", "not met")
 """Statuses by what they ask of a dispatcher, least first: to show 'no route' would send nobody to the other."""
+_SITE = re.compile(r"(?<=fill site )(\d+)")
+"""Number of a fill site in the words of a card."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +127,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "cross_street": [cross.get(row.lead, "") for row in rows],
         "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
         "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
-        "note": [row.note or _without_route(plan, row.lead) for row in rows],
+        "note": [row.note or _without_route(plan, row.lead) or "; ".join(asked.other_months[row.lead]) for row in rows],
     }
     return {name: columns[name] for name in DISPATCH_COLUMNS}
 
@@ -141,7 +146,7 @@ def _asked(plan: Plan) -> _Asked:
         number=plan.addresses.number.tolist(),
         label=plan.addresses.label.tolist(),
         answer=_answers(plan),
-        other_months=[tuple(_in_other_months(plan, a)) if one == "no route" else () for a, one in enumerate(status)],
+        other_months=_other_months(plan),
         status=status,
         demand=list(zip(rank, level.tolist(), required.tolist(), (-flow).tolist(), strict=True)),
         lon=plan.addresses.lon,
@@ -192,6 +197,42 @@ def _without_route(plan: Plan, address: int) -> str:
         return ""
     off = [str(flag) for flag in plan.answers.flags[address] if flag.code == "off road data"]
     return "; ".join([*off, *_in_other_months(plan, address)])
+
+
+def _other_months(plan: Plan) -> list[tuple[str, ...]]:
+    """Say of each address, where tankers fill elsewhere in some months, from where then, and who has other jobs."""
+    found = [
+        tuple(_in_other_months(plan, a)) if status == "no route" else tuple(_elsewhere(plan, a))
+        for a, status in enumerate(plan.answers.status.tolist())
+    ]
+    for group in plan.groups:
+        facts = Facts(plan, group)
+        sheets = [other for other in group.others if other.months and facts.level >= 0]
+        jobs = tuple(
+            _SITE.sub(lambda one: plan.sites[int(one[1]) - 1].site_id, f"{month_words(other.months)}:{told}")
+            for other in sheets
+            if (told := jobs_then(facts, other))
+        )
+        for a in group.addresses if jobs else ():
+            found[a] = (*found[a], *jobs)
+    return found
+
+
+def _elsewhere(plan: Plan, address: int) -> Iterator[str]:
+    """Name the fill sites of the level shown in months in which they are not those of the row."""
+    level = int(plan.answers.level[address])
+    if level < 0:
+        return
+    table = plan.levels
+    own = [site for site in (int(table.site[address, level]), int(table.split[address, level])) if site >= 0]
+    told: dict[tuple[int, ...], list[int]] = {}
+    for season in plan.seasons:
+        sites = season.sites_of(address, level)
+        if list(sites) != own:
+            told.setdefault(sites, []).extend(season.months)
+    for sites, months in told.items():
+        named = "+".join(plan.sites[site].site_id for site in sites)
+        yield f"{month_words(months)}: {f'from {named}' if named else 'no site'}"
 
 
 def _in_other_months(plan: Plan, address: int) -> list[str]:

@@ -65,14 +65,16 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     dry = np.nan_to_num(answers.gap_min) > LEAST_GAP_MIN
     runs = answers.called.astype(str) != ""
     higher = runs & (status == "higher level")
-    return [
+    barely = runs & (status == "not met") & ~dry
+    found = [
         ("served, enough throughout", runs & (status == "served") & ~dry),
         ("served, too little before full flow is asked for", runs & (status == "served") & dry),
         ("higher level, a call on arrival is in time", runs & answers.in_time()),
         ("higher level, to be sent with the first alarm", higher & ~answers.in_time()),
         ("not met, too little under the required flow", runs & (status == "not met") & dry),
-        ("not met, too little for under 0.1 minutes", runs & (status == "not met") & ~dry),
     ]
+    # such as 499 gpm of 500: too little, and never long enough to be printed as minutes
+    return [*found, ("not met, by so little that no minute is dry", barely)] if barely.any() else found
 
 
 def _gaps(document: Document, plan: Plan) -> None:

@@ -173,7 +173,11 @@ def in_other_months(plan: Plan, site: int) -> tuple[BoolArray, str]:
     cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
     decides = (plan.levels.site[cell] == site) | (plan.levels.split[cell] == site)
     taken = [
-        ((line.best_site[cell] == site) | (line.split_site[cell] == site)) & (plan.answers.level >= 0) & ~decides
+        (
+            ((line.best_site[cell] == site) | (line.split_site[cell] == site)) & (plan.answers.level >= 0) & ~decides
+            # where no level can be named for the year, a level of these months fills there
+            | np.any((line.best_site == site) | (line.split_site == site), axis=1) & (plan.answers.status == "no route")
+        )
         for line in plan.seasons
     ]
     months = {month for line, some in zip(plan.seasons, taken, strict=True) if some.any() for month in line.months}
