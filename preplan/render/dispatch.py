@@ -61,8 +61,8 @@ APART_MI = 0.5
 """Addresses of one road and number farther apart than this are two places (this program's choice, no source)."""
 _RANK = ("hydrant", "no route", "served", "higher level", "not met")
 """Statuses by what they ask of a dispatcher, least first: to show 'no route' would send nobody to the other."""
-_SITE = re.compile(r"(?<=fill site )(\d+)")
-"""Number of a fill site in the words of a card."""
+_SITE = re.compile(r"fill site (\d+)")
+"""A fill site by its number, in the words of a card."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
