@@ -183,3 +183,11 @@ def test_the_hydrant_that_counts_is_on_the_map_of_its_cards_and_of_no_others() -
         assert ("hydrant" in picture.draw(document.pen, Box(60.0, 300.0, 460.0, 500.0), subject)) == bool(said)
         named += len(said)
     assert named > 3
+
+
+def test_the_officer_s_sentences_are_never_cut() -> None:
+    """On every card of the sample: what stands last is for how long it is dry, and whether calling at once helps."""
+    plan = plan_of(SAMPLE / "district.toml")
+    for group in plan.groups:
+        lines = card_words.officer(Facts(plan, group))
+        assert not lines or not lines[-1].said.endswith("…"), group.lead

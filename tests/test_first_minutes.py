@@ -76,7 +76,7 @@ def test_minutes_are_whole_and_agree_with_the_arrivals_beside_them(plan: Plan) -
     said = officer_words(replace(plan, answers=answers), 1)
     assert said.startswith("First water minute 11, full flow asked for from 24.")
     assert "under a minute in all, first at minute 24." in said
-    assert "first at minute 22, before full flow is asked for." in officer_words(
+    assert "first at minute 22, before full flow." in officer_words(
         replace(plan, answers=replace(answers, first_gap_min=np.full(6, 22.9))), 1
     )
 

@@ -212,7 +212,7 @@ def _steady(facts: Facts) -> str:
 def officer(facts: Facts) -> list[Line]:
     """Say in short sentences from when water flows, what holds, by when to call, and when it runs dry."""
     said = facts.officer_words
-    return paragraph(said, WIDTH_PT, 10.0, bold=True, most=3) if said else []
+    return paragraph(said, WIDTH_PT, 10.0, bold=True, most=4) if said else []
 
 
 def dump(facts: Facts) -> list[Line]:

@@ -66,7 +66,7 @@ def gap_words(plan: Plan, address: int) -> str:
     by = str(plan.answers.short_by[address])
     longest = float(plan.answers.longest_gap_min[address])
     parts = f", the longest {_lasting(longest)}" if gap - longest > LEAST_GAP_MIN else ""
-    early = ", before full flow is asked for" if first < full_flow_min(plan, address) - LEAST_GAP_MIN else ""
+    early = ", before full flow" if first < full_flow_min(plan, address) - LEAST_GAP_MIN else ""
     early *= plan.answers.status[address] != "served"  # there that is what the sentence begins with
     said = f"{_lasting(gap)} in all, first at minute {_dry_from(plan, address, first)}{early}{parts}"
     lacking, asked = float(plan.answers.short_gal[address]) / gap, float(plan.needs.required_gpm[address])
@@ -96,7 +96,7 @@ def _higher(plan: Plan, address: int, level: int) -> str:
     brings, enough = _amount(plan, address, called), called >= asked - ROUNDING_GPM
     # where calling at once leaves no less, nobody should think that it would help
     at_once = float(plan.levels.gap_min[address, level])
-    dry += ", called at once no less" if dry and at_once >= float(answers.gap_min[address]) - LEAST_GAP_MIN else ""
+    dry += "; at once no less" if dry and at_once >= float(answers.gap_min[address]) - LEAST_GAP_MIN else ""
     late = (
         f"called on arrival it holds {brings}, {dry}"
         if dry
