@@ -230,6 +230,16 @@ def test_plots_are_whole_and_the_same_every_time(tmp_path: Path, ending: str) ->
         assert (width, height) == (1600, 600)
 
 
+def test_a_plot_goes_over_no_file(tmp_path: Path) -> None:
+    """It wrote over the cards of a district."""
+    cards = tmp_path / "cards.pdf"
+    cards.write_bytes(b"the district's")
+    result = run(f"{ASKED} --plot {cards}")
+    assert result.exit_code == 2
+    assert "is there already; delete it, or choose another name" in result.stderr
+    assert cards.read_bytes() == b"the district's"
+
+
 def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("here", encoding="utf-8")

@@ -549,6 +549,19 @@ def test_the_table_goes_over_no_result_and_makes_no_folder(built: Built, tmp_pat
     assert "make it first" in run(built(), built(sold), "--csv", tmp_path / "none" / "c.csv").stderr
 
 
+def test_the_table_goes_over_its_own_kind_alone(built: Built, tmp_path: Path) -> None:
+    """A district's own addresses would be gone without a word; last week's changes may be written anew."""
+    own, changes = tmp_path / "addresses.csv", tmp_path / "changes.csv"
+    own.write_text("address_id,label\n1,1 Elm St\n", encoding="utf-8")
+    result = run(built(), built(sold), "--csv", own)
+    assert result.exit_code == 2
+    assert "is there, and no table of changes; choose another name" in result.stderr
+    assert own.read_text(encoding="utf-8") == "address_id,label\n1,1 Elm St\n"
+    assert run(built(), built(sold), "--csv", tmp_path).exit_code == 2
+    for _ in range(2):
+        assert run(built(), built(sold), "--csv", changes).exit_code == 0
+
+
 def test_json_tells_the_same(built: Built) -> None:
     """Counts, causes and every changed address."""
     answer = json.loads(run(built(), built(sold), "--json").stdout)

@@ -35,6 +35,20 @@ def test_rows_come_in_the_order_of_their_ids_code_points() -> None:
     assert sheet.faults == []
 
 
+def test_a_building_larger_than_any_is_a_fault_though_each_side_may_be() -> None:
+    """6,000 x 4,000 x 2,500 ft passed, and its gallons ended the build; a large warehouse and a tower stay."""
+    sizes = PLAIN + ",length_ft,width_ft,height_ft,floor_area_sqft,stories"
+    found, sheet = addresses(
+        sizes, "1|1 A St|-72|44|6000|4000|2500||", "2|2 A St|-72|44|2000|1500|60||", "3|3 A St|-72|44||||90000000|",
+        "4|4 A St|-72|44|||1400|3000000|100", "5|5 A St|-72|44|10000|9000|||",
+    )  # fmt: skip
+    assert found.address_id.tolist() == ["2", "4"]
+    assert [(one.id, one.column) for one in sheet.faults] == [
+        ("1", "length_ft"), ("5", "length_ft"), ("3", "floor_area_sqft"),
+    ]  # fmt: skip
+    assert "larger than any: is a decimal point lost?" in sheet.faults[0].rule
+
+
 def test_optional_cells_are_read_and_empty_ones_stay_unknown() -> None:
     header = (
         PLAIN + ",occupancy,length_ft,width_ft,height_ft,floor_area_sqft,stories,occupancy_hazard,construction,"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -645,6 +646,20 @@ def test_a_point_that_takes_a_short_stretch_is_as_meant(tmp_path: Path) -> None:
     limits, problems = limits_of(roads, RULES, (_closed(line=((-71.999, 44.0),)),))
     assert not limits.tanker_road[0]
     assert problems == ()
+
+
+def test_a_closure_whose_way_and_place_are_apart_is_a_fault(tmp_path: Path) -> None:
+    """The way won without a word, and the posted road at the place was open to every loaded tanker."""
+    roads = _two_roads(tmp_path)
+    near, far = ((-71.9995, 44.0001),), ((-71.999, 44.002),)  # 11 m, and 222 m = 728 ft, from way 10
+    limits, _ = limits_of(roads, RULES, (_closed(way_id=10, line=near),))
+    assert limits.tanker_road.tolist() == [False, False, False, True]
+    for line in (far, (*near, *far)):
+        with pytest.raises(InputError) as caught:
+            limits_of(roads, RULES, (_closed(way_id=10, line=line),))
+        (finding,) = caught.value.findings
+        assert (finding.column, finding.value) == ("way_id", "10")
+        assert re.fullmatch(r"is a road 7[23]\d ft from the row's own place: one of the two is wrong", finding.rule)
 
 
 def test_a_closure_along_a_line_takes_the_stretches_it_follows(tmp_path: Path) -> None:

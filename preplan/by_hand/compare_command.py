@@ -82,4 +82,7 @@ def _write(path: Path, content: bytes, both: tuple[Results, Results]) -> None:
     for one in both:
         if path.parent.samefile(one.folder) and path.name in {RUN_FILE, *one.run["files"]}:
             raise refused("--csv", "is a file of the results; choose another name", str(path))
+    header = content.partition(b"\n")[0]
+    if path.exists() and (not path.is_file() or not path.read_bytes().startswith(header)):
+        raise refused("--csv", "is there, and no table of changes; choose another name", str(path))
     write_file(path, content)

@@ -319,6 +319,8 @@ def _draw(account: HandTimeline, path: Path) -> None:
     ending = one_of("--plot", path.suffix.lower(), PLOTS)
     if not path.parent.exists():
         raise refused("--plot", "lies in a folder that is not there; make it first", str(path))
+    if path.exists():
+        raise refused("--plot", "is there already; delete it, or choose another name", str(path))
     from preplan.render import strip_sheet  # noqa: PLC0415 - drawing is slow to import
     from preplan.write import write_file  # noqa: PLC0415 - only here
 

@@ -11,10 +11,14 @@ import numpy as np
 from preplan.inputs import bounds, cells
 from preplan.inputs.addressing import composed, number_and_street, same_words
 from preplan.inputs.sheet import Sheet
-from preplan.records import AddressTable, IntArray, TextArray
+from preplan.records import AddressTable, FloatArray, IntArray, TextArray
 
 LARGEST_NUMBER = 999_999
 """Largest house number of the open address standards."""
+LARGEST_BUILDING_CUFT = 1e9
+"""Twice the largest building there is (from memory)."""
+_TALL_FT = 40.0
+"""Height of a building whose own is not given, where only its size is held to that."""
 LARGEST_BUILDING_FT, MOST_STORIES = 10_000.0, 200.0
 """No building is longer or has more floors; a larger number has slipped a column (common sense, no source)."""
 MOST_REQUIRED_GPM, MOST_REQUIRED_GAL, LONGEST_DRIVEWAY_FT = 1e5, 1e8, 1e5
@@ -52,6 +56,7 @@ def read_addresses(sheet: Sheet) -> AddressTable:
     numbers = {
         name: sheet.number(name, bound=bounds.ADDRESSES.get(name), **limits) for name, limits in NUMBER_LIMITS.items()
     }
+    _check_volume(sheet, numbers)
     hazard = sheet.number("occupancy_hazard", low=3.0, high=7.0, whole=True)
     construction = sheet.parsed("construction", cells.construction, "is not a type of construction (I to V)")
     exposure, sprinklered = sheet.yes_no("exposure"), sheet.yes_no("sprinklered")
@@ -74,6 +79,20 @@ def read_addresses(sheet: Sheet) -> AddressTable:
         row=sheet.row[kept],
         **{name: values[kept] for name, values in numbers.items()},
     )
+
+
+def _check_volume(sheet: Sheet, numbers: Mapping[str, FloatArray]) -> None:
+    """Refuse buildings larger than any: each side may be possible, and the product is a lost decimal point."""
+    sides = numbers["length_ft"] * numbers["width_ft"]
+    ground = np.where(np.isfinite(sides), sides, numbers["floor_area_sqft"] / np.fmax(numbers["stories"], 1.0))
+    tall = np.where(np.isfinite(numbers["height_ft"]), numbers["height_ft"], _TALL_FT)
+    cuft = np.nan_to_num(ground * tall)
+    for column, mine in (("length_ft", np.isfinite(sides)), ("floor_area_sqft", ~np.isfinite(sides))):
+        sheet.fault(
+            mine & (cuft > LARGEST_BUILDING_CUFT), column,
+            f"makes a building of more than {LARGEST_BUILDING_CUFT:,.0f} cubic feet with the row's other sizes, larger "
+            "than any: is a decimal point lost?",
+        )  # fmt: skip
 
 
 def _labels(sheet: Sheet, number: TextArray, street: TextArray) -> TextArray:

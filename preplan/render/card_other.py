@@ -104,8 +104,5 @@ def jobs_words(facts: Facts, other: OtherCircuit) -> str:
         jobs.append(f"Fill site: {crew.arrivals(plan, [other.fill_engine], at_site)}")
     here = " that fill here" * splits(plan, facts.lead, other)
     jobs.append(f"Tankers{here}: {crew.arrivals(plan, other.tankers, on_scene)}")
-    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
     crewed = {other.attack_engine, other.dump_engine, other.fill_engine, *other.tankers} - {-1}
-    named = [words.printable(plan.units[u].unit_id) for u in sorted(crewed) if plan.units[u].station_id in asked]
-    ask = f" Ask for {' '.join(named)}: on request only." if named else ""
-    return f"{'. '.join(jobs)}, each after its own call.{ask}"
+    return f"{'. '.join(jobs)}, each after its own call. {crew.asked_words(plan, sorted(crewed))}".rstrip()

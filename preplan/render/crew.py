@@ -66,9 +66,13 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
 
 def request_words(plan: Plan, address: int, level: int) -> str:
     """Name the units of a response level that come only when somebody asks for them; '' where none does."""
+    return asked_words(plan, np.flatnonzero(plan.levels.fleet[address, level]).tolist())
+
+
+def asked_words(plan: Plan, units: Iterable[int]) -> str:
+    """Name those of some units that come only when somebody asks for them; '' where none does."""
     asked = {station.station_id for station in plan.stations if station.aid == "on request"}
-    fleet = np.flatnonzero(plan.levels.fleet[address, level]).tolist()
-    named = [words.printable(plan.units[u].unit_id) for u in fleet if plan.units[u].station_id in asked]
+    named = [words.printable(plan.units[u].unit_id) for u in units if plan.units[u].station_id in asked]
     return f"Ask for {' '.join(named)}: on request only." if named else ""
 
 

@@ -39,11 +39,15 @@ def apply_closures(
     """
     findings: list[Finding] = []
     problems: list[Problem] = []
-    places = _Places(roads, draft.tanker_road) if any(one.way_id is None for one in closures) else None
+    places = _Places(roads, draft.tanker_road) if any(one.line for one in closures) else None
     for closure in closures:
         forward = None
         if closure.way_id is not None:
             rows = np.flatnonzero(roads.way_id == closure.way_id).astype(np.int32)
+            if len(rows) and closure.line and places is not None and places.far_ft(closure, rows) > REACH_FT:
+                # one of the two is wrong, and to take the wrong one opens a posted road
+                findings.append(_elsewhere(closure, places.far_ft(closure, rows)))
+                continue
         elif places is not None and closure.line:
             rows, forward = places.find(closure)
         else:
@@ -97,7 +101,8 @@ class _Places:
         """Draw the lines once for all closures."""
         self._flat = road_projection(roads)
         self._rows = np.flatnonzero(tanker_road).astype(np.int32)
-        self._lines = road_lines(roads, self._flat)[tanker_road]
+        self._every = road_lines(roads, self._flat)
+        self._lines = self._every[tanker_road]
         self._tree = shapely.STRtree(self._lines)
 
     def find(self, closure: Closure) -> tuple[IntArray, BoolArray]:
@@ -110,6 +115,12 @@ class _Places:
         found, first = np.unique(near, return_index=True)
         return self._rows[found], onward[first]
 
+    def far_ft(self, closure: Closure, rows: IntArray) -> float:
+        """Measure how far the point or line of a closure lies, at its farthest, from some stretches."""
+        lines = shapely.union_all(self._every[rows])
+        points = shapely.points(np.column_stack(self._flat.forward(*np.array(closure.line, dtype=np.float64).T)))
+        return float(shapely.distance(points, lines).max()) / M_PER_FT
+
 
 def _samples(points: FloatArray) -> tuple[Points, Points]:
     """Give points along a line, well inside its ends, and points one step ahead of each; a point is its own sample."""
@@ -118,6 +129,15 @@ def _samples(points: FloatArray) -> tuple[Points, Points]:
     at = (np.arange(count) + 0.5) * line.length / count
     here = np.asarray(shapely.line_interpolate_point(line, at), dtype=np.object_)
     return here, np.asarray(shapely.line_interpolate_point(line, at + _STEP_M), dtype=np.object_)
+
+
+def _elsewhere(closure: Closure, far_ft: float) -> Finding:
+    return Finding(
+        file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="way_id",
+        value=str(closure.way_id),
+        rule=f"is a road {far_ft:,.0f} ft from the row's own place: one of the two is wrong",
+        remedy="give the place or the way alone, whichever is right",
+    )  # fmt: skip
 
 
 def _missed(closure: Closure) -> Finding:
