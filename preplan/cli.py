@@ -18,7 +18,7 @@ import typer
 from preplan import __version__
 from preplan.by_hand import compare_command, demand, draft_command, lay_command, relay_command, shuttle_command
 from preplan.by_hand.options import Asked, command, option, switch
-from preplan.errors import InputError, PreplanError
+from preplan.errors import InputError, PlaceError, PreplanError
 from preplan.render.words import CAUTIONS, printable
 
 EXIT_FAILED, EXIT_INPUT, EXIT_STOPPED = 1, 2, 130
@@ -215,7 +215,7 @@ def _exit_status() -> Iterator[None]:
     except PreplanError as error:
         for line in str(error).splitlines():
             typer.echo(printable(line), err=True)
-        raise typer.Exit(EXIT_FAILED) from None
+        raise typer.Exit(EXIT_INPUT if isinstance(error, PlaceError) else EXIT_FAILED) from None
     except MemoryError:
         typer.echo("memory ran out; use a smaller road file or a larger machine. " + _UNTOUCHED, err=True)
         raise typer.Exit(EXIT_FAILED) from None

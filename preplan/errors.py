@@ -66,5 +66,9 @@ class OutputError(PreplanError, OSError):
     """The results cannot be written (exit status 1); previous results are intact."""
 
 
+class PlaceError(OutputError):
+    """The folder named for results cannot hold them (exit status 2): what was asked for is at fault."""
+
+
 class InvariantError(PreplanError, AssertionError):
     """A result contradicts itself (exit status 1): a fault of the program, named with its address."""

@@ -79,6 +79,21 @@ class WayIn:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ThenCalled:
+    """What the crew of other months holds in one season of the plan, as the card's front says it of the worst one."""
+
+    months: tuple[int, ...]
+    call_by_min: float
+    """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none."""
+    in_time: bool
+    """It comes after the first arrival, and a level called on arrival leaves no dry minute."""
+    gap_min: float
+    """Too little water, the units beyond the first level called on arrival."""
+    one_out_gpm: float
+    """Least uninterrupted flow with any one tanker missing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OtherCircuit:
     """The round trip over a fill site that is not the card's own: its backup, or one that is best in other months."""
 
@@ -108,6 +123,8 @@ class OtherCircuit:
     """(units,) at the address after each one's call, in its months; the latest where they are not alike."""
     fill_engine_min: float = math.inf
     """When the engine that pumps is at the fill site."""
+    then: tuple[ThenCalled, ...] = ()
+    """What it holds in each season of its months."""
     flags: tuple[Flag, ...] = ()
     """Limits that it drives over."""
     ways_in: tuple[WayIn, ...] = ()

@@ -12,6 +12,8 @@ from preplan.records import BoolArray, Columns, FloatArray, IntArray, TextArray
 
 ROUNDING_GPM = 1e-6
 """A flow this little below the requirement meets it: it is the same number."""
+FIRST_ALARM_IN = "first alarm in"
+"""Code of the flag that names months in which a higher level goes with the first alarm, by plan of the others."""
 LEAST_GAP_MIN = 0.05
 """A gap that prints as 0.0 minutes is none."""
 DRY_SHARE = 0.95

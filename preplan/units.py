@@ -28,6 +28,8 @@ KMH_PER_MPH = 1.609344
 """Kilometres an hour in a mile an hour, exact."""
 LB_PER_GAL = 8.34
 """Pounds in a US gallon of water (trade value; 8.345 at 39 F)."""
+L_PER_GAL = 3.785411784
+"""Liters in a US gallon, exact (231 cubic inches)."""
 FT_PER_PSI = 2.304
 """Feet of water that press one psi (standard water handling tables; 1 / 0.434)."""
 SECONDS_PER_MIN = 60.0

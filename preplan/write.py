@@ -31,7 +31,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from preplan.errors import OutputError
+from preplan.errors import OutputError, PlaceError
 from preplan.folder_lock import locked
 
 RUN_FILE = "run.json"
@@ -118,7 +118,7 @@ def check_apart(out: Path, inputs: Iterable[Path]) -> None:
     inside = list(dict.fromkeys(path for path in inputs if any(_lies_in(path, folder) for folder in ours)))
     if inside:
         more = f" and {len(inside) - 1} more of the district's own files" if inside[1:] else ""
-        raise OutputError(
+        raise PlaceError(
             f"{out} cannot hold the results: it holds {inside[0]}{more}, which they are made from and might replace;"
             " write elsewhere with --out, or move the district's files into a folder apart from results"
         )
@@ -145,14 +145,14 @@ def check_earlier(out: Path, program: str, district: str, names: Iterable[str]) 
     ours = run.get("program") == program
     other = str(run.get("district", ""))
     if ours and other != district:
-        raise OutputError(
+        raise PlaceError(
             f"{out} holds the results of {other!r}, not of {district!r}; write elsewhere with --out, or, if it is the"
             f" same district under another name, move {out} away or delete it"
         )
     known = {RUN_FILE, *_listed(out)} if ours else set()
     for name in sorted({RUN_FILE, *names} - known):
         if os.path.lexists(out / name):
-            raise OutputError(
+            raise PlaceError(
                 f"{out / name} stands where a result goes, and no run of this program wrote it; move it, or write"
                 " elsewhere with --out"
             )
@@ -215,15 +215,18 @@ class _Place:
         try:
             resolved = out.resolve()
             there, folder = resolved.exists(), resolved.is_dir()
+            above = next(parent for parent in (*resolved.parents, resolved) if parent.exists())
         except (OSError, RuntimeError, ValueError) as error:  # links in a ring; a name no file system takes
             said = getattr(error, "strerror", None) or "no folder can be called so"
-            raise OutputError(f"{out} cannot hold results: {said}; name another folder") from error
+            raise PlaceError(f"{out} cannot hold results: {said}; name another folder") from error
         if not resolved.name:
-            raise OutputError(f"{out} cannot hold results; name a folder below it")
+            raise PlaceError(f"{out} cannot hold results; name a folder below it")
         if there and not folder:
-            raise OutputError(f"{out} is not a folder; name another or move it")
+            raise PlaceError(f"{out} is not a folder; name another or move it")
+        if not there and not above.is_dir():
+            raise PlaceError(f"{out} cannot hold results: {above.name} is a file; name another folder")
         if os.path.ismount(resolved):
-            raise OutputError(f"{out} is a disk of its own; name a folder inside it")
+            raise PlaceError(f"{out} is a disk of its own; name a folder inside it")
         return cls(resolved)
 
     def beside(self, ending: str) -> Path:

@@ -371,7 +371,7 @@ def test_few_faulty_addresses_are_rejected_and_the_rest_is_planned(district: Pat
 def test_place_for_results_is_a_file(tmp_path: Path) -> None:
     (tmp_path / "results").write_text("a letter", encoding="utf-8")
     result = run_build(SAMPLE / "district.toml", tmp_path / "results")
-    assert result.exit_code == 1
+    assert result.exit_code == 2
     assert "is not a folder" in result.stderr
     assert (tmp_path / "results").read_text(encoding="utf-8") == "a letter"
 
@@ -388,7 +388,7 @@ def test_place_that_cannot_be_written_is_found_before_any_work(tmp_path: Path, c
     (tmp_path / "ring").symlink_to("ring")
     words = [command[0], str(SAMPLE / "district.toml"), *command[1:], "--out", str(tmp_path / place)]
     result = CliRunner().invoke(app, words)
-    assert result.exit_code == 1, result.stderr
+    assert result.exit_code == 2, result.stderr
     assert isinstance(result.exception, SystemExit), "a message, not a traceback"
     assert "reading" not in result.stderr
     assert str(tmp_path / place)[:60] in result.stderr

@@ -100,12 +100,15 @@ def test_shuttle_tells_who_only_slows_the_others() -> None:
         ("--tank 2000 --miles-out 2", "--miles-out and --miles-back, or --min-out and --min-back"),
         ("--tank 2000 --miles-out 2 --miles-back 2 --min-out 3", "none of the other"),
         ("--tank 0 --min-out 5 --min-back 5", "--tank: '0' must be above 0"),
-        ("--tank 2000 --tank nan --min-out 5 --min-back 5", "--tank: 'nan' must be above 0"),
+        ("--tank 2000 --tank nan --min-out 5 --min-back 5", "--tank: 'nan' is not a number of gal"),
         ("--tank 2000 --min-out -1 --min-back 5", "--min-out: '-1' must be at least 0"),
         ("--tank 2000 --min-out inf --min-back 5", "--min-out: 'inf'"),
         ("--tank 2000 --min-out 5 --min-back 5 --usable 1.2", "--usable: '1.2' must be above 0 and at most 1"),
         ("--tank 2000 --min-out 5 --min-back 5 --fill-positions 0", "--fill-positions: '0' must be at least 1"),
         ("--min-out 5 --min-back 5", "--tank"),
+        ("--tank 200000 --min-out 5 --min-back 5", "--tank: '200000' must be at most 20000"),
+        ("--tank 2000 --min-out 5 --min-back 5 --fill-gpm 1e6", "--fill-gpm: '1e6' must be at most 100,000"),
+        ("--tank 2000 --miles-out 5000 --miles-back 5", "--miles-out: '5000' must be at most 500"),
     ],
 )
 def test_shuttle_refuses_what_cannot_be(arguments: str, said: str) -> None:
@@ -117,6 +120,20 @@ def test_shuttle_refuses_what_cannot_be(arguments: str, said: str) -> None:
 
 
 # ------------------------------------------------------------------ demand
+
+
+@pytest.mark.parametrize(
+    ("sides", "said"),
+    [
+        ("--length 2 --width 24 --height 20", "--length: '2' is probably metres"),
+        ("--length 50 --width 24000 --height 20", "--width: '24000' is"),
+        ("--length 9000 --width 9000 --height 900", "more than 1,000,000,000 cubic feet, larger than any"),
+    ],
+)
+def test_demand_refuses_what_is_no_building(sides: str, said: str) -> None:
+    result = run(f"demand {sides}")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert said in unfolded(result.stderr)
 
 
 def test_demand_json() -> None:

@@ -160,7 +160,7 @@ def test_relay_against_a_shuttle() -> None:
         ("lay --feet 100 --size 9", "--size: '9' must be at least 1 and at most 6"),
         ("lay --feet 100 --lines 2", "--lines: needs --size"),
         ("lay --feet 100 --coefficient 0.5", "--coefficient: needs --size"),
-        ("lay --feet 100 --rise nan", "--rise: 'nan' must be a number"),
+        ("lay --feet 100 --rise nan", "--rise: 'nan' is not a number of ft"),
         ("lay --feet 100 --appliances -1", "--appliances: '-1' must be at least 0"),
         ("draft --pump 1000 --lift -1", "--lift: '-1' must be at least 0"),
         ("draft --pump 1000 --lift 5 --altitude 90000", "--altitude: '90000' must be at least 0 and at most 15000"),

@@ -24,6 +24,7 @@ SITE = (
 TANKS, ARRIVE, CALLED = (2000, 3000) * 3, (13, 20, 24, 30, 34, 40), (13, 20, 36, 42, 46, 52)
 SHORT = "--tank 2000 --tank 3000 --miles-out 2 --miles-back 2"
 ASKED = f"{SHORT} --arrive 13 --arrive 20 --demand 250"
+QUICK = "--tank 100 --tank 100 --min-out 0 --min-back 0 --arrive 1 --arrive 2 --demand 250"
 
 
 def run(arguments: str) -> Result:
@@ -264,7 +265,7 @@ def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
         (f"{SHORT} --arrive 13 --demand 250", "--arrive: must be given once for each --tank, 2 in all, and is given o"),
         (f"{ASKED} --portable 1 --portable 1 --portable 1", "for each --tank, 2 in all, and is given 3 times"),
         (f"{ASKED} --demand 0", "--demand: '0' must be above 0"),
-        (f"{SHORT} --arrive 13 --arrive nan --demand 250", "--arrive: 'nan' must be at least 0"),
+        (f"{SHORT} --arrive 13 --arrive nan --demand 250", "--arrive: 'nan' is not a number of min"),
         (f"{ASKED} --room 1.2", "--room: '1.2' must be above 0 and at most 1"),
         (f"{ASKED} --room 0.5 --dead 0.6", "--dead: '0.6' must be at least 0 and at most 0.5"),
         (f"{ASKED} --can-nurse 3", "--can-nurse: '3' must be at least 1 and at most 2"),
@@ -273,7 +274,8 @@ def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
         (f"{ASKED} --plot nowhere/a.svg", "--plot: 'nowhere/a.svg' lies in a folder that is not there; make it first"),
         (f"{ASKED} --plot a.gif", "--plot: '.gif' must be one of .pdf, .png, .svg"),
         (f"{ASKED} --minutes 0", "--minutes: '0' must be above 0"),
-        (f"{ASKED} --minutes 90000", "--tank: would be over 1,500 loads"),
+        (f"{ASKED} --minutes 90000", "--minutes: '90000' must be at most 10,080"),
+        (f"{QUICK} --minutes 10080", "--tank: would be over 1,500 loads"),
         (f"{ASKED} --unit A", "--unit: must be given once for each --tank, 2 in all, each another name"),
         (f"{ASKED} --unit A --unit A", "--unit: must be given once for each --tank, 2 in all, each another name"),
         (f"{SHORT} --unit A --unit B", "--unit: needs --arrive"),

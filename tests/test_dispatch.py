@@ -18,7 +18,7 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
 from preplan.plan_tables import Flag, SeasonLine
 from preplan.records import text_array
-from preplan.render.dispatch import DISPATCH_COLUMNS, dispatch_csv
+from preplan.render.dispatch import AT_ONCE, DISPATCH_COLUMNS, dispatch_csv
 from tests.example_plan import example_plan, split_plan
 from tests.plan_checks import SAMPLE, plan_of
 from tests.test_tables import changed, picked, rows_of
@@ -77,7 +77,7 @@ def test_the_drawn_plan() -> None:
         ),
         (
             "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,,higher level,500,514,505,tankers,7.0,1,,,"
-            "-72.030500,44.003500,"
+            f'-72.030500,44.003500,"{AT_ONCE}"'
         ),
         "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,,not met,500,270,260,tankers,,1,,Mill Road,-72.020500,44.006000,",
         "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,,F2,,not met,500,251,240,tankers,,1,,Mill Road,-72.019500,44.009000,",
@@ -316,3 +316,21 @@ def test_a_row_says_where_tankers_fill_in_other_months_and_who_is_called_then() 
     shore = [one["note"] for one in rows if one["road"] == "Heron Shore Lane" and one["status"] != "no route"]
     assert any("April to November: from F05" in note for note in shore)
     assert not any("fill site" in one["note"] for one in rows)
+
+
+def test_a_level_that_goes_with_the_first_alarm_is_told_so_beside_its_call_by_minute() -> None:
+    """By the flag of the plan: a minute alone would let a dispatcher wait until it."""
+    plan = plan_of(SAMPLE / "district.toml")
+    at_once = [any(flag.code == "send with first alarm" for flag in flags) for flags in plan.answers.flags]
+    told: dict[str, bool] = {}
+    for row in csv.DictReader(io.StringIO(dispatch_csv(plan).decode("utf-8"))):
+        if row["status"] == "higher level":
+            for a in np.flatnonzero(plan.road == row["road"]).tolist():
+                number = int(plan.addresses.number[a])
+                side = row["parity"] in {"all", "odd" if number % 2 else "even"}
+                if row["from_number"] and int(row["from_number"]) <= number <= int(row["to_number"]) and side:
+                    told[str(plan.addresses.address_id[a])] = row["note"].startswith(AT_ONCE)
+    asked = {str(plan.addresses.address_id[a]) for a in np.flatnonzero(at_once)} & set(told)
+    assert len(asked) > 20
+    assert all(told[one] for one in asked)
+    assert sum(told.values()) < len(told) / 2

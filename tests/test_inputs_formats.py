@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import gzip
+import re
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
+import openpyxl
 import pytest
+from openpyxl.worksheet.worksheet import Worksheet
 
 from preplan.errors import InputError
 from preplan.inputs.addresses import read_addresses
 from preplan.inputs.reader import read_inputs
-from preplan.inputs.sheet import Sheet, open_sheet
+from preplan.inputs.sheet import ROUNDED_RULE, Sheet, open_sheet
 from preplan.inputs.table_file import parts_of, read_table
 from tests.faults.built import Cell, layer, workbook
 from tests.inputs_folder import FILES, write_folder
@@ -222,6 +225,44 @@ def test_a_failed_formula_of_a_workbook_is_a_fault(tmp_path: Path) -> None:
     assert [fault.rule for fault in one.faults] == ["is a spreadsheet's error: correct the formula, or write the value"]
 
 
+def test_a_formula_that_nobody_worked_out_is_a_fault(tmp_path: Path) -> None:
+    """A writer of workbooks, a reference library, leaves formulas so; an empty text as a result is none."""
+    made = openpyxl.Workbook()
+    page = made.active
+    assert isinstance(page, Worksheet)
+    for line in (
+        [*HEADER, "stories", "occupancy"],
+        ["1", "1 A Road", -72, 44, "=1+1", "a"],
+        ['=A2&"b"', "x", -72, 44, 2],
+    ):
+        page.append(line)
+    made.save(tmp_path / "a.xlsx")
+    sheet, _ = opened(tmp_path / "a.xlsx")
+    read = read_addresses(sheet)
+    assert [(fault.row, fault.column, fault.value) for fault in sheet.faults] == [
+        (2, "stories", "=1+1"), (3, "address_id", '=A2&"b"'),
+    ]  # fmt: skip
+    assert "open the table in a spreadsheet, save it" in sheet.faults[0].rule
+    assert len(read) == 0
+    with zipfile.ZipFile(tmp_path / "a.xlsx") as book_, zipfile.ZipFile(tmp_path / "b.xlsx", "w") as other:
+        for member in book_.namelist():
+            text = book_.read(member)
+            if member.endswith("sheet1.xml"):
+                text = re.sub(rb'<c r="E2"><f>1\+1</f><v ?/?>(</v>)?', b'<c r="E2" t="str"><f>""</f><v></v>', text)
+                assert b't="str"><f>""' in text
+            other.writestr(member, text)
+    sheet, _ = opened(tmp_path / "b.xlsx")
+    assert [fault.row for fault in sheet.faults] == [3]
+    assert sheet.cells("stories")[0] == ""
+
+
+@pytest.mark.parametrize("given", [50023000000012345.0, "1.23457E+16"])
+def test_an_id_that_a_spreadsheet_has_rounded_is_a_fault(tmp_path: Path, given: Cell) -> None:
+    sheet, _ = opened(book(tmp_path, Sheet1=[HEADER, [given, "1 A Road", -72, 44]]))
+    assert [(one.column, one.rule) for one in sheet.faults] == [("address_id", ROUNDED_RULE)]
+    assert not opened(book(tmp_path, Sheet1=[HEADER, ["50023000000012345", "1 A Road", -72, 44]]))[0].faults
+
+
 def test_a_workbook_of_another_kind_says_that_failed_formulas_are_not_seen(tmp_path: Path) -> None:
     names = ("office", "table", "text")
     spaces = " ".join(f'xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"' for name in names)
@@ -238,7 +279,10 @@ def test_a_workbook_of_another_kind_says_that_failed_formulas_are_not_seen(tmp_p
         )
     read = read_table(tmp_path / "a.ods", "addresses", "a.ods")
     assert read.notes == (
-        "a.ods: a cell whose formula failed is read as empty here; in an XLSX file it would be a fault.",
+        (
+            "a.ods: a cell whose formula failed or was never worked out is read as empty here; in an XLSX file it "
+            "would be a fault."
+        ),
     )
 
 

@@ -231,7 +231,52 @@ def test_a_polygon_stands_at_its_middle_and_no_shape_is_a_fault(tmp_path: Path) 
     sheet, _ = open_sheet(tmp_path / "a.geojson", "addresses", "a.geojson", {})
     lon, lat = sheet.place()
     assert (lon[0], lat[0]) == (-71.5, 44.5)
-    assert {(fault.row, fault.rule) for fault in sheet.faults} == {(3, "is empty")}
+    assert [(fault.row, fault.column, fault.rule) for fault in sheet.faults] == [
+        (3, "geometry", "is empty: the row has no place")
+    ]
+
+
+def shapes(folder: Path, *geometries: str, **properties: float) -> Sheet:
+    more = "".join(f',"{name}":{value}' for name, value in properties.items())
+    features = ",".join(
+        f'{{"type":"Feature","properties":{{"id":{i},"address":"1 A St"{more}}},"geometry":{one}}}'
+        for i, one in enumerate(geometries)
+    )
+    (folder / "a.geojson").write_text(f'{{"type":"FeatureCollection","features":[{features}]}}')
+    return open_sheet(folder / "a.geojson", "addresses", "a.geojson", {})[0]
+
+
+def test_a_shape_that_is_no_one_place_is_a_fault(tmp_path: Path) -> None:
+    """A line, and points half a mile apart; an outline drawn as a closed line and a double point are places."""
+    sheet = shapes(
+        tmp_path,
+        '{"type":"LineString","coordinates":[[-72,44],[-72.01,44]]}',
+        '{"type":"MultiPoint","coordinates":[[-72,44],[-72,44.01]]}',
+        '{"type":"LineString","coordinates":[[-72,44],[-72.001,44],[-72.001,44.001],[-72,44]]}',
+        '{"type":"MultiPoint","coordinates":[[-72,44],[-72,44.0001]]}',
+    )
+    sheet.place()
+    assert [(fault.row, fault.value, fault.rule.partition(":")[0]) for fault in sheet.faults] == [
+        (2, "LineString", "is a line, not a place"), (3, "MultiPoint", "holds places far apart"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("said", "asked"),
+    [
+        ({"lon": -72.5, "lat": 44.0}, True),
+        ({"lon": -72.0001, "lat": 44.0}, False),
+        ({"lon": 0.0, "lat": 0.0}, False),
+        ({"lon": 1_640_000.0, "lat": 160_000.0}, False),
+    ],
+    ids=["elsewhere", "the same place", "nothing", "feet of a grid"],
+)
+def test_columns_that_say_another_place_than_the_layer_are_asked_about(
+    tmp_path: Path, said: dict[str, float], asked: bool
+) -> None:
+    sheet = shapes(tmp_path, '{"type":"Point","coordinates":[-72,44]}', **said)
+    assert sheet.place()[0].tolist() == [-72.0]
+    assert any("not where the layer has the row" in note for note in sheet.notes) is asked
 
 
 @pytest.mark.parametrize("name", ["a.gpkg", "a.geojson", "a.shp"])

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from preplan.inputs import cells
+from preplan.inputs import bounds, cells
 from preplan.inputs.addresses import read_addresses
 from preplan.inputs.apparatus import read_apparatus
 from preplan.inputs.closures import read_closures
@@ -340,4 +340,63 @@ def test_thousands_in_doubt_of_hydrants_and_closures() -> None:
 def test_a_building_needs_more_than_a_few_gallons_a_minute() -> None:
     sheet = sheet_of("addresses", "address_id,label,lon,lat,required_gpm", [["1", "1 A Road", "-72", "44", "1.5"]])
     assert len(read_addresses(sheet)) == 0
-    assert [(one.column, one.rule) for one in sheet.faults] == [("required_gpm", "must be at least 50")]
+    (fault,) = sheet.faults
+    assert (fault.column, fault.rule.partition(":")[0]) == (
+        "required_gpm", "is no required flow of a building, which is 50 to 100,000 gpm",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("role", "header", "column", "cell", "asked"),
+    [
+        ("fill_sites", "site_id,name,kind,lon,lat,fill_gpm", "fill_gpm", "1", True),
+        ("fill_sites", "site_id,name,kind,lon,lat,fill_gpm", "fill_gpm", "250", False),
+        ("addresses", "address_id,label,lon,lat,required_gpm", "required_gpm", "100000", True),
+        ("addresses", "address_id,label,lon,lat,required_gpm", "required_gpm", "3500", False),
+        ("addresses", "address_id,label,lon,lat,driveway_ft", "driveway_ft", "60000", True),
+        ("addresses", "address_id,label,lon,lat,driveway_ft", "driveway_ft", "900", False),
+        ("addresses", "address_id,label,lon,lat,stories", "stories", "99", True),
+        ("addresses", "address_id,label,lon,lat,floor_area_sqft", "floor_area_sqft", "1", True),
+    ],
+)
+def test_what_is_possible_and_seldom_is_asked_about(
+    role: str, header: str, column: str, cell: str, asked: bool
+) -> None:
+    """Both a digit too many and one too few; the number is taken as it is."""
+    start = ["1", "Mill Pond", "pond"] if role == "fill_sites" else ["1", "1 A Road"]
+    sheet = sheet_of(role, header, [[*start, "-72", "44", cell]])
+    bound = (bounds.FILL_SITES if role == "fill_sites" else bounds.ADDRESSES)[column]
+    assert sheet.number(column, bound=bound).tolist() == [float(cell)]
+    assert [f"row 2 (1): {column} {float(cell):,g} is " in note for note in sheet.notes] == [True] * asked
+    assert not sheet.faults
+
+
+def test_rows_with_the_same_doubt_are_one_note() -> None:
+    rows = [[f"{i}", "Mill Pond", "pond", "-72", "44", "1"] for i in range(30)]
+    sheet = sheet_of("fill_sites", "site_id,name,kind,lon,lat,fill_gpm", rows)
+    sheet.number("fill_gpm", bound=bounds.FILL_SITES["fill_gpm"])
+    (note,) = sheet.notes
+    assert note.startswith(
+        "fill_sites.csv: row 2 (0): fill_gpm 1 is little for the rate into one tanker, seldom below 100 gpm"
+    )
+    assert note.endswith("So are rows 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14 and 17 more.")
+
+
+@pytest.mark.parametrize(
+    ("area", "stories", "asked"), [("2400", "2", False), ("2400", "", False), ("12000", "2", True), ("300", "1", True)]
+)
+def test_a_floor_area_that_the_sides_contradict_is_asked_about(area: str, stories: str, asked: bool) -> None:
+    header = "address_id,label,lon,lat,length_ft,width_ft,height_ft,floor_area_sqft,stories"
+    sheet = sheet_of("addresses", header, [["1", "1 A Road", "-72", "44", "40", "30", "20", area, stories]])
+    assert len(read_addresses(sheet)) == 1
+    assert any("The sides count" in note for note in sheet.notes) is asked
+
+
+def test_ids_that_look_like_dates_or_differ_in_capitals_are_asked_about() -> None:
+    header, place = "address_id,label,lon,lat", ["1 A Road", "-72", "44"]
+    sheet = sheet_of("addresses", header, [["2026-12-04", *place], ["a7", *place], ["A7", *place], ["b", *place]])
+    assert len(read_addresses(sheet)) == 4
+    assert [note for note in sheet.notes if "looks like a date, 1 rows" in note or "'a7' and 'A7' differ" in note] == [
+        note for note in sheet.notes if "address_id" in note or "capitals" in note
+    ]
+    assert len([note for note in sheet.notes if "date" in note or "capitals" in note]) == 2

@@ -62,7 +62,7 @@ def test_no_results_among_the_files_they_are_made_from(
     out = place(home)
     before = held(home)
     status, said = run(command[0], district, *command[1:], "--out", out)
-    assert status == 1
+    assert status == 2
     assert f"{out} cannot hold the results: it holds {district} and 5 more of the district's own files" in said
     assert APART in said
     assert "reading" not in said
@@ -94,7 +94,7 @@ def test_no_results_where_one_input_lies(tmp_path: Path, key: str, name: str, ho
         (out / name).symlink_to(where / name)
     before = held(tmp_path)
     status, said = run("build", district, "--out", out)
-    assert (status, APART in said) == (1, True), said
+    assert (status, APART in said) == (2, True), said
     assert f"{name}, which they are made from" in said
     assert held(tmp_path) == before
 
@@ -105,7 +105,7 @@ def test_a_district_kept_in_outputs_is_refused(tmp_path: Path, monkeypatch: pyte
     write_small_district(tmp_path / "outputs" / "mine")
     before = held(tmp_path)
     status, said = run("build", "outputs/mine/district.toml")
-    assert (status, APART in said) == (1, True), said
+    assert (status, APART in said) == (2, True), said
     assert held(tmp_path) == before
 
 
@@ -117,7 +117,7 @@ def test_a_broken_run_is_not_undone_over_the_district(tmp_path: Path) -> None:
     (previous / "addresses.csv").write_text("old")
     (previous / ".journal.json").write_text(json.dumps({"kept": ["addresses.csv"], "coming": {"apparatus.csv": ""}}))
     before = held(tmp_path)
-    assert run("build", district, "--out", tmp_path / "mine")[0] == 1
+    assert run("build", district, "--out", tmp_path / "mine")[0] == 2
     assert held(tmp_path) == before
 
 
@@ -162,7 +162,7 @@ def test_another_district_s_results_are_not_replaced(
     before = held(tmp_path)
     assert run(command[0], districts[0], *command[1:])[0] == 130, "its own results are replaced"
     status, said = run(command[0], districts[1], *command[1:])
-    assert status == 1
+    assert status == 2
     assert f"outputs/fire holds the results of '{name}', not of 'Upper {name}'; write elsewhere with --out" in said
     assert held(tmp_path) == before
 
@@ -178,7 +178,7 @@ def test_files_that_no_run_wrote_are_not_replaced(tmp_path: Path, run_json: str 
     if run_json is not None:
         (out / "run.json").write_text(run_json)
     status, said = run("build", district, "--out", out)
-    assert status == 1
+    assert status == 2
     assert f"{out}/addresses.csv stands where a result goes, and no run of this program wrote it; move it" in said
     (out / "addresses.csv").rename(out / "list.csv")
     if run_json is not None:

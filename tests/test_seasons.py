@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from preplan.inputs.cells import months as months_said
 from preplan.inputs.reader import read_inputs
-from preplan.plan_tables import Flag
+from preplan.plan_tables import FIRST_ALARM_IN, Flag
 from preplan.planning.by_season import merged_scene, season_flags, with_lone_months, worst_roads
 from preplan.planning.flows import Flows
 from preplan.planning.levels import choose, grade
@@ -144,7 +145,7 @@ def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None
     assert inputs.roads.file is not None
     roads = read_osm(inputs.roads.file)
     assert len({id(one) for one in whole.season_limits}) > 1
-    compared = 0
+    compared, sooner, later = 0, 0, 0
     for index, line in enumerate(whole.seasons):
         plan_rules = replace(inputs.district.rules.plan, months=frozenset(line.months))
         district = replace(inputs.district, rules=replace(inputs.district.rules, plan=plan_rules))
@@ -161,4 +162,15 @@ def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None
         np.testing.assert_allclose(alone.levels.uninterrupted_gpm[same], line.uninterrupted_gpm[same], rtol=1e-8)
         np.testing.assert_array_equal(alone.levels.backup[same], line.backup_site[same])
         np.testing.assert_allclose(alone.levels.backup_gpm[same], line.backup_gpm[same], rtol=1e-8)
+        # by when a level is called: where the season shows the same one, its own minute is no earlier or it is flagged
+        lax = same & whole.answers.in_time() & (whole.levels.season[:, 0] != index)
+        lax &= (alone.answers.status == "higher level") & (alone.answers.level == whole.answers.level)
+        waits = alone.answers.in_time() & (alone.answers.call_by_min >= whole.answers.call_by_min)
+        for a in np.flatnonzero(lax).tolist():
+            flag = next((one for one in whole.answers.flags[a] if one.code == FIRST_ALARM_IN), None)
+            named = () if flag is None else months_said(str(flag.value)) or ()
+            assert (set(line.months) <= set(named)) == (not waits[a]), whole.addresses.label[a]
+        sooner, later = sooner + int((lax & ~waits).sum()), later + int((lax & waits).sum())
     assert compared > 0.9 * len(whole.addresses)
+    assert sooner > 0
+    assert later > 10

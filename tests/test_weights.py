@@ -182,8 +182,12 @@ def test_what_the_way_goes_round_is_named_though_a_sign_tells_of_it() -> None:
     assert told(limits(33000.0), free=True) == [
         "posted below load=the Mill Road bridge (posted 33,000 lb = 16.5 tons): T1 T2"
     ]
+    # one of two is too heavy even empty, then both are
     assert told(limits(31000.0), free=True) == [
-        "posted below empty=the Mill Road bridge (posted 31,000 lb = 15.5 tons): T1 T2"
+        "posted below load=the Mill Road bridge (posted 31,000 lb = 15.5 tons): T1 T2, T1 not empty either"
+    ]
+    assert told(limits(22000.0), free=True) == [
+        "posted below empty=the Mill Road bridge (posted 22,000 lb = 11 tons): T1 T2"
     ]
     # a lighter tanker's way leads over it
     assert told(limits(34000.0), free=True, out=True, back=True) == []
@@ -226,8 +230,8 @@ def test_many_that_weigh_more_are_named_with_the_least_and_the_most() -> None:
     (two,) = told(limits(rated_lb=40000.0), free=True, rating=40000.0, tankers=(HEAVY, LIGHT, THIRD))
     assert two.endswith("(no sign, but rated 40,000 lb). T1 54,600 lb and T3 42,900 lb loaded weigh more")
     (three,) = told(limits(rated_lb=30000.0), free=True, rating=30000.0, tankers=(HEAVY, LIGHT, THIRD))
-    assert three.startswith("rated below empty=")
-    assert three.endswith(". T1 T2 T3 loaded weigh more, 33,900 to 54,600 lb")
+    assert three.startswith("rated below load=")
+    assert three.endswith(". T1 T2 T3 loaded weigh more, 33,900 to 54,600 lb. T1 not empty either")
 
 
 def test_a_rating_below_a_sign_is_told_without_saying_that_there_is_none() -> None:

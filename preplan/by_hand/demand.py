@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from preplan.by_hand.options import as_json, cautions, labelled, must_be, one_of, switch
+from preplan.by_hand.options import as_json, cautions, labelled, must_be, one_of, option_name, refused, switch
 from preplan.render.words import need, number
 from preplan.rules import RequiredFlowRules
 from preplan.water import required_flow as need_of
@@ -38,9 +38,31 @@ class Building:
     json: Annotated[bool, switch("--json", "Print JSON, unrounded.")] = False
 
 
+def _check_size(asked: Building) -> None:
+    """Refuse a building that none is, as the address table does.
+
+    Raises
+    ------
+    InputError
+        With the option, the value and the rule of each.
+    """
+    sides = {"length": asked.length, "width": asked.width, "height": asked.height}
+    must_be({option_name(side): value for side, value in sides.items()}, above=0)
+    from preplan.inputs import bounds  # noqa: PLC0415 - the tables' room is slow to import
+    from preplan.inputs.addresses import LARGEST_BUILDING_CUFT  # noqa: PLC0415
+
+    for side, value in sides.items():
+        bound = bounds.ADDRESSES[f"{side}_ft"]
+        if bounds.broken(value, bound):
+            raise refused(option_name(side), bounds.rule("ft", f"{value:g}", value, bound), f"{value:g}")
+    if asked.length * asked.width * asked.height > LARGEST_BUILDING_CUFT:
+        rule = f"makes a building of more than {LARGEST_BUILDING_CUFT:,.0f} cubic feet, larger than any"
+        raise refused("--length", rule, f"{asked.length:g}")
+
+
 def demand(asked: Building) -> str:
     """Work out what one building needs: gallons in all, gallons per minute, and for how long."""
-    must_be({"--length": asked.length, "--width": asked.width, "--height": asked.height}, above=0)
+    _check_size(asked)
     must_be({"--hazard": asked.hazard}, least=3, most=need_of.LIGHT_HAZARD)
     kind = one_of("--construction", asked.construction.upper(), need_of.CONSTRUCTION_TYPES)
     rules = RequiredFlowRules(method=one_of("--method", asked.method.lower(), _METHODS))

@@ -21,6 +21,10 @@ BY_HAND = "command line"
 LINE_LETTERS = 100
 """Longer lines of text are wrapped."""
 _LABEL_LETTERS = 17
+_MOST: Mapping[str, float] = {
+    "gpm": 1e5, "gal": 1e9, "ft": 1e5, "mi": 500.0, "min": 7.0 * 24.0 * 60.0, "psi": 1000.0, "in": 60.0, "n": 1000.0,
+}  # fmt: skip
+"""Largest number of each unit that anybody can mean (common sense, no source); an option may allow less."""
 _UNITS = {"share": "fraction"}
 """Units that an option calls otherwise than a column's name does."""
 
@@ -218,12 +222,16 @@ def _read(text: str, kind: _Kind) -> tuple[float, str]:
     try:
         value = float(text)
     except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
         from preplan.inputs.cells import number  # noqa: PLC0415 - the tables' room is slow to import
         from preplan.inputs.units_written import expected  # noqa: PLC0415
 
         value = number(text.strip(), kind.unit)
         if math.isnan(value):
             return value, expected(text, kind.unit)
+    if abs(value) > _MOST.get(kind.unit, math.inf):
+        return value, f"must be at most {_MOST[kind.unit]:,g}"
     if not kind.whole:
         return value, ""
     return (int(value), "") if value % 1 == 0 else (value, "must be a whole number")

@@ -189,6 +189,9 @@ def shuttle(asked: MinuteByMinute) -> str:
 
 def _circuit(asked: MinuteByMinute) -> Circuit:
     _check(asked, ("tank", "fill_gpm", "site_gpm", "dump_gpm", "draft_gpm", "supply_gpm", "storage"), above=0)
+    from preplan.inputs.apparatus import TANKER_TANK_GAL  # noqa: PLC0415 - the tables' room is slow to import
+
+    _check(asked, ("tank",), most=TANKER_TANK_GAL[1])
     _check(asked, ("minutes",), above=0)
     _check(asked, ("fill_hookup", "fill_maneuver", "dump_hookup", "dump_maneuver", "refill"), least=0)
     _check(asked, ("usable",), above=0, most=1)

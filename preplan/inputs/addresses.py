@@ -19,21 +19,17 @@ LARGEST_BUILDING_CUFT = 1e9
 """Twice the largest building there is (from memory)."""
 _TALL_FT = 40.0
 """Height of a building whose own is not given, where only its size is held to that."""
-LARGEST_BUILDING_FT, MOST_STORIES = 10_000.0, 200.0
-"""No building is longer or has more floors; a larger number has slipped a column (common sense, no source)."""
-MOST_REQUIRED_GPM, MOST_REQUIRED_GAL, LONGEST_DRIVEWAY_FT = 1e5, 1e8, 1e5
-"""The same for what a building may need, and for how far it may stand from its road (common sense, no source)."""
-LEAST_REQUIRED_GPM = 50.0
-"""No building needs less than one small hose line; a smaller number is in another unit (common sense, no source)."""
+FLOORS_AGREE = 2.0
+"""By what factor a given floor area may differ from length x width x stories before the user is asked."""
 NUMBER_LIMITS: Mapping[str, Mapping[str, Any]] = {
     "length_ft": {"above": 0.0},
     "width_ft": {"above": 0.0},
     "height_ft": {"above": 0.0},
-    "floor_area_sqft": {"above": 0.0, "high": LARGEST_BUILDING_FT**2},
-    "stories": {"above": 0.0, "high": MOST_STORIES},
-    "required_gpm": {"low": LEAST_REQUIRED_GPM, "high": MOST_REQUIRED_GPM},
-    "required_gal": {"above": 0.0, "high": MOST_REQUIRED_GAL},
-    "driveway_ft": {"low": 0.0, "high": LONGEST_DRIVEWAY_FT},
+    "floor_area_sqft": {"above": 0.0},
+    "stories": {"above": 0.0},
+    "required_gpm": {"above": 0.0},
+    "required_gal": {"above": 0.0},
+    "driveway_ft": {"low": 0.0},
 }
 """Optional numbers of an address and the limits they must keep, besides `bounds.ADDRESSES`."""
 
@@ -57,6 +53,7 @@ def read_addresses(sheet: Sheet) -> AddressTable:
         name: sheet.number(name, bound=bounds.ADDRESSES.get(name), **limits) for name, limits in NUMBER_LIMITS.items()
     }
     _check_volume(sheet, numbers)
+    _check_floors(sheet, numbers)
     hazard = sheet.number("occupancy_hazard", low=3.0, high=7.0, whole=True)
     construction = sheet.parsed("construction", cells.construction, "is not a type of construction (I to V)")
     exposure, sprinklered = sheet.yes_no("exposure"), sheet.yes_no("sprinklered")
@@ -93,6 +90,19 @@ def _check_volume(sheet: Sheet, numbers: Mapping[str, FloatArray]) -> None:
             f"makes a building of more than {LARGEST_BUILDING_CUFT:,.0f} cubic feet with the row's other sizes, larger "
             "than any: is a decimal point lost?",
         )  # fmt: skip
+
+
+def _check_floors(sheet: Sheet, numbers: Mapping[str, FloatArray]) -> None:
+    """Ask about floor areas that the row's own sides contradict: the sides count."""
+    by_sides = numbers["length_ft"] * numbers["width_ft"] * np.fmax(np.nan_to_num(numbers["stories"], nan=1.0), 1.0)
+    ratio = numbers["floor_area_sqft"] / by_sides
+    # without its floors a house of two or three is no contradiction
+    most = np.where(np.isnan(numbers["stories"]), 2.0 * FLOORS_AGREE, FLOORS_AGREE)
+    contradicted = np.nan_to_num(np.fmax(ratio / most, 1.0 / (ratio * FLOORS_AGREE))) > 1.0
+    sheet.ask(
+        contradicted, "floor_area_sqft", numbers["floor_area_sqft"],
+        lambda _: "is not what length, width and stories of its row make: is one of them wrong? The sides count",
+    )  # fmt: skip
 
 
 def _labels(sheet: Sheet, number: TextArray, street: TextArray) -> TextArray:

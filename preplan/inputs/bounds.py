@@ -1,7 +1,7 @@
 """Between which numbers a real truck, site, building or limit lies: outside, a unit or a digit is wrong.
 
 A bound lets everything real through and a few of the slips; it is no rule of good practice. What is real but seldom is
-taken and noted. Nothing here is a default.
+taken, and the user is asked. Nothing here is a default.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from preplan.rules import MEMORY
 from preplan.units import FT_PER_M, LB_PER_SHORT_TON, MM_PER_IN, SECONDS_PER_MIN
 
 CAREFUL = "this program's careful bounds"
+FLOWS = "no building needs less than one small hose line, and the insurance rule ends at 12,000 gpm, " + MEMORY
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,35 +30,42 @@ class Bound:
     source: str = CAREFUL
     seldom: float = math.inf
     """Above it a number is taken, and the user is asked whether it is meant."""
+    few: float = 0.0
+    """The same below it; 0 is judged elsewhere."""
 
 
 APPARATUS: Mapping[str, Bound] = {
-    "pump_gpm": Bound(1.0, 20_000.0, "pump of a fire truck", seldom=3000.0),
-    "dump_gpm": Bound(1.0, 20_000.0, "dump of a tanker", seldom=5000.0),
-    "intake_gpm": Bound(1.0, 20_000.0, "intake of a tank", seldom=3000.0),
-    "self_fill_gpm": Bound(1.0, 20_000.0, "rate of a vacuum tanker", seldom=3000.0),
+    "pump_gpm": Bound(1.0, 20_000.0, "pump of a fire truck", seldom=3000.0, few=100.0),
+    "dump_gpm": Bound(1.0, 20_000.0, "dump of a tanker", seldom=5000.0, few=100.0),
+    "intake_gpm": Bound(1.0, 20_000.0, "intake of a tank", seldom=3000.0, few=100.0),
+    "self_fill_gpm": Bound(1.0, 20_000.0, "rate of a vacuum tanker", seldom=3000.0, few=100.0),
     "loaded_lb": Bound(1000.0, 250_000.0, "weight of a fire truck"),
     "empty_lb": Bound(1000.0, 250_000.0, "weight of a fire truck"),
     "axle_lb": Bound(800.0, 80_000.0, "weight on a truck's heaviest axle"),
     "height_ft": Bound(5.0, 15.0, "height of a fire truck", "legal heights end at 13.5 to 15 ft, " + MEMORY),
     "width_ft": Bound(4.0, 12.0, "width of a fire truck", "8.5 ft is legal without mirrors, " + MEMORY),
     "max_mph": Bound(10.0, 100.0, "top speed of a loaded fire truck"),
-    "portable_tank_gal": Bound(50.0, 50_000.0, "portable tank", seldom=6000.0),
-    "supply_hose_ft": Bound(10.0, 50_000.0, "length of supply hose on a truck", seldom=10_000.0),
+    "portable_tank_gal": Bound(50.0, 50_000.0, "portable tank", seldom=6000.0, few=500.0),
+    "supply_hose_ft": Bound(10.0, 50_000.0, "length of supply hose on a truck", seldom=10_000.0, few=50.0),
     "supply_hose_in": Bound(1.0, 13.0, "diameter of supply hose", "the largest fire hose is 12 in, " + MEMORY),
 }
 STATIONS: Mapping[str, Bound] = {"turnout_min": Bound(0.0, 60.0, "turnout of a station")}
 FILL_SITES: Mapping[str, Bound] = {
-    "fill_gpm": Bound(1.0, 20_000.0, "rate into one tanker", seldom=2500.0),
-    "site_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0),
-    "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0),
+    "fill_gpm": Bound(1.0, 20_000.0, "rate into one tanker", seldom=2500.0, few=100.0),
+    "site_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=100.0),
+    "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=20.0),
     "positions": Bound(1.0, 20.0, "number of tankers that fill at one site at once"),
 }
-HYDRANTS: Mapping[str, Bound] = {"flow_gpm": Bound(1.0, 20_000.0, "flow of a hydrant", seldom=5000.0)}
+HYDRANTS: Mapping[str, Bound] = {"flow_gpm": Bound(1.0, 20_000.0, "flow of a hydrant", seldom=5000.0, few=100.0)}
 ADDRESSES: Mapping[str, Bound] = {
-    "length_ft": Bound(5.0, 10_000.0, "length of a building"),
-    "width_ft": Bound(5.0, 10_000.0, "width of a building"),
-    "height_ft": Bound(6.0, 3_000.0, "height of a building"),
+    "length_ft": Bound(5.0, 10_000.0, "length of a building", seldom=1500.0),
+    "width_ft": Bound(5.0, 10_000.0, "width of a building", seldom=1500.0),
+    "height_ft": Bound(6.0, 3_000.0, "height of a building", seldom=250.0),
+    "floor_area_sqft": Bound(1.0, 1e8, "floor area of a building", seldom=1e6, few=100.0),
+    "stories": Bound(0.5, 200.0, "number of floors of a building", seldom=30.0),
+    "required_gpm": Bound(50.0, 1e5, "required flow of a building", FLOWS, seldom=12_000.0),
+    "required_gal": Bound(1.0, 1e8, "water that a building needs in all", seldom=2e6, few=1000.0),
+    "driveway_ft": Bound(0.0, 1e5, "length of a driveway", seldom=10_560.0),
 }
 CLOSURES: Mapping[str, Bound] = {
     "max_lb": Bound(500.0, 250_000.0, "weight limit of a road"),
@@ -91,9 +99,17 @@ def broken(value: float, bound: Bound) -> bool:
 def seldom(unit: str, value: float, bound: Bound) -> str:
     """Ask whether a number is meant that is possible and seldom; '' where it is neither or outside its bound.
 
+    >>> seldom("gpm", 1.0, FILL_SITES["fill_gpm"])
+    'is little for the rate into one tanker, seldom below 100 gpm: is a digit or the unit wrong? It is taken as it is'
+
     >>> seldom("gpm", 10_000.0, FILL_SITES["fill_gpm"])
     'is much for the rate into one tanker, seldom above 2,500 gpm: is a digit too many? It is taken as it is'
     """
+    if bound.low <= value < bound.few:
+        least = f"{bound.few:,g} {unit}".rstrip()
+        return (
+            f"is little for the {bound.thing}, seldom below {least}: is a digit or the unit wrong? It is taken as it is"
+        )
     if not bound.seldom < value <= bound.high:
         return ""
     most = f"{bound.seldom:,g} {unit}".rstrip()

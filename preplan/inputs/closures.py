@@ -72,8 +72,9 @@ def _values(sheet: Sheet, kinds: TextArray) -> FloatArray:
     for kind, bound in bounds.CLOSURES.items():
         mine = kinds == kind
         in_doubt = sheet.point_in_doubt("value", unit_of(kind), mine)
-        read = np.array([cells.number(cell, unit_of(kind)) for cell in given[mine]], dtype=np.float64)
-        value[mine] = np.where(in_doubt[mine], np.nan, read)
+        read = cells.read_numbers(given[mine], unit_of(kind))
+        sheet.note_readings("value", read, unit_of(kind))
+        value[mine] = np.where(in_doubt[mine], np.nan, read.number)
         sheet.fault(mine & (given == ""), "value", "is empty: a limit needs its number")
         wrong = mine & (given != "") & ~(value > 0.0) & ~in_doubt
         sheet.fault(wrong, "value", "is not a number above 0 in the unit of its kind")

@@ -401,8 +401,8 @@ def _found(table: TextTable, wanted: Sequence[str], read: AbstractSet[int] = fro
         return max(difflib.SequenceMatcher(None, plain(header), plain(one)).ratio() for one in wanted)
 
     unread = [header for i, header in enumerate(table.headers) if i not in read]
-    close = max(unread, key=likeness, default="none")
-    found = f"columns found: {', '.join(table.headers) or 'none'}; closest: {close}"
+    found = f"columns found: {', '.join(table.headers) or 'none'}"
+    found += f"; closest: {max(unread, key=likeness)}" if unread else "; add the column"
     if _looks_like_data(table):
         found += "; the first row must name the columns, and this one looks like a row of the table"
     return found

@@ -13,7 +13,7 @@ import shapely
 from preplan.errors import Finding, InputError
 from preplan.inputs import bounds, cells, degrees
 from preplan.inputs.addressing import made_ids
-from preplan.inputs.cells import YES_NO
+from preplan.inputs.cells import YES_NO, Numbers
 from preplan.inputs.columns import EVERY_SPEC, SPECS, match_headers
 from preplan.inputs.table_file import read_table
 from preplan.inputs.tables import ShapeArray, TextTable
@@ -25,8 +25,21 @@ LARGEST_NUMBER = 1e9
 """No quantity of any table comes near it."""
 FORMULA_STARTS = ("=", "+", "-", "@")
 """A spreadsheet runs a cell that starts so; an id is refused, since it must stay what it is."""
+_ONE_PLACE_DEG = 0.002
+"""About 700 ft from north to south: places nearer than that are one (common sense, no source)."""
+_ROUNDED_FROM = 1000.0
+"""What was brought into another unit is told without decimals from here on."""
+_ROWS_NAMED = 12
+"""Rows that a note names; the rest is counted."""
+UNCALCULATED_RULE = "is a formula without a result: open the table in a spreadsheet, save it, and build again"
+ROUNDED_RULE = (
+    "is a number that a spreadsheet has rounded or shortened: make the column text, and fill in the ids again from "
+    "where they come"
+)
 CUT_REMEDY = "Add what is missing, and a comma (or what else parts the cells of the file) for each empty cell"
+_ROUNDED = re.compile(r"\d(?:\.\d+)?[eE]\+\d{1,3}")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+_A_DATE = re.compile(r"\d{4}-\d{2}-\d{2}(?:[ T]00:00:00)?|\d{1,2}-[A-Z][a-z]{2}|[A-Z][a-z]{2}-\d{2}")
 _UNTIDY = re.compile(_CONTROL.pattern + r"|[ \u00a0]{2,}|\u00a0")
 
 
@@ -52,7 +65,7 @@ class Sheet:
         self._id_column = id_column
         self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
-        self._check_errors()
+        self._check_errors(typed=table.typed)
         self._check_ends(table, max(columns.values(), default=-1))
         if own_ids:
             self._check_ids()
@@ -133,11 +146,7 @@ class Sheet:
         values = np.where(self.point_in_doubt(column, unit), np.nan, read.number)
         for i in np.flatnonzero(read.wrong).tolist():
             self._keep(i, column, self.cells(column)[i], expected(self.cells(column)[i], unit))
-        for rule in sorted(set(read.readings.values())):
-            such = [cell for cell, one in read.readings.items() if one == rule]
-            meant = f"{cells.number(such[0], unit):,.10g} {unit}".rstrip()
-            others = f", and {len(such) - 1:,} more likewise" if such[1:] else ""
-            self.note(f"{self.header(column)} {such[0]!r} was read as {meant} ({rule}){others}.")
+        self.note_readings(column, read, unit)
         # where a column has no bound of its own, an endless or absurd number is still a slip
         bad = (np.abs(values) > LARGEST_NUMBER) & np.full(len(self), high is None)
         self.fault(bad, column, f"must be at most {LARGEST_NUMBER:,.0f}")
@@ -157,6 +166,15 @@ class Sheet:
             self.fault(broken_number, column, "must be a whole number")
             bad |= broken_number
         return np.where(bad, np.nan, values)
+
+    def note_readings(self, column: str, read: Numbers, unit: str) -> None:
+        """Note by which rule numbers were read that are in another unit or written otherwise."""
+        for rule in sorted(set(read.readings.values())):
+            such = [cell for cell, one in read.readings.items() if one == rule]
+            value = cells.number(such[0], unit)
+            meant = f"{value:,.0f} {unit}" if value >= _ROUNDED_FROM else f"{value:,.10g} {unit}".rstrip()
+            others = f", and {len(such) - 1:,} more likewise" if such[1:] else ""
+            self.note(f"{self.header(column)} {such[0]!r} was read as {meant} ({rule}){others}.")
 
     def point_in_doubt(self, column: str, unit: str, where: BoolArray | None = None) -> BoolArray:
         """Find cells such as 1.500 in which a point may part thousands, and keep their faults.
@@ -180,11 +198,20 @@ class Sheet:
         for i in np.flatnonzero(outside).tolist():
             cell = self.cells(column)[i]
             self._keep(i, column, cell, bounds.rule(unit, cell, float(values[i]), bound))
-        for i in np.flatnonzero(values > bound.seldom).tolist():
-            asked = bounds.seldom(unit, float(values[i]), bound)
-            if asked:
-                self.note(f"row {self.row[i]} ({self.id[i]}): {self.header(column)} {values[i]:,g} {asked}.")
+        for such in (values > bound.seldom, (values > 0.0) & (values < bound.few)):
+            self.ask(such & ~outside, column, values, lambda value: bounds.seldom(unit, value, bound))
         return outside
+
+    def ask(self, where: BoolArray, column: str, values: FloatArray, asked: Callable[[float], str]) -> None:
+        """Note numbers (rows,) that are taken though they may be a slip: the first by its row, the others by theirs."""
+        rows = np.flatnonzero(where).tolist()
+        if not rows:
+            return
+        first, others = rows[0], [str(self.row[i]) for i in rows[1:]]
+        more = f" So are rows {', '.join(others[:_ROWS_NAMED])}" if others else ""
+        more += f" and {len(others) - _ROWS_NAMED:,} more" if len(others) > _ROWS_NAMED else ""
+        said = f"row {self.row[first]} ({self.id[first]}): {self.header(column)} {values[first]:,g} "
+        self.note(f"{said}{asked(float(values[first]))}.{more}{'.' if more else ''}")
 
     def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
         """Read a column of yes and no, or of other words for them: 1, 0, or NaN where a cell is empty."""
@@ -245,6 +272,9 @@ class Sheet:
         self.fault(self.id == "", column, "is empty")
         formula = ids.str.startswith(FORMULA_STARTS).to_numpy(dtype=np.bool_)
         self.fault(formula, column, "starts like a formula (= + - @)")
+        rounded = np.array([_ROUNDED.fullmatch(one) is not None for one in self.id], dtype=np.bool_)
+        self.fault(rounded, column, ROUNDED_RULE)
+        self._ask_ids(rounded)
         if _CONTROL.search("".join(self.id)):
             control = ids.str.contains(_CONTROL, regex=True).to_numpy(dtype=np.bool_)
             self.fault(control, column, "has control characters")
@@ -255,13 +285,40 @@ class Sheet:
         for i in np.flatnonzero(again).tolist():
             self._keep(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
 
-    def _check_errors(self) -> None:
-        """Find cells in which a formula has failed; they count as empty besides, so that each has this one fault."""
-        for column, given in self._cells.items():
+    def _ask_ids(self, rounded: BoolArray) -> None:
+        """Note ids that are taken though a spreadsheet may have made them, or that differ in nothing but capitals."""
+        dates = np.array([_A_DATE.fullmatch(one) is not None for one in self.id], dtype=np.bool_)
+        if dates.any():
+            first = int(np.flatnonzero(dates)[0])
+            self.note(
+                f"row {self.row[first]}: {self.header(self._id_column)} {self.id[first]!r} looks like a date, "
+                f"{np.count_nonzero(dates):,} rows in all: a spreadsheet turns ids such as 12-4 into one; if so, make "
+                "the column text and fill in the ids again."
+            )
+        folded = pd.Series([one.casefold() for one in self.id], dtype=object)
+        alike = folded.duplicated().to_numpy(dtype=np.bool_) & ~pd.Series(self.id, dtype=object).duplicated().to_numpy()
+        for i in np.flatnonzero(alike & ~rounded)[:_ROWS_NAMED].tolist():
+            other = int(np.flatnonzero(folded == folded[i])[0])
+            both = f"{self.id[other]!r} and {self.id[i]!r}"
+            self.note(
+                f"rows {self.row[other]} and {self.row[i]}: {both} differ only in capitals; they are taken as two."
+            )
+
+    def _check_errors(self, *, typed: bool) -> None:
+        """Find cells in which a formula has failed, or (in a workbook) has no result.
+
+        They count as empty besides, so that each has this one fault.
+        """
+        for column in self._cells:
+            given = self._cells[column]
             if not cells.ERROR_WORDS.isdisjoint(given.tolist()):
                 failed = np.isin(given, list(cells.ERROR_WORDS))
                 self.fault(failed, column, "is a spreadsheet's error: correct the formula, or write the value")
-                self._cells[column] = text_array(np.where(failed, "", given).tolist())
+                given = self._cells[column] = text_array(np.where(failed, "", given).tolist())
+            if typed and column != self._id_column and any(cell.startswith("=") for cell in given.tolist()):
+                undone = np.array([cell.startswith("=") for cell in given.tolist()], dtype=np.bool_)
+                self.fault(undone, column, UNCALCULATED_RULE)
+                self._cells[column] = text_array(np.where(undone, "", given).tolist())
 
     def _check_ends(self, table: TextTable, last: int) -> None:
         """Find rows that end before the last column that is read; a note where a spreadsheet ends them so."""
@@ -305,10 +362,35 @@ class Sheet:
             lon, lat = _middles(shapes)
             shown = {"lon": _shown(lon), "lat": _shown(lat)}
             empty = {"lon": np.isnan(lon), "lat": np.isnan(lat)}
-        for name, none in empty.items():
-            self.fault(none if required else none & ~(empty["lon"] & empty["lat"]), name, "is empty", shown[name])
+        if shapes is None:
+            for name, none in empty.items():
+                self.fault(none if required else none & ~(empty["lon"] & empty["lat"]), name, "is empty", shown[name])
+        else:
+            self.fault(empty["lon"] & required, "geometry", "is empty: the row has no place", shown["lon"])
+            self._check_shapes(shapes, lon, lat)
         self._check_range(lon, lat, shown, near=required)
         return lon, lat
+
+    def _check_shapes(self, shapes: ShapeArray, lon: FloatArray, lat: FloatArray) -> None:
+        """Find shapes that are no one place, and columns lon, lat that say another place than the shape."""
+        kinds = text_array(["" if shape is None else str(shape.geom_type) for shape in shapes])
+        nowhere = np.full(len(shapes), np.nan)
+        west, south, east, north = shapely.bounds(shapes).T if len(shapes) else (nowhere,) * 4
+        wide_deg = np.nan_to_num(np.fmax(east - west, north - south))
+        # an outline drawn as a closed line is an area
+        line = np.isin(kinds, ("LineString", "MultiLineString")) & ~shapely.is_closed(shapes)
+        self.fault(line, "geometry", "is a line, not a place: give a point, or the outline as an area", kinds)
+        apart = np.isin(kinds, ("MultiPoint", "GeometryCollection")) & (wide_deg > _ONE_PLACE_DEG)
+        self.fault(apart, "geometry", "holds places far apart: give each row one point", kinds)
+        if self.has("lon") and self.has("lat"):
+            said = [degrees.read_degrees(self.cells(axis), axis)[0] for axis in ("lon", "lat")]
+            off = np.fmax(np.abs(said[0] - lon), np.abs(said[1] - lat))
+            # whatever is no degree, such as metres or feet of a grid, is not held against the shape
+            such = (np.nan_to_num(off) > _ONE_PLACE_DEG) & (np.abs(said[0]) <= 180.0) & (np.abs(said[1]) <= 90.0)
+            self.ask(
+                such & ~((said[0] == 0.0) & (said[1] == 0.0)), "lon", said[0],
+                lambda _: "and its lat are not where the layer has the row; the layer counts: see which is right",
+            )  # fmt: skip
 
     def places_of(self, given: BoolArray) -> tuple[FloatArray, FloatArray]:
         """Read places as `place` does where `given` (rows,) says that there is one; NaN elsewhere, without a fault."""

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from preplan.units import FT_PER_MI, LB_PER_KG, LB_PER_SHORT_TON, LB_PER_TONNE, MIN_PER_HOUR, SECONDS_PER_MIN
+from preplan.units import FT_PER_MI, L_PER_GAL, LB_PER_KG, LB_PER_SHORT_TON, LB_PER_TONNE, MIN_PER_HOUR, SECONDS_PER_MIN
 
 INCHES_PER_FT = 12.0
 FT_PER_YD = 3.0
@@ -92,6 +92,12 @@ _COMMA_DECIMALS = re.compile(r"-?\d+,\d{1,2}(?!\d)")
 """A number whose comma cannot part thousands."""
 
 
+_LITERS = re.compile(
+    r"(?P<number>\d[\d,]*(?:\.\d+)?)\s*(?:(?P<rate>lpm|l/min|lit(?:er|re)s? (?:per|a) minute)|l|lit(?:er|re)s?)\.?",
+    re.IGNORECASE,
+)
+
+
 def expected(cell: str, unit: str) -> str:
     """Say what is wrong with a cell that is no number of its unit.
 
@@ -99,12 +105,17 @@ def expected(cell: str, unit: str) -> str:
     ('is not a number of gal', 'is not a number of lb: a small t may be ')
     >>> expected("9,9", "ft")
     'is not a number of ft: write 9.9, with a point for decimals'
+    >>> expected("1000 lpm", "gpm"), expected("1,000 liters", "gal")[-21:], expected("9 lpm", "gal")
+    ('is not a number of gpm: it is in liters; write 264 gpm', 'liters; write 264 gal', 'is not a number of gal')
     """
     comma = _COMMA_DECIMALS.match(cell)
     pointed = f": write {cell[: comma.end()].replace(',', '.')}, with a point for decimals" if comma else ""
     if unit not in UNIT_WORDS or unit == "fraction":
         return f"is not a number{pointed}"
     rule = f"is not a number of {unit}{pointed}"
+    liters = _LITERS.fullmatch(cell)
+    if liters and unit == ("gpm" if liters["rate"] else "gal"):
+        rule += f": it is in liters; write {float(liters['number'].replace(',', '')) / L_PER_GAL:,.0f} {unit}"
     if unit == "lb" and cell.rstrip(" .").endswith("t"):
         rule += ": a small t may be the metric ton; write pounds, or 'tons' for 2,000 lb"
     return rule

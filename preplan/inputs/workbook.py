@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
 import io
 import re
 import zipfile
@@ -18,6 +19,10 @@ MOST_CELLS = 20_000_000
 _PIECE_BYTES = 1 << 20
 _LONGEST_PLACE = 16
 """Bytes of a cell's place in a sheet, at most: what may be cut between two pieces."""
+_FORMULA_LETTERS = 60
+"""A longer formula is told by its beginning."""
+_MOST_DIGITS = 15
+"""A number of a spreadsheet keeps no more (its makers' published limits)."""
 _SHEET = re.compile(r"worksheets/[^/]+\.xml$", re.IGNORECASE)
 _SHEET_ID = re.compile(rb"""<(?:\w+:)?sheet\s[^>]*?\b\w+:id=["']([^"']+)["']""")
 _RELATION = re.compile(rb"<(?:\w+:)?Relationship\s[^>]*>")
@@ -29,6 +34,13 @@ _ERROR = re.compile(
     re.DOTALL,
 )
 """A cell whose formula fails: its column, its row, and what it shows."""
+_UNCALCULATED = re.compile(
+    rb"""<(?:\w+:)?c\s(?![^>]*\bt=["'](?:str|e)["'])[^>]*?\br=["']([A-Z]{1,3})(\d{1,7})["'][^>]*(?<!/)>\s*"""
+    rb"""<(?:\w+:)?f(?:\s[^>]*)?(?:/>|>([^<]*)</(?:\w+:)?f>)\s*"""
+    rb"""(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>)?\s*</(?:\w+:)?c>"""
+)
+"""A cell whose formula nobody has worked out: its column, its row and the formula. Programs that write workbooks leave
+cells so; a spreadsheet never does. A formula whose result is an empty text is another: its cell is of type str."""
 _PLACE = re.compile(rb"""\br=["']([A-Z]{1,3})(\d{1,7})["']""")
 
 
@@ -63,7 +75,8 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     errors = _errors(data, list(sheets).index(name))
     notes: tuple[str, ...] = ()
     if errors is None:
-        notes = (f"{file}: a cell whose formula failed is read as empty here; in an XLSX file it would be a fault.",)
+        unseen = "a cell whose formula failed or was never worked out is read as empty here"
+        notes = (f"{file}: {unseen}; in an XLSX file it would be a fault.",)
     for (row, column), shown in (errors or {}).items():
         if row < len(sheets[name]) and column < len(sheets[name][row]):
             sheets[name][row][column] = shown
@@ -101,7 +114,9 @@ def _cells_between(book: zipfile.ZipFile, sheet: zipfile.ZipInfo) -> int:
 
 
 def _errors(data: bytes, index: int) -> dict[tuple[int, int], str] | None:
-    """Find the cells of a sheet whose formula fails, by row and column from 0: the reader gives them as empty.
+    """Find the cells of a sheet whose formula fails or has no result, by row and column from 0.
+
+    The reader gives them as empty. A failed one is told by what it shows, one without a result by itself: '=B2*3'.
 
     None where they cannot be found: in the workbooks of other programs, and of earlier times.
     """
@@ -118,6 +133,9 @@ def _errors(data: bytes, index: int) -> dict[tuple[int, int], str] | None:
                 text = rest + piece
                 for letters, row, shown in _ERROR.findall(text):
                     found[int(row) - 1, column_number(letters) - 1] = shown.decode("utf-8", errors="replace")
+                for letters, row, formula in _UNCALCULATED.findall(text):
+                    told = html.unescape(formula.decode("utf-8", errors="replace"))[:_FORMULA_LETTERS]
+                    found[int(row) - 1, column_number(letters) - 1] = f"={told}"
                 begun = [match.start() for match in _CELL.finditer(text)]
                 # a cell may be cut between two pieces; none is as long as a piece
                 rest = text[begun[-1] :] if begun and len(text) - begun[-1] < _PIECE_BYTES else b""
@@ -162,8 +180,12 @@ def _rows(sheet: object) -> list[list[str]]:
 def as_text(cell: object) -> str:
     """Write a cell as text: whole numbers without '.0', dates as ISO, true and false as yes and no.
 
+    A whole number of more digits than a spreadsheet keeps is written as what it is, rounded: no id is made of it.
+
     >>> as_text(12.0), as_text(0.1), as_text(dt.datetime(2026, 11, 4)), as_text(True), as_text("007")
     ('12', '0.1', '2026-11-04', 'yes', '007')
+    >>> as_text(50023000000012345.0)
+    '5.00230000000123e+16'
     """
     if isinstance(cell, str):
         return cell
@@ -172,6 +194,8 @@ def as_text(cell: object) -> str:
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, float):
+        if abs(cell) >= 10.0**_MOST_DIGITS:
+            return f"{cell:.{_MOST_DIGITS}g}"
         return f"{cell:.0f}" if cell.is_integer() else repr(cell)
     if isinstance(cell, dt.datetime):
         return cell.date().isoformat() if cell.time() == dt.time() else cell.isoformat(sep=" ")

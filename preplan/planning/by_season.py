@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from preplan.months import months_text
-from preplan.plan_tables import AnswerTable, Flag, SeasonLine
+from preplan.plan_tables import FIRST_ALARM_IN, AnswerTable, Flag, SeasonLine
 from preplan.planning.assignment import CutTrips, Scene
+from preplan.planning.flows import Flows
 from preplan.planning.levels import Choice, worst_season
+from preplan.planning.minutes import called_in
 from preplan.records import FloatArray, IntArray
 
 if TYPE_CHECKING:
@@ -112,6 +114,30 @@ def with_lone_months(answers: AnswerTable, backup: IntArray, seasons: tuple[Seas
     for a in np.flatnonzero((answers.level >= 0) & (backup[cell] >= 0) & lacks.any(axis=0)).tolist():
         lone = [line.months for line, alone in zip(seasons, lacks[:, a], strict=True) if alone]
         flags[a] = (*flags[a], Flag("no backup", months_text(frozenset().union(*lone))))
+    return replace(answers, flags=tuple(flags))
+
+
+def with_early_calls(
+    answers: AnswerTable, choice: Choice, flows: Sequence[Flows], of_line: Sequence[int]
+) -> AnswerTable:
+    """Say in which months a higher level goes with the first alarm though the worst season leaves time to call it.
+
+    More water does not always leave more time: another fill site may need a pump or a drafting engine that comes late.
+    `of_line` gives the season of the roads of each line of the plan.
+    """
+    lax = np.flatnonzero(answers.in_time()).astype(np.int32)
+    cell = lax, answers.level[lax]
+    months: dict[int, frozenset[int]] = {}
+    for line, (season, rows) in enumerate(zip(of_line, choice.rows, strict=True)):
+        mine = np.flatnonzero((choice.season[cell] != line) & (rows[cell] >= 0))
+        asked = called_in(flows[season].scene, flows[season].settled_rows(rows[cell][mine]).run)
+        with np.errstate(invalid="ignore"):
+            waits = asked.in_time & (asked.call_by_min >= answers.call_by_min[lax[mine]])
+        for a in lax[mine[~waits]].tolist():
+            months[a] = months.get(a, frozenset()) | frozenset(choice.seasons[line].months)
+    flags = list(answers.flags)
+    for a, those in months.items():
+        flags[a] = (*flags[a], Flag(FIRST_ALARM_IN, months_text(those)))
     return replace(answers, flags=tuple(flags))
 
 

@@ -96,7 +96,13 @@ def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
             [Finding(file=file, column="lon", value=f"{np.median(about.lon):.6g}", rule=rule, remedy=remedy)]
         )
     rule = f"has no road for tankers within {within_ft:,.0f} ft of any of the {len(near):,} addresses"
-    remedy = f"it reaches from lon {west}, lat {south} to lon {east}, lat {north}: is it the file of this district?"
+    remedy = f"it reaches from lon {west}, lat {south} to lon {east}, lat {north}"
+    if within_extent(roads, about.lon, about.lat, within_ft).any():
+        remedy += ", around addresses: are all its roads closed, private or too narrow?"
+    else:
+        lon, lat = ((float(one.min()), float(one.max())) for one in (about.lon, about.lat))
+        theirs = f"the addresses from lon {lon[0]:.3f}, lat {lat[0]:.3f} to lon {lon[1]:.3f}, lat {lat[1]:.3f}"
+        remedy += f", {theirs}: is it the file of this district, and does the address table name its own coordinates?"
     raise InputError([Finding(file=name, rule=rule, remedy=remedy)])
 
 

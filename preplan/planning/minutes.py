@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from preplan.plan_cards import Strip
+from preplan.plan_tables import LEAST_GAP_MIN
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
-from preplan.records import FloatArray, IntArray, joined
+from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, gaps, held_flows, surge_minutes
 from preplan.water.timeline_batch import strips as drawn_strips
 from preplan.water.timeline_levels import Rows
@@ -75,6 +76,29 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
         if known.size:
             latest[first : first + len(part)] = call_by_min(table_at, len(part), int(known.max()))
     return latest
+
+
+@dataclass(frozen=True, slots=True)
+class CalledIn:
+    """By when the units beyond the first level can be called, in cases of any season: arrays of shape (cases,)."""
+
+    call_by_min: FloatArray
+    """Latest whole minute without a dry minute; NaN: none, or a case of the first level."""
+    in_time: BoolArray
+    """It comes after the first arrival, and who is called on arrival leaves no dry minute."""
+    gap_min: FloatArray
+    """Too little water, called on arrival."""
+
+
+def called_in(scene: Scene, run: Crews) -> CalledIn:
+    """Ask cases as the answers of the worst season are asked."""
+    gap_min, later = on_arrival(scene, run).books.gap_min, np.flatnonzero(run.level > 0)
+    latest = np.full(len(run), np.nan)
+    latest[later] = call_by(scene, run.rows(later))
+    attack = scene.response.attack_engine[run.address]
+    arrival = np.where(attack >= 0, scene.response.arrival_min[run.address, np.maximum(attack, 0)], np.inf)
+    with np.errstate(invalid="ignore"):
+        return CalledIn(latest, (gap_min <= LEAST_GAP_MIN) & (latest >= arrival), gap_min)
 
 
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:

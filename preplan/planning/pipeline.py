@@ -16,7 +16,14 @@ from preplan.plan_inputs import Inputs
 from preplan.plan_tables import AnswerTable, HydrantReach, LayTable, LevelTable, RouteForest, SeasonLine, TripTable
 from preplan.planning.approaches import approaches
 from preplan.planning.assignment import CutTrips, Scene
-from preplan.planning.by_season import merged_scene, rows_of, season_flags, with_lone_months, worst_roads
+from preplan.planning.by_season import (
+    merged_scene,
+    rows_of,
+    season_flags,
+    with_early_calls,
+    with_lone_months,
+    worst_roads,
+)
 from preplan.planning.doubts import settle_doubts
 from preplan.planning.driver_warnings import weights_of, with_weights
 from preplan.planning.dump_sites import with_dump_sites
@@ -110,6 +117,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = season_flags(with_hydrants(answers, hydrant, inputs.hydrants), choice.seasons)
     answers = with_lone_months(answers, levels.backup, choice.seasons)
+    answers = with_early_calls(answers, choice, flows, roads_of(ground, choice.seasons))
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)

@@ -7,11 +7,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan_cards import CardGroup, OtherCircuit, Step
+from preplan.plan_cards import CardGroup, OtherCircuit, Step, ThenCalled
 from preplan.plan_tables import Flag, RouteForest, TripTable
+from preplan.planning.assignment import Scene
 from preplan.planning.fireground import Crews
+from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import Pairs, told_trips
+from preplan.planning.minutes import called_in
 from preplan.planning.searched import Searched, Shut, shut_ways
 from preplan.planning.weights import Met, Weights
 
@@ -38,6 +41,7 @@ class _Asked:
     attack_engine: int = -1
     arrival_min: tuple[float, ...] = ()
     fill_engine_min: float = np.inf
+    then: tuple[ThenCalled, ...] = ()
 
     def circuit(
         self, trip: int, steps: tuple[tuple[Step, ...], tuple[Step, ...]], flags: tuple[Flag, ...], shut: Shut
@@ -59,6 +63,7 @@ class _Asked:
             attack_engine=self.attack_engine,
             arrival_min=self.arrival_min,
             fill_engine_min=self.fill_engine_min,
+            then=self.then,
             flags=flags,
         )
 
@@ -105,6 +110,7 @@ def _merged(sheet: OtherCircuit, one: _Asked) -> OtherCircuit:
         months=tuple(sorted({*sheet.months, *one.months})),
         arrival_min=tuple(map(max, sheet.arrival_min, one.arrival_min)),
         fill_engine_min=max(sheet.fill_engine_min, one.fill_engine_min),
+        then=(*sheet.then, *one.then),
     )
 
 
@@ -149,10 +155,21 @@ def _manned(asked: Sequence[_Asked], searched: Searched) -> list[_Asked]:
     for line, (season, rows) in enumerate(zip(searched.of_line, searched.rows, strict=True)):
         mine = [at for at, one in enumerate(asked) if one.line == line]
         at_level = np.array([(asked[at].address, asked[at].level) for at in mine], dtype=np.int32).reshape(-1, 2)
-        settled = searched.flows[season].settled_rows(rows[tuple(at_level.T)]).run
+        settled = searched.flows[season].settled_rows(rows[tuple(at_level.T)])
+        then = _called_then(searched.flows[season].scene, settled, searched.seasons[line].months)
         for row, at in enumerate(mine):
-            manned[at] = _with_crew(searched, asked[at], settled, row)
+            manned[at] = replace(_with_crew(searched, asked[at], settled.run, row), then=(then[row],))
     return manned
+
+
+def _called_then(scene: Scene, settled: Settled, months: tuple[int, ...]) -> list[ThenCalled]:
+    """Work out of the cases of other months what the front of a card says of the worst ones."""
+    called = called_in(scene, settled.run)
+    columns = (called.call_by_min, called.in_time, called.gap_min, settled.least_one_out_gpm)
+    return [
+        ThenCalled(months=months, call_by_min=call, in_time=early, gap_min=gap, one_out_gpm=out)
+        for call, early, gap, out in zip(*(column.tolist() for column in columns), strict=True)
+    ]
 
 
 def _with_crew(searched: Searched, one: _Asked, run: Crews, row: int) -> _Asked:

@@ -120,7 +120,7 @@ class Weights:
         )
         if later and loaded:
             yield Flag(NOT_FOR_LATER, f"{_weighed(later)}: {self._name(segment)} ({said})", limit=limit)
-        never = any(unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb for unit in tankers)
+        never = [unit for unit in heavy if unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb]
         if (heavy or later) and empty and not loaded:
             but = _of_empties(self._units(self.sent | self.later, address), max_lb, axle_lb)
             yield Flag(EMPTY_ONLY, f"{self._name(segment)} ({said}{but})", limit=limit)
@@ -129,7 +129,10 @@ class Weights:
             codes = (RATED, RATED_EVEN_EMPTY) if rated else (POSTED, POSTED_EVEN_EMPTY)
             # a driver reads the weight on a sign; of a rating he is told by how much he is too heavy
             who = f". {_heavier(every)}" if rated else f": {' '.join(unit.unit_id for unit in every)}"
-            yield Flag(codes[never], f"{self._name(segment)} ({said}){who}", limit=limit)
+            # where a few of many are too heavy even empty, they are named, and the others' sentence is not turned
+            most = 2 * len(never) > len(heavy)
+            few = f"{'.' if rated else ','} {' '.join(u.unit_id for u in never)} not empty either" if never else ""
+            yield Flag(codes[most], f"{self._name(segment)} ({said}){who}{'' if most else few}", limit=limit)
             return
         if engines:
             code = RATED_FOR_ENGINES if rated else POSTED_FOR_ENGINES

@@ -8,12 +8,13 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
-from preplan.plan_tables import SeasonLine
+from preplan.plan_tables import LEAST_GAP_MIN, SeasonLine
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import from_words, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import ENDS, first_drives, unposted_words
+from preplan.render.first_minutes import lasting
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -60,9 +61,34 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
         named = f"{words.level_words(plan.district.levels[at].name)} " * by_itself
         flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
-        said = f"{named}{from_words(season.sites_of(lead, at))}: {flow}{_backup_then(facts, season, at)}"
+        called = _called_then(facts, other, season, at)
+        said = f"{named}{from_words(season.sites_of(lead, at))}: {flow}{called}{_backup_then(facts, season, at)}"
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}{',' * by_itself} {said}" for said, those in told.items())
+
+
+def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:
+    """Say by when a level is called in a season, what lacks, and what flows with a tanker out, behind a blank.
+
+    Where the front of the card says it of the worst season, only what is asked for earlier: a later minute would
+    invite to wait.
+    """
+    then = next((one for one in other.then if one.months == season.months), None)
+    if then is None:
+        return ""
+    answers, lead = facts.plan.answers, facts.lead
+    front = bool(answers.level[lead] >= 0)
+    said = []
+    waits = not front or bool(answers.in_time(lead))
+    if level and waits and not then.in_time:
+        said.append("SEND IT WITH THE FIRST ALARM.")
+    elif level and waits and not (front and then.call_by_min >= float(answers.call_by_min[lead])):
+        said.append(f"Call it by minute {words.number(then.call_by_min)}.")
+    if then.gap_min > LEAST_GAP_MIN and not (front and then.gap_min <= float(answers.gap_min[lead])):
+        said.append(f"{'Called on arrival too' if level else 'Too'} little flows for {lasting(then.gap_min)} in all.")
+    if not front:
+        said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
+    return "".join(f" {one}" for one in said)
 
 
 def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
@@ -71,7 +97,8 @@ def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
     first, backup = int(season.best_site[cell]), int(season.backup_site[cell])
     if first < 0:
         return ""
-    flow = f"fill site {backup + 1}, {flow_words(facts, float(season.backup_gpm[cell]))}"
+    named = f"fill site {backup + 1} ({words.printable(facts.plan.sites[backup].name)})"
+    flow = f"{named}, {flow_words(facts, float(season.backup_gpm[cell]))}"
     return f" If fill site {first + 1} fails: {flow if backup >= 0 else 'NO backup.'}"
 
 

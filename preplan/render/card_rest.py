@@ -8,7 +8,7 @@ from itertools import chain
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_tables import Flag
+from preplan.plan_tables import FIRST_ALARM_IN, Flag
 from preplan.records import ALL_MONTHS
 from preplan.render import crew, paper, words
 from preplan.render.card_facts import (
@@ -34,7 +34,7 @@ TANKERS_PT = 146.0
 """Width of that table's column of tankers, with the gap to the next."""
 CIRCUITS_MEET = "circuits meet"
 """Flag of a lane on which the tankers of two circuits meet: none of them is told of the other on its own way."""
-SAID_ABOVE = frozenset({"gap", "send with first alarm"})
+SAID_ABOVE = frozenset({"gap", "send with first alarm", FIRST_ALARM_IN})
 """Flags that the officer's sentences say already."""
 SAID_ELSEWHERE = frozenset(
     {

@@ -21,10 +21,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_tables import ROUNDING_GPM
+from preplan.plan_tables import FIRST_ALARM_IN, ROUNDING_GPM
 from preplan.records import FloatArray, IntArray
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import jobs_then
+from preplan.render.flag_words import flag_words
 from preplan.render.tables import (
     Cells,
     Numbers,
@@ -59,6 +60,8 @@ WINTER = (12, 1, 2)
 """December, January, February."""
 APART_MI = 0.5
 """Addresses of one road and number farther apart than this are two places (this program's choice, no source)."""
+AT_ONCE = "send this level with the first alarm: called on arrival, too little flows or it only just holds"
+"""Note of a row whose call-by minute leaves a dry minute, or none to spare."""
 _RANK = ("hydrant", "no route", "served", "higher level", "not met")
 """Statuses by what they ask of a dispatcher, least first: to show 'no route' would send nobody to the other."""
 _SITE = re.compile(r"fill site (\d+)")
@@ -127,7 +130,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "cross_street": [cross.get(row.lead, "") for row in rows],
         "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
         "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
-        "note": [row.note or _without_route(plan, row.lead) or "; ".join(asked.other_months[row.lead]) for row in rows],
+        "note": ["; ".join(_notes(plan, asked, row)) for row in rows],
     }
     return {name: columns[name] for name in DISPATCH_COLUMNS}
 
@@ -191,10 +194,26 @@ def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
     return [" ".join(dict.fromkeys(one)) for one in found]
 
 
+def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
+    """Say what the cells cannot: which level goes with the first alarm, who is meant, what holds in other months."""
+    addresses = np.array(row.addresses, dtype=np.int32)
+    higher = plan.answers.status[addresses] == "higher level"
+    if np.any(higher & ~plan.answers.in_time(addresses)):
+        yield AT_ONCE
+    else:
+        yield from dict.fromkeys(
+            flag_words(flag) for a in row.addresses for flag in plan.answers.flags[a] if flag.code == FIRST_ALARM_IN
+        )
+    if row.note:
+        yield row.note
+    elif plan.answers.status[row.lead] == "no route":
+        yield _without_route(plan, row.lead)
+    else:
+        yield from asked.other_months[row.lead]
+
+
 def _without_route(plan: Plan, address: int) -> str:
     """Say of an address without a route how far off the roads it lies, and what serves it in other months."""
-    if plan.answers.status[address] != "no route":
-        return ""
     off = [str(flag) for flag in plan.answers.flags[address] if flag.code == "off road data"]
     return "; ".join([*off, *_in_other_months(plan, address)])
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from preplan.plan import Plan
-from preplan.plan_tables import DRY_SHARE, LEAST_GAP_MIN, ROUNDING_GPM
+from preplan.plan_tables import DRY_SHARE, FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.render import words
+from preplan.render.flag_words import flag_words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
 _NO_FLOW = "no flow"
@@ -65,10 +66,10 @@ def gap_words(plan: Plan, address: int) -> str:
         return ""
     by = str(plan.answers.short_by[address])
     longest = float(plan.answers.longest_gap_min[address])
-    parts = f", the longest {_lasting(longest)}" if gap - longest > LEAST_GAP_MIN else ""
+    parts = f", the longest {lasting(longest)}" if gap - longest > LEAST_GAP_MIN else ""
     early = ", before full flow" if first < full_flow_min(plan, address) - LEAST_GAP_MIN else ""
     early *= plan.answers.status[address] != "served"  # there that is what the sentence begins with
-    said = f"{_lasting(gap)} in all, first at minute {_dry_from(plan, address, first)}{early}{parts}"
+    said = f"{lasting(gap)} in all, first at minute {_dry_from(plan, address, first)}{early}{parts}"
     lacking, asked = float(plan.answers.short_gal[address]) / gap, float(plan.needs.required_gpm[address])
     if plan.answers.status[address] == "served":  # then it comes before full flow is asked for
         asked = min(asked, plan.district.rules.shuttle.attack_gpm)
@@ -102,7 +103,13 @@ def _higher(plan: Plan, address: int, level: int) -> str:
         if dry
         else f"called on arrival it {'holds too' if in_time and enough else 'only just holds'}"
     )
-    return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}."
+    return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{_then_at_once(plan, address)}"
+
+
+def _then_at_once(plan: Plan, address: int) -> str:
+    """Name the months in which the level goes with the first alarm all the same, behind a blank."""
+    flag = next((one for one in plan.answers.flags[address] if one.code == FIRST_ALARM_IN), None)
+    return f" {flag_words(flag)}" if flag is not None else ""
 
 
 def _not_met(plan: Plan, address: int, level: int) -> str:
@@ -131,13 +138,13 @@ def _less_dry(plan: Plan, address: int, level: int) -> str:
         return ""
     least = min(higher, key=lambda k: float(gaps[k]))
     name = words.level_words(plan.district.levels[least].name)
-    return f"; {name}: {_lasting(float(gaps[least])) if gaps[least] > LEAST_GAP_MIN else 'none'}"
+    return f"; {name}: {lasting(float(gaps[least])) if gaps[least] > LEAST_GAP_MIN else 'none'}"
 
 
-def _lasting(minutes: float) -> str:
+def lasting(minutes: float) -> str:
     """Write how long too little flows: whole minutes up, since nothing here is known to a tenth of a minute.
 
-    >>> _lasting(0.1), _lasting(1.0), _lasting(32.1)
+    >>> lasting(0.1), lasting(1.0), lasting(32.1)
     ('under a minute', '1 min', '33 min')
     """
     return "under a minute" if minutes < 1.0 else f"{words.need(minutes)} min"

@@ -13,7 +13,7 @@ from preplan.records import BoolArray, ClosedRoad, Closure, FloatArray, IntArray
 from preplan.roads.draft import Draft
 from preplan.roads.projection import road_lines, road_projection
 from preplan.roads.road_names import road_label
-from preplan.units import M_PER_FT, M_PER_MI
+from preplan.units import FT_PER_MI, M_PER_FT, M_PER_MI
 
 Points: TypeAlias = npt.NDArray[np.object_]
 """Shapely points in projected metres."""
@@ -53,7 +53,7 @@ def apply_closures(
         else:
             rows = np.empty(0, dtype=np.int32)
         if not len(rows):
-            findings.append(_missed(closure))
+            findings.append(_missed(closure, np.nan if places is None else places.nearest_ft(closure)))
         elif closure.months & months:
             draft.closed.append(ClosedRoad(closure=closure, segments=rows))
             _apply(draft, closure, rows, np.ones(len(rows), dtype=np.bool_) if forward is None else forward)
@@ -115,6 +115,14 @@ class _Places:
         found, first = np.unique(near, return_index=True)
         return self._rows[found], onward[first]
 
+    def nearest_ft(self, closure: Closure) -> float:
+        """Measure how far the point or line of a closure lies from the nearest road for tankers; NaN without any."""
+        if not closure.line or not len(self._lines):
+            return np.nan
+        points = shapely.points(np.column_stack(self._flat.forward(*np.array(closure.line, dtype=np.float64).T)))
+        _, far_m = self._tree.query_nearest(points, return_distance=True)
+        return float(far_m.min()) / M_PER_FT
+
     def far_ft(self, closure: Closure, rows: IntArray) -> float:
         """Measure how far the point or line of a closure lies, at its farthest, from some stretches."""
         lines = shapely.union_all(self._every[rows])
@@ -140,14 +148,18 @@ def _elsewhere(closure: Closure, far_ft: float) -> Finding:
     )  # fmt: skip
 
 
-def _missed(closure: Closure) -> Finding:
+def _missed(closure: Closure, far_ft: float) -> Finding:
     if closure.way_id is not None:
         return Finding(
             file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="way_id",
             value=str(closure.way_id),
             rule="is no road of the road file", remedy="look the way up, or give lon and lat instead",
         )  # fmt: skip
+    lon, lat = closure.line[0]
+    far = f"{far_ft:,.0f} ft" if far_ft < FT_PER_MI else f"{far_ft / FT_PER_MI:,.1f} mi"
     return Finding(
         file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="lon, lat",
-        rule="lies over 300 ft from any road for tankers", remedy="move it onto the road it closes",
+        value=f"{lon:.6g}, {lat:.6g}",
+        rule=f"lies {far} from the nearest road for tankers, over {REACH_FT:g} ft",
+        remedy="move it onto the road it closes",
     )  # fmt: skip

@@ -336,6 +336,8 @@ function firstMinutes(address) {
     // In time is what comes no later than the attack engine, and leaves enough when called on arrival.
     const late = by * 10 < answers.first[address] || answers.gapOnArrival[row(address, level)] > 0;
     lines.push(["Call this level", late ? "with the first alarm" : `by minute ${by}`]);
+    const sooner = flagsOf(address).find(({ code }) => code === data.firstAlarmIn);
+    if (!late && sooner) lines.push(["But", sooner.said]);
   }
   if (level > 0 && answers.meets[row(address, level)] === 0) {
     const at = row(address, level);
