@@ -19,6 +19,8 @@ from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT
 from preplan.planning.pipeline import plan_district
 from preplan.render import card_facts, card_pdf, card_rest, card_seasons, card_way, card_words, paper, site_pdf, words
+from preplan.render.card_facts import Facts
+from preplan.render.card_other import sheet_words
 from preplan.render.card_parts import subject_of
 from preplan.render.card_seasons import splits
 from preplan.render.charts import Picture
@@ -187,6 +189,54 @@ def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_
         )
     assert any(level[group.lead] < 0 for group, _ in sheets)
     assert same_crews(sample, again, sheets) > 30
+    assert same_calls(again, sheets, summer) > 30
+    assert called_on_sheets(sample, again, sheets) > 1
+
+
+def same_calls(again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]], months: frozenset[int]) -> int:
+    """Hold what lacks, what flows with a tanker out and by when to call against a plan of some months alone."""
+    held = 0
+    for group, other in sheets:
+        cell = group.lead, other.level
+        (then,) = (one for one in other.then if months <= set(one.months))
+        assert then.gap_min == pytest.approx(float(again.levels.gap_on_arrival_min[cell]), abs=1e-6)
+        assert then.one_out_gpm == pytest.approx(float(again.levels.one_out_gpm[cell]), rel=1e-6)
+        if again.answers.level[group.lead] == other.level and again.answers.status[group.lead] == "higher level":
+            assert then.call_by_min == pytest.approx(float(again.answers.call_by_min[group.lead]), nan_ok=True)
+            assert then.in_time == bool(again.answers.in_time(group.lead))
+        held += 1
+    return held
+
+
+def called_on_sheets(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]]) -> int:
+    """Read by when to call on the sheets of cards that have no level in front; gives how many say it."""
+    held = 0
+    for group, other in sheets:
+        answers = again.answers
+        if sample.answers.level[group.lead] >= 0 or answers.status[group.lead] != "higher level":
+            continue
+        (said,) = (one for one in sheet_words(Facts(sample, group)) if f"fill site {other.site + 1}," in one)
+        in_time = bool(answers.in_time(group.lead))
+        call = f"Call it by minute {answers.call_by_min[group.lead]:.0f}."
+        assert (call if in_time else "SEND IT WITH THE FIRST ALARM.") in said
+        assert "1 tanker out: " in said
+        held += 1
+    return held
+
+
+def test_a_sheet_says_that_the_first_level_meets_in_its_months(sample: Plan) -> None:
+    """Where the front shows a higher one: Heron Shore Lane fills at a nearer pond from April to November."""
+    told = 0
+    for group in sample.groups:
+        facts = Facts(sample, group)
+        for said in sheet_words(facts):
+            if "Response level 1 meets then." in said:
+                rows = [group.lead, *group.addresses]
+                line = next(one for one in sample.seasons if 7 in one.months)
+                assert (line.uninterrupted_gpm[rows, 0] >= sample.needs.required_gpm[rows] - 1e-6).all()
+                assert sample.answers.level[group.lead] > 0
+                told += 1
+    assert told > 2
 
 
 def test_who_fills_where_is_told_of_tankers_that_are_parted_in_some_months_alone(sample: Plan) -> None:

@@ -61,10 +61,22 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
         named = f"{words.level_words(plan.district.levels[at].name)} " * by_itself
         flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
-        called = _called_then(facts, other, season, at)
+        called = _first_meets(facts, season, at) or _called_then(facts, other, season, at)
         said = f"{named}{from_words(season.sites_of(lead, at))}: {flow}{called}{_backup_then(facts, season, at)}"
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}{',' * by_itself} {said}" for said, those in told.items())
+
+
+def _first_meets(facts: Facts, season: SeasonLine, level: int) -> str:
+    """Say that the first level meets in a season with the same fill sites, for all of a card, behind a blank.
+
+    Of levels between it is not said: by when they are called is not worked out.
+    """
+    rows = [facts.lead, *facts.group.addresses]
+    lowest = season.level_of(rows, facts.plan.needs.required_gpm[rows])
+    if lowest or not level or season.sites_of(facts.lead, lowest) != season.sites_of(facts.lead, level):
+        return ""
+    return f" {words.first_up(words.level_words(facts.plan.district.levels[lowest].name))} meets then."
 
 
 def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:
