@@ -108,9 +108,13 @@ def test_neighbours_that_a_hose_lay_may_serve_are_named() -> None:
     assert "A hose lay" not in otherwise(facts(plan, at))
     lays = LayTable.none()
     columns = {field.name: getattr(lays, field.name) for field in fields(lays)}
-    lays = replace(lays, **{name: np.full(1, other, dtype=column.dtype) for name, column in columns.items()})
+    numbers = {"address": other, "site": 2, "length_ft": 620.0, "gpm": 705.0}
+    lays = replace(
+        lays, **{name: np.full(1, numbers.get(name, 0), dtype=column.dtype) for name, column in columns.items()}
+    )
     said = otherwise(facts(replace(plan, lays=lays), at))
-    assert f"A hose lay may bring more at {plan.addresses.label[other]}." in said
+    named = f"{plan.addresses.label[other]} (fill site 3, 620 ft, 700 gpm)"
+    assert f"A hose lay may bring more at {named}." in " ".join(said.split())
 
 
 def test_an_engine_that_brings_hose_has_a_job() -> None:

@@ -28,6 +28,8 @@ GAP_PT = 14.0
 HALF_PT = (WIDTH_PT - GAP_PT) / 2
 """Width of each of the two columns of a card's top third."""
 STEP_GPM = words.CARD_STEP_GPM
+FEW_STEPS = 4
+"""So few steps of a leg all stand on the card."""
 MOST_ASTRAY_MI, MOST_ASTRAY_SHARE = 0.3, 0.1
 """An empty leg that leaves the loaded one's roads for no more is told as the way back."""
 HYDRANT = "hydrant near"
@@ -178,12 +180,14 @@ class Facts:
     def astray(self) -> str | None:
         """How the empty leg leaves the loaded one's roads; see `astray`; None without a trip. A layout asks again.
 
-        Who turns round elsewhere than at the first place past the dump site is told every step.
+        Who turns round elsewhere than at the first place past the dump site is told every step; so is who leaves the
+        way he came at all, where these are few.
         """
         trip = self.cell("trip")
         if trip < 0 or any(step.turns_round and not step.past for step in self.group.back_steps):
             return None
-        return astray(self.plan, trip)
+        said = astray(self.plan, trip)
+        return None if said and len(self.group.back_steps) <= FEW_STEPS else said
 
     def once(self, what: str, write: Callable[[], list[T]]) -> list[T]:
         """Write some sentences, or set some lines, unless that is done: a layout asks again."""

@@ -129,7 +129,7 @@ def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:
     others = [a for a in facts.group.addresses if a != lead and a in plan.lays.address]
     if not others:
         return lines
-    named = "; ".join(words.where_words(plan, a) for a in others[:_MOST_BY_HOSE])
+    named = "; ".join(f"{words.where_words(plan, a)} ({crew.lay_numbers(plan, a)})" for a in others[:_MOST_BY_HOSE])
     more = f" and {len(others) - _MOST_BY_HOSE} more" if len(others) > _MOST_BY_HOSE else ""
     return lines + paragraph(f"A hose lay may bring more at {named}{more}.", HALF_PT, most=3)
 

@@ -7,15 +7,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from preplan.render import words
-from preplan.render.card_facts import ONE_WAY, Facts
+from preplan.render.card_facts import FEW_STEPS, ONE_WAY, Facts
 from preplan.render.driving_words import HERE_MI
 from preplan.render.flag_words import A_ROAD, ON_THE_WAY, flag_words
 from preplan.render.limit_places import closed_on, far_words, shut_road, weight_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 
 LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
-_ENDS, _FEW = 2, 4
-"""Steps of a leg that stand on the card though the others stand behind it, the first and the last; so few all do."""
+_ENDS = 2
+"""Steps of a leg that stand on the card though the others stand behind it, the first and the last."""
 
 
 def way(facts: Facts, width: float) -> list[Line]:
@@ -43,12 +43,12 @@ def is_long(facts: Facts) -> bool:
     if facts.cell("trip") < 0:
         return False
     group = facts.group
-    return max(len(group.out_steps), len(group.back_steps) if facts.astray is None else 0) > _FEW
+    return max(len(group.out_steps), len(group.back_steps) if facts.astray is None else 0) > FEW_STEPS
 
 
 def cuts_loaded(facts: Facts) -> bool:
     """Tell whether `ends_of_way` leaves out steps of the loaded leg."""
-    return len(facts.group.out_steps) > _FEW
+    return len(facts.group.out_steps) > FEW_STEPS
 
 
 def out_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
@@ -109,7 +109,7 @@ def _steps(steps: Sequence[str], width: float, length: str, *, ends: bool = Fals
     """Write a leg's length and its steps, each from a new line on; of a long one, where asked, its `ends` alone."""
     lines = paragraph(length, width, SMALL_PT)
     inner = len(steps) - _ENDS
-    if not ends or len(steps) <= _FEW:
+    if not ends or len(steps) <= FEW_STEPS:
         return [*lines, *(line for step in steps for line in paragraph(step, width, SMALL_PT, indent=9.0))]
     first, last = (paragraph(step, width, SMALL_PT, indent=9.0) for step in (steps[0], steps[-1]))
     between = paragraph(f"… {inner} steps: {words.NEXT_PAGE} …", width, SMALL_PT, bold=True)

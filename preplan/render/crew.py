@@ -164,6 +164,16 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     )
 
 
+def lay_numbers(plan: Plan, address: int) -> str:
+    """Say from where, how long and how much such a lay is, for a list of neighbours."""
+    at = int(np.flatnonzero(plan.lays.address == address)[0])
+    length, flow = (
+        words.feet(float(plan.lays.length_ft[at])),
+        words.supply(float(plan.lays.gpm[at]), words.CARD_STEP_GPM),
+    )
+    return f"fill site {int(plan.lays.site[at]) + 1}, {length}, {flow} gpm"
+
+
 def supply_words(plan: Plan, address: int, level: int) -> str:
     """Say how long the supply line is, whose hose makes it, and by how many feet it is short."""
     table, laid = plan.levels, plan.supply.of(address, level)

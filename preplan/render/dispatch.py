@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from preplan.months import month_words
+from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import FIRST_ALARM_IN, ROUNDING_GPM
 from preplan.records import FloatArray, IntArray
 from preplan.render.card_facts import Facts
@@ -206,30 +207,29 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
         )
     if row.note:
         yield row.note
-    elif plan.answers.status[row.lead] == "no route":
-        yield _without_route(plan, row.lead)
     else:
+        yield from _off_road(plan, row.lead)
         yield from asked.other_months[row.lead]
 
 
-def _without_route(plan: Plan, address: int) -> str:
-    """Say of an address without a route how far off the roads it lies, and what serves it in other months."""
-    off = [str(flag) for flag in plan.answers.flags[address] if flag.code == "off road data"]
-    return "; ".join([*off, *_in_other_months(plan, address)])
+def _off_road(plan: Plan, address: int) -> list[str]:
+    """Say of an address without a route how far off the roads it lies."""
+    return [str(flag) for flag in plan.answers.flags[address] if flag.code == "off road data"]
 
 
 def _other_months(plan: Plan) -> list[tuple[str, ...]]:
     """Say of each address, where tankers fill elsewhere in some months, from where then, and who has other jobs."""
+    sheets = {a: group.others for group in plan.groups for a in group.addresses}
     found = [
-        tuple(_in_other_months(plan, a)) if status == "no route" else tuple(_elsewhere(plan, a))
+        tuple(_in_other_months(plan, a, sheets.get(a, ()))) if status == "no route" else tuple(_elsewhere(plan, a))
         for a, status in enumerate(plan.answers.status.tolist())
     ]
     for group in plan.groups:
         facts = Facts(plan, group)
-        sheets = [other for other in group.others if other.months and facts.level >= 0]
+        planned = [other for other in group.others if other.months and facts.level >= 0]
         jobs = tuple(
             _SITE.sub(lambda one: plan.sites[int(one[1]) - 1].site_id, f"{month_words(other.months)}:{told}")
-            for other in sheets
+            for other in planned
             if (told := jobs_then(facts, other))
         )
         for a in group.addresses if jobs else ():
@@ -254,7 +254,7 @@ def _elsewhere(plan: Plan, address: int) -> Iterator[str]:
         yield f"{month_words(months)}: {f'from {named}' if named else 'no site'}"
 
 
-def _in_other_months(plan: Plan, address: int) -> list[str]:
+def _in_other_months(plan: Plan, address: int, sheets: Sequence[OtherCircuit]) -> list[str]:
     """Name the lowest level that meets, else the highest, and its fill sites, in months in which there is a way."""
     told: dict[str, list[int]] = {}
     for season in plan.seasons:
@@ -263,9 +263,18 @@ def _in_other_months(plan: Plan, address: int) -> list[str]:
         need_gpm = float(plan.needs.required_gpm[address])
         short = float(season.uninterrupted_gpm[address, level]) < need_gpm - ROUNDING_GPM
         if sites:
-            said = f"{plan.district.levels[level].name}{', not met,' * short} from {sites}"
+            called = _called_in(sheets, season.months, level) if level else ""
+            said = f"{plan.district.levels[level].name}{', not met,' * short} from {sites}{called}"
             told.setdefault(said, []).extend(season.months)
     return [f"{month_words(months)}: {said}" for said, months in told.items()]
+
+
+def _called_in(sheets: Sequence[OtherCircuit], months: tuple[int, ...], level: int) -> str:
+    """Say by when a higher level is called in a season, by the card's sheet of it; where it says nothing, at once."""
+    waits = [one for sheet in sheets for one in sheet.then if one.months == months and sheet.level == level]
+    if not waits or not all(one.in_time for one in waits):
+        return ", with the first alarm"
+    return f", called by minute {min(one.call_by_min for one in waits):.0f}"
 
 
 # --------------------------------------------------------------------------- rows
