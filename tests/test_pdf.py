@@ -670,7 +670,10 @@ def test_wrapped_lines_fit_and_lose_nothing(width: float) -> None:
     [
         (
             (0.5, 1.2),
-            "April to November: response level 2 meets: 600 gpm of 500 required, from fill site 2 (rate assumed).",
+            (
+                "April to November: response level 2 meets: 600 gpm of 500 required, from fill site 2 (rate assumed), "
+                "with the first alarm."
+            ),
         ),
         (
             (1.2, 1.5),
@@ -680,7 +683,7 @@ def test_wrapped_lines_fit_and_lose_nothing(width: float) -> None:
             (0.5, 0.8),
             (
                 "April to November: response level 2 does not meet: 400 gpm of 500 required, "
-                "from fill site 2 (rate assumed)."
+                "from fill site 2 (rate assumed), with the first alarm."
             ),
         ),
     ],

@@ -25,14 +25,15 @@ def months_without(facts: Facts) -> str:
 
 def other_seasons(facts: Facts) -> list[Line]:
     """Say, where no level can be named in the worst season, what the others bring to the addresses of the card."""
-    said = seasons_alone(facts.plan, [facts.lead, *facts.group.addresses])
+    said = seasons_alone(facts.plan, [facts.lead, *facts.group.addresses], facts.group.others)
     return [line for one in said for line in paragraph(one, HALF_PT, bold=True, most=3)]
 
 
-def seasons_alone(plan: Plan, rows: Sequence[int]) -> list[str]:
+def seasons_alone(plan: Plan, rows: Sequence[int], sheets: Sequence[OtherCircuit]) -> list[str]:
     """Say season by season which level meets at some addresses, or what the highest brings; nothing of those without.
 
-    A level meets where it does so at every address; its flow is that of the weakest then.
+    A level meets where it does so at every address; its flow is that of the weakest then. `sheets` are those of their
+    card, which know by when a level is called.
     """
     rows = list(rows)
     need = plan.needs.required_gpm[rows]
@@ -52,8 +53,17 @@ def seasons_alone(plan: Plan, rows: Sequence[int]) -> list[str]:
         sites = season.sites_of(rows[weakest], level)
         from_site = f", {from_words(sites)}{guessed(plan, sites)}"
         said += from_site if served.all() else ", not every address of this card is reached"
-        told.setdefault(f"{said}.", []).extend(season.months)
+        called = f", {called_then(sheets, season.months, level)}" if level else ""
+        told.setdefault(f"{said}{called}.", []).extend(season.months)
     return [f"{words.first_up(month_words(those))}: {said}" for said, those in told.items()]
+
+
+def called_then(sheets: Sequence[OtherCircuit], months: tuple[int, ...], level: int) -> str:
+    """Say by when a higher level is called in a season, by the sheets of it; where they do not tell, at once."""
+    waits = [one for sheet in sheets for one in sheet.then if one.months == months and sheet.level == level]
+    if not waits or not all(one.in_time for one in waits):
+        return "with the first alarm"
+    return f"called by minute {words.number(min(one.call_by_min for one in waits))}"
 
 
 def sites_of(facts: Facts) -> list[int]:

@@ -25,7 +25,7 @@ from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import FIRST_ALARM_IN, ROUNDING_GPM
 from preplan.records import FloatArray, IntArray
 from preplan.render.card_facts import Facts
-from preplan.render.card_seasons import jobs_then
+from preplan.render.card_seasons import called_then, jobs_then
 from preplan.render.flag_words import flag_words
 from preplan.render.tables import (
     Cells,
@@ -263,18 +263,10 @@ def _in_other_months(plan: Plan, address: int, sheets: Sequence[OtherCircuit]) -
         need_gpm = float(plan.needs.required_gpm[address])
         short = float(season.uninterrupted_gpm[address, level]) < need_gpm - ROUNDING_GPM
         if sites:
-            called = _called_in(sheets, season.months, level) if level else ""
+            called = f", {called_then(sheets, season.months, level)}" if level else ""
             said = f"{plan.district.levels[level].name}{', not met,' * short} from {sites}{called}"
             told.setdefault(said, []).extend(season.months)
     return [f"{month_words(months)}: {said}" for said, months in told.items()]
-
-
-def _called_in(sheets: Sequence[OtherCircuit], months: tuple[int, ...], level: int) -> str:
-    """Say by when a higher level is called in a season, by the card's sheet of it; where it says nothing, at once."""
-    waits = [one for sheet in sheets for one in sheet.then if one.months == months and sheet.level == level]
-    if not waits or not all(one.in_time for one in waits):
-        return ", with the first alarm"
-    return f", called by minute {min(one.call_by_min for one in waits):.0f}"
 
 
 # --------------------------------------------------------------------------- rows

@@ -150,7 +150,7 @@ def _apart(plan: Plan) -> tuple[list[int], list[Any]]:
             without = plan.months_without(a) if plan.answers.level[a] < 0 else []
             if not without:
                 continue
-            lines = seasons_alone(plan, [a])
+            lines = seasons_alone(plan, [a], group.others)
             for other in group.others:
                 if other.months and other.tankers:
                     there = f"{words.first_up(month_words(other.months))}, fill site {other.site + 1}"
