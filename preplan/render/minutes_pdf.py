@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 
 from preplan.plan import Plan
-from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM
+from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars
@@ -58,6 +58,9 @@ def _when(plan: Plan, runs: BoolArray) -> str:
     return words.first_up("; ".join(said)) + "." if said else "First water is not known anywhere."
 
 
+AT_TIMES = "higher level, with the first alarm in some months"
+
+
 def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     """Sort the addresses with a shuttle by what the first minutes bring: (words, mask of addresses)."""
     answers = plan.answers
@@ -65,11 +68,13 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     dry = np.nan_to_num(answers.gap_min) > LEAST_GAP_MIN
     runs = answers.called.astype(str) != ""
     higher = runs & (status == "higher level")
+    early = np.array([any(flag.code == FIRST_ALARM_IN for flag in flags) for flags in answers.flags], dtype=np.bool_)
     barely = runs & (status == "not met") & ~dry
     found = [
         ("served, enough throughout", runs & (status == "served") & ~dry),
         ("served, too little before full flow is asked for", runs & (status == "served") & dry),
-        ("higher level, a call on arrival is in time", runs & answers.in_time()),
+        ("higher level, a call on arrival is in time", runs & answers.in_time() & ~early),
+        *([(AT_TIMES, runs & answers.in_time() & early)] if early.any() else []),
         ("higher level, to be sent with the first alarm", higher & ~answers.in_time()),
         ("not met, too little under the required flow", runs & (status == "not met") & dry),
     ]
