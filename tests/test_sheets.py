@@ -71,7 +71,7 @@ def test_the_sheet_of_other_months_says_when_it_holds_and_what_it_brings() -> No
     plan = other_plan(backup=False)
     said = pages(plan)
     sheet = sheet_of(said, ", fill site in December to March")
-    assert "December to March from fill site 2: 310 gpm" in sheet
+    assert "December to March, response level 1 from fill site 2: 310 gpm" in sheet
     assert "backup" not in sheet
     card = said[said.index(sheet) - 1]
     assert "Units, map, way and table here: April to November. Fill site 2: map and way on a sheet behind." in card
@@ -80,7 +80,7 @@ def test_the_sheet_of_other_months_says_when_it_holds_and_what_it_brings() -> No
 def test_a_backup_that_is_best_in_other_months_has_one_sheet() -> None:
     sheet = sheet_of(pages(other_plan(backup=True)), ", backup fill site, fill site in December to March")
     assert "If fill site 1 fails, all fill here" in sheet
-    assert "December to March from fill site 2" in sheet
+    assert "December to March, response level 1 from fill site 2" in sheet
 
 
 @pytest.fixture(scope="module")
@@ -217,8 +217,8 @@ def called_on_sheets(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, Ot
             continue
         (said,) = (one for one in sheet_words(Facts(sample, group)) if f"fill site {other.site + 1}," in one)
         in_time = bool(answers.in_time(group.lead))
-        call = f"Call it by minute {answers.call_by_min[group.lead]:.0f}."
-        assert (call if in_time else "SEND IT WITH THE FIRST ALARM.") in said
+        call = f"Call this response level by minute {answers.call_by_min[group.lead]:.0f}."
+        assert (call if in_time else "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM.") in said
         assert "1 tanker out: " in said
         held += 1
     return held
@@ -323,9 +323,9 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
         other, fill_engine=int(front.fill_engine[0, 0]), dump_engine=int(front.dump_engine[0, 0]), tankers=used
     )
     card = pages(replace(plan, groups=(replace(group, others=(same,)), *plan.groups[1:])))
-    assert not any(
-        "pumps at fill site" in page or "drafts at the dump site then" in page or "ankers T" in page for page in card
-    )
+    # the engine that pumps in front pumps there too: it is told, for it has to move
+    assert any(f"pumps at fill site {other.site + 1}." in page for page in card)
+    assert not any("drafts at the dump site then" in page or "ankers T" in page for page in card)
 
 
 def test_no_card_sends_anybody_over_what_is_shut_or_posted_in_some_months_without_saying_so(sample: Plan) -> None:

@@ -71,9 +71,13 @@ class Facts:
 
     @property
     def sheets(self) -> list[OtherCircuit]:
-        """The other circuits with a sheet behind: of other months, and the backup's where the district asks for it."""
+        """The other circuits with a sheet behind: of other months, and the backup's where the district asks for it.
+
+        The backup has one besides where its fill site has a sheet of other months, which would be taken for its way.
+        """
         backup = self.plan.district.cards_backup == "sheet"
-        return [other for other in self.group.others if other.months or backup]
+        twins = {other.site for other in self.group.others if other.months}
+        return [other for other in self.group.others if other.months or backup or other.site in twins]
 
     @property
     def hydrant(self) -> int:
@@ -209,7 +213,7 @@ class Facts:
     @cached_property
     def officer_words(self) -> str:
         """What `first_minutes` sums up of the lead address; a layout asks again."""
-        return first_minutes.officer_words(self.plan, self.lead)
+        return first_minutes.officer_words(self.plan, self.lead, self.group.addresses)
 
     @property
     def close_call(self) -> bool:

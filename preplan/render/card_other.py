@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_cards import OtherCircuit
-from preplan.plan_tables import LEAST_GAP_MIN, SeasonLine
+from preplan.plan_cards import OtherCircuit, ThenCalled
+from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import from_words, splits
@@ -59,12 +59,12 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         if not other.months or not set(season.months) <= set(other.months):
             continue
         at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
-        named = f"{words.level_words(plan.district.levels[at].name)} " * by_itself
+        named = words.level_words(plan.district.levels[at].name)
         flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
         called = _first_meets(facts, season, at) or _called_then(facts, other, season, at)
-        said = f"{named}{from_words(season.sites_of(lead, at))}: {flow}{called}{_backup_then(facts, season, at)}"
+        said = f"{named} {from_words(season.sites_of(lead, at))}: {flow}{called}{_backup_then(facts, season, at)}"
         told.setdefault(said, []).extend(season.months)
-    yield from (f"{words.first_up(month_words(those))}{',' * by_itself} {said}" for said, those in told.items())
+    yield from (f"{words.first_up(month_words(those))}, {said}" for said, those in told.items())
 
 
 def _first_meets(facts: Facts, season: SeasonLine, level: int) -> str:
@@ -80,27 +80,33 @@ def _first_meets(facts: Facts, season: SeasonLine, level: int) -> str:
 
 
 def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:
-    """Say by when a level is called in a season, what lacks, and what flows with a tanker out, behind a blank.
-
-    Where the front of the card says it of the worst season, only what is asked for earlier: a later minute would
-    invite to wait.
-    """
+    """Say by when a level is called in a season, what lacks, and what flows with a tanker out, behind a blank."""
     then = next((one for one in other.then if one.months == season.months), None)
     if then is None:
         return ""
-    answers, lead = facts.plan.answers, facts.lead
-    front = bool(answers.level[lead] >= 0)
-    said = []
-    waits = not front or bool(answers.in_time(lead))
-    if level and waits and not then.in_time:
-        said.append("SEND IT WITH THE FIRST ALARM.")
-    elif level and waits and not (front and then.call_by_min >= float(answers.call_by_min[lead])):
-        said.append(f"Call it by minute {words.number(then.call_by_min)}.")
-    if then.gap_min > LEAST_GAP_MIN and not (front and then.gap_min <= float(answers.gap_min[lead])):
-        said.append(f"{'Called on arrival too' if level else 'Too'} little flows for {lasting(then.gap_min)} in all.")
-    if not front:
-        said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
+    minute = _call_by(facts, then) if level else np.nan
+    at_once = "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM."
+    called = f"Call this response level by minute {words.number(minute)}." if np.isfinite(minute) else at_once
+    said = [called] if level else []
+    if then.gap_min > LEAST_GAP_MIN:
+        need = float(facts.plan.needs.required_gpm[facts.lead])
+        meets = float(season.uninterrupted_gpm[facts.lead, level]) >= need - ROUNDING_GPM
+        early = "Before full flow is asked for, too" if meets else "Too"
+        said.append(f"{'Called on arrival, too' if level else early} little flows for {lasting(then.gap_min)} in all.")
+    said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
     return "".join(f" {one}" for one in said)
+
+
+def _call_by(facts: Facts, then: ThenCalled) -> float:
+    """Give the minute by which a level is called in other months; NaN: it goes with the first alarm.
+
+    No later than the front of the card says of the worst season: a later minute would invite to wait.
+    """
+    rows, answers = np.array([facts.lead, *facts.group.addresses], dtype=np.int32), facts.plan.answers
+    if answers.level[facts.lead] < 0:
+        return then.call_by_min if then.in_time else np.nan
+    front = float(answers.call_by_min[rows].min()) if np.all(answers.in_time(rows)) else np.nan
+    return front if then.in_time and then.call_by_min >= front else np.nan
 
 
 def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
@@ -109,7 +115,9 @@ def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
     first, backup = int(season.best_site[cell]), int(season.backup_site[cell])
     if first < 0:
         return ""
-    named = f"fill site {backup + 1} ({words.printable(facts.plan.sites[backup].name)})"
+    there = facts.plan.sites[backup]
+    pumps = "; an engine must pump there" * there.needs_engine
+    named = f"fill site {backup + 1} ({words.printable(there.name)}{pumps})"
     flow = f"{named}, {flow_words(facts, float(season.backup_gpm[cell]))}"
     return f" If fill site {first + 1} fails: {flow if backup >= 0 else 'NO backup.'}"
 

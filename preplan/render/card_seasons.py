@@ -10,7 +10,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import ROUNDING_GPM
-from preplan.render import words
+from preplan.render import first_minutes, words
 from preplan.render.card_facts import HALF_PT, STEP_GPM, Facts
 from preplan.render.flag_words import NOT_THIS_WAY
 from preplan.render.limit_places import named_words
@@ -62,7 +62,7 @@ def called_then(sheets: Sequence[OtherCircuit], months: tuple[int, ...], level: 
     """Say by when a higher level is called in a season, by the sheets of it; where they do not tell, at once."""
     waits = [one for sheet in sheets for one in sheet.then if one.months == months and sheet.level == level]
     if not waits or not all(one.in_time for one in waits):
-        return "with the first alarm"
+        return first_minutes.AT_ONCE
     return f"called by minute {words.number(min(one.call_by_min for one in waits))}"
 
 
@@ -85,7 +85,7 @@ def by_season(facts: Facts) -> list[Line]:
         return []
     said = season_words(facts.plan, facts.lead, facts.level)
     lines = [line for one in said for line in paragraph(f"{one}.", HALF_PT, bold=True)]
-    way, jobs = _their_way(facts)
+    way, jobs = _their_way(facts), other_jobs(facts)
     lines += [line for one in jobs for line in paragraph(one, HALF_PT, bold=True)]
     return [*lines, *paragraph(f"Units, map, way and table here: {month_words(own)}.{way}", HALF_PT, SMALL_PT)]
 
@@ -117,21 +117,29 @@ def not_this_way(facts: Facts) -> list[Line]:
     return lines + paragraph(f"The way in {month_words(behind)}: sheet behind.", HALF_PT) if behind else lines
 
 
-def _their_way(facts: Facts) -> tuple[str, list[str]]:
-    """Say where the way over the fill sites of other months stands, or that it is not drawn, and who has other jobs."""
-    plan, lead, level, mine = facts.plan, facts.lead, facts.level, sites_of(facts)
-    others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(mine)
-    sheets = [other for other in facts.sheets if other.months and other.site in others]
+def _elsewhere(facts: Facts) -> tuple[set[int], list[OtherCircuit]]:
+    """Give the fill sites of other months that are not those in front, and the sheets of these."""
+    plan, lead, level = facts.plan, facts.lead, facts.level
+    others = {site for season in plan.seasons for site in season.sites_of(lead, level)}.difference(sites_of(facts))
+    return others, [other for other in facts.sheets if other.months and other.site in others]
+
+
+def _their_way(facts: Facts) -> str:
+    """Say where the way over the fill sites of other months stands, or that it is not drawn, behind a blank."""
+    others, sheets = _elsewhere(facts)
     drawn = {other.site for other in sheets}
     said = {"map and way on a sheet behind": others & drawn, "its way is not known": others - drawn}
     named = {what: " and ".join(str(site + 1) for site in sorted(sites)) for what, sites in said.items() if sites}
-    way = "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
-    jobs = [
+    return "".join(f" Fill site {sites}: {what}." for what, sites in named.items())
+
+
+def other_jobs(facts: Facts) -> list[str]:
+    """Say who has other jobs at the fill sites of other months, a line for each."""
+    return [
         f"{words.first_up(month_words(other.months))}:{told}"
-        for other in sorted(sheets, key=lambda one: one.site)
+        for other in sorted(_elsewhere(facts)[1], key=lambda one: one.site)
         if (told := jobs_then(facts, other))
     ]
-    return way, jobs
 
 
 def jobs_then(facts: Facts, other: OtherCircuit) -> str:
@@ -146,7 +154,8 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
         (other.fill_engine, facts.cell("fill_engine"), f"pumps at fill site {other.site + 1}"),
         (other.dump_engine, facts.cell("dump_engine"), "drafts at the dump site then"),
     ):
-        if engine not in (-1, mine):
+        elsewhere = job.startswith("pumps") and other.site != facts.cell("site")
+        if engine >= 0 and (engine != mine or elsewhere):
             who = words.printable(plan.units[engine].unit_id)
             jobs.append(f"{who} {job}" if sent[engine] else f"call {who}: it {job}")
     here = plan.levels.used[lead, level] & ~plan.levels.at_split[lead, level]
@@ -164,14 +173,34 @@ def splits(plan: Plan, address: int, other: OtherCircuit) -> bool:
 
 
 def season_words(plan: Plan, address: int, level: int) -> list[str]:
-    """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none."""
+    """Write a line for the seasons of equal answers where those of one address and level differ on paper, else none.
+
+    Where the level meets in some of them alone, each says whether it does.
+    """
+    need = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    enough = [bool(np.nan_to_num(one.uninterrupted_gpm[address, level]) >= need) for one in plan.seasons]
+    verdict = (", does not meet", ", meets") if len(set(enough)) > 1 else ("", "")
     lines: dict[str, list[int]] = {}
-    for season in plan.seasons:
+    for season, meets in zip(plan.seasons, enough, strict=True):
         sites = season.sites_of(address, level)
         flow = words.supply(float(season.uninterrupted_gpm[address, level]), STEP_GPM)
-        said = f"{flow} gpm {words.FLOW_SHORT} {from_words(sites)}{guessed(plan, sites)}" if sites else "no fill site"
-        lines.setdefault(said, []).extend(season.months)
+        held = f"{flow} gpm {words.FLOW_SHORT} {from_words(sites)}{guessed(plan, sites)}{verdict[meets]}"
+        lines.setdefault(held if sites else "no fill site", []).extend(season.months)
     return [f"{words.first_up(month_words(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
+
+
+def months_short(facts: Facts) -> str:
+    """Name the months in which no level meets where the one shown does in others; '' where that is not so."""
+    plan, lead = facts.plan, facts.lead
+    need = float(plan.needs.required_gpm[lead]) - ROUNDING_GPM
+    if facts.status != "not met" or facts.level < 0:
+        return ""
+    flows = [np.nan_to_num(season.uninterrupted_gpm[lead]) for season in plan.seasons]
+    if not any(flow[facts.level] >= need for flow in flows):
+        return ""
+    return month_words(
+        month for season, flow in zip(plan.seasons, flows, strict=True) if flow.max() < need for month in season.months
+    )
 
 
 def guessed(plan: Plan, sites: Sequence[int]) -> str:

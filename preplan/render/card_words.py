@@ -14,6 +14,7 @@ from preplan.render.card_seasons import (
     by_season,
     for_other_months,
     head,
+    months_short,
     months_without,
     not_this_way,
     other_seasons,
@@ -117,7 +118,8 @@ def _none_meets(facts: Facts) -> str:
     """Say what is best about the level shown where none meets, and which one brings more later."""
     steady = np.nan_to_num(facts.plan.levels.sustained_gpm[facts.lead])
     most = int(steady.argmax())
-    said = "No response level meets. This one holds the most"
+    short = months_short(facts)
+    said = f"No response level meets{f' in {short}' if short else ''}. This one holds the most"
     if not most > facts.level >= 0 or steady[most] <= MORE_SHARE * steady[facts.level]:
         return f"{said}{_better_one_out(facts)}."
     later = words.supply(float(steady[most]), STEP_GPM)
@@ -411,6 +413,6 @@ def flow_words(facts: Facts, flow_gpm: float) -> str:
 
 
 def status_line(facts: Facts) -> str:
-    """Write the status; where there is no route in some months alone, with those."""
-    without = months_without(facts) if facts.level < 0 and facts.status == "no route" else ""
+    """Write the status; where there is no route, or no level meets, in some months alone, with those."""
+    without = months_without(facts) if facts.level < 0 and facts.status == "no route" else months_short(facts)
     return f"{facts.status} in {without}" if without else facts.status

@@ -125,7 +125,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "uninterrupted_gpm": supply(flow_at_level(plan.levels.uninterrupted_gpm, level)[lead]),
         "sustained_gpm": supply(flow_at_level(plan.levels.sustained_gpm, level)[lead]),
         "limited_by": [limited_by[row.lead] for row in rows],
-        "call_by_min": minutes(plan.answers.call_by_min[lead]),
+        "call_by_min": minutes(np.array([_call_by(plan, row) for row in rows])),
         "addresses": Numbers(np.array([len(row.addresses) for row in rows], dtype=np.float64), 0),
         "label": [row.label for row in rows],
         "cross_street": [cross.get(row.lead, "") for row in rows],
@@ -195,6 +195,13 @@ def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
     return [" ".join(dict.fromkeys(one)) for one in found]
 
 
+def _call_by(plan: Plan, row: _Row) -> float:
+    """Give the minute by which the level shown is called at every address of a row that has one; NaN: none has."""
+    rows = list(row.addresses)
+    known = plan.answers.call_by_min[rows][plan.answers.level[rows] == plan.answers.level[row.lead]]
+    return float(np.nanmin(known)) if np.isfinite(known).any() else np.nan
+
+
 def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
     """Say what the cells cannot: which level goes with the first alarm, who is meant, what holds in other months."""
     addresses = np.array(row.addresses, dtype=np.int32)
@@ -203,7 +210,10 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
         yield AT_ONCE
     else:
         yield from dict.fromkeys(
-            flag_words(flag) for a in row.addresses for flag in plan.answers.flags[a] if flag.code == FIRST_ALARM_IN
+            flag_words(flag).rstrip(".")
+            for a in row.addresses
+            for flag in plan.answers.flags[a]
+            if flag.code == FIRST_ALARM_IN
         )
     if row.note:
         yield row.note
@@ -264,9 +274,23 @@ def _in_other_months(plan: Plan, address: int, sheets: Sequence[OtherCircuit]) -
         short = float(season.uninterrupted_gpm[address, level]) < need_gpm - ROUNDING_GPM
         if sites:
             called = f", {called_then(sheets, season.months, level)}" if level else ""
-            said = f"{plan.district.levels[level].name}{', not met,' * short} from {sites}{called}"
+            crewed = _crewed(plan, sheets, season.months)
+            said = f"{plan.district.levels[level].name}{', not met,' * short} from {sites}{called}{crewed}"
             told.setdefault(said, []).extend(season.months)
     return [f"{month_words(months)}: {said}" for said, months in told.items()]
+
+
+def _crewed(plan: Plan, sheets: Sequence[OtherCircuit], months: tuple[int, ...]) -> str:
+    """Name the units that the card's sheets of a season give a job, by arrival, behind a colon; '' where none does."""
+    here = [sheet for sheet in sheets if set(months) <= set(sheet.months)]
+    arrival = {
+        unit: sheet.arrival_min[unit]
+        for sheet in here
+        for unit in (sheet.attack_engine, sheet.dump_engine, sheet.fill_engine, *sheet.tankers)
+        if unit >= 0
+    }
+    named = " ".join(plan.units[unit].unit_id for unit in sorted(arrival, key=lambda unit: (arrival[unit], unit)))
+    return f": {named}" if named else ""
 
 
 # --------------------------------------------------------------------------- rows

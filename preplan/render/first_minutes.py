@@ -3,26 +3,38 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+
+import numpy as np
 
 from preplan.plan import Plan
 from preplan.plan_tables import DRY_SHARE, FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
+from preplan.records import IntArray
 from preplan.render import words
 from preplan.render.flag_words import flag_words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
 _NO_FLOW = "no flow"
+AT_ONCE = "with the first alarm"
+"""When a level is called whose units come too late otherwise."""
 
 
-def officer_words(plan: Plan, address: int) -> str:
-    """Sum up the timeline of an address in a few short sentences; '' where none runs."""
+def officer_words(plan: Plan, address: int, others: Sequence[int] = ()) -> str:
+    """Sum up the timeline of an address in a few short sentences; '' where none runs.
+
+    `others` are those that share its card: by when a level is called is told so that it holds for all of them.
+    """
     level = int(plan.answers.level[address])
     if level < 0 or not plan.answers.called[address]:
         return ""
     status = str(plan.answers.status[address])
-    tell = {"higher level": _higher, "not met": _not_met}.get(status, _served)
+    if status == "higher level":
+        told = _higher(plan, address, level, np.array([address, *others], dtype=np.int32))
+    else:
+        told = (_not_met if status == "not met" else _served)(plan, address, level)
     first = plan.answers.first_water_min[address]
     start = f"First water minute {words.need(float(first))}" if math.isfinite(first) else "First water: not known"
-    return f"{start}{_full_flow_words(plan, address)}. {tell(plan, address, level)}"
+    return f"{start}{_full_flow_words(plan, address)}. {told}"
 
 
 def _full_flow_words(plan: Plan, address: int) -> str:
@@ -85,13 +97,11 @@ def _served(plan: Plan, address: int, level: int) -> str:
     return f"{held_words(plan, address, level)}.{early}"
 
 
-def _higher(plan: Plan, address: int, level: int) -> str:
+def _higher(plan: Plan, address: int, level: int, sharing: IntArray) -> str:
     answers, name = plan.answers, words.level_words(plan.district.levels[level].name)
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
-    in_time = bool(answers.in_time(address))
-    when = (
-        f"called by minute {words.number(float(answers.call_by_min[address]))}" if in_time else "with the first alarm"
-    )
+    in_time = bool(np.all(answers.in_time(sharing)))
+    when = f"called by minute {words.number(float(answers.call_by_min[sharing].min()))}" if in_time else AT_ONCE
     dry = gap_words(plan, address)
     called, asked = float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
     brings, enough = _amount(plan, address, called), called >= asked - ROUNDING_GPM
@@ -103,13 +113,14 @@ def _higher(plan: Plan, address: int, level: int) -> str:
         if dry
         else f"called on arrival it {'holds too' if in_time and enough else 'only just holds'}"
     )
-    return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{_then_at_once(plan, address)}"
+    then = _then_at_once(plan, sharing) if in_time else ""
+    return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"
 
 
-def _then_at_once(plan: Plan, address: int) -> str:
+def _then_at_once(plan: Plan, sharing: IntArray) -> str:
     """Name the months in which the level goes with the first alarm all the same, behind a blank."""
-    flag = next((one for one in plan.answers.flags[address] if one.code == FIRST_ALARM_IN), None)
-    return f" {flag_words(flag)}" if flag is not None else ""
+    flags = {str(one): one for a in sharing.tolist() for one in plan.answers.flags[a] if one.code == FIRST_ALARM_IN}
+    return "".join(f" {flag_words(flag)}" for flag in flags.values())
 
 
 def _not_met(plan: Plan, address: int, level: int) -> str:

@@ -15,7 +15,7 @@ from preplan.records import BoolArray
 from preplan.render import crew, us_grid, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import jobs_words
-from preplan.render.card_seasons import season_words, seasons_alone
+from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.flag_words import GRAVE
 from preplan.render.limit_places import named_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, pack, steps, whole
@@ -199,6 +199,7 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
     cases, crews, limits, seasons = Texts(), Texts(), Texts(), Texts()
     requests, lines = Texts([""], {"": 0}), Texts([()], {(): 0})
     on_request = any(station.aid == "on request" for station in plan.stations)
+    jobs = _other_jobs(plan)
     months = [month_words(season.months) for season in plan.seasons]
     matters = _season_matters(plan)
     counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
@@ -211,12 +212,22 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
             limits.place(_limit(plan, a, k)),
             seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
             requests.place(crew.request_words(plan, a, k) if on_request else ""),
-            lines.place(tuple(season_words(plan, a, k)) if matters[a, k] else ()),
+            lines.place((*season_words(plan, a, k), *jobs.get((a, k), ())) if matters[a, k] else ()),
         )
         case[a, k] = cases.place((*numbers[a][k], *texts))
     lists = {"cases": cases, "crews": crews, "limits": limits, "seasons": seasons}
     lists |= {"requests": requests, "seasonLines": lines}
     return case, {name: one.values for name, one in lists.items()}
+
+
+def _other_jobs(plan: Plan) -> dict[tuple[int, int], tuple[str, ...]]:
+    """Say by address and level shown who has other jobs in other months, as the card does; the page adds the stop."""
+    found: dict[tuple[int, int], tuple[str, ...]] = {}
+    for group in plan.groups:
+        facts = Facts(plan, group)
+        if facts.level >= 0 and (told := tuple(one.rstrip(".") for one in other_jobs(facts))):
+            found |= {(a, facts.level): told for a in group.addresses}
+    return found
 
 
 def _limit(plan: Plan, address: int, level: int) -> str:
