@@ -122,6 +122,13 @@ def test_shuttle_refuses_what_cannot_be(arguments: str, said: str) -> None:
 # ------------------------------------------------------------------ demand
 
 
+def test_a_warehouse_is_no_dwelling() -> None:
+    """The construction number of a dwelling counts at most 1.0, that of wood frame 1.5."""
+    wide = json.loads(run("demand --length 1000 --width 500 --height 40 --json").stdout)["required_gal"]
+    home = json.loads(run("demand --length 1000 --width 500 --height 40 --dwelling --json").stdout)["required_gal"]
+    assert wide == pytest.approx(1.5 * home)
+
+
 @pytest.mark.parametrize(
     ("sides", "said"),
     [

@@ -299,3 +299,11 @@ def test_every_option_is_explained_with_its_unit() -> None:
     assert run(typed).exit_code == 0
     for unit in ("MIN", "GPM", "GAL", "SHARE", "FILE", "N"):
         assert f" {unit} " in text
+
+
+def test_an_engine_without_water_gives_no_first_water() -> None:
+    """It was told of the minute in which the engine is set up, though its tank is empty."""
+    asked = "--tank 2000 --miles-out 2 --miles-back 2 --arrive 5 --demand 100"
+    said = unfolded(run(f"{asked} --booster 0").stdout)
+    assert "First water not before a tanker brings it: the attack engine has no water" in said
+    assert "First water minute 7.0, from the booster tank" in unfolded(run(f"{asked} --booster 500").stdout)

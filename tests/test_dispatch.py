@@ -304,7 +304,9 @@ def test_a_road_that_is_closed_in_winter_alone_says_what_serves_it_in_summer() -
         assert first != ("called by minute " in row["note"] or "with the first alarm" in row["note"])
         assert row["response_level"] == ""
     said = {row["to_number"]: row["note"] for row in closed}
-    assert "Level 3 from F10, called by minute 16: E11 E12 T11" in said["922"]  # held against a plan of summer in test_sheets
+    assert (
+        "Level 3 from F10, called by minute 16: E11 E12 T11" in said["922"]
+    )  # held against a plan of summer in test_sheets
     assert "Level 3 from F10, with the first alarm: E11 E12 T11" in said["1041"]
     at = next(a for a in range(len(plan.answers)) if plan.addresses.address_id[a] == "MR0050")
     june = next(line for line in plan.seasons if 6 in line.months)

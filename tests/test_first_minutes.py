@@ -37,7 +37,7 @@ def plan() -> Plan:
                 "First water minute 12, full flow asked for from 25. "
                 "Response level 2 holds 250 gpm for 2 hours; none holds 500. "
                 "Call it with the first alarm: called on arrival it holds no flow. "
-                "Asked for 500: dry 13 min in all, first at minute 30, the longest 6 min."
+                "Asked for 500, all alerted at once: dry 13 min in all, first at minute 30, the longest 6 min."
             ),
         ),
         (4, ""),

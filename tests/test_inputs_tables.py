@@ -254,11 +254,30 @@ def test_a_shape_that_is_no_one_place_is_a_fault(tmp_path: Path) -> None:
         '{"type":"MultiPoint","coordinates":[[-72,44],[-72,44.01]]}',
         '{"type":"LineString","coordinates":[[-72,44],[-72.001,44],[-72.001,44.001],[-72,44]]}',
         '{"type":"MultiPoint","coordinates":[[-72,44],[-72,44.0001]]}',
+        f'{{"type":"MultiPolygon","coordinates":[{square(-72.0)},{square(-72.05)}]}}',
+        f'{{"type":"MultiPolygon","coordinates":[{square(-72.0)},{square(-72.0015)}]}}',
+        f'{{"type":"Polygon","coordinates":{square(-72.0, 0.05)}}}',
     )
     sheet.place()
     assert [(fault.row, fault.value, fault.rule.partition(":")[0]) for fault in sheet.faults] == [
         (2, "LineString", "is a line, not a place"), (3, "MultiPoint", "holds places far apart"),
+        (6, "MultiPolygon", "holds places far apart"),
     ]  # fmt: skip
+    assert [note.partition(" is an area")[0].rpartition(": ")[2] for note in sheet.notes] == [
+        "geometry 0.05 degrees wide"
+    ]
+
+
+def square(lon: float, side: float = 0.001) -> str:
+    corners = [(0, 0), (side, 0), (side, side), (0, side), (0, 0)]
+    return str([[[lon + east, 44.0 + north] for east, north in corners]])
+
+
+def test_a_row_without_a_shape_stands_where_its_columns_say(tmp_path: Path) -> None:
+    sheet = shapes(tmp_path, "null", lon=-72.5, lat=44.0)
+    assert [place.tolist() for place in sheet.place()] == [[-72.5], [44.0]]
+    assert not sheet.faults
+    assert any("row 2 has no shape; its lon and lat were taken" in note for note in sheet.notes)
 
 
 @pytest.mark.parametrize(

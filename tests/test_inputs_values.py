@@ -349,14 +349,14 @@ def test_a_building_needs_more_than_a_few_gallons_a_minute() -> None:
 @pytest.mark.parametrize(
     ("role", "header", "column", "cell", "asked"),
     [
-        ("fill_sites", "site_id,name,kind,lon,lat,fill_gpm", "fill_gpm", "1", True),
+        ("fill_sites", "site_id,name,kind,lon,lat,fill_gpm", "fill_gpm", "11", True),
         ("fill_sites", "site_id,name,kind,lon,lat,fill_gpm", "fill_gpm", "250", False),
         ("addresses", "address_id,label,lon,lat,required_gpm", "required_gpm", "100000", True),
         ("addresses", "address_id,label,lon,lat,required_gpm", "required_gpm", "3500", False),
         ("addresses", "address_id,label,lon,lat,driveway_ft", "driveway_ft", "60000", True),
         ("addresses", "address_id,label,lon,lat,driveway_ft", "driveway_ft", "900", False),
         ("addresses", "address_id,label,lon,lat,stories", "stories", "99", True),
-        ("addresses", "address_id,label,lon,lat,floor_area_sqft", "floor_area_sqft", "1", True),
+        ("addresses", "address_id,label,lon,lat,floor_area_sqft", "floor_area_sqft", "26", True),
     ],
 )
 def test_what_is_possible_and_seldom_is_asked_about(
@@ -372,14 +372,14 @@ def test_what_is_possible_and_seldom_is_asked_about(
 
 
 def test_rows_with_the_same_doubt_are_one_note() -> None:
-    rows = [[f"{i}", "Mill Pond", "pond", "-72", "44", "1"] for i in range(30)]
+    rows = [[f"{i}", "Mill Pond", "pond", "-72", "44", "11"] for i in range(30)]
     sheet = sheet_of("fill_sites", "site_id,name,kind,lon,lat,fill_gpm", rows)
     sheet.number("fill_gpm", bound=bounds.FILL_SITES["fill_gpm"])
     (note,) = sheet.notes
     assert note.startswith(
-        "fill_sites.csv: row 2 (0): fill_gpm 1 is little for the rate into one tanker, seldom below 100 gpm"
+        "fill_sites.csv: row 2 (0): fill_gpm 11 is little for the rate into one tanker, seldom below 100 gpm"
     )
-    assert note.endswith("So are rows 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14 and 17 more.")
+    assert note.endswith("The same of rows 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14 and 17 more.")
 
 
 @pytest.mark.parametrize(
@@ -396,7 +396,59 @@ def test_ids_that_look_like_dates_or_differ_in_capitals_are_asked_about() -> Non
     header, place = "address_id,label,lon,lat", ["1 A Road", "-72", "44"]
     sheet = sheet_of("addresses", header, [["2026-12-04", *place], ["a7", *place], ["A7", *place], ["b", *place]])
     assert len(read_addresses(sheet)) == 4
-    assert [note for note in sheet.notes if "looks like a date, 1 rows" in note or "'a7' and 'A7' differ" in note] == [
-        note for note in sheet.notes if "address_id" in note or "capitals" in note
-    ]
+    assert any("row 2: address_id '2026-12-04' looks like a date" in note for note in sheet.notes)
+    assert any("rows 3 and 4: 'a7' and 'A7' differ only in capitals" in note for note in sheet.notes)
     assert len([note for note in sheet.notes if "date" in note or "capitals" in note]) == 2
+
+
+def test_a_failed_look_up_is_no_yes() -> None:
+    """`#N/A` where an empty cell means in service, or all year; elsewhere it is noted and empty."""
+    header = "site_id,name,kind,lon,lat,in_service,months,lift_ft"
+    place = ["Mill Pond", "draft", "-72", "44"]
+    rows = [["1", *place, "#N/A", "", "5"], ["2", *place, "", "n/a", "5"], ["3", *place, "yes", "", "#N/A"]]
+    sheet = sheet_of("fill_sites", header, rows)
+    read = read_fill_sites(sheet, ShuttleRules())
+    assert [site.site_id for site in read] == ["3"]
+    assert sorted((one.row, one.column, one.value, one.rule.partition(":")[0]) for one in sheet.faults) == [
+        (2, "in_service", "#N/A", "says neither yes nor no"), (3, "months", "n/a", "says no months"),
+    ]  # fmt: skip
+    assert any("lift_ft '#N/A' (row 4) is taken as empty" in note for note in sheet.notes)
+
+
+@pytest.mark.parametrize(
+    ("stories", "height", "asked"), [("12", "14", True), ("2", "14", False), ("1", "8", False), ("", "8", False)]
+)
+def test_floors_that_do_not_fit_into_their_height_are_asked_about(stories: str, height: str, asked: bool) -> None:
+    row = ["1", "1 A Road", "-72", "44", "40", "30", height, stories]
+    sheet = sheet_of("addresses", "address_id,label,lon,lat,length_ft,width_ft,height_ft,stories", [row])
+    assert len(read_addresses(sheet)) == 1
+    assert any("do not fit into the row's height_ft" in note for note in sheet.notes) is asked
+
+
+@pytest.mark.parametrize(("low", "asked"), [("5000", True), ("1200", False), ("300", False)])
+def test_a_dry_season_that_gives_more_than_the_site_is_asked_about(low: str, asked: bool) -> None:
+    header = "site_id,name,kind,lon,lat,fill_gpm,positions,low_gpm"
+    sheet = sheet_of("fill_sites", header, [["1", "Mill Pond", "pond", "-72", "44", "600", "2", low]])
+    read_fill_sites(sheet, ShuttleRules())
+    assert any("is more in a dry season" in note for note in sheet.notes) is asked
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "rule"),
+    [
+        ("max_lb", "12t", "is not a number of lb: a small t may be the metric ton"),
+        ("max_lb", "24 kips", "is not a number of lb"),
+        ("max_height_ft", "3.5 m", "is not a number of ft"),
+        ("max_lb", "0", "must be above 0"),
+    ],
+)
+def test_a_limit_in_another_unit_says_what_is_wanted(kind: str, value: str, rule: str) -> None:
+    sheet = sheet_of("closures", "closure_id,kind,value,way_id", [["C1", kind, value, "7"]])
+    read_closures(sheet)
+    assert [one.rule.startswith(rule) for one in sheet.faults] == [True]
+
+
+def test_tons_of_a_closure_are_noted() -> None:
+    sheet = sheet_of("closures", "closure_id,kind,value,way_id", [["C1", "max_lb", "12 tons", "7"]])
+    assert [one.value for one in read_closures(sheet)] == [24_000.0]
+    assert any("'12 tons' was read as 24,000 lb" in note for note in sheet.notes)

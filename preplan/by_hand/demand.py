@@ -12,6 +12,8 @@ from preplan.render.words import need, number
 from preplan.rules import RequiredFlowRules
 from preplan.water import required_flow as need_of
 
+LARGEST_DWELLING_SQFT = 10_000.0
+"""What covers more ground is taken for no house of one or two families (common sense, no source)."""
 _METHODS = tuple(method for method in need_of.METHODS if method != "given")
 
 
@@ -30,7 +32,7 @@ class Building:
         typer.Option(
             "--dwelling/--no-dwelling",
             help="A one- or two-family dwelling, whose construction number counts at most 1.0. "
-            "Default: yes at hazard number 7.",
+            "Default: yes at hazard number 7, up to 10,000 sq ft of ground.",
             show_default=False,
         ),
     ] = None
@@ -66,7 +68,8 @@ def demand(asked: Building) -> str:
     must_be({"--hazard": asked.hazard}, least=3, most=need_of.LIGHT_HAZARD)
     kind = one_of("--construction", asked.construction.upper(), need_of.CONSTRUCTION_TYPES)
     rules = RequiredFlowRules(method=one_of("--method", asked.method.lower(), _METHODS))
-    home = asked.hazard == need_of.LIGHT_HAZARD if asked.dwelling is None else asked.dwelling
+    small = asked.length * asked.width <= LARGEST_DWELLING_SQFT
+    home = asked.hazard == need_of.LIGHT_HAZARD and small if asked.dwelling is None else asked.dwelling
     building = need_of.one_building(
         asked.length, asked.width, asked.height, hazard=asked.hazard, construction=kind, dwelling=home,
         exposure=asked.exposure,

@@ -160,7 +160,7 @@ class HandTimeline:
     def _account(self) -> list[str]:
         found, case = self.found, self.case
         return [
-            *labelled("First water", f"{_at(found.first_water_min)}, from the booster tank"),
+            *labelled("First water", _first_water(found.first_water_min)),
             *labelled(
                 "Ready", f"dump site {_at(found.dump_ready_min)}; fill site {_at(found.fill_ready_min)}"
             ),
@@ -287,6 +287,12 @@ class HandTimeline:
                 f"can nurse: {_list(sorted(ground.with_pump)) or 'none'}",
             ]
         )
+
+
+def _first_water(minute: float) -> str:
+    """Say when the booster tank gives the first water, or who does where there is none."""
+    none = "not before a tanker brings it: the attack engine has no water"
+    return f"{_at(minute)}, from the booster tank" if math.isfinite(minute) else none
 
 
 def _at(minute: float) -> str:

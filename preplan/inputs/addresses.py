@@ -19,6 +19,8 @@ LARGEST_BUILDING_CUFT = 1e9
 """Twice the largest building there is (from memory)."""
 _TALL_FT = 40.0
 """Height of a building whose own is not given, where only its size is held to that."""
+LEAST_STORY_FT = 6.0
+"""No floor is lower (common sense, no source)."""
 FLOORS_AGREE = 2.0
 """By what factor a given floor area may differ from length x width x stories before the user is asked."""
 NUMBER_LIMITS: Mapping[str, Mapping[str, Any]] = {
@@ -99,6 +101,11 @@ def _check_floors(sheet: Sheet, numbers: Mapping[str, FloatArray]) -> None:
     # without its floors a house of two or three is no contradiction
     most = np.where(np.isnan(numbers["stories"]), 2.0 * FLOORS_AGREE, FLOORS_AGREE)
     contradicted = np.nan_to_num(np.fmax(ratio / most, 1.0 / (ratio * FLOORS_AGREE))) > 1.0
+    low = numbers["height_ft"] < LEAST_STORY_FT * numbers["stories"]
+    sheet.ask(
+        low, "stories", numbers["stories"],
+        lambda _: f"do not fit into the row's height_ft, {LEAST_STORY_FT:g} ft each: is one of the two wrong?",
+    )  # fmt: skip
     sheet.ask(
         contradicted, "floor_area_sqft", numbers["floor_area_sqft"],
         lambda _: "is not what length, width and stories of its row make: is one of them wrong? The sides count",

@@ -35,10 +35,10 @@ class Bound:
 
 
 APPARATUS: Mapping[str, Bound] = {
-    "pump_gpm": Bound(1.0, 20_000.0, "pump of a fire truck", seldom=3000.0, few=100.0),
-    "dump_gpm": Bound(1.0, 20_000.0, "dump of a tanker", seldom=5000.0, few=100.0),
-    "intake_gpm": Bound(1.0, 20_000.0, "intake of a tank", seldom=3000.0, few=100.0),
-    "self_fill_gpm": Bound(1.0, 20_000.0, "rate of a vacuum tanker", seldom=3000.0, few=100.0),
+    "pump_gpm": Bound(20.0, 20_000.0, "pump of a fire truck", seldom=3000.0, few=100.0),
+    "dump_gpm": Bound(10.0, 20_000.0, "dump of a tanker", seldom=5000.0, few=100.0),
+    "intake_gpm": Bound(10.0, 20_000.0, "intake of a tank", seldom=3000.0, few=100.0),
+    "self_fill_gpm": Bound(10.0, 20_000.0, "rate of a vacuum tanker", seldom=3000.0, few=100.0),
     "loaded_lb": Bound(1000.0, 250_000.0, "weight of a fire truck"),
     "empty_lb": Bound(1000.0, 250_000.0, "weight of a fire truck"),
     "axle_lb": Bound(800.0, 80_000.0, "weight on a truck's heaviest axle"),
@@ -51,20 +51,20 @@ APPARATUS: Mapping[str, Bound] = {
 }
 STATIONS: Mapping[str, Bound] = {"turnout_min": Bound(0.0, 60.0, "turnout of a station")}
 FILL_SITES: Mapping[str, Bound] = {
-    "fill_gpm": Bound(1.0, 20_000.0, "rate into one tanker", seldom=2500.0, few=100.0),
-    "site_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=100.0),
+    "fill_gpm": Bound(10.0, 20_000.0, "rate into one tanker", seldom=2500.0, few=100.0),
+    "site_gpm": Bound(10.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=100.0),
     "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=20.0),
     "positions": Bound(1.0, 20.0, "number of tankers that fill at one site at once"),
 }
-HYDRANTS: Mapping[str, Bound] = {"flow_gpm": Bound(1.0, 20_000.0, "flow of a hydrant", seldom=5000.0, few=100.0)}
+HYDRANTS: Mapping[str, Bound] = {"flow_gpm": Bound(10.0, 20_000.0, "flow of a hydrant", seldom=5000.0, few=100.0)}
 ADDRESSES: Mapping[str, Bound] = {
     "length_ft": Bound(5.0, 10_000.0, "length of a building", seldom=1500.0),
     "width_ft": Bound(5.0, 10_000.0, "width of a building", seldom=1500.0),
     "height_ft": Bound(6.0, 3_000.0, "height of a building", seldom=250.0),
-    "floor_area_sqft": Bound(1.0, 1e8, "floor area of a building", seldom=1e6, few=100.0),
+    "floor_area_sqft": Bound(25.0, 1e8, "floor area of a building", seldom=1e6, few=100.0),
     "stories": Bound(0.5, 200.0, "number of floors of a building", seldom=30.0),
     "required_gpm": Bound(50.0, 1e5, "required flow of a building", FLOWS, seldom=12_000.0),
-    "required_gal": Bound(1.0, 1e8, "water that a building needs in all", seldom=2e6, few=1000.0),
+    "required_gal": Bound(100.0, 1e8, "water that a building needs in all", seldom=2e6, few=1000.0),
     "driveway_ft": Bound(0.0, 1e5, "length of a driveway", seldom=10_560.0),
 }
 CLOSURES: Mapping[str, Bound] = {
@@ -99,21 +99,30 @@ def broken(value: float, bound: Bound) -> bool:
 def seldom(unit: str, value: float, bound: Bound) -> str:
     """Ask whether a number is meant that is possible and seldom; '' where it is neither or outside its bound.
 
-    >>> seldom("gpm", 1.0, FILL_SITES["fill_gpm"])
+    >>> seldom("gpm", 11.0, FILL_SITES["fill_gpm"])
     'is little for the rate into one tanker, seldom below 100 gpm: is a digit or the unit wrong? It is taken as it is'
 
     >>> seldom("gpm", 10_000.0, FILL_SITES["fill_gpm"])
     'is much for the rate into one tanker, seldom above 2,500 gpm: is a digit too many? It is taken as it is'
     """
     if bound.low <= value < bound.few:
-        least = f"{bound.few:,g} {unit}".rstrip()
+        least = f"{_plain(bound.few)} {unit}".rstrip()
         return (
             f"is little for the {bound.thing}, seldom below {least}: is a digit or the unit wrong? It is taken as it is"
         )
     if not bound.seldom < value <= bound.high:
         return ""
-    most = f"{bound.seldom:,g} {unit}".rstrip()
+    most = f"{_plain(bound.seldom)} {unit}".rstrip()
     return f"is much for the {bound.thing}, seldom above {most}: is a digit too many? It is taken as it is"
+
+
+def _plain(value: float) -> str:
+    """Write a number with thousands marks and no power of ten.
+
+    >>> _plain(1e8), _plain(0.5)
+    ('100,000,000', '0.5')
+    """
+    return f"{value:,.10g}"
 
 
 def rule(unit: str, cell: str, value: float, bound: Bound) -> str:
@@ -125,7 +134,7 @@ def rule(unit: str, cell: str, value: float, bound: Bound) -> str:
     'is no top speed of a loaded fire truck, which is 10 to 100 mph: is a digit too many, or another column meant?'
     """
     name = _NAMES.get(unit, "")
-    span = f"{bound.low:,g} to {bound.high:,g} {unit}".rstrip()
+    span = f"{_plain(bound.low)} to {_plain(bound.high)} {unit}".rstrip()
     for factor, written in _SLIPS.get(unit, ()):
         if bound.low <= value * factor <= bound.high:
             meant = f"{value * factor:,.1f}" if value * factor < 100.0 else f"{value * factor:,.0f}"

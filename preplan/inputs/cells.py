@@ -41,6 +41,8 @@ EMPTY_WORDS = frozenset({
     "<Null>", "<null>", "<NULL>", "NULL", "Null", "null", "(null)", "#N/A", "N/A", "n/a", "<NA>",
 })  # fmt: skip
 """What exports write into a cell without a value."""
+NOT_AVAILABLE = frozenset({"#N/A", "N/A", "n/a"})
+"""Of these, what a look-up that failed leaves, and what people write who have nothing to say."""
 ERROR_WORDS = frozenset({"#REF!", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!"})
 """What a spreadsheet shows where a formula fails; `#N/A` is also how exports write that there is no value."""
 LARGEST_NUMBER = 1e12

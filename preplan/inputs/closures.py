@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
-from preplan.inputs.units_written import unit_of
+from preplan.inputs.units_written import expected, unit_of
 from preplan.records import Closure, FloatArray, TextArray
 
 Line: TypeAlias = tuple[tuple[float, float], ...]
@@ -77,7 +77,9 @@ def _values(sheet: Sheet, kinds: TextArray) -> FloatArray:
         value[mine] = np.where(in_doubt[mine], np.nan, read.number)
         sheet.fault(mine & (given == ""), "value", "is empty: a limit needs its number")
         wrong = mine & (given != "") & ~(value > 0.0) & ~in_doubt
-        sheet.fault(wrong, "value", "is not a number above 0 in the unit of its kind")
+        for i in np.flatnonzero(wrong).tolist():
+            said = expected(given[i], unit_of(kind)) if np.isnan(value[i]) else "must be above 0"
+            sheet.fault(np.arange(len(sheet)) == i, "value", said)
         sheet.outside("value", np.where(mine, value, np.nan), bound, unit_of(kind))
     for kind, words in WORDS.items():
         mine = kinds == kind
@@ -99,7 +101,8 @@ def _lines(sheet: Sheet) -> list[Line]:
         return places
     drawn = [() if shape is None else _points(shape) for shape in shapes]
     wrong = np.array([line is None for line in drawn], dtype=np.bool_)
-    sheet.fault(wrong, "geometry", "is neither a point nor one line in longitude and latitude")
+    rule = "is neither a point nor one line in longitude and latitude: give each part a row of its own"
+    sheet.fault(wrong, "geometry", rule)
     return [line or place for line, place in zip(drawn, places, strict=True)]
 
 
@@ -107,6 +110,8 @@ def _points(shape: BaseGeometry) -> Line | None:
     """Take the lon, lat points of a point or a line, None where the shape is neither or not on earth."""
     if shape.geom_type == "MultiLineString":
         shape = shapely.line_merge(shape)
+    if shape.geom_type in {"MultiPoint", "GeometryCollection"} and len(shapely.get_parts(shape)) == 1:
+        shape = shapely.get_parts(shape)[0]
     if shape.geom_type not in {"Point", "LineString"}:
         return None
     points = shapely.get_coordinates(shape)

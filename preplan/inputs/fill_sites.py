@@ -66,6 +66,12 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
         column: sheet.number(column, bound=bounds.FILL_SITES.get(column), **limits)
         for column, limits in _LIMITS.items()
     }
+    rate = np.where(np.isfinite(numbers["site_gpm"]), numbers["site_gpm"], np.inf)
+    most = np.fmin(rate, numbers["fill_gpm"] * np.fmax(np.nan_to_num(numbers["positions"], nan=1.0), 1.0))
+    sheet.ask(
+        numbers["low_gpm"] > most, "low_gpm", numbers["low_gpm"],
+        lambda _: "is more in a dry season than fill_gpm, positions and site_gpm give at all: is it so?",
+    )  # fmt: skip
     unstored = np.isin(kind, HOLDS_STORAGE) & (sheet.cells("storage_gal") == "")
     sheet.fault(unstored, "storage_gal", "is empty: a cistern or tank needs the gallons it holds")
     turnaround = sheet.word("turnaround", TURNAROUNDS)

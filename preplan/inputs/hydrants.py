@@ -8,6 +8,7 @@ import numpy as np
 
 from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
+from preplan.inputs.units_written import expected
 from preplan.records import FloatArray, HydrantTable
 from preplan.rules import HydrantRules
 
@@ -50,7 +51,10 @@ def _flows(sheet: Sheet) -> FloatArray:
     classes = {word.casefold(): word for word in CLASS_GPM}
     by_class = _class_gpm(sheet.word("class", classes).tolist())
     in_flow = _class_gpm([cell.upper() for cell in sheet.cells("flow_gpm")])
-    sheet.fault(wrong & np.isnan(in_flow), "flow_gpm", "is neither a number of gpm nor a class AA, A, B, C")
+    for i in np.flatnonzero(wrong & np.isnan(in_flow)).tolist():
+        said = expected(sheet.cells("flow_gpm")[i], "gpm").partition(": ")[2]
+        rule = "is neither a number of gpm nor a class AA, A, B, C" + (f": {said}" if said else "")
+        sheet.fault(np.arange(len(sheet)) == i, "flow_gpm", rule)
     sheet.fault(flow < 0.0, "flow_gpm", "must be at least 0")
     sheet.outside("flow_gpm", flow, bounds.HYDRANTS["flow_gpm"], "gpm")
     flow = np.where(np.isnan(flow), in_flow, flow)

@@ -148,8 +148,10 @@ def _choose_layer(layers: Iterable[tuple[str, str | None]], role: str, file: str
     if not names:
         raise fail(file, "has no layer with shapes")
     named = [name for name in names if name.casefold() == role]
-    if named or len(names) == 1:
-        return (named or names)[0], []
+    if len(names) == 1:
+        return names[0], []
+    if named:
+        return named[0], [f"{file}: has {len(names)} layers; {named[0]!r} was read."]
     note = f"{file}: has {len(names)} layers; the first, {names[0]!r}, was read (name one {role!r} to choose it)."
     return names[0], [note]
 

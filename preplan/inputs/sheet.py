@@ -25,10 +25,17 @@ LARGEST_NUMBER = 1e9
 """No quantity of any table comes near it."""
 FORMULA_STARTS = ("=", "+", "-", "@")
 """A spreadsheet runs a cell that starts so; an id is refused, since it must stay what it is."""
+_EMPTY_IS_YES: Mapping[str, str] = {
+    "in_service": "says neither yes nor no: write one of them (an empty cell counts as yes)",
+    "months": "says no months: write them, or leave the cell empty for all year",
+}
+"""Columns in which no value is an answer."""
 _ONE_PLACE_DEG = 0.002
 """About 700 ft from north to south: places nearer than that are one (common sense, no source)."""
 _ROUNDED_FROM = 1000.0
 """What was brought into another unit is told without decimals from here on."""
+_WIDE_DEG = 0.02
+"""About 1.4 mi from north to south: no building is so wide (common sense, no source)."""
 _ROWS_NAMED = 12
 """Rows that a note names; the rest is counted."""
 UNCALCULATED_RULE = "is a formula without a result: open the table in a spreadsheet, save it, and build again"
@@ -58,7 +65,8 @@ class Sheet:
         self.left_out: BoolArray = np.zeros(len(table.row), dtype=np.bool_)
         """True for each row without a fault that its reader leaves out on purpose."""
         self.notes: list[str] = []
-        self._cells = {name: _without_empty_words(table.columns[i]) for name, i in columns.items()}
+        given = {name: table.columns[i] for name, i in columns.items()}
+        self._cells = {name: _without_empty_words(column) for name, column in given.items()}
         self.read_from = {name: table.headers[i] for name, i in columns.items() if table.headers[i] != name}
         self._layer = table.shapes
         self._typed = table.typed
@@ -66,9 +74,10 @@ class Sheet:
         self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
         self._check_errors(typed=table.typed)
+        self._check_not_available(given)
         self._check_ends(table, max(columns.values(), default=-1))
         if own_ids:
-            self._check_ids()
+            self._check_ids(typed=table.typed)
 
     def __len__(self) -> int:
         """Count the rows."""
@@ -208,9 +217,9 @@ class Sheet:
         if not rows:
             return
         first, others = rows[0], [str(self.row[i]) for i in rows[1:]]
-        more = f" So are rows {', '.join(others[:_ROWS_NAMED])}" if others else ""
+        more = f" The same of row{'s' * (len(others) > 1)} {', '.join(others[:_ROWS_NAMED])}" if others else ""
         more += f" and {len(others) - _ROWS_NAMED:,} more" if len(others) > _ROWS_NAMED else ""
-        said = f"row {self.row[first]} ({self.id[first]}): {self.header(column)} {values[first]:,g} "
+        said = f"row {self.row[first]} ({self.id[first]}): {self.header(column)} {values[first]:,.10g} "
         self.note(f"{said}{asked(float(values[first]))}.{more}{'.' if more else ''}")
 
     def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
@@ -266,12 +275,14 @@ class Sheet:
         self.note("has no column of ids; each row is called by its address, so an id changes when its address does.")
         return made_ids(self)
 
-    def _check_ids(self) -> None:
+    def _check_ids(self, *, typed: bool) -> None:
         ids = pd.Series(self.id, dtype=object)
         column = self._id_column
         self.fault(self.id == "", column, "is empty")
         formula = ids.str.startswith(FORMULA_STARTS).to_numpy(dtype=np.bool_)
-        self.fault(formula, column, "starts like a formula (= + - @)")
+        undone = ids.str.startswith("=").to_numpy(dtype=np.bool_) & typed
+        self.fault(undone, column, UNCALCULATED_RULE)
+        self.fault(formula & ~undone, column, "starts like a formula (= + - @)")
         rounded = np.array([_ROUNDED.fullmatch(one) is not None for one in self.id], dtype=np.bool_)
         self.fault(rounded, column, ROUNDED_RULE)
         self._ask_ids(rounded)
@@ -290,11 +301,11 @@ class Sheet:
         dates = np.array([_A_DATE.fullmatch(one) is not None for one in self.id], dtype=np.bool_)
         if dates.any():
             first = int(np.flatnonzero(dates)[0])
-            self.note(
-                f"row {self.row[first]}: {self.header(self._id_column)} {self.id[first]!r} looks like a date, "
-                f"{np.count_nonzero(dates):,} rows in all: a spreadsheet turns ids such as 12-4 into one; if so, make "
-                "the column text and fill in the ids again."
+            said = f"{self.header(self._id_column)} {self.id[first]!r} looks like a date"
+            remedy = (
+                "a spreadsheet turns ids such as 12-4 into one; if so, make the column text and fill in the ids again"
             )
+            self.note(f"row {self.row[first]}: {said}, in all {np.count_nonzero(dates):,} of the table: {remedy}.")
         folded = pd.Series([one.casefold() for one in self.id], dtype=object)
         alike = folded.duplicated().to_numpy(dtype=np.bool_) & ~pd.Series(self.id, dtype=object).duplicated().to_numpy()
         for i in np.flatnonzero(alike & ~rounded)[:_ROWS_NAMED].tolist():
@@ -319,6 +330,19 @@ class Sheet:
                 undone = np.array([cell.startswith("=") for cell in given.tolist()], dtype=np.bool_)
                 self.fault(undone, column, UNCALCULATED_RULE)
                 self._cells[column] = text_array(np.where(undone, "", given).tolist())
+
+    def _check_not_available(self, given: Mapping[str, TextArray]) -> None:
+        """Refuse what stands for no value where an empty cell means yes or all year; note it elsewhere."""
+        for column, texts in given.items():
+            if column == self._id_column or cells.NOT_AVAILABLE.isdisjoint(texts.tolist()):
+                continue
+            none = np.isin(texts, list(cells.NOT_AVAILABLE))
+            if column in _EMPTY_IS_YES:
+                self.fault(none, column, _EMPTY_IS_YES[column], texts)
+            elif np.any(failed := texts == "#N/A"):
+                first, count = int(np.flatnonzero(failed)[0]), int(np.count_nonzero(failed))
+                where = f"row {self.row[first]}" + (f" and {count - 1:,} more" if count > 1 else "")
+                self.note(f"{self.header(column)} '#N/A' ({where}) is taken as empty: has a look-up failed?")
 
     def _check_ends(self, table: TextTable, last: int) -> None:
         """Find rows that end before the last column that is read; a note where a spreadsheet ends them so."""
@@ -359,7 +383,7 @@ class Sheet:
             lon, lat = (self._degrees(name) for name in ("lon", "lat"))
             empty = {name: shown[name] == "" for name in shown}
         else:
-            lon, lat = _middles(shapes)
+            lon, lat = self._filled_places(*_middles(shapes))
             shown = {"lon": _shown(lon), "lat": _shown(lat)}
             empty = {"lon": np.isnan(lon), "lat": np.isnan(lat)}
         if shapes is None:
@@ -371,6 +395,18 @@ class Sheet:
         self._check_range(lon, lat, shown, near=required)
         return lon, lat
 
+    def _filled_places(self, lon: FloatArray, lat: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Give rows without a shape the place that their columns lon, lat say, with a note."""
+        if not (self.has("lon") and self.has("lat")) or not np.isnan(lon).any():
+            return lon, lat
+        said = [degrees.read_degrees(self.cells(axis), axis)[0] for axis in ("lon", "lat")]
+        good = np.isnan(lon) & (np.abs(said[0]) <= 180.0) & (np.abs(said[1]) <= 90.0) & (said[0] != 0.0)
+        if good.any():
+            first = int(np.flatnonzero(good)[0])
+            count = f", {np.count_nonzero(good):,} rows in all" if np.count_nonzero(good) > 1 else ""
+            self.note(f"row {self.row[first]} has no shape; its lon and lat were taken{count}.")
+        return np.where(good, said[0], lon), np.where(good, said[1], lat)
+
     def _check_shapes(self, shapes: ShapeArray, lon: FloatArray, lat: FloatArray) -> None:
         """Find shapes that are no one place, and columns lon, lat that say another place than the shape."""
         kinds = text_array(["" if shape is None else str(shape.geom_type) for shape in shapes])
@@ -381,6 +417,12 @@ class Sheet:
         line = np.isin(kinds, ("LineString", "MultiLineString")) & ~shapely.is_closed(shapes)
         self.fault(line, "geometry", "is a line, not a place: give a point, or the outline as an area", kinds)
         apart = np.isin(kinds, ("MultiPoint", "GeometryCollection")) & (wide_deg > _ONE_PLACE_DEG)
+        middle = shapely.points(np.column_stack([lon, lat]))
+        apart |= ~line & (np.nan_to_num(shapely.distance(middle, shapes)) > _ONE_PLACE_DEG)
+        wide = ~(line | apart) & (wide_deg > _WIDE_DEG)
+        self.ask(
+            wide, "geometry", wide_deg, lambda _: "degrees wide is an area: its middle was taken; is a point meant?"
+        )
         self.fault(apart, "geometry", "holds places far apart: give each row one point", kinds)
         if self.has("lon") and self.has("lat"):
             said = [degrees.read_degrees(self.cells(axis), axis)[0] for axis in ("lon", "lat")]

@@ -134,7 +134,7 @@ def _errors(data: bytes, index: int) -> dict[tuple[int, int], str] | None:
                 for letters, row, shown in _ERROR.findall(text):
                     found[int(row) - 1, column_number(letters) - 1] = shown.decode("utf-8", errors="replace")
                 for letters, row, formula in _UNCALCULATED.findall(text):
-                    told = html.unescape(formula.decode("utf-8", errors="replace"))[:_FORMULA_LETTERS]
+                    told = html.unescape(formula.decode("utf-8", errors="replace"))[:_FORMULA_LETTERS] or "(as above)"
                     found[int(row) - 1, column_number(letters) - 1] = f"={told}"
                 begun = [match.start() for match in _CELL.finditer(text)]
                 # a cell may be cut between two pieces; none is as long as a piece

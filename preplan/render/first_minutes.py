@@ -126,11 +126,12 @@ def _then_at_once(plan: Plan, sharing: IntArray) -> str:
 def _not_met(plan: Plan, address: int, level: int) -> str:
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     dry = gap_words(plan, address)
-    asked = f" Asked for {need}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
     flows = plan.levels.uninterrupted_gpm[address, level], plan.levels.on_arrival_gpm[address, level]
     together, later = (_amount(plan, address, float(flow)) for flow in flows)
-    less = flows[1] < flows[0] and later != together
+    less = bool(flows[1] < flows[0] and later != together)
     call = f" Call it with the first alarm: called on arrival it holds {later}." if less else ""
+    at_once = ", all alerted at once" * less
+    asked = f" Asked for {need}{at_once}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
     return f"{held_words(plan, address, level)}; none holds {need}.{call}{asked}"
 
 

@@ -70,6 +70,7 @@ class Answer:
     """What is printed about one case. A minute that does not come, or not before the end, is NaN."""
 
     first_water_min: float
+    """From the booster tank; NaN where the attack engine has none."""
     dump_ready_min: float
     fill_ready_min: float
     established_min: float
@@ -126,7 +127,7 @@ def answer(case: Case) -> Answer:
     dry = dry_stretches(run)
     runs = case.end_min < NEVER
     return Answer(
-        first_water_min=_known(case.first_water_min),
+        first_water_min=_known(case.first_water_min) if case.booster_gal > 0.0 else math.nan,
         dump_ready_min=_known(case.dump_ready_min),
         fill_ready_min=run.fill_ready_min if run.fill_ready_min < case.end_min < NEVER else math.nan,
         established_min=run.established_min,

@@ -355,7 +355,7 @@ def _gap_piece(table: CaseTable) -> GapTable:
     run = Lockstep(table, clock, table.required_gpm, books=True).go()
     levels = run.levels
     books = GapTable(
-        first_water_min=_known(clock.first_water),
+        first_water_min=np.where(table.booster_gal > 0.0, _known(clock.first_water), np.nan),
         dump_ready_min=_known(clock.dump_ready),
         fill_ready_min=np.where(run.fill_ready < clock.end, _known(run.fill_ready), np.nan),
         established_min=levels.established,
