@@ -422,7 +422,7 @@ def test_a_place_that_can_be_written_is_left_as_it_was(tmp_path: Path) -> None:
 def test_place_for_results_is_inside_a_file(tmp_path: Path) -> None:
     (tmp_path / "letter").write_text("a letter", encoding="utf-8")
     result = run_build(SAMPLE / "district.toml", tmp_path / "letter" / "results")
-    assert result.exit_code == 1
+    assert result.exit_code == 2
     assert isinstance(result.exception, SystemExit), "a message, not a traceback"
     assert str(tmp_path / "letter") in result.stderr
     assert (tmp_path / "letter").read_text(encoding="utf-8") == "a letter"

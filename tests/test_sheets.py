@@ -312,7 +312,7 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
     fleet[0, 0, pumps] = False
     without = replace(plan, levels=replace(front, fleet=fleet))
     called = pages(replace(without, groups=(replace(group, others=(changed,)), *plan.groups[1:])))
-    assert any(f"Call {who}: it pumps at fill site {other.site + 1}, {where} drafts" in page for page in called)
+    assert any(f"Call {who} too: it pumps at fill site {other.site + 1}, {where} drafts" in page for page in called)
     # other tankers are named, and who has the same job is not named again
     used = tuple(np.flatnonzero(front.used[0, 0]).tolist())
     assert used != (3,)

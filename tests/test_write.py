@@ -353,7 +353,7 @@ def test_a_file_where_a_folder_should_be(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
     with pytest.raises(OutputError, match="is not a folder"):
         write_results(tmp_path / "file", make_set("new", cards=1))
-    with pytest.raises(OutputError, match="cannot write"):
+    with pytest.raises(OutputError, match="is a file; name another folder"):
         write_results(tmp_path / "file" / "out", make_set("new", cards=1))
     assert (tmp_path / "file").read_text() == "x"
 

@@ -157,7 +157,7 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
         elsewhere = job.startswith("pumps") and other.site != facts.cell("site")
         if engine >= 0 and (engine != mine or elsewhere):
             who = words.printable(plan.units[engine].unit_id)
-            jobs.append(f"{who} {job}" if sent[engine] else f"call {who}: it {job}")
+            jobs.append(f"{who} {job}" if sent[engine] else f"call {who} too: it {job}")
     here = plan.levels.used[lead, level] & ~plan.levels.at_split[lead, level]
     if other.tankers and sorted(other.tankers) != np.flatnonzero(here).tolist():
         named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
