@@ -464,3 +464,20 @@ def test_a_shape_without_coordinates_is_told_in_plain_words(tmp_path: Path) -> N
     path.write_text(f'{{"type": "FeatureCollection", "features": [{features}]}}', encoding="utf-8")
     read = read_table(path, "addresses", "a.geojson")
     assert read.notes == ("a.geojson: some shapes lack a longitude or a latitude; their rows have no place.",)
+
+
+def test_a_bridge_drawn_as_a_line_stands_at_its_middle(tmp_path: Path) -> None:
+    """Unlike an address, which a line says nothing of."""
+    line = '{"type":"LineString","coordinates":[[-72,44],[-72.01,44]]}'
+    feature = f'{{"type":"Feature","properties":{{"bridge_id":"B1"}},"geometry":{line}}}'
+    (tmp_path / "b.geojson").write_text(f'{{"type":"FeatureCollection","features":[{feature}]}}')
+    sheet, _ = open_sheet(tmp_path / "b.geojson", "bridges", "b.geojson", {})
+    read = read_bridges(sheet)
+    assert read.lon.tolist() == pytest.approx([-72.005])
+    assert not sheet.faults
+
+
+def test_a_layer_without_features_says_so(tmp_path: Path) -> None:
+    (tmp_path / "a.geojson").write_text('{"type":"FeatureCollection","features":[]}')
+    with pytest.raises(InputError, match="has no features; is it the right file"):
+        open_sheet(tmp_path / "a.geojson", "addresses", "a.geojson", {})

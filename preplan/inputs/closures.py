@@ -79,7 +79,7 @@ def _values(sheet: Sheet, kinds: TextArray) -> FloatArray:
         wrong = mine & (given != "") & ~(value > 0.0) & ~in_doubt
         for i in np.flatnonzero(wrong).tolist():
             said = expected(given[i], unit_of(kind)) if np.isnan(value[i]) else "must be above 0"
-            sheet.fault(np.arange(len(sheet)) == i, "value", said)
+            sheet.fault_at(i, "value", given[i], said)
         sheet.outside("value", np.where(mine, value, np.nan), bound, unit_of(kind))
     for kind, words in WORDS.items():
         mine = kinds == kind

@@ -64,6 +64,8 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
             "has shapes but no columns: the .dbf file that holds them is missing",
             remedy="put the files .shp, .shx, .dbf and .prj of one name side by side",
         )
+    if not len(meta["fields"]) and (wkb is None or not len(wkb)):
+        raise fail(file, "has no features", remedy="is it the right file, or was it saved with a filter?")
     if wkb is None:
         raise fail(file, "has no shapes", remedy="save the table as CSV with lon and lat")
     shapes, assumed = _to_lonlat(shapely.from_wkb(wkb, on_invalid="ignore"), meta["crs"], file)

@@ -87,8 +87,14 @@ def read_inputs(district_file: Path) -> Inputs:
         files=_files(said),
         left_out={role: aside for role, sheet in opened.items() if (aside := int(np.count_nonzero(sheet.left_out)))},
         rows={role: len(sheet) for role, sheet in opened.items()},
-        read_from={sheet.file: sheet.read_from for sheet in opened.values() if sheet.read_from},
+        read_from={sheet.file: told for sheet in opened.values() if (told := _read_from(sheet))},
     )
+
+
+def _read_from(sheet: Sheet) -> dict[str, str]:
+    """Give the headers that columns are read from under another name; a layer's places come from its shapes."""
+    own = ("lon", "lat") if sheet.is_layer else ()
+    return {name: header for name, header in sheet.read_from.items() if name not in own}
 
 
 def _of_rows(opened: Mapping[str, Sheet]) -> list[Finding]:

@@ -11,10 +11,11 @@ import pandas as pd
 import shapely
 
 from preplan.errors import Finding, InputError
-from preplan.inputs import bounds, cells, degrees
+from preplan.inputs import bounds, cells
 from preplan.inputs.addressing import made_ids
 from preplan.inputs.cells import YES_NO, Numbers
 from preplan.inputs.columns import EVERY_SPEC, SPECS, match_headers
+from preplan.inputs.row_places import read_places
 from preplan.inputs.table_file import read_table
 from preplan.inputs.tables import ShapeArray, TextTable
 from preplan.inputs.units_written import expected, unit_of
@@ -30,12 +31,8 @@ _EMPTY_IS_YES: Mapping[str, str] = {
     "months": "says no months: write them, or leave the cell empty for all year",
 }
 """Columns in which no value is an answer."""
-_ONE_PLACE_DEG = 0.002
-"""About 700 ft from north to south: places nearer than that are one (common sense, no source)."""
 _ROUNDED_FROM = 1000.0
 """What was brought into another unit is told without decimals from here on."""
-_WIDE_DEG = 0.02
-"""About 1.4 mi from north to south: no building is so wide (common sense, no source)."""
 _ROWS_NAMED = 12
 """Rows that a note names; the rest is counted."""
 UNCALCULATED_RULE = "is a formula without a result: open the table in a spreadsheet, save it, and build again"
@@ -111,9 +108,10 @@ class Sheet:
             return
         shown = self.cells(column) if values is None else values
         for i in np.flatnonzero(where).tolist():
-            self._keep(i, column, shown[i], rule)
+            self.fault_at(i, column, shown[i], rule)
 
-    def _keep(self, i: int, column: str, value: str, rule: str) -> None:
+    def fault_at(self, i: int, column: str, value: str, rule: str) -> None:
+        """Keep the fault of one row."""
         row = int(self.row[i])
         named = self.header(column)
         self.faults.append(Rejected(file=self.file, row=row, id=self.id[i], column=named, value=value, rule=rule))
@@ -154,7 +152,7 @@ class Sheet:
         read = cells.read_numbers(self.cells(column), unit)
         values = np.where(self.point_in_doubt(column, unit), np.nan, read.number)
         for i in np.flatnonzero(read.wrong).tolist():
-            self._keep(i, column, self.cells(column)[i], expected(self.cells(column)[i], unit))
+            self.fault_at(i, column, self.cells(column)[i], expected(self.cells(column)[i], unit))
         self.note_readings(column, read, unit)
         # where a column has no bound of its own, an endless or absurd number is still a slip
         bad = (np.abs(values) > LARGEST_NUMBER) & np.full(len(self), high is None)
@@ -198,7 +196,7 @@ class Sheet:
         doubtful = {cell for cell in different if cells.point_in_doubt(cell, unit)}
         found = np.isin(given, list(doubtful)) & (True if where is None else where)
         for i in np.flatnonzero(found).tolist():
-            self._keep(i, column, given[i], cells.point_rule(given[i]))
+            self.fault_at(i, column, given[i], cells.point_rule(given[i]))
         return found
 
     def outside(self, column: str, values: FloatArray, bound: bounds.Bound, unit: str) -> BoolArray:
@@ -206,7 +204,7 @@ class Sheet:
         outside = np.array([bounds.broken(value, bound) for value in values.tolist()], dtype=np.bool_)
         for i in np.flatnonzero(outside).tolist():
             cell = self.cells(column)[i]
-            self._keep(i, column, cell, bounds.rule(unit, cell, float(values[i]), bound))
+            self.fault_at(i, column, cell, bounds.rule(unit, cell, float(values[i]), bound))
         for such in (values > bound.seldom, (values > 0.0) & (values < bound.few)):
             self.ask(such & ~outside, column, values, lambda value: bounds.seldom(unit, value, bound))
         return outside
@@ -265,7 +263,7 @@ class Sheet:
         wrong = np.array([one is None for one in meant], dtype=np.bool_)
         values = text_array([empty if one is None else one for one in meant])  # type: ignore[misc]
         for i in np.flatnonzero(wrong[codes]).tolist() if len(given) else ():
-            self._keep(i, column, given[i], rule if isinstance(rule, str) else rule(given[i]))
+            self.fault_at(i, column, given[i], rule if isinstance(rule, str) else rule(given[i]))
         return values[codes]
 
     # ----------------------------------------------------------------------- ids and places
@@ -294,7 +292,7 @@ class Sheet:
         first[codes[::-1]] = np.arange(len(codes))[::-1]
         again = ids.duplicated().to_numpy(dtype=np.bool_) & (self.id != "")
         for i in np.flatnonzero(again).tolist():
-            self._keep(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
+            self.fault_at(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
 
     def _ask_ids(self, rounded: BoolArray) -> None:
         """Note ids that are taken though a spreadsheet may have made them, or that differ in nothing but capitals."""
@@ -371,68 +369,18 @@ class Sheet:
         self.fault((given != "") & shapely.is_missing(shapes), "geometry", "is not a shape in well-known text")
         return shapes
 
+    @property
+    def is_layer(self) -> bool:
+        """Tell whether the table is a map layer, whose shapes say where its rows are."""
+        return self._layer is not None
+
     def place(self, *, required: bool = True) -> tuple[FloatArray, FloatArray]:
         """Read where each row is, in degrees; the middle of its shape where the table has shapes.
 
         Every row not on earth gets its fault: an empty cell (where a place is required or half of it is
         given), no number, 0, 0, numbers in each other's column, without their sign, projected, out of range.
         """
-        shapes = self.shapes() if self._layer is not None or not (self.has("lon") and self.has("lat")) else None
-        if shapes is None:
-            shown = {name: self.cells(name) for name in ("lon", "lat")}
-            lon, lat = (self._degrees(name) for name in ("lon", "lat"))
-            empty = {name: shown[name] == "" for name in shown}
-        else:
-            lon, lat = self._filled_places(*_middles(shapes))
-            shown = {"lon": _shown(lon), "lat": _shown(lat)}
-            empty = {"lon": np.isnan(lon), "lat": np.isnan(lat)}
-        if shapes is None:
-            for name, none in empty.items():
-                self.fault(none if required else none & ~(empty["lon"] & empty["lat"]), name, "is empty", shown[name])
-        else:
-            self.fault(empty["lon"] & required, "geometry", "is empty: the row has no place", shown["lon"])
-            self._check_shapes(shapes, lon, lat)
-        self._check_range(lon, lat, shown, near=required)
-        return lon, lat
-
-    def _filled_places(self, lon: FloatArray, lat: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Give rows without a shape the place that their columns lon, lat say, with a note."""
-        if not (self.has("lon") and self.has("lat")) or not np.isnan(lon).any():
-            return lon, lat
-        said = [degrees.read_degrees(self.cells(axis), axis)[0] for axis in ("lon", "lat")]
-        good = np.isnan(lon) & (np.abs(said[0]) <= 180.0) & (np.abs(said[1]) <= 90.0) & (said[0] != 0.0)
-        if good.any():
-            first = int(np.flatnonzero(good)[0])
-            count = f", {np.count_nonzero(good):,} rows in all" if np.count_nonzero(good) > 1 else ""
-            self.note(f"row {self.row[first]} has no shape; its lon and lat were taken{count}.")
-        return np.where(good, said[0], lon), np.where(good, said[1], lat)
-
-    def _check_shapes(self, shapes: ShapeArray, lon: FloatArray, lat: FloatArray) -> None:
-        """Find shapes that are no one place, and columns lon, lat that say another place than the shape."""
-        kinds = text_array(["" if shape is None else str(shape.geom_type) for shape in shapes])
-        nowhere = np.full(len(shapes), np.nan)
-        west, south, east, north = shapely.bounds(shapes).T if len(shapes) else (nowhere,) * 4
-        wide_deg = np.nan_to_num(np.fmax(east - west, north - south))
-        # an outline drawn as a closed line is an area
-        line = np.isin(kinds, ("LineString", "MultiLineString")) & ~shapely.is_closed(shapes)
-        self.fault(line, "geometry", "is a line, not a place: give a point, or the outline as an area", kinds)
-        apart = np.isin(kinds, ("MultiPoint", "GeometryCollection")) & (wide_deg > _ONE_PLACE_DEG)
-        middle = shapely.points(np.column_stack([lon, lat]))
-        apart |= ~line & (np.nan_to_num(shapely.distance(middle, shapes)) > _ONE_PLACE_DEG)
-        wide = ~(line | apart) & (wide_deg > _WIDE_DEG)
-        self.ask(
-            wide, "geometry", wide_deg, lambda _: "degrees wide is an area: its middle was taken; is a point meant?"
-        )
-        self.fault(apart, "geometry", "holds places far apart: give each row one point", kinds)
-        if self.has("lon") and self.has("lat"):
-            said = [degrees.read_degrees(self.cells(axis), axis)[0] for axis in ("lon", "lat")]
-            off = np.fmax(np.abs(said[0] - lon), np.abs(said[1] - lat))
-            # whatever is no degree, such as metres or feet of a grid, is not held against the shape
-            such = (np.nan_to_num(off) > _ONE_PLACE_DEG) & (np.abs(said[0]) <= 180.0) & (np.abs(said[1]) <= 90.0)
-            self.ask(
-                such & ~((said[0] == 0.0) & (said[1] == 0.0)), "lon", said[0],
-                lambda _: "and its lat are not where the layer has the row; the layer counts: see which is right",
-            )  # fmt: skip
+        return read_places(self, required=required)
 
     def places_of(self, given: BoolArray) -> tuple[FloatArray, FloatArray]:
         """Read places as `place` does where `given` (rows,) says that there is one; NaN elsewhere, without a fault."""
@@ -444,52 +392,12 @@ class Sheet:
         self._cells = whole
         return lon, lat
 
-    def _degrees(self, axis: str) -> FloatArray:
-        values, wrong, rules = degrees.read_degrees(self.cells(axis), axis)
-        self.fault(wrong, axis, "is not a number")
-        for rule in sorted(rules):
-            self.note(f"{self.header(axis)} is written with {rule} in some rows; they were read so.")
-        return values
-
-    def _check_range(self, lon: FloatArray, lat: FloatArray, shown: Mapping[str, TextArray], *, near: bool) -> None:
-        """Find places that cannot be meant; `near` where all rows lie in one district, not in a whole country."""
-        swapped, unsigned = degrees.look_swapped(lon, lat), degrees.look_unsigned(lon, lat)
-        mirrored = degrees.look_mirrored(lon, lat) & ~(swapped | unsigned)
-        zero = (lon == 0.0) & (lat == 0.0)
-        projected = degrees.look_projected(lon, lat) & ~swapped
-        named = zero | swapped | unsigned | mirrored | projected
-        lost = degrees.look_lost(lon, lat) & near & ~named & (np.abs(lon) <= 180.0) & (np.abs(lat) <= 90.0)
-        named |= lost
-        if named.any():
-            both = text_array([f"{x}, {y}" for x, y in zip(shown["lon"], shown["lat"], strict=True)])
-            self.fault(swapped, "lon, lat", "look swapped: longitude is lon, latitude is lat", both)
-            self.fault(zero & ~swapped, "lon, lat", "is 0, 0, not a place", both)
-            self.fault(unsigned & ~(zero | swapped), "lon, lat", "lacks the minus sign of western longitudes", both)
-            self.fault(mirrored, "lon, lat", "has the wrong sign of latitude, by the other rows", both)
-            self.fault(lost, "lon, lat", "lies far from all others of its table: is a digit wrong?", both)
-            middle = degrees.middle_of(lon, lat)
-            for i in np.flatnonzero(projected).tolist():
-                rule = degrees.projected_rule(float(lon[i]), float(lat[i]), middle)
-                self._keep(i, "lon, lat", both[i], rule)
-        self.fault((np.abs(lon) > 180.0) & ~named, "lon", "is not a longitude (-180 to 180)", shown["lon"])
-        self.fault((np.abs(lat) > 90.0) & ~named, "lat", "is not a latitude (-90 to 90)", shown["lat"])
-
 
 def _without_empty_words(column: TextArray) -> TextArray:
     """Empty the cells in which an export wrote that there is no value."""
     if cells.EMPTY_WORDS.isdisjoint(column.tolist()):
         return column
     return text_array(["" if cell in cells.EMPTY_WORDS else cell for cell in column.tolist()])
-
-
-def _middles(shapes: ShapeArray) -> tuple[FloatArray, FloatArray]:
-    middle = shapely.centroid(shapes)
-    middle[shapely.is_empty(middle)] = None  # a shape of no point has no middle
-    return shapely.get_x(middle), shapely.get_y(middle)
-
-
-def _shown(degrees: FloatArray) -> TextArray:
-    return text_array(["" if np.isnan(value) else f"{value:.10g}" for value in degrees.tolist()])
 
 
 def open_sheet(path: Path, role: str, file: str, mapping: Mapping[str, str]) -> tuple[Sheet, tuple[str, ...]]:
