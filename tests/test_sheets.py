@@ -220,6 +220,7 @@ def called_on_sheets(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, Ot
         call = f"Call this response level by minute {answers.call_by_min[group.lead]:.0f}."
         assert (call if in_time else "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM.") in said
         assert "1 tanker out: " in said
+        assert f"If fill site {other.site + 1} fails: " in said
         held += 1
     return held
 
@@ -256,6 +257,8 @@ def test_who_fills_where_is_told_of_tankers_that_are_parted_in_some_months_alone
             f"{sample.units[u].unit_id} at {np.ceil(again.arrival_min[group.lead, u]):.0f}" for u in order
         )
         assert any(f"Tankers that fill here: {named} min, each after its own call." in page for page in said), named
+    second = int(again.levels.split[group.lead, sample.answers.level[group.lead]])
+    assert any(f"If fill site {second + 1} fails: less, how much is not worked out." in page for page in said)
 
 
 def test_the_backup_s_way_is_the_way_when_the_fill_site_is_out(sample: Plan) -> None:

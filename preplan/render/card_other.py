@@ -110,7 +110,10 @@ def _call_by(facts: Facts, then: ThenCalled) -> float:
 
 
 def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
-    """Say which fill site stands in for the first one in a season, and what it brings, behind a blank."""
+    """Say which fill site stands in for the first one in a season, and what it brings, behind a blank.
+
+    Of the second one, where tankers are split, no more is known than that less flows without it.
+    """
     cell = facts.lead, level
     first, backup = int(season.best_site[cell]), int(season.backup_site[cell])
     if first < 0:
@@ -119,7 +122,9 @@ def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
     pumps = "; an engine must pump there" * there.needs_engine
     named = f"fill site {backup + 1} ({words.printable(there.name)}{pumps})"
     flow = f"{named}, {flow_words(facts, float(season.backup_gpm[cell]))}"
-    return f" If fill site {first + 1} fails: {flow if backup >= 0 else 'NO backup.'}"
+    others = season.sites_of(*cell)[1:]
+    second = f" If fill site {others[0] + 1} fails: less, how much is not worked out." if others else ""
+    return f" If fill site {first + 1} fails: {flow if backup >= 0 else 'NO backup.'}{second}"
 
 
 def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
