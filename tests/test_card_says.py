@@ -97,8 +97,8 @@ def test_a_card_of_several_says_whose_dump_site_it_tells() -> None:
     alone, many = (text(card_words.dump(facts(plan, at))) for at in (one, several(plan)))
     assert alone.startswith("DUMP SITE On")
     assert many.startswith("DUMP SITE FOR ")
-    assert "The others: " in many
-    assert "The others: " not in alone
+    assert "The other: 80 ft from the road, at its own dump site." in many
+    assert "The other" not in alone
 
 
 def test_neighbours_that_a_hose_lay_may_serve_are_named() -> None:

@@ -18,7 +18,9 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
 from preplan.plan_tables import Flag, SeasonLine
 from preplan.records import text_array
-from preplan.render.dispatch import AT_ONCE, DISPATCH_COLUMNS, dispatch_csv
+from preplan.render.dispatch import AT_ONCE, AT_ONCE_TOO, DISPATCH_COLUMNS, dispatch_csv
+from preplan.render.first_minutes import AT_ONCE as FIRST_ALARM
+from preplan.render.first_minutes import officer_words
 from tests.example_plan import example_plan, split_plan
 from tests.plan_checks import SAMPLE, plan_of
 from tests.test_tables import changed, picked, rows_of
@@ -67,6 +69,7 @@ def look_up(found: list[dict[str, str]], number: int) -> list[dict[str, str]]:
 
 def test_the_drawn_plan() -> None:
     plan = example_plan()
+    none = f"no level meets in the worst season: Level 2 holds the most{AT_ONCE_TOO}"
     assert dispatch_csv(plan).decode().splitlines() == [
         ",".join(DISPATCH_COLUMNS),
         ",1,1,odd,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,off road data=90000 ft",
@@ -76,11 +79,17 @@ def test_the_drawn_plan() -> None:
             "-72.036000,44.001500,"
         ),
         (
-            "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,,higher level,500,514,505,tankers,7.0,1,,,"
+            "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,,higher level,500,514,505,tankers,0.0,1,,,"
             f'-72.030500,44.003500,"{AT_ONCE}"'
         ),
-        "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,,not met,500,270,260,tankers,,1,,Mill Road,-72.020500,44.006000,",
-        "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,,F2,,not met,500,251,240,tankers,,1,,Mill Road,-72.019500,44.009000,",
+        (
+            "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,,not met,500,270,260,tankers,,1,,Mill Road,-72.020500,44.006000,"
+            f'"{none}"'
+        ),
+        (
+            "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,,F2,,not met,500,251,240,tankers,,1,,Mill Road,-72.019500,44.009000"
+            f',"{none}"'
+        ),
     ]
 
 
@@ -144,7 +153,8 @@ def test_one_number_two_answers() -> None:
         ("4", "not met"),
         ("6", "served"),
     ]
-    assert found[1]["note"] == "answers of 2 addresses differ: the most demanding is shown (another is served)"
+    assert found[1]["note"].startswith("no level meets in the worst season: Level 2 holds the most")
+    assert found[1]["note"].endswith("; answers of 2 addresses differ: the most demanding is shown (another is served)")
     assert found[2]["note"] == "answers of 2 addresses differ: the most demanding is shown (another is no route)"
 
 
@@ -305,9 +315,9 @@ def test_a_road_that_is_closed_in_winter_alone_says_what_serves_it_in_summer() -
         assert row["response_level"] == ""
     said = {row["to_number"]: row["note"] for row in closed}
     assert (
-        "Level 3 from F10, called by minute 16: E11 E12 T11" in said["922"]
+        "Level 3 from F10, called by minute 16, jobs for E11 E12 T11" in said["922"]
     )  # held against a plan of summer in test_sheets
-    assert "Level 3 from F10, with the first alarm: E11 E12 T11" in said["1041"]
+    assert "Level 3 from F10, with the first alarm, jobs for E11 E12 T11" in said["1041"]
     at = next(a for a in range(len(plan.answers)) if plan.addresses.address_id[a] == "MR0050")
     june = next(line for line in plan.seasons if 6 in line.months)
     assert plan.sites[int(june.best_site[at, 0])].site_id == "F10"
@@ -337,7 +347,23 @@ def test_a_level_that_goes_with_the_first_alarm_is_told_so_beside_its_call_by_mi
                 side = row["parity"] in {"all", "odd" if number % 2 else "even"}
                 if row["from_number"] and int(row["from_number"]) <= number <= int(row["to_number"]) and side:
                     told[str(plan.addresses.address_id[a])] = row["note"].startswith(AT_ONCE)
+                    assert (row["call_by_min"] == "0.0") is row["note"].startswith(AT_ONCE)
     asked = {str(plan.addresses.address_id[a]) for a in np.flatnonzero(at_once)} & set(told)
     assert len(asked) > 20
     assert all(told[one] for one in asked)
     assert sum(told.values()) < len(told) / 2
+
+
+def test_a_level_that_does_not_meet_is_sent_with_the_first_alarm_as_its_card_says() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    found = csv.DictReader(io.StringIO(dispatch_csv(plan).decode("utf-8")))
+    rows = [row for row in found if row["status"] == "not met"]
+    for row in rows:
+        at = [
+            a for a in np.flatnonzero((plan.road == row["road"]) & (plan.answers.status == "not met")).tolist()
+            if row["from_number"] and str(plan.addresses.number[a]) == row["from_number"]
+        ]  # fmt: skip
+        assert row["note"].startswith("no level meets in the worst season: Level ")
+        at_once = [f"Call it {FIRST_ALARM}" in officer_words(plan, a) for a in at]
+        assert not at or (AT_ONCE_TOO in row["note"]) in at_once
+    assert sum(AT_ONCE_TOO in row["note"] for row in rows) > 20

@@ -225,6 +225,23 @@ def called_on_sheets(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, Ot
     return held
 
 
+def test_a_backup_names_what_bars_its_tankers_near_its_fill_site(sample: Plan) -> None:
+    """Fill site 8 lies 100 ft north of a bridge posted 10 ft high; its way is not on these cards."""
+    at = next(row for row, site in enumerate(sample.sites) if site.site_id == "F08")
+    told = 0
+    for group in sample.groups:
+        level = int(sample.answers.level[group.lead])
+        if level < 0 or sample.levels.backup[group.lead, level] != at:
+            continue
+        fleet = np.flatnonzero(sample.levels.fleet[group.lead, level])
+        tall = any((sample.units[unit].height_ft or 0.0) > 10.0 for unit in fleet.tolist())
+        said = " ".join(line.said for part in card_rest.otherwise(Facts(sample, group)) for line in part)
+        barred = "KEEP OFF the Tannery Road bridge (10 ft high, 100 ft south of the fill site)."
+        assert (barred in said) == tall, words.where_words(sample, group.lead)
+        told += tall
+    assert told > 10
+
+
 def test_a_sheet_says_that_the_first_level_meets_in_its_months(sample: Plan) -> None:
     """Where the front shows a higher one: Heron Shore Lane fills at a nearer pond from April to November."""
     told = 0

@@ -142,6 +142,7 @@ def _lower_flags(
     names = [level.name for level in scene.levels]
     there = np.stack([_shown(answers, table) for table in (levels.site, levels.split)])[:, :, None]
     lower = (np.arange(len(names)) < answers.level[:, None]) & (levels.site >= 0) & (there[0] >= 0)
+    lower &= np.nan_to_num(levels.uninterrupted_gpm) > 0.0  # one that brings nothing fills nowhere
     elsewhere = lower & ~(
         (levels.site == there).any(axis=0) & ((levels.split < 0) | (levels.split == there).any(axis=0))
     )

@@ -13,7 +13,7 @@ from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import from_words, splits
 from preplan.render.card_words import flow_words, place
-from preplan.render.first_drive import ENDS, first_drives, unposted_words
+from preplan.render.first_drive import MORE, first_drives, unposted_words
 from preplan.render.first_minutes import lasting
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
@@ -65,6 +65,9 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         said = f"{named} {from_words(season.sites_of(lead, at))}: {flow}{called}{_backup_then(facts, season, at)}"
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}, {said}" for said, those in told.items())
+    if other.months and other.tankers and splits(plan, lead, other):
+        named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
+        yield f"THIS SHEET IS FOR {named} ONLY: the other tankers fill elsewhere then."
 
 
 def _first_meets(facts: Facts, season: SeasonLine, level: int) -> str:
@@ -133,7 +136,7 @@ def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     if not other.tankers:
         return
     yield jobs_words(facts, other)
-    drives = first_drives(plan, facts.lead, other.ways_in, ENDS, other.months)
+    drives = first_drives(plan, facts.lead, other.ways_in, MORE, other.months)
     if drives:
         said = f"Arriving from the station: {'; '.join(drives)}."
         yield " ".join(filter(None, (said, unposted_words(plan, other.ways_in))))

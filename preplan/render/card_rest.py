@@ -25,7 +25,7 @@ from preplan.render.card_seasons import by_season, head, jobs_then, season_words
 from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
 from preplan.render.first_drive import LAST, first_drives, unposted_words
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
-from preplan.render.limit_places import limit_words, place_words, shut_road, trip_limits, weight_warnings
+from preplan.render.limit_places import limit_words, near_backup, place_words, shut_road, trip_limits, weight_warnings
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
 MOST_LEVELS = 6
@@ -111,7 +111,9 @@ def _stands_in(facts: Facts) -> str:
     there = plan.sites[backup]
     season = f" ({month_words(there.months)} only)" if there.seasonal else ""
     flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
-    return f"{named}: {words.site_words(plan, backup)}{season}, {flow}"
+    fleet = np.flatnonzero(plan.levels.fleet[facts.lead, facts.level])
+    bars = near_backup(plan, backup, [plan.units[unit].unit_id for unit in fleet.tolist()])
+    return f"{named}: {words.site_words(plan, backup)}{season}, {flow}{bars}"
 
 
 def backup_in_brief(facts: Facts) -> list[Line]:

@@ -189,6 +189,17 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
     return [f"{words.first_up(month_words(those))}: {said}" for said, those in lines.items()] if len(lines) > 1 else []
 
 
+def months_of_need(facts: Facts) -> str:
+    """Name the months in which no level below the one shown meets where one does in others; else ''."""
+    plan, lead = facts.plan, facts.lead
+    need = float(plan.needs.required_gpm[lead]) - ROUNDING_GPM
+    if facts.level < 1:
+        return ""
+    lower = [np.nan_to_num(season.uninterrupted_gpm[lead, : facts.level]).max() >= need for season in plan.seasons]
+    those = [month for season, meets in zip(plan.seasons, lower, strict=True) if not meets for month in season.months]
+    return month_words(those) if any(lower) and those else ""
+
+
 def months_short(facts: Facts) -> str:
     """Name the months in which no level meets where the one shown does in others; '' where that is not so."""
     plan, lead = facts.plan, facts.lead

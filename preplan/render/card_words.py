@@ -14,6 +14,7 @@ from preplan.render.card_seasons import (
     by_season,
     for_other_months,
     head,
+    months_of_need,
     months_short,
     months_without,
     not_this_way,
@@ -73,7 +74,7 @@ def call(facts: Facts) -> list[Line]:
     """Say what to call: the level in full, units by name with their job and arrival."""
     title = {
         "served": "Meets the required flow with the first response level.",
-        "higher level": "A lower response level does not meet the required flow.",
+        "higher level": f"A lower response level does not meet the required flow{_in(months_of_need(facts))}.",
         "not met": _none_meets(facts),
     }
     if facts.level < 0:
@@ -114,12 +115,15 @@ def _without_level(facts: Facts) -> list[Line]:
             *(line for one in wheels for line in paragraph(one, HALF_PT, indent=10.0, most=4))]  # fmt: skip
 
 
+def _in(months: str) -> str:
+    return f" in {months}" if months else ""
+
+
 def _none_meets(facts: Facts) -> str:
     """Say what is best about the level shown where none meets, and which one brings more later."""
     steady = np.nan_to_num(facts.plan.levels.sustained_gpm[facts.lead])
     most = int(steady.argmax())
-    short = months_short(facts)
-    said = f"No response level meets{f' in {short}' if short else ''}. This one holds the most"
+    said = f"No response level meets{_in(months_short(facts))}. This one holds the most"
     if not most > facts.level >= 0 or steady[most] <= MORE_SHARE * steady[facts.level]:
         return f"{said}{_better_one_out(facts)}."
     later = words.supply(float(steady[most]), STEP_GPM)
@@ -309,6 +313,8 @@ def _others_hose(facts: Facts) -> str:
     """Say how far the card's other buildings stand from the road: each has its own dump site at its frontage."""
     feet = facts.plan.frontages.driveway_ft[[a for a in facts.group.addresses if a != facts.lead]]
     least, most = words.feet(float(feet.min())), words.feet(float(feet.max()))
+    if len(facts.group.addresses) == 2:
+        return f"The other: {least} from the road, at its own dump site."
     return f"The others: {least if least == most else f'{least} to {most}'} from the road, each at its own dump site."
 
 

@@ -24,6 +24,7 @@ from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import FIRST_ALARM_IN, ROUNDING_GPM
 from preplan.records import FloatArray, IntArray
+from preplan.render import first_minutes
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
 from preplan.render.flag_words import flag_words
@@ -61,6 +62,7 @@ WINTER = (12, 1, 2)
 """December, January, February."""
 APART_MI = 0.5
 """Addresses of one road and number farther apart than this are two places (this program's choice, no source)."""
+AT_ONCE_TOO = ", sent with the first alarm: called on arrival it holds less"
 AT_ONCE = "send this level with the first alarm: called on arrival, too little flows or it only just holds"
 """Note of a row whose call-by minute leaves a dry minute, or none to spare."""
 _RANK = ("hydrant", "no route", "served", "higher level", "not met")
@@ -198,6 +200,9 @@ def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
 def _call_by(plan: Plan, row: _Row) -> float:
     """Give the minute by which the level shown is called at every address of a row that has one; NaN: none has."""
     rows = list(row.addresses)
+    higher = plan.answers.status[rows] == "higher level"
+    if np.any(higher & ~plan.answers.in_time(np.array(rows, dtype=np.int32))):
+        return 0.0  # whatever minute it is, it comes before the first arrival
     known = plan.answers.call_by_min[rows][plan.answers.level[rows] == plan.answers.level[row.lead]]
     return float(np.nanmin(known)) if np.isfinite(known).any() else np.nan
 
@@ -208,6 +213,10 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
     higher = plan.answers.status[addresses] == "higher level"
     if np.any(higher & ~plan.answers.in_time(addresses)):
         yield AT_ONCE
+    elif plan.answers.status[row.lead] == "not met" and plan.answers.level[row.lead] >= 0:
+        most = plan.district.levels[int(plan.answers.level[row.lead])].name
+        sent = AT_ONCE_TOO if first_minutes.less_called_later(plan, row.lead) else ""
+        yield f"no level meets in the worst season: {most} holds the most{sent}"
     else:
         yield from dict.fromkeys(
             flag_words(flag).rstrip(".")
@@ -238,7 +247,9 @@ def _other_months(plan: Plan) -> list[tuple[str, ...]]:
         facts = Facts(plan, group)
         planned = [other for other in group.others if other.months and facts.level >= 0]
         jobs = tuple(
-            _SITE.sub(lambda one: plan.sites[int(one[1]) - 1].site_id, f"{month_words(other.months)}:{told}")
+            _SITE.sub(lambda one: plan.sites[int(one[1]) - 1].site_id, f"{month_words(other.months)}:{told}").rstrip(
+                "."
+            )
             for other in planned
             if (told := jobs_then(facts, other))
         )
@@ -290,7 +301,7 @@ def _crewed(plan: Plan, sheets: Sequence[OtherCircuit], months: tuple[int, ...])
         if unit >= 0
     }
     named = " ".join(plan.units[unit].unit_id for unit in sorted(arrival, key=lambda unit: (arrival[unit], unit)))
-    return f": {named}" if named else ""
+    return f", jobs for {named}" if named else ""
 
 
 # --------------------------------------------------------------------------- rows

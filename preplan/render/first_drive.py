@@ -13,7 +13,7 @@ from preplan.records import ALL_MONTHS
 from preplan.render import words
 from preplan.render.limit_places import far_words, shut_road
 
-EVERY, WHOLE, ENDS, LAST = 99, 5, 2, 1
+EVERY, WHOLE, MORE, ENDS, LAST = 99, 5, 4, 2, 1
 """Steps that are told, the last ones: who comes from afar asks for the end of the way. The others where a card has
 little room: of the last road the heading alone (this program's choice)."""
 BORDER = "BORDER CONTROL"

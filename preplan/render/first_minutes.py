@@ -126,13 +126,20 @@ def _then_at_once(plan: Plan, sharing: IntArray) -> str:
 def _not_met(plan: Plan, address: int, level: int) -> str:
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     dry = gap_words(plan, address)
-    flows = plan.levels.uninterrupted_gpm[address, level], plan.levels.on_arrival_gpm[address, level]
-    together, later = (_amount(plan, address, float(flow)) for flow in flows)
-    less = bool(flows[1] < flows[0] and later != together)
+    less = less_called_later(plan, address)
+    later = _amount(plan, address, float(plan.levels.on_arrival_gpm[address, level]))
     call = f" Call it with the first alarm: called on arrival it holds {later}." if less else ""
     at_once = ", all alerted at once" * less
     asked = f" Asked for {need}{at_once}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
     return f"{held_words(plan, address, level)}; none holds {need}.{call}{asked}"
+
+
+def less_called_later(plan: Plan, address: int) -> bool:
+    """Tell whether the level shown holds less on paper where it is called on arrival."""
+    cell = address, int(plan.answers.level[address])
+    flows = float(plan.levels.uninterrupted_gpm[cell]), float(plan.levels.on_arrival_gpm[cell])
+    at_once, later = (_amount(plan, address, flow) for flow in flows)
+    return flows[1] < flows[0] and later != at_once
 
 
 def _amount(plan: Plan, address: int, gpm: float) -> str:

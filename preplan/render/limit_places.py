@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 import numpy as np
@@ -38,6 +39,18 @@ def site_warnings(plan: Plan, site: int, told: Collection[int] = ()) -> list[str
         for flag in plan.site_flags[site]
         if flag.stretches and not {*flag.stretches} <= {*told}
     ]
+
+
+def near_backup(plan: Plan, site: int, units: Iterable[str]) -> str:
+    """Name what bars some of a card's units near a fill site whose way is not told, behind a blank; '' for nothing."""
+    mine, there = {*units}, plan.sites[site]
+    said = {
+        _limit_of(flag)[0]: f"{flag.limit}, {far}"
+        for flag in plan.site_flags[site]
+        if flag.stretches and mine & set(re.split(r"[\s,:;()]+", str(flag.value)))
+        if (far := far_words(plan, flag.stretches, there.lon, there.lat, "fill site"))
+    }
+    return "".join(f" KEEP OFF {road} ({limit})." for road, limit in said.items())
 
 
 def _place_words(plan: Plan, flag: Flag, lon: float, lat: float, what: str) -> str:
