@@ -354,6 +354,16 @@ class HydrantReach(Columns):
     """NaN: none."""
 
 
+def leaves_time(gap_min: FloatArray, call_by_min: FloatArray, arrival_min: FloatArray) -> BoolArray:
+    """Mask the cases, (cases,), in which who arrives first may call a higher level and nothing lacks.
+
+    Called on arrival it leaves no dry minute, and the latest minute to call it, NaN: none, is not before the arrival.
+    """
+    with np.errstate(invalid="ignore"):
+        in_time: BoolArray = ~(gap_min > LEAST_GAP_MIN) & (call_by_min >= arrival_min)
+    return in_time
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnswerTable(Columns):
     """One row an address: what the card says first."""
@@ -391,6 +401,6 @@ class AnswerTable(Columns):
 
     def in_time(self, rows: IntArray | slice | int = slice(None)) -> BoolArray:
         """Mask those of some addresses whose higher level brings enough throughout though it is called on arrival."""
-        enough: BoolArray = (self.status[rows] == "higher level") & ~(self.gap_min[rows] > LEAST_GAP_MIN)
-        with np.errstate(invalid="ignore"):
-            return enough & (self.call_by_min[rows] >= self.first_arrival_min[rows])
+        early = leaves_time(self.gap_min[rows], self.call_by_min[rows], self.first_arrival_min[rows])
+        in_time: BoolArray = (self.status[rows] == "higher level") & early
+        return in_time

@@ -15,6 +15,7 @@ from preplan.render import card_parts, card_rest, card_words, crew
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
 from preplan.render.lettering_pdf import Line
+from preplan.render.limit_places import near_backup
 from preplan.render.paper import Document
 from preplan.render.scene import Box
 from preplan.render.site_pdf import in_other_months
@@ -195,3 +196,38 @@ def test_the_officer_s_sentences_are_never_cut() -> None:
     for group in plan.groups:
         lines = card_words.officer(Facts(plan, group))
         assert not lines or not lines[-1].said.endswith("…"), group.lead
+
+
+def test_months_in_which_a_lower_level_or_any_level_meets_are_told_of_the_others() -> None:
+    """The drawn plan in two seasons: what lacks in the worst one need not lack in the other."""
+    plan, need = example_plan(), example_plan().needs.required_gpm
+    line = plan.seasons[0]
+    for address, low, status, flows in (
+        (1, "A lower response level does not meet the required flow", "higher level", (1.2, 1.3)),
+        (3, "No response level meets", "not met", (0.6, 1.3)),
+    ):
+        at = next(k for k, group in enumerate(plan.groups) if group.lead == address)
+        rich = line.uninterrupted_gpm.copy()
+        rich[address] = need[address] * np.array(flows)
+        poor = rich.copy()
+        poor[address] = need[address] * np.array([0.5, 1.0 if status == "higher level" else 0.6])
+        for summer, told in ((rich, " in December to March"), (poor, "")):
+            seasons = (
+                replace(line, months=(12, 1, 2, 3), uninterrupted_gpm=poor),
+                replace(line, months=tuple(range(4, 12)), uninterrupted_gpm=summer),
+            )
+            said = text(card_words.call(facts(replace(plan, seasons=seasons), at)))
+            assert f"{low}{told}." in said
+            line_said = card_words.status_line(facts(replace(plan, seasons=seasons), at))
+            assert line_said == (f"{status}{told}" if status == "not met" else status)
+
+
+def test_a_backup_s_bar_is_named_for_a_unit_whose_id_has_blanks() -> None:
+    plan = example_plan()
+    flag = Flag("posted below size", "Tanker 1 B (up to 10.8 ft): Mill Road (posted 10 ft high)", stretches=(0,),
+                limit="10 ft high")  # fmt: skip
+    barred = replace(plan, site_flags=((flag,), *plan.site_flags[1:]))
+    assert near_backup(barred, 0, ["Tanker 1 B"]).startswith(" KEEP OFF Mill Road (10 ft high, ")
+    assert near_backup(barred, 0, ["Tanker 1", "T9"]).startswith(" KEEP OFF")  # rather once too often
+    assert near_backup(barred, 0, ["anker 1 B", "Tanker 11"]) == ""
+    assert near_backup(barred, 0, []) == ""

@@ -13,10 +13,11 @@ from pypdf import PdfReader
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import Flag
+from preplan.plan_tables import FIRST_ALARM_IN, Flag
 from preplan.render import crew
-from preplan.render.card_seasons import season_words, seasons_alone
-from preplan.render.first_minutes import officer_words
+from preplan.render.card_facts import Facts
+from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
+from preplan.render.first_minutes import officer_words, then_at_once
 from preplan.render.limit_places import posted_words
 from preplan.render.map_answers import flag_said
 from preplan.render.us_grid import grid_words
@@ -384,3 +385,16 @@ def test_a_what_if_prints_on_one_sheet_without_a_box_to_choose_in(wide: Opened) 
     assert page.inner_text(".field .chosen >> nth=0") == "any response level"
     page.emulate_media(media="screen")
     assert len(sheets(page)) == 1
+
+
+def test_what_differs_in_other_months_stands_beside_the_call_and_above_the_level(wide: Opened, plan: Plan) -> None:
+    """The map said 'by minute 13' alone, and that no engine is needed, where in summer two have other jobs."""
+    early = [g for g in plan.groups if any(one.code == FIRST_ALARM_IN for one in plan.answers.flags[g.lead])]
+    jobs = [g for g in plan.groups if plan.answers.level[g.lead] >= 0 and other_jobs(Facts(plan, g))]
+    assert early
+    assert len(jobs) > 5
+    for group in [*early, *jobs[:4]]:
+        choose(wide.page, str(plan.addresses.address_id[group.lead]))
+        said = wide.page.inner_text("#panel-body").replace("\u00a0", " ")
+        for line in [*then_at_once(plan, [group.lead]), *other_jobs(Facts(plan, group))]:
+            assert line in said, group.lead

@@ -32,7 +32,7 @@ class Building:
         typer.Option(
             "--dwelling/--no-dwelling",
             help="A one- or two-family dwelling, whose construction number counts at most 1.0. "
-            "Default: yes at hazard number 7, up to 10,000 sq ft of ground.",
+            f"Default: yes at hazard number 7, up to {LARGEST_DWELLING_SQFT:,.0f} sq ft of ground.",
             show_default=False,
         ),
     ] = None

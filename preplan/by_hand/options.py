@@ -231,7 +231,7 @@ def _read(text: str, kind: _Kind) -> tuple[float, str]:
         if math.isnan(value):
             return value, expected(text, kind.unit)
     if abs(value) > _MOST.get(kind.unit, math.inf):
-        return value, f"must be at most {_MOST[kind.unit]:,g}"
+        return value, f"must be at most {_MOST[kind.unit]:,.10g}"
     if not kind.whole:
         return value, ""
     return (int(value), "") if value % 1 == 0 else (value, "must be a whole number")

@@ -12,7 +12,7 @@ import numpy as np
 
 from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
-from preplan.records import FILL_SITE_KINDS, FillSite
+from preplan.records import FILL_SITE_KINDS, FillSite, FloatArray, TextArray
 from preplan.rules import ShuttleRules
 
 KINDS: Mapping[str, str] = {
@@ -66,24 +66,12 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
         column: sheet.number(column, bound=bounds.FILL_SITES.get(column), **limits)
         for column, limits in _LIMITS.items()
     }
-    rate = np.where(np.isfinite(numbers["site_gpm"]), numbers["site_gpm"], np.inf)
-    most = np.fmin(rate, numbers["fill_gpm"] * np.fmax(np.nan_to_num(numbers["positions"], nan=1.0), 1.0))
-    sheet.ask(
-        numbers["low_gpm"] > most, "low_gpm", numbers["low_gpm"],
-        lambda _: "is more in a dry season than fill_gpm, positions and site_gpm give at all: is it so?",
-    )  # fmt: skip
+    _check_dry_season(sheet, numbers)
     unstored = np.isin(kind, HOLDS_STORAGE) & (sheet.cells("storage_gal") == "")
     sheet.fault(unstored, "storage_gal", "is empty: a cistern or tank needs the gallons it holds")
     turnaround = sheet.word("turnaround", TURNAROUNDS)
     needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.in_service()
-    tested = sheet.parsed("tested", cells.iso_date, cells.date_rule)
-    latest = max(date, dt.date.today().isoformat())  # noqa: DTZ011 - a calendar's day, nobody's clock
-    sheet.fault((tested != "") & (tested > latest), "tested", "lies in the future: is a digit of the year wrong?")
-    sheet.fault(
-        (tested != "") & (tested < EARLIEST_TEST),
-        "tested",
-        f"lies before {EARLIEST_TEST}: is a digit of the year wrong?",
-    )
+    tested = _tested(sheet, date)
     months = sheet.months("months")
     texts = {column: sheet.text(column) for column in ("source_id", "connection", "notes")}
 
@@ -118,6 +106,24 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
     sites = [site(i) for i in np.flatnonzero(sheet.good).tolist()]
     _note_names(sheet, sites)
     return tuple(sorted(sites, key=lambda one: one.site_id))
+
+
+def _check_dry_season(sheet: Sheet, numbers: Mapping[str, FloatArray]) -> None:
+    """Ask about a rate of dry seasons that is more than the site gives at all."""
+    rate = np.where(np.isfinite(numbers["site_gpm"]), numbers["site_gpm"], np.inf)
+    most = np.fmin(rate, numbers["fill_gpm"] * np.fmax(np.nan_to_num(numbers["positions"], nan=1.0), 1.0))
+    asked = "is more in a dry season than fill_gpm, positions and site_gpm give at all: is it so?"
+    sheet.ask(numbers["low_gpm"] > most, "low_gpm", numbers["low_gpm"], lambda _: asked)
+
+
+def _tested(sheet: Sheet, date: str) -> TextArray:
+    """Read the dates of flow tests; none is later than today and the day for which the plan stands."""
+    tested = sheet.parsed("tested", cells.iso_date, cells.date_rule)
+    latest = max(date, dt.date.today().isoformat())  # noqa: DTZ011 - a calendar's day, nobody's clock
+    wrong = "is a digit of the year wrong?"
+    sheet.fault((tested != "") & (tested > latest), "tested", f"lies in the future: {wrong}")
+    sheet.fault((tested != "") & (tested < EARLIEST_TEST), "tested", f"lies before {EARLIEST_TEST}: {wrong}")
+    return tested
 
 
 def _note_names(sheet: Sheet, sites: Iterable[FillSite]) -> None:

@@ -96,6 +96,14 @@ def merged_scene(scenes: Sequence[Scene], road: IntArray) -> Scene:
     )
 
 
+def told_by_season(
+    answers: AnswerTable, backup: IntArray, choice: Choice, flows: Sequence[Flows], of_line: Sequence[int]
+) -> AnswerTable:
+    """Say what differs in other months than those that decide: no way, no backup, less time to call."""
+    answers = with_lone_months(season_flags(answers, choice.seasons), backup, choice.seasons)
+    return with_early_calls(answers, choice, flows, of_line)
+
+
 def season_flags(answers: AnswerTable, seasons: tuple[SeasonLine, ...]) -> AnswerTable:
     """Say of an address that no tanker reaches in its worst season, but in others, in which months."""
     ways = np.stack([(line.best_site >= 0).any(axis=1) for line in seasons])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from preplan.plan_cards import Strip
-from preplan.plan_tables import LEAST_GAP_MIN
+from preplan.plan_tables import leaves_time
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
 from preplan.records import BoolArray, FloatArray, IntArray, joined
@@ -85,7 +85,7 @@ class CalledIn:
     call_by_min: FloatArray
     """Latest whole minute without a dry minute; NaN: none, or a case of the first level."""
     in_time: BoolArray
-    """It comes after the first arrival, and who is called on arrival leaves no dry minute."""
+    """As `leaves_time` says."""
     gap_min: FloatArray
     """Too little water, called on arrival."""
 
@@ -97,8 +97,7 @@ def called_in(scene: Scene, run: Crews) -> CalledIn:
     latest[later] = call_by(scene, run.rows(later))
     attack = scene.response.attack_engine[run.address]
     arrival = np.where(attack >= 0, scene.response.arrival_min[run.address, np.maximum(attack, 0)], np.inf)
-    with np.errstate(invalid="ignore"):
-        return CalledIn(latest, (gap_min <= LEAST_GAP_MIN) & (latest >= arrival), gap_min)
+    return CalledIn(latest, leaves_time(gap_min, latest, arrival), gap_min)
 
 
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:

@@ -19,9 +19,7 @@ from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.by_season import (
     merged_scene,
     rows_of,
-    season_flags,
-    with_early_calls,
-    with_lone_months,
+    told_by_season,
     worst_roads,
 )
 from preplan.planning.doubts import settle_doubts
@@ -115,9 +113,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     trips, forest = keep_trips(circuits, free_min, searched.measures, shown, road)
     levels = with_trips(graded.levels, trips, len(scene.sites))
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
-    answers = season_flags(with_hydrants(answers, hydrant, inputs.hydrants), choice.seasons)
-    answers = with_lone_months(answers, levels.backup, choice.seasons)
-    answers = with_early_calls(answers, choice, flows, roads_of(ground, choice.seasons))
+    answers = with_hydrants(answers, hydrant, inputs.hydrants)
+    answers = told_by_season(answers, levels.backup, choice, flows, roads_of(ground, choice.seasons))
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)

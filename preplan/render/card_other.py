@@ -121,13 +121,15 @@ def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
     first, backup = int(season.best_site[cell]), int(season.backup_site[cell])
     if first < 0:
         return ""
-    there = facts.plan.sites[backup]
-    pumps = "; an engine must pump there" * there.needs_engine
-    named = f"fill site {backup + 1} ({words.printable(there.name)}{pumps})"
-    flow = f"{named}, {flow_words(facts, float(season.backup_gpm[cell]))}"
+    flow = "NO backup."
+    if backup >= 0:
+        there = facts.plan.sites[backup]
+        pumps = "; an engine must pump there" * there.needs_engine
+        named = f"fill site {backup + 1} ({words.printable(there.name)}{pumps})"
+        flow = f"{named}, {flow_words(facts, float(season.backup_gpm[cell]))}"
     others = season.sites_of(*cell)[1:]
     second = f" If fill site {others[0] + 1} fails: less, how much is not worked out." if others else ""
-    return f" If fill site {first + 1} fails: {flow if backup >= 0 else 'NO backup.'}{second}"
+    return f" If fill site {first + 1} fails: {flow}{second}"
 
 
 def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:

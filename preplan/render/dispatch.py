@@ -22,12 +22,11 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
-from preplan.plan_tables import FIRST_ALARM_IN, ROUNDING_GPM
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import FloatArray, IntArray
 from preplan.render import first_minutes
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
-from preplan.render.flag_words import flag_words
 from preplan.render.tables import (
     Cells,
     Numbers,
@@ -197,33 +196,32 @@ def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
     return [" ".join(dict.fromkeys(one)) for one in found]
 
 
+def _at_once(plan: Plan, row: _Row) -> bool:
+    """Tell whether the level shown goes with the first alarm, at any address of a row that has that level."""
+    rows = np.array(row.addresses, dtype=np.int32)
+    higher = plan.answers.status[rows] == "higher level"
+    return bool(plan.answers.status[row.lead] == "higher level" and np.any(higher & ~plan.answers.in_time(rows)))
+
+
 def _call_by(plan: Plan, row: _Row) -> float:
     """Give the minute by which the level shown is called at every address of a row that has one; NaN: none has."""
-    rows = list(row.addresses)
-    higher = plan.answers.status[rows] == "higher level"
-    if np.any(higher & ~plan.answers.in_time(np.array(rows, dtype=np.int32))):
+    if _at_once(plan, row):
         return 0.0  # whatever minute it is, it comes before the first arrival
+    rows = list(row.addresses)
     known = plan.answers.call_by_min[rows][plan.answers.level[rows] == plan.answers.level[row.lead]]
     return float(np.nanmin(known)) if np.isfinite(known).any() else np.nan
 
 
 def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
     """Say what the cells cannot: which level goes with the first alarm, who is meant, what holds in other months."""
-    addresses = np.array(row.addresses, dtype=np.int32)
-    higher = plan.answers.status[addresses] == "higher level"
-    if np.any(higher & ~plan.answers.in_time(addresses)):
+    if _at_once(plan, row):
         yield AT_ONCE
     elif plan.answers.status[row.lead] == "not met" and plan.answers.level[row.lead] >= 0:
         most = plan.district.levels[int(plan.answers.level[row.lead])].name
         sent = AT_ONCE_TOO if first_minutes.less_called_later(plan, row.lead) else ""
         yield f"no level meets in the worst season: {most} holds the most{sent}"
     else:
-        yield from dict.fromkeys(
-            flag_words(flag).rstrip(".")
-            for a in row.addresses
-            for flag in plan.answers.flags[a]
-            if flag.code == FIRST_ALARM_IN
-        )
+        yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, row.addresses))
     if row.note:
         yield row.note
     else:

@@ -113,14 +113,14 @@ def _higher(plan: Plan, address: int, level: int, sharing: IntArray) -> str:
         if dry
         else f"called on arrival it {'holds too' if in_time and enough else 'only just holds'}"
     )
-    then = _then_at_once(plan, sharing) if in_time else ""
+    then = "".join(f" {one}" for one in then_at_once(plan, sharing.tolist())) if in_time else ""
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"
 
 
-def _then_at_once(plan: Plan, sharing: IntArray) -> str:
-    """Name the months in which the level goes with the first alarm all the same, behind a blank."""
-    flags = {str(one): one for a in sharing.tolist() for one in plan.answers.flags[a] if one.code == FIRST_ALARM_IN}
-    return "".join(f" {flag_words(flag)}" for flag in flags.values())
+def then_at_once(plan: Plan, sharing: Sequence[int]) -> list[str]:
+    """Name the months in which the level of some addresses goes with the first alarm all the same, each once."""
+    flags = (one for a in sharing for one in plan.answers.flags[a] if one.code == FIRST_ALARM_IN)
+    return list(dict.fromkeys(map(flag_words, flags)))
 
 
 def _not_met(plan: Plan, address: int, level: int) -> str:

@@ -43,11 +43,13 @@ def site_warnings(plan: Plan, site: int, told: Collection[int] = ()) -> list[str
 
 def near_backup(plan: Plan, site: int, units: Iterable[str]) -> str:
     """Name what bars some of a card's units near a fill site whose way is not told, behind a blank; '' for nothing."""
-    mine, there = {*units}, plan.sites[site]
+    there = plan.sites[site]
+    # an id may hold blanks, so the flag's words are not parted
+    mine = re.compile("|".join(rf"(?<![\w-]){re.escape(unit)}(?![\w-])" for unit in units) or "(?!)")
     said = {
         _limit_of(flag)[0]: f"{flag.limit}, {far}"
         for flag in plan.site_flags[site]
-        if flag.stretches and mine & set(re.split(r"[\s,:;()]+", str(flag.value)))
+        if flag.stretches and mine.search(str(flag.value))
         if (far := far_words(plan, flag.stretches, there.lon, there.lat, "fill site"))
     }
     return "".join(f" KEEP OFF {road} ({limit})." for road, limit in said.items())

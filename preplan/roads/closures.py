@@ -157,9 +157,10 @@ def _missed(closure: Closure, far_ft: float) -> Finding:
         )  # fmt: skip
     lon, lat = closure.line[0]
     far = f"{far_ft:,.0f} ft" if far_ft < FT_PER_MI else f"{far_ft / FT_PER_MI:,.1f} mi"
+    near = f"lies {far} from the nearest road for tankers, over {REACH_FT:g} ft"
     return Finding(
         file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="lon, lat",
         value=f"{lon:.6g}, {lat:.6g}",
-        rule=f"lies {far} from the nearest road for tankers, over {REACH_FT:g} ft",
+        rule=near if np.isfinite(far_ft) else "cannot be placed: the road file has no road for tankers",
         remedy="move it onto the road it closes",
     )  # fmt: skip
