@@ -82,6 +82,19 @@ def test_a_slip_of_the_thumb_is_forgiven_and_enter_opens_nothing_by_it(wide: Ope
     assert page.inner_text("#panel-body h2") == "354 Beaver Meadow Rd"
 
 
+@pytest.mark.parametrize("words", ["1533 State", "1533 state route", "1533 State Rte"])
+def test_a_numbered_road_is_found_while_its_number_is_still_to_be_typed(wide: Opened, words: str) -> None:
+    """It said that nothing was found, until the last figure; Enter opens nothing, for the number may be another."""
+    page = wide.page
+    found = listed(page, words)
+    assert found[0] == "Go on with the road's number; so far:"
+    assert "1533 SR 917" in found
+    page.keyboard.press("Enter")
+    assert not page.is_visible("#panel-body h2")
+    assert listed(page, "1533 State Route 917") == ["1533 SR 917"]
+    assert "1533 SR 917" not in listed(page, "1533 State Route 918")
+
+
 def test_two_slips_in_a_short_word_and_any_in_a_number_are_not_forgiven(wide: Opened) -> None:
     page = wide.page
     for words in ("354 bvaer medwo", "Beaer Mqzow", "T3l", "zzzz", "Qxzgristmill"):

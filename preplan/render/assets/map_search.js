@@ -146,7 +146,17 @@ function find(text) {
     if (found.count) return { hits, count: found.count + first.length };
     if (found.nearest && routes && !first.length) nearest = found;
   }
-  return nearest || (first.length ? { hits: first, count: first.length } : findMisspelt(text));
+  return nearest || (first.length ? { hits: first, count: first.length } : findBegun(text) || findMisspelt(text));
+}
+
+// What may be meant while the number of a road is still to be typed, as after '1533 State': its words are one with it.
+function findBegun(text) {
+  const words = plain(text).split(" ");
+  while (beforeNumber.has(words[words.length - 1])) words.pop();
+  if (!words.length || words.length === plain(text).split(" ").length) return null;
+  const { things, ends } = searchable();
+  const { hits, count } = findWords(wordsOf(words.join(" ")).slice(0, 30), things, ends);
+  return count ? { hits, count: 0, nearest: "Go on with the road's number; so far:" } : null;
 }
 
 // What may be meant where nothing is spelt as asked: nothing opens but what is picked.
