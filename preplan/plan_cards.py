@@ -130,6 +130,11 @@ class OtherCircuit:
     ways_in: tuple[WayIn, ...] = ()
     """First drives in its months of those whom its sheet names."""
 
+    @property
+    def crew(self) -> frozenset[int]:
+        """Units that have a job on its sheet."""
+        return frozenset({self.attack_engine, self.dump_engine, self.fill_engine, *self.tankers} - {-1})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardGroup:

@@ -14,7 +14,7 @@ import pytest
 from pypdf import PdfReader
 
 from preplan.plan import Plan
-from preplan.plan_cards import CardGroup, Step, WayIn
+from preplan.plan_cards import CardGroup, OtherCircuit, Step, WayIn
 from preplan.planning.ground import SeasonGround
 from preplan.planning.vehicles import loaded_vehicle
 from preplan.planning.ways_in import with_ways_in
@@ -57,7 +57,7 @@ def season(town: Drawing, months: tuple[int, ...], posted_lb: float) -> SeasonGr
 
 def ways(
     units: tuple[Unit, ...], *, to: int = 1, pumps: int = -1, level: int = 0, winter_lb: float = 20000.0,
-    unposted: tuple[int, ...] = (),
+    unposted: tuple[int, ...] = (), others: tuple[OtherCircuit, ...] = (),
 ) -> tuple[WayIn, ...]:  # fmt: skip
     """Ask for the first drives of all units to the place near or far; `pumps` does so at the far one.
 
@@ -88,7 +88,7 @@ def ways(
     searched = SimpleNamespace(road=np.zeros(2, dtype=np.int32), seasons=lines, of_line=(0, 1))
     group = CardGroup(
         road="", addresses=(to,), lead=to, first_number=-1, last_number=-1, out_steps=(), back_steps=(),
-        cross_street="",
+        cross_street="", others=others,
     )  # fmt: skip
     stations = cast("Any", (SimpleNamespace(station_id="S1"),))
     some = with_ways_in(
@@ -134,6 +134,39 @@ def test_the_months_in_which_a_way_is_posted_too_low_are_told_and_the_way_then()
     assert (round_it.shut_months, round_it.shut_stretches, round_it.months) == ((), (), ())
     assert (then.units, then.months, then.shut_months) == ((1,), tuple(sorted(WINTER)), ())
     assert told(then) == told(round_it)
+
+
+def sheet(months: tuple[int, ...], **jobs: Any) -> OtherCircuit:
+    return OtherCircuit(site=0, trip=0, level=0, out_steps=(), back_steps=(), backup=False, months=months, **jobs)
+
+
+def test_who_has_no_job_on_the_sheet_of_other_months_is_told_a_way_then_all_the_same() -> None:
+    """A winter sheet gives the light engine a job or none; in front it comes to the fire, or pumps at the far site."""
+    idle, busy = sheet(WINTER, attack_engine=0), sheet(WINTER, attack_engine=0, dump_engine=1)
+    *_, then = ways((HEAVY, LIGHT), winter_lb=10000.0, others=(idle,))
+    assert (then.units, then.months, then.site) == ((1,), tuple(sorted(WINTER)), -1)
+    assert all(not way.months for way in ways((HEAVY, LIGHT), winter_lb=10000.0, others=(busy,)))
+    # who pumps in front has another's place there then: it comes to the fire
+    *_, then = ways((HEAVY, LIGHT), pumps=1, winter_lb=10000.0, others=(idle,))
+    assert (then.units, then.months, then.site) == ((1,), tuple(sorted(WINTER)), -1)
+    some = ways((HEAVY, LIGHT), pumps=1, winter_lb=10000.0, others=(sheet(WINTER[:1], attack_engine=0),))
+    assert [(way.units, way.months, way.site) for way in some if way.months] == [
+        ((1,), tuple(sorted(WINTER[1:])), 1),
+        ((1,), WINTER[:1], -1),
+    ]
+
+
+def test_every_way_of_a_card_that_does_not_hold_in_some_months_has_one_for_those(sample: Plan) -> None:
+    shut = 0
+    for group in sample.groups:
+        told = {(unit, month) for way in group.ways_in for unit in way.units for month in way.months}
+        told |= {(unit, month) for other in group.others for unit in other.crew for month in other.months}
+        gone = {
+            (unit, month) for way in group.ways_in if not way.months for unit in way.units for month in way.shut_months
+        }
+        assert gone <= told, group.lead
+        shut += len(gone)
+    assert shut > 100
 
 
 def test_who_comes_against_the_loaded_tankers_is_known() -> None:

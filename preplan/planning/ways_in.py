@@ -110,24 +110,29 @@ def _sheet_drives(
                 continue
             season = _season_of(searched, other.months)
             leaves = _leaves(*sheets, other.trip)
-            crew = {other.attack_engine, other.dump_engine, other.fill_engine, *other.tankers} - {-1}
-            for unit in sorted(crew):
+            for unit in sorted(other.crew):
                 site = other.site if unit == other.fill_engine else -1
                 yield _Drive(at, group.lead, unit, site, season, leaves, sheet, other.months)
 
 
 def _then(groups: Sequence[CardGroup], searched: Searched, front: dict[tuple[int, int], Ways]) -> Iterator[_Drive]:
-    """List the first drives in months in which a card's own do not hold, where no sheet is for those."""
+    """List the first drives in months in which a card's own do not hold, of whom no sheet of those gives a job.
+
+    Where a sheet of those months has others pump, who pumps in front comes to the dump site.
+    """
     months_of: defaultdict[int, list[int]] = defaultdict(list)
     for season, line in zip(searched.of_line, searched.seasons, strict=True):
         months_of[season] += line.months
     for (at, _), ways in front.items():
         group = groups[at]
-        told = {month for other in group.others for month in other.months}
+        behind = {month for other in group.others for month in other.months}
+        has_job = {(unit, month) for other in group.others for unit in other.crew for month in other.months}
         for way, (season, those) in product(ways.values(), months_of.items()):
-            months = tuple(month for month in those if month in way.shut_months and month not in told)
-            for unit in way.units if months else ():
-                yield _Drive(at, group.lead, unit, way.site, season, months=months)
+            shut = {*those} & {*way.shut_months}
+            for unit, (site, some) in product(way.units, ((way.site, shut - behind), (-1, shut & behind))):
+                months = tuple(month for month in those if month in some and (unit, month) not in has_job)
+                if months:
+                    yield _Drive(at, group.lead, unit, site, season, months=months)
 
 
 def _joined(ways: Iterable[WayIn]) -> Iterator[WayIn]:

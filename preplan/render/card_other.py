@@ -161,5 +161,4 @@ def jobs_words(facts: Facts, other: OtherCircuit) -> str:
         jobs.append(f"Fill site: {crew.arrivals(plan, [other.fill_engine], at_site)}")
     here = " that fill here" * splits(plan, facts.lead, other)
     jobs.append(f"Tankers{here}: {crew.arrivals(plan, other.tankers, on_scene)}")
-    crewed = {other.attack_engine, other.dump_engine, other.fill_engine, *other.tankers} - {-1}
-    return f"{'. '.join(jobs)}, each after its own call. {crew.asked_words(plan, sorted(crewed))}".rstrip()
+    return f"{'. '.join(jobs)}, each after its own call. {crew.asked_words(plan, sorted(other.crew))}".rstrip()
