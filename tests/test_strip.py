@@ -14,7 +14,7 @@ from reportlab.pdfgen.canvas import Canvas
 from preplan.plan_cards import Strip
 from preplan.render import lettering_pdf, paper, strip, strip_pdf
 from preplan.render.scene import Box
-from preplan.render.strip_names import Flag, in_rows
+from preplan.render.strip_names import Flag, rows_of
 from preplan.water import timeline
 from tests.timeline_cases import GOLDEN, golden, golden_called, random_case
 
@@ -138,7 +138,7 @@ def test_hatching_fills_its_box_and_stays_in_it() -> None:
 def test_no_stem_crosses_a_name() -> None:
     """The first of three that stand close has the highest row; one far off stands low."""
     flags = [Flag((x,), "name", x + 1.5, 30.0) for x in (10.0, 20.0, 30.0, 90.0)]
-    assert [flag.row for flag in in_rows(flags)] == [2, 1, 0, 0]
+    assert rows_of(flags) == [2, 1, 0, 0]
 
 
 def test_an_account_in_which_nothing_happens_has_axes() -> None:

@@ -178,7 +178,7 @@ def season_words(plan: Plan, address: int, level: int) -> list[str]:
     Where the level meets in some of them alone, each says whether it does.
     """
     need = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
-    enough = [bool(np.nan_to_num(one.uninterrupted_gpm[address, level]) >= need) for one in plan.seasons]
+    enough = [bool(one.uninterrupted_gpm[address, level] >= need) for one in plan.seasons]
     verdict = (", does not meet", ", meets") if len(set(enough)) > 1 else ("", "")
     lines: dict[str, list[int]] = {}
     for season, meets in zip(plan.seasons, enough, strict=True):
@@ -195,7 +195,7 @@ def months_of_need(facts: Facts) -> str:
     need = float(plan.needs.required_gpm[lead]) - ROUNDING_GPM
     if facts.level < 1:
         return ""
-    lower = [np.nan_to_num(season.uninterrupted_gpm[lead, : facts.level]).max() >= need for season in plan.seasons]
+    lower = [bool((season.uninterrupted_gpm[lead, : facts.level] >= need).any()) for season in plan.seasons]
     those = [month for season, meets in zip(plan.seasons, lower, strict=True) if not meets for month in season.months]
     return month_words(those) if any(lower) and those else ""
 

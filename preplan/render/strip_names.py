@@ -55,9 +55,10 @@ class Names:
         """Join the names that stand closest until all have a row; nothing where even one name has none."""
         left = list(names)
         while left or extra:
-            placed = in_rows(sorted([*left, *extra], key=lambda flag: flag.stems[0]))
-            if all(flag.row < self.rows for flag in placed):
-                return placed
+            tried = sorted([*left, *extra], key=lambda flag: flag.stems[0])
+            rows = rows_of(tried)
+            if max(rows) < self.rows:
+                return [replace(flag, row=row) for flag, row in zip(tried, rows, strict=True)]
             if len(left) < 2:
                 break
             spaces = [after.stems[0] - before.stems[-1] for before, after in pairwise(left)]
@@ -67,11 +68,11 @@ class Names:
         return []
 
 
-def in_rows(flags: Sequence[Flag]) -> list[Flag]:
+def rows_of(flags: Sequence[Flag]) -> list[int]:
     """Give each of some flags, from left to right, the lowest row in which it does not run into a later one."""
-    placed: list[Flag] = []
+    placed: list[tuple[float, int]] = []
     for flag in reversed(flags):
         end = flag.left + flag.width + APART_PT
-        below = [other.row for other in placed if min(other.left, other.stems[0]) < end]
-        placed.append(replace(flag, row=1 + max(below, default=-1)))
-    return placed[::-1]
+        below = [row for begins, row in placed if begins < end]
+        placed.append((min(flag.left, flag.stems[0]), 1 + max(below, default=-1)))
+    return [row for _, row in reversed(placed)]
