@@ -152,7 +152,9 @@ class CardGroup:
     """Fill site to dump site, for the lead address: every turn."""
     back_steps: tuple[Step, ...]
     cross_street: str
-    """Nearest named road that meets the frontage's road, '' where none is near."""
+    """Nearest named road that meets the frontage's road, '' where none is known."""
+    cross_mi: float = 0.0
+    """How far along the road it is."""
     split_out_steps: tuple[Step, ...] = ()
     """The same legs over the second fill site, where tankers are split over two."""
     split_back_steps: tuple[Step, ...] = ()

@@ -226,7 +226,7 @@ def test_no_number_of_its_own_road_is_a_cross_street() -> None:
     line = draw({"a": (0, 0), "b": (500, 0), "c": (900, 0), "d": (900, 500)}, [
         ("a", "b", {"name": "State Route 917"}), ("b", "c", {"ref": "SR 917"}), ("c", "d", ELM),
     ])  # fmt: skip
-    assert cross_street(line.roads, line.limits, 0, 0.5) == "Elm Road"
+    assert cross_street(line.roads, line.limits, 0, 0.5).road == "Elm Road"
 
 
 def link(length_m: float, **tags: str) -> Drawing:
@@ -319,19 +319,28 @@ def test_cross_street_is_the_nearest_either_way_along_the_road() -> None:
     junctions = Junctions.of(town.roads)
 
     def cross(start: str, end: str, fraction: float) -> str:
-        return cross_street(town.roads, town.limits, town.row(start, end), fraction, junctions=junctions)
+        return cross_street(town.roads, town.limits, town.row(start, end), fraction, junctions=junctions).road
 
     assert cross("b", "c", 0.5) == "Elm Road"  # 0.2 mi against 0.6; the nameless road at b is none
     assert cross("a", "b", 0.25) == "Oak Lane"  # 0.1 mi against 0.7
     assert cross("a", "b", 0.9) == "Oak Lane"  # 0.36 mi against 0.44
-    assert cross("c", "d", 0.9) == ""  # 1.08 mi to Elm Road
-    assert cross("c", "d", 0.8) == "Elm Road"  # 0.96 mi
+    assert cross("c", "d", 0.9) == "Elm Road"  # 1.08 mi
     assert cross("c", "n", 0.5) == "Main Street"
+
+
+@pytest.mark.parametrize(("long_mi", "named"), [(9.8, True), (10.2, False)])
+def test_the_cross_street_of_a_long_dead_end_is_told_with_its_distance(long_mi: float, named: bool) -> None:
+    """Its end is driven past pieces of the same road; farther than `CROSS_STREET_MI` none is told."""
+    nodes = {"a": (0.0, 0.0), "b": (MI, 0.0), "c": (long_mi * MI, 0.0), "n": (0.0, MI), "s": (0.0, -MI)}
+    town = draw(nodes, [("a", "b", MAIN), ("b", "c", MAIN), ("n", "a", ELM), ("a", "s", ELM)])
+    found = cross_street(town.roads, town.limits, 1, 1.0)
+    assert found.road == ("Elm Road" if named else "")
+    assert found.miles == pytest.approx(long_mi if named else 0.0, rel=1e-6)
 
 
 def test_cross_street_on_a_loop_ends() -> None:
     town = draw({"a": (0, 0), "b": (100, 0), "c": (50, 80)}, [("a", "b", MAIN), ("b", "c", MAIN), ("c", "a", MAIN)])
-    assert cross_street(town.roads, town.limits, 0, 0.5) == ""
+    assert cross_street(town.roads, town.limits, 0, 0.5).road == ""
 
 
 @pytest.mark.parametrize(

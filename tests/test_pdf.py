@@ -312,6 +312,11 @@ def test_the_index_says_whose_road_is_the_nearest_and_where_those_without_one_ar
     reader = _read(dict(card_pdf.cards(near))["cards.pdf"])
     assert "No road name, near Elm Road" in _said(reader.pages[0])
     assert "No road name, near Elm Road" in [entry.title for entry in _flat(reader.outline)]
+    assert any(re.search(r"Cross street: Elm Road(;| \d)", _said(page)) for page in reader.pages)
+    far = replace(ours, groups=tuple(replace(g, cross_street="Elm Road", cross_mi=1.416) for g in ours.groups))
+    pages = [_said(page) for page in _read(dict(card_pdf.cards(far))["cards.pdf"]).pages]
+    assert "No road name, no cross street near" in pages[0]
+    assert any("Cross street: Elm Road, 1.42 mi" in page for page in pages)
 
 
 def test_labels_that_are_the_same_are_counted_or_told_apart(plan: Plan) -> None:

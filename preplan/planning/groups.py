@@ -11,7 +11,7 @@ import numpy as np
 from preplan.plan_cards import CardGroup, Step
 from preplan.plan_tables import LEAST_GAP_MIN, AnswerTable, FrontageTable, LevelTable, RouteForest, TripTable
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
-from preplan.roads.paths import Junctions, cross_street, directions
+from preplan.roads.paths import Crossing, Junctions, cross_street, directions
 from preplan.roads.street_names import address_street, normalise
 
 MOST_APART_MIN = 1.5
@@ -133,7 +133,7 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
     lead = min(run, key=lambda a: (_flow(found, a), -_trip_min(found, _shown(found, found.levels.trip, a)), a))
     numbers = [int(found.addresses.number[a]) for a in run if found.addresses.number[a] >= 0]
     segment = int(found.frontages.segment[lead])
-    cross = ""
+    cross = Crossing("", 0.0)
     if segment >= 0:
         cross = cross_street(
             found.roads,
@@ -142,9 +142,9 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
             float(found.frontages.fraction[lead]),
             junctions=found.junctions,
         )
-        if cross and normalise(cross) == normalise(road):
+        if cross.road and normalise(cross.road) == normalise(road):
             # tankers stop round the corner: the other road of that corner is the cross street of its own
-            cross = str(found.roads.name[segment]) or str(found.roads.ref[segment])
+            cross = cross._replace(road=str(found.roads.name[segment]) or str(found.roads.ref[segment]))
     out, back = _legs(found, lead, found.levels.trip)
     split_out, split_back = _legs(found, lead, found.levels.split_trip)
     return CardGroup(
@@ -155,7 +155,8 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
         last_number=max(numbers, default=-1),
         out_steps=out,
         back_steps=back,
-        cross_street=cross,
+        cross_street=cross.road,
+        cross_mi=cross.miles,
         split_out_steps=split_out,
         split_back_steps=split_back,
     )

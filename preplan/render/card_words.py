@@ -54,7 +54,7 @@ def where(facts: Facts) -> tuple[str, str]:
         headline = f"{road} {group.first_number}"
     else:
         headline = f"{road} {group.first_number} to {group.last_number}"
-    below = [f"Cross street: {words.printable(group.cross_street) or words.NOT_KNOWN}"]
+    below = [f"Cross street: {words.cross_street(group) or words.NOT_KNOWN}"]
     if count > 1:
         below.append(f"{count} addresses; figures are for the weakest, {label}")
     elif road:

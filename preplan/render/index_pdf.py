@@ -35,6 +35,8 @@ _LEVEL_NOTE = (
     "Status colours are not hydrant flow classes."
 )
 _NAMELESS = "No road name"
+_NEAR_MI = 1.0
+"""A road without a name is near no cross street that is farther (this program's choice)."""
 _ASSUMED = "(no road named: nearest)"
 
 
@@ -56,7 +58,7 @@ def entries_of(plan: Plan, groups: Sequence[CardGroup]) -> list[Entry]:
     for (road, label, _), same in alike.items():
         at = card.get(same[0], -1)
         named = bool(plan.road[same[0]])
-        near = groups[at].cross_street if named and at >= 0 else ""
+        near = words.cross_street(groups[at]) if named and at >= 0 else ""
         place = _place(plan, same[0], near) if not named or times[road, label] > 1 else ""
         count = f" ({len(same)} of these)" if len(same) > 1 else ""
         listed.append(Entry(same[0], road, at, f"{label}{count}{place}", len(same)))
@@ -75,14 +77,14 @@ def heading_of(group: CardGroup) -> str:
 
 
 def _heading(road: str, group: CardGroup | None) -> str:
-    near = words.printable(group.cross_street) if group else ""
+    near = words.printable(group.cross_street) if group and group.cross_mi <= _NEAR_MI else ""
     return words.printable(road) or (f"{_NAMELESS}, near {near}" if near else f"{_NAMELESS}, no cross street near")
 
 
 def _place(plan: Plan, address: int, cross_street: str) -> str:
     """Tell one address from others of its label: by its cross street, and its place as the card has it."""
     lon, lat = float(plan.addresses.lon[address]), float(plan.addresses.lat[address])
-    near = f" near {words.printable(cross_street)}" if cross_street else ""
+    near = f" near {cross_street}" if cross_street else ""
     grid = " ".join(us_grid.grid_words(lon, lat).split()[-2:])
     return f"{near}, {f'grid {grid}' if grid else words.coordinates(lon, lat)[1]}"
 
@@ -92,7 +94,7 @@ def titles_of(plan: Plan, groups: Sequence[CardGroup]) -> list[str]:
     heads = [card_words.where(card_facts.Facts(plan, group))[0] for group in groups]
     times = Counter(heads)
     return [
-        f"{head}{_place(plan, group.lead, group.cross_street)}" if times[head] > 1 else head
+        f"{head}{_place(plan, group.lead, words.cross_street(group))}" if times[head] > 1 else head
         for head, group in zip(heads, groups, strict=True)
     ]
 

@@ -37,7 +37,7 @@ def address_data(plan: Plan, road_row: Ints, along: Ints) -> Page:
         for text, assumed in zip(needs.basis, needs.assumed.tolist(), strict=True)
     ]
     parted = [_parted(words.where_words(plan, k)) for k in range(len(table))]
-    cross = {a: words.printable(group.cross_street) for group in plan.groups for a in group.addresses}
+    cross = {a: words.cross_street(group) for group in plan.groups for a in group.addresses}
     crosses = Texts([""], {"": 0})
     ids, stems = id_columns(plan)
     squares, zones = _grid_columns(plan)

@@ -11,6 +11,7 @@ import re
 from functools import lru_cache
 
 from preplan.plan import Plan
+from preplan.plan_cards import CardGroup
 from preplan.records import FillSite
 from preplan.units import FT_PER_MI
 
@@ -39,6 +40,8 @@ CARD_STEP_GPM = 10.0
 NEXT_PAGE = "the next page"
 """Where the cards' file says what had no room on a card."""
 
+FAR_CROSS_MI = 0.25
+"""A cross street so far away is told with its distance (this program's choice)."""
 _TINY = 1e-6
 _SHORT_MI = 0.1
 _SURROGATES = (0xD800, 0xDFFF)
@@ -130,6 +133,12 @@ def flow_pair(supplied_gpm: float, required_gpm: float) -> tuple[str, str]:
 def minutes(value: float | None) -> str:
     """Write minutes to 0.1."""
     return f"{number(value, 1)} min" if _finite(value) else NOT_KNOWN
+
+
+def cross_street(group: CardGroup) -> str:
+    """Name the cross street of a card, with its distance where that is long; '' where none is known."""
+    far = f", {miles(group.cross_mi)}" if group.cross_mi >= FAR_CROSS_MI else ""
+    return f"{printable(group.cross_street)}{far}" if group.cross_street else ""
 
 
 def miles(value: float | None) -> str:

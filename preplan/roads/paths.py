@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,8 +28,8 @@ from preplan.units import FT_PER_MI, M_PER_MI, on_a_sign
 
 LINK_MI = 0.03
 """A nameless link shorter than this is no road of its own: it belongs to the turn at its end."""
-CROSS_STREET_MI = 1.0
-"""A cross street farther along the road is none."""
+CROSS_STREET_MI = 10.0
+"""A cross street farther along the road is none (this program's choice)."""
 NOTED_SURFACES = {
     "gravel": "gravel", "fine_gravel": "gravel", "pebblestone": "gravel", "compacted": "gravel", "dirt": "dirt",
     "earth": "dirt", "ground": "dirt", "mud": "dirt", "sand": "sand", "unpaved": "unpaved", "grass": "grass",
@@ -137,10 +138,19 @@ def heading_at_end(
     return opposite(junctions.heading(back, shares[::-1], begins, last_mi * M_PER_MI))
 
 
+class Crossing(NamedTuple):
+    """The road that meets another one next to a place."""
+
+    road: str
+    """'': none is known."""
+    miles: float
+    """From the place, along its road."""
+
+
 def cross_street(
     roads: RoadTable, limits: RoadLimits, segment: int, fraction: float, *, junctions: Junctions | None = None
-) -> str:
-    """Name the nearest other road that meets the road of a place, '' where none does within a mile.
+) -> Crossing:
+    """Name the nearest other road that meets the road of a place, '' where none does within `CROSS_STREET_MI`.
 
     Both ways are walked along stretches of the same name; roads without name or number are no cross streets.
     """
@@ -150,7 +160,8 @@ def cross_street(
         _first_crossing(roads, limits, meeting, segment, int(roads.from_node[segment]), fraction * length_mi),
         _first_crossing(roads, limits, meeting, segment, int(roads.to_node[segment]), (1.0 - fraction) * length_mi),
     )
-    return min((walk for walk in walks if walk[1]), default=(0.0, ""))[1]
+    miles, road = min((walk for walk in walks if walk[1]), default=(0.0, ""))
+    return Crossing(road, miles)
 
 
 def _pieces(
