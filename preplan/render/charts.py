@@ -17,6 +17,7 @@ from preplan.render import paper, scene, symbols_pdf, words
 from preplan.render.ground_pdf import Ground
 from preplan.render.limit_places import weight_words
 from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
+from preplan.render.route_names import driven_roads, place_names
 from preplan.render.route_pdf import (
     Bridge,
     Subject,
@@ -32,7 +33,7 @@ from preplan.render.route_pdf import (
     turn_labels,
     turns_of,
 )
-from preplan.render.scene import Box, Frame, Room, Spot
+from preplan.render.scene import Box, Frame, Room
 from preplan.units import FT_PER_MI
 
 _MOST_NAMES = 14
@@ -80,6 +81,7 @@ class Picture:
             words.printable(name) or words.printable(ref) for name, ref in zip(roads.name, roads.ref, strict=True)
         ]
         self.names, self.name_of = np.unique(np.array([*spoken, ""], dtype=np.object_), return_inverse=True)
+        self._spoken = frozenset(self.names.tolist()) - {""}
         self.site_ft = self.plane.feet(np.array([s.lon for s in plan.sites]), np.array([s.lat for s in plan.sites]))
         self.station_ft = self.plane.feet(
             np.array([s.lon for s in plan.stations]), np.array([s.lat for s in plan.stations])
@@ -131,8 +133,9 @@ class Picture:
             here = self.address_ft[lead]
         out_ft, back_ft = self.leg(plan.forest, out, there, here), self.leg(plan.forest, back, here, there)
         turns = turns_of(out_ft, steps) if out_ft is not None else ()
+        roads = driven_roads(steps, self._spoken)
         bridges = (*self._limits(named), *self._bridges(plan.forest.segment[[*out, *back]], named))
-        return Subject(addresses, lead, out_ft, back_ft, site, others, there, turns, bridges)
+        return Subject(addresses, lead, out_ft, back_ft, site, others, there, turns, roads, bridges)
 
     def _limits(self, named: Mapping[int, str]) -> tuple[Bridge, ...]:
         """Place the limits that warnings name."""
@@ -210,7 +213,8 @@ class Picture:
         pen.clip(page.left, page.bottom, page.width, page.height)
         roads = self.ground.draw(pen, frame)
         room = Room(page.grown(-2.0))
-        for line in draw_route(pen, frame, subject):
+        legs = draw_route(pen, frame, subject)
+        for line in legs:
             room.block(scene.dotted(line, 5.0))
         # the key first, off the way and its ends: all else finds another place more easily
         full = [*self._ends(frame, subject), *limit_marks(frame, subject)]
@@ -223,7 +227,7 @@ class Picture:
         marks = [one for one in marks if one[0] not in ("site", "station") or not corner.holds(Box(*one[2:], *one[2:]))]
         inset = self._room_for_inset(frame, subject, room)
         draw_bridges(pen, frame, subject, room)
-        self._names(pen, frame, roads, subject, room)
+        self._names(pen, frame, roads, subject, legs[-1] if subject.out_ft is not None else None, room)
         draw_turns(pen, turns)
         self._symbols(pen, frame, subject, marks)
         draw_limits(pen, limits)
@@ -328,12 +332,17 @@ class Picture:
             else:
                 symbols_pdf.star_mark(pen, x, y, 17.0)
 
-    def _names(self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, room: Room) -> None:
-        """Write road names along the roads, the most seen first, none over another."""
-        placed: list[tuple[str, Spot]] = []
+    def _names(
+        self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, driven: FloatArray | None, room: Room
+    ) -> None:
+        """Write road names along the roads, those driven and then the most seen first, none over another."""
+        placed = place_names(driven, subject.roads, room) if driven is not None else []
+        before = {name for name, _ in placed}
         middle, country = self.middle_ft[roads], frame.country
         inside = (middle > (country.left, country.bottom)) & (middle < (country.right, country.top))
         for name, segments in self._names_in_view(roads[inside.all(axis=1)]):
+            if name in before:
+                continue
             spots = scene.spots_at(frame.to_page(self.middle_ft[segments]), self.slope[segments], 9.0)
             spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:

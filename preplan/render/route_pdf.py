@@ -13,6 +13,7 @@ from preplan.plan_cards import Step
 from preplan.records import FloatArray
 from preplan.render import paper, scene, symbols_pdf
 from preplan.render.paper import BLACK, SMALL_PT, WHITE, Pen
+from preplan.render.route_names import Driven
 from preplan.render.scene import Box, Frame, Room, Spot
 
 _CORE = (0.93, 0.93, 0.93)
@@ -55,6 +56,8 @@ class Subject:
     """Where the site stands, beside the end of the road that leads to it."""
     turns: tuple[tuple[int, float, float], ...] = ()
     """Turns of the loaded leg: number in the directions, east, north."""
+    roads: tuple[Driven, ...] = ()
+    """Roads of the loaded leg that have a name."""
     bridges: tuple[Bridge, ...] = ()
     hydrant: int = -1
     """Hydrant of the water mains that counts for the lead's address beside the tankers, -1: none."""

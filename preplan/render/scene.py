@@ -199,7 +199,7 @@ def legs(points: FloatArray) -> FloatArray:
     return length
 
 
-def _along(points: FloatArray) -> FloatArray:
+def distances(points: FloatArray) -> FloatArray:
     """Give the distance from a line's start to each of its points."""
     along = np.zeros(len(points))
     np.cumsum(legs(points), out=along[1:])
@@ -213,7 +213,7 @@ def nearest_along(points: FloatArray, place: FloatArray) -> float:
     share = ((place - points[:-1]) * steps).sum(axis=1) / square
     share = np.minimum(np.maximum(share, 0.0), 1.0)
     near = int(np.argmin(((points[:-1] + steps * share[:, None] - place) ** 2).sum(axis=1)))
-    return float(_along(points)[near] + share[near] * math.sqrt(square[near]))
+    return float(distances(points)[near] + share[near] * math.sqrt(square[near]))
 
 
 def cut(points: FloatArray, start: float, end: float) -> FloatArray:
@@ -222,7 +222,7 @@ def cut(points: FloatArray, start: float, end: float) -> FloatArray:
     >>> cut(np.array([[0.0, 0.0], [10.0, 0.0]]), 2.0, 5.0).tolist()
     [[2.0, 0.0], [5.0, 0.0]]
     """
-    along = _along(points)
+    along = distances(points)
     inside = points[(along > start) & (along < end)]
     ends = [[np.interp(at, along, points[:, axis]) for axis in (0, 1)] for at in (start, end)]
     return np.vstack([ends[0], inside, ends[1]])
@@ -232,7 +232,7 @@ def thinned(points: FloatArray, least: float) -> FloatArray:
     """Drop points nearer than `least` along the line to the one kept before; both ends stay."""
     if len(points) <= 2:
         return points
-    bucket = np.floor(_along(points) / least)
+    bucket = np.floor(distances(points) / least)
     keep = np.concatenate([[True], np.diff(bucket) > 0])
     keep[-1] = True
     kept: FloatArray = points[keep]
@@ -251,7 +251,7 @@ def beside(points: FloatArray, by: float) -> FloatArray:
 
 def dotted(points: FloatArray, every: float) -> FloatArray:
     """Give points along a line, both ends among them, at most `every` apart."""
-    along = _along(points)
+    along = distances(points)
     at = np.linspace(0.0, along[-1], int(along[-1] // every) + 2)
     return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
 
@@ -299,7 +299,7 @@ def heading_out(points: FloatArray, near_start_ft: float = 200.0) -> str:
 
 def _last(points: FloatArray, near_end_ft: float) -> tuple[float, float]:
     """Give how far a line goes east and north over its last feet."""
-    along = _along(points)
+    along = distances(points)
     from_ft = max(0.0, along[-1] - near_end_ft)
     east, north = (float(points[-1, axis] - np.interp(from_ft, along, points[:, axis])) for axis in (0, 1))
     return east, north
@@ -326,7 +326,7 @@ def side_at_end(points: FloatArray, place: FloatArray, least_ft: float = 15.0) -
 
 def arrows(points: FloatArray, every: float) -> list[tuple[float, float, float]]:
     """Place arrows along a line: x, y, and the direction in radians; one at least, none on a mere dot."""
-    along = _along(points)
+    along = distances(points)
     length = float(along[-1])
     if length < _LEAST_PT:
         return []
@@ -445,6 +445,23 @@ class Room:
             box = Box(x - across, y - up, x + across, y + up)
             if self.free(box) and not self._covers(spot, width, height):
                 self.take(box)
+                return spot
+        return None
+
+    def first_free(self, spots: FloatArray, width: float, height: float) -> Spot | None:
+        """Take the first of many spots, (n, 3) x, y and slope, as `place` does: all are looked at at once."""
+        x, y, slope = spots.T[:, :, None]
+        cos, sin = np.cos(slope), np.sin(slope)
+        across = (width * np.abs(cos) + height * np.abs(sin)) / 2
+        up = (width * np.abs(sin) + height * np.abs(cos)) / 2
+        left, bottom, right, top = np.array([self.frame, *self.taken]).T[:, None, :]
+        boxes = x - across, y - up, x + across, y + up
+        meets = (boxes[0] < right) & (left < boxes[2]) & (boxes[1] < top) & (bottom < boxes[3])
+        inside = (boxes[0] >= left) & (boxes[1] >= bottom) & (boxes[2] <= right) & (boxes[3] <= top)
+        for at in np.flatnonzero(inside[:, 0] & ~meets[:, 1:].any(axis=1)).tolist():
+            spot = Spot(*spots[at].tolist())
+            if not self._covers(spot, width, height):
+                self.take(spot.box(width, height))
                 return spot
         return None
 

@@ -1,0 +1,98 @@
+"""Names of the roads that a trip drives, beside its line: they are what a driver looks for on a map."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterator, Sequence
+from itertools import groupby
+from typing import NamedTuple
+
+import numpy as np
+
+from preplan.plan_cards import Step
+from preplan.records import FloatArray
+from preplan.render import paper, scene, words
+from preplan.render.paper import SMALL_PT
+from preplan.render.scene import Room, Spot
+
+MOST_NAMED = 6
+"""Roads that are named, the last one first: to a long way stand its directions."""
+_LEAST_PT = 15.0
+"""A road that is seen for less has no name, which would seem to be that of the next one; but for the last one, at whose
+end the star stands."""
+_WHOLE = 1.0 - 1e-9
+_AT = np.array([0.5, 0.35, 0.65, 0.2, 0.8, 0.08, 0.92])
+"""Where along its road a name may stand, the best place first."""
+_OFF_PT = (9.5, 14.0, 19.0)
+"""How far its middle may be from the line, which is drawn double, the empty way beside it."""
+_ROUND_PT = 9.0
+"""From the line to a level name beside, above or below it."""
+_ROUND = [(1.0, 0.0), (-1.0, 0.0)] + [
+    (east, north * _ROUND_PT) for north in (1.0, -1.0, 1.5, -1.5) for east in (0.0, 0.5, -0.5)
+]
+"""Where that is: east in shares of half its width, north in points."""
+
+
+class Driven(NamedTuple):
+    """A road of a leg, and where it begins and ends, in shares of the leg."""
+
+    name: str
+    begins: float
+    ends: float
+
+
+def driven_roads(steps: Sequence[Step], named: Collection[str]) -> tuple[Driven, ...]:
+    """List the roads of a leg that have one of some names: without the number that stands behind a name.
+
+    >>> mill, main, last = (Step(road=road, miles=2.0, turn="") for road in ("Mill Road", "Main Street (SR 9)", "lane"))
+    >>> [tuple(road) for road in driven_roads([mill, mill, main, last], {"Mill Road", "Main Street"})]
+    [('Mill Road', 0.0, 0.5), ('Main Street', 0.5, 0.75)]
+    """
+    total = sum(step.miles for step in steps) or 1.0
+    listed, driven = [], 0.0
+    for name, run in groupby(steps, key=lambda step: words.printable(step.road).partition(" (")[0]):
+        miles = sum(step.miles for step in run)
+        if name in named:
+            listed.append(Driven(name, driven / total, (driven + miles) / total))
+        driven += miles
+    return tuple(listed)
+
+
+def place_names(line: FloatArray, roads: Sequence[Driven], room: Room) -> list[tuple[str, Spot]]:
+    """Place the names of the roads along a leg, (n, 2) on the page: that of the last one first, then the longest."""
+    along = scene.distances(line)
+    long_pt = float(along[-1])
+    placed: dict[str, Spot] = {}
+    last = roads[-1] if roads and roads[-1].ends > _WHOLE else None
+    order = sorted(roads, key=lambda road: (road is not last, road.begins - road.ends))
+    for road in order[:MOST_NAMED]:
+        begins, ends = road.begins * long_pt, road.ends * long_pt
+        if road.name in placed or (road is not last and ends - begins < _LEAST_PT):
+            continue
+        name = paper.ellipsis(road.name, SMALL_PT, 130.0)
+        width = paper.width_of(name, SMALL_PT)
+        for spots in _tries(line, along, (begins, ends), width):
+            spot = room.first_free(spots, width, SMALL_PT * 1.05)
+            if spot is not None:
+                placed[road.name] = spot
+                break
+    return [(paper.ellipsis(name, SMALL_PT, 130.0), spot) for name, spot in placed.items()]
+
+
+def _tries(line: FloatArray, along: FloatArray, piece: tuple[float, float], width: float) -> Iterator[FloatArray]:
+    """Give places for a name, (n, 3) x, y and slope: along its piece of a line, then farther off and level about it."""
+    begins, ends = piece
+    middle = begins + _AT * (ends - begins)
+    half = min(width, ends - begins) / 2
+    cut = np.clip(np.stack([middle - half, middle, middle + half]), begins, ends)
+    x, y = (np.interp(cut, along, line[:, axis]) for axis in (0, 1))
+    slope = np.arctan2(y[2] - y[0], x[2] - x[0])
+    slope -= np.where(np.abs(slope) > math.pi / 2, np.copysign(math.pi, slope), 0.0)
+    level = np.zeros_like(slope)
+    on_it = np.stack([(x[0] + x[2]) / 2, (y[0] + y[2]) / 2, slope], axis=1)
+    aside = np.stack([-np.sin(slope), np.cos(slope), level], axis=1)
+    near, *far = (np.stack([on_it + off * aside, on_it - off * aside], axis=1).reshape(-1, 3) for off in _OFF_PT)
+    yield near
+    reach = _ROUND_PT + width / 2
+    beside = [np.stack([x[1] + east * reach, y[1] + north, level], axis=1) for east, north in _ROUND]
+    yield np.concatenate([*far, *beside])
