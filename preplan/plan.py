@@ -20,6 +20,7 @@ from preplan.plan_tables import (
     LevelTable,
     NeedTable,
     OccupancyCount,
+    RaterTable,
     RouteForest,
     SeasonLine,
     SupplyTable,
@@ -173,6 +174,7 @@ class Plan:
     hauls: HaulTable
     supply: SupplyTable
     lays: LayTable
+    rater: RaterTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable
     groups: tuple[CardGroup, ...]

@@ -281,6 +281,19 @@ class SupplyTable(Columns):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RaterTable(Columns):
+    """What a rater of hauled water asks of the chosen fleets, all alerted at once: (addresses, levels).
+
+    NaN where there is no shuttle. The largest flow held for `rules.RATER_MIN`; before it the attack flow is drawn.
+    """
+
+    early_gpm: FloatArray
+    """From `rules.RATER_START_MIN` after the first engine's arrival on."""
+    raised_gpm: FloatArray
+    """From `rules.RATER_RAISE_MIN` after it on."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LayTable(Columns):
     """Hose lays that do more for an address than the tankers of the same response level; one row such an address."""
 

@@ -17,6 +17,12 @@ MEMORY = "from memory, unverified"
 OURS = "this program's careful choice"
 
 
+RATER_GPM, RATER_MIN = 250.0, 120.0
+"""Least flow of hauled water and how long it must hold, without a break (published rating criteria)."""
+RATER_START_MIN, RATER_RAISE_MIN = 5.0, 15.0
+"""After the first engine's arrival: the least flow starts, and a higher one that counts has been reached (the same)."""
+RATER_MI = 5.0
+"""Road miles (the same)."""
 MOST: Mapping[str, float] = {
     "min": 120.0, "ft": 50_000.0, "ft2": 100_000.0, "in": 13.0, "mph": 100.0, "gpm": 20_000.0, "gal": 20_000.0,
     "lb": 250_000.0, "lb/gal": 50.0, "psi": 400.0,

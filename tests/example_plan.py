@@ -22,6 +22,7 @@ from preplan.plan_tables import (
     LevelTable,
     NeedTable,
     OccupancyCount,
+    RaterTable,
     RouteForest,
     SeasonLine,
     SupplyTable,
@@ -435,6 +436,7 @@ def example_plan() -> Plan:
         hauls=_hauls(),
         supply=_supply(),
         lays=LayTable.none(),
+        rater=RaterTable(early_gpm=0.5 * levels.uninterrupted_gpm, raised_gpm=levels.uninterrupted_gpm),
         seasons=(
             SeasonLine(
                 months=tuple(range(4, 12)),

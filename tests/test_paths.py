@@ -246,6 +246,39 @@ def test_a_short_nameless_link_is_part_of_the_turn() -> None:
     assert turns(tell(link(40.0), "abc"))[1:] == ["Right on unnamed road"]  # the way ends on it
 
 
+def test_a_hairpin_over_a_link_turns_the_way_in_which_it_is_driven() -> None:
+    """East on Main Street, sharp right on a link, right again on Elm Road: 182 degrees in all.
+
+    The bearings of both roads alone differ by 178 degrees to the left.
+    """
+    nodes = {"a": (0, 0), "b": (1000, 0), "c": (1000, -40), "d": (0, -5), "e": (2000, 0)}
+    town = draw(nodes, [("a", "b", MAIN), ("b", "c", {}), ("c", "d", ELM), ("b", "e", MAIN)])
+    assert turns(tell(town, "abcd"))[1:] == ["Right on Elm Road"]
+    assert turns(tell(town, "dcba"))[1:] == ["Left on Main Street"]
+
+
+def test_first_one_way_and_then_the_other_are_two_turns() -> None:
+    """Elm Road goes on beside Main Street: who is told 'straight on' passes the link between them."""
+    nodes = {"a": (0, 0), "b": (1000, 0), "c": (1000, -40), "d": (2000, -40), "e": (2000, 0), "f": (0, -40)}
+    town = draw(nodes, [("a", "b", MAIN), ("b", "c", {}), ("c", "d", ELM), ("b", "e", MAIN), ("f", "c", ELM)])
+    assert turns(tell(town, "abcd"))[1:] == ["Right on unnamed road", "Left on Elm Road"]
+    assert turns(tell(town, "dcba"))[1:] == ["Right on unnamed road", "Left on Main Street"]
+    # a slip road that bends with the way is part of the one turn
+    bent = draw({**nodes, "c": (1040, -10)}, [("a", "b", MAIN), ("b", "c", {}), ("c", "d", ELM)])
+    assert turns(tell(bent, "abcd"))[1:] == ["Straight on Elm Road"]
+
+
+def test_a_nameless_way_off_a_road_and_back_to_it_is_no_piece_of_that_road() -> None:
+    """Round the block to turn: Main Street goes straight on; a bridge without a name in it is Main Street."""
+    nodes = {"a": (0, 0), "b": (1000, 0), "c": (1000, -80), "d": (800, -80), "e": (800, 0), "f": (2000, 0)}
+    block = draw(nodes, [
+        ("a", "e", MAIN), ("e", "b", MAIN), ("b", "f", MAIN), ("b", "c", {}), ("c", "d", {}), ("d", "e", {}),
+    ])  # fmt: skip
+    assert turns(tell(block, "aebcdea"))[1:] == ["Right on unnamed road", "Left on Main Street"]
+    bridge = draw(nodes, [("a", "e", MAIN), ("e", "b", {}), ("b", "f", MAIN)])
+    assert turns(tell(bridge, "aebf")) == ["Leave the fill site east on Main Street"]
+
+
 def test_notes_tell_postings_bridges_and_surface() -> None:
     town = crossing(
         ("a", "b", {**MAIN, "bridge": "yes"}),

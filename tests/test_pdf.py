@@ -629,12 +629,13 @@ def test_criteria_of_a_rater_are_counted_address_by_address(plan: Plan) -> None:
     found = [(said, mask.tolist()) for said, mask in evidence_pdf.criteria(plan)]
     no, yes = False, True
     assert found == [
-        (f"250 gpm, {words.FLOW}, at the first level", [yes, no, no, no, no, no]),
-        (f"250 gpm, {words.FLOW}, at some level", [yes, yes, yes, yes, no, no]),
-        ("fill site that stands all year", [yes, yes, yes, yes, no, no]),
+        ("250 gpm from 5 min after the first engine on, first level", [no, no, no, no, no, no]),
+        ("250 gpm from 5 min after the first engine on, some level", [yes, yes, no, no, no, no]),
+        ("250 gpm from 15 min after the first engine on, first level", [yes, no, no, no, no, no]),
+        ("250 gpm from 15 min after the first engine on, some level", [yes, yes, yes, yes, no, no]),
+        ("a fill site in every month planned", [yes, yes, yes, yes, no, no]),
         ("fill site within 5 road miles, loaded leg", [yes, yes, yes, yes, no, no]),
         ("fire station within 5 road miles", [yes, yes, yes, no, no, yes]),
-        ("first water within 5 min of the first engine", [yes, yes, yes, yes, no, no]),
         ("a tanker there within 5 min of the first engine", [yes, yes, yes, yes, no, no]),
         ("all units there within 15 min of the first engine", [yes, yes, yes, yes, no, no]),
     ]

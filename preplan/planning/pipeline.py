@@ -39,6 +39,7 @@ from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.near_limits import limits_at_sites
 from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
+from preplan.planning.rater import rater_table
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
 from preplan.planning.searched import Searched, Shut, shown_trips, shut_ways, with_shut_ways
@@ -448,6 +449,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         hauls=haul_table(outcome.worked),
         supply=supply_table(outcome.worked),
         lays=outcome.lays,
+        rater=rater_table(outcome.worked, outcome.levels.site.shape),
         seasons=outcome.seasons,
         answers=outcome.answers,
         groups=with_strips(groups, outcome),

@@ -13,13 +13,8 @@ from preplan.render.charts import Bar, bars
 from preplan.render.coverage_pdf import shares
 from preplan.render.paper import SMALL_PT, TABLE_PT, Document
 from preplan.render.site_pdf import shown
+from preplan.rules import RATER_GPM, RATER_MI, RATER_MIN, RATER_RAISE_MIN, RATER_START_MIN
 
-RATER_GPM, RATER_MIN = 250.0, 120.0
-"""Least flow and how long it must hold (published rating criteria for hauled water)."""
-RATER_START_MIN, RATER_RAISE_MIN = 5.0, 15.0
-"""After the first engine's arrival: the flow starts, and it has been raised (the same)."""
-RATER_MI = 5.0
-"""Road miles (the same)."""
 _EDGES = (0.25, 0.5, 0.75, 0.9, 1.0, 1.1, 1.5)
 """Edges of the bins of flow over need."""
 _BINS = ("none", "under a quarter", "a quarter to a half", "a half to three quarters", "three quarters to 90 %",
@@ -209,36 +204,42 @@ def rater(document: Document, plan: Plan) -> None:
     if short:
         document.flow(f"{short:,} addresses are planned for less than the 2 hours that a rater asks for.", SMALL_PT)
     months = plan.district.rules.plan.months
+    rules = plan.district.rules.shuttle
     document.flow(
-        f"Flows are those of the worst season of the months planned ({month_words(months)}). {words.FLOW_NOTE} "
-        "A tanker on the scene is no proof that the flow is held from then on.",
+        f"Flows are those of the worst season of the months planned ({month_words(months)}), without a break for "
+        f"{RATER_MIN / 60.0:g} hours from so many minutes after the first engine's arrival, all units of the level "
+        f"alerted at once; until then {rules.attack_gpm:g} gpm are drawn. Everywhere else in this plan full flow is "
+        f"asked for {rules.full_flow_after_min:g} minutes after it. A tanker on the scene is no proof of a flow; first "
+        f"water is taken to flow {rules.attack_setup_min:g} minutes after the attack engine's arrival everywhere.",
         SMALL_PT,
     )
 
 
 def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
     """Give each criterion in words, with the addresses that meet it: (addresses,)."""
-    flow = np.nan_to_num(plan.levels.uninterrupted_gpm)
-    trip, site = shown(plan, plan.levels.trip), shown(plan, plan.levels.site)
+    trip = shown(plan, plan.levels.trip)
     away_mi = np.append(plan.trips.out_mi, np.inf)  # no trip, -1, is the last
     second_mi = np.append(plan.trips.out_mi, 0.0)[shown(plan, plan.levels.split_trip)]
     near = np.maximum(away_mi[trip], second_mi)
-    all_year = np.array([not one.seasonal and one.in_service for one in plan.sites] + [False])
-    split = shown(plan, plan.levels.split)
+    every_month = np.logical_and.reduce([shown(plan, season.best_site) >= 0 for season in plan.seasons])
     first = plan.answers.first_arrival_min
     second = _second_water_min(plan) - first
     last = _last_min(plan) - first
+    least = RATER_GPM - ROUNDING_GPM
     with np.errstate(invalid="ignore"):
+        held = [
+            (
+                f"{RATER_GPM:.0f} gpm from {after:.0f} min after the first engine on, {which}",
+                flow >= least,
+            )
+            for after, gpm in ((RATER_START_MIN, plan.rater.early_gpm), (RATER_RAISE_MIN, plan.rater.raised_gpm))
+            for which, flow in (("first level", gpm[:, 0]), ("some level", np.nan_to_num(gpm).max(axis=1, initial=0.0)))
+        ]
         return [
-            (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at the first level", flow[:, 0] >= RATER_GPM),
-            (f"{RATER_GPM:.0f} gpm, {words.FLOW}, at some level", flow.max(axis=1, initial=0.0) >= RATER_GPM),
-            ("fill site that stands all year", all_year[site] & (all_year[split] | (split < 0))),
+            *held,
+            ("a fill site in every month planned", every_month),
             (f"fill site within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
             (f"fire station within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
-            (
-                f"first water within {RATER_START_MIN:.0f} min of the first engine",
-                plan.answers.first_water_min - first <= RATER_START_MIN,
-            ),
             (f"a tanker there within {RATER_START_MIN:.0f} min of the first engine", second <= RATER_START_MIN),
             (f"all units there within {RATER_RAISE_MIN:.0f} min of the first engine", last <= RATER_RAISE_MIN),
         ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -105,6 +106,11 @@ class Junctions:
         came = self.arriving(before[0], forward=before[1])
         return _difference(self.entering(after[0], forward=after[1]), came)
 
+    def bend(self, state: Driven) -> float:
+        """Give the change of bearing from the start of a stretch to its end as driven, degrees, right positive."""
+        row, forward = state
+        return _difference(self.arriving(row, forward=forward), self.entering(row, forward=forward))
+
     def _place(self, state: Driven, share: float) -> shapely.Point:
         """Find a place on a stretch by the share of it that is driven up to there."""
         row, forward = state
@@ -179,9 +185,12 @@ def _turn(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driv
     return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested or corner)
 
 
-def turn_across(meeting: Junctions, before: Driven, after: Driven) -> str:
-    """Put the turn over a short link, from the stretch before it into the one after, into words."""
-    angle = meeting.change(before, after)
+def turn_across(meeting: Junctions, states: Sequence[Driven]) -> str:
+    """Put the bend of a way over a short link, from the stretch before it into the one after, into words.
+
+    Bends are added up along the way: the bearings of both ends alone take a hairpin to the right for one to the left.
+    """
+    angle = sum(meeting.change(*pair) for pair in pairwise(states)) + sum(map(meeting.bend, states[1:-1]))
     if abs(angle) < STRAIGHT_DEG:
         return STRAIGHT
     return RIGHT if angle > 0.0 else LEFT

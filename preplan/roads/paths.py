@@ -171,7 +171,14 @@ def _pieces(
     circle = [is_circle(roads, row) for row, _ in states]
     named = [at for at in range(len(states)) if not circle[at]]
     labels = [str(roads.name[row]) or _CIRCLE for row, _ in states]
-    for at, label in zip(named, labels_along(roads, [states[at][0] for at in named]), strict=True):
+
+    def leaves(before: int, after: int) -> bool:
+        """Tell whether the road itself leads on where the way goes off it, or comes from elsewhere where it joins."""
+        return _leads_on(roads, limits, meeting, states[named[before]], end=True) or _leads_on(
+            roads, limits, meeting, states[named[after]], end=False
+        )
+
+    for at, label in zip(named, labels_along(roads, [states[at][0] for at in named], leaves), strict=True):
         labels[at] = label
     pieces = [_Piece(labels[0], "")]
     held: list[int] = []
@@ -190,6 +197,14 @@ def _pieces(
         pieces[-1].states.append(state)
         pieces[-1].miles.append(miles[at])
     return pieces
+
+
+def _leads_on(roads: RoadTable, limits: RoadLimits, meeting: Junctions, state: Driven, *, end: bool) -> bool:
+    """Tell whether another stretch of the same road meets one that is driven, at its end or at its start."""
+    row, forward = state
+    node = int((roads.to_node if forward is end else roads.from_node)[row])
+    others = {*meeting.at(node)} - {row}
+    return any(limits.tanker_road[one] and not is_circle(roads, one) and same_road(roads, row, one) for one in others)
 
 
 def _without_links(roads: RoadTable, meeting: Junctions, pieces: list[_Piece]) -> list[_Piece]:
@@ -237,7 +252,10 @@ def _over(meeting: Junctions, before: _Piece, link: _Piece, after: _Piece) -> st
     if not _is_plain(link) or not _is_plain(after):
         plain, other = (link, after) if _is_plain(link) else (after, link)
         return other.turn if plain.turn == STRAIGHT else ""
-    return turn_across(meeting, before.states[-1], after.states[0])
+    turns = {link.turn, after.turn} - {STRAIGHT}
+    if len(turns) > 1:  # first one way, then the other: who is told one of them misses the road
+        return ""
+    return turns.pop() if turns else turn_across(meeting, [before.states[-1], *link.states, after.states[0]])
 
 
 def _is_plain(piece: _Piece) -> bool:

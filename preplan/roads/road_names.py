@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from preplan.records import RoadTable
@@ -41,15 +41,16 @@ def same_road(roads: RoadTable, row: int, other: int, name: str = "") -> bool:
     return not _keys(roads, row).isdisjoint(_keys(roads, other))
 
 
-def labels_along(roads: RoadTable, rows: Sequence[int]) -> list[str]:
+def labels_along(roads: RoadTable, rows: Sequence[int], leaves: Callable[[int, int], bool]) -> list[str]:
     """Name the stretches of a way in the order driven: stretches of one road have one label.
 
-    A short nameless piece inside one road, such as its bridge, takes the road's name. The number follows the name in
+    A short nameless piece inside one road, such as its bridge, takes the road's name, unless the way `leaves` the road:
+    told by the positions of the stretch before the piece and of the one after it. The number follows the name in
     brackets where it is told for the first time.
     """
     told: set[str] = set()
     labels = [""] * len(rows)
-    for road in _roads(roads, rows):
+    for road in _roads(roads, rows, leaves):
         label = road.label(roads, rows, told)
         for position in road.positions:
             labels[position] = label
@@ -65,10 +66,12 @@ class _Road:
     gap: list[int] = field(default_factory=list)
     """Nameless positions since the last named one."""
 
-    def takes(self, roads: RoadTable, rows: Sequence[int], position: int) -> bool:
+    def takes(self, roads: RoadTable, rows: Sequence[int], position: int, leaves: Callable[[int, int], bool]) -> bool:
         """Tell whether the next named stretch goes on with this road."""
         gap_mi = float(sum(roads.length_m[rows[one]] for one in self.gap)) / M_PER_MI
-        return gap_mi <= NAMELESS_MI and same_road(roads, rows[self.positions[-1]], rows[position], self.name)
+        if gap_mi > NAMELESS_MI or not same_road(roads, rows[self.positions[-1]], rows[position], self.name):
+            return False
+        return not self.gap or not leaves(self.positions[-1], position)
 
     def label(self, roads: RoadTable, rows: Sequence[int], told: set[str]) -> str:
         """Name the road; its number is added unless the name says it or it was told before."""
@@ -82,7 +85,7 @@ class _Road:
         return f"{self.name} ({number})"
 
 
-def _roads(roads: RoadTable, rows: Sequence[int]) -> list[_Road]:
+def _roads(roads: RoadTable, rows: Sequence[int], leaves: Callable[[int, int], bool]) -> list[_Road]:
     """Part a way into roads; nameless stretches that lie inside no road are roads of their own."""
     found: list[_Road] = []
     last: _Road | None = None
@@ -92,7 +95,7 @@ def _roads(roads: RoadTable, rows: Sequence[int]) -> list[_Road]:
             if last:
                 last.gap.append(position)
             continue
-        if last and last.takes(roads, rows, position):
+        if last and last.takes(roads, rows, position, leaves):
             if inside := set(last.gap):
                 found = [road for road in found if inside.isdisjoint(road.positions)]
             last.positions += [*last.gap, position]

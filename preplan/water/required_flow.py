@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from preplan.records import BoolArray, Columns, FloatArray, TextArray, text_array
-from preplan.rules import MEMORY, RequiredFlowRules
+from preplan.rules import MEMORY, RATER_MIN, RequiredFlowRules
 
 CONSTRUCTION_TYPES = ("I", "II", "III", "IV", "V")
 """Types of construction; an index into this tuple stands for each in `Buildings`."""
@@ -29,8 +29,6 @@ FLOOR_GAL = (2000.0, 3000.0)
 DELIVERY = ((2500.0, 250.0), (10000.0, 500.0), (20000.0, 750.0), (np.inf, 1000.0))
 """NFPA 1142 delivery rate: total below the first value in gal, rate in gpm; from memory, unverified."""
 
-RATER_MIN = 120.0
-"""Duration of 250 gpm for 2 h (published rating criteria): stands where a method gives a rate only."""
 LEAST_MIN = 20.0
 """Shortest duration when total / rate decides (published minimum for a rural class: 20 min)."""
 
