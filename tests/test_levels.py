@@ -69,6 +69,20 @@ def test_the_first_level_that_meets_names_the_status(required_gpm: float, status
     assert answers.level[0] == level
 
 
+def test_where_none_holds_anything_the_site_is_the_one_that_brings_most_in_the_long_run() -> None:
+    """Tankers come an hour after full flow is asked for: all sites hold nothing then; the nearest is a small cistern."""
+    small = site("F1", kind="cistern", storage_gal=4000.0)
+    late = [10.0, 11.0, 12.0, 90.0, 91.0, 92.0]
+    levels, answers = graded(scene([[8.0, 14.0]], (small, site("F2")), arrival_min=late))
+    assert answers.status[0] == "not met"
+    assert (levels.uninterrupted_gpm[0] == 0.0).all()
+    assert levels.site[0].tolist() == [1, 1]
+    assert (levels.sustained_gpm[0] > 4000.0 / 120.0).all()
+    # the same water at both: the shorter trip, as ever
+    levels, _ = graded(scene([[8.0, 14.0]], (site("F1"), site("F2")), arrival_min=late))
+    assert levels.site[0].tolist() == [0, 0]
+
+
 def test_a_hydrant_counts_only_if_it_gives_the_required_flow() -> None:
     """A credited 250 gpm meets 250, not 500; and it comes before no route."""
     assert graded(scene([[10.0]], ONE_SITE, required_gpm=250.0), 250.0)[1].status[0] == "hydrant"

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from preplan.planning.assignment import Scene, circuit_of
-from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, haulers, legs_min
+from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, haulers, legs_min, steady
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import best_fleets, held_flows
 from preplan.water.timeline_bound import most_flow_gpm
@@ -22,6 +22,8 @@ LOOKED_AT = 2
 """Sites of an address that are looked at together."""
 UNKNOWN = -2
 """Row of a split that nobody has sought yet."""
+_NOTHING_GPM = 1e-6
+"""A case that holds no more holds nothing."""
 SLACK = 1e-9
 """Relative difference below which two flows are equal."""
 
@@ -66,6 +68,8 @@ class Flows:
         self.tankers = np.zeros(shape, dtype=np.int32)
         self.cut = np.zeros(shape, dtype=np.int32)
         self.trip_min = np.full(shape, np.inf)
+        self.steady_gpm = np.zeros(shape)
+        """In the long run, of the cases that hold nothing: looked at only there."""
         self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
         nobody = np.empty(0, dtype=np.int32)
         run, none_out = everyone(scene, nobody, nobody, nobody), np.empty((0, haulers(scene).size))
@@ -161,7 +165,7 @@ class Flows:
         if self._like is not None and shared.size:
             at = (address[shared], site[shared], level[shared])
             self._like.look(*at)
-            for word in ("gpm", "tankers", "cut", "trip_min"):
+            for word in ("gpm", "tankers", "cut", "trip_min", "steady_gpm"):
                 getattr(self, word)[at] = getattr(self._like, word)[at]
         own = np.flatnonzero(todo & ~self._same[address, site])
         for first in range(0, own.size, PIECE_CASES):
@@ -171,8 +175,8 @@ class Flows:
     def best_site(self, allowed: BoolArray, level: int) -> IntArray:
         """Choose each address's site among those allowed, (addresses, sites): -1 where none has a way.
 
-        The largest flow; of equal flows more tankers, then the shorter trip, then the first site_id. Only sites whose
-        bound could beat the best are looked at.
+        The largest flow; where none holds anything, the largest in the long run; of equal flows more tankers, then the
+        shorter trip, then the first site_id. Only sites whose bound could beat the best are looked at.
         """
         allowed = allowed & np.isfinite(self.trip_min[:, :, level])
         sent = self.scene.response.tankers[:, level].sum(axis=1)
@@ -184,7 +188,7 @@ class Flows:
             pick = site[rows] = self._pick(rows, known, level)
             best = np.where(pick >= 0, self.gpm[rows, pick, level], -1.0)[:, None]
             # As much could win by more tankers or a shorter trip, unless the best has them all and none is shorter.
-            settled = (pick >= 0) & (self.tankers[rows, pick, level] >= sent[rows])
+            settled = (pick >= 0) & (self.tankers[rows, pick, level] >= sent[rows]) & (best[:, 0] > _NOTHING_GPM)
             shorter = ~settled[:, None] | (trip < self.trip_min[rows, pick, level][:, None])
             could = (most > best * (1.0 + SLACK)) | ((most >= best * (1.0 - SLACK)) & shorter)
             open_sites = allowed[rows] & ~known & could
@@ -207,6 +211,8 @@ class Flows:
         flow = np.where(known, self.gpm[rows, :, level], -1.0)
         top = flow.max(axis=1, keepdims=True, initial=-1.0)
         tied = known & (flow >= top - SLACK * np.maximum(top, 1.0))
+        long_run = np.where(tied, self.steady_gpm[rows, :, level], -1.0)
+        tied &= long_run >= long_run.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - SLACK)
         count = np.where(tied, self.tankers[rows, :, level], -1)
         tied &= count == count.max(axis=1, keepdims=True, initial=-1)
         site = np.where(tied, self.trip_min[rows, :, level], np.inf).argmin(axis=1)
@@ -250,6 +256,12 @@ class Flows:
         self.gpm[at], self.cut[at] = gpm, run.cut
         self.tankers[at] = run.used.sum(axis=1)
         self.trip_min[at] = legs_min(self.scene, run)[0]
+        self._note_long_run(run, gpm)
+
+    def _note_long_run(self, run: Crews, gpm: FloatArray) -> None:
+        """Keep what the cases that hold nothing bring in the long run: late tankers still fill at the better site."""
+        dry = run.rows(np.flatnonzero(gpm <= _NOTHING_GPM))
+        self.steady_gpm[dry.address, dry.site, dry.level] = steady(self.scene, dry).sustained_gpm
 
     def crews(self, address: IntArray, site: IntArray, level: IntArray) -> Crews:
         """Give the fleets whose flows `gpm` has, of cases that were looked at; a settled case may have a better one."""
@@ -297,6 +309,7 @@ class Flows:
         at = (done.run.address, done.run.site, done.run.level)
         self.gpm[at], self.tankers[at], self.cut[at] = done.gpm, done.run.used.sum(axis=1), done.run.cut
         self.trip_min[at] = legs_min(self.scene, done.run)[0]
+        self._note_long_run(done.run, done.gpm)
         self._row[at] = self.keep(done)
 
     def _as_below(self, done: Settled) -> Settled:
