@@ -212,9 +212,13 @@ def _levels_up_to(name: str, inputs: Inputs) -> int:
 
 
 def _short(plan: Plan, levels: int) -> BoolArray:
-    """Mask the addresses that tankers reach and none of the first so many response levels meets."""
+    """Mask the addresses that none of the first so many response levels meets, those without a route among them.
+
+    No fill site may be reached now, or not all year, and a new one be all that lacks.
+    """
     answers = plan.answers
-    short: BoolArray = (answers.status == "not met") | ((answers.status == "higher level") & (answers.level >= levels))
+    later = (answers.status == "higher level") & (answers.level >= levels)
+    short: BoolArray = np.isin(answers.status, ("not met", "no route")) | later
     return short
 
 
@@ -288,7 +292,8 @@ def as_text(answer: Siting) -> list[str]:
     weighed = f"{answer.places:,} place{'s' * (answer.places != 1)} of {where} weighed."
     lines = [
         f"{answer.district}, data of {answer.date or 'an unknown date'}: {weighed}",
-        f"Not met now{_at(answer)}: {_addresses(answer.unmet)}; the places, each alone, bring up {answer.reachable:,}.",
+        f"Not met now{_at(answer)}: {_addresses(answer.unmet)}{_no_route(answer)}; the places, each alone, bring up "
+        f"{answer.reachable:,}.",
     ]
     lines += [f"note: {note}" for note in answer.notes]
     if not answer.new:
@@ -305,7 +310,7 @@ def as_text(answer: Siting) -> list[str]:
     flow = answer.counted == "gpm"
     together, most = (f"{n:,.0f} gpm" if flow else _addresses(round(n)) for n in (answer.brought, answer.bound))
     if answer.bound - answer.brought < LEAST_SHORT * max(answer.brought, 1.0):
-        lines.append(f"Together {together}: proved, no choice of so many of these places brings more.")
+        lines.append(f"Together {together}: proved, no choice of so many of these places brings more, each alone.")
     else:
         lines.append(f"Together {together}; no choice of so many brings more than {most}, as far as was searched.")
     lines += _planned_again(answer)
@@ -320,6 +325,12 @@ def as_text(answer: Siting) -> list[str]:
 def _at(answer: Siting) -> str:
     """Say which response level counts, where not all do."""
     return f" at {level_words(answer.level)}" if answer.level else ""
+
+
+def _no_route(answer: Siting) -> str:
+    """Say how many of the addresses that are not met have no route now, behind their number."""
+    count = answer.before.get("no route", 0)
+    return f", {count:,} of them without a route" if count else ""
 
 
 def _addresses(count: int) -> str:

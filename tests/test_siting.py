@@ -184,7 +184,7 @@ def test_the_answer_in_words_and_for_scripts(tmp_path: Path) -> None:
     said = asked(tmp_path, "--new", "1", "--candidates", str(tmp_path / "candidates.csv"))
     assert said.exit_code == 0
     assert "3 places of the table weighed." in said.stdout
-    assert "proved, no choice of so many of these places brings more." in said.stdout
+    assert "proved, no choice of so many of these places brings more, each alone." in said.stdout
     assert "Planned again with them: " in said.stdout
     assert "incident commander" in said.stdout
     record = json.loads(
@@ -193,6 +193,20 @@ def test_the_answer_in_words_and_for_scripts(tmp_path: Path) -> None:
     assert record["new"][0]["site_id"] in said.stdout
     assert record["brought"] == record["bound"] == record["met"]
     assert not list(tmp_path.glob("outputs*"))
+
+
+def test_addresses_without_a_route_count_as_not_met_and_are_brought_up(tmp_path: Path) -> None:
+    """Every fill site stands in summer only: nobody has one in winter, so all addresses are 'no route' for the year."""
+    head, *rows = str(TABLES["fill_sites.csv"]).splitlines()
+    summer = "\n".join([f"{head},months", *(f"{row},4-11" for row in rows)]) + "\n"
+    one = small(fill_sites=summer, candidates=CANDIDATES)
+    args = ["--new", "1", "--candidates", str(tmp_path / "candidates.csv")]
+    said = asked(tmp_path, *args, one=one).stdout
+    record = json.loads(asked(tmp_path, *args, "--json", one=one).stdout)
+    assert record["before"]["no route"] == record["unmet"] == 9
+    assert record["met"] == record["brought"] > 0
+    assert "Not met now: 9 addresses, 9 of them without a route;" in said
+    assert record["after"]["no route"] < 9
 
 
 def test_places_that_cannot_bring_anyone_up_are_told_with_why(tmp_path: Path) -> None:
