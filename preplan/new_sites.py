@@ -290,10 +290,10 @@ def as_text(answer: Siting) -> list[str]:
     """Say the answer in plain words, a line each."""
     where = "mapped water near a road for tankers" if answer.from_map else "the table"
     weighed = f"{answer.places:,} place{'s' * (answer.places != 1)} of {where} weighed."
+    unmet = f"Not met now{_at(answer)}: {_addresses(answer.unmet)}{_no_route(answer)}"
     lines = [
         f"{answer.district}, data of {answer.date or 'an unknown date'}: {weighed}",
-        f"Not met now{_at(answer)}: {_addresses(answer.unmet)}{_no_route(answer)}; the places, each alone, bring up "
-        f"{answer.reachable:,}.",
+        f"{unmet}; the places, each alone, bring up {answer.reachable:,}.",
     ]
     lines += [f"note: {note}" for note in answer.notes]
     if not answer.new:

@@ -70,7 +70,7 @@ def test_the_first_level_that_meets_names_the_status(required_gpm: float, status
 
 
 def test_where_none_holds_anything_the_site_is_the_one_that_brings_most_in_the_long_run() -> None:
-    """Tankers come an hour after full flow is asked for: all sites hold nothing then; the nearest is a small cistern."""
+    """Tankers come an hour after full flow is asked for: no site holds anything; the nearest is a small cistern."""
     small = site("F1", kind="cistern", storage_gal=4000.0)
     late = [10.0, 11.0, 12.0, 90.0, 91.0, 92.0]
     levels, answers = graded(scene([[8.0, 14.0]], (small, site("F2")), arrival_min=late))

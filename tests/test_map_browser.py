@@ -158,7 +158,7 @@ def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
     # two of one code at one address are one address
     assert "Rated below load (1)" in page.locator("#flag-filter option").all_inner_texts()
     page.select_option("#flag-filter", label="Rated below load (1)")
-    assert page.inner_text("#shown") == "1 of 6 addresses shown."
+    assert page.inner_text("#shown").startswith("1 of 6 addresses shown. Only ")
     click_map(page, float(plan.addresses.lon[1]), float(plan.addresses.lat[1]))
     bold = [written(page, f"#panel-body > p:nth-of-type({k}) > strong") for k in (2, 3)]
     assert bold == [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
@@ -229,14 +229,14 @@ def test_filter_hides_a_status_and_counts(wide: Opened) -> None:
     assert ink(page) > 50
     page.get_by_label("served (1)").uncheck()
     assert ink(page) == 0
-    assert page.inner_text("#shown") == "5 of 6 addresses shown."
+    assert page.inner_text("#shown") == "5 of 6 addresses shown. Hidden: served."
     page.get_by_label("served (1)").check()
     page.select_option("#level-filter", label="Answered by response level 1")
-    assert page.inner_text("#shown") == "1 of 6 addresses shown."
+    assert page.inner_text("#shown").startswith("1 of 6 addresses shown. Only ")
     assert ink(page) > 50
     # Two more show the numbers of response level 2, but it does not meet their need.
     page.select_option("#level-filter", label="Answered by response level 2")
-    assert page.inner_text("#shown") == "1 of 6 addresses shown."
+    assert page.inner_text("#shown").startswith("1 of 6 addresses shown. Only ")
 
 
 def test_click_on_a_fill_site_lists_the_addresses_it_serves(wide: Opened) -> None:

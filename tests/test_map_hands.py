@@ -200,13 +200,13 @@ def test_filters_by_flag_and_fill_site_count(wide: Opened, plan: Plan) -> None:
     with_flag = [any(flag.code == "dead end" for flag in row) for row in plan.answers.flags]
     from_first = (shown(plan, plan.levels.site) == 0) | (shown(plan, plan.levels.split) == 0)
     page.select_option("#flag-filter", label=f"Dead end ({sum(with_flag)})")
-    assert page.inner_text("#shown") == f"{sum(with_flag)} of {total} addresses shown."
+    assert page.inner_text("#shown") == f"{sum(with_flag)} of {total} addresses shown. Only flag dead end."
     page.select_option("#site-filter", value="0")
     both = int(np.sum(np.array(with_flag) & from_first))
     assert 0 < both < sum(with_flag)
-    assert page.inner_text("#shown") == f"{both} of {total} addresses shown."
+    assert page.inner_text("#shown") == f"{both} of {total} addresses shown. Only flag dead end; only fill site 1."
     page.select_option("#flag-filter", value="")
-    assert page.inner_text("#shown") == f"{from_first.sum()} of {total} addresses shown."
+    assert page.inner_text("#shown") == f"{from_first.sum()} of {total} addresses shown. Only fill site 1."
 
 
 def test_a_road_is_found_as_one_types(wide: Opened) -> None:

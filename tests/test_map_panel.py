@@ -65,7 +65,8 @@ def test_a_condition_that_goes_off_never_leaves_trips_shorter_than_planned(wide:
     page.get_by_role("button", name="Snow").click()
     for _ in range(8):
         page.get_by_label("Shorter round trips").click()
-    assert page.inner_text("#road-factor") == f"Round trips {TIMES} 1.00 (assumption)"
+    # what is pressed holds: a button that says 1.40 beside a factor of 1.00 would be believed
+    assert page.inner_text("#road-factor") == f"Round trips {TIMES} 1.40 (assumption)"
     page.get_by_role("button", name="Snow").click()
     assert page.inner_text("#road-factor") == f"Round trips {TIMES} 1.00 (assumption)"
     page.get_by_role("button", name="Snow").click()
@@ -84,7 +85,7 @@ def test_the_second_site_of_a_split_off_shows_its_loss(wide: Opened) -> None:
 def test_the_circuit_of_a_what_if_is_drawn_and_not_that_to_a_site_that_is_off(wide: Opened) -> None:
     page = wide.page
     choose(page, SPLIT)
-    assert page.inner_text("#drawn") == "Drawn: fill site 8, response level 2"
+    assert page.inner_text("#drawn") == "Drawn: fill site 8, one of two, response level 2"
     turn_off(page, "8, Tannery Road bridge")
     choose(page, SPLIT)
     site = re.search(r"Response level 2: .*?Fill site\s+(\d+),", written(page, "section.what-if"), re.DOTALL)
@@ -269,7 +270,8 @@ def test_a_filter_is_told_as_long_as_it_hides_something(wide: Opened, plan: Plan
     page.get_by_label("served (").uncheck()
     page.click("#close")
     count = len(plan.addresses) - int((plan.answers.status == "served").sum())
-    assert page.inner_text("#filtered p") == f"Filter: {count:,} of {len(plan.addresses):,} addresses shown."
+    told = f"Filter: {count:,} of {len(plan.addresses):,} addresses shown. Hidden: served."
+    assert page.inner_text("#filtered p") == told
     page.click("#lists")
     page.locator("#panel-body button", has_text="1, Gristmill Road hydrant").click()
     assert "of them on the map: the filter hides the others" in written(page)
@@ -369,7 +371,7 @@ def test_every_printed_sheet_says_whose_it_is_and_that_it_is_a_what_if(wide: Ope
     texts = sheets(page)
     assert len(texts) >= 2
     assert all(f"{SPLIT}. Millrace Fire District, 2026-05-01: the plan" in one for one in texts)
-    assert "Drawn: fill site 8, response level 2" in texts[0]
+    assert "Drawn: fill site 8, one of two, response level 2" in texts[0]
     assert "Holds 528 gpm" in " ".join(texts)
     assert "Response level 1" not in " ".join(texts)
     turn_off(page, "8, Tannery Road bridge")

@@ -14,6 +14,7 @@ import pytest
 from preplan.plan import Plan, SearchWords
 from preplan.render.map_html import map_page
 from preplan.render.map_search import id_columns, search_data
+from preplan.render.us_grid import grid_words
 from preplan.roads.street_names import search_words
 from tests.browser import Opened, opened, page_source, written
 from tests.example_plan import example_plan
@@ -36,6 +37,12 @@ def file_url(sample_url: str) -> str:
 def listed(page: Page, words: str) -> list[str]:
     page.fill("#search", words)
     return [text.split("\n")[-1] for text in page.locator("#found li").all_inner_texts()]
+
+
+def whole(page: Page, words: str) -> list[str]:
+    """List what is found with all its lines."""
+    page.fill("#search", words)
+    return page.locator("#found li").all_inner_texts()
 
 
 @pytest.mark.parametrize(
@@ -182,8 +189,62 @@ def test_houses_of_one_label_are_told_apart(other: Opened) -> None:
     assert len(found) == 2
     assert len(set(found)) == 2
     assert all(f"ID {one}" in text for one, text in zip(("A04", "A05"), found, strict=True))
+    # of houses of one label none opens before somebody has seen which one it is
+    other.page.keyboard.press("Enter")
+    assert other.page.locator("#found [aria-selected=true]").count() == 1
+    assert not other.page.locator("#panel-body .beside").count()
     other.page.keyboard.press("Enter")
     assert "ID A04" in written(other.page, "#panel-body .beside")
+
+
+def test_a_road_takes_the_place_of_the_house_that_was_open(wide: Opened, plan: Plan) -> None:
+    """Its card would seem to be the answer; the road is marked, and the way back stays."""
+    page = wide.page
+    house = str(plan.addresses.label[0])
+    page.fill("#search", house)
+    page.keyboard.press("Enter")
+    assert house in written(page, "#panel-body h2")
+    page.fill("#search", "fiddlehead")
+    page.keyboard.press("Enter")
+    assert written(page, "#panel-body h2") == "Fiddlehead Road"
+    assert page.input_value("#search") == ""
+    assert not page.is_visible("#drawn")
+    count = sum("fiddlehead" in str(road).lower() for road in plan.roads.name[plan.frontages.segment])
+    assert f"{count} addresses stand on it" in written(page, "#panel-body")
+    page.get_by_role("button", name=f"Back to {house}").click()
+    assert house in written(page, "#panel-body h2")
+    page.click("#close")
+
+
+def test_a_place_and_a_grid_square_are_found_as_cards_print_them(wide: Opened, plan: Plan) -> None:
+    page = wide.page
+    for row in (0, 100, 300):
+        lat, lon = float(plan.addresses.lat[row]), float(plan.addresses.lon[row])
+        found = whole(page, f"{lat:.5f}, {lon:.5f}")
+        assert found[0].startswith("Nearest to ")
+        assert str(plan.addresses.label[row]) in found[1]
+        assert re.search(r"\b[0-3]\s?ft away", found[1])
+        square = grid_words(lon, lat)
+        assert any(str(plan.addresses.label[row]) in one for one in whole(page, square)), square
+    page.fill("#search", "")
+
+
+def test_a_house_number_with_a_letter_leads_to_the_nearest_and_opens_none(wide: Opened) -> None:
+    found = listed(wide.page, "98B beaver meadow")
+    assert found[0] == "No 98B Beaver Meadow; nearest numbers:"
+    assert len(found) > 3
+    wide.page.fill("#search", "")
+
+
+def test_houses_of_one_label_are_found_by_their_cross_street(browser: Browser, tmp_path: Path, plan: Plan) -> None:
+    """As the list tells them apart."""
+    groups = tuple(replace(one, cross_street=f"Zebra{k} Road") for k, one in enumerate(plan.groups[:40]))
+    path = tmp_path / "map.html"
+    path.write_text(map_page(replace(plan, groups=groups)), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    lead = groups[7].lead
+    assert any(str(plan.addresses.label[lead]) in one for one in whole(found.page, "zebra7"))
+    found.page.context.close()
 
 
 def test_only_spellings_of_the_district_s_own_words_are_in_the_page(plan: Plan) -> None:
@@ -195,11 +256,11 @@ def test_only_spellings_of_the_district_s_own_words_are_in_the_page(plan: Plan) 
 
 def test_ids_come_back_whole(plan: Plan) -> None:
     columns, stems = id_columns(plan)
-    whole = [
+    ids = [
         stems[stem][0] + (str(number).zfill(stems[stem][1]) if stems[stem][1] else "")
         for stem, number in zip(columns["idStem"], columns["idNumber"], strict=True)
     ]
-    assert whole == plan.addresses.address_id.tolist()
+    assert ids == plan.addresses.address_id.tolist()
 
 
 def test_the_page_reads_words_as_the_keys_of_roads_do(other: Opened) -> None:

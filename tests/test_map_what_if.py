@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import itertools
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -446,6 +447,59 @@ def test_required_flows_that_are_no_whole_gpm_are_exact_in_the_page(
     assert np.all((theirs >= need - 1e-9) & (theirs < need + 0.001))
     assert np.array_equal(in_page(page, asked(case, Change()), "return addresses.gpm;"), np.ceil(need))
     page.page.close()
+
+
+def test_a_tick_is_hollow_where_the_plan_does_not_hold_what_the_steady_flow_meets(
+    case: Case, browser: Browser, tmp_path: Path
+) -> None:
+    """Late tankers: at no level is the required flow held from the start, though it meets in the long run."""
+    levels = replace(case.plan.levels, meets=np.zeros_like(case.plan.levels.meets))
+    path = tmp_path / "map.html"
+    path.write_text(map_page(replace(case.plan, levels=levels)), encoding="utf-8")
+    page = opened(browser, path.as_uri()).page
+    page.click("#what-if")
+    assert "the plan does not hold it from the start" in page.inner_text("#what-if-outcome")
+    page.fill("#search", str(case.plan.addresses.address_id[case.plan.answers.status == "served"][0]))
+    page.keyboard.press("Enter")
+    assert "The plan does not hold it from the start:" in page.inner_text("#panel-body")
+    page.context.close()
+
+
+def test_no_circuit_is_drawn_or_offered_to_a_fill_site_that_is_off(
+    case: Case, browser: Browser, tmp_path: Path
+) -> None:
+    path = tmp_path / "map.html"
+    path.write_text(map_page(case.plan), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    page = found.page
+    split = np.flatnonzero(
+        (case.plan.levels.split[np.arange(len(case.plan.answers)), np.maximum(case.plan.answers.level, 0)] >= 0)
+        & (case.plan.answers.level >= 0)
+    )
+    address = int(split[0])
+    second = int(case.plan.levels.split[address, case.plan.answers.level[address]])
+    page.click("#what-if")
+    for box in page.locator(".switches input[type=checkbox]").all()[: len(case.plan.sites)]:
+        box.uncheck()
+    page.fill("#search", str(case.plan.addresses.address_id[address]))
+    page.keyboard.press("Enter")
+    assert re.search(r"Drawn: no circuit(, fill site \d+ is off)?$", page.inner_text("#drawn"))
+    assert not page.get_by_role("button", name=f"Circuit to second fill site {second + 1}").count()
+    page.context.close()
+
+
+def test_a_filter_that_hides_what_is_lost_says_so(case: Case, browser: Browser, tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    path.write_text(map_page(case.plan), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    page = found.page
+    page.get_by_label("served (").uncheck()
+    page.click("#what-if")
+    assert "The filter hides" not in page.inner_text("#what-if-outcome")
+    for box in page.locator(".switches input[type=checkbox]").all()[: len(case.plan.sites)]:
+        box.uncheck()
+    assert re.search(r"The filter hides \d+ of those that no longer meet", page.inner_text("#what-if-outcome"))
+    page.context.close()
 
 
 def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: Browser, tmp_path: Path) -> None:

@@ -8,9 +8,9 @@ const BRIDGES_FROM_ZOOM = 12;
 const BESIDE_PX = 22; // from a road to its name beside the circuit
 const NEAR_PX = 15; // names nearer than this to a leg would cover it
 const CELL_PX = 2;
-// Marks of addresses: the five statuses by their place, then the three verdicts of a what-if.
+// Marks of addresses: the five statuses by their place, then the four verdicts of a what-if.
 const VERDICT_MARK = 5;
-const DRAW_ORDER = [4, 0, 1, 2, 6, 7, 5, 3]; // hydrant first, what is not met or has no route on top
+const DRAW_ORDER = [4, 0, 1, 2, 6, 8, 7, 5, 3]; // hydrant first, what is not met or has no route on top
 
 const view = {
   night: false,
@@ -39,7 +39,7 @@ function isShown(address) {
 
 // What is drawn for an address.
 function markOf(address) {
-  return view.whatIf && view.whatIf.shuttled[address] ? VERDICT_MARK + view.whatIf.verdict[address] : answers.status[address];
+  return view.whatIf && view.whatIf.shuttled[address] ? VERDICT_MARK + verdictShown(address) : answers.status[address];
 }
 
 // The response level that meets an address's need; -1 where none does, whatever level its numbers show.

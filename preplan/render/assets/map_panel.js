@@ -196,7 +196,7 @@ function drawCircuit(level, which) {
   const site = anew >= 0 && which === "site" ? anew : answers[which][at];
   const trip = anew >= 0 && which === "site" ? tripTo(view.address, anew) : answers[CIRCUITS[which]][at];
   view.drawn = { level, which, site };
-  view.circuit = level < 0 ? null : circuit(view.address, trip, site);
+  view.circuit = level < 0 || isLost(site) ? null : circuit(view.address, trip, site);
 }
 
 // The fill site that a what-if chose in the place of the plan's own; -1 where it did not.
@@ -217,8 +217,10 @@ function drawnWords() {
   if (view.address < 0) return "";
   const { level, which, site } = view.drawn;
   if (level < 0 || site < 0) return "Drawn: no circuit";
+  if (isLost(site)) return `Drawn: no circuit, fill site ${site + 1} is off`;
   const what = { site: "", split: "second ", backup: "backup, " }[which];
-  const of = `${what}fill site ${site + 1}, ${data.levels[level].words}`;
+  const split = which === "site" && whatIfSite(view.address, level) < 0 && answers.split[row(view.address, level)] >= 0;
+  const of = `${what}fill site ${site + 1}${split ? ", one of two" : ""}, ${data.levels[level].words}`;
   const mode = whatIfSite(view.address, level) >= 0 && which === "site" ? "what if, " : view.whatIf ? "the plan's, " : "";
   return view.circuit && view.circuit.dump ? `Drawn: ${mode}${of}` : `Not drawn, no way is traced: ${mode}${of}`;
 }
@@ -265,8 +267,8 @@ function circuitButtons(level, at) {
   const anew = whatIfSite(view.address, level);
   const own = `Circuit to fill site ${answers.site[at] + 1}`;
   const buttons = [pressed(anew >= 0 ? `What-if circuit to fill site ${anew + 1}` : own, "site")];
-  if (answers.split[at] >= 0) buttons.push(pressed(`Circuit to second fill site ${answers.split[at] + 1}`, "split"));
-  if (answers.backup[at] >= 0) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, "backup"));
+  if (answers.split[at] >= 0 && !isLost(answers.split[at])) buttons.push(pressed(`Circuit to second fill site ${answers.split[at] + 1}`, "split"));
+  if (answers.backup[at] >= 0 && !isLost(answers.backup[at])) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, "backup"));
   buttons.push(button("Fit circuit in view", fitCircuit));
   return make("div", "", { name: "buttons", inside: buttons });
 }
@@ -395,7 +397,8 @@ function shortWords(at) {
 
 function showSite(site) {
   const place = data.sites[site];
-  const parts = [facts([...place.facts, ["Latitude, longitude", `${place.lat.toFixed(5)}, ${place.lon.toFixed(5)}`]])];
+  const off = isLost(site) ? [boldLine("What if: this fill site is off. What stands below is the plan's.")] : [];
+  const parts = [...off, facts([...place.facts, ["Latitude, longitude", `${place.lat.toFixed(5)}, ${place.lon.toFixed(5)}`]])];
   if (!place.road) parts.push(make("p", "Off the roads that a tanker can use: no trips from here."));
   if (place.flags.length) parts.push(flagList(place.flags));
   const title = `Fill site ${site + 1}: ${place.name}`;
@@ -436,6 +439,7 @@ function legendLine(draw, text, wide, high) {
 function showLegend() {
   clearChoice();
   openPanel("Legend and filter", [
+    ...(view.whatIf ? [make("h3", "What if"), whatIfLegend()] : []),
     make("h3", "Addresses"), statusFilter(), levelFilter(), flagFilter(), siteFilter(),
     make("p", shownWords(), { id: "shown", name: "note" }),
     make("p", "Status colours are not hydrant flow classes.", { name: "note" }),
@@ -526,7 +530,19 @@ function showAll() {
 
 function shownWords() {
   const count = countOf(markAddresses(isShown));
-  return `${count.toLocaleString("en-US")} of ${addresses.count.toLocaleString("en-US")} addresses shown.`;
+  const named = count === addresses.count ? "" : ` ${filterWords()}`;
+  return `${count.toLocaleString("en-US")} of ${addresses.count.toLocaleString("en-US")} addresses shown.${named}`;
+}
+
+// What the filter keeps or hides, so that nobody takes a map without a status for a district without one.
+function filterWords() {
+  const parts = [];
+  const hidden = data.statuses.filter((_, k) => view.hidden.has(k)).map(({ words }) => words);
+  if (hidden.length) parts.push(`hidden: ${hidden.join(", ")}`);
+  if (view.level >= 0) parts.push(`only answered by ${data.levels[view.level].words}`);
+  if (view.flag) parts.push(`only flag ${view.flag}`);
+  if (view.site >= 0) parts.push(`only fill site ${view.site + 1}`);
+  return parts.length ? `${capital(parts.join("; "))}.` : "";
 }
 
 function filterChanged() {

@@ -57,6 +57,7 @@ function searchable() {
     thing(`Station ${k + 1}: ${station.name}`, () => goToStation(k), station.id)));
   const units = data.units.map((unit, k) => thing(`Unit ${unit.id}, ${unit.kind}`, () => goToUnit(k)));
   const ends = data.addresses.rests.map(indexed);
+  const crosses = data.addresses.crosses.map(indexed);
   const ids = new Map();
   const labels = new Map();
   for (let a = 0; a < addresses.count; a += 1) {
@@ -71,7 +72,7 @@ function searchable() {
       ...named.filter(({ text }) => text), ...tagged(sites, "site"), ...tagged(stations, "station"),
       ...tagged(units, "unit"),
     ],
-    ends, ids, labels,
+    ends, crosses, ids, labels,
   };
   return searched;
 }
@@ -91,6 +92,8 @@ function besideWords(address) {
   return [cross ? `near ${cross}` : "", id ? `ID ${id}` : ""].filter(Boolean).join(", ");
 }
 
+const NEAREST_SHOWN = 5; // addresses about a place
+const FEET_A_DEGREE = 364567; // of latitude, mid-latitudes: good enough to say who is nearest
 const TYPO_FROM = 4; // letters of a word in which one may be wrong
 const TWO_TYPOS_FROM = 8;
 
@@ -141,12 +144,39 @@ function find(text) {
   const first = id === undefined ? [] : [addressHit(id)];
   let nearest = null;
   for (const routes of [true, false]) {
-    const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, id);
+    const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, { but: id });
     const hits = [...first, ...found.hits].slice(0, MOST_FOUND);
     if (found.count) return { hits, count: found.count + first.length };
     if (found.nearest && routes && !first.length) nearest = found;
   }
-  return nearest || (first.length ? { hits: first, count: first.length } : findBegun(text) || findMisspelt(text));
+  if (nearest) return nearest;
+  if (first.length) return { hits: first, count: first.length };
+  return findPlace(text) || findCrossed(text) || findBegun(text) || findMisspelt(text);
+}
+
+// An address by its cross street too, as the list tells those of one label apart.
+function findCrossed(text) {
+  const { things, ends } = searchable();
+  const found = findWords(wordsOf(text).slice(0, 30), things, ends, { crossed: true });
+  return found.count ? found : null;
+}
+
+// The addresses nearest to a latitude and longitude, or those of a square of the national grid, as cards print them.
+function findPlace(text) {
+  const square = /(\d{4})\s+(\d{4})$/.exec(text.trim());
+  if (square) {
+    const hits = [...Array(addresses.count).keys()].filter((a) => addresses.grid(a).endsWith(`${square[1]} ${square[2]}`));
+    if (hits.length) return { hits: hits.slice(0, MOST_FOUND).map(addressHit), count: 0, nearest: `In grid square ${square[0]}:` };
+  }
+  const place = /^\s*\(?(-?\d{1,2}\.\d{2,})[,\s]+(-?\d{1,3}\.\d{2,})\)?\s*$/.exec(text);
+  if (!place) return null;
+  const [lat, lon] = [Number(place[1]), Number(place[2])];
+  const shrink = Math.cos((lat * Math.PI) / 180);
+  const far = (a) => Math.hypot(addresses.lat[a] - lat, (addresses.lon[a] - lon) * shrink);
+  const near = [...Array(addresses.count).keys()].sort((a, b) => far(a) - far(b)).slice(0, NEAREST_SHOWN);
+  const feet = (a) => (far(a) * FEET_A_DEGREE).toLocaleString("en-US", { maximumFractionDigits: 0 });
+  const hits = near.map((a) => ({ ...addressHit(a), more: [`${feet(a)} ft away`, addressHit(a).more].filter(Boolean).join(", ") }));
+  return { hits, count: 0, nearest: `Nearest to ${place[1]}, ${place[2]}:` };
 }
 
 // What may be meant while the number of a road is still to be typed, as after '1533 State': its words are one with it.
@@ -164,7 +194,7 @@ function findMisspelt(text) {
   const { things, ends } = searchable();
   const asked = wordsOf(text).slice(0, 30);
   const loose = misspelt(asked);
-  const { hits, nearest } = loose.length ? findWords(asked, things, ends, -1, loose) : { hits: [] };
+  const { hits, nearest } = loose.length ? findWords(asked, things, ends, { loose }) : { hits: [] };
   if (!hits.length) return { hits, count: 0 };
   const named = loose.map(({ word }) => capital(word.toLowerCase())).join(" or ");
   return { hits, count: 0, nearest: nearest || `Nothing is spelt ${named}; near it:` };
@@ -174,7 +204,8 @@ function addressHit(address) {
   return { address, text: addresses.label[address], more: labelIsShared(address) ? besideWords(address) : "" };
 }
 
-function findWords(asked, things, ends, but = -1, loose = []) {
+// Things and addresses that have all words asked for; `crossed`: those of an address's cross street count as its own.
+function findWords(asked, things, ends, { but = -1, loose = [], crossed = false } = {}) {
   if (!asked.length) return { hits: [], count: 0 };
   const every = 2 ** asked.length - 1;
   const { found, whole } = bitsOfWords(asked, loose);
@@ -194,18 +225,21 @@ function findWords(asked, things, ends, but = -1, loose = []) {
     keep(rankOf(found[one.words[0]] & 1, ROADS_FIRST, bitsOf(one.words, whole) === every), one);
   }
   const [endFound, endWhole] = [found, whole].map((bits) => ends.map((words) => bitsOf(words, bits)));
+  const crossFound = crossed ? searchable().crosses.map((words) => bitsOf(words, found)) : [];
   for (let a = 0; a < addresses.count; a += 1) {
     const { [a]: number } = addresses.number;
     const end = addresses.rest[a];
     let own = 0;
     for (let k = 0; k < numbers.length; k += 1) if (numbers[k] === number) own |= 1 << k;
-    if ((endFound[end] | own) !== every || a === but) continue;
+    const beside = crossed ? crossFound[addresses.cross[a]] : 0;
+    if ((endFound[end] | own | beside) !== every || a === but) continue;
     const begins = own & 1 || (!own && found[ends[end][0]] & 1);
     keep(rankOf(begins, ADDRESSES_NEXT, (endWhole[end] | own) === every), a);
   }
   const hits = [...ranks].sort((a, b) => a[0] - b[0]).flatMap(([, some]) => some).slice(0, MOST_FOUND);
   if (count) return { hits: hits.map((hit) => (typeof hit === "number" ? addressHit(hit) : hit)), count };
-  return nearestNumbers(asked, numbers, endFound, every);
+  // a house number with a letter is no number here, and yet the nearest ones help
+  return nearestNumbers(asked, asked.map(({ word }) => Number(/^(\d{1,8})[A-Z]?$/.exec(word)?.[1] ?? -2)), endFound, every);
 }
 
 // Where the road is there and the house number is not.
@@ -217,7 +251,7 @@ function nearestNumbers(asked, numbers, endFound, every) {
     addresses.number[a] >= 0 && endFound[addresses.rest[a]] === (every & ~(1 << given))));
   some.sort((a, b) => far(a) - far(b));
   const road = asked.filter((_, k) => k !== given).map(({ word }) => capital(word.toLowerCase())).join(" ");
-  return { hits: some.slice(0, MOST_FOUND).map(addressHit), count: 0, nearest: `No ${numbers[given]} ${road}; nearest numbers:` };
+  return { hits: some.slice(0, MOST_FOUND).map(addressHit), count: 0, nearest: `No ${asked[given].word} ${road}; nearest numbers:` };
 }
 
 // ------------------------------------------------------------------------------------------- the box
@@ -279,8 +313,12 @@ function startSearch() {
   };
   // With no house of that number or name, and nothing picked from the list, nothing opens.
   const enter = () => {
-    if (at >= 0 || found.count) take(found.hits[Math.max(0, at)]);
-    else if (box.value.trim()) clearAll();
+    if (at >= 0) take(found.hits[at]);
+    else if (found.count && isSure(found, box.value)) take(found.hits[0]);
+    else if (found.count) {
+      mark(0);
+      document.getElementById("said").textContent = "Several are meant: pick one.";
+    } else if (box.value.trim()) clearAll();
   };
   const keys = {
     ArrowDown: () => mark(at + 1),
@@ -305,6 +343,15 @@ function startSearch() {
     event.stopPropagation();
     keys[event.key]();
   });
+}
+
+// Whether the first hit is what is meant: else a press of Enter only marks it, and the next one opens it.
+function isSure({ hits, count }, text) {
+  const [{ address }] = hits;
+  if (count === 1 || address === undefined) return true;
+  const asked = plain(text);
+  if (asked === plain(addresses.id(address))) return true;
+  return !labelIsShared(address) && asked === plain(addresses.label[address]);
 }
 
 function foundWords({ hits, count, nearest }) {

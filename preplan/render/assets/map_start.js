@@ -31,9 +31,12 @@ function goToStation(station) {
   fitPoints([[data.stations[station].x, data.stations[station].y]], 15);
 }
 
+// A road is chosen as all else is: the card of an address that was open before would seem to be its answer.
 function goToRoad(name) {
-  nameChosen();
-  fitRoads([...Array(roads.count).keys()].filter((k) => roads.name[k] === name));
+  const some = [...Array(roads.count).keys()].filter((k) => roads.name[k] === name);
+  const on = markAddresses((address) => addresses.road[address] >= 0 && roads.name[addresses.road[address]] === name);
+  showDepends(roads.names[name], [], on, (count) => `${addressesWords(count)} stand on it`, some);
+  fitRoads(some);
 }
 
 function fitRoads(some, maxZoom) {
@@ -141,7 +144,7 @@ function startPrint(setNight) {
     before = { night: view.night, centre: planMap.getCenter(), zoom: planMap.getZoom(), bounds: planMap.getBounds() };
     document.body.classList.add("on-paper");
     setNight(false);
-    placeStrip(true);
+    placeStrip(!view.whatIf); // the timeline is the plan's: in a what-if it stays below 'as planned'
     drawStrips(ON_PAPER);
     planMap.invalidateSize({ pan: false, animate: false });
     show(before.centre, Math.min(before.zoom, planMap.getBoundsZoom(before.bounds)));

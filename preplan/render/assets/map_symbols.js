@@ -75,7 +75,7 @@ function drawStatus(pen, status, x, y, r) {
   pen.restore();
 }
 
-// The verdicts of a what-if have shapes of their own: a tick, a bar, a question mark.
+// The verdicts of a what-if have shapes of their own: a bar, a tick, a question mark, a hollow tick.
 const VERDICT_PENS = [
   (pen, r) => {
     pen.rect(-r * 0.95, -r * 0.26, r * 1.9, r * 0.52);
@@ -94,6 +94,13 @@ const VERDICT_PENS = [
     pen.strokeText("?", 0, 0);
     pen.fillStyle = DARK;
     pen.fillText("?", 0, 0);
+  },
+  (pen, r) => {
+    line(pen, [-r * 0.85, r * 0.1], [-r * 0.25, r * 0.7], [r * 0.9, -r * 0.75]);
+    edged(pen, Math.max(3.4, r * 0.62), DARK, "", thin(r));
+    pen.lineWidth = Math.max(1.4, r * 0.26);
+    pen.strokeStyle = "#ffffff";
+    pen.stroke();
   },
 ];
 

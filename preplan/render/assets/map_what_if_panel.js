@@ -11,6 +11,9 @@ const WHAT_IF_NOTE =
   "stands all year. A condition of the roads multiplies the minutes of every round trip; its factor is an assumption, " +
   "not a measurement.";
 const NOT_COMPUTED = 2;
+const LONG_RUN_ONLY = 3; // as drawn: the steady flow meets, and the plan does not hold it at first
+const SEASON_NOTE =
+  "Ways and split fill sites are those of the worst season: in other months the plan may do better, as it says below.";
 const MOST_FACTOR = 3;
 const BANNER_NAMES = 2; // more changed fill sites or tankers are counted in the banner, not named
 const AT_ONCE = 500; // addresses worked out before the page is asked whether it still has time
@@ -42,6 +45,23 @@ function verdictAt(found, address, level) {
     if (one === NOT_COMPUTED) most = NOT_COMPUTED;
   }
   return most;
+}
+
+// What is drawn: a tick alone where the plan itself holds what is required.
+function verdictShown(address) {
+  const { [address]: verdict } = view.whatIf.verdict;
+  return verdict === 1 && !planHolds(address, asked.level) ? LONG_RUN_ONLY : verdict;
+}
+
+// Whether the plan holds the required flow for the required time, at one level, or at any.
+function planHolds(address, level) {
+  const levels = level < 0 ? [...data.levels.keys()] : [level];
+  return levels.some((one) => answers.meets[row(address, one)] === 1);
+}
+
+// Whether a fill site of the plan is off in the what-if.
+function isLost(site) {
+  return Boolean(view.whatIf) && site >= 0 && asked.change.off.has(site);
 }
 
 // Whether the shuttle is what an address counts on at all.
@@ -119,7 +139,7 @@ function counted(found) {
 // Never below 1: no condition makes a round trip shorter than planned.
 function roadFactor() {
   const product = [...asked.conditions].reduce((all, k) => all * whatIf.conditions[k].factor, 1);
-  asked.extra = Math.max(asked.extra, Math.ceil((1 - product) * 20 - 0.001));
+  asked.extra = Math.max(asked.extra, 0);
   return Math.max(1, Math.round(product * 100 + asked.extra * 5) / 100);
 }
 
@@ -221,6 +241,7 @@ function showOutcome() {
     make("p", `${capital(changesWords())}.`, { name: "flow" }), levelChoice(), outcomeTable(),
     make("p", touchedWords()), make("p", WHAT_IF_RULE), whatIfLegend(),
     ...(view.whatIf.some ? [make("p", "Pale on the map: as planned.", { name: "note" })] : []),
+    ...hiddenPart(lost),
     ...changedPart(`At ${levelText(asked.level)} the steady flow no longer meets`, lost),
     ...changedPart(`At ${levelText(asked.level)} it now meets`, won),
     button("Back to the plan", leaveWhatIf),
@@ -240,6 +261,13 @@ function touchedWords() {
   if (!some) return "Every address has the plan's own steady flow.";
   const count = `${addressesWords(some)} ${some === 1 ? "counts" : "count"}`;
   return `The changes touch what ${count} on; all others have the plan's own steady flow.`;
+}
+
+// A filter that was set before hides what is lost, too.
+function hiddenPart(lost) {
+  const hidden = lost.filter((address) => !isShown(address)).length;
+  if (!hidden) return [];
+  return [boldLine(`The filter hides ${hidden.toLocaleString("en-US")} of those that no longer meet.`)];
 }
 
 function changedPart(heading, some) {
@@ -267,9 +295,12 @@ function outcomeTable() {
 }
 
 function whatIfLegend() {
-  const words = ["does not meet", "meets", "not computed: no kept trip"];
+  const words = [
+    "steady flow does not meet", "steady flow meets", "not computed: no kept trip",
+    "steady flow meets; the plan does not hold it from the start",
+  ];
   const drawn = (verdict) => (pen, x, y) => drawVerdict(pen, verdict, x, y, 10);
-  const shown = whatIf.partial ? [1, 0, 2] : [1, 0];
+  const shown = whatIf.partial ? [1, LONG_RUN_ONLY, 0, NOT_COMPUTED] : [1, LONG_RUN_ONLY, 0];
   return make("ul", "", { name: "legend", inside: shown.map((one) => legendLine(drawn(one), words[one])) });
 }
 
@@ -373,11 +404,20 @@ function whatIfPart(address) {
   const part = make("section", "", { name: "level what-if", inside: [make("h3", "What if")] });
   part.append(make("p", `${capital(changesWords())}.`));
   if (!shuttled(address)) {
-    part.append(make("p", "No tanker shuttle is reckoned here."));
+    part.append(make("p", noShuttleWords(address)));
   } else {
+    if (asked.change.season >= 0 && seasonLines(address, view.drawn.level).length) part.append(make("p", SEASON_NOTE));
     for (let level = 0; level < levelCount; level += 1) part.append(...whatIfLevel(address, level));
   }
   return [part, make("h3", "As planned")];
+}
+
+// Why a what-if says nothing of an address, though the plan may.
+function noShuttleWords(address) {
+  const [months] = apartOf(address);
+  if (months) return `What if knows the ways of ${months} alone, and there is none then. The plan's words for the other months:`;
+  if (data.statuses[answers.status[address]].code === "hydrant") return "A hydrant serves it: what if reckons no shuttle here.";
+  return "No tanker shuttle is reckoned here.";
 }
 
 function whatIfLevel(address, level) {
@@ -391,6 +431,9 @@ function whatIfLevel(address, level) {
   const as = view.whatIf.how[at] === AS_PLANNED ? ", as planned," : ` (as planned ${planned})`;
   const head = `${title}: steady flow ${whole(flow)}${as} ${meets} the required ${gpm(addresses.gpm[address])}.`;
   const line = make("p", "", { inside: [make("strong", head)] });
+  if (view.whatIf.found[at] === 1 && answers.meets[at] !== 1) {
+    line.append(make("span", ` The plan does not hold it from the start: ${gpm(answers.flow[at])} held.`));
+  }
   return view.whatIf.site[at] < 0 ? [line] : [line, facts(whatIfFacts(address, level))];
 }
 
