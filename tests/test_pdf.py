@@ -565,7 +565,7 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         "Mill Road (2); Quarry Lane (2)",
         "loop",
         "Circuit for Quarry Lane 7 to 9 (2 addresses)",
-        "Limits: these roads hold for tankers up to 42,000 lb loaded",
+        "Limits: planned for tankers up to 42,000 lb loaded",
         "Further circuits from here 12 Mill Road",
         "40 Mill Road",
         "lowest posting on the loaded leg 20,000 lb",
@@ -577,6 +577,25 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         assert told in pages[1]
     for told in ("OUT OF SERVICE", "8,000 gal", "No address fills here first"):
         assert told in pages[2]
+
+
+def test_a_driver_has_his_whole_circuit_on_one_sheet_and_hears_who_fills_elsewhere() -> None:
+    """Every circuit of the sample: both legs and what limits them; of two fill sites each names the other."""
+    sample = plan_of(SAMPLE / "district.toml")
+    sheets = [_said(page) for page in _read(site_pdf.sites(sample)).pages]
+    parts = [[sheet.count(word) for word in ("Loaded, fill", "Empty, back", "Limits: ")] for sheet in sheets]
+    assert all(len({*counts}) == 1 for counts in parts)
+    assert sum(counts[0] for counts in parts) > 60
+    said = " ".join(sheets)
+    seconds = set(re.findall(r"as second fill site: ([\w ]+) only", said))
+    firsts = set(re.findall(r"only, ([\w ]+) fill at fill site \d+", said))
+    assert min(len(seconds), len(firsts)) > 3
+    assert seconds & firsts  # the other ones' cards alone have the way: a site's page has some of its circuits
+    assert re.search(r"For \d+ of these some tankers fill at a second fill site", said)
+    # a warning names units of one answer
+    warned = [sheet for sheet in sheets if "loaded weigh" in sheet or "LOADED: not over" in sheet]
+    assert warned
+    assert all("Whoever else is heavier" in sheet for sheet in warned)
 
 
 @pytest.mark.parametrize(("count", "told"), [(14, "cards.pdf: Road 0013, page {n}."), (501, "the folder cards:")])

@@ -48,7 +48,7 @@ def test_the_backup_s_sheet_says_all_that_its_drivers_need() -> None:
         "If fill site 1 fails, all fill here: 320 gpm, meets.", "BACKUP FILL SITE Fill site 2:", "DUMP SITE",
         "1. Leave the fill site north on Pond Lane", "LOADED, fill site to dump site", "EMPTY, back to the fill site",
         "crosses the Oak Road bridge (no sign, but rated 20,000 lb). Ask the owner before a loaded tanker crosses.",
-        "These roads hold for tankers up to", "Keep to these roads: others were not weighed for this fill site.",
+        "Planned for tankers up to", "Keep to these roads: others were not weighed for this fill site.",
     ):  # fmt: skip
         assert told in sheet
     card = said[said.index(sheet) - 1]

@@ -216,7 +216,9 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
     trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
     weighs = f"{words.need(cut.loaded_lb)} lb loaded, {words.need(cut.empty_lb)} lb empty"
     when = f"in {month_words(months)} " if set(months) < set(ALL_MONTHS) else ""
-    said = [f"{when}these roads hold for tankers up to {weighs}, {cut.height_ft:g} ft high"]
+    said = [
+        f"{when}planned for tankers up to {weighs}, {cut.height_ft:g} ft high: no posting or rating known bars them"
+    ]
     posted = [_lowest(plan, rows, months) for rows in plan.trip_rows(trip)]
     for leg, lowest in zip(("loaded", "empty"), posted, strict=True):
         if lowest:

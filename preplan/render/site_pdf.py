@@ -37,8 +37,9 @@ _LEG_LEFT = LEFT_PT + 10.0
 _LEG_PT = (RIGHT_PT - _LEG_LEFT - _GAP) / 2
 """Width of a leg's column."""
 _LEG_RIGHT = _LEG_LEFT + _LEG_PT + _GAP
-_TOGETHER_PT = 150.0
-"""Legs no longer than this do not go over a page's end."""
+_WHOLE_PT = 560.0
+"""A circuit no higher than this does not go over a page's end."""
+_OTHERS_TOO = "Whoever else is heavier, higher or wider than what is posted or rated keeps off too."
 _MOST_CIRCUITS = 12
 _MOST_NAME = 80
 _SIGN = "Verified on the ground by ________________________   date ____________"
@@ -200,6 +201,8 @@ def _draw_service(
     document.heading("Whom it serves", 11.0, keep=40.0)
     also = f"second fill site of {int(second.sum())}, " if second.any() else ""
     said = f"First choice of {int(mine.sum())} addresses, {also}backup of {int(stands_in.sum())}{largest}."
+    parted = int(np.sum(mine & (shown(plan, plan.levels.split) >= 0)))
+    said += f" For {parted} of these some tankers fill at a second fill site." * bool(parted)
     document.flow(said, bold=True)
     roads = _served(plan, mine)
     if roads or not second.any():
@@ -262,10 +265,17 @@ def _circuit_name(plan: Plan, circuit: _Circuit) -> str:
     lead, named = circuit.group.lead, _group_name(plan, circuit.group)
     months = card_seasons.told_months(Facts(plan, circuit.group))
     named += f", in {month_words(months)} only" if months else ""
-    if not circuit.second:
+    cell = lead, plan.answers.level[lead]
+    second = int(plan.levels.split[cell])
+    if second < 0:
         return named
-    ids = plan.unit_ids(plan.levels.at_split[lead, plan.answers.level[lead]], lead)
-    return f"{named}, as second fill site: {words.printable(' '.join(ids))} only"
+    there = plan.levels.at_split[cell]
+    here, others = (
+        words.printable(" ".join(plan.unit_ids(mask, lead))) for mask in (plan.levels.used[cell] & ~there, there)
+    )
+    if circuit.second:
+        return f"{named}, as second fill site: {others} only"
+    return f"{named}: {here} only, {others} fill at fill site {second + 1}"
 
 
 def _group_name(plan: Plan, group: CardGroup) -> str:
@@ -279,20 +289,40 @@ def _group_name(plan: Plan, group: CardGroup) -> str:
 
 def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -> None:
     """Write the circuit of the largest group as a driver's list, a line a step."""
-    document.heading(f"Circuit for {_circuit_name(plan, circuit)}", 11.0, keep=60.0)
-    group = circuit.group
+    lines: list[Line] = []
+
+    def say(said: str, *, bold: bool = False, indent: float = 0.0) -> None:
+        broken = paragraph(said, RIGHT_PT - LEFT_PT - indent, BODY_PT, bold=bold)
+        lines.extend(line._replace(indent=line.indent + indent) for line in broken)
+
     for head, warned, steps, length in _legs(plan, circuit):
-        document.flow(f"{head}: {length}", bold=True)
+        say(f"{head}: {length}", bold=True)
         for warning in warned:
-            document.flow(warning, bold=True, indent=12.0)
+            say(warning, bold=True, indent=12.0)
         for number, step in directions(steps):
-            document.flow(f"{number}. {step}", indent=12.0)
-    document.flow(f"Limits: {_limits(plan, circuit)}")
-    for warning in weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, group.lead):
-        document.flow(warning, bold=True)
-    for said in _met(plan, circuit, NOT_THIS_WAY, "one way traffic", "meeting on narrow road", "circuits meet"):
-        document.flow(said, bold=True)
-    document.flow(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
+            say(f"{number}. {step}", indent=12.0)
+    say(f"Limits: {_limits(plan, circuit)}")
+    told = "one way traffic", "meeting on narrow road", "circuits meet"
+    for warning in (*_warnings(plan, circuit), *_met(plan, circuit, NOT_THIS_WAY, *told)):
+        say(warning, bold=True)
+    say(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
+    high = paper.height_of(lines)
+    # a driver has one sheet: what fits on one is not parted
+    document.heading(f"Circuit for {_circuit_name(plan, circuit)}", 11.0, keep=high if high < _WHOLE_PT else 60.0)
+    _write(document, lines)
+
+
+def _warnings(plan: Plan, circuit: _Circuit) -> list[str]:
+    """Say what drivers of a circuit must keep off; the units named are those of the answer, so all others are told."""
+    said = weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, circuit.group.lead)
+    return [*said, _OTHERS_TOO] if said else []
+
+
+def _write(document: Document, lines: Sequence[Line]) -> None:
+    """Write lines one below the other, over pages if need be."""
+    for line in lines:
+        document.room(line.height)
+        document.y = document.pen.lines(LEFT_PT, document.y, [line])
 
 
 def _met(plan: Plan, circuit: _Circuit, *codes: str) -> list[str]:
@@ -310,16 +340,21 @@ def _draw_other_circuits(
     document.heading("Further circuits from here", 11.0, keep=60.0)
     for circuit in circuits[:_MOST_CIRCUITS]:
         loaded, empty = (_leg_lines(*leg) for leg in _legs(plan, circuit))
-        high = max(map(paper.height_of, (loaded, empty)))
-        # its name stays with the legs, if those stay together, else with their first lines
-        document.room((high if high < _TOGETHER_PT else 5.0 * SMALL_PT * 1.2) + 2.0 * BODY_PT * paper.LEADING)
+        below = [(f"Limits: {_limits(plan, circuit)}", False)]
+        below += [(said, True) for said in _warnings(plan, circuit)]
+        below += [(said, True) for said in _met(plan, circuit, NOT_THIS_WAY, "circuits meet")]
+        lines = [
+            line._replace(indent=line.indent + 10.0)
+            for said, bold in below
+            for line in paragraph(said, RIGHT_PT - LEFT_PT - 10.0, SMALL_PT, bold=bold)
+        ]
+        high = max(map(paper.height_of, (loaded, empty))) + paper.height_of(lines)
+        # its name, its legs and its limits stay together: a driver has one sheet
+        document.room((high if high < _WHOLE_PT else 5.0 * SMALL_PT * 1.2) + 2.0 * BODY_PT * paper.LEADING)
         document.y -= 3.0
         document.flow(_circuit_name(plan, circuit), bold=True)
         _beside(document, loaded, empty)
-        document.flow(f"Limits: {_limits(plan, circuit)}", SMALL_PT, indent=10.0)
-        warnings = weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, circuit.group.lead)
-        for warning in (*warnings, *_met(plan, circuit, NOT_THIS_WAY, "circuits meet")):
-            document.flow(warning, SMALL_PT, bold=True, indent=10.0)
+        _write(document, lines)
     rest = circuits[_MOST_CIRCUITS:]
     if rest:
         where = "the folder cards" if any(place.startswith("cards/") for _, place in cards) else "cards.pdf"
