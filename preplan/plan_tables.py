@@ -22,6 +22,8 @@ STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
 """The five status words, in the order of the legend."""
 
 
+NO_SITE_IN = "no fill site in"
+"""Code of a flag: months in which no fill site stands at all."""
 FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2
 """Circuits of an address: over its fill site, and, where tankers are split, over the second one."""
 

@@ -33,6 +33,8 @@ from preplan.render import (
     symbols_pdf,
     words,
 )
+from preplan.render.dispatch import dispatch_csv
+from preplan.render.map_html import map_page
 from preplan.render.scene import Box
 
 from .example_plan import example_plan, other_plan, split_plan
@@ -668,6 +670,18 @@ def test_shares_of_the_need_add_up_to_all_planned_addresses(plan: Plan) -> None:
     share, counted = coverage_pdf.shares(plan)
     assert counted.tolist() == [True] * 5 + [False]
     assert share[:5].tolist() == pytest.approx([322 / 250, 514 / 500, 270 / 500, 251 / 500, 0.0])
+
+
+def test_a_plan_of_some_months_says_so_on_every_page_on_the_map_and_in_every_row(plan: Plan) -> None:
+    """Nobody takes a plan for July for one of the year."""
+    rules = replace(plan.district.rules, plan=replace(plan.district.rules.plan, months=frozenset({7})))
+    july = replace(plan, district=replace(plan.district, rules=rules))
+    for file in (dict(card_pdf.cards(july))["cards.pdf"], site_pdf.sites(july), report_pdf.report(july)):
+        assert all("Planned for July only." in _said(page) for page in _read(file).pages)
+    assert "Planned for July only." in map_page(july)
+    _, *rows = dispatch_csv(july).decode().splitlines()
+    assert all("planned for July only" in row for row in rows)
+    assert "Planned for" not in map_page(plan)
 
 
 def test_the_report_marks_rules_that_the_district_set(plan: Plan) -> None:

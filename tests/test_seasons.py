@@ -112,6 +112,12 @@ def test_each_address_takes_its_worst_season_of_the_roads() -> None:
     # the first has no way from November to March, the second has one in November and December
     assert [str(flags[1]) for flags in flagged.flags] == ["road closed=11-3", "road closed=1-3"]
     assert {flags[0] for flags in flagged.flags} == {Flag("dead end")}
+    # were no fill site open in winter, no road would be to blame for that
+    flagged = season_flags(replace(answers, flags=(cut_off, cut_off)), choice.seasons, frozenset(range(3, 13)))
+    assert [[str(flag) for flag in flags[1:]] for flags in flagged.flags] == [
+        ["no fill site in=1-2", "road closed=3,11-12"],
+        ["no fill site in=1-2", "road closed=3"],
+    ]
 
 
 def test_months_without_a_backup_are_told() -> None:

@@ -19,6 +19,7 @@ import pandas as pd
 from preplan.compare.answers import Answers, ranked_levels
 from preplan.compare.results import Results
 from preplan.compare.runs import MOVED_FT, RunChange, behind, moved_ft
+from preplan.plan_tables import NO_SITE_IN
 from preplan.planning.weights import LIMIT_FLAGS
 from preplan.records import BoolArray, text_array
 
@@ -38,7 +39,8 @@ _REQUIRED = ("required", "required for", "required total", "basis")
 _OF_ITSELF = frozenset({*_REQUIRED, "label", "driveway", "fill site's card", "fill site's number"})
 """Differences that are no answer: they are their own cause, and trips, units and fill sites are none of theirs."""
 _ROAD_FLAGS = frozenset({
-    "road closed", "road cut off", "off road data", "no way for", "dump site at junction", "dead end", *LIMIT_FLAGS,
+    "road closed", NO_SITE_IN, "road cut off", "off road data", "no way for", "dump site at junction", "dead end",
+    *LIMIT_FLAGS,
 })  # fmt: skip
 """Flags that tell of the roads at an address."""
 _SERVED_FROM = re.compile(r"(?:: |, )(.+?) \d+ gpm")

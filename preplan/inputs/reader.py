@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.sheet import Sheet, empty_sheet, open_sheet
 from preplan.inputs.table_file import parts_of
 from preplan.inputs.whereabouts import Places, check_places
+from preplan.months import month_words
 from preplan.plan_inputs import Inputs, Rejected
 from preplan.records import AddressTable, FillSite, HydrantTable
 
@@ -70,6 +71,7 @@ def read_inputs(district_file: Path) -> Inputs:
         boundary_file="" if said.boundary_file is None else said.boundary_file.name,
     )
     notes += _checked(opened, places, findings)
+    notes += _closed_months(sites, rules.plan.months)
     for role, table in (("addresses", addresses), ("hydrants", hydrants)):
         _account(sheets[role], table)
     return Inputs(
@@ -104,6 +106,14 @@ def _of_rows(opened: Mapping[str, Sheet]) -> list[Finding]:
         for role, sheet in opened.items()
         for finding in (_too_many_faults(sheet) if role in ROW_BY_ROW else sheet.findings())
     ]
+
+
+def _closed_months(sites: Sequence[FillSite], months: Collection[int]) -> list[str]:
+    """Note the months planned in which no fill site is open: nobody has a route then."""
+    closed = {*months}.difference(*(site.months for site in sites if site.in_service))
+    if not closed or closed == {*months}:  # no site at all is a fault
+        return []
+    return [f"fill_sites: none is open in {month_words(closed)}: no address has a tanker shuttle then; see months"]
 
 
 def _checked(opened: Mapping[str, Sheet], places: Places, findings: list[Finding]) -> list[str]:

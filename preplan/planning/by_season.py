@@ -6,19 +6,19 @@ of the roads are weighed against each other, by the same rule.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
 from preplan.months import months_text
-from preplan.plan_tables import FIRST_ALARM_IN, AnswerTable, Flag, SeasonLine
+from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, AnswerTable, Flag, SeasonLine
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.flows import Flows
 from preplan.planning.levels import Choice, worst_season
 from preplan.planning.minutes import called_in
-from preplan.records import FloatArray, IntArray
+from preplan.records import ALL_MONTHS, FloatArray, IntArray
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -100,17 +100,23 @@ def told_by_season(
     answers: AnswerTable, backup: IntArray, choice: Choice, flows: Sequence[Flows], of_line: Sequence[int]
 ) -> AnswerTable:
     """Say what differs in other months than those that decide: no way, no backup, less time to call."""
-    answers = with_lone_months(season_flags(answers, choice.seasons), backup, choice.seasons)
+    open_months = frozenset[int]().union(*(site.months for site in flows[0].scene.sites if site.in_service))
+    answers = with_lone_months(season_flags(answers, choice.seasons, open_months), backup, choice.seasons)
     return with_early_calls(answers, choice, flows, of_line)
 
 
-def season_flags(answers: AnswerTable, seasons: tuple[SeasonLine, ...]) -> AnswerTable:
-    """Say of an address that no tanker reaches in its worst season, but in others, in which months."""
+def season_flags(
+    answers: AnswerTable, seasons: tuple[SeasonLine, ...], open_months: Collection[int] = ALL_MONTHS
+) -> AnswerTable:
+    """Say of an address that no tanker reaches in its worst season, but in others, in which months and why.
+
+    In `open_months` some fill site stands: in the others it is no road that lacks.
+    """
     ways = np.stack([(line.best_site >= 0).any(axis=1) for line in seasons])
     at_times = (answers.status == "no route") & ways.any(axis=0)
     flags = list(answers.flags)
     for a in np.flatnonzero(at_times).tolist():
-        flags[a] = tuple(_closed(flags[a], seasons, ways[:, a].tolist()))
+        flags[a] = tuple(_closed(flags[a], seasons, ways[:, a].tolist(), open_months))
     return replace(answers, flags=tuple(flags))
 
 
@@ -149,7 +155,14 @@ def with_early_calls(
     return replace(answers, flags=tuple(flags))
 
 
-def _closed(flags: tuple[Flag, ...], seasons: tuple[SeasonLine, ...], ways: list[bool]) -> Iterator[Flag]:
+def _closed(
+    flags: tuple[Flag, ...], seasons: tuple[SeasonLine, ...], ways: list[bool], open_months: Collection[int]
+) -> Iterator[Flag]:
     months = frozenset(month for line, way in zip(seasons, ways, strict=True) if not way for month in line.months)
     for flag in flags:
-        yield Flag("road closed", months_text(months)) if flag.code == "road cut off" else flag
+        if flag.code != "road cut off":
+            yield flag
+            continue
+        for code, those in ((NO_SITE_IN, months - {*open_months}), ("road closed", months & {*open_months})):
+            if those:
+                yield Flag(code, months_text(those))

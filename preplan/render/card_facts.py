@@ -13,7 +13,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
-from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
+from preplan.plan_tables import FIRST_CIRCUIT, NO_SITE_IN, SECOND_CIRCUIT, Flag
 from preplan.render import first_minutes, words
 from preplan.render.driving_words import directions
 from preplan.render.flag_words import ON_THE_WAY, flags_on
@@ -220,6 +220,12 @@ class Facts:
         """Tell whether the flow of the level shown is hardly above or below the required flow."""
         named = self.plan.district.levels[self.level].name if self.level >= 0 else ""
         return named in self._close
+
+    @property
+    def no_site_then(self) -> bool:
+        """Tell whether no fill site is open in all months in which no tanker comes: no road lacks then."""
+        codes = {flag.code for flag in self.plan.answers.flags[self.lead]}
+        return NO_SITE_IN in codes and "road closed" not in codes
 
     @property
     def only_close(self) -> bool:

@@ -136,6 +136,8 @@ def why_not(facts: Facts, width: float) -> list[Line]:
     gap = float(plan.frontages.gap_ft[lead])
     if np.isfinite(gap) and not any(flag.code in ("off road data", "road closed") for flag in facts.flags):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)
+    if facts.no_site_then:
+        return [*lines, *paragraph("A fill site that is open then would serve it: see the table of fill sites.", width)]
     lines += paragraph(
         "Look on the ground for a road, drive, gate, bridge or landing that the road data lacks, a nearer water, or "
         "another way to bring it; then correct the tables and plan again.",

@@ -112,7 +112,7 @@ def _without_level(facts: Facts) -> list[Line]:
     wheels = crew.without_shuttle_words(facts.plan, facts.lead)
     return [Line(titled, size, bold=True), *other_seasons(facts), *paragraph(said, HALF_PT),
             *paragraph(f"{advice}.", HALF_PT, bold=True),
-            *(line for one in wheels for line in paragraph(one, HALF_PT, indent=10.0, most=4))]  # fmt: skip
+            *(line for one in wheels for line in paragraph(one, HALF_PT, indent=10.0, most=8))]  # fmt: skip
 
 
 def _in(months: str) -> str:
@@ -155,6 +155,7 @@ def can(facts: Facts) -> list[Line]:
         }.get(facts.status, "")
         without = months_without(facts)
         if facts.status == "no route" and without:
+            why = "No fill site is open then." if facts.no_site_then else why
             why = f"{words.first_up(without)}: {why[0].lower()}{why[1:]}"
         return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
@@ -229,6 +230,7 @@ def dump(facts: Facts) -> list[Line]:
     if facts.level < 0 or facts.cell("trip") < 0:
         none = "no place on a road that tankers can use and leave again"
         without = months_without(facts)
+        none = "no fill site is open then" if facts.no_site_then else none
         said = f"In {without} none: {none}." if without else f"None: {none}."
         others = [for_other_months(facts)] if without else []
         return [*lines, *(line for one in (said, *others) for line in paragraph(one, HALF_PT))]

@@ -23,7 +23,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import ROUNDING_GPM
-from preplan.records import FloatArray, IntArray
+from preplan.records import ALL_MONTHS, FloatArray, IntArray
 from preplan.render import first_minutes
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
@@ -214,6 +214,9 @@ def _call_by(plan: Plan, row: _Row) -> float:
 
 def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
     """Say what the cells cannot: which level goes with the first alarm, who is meant, what holds in other months."""
+    months = plan.district.rules.plan.months
+    if not {*ALL_MONTHS} <= {*months}:
+        yield f"planned for {month_words(months)} only"
     if _at_once(plan, row):
         yield AT_ONCE
     elif plan.answers.status[row.lead] == "not met" and plan.answers.level[row.lead] >= 0:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
+from preplan.plan_tables import FIRST_ALARM_IN, FIRST_CIRCUIT, NO_SITE_IN, SECOND_CIRCUIT, Flag
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printable
 
 _FLAGS = {
@@ -58,6 +58,7 @@ _FLAGS = {
     "close": f"Close call: the {FLOW} is hardly above or below the required flow at {{n}}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
     "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
+    NO_SITE_IN: "No fill site is open in {n}.",
     "road closed": "No tanker gets here in {n}: {road} then.",
     "send with first alarm": "Send this response level with the first alarm.",
     FIRST_ALARM_IN: "In {n}: send this response level with the first alarm.",
@@ -79,7 +80,7 @@ NOT_THIS_WAY = "not this way"
 GRAVE = ON_THE_WAY | OFF_THE_WAY | {NOT_THIS_WAY}
 """Flags that stand before all others wherever flags are listed: a tanker may be too heavy for its way."""
 _NAMES_LEVELS = frozenset({"close", "lower level fills elsewhere"})
-_NAMES_MONTHS = frozenset({"seasonal", "no backup", "road closed", NOT_THIS_WAY, FIRST_ALARM_IN})
+_NAMES_MONTHS = frozenset({"seasonal", "no backup", "road closed", NO_SITE_IN, NOT_THIS_WAY, FIRST_ALARM_IN})
 _MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
 _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}

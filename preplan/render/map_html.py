@@ -226,7 +226,7 @@ def _header(plan: Plan, *, tiles: bool) -> str:
 
 def _after(plan: Plan) -> str:
     """Write panel, data, the page for scripts off, and the cautions."""
-    dated = escape(f"{words.first_up(words.date_words(plan.district.date))}.")
+    dated = escape(words.data_words(plan.district))
     return f"""<div id="sheet-head"></div>
 <div id="notes"><div id="banner" role="status" hidden></div><div id="filtered" role="status" hidden></div></div>
 <aside aria-label="Details"><button type="button" id="close" aria-label="Close">&times;</button>

@@ -197,7 +197,7 @@ class Document:
         for line in cautions:
             pen.text(LEFT_PT, y, line, SMALL_PT, bold=True)
             y -= SMALL_PT * LEADING
-        data = f"{words.first_up(words.date_words(self.district.date))}. {words.ROAD_CREDIT}"
+        data = f"{words.data_words(self.district)} {words.ROAD_CREDIT}"
         pen.text(LEFT_PT, y, data, SMALL_PT)
         of = f" of {self.pages}" if self.pages else ""
         number = f"page {self.page}{of}{self._continued}"

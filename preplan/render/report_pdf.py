@@ -69,7 +69,7 @@ def _title(document: Document, plan: Plan) -> None:
     document.mark("title", "Summary")
     document.heading(f"{words.printable(plan.district.name)}: water supply by tanker", 18.0)
     document.flow(words.CAUTIONS, 11.0, bold=True)
-    document.flow(f"{words.first_up(words.date_words(plan.district.date))}.", 11.0)
+    document.flow(words.data_words(plan.district), 11.0)
     carried = sum(u.tank_gal for u in plan.units if u.kind != "engine")
     document.flow(
         f"{len(plan.addresses):,} addresses, {len(plan.sites)} fill sites, {len(plan.stations)} stations, "

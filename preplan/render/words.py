@@ -10,9 +10,11 @@ import math
 import re
 from functools import lru_cache
 
+from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
-from preplan.records import FillSite
+from preplan.records import ALL_MONTHS, FillSite
+from preplan.rules import District
 from preplan.units import FT_PER_MI
 
 CAUTIONS = (
@@ -226,6 +228,13 @@ def level_words(name: str) -> str:
     """
     short = re.sub(r"^(response\s+)?level\s+", "", printable(name), flags=re.IGNORECASE)
     return f"response level {short}"
+
+
+def data_words(district: District) -> str:
+    """Say of which date the data is, and for which months alone the plan holds, as sentences."""
+    months = district.rules.plan.months
+    only = "" if {*ALL_MONTHS} <= {*months} else f" Planned for {month_words(months)} only."
+    return f"{first_up(date_words(district.date))}.{only}"
 
 
 def date_words(date: str) -> str:
