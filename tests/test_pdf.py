@@ -482,8 +482,14 @@ def test_each_circuit_s_drivers_read_its_own_warnings_and_those_of_the_address()
             next(said for said in cards if "For T2 only." in said),
         ),
         (
-            next(said for said in sites if "fill site 1 of" in said),
-            next(said for said in sites if "fill site 2 of" in said),
+            " ".join(
+                said
+                for said in sites
+                if "fill site 1 of" in said or "Fill site 1: Mill Pond dry hydrant, continued" in said
+            ),
+            " ".join(
+                said for said in sites if "fill site 2 of" in said or re.search(r"Fill site 2: .*, continued", said)
+            ),
         ),
     )
     for card, sheet in pairs:

@@ -54,6 +54,10 @@ DEAD_END = "dead end"
 _KEEP_TO_IT = "Keep to these roads: others were not weighed for this fill site."
 _MOST_BY_HOSE = 3
 """Neighbours that are named for a hose lay of their own."""
+LEVEL_PT = 78.0
+"""Width of the column that names response levels."""
+_MOST_BACKUP = 14
+"""Lines about the backup: all that the program says, and some of a note."""
 _NOTHING = Block.of([])
 
 
@@ -90,13 +94,14 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
         said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
         behind = backup == split or any(other.backup for other in facts.sheets)
         said += " Map and way on a sheet behind." if behind else ""
+        said += "".join(f" {one}" for one in _other_backups(facts))
         said += (
             f" Note: {words.printable(there.notes)}{'.' * (there.notes[-1:] not in '.!?')}"
             if there.notes and not brief
             else ""
         )
-        said += "".join(f" {one}" for one in _other_backups(facts))
-    return paragraph(said, HALF_PT, bold=backup < 0, most=6)
+    # no line of it may be lost: a card that has no room for all has it on the page behind; a long note alone is cut
+    return paragraph(said, HALF_PT, bold=backup < 0, most=_MOST_BACKUP)
 
 
 def _stands_in(facts: Facts) -> str:
@@ -313,8 +318,11 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
         # a later call may spread the loads and hold a little more by the sum: nobody should wait for that
         late = words.supply(float(table.on_arrival_gpm[lead, k]), STEP_GPM)
         late = "same" if k == 0 or table.on_arrival_gpm[lead, k] >= flow else late
+        named = words.level_words(level.name)
+        if paper.width_of(named, SMALL_PT, bold=k == facts.level) > LEVEL_PT - 4.0:
+            named = named.removeprefix("response level ")  # the head of the column says it: the name tells them apart
         yield (
-            words.level_words(level.name), have if site >= 0 else "no shuttle",
+            named, have if site >= 0 else "no shuttle",
             late if site >= 0 else "",
             "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
             words.printable(table.limited_by[lead, k]) if site >= 0 else without,

@@ -314,8 +314,9 @@ def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -
 
 def _warnings(plan: Plan, circuit: _Circuit) -> list[str]:
     """Say what drivers of a circuit must keep off; the units named are those of the answer, so all others are told."""
-    said = weight_warnings(plan, circuit.flags(plan), OFF_THE_WAY, circuit.group.lead)
-    return [*said, _OTHERS_TOO] if said else []
+    flags = circuit.flags(plan)
+    said = weight_warnings(plan, flags, OFF_THE_WAY, circuit.group.lead)
+    return [*said, _OTHERS_TOO] if any(flag.code in ON_THE_WAY | OFF_THE_WAY for flag in flags) else said
 
 
 def _write(document: Document, lines: Sequence[Line]) -> None:
@@ -337,8 +338,7 @@ def _draw_other_circuits(
     """Write further circuits, both legs beside each other; of those beyond, the roads and where their cards are."""
     if not circuits:
         return
-    document.heading("Further circuits from here", 11.0, keep=60.0)
-    for circuit in circuits[:_MOST_CIRCUITS]:
+    for at, circuit in enumerate(circuits[:_MOST_CIRCUITS]):
         loaded, empty = (_leg_lines(*leg) for leg in _legs(plan, circuit))
         below = [(f"Limits: {_limits(plan, circuit)}", False)]
         below += [(said, True) for said in _warnings(plan, circuit)]
@@ -350,7 +350,10 @@ def _draw_other_circuits(
         ]
         high = max(map(paper.height_of, (loaded, empty))) + paper.height_of(lines)
         # its name, its legs and its limits stay together: a driver has one sheet
-        document.room((high if high < _WHOLE_PT else 5.0 * SMALL_PT * 1.2) + 2.0 * BODY_PT * paper.LEADING)
+        keep = (high if high < _WHOLE_PT else 5.0 * SMALL_PT * 1.2) + 2.0 * BODY_PT * paper.LEADING
+        if at == 0:
+            document.heading("Further circuits from here", 11.0, keep=keep)
+        document.room(keep)
         document.y -= 3.0
         document.flow(_circuit_name(plan, circuit), bold=True)
         _beside(document, loaded, empty)
