@@ -22,6 +22,8 @@ STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
 """The five status words, in the order of the legend."""
 
 
+STANDS_SHARE = 0.01
+"""Who drives no more of a stretch stands at its end: a bridge there is not crossed."""
 NO_SITE_IN = "no fill site in"
 """Code of a flag: months in which no fill site stands at all."""
 FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2

@@ -587,6 +587,29 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         assert told in pages[2]
 
 
+def test_of_houses_of_one_label_the_card_tells_which_one_its_figures_are_for(plan: Plan) -> None:
+    """Five houses '0 Main Street' on one card: their driveways differ by hundreds of feet of hose."""
+    group = next(one for one in plan.groups if len(one.addresses) > 1)
+    label = plan.addresses.label.copy()
+    label[list(group.addresses)] = "0 Main Street"
+    alike = replace(plan, addresses=replace(plan.addresses, label=label), groups=(group,))
+    told = card_words.where(card_facts.Facts(alike, group))[1]
+    feet = words.feet(float(plan.frontages.driveway_ft[group.lead]))
+    assert told.endswith(f"figures are for the weakest, 0 Main Street, the one with {feet} of driveway")
+    assert "driveway" not in card_words.where(card_facts.Facts(plan, group))[1]
+
+
+@pytest.mark.parametrize(
+    ("miles", "told"), [(0.0, "at the junction with Elm Road;"), (0.5, "junction, 0.50 mi from Elm")]
+)
+def test_a_dump_site_at_a_junction_names_it(plan: Plan, miles: float, told: str) -> None:
+    group = replace(plan.groups[0], cross_street="Elm Road", cross_mi=miles)
+    along = plan.frontages.along_ft.copy()
+    along[group.lead] = 400.0
+    there = replace(plan, frontages=replace(plan.frontages, along_ft=along), groups=(group, *plan.groups[1:]))
+    assert told in " ".join(line.said for line in card_words.dump(card_facts.Facts(there, group)))
+
+
 def test_a_driver_has_his_whole_circuit_on_one_sheet_and_hears_who_fills_elsewhere() -> None:
     """Every circuit of the sample: both legs and what limits them; of two fill sites each names the other."""
     sample = plan_of(SAMPLE / "district.toml")

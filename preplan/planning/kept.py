@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan_tables import RouteForest, TripTable
+from preplan.plan_tables import STANDS_SHARE, RouteForest, TripTable
 from preplan.planning.assignment import Scene
 from preplan.planning.levels import Graded
 from preplan.planning.round_trips import BEST, BEST_YEAR_ROUND
@@ -15,9 +15,6 @@ from preplan.records import BoolArray, FillSite, FloatArray, IntArray, RoadLimit
 from preplan.roads.forest import Traced, join_forests, traced
 from preplan.roads.search import Legs
 from preplan.roads.trips import Circuits, Reach, legs_of, measured, turns_of
-
-_STANDS = 0.01
-"""Share of a bridge under which a place at its end is not on it; else one that begins or ends on it crosses it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,7 +187,7 @@ def told_trips(found: Sequence[Circuits], measures: Measures, asked: Pairs, cuts
         back_min=times[1],
         back_mi=columns[1, :, 0],
         posted_avoided_min=np.maximum(times[0] + times[1] - times[2], 0.0),
-        unposted_bridges=np.ceil(columns[:, :, 1] - _STANDS).sum(axis=0).astype(np.int32),
+        unposted_bridges=np.ceil(columns[:, :, 1] - STANDS_SHARE).sum(axis=0).astype(np.int32),
         turn_at_dump=turn_dump,
         turn_at_site=turn_site,
         narrow_mi=columns[:, :, 2].sum(axis=0),

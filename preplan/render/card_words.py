@@ -28,6 +28,7 @@ from preplan.render.flag_words import flag_words, flags_on
 from preplan.render.limit_places import site_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
+from preplan.units import FT_PER_MI
 
 HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
@@ -37,6 +38,8 @@ _MOST_WAY_IN = 6
 """Most lines of how tankers come to the fill site and who pumps there."""
 _ON_THE_ROAD_FT = 15.0
 """A building so near the middle of the road has no direction from it."""
+_AT_JUNCTION_MI = 100.0 / FT_PER_MI
+"""A cross street no farther away is that of the junction itself."""
 LATER_SHARE = 1.25
 """A steady flow that is so much more than what is held at first is told in bold (this program's choice)."""
 
@@ -56,10 +59,20 @@ def where(facts: Facts) -> tuple[str, str]:
         headline = f"{road} {group.first_number} to {group.last_number}"
     below = [f"Cross street: {words.cross_street(group) or words.NOT_KNOWN}"]
     if count > 1:
-        below.append(f"{count} addresses; figures are for the weakest, {label}")
+        below.append(f"{count} addresses; figures are for the weakest, {label}{_which(facts)}")
     elif road:
         below.append(f"on {road}")
     return headline, "; ".join(below)
+
+
+def _which(facts: Facts) -> str:
+    """Tell the address of the figures from its neighbours of the same label, behind it; '' where it is alone."""
+    plan, lead = facts.plan, facts.lead
+    same = sum(words.where_words(plan, a) == words.where_words(plan, lead) for a in facts.group.addresses)
+    feet = float(plan.frontages.driveway_ft[lead])
+    if same < 2:
+        return ""
+    return f", the one with {words.feet(feet)} of driveway" if np.isfinite(feet) else f", one of {same}"
 
 
 def place(facts: Facts) -> str:
@@ -241,7 +254,7 @@ def dump(facts: Facts) -> list[Line]:
     building = _building_words(facts)
     if front.along_ft[lead] > 0.0:
         lane = words.printable(facts.group.road) or "the dead end"
-        where = "" if lane == road else f" of {lane}"
+        where = _junction_words(facts) if lane == road or not road else f" of {lane}"
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
     lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the room here is not known.", HALF_PT, most=4)
@@ -274,6 +287,16 @@ def _building_off(facts: Facts) -> str:
     plane = scene.Plane(float(front.lon[lead]), float(front.lat[lead]))
     east, north = plane.feet(about.lon[[lead]], about.lat[[lead]])[0].tolist()
     return f" ({scene.compass(east, north)} of the road)" if math.hypot(east, north) > _ON_THE_ROAD_FT else ""
+
+
+def _junction_words(facts: Facts) -> str:
+    """Name the junction at which tankers dump by its other road, or by the next one with its distance."""
+    cross = words.printable(facts.group.cross_street)
+    if not cross:
+        return ""
+    if facts.group.cross_mi < _AT_JUNCTION_MI:
+        return f" with {cross}"
+    return f", {words.way_length(facts.group.cross_mi)} from {cross}"
 
 
 def _turn_words(facts: Facts) -> str:

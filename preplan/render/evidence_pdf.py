@@ -29,13 +29,14 @@ _LEAST_LOST_MIN = 0.05
 def of(part: int, whole: int) -> str:
     """Write a part of a whole with its share.
 
-    >>> of(3, 12), of(1, 900), of(0, 0)
-    ('3 of 12 (25 %)', '1 of 900 (under 1 %)', '0')
+    >>> of(3, 12), of(1, 900), of(899, 900), of(0, 0)
+    ('3 of 12 (25 %)', '1 of 900 (under 1 %)', '899 of 900 (over 99 %)', '0')
     """
     if whole <= 0:
         return f"{part:,}"
     share = 100.0 * part / whole
     said = f"{share:.0f}" if share >= 1.0 or not part else "under 1"
+    said = "over 99" if share > 99.0 and part < whole else said
     return f"{part:,} of {whole:,} ({said} %)"
 
 

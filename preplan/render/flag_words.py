@@ -34,8 +34,7 @@ _FLAGS = {
     "posted bridge avoided": "Goes round a weight, height or width, posted or rated: {n} longer.",
     "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe: "
     "ask their owners beforehand; on the night the officer decides.",
-    "narrow road": "One truck wide for {n} of the round trip: loaded and empty tankers cannot pass. "
-    "Waiting is not counted.",
+    "narrow road": "One truck wide for {n} of the round trip: two trucks cannot pass there. Waiting is not counted.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
     "hold one until the other is through. Waiting is not counted.",
     "one way traffic": "Loaded and empty tankers meet on a road one truck wide: loaded goes first, empties wait; "

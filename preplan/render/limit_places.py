@@ -232,7 +232,10 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
         said.append(f"{bridges} crossing{'s' * (bridges > 1)} of bridges without a posted weight: unknown, not safe")
     narrow_mi = float(trips.narrow_mi[trip])
     if round(narrow_mi, 1) > 0.0:
-        said.append(f"one truck wide for {words.miles(narrow_mi)}: loaded goes first, agree by radio where empty waits")
+        said.append(
+            f"one truck wide for {words.miles(narrow_mi)}: where two meet, loaded goes first; "
+            "agree by radio where empty waits"
+        )
     return "; ".join(said)
 
 

@@ -81,13 +81,18 @@ def _title(document: Document, plan: Plan) -> None:
 def _resting_on(plan: Plan) -> str:
     """Say how much of the answers rests on what is assumed: a board reads the first page alone."""
     used = [site for site in plan.sites if site.in_service]
-    sizes = of(int(np.sum(plan.needs.assumed)), len(plan.addresses))
+    count = len(plan.addresses)
+    sizes = of(int(np.sum(plan.needs.assumed)), count)
+    unsaid = of(sum(one.unsaid for one in plan.occupancies), count)
+    over = _over_unposted(plan)
+    bridges = f"; round trips over a bridge without a posted weight, {of(over, count)}" if over else ""
     dated = sum(bool(site.tested) for site in used)
     rates = sum(not site.fill_gpm_given for site in used)
     guessed = f"; the rate of {rates} is assumed" if rates else ""
     return (
-        f"What the answers rest on: buildings whose size is a default, {sizes}; of {len(used)} fill sites in service "
-        f"{dated} {'has' if dated == 1 else 'have'} a test date{guessed}."
+        f"What the answers rest on: buildings whose size is a default, {sizes}, whose kind of place is in no table, "
+        f"{unsaid}{bridges}; of {len(used)} fill sites in service {dated} {'has' if dated == 1 else 'have'} a test "
+        f"date{guessed}."
     )
 
 
@@ -110,6 +115,23 @@ def _coverage(document: Document, plan: Plan) -> None:
         f"Bars: addresses away from hydrants whose required flow the {words.FLOW} meets at each level "
         "(E engines, T tankers, in all on the road).", SMALL_PT,
     )  # fmt: skip
+    _on_request(document, plan)
+
+
+def _on_request(document: Document, plan: Plan) -> None:
+    """Say how many of the addresses that are met count on units that come only when somebody asks for them."""
+    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
+    mine = np.array([unit.station_id in asked for unit in plan.units])
+    if not mine.any():
+        return
+    met = np.isin(plan.answers.status, ("served", "higher level"))
+    cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
+    count = int(np.sum(met & (plan.levels.fleet[cell] & mine).any(axis=1)))
+    named = words.printable(" ".join(unit.unit_id for unit, is_so in zip(plan.units, mine, strict=True) if is_so))
+    document.flow(
+        f"Of the {int(met.sum()):,} addresses met, {count:,} count on units that come on request only: {named}.",
+        bold=True,
+    )
 
 
 def _shortfalls(document: Document, plan: Plan) -> None:
@@ -176,14 +198,19 @@ def _sites(document: Document, plan: Plan) -> None:
     )
 
 
+def _over_unposted(plan: Plan) -> int:
+    """Count the addresses whose chosen round trip, or either of two, crosses a bridge without a posted weight."""
+    trips = np.column_stack([shown(plan, table) for table in (plan.levels.trip, plan.levels.split_trip)])
+    crossed = np.append(plan.trips.unposted_bridges, 0)[trips]  # trip -1 takes the 0 at the end
+    return int(np.sum(crossed.max(axis=1) > 0))
+
+
 def _postings(document: Document, plan: Plan) -> None:
     """List posted stretches by their limit, and count the bridges that nobody posted."""
     document.heading("Posted limits and bridges", bookmark=True, keep=TABLE_PT)
     roads, limits = plan.roads, plan.limits
     unposted = int(limits.unposted_bridge.sum())
-    trips = np.column_stack([shown(plan, table) for table in (plan.levels.trip, plan.levels.split_trip)])
-    crossed = np.append(plan.trips.unposted_bridges, 0)[trips]  # trip -1 takes the 0 at the end
-    over = int(np.sum(crossed.max(axis=1) > 0))
+    over = _over_unposted(plan)
     document.flow(
         f"Stretches of bridge in the road data without a posted weight (unknown, not safe): {unposted:,}. "
         f"Addresses whose chosen round trip, or either of two, uses at least one: {over:,}."
@@ -243,9 +270,11 @@ def _costs(document: Document, plan: Plan) -> None:
         return
     document.heading("Postings and ratings that cost most", keep=TABLE_PT)
     document.flow(
-        "What would be gained if one posting, or one bridge's rating, alone were lifted: round trips of all tankers "
-        "together between each address and its fill site. Minutes are summed over addresses, one fire each. What "
-        "only the lifting of two postings would gain is not listed."
+        "What would be gained if one posting, or one bridge's rating, alone were lifted: round trips of a truck as "
+        "heavy, high and wide as any of the district's tankers, between each address and its fill site. Minutes are "
+        "summed over addresses, one fire each. Where the plan leaves such tankers out, or goes over another fill site, "
+        "less is gained: to know what it does for the flow, lift it in the tables, plan again and compare. What only "
+        "the lifting of two postings would gain is not listed."
     )
     rows = []
     for cost in plan.posting_costs:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from preplan.plan_tables import STANDS_SHARE
 from preplan.records import BoolArray, Columns, FloatArray, IntArray
 from preplan.render.tables import at_level
 
@@ -97,8 +98,13 @@ def leg_lines(roads: RoadTable, legs: Driven) -> tuple[FloatArray, IntArray]:
 
 
 def trips_by_segment(n_segments: int, legs: Legs, ways: Driven) -> tuple[IntArray, IntArray]:
-    """Count the loaded and the empty legs that drive each stretch; one that drives it twice counts once."""
-    leg, segment = np.divmod(np.unique(ways.leg.astype(np.int64) * n_segments + ways.segment), n_segments)
+    """Count the loaded and the empty legs that drive each stretch; one that drives it twice counts once.
+
+    One that only stands at the end of a stretch does not drive it, as in `TripTable.unposted_bridges`.
+    """
+    drives = ways.end - ways.start > STANDS_SHARE
+    pairs = ways.leg[drives].astype(np.int64) * n_segments + ways.segment[drives]
+    leg, segment = np.divmod(np.unique(pairs), n_segments)
     loaded = np.bincount(segment, weights=legs.loaded[leg], minlength=n_segments)
     both = np.bincount(segment, minlength=n_segments)
     return loaded.astype(np.int32), (both - loaded).astype(np.int32)

@@ -104,7 +104,9 @@ def _one_way(plan: Plan, mine: BoolArray) -> list[str]:
         for flag in flags_on(plan, group.lead, FIRST_CIRCUIT) if mine[group.lead] else ():
             if flag.code == "one way traffic":
                 road = words.printable(group.road) or words.where_words(plan, group.lead)
-                said[f"{road}: {words.printable(str(flag.value).rpartition(', ')[0])}"] = None
+                by = words.printable(str(flag.value).rpartition(", ")[0])
+                # by another end of the same road: its name would say nothing
+                said[f"{road}: {'see its circuit' if by.endswith(road) else by}"] = None
     return list(said)[:_MOST_ROADS]
 
 

@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from preplan.plan_cards import Step
+from preplan.plan_tables import STANDS_SHARE
 from preplan.records import BoolArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.junctions import (
     ROUND,
@@ -40,8 +41,6 @@ STUB_FT = 30.0
 _MAPPED, _ASSUMED = "mapped turning place", "room ASSUMED: check it"
 _CROSSING, _BORDER = ("railway", "level_crossing"), ("barrier", "border_control")
 """Tags of nodes that a driver is told of (OpenStreetMap wiki, Key:railway and Key:barrier)."""
-_STANDS = 0.01
-"""Share of a stretch under which a way only touches it: a fill site at the end of a bridge is not on the bridge."""
 __all__ = ["Junctions", "cross_street", "directions"]
 
 _CIRCLE = "the roundabout"
@@ -288,7 +287,7 @@ def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) 
     """Say all there is to watch for on a piece of road, the gravest first."""
     rows = sorted({
         row for row, driven in zip(piece.rows, piece.miles, strict=True)
-        if driven > _STANDS * float(roads.length_m[row]) / M_PER_MI
+        if driven > STANDS_SHARE * float(roads.length_m[row]) / M_PER_MI
     })  # fmt: skip
     if not rows:
         return ""
