@@ -21,6 +21,7 @@ from preplan.planning.ground import lay_ground, with_streets
 from preplan.planning.pipeline import plan_district, require_fleet
 from preplan.processes import cores
 from preplan.records import FeatureTable, RoadTable
+from preplan.render.letters import unwritten
 from preplan.render.run_info import PROGRAM, accounts, run_json
 from preplan.render.shelf import Shelf
 from preplan.roads import cache
@@ -105,8 +106,14 @@ def build_district(district_file: Path, out: Path | None, progress: Progress) ->
         rejected=inputs.rejected,
         accounts=accounts(plan, inputs),
         status=plan.counts(),
-        notes=(*plan.notes, *_older_cards(folder)),
+        notes=(*plan.notes, *_misprinted(plan), *_older_cards(folder)),
     )
+
+
+def _misprinted(plan: Plan) -> Iterator[str]:
+    """Note the names that printed pages cannot write."""
+    named = [name for one in plan.sites for name in (one.name, one.notes)] + [one.name for one in plan.stations]
+    return unwritten(plan.addresses.label, plan.roads, named)
 
 
 def _older_cards(folder: Path) -> Iterator[str]:

@@ -69,6 +69,14 @@ def test_the_first_level_that_meets_names_the_status(required_gpm: float, status
     assert answers.level[0] == level
 
 
+def test_an_address_that_no_unit_reaches_has_no_route_whatever_pond_is_near() -> None:
+    """An island with its own pond: a level that sends nobody is none."""
+    levels, answers = graded(scene([[4.0]], ONE_SITE, arrival_min=[np.inf] * 6))
+    assert (answers.status[0], answers.level[0], levels.site[0].tolist()) == ("no route", -1, [-1, -1])
+    _, answers = graded(scene([[4.0]], ONE_SITE, arrival_min=[10.0] + [np.inf] * 5))
+    assert answers.status[0] == "not met"
+
+
 def test_where_none_holds_anything_the_site_is_the_one_that_brings_most_in_the_long_run() -> None:
     """Tankers come an hour after full flow is asked for: no site holds anything; the nearest is a small cistern."""
     small = site("F1", kind="cistern", storage_gal=4000.0)

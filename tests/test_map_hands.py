@@ -15,6 +15,7 @@ from pypdf import PdfReader
 
 from preplan.plan import Plan
 from preplan.records import IntArray
+from preplan.render.site_pdf import in_other_months
 from tests.browser import Opened, opened, written
 from tests.plan_checks import SAMPLE, plan_of
 
@@ -83,6 +84,19 @@ def test_addresses_of_a_fill_site_are_counted(wide: Opened, plan: Plan, number: 
     choose(wide.page, f"{number}, {site.name}")
     served = (shown(plan, plan.levels.site) == number - 1) | (shown(plan, plan.levels.split) == number - 1)
     assert counted(wide.page) == served.sum()
+
+
+def test_a_fill_site_says_where_it_stands_in_and_in_which_months_it_is_taken_besides(wide: Opened, plan: Plan) -> None:
+    """One that serves nobody first is not idle: nobody gives it up for what the map says."""
+    backup = shown(plan, plan.levels.backup)
+    idle = [k for k in range(len(plan.sites)) if (backup == k).any() and in_other_months(plan, k)[0].any()]
+    assert idle
+    for k in idle[:3]:
+        choose(wide.page, f"{k + 1}, {plan.sites[k].name}")
+        said = wide.page.inner_text("#panel-body dl").replace("\xa0", " ")
+        more, when = in_other_months(plan, k)
+        assert re.search(rf"Backup of\s+{(backup == k).sum()} address", said)
+        assert re.search(rf"Taken in {when}\s+at {more.sum()} more address", said)
 
 
 @pytest.mark.parametrize("unit_id", ["T11", "PT22", "E12", "E31", "T51"])

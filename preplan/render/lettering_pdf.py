@@ -60,6 +60,13 @@ def width_of(said: str, size: float, *, bold: bool = False) -> float:
     return _unit_width(said, BOLD if bold else REGULAR) * size
 
 
+def lacks_letters(said: str) -> bool:
+    """Tell whether the program's font lacks a letter of a text: a box stands in for it."""
+    load_fonts()
+    known = pdfmetrics.getFont(REGULAR).face.charToGlyph
+    return any(ord(letter) not in known for letter in said if not letter.isspace())
+
+
 def ellipsis(said: str, size: float, width: float, *, bold: bool = False) -> str:
     """Shorten a text with '…' until it fits a width."""
     if width_of(said, size, bold=bold) <= width:

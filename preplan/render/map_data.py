@@ -22,6 +22,7 @@ from preplan.render.map_routes import along_roads, forest_data, forest_rows, nam
 from preplan.render.map_search import search_data
 from preplan.render.map_strip import strip_data
 from preplan.render.map_what_if import what_if_data
+from preplan.render.site_pdf import in_other_months, shown
 
 
 def map_data(plan: Plan) -> Page:
@@ -118,6 +119,15 @@ def site_facts(site: FillSite) -> list[tuple[str, str]]:
     ]
 
 
+def _other_uses(plan: Plan, index: int) -> list[tuple[str, str]]:
+    """Say for how many addresses a fill site stands in, and in which other months it is taken: it is not idle then."""
+    backup = int(np.sum(shown(plan, plan.levels.backup) == index))
+    more, when = in_other_months(plan, index)
+    found = [("Backup of", f"{backup:,} address{'es' * (backup != 1)}")] if backup else []
+    count = int(more.sum())
+    return found + ([(f"Taken in {when}", f"at {count:,} more address{'es' * (count != 1)}")] if count else [])
+
+
 def _site(plan: Plan, index: int) -> Page:
     site = plan.sites[index]
     return {
@@ -130,7 +140,7 @@ def _site(plan: Plan, index: int) -> Page:
         "inService": site.in_service,
         "lasting": words.lasting_words(site),
         "road": bool(plan.site_segment[index] >= 0),
-        "facts": site_facts(site),
+        "facts": [*site_facts(site), *_other_uses(plan, index)],
         "engineMin": whole(plan.site_arrival_min[index], way="up").tolist(),
         "flags": [flag_said(plan, flag) for flag in plan.site_flags[index]],
         "needsEngine": site.needs_engine,
