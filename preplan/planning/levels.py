@@ -95,7 +95,7 @@ def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool
     shape = (len(scene.needs), len(scene.levels))
     site, backup, row = np.full((3, *shape), -1, dtype=np.int32)
     # a pond that nobody can bring an engine or a tanker to serves nobody, however near it is
-    comes: BoolArray = np.isfinite(scene.response.arrival_min).any(axis=1)
+    comes = np.asarray(np.isfinite(scene.response.arrival_min).any(axis=1))
     allowed = stands & comes[:, None]
     for level in range(shape[1]):
         best = flows.best_site(allowed, level)
