@@ -123,6 +123,10 @@ class OtherCircuit:
     """(units,) at the address after each one's call, in its months; the latest where they are not alike."""
     fill_engine_min: float = math.inf
     """When the engine that pumps is at the fill site."""
+    laid: tuple[tuple[int, float], ...] = ()
+    """Unit and feet of its hose in the supply line from dump site to attack engine, the larger share first."""
+    hose_short_ft: float = 0.0
+    """By how much that line is too short."""
     then: tuple[ThenCalled, ...] = ()
     """What it holds in each season of its months."""
     flags: tuple[Flag, ...] = ()

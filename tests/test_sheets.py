@@ -164,6 +164,8 @@ def same_crews(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCir
         assert (other.fill_engine, other.dump_engine) == (pumps, levels.dump_engine[cell]), cell
         assert other.attack_engine == levels.attack_engine[cell]
         np.testing.assert_allclose(other.arrival_min, again.arrival_min[group.lead])
+        assert dict(other.laid) == pytest.approx(again.supply.of(*cell)), cell
+        assert other.hose_short_ft == pytest.approx(float(levels.hose_short_ft[cell]))
         hauls = tuple(np.flatnonzero(levels.used[cell] & (levels.at_split[cell] == second)).tolist())
         if other.tankers != hauls:
             assert other.backup, words.where_words(sample, group.lead)
@@ -326,7 +328,7 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
     ) in sheet
     assert "Crew as if all filled here from the start" in sheet
     assert f"{who} pumps here, lift" in sheet
-    assert f"{where} drafts here then." in sheet
+    assert f"{where} drafts here then; supply line" in sheet
     # who is not among the units in front has to be called
     fleet = fleet.copy()
     fleet[0, 0, pumps] = False

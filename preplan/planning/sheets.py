@@ -9,7 +9,7 @@ import numpy as np
 
 from preplan.plan_cards import CardGroup, OtherCircuit, Step, ThenCalled
 from preplan.plan_tables import Flag, RouteForest, TripTable
-from preplan.planning.assignment import Scene
+from preplan.planning.assignment import Line, Scene, supply_line
 from preplan.planning.fireground import Crews
 from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
@@ -41,6 +41,8 @@ class _Asked:
     attack_engine: int = -1
     arrival_min: tuple[float, ...] = ()
     fill_engine_min: float = np.inf
+    laid: tuple[tuple[int, float], ...] = ()
+    hose_short_ft: float = 0.0
     then: tuple[ThenCalled, ...] = ()
 
     def circuit(
@@ -63,6 +65,8 @@ class _Asked:
             attack_engine=self.attack_engine,
             arrival_min=self.arrival_min,
             fill_engine_min=self.fill_engine_min,
+            laid=self.laid,
+            hose_short_ft=self.hose_short_ft,
             then=self.then,
             flags=flags,
         )
@@ -110,6 +114,7 @@ def _merged(sheet: OtherCircuit, one: _Asked) -> OtherCircuit:
         months=tuple(sorted({*sheet.months, *one.months})),
         arrival_min=tuple(map(max, sheet.arrival_min, one.arrival_min)),
         fill_engine_min=max(sheet.fill_engine_min, one.fill_engine_min),
+        hose_short_ft=max(sheet.hose_short_ft, one.hose_short_ft),
         then=(*sheet.then, *one.then),
     )
 
@@ -150,15 +155,18 @@ def _manned(asked: Sequence[_Asked], searched: Searched) -> list[_Asked]:
         mine = [at for at, one in enumerate(asked) if one.season == season and not one.months]
         case = np.array([(asked[at].address, asked[at].site, asked[at].level) for at in mine], dtype=np.int32)
         backups = flows.crews(*case.reshape(-1, 3).T)
+        lines = supply_line(flows.scene, backups.jobs, backups.address)
         for row, at in enumerate(mine):
-            manned[at] = _with_crew(searched, asked[at], backups, row)
+            manned[at] = _with_crew(searched, asked[at], backups, lines, row)
     for line, (season, rows) in enumerate(zip(searched.of_line, searched.rows, strict=True)):
         mine = [at for at, one in enumerate(asked) if one.line == line]
         at_level = np.array([(asked[at].address, asked[at].level) for at in mine], dtype=np.int32).reshape(-1, 2)
         settled = searched.flows[season].settled_rows(rows[tuple(at_level.T)])
-        then = _called_then(searched.flows[season].scene, settled, searched.seasons[line].months)
+        scene = searched.flows[season].scene
+        then = _called_then(scene, settled, searched.seasons[line].months)
+        lines = supply_line(scene, settled.run.jobs, settled.run.address)
         for row, at in enumerate(mine):
-            manned[at] = replace(_with_crew(searched, asked[at], settled.run, row), then=(then[row],))
+            manned[at] = replace(_with_crew(searched, asked[at], settled.run, lines, row), then=(then[row],))
     return manned
 
 
@@ -172,8 +180,9 @@ def _called_then(scene: Scene, settled: Settled, months: tuple[int, ...]) -> lis
     ]
 
 
-def _with_crew(searched: Searched, one: _Asked, run: Crews, row: int) -> _Asked:
-    """Add the crew of a case: of the tankers those that fill at the sheet's site."""
+def _with_crew(searched: Searched, one: _Asked, run: Crews, lines: Line, row: int) -> _Asked:
+    """Add the crew of a case, of the tankers those that fill at the sheet's site, and whose hose its line is."""
+    laid = [(unit, float(lines.laid_ft[row, unit])) for unit in np.flatnonzero(lines.laid_ft[row] > 0).tolist()]
     second = bool(run.second[row] == one.site)
     cut, pumps = (run.second_cut, run.second_engine) if second else (run.cut, run.fill_engine)
     here = run.used[row] & (run.at_second[row] == second)
@@ -187,6 +196,8 @@ def _with_crew(searched: Searched, one: _Asked, run: Crews, row: int) -> _Asked:
         fill_engine=pump,
         dump_engine=int(run.dump_engine[row]),
         tankers=tuple(np.flatnonzero(here).tolist()),
+        laid=tuple(sorted(laid, key=lambda share: -share[1])),
+        hose_short_ft=float(lines.short_ft[row]),
     )
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from preplan.months import month_words
+from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, ROUNDING_GPM
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
@@ -320,18 +321,24 @@ def _hose_words(facts: Facts) -> str:
     attack, dump = facts.cell("attack_engine"), facts.cell("dump_engine")
     said = f"Hose to the building: {words.feet(float(plan.frontages.driveway_ft[facts.lead]))} from the road"
     if facts.other is not None and facts.other.dump_engine != plan.levels.dump_engine[facts.lead, facts.level]:
-        drafts = facts.other.dump_engine
-        who = (
-            f"{words.printable(plan.units[drafts].unit_id)} drafts here"
-            if drafts >= 0
-            else "who drafts here is not told"
-        )
-        return f"{said}; {who} then."
+        return f"{said}; {_hose_then(facts, facts.other)}"
     if dump < 0 or attack < 0:
         return f"{said}; no engine is left to draft here."
     if dump == attack:
         return f"{said}; {words.printable(plan.units[attack].unit_id)} attacks and drafts here itself, without a line."
     return f"{said}; {crew.supply_words(plan, facts.lead, facts.level)}"
+
+
+def _hose_then(facts: Facts, other: OtherCircuit) -> str:
+    """Say who drafts here on the sheet of another fill site, another engine than in front, and whose hose it takes."""
+    plan, drafts = facts.plan, other.dump_engine
+    if drafts < 0:
+        return "who drafts here is not told then."
+    who = f"{words.printable(plan.units[drafts].unit_id)} drafts here then"
+    if drafts == other.attack_engine:
+        return f"{who}, without a line."
+    at_work = {other.attack_engine, drafts}
+    return f"{who}; {crew.line_words(plan, facts.lead, dict(other.laid), other.hose_short_ft, at_work)}"
 
 
 def _others_hose(facts: Facts) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 
 import numpy as np
 
@@ -176,9 +176,15 @@ def lay_numbers(plan: Plan, address: int) -> str:
 
 def supply_words(plan: Plan, address: int, level: int) -> str:
     """Say how long the supply line is, whose hose makes it, and by how many feet it is short."""
-    table, laid = plan.levels, plan.supply.of(address, level)
-    wanted = words.feet(float(plan.frontages.driveway_ft[address]) + plan.district.rules.shuttle.stand_off_ft)
+    table = plan.levels
     at_work = {int(table.attack_engine[address, level]), int(table.dump_engine[address, level])}
+    laid = plan.supply.of(address, level)
+    return line_words(plan, address, laid, float(table.hose_short_ft[address, level]), at_work)
+
+
+def line_words(plan: Plan, address: int, laid: Mapping[int, float], short_ft: float, at_work: Collection[int]) -> str:
+    """Say the same of any supply line: `laid` feet of hose by unit, of which those `at_work` are there anyway."""
+    wanted = words.feet(float(plan.frontages.driveway_ft[address]) + plan.district.rules.shuttle.stand_off_ft)
     sections = []
     for unit, feet in laid.items():
         one = plan.units[unit]
@@ -186,8 +192,8 @@ def supply_words(plan: Plan, address: int, level: int) -> str:
         brings = "" if unit in at_work else f", there at {words.need(float(plan.arrival_min[address, unit]))} min"
         sections.append(f"{words.feet(feet)} of {named}{brings}" if len(laid) > 1 else f"{named}{brings}")
     line = f"supply line {wanted}"
-    if table.hose_short_ft[address, level] > 0:
-        line += f", TOO SHORT by {words.feet(float(table.hose_short_ft[address, level]))}"
+    if short_ft > 0:
+        line += f", TOO SHORT by {words.feet(short_ft)}"
     return f"{line}: {'; '.join(sections) or 'the engines carry no hose'}."
 
 
