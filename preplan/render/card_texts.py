@@ -125,14 +125,14 @@ class Texts:
         if self._drive_above or not most:
             return []
         told = self._once(("first drive", most), lambda: card_rest.first_drive(self.facts, most))
-        return [told] if told.lines else []
+        return [told] if told.height else []
 
     def by_weight(self) -> Iterator[Piece]:
         """List the pieces of a card that is too full, what weighs most first: who stands in, and what breaks."""
         grave = card_rest.grave_cautions(self.facts)
-        yield from [Piece(_IN_BRIEF)] * bool(self._in_brief.lines)
+        yield from [Piece(_IN_BRIEF)] * bool(self._in_brief.height)
         yield from (Piece(_CARE, at) for at in range(grave))
-        yield from [Piece(_OTHERWISE, 0)] * bool(self._in_brief.lines)
+        yield from [Piece(_OTHERWISE, 0)] * bool(self._in_brief.height)
         yield from (Piece(_CARE, at) for at in range(grave, self.cautions))
         yield from (Piece(_OTHERWISE, at) for at in range(1, len(self.otherwise(brief=True))))
         yield from [Piece(_DRIVE)] * bool(self.first_drive(LAST))

@@ -298,8 +298,8 @@ class Picture:
                 if not _in_view(frame, x, y):
                     continue
                 symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
-                # one that is nobody's business here is drawn whole or not at all
-                if rows is ours or (room.free(symbol) and frame.page.holds(symbol)):
+                # one that is nobody's business here is drawn whole or not at all, and hides nothing of the way
+                if rows is ours or (frame.page.holds(symbol) and not room.crowd(symbol)):
                     marks.append((kind, row, x, y))
                     room.take(symbol)
         if subject.hydrant >= 0:

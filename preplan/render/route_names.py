@@ -27,9 +27,9 @@ _OFF_PT = (9.5, 14.0, 19.0)
 """How far its middle may be from the line, which is drawn double, the empty way beside it."""
 _ROUND_PT = 9.0
 """From the line to a level name beside, above or below it."""
-_ROUND = [(1.0, 0.0), (-1.0, 0.0)] + [
+_ROUND = np.array([(1.0, 0.0), (-1.0, 0.0)] + [
     (east, north * _ROUND_PT) for north in (1.0, -1.0, 1.5, -1.5) for east in (0.0, 0.5, -0.5)
-]
+])  # fmt: skip
 """Where that is: east in shares of half its width, north in points."""
 
 
@@ -88,11 +88,21 @@ def _tries(line: FloatArray, along: FloatArray, piece: tuple[float, float], widt
     x, y = (np.interp(cut, along, line[:, axis]) for axis in (0, 1))
     slope = np.arctan2(y[2] - y[0], x[2] - x[0])
     slope -= np.where(np.abs(slope) > math.pi / 2, np.copysign(math.pi, slope), 0.0)
-    level = np.zeros_like(slope)
-    on_it = np.stack([(x[0] + x[2]) / 2, (y[0] + y[2]) / 2, slope], axis=1)
-    aside = np.stack([-np.sin(slope), np.cos(slope), level], axis=1)
-    near, *far = (np.stack([on_it + off * aside, on_it - off * aside], axis=1).reshape(-1, 3) for off in _OFF_PT)
-    yield near
-    reach = _ROUND_PT + width / 2
-    beside = [np.stack([x[1] + east * reach, y[1] + north, level], axis=1) for east, north in _ROUND]
-    yield np.concatenate([*far, *beside])
+    mid_x, mid_y = (x[0] + x[2]) / 2, (y[0] + y[2]) / 2
+    east, north = -np.sin(slope), np.cos(slope)
+    near, *far = _OFF_PT
+    yield _sides(mid_x, mid_y, slope, near * east, near * north)
+    level = np.zeros((len(_ROUND), len(_AT), 3))
+    level[:, :, 0] = x[1] + _ROUND[:, :1] * (_ROUND_PT + width / 2)
+    level[:, :, 1] = y[1] + _ROUND[:, 1:]
+    beside = level.reshape(-1, 3)
+    yield np.concatenate([*(_sides(mid_x, mid_y, slope, off * east, off * north) for off in far), beside])
+
+
+def _sides(x: FloatArray, y: FloatArray, slope: FloatArray, east: FloatArray, north: FloatArray) -> FloatArray:
+    """Give each place of a name on the one side of its line, then on the other: (2 n, 3)."""
+    spots = np.empty((2 * len(x), 3))
+    spots[::2, 0], spots[1::2, 0] = x + east, x - east
+    spots[::2, 1], spots[1::2, 1] = y + north, y - north
+    spots[::2, 2] = spots[1::2, 2] = slope
+    return spots
