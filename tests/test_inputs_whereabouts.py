@@ -35,6 +35,17 @@ def test_a_whole_table_without_its_minus_signs_is_named(tmp_path: Path, role: st
         assert f"{other}.csv" in said
 
 
+def test_a_district_across_the_180th_meridian_is_told_that_it_cannot_be_planned(tmp_path: Path) -> None:
+    """It lacks no minus sign: who wrote one would move a house to the other side."""
+    rows = "".join(f"B{k},{k} Mill Road,{-179.99 + 0.001 * k:.3f},44.0\n" for k in range(8))
+    table = f"address_id,label,lon,lat\n{rows}B8,8 Mill Road,179.985,44.0\nB9,9 Mill Road,179.99,44.0\n"
+    table += "B10,10 Mill Road,179.99,44.0\n"
+    said = faults(tmp_path, addresses_csv=table)
+    across = [one for one in said if "lies on the other side of the 180th meridian" in one]
+    assert len(across) == 3
+    assert not any("lacks the minus sign" in one for one in said)
+
+
 def test_a_whole_table_south_of_the_equator_is_named(tmp_path: Path) -> None:
     (said,) = faults(tmp_path, addresses_csv=FILES["addresses.csv"].replace(",44.", ",-44."))
     assert said.startswith("addresses.csv, column lat: '-44.02' in the middle of the table: has the wrong sign")

@@ -18,6 +18,12 @@ if TYPE_CHECKING:
 _AXES = ("lon", "lat")
 _ONE_PLACE_DEG = 0.002
 """About 700 ft from north to south: places nearer than that are one (common sense, no source)."""
+_ACROSS_DEG = 175.0
+"""Beyond it two signs of longitude may be meant: the 180th meridian is near."""
+_BEYOND = (
+    "lies on the other side of the 180th meridian: a district across it cannot be planned; plan each side for itself, "
+    "or correct the sign"
+)
 _WIDE_DEG = 0.02
 """About 1.4 mi from north to south: no building is so wide (common sense, no source)."""
 
@@ -118,7 +124,11 @@ def _check_range(sheet: Sheet, lon: FloatArray, lat: FloatArray, shown: Mapping[
         both = text_array([f"{x}, {y}" for x, y in zip(shown["lon"], shown["lat"], strict=True)])
         sheet.fault(swapped, "lon, lat", "look swapped: longitude is lon, latitude is lat", both)
         sheet.fault(zero & ~swapped, "lon, lat", "is 0, 0, not a place", both)
-        sheet.fault(unsigned & ~(zero | swapped), "lon, lat", "lacks the minus sign of western longitudes", both)
+        across = unsigned & (np.abs(lon) > _ACROSS_DEG)
+        sheet.fault(
+            unsigned & ~(zero | swapped | across), "lon, lat", "lacks the minus sign of western longitudes", both
+        )
+        sheet.fault(across, "lon, lat", _BEYOND, both)
         sheet.fault(mirrored, "lon, lat", "has the wrong sign of latitude, by the other rows", both)
         sheet.fault(lost, "lon, lat", "lies far from all others of its table: is a digit wrong?", both)
         middle = degrees.middle_of(lon, lat)
