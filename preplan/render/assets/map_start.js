@@ -35,7 +35,7 @@ function goToStation(station) {
 function goToRoad(name) {
   const some = [...Array(roads.count).keys()].filter((k) => roads.name[k] === name);
   const on = markAddresses((address) => addresses.road[address] >= 0 && roads.name[addresses.road[address]] === name);
-  showDepends(roads.names[name], [], on, (count) => `${addressesWords(count)} stand on it`, some);
+  showDepends(roads.names[name], [], on, (count) => `${addressesWords(count)} stand${count === 1 ? "s" : ""} on it`);
   fitRoads(some);
 }
 
