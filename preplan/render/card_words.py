@@ -320,7 +320,7 @@ def _hose_words(facts: Facts) -> str:
     plan = facts.plan
     attack, dump = facts.cell("attack_engine"), facts.cell("dump_engine")
     said = f"Hose to the building: {words.feet(float(plan.frontages.driveway_ft[facts.lead]))} from the road"
-    if facts.other is not None and facts.other.dump_engine != plan.levels.dump_engine[facts.lead, facts.level]:
+    if facts.other is not None:
         return f"{said}; {_hose_then(facts, facts.other)}"
     if dump < 0 or attack < 0:
         return f"{said}; no engine is left to draft here."
@@ -330,15 +330,17 @@ def _hose_words(facts: Facts) -> str:
 
 
 def _hose_then(facts: Facts, other: OtherCircuit) -> str:
-    """Say who drafts here on the sheet of another fill site, another engine than in front, and whose hose it takes."""
+    """Say on the sheet of another fill site whose hose the line is, and who drafts here if another engine does."""
     plan, drafts = facts.plan, other.dump_engine
     if drafts < 0:
         return "who drafts here is not told then."
     who = f"{words.printable(plan.units[drafts].unit_id)} drafts here then"
     if drafts == other.attack_engine:
         return f"{who}, without a line."
+    same = drafts == plan.levels.dump_engine[facts.lead, facts.level]
     at_work = {other.attack_engine, drafts}
-    return f"{who}; {crew.line_words(plan, facts.lead, dict(other.laid), other.hose_short_ft, at_work)}"
+    line = crew.line_words(plan, facts.lead, dict(other.laid), other.hose_short_ft, at_work, other.arrival_min)
+    return line if same else f"{who}; {line}"
 
 
 def _others_hose(facts: Facts) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -179,17 +179,28 @@ def supply_words(plan: Plan, address: int, level: int) -> str:
     table = plan.levels
     at_work = {int(table.attack_engine[address, level]), int(table.dump_engine[address, level])}
     laid = plan.supply.of(address, level)
-    return line_words(plan, address, laid, float(table.hose_short_ft[address, level]), at_work)
+    short_ft = float(table.hose_short_ft[address, level])
+    return line_words(plan, address, laid, short_ft, at_work, plan.arrival_min[address].tolist())
 
 
-def line_words(plan: Plan, address: int, laid: Mapping[int, float], short_ft: float, at_work: Collection[int]) -> str:
-    """Say the same of any supply line: `laid` feet of hose by unit, of which those `at_work` are there anyway."""
+def line_words(
+    plan: Plan,
+    address: int,
+    laid: Mapping[int, float],
+    short_ft: float,
+    at_work: Collection[int],
+    arrival_min: Sequence[float],
+) -> str:
+    """Say the same of any supply line: `laid` feet of hose by unit, of which those `at_work` are there anyway.
+
+    `arrival_min` (units,) is when each is there in the months that are told.
+    """
     wanted = words.feet(float(plan.frontages.driveway_ft[address]) + plan.district.rules.shuttle.stand_off_ft)
     sections = []
     for unit, feet in laid.items():
         one = plan.units[unit]
         named = f"{words.printable(one.unit_id)}'s {one.supply_hose_in:g} in{_guessed(plan, unit)}"
-        brings = "" if unit in at_work else f", there at {words.need(float(plan.arrival_min[address, unit]))} min"
+        brings = "" if unit in at_work else f", there at {words.need(arrival_min[unit])} min"
         sections.append(f"{words.feet(feet)} of {named}{brings}" if len(laid) > 1 else f"{named}{brings}")
     line = f"supply line {wanted}"
     if short_ft > 0:

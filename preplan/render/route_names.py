@@ -62,7 +62,7 @@ def place_names(line: FloatArray, roads: Sequence[Driven], room: Room) -> list[t
     """Place the names of the roads along a leg, (n, 2) on the page: that of the last one first, then the longest."""
     along = scene.distances(line)
     long_pt = float(along[-1])
-    placed: dict[str, Spot] = {}
+    placed: dict[str, tuple[str, Spot]] = {}
     last = roads[-1] if roads and roads[-1].ends > _WHOLE else None
     order = sorted(roads, key=lambda road: (road is not last, road.begins - road.ends))
     for road in order[:MOST_NAMED]:
@@ -74,9 +74,9 @@ def place_names(line: FloatArray, roads: Sequence[Driven], room: Room) -> list[t
         for spots in _tries(line, along, (begins, ends), width):
             spot = room.first_free(spots, width, SMALL_PT * 1.05)
             if spot is not None:
-                placed[road.name] = spot
+                placed[road.name] = name, spot
                 break
-    return [(paper.ellipsis(name, SMALL_PT, 130.0), spot) for name, spot in placed.items()]
+    return list(placed.values())
 
 
 def _tries(line: FloatArray, along: FloatArray, piece: tuple[float, float], width: float) -> Iterator[FloatArray]:

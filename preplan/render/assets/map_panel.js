@@ -267,8 +267,10 @@ function circuitButtons(level, at) {
   const anew = whatIfSite(view.address, level);
   const own = `Circuit to fill site ${answers.site[at] + 1}`;
   const buttons = [pressed(anew >= 0 ? `What-if circuit to fill site ${anew + 1}` : own, "site")];
-  if (answers.split[at] >= 0 && !isLost(answers.split[at])) buttons.push(pressed(`Circuit to second fill site ${answers.split[at] + 1}`, "split"));
-  if (answers.backup[at] >= 0 && !isLost(answers.backup[at])) buttons.push(pressed(`Circuit to backup ${answers.backup[at] + 1}`, "backup"));
+  for (const [which, what] of [["split", "second fill site"], ["backup", "backup"]]) {
+    const { [at]: site } = answers[which];
+    if (site >= 0 && !isLost(site)) buttons.push(pressed(`Circuit to ${what} ${site + 1}`, which));
+  }
   buttons.push(button("Fit circuit in view", fitCircuit));
   return make("div", "", { name: "buttons", inside: buttons });
 }

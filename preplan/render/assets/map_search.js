@@ -94,6 +94,7 @@ function besideWords(address) {
 
 const NEAREST_SHOWN = 5; // addresses about a place
 const FEET_A_DEGREE = 364567; // of latitude, mid-latitudes: good enough to say who is nearest
+const FEET_A_MILE = 5280;
 const TYPO_FROM = 4; // letters of a word in which one may be wrong
 const TWO_TYPOS_FROM = 8;
 
@@ -174,8 +175,11 @@ function findPlace(text) {
   const shrink = Math.cos((lat * Math.PI) / 180);
   const far = (a) => Math.hypot(addresses.lat[a] - lat, (addresses.lon[a] - lon) * shrink);
   const near = [...Array(addresses.count).keys()].sort((a, b) => far(a) - far(b)).slice(0, NEAREST_SHOWN);
-  const feet = (a) => (far(a) * FEET_A_DEGREE).toLocaleString("en-US", { maximumFractionDigits: 0 });
-  const hits = near.map((a) => ({ ...addressHit(a), more: [`${feet(a)} ft away`, addressHit(a).more].filter(Boolean).join(", ") }));
+  const away = (a) => {
+    const feet = far(a) * FEET_A_DEGREE;
+    return feet < FEET_A_MILE ? said(feet, "ft away") : said(feet / FEET_A_MILE, "mi away", 1, 1);
+  };
+  const hits = near.map((a) => ({ ...addressHit(a), more: [away(a), addressHit(a).more].filter(Boolean).join(", ") }));
   return { hits, count: 0, nearest: `Nearest to ${place[1]}, ${place[2]}:` };
 }
 
