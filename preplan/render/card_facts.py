@@ -57,6 +57,7 @@ class Facts:
     other: OtherCircuit | None = None
     """Speak of this one."""
     _told: dict[str, list[Any]] = field(default_factory=dict, compare=False, repr=False)
+    _cells: dict[str, int] = field(default_factory=dict, compare=False, repr=False)
 
     def over_second(self) -> Facts:
         """Speak of the circuit over the second fill site, whose steps stand in the place of those over the first."""
@@ -177,8 +178,11 @@ class Facts:
         """Give an index of the level table at the level shown, -1: none; another circuit has its own site and trip."""
         if self.other is not None and column in _OF_CIRCUIT:
             return {"site": self.other.site, "trip": self.other.trip}.get(column, -1)
-        named = SECOND.get(column, column) if self.second else column
-        return int(getattr(self.plan.levels, named)[self.lead, self.level]) if self.level >= 0 else -1
+        if column not in self._cells:
+            named = SECOND.get(column, column) if self.second else column
+            at = self.lead, self.level
+            self._cells[column] = int(getattr(self.plan.levels, named)[at]) if self.level >= 0 else -1
+        return self._cells[column]
 
     @cached_property
     def astray(self) -> str | None:

@@ -78,9 +78,9 @@ class Texts:
         """How many there are."""
         self.care_below = _headed(self._items)
         """The cautions for the columns, the heading with the first."""
-        self.care_pt = sum(block.height for block in self.care_below)
         self._set: dict[Hashable, Block] = {}
         self._else: dict[bool, list[list[Line]]] = {}
+        self._below_pt: dict[tuple[bool, int, bool], float] = {}
 
     @cached_property
     def strip_pt(self) -> float:
@@ -89,8 +89,11 @@ class Texts:
 
     def below_pt(self, *, brief: bool, most: int, beside: bool) -> float:
         """Add up the heights of what stands below the table, points."""
-        care_pt = 0.0 if beside else self.care_pt
-        return self.joined(brief=brief).height + care_pt + sum(block.height for block in self.first_drive(most))
+        key = brief, most, beside
+        if key not in self._below_pt:
+            blocks = [self.joined(brief=brief), *self.first_drive(most), *([] if beside else self.care_below)]
+            self._below_pt[key] = sum(block.height for block in blocks)
+        return self._below_pt[key]
 
     def _once(self, key: Hashable, write: Callable[[], Sequence[Line]]) -> Block:
         """Set a text unless it is set."""

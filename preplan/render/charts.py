@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
 from preplan.render.route_names import driven_roads, place_names
 from preplan.render.route_pdf import (
     Bridge,
+    Legs,
     Subject,
     draw_bridges,
     draw_limits,
@@ -63,6 +65,19 @@ _PLAIN_PT_PER_FT = 72.0 / FT_PER_MI
 
 Mark = tuple[str, int, float, float]
 """A symbol on a map: kind, row, place on the page."""
+
+
+class _Setting(NamedTuple):
+    """A trip set into a frame, before anything is drawn."""
+
+    frame: Frame
+    legs: Legs
+    dots: FloatArray
+    """(2, n) points along both legs, which no label may cover."""
+    key: Box
+    """Where the scale bars stand."""
+    hidden: tuple[bool, int]
+    """Whether the pin of the fill site is cut off, and how much of the way and its ends the key covers."""
 
 
 class Picture:
@@ -167,21 +182,26 @@ class Picture:
         seen += [self.hydrant_ft[[h]] for h in (subject.hydrant,) if h >= 0]
         seen += [np.array([limit[:2]]) for limit in subject.bridges if self._is_near(limit, subject.site)]
         least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
-        marks = self._draw_in(pen, self._frame(page, np.vstack(seen), subject, least), subject)
+        marks = self._draw_in(pen, self._set(page, np.vstack(seen), subject, least), subject)
         sites = [self.plan.sites[row] for kind, row, *_ in marks if kind == "site"]
         states = {DASHED: any(s.seasonal for s in sites), CROSSED: not all(s.in_service for s in sites)}
         return frozenset([kind for kind, *_ in marks] + [state for state, here in states.items() if here])
 
-    def _frame(self, page: Box, points: FloatArray, subject: Subject, least_ft: float) -> Frame:
+    def _set(self, page: Box, points: FloatArray, subject: Subject, least_ft: float) -> _Setting:
         """Frame the points; somewhat smaller, where else a pin would be cut at the edge or the scale lie on the way."""
-        tried: list[tuple[tuple[bool, int], Frame]] = []
+        tried: list[_Setting] = []
         for margin in _MARGINS:
             shape = page.width / page.height
             frame = Frame(page, scene.extent(points, shape, margin=margin, least_ft=least_ft))
-            tried.append((self._hidden(frame, subject), frame))
-            if not any(tried[-1][0]):
+            legs = Legs.on(frame, subject)
+            dots, ends = legs.dots(), self._ends(frame, subject)
+            full = Room(page, [*ends, *limit_marks(frame, subject)], dots)
+            covered, key = full.emptiest(key_places(frame))
+            pin_cut = subject.site >= 0 and not page.holds(ends[0])
+            tried.append(_Setting(frame, legs, dots, key, (pin_cut, covered)))
+            if not pin_cut and not covered:
                 break
-        return min(tried, key=lambda one: one[0])[1]
+        return min(tried, key=lambda one: one.hidden)
 
     def _is_near(self, limit: Bridge, site: int) -> bool:
         """Tell whether a limit that warnings name is so near a trip's fill site that its map must show it."""
@@ -196,30 +216,16 @@ class Picture:
         seen = frame.to_page(np.array(places)[np.isfinite(places).all(axis=1)]).tolist()
         return [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in seen]
 
-    def _hidden(self, frame: Frame, subject: Subject) -> tuple[bool, int]:
-        """Tell whether the pin of a trip is cut off, and how much of its way and its ends the scale would cover."""
-        sites = frame.to_page(self.site_ft[[subject.site] if subject.site >= 0 else []]).tolist()
-        pins = [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in sites]
-        room = Room(frame.page, self._ends(frame, subject))
-        for line in (subject.out_ft, subject.back_ft):
-            if line is not None:
-                room.block(scene.dotted(frame.to_page(line), 5.0))
-        return not all(map(frame.page.holds, pins)), room.emptiest(key_places(frame))[0]
-
-    def _draw_in(self, pen: Pen, frame: Frame, subject: Subject) -> list[Mark]:
-        """Draw a picture into its frame; gives its symbols."""
+    def _draw_in(self, pen: Pen, setting: _Setting, subject: Subject) -> list[Mark]:
+        """Draw a picture as it is set; gives its symbols."""
+        frame, corner = setting.frame, setting.key
         page = frame.page
         pen.save()
         pen.clip(page.left, page.bottom, page.width, page.height)
         roads = self.ground.draw(pen, frame)
-        room = Room(page.grown(-2.0))
-        legs = draw_route(pen, frame, subject)
-        for line in legs:
-            room.block(scene.dotted(line, 5.0))
-        # the key first, off the way and its ends: all else finds another place more easily
-        full = [*self._ends(frame, subject), *limit_marks(frame, subject)]
-        _, corner = Room(page, full, room.blocked).emptiest(key_places(frame))
-        room.take(corner)
+        draw_route(pen, setting.legs)
+        # the key has its place already: all else finds another one more easily
+        room = Room(page.grown(-2.0), [corner], setting.dots)
         marks = self._marks(frame, subject, room)
         limits = place_limits(frame, subject, room)
         turns = turn_labels(frame, subject, room)
@@ -227,7 +233,7 @@ class Picture:
         marks = [one for one in marks if one[0] not in ("site", "station") or not corner.holds(Box(*one[2:], *one[2:]))]
         inset = self._room_for_inset(frame, subject, room)
         draw_bridges(pen, frame, subject, room)
-        self._names(pen, frame, roads, subject, legs[-1] if subject.out_ft is not None else None, room)
+        self._names(pen, frame, roads, subject, setting.legs.out, room)
         draw_turns(pen, turns)
         self._symbols(pen, frame, subject, marks)
         draw_limits(pen, limits)
@@ -256,9 +262,9 @@ class Picture:
         pen.ink(WHITE, WHITE)
         pen.rect(page.left, page.bottom, page.width, page.height, stroke=False, fill=True)
         self.ground.draw(pen, frame)
-        room = Room(page)
-        for line in draw_route(pen, frame, near_dump(subject, _INSET_FT)):
-            room.block(scene.dotted(line, 5.0))
+        legs = Legs.on(frame, near_dump(subject, _INSET_FT))
+        draw_route(pen, legs)
+        room = Room(page, blocked=legs.dots())
         marks = [mark for mark in self._marks(frame, subject, room) if page.holds(Box(*mark[2:], *mark[2:]))]
         bar = scene.scale_bar(frame.pt_per_ft, 40.0, "ft")
         wide = bar.points + paper.width_of(bar.words, SMALL_PT) + 12.0

@@ -21,15 +21,22 @@ BLUE, YELLOW = (0x00 / 255, 0x72 / 255, 0xB2 / 255), (0xF0 / 255, 0xE4 / 255, 0x
 BLACK, GREY, WHITE = (0.0, 0.0, 0.0), (0.45, 0.45, 0.45), (1.0, 1.0, 1.0)
 _WRITTEN = re.compile(r"(?P<name>/\S+) 1 Tf [^(]*\((?P<code>.*)\) Tj", re.DOTALL)
 
+_MOST_SAID = 20_000
+"""Texts that a document keeps as it writes them."""
+
 Run: TypeAlias = tuple[float, float, str, float, bool]
 """A run of text: x and y of its base line's start, what is said, size, bold."""
+
+
+def _fit(text: str) -> str:
+    return text if text.isprintable() else words.printable(text)
 
 
 class Script(dict[int, str]):
     """How one document writes the characters of one font: each is asked of the library once, then looked up.
 
     The library's own way takes half of a card's time. A character beyond the first 256 of a document stands in
-    a second part of the font and goes the library's way.
+    a second part of the font and goes the library's way. What is said is kept: neighbours' cards say much the same.
     """
 
     def __init__(self, canvas: Any, font: str) -> None:
@@ -37,7 +44,8 @@ class Script(dict[int, str]):
         super().__init__()
         self._canvas, self._font = canvas, font
         self.name, self[ord("a")] = self._ask("a")
-        self.far: set[str] = set()
+        self._far: set[str] = set()
+        self._said: dict[str, str | None] = {}
 
     def _ask(self, character: str) -> tuple[str, str]:
         block = self._canvas.beginText()
@@ -52,9 +60,19 @@ class Script(dict[int, str]):
         """Learn a character."""
         name, code = self._ask(chr(point))
         if name != self.name:
-            self.far.add(chr(point))
+            self._far.add(chr(point))
         self[point] = code
         return code
+
+    def written(self, text: str) -> str | None:
+        """Give a text as the page language has it; None: the library must write it."""
+        if text not in self._said:
+            if len(self._said) >= _MOST_SAID:
+                self._said.clear()
+            said = _fit(text)
+            code = said.translate(self)
+            self._said[text] = code if self._far.isdisjoint(said) else None
+        return self._said[text]
 
 
 class Pen:
@@ -79,27 +97,26 @@ class Pen:
         code = ["BT"]
         font: tuple[bool, float] | None = None
         for x, y, text, size, bold in runs:
-            said = text if text.isprintable() else words.printable(text)
             script = self._scripts[bold]
-            written = said.translate(script)
-            if script.far and not script.far.isdisjoint(said):
-                self._library_text(x, y, said, size, bold=bold)
+            written = script.written(text)
+            if written is None:
+                self._library_text(x, y, text, size, bold=bold)
                 continue
             if font != (bold, size):
                 font = (bold, size)
                 code.append(f"{script.name} {size:g} Tf")
-            if said:
+            if written:
                 code.append(f"1 0 0 1 {x:.2f} {y:.2f} Tm ({written}) Tj")
         if len(code) > 1:
             self.put("\n".join([*code, "ET"]))
 
-    def _library_text(self, x: float, y: float, said: str, size: float, *, bold: bool, slope: float = 0.0) -> None:
+    def _library_text(self, x: float, y: float, text: str, size: float, *, bold: bool, slope: float = 0.0) -> None:
         block = self.canvas.beginText(x, y)
         block.setFont(BOLD if bold else REGULAR, size)
         if slope:
             cos, sin = math.cos(slope), math.sin(slope)
             block.setTextTransform(cos, sin, -sin, cos, x, y)
-        block.textOut(said)
+        block.textOut(_fit(text))
         self.canvas.drawText(block)
 
     def lines(self, x: float, top: float, lines: Sequence[Line]) -> float:
@@ -118,11 +135,10 @@ class Pen:
         script = self._scripts[bold]
         code = [f"BT {script.name} {size:g} Tf {int(halo)} Tr"]
         for text, x, y, slope in runs:
-            said = text if text.isprintable() else words.printable(text)
-            written = said.translate(script)
-            if script.far and not script.far.isdisjoint(said):
+            written = script.written(text)
+            if written is None:
                 if not halo:
-                    self._library_text(x, y, said, size, bold=bold, slope=slope)
+                    self._library_text(x, y, text, size, bold=bold, slope=slope)
                 continue
             cos, sin = math.cos(slope), math.sin(slope)
             code.append(f"{cos:.6f} {sin:.6f} {-sin:.6f} {cos:.6f} {x:.2f} {y:.2f} Tm ({written}) Tj")

@@ -18,6 +18,7 @@ from preplan.render.scene import Box, Frame, Room, Spot
 
 _CORE = (0.93, 0.93, 0.93)
 _ARROWS_PT = 70.0
+_DOTS_PT = 5.0
 _RING_PT = [
     (1.3 * far * math.cos(turn), far * math.sin(turn))
     for far in (13.0, 21.0, 30.0)
@@ -104,31 +105,45 @@ def lines_code(ends: FloatArray, digits: int) -> str:
     return form % tuple(ends.ravel().tolist())
 
 
-def draw_route(pen: Pen, frame: Frame, subject: Subject) -> list[FloatArray]:
-    """Draw the loaded leg with casing, core and arrows; the empty way back dashed, beside it. Gives both lines."""
-    drawn = []
+class Legs(NamedTuple):
+    """Both legs of a trip as a map draws them, (n, 2) points on the page; None: it has none."""
+
+    out: FloatArray | None
+    back: FloatArray | None
+
+    @classmethod
+    def on(cls, frame: Frame, subject: Subject) -> Legs:
+        """Put the legs of a trip on the page: the empty way back beside the loaded one."""
+        out, back = subject.out_ft, subject.back_ft
+        return cls(
+            None if out is None else scene.thinned(frame.to_page(out), 1.2),
+            None if back is None else scene.beside(scene.thinned(frame.to_page(back), 1.5), 4.2),
+        )
+
+    def dots(self) -> FloatArray:
+        """Give (2, n) points along both, so near each other that no label goes between."""
+        return np.concatenate([np.empty((0, 2)), *(scene.dotted(leg, _DOTS_PT) for leg in self if leg is not None)]).T
+
+
+def draw_route(pen: Pen, legs: Legs) -> None:
+    """Draw the loaded leg with casing, core and arrows; the empty way back dashed."""
     pen.save()
     pen.put("1 J 1 j")
-    if subject.back_ft is not None:
-        line = scene.beside(scene.thinned(frame.to_page(subject.back_ft), 1.5), 4.2)
-        drawn.append(line)
-        code = path_code(line, 1)
+    if legs.back is not None:
+        code = path_code(legs.back, 1)
         _line(pen, code, WHITE, 2.6)
         pen.dash(3.5, 2.8)
         _line(pen, code, BLACK, 1.1)
         pen.dash()
-    if subject.out_ft is not None:
-        line = scene.thinned(frame.to_page(subject.out_ft), 1.2)
-        drawn.append(line)
-        code = path_code(line, 1)
+    if legs.out is not None:
+        code = path_code(legs.out, 1)
         _line(pen, code, BLACK, 4.6)
         _line(pen, code, _CORE, 2.4)
         pen.ink(WHITE, BLACK)
         pen.width(0.5)
-        for x, y, turn in scene.arrows(line, _ARROWS_PT):
+        for x, y, turn in scene.arrows(legs.out, _ARROWS_PT):
             pen.shape(_arrow_head(x, y, turn))
     pen.restore()
-    return drawn
 
 
 def _line(pen: Pen, code: str, colour: tuple[float, float, float], width: float) -> None:

@@ -21,6 +21,8 @@ from preplan.units import FT_PER_M, FT_PER_MI
 
 _NICE = (1.0, 2.0, 5.0)
 _LEAST_PT = 1e-9
+_RIGHT = np.array([1.0, -1.0])
+"""Turns a step east and north, named the other way round, to the right."""
 
 
 class Box(NamedTuple):
@@ -224,8 +226,11 @@ def cut(points: FloatArray, start: float, end: float) -> FloatArray:
     """
     along = distances(points)
     inside = points[(along > start) & (along < end)]
-    ends = [[np.interp(at, along, points[:, axis]) for axis in (0, 1)] for at in (start, end)]
-    return np.vstack([ends[0], inside, ends[1]])
+    kept = np.empty((len(inside) + 2, 2))
+    kept[1:-1] = inside
+    for axis in (0, 1):
+        kept[0, axis], kept[-1, axis] = np.interp((start, end), along, points[:, axis])
+    return kept
 
 
 def thinned(points: FloatArray, least: float) -> FloatArray:
@@ -233,8 +238,8 @@ def thinned(points: FloatArray, least: float) -> FloatArray:
     if len(points) <= 2:
         return points
     bucket = np.floor(distances(points) / least)
-    keep = np.concatenate([[True], np.diff(bucket) > 0])
-    keep[-1] = True
+    keep = np.ones(len(points), dtype=np.bool_)
+    keep[1:-1] = bucket[1:-1] > bucket[:-2]
     kept: FloatArray = points[keep]
     return kept
 
@@ -243,8 +248,10 @@ def beside(points: FloatArray, by: float) -> FloatArray:
     """Move a line to its right, seen in its direction."""
     steps = points[1:] - points[:-1]
     length = np.maximum(legs(points), _LEAST_PT)
-    right = np.column_stack([steps[:, 1], -steps[:, 0]]) / length[:, None]
-    at_points = np.vstack([right[:1], (right[:-1] + right[1:]) / 2, right[-1:]])
+    right = steps[:, ::-1] * _RIGHT / length[:, None]
+    at_points = np.empty(points.shape)
+    at_points[0], at_points[-1] = right[0], right[-1]
+    at_points[1:-1] = (right[:-1] + right[1:]) / 2
     norm = np.maximum(np.hypot(at_points[:, 0], at_points[:, 1]), 0.5)
     return np.asarray(points + by * at_points / norm[:, None])
 
@@ -252,8 +259,11 @@ def beside(points: FloatArray, by: float) -> FloatArray:
 def dotted(points: FloatArray, every: float) -> FloatArray:
     """Give points along a line, both ends among them, at most `every` apart."""
     along = distances(points)
-    at = np.linspace(0.0, along[-1], int(along[-1] // every) + 2)
-    return np.column_stack([np.interp(at, along, points[:, axis]) for axis in (0, 1)])
+    pieces = int(along[-1] // every) + 1
+    at = np.arange(pieces + 1) * (along[-1] / pieces)
+    dots = np.empty((pieces + 1, 2))
+    dots[:, 0], dots[:, 1] = np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])
+    return dots
 
 
 _COMPASS = ("east", "northeast", "north", "northwest", "west", "southwest", "south", "southeast")
