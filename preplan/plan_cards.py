@@ -54,6 +54,11 @@ class Strip:
     """How the units beyond the first level are called: 'at dispatch', 'first alarm' or 'on arrival'; the last two where
     a higher level is named."""
 
+    @property
+    def dry_min(self) -> float:
+        """Too little water, in all."""
+        return float((self.gaps_min[:, 1] - self.gaps_min[:, 0]).sum())
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WayIn:
@@ -83,14 +88,22 @@ class ThenCalled:
     """What the crew of other months holds in one season of the plan, as the card's front says it of the worst one."""
 
     months: tuple[int, ...]
-    call_by_min: float
-    """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none."""
-    in_time: bool
-    """It comes after the first arrival, and a level called on arrival leaves no dry minute."""
+    first_arrival_min: float
+    """First engine at the address after the alarm; infinite: none comes."""
+    advised_min: float
+    """By when the sheet has the units beyond the first level called: no later than the front of its card says; NaN:
+    with the first alarm."""
+    strip: Strip
+    """Its timeline, called so."""
     gap_min: float
     """Too little water, the units beyond the first level called on arrival."""
     one_out_gpm: float
     """Least uninterrupted flow with any one tanker missing."""
+
+    @property
+    def weakness(self) -> tuple[int, int]:
+        """Sort seasons, the weakest first: dry for longest, then least flow with a tanker out, whole numbers both."""
+        return -round(self.strip.dry_min), round(self.one_out_gpm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +146,17 @@ class OtherCircuit:
     """Limits that it drives over."""
     ways_in: tuple[WayIn, ...] = ()
     """First drives in its months of those whom its sheet names."""
+
+    @property
+    def weakest(self) -> ThenCalled | None:
+        """Give the season of its months that is dry for longest, then that which holds least with a tanker out."""
+        return min(self.then, key=lambda one: one.weakness, default=None)
+
+    @property
+    def weakest_months(self) -> tuple[int, ...]:
+        """List the months of that season, and of those that are as weak."""
+        least = min((one.weakness for one in self.then), default=None)
+        return tuple(sorted(month for one in self.then if one.weakness == least for month in one.months))
 
     @property
     def crew(self) -> frozenset[int]:

@@ -18,13 +18,25 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT
 from preplan.planning.pipeline import plan_district
-from preplan.render import card_facts, card_pdf, card_rest, card_seasons, card_way, card_words, paper, site_pdf, words
+from preplan.render import (
+    card_behind,
+    card_facts,
+    card_pdf,
+    card_rest,
+    card_seasons,
+    card_way,
+    card_words,
+    paper,
+    site_pdf,
+    words,
+)
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import sheet_words
 from preplan.render.card_parts import subject_of
 from preplan.render.card_seasons import splits
 from preplan.render.charts import Picture
 from preplan.render.flag_words import flags_on
+from preplan.render.paper import Line
 from preplan.roads.source import read_osm
 from tests.example_plan import example_plan, other_plan
 from tests.plan_checks import SAMPLE, plan_of
@@ -191,22 +203,34 @@ def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_
         )
     assert any(level[group.lead] < 0 for group, _ in sheets)
     assert same_crews(sample, again, sheets) > 30
-    assert same_calls(again, sheets, summer) > 30
+    assert same_calls(sample, again, sheets, summer) > 30
     assert called_on_sheets(sample, again, sheets) > 1
 
 
-def same_calls(again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]], months: frozenset[int]) -> int:
-    """Hold what lacks, what flows with a tanker out and by when to call against a plan of some months alone."""
+def same_calls(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]], months: frozenset[int]) -> int:
+    """Hold what lacks, what flows with a tanker out, by when to call and the timeline against a plan of some months."""
     held = 0
+    strip_of = {group.lead: group.strip for group in again.groups}
     for group, other in sheets:
         cell = group.lead, other.level
         (then,) = (one for one in other.then if months <= set(one.months))
         assert then.gap_min == pytest.approx(float(again.levels.gap_on_arrival_min[cell]), abs=1e-6)
         assert then.one_out_gpm == pytest.approx(float(again.levels.one_out_gpm[cell]), rel=1e-6)
+        assert then.first_arrival_min == pytest.approx(float(again.answers.first_arrival_min[group.lead]))
         if again.answers.level[group.lead] == other.level and again.answers.status[group.lead] == "higher level":
-            assert then.call_by_min == pytest.approx(float(again.answers.call_by_min[group.lead]), nan_ok=True)
-            assert then.in_time == bool(again.answers.in_time(group.lead))
-        held += 1
+            by_min = float(again.answers.call_by_min[group.lead]) if again.answers.in_time(group.lead) else np.nan
+            front = float(sample.answers.call_by_min[[group.lead, *group.addresses]].min())
+            if sample.answers.level[group.lead] < 0:
+                assert then.advised_min == pytest.approx(by_min, nan_ok=True)
+            else:
+                assert np.isnan(then.advised_min) or then.advised_min == front <= by_min
+        strip = strip_of.get(group.lead)
+        if strip is not None and again.answers.level[group.lead] == other.level and strip.called == then.strip.called:
+            assert then.strip.minute == pytest.approx(strip.minute, abs=1e-6)
+            assert then.strip.on_scene_gal == pytest.approx(strip.on_scene_gal, abs=1e-3)
+            assert then.strip.gaps_min == pytest.approx(strip.gaps_min, abs=1e-6)
+            assert then.strip.dumps == strip.dumps
+            held += 1
     return held
 
 
@@ -275,7 +299,10 @@ def test_who_fills_where_is_told_of_tankers_that_are_parted_in_some_months_alone
         named = ", ".join(
             f"{sample.units[u].unit_id} at {np.ceil(again.arrival_min[group.lead, u]):.0f}" for u in order
         )
-        assert any(f"Tankers that fill here: {named} min, each after its own call." in page for page in said), named
+        gal = f"{sum(sample.units[u].tank_gal for u in order):,.0f} gal"
+        assert any(f"Tankers that fill here: {named} min, {gal}; each after its own call." in page for page in said), (
+            named
+        )
     second = int(again.levels.split[group.lead, sample.answers.level[group.lead]])
     assert any(f"If fill site {second + 1} fails: less, how much is not worked out." in page for page in said)
 
@@ -324,7 +351,7 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
     }
     assert (
         f"Attack: {at['E1']} min. Dump site: {at[where]} min. Fill site: {who} at 15 min. "
-        f"Tankers: {at['T1']}, {at['T2']} min, each after its own call."
+        f"Tankers: {at['T1']}, {at['T2']} min, 5,000 gal; each after its own call."
     ) in sheet
     assert "Crew as if all filled here from the start" in sheet
     assert f"{who} pumps here, lift" in sheet
@@ -487,3 +514,44 @@ def test_a_card_without_a_way_in_some_months_says_where_the_road_is_shut(sample:
     assert {row[5] for row in card_rest.level_rows(facts)} == {"in Dec to Apr"}
     fill = " ".join(line.said for line in card_words.fill(facts))
     assert "May to November: fill site 10, see the sheet behind." in fill
+
+
+def test_a_sheet_of_other_months_draws_their_timeline_and_says_what_it_shows(sample: Plan) -> None:
+    """With first water, and from when it is dry; it may be left out where it would take a page more."""
+    rules, drawn, dry = sample.district.rules.shuttle, 0, 0
+    for group in sample.groups:
+        mine = [other for other in Facts(sample, group).sheets if other.then]
+        if not mine:
+            continue
+        said = pages(replace(sample, groups=(group,)))
+        for other in mine:
+            weakest = other.weakest
+            assert weakest is not None
+            title = f"{month_words(other.weakest_months)}. Minutes after the alarm;"
+            drawn += any(words.first_up(title) in page for page in said)
+            told = " ".join(one for one in sheet_words(Facts(sample, group)) if month_words(other.months) in one)
+            for then in other.then:
+                first = np.ceil(then.first_arrival_min + rules.attack_setup_min - 1e-6)
+                assert f"First water minute {first:.0f}" in told, words.where_words(sample, group.lead)
+                if then.strip.dry_min > 0.05:
+                    assert re.search(rf"little flows for .*, first at minute {then.strip.gaps_min[0, 0]:.0f}\b", told)
+                    dry += 1
+    assert drawn > 60
+    assert dry > 2
+
+
+def test_a_text_that_goes_on_behind_keeps_its_sentences_and_its_heading() -> None:
+    head, first, more = (
+        Line("ARRIVING FROM THE STATION", 8.0, bold=True),
+        Line("T1: left", 8.0),
+        Line("on Oak", 8.0, False, 7.0),
+    )
+    lines = [head, first, more, first, more, first]
+    high = head.height
+    assert [card_behind._fitting(lines, high * count) for count in (6.0, 5.0, 4.0, 3.0)] == [6, 5, 3, 3]
+    assert card_behind._fitting(lines, high * 1.0) == 1, "better a heading alone than nothing for ever"
+    (on,) = card_behind._goes_on(lines, 3)
+    assert on.said == "ARRIVING FROM THE STATION, continued"
+    assert card_behind._goes_on([on, first, first], 2) == [on]
+    assert not card_behind._goes_on(lines, 6)
+    assert not card_behind._goes_on([head, first, head], 2)

@@ -88,6 +88,8 @@ class CalledIn:
     """As `leaves_time` says."""
     gap_min: FloatArray
     """Too little water, called on arrival."""
+    first_arrival_min: FloatArray
+    """Attack engine; infinite: none comes."""
 
 
 def called_in(scene: Scene, run: Crews) -> CalledIn:
@@ -97,7 +99,7 @@ def called_in(scene: Scene, run: Crews) -> CalledIn:
     latest[later] = call_by(scene, run.rows(later))
     attack = scene.response.attack_engine[run.address]
     arrival = np.where(attack >= 0, scene.response.arrival_min[run.address, np.maximum(attack, 0)], np.inf)
-    return CalledIn(latest, leaves_time(gap_min, latest, arrival), gap_min)
+    return CalledIn(latest, leaves_time(gap_min, latest, arrival), gap_min, arrival)
 
 
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:

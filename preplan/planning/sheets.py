@@ -8,15 +8,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from preplan.plan_cards import CardGroup, OtherCircuit, Step, ThenCalled
-from preplan.plan_tables import Flag, RouteForest, TripTable
+from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, TripTable
 from preplan.planning.assignment import Line, Scene, supply_line
 from preplan.planning.fireground import Crews
 from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import Pairs, told_trips
-from preplan.planning.minutes import called_in
+from preplan.planning.minutes import CalledIn, called_in, on_arrival_min, strips
 from preplan.planning.searched import Searched, Shut, shut_ways
 from preplan.planning.weights import Met, Weights
+from preplan.records import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +85,7 @@ def with_sheets(
     `shut` is as `shut_ways` gives it for the trips of the plan.
     """
     asked = [one for at, group in enumerate(groups) for one in _asked(found, at, group, searched, shut)]
-    asked = [one for one in _manned(asked, searched) if one.cut >= 0]
+    asked = [one for one in _manned(found, groups, asked, searched) if one.cut >= 0]
     trips, forest = _traced(asked, searched)
     backups = np.array([trip for trip, one in enumerate(asked) if not one.months], dtype=np.int32)
     not_then = shut_ways(searched, trips, forest, backups)
@@ -144,7 +145,7 @@ def _asked(
                 yield replace(asked, site=site)
 
 
-def _manned(asked: Sequence[_Asked], searched: Searched) -> list[_Asked]:
+def _manned(found: Answered, groups: Sequence[CardGroup], asked: Sequence[_Asked], searched: Searched) -> list[_Asked]:
     """Add who pumps and who hauls in the flow that pages print, and their vehicle class.
 
     A backup's flow is that of a case looked at, another month's that of the settled one of its season, in which
@@ -163,21 +164,49 @@ def _manned(asked: Sequence[_Asked], searched: Searched) -> list[_Asked]:
         at_level = np.array([(asked[at].address, asked[at].level) for at in mine], dtype=np.int32).reshape(-1, 2)
         settled = searched.flows[season].settled_rows(rows[tuple(at_level.T)])
         scene = searched.flows[season].scene
-        then = _called_then(scene, settled, searched.seasons[line].months)
+        cards = [groups[asked[at].group] for at in mine]
+        then = _called_then(found, cards, scene, settled, searched.seasons[line].months)
         lines = supply_line(scene, settled.run.jobs, settled.run.address)
         for row, at in enumerate(mine):
             manned[at] = replace(_with_crew(searched, asked[at], settled.run, lines, row), then=(then[row],))
     return manned
 
 
-def _called_then(scene: Scene, settled: Settled, months: tuple[int, ...]) -> list[ThenCalled]:
-    """Work out of the cases of other months what the front of a card says of the worst ones."""
-    called = called_in(scene, settled.run)
-    columns = (called.call_by_min, called.in_time, called.gap_min, settled.least_one_out_gpm)
+def _called_then(
+    found: Answered, groups: Sequence[CardGroup], scene: Scene, settled: Settled, months: tuple[int, ...]
+) -> list[ThenCalled]:
+    """Work out of the cases of other months, one a group, what the front of a card says of the worst ones."""
+    run, called = settled.run, called_in(scene, settled.run)
+    advised = _advised_min(found, groups, called)
+    drawn = strips(scene, run, np.where(np.isfinite(advised), on_arrival_min(scene, run.address), 0.0))
+    higher = (run.level > 0) & (settled.gpm >= found.required_gpm[run.address] - ROUNDING_GPM)
+    how = np.where(~higher, "at dispatch", np.where(np.isfinite(advised), "on arrival", "first alarm"))
+    columns = (called.first_arrival_min, advised, called.gap_min, settled.least_one_out_gpm, how)
     return [
-        ThenCalled(months=months, call_by_min=call, in_time=early, gap_min=gap, one_out_gpm=out)
-        for call, early, gap, out in zip(*(column.tolist() for column in columns), strict=True)
+        ThenCalled(
+            months=months,
+            first_arrival_min=arrival,
+            advised_min=by,
+            strip=replace(strip, called=said),
+            gap_min=gap,
+            one_out_gpm=out,
+        )
+        for strip, arrival, by, gap, out, said in zip(drawn, *(column.tolist() for column in columns), strict=True)
     ]
+
+
+def _advised_min(found: Answered, groups: Sequence[CardGroup], called: CalledIn) -> FloatArray:
+    """Give the minute by which a level is called in other months, one a group; NaN: it goes with the first alarm.
+
+    No later than the front of the card says of the worst season: a later minute would invite to wait.
+    """
+    answers, by_min = found.answers, np.where(called.in_time, called.call_by_min, np.nan)
+    for at, group in enumerate(groups):
+        rows = np.array([group.lead, *group.addresses], dtype=np.int32)
+        if answers.level[group.lead] >= 0:
+            front = float(answers.call_by_min[rows].min()) if np.all(answers.in_time(rows)) else np.nan
+            by_min[at] = front if by_min[at] >= front else np.nan
+    return by_min
 
 
 def _with_crew(searched: Searched, one: _Asked, run: Crews, lines: Line, row: int) -> _Asked:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from preplan.render import card_other, card_rest, card_way, card_words, paper
+from preplan.render.card_columns import NEAR_PT
 from preplan.render.card_facts import GAP_PT, HALF_PT, Facts
 from preplan.render.card_layout import Layout
 from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of
@@ -19,6 +20,7 @@ _LARGER = 1.25
 """Letters of the way on a page behind a card, over those on it."""
 _LOW_MAP_PT, _LEAST_MAP_PT, _LARGE_MAP_PT, _MOST_MAP_PT = 140.0, 190.0, 260.0, 420.0
 """Height of the map: the least where that saves a page, and else; that for which letters become smaller; the most."""
+_GOES_ON = ", continued"
 _CAUTION = "•"
 """How a caution begins."""
 _STRIP = "\x00timeline"
@@ -56,7 +58,10 @@ class Behind:
             whole = [Block.of([title, *(line for block in rest for line in block.lines)])] if rest else []
             _draw_other(document, self.picture, facts.over_second(), count, [*whole, *strip])
         for other in facts.sheets:
-            _draw_other(document, self.picture, facts.over_other(other), count, ())
+            over = facts.over_other(other)
+            # what the timeline says its sentences say too
+            strip = [_strip_gap(over)] if over.group.strip is not None else []
+            _draw_other(document, self.picture, over, count, (), if_room=strip)
 
 
 def _strip_gap(facts: Facts) -> Block:
@@ -93,16 +98,21 @@ def _draw_way(
     rest: Sequence[Block],
     *,
     legs: bool = True,
+    if_room: Sequence[Block] = (),
 ) -> None:
     """Draw a map over the full width, as large as the text allows, and the text below it in two columns.
 
-    Both legs, where they are asked for, are in larger letters if the map may still be large.
+    Both legs, where they are asked for, are in larger letters if the map may still be large; a text `if_room` is left
+    out where it would take a page more.
     """
     room = document.y - FOOT_PT - NOTE_PT - 12.0
-    for larger, least_pt in ((_LARGER, _LARGE_MAP_PT), (1.0, _LEAST_MAP_PT)):
-        columns = _appended(_legs(facts, larger) if legs else ([], []), rest)
-        high = room - max(map(paper.height_of, columns))
-        if high >= least_pt:
+    for told in ([*rest, *if_room], rest):
+        for larger, least_pt in ((_LARGER, _LARGE_MAP_PT), (1.0, _LEAST_MAP_PT)):
+            columns = _appended(_legs(facts, larger) if legs else ([], []), told)
+            high = room - max(map(paper.height_of, columns))
+            if high >= least_pt:
+                break
+        if high >= _LOW_MAP_PT:
             break
     if subject.out_ft is not None:
         high = min(_MOST_MAP_PT, high if high >= _LOW_MAP_PT else _LEAST_MAP_PT)
@@ -118,18 +128,40 @@ def _scaled(lines: Sequence[Line], by: float) -> list[Line]:
 def _flow(document: Document, facts: Facts, columns: Columns, count: str) -> None:
     """Let two columns flow side by side down the pages behind a card."""
     while any(columns):
+        columns = columns if columns[0] else columns[::-1]
         low = document.y
         for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), columns, strict=True):
-            fits, used = 0, 0.0
-            while fits < len(lines) and document.y - used - lines[fits].height >= FOOT_PT:
-                used += lines[fits].height
-                fits += 1
+            fits = _fitting(lines, document.y - FOOT_PT)
             low = min(low, _draw_lines(document.pen, x, document.y, lines[:fits], facts))
-            del lines[:fits]
+            lines[:fits] = _goes_on(lines, fits)
         document.y = low
         if any(columns):
             document.begin(count, behind=True)
             document.heading(f"{card_words.where(facts)[0]}, continued", card_words.LEAST_HEAD_PT)
+
+
+def _fitting(lines: Sequence[Line], room: float) -> int:
+    """Count the lines that stand in a height, points: no sentence is parted that can be told by its indent."""
+    fits, used = 0, 0.0
+    while fits < len(lines) and used + lines[fits].height <= room + NEAR_PT:
+        used += lines[fits].height
+        fits += 1
+    parted = fits
+    while parted and parted < len(lines) and (lines[parted].indent or _is_heading(lines[parted - 1])):
+        parted -= 1
+    return parted or fits
+
+
+def _goes_on(lines: Sequence[Line], fits: int) -> list[Line]:
+    """Give the heading over what goes on behind the first lines of a column, if that begins with none."""
+    headings = [line for line in lines[:fits] if _is_heading(line)]
+    if not headings or fits == len(lines) or _is_heading(lines[fits]) or lines[fits].said == _STRIP:
+        return []
+    return [headings[-1]._replace(said=f"{headings[-1].said.removesuffix(_GOES_ON)}{_GOES_ON}")]
+
+
+def _is_heading(line: Line) -> bool:
+    return line.bold and line.said.partition(" ")[0].rstrip(",").isupper()
 
 
 def _draw_lines(pen: paper.Pen, x: float, top: float, lines: Sequence[Line], facts: Facts) -> float:
@@ -143,7 +175,15 @@ def _draw_lines(pen: paper.Pen, x: float, top: float, lines: Sequence[Line], fac
     return pen.lines(x, top, lines[at + 1 :])
 
 
-def _draw_other(document: Document, picture: Picture, facts: Facts, count: str, rest: Sequence[Block]) -> None:
+def _draw_other(
+    document: Document,
+    picture: Picture,
+    facts: Facts,
+    count: str,
+    rest: Sequence[Block],
+    *,
+    if_room: Sequence[Block] = (),
+) -> None:
     """Draw the sheet of another fill site: where, its map, and every turn; below, what else is left."""
     subject = subject_of(picture, facts)
     document.begin(count, behind=True)
@@ -155,4 +195,4 @@ def _draw_other(document: Document, picture: Picture, facts: Facts, count: str, 
     document.y = min(left, pen.lines(LEFT_PT + HALF_PT + GAP_PT, top - 2.0, card_words.dump(facts))) - 2.0
     full = paper.paragraph("Leave the fill site full, the dump site empty: never half.", HALF_PT, BODY_PT)
     care = [Block.of([*full, Line("", 4.0)]), card_rest.under_heading(card_rest.cautions(facts, HALF_PT))]
-    _draw_way(document, picture, facts, subject, count, [*care, *rest])
+    _draw_way(document, picture, facts, subject, count, [*care, *rest], if_room=if_room)

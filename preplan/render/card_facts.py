@@ -67,7 +67,13 @@ class Facts:
 
     def over_other(self, other: OtherCircuit) -> Facts:
         """Speak of the circuit over the backup, or over the fill site of other months."""
-        there = replace(self.group, out_steps=other.out_steps, back_steps=other.back_steps)
+        then = other.weakest
+        there = replace(
+            self.group,
+            out_steps=other.out_steps,
+            back_steps=other.back_steps,
+            strip=None if then is None else then.strip,
+        )
         return Facts(self.plan.on_sheets(), there, other=other)
 
     @property

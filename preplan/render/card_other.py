@@ -14,7 +14,7 @@ from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import from_words, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import MORE, first_drives, unposted_words
-from preplan.render.first_minutes import lasting
+from preplan.render.first_minutes import dry_from, first_words, full_flow_min, lasting
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -61,7 +61,9 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
         named = words.level_words(plan.district.levels[at].name)
         flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
-        called = _first_meets(facts, season, at) or _called_then(facts, other, season, at)
+        called = _first_water(facts, other, season) + (
+            _first_meets(facts, season, at) or _called_then(facts, other, season, at)
+        )
         said = f"{named} {from_words(season.sites_of(lead, at))}: {flow}{called}{_backup_then(facts, season, at)}"
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}, {said}" for said, those in told.items())
@@ -82,34 +84,44 @@ def _first_meets(facts: Facts, season: SeasonLine, level: int) -> str:
     return f" {words.first_up(words.level_words(facts.plan.district.levels[lowest].name))} meets then."
 
 
+def _first_water(facts: Facts, other: OtherCircuit, season: SeasonLine) -> str:
+    """Say from when water flows in a season, behind a blank; '' where no timeline runs."""
+    then = _then(other, season)
+    first = then.strip.demand_min[:1].tolist() if then is not None else []
+    if then is None or not first:
+        return ""
+    return f" {first_words(facts.plan, facts.lead, first[0], then.first_arrival_min)}."
+
+
+def _then(other: OtherCircuit, season: SeasonLine) -> ThenCalled | None:
+    return next((one for one in other.then if one.months == season.months), None)
+
+
 def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:
     """Say by when a level is called in a season, what lacks, and what flows with a tanker out, behind a blank."""
-    then = next((one for one in other.then if one.months == season.months), None)
+    then = _then(other, season)
     if then is None:
         return ""
-    minute = _call_by(facts, then) if level else np.nan
     at_once = "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM."
-    called = f"Call this response level by minute {words.number(minute)}." if np.isfinite(minute) else at_once
+    by_min = then.advised_min
+    called = f"Call this response level by minute {words.number(by_min)}." if np.isfinite(by_min) else at_once
     said = [called] if level else []
-    if then.gap_min > LEAST_GAP_MIN:
-        need = float(facts.plan.needs.required_gpm[facts.lead])
-        meets = float(season.uninterrupted_gpm[facts.lead, level]) >= need - ROUNDING_GPM
-        early = "Before full flow is asked for, too" if meets else "Too"
-        said.append(f"{'Called on arrival, too' if level else early} little flows for {lasting(then.gap_min)} in all.")
+    said += _dry_then(facts, season, then, level)
     said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
     return "".join(f" {one}" for one in said)
 
 
-def _call_by(facts: Facts, then: ThenCalled) -> float:
-    """Give the minute by which a level is called in other months; NaN: it goes with the first alarm.
-
-    No later than the front of the card says of the worst season: a later minute would invite to wait.
-    """
-    rows, answers = np.array([facts.lead, *facts.group.addresses], dtype=np.int32), facts.plan.answers
-    if answers.level[facts.lead] < 0:
-        return then.call_by_min if then.in_time else np.nan
-    front = float(answers.call_by_min[rows].min()) if np.all(answers.in_time(rows)) else np.nan
-    return front if then.in_time and then.call_by_min >= front else np.nan
+def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled, level: int) -> list[str]:
+    """Say for how long too little flows in a season, called as the sheet advises, else on arrival."""
+    if then.strip.dry_min > LEAST_GAP_MIN:
+        need = float(facts.plan.needs.required_gpm[facts.lead])
+        meets = float(season.uninterrupted_gpm[facts.lead, level]) >= need - ROUNDING_GPM
+        begins = "Called so, too" if level else "Before full flow is asked for, too" if meets else "Too"
+        full = full_flow_min(facts.plan, then.first_arrival_min)
+        first = dry_from(full, float(then.strip.gaps_min[0, 0]))
+        return [f"{begins} little flows for {lasting(then.strip.dry_min)} in all, first at minute {first}."]
+    late = f"Called on arrival, too little flows for {lasting(then.gap_min)} in all."
+    return [late] if then.gap_min > LEAST_GAP_MIN else []
 
 
 def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
@@ -160,5 +172,6 @@ def jobs_words(facts: Facts, other: OtherCircuit) -> str:
         at_site = np.full(len(plan.units), other.fill_engine_min)
         jobs.append(f"Fill site: {crew.arrivals(plan, [other.fill_engine], at_site)}")
     here = " that fill here" * splits(plan, facts.lead, other)
-    jobs.append(f"Tankers{here}: {crew.arrivals(plan, other.tankers, on_scene)}")
-    return f"{'. '.join(jobs)}, each after its own call. {crew.asked_words(plan, sorted(other.crew))}".rstrip()
+    carried = words.gallons(sum(plan.units[unit].tank_gal for unit in other.tankers))
+    jobs.append(f"Tankers{here}: {crew.arrivals(plan, other.tankers, on_scene)}, {carried}")
+    return f"{'. '.join(jobs)}; each after its own call. {crew.asked_words(plan, sorted(other.crew))}".rstrip()

@@ -60,10 +60,10 @@ def seasons_alone(plan: Plan, rows: Sequence[int], sheets: Sequence[OtherCircuit
 
 def called_then(sheets: Sequence[OtherCircuit], months: tuple[int, ...], level: int) -> str:
     """Say by when a higher level is called in a season, by the sheets of it; where they do not tell, at once."""
-    waits = [one for sheet in sheets for one in sheet.then if one.months == months and sheet.level == level]
-    if not waits or not all(one.in_time for one in waits):
+    waits = [one.advised_min for sheet in sheets for one in sheet.then if one.months == months and sheet.level == level]
+    if not waits or not np.isfinite(waits).all():
         return first_minutes.AT_ONCE
-    return f"called by minute {words.number(min(one.call_by_min for one in waits))}"
+    return f"called by minute {words.number(min(waits))}"
 
 
 def sites_of(facts: Facts) -> list[int]:

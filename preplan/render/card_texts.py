@@ -8,6 +8,7 @@ from functools import cached_property
 from itertools import chain
 from typing import NamedTuple
 
+from preplan.months import month_words
 from preplan.render import card_rest, card_way, paper, words
 from preplan.render.card_columns import CARE_GOES_ON, parted_at
 from preplan.render.card_facts import HALF_PT, Facts
@@ -31,7 +32,10 @@ def strip_words(facts: Facts) -> str:
     """Say what a card's timeline shows; '' where none runs."""
     if facts.group.strip is None:
         return ""
-    return words.called_words(facts.plan, facts.lead, facts.group.strip.called) + _STRIP_LEGEND
+    other, arrival, when = facts.other, float(facts.plan.answers.first_arrival_min[facts.lead]), ""
+    if other is not None and other.weakest is not None:
+        arrival, when = other.weakest.first_arrival_min, f"{words.first_up(month_words(other.weakest_months))}. "
+    return f"{when}{words.called_words(facts.plan, arrival, facts.group.strip.called)}{_STRIP_LEGEND}"
 
 
 def small_strip_height(facts: Facts) -> float:

@@ -255,7 +255,7 @@ def surge_words(plan: Plan, address: int) -> str:
     held, rules = float(plan.answers.surge_min[address]), plan.district.rules.shuttle
     if not math.isfinite(held):
         return ""
-    full = full_flow_min(plan, address)
+    full = full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
     asked = max(rules.surge_gpm, float(plan.needs.required_gpm[address]))
     lasts = f"held {words.supply(held)} of {words.number(rules.surge_min)} min" if held >= 1.0 else "not held"
     return f"Master stream, {words.number(asked)} gpm in all from minute {words.number(full)}: {lasts}."

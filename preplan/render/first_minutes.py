@@ -32,22 +32,23 @@ def officer_words(plan: Plan, address: int, others: Sequence[int] = ()) -> str:
         told = _higher(plan, address, level, np.array([address, *others], dtype=np.int32))
     else:
         told = (_not_met if status == "not met" else _served)(plan, address, level)
-    first = plan.answers.first_water_min[address]
-    start = f"First water minute {words.need(float(first))}" if math.isfinite(first) else "First water: not known"
-    return f"{start}{_full_flow_words(plan, address)}. {told}"
+    first, arrival = plan.answers.first_water_min[address], plan.answers.first_arrival_min[address]
+    return f"{first_words(plan, address, float(first), float(arrival))}. {told}"
 
 
-def _full_flow_words(plan: Plan, address: int) -> str:
-    """Say from when more than the first attack's flow is asked for; '' where it is not, or that is not known."""
-    full = full_flow_min(plan, address)
+def first_words(plan: Plan, address: int, first_water_min: float, first_arrival_min: float) -> str:
+    """Say from when water flows, and from when more than the first attack's flow is asked for."""
+    known = math.isfinite(first_water_min)
+    start = f"First water minute {words.need(first_water_min)}" if known else "First water: not known"
+    full = full_flow_min(plan, first_arrival_min)
     more = float(plan.needs.required_gpm[address]) > plan.district.rules.shuttle.attack_gpm
-    return f", full flow asked for from {words.need(full)}" if more and math.isfinite(full) else ""
+    return f"{start}, full flow asked for from {words.need(full)}" if more and math.isfinite(full) else start
 
 
-def full_flow_min(plan: Plan, address: int) -> float:
-    """Give the minute from which the required flow is asked for; nan where no engine comes."""
+def full_flow_min(plan: Plan, first_arrival_min: float) -> float:
+    """Give the minute from which the required flow is asked for; nan or infinite where no engine comes."""
     rules = plan.district.rules.shuttle
-    return float(plan.answers.first_arrival_min[address]) + max(rules.full_flow_after_min, rules.attack_setup_min)
+    return first_arrival_min + max(rules.full_flow_after_min, rules.attack_setup_min)
 
 
 def held_words(plan: Plan, address: int, level: int) -> str:
@@ -79,9 +80,10 @@ def gap_words(plan: Plan, address: int) -> str:
     by = str(plan.answers.short_by[address])
     longest = float(plan.answers.longest_gap_min[address])
     parts = f", the longest {lasting(longest)}" if gap - longest > LEAST_GAP_MIN else ""
-    early = ", before full flow" if first < full_flow_min(plan, address) - LEAST_GAP_MIN else ""
+    full = full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
+    early = ", before full flow" if first < full - LEAST_GAP_MIN else ""
     early *= plan.answers.status[address] != "served"  # there that is what the sentence begins with
-    said = f"{lasting(gap)} in all, first at minute {_dry_from(plan, address, first)}{early}{parts}"
+    said = f"{lasting(gap)} in all, first at minute {dry_from(full, first)}{early}{parts}"
     lacking, asked = float(plan.answers.short_gal[address]) / gap, float(plan.needs.required_gpm[address])
     if plan.answers.status[address] == "served":  # then it comes before full flow is asked for
         asked = min(asked, plan.district.rules.shuttle.attack_gpm)
@@ -169,7 +171,6 @@ def lasting(minutes: float) -> str:
     return "under a minute" if minutes < 1.0 else f"{words.need(minutes)} min"
 
 
-def _dry_from(plan: Plan, address: int, minute: float) -> str:
-    """Write from when too little flows: the whole minute before, but not before more is asked for."""
-    full = full_flow_min(plan, address)
+def dry_from(full: float, minute: float) -> str:
+    """Write from when too little flows: the whole minute before, but not before more is asked for at minute `full`."""
     return words.number(math.ceil(full) if minute >= full > math.floor(minute) else math.floor(minute))

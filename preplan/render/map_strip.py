@@ -146,7 +146,7 @@ def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Pa
     longest = [strip.longest_gap(one) for one in lines]
     columns = {
         "call": [
-            calls.place(words.called_words(plan, group.lead, one.called))
+            calls.place(words.called_words(plan, float(plan.answers.first_arrival_min[group.lead]), one.called))
             for group, one in zip(groups, lines, strict=True)
         ],
         "tick": [ticks.place(tuple(strip.gallons_scale(one)[2])) for one in lines],

@@ -347,9 +347,9 @@ def where_words(plan: Plan, address: int) -> str:
     return printable(plan.addresses.label[address]) or printable(plan.addresses.address_id[address])
 
 
-def called_words(plan: Plan, address: int, called: str) -> str:
+def called_words(plan: Plan, first_arrival_min: float, called: str) -> str:
     """Say what a timeline strip shows, and how its units were called; see `Strip.called`."""
-    sized_up = float(plan.answers.first_arrival_min[address]) + plan.district.rules.shuttle.size_up_min
+    sized_up = first_arrival_min + plan.district.rules.shuttle.size_up_min
     return f"Minutes after the alarm; {_CALLED[called].replace('{n}', need(sized_up))}."
 
 
