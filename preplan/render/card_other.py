@@ -61,9 +61,7 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
         named = words.level_words(plan.district.levels[at].name)
         flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
-        called = _first_water(facts, other, season) + (
-            _first_meets(facts, season, at) or _called_then(facts, other, season, at)
-        )
+        called = _called_then(facts, other, season, at)
         said = f"{named} {from_words(season.sites_of(lead, at))}: {flow}{called}{_backup_then(facts, season, at)}"
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}, {said}" for said, those in told.items())
@@ -84,31 +82,24 @@ def _first_meets(facts: Facts, season: SeasonLine, level: int) -> str:
     return f" {words.first_up(words.level_words(facts.plan.district.levels[lowest].name))} meets then."
 
 
-def _first_water(facts: Facts, other: OtherCircuit, season: SeasonLine) -> str:
-    """Say from when water flows in a season, behind a blank; '' where no timeline runs."""
-    then = _then(other, season)
-    first = then.strip.demand_min[:1].tolist() if then is not None else []
-    if then is None or not first:
-        return ""
-    return f" {first_words(facts.plan, facts.lead, first[0], then.first_arrival_min)}."
-
-
-def _then(other: OtherCircuit, season: SeasonLine) -> ThenCalled | None:
-    return next((one for one in other.then if one.months == season.months), None)
-
-
 def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:
-    """Say by when a level is called in a season, what lacks, and what flows with a tanker out, behind a blank."""
-    then = _then(other, season)
+    """Say by when a level is called in a season, when water flows, what lacks, and what a tanker out leaves.
+
+    Behind a blank; where the first level meets then, no more than that.
+    """
+    lower = _first_meets(facts, season, level)
+    then = next((one for one in other.then if one.months == season.months), None)
     if then is None:
-        return ""
-    at_once = "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM."
-    by_min = then.advised_min
+        return lower
+    at_once, by_min = "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM.", then.advised_min
     called = f"Call this response level by minute {words.number(by_min)}." if np.isfinite(by_min) else at_once
-    said = [called] if level else []
-    said += _dry_then(facts, season, then, level)
-    said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
-    return "".join(f" {one}" for one in said)
+    said = [called] if level and not lower else []
+    first = then.strip.demand_min[:1].tolist()
+    said += [f"{first_words(facts.plan, facts.lead, first[0], then.first_arrival_min)}."] if first else []
+    if not lower:
+        said += _dry_then(facts, season, then, level)
+        said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
+    return lower + "".join(f" {one}" for one in said)
 
 
 def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled, level: int) -> list[str]:
