@@ -122,6 +122,38 @@ def test_sites_units_and_stations_are_found(wide: Opened, words: str, title: str
     assert wide.page.input_value("#search") == ""
 
 
+def test_a_unit_is_found_with_a_blank_before_its_number(wide: Opened) -> None:
+    assert listed(wide.page, "T 31")[0] == "Unit T31, tanker"
+    wide.page.keyboard.press("Enter")
+    assert wide.page.inner_text("#panel-body h2") == "Unit T31"
+
+
+@pytest.mark.parametrize(
+    ("words", "without"),
+    [("354 N Beaver Meadow Rd", "N"), ("354 Beaver Meadow Rd, Millrace NY 12345", "MILLRACE NY 12345"),
+     ("354 Beaver Meadow Rd Springfield", "SPRINGFIELD"), ("354 Beaver Meadow Rd New Springfield", "NEW SPRINGFIELD")],
+)  # fmt: skip
+def test_a_word_too_many_is_told_and_enter_opens_nothing_by_it(wide: Opened, words: str, without: str) -> None:
+    """A direction that the label lacks, and the town behind a road."""
+    page = wide.page
+    page.fill("#search", "T31")
+    page.keyboard.press("Enter")
+    assert listed(page, words) == [f"Nothing has {without} too; without it:", "354 Beaver Meadow Rd"]
+    page.keyboard.press("Enter")
+    assert not page.is_visible("#panel-body h2")
+    assert listed(page, "nothing like it") == ["Nothing found."]
+
+
+def test_a_crossing_is_found_by_both_its_roads(wide: Opened, plan: Plan) -> None:
+    kiln = [group for group in plan.groups if group.cross_street and group.road == "Kiln Road"]
+    cross = {group.cross_street: group.lead for group in kiln}
+    for other, lead in cross.items():
+        label = str(plan.addresses.label[lead])
+        found = whole(wide.page, f"{label} and {other}") + whole(wide.page, f"{other} & Kiln Road")
+        assert any(label in one for one in found), other
+    assert len(cross) > 2
+
+
 def test_the_list_says_how_many_there_are(wide: Opened, plan: Plan) -> None:
     names = [*plan.addresses.label.tolist(), *set(plan.roads.name.tolist()), *(site.name for site in plan.sites)]
     on_road = sum(re.search("kiln (rd|road)", name, re.IGNORECASE) is not None for name in names)

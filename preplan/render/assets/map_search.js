@@ -10,6 +10,8 @@ function plain(text) {
   return bare.replace(/&/g, " AND ").replace(/[^\p{L}\p{N}/]+/gu, " ").trim();
 }
 
+const closed = (text) => plain(text).replace(/ /g, "");
+
 const shortOf = new Map();
 const spelt = new Map(Object.entries(data.search.spellings).map(([short, words]) => [short, [short, ...words]]));
 for (const [short, words] of spelt) for (const word of words) shortOf.set(word, short);
@@ -22,11 +24,11 @@ function wordsOf(text, routes = true) {
   const words = [];
   for (const word of plain(text).split(" ").filter(Boolean)) {
     let from = words.length;
-    if (routes && /^\d+[A-Z]?$/.test(word)) while (from && beforeNumber.has(words[from - 1])) from -= 1;
-    if (from < words.length) words.splice(from, words.length - from, `RTE${word}`);
-    else words.push(word);
+    if (routes && /^\d+[A-Z]?$/.test(word)) while (from && beforeNumber.has(words[from - 1].word)) from -= 1;
+    const before = words.splice(from).map((one) => one.typed);
+    words.push({ word: before.length ? `RTE${word}` : word, typed: [...before, word].join(" ") });
   }
-  return words.map((word) => ({ word, short: inShort(word) }));
+  return words.map((one) => ({ ...one, short: inShort(one.word) }));
 }
 
 const hasNumber = (word) => /^(RTE)?\d/.test(word) && !/^\d+(ST|ND|RD|TH)$/.test(word);
@@ -67,12 +69,12 @@ function searchable() {
     labels.set(key, (labels.get(key) || 0) + 1);
   }
   const tagged = (some, tag) => some.map((one) => ({ ...one, tag }));
+  const manned = tagged(units, "unit");
   searched = {
     things: [
-      ...named.filter(({ text }) => text), ...tagged(sites, "site"), ...tagged(stations, "station"),
-      ...tagged(units, "unit"),
+      ...named.filter(({ text }) => text), ...tagged(sites, "site"), ...tagged(stations, "station"), ...manned,
     ],
-    ends, crosses, ids, labels,
+    ends, crosses, ids, labels, units: new Map(manned.map((one, k) => [closed(data.units[k].id), one])),
   };
   return searched;
 }
@@ -140,26 +142,49 @@ function bitsOfWords(asked, loose = []) {
 
 // The first few hits, how many there are, and, where a house number is not among them, the nearest numbers.
 function find(text) {
-  const { things, ends, ids } = searchable();
+  const { things, ends, ids, units } = searchable();
   const id = ids.get(plain(text));
-  const first = id === undefined ? [] : [addressHit(id)];
+  const unit = units.get(closed(text)); // T 31 is T31
+  const first = [...(id === undefined ? [] : [addressHit(id)]), ...(unit ? [unit] : [])];
   let nearest = null;
   for (const routes of [true, false]) {
-    const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, { but: id });
+    const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, { but: [id, unit] });
     const hits = [...first, ...found.hits].slice(0, MOST_FOUND);
     if (found.count) return { hits, count: found.count + first.length };
     if (found.nearest && routes && !first.length) nearest = found;
   }
   if (nearest) return nearest;
   if (first.length) return { hits: first, count: first.length };
-  return findPlace(text) || findCrossed(text) || findBegun(text) || findMisspelt(text);
+  return findPlace(text) || findCrossed(text) || findBegun(text) || findMisspelt(text) || findLess(text)
+    || { hits: [], count: 0 };
 }
 
-// An address by its cross street too, as the list tells those of one label apart.
+// An address by its cross street too, as the list tells those of one label apart; a crossing by both its roads.
 function findCrossed(text) {
   const { things, ends } = searchable();
-  const found = findWords(wordsOf(text).slice(0, 30), things, ends, { crossed: true });
+  const asked = wordsOf(text).filter(({ word }) => word !== "AND" && word !== "AT");
+  const found = findWords(asked.slice(0, 30), things, ends, { crossed: true });
   return found.count ? found : null;
+}
+
+// What is found by fewer words: without a town behind the road, else without one word, the shortest first, such as the
+// N of N Main St. Nothing opens but what is picked.
+function findLess(text) {
+  const { things, ends } = searchable();
+  const asked = wordsOf(text).slice(0, 30);
+  const named = asked.filter(({ word }) => !hasNumber(word));
+  const short = [...named].sort((a, b) => a.word.length - b.word.length);
+  const behind = wordsOf(text.split(",")[0]).length;
+  const drops = [asked.slice(behind), ...short.map((one) => [one]), asked.slice(-2), asked.slice(-3)];
+  for (const dropped of drops) {
+    const kept = asked.filter((one) => !dropped.includes(one));
+    if (dropped.length && kept.some(({ word }) => !hasNumber(word))) {
+      const { hits, count, nearest } = findWords(kept, things, ends, { full: true });
+      const said = `Nothing has ${dropped.map(({ typed }) => typed).join(" ")} too; without it:`;
+      if (hits.length) return { hits, count: 0, nearest: count ? said : nearest };
+    }
+  }
+  return null;
 }
 
 // The addresses nearest to a latitude and longitude, or those of a square of the national grid, as cards print them.
@@ -199,7 +224,7 @@ function findMisspelt(text) {
   const asked = wordsOf(text).slice(0, 30);
   const loose = misspelt(asked);
   const { hits, nearest } = loose.length ? findWords(asked, things, ends, { loose }) : { hits: [] };
-  if (!hits.length) return { hits, count: 0 };
+  if (!hits.length) return null;
   const named = loose.map(({ word }) => capital(word.toLowerCase())).join(" or ");
   return { hits, count: 0, nearest: nearest || `Nothing is spelt ${named}; near it:` };
 }
@@ -208,11 +233,12 @@ function addressHit(address) {
   return { address, text: addresses.label[address], more: labelIsShared(address) ? besideWords(address) : "" };
 }
 
-// Things and addresses that have all words asked for; `crossed`: those of an address's cross street count as its own.
-function findWords(asked, things, ends, { but = -1, loose = [], crossed = false } = {}) {
+// Things and addresses that have all words asked for; `crossed`: those of an address's cross street count as its own;
+// `full`: no word may be a beginning.
+function findWords(asked, things, ends, { but = [], loose = [], crossed = false, full = false } = {}) {
   if (!asked.length) return { hits: [], count: 0 };
   const every = 2 ** asked.length - 1;
-  const { found, whole } = bitsOfWords(asked, loose);
+  const { whole, found = whole } = full ? { whole: bitsOfWords(asked).whole } : bitsOfWords(asked, loose);
   const bitsOf = (words, bits) => words.reduce((all, word) => all | bits[word], 0);
   const numbers = asked.map(({ word }) => (/^\d{1,8}$/.test(word) ? Number(word) : -2));
   const ranks = new Map();
@@ -225,7 +251,7 @@ function findWords(asked, things, ends, { but = -1, loose = [], crossed = false 
   // Those that begin with the words first, then roads and places before addresses, then words in full.
   const rankOf = (begins, kind, full) => (begins ? 0 : 4) + kind * 2 + (full ? 0 : 1);
   for (const one of things) {
-    if (bitsOf(one.words, found) !== every) continue;
+    if (bitsOf(one.words, found) !== every || but.includes(one)) continue;
     keep(rankOf(found[one.words[0]] & 1, ROADS_FIRST, bitsOf(one.words, whole) === every), one);
   }
   const [endFound, endWhole] = [found, whole].map((bits) => ends.map((words) => bitsOf(words, bits)));
@@ -236,7 +262,7 @@ function findWords(asked, things, ends, { but = -1, loose = [], crossed = false 
     let own = 0;
     for (let k = 0; k < numbers.length; k += 1) if (numbers[k] === number) own |= 1 << k;
     const beside = crossed ? crossFound[addresses.cross[a]] : 0;
-    if ((endFound[end] | own | beside) !== every || a === but) continue;
+    if ((endFound[end] | own | beside) !== every || but.includes(a)) continue;
     const begins = own & 1 || (!own && found[ends[end][0]] & 1);
     keep(rankOf(begins, ADDRESSES_NEXT, (endWhole[end] | own) === every), a);
   }
