@@ -99,7 +99,10 @@ function levelWords(address) {
   const level = answers.level[address];
   if (status.code === "served") return `Served: ${data.levels[level].words} meets the required flow.`;
   if (status.code === "higher level") return `Higher level: needs ${data.levels[level].words}.`;
-  if (status.code === "not met") return "Not met: no response level meets the required flow.";
+  if (status.code === "not met") {
+    const season = data.answers.seasons[answers.season[row(address, level)]];
+    return `Not met: no response level meets the required flow${season ? ` in the worst season, ${season}` : ""}.`;
+  }
   if (status.code === "hydrant") {
     return `${capital(status.words)}: ${said(answers.hydrant[address], "ft")} by road and driveway.`;
   }
