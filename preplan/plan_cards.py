@@ -5,8 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from preplan.plan_tables import Flag
 from preplan.records import FloatArray
+
+_ALIKE_MIN = 0.05
+"""Minutes that print alike."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,9 +106,21 @@ class ThenCalled:
     """Least uninterrupted flow with any one tanker missing."""
 
     @property
-    def weakness(self) -> tuple[int, int]:
-        """Sort seasons, the weakest first: dry for longest, then least flow with a tanker out, whole numbers both."""
-        return -round(self.strip.dry_min), round(self.one_out_gpm)
+    def weakness(self) -> tuple[float, float]:
+        """Sort seasons, the weakest first: dry for longest, to a tenth of a minute, then least held with one out."""
+        return -round(self.strip.dry_min, 1), self.one_out_gpm
+
+    def looks_like(self, other: ThenCalled) -> bool:
+        """Tell whether the timelines of two seasons are one picture: same calls, arrivals, loads and dry minutes."""
+        mine, its = self.strip, other.strip
+        return (
+            mine.called == its.called
+            and abs(self.first_arrival_min - other.first_arrival_min) < _ALIKE_MIN
+            and mine.gaps_min.shape == its.gaps_min.shape
+            and bool((np.abs(mine.gaps_min - its.gaps_min) < _ALIKE_MIN).all())
+            and [name for _, name in mine.dumps] == [name for _, name in its.dumps]
+            and all(abs(at - then) < _ALIKE_MIN for (at, _), (then, _) in zip(mine.dumps, its.dumps, strict=True))
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,9 +171,10 @@ class OtherCircuit:
 
     @property
     def weakest_months(self) -> tuple[int, ...]:
-        """List the months of that season, and of those that are as weak."""
-        least = min((one.weakness for one in self.then), default=None)
-        return tuple(sorted(month for one in self.then if one.weakness == least for month in one.months))
+        """List the months of that season, and of those in which its timeline is the same."""
+        weakest = self.weakest
+        alike = [one for one in self.then if weakest is not None and one.looks_like(weakest)]
+        return tuple(sorted(month for one in alike for month in one.months))
 
     @property
     def crew(self) -> frozenset[int]:

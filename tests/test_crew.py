@@ -78,6 +78,8 @@ def test_how_long_a_master_stream_is_held_is_said_where_one_is_asked_for() -> No
     for minutes, said in ((3.9, "held 3 of 10 min"), (10.0, "held 10 of 10 min"), (0.4, "not held")):
         held = replace(asked, answers=replace(asked.answers, surge_min=np.full(6, minutes)))
         assert crew.surge_words(held, 0) == f"Master stream, 1,000 gpm in all from minute 25: {said}."
+    later = replace(asked.answers, surge_min=np.full(6, 4.0), first_arrival_min=np.full(6, 9.2))
+    assert "from minute 25:" in crew.surge_words(replace(asked, answers=later), 0), "24.2, rounded as the officer's is"
 
 
 def test_of_two_fill_sites_it_is_said_who_fills_and_pumps_where() -> None:

@@ -14,14 +14,14 @@ from pypdf import PdfReader
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, Flag
-from preplan.render import crew
+from preplan.render import crew, first_minutes, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.first_minutes import officer_words, then_at_once
 from preplan.render.limit_places import posted_words
 from preplan.render.map_answers import flag_said
 from preplan.render.us_grid import grid_words
-from tests.browser import Opened, opened, written
+from tests.browser import Opened, opened, page_source, written
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
@@ -205,6 +205,29 @@ def test_engines_have_their_minutes_and_a_gravity_tank_needs_none(wide: Opened, 
     assert grid_words(float(plan.addresses.lon[a]), float(plan.addresses.lat[a])) in said
     assert "fill site 7, round trip" in said
     assert "F07" not in said
+
+
+def test_arrivals_and_calls_are_those_of_the_cards(wide: Opened, plan: Plan) -> None:
+    """Rounded up once, and for all addresses of a card alike."""
+    packed = wide.page.evaluate(
+        f"""() => {{
+          {page_source("map_decode.js")}
+          const told = (a) => [addresses.id(a), answers.attackMin[a], answers.callBy[a]];
+          return [...Array(addresses.count).keys()].map(told);
+        }}"""
+    )
+    told = {address_id: (attack, by) for address_id, attack, by in packed}
+    early = 0
+    for group in plan.groups:
+        rows = np.array([group.lead, *group.addresses], dtype=np.int32)
+        by = first_minutes.call_by_min(plan, rows)
+        for a in group.addresses:
+            arrival = float(plan.answers.first_arrival_min[a])
+            attack, called = told[str(plan.addresses.address_id[a])]
+            assert attack == (int(words.need(arrival)) if np.isfinite(arrival) else -1)
+            assert called == (by if np.isfinite(by) else -1)
+            early += int(plan.answers.call_by_min[a] > by)
+    assert early > 5, "no card has addresses that could be called for later by themselves"
 
 
 def test_a_circuit_button_leaves_panel_and_focus_where_they_are(wide: Opened) -> None:

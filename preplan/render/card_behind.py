@@ -19,7 +19,8 @@ from preplan.render.scene import Box
 _LARGER = 1.25
 """Letters of the way on a page behind a card, over those on it."""
 _LOW_MAP_PT, _LEAST_MAP_PT, _LARGE_MAP_PT, _MOST_MAP_PT = 140.0, 190.0, 260.0, 420.0
-"""Height of the map: the least where that saves a page, and else; that for which letters become smaller; the most."""
+"""Height of the map: the least where that saves a page or keeps the timeline, and else; that for which letters become
+smaller; the most."""
 _GOES_ON = ", continued"
 _CAUTION = "•"
 """How a caution begins."""
@@ -55,7 +56,7 @@ class Behind:
         if split:
             # one text, under a heading of its own: it is of the card, not of the second fill site
             title = Line(f"FROM THE CARD IN FRONT, FILL SITE {facts.cell('site') + 1}", SMALL_PT, bold=True)
-            whole = [Block.of([title, *(line for block in rest for line in block.lines)])] if rest else []
+            whole = [Block.of([title, *(line for block in rest for line in _begun(block.lines))])] if rest else []
             _draw_other(document, self.picture, facts.over_second(), count, [*whole, *strip])
         for other in facts.sheets:
             over = facts.over_other(other)
@@ -73,9 +74,14 @@ def _legs(facts: Facts, larger: float) -> Columns:
     """Give both legs, a line a step, in larger letters; without a trip why there is none."""
     width = HALF_PT / larger
     if facts.cell("trip") < 0:
-        return _scaled(card_way.way(facts, width), larger), []
+        return _scaled(_begun(card_way.way(facts, width)), larger), []
     out, back = card_way.out_leg(facts, width), card_way.every_turn_back(facts, width)
-    return _scaled(out, larger), _scaled(back, larger)
+    return _scaled(_begun(out), larger), _scaled(_begun(back), larger)
+
+
+def _begun(lines: Sequence[Line]) -> list[Line]:
+    """Mark where a text begins, so that it has its heading again where it goes on; cautions are of the text before."""
+    return [line._replace(starts=not line.said.startswith(_CAUTION)) for line in lines[:1]] + list(lines[1:])
 
 
 def _appended(columns: Columns, blocks: Sequence[Block]) -> Columns:
@@ -84,7 +90,7 @@ def _appended(columns: Columns, blocks: Sequence[Block]) -> Columns:
     for block in blocks:
         # a caution stays under its heading
         at = at if block.lines and block.lines[0].said.startswith(_CAUTION) else int(high[1] < high[0])
-        columns[at].extend(block.lines)
+        columns[at].extend(_begun(block.lines))
         high[at] += block.height
     return columns
 
@@ -106,7 +112,7 @@ def _draw_way(
     out where it would take a page more.
     """
     room = document.y - FOOT_PT - NOTE_PT - 12.0
-    for told in ([*rest, *if_room], rest):
+    for told in [[*rest, *if_room], rest] if if_room else [rest]:
         for larger, least_pt in ((_LARGER, _LARGE_MAP_PT), (1.0, _LEAST_MAP_PT)):
             columns = _appended(_legs(facts, larger) if legs else ([], []), told)
             high = room - max(map(paper.height_of, columns))
@@ -127,41 +133,49 @@ def _scaled(lines: Sequence[Line], by: float) -> list[Line]:
 
 def _flow(document: Document, facts: Facts, columns: Columns, count: str) -> None:
     """Let two columns flow side by side down the pages behind a card."""
+    fresh = False
     while any(columns):
         columns = columns if columns[0] else columns[::-1]
         low = document.y
         for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), columns, strict=True):
-            fits = _fitting(lines, document.y - FOOT_PT)
+            fits = _fitting(lines, document.y - FOOT_PT, fresh=fresh)
             low = min(low, _draw_lines(document.pen, x, document.y, lines[:fits], facts))
-            lines[:fits] = _goes_on(lines, fits)
+            lines[:] = _left(lines, fits)
         document.y = low
         if any(columns):
             document.begin(count, behind=True)
             document.heading(f"{card_words.where(facts)[0]}, continued", card_words.LEAST_HEAD_PT)
+            fresh = True
 
 
-def _fitting(lines: Sequence[Line], room: float) -> int:
-    """Count the lines that stand in a height, points: no sentence is parted that can be told by its indent."""
+def _fitting(lines: Sequence[Line], room: float, *, fresh: bool) -> int:
+    """Count the lines that stand in a height, points: no sentence is parted that its indent tells.
+
+    No heading is left alone; on a `fresh` page some stand in any case.
+    """
     fits, used = 0, 0.0
     while fits < len(lines) and used + lines[fits].height <= room + NEAR_PT:
         used += lines[fits].height
         fits += 1
-    parted = fits
-    while parted and parted < len(lines) and (lines[parted].indent or _is_heading(lines[parted - 1])):
-        parted -= 1
-    return parted or fits
+    whole = fits
+    while whole and whole < len(lines) and (lines[whole].indent or _is_heading(lines[whole - 1])):
+        whole -= 1
+    return whole or fits * fresh
 
 
-def _goes_on(lines: Sequence[Line], fits: int) -> list[Line]:
-    """Give the heading over what goes on behind the first lines of a column, if that begins with none."""
-    headings = [line for line in lines[:fits] if _is_heading(line)]
-    if not headings or fits == len(lines) or _is_heading(lines[fits]) or lines[fits].said == _STRIP:
-        return []
-    return [headings[-1]._replace(said=f"{headings[-1].said.removesuffix(_GOES_ON)}{_GOES_ON}")]
+def _left(lines: Sequence[Line], fits: int) -> list[Line]:
+    """Give what is left of a column behind its first lines, under its heading again, without blanks before it."""
+    left = list(lines[fits:])
+    while left and not left[0].said:
+        del left[0]
+    title = next((line for line in reversed(lines[:fits]) if line.starts), None)
+    if title is None or not title.bold or not left or left[0].starts:
+        return left
+    return [title._replace(said=f"{title.said.removesuffix(_GOES_ON)}{_GOES_ON}"), *left]
 
 
 def _is_heading(line: Line) -> bool:
-    return line.bold and line.said.partition(" ")[0].rstrip(",").isupper()
+    return line.starts and line.bold
 
 
 def _draw_lines(pen: paper.Pen, x: float, top: float, lines: Sequence[Line], facts: Facts) -> float:

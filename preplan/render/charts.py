@@ -212,8 +212,9 @@ class Picture:
 
     def _ends(self, frame: Frame, subject: Subject) -> list[Box]:
         """Bound the fill site's pin and the star of a trip."""
-        places = [*self.site_ft[[subject.site] if subject.site >= 0 else []], self.front_ft[subject.lead]]
-        seen = frame.to_page(np.array(places)[np.isfinite(places).all(axis=1)]).tolist()
+        sites, stars = ([row] if row >= 0 else [] for row in (subject.site, subject.lead))
+        places = np.concatenate([self.site_ft[sites], self.front_ft[stars]])
+        seen = frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist()
         return [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in seen]
 
     def _draw_in(self, pen: Pen, setting: _Setting, subject: Subject) -> list[Mark]:

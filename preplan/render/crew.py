@@ -258,7 +258,7 @@ def surge_words(plan: Plan, address: int) -> str:
     full = full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
     asked = max(rules.surge_gpm, float(plan.needs.required_gpm[address]))
     lasts = f"held {words.supply(held)} of {words.number(rules.surge_min)} min" if held >= 1.0 else "not held"
-    return f"Master stream, {words.number(asked)} gpm in all from minute {words.number(full)}: {lasts}."
+    return f"Master stream, {words.need(asked)} gpm in all from minute {words.need(full)}: {lasts}."
 
 
 def without_shuttle_words(plan: Plan, address: int) -> list[str]:

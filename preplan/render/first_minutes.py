@@ -99,11 +99,18 @@ def _served(plan: Plan, address: int, level: int) -> str:
     return f"{held_words(plan, address, level)}.{early}"
 
 
+def call_by_min(plan: Plan, sharing: IntArray) -> float:
+    """Give the minute by which a higher level is called for all of some addresses; NaN: with the first alarm."""
+    answers = plan.answers
+    return float(answers.call_by_min[sharing].min()) if np.all(answers.in_time(sharing)) else math.nan
+
+
 def _higher(plan: Plan, address: int, level: int, sharing: IntArray) -> str:
     answers, name = plan.answers, words.level_words(plan.district.levels[level].name)
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
-    in_time = bool(np.all(answers.in_time(sharing)))
-    when = f"called by minute {words.number(float(answers.call_by_min[sharing].min()))}" if in_time else AT_ONCE
+    by_min = call_by_min(plan, sharing)
+    in_time = math.isfinite(by_min)
+    when = f"called by minute {words.number(by_min)}" if in_time else AT_ONCE
     dry = gap_words(plan, address)
     called, asked = float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
     brings, enough = _amount(plan, address, called), called >= asked - ROUNDING_GPM

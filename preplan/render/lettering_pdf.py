@@ -138,6 +138,8 @@ class Line(NamedTuple):
     size: float = BODY_PT
     bold: bool = False
     indent: float = 0.0
+    starts: bool = False
+    """A text begins with it, its heading if it is bold: known where texts flow over pages."""
 
     @property
     def height(self) -> float:

@@ -11,8 +11,8 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import STATUSES, Flag
-from preplan.records import BoolArray
-from preplan.render import crew, us_grid, words
+from preplan.records import BoolArray, FloatArray
+from preplan.render import crew, first_minutes, us_grid, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import jobs_words
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
@@ -111,6 +111,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
         "apart": apart,
         "first": whole(answers.first_arrival_min, 10),
+        "attackMin": whole(answers.first_arrival_min, way="up"),
         "flagCount": [len(row) for row in flag_lists],
         "case": case,
         "cycle": whole(levels.cycle_min, 10),
@@ -119,7 +120,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "onArrival": whole(levels.on_arrival_gpm, way="down"),
         "gapOnArrival": whole(levels.gap_on_arrival_min, 10),
         "firstWater": whole(answers.first_water_min, 10),
-        "callBy": whole(answers.call_by_min),
+        "callBy": whole(_call_by_min(plan)),
         "backupFlow": whole(levels.backup_gpm, way="down"),
         "oneOut": whole(levels.one_out_gpm, way="down"),
         "dumpMin": _dump_engine_min(plan),
@@ -234,6 +235,15 @@ def _limit(plan: Plan, address: int, level: int) -> str:
     """Say what holds the flow back; of hose that is short, by how many feet."""
     held = words.limit_words(str(plan.levels.limited_by[address, level]))
     return f"{held}. {crew.short_words(plan, address, level)}".removesuffix(". ")
+
+
+def _call_by_min(plan: Plan) -> FloatArray:
+    """Give the minute by which each address's higher level is called, as its card tells it; NaN: see `call_by_min`."""
+    by_min = np.full(len(plan.addresses), np.nan)
+    for group in plan.groups:
+        rows = np.array([group.lead, *group.addresses], dtype=np.int32)
+        by_min[rows] = first_minutes.call_by_min(plan, rows)
+    return by_min
 
 
 def _season_matters(plan: Plan) -> BoolArray:

@@ -130,7 +130,6 @@ def _jobs(terms: WhatIf, used: Ints | IntArray, along: Ints) -> dict[str, Any]:
     return {
         "job": pack(steps(terms.job[along])),
         "attack": terms.attack_engine.tolist(),
-        "fillEngine": pack(terms.fill_engine),
         "dumpEngine": pack(terms.dump_engine),
         "vacuum": pack(terms.vacuum_only),
         "lineOf": pack(terms.line),

@@ -29,8 +29,6 @@ FLOW = "uninterrupted flow"
 """What the pages hold against the required flow."""
 FLOW_SHORT = "held"
 """The same behind a number of gpm."""
-FLOW_NOTE = "Held without a break once full flow is asked for, all units alerted at once; not for ever."
-"""What that flow says, and does not."""
 _CALLED = {
     "at dispatch": "all units alerted at once",
     "first alarm": "this level with the first alarm",

@@ -339,9 +339,8 @@ function firstMinutes(address) {
   const lines = [["First water", water < 0 ? data.notKnown : `${minutes(water)} after alerting`]];
   const level = answers.level[address];
   if (level > 0 && answers.meets[row(address, level)] === 1) {
-    const by = answers.callBy[address];
-    // In time is what comes no later than the attack engine, and leaves enough when called on arrival.
-    const late = by * 10 < answers.first[address] || answers.gapOnArrival[row(address, level)] > 0;
+    const by = answers.callBy[address]; // for all of its card, as that says; below 0: a call on arrival comes too late
+    const late = by < 0;
     lines.push(["Call this level", late ? "with the first alarm" : `by minute ${by}`]);
     const sooner = flagsOf(address).find(({ code }) => code === data.firstAlarmIn);
     if (!late && sooner) lines.push(["But", sooner.said]);
@@ -377,8 +376,7 @@ function crewFacts(address, at) {
     if (unit < 0) return data.sites[site].needsEngine ? "none" : "none is needed";
     return timed(unit, data.sites[site].engineMin[unit]);
   };
-  const first = Math.ceil(answers.first[address] / 10);
-  const lines = [["Attack engine", timed(attack, first) + (both ? ", drafts at the dump site too" : "")]];
+  const lines = [["Attack engine", timed(attack, answers.attackMin[address]) + (both ? ", drafts at the dump site too" : "")]];
   lines.push(["Engine at fill site", atSite(fill, answers.site[at])]);
   if (there.length) lines.push(["Engine at second fill site", atSite(second, answers.split[at])]);
   if (!both) lines.push(["Engine at dump site", timed(dump, answers.dumpMin[at])]);

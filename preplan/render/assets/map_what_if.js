@@ -33,7 +33,7 @@ function unpackWhatIf(packed) {
     elsewhere: packed.elsewhere.map((columns) => columns.map((text) => alongRoads(text))),
     trip: trip.map((steps) => steps.map((one) => (one < 0 ? Infinity : one / 1e4))),
     ...unpackColumns(packed, ["order", "job", "duration", "decides"], alongRoads),
-    ...unpackColumns(packed, ["fillEngine", "dumpEngine", "vacuum", "lineOf", "rate"]),
+    ...unpackColumns(packed, ["dumpEngine", "vacuum", "lineOf", "rate"]),
     hold: packed.hold.map(endless),
     dumpHold: endless(packed.dumpHold),
     held: packed.held.map(endless),
