@@ -78,6 +78,8 @@ class WayIn:
     """In which they arrive, of eight."""
     against: bool = False
     """They come to the dump site along the road by which the empty tankers of their circuit leave."""
+    returns: bool = False
+    """These then come back past it in their heading: who comes so need not turn round."""
     unposted_bridges: int = 0
     """Stretches of bridges without a posted weight that they drive over."""
     months: tuple[int, ...] = ()
@@ -93,13 +95,15 @@ class ThenCalled:
     """What the crew of other months holds in one season of the plan, as the card's front says it of the worst one."""
 
     months: tuple[int, ...]
+    fleet: int
+    """Level whose units have the jobs: that of the sheet, or a lower one that does as well."""
     first_arrival_min: float
     """First engine at the address after the alarm; infinite: none comes."""
     advised_min: float
     """By when the sheet has the units beyond the first level called: no later than the front of its card says; NaN:
     with the first alarm."""
     strip: Strip
-    """Its timeline, called so."""
+    """Its timeline: called on arrival where there is such a minute, else with the first alarm."""
     gap_min: float
     """Too little water, the units beyond the first level called on arrival."""
     one_out_gpm: float

@@ -93,7 +93,7 @@ def test_hauls_of_an_address_and_level_are_found(plan: Plan) -> None:
 def test_words_name_who_waits_and_who_adds_nothing(plan: Plan) -> None:
     assert crew.spare_words(plan, 0, 0) == "T2 adds nothing to what response level 1 holds."
     assert crew.spare_words(plan, 1, 0) == ""
-    assert crew.queue_words(plan, 0, 0) == "Longest waits at the fill site over 120 min: T2 13 min."
+    assert crew.queue_words(plan, 0, 0) == "Longest waits at the fill site in 120 min: T2 13 min."
     short = replace(plan.hauls, fill_wait_min=np.minimum(plan.hauls.fill_wait_min, 9.0))
     assert crew.queue_words(replace(plan, hauls=short), 0, 0) == ""
 

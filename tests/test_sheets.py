@@ -572,7 +572,9 @@ def test_a_sheet_draws_the_weakest_of_its_seasons_and_names_those_alone_that_it_
         dumps=((12.0, "T1"), (30.0, "T2")),
     )  # fmt: skip
     dry = replace(wet, gaps_min=np.array([[30.0, 30.4]]))
-    then = ThenCalled(months=(1,), first_arrival_min=9.0, advised_min=np.nan, strip=wet, gap_min=0.0, one_out_gpm=90.0)
+    then = ThenCalled(
+        months=(1,), fleet=0, first_arrival_min=9.0, advised_min=np.nan, strip=wet, gap_min=0.0, one_out_gpm=90.0
+    )
     less = replace(then, months=(2,), one_out_gpm=50.0)
     short = replace(then, months=(3,), strip=dry, one_out_gpm=90.0)
     for seasons in ((then, less, short), (short, less, then)):

@@ -15,9 +15,10 @@ from pypdf import PdfReader
 
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit, Step, WayIn
+from preplan.plan_tables import RouteForest
 from preplan.planning.ground import SeasonGround
 from preplan.planning.vehicles import loaded_vehicle
-from preplan.planning.ways_in import with_ways_in
+from preplan.planning.ways_in import _leaves, with_ways_in
 from preplan.records import Unit
 from preplan.render import card_pdf, scene
 from preplan.render.card_facts import Facts
@@ -79,7 +80,7 @@ def ways(
     )  # fmt: skip
     # empty tankers leave the far place westward over Mill Road
     trips = SimpleNamespace(out_leaf=np.array([0]), back_leaf=np.array([0]))
-    forest = SimpleNamespace(segment=np.array([FAR[0]]), forward=np.array([False]), parent=np.array([-1]))
+    forest = SimpleNamespace(segment=np.array([FAR[0]]), forward=np.array([False]), walk=lambda leaf: [leaf])
     answers = SimpleNamespace(level=np.full(2, level, dtype=np.int32))
     found = SimpleNamespace(
         levels=levels, answers=answers, junctions=Junctions.of(town.roads), trips=trips, forest=forest
@@ -265,9 +266,52 @@ def test_who_faces_the_wrong_way_on_arrival_is_named_for_the_circuits_that_do_no
     ids = [one.unit_id for one in plan.units]
     some = [way_in(3, against=True), way_in(4), way_in(0, against=True), way_in(5, against=True, months=(3,))]
     assert facing_words(plan, some, {3, 4, 5}) == (
-        f"{ids[3]} first comes from the other end, heading west: turns round before leaving to fill."
+        f"{ids[3]} first comes from the other end, heading west: turns round before leaving to fill, "
+        "or go back by the loaded way, meeting loaded tankers."
     )
     assert facing_words(plan, some, {4}) == ""
+    round_a_loop = [way_in(3, against=True, returns=True), way_in(4, against=True, returns=True)]
+    assert facing_words(plan, round_a_loop, {3, 4}) == (
+        f"{ids[3]} {ids[4]} first come from the other end, heading west: drive on so; the empty way comes back past "
+        "here."
+    )
+    assert facing_words(plan, [*some, round_a_loop[1]], {3, 4}).count("heading west: ") == 2
+
+
+def test_who_comes_as_the_empty_way_comes_back_need_not_turn(sample: Plan) -> None:
+    """Where that way drives on, round a loop and past the dump site again in the other heading."""
+    found = Counter[bool]()
+    for group in sample.groups:
+        trip = Facts(sample, group).cell("trip")
+        if trip < 0 or Facts(sample, group).cell("split") >= 0:
+            continue
+        forest, front = sample.forest, int(sample.frontages.segment[group.lead])
+        back = forest.walk(int(sample.trips.back_leaf[trip]))
+        past = {bool(forest.forward[row]) for row in back[:-1] if int(forest.segment[row]) == front}
+        for way in group.ways_in:
+            if way.against:
+                assert way.returns == (len(past) == 2), group.lead
+                found[way.returns] += 1
+            else:
+                assert not way.returns
+    assert found[False] > 50, "no way of the sample comes back past its dump site: see the next test"
+
+
+def test_an_empty_way_that_comes_back_past_its_dump_site_is_known() -> None:
+    """It drives on eastward over stretch 1, round a loop, back over 1 westward, and to the fill site on stretch 0."""
+    segment, forward = [1, 2, 3, 1, 0], [True, True, True, False, False]
+    forest = RouteForest(
+        segment=np.array(segment, np.int32),
+        forward=np.array(forward),
+        parent=np.array([1, 2, 3, 4, -1], np.int32),
+    )
+    trips = cast("Any", SimpleNamespace(out_leaf=np.array([0]), back_leaf=np.array([0])))
+    assert _leaves(trips, forest, 0) == ((2, 4, 6, 3, 1), True)
+    straight = replace(forest, parent=np.array([1, 2, 4, 4, -1], np.int32))
+    assert _leaves(trips, straight, 0) == ((2, 4, 6, 1), False)
+    assert _leaves(trips, forest, -1) == ((), False)
+    turning = cast("Any", SimpleNamespace(out_leaf=np.array([3]), back_leaf=np.array([0])))
+    assert _leaves(turning, forest, 0) == ((), False), "it turns round: nobody drives on"
 
 
 def test_against_the_loaded_tankers_means_the_other_heading(sample: Plan) -> None:

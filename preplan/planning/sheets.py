@@ -179,19 +179,21 @@ def _called_then(
     run, called = settled.run, called_in(scene, settled.run)
     advised = _advised_min(found, groups, called)
     drawn = strips(scene, run, np.where(np.isfinite(advised), on_arrival_min(scene, run.address), 0.0))
-    higher = (run.level > 0) & (settled.gpm >= found.required_gpm[run.address] - ROUNDING_GPM)
+    higher = (run.fleet > 0) & (settled.gpm >= found.required_gpm[run.address] - ROUNDING_GPM)
     how = np.where(~higher, "at dispatch", np.where(np.isfinite(advised), "on arrival", "first alarm"))
-    columns = (called.first_arrival_min, advised, called.gap_min, settled.least_one_out_gpm, how)
+    arrays = (run.fleet, called.first_arrival_min, advised, called.gap_min, settled.least_one_out_gpm, how)
+    columns = (column.tolist() for column in arrays)
     return [
         ThenCalled(
             months=months,
+            fleet=fleet,
             first_arrival_min=arrival,
             advised_min=by,
             strip=replace(strip, called=said),
             gap_min=gap,
             one_out_gpm=out,
         )
-        for strip, arrival, by, gap, out, said in zip(drawn, *(column.tolist() for column in columns), strict=True)
+        for strip, fleet, arrival, by, gap, out, said in zip(drawn, *columns, strict=True)
     ]
 
 

@@ -46,6 +46,8 @@ class _Drive(NamedTuple):
     """Of the roads."""
     leaves: tuple[int, ...] = ()
     """First states of the empty leg of its circuit."""
+    returns: bool = False
+    """That leg comes back past the dump site, in the other heading."""
     sheet: int = -1
     """Which of the group's other circuits, -1: the card itself."""
     months: tuple[int, ...] = ()
@@ -94,10 +96,10 @@ def _drives(found: Answered, groups: Sequence[CardGroup], searched: Searched) ->
             for site, engine in ((levels.site, levels.fill_engine), (levels.split, levels.split_engine))
         }
         trips = (int(trip[a, level]) for trip in (levels.trip, levels.split_trip))
-        leaves = [_leaves(found.trips, found.forest, trip) for trip in trips]
+        empty = [_leaves(found.trips, found.forest, trip) for trip in trips]
         for unit in np.flatnonzero(levels.fleet[a, level]).tolist():
-            own = leaves[bool(levels.at_split[a, level, unit])]
-            yield _Drive(at, a, unit, pumps.get(unit, -1), int(searched.road[a]), own)
+            own, returns = empty[bool(levels.at_split[a, level, unit])]
+            yield _Drive(at, a, unit, pumps.get(unit, -1), int(searched.road[a]), own, returns)
 
 
 def _sheet_drives(
@@ -109,10 +111,10 @@ def _sheet_drives(
             if not other.months:
                 continue
             season = _season_of(searched, other.months)
-            leaves = _leaves(*sheets, other.trip)
+            leaves, returns = _leaves(*sheets, other.trip)
             for unit in sorted(other.crew):
                 site = other.site if unit == other.fill_engine else -1
-                yield _Drive(at, group.lead, unit, site, season, leaves, sheet, other.months)
+                yield _Drive(at, group.lead, unit, site, season, leaves, returns, sheet, other.months)
 
 
 def _then(groups: Sequence[CardGroup], searched: Searched, front: dict[tuple[int, int], Ways]) -> Iterator[_Drive]:
@@ -150,15 +152,19 @@ def _season_of(searched: Searched, months: Iterable[int]) -> int:
     return next(at for at, line in zip(searched.of_line, searched.seasons, strict=True) if some & {*line.months})
 
 
-def _leaves(trips: TripTable, forest: RouteForest, trip: int) -> tuple[int, ...]:
-    """List the first states of the empty leg of a trip that drives on; none where it turns, or is not traced."""
+def _leaves(trips: TripTable, forest: RouteForest, trip: int) -> tuple[tuple[int, ...], bool]:
+    """List the first states of the empty leg of a trip that drives on; none where it turns, or is not traced.
+
+    With them whether the leg comes back past the dump site the other way, as round a loop.
+    """
     out, leaf = (int(leaf[trip]) if trip >= 0 else -1 for leaf in (trips.out_leaf, trips.back_leaf))
-    rows: list[int] = []
-    while leaf >= 0 and out >= 0 and len(rows) < _MOST_STATES:
-        rows.append(leaf)
-        leaf = int(forest.parent[leaf])
-    states = (2 * forest.segment[[*rows, max(out, 0)]] + ~forest.forward[[*rows, max(out, 0)]]).tolist()
-    return tuple(states[:-1]) if states[0] == states[-1] else ()
+    if out < 0 or leaf < 0:
+        return (), False
+    rows = [*forest.walk(leaf), out]
+    *states, loaded = (2 * forest.segment[rows] + ~forest.forward[rows]).tolist()
+    if states[0] != loaded:
+        return (), False
+    return tuple(states[:_MOST_STATES]), loaded ^ 1 in states[:-1]
 
 
 class _Teller:
@@ -222,7 +228,7 @@ class _Teller:
         """Add a unit to what comes its way to the same place, or tell that way; `usable` is by season of the roads."""
         station = int(self._home[drive.unit])
         against = drive.site < 0 and self._met_m(drive, way) >= AGAINST_M
-        key = station, drive.site, against, drive.months, way.tobytes()
+        key = station, drive.site, against, drive.returns, drive.months, way.tobytes()
         if key not in told:
             told[key] = self._way_in(drive, station, way, against=against)
         before, months, stretches = told[key], {*told[key].shut_months}, {*told[key].shut_stretches}
@@ -265,6 +271,7 @@ class _Teller:
             steps=tuple(self._steps.setdefault(step, step) for step in steps),
             heading=heading_at_end(roads, *driven, *ends, meeting, steps[-1].miles),
             against=against,
+            returns=against and drive.returns,
             unposted_bridges=int(limits.unposted_bridge[np.unique(way >> 1)].sum()),
             months=() if drive.sheet >= 0 else drive.months,
         )

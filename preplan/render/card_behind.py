@@ -22,6 +22,7 @@ _LOW_MAP_PT, _LEAST_MAP_PT, _LARGE_MAP_PT, _MOST_MAP_PT = 140.0, 190.0, 260.0, 4
 """Height of the map: the least where that saves a page or keeps the timeline, and else; that for which letters become
 smaller; the most."""
 _GOES_ON = ", continued"
+_MORE = Line("… goes on on the next page", SMALL_PT, bold=True)
 _CAUTION = "•"
 """How a caution begins."""
 _STRIP = "\x00timeline"
@@ -138,8 +139,12 @@ def _flow(document: Document, facts: Facts, columns: Columns, count: str) -> Non
         columns = columns if columns[0] else columns[::-1]
         low = document.y
         for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), columns, strict=True):
-            fits = _fitting(lines, document.y - FOOT_PT, fresh=fresh)
-            low = min(low, _draw_lines(document.pen, x, document.y, lines[:fits], facts))
+            room = document.y - FOOT_PT
+            fits = _fitting(lines, room, fresh=fresh)
+            if 0 < fits < len(lines) and not lines[fits].starts:
+                fits = _fitting(lines, room - _MORE.height, fresh=fresh)
+            goes_on = [_MORE] if 0 < fits < len(lines) and not lines[fits].starts else []
+            low = min(low, _draw_lines(document.pen, x, document.y, [*lines[:fits], *goes_on], facts))
             lines[:] = _left(lines, fits)
         document.y = low
         if any(columns):
@@ -171,7 +176,9 @@ def _left(lines: Sequence[Line], fits: int) -> list[Line]:
     title = next((line for line in reversed(lines[:fits]) if line.starts), None)
     if title is None or not title.bold or not left or left[0].starts:
         return left
-    return [title._replace(said=f"{title.said.removesuffix(_GOES_ON)}{_GOES_ON}"), *left]
+    room = HALF_PT - paper.width_of(_GOES_ON, title.size, bold=True)
+    said = paper.ellipsis(title.said.removesuffix(_GOES_ON), title.size, room, bold=True)
+    return [title._replace(said=f"{said}{_GOES_ON}"), *left]
 
 
 def _is_heading(line: Line) -> bool:

@@ -112,12 +112,16 @@ class Facts:
     @property
     def backup_months(self) -> str:
         """Name the months in which the backup of the front stands in; '' where that is so all year."""
+        those = self._backup_in
+        return month_words(those) if len(those) < sum(len(one.months) for one in self.plan.seasons) else ""
+
+    @cached_property
+    def _backup_in(self) -> list[int]:
+        """List the months in which the backup of the front stands in."""
         shown = int(self.plan.answers.level[self.lead])
-        if shown < 0:
-            return ""
         seasons, mine = self.plan.seasons, int(self.plan.levels.backup[self.lead, shown])
-        those = [month for one in seasons if one.backup_site[self.lead, shown] == mine for month in one.months]
-        return month_words(those) if len(those) < sum(len(one.months) for one in seasons) else ""
+        those = (one for one in seasons if shown < 0 or one.backup_site[self.lead, shown] == mine)
+        return [month for one in those for month in one.months]
 
     @property
     def _own_sites(self) -> set[int]:
@@ -150,8 +154,9 @@ class Facts:
 
         A road that is shut or posted then is among them.
         """
-        if self.other is None or not self.other.months:
+        if self.other is None:
             return []
+        months = tuple(sorted({*self.other.months, *(self._backup_in if self.other.backup else ())}))
         driven = {
             *self.plan.forest.segment[[row for leg in self.plan.trip_rows(self.other.trip) for row in leg]].tolist()
         }
@@ -161,7 +166,7 @@ class Facts:
             for flag in flags_of_card(self.plan, self.group, circuit)
         )
         off = [flag for flag in dict.fromkeys(front) if flag.code not in ON_THE_WAY and not {*flag.stretches} & driven]
-        return in_force(self.plan, off, self.other.months)
+        return in_force(self.plan, off, months)
 
     @property
     def lead(self) -> int:

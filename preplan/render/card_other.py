@@ -70,44 +70,55 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         yield f"THIS SHEET IS FOR {named} ONLY: the other tankers fill elsewhere then."
 
 
-def _first_meets(facts: Facts, season: SeasonLine, level: int) -> str:
-    """Say that the first level meets in a season with the same fill sites, for all of a card, behind a blank.
-
-    Of levels between it is not said: by when they are called is not worked out.
-    """
-    rows = [facts.lead, *facts.group.addresses]
-    lowest = season.level_of(rows, facts.plan.needs.required_gpm[rows])
-    if lowest or not level or season.sites_of(facts.lead, lowest) != season.sites_of(facts.lead, level):
-        return ""
-    return f" {words.first_up(words.level_words(facts.plan.district.levels[lowest].name))} meets then."
-
-
 def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:
     """Say by when a level is called in a season, when water flows, what lacks, and what a tanker out leaves.
 
-    Behind a blank; where the first level meets then, no more than that.
+    Behind a blank; where the first level meets then with the same fill sites, no more than that.
     """
-    lower = _first_meets(facts, season, level)
+    plan, lead = facts.plan, facts.lead
+    lowest = season.level_of([lead, *facts.group.addresses], plan.needs.required_gpm[[lead, *facts.group.addresses]])
+    same = season.sites_of(lead, lowest) == season.sites_of(lead, level)
+    said = [_lower_meets(facts, season, lowest, same=same)] if lowest < level else []
+    first_does = lowest == 0 < level and same
     then = next((one for one in other.then if one.months == season.months), None)
-    if then is None:
-        return lower
-    at_once, by_min = "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM.", then.advised_min
-    called = f"Call this response level by minute {words.number(by_min)}." if np.isfinite(by_min) else at_once
-    said = [called] if level and not lower else []
-    first = then.strip.demand_min[:1].tolist()
-    said += [f"{first_words(facts.plan, facts.lead, first[0], then.first_arrival_min)}."] if first else []
-    if not lower:
-        said += _dry_then(facts, season, then, level)
-        said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
-    return lower + "".join(f" {one}" for one in said)
+    if then is not None:
+        said += [] if first_does else _calls(facts, then, level)
+        first = then.strip.demand_min[:1].tolist()
+        said += [f"{first_words(plan, lead, first[0], then.first_arrival_min)}."] if first else []
+        if not first_does:
+            said += _dry_then(facts, season, then)
+            said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
+    return "".join(f" {one}" for one in said)
 
 
-def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled, level: int) -> list[str]:
+def _lower_meets(facts: Facts, season: SeasonLine, lowest: int, *, same: bool) -> str:
+    """Say which lower level meets in a season, for all of a card."""
+    named = words.first_up(words.level_words(facts.plan.district.levels[lowest].name))
+    there = "" if same else f" {from_words(season.sites_of(facts.lead, lowest))}"
+    unknown = ", by when to call it is not worked out" if lowest else ""
+    return f"{named} meets then{there}{unknown}."
+
+
+def _calls(facts: Facts, then: ThenCalled, level: int) -> list[str]:
+    """Say by when units beyond the first level are called, or that a lower level brings as much."""
+    levels, said = facts.plan.district.levels, []
+    named = "this response level"
+    if then.fleet < level:
+        named = words.level_words(levels[then.fleet].name)
+        said.append(f"{words.first_up(named)} brings as much: more units add nothing then.")
+    if not then.fleet:
+        return said
+    by_min = then.advised_min
+    at_once = f"SEND {named.upper()} WITH THE FIRST ALARM."
+    return [*said, f"Call {named} by minute {words.number(by_min)}." if np.isfinite(by_min) else at_once]
+
+
+def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled) -> list[str]:
     """Say for how long too little flows in a season, called as the sheet advises, else on arrival."""
     if then.strip.dry_min > LEAST_GAP_MIN:
         need = float(facts.plan.needs.required_gpm[facts.lead])
-        meets = float(season.uninterrupted_gpm[facts.lead, level]) >= need - ROUNDING_GPM
-        begins = "Called so, too" if level else "Before full flow is asked for, too" if meets else "Too"
+        meets = float(season.uninterrupted_gpm[facts.lead, then.fleet]) >= need - ROUNDING_GPM
+        begins = "Called so, too" if then.fleet else "Before full flow is asked for, too" if meets else "Too"
         full = full_flow_min(facts.plan, then.first_arrival_min)
         first = dry_from(full, float(then.strip.gaps_min[0, 0]))
         return [f"{begins} little flows for {lasting(then.strip.dry_min)} in all, first at minute {first}."]
@@ -165,4 +176,9 @@ def jobs_words(facts: Facts, other: OtherCircuit) -> str:
     here = " that fill here" * splits(plan, facts.lead, other)
     carried = words.gallons(sum(plan.units[unit].tank_gal for unit in other.tankers))
     jobs.append(f"Tankers{here}: {crew.arrivals(plan, other.tankers, on_scene)}, {carried}")
-    return f"{'. '.join(jobs)}; each after its own call. {crew.asked_words(plan, sorted(other.crew))}".rstrip()
+    idle = plan.levels.fleet[facts.lead, other.level].copy()
+    idle[list(other.crew)] = False
+    no_job = f" No job here: {words.printable(' '.join(plan.unit_ids(idle, facts.lead)))}." if idle.any() else ""
+    no_job *= not here  # else they fill at the other fill site
+    said = f"{'. '.join(jobs)}; each after its own call.{no_job} {crew.asked_words(plan, sorted(other.crew))}"
+    return said.rstrip()

@@ -161,7 +161,8 @@ def _draw_top(document: Document, facts: Facts, parts: _Top) -> float:
     headline, below = card_words.where(facts)
     said, size = paper.shrunk(headline, card_words.HEAD_PT, card_words.LEAST_HEAD_PT, WIDTH_PT, bold=True)
     y = pen.lines(LEFT_PT, y, [Line(said, size, bold=True)])
-    where = [Line(paper.ellipsis(one, BODY_PT, WIDTH_PT)) for one in (below, card_words.place(facts))]
+    there = Line(paper.ellipsis(card_words.place(facts), BODY_PT, WIDTH_PT))
+    where = [*paper.paragraph(below, WIDTH_PT, most=2), there]
     y = pen.lines(LEFT_PT, y, where) - 3.0
     pen.rule(y, width=1.0)
     middle = LEFT_PT + HALF_PT + GAP_PT

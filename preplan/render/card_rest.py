@@ -59,6 +59,7 @@ LEVEL_PT = 78.0
 _MOST_BACKUP = 14
 """Lines about the backup: all that the program says, and some of a note."""
 _NOTHING = Block.of([])
+_OUT = Line("IF SOMETHING IS OUT", SMALL_PT, bold=True)
 
 
 def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
@@ -69,7 +70,7 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
     plan, lead, level = facts.plan, facts.lead, facts.level
     if level < 0 or facts.cell("site") < 0:
         return []
-    parts = [[Line("IF SOMETHING IS OUT", SMALL_PT, bold=True), *_backup(facts, brief=brief)]]
+    parts = [[_OUT, *_backup(facts, brief=brief)]]
     split, site = facts.cell("split"), facts.cell("site")
     if split >= 0:
         alone = flow_words(facts, float(plan.levels.alone_gpm[lead, level]))
@@ -92,8 +93,10 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
         said += "" if there.fill_gpm_given else " Its rate is assumed."
         said += _backup_way(facts)
         said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
-        behind = backup == split or any(other.backup for other in facts.sheets)
-        said += " Map and way on a sheet behind." if behind else ""
+        if backup == split:
+            said += " Map and way on the sheet of the second fill site."
+        elif any(other.backup for other in facts.sheets):
+            said += " Map and way on a sheet behind."
         said += "".join(f" {one}" for one in _other_backups(facts))
         said += (
             f" Note: {words.printable(there.notes)}{'.' * (there.notes[-1:] not in '.!?')}"
@@ -138,7 +141,7 @@ def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:
         return lines
     named = "; ".join(f"{words.where_words(plan, a)} ({crew.lay_numbers(plan, a)})" for a in others[:_MOST_BY_HOSE])
     more = f" and {len(others) - _MOST_BY_HOSE} more" if len(others) > _MOST_BY_HOSE else ""
-    return lines + paragraph(f"A hose lay may bring more at {named}{more}.", HALF_PT, most=3)
+    return lines + paragraph(f"A hose lay may bring more at {named}{more}.", HALF_PT, most=5)
 
 
 def _backup_way(facts: Facts) -> str:

@@ -168,7 +168,7 @@ class Texts:
         left = [] if all_told else [
             Block.of(lines) for at, lines in enumerate(self.otherwise(brief=False)) if at not in before
         ]  # fmt: skip
-        if before and left:
+        if 0 in before and left:
             left.insert(0, Block.of([Line("IF SOMETHING IS OUT, continued", SMALL_PT, bold=True)]))
         told = {at for kind, at in shown if kind == _CARE}
         care = [item for at, item in enumerate(self._items) if at not in told]

@@ -247,7 +247,7 @@ def queue_words(plan: Plan, address: int, level: int) -> str:
         return ""
     said = ", ".join(f"{words.printable(plan.units[int(unit[at])].unit_id)} {words.need(waits[at])}" for at in order)
     lasts = words.number(float(plan.needs.required_min[address]))
-    return f"Longest waits at the fill site over {lasts} min: {said} min."
+    return f"Longest waits at the fill site in {lasts} min: {said} min."
 
 
 def surge_words(plan: Plan, address: int) -> str:

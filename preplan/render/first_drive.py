@@ -114,10 +114,21 @@ def _turn(step: Step) -> str:
 def facing_words(plan: Plan, ways: Sequence[WayIn], tankers: AbstractSet[int]) -> str:
     """Name the tankers that come to a dump site, past which the others drive on, from its other end; '' for none."""
     against = [way for way in ways if way.against and not way.months and tankers & {*way.units}]
-    if not against:
-        return ""
+    return " ".join(
+        _facing(plan, those, tankers, returns=returns)
+        for returns in (False, True)
+        if (those := [way for way in against if way.returns is returns])
+    )
+
+
+def _facing(plan: Plan, against: Sequence[WayIn], tankers: AbstractSet[int], *, returns: bool) -> str:
+    """Say of tankers from the other end whether they turn: who need not joins the empty way where it comes back."""
     ids = [plan.units[unit].unit_id for unit in sorted(tankers & {unit for way in against for unit in way.units})]
     heading = " or ".join(dict.fromkeys(way.heading for way in against))
-    come, turn = ("comes", "turns") if len(ids) == 1 else ("come", "turn")
-    named = words.printable(" ".join(ids))
-    return f"{named} first {come} from the other end, heading {heading}: {turn} round before leaving to fill."
+    come, turn, drive = ("comes", "turns", "drives") if len(ids) == 1 else ("come", "turn", "drive")
+    then = (
+        f"{drive} on so; the empty way comes back past here"
+        if returns
+        else f"{turn} round before leaving to fill, or go back by the loaded way, meeting loaded tankers"
+    )
+    return f"{words.printable(' '.join(ids))} first {come} from the other end, heading {heading}: {then}."

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import chain
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import DRY_SHARE, FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.records import IntArray
@@ -140,7 +142,14 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
     call = f" Call it with the first alarm: called on arrival it holds {later}." if less else ""
     at_once = ", all alerted at once" * less
     asked = f" Asked for {need}{at_once}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
-    return f"{held_words(plan, address, level)}; none holds {need}.{call}{asked}"
+    return f"{held_words(plan, address, level)}; none holds {need}{_when_none(plan, address)}.{call}{asked}"
+
+
+def _when_none(plan: Plan, address: int) -> str:
+    """Name the months in which no level holds what is required, where one does in others, behind a blank."""
+    need = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    short = [one.months for one in plan.seasons if not np.nan_to_num(one.uninterrupted_gpm[address]).max() >= need]
+    return f" in {month_words(chain.from_iterable(short))}" if 0 < len(short) < len(plan.seasons) else ""
 
 
 def less_called_later(plan: Plan, address: int) -> bool:

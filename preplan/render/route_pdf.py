@@ -240,10 +240,11 @@ def _limit_spot(frame: Frame, room: Room, said: str, at: tuple[float, float], *,
     spot = room.place(spots, width, high)
     page = frame.page
     if spot is None and covers and width < page.width:
-        first = next((one for one in spots if page.holds(one.box(width, high))), spots[0])
-        # a label that is cut says less than one that lies on something
-        across = min(max(first.x, page.left + width / 2), page.right - width / 2)
-        spot = Spot(across, min(max(first.y, page.bottom + high / 2), page.top - high / 2))
+        # a cut label says less than one that lies on something; over the way it can be read, under the scale not
+        least, most = page.left + width / 2, page.right - width / 2
+        low, top = page.bottom + high / 2, page.top - high / 2
+        within = [Spot(min(max(one.x, least), most), min(max(one.y, low), top)) for one in spots]
+        spot = min(within, key=lambda one: sum(map(one.box(width, high).meets, room.taken)))
         room.take(spot.box(width, high))
     return spot
 
