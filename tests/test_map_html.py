@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import math
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
@@ -173,7 +174,9 @@ def test_page_holds_every_address_with_its_status_and_numbers(plan: Plan, page: 
     assert along_roads(data, packed["gpm"]) == [250, 500, 500, 500, 500, 250]
     assert along_roads(data, data["answers"]["flow"]) == [322, 540, 228, 514, 186, 270, 0, 251, -1, -1, -1, -1]
     assert along_roads(data, data["answers"]["steady"])[:4] == [310, 520, 220, 505]
-    assert along_roads(data, data["answers"]["callBy"]) == [-1, 7, -1, -1, -1, -1]
+    assert along_roads(data, data["answers"]["attackMin"]) == [math.ceil(at) for at in plan.answers.first_arrival_min]
+    assert plan.answers.call_by_min[1] == 7.0 < plan.answers.first_arrival_min[1]
+    assert along_roads(data, data["answers"]["callBy"]) == [-1] * 6, "minute 7 is before anyone arrives: first alarm"
     assert along_roads(data, data["answers"]["gapOnArrival"])[:4] == [19, 19, 140, 19]
     assert along_roads(data, data["answers"]["level"]) == [0, 1, 1, 1, -1, -1]
 
