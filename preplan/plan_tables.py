@@ -421,3 +421,8 @@ class AnswerTable(Columns):
         early = leaves_time(self.gap_min[rows], self.call_by_min[rows], self.first_arrival_min[rows])
         in_time: BoolArray = (self.status[rows] == "higher level") & early
         return in_time
+
+    def called_by_min(self, rows: Sequence[int]) -> float:
+        """Give the minute by which a higher level is called for all of some addresses; NaN: with the first alarm."""
+        those = np.array(rows, dtype=np.int32)
+        return float(self.call_by_min[those].min()) if np.all(self.in_time(those)) else np.nan

@@ -14,7 +14,7 @@ from pypdf import PdfReader
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, Flag
-from preplan.render import crew, first_minutes, words
+from preplan.render import crew, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.first_minutes import officer_words, then_at_once
@@ -219,8 +219,7 @@ def test_arrivals_and_calls_are_those_of_the_cards(wide: Opened, plan: Plan) -> 
     told = {address_id: (attack, by) for address_id, attack, by in packed}
     early = 0
     for group in plan.groups:
-        rows = np.array([group.lead, *group.addresses], dtype=np.int32)
-        by = first_minutes.call_by_min(plan, rows)
+        by = plan.answers.called_by_min([group.lead, *group.addresses])
         for a in group.addresses:
             arrival = float(plan.answers.first_arrival_min[a])
             attack, called = told[str(plan.addresses.address_id[a])]

@@ -34,6 +34,7 @@ from preplan.render import (
     words,
 )
 from preplan.render.dispatch import dispatch_csv
+from preplan.render.lettering_pdf import lacks_letters
 from preplan.render.map_html import map_page
 from preplan.render.scene import Box
 
@@ -904,3 +905,17 @@ def test_a_map_s_note_says_what_its_marks_mean_and_nothing_else() -> None:
         assert "Small symbols: this card's addresses, by status." in said
         assert ("crossed: out of service" in said) == crossed
         assert "Pointed tags" not in said  # without steps there are none
+
+
+def test_all_letters_come_back_of_a_document_that_has_more_than_a_font_part_holds() -> None:
+    """A font part holds 256 characters: others go another way, and the text that a pen keeps must not hide that."""
+    letters = [one for one in map(chr, range(0x21, 0x500)) if one.isalpha() and not lacks_letters(one)][:400]
+    assert len(letters) == 400
+    document = paper.Document(example_plan().district, "letters")
+    document.begin()
+    texts = ["".join(letters[at : at + 20]) for at in range(0, 400, 20)]
+    for _ in range(2):  # the second time all are known
+        for at, text in enumerate(texts):
+            document.pen.text(40.0, 700.0 - 14.0 * at, text)
+    said = _read(document.finish()).pages[0].extract_text()
+    assert all(text in said for text in texts)

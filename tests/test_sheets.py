@@ -557,6 +557,7 @@ def test_a_text_that_goes_on_behind_keeps_its_sentences_and_its_heading() -> Non
     assert rest == lines[3:]
     assert card_behind._left([on, first, first], 2) == [on, first]
     assert card_behind._left([*lines, blank], 6) == []
+    assert [card_behind._is_parted([*lines, blank], fits) for fits in (0, 3, 6)] == [False, True, False]
     other = Line("Leave the fill site full", 8.0, starts=True)
     assert card_behind._left([head, first, blank, other, first], 2) == [other, first], "no heading over another text"
     assert card_behind._left([head, first, blank, other, first], 4) == [first]
@@ -586,3 +587,31 @@ def test_a_sheet_draws_the_weakest_of_its_seasons_and_names_those_alone_that_it_
     later = replace(then, months=(4,), first_arrival_min=12.0)
     assert replace(other, then=(then, later)).weakest_months in {(1,), (4,)}
     assert replace(other, then=()).weakest is None
+
+
+def test_a_timeline_that_would_take_a_page_more_is_left_out(sample: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    group = next(one for one in sample.groups if any(other.then for other in Facts(sample, one).sheets))
+    alone = replace(sample, groups=(group,))
+    drawn = pages(alone)
+    assert any(". Minutes after the alarm;" in page for page in drawn)
+    monkeypatch.setattr(card_behind, "_LOW_MAP_PT", 1000.0)  # no map is ever so high
+    without = pages(alone)
+    assert not any(". Minutes after the alarm;" in page for page in without)
+    assert len(without) == len(drawn)
+
+
+def test_a_fill_site_within_reach_of_hose_is_told_wherever_no_hose_lay_is(sample: Plan) -> None:
+    """Tankers that shuttle over a few yards: 1,000 ft of hose are what an engine carries by the rules."""
+    near = Counter[bool]()
+    for group in sample.groups:
+        facts = Facts(sample, group)
+        for one in (facts, *(facts.over_other(other) for other in facts.sheets)):
+            trip = one.cell("trip")
+            if trip < 0 or (one.on_card and group.lead in sample.lays.address):
+                continue
+            trips = one.plan.trips
+            reaches = min(trips.out_mi[trip], trips.back_mi[trip]) * 5280.0 <= 1000.0
+            said = " ".join(line.said for line in card_words.fill(one))
+            assert ("a hose line may do" in said) == reaches, words.where_words(sample, group.lead)
+            near[bool(reaches)] += 1
+    assert min(near.values()) > 5, near

@@ -204,9 +204,8 @@ def _advised_min(found: Answered, groups: Sequence[CardGroup], called: CalledIn)
     """
     answers, by_min = found.answers, np.where(called.in_time, called.call_by_min, np.nan)
     for at, group in enumerate(groups):
-        rows = np.array([group.lead, *group.addresses], dtype=np.int32)
         if answers.level[group.lead] >= 0:
-            front = float(answers.call_by_min[rows].min()) if np.all(answers.in_time(rows)) else np.nan
+            front = answers.called_by_min([group.lead, *group.addresses])
             by_min[at] = front if by_min[at] >= front else np.nan
     return by_min
 

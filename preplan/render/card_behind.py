@@ -141,9 +141,9 @@ def _flow(document: Document, facts: Facts, columns: Columns, count: str) -> Non
         for x, lines in zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), columns, strict=True):
             room = document.y - FOOT_PT
             fits = _fitting(lines, room, fresh=fresh)
-            if 0 < fits < len(lines) and not lines[fits].starts:
+            if _is_parted(lines, fits):
                 fits = _fitting(lines, room - _MORE.height, fresh=fresh)
-            goes_on = [_MORE] if 0 < fits < len(lines) and not lines[fits].starts else []
+            goes_on = [_MORE] * _is_parted(lines, fits)
             low = min(low, _draw_lines(document.pen, x, document.y, [*lines[:fits], *goes_on], facts))
             lines[:] = _left(lines, fits)
         document.y = low
@@ -166,6 +166,12 @@ def _fitting(lines: Sequence[Line], room: float, *, fresh: bool) -> int:
     while whole and whole < len(lines) and (lines[whole].indent or _is_heading(lines[whole - 1])):
         whole -= 1
     return whole or fits * fresh
+
+
+def _is_parted(lines: Sequence[Line], fits: int) -> bool:
+    """Tell whether a text begun in the first lines of a column goes on behind them."""
+    after = next((line for line in lines[fits:] if line.said), None)
+    return fits > 0 and after is not None and not after.starts
 
 
 def _left(lines: Sequence[Line], fits: int) -> list[Line]:

@@ -75,8 +75,8 @@ def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: i
 
     Behind a blank; where the first level meets then with the same fill sites, no more than that.
     """
-    plan, lead = facts.plan, facts.lead
-    lowest = season.level_of([lead, *facts.group.addresses], plan.needs.required_gpm[[lead, *facts.group.addresses]])
+    plan, lead, rows = facts.plan, facts.lead, [facts.lead, *facts.group.addresses]
+    lowest = season.level_of(rows, plan.needs.required_gpm[rows])
     same = season.sites_of(lead, lowest) == season.sites_of(lead, level)
     said = [_lower_meets(facts, season, lowest, same=same)] if lowest < level else []
     first_does = lowest == 0 < level and same

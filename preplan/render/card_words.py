@@ -384,6 +384,8 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     holds = f"; holds {words.gallons(there.storage_gal)}" if there.storage_gal is not None else ""
     said = f"{words.rate_words(there)}; {words.places_words(there)}{holds}{season}."
     lines += paragraph(words.first_up(said), HALF_PT, most=3)
+    near = _near_enough_for_hose(facts)
+    lines += paragraph(near, HALF_PT, SMALL_PT, bold=True) if near else []
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
     lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=4) if note else []
     pumps = _who_pumps(facts)
@@ -393,6 +395,18 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     for warning in facts.once("near the fill site", lambda: site_warnings(plan, site, told)):
         lines += paragraph(warning, HALF_PT, SMALL_PT, bold=True, most=4)
     return lines
+
+
+def _near_enough_for_hose(facts: Facts) -> str:
+    """Say that an engine's hose reaches from the fill site to the dump site, where no hose lay is told; else ''."""
+    plan, trip = facts.plan, facts.cell("trip")
+    if trip < 0 or (facts.on_card and facts.lead in plan.lays.address):
+        return ""
+    road_mi = float(min(plan.trips.out_mi[trip], plan.trips.back_mi[trip]))
+    if road_mi * FT_PER_MI > plan.district.rules.shuttle.supply_hose_ft:
+        return ""
+    far = words.way_length(road_mi)
+    return f"Only {far} by road to the dump site: a hose line may do; what it brings is not worked out."
 
 
 def _who_pumps(facts: Facts) -> str:

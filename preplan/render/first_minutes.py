@@ -11,7 +11,6 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import DRY_SHARE, FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
-from preplan.records import IntArray
 from preplan.render import words
 from preplan.render.flag_words import flag_words
 
@@ -31,7 +30,7 @@ def officer_words(plan: Plan, address: int, others: Sequence[int] = ()) -> str:
         return ""
     status = str(plan.answers.status[address])
     if status == "higher level":
-        told = _higher(plan, address, level, np.array([address, *others], dtype=np.int32))
+        told = _higher(plan, address, level, [address, *others])
     else:
         told = (_not_met if status == "not met" else _served)(plan, address, level)
     first, arrival = plan.answers.first_water_min[address], plan.answers.first_arrival_min[address]
@@ -101,16 +100,10 @@ def _served(plan: Plan, address: int, level: int) -> str:
     return f"{held_words(plan, address, level)}.{early}"
 
 
-def call_by_min(plan: Plan, sharing: IntArray) -> float:
-    """Give the minute by which a higher level is called for all of some addresses; NaN: with the first alarm."""
-    answers = plan.answers
-    return float(answers.call_by_min[sharing].min()) if np.all(answers.in_time(sharing)) else math.nan
-
-
-def _higher(plan: Plan, address: int, level: int, sharing: IntArray) -> str:
+def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str:
     answers, name = plan.answers, words.level_words(plan.district.levels[level].name)
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
-    by_min = call_by_min(plan, sharing)
+    by_min = answers.called_by_min(sharing)
     in_time = math.isfinite(by_min)
     when = f"called by minute {words.number(by_min)}" if in_time else AT_ONCE
     dry = gap_words(plan, address)
@@ -124,7 +117,7 @@ def _higher(plan: Plan, address: int, level: int, sharing: IntArray) -> str:
         if dry
         else f"called on arrival it {'holds too' if in_time and enough else 'only just holds'}"
     )
-    then = "".join(f" {one}" for one in then_at_once(plan, sharing.tolist())) if in_time else ""
+    then = "".join(f" {one}" for one in then_at_once(plan, sharing)) if in_time else ""
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"
 
 

@@ -12,7 +12,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import STATUSES, Flag
 from preplan.records import BoolArray, FloatArray
-from preplan.render import crew, first_minutes, us_grid, words
+from preplan.render import crew, us_grid, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import jobs_words
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
@@ -238,11 +238,11 @@ def _limit(plan: Plan, address: int, level: int) -> str:
 
 
 def _call_by_min(plan: Plan) -> FloatArray:
-    """Give the minute by which each address's higher level is called, as its card tells it; NaN: see `call_by_min`."""
+    """Give the minute by which each address's higher level is called, as its card tells it; see `called_by_min`."""
     by_min = np.full(len(plan.addresses), np.nan)
     for group in plan.groups:
-        rows = np.array([group.lead, *group.addresses], dtype=np.int32)
-        by_min[rows] = first_minutes.call_by_min(plan, rows)
+        rows = [group.lead, *group.addresses]
+        by_min[rows] = plan.answers.called_by_min(rows)
     return by_min
 
 

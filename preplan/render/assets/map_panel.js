@@ -376,7 +376,8 @@ function crewFacts(address, at) {
     if (unit < 0) return data.sites[site].needsEngine ? "none" : "none is needed";
     return timed(unit, data.sites[site].engineMin[unit]);
   };
-  const lines = [["Attack engine", timed(attack, answers.attackMin[address]) + (both ? ", drafts at the dump site too" : "")]];
+  const drafts = both ? ", drafts at the dump site too" : "";
+  const lines = [["Attack engine", timed(attack, answers.attackMin[address]) + drafts]];
   lines.push(["Engine at fill site", atSite(fill, answers.site[at])]);
   if (there.length) lines.push(["Engine at second fill site", atSite(second, answers.split[at])]);
   if (!both) lines.push(["Engine at dump site", timed(dump, answers.dumpMin[at])]);

@@ -238,7 +238,9 @@ function addressHit(address) {
 function findWords(asked, things, ends, { but = [], loose = [], crossed = false, full = false } = {}) {
   if (!asked.length) return { hits: [], count: 0 };
   const every = 2 ** asked.length - 1;
-  const { whole, found = whole } = full ? { whole: bitsOfWords(asked).whole } : bitsOfWords(asked, loose);
+  const bits = bitsOfWords(asked, loose);
+  const { whole } = bits;
+  const found = full ? whole : bits.found;
   const bitsOf = (words, bits) => words.reduce((all, word) => all | bits[word], 0);
   const numbers = asked.map(({ word }) => (/^\d{1,8}$/.test(word) ? Number(word) : -2));
   const ranks = new Map();
