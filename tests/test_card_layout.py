@@ -28,6 +28,7 @@ from preplan.render import (
 )
 from preplan.render.charts import Picture
 from preplan.render.driving_words import step_words, turning_words
+from preplan.render.flag_words import POSTED
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 from preplan.water import timeline
@@ -345,7 +346,7 @@ def test_more_warnings_are_told_where_there_are_some_alone() -> None:
 def test_a_full_card_says_who_stands_in_and_what_breaks() -> None:
     """On every card of the sample, with less room than it has; what is not told in front stands behind, once."""
     plan = plan_of(SAMPLE / "district.toml")
-    grave = full = 0
+    grave = full = brief = hose = 0
     for group, free in product(plan.groups, (230.0, 250.0, 270.0)):
         facts = card_facts.Facts(plan, group)
         layout = card_layout.layout_of(facts, free)
@@ -360,9 +361,19 @@ def test_a_full_card_says_who_stands_in_and_what_breaks() -> None:
         grave += bool(card_rest.grave_cautions(facts))
         assert set(firsts[: card_rest.grave_cautions(facts)]) <= set(front), (group.lead, free)
         assert sorted(said for said in [*front, *behind] if said in firsts) == sorted(firsts), (group.lead, free)
+        # of what is too weak, low or narrow at least the road is told in front
+        for flag in facts.flags:
+            if free > 240.0 and flag.code in POSTED and (road := re.search(r"the [^(:]* bridge", str(flag.value))):
+                assert road[0] in " ".join(front), (group.lead, free)
+                brief += any(said.startswith(("• LOADED", "• SOME UNITS")) for said in front)
+        if group.lead in plan.lays.address:
+            assert any(said.startswith("By hose") for said in front), (group.lead, free)
+            hose += 1
         told = [said for said in behind if said in firsts]
         assert ("MORE WARNINGS" in layout.told) == any(not said.startswith("• Close call") for said in told)
         assert ("which levels are a close call" in layout.told) == (bool(told) and "MORE WARNINGS" not in layout.told)
         assert bool(layout.told) == bool(layout.rest or layout.strip_behind)
     assert full > 100
+    assert brief > 3
+    assert hose > 2
     assert grave > 20

@@ -24,14 +24,24 @@ from preplan.render.card_facts import (
 from preplan.render.card_seasons import by_season, head, jobs_then, season_words, told_months
 from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
 from preplan.render.first_drive import LAST, first_drives, unposted_words
-from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
-from preplan.render.limit_places import limit_words, near_backup, place_words, shut_road, trip_limits, weight_warnings
+from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
+from preplan.render.limit_places import (
+    each_limit,
+    in_brief,
+    limit_words,
+    near_backup,
+    place_words,
+    shut_road,
+    trip_limits,
+)
 from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
 TANKERS_PT = 146.0
 """Width of that table's column of tankers, with the gap to the next."""
+LEVEL_SHORT = "level short"
+"""Flag that counts the units that the level shown lacks."""
 CIRCUITS_MEET = "circuits meet"
 """Flag of a lane on which the tankers of two circuits meet: none of them is told of the other on its own way."""
 SAID_ABOVE = frozenset({"gap", "send with first alarm", FIRST_ALARM_IN})
@@ -77,7 +87,7 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
         pumped = " or its engine" * bool(facts.cell("split_engine") >= 0)
         said = f"Fill site {split + 1}{pumped} out, all at fill site {site + 1}: {alone}"
         parts.append(paragraph(said, HALF_PT, most=3))
-    parts.append(_by_hose(facts, brief=brief))
+    parts += [_by_hose(facts, brief=brief), _by_hose_near(facts)]
     more = [] if by_season(facts) else season_words(plan, lead, level)
     more += [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
     parts += [paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) for said in more if said]
@@ -131,17 +141,26 @@ def backup_in_brief(facts: Facts) -> list[Line]:
     return paragraph(_stands_in(facts), HALF_PT, bold=facts.cell("backup") < 0, indent=8.0)
 
 
+def hose_at(facts: Facts) -> int:
+    """Give the place of the hose lay among what else there is; -1: none brings more than the tankers."""
+    return 1 + (facts.cell("split") >= 0) if facts.lead in facts.plan.lays.address else -1
+
+
 def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:
-    """Say what a hose lay brings, and at which neighbours one may bring more."""
+    """Say what a hose lay brings."""
+    own = crew.lay_words(facts.plan, facts.lead, brief=brief)
+    return paragraph(own, HALF_PT, most=4) if own else []
+
+
+def _by_hose_near(facts: Facts) -> list[Line]:
+    """Say at which neighbours a hose lay may bring more."""
     plan, lead = facts.plan, facts.lead
-    own = crew.lay_words(plan, lead, brief=brief)
-    lines = paragraph(own, HALF_PT, most=4) if own else []
     others = [a for a in facts.group.addresses if a != lead and a in plan.lays.address]
     if not others:
-        return lines
+        return []
     named = "; ".join(f"{words.where_words(plan, a)} ({crew.lay_numbers(plan, a)})" for a in others[:_MOST_BY_HOSE])
     more = f" and {len(others) - _MOST_BY_HOSE} more" if len(others) > _MOST_BY_HOSE else ""
-    return lines + paragraph(f"A hose lay may bring more at {named}{more}.", HALF_PT, most=5)
+    return paragraph(f"A hose lay may bring more at {named}{more}.", HALF_PT, most=5)
 
 
 def _backup_way(facts: Facts) -> str:
@@ -196,13 +215,25 @@ def cautions(facts: Facts, width: float) -> list[Block]:
             Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
             for said, bold in dict.fromkeys(told)
         ]
-    grave = facts.once("grave cautions", lambda: _grave(facts))
-    others = facts.once("other cautions", lambda: _others(facts))
+    grave = len(_grave(facts))
     return [
-        Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
-        for some, bold in ((grave, True), (others, False))
-        for said in some
+        Block.of(
+            paragraph(f"• {limit_words(facts.plan, flag, facts.lead)}", width, SMALL_PT, bold=at < grave, indent=7.0)
+        )
+        for at, flag in enumerate([*_grave(facts), *_others(facts)])
     ]
+
+
+def limits_in_brief(facts: Facts) -> dict[int, Block]:
+    """Say the limits among the cautions of a card in a line or two each, by their place there."""
+    if facts.cell("trip") < 0 or facts.other is not None:
+        return {}
+    grave = len(_grave(facts))
+    return {
+        at: Block.of(paragraph(f"• {said}", HALF_PT, SMALL_PT, bold=at < grave, indent=7.0))
+        for at, flag in enumerate([*_grave(facts), *_others(facts)])
+        if (said := in_brief(facts.plan, flag, facts.lead))
+    }
 
 
 def _keep_off(facts: Facts, flag: Flag) -> str:
@@ -218,21 +249,33 @@ def grave_cautions(facts: Facts) -> int:
     """Count the first of the cautions, which break a bridge or block a lane: they stand on the card before others."""
     if facts.cell("trip") < 0:
         return 0
-    return len(facts.kept_off) if facts.other is not None else len(facts.once("grave cautions", lambda: _grave(facts)))
+    return len(facts.kept_off) if facts.other is not None else len(_grave(facts))
 
 
-def _grave(facts: Facts) -> list[str]:
-    said = weight_warnings(facts.plan, facts.card_flags, OFF_THE_WAY, facts.lead)
-    return said + [flag_words(flag) for flag in facts.flags if flag.code == CIRCUITS_MEET]
+def _grave(facts: Facts) -> list[Flag]:
+    """List the flags that break a bridge or block a lane."""
+
+    def found() -> list[Flag]:
+        meet = [flag for flag in facts.flags if flag.code == CIRCUITS_MEET]
+        return [*each_limit(facts.card_flags, OFF_THE_WAY), *meet]
+
+    return facts.once("grave cautions", found)
 
 
-def _others(facts: Facts) -> list[str]:
+def _others(facts: Facts) -> list[Flag]:
+    """List the other flags to take care of, but for what stands elsewhere on the card."""
+    return facts.once("other cautions", lambda: sorted(_not_said(facts), key=care_order))
+
+
+def _not_said(facts: Facts) -> list[Flag]:
     skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET}
     skipped |= SAID_ABOVE if facts.officer_words else frozenset()
     skipped |= {CLOSE} if facts.close_call and facts.only_close else frozenset()
     if facts.flags and facts.astray is not None:
         skipped |= {ONE_WAY}  # stands with the way back
-    return [limit_words(facts.plan, flag, facts.lead) for flag in facts.flags if flag.code not in skipped]
+    if crew.lacking_words(facts.plan, facts.lead, facts.level):
+        skipped |= {LEVEL_SHORT}  # with what to call
+    return [flag for flag in facts.flags if flag.code not in skipped]
 
 
 def first_drive(facts: Facts, most: int) -> list[Line]:

@@ -53,12 +53,16 @@ class Piece(NamedTuple):
     """Which one of its kind."""
 
 
-_IN_BRIEF, _OTHERWISE, _CARE, _DRIVE = range(4)
+_IN_BRIEF, _OTHERWISE, _CARE, _LIMIT, _DRIVE = range(5)
+"""Who stands in, in brief and at length; a caution, at length and, of a limit, in brief; the first drive."""
 
 
 def with_piece(shown: frozenset[Piece], more: Piece) -> frozenset[Piece]:
-    """Show one more; who stands in is told once."""
-    return (shown - {Piece(_IN_BRIEF)} if more == Piece(_OTHERWISE, 0) else shown) | {more}
+    """Show one more; what is told at length is not told in brief besides."""
+    if more.kind == _LIMIT:
+        return shown if Piece(_CARE, more.at) in shown else shown | {more}
+    brief = {Piece(_OTHERWISE, 0): Piece(_IN_BRIEF)}.get(more, Piece(_LIMIT, more.at) if more.kind == _CARE else more)
+    return (shown - {brief}) | {more}
 
 
 class Below(NamedTuple):
@@ -139,9 +143,12 @@ class Texts:
         grave = card_rest.grave_cautions(self.facts)
         yield from [Piece(_IN_BRIEF)] * bool(self._in_brief.height)
         yield from (Piece(_CARE, at) for at in range(grave))
+        yield from (Piece(_LIMIT, at) for at in self._limits)
+        hose = card_rest.hose_at(self.facts)
+        yield from [Piece(_OTHERWISE, hose)] * (0 < hose < len(self.otherwise(brief=True)))
         yield from [Piece(_OTHERWISE, 0)] * bool(self._in_brief.height)
         yield from (Piece(_CARE, at) for at in range(grave, self.cautions))
-        yield from (Piece(_OTHERWISE, at) for at in range(1, len(self.otherwise(brief=True))))
+        yield from (Piece(_OTHERWISE, at) for at in range(1, len(self.otherwise(brief=True))) if at != hose)
         yield from [Piece(_DRIVE)] * bool(self.first_drive(LAST))
 
     @cached_property
@@ -149,9 +156,15 @@ class Texts:
         """Who stands in, in a line or two."""
         return Block.of(card_rest.backup_in_brief(self.facts))
 
+    @cached_property
+    def _limits(self) -> dict[int, Block]:
+        """Limits among the cautions, in a line or two each, by their place there."""
+        return card_rest.limits_in_brief(self.facts)
+
     def below(self, shown: frozenset[Piece]) -> Below:
         """Set some pieces below the table, each where it belongs."""
-        care = [self._items[at] for kind, at in sorted(shown) if kind == _CARE]
+        here = sorted((at, kind) for kind, at in shown if kind in (_CARE, _LIMIT))
+        care = [self._items[at] if kind == _CARE else self._limits[at] for at, kind in here]
         blocks = [self._in_brief] if Piece(_IN_BRIEF) in shown else []
         blocks += [Block.of(self.otherwise(brief=True)[at]) for kind, at in sorted(shown) if kind == _OTHERWISE]
         first = len(blocks)
@@ -172,7 +185,7 @@ class Texts:
             left.insert(0, Block.of([Line("IF SOMETHING IS OUT, continued", SMALL_PT, bold=True)]))
         told = {at for kind, at in shown if kind == _CARE}
         care = [item for at, item in enumerate(self._items) if at not in told]
-        if told and care:
+        if care and any(kind in (_CARE, _LIMIT) for kind, _ in shown):
             care.insert(0, Block.of([CARE_GOES_ON]))
         else:
             care = _headed(care)

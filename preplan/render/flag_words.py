@@ -74,6 +74,12 @@ ON_THE_WAY = frozenset({"crosses above rating", "empty only", "not for later tan
 """Flags that a driver reads with the loaded leg."""
 OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below engine"})
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""
+POSTED = frozenset({"posted below load", "posted below empty", "posted below engine", "posted below size"})
+"""The same, of what a sign tells when he is there."""
+_LANES = frozenset({"meeting on narrow road", "one way traffic", "narrow road"})
+_FIRST = (POSTED, _LANES, frozenset({"unposted bridges"}))
+"""Flags that stand before others in a list of what to take care of: what bars units, where trucks meet, what may be
+too weak (this program's choice)."""
 NOT_THIS_WAY = "not this way"
 """Flag that names the months in which the way shown does not hold."""
 GRAVE = ON_THE_WAY | OFF_THE_WAY | {NOT_THIS_WAY}
@@ -126,6 +132,15 @@ def _span(said: str) -> list[int]:
     """List the months of '4-11', '11-3' or '5'."""
     first, last = (int(m) for m in said.split("-")) if "-" in said else (int(said), int(said))
     return [(first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1)]
+
+
+def care_order(flag: Flag) -> int:
+    """Sort flags in a list of what to take care of, the gravest first.
+
+    >>> sorted(map(Flag, ("dead end", "unposted bridges", "posted below size")), key=care_order)[0].code
+    'posted below size'
+    """
+    return next((rank for rank, codes in enumerate(_FIRST) if flag.code in codes), len(_FIRST))
 
 
 def flags_on(plan: Plan, address: int, circuit: int) -> list[Flag]:

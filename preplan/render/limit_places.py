@@ -14,13 +14,15 @@ from preplan.plan_cards import CardGroup
 from preplan.plan_tables import Flag, SeasonLine
 from preplan.records import ALL_MONTHS, FloatArray, IntArray, RoadLimits
 from preplan.render import scene, words
-from preplan.render.flag_words import A_ROAD, flag_words, flags_on
+from preplan.render.flag_words import A_ROAD, OFF_THE_WAY, POSTED, flag_words, flags_on
 from preplan.units import FT_PER_MI, on_a_sign
 
 _HERE_FT = 60.0
 """A limit so near is at the dump site."""
 _MOST_SHUT = 2
 """Most roads that are named where a way is shut."""
+_WHO = {"load": "LOADED,", "empty": "LOADED OR EMPTY,", "engine": "SOME UNITS", "size": "SOME UNITS"}
+"""Whom a limit concerns, by the last word of its flag's code."""
 
 
 def place_words(plan: Plan, flag: Flag, address: int) -> str:
@@ -148,12 +150,27 @@ def _bars(limits: RoadLimits, stretch: int) -> bool:
     return any(map(math.isfinite, most)) or not road or not (forward or backward)
 
 
-def weight_warnings(plan: Plan, flags: Iterable[Flag], codes: frozenset[str], lead: int) -> list[str]:
-    """Say the flags of some codes, the gravest first: each limit of a circuit once."""
+def each_limit(flags: Iterable[Flag], codes: frozenset[str]) -> list[Flag]:
+    """Keep the flags of some codes, the gravest first: each limit of a circuit once."""
     found = [flag for flag in flags if flag.code in codes]
     # who is too heavy may differ between neighbours: the lead's words stand
-    said = {_limit_of(flag): limit_words(plan, flag, lead) for flag in reversed(found)}
-    return list(reversed(said.values()))
+    kept = {_limit_of(flag): flag for flag in reversed(found)}
+    return list(reversed(kept.values()))
+
+
+def weight_warnings(plan: Plan, flags: Iterable[Flag], codes: frozenset[str], lead: int) -> list[str]:
+    """Say the flags of some codes, each limit of a circuit once."""
+    return [limit_words(plan, flag, lead) for flag in each_limit(flags, codes)]
+
+
+def in_brief(plan: Plan, flag: Flag, address: int) -> str:
+    """Say in a line or two what is too weak, low or narrow, where the whole has no room; '' for any other flag."""
+    who = _WHO.get(flag.code.rpartition(" ")[2]) if flag.code in OFF_THE_WAY | POSTED else None
+    if who is None:
+        return ""
+    lon, lat = float(plan.frontages.lon[address]), float(plan.frontages.lat[address])
+    far = far_words(plan, flag.stretches, lon, lat, "dump site")
+    return f"{who} KEEP OFF {_limit_of(flag)[0]} ({flag.limit}){far and f', {far}'}. Who: {words.NEXT_PAGE}."
 
 
 def _limit_of(flag: Flag) -> tuple[str, str]:
@@ -231,9 +248,9 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
     if bridges:
         said.append(f"{bridges} crossing{'s' * (bridges > 1)} of bridges without a posted weight: unknown, not safe")
     narrow_mi = float(trips.narrow_mi[trip])
-    if round(narrow_mi, 1) > 0.0:
+    if narrow_mi > 0.0:
         said.append(
-            f"one truck wide for {words.miles(narrow_mi)}: where two meet, loaded goes first; "
+            f"one truck wide for {words.way_length(narrow_mi)}: where two meet, loaded goes first; "
             "agree by radio where empty waits"
         )
     return "; ".join(said)

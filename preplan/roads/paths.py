@@ -40,6 +40,8 @@ STUB_FT = 30.0
 """A first step shorter than this is none: the way starts on the next road (this program's choice)."""
 _MAPPED, _ASSUMED = "mapped turning place", "room ASSUMED: check it"
 _CROSSING, _BORDER = ("railway", "level_crossing"), ("barrier", "border_control")
+_NO_SIGN = ", not posted"
+"""What stands behind a rating that no sign tells."""
 """Tags of nodes that a driver is told of (OpenStreetMap wiki, Key:railway and Key:barrier)."""
 __all__ = ["Junctions", "cross_street", "directions"]
 
@@ -292,7 +294,8 @@ def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) 
     if not rows:
         return ""
     notes = [*_postings(roads, limits, rows)]
-    unposted = int(np.sum(limits.unposted_bridge[rows]))
+    # the words of a rating say themselves that no sign tells it
+    unposted = int(np.sum(limits.unposted_bridge[rows])) - any(_NO_SIGN in note for note in notes)
     if unposted:
         notes.append(_bridges(unposted))
     if _passed(roads, piece, *_BORDER, begins=begins):
@@ -320,7 +323,8 @@ def _postings(roads: RoadTable, limits: RoadLimits, rows: list[int]) -> Iterator
         told = "rated" if limits.rated[lightest] else "posted"
         pounds = float(limits.max_lb[lightest])
         said = f"{np.floor(pounds):,.0f} lb" if limits.rated[lightest] else on_a_sign(pounds)
-        yield f"{'bridge ' if bridge else ''}{told} {said}"
+        sign = _NO_SIGN if limits.rated[lightest] and limits.unposted_bridge[lightest] else ""
+        yield f"{'bridge ' if bridge else ''}{told} {said}{sign}"
     axle_lb, height_ft, width_ft = (
         float(np.min(limit[rows])) for limit in (limits.max_axle_lb, limits.max_height_ft, limits.max_width_ft)
     )
