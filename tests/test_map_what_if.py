@@ -25,7 +25,8 @@ from preplan.render.map_html import map_page
 from preplan.render.map_routes import along_roads
 from preplan.render.map_what_if import MINUTE_STEPS, what_if_data
 from preplan.render.tables import levels_csv
-from preplan.water.shuttle import LIMITS
+from preplan.water.shuttle import LIMITS, best_fleet
+from preplan.water.tanker import Handling
 from tests.browser import Opened, opened, page_source
 from tests.plan_checks import SAMPLE, fresh_plan_of
 from tests.test_map_browser import ink
@@ -433,6 +434,32 @@ def test_tankers_and_what_holds_back_are_planning_s_own(case: Case, wide: Opened
         assert limit == words.limit_words(word)
         seen.add(word)
     assert len(seen) >= 4
+
+
+def test_tankers_by_the_dozen_are_reckoned_as_planning_does(wide: Opened) -> None:
+    """40 unlike tankers, more than a number has bits: flows and who stays, over trips short and long."""
+    rng = np.random.default_rng(40)
+    gal, fill, dump = (rng.uniform(low, high, 40) for low, high in ((800, 3500), (1, 6), (1, 5)))
+    trips = [1.0, 5.0, 20.0, 60.0, 240.0]
+    hold = Handling(usable_gal=gal, fill_hold_min=fill, dump_hold_min=dump, maneuver_min=2.0)
+    every = np.ones(40, dtype=np.bool_)
+    best = best_fleet(np.array(trips), hold, every, positions=4.0, site_gpm=9000.0, dump_places=6)
+    found = in_page(
+        wide,
+        {"off": [], "out": [], "season": -1, "factor": 1.0, "trips": trips,
+         "gal": gal.tolist(), "fill": fill.tolist(), "dump": dump.tolist()},
+        """
+        Object.assign(whatIf, { usable: asked.gal, hold: [asked.fill], dumpHold: asked.dump, maneuver: 2,
+          positions: [4], rateGpm: [9000], dumpPlaces: 6 });
+        const fleet = new Fleet([...asked.gal.keys()], 0, 0);
+        return asked.trips.map((trip) => [fleet.best(trip), fleet.units.filter((_, k) => fleet.used[k])]);
+        """,
+    )  # fmt: skip
+    assert [flow for flow, _ in found] == pytest.approx(best.sustained_gpm.tolist())
+    assert [sorted(units) for _, units in found] == [np.flatnonzero(row).tolist() for row in best.used]
+    counts = best.used.sum(axis=-1)
+    assert counts.min() < 40
+    assert counts.max() > 32
 
 
 def test_required_flows_that_are_no_whole_gpm_are_exact_in_the_page(

@@ -88,9 +88,11 @@ class Fleet {
     this.positions = whatIf.positions[site];
     this.dumpPlaces = whatIf.dumpPlaces;
     this.siteGpm = Math.max(whatIf.rateGpm[rate], DRY_GPM);
-    this.all = this.units.length ? 2 ** this.units.length - 1 : 0;
     this.allGal = this.gal.reduce((sum, one) => sum + one, 0);
-    this.used = 0; // after best(): a bit for each tanker that stays
+    // after best(): which tankers stay, and how many
+    this.used = new Uint8Array(this.units.length);
+    this.staying = 0;
+    this.aside = new Uint8Array(this.units.length);
   }
 
   flow(gal, cycle, fill, dump) {
@@ -106,26 +108,30 @@ class Fleet {
 
   // No fleet of these delivers more than this over a round trip.
   bound(trip) {
-    return this.all ? Math.min(this.siteGpm, this.allGal / (trip + this.handling[0])) : 0;
+    return this.units.length ? Math.min(this.siteGpm, this.allGal / (trip + this.handling[0])) : 0;
   }
 
   // The best of the tankers, leaving out those that only slow the others: from the best first few and from all.
   best(trip) {
-    this.used = 0;
-    if (!this.all || !Number.isFinite(trip)) return 0;
+    const every = this.units.length;
+    this.used.fill(0);
+    this.staying = 0;
+    if (!every || !Number.isFinite(trip)) return 0;
     const first = this.firstFew(trip);
     const few = this.leaveOut(first, trip);
-    const fewUsed = this.used;
-    if (first === this.all) return few;
-    const whole = this.leaveOut(this.all, trip);
+    if (first === every) return few;
+    const fewStay = this.staying;
+    this.aside.set(this.used);
+    const whole = this.leaveOut(every, trip);
     const margin = whole - few;
-    const second = Math.abs(margin) <= TIE * few ? bits(this.used) > bits(fewUsed) : margin > 0;
+    const second = Math.abs(margin) <= TIE * few ? this.staying > fewStay : margin > 0;
     if (second) return whole;
-    this.used = fewUsed;
+    this.used.set(this.aside);
+    this.staying = fewStay;
     return few;
   }
 
-  // The best of the first few by handling time; of equal flows the most tankers.
+  // How many are best of the first few by handling time; of equal flows the most tankers.
   firstFew(trip) {
     const { flows, units } = this;
     let [gal, fill, dump, most] = [0, 0, 0, 0];
@@ -138,20 +144,22 @@ class Fleet {
     }
     let last = units.length - 1;
     while (flows[last] < most * (1 - TIE)) last -= 1;
-    return 2 ** (last + 1) - 1;
+    return last + 1;
   }
 
-  // Single tankers go while that raises the flow.
-  leaveOut(mask, trip) {
-    this.used = mask;
+  // Of so many by handling time single tankers go while that raises the flow.
+  leaveOut(count, trip) {
+    const { used } = this;
+    used.fill(0).fill(1, 0, count);
+    this.staying = count;
     for (;;) {
       let gal = 0;
       let fill = 0;
       let dump = 0;
       let top = -1;
       let second = -1;
-      for (let k = 0; k < this.units.length; k += 1) {
-        if (!(this.used & (1 << k))) continue;
+      for (let k = 0; k < count; k += 1) {
+        if (!used[k]) continue;
         gal += this.gal[k];
         fill += this.fill[k];
         dump += this.dump[k];
@@ -165,7 +173,7 @@ class Fleet {
       let most = -1;
       let one = -1;
       for (let k = 0; k <= top; k += 1) {
-        if (!(this.used & (1 << k))) continue;
+        if (!used[k]) continue;
         const left = k === top ? trip + this.handling[second] : cycle;
         const without = this.flow(gal - this.gal[k], left, fill - this.fill[k], dump - this.dump[k]);
         if (without > most) {
@@ -174,15 +182,10 @@ class Fleet {
         }
       }
       if (most <= whole * (1 + TIE)) return whole;
-      this.used &= ~(1 << one);
+      used[one] = 0;
+      this.staying -= 1;
     }
   }
-}
-
-function bits(mask) {
-  let count = 0;
-  for (let left = mask; left; left &= left - 1) count += 1;
-  return count;
 }
 
 // ------------------------------------------------------------------------------------------- all addresses
@@ -299,7 +302,7 @@ class Steady {
     const cap = this.cap(pair, address, site);
     if (cap <= 0) return 0;
     let most = 0;
-    let used = 0;
+    let stay = 0;
     let shortest = Infinity;
     this.by = 0;
     for (let cut = 0; cut < pair.fleets.length; cut += 1) {
@@ -309,11 +312,11 @@ class Steady {
       const flow = fleet.best(trip);
       // Of equal flows the one with more tankers, then the shorter trip.
       if (Math.abs(flow - most) <= TIE * Math.max(most, 1)) {
-        const more = bits(fleet.used) - bits(used);
+        const more = fleet.staying - stay;
         if (more < 0 || (more === 0 && trip >= shortest)) continue;
       } else if (flow < most) continue;
       most = flow;
-      used = fleet.used;
+      stay = fleet.staying;
       shortest = trip;
       this.by = cut;
     }
@@ -563,7 +566,7 @@ class Steady {
     const fleet = pair.fleets[this.by || 0];
     const trip = whatIf.trip[this.by || 0][at] * this.change.factor;
     const free = fleet.best(trip);
-    const stays = fleet.units.filter((_, unit) => fleet.used & (1 << unit));
+    const stays = fleet.units.filter((_, k) => fleet.used[k]);
     const used = pair.units.filter((unit) => stays.includes(unit)); // by arrival
     return { flow, trip, used, units: pair.units, limit: this.limit(pair, fleet, { address, site, trip, free }) };
   }
@@ -583,7 +586,7 @@ class Steady {
   term(fleet, trip) {
     let [gal, fill, dump, cycle] = [0, 0, 0, 0];
     for (let k = 0; k < fleet.units.length; k += 1) {
-      if (!(fleet.used & (1 << k))) continue;
+      if (!fleet.used[k]) continue;
       gal += fleet.gal[k];
       fill += fleet.fill[k];
       dump += fleet.dump[k];
