@@ -27,6 +27,8 @@ _BOUND = re.compile(rf"(?<=[0-9]) (?=(?:{_UNITS})\b|%)|(?<=\bminute) (?=[0-9])")
 """Between a number and what it counts no line is broken."""
 _STEP = re.compile(r"(?<=\. )[0-9]+(?: to [0-9]+)?\. (?=\S)")
 """Nor behind the number of a step, where steps follow each other in one paragraph."""
+_PART_OF_A_SENTENCE = 3
+"""Most lines that are left out besides, so that a text ends with a sentence."""
 _TIED = "\u00a0"
 _FONTS = Path(__file__).parent / "assets" / "fonts"
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
@@ -195,7 +197,14 @@ class Block(NamedTuple):
 
 
 def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -> list[Line]:
-    """Keep the lines that fit into a height; where some are left out, the last says where to find `more`."""
+    """Keep the lines that fit into a height; where some are left out, the last says where to find `more`.
+
+    They end with a sentence where one ends near: half of one may say the contrary.
+
+    >>> some = list(map(Line, ("Fill at the pond.", "Not at the", "hydrant when", "it freezes.", "Turn", "left.")))
+    >>> [line.said for line in trimmed(some, 4 * BODY_PT * LEADING, "page 2")]
+    ['Fill at the pond.', '… and more: see page 2']
+    """
     height += 0.01
     if height_of(lines) <= height:
         return list(lines)
@@ -206,4 +215,13 @@ def trimmed(lines: Sequence[Line], height: float, more: str = "addresses.csv") -
         if used > height:
             break
         kept.append(line)
-    return [*kept[:-1], Line(f"… and more: see {more}", SMALL_PT)] if kept else []
+    if not kept:
+        return []
+    kept.pop()  # gives its room to what is said in its place
+    whole = next((k for k in range(len(kept), max(0, len(kept) - _PART_OF_A_SENTENCE), -1) if _ends(kept[k - 1])), 0)
+    return [*kept[: whole or len(kept)], Line(f"… and more: see {more}", SMALL_PT)]
+
+
+def _ends(line: Line) -> bool:
+    """Tell whether a sentence ends with a line."""
+    return line.said.endswith((".", ":"))
