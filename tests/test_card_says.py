@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from preplan.plan_cards import WayIn
 from preplan.plan_tables import Flag, LayTable
 from preplan.render import card_parts, card_rest, card_words, crew
 from preplan.render.card_facts import Facts
@@ -231,3 +232,17 @@ def test_a_backup_s_bar_is_named_for_a_unit_whose_id_has_blanks() -> None:
     assert near_backup(barred, 0, ["Tanker 1", "T9"]).startswith(" KEEP OFF")  # rather once too often
     assert near_backup(barred, 0, ["anker 1 B", "Tanker 11"]) == ""
     assert near_backup(barred, 0, []) == ""
+
+
+def test_a_way_past_a_border_says_that_no_wait_is_counted() -> None:
+    """Driven by a circuit or by units from their stations; a card whose ways pass none says nothing of it."""
+    one = facts(example_plan())
+    wait = "No wait at a border control."
+    assert wait not in text(card_rest.assumed(one))
+    (step, *_), group = one.group.out_steps, one.group
+    past = replace(step, note="BORDER CONTROL; unpaved")
+    by_circuit = replace(group, back_steps=(past,))
+    way = WayIn(station=0, units=(0,), site=-1, steps=(past,), heading="west")
+    by_unit = replace(group, ways_in=(way,))
+    for other in (by_circuit, by_unit):
+        assert wait in text(card_rest.assumed(Facts(one.plan, other)))

@@ -23,7 +23,7 @@ from preplan.render.card_facts import (
 )
 from preplan.render.card_seasons import by_season, head, jobs_then, season_words, told_months
 from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
-from preplan.render.first_drive import LAST, first_drives, unposted_words
+from preplan.render.first_drive import BORDER, LAST, first_drives, unposted_words
 from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
 from preplan.render.limit_places import (
     each_limit,
@@ -317,6 +317,8 @@ def assumed(facts: Facts) -> list[Line]:
     """List what was assumed for want of a value."""
     plan, lead, site = facts.plan, facts.lead, facts.cell("site")
     assumed = [f"Required flow {words.basis_words(str(plan.needs.basis[lead]))}."]
+    driven = [*facts.group.out_steps, *facts.group.back_steps, *(s for way in facts.group.ways_in for s in way.steps)]
+    assumed += ["No wait at a border control."] * any(BORDER in step.note for step in driven)
     if site >= 0:
         there = plan.sites[site]
         assumed += [] if there.fill_gpm_given else ["Rate of the fill site."]
