@@ -31,11 +31,12 @@ HEADERS = {
     ),
     "levels": (
         "address_id,response_level,fill_site_id,tankers,left_out,sustained_gpm,uninterrupted_gpm,"
-        "uninterrupted_on_arrival_gpm,gap_min,gap_on_arrival_min,one_out_gpm,limited_by,meets"
+        "uninterrupted_on_arrival_gpm,gap_min,gap_on_arrival_min,one_out_gpm,limited_by,meets,split_site_id"
     ),
     "trips": "address_id,site_id,out_min,out_mi,back_min,back_mi,posted_avoided_min,unposted_bridges",
 }
 """Other people's scripts read these columns."""
+SITES = ("fill_site_id", "split_site_id")
 WRITERS = {"addresses": addresses_csv, "levels": levels_csv, "trips": trips_csv, "dispatch": dispatch_csv}
 
 
@@ -176,6 +177,20 @@ def test_meets(plan: Plan) -> None:
     assert [row["meets"] for row in rows_of(levels_csv(plan))] == [
         "yes", "yes", "no", "yes", "no", "no", "no", "no", "no", "no", "", "",
     ]  # fmt: skip
+
+
+def test_each_level_names_its_second_site(plan: Plan) -> None:
+    """Level by level, where tankers are split; of the level shown addresses.csv names the same two."""
+    split = np.full_like(plan.levels.split, -1)
+    split[1, 1] = 1
+    two = replace(plan, levels=replace(plan.levels, split=split))
+    rows = rows_of(levels_csv(two))
+    assert [row["split_site_id"] for row in rows[:4]] == ["", "", "", "F2"]
+    shown = {(row["address_id"], row["response_level"]): row for row in rows}
+    for row in rows_of(addresses_csv(two)):
+        if row["response_level"]:
+            level = shown[row["address_id"], row["response_level"]]
+            assert [level[name] for name in SITES] == [row[name] for name in SITES]
 
 
 def test_no_flow_is_zero_and_an_unknown_one_is_empty(plan: Plan) -> None:

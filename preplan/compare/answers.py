@@ -449,7 +449,7 @@ def _levels(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
         old, new = (both[f"{column}_{end}"].fillna("").to_numpy(dtype=object) for end in ("old", "new"))
         return old, new
 
-    flow, name, site, rank = floats("uninterrupted_gpm"), texts("response_level"), texts("fill_site_id"), both["rank"]
+    flow, name, site, rank = floats("uninterrupted_gpm"), texts("response_level"), texts("sites"), both["rank"]
     own = [one["uninterrupted_gpm"].to_numpy(dtype=float)[at] for one in (pair.old, pair.new)]
     called = [one["rank"].to_numpy()[at] for one in (pair.old, pair.new)]
     same = pair.same_grade[at]
@@ -477,6 +477,8 @@ def _levels(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
 
 
 def ranked_levels(results: Results) -> pd.DataFrame:
-    """Give levels.csv with the rank of each level, lowest 0."""
+    """Give levels.csv with the rank of each level, lowest 0, and its `sites`: one, or both with '+' between."""
     levels = results["levels"]
-    return levels.assign(rank=levels["response_level"].map(level_ranks(results)))
+    second = "+" + levels["split_site_id"]
+    sites = levels["fill_site_id"] + second.where(levels["split_site_id"] != "", "")
+    return levels.assign(rank=levels["response_level"].map(level_ranks(results)), sites=sites)

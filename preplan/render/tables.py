@@ -34,6 +34,7 @@ ADDRESS_COLUMNS = (
 LEVEL_COLUMNS = (
     "address_id", "response_level", "fill_site_id", "tankers", "left_out", "sustained_gpm", "uninterrupted_gpm",
     "uninterrupted_on_arrival_gpm", "gap_min", "gap_on_arrival_min", "one_out_gpm", "limited_by", "meets",
+    "split_site_id",
 )  # fmt: skip
 """Columns of levels.csv, in order."""
 TRIP_COLUMNS = (
@@ -172,6 +173,7 @@ def level_columns(plan: Plan) -> dict[str, Cells]:
         "one_out_gpm": supply(levels.one_out_gpm.ravel()),
         "limited_by": levels.limited_by.ravel().tolist(),
         "meets": _meets(plan),
+        "split_site_id": named([site.site_id for site in plan.sites], levels.split.ravel()),
     })  # fmt: skip
 
 
