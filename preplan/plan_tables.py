@@ -26,6 +26,8 @@ STANDS_SHARE = 0.01
 """Who drives no more of a stretch stands at its end: a bridge there is not crossed."""
 NO_SITE_IN = "no fill site in"
 """Code of a flag: months in which no fill site stands at all."""
+NOT_THIS_WAY = "not this way"
+"""Code of the flag that names the months in which the way shown does not hold."""
 FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2
 """Circuits of an address: over its fill site, and, where tankers are split, over the second one."""
 
@@ -381,6 +383,16 @@ def leaves_time(gap_min: FloatArray, call_by_min: FloatArray, arrival_min: Float
     return in_time
 
 
+def at_level(table: IntArray, level: IntArray) -> IntArray:
+    """Pick each address's level, (addresses,), out of rows (addresses, levels) of another table; -1: none there."""
+    return np.where(level >= 0, table[np.arange(len(level)), level], -1).astype(np.int32)
+
+
+def flow_at_level(values: FloatArray, level: IntArray) -> FloatArray:
+    """Pick the same out of flows or minutes; NaN: none there."""
+    return np.where(level >= 0, values[np.arange(len(level)), level], np.nan)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnswerTable(Columns):
     """One row an address: what the card says first."""
@@ -415,6 +427,14 @@ class AnswerTable(Columns):
     """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none, or
     no higher level is named."""
     flags: tuple[tuple[Flag, ...], ...]
+
+    def shown(self, table: IntArray) -> IntArray:
+        """Give `at_level` of the level that is shown."""
+        return at_level(table, self.level)
+
+    def shown_flow(self, values: FloatArray) -> FloatArray:
+        """Give `flow_at_level` of the level that is shown."""
+        return flow_at_level(values, self.level)
 
     def in_time(self, rows: IntArray | slice | int = slice(None)) -> BoolArray:
         """Mask those of some addresses whose higher level brings enough throughout though it is called on arrival."""

@@ -10,11 +10,10 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Step
-from preplan.plan_tables import Flag
+from preplan.plan_tables import NOT_THIS_WAY, Flag
 from preplan.render import card_facts, card_parts, card_rest, limit_places, paper, route_pdf, scene, symbols_pdf
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions
-from preplan.render.flag_words import NOT_THIS_WAY
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 

@@ -57,11 +57,6 @@ def _time_flags(
         yield row, Flag("send with first alarm")
 
 
-def _shown(answers: AnswerTable, table: IntArray | FloatArray) -> IntArray | FloatArray:
-    """Take each address's value at the level that is shown."""
-    return table[np.arange(len(answers)), np.maximum(answers.level, 0)]
-
-
 def _place_flags(
     scene: Scene, addresses: AddressTable, _levels: LevelTable, _trips: TripTable, answers: AnswerTable
 ) -> Found:
@@ -87,7 +82,7 @@ def _trip_flags(
 ) -> Found:
     """Flag what the chosen trip meets, of each circuit where tankers are split."""
     for circuit, table in ((FIRST_CIRCUIT, levels.trip), (SECOND_CIRCUIT, levels.split_trip)):
-        trip = _shown(answers, table).astype(np.int32)
+        trip = answers.shown(table)
         for row in np.flatnonzero((answers.level >= 0) & (trip >= 0)).tolist():
             t = trip[row]
             if trips.turn_at_dump[t]:
@@ -104,7 +99,7 @@ def _split_flags(
     scene: Scene, _addresses: AddressTable, levels: LevelTable, trips: TripTable, answers: AnswerTable
 ) -> Found:
     """Flag who fills at a second fill site."""
-    trip, site = _shown(answers, levels.split_trip), _shown(answers, levels.split)
+    trip, site = answers.shown(levels.split_trip), answers.shown(levels.split)
     for row in np.flatnonzero((answers.level >= 0) & (trip >= 0)).tolist():
         t, there = int(trip[row]), scene.sites[int(site[row])]
         ids = [
@@ -119,10 +114,10 @@ def _site_of_address_flags(
     scene: Scene, _addresses: AddressTable, levels: LevelTable, _trips: TripTable, answers: AnswerTable
 ) -> Found:
     """Flag what the chosen fill site lacks, and the second one where there is one."""
-    backup = _shown(answers, levels.backup)
+    backup = answers.shown(levels.backup)
     limited = levels.limited_by[np.arange(len(answers)), np.maximum(answers.level, 0)]
     for circuit, table in ((FIRST_CIRCUIT, levels.site), (SECOND_CIRCUIT, levels.split)):
-        site = _shown(answers, table).astype(np.int32)
+        site = answers.shown(table)
         for row in np.flatnonzero((answers.level >= 0) & (site >= 0)).tolist():
             one = scene.sites[site[row]]
             if circuit == FIRST_CIRCUIT and backup[row] < 0:
@@ -140,7 +135,7 @@ def _lower_flags(
 ) -> Found:
     """Flag lower levels that are planned at other fill sites: the minutes of a level have every unit at its own."""
     names = [level.name for level in scene.levels]
-    there = np.stack([_shown(answers, table) for table in (levels.site, levels.split)])[:, :, None]
+    there = np.stack([answers.shown(table) for table in (levels.site, levels.split)])[:, :, None]
     lower = (np.arange(len(names)) < answers.level[:, None]) & (levels.site >= 0) & (there[0] >= 0)
     lower &= np.nan_to_num(levels.uninterrupted_gpm) > 0.0  # one that brings nothing fills nowhere
     elsewhere = lower & ~(

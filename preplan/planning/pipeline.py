@@ -42,7 +42,7 @@ from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.rater import rater_table
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
-from preplan.planning.searched import Searched, Shut, shown_trips, shut_ways, with_shut_ways
+from preplan.planning.searched import Searched, Shut, shut_ways, with_shut_ways
 from preplan.planning.sheets import with_sheets
 from preplan.planning.siting import meets_from
 from preplan.planning.vehicles import CutFleet, is_tanker, loaded_vehicle, season_fleets, unlimited_fleet
@@ -124,7 +124,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     free = np.concatenate([free, approaches(answers, levels, road, units, inputs.stations, ground)])
     weights = weights_of(answers, levels, road, units, inputs, ground)
     answers = with_weights(answers, levels, trips, forest, weights, free)
-    shown_rows = np.concatenate([shown_trips(answers, table) for table in (levels.trip, levels.split_trip)])
+    shown_rows = np.concatenate([answers.shown(table) for table in (levels.trip, levels.split_trip)])
     shut = shut_ways(searched, trips, forest, np.unique(shown_rows[shown_rows >= 0]))
     answers = with_shut_ways(answers, levels, shut)
     progress("grouping neighbours", 0.7)

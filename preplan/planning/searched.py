@@ -11,6 +11,7 @@ import numpy as np
 from preplan.months import month_words, months_text
 from preplan.plan_tables import (
     FIRST_CIRCUIT,
+    NOT_THIS_WAY,
     SECOND_CIRCUIT,
     AnswerTable,
     Flag,
@@ -24,9 +25,6 @@ from preplan.planning.kept import Measures
 from preplan.records import FloatArray, IntArray, RoadLimits
 from preplan.roads.forest import states_on
 from preplan.roads.trips import Circuits
-
-NOT_THIS_WAY = "not this way"
-"""Flag that names the months in which a road of the way that pages show is shut, or posted too low."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,18 +74,11 @@ def shut_ways(searched: Searched, trips: TripTable, forest: RouteForest, rows: I
     return {trip: Shut(frozenset(those), tuple(sorted(stretches[trip]))) for trip, those in months.items()}
 
 
-def shown_trips(answers: AnswerTable, table: IntArray) -> IntArray:
-    """Take each address's trip at the level that is shown, (addresses,); -1: none."""
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    trip: IntArray = np.where(answers.level >= 0, table[cell], -1)
-    return trip
-
-
 def with_shut_ways(answers: AnswerTable, levels: LevelTable, shut: Mapping[int, Shut]) -> AnswerTable:
     """Flag the circuits whose way does not hold in some months; `shut` is as `shut_ways` gives it."""
     flags = list(answers.flags)
     for circuit, table in ((FIRST_CIRCUIT, levels.trip), (SECOND_CIRCUIT, levels.split_trip)):
-        for a, trip in enumerate(shown_trips(answers, table).tolist()):
+        for a, trip in enumerate(answers.shown(table).tolist()):
             if trip in shut:
                 then, where = shut[trip].months, shut[trip].stretches
                 label = f"not in {month_words(then, short=True)}"

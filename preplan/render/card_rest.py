@@ -8,7 +8,7 @@ from itertools import chain
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_tables import FIRST_ALARM_IN, Flag
+from preplan.plan_tables import FIRST_ALARM_IN, NOT_THIS_WAY, Flag
 from preplan.records import ALL_MONTHS
 from preplan.render import crew, paper, words
 from preplan.render.card_facts import (
@@ -24,7 +24,7 @@ from preplan.render.card_facts import (
 from preplan.render.card_seasons import by_season, head, jobs_then, season_words, told_months
 from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
 from preplan.render.first_drive import BORDER, LAST, first_drives, unposted_words
-from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
 from preplan.render.limit_places import (
     each_limit,
     in_brief,

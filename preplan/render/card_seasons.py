@@ -9,10 +9,9 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit
-from preplan.plan_tables import ROUNDING_GPM
+from preplan.plan_tables import NOT_THIS_WAY, ROUNDING_GPM
 from preplan.render import first_minutes, words
 from preplan.render.card_facts import HALF_PT, STEP_GPM, Facts
-from preplan.render.flag_words import NOT_THIS_WAY
 from preplan.render.limit_places import named_words
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 

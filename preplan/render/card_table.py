@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from preplan.months import month_words
+from preplan.plan_tables import at_level
 from preplan.records import IntArray
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import sheet_words
@@ -23,7 +24,6 @@ from preplan.render.tables import (
     CARD_COLUMNS,
     Cells,
     Numbers,
-    at_level,
     csv_bytes,
     mask_at_level,
     named,

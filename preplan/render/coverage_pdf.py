@@ -177,9 +177,7 @@ def _level_map(pen: Pen, picture: Picture, frame: Frame, meets: BoolArray, plann
 
 def shares(plan: Plan) -> tuple[FloatArray, BoolArray]:
     """Give each address's flow over its required flow at the level its card shows, and which addresses count."""
-    level = plan.answers.level
-    flow = np.take_along_axis(plan.levels.uninterrupted_gpm, np.maximum(level, 0)[:, None], axis=1)[:, 0]
-    flow = np.where(level >= 0, np.nan_to_num(flow), 0.0)
+    flow = np.nan_to_num(plan.answers.shown_flow(plan.levels.uninterrupted_gpm))
     with np.errstate(invalid="ignore", divide="ignore"):
         share: FloatArray = flow / plan.needs.required_gpm
     return share, np.asarray(plan.answers.status != "hydrant") & np.isfinite(share)

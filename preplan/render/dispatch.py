@@ -22,7 +22,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
-from preplan.plan_tables import ROUNDING_GPM
+from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
 from preplan.render import first_minutes
 from preplan.render.card_facts import Facts
@@ -30,9 +30,7 @@ from preplan.render.card_seasons import called_then, jobs_then
 from preplan.render.tables import (
     Cells,
     Numbers,
-    at_level,
     csv_bytes,
-    flow_at_level,
     mask_at_level,
     minutes,
     named,

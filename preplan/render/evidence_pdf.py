@@ -12,7 +12,6 @@ from preplan.render import words
 from preplan.render.charts import Bar, bars
 from preplan.render.coverage_pdf import shares
 from preplan.render.paper import SMALL_PT, TABLE_PT, Document
-from preplan.render.site_pdf import shown
 from preplan.rules import RATER_GPM, RATER_MI, RATER_MIN, RATER_RAISE_MIN, RATER_START_MIN
 
 _EDGES = (0.25, 0.5, 0.75, 0.9, 1.0, 1.1, 1.5)
@@ -86,15 +85,15 @@ def out_of_service(document: Document, plan: Plan) -> None:
     met = np.isin(plan.answers.status.astype(str), ["served", "higher level"])
     need, total = plan.needs.required_gpm, int(met.sum())
     document.heading("With something out of service", bookmark=True, keep=TABLE_PT)
-    backup_gpm = at_level(plan, plan.levels.backup_gpm)
+    backup_gpm = plan.answers.shown_flow(plan.levels.backup_gpm)
     with np.errstate(invalid="ignore"):
         holds = met & (backup_gpm >= need - ROUNDING_GPM)
-        one_out = met & (at_level(plan, plan.levels.one_out_gpm) >= need - ROUNDING_GPM)
+        one_out = met & (plan.answers.shown_flow(plan.levels.one_out_gpm) >= need - ROUNDING_GPM)
     for said, held in (("any one tanker out", one_out), ("the first fill site out", holds)):
         document.flow(
             f"With {said}, {of(int(held.sum()), total)} of the addresses met now are still met at the same level."
         )
-    alone = int(np.sum(met & (shown(plan, plan.levels.backup) < 0)))
+    alone = int(np.sum(met & (plan.answers.shown(plan.levels.backup) < 0)))
     lone = np.array([any(flag.code == "no backup" for flag in flags) for flags in plan.answers.flags])
     some = int(np.sum(met & lone))
     document.flow(f"Addresses met now that have no backup fill site: {alone:,}; none in some months: {some:,}.")
@@ -104,7 +103,7 @@ def out_of_service(document: Document, plan: Plan) -> None:
 
 def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: BoolArray) -> None:
     """Say what each fill site out of service costs, the dearest first; `holds`: met from the backup too."""
-    first, second = shown(plan, plan.levels.site), shown(plan, plan.levels.split)
+    first, second = plan.answers.shown(plan.levels.site), plan.answers.shown(plan.levels.split)
     # Where tankers are split each site is needed: what the first alone would hold did not do.
     lost = [((first == row) & ~holds) | (second == row) for row in range(len(plan.sites))]
     cost = [int(np.sum(some & met)) for some in lost]
@@ -178,14 +177,6 @@ def hose_lays(document: Document, plan: Plan) -> None:
     )
 
 
-def at_level(plan: Plan, column: FloatArray) -> FloatArray:
-    """Take a column of flows, (addresses, levels), at the level that each card shows; NaN: none."""
-    level = plan.answers.level
-    picked = np.take_along_axis(column, np.maximum(level, 0)[:, None], axis=1)[:, 0]
-    flows: FloatArray = np.where(level >= 0, picked, np.nan)
-    return flows
-
-
 def rater(document: Document, plan: Plan) -> None:
     """Draw how many addresses meet each criterion that a rater of hauled water asks about, and what is not shown."""
     planned = np.asarray(plan.answers.status != "hydrant")
@@ -218,11 +209,11 @@ def rater(document: Document, plan: Plan) -> None:
 
 def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
     """Give each criterion in words, with the addresses that meet it: (addresses,)."""
-    trip = shown(plan, plan.levels.trip)
+    trip = plan.answers.shown(plan.levels.trip)
     away_mi = np.append(plan.trips.out_mi, np.inf)  # no trip, -1, is the last
-    second_mi = np.append(plan.trips.out_mi, 0.0)[shown(plan, plan.levels.split_trip)]
+    second_mi = np.append(plan.trips.out_mi, 0.0)[plan.answers.shown(plan.levels.split_trip)]
     near = np.maximum(away_mi[trip], second_mi)
-    every_month = np.logical_and.reduce([shown(plan, season.best_site) >= 0 for season in plan.seasons])
+    every_month = np.logical_and.reduce([plan.answers.shown(season.best_site) >= 0 for season in plan.seasons])
     first = plan.answers.first_arrival_min
     second = _second_water_min(plan) - first
     last = _last_min(plan) - first
@@ -267,7 +258,7 @@ def _arrivals(plan: Plan, mask: BoolArray, take: np.ufunc) -> FloatArray:
 
 def postings_cost(document: Document, plan: Plan) -> None:
     """List the roads whose addresses lose most minutes to posted limits and low ratings."""
-    trip = shown(plan, plan.levels.trip)
+    trip = plan.answers.shown(plan.levels.trip)
     lost = np.where(trip >= 0, plan.trips.posted_avoided_min[np.maximum(trip, 0)] if len(plan.trips) else 0.0, 0.0)
     late = lost >= _LEAST_LOST_MIN
     document.heading("What postings cost", bookmark=True, keep=TABLE_PT)

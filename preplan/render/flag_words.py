@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, FIRST_CIRCUIT, NO_SITE_IN, SECOND_CIRCUIT, Flag
+from preplan.plan_tables import FIRST_ALARM_IN, FIRST_CIRCUIT, NO_SITE_IN, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printable
 
 _FLAGS = {
@@ -24,7 +24,7 @@ _FLAGS = {
     "gap": "Less water than is asked for: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "no backup": "No fill site stands in in {n}.",
-    "not this way": "{n}: NOT THIS WAY, {road} then.",
+    NOT_THIS_WAY: "{n}: NOT THIS WAY, {road} then.",
     "seasonal": "The fill site works {n} only.",
     "hydrant near": "Hydrant {n} by road and driveway; not in the tankers' flow.",
     "dead end": "On a dead-end road: one way in and out.",
@@ -80,8 +80,6 @@ _LANES = frozenset({"meeting on narrow road", "one way traffic", "narrow road"})
 _FIRST = (POSTED, _LANES, frozenset({"unposted bridges"}))
 """Flags that stand before others in a list of what to take care of: what bars units, where trucks meet, what may be
 too weak (this program's choice)."""
-NOT_THIS_WAY = "not this way"
-"""Flag that names the months in which the way shown does not hold."""
 GRAVE = ON_THE_WAY | OFF_THE_WAY | {NOT_THIS_WAY}
 """Flags that stand before all others wherever flags are listed: a tanker may be too heavy for its way."""
 _NAMES_LEVELS = frozenset({"close", "lower level fills elsewhere"})

@@ -23,7 +23,7 @@ from preplan.render.qgis_styles import layer_styles
 from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, thinned, trips_by_segment
 from preplan.render.run_info import run_lines
 from preplan.render.scratch import scratch_folder
-from preplan.render.tables import Cells, Numbers, address_columns, at_level, miles, minutes
+from preplan.render.tables import Cells, Numbers, address_columns, miles, minutes
 from preplan.render.words import CAUTIONS
 from preplan.units import M_PER_MI
 
@@ -119,7 +119,7 @@ def _addresses(plan: Plan) -> Layer:
 
 def _fill_sites(plan: Plan) -> Layer:
     sites = plan.sites
-    chosen = np.concatenate([at_level(sites, plan.answers.level) for sites in (plan.levels.site, plan.levels.split)])
+    chosen = np.concatenate([plan.answers.shown(sites) for sites in (plan.levels.site, plan.levels.split)])
     serves = np.bincount(chosen[chosen >= 0], minlength=len(plan.sites))
     columns: dict[str, Cells] = {
         "number": _whole(np.arange(1, len(sites) + 1)),

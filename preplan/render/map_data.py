@@ -22,7 +22,7 @@ from preplan.render.map_routes import along_roads, forest_data, forest_rows, nam
 from preplan.render.map_search import search_data
 from preplan.render.map_strip import strip_data
 from preplan.render.map_what_if import what_if_data
-from preplan.render.site_pdf import in_other_months, shown
+from preplan.render.site_pdf import in_other_months
 
 
 def map_data(plan: Plan) -> Page:
@@ -121,7 +121,7 @@ def site_facts(site: FillSite) -> list[tuple[str, str]]:
 
 def _other_uses(plan: Plan, index: int) -> list[tuple[str, str]]:
     """Say for how many addresses a fill site stands in, and in which other months it is taken: it is not idle then."""
-    backup = int(np.sum(shown(plan, plan.levels.backup) == index))
+    backup = int(np.sum(plan.answers.shown(plan.levels.backup) == index))
     more, when = in_other_months(plan, index)
     found = [("Backup of", f"{backup:,} address{'es' * (backup != 1)}")] if backup else []
     count = int(more.sum())

@@ -13,11 +13,11 @@ from preplan.plan_tables import STATUSES
 from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.charts import Bar, Picture, bars
-from preplan.render.evidence_pdf import at_level, of
+from preplan.render.evidence_pdf import of
 from preplan.render.limit_places import posted_words
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, TABLE_PT, Document, Line
 from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
-from preplan.render.site_pdf import in_other_months, shown
+from preplan.render.site_pdf import in_other_months
 from preplan.rules import MEMORY, RuleLine, rule_lines
 
 _MOST_SHORTFALLS = 40
@@ -137,7 +137,7 @@ def _on_request(document: Document, plan: Plan) -> None:
 def _shortfalls(document: Document, plan: Plan) -> None:
     """List the worst shortfalls, those without a route first in number."""
     document.heading("Not met: the largest shortfalls in gpm", bookmark=True, keep=TABLE_PT)
-    flow = np.nan_to_num(at_level(plan, plan.levels.uninterrupted_gpm))
+    flow = np.nan_to_num(plan.answers.shown_flow(plan.levels.uninterrupted_gpm))
     short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
     no_route = int(np.sum(plan.answers.status == "no route"))
@@ -168,7 +168,9 @@ def _shortfalls(document: Document, plan: Plan) -> None:
 def _sites(document: Document, plan: Plan) -> None:
     """List what each fill site carries."""
     document.heading("What each fill site carries", bookmark=True, keep=TABLE_PT)
-    first, second, backup = (shown(plan, sites) for sites in (plan.levels.site, plan.levels.split, plan.levels.backup))
+    first, second, backup = (
+        plan.answers.shown(sites) for sites in (plan.levels.site, plan.levels.split, plan.levels.backup)
+    )
     rows = []
     for row, site in enumerate(plan.sites):
         mine: BoolArray = first == row
@@ -200,7 +202,7 @@ def _sites(document: Document, plan: Plan) -> None:
 
 def _over_unposted(plan: Plan) -> int:
     """Count the addresses whose chosen round trip, or either of two, crosses a bridge without a posted weight."""
-    trips = np.column_stack([shown(plan, table) for table in (plan.levels.trip, plan.levels.split_trip)])
+    trips = np.column_stack([plan.answers.shown(table) for table in (plan.levels.trip, plan.levels.split_trip)])
     crossed = np.append(plan.trips.unposted_bridges, 0)[trips]  # trip -1 takes the 0 at the end
     return int(np.sum(crossed.max(axis=1) > 0))
 

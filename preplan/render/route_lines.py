@@ -9,7 +9,6 @@ import numpy as np
 
 from preplan.plan_tables import STANDS_SHARE
 from preplan.records import BoolArray, Columns, FloatArray, IntArray
-from preplan.render.tables import at_level
 
 if TYPE_CHECKING:
     from preplan.plan import Plan
@@ -45,7 +44,7 @@ class Driven(Columns):
 
 def chosen_legs(plan: Plan) -> Legs:
     """List the two legs of each address's trip at the level it shows, where it is traced; of both where it has two."""
-    trips = np.column_stack([at_level(one, plan.answers.level) for one in (plan.levels.trip, plan.levels.split_trip)])
+    trips = np.column_stack([plan.answers.shown(one) for one in (plan.levels.trip, plan.levels.split_trip)])
     trip = trips[trips >= 0]
     trip = trip[(plan.trips.out_leaf[trip] >= 0) & (plan.trips.back_leaf[trip] >= 0)]
     return Legs(trip=np.repeat(trip, 2), loaded=np.tile([True, False], len(trip)))

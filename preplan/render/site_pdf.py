@@ -11,13 +11,13 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Step
-from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
+from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
 from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
-from preplan.render.flag_words import NOT_THIS_WAY, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import (
     flags_of_card,
     named_limits,
@@ -43,14 +43,6 @@ _OTHERS_TOO = "Whoever else is heavier, higher or wider than what is posted or r
 _MOST_CIRCUITS = 12
 _MOST_NAME = 80
 _SIGN = "Verified on the ground by ________________________   date ____________"
-
-
-def shown(plan: Plan, column: IntArray) -> IntArray:
-    """Take a column of the level table, (addresses, levels), at the level that each card shows; -1: none."""
-    level = plan.answers.level
-    at_level = np.take_along_axis(column, np.maximum(level, 0)[:, None], axis=1)[:, 0]
-    picked: IntArray = np.where(level >= 0, at_level, -1)
-    return picked
 
 
 def _facts(plan: Plan, row: int) -> Iterator[tuple[str, str]]:
@@ -133,7 +125,7 @@ def _site_page(
     circuits = _circuits(plan, row)
     largest = circuits[0] if circuits else None
     _draw_facts(document, picture, row, largest, top - 46.0)
-    masks = first == row, backup == row, shown(plan, plan.levels.split) == row
+    masks = first == row, backup == row, plan.answers.shown(plan.levels.split) == row
     _draw_service(document, plan, row, masks, cards)
     if largest is not None:
         _draw_circuit(document, plan, largest, row)
@@ -203,7 +195,7 @@ def _draw_service(
     document.heading("Whom it serves", 11.0, keep=40.0)
     also = f"second fill site of {int(second.sum())}, " if second.any() else ""
     said = f"First choice of {int(mine.sum())} addresses, {also}backup of {int(stands_in.sum())}{largest}."
-    parted = int(np.sum(mine & (shown(plan, plan.levels.split) >= 0)))
+    parted = int(np.sum(mine & (plan.answers.shown(plan.levels.split) >= 0)))
     said += f" For {parted} of these some tankers fill at a second fill site." * bool(parted)
     document.flow(said, bold=True)
     roads = _served(plan, mine)
@@ -249,8 +241,9 @@ class _Circuit:
 
 def _circuits(plan: Plan, row: int) -> list[_Circuit]:
     """List the circuits over a fill site, those of most addresses first, those over it as a second site last."""
+    levels = plan.levels
     site, split, trip, second = (
-        shown(plan, table) for table in (plan.levels.site, plan.levels.split, plan.levels.trip, plan.levels.split_trip)
+        plan.answers.shown(table) for table in (levels.site, levels.split, levels.trip, levels.split_trip)
     )
     found = []
     for group in plan.groups:
@@ -416,7 +409,7 @@ def sites(plan: Plan) -> bytes:
     """Draw a card for every fill site, those out of service included: sites.pdf."""
     document = Document(plan.district, "fill sites")
     picture = Picture(plan)
-    first, backup = shown(plan, plan.levels.site), shown(plan, plan.levels.backup)
+    first, backup = plan.answers.shown(plan.levels.site), plan.answers.shown(plan.levels.backup)
     cards = card_pdf.places(plan)
     for row in range(len(plan.sites)):
         _site_page(document, picture, row, first, backup, cards)

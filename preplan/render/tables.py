@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from preplan.plan_tables import at_level, flow_at_level
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
 if TYPE_CHECKING:
@@ -264,16 +265,6 @@ def named(names: list[str], index: IntArray) -> list[str]:
     """Look names up by index; -1 is the empty text."""
     found: list[str] = text_array([*names, ""])[index].tolist()
     return found
-
-
-def at_level(index: IntArray, level: IntArray) -> IntArray:
-    """Pick each address's shown level out of an array (addresses, levels); -1 where none is shown."""
-    return np.where(level >= 0, index[np.arange(len(level)), level], -1).astype(np.int32)
-
-
-def flow_at_level(values: FloatArray, level: IntArray) -> FloatArray:
-    """Pick each address's shown level; NaN where none is shown."""
-    return np.where(level >= 0, values[np.arange(len(level)), level], np.nan)
 
 
 def text_at_level(texts: TextArray, level: IntArray) -> list[str]:

@@ -16,7 +16,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.records import FloatArray
 from preplan.render.route_lines import Legs, chosen_legs, driven, leg_lines, thinned
-from preplan.render.tables import NOT_XML, at_level
+from preplan.render.tables import NOT_XML
 from preplan.render.words import CAUTIONS, ROAD_CREDIT, rate_words
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def _largest(plan: Plan) -> dict[int, tuple[int, CardGroup]]:
     """Find, by fill site, the trip of the largest group that fills there."""
     largest: dict[int, tuple[int, CardGroup]] = {}
     for table in (plan.levels.trip, plan.levels.split_trip):
-        trip, before = at_level(table, plan.answers.level), set(largest)
+        trip, before = plan.answers.shown(table), set(largest)
         for group in plan.groups:
             row = int(trip[group.lead])
             site = int(plan.trips.site[row]) if row >= 0 else -1
