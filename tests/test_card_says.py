@@ -246,3 +246,14 @@ def test_a_way_past_a_border_says_that_no_wait_is_counted() -> None:
     by_unit = replace(group, ways_in=(way,))
     for other in (by_circuit, by_unit):
         assert wait in text(card_rest.assumed(Facts(one.plan, other)))
+
+
+def test_fill_sites_of_one_name_are_told_apart() -> None:
+    """Over the radio only the number does; a name of its own needs no such words."""
+    plan = example_plan()
+    assert "of the same name" not in text(card_words.fill(facts(plan)))
+    first, second, *rest = plan.sites
+    twins = replace(plan, sites=(first, replace(second, name=first.name.upper()), *rest))
+    assert "NOT fill site 2 of the same name." in text(card_words.fill(facts(twins)))
+    three = replace(twins, sites=(*twins.sites[:2], replace(second, site_id="F9", name=first.name)))
+    assert "NOT fill sites 2 and 3 of the same name." in text(card_words.fill(facts(three)))

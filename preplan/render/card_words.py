@@ -374,6 +374,8 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
         return [*lines, *paragraph(none, HALF_PT)]
     there = plan.sites[site]
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
+    twins = words.twins_words(plan, site)
+    lines += paragraph(f"NOT {twins}.", HALF_PT, bold=True) if twins else []
     lines += _split(facts)
     lines += _first_alarm_too(facts)
     lines += not_this_way(facts) if facts.other is None else []

@@ -53,6 +53,9 @@ def _facts(plan: Plan, row: int) -> Iterator[tuple[str, str]]:
     else:
         yield "Access", "off the roads: no tanker can reach it"
     yield "Connection", words.printable(site.connection) or words.NOT_KNOWN
+    twins = words.twins_words(plan, row)
+    if twins:
+        yield "NOT to be taken for", twins
     yield "Rate into one tanker", words.rate_words(site)
     low = f"; {words.supply(site.low_gpm)} gpm at low water" if site.low_gpm is not None else ""
     yield "Gives in all", f"{words.supply(site.total_gpm)} gpm{low}"

@@ -271,6 +271,13 @@ def site_words(plan: Plan, site: int) -> str:
     return f"Fill site {site + 1}: {printable(plan.sites[site].name)}"
 
 
+def twins_words(plan: Plan, site: int) -> str:
+    """Name the other fill sites of the same name, which crews may take for this one; '' where there is none."""
+    name = plan.sites[site].name.casefold()
+    same = [str(at + 1) for at, other in enumerate(plan.sites) if at != site and other.name.casefold() == name]
+    return f"fill site{'s' * (len(same) > 1)} {' and '.join(same)} of the same name" if same else ""
+
+
 def road_words(plan: Plan, segment: int) -> str:
     """Name a stretch's road: its name, else its number, else ''."""
     return printable(plan.roads.name[segment]) or printable(plan.roads.ref[segment])
