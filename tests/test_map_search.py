@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import cycle
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -142,6 +144,59 @@ def test_a_word_too_many_is_told_and_enter_opens_nothing_by_it(wide: Opened, wor
     page.keyboard.press("Enter")
     assert not page.is_visible("#panel-body h2")
     assert listed(page, "nothing like it") == ["Nothing found."]
+
+
+def test_a_town_behind_any_address_finds_that_address(wide: Opened, plan: Plan) -> None:
+    """Millrace stands in other labels too, Springfield in none: the house of its number comes before others."""
+    labels = plan.addresses.label[::23].tolist()
+    for label, town in zip(labels, cycle(("Millrace", "springfield", "Old Springfield NY")), strict=False):
+        assert label in listed(wide.page, f"{label} {town}"), (label, town)
+    assert len(labels) > 20
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [("school house rd 250", "250 SCHOOLHOUSE RD"), ("powderhouse rd 40", "40 Powder House Rd"),
+     ("sr917 17", "17 SR 917"), ("17 state route 917, Millrace", "17 SR 917"),
+     ("3762 state route 917", "3762A SR 917"), ("831 Bobolink Lot 2", "831 Bobolink Rd Lot 1"),
+     ("tanker 31", "Unit T31, tanker")],
+)  # fmt: skip
+def test_names_and_numbers_are_found_as_they_are_spoken(wide: Opened, words: str, found: str) -> None:
+    """Two words for one, no blank before a route's number, no letter behind a house's."""
+    assert found in listed(wide.page, words)[:2]
+
+
+def test_of_several_places_none_opens_before_one_is_picked(wide: Opened) -> None:
+    page = wide.page
+    if page.is_visible("#close"):
+        page.click("#close")
+    for words in ("kettle pond", "e1", "bridge"):
+        assert len(listed(page, words)) > 1
+        page.keyboard.press("Enter")
+        assert page.locator("#found [aria-selected=true]").count() == 1, words
+        assert not page.is_visible("#panel-body h2"), words
+        page.keyboard.press("Escape")
+
+
+@pytest.mark.parametrize("words", ["kiln/gristmill", "Gristmill Rd & Kiln", "kiln rd at gristmill rd"])
+def test_a_crossing_leads_to_the_place_and_to_who_lives_about_it(wide: Opened, plan: Plan, words: str) -> None:
+    """The crossing is where stretches of both roads end; addresses come by their distance from it."""
+    first, place, *others = whole(wide.page, words)
+    assert first.startswith("The crossing")
+    assert {"Kiln Road", "Gristmill Road"} == set(place.split("\n")[-1].split(" and "))
+    feet = [int(found[1]) for one in others if (found := re.search(r"(\d+)\sft away", one))]
+    assert feet == sorted(feet)
+    assert len(feet) == 5
+    table, ends = plan.roads, {}
+    for name in ("Kiln Road", "Gristmill Road"):
+        rows = np.flatnonzero(table.name == name)
+        ends[name] = {*table.from_node[rows].tolist(), *table.to_node[rows].tolist()}
+    (node,) = ends["Kiln Road"] & ends["Gristmill Road"]
+    row = int(np.flatnonzero((table.from_node == node) | (table.to_node == node))[0])
+    lon, lat = plan.line(row)[0 if table.from_node[row] == node else -1]
+    east = (plan.addresses.lon - lon) * math.cos(math.radians(lat))
+    nearest = np.argsort(np.hypot(east, plan.addresses.lat - lat))[:5]
+    assert [one.split("\n")[0] for one in others] == plan.addresses.label[nearest].tolist()
 
 
 def test_a_crossing_is_found_by_both_its_roads(wide: Opened, plan: Plan) -> None:

@@ -7,7 +7,8 @@ const ADDRESSES_NEXT = 1;
 // Upper case, accents and apostrophes off, other marks to spaces.
 function plain(text) {
   const bare = text.normalize("NFKD").replace(/[\u0300-\u036f'\u2019.]/g, "").toUpperCase();
-  return bare.replace(/&/g, " AND ").replace(/[^\p{L}\p{N}/]+/gu, " ").trim();
+  const joined = bare.replace(/[&@]|(?<=\p{L})\/(?=\p{L})/gu, " AND ");
+  return joined.replace(/[^\p{L}\p{N}/]+/gu, " ").trim();
 }
 
 const closed = (text) => plain(text).replace(/ /g, "");
@@ -19,10 +20,17 @@ const beforeNumber = new Set(data.search.beforeNumber);
 
 const inShort = (word) => shortOf.get(word) || word;
 
+// A numbered road's word and number, written as one: US7.
+function parted(word) {
+  const [, letters, number] = /^([A-Z]+)(\d+[A-Z]?)$/.exec(word) || [];
+  return beforeNumber.has(letters) ? [letters, number] : [word];
+}
+
 // The words of a text; those of a numbered road, whatever its class, become one with the number.
 function wordsOf(text, routes = true) {
   const words = [];
-  for (const word of plain(text).split(" ").filter(Boolean)) {
+  const typed = plain(text).split(" ").filter(Boolean);
+  for (const word of routes ? typed.flatMap(parted) : typed) {
     let from = words.length;
     if (routes && /^\d+[A-Z]?$/.test(word)) while (from && beforeNumber.has(words[from - 1].word)) from -= 1;
     const before = words.splice(from).map((one) => one.typed);
@@ -30,6 +38,11 @@ function wordsOf(text, routes = true) {
   }
   return words.map((one) => ({ ...one, short: inShort(one.word) }));
 }
+
+// A word that no house number is: of a name, or of a numbered road.
+const isOfRoad = ({ word }) => !hasNumber(word) || word.startsWith("RTE");
+
+const isStreetWord = ({ word, short }) => shortOf.has(word) || spelt.has(short);
 
 const hasNumber = (word) => /^(RTE)?\d/.test(word) && !/^\d+(ST|ND|RD|TH)$/.test(word);
 
@@ -53,11 +66,12 @@ let searched = null;
 function searchable() {
   if (searched) return searched;
   const thing = (text, show, more = "") => ({ text, show, words: indexed(`${text} ${more}`) });
-  const named = roads.names.map((text, road) => ({ ...thing(text, () => goToRoad(road)), tag: "road" }));
+  const named = roads.names.map((text, road) => ({ ...thing(text, () => goToRoad(road)), tag: "road", road }));
   const sites = data.sites.map((site, k) => thing(`Fill site ${k + 1}: ${site.name}`, () => goToSite(k), site.id));
   const stations = data.stations.map((station, k) => (
     thing(`Station ${k + 1}: ${station.name}`, () => goToStation(k), station.id)));
-  const units = data.units.map((unit, k) => thing(`Unit ${unit.id}, ${unit.kind}`, () => goToUnit(k)));
+  const units = data.units.map((unit, k) => ( // Tanker 31 is T31
+    thing(`Unit ${unit.id}, ${unit.kind}`, () => goToUnit(k), (/\d+/.exec(unit.id) || [""])[0])));
   const ends = data.addresses.rests.map(indexed);
   const crosses = data.addresses.crosses.map(indexed);
   const ids = new Map();
@@ -142,6 +156,8 @@ function bitsOfWords(asked, loose = []) {
 
 // The first few hits, how many there are, and, where a house number is not among them, the nearest numbers.
 function find(text) {
+  const crossing = findCrossing(text);
+  if (crossing) return crossing;
   const { things, ends, ids, units } = searchable();
   const id = ids.get(plain(text));
   const unit = units.get(closed(text)); // T 31 is T31
@@ -150,13 +166,75 @@ function find(text) {
   for (const routes of [true, false]) {
     const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, { but: [id, unit] });
     const hits = [...first, ...found.hits].slice(0, MOST_FOUND);
-    if (found.count) return { hits, count: found.count + first.length };
+    if (found.count) return { hits, count: found.count + first.length, things: found.things, exact: first.length > 0 };
     if (found.nearest && routes && !first.length) nearest = found;
   }
-  if (nearest) return nearest;
-  if (first.length) return { hits: first, count: first.length };
-  return findPlace(text) || findCrossed(text) || findBegun(text) || findMisspelt(text) || findLess(text)
-    || { hits: [], count: 0 };
+  if (first.length) return { hits: first, count: first.length, exact: true };
+  const joined = findJoined(text);
+  if (joined) return joined;
+  const [without] = lessOf(text, townDrops(text));
+  if (nearest && without) return { ...without, hits: [...without.hits, ...nearest.hits].slice(0, MOST_FOUND) };
+  return nearest || findPlace(text) || findCrossed(text) || findBegun(text) || findMisspelt(text) || without
+    || findLess(text) || { hits: [], count: 0 };
+}
+
+// What is found with two words written as one, or one as two: School House for Schoolhouse.
+function findJoined(text) {
+  const { things, ends } = searchable();
+  const asked = wordsOf(text).slice(0, 30);
+  const known = (word) => numberOfWord.has(word);
+  for (const [k, { word }] of asked.entries()) {
+    const next = asked[k + 1];
+    const tries = [];
+    if (next && !hasNumber(word) && !hasNumber(next.word) && known(word + next.word)) tries.push([[word + next.word], 2]);
+    for (let cut = 2; cut < word.length - 1; cut += 1) {
+      const both = [word.slice(0, cut), word.slice(cut)];
+      if (!hasNumber(word) && both.every(known)) tries.push([both, 1]);
+    }
+    for (const [words, drop] of tries) {
+      const put = words.map((one) => ({ word: one, typed: one, short: inShort(one) }));
+      const found = findWords([...asked.slice(0, k), ...put, ...asked.slice(k + drop)], things, ends);
+      if (found.count) return { hits: found.hits, count: 0, nearest: `Read as ${words.map(lower).join(" ")}:` };
+    }
+  }
+  return null;
+}
+
+const lower = (word) => capital(word.toLowerCase());
+
+// Where two roads meet: the place, and the addresses about it.
+function findCrossing(text) {
+  const sides = plain(text).split(/ (?:AND|AT) /);
+  if (sides.length !== 2 || sides.some((side) => !side || /^\d/.test(side))) return null;
+  const { things } = searchable();
+  const named = (side) => {
+    const asked = wordsOf(side).slice(0, 30);
+    const { found } = bitsOfWords(asked);
+    const every = 2 ** asked.length - 1;
+    const has = ({ words }) => words.reduce((all, word) => all | found[word], 0) === every;
+    return new Set(things.filter((one) => one.road >= 0 && has(one)).map(({ road }) => road));
+  };
+  const [here, there] = sides.map(named);
+  const ends = new Map(); // ends of the roads asked for first: where stretches meet all have an end
+  const endsOf = (k) => [roads.start[k], roads.start[k + 1] - 1].map((p) => [roads.x[p], roads.y[p]]);
+  for (let k = 0; k < roads.count; k += 1) {
+    if (here.has(roads.name[k])) for (const end of endsOf(k)) ends.set(end.join(), roads.name[k]);
+  }
+  for (let k = 0; k < roads.count; k += 1) {
+    const met = there.has(roads.name[k]) ? endsOf(k).find((end) => (ends.get(end.join()) ?? roads.name[k]) !== roads.name[k]) : null;
+    if (met) return crossingAt(met, [ends.get(met.join()), roads.name[k]].map((road) => roads.names[road]).join(" and "));
+  }
+  return null;
+}
+
+function crossingAt([x, y], named) {
+  const show = () => {
+    closePanel();
+    fitPoints([[x, y]], 16);
+  };
+  const { lat, lng } = latLng(x, y);
+  const place = { text: named, tag: "crossing", show };
+  return { hits: [place, ...nearestTo(lat, lng)], count: 0, nearest: "The crossing, and the addresses nearest to it:" };
 }
 
 // An address by its cross street too, as the list tells those of one label apart; a crossing by both its roads.
@@ -167,24 +245,43 @@ function findCrossed(text) {
   return found.count ? found : null;
 }
 
+// Words by their place that a text may have too many, as of a town: behind its comma, or the last ones. Those of
+// streets are none, nor is a number in front.
+function townDrops(text) {
+  const asked = wordsOf(text).slice(0, 30);
+  const places = [...asked.keys()];
+  const behind = wordsOf(text.split(",")[0]).length;
+  const last = [1, 2, 3].map((count) => places.slice(-count)).filter((some) => (
+    some[0] > 0 && some.every((k) => !isStreetWord(asked[k]) && isOfRoad(asked[k]))));
+  return [places.slice(behind), ...last].filter((some) => some.length);
+}
+
+// What is found in full without some words of a text, the best first: a house of its number before the nearest ones.
+function lessOf(text, drops, { numbers = false } = {}) {
+  const { things, ends } = searchable();
+  const asked = wordsOf(text).slice(0, 30);
+  const found = [];
+  for (const dropped of drops) {
+    const kept = asked.filter((_, k) => !dropped.includes(k));
+    if (!kept.some(isOfRoad)) continue;
+    const { hits, count, nearest } = findWords(kept, things, ends, { full: true });
+    const lacking = dropped.map((k) => asked[k].typed).filter((typed) => typed !== "AND");
+    const said = `Nothing has ${lacking.join(" ")} too; without it:`;
+    if (count) found.push({ hits, count: 0, nearest: said });
+    else if (numbers && hits.length) found.push({ hits, count: 0, nearest });
+    if (count) break;
+  }
+  return found.sort((a, b) => b.nearest.startsWith("Nothing has") - a.nearest.startsWith("Nothing has"));
+}
+
 // What is found by fewer words: without a town behind the road, else without one word, the shortest first, such as the
 // N of N Main St. Nothing opens but what is picked.
 function findLess(text) {
-  const { things, ends } = searchable();
   const asked = wordsOf(text).slice(0, 30);
-  const named = asked.filter(({ word }) => !hasNumber(word));
-  const short = [...named].sort((a, b) => a.word.length - b.word.length);
-  const behind = wordsOf(text.split(",")[0]).length;
-  const drops = [asked.slice(behind), ...short.map((one) => [one]), asked.slice(-2), asked.slice(-3)];
-  for (const dropped of drops) {
-    const kept = asked.filter((one) => !dropped.includes(one));
-    if (dropped.length && kept.some(({ word }) => !hasNumber(word))) {
-      const { hits, count, nearest } = findWords(kept, things, ends, { full: true });
-      const said = `Nothing has ${dropped.map(({ typed }) => typed).join(" ")} too; without it:`;
-      if (hits.length) return { hits, count: 0, nearest: count ? said : nearest };
-    }
-  }
-  return null;
+  const named = [...asked.keys()].filter((k) => !hasNumber(asked[k].word));
+  const short = [...named].sort((a, b) => asked[a].word.length - asked[b].word.length);
+  const last = [2, 3].map((count) => [...asked.keys()].slice(-count));
+  return lessOf(text, [...townDrops(text), ...short.map((k) => [k]), ...last], { numbers: true })[0] || null;
 }
 
 // The addresses nearest to a latitude and longitude, or those of a square of the national grid, as cards print them.
@@ -196,7 +293,12 @@ function findPlace(text) {
   }
   const place = /^\s*\(?(-?\d{1,2}\.\d{2,})[,\s]+(-?\d{1,3}\.\d{2,})\)?\s*$/.exec(text);
   if (!place) return null;
-  const [lat, lon] = [Number(place[1]), Number(place[2])];
+  const hits = nearestTo(Number(place[1]), Number(place[2]));
+  return { hits, count: 0, nearest: `Nearest to ${place[1]}, ${place[2]}:` };
+}
+
+// The addresses nearest to a place, with how far off they are.
+function nearestTo(lat, lon) {
   const shrink = Math.cos((lat * Math.PI) / 180);
   const far = (a) => Math.hypot(addresses.lat[a] - lat, (addresses.lon[a] - lon) * shrink);
   const near = [...Array(addresses.count).keys()].sort((a, b) => far(a) - far(b)).slice(0, NEAREST_SHOWN);
@@ -204,8 +306,7 @@ function findPlace(text) {
     const feet = far(a) * FEET_A_DEGREE;
     return feet < FEET_A_MILE ? said(feet, "ft away") : said(feet / FEET_A_MILE, "mi away", 1, 1);
   };
-  const hits = near.map((a) => ({ ...addressHit(a), more: [away(a), addressHit(a).more].filter(Boolean).join(", ") }));
-  return { hits, count: 0, nearest: `Nearest to ${place[1]}, ${place[2]}:` };
+  return near.map((a) => ({ ...addressHit(a), more: [away(a), addressHit(a).more].filter(Boolean).join(", ") }));
 }
 
 // What may be meant while the number of a road is still to be typed, as after '1533 State': its words are one with it.
@@ -244,7 +345,7 @@ function findWords(asked, things, ends, { but = [], loose = [], crossed = false,
   const bitsOf = (words, bits) => words.reduce((all, word) => all | bits[word], 0);
   const numbers = asked.map(({ word }) => (/^\d{1,8}$/.test(word) ? Number(word) : -2));
   const ranks = new Map();
-  let count = 0;
+  let [count, among] = [0, 0];
   const keep = (rank, hit) => {
     count += 1;
     if (!ranks.has(rank)) ranks.set(rank, []);
@@ -254,6 +355,7 @@ function findWords(asked, things, ends, { but = [], loose = [], crossed = false,
   const rankOf = (begins, kind, full) => (begins ? 0 : 4) + kind * 2 + (full ? 0 : 1);
   for (const one of things) {
     if (bitsOf(one.words, found) !== every || but.includes(one)) continue;
+    among += 1;
     keep(rankOf(found[one.words[0]] & 1, ROADS_FIRST, bitsOf(one.words, whole) === every), one);
   }
   const [endFound, endWhole] = [found, whole].map((bits) => ends.map((words) => bitsOf(words, bits)));
@@ -269,7 +371,7 @@ function findWords(asked, things, ends, { but = [], loose = [], crossed = false,
     keep(rankOf(begins, ADDRESSES_NEXT, (endWhole[end] | own) === every), a);
   }
   const hits = [...ranks].sort((a, b) => a[0] - b[0]).flatMap(([, some]) => some).slice(0, MOST_FOUND);
-  if (count) return { hits: hits.map((hit) => (typeof hit === "number" ? addressHit(hit) : hit)), count };
+  if (count) return { hits: hits.map((hit) => (typeof hit === "number" ? addressHit(hit) : hit)), count, things: among };
   // a house number with a letter is no number here, and yet the nearest ones help
   return nearestNumbers(asked, asked.map(({ word }) => Number(/^(\d{1,8})[A-Z]?$/.exec(word)?.[1] ?? -2)), endFound, every);
 }
@@ -278,12 +380,19 @@ function findWords(asked, things, ends, { but = [], loose = [], crossed = false,
 function nearestNumbers(asked, numbers, endFound, every) {
   const given = numbers.findIndex((one, k) => one >= 0 && endFound.some((bits) => bits === (every & ~(1 << k)) && bits));
   if (given < 0) return { hits: [], count: 0 };
-  const far = (a) => Math.abs(addresses.number[a] - numbers[given]);
+  // 12A, which is no plain number, stands in the rest of its label
+  const numberOf = (a) => (addresses.number[a] >= 0 ? addresses.number[a] : leadingNumber(data.addresses.rests[addresses.rest[a]]));
+  const far = (a) => Math.abs(numberOf(a) - numbers[given]);
   const some = [...addresses.number.keys()].filter((a) => (
-    addresses.number[a] >= 0 && endFound[addresses.rest[a]] === (every & ~(1 << given))));
+    numberOf(a) >= 0 && endFound[addresses.rest[a]] === (every & ~(1 << given))));
+  if (!some.length) return { hits: [], count: 0 };
   some.sort((a, b) => far(a) - far(b));
   const road = asked.filter((_, k) => k !== given).map(({ word }) => capital(word.toLowerCase())).join(" ");
   return { hits: some.slice(0, MOST_FOUND).map(addressHit), count: 0, nearest: `No ${asked[given].word} ${road}; nearest numbers:` };
+}
+
+function leadingNumber(label) {
+  return Number(/^(\d{1,8})[A-Za-z]?\b/.exec(label)?.[1] ?? -1);
 }
 
 // ------------------------------------------------------------------------------------------- the box
@@ -378,10 +487,11 @@ function startSearch() {
 }
 
 // Whether the first hit is what is meant: else a press of Enter only marks it, and the next one opens it.
-function isSure({ hits, count }, text) {
-  const [{ address }] = hits;
-  if (count === 1 || address === undefined) return true;
+function isSure({ hits, count, things = 0, exact = false }, text) {
+  const [{ address, text: named }] = hits;
   const asked = plain(text);
+  if (count === 1 || exact) return true;
+  if (address === undefined) return things === 1 || plain(named) === asked;
   if (asked === plain(addresses.id(address))) return true;
   return !labelIsShared(address) && asked === plain(addresses.label[address]);
 }
