@@ -35,12 +35,21 @@ def site_warnings(plan: Plan, site: int, told: Collection[int] = ()) -> list[str
 
     Stretches that are `told` elsewhere are left out.
     """
-    there = plan.sites[site]
     return [
-        named_words(plan, flag) + _place_words(plan, flag, there.lon, there.lat, "fill site")
+        _near_words(plan, site, flag)
         for flag in plan.site_flags[site]
         if flag.stretches and not {*flag.stretches} <= {*told}
     ]
+
+
+def site_limits(plan: Plan, site: int) -> list[tuple[str, str]]:
+    """Say the same with the road of each, by which a page knows what it tells already: (road, sentence)."""
+    return [(_limit_of(flag)[0], _near_words(plan, site, flag)) for flag in plan.site_flags[site] if flag.stretches]
+
+
+def _near_words(plan: Plan, site: int, flag: Flag) -> str:
+    there = plan.sites[site]
+    return named_words(plan, flag) + _place_words(plan, flag, there.lon, there.lat, "fill site")
 
 
 def near_backup(plan: Plan, site: int, units: Iterable[str]) -> str:

@@ -155,7 +155,7 @@ def _apart(plan: Plan) -> tuple[list[int], list[Any]]:
             for other in group.others:
                 if other.months and other.tankers:
                     there = f"{words.first_up(month_words(other.months))}, fill site {other.site + 1}"
-                    lines.append(f"{there}. {jobs_words(facts, other)} Map and way: behind its card.")
+                    lines.append(f"{there}. {jobs_words(facts, other)} Map and way: behind the card.")
             place[a] = len(said)
             said.append((month_words(without), tuple(lines)))
     return place, said
@@ -213,12 +213,21 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
             limits.place(_limit(plan, a, k)),
             seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
             requests.place(crew.request_words(plan, a, k) if on_request else ""),
-            lines.place((*season_words(plan, a, k), *jobs.get((a, k), ())) if matters[a, k] else ()),
+            lines.place((*_at_least(season_words(plan, a, k)), *jobs.get((a, k), ())) if matters[a, k] else ()),
         )
         case[a, k] = cases.place((*numbers[a][k], *texts))
     lists = {"cases": cases, "crews": crews, "limits": limits, "seasons": seasons}
     lists |= {"requests": requests, "seasonLines": lines}
     return case, {name: one.values for name, one in lists.items()}
+
+
+def _at_least(lines: list[str]) -> list[str]:
+    """Say of flows as cards have them, rounded down, that they are: the page has them to the gpm beside.
+
+    >>> _at_least(["December to March: 180 gpm held from fill site 4", "April to November: no fill site"])
+    ['December to March: at least 180 gpm held from fill site 4', 'April to November: no fill site']
+    """
+    return [re.sub(r"(?<=: )(?=[0-9,]+ gpm )", "at least ", line) for line in lines]
 
 
 def _other_jobs(plan: Plan) -> dict[tuple[int, int], tuple[str, ...]]:

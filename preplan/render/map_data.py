@@ -12,12 +12,13 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, STATUSES
 from preplan.records import FILL_SITE_KINDS, FillSite
-from preplan.render import words
+from preplan.render import card_pdf, words
 from preplan.render.kind_marks import KIND_LINES
+from preplan.render.limit_places import site_limits
 from preplan.render.map_answers import address_data, answer_data, flag_said
 from preplan.render.map_frame import Frame, drawn_frame, kept_roads, view_frame
 from preplan.render.map_ground import closure_data, ground_data, road_data
-from preplan.render.map_pack import Page, pack, steps, whole
+from preplan.render.map_pack import NOT_KNOWN, Ints, Page, pack, steps, whole
 from preplan.render.map_routes import along_roads, forest_data, forest_rows, named_trips, renumbered, trip_data
 from preplan.render.map_search import search_data
 from preplan.render.map_strip import strip_data
@@ -57,7 +58,19 @@ def map_data(plan: Plan) -> Page:
         "strips": strip_data(plan, along),
         "whatIf": what_if_data(plan, along),
         "search": search_data(plan),
+        "cards": _cards(plan, along),
     }
+
+
+def _cards(plan: Plan, along: Ints) -> Page:
+    """Say where the card of each address is: its place among all, -1: none; cards a file, 0: all in one; first page."""
+    places = card_pdf.places(plan)
+    place = np.full(len(plan.addresses), NOT_KNOWN, dtype=np.int64)
+    for at, (group, _) in enumerate(places):
+        place[list(group.addresses)] = at
+    file, _, page = places[0][1].partition("#") if places else ("", "", "1")
+    size = sum(one.startswith(f"{file}#") for _, one in places) if file else 0
+    return {"place": pack(steps(place[along])), "size": size, "first": int(page)}
 
 
 def _box(frame: Frame) -> list[float]:
@@ -144,4 +157,7 @@ def _site(plan: Plan, index: int) -> Page:
         "engineMin": whole(plan.site_arrival_min[index], way="up").tolist(),
         "flags": [flag_said(plan, flag) for flag in plan.site_flags[index]],
         "needsEngine": site.needs_engine,
+        "near": site_limits(plan, index),
+        "guessed": not site.fill_gpm_given,
+        "note": words.printable(site.notes),
     }

@@ -149,6 +149,7 @@ const CASE_COLUMNS = [
 ];
 const answers = unpackAnswers(data.answers);
 const addresses = unpackAddresses(data.addresses);
+const cards = { ...data.cards, place: alongRoads(data.cards.place) };
 for (const place of [...data.sites, ...data.stations]) {
   place.x = unitX(place.lon);
   place.y = unitY(place.lat);

@@ -72,10 +72,17 @@ function openPanel(title, parts) {
   document.getElementById("said").textContent = title;
   nameChosen();
   document.body.classList.add("panel-open");
+  showLowWindow();
   drawStrips();
   // What was clicked stays under the finger; else the middle of the map stays its middle.
   planMap.invalidateSize({ pan: view.address < 0 && !view.depends, animate: false });
   chart.redraw();
+}
+
+// In a low window, where the page scrolls, the map and what is said below it come into view.
+function showLowWindow() {
+  const { scrollHeight, clientHeight } = document.documentElement;
+  if (scrollHeight > clientHeight + 1) document.querySelector(".folium-map").scrollIntoView();
 }
 
 // The way back to the address that was looked at before.
@@ -101,7 +108,8 @@ function levelWords(address) {
   if (status.code === "higher level") return `Higher level: needs ${data.levels[level].words}.`;
   if (status.code === "not met") {
     const season = data.answers.seasons[answers.season[row(address, level)]];
-    return `Not met: no response level meets the required flow${season ? ` in the worst season, ${season}` : ""}.`;
+    const most = level < 0 ? "" : ` ${capital(data.levels[level].words)} holds the most.`;
+    return `Not met: no response level meets the required flow${season ? ` in the worst season, ${season}` : ""}.${most}`;
   }
   if (status.code === "hydrant") {
     return `${capital(status.words)}: ${said(answers.hydrant[address], "ft")} by road and driveway.`;
@@ -153,12 +161,12 @@ function showAddress(address, level = startLevel(address), which = "site") {
   const levels = [...data.levels.keys()].sort((a, b) => (b === level) - (a === level) || a - b);
   const parts = levels.map((one) => levelPart(address, one, level));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
-  const bold = [...(byHose ? [byHose] : []), ...grave, ...apartOf(address)[1], ...seasonLines(address, level)];
+  const near = nearSites(address, level, [...grave, ...others]);
+  const bold = [...(byHose ? [byHose] : []), ...grave, ...apartOf(address)[1], ...seasonLines(address, level), ...near];
   const beside = besideWords(address);
   openPanel(label, [
     ...(beside ? [make("div", capital(beside), { name: "beside" })] : []),
-    ...whatIfPart(address), head, ...bold.map(boldLine),
-    ...(answers.level[address] < 0 ? [] : [facts(firstMinutes(address))]),
+    ...whatIfPart(address), head, facts(firstFacts(address)), ...bold.map(boldLine),
     ...requestLine(address, level),
     ...parts.slice(0, 1),
     make("h3", "To know"), others.length ? flagList(others) : make("p", `Nothing ${grave.length ? "more " : ""}flagged.`),
@@ -166,6 +174,24 @@ function showAddress(address, level = startLevel(address), which = "site") {
     ...stripPart(address), make("h3", "The address"), make("p", needWords(address)), common,
     ...(label.length > LONG_TITLE ? [facts([["Name in full", label]])] : []),
   ]);
+}
+
+// What a driver must know at the fill sites: a rate that nobody measured, and what is too weak or low close by.
+function nearSites(address, level, told) {
+  const sites = sitesOf(address, level);
+  const guessed = sites.filter((site) => data.sites[site].guessed).map((site) => site + 1);
+  const near = sites.flatMap((site) => data.sites[site].near);
+  return [
+    ...(guessed.length ? [`UNPROVEN: the rate of fill site ${guessed.join(" and ")} is assumed.`] : []),
+    ...new Set(near.filter(([road]) => !told.some((one) => one.includes(road))).map(([, words]) => words)),
+  ];
+}
+
+// The fill site of an answer, or both.
+function sitesOf(address, level) {
+  if (level < 0) return [];
+  const at = row(address, level);
+  return [answers.site[at], answers.split[at]].filter((site) => site >= 0);
 }
 
 // Where the months differ, what holds in which, as the card says it.
@@ -297,9 +323,10 @@ function tripWords(trip) {
 
 function levelFacts(address, at) {
   const lines = [...crewFacts(address, at), ["Dump site", dumpWords(address, at)]];
-  lines.push(["Fill site", siteName(answers.site[at])], ["Round trip", tripWords(answers.trip[at])]);
+  lines.push(["Fill site", siteName(answers.site[at])], ...noteOf(answers.site[at]));
+  lines.push(["Round trip", tripWords(answers.trip[at])]);
   if (answers.split[at] >= 0) {
-    lines.push(["Second fill site", `${siteName(answers.split[at])}: tankers are split`]);
+    lines.push(["Second fill site", `${siteName(answers.split[at])}: tankers are split`], ...noteOf(answers.split[at]));
     lines.push(["Round trip to it", tripWords(answers.splitTrip[at])]);
   }
   if (answers.backup[at] < 0) lines.push(["Backup", "none"]);
@@ -319,6 +346,12 @@ function levelFacts(address, at) {
   return lines;
 }
 
+// What the district's table notes of a fill site.
+function noteOf(site) {
+  const { note } = data.sites[site];
+  return note ? [["Its note", note]] : [];
+}
+
 // How long a steady flow lasts where a source holds little.
 function lastingWords(at) {
   const [own, other] = [answers.site[at], answers.split[at]].map((site) => (site < 0 ? "" : data.sites[site].lasting));
@@ -334,23 +367,45 @@ function onArrivalWords(at) {
   return `holds ${gpm(Math.min(answers.onArrival[at], answers.flow[at]))}${gap}`;
 }
 
-function firstMinutes(address) {
-  const water = answers.firstWater[address];
-  const lines = [["First water", water < 0 ? data.notKnown : `${minutes(water)} after alerting`]];
+// What an officer asks first: what to call and by when, where tankers fill, from when water flows; and where the card is.
+function firstFacts(address) {
+  const card = cardWords(address);
+  const paper = card ? [["Card", card]] : [];
   const level = answers.level[address];
-  if (level > 0 && answers.meets[row(address, level)] === 1) {
+  if (level < 0) return paper;
+  const water = answers.firstWater[address];
+  const named = (site) => siteName(site) + (isLost(site) ? " (off in this what-if)" : "");
+  const sites = sitesOf(address, level).map(named).join("; some at ");
+  return [
+    ...callFacts(address, level),
+    ["Tankers fill at", sites || "no fill site"],
+    ["First water", water < 0 ? data.notKnown : `${minutes(water)} after alerting`],
+    ...paper,
+  ];
+}
+
+function callFacts(address, level) {
+  const at = row(address, level);
+  const named = data.levels[level].words;
+  if (level === 0) return [["Call", named]];
+  if (answers.meets[at] === 1) {
     const by = answers.callBy[address]; // for all of its card, as that says; below 0: a call on arrival comes too late
     const late = by < 0;
-    lines.push(["Call this level", late ? "with the first alarm" : `by minute ${by}`]);
     const sooner = flagsOf(address).find(({ code }) => code === data.firstAlarmIn);
-    if (!late && sooner) lines.push(["But", sooner.said]);
+    const but = !late && sooner ? [["But", sooner.said]] : [];
+    return [["Call", `${named}, ${late ? "with the first alarm" : `by minute ${by}`}`], ...but];
   }
-  if (level > 0 && answers.meets[row(address, level)] === 0) {
-    const at = row(address, level);
-    const later = `with the first alarm: called on arrival it holds ${gpm(answers.onArrival[at])}`;
-    if (answers.onArrival[at] < answers.flow[at]) lines.push(["Call this level", later]);
-  }
-  return lines;
+  const later = `, with the first alarm: called on arrival it holds ${gpm(answers.onArrival[at])}`;
+  return [["Call", named + (answers.onArrival[at] < answers.flow[at] ? later : "")]];
+}
+
+// The page on which an address's card is; '' where it has none.
+function cardWords(address) {
+  const { [address]: place } = cards.place;
+  if (place < 0) return "";
+  if (!cards.size) return `page ${place + cards.first} of cards.pdf`;
+  const file = String(Math.floor(place / cards.size) + 1).padStart(3, "0");
+  return `page ${(place % cards.size) + 1} of cards/${file}.pdf`;
 }
 
 // The building's side as loaded tankers arrive, as the card says it; nothing where two circuits differ.
