@@ -16,6 +16,7 @@ from preplan.plan_tables import (
     FrontageTable,
     HaulTable,
     HydrantReach,
+    LaterTable,
     LayTable,
     LevelTable,
     NeedTable,
@@ -174,6 +175,7 @@ class Plan:
     hauls: HaulTable
     supply: SupplyTable
     lays: LayTable
+    later: LaterTable
     rater: RaterTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable

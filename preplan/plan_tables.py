@@ -28,6 +28,8 @@ NO_SITE_IN = "no fill site in"
 """Code of a flag: months in which no fill site stands at all."""
 NOT_THIS_WAY = "not this way"
 """Code of the flag that names the months in which the way shown does not hold."""
+MORE_LATER = "more later elsewhere"
+"""Code of the flag of an address at which another fill site brings much more once the shuttle runs: its flow."""
 FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2
 """Circuits of an address: over its fill site, and, where tankers are split, over the second one."""
 
@@ -329,6 +331,32 @@ class LayTable(Columns):
             address=whole, site=whole, level=whole, gpm=number, engines=number, lines=number, hose_in=number,
             hose_ft=number, length_ft=number, ready_min=number,
         )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaterTable(Columns):
+    """Fill sites that bring much more than the planned one once the shuttle runs; one row an address that has one."""
+
+    address: IntArray
+    site: IntArray
+    gpm: FloatArray
+    """Steady, with the tankers of the level shown."""
+    trip_min: FloatArray
+    """Round trip."""
+    engine: IntArray
+    """The level's engine that would pump there; -1: none is needed."""
+    dump_engine: IntArray
+    """The one that would draft at the dump site."""
+    ready_min: FloatArray
+    """When both are there, all alerted at minute 0."""
+
+    @classmethod
+    def none(cls) -> LaterTable:
+        """Make the table of no such site."""
+        whole, number = np.empty(0, dtype=np.int32), np.empty(0)
+        return cls(
+            address=whole, site=whole, gpm=number, trip_min=number, engine=whole, dump_engine=whole, ready_min=number
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,7 @@ from preplan.plan_tables import (
     FrontageTable,
     HaulTable,
     HydrantReach,
+    LaterTable,
     LayTable,
     LevelTable,
     NeedTable,
@@ -436,6 +437,7 @@ def example_plan() -> Plan:
         hauls=_hauls(),
         supply=_supply(),
         lays=LayTable.none(),
+        later=LaterTable.none(),
         rater=RaterTable(early_gpm=0.5 * levels.uninterrupted_gpm, raised_gpm=levels.uninterrupted_gpm),
         seasons=(
             SeasonLine(

@@ -8,7 +8,7 @@ from itertools import chain
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_tables import FIRST_ALARM_IN, NOT_THIS_WAY, Flag
+from preplan.plan_tables import FIRST_ALARM_IN, MORE_LATER, NOT_THIS_WAY, Flag
 from preplan.records import ALL_MONTHS
 from preplan.render import crew, paper, words
 from preplan.render.card_facts import (
@@ -56,6 +56,7 @@ SAID_ELSEWHERE = frozenset(
         "single fill site",
         "hose lay",
         "two fill sites",
+        MORE_LATER,
     }
 )
 """Flags that stand with the flow, the basis, the fill site and the backup."""

@@ -183,6 +183,8 @@ def can(facts: Facts) -> list[Line]:
     else:
         stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
         lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
+    later = crew.later_words(plan, lead) if facts.on_card else ""
+    lines += paragraph(later, HALF_PT, bold=True) if later else []
     which = "more" if flow >= need - ROUNDING_GPM else "less"
     close = f"Close call: hardly {which} than required."
     lines += paragraph(close, HALF_PT, bold=True) if facts.close_call else []
@@ -194,7 +196,7 @@ def can(facts: Facts) -> list[Line]:
     by_hose = crew.lay_meets_words(plan, lead)
     if by_hose:  # takes the room of what holds tankers back, which stands in the table too
         lines += paragraph(by_hose, HALF_PT, bold=True, most=2)
-    elif limit:
+    elif limit and not later:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
     short = crew.short_words(plan, lead, facts.level)
     lines += paragraph(short, HALF_PT, bold=True, most=2) if short else []

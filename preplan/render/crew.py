@@ -164,6 +164,23 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     )
 
 
+def later_words(plan: Plan, address: int) -> str:
+    """Say which other fill site brings much more once the shuttle runs; '' where none does."""
+    found = np.flatnonzero(plan.later.address == address)
+    if not found.size:
+        return ""
+    row = int(found[0])
+    site, flow = int(plan.later.site[row]) + 1, words.supply(float(plan.later.gpm[row]), words.CARD_STEP_GPM)
+    trip, by_min = (float(column[row]) for column in (plan.later.trip_min, plan.later.ready_min))
+    pumps, drafts = (int(column[row]) for column in (plan.later.engine, plan.later.dump_engine))
+    crews = [f"{words.printable(plan.units[pumps].unit_id)} pumping there"] * (pumps >= 0)
+    crews += [f"{words.printable(plan.units[drafts].unit_id)} at the dump site"] * (drafts >= 0)
+    return (
+        f"LATER MORE at fill site {site}: {flow} gpm steady, round trip {words.minutes(trip)}; "
+        f"{', '.join(crews)} by minute {words.need(by_min)}."
+    )
+
+
 def lay_numbers(plan: Plan, address: int) -> str:
     """Say from where, how long and how much such a lay is, for a list of neighbours."""
     at = int(np.flatnonzero(plan.lays.address == address)[0])

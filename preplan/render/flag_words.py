@@ -7,7 +7,15 @@ from dataclasses import replace
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, FIRST_CIRCUIT, NO_SITE_IN, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
+from preplan.plan_tables import (
+    FIRST_ALARM_IN,
+    FIRST_CIRCUIT,
+    MORE_LATER,
+    NO_SITE_IN,
+    NOT_THIS_WAY,
+    SECOND_CIRCUIT,
+    Flag,
+)
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printable
 
 _FLAGS = {
@@ -49,6 +57,7 @@ _FLAGS = {
     "A lower level called alone fills elsewhere: {n}.",
     "source runs out": "The source holds {n}, which sets the flow.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
+    MORE_LATER: "Once the shuttle runs another fill site brings more: {n} steady.",
     "use not known": "What stands here is not known ({n}): a dwelling, the lightest hazard, was taken.",
     "assumed building": "No building size is known: a default building was used.",
     "not a building": "Not a building in the address table.",

@@ -101,14 +101,14 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
         flag_lists.append([flags.place(one) for one in said])
     case, texts = _cases(plan)
-    by_hose = Texts()
-    by_hose.place("")
+    by_hose, later = Texts([""], {"": 0}), Texts([""], {"": 0})
     apart, seasons_apart = _apart(plan)
     columns = {
         "status": [STATUSES.index(status) for status in answers.status],
         "level": answers.level,
         "hydrant": whole(answers.hydrant_ft, way="up"),
         "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
+        "later": [later.place(crew.later_words(plan, a)) for a in range(len(answers))],
         "apart": apart,
         "first": whole(answers.first_arrival_min, 10),
         "attackMin": whole(answers.first_arrival_min, way="up"),
@@ -129,6 +129,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         **_packed(columns, along),
         **texts,
         "byHoseWords": by_hose.values,
+        "laterWords": later.values,
         "seasonsApart": seasons_apart,
         "flag": pack([one for row in flag_lists for one in row]),
         "flags": flags.values,

@@ -158,7 +158,7 @@ for (const place of [...data.sites, ...data.stations]) {
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
     "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "oneOut",
-    "steady", "onArrival", "gapOnArrival", "firstWater", "callBy", "byHose", "apart", "dumpMin", "attackMin",
+    "steady", "onArrival", "gapOnArrival", "firstWater", "callBy", "byHose", "later", "apart", "dumpMin", "attackMin",
   ], alongRoads);
   CASE_COLUMNS.forEach((name, k) => {
     columns[name] = columns.case.map((one) => packed.cases[one][k]);
