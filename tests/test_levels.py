@@ -128,7 +128,14 @@ def test_of_equal_flows_the_level_that_is_dry_least_is_shown() -> None:
         [[80.0, 260.0, 260.0], [80.0, 260.0, 260.0], [80.0, 250.0, 260.0], [0.0, 0.0, 0.0], [9.0, 9.0, 9.0]]
     )
     gap = np.array([[99.0, 56.8, 32.3], [99.0, 40.0, 40.02], [1.0, 2.0, 90.0], [nan, nan, nan], [nan, 5.0, nan]])
-    assert least_dry(flow, gap).tolist() == [2, 1, 2, 0, 1]
+    assert least_dry(flow, flow, gap).tolist() == [2, 1, 2, 0, 1]
+
+
+def test_of_equal_flows_the_level_that_holds_most_in_other_months_too_comes_first() -> None:
+    """A level of fewer units may hold as much in the months that decide, and half as much in the others."""
+    flow, gap = np.full((2, 3), 232.0), np.array([[1.0, 5.0, 5.0], [1.0, 5.0, 5.0]])
+    in_any = np.array([[121.0, 121.0, 232.0], [121.0, 232.0, 232.0]])
+    assert least_dry(flow, in_any, gap).tolist() == [2, 1]
 
 
 def test_flags_of_place_and_need() -> None:

@@ -227,7 +227,8 @@ def grade(scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, 
     levels = replace(
         _level_table(scene, choice, worked, backup_gpm), alone_gpm=_alone_gpm(flows, worked, backup_gpm.shape)
     )
-    status, level = _status(scene, levels, hydrant.credited_gpm)
+    in_any = np.min([np.nan_to_num(line.uninterrupted_gpm) for line in choice.seasons], axis=0)
+    status, level = _status(scene, levels, in_any, hydrant.credited_gpm)
     attack = scene.response.attack_engine
     arrival = scene.response.arrival_min[np.arange(len(attack)), np.maximum(attack, 0)]
     answers = AnswerTable(
@@ -334,8 +335,10 @@ def _limit_codes(part: Worked) -> CodeArray:
 Array = TypeVar("Array", FloatArray, IntArray, BoolArray, TextArray)
 
 
-def _status(scene: Scene, levels: LevelTable, hydrant_gpm: FloatArray) -> tuple[TextArray, IntArray]:
-    """Name each address's status, and the level that is shown."""
+def _status(
+    scene: Scene, levels: LevelTable, in_any_gpm: FloatArray, hydrant_gpm: FloatArray
+) -> tuple[TextArray, IntArray]:
+    """Name each address's status, and the level that is shown; `in_any_gpm` is what a level holds in any season."""
     no_route = (levels.site < 0).all(axis=1)
     hydrant = np.nan_to_num(hydrant_gpm) >= scene.needs.required_gpm
     first = levels.meets.argmax(axis=1)
@@ -343,19 +346,22 @@ def _status(scene: Scene, levels: LevelTable, hydrant_gpm: FloatArray) -> tuple[
     held = np.nan_to_num(levels.uninterrupted_gpm)
     # Of levels that all bring nothing for want of hose, the one that would bring most with it.
     dry = held.max(axis=1, keepdims=True) <= 0
-    most = least_dry(np.where(dry, np.nan_to_num(levels.reached_gpm), held), levels.gap_min)
+    most = least_dry(np.where(dry, np.nan_to_num(levels.reached_gpm), held), in_any_gpm, levels.gap_min)
     status = np.where(some, np.where(first == 0, "served", "higher level"), "not met")
     status = np.where(hydrant, "hydrant", np.where(no_route, "no route", status))
     level = np.where(hydrant | no_route, -1, np.where(some, first, most))
     return text_array(status.tolist()), level.astype(np.int32)
 
 
-def least_dry(flow_gpm: FloatArray, gap_min: FloatArray) -> IntArray:
-    """Pick the level of the largest flow, (addresses,); of equal ones the one that is dry least, then the lowest.
+def least_dry(flow_gpm: FloatArray, in_any_gpm: FloatArray, gap_min: FloatArray) -> IntArray:
+    """Pick the level of the largest flow in the season that decides, (addresses,).
 
-    Units that come too late to lift the flow of the worst minute may still halve the minutes without water.
+    Of equal ones the one that holds most in any season, then the one that is dry least, then the lowest. Units that
+    come too late to lift the flow of the worst minute may do so in other months, or halve the minutes without water.
     """
     equal = flow_gpm >= flow_gpm.max(axis=1, keepdims=True) - ROUNDING_GPM
+    always = np.where(equal, in_any_gpm, -np.inf)
+    equal &= always >= always.max(axis=1, keepdims=True) - ROUNDING_GPM
     gap = np.where(equal, np.nan_to_num(gap_min, nan=np.inf), np.inf)
     least: IntArray = (equal & (gap <= gap.min(axis=1, keepdims=True) + LEAST_GAP_MIN)).argmax(axis=1)
     return least

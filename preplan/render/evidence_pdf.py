@@ -116,6 +116,8 @@ def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: BoolArray)
         document.y -= 4.0
         head = ("fill site out", "met from it now", "of them no longer met at the same level")
         document.table(head, lines, (290.0, 90.0, 160.0))
+    if np.any(second >= 0):
+        document.flow("An address whose tankers are split counts at both of its fill sites.", SMALL_PT)
 
 
 def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
@@ -201,7 +203,10 @@ def rater(document: Document, plan: Plan) -> None:
         f"Flows are those of the worst season of the months planned ({month_words(months)}), without a break for "
         f"{RATER_MIN / 60.0:g} hours from so many minutes after the first engine's arrival, all units of the level "
         f"alerted at once; until then {rules.attack_gpm:g} gpm are drawn. Everywhere else in this plan full flow is "
-        f"asked for {rules.full_flow_after_min:g} minutes after it. A tanker on the scene is no proof of a flow; first "
+        f"asked for {rules.full_flow_after_min:g} minutes after it. Of {len(plan.sites)} fill sites "
+        f"{sum(bool(site.tested) for site in plan.sites)} have a date of test and "
+        f"{sum(site.storage_gal is not None for site in plan.sites)} a known store: no bar here proves a source in "
+        "drought or ice. A tanker on the scene is no proof of a flow; first "
         f"water is taken to flow {rules.attack_setup_min:g} minutes after the attack engine's arrival everywhere.",
         SMALL_PT,
     )
@@ -229,12 +234,31 @@ def criteria(plan: Plan) -> list[tuple[str, BoolArray]]:
         ]
         return [
             *held,
-            ("a fill site in every month planned", every_month),
-            (f"fill site within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
-            (f"fire station within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
+            (f"the required flow from {RATER_RAISE_MIN:.0f} min after it on, some level", _raised(plan)),
+            ("a fill site that serves it in every month planned", every_month),
+            (f"the fill site planned within {RATER_MI:.0f} road miles, loaded leg", near <= RATER_MI),
+            ("any fill site of all these months so near", _nearest_all_year_mi(plan) <= RATER_MI),
+            (f"fire station, not on request, within {RATER_MI:.0f} road miles", plan.station_mi <= RATER_MI),
             (f"a tanker there within {RATER_START_MIN:.0f} min of the first engine", second <= RATER_START_MIN),
             (f"all units there within {RATER_RAISE_MIN:.0f} min of the first engine", last <= RATER_RAISE_MIN),
         ]
+
+
+def _raised(plan: Plan) -> BoolArray:
+    """Mask the addresses that have what they need from when a rater lets the flow be higher on, at some level."""
+    most = np.nan_to_num(plan.rater.raised_gpm).max(axis=1, initial=0.0)
+    enough: BoolArray = most >= plan.needs.required_gpm - ROUNDING_GPM
+    return enough
+
+
+def _nearest_all_year_mi(plan: Plan) -> FloatArray:
+    """Measure the shortest kept loaded leg from a site that stands in all months planned, (addresses,); inf: none."""
+    months = plan.district.rules.plan.months
+    always = np.array([site.in_service and site.months >= months for site in plan.sites], dtype=np.bool_)
+    nearest = np.full(len(plan.addresses), np.inf)
+    kept = np.flatnonzero(always[plan.trips.site])
+    np.minimum.at(nearest, plan.trips.address[kept], plan.trips.out_mi[kept])
+    return nearest
 
 
 def _second_water_min(plan: Plan) -> FloatArray:
@@ -264,7 +288,8 @@ def postings_cost(document: Document, plan: Plan) -> None:
     document.heading("What postings cost", bookmark=True, keep=TABLE_PT)
     document.flow(
         "Addresses whose round trip is longer because of a weight, height or width, posted or rated: "
-        f"{int(late.sum()):,}."
+        f"{int(late.sum()):,}. By the roads of the addresses, over their own circuits; the limits themselves, each as "
+        "if it alone were lifted, stand under 'Posted limits and bridges'."
     )
     roads: dict[str, list[float]] = {}
     for group in plan.groups:

@@ -255,11 +255,12 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
         said.append(f"{words.minutes(avoided)} longer, round what is posted or rated: take no short cut")
     bridges = int(trips.unposted_bridges[trip])
     if bridges:
-        said.append(f"{bridges} crossing{'s' * (bridges > 1)} of bridges without a posted weight: unknown, not safe")
+        of = "crossings of bridges" if bridges > 1 else "crossing of a bridge"
+        said.append(f"{bridges} {of} without a posted weight: unknown, not safe")
     narrow_mi = float(trips.narrow_mi[trip])
     if narrow_mi > 0.0:
         said.append(
-            f"one truck wide for {words.way_length(narrow_mi)}: where two meet, loaded goes first; "
+            f"one truck wide for {words.way_length(narrow_mi)} of both legs: where two meet, loaded goes first; "
             "agree by radio where empty waits"
         )
     return "; ".join(said)

@@ -52,8 +52,8 @@ def _when(plan: Plan, runs: BoolArray) -> str:
         if known.size:
             low, middle, high = np.quantile(known, [0.05, 0.5, 0.95])
             said.append(
-                f"{word}: half of the addresses by minute {words.number(middle)}, nine in ten between "
-                f"{words.number(low)} and {words.number(high)}"
+                f"{word}: half of the addresses by minute {words.need(middle)}, nine in ten between "
+                f"{words.number(low)} and {words.need(high)}"
             )
     return words.first_up("; ".join(said)) + "." if said else "First water is not known anywhere."
 

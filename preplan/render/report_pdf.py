@@ -9,7 +9,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import STATUSES
+from preplan.plan_tables import NO_SITE_IN, STATUSES
 from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.charts import Bar, Picture, bars
@@ -141,7 +141,14 @@ def _shortfalls(document: Document, plan: Plan) -> None:
     short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
     no_route = int(np.sum(plan.answers.status == "no route"))
-    document.flow(f"Addresses not met: {len(order):,}. Addresses without a route: {no_route:,}.")
+    document.flow(f"Addresses not met: {len(order):,}. Addresses without a route: {no_route:,}{_without_why(plan)}.")
+    later = len(plan.later.address)
+    if later:
+        document.flow(
+            f"At {later:,} of those not met another fill site brings at least a quarter more once the shuttle runs "
+            "than the one that holds most from the first minutes on; an engine that comes late keeps it from being "
+            "planned. Their cards say LATER MORE, addresses.csv has the flag 'more later elsewhere'."
+        )
     if not order:
         return
     roads: dict[tuple[str, int], list[int]] = {}
@@ -162,7 +169,26 @@ def _shortfalls(document: Document, plan: Plan) -> None:
             "held back by")  # fmt: skip
     document.table(head, rows, (118.0, 40.0, 134.0, 52.0, 48.0, 44.0, 40.0, 64.0))
     if len(roads) > _MOST_SHORTFALLS:
-        document.flow(f"and {len(roads) - _MOST_SHORTFALLS:,} more: see addresses.csv.", SMALL_PT)
+        document.flow(f"and {len(roads) - _MOST_SHORTFALLS:,} more rows: see addresses.csv.", SMALL_PT)
+    document.flow("A row for each road and fill site: a road that fills at two has two.", SMALL_PT)
+
+
+def _without_why(plan: Plan) -> str:
+    """Say why addresses have no route, behind their number."""
+    kinds = {
+        "off road data": "too far from any road for tankers",
+        "road cut off": "on mapped roads that no loaded tanker reaches",
+        "road closed": "in some months only",
+        NO_SITE_IN: "without an open fill site in some months",
+    }
+    codes = [
+        {flag.code for flag in flags}
+        for flags, status in zip(plan.answers.flags, plan.answers.status.tolist(), strict=True)
+        if status == "no route"
+    ]
+    counts = [(sum(code in row for row in codes), why) for code, why in kinds.items()]
+    said = ", ".join(f"{count:,} {why}" for count, why in counts if count)
+    return f" ({said}; see the flags in addresses.csv)" if said else ""
 
 
 def _sites(document: Document, plan: Plan) -> None:
@@ -190,11 +216,14 @@ def _sites(document: Document, plan: Plan) -> None:
             "'two fill sites' in addresses.csv. Both sites and an engine at each that needs one must be there."
         )
     other = [(row + 1, *in_other_months(plan, row)) for row in range(len(plan.sites))]
-    seasonal = "; ".join(f"fill site {number} in {when}: {more.sum():,}" for number, more, when in other if more.any())
+    seasonal = "; ".join(
+        f"fill site {number} in {when}, {more.sum():,} more" for number, more, when in other if more.any()
+    )
     if seasonal:
-        document.flow(f"Taken in months that do not decide, at so many more addresses: {seasonal}.")
+        document.flow(f"In months that do not decide more addresses fill elsewhere: {seasonal}.")
     document.flow(
-        "First, second where tankers are split over two sites, and backup: addresses. The sum is over addresses that "
+        "Numbers of addresses, by the months that decide: first, second where tankers are split over two sites, and "
+        "backup. The sum is over addresses that "
         "fill there first, one fire each; it is not a demand at one time.",
         SMALL_PT,
     )

@@ -17,6 +17,7 @@ from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_inde
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
+from preplan.render.first_drive import BORDER
 from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import (
     flags_of_card,
@@ -63,7 +64,7 @@ def _facts(plan: Plan, row: int) -> Iterator[tuple[str, str]]:
     yield "Season", month_words(site.months)
     yield "Storage", _storage(site)
     yield "Turnaround", words.turn_words(site)
-    engine = f"needed, lift {site.lift_ft:g} ft" if site.needs_engine else "not needed"
+    engine = f"needed, lift {site.lift_ft:g} ft (10 where the table gives none)" if site.needs_engine else "not needed"
     yield "Engine at the site", engine
     same = [i + 1 for i, other in enumerate(plan.sites) if i != row and other.source == site.source]
     yield "Water shared with", f"fill site {', '.join(map(str, same))}" if same else "no other fill site"
@@ -196,8 +197,10 @@ def _draw_service(
     known = need[np.isfinite(need)]
     largest = f"; largest required flow {words.need(float(known.max()))} gpm" if len(known) else ""
     document.heading("Whom it serves", 11.0, keep=40.0)
-    also = f"second fill site of {int(second.sum())}, " if second.any() else ""
-    said = f"First choice of {int(mine.sum())} addresses, {also}backup of {int(stands_in.sum())}{largest}."
+    also = f"second fill site of {int(second.sum()):,}, " if second.any() else ""
+    count = int(mine.sum())
+    said = f"First choice of {count:,} address{'es' * (count != 1)} in the months that decide, {also}backup of "
+    said += f"{int(stands_in.sum()):,}{largest}."
     parted = int(np.sum(mine & (plan.answers.shown(plan.levels.split) >= 0)))
     said += f" For {parted} of these some tankers fill at a second fill site." * bool(parted)
     document.flow(said, bold=True)
@@ -218,7 +221,10 @@ def _draw_service(
         document.flow(f"Backup for: {'; '.join(_served(plan, stands_in))}.", SMALL_PT)
     one_way = _one_way(plan, mine)
     if one_way:
-        document.flow(f"One truck wide: loaded goes first, empties wait; or, to meet nobody: {'; '.join(one_way)}.")
+        document.flow(
+            "Where the road is one truck wide, loaded goes first and empties wait, or empties go another way and meet "
+            f"nobody. For {'; for '.join(one_way)}."
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -358,6 +364,7 @@ def _draw_other_circuits(
         _write(document, lines)
     rest = circuits[_MOST_CIRCUITS:]
     if rest:
+        document.room(2.0 * BODY_PT * paper.LEADING + 2.0 * SMALL_PT * paper.LEADING)
         where = "the folder cards" if any(place.startswith("cards/") for _, place in cards) else "cards.pdf"
         document.flow(f"and {len(rest):,} more circuit{'s' * (len(rest) > 1)}, each on its card in {where}:", bold=True)
         listed = "; ".join(_cards_of([circuit.group for circuit in rest], cards))
@@ -405,7 +412,9 @@ def _legs(plan: Plan, circuit: _Circuit) -> Iterator[tuple[str, list[str], tuple
 def _limits(plan: Plan, circuit: _Circuit) -> str:
     """Say what a driver must know of a circuit: its vehicle, postings, bridges, where none can pass, how to turn."""
     turn = turning_words(circuit.back_steps, at_dump=bool(plan.trips.turn_at_dump[circuit.trip]))
-    return f"{trip_limits(plan, circuit.trip)}. At the dump site: {turn}."
+    border = any(BORDER in step.note for step in (*circuit.out_steps, *circuit.back_steps))
+    waits = "; past a border control, where no wait is counted" if border else ""
+    return f"{trip_limits(plan, circuit.trip)}{waits}. At the dump site: {turn}."
 
 
 def sites(plan: Plan) -> bytes:
