@@ -421,7 +421,10 @@ def test_table_of_fill_sites(plan: Plan) -> None:
     rows = re.findall(r"<tr>(.*?)</tr>", fill_site_table(plan))
     cells = [re.findall(r"<td>(.*?)</td>", row) for row in rows[1:]]
     assert cells == [
-        ["1", "Mill Pond dry hydrant", "dry hydrant", "900 gpm", "2025-09-12", "all year", "yes"],
-        ["2", "Quarry pond (summer)", "draft", "500 gpm, assumed", "not known", "April to November", "yes"],
-        ["3", "Old cistern", "cistern", "500 gpm", "not known", "all year", "no"],
+        ["1", "Mill Pond dry hydrant", "dry hydrant", "900 gpm, tested 2025-09-12", "all year", "yes"],
+        ["2", "Quarry pond (summer)", "draft", "500 gpm, not tested: assumed rate", "April to November", "yes"],
+        ["3", "Old cistern", "cistern", "500 gpm as given, no test date", "all year", "no"],
     ]
+    # no more than the site gives in all, as the panel and the cards have it
+    weak = replace(plan.sites[0], site_gpm=400.0)
+    assert "400 gpm" in fill_site_table(replace(plan, sites=(weak, *plan.sites[1:])))

@@ -14,12 +14,13 @@ from pypdf import PdfReader
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, Flag
-from preplan.render import crew, words
+from preplan.render import card_pdf, crew, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.first_minutes import officer_words, then_at_once
-from preplan.render.limit_places import posted_words
+from preplan.render.limit_places import posted_words, site_limits
 from preplan.render.map_answers import flag_said
+from preplan.render.site_pdf import in_other_months
 from preplan.render.us_grid import grid_words
 from tests.browser import Opened, opened, page_source, written
 from tests.plan_checks import SAMPLE, plan_of
@@ -97,11 +98,11 @@ def test_the_circuit_of_a_what_if_is_drawn_and_not_that_to_a_site_that_is_off(wi
 def test_the_banner_counts_many_changes_and_sorts_a_few(browser: Browser, file_url: str) -> None:
     page = opened(browser, file_url, width=390).page
     turn_off(page, "11, Quarry Hole", "4, Thornapple bridge")
-    assert "fill site 4, 11 off" in page.inner_text("#banner")
+    assert "fill sites 4, 11 off" in page.inner_text("#banner")
     for site in ("1, Gristmill", "8, Tannery"):
         page.get_by_label(site).uncheck()
     assert "4 fill sites off" in page.inner_text("#banner")
-    assert "Fill site 1, 4, 8, 11 off." in written(page)
+    assert "Fill sites 1, 4, 8, 11 off." in written(page)
     banner = page.locator("#banner").bounding_box()
     assert banner is not None
     assert banner["height"] < 85
@@ -147,7 +148,7 @@ def test_the_months_are_told_apart_as_on_the_card(wide: Opened, plan: Plan) -> N
             text.replace("\N{NO-BREAK SPACE}", " ")
             for text in wide.page.locator("#panel-body p > strong").all_inner_texts()
         ]
-        assert all(f"{line}." in bold for line in lines)
+        assert all(f"{re.sub(': (?=[0-9,]+ gpm)', ': at least ', line)}." in bold for line in lines)
 
 
 def test_an_address_that_tankers_reach_in_some_months_says_so_as_its_card_does(wide: Opened, plan: Plan) -> None:
@@ -422,3 +423,93 @@ def test_what_differs_in_other_months_stands_beside_the_call_and_above_the_level
         said = wide.page.inner_text("#panel-body").replace("\u00a0", " ")
         for line in [*then_at_once(plan, [group.lead]), *other_jobs(Facts(plan, group))]:
             assert line in said, group.lead
+
+
+# --------------------------------------------------------------------------- what is asked first
+
+
+def test_call_fill_site_and_card_stand_first(wide: Opened, plan: Plan) -> None:
+    """Of each status; the page of the card is the one that cards.pdf and its index name."""
+    page_of = {a: where.partition("#")[2] for group, where in card_pdf.places(plan) for a in group.addresses}
+    for status in ("served", "higher level", "not met"):
+        a = int(np.flatnonzero(plan.answers.status == status)[0])
+        choose(wide.page, str(plan.addresses.address_id[a]))
+        first = wide.page.locator("#panel-body dl").first
+        heads, said = first.locator("dt").all_inner_texts(), first.locator("dd").all_inner_texts()
+        told = dict(zip(heads, (one.replace("\N{NO-BREAK SPACE}", " ") for one in said), strict=True))
+        level = int(plan.answers.level[a])
+        site = int(plan.levels.site[a, level])
+        assert told["Call"].startswith(words.level_words(plan.district.levels[level].name))
+        assert told["Tankers fill at"].startswith(f"{site + 1}, {plan.sites[site].name}")
+        assert told["Card"] == f"page {page_of[a]} of cards.pdf"
+        assert heads[0] == "Call"
+
+
+def test_every_card_s_page_is_told(wide: Opened, plan: Plan) -> None:
+    """Of all addresses; in a large district, where each file counts its own pages, by file too."""
+    told = wide.page.evaluate(
+        f"() => {{ {page_source('map_panel.js')}; return [...addresses.number.keys()].map(cardWords); }}"
+    )
+    wanted = {a: f"page {at.partition('#')[2]} of cards.pdf" for g, at in card_pdf.places(plan) for a in g.addresses}
+    assert told == [wanted.get(a, "") for a in range(len(plan.addresses))]
+    assert "" in told  # who has a hydrant has no card
+    many = wide.page.evaluate(
+        f"""() => {{
+          {page_source("map_panel.js")};
+          Object.assign(cards, {{ size: 200, first: 1 }});
+          return [...addresses.number.keys()].map(cardWords);
+        }}"""
+    )
+    ranks = {a: at for at, (group, _) in enumerate(card_pdf.places(plan)) for a in group.addresses}
+    assert many == [
+        f"page {ranks[a] % 200 + 1} of cards/{ranks[a] // 200 + 1:03d}.pdf" if a in ranks else ""
+        for a in range(len(plan.addresses))
+    ]
+
+
+def test_what_is_weak_or_low_near_the_fill_site_stands_in_bold_with_an_unproven_rate(wide: Opened, plan: Plan) -> None:
+    """As cards have it, unless a warning of the address names the same road."""
+    level = plan.answers.level
+    near = [
+        (a, road, said)
+        for a in np.flatnonzero(level >= 0).tolist()
+        for road, said in site_limits(plan, int(plan.levels.site[a, level[a]]))
+    ]
+    assert len(near) > 15
+    for a, road, said in near[:: len(near) // 6]:
+        choose(wide.page, str(plan.addresses.address_id[a]))
+        bold = written(wide.page).replace("\N{NO-BREAK SPACE}", " ")
+        assert said in bold or any(road in str(flag.value) for flag in plan.answers.flags[a]), (a, said)
+        guessed = not plan.sites[int(plan.levels.site[a, level[a]])].fill_gpm_given
+        assert ("UNPROVEN: the rate of fill site" in bold) is guessed
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (360, 640), (640, 400)])
+def test_a_small_screen_keeps_a_map_that_can_be_read(browser: Browser, file_url: str, width: int, height: int) -> None:
+    """With a what-if on, a filter set and an address open; the cautions stay in view, and nothing scrolls sideways."""
+    page = opened(browser, file_url, width=width).page
+    page.set_viewport_size({"width": width, "height": height})
+    turn_off(page, "1, Gristmill", "2, Kettle")
+    page.click("#legend")
+    page.select_option("#site-filter", index=1)
+    choose(page, "MR0421")
+    high = page.evaluate("() => document.querySelector('.folium-map').getBoundingClientRect().height")
+    assert high >= 200
+    foot = page.locator("footer").bounding_box()
+    assert foot is not None
+    assert foot["y"] + foot["height"] <= height + 1
+    title = page.locator("#panel-body h2").bounding_box()
+    assert title is not None
+    assert title["y"] < foot["y"]
+    wide_px = page.evaluate("() => document.documentElement.scrollWidth")
+    assert wide_px <= width
+    page.close()
+
+
+def test_the_lists_tell_of_other_months_and_of_backups(wide: Opened, plan: Plan) -> None:
+    wide.page.click("#lists")
+    said = written(wide.page)
+    more, _ = in_other_months(plan, 4)
+    stands_in = int(np.sum(plan.answers.shown(plan.levels.backup) == 4))
+    assert more.sum() > 0
+    assert f"5, {plan.sites[4].name}: 0 addresses, {more.sum()} more in other months, backup of {stands_in}" in said

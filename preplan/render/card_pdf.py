@@ -66,8 +66,10 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     rows = list(card_rest.level_rows(facts))
     first = min(max(0, facts.level - card_rest.MOST_LEVELS + 1), max(0, len(rows) - card_rest.MOST_LEVELS))
     rows = rows[first : first + card_rest.MOST_LEVELS]
-    assumed = card_rest.assumed(facts)
-    free = y - FOOT_PT - _RULED_PT - NOTE_PT - 11.5 * len(rows) - paper.height_of(assumed)
+    free = y - FOOT_PT - _RULED_PT - NOTE_PT - 11.5 * len(rows)
+    # where names without end leave no room for the least map and text, they end here
+    assumed = paper.trimmed(card_rest.assumed(facts), free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT)
+    free -= paper.height_of(assumed)
     least = LEAST_MAP_PT + LEAST_BELOW_PT + LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
     covered = paper.trimmed(card_rest.covered(facts), max(free - least, 0.0), "the index")
     free -= paper.height_of(covered)

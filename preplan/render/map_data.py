@@ -132,17 +132,17 @@ def site_facts(site: FillSite) -> list[tuple[str, str]]:
     ]
 
 
-def _other_uses(plan: Plan, index: int) -> list[tuple[str, str]]:
+def _other_uses(backup: int, count: int, when: str) -> list[tuple[str, str]]:
     """Say for how many addresses a fill site stands in, and in which other months it is taken: it is not idle then."""
-    backup = int(np.sum(plan.answers.shown(plan.levels.backup) == index))
-    more, when = in_other_months(plan, index)
     found = [("Backup of", f"{backup:,} address{'es' * (backup != 1)}")] if backup else []
-    count = int(more.sum())
     return found + ([(f"Taken in {when}", f"at {count:,} more address{'es' * (count != 1)}")] if count else [])
 
 
 def _site(plan: Plan, index: int) -> Page:
     site = plan.sites[index]
+    backups = int(np.sum(plan.answers.shown(plan.levels.backup) == index))
+    others, when = in_other_months(plan, index)
+    more = int(others.sum())
     return {
         "id": words.printable(site.site_id),
         "name": words.printable(site.name),
@@ -153,7 +153,9 @@ def _site(plan: Plan, index: int) -> Page:
         "inService": site.in_service,
         "lasting": words.lasting_words(site),
         "road": bool(plan.site_segment[index] >= 0),
-        "facts": [*site_facts(site), *_other_uses(plan, index)],
+        "facts": [*site_facts(site), *_other_uses(backups, more, when)],
+        "backups": backups,
+        "more": more,
         "engineMin": whole(plan.site_arrival_min[index], way="up").tolist(),
         "flags": [flag_said(plan, flag) for flag in plan.site_flags[index]],
         "needsEngine": site.needs_engine,

@@ -232,7 +232,8 @@ def _after(plan: Plan) -> str:
 <aside aria-label="Details"><button type="button" id="close" aria-label="Close">&times;</button>
 <p id="said" role="status"></p><div id="panel-body"></div></aside>
 <noscript><main class="still">
-<p>Scripts are off: this is the still map. Choosing an address needs scripts; the cards in cards.pdf do not.</p>
+<p>Scripts are off: this is the still map. Choosing an address needs scripts; the cards, in
+cards.pdf or in the folder cards, do not.</p>
 {still_map(plan)}
 {still_legend(plan)}
 <p>Status colours are not hydrant flow classes.

@@ -94,16 +94,15 @@ def still_legend(plan: Plan) -> str:
 
 
 def fill_site_table(plan: Plan) -> str:
-    """Write the table of fill sites: number, name, kind, rate, tested, months, in service."""
-    heads = ("Number", "Fill site", "Kind", "Rate into one tanker", "Tested", "Months", "In service")
+    """Write the table of fill sites: number, name, kind, rate and how it is known, months, in service."""
+    heads = ("Number", "Fill site", "Kind", "Rate into one tanker", "Months", "In service")
     rows = ["".join(f"<th>{head}</th>" for head in heads)]
     for number, site in enumerate(plan.sites, start=1):
         cells = (
             str(number),
             words.printable(site.name),
             words.printable(site.kind),
-            f"{words.supply(site.fill_gpm)} gpm" + ("" if site.fill_gpm_given else ", assumed"),
-            words.printable(site.tested) or words.NOT_KNOWN,
+            words.rate_words(site),
             month_words(site.months),
             "yes" if site.in_service else "no",
         )

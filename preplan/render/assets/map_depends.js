@@ -131,7 +131,11 @@ function showLists() {
   }
   const driven = drivenRoads(onCircuits);
   const many = (marks) => addressesWords(countOf(marks));
-  const site = (one, k) => [`${siteName(k)}: ${many(servedFrom(k))}`, () => goToSite(k)];
+  const besides = (one) => [
+    one.more ? `${one.more.toLocaleString("en-US")} more in other months` : "",
+    one.backups ? `backup of ${one.backups.toLocaleString("en-US")}` : "",
+  ].filter(Boolean);
+  const site = (one, k) => [[`${siteName(k)}: ${many(servedFrom(k))}`, ...besides(one)].join(", "), () => goToSite(k)];
   const unit = (one, k) => [`${one.id}, ${one.kind}, ${said(one.gal, "gal")}: ${many(countOn(k))}`, () => goToUnit(k)];
   const bridge = (road) => [
     `${bridgeTitle(road)}, ${roadName(road)}: ${many(driveOver([road]))}`, () => goToBridge(road),
@@ -139,6 +143,7 @@ function showLists() {
   const posted = BRIDGES.filter((road) => roads.mark[road] & 1);
   const unposted = BRIDGES.filter((road) => roads.mark[road] & 2 && driven.has(road));
   openPanel("What depends on what", [
+    ...(view.whatIf ? [boldLine("Numbers of the plan, not of the what-if.")] : []),
     ...listPart("Fill sites", data.sites.map(site)),
     ...listPart("Tankers and engines", data.units.map(unit)),
     ...listPart("Posted roads and bridges", posted.slice(0, MOST_LISTED).map(bridge)),

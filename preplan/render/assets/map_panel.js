@@ -96,7 +96,8 @@ function backPart() {
 function setSheetHead(title) {
   const what = view.whatIf ? `WHAT IF, not the plan: ${changesWords()}` : "the plan";
   const whose = title ? `${title}. ` : "";
-  document.getElementById("sheet-head").textContent = unparted(`${whose}${data.name}, ${data.date}: ${what}`);
+  const named = [data.name, data.date].filter(Boolean).join(", ");
+  document.getElementById("sheet-head").textContent = unparted(`${whose}${named}: ${what}`);
 }
 
 // ------------------------------------------------------------------------------------------- one address
@@ -198,7 +199,10 @@ function sitesOf(address, level) {
 
 // Where the months differ, what holds in which, as the card says it.
 function seasonLines(address, level) {
-  return level < 0 ? [] : data.answers.seasonLines[answers.lines[row(address, level)]].map((line) => `${line}.`);
+  if (level < 0) return [];
+  const lines = data.answers.seasonLines[answers.lines[row(address, level)]].map((line) => `${line}.`);
+  const sites = new Set(lines.map((line) => /from fill sites? [\d and]+/.exec(line)?.[0]).filter(Boolean));
+  return sites.size > 1 ? [...lines, "Units and circuits here are those of the worst season; the others' stand behind the card."] : lines;
 }
 
 function requestLine(address, level) {
@@ -557,7 +561,7 @@ function flagFilter() {
   }
   const line = ([code, count]) => [code, `${capital(code)} (${count.toLocaleString("en-US")})`];
   const options = [["", "Any flag or none"], ...[...counts].sort((a, b) => (a[0] < b[0] ? -1 : 1)).map(line)];
-  return selectField("Flag", "flag-filter", options, view.flag, (value) => {
+  return selectField("Flag, on either circuit", "flag-filter", options, view.flag, (value) => {
     view.flag = value;
     filterChanged();
   });
@@ -565,7 +569,7 @@ function flagFilter() {
 
 function siteFilter() {
   const options = [[-1, "Any fill site"], ...data.sites.map((_, k) => [k, `Fill site ${siteName(k)}`])];
-  return selectField("From", "site-filter", options, view.site, (value) => {
+  return selectField("From, in the months that decide", "site-filter", options, view.site, (value) => {
     view.site = value;
     filterChanged();
   });

@@ -167,7 +167,7 @@ function changesWords(most = Infinity) {
   const ids = [...change.out].sort((a, b) => a - b).map((unit) => data.units[unit].id);
   const some = (names, what, state) => {
     if (names.length > most) return `${names.length} ${what}s ${state}`;
-    return `${what === "tanker" ? "" : `${what} `}${names.join(", ")} ${state}`;
+    return `${what === "tanker" ? "" : `${what}${names.length > 1 ? "s" : ""} `}${names.join(", ")} ${state}`;
   };
   if (off.length) parts.push(some(numbers(off), "fill site", "off"));
   if (on.length) parts.push(some(numbers(on), "fill site", "in service"));
