@@ -513,3 +513,20 @@ def test_the_lists_tell_of_other_months_and_of_backups(wide: Opened, plan: Plan)
     stands_in = int(np.sum(plan.answers.shown(plan.levels.backup) == 4))
     assert more.sum() > 0
     assert f"5, {plan.sites[4].name}: 0 addresses, {more.sum()} more in other months, backup of {stands_in}" in said
+
+
+def test_sentences_packed_by_their_form_come_back_whole(wide: Opened, plan: Plan) -> None:
+    """Of every flag, and of the lines by season: numbers back in their places, to the letter."""
+    flags, lines = wide.page.evaluate(
+        f"() => {{ {page_source('map_decode.js')}; return [data.answers.flags, data.answers.seasonLines]; }}"
+    )
+    called = plan.answers.called.tolist()
+    rows = zip(plan.answers.flags, called, strict=True)
+    wanted = list(dict.fromkeys(flag_said(plan, flag, how) for some, how in rows for flag in some))
+    assert flags == wanted
+    assert sum(bool(re.search("[0-9]", one)) for one in wanted) > 100
+    assert [] in lines
+    assert any(
+        re.fullmatch(r".*: at least [0-9,]+ gpm held from fill site [0-9]+.*", one) for some in lines for one in some
+    )
+    assert not any("\x00" in one for some in lines for one in some)

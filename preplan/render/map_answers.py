@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from preplan.render.card_other import jobs_words
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.flag_words import GRAVE
 from preplan.render.limit_places import named_words
-from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, grid, pack, steps, whole
+from preplan.render.map_pack import NOT_KNOWN, Forms, Ints, Page, Texts, grid, pack, steps, whole
 from preplan.render.map_routes import moved
 from preplan.render.map_search import id_columns
 
@@ -125,14 +126,18 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "oneOut": whole(levels.one_out_gpm, way="down"),
         "dumpMin": _dump_engine_min(plan),
     }
+    lines = texts.pop("seasonLines")
+    forms = Forms(chain(flags.values, later.values, *lines))
     return {
         **_packed(columns, along),
         **texts,
         "byHoseWords": by_hose.values,
-        "laterWords": later.values,
+        "forms": forms.values,
+        "laterWords": [*map(forms.packed, later.values)],
+        "seasonLines": [[*map(forms.packed, some)] for some in lines],
         "seasonsApart": seasons_apart,
         "flag": pack([one for row in flag_lists for one in row]),
-        "flags": flags.values,
+        "flags": [*map(forms.packed, flags.values)],
         "code": pack([code_of[said] for said in flags.values]),
         "codes": codes.values,
         "grave": [place for code, place in codes.places.items() if code in GRAVE],

@@ -6,8 +6,10 @@ The page's script holds the matching `unpack`; small numbers, such as steps betw
 from __future__ import annotations
 
 import base64
+import re
 from bisect import bisect_left
-from collections.abc import Hashable, Sequence
+from collections import Counter
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -26,6 +28,9 @@ _SHORT = 8
 _LEAST_RUN = 6
 """Numbers that make a run worth a copy, which takes about four bytes."""
 _MIX = np.int64(1_000_003) ** np.arange(_LEAST_RUN, dtype=np.int64)
+_NUMBER = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
+_GAP = "\x00"
+"""Stands for a number in a form; no text of a page has such a character."""
 _MOST = 2**31
 """The script's whole numbers stay exact under 32-bit operations below this."""
 
@@ -47,6 +52,27 @@ class Texts:
             self.places[value] = len(self.values)
             self.values.append(value)
         return self.places[value]
+
+
+class Forms:
+    """Sentences that differ by their numbers alone, each kept as the place of its form and the numbers."""
+
+    def __init__(self, texts: Iterable[str]) -> None:
+        """Find the forms that two or more of some distinct texts have."""
+        counts = Counter(_NUMBER.sub(_GAP, text) for text in texts)
+        self.values = [form for form, count in counts.items() if count > 1 and _GAP in form]
+        """Forms; a gap stands for each number."""
+        self._places = {form: place for place, form in enumerate(self.values)}
+
+    def packed(self, text: str) -> str | tuple[int, str]:
+        """Pack a text: as it is, or as its form and its numbers, a blank between.
+
+        >>> forms = Forms(["12 ft off", "1,300 ft off", "near"])
+        >>> forms.packed("12 ft off"), forms.packed("near")
+        ((0, '12'), 'near')
+        """
+        place = self._places.get(_NUMBER.sub(_GAP, text), -1)
+        return text if place < 0 or _GAP in text else (place, " ".join(_NUMBER.findall(text)))
 
 
 def pack(values: npt.ArrayLike) -> str:

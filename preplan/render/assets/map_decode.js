@@ -116,6 +116,17 @@ function unpackColumns(packed, names, how = unpack) {
   return Object.fromEntries(names.map((name) => [name, how(packed[name])]));
 }
 
+// A sentence as it is, or put together from its form and its numbers.
+function spoken(one) {
+  if (typeof one === "string") return one;
+  const [form, numbers] = one;
+  const put = numbers.split(" ").values();
+  return data.answers.forms[form].replace(/\0/g, () => put.next().value);
+}
+
+for (const name of ["flags", "laterWords"]) data.answers[name] = data.answers[name].map(spoken);
+data.answers.seasonLines = data.answers.seasonLines.map((lines) => lines.map(spoken));
+
 const along = running(data.along);
 const levelCount = data.levels.length;
 
