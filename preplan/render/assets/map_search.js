@@ -172,7 +172,7 @@ function find(text) {
   if (first.length) return { hits: first, count: first.length, exact: true };
   const joined = findJoined(text);
   if (joined) return joined;
-  const [without] = lessOf(text, townDrops(text));
+  const without = lessOf(text, townDrops(text));
   if (nearest && without) return { ...without, hits: [...without.hits, ...nearest.hits].slice(0, MOST_FOUND) };
   return nearest || findPlace(text) || findCrossed(text) || findBegun(text) || findMisspelt(text) || without
     || findLess(text) || { hits: [], count: 0 };
@@ -221,8 +221,9 @@ function findCrossing(text) {
     if (here.has(roads.name[k])) for (const end of endsOf(k)) ends.set(end.join(), roads.name[k]);
   }
   for (let k = 0; k < roads.count; k += 1) {
-    const met = there.has(roads.name[k]) ? endsOf(k).find((end) => (ends.get(end.join()) ?? roads.name[k]) !== roads.name[k]) : null;
-    if (met) return crossingAt(met, [ends.get(met.join()), roads.name[k]].map((road) => roads.names[road]).join(" and "));
+    const { [k]: name } = roads.name;
+    const met = there.has(name) && endsOf(k).find((end) => ends.has(end.join()) && ends.get(end.join()) !== name);
+    if (met) return crossingAt(met, [ends.get(met.join()), name].map((road) => roads.names[road]).join(" and "));
   }
   return null;
 }
@@ -256,32 +257,31 @@ function townDrops(text) {
   return [places.slice(behind), ...last].filter((some) => some.length);
 }
 
-// What is found in full without some words of a text, the best first: a house of its number before the nearest ones.
+// What is found in full without some words of a text, those of the first drop that finds any; where none does and
+// `numbers` will do, the nearest house numbers. Nothing opens but what is picked.
 function lessOf(text, drops, { numbers = false } = {}) {
   const { things, ends } = searchable();
   const asked = wordsOf(text).slice(0, 30);
-  const found = [];
+  let near = null;
   for (const dropped of drops) {
     const kept = asked.filter((_, k) => !dropped.includes(k));
     if (!kept.some(isOfRoad)) continue;
     const { hits, count, nearest } = findWords(kept, things, ends, { full: true });
     const lacking = dropped.map((k) => asked[k].typed).filter((typed) => typed !== "AND");
-    const said = `Nothing has ${lacking.join(" ")} too; without it:`;
-    if (count) found.push({ hits, count: 0, nearest: said });
-    else if (numbers && hits.length) found.push({ hits, count: 0, nearest });
-    if (count) break;
+    if (count) return { hits, count: 0, nearest: `Nothing has ${lacking.join(" ")} too; without it:` };
+    if (numbers && hits.length && !near) near = { hits, count: 0, nearest };
   }
-  return found.sort((a, b) => b.nearest.startsWith("Nothing has") - a.nearest.startsWith("Nothing has"));
+  return near;
 }
 
 // What is found by fewer words: without a town behind the road, else without one word, the shortest first, such as the
-// N of N Main St. Nothing opens but what is picked.
+// N of N Main St.
 function findLess(text) {
   const asked = wordsOf(text).slice(0, 30);
   const named = [...asked.keys()].filter((k) => !hasNumber(asked[k].word));
   const short = [...named].sort((a, b) => asked[a].word.length - asked[b].word.length);
   const last = [2, 3].map((count) => [...asked.keys()].slice(-count));
-  return lessOf(text, [...townDrops(text), ...short.map((k) => [k]), ...last], { numbers: true })[0] || null;
+  return lessOf(text, [...townDrops(text), ...short.map((k) => [k]), ...last], { numbers: true });
 }
 
 // The addresses nearest to a latitude and longitude, or those of a square of the national grid, as cards print them.
