@@ -90,7 +90,7 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
     said = " ".join(line.said for line in card_words.can(Facts(told, plan.groups[at])))
     ids = [unit.unit_id for unit in plan.units]
     wanted = f"430 gpm steady, round trip 6.1 min; {ids[1]} pumping there, {ids[2]} at the dump site by minute 37."
-    assert f"LATER MORE at fill site 2: {wanted}" in said
+    assert f"LATER MORE at fill site 2 (April to November only): {wanted}" in said
     assert "Held back by" not in said
     assert crew.later_words(told, facts.lead + 1) == ""
 

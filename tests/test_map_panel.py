@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, Flag
+from preplan.plan_tables import FIRST_ALARM_IN, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
 from preplan.render import card_pdf, crew, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
@@ -530,3 +530,27 @@ def test_sentences_packed_by_their_form_come_back_whole(wide: Opened, plan: Plan
         re.fullmatch(r".*: at least [0-9,]+ gpm held from fill site [0-9]+.*", one) for some in lines for one in some
     )
     assert not any("\x00" in one for some in lines for one in some)
+
+
+def test_the_map_says_for_which_months_its_circuit_is_drawn(wide: Opened, plan: Plan) -> None:
+    """Where tankers fill elsewhere in other months, and where the way is shut or posted in some; nowhere else."""
+    level = plan.answers.level
+    rows = np.flatnonzero(level >= 0).tolist()
+    sites = {a: {season.sites_of(a, int(level[a])) for season in plan.seasons} for a in rows}
+    shut = {
+        a: next((f for f in plan.answers.flags[a] if f.code == NOT_THIS_WAY and f.circuit != SECOND_CIRCUIT), None)
+        for a in rows
+    }
+    moved = [a for a in rows if len(sites[a]) > 1]
+    barred = [a for a in rows if shut[a] is not None and len(sites[a]) == 1]
+    plain = [a for a in rows if len(sites[a]) == 1 and shut[a] is None]
+    assert len(moved) > 30
+    assert barred
+    for a in (moved[0], moved[-1], barred[0], plain[0]):
+        choose(wide.page, str(plan.addresses.address_id[a]))
+        drawn = wide.page.inner_text("#drawn").replace("\N{NO-BREAK SPACE}", " ")
+        months = month_words(plan.seasons[int(plan.levels.season[a, level[a]])].months)
+        assert drawn.endswith(f", {months} only") is (a in moved), drawn
+        assert (", NOT in " in drawn) is (a in barred)
+        filled = written(wide.page, "#panel-body dl >> nth=0").replace("\N{NO-BREAK SPACE}", " ")
+        assert (f"({months})" in filled) is (a in moved)

@@ -175,8 +175,10 @@ def later_words(plan: Plan, address: int) -> str:
     pumps, drafts = (int(column[row]) for column in (plan.later.engine, plan.later.dump_engine))
     crews = [f"{words.printable(plan.units[pumps].unit_id)} pumping there"] * (pumps >= 0)
     crews += [f"{words.printable(plan.units[drafts].unit_id)} at the dump site"] * (drafts >= 0)
+    there = plan.sites[site - 1]
+    months = f" ({month_words(there.months)} only)" if there.seasonal else ""
     return (
-        f"LATER MORE at fill site {site}: {flow} gpm steady, round trip {words.minutes(trip)}; "
+        f"LATER MORE at fill site {site}{months}: {flow} gpm steady, round trip {words.minutes(trip)}; "
         f"{', '.join(crews)} by minute {words.need(by_min)}."
     )
 

@@ -201,8 +201,16 @@ function sitesOf(address, level) {
 function seasonLines(address, level) {
   if (level < 0) return [];
   const lines = data.answers.seasonLines[answers.lines[row(address, level)]].map((line) => `${line}.`);
-  const sites = new Set(lines.map((line) => /from fill sites? [\d and]+/.exec(line)?.[0]).filter(Boolean));
-  return sites.size > 1 ? [...lines, "Units and circuits here are those of the worst season; the others' stand behind the card."] : lines;
+  const told = monthsTold(address, level);
+  return told ? [...lines, `Units and circuits here: ${told}; for other months see the sheets behind the card.`] : lines;
+}
+
+// The months of the worst season, for which units and circuits are told, where tankers fill elsewhere in others; else ''.
+function monthsTold(address, level) {
+  const at = row(address, level);
+  const lines = data.answers.seasonLines[answers.lines[at]];
+  const sites = new Set(lines.map((line) => /from fill sites? [\d and]+|no fill site/.exec(line)?.[0]).filter(Boolean));
+  return sites.size > 1 ? data.answers.seasons[answers.season[at]] : "";
 }
 
 function requestLine(address, level) {
@@ -255,9 +263,17 @@ function drawnWords() {
   if (isLost(site)) return `Drawn: no circuit, fill site ${site + 1} is off`;
   const what = { site: "", split: "second ", backup: "backup, " }[which];
   const split = which === "site" && whatIfSite(view.address, level) < 0 && answers.split[row(view.address, level)] >= 0;
-  const of = `${what}fill site ${site + 1}${split ? ", one of two" : ""}, ${data.levels[level].words}`;
+  const of = `${what}fill site ${site + 1}${split ? ", one of two" : ""}, ${data.levels[level].words}${whenDrawn(level, which)}`;
   const mode = whatIfSite(view.address, level) >= 0 && which === "site" ? "what if, " : view.whatIf ? "the plan's, " : "";
   return view.circuit && view.circuit.dump ? `Drawn: ${mode}${of}` : `Not drawn, no way is traced: ${mode}${of}`;
+}
+
+// For which months the plan's own circuit is drawn, where others have another one.
+function whenDrawn(level, which) {
+  if (which === "backup" || whatIfSite(view.address, level) >= 0) return "";
+  const months = monthsTold(view.address, level);
+  const shut = which === "site" && flagsOf(view.address).find(({ code, said }) => code === "not this way" && !/^Second/.test(said));
+  return (months ? `, ${months} only` : "") + (shut ? `, NOT in ${shut.said.split(":")[0]}` : "");
 }
 
 function nothingWords(address) {
@@ -381,7 +397,8 @@ function firstFacts(address) {
   if (level < 0) return paper;
   const water = answers.firstWater[address];
   const named = (site) => siteName(site) + (isLost(site) ? " (off in this what-if)" : "");
-  const sites = sitesOf(address, level).map(named).join("; some at ");
+  const months = monthsTold(address, level);
+  const sites = sitesOf(address, level).map(named).join("; some at ") + (months ? ` (${months})` : "");
   return [
     ...callFacts(address, level),
     ["Tankers fill at", sites || "no fill site"],
