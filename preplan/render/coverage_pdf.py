@@ -89,13 +89,13 @@ def _inside(frame: Frame, points_ft: FloatArray) -> BoolArray:
 
 
 def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
-    """Draw the ground, the addresses, the worst of them on top, and sites and stations."""
+    """Draw the ground, the addresses, those of which there are fewest on top, and sites and stations."""
     plan, page = picture.plan, frame.page
     pen.save()
     pen.clip(page.left, page.bottom, page.width, page.height)
     picture.ground.draw(pen, frame)
     status, size = plan.answers.status, _SMALL_MARK_PT if len(plan.answers) > _MANY else _MARK_PT
-    for which in ("hydrant", *(one for one in STATUSES if one != "hydrant")):
+    for which in sorted(STATUSES, key=lambda one: -int(np.sum(status == one))):
         places = picture.address_ft[status == which]
         for x, y in frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist():
             symbols_pdf.status_mark(pen, which, x, y, size)

@@ -170,7 +170,12 @@ def _shortfalls(document: Document, plan: Plan) -> None:
     document.table(head, rows, (118.0, 40.0, 134.0, 52.0, 48.0, 44.0, 40.0, 64.0))
     if len(roads) > _MOST_SHORTFALLS:
         document.flow(f"and {len(roads) - _MOST_SHORTFALLS:,} more rows: see addresses.csv.", SMALL_PT)
-    document.flow("A row for each road and fill site: a road that fills at two has two.", SMALL_PT)
+    document.flow(
+        "A row for each road and fill site: a road that fills at two has two. Which new fill sites would help most is "
+        "asked with 'preplan sites' and the district file; what a tanker or a mended bridge would bring, by changing a "
+        "table, building again into another folder, and 'preplan compare'.",
+        SMALL_PT,
+    )
 
 
 def _without_why(plan: Plan) -> str:
