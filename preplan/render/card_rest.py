@@ -29,6 +29,7 @@ from preplan.render.limit_places import (
     each_limit,
     in_brief,
     limit_words,
+    limited_road,
     near_backup,
     place_words,
     shut_road,
@@ -225,13 +226,13 @@ def cautions(facts: Facts, width: float) -> list[Block]:
     ]
 
 
-def limits_in_brief(facts: Facts) -> dict[int, Block]:
-    """Say the limits among the cautions of a card in a line or two each, by their place there."""
+def limits_in_brief(facts: Facts) -> dict[int, tuple[str, Block]]:
+    """Name the road of each limit among the cautions, and say it in a line or two, by its place there."""
     if facts.cell("trip") < 0 or facts.other is not None:
         return {}
     grave = len(_grave(facts))
     return {
-        at: Block.of(paragraph(f"• {said}", HALF_PT, SMALL_PT, bold=at < grave, indent=7.0))
+        at: (limited_road(flag), Block.of(paragraph(f"• {said}", HALF_PT, SMALL_PT, bold=at < grave, indent=7.0)))
         for at, flag in enumerate([*_grave(facts), *_others(facts)])
         if (said := in_brief(facts.plan, flag, facts.lead))
     }

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from preplan.months import month_words
 from preplan.render import card_rest, card_way, paper, words
 from preplan.render.card_columns import CARE_GOES_ON, parted_at
-from preplan.render.card_facts import HALF_PT, Facts
+from preplan.render.card_facts import HALF_PT, WIDTH_PT, Facts
 from preplan.render.first_drive import LAST, WHOLE
 from preplan.render.paper import SMALL_PT, Block, Line
 
@@ -157,14 +157,14 @@ class Texts:
         return Block.of(card_rest.backup_in_brief(self.facts))
 
     @cached_property
-    def _limits(self) -> dict[int, Block]:
-        """Limits among the cautions, in a line or two each, by their place there."""
+    def _limits(self) -> dict[int, tuple[str, Block]]:
+        """Limits among the cautions, the road of each and what it says in a line or two, by their place there."""
         return card_rest.limits_in_brief(self.facts)
 
     def below(self, shown: frozenset[Piece]) -> Below:
         """Set some pieces below the table, each where it belongs."""
         here = sorted((at, kind) for kind, at in shown if kind in (_CARE, _LIMIT))
-        care = [self._items[at] if kind == _CARE else self._limits[at] for at, kind in here]
+        care = [self._items[at] if kind == _CARE else self._limits[at][1] for at, kind in here]
         blocks = [self._in_brief] if Piece(_IN_BRIEF) in shown else []
         blocks += [Block.of(self.otherwise(brief=True)[at]) for kind, at in sorted(shown) if kind == _OTHERWISE]
         first = len(blocks)
@@ -202,14 +202,20 @@ class Texts:
         kept = {at for kind, at in shown if kind == _CARE}
         care = [item for at, item in enumerate(self._items) if at not in kept]
         grave = any(not item.lines[0].said.startswith(_CLOSE) for item in care)
+        # a limit that has no room even in brief is named here at least
+        roads = [road for at, (road, _) in self._limits.items() if not {Piece(_CARE, at), Piece(_LIMIT, at)} & shown]
+        warnings = f"MORE WARNINGS ({', '.join(roads)})" if roads else "MORE WARNINGS"
         behind = [
+            (warnings if grave else "which levels are a close call", bool(care)),
             ("the timeline", self.facts.group.strip is not None),
-            ("MORE WARNINGS" if grave else "which levels are a close call", bool(care)),
             ("what else if something is out", kinds[_OTHERWISE] < len(self.otherwise(brief=True))),
             (_ARRIVING, not kinds[_DRIVE] and bool(self.first_drive(LAST))),
         ]
         named = ", ".join(said for said, there in behind if there)
-        return f"{words.first_up(words.NEXT_PAGE)}: {named}." if named else ""
+        said = f"{words.first_up(words.NEXT_PAGE)}: {named}." if named else ""
+        if paper.width_of(said, SMALL_PT, bold=True) > WIDTH_PT:
+            said = said.replace(_ARRIVING, "arrivals")
+        return paper.ellipsis(said, SMALL_PT, WIDTH_PT, bold=True)
 
 
 def _headed(items: Sequence[Block]) -> list[Block]:

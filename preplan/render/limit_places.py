@@ -182,6 +182,11 @@ def in_brief(plan: Plan, flag: Flag, address: int) -> str:
     return f"{who} KEEP OFF {_limit_of(flag)[0]} ({flag.limit}){far and f', {far}'}. Who: {words.NEXT_PAGE}."
 
 
+def limited_road(flag: Flag) -> str:
+    """Name the road or bridge whose limit a flag tells."""
+    return _limit_of(flag)[0]
+
+
 def _limit_of(flag: Flag) -> tuple[str, str]:
     """Give which road a flag names and, where units come first, what it says: by that two are of one limit.
 
