@@ -358,6 +358,11 @@ class LaterTable(Columns):
             address=whole, site=whole, gpm=number, trip_min=number, engine=whole, dump_engine=whole, ready_min=number
         )
 
+    def row_of(self, address: int) -> int:
+        """Find the row of an address, -1 where it has no such site; rows are in the order of the addresses."""
+        row = int(np.searchsorted(self.address, address))
+        return row if row < len(self.address) and self.address[row] == address else -1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonLine:

@@ -108,6 +108,9 @@ def test_a_pond_a_third_of_a_mile_off_is_not_passed_in_silence(franklin: Plan) -
     assert (later.gpm > MUCH_MORE * planned).all()
     assert (franklin.answers.status[later.address] == "not met").all()
     assert (franklin.levels.site[later.address, level] != later.site).any()
+    assert [later.row_of(a) for a in later.address[::50].tolist()] == list(range(0, len(later.address), 50))
+    others = np.setdiff1d(np.arange(len(franklin.addresses)), later.address)
+    assert {later.row_of(a) for a in others[::50].tolist()} == {-1}
     assert "1169 TARTE RD" in franklin.addresses.label[later.address].tolist()
     coded = [any(flag.code == "more later elsewhere" for flag in row) for row in franklin.answers.flags]
     assert np.flatnonzero(coded).tolist() == later.address.tolist()

@@ -95,8 +95,8 @@ class Facts:
     @property
     def later_site(self) -> int:
         """Fill site that brings much more once the shuttle runs, -1: none."""
-        found = np.flatnonzero(self.plan.later.address == self.lead)
-        return int(self.plan.later.site[found[0]]) if found.size else -1
+        row = self.plan.later.row_of(self.lead)
+        return int(self.plan.later.site[row]) if row >= 0 else -1
 
     @property
     def on_card(self) -> bool:

@@ -166,10 +166,9 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
 
 def later_words(plan: Plan, address: int) -> str:
     """Say which other fill site brings much more once the shuttle runs; '' where none does."""
-    found = np.flatnonzero(plan.later.address == address)
-    if not found.size:
+    row = plan.later.row_of(address)
+    if row < 0:
         return ""
-    row = int(found[0])
     site, flow = int(plan.later.site[row]) + 1, words.supply(float(plan.later.gpm[row]), words.CARD_STEP_GPM)
     trip, by_min = (float(column[row]) for column in (plan.later.trip_min, plan.later.ready_min))
     pumps, drafts = (int(column[row]) for column in (plan.later.engine, plan.later.dump_engine))

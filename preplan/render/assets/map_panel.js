@@ -272,7 +272,8 @@ function drawnWords() {
 function whenDrawn(level, which) {
   if (which === "backup" || whatIfSite(view.address, level) >= 0) return "";
   const months = monthsTold(view.address, level);
-  const shut = which === "site" && flagsOf(view.address).find(({ code, said }) => code === "not this way" && !/^Second/.test(said));
+  const ofFirst = ({ code, said }) => code === data.notThisWay && !said.startsWith("Second circuit");
+  const shut = which === "site" && flagsOf(view.address).find(ofFirst);
   return (months ? `, ${months} only` : "") + (shut ? `, NOT in ${shut.said.split(":")[0]}` : "");
 }
 
