@@ -84,6 +84,10 @@ class ResponseLevel:
     tankers: int
 
 
+LIFT_FT = 10.0
+"""Height from the water to the pump that is taken where a fill site's table gives none."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FillSite:
     """A place where tankers fill."""
@@ -113,7 +117,7 @@ class FillSite:
     turnaround: str = "back"
     """through, loop or back."""
     turnaround_given: bool = True
-    lift_ft: float = 10.0
+    lift_ft: float = LIFT_FT
     needs_engine: bool = True
     """An engine must pump here (not at a pressurised hydrant or a gravity tank)."""
     months: frozenset[int] = ALL_MONTHS
