@@ -406,6 +406,14 @@ class HydrantReach(Columns):
     """NaN: none."""
 
 
+def standing(seasons: Sequence[SeasonLine], sites: int) -> BoolArray:
+    """Mask the fill sites that stand in each season, (seasons, sites)."""
+    mask = np.zeros((len(seasons), sites), dtype=np.bool_)
+    for at, season in enumerate(seasons):
+        mask[at, list(season.sites)] = True
+    return mask
+
+
 def leaves_time(gap_min: FloatArray, call_by_min: FloatArray, arrival_min: FloatArray) -> BoolArray:
     """Mask the cases, (cases,), in which who arrives first may call a higher level and nothing lacks.
 

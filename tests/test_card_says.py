@@ -16,7 +16,7 @@ from preplan.render import card_parts, card_rest, card_words, crew
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
 from preplan.render.lettering_pdf import Line
-from preplan.render.limit_places import near_backup
+from preplan.render.limit_places import bars_near
 from preplan.render.paper import Document
 from preplan.render.scene import Box
 from preplan.render.site_pdf import in_other_months
@@ -228,10 +228,10 @@ def test_a_backup_s_bar_is_named_for_a_unit_whose_id_has_blanks() -> None:
     flag = Flag("posted below size", "Tanker 1 B (up to 10.8 ft): Mill Road (posted 10 ft high)", stretches=(0,),
                 limit="10 ft high")  # fmt: skip
     barred = replace(plan, site_flags=((flag,), *plan.site_flags[1:]))
-    assert near_backup(barred, 0, ["Tanker 1 B"]).startswith(" KEEP OFF Mill Road (10 ft high, ")
-    assert near_backup(barred, 0, ["Tanker 1", "T9"]).startswith(" KEEP OFF")  # rather once too often
-    assert near_backup(barred, 0, ["anker 1 B", "Tanker 11"]) == ""
-    assert near_backup(barred, 0, []) == ""
+    assert bars_near(barred, 0, ["Tanker 1 B"]).startswith(" KEEP OFF Mill Road (10 ft high, ")
+    assert bars_near(barred, 0, ["Tanker 1", "T9"]).startswith(" KEEP OFF")  # rather once too often
+    assert bars_near(barred, 0, ["anker 1 B", "Tanker 11"]) == ""
+    assert bars_near(barred, 0, []) == ""
 
 
 def test_a_way_past_a_border_says_that_no_wait_is_counted() -> None:

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
-from preplan.plan_tables import LaterTable
+from preplan.plan_tables import Flag, LaterTable
 from preplan.planning.assignment import Scene
 from preplan.planning.flows import Flows
 from preplan.planning.later import MUCH_MORE, later_sites, with_later
-from preplan.planning.levels import choose, grade
+from preplan.planning.levels import Choice, Graded, choose, grade
 from preplan.records import ResponseLevel
 from preplan.render import card_words, crew
 from preplan.render.card_facts import Facts
@@ -40,11 +40,16 @@ def pond_near_engine_late(required_gpm: float = 1500.0, near_trip_min: float = 4
     )
 
 
-def found_in(case: Scene) -> tuple[LaterTable, float, int]:
-    """Plan, and give what is found, the steady flow of the plan and its fill site."""
+def graded_of(case: Scene) -> tuple[Graded, Choice]:
+    """Choose and grade; there is no hydrant."""
     flows = Flows(case)
     choice = choose(flows)
-    graded = grade(case, [flows], choice, np.zeros(1, dtype=np.int32), hydrants(1))
+    return grade(case, [flows], choice, np.zeros(1, dtype=np.int32), hydrants(1)), choice
+
+
+def found_in(case: Scene) -> tuple[LaterTable, float, int]:
+    """Plan, and give what is found, the steady flow of the plan and its fill site."""
+    graded, choice = graded_of(case)
     later = later_sites(case, graded.levels, graded.answers, choice.seasons)
     flags = {flag.code: flag.value for flag in with_later(graded.answers, later).flags[0]}
     assert ("more later elsewhere" in flags) is (later.address.size > 0)
@@ -76,6 +81,23 @@ def test_nothing_is_told_where_the_level_meets_or_little_is_gained() -> None:
     assert not found_in(pond_near_engine_late(near_trip_min=36.0))[0].address.size
 
 
+def test_nobody_moves_for_what_all_units_bring_where_he_fills() -> None:
+    """A level may do what the one below it does, with fewer tankers: all of them at the planned site are no other site.
+
+    The flow that all bring there is also what another site has to better.
+    """
+    case = pond_near_engine_late()
+    graded, choice = graded_of(case)
+    fewer = replace(graded.levels, sustained_gpm=graded.levels.sustained_gpm * 0.5)
+    assert later_sites(case, fewer, graded.answers, choice.seasons).site.tolist() == [0]
+    alone = tuple(replace(line, sites=(1,)) for line in choice.seasons)
+    assert not later_sites(case, fewer, graded.answers, alone).address.size
+    moderate = pond_near_engine_late(near_trip_min=36.0)
+    graded, choice = graded_of(moderate)
+    fewer = replace(graded.levels, sustained_gpm=graded.levels.sustained_gpm * 0.5)
+    assert not later_sites(moderate, fewer, graded.answers, choice.seasons).address.size
+
+
 def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
     plan = example_plan()
     at = next(k for k, group in enumerate(plan.groups) if plan.answers.status[group.lead] == "not met")
@@ -89,9 +111,18 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
     told = replace(plan, later=row)
     said = " ".join(line.said for line in card_words.can(Facts(told, plan.groups[at])))
     ids = [unit.unit_id for unit in plan.units]
-    wanted = f"430 gpm steady, round trip 6.1 min; {ids[1]} pumping there, {ids[2]} at the dump site by minute 37."
+    crews = f"{ids[1]} pumping there, {ids[2]} at the dump site by minute 37."
+    wanted = f"430 gpm steady (rate assumed), round trip 6.1 min; {crews}"
     assert f"LATER MORE at fill site 2 (April to November only): {wanted}" in said
     assert "Held back by" not in said
+    split = np.full_like(plan.levels.split, 1)
+    both = crew.later_words(replace(told, levels=replace(plan.levels, split=split)), facts.lead)
+    assert both.startswith("LATER MORE all at fill site 2 ")
+    limit = Flag(
+        "posted below load", f"the Mill Road bridge (posted 20,000 lb): {ids[1]}", stretches=(0,), limit="20,000 lb"
+    )
+    near = replace(told, site_flags=((), (limit,), *plan.site_flags[2:]))
+    assert " KEEP OFF the Mill Road bridge (20,000 lb, " in crew.later_words(near, facts.lead)
     assert crew.later_words(told, facts.lead + 1) == ""
 
 
@@ -101,13 +132,13 @@ def franklin() -> Plan:
 
 
 def test_a_pond_a_third_of_a_mile_off_is_not_passed_in_silence(franklin: Plan) -> None:
-    """On real roads: whoever is told of one has it by a much larger flow, and who is nearest to it is told first."""
+    """On real roads: whoever is told of one has it by a much larger flow, and it is not the one where he fills."""
     later, level = franklin.later, franklin.answers.level[franklin.later.address]
     planned = franklin.levels.sustained_gpm[later.address, level]
     assert len(later.address) > 500
     assert (later.gpm > MUCH_MORE * planned).all()
     assert (franklin.answers.status[later.address] == "not met").all()
-    assert (franklin.levels.site[later.address, level] != later.site).any()
+    assert (franklin.levels.site[later.address, level] != later.site).all()
     assert [later.row_of(a) for a in later.address[::50].tolist()] == list(range(0, len(later.address), 50))
     others = np.setdiff1d(np.arange(len(franklin.addresses)), later.address)
     assert {later.row_of(a) for a in others[::50].tolist()} == {-1}

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from preplan.plan_tables import MORE_LATER, AnswerTable, Flag, LaterTable, LevelTable, SeasonLine
+from preplan.plan_tables import MORE_LATER, AnswerTable, Flag, LaterTable, LevelTable, SeasonLine, standing
 from preplan.planning.assignment import Scene, deliver
 from preplan.planning.fireground import PIECE_CASES
 from preplan.records import FloatArray, IntArray, joined
@@ -25,22 +25,22 @@ MUCH_MORE = 1.25
 def later_sites(scene: Scene, levels: LevelTable, answers: AnswerTable, seasons: Sequence[SeasonLine]) -> LaterTable:
     """Find for each address that no level meets the fill site of the largest steady flow, where it is much more.
 
-    Of the level shown, with its own units, in the season that decides; of equal flows the shorter round trip. At most
-    one row an address, by address.
+    Of the level shown, with all its units, in the season that decides; of equal flows the shorter round trip. It is
+    held against what the plan brings, and against all units at the planned site: nobody moves for what he has there. At
+    most one row an address, by address.
     """
-    stands = np.zeros((len(seasons), len(scene.sites)), dtype=np.bool_)
-    for at, season in enumerate(seasons):
-        stands[at, list(season.sites)] = True
     asked = (answers.status == "not met") & (answers.level >= 0) & (answers.shown(levels.site) >= 0)
     address = np.flatnonzero(asked)
     season_of = levels.season[address, answers.level[address]]
-    case, site = (i.astype(np.int32) for i in np.nonzero(stands[season_of]))
+    case, site = (i.astype(np.int32) for i in np.nonzero(standing(seasons, len(scene.sites))[season_of]))
     parts = list(_flows(scene, address[case].astype(np.int32), site, answers.level))
     if not parts:
         return LaterTable.none()
     every = joined(parts)
-    planned = np.nan_to_num(answers.shown_flow(levels.sustained_gpm))[every.address]
-    much = every.rows(np.flatnonzero(every.gpm > np.maximum(planned * MUCH_MORE, 1.0)))
+    has_gpm = np.nan_to_num(answers.shown_flow(levels.sustained_gpm))
+    own = every.site == answers.shown(levels.site)[every.address]
+    has_gpm[every.address[own]] = np.maximum(has_gpm[every.address[own]], every.gpm[own])
+    much = every.rows(np.flatnonzero(~own & (every.gpm > np.maximum(has_gpm[every.address] * MUCH_MORE, 1.0))))
     order = np.lexsort((much.site, much.trip_min, -np.round(much.gpm, 6), much.address))
     _, first = np.unique(much.address[order], return_index=True)
     return much.rows(order[first].astype(np.int32))

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan_tables import ROUNDING_GPM, AnswerTable, Flag, LayTable, LevelTable, SeasonLine, TripTable
+from preplan.plan_tables import ROUNDING_GPM, AnswerTable, Flag, LayTable, LevelTable, SeasonLine, TripTable, standing
 from preplan.planning.assignment import Scene, stored
 from preplan.planning.fireground import setup_min
 from preplan.records import BoolArray, Columns, FloatArray, IntArray, joined
@@ -64,9 +64,7 @@ def _asked(
 ) -> Asked:
     """List every kept trip, at each level up to the shown one, from sites that stand in the season that decides."""
     more = np.isin(answers.status.astype(str), ("higher level", "not met"))[trips.address]
-    stands = np.zeros((len(seasons), len(scene.sites)), dtype=np.bool_)
-    for at, season in enumerate(seasons):
-        stands[at, list(season.sites)] = True
+    stands = standing(seasons, len(scene.sites))
     upto = np.arange(len(scene.levels)) <= answers.level[trips.address][:, None]
     trip, level = (i.astype(np.int32) for i in np.nonzero(upto & more[:, None]))
     address, site = trips.address[trip], trips.site[trip]

@@ -26,11 +26,11 @@ from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
 from preplan.render.first_drive import BORDER, LAST, first_drives, unposted_words
 from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
 from preplan.render.limit_places import (
+    bars_near,
     each_limit,
     in_brief,
     limit_words,
     limited_road,
-    near_backup,
     place_words,
     shut_road,
     trip_limits,
@@ -132,7 +132,7 @@ def _stands_in(facts: Facts) -> str:
     season = f" ({month_words(there.months)} only)" if there.seasonal else ""
     flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
     fleet = np.flatnonzero(plan.levels.fleet[facts.lead, facts.level])
-    bars = near_backup(plan, backup, [plan.units[unit].unit_id for unit in fleet.tolist()])
+    bars = bars_near(plan, backup, [plan.units[unit].unit_id for unit in fleet.tolist()])
     return f"{named}: {words.site_words(plan, backup)}{season}, {flow}{bars}"
 
 

@@ -61,7 +61,7 @@ def with_piece(shown: frozenset[Piece], more: Piece) -> frozenset[Piece]:
     """Show one more; what is told at length is not told in brief besides."""
     if more.kind == _LIMIT:
         return shown if Piece(_CARE, more.at) in shown else shown | {more}
-    brief = {Piece(_OTHERWISE, 0): Piece(_IN_BRIEF)}.get(more, Piece(_LIMIT, more.at) if more.kind == _CARE else more)
+    brief = Piece(_LIMIT, more.at) if more.kind == _CARE else Piece(_IN_BRIEF) if more == Piece(_OTHERWISE, 0) else more
     return (shown - {brief}) | {more}
 
 

@@ -13,6 +13,7 @@ from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import FloatArray
 from preplan.render import words
 from preplan.render.first_minutes import full_flow_min
+from preplan.render.limit_places import bars_near
 
 
 def arrivals(plan: Plan, units: Iterable[int], when: FloatArray) -> str:
@@ -174,11 +175,15 @@ def later_words(plan: Plan, address: int) -> str:
     pumps, drafts = (int(column[row]) for column in (plan.later.engine, plan.later.dump_engine))
     crews = [f"{words.printable(plan.units[pumps].unit_id)} pumping there"] * (pumps >= 0)
     crews += [f"{words.printable(plan.units[drafts].unit_id)} at the dump site"] * (drafts >= 0)
-    there = plan.sites[site - 1]
+    there, level = plan.sites[site - 1], int(plan.answers.level[address])
     months = f" ({month_words(there.months)} only)" if there.seasonal else ""
+    where = "all at" if plan.levels.split[address, level] == site - 1 else "at"
+    guess = "" if there.fill_gpm_given else " (rate assumed)"
+    sent = np.flatnonzero(plan.levels.fleet[address, level]).tolist()
+    bars = bars_near(plan, site - 1, [plan.units[unit].unit_id for unit in sent])
     return (
-        f"LATER MORE at fill site {site}{months}: {flow} gpm steady, round trip {words.minutes(trip)}; "
-        f"{', '.join(crews)} by minute {words.need(by_min)}."
+        f"LATER MORE {where} fill site {site}{months}: {flow} gpm steady{guess}, round trip {words.minutes(trip)}; "
+        f"{', '.join(crews)} by minute {words.need(by_min)}.{bars}"
     )
 
 

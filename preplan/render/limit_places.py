@@ -52,7 +52,7 @@ def _near_words(plan: Plan, site: int, flag: Flag) -> str:
     return named_words(plan, flag) + _place_words(plan, flag, there.lon, there.lat, "fill site")
 
 
-def near_backup(plan: Plan, site: int, units: Iterable[str]) -> str:
+def bars_near(plan: Plan, site: int, units: Iterable[str]) -> str:
     """Name what bars some of a card's units near a fill site whose way is not told, behind a blank; '' for nothing."""
     there = plan.sites[site]
     # an id may hold blanks, so the flag's words are not parted

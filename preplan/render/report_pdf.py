@@ -146,8 +146,8 @@ def _shortfalls(document: Document, plan: Plan) -> None:
     if later:
         document.flow(
             f"At {later:,} of those not met another fill site brings at least a quarter more once the shuttle runs "
-            "than the one that holds most from the first minutes on; an engine that comes late keeps it from being "
-            "planned. Their cards say LATER MORE, addresses.csv has the flag 'more later elsewhere'."
+            "than the one that holds most from the first minutes on, such as a near one whose engines come late. Their "
+            "cards say LATER MORE, addresses.csv has the flag 'more later elsewhere'."
         )
     if not order:
         return

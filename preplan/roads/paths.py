@@ -40,9 +40,9 @@ STUB_FT = 30.0
 """A first step shorter than this is none: the way starts on the next road (this program's choice)."""
 _MAPPED, _ASSUMED = "mapped turning place", "room ASSUMED: check it"
 _CROSSING, _BORDER = ("railway", "level_crossing"), ("barrier", "border_control")
+"""Tags of nodes that a driver is told of (OpenStreetMap wiki, Key:railway and Key:barrier)."""
 _NO_SIGN = ", not posted"
 """What stands behind a rating that no sign tells."""
-"""Tags of nodes that a driver is told of (OpenStreetMap wiki, Key:railway and Key:barrier)."""
 __all__ = ["Junctions", "cross_street", "directions"]
 
 _CIRCLE = "the roundabout"
