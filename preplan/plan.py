@@ -12,11 +12,11 @@ from preplan.plan_inputs import Rejected
 from preplan.plan_tables import (
     STATUSES,
     AnswerTable,
+    BuildUpTable,
     Flag,
     FrontageTable,
     HaulTable,
     HydrantReach,
-    LaterTable,
     LayTable,
     LevelTable,
     NeedTable,
@@ -175,7 +175,7 @@ class Plan:
     hauls: HaulTable
     supply: SupplyTable
     lays: LayTable
-    later: LaterTable
+    built_up: BuildUpTable
     rater: RaterTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable

@@ -28,8 +28,8 @@ NO_SITE_IN = "no fill site in"
 """Code of a flag: months in which no fill site stands at all."""
 NOT_THIS_WAY = "not this way"
 """Code of the flag that names the months in which the way shown does not hold."""
-MORE_LATER = "more later elsewhere"
-"""Code of the flag of an address at which another fill site brings much more once the shuttle runs: its flow."""
+MORE_LATER = "more later"
+"""Code of the flag of an address at which much more is held once the shuttle has built up: that flow."""
 FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2
 """Circuits of an address: over its fill site, and, where tankers are split, over the second one."""
 
@@ -211,7 +211,10 @@ class LevelTable:
     sustained_gpm: FloatArray
     """What circulates without end: the steady flow."""
     uninterrupted_gpm: FloatArray
-    """The largest constant flow without a dry minute, every unit alerted at minute 0: what decides."""
+    """The largest constant flow without a dry minute, every unit alerted at minute 0: what meets, or does not."""
+    brings_gpm: FloatArray
+    """What site and level are chosen by: the uninterrupted flow where it meets, else the mean flow delivered of what is
+    asked for; see `water.timeline_batch.brought_gpm`."""
     on_arrival_gpm: FloatArray
     """The same, units beyond the first level called by the officer who arrives first."""
     hose_short_ft: FloatArray
@@ -334,32 +337,22 @@ class LayTable(Columns):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LaterTable(Columns):
-    """Fill sites that bring much more than the planned one once the shuttle runs; one row an address that has one."""
+class BuildUpTable(Columns):
+    """From when the level shown holds much more than at once, where none meets; one row such an address."""
 
     address: IntArray
-    site: IntArray
+    from_min: FloatArray
+    """Minute after the alarm until which no more than the attack flow is drawn."""
     gpm: FloatArray
-    """Steady, with the tankers of the level shown."""
-    trip_min: FloatArray
-    """Round trip."""
-    engine: IntArray
-    """The level's engine that would pump there; -1: none is needed."""
-    dump_engine: IntArray
-    """The one that would draft at the dump site."""
-    ready_min: FloatArray
-    """When both are there, all alerted at minute 0."""
+    """Held from then on for the required minutes."""
 
     @classmethod
-    def none(cls) -> LaterTable:
-        """Make the table of no such site."""
-        whole, number = np.empty(0, dtype=np.int32), np.empty(0)
-        return cls(
-            address=whole, site=whole, gpm=number, trip_min=number, engine=whole, dump_engine=whole, ready_min=number
-        )
+    def none(cls) -> BuildUpTable:
+        """Make the table of no address."""
+        return cls(address=np.empty(0, dtype=np.int32), from_min=np.empty(0), gpm=np.empty(0))
 
     def row_of(self, address: int) -> int:
-        """Find the row of an address, -1 where it has no such site; rows are in the order of the addresses."""
+        """Find the row of an address, -1 where it has none; rows are in the order of the addresses."""
         row = int(np.searchsorted(self.address, address))
         return row if row < len(self.address) and self.address[row] == address else -1
 
@@ -381,6 +374,8 @@ class SeasonLine:
     """(addresses, levels): uninterrupted flow with all tankers there, NaN: none stands in."""
     uninterrupted_gpm: FloatArray
     """(addresses, levels)."""
+    brings_gpm: FloatArray
+    """(addresses, levels), as `LevelTable.brings_gpm`."""
 
     def sites_of(self, address: int, level: int) -> tuple[int, ...]:
         """Give the fill sites of an address and level: none, one, or two where tankers are split."""

@@ -14,11 +14,11 @@ from preplan.plan import Cut, Plan
 from preplan.plan_cards import CardGroup, OtherCircuit, Step
 from preplan.plan_tables import (
     AnswerTable,
+    BuildUpTable,
     Flag,
     FrontageTable,
     HaulTable,
     HydrantReach,
-    LaterTable,
     LayTable,
     LevelTable,
     NeedTable,
@@ -271,6 +271,7 @@ def _levels(n: int, units: int) -> LevelTable:
         sum_gpm=sustained * 1.05,
         sustained_gpm=sustained,
         uninterrupted_gpm=held,
+        brings_gpm=held,
         on_arrival_gpm=np.minimum(held, held[:, :1] * 1.2),
         gap_min=np.where(np.isnan(held), NAN, np.where(held >= need[:, None], 0.0, 12.4)),
         gap_on_arrival_min=np.where(np.isnan(held), NAN, np.where(held >= need[:, None], 1.9, 14.0)),
@@ -437,7 +438,7 @@ def example_plan() -> Plan:
         hauls=_hauls(),
         supply=_supply(),
         lays=LayTable.none(),
-        later=LaterTable.none(),
+        built_up=BuildUpTable.none(),
         rater=RaterTable(early_gpm=0.5 * levels.uninterrupted_gpm, raised_gpm=levels.uninterrupted_gpm),
         seasons=(
             SeasonLine(
@@ -448,6 +449,7 @@ def example_plan() -> Plan:
                 backup_site=levels.backup,
                 backup_gpm=levels.backup_gpm,
                 uninterrupted_gpm=levels.uninterrupted_gpm,
+                brings_gpm=levels.uninterrupted_gpm,
             ),
             SeasonLine(
                 months=(12, 1, 2, 3),
@@ -457,6 +459,7 @@ def example_plan() -> Plan:
                 backup_site=levels.backup,
                 backup_gpm=levels.backup_gpm,
                 uninterrupted_gpm=levels.uninterrupted_gpm * 0.98,
+                brings_gpm=levels.uninterrupted_gpm * 0.98,
             ),
         ),
         answers=AnswerTable(

@@ -245,6 +245,7 @@ def test_winter_variant() -> None:
         backup_site=plan.levels.backup,
         backup_gpm=plan.levels.backup_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
+        brings_gpm=plan.levels.brings_gpm,
     )
     summer = SeasonLine(
         months=tuple(range(3, 12)),
@@ -254,6 +255,7 @@ def test_winter_variant() -> None:
         backup_site=plan.levels.backup,
         backup_gpm=plan.levels.backup_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
+        brings_gpm=plan.levels.brings_gpm,
     )
     found = rows(replace(plan, seasons=(summer, winter)))
     assert [row["winter_site_id"] for row in found] == ["", "", "F2", "no site", "", ""]
@@ -272,6 +274,7 @@ def test_winter_s_two_fill_sites_are_told_where_they_differ() -> None:
         backup_site=plan.levels.backup,
         backup_gpm=plan.levels.backup_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
+        brings_gpm=plan.levels.brings_gpm,
     )
     assert "F1+F2" in [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))]
     single = replace(winter, split_site=plan.levels.split)
@@ -291,6 +294,7 @@ def test_winter_alone_parts_neighbours() -> None:
         backup_site=plan.levels.backup,
         backup_gpm=plan.levels.backup_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
+        brings_gpm=plan.levels.brings_gpm,
     )
     assert [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))] == ["", "F2"]
 

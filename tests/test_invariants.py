@@ -28,7 +28,8 @@ LAWS = [
     "backup_gpm is no number", "cycle_min is no number", "lon of the dump site is no number",
     "more than the sum of usable / cycle", "more than its tankers carry in a cycle", "a flow without a tanker",
     "uninterrupted_gpm is no number", "on_arrival_gpm is no number", "more water than can have come by the end",
-    "less than at the level below",
+    "less than at the level below", "less than at the level below, called on arrival",
+    "brings what it neither holds nor falls short by",
     "more with a tanker out", "an engine that hauls", "a tanker that is not sent", "out_min is no number",
     "a round trip shorter than twice the straight line",
     "a round trip quicker than twice the straight line at top speed",
@@ -38,7 +39,8 @@ LAWS = [
     "a status that is none of the five",
     "served, but not by the first level", "higher level, but the first meets", "not met, but some level meets",
     "no route, but there is a trip", "a status that needs a trip", "a level shown without a grade",
-    "not the first level that meets", "not the level with the largest flow",
+    "not the first level that meets", "not a level that brings the most",
+    "brings no more than another, and holds less",
     "dry longer than a level of the same flow", "on no card, or on two",
     "a fill site without its trip", "a backup without its trip", "a trip kept twice",
     "a sheet for a trip that is another's, or the card's", "a sheet's route over a limit or a closed road",
@@ -113,7 +115,17 @@ def _drier_below() -> Plan:
     plan, *_ = sound()
     address, level = shown(row_of(UNMET))
     flow = float(plan.levels.uninterrupted_gpm[address, level])
-    return in_table("levels", uninterrupted_gpm=((address, 0), flow), gap_min=((address, 0), 0.0))
+    brings = float(plan.levels.brings_gpm[address, level])
+    as_good = {"uninterrupted_gpm": ((address, 0), flow), "brings_gpm": ((address, 0), brings)}
+    return in_table("levels", **as_good, gap_min=((address, 0), 0.0))
+
+
+def _holds_more_below() -> Plan:
+    """Let the first level bring as much as the one shown, and hold more."""
+    plan, *_ = sound()
+    address, level = shown(row_of(UNMET))
+    flow, brings = (float(one[address, level]) for one in (plan.levels.uninterrupted_gpm, plan.levels.brings_gpm))
+    return in_table("levels", uninterrupted_gpm=((address, 0), flow + 1.0), brings_gpm=((address, 0), brings))
 
 
 def _no_card() -> Plan:
@@ -196,7 +208,13 @@ _PLANTS: dict[str, Callable[[], Plan]] = {
     "more water than can have come by the end": lambda: in_table(
         "levels", uninterrupted_gpm=(shown(row_of(SERVED)), 3000.0)
     ),
-    "less than at the level below": lambda: in_table("levels", uninterrupted_gpm=((row_of(SERVED), 1), 1.0)),
+    "less than at the level below": lambda: in_table("levels", brings_gpm=((row_of(SERVED), 1), 1.0)),
+    "less than at the level below, called on arrival": lambda: in_table(
+        "levels", on_arrival_gpm=((row_of(SERVED), 1), 1.0)
+    ),
+    "brings what it neither holds nor falls short by": lambda: in_table(
+        "levels", brings_gpm=((row_of(SERVED), 1), 9000.0)
+    ),
     "an engine that hauls": _hauling_engine,
     "a tanker that is not sent": _unsent_tanker,
     "out_min is no number": lambda: in_table("trips", out_min=(trip_of(row_of(SERVED)), np.nan)),
@@ -226,7 +244,8 @@ _PLANTS: dict[str, Callable[[], Plan]] = {
     "a status that needs a trip": lambda: _unmeant("no route", SERVED),
     "a level shown without a grade": lambda: in_table("answers", level=(row_of("no route"), 0)),
     "not the first level that meets": lambda: in_table("answers", level=(row_of(SERVED), 1)),
-    "not the level with the largest flow": lambda: in_table("answers", level=(row_of(UNMET), 0)),
+    "not a level that brings the most": lambda: in_table("answers", level=(row_of(UNMET), 0)),
+    "brings no more than another, and holds less": _holds_more_below,
     "dry longer than a level of the same flow": _drier_below,
     "on no card, or on two": _no_card,
     "a fill site without its trip": lambda: in_table("levels", trip=(shown(row_of(SERVED)), -1)),

@@ -514,7 +514,7 @@ def test_a_card_without_a_way_in_some_months_says_where_the_road_is_shut(sample:
     assert "Corduroy Road is shut then. The address stands on it." in why
     picture = Picture(sample)
     assert any("shut Dec to Apr" in bridge.said for bridge in subject_of(picture, facts).bridges)
-    assert {row[5] for row in card_rest.level_rows(facts)} == {"in Dec to Apr"}
+    assert {row[6] for row in card_rest.level_rows(facts)} == {"in Dec to Apr"}
     fill = " ".join(line.said for line in card_words.fill(facts))
     assert "May to November: fill site 10, see the sheet behind." in fill
 

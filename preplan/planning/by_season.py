@@ -30,8 +30,8 @@ def worst_roads(choices: Sequence[Choice], required_gpm: FloatArray) -> tuple[Ch
     """Put the choices made in each season of the roads together: one choice, and each address's season of the roads."""
     if len(choices) == 1:
         return choices[0], np.zeros(len(required_gpm), dtype=np.int32)
-    flows = np.stack([_decided(choice) for choice in choices])
-    road = worst_season(flows, required_gpm)
+    brings = np.stack([_decided(choice) for choice in choices])
+    road = worst_season(brings, required_gpm)
     lines = [line for choice in choices for line in choice.seasons]
     rows = [row for choice in choices for row in choice.rows]
     order = sorted(range(len(lines)), key=lambda at: (-len(lines[at].months), lines[at].months))
@@ -50,10 +50,10 @@ def worst_roads(choices: Sequence[Choice], required_gpm: FloatArray) -> tuple[Ch
 
 
 def _decided(choice: Choice) -> FloatArray:
-    """Give the flows of the season that decides, (addresses, levels)."""
-    flows = np.stack([np.nan_to_num(line.uninterrupted_gpm) for line in choice.seasons])
+    """Give what the season that decides brings, (addresses, levels)."""
+    brings = np.stack([np.nan_to_num(line.brings_gpm) for line in choice.seasons])
     a, lv = np.indices(choice.season.shape)
-    decided: FloatArray = flows[choice.season, a, lv]
+    decided: FloatArray = brings[choice.season, a, lv]
     return decided
 
 

@@ -1,7 +1,12 @@
-"""The uninterrupted flow of every (address, site, level) that a choice turns on, computed when first asked.
+"""What every (address, site, level) that a choice turns on brings, computed when first asked.
 
-A bound on each flow comes cheap, so few cases need their timeline run: a site is looked at only while its bound
-could beat the best known one. What is chosen is then worked out in full, with tankers left out where that helps.
+Where a case meets the requirement, it brings the uninterrupted flow. Where it does not, one late engine or one minute
+without water would hide all the water of the two hours in that number: then it brings the flow asked for less what is
+short of it on average. So a near pond whose engine comes late is not passed by for a far one that holds a trickle
+from the first minute on.
+
+A bound on both comes cheap, so few cases need their timeline run: a site is looked at only while its bound could beat
+the best known one. What is chosen is then worked out in full, with tankers left out where that helps.
 """
 
 from __future__ import annotations
@@ -11,11 +16,12 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import Scene, circuit_of
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, haulers, legs_min, steady
 from preplan.records import BoolArray, FloatArray, IntArray, joined
-from preplan.water.timeline_batch import best_fleets, held_flows
-from preplan.water.timeline_bound import most_flow_gpm
+from preplan.water.timeline_batch import best_fleets, brought_gpm, held_flows
+from preplan.water.timeline_bound import most_delivered_gpm, most_flow_gpm
 from preplan.water.timeline_levels import Rows
 
 LOOKED_AT = 2
@@ -35,22 +41,32 @@ class Settled:
     run: Crews
     gpm: FloatArray
     """Uninterrupted flow."""
+    brings_gpm: FloatArray
+    """See `brought_gpm`."""
     one_out_gpm: FloatArray
-    """(cases, those of `haulers`): the same with each tanker out; NaN where it does not haul."""
+    """(cases, those of `haulers`): uninterrupted flow with each tanker out; NaN where it does not haul."""
 
     def rows(self, pick: Rows | IntArray) -> Settled:
         """Take some of the cases."""
-        return Settled(run=self.run.rows(pick), gpm=self.gpm[pick], one_out_gpm=self.one_out_gpm[pick])
+        return Settled(
+            run=self.run.rows(pick),
+            gpm=self.gpm[pick],
+            brings_gpm=self.brings_gpm[pick],
+            one_out_gpm=self.one_out_gpm[pick],
+        )
 
     @property
     def least_one_out_gpm(self) -> FloatArray:
-        """Give the least flow with any one tanker out; where none hauls there is none to lose."""
-        least = np.where(np.isnan(self.one_out_gpm), np.inf, self.one_out_gpm).min(axis=1, initial=np.inf)
-        return np.where(np.isfinite(least), least, self.gpm)
+        """Give the least flow with any one tanker out, at most that of all; where none hauls there is none to lose.
+
+        Where the requirement is not met, fewer may hold more in the worst minute and yet bring less.
+        """
+        least: FloatArray = np.fmin(self.one_out_gpm.T, self.gpm).min(axis=0, initial=np.inf)
+        return np.minimum(least, self.gpm)
 
 
 class Flows:
-    """Uninterrupted flows at dispatch, gpm: arrays of shape (addresses, sites, levels); NaN until asked."""
+    """What pairs hold and bring at dispatch, gpm: arrays of shape (addresses, sites, levels); NaN until asked."""
 
     def __init__(self, scene: Scene, others: Sequence[Flows] = ()) -> None:
         """Bound every flow from above.
@@ -64,7 +80,10 @@ class Flows:
         self._same = alike[most] if alike else np.zeros(scene.cuts[0].trip_min.shape, dtype=np.bool_)
         shape = (len(scene.needs), len(scene.sites), len(scene.levels))
         self.gpm = np.full(shape, np.nan)
-        self.most_gpm = np.zeros(shape)
+        """Uninterrupted flow."""
+        self.brings_gpm = np.full(shape, np.nan)
+        """See `brought_gpm`."""
+        self.most_gpm, self.most_delivered_gpm = np.zeros(shape), np.zeros(shape)
         self.tankers = np.zeros(shape, dtype=np.int32)
         self.cut = np.zeros(shape, dtype=np.int32)
         self.trip_min = np.full(shape, np.inf)
@@ -73,7 +92,7 @@ class Flows:
         self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
         nobody = np.empty(0, dtype=np.int32)
         run, none_out = everyone(scene, nobody, nobody, nobody), np.empty((0, haulers(scene).size))
-        self._settled = [Settled(run=run, gpm=np.empty(0), one_out_gpm=none_out)]
+        self._settled = [Settled(run=run, gpm=np.empty(0), brings_gpm=np.empty(0), one_out_gpm=none_out)]
         self._count = 0
         self._splits: dict[tuple[int, int, int, bytes], int] = {}
         every = np.ones(self._same.shape, dtype=np.bool_)
@@ -100,8 +119,12 @@ class Flows:
         return np.where(site >= 0, row, -1).astype(np.int32)
 
     def held_gpm(self, row: IntArray) -> FloatArray:
-        """Look up the flow of settled cases by their rows; 0 where the row is -1."""
+        """Look up the uninterrupted flow of settled cases by their rows; 0 where the row is -1."""
         return np.where(row >= 0, np.append(self._whole().gpm, 0.0)[row], 0.0)
+
+    def brings(self, row: IntArray) -> FloatArray:
+        """Look up what settled cases bring by their rows; 0 where the row is -1."""
+        return np.where(row >= 0, np.append(self._whole().brings_gpm, 0.0)[row], 0.0)
 
     def second_site(self, row: IntArray) -> IntArray:
         """Look up the second fill site of settled cases by their rows; -1 where there is none, or no case."""
@@ -165,7 +188,7 @@ class Flows:
         if self._like is not None and shared.size:
             at = (address[shared], site[shared], level[shared])
             self._like.look(*at)
-            for word in ("gpm", "tankers", "cut", "trip_min", "steady_gpm"):
+            for word in ("gpm", "brings_gpm", "tankers", "cut", "trip_min", "steady_gpm"):
                 getattr(self, word)[at] = getattr(self._like, word)[at]
         own = np.flatnonzero(todo & ~self._same[address, site])
         for first in range(0, own.size, PIECE_CASES):
@@ -175,23 +198,18 @@ class Flows:
     def best_site(self, allowed: BoolArray, level: int) -> IntArray:
         """Choose each address's site among those allowed, (addresses, sites): -1 where none has a way.
 
-        The largest flow; where none holds anything, the largest in the long run; of equal flows more tankers, then the
-        shorter trip, then the first site_id. Only sites whose bound could beat the best are looked at.
+        The one that brings most. Where none meets, those that bring nearly as much (`keep_site_gain`) are as good: of
+        them the largest uninterrupted flow; where none holds anything, the largest in the long run; of equal flows more
+        tankers, then the shorter trip, then the first site_id. Only sites whose bound could win are looked at.
         """
         allowed = allowed & np.isfinite(self.trip_min[:, :, level])
-        sent = self.scene.response.tankers[:, level].sum(axis=1)
         site = np.full(len(allowed), -1, dtype=np.int32)
         rows = np.arange(len(allowed), dtype=np.int32)
         while True:
             most, trip = self.most_gpm[rows, :, level], self.trip_min[rows, :, level]
             known = allowed[rows] & ~np.isnan(self.gpm[rows, :, level])
             pick = site[rows] = self._pick(rows, known, level)
-            best = np.where(pick >= 0, self.gpm[rows, pick, level], -1.0)[:, None]
-            # As much could win by more tankers or a shorter trip, unless the best has them all and none is shorter.
-            settled = (pick >= 0) & (self.tankers[rows, pick, level] >= sent[rows]) & (best[:, 0] > _NOTHING_GPM)
-            shorter = ~settled[:, None] | (trip < self.trip_min[rows, pick, level][:, None])
-            could = (most > best * (1.0 + SLACK)) | ((most >= best * (1.0 - SLACK)) & shorter)
-            open_sites = allowed[rows] & ~known & could
+            open_sites = allowed[rows] & ~known & self._could_win(rows, pick, level)
             on = np.flatnonzero(open_sites.any(axis=1))
             if not on.size:
                 return site
@@ -200,17 +218,44 @@ class Flows:
             self.look(rows[at], looked.astype(np.int32), np.full(at.size, level, dtype=np.int32))
 
     def at(self, site: IntArray, level: int) -> FloatArray:
-        """Look up the flow of chosen sites (addresses,); 0 where none."""
+        """Look up the uninterrupted flow of chosen sites (addresses,); 0 where none."""
         rows = np.arange(len(site))
         return np.where(site >= 0, self.gpm[rows, np.maximum(site, 0), level], 0.0)
 
+    def brought_at(self, site: IntArray, level: int) -> FloatArray:
+        """Look up what chosen sites (addresses,) bring; 0 where none."""
+        rows = np.arange(len(site))
+        return np.where(site >= 0, self.brings_gpm[rows, np.maximum(site, 0), level], 0.0)
+
+    def nearly(self, most_gpm: FloatArray, need_gpm: FloatArray) -> FloatArray:
+        """Give what is nearly as much as the most brought, where that does not meet; all of it where it does."""
+        few = most_gpm / (1.0 + self.scene.rules.plan.keep_site_gain)
+        return np.where(most_gpm >= need_gpm - ROUNDING_GPM, most_gpm, few)
+
     # ----------------------------------------------------------------------- how
+
+    def _could_win(self, rows: IntArray, pick: IntArray, level: int) -> BoolArray:
+        """Mask the sites of some addresses, (rows, sites), whose bounds allow that they be better than the pick."""
+        most, trip = self.most_gpm[rows, :, level], self.trip_min[rows, :, level]
+        need = self.scene.needs.required_gpm[rows, None] - ROUNDING_GPM
+        best = np.where(pick >= 0, self.gpm[rows, pick, level], -1.0)[:, None]
+        brings = np.where(pick >= 0, self.brings_gpm[rows, pick, level], -1.0)[:, None]
+        # As much could win by more tankers or a shorter trip, unless the best has them all and none is shorter.
+        sent = self.scene.response.tankers[rows, level].sum(axis=1)
+        settled = (pick >= 0) & (self.tankers[rows, pick, level] >= sent)
+        shorter = ~settled[:, None] | (trip < self.trip_min[rows, pick, level][:, None])
+        holds_more = (most > best * (1.0 + SLACK)) | ((most >= best * (1.0 - SLACK)) & shorter)
+        enough = self.most_delivered_gpm[rows, :, level] >= self.nearly(brings, need) * (1.0 - SLACK)
+        return np.where(best >= need, holds_more, (most >= need * (1.0 - SLACK)) | enough)
 
     def _pick(self, rows: IntArray, known: BoolArray, level: int) -> IntArray:
         """Pick the best of some addresses' known sites, (rows, sites): -1 where none is."""
-        flow = np.where(known, self.gpm[rows, :, level], -1.0)
+        brings = np.where(known, self.brings_gpm[rows, :, level], -1.0)
+        most = brings.max(axis=1, keepdims=True, initial=-1.0)
+        enough = brings >= self.nearly(most, self.scene.needs.required_gpm[rows, None]) * (1.0 - SLACK)
+        flow = np.where(known & enough, self.gpm[rows, :, level], -1.0)
         top = flow.max(axis=1, keepdims=True, initial=-1.0)
-        tied = known & (flow >= top - SLACK * np.maximum(top, 1.0))
+        tied = known & enough & (flow >= top - SLACK * np.maximum(top, 1.0))
         long_run = np.where(tied, self.steady_gpm[rows, :, level], -1.0)
         tied &= long_run >= long_run.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - SLACK)
         count = np.where(tied, self.tankers[rows, :, level], -1)
@@ -225,6 +270,7 @@ class Flows:
         if self._like is not None:
             same = pairs & self._same
             self.most_gpm[same] = self._like.most_gpm[same]
+            self.most_delivered_gpm[same] = self._like.most_delivered_gpm[same]
         own = pairs & ~self._same & np.isfinite(shortest)  # without a way nothing comes
         a, s, lv = (i.astype(np.int32) for i in np.nonzero(np.broadcast_to(own[:, :, None], self.gpm.shape)))
         for first in range(0, len(a), PIECE_CASES):
@@ -233,7 +279,9 @@ class Flows:
             for index in range(len(self.scene.cuts)):
                 _, run = self._on_cut(whole, index)
                 at = (run.address, run.site, run.level)
-                self.most_gpm[at] = np.maximum(self.most_gpm[at], most_flow_gpm(case_table(self.scene, run)))
+                table = case_table(self.scene, run)
+                self.most_gpm[at] = np.maximum(self.most_gpm[at], most_flow_gpm(table))
+                self.most_delivered_gpm[at] = np.maximum(self.most_delivered_gpm[at], most_delivered_gpm(table))
 
     def _on_cut(self, crews: Crews, index: int) -> tuple[Rows, Crews]:
         """Keep those whom a cut allows, in the cases (rows) where it is worth a look.
@@ -251,9 +299,9 @@ class Flows:
         return rows, replace(run, cut=np.full(rows.size, index, dtype=np.int32), used=used)
 
     def _look_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        run, gpm = self._best_cut(everyone(self.scene, address, site, level))
+        run, gpm, brings = self._best_cut(everyone(self.scene, address, site, level))
         at = (address, site, level)
-        self.gpm[at], self.cut[at] = gpm, run.cut
+        self.gpm[at], self.brings_gpm[at], self.cut[at] = gpm, brings, run.cut
         self.tankers[at] = run.used.sum(axis=1)
         self.trip_min[at] = legs_min(self.scene, run)[0]
         self._note_long_run(run, gpm)
@@ -269,10 +317,10 @@ class Flows:
         every = [everyone(self.scene, address[piece], site[piece], level[piece]) for piece in pieces]
         return joined([self._best_cut(crews)[0] for crews in every])
 
-    def _best_cut(self, crews: Crews) -> tuple[Crews, FloatArray]:
-        """Give each case's best fleet over its cuts, with and without what the steady form leaves out, and its flow.
+    def _best_cut(self, crews: Crews) -> tuple[Crews, FloatArray, FloatArray]:
+        """Give each case's best fleet over its cuts, what it holds and what it brings.
 
-        A case without a way keeps the lightest cut and nobody.
+        With and without those whom the steady form leaves out. A case without a way keeps the lightest cut and nobody.
         """
         at, runs = [], []
         for index, cut in enumerate(self.scene.cuts):
@@ -283,16 +331,18 @@ class Flows:
             at += [rows, rows[few]]
             runs += [whole, replace(whole, used=quick).rows(few)]
         tried = joined(runs)  # all at once: many cases in lockstep cost little more than few
-        flow = held_flows(case_table(self.scene, tried)).uninterrupted_gpm
+        table = case_table(self.scene, tried)
+        held = held_flows(table).uninterrupted_gpm
+        brought = brought_gpm(table, held)
         best = replace(crews, used=np.zeros_like(crews.used))
-        gpm, first = np.full(len(crews), -1.0), 0
+        gpm, brings, first = np.zeros(len(crews)), np.full(len(crews), -1.0), 0
         for rows in at:
             part = np.arange(first, first + rows.size)
-            better = _outdoes(flow[part], tried.used[part], gpm[rows], best.used[rows])
+            better = _outdoes(brought[part], tried.used[part], brings[rows], best.used[rows])
             best = _put(best, rows[better], tried.rows(part[better]))
-            gpm[rows[better]] = flow[part[better]]
+            gpm[rows[better]], brings[rows[better]] = held[part[better]], brought[part[better]]
             first += rows.size
-        return best, np.maximum(gpm, 0.0)
+        return best, gpm, np.maximum(brings, 0.0)
 
     def _whole(self) -> Settled:
         """Join what is settled so far."""
@@ -301,13 +351,14 @@ class Flows:
         return self._settled[0]
 
     def _settle_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        run, _ = self._best_cut(everyone(self.scene, address, site, level))
+        run = self._best_cut(everyone(self.scene, address, site, level))[0]
         self._keep(self._as_below(without_the_slow(self.scene, run)))
 
     def _keep(self, done: Settled) -> None:
         """Note settled cases."""
         at = (done.run.address, done.run.site, done.run.level)
-        self.gpm[at], self.tankers[at], self.cut[at] = done.gpm, done.run.used.sum(axis=1), done.run.cut
+        self.gpm[at], self.brings_gpm[at] = done.gpm, done.brings_gpm
+        self.tankers[at], self.cut[at] = done.run.used.sum(axis=1), done.run.cut
         self.trip_min[at] = legs_min(self.scene, done.run)[0]
         self._note_long_run(done.run, done.gpm)
         self._row[at] = self.keep(done)
@@ -320,27 +371,26 @@ class Flows:
         if not rows.size:
             return done
         whole = self._whole()
-        worse = done.gpm[rows] < whole.gpm[below[rows]] * (1.0 - SLACK)
+        worse = done.brings_gpm[rows] < whole.brings_gpm[below[rows]] * (1.0 - SLACK)
         rows, below = rows[worse], below[rows[worse]]
-        kept = replace(whole.run.rows(below), level=run.level[rows])
-        gpm, one_out = done.gpm.copy(), done.one_out_gpm.copy()
-        gpm[rows], one_out[rows] = whole.gpm[below], whole.one_out_gpm[below]
-        return replace(done, run=_put(run, rows, kept), gpm=gpm, one_out_gpm=one_out)
+        kept = whole.rows(below)
+        return _put_settled(done, rows, replace(kept, run=replace(kept.run, level=run.level[rows])))
 
 
 def without_the_slow(scene: Scene, run: Crews) -> Settled:
-    """Leave out tankers while that raises the flow; give who stays, the flow, and that with each one out."""
-    used, gpm = run.used.copy(), np.zeros(len(run))
+    """Leave out tankers while that raises what is brought; give who stays, that, and what is held with each one out."""
+    used, (gpm, brings) = run.used.copy(), np.zeros((2, len(run)))
     haul = haulers(scene)
     one_out = np.full((len(run), haul.size), np.nan)
     rows = np.arange(len(run))
     while rows.size:
         best = best_fleets(case_table(scene, replace(run, used=used).rows(rows)))
-        gpm[rows], one_out[rows] = best.gpm, best.one_out_gpm
+        gpm[rows], brings[rows], one_out[rows] = best.gpm, best.brings_gpm, best.one_out_gpm
         left = used[np.ix_(rows, haul)] & ~best.used
         used[np.ix_(rows, haul)] &= best.used
         rows = rows[left.any(axis=1)]  # once more: who is left out still brings a portable tank
-    return Settled(run=replace(run, used=used, at_second=run.at_second & used), gpm=gpm, one_out_gpm=one_out)
+    stays = replace(run, used=used, at_second=run.at_second & used)
+    return Settled(run=stays, gpm=gpm, brings_gpm=brings, one_out_gpm=one_out)
 
 
 def _split_keys(run: Crews, tried: BoolArray) -> list[tuple[int, int, int, bytes]]:
@@ -370,7 +420,7 @@ def first_open(most_gpm: FloatArray, trip_min: FloatArray, open_sites: BoolArray
 
 
 def _outdoes(flow: FloatArray, used: BoolArray, best: FloatArray, best_used: BoolArray) -> BoolArray:
-    """Tell where a fleet delivers more than the best so far, or as much with more tankers; (cases,)."""
+    """Tell where a fleet brings more than the best so far, or as much with more tankers; (cases,)."""
     more = used.sum(axis=1) > best_used.sum(axis=1)
     equal = np.abs(flow - best) <= SLACK * np.maximum(best, 1.0)
     outdoes: BoolArray = np.where(equal, more, flow > best)
@@ -387,10 +437,18 @@ def _put(run: Crews, rows: Rows, part: Crews) -> Crews:
     return Crews(**changed)
 
 
+def _put_settled(done: Settled, rows: Rows, part: Settled) -> Settled:
+    """Put settled cases in the place of some rows."""
+    gpm, brings, one_out = done.gpm.copy(), done.brings_gpm.copy(), done.one_out_gpm.copy()
+    gpm[rows], brings[rows], one_out[rows] = part.gpm, part.brings_gpm, part.one_out_gpm
+    return Settled(run=_put(done.run, rows, part.run), gpm=gpm, brings_gpm=brings, one_out_gpm=one_out)
+
+
 def _join(parts: list[Settled]) -> Settled:
     """Join settled pieces in their order."""
     return Settled(
         run=joined([part.run for part in parts]),
         gpm=np.concatenate([part.gpm for part in parts]),
+        brings_gpm=np.concatenate([part.brings_gpm for part in parts]),
         one_out_gpm=np.concatenate([part.one_out_gpm for part in parts]),
     )

@@ -12,7 +12,7 @@ from preplan.planning.fireground import PIECE_CASES, called_later, case_table, h
 from preplan.planning.levels import Worked
 from preplan.planning.minutes import on_arrival_min
 from preplan.records import BoolArray, FloatArray, joined
-from preplan.water.timeline_batch import QueueTable, held_flows, queues
+from preplan.water.timeline_batch import QueueTable, brought_gpm, held_flows, queues
 from preplan.water.timeline_levels import Rows
 from preplan.water.uninterrupted import SAME_FLOW
 
@@ -60,19 +60,15 @@ def _queues(part: Worked, call_min: FloatArray) -> QueueTable:
 
 
 def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:
-    """Tell which tankers add to the flow, (cases, haulers): the last to arrive is taken away while none is missed.
+    """Tell which tankers add to what is brought, (cases, haulers): the last to arrive goes while none is missed.
 
     `arrival_min` (cases, haulers) is inf where a tanker is not in use. A tanker that is not sent brings no portable
     tank either.
     """
     adds = np.isfinite(arrival_min)
     rows = np.flatnonzero(adds.any(axis=1))
-    without = np.take_along_axis(part.found.one_out_gpm, _last(arrival_min)[:, None], axis=1)[:, 0]
+    without = np.zeros(len(adds))
     while rows.size:
-        idle = without[rows] >= part.found.gpm[rows] * (1.0 - 10 * SAME_FLOW)
-        rows = rows[idle]
-        adds[rows, _last(np.where(adds, arrival_min, np.inf)[rows])] = False
-        rows = rows[adds[rows].any(axis=1)]
         for first in range(0, rows.size, PIECE_CASES):
             some = rows[first : first + PIECE_CASES]
             last = _last(np.where(adds, arrival_min, np.inf)[some])
@@ -80,7 +76,10 @@ def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:
             fewer[np.arange(some.size), last] = False
             table = case_table(part.scene, part.run.rows(some))
             table = replace(table, arrival_min=np.where(fewer, table.arrival_min, np.inf))
-            without[some] = held_flows(table).uninterrupted_gpm
+            without[some] = brought_gpm(table, held_flows(table).uninterrupted_gpm)
+        rows = rows[without[rows] >= part.found.brings_gpm[rows] * (1.0 - 10 * SAME_FLOW)]
+        adds[rows, _last(np.where(adds, arrival_min, np.inf)[rows])] = False
+        rows = rows[adds[rows].any(axis=1)]
     return adds
 
 

@@ -151,8 +151,14 @@ def _flows(case: Case) -> Breaches:
     held = levels.uninterrupted_gpm
     yield Breach("more with a tanker out", there & ~(least <= held * (1.0 + SAME_FLOW)), least)
     yield Breach("more water than can have come by the end", there & (held > _most_gpm(case) * (1.0 + ROUNDING)), held)
-    worse = there[:, 1:] & there[:, :-1] & (held[:, 1:] < held[:, :-1] * (1.0 - SAME_FLOW))
-    yield Breach("less than at the level below", worse, held[:, 1:])
+    brings, need = levels.brings_gpm, case.plan.needs.required_gpm[:, None] - ROUNDING_GPM
+    worse = there[:, 1:] & there[:, :-1] & (brings[:, 1:] < brings[:, :-1] * (1.0 - SAME_FLOW))
+    yield Breach("less than at the level below", worse, brings[:, 1:])
+    called = levels.on_arrival_gpm
+    worse = there[:, 1:] & there[:, :-1] & (called[:, 1:] < called[:, :-1] * (1.0 - SAME_FLOW))
+    yield Breach("less than at the level below, called on arrival", worse, called[:, 1:])
+    counted = np.where(held >= need, np.abs(brings - held) <= held * ROUNDING, (brings >= 0.0) & (brings < need))
+    yield Breach("brings what it neither holds nor falls short by", there & ~counted, brings)
     hauls = np.array([unit.kind != "engine" for unit in case.plan.units], dtype=np.bool_)
     yield Breach("an engine that hauls", np.any(levels.used & ~hauls, axis=2))
     yield Breach("a tanker that is not sent", np.any(levels.used & ~levels.fleet, axis=2))
@@ -361,11 +367,14 @@ def _status(case: Case) -> Breaches:
     yield Breach("a level shown without a grade", (level >= 0) != graded)
     answers = np.isin(status, ("served", "higher level"))
     yield Breach("not the first level that meets", answers & (level != first))
-    flow = np.nan_to_num(levels.uninterrupted_gpm)
-    shown = rows, np.maximum(level, 0)
-    short = flow[shown] < flow.max(axis=1) - ROUNDING_GPM
-    yield Breach("not the level with the largest flow", (status == "not met") & short)
-    equal, gap = flow >= flow[shown][:, None] - ROUNDING_GPM, np.nan_to_num(levels.gap_min)
+    flow, brings = np.nan_to_num(levels.uninterrupted_gpm), np.nan_to_num(levels.brings_gpm)
+    shown, nearly = (rows, np.maximum(level, 0)), 1.0 + plan.district.rules.plan.keep_site_gain
+    short = brings[shown] < brings.max(axis=1) / nearly - ROUNDING_GPM
+    yield Breach("not a level that brings the most", (status == "not met") & short)
+    as_good = brings >= brings.max(axis=1, keepdims=True) / nearly
+    more = as_good & (flow > flow[shown][:, None] + ROUNDING_GPM)
+    yield Breach("brings no more than another, and holds less", (status == "not met") & more.any(axis=1))
+    equal, gap = as_good & (flow >= flow[shown][:, None] - ROUNDING_GPM), np.nan_to_num(levels.gap_min)
     wet = (status == "not met") & (flow[shown] > 0)
     drier = np.any(equal & (gap < gap[shown][:, None] - 2 * LEAST_GAP_MIN), axis=1)
     yield Breach("dry longer than a level of the same flow", wet & drier)

@@ -40,17 +40,17 @@ def best_lays(
     """Find the lay of each address that does more for it than tankers: at most one row an address, by address.
 
     The lowest level whose engines carry the required flow while its tankers do not; where none does, the level that
-    is shown, if the lay carries as much more than its tankers hold as a better fill site must bring. `trips` are the
+    is shown, if the lay carries as much more than its tankers bring as a better fill site must. `trips` are the
     kept ones, measured.
     """
     parts = list(_all_lays(scene, _asked(scene, levels, answers, trips, seasons)))
     if not parts:
         return LayTable.none()
     lays = joined(parts)
-    need, held = scene.needs.required_gpm[lays.address], levels.uninterrupted_gpm[lays.address, lays.level]
+    need, brings = scene.needs.required_gpm[lays.address], levels.brings_gpm[lays.address, lays.level]
     carries = lays.gpm >= need - ROUNDING_GPM
-    much = (lays.level == answers.level[lays.address]) & (lays.gpm > held * (1.0 + scene.rules.plan.keep_site_gain))
-    more = beats(lays.gpm, held, need) & (carries | much)
+    much = (lays.level == answers.level[lays.address]) & (lays.gpm > brings * (1.0 + scene.rules.plan.keep_site_gain))
+    more = beats(lays.gpm, brings, need) & (carries | much)
     lays, need, carries = lays.rows(more), need[more], carries[more]
     lowest = np.where(carries, lays.level, 0)
     given = np.minimum(lays.gpm, need)

@@ -20,7 +20,7 @@ from preplan.plan_tables import (
 from preplan.planning.assignment import Line, Scene, other_sources, season_months, supply_line
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, steady
 from preplan.planning.flows import Flows, Settled
-from preplan.planning.minutes import Minutes, at_dispatch, call_by, on_arrival, on_arrival_min, surges
+from preplan.planning.minutes import Minutes, at_dispatch, call_by, never_less, on_arrival, on_arrival_min, surges
 from preplan.planning.splits import split_rows
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, joined, text_array
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray, Shuttle, limit_words
@@ -59,11 +59,12 @@ def choose(flows: Flows) -> Choice:
                 backup_site=found.backup,
                 backup_gpm=np.where(found.backup >= 0, _flows_at(flows, found.backup), np.nan),
                 uninterrupted_gpm=np.where(found.site >= 0, flows.held_gpm(found.row), np.nan),
+                brings_gpm=np.where(found.site >= 0, flows.brings(found.row), np.nan),
             )
         )
-    held = np.stack([np.nan_to_num(line.uninterrupted_gpm) for line in lines])
-    worst = worst_season(held, scene.needs.required_gpm)
-    season = np.repeat(worst[:, None], held.shape[2], axis=1)
+    brings = np.stack([np.nan_to_num(line.brings_gpm) for line in lines])
+    worst = worst_season(brings, scene.needs.required_gpm)
+    season = np.repeat(worst[:, None], brings.shape[2], axis=1)
     a, lv = np.indices(season.shape)
     return Choice(
         site=np.stack([line.best_site for line in lines])[season, a, lv],
@@ -122,15 +123,17 @@ def _kept_or_better(scene: Scene, flows: Flows, lower: IntArray, best: IntArray,
     """Let a level keep the site of the level below, (addresses,), where the better one gains too little."""
     rows = np.flatnonzero(lower >= 0).astype(np.int32)
     flows.look(rows, lower[rows], np.full(rows.size, level, dtype=np.int32))
-    old, new = flows.at(lower, level), flows.at(best, level)
+    much = 1.0 + scene.rules.plan.keep_site_gain
+    old, new = flows.brought_at(lower, level), flows.brought_at(best, level)
     need = scene.needs.required_gpm - ROUNDING_GPM
-    gains = (new > old * (1.0 + scene.rules.plan.keep_site_gain)) | ((new >= need) & (old < need))
+    gains = (new > old * much) | ((new >= need) & (old < need))
+    gains |= flows.at(best, level) > flows.at(lower, level) * much  # nearly as much, and with less of a break
     return np.where((lower >= 0) & ~gains, lower, best).astype(np.int32)
 
 
 def _never_less(flows: Flows, lower: IntArray, best: IntArray, level: int) -> IntArray:
     """Let a level fall back to the site of the level below where its own, worked out in full, brings less."""
-    less = (lower >= 0) & (flows.at(best, level) < flows.at(lower, level - 1))
+    less = (lower >= 0) & (flows.brought_at(best, level) < flows.brought_at(lower, level - 1))
     site = np.where(less, lower, best).astype(np.int32)
     _settle(flows, np.where(less, lower, -1).astype(np.int32), level)
     return site
@@ -142,9 +145,9 @@ def _flows_at(flows: Flows, site: IntArray) -> FloatArray:
 
 
 def worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
-    """Pick each address's worst season from flows of shape (seasons, addresses, levels).
+    """Pick each address's worst season from what is brought, (seasons, addresses, levels) gpm; see `brought_gpm`.
 
-    The one in which the level that meets comes latest, or none does; of equal ones that with the least flow at
+    The one in which the level that meets comes latest, or none does; of equal ones that which brings least at
     the level it shows; of equal ones the longest, which comes first.
     """
     meets = flows >= need_gpm[None, :, None] - ROUNDING_GPM
@@ -172,7 +175,7 @@ class Worked:
     sent: Minutes
     """All alerted at minute 0."""
     called: Minutes
-    """Units beyond the first level called on arrival."""
+    """Units beyond the first level called on arrival; see `never_less`."""
 
     @property
     def run(self) -> Crews:
@@ -200,7 +203,7 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
         reached_gpm=_if_it_reached(scene, found.run, line),
         steady=steady(scene, found.run),
         sent=at_dispatch(scene, found.run),
-        called=on_arrival(scene, found.run),
+        called=never_less(scene, found.run, on_arrival(scene, found.run)),
     )
 
 
@@ -271,6 +274,8 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         return spread(np.zeros((*shape, len(scene.units)), dtype=np.bool_), pick)
 
     held = numbers(lambda part: part.found.gpm)
+    # Whoever comes late need not be waited for, so a level holds what the one below holds, called on arrival too.
+    called = np.fmax.accumulate(numbers(lambda part: part.called.held.uninterrupted_gpm), axis=1)
     return LevelTable(
         site=choice.site,
         backup=choice.backup,
@@ -290,7 +295,8 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         sum_gpm=numbers(lambda part: part.steady.sum_gpm),
         sustained_gpm=numbers(lambda part: part.steady.sustained_gpm),
         uninterrupted_gpm=held,
-        on_arrival_gpm=numbers(lambda part: part.called.held.uninterrupted_gpm),
+        brings_gpm=numbers(lambda part: part.found.brings_gpm),
+        on_arrival_gpm=np.where(np.isnan(held), np.nan, called),
         hose_short_ft=numbers(lambda part: part.line.short_ft),
         reached_gpm=numbers(lambda part: part.reached_gpm),
         limited_by=spread(np.full(shape, "", dtype=np.object_), lambda part: limit_words(_limit_codes(part))),
@@ -343,10 +349,14 @@ def _status(
     hydrant = np.nan_to_num(hydrant_gpm) >= scene.needs.required_gpm
     first = levels.meets.argmax(axis=1)
     some = levels.meets.any(axis=1)
-    held = np.nan_to_num(levels.uninterrupted_gpm)
+    held, brings = np.nan_to_num(levels.uninterrupted_gpm), np.nan_to_num(levels.brings_gpm)
+    # A level that brings nearly as much as any, and holds more without a break, is as good.
+    few = brings < brings.max(axis=1, keepdims=True) / (1.0 + scene.rules.plan.keep_site_gain)
+    held = np.where(few, -1.0, held)
     # Of levels that all bring nothing for want of hose, the one that would bring most with it.
     dry = held.max(axis=1, keepdims=True) <= 0
-    most = least_dry(np.where(dry, np.nan_to_num(levels.reached_gpm), held), in_any_gpm, levels.gap_min)
+    reached = np.where(few, -1.0, np.nan_to_num(levels.reached_gpm))
+    most = least_dry(np.where(dry, reached, held), in_any_gpm, levels.gap_min)
     status = np.where(some, np.where(first == 0, "served", "higher level"), "not met")
     status = np.where(hydrant, "hydrant", np.where(no_route, "no route", status))
     level = np.where(hydrant | no_route, -1, np.where(some, first, most))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from preplan.plan_cards import Strip
-from preplan.plan_tables import leaves_time
+from preplan.plan_tables import ROUNDING_GPM, leaves_time
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
 from preplan.records import BoolArray, FloatArray, IntArray, joined
@@ -24,6 +24,10 @@ class Minutes:
     held: HeldTable
     books: GapTable
     """Under the required flow."""
+
+    def rows(self, pick: Rows) -> Minutes:
+        """Take some of the cases."""
+        return Minutes(self.held.rows(pick), self.books.rows(pick))
 
 
 def on_arrival_min(scene: Scene, address: IntArray) -> FloatArray:
@@ -43,6 +47,25 @@ def on_arrival(scene: Scene, run: Crews) -> Minutes:
     return _minutes(scene, run, on_arrival_min(scene, run.address))
 
 
+def never_less(scene: Scene, run: Crews, called: Minutes) -> Minutes:
+    """Let a level that is called on arrival do what the level below it does, where that brings more; (cases,).
+
+    `run` has the levels of an address one after the other. Who comes late need not be waited for: the first alarm goes
+    on as it began.
+    """
+    short = np.nan_to_num(called.books.short_gal, nan=np.inf)
+    need = scene.needs.required_gpm[run.address]
+    met = called.held.uninterrupted_gpm >= need - ROUNDING_GPM
+    best = np.arange(len(run))
+    for level in range(1, len(scene.levels)):
+        rows = np.flatnonzero(run.level[1:] == level) + 1
+        rows = rows[(run.address[rows - 1] == run.address[rows]) & (run.level[rows - 1] == level - 1)]
+        below = best[rows - 1]
+        less = met[below] & ~met[rows] | (met[below] == met[rows]) & (short[below] < short[rows])
+        best[rows[less]] = below[less]
+    return called.rows(best)
+
+
 def _minutes(scene: Scene, run: Crews, call_min: FloatArray) -> Minutes:
     held, books = [], []
     for first in range(0, max(len(run), 1), PIECE_CASES):
@@ -56,6 +79,22 @@ def _minutes(scene: Scene, run: Crews, call_min: FloatArray) -> Minutes:
 def _table(scene: Scene, run: Crews, call_min: FloatArray) -> CaseTable:
     """Write cases as the timeline reads them; `call_min` (cases,) alerts the units beyond the first level."""
     return case_table(scene, *called_later(scene, run, call_min))
+
+
+def held_from(scene: Scene, run: Crews, after_min: float, required_min: float | None = None) -> FloatArray:
+    """Give what cases hold from so long after the first engine's arrival on, all alerted at minute 0; (cases,) gpm.
+
+    Before it no more than the attack flow is drawn; for `required_min`, or, if None, for each one's own.
+    """
+    gpm = np.full(len(run), np.nan)
+    for first in range(0, len(run), PIECE_CASES):
+        rows = np.arange(first, min(first + PIECE_CASES, len(run)))
+        table = case_table(scene, run.rows(rows))
+        asked = replace(table, full_flow_after_min=np.full(len(rows), after_min))
+        if required_min is not None:
+            asked = replace(asked, required_min=np.full(len(rows), required_min))
+        gpm[rows] = held_flows(asked).uninterrupted_gpm
+    return gpm
 
 
 def call_by(scene: Scene, run: Crews) -> FloatArray:

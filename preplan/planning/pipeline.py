@@ -15,8 +15,8 @@ from preplan.plan_cards import CardGroup, Strip
 from preplan.plan_inputs import Inputs
 from preplan.plan_tables import (
     AnswerTable,
+    BuildUpTable,
     HydrantReach,
-    LaterTable,
     LayTable,
     LevelTable,
     RouteForest,
@@ -25,6 +25,7 @@ from preplan.plan_tables import (
 )
 from preplan.planning.approaches import approaches
 from preplan.planning.assignment import CutTrips, Scene
+from preplan.planning.build_up import build_ups, with_build_ups
 from preplan.planning.by_season import (
     merged_scene,
     rows_of,
@@ -41,7 +42,6 @@ from preplan.planning.groups import Answered, group_addresses, name_roads
 from preplan.planning.hauls import haul_table
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, shown_pairs
-from preplan.planning.later import later_sites, with_later
 from preplan.planning.lays import best_lays, with_lays
 from preplan.planning.levels import Choice, Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
@@ -81,7 +81,7 @@ class Outcome:
 
     levels: LevelTable
     lays: LayTable
-    later: LaterTable
+    built_up: BuildUpTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable
     near_hydrant: HydrantReach
@@ -129,8 +129,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = told_by_season(answers, levels.backup, choice, flows, roads_of(ground, choice.seasons))
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
-    later = later_sites(scene, levels, answers, choice.seasons)
-    answers = with_later(answers, later)
+    built_up = build_ups(graded.worked, answers)
+    answers = with_build_ups(answers, built_up)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
     costs, free = weigh_limits(inputs, ground, scene, levels, answers, free_min, road)
@@ -144,7 +144,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     outcome = Outcome(
         levels=levels,
         lays=lays,
-        later=later,
+        built_up=built_up,
         seasons=choice.seasons,
         answers=answers,
         near_hydrant=hydrant,
@@ -463,7 +463,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         hauls=haul_table(outcome.worked),
         supply=supply_table(outcome.worked),
         lays=outcome.lays,
-        later=outcome.later,
+        built_up=outcome.built_up,
         rater=rater_table(outcome.worked, outcome.levels.site.shape),
         seasons=outcome.seasons,
         answers=outcome.answers,

@@ -69,11 +69,18 @@ def _once(flows: Flows, base: Settled, tried: BoolArray, level: int) -> IntArray
     if fresh.size:
         part, found = base.rows(fresh), np.full(fresh.size, -1, dtype=np.int32)
         at, done = _split(flows, part, tried[fresh], level)
-        kept = np.flatnonzero(done.gpm >= _wanted_gpm(flows, part.rows(at), level))
+        kept = np.flatnonzero(_is_worth_it(flows, part.rows(at), done, level))
         found[at[kept]] = flows.keep(done.rows(kept))
         flows.note_splits(part.run, tried[fresh], found)
         known[fresh] = found
     return known
+
+
+def _is_worth_it(flows: Flows, base: Settled, done: Settled, level: int) -> BoolArray:
+    """Mask the cases, (cases,), that a split lifts as far as is wanted, without bringing less water in all."""
+    lifted = done.gpm >= _wanted_gpm(flows, base, level)
+    worth: BoolArray = lifted & (done.brings_gpm >= base.brings_gpm * (1.0 - SLACK))
+    return worth
 
 
 def _wanted_gpm(flows: Flows, base: Settled, level: int) -> FloatArray:
@@ -87,7 +94,7 @@ def _wanted_gpm(flows: Flows, base: Settled, level: int) -> FloatArray:
 
 def _never_less(flows: Flows, row: IntArray, below: IntArray, level: int) -> IntArray:
     """Let a level do what the level below does where its own crews would do worse."""
-    less = np.flatnonzero((row >= 0) & (below >= 0) & (flows.held_gpm(row) < flows.held_gpm(below) * (1.0 - SLACK)))
+    less = np.flatnonzero((row >= 0) & (below >= 0) & (flows.brings(row) < flows.brings(below) * (1.0 - SLACK)))
     if less.size:
         kept = flows.settled_rows(below[less])
         level_of = np.full(less.size, level, dtype=np.int32)

@@ -93,12 +93,6 @@ class Facts:
         return int(self.plan.near_hydrant.hydrant[self.lead]) if counts else -1
 
     @property
-    def later_site(self) -> int:
-        """Fill site that brings much more once the shuttle runs, -1: none."""
-        row = self.plan.later.row_of(self.lead)
-        return int(self.plan.later.site[row]) if row >= 0 else -1
-
-    @property
     def on_card(self) -> bool:
         """Tell whether it is the circuit of the card itself, none of a sheet of its own."""
         return not self.second and self.other is None

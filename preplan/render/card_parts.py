@@ -22,7 +22,7 @@ NOTE_PT = 2 * SMALL_PT * paper.LEADING + 3.0
 def subject_of(picture: Picture, facts: Facts) -> Subject:
     """Gather what the map of a card's circuit shows."""
     group = facts.group
-    others = (facts.cell("backup"), facts.cell("split"), facts.later_site) if facts.on_card else ()
+    others = (facts.cell("backup"), facts.cell("split")) if facts.on_card else ()
     site = facts.cell("site")
     named = named_limits([*facts.card_flags, *facts.kept_off, *(facts.plan.site_flags[site] if site >= 0 else ())])
     if facts.cell("trip") < 0 and (months := facts.plan.months_without(facts.lead)):

@@ -47,8 +47,8 @@ _SIGN_GAP_PT, _DATE_PT = 10.0, 110.0
 """Gap between what stands in the row to sign, and the width of its date."""
 _RULED_PT = 28.0
 """Height of the rules and gaps about the table of response levels."""
-_TABLE = (("response level", card_rest.LEVEL_PT), ("gpm held", 50.0), ("on arrival", 48.0), ("meets?", 44.0),
-          ("fill site", 40.0), ("held back by", 62.0), ("1 tanker out", 72.0),
+_TABLE = (("response level", card_rest.LEVEL_PT), ("gpm held", 50.0), ("steady", 36.0), ("on arrival", 48.0),
+          ("meets?", 44.0), ("fill site", 40.0), ("held back by", 62.0), ("1 tanker out", 68.0),
           ("tankers", card_rest.TANKERS_PT))  # fmt: skip
 
 # --------------------------------------------------------------------------- how a card is drawn

@@ -39,7 +39,7 @@ from preplan.render.paper import SMALL_PT, Block, Line, paragraph
 
 MOST_LEVELS = 6
 """Most rows of the table of response levels."""
-TANKERS_PT = 146.0
+TANKERS_PT = 114.0
 """Width of that table's column of tankers, with the gap to the next."""
 LEVEL_SHORT = "level short"
 """Flag that counts the units that the level shown lacks."""
@@ -373,6 +373,7 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
             named = named.removeprefix("response level ")  # the head of the column says it: the name tells them apart
         yield (
             named, have if site >= 0 else "no shuttle",
+            words.supply(float(table.sustained_gpm[lead, k]), STEP_GPM) if site >= 0 else "",
             late if site >= 0 else "",
             "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
             words.printable(table.limited_by[lead, k]) if site >= 0 else without,

@@ -137,12 +137,13 @@ def _none_meets(facts: Facts) -> str:
     """Say what is best about the level shown where none meets, and which one brings more later."""
     steady = np.nan_to_num(facts.plan.levels.sustained_gpm[facts.lead])
     most = int(steady.argmax())
-    said = f"No response level meets{_in(months_short(facts))}. This one holds the most"
+    best = first_minutes.best_words(facts.plan, facts.lead)
+    said = f"No response level meets{_in(months_short(facts))}. This one {best}"
     if not most > facts.level >= 0 or steady[most] <= MORE_SHARE * steady[facts.level]:
         return f"{said}{_better_one_out(facts)}."
     later = words.supply(float(steady[most]), STEP_GPM)
     name = words.level_words(facts.plan.district.levels[most].name)
-    return f"{said} from the first minutes on; {name} brings more later: {later} gpm steady."
+    return f"{said} at first; {name} brings more later: {later} gpm steady."
 
 
 def _better_one_out(facts: Facts) -> str:
@@ -177,13 +178,13 @@ def can(facts: Facts) -> list[Line]:
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
     said = f"held {lasts} without a break, all alerted at once, worst season"
-    if float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
+    later = first_minutes.built_up_words(plan, lead) if facts.on_card else ""
+    if not later and float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
         lines += paragraph(f"Later, when tankers go round: {_steady(facts)}.", HALF_PT, bold=True)
     else:
         stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
         lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
-    later = crew.later_words(plan, lead) if facts.on_card else ""
     lines += paragraph(later, HALF_PT, bold=True) if later else []
     which = "more" if flow >= need - ROUNDING_GPM else "less"
     close = f"Close call: hardly {which} than required."

@@ -13,7 +13,6 @@ from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import FloatArray
 from preplan.render import words
 from preplan.render.first_minutes import full_flow_min
-from preplan.render.limit_places import bars_near
 
 
 def arrivals(plan: Plan, units: Iterable[int], when: FloatArray) -> str:
@@ -162,28 +161,6 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     return (
         f"By hose instead: {hose} from fill site {site}{months}, {pumping}: {flow} gpm, about minute {minute}, "
         "on level ground."
-    )
-
-
-def later_words(plan: Plan, address: int) -> str:
-    """Say which other fill site brings much more once the shuttle runs; '' where none does."""
-    row = plan.later.row_of(address)
-    if row < 0:
-        return ""
-    site, flow = int(plan.later.site[row]) + 1, words.supply(float(plan.later.gpm[row]), words.CARD_STEP_GPM)
-    trip, by_min = (float(column[row]) for column in (plan.later.trip_min, plan.later.ready_min))
-    pumps, drafts = (int(column[row]) for column in (plan.later.engine, plan.later.dump_engine))
-    crews = [f"{words.printable(plan.units[pumps].unit_id)} pumping there"] * (pumps >= 0)
-    crews += [f"{words.printable(plan.units[drafts].unit_id)} at the dump site"] * (drafts >= 0)
-    there, level = plan.sites[site - 1], int(plan.answers.level[address])
-    months = f" ({month_words(there.months)} only)" if there.seasonal else ""
-    where = "all at" if plan.levels.split[address, level] == site - 1 else "at"
-    guess = "" if there.fill_gpm_given else " (rate assumed)"
-    sent = np.flatnonzero(plan.levels.fleet[address, level]).tolist()
-    bars = bars_near(plan, site - 1, [plan.units[unit].unit_id for unit in sent])
-    return (
-        f"LATER MORE {where} fill site {site}{months}: {flow} gpm steady{guess}, round trip {words.minutes(trip)}; "
-        f"{', '.join(crews)} by minute {words.need(by_min)}.{bars}"
     )
 
 

@@ -220,7 +220,7 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
     elif plan.answers.status[row.lead] == "not met" and plan.answers.level[row.lead] >= 0:
         most = plan.district.levels[int(plan.answers.level[row.lead])].name
         sent = AT_ONCE_TOO if first_minutes.less_called_later(plan, row.lead) else ""
-        yield f"no level meets in the worst season: {most} holds the most{sent}"
+        yield f"no level meets in the worst season: {most} {first_minutes.best_words(plan, row.lead)}{sent}"
     else:
         yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, row.addresses))
     if row.note:

@@ -138,6 +138,23 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
     return f"{held_words(plan, address, level)}; none holds {need}{_when_none(plan, address)}.{call}{asked}"
 
 
+def best_words(plan: Plan, address: int) -> str:
+    """Say what is best about the level shown where none meets: what it holds at once, or what it brings in all."""
+    held = np.nan_to_num(plan.levels.uninterrupted_gpm[address])
+    most = held[int(plan.answers.level[address])] >= held.max() - ROUNDING_GPM
+    return "holds the most" if most else "brings the most water"
+
+
+def built_up_words(plan: Plan, address: int) -> str:
+    """Say from when much more is held than at once, if little is drawn until then; '' where that is not so."""
+    row = plan.built_up.row_of(address)
+    if row < 0:
+        return ""
+    attack = words.supply(min(plan.district.rules.shuttle.attack_gpm, float(plan.needs.required_gpm[address])), 1)
+    until, flow = words.need(float(plan.built_up.from_min[row])), float(plan.built_up.gpm[row])
+    return f"Draw no more than {attack} gpm until minute {until}: then it holds {_amount(plan, address, flow)}."
+
+
 def _when_none(plan: Plan, address: int) -> str:
     """Name the months in which no level holds what is required, where one does in others, behind a blank."""
     need = float(plan.needs.required_gpm[address]) - ROUNDING_GPM

@@ -57,7 +57,7 @@ _FLAGS = {
     "A lower level called alone fills elsewhere: {n}.",
     "source runs out": "The source holds {n}, which sets the flow.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
-    MORE_LATER: "Once the shuttle runs another fill site brings more: {n} steady.",
+    MORE_LATER: "Once the shuttle has built up it holds more: {n}.",
     "use not known": "What stands here is not known ({n}): a dwelling, the lightest hazard, was taken.",
     "assumed building": "No building size is known: a default building was used.",
     "not a building": "Not a building in the address table.",

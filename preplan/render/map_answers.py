@@ -13,7 +13,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import STATUSES, Flag
 from preplan.records import BoolArray, FloatArray
-from preplan.render import crew, us_grid, words
+from preplan.render import crew, first_minutes, us_grid, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import jobs_words
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
@@ -102,14 +102,14 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
         flag_lists.append([flags.place(one) for one in said])
     case, texts = _cases(plan)
-    by_hose, later = Texts([""], {"": 0}), Texts([""], {"": 0})
+    by_hose, built_up = Texts([""], {"": 0}), Texts([""], {"": 0})
     apart, seasons_apart = _apart(plan)
     columns = {
         "status": [STATUSES.index(status) for status in answers.status],
         "level": answers.level,
         "hydrant": whole(answers.hydrant_ft, way="up"),
         "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
-        "later": [later.place(crew.later_words(plan, a)) for a in range(len(answers))],
+        "builtUp": [built_up.place(first_minutes.built_up_words(plan, a)) for a in range(len(answers))],
         "apart": apart,
         "first": whole(answers.first_arrival_min, 10),
         "attackMin": whole(answers.first_arrival_min, way="up"),
@@ -127,13 +127,13 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "dumpMin": _dump_engine_min(plan),
     }
     lines = texts.pop("seasonLines")
-    forms = Forms(chain(flags.values, later.values, *lines))
+    forms = Forms(chain(flags.values, built_up.values, *lines))
     return {
         **_packed(columns, along),
         **texts,
         "byHoseWords": by_hose.values,
         "forms": forms.values,
-        "laterWords": [*map(forms.packed, later.values)],
+        "builtUpWords": [*map(forms.packed, built_up.values)],
         "seasonLines": [[*map(forms.packed, some)] for some in lines],
         "seasonsApart": seasons_apart,
         "flag": pack([one for row in flag_lists for one in row]),

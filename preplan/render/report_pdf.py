@@ -142,12 +142,12 @@ def _shortfalls(document: Document, plan: Plan) -> None:
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
     no_route = int(np.sum(plan.answers.status == "no route"))
     document.flow(f"Addresses not met: {len(order):,}. Addresses without a route: {no_route:,}{_without_why(plan)}.")
-    later = len(plan.later.address)
+    later = len(plan.built_up.address)
     if later:
         document.flow(
-            f"At {later:,} of those not met another fill site brings at least a quarter more once the shuttle runs "
-            "than the one that holds most from the first minutes on, such as a near one whose engines come late. Their "
-            "cards say LATER MORE, addresses.csv has the flag 'more later elsewhere'."
+            f"At {later:,} of those not met at least a quarter more than that is held from a later minute on, once "
+            "late units are there and the shuttle has built up. Their cards say from which minute and how much; "
+            "addresses.csv has the flag 'more later'."
         )
     if not order:
         return

@@ -37,6 +37,8 @@ MOST_TRIALS = 8
 """Flows that one case tries at once."""
 TRIED_AT_ONCE = 12
 """Minutes of a call that are tried in one step."""
+LEAST_SHORT = 1e-8
+"""Share of the requirement by which a flow that does not meet it is below it at least."""
 OUT_CASES = 32_768
 """Cases with a tanker out that are laid out at once."""
 
@@ -102,6 +104,21 @@ def gaps(table: CaseTable) -> GapTable:
     return _each_once(table, _gap_piece, GapTable)
 
 
+def brought_gpm(table: CaseTable, held_gpm: FloatArray) -> FloatArray:
+    """Give what cases bring, (cases,) gpm, by which one is better than another.
+
+    Where `held_gpm` (cases,), the uninterrupted flow, meets the requirement, that. Else the flow asked for less what is
+    short of it on average, from first water to the end of the required minutes: always less than the requirement.
+    """
+    brings, less = held_gpm.copy(), np.flatnonzero(held_gpm < table.required_gpm * (1.0 - LEAST_SHORT))
+    some = table.rows(less)
+    short_gal = np.nan_to_num(gaps(some).short_gal, nan=np.inf)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = np.nan_to_num(some.required_gpm - short_gal / some.required_min, nan=0.0)
+    brings[less] = np.clip(mean, 0.0, some.required_gpm * (1.0 - 2.0 * LEAST_SHORT))
+    return brings
+
+
 def surge_minutes(table: CaseTable, gpm: float, minutes: float) -> FloatArray:
     """Count the minutes of a master stream from full flow on before the first dry one, (cases,).
 
@@ -120,47 +137,57 @@ def one_out_gpm(table: CaseTable) -> FloatArray:
 
     NaN where a tanker is not of the case.
     """
-    flows = np.full(table.arrival_min.shape, np.nan)
+    return _each_out(table)[0]
+
+
+def _each_out(table: CaseTable) -> tuple[FloatArray, FloatArray]:
+    """Give what is held, and what is brought, with each one tanker out: (cases, tankers) each; NaN as above."""
+    held, brings = np.full((2, *table.arrival_min.shape), np.nan)
     case, who = np.nonzero(np.isfinite(table.arrival_min))
     for first in range(0, case.size, OUT_CASES):
         rows, out = case[first : first + OUT_CASES], who[first : first + OUT_CASES]
         part = table.rows(rows)
         part.arrival_min[np.arange(rows.size), out] = np.inf  # a copy: rows are picked by index
-        flows[rows, out] = held_flows(part).uninterrupted_gpm
-    return flows
+        held[rows, out] = held_flows(part).uninterrupted_gpm
+        brings[rows, out] = brought_gpm(part, held[rows, out])
+    return held, brings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BestFleets(Columns):
-    """The tankers that stay when single ones are left out while that raises the uninterrupted flow."""
+    """The tankers that stay when single ones are left out while that raises what is brought, see `brought_gpm`."""
 
     used: BoolArray
     """(cases, tankers)"""
     gpm: FloatArray
     """(cases,): uninterrupted flow of those that stay."""
+    brings_gpm: FloatArray
+    """(cases,): what they bring."""
     one_out_gpm: FloatArray
-    """(cases, tankers): with each of them out as well; NaN where a tanker does not stay."""
+    """(cases, tankers): uninterrupted flow with each of them out as well; NaN where a tanker does not stay."""
 
 
 def best_fleets(table: CaseTable) -> BestFleets:
-    """Leave out single tankers while that raises the uninterrupted flow.
+    """Leave out single tankers while that raises what is brought.
 
     Each round costs as many cases as there are tankers; most cases need one.
     """
     arrival = table.arrival_min.copy()
     used = replace(table, arrival_min=arrival)
     gpm = held_flows(used).uninterrupted_gpm.copy()
+    brings = brought_gpm(used, gpm)
     one_out = np.full(arrival.shape, np.nan)
     rows = np.arange(len(table)) if arrival.shape[1] else np.empty(0, dtype=np.intp)
     while rows.size:
-        one_out[rows] = one_out_gpm(used.rows(rows))
-        flows = np.nan_to_num(one_out[rows], nan=-1.0)
-        worst = flows.argmax(axis=1)
-        gains = flows[np.arange(rows.size), worst] > gpm[rows] * (1.0 + 10 * SAME_FLOW)
-        rows, worst, flows = rows[gains], worst[gains], flows[gains]
+        one_out[rows], less = _each_out(used.rows(rows))
+        less = np.nan_to_num(less, nan=-1.0)
+        worst = less.argmax(axis=1)
+        most = less[np.arange(rows.size), worst]
+        gains = most > brings[rows] * (1.0 + 10 * SAME_FLOW)
+        rows, worst, most = rows[gains], worst[gains], most[gains]
         arrival[rows, worst] = np.inf
-        gpm[rows] = flows[np.arange(rows.size), worst]
-    return BestFleets(used=np.isfinite(arrival), gpm=gpm, one_out_gpm=one_out)
+        gpm[rows], brings[rows] = one_out[rows, worst], most
+    return BestFleets(used=np.isfinite(arrival), gpm=gpm, brings_gpm=brings, one_out_gpm=one_out)
 
 
 def call_by_min(table_at: Callable[[Rows, FloatArray], CaseTable], cases: int, latest_min: int) -> FloatArray:

@@ -1,4 +1,4 @@
-"""A bound on the uninterrupted flow that needs no account: it tells which cases are worth running."""
+"""Bounds on what a case holds and delivers that need no account: they tell which cases are worth running."""
 
 from __future__ import annotations
 
@@ -22,6 +22,22 @@ def most_flow_gpm(table: CaseTable) -> FloatArray:
     one when the fill site has filled it, and then one load each cycle; refills no more than the site gives and stores.
     """
     return _most(_Bound(table), np.minimum(table.draft_gpm, table.supply_gpm))
+
+
+def most_delivered_gpm(table: CaseTable) -> FloatArray:
+    """Bound what every case delivers of its own demand, averaged over the minutes of full flow: (cases,).
+
+    No more than is asked for, than can have come by the end, and than draft or supply line pass, to which a booster
+    tank and a tanker that nurses add once.
+    """
+    bound = _Bound(table)
+    runs = np.isfinite(bound.clock.end) & (table.required_min > 0)
+    end = np.where(runs, bound.clock.end, 1.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        beside = table.booster_gal + np.where(bound.nursing, table.usable_gal, 0.0).sum(axis=1)
+        line = np.minimum(table.draft_gpm, table.supply_gpm) + beside / table.required_min
+        most = np.minimum(np.minimum(table.required_gpm, line), bound.ratio(end))
+    return np.where(runs, np.maximum(most, 0.0), 0.0)
 
 
 def most_split_gpm(one: CaseTable, other: CaseTable) -> FloatArray:

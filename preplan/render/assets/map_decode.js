@@ -124,7 +124,7 @@ function spoken(one) {
   return data.answers.forms[form].replace(/\0/g, () => put.next().value);
 }
 
-for (const name of ["flags", "laterWords"]) data.answers[name] = data.answers[name].map(spoken);
+for (const name of ["flags", "builtUpWords"]) data.answers[name] = data.answers[name].map(spoken);
 data.answers.seasonLines = data.answers.seasonLines.map((lines) => lines.map(spoken));
 
 const along = running(data.along);
@@ -169,7 +169,7 @@ for (const place of [...data.sites, ...data.stations]) {
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
     "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "oneOut",
-    "steady", "onArrival", "gapOnArrival", "firstWater", "callBy", "byHose", "later", "apart", "dumpMin", "attackMin",
+    "steady", "onArrival", "gapOnArrival", "firstWater", "callBy", "byHose", "builtUp", "apart", "dumpMin", "attackMin",
   ], alongRoads);
   CASE_COLUMNS.forEach((name, k) => {
     columns[name] = columns.case.map((one) => packed.cases[one][k]);

@@ -162,9 +162,9 @@ function showAddress(address, level = startLevel(address), which = "site") {
   const levels = [...data.levels.keys()].sort((a, b) => (b === level) - (a === level) || a - b);
   const parts = levels.map((one) => levelPart(address, one, level));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
-  const later = data.answers.laterWords[answers.later[address]];
+  const builtUp = data.answers.builtUpWords[answers.builtUp[address]];
   const near = nearSites(address, level, [...grave, ...others]);
-  const bold = [byHose, later, ...grave, ...apartOf(address)[1], ...seasonLines(address, level), ...near]
+  const bold = [byHose, builtUp, ...grave, ...apartOf(address)[1], ...seasonLines(address, level), ...near]
     .filter(Boolean);
   const beside = besideWords(address);
   openPanel(label, [

@@ -1,0 +1,60 @@
+"""What a shuttle holds once it has built up, where a late engine or tanker keeps it from holding much at once.
+
+Where no level meets, the uninterrupted flow may be a trickle for the sake of a few minutes: the fill engine comes four
+minutes after full flow is asked for, and from then on 700 gpm come round. Crews are told from which minute how much is
+held, if no more than the attack flow is drawn until then. Nothing here changes a level, a fill site or a status.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from preplan.plan_tables import MORE_LATER, AnswerTable, BuildUpTable, Flag
+from preplan.planning.levels import Worked
+from preplan.planning.minutes import held_from
+from preplan.records import IntArray, joined
+
+MUCH_MORE = 1.25
+"""A flow that is so much more than what is held at once is told (this program's choice)."""
+BUILT_UP = 0.8
+"""Share of the steady flow that counts as built up (this program's choice)."""
+WAITS_MIN = (5.0, 10.0, 15.0, 20.0, 30.0, 45.0)
+"""Minutes for which full flow is not yet asked for, tried in turn (this program's choice)."""
+
+
+def build_ups(worked: Sequence[Worked], answers: AnswerTable) -> BuildUpTable:
+    """Find for each address that no level meets from which minute the level shown holds much more; by address.
+
+    From the first minute tried from which the built up share of the steady flow is held; else from that which holds
+    most. Cases are all alerted at minute 0.
+    """
+    parts = [_of_season(part, answers) for part in worked]
+    every = joined([BuildUpTable.none(), *parts])
+    return every.rows(np.argsort(every.address, kind="stable"))
+
+
+def _of_season(part: Worked, answers: AnswerTable) -> BuildUpTable:
+    """Ask the cases whose worst season of the roads it is."""
+    address = part.run.address
+    asked = (answers.status[address] == "not met") & (answers.level[address] == part.run.level)
+    rows = np.flatnonzero(asked & (part.steady.sustained_gpm > MUCH_MORE * part.found.gpm))
+    rules, run = part.scene.rules.shuttle, part.run.rows(rows)
+    full_min = max(rules.full_flow_after_min, rules.attack_setup_min)
+    held = np.stack([held_from(part.scene, run, full_min + wait) for wait in WAITS_MIN], axis=1)
+    enough = held >= BUILT_UP * part.steady.sustained_gpm[rows, None]
+    pick: IntArray = np.where(enough.any(axis=1), enough.argmax(axis=1), held.argmax(axis=1)).astype(np.int32)
+    gpm = np.take_along_axis(held, pick[:, None], axis=1)[:, 0]
+    first = answers.first_arrival_min[run.address]
+    told = BuildUpTable(address=run.address, from_min=first + full_min + np.array(WAITS_MIN)[pick], gpm=gpm)
+    return told.rows(np.flatnonzero(gpm > np.maximum(MUCH_MORE * part.found.gpm[rows], 1.0)))
+
+
+def with_build_ups(answers: AnswerTable, found: BuildUpTable) -> AnswerTable:
+    """Flag the addresses at which much more is held later."""
+    flags = list(answers.flags)
+    for address, gpm in zip(found.address.tolist(), found.gpm.tolist(), strict=True):
+        flags[address] = (*flags[address], Flag(MORE_LATER, float(np.floor(gpm)), "gpm"))
+    return replace(answers, flags=tuple(flags))

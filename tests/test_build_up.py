@@ -1,0 +1,135 @@
+"""What a shuttle holds once it has built up, told where a late unit keeps it from holding much at once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from preplan.plan import Plan
+from preplan.plan_tables import BuildUpTable
+from preplan.planning.assignment import Scene
+from preplan.planning.build_up import BUILT_UP, MUCH_MORE, WAITS_MIN, build_ups, with_build_ups
+from preplan.planning.fireground import case_table, haulers
+from preplan.planning.flows import Flows
+from preplan.planning.levels import Graded, choose, grade
+from preplan.records import ResponseLevel
+from preplan.render import card_words, first_minutes
+from preplan.render.card_facts import Facts
+from preplan.water.timeline import Case, answer, held_flow
+from tests.example_plan import example_plan
+from tests.plan_checks import plan_of
+from tests.planning_case import hydrants, scene, site, unit
+from tests.shared_data import shared
+
+LATE_MIN = 50.0
+
+
+def pond_near_engine_late(required_gpm: float = 1500.0, trip_min: float = 4.0, late_min: float = LATE_MIN) -> Scene:
+    """Lay out a pond near by whose engine comes late, and a hydrant far off that needs none."""
+    units = (
+        *(unit(f"E{n}", "engine", tank_gal=1000.0, portable_tank_gal=0.0) for n in (1, 2, 3)),
+        *(unit(f"T{n}", "tanker", tank_gal=3000.0, pump_gpm=None) for n in (1, 2)),
+    )
+    return scene(
+        [[trip_min, 60.0]],
+        (site("pond", fill_gpm=1000.0), site("far hydrant", kind="hydrant", needs_engine=False, fill_gpm=1000.0)),
+        units=units,
+        levels=(ResponseLevel(name="All", engines=3, tankers=2),),
+        arrival_min=[8.0, 9.0, late_min, 12.0, 13.0],
+        required_gpm=required_gpm,
+    )
+
+
+def planned(case: Scene) -> Graded:
+    """Choose and grade; there is no hydrant."""
+    flows = Flows(case)
+    return grade(case, [flows], choose(flows), np.zeros(1, dtype=np.int32), hydrants(1))
+
+
+def plain(case: Scene, found: Graded) -> Case:
+    """Write the chosen case for the plain timeline."""
+    run = found.worked[0].run
+    return case_table(case, run).case(0, [case.units[u].unit_id for u in haulers(case)])
+
+
+def test_a_near_pond_whose_engine_is_late_is_chosen_where_it_brings_more_water_in_all() -> None:
+    """Both sites worked out by the plain account: the far one holds more in the worst minute, and brings far less.
+
+    A site is chosen by the gallons that come of those asked for; where its engine never comes in time to make that up,
+    the far one is.
+    """
+    found = planned(pond_near_engine_late())
+    assert found.answers.status[0] == "not met"
+    assert found.levels.site[0, 0] == 0
+    alone = pond_near_engine_late()
+    far = replace(
+        alone, sites=alone.sites[1:], cuts=tuple(replace(cut, trip_min=cut.trip_min[:, 1:], out_min=cut.out_min[:, 1:])
+                                                 for cut in alone.cuts),
+        response=replace(alone.response, site_arrival_min=alone.response.site_arrival_min[1:]),
+    )  # fmt: skip
+    other = planned(far)
+    near_case, far_case = plain(alone, found), plain(far, other)
+    assert held_flow(far_case).gpm > held_flow(near_case).gpm
+    near_gpm, far_gpm = (1500.0 - answer(one).short_gal / one.required_min for one in (near_case, far_case))
+    assert near_gpm > 3.0 * far_gpm
+    assert found.levels.brings_gpm[0, 0] == pytest.approx(near_gpm)
+    assert planned(pond_near_engine_late(late_min=140.0)).levels.site[0, 0] == 1
+    assert planned(pond_near_engine_late(required_gpm=20.0)).answers.status[0] == "served"
+
+
+def test_what_is_held_later_is_what_the_plain_account_holds_from_then_on() -> None:
+    """The same crews, full flow asked for so many minutes later: the first wait from which four fifths are held."""
+    case = pond_near_engine_late()
+    found = planned(case)
+    told = build_ups(found.worked, found.answers)
+    one, steady = plain(case, found), float(found.levels.sustained_gpm[0, 0])
+    full = case.rules.shuttle.full_flow_after_min
+    held = [held_flow(replace(one, full_flow_after_min=full + wait)).gpm for wait in WAITS_MIN]
+    first = next(at for at, gpm in enumerate(held) if gpm >= BUILT_UP * steady)
+    assert told.address.tolist() == [0]
+    assert told.from_min.tolist() == [8.0 + full + WAITS_MIN[first]]
+    assert told.gpm[0] == pytest.approx(held[first], rel=1e-6)
+    assert told.gpm[0] > MUCH_MORE * found.levels.uninterrupted_gpm[0, 0]
+    flags = {flag.code: flag.value for flag in with_build_ups(found.answers, told).flags[0]}
+    assert flags["more later"] == np.floor(told.gpm[0])
+
+
+def test_nothing_is_told_where_the_level_meets_or_little_is_gained() -> None:
+    for case in (pond_near_engine_late(required_gpm=20.0), pond_near_engine_late(trip_min=60.0, late_min=9.0)):
+        found = planned(case)
+        assert not build_ups(found.worked, found.answers).address.size
+
+
+def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
+    plan = example_plan()
+    at = next(k for k, group in enumerate(plan.groups) if plan.answers.status[group.lead] == "not met")
+    facts = Facts(plan, plan.groups[at])
+    assert "Draw no more" not in " ".join(line.said for line in card_words.can(facts))
+    row = BuildUpTable(address=np.array([facts.lead], dtype=np.int32), from_min=np.array([42.4]), gpm=np.array([437.9]))
+    told = replace(plan, built_up=row)
+    said = " ".join(line.said for line in card_words.can(Facts(told, plan.groups[at])))
+    assert "Draw no more than 150 gpm until minute 43: then it holds 430 gpm." in said
+    assert "Held back by" not in said
+    assert first_minutes.built_up_words(told, facts.lead + 1) == ""
+
+
+@pytest.fixture(scope="module")
+def franklin() -> Plan:
+    return plan_of(shared("districts", "vt_franklin_qc") / "district.toml")
+
+
+def test_tankers_are_not_sent_past_a_pond_a_third_of_a_mile_off(franklin: Plan) -> None:
+    """On real roads: who is not met fills where most water comes, and is told from when much more is held."""
+    at = franklin.addresses.label.tolist().index("1169 TARTE RD")
+    level = int(franklin.answers.level[at])
+    assert franklin.trips.out_mi[franklin.levels.trip[at, level]] < 0.5
+    told = franklin.built_up
+    assert len(told.address) > 500
+    assert (franklin.answers.status[told.address] == "not met").all()
+    held = franklin.answers.shown_flow(franklin.levels.uninterrupted_gpm)[told.address]
+    assert (told.gpm > MUCH_MORE * held).all()
+    assert [told.row_of(a) for a in told.address[::50].tolist()] == list(range(0, len(told.address), 50))
+    coded = [any(flag.code == "more later" for flag in row) for row in franklin.answers.flags]
+    assert np.flatnonzero(coded).tolist() == told.address.tolist()
