@@ -636,8 +636,6 @@ def test_a_point_that_takes_a_long_stretch_does_so_and_is_reported(tmp_path: Pat
     limits, problems = limits_of(roads, RULES, (_closed(kind, line=((-71.99, 44.0),), value=20000.0),))
     assert bool(limits.tanker_road[0]) is (kind != "closed")
     assert [(one.code, one.value, one.rule) for one in problems] == [("long closure", "C1", rule)]
-    along = _closed(kind, line=((-71.99, 44.0), (-71.98, 44.0)), value=20000.0)
-    assert limits_of(roads, RULES, (along,))[1] == ()
     assert limits_of(roads, RULES, (_closed(kind, way_id=10, value=20000.0),))[1] == ()
 
 

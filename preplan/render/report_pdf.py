@@ -363,7 +363,8 @@ _GAPS = {
     "no height given": "low bars whose height is not told", "pair of axles": "limits for a pair of axles",
     "good road closed": "good roads closed by a tag", "reversible": "lanes that change direction",
     "not applied": "turn restrictions not used", "keeps left": "traffic keeps left",
-    "long closure": "closures along a long road",
+    "long closure": "closures that take more road than is drawn",
+    "part of a closure": "closures that lie on a road in part only",
 }  # fmt: skip
 """Kinds of gaps in the road data, in words."""
 

@@ -1,166 +1,162 @@
-"""The district's own closures on the stretches: they replace what the map says."""
+"""The district's own closures on the stretches: they replace what the map says, and the strictest of them holds.
+
+No answer depends on the order of the rows. Where they lie is `closure_places`' to find.
+"""
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from collections.abc import Iterator
 
 import numpy as np
-import numpy.typing as npt
-import shapely
 
 from preplan.errors import Finding, InputError
-from preplan.records import BoolArray, ClosedRoad, Closure, FloatArray, IntArray, Problem, RoadTable
+from preplan.months import month_words
+from preplan.records import BoolArray, ClosedRoad, Closure, Problem, RoadTable
+from preplan.roads.closure_places import Laid, lay_closures
 from preplan.roads.draft import Draft
-from preplan.roads.projection import road_lines, road_projection
 from preplan.roads.road_names import road_label
-from preplan.units import FT_PER_MI, M_PER_FT, M_PER_MI
+from preplan.units import M_PER_MI
 
-Points: TypeAlias = npt.NDArray[np.object_]
-"""Shapely points in projected metres."""
-REACH_FT = 300.0
-"""Farthest a closure given by position may lie from the road it closes."""
 POINT_MI = 0.25
-"""A point that takes a stretch at least this long is reported (this program's careful choice)."""
-_SAMPLE_M = 30.0
-"""A line is followed along its road in steps of this length."""
-_STEP_M = 1.0
-_LIMIT_KINDS = {"max_lb": "max_lb", "max_height_ft": "max_height_ft", "max_width_ft": "max_width_ft"}
+"""A closure that takes at least this much more road than is drawn is reported (this program's careful choice)."""
+LOST_M = 30.0
+"""So is a line of which this much leads along nothing that it takes."""
+_LIMITS = ("max_lb", "max_height_ft", "max_width_ft")
+"""Kinds that are columns of the draft too."""
+_DOES = {"closed": "closes", "one_way": "makes one way"}
 
 
 def apply_closures(
-    roads: RoadTable, draft: Draft, closures: tuple[Closure, ...], months: frozenset[int]
+    roads: RoadTable,
+    draft: Draft,
+    tanker_road: BoolArray,
+    closures: tuple[Closure, ...],
+    months: frozenset[int],
 ) -> list[Problem]:
-    """Put every closure that holds in one of `months` on its stretches; report points that take a long one.
+    """Put every closure that holds in one of `months` on its stretches; report those that take more than is drawn.
+
+    Parameters
+    ----------
+    roads
+        Stretches, raw.
+    draft
+        What the map says of them; it is changed.
+    tanker_road
+        (segments,) roads that a place or a line may mean, the same in every month.
+    closures, months
+        As `limits_of` has them.
 
     Raises
     ------
     InputError
-        With one finding for each closure whose road is not found.
+        With one finding for each closure whose road is not found or whose line gives no direction, and for each two
+        that run one stretch in opposite directions in some month, whether or not that is one of `months`: so all
+        faults are told at once.
     """
-    findings: list[Finding] = []
-    problems: list[Problem] = []
-    places = _Places(roads, draft.tanker_road) if any(one.line for one in closures) else None
-    for closure in closures:
-        forward = None
-        if closure.way_id is not None:
-            rows = np.flatnonzero(roads.way_id == closure.way_id).astype(np.int32)
-            if len(rows) and closure.line and places is not None and places.far_ft(closure, rows) > REACH_FT:
-                # one of the two is wrong, and to take the wrong one opens a posted road
-                findings.append(_elsewhere(closure, places.far_ft(closure, rows)))
-                continue
-        elif places is not None and closure.line:
-            rows, forward = places.find(closure)
-        else:
-            rows = np.empty(0, dtype=np.int32)
-        if not len(rows):
-            findings.append(_missed(closure, np.nan if places is None else places.nearest_ft(closure)))
-        elif closure.months & months:
-            draft.closed.append(ClosedRoad(closure=closure, segments=rows))
-            _apply(draft, closure, rows, np.ones(len(rows), dtype=np.bool_) if forward is None else forward)
-            if closure.way_id is None and len(closure.line) == 1:
-                problems += _far_reaching(roads, closure, rows)
+    laid, findings = lay_closures(roads, tanker_road, closures)
+    findings += _opposed(roads, laid)
     if findings:
         raise InputError(findings)
-    return problems
+    holding = [one for one in laid if one.closure.months & months]
+    draft.closed.extend(ClosedRoad(closure=one.closure, segments=one.rows) for one in holding)
+    _apply(draft, holding)
+    return [problem for one in holding for problem in (*_far_reaching(roads, one), *_lost(roads, one))]
 
 
-def _far_reaching(roads: RoadTable, closure: Closure, rows: IntArray) -> list[Problem]:
-    """Report a point that takes a long stretch of road: the stretch is not split, so all of it is held to it."""
-    miles = float(roads.length_m[rows].sum()) / M_PER_MI
-    if miles < POINT_MI:
-        return []
-    does = {"closed": "closes", "one_way": "makes one way"}.get(closure.kind, "limits")
-    lon, lat = closure.line[0]
-    return [
-        Problem(
-            code="long closure", osm_id=f"way {roads.way_id[rows[0]]}", key=closure.kind, value=closure.closure_id,
-            rule=f"{does} {miles:.1f} mi of {road_label(roads, int(rows[0]))}: give a way_id or a line",
-            lon=lon, lat=lat,
-        )
-    ]  # fmt: skip
+def _apply(draft: Draft, laid: list[Laid]) -> None:
+    """Let closures take effect: the one rule of what beats what.
+
+    A district's limit replaces the map's, the least of several does; a one-way row replaces the map's direction and
+    opens nothing that the map shuts; a closed road is closed whatever else is said of it.
+    """
+    for kind in _LIMITS:
+        least = np.full(len(draft.max_lb), np.inf)
+        for one in laid:
+            if one.closure.kind == kind and one.closure.value is not None:
+                least[one.rows] = np.minimum(least[one.rows], one.closure.value)
+        said = np.isfinite(least)
+        getattr(draft, kind)[said] = least[said]
+        if kind == "max_lb":
+            draft.weight_known[said] = True
+            draft.rated_lb[said] = np.inf
+    ways = [one for one in laid if one.closure.kind == "one_way"]
+    if ways:
+        rows, along = np.concatenate([one.rows for one in ways]), np.concatenate([_along(one) for one in ways])
+        passable = draft.forward_open | draft.backward_open
+        draft.forward_open[rows], draft.backward_open[rows] = passable[rows], passable[rows]
+        # rows of different months planned as one may run either way: each shuts what it shuts
+        draft.forward_open[rows[~along]] = False
+        draft.backward_open[rows[along]] = False
+    for one in laid:
+        if one.closure.kind == "closed":
+            draft.close(one.rows)
 
 
-def _apply(draft: Draft, closure: Closure, rows: IntArray, forward: BoolArray) -> None:
-    """Let one closure take effect; `forward` tells for each row whether the closure runs along the stretch."""
-    if closure.kind == "closed":
-        draft.close(rows)
-    elif closure.kind == "one_way":
-        along = ~forward if (closure.value or 0.0) < 0 else forward
-        draft.forward_open[rows], draft.backward_open[rows] = along, ~along
-    elif closure.kind in _LIMIT_KINDS and closure.value is not None:
-        getattr(draft, _LIMIT_KINDS[closure.kind])[rows] = closure.value
-        if closure.kind == "max_lb":
-            draft.weight_known[rows] = True
-            draft.rated_lb[rows] = np.inf
+def _along(one: Laid) -> BoolArray:
+    """Tell for each stretch of a one-way row whether traffic runs along it."""
+    return ~one.forward if (one.closure.value or 0.0) < 0.0 else one.forward
 
 
-class _Places:
-    """Stretches for tankers in a projected CRS of their own, to be found by position."""
-
-    def __init__(self, roads: RoadTable, tanker_road: BoolArray) -> None:
-        """Draw the lines once for all closures."""
-        self._flat = road_projection(roads)
-        self._rows = np.flatnonzero(tanker_road).astype(np.int32)
-        self._every = road_lines(roads, self._flat)
-        self._lines = self._every[tanker_road]
-        self._tree = shapely.STRtree(self._lines)
-
-    def find(self, closure: Closure) -> tuple[IntArray, BoolArray]:
-        """Find the stretches that a point or line lies on, and whether the line runs along each of them."""
-        here, ahead = _samples(np.column_stack(self._flat.forward(*np.array(closure.line, dtype=np.float64).T)))
-        hit, near = self._tree.query_nearest(here, max_distance=REACH_FT * M_PER_FT, all_matches=False)
-        onward = shapely.line_locate_point(self._lines[near], ahead[hit]) >= shapely.line_locate_point(
-            self._lines[near], here[hit]
-        )
-        found, first = np.unique(near, return_index=True)
-        return self._rows[found], onward[first]
-
-    def nearest_ft(self, closure: Closure) -> float:
-        """Measure how far the point or line of a closure lies from the nearest road for tankers; NaN without any."""
-        if not closure.line or not len(self._lines):
-            return np.nan
-        points = shapely.points(np.column_stack(self._flat.forward(*np.array(closure.line, dtype=np.float64).T)))
-        _, far_m = self._tree.query_nearest(points, return_distance=True)
-        return float(far_m.min()) / M_PER_FT
-
-    def far_ft(self, closure: Closure, rows: IntArray) -> float:
-        """Measure how far the point or line of a closure lies, at its farthest, from some stretches."""
-        lines = shapely.union_all(self._every[rows])
-        points = shapely.points(np.column_stack(self._flat.forward(*np.array(closure.line, dtype=np.float64).T)))
-        return float(shapely.distance(points, lines).max()) / M_PER_FT
+def _opposed(roads: RoadTable, laid: list[Laid]) -> Iterator[Finding]:
+    """Find the rows that send traffic both ways over one stretch in one month: nobody can say which is meant."""
+    before: dict[int, list[tuple[Laid, bool]]] = {}
+    told: set[tuple[int, int]] = set()
+    for one in sorted((each for each in laid if each.closure.kind == "one_way"), key=_row_order):
+        for row, along in zip(one.rows.tolist(), _along(one).tolist(), strict=True):
+            for other, theirs in before.setdefault(row, []):
+                both = one.closure.months & other.closure.months
+                if theirs is not along and both and (id(one), id(other)) not in told:
+                    told.add((id(one), id(other)))
+                    yield _opposed_fault(one.closure, other.closure, road_label(roads, row), both)
+            before[row].append((one, along))
 
 
-def _samples(points: FloatArray) -> tuple[Points, Points]:
-    """Give points along a line, well inside its ends, and points one step ahead of each; a point is its own sample."""
-    line = shapely.LineString(np.vstack([points, points[-1:]]))
-    count = max(1, int(np.ceil(line.length / _SAMPLE_M)))
-    at = (np.arange(count) + 0.5) * line.length / count
-    here = np.asarray(shapely.line_interpolate_point(line, at), dtype=np.object_)
-    return here, np.asarray(shapely.line_interpolate_point(line, at + _STEP_M), dtype=np.object_)
+def _row_order(one: Laid) -> tuple[int, str]:
+    return one.closure.row or 0, one.closure.closure_id
 
 
-def _elsewhere(closure: Closure, far_ft: float) -> Finding:
+def _opposed_fault(closure: Closure, other: Closure, road: str, months: frozenset[int]) -> Finding:
+    which = f"row {other.row} ({other.closure_id})" if other.row is not None else other.closure_id
     return Finding(
-        file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="way_id",
-        value=str(closure.way_id),
-        rule=f"is a road {far_ft:,.0f} ft from the row's own place: one of the two is wrong",
-        remedy="give the place or the way alone, whichever is right",
+        file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="kind", value=closure.kind,
+        rule=f"runs against {which} on {road} in {month_words(months)}",
+        remedy="take one of the two out, turn it with the value -1, or give each months of its own; "
+        "closed shuts a road both ways",
     )  # fmt: skip
 
 
-def _missed(closure: Closure, far_ft: float) -> Finding:
-    if closure.way_id is not None:
-        return Finding(
-            file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="way_id",
-            value=str(closure.way_id),
-            rule="is no road of the road file", remedy="look the way up, or give lon and lat instead",
-        )  # fmt: skip
-    lon, lat = closure.line[0]
-    far = f"{far_ft:,.0f} ft" if far_ft < FT_PER_MI else f"{far_ft / FT_PER_MI:,.1f} mi"
-    near = f"lies {far} from the nearest road for tankers, over {REACH_FT:g} ft"
-    return Finding(
-        file=closure.file or "closures", row=closure.row, id=closure.closure_id, column="lon, lat",
-        value=f"{lon:.6g}, {lat:.6g}",
-        rule=near if np.isfinite(far_ft) else "cannot be placed: the road file has no road for tankers",
-        remedy="move it onto the road it closes",
-    )  # fmt: skip
+def _far_reaching(roads: RoadTable, one: Laid) -> Iterator[Problem]:
+    """Report a point or line that takes much more than is drawn: a stretch is not split, so all of it is held to it."""
+    if one.closure.way_id is not None:
+        return
+    miles: dict[str, float] = {}
+    for row in one.rows.tolist():
+        label = road_label(roads, row)
+        miles[label] = miles.get(label, 0.0) + float(roads.length_m[row]) / M_PER_MI
+    drawn = one.drawn_m / M_PER_MI
+    if sum(miles.values()) - drawn < POINT_MI:
+        return
+    said = ", ".join(f"{length:.1f} mi of {label}" for label, length in sorted(miles.items(), key=lambda it: -it[1]))
+    said = f"{_DOES.get(one.closure.kind, 'limits')} {said}"
+    if drawn > 0.0:
+        said += f" for {drawn:.1f} mi drawn: a road is taken from junction to junction"
+    else:
+        said += ": give a way_id or a line"
+    yield _problem(roads, one, "long closure", said)
+
+
+def _lost(roads: RoadTable, one: Laid) -> Iterator[Problem]:
+    """Report a line of which a part leads along no road that it takes."""
+    if one.lost_m >= LOST_M:
+        does = _DOES.get(one.closure.kind, "limits")
+        yield _problem(
+            roads, one, "part of a closure", f"{does} nothing along {one.lost_m / M_PER_MI:.2f} mi of its line"
+        )
+
+
+def _problem(roads: RoadTable, one: Laid, code: str, rule: str) -> Problem:
+    lon, lat = one.closure.line[0]
+    osm_id = f"way {roads.way_id[one.rows[0]]}"
+    return Problem(
+        code=code, osm_id=osm_id, key=one.closure.kind, value=one.closure.closure_id, rule=rule, lon=lon, lat=lat
+    )

@@ -54,18 +54,21 @@ def limits_of(
     Raises
     ------
     InputError
-        If a closure names a way that is not there, or lies over 300 ft from any road for tankers.
+        If a closure names a way that is not there, lies over 300 ft from any road for tankers or follows none, or two
+        closures send traffic both ways over one stretch in one month.
     """
     # one reading a way, not a stretch
     signs = [posted(tags, rules.bare_weight, months) for tags in roads.way_tags]
     ways = [WayAccess.read(tags, rules.narrow_ft) for tags in roads.way_tags]
     draft = _draft(roads, signs, ways, np.full(len(roads), np.inf) if rated_lb is None else rated_lb.copy())
     problems = list(_way_problems(roads, signs, ways))
+    # what a closure lies on is the same in every month, whatever gate or season shuts the road itself
+    tanker_road = draft.tanker_road.copy()
     problems += apply_nodes(roads, draft, rules.bare_weight, months)
     seasonal = tuple(ways[way].open_months for way in roads.tag_row.tolist())
     shut = [row for row, open_in in enumerate(seasonal) if open_in is not None and not open_in & months]
     draft.close(np.array(shut, dtype=np.int32))
-    problems += apply_closures(roads, draft, closures, months)
+    problems += apply_closures(roads, draft, tanker_road, closures, months)
     found = draft.limits()
     return (replace(found, seasonal_months=seasonal) if any(one is not None for one in seasonal) else found), tuple(
         problems

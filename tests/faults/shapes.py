@@ -104,6 +104,7 @@ SHAPES = (
     Fault("a closure on no road", 2, closures("c1,closed,,-70.0,44.0,,")),
     Fault("a closure of the only road", 2, closures("c1,closed,10,,,,\nc2,closed,11,,,,")),
     Fault("a closure of half of it", 0, closures("c1,closed,11,,,,")),
+    Fault("two closures that run against each other", 2, closures("c1,one_way,10,,,,4-6\nc2,one_way,10,,,-1,6-9")),
     Fault("a limit of nothing", 2, closures("c1,max_lb,10,,,0,")),
     Fault("a limit below every truck", 0, closures("c1,max_lb,10,,,600,")),
 )  # fmt: skip
