@@ -28,6 +28,8 @@ NO_SITE_IN = "no fill site in"
 """Code of a flag: months in which no fill site stands at all."""
 NOT_THIS_WAY = "not this way"
 """Code of the flag that names the months in which the way shown does not hold."""
+BRIDGE_AT_SITE = "bridge at fill site"
+"""Code of the flag of a fill site at a bridge without a posted weight."""
 MORE_LATER = "more later"
 """Code of the flag of an address at which much more is held once the shuttle has built up: that flow."""
 FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2

@@ -11,13 +11,15 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from preplan.plan_tables import Flag
+from preplan.plan_tables import BRIDGE_AT_SITE, Flag
 from preplan.planning.vehicles import is_tanker
 from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.records import FillSite, IntArray
 from preplan.roads.projection import projection_of
 from preplan.units import M_PER_FT
 
+AT_FT = 100.0
+"""A bridge this near is at the fill site: who waits there may stand on it (this program's choice)."""
 NEAR_FT = 1000.0
 """A limit this near is told at the fill site, as the crow flies (this program's choice)."""
 _NONE = np.empty((0, 2), dtype=np.int32)
@@ -25,7 +27,7 @@ _NONE = np.empty((0, 2), dtype=np.int32)
 
 def limits_at_sites(weights: Weights, sites: Sequence[FillSite]) -> tuple[tuple[Flag, ...], ...]:
     """Flag what is posted or rated near each fill site below any unit of the district, the gravest first."""
-    near = _near(weights, sites)
+    near = _near(weights, sites, np.flatnonzero(weights.limited).astype(np.int32), NEAR_FT)
     tankers = np.array([is_tanker(unit) for unit in weights.units], dtype=np.bool_)
     everyone = replace(
         weights,
@@ -41,17 +43,26 @@ def limits_at_sites(weights: Weights, sites: Sequence[FillSite]) -> tuple[tuple[
     return tuple(gravest_first(flags) for flags in found)
 
 
-def _near(weights: Weights, sites: Sequence[FillSite]) -> IntArray:
-    """Pair fill sites with the limited stretches near them, (pairs, 2)."""
-    roads, limited = weights.roads, np.flatnonzero(weights.limited)
-    if not limited.size or not sites:
+def bridges_at_sites(weights: Weights, sites: Sequence[FillSite]) -> tuple[tuple[Flag, ...], ...]:
+    """Flag the fill sites at a bridge without a posted weight: full tankers wait there."""
+    unposted = np.logical_or.reduce([limits.unposted_bridge for limits in weights.limits])
+    there = {int(site) for site, _ in _near(weights, sites, np.flatnonzero(unposted).astype(np.int32), AT_FT)}
+    return tuple((Flag(BRIDGE_AT_SITE),) if at in there else () for at in range(len(sites)))
+
+
+def _near(weights: Weights, sites: Sequence[FillSite], stretches: IntArray, within_ft: float) -> IntArray:
+    """Pair fill sites with those of some stretches that are near them, (pairs, 2)."""
+    roads = weights.roads
+    if not stretches.size or not sites:
         return _NONE
     lon, lat = np.array([(site.lon, site.lat) for site in sites], dtype=np.float64).T
     projection = projection_of(lon, lat)
     points = shapely.points(*projection.forward(lon, lat))
     lines = [
         shapely.LineString(np.column_stack(projection.forward(roads.coord_lon[start:end], roads.coord_lat[start:end])))
-        for start, end in zip(roads.coord_start[limited].tolist(), roads.coord_start[limited + 1].tolist(), strict=True)
+        for start, end in zip(
+            roads.coord_start[stretches].tolist(), roads.coord_start[stretches + 1].tolist(), strict=True
+        )
     ]
-    site, line = shapely.STRtree(lines).query(points, predicate="dwithin", distance=NEAR_FT * M_PER_FT)
-    return np.column_stack([site, limited[line]]).astype(np.int32)
+    site, line = shapely.STRtree(lines).query(points, predicate="dwithin", distance=within_ft * M_PER_FT)
+    return np.column_stack([site, stretches[line]]).astype(np.int32)

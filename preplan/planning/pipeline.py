@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from operator import add
+from itertools import chain
 
 import numpy as np
 
@@ -46,7 +46,7 @@ from preplan.planning.lays import best_lays, with_lays
 from preplan.planning.levels import Choice, Worked, choose, grade, supply_table
 from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
 from preplan.planning.minutes import on_arrival_min, strips
-from preplan.planning.near_limits import limits_at_sites
+from preplan.planning.near_limits import bridges_at_sites, limits_at_sites
 from preplan.planning.occupancies import tally
 from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
 from preplan.planning.rater import rater_table
@@ -441,10 +441,12 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         sites=inputs.sites,
         site_segment=ground.sites.segment,
         site_flags=tuple(
-            map(
-                add,
+            tuple(chain.from_iterable(some))
+            for some in zip(
                 limits_at_sites(outcome.weights, inputs.sites),
+                bridges_at_sites(outcome.weights, inputs.sites),
                 site_flags(scene, ground.sites.segment, ground.sites.gap_ft),
+                strict=True,
             )
         ),
         stations=inputs.stations,

@@ -22,7 +22,7 @@ _LOW_MAP_PT, _LEAST_MAP_PT, _LARGE_MAP_PT, _MOST_MAP_PT = 140.0, 190.0, 260.0, 4
 """Height of the map: the least where that saves a page or keeps the timeline, and else; that for which letters become
 smaller; the most."""
 _GOES_ON = ", continued"
-_MORE = Line("… goes on on the next page", SMALL_PT, bold=True)
+_MORE = Line("… continued on the next page", SMALL_PT, bold=True)
 _CAUTION = "•"
 """How a caution begins."""
 _STRIP = "\x00timeline"

@@ -118,7 +118,7 @@ def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled) -> list[str]:
     if then.strip.dry_min > LEAST_GAP_MIN:
         need = float(facts.plan.needs.required_gpm[facts.lead])
         meets = float(season.uninterrupted_gpm[facts.lead, then.fleet]) >= need - ROUNDING_GPM
-        begins = "Called so, too" if then.fleet else "Before full flow is asked for, too" if meets else "Too"
+        begins = "Called like this, too" if then.fleet else "Before full flow is asked for, too" if meets else "Too"
         full = full_flow_min(facts.plan, then.first_arrival_min)
         first = dry_from(full, float(then.strip.gaps_min[0, 0]))
         return [f"{begins} little flows for {lasting(then.strip.dry_min)} in all, first at minute {first}."]

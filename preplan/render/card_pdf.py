@@ -68,7 +68,10 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     rows = rows[first : first + card_rest.MOST_LEVELS]
     free = y - FOOT_PT - _RULED_PT - NOTE_PT - 11.5 * len(rows)
     # where names without end leave no room for the least map and text, they end here
-    assumed = paper.trimmed(card_rest.assumed(facts), free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT)
+    basis = card_rest.assumed(facts)
+    assumed = paper.trimmed(basis, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT, words.NEXT_PAGE)
+    if assumed != basis:
+        assumed = [*assumed[:-1], Line(f"What is assumed: {words.NEXT_PAGE}", SMALL_PT)]
     free -= paper.height_of(assumed)
     least = LEAST_MAP_PT + LEAST_BELOW_PT + LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
     covered = paper.trimmed(card_rest.covered(facts), max(free - least, 0.0), "the index")
@@ -91,7 +94,8 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
             small_timeline(pen, x, low - small_strip_height(facts), facts)
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0, "" if layout.band_pt == BEHIND_PT else layout.told)
-    cut = [Block.of([*part.lines, Line("", 4.0)]) for part in top if part.cut]
+    whole = [*(part.lines for part in top if part.cut), *([basis] if assumed != basis else [])]
+    cut = [Block.of([*lines, Line("", 4.0)]) for lines in whole]
     return Behind(facts, picture, subject, layout, cut)
 
 

@@ -71,7 +71,8 @@ LEVEL_PT = 78.0
 _MOST_BACKUP = 14
 """Lines about the backup: all that the program says, and some of a note."""
 _NOTHING = Block.of([])
-_OUT = Line("IF SOMETHING IS OUT", SMALL_PT, bold=True)
+OUT = Line("IF SOMETHING IS OUT", SMALL_PT, bold=True)
+"""Heading of who stands in."""
 
 
 def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
@@ -82,7 +83,7 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
     plan, lead, level = facts.plan, facts.lead, facts.level
     if level < 0 or facts.cell("site") < 0:
         return []
-    parts = [[_OUT, *_backup(facts, brief=brief)]]
+    parts = [[OUT, *_backup(facts, brief=brief)]]
     split, site = facts.cell("split"), facts.cell("site")
     if split >= 0:
         alone = flow_words(facts, float(plan.levels.alone_gpm[lead, level]))
@@ -140,7 +141,7 @@ def backup_in_brief(facts: Facts) -> list[Line]:
     """Say the same in a line or two, for a card that has no room for more; nothing where there is no shuttle."""
     if facts.level < 0 or facts.cell("site") < 0:
         return []
-    return paragraph(_stands_in(facts), HALF_PT, bold=facts.cell("backup") < 0, indent=8.0)
+    return [OUT, *paragraph(_stands_in(facts), HALF_PT, bold=facts.cell("backup") < 0, indent=8.0)]
 
 
 def hose_at(facts: Facts) -> int:
@@ -170,8 +171,10 @@ def _backup_way(facts: Facts) -> str:
     trip = facts.cell("backup_trip")
     if trip < 0:
         return ""
-    out, back = (words.miles(float(column[trip])) for column in (facts.plan.trips.out_mi, facts.plan.trips.back_mi))
-    return f" {out} each way." if out == back else f" Loaded {out}, empty {back}."
+    plan, there = facts.plan, facts.plan.sites[facts.cell("backup")]
+    out, back = (words.miles(float(column[trip])) for column in (plan.trips.out_mi, plan.trips.back_mi))
+    far = f" {out} each way" if out == back else f" Loaded {out}, empty {back}"
+    return f"{far}, at {there.lat:.5f}, {there.lon:.5f}."
 
 
 def _other_backups(facts: Facts) -> list[str]:
@@ -351,9 +354,11 @@ def _one_out(facts: Facts, level: int) -> str:
     rows = plan.haul_rows(lead, level)
     without = [words.supply(gpm, STEP_GPM) for gpm in plan.hauls.without_gpm[rows].tolist()]
     worst = [unit for unit, gpm in zip(plan.hauls.unit[rows].tolist(), without, strict=True) if gpm == said]
+    # 0 is no water at all to a reader; it means that some minute is dry
+    held = "none" if said == "0" and float(plan.levels.uninterrupted_gpm[lead, level]) >= STEP_GPM else said
     if len(worst) != 1 or len(without) == 1:
-        return said
-    return f"{said} ({words.printable(plan.units[worst[0]].unit_id)} out)"
+        return held
+    return f"{held} ({words.printable(plan.units[worst[0]].unit_id)})"
 
 
 def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:

@@ -166,7 +166,10 @@ class Texts:
         here = sorted((at, kind) for kind, at in shown if kind in (_CARE, _LIMIT))
         care = [self._items[at] if kind == _CARE else self._limits[at][1] for at, kind in here]
         blocks = [self._in_brief] if Piece(_IN_BRIEF) in shown else []
-        blocks += [Block.of(self.otherwise(brief=True)[at]) for kind, at in sorted(shown) if kind == _OTHERWISE]
+        others = [self.otherwise(brief=True)[at] for kind, at in sorted(shown) if kind == _OTHERWISE]
+        if others and not {Piece(_IN_BRIEF), Piece(_OTHERWISE, 0)} & shown:
+            others[0] = [card_rest.OUT, *others[0]]  # who stands in has the heading, and no room here
+        blocks += map(Block.of, others)
         first = len(blocks)
         blocks += _headed(care)
         under_care = range(first + 1, len(blocks))

@@ -8,7 +8,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
-from preplan.plan_tables import FIRST_CIRCUIT, ROUNDING_GPM
+from preplan.plan_tables import BRIDGE_AT_SITE, FIRST_CIRCUIT, ROUNDING_GPM
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.card_seasons import (
@@ -139,6 +139,8 @@ def _none_meets(facts: Facts) -> str:
     most = int(steady.argmax())
     best = first_minutes.best_words(facts.plan, facts.lead)
     said = f"No response level meets{_in(months_short(facts))}. This one {best}"
+    if crew.lay_meets_words(facts.plan, facts.lead):
+        return f"{said} by tanker. BY HOSE IT MEETS: see right."
     if not most > facts.level >= 0 or steady[most] <= MORE_SHARE * steady[facts.level]:
         return f"{said}{_better_one_out(facts)}."
     later = words.supply(float(steady[most]), STEP_GPM)
@@ -178,6 +180,8 @@ def can(facts: Facts) -> list[Line]:
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
     said = f"held {lasts} without a break, all alerted at once, worst season"
+    by_hose = crew.lay_meets_words(plan, lead)
+    lines += paragraph(by_hose, HALF_PT, bold=True, most=2) if by_hose else []
     later = first_minutes.built_up_words(plan, lead) if facts.on_card else ""
     if not later and float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
@@ -194,10 +198,8 @@ def can(facts: Facts) -> list[Line]:
         said = f"UNPROVEN: the rate of fill site {' and '.join(map(str, guessed))} is assumed."
         lines += paragraph(said, HALF_PT, bold=True)
     limit = str(plan.levels.limited_by[lead, facts.level])
-    by_hose = crew.lay_meets_words(plan, lead)
-    if by_hose:  # takes the room of what holds tankers back, which stands in the table too
-        lines += paragraph(by_hose, HALF_PT, bold=True, most=2)
-    elif limit and not later:
+    # a hose lay that meets takes the room of what holds tankers back, which stands in the table too
+    if limit and not later and not by_hose:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
     short = crew.short_words(plan, lead, facts.level)
     lines += paragraph(short, HALF_PT, bold=True, most=2) if short else []
@@ -260,8 +262,10 @@ def dump(facts: Facts) -> list[Line]:
         lane = words.printable(facts.group.road) or "the dead end"
         where = _junction_words(facts) if lane == road or not road else f" of {lane}"
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
-    lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=3)
-    lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the room here is not known.", HALF_PT, most=4)
+    lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=4)
+    lines += paragraph(
+        f"{_turn_words(facts)} Leave a lane open: the width of the road here is not known.", HALF_PT, most=4
+    )
     facing = _facing(facts)
     lines += paragraph(facing, HALF_PT, bold=True) if facing else []
     lines += paragraph(_hose_words(facts), HALF_PT, most=4)
@@ -377,12 +381,14 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
         return [*lines, *paragraph(none, HALF_PT)]
     there = plan.sites[site]
     lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
-    twins = words.twins_words(plan, site)
+    twins = words.twins_words(plan, site, facts.cell("split") if facts.on_card else -1)
     lines += paragraph(f"NOT {twins}.", HALF_PT, bold=True) if twins else []
     lines += _split(facts)
     lines += _first_alarm_too(facts)
     lines += not_this_way(facts) if facts.other is None else []
     lines += by_season(facts) if facts.on_card else []
+    lines += [line for flag in plan.site_flags[site] if flag.code == BRIDGE_AT_SITE
+              for line in paragraph(flag_words(flag), HALF_PT, bold=True)]  # fmt: skip
     connection = words.printable(there.connection) or words.NOT_KNOWN
     lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
     season = f"; {month_words(there.months)} only" if there.seasonal else ""

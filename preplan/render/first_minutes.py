@@ -115,7 +115,7 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
     late = (
         f"called on arrival it holds {brings}, {dry}"
         if dry
-        else f"called on arrival it {'holds too' if in_time and enough else 'only just holds'}"
+        else f"called on arrival it {'holds it too' if in_time and enough else 'only just holds it'}"
     )
     then = "".join(f" {one}" for one in then_at_once(plan, sharing)) if in_time else ""
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"

@@ -8,6 +8,7 @@ from dataclasses import replace
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import (
+    BRIDGE_AT_SITE,
     FIRST_ALARM_IN,
     FIRST_CIRCUIT,
     MORE_LATER,
@@ -75,6 +76,7 @@ _FLAGS = {
     "turnaround assumed": "How tankers turn is assumed: {n}.",
     "no way for": "No way here for: {n}.",
     "shares its source": "Shares its water with: {n}.",
+    BRIDGE_AT_SITE: "BRIDGE at the fill site, weight not posted: do not wait or fill on it.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
 A_ROAD = "a road on the way is shut or posted"

@@ -208,7 +208,7 @@ def longest_gap(lines: Strip) -> tuple[int, str] | None:
     row = int(np.argmax(np.diff(lines.gaps_min, axis=1)[:, 0]))
     start_min, stop_min = lines.gaps_min[row].tolist()
     which = "short" if len(lines.gaps_min) == 1 else "longest short"
-    return row, f"{which} {words.minutes(stop_min - start_min)}"
+    return row, f"{which} {words.need(stop_min - start_min)} min"
 
 
 def _longest(lines: Strip) -> tuple[float, float, str] | None:

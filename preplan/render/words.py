@@ -271,10 +271,17 @@ def site_words(plan: Plan, site: int) -> str:
     return f"Fill site {site + 1}: {printable(plan.sites[site].name)}"
 
 
-def twins_words(plan: Plan, site: int) -> str:
-    """Name the other fill sites of the same name, which crews may take for this one; '' where there is none."""
+def twins_words(plan: Plan, site: int, used_too: int = -1) -> str:
+    """Name the other fill sites of the same name, which crews may take for this one; '' where there is none.
+
+    `used_too` is one at which some of the tankers fill as well.
+    """
     name = plan.sites[site].name.casefold()
-    same = [str(at + 1) for at, other in enumerate(plan.sites) if at != site and other.name.casefold() == name]
+    same = [
+        str(at + 1)
+        for at, other in enumerate(plan.sites)
+        if at not in {site, used_too} and other.name.casefold() == name
+    ]
     return f"fill site{'s' * (len(same) > 1)} {' and '.join(same)} of the same name" if same else ""
 
 

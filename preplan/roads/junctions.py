@@ -22,12 +22,16 @@ RIVAL_DEG = 20.0
 """On one road a bend is told as a turn if another road leaves no more than this much less straight."""
 CORNER_DEG = 60.0
 """On one road a bend this sharp is told as a turn wherever another road leaves (this program's choice)."""
+SHARP_DEG = 120.0
+"""A change of bearing this large turns back on itself: a driver of a long vehicle wants to know before (this program's
+choice)."""
 BEARING_M = 25.0
 """Length of road from which its bearing at a junction is taken: bends right at a junction are drawn, not driven."""
 HEADING_M = 50.0
 """Length of road from which the heading of a start is taken: some tens of metres (this program's choice)."""
 HEADINGS = ("north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest")
 STRAIGHT, ROUND, LEFT, RIGHT = "Straight on", "Turn round on", "Left on", "Right on"
+SHARP = {LEFT: "Sharp left on", RIGHT: "Sharp right on"}
 ROUNDABOUT = "Roundabout"
 """How the words for a roundabout begin."""
 _NO_EXIT = frozenset({"service", "track"})
@@ -182,7 +186,13 @@ def _turn(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driv
     contested = any(rival <= abs(angle) + RIVAL_DEG for rival in rivals)
     # who comes up the stem of a T must turn, though his road goes on round the corner and the other leaves behind it
     corner = bool(rivals) and abs(angle) >= CORNER_DEG
-    return Turn(RIGHT if angle > 0.0 else LEFT, said_on_same_road=contested or corner)
+    return Turn(_side(angle), said_on_same_road=contested or corner)
+
+
+def _side(angle: float) -> str:
+    """Put a change of bearing that is no straight one into words, degrees, to the right positive."""
+    words = RIGHT if angle > 0.0 else LEFT
+    return SHARP[words] if abs(angle) >= SHARP_DEG else words
 
 
 def turn_across(meeting: Junctions, states: Sequence[Driven]) -> str:
@@ -193,7 +203,7 @@ def turn_across(meeting: Junctions, states: Sequence[Driven]) -> str:
     angle = sum(meeting.change(*pair) for pair in pairwise(states)) + sum(map(meeting.bend, states[1:-1]))
     if abs(angle) < STRAIGHT_DEG:
         return STRAIGHT
-    return RIGHT if angle > 0.0 else LEFT
+    return _side(angle)
 
 
 def exit_words(roads: RoadTable, limits: RoadLimits, meeting: Junctions, circle: Sequence[Driven]) -> str:

@@ -36,6 +36,8 @@ NOTED_SURFACES = {
     "earth": "dirt", "ground": "dirt", "mud": "dirt", "sand": "sand", "unpaved": "unpaved", "grass": "grass",
 }  # fmt: skip
 """Value of `surface` (OpenStreetMap wiki, Key:surface) to the word on the card."""
+AT_START_FT = 150.0
+"""A bridge no farther from where a way begins is told as right at its start: the mark of the place hides it on maps."""
 STUB_FT = 30.0
 """A first step shorter than this is none: the way starts on the next road (this program's choice)."""
 _MAPPED, _ASSUMED = "mapped turning place", "room ASSUMED: check it"
@@ -297,7 +299,7 @@ def _note(roads: RoadTable, limits: RoadLimits, piece: _Piece, *, begins: bool) 
     # the words of a rating say themselves that no sign tells it
     unposted = int(np.sum(limits.unposted_bridge[rows])) - any(_NO_SIGN in note for note in notes)
     if unposted:
-        notes.append(_bridges(unposted))
+        notes.append(_bridges(unposted, at_start=begins and _starts_on_bridge(limits, piece)))
     if _passed(roads, piece, *_BORDER, begins=begins):
         notes.append("BORDER CONTROL")
     crossings = _passed(roads, piece, *_CROSSING, begins=begins)
@@ -356,8 +358,22 @@ def _feet_inches(feet: float) -> str:
     return f"{whole} ft {inches} in" if inches else f"{whole} ft"
 
 
-def _bridges(count: int) -> str:
-    return "bridge, limit not posted" if count == 1 else f"{count} bridges, limit not posted"
+def _bridges(count: int, *, at_start: bool) -> str:
+    if count == 1:
+        return f"bridge{' right at the start' * at_start}, limit not posted"
+    return f"{count} bridges, {'the first right at the start, ' * at_start}limit not posted"
+
+
+def _starts_on_bridge(limits: RoadLimits, piece: _Piece) -> bool:
+    """Tell whether a way begins on a bridge without a sign or a few feet before it."""
+    driven = 0.0
+    for row, miles in zip(piece.rows, piece.miles, strict=True):
+        if limits.unposted_bridge[row]:
+            return True
+        driven += miles
+        if driven * FT_PER_MI > AT_START_FT:
+            break
+    return False
 
 
 def _crossings(count: int) -> str:

@@ -442,7 +442,7 @@ function dumpWords(address, at) {
   });
   const same = sides[0] && sides.every((side) => side === sides[0]);
   const building = same ? `Building on the ${["", "left", "right"][sides[0]]} as loaded tankers arrive. ` : "";
-  return `${building}Leave a lane open: the room here is not known.`;
+  return `${building}Leave a lane open: the width of the road here is not known.`;
 }
 
 function crewFacts(address, at) {
