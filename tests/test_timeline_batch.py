@@ -25,6 +25,7 @@ from preplan.water.timeline_batch import (
     GapTable,
     QueueTable,
     best_fleets,
+    brought_gpm,
     gaps,
     held_flows,
     queues,
@@ -33,7 +34,7 @@ from preplan.water.timeline_batch import (
 )
 from preplan.water.timeline_batch import call_by_min as call_by_columns
 from preplan.water.timeline_batch import one_out_gpm as one_out_columns
-from preplan.water.timeline_bound import most_flow_gpm
+from preplan.water.timeline_bound import most_delivered_gpm, most_flow_gpm
 from preplan.water.timeline_levels import Rows
 from preplan.water.timeline_lockstep import knows
 from preplan.water.timeline_table import SCALAR_WORDS, TANKER_WORDS, CaseTable
@@ -229,6 +230,29 @@ def test_no_flow_exceeds_its_bound() -> None:
     bound, held = most_flow_gpm(table), held_flows(table).uninterrupted_gpm
     assert (held <= bound * (1 + 1e-9)).all()
     assert (bound[held > 1] < held[held > 1] * 1.5).mean() > 0.5  # and it says something
+    less = (held < table.required_gpm) & (table.required_min > 0)
+    most, brings = most_delivered_gpm(table)[less], brought_gpm(table, held)[less]
+    assert less.sum() > 100
+    assert (brings <= most * (1 + 1e-9)).all()
+    assert (most < table.required_gpm[less] * 0.95).mean() > 0.2
+
+
+def test_what_a_case_brings_is_what_it_holds_or_the_demand_less_what_is_short() -> None:
+    """By the plain account, of random cases: the measure by which fill sites and fleets are chosen."""
+    cases = [random_case(seed, odd=False, grid=seed % 3 == 0) for seed in range(900, 1100)]
+    table = CaseTable.of(cases)
+    held = held_flows(table).uninterrupted_gpm
+    brings = brought_gpm(table, held)
+    below = 0
+    for row, case in enumerate(cases):
+        if held_flow(case).gpm >= case.required_gpm * (1 - 1e-9):
+            assert brings[row] == held[row]
+        elif case.required_min > 0 and np.isfinite(answer(case).short_gal):
+            mean = case.required_gpm - answer(case).short_gal / case.required_min
+            assert brings[row] == pytest.approx(max(mean, 0.0), rel=1e-6, abs=1e-6)
+            assert brings[row] < case.required_gpm
+            below += 1
+    assert below > 50
 
 
 def test_lockstep_knows_shared_pumps_and_vacuum_tankers_among_others() -> None:

@@ -1,8 +1,8 @@
 """Fill sites that nobody has looked for and that could still win: found by a bound on their flow, then looked for.
 
 Where there are many sites only the trips to the best of them, by minutes, are searched at first. A site farther away
-may deliver more: a strong hydrant beats a near pond. What an unknown trip takes at least bounds the flow from above;
-while that bound could be among the best two of some level and season, the trip is searched.
+may deliver more: a strong hydrant beats a near pond. What an unknown trip takes at least bounds from above what is held
+and what is delivered; while a bound could be among the best two of some level and season, the trip is searched.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from preplan.planning.levels import SeasonSites, season_sites
 from preplan.planning.round_trips import SeasonTrips
 from preplan.planning.splits import NEAREST
 from preplan.records import BoolArray, FillSite, FloatArray, IntArray
-from preplan.water.timeline_bound import most_flow_gpm
+from preplan.water.timeline_bound import most_delivered_gpm, most_flow_gpm
+from preplan.water.timeline_table import CaseTable
 
 Looks = Sequence[tuple[BoolArray, SeasonSites]]
 """The sites that stand in each season, (sites,), and what a first look chooses among them."""
@@ -74,16 +75,33 @@ def _second_sites(flows: Flows, looks: Looks, least_min: FloatArray) -> BoolArra
     return doubtful & np.isfinite(least_min)
 
 
-def _bars(flows: Flows, looks: Looks, least_min: FloatArray) -> FloatArray:
-    """Give the flow above which an unknown site could be among the best two, (addresses, levels) gpm.
+@dataclass(frozen=True, slots=True)
+class Bars:
+    """What an unknown site must exceed to be among the best two: arrays of shape (addresses, levels), gpm."""
+
+    held_gpm: FloatArray
+    """Uninterrupted flow; where the lesser of the two does not meet, just below the requirement."""
+    delivered_gpm: FloatArray
+    """Mean flow delivered; inf where the lesser of the two meets."""
+
+    def exceeded(self, table: CaseTable, address: IntArray, level: IntArray) -> BoolArray:
+        """Mask the cases, (cases,), whose bounds are above one of the bars."""
+        exceeded: BoolArray = (most_flow_gpm(table) > self.held_gpm[address, level]) | (
+            most_delivered_gpm(table) > self.delivered_gpm[address, level]
+        )
+        return exceeded
+
+
+def _bars(flows: Flows, looks: Looks, least_min: FloatArray) -> Bars:
+    """Give what an unknown site must exceed.
 
     The lesser one of the best site and of the one that stands in, in the season in which it is least; below zero where
     none stands in. Whichever of the two is chosen in the end, the other one bars the way.
     """
     scene = flows.scene
-    a = np.arange(len(scene.needs))
+    a, need = np.arange(len(scene.needs)), scene.needs.required_gpm - ROUNDING_GPM
     soonest = least_min.min(axis=1, initial=np.inf)
-    bars = np.full((len(a), len(scene.levels)), np.inf)
+    bars = Bars(*np.full((2, len(a), len(scene.levels)), np.inf))
     for _, chosen in looks:
         for level, backup in enumerate(chosen.backup.T):
             at = np.maximum(backup, 0)
@@ -91,13 +109,19 @@ def _bars(flows: Flows, looks: Looks, least_min: FloatArray) -> FloatArray:
             # As much wins by more tankers, or by a shorter trip; see `Flows.best_site`.
             loses = (flows.tankers[a, at, level] >= sent) & (soonest >= flows.trip_min[a, at, level])
             bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SLACK), gpm * (1.0 - 2.0 * SLACK))
-            bar = np.minimum(bar, flows.at(chosen.site[:, level], level) * (1.0 + SLACK))
-            bars[:, level] = np.minimum(bars[:, level], np.where(backup >= 0, bar, -1.0))
+            site = chosen.site[:, level]
+            bar = np.minimum(bar, flows.at(site, level) * (1.0 + SLACK))
+            lesser = np.minimum(flows.brought_at(backup, level), flows.brought_at(site, level))
+            meets, nearly = lesser >= need, flows.nearly(lesser, need) * (1.0 - 2.0 * SLACK)
+            held = np.where(meets, bar, np.maximum(need, 0.0) * (1.0 - 2.0 * SLACK))
+            delivered = np.where(meets, np.inf, np.where(nearly > 0.0, nearly, 0.0))
+            for found, least in ((bars.held_gpm, held), (bars.delivered_gpm, delivered)):
+                found[:, level] = np.minimum(found[:, level], np.where(backup >= 0, least, -1.0))
     return bars
 
 
-def doubtful_pairs(scene: Scene, least_min: FloatArray, bars: FloatArray) -> BoolArray:
-    """Mask the (addresses, sites) whose trip is unknown and whose flow could be above a level's bar.
+def doubtful_pairs(scene: Scene, least_min: FloatArray, bars: Bars) -> BoolArray:
+    """Mask the (addresses, sites) whose trip is unknown and whose flow could be above a level's bars.
 
     `least_min` (addresses, sites) is what an unknown trip takes at least, inf where it is known or there is none.
     """
@@ -155,7 +179,7 @@ def _best_of(sites: list[FillSite], quickest: FillSite) -> FillSite:
     )
 
 
-def _open_kinds(scene: Scene, kinds: list[_Kind], least_min: FloatArray, bars: FloatArray) -> BoolArray:
+def _open_kinds(scene: Scene, kinds: list[_Kind], least_min: FloatArray, bars: Bars) -> BoolArray:
     """Mask the (addresses, kinds) of which an unknown site could be above a bar.
 
     Which engine pumps at a site depends on where it lies. So every engine is tried in turn as the one that comes to
@@ -196,11 +220,11 @@ def _at_least(scene: Scene, least_min: FloatArray) -> CutTrips:
     )
 
 
-def _above(scene: Scene, address: IntArray, site: IntArray, level: IntArray, bars: FloatArray) -> IntArray:
-    """List the cases whose bound is above their bar."""
+def _above(scene: Scene, address: IntArray, site: IntArray, level: IntArray, bars: Bars) -> IntArray:
+    """List the cases whose bounds are above one of their bars."""
     above = [np.empty(0, dtype=np.int32)]
     for first in range(0, len(address), PIECE_CASES):
         part = slice(first, first + PIECE_CASES)
-        most = most_flow_gpm(case_table(scene, everyone(scene, address[part], site[part], level[part])))
-        above.append((first + np.flatnonzero(most > bars[address[part], level[part]])).astype(np.int32))
+        table = case_table(scene, everyone(scene, address[part], site[part], level[part]))
+        above.append((first + np.flatnonzero(bars.exceeded(table, address[part], level[part]))).astype(np.int32))
     return np.concatenate(above)
