@@ -66,10 +66,14 @@ def respond(
     tanker = comes & (kind == "tanker")
     either = comes & (kind == "pumper-tanker")
     most = max(level.engines for level in levels)
-    # A pumper-tanker hauls water unless the highest level lacks an engine; it is never counted as both.
-    lacking = np.maximum(most - _capped(engine, units, stations, arrival_min, "max_engines").sum(axis=1), 0)
-    as_engine = either & (_rank(np.where(either, arrival_min, np.inf)) < lacking[:, None])
-    engine = _capped(engine | as_engine, units, stations, arrival_min, "max_engines")
+    # A pumper-tanker hauls water unless the highest level lacks an engine; it is never counted as both. One that its
+    # station does not send as an engine, beside those that can be nothing else, takes nobody's place and hauls.
+    plain_first = np.where(engine, -np.inf, arrival_min)
+    engine = _capped(engine, units, stations, arrival_min, "max_engines")
+    may_pump = either & _capped(engine | either, units, stations, plain_first, "max_engines")
+    lacking = np.maximum(most - engine.sum(axis=1), 0)
+    as_engine = may_pump & (_rank(np.where(may_pump, arrival_min, np.inf)) < lacking[:, None])
+    engine |= as_engine
     hauls = tanker | (either & ~as_engine)
     tanker = _capped(hauls, units, stations, arrival_min, "max_tankers")
     engines, short_engines = _first(engine, arrival_min, [level.engines for level in levels])
