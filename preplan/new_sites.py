@@ -180,7 +180,7 @@ def _notes(places: Sequence[FillSite], inputs: Inputs, roads: RoadTable, limits:
         why = ""
         if not place.in_service:
             why = "in_service says no"
-        elif not inputs.district.rules.plan.months <= place.months:
+        elif not place.stands_through(inputs.district.rules.plan.months):
             why = f"it stands in {month_words(place.months)} only"
         elif gap > inputs.district.rules.roads.snap_max_ft:
             why = f"it is {gap:,.0f} ft from any road for tankers"

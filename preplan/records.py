@@ -136,8 +136,12 @@ class FillSite:
 
     @property
     def seasonal(self) -> bool:
-        """Tell whether some month is out."""
+        """Tell whether some month of the year is out, planned or not: pages mark it so. See `stands_through`."""
         return self.months != ALL_MONTHS
+
+    def stands_through(self, planned: frozenset[int]) -> bool:
+        """Tell whether it is in service in all of some months: what a district calls year-round, of those it plans."""
+        return self.in_service and planned <= self.months
 
     @property
     def total_gpm(self) -> float:

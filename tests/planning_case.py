@@ -9,7 +9,7 @@ import numpy as np
 from preplan.plan_tables import FrontageTable, HydrantReach, NeedTable
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.response import respond
-from preplan.records import FillSite, ResponseLevel, Station, Unit, text_array
+from preplan.records import ALL_MONTHS, FillSite, ResponseLevel, Station, Unit, text_array
 from preplan.rules import Rules
 
 LEVELS = (ResponseLevel(name="Level 1", engines=2, tankers=1), ResponseLevel(name="Level 2", engines=3, tankers=3))
@@ -63,6 +63,7 @@ def scene(  # noqa: PLR0913 - each test changes one thing
     heavy_min: list[list[float]] | None = None,
     light: tuple[str, ...] = (),
     rules: Rules | None = None,
+    planned: frozenset[int] = ALL_MONTHS,
 ) -> Scene:
     """Make the scene of one address a row of `trip_min` (addresses, sites).
 
@@ -99,4 +100,5 @@ def scene(  # noqa: PLR0913 - each test changes one thing
             along_ft=np.zeros(count),
         ),
         cuts=tuple(cuts),
+        planned=planned,
     )  # fmt: skip

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from preplan.planning.assignment import Line, Scene, crews, deliver, season_months, supply_line
+from preplan.planning.assignment import Line, Scene, crews, deliver, other_sources, season_months, supply_line
 from preplan.planning.flows import Flows
 from preplan.planning.levels import Choice, choose
 from preplan.records import ALL_MONTHS, ResponseLevel, Unit
-from preplan.rules import Rules, ShuttleRules
+from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS
 from tests.planning_case import ENGINES, UNITS, scene, site, unit
 
@@ -82,6 +82,29 @@ def test_the_backup_stands_on_another_source_and_is_year_round_for_a_seasonal_fi
     assert found.season[0, 0] == found.seasons.index(next(line for line in found.seasons if 1 in line.months))
     assert found.site[0, 0] == 1
     assert found.backup[0, 0] == 3
+
+
+@pytest.mark.parametrize(
+    ("planned", "stands_in"),
+    [
+        (range(1, 13), [[], [2]]),  # either pond wants a site of all months, and the first one's is on its own water
+        (range(4, 12), [[1], [0, 2]]),
+        (range(3, 12), [[], [2]]),
+    ],
+)
+def test_what_stands_in_for_a_seasonal_site_stands_in_every_month_planned(
+    planned: range, stands_in: list[list[int]]
+) -> None:
+    """Two ponds of April to November, and one of all months that shares the first one's water.
+
+    The season of the roads may be May alone: the months planned count, not those of the season.
+    """
+    summer = frozenset(range(4, 12))
+    sites = (site("F1", months=summer, source_id="mill"), site("F2", months=summer), site("F3", source_id="mill"))
+    case = scene([[10.0] * 3], sites, planned=frozenset(planned), rules=Rules(plan=PlanRules(months=frozenset({5}))))
+    masks = other_sources(case, np.array([0, 1], dtype=np.int32))
+    assert [np.flatnonzero(mask).tolist() for mask in masks] == stands_in
+    assert not other_sources(case, np.array([-1], dtype=np.int32)).any()
 
 
 def test_the_worst_season_decides() -> None:

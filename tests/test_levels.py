@@ -17,6 +17,7 @@ from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
 from preplan.planning.levels import choose, grade, least_dry, worst_season
 from preplan.records import AddressTable, ResponseLevel, text_array
+from preplan.rules import PlanRules, Rules
 from tests.planning_case import ENGINES, TANKERS, hydrants, scene, site, unit
 from tests.road_builder import address_table
 
@@ -256,6 +257,21 @@ def test_many_sites_keep_the_nearest_the_year_round_and_the_chosen() -> None:
     trip = np.arange(1.0, 21.0)[None]
     chosen = np.zeros((1, 20), dtype=np.bool_)
     chosen[0, 19] = True
-    kept = kept_pairs(trip, sites, 10, chosen)
+    few, all_ = (Rules(plan=PlanRules(keep_sites=count)) for count in (10, 20))
+    kept = kept_pairs(scene(trip.tolist(), sites, rules=few), trip, chosen)
     assert np.flatnonzero(kept[0]).tolist() == [0, 1, 2, 3, 4, 5, 6, 7, 12, 13, 14, 19]
-    assert kept_pairs(trip, sites, 20, chosen).all()
+    assert kept_pairs(scene(trip.tolist(), sites, rules=all_), trip, chosen).all()
+    # planned for the months of the first twelve, the nearest three of them are among the best eight
+    summer = scene(trip.tolist(), sites, rules=few, planned=frozenset(range(4, 12)))
+    assert np.flatnonzero(kept_pairs(summer, trip, chosen)[0]).tolist() == [0, 1, 2, 3, 4, 5, 6, 7, 19]
+
+
+@pytest.mark.parametrize(
+    ("planned", "told"),
+    [(range(1, 13), "seasonal=4-11"), (range(4, 12), ""), (range(5, 8), ""), (range(3, 12), "seasonal=4-11")],
+)
+def test_a_fill_site_is_seasonal_where_it_is_away_in_a_month_that_is_planned(planned: range, told: str) -> None:
+    """Of a district that plans April to November a pond of these months is never away."""
+    pond = site("F1", months=frozenset(range(4, 12)))
+    case = scene([[10.0]], (pond,), planned=frozenset(planned), rules=Rules(plan=PlanRules(months=frozenset({5}))))
+    assert {flag for flag in flags_of(case) if flag.startswith("seasonal")} == ({told} if told else set())

@@ -19,6 +19,7 @@ from preplan.records import ALL_MONTHS, Closure, RoadTable
 from preplan.roads.seasons import RoadSeason, all_year, road_seasons
 from preplan.roads.source import read_osm
 from preplan.rules import Rules
+from tests.faults.small import TABLES, TOML, TOWER_LANE, SmallDistrict
 from tests.osm_text import one_way_street, street
 from tests.plan_checks import SAMPLE, plan_of
 from tests.planning_case import hydrants, scene, site
@@ -142,6 +143,28 @@ def test_merged_scenes_give_each_address_the_trips_of_its_season() -> None:
     assert merged.cuts[0].trip_min.tolist() == [[20.0], [11.0]]
     assert merged.response.arrival_min[:, 0].tolist() == [30.0, 10.0]
     assert merged.response.site_arrival_min[0].tolist() == [30.0] * 6  # the later of both
+
+
+def test_sites_of_all_planned_months_are_planned_like_sites_of_all_months(tmp_path: Path) -> None:
+    """Planned for April to November, of which a lane is shut in April: no site that stands through is seasonal."""
+    shut_in_april = TOWER_LANE | {"motor_vehicle:conditional": "no @ (Apr)"}
+    plans = []
+    for name, months in (("always", ""), ("summer", "4-11")):
+        one = SmallDistrict(tower_lane=shut_in_april, toml=f'{TOML}\n[plan]\nmonths = "4-11"\n')
+        head, *rows = TABLES["fill_sites.csv"].splitlines()
+        one.files["fill_sites.csv"] = "\n".join([f"{head},months", *(f"{row},{months}" for row in rows), ""])
+        plans.append(plan_of(one.write(tmp_path / name)))
+    always, summer = plans
+    assert len(always.season_limits) == 2, "the roads have but one season: the test shows less than it says"
+    assert (always.levels.backup >= 0).any()
+    np.testing.assert_array_equal(summer.levels.backup, always.levels.backup)
+    assert [[str(flag) for flag in flags] for flags in summer.answers.flags] == [
+        [str(flag) for flag in flags] for flags in always.answers.flags
+    ]
+    # the site's own pages still say when it works
+    assert [[str(flag) for flag in flags if flag.code == "seasonal"] for flags in summer.site_flags] == [
+        ["seasonal=4-11"]
+    ] * 2
 
 
 def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None:

@@ -12,7 +12,7 @@ import numpy as np
 
 from preplan.plan_tables import ROUNDING_GPM, FrontageTable, NeedTable
 from preplan.planning.response import Jobs, Response, assign_jobs
-from preplan.records import BoolArray, Columns, FillSite, FloatArray, IntArray, ResponseLevel, Unit
+from preplan.records import ALL_MONTHS, BoolArray, Columns, FillSite, FloatArray, IntArray, ResponseLevel, Unit
 from preplan.rules import Rules
 from preplan.water.hydraulics import draft_gpm, draft_share
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, best_fleet, cap, storage_gpm, sustained
@@ -50,6 +50,8 @@ class Scene:
     frontages: FrontageTable
     cuts: tuple[CutTrips, ...]
     """Lightest first."""
+    planned: frozenset[int] = ALL_MONTHS
+    """Months that the district plans for; `rules.plan.months` are those of the season of the roads alone."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -313,14 +315,15 @@ def engines_lack(shuttle: Shuttle, jobs: Jobs, sent: BoolArray) -> Shuttle:
     )
 
 
-def other_sources(sites: tuple[FillSite, ...], site: IntArray) -> BoolArray:
+def other_sources(scene: Scene, site: IntArray) -> BoolArray:
     """Mask the sites (addresses, sites) that can stand in for chosen ones (addresses,).
 
-    They draw on another source; where the chosen one is seasonal they stand all year round.
+    They draw on another source; where the chosen one is away in some planned month they stand in all of them.
     """
-    seasonal = np.array([s.seasonal for s in sites], dtype=np.bool_)
-    may = ~seasonal[:, None] | ~seasonal[None, :]
-    mask: BoolArray = draws_elsewhere(sites, np.maximum(site, 0)) & may[np.maximum(site, 0)] & (site >= 0)[:, None]
+    always = np.array([s.stands_through(scene.planned) for s in scene.sites], dtype=np.bool_)
+    may = always[:, None] | always[None, :]
+    other = draws_elsewhere(scene.sites, np.maximum(site, 0))
+    mask: BoolArray = other & may[np.maximum(site, 0)] & (site >= 0)[:, None]
     return mask
 
 

@@ -122,7 +122,7 @@ def _site_of_address_flags(
             one = scene.sites[site[row]]
             if circuit == FIRST_CIRCUIT and backup[row] < 0:
                 yield row, Flag("single fill site")
-            if one.seasonal:
+            if not one.stands_through(scene.planned):
                 yield row, Flag("seasonal", months_text(one.months), circuit=circuit)
             if not one.fill_gpm_given:
                 yield row, Flag("not tested", circuit=circuit)

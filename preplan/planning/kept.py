@@ -11,7 +11,7 @@ from preplan.plan_tables import STANDS_SHARE, RouteForest, TripTable
 from preplan.planning.assignment import Scene
 from preplan.planning.levels import Graded
 from preplan.planning.round_trips import BEST, BEST_YEAR_ROUND
-from preplan.records import BoolArray, FillSite, FloatArray, IntArray, RoadLimits
+from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits
 from preplan.roads.forest import Traced, join_forests, traced
 from preplan.roads.search import Legs
 from preplan.roads.trips import Circuits, Reach, legs_of, measured, turns_of
@@ -76,7 +76,7 @@ def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
     return Shown(
         cuts=len(trip_min),
         pair_cut=pair_cut,
-        kept=kept_pairs(best, scene.sites, scene.rules.plan.keep_sites, every),
+        kept=kept_pairs(scene, best, every),
         drawn=drawn & (answers.level >= 0)[:, None],
     )
 
@@ -89,16 +89,16 @@ def _mask_of(site: IntArray, there: BoolArray) -> BoolArray:
     return mask & there
 
 
-def kept_pairs(trip_min: FloatArray, sites: tuple[FillSite, ...], keep_sites: int, chosen: BoolArray) -> BoolArray:
+def kept_pairs(scene: Scene, trip_min: FloatArray, chosen: BoolArray) -> BoolArray:
     """Mask the (addresses, sites) whose trips are kept.
 
-    Up to `keep_sites` sites: all. Above: the best round trips, the best of those usable in every month, and whatever
-    was chosen.
+    Up to `keep_sites` sites: all. Above: the best round trips, the best of those usable in every planned month, and
+    whatever was chosen.
     """
     there = np.isfinite(trip_min)
-    if len(sites) <= keep_sites:
+    if len(scene.sites) <= scene.rules.plan.keep_sites:
         return there
-    year_round = np.array([site.in_service and not site.seasonal for site in sites])
+    year_round = np.array([site.stands_through(scene.planned) for site in scene.sites])
     best = _nearest(trip_min, BEST) | _nearest(np.where(year_round, trip_min, np.inf), BEST_YEAR_ROUND)
     return there & (best | chosen)
 

@@ -110,7 +110,7 @@ def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool
             there = best >= 0
             best[there] = flows.settled_rows(row[there, level]).run.site
         site[:, level] = best
-        backup[:, level] = flows.best_site(allowed & other_sources(scene.sites, site[:, level]), level)
+        backup[:, level] = flows.best_site(allowed & other_sources(scene, site[:, level]), level)
     return SeasonSites(site, backup, row)
 
 

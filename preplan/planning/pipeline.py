@@ -302,6 +302,7 @@ def scene_of(
             CutTrips(trip_min=circuit.trip_min, out_min=circuit.out_min, members=fleet.members)
             for fleet, circuit in zip(fleets, found.circuits, strict=True)
         ),
+        planned=inputs.district.rules.plan.months,
     )
 
 

@@ -23,7 +23,7 @@ from preplan.roads.speeds import rule_min
 from preplan.roads.trips import Circuits, Turning, circuits, legs_of, measure
 
 BEST, BEST_YEAR_ROUND = 8, 3
-"""Round trips that are kept to each address: the best of all fill sites, and of those usable in every month."""
+"""Round trips that are kept to each address: the best of all fill sites, and of those usable in every planned month."""
 TURNAROUND_MIN = {"through": 0.0, "loop": 0.5, "back": 1.5}
 """Turning round at a fill site, by the table's word (this program's careful choice)."""
 
@@ -111,8 +111,8 @@ def all_searched(inputs: Inputs) -> bool:
 
 def kept_counts(inputs: Inputs) -> tuple[Count, Count]:
     """Say how many trips are kept of which sites."""
-    every = np.ones(len(inputs.sites), dtype=np.bool_)
-    year_round = np.array([site.in_service and not site.seasonal for site in inputs.sites], dtype=np.bool_)
+    every, planned = np.ones(len(inputs.sites), dtype=np.bool_), inputs.district.rules.plan.months
+    year_round = np.array([site.stands_through(planned) for site in inputs.sites], dtype=np.bool_)
     return (BEST, every), (BEST_YEAR_ROUND, year_round)
 
 

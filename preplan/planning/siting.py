@@ -47,8 +47,8 @@ def meets_from(flows: Sequence[Flows], places: Sequence[int], levels: int) -> Bo
     levels count; a site that is out of service, or not there in some planned month, brings nobody up all year. Only
     what a bound does not rule out has its timeline run.
     """
-    scene, months = flows[0].scene, frozenset().union(*(each.scene.rules.plan.months for each in flows))
-    whole_year = [scene.sites[place].in_service and months <= scene.sites[place].months for place in places]
+    scene = flows[0].scene
+    whole_year = [scene.sites[place].stands_through(scene.planned) for place in places]
     meets: BoolArray = np.tile(np.array(whole_year, dtype=np.bool_), (len(scene.needs), 1))
     at = np.array(places, dtype=np.int32)
     need = scene.needs.required_gpm[:, None] - ROUNDING_GPM

@@ -254,7 +254,7 @@ def _raised(plan: Plan) -> BoolArray:
 def _nearest_all_year_mi(plan: Plan) -> FloatArray:
     """Measure the shortest kept loaded leg from a site that stands in all months planned, (addresses,); inf: none."""
     months = plan.district.rules.plan.months
-    always = [row for row, site in enumerate(plan.sites) if site.in_service and site.months >= months]
+    always = [row for row, site in enumerate(plan.sites) if site.stands_through(months)]
     nearest = np.full(len(plan.addresses), np.inf)
     kept = np.flatnonzero(np.isin(plan.trips.site, always))
     np.minimum.at(nearest, plan.trips.address[kept], plan.trips.out_mi[kept])
