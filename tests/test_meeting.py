@@ -71,7 +71,7 @@ def driven(
     every = np.ones((1, 1), dtype=np.bool_)
     measures = Measures.of(town.limits, network.length_mi)
     shown = Shown(cuts=1, pair_cut=one[None], kept=every, drawn=every)
-    trips, forest = keep_trips((found,), found.trip_min, measures, shown, one)
+    trips, forest = keep_trips((found,), (found.trip_min,), measures, shown, one)
     meetings = find_meetings(town.roads, town.limits.narrow, trips, forest, one, np.array([place[1]]))
     better = (
         ways_back(town.roads, ground, (fleet, fleet), trips, forest, meetings, search) if len(meetings.trip) else {}

@@ -21,7 +21,9 @@ from preplan.inputs.reader import read_inputs
 from preplan.plan import Plan
 from preplan.plan_inputs import Inputs
 from preplan.planning import kept, round_trips
+from preplan.planning.ground import lay_ground, with_streets
 from preplan.planning.pipeline import plan_district
+from preplan.planning.vehicles import season_fleets
 from preplan.records import BoolArray, FeatureTable, FloatArray, RoadTable
 from preplan.roads.convoy import NearSearch
 from preplan.roads.forest import trace
@@ -29,7 +31,7 @@ from preplan.roads.leg_bounds import Count, leg_bounds
 from preplan.roads.near_trips import NearTrips
 from preplan.roads.network import vehicle_arcs
 from preplan.roads.search import Spots, drive_in, drive_out, search_in, search_out
-from preplan.roads.trips import Circuits, Turning, circuits, legs_of, measure
+from preplan.roads.trips import WATER_FIRST, Circuits, Turning, circuits, legs_of, measure
 from tests.county import County, draw_county
 from tests.plan_checks import SAMPLE
 from tests.shared_data import shared
@@ -216,3 +218,27 @@ def assert_kept_trips(few: Plan, everything: Plan) -> None:
 
 def pairs_of(plan: Plan) -> list[tuple[int, int]]:
     return list(zip(plan.trips.address.tolist(), plan.trips.site.tolist(), strict=True))
+
+
+@pytest.mark.parametrize("keep_sites", [10_000, 1])
+def test_a_vehicle_without_limits_is_as_fast_as_the_class_it_goes_beside(keep_sites: int) -> None:
+    """It loses to a class at most the loop that it takes instead of a turn; one tanker of the sample does 20 mph."""
+    inputs, roads, features = made_ready(SAMPLE / "district.toml")
+    heaviest = max((one for one in inputs.in_service if one.kind == "tanker"), key=lambda one: one.loaded_lb)
+    units = tuple(replace(one, max_mph=20.0) if one == heaviest else one for one in inputs.units)
+    rules = inputs.district.rules
+    rules = replace(rules, plan=replace(rules.plan, keep_sites=keep_sites))
+    inputs = with_streets(replace(inputs, units=units, district=replace(inputs.district, rules=rules)), roads)
+    ground = lay_ground(inputs, roads, features)
+    cuts = season_fleets(inputs.in_service, ground.as_seen)[0]
+    assert len({one.cut.top_mph for one in cuts}) > 1
+    found = round_trips.SeasonTrips(ground.seasons[0], cuts, inputs, ground)
+    assert found.all_searched == (keep_sites > 1)
+    round_about = 0
+    for circuit, free in zip(found.circuits, found.free_min(), strict=True):
+        there = np.isfinite(circuit.trip_min)
+        lost = circuit.trip_min[there] - free[there]
+        least = -rules.roads.loop_preference_min - WATER_FIRST * circuit.out_min[there]
+        assert (lost >= least).all()
+        round_about += int((lost > 1.0).sum())
+    assert round_about > 100

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from preplan.plan import PostingCost
+from preplan.plan import Plan, PostingCost
 from preplan.planning.ground import SeasonGround
 from preplan.planning.postings import Asked, free_ways, group_postings, posting_costs
 from preplan.planning.round_trips import Pairs
@@ -15,6 +16,8 @@ from preplan.planning.vehicles import cut_vehicles, unlimited_fleet
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
 from preplan.roads.search import Fleet, Spots
 from preplan.roads.trips import Turning, circuits
+from tests.faults.small import TABLES, TOML, SmallDistrict
+from tests.plan_checks import plan_of
 from tests.planning_case import TANKERS, UNITS
 from tests.road_builder import Drawing, draw
 from tests.test_network import network_of
@@ -108,3 +111,45 @@ def test_stretches_that_meet_and_are_posted_alike_are_one_posting() -> None:
     assert postings == ((1, 2), (4,), (5,))
     assert group.tolist() == [-1, 0, 0, -1, 1, 2, -1, -1]
     assert group_postings(town.roads, town.limits, ~barred & barred)[1] == ()
+
+
+# --------------------------------------------------------------------------- the minutes that a trip loses
+
+
+def with_a_slow_tanker(folder: Path, keep_sites: int, *, posted: bool) -> Plan:
+    """Plan a small district whose heaviest tanker does 14 mph; a bridge of 10,000 lb bars all, beside a detour."""
+    one = SmallDistrict(toml=f"{TOML}\n[plan]\nkeep_sites = {keep_sites}\n")
+    head, *rows = TABLES["apparatus.csv"].splitlines()
+    mph = {"T2": "14"}
+    one.files["apparatus.csv"] = "\n".join([f"{head},max_mph", *(f"{r},{mph.get(r[:2], '55')}" for r in rows), ""])
+    one.roads.node(30, -72.01, 44.01).node(31, -72.02, 44.01).way(30, [2, 30, 31, 3], {"highway": "tertiary"})
+    if posted:
+        one.toml = one.toml.replace("[roads]", 'closures = "closures.csv"\n\n[roads]')
+        one.files["closures.csv"] = "closure_id,kind,lon,lat,value\nC1,max_lb,-72.015,44.0,10000\n"
+    return plan_of(one.write(folder))
+
+
+def round_trips(plan: Plan) -> dict[tuple[int, int, int], float]:
+    """Give the minutes of each kept trip by address, site and class, in their order."""
+    keys = zip(plan.trips.address.tolist(), plan.trips.site.tolist(), plan.trips.cut.tolist(), strict=True)
+    return dict(zip(keys, (plan.trips.out_min + plan.trips.back_min).tolist(), strict=True))
+
+
+@pytest.mark.parametrize("keep_sites", [64, 1])
+def test_what_a_trip_loses_to_a_posting_does_not_depend_on_a_slow_tanker(tmp_path: Path, keep_sites: int) -> None:
+    """Each class of tankers loses what the same class would save without the posting, quick or slow.
+
+    Both where all trips are searched and where only some are.
+    """
+    free = with_a_slow_tanker(tmp_path / "free", keep_sites, posted=False)
+    plan = with_a_slow_tanker(tmp_path / "posted", keep_sites, posted=True)
+    assert [cut.unit_ids for cut in plan.cuts] == [cut.unit_ids for cut in free.cuts]
+    assert [cut.top_mph for cut in plan.cuts] == [55.0, 14.0]
+    compared: set[int] = set()
+    before = round_trips(free)
+    for trip, (key, now) in enumerate(round_trips(plan).items()):
+        if key in before:
+            assert plan.trips.posted_avoided_min[trip] == pytest.approx(now - before[key], abs=1e-9)
+            compared |= {key[2]} if now - before[key] > 1.0 else set()
+    assert compared == {0, 1}, "no trip of the quick ones goes round, or of the slow one: this test shows less"
+    assert not free.trips.posted_avoided_min.any()

@@ -120,23 +120,20 @@ class Pairs:
     cut: IntArray
     season: IntArray
     """Of the roads."""
-    free_min: FloatArray
-    """What a vehicle without limits takes."""
     drawn: BoolArray
     """Traced too, since a page draws them."""
 
 
 def keep_trips(
     found: Sequence[Circuits],
-    free_min: FloatArray,
+    free_min: Sequence[FloatArray],
     measures: Measures,
     shown: Shown,
     road: IntArray,
 ) -> tuple[TripTable, RouteForest]:
     """Measure the kept pairs, each on its cut, and trace those that pages draw.
 
-    `found` is as `told_trips` has it, and `road` (addresses,) is each one's season of the roads. `free_min` (addresses,
-    sites) is the round trip of a vehicle without limits.
+    `found` and `free_min` are as `told_trips` has them, and `road` (addresses,) is each one's season of the roads.
     """
     address, site = np.argwhere(shown.kept).astype(np.int32).T
     asked = Pairs(
@@ -144,16 +141,18 @@ def keep_trips(
         site=site,
         cut=shown.pair_cut[address, site],
         season=road[address],
-        free_min=free_min[address, site],
         drawn=shown.drawn[address, site],
     )
-    return told_trips(found, measures, asked, shown.cuts)
+    return told_trips(found, free_min, measures, asked, shown.cuts)
 
 
-def told_trips(found: Sequence[Circuits], measures: Measures, asked: Pairs, cuts: int) -> tuple[TripTable, RouteForest]:
+def told_trips(
+    found: Sequence[Circuits], free_min: Sequence[FloatArray], measures: Measures, asked: Pairs, cuts: int
+) -> tuple[TripTable, RouteForest]:
     """Measure round trips and trace those that are drawn.
 
-    `found` lists the circuits of all cuts, so many as `cuts`, of the first season of the roads, then of the next.
+    `found` lists the circuits of all cuts, so many as `cuts`, of the first season of the roads, then of the next;
+    `free_min`, beside each, the round trips (addresses, sites) of a vehicle without limits that is as fast.
     """
     address, site = asked.address, asked.site
     cut = asked.cut + cuts * asked.season
@@ -168,7 +167,7 @@ def told_trips(found: Sequence[Circuits], measures: Measures, asked: Pairs, cuts
         a, s = address[rows], site[rows]
         dump, place = turns_of(circuit.join[a, s])
         turn_dump[rows], turn_site[rows] = dump, place
-        times[:, rows] = circuit.out_min[a, s], circuit.back_min[a, s], asked.free_min[rows]
+        times[:, rows] = circuit.out_min[a, s], circuit.back_min[a, s], free_min[index][a, s]
         ways = zip((circuit.outward, circuit.inward), legs_of(circuit, a, s), strict=True)
         for leg, (reach, legs) in enumerate(ways):
             for part in _followed(reach, legs, measures, asked.drawn[rows], inward=leg == 1):
@@ -186,6 +185,7 @@ def told_trips(found: Sequence[Circuits], measures: Measures, asked: Pairs, cuts
         out_mi=columns[0, :, 0],
         back_min=times[1],
         back_mi=columns[1, :, 0],
+        # The free vehicle may take a loop that it likes better than a turn, or more miles under the travel rule.
         posted_avoided_min=np.maximum(times[0] + times[1] - times[2], 0.0),
         unposted_bridges=np.ceil(columns[:, :, 1] - STANDS_SHARE).sum(axis=0).astype(np.int32),
         turn_at_dump=turn_dump,

@@ -120,7 +120,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("tracing routes", 0.6)
     shown = shown_pairs(scene, graded, rows_of([each.cut for each in flows], road))
     searched = searched_in(ground, found, flows, choice, road)
-    free_min = rows_of(searched.free_min, road)
+    free_min = [free for season in searched.free_min for free in season]
     circuits = [circuit for season in found for circuit in season.circuits]
     trips, forest = keep_trips(circuits, free_min, searched.measures, shown, road)
     levels = with_trips(graded.levels, trips, len(scene.sites))
@@ -133,7 +133,8 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = with_build_ups(answers, built_up)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
-    costs, free = weigh_limits(inputs, ground, scene, levels, answers, free_min, road)
+    all_free_min = rows_of([season[-1] for season in searched.free_min], road)
+    costs, free = weigh_limits(inputs, ground, scene, levels, answers, all_free_min, road)
     free = np.concatenate([free, approaches(answers, levels, road, units, inputs.stations, ground)])
     weights = weights_of(answers, levels, road, units, inputs, ground)
     answers = with_weights(answers, levels, trips, forest, weights, free)
@@ -353,6 +354,7 @@ def weigh_limits(
 ) -> tuple[tuple[PostingCost, ...], IntArray]:
     """Find what limits cost on the ways to the fill sites, and which ones tempt a driver who knows the roads.
 
+    `free_min` (addresses, sites) is what a vehicle without limits takes that is as fast as all tankers together.
     Gives the costs, and (pairs, 2) of address and limited stretch as `Met.free` has them.
     """
     cell = np.arange(len(answers)), np.maximum(answers.level, 0)

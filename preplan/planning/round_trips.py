@@ -54,13 +54,18 @@ class SeasonTrips:
     def __init__(self, season: SeasonGround, cuts: tuple[CutFleet, ...], inputs: Inputs, ground: Ground) -> None:
         """Search them, or those that come first where there are many sites."""
         self.circuits: tuple[Circuits, ...]
-        self._free = unlimited_fleet(season.network, season.limits, season.minutes, cuts[-1].cut.top_mph)
+        # What limits cost is no matter of speed: beside each class goes a vehicle without limits that is as fast.
+        paces: dict[bytes, int] = {}
+        self._pace = [paces.setdefault(season.minutes(one.cut.top_mph).tobytes(), len(paces)) for one in cuts]
+        first = (cuts[self._pace.index(pace)].cut for pace in paces.values())
+        self._free = [unlimited_fleet(season.network, season.limits, season.minutes, cut.top_mph) for cut in first]
         self._everything: Callable[[Fleet, Fleet], Circuits] = partial(all_trips, inputs=inputs, ground=ground)
         self._near: NearSearch | None = None
         if all_searched(inputs):
             self.circuits = tuple(self._everything(cut.loaded, cut.empty) for cut in cuts)
             return
-        counts, legs = kept_counts(inputs), [(self._free, self._free), *((cut.loaded, cut.empty) for cut in cuts)]
+        counts, free = kept_counts(inputs), [(one, one) for one in self._free]
+        legs = [*free, *((cut.loaded, cut.empty) for cut in cuts)]
         sites, dumps = Spots.of(ground.sites), Spots.of(ground.frontages)
         self._near = NearSearch.of(legs, sites, dumps, turning_of(inputs), counts)
         self.settle(self._near.nearest(counts).T)
@@ -75,7 +80,7 @@ class SeasonTrips:
         """What trips take at least that nobody has looked for; inf where they are known or there is none."""
         if self._near is None:
             return np.full(self.circuits[0].out_min.shape, np.inf)
-        least = np.min([one.least_min for one in self._near.vehicles[1:]], axis=0)
+        least = np.min([one.least_min for one in self._near.vehicles[len(self._free) :]], axis=0)
         return np.where(self._near.known, np.inf, least).T
 
     def settle(self, wanted: BoolArray) -> None:
@@ -84,13 +89,18 @@ class SeasonTrips:
             self._near.settle(wanted.T)
             # A pair counts on its best class, so it is told only when it is known for all.
             known = self._near.known
-            self.circuits = tuple(one.circuits(known) for one in self._near.vehicles[1:])
+            self.circuits = tuple(one.circuits(known) for one in self._near.vehicles[len(self._free) :])
 
-    def free_min(self) -> FloatArray:
-        """Time the round trips of a vehicle that no posting stops, minutes; inf: no way, or none that is known."""
+    def free_min(self) -> tuple[FloatArray, ...]:
+        """Time the round trips of a vehicle that no posting stops, as fast as each class, (addresses, sites) minutes.
+
+        inf: no way, or none that is known. Classes of one pace share an array.
+        """
         if self._near is None:
-            return self._everything(self._free, self._free).trip_min
-        return self._near.vehicles[0].trip_min
+            by_pace = [self._everything(one, one).trip_min for one in self._free]
+        else:
+            by_pace = [one.trip_min for one in self._near.vehicles[: len(self._free)]]
+        return tuple(by_pace[pace] for pace in self._pace)
 
 
 def turning_of(inputs: Inputs) -> Turning:

@@ -33,8 +33,8 @@ class Searched:
 
     circuits: tuple[tuple[Circuits, ...], ...]
     """Of each vehicle class."""
-    free_min: tuple[FloatArray, ...]
-    """(addresses, sites): what a vehicle without limits takes."""
+    free_min: tuple[tuple[FloatArray, ...], ...]
+    """(addresses, sites), of each vehicle class: what a vehicle without limits takes that is as fast."""
     flows: tuple[Flows, ...]
     limits: tuple[RoadLimits, ...]
     measures: Measures

@@ -243,10 +243,10 @@ def _traced(asked: Sequence[_Asked], searched: Searched) -> tuple[TripTable, Rou
         name: np.array([getattr(one, name) for one in asked], dtype=np.int32)
         for name in ("address", "site", "cut", "season")
     }
-    free = [float(searched.free_min[one.season][one.address, one.site]) for one in asked]
-    pairs = Pairs(free_min=np.array(free), drawn=np.ones(len(asked), dtype=np.bool_), **columns)
+    pairs = Pairs(drawn=np.ones(len(asked), dtype=np.bool_), **columns)
     circuits = [circuit for season in searched.circuits for circuit in season]
-    return told_trips(circuits, searched.measures, pairs, len(searched.circuits[0]))
+    free_min = [free for season in searched.free_min for free in season]
+    return told_trips(circuits, free_min, searched.measures, pairs, len(searched.circuits[0]))
 
 
 def _limits_on(one: _Asked, weights: Weights, driven: list[list[int]]) -> tuple[Flag, ...]:
