@@ -53,7 +53,7 @@ class RoadRules:
     bare_weight: str = _rule(
         "stricter",
         "",
-        "a weight without a unit: 'stricter' of tonnes and short tons, 'tonnes' or 'short tons'",
+        "a weight without a unit, or in 'T': 'stricter' of tonnes and short tons, 'tonnes' or 'short tons'",
         "OpenStreetMap wiki, Map features/Units: metric tonnes; signs in the United States: short tons",
     )
     obey_ratings: bool = _rule(

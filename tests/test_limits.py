@@ -50,7 +50,12 @@ def read(folder: Path, tags: dict[str, str]) -> tuple[RoadLimits, tuple[Problem,
         ("8000 pounds", 8000.0),  # in the wild
         ("2.5 t", 2.5 * LB_PER_T),  # wiki Units: t
         ("12t", 12 * LB_PER_T),  # in the wild: no space
-        ("26T mgw", 26 * LB_PER_T),  # in the wild: maximum gross weight
+        ("26t mgw", 26 * LB_PER_T),  # in the wild: maximum gross weight
+        ("12 TONNES", 12 * LB_PER_T),
+        ("12 MT", 12 * LB_PER_T),
+        ("10 ST", 20000.0),
+        ("250 T", 250 * LB_PER_T),  # no sign bears so many tons, and no pound is a T
+        ("24000 LBS GVW", 24000.0),
         ("10 short tons", 20000.0),  # in the wild
         ("3500 kg", 3500 * LB_PER_T / 1000),  # wiki Units: kg
         ("5 lt", 11200.0),  # wiki Units: lt, long ton of 2,240 lb
@@ -79,6 +84,12 @@ def test_weights_with_a_unit(text: str, pounds: float) -> None:
         ("10000", "tonnes", 10000.0),
         ("3;7.5", "stricter", 6000.0),
         ("3;10 st", "tonnes", 3 * LB_PER_T),
+        ("15T", "stricter", 30000.0),  # no unit of the wiki: the ton of a sign
+        ("15 T", "short tons", 30000.0),
+        ("15T", "tonnes", 15 * LB_PER_T),
+        ("26T mgw", "stricter", 52000.0),
+        ("7.5 T GVW", "stricter", 15000.0),
+        ("15 t;14 T", "stricter", 28000.0),
     ],
 )
 def test_weights_without_a_unit_are_flagged(text: str, rule: str, pounds: float) -> None:
@@ -90,7 +101,7 @@ def test_weights_without_a_unit_are_flagged(text: str, rule: str, pounds: float)
 
 @pytest.mark.parametrize(
     "text",
-    ["", " ", "yes", "unknown", "0", "-3", "3,500 t", "5 stone", "10'5\"", "3.5.5 t", "1e9 t", "t",
+    ["", " ", "yes", "unknown", "0", "-3", "3,500 t", "3,500 T", "T", "5 stone", "10'5\"", "3.5.5 t", "1e9 t", "t",
      "5 t @ (winter)", "nan", "inf"],
 )  # fmt: skip
 def test_unreadable_weights_limit_nothing_and_are_flagged(text: str) -> None:
@@ -538,6 +549,17 @@ def test_a_limit_on_a_node_holds_on_both_sides(tmp_path: Path) -> None:
     assert limits.max_height_ft.tolist() == [9.5, 9.5]
     assert limits.tanker_road.all()
     assert limits.posted.all()
+    assert problems == ()
+
+
+def test_the_ton_of_a_sign_is_reported_and_a_tonne_is_not(tmp_path: Path) -> None:
+    """Between 30,000 and 33,069 lb a loaded tanker may or may not cross: a person looks at the sign."""
+    limits, (problem,) = read(tmp_path, {"maxweight": "15T"})
+    assert limits.max_lb[0] == 30000.0
+    assert (problem.code, problem.value) == (BARE, "15T")
+    assert "short tons" in problem.rule
+    limits, problems = read(tmp_path, {"maxweight": "15t"})
+    assert limits.max_lb[0] == pytest.approx(15 * LB_PER_T)
     assert problems == ()
 
 

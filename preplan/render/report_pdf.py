@@ -355,7 +355,7 @@ def _unposted(document: Document, plan: Plan) -> None:
 
 
 _GAPS = {
-    "bare number": "limits without a unit", "unreadable": "values that cannot be read",
+    "bare number": "limits without a clear unit", "unreadable": "values that cannot be read",
     "not checked": "limits not used",
     "conditional": "limits or closures at some times", "seasonal": "closures in a season not told by months",
     "joins no road": "roads that join no other", "bridge not on the map": "bridges of the table not found on the map",

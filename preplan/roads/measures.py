@@ -2,7 +2,8 @@
 
 Sources: OpenStreetMap wiki, Map features/Units (metric tonnes, metres and km/h where no unit is given; `st` short
 ton since April 2018; feet and inches as 12'5"), Key:maxweight, Key:maxheight, Key:maxspeed. Values in the wild
-break the rules of writing ('12t', '10 short tons', '8000 pounds', '26T mgw'); what can be read for sure is read.
+break the rules of writing ('12t', '10 short tons', '8000 pounds', '26t mgw'); what can be read for sure is read.
+An upper-case 'T' is no unit of the wiki: it may be the ton that a sign bears, and is read as a bare number is.
 """
 
 from __future__ import annotations
@@ -63,9 +64,10 @@ _WEIGHT_UNITS: Mapping[str, float] = {
 }
 _BARE_WEIGHT_UNITS = frozenset({"", "ton", "tons"})
 """A 'ton' is as open as no unit at all."""
+_TONNE, _TON_OF_A_SIGN = "t", "T"
 _MOST_NUMBER = 1e7
 """No sign bears a larger number, whatever its unit."""
-_GROSS = re.compile(r"\s*(m\.?g\.?w\.?|g\.?v\.?w\.?r?\.?|gross)$")
+_GROSS = re.compile(r"\s*(m\.?g\.?w\.?|g\.?v\.?w\.?r?\.?|gross)$", re.IGNORECASE)
 _MOST_TONS = 200.0
 """No sign allows more tons than this; a larger bare number is pounds."""
 
@@ -101,7 +103,7 @@ def weight_lb(text: str, bare: str = "stricter") -> Reading:
     text
         Value of the tag.
     bare
-        A number without a unit: 'stricter' of tonnes and short tons, 'tonnes' or 'short tons'.
+        A number without a unit, or with 'T' behind it: 'stricter' of tonnes and short tons, 'tonnes' or 'short tons'.
 
     Examples
     --------
@@ -109,6 +111,8 @@ def weight_lb(text: str, bare: str = "stricter") -> Reading:
     (24000.0, 6000.0)
     >>> weight_lb("10").value, weight_lb("10").problem
     (20000.0, 'bare number')
+    >>> weight_lb("10 T").value, round(weight_lb("10 t").value)
+    (20000.0, 22046)
     """
     return _strictest(text, lambda one: _one_weight(one, bare))
 
@@ -121,7 +125,7 @@ def length_ft(text: str, *, sign: bool = True) -> Reading:
     >>> length_ft("10 ft 6 in").value, round(length_ft("3.5 m").value, 2)
     (10.5, 11.48)
     """
-    return _strictest(text, lambda one: _one_length(one, sign=sign))
+    return _strictest(text.lower(), lambda one: _one_length(one, sign=sign))
 
 
 def speed_mph(text: str, *, bare_is_mph: bool = False) -> Reading:
@@ -130,12 +134,12 @@ def speed_mph(text: str, *, bare_is_mph: bool = False) -> Reading:
     >>> speed_mph("30 mph").value, round(speed_mph("50").value, 1)
     (30.0, 31.1)
     """
-    return _strictest(text, lambda one: _one_speed(one, bare_is_mph=bare_is_mph))
+    return _strictest(text.lower(), lambda one: _one_speed(one, bare_is_mph=bare_is_mph))
 
 
 def _strictest(text: str, read: Callable[[str], Reading]) -> Reading:
     """Read each value of a list and keep the least; a problem of any is a problem of all."""
-    parts = [part.strip() for part in text.translate(_QUOTES).lower().split(";") if part.strip()]
+    parts = [part.strip() for part in text.translate(_QUOTES).split(";") if part.strip()]
     if not parts:
         return _unreadable()
     readings = [read(part) for part in parts]
@@ -170,13 +174,15 @@ def _split(text: str) -> tuple[float, str, bool] | None:
 
 
 def _one_weight(text: str, bare: str) -> Reading:
-    if (word := _word(text)) is not None:
+    net = _GROSS.sub("", text)
+    if (word := _word(text.lower())) is not None:
         return word
-    split = _split(_GROSS.sub("", text))
+    split = _split(net.lower())
     if split is None:
         return _unreadable()
     number, unit, grouped = split
-    if unit in _BARE_WEIGHT_UNITS:
+    on_a_sign = unit == _TONNE and net.endswith(_TON_OF_A_SIGN) and number <= _MOST_TONS
+    if unit in _BARE_WEIGHT_UNITS or on_a_sign:
         return _bare_weight(number, bare)
     if unit not in _WEIGHT_UNITS or (grouped and _WEIGHT_UNITS[unit] > LB_PER_KG):
         # '3,500 t' is 3.5 t to one reader and 3,500 t to another
