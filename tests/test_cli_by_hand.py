@@ -67,6 +67,29 @@ def test_shuttle_names_what_limits(more: str, flow: float, limit: str) -> None:
     assert answer["limited_by"] == limit
 
 
+def test_shuttle_fills_no_tanker_at_more_than_the_site_gives() -> None:
+    """300 gpm in all, whatever one tanker could take: 1 + 1 + 1,800 / 300 + 10 + 1.5 + 0.5 + 1.8 = 21.8 min."""
+    asked = "shuttle --tank 2000 --tank 3000 --min-out 6 --min-back 4 --site-gpm 300"
+    answer = json.loads(run(f"{asked} --fill-gpm 1000 --json").stdout)
+    assert [one["cycle_min"] for one in answer["tankers"]] == pytest.approx([21.8, 25.7])
+    assert answer["sustained_gpm"] == pytest.approx(4500 / 25.7)
+    assert answer["sum_gpm"] == pytest.approx(1800 / 21.8 + 2700 / 25.7)
+    assert answer == json.loads(run(f"{asked} --fill-gpm 300 --json").stdout)
+    assert "fill 300 gpm into one tanker, as the site gives no more" in unfolded(run(f"{asked} --fill-gpm 1000").stdout)
+    assert "as the site gives no more" not in run(f"{asked} --fill-gpm 300").stdout
+
+
+@pytest.mark.parametrize("positions", [1, 2])
+def test_shuttle_steady_and_minute_by_minute_agree_on_a_weak_site(positions: int) -> None:
+    """What one tanker could take beyond what the site gives changes nothing, with queues or two at once."""
+    asked = (
+        "shuttle --tank 2000 --tank 3000 --min-out 6 --min-back 4 --arrive 13 --arrive 20 --attack-engine 10 "
+        f"--demand 150 --site-gpm 300 --fill-positions {positions} --json"
+    )
+    strong, weak = (json.loads(run(f"{asked} --fill-gpm {gpm}").stdout) for gpm in (1000, 300))
+    assert strong == weak
+
+
 def test_shuttle_by_miles_uses_the_rule_for_each_leg() -> None:
     """0.65 + 1.7 D on each leg, and the default handling times."""
     answer = json.loads(run("shuttle --tank 2000 --miles-out 2 --miles-back 3 --json").stdout)

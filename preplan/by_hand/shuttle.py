@@ -25,7 +25,7 @@ class Circuit:
     """Fill site to dump site, loaded."""
     back_min: float
     fill_gpm: float
-    """Into one tanker."""
+    """Into one tanker, where the site gives so much."""
     site_gpm: float
     """What the site gives in all."""
     dump_gpm: float | None = None
@@ -44,6 +44,11 @@ class Circuit:
         """Minutes driven in one round trip."""
         return self.out_min + self.back_min
 
+    @property
+    def into_one_gpm(self) -> float:
+        """Rate into one tanker, as the site gives it."""
+        return float(steady.into_one_gpm(self.fill_gpm, self.site_gpm))
+
 
 class HandShuttle:
     """One shuttle by hand and its steady answer: exactly these tankers, and the best of them."""
@@ -53,7 +58,8 @@ class HandShuttle:
         rules = circuit.rules
         self.circuit = circuit
         self.tankers = _tankers(circuit.tank_gal, circuit.dump_gpm, rules)
-        self.own = steady.handling(self.tankers, circuit.fill_gpm, rules)
+        self.own = steady.handling(self.tankers, circuit.into_one_gpm, rules)
+        self.rate_gpm: FloatArray = steady.filling(self.tankers, circuit.into_one_gpm, rules)[1]
         everyone = np.ones(len(self.tankers), dtype=np.bool_)
         self.all = self._capped(self._answer(steady.sustained, everyone))
         self.best = self._capped(self._answer(steady.best_fleet, everyone))
@@ -122,11 +128,12 @@ class HandShuttle:
         """Name every number that went in, given or assumed."""
         rules, circuit = self.circuit.rules, self.circuit
         handling = rules.fill_hookup_min, rules.fill_maneuver_min, rules.dump_hookup_min, rules.dump_maneuver_min
+        capped = ", as the site gives no more" if circuit.into_one_gpm < circuit.fill_gpm else ""
         dump = f"dump {', '.join(f'{gpm:g}' for gpm in sorted(set(self.tankers.dump_gpm)))} gpm"
         return "; ".join(
             [
                 f"usable share {rules.usable_fraction:g}",
-                f"fill {circuit.fill_gpm:g} gpm into one tanker, a tank takes at most {rules.intake_gpm:g}",
+                f"fill {circuit.into_one_gpm:g} gpm into one tanker{capped}, a tank takes at most {rules.intake_gpm:g}",
                 f"fill places {circuit.positions}, site {circuit.site_gpm:g} gpm in all",
                 f"{dump}, dump places {rules.dump_places}",
                 f"fill hook-up and maneuver, dump hook-up and maneuver {', '.join(f'{m:g}' for m in handling)} min",

@@ -81,7 +81,7 @@ class HandTimeline:
         circuit, rules = self.shuttle.circuit, self.shuttle.circuit.rules
         return timeline.Tanker(
             unit_id=self.names[at], arrival_min=self.ground.arrive_min[at],
-            usable_gal=float(self.shuttle.own.usable_gal[at]), fill_gpm=min(circuit.fill_gpm, rules.intake_gpm),
+            usable_gal=float(self.shuttle.own.usable_gal[at]), fill_gpm=float(self.shuttle.rate_gpm[at]),
             dump_gpm=float(self.shuttle.tankers.dump_gpm[at]), out_min=circuit.out_min, back_min=circuit.back_min,
             fill_hookup_min=rules.fill_hookup_min, dump_hookup_min=rules.dump_hookup_min,
             fill_maneuver_min=rules.fill_maneuver_min, dump_maneuver_min=rules.dump_maneuver_min,

@@ -17,7 +17,7 @@ from preplan.rules import Rules
 from preplan.water.hydraulics import draft_gpm, draft_share
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, best_fleet, cap, storage_gpm, sustained
 from preplan.water.supply_line import supply_line as laid_line
-from preplan.water.tanker import Handling, Tankers, handling
+from preplan.water.tanker import Handling, Tankers, handling, into_one_gpm
 
 TANK_LIFT_FT = 5.0
 """Lift out of a portable tank on the ground: far below the lift at which a pump's rating falls off."""
@@ -191,7 +191,7 @@ def site_rates(scene: Scene, site: IntArray, jobs: Jobs) -> tuple[FloatArray, Fl
     share = draft_share(np.array([s.lift_ft for s in scene.sites]))[site]
     drafts = np.where(jobs.fill_engine >= 0, pump[jobs.fill_engine] * share, np.inf)
     whole = np.minimum(total, drafts)
-    return np.minimum(fill, whole), whole
+    return into_one_gpm(fill, whole), whole
 
 
 def stored(scene: Scene, site: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -38,7 +38,7 @@ from preplan.planning.vehicles import cut_vehicles, season_fleets
 from preplan.records import CLOCK_EVENTS, DrillEvent, DrillLog, FillSite, FloatArray, Unit
 from preplan.roads.search import Fleet
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, cap, joined_circuits, limit_words, storage_gpm, sustained
-from preplan.water.tanker import Handling, Tankers, filling, handling
+from preplan.water.tanker import Handling, Tankers, filling, handling, into_one_gpm
 from preplan.water.timeline import Case, PortableTank, Tanker, account
 from preplan.water.uninterrupted import NO_BOUND_GPM
 
@@ -422,8 +422,8 @@ class _Case:
 
 
 def into_one(site: FillSite) -> float:
-    """Give the rate into one tanker: no more than the site gives in all."""
-    return min(site.fill_gpm, site.total_gpm)
+    """Give the rate into one tanker, gpm: no engine at the site is known to hold it down."""
+    return float(into_one_gpm(site.fill_gpm, site.total_gpm))
 
 
 # --------------------------------------------------------------------------- measured

@@ -15,11 +15,11 @@ import numpy as np
 import numpy.typing as npt
 
 from preplan.records import BoolArray, FloatArray, TextArray
-from preplan.water.tanker import Handling, Tankers, handling
+from preplan.water.tanker import Handling, Tankers, filling, handling, into_one_gpm
 
 __all__ = [
     "LIMITS", "LIMIT_CODE", "NO_LIMIT", "CodeArray", "Handling", "Shuttle", "Tankers", "best_fleet", "cap",
-    "handling", "joined_circuits", "limit_words", "storage_gpm", "sustained",
+    "filling", "handling", "into_one_gpm", "joined_circuits", "limit_words", "storage_gpm", "sustained",
 ]  # fmt: skip
 
 CodeArray: TypeAlias = npt.NDArray[np.int8]

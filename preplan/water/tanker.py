@@ -77,7 +77,7 @@ def handling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules
     tankers
         n tankers.
     fill_gpm
-        Rate into one tanker at each site, (...,).
+        Rate into one tanker at each site, (...,), see `into_one_gpm`.
     rules
         Hook-up and maneuver times.
 
@@ -95,6 +95,11 @@ def handling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules
             dump_hold_min=rules.dump_hookup_min + usable_gal / tankers.dump_gpm,
             maneuver_min=rules.fill_maneuver_min + rules.dump_maneuver_min,
         )
+
+
+def into_one_gpm(fill_gpm: FloatArray | float, site_gpm: FloatArray | float) -> FloatArray:
+    """Give the rate into one tanker, (...,) gpm: what fills one there, and no more than the site gives in all."""
+    return np.minimum(np.asarray(fill_gpm, dtype=np.float64), site_gpm)
 
 
 def filling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules) -> tuple[FloatArray, FloatArray]:
