@@ -10,7 +10,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any
 
-from preplan.records import ALL_MONTHS, ResponseLevel
+import numpy as np
+
+from preplan.records import ALL_MONTHS, FloatArray, ResponseLevel
 
 COMMON = "common practice, no source"
 MEMORY = "from memory, unverified"
@@ -23,6 +25,8 @@ RATER_START_MIN, RATER_RAISE_MIN = 5.0, 15.0
 """After the first engine's arrival: the least flow starts, and a higher one that counts has been reached (the same)."""
 RATER_MI = 5.0
 """Road miles (the same)."""
+SMALL_TANK_GAL = (1000.0, 3500.0)
+"""Tanks within these bounds dump at the faster of the two default rates (common practice, no source)."""
 MOST: Mapping[str, float] = {
     "min": 120.0, "ft": 50_000.0, "ft2": 100_000.0, "in": 13.0, "mph": 100.0, "gpm": 20_000.0, "gal": 20_000.0,
     "lb": 250_000.0, "lb/gal": 50.0, "psi": 400.0,
@@ -114,7 +118,11 @@ class ShuttleRules:
     dump_maneuver_min: float = _rule(1.5, "min", "positioning at the dump site, holds no place", COMMON, low=0)
     dump_places: int = _rule(1, "", "tankers that can dump at once", OURS, low=1, high=20)
     small_dump_gpm: float = _rule(
-        1000.0, "gpm", "gravity dump of a tank of 1,000 to 3,500 gal", "gravity dump about 1,000 gpm; " + COMMON, low=1
+        1000.0,
+        "gpm",
+        f"gravity dump of a tank of {SMALL_TANK_GAL[0]:,.0f} to {SMALL_TANK_GAL[1]:,.0f} gal",
+        "gravity dump about 1,000 gpm; " + COMMON,
+        low=1,
     )
     other_dump_gpm: float = _rule(500.0, "gpm", "dump of any other tank", OURS, low=1)
     intake_gpm: float = _rule(1000.0, "gpm", "most that a tank takes in", "NFPA 1903-1991: accept 1,000 gpm", low=1)
@@ -170,6 +178,11 @@ class ShuttleRules:
     )
     tank_room_fraction: float = _rule(0.8, "", "usable room of a portable tank on a slope", OURS, low=0.1)
     dead_water_fraction: float = _rule(0.07, "", "water under the strainer", OURS, low=0)
+
+    def dump_gpm(self, tank_gal: FloatArray) -> FloatArray:
+        """Give the rate at which tanks of so many gallons, (...,), dump where nobody has measured it: (...,) gpm."""
+        small = (tank_gal >= SMALL_TANK_GAL[0]) & (tank_gal <= SMALL_TANK_GAL[1])
+        return np.where(small, self.small_dump_gpm, self.other_dump_gpm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -67,6 +67,14 @@ def test_shuttle_names_what_limits(more: str, flow: float, limit: str) -> None:
     assert answer["limited_by"] == limit
 
 
+@pytest.mark.parametrize(("tank", "dump_gpm"), [(999, 500.0), (1000, 1000.0), (3500, 1000.0), (3501, 500.0)])
+def test_shuttle_dumps_by_the_size_of_the_tank(tank: int, dump_gpm: float) -> None:
+    """The tables' own default: 1 + 1 + usable / 500 + 10 + 1.5 + 0.5 + usable / dump rate."""
+    answer = json.loads(run(f"shuttle --tank {tank} --min-out 6 --min-back 4 --json").stdout)
+    usable = 0.9 * tank
+    assert answer["tankers"][0]["cycle_min"] == pytest.approx(14.0 + usable / 500.0 + usable / dump_gpm)
+
+
 def test_shuttle_fills_no_tanker_at_more_than_the_site_gives() -> None:
     """300 gpm in all, whatever one tanker could take: 1 + 1 + 1,800 / 300 + 10 + 1.5 + 0.5 + 1.8 = 21.8 min."""
     asked = "shuttle --tank 2000 --tank 3000 --min-out 6 --min-back 4 --site-gpm 300"

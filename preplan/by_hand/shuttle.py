@@ -165,16 +165,12 @@ class HandShuttle:
 
 def _tankers(tank: tuple[float, ...], dump_gpm: float | None, rules: ShuttleRules) -> steady.Tankers:
     """Complete tankers given by their tank alone."""
-    from preplan.inputs.apparatus import SMALL_TANK_GAL  # noqa: PLC0415 - the tables' room is slow to import
-
     tank_gal = np.array(tank, dtype=np.float64)
-    small = (tank_gal >= SMALL_TANK_GAL[0]) & (tank_gal <= SMALL_TANK_GAL[1])
-    by_size_gpm = np.where(small, rules.small_dump_gpm, rules.other_dump_gpm)
     each = np.ones(len(tank_gal))
     return steady.Tankers(
         tank_gal=tank_gal,
         usable_fraction=each * rules.usable_fraction,
-        dump_gpm=by_size_gpm if dump_gpm is None else each * dump_gpm,
+        dump_gpm=rules.dump_gpm(tank_gal) if dump_gpm is None else each * dump_gpm,
         intake_gpm=each * rules.intake_gpm,
         self_fill_gpm=each * np.nan,
     )

@@ -16,12 +16,13 @@ from preplan.by_hand.shuttle import Circuit, HandShuttle
 from preplan.by_hand.timeline import MOST_LOADS, Fireground, HandTimeline
 from preplan.errors import Finding, InputError
 from preplan.render.words import printable
-from preplan.rules import ApparatusRules, RequiredFlowRules, ShuttleRules
+from preplan.rules import SMALL_TANK_GAL, ApparatusRules, RequiredFlowRules, ShuttleRules
 from preplan.water.timeline import Surge
 
 _RULES = ShuttleRules()
 _BOOSTER_GAL = ApparatusRules().engine_tank_gal
 _REQUIRED_MIN = float(RequiredFlowRules().required_min)
+_SMALL = " to ".join(f"{gal:,.0f}" for gal in SMALL_TANK_GAL)
 _Value = TypeVar("_Value")
 PLOTS = (".pdf", ".png", ".svg")
 """Endings of the file of `--plot`."""
@@ -47,7 +48,10 @@ class Steady:
     min_back: Annotated[Number, option("MIN", "The way back in minutes, empty.")] = None
     fill_gpm: Annotated[float, typer.Option(metavar="GPM", help="Rate into one tanker.")] = _RULES.fill_gpm
     site_gpm: Annotated[Number, option("GPM", "What the site gives in all. Default: fill-gpm x fill-positions.")] = None
-    dump_gpm: Annotated[Number, option("GPM", "Default: 1000 for tanks of 1,000 to 3,500 gal, else 500.")] = None
+    dump_gpm: Annotated[
+        Number,
+        option("GPM", f"Default: {_RULES.small_dump_gpm:g} for tanks of {_SMALL} gal, else {_RULES.other_dump_gpm:g}."),
+    ] = None
     fill_hookup: Annotated[float, typer.Option(metavar="MIN", help="Connecting and breaking at the fill site.")] = (
         _RULES.fill_hookup_min
     )

@@ -36,8 +36,6 @@ LEAST_TRUCK_LB_PER_GAL = 2.0
 """The lightest trailer weighs more for each gallon of its tank (from memory: some 4 lb)."""
 CONTENTS_SHARE = 0.8
 """Loaded less empty weight that is less than this share of the water is worth a look."""
-SMALL_TANK_GAL = (1000.0, 3500.0)
-"""Tanks within these bounds dump at the faster of the two default rates."""
 
 _LIMITS: Mapping[str, Mapping[str, Any]] = {
     "tank_gal": {"low": 0.0},
@@ -154,8 +152,7 @@ def _filled(kind: TextArray, said: Mapping[str, FloatArray], rules: Rules) -> di
     fill("tank_gal", np.where(kind == "engine", own.engine_tank_gal, own.tanker_tank_gal))
     tank = used["tank_gal"]
     fill("pump_gpm", np.where(pumps, own.engine_pump_gpm, np.nan))
-    small = (tank >= SMALL_TANK_GAL[0]) & (tank <= SMALL_TANK_GAL[1])
-    fill("dump_gpm", np.where(small, shuttle.small_dump_gpm, shuttle.other_dump_gpm))
+    fill("dump_gpm", shuttle.dump_gpm(tank))
     fill("intake_gpm", shuttle.intake_gpm)
     by_tank = own.chassis_lb + own.lb_per_tank_gal * tank
     by_kind = np.where(pumps, np.maximum(by_tank, own.engine_loaded_lb), by_tank)
