@@ -74,9 +74,9 @@ def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told
 def test_the_way_to_the_backup_is_told_loaded_and_empty() -> None:
     plan = with_backup(-1)
     plan.trips.out_mi[1], plan.trips.back_mi[1] = 6.0, 0.81
-    assert "Loaded 6.00 mi, empty 0.81 mi." in otherwise(facts(plan))
+    assert "Loaded 6.00 mi, empty 0.81 mi, at " in otherwise(facts(plan))
     plan.trips.back_mi[1] = 6.0
-    assert "6.00 mi each way." in otherwise(facts(plan))
+    assert "6.00 mi each way, at " in otherwise(facts(plan))
 
 
 def test_the_tanker_that_costs_most_is_named() -> None:
@@ -87,7 +87,7 @@ def test_the_tanker_that_costs_most_is_named() -> None:
     plan.levels.one_out_gpm[plan.groups[0].lead, 1] = 100.0
     name = plan.units[int(plan.hauls.unit[rows.start])].unit_id
     *_, level_2 = card_rest.level_rows(facts(plan))
-    assert f"100 ({name} out)" in level_2
+    assert f"100 ({name})" in level_2
     plan.hauls.without_gpm[rows] = [100.0, 104.0]  # the same on paper
     *_, level_2 = card_rest.level_rows(facts(plan))
     assert "100" in level_2

@@ -219,12 +219,12 @@ def test_plots_are_whole_and_the_same_every_time(tmp_path: Path, ending: str) ->
     assert content == other.read_bytes()
     if ending == ".pdf":
         text = PdfReader(io.BytesIO(content)).pages[0].extract_text()
-        assert "short 1.9 min" in text
+        assert "short 2 min" in text
         assert "394 gpm uninterrupted" in text
         assert CAUTIONS.split(".", maxsplit=1)[0] in text
     elif ending == ".svg":
         texts = [node.text for node in ET.fromstring(content).iter("{http://www.w3.org/2000/svg}text")]  # noqa: S314
-        assert {"T6", "engine", "500 gpm", "short 1.9 min"} <= set(texts)
+        assert {"T6", "engine", "500 gpm", "short 2 min"} <= set(texts)
     else:
         assert content[:8] == b"\x89PNG\r\n\x1a\n"
         width, height = struct.unpack(">II", content[16:24])

@@ -49,7 +49,10 @@ def test_the_officer_s_sentences(plan: Plan, address: int, said: str) -> None:
 
 def test_a_call_in_time_names_its_minute(plan: Plan) -> None:
     answers = replace(plan.answers, call_by_min=np.full(6, 18.0), gap_min=np.zeros(6))
-    for gpm, holds in ((520.0, "holds too"), (499.2, "only just holds")):  # too little by less than a gap that prints
+    for gpm, holds in (
+        (520.0, "holds it too"),
+        (499.2, "only just holds it"),
+    ):  # too little by less than a gap that prints
         levels = replace(plan.levels, on_arrival_gpm=np.full((6, 2), gpm))
         said = officer_words(replace(plan, answers=answers, levels=levels), 1)
         assert f"response level 2 called by minute 18; called on arrival it {holds}." in said

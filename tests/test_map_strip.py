@@ -153,7 +153,7 @@ def test_each_address_names_its_cards_strip_and_the_words_of_the_card() -> None:
         assert found is not None
         assert packed["gaps"][running(packed["gap"])[at]] == found[1]
         assert running(packed["longest"])[at] == found[0]
-    assert set(packed["gaps"]) >= {"short 1.9 min"}
+    assert set(packed["gaps"]) >= {"short 2 min"}
     assert any(words.startswith("longest short ") for words in packed["gaps"])
     shapes = [packed["demands"][k] for k in running(packed["demand"])]
     assert [said for _, said in shapes[0]] == ["150", "500", ""]
@@ -258,7 +258,7 @@ def test_the_page_reads_back_what_was_packed(browser: Browser, file_url: str) ->
     found = page.evaluate(f"() => {{ {page_source('map_strip_panel.js')} return readStrip(unpackStrips().of[1]); }}")
     lines = lines_of(golden_called(6, 12))
     assert found["gaps"] == [[32.1, 34.0]]
-    assert found["gapWords"] == "short 1.9 min"
+    assert found["gapWords"] == "short 2 min"
     assert found["dumps"] == pytest.approx([round(minute, 1) for minute, _ in lines.dumps])
     names = [PRINTED if unit == "T2" else unit for _, unit in lines.arrivals]
     assert [name for _, name in found["arrivals"]] == names
@@ -279,19 +279,19 @@ def test_choosing_an_address_shows_the_strip_of_its_card(
     page = found.page
     show(page, "40 Mill")
     texts = page.locator("figure.strip svg text").all_text_contents()
-    assert "short 1.9 min" in texts
+    assert "short 2 min" in texts
     assert {"500 gpm", "demand", "min", "0"} <= set(texts)
     assert any(PRINTED in text or text.startswith("T1") for text in texts)
     label = page.get_attribute("figure.strip svg", "aria-label") or ""
     assert page.get_attribute("figure.strip svg", "role") == "img"
     assert "First water at minute 12.0." in label
-    assert "Too little flows once: short 1.9 min, from minute 32.1 to 34.0." in label
+    assert "Too little flows once: short 2 min, from minute 32.1 to 34.0." in label
     assert PRINTED in label
     said = written(page, "figure.strip")
     assert "Response level 2. Minutes after the alarm; higher level called on arrival" in said
     assert "called on arrival, minute 12." in said
     assert "Demand 150 gpm from minute 12.0, 500 gpm from minute 25.0. Too little flows once" in said
-    assert "Too little flows once: short 1.9 min, from" in said
+    assert "Too little flows once: short 2 min, from" in said
     assert "on the same card" not in said
     sound(page, width)
     page.locator("figure.strip").screenshot(path=tmp_path / f"strip_{width}_{dark}.png")
@@ -368,8 +368,8 @@ def test_the_strip_is_printed_with_its_words(browser: Browser, file_url: str) ->
     show(page, "40 Mill")
     leaves = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages
     text = " ".join(unicodedata.normalize("NFKC", " ".join(leaf.extract_text() for leaf in leaves)).split())
-    assert text.count("short 1.9 min") == 2  # in the drawing and below it
-    assert "Too little flows once: short 1.9 min, from minute 32.1 to 34.0." in text
+    assert text.count("short 2 min") == 2  # in the drawing and below it
+    assert "Too little flows once: short 2 min, from minute 32.1 to 34.0." in text
     page.emulate_media(media="print")
     page.evaluate("() => window.dispatchEvent(new Event('beforeprint'))")
     wide = page.locator("figure.strip svg").bounding_box()

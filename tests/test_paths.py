@@ -429,6 +429,6 @@ def test_every_warning_is_told() -> None:
     town = crossing(("a", "b", tags), limits=limits)
     (step,) = tell(town, "ab")
     assert step.note == (
-        "bridge posted 30,000 lb = 15 tons; low clearance 10 ft 6 in; width limit 9 ft; bridge, limit not posted; "
-        "one truck wide; gravel"
+        "bridge posted 30,000 lb = 15 tons; low clearance 10 ft 6 in; width limit 9 ft; "
+        "bridge right at the start, limit not posted; one truck wide; gravel"
     )

@@ -395,8 +395,8 @@ def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
 
 def test_every_level_is_in_the_table(plan: Plan) -> None:
     said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES])
-    assert "response level 1 320 same meets 1 tankers 160 T1 T2" in said
-    assert "response level 2 540 380 meets 1 fill site 270 T1 T2" in said
+    assert "response level 1 320 310 same meets 1 tankers 160 T1 T2" in said
+    assert "response level 2 540 520 380 meets 1 fill site 270 T1 T2" in said
 
 
 def test_one_card_is_the_card_of_the_address_s_group(plan: Plan) -> None:

@@ -64,7 +64,7 @@ def test_marks_of_the_worked_example_stand_at_their_minutes() -> None:
     """First dump at 17, dry from 32.1 to 34, the demand's steps at 12 and 25; the account ends at 145."""
     parts = parts_of(golden_called(6, 12))
     said = {text.said for text in texts(parts)}
-    assert {"T1", "T2", "T3", "T4", "T5", "T6", "short 1.9 min", "150 gpm", "500 gpm", "demand", "min", "140"} <= said
+    assert {"T1", "T2", "T3", "T4", "T5", "T6", "short 2 min", "150 gpm", "500 gpm", "demand", "min", "140"} <= said
     left, right = _ends(parts)
     scale = (right - left) / 145.0
     bars = next(p for p in parts if isinstance(p, strip.Stroke) and p.width_pt == 1.6)
@@ -178,7 +178,7 @@ def test_on_paper_every_text_is_there_in_black_and_grey_only() -> None:
     canvas.showPage()
     canvas.save()
     text = PdfReader(io.BytesIO(buffer.getvalue())).pages[0].extract_text()
-    for said in ("T6", "short 1.9 min", "500 gpm", "Hatched: too little"):
+    for said in ("T6", "short 2 min", "500 gpm", "Hatched: too little"):
         assert said in text
     inks = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", buffer.getvalue())
     assert inks

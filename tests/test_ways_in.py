@@ -271,8 +271,8 @@ def test_who_faces_the_wrong_way_on_arrival_is_named_for_the_circuits_that_do_no
     assert facing_words(plan, some, {4}) == ""
     round_a_loop = [way_in(3, against=True, returns=True), way_in(4, against=True, returns=True)]
     assert facing_words(plan, round_a_loop, {3, 4}) == (
-        f"{ids[3]} {ids[4]} first come from the other end, heading west: drive on so; the empty way comes back past "
-        "here."
+        f"{ids[3]} {ids[4]} first come from the other end, heading west: drive on that way; the empty way "
+        "comes back past here."
     )
     assert facing_words(plan, [*some, round_a_loop[1]], {3, 4}).count("heading west: ") == 2
 

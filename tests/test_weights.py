@@ -72,12 +72,15 @@ def test_a_tanker_that_may_come_later_is_told_too() -> None:
         said[name] = [str(flag) for flag in weights.flags(met).get(0, ())]
     assert said == {
         "alone": [
-            "empty only=the Mill Road bridge (posted 30,000 lb = 15 tons, T2 22,551 lb with 10 % of its load left)"
+            (
+                "empty only=the Mill Road bridge (posted 30,000 lb = 15 tons, T2 about 22,600 lb with 10 % of its load "
+                "left)"
+            )
         ],
         "with a later one": [
             (
                 "empty only=the Mill Road bridge (posted 30,000 lb = 15 tons, "
-                "T2 22,551 lb with 10 % of its load left, T1 not even empty)"
+                "T2 about 22,600 lb with 10 % of its load left, T1 not even empty)"
             )
         ],
     }
@@ -114,7 +117,7 @@ def test_a_later_tanker_alone_may_be_too_heavy_for_the_empty_leg_or_a_rating() -
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
     # 33,900 lb loaded, 22,551 lb on the way back are sent; 54,600 and 31,902 lb may follow
     (said,) = later(limits(34000.0), Met(free=NONE, out=NONE, back=pair))
-    assert said.endswith("(posted 34,000 lb = 17 tons, T1 31,902 lb with 10 % of its load left)")
+    assert said.endswith("(posted 34,000 lb = 17 tons, T1 about 31,900 lb with 10 % of its load left)")
     (said,) = later(limits(), Met(free=NONE, out=pair, back=NONE), rating=40000.0)
     assert said.startswith("crosses above rating=")
     assert said.endswith("T1 54,600 lb loaded weighs more")
@@ -148,15 +151,15 @@ def test_a_posting_of_some_months_names_them() -> None:
 def test_a_bridge_that_only_empties_may_cross_is_told() -> None:
     assert told(limits(32000.0), back=True) == [
         (
-            "empty only=the Mill Road bridge (posted 32,000 lb = 16 tons, T1 31,902 lb with 10 % of its load left: "
-            "NO MARGIN)"
+            "empty only=the Mill Road bridge (posted 32,000 lb = 16 tons, T1 about 31,900 lb with 10 % of its load "
+            "left: NO MARGIN)"
         )
     ]
     assert told(limits(32000.0), back=True, free=True) == told(limits(32000.0), back=True)
 
 
 def test_a_tanker_that_is_too_heavy_even_then_is_named() -> None:
-    heavy = "T2 22,551 lb with 10 % of its load left, T1 not even empty"
+    heavy = "T2 about 22,600 lb with 10 % of its load left, T1 not even empty"
     assert told(limits(30000.0), back=True) == [
         f"empty only=the Mill Road bridge (posted 30,000 lb = 15 tons, {heavy})"
     ]
@@ -167,8 +170,8 @@ def test_an_axle_posted_is_told_too() -> None:
     signs = replace(limits(), max_axle_lb=axle)
     assert told(replace(signs, max_lb=limits(60000.0).max_lb), back=True) == [
         (
-            "empty only=the Mill Road bridge (posted 60,000 lb = 30 tons, 24,000 lb = 12 tons an axle, T1 31,902 lb "
-            "with 10 % of its load left)"
+            "empty only=the Mill Road bridge (posted 60,000 lb = 30 tons, 24,000 lb = 12 tons an axle, "
+            "T1 about 31,900 lb with 10 % of its load left)"
         )
     ]
 

@@ -16,7 +16,7 @@ import numpy as np
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import CutTrips, Scene, season_months
 from preplan.planning.fireground import PIECE_CASES, case_table, everyone, setup_min
-from preplan.planning.flows import SLACK, Flows
+from preplan.planning.flows import ALIKE, SLACK, Flows
 from preplan.planning.levels import SeasonSites, season_sites
 from preplan.planning.round_trips import SeasonTrips
 from preplan.planning.splits import NEAREST
@@ -108,7 +108,7 @@ def _bars(flows: Flows, looks: Looks, least_min: FloatArray) -> Bars:
             gpm, sent = flows.at(backup, level), scene.response.tankers[:, level].sum(axis=1)
             # As much wins by more tankers, or by a shorter trip; see `Flows.best_site`.
             loses = (flows.tankers[a, at, level] >= sent) & (soonest >= flows.trip_min[a, at, level])
-            bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SLACK), gpm * (1.0 - 2.0 * SLACK))
+            bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SLACK), gpm * (1.0 - 2.0 * ALIKE))
             site = chosen.site[:, level]
             bar = np.minimum(bar, flows.at(site, level) * (1.0 + SLACK))
             lesser = np.minimum(flows.brought_at(backup, level), flows.brought_at(site, level))

@@ -32,6 +32,8 @@ _NOTHING_GPM = 1e-6
 """A case that holds no more holds nothing."""
 SLACK = 1e-9
 """Relative difference below which two flows are equal."""
+ALIKE = 1e-6
+"""Relative difference below which two sites hold as much: each flow is found by a search that ends near it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,9 +82,9 @@ class Flows:
         self._same = alike[most] if alike else np.zeros(scene.cuts[0].trip_min.shape, dtype=np.bool_)
         shape = (len(scene.needs), len(scene.sites), len(scene.levels))
         self.gpm = np.full(shape, np.nan)
-        """Uninterrupted flow."""
+        """Uninterrupted flow at a first look: a settled case may have better crews."""
         self.brings_gpm = np.full(shape, np.nan)
-        """See `brought_gpm`."""
+        """See `brought_gpm`; of the same crews."""
         self.most_gpm, self.most_delivered_gpm = np.zeros(shape), np.zeros(shape)
         self.tankers = np.zeros(shape, dtype=np.int32)
         self.cut = np.zeros(shape, dtype=np.int32)
@@ -199,8 +201,9 @@ class Flows:
         """Choose each address's site among those allowed, (addresses, sites): -1 where none has a way.
 
         The one that brings most. Where none meets, those that bring nearly as much (`keep_site_gain`) are as good: of
-        them the largest uninterrupted flow; where none holds anything, the largest in the long run; of equal flows more
-        tankers, then the shorter trip, then the first site_id. Only sites whose bound could win are looked at.
+        them the largest uninterrupted flow; of equal flows the one that brings more; where none holds anything, the
+        largest in the long run; then more tankers, the shorter trip, the first site_id. Only sites whose bound could
+        win are looked at.
         """
         allowed = allowed & np.isfinite(self.trip_min[:, :, level])
         site = np.full(len(allowed), -1, dtype=np.int32)
@@ -218,12 +221,12 @@ class Flows:
             self.look(rows[at], looked.astype(np.int32), np.full(at.size, level, dtype=np.int32))
 
     def at(self, site: IntArray, level: int) -> FloatArray:
-        """Look up the uninterrupted flow of chosen sites (addresses,); 0 where none."""
+        """Look up what chosen sites (addresses,) hold at a first look; 0 where none."""
         rows = np.arange(len(site))
         return np.where(site >= 0, self.gpm[rows, np.maximum(site, 0), level], 0.0)
 
     def brought_at(self, site: IntArray, level: int) -> FloatArray:
-        """Look up what chosen sites (addresses,) bring; 0 where none."""
+        """Look up what chosen sites (addresses,) bring at a first look; 0 where none."""
         rows = np.arange(len(site))
         return np.where(site >= 0, self.brings_gpm[rows, np.maximum(site, 0), level], 0.0)
 
@@ -244,7 +247,7 @@ class Flows:
         sent = self.scene.response.tankers[rows, level].sum(axis=1)
         settled = (pick >= 0) & (self.tankers[rows, pick, level] >= sent)
         shorter = ~settled[:, None] | (trip < self.trip_min[rows, pick, level][:, None])
-        holds_more = (most > best * (1.0 + SLACK)) | ((most >= best * (1.0 - SLACK)) & shorter)
+        holds_more = (most > best * (1.0 + SLACK)) | ((most >= best * (1.0 - ALIKE)) & shorter)
         enough = self.most_delivered_gpm[rows, :, level] >= self.nearly(brings, need) * (1.0 - SLACK)
         return np.where(best >= need, holds_more, (most >= need * (1.0 - SLACK)) | enough)
 
@@ -252,10 +255,12 @@ class Flows:
         """Pick the best of some addresses' known sites, (rows, sites): -1 where none is."""
         brings = np.where(known, self.brings_gpm[rows, :, level], -1.0)
         most = brings.max(axis=1, keepdims=True, initial=-1.0)
-        enough = brings >= self.nearly(most, self.scene.needs.required_gpm[rows, None]) * (1.0 - SLACK)
+        enough = brings >= self.nearly(most, self.scene.needs.required_gpm[rows, None]) * (1.0 - ALIKE)
         flow = np.where(known & enough, self.gpm[rows, :, level], -1.0)
         top = flow.max(axis=1, keepdims=True, initial=-1.0)
-        tied = known & enough & (flow >= top - SLACK * np.maximum(top, 1.0))
+        tied = known & enough & (flow >= top - ALIKE * np.maximum(top, 1.0))
+        brought = np.where(tied, brings, -1.0)
+        tied &= brought >= brought.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - ALIKE)
         long_run = np.where(tied, self.steady_gpm[rows, :, level], -1.0)
         tied &= long_run >= long_run.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - SLACK)
         count = np.where(tied, self.tankers[rows, :, level], -1)
@@ -355,13 +360,9 @@ class Flows:
         self._keep(self._as_below(without_the_slow(self.scene, run)))
 
     def _keep(self, done: Settled) -> None:
-        """Note settled cases."""
+        """Note settled cases; what a choice looks at stays, so that no choice depends on what was settled before it."""
         at = (done.run.address, done.run.site, done.run.level)
-        self.gpm[at], self.brings_gpm[at] = done.gpm, done.brings_gpm
-        self.tankers[at], self.cut[at] = done.run.used.sum(axis=1), done.run.cut
-        self.trip_min[at] = legs_min(self.scene, done.run)[0]
-        self._note_long_run(done.run, done.gpm)
-        self._row[at] = self.keep(done)
+        self.cut[at], self._row[at] = done.run.cut, self.keep(done)
 
     def _as_below(self, done: Settled) -> Settled:
         """Let a level do what the level below does from the same site, where its own crews would do worse."""

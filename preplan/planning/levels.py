@@ -133,7 +133,8 @@ def _kept_or_better(scene: Scene, flows: Flows, lower: IntArray, best: IntArray,
 
 def _never_less(flows: Flows, lower: IntArray, best: IntArray, level: int) -> IntArray:
     """Let a level fall back to the site of the level below where its own, worked out in full, brings less."""
-    less = (lower >= 0) & (flows.brought_at(best, level) < flows.brought_at(lower, level - 1))
+    own, below = flows.row_of(best, level), flows.row_of(lower, level - 1)
+    less = (lower >= 0) & (flows.brings(own) < flows.brings(below))
     site = np.where(less, lower, best).astype(np.int32)
     _settle(flows, np.where(less, lower, -1).astype(np.int32), level)
     return site

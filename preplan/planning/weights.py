@@ -218,8 +218,8 @@ def _of_empties(tankers: list[Unit], max_lb: float, axle_lb: float) -> str:
         left = 100.0 * (1.0 - heaviest.usable_fraction)
         least = 1.0 - _MARGIN
         narrow = heaviest.dumped_lb > least * max_lb or any(unit.dumped_axle_lb > least * axle_lb for unit in may)
-        weighs = np.ceil(heaviest.dumped_lb / 100.0) * 100.0  # what is left in it is a guess
-        said = [f"{heaviest.unit_id} {weighs:,.0f} lb with {left:.0f} % of its load left"]
+        weighs = round(heaviest.dumped_lb, -2)  # what is left in it is a guess
+        said = [f"{heaviest.unit_id} about {weighs:,.0f} lb with {left:.0f} % of its load left"]
         said[0] += ": NO MARGIN" * narrow
     said += [f"{' '.join(unit.unit_id for unit in over)} not even empty"] if over else []
     return "".join(f", {one}" for one in said)

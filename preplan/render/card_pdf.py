@@ -94,7 +94,10 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
             small_timeline(pen, x, low - small_strip_height(facts), facts)
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
     _draw_notes(pen, y - 4.0, "" if layout.band_pt == BEHIND_PT else layout.told)
-    whole = [*(part.lines for part in top if part.cut), *([basis] if assumed != basis else [])]
+    whole = [
+        *(part.lines for part in top if part.cut),
+        *([card_rest.assumed(facts, HALF_PT)] if assumed != basis else []),
+    ]
     cut = [Block.of([*lines, Line("", 4.0)]) for lines in whole]
     return Behind(facts, picture, subject, layout, cut)
 

@@ -318,8 +318,8 @@ def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:
     return Block(parts, title.height + sum(item.height for item in items))
 
 
-def assumed(facts: Facts) -> list[Line]:
-    """List what was assumed for want of a value."""
+def assumed(facts: Facts, width: float = WIDTH_PT) -> list[Line]:
+    """List what was assumed for want of a value; of the width of a column it is whole."""
     plan, lead, site = facts.plan, facts.lead, facts.cell("site")
     assumed = [f"Required flow {words.basis_words(str(plan.needs.basis[lead]))}."]
     driven = [*facts.group.out_steps, *facts.group.back_steps, *(s for way in facts.group.ways_in for s in way.steps)]
@@ -338,7 +338,8 @@ def assumed(facts: Facts) -> list[Line]:
         assumed += [f"Some values of {', '.join(guessed)}."] if guessed else []
     known = len(assumed) == 1 and not plan.needs.assumed[lead]
     head = "Basis" if known else "Assumed"
-    return paragraph(f"{head}: {' '.join(assumed)}", WIDTH_PT, SMALL_PT, indent=8.0, most=3)
+    most = 3 if width == WIDTH_PT else None
+    return paragraph(f"{head}: {' '.join(assumed)}", width, SMALL_PT, indent=8.0, most=most)
 
 
 def _site_numbers(site: int, split: int) -> str:
