@@ -155,7 +155,7 @@ def _flows(case: Case) -> Breaches:
     worse = there[:, 1:] & there[:, :-1] & (brings[:, 1:] < brings[:, :-1] * (1.0 - SAME_FLOW))
     yield Breach("less than at the level below", worse, brings[:, 1:])
     called = levels.on_arrival_gpm
-    worse = there[:, 1:] & there[:, :-1] & (called[:, 1:] < called[:, :-1] * (1.0 - SAME_FLOW))
+    worse = there[:, 1:] & there[:, :-1] & (called[:, 1:] < np.minimum(called[:, :-1], held[:, 1:]) * (1.0 - SAME_FLOW))
     yield Breach("less than at the level below, called on arrival", worse, called[:, 1:])
     counted = np.where(held >= need, np.abs(brings - held) <= held * ROUNDING, (brings >= 0.0) & (brings < need))
     yield Breach("brings what it neither holds nor falls short by", there & ~counted, brings)

@@ -275,8 +275,10 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         return spread(np.zeros((*shape, len(scene.units)), dtype=np.bool_), pick)
 
     held = numbers(lambda part: part.found.gpm)
-    # Whoever comes late need not be waited for, so a level holds what the one below holds, called on arrival too.
-    called = np.fmax.accumulate(numbers(lambda part: part.called.held.uninterrupted_gpm), axis=1)
+    # Whoever comes late need not be waited for: called on arrival a level holds what the one below it holds, but no
+    # more than when all are alerted at once.
+    called = numbers(lambda part: part.called.held.uninterrupted_gpm)
+    called = np.fmax(called, np.fmin(np.fmax.accumulate(called, axis=1), held))
     return LevelTable(
         site=choice.site,
         backup=choice.backup,
