@@ -8,7 +8,7 @@ import pytest
 from preplan.errors import InputError
 from preplan.inputs.address_headers import ADDRESS_ALIASES, STREET_PARTS
 from preplan.inputs.addresses import read_addresses
-from preplan.inputs.columns import CUT_AT, SPECS, match_headers
+from preplan.inputs.columns import CUT_AT, SPECS, in_other_units, match_headers
 from preplan.inputs.sheet import Sheet
 from preplan.inputs.tables import TextTable
 from preplan.records import text_array
@@ -280,3 +280,33 @@ def matched(role: str, further: str) -> tuple[dict[str, int], tuple[str, ...]]:
     return match_headers(
         TextTable(file="t.csv", headers=headers, columns=cells, row=row, overlong=overlong), SPECS[role], {}
     )
+
+
+@pytest.mark.parametrize(
+    ("ours", "theirs", "told"),
+    [
+        ("length_ft", "LENGTH_M", "'m'"), ("loaded_lb", "GVW (kg)", "'kg'"), ("tank_gal", "tank litres", "'litres'"),
+        ("max_mph", "vmax_km_h", "'km'"), ("length_ft", "length in feet", ""), ("length_ft", "M", ""), ("length_ft", "length_m_ft", ""),
+        ("width_ft", "WIDE", ""), ("max_mph", "TOP_KPH", "'kph'"),
+    ],
+)  # fmt: skip
+def test_a_mapped_header_that_names_another_unit_is_refused(ours: str, theirs: str, told: str) -> None:
+    """Taken as it is, a house of 12 by 18 metres would be planned as one of 12 by 18 feet, without a word."""
+    table = TextTable(
+        file="t.csv", headers=(theirs,), columns=(text_array(["1"]),), row=np.array([2], dtype=np.int32),
+        overlong=np.zeros(1, dtype=np.bool_),
+    )  # fmt: skip
+    found = list(in_other_units(table, {ours: theirs}))
+    assert len(found) == bool(told)
+    for one in found:
+        assert (one.file, one.column, one.value) == ("t.csv", ours, theirs)
+        assert told in one.rule
+        assert one.remedy
+
+
+def test_headers_that_say_who_is_out_of_service_are_asked_about() -> None:
+    """A hydrant table with OPERABLE = No in every row gave hydrants that count."""
+    for header in ("OPERABLE", "ENABLED", "USABLE", "WORKING"):
+        assert any(header in note and "in_service" in note for note in matched("hydrants", header)[1])
+        assert any(header in note and "in_service" in note for note in matched("fill_sites", header)[1])
+    assert any("POSTED_TONS" in note and "posting" in note for note in matched("bridges", "POSTED_TONS")[1])

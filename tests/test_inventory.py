@@ -135,6 +135,35 @@ def _sheet(header: list[str], rows: list[list[str]]) -> Sheet:
     return Sheet(table, match_headers(table, SPECS["bridges"], {})[0], "bridge_id")
 
 
+def test_a_bridge_that_the_inventory_has_closed_is_rated_for_nothing() -> None:
+    """Item 41: K is closed to all traffic; nobody is sent over it, whatever the rating says, and that is told."""
+    header = ["bridge_id", "lon", "lat", "operating_tonnes", "status"]
+    rows = [[f"B{at}", "-74.9", "43.9", "30.0", word] for at, word in enumerate(("A", "K", "Closed", "P", ""))]
+    sheet = _sheet(header, rows)
+    found = read_bridges(sheet)
+    assert (found.operating_lb == 0.0).tolist() == [False, True, True, False, False]
+    assert any("CLOSED by the inventory" in note and "B1, B2." in note for note in sheet.notes)
+    assert not any("CLOSED" in note for note in _read_notes(header, rows[:1]))
+
+
+def _read_notes(header: list[str], rows: list[list[str]]) -> list[str]:
+    sheet = _sheet(header, rows)
+    read_bridges(sheet)
+    return list(sheet.notes)
+
+
+@pytest.mark.parametrize(
+    ("column", "cell"), [("operating_us_tons", "37919"), ("operating_tonnes", "34200"), ("operating_lb", "25")]
+)
+def test_a_rating_in_another_unit_than_its_column_is_a_fault(column: str, cell: str) -> None:
+    """Pounds in a column of tons made a bridge of 75 million lb, tons in one of pounds a bridge of 25."""
+    sheet = _sheet(["bridge_id", "lon", "lat", column], [["B1", "-74.9", "43.9", cell]])
+    read_bridges(sheet)
+    (fault,) = sheet.faults
+    assert (fault.row, fault.column, fault.value) == (2, column, cell)
+    assert "operating rating of a bridge" in fault.rule
+
+
 # --------------------------------------------------------------------------- on the map
 
 

@@ -56,6 +56,11 @@ FILL_SITES: Mapping[str, Bound] = {
     "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=20.0),
     "positions": Bound(1.0, 20.0, "number of tankers that fill at one site at once"),
 }
+BRIDGES: Mapping[str, Bound] = {
+    "operating_lb": Bound(2000.0, 600_000.0, "operating rating of a bridge"),
+    "operating_us_tons": Bound(1.0, 300.0, "operating rating of a bridge"),
+    "operating_tonnes": Bound(1.0, 270.0, "operating rating of a bridge"),
+}
 HYDRANTS: Mapping[str, Bound] = {"flow_gpm": Bound(10.0, 20_000.0, "flow of a hydrant", seldom=5000.0, few=100.0)}
 ADDRESSES: Mapping[str, Bound] = {
     "length_ft": Bound(5.0, 10_000.0, "length of a building", seldom=1500.0),

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from preplan.inputs import bounds
 from preplan.inputs.sheet import Sheet
 from preplan.records import BoolArray, BridgeTable, FloatArray, TextArray, text_array
 from preplan.units import LB_PER_SHORT_TON, LB_PER_TONNE
@@ -44,6 +45,8 @@ FACTOR_METHODS = frozenset({"6", "7", "8", "D", "E", "F"})
 """Values of item 63 under which item 64 may be a rating factor and no weight."""
 LEAST_TONNES = 5.0
 """Under such a method a smaller number is taken for a factor, and not used (this program's careful choice)."""
+MOST_CLOSED = 20
+"""Closed bridges that the note names."""
 _PACKED_FROM = 1000.0
 """No degree is so large: a number above is degrees, minutes and seconds written in one."""
 _DEGREE, _MINUTE, _SIXTY = 1_000_000, 10_000, 60.0
@@ -109,11 +112,29 @@ def _rating_lb(sheet: Sheet) -> FloatArray:
     factor: BoolArray = np.isin(method, list(FACTOR_METHODS)) & (tonnes < LEAST_TONNES)
     if factor.any():
         sheet.note(f"{int(factor.sum()):,} operating ratings are factors, no weights, and are not used.")
+    for column, unit, given in (
+        ("operating_lb", "lb", pounds),
+        ("operating_us_tons", "tons", short / LB_PER_SHORT_TON),
+        ("operating_tonnes", "tonnes", np.where(factor, np.nan, tonnes)),
+    ):
+        sheet.outside(column, given, bounds.BRIDGES[column], unit)
     metric = np.where(factor, np.nan, tonnes * LB_PER_TONNE)
     found = np.where(np.isnan(pounds), np.where(np.isnan(short), metric, short), pounds)
     # an inventory writes 0 or 99.9 where a bridge is closed or was not rated
     unrated = (found <= 0.0) | np.isclose(tonnes, 99.9) | np.isclose(short, 99.9 * LB_PER_SHORT_TON)
-    return np.where(unrated, np.nan, found)
+    return np.where(_closed(sheet), 0.0, np.where(unrated, np.nan, found))
+
+
+def _closed(sheet: Sheet) -> BoolArray:
+    """Mark the bridges that the inventory has as closed, (rows,): rated for nothing, so nobody is sent over one."""
+    said = [cell.casefold() for cell in sheet.text("status").tolist()]
+    closed: BoolArray = np.array([cell == "k" or "closed" in cell.split() for cell in said], dtype=np.bool_)
+    closed &= sheet.good
+    if closed.any():
+        named = ", ".join(sheet.id[closed][:MOST_CLOSED])
+        more = f" and {int(closed.sum()) - MOST_CLOSED:,} more" if closed.sum() > MOST_CLOSED else ""
+        sheet.note(f"CLOSED by the inventory, no truck is sent over: {named}{more}. Open again? Correct the status.")
+    return closed
 
 
 def _owners(sheet: Sheet) -> TextArray:

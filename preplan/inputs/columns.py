@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
@@ -50,7 +50,10 @@ IN_SERVICE_ALIASES = (
 """Headers under which tables say what is out of service; a word that is not understood there is a fault."""
 REVERSED = ("out_of_service", "outofservice", "oos")
 """Headers that say the reverse, and never in which words: neither read nor passed over."""
-OUT_OF_SERVICE = (*REVERSED, "condition", "state_of_repair", "active", "in_use")
+OUT_OF_SERVICE = (
+    *REVERSED, "condition", "state_of_repair", "active", "in_use", "operable", "enabled", "usable", "working",
+    "functional", "functioning",
+)  # fmt: skip
 SEASONS = ("season", "seasons", "months_available", "available_months", "months_open")
 NOTES = ("note", "remarks", "comments")
 
@@ -204,6 +207,13 @@ BRIDGES = TableSpec(
         "status": ("open_closed_posted_041", "41_structure_open_posted_or_closed_to_traffic"),
     },
     instead={name: (("geometry",), (f"{name}_packed",)) for name in ("lon", "lat")},
+    meant={
+        "operating_us_tons": ("operating_rating", "operating", "rating", "rating_tons"),
+        "posting": (
+            "posted_tons", "posted_lb", "posted_weight", "posted_limit", "posted_load", "weight_limit", "load_limit",
+        ),
+        "status": ("open_closed", "open_closed_posted", "closed", "open"),
+    },
 )  # fmt: skip
 SPECS: Mapping[str, TableSpec] = {
     "addresses": ADDRESSES,
@@ -230,6 +240,21 @@ DRILL_LOG = TableSpec(
 )
 EVERY_SPEC: Mapping[str, TableSpec] = {**SPECS, "drill_log": DRILL_LOG}
 """The same, and the table that only `preplan drill` reads."""
+_LENGTHS = ("m", "metres", "meters", "metre", "meter", "cm", "mm")
+OTHER_UNITS: Mapping[str, tuple[str, ...]] = {
+    "ft": (*_LENGTHS, "inches", "yd", "yards"),
+    "in": (*_LENGTHS, "ft", "feet"),
+    "lb": ("kg", "kgs", "kilograms", "t", "tons", "ton", "tonnes"),
+    "gal": ("l", "ltr", "litres", "liters", "litre", "liter", "m3"),
+    "gpm": ("lpm", "lps", "litres", "liters"),
+    "mph": ("km", "kmh", "kph", "kmph"),
+    "sqft": ("sqm", "m2"),
+}
+"""Words of a header, behind its first, that name another unit than the column's name (this program's choice)."""
+OWN_WORDS: Mapping[str, tuple[str, ...]] = {
+    "ft": ("feet", "foot"), "in": ("inches", "inch"), "lb": ("lbs", "pounds"), "gal": ("gallons", "gals"),
+}  # fmt: skip
+"""Other words of a header for the unit that the column is in."""
 CUT_AT = 10
 """Letters of a header that the table of a shapefile keeps."""
 _NUMBER = re.compile(r"-?\d+\.\d+")
@@ -269,7 +294,7 @@ def match_headers(
         A required column is missing, a mapped header does not exist, or a header stands twice.
     """
     forms = [_form(header, spec) for header in table.headers]
-    findings = _missing_mapped(table, spec, mapping)
+    findings = [*_missing_mapped(table, spec, mapping), *in_other_units(table, mapping)]
     columns: dict[str, int] = {}
     contested: list[str] = []
     told: set[int] = set()
@@ -301,6 +326,23 @@ def match_headers(
         raise InputError(findings)
     notes = (f"{table.file}: {'; '.join(contested)}.",) if contested else ()
     return columns, (*notes, *_unread(table, spec, forms, told | set(columns.values())))
+
+
+def in_other_units(table: TextTable, mapping: Mapping[str, str]) -> Iterator[Finding]:
+    """Refuse a header that the district maps although it names a unit that its column is not in."""
+    for ours, theirs in mapping.items():
+        unit = ours.rpartition("_")[2]
+        words = plain(theirs).split("_")
+        wrong = next((one for one in OTHER_UNITS.get(unit, ()) if one in words[1:]), "")
+        if wrong and not {unit, *OWN_WORDS.get(unit, ())} & {*words}:
+            yield Finding(
+                file=table.file,
+                row=table.header_row,
+                column=ours,
+                value=theirs,
+                rule=f"the header names {wrong!r}, but {ours} is in {unit}",
+                remedy=f"put a column with the values in {unit} into the table, and map that one",
+            )
 
 
 def _wanted(spec: TableSpec, mapping: Mapping[str, str]) -> dict[str, tuple[str, ...]]:

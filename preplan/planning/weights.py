@@ -102,7 +102,8 @@ class Weights:
         max_lb, axle_lb = float(limits.max_lb[segment]), float(limits.max_axle_lb[segment])
         rated_lb, rated = float(self.operating_lb[segment]), bool(limits.rated[segment])
         tankers, engines = self._units(self.sent, address), self._units(self.engines, address) if free else []
-        rating, posted = f"{np.floor(rated_lb):,.0f} lb", _posted(max_lb, axle_lb)
+        rating = f"{np.floor(rated_lb):,.0f} lb" if rated_lb > 0.0 else "closed"
+        posted = _posted(max_lb, axle_lb)
         later = self._units(self.later, address) if loaded or empty else []
         above = [unit for unit in (*tankers, *later) if (unit.loaded_lb if loaded else unit.dumped_lb) > rated_lb]
         if (loaded or empty) and rated_lb < max_lb and above:
@@ -170,6 +171,8 @@ class Weights:
 
     def _rating(self, segment: int, limits: RoadLimits) -> str:
         """Say what the bridge table rates a bridge for."""
+        if self.operating_lb[segment] <= 0.0:
+            return "closed by its inventory"
         sign = "no sign, but " if limits.unposted_bridge[segment] else ""
         return f"{sign}rated {np.floor(self.operating_lb[segment]):,.0f} lb"
 
