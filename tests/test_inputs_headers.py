@@ -286,7 +286,8 @@ def matched(role: str, further: str) -> tuple[dict[str, int], tuple[str, ...]]:
     ("ours", "theirs", "told"),
     [
         ("length_ft", "LENGTH_M", "'m'"), ("loaded_lb", "GVW (kg)", "'kg'"), ("tank_gal", "tank litres", "'litres'"),
-        ("max_mph", "vmax_km_h", "'km'"), ("length_ft", "length in feet", ""), ("length_ft", "M", ""), ("length_ft", "length_m_ft", ""),
+        ("max_mph", "vmax_km_h", "'km'"), ("length_ft", "length in feet", ""),
+        ("length_ft", "M", ""), ("length_ft", "length_m_ft", ""),
         ("width_ft", "WIDE", ""), ("max_mph", "TOP_KPH", "'kph'"),
     ],
 )  # fmt: skip
