@@ -282,7 +282,16 @@ def _flow_faults(plan: Plan) -> Found:
         yield "a flow without a fill site", ~there & np.isfinite(one)
     yield "a fill site without a trip", there != (levels.trip >= 0)
     yield "more than the sum of the tankers", there & (steady > levels.sum_gpm * (1 + 1e-9))
-    yield "less than at the level below", (flow[:, 1:] < flow[:, :-1] * (1 - 1e-9)) & _same_season_site(plan)
+    brings, need = levels.brings_gpm, plan.needs.required_gpm[:, None] - ROUNDING_GPM
+    yield "brings less than the level below", (brings[:, 1:] < brings[:, :-1] * (1 - 1e-9)) & _same_season_site(plan)
+    less = flow[:, 1:] < flow[:, :-1] * (1 - 1e-9)
+    yield "holds less than the level below, which meets", levels.meets[:, :-1] & less
+    yield "brings what it does not hold", levels.meets & (np.abs(brings - flow) > flow * 1e-9)
+    yield "brings the requirement and does not meet", there & ~levels.meets & ~(brings < need + 2 * ROUNDING_GPM)
+    counted = (plan.answers.status == "not met") & (plan.answers.level >= 0)
+    mean = plan.needs.required_gpm - plan.answers.short_gal / plan.needs.required_min
+    off = np.abs(plan.answers.shown_flow(brings) - np.maximum(mean, 0.0)) > 1e-6 * plan.needs.required_gpm
+    yield "brings what is not asked for less what is short", counted & off
     yield "more when called later", there & (levels.on_arrival_gpm > flow * (1 + 1e-6)) & _same_jobs(plan)
     yield "dry minutes and enough water", there & levels.meets & (levels.gap_min > _early_min(plan)[:, None] + 1e-6)
     yield "more water than came by the end", there & (flow > _most_gpm(plan) * (1 + 1e-9))
@@ -374,7 +383,9 @@ def _status_faults(plan: Plan) -> Found:
     """Grade again, by the words alone."""
     answers, levels = plan.answers, plan.levels
     status, some, first = answers.status, levels.meets.any(axis=1), levels.meets.argmax(axis=1)
-    most = np.nan_to_num(levels.uninterrupted_gpm)
+    held, brings = np.nan_to_num(levels.uninterrupted_gpm), np.nan_to_num(levels.brings_gpm)
+    as_good = brings >= brings.max(axis=1, keepdims=True) / (1.0 + plan.district.rules.plan.keep_site_gain)
+    most = np.where(as_good, held, -1.0)  # of levels that bring nearly as much the one that holds most is shown
     rows = np.arange(len(status))
     yield "served, but not by the first level", (status == "served") & ~levels.meets[:, 0]
     yield "higher level, but the first meets", (status == "higher level") & (levels.meets[:, 0] | ~some)
@@ -387,7 +398,10 @@ def _status_faults(plan: Plan) -> Found:
     yield "not the first level that meets", np.isin(status, ("served", "higher level")) & (answers.level != first)
     shown = most[rows, np.maximum(answers.level, 0)]
     unmet = status == "not met"
-    yield "not the level with the largest flow", unmet & (shown < most.max(axis=1) - ROUNDING_GPM)
+    yield (
+        "not the level with the largest flow of those that bring most",
+        unmet & (shown < most.max(axis=1) - ROUNDING_GPM),
+    )
     gap, level = np.nan_to_num(levels.gap_min), np.maximum(answers.level, 0)
     alike = (most >= shown[:, None] - ROUNDING_GPM) & (gap < gap[rows, level][:, None] - 2 * LEAST_GAP_MIN)
     yield "dry longer than a level of the same flow", unmet & (shown > 0) & alike.any(axis=1)

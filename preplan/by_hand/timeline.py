@@ -227,8 +227,10 @@ class HandTimeline:
         best, left_out = timeline.best_flow(self.case)
         if not left_out:
             return []
-        flow = f"{supply(best.gpm)} gpm"
-        return labelled("Leaving out", f"{', '.join(left_out)} raises the uninterrupted flow to {flow}")
+        flow, named = f"{supply(best.gpm)} gpm", ", ".join(left_out)
+        if best.gpm > self.found.uninterrupted_gpm:
+            return labelled("Leaving out", f"{named} raises the uninterrupted flow to {flow}")
+        return labelled("Leaving out", f"{named} brings more water in all; {flow} uninterrupted")
 
     def _tanker_table(self) -> list[str]:
         """List each tanker's loads, its minutes in queues, and what is left without it."""

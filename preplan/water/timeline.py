@@ -28,7 +28,7 @@ Many cases at once belong to `preplan.water.timeline_batch`, which equals this m
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -40,9 +40,9 @@ from preplan.water.timeline_scene import GRAIN_GAL
 from preplan.water.uninterrupted import SAME_FLOW, HeldFlow, arrived_by, held_flow
 
 __all__ = [
-    "NEVER", "Answer", "Case", "Event", "HeldFlow", "PortableTank", "Queueing", "Strip", "Surge", "Tanker", "account",
-    "answer", "best_flow", "call_by_min", "dry_stretches", "gap_min", "held_flow", "last_useful", "one_out_gpm",
-    "strip",
+    "NEVER", "Answer", "Case", "Event", "HeldFlow", "PortableTank", "Queueing", "Strip", "Surge", "Tanker",
+    "account", "answer", "best_flow", "brought_gpm", "call_by_min", "dry_stretches", "gap_min", "held_flow",
+    "last_useful", "one_out_gpm", "strip",
 ]  # fmt: skip
 
 DRY_GPM = 1e-6
@@ -247,24 +247,37 @@ def one_out_gpm(case: Case) -> dict[str, float]:
     }
 
 
+def brought_gpm(case: Case, held_gpm: float) -> float:
+    """Give what a case brings: the twin of `timeline_batch.brought_gpm`, which says how it is counted."""
+    if held_gpm >= case.required_gpm * (1.0 - SAME_FLOW):
+        return held_gpm
+    short_gal = answer(case).short_gal
+    mean = case.required_gpm - short_gal / case.required_min if case.required_min > 0.0 else 0.0
+    return min(max(mean, 0.0), case.required_gpm * (1.0 - 2.0 * SAME_FLOW))
+
+
 def best_flow(case: Case, below: frozenset[str] = frozenset()) -> tuple[HeldFlow, tuple[str, ...]]:
-    """Leave out single tankers while that raises the uninterrupted flow; name those left out.
+    """Leave out single tankers while that raises what is brought, see `brought_gpm`; name those left out.
 
     `below` names the tankers in use at the level below: where they alone do better, they stand.
     """
-    used, held = case, held_flow(case)
-    while True:
-        flows = one_out_gpm(used)
-        worst = max(flows, key=lambda unit_id: flows[unit_id], default="")
-        if not worst or flows[worst] <= held.gpm * (1.0 + 10 * SAME_FLOW):
+
+    def without(units: Collection[str], one: Case) -> tuple[float, HeldFlow, Case]:
+        fewer = replace(one, tankers=tuple(t for t in one.tankers if t.unit_id not in units))
+        held = held_flow(fewer)
+        return brought_gpm(fewer, held.gpm), held, fewer
+
+    best = without((), case)
+    while best[2].tankers:
+        found = max((without({t.unit_id}, best[2]) for t in best[2].order), key=lambda one: one[0])
+        if found[0] <= best[0] * (1.0 + 10 * SAME_FLOW):
             break
-        used = replace(used, tankers=tuple(t for t in used.tankers if t.unit_id != worst))
-        held = held_flow(used)
-    alone = replace(case, tankers=tuple(t for t in case.tankers if t.unit_id in below))
-    if below and held_flow(alone).gpm > held.gpm:
-        used, held = alone, held_flow(alone)
-    stay = {t.unit_id for t in used.tankers}
-    return held, tuple(t.unit_id for t in case.order if t.unit_id not in stay)
+        best = found
+    if below:
+        alone = without({t.unit_id for t in case.tankers} - below, case)
+        best = alone if alone[0] > best[0] else best
+    stay = {t.unit_id for t in best[2].tankers}
+    return best[1], tuple(t.unit_id for t in case.order if t.unit_id not in stay)
 
 
 def last_useful(case: Case) -> tuple[str, tuple[float, ...]]:
