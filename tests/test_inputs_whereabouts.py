@@ -78,7 +78,33 @@ def test_a_boundary_of_another_place_is_noted(tmp_path: Path) -> None:
 
 def test_a_boundary_that_holds_some_address_is_no_fault(tmp_path: Path) -> None:
     around = ring((-72.015, 43.9), (-71.9, 43.9), (-71.9, 44.1), (-72.015, 44.1))
-    assert read_inputs(write_folder(tmp_path, district_toml=BOUNDED, b_geojson=around)).notes == ()
+    (note,) = read_inputs(write_folder(tmp_path, district_toml=BOUNDED, b_geojson=around)).notes
+    assert note.startswith("b.geojson: 2 of the 3 addresses lie outside it and are planned all the same")
+    whole = ring((-72.1, 43.9), (-71.9, 43.9), (-71.9, 44.1), (-72.1, 44.1))
+    assert read_inputs(write_folder(tmp_path, district_toml=BOUNDED, b_geojson=whole)).notes == ()
+
+
+def test_addresses_of_several_streets_on_one_point_are_asked_about(tmp_path: Path) -> None:
+    """A search for addresses gives the middle of a town for those that it does not know."""
+    rows = [f"B{i},{i} {'Mill' if i % 2 else 'Elm'} Road,-72.0101,44.0101" for i in range(1, 6)]
+    rows += [f"C{i},{i} Oak Road,-72.0{i}11,44.0111" for i in range(1, 6)]
+    notes = read_inputs(write_folder(tmp_path, addresses_csv="\n".join(["address_id,label,lon,lat", *rows]))).notes
+    assert (
+        sum("'-72.0101, 44.0101' is the place of 5 addresses of 2 streets, '1 Mill Road' among" in n for n in notes)
+        == 1
+    )
+    one_street = [row.replace("Elm", "Mill") for row in rows]  # a house of five flats
+    table = "\n".join(["address_id,label,lon,lat", *one_street])
+    assert not any("is the place of" in note for note in read_inputs(write_folder(tmp_path, addresses_csv=table)).notes)
+
+
+def test_places_of_two_decimals_are_asked_about(tmp_path: Path) -> None:
+    rows = [f"B{i},{i} Mill Road,-72.0{i % 9 + 1},44.0{i % 7 + 1}" for i in range(1, 13)]
+    table = "\n".join(["address_id,label,lon,lat", *rows])
+    (note,) = [n for n in read_inputs(write_folder(tmp_path, addresses_csv=table)).notes if "decimals" in n]
+    assert "addresses.csv, column lon, lat: no place here has more than 2 decimals of a degree, some 3,643 ft" in note
+    finer = table.replace("-72.01,", "-72.012,")
+    assert not any("decimals" in n for n in read_inputs(write_folder(tmp_path, addresses_csv=finer)).notes)
 
 
 def test_addresses_all_on_one_point_are_no_plan(tmp_path: Path) -> None:

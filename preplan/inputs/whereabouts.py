@@ -22,6 +22,11 @@ MI_PER_DEG = 69.0
 """Miles in a degree of latitude, for a rough distance only."""
 ONE_POINT_ROWS = 20
 """From so many addresses on they do not all lie on one point (common sense, no source)."""
+SHARED_ROWS = 5
+"""From so many addresses of different streets on one point the point is asked about (this program's choice)."""
+COARSE_ROWS, COARSE_DECIMALS = 10, 2
+"""Tables of so many rows, of which no place has more decimals, are asked about: the second one is some 3,600 ft (this
+program's choice)."""
 _AXES = ("lon", "lat")
 _SIGNED = {"lon": "minus sign of western longitudes", "lat": "sign of its latitudes"}
 
@@ -48,7 +53,9 @@ def check_places(places: Places) -> tuple[list[Finding], list[str]]:
     if turned:  # whatever else is far from something follows from that
         return turned, []
     findings, notes = _outside(places)
-    findings, notes = findings + _one_point(places), notes + _hydrants(places)
+    whole = _one_point(places)
+    findings, notes = findings + whole, notes + _hydrants(places)
+    notes += [] if whole else [*_shared_points(places), *_coarse(places)]
     for role, rows in (("fill_sites", places.sites), ("stations", places.stations)):
         wrong, doubts = _far_off(places.sheets[role], rows, places.addresses)
         findings, notes = [*findings, *wrong], [*notes, *doubts]
@@ -131,14 +138,59 @@ def _one_point(places: Places) -> list[Finding]:
     return [Finding(file=places.sheets["addresses"].file, column="lon, lat", value=both, rule=rule, remedy=remedy)]
 
 
+def _shared_points(places: Places) -> list[str]:
+    """Note the points on which addresses of several streets lie: a search gives the middle of a town for many."""
+    addresses, file = places.addresses, places.sheets["addresses"].file
+    rows: dict[tuple[float, float], list[int]] = {}
+    for at, where in enumerate(zip(addresses.lon.tolist(), addresses.lat.tolist(), strict=True)):
+        rows.setdefault(where, []).append(at)
+    notes = []
+    for (lon, lat), mine in rows.items():
+        streets = {str(addresses.street[at]).casefold() for at in mine}
+        if len(mine) >= SHARED_ROWS and len(streets) > 1:
+            first = addresses.label[mine[0]]
+            rule = f"is the place of {len(mine):,} addresses of {len(streets):,} streets, {first!r} among them"
+            remedy = "is it the middle of a town? Give each its own place; they are planned from this one"
+            notes.append(
+                str(Finding(file=file, column="lon, lat", value=f"{lon:.8g}, {lat:.8g}", rule=rule, remedy=remedy))
+            )
+    return notes
+
+
+def _coarse(places: Places) -> list[str]:
+    """Note tables of which every place has few decimals."""
+    many = (
+        ("addresses", places.addresses.lon, places.addresses.lat),
+        ("hydrants", places.hydrants.lon, places.hydrants.lat),
+    )
+    some = (("fill_sites", places.sites), ("stations", places.stations))
+    every = [*many, *((role, *np.array([(one.lon, one.lat) for one in rows]).reshape(-1, 2).T) for role, rows in some)]
+    feet = 5280.0 * MI_PER_DEG / 10**COARSE_DECIMALS
+    return [
+        str(
+            Finding(
+                file=places.sheets[role].file,
+                column="lon, lat",
+                rule=f"no place here has more than {COARSE_DECIMALS} decimals of a degree, some {feet:,.0f} ft",
+                remedy="were they rounded? Give five decimals or more",
+            )
+        )
+        for role, lon, lat in every
+        if len(lon) >= COARSE_ROWS and all(np.array_equal(np.round(one, COARSE_DECIMALS), one) for one in (lon, lat))
+    ]
+
+
 def _outside(places: Places) -> tuple[list[Finding], list[str]]:
     """Refuse a boundary that holds no address but would with its numbers exchanged or signed; note any other."""
     if places.boundary is None:
         return [], []
     lon, lat = places.addresses.lon, places.addresses.lat
     outline = shapely.Polygon(places.boundary)
-    if shapely.contains_xy(outline, lon, lat).any():
-        return [], []
+    inside = shapely.contains_xy(outline, lon, lat)
+    if inside.any():
+        beyond = int(np.count_nonzero(~inside))
+        rule = f"{beyond:,} of the {len(lon):,} addresses lie outside it and are planned all the same"
+        return [], [str(Finding(file=places.boundary_file, rule=rule))] * bool(beyond)
     west, south, east, north = (f"{edge:.5g}" for edge in outline.bounds)
     rule = (
         f"holds none of the {len(lon):,} addresses: it reaches from lon {west}, lat {south} to lon {east}, lat {north}"

@@ -138,7 +138,8 @@ def _shortfalls(document: Document, plan: Plan) -> None:
     """List the worst shortfalls, those without a route first in number."""
     document.heading("Not met: the largest shortfalls in gpm", bookmark=True, keep=TABLE_PT)
     flow = np.nan_to_num(plan.answers.shown_flow(plan.levels.uninterrupted_gpm))
-    short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - flow, -np.inf)
+    brings = np.nan_to_num(plan.answers.shown_flow(plan.levels.brings_gpm))
+    short = np.where(plan.answers.status == "not met", plan.needs.required_gpm - brings, -np.inf)
     order = [a for a in np.argsort(-short, kind="stable").tolist() if np.isfinite(short[a])]
     no_route = int(np.sum(plan.answers.status == "no route"))
     document.flow(f"Addresses not met: {len(order):,}. Addresses without a route: {no_route:,}{_without_why(plan)}.")
@@ -162,16 +163,17 @@ def _shortfalls(document: Document, plan: Plan) -> None:
         rows.append((
             road[:90], f"{len(mine):,}", words.where_words(plan, worst)[:90],
             words.need(float(plan.needs.required_gpm[worst])), words.supply(float(flow[worst])),
-            words.need(float(short[worst])), str(site + 1) if site >= 0 else "none",
+            words.supply(float(brings[worst])), words.need(float(short[worst])), str(site + 1) if site >= 0 else "none",
             words.printable(plan.levels.limited_by[worst, level]) if level >= 0 else "",
         ))  # fmt: skip
-    head = ("road", "not met", "worst of them", "required gpm", "gpm held", "short gpm", "fill site",
-            "held back by")  # fmt: skip
-    document.table(head, rows, (118.0, 40.0, 134.0, 52.0, 48.0, 44.0, 40.0, 64.0))
+    head = ("road", "not met", "worst of them", "required gpm", "gpm held", "gpm on average", "short gpm",
+            "fill site", "held back by")  # fmt: skip
+    document.table(head, rows, (108.0, 36.0, 122.0, 50.0, 40.0, 48.0, 40.0, 36.0, 60.0))
     if len(roads) > _MOST_SHORTFALLS:
         document.flow(f"and {len(roads) - _MOST_SHORTFALLS:,} more rows: see addresses.csv.", SMALL_PT)
     document.flow(
-        "A row for each road and fill site: a road that fills at two has two. Which new fill sites would help most is "
+        "On average: what comes of the water asked for, over the required time; the rest is short. A row for each road "
+        "and fill site: a road that fills at two has two. Which new fill sites would help most is "
         "asked with 'preplan sites' and the district file; what a tanker or a mended bridge would bring, by changing a "
         "table, building again into another folder, and 'preplan compare'.",
         SMALL_PT,
