@@ -662,7 +662,7 @@ def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
     for told in (
         "higher level 1 of 6", "not met 2 of 6",
         "response level 1 (2 E, 2 T) 1 of 5", "response level 2 (3 E, 2 T) 2 of 5",
-        "Addresses not met: 2. Addresses without a route: 1", "500 251 249 1 tankers",
+        "Addresses not met: 2. Addresses without a route: 1", "500 251 251 249 1 tankers",
         "20,000 lb = 10 tons Mill Road 1",
         "posted weight (unknown, not safe): 1.", "Values that cannot be read: 1",
         "way 103 maxheight = low closes nothing",
