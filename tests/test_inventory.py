@@ -16,7 +16,7 @@ from preplan.inputs.columns import SPECS, match_headers
 from preplan.inputs.sheet import Sheet
 from preplan.inputs.tables import TextTable
 from preplan.records import ALL_MONTHS, BridgeTable, Closure, text_array
-from preplan.roads.inventory import is_bridge, match_bridges, rating_lb
+from preplan.roads.inventory import barring_lb, is_bridge, match_bridges, rating_lb
 from preplan.roads.limits import limits_of
 from preplan.roads.seasons import all_year, road_seasons
 from preplan.rules import Rules
@@ -135,15 +135,25 @@ def _sheet(header: list[str], rows: list[list[str]]) -> Sheet:
     return Sheet(table, match_headers(table, SPECS["bridges"], {})[0], "bridge_id")
 
 
+WORDS_OF_STATUS = (
+    "A", "K", "Closed", "K - Bridge closed to all traffic", "CLOSED: do not cross", "P", "Posted", "", "not closed",
+    "Open, not posted", "R",
+)  # fmt: skip
+
+
 def test_a_bridge_that_the_inventory_has_closed_is_rated_for_nothing() -> None:
     """Item 41: K is closed to all traffic; nobody is sent over it, whatever the rating says, and that is told."""
     header = ["bridge_id", "lon", "lat", "operating_tonnes", "status"]
-    rows = [[f"B{at}", "-74.9", "43.9", "30.0", word] for at, word in enumerate(("A", "K", "Closed", "P", ""))]
+    rows = [[f"B{at}", "-74.9", "43.9", "30.0", word] for at, word in enumerate(WORDS_OF_STATUS)]
     sheet = _sheet(header, rows)
     found = read_bridges(sheet)
-    assert (found.operating_lb == 0.0).tolist() == [False, True, True, False, False]
-    assert any("CLOSED by the inventory" in note and "B1, B2." in note for note in sheet.notes)
-    assert not any("CLOSED" in note for note in _read_notes(header, rows[:1]))
+    assert found.bridge_id[found.operating_lb == 0.0].tolist() == ["B1", "B2", "B3", "B4"]
+    closed = "CLOSED by the inventory, no truck is sent over: B1 (row 3), B2 (row 4), B3 (row 5), B4 (row 6)."
+    assert any(closed in note for note in sheet.notes)
+    (posted,) = (note for note in sheet.notes if "posted for load" in note)
+    assert "B5 (row 7), B6 (row 8). " in posted
+    assert "max_lb" in posted
+    assert not any("CLOSED" in note or "posted" in note for note in _read_notes(header, rows[:1]))
 
 
 def _read_notes(header: list[str], rows: list[list[str]]) -> list[str]:
@@ -242,6 +252,26 @@ def test_every_stretch_of_a_bridge_has_its_rating() -> None:
     unrated = replace(inventory, operating_lb=np.array([np.nan]))
     assert (rating_lb(unrated, row) == INF).all()
     assert (rating_lb(BridgeTable.none(), np.full(9, -1, dtype=np.int32)) == INF).all()
+
+
+def test_a_closed_bridge_holds_trucks_off_whether_ratings_are_obeyed_or_not() -> None:
+    """The rule passes over what a bridge is rated for, not over one that nobody may drive on."""
+    row = np.array([0, 1, 2, -1], dtype=np.int32)
+    inventory = replace(
+        table(("A", (110, 0), ""), ("K", (110, 1), ""), ("N", (110, 2), "")),
+        operating_lb=np.array([40000.0, 0.0, np.nan]),
+    )
+    assert barring_lb(inventory, row, obeyed=True).tolist() == [40000.0, 0.0, INF, INF]
+    assert barring_lb(inventory, row, obeyed=False).tolist() == [INF, 0.0, INF, INF]
+
+
+def test_a_closed_bridge_that_is_not_on_the_map_is_told_with_what_to_do() -> None:
+    """It cannot be shut where it is not found: 'not used' would hide that trucks are sent over it."""
+    inventory = replace(table(("K", (910, 5), "MAIN STREET")), operating_lb=np.zeros(1))
+    (problem,) = match_bridges(TOWN.roads, inventory)[2]
+    assert problem.value == "K"
+    assert "is CLOSED by the inventory" in problem.rule
+    assert "closures.csv" in problem.rule
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ Bridges (FHWA-PD-96-001): items 6A, 7, 8, 16, 17, 22, 41, 63, 64, 70. Codes are 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -45,8 +46,8 @@ FACTOR_METHODS = frozenset({"6", "7", "8", "D", "E", "F"})
 """Values of item 63 under which item 64 may be a rating factor and no weight."""
 LEAST_TONNES = 5.0
 """Under such a method a smaller number is taken for a factor, and not used (this program's careful choice)."""
-MOST_CLOSED = 20
-"""Closed bridges that the note names."""
+MOST_NAMED = 20
+"""Bridges that a note names."""
 _PACKED_FROM = 1000.0
 """No degree is so large: a number above is degrees, minutes and seconds written in one."""
 _DEGREE, _MINUTE, _SIXTY = 1_000_000, 10_000, 60.0
@@ -56,6 +57,7 @@ def read_bridges(sheet: Sheet) -> BridgeTable:
     """Check every cell and take the rows that have a place, in code point order of their ids."""
     lon, lat = _packed(sheet) if sheet.has("lat_packed") and sheet.has("lon_packed") else _degrees(sheet)
     rating_lb = _rating_lb(sheet)
+    _ask_posted(sheet)
     nowhere = ~(np.isfinite(lon) & np.isfinite(lat)) & sheet.good
     if nowhere.any():
         sheet.note(f"{int(nowhere.sum()):,} bridges have no place and are not used.")
@@ -127,14 +129,35 @@ def _rating_lb(sheet: Sheet) -> FloatArray:
 
 def _closed(sheet: Sheet) -> BoolArray:
     """Mark the bridges that the inventory has as closed, (rows,): rated for nothing, so nobody is sent over one."""
-    said = [cell.casefold() for cell in sheet.text("status").tolist()]
-    closed: BoolArray = np.array([cell == "k" or "closed" in cell.split() for cell in said], dtype=np.bool_)
-    closed &= sheet.good
+    closed = _says(sheet, "k", "closed") & sheet.good
     if closed.any():
-        named = ", ".join(sheet.id[closed][:MOST_CLOSED])
-        more = f" and {int(closed.sum()) - MOST_CLOSED:,} more" if closed.sum() > MOST_CLOSED else ""
-        sheet.note(f"CLOSED by the inventory, no truck is sent over: {named}{more}. Open again? Correct the status.")
+        sheet.note(
+            f"CLOSED by the inventory, no truck is sent over: {_named(sheet, closed)}. Open again? Correct the status."
+        )
     return closed
+
+
+def _ask_posted(sheet: Sheet) -> None:
+    """Ask for the weight on the sign of bridges that are posted for load: an inventory has none."""
+    posted = _says(sheet, "p", "posted") & ~_says(sheet, "k", "closed") & sheet.good
+    if posted.any():
+        sheet.note(
+            f"posted for load, and the weight on the sign is not in this table: {_named(sheet, posted)}. Where the map "
+            "has no maxweight for one, give closures.csv a row max_lb with that weight in pounds."
+        )
+
+
+def _says(sheet: Sheet, code: str, word: str) -> BoolArray:
+    """Mark the rows (rows,) whose status is a code of item 41, or such a word among others."""
+    told = re.compile(rf"{code}(\W.*)?|.*(?<!not )\b{word}\b.*", re.IGNORECASE)
+    return np.array([told.fullmatch(cell) is not None for cell in sheet.text("status").tolist()], dtype=np.bool_)
+
+
+def _named(sheet: Sheet, where: BoolArray) -> str:
+    """Name bridges by id and row."""
+    rows = np.flatnonzero(where).tolist()
+    named = ", ".join(f"{sheet.id[i]} (row {sheet.row[i]})" for i in rows[:MOST_NAMED])
+    return named + (f" and {len(rows) - MOST_NAMED:,} more" if len(rows) > MOST_NAMED else "")
 
 
 def _owners(sheet: Sheet) -> TextArray:

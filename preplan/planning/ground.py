@@ -27,7 +27,7 @@ from preplan.records import (
 )
 from preplan.roads.driving_side import side_problems
 from preplan.roads.frontage import Places, place_addresses, place_points
-from preplan.roads.inventory import match_bridges, rating_lb
+from preplan.roads.inventory import barring_lb, match_bridges
 from preplan.roads.islands import without_islands
 from preplan.roads.label_streets import with_label_streets
 from preplan.roads.network import RoadNetwork, build_network, restriction_problems
@@ -133,7 +133,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     about = inputs.addresses
     require_cover(inputs, roads, within_extent(roads, about.lon, about.lat, rules.roads.snap_max_ft))
     bridge_row, bridge_named, lost = match_bridges(roads, inputs.bridges)
-    rated_lb = rating_lb(inputs.bridges, bridge_row) if rules.roads.obey_ratings else None
+    rated_lb = barring_lb(inputs.bridges, bridge_row, obeyed=rules.roads.obey_ratings)
     seasons, problems = road_seasons(roads, rules.roads, inputs.closures, rules.plan.months, rated_lb)
     limits, islands = without_islands(roads, all_year(seasons))
 

@@ -293,10 +293,8 @@ def _rated(document: Document, plan: Plan) -> None:
         place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
         heavy = " ".join(words.printable(unit.unit_id) for unit in tankers if unit.loaded_lb > rating[row])
         name = words.road_words(plan, row) or "unnamed road"
-        rows.append((
-            f"rated {words.supply(float(rating[row]))} lb", f"{name}; {words.inventory_words(plan, row)}"[:250],
-            heavy[:120], place,
-        ))  # fmt: skip
+        limit = f"rated {words.supply(float(rating[row]))} lb" if rating[row] > 0.0 else "closed"
+        rows.append((limit, f"{name}; {words.inventory_words(plan, row)}"[:250], heavy[:120], place))
     document.table(("limit", "bridge", "heavier when loaded", "at"), rows, (80.0, 220.0, 130.0, 110.0))
     if len(found) > _MOST_POSTINGS:
         document.flow(f"and {len(found) - _MOST_POSTINGS:,} more: layer bridges of preplan.gpkg.", SMALL_PT)

@@ -299,7 +299,7 @@ def inventory_words(plan: Plan, segment: int) -> str:
     rated = float(table.operating_lb[row])
     said = [
         printable(table.owner[row]),
-        f"operating rating {supply(rated)} lb" if math.isfinite(rated) else "not rated",
+        f"operating rating {supply(rated)} lb" if rated > 0.0 else "" if rated == 0.0 else "not rated",
         printable(table.posting[row]),
         f"structure {printable(table.bridge_id[row])}",
         "" if plan.bridge_named[segment] else "found by its place alone",

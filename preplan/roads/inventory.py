@@ -57,6 +57,15 @@ def rating_lb(bridges: BridgeTable, row: IntArray) -> FloatArray:
     return np.where(np.isnan(known), np.inf, known)
 
 
+def barring_lb(bridges: BridgeTable, row: IntArray, *, obeyed: bool) -> FloatArray:
+    """Give what holds trucks off each stretch, (segments,) lb: its rating, or where those are not `obeyed` 0 if closed.
+
+    A bridge that its inventory has closed is no matter of ratings, so the rule that passes over those leaves it shut.
+    """
+    rated_lb = rating_lb(bridges, row)
+    return rated_lb if obeyed else np.where(rated_lb > 0.0, np.inf, 0.0)
+
+
 def _pairs(
     roads: RoadTable, bridges: BridgeTable, points: LineArray, lines: LineArray
 ) -> list[tuple[bool, float, int, int]]:
@@ -97,12 +106,18 @@ def _keys(carried: str) -> frozenset[str]:
 
 def _lost(bridges: BridgeTable, row: int) -> Problem:
     carries = f", carrying {bridges.road[row]}" if bridges.road[row] else ""
+    rule = f"no stretch of bridge is mapped near it{carries}: perhaps a culvert; not used"
+    if bridges.operating_lb[row] <= 0.0:
+        rule = (
+            f"is CLOSED by the inventory, but no stretch of bridge is mapped near it{carries}: trucks are sent over it "
+            "unless closures.csv has a row closed for the road"
+        )
     return Problem(
         code="bridge not on the map",
         osm_id="no way",
         key="bridge",
         value=str(bridges.bridge_id[row]),
-        rule=f"no stretch of bridge is mapped near it{carries}: perhaps a culvert; not used",
+        rule=rule,
         lon=float(bridges.lon[row]),
         lat=float(bridges.lat[row]),
     )
