@@ -310,4 +310,11 @@ def test_headers_that_say_who_is_out_of_service_are_asked_about() -> None:
     for header in ("OPERABLE", "ENABLED", "USABLE", "WORKING"):
         assert any(header in note and "in_service" in note for note in matched("hydrants", header)[1])
         assert any(header in note and "in_service" in note for note in matched("fill_sites", header)[1])
-    assert any("POSTED_TONS" in note and "posting" in note for note in matched("bridges", "POSTED_TONS")[1])
+
+
+@pytest.mark.parametrize("header", ["POSTED_TONS", "Weight limit (lb)", "posted", "LOAD_LIMIT"])
+def test_a_posted_weight_of_the_bridge_table_is_sent_where_it_counts(header: str) -> None:
+    """Taken for one more column that is not read, a sign of 12 tons limited nobody."""
+    (note,) = matched("bridges", header)[1]
+    assert note.startswith(f"t.csv: column '{header}' is not read: ")
+    assert "max_lb of closures.csv" in note

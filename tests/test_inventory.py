@@ -162,16 +162,32 @@ def _read_notes(header: list[str], rows: list[list[str]]) -> list[str]:
     return list(sheet.notes)
 
 
+@pytest.mark.parametrize("cell", ["12 tons", "24000 lb", "24000", "12"])
+def test_a_weight_in_the_column_of_postings_is_asked_for_where_it_counts(cell: str) -> None:
+    """The column holds codes and words for the pages: a weight in it limits nobody."""
+    header = ["bridge_id", "lon", "lat", "posting"]
+    (note,) = _read_notes(header, [["B1", "-74.9", "43.9", cell], ["B2", "-74.9", "43.9", "3.0"]])
+    assert "not read from this table: B1 (row 2). " in note
+    assert "closures.csv" in note
+
+
 @pytest.mark.parametrize(
-    ("column", "cell"), [("operating_us_tons", "37919"), ("operating_tonnes", "34200"), ("operating_lb", "25")]
+    ("column", "cell", "meant"),
+    [
+        ("operating_us_tons", "37919", "is probably pounds: give tons (19.0)"),
+        ("operating_tonnes", "34200", "is probably pounds: give tonnes (15.5)"),
+        ("operating_lb", "25", "is probably tons: give pounds (50,000)"),
+        ("operating_us_tons", "7000000", "is no operating rating"),
+    ],
 )
-def test_a_rating_in_another_unit_than_its_column_is_a_fault(column: str, cell: str) -> None:
+def test_a_rating_in_another_unit_than_its_column_is_a_fault(column: str, cell: str, meant: str) -> None:
     """Pounds in a column of tons made a bridge of 75 million lb, tons in one of pounds a bridge of 25."""
     sheet = _sheet(["bridge_id", "lon", "lat", column], [["B1", "-74.9", "43.9", cell]])
     read_bridges(sheet)
     (fault,) = sheet.faults
     assert (fault.row, fault.column, fault.value) == (2, column, cell)
     assert "operating rating of a bridge" in fault.rule
+    assert fault.rule.startswith(meant)
 
 
 # --------------------------------------------------------------------------- on the map

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from preplan.inputs.units_written import INCHES_PER_FT
 from preplan.rules import MEMORY
-from preplan.units import FT_PER_M, LB_PER_SHORT_TON, MM_PER_IN, SECONDS_PER_MIN
+from preplan.units import FT_PER_M, LB_PER_SHORT_TON, LB_PER_TONNE, MM_PER_IN, SECONDS_PER_MIN
 
 CAREFUL = "this program's careful bounds"
 FLOWS = "no building needs less than one small hose line, and the insurance rule ends at 12,000 gpm, " + MEMORY
@@ -88,10 +88,13 @@ _SLIPS: Mapping[str, tuple[tuple[float, str], ...]] = {
     "in": ((1.0 / MM_PER_IN, "millimetres"),),
     "lb": ((LB_PER_SHORT_TON, "tons"),),
     "min": ((1.0 / SECONDS_PER_MIN, "seconds"),),
+    "tons": ((1.0 / LB_PER_SHORT_TON, "pounds"),),
+    "tonnes": ((1.0 / LB_PER_TONNE, "pounds"),),
 }  # fmt: skip
 """What a number outside its bound may be in, by the unit of its column, with the factor; the likelier first."""
 _NAMES: Mapping[str, str] = {
     "ft": "feet", "in": "inches", "lb": "pounds", "min": "minutes", "gal": "gallons", "gpm": "gpm", "mph": "mph",
+    "tons": "tons", "tonnes": "tonnes",
 }  # fmt: skip
 _COMMA = re.compile(r"\d{1,2},\d{3}")
 

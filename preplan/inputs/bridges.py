@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from preplan.inputs import bounds
+from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
 from preplan.records import BoolArray, BridgeTable, FloatArray, TextArray, text_array
 from preplan.units import LB_PER_SHORT_TON, LB_PER_TONNE
@@ -36,6 +36,8 @@ POSTING: Mapping[str, str] = {
     "0": "posting required, over 39.9 % below legal loads",
 }  # fmt: skip
 """Item 70."""
+LARGEST_CODE = 9.0
+"""A larger number beside the codes of item 70 is a weight."""
 STATUS: Mapping[str, str] = {
     "A": "", "B": "posting recommended, not in place", "D": "shored for the time being",
     "E": "a temporary structure", "G": "not yet open", "K": "CLOSED",
@@ -139,11 +141,12 @@ def _closed(sheet: Sheet) -> BoolArray:
 
 def _ask_posted(sheet: Sheet) -> None:
     """Ask for the weight on the sign of bridges that are posted for load: an inventory has none."""
-    posted = _says(sheet, "p", "posted") & ~_says(sheet, "k", "closed") & sheet.good
+    weights = cells.numbers(sheet.cells("posting"), "lb")[0] > LARGEST_CODE
+    posted = (weights | _says(sheet, "p", "posted")) & ~_says(sheet, "k", "closed") & sheet.good
     if posted.any():
         sheet.note(
-            f"posted for load, and the weight on the sign is not in this table: {_named(sheet, posted)}. Where the map "
-            "has no maxweight for one, give closures.csv a row max_lb with that weight in pounds."
+            f"posted for load, and the weight on the sign is not read from this table: {_named(sheet, posted)}. Where "
+            "the map has no maxweight for one, give closures.csv a row max_lb with that weight in pounds."
         )
 
 

@@ -34,6 +34,8 @@ class TableSpec:
 
     meant: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Headers that may mean a column but leave its unit or its sense open: not read, but asked about."""
+    advice: Mapping[str, str] = field(default_factory=dict)
+    """Headers that no column of the table means, and what to do with what stands there."""
     own_ids: bool = True
     """Each row has an id of its own; in a log a unit stands in many rows."""
 
@@ -184,6 +186,11 @@ CLOSURES = TableSpec(
         "way_id": ("way", "road", "road_id"),
     },
 )
+_POSTED = (
+    "posted", "posted_weight", "posted_limit", "posted_load", "posting_weight", "posting_limit", "weight_limit",
+    "load_limit", "load_posting", "weight_posting", "sign", "limit", "max_weight", "maxweight",
+)  # fmt: skip
+"""Headers under which a table of bridges may give the weight on a sign, with or without a unit behind."""
 BRIDGES = TableSpec(
     required=("bridge_id", "lon", "lat"),
     optional=(
@@ -209,11 +216,12 @@ BRIDGES = TableSpec(
     instead={name: (("geometry",), (f"{name}_packed",)) for name in ("lon", "lat")},
     meant={
         "operating_us_tons": ("operating_rating", "operating", "rating", "rating_tons"),
-        "posting": (
-            "posted_tons", "posted_lb", "posted_weight", "posted_limit", "posted_load", "weight_limit", "load_limit",
-        ),
         "status": ("open_closed", "open_closed_posted", "closed", "open"),
     },
+    advice=dict.fromkeys(
+        (f"{what}{unit}" for what in _POSTED for unit in ("", "_lb", "_lbs", "_tons", "_ton", "_us_tons", "_tonnes")),
+        "a weight on a sign counts only as a row max_lb of closures.csv, in pounds: write one for each such bridge",
+    ),
 )  # fmt: skip
 SPECS: Mapping[str, TableSpec] = {
     "addresses": ADDRESSES,
@@ -463,7 +471,9 @@ def _unread(table: TextTable, spec: TableSpec, forms: list[str], read: set[int])
             continue
         header = repr(table.headers[i]) if form else f"number {i + 1}, which has no header,"
         name = _meant(form, spec)
-        if name and name != form:
+        if form in spec.advice:
+            asked.append(f"{table.file}: column {header} is not read: {spec.advice[form]}")
+        elif name and name != form:
             asked.append(f"{table.file}: column {header} is not read; is {name!r} meant?")
         else:
             others.append(header.rstrip(","))
