@@ -452,3 +452,14 @@ def test_tons_of_a_closure_are_noted() -> None:
     sheet = sheet_of("closures", "closure_id,kind,value,way_id", [["C1", "max_lb", "12 tons", "7"]])
     assert [one.value for one in read_closures(sheet)] == [24_000.0]
     assert any("'12 tons' was read as 24,000 lb" in note for note in sheet.notes)
+
+
+def test_a_column_of_which_some_rows_are_in_metres_is_doubted_as_a_whole() -> None:
+    """Of heights in metres only the low ones are too low for feet: the others would be planned at a third."""
+    _, sheet = units(
+        ",height_ft", "E1|H1|engine|900|3.1", "T1|H1|tanker|900|9.9", "T2|H1|tanker|900|3.2", "T3|H1|tanker|900|"
+    )
+    (note,) = (note for note in sheet.notes if "height_ft" in note)
+    assert "2 rows are probably in metres; are the 1 others too, which are taken as ft?" in note
+    _, alone = units(",height_ft", "E1|H1|engine|900|3.1", "T1|H1|tanker|900|3.2")
+    assert not any("height_ft" in note for note in alone.notes)

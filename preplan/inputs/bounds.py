@@ -133,6 +133,15 @@ def _plain(value: float) -> str:
     return f"{value:,.10g}"
 
 
+def slip(unit: str, value: float, bound: Bound) -> str:
+    """Guess the unit of a number outside its bound by which it would lie within, '' where there is none.
+
+    >>> slip("ft", 3.2, APPARATUS["height_ft"]), slip("mph", 600.0, APPARATUS["max_mph"])
+    ('metres', '')
+    """
+    return next((word for factor, word in _SLIPS.get(unit, ()) if bound.low <= value * factor <= bound.high), "")
+
+
 def rule(unit: str, cell: str, value: float, bound: Bound) -> str:
     """Say what is wrong with a number outside its bound, and what was probably meant.
 
@@ -143,10 +152,10 @@ def rule(unit: str, cell: str, value: float, bound: Bound) -> str:
     """
     name = _NAMES.get(unit, "")
     span = f"{_plain(bound.low)} to {_plain(bound.high)} {unit}".rstrip()
-    for factor, written in _SLIPS.get(unit, ()):
-        if bound.low <= value * factor <= bound.high:
-            meant = f"{value * factor:,.1f}" if value * factor < 100.0 else f"{value * factor:,.0f}"
-            return f"is probably {written}: give {name} ({meant}); the {bound.thing} is {span}"
+    if written := slip(unit, value, bound):
+        meant = value * next(factor for factor, word in _SLIPS[unit] if word == written)
+        shown = f"{meant:,.1f}" if meant < 100.0 else f"{meant:,.0f}"
+        return f"is probably {written}: give {name} ({shown}); the {bound.thing} is {span}"
     if _COMMA.fullmatch(cell) and bound.low <= value / 1000.0 <= bound.high:
         return f"has a comma for decimals: write {value / 1000.0:g}; the {bound.thing} is {span}"
     many = "few" if value < bound.low else "many"

@@ -202,12 +202,26 @@ class Sheet:
     def outside(self, column: str, values: FloatArray, bound: bounds.Bound, unit: str) -> BoolArray:
         """Mark the numbers (rows,) outside a bound, each a fault that says what was probably meant."""
         outside = np.array([bounds.broken(value, bound) for value in values.tolist()], dtype=np.bool_)
+        slips = []
         for i in np.flatnonzero(outside).tolist():
             cell = self.cells(column)[i]
             self.fault_at(i, column, cell, bounds.rule(unit, cell, float(values[i]), bound))
+            slips.append(bounds.slip(unit, float(values[i]), bound))
+        self._doubt_column(
+            column, [one for one in slips if one], int(np.count_nonzero((values > 0.0) & ~outside)), unit
+        )
         for such in (values > bound.seldom, (values > 0.0) & (values < bound.few)):
             self.ask(such & ~outside, column, values, lambda value: bounds.seldom(unit, value, bound))
         return outside
+
+    def _doubt_column(self, column: str, slips: list[str], others: int, unit: str) -> None:
+        """Note that a column may be in another unit as a whole, since some of its rows can be in no other."""
+        if slips and others:
+            rows = "row is" if len(slips) == 1 else "rows are"
+            self.note(
+                f"{self.header(column)}: {len(slips):,} {rows} probably in {slips[0]}; are the {others:,} others too, "
+                f"which are taken as {unit}? Then bring the whole column into {unit}."
+            )
 
     def ask(self, where: BoolArray, column: str, values: FloatArray, asked: Callable[[float], str]) -> None:
         """Note numbers (rows,) that are taken though they may be a slip: the first by its row, the others by theirs."""
