@@ -21,8 +21,9 @@ FAULTS: list[dict[str, Any]] = tomllib.loads((HERE / "planted.toml").read_text(e
 GOOD = [f"G{i}" for i in range(1, 10)]
 TABLES = {
     **{role: FILES[f"{role}.csv"] for role in ("fill_sites", "stations", "apparatus")},
-    "addresses": "address_id,label,lon,lat\n" + "".join(f"{one},{one[1]} Mill Road,-72.0{one[1]},44\n" for one in GOOD),
-    "hydrants": "hydrant_id,lon,lat\n" + "".join(f"h{i},-72.0{i},44\n" for i in range(1, 9)),
+    "addresses": "address_id,label,lon,lat\n"
+    + "".join(f"{one},{one[1]} Mill Road,-72.0{one[1]},44.001\n" for one in GOOD),
+    "hydrants": "hydrant_id,lon,lat\n" + "".join(f"h{i},-72.0{i},44.001\n" for i in range(1, 9)),
     "closures": "closure_id,kind,way_id,value\nc1,closed,7,\n",
 }
 

@@ -341,3 +341,64 @@ def test_closures_at_fault() -> None:
         ("a", "way_id"), ("b", "value"), ("c", "value"), ("d", "kind"), ("e", "way_id"), ("f", "lat"),
         ("g", "geometry"), ("h", "geometry"), ("i", "geometry"),
     ]  # fmt: skip
+
+
+# ----------------------------------------------------------------------------- other words than ours
+
+
+@pytest.mark.parametrize(
+    ("kind", "remedy"),
+    [
+        ("Tender 3", "write tanker"), ("Type 1 engine", "write engine"), ("Quint", "write engine where it pumps"),
+        ("Ladder", "leave out the row"), ("Brush truck", "leave out the row"), ("Truck 4", "leave out the row"),
+        ("Type 6 engine", "leave out the row"), ("crane", "pumper-tanker"),
+    ],
+)  # fmt: skip
+def test_another_word_for_a_unit_says_what_to_do_with_its_row(kind: str, remedy: str) -> None:
+    sheet = sheet_of("apparatus", "unit_id,station_id,kind,tank_gal", lines(f"X|H1|{kind}|1000"))
+    read_apparatus(sheet, RULES, None)
+    (fault,) = sheet.faults
+    assert fault.rule.startswith("is not one of: engine, tanker, pumper-tanker")
+    assert remedy in fault.rule
+
+
+@pytest.mark.parametrize(
+    ("kind", "remedy"),
+    [
+        ("Pond", "write draft where an engine drafts from open water, dry hydrant"), ("River", "write draft"),
+        ("Pressurized hydrant", "write hydrant where a main has pressure"), ("Underground tank", "write cistern"),
+        ("Water tower", "write tank"), ("well", "tank"),
+    ],
+)  # fmt: skip
+def test_another_word_for_a_fill_site_says_what_is_meant(kind: str, remedy: str) -> None:
+    sheet = sheet_of("fill_sites", "site_id,name,kind,lon,lat", lines(f"F1|Mill|{kind}|-72.1|44.1"))
+    read_fill_sites(sheet, SHUTTLE)
+    (fault,) = sheet.faults
+    assert fault.rule.startswith("is not one of: hydrant, dry hydrant")
+    assert remedy in fault.rule
+
+
+def test_other_words_for_aid_and_closures_say_what_is_meant() -> None:
+    _, sheet = stations("station_id,name,lon,lat,aid", "a|A|-72|44|Mutual Aid", "b|B|-72|44|?")
+    mutual, unknown = (fault.rule for fault in sheet.faults)
+    assert mutual.endswith("; write on request where it is asked for, automatic where it rolls with the alarm")
+    assert unknown.endswith(": leave the cell empty where it is not known")
+    sheet = sheet_of(
+        "closures", "closure_id,kind,way_id", lines("C1|one-way|7", "C2|Weight limit|8", "C3|road closed|9")
+    )
+    read_closures(sheet)
+    assert [fault.rule.rpartition("; ")[2] for fault in sheet.faults] == [
+        "write one_way", "write max_lb, and the pounds in value", "write closed, and the months if not all year",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("cell", ["Unknown", "U", "?", "-", "TBD"])
+def test_a_word_for_what_nobody_knows_is_refused_with_what_to_do(cell: str) -> None:
+    """Not taken as empty: where an empty cell stands for a default the user decides."""
+    header = "site_id,name,kind,lon,lat,fill_gpm,needs_engine,in_service"
+    sheet = sheet_of("fill_sites", header, lines(f"F1|Mill|draft|-72.1|44.1|{cell}|{cell}|{cell}"))
+    read_fill_sites(sheet, SHUTTLE)
+    said = {fault.column: fault.rule for fault in sheet.faults}
+    assert said["fill_gpm"].endswith(": leave the cell empty where it is not known")
+    assert said["needs_engine"].endswith(": leave the cell empty where it is not known")
+    assert said["in_service"].endswith("; an empty cell counts as yes")

@@ -216,7 +216,7 @@ def units(header: str, *rows: str) -> tuple[tuple[Unit, ...], Sheet]:
     return read_apparatus(sheet, Rules(), None), sheet
 
 
-@pytest.mark.parametrize("tank", [500, 1000, 1500, 2000, 2500, 3000, 3500, 4500, 6000])
+@pytest.mark.parametrize("tank", [500, 1000, 1500, 2000, 2500, 3000, 3500, 4500, 5000])
 def test_the_weight_of_the_rule_is_plausible_for_every_tank(tank: int) -> None:
     found, sheet = units("", f"T|H|tanker|{tank}", f"P|H|pumper-tanker|{tank}")
     assert (len(found), sheet.faults, sheet.notes) == (2, [], [])
@@ -463,3 +463,29 @@ def test_a_column_of_which_some_rows_are_in_metres_is_doubted_as_a_whole() -> No
     assert "2 rows are probably in metres; are the 1 others too, which are taken as ft?" in note
     _, alone = units(",height_ft", "E1|H1|engine|900|3.1", "T1|H1|tanker|900|3.2")
     assert not any("height_ft" in note for note in alone.notes)
+
+
+@pytest.mark.parametrize(
+    ("row", "asked"),
+    [
+        ("T|H|tanker|11356", "is much for a tanker, seldom above 5,000 gal: is it in liters? Then write 3,000"),
+        ("E|H|engine|3785", "is much for an engine, seldom above 1,500 gal: is it in liters? Then write 1,000"),
+        ("T|H|tanker|5000", ""), ("E|H|engine|1500", ""), ("P|H|pumper-tanker|3500", ""),
+    ],
+)  # fmt: skip
+def test_a_tank_that_may_be_in_liters_is_asked_about(row: str, asked: str) -> None:
+    _, sheet = units("", row)
+    assert sheet.faults == []
+    assert len(sheet.notes) == bool(asked)
+    assert all(asked in note for note in sheet.notes)
+
+
+def test_weights_in_kilograms_are_asked_about_once_for_the_table() -> None:
+    """Twelve tons of truck in kilograms leave 4,536 where 10,000 lb of water should be, in every row."""
+    rows = [f"T{k}|H|tanker|1200|16000|11464" for k in range(3)]
+    _, sheet = units(",loaded_lb,empty_lb", *rows, "T9|H|tanker|1200|32000|31000")
+    metric, wrong = (note for note in sheet.notes if "less empty_lb is" in note)
+    assert "less empty_lb is 4,536 lb, but the water in the tank weighs 10,008 lb: are they kilograms?" in metric
+    assert "The same of rows 3, 4." in metric
+    assert "row 5 (T9)" in wrong
+    assert "is one of them wrong?" in wrong

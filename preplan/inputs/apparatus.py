@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from collections.abc import Set as AbstractSet
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,9 @@ import numpy as np
 from preplan.errors import Finding
 from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
-from preplan.records import FloatArray, Station, TextArray, Unit
+from preplan.records import BoolArray, FloatArray, Station, TextArray, Unit
 from preplan.rules import ApparatusRules, Rules
-from preplan.units import LB_PER_GAL
+from preplan.units import L_PER_GAL, LB_PER_GAL, LB_PER_KG
 
 UNIT_KINDS: Mapping[str, str] = {
     "engine": "engine",
@@ -24,6 +25,23 @@ UNIT_KINDS: Mapping[str, str] = {
     **dict.fromkeys(("pumper-tanker", "pumper tanker", "pumper-tender", "pumper tender"), "pumper-tanker"),
 }
 """Accepted spellings of a kind of apparatus."""
+_OTHER_TRUCK = "leave out the row of a unit that brings no water and pumps none"
+KIND_HINTS: Mapping[str, str] = {
+    "quint": "write engine where it pumps and carries a tank and supply hose; else leave the row out",
+    **dict.fromkeys(
+        ("ladder", "aerial", "tower", "brush", "wildland", "rescue", "ambulance", "utility", "command", "chief",
+         "squad", "hazmat", "boat", "utv", "atv", "type 3", "type 4", "type 5", "type 6", "type 7"), _OTHER_TRUCK
+    ),
+    **dict.fromkeys(("tender", "tanker"), "write tanker, or pumper-tanker where it serves as an engine too"),
+    **dict.fromkeys(("engine", "pumper", "type 1", "type 2"), "write engine"),
+    "truck": _OTHER_TRUCK,
+}  # fmt: skip
+"""What to do about other words for a kind, by a part of them, the first that fits (this program's choice)."""
+AID_HINTS: Mapping[str, str] = {
+    "mutual": "write on request where it is asked for, automatic where it rolls with the alarm",
+    "auto": "write automatic",
+}
+"""The same of aid."""
 AID: Mapping[str, str] = {
     **{word: word for word in ("own", "automatic", "on request")},
     "auto": "automatic",
@@ -65,7 +83,7 @@ def read_stations(sheet: Sheet, rules: ApparatusRules) -> tuple[Station, ...]:
     turnout = np.where(
         np.isnan(turnout), np.where(staffed, rules.turnout_staffed_min, rules.turnout_volunteer_min), turnout
     )
-    aid = sheet.word("aid", AID)
+    aid = sheet.word("aid", AID, hints=AID_HINTS)
     most = {column: sheet.number(column, low=0.0, whole=True) for column in ("max_engines", "max_tankers")}
     return tuple(
         Station(
@@ -92,7 +110,7 @@ def read_apparatus(sheet: Sheet, rules: Rules, station_ids: AbstractSet[str] | N
     station_ids
         Ids of the station table; None where it could not be read, and then stations are not checked.
     """
-    kind = sheet.word("kind", UNIT_KINDS, required=True)
+    kind = sheet.word("kind", UNIT_KINDS, required=True, hints=KIND_HINTS)
     station = sheet.text("station_id", required=True)
     if station_ids is not None:
         unknown = np.array([one not in station_ids and one != "" for one in station], dtype=np.bool_)
@@ -132,12 +150,22 @@ def _check_units(sheet: Sheet, kind: TextArray, said: Mapping[str, FloatArray]) 
         tanker & (tank > 0.0) & (tank < small), "tank_gal",
         f"is no tanker's tank (under {small:g} gal): write 2500 or 2,500 for two and a half thousand",
     )  # fmt: skip
-    sheet.fault(tanker & (tank > large), "tank_gal", f"is no tanker's tank (over {large:,g} gal)")
+    sheet.fault(tanker & (tank > large), "tank_gal", f"is no tanker's tank (over {large:,g} gal): is it in liters?")
+    for one, most in bounds.SELDOM_TANK_GAL.items():
+        much = (kind == one) & (tank > most) & ~(tanker & (tank > large))
+        sheet.ask(much, "tank_gal", tank, partial(_much_tank, one, most))
     sheet.fault(
         np.isin(kind, ("engine", "pumper-tanker")) & (said["pump_gpm"] <= 0.0),
         "pump_gpm",
         "must be above 0 for an engine",
     )
+
+
+def _much_tank(kind: str, most_gal: float, gal: float) -> str:
+    """Ask whether a large tank is in liters."""
+    meant = f"{gal / L_PER_GAL:,.0f}"
+    one = f"an {kind}" if kind == "engine" else f"a {kind}"
+    return f"is much for {one}, seldom above {most_gal:,.0f} gal: is it in liters? Then write {meant}"
 
 
 def _filled(kind: TextArray, said: Mapping[str, FloatArray], rules: Rules) -> dict[str, FloatArray]:
@@ -190,11 +218,23 @@ def _check_weights(
             f"row {sheet.row[i]} ({sheet.id[i]}): with {used['tank_gal'][i]:,.0f} gal in tank_gal, loaded_lb leaves "
             f"{loaded[i] - water_lb[i]:,.0f} lb for the truck alone: is a digit of either wrong?"
         )
-    for i in np.flatnonzero((empty <= loaded) & (loaded - empty < CONTENTS_SHARE * water_lb)).tolist():
-        sheet.note(
-            f"row {sheet.row[i]} ({sheet.id[i]}): loaded_lb less empty_lb is {loaded[i] - empty[i]:,.0f} lb, "
-            f"but the water in the tank weighs {water_lb[i]:,.0f} lb."
-        )
+    _ask_contents(sheet, loaded, empty, water_lb)
+
+
+def _ask_contents(sheet: Sheet, loaded: FloatArray, empty: FloatArray, water_lb: FloatArray) -> None:
+    """Ask about weights between which the water does not fit, and whether they are kilograms where it then would."""
+    contents = loaded - empty
+    light = (contents >= 0.0) & (contents < CONTENTS_SHARE * water_lb)
+    metric = light & (contents * LB_PER_KG >= CONTENTS_SHARE * water_lb)
+
+    def ask(such: BoolArray, asked: str) -> None:
+        if such.any():
+            i = int(np.argmax(such))
+            lb = f"less empty_lb is {contents[i]:,.0f} lb, but the water in the tank weighs {water_lb[i]:,.0f} lb"
+            sheet.ask(such, "loaded_lb", loaded, lambda _: f"{lb}: {asked}")
+
+    ask(metric, "are they kilograms? Then give pounds")
+    ask(light & ~metric, "is one of them wrong?")
 
 
 def fleet_findings(units: tuple[Unit, ...], file: str) -> list[Finding]:

@@ -54,6 +54,7 @@ FILL_SITES: Mapping[str, Bound] = {
     "fill_gpm": Bound(10.0, 20_000.0, "rate into one tanker", seldom=2500.0, few=100.0),
     "site_gpm": Bound(10.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=100.0),
     "low_gpm": Bound(1.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=20.0),
+    "storage_gal": Bound(10.0, 1e9, "water that a fill site holds", seldom=1e7, few=500.0),
     "positions": Bound(1.0, 20.0, "number of tankers that fill at one site at once"),
 }
 BRIDGES: Mapping[str, Bound] = {
@@ -77,6 +78,8 @@ CLOSURES: Mapping[str, Bound] = {
     "max_height_ft": Bound(5.0, 40.0, "height limit of a road"),
     "max_width_ft": Bound(5.0, 60.0, "width limit of a road"),
 }
+SELDOM_TANK_GAL: Mapping[str, float] = {"engine": 1500.0, "tanker": 5000.0, "pumper-tanker": 5000.0}
+"""Larger tanks are possible, and seldom (this program's careful bounds): liters are four times as many."""
 TRUCK_LB = 45_000.0
 """A tanker without its water seldom weighs more (this program's careful bounds): worth a look."""
 

@@ -47,6 +47,9 @@ ERROR_WORDS = frozenset({"#REF!", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NUL
 """What a spreadsheet shows where a formula fails; `#N/A` is also how exports write that there is no value."""
 LARGEST_NUMBER = 1e12
 """No cell of these tables comes near it; a longer number is a slip."""
+NOT_KNOWN = frozenset({"unknown", "unk", "u", "?", "??", "-", "--", "tbd", "tba", "not known", "n.a."})
+"""What people write where they do not know; it is refused, since an empty cell says so and a slip looks alike."""
+NOT_KNOWN_REMEDY = ": leave the cell empty where it is not known"
 SERVICE_EXPECTED = "is not yes or no (or in service, out of service)"
 MONTHS_EXPECTED = "is not months such as 4-11, 11-3, Apr-Nov or 1,2,12"
 MONTHS_TURNED = "is a date: a spreadsheet turns months such as 4-11 into one; write Apr-Nov, or make the column text"
@@ -154,6 +157,15 @@ def read_numbers(cells: TextArray, unit: str = "") -> Numbers:
     wrong[given] = ~(np.abs(values[given]) < LARGEST_NUMBER)  # NaN is below nothing
     values[wrong] = np.nan
     return Numbers(values, wrong, readings)
+
+
+def with_remedy(rule: str, cell: str, remedy: str = NOT_KNOWN_REMEDY) -> str:
+    """Add what to do to the rule that a cell breaks, where the cell says that nobody knows.
+
+    >>> with_remedy("is not yes or no", "TBD"), with_remedy("is not yes or no", "perhaps")
+    ('is not yes or no: leave the cell empty where it is not known', 'is not yes or no')
+    """
+    return rule + remedy if cell.casefold() in NOT_KNOWN else rule
 
 
 def point_in_doubt(cell: str, unit: str) -> bool:

@@ -18,6 +18,15 @@ Line: TypeAlias = tuple[tuple[float, float], ...]
 """Points of a line, lon, lat; one for a point, none for no place."""
 
 KINDS: Mapping[str, str] = {kind: kind for kind in ("closed", "max_lb", "max_height_ft", "max_width_ft", "one_way")}
+KIND_HINTS: Mapping[str, str] = {
+    **dict.fromkeys(("one-way", "one way", "oneway"), "write one_way"),
+    **dict.fromkeys(("weight", "load", "posted", "tons", "lb"), "write max_lb, and the pounds in value"),
+    **dict.fromkeys(("height", "clearance", "low"), "write max_height_ft, and the feet in value"),
+    **dict.fromkeys(("width", "narrow"), "write max_width_ft, and the feet in value"),
+    "open": "leave out the row of a road that is open",
+    **dict.fromkeys(("clos", "shut", "out", "block", "season"), "write closed, and the months if not all year"),
+}  # fmt: skip
+"""What to do about other words for a kind, by a part of them, the first that fits (this program's choice)."""
 _NOTHING = ("", "0", "0.0")
 """An empty cell, and what a shapefile writes for one."""
 WORDS: Mapping[str, Mapping[str, float]] = {
@@ -41,7 +50,7 @@ LARGEST_WAY_ID = 2.0**53
 
 def read_closures(sheet: Sheet) -> tuple[Closure, ...]:
     """Check every cell and build the closures without a fault, in the order of the table."""
-    kind = sheet.word("kind", KINDS, required=True)
+    kind = sheet.word("kind", KINDS, required=True, hints=KIND_HINTS)
     way = sheet.number("way_id", above=0.0, high=LARGEST_WAY_ID, whole=True)
     value = _values(sheet, kind)
     lines = _lines(sheet)

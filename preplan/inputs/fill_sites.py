@@ -23,6 +23,18 @@ KINDS: Mapping[str, str] = {
     "gravity tank": "tank",
 }
 """Accepted spellings of a kind."""
+KIND_HINTS: Mapping[str, str] = {
+    **dict.fromkeys(("dry", "dh"), "write dry hydrant where a pipe leads into open water"),
+    "hydrant": "write hydrant where a main has pressure, dry hydrant where a pipe leads into open water",
+    **dict.fromkeys(("underground", "buried", "below"), "write cistern"),
+    **dict.fromkeys(("tower", "elevated", "gravity", "standpipe"), "write tank where it fills by gravity"),
+    **dict.fromkeys(
+        ("pond", "river", "lake", "stream", "creek", "brook", "reservoir", "pool", "bay", "canal", "static", "quarry"),
+        "write draft where an engine drafts from open water, dry hydrant where a pipe leads into it"
+    ),
+    "tank": "write tank where it fills by gravity, cistern where it is drafted from",
+}  # fmt: skip
+"""What to do about other words for a kind, by a part of them, the first that fits (this program's choice)."""
 TURNAROUNDS: Mapping[str, str] = {
     **{word: word for word in ("through", "loop", "back")},
     "drive through": "through",
@@ -60,7 +72,7 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
         ISO date for which the plan stands, '' where none is given: no test is later than it and today.
     """
     name = sheet.text("name", required=True)
-    kind = sheet.word("kind", KINDS, required=True)
+    kind = sheet.word("kind", KINDS, required=True, hints=KIND_HINTS)
     lon, lat = sheet.place()
     numbers = {
         column: sheet.number(column, bound=bounds.FILL_SITES.get(column), **limits)

@@ -54,7 +54,8 @@ def _flows(sheet: Sheet) -> FloatArray:
     for i in np.flatnonzero(wrong & np.isnan(in_flow)).tolist():
         said = expected(sheet.cells("flow_gpm")[i], "gpm").partition(": ")[2]
         rule = "is neither a number of gpm nor a class AA, A, B, C" + (f": {said}" if said else "")
-        sheet.fault_at(i, "flow_gpm", sheet.cells("flow_gpm")[i], rule)
+        cell = sheet.cells("flow_gpm")[i]
+        sheet.fault_at(i, "flow_gpm", cell, cells.with_remedy(rule, cell))
     sheet.fault(flow < 0.0, "flow_gpm", "must be at least 0")
     sheet.outside("flow_gpm", flow, bounds.HYDRANTS["flow_gpm"], "gpm")
     flow = np.where(np.isnan(flow), in_flow, flow)

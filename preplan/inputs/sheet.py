@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -152,7 +153,8 @@ class Sheet:
         read = cells.read_numbers(self.cells(column), unit)
         values = np.where(self.point_in_doubt(column, unit), np.nan, read.number)
         for i in np.flatnonzero(read.wrong).tolist():
-            self.fault_at(i, column, self.cells(column)[i], expected(self.cells(column)[i], unit))
+            cell = self.cells(column)[i]
+            self.fault_at(i, column, cell, cells.with_remedy(expected(cell, unit), cell))
         self.note_readings(column, read, unit)
         # where a column has no bound of its own, an endless or absurd number is still a slip
         bad = (np.abs(values) > LARGEST_NUMBER) & np.full(len(self), high is None)
@@ -232,22 +234,37 @@ class Sheet:
         more = f" The same of row{'s' * (len(others) > 1)} {', '.join(others[:_ROWS_NAMED])}" if others else ""
         more += f" and {len(others) - _ROWS_NAMED:,} more" if len(others) > _ROWS_NAMED else ""
         said = f"row {self.row[first]} ({self.id[first]}): {self.header(column)} {values[first]:,.10g} "
-        self.note(f"{said}{asked(float(values[first]))}.{more}{'.' if more else ''}")
+        question = asked(float(values[first]))
+        stop = "" if question.endswith("?") else "."
+        self.note(f"{said}{question}{stop}{more}{'.' if more else ''}")
 
     def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
         """Read a column of yes and no, or of other words for them: 1, 0, or NaN where a cell is empty."""
-        return self._each(column, words.get, "is not yes or no", np.nan).astype(np.float64)
+        rule = partial(cells.with_remedy, "is not yes or no")
+        return self._each(column, words.get, rule, np.nan).astype(np.float64)
 
     def in_service(self) -> FloatArray:
         """Read whether each row is in service: 1, 0, or NaN where nobody says."""
-        return self._each("in_service", cells.IN_SERVICE.get, cells.SERVICE_EXPECTED, np.nan).astype(np.float64)
+        rule = partial(cells.with_remedy, cells.SERVICE_EXPECTED, remedy="; an empty cell counts as yes")
+        return self._each("in_service", cells.IN_SERVICE.get, rule, np.nan).astype(np.float64)
 
-    def word(self, column: str, words: Mapping[str, str], *, required: bool = False) -> TextArray:
-        """Read a column of words from a list; the list maps every accepted spelling to the word meant."""
+    def word(
+        self, column: str, words: Mapping[str, str], *, required: bool = False, hints: Mapping[str, str] | None = None
+    ) -> TextArray:
+        """Read a column of words from a list; the list maps every accepted spelling to the word meant.
+
+        `hints` say what to do about a cell of which one of their keys is a part, the first that is.
+        """
         if required:
             self.fault(self.cells(column) == "", column, "is empty")
         expected = "is not one of: " + ", ".join(dict.fromkeys(words.values()))
-        return self._each(column, lambda cell: words.get(" ".join(cell.split())), expected, "")
+
+        def rule(cell: str) -> str:
+            hint = next((one for part, one in (hints or {}).items() if part in cell.casefold()), "")
+            told = f"{expected}; {hint}" if hint else expected
+            return told if required else cells.with_remedy(told, cell)
+
+        return self._each(column, lambda cell: words.get(" ".join(cell.split())), rule, "")
 
     def parsed(self, column: str, parse: Callable[[str], str | None], rule: str | Callable[[str], str]) -> TextArray:
         """Read a column through a function that gives None or '' for a fault; '' stays ''."""
