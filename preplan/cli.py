@@ -18,10 +18,10 @@ import typer
 from preplan import __version__
 from preplan.by_hand import compare_command, demand, draft_command, lay_command, relay_command, shuttle_command
 from preplan.by_hand.options import Asked, command, option, switch
-from preplan.errors import InputError, PlaceError, PreplanError
+from preplan.errors import EXIT_STOPPED, STOPPED, InputError, PlaceError, PreplanError
 from preplan.render.words import CAUTIONS, printable
 
-EXIT_FAILED, EXIT_INPUT, EXIT_STOPPED = 1, 2, 130
+EXIT_FAILED, EXIT_INPUT = 1, 2
 TRACEBACK_VARIABLE = "PREPLAN_TRACEBACK"
 """Environment variable that lets a fault of the program end in Python's own lines, for those who mend it."""
 _UNTOUCHED = "Previous results are untouched"
@@ -220,7 +220,7 @@ def _exit_status() -> Iterator[None]:
         typer.echo("memory ran out; use a smaller road file or a larger machine. " + _UNTOUCHED, err=True)
         raise typer.Exit(EXIT_FAILED) from None
     except KeyboardInterrupt:
-        typer.echo("stopped; previous results are untouched", err=True)
+        typer.echo(STOPPED, err=True)
         raise typer.Exit(EXIT_STOPPED) from None
     except Exception as error:
         if os.environ.get(TRACEBACK_VARIABLE):

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+EXIT_STOPPED = 130
+"""Exit status of a run that Ctrl-C has stopped, as shells give it."""
+STOPPED = "stopped; previous results are untouched"
+"""What such a run says."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:

@@ -16,6 +16,7 @@ from shutil import copytree, which
 
 import pytest
 
+from preplan.errors import STOPPED
 from preplan.write import restore_broken
 from tests.fuzzing import NIGHT
 from tests.inputs_folder import toml, write_folder
@@ -144,6 +145,21 @@ def test_ctrl_c(first: tuple[Path, list[str]], tmp_path: Path, stage: int) -> No
     assert "Traceback" not in rest
     assert whole(out) == "First"
     assert {path.name for path in tmp_path.iterdir()} - {"out", "district", "out.cache"} == set()
+
+
+def test_ctrl_c_while_the_program_is_imported() -> None:
+    """Before the first stage the same line and exit status, and no traceback."""
+    command = [sys.executable, "-X", "importtime", "-m", "preplan", "rules"]
+    run = subprocess.Popen(command, cwd=REPOSITORY, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert run.stderr is not None
+    for line in run.stderr:
+        if line.rstrip().endswith(" typer.colors"):  # of the many modules that the commands need, an early one
+            break
+    run.send_signal(signal.SIGINT)
+    said, rest = run.communicate(timeout=60)
+    assert (run.returncode, said) == (130, "")
+    assert "Traceback" not in rest
+    assert STOPPED in rest
 
 
 def test_ctrl_c_while_results_are_written(first: tuple[Path, list[str]], tmp_path: Path) -> None:
