@@ -12,7 +12,7 @@ from time import perf_counter
 
 from preplan.inputs.asked_address import asked_address, finding_of
 from preplan.inputs.drill_log import read_drill_log
-from preplan.inputs.reader import input_files, read_inputs
+from preplan.inputs.reader import FAULTS_NAMED, counted, input_files, read_inputs
 from preplan.plan import Plan
 from preplan.plan_inputs import Inputs, Rejected
 from preplan.planning.drill_offers import Offered, offers
@@ -142,7 +142,7 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
     for file, headers in inputs.read_from.items():
         lines.append(f"{file}: " + ", ".join(f"{name} is read from {header!r}" for name, header in headers.items()))
     lines += [f"note: {note}" for note in (*inputs.notes, *ground.notes)]
-    lines += [f"rejected: {finding_of(fault)}" for fault in inputs.rejected]
+    lines += _rejected_lines(inputs.rejected)
     lines += [f"road data: {p.osm_id} {p.key}={p.value}: {p.rule}" for p in ground.problems]
     if inputs.rejected:
         rows = len({(fault.file, fault.row) for fault in inputs.rejected})
@@ -150,6 +150,15 @@ def check_district(district_file: Path, progress: Progress) -> list[str]:
         lines.append(f"{said} at fault and would not be planned: mend, and check again")
     else:
         lines.append("no row is at fault; the other lines above stop nothing, but read them")
+    return lines
+
+
+def _rejected_lines(rejected: tuple[Rejected, ...]) -> list[str]:
+    """Name the first faults of each table's rows, and count the others by column and rule."""
+    lines = []
+    for file in dict.fromkeys(fault.file for fault in rejected):
+        found = [finding_of(fault) for fault in rejected if fault.file == file]
+        lines += [f"rejected: {one}" for one in (*found[:FAULTS_NAMED], *counted(found[FAULTS_NAMED:]))]
     return lines
 
 

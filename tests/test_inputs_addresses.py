@@ -235,8 +235,8 @@ def test_hydrant_flows_are_numbers_classes_or_the_default() -> None:
 @pytest.mark.parametrize("header", ["in_service", "STATUS"])
 def test_hydrants_out_of_service_are_not_counted(header: str) -> None:
     lines = ["h1|no", "h2|OUT OF SERVICE", "h3|Active", "h4|", "h5|perhaps"]
-    columns = f"hydrant_id,{header},lon,lat"
-    sheet = sheet_of("hydrants", columns, [[*line.split("|"), "-72", "44"] for line in lines])
+    columns = f"hydrant_id,{header},lon,lat,flow_gpm"
+    sheet = sheet_of("hydrants", columns, [[*line.split("|"), "-72", "44", "900"] for line in lines])
     assert read_hydrants(sheet, HydrantRules()).hydrant_id.tolist() == ["h3", "h4"]
     assert sheet.left_out.tolist() == [True, True, False, False, False]
     assert [(one.id, one.value) for one in sheet.faults] == [("h5", "perhaps")]

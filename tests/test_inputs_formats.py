@@ -351,3 +351,21 @@ def test_real_tables_are_read_without_mapping(name: str, rows: int, without_numb
     else:
         assert all(read.occupancy.tolist())
         assert all(one.isdigit() for one in read.address_id)
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_a_header_below_rows_that_are_none_is_named(tmp_path: Path, kind: str) -> None:
+    """A report has its own name, date and filter above the table, in more than one cell."""
+    rows = [
+        ["Report", "2026-05-01", ""],
+        ["Filter", "Town = Mill", "all"],
+        [],
+        *(one.split(",") for one in TEXT.splitlines()),
+    ]
+    path = tmp_path / f"a.{kind}"
+    path.write_bytes(workbook({"Sheet 1": rows}) if kind == "xlsx" else "\n".join(map(",".join, rows)).encode())
+    with pytest.raises(InputError) as raised:
+        opened(path)
+    (found,) = raised.value.findings
+    assert (found.row, found.value) == (1, "Report, 2026-05-01")
+    assert (found.rule, found.remedy) == ("is no header, and row 4 looks like it", "delete the rows above row 4")

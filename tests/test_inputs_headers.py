@@ -318,3 +318,15 @@ def test_a_posted_weight_of_the_bridge_table_is_sent_where_it_counts(header: str
     (note,) = matched("bridges", header)[1]
     assert note.startswith(f"t.csv: column '{header}' is not read: ")
     assert "max_lb of closures.csv" in note
+
+
+def test_pounds_in_the_plural_are_pounds() -> None:
+    read, _ = match_headers(
+        TextTable(
+            file="t.csv", headers=("unit", "station", "type", "GVW_LBS", "Empty lbs"),
+            columns=tuple(text_array(["1"]) for _ in range(5)), row=np.array([2], dtype=np.int32),
+            overlong=np.zeros(1, dtype=np.bool_),
+        ),
+        SPECS["apparatus"], {},
+    )  # fmt: skip
+    assert (read["loaded_lb"], read["empty_lb"]) == (3, 4)

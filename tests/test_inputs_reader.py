@@ -45,7 +45,7 @@ def test_optional_tables_and_mapped_headers(tmp_path: Path) -> None:
             tmp_path,
             district_toml=text,
             addresses_csv=FILES["addresses.csv"].replace("label", "Where it is"),
-            h_csv="hydrant_id,lon,lat,flow_gpm\nh1,-72,44,\n",
+            h_csv="hydrant_id,lon,lat,flow_gpm\nh1,-72,44,900\n",
             b_csv="bridge_id,lon,lat,owner\nb1,-72,44,3\n",
             c_csv="closure_id,kind,way_id\nc1,closed,5\n",
         )
@@ -104,8 +104,8 @@ def test_a_fifth_of_the_rows_may_be_rejected(tmp_path: Path) -> None:
 def test_more_than_a_fifth_refuses_the_table(tmp_path: Path) -> None:
     found = findings(write_folder(tmp_path, addresses_csv=with_faulty_rows(30, 100)))
     assert found[0].rule == "30 of 130 rows are at fault, more than 20%"
-    assert len(found) == 1 + 20
-    assert {one.row for one in found[1:]} == set(range(2, 22))
+    assert {one.row for one in found[1:21]} == set(range(2, 22))
+    assert [str(one) for one in found[21:]] == ["addresses.csv, column label: 10 more rows likewise: is empty"]
 
 
 def test_the_share_counts_rows_not_faults(tmp_path: Path) -> None:
@@ -199,3 +199,18 @@ def test_text_that_is_no_table_at_all(tmp_path: Path) -> None:
         path = write_folder(tmp_path)
         (tmp_path / "stations.csv").write_bytes(content)
         assert {one.file for one in findings(path)} == {"stations.csv"}
+
+
+def test_a_table_wholly_at_fault_names_some_rows_and_counts_the_rest(tmp_path: Path) -> None:
+    """Hundreds of lines hide what is one mistake; a header that is not read may be what it is."""
+    rows = "".join(f"U{k},H1,{'crane' if k < 30 else 'engine'},{'x' if k >= 30 else 1000}\n" for k in range(36))
+    table = f"unit_id,station_id,kind,tank_gal\n{rows}".replace("\n", ",a\n").replace("tank_gal,a", "tank_gal,function")
+    with pytest.raises(InputError) as raised:
+        read_inputs(write_folder(tmp_path, apparatus_csv=table))
+    said = [(one.row, one.column, one.rule) for one in raised.value.findings]
+    assert [row for row, _, _ in said[:20]] == list(range(2, 22))
+    assert said[20:] == [
+        (None, "kind", "10 more rows likewise: is not one of"),
+        (None, "tank_gal", "6 more rows likewise: is not a number of gal"),
+        (None, "", "columns that are not read: 'function'."),
+    ]

@@ -489,3 +489,11 @@ def test_weights_in_kilograms_are_asked_about_once_for_the_table() -> None:
     assert "The same of rows 3, 4." in metric
     assert "row 5 (T9)" in wrong
     assert "is one of them wrong?" in wrong
+
+
+def test_hydrants_without_a_flow_are_counted() -> None:
+    sheet = sheet_of("hydrants", "hydrant_id,lon,lat,flow_gpm,class", [
+        ["h1", "-72", "44", "", ""], ["h2", "-72", "44", "", ""], ["h3", "-72", "44", "", "A"],
+    ])  # fmt: skip
+    read_hydrants(sheet, Rules().hydrants)
+    assert sheet.notes == ["hydrants.csv: 2 hydrants have no flow: 500 gpm is assumed for each."]

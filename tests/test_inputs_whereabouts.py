@@ -120,9 +120,9 @@ def test_addresses_all_on_one_point_are_no_plan(tmp_path: Path) -> None:
 
 
 def test_hydrants_of_another_place_are_noted(tmp_path: Path) -> None:
-    head = "hydrant_id,lon,lat\n"
-    read = read_inputs(write_folder(tmp_path, district_toml=HYDRANTS, h_csv=head + "h1,-71.01,44\nh2,-71.02,44\n"))
+    head = "hydrant_id,lon,lat,class\n"
+    read = read_inputs(write_folder(tmp_path, district_toml=HYDRANTS, h_csv=head + "h1,-71.01,44,A\nh2,-71.02,44,A\n"))
     (note,) = read.notes
     assert note.startswith("h.csv, column lon, lat: none of the 2 hydrants lies within 5 mi of any address, so none")
-    read = read_inputs(write_folder(tmp_path, district_toml=HYDRANTS, h_csv=head + "h1,-71.01,44\nh2,-72.02,44\n"))
+    read = read_inputs(write_folder(tmp_path, district_toml=HYDRANTS, h_csv=head + "h1,-71.01,44,A\nh2,-72.02,44,A\n"))
     assert read.notes == ()

@@ -16,7 +16,7 @@ from preplan.inputs.address_headers import (
     STREET_PARTS,
     UNIT_PARTS,
 )
-from preplan.inputs.tables import TextTable
+from preplan.inputs.tables import LEAST_HEADERS, TextTable
 from preplan.inputs.units_written import unit_of
 
 
@@ -266,6 +266,8 @@ OWN_WORDS: Mapping[str, tuple[str, ...]] = {
 CUT_AT = 10
 """Letters of a header that the table of a shapefile keeps."""
 _NUMBER = re.compile(r"-?\d+\.\d+")
+MOST_LETTERS = 60
+"""Letters that are shown of a row that is no header."""
 MOST_NAMED = 40
 """Headers that are named when they are not read; the exports of a county have more."""
 LOOKS_LIKE = 0.8
@@ -331,7 +333,8 @@ def match_headers(
     if "in_service" in spec.names and "in_service" not in columns:
         findings += [_reversed(table, i) for i, form in enumerate(forms) if form in REVERSED and any(table.columns[i])]
     if findings:
-        raise InputError(findings)
+        lower = _header_below(table, spec, mapping)
+        raise InputError([lower] if lower else findings)
     notes = (f"{table.file}: {'; '.join(contested)}.",) if contested else ()
     return columns, (*notes, *_unread(table, spec, forms, told | set(columns.values())))
 
@@ -380,6 +383,7 @@ def _filled(table: TextTable, forms: list[str], present: Sequence[str], spec: Ta
 def _form(header: str, spec: TableSpec) -> str:
     """Bring a header to plain form; one cut behind a low line is the longer name's, not that of the word before it."""
     form = plain(header)
+    form = form[:-1] if form.endswith("_lbs") else form
     if len(header) == CUT_AT and header.endswith("_") and form in spec.names:
         longer = [name for name in spec.names if name.startswith(header.casefold())]
         return longer[0] if len(longer) == 1 else form
@@ -420,6 +424,22 @@ def _missing_mapped(table: TextTable, spec: TableSpec, mapping: Mapping[str, str
         for ours, theirs in mapping.items()
         if _form(theirs, spec) not in forms
     ]  # fmt: skip
+
+
+def _header_below(table: TextTable, spec: TableSpec, mapping: Mapping[str, str]) -> Finding | None:
+    """Find the header a few rows below what stands in its place, by the names it has; None where it is right."""
+    known = {form for forms in _wanted(spec, mapping).values() for form in forms}
+
+    def named(cells: Sequence[str]) -> int:
+        return len({_form(cell, spec) for cell in cells} & known)
+
+    row, cells = max(table.below, key=lambda one: named(one[1]), default=(0, ()))
+    if named(cells) < max(LEAST_HEADERS, named(table.headers) + 1):
+        return None
+    return Finding(
+        file=table.file, row=table.header_row, value=", ".join(filter(None, table.headers))[:MOST_LETTERS],
+        rule=f"is no header, and row {row} looks like it", remedy=f"delete the rows above row {row}",
+    )  # fmt: skip
 
 
 def _reversed(table: TextTable, i: int) -> Finding:

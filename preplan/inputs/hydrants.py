@@ -34,6 +34,9 @@ def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
         further = ", ..." if np.count_nonzero(sheet.left_out) > OUT_NAMED else ""
         sheet.note(f"out of service and not counted: {np.count_nonzero(sheet.left_out):,} ({named}{further}).")
     kept = np.flatnonzero(sheet.good & ~out)
+    if assumed[kept].any():
+        many, gpm = np.count_nonzero(assumed[kept]), f"{rules.default_gpm:,.0f} gpm"
+        sheet.note(f"{many:,} hydrant{'s have' if many > 1 else ' has'} no flow: {gpm} is assumed for each.")
     kept = kept[np.argsort(sheet.id[kept], kind="stable")]
     return HydrantTable(
         hydrant_id=sheet.id[kept],

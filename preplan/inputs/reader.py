@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
@@ -26,7 +28,7 @@ from preplan.records import AddressTable, FillSite, HydrantTable
 REJECTED_SHARE_MAX = 0.20
 """Share of an address or hydrant table's rows above which the table as a whole is at fault."""
 FAULTS_NAMED = 20
-"""Faults of rows that are named when a table as a whole is at fault."""
+"""Faults of rows of a table that are named; the rest is counted by column and rule."""
 ROW_BY_ROW = ("addresses", "hydrants")
 """Tables whose faulty rows are left out one by one; a fault anywhere else stops the run."""
 
@@ -101,10 +103,26 @@ def _read_from(sheet: Sheet) -> dict[str, str]:
 
 def _of_rows(opened: Mapping[str, Sheet]) -> list[Finding]:
     """List what stops the run of the faults in rows, table by table."""
+    found: list[Finding] = []
+    for role, sheet in opened.items():
+        mine = _too_many_faults(sheet) if role in ROW_BY_ROW else _named(sheet)
+        # the notes of a run that stops are not printed, and a header that is not read may be why a cell is empty
+        found += [*mine, *(Finding(file=sheet.file, rule=said) for said in sheet.unread if mine)]
+    return found
+
+
+def _named(sheet: Sheet) -> list[Finding]:
+    """List the faults of a table, the first by row, the others counted by column and rule."""
+    found = sheet.findings()
+    return [*found[:FAULTS_NAMED], *counted(found[FAULTS_NAMED:])]
+
+
+def counted(findings: Sequence[Finding]) -> list[Finding]:
+    """Count findings by file, column and rule, without what the rule says of the one cell."""
+    groups = Counter((one.file, one.column, re.split(r"[:;(]", one.rule)[0].strip()) for one in findings)
     return [
-        finding
-        for role, sheet in opened.items()
-        for finding in (_too_many_faults(sheet) if role in ROW_BY_ROW else sheet.findings())
+        Finding(file=file, column=column, rule=f"{count:,} more row{'s' * (count > 1)} likewise: {rule}")
+        for (file, column, rule), count in groups.items()
     ]
 
 
@@ -162,7 +180,7 @@ def _too_many_faults(sheet: Sheet) -> list[Finding]:
         return []
     rule = f"{wrong:,} of {len(sheet):,} rows are at fault, more than {REJECTED_SHARE_MAX:.0%}"
     remedy = f"the first {FAULTS_NAMED} faults follow" if len(sheet.faults) > FAULTS_NAMED else "the faults follow"
-    return [Finding(file=sheet.file, rule=rule, remedy=remedy), *sheet.findings()[:FAULTS_NAMED]]
+    return [Finding(file=sheet.file, rule=rule, remedy=remedy), *_named(sheet)]
 
 
 def _rejected(opened: Mapping[str, Sheet]) -> tuple[Rejected, ...]:

@@ -63,6 +63,8 @@ class Sheet:
         self.left_out: BoolArray = np.zeros(len(table.row), dtype=np.bool_)
         """True for each row without a fault that its reader leaves out on purpose."""
         self.notes: list[str] = []
+        self.unread: tuple[str, ...] = ()
+        """What is said of headers that are not read, of which one may explain a fault."""
         given = {name: table.columns[i] for name, i in columns.items()}
         self._cells = {name: _without_empty_words(column) for name, column in given.items()}
         self.read_from = {name: table.headers[i] for name, i in columns.items() if table.headers[i] != name}
@@ -454,7 +456,9 @@ def open_sheet(path: Path, role: str, file: str, mapping: Mapping[str, str]) -> 
         # perhaps the wrong sheet was read, and its headers are none of the table's
         rule = table.chosen.removeprefix(f"{file}: ").removesuffix(".")
         raise InputError([*error.findings, Finding(file=file, rule=rule)]) from error
-    return Sheet(table, columns, spec.required[0], own_ids=spec.own_ids), (*table.notes, *slips)
+    sheet = Sheet(table, columns, spec.required[0], own_ids=spec.own_ids)
+    sheet.unread = tuple(note.removeprefix(f"{file}: ") for note in slips if "not read" in note)
+    return sheet, (*table.notes, *slips)
 
 
 def empty_sheet(role: str) -> Sheet:

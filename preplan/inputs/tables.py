@@ -37,6 +37,8 @@ class TextTable:
     """The spreadsheet row of the header."""
     typed: bool = False
     """True where the file itself tells numbers from texts, so that a point can only part decimals."""
+    below: tuple[tuple[int, tuple[str, ...]], ...] = ()
+    """The first rows below the header, whole, with their spreadsheet rows: one of them may be the true header."""
     shapes: ShapeArray | None = None
     """Shape of each row of a map layer, in lon, lat."""
     notes: tuple[str, ...] = ()
@@ -108,6 +110,7 @@ def from_records(
         trimmed=_trimmed(ends_at, row, filled[0] + 1, ended=ended) if ends_at.any() else None,
         overlong=np.array([len(record) > width and any(record[width:]) for record in rows], dtype=np.bool_),
         header_row=filled[0] + 1,
+        below=tuple((i + 1, tuple(map(str.strip, records[i]))) for i in filled[1 : LOOKED_DOWN + 1]),
         notes=(chosen, *notes) if chosen else notes,
         chosen=chosen,
     )
@@ -115,6 +118,10 @@ def from_records(
 
 MOST_TITLES, LEAST_HEADERS = 5, 3
 """Rows of titles above a header, and named columns from which on a row may be one: every table needs more than two."""
+
+
+LOOKED_DOWN = 10
+"""Rows below a header that is none in which the true one is looked for (this program's choice)."""
 
 
 def _titles(records: Sequence[Sequence[str]]) -> int:
