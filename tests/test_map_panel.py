@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import unicodedata
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from pypdf import PdfReader
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
-from preplan.render import card_pdf, crew, words
+from preplan.render import card_pdf, crew, first_minutes, map_html, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.first_minutes import officer_words, then_at_once
@@ -26,6 +27,8 @@ from tests.browser import Opened, opened, page_source, written
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from playwright.sync_api import Browser, Page
 
 TIMES = "\N{MULTIPLICATION SIGN}"
@@ -554,3 +557,22 @@ def test_the_map_says_for_which_months_its_circuit_is_drawn(wide: Opened, plan: 
         assert (", NOT in " in drawn) is (a in barred)
         filled = written(wide.page, "#panel-body dl >> nth=0").replace("\N{NO-BREAK SPACE}", " ")
         assert (f"({months})" in filled) is (a in moved)
+
+
+def test_what_is_best_about_the_level_shown_is_said_as_on_the_card(browser: Browser, tmp_path: Path) -> None:
+    """Of levels that bring as much the one that holds most is shown; one that brings more may hold less."""
+    plan = plan_of(SAMPLE / "district.toml")
+    at = next(
+        a for a in range(len(plan.addresses)) if plan.answers.status[a] == "not met" and plan.answers.level[a] > 0
+    )
+    level, more = int(plan.answers.level[at]), plan.levels.uninterrupted_gpm.copy()
+    more[at, 0] = more[at, level] + 50.0
+    told = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=more))
+    for one, best in ((plan, "holds the most"), (told, "brings the most water")):
+        assert first_minutes.best_words(one, at) == best
+        file = tmp_path / "map.html"
+        file.write_text(map_html.map_page(one), encoding="utf-8")
+        page = opened(browser, file.as_uri()).page
+        choose(page, str(plan.addresses.label[at]))
+        assert f"esponse level {level + 1} {best}." in page.inner_text("#panel-body")
+        page.close()

@@ -102,6 +102,12 @@ function setSheetHead(title) {
 
 // ------------------------------------------------------------------------------------------- one address
 
+// What is best about the level shown where none meets: what it holds at once, or what it brings in all.
+function bestWords(address, level) {
+  const held = [...data.levels.keys()].map((one) => answers.flow[row(address, one)]);
+  return held[level] >= Math.max(...held) ? "holds the most" : "brings the most water";
+}
+
 function levelWords(address) {
   const status = data.statuses[answers.status[address]];
   const level = answers.level[address];
@@ -109,7 +115,7 @@ function levelWords(address) {
   if (status.code === "higher level") return `Higher level: needs ${data.levels[level].words}.`;
   if (status.code === "not met") {
     const season = data.answers.seasons[answers.season[row(address, level)]];
-    const most = level < 0 ? "" : ` ${capital(data.levels[level].words)} holds the most.`;
+    const most = level < 0 ? "" : ` ${capital(data.levels[level].words)} ${bestWords(address, level)}.`;
     return `Not met: no response level meets the required flow${season ? ` in the worst season, ${season}` : ""}.${most}`;
   }
   if (status.code === "hydrant") {
