@@ -25,6 +25,7 @@ from preplan.roads.places import place_points
 from preplan.roads.road_names import road_label
 from preplan.roads.water_places import water_places
 from preplan.water.shared_work import shared
+from preplan.water.timeline_memory import remembering
 
 Progress = Callable[[str, float], None]
 COUNTED = ("addresses", "gpm")
@@ -117,7 +118,7 @@ def new_sites(
     places = given or _from_map(inputs, roads, limits, features)
     _check(places, inputs, file="candidates" if given else "the map")
     asked = _Asked(inputs, roads, features, places, levels, counted, count)
-    with shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
+    with remembering(), shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
         answer = asked.answer(watch)
     watch.stage("done", 1.0)
     return replace(answer, from_map=not given, notes=(*notes, *_notes(places, inputs, roads, limits)))

@@ -19,6 +19,7 @@ from preplan.records import ALL_MONTHS, Closure, RoadTable
 from preplan.roads.seasons import RoadSeason, all_year, road_seasons
 from preplan.roads.source import read_osm
 from preplan.rules import Rules
+from preplan.water.timeline_memory import remembering
 from tests.faults.small import TABLES, TOML, TOWER_LANE, SmallDistrict
 from tests.osm_text import one_way_street, street
 from tests.plan_checks import SAMPLE, plan_of
@@ -175,10 +176,13 @@ def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None
     roads = read_osm(inputs.roads.file)
     assert len({id(one) for one in whole.season_limits}) > 1
     compared, sooner, later = 0, 0, 0
-    for index, line in enumerate(whole.seasons):
-        plan_rules = replace(inputs.district.rules.plan, months=frozenset(line.months))
-        district = replace(inputs.district, rules=replace(inputs.district.rules, plan=plan_rules))
-        alone = plan_district(replace(inputs, district=district), *roads, lambda _stage, _share: None)
+    alones = []
+    with remembering():  # many cases are those of several seasons
+        for line in whole.seasons:
+            plan_rules = replace(inputs.district.rules.plan, months=frozenset(line.months))
+            district = replace(inputs.district, rules=replace(inputs.district.rules, plan=plan_rules))
+            alones.append(plan_district(replace(inputs, district=district), *roads, lambda _stage, _share: None))
+    for index, (line, alone) in enumerate(zip(whole.seasons, alones, strict=True)):
         assert len(alone.seasons) == 1
         same = alone.frontages.segment == whole.frontages.segment
         same &= alone.frontages.along_ft == whole.frontages.along_ft

@@ -86,9 +86,10 @@ class Bars:
 
     def exceeded(self, table: CaseTable, address: IntArray, level: IntArray) -> BoolArray:
         """Mask the cases, (cases,), whose bounds are above one of the bars."""
-        exceeded: BoolArray = (most_flow_gpm(table) > self.held_gpm[address, level]) | (
-            most_delivered_gpm(table) > self.delivered_gpm[address, level]
-        )
+        exceeded: BoolArray = most_flow_gpm(table) > self.held_gpm[address, level]
+        bar = self.delivered_gpm[address, level]
+        rows = np.flatnonzero(~exceeded & np.isfinite(bar))
+        exceeded[rows] = most_delivered_gpm(table.rows(rows)) > bar[rows]
         return exceeded
 
 

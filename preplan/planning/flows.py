@@ -21,7 +21,7 @@ from preplan.planning.assignment import Scene, circuit_of
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, haulers, legs_min, steady
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import best_fleets, brought_gpm, held_flows
-from preplan.water.timeline_bound import most_delivered_gpm, most_flow_gpm
+from preplan.water.timeline_bound import most_gpm
 from preplan.water.timeline_levels import Rows
 
 LOOKED_AT = 2
@@ -277,6 +277,7 @@ class Flows:
             self.most_gpm[same] = self._like.most_gpm[same]
             self.most_delivered_gpm[same] = self._like.most_delivered_gpm[same]
         own = pairs & ~self._same & np.isfinite(shortest)  # without a way nothing comes
+        mosts = self.most_gpm, self.most_delivered_gpm
         a, s, lv = (i.astype(np.int32) for i in np.nonzero(np.broadcast_to(own[:, :, None], self.gpm.shape)))
         for first in range(0, len(a), PIECE_CASES):
             part = slice(first, first + PIECE_CASES)
@@ -284,9 +285,8 @@ class Flows:
             for index in range(len(self.scene.cuts)):
                 _, run = self._on_cut(whole, index)
                 at = (run.address, run.site, run.level)
-                table = case_table(self.scene, run)
-                self.most_gpm[at] = np.maximum(self.most_gpm[at], most_flow_gpm(table))
-                self.most_delivered_gpm[at] = np.maximum(self.most_delivered_gpm[at], most_delivered_gpm(table))
+                for most, bound in zip(mosts, most_gpm(case_table(self.scene, run)), strict=True):
+                    most[at] = np.maximum(most[at], bound)
 
     def _on_cut(self, crews: Crews, index: int) -> tuple[Rows, Crews]:
         """Keep those whom a cut allows, in the cases (rows) where it is worth a look.

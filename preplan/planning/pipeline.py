@@ -66,6 +66,7 @@ from preplan.roads.search import Fleet, Spots, response_min
 from preplan.roads.speeds import rule_comparison
 from preplan.roads.street_names import search_words
 from preplan.units import M_PER_MI
+from preplan.water.timeline_memory import remembering
 
 Progress = Callable[[str, float], None]
 """Called with the name of a stage and the share of the whole that is done."""
@@ -95,6 +96,7 @@ class Outcome:
     weights: Weights
 
 
+@remembering()
 def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, progress: Progress) -> Plan:
     """Plan every address of a district; `inputs` are checked, `roads` and `features` are the road file's.
 

@@ -15,7 +15,7 @@ import numpy as np
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import crews, draws_elsewhere
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, with_jobs
-from preplan.planning.flows import SLACK, UNKNOWN, Flows, Settled, first_open, without_the_slow
+from preplan.planning.flows import ALIKE, SLACK, UNKNOWN, Flows, Settled, first_open, without_the_slow
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import held_flows
 from preplan.water.timeline_bound import most_split_gpm
@@ -221,9 +221,9 @@ def _moved(flows: Flows, asked: Asked, held_gpm: FloatArray) -> tuple[Crews, Flo
         tried = replace(run.rows(of), used=now, at_second=there)
         flow = np.full(free.shape, -1.0)
         flow[way, unit] = _held(flows, tried)
-        best = flow.argmax(axis=1)
-        gained = flow[np.arange(rows.size), best]
-        gains = gained > gpm[rows] * (1.0 + SLACK)
+        gained = flow.max(axis=1)
+        best = (flow >= gained[:, None] * (1.0 - ALIKE)).argmax(axis=1)  # of equal ones the first
+        gains = gained > gpm[rows] * (1.0 + ALIKE)
         rows, best = rows[gains], best[gains]
         used[rows, best] = at_second[rows, best] = True
         gpm[rows] = gained[gains]

@@ -11,12 +11,13 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import partial
+from hashlib import blake2b
 from typing import TypeVar
 
 import numpy as np
 
 from preplan.plan_cards import Strip
-from preplan.records import BoolArray, Columns, FloatArray
+from preplan.records import BoolArray, Columns, FloatArray, joined
 from preplan.water.shared_work import solved
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
 from preplan.water.timeline import GAP_MIN, Surge, account, answer, held_flow, strip
@@ -24,6 +25,7 @@ from preplan.water.timeline_diary import Diary
 from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_levels import Clock, Rows
 from preplan.water.timeline_lockstep import Lockstep, Waits, knows
+from preplan.water.timeline_memory import memory_of
 from preplan.water.timeline_table import CaseTable
 from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Search
 
@@ -96,12 +98,12 @@ T = TypeVar("T", HeldTable, GapTable, QueueTable, SurgeTable)
 
 def held_flows(table: CaseTable) -> HeldTable:
     """Find the uninterrupted flow of every case."""
-    return _each_once(table, _held_piece, HeldTable)
+    return _remembered(table, _held_piece, HeldTable)
 
 
 def gaps(table: CaseTable) -> GapTable:
     """Run every case under its own demand."""
-    return _each_once(table, _gap_piece, GapTable)
+    return _remembered(table, _gap_piece, GapTable)
 
 
 def brought_gpm(table: CaseTable, held_gpm: FloatArray) -> FloatArray:
@@ -124,12 +126,12 @@ def surge_minutes(table: CaseTable, gpm: float, minutes: float) -> FloatArray:
 
     `gpm` is the demand in all for so many `minutes`, at least the required flow; NaN where no attack engine comes.
     """
-    return _each_once(table, partial(_surge_piece, gpm=gpm, minutes=minutes), SurgeTable).surge_min
+    return _each_once(table, partial(_surge_piece, gpm=gpm, minutes=minutes)).surge_min
 
 
 def queues(table: CaseTable) -> QueueTable:
     """Count every tanker's loads and its minutes in queues under the case's own demand."""
-    return _each_once(table, _queue_piece, QueueTable)
+    return _each_once(table, _queue_piece)
 
 
 def one_out_gpm(table: CaseTable) -> FloatArray:
@@ -245,14 +247,37 @@ def strips(table: CaseTable, unit_ids: Sequence[str]) -> list[Strip]:
 # --------------------------------------------------------------------------- equal cases once, in pieces
 
 
-def _each_once(table: CaseTable, solve: Callable[[CaseTable], T], kind: type[T]) -> T:
-    """Solve the cases that differ, piece by piece, and hand each answer to all that share it."""
+def _remembered(table: CaseTable, solve: Callable[[CaseTable], T], kind: type[T]) -> T:
+    """Solve the cases that differ and that nobody asked for before; every field of the answers is (cases,)."""
     if not len(table):
         return solve(table)
-    first, back = _distinct(table)
-    parts = solved(solve, _pieces(first), table.rows)
-    whole = {f.name: np.concatenate([getattr(part, f.name) for part in parts])[back] for f in fields(kind)}
-    return kind(**whole)
+    packed, first, back = _distinct(table)
+    tankers = b"%d" % table.arrival_min.shape[1]  # rows as long may be laid out otherwise
+    keys = [blake2b(packed[row].tobytes(), digest_size=16, salt=tankers).digest() for row in first.tolist()]
+    memory = memory_of(kind)
+    at = memory.find(keys)
+    known, new = np.flatnonzero(at >= 0), np.flatnonzero(at < 0)
+    parts = [memory.take(at[known], kind)] if known.size else []
+    if new.size:
+        answers = _solved(table, solve, first[new])
+        memory.keep([keys[one] for one in new.tolist()], answers)
+        parts.append(answers)
+    order = np.empty(first.size, dtype=np.intp)
+    order[np.concatenate([known, new])] = np.arange(first.size)
+    return joined(parts).rows(order[back])
+
+
+def _each_once(table: CaseTable, solve: Callable[[CaseTable], T]) -> T:
+    """Solve the cases that differ and hand each answer to all that share it."""
+    if not len(table):
+        return solve(table)
+    _, first, back = _distinct(table)
+    return _solved(table, solve, first).rows(back)
+
+
+def _solved(table: CaseTable, solve: Callable[[CaseTable], T], rows: Rows) -> T:
+    """Solve some cases, piece by piece."""
+    return joined(solved(solve, _pieces(rows), table.rows))
 
 
 def _pieces(rows: Rows) -> list[Rows]:
@@ -261,14 +286,17 @@ def _pieces(rows: Rows) -> list[Rows]:
     return np.array_split(rows, few if rows.size < SHARED_CASES else few + few % 2)
 
 
-def _distinct(table: CaseTable) -> tuple[Rows, Rows]:
-    """Find one row of each kind, and for every row which of those it is; equal means equal in every bit."""
+def _distinct(table: CaseTable) -> tuple[FloatArray, Rows, Rows]:
+    """Pack all numbers of a case in a row, find one row of each kind, and for every row which of those it is.
+
+    Equal means equal in every bit.
+    """
     packed = np.concatenate(
         [np.asarray(getattr(table, f.name), dtype=np.float64).reshape(len(table), -1) for f in fields(table)], axis=1
     )
     keys = np.ascontiguousarray(packed).view(np.dtype((np.void, packed.shape[1] * packed.itemsize)))[:, 0]
     _, first, back = np.unique(keys, return_index=True, return_inverse=True)
-    return first, back
+    return packed, first, back
 
 
 # --------------------------------------------------------------------------- one piece

@@ -24,13 +24,24 @@ def most_flow_gpm(table: CaseTable) -> FloatArray:
     return _most(_Bound(table), np.minimum(table.draft_gpm, table.supply_gpm))
 
 
+def most_gpm(table: CaseTable) -> tuple[FloatArray, FloatArray]:
+    """Give both bounds, `most_flow_gpm` and `most_delivered_gpm`, (cases,) each: they share most of the work."""
+    bound = _Bound(table)
+    return _most(bound, np.minimum(table.draft_gpm, table.supply_gpm)), _delivered(bound)
+
+
 def most_delivered_gpm(table: CaseTable) -> FloatArray:
     """Bound what every case delivers of its own demand, averaged over the minutes of full flow: (cases,).
 
     No more than is asked for, than can have come by the end, and than draft or supply line pass, to which a booster
     tank and a tanker that nurses add once.
     """
-    bound = _Bound(table)
+    return _delivered(_Bound(table))
+
+
+def _delivered(bound: _Bound) -> FloatArray:
+    """Bound the mean flow by the water that can have come by the end, (cases,)."""
+    table = bound.table
     runs = np.isfinite(bound.clock.end) & (table.required_min > 0)
     end = np.where(runs, bound.clock.end, 1.0)
     with np.errstate(divide="ignore", invalid="ignore"):
