@@ -123,6 +123,8 @@ class FrontageTable(Columns):
     """True where the stretch hangs on a dead-end tree."""
     along_ft: FloatArray
     """Hose along the road from a junction where tankers stop, up to the address's own frontage; 0: they drive there."""
+    near_segment: IntArray
+    """Of an address off the roads, the nearest stretch that tankers may use; -1: it is on them, or there is none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

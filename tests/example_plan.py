@@ -386,6 +386,7 @@ def example_plan() -> Plan:
             side=np.where(on, "left", none),
             dead_end=np.array([False, False, True, True, False, False]),
             along_ft=np.zeros(n),
+            near_segment=np.array([-1, -1, -1, -1, 0, -1], dtype=np.int32),
         ),
         sites=_sites(),
         site_segment=np.array([0, 2, 4], dtype=np.int32),

@@ -97,7 +97,7 @@ def scene(  # noqa: PLR0913 - each test changes one thing
             lat=np.full(count, 44.0), driveway_ft=np.full(count, driveway_ft), gap_ft=np.full(count, 50.0),
             how=text_array(["named"] * count), side=text_array(["left"] * count),
             dead_end=np.zeros(count, dtype=np.bool_),
-            along_ft=np.zeros(count),
+            along_ft=np.zeros(count), near_segment=np.full(count, -1, dtype=np.int32),
         ),
         cuts=tuple(cuts),
         planned=planned,

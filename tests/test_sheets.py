@@ -11,6 +11,7 @@ from itertools import product
 import numpy as np
 import pytest
 from pypdf import PdfReader
+from pyproj import Geod
 
 from preplan.inputs.reader import read_inputs
 from preplan.months import month_words, months_text
@@ -38,6 +39,7 @@ from preplan.render.charts import Picture
 from preplan.render.flag_words import flags_on
 from preplan.render.paper import Line
 from preplan.roads.source import read_osm
+from preplan.units import M_PER_FT
 from tests.example_plan import example_plan, other_plan
 from tests.plan_checks import SAMPLE, plan_of
 
@@ -504,6 +506,29 @@ def test_a_card_told_for_some_months_says_so_of_its_units_and_of_its_fill_site(s
         assert all(
             paper.width_of(line.said, line.size, bold=line.bold) <= card_facts.HALF_PT for line in (*call, *fill)
         )
+
+
+def test_the_nearest_road_of_an_address_off_the_roads_is_where_its_card_says(sample: Plan) -> None:
+    """The place in degrees, measured on the ellipsoid by another library, is as far as the flag says, on that road."""
+    geod = Geod(ellps="WGS84")
+    off = [group for group in sample.groups if sample.frontages.segment[group.lead] < 0]
+    assert len(off) > 3
+    for group in off:
+        facts, flag = card_facts.Facts(sample, group), sample.answers.flags[group.lead][0]
+        said = card_way.near_road(facts)
+        found = re.fullmatch(r"It is (.+), (\w+) of the address, at (-?[\d.]+), (-?[\d.]+)\.", said)
+        assert found is not None
+        assert said in " ".join(line.said for line in card_way.why_not(facts, 300.0))
+        lat, lon = float(found[3]), float(found[4])
+        here = float(sample.addresses.lon[group.lead]), float(sample.addresses.lat[group.lead])
+        azimuth, _, metres = geod.inv(*here, lon, lat)
+        assert flag.code == "off road data"
+        assert metres / M_PER_FT == pytest.approx(flag.value, abs=8.0)  # five decimals are 4 ft
+        eighth = ("north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest")
+        assert eighth[round(azimuth / 45.0) % 8] == found[2]
+        assert found[1] == sample.roads.name[sample.frontages.near_segment[group.lead]]
+    on = next(group for group in sample.groups if sample.frontages.segment[group.lead] >= 0)
+    assert card_way.near_road(card_facts.Facts(sample, on)) == ""
 
 
 def test_a_card_without_a_way_in_some_months_says_where_the_road_is_shut(sample: Plan) -> None:

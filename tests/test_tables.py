@@ -31,7 +31,8 @@ HEADERS = {
     ),
     "levels": (
         "address_id,response_level,fill_site_id,tankers,left_out,sustained_gpm,uninterrupted_gpm,"
-        "uninterrupted_on_arrival_gpm,gap_min,gap_on_arrival_min,one_out_gpm,limited_by,meets,split_site_id"
+        "uninterrupted_on_arrival_gpm,gap_min,gap_on_arrival_min,one_out_gpm,limited_by,meets,split_site_id,"
+        "average_gpm"
     ),
     "trips": "address_id,site_id,out_min,out_mi,back_min,back_mi,posted_avoided_min,unposted_bridges",
 }

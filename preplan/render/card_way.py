@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 
 from preplan.render import words
 from preplan.render.card_facts import FEW_STEPS, ONE_WAY, Facts
@@ -12,6 +13,7 @@ from preplan.render.driving_words import HERE_MI
 from preplan.render.flag_words import A_ROAD, ON_THE_WAY, flag_words
 from preplan.render.limit_places import closed_on, far_words, shut_road, weight_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
+from preplan.render.scene import Plane, compass
 
 LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
 _ENDS = 2
@@ -125,6 +127,19 @@ def _where_shut(facts: Facts, shut: Sequence[int]) -> str:
     return f"It is {far}." if far else ""
 
 
+def near_road(facts: Facts) -> str:
+    """Name the nearest road for tankers of an address off the roads, and where it is, as a sentence; '' on them."""
+    plan, lead = facts.plan, facts.lead
+    stretch = int(plan.frontages.near_segment[lead])
+    if stretch < 0:
+        return ""
+    plane = Plane(float(plan.addresses.lon[lead]), float(plan.addresses.lat[lead]))
+    line = shapely.LineString(plane.feet(*plan.line(stretch).T))
+    ((east, north),) = shapely.get_coordinates(line.interpolate(line.project(shapely.Point(0.0, 0.0)))).tolist()
+    road, (_, decimal) = words.road_words(plan, stretch), words.coordinates(*plane.degrees(east, north))
+    return f"It is {road or 'an unnamed road'}, {compass(east, north)} of the address, at {decimal}."
+
+
 def why_not(facts: Facts, width: float) -> list[Line]:
     """Say what is known where there is no trip."""
     plan, lead = facts.plan, facts.lead
@@ -133,6 +148,7 @@ def why_not(facts: Facts, width: float) -> list[Line]:
         shut = closed_on(plan, facts.group) if flag.code == "road closed" else []
         said = flag_words(flag, shut_road(plan, shut) if shut else A_ROAD)
         lines += paragraph(" ".join(filter(None, (said, _where_shut(facts, shut)))), width, BODY_PT, most=4)
+    lines += paragraph(near_road(facts), width, BODY_PT, most=2)
     gap = float(plan.frontages.gap_ft[lead])
     if np.isfinite(gap) and not any(flag.code in ("off road data", "road closed") for flag in facts.flags):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)

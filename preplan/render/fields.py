@@ -50,6 +50,10 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "gap_on_arrival_min": ("Too little, called on arrival (min)", "Minutes without enough water."),
         "one_out_gpm": ("One tanker out (gpm)", "Least uninterrupted flow with any one tanker missing, rounded down."),
         "meets": ("Meets", "yes or no: the level meets the required flow."),
+        "average_gpm": (
+            "On average (gpm)",
+            "Delivered while the required flow is asked for, rounded down; where no level meets it decides.",
+        ),
         "number": ("Number", "Number on the map and the cards."),
         "site_id": ("Fill site id", "Id as the district's table gives it."),
         "name": ("Name", "Name as the district's table gives it."),

@@ -85,6 +85,11 @@ class Plane:
         ft_lon, ft_lat = self.feet_per_degree()
         return np.column_stack([(np.asarray(lon) - self.lon) * ft_lon, (np.asarray(lat) - self.lat) * ft_lat])
 
+    def degrees(self, east: float, north: float) -> tuple[float, float]:
+        """Turn feet east and north of the plane's place into longitude and latitude."""
+        ft_lon, ft_lat = self.feet_per_degree()
+        return self.lon + east / ft_lon, self.lat + north / ft_lat
+
 
 def plane_of(plan: Plan) -> Plane:
     """Take the middle address as the plane's place, so one stray point moves it little; else the roads'."""

@@ -35,7 +35,7 @@ ADDRESS_COLUMNS = (
 LEVEL_COLUMNS = (
     "address_id", "response_level", "fill_site_id", "tankers", "left_out", "sustained_gpm", "uninterrupted_gpm",
     "uninterrupted_on_arrival_gpm", "gap_min", "gap_on_arrival_min", "one_out_gpm", "limited_by", "meets",
-    "split_site_id",
+    "split_site_id", "average_gpm",
 )  # fmt: skip
 """Columns of levels.csv, in order."""
 TRIP_COLUMNS = (
@@ -175,6 +175,7 @@ def level_columns(plan: Plan) -> dict[str, Cells]:
         "limited_by": levels.limited_by.ravel().tolist(),
         "meets": _meets(plan),
         "split_site_id": named([site.site_id for site in plan.sites], levels.split.ravel()),
+        "average_gpm": supply(np.minimum(levels.brings_gpm, plan.needs.required_gpm[:, None]).ravel()),
     })  # fmt: skip
 
 

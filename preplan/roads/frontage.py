@@ -97,6 +97,7 @@ def place_addresses(
         side=ground.sides(row, fraction),
         dead_end=find_dead_ends(roads, limits).on[row] & ~off,
         along_ft=np.zeros(len(row)),
+        near_segment=np.where(off, near.row, -1).astype(np.int32),
     )
 
 
@@ -226,4 +227,5 @@ def _off_the_roads(addresses: AddressTable) -> FrontageTable:
         side=text_array([""] * count),
         dead_end=np.zeros(count, dtype=np.bool_),
         along_ft=np.zeros(count),
+        near_segment=places.segment,
     )
