@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 
 from tests.browser import Opened, launched, opened
 from tests.plan_checks import PLANS, SAMPLE, plan_of
@@ -18,6 +19,7 @@ from tests.plan_checks import PLANS, SAMPLE, plan_of
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
+settings.register_profile("preplan", deadline=None)
 Golden = Callable[[Path, str], None]
 """Compares a text with a committed file, or writes it there."""
 
@@ -30,7 +32,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure() -> None:
-    """Let programs that tests start hear Ctrl-C: a shell tells what runs in the background to ignore it."""
+    """Give drawn cases all the time they take, which a busy machine stretches.
+
+    Let programs that tests start hear Ctrl-C: a shell tells what runs in the background to ignore it.
+    """
+    settings.load_profile("preplan")
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
     if "PYTEST_XDIST_WORKER" not in os.environ:  # workers inherit the folder
