@@ -9,7 +9,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from preplan.records import FloatArray
+from preplan.records import FloatArray, joined
 from preplan.water.shuttle import LIMITS
 from preplan.water.timeline import (
     Case,
@@ -23,6 +23,7 @@ from preplan.water.timeline import (
 )
 from preplan.water.timeline_batch import (
     GapTable,
+    HeldTable,
     QueueTable,
     best_fleets,
     brought_gpm,
@@ -85,6 +86,21 @@ def test_columns_equal_the_plain_account_where_tankers_are_split() -> None:
         for at, one in enumerate(plain.queueing):
             for word in (field.name for field in fields(QueueTable)):
                 assert same(getattr(told, word)[row, at], getattr(one, word)), (row, one.unit_id, word)
+
+
+@pytest.mark.parametrize("draw", [random_case, split_case])
+@pytest.mark.parametrize("ask", [held_flows, gaps])
+def test_no_answer_depends_on_what_it_is_solved_with(
+    ask: Callable[[CaseTable], HeldTable | GapTable], draw: Callable[..., Case]
+) -> None:
+    """Bit for bit: alone, a few at a time, and in another order among all. A near tie is decided alike everywhere."""
+    table = CaseTable.of([draw(seed, grid=seed % 3 == 0, mixed=seed % 7 == 0) for seed in range(200)])
+    order = np.random.default_rng(5).permutation(len(table))
+    whole = ask(table).rows(order)
+    for size in (1, 7, 200):
+        parts = joined([ask(table.rows(order[first : first + size])) for first in range(0, len(order), size)])
+        for field in fields(whole):
+            np.testing.assert_array_equal(getattr(parts, field.name), getattr(whole, field.name), err_msg=field.name)
 
 
 @pytest.mark.parametrize("draw", [random_case, split_case])

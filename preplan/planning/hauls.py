@@ -68,8 +68,6 @@ def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:
     adds = np.isfinite(arrival_min)
     rows = np.flatnonzero(adds.any(axis=1))
     without = np.zeros(len(adds))
-    held = np.take_along_axis(part.found.one_out_gpm, _last(arrival_min)[:, None], axis=1)[:, 0]  # known of the first
-    known = np.ones(len(adds), dtype=np.bool_)
     while rows.size:
         for first in range(0, rows.size, PIECE_CASES):
             some = rows[first : first + PIECE_CASES]
@@ -78,10 +76,7 @@ def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:
             fewer[np.arange(some.size), last] = False
             table = case_table(part.scene, part.run.rows(some))
             table = replace(table, arrival_min=np.where(fewer, table.arrival_min, np.inf))
-            if not known[some].all():
-                held[some] = held_flows(table).uninterrupted_gpm
-            without[some] = brought_gpm(table, held[some])
-        known[:] = False
+            without[some] = brought_gpm(table, held_flows(table).uninterrupted_gpm)
         rows = rows[without[rows] >= part.found.brings_gpm[rows] * (1.0 - 10 * SAME_FLOW)]
         adds[rows, _last(np.where(adds, arrival_min, np.inf)[rows])] = False
         rows = rows[adds[rows].any(axis=1)]

@@ -148,7 +148,7 @@ def why_not(facts: Facts, width: float) -> list[Line]:
         shut = closed_on(plan, facts.group) if flag.code == "road closed" else []
         said = flag_words(flag, shut_road(plan, shut) if shut else A_ROAD)
         lines += paragraph(" ".join(filter(None, (said, _where_shut(facts, shut)))), width, BODY_PT, most=4)
-    lines += paragraph(near_road(facts), width, BODY_PT, most=2)
+    lines += paragraph(near_road(facts), width, BODY_PT)
     gap = float(plan.frontages.gap_ft[lead])
     if np.isfinite(gap) and not any(flag.code in ("off road data", "road closed") for flag in facts.flags):
         lines += paragraph(f"Nearest place on a road: {words.feet(gap)} from the point.", width)

@@ -48,8 +48,9 @@ def directions(steps: Sequence[Step]) -> list[tuple[str, str]]:
     ...      Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped", past="dump site", past_mi=0.002)])
     [('1', 'Turn round on Elm Road, at the dump site (mapped), then 1.90 mi')]
     """
-    here = len(steps) > 1 and steps[0].miles < HERE_MI and steps[1].past == "dump site" and not steps[0].note
-    return [(str(number), step_words(step)) for number, step in enumerate(steps[here:], 1)]
+    if len(steps) > 1 and steps[0].miles < HERE_MI and steps[1].past == "dump site" and not steps[0].note:
+        steps = steps[1:]
+    return [(str(number), step_words(step)) for number, step in enumerate(steps, 1)]
 
 
 def drives_on(steps: Sequence[Step], *, at_dump: bool) -> bool:

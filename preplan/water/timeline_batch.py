@@ -33,10 +33,8 @@ PIECE_CASES = 8192
 """Cases in lockstep at once: their levels stay in the processor's cache."""
 SHARED_CASES = 4096
 """From so many cases on the pieces are even in number."""
-FEW_CASES = 128
-"""Fewer open cases than this try several flows each."""
-MOST_TRIALS = 8
-"""Flows that one case tries at once."""
+TRIALS = 8
+"""Flows that a case tries at once when its search halves."""
 TRIED_AT_ONCE = 12
 """Minutes of a call that are tried in one step."""
 LEAST_SHORT = 1e-8
@@ -249,12 +247,12 @@ def strips(table: CaseTable, unit_ids: Sequence[str]) -> list[Strip]:
 
 def _remembered(table: CaseTable, solve: Callable[[CaseTable], T], kind: type[T]) -> T:
     """Solve the cases that differ and that nobody asked for before; every field of the answers is (cases,)."""
-    if not len(table):
-        return solve(table)
+    memory = memory_of(kind)
+    if memory is None or not len(table):
+        return _each_once(table, solve)
     packed, first, back = _distinct(table)
     tankers = b"%d" % table.arrival_min.shape[1]  # rows as long may be laid out otherwise
     keys = [blake2b(packed[row].tobytes(), digest_size=16, salt=tankers).digest() for row in first.tolist()]
-    memory = memory_of(kind)
     at = memory.find(keys)
     known, new = np.flatnonzero(at >= 0), np.flatnonzero(at < 0)
     parts = [memory.take(at[known], kind)] if known.size else []
@@ -336,14 +334,14 @@ def _held_piece(table: CaseTable) -> HeldTable:
 def _trials(search: Search, rows: Rows) -> tuple[Rows, FloatArray]:
     """Lay out the flows to draw next, and whose (index into rows) each is.
 
-    A step in lockstep costs the same for one case as for a hundred, so where few cases are open each also tries
-    flows between what holds and what does not.
+    A step in lockstep costs the same for one case as for a hundred, so the few cases whose search has come to halving
+    also try flows between what holds and what does not. What a case tries depends on itself alone: its answer is the
+    same in every bit whichever others it is solved with.
     """
     own = np.arange(rows.size)
-    tries = min(FEW_CASES // rows.size, MOST_TRIALS)
     low, top = search.bracket(rows)
-    spread = own[np.isfinite(top) & (top > low)] if tries > 1 else own[:0]
-    shares = np.arange(1, tries) / tries
+    spread = own[(low > 0.0) & (top > low)]
+    shares = np.arange(1, TRIALS) / TRIALS
     between = low[spread, None] + (top - low)[spread, None] * shares
     return np.concatenate([own, np.repeat(spread, shares.size)]), np.concatenate(
         [search.try_gpm[rows], between.ravel()]

@@ -1,7 +1,8 @@
 """Answers that a plan asks for again: seasons, hauls, calls and cuts lead to the same cases many times over.
 
 Whoever opens `remembering` has each case of `held_flows` and of `gaps` solved once inside, however many batches it is
-in. A case is known by the digest of all its numbers, so an answer is only ever given to one equal in every bit.
+in, while there is room. A case is known by the digest of all its numbers, so an answer is only ever given to one equal
+in every bit; and since no answer depends on what it is solved with, none shows whether it was remembered.
 """
 
 from __future__ import annotations
@@ -52,8 +53,9 @@ class Memory(Generic[T]):
         known = len(self._at)
         for one in fields(answers):  # type: ignore[arg-type]
             column = getattr(answers, one.name)
-            kept = self._columns.setdefault(one.name, np.empty(MOST_KEPT, dtype=column.dtype))
-            kept[known : known + len(keys)] = column
+            if one.name not in self._columns:
+                self._columns[one.name] = np.empty(MOST_KEPT, dtype=column.dtype)
+            self._columns[one.name][known : known + len(keys)] = column
         self._at.update(zip(keys, range(known, known + len(keys)), strict=True))
 
 
@@ -62,7 +64,7 @@ _MEMORIES: ContextVar[dict[type[Columns], Memory[Any]] | None] = ContextVar("_ME
 
 @contextmanager
 def remembering() -> Iterator[None]:
-    """Solve equal cases once inside, whichever batches they are in; one inside another shares what that knows."""
+    """Remember the answers given inside; one inside another shares what that knows."""
     known = _MEMORIES.get()
     before = _MEMORIES.set({} if known is None else known)
     try:
@@ -71,7 +73,7 @@ def remembering() -> Iterator[None]:
         _MEMORIES.reset(before)
 
 
-def memory_of(kind: type[T]) -> Memory[T]:
-    """Give what is known of one kind of answer; nothing, and nothing stays, where nobody opened `remembering`."""
+def memory_of(kind: type[T]) -> Memory[T] | None:
+    """Give what is known of one kind of answer; None where nobody opened `remembering`."""
     memories = _MEMORIES.get()
-    return Memory() if memories is None else memories.setdefault(kind, Memory())
+    return None if memories is None else memories.setdefault(kind, Memory())
