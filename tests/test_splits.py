@@ -19,7 +19,7 @@ from preplan.records import BoolArray, FillSite, ResponseLevel
 from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS, joined_circuits, sustained
 from preplan.water.timeline_batch import held_flows
-from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_clock import Rows
 from tests.planning_case import scene, site, unit
 from tests.test_flows import planned
 from tests.timeline_cases import handling_of, split_case
@@ -261,8 +261,8 @@ def test_the_closed_form_of_two_circuits_is_never_below_the_long_run() -> None:
     assert np.median(shares) < 0.99
 
 
-def test_the_long_run_in_lockstep_is_that_of_the_plain_account() -> None:
-    """Of the worked example's six tankers, parted in four ways: fifty hours event by event, and twenty in lockstep."""
+def test_the_long_run_in_columns_is_that_of_the_plain_account() -> None:
+    """Of the worked example's six tankers, parted in four ways: fifty hours event by event, and twenty in columns."""
     case = two_sites()
     ways = [tuple(bool(n >> k & 1) for k in range(6)) for n in (1, 11, 37, 50)]
     run = run_of(case, ways)

@@ -21,6 +21,7 @@ from preplan.water.timeline import (
     one_out_gpm,
     strip,
 )
+from preplan.water.timeline_accounts import knows
 from preplan.water.timeline_batch import (
     GapTable,
     HeldTable,
@@ -36,8 +37,7 @@ from preplan.water.timeline_batch import (
 from preplan.water.timeline_batch import call_by_min as call_by_columns
 from preplan.water.timeline_batch import one_out_gpm as one_out_columns
 from preplan.water.timeline_bound import most_delivered_gpm, most_flow_gpm
-from preplan.water.timeline_levels import Rows
-from preplan.water.timeline_lockstep import knows
+from preplan.water.timeline_clock import Rows
 from preplan.water.timeline_table import SCALAR_WORDS, TANKER_WORDS, CaseTable
 from tests.timeline_cases import (
     GOLDEN,
@@ -222,7 +222,7 @@ def test_columns_are_spread_from_numbers() -> None:
         CaseTable.spread(1, 0)
 
 
-def test_strips_in_lockstep_are_those_of_the_plain_account() -> None:
+def test_strips_in_columns_are_those_of_the_plain_account() -> None:
     """Water on scene at 300 minutes, dry stretches, demand, arrivals and dumps of 200 random cases."""
     for seed in range(200):
         case = random_case(seed, odd=False, grid=seed % 3 == 0, mixed=seed % 5 == 0)
@@ -271,7 +271,7 @@ def test_what_a_case_brings_is_what_it_holds_or_the_demand_less_what_is_short() 
     assert below > 50
 
 
-def test_lockstep_knows_shared_pumps_and_vacuum_tankers_among_others() -> None:
+def test_the_compiled_account_knows_shared_pumps_and_vacuum_tankers_among_others() -> None:
     """Two or three fill places on one pump, some tankers filling themselves before the fill engine is ready."""
     cases = [random_case(seed, odd=False, grid=seed % 2 == 0, mixed=True) for seed in range(3000, 3300)]
     table = CaseTable.of(cases)

@@ -46,7 +46,7 @@ def golden_called(count: int, minute: float) -> Case:
 
 
 def random_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool = False) -> Case:
-    """Draw a small case. `grid`: quarter minutes, so that minutes coincide; `odd`: kinds the lockstep passes on."""
+    """Draw a small case. `grid`: quarter minutes, so minutes coincide; `odd`: kinds for the plain account only."""
     rng = random.Random(seed)  # noqa: S311 - not for secrets
     fill_gpm = rng.choice([250.0, 500.0, 1000.0])
     number = _numbers(rng, grid=grid)

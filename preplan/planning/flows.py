@@ -22,7 +22,7 @@ from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import best_fleets, brought_gpm, held_flows
 from preplan.water.timeline_bound import most_gpm
-from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_clock import Rows
 
 LOOKED_AT = 2
 """Sites of an address that are looked at together."""
@@ -335,7 +335,7 @@ class Flows:
             few = np.flatnonzero((quick != whole.used).any(axis=1))
             at += [rows, rows[few]]
             runs += [whole, replace(whole, used=quick).rows(few)]
-        tried = joined(runs)  # all at once: many cases in lockstep cost little more than few
+        tried = joined(runs)
         table = case_table(self.scene, tried)
         held = held_flows(table).uninterrupted_gpm
         brought = brought_gpm(table, held)

@@ -13,7 +13,7 @@ from preplan.planning.levels import Worked
 from preplan.planning.minutes import on_arrival_min
 from preplan.records import BoolArray, FloatArray, joined
 from preplan.water.timeline_batch import QueueTable, brought_gpm, held_flows, queues
-from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_clock import Rows
 from preplan.water.uninterrupted import SAME_FLOW
 
 

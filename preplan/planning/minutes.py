@@ -13,7 +13,7 @@ from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_t
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, gaps, held_flows, surge_minutes
 from preplan.water.timeline_batch import strips as drawn_strips
-from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_clock import Rows
 from preplan.water.timeline_table import CaseTable
 
 

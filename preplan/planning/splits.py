@@ -19,7 +19,7 @@ from preplan.planning.flows import ALIKE, SLACK, UNKNOWN, Flows, Settled, first_
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import held_flows
 from preplan.water.timeline_bound import most_split_gpm
-from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_clock import Rows
 from preplan.water.timeline_table import CaseTable
 
 NEAREST = 4

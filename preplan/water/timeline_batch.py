@@ -1,8 +1,7 @@
 """The answers of many timeline cases: the fast way, equal to `preplan.water.timeline`.
 
-Cases run in lockstep (`timeline_lockstep`); the few kinds that it does not know go to the plain account one
-by one. Equal cases are computed once. A district is best asked some ten thousand cases at a time: a case
-takes about a kilobyte.
+Cases run compiled (`timeline_rounds`); the few kinds that this does not know go to the plain account one
+by one. Equal cases are computed once.
 """
 
 from __future__ import annotations
@@ -21,20 +20,18 @@ from preplan.records import BoolArray, Columns, FloatArray, joined
 from preplan.water.shared_work import solved
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
 from preplan.water.timeline import GAP_MIN, Surge, account, answer, held_flow, strip
-from preplan.water.timeline_diary import Diary
+from preplan.water.timeline_accounts import Accounts, knows
+from preplan.water.timeline_clock import Clock, Rows
+from preplan.water.timeline_diary import strips_of
 from preplan.water.timeline_events import INSTANT_MIN
-from preplan.water.timeline_levels import Clock, Rows
-from preplan.water.timeline_lockstep import Lockstep, Waits, knows
 from preplan.water.timeline_memory import memory_of
 from preplan.water.timeline_table import CaseTable
 from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Search
 
 PIECE_CASES = 8192
-"""Cases in lockstep at once: their levels stay in the processor's cache."""
+"""Cases that are laid out at once: some twenty megabytes."""
 SHARED_CASES = 4096
 """From so many cases on the pieces are even in number."""
-TRIALS = 8
-"""Flows that a case tries at once when its search halves."""
 TRIED_AT_ONCE = 12
 """Minutes of a call that are tried in one step."""
 LEAST_SHORT = 1e-8
@@ -230,13 +227,13 @@ def strips(table: CaseTable, unit_ids: Sequence[str]) -> list[Strip]:
     drawn: list[Strip] = []
     for first in range(0, len(table), PIECE_CASES):
         part = table.rows(slice(first, first + PIECE_CASES))
-        known, clock, diary = knows(part), Clock(part), Diary()
+        known, clock = knows(part), Clock(part)
         ends = clock.end.copy()
         clock.end[~known] = np.inf  # leaves them to the plain account
-        run = Lockstep(part, clock, part.required_gpm, books=True, diary=diary).go()
+        run = Accounts(part, clock, part.required_gpm, noting=True)
         clock.end[:] = ends
-        some = diary.strips(part, clock, unit_ids)
-        for row in np.flatnonzero(~known | run.lost).tolist():
+        some = strips_of(run, part, unit_ids)
+        for row in np.flatnonzero(~known | run.ground["lost"]).tolist():
             some[row] = strip(account(part.case(row, unit_ids)))
         drawn += some
     return drawn
@@ -313,17 +310,16 @@ def _held_piece(table: CaseTable) -> HeldTable:
         rows = np.flatnonzero(~search.done)
         if not rows.size:
             break
-        owner, drawn = _trials(search, rows)
-        run = Lockstep(table.rows(rows[owner]), clock.rows(rows[owner]), drawn).go()
-        lost = rows[np.unique(owner[run.lost])]
+        run = Accounts(table.rows(rows), clock.rows(rows), search.try_gpm[rows])
+        lost = rows[run.ground["lost"]]
         known[lost] = False
         before = search.gpm[rows].copy()
-        last = _learn(search, rows, owner, drawn, run)
+        search.learn(rows, run.ground["ratio"], run.ground["tight"])
         search.done[lost] = True
         none = rows[search.done[rows] & (search.gpm[rows] == 0.0)]
         search.tight_min[none] = clock.full[none]
         tells = (search.gpm[rows] > before) | (before == 0.0)  # else an earlier account is that of the answer
-        code[rows] = np.where(tells, _limits(table.rows(rows), run, search, rows, last), code[rows])
+        code[rows] = np.where(tells, _limits(table.rows(rows), run, search, rows), code[rows])
     for row in np.flatnonzero(~known & runs).tolist():
         held = held_flow(table.case(row))
         search.gpm[row], search.tight_min[row] = held.gpm, held.tight_min
@@ -331,53 +327,14 @@ def _held_piece(table: CaseTable) -> HeldTable:
     return HeldTable(uninterrupted_gpm=search.gpm, tight_min=search.tight_min, limited_by=code)
 
 
-def _trials(search: Search, rows: Rows) -> tuple[Rows, FloatArray]:
-    """Lay out the flows to draw next, and whose (index into rows) each is.
-
-    A step in lockstep costs the same for one case as for a hundred, so the few cases whose search has come to halving
-    also try flows between what holds and what does not. What a case tries depends on itself alone: its answer is the
-    same in every bit whichever others it is solved with.
-    """
-    own = np.arange(rows.size)
-    low, top = search.bracket(rows)
-    spread = own[(low > 0.0) & (top > low)]
-    shares = np.arange(1, TRIALS) / TRIALS
-    between = low[spread, None] + (top - low)[spread, None] * shares
-    return np.concatenate([own, np.repeat(spread, shares.size)]), np.concatenate(
-        [search.try_gpm[rows], between.ravel()]
-    )
-
-
-def _learn(search: Search, rows: Rows, owner: Rows, drawn: FloatArray, run: Lockstep) -> Rows:
-    """Let the search learn, for each row, from the least flow that failed and from the largest that held.
-
-    Returns the index into the run of the one that tells most: the largest that held, else the least that failed.
-    """
-    phi, tight = run.levels.ratio, run.levels.tight
-    holds = search.holds(drawn, phi)
-    order = np.lexsort((drawn, owner))
-    last = np.empty(rows.size, dtype=np.intp)
-    for failed, pick in ((True, order[::-1]), (False, order)):
-        some = pick[holds[pick] != failed]
-        extreme = np.full(rows.size, -1, dtype=np.intp)
-        extreme[owner[some]] = some  # the last one stays: the least that failed, the largest that held
-        have = np.flatnonzero(extreme >= 0)
-        at = extreme[have]
-        last[have] = at
-        still = ~search.done[rows[have]]
-        search.try_gpm[rows[have]] = drawn[at]
-        search.learn(rows[have][still], phi[at][still], tight[at][still])
-    return last
-
-
-def _limits(table: CaseTable, run: Lockstep, search: Search, rows: Rows, last: Rows) -> CodeArray:
-    """Name what holds each flow, as far as the timeline knows it from run `last`; the first that applies."""
-    clock, established, slowed = run.clock.rows(last), run.levels.established[last], run.levels.slowed[last]
+def _limits(table: CaseTable, run: Accounts, search: Search, rows: Rows) -> CodeArray:
+    """Name what holds each flow, as far as the timeline knows it from its last account; the first that applies."""
+    clock, found = run.clock, run.ground
     tight = search.tight_min[rows]
     here = np.isfinite(table.arrival_min)
     selfs = (here & (table.self_fill > 0)).any(axis=1)
     no_dump = ~np.isfinite(clock.dump_ready)
-    room = slowed & (search.gpm[rows] < search.unbound_gpm[rows] * (1.0 - SAME_FLOW))
+    room = found["slowed"] & (search.gpm[rows] < search.unbound_gpm[rows] * (1.0 - SAME_FLOW))
     choices = (
         (np.isnan(tight) & (table.draft_gpm <= table.supply_gpm), "draft"),
         (np.isnan(tight), "supply line"),
@@ -385,8 +342,8 @@ def _limits(table: CaseTable, run: Lockstep, search: Search, rows: Rows, last: R
         (no_dump & np.isfinite(table.dump_engine_arrival_min), "room"),
         (no_dump, "engines"),
         (_no_fill_engine(table) & ~selfs, "engines"),
-        (~(established < tight - INSTANT_MIN), "arrival"),
-        (run.ran_dry[last], "source"),
+        (~(found["established"] < tight - INSTANT_MIN), "arrival"),
+        (found["ran_dry"], "source"),
         (room, "room"),
     )
     codes = np.select([c for c, _ in choices], [LIMIT_CODE[word] for _, word in choices], NO_LIMIT)
@@ -405,25 +362,25 @@ def _gap_piece(table: CaseTable) -> GapTable:
     clock = Clock(table)
     runs = np.isfinite(clock.end)
     clock.end[~known] = np.inf  # leaves them to the plain account
-    run = Lockstep(table, clock, table.required_gpm, books=True).go()
-    levels = run.levels
+    run = Accounts(table, clock, table.required_gpm)
+    found, fill_ready = run.ground, run.sites["ready_min"][:, 0]
     books = GapTable(
         first_water_min=np.where(table.booster_gal > 0.0, _known(clock.first_water), np.nan),
         dump_ready_min=_known(clock.dump_ready),
-        fill_ready_min=np.where(run.fill_ready < clock.end, _known(run.fill_ready), np.nan),
-        established_min=levels.established,
-        on_scene_gal=levels.on_scene_full,
-        gap_min=np.where(runs, levels.gap, np.nan),
-        first_gap_min=levels.first_gap,
-        gap_stretches=levels.stretches,
-        longest_gap_min=np.where(runs, levels.longest, np.nan),
-        short_gal=levels.short,
-        mws_by_min=levels.arrived_by,
+        fill_ready_min=np.where(fill_ready < clock.end, _known(fill_ready), np.nan),
+        established_min=found["established"],
+        on_scene_gal=found["on_scene_full"],
+        gap_min=np.where(runs, found["gap"], np.nan),
+        first_gap_min=found["first_gap"],
+        gap_stretches=found["stretches"],
+        longest_gap_min=np.where(runs, found["longest"], np.nan),
+        short_gal=found["short"],
+        mws_by_min=found["arrived_by"],
     )
-    for row in np.flatnonzero(~known | run.lost).tolist():
-        found = answer(table.case(row))
+    for row in np.flatnonzero(~known | found["lost"]).tolist():
+        told = answer(table.case(row))
         for word in (f.name for f in fields(books)):
-            getattr(books, word)[row] = getattr(found, word)
+            getattr(books, word)[row] = getattr(told, word)
     return books
 
 
@@ -432,11 +389,11 @@ def _surge_piece(table: CaseTable, gpm: float, minutes: float) -> SurgeTable:
     runs, demand = np.isfinite(clock.end), np.maximum(table.required_gpm, gpm)
     stop = np.minimum(clock.full + minutes, clock.end)
     clock.end[:] = np.where(known, stop, np.inf)  # inf leaves a case to the plain account
-    run = Lockstep(table, clock, demand, books=True).go()
-    dry = run.levels.late_gap
+    found = Accounts(table, clock, demand).ground
+    dry = found["late_gap"]
     with np.errstate(invalid="ignore"):
         held = np.where(runs, np.where(np.isnan(dry), stop, dry) - clock.full, np.nan)
-    for row in np.flatnonzero((~known | run.lost) & runs).tolist():
+    for row in np.flatnonzero((~known | found["lost"]) & runs).tolist():
         surge = Surge(start_min=float(clock.full[row]), gpm=gpm, minutes=minutes)
         held[row] = answer(replace(table.case(row), surge=surge)).surge_min
     return SurgeTable(surge_min=held)
@@ -445,12 +402,9 @@ def _surge_piece(table: CaseTable, gpm: float, minutes: float) -> SurgeTable:
 def _queue_piece(table: CaseTable) -> QueueTable:
     known, clock = knows(table), Clock(table)
     clock.end[~known] = np.inf  # leaves them to the plain account
-    waits = Waits(*table.arrival_min.shape)
-    run = Lockstep(table, clock, table.required_gpm, waits=waits).go()
-    said = QueueTable(
-        loads=waits.loads, fill_wait_min=waits.fill_min, dump_wait_min=waits.dump_min, room_wait_min=waits.room_min
-    )
-    for row in np.flatnonzero(~known | run.lost).tolist():
+    run = Accounts(table, clock, table.required_gpm)
+    said = QueueTable(**{field.name: run.trucks[field.name] for field in fields(QueueTable)})
+    for row in np.flatnonzero(~known | run.ground["lost"]).tolist():
         here = np.flatnonzero(np.isfinite(table.arrival_min[row]))  # the plain account's tankers, in its order
         told = answer(table.case(row)).queueing
         for word in (f.name for f in fields(said)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from preplan.records import FloatArray
-from preplan.water.timeline_levels import Clock
+from preplan.water.timeline_clock import Clock
 from preplan.water.timeline_table import CaseTable
 
 SHARES = (0.03, 0.06, 0.1, 0.14, 0.19, 0.25, 0.33, 0.45, 0.6, 0.75, 0.9, 1.0)

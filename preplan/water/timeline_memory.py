@@ -16,7 +16,7 @@ from typing import Any, Generic, TypeVar
 import numpy as np
 
 from preplan.records import Columns
-from preplan.water.timeline_levels import Rows
+from preplan.water.timeline_clock import Rows
 
 T = TypeVar("T", bound=Columns)
 
@@ -51,7 +51,7 @@ class Memory(Generic[T]):
         if len(self._at) + len(keys) > MOST_KEPT:
             self._at.clear()
         known = len(self._at)
-        for one in fields(answers):  # type: ignore[arg-type]
+        for one in fields(answers):
             column = getattr(answers, one.name)
             if one.name not in self._columns:
                 self._columns[one.name] = np.empty(MOST_KEPT, dtype=column.dtype)

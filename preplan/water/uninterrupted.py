@@ -103,10 +103,6 @@ class Search:
         held: BoolArray = phi >= drawn_gpm * (1.0 - SAME_FLOW)
         return held
 
-    def bracket(self, rows: IntpArray) -> tuple[FloatArray, FloatArray]:
-        """Give the largest flow known to hold, and the least that bounds the answer from above; inf: none yet."""
-        return self.gpm[rows], np.minimum(self._high[rows], self._phi[rows])
-
     def _hold(self, rows: IntpArray, phi: FloatArray, at_min: FloatArray) -> None:
         """Take in flows that hold: the answer if none above can hold, or if tight themselves."""
         drawn = self.try_gpm[rows]

@@ -1,0 +1,61 @@
+"""Loops over plain numbers that are compiled to machine code when they first run, and kept for the next time."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable
+from contextlib import suppress
+from hashlib import blake2b
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numba
+import numpy as np
+
+F = TypeVar("F", bound=Callable[..., Any])
+_CODES = {"float": "f8", "int": "i8", "bool": "?"}
+
+
+def compiled(function: F) -> F:
+    """Compile a function that others call; as in numpy, a division by zero gives inf or NaN."""
+    made: F = numba.njit(function, error_model="numpy")
+    return made
+
+
+def kept(function: F) -> F:
+    """Compile a function that Python calls, and keep the machine code of it and of all that it calls.
+
+    It is kept beside the compiled Python of its file, or in the user's own cache where that may not be written to.
+    What the function calls of ours stands in the same file.
+    """
+    code = blake2b(Path(inspect.getfile(function)).read_bytes(), digest_size=8).hexdigest()
+    # Its files bear this name: code that another version of the source left there is never taken for this one's.
+    function.__qualname__ = f"{function.__name__}-{code}"
+    try:
+        made = numba.njit(function, error_model="numpy", cache=True)
+    except RuntimeError:  # no folder that it may write to: each run compiles anew
+        made = compiled(function)
+
+    def call(*args: Any) -> Any:
+        nonlocal made
+        try:
+            return made(*args)
+        except Exception:  # noqa: BLE001 - no room to keep it, or what was kept is damaged: the loops raise nothing
+            _forget(made, code)
+            made = compiled(function)
+            return made(*args)
+
+    return call  # type: ignore[return-value]
+
+
+def _forget(made: Any, code: str) -> None:
+    """Remove what was kept under the digest of a source, as far as it lies where it should."""
+    with suppress(OSError, AttributeError):  # or it was not compiled: NUMBA_DISABLE_JIT
+        for file in Path(made.stats.cache_path).glob(f"*{code}*"):
+            file.unlink()
+
+
+def record_of(kind: type) -> np.dtype[np.void]:
+    """Lay out a record with the fields that a class declares as float, int or bool: attributes to Python too."""
+    fields = np.dtype([(name, _CODES[word]) for name, word in kind.__annotations__.items()], align=True)
+    return np.dtype((np.record, fields))
