@@ -1,4 +1,7 @@
-"""Loops over plain numbers that are compiled to machine code when they first run, and kept for the next time."""
+"""Loops over plain numbers that are compiled to machine code when they first run, and kept for the next time.
+
+Where there is no compiler for a machine they run as they stand: to the same numbers, hundreds of times slower.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +9,14 @@ import inspect
 from collections.abc import Callable
 from contextlib import suppress
 from hashlib import blake2b
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, TypeVar
 
-import numba
 import numpy as np
+
+numba: Any = import_module("numba") if find_spec("numba") else None
 
 F = TypeVar("F", bound=Callable[..., Any])
 _CODES = {"float": "f8", "int": "i8", "bool": "?"}
@@ -18,6 +24,8 @@ _CODES = {"float": "f8", "int": "i8", "bool": "?"}
 
 def compiled(function: F) -> F:
     """Compile a function that others call; as in numpy, a division by zero gives inf or NaN."""
+    if numba is None:
+        return function
     made: F = numba.njit(function, error_model="numpy")
     return made
 
@@ -32,25 +40,26 @@ def kept(function: F) -> F:
     # Its files bear this name: code that another version of the source left there is never taken for this one's.
     function.__qualname__ = f"{function.__name__}-{code}"
     try:
-        made = numba.njit(function, error_model="numpy", cache=True)
+        made = numba.njit(function, error_model="numpy", cache=True) if numba else function
     except RuntimeError:  # no folder that it may write to: each run compiles anew
         made = compiled(function)
 
     def call(*args: Any) -> Any:
         nonlocal made
-        try:
-            return made(*args)
-        except Exception:  # noqa: BLE001 - no room to keep it, or what was kept is damaged: the loops raise nothing
-            _forget(made, code)
-            made = compiled(function)
-            return made(*args)
+        with np.errstate(divide="ignore", invalid="ignore"):  # for loops that run as they stand
+            try:
+                return made(*args)
+            except Exception:  # noqa: BLE001 - no room to keep it, or what was kept is damaged: the loops raise nothing
+                _forget(made, code)
+                made = compiled(function)
+                return made(*args)
 
     return call  # type: ignore[return-value]
 
 
 def _forget(made: Any, code: str) -> None:
     """Remove what was kept under the digest of a source, as far as it lies where it should."""
-    with suppress(OSError, AttributeError):  # or it was not compiled: NUMBA_DISABLE_JIT
+    with suppress(OSError, AttributeError):  # or it is not compiled
         for file in Path(made.stats.cache_path).glob(f"*{code}*"):
             file.unlink()
 

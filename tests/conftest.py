@@ -12,12 +12,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler.worksteal import WorkStealingScheduling
 
+from preplan.processes import cores
 from tests.browser import Opened, launched, opened
 from tests.plan_checks import PLANS, SAMPLE, plan_of
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
+    from xdist.remote import Producer
 
 settings.register_profile("preplan", deadline=None)
 Golden = Callable[[Path, str], None]
@@ -47,6 +50,18 @@ def pytest_unconfigure() -> None:
     """Remove the plans that the run has kept."""
     if "PYTEST_XDIST_WORKER" not in os.environ:
         shutil.rmtree(os.environ.pop(PLANS), ignore_errors=True)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Start one process more than there are cores: some wait, for a browser or for a program that they start."""
+    return cores() + 1
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> WorkStealingScheduling:
+    """Give each process a run of tests that lie together, so that what a module prepares is prepared once."""
+    return WorkStealingScheduling(config, log)
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ import hashlib
 import math
 import os
 import pickle
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
 from pathlib import Path
@@ -42,13 +42,18 @@ _ELLIPSOID = Geod(ellps="WGS84")
 
 def plan_of(district_file: Path) -> Plan:
     """Give the plan of a district, made once in a test run and read back after that; nobody shares it."""
+    return kept_plan(district_file, lambda: fresh_plan_of(district_file))
+
+
+def kept_plan(district_file: Path, make: Callable[[], Plan]) -> Plan:
+    """Give the plan of a district as `plan_of` does, made in a way of its own."""
     folder = os.environ.get(PLANS)
     if folder is None:
-        return fresh_plan_of(district_file)
+        return make()
     kept = Path(folder) / f"{hashlib.sha256(str(district_file.resolve()).encode()).hexdigest()}.pickle"
     if not kept.exists():
         part = kept.with_suffix(f".{os.getpid()}")
-        part.write_bytes(pickle.dumps(fresh_plan_of(district_file)))
+        part.write_bytes(pickle.dumps(make()))
         part.replace(kept)
     plan: Plan = pickle.loads(kept.read_bytes())  # noqa: S301 - written by this test run
     return plan

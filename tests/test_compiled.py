@@ -6,18 +6,21 @@ import errno
 import importlib.util
 import math
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
 from typing import Any
 
-import numba
 import numpy as np
 import pytest
-from numba.core import caching
 
 from preplan.compiled import kept, record_of
+from tests.plan_checks import REPO
 
+numba = pytest.importorskip("numba")
+caching = pytest.importorskip("numba.core.caching")
 SOURCE = """
 from preplan.compiled import compiled, kept
 
@@ -29,13 +32,25 @@ def _more(number):
 def answer(number):
     return _more(number)
 """
+NO_NUMBA = "sys.modules['numba'] = None"
+ASKED = """
+from preplan.water.timeline_batch import gaps, held_flows
+from preplan.water.timeline_table import CaseTable
+from tests.timeline_cases import random_case
+
+cases = CaseTable.of([random_case(seed, odd=False, mixed=seed % 2 > 0) for seed in range(40)])
+held, found = held_flows(cases), gaps(cases)
+for column in held.uninterrupted_gpm, held.tight_min, found.short_gal, found.mws_by_min:
+    print(*map(float.hex, column.tolist()))
+"""
 _NUMBER = count()
 
 
 @pytest.fixture
-def answer(tmp_path: Path) -> Callable[[int], Any]:
+def answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[int], Any]:
     """Give a maker of the compiled function, each time of a module that is read anew; all have the same file."""
     path = tmp_path / "loops.py"
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)  # Python itself goes by name, size and time
 
     def made(more: int) -> Any:
         path.write_text(SOURCE.format(more=more), encoding="utf-8")
@@ -99,6 +114,20 @@ def test_nowhere_to_write_does_not_stop_a_run(answer: Callable[[int], Any], monk
 
     monkeypatch.setattr(numba, "njit", nowhere)
     assert answer(1)(10) == 11
+
+
+def test_loops_give_the_same_compiled_or_as_they_stand() -> None:
+    """Bit for bit, with a compiler, with one that is told not to compile, and on a machine that has none."""
+    told = {}
+    for word, begins in (("compiled", ""), ("plain", "numba.config.DISABLE_JIT = True"), ("none", NO_NUMBA)):
+        done = subprocess.run(
+            [sys.executable, "-W", "error", "-c", f"import sys, numba\n{begins}\n{ASKED}"],
+            capture_output=True, text=True, check=False, cwd=REPO,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        told[word] = done.stdout
+    assert len(told["compiled"].split()) == 4 * 40
+    assert told["plain"] == told["none"] == told["compiled"]
 
 
 def test_a_division_by_zero_gives_what_numpy_gives() -> None:

@@ -148,7 +148,7 @@ def test_no_name_is_cut_by_the_edge_of_the_window(browser: Browser, file_url: st
     page = opened(browser, file_url).page
     seen = 0
     for zoom in (11, 11.5, 12, 13, 14):
-        page.evaluate("(zoom) => planMap.setZoom(zoom, { animate: false })", zoom)
+        page.evaluate("(zoom) => void planMap.setZoom(zoom, { animate: false })", zoom)
         for name in page.evaluate(NAMES, ""):
             assert len(set(name["inside"])) == 1, name
             seen += name["inside"][0]
@@ -168,7 +168,7 @@ def test_names_of_the_roads_driven_stand_beside_the_circuit(browser: Browser, fi
     near = [name["text"] for name in page.evaluate(crossing, "123 Bobolink") if name["far"] < 25]
     assert "Hopyard Road" not in near
     # where roads so small are not named otherwise
-    page.evaluate("() => planMap.setZoom(planMap.getZoom() - 1.5, { animate: false })")
+    page.evaluate("() => void planMap.setZoom(planMap.getZoom() - 1.5, { animate: false })")
     assert {"Hopyard Road", "Kiln Road"} <= {name["text"] for name in page.evaluate(NAMES, "123 Bobolink")}
     page.close()
 
@@ -199,7 +199,7 @@ def test_what_is_chosen_from_the_lists_comes_into_view(browser: Browser, file_ur
     found = re.search(r"longitude\s+([\d.]+), (-[\d.]+)", written(page))
     assert found is not None
     assert page.evaluate(inside, [float(found[1]), float(found[2])])
-    page.evaluate("() => planMap.setView([0, 0], 14, { animate: false })")
+    page.evaluate("() => void planMap.setView([0, 0], 14, { animate: false })")
     page.click("#lists")
     page.locator("#panel-body button", has_text="T11, ").first.click()
     assert page.evaluate(inside, [float(found[1]), float(found[2])])
