@@ -912,6 +912,22 @@ def test_a_map_s_note_says_what_its_marks_mean_and_nothing_else() -> None:
         assert "Pointed tags" not in said  # without steps there are none
 
 
+def test_a_leg_from_a_place_to_itself_is_not_drawn_and_a_ring_road_is(plan: Plan) -> None:
+    picture = charts.Picture(plan)
+    row = int(np.flatnonzero(plan.roads.length_m[plan.forest.segment] > 200.0)[0])
+    along = picture.stretch(int(plan.forest.segment[row]), forward=bool(plan.forest.forward[row]))
+    early, late = (scene.cut(along, 0.0, feet)[-1] for feet in (150.0, 400.0))
+    assert picture.leg(plan.forest, [row], late, late) is None
+    assert picture.leg(plan.forest, [row], late, late + 1.0) is None
+    part = picture.leg(plan.forest, [row], early, late)
+    assert part is not None
+    assert float(scene.legs(part).sum()) == pytest.approx(250.0, abs=1.0)
+    back = picture.leg(plan.forest, [row], late, early)
+    assert back is not None
+    assert len(back) == len(along)
+
+
+
 def test_all_letters_come_back_of_a_document_that_has_more_than_a_font_part_holds() -> None:
     """A font part holds 256 characters: others go another way, and the text that a pen keeps must not hide that."""
     letters = [one for one in map(chr, range(0x21, 0x500)) if one.isalpha() and not lacks_letters(one)][:400]

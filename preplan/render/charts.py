@@ -45,6 +45,8 @@ _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
+_ONE_PLACE_FT = 3.0
+"""Ends of a leg nearer to each other on one stretch are one place: nothing is driven."""
 _ADDRESS_PT = np.array([[0.0, 0.0], [-3.0, 0.0], [3.0, 0.0], [0.0, -3.0], [0.0, 3.0]])
 """What of an address's symbol no name may cover, seen from its middle."""
 DASHED, CROSSED = "site of some months", "site out of service"
@@ -113,7 +115,10 @@ class Picture:
     def leg(
         self, forest: RouteForest, rows: Sequence[int], start_ft: FloatArray, end_ft: FloatArray
     ) -> FloatArray | None:
-        """Join the stretches of one leg and cut it at the places where it starts and ends."""
+        """Join the stretches of one leg and cut it at the places where it starts and ends; None where they are one.
+
+        A ring road, one stretch, may be driven from a later place on it to an earlier one: that is shown whole.
+        """
         segments, forward = forest.segment[rows].tolist(), forest.forward[rows].tolist()
         parts = [self.stretch(one, forward=onward) for one, onward in zip(segments, forward, strict=True)]
         if not parts:
@@ -122,6 +127,8 @@ class Picture:
         start = scene.nearest_along(parts[0], start_ft)
         last, whole = (float(scene.legs(points).sum()) for points in (parts[-1], line))
         end = whole - last + scene.nearest_along(parts[-1], end_ft)
+        if len(parts) == 1 and abs(end - start) < _ONE_PLACE_FT:
+            return None
         return scene.cut(line, start, end) if end > start else line
 
     def subject(
@@ -181,7 +188,7 @@ class Picture:
         seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
         seen += [self.hydrant_ft[[h]] for h in (subject.hydrant,) if h >= 0]
         seen += [np.array([limit[:2]]) for limit in subject.bridges if self._is_near(limit, subject.site)]
-        least = _LEAST_FT if subject.out_ft is not None else _LEAST_ALONE_FT
+        least = _LEAST_FT if subject.site_ft is not None else _LEAST_ALONE_FT
         marks = self._draw_in(pen, self._set(page, np.vstack(seen), subject, least), subject)
         sites = [self.plan.sites[row] for kind, row, *_ in marks if kind == "site"]
         states = {DASHED: any(s.seasonal for s in sites), CROSSED: not all(s.in_service for s in sites)}

@@ -9,6 +9,8 @@ from preplan.plan_cards import Step
 from preplan.render.words import printable, way_length
 from preplan.units import FT_PER_MI
 
+ONE_PLACE_MI = 0.0005
+"""Who would drive less stands where he is going: it prints as no feet at all."""
 HERE_MI = 50.0 / FT_PER_MI
 """Who would drive on by less turns where he stands: a tanker is some 30 ft long."""
 
@@ -47,7 +49,11 @@ def directions(steps: Sequence[Step]) -> list[tuple[str, str]]:
     ...     [Step(road="Elm Road", miles=0.002, turn="Leave the dump site north on"),
     ...      Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped", past="dump site", past_mi=0.002)])
     [('1', 'Turn round on Elm Road, at the dump site (mapped), then 1.90 mi')]
+    >>> directions([Step(road="Elm Road", miles=0.0, turn="Leave the fill site north on")])
+    [('1', 'Nothing is driven: fill site and dump site are one place')]
     """
+    if len(steps) == 1 and steps[0].miles < ONE_PLACE_MI:
+        return [("1", "Nothing is driven: fill site and dump site are one place")]
     if len(steps) > 1 and steps[0].miles < HERE_MI and steps[1].past == "dump site" and not steps[0].note:
         steps = steps[1:]
     return [(str(number), step_words(step)) for number, step in enumerate(steps, 1)]
