@@ -26,7 +26,6 @@ from preplan.render.run_info import PROGRAM, accounts, run_json
 from preplan.render.shelf import Shelf
 from preplan.roads import cache
 from preplan.roads.source import check_road_file, read_roads
-from preplan.water.shared_work import shared
 from preplan.write import (
     beside,
     check_apart,
@@ -38,8 +37,6 @@ from preplan.write import (
 )
 
 Progress = Callable[[str, float], None]
-SHARED_ADDRESSES = 2000
-"""From so many addresses on several processes compute the flows: to start one takes half a second."""
 RESULTS = (
     "addresses.csv", "levels.csv", "trips.csv", "tankers.csv", "dispatch.csv", "cards.csv", "rejected.csv",
     "addresses.xlsx", "map.html", "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg", "fill_sites.gpx",
@@ -241,8 +238,7 @@ def _read(district_file: Path, folder: Path, watch: Watch) -> Inputs:
 def _planned(inputs: Inputs, folder: Path, watch: Watch) -> Plan:
     """Read the roads and plan."""
     roads, features = prepared_roads(inputs, folder, watch)
-    with shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
-        return plan_district(inputs, roads, features, watch.stage)
+    return plan_district(inputs, roads, features, watch.stage)
 
 
 def prepared_roads(inputs: Inputs, folder: Path, watch: Watch, *, keep: bool = True) -> tuple[RoadTable, FeatureTable]:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from preplan.build import SHARED_ADDRESSES, Watch, default_folder, prepared_roads
+from preplan.build import Watch, default_folder, prepared_roads
 from preplan.errors import Finding, InputError
 from preplan.inputs.reader import read_candidates, read_inputs
 from preplan.months import month_words
@@ -18,13 +18,11 @@ from preplan.plan_inputs import Inputs
 from preplan.planning.ground import lay_ground
 from preplan.planning.pipeline import meets_at, plan_district
 from preplan.planning.siting import Picked, pick_places
-from preplan.processes import cores
 from preplan.records import BoolArray, FeatureTable, FillSite, FloatArray, RoadLimits, RoadTable
 from preplan.render.words import CAUTIONS, level_words
 from preplan.roads.places import place_points
 from preplan.roads.road_names import road_label
 from preplan.roads.water_places import water_places
-from preplan.water.shared_work import shared
 from preplan.water.timeline_memory import remembering
 
 Progress = Callable[[str, float], None]
@@ -118,7 +116,7 @@ def new_sites(
     places = given or _from_map(inputs, roads, limits, features)
     _check(places, inputs, file="candidates" if given else "the map")
     asked = _Asked(inputs, roads, features, places, levels, counted, count)
-    with remembering(), shared(cores() if len(inputs.addresses) >= SHARED_ADDRESSES else 1):
+    with remembering():
         answer = asked.answer(watch)
     watch.stage("done", 1.0)
     return replace(answer, from_map=not given, notes=(*notes, *_notes(places, inputs, roads, limits)))

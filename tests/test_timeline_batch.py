@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from preplan.records import FloatArray, joined
+from preplan.water import timeline_batch
 from preplan.water.shuttle import LIMITS
 from preplan.water.timeline import (
     Case,
@@ -91,9 +92,12 @@ def test_columns_equal_the_plain_account_where_tankers_are_split() -> None:
 @pytest.mark.parametrize("draw", [random_case, split_case])
 @pytest.mark.parametrize("ask", [held_flows, gaps])
 def test_no_answer_depends_on_what_it_is_solved_with(
-    ask: Callable[[CaseTable], HeldTable | GapTable], draw: Callable[..., Case]
+    ask: Callable[[CaseTable], HeldTable | GapTable], draw: Callable[..., Case], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Bit for bit: alone, a few at a time, and in another order among all. A near tie is decided alike everywhere."""
+    """Bit for bit: alone, a few at a time, in another order among all, and laid out in pieces.
+
+    A near tie is decided alike everywhere.
+    """
     table = CaseTable.of([draw(seed, grid=seed % 3 == 0, mixed=seed % 7 == 0) for seed in range(200)])
     order = np.random.default_rng(5).permutation(len(table))
     whole = ask(table).rows(order)
@@ -101,6 +105,10 @@ def test_no_answer_depends_on_what_it_is_solved_with(
         parts = joined([ask(table.rows(order[first : first + size])) for first in range(0, len(order), size)])
         for field in fields(whole):
             np.testing.assert_array_equal(getattr(parts, field.name), getattr(whole, field.name), err_msg=field.name)
+    monkeypatch.setattr(timeline_batch, "PIECE_CASES", 30)
+    pieces = ask(table).rows(order)
+    for field in fields(whole):
+        np.testing.assert_array_equal(getattr(pieces, field.name), getattr(whole, field.name), err_msg=field.name)
 
 
 @pytest.mark.parametrize("draw", [random_case, split_case])

@@ -17,7 +17,6 @@ import numpy as np
 
 from preplan.plan_cards import Strip
 from preplan.records import BoolArray, Columns, FloatArray, joined
-from preplan.water.shared_work import solved
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
 from preplan.water.timeline import GAP_MIN, Surge, account, answer, held_flow, strip
 from preplan.water.timeline_accounts import Accounts, knows
@@ -30,8 +29,6 @@ from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Sear
 
 PIECE_CASES = 8192
 """Cases that are laid out at once: some twenty megabytes."""
-SHARED_CASES = 4096
-"""From so many cases on the pieces are even in number."""
 TRIED_AT_ONCE = 12
 """Minutes of a call that are tried in one step."""
 LEAST_SHORT = 1e-8
@@ -272,13 +269,8 @@ def _each_once(table: CaseTable, solve: Callable[[CaseTable], T]) -> T:
 
 def _solved(table: CaseTable, solve: Callable[[CaseTable], T], rows: Rows) -> T:
     """Solve some cases, piece by piece."""
-    return joined(solved(solve, _pieces(rows), table.rows))
-
-
-def _pieces(rows: Rows) -> list[Rows]:
-    """Part rows for the processes that may share them: alike in size, and the same however many there are."""
-    few = -(-rows.size // PIECE_CASES)
-    return np.array_split(rows, few if rows.size < SHARED_CASES else few + few % 2)
+    pieces = np.array_split(rows, -(-rows.size // PIECE_CASES))
+    return joined([solve(table.rows(piece)) for piece in pieces])
 
 
 def _distinct(table: CaseTable) -> tuple[FloatArray, Rows, Rows]:
