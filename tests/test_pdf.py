@@ -927,7 +927,6 @@ def test_a_leg_from_a_place_to_itself_is_not_drawn_and_a_ring_road_is(plan: Plan
     assert len(back) == len(along)
 
 
-
 def test_all_letters_come_back_of_a_document_that_has_more_than_a_font_part_holds() -> None:
     """A font part holds 256 characters: others go another way, and the text that a pen keeps must not hide that."""
     letters = [one for one in map(chr, range(0x21, 0x500)) if one.isalpha() and not lacks_letters(one)][:400]

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from preplan.records import FloatArray, IntArray, RoadLimits, RoadTable
+from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.projection import road_lines, road_projection
 from preplan.roads.road_names import is_circle
 
@@ -74,6 +74,8 @@ class Junctions:
     """(segments, 2): bearing on leaving the `from_node` and on leaving the `to_node`, clockwise from north."""
     lines: npt.NDArray[np.object_]
     """(segments,) each stretch as a line, metres."""
+    circle: BoolArray
+    """(segments,) part of a roundabout."""
     kept: dict[int, Told] = field(default_factory=dict, repr=False, compare=False)
 
     def told(self, limits: RoadLimits) -> Told:
@@ -90,7 +92,8 @@ class Junctions:
         order = np.argsort(nodes, kind="stable")
         first = np.searchsorted(nodes[order], np.arange(len(roads.node_id) + 1))
         stretch = np.concatenate([np.arange(len(roads))] * 2)[order]
-        return cls(first.astype(np.int32), stretch.astype(np.int32), _leaving_deg(lines), lines)
+        circle = np.array([is_circle(roads, row) for row in range(len(roads))], dtype=np.bool_)
+        return cls(first.astype(np.int32), stretch.astype(np.int32), _leaving_deg(lines), lines, circle)
 
     def at(self, node: int) -> list[int]:
         """List the stretches at a node, a loop twice."""
@@ -219,7 +222,7 @@ def _leads_out(roads: RoadTable, limits: RoadLimits, meeting: Junctions, one: Dr
         bool((limits.forward_open[row] and roads.from_node[row] == node)
              or (limits.backward_open[row] and roads.to_node[row] == node))
         for row in set(meeting.at(node))
-        if not is_circle(roads, row) and roads.highway[row] not in _NO_EXIT
+        if not meeting.circle[row] and roads.highway[row] not in _NO_EXIT
     )  # fmt: skip
 
 

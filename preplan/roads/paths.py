@@ -24,7 +24,7 @@ from preplan.roads.junctions import (
     turn_into,
 )
 from preplan.roads.network import TURNING_PLACES
-from preplan.roads.road_names import is_circle, is_named, labels_along, road_label, same_road
+from preplan.roads.road_names import is_named, labels_along, road_label, same_road
 from preplan.units import FT_PER_MI, M_PER_MI, on_a_sign
 
 LINK_MI = 0.03
@@ -171,9 +171,9 @@ def _pieces(
     roads: RoadTable, limits: RoadLimits, meeting: Junctions, states: list[Driven], miles: list[float]
 ) -> list[_Piece]:
     """Part a way into pieces, one a road and turn; a roundabout driven through belongs to the road it leads to."""
-    circle = [is_circle(roads, row) for row, _ in states]
+    circle = meeting.circle[[row for row, _ in states]].tolist()
     named = [at for at in range(len(states)) if not circle[at]]
-    labels = [str(roads.name[row]) or _CIRCLE for row, _ in states]
+    labels = [str(roads.name[row]) or _CIRCLE if ring else "" for ring, (row, _) in zip(circle, states, strict=True)]
 
     def leaves(before: int, after: int) -> bool:
         """Tell whether the road itself leads on where the way goes off it, or comes from elsewhere where it joins."""
@@ -185,6 +185,7 @@ def _pieces(
         labels[at] = label
     pieces = [_Piece(labels[0], "")]
     held: list[int] = []
+    turns = meeting.told(limits).turns
     for at, state in enumerate(states):
         if circle[at] and named and named[0] < at < named[-1]:
             held.append(at)
@@ -194,7 +195,7 @@ def _pieces(
             pieces.append(_Piece(labels[at], turn, [states[one] for one in held], [miles[one] for one in held]))
             held = []
         elif at:
-            made = turn_into(roads, limits, meeting, states[at - 1], state)
+            made = turns.get((states[at - 1], state)) or turn_into(roads, limits, meeting, states[at - 1], state)
             if labels[at] != pieces[-1].road or made.said_on_same_road:
                 pieces.append(_Piece(labels[at], made.words))
         pieces[-1].states.append(state)
@@ -207,7 +208,7 @@ def _leads_on(roads: RoadTable, limits: RoadLimits, meeting: Junctions, state: D
     row, forward = state
     node = int((roads.to_node if forward is end else roads.from_node)[row])
     others = {*meeting.at(node)} - {row}
-    return any(limits.tanker_road[one] and not is_circle(roads, one) and same_road(roads, row, one) for one in others)
+    return any(limits.tanker_road[one] and not meeting.circle[one] and same_road(roads, row, one) for one in others)
 
 
 def _without_links(roads: RoadTable, meeting: Junctions, pieces: list[_Piece]) -> list[_Piece]:
@@ -274,7 +275,8 @@ def _miles(roads: RoadTable, states: list[Driven], start: float, end: float) -> 
     else:
         shares[0] = 1.0 - start if states[0][1] else start
         shares[-1] = end if states[-1][1] else 1.0 - end
-    return [share * float(roads.length_m[row]) / M_PER_MI for share, (row, _) in zip(shares, states, strict=True)]
+    lengths = roads.length_m[[row for row, _ in states]].tolist()
+    return [share * length / M_PER_MI for share, length in zip(shares, lengths, strict=True)]
 
 
 def _noted(roads: RoadTable, limits: RoadLimits, meeting: Junctions, piece: _Piece, *, begins: bool, ends: bool) -> str:

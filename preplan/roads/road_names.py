@@ -75,8 +75,8 @@ class _Road:
 
     def label(self, roads: RoadTable, rows: Sequence[int], told: set[str]) -> str:
         """Name the road; its number is added unless the name says it or it was told before."""
-        numbers = (_number(roads, rows[one]) for one in self.positions if roads.ref[rows[one]])
-        number = next(numbers, "")
+        refs = roads.ref[[rows[one] for one in self.positions]].tolist()
+        number = next(filter(None, refs), "").replace(";", " / ")
         if not self.name:
             return number or road_label(roads, rows[self.positions[0]])
         if not number or number in told or normalise(self.name) in road_keys("", number, {}):
@@ -89,8 +89,12 @@ def _roads(roads: RoadTable, rows: Sequence[int], leaves: Callable[[int, int], b
     """Part a way into roads; nameless stretches that lie inside no road are roads of their own."""
     found: list[_Road] = []
     last: _Road | None = None
-    for position, row in enumerate(rows):
-        if not is_named(roads, row):
+    names = roads.name[rows].tolist()
+    for position, (row, name) in enumerate(zip(rows, names, strict=True)):
+        if name and last and name == last.name and not last.gap:  # most stretches: the road simply goes on
+            last.positions.append(position)
+            continue
+        if not name and not is_named(roads, row):
             found.append(_Road([position]))
             if last:
                 last.gap.append(position)
@@ -103,7 +107,7 @@ def _roads(roads: RoadTable, rows: Sequence[int], leaves: Callable[[int, int], b
         else:
             last = _Road([position])
             found.append(last)
-        last.name = last.name or str(roads.name[row])
+        last.name = last.name or name
     return found
 
 
