@@ -36,12 +36,13 @@ def kept(function: F) -> F:
     It is kept beside the compiled Python of its file, or in the user's own cache where that may not be written to.
     What the function calls of ours stands in the same file.
     """
-    code = blake2b(Path(inspect.getfile(function)).read_bytes(), digest_size=8).hexdigest()
-    # Its files bear this name: code that another version of the source left there is never taken for this one's.
-    function.__qualname__ = f"{function.__name__}-{code}"
+    code = ""
     try:
+        code = blake2b(Path(inspect.getfile(function)).read_bytes(), digest_size=8).hexdigest()
+        # Its files bear this name: code that another version of the source left there is never taken for this one's.
+        function.__qualname__ = f"{function.__name__}-{code}"
         made = numba.njit(function, error_model="numpy", cache=True) if numba else function
-    except RuntimeError:  # no folder that it may write to: each run compiles anew
+    except (OSError, RuntimeError):  # no source file, or no folder that it may write to: each run compiles anew
         made = compiled(function)
 
     def call(*args: Any) -> Any:
@@ -58,9 +59,12 @@ def kept(function: F) -> F:
 
 
 def _forget(made: Any, code: str) -> None:
-    """Remove what was kept under the digest of a source, as far as it lies where it should."""
-    with suppress(OSError, AttributeError):  # or it is not compiled
-        for file in Path(made.stats.cache_path).glob(f"*{code}*"):
+    """Remove what was kept under the digest of a source, if anything was."""
+    folder = getattr(getattr(made, "stats", None), "cache_path", None)
+    if not code or not folder:
+        return
+    with suppress(OSError):
+        for file in Path(folder).glob(f"*-{code}-*"):
             file.unlink()
 
 

@@ -116,6 +116,14 @@ def test_nowhere_to_write_does_not_stop_a_run(answer: Callable[[int], Any], monk
     assert answer(1)(10) == 11
 
 
+def test_a_program_without_source_files_compiles_each_time(
+    answer: Callable[[int], Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("inspect.getfile", lambda _: str(tmp_path / "packed.zip" / "loops.py"))
+    assert answer(1)(10) == 11
+    assert _kept(tmp_path, ".nbc") == []
+
+
 def test_loops_give_the_same_compiled_or_as_they_stand() -> None:
     """Bit for bit, with a compiler, with one that is told not to compile, and on a machine that has none."""
     told = {}
