@@ -34,28 +34,43 @@ def kept(function: F) -> F:
     """Compile a function that Python calls, and keep the machine code of it and of all that it calls.
 
     It is kept beside the compiled Python of its file, or in the user's own cache where that may not be written to.
-    What the function calls of ours stands in the same file.
+    What the function calls of ours stands in the same file; its numbers may come from others.
     """
+    made: Any = compiled(function)
     code = ""
     try:
-        code = blake2b(Path(inspect.getfile(function)).read_bytes(), digest_size=8).hexdigest()
+        code = _digest(function)
         # Its files bear this name: code that another version of the source left there is never taken for this one's.
         function.__qualname__ = f"{function.__name__}-{code}"
         made = numba.njit(function, error_model="numpy", cache=True) if numba else function
-    except (OSError, RuntimeError):  # no source file, or no folder that it may write to: each run compiles anew
-        made = compiled(function)
+    except (OSError, RuntimeError):
+        pass  # no source file, or no folder that it may write to: each run compiles anew
+    ready: set[tuple[Any, ...]] = set()
 
     def call(*args: Any) -> Any:
         nonlocal made
-        with np.errstate(divide="ignore", invalid="ignore"):  # for loops that run as they stand
+        kinds = tuple(map(numba.typeof, args)) if hasattr(made, "compile") else ()
+        if kinds and kinds not in ready:
             try:
-                return made(*args)
-            except Exception:  # noqa: BLE001 - no room to keep it, or what was kept is damaged: the loops raise nothing
+                made.compile(kinds)  # or take what is kept
+            except Exception:  # noqa: BLE001 - no room to keep it, or what was kept is damaged, in any way at all
                 _forget(made, code)
                 made = compiled(function)
-                return made(*args)
+            ready.add(kinds)
+        with np.errstate(divide="ignore", invalid="ignore"):  # for loops that run as they stand
+            return made(*args)
 
     return call  # type: ignore[return-value]
+
+
+def _digest(function: Callable[..., Any]) -> str:
+    """Digest what machine code follows from: the source of the function's file and of this one, and its numbers.
+
+    Numbers that the file takes from others are part of the code; records are told apart by their layout.
+    """
+    numbers = {name: repr(value) for name, value in function.__globals__.items() if isinstance(value, int | float)}
+    files = (Path(inspect.getfile(one)).read_bytes() for one in (function, compiled))
+    return blake2b(b"".join([*files, repr(sorted(numbers.items())).encode()]), digest_size=8).hexdigest()
 
 
 def _forget(made: Any, code: str) -> None:

@@ -24,6 +24,8 @@ STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
 
 STANDS_SHARE = 0.01
 """Who drives no more of a stretch stands at its end: a bridge there is not crossed."""
+ONE_PLACE_FT = 3.0
+"""A leg that is shorter goes from a place to itself: nothing is driven. Pages find its ends each in their own way."""
 NO_SITE_IN = "no fill site in"
 """Code of a flag: months in which no fill site stands at all."""
 NOT_THIS_WAY = "not this way"

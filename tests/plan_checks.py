@@ -11,7 +11,7 @@ import os
 import pickle
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise, product
 from pathlib import Path
@@ -67,10 +67,11 @@ def _alone(lock: Path) -> Iterator[None]:
     """Let one process of the test run after another do something; who takes ten minutes is not waited for."""
     mine, late = False, time.monotonic() + 600.0
     while not mine and time.monotonic() < late:
-        with suppress(FileExistsError):
+        try:
             lock.touch(exist_ok=False)
             mine = True
-        time.sleep(0.0 if mine else 0.2)
+        except FileExistsError:
+            time.sleep(0.2)
     try:
         yield
     finally:

@@ -26,7 +26,7 @@ from preplan.compiled import compiled, kept
 
 @compiled
 def _more(number):
-    return number + {more}
+    return number + {more} + ELSEWHERE
 
 @kept
 def answer(number):
@@ -47,18 +47,19 @@ _NUMBER = count()
 
 
 @pytest.fixture
-def answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[int], Any]:
+def answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
     """Give a maker of the compiled function, each time of a module that is read anew; all have the same file."""
     path = tmp_path / "loops.py"
     monkeypatch.setattr(sys, "dont_write_bytecode", True)  # Python itself goes by name, size and time
 
-    def made(more: int) -> Any:
+    def made(more: int, elsewhere: int = 0) -> Any:
         path.write_text(SOURCE.format(more=more), encoding="utf-8")
         os.utime(path, (1e9, 1e9))  # a package that is unpacked with fixed times
         spec = importlib.util.spec_from_file_location(f"loops_{next(_NUMBER)}", path)
         assert spec is not None
         assert spec.loader is not None
         module = importlib.util.module_from_spec(spec)
+        module.__dict__["ELSEWHERE"] = elsewhere  # as if another module had it
         spec.loader.exec_module(module)
         return module.answer
 
@@ -69,12 +70,12 @@ def _kept(tmp_path: Path, ending: str) -> list[Path]:
     return sorted((tmp_path / "__pycache__").glob(f"*{ending}"))
 
 
-def test_machine_code_is_kept_beside_the_source(tmp_path: Path, answer: Callable[[int], Any]) -> None:
+def test_machine_code_is_kept_beside_the_source(tmp_path: Path, answer: Callable[..., Any]) -> None:
     assert answer(1)(10) == 11
     assert len(_kept(tmp_path, ".nbc")) == 1
 
 
-def test_code_of_other_source_is_never_taken(tmp_path: Path, answer: Callable[[int], Any]) -> None:
+def test_code_of_other_source_is_never_taken(tmp_path: Path, answer: Callable[..., Any]) -> None:
     """Not even where the file has the same name, size and time, and what it called has changed, not itself."""
     assert answer(1)(10) == 11
     assert answer(2)(10) == 12
@@ -82,8 +83,16 @@ def test_code_of_other_source_is_never_taken(tmp_path: Path, answer: Callable[[i
     assert len(_kept(tmp_path, ".nbc")) == 2
 
 
+def test_code_with_other_numbers_is_never_taken(tmp_path: Path, answer: Callable[..., Any]) -> None:
+    """Numbers that a file takes from another one are part of its machine code."""
+    assert answer(1)(10) == 11
+    assert answer(1, elsewhere=5)(10) == 16
+    assert answer(1)(10) == 11
+    assert len(_kept(tmp_path, ".nbc")) == 2
+
+
 @pytest.mark.parametrize("ending", [".nbc", ".nbi"])
-def test_damaged_code_is_compiled_anew(tmp_path: Path, answer: Callable[[int], Any], ending: str) -> None:
+def test_damaged_code_is_compiled_anew(tmp_path: Path, answer: Callable[..., Any], ending: str) -> None:
     assert answer(1)(10) == 11
     (file,) = _kept(tmp_path, ending)
     file.write_bytes(file.read_bytes()[:25])
@@ -94,7 +103,7 @@ def test_damaged_code_is_compiled_anew(tmp_path: Path, answer: Callable[[int], A
 
 
 def test_a_full_disk_does_not_stop_a_run(
-    tmp_path: Path, answer: Callable[[int], Any], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, answer: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def full(*_: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -104,7 +113,7 @@ def test_a_full_disk_does_not_stop_a_run(
     assert _kept(tmp_path, ".nbi") == []
 
 
-def test_nowhere_to_write_does_not_stop_a_run(answer: Callable[[int], Any], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_nowhere_to_write_does_not_stop_a_run(answer: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> None:
     plain = numba.njit
 
     def nowhere(function: Any, **options: Any) -> Any:
@@ -117,7 +126,7 @@ def test_nowhere_to_write_does_not_stop_a_run(answer: Callable[[int], Any], monk
 
 
 def test_a_program_without_source_files_compiles_each_time(
-    answer: Callable[[int], Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    answer: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setattr("inspect.getfile", lambda _: str(tmp_path / "packed.zip" / "loops.py"))
     assert answer(1)(10) == 11
@@ -136,6 +145,22 @@ def test_loops_give_the_same_compiled_or_as_they_stand() -> None:
         told[word] = done.stdout
     assert len(told["compiled"].split()) == 4 * 40
     assert told["plain"] == told["none"] == told["compiled"]
+
+
+@pytest.mark.parametrize("plain", [False, True])
+def test_what_a_loop_raises_comes_through_and_it_runs_once(monkeypatch: pytest.MonkeyPatch, *, plain: bool) -> None:
+    """A second go would begin with what the first one left."""
+    monkeypatch.setattr(numba.config, "DISABLE_JIT", plain)
+
+    @kept
+    def spoil(numbers: np.ndarray[Any, Any]) -> None:
+        numbers[0] += 1.0
+        raise ValueError("spoilt")
+
+    numbers = np.zeros(1)
+    with pytest.raises(ValueError, match="spoilt"):
+        spoil(numbers)
+    assert numbers[0] == 1.0
 
 
 def test_a_division_by_zero_gives_what_numpy_gives() -> None:

@@ -246,6 +246,9 @@ def test_ends_on_one_stretch() -> None:
     assert len(out) == len(back) == 3
     assert back[-1] == pytest.approx(on_road)
     assert len(points(one_leg(0.0, (-72.04, 44.0)))[0]) == 2
+    nearly = points(one_leg(0.0, (-72.0399999, 44.00000002)))[0]  # behind the dump site by less than a foot
+    assert len(nearly) == 2
+    assert nearly == pytest.approx(np.array([[-72.04, 44.0]] * 2), abs=1e-6)
     assert points(one_leg(0.1, on_road))[0][[0, -1]] == pytest.approx(np.array([[-72.04, 44.0], [-72.03, 44.002]]))
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from preplan.plan import Plan
 from preplan.plan_cards import Step
-from preplan.plan_tables import RouteForest
+from preplan.plan_tables import ONE_PLACE_FT, RouteForest
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
 from preplan.render.ground_pdf import Ground
@@ -45,8 +45,6 @@ _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
-_ONE_PLACE_FT = 3.0
-"""Ends of a leg nearer to each other on one stretch are one place: nothing is driven."""
 _ADDRESS_PT = np.array([[0.0, 0.0], [-3.0, 0.0], [3.0, 0.0], [0.0, -3.0], [0.0, 3.0]])
 """What of an address's symbol no name may cover, seen from its middle."""
 DASHED, CROSSED = "site of some months", "site out of service"
@@ -127,7 +125,7 @@ class Picture:
         start = scene.nearest_along(parts[0], start_ft)
         last, whole = (float(scene.legs(points).sum()) for points in (parts[-1], line))
         end = whole - last + scene.nearest_along(parts[-1], end_ft)
-        if len(parts) == 1 and abs(end - start) < _ONE_PLACE_FT:
+        if len(parts) == 1 and abs(end - start) < ONE_PLACE_FT:
             return None
         return scene.cut(line, start, end) if end > start else line
 

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from preplan.plan_cards import Step
+from preplan.plan_tables import ONE_PLACE_FT
 from preplan.render.words import printable, way_length
 from preplan.units import FT_PER_MI
 
-ONE_PLACE_MI = 0.0005
-"""Who would drive less stands where he is going: it prints as no feet at all."""
 HERE_MI = 50.0 / FT_PER_MI
 """Who would drive on by less turns where he stands: a tanker is some 30 ft long."""
 
@@ -52,16 +51,21 @@ def directions(steps: Sequence[Step]) -> list[tuple[str, str]]:
     >>> directions([Step(road="Elm Road", miles=0.0, turn="Leave the fill site north on")])
     [('1', 'Nothing is driven: fill site and dump site are one place')]
     """
-    if len(steps) == 1 and steps[0].miles < ONE_PLACE_MI:
+    if _nothing(steps):
         return [("1", "Nothing is driven: fill site and dump site are one place")]
     if len(steps) > 1 and steps[0].miles < HERE_MI and steps[1].past == "dump site" and not steps[0].note:
         steps = steps[1:]
     return [(str(number), step_words(step)) for number, step in enumerate(steps, 1)]
 
 
+def _nothing(steps: Sequence[Step]) -> bool:
+    """Tell whether a leg goes from a place to itself."""
+    return len(steps) == 1 and steps[0].miles * FT_PER_MI < ONE_PLACE_FT
+
+
 def drives_on(steps: Sequence[Step], *, at_dump: bool) -> bool:
     """Tell whether tankers leave the dump site as they came, and turn round nowhere on the empty leg."""
-    return not at_dump and not any(step.turns_round for step in steps)
+    return not at_dump and not _nothing(steps) and not any(step.turns_round for step in steps)
 
 
 def turning_words(steps: Sequence[Step], *, at_dump: bool) -> str:
@@ -76,7 +80,11 @@ def turning_words(steps: Sequence[Step], *, at_dump: bool) -> str:
     ...      Step(road="Elm Road", miles=1.9, turn="Turn round on", room="mapped", past="dump site", past_mi=0.002)],
     ...     at_dump=False)
     'turn round here (mapped)'
+    >>> turning_words([Step(road="Elm Road", miles=0.0, turn="Leave the dump site north on")], at_dump=False)
+    'stay where they fill: fill site and dump site are one place'
     """
+    if _nothing(steps):
+        return "stay where they fill: fill site and dump site are one place"
     if at_dump:
         return "turn round here (room ASSUMED: check it)"
     at = next((at for at, step in enumerate(steps) if step.turns_round), None)

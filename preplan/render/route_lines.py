@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from preplan.plan_tables import STANDS_SHARE
+from preplan.plan_tables import ONE_PLACE_FT, STANDS_SHARE
 from preplan.records import BoolArray, Columns, FloatArray, IntArray
+from preplan.units import FT_PER_M
 
 if TYPE_CHECKING:
     from preplan.plan import Plan
@@ -17,9 +18,6 @@ if TYPE_CHECKING:
 
 THIN_DEG = 2e-5
 """Points this near the line between their neighbours are left out of routes, degrees: about 2 m."""
-
-_ONE_SHARE = 1e-3
-"""Ends of a leg within such a share of a stretch are one place: site and address are laid onto it in two ways."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +65,7 @@ def driven(plan: Plan, legs: Legs) -> Driven:
     last, last_at = np.where(loaded, at_leaf, at_root), np.where(loaded, dump, fill)
     start = np.where(first, _travelled(first_at, forward, otherwise=0.0), 0.0)
     end = np.where(last, _travelled(last_at, forward, otherwise=1.0), 1.0)
-    end = np.where(np.abs(start - end) < _ONE_SHARE, start, end)
+    end = np.where(np.abs(start - end) * plan.roads.length_m[segment] * FT_PER_M < ONE_PLACE_FT, start, end)
     whole = start > end  # both ends on one stretch, and yet driven round: the ends cannot be told apart
     return Driven(
         leg=leg.astype(np.int32), segment=segment, forward=forward,

@@ -185,7 +185,6 @@ def _pieces(
         labels[at] = label
     pieces = [_Piece(labels[0], "")]
     held: list[int] = []
-    turns = meeting.told(limits).turns
     for at, state in enumerate(states):
         if circle[at] and named and named[0] < at < named[-1]:
             held.append(at)
@@ -195,7 +194,7 @@ def _pieces(
             pieces.append(_Piece(labels[at], turn, [states[one] for one in held], [miles[one] for one in held]))
             held = []
         elif at:
-            made = turns.get((states[at - 1], state)) or turn_into(roads, limits, meeting, states[at - 1], state)
+            made = turn_into(roads, limits, meeting, states[at - 1], state)
             if labels[at] != pieces[-1].road or made.said_on_same_road:
                 pieces.append(_Piece(labels[at], made.words))
         pieces[-1].states.append(state)

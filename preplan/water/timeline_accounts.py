@@ -8,15 +8,22 @@ import numpy as np
 
 from preplan.records import BoolArray, FloatArray
 from preplan.water.timeline_clock import Clock
-from preplan.water.timeline_rounds import GROUND, SITE, SLACK, TRUCK, Records, run_accounts
-from preplan.water.timeline_table import CaseTable
+from preplan.water.timeline_rounds import (
+    ACTIVE,
+    BOOSTER,
+    DEAD,
+    GROUND,
+    MINUTE,
+    SITE,
+    SLACK,
+    TRUCK,
+    Records,
+    run_accounts,
+)
+from preplan.water.timeline_table import TANKER_WORDS, CaseTable
 
 FIRST_ROOM = 256
 """Notes a case for which there is room at first."""
-_TRUCK_WORDS = (
-    "arrival_min", "usable_gal", "fill_gpm", "dump_gpm", "out_min", "back_min", "fill_hookup_min", "dump_hookup_min",
-    "fill_maneuver_min", "dump_maneuver_min", "self_fill",
-)  # fmt: skip
 Column = TypeVar("Column", FloatArray, BoolArray)
 
 
@@ -37,16 +44,16 @@ class Accounts:
     def __init__(self, table: CaseTable, clock: Clock, flow_gpm: FloatArray, *, noting: bool = False) -> None:
         """Run them; `flow_gpm` (cases,) is the demand from full flow on; `noting` keeps what is drawn."""
         self.clock = clock
-        room = FIRST_ROOM if noting else 0
+        room, marks = FIRST_ROOM if noting else 0, _marks(table, clock)
         while True:
             self.trucks = _trucks(table)
             """(cases, tankers)"""
-            self.ground = _grounds(table, clock, flow_gpm, self.trucks)
+            self.ground = _grounds(table, clock, flow_gpm, self.trucks, marks)
             """(cases,)"""
             self.sites = _sites(table)
             """(cases, 2)"""
             self.notes = np.empty((len(table), room, 3))
-            run_accounts(self.ground, _marks(table, clock), self.notes, self.trucks, self.sites, _places(table))
+            run_accounts(self.ground, marks, self.notes, self.trucks, self.sites, _places(table))
             most = int(self.ground["noted"].max(initial=0))
             if most <= room or not noting:
                 break
@@ -60,7 +67,7 @@ class Accounts:
 
 def _trucks(table: CaseTable) -> Records:
     trucks = np.zeros(table.arrival_min.shape, dtype=TRUCK)
-    for word in _TRUCK_WORDS:
+    for word in {*TANKER_WORDS} & {*(TRUCK.names or ())}:
         trucks[word] = getattr(table, word)
     trucks["site"] = _site(table)
     trucks["joined"] = table.arrival_min + table.dump_maneuver_min
@@ -69,7 +76,7 @@ def _trucks(table: CaseTable) -> Records:
     return trucks
 
 
-def _grounds(table: CaseTable, clock: Clock, flow_gpm: FloatArray, trucks: Records) -> Records:
+def _grounds(table: CaseTable, clock: Clock, flow_gpm: FloatArray, trucks: Records, marks: FloatArray) -> Records:
     ground = np.zeros(len(table), dtype=GROUND)
     for word in ("first_water", "full", "end", "dump_ready", "attack_gpm"):
         ground[word] = getattr(clock, word)
@@ -78,8 +85,7 @@ def _grounds(table: CaseTable, clock: Clock, flow_gpm: FloatArray, trucks: Recor
     ground["nurse"] = clock.nurse(table)
     here = np.isfinite(table.arrival_min)
     ground["mixed"] = (here & trucks["self_fill"]).any(axis=1) & (here & ~trucks["self_fill"]).any(axis=1)
-    ground["next_mark"] = np.minimum(np.minimum(table.attack_arrival_min, clock.first_water), clock.end)
-    ground["next_mark"] = np.minimum(ground["next_mark"], clock.tank_ready.min(axis=1, initial=np.inf))
+    ground["next_mark"] = marks[:, 0, MINUTE]
     for word in ("tight", "established", "arrived_by", "first_gap", "late_gap"):
         ground[word] = np.nan
     for word in ("dump_free", "dry_from", "dry_to"):
@@ -93,10 +99,10 @@ def _marks(table: CaseTable, clock: Clock) -> FloatArray:
     cases, tanks = clock.tank_ready.shape
     marks = np.zeros((cases, 5 + tanks, 4))
     minutes = [table.attack_arrival_min, clock.first_water, clock.full, clock.end, clock.tank_ready]
-    marks[:, :-1, 0], marks[:, -1, 0] = np.column_stack(minutes), np.inf
-    marks[:, 0, 1] = table.booster_gal
-    marks[:, 4:-1, 2], marks[:, 4:-1, 3] = clock.tank_active_gal, clock.tank_dead_gal
-    order = np.argsort(marks[:, :, 0], axis=1, kind="stable")
+    marks[:, :-1, MINUTE], marks[:, -1, MINUTE] = np.column_stack(minutes), np.inf
+    marks[:, 0, BOOSTER] = table.booster_gal
+    marks[:, 4:-1, ACTIVE], marks[:, 4:-1, DEAD] = clock.tank_active_gal, clock.tank_dead_gal
+    order = np.argsort(marks[:, :, MINUTE], axis=1, kind="stable")
     sorted_: FloatArray = np.take_along_axis(marks, order[:, :, None], axis=1)
     return sorted_
 
