@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from preplan.planning.assignment import Line, Scene, crews, deliver, other_sources, season_months, supply_line
+from preplan.planning.assignment import Scene, SupplyLine, crews, deliver, other_sources, season_months, supply_line
 from preplan.planning.flows import Flows
 from preplan.planning.levels import Choice, choose
 from preplan.records import ALL_MONTHS, ResponseLevel, Unit
@@ -156,7 +156,7 @@ def test_long_driveways_are_limited_by_the_supply_line_then_by_hose() -> None:
     assert at(scene([[1.0]], sites, units=thin, levels=many, driveway_ft=2500.0), 0) == (0.0, "hose")
 
 
-def line_of(case: Scene, later: list[float] | None = None) -> Line:
+def line_of(case: Scene, later: list[float] | None = None) -> SupplyLine:
     """Lay the supply line of the first address at its last level."""
     zero = np.zeros(1, dtype=np.int32)
     jobs, _ = crews(case, zero, zero, zero + len(case.levels) - 1)

@@ -11,7 +11,7 @@ from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, RouteForest
 from preplan.planning.ground import SeasonGround
 from preplan.planning.kept import Measures, Shown, keep_trips
 from preplan.planning.meeting import Meetings, WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
-from preplan.planning.round_trips import Pairs
+from preplan.planning.round_trips import PairTrips
 from preplan.records import ALL_MONTHS, IntArray
 from preplan.roads.network import UNLIMITED
 from preplan.roads.search import Fleet, Spots
@@ -59,12 +59,12 @@ def driven(
     fleet = Fleet.of(network, town.limits, minutes, UNLIMITED)
     ground = SeasonGround(months=ALL_MONTHS, limits=town.limits, network=network, minutes=lambda _mph: minutes)
 
-    def search(loaded: Fleet, empty: Fleet, rows: IntArray, site_of: IntArray) -> Pairs:
+    def search(loaded: Fleet, empty: Fleet, rows: IntArray, site_of: IntArray) -> PairTrips:
         assert (rows.tolist(), site_of.tolist()) == ([0], [0])
         at = (np.array([one], dtype=np.int32) for one in (0, place[0]))
         site, dump = (Spots.at(row, np.array([share])) for row, share in zip(at, (0.5, place[1]), strict=True))
         turning = Turning(turnaround_min=np.zeros(1), dump_turn_min=3.0, loop_preference_min=0.0)
-        return Pairs(circuits=circuits(loaded, empty, site, dump, turning), site=site_of)
+        return PairTrips(circuits=circuits(loaded, empty, site, dump, turning), site=site_of)
 
     one = np.zeros(1, dtype=np.int32)
     found = search(fleet, fleet, one, one).circuits

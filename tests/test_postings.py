@@ -10,8 +10,8 @@ import pytest
 
 from preplan.plan import Plan, PostingCost
 from preplan.planning.ground import SeasonGround
-from preplan.planning.postings import Asked, free_ways, group_postings, posting_costs
-from preplan.planning.round_trips import Pairs
+from preplan.planning.postings import AskedWays, free_ways, group_postings, posting_costs
+from preplan.planning.round_trips import PairTrips
 from preplan.planning.vehicles import cut_vehicles, unlimited_fleet
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
 from preplan.roads.search import Fleet, Spots
@@ -53,11 +53,11 @@ def costs(town: Drawing, places: tuple[tuple[int, float], ...] = PLACES) -> tupl
     )
     segment, fraction = np.array([p[0] for p in places], dtype=np.int32), np.array([p[1] for p in places])
 
-    def search(loaded: Fleet, empty: Fleet, rows: IntArray, site_of: IntArray) -> Pairs:
+    def search(loaded: Fleet, empty: Fleet, rows: IntArray, site_of: IntArray) -> PairTrips:
         assert not site_of.any()
         site = Spots.at(np.array([SITE[0]], dtype=np.int32), np.array([SITE[1]]))
         turning = Turning(turnaround_min=np.zeros(1), dump_turn_min=3.0, loop_preference_min=1.0)
-        return Pairs(
+        return PairTrips(
             circuits=circuits(loaded, empty, site, Spots.at(segment[rows], fraction[rows]), turning), site=site_of
         )
 
@@ -68,7 +68,7 @@ def costs(town: Drawing, places: tuple[tuple[int, float], ...] = PLACES) -> tupl
     heavy = [Fleet.of(ground.network, town.limits, minutes, vehicle) for vehicle in cut_vehicles(TANKERS)]
     free = unlimited_fleet(ground.network, town.limits, ground.minutes, 60.0)
     planned, road = np.full(len(places), -1, dtype=np.int32), np.zeros(len(places), dtype=np.int32)
-    asked = Asked.of(planned, trips(*heavy), trips(free, free), road)
+    asked = AskedWays.of(planned, trips(*heavy), trips(free, free), road)
     ways = free_ways(town.roads, (ground,), UNITS, asked, search)
     return posting_costs(ways, (ground,), UNITS, asked, search)
 

@@ -223,7 +223,7 @@ def drafted_gpm(scene: Scene, jobs: Jobs) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line(Columns):
+class SupplyLine(Columns):
     """The supply line of many cases, (cases,)."""
 
     gpm: FloatArray
@@ -236,13 +236,13 @@ class Line(Columns):
     laid_ft: FloatArray
     """(cases, units): what each gives of its hose."""
 
-    def put(self, rows: IntArray, line: Line) -> None:
+    def put(self, rows: IntArray, line: SupplyLine) -> None:
         """Write cases in the place of some rows."""
         for field in fields(self):
             getattr(self, field.name)[rows] = getattr(line, field.name)
 
 
-def supply_line(scene: Scene, jobs: Jobs, address: IntArray, later: FloatArray | float = 0.0) -> Line:
+def supply_line(scene: Scene, jobs: Jobs, address: IntArray, later: FloatArray | float = 0.0) -> SupplyLine:
     """Lay the line from dump site to attack engine; `later` (cases, units) is when each unit is alerted.
 
     Of the hose of attack and dump engine where it carries the required flow. Else engines of the level that have no
@@ -262,7 +262,7 @@ def supply_line(scene: Scene, jobs: Jobs, address: IntArray, later: FloatArray |
     return line
 
 
-def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs, line: Line) -> Line:
+def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs, line: SupplyLine) -> SupplyLine:
     """Let engines without a job bring hose, one after the other as they arrive, while the line carries too little."""
     rules, response, row = scene.rules.shuttle, scene.response, np.arange(len(address))
     attack, need = response.attack_engine[address], scene.needs.required_gpm[address] - ROUNDING_GPM
@@ -283,7 +283,7 @@ def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs
     return line
 
 
-def _laid(scene: Scene, address: IntArray, arrival: FloatArray, whose: IntArray) -> Line:
+def _laid(scene: Scene, address: IntArray, arrival: FloatArray, whose: IntArray) -> SupplyLine:
     """Lay each case's line from the hose of some engines, (cases, engines): attack, dump, others."""
     rules, row = scene.rules.shuttle, np.arange(len(address))[:, None]
     hose_ft = np.array([unit.supply_hose_ft for unit in scene.units])
@@ -300,7 +300,7 @@ def _laid(scene: Scene, address: IntArray, arrival: FloatArray, whose: IntArray)
     wanted = found.laid_ft > 0
     wanted[:, 1] = True
     ready_min = np.where(wanted, arrival[row, whose], -np.inf).max(axis=1)
-    return Line(
+    return SupplyLine(
         gpm=found.gpm, reached_gpm=found.reached_gpm, short_ft=found.short_ft, ready_min=ready_min, laid_ft=laid_ft
     )
 

@@ -57,7 +57,7 @@ class Offer:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class FillingLine:
     """Minutes of filling as a line over gallons: hook-up, and the rate."""
 
     hookup_min: float
@@ -183,7 +183,7 @@ def _left_over(
 # --------------------------------------------------------------------------- numbers
 
 
-def fitted(gallons: Sequence[float], minutes: Sequence[float]) -> Line | None:
+def fitted(gallons: Sequence[float], minutes: Sequence[float]) -> FillingLine | None:
     """Fit minutes = hook-up + gallons / rate by least squares; None where it is not sure.
 
     >>> line = fitted([1350, 1800, 2700, 1350, 1800, 2700], [2.9, 3.8, 5.6, 2.9, 3.8, 5.6])
@@ -199,7 +199,7 @@ def fitted(gallons: Sequence[float], minutes: Sequence[float]) -> Line | None:
     error = math.sqrt(float(((y - hookup - slope * x) ** 2).sum()) / (len(x) - 2) / float(off @ off))
     if slope <= 0.0 or hookup < -_TINY or error > SURE_SHARE * slope:
         return None
-    return Line(max(hookup, 0.0), 1.0 / slope, (1.0 / (slope + 2 * error), 1.0 / (slope - 2 * error)))
+    return FillingLine(max(hookup, 0.0), 1.0 / slope, (1.0 / (slope + 2 * error), 1.0 / (slope - 2 * error)))
 
 
 def careful_of(values: Sequence[float], *, most: bool) -> float:

@@ -52,7 +52,7 @@ Breaches: TypeAlias = Iterator[Breach]
 
 
 @dataclass(frozen=True)
-class Case:
+class Planned:
     """A finished plan, and where its fill sites stand on the road."""
 
     plan: Plan
@@ -86,7 +86,7 @@ def hold(plan: Plan, site_lon: FloatArray, site_lat: FloatArray) -> None:
     InvariantError
         Some law is broken; the message names each broken law and the addresses that break it.
     """
-    case = Case(plan=plan, site_lon=site_lon, site_lat=site_lat)
+    case = Planned(plan=plan, site_lon=site_lon, site_lat=site_lat)
     # A NaN where a number must be is what the laws look for: comparing with it is no accident.
     with np.errstate(invalid="ignore"):
         broken = [_said(plan, breach) for law in LAWS for breach in law(case) if breach.bad.any()]
@@ -116,7 +116,7 @@ def _place(plan: Plan, breach: Breach, at: tuple[int, ...]) -> str:
 # --------------------------------------------------------------------------- water
 
 
-def _numbers(case: Case) -> Breaches:
+def _numbers(case: Planned) -> Breaches:
     """Hold that every number that a page prints is one."""
     plan, levels, there = case.plan, case.plan.levels, case.there
     for name in ("required_gpm", "required_gal", "required_min"):
@@ -137,7 +137,7 @@ def _numbers(case: Case) -> Breaches:
         yield Breach(f"{name} of the dump site is no number", on_road & ~np.isfinite(value), value)
 
 
-def _flows(case: Case) -> Breaches:
+def _flows(case: Planned) -> Breaches:
     """Hold what no fleet can exceed: the sum of usable / cycle, first by its tankers, then by the longest cycle."""
     levels, there, flow = case.plan.levels, case.there, case.plan.levels.sustained_gpm
     yield Breach("more than the sum of usable / cycle", there & (flow > levels.sum_gpm * (1.0 + ROUNDING)), flow)
@@ -165,7 +165,7 @@ def _flows(case: Case) -> Breaches:
     yield from _splits(case)
 
 
-def _splits(case: Case) -> Breaches:
+def _splits(case: Planned) -> Breaches:
     """Hold that tankers split over two fill sites go to both, and that these do not share a source."""
     plan, levels = case.plan, case.plan.levels
     split, source = levels.split >= 0, np.array([site.source for site in plan.sites], dtype=np.object_)
@@ -200,7 +200,7 @@ def _too_heavy(plan: Plan) -> BoolArray:
     return bad
 
 
-def _most_gpm(case: Case) -> FloatArray:
+def _most_gpm(case: Planned) -> FloatArray:
     """Bound the uninterrupted flow, (addresses, levels): the water that can have come by the end, over the time.
 
     The attack engine's tank, a load from each tanker, and then one each cycle at the soonest from minute 0 on; inf
@@ -219,7 +219,7 @@ def _most_gpm(case: Case) -> FloatArray:
 # --------------------------------------------------------------------------- roads
 
 
-def _trips(case: Case) -> Breaches:
+def _trips(case: Planned) -> Breaches:
     """Hold that no tanker outruns the straight line, or its own miles, at its top speed."""
     plan, trips = case.plan, case.plan.trips
     minutes, miles = trips.out_min + trips.back_min, trips.out_mi + trips.back_mi
@@ -237,7 +237,7 @@ def _trips(case: Case) -> Breaches:
     yield from _cycles(case, minutes)
 
 
-def _cycles(case: Case, minutes: FloatArray) -> Breaches:
+def _cycles(case: Planned, minutes: FloatArray) -> Breaches:
     """Hold that the cycle of the level that is shown is no shorter than the round trip it drives."""
     plan, rows = case.plan, np.arange(len(case.plan.addresses))
     shown = np.maximum(plan.answers.level, 0)
@@ -255,7 +255,7 @@ def _top_mph(plan: Plan) -> FloatArray:
     return np.array([min(cut.top_mph, rules.top_mph) for cut in plan.cuts])
 
 
-def _straight_mi(case: Case) -> FloatArray:
+def _straight_mi(case: Planned) -> FloatArray:
     """Measure each trip's straight line between its two places on the road, (trips,)."""
     trips, place = case.plan.trips, case.plan.frontages
     ends = (case.site_lon, case.site_lat), (place.lon, place.lat)
@@ -265,7 +265,7 @@ def _straight_mi(case: Case) -> FloatArray:
     return np.asarray(_ELLIPSOID.inv(from_lon, from_lat, to_lon, to_lat)[2], dtype=np.float64) / M_PER_MI
 
 
-def _routes(case: Case) -> Breaches:
+def _routes(case: Planned) -> Breaches:
     """Hold that traced routes run from end to end over stretches that meet and that their vehicle may drive."""
     plan, forest = case.plan, case.plan.forest
     traced = np.flatnonzero(plan.trips.out_leaf >= 0)
@@ -295,7 +295,7 @@ def _barred(plan: Plan, trips: Sequence[npt.NDArray[np.int64]]) -> npt.NDArray[n
     return np.concatenate(found)
 
 
-def _mark(case: Case, trips: npt.NDArray[np.int64]) -> BoolArray:
+def _mark(case: Planned, trips: npt.NDArray[np.int64]) -> BoolArray:
     """Mask the addresses of some trips."""
     bad = np.zeros(len(case.plan.trips), dtype=np.bool_)
     bad[trips] = True
@@ -349,7 +349,7 @@ def _passes(forest: RouteForest, bad: BoolArray) -> BoolArray:
 # --------------------------------------------------------------------------- answers
 
 
-def _status(case: Case) -> Breaches:
+def _status(case: Planned) -> Breaches:
     """Grade again, by the words alone."""
     plan, levels, there = case.plan, case.plan.levels, case.there
     status, level, rows = plan.answers.status, plan.answers.level, np.arange(len(plan.addresses))
@@ -380,7 +380,7 @@ def _status(case: Case) -> Breaches:
     yield Breach("dry longer than a level of the same flow", wet & drier)
 
 
-def _counts(case: Case) -> Breaches:
+def _counts(case: Planned) -> Breaches:
     """Hold that every address has one place among the cards, and every answer its trip."""
     plan, levels = case.plan, case.plan.levels
     cards = np.zeros(len(plan.addresses), dtype=np.int32)
@@ -401,7 +401,7 @@ def _counts(case: Case) -> Breaches:
     yield Breach("a trip kept twice", np.full(len(plan.addresses), twice))
 
 
-def _sheets(case: Case) -> Breaches:
+def _sheets(case: Planned) -> Breaches:
     """Hold that a sheet behind a card tells a trip of its own address, over no fill site of the card as its backup."""
     plan, trips = case.plan, case.plan.sheet_trips
     astray = np.zeros(len(plan.addresses), dtype=np.bool_)
@@ -419,5 +419,5 @@ def _sheets(case: Case) -> Breaches:
     yield Breach("a sheet's route over a limit or a closed road", shut)
 
 
-LAWS: tuple[Callable[[Case], Breaches], ...] = (_numbers, _flows, _trips, _routes, _status, _counts, _sheets)
+LAWS: tuple[Callable[[Planned], Breaches], ...] = (_numbers, _flows, _trips, _routes, _status, _counts, _sheets)
 """Every law, in the order in which broken ones are told; add one here."""

@@ -112,7 +112,7 @@ def _nearest(trip_min: FloatArray, count: int) -> BoolArray:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pairs:
+class AskedTrips:
     """Round trips to measure: (trips,) columns."""
 
     address: IntArray
@@ -136,7 +136,7 @@ def keep_trips(
     `found` and `free_min` are as `told_trips` has them, and `road` (addresses,) is each one's season of the roads.
     """
     address, site = np.argwhere(shown.kept).astype(np.int32).T
-    asked = Pairs(
+    asked = AskedTrips(
         address=address,
         site=site,
         cut=shown.pair_cut[address, site],
@@ -147,7 +147,7 @@ def keep_trips(
 
 
 def told_trips(
-    found: Sequence[Circuits], free_min: Sequence[FloatArray], measures: Measures, asked: Pairs, cuts: int
+    found: Sequence[Circuits], free_min: Sequence[FloatArray], measures: Measures, asked: AskedTrips, cuts: int
 ) -> tuple[TripTable, RouteForest]:
     """Measure round trips and trace those that are drawn.
 

@@ -22,7 +22,7 @@ from preplan.water.shuttle import storage_gpm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked(Columns):
+class AskedLays(Columns):
     """Lays that might be: arrays of shape (lays,), engines (lays, units)."""
 
     address: IntArray
@@ -61,14 +61,14 @@ def best_lays(
 
 def _asked(
     scene: Scene, levels: LevelTable, answers: AnswerTable, trips: TripTable, seasons: Sequence[SeasonLine]
-) -> Asked:
+) -> AskedLays:
     """List every kept trip, at each level up to the shown one, from sites that stand in the season that decides."""
     more = np.isin(answers.status.astype(str), ("higher level", "not met"))[trips.address]
     stands = standing(seasons, len(scene.sites))
     upto = np.arange(len(scene.levels)) <= answers.level[trips.address][:, None]
     trip, level = (i.astype(np.int32) for i in np.nonzero(upto & more[:, None]))
     address, site = trips.address[trip], trips.site[trip]
-    asked = Asked(
+    asked = AskedLays(
         address=address,
         site=site,
         level=level,
@@ -78,7 +78,7 @@ def _asked(
     return asked.rows(stands[levels.season[address, level], site])
 
 
-def _all_lays(scene: Scene, asked: Asked) -> Iterator[LayTable]:
+def _all_lays(scene: Scene, asked: AskedLays) -> Iterator[LayTable]:
     """Work out every lay that the hose of a level's engines reaches, size by size and crew by crew."""
     hose_in = np.array([unit.supply_hose_in for unit in scene.units])
     hose_ft = np.array([unit.supply_hose_ft for unit in scene.units])
@@ -90,13 +90,13 @@ def _all_lays(scene: Scene, asked: Asked) -> Iterator[LayTable]:
             yield _lays(scene, near.rows(pumping == count), size, carried_ft, count)
 
 
-def _stock_ft(asked: Asked, carried_ft: FloatArray) -> FloatArray:
+def _stock_ft(asked: AskedLays, carried_ft: FloatArray) -> FloatArray:
     """Add up the hose that the engines of each bring; `carried_ft` is (units,)."""
     stock: FloatArray = asked.engines.astype(np.float64) @ carried_ft
     return stock
 
 
-def _lays(scene: Scene, asked: Asked, size_in: float, carried_ft: FloatArray, count: int) -> LayTable:
+def _lays(scene: Scene, asked: AskedLays, size_in: float, carried_ft: FloatArray, count: int) -> LayTable:
     """Choose the relay of each, of one size of hose and one number of engines that can pump."""
     pumps = asked.engines.copy()
     pumps[np.arange(len(pumps)), scene.response.attack_engine[asked.address]] = False
@@ -121,7 +121,7 @@ def _lays(scene: Scene, asked: Asked, size_in: float, carried_ft: FloatArray, co
     return lays.rows((found.gpm > 0) & np.isfinite(comes))
 
 
-def _pumping(scene: Scene, asked: Asked, pumps: BoolArray) -> Pumps:
+def _pumping(scene: Scene, asked: AskedLays, pumps: BoolArray) -> Pumps:
     """Say what the engines `pumps` (lays, units) give: each as the weakest, the first what the site gives it."""
     rules = scene.rules.shuttle
     rating = np.array([unit.pump_gpm or 0.0 for unit in scene.units])

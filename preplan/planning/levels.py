@@ -17,7 +17,7 @@ from preplan.plan_tables import (
     SeasonLine,
     SupplyTable,
 )
-from preplan.planning.assignment import Line, Scene, other_sources, season_months, supply_line
+from preplan.planning.assignment import Scene, SupplyLine, other_sources, season_months, supply_line
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, steady
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.minutes import Minutes, at_dispatch, call_by, never_less, on_arrival, on_arrival_min, surges
@@ -168,7 +168,7 @@ class Worked:
 
     scene: Scene
     found: Settled
-    line: Line
+    line: SupplyLine
     """From dump site to attack engine, all alerted at minute 0."""
     reached_gpm: FloatArray
     """Uninterrupted flow if the hose of a line that is short of it reached; NaN where it does."""
@@ -208,7 +208,7 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
     )
 
 
-def _if_it_reached(scene: Scene, run: Crews, line: Line) -> FloatArray:
+def _if_it_reached(scene: Scene, run: Crews, line: SupplyLine) -> FloatArray:
     """Ask the cases whose hose is short what the same crews would hold if it reached; NaN in the others."""
     gpm = np.full(len(run), np.nan)
     short = np.flatnonzero(line.short_ft > 0).astype(np.int32)

@@ -16,6 +16,7 @@ from preplan.plan_inputs import Inputs
 from preplan.plan_tables import (
     AnswerTable,
     BuildUpTable,
+    Flag,
     HydrantReach,
     LayTable,
     LevelTable,
@@ -48,7 +49,7 @@ from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, mee
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.near_limits import bridges_at_sites, limits_at_sites
 from preplan.planning.occupancies import tally
-from preplan.planning.postings import Asked, FreeWays, free_ways, posting_costs
+from preplan.planning.postings import AskedWays, FreeWays, free_ways, posting_costs
 from preplan.planning.rater import rater_table
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
@@ -135,14 +136,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = with_build_ups(answers, built_up)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)
-    all_free_min = rows_of([season[-1] for season in searched.free_min], road)
-    costs, free = weigh_limits(inputs, ground, scene, levels, answers, all_free_min, road)
-    free = np.concatenate([free, approaches(answers, levels, road, units, inputs.stations, ground)])
-    weights = weights_of(answers, levels, road, units, inputs, ground)
-    answers = with_weights(answers, levels, trips, forest, weights, free)
-    shown_rows = np.concatenate([answers.shown(table) for table in (levels.trip, levels.split_trip)])
-    shut = shut_ways(searched, trips, forest, np.unique(shown_rows[shown_rows >= 0]))
-    answers = with_shut_ways(answers, levels, shut)
+    answers, costs, weights, shut = with_limits(inputs, ground, scene, levels, answers, (trips, forest), searched)
     progress("grouping neighbours", 0.7)
     outcome = Outcome(
         levels=levels,
@@ -345,26 +339,50 @@ def with_meetings(  # what it looks at is spread over the whole recipe
     return replace(answers, flags=tuple(flags))
 
 
+def with_limits(
+    inputs: Inputs,
+    ground: Ground,
+    scene: Scene,
+    levels: LevelTable,
+    answers: AnswerTable,
+    driven: tuple[TripTable, RouteForest],
+    searched: Searched,
+) -> tuple[AnswerTable, tuple[PostingCost, ...], Weights, Mapping[int, Shut]]:
+    """Flag what is too weak, low or narrow on the ways and beside them, and what does not hold in some months.
+
+    Gives besides what postings cost, the weights behind the flags, and `shut_ways` of the trips that pages show.
+    """
+    units, road = scene.units, searched.road
+    costs, free = weigh_limits(inputs, ground, scene, levels, answers, searched)
+    free = np.concatenate([free, approaches(answers, levels, road, units, inputs.stations, ground)])
+    weights = weights_of(answers, levels, road, units, inputs, ground)
+    answers = with_weights(answers, levels, *driven, weights, free)
+    shown = np.concatenate([answers.shown(table) for table in (levels.trip, levels.split_trip)])
+    shut = shut_ways(searched, *driven, np.unique(shown[shown >= 0]))
+    return with_shut_ways(answers, levels, shut), costs, weights, shut
+
+
 def weigh_limits(
     inputs: Inputs,
     ground: Ground,
     scene: Scene,
     levels: LevelTable,
     answers: AnswerTable,
-    free_min: FloatArray,
-    road: IntArray,
+    searched: Searched,
 ) -> tuple[tuple[PostingCost, ...], IntArray]:
     """Find what limits cost on the ways to the fill sites, and which ones tempt a driver who knows the roads.
 
-    `free_min` (addresses, sites) is what a vehicle without limits takes that is as fast as all tankers together.
     Gives the costs, and (pairs, 2) of address and limited stretch as `Met.free` has them.
     """
+    road = searched.road
+    # what a vehicle without limits takes that is as fast as all tankers together
+    free_min = rows_of([season[-1] for season in searched.free_min], road)
     cell = np.arange(len(answers)), np.maximum(answers.level, 0)
     site, backup = levels.site[cell], levels.backup[cell]
     search, seasons = partial(pair_trips, inputs, ground), ground.seasons
 
-    def asked_of(sites: IntArray) -> tuple[Asked, tuple[FreeWays, ...]]:
-        asked = Asked.of(sites, scene.cuts[-1].trip_min, free_min, road)
+    def asked_of(sites: IntArray) -> tuple[AskedWays, tuple[FreeWays, ...]]:
+        asked = AskedWays.of(sites, scene.cuts[-1].trip_min, free_min, road)
         return asked, free_ways(ground.roads, seasons, scene.units, asked, search)
 
     asked, ways = asked_of(site)
@@ -445,15 +463,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         frontages=ground.frontages,
         sites=inputs.sites,
         site_segment=ground.sites.segment,
-        site_flags=tuple(
-            tuple(chain.from_iterable(some))
-            for some in zip(
-                limits_at_sites(outcome.weights, inputs.sites),
-                bridges_at_sites(outcome.weights, inputs.sites),
-                site_flags(scene, ground.sites.segment, ground.sites.gap_ft),
-                strict=True,
-            )
-        ),
+        site_flags=told_at_sites(inputs, ground, scene, outcome.weights),
         stations=inputs.stations,
         units=scene.units,
         arrival_min=scene.response.arrival_min,
@@ -492,6 +502,17 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         what_if=what_if_of(scene, outcome.trips),
         search_words=search_words(),
     )
+
+
+def told_at_sites(inputs: Inputs, ground: Ground, scene: Scene, weights: Weights) -> tuple[tuple[Flag, ...], ...]:
+    """Give the flags of each fill site."""
+    told = zip(
+        limits_at_sites(weights, inputs.sites),
+        bridges_at_sites(weights, inputs.sites),
+        site_flags(scene, ground.sites.segment, ground.sites.gap_ft),
+        strict=True,
+    )
+    return tuple(tuple(chain.from_iterable(some)) for some in told)
 
 
 def season_limits(ground: Ground, seasons: tuple[SeasonLine, ...]) -> tuple[RoadLimits, ...]:

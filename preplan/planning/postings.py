@@ -37,7 +37,7 @@ Posting = tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class AskedWays:
     """The round trip that is asked about for each address: arrays of shape (addresses,)."""
 
     site: IntArray
@@ -50,7 +50,7 @@ class Asked:
     """Season of the roads that decides."""
 
     @classmethod
-    def of(cls, site: IntArray, all_min: FloatArray, free_min: FloatArray, road: IntArray) -> Asked:
+    def of(cls, site: IntArray, all_min: FloatArray, free_min: FloatArray, road: IntArray) -> AskedWays:
         """Look the trips up in (addresses, sites) minutes; `site` is -1 where nothing is planned."""
         rows = np.arange(len(site))
         nearest = np.where(np.isfinite(free_min).any(axis=1), free_min.argmin(axis=1), -1)
@@ -83,7 +83,7 @@ class FreeWays:
 
 
 def free_ways(
-    roads: RoadTable, seasons: tuple[SeasonGround, ...], units: tuple[Unit, ...], asked: Asked, search: PairSearch
+    roads: RoadTable, seasons: tuple[SeasonGround, ...], units: tuple[Unit, ...], asked: AskedWays, search: PairSearch
 ) -> tuple[FreeWays, ...]:
     """Find what bars all tankers together on the quicker ways of those whom it holds up, season by season."""
     vehicles = cut_vehicles(tuple(unit for unit in units if is_tanker(unit)))
@@ -97,7 +97,7 @@ def posting_costs(
     ways: tuple[FreeWays, ...],
     seasons: tuple[SeasonGround, ...],
     units: tuple[Unit, ...],
-    asked: Asked,
+    asked: AskedWays,
     search: PairSearch,
 ) -> tuple[PostingCost, ...]:
     """Lift the dearest postings one at a time; those that save nobody anything alone are left out."""
@@ -126,7 +126,7 @@ def _free_ways(
     roads: RoadTable,
     ground: SeasonGround,
     vehicles: tuple[Vehicle, Vehicle],
-    asked: Asked,
+    asked: AskedWays,
     rows: IntArray,
     search: PairSearch,
 ) -> FreeWays:
@@ -143,7 +143,7 @@ def _free_ways(
     return FreeWays(rows=rows, postings=postings, met=np.unique(np.concatenate(on_way), axis=0))
 
 
-def _lost(way: FreeWays, asked: Asked) -> Mapping[Posting, float]:
+def _lost(way: FreeWays, asked: AskedWays) -> Mapping[Posting, float]:
     """Sum up for each posting on the free ways of some addresses the minutes that they lose in all.
 
     An address that tankers cannot reach counts as much as all that they reach later.
@@ -209,7 +209,7 @@ def _saved(
     ground: SeasonGround,
     vehicles: tuple[Vehicle, Vehicle],
     posting: Posting,
-    asked: Asked,
+    asked: AskedWays,
     rows: IntArray,
     search: PairSearch,
 ) -> FloatArray:

@@ -29,7 +29,7 @@ TURNAROUND_MIN = {"through": 0.0, "loop": 0.5, "back": 1.5}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pairs:
+class PairTrips:
     """Round trips between some addresses and one site each."""
 
     circuits: Circuits
@@ -44,7 +44,7 @@ class Pairs:
         return minutes
 
 
-PairSearch = Callable[[Fleet, Fleet, IntArray, IntArray], Pairs]
+PairSearch = Callable[[Fleet, Fleet, IntArray, IntArray], PairTrips]
 """Finds the round trips of a vehicle, loaded and empty, between some addresses and each one's site."""
 
 
@@ -147,17 +147,19 @@ def all_trips(
     return by_rule(found) if inputs.district.rules.roads.travel == "rule" else found
 
 
-def pair_trips(inputs: Inputs, ground: Ground, loaded: Fleet, empty: Fleet, rows: IntArray, site: IntArray) -> Pairs:
+def pair_trips(
+    inputs: Inputs, ground: Ground, loaded: Fleet, empty: Fleet, rows: IntArray, site: IntArray
+) -> PairTrips:
     """Find the round trips of one vehicle between some addresses, `rows`, and each one's site."""
     sites, column = (i.astype(np.int32) for i in np.unique(site, return_inverse=True))
     if all_searched(inputs):
-        return Pairs(circuits=all_trips(loaded, empty, inputs, ground, rows, sites), site=column)
+        return PairTrips(circuits=all_trips(loaded, empty, inputs, ground, rows, sites), site=column)
     wanted = np.zeros((len(sites), len(rows)), dtype=np.bool_)
     wanted[column, np.arange(len(rows))] = True
     spots, dumps = Spots.of(ground.sites).some(sites), Spots.of(ground.frontages).some(rows)
     near = NearSearch.of([(loaded, empty)], spots, dumps, turning_of(inputs).some(sites), ())
     near.settle(wanted)
-    return Pairs(circuits=near.vehicles[0].circuits(near.known), site=column)
+    return PairTrips(circuits=near.vehicles[0].circuits(near.known), site=column)
 
 
 def least_trips(cut: CutFleet, inputs: Inputs, sites: OnRoad, serves: BoolArray, places: Spots) -> FloatArray:

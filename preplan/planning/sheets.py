@@ -9,11 +9,11 @@ import numpy as np
 
 from preplan.plan_cards import CardGroup, OtherCircuit, Step, ThenCalled
 from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, TripTable
-from preplan.planning.assignment import Line, Scene, supply_line
+from preplan.planning.assignment import Scene, SupplyLine, supply_line
 from preplan.planning.fireground import Crews
 from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
-from preplan.planning.kept import Pairs, told_trips
+from preplan.planning.kept import AskedTrips, told_trips
 from preplan.planning.minutes import CalledIn, called_in, on_arrival_min, strips
 from preplan.planning.searched import Searched, Shut, shut_ways
 from preplan.planning.weights import Met, Weights
@@ -210,7 +210,7 @@ def _advised_min(found: Answered, groups: Sequence[CardGroup], called: CalledIn)
     return by_min
 
 
-def _with_crew(searched: Searched, one: _Asked, run: Crews, lines: Line, row: int) -> _Asked:
+def _with_crew(searched: Searched, one: _Asked, run: Crews, lines: SupplyLine, row: int) -> _Asked:
     """Add the crew of a case, of the tankers those that fill at the sheet's site, and whose hose its line is."""
     laid = [(unit, float(lines.laid_ft[row, unit])) for unit in np.flatnonzero(lines.laid_ft[row] > 0).tolist()]
     second = bool(run.second[row] == one.site)
@@ -243,7 +243,7 @@ def _traced(asked: Sequence[_Asked], searched: Searched) -> tuple[TripTable, Rou
         name: np.array([getattr(one, name) for one in asked], dtype=np.int32)
         for name in ("address", "site", "cut", "season")
     }
-    pairs = Pairs(drawn=np.ones(len(asked), dtype=np.bool_), **columns)
+    pairs = AskedTrips(drawn=np.ones(len(asked), dtype=np.bool_), **columns)
     circuits = [circuit for season in searched.circuits for circuit in season]
     free_min = [free for season in searched.free_min for free in season]
     return told_trips(circuits, free_min, searched.measures, pairs, len(searched.circuits[0]))

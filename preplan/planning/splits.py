@@ -30,7 +30,7 @@ FOLLOWED = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class AskedSplits:
     """Ways to split some cases: (ways,)."""
 
     case: Rows
@@ -125,7 +125,7 @@ def _seconds(flows: Flows, run: Crews, stands: BoolArray, level: int) -> BoolArr
     return tried
 
 
-def _worth_it(flows: Flows, base: Settled, tried: BoolArray, level: int) -> Asked:
+def _worth_it(flows: Flows, base: Settled, tried: BoolArray, level: int) -> AskedSplits:
     """List the second sites and vehicle classes that a bound does not exclude, the strongest first."""
     case, site = np.nonzero(tried)
     ways = list(_ways(flows, base.run, case, site.astype(np.int32)))
@@ -137,7 +137,7 @@ def _worth_it(flows: Flows, base: Settled, tried: BoolArray, level: int) -> Aske
         most = bound(*_tables(flows, whole.rows(rows)))
         rows, most = rows[most > need[rows]], most[most > need[rows]]
     rows = rows[np.lexsort((-most, of[rows]))]
-    return Asked(of[rows], whole.rows(rows))
+    return AskedSplits(of[rows], whole.rows(rows))
 
 
 def _ways(flows: Flows, base: Crews, case: Rows, site: IntArray) -> Iterator[tuple[Rows, Crews]]:
@@ -199,7 +199,7 @@ def _may_fill_there(flows: Flows, run: Crews) -> BoolArray:
     return mask
 
 
-def _moved(flows: Flows, asked: Asked, held_gpm: FloatArray) -> tuple[Crews, FloatArray]:
+def _moved(flows: Flows, asked: AskedSplits, held_gpm: FloatArray) -> tuple[Crews, FloatArray]:
     """Send tankers to the second site, one by one, while that raises the flow; give crews and flows (ways,).
 
     One that the first site leaves out, or whose roads are too weak for it, may come too; one stays at the first site.
