@@ -32,6 +32,7 @@ from preplan.render.flag_words import POSTED
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 from preplan.water import timeline
+from tests.pdf_words import pages_of, texts_of
 
 from .example_plan import example_plan, split_plan
 from .plan_checks import SAMPLE, plan_of
@@ -55,20 +56,20 @@ def lead_not_met(plan: Plan) -> CardGroup:
     return next(group for group in plan.groups if str(plan.answers.status[group.lead]) == "not met")
 
 
-def pages_of(plan: Plan) -> PdfReader:
-    return PdfReader(io.BytesIO(dict(card_pdf.cards(plan))["cards.pdf"]), strict=True)
+def cards_of(plan: Plan) -> bytes:
+    return dict(card_pdf.cards(plan))["cards.pdf"]
 
 
-def texts_of(plan: Plan) -> list[str]:
-    return [" ".join(page.extract_text().split()) for page in pages_of(plan).pages][INDEX_PAGES:]
+def said_of(plan: Plan) -> list[str]:
+    return pages_of(cards_of(plan))[INDEX_PAGES:]
 
 
 def test_a_long_way_stands_behind_a_line_a_step_and_its_ends_in_front() -> None:
     plan = example_plan()
     lead = lead_not_met(plan)
     long = replace(lead, out_steps=steps_of(20))
-    reader = pages_of(replace(plan, groups=(long, replace(lead, road="Yonder Lane"))))
-    card, behind, next_ = [" ".join(page.extract_text().split()) for page in reader.pages][INDEX_PAGES:]
+    file = cards_of(replace(plan, groups=(long, replace(lead, road="Yonder Lane"))))
+    card, behind, next_ = pages_of(file)[INDEX_PAGES:]
     assert "EVERY STEP, WITH A LARGE MAP: the next page" in card
     assert "1. Left on Turnpike 0, 1.50 mi" in card
     assert "… 18 steps: the next page … 20. Left on Turnpike 19" in card
@@ -78,7 +79,7 @@ def test_a_long_way_stands_behind_a_line_a_step_and_its_ends_in_front() -> None:
         assert f"{number}. Left on {step.road}, 1.50 mi ({NOTE})" in behind
     numbers = [re.findall(r"page \d+(?: continued, sheet \d)?", page) for page in (card, behind, next_)]
     assert numbers == [["page 3"], ["page 3 continued, sheet 2"], ["page 4"]]
-    assert reader.page_labels == ["1", "2", "3", "3 continued, sheet 2", "4"]
+    assert PdfReader(io.BytesIO(file), strict=True).page_labels == ["1", "2", "3", "3 continued, sheet 2", "4"]
 
 
 def test_no_way_is_run_on_and_front_and_back_number_alike(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -97,10 +98,10 @@ def test_no_way_is_run_on_and_front_and_back_number_alike(monkeypatch: pytest.Mo
     monkeypatch.setattr("preplan.render.card_pdf.draw_map", kept)
     monkeypatch.setattr("preplan.render.card_behind.draw_map", kept)
     lead = replace(lead_not_met(plan), out_steps=steps_of(20))
-    front, behind = pages_of(replace(plan, groups=(lead,))).pages[INDEX_PAGES:]
+    front, behind = texts_of(cards_of(replace(plan, groups=(lead,))))[INDEX_PAGES:]
     listed = []
     for page in (front, behind):
-        lines = page.extract_text().splitlines()
+        lines = page.splitlines()
         numbered = [re.findall(r"(\d+)\. Left on (Turnpike \d+),", line) for line in lines]
         assert max(map(len, numbered)) == 1
         listed.append({pair for pairs in numbered for pair in pairs})
@@ -111,7 +112,7 @@ def test_no_way_is_run_on_and_front_and_back_number_alike(monkeypatch: pytest.Mo
 
 def test_a_short_way_adds_no_page() -> None:
     plan = example_plan()
-    short = texts_of(replace(plan, groups=(lead_not_met(plan),)))
+    short = said_of(replace(plan, groups=(lead_not_met(plan),)))
     assert len(short) == 1
     assert "the next page" not in short[0]
 
@@ -123,7 +124,7 @@ def test_empty_stands_right_after_loaded_and_take_care_once() -> None:
     crowded = replace(plan, answers=replace(plan.answers, flags=(flags,) * len(plan.addresses)))
     for count in range(3, 26, 2):
         lead = replace(lead_not_met(plan), out_steps=steps_of(count), back_steps=steps_of(count))
-        card, *behind = texts_of(replace(with_strips(crowded), groups=(lead,)))
+        card, *behind = said_of(replace(with_strips(crowded), groups=(lead,)))
         between = card[card.index("LOADED, fill site") : card.index("EMPTY, back")]
         assert not re.search(r"TAKE CARE|IF SOMETHING|response level \d|Minutes after", between)
         assert len(re.findall("TAKE CARE(?!, continued)", card)) == 1
@@ -136,7 +137,7 @@ def test_what_stands_in_front_is_not_told_again_behind() -> None:
     flags = tuple(Flag("new fact", f"{'long words ' * 12}number {k} of many") for k in range(16))
     crowded = replace(plan, answers=replace(plan.answers, flags=(flags,) * len(plan.addresses)))
     lead = replace(lead_not_met(plan), out_steps=steps_of(9), back_steps=steps_of(9))
-    card, *behind = texts_of(replace(crowded, groups=(lead,)))
+    card, *behind = said_of(replace(crowded, groups=(lead,)))
     every = card + "".join(behind)
     for k in range(16):
         assert every.count(f"number {k} of many") == 1
@@ -148,7 +149,7 @@ def test_what_stands_in_front_is_not_told_again_behind() -> None:
 
 def test_the_hose_is_in_front_whatever_else_is_not() -> None:
     plan = PLANS["hostile"]()
-    cards = [said for said in texts_of(plan) if "WHAT TO CALL" in said and "Hose" in said]
+    cards = [said for said in said_of(plan) if "WHAT TO CALL" in said and "Hose" in said]
     assert cards
     for said in cards:
         assert "Hose to the building: " in said
@@ -164,14 +165,14 @@ def test_a_card_has_room_for_the_timeline(name: str, monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr("preplan.render.card_parts.strip_pdf.draw", drawn)
     plan = with_strips(PLANS[name]())
-    reader = PdfReader(io.BytesIO(dict(card_pdf.cards(plan))["cards.pdf"]), strict=True)
-    cards = [page for page in reader.pages if re.search(r"card \d+ of \d+", page.extract_text())]
+    file = cards_of(plan)
+    pages = zip(PdfReader(io.BytesIO(file), strict=True).pages, pages_of(file), strict=True)
+    having = [page for page, said in pages if re.search(r"card \d+ of \d+.* Minutes after the alarm", said)]
     assert len(boxes) == len(plan.groups)
     for box in boxes:
         assert box.width >= 200.0
         assert box.height >= 60.0
         assert box.bottom >= paper.FOOT_PT
-    having = [page for page in cards if "Minutes after the alarm" in page.extract_text()]
     for page, box in zip(having, boxes, strict=True):  # in the order of the pages, one a card
         runs = [run for run in _runs(page) if run.level]
         assert [r for r in runs if box.bottom + 1 < r.base < box.top - 1 and box.left < r.left < box.right] == []
@@ -197,7 +198,7 @@ def test_the_timeline_of_a_split_card_stands_on_its_second_sheet(monkeypatch: py
     flags = tuple(Flag("new fact", f"{'long words ' * 9}{k}") for k in range(12))
     crowded = replace(plan, answers=replace(plan.answers, flags=(flags,) * len(plan.addresses)))
     monkeypatch.setattr("preplan.render.card_way.is_long", lambda _facts: False)
-    card, sheet, *_ = texts_of(replace(crowded, groups=plan.groups[:1]))
+    card, sheet, *_ = said_of(replace(crowded, groups=plan.groups[:1]))
     assert "the timeline" in card
     assert "second fill site" in sheet
     assert "Minutes after the alarm" in sheet

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from pypdf import PdfReader
 from pyproj import Geod
 
 from preplan.plan import Plan
@@ -16,6 +14,7 @@ from preplan.planning.near_limits import NEAR_FT
 from preplan.planning.vehicles import is_tanker
 from preplan.render import card_pdf, site_pdf
 from preplan.units import M_PER_FT
+from tests.pdf_words import pages_of, words_of
 
 from .plan_checks import SAMPLE, plan_of
 
@@ -67,7 +66,7 @@ def test_the_low_bridge_beside_a_fill_site_stands_on_its_page_and_on_every_card_
     (flag,) = (flag for flag in plan.site_flags[site] if flag.code == "posted below size")
     assert " ".join(sorted(str(flag.value).partition(" (")[0].split())) == high
     said = "the Tannery Road bridge (posted 10 ft high). It is 100 ft south of the fill site."
-    pages = [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(site_pdf.sites(plan))).pages]
+    pages = pages_of(site_pdf.sites(plan))
     assert any(said in page and "Fill site 8" in page for page in pages)
     groups = [
         group for group in plan.groups
@@ -76,8 +75,7 @@ def test_the_low_bridge_beside_a_fill_site_stands_on_its_page_and_on_every_card_
     assert len(groups) > 5
     near = 0
     for group in groups:
-        reader = PdfReader(io.BytesIO(card_pdf.one_card(replace(plan, groups=(group,)), group.lead)))
-        text = " ".join(" ".join(page.extract_text().split()) for page in reader.pages)
+        text = words_of(card_pdf.one_card(replace(plan, groups=(group,)), group.lead))
         near += said in text
         # where a driver may be tempted by it, it stands under TAKE CARE, with its place from the dump site
         assert "the Tannery Road bridge (posted 10 ft high). It is " in text

@@ -6,13 +6,13 @@ import re
 from pathlib import Path
 
 import pytest
-from pypdf import PdfReader
 from typer.testing import CliRunner, Result
 
 from preplan.cli import EXIT_INPUT, app
 from preplan.errors import InputError
 from preplan.inputs.asked_address import asked_address
 from tests.faults.small import SmallDistrict, write_small_district
+from tests.pdf_words import words_of
 from tests.test_inputs_addresses import addresses
 
 
@@ -132,10 +132,10 @@ def test_the_card_of_one_address_has_its_own_figures_and_no_neighbours(tmp_path:
     """In the set its neighbours along Mill Road share a card, whose figures are those of the weakest of them."""
     mine = write_small_district(tmp_path / "mine")
     assert card(mine, "G4").exit_code == 0
-    said = " ".join(page.extract_text() for page in PdfReader(tmp_path / "out" / "card-G4.pdf").pages)
+    said = words_of((tmp_path / "out" / "card-G4.pdf").read_bytes())
     assert "4 Mill Road" in said
     assert "addresses; figures are for the weakest" not in said
     built = CliRunner().invoke(app, ["build", str(mine), "--out", str(tmp_path / "out")])
     assert built.exit_code == 0
-    every = " ".join(page.extract_text() for page in PdfReader(tmp_path / "out" / "cards.pdf").pages)
+    every = words_of((tmp_path / "out" / "cards.pdf").read_bytes())
     assert "addresses; figures are for the weakest" in every

@@ -39,6 +39,7 @@ from preplan.render.map_html import map_page
 from preplan.render.scene import Box
 
 from .example_plan import example_plan, other_plan, split_plan
+from .pdf_words import pages_of, texts_of, words_of
 from .plan_checks import SAMPLE, plan_of
 
 KINDS = ("cards", "one", "sites", "report")
@@ -60,10 +61,6 @@ def _draw(kind: str, plan: Plan) -> bytes:
 
 def _read(file: bytes) -> PdfReader:
     return PdfReader(io.BytesIO(file), strict=True)
-
-
-def _said(page: PageObject) -> str:
-    return " ".join(page.extract_text().split())
 
 
 @dataclass(frozen=True)
@@ -196,15 +193,19 @@ PLANS: dict[str, Callable[[], Plan]] = {
 
 
 @pytest.fixture(scope="module", params=[(kind, name) for name in PLANS for kind in KINDS], ids="-".join)
-def pages(request: pytest.FixtureRequest) -> list[PageObject]:
+def drawn(request: pytest.FixtureRequest) -> bytes:
     kind, name = request.param
-    return list(_read(_draw(kind, PLANS[name]())).pages)
+    return _draw(kind, PLANS[name]())
 
 
-def test_every_page_is_letter_and_says_the_cautions_and_the_date(pages: list[PageObject]) -> None:
-    for page in pages:
+@pytest.fixture(scope="module")
+def pages(drawn: bytes) -> list[PageObject]:
+    return list(_read(drawn).pages)
+
+
+def test_every_page_is_letter_and_says_the_cautions_and_the_date(drawn: bytes, pages: list[PageObject]) -> None:
+    for page, said in zip(pages, pages_of(drawn), strict=True):
         assert [float(side) for side in page.mediabox] == [0.0, 0.0, 612.0, 792.0]
-        said = _said(page)
         for caution in CAUTION_WORDS:
             assert caution in said
         assert "2026-05-01" in said
@@ -264,9 +265,9 @@ def test_same_plan_same_bytes(kind: str) -> None:
 
 
 def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
-    reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
+    file = dict(card_pdf.cards(plan))["cards.pdf"]
+    reader, index = _read(file), pages_of(file)[0]
     assert len(reader.pages) == INDEX_PAGES + len(plan.groups)
-    index = _said(reader.pages[0])
     for address in range(len(plan.addresses)):
         first_words = " ".join(words.where_words(plan, address).split()[:2])
         assert first_words in index
@@ -278,12 +279,13 @@ def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
 
 
 def test_index_by_status_names_the_pages_of_each_road_s_cards(plan: Plan) -> None:
-    reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
-    said = _said(reader.pages[1])
+    file = dict(card_pdf.cards(plan))["cards.pdf"]
+    reader, pages = _read(file), pages_of(file)
+    said = pages[1]
     assert "not met: 2 Quarry Lane, 2 addresses: page 5 no route: 1" in said
     assert "higher level: 1 Mill Road, 1 address: page 4" in said
     assert said.index("not met: 2") < said.index("no route: 1") < said.index("served: 1") < said.index("hydrant within")
-    assert "Quarry Lane 7 to 9" in _said(reader.pages[5 - 1])
+    assert "Quarry Lane 7 to 9" in pages[5 - 1]
     led_to = [reader.get_page_number(note.get_object()["/Dest"][0].get_object()) for note in reader.pages[1]["/Annots"]]  # type: ignore[attr-defined]
     assert led_to == [4, 5, 2, 3]
 
@@ -295,29 +297,30 @@ def test_the_pages_named_are_those_of_the_cards(plan: Plan, count: int) -> None:
     groups = tuple(replace(base, road=f"Road {k:04d}", first_number=k, last_number=k) for k in range(count))
     road = plan.road.copy()
     road[base.lead] = f"Road {count - 1:04d}"
-    document = _read(dict(card_pdf.cards(replace(plan, groups=groups, road=road)))["cards.pdf"])
-    first = len(document.pages) - count
-    assert f"card 1 of {count}" in _said(document.pages[first])
-    assert f"Road {count - 1:04d}, 1 address: page {len(document.pages)}" in _said(document.pages[first - 1])
+    pages = pages_of(dict(card_pdf.cards(replace(plan, groups=groups, road=road)))["cards.pdf"])
+    first = len(pages) - count
+    assert f"card 1 of {count}" in pages[first]
+    assert f"Road {count - 1:04d}, 1 address: page {len(pages)}" in pages[first - 1]
 
 
 def test_the_index_says_whose_road_is_the_nearest_and_where_those_without_one_are(plan: Plan) -> None:
     """Nobody stands under the road of somebody else for want of a road in the table."""
     street, road = text_array(["Mill Road", "", "", "", "", ""]), plan.road.copy()
     ours = replace(plan, addresses=replace(plan.addresses, street=street), road=road)
-    said = _said(_read(dict(card_pdf.cards(ours))["cards.pdf"]).pages[0])
+    said = pages_of(dict(card_pdf.cards(ours))["cards.pdf"])[0]
     assert "</script>(noroadnamed:nearest)" in "".join(said.split())
     assert "12 Mill Road (no road named: nearest)" not in said
     assert "Quarry Lane (no road named: nearest)" in said
     assert said.count("Quarry Lane (no road named: nearest)") == 1  # the heading says it for all
     assert re.search(r"No road name, no cross street near 1 Far Island, grid \d{4} \d{4}", said)
     near = replace(ours, groups=tuple(replace(g, cross_street="Elm Road") for g in ours.groups))
-    reader = _read(dict(card_pdf.cards(near))["cards.pdf"])
-    assert "No road name, near Elm Road" in _said(reader.pages[0])
-    assert "No road name, near Elm Road" in [entry.title for entry in _flat(reader.outline)]
-    assert any(re.search(r"Cross street: Elm Road(;| \d)", _said(page)) for page in reader.pages)
+    file = dict(card_pdf.cards(near))["cards.pdf"]
+    pages = pages_of(file)
+    assert "No road name, near Elm Road" in pages[0]
+    assert "No road name, near Elm Road" in [entry.title for entry in _flat(_read(file).outline)]
+    assert any(re.search(r"Cross street: Elm Road(;| \d)", page) for page in pages)
     far = replace(ours, groups=tuple(replace(g, cross_street="Elm Road", cross_mi=1.416) for g in ours.groups))
-    pages = [_said(page) for page in _read(dict(card_pdf.cards(far))["cards.pdf"]).pages]
+    pages = pages_of(dict(card_pdf.cards(far))["cards.pdf"])
     assert "No road name, no cross street near" in pages[0]
     assert any("Cross street: Elm Road, 1.42 mi" in page for page in pages)
 
@@ -325,13 +328,13 @@ def test_the_index_says_whose_road_is_the_nearest_and_where_those_without_one_ar
 def test_labels_that_are_the_same_are_counted_or_told_apart(plan: Plan) -> None:
     label = text_array(["0 Mill Road", "0 Mill Road", "0 Quarry Lane", "0 Quarry Lane", "1 Far Island", "3 Mill Road"])
     ours = replace(plan, addresses=replace(plan.addresses, label=label))
-    reader = _read(dict(card_pdf.cards(ours))["cards.pdf"])
-    index = _said(reader.pages[0])
+    file = dict(card_pdf.cards(ours))["cards.pdf"]
+    index, by_status, *_ = pages_of(file)
     assert re.search(r"0 Quarry Lane \(2 of these\) (?!near)", index)
     apart = re.findall(r"0 Mill Road near \w+ \w+, grid \d{4} \d{4}|0 Mill Road, grid \d{4} \d{4}", index)
     assert len(set(apart)) == 2
-    assert "not met: 2 Quarry Lane, 2 addresses: page" in _said(reader.pages[1])
-    titles = [entry.title for entry in _flat(reader.outline)]
+    assert "not met: 2 Quarry Lane, 2 addresses: page" in by_status
+    titles = [entry.title for entry in _flat(_read(file).outline)]
     assert len({title for title in titles if title.startswith("0 Mill Road")}) == 2
 
 
@@ -376,7 +379,7 @@ def _flat(outline: Any) -> Iterator[Any]:
     ],
 )  # fmt: skip
 def test_cards_say_what_an_officer_asks(plan: Plan, page: int, told: list[str]) -> None:
-    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES - 1 + page])
+    said = pages_of(dict(card_pdf.cards(plan))["cards.pdf"])[INDEX_PAGES - 1 + page]
     for one in told:
         assert one in said
 
@@ -394,17 +397,17 @@ def test_the_first_answers_stand_in_the_top_third(plan: Plan) -> None:
 
 
 def test_every_level_is_in_the_table(plan: Plan) -> None:
-    said = _said(_read(dict(card_pdf.cards(plan))["cards.pdf"]).pages[INDEX_PAGES])
+    said = pages_of(dict(card_pdf.cards(plan))["cards.pdf"])[INDEX_PAGES]
     assert "response level 1 320 310 same meets 1 tankers 160 T1 T2" in said
     assert "response level 2 540 520 380 meets 1 fill site 270 T1 T2" in said
 
 
 def test_one_card_is_the_card_of_the_address_s_group(plan: Plan) -> None:
     for address in (2, 3):
-        (page,) = _read(card_pdf.one_card(plan, address)).pages
-        assert "Quarry Lane 7 to 9" in _said(page)
-    (page,) = _read(card_pdf.one_card(plan, 5)).pages
-    assert "Hydrant within 1,000 ft: no tanker shuttle is planned" in _said(page)
+        (page,) = pages_of(card_pdf.one_card(plan, address))
+        assert "Quarry Lane 7 to 9" in page
+    (page,) = pages_of(card_pdf.one_card(plan, 5))
+    assert "Hydrant within 1,000 ft: no tanker shuttle is planned" in page
     with pytest.raises(IndexError):
         card_pdf.one_card(plan, 6)
 
@@ -421,8 +424,8 @@ def test_above_500_cards_the_set_is_split_and_the_index_says_where(plan: Plan) -
     notes: Any = _read(files["cards.pdf"]).pages[0]["/Annots"]
     links = [note.get_object()["/A"]["/URI"] for note in notes]
     assert links == ["cards/002.pdf#nameddest=card501"]
-    assert "1 Far Island" in _said(_read(files["cards/002.pdf"]).pages[250])
-    assert "002, page 251" in _said(_read(files["cards.pdf"]).pages[0])
+    assert "1 Far Island" in pages_of(files["cards/002.pdf"])[250]
+    assert "002, page 251" in pages_of(files["cards.pdf"])[0]
 
 
 def test_files_of_cards_are_even_in_number_and_hold_every_card() -> None:
@@ -443,8 +446,7 @@ def test_two_processes_draw_the_same_files(plan: Plan) -> None:
 
 def test_those_who_fill_at_a_second_site_have_a_sheet_of_their_own_behind_the_card() -> None:
     plan = split_plan()
-    reader = _read(dict(card_pdf.cards(plan))["cards.pdf"])
-    texts = [_said(page) for page in reader.pages]
+    texts = pages_of(dict(card_pdf.cards(plan))["cards.pdf"])
     at = next(k for k, said in enumerate(texts) if "TWO FILL SITES" in said)
     card, sheet = texts[at], texts[at + 1]
     assert "T1 fills here; T2 fills at fill site 2: map and way on a sheet behind." in " ".join(card.split())
@@ -460,7 +462,7 @@ def test_those_who_fill_at_a_second_site_have_a_sheet_of_their_own_behind_the_ca
         assert told in sheet
     assert "continued" in sheet
     # without a split no such page
-    assert not any("second fill site" in _said(page) for page in _read(_draw("cards", example_plan())).pages)
+    assert not any("second fill site" in page for page in pages_of(_draw("cards", example_plan())))
 
 
 def test_each_circuit_s_drivers_read_its_own_warnings_and_those_of_the_address() -> None:
@@ -475,8 +477,8 @@ def test_each_circuit_s_drivers_read_its_own_warnings_and_those_of_the_address()
         Flag("narrow road", 1.4, "mi", FIRST_CIRCUIT), Flag("unposted bridges", 3.0, circuit=SECOND_CIRCUIT),
     )  # fmt: skip
     told = replace(plan, answers=replace(plan.answers, flags=(flags, *plan.answers.flags[1:])))
-    cards = [" ".join(_said(page).split()) for page in _read(dict(card_pdf.cards(told))["cards.pdf"]).pages]
-    sites = [" ".join(_said(page).split()) for page in _read(site_pdf.sites(told)).pages]
+    cards = pages_of(dict(card_pdf.cards(told))["cards.pdf"])
+    sites = pages_of(site_pdf.sites(told))
     pairs = (
         (
             next(said for said in cards if "TWO FILL SITES" in said),
@@ -540,21 +542,20 @@ def test_a_fill_site_without_a_pin_has_no_name_on_the_map(monkeypatch: pytest.Mo
 
 def test_a_second_fill_site_s_page_names_who_drives_there() -> None:
     plan = split_plan()
-    text = " ".join(_said(page) for page in _read(site_pdf.sites(plan)).pages)
+    text = words_of(site_pdf.sites(plan))
     assert re.search(r"second fill site of 1, backup of", text)
     assert "as second fill site: T2 only" in text
     assert "Leave the fill site north on Pond Lane" in text
 
 
 def test_index_holds_the_whole_of_a_long_label() -> None:
-    reader = _read(dict(card_pdf.cards(_hostile()))["cards.pdf"])
-    said = "".join("".join(page.extract_text().split()) for page in reader.pages[:2])
-    assert LONG in said
+    by_road, by_status, *_ = pages_of(dict(card_pdf.cards(_hostile()))["cards.pdf"])
+    assert LONG in "".join(f"{by_road}{by_status}".split())
 
 
 def test_further_circuits_are_lists_of_numbered_steps(plan: Plan) -> None:
     """Both legs stand beside each other, so that their heads share a line, and each step begins a new one."""
-    text = "\n".join(page.extract_text() for page in _read(site_pdf.sites(plan)).pages)
+    text = "\n".join(texts_of(site_pdf.sites(plan)))
     lines = text.partition("Further circuits from here")[2].splitlines()
     heads = [at for at, line in enumerate(lines) if line.startswith("Loaded, fill site to dump site: ")]
     assert len(heads) == 2
@@ -566,7 +567,7 @@ def test_further_circuits_are_lists_of_numbered_steps(plan: Plan) -> None:
 
 
 def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None:
-    first, second, *pages = [_said(page) for page in _read(site_pdf.sites(plan)).pages]
+    first, second, *pages = pages_of(site_pdf.sites(plan))
     pages = [f"{first} {second}", *pages]
     assert len(pages) == 3
     for told in (
@@ -614,7 +615,7 @@ def test_a_dump_site_at_a_junction_names_it(plan: Plan, miles: float, told: str)
 def test_a_driver_has_his_whole_circuit_on_one_sheet_and_hears_who_fills_elsewhere() -> None:
     """Every circuit of the sample: both legs and what limits them; of two fill sites each names the other."""
     sample = plan_of(SAMPLE / "district.toml")
-    sheets = [_said(page) for page in _read(site_pdf.sites(sample)).pages]
+    sheets = pages_of(site_pdf.sites(sample))
     parts = [[sheet.count(word) for word in ("Loaded, fill", "Empty, back", "Limits: ")] for sheet in sheets]
     assert all(len({*counts}) == 1 for counts in parts)
     assert sum(counts[0] for counts in parts) > 60
@@ -635,10 +636,9 @@ def test_a_site_that_serves_many_says_where_the_cards_of_all_are(plan: Plan, cou
     """The first circuit and twelve more stand on its page; who drives another must find the card that has it."""
     base = next(group for group in plan.groups if group.road == "Mill Road")
     many = replace(plan, groups=tuple(replace(base, road=f"Road {k:04d}") for k in range(count)))
-    said = " ".join(_said(page) for page in _read(site_pdf.sites(many)).pages)
-    files = {name: _read(file) for name, file in card_pdf.cards(many)}
-    name, pages = list(files.items())[-1]
-    last = next(n for n, page in enumerate(pages.pages, 1) if f"card {count} of {count}" in _said(page))
+    said = words_of(site_pdf.sites(many))
+    name, file = list(card_pdf.cards(many))[-1]
+    last = next(n for n, page in enumerate(pages_of(file), 1) if f"card {count} of {count}" in page)
     assert f"{count - 13} more circuit" in said
     assert told.format(n=last) in said
     volume = f"volume {name[6:9]}, " if "/" in name else ""
@@ -649,7 +649,7 @@ def test_every_page_of_a_fill_site_names_it(plan: Plan) -> None:
     """A page that lies loose in the truck is of some site."""
     base = next(group for group in plan.groups if group.road == "Mill Road")
     many = replace(plan, groups=tuple(replace(base, road=f"Road {k:04d}") for k in range(14)))
-    heads = [_said(page).partition("An estimate for planning")[0] for page in _read(site_pdf.sites(many)).pages]
+    heads = [page.partition("An estimate for planning")[0] for page in pages_of(site_pdf.sites(many))]
     assert len(heads) > len(plan.sites)
     named = re.compile(r"fill site (\d) of \d|Fill site (\d): .+ continued")
     numbers = [found[1] or found[2] for found in map(named.search, heads) if found]
@@ -658,7 +658,7 @@ def test_every_page_of_a_fill_site_names_it(plan: Plan) -> None:
 
 
 def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
-    said = " ".join(_said(page) for page in _read(report_pdf.report(plan)).pages)
+    said = words_of(report_pdf.report(plan))
     for told in (
         "higher level 1 of 6", "not met 2 of 6",
         "response level 1 (2 E, 2 T) 1 of 5", "response level 2 (3 E, 2 T) 2 of 5",
@@ -712,7 +712,7 @@ def test_a_plan_of_some_months_says_so_on_every_page_on_the_map_and_in_every_row
     rules = replace(plan.district.rules, plan=replace(plan.district.rules.plan, months=frozenset({7})))
     july = replace(plan, district=replace(plan.district, rules=rules))
     for file in (dict(card_pdf.cards(july))["cards.pdf"], site_pdf.sites(july), report_pdf.report(july)):
-        assert all("Planned for July only." in _said(page) for page in _read(file).pages)
+        assert all("Planned for July only." in page for page in pages_of(file))
     assert "Planned for July only." in map_page(july)
     _, *rows = dispatch_csv(july).decode().splitlines()
     assert all("planned for July only" in row for row in rows)
@@ -724,7 +724,7 @@ def test_the_report_marks_rules_that_the_district_set(plan: Plan) -> None:
     changed = replace(rules, shuttle=replace(rules.shuttle, usable_fraction=0.85))
     ours = replace(plan, district=replace(plan.district, rules=changed))
     said, default = (
-        " ".join(_said(page) for page in _read(report_pdf.report(one)).pages) for one in (ours, plan)
+        words_of(report_pdf.report(one)) for one in (ours, plan)
     )  # fmt: skip
     assert "usable_fraction * 0.85" in said
     assert "usable_fraction *" not in default
@@ -772,7 +772,7 @@ def test_an_address_cut_off_in_some_months_says_what_to_call_in_the_others(
         plan, seasons=(replace(summer, best_site=site, uninterrupted_gpm=flow), winter),
         needs=replace(plan.needs, required_gpm=need),
     )  # fmt: skip
-    said = _said(_read(card_pdf.one_card(ours, island)).pages[0])
+    said = pages_of(card_pdf.one_card(ours, island))[0]
     for sentence in (
         "No response level in December to March",
         told,
@@ -782,7 +782,7 @@ def test_an_address_cut_off_in_some_months_says_what_to_call_in_the_others(
         "For the other months this card has no way, dump site or table.",
     ):
         assert sentence in said
-    never = _said(_read(card_pdf.one_card(plan, island)).pages[0])
+    never = pages_of(card_pdf.one_card(plan, island))[0]
     assert "None: no place on a road that tankers can use and leave again." in never
     assert "other months" not in never
 
@@ -813,10 +813,10 @@ def test_the_report_says_what_the_tables_left_open() -> None:
     plan = replace(
         example_plan(), notes=("hydrants.csv: longitudes without a sign are taken as west.",), rejected=rejected
     )
-    said = " ".join(" ".join(_said(page) for page in _read(report_pdf.report(plan)).pages).split())
+    said = words_of(report_pdf.report(plan))
     assert "hydrants.csv: longitudes without a sign are taken as west. 2 rows are not planned" in said
     assert "addresses.csv lon is no number 2 addresses.csv lat is no number 1" in said
-    plain = " ".join(_said(page) for page in _read(report_pdf.report(example_plan())).pages)
+    plain = words_of(report_pdf.report(example_plan()))
     assert "nothing in the tables looked odd" in plain
 
 
@@ -829,7 +829,7 @@ def test_what_loaded_tankers_must_keep_off_stands_first_on_card_and_site(plan: P
     flags[group.lead] = (*flags[group.lead], Flag("empty only", "the Mill Road bridge (posted 32,000 lb = 16 tons)"))
     flags[other] = (Flag("rated below load", low),)
     warned = replace(plan, answers=replace(plan.answers, flags=tuple(flags)))
-    (card,) = (_said(page) for page in _read(card_pdf.one_card(warned, group.lead)).pages)
+    (card,) = pages_of(card_pdf.one_card(warned, group.lead))
     loaded, crossing, care = (
         card.index(words)
         for words in (
@@ -839,7 +839,7 @@ def test_what_loaded_tankers_must_keep_off_stands_first_on_card_and_site(plan: P
         )
     )  # fmt: skip
     assert loaded < crossing < card.index("EMPTY, back to the fill site") < care
-    site = " ".join(_said(page) for page in _read(site_pdf.sites(warned)).pages)
+    site = words_of(site_pdf.sites(warned))
     assert "Mill Road bridge (posted 32,000 lb = 16 tons); empty only." in site
     assert "not over the Dam Road bridge" in site
 
@@ -870,7 +870,7 @@ def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:
         document.heading("A heading", keep=paper.TABLE_PT)
         document.flow("Some words about what follows. " * 6)
         document.table(("a", "b"), [(f"row {k}", "long words " * 9) for k in range(14)], (100.0, 200.0))
-        pages = [_said(page) for page in _read(document.finish()).pages]
+        pages = pages_of(document.finish())
         assert next(page for page in pages if "A heading" in page).count("row ") >= 1
         assert all(page.count("row ") >= 2 for page in pages if "row 13" in page)
         assert all("Some words" not in page or page.count("Some words") == 6 for page in pages)
@@ -878,7 +878,7 @@ def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:
 
 def test_the_index_names_the_level_of_a_card_that_meets_with_none(plan: Plan) -> None:
     """In brackets, since it does not meet; the card speaks of it."""
-    index = _said(_read(_draw("cards", plan)).pages[0])
+    index = pages_of(_draw("cards", plan))[0]
     group = next(one for one in plan.groups if str(plan.answers.status[one.lead]) == "not met")
     level = plan.district.levels[int(plan.answers.level[group.lead])].name.removeprefix("Level ")
     assert re.search(rf"not met \({level}\) ", index)
@@ -891,7 +891,7 @@ def test_no_short_paragraph_is_parted_by_a_page_s_end() -> None:
         document.begin()
         document.y -= float(above)
         document.flow("Some words about what follows. " * 9)
-        counts = [_said(page).count("Some words") for page in _read(document.finish()).pages]
+        counts = [page.count("Some words") for page in pages_of(document.finish())]
         assert max(counts) == 9
 
 
@@ -904,7 +904,7 @@ def test_a_map_s_note_says_what_its_marks_mean_and_nothing_else() -> None:
         card_parts.draw_map(
             document.pen, picture, Box(36.0, 300.0, 576.0, 600.0), picture.subject((0, 1), 0, 0, (1, 2))
         )
-        said = _said(_read(document.finish()).pages[0])
+        said = pages_of(document.finish())[0]
         assert "Solid line: loaded, to the star." in said
         assert "Drops: fill sites" in said
         assert "Small symbols: this card's addresses, by status." in said
@@ -937,5 +937,5 @@ def test_all_letters_come_back_of_a_document_that_has_more_than_a_font_part_hold
     for _ in range(2):  # the second time all are known
         for at, text in enumerate(texts):
             document.pen.text(40.0, 700.0 - 14.0 * at, text)
-    said = _read(document.finish()).pages[0].extract_text()
+    (said,) = texts_of(document.finish())
     assert all(text in said for text in texts)

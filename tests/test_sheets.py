@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections import Counter
 from dataclasses import replace
@@ -10,7 +9,6 @@ from itertools import product
 
 import numpy as np
 import pytest
-from pypdf import PdfReader
 from pyproj import Geod
 
 from preplan.inputs.reader import read_inputs
@@ -41,13 +39,14 @@ from preplan.render.paper import Line
 from preplan.roads.source import read_osm
 from preplan.units import M_PER_FT
 from tests.example_plan import example_plan, other_plan
+from tests.pdf_words import pages_of, words_of
 from tests.plan_checks import SAMPLE, plan_of
 
 
 def pages(plan: Plan, *, one: bool = False) -> list[str]:
     """Give the words of every page of a set, or of the one card of the first address."""
     file = card_pdf.one_card(plan, 0) if one else dict(card_pdf.cards(plan))["cards.pdf"]
-    return [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(file)).pages]
+    return pages_of(file)
 
 
 def sheet_of(said: list[str], title: str) -> str:
@@ -430,7 +429,7 @@ def test_a_way_that_does_not_hold_in_some_months_says_so_on_card_backup_and_fill
     assert sheet_of(said, ", way in March to May")
     assert sum(page.count("NOT THIS WAY") for page in said) > 1
     file = site_pdf.sites(one)
-    sites = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(file)).pages)
+    sites = words_of(file)
     assert "March to May: NOT THIS WAY, Fiddlehead Road is posted 24,000 lb = 12 tons then." in sites
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections import Counter
 from dataclasses import replace
@@ -11,7 +10,6 @@ from typing import Any, cast
 
 import numpy as np
 import pytest
-from pypdf import PdfReader
 
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit, Step, WayIn
@@ -30,6 +28,7 @@ from preplan.roads.junctions import Junctions
 from preplan.roads.search import Fleet, Spots, quickest_out, response_min, search_out
 from preplan.units import M_PER_MI
 from tests.example_plan import example_plan
+from tests.pdf_words import pages_of
 from tests.plan_checks import SAMPLE, plan_of
 from tests.planning_case import unit
 from tests.road_builder import Drawing, draw
@@ -246,8 +245,7 @@ def sample() -> Plan:
 def test_every_card_with_a_level_says_once_how_its_units_come(sample: Plan) -> None:
     (file,) = (content for name, content in card_pdf.cards(sample) if name == "cards.pdf")
     cards: list[str] = []
-    for page in PdfReader(io.BytesIO(file)).pages:
-        said = " ".join(page.extract_text().split())
+    for said in pages_of(file):
         if "WHAT TO CALL" in said:
             cards.append(said)
         elif cards:

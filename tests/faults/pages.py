@@ -7,7 +7,7 @@ import io
 import re
 from collections.abc import Iterator, Mapping
 
-from pypdf import PdfReader
+from tests.pdf_words import texts_of
 
 NOT_NUMBERS = re.compile(r"(?<!= )(?<![\w.'=-])[+-]?(?:nan|inf|infinity|none|null)(?![\w.'-])", re.IGNORECASE)
 """How a number that is none would be written."""
@@ -30,8 +30,8 @@ def _found(name: str, content: bytes) -> Iterator[str]:
                 if column not in OTHER_PEOPLES and NOT_NUMBERS.fullmatch(cell.lstrip("'")):
                     yield f"{column} {cell}"
     elif name.endswith(".pdf"):
-        for page in PdfReader(io.BytesIO(content)).pages:
-            yield from NOT_NUMBERS.findall(page.extract_text().replace("none", "").replace("None", ""))
+        for page in texts_of(content):
+            yield from NOT_NUMBERS.findall(page.replace("none", "").replace("None", ""))
     elif name.endswith((".gpx", ".kml")):
         yield from NOT_NUMBERS.findall(content.decode("utf-8"))
     elif name.endswith(".html"):
