@@ -128,6 +128,17 @@ class ThenCalled:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FillsElsewhere:
+    """Whom a sheet is not for: the tankers that fill at the other of two fill sites, and who pumps there."""
+
+    months: tuple[int, ...]
+    site: int
+    tankers: tuple[int, ...]
+    fill_engine: int
+    """-1: the fill site needs none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OtherCircuit:
     """The round trip over a fill site that is not the card's own: its backup, or one that is best in other months."""
 
@@ -151,6 +162,8 @@ class OtherCircuit:
     dump_engine: int = -1
     tankers: tuple[int, ...] = ()
     """Who fills there: of two fill sites each has its own."""
+    elsewhere: tuple[FillsElsewhere, ...] = ()
+    """Who fills at the other of two fill sites, in each season of its months that has two."""
     attack_engine: int = -1
     """First engine at the address in its months."""
     arrival_min: tuple[float, ...] = ()

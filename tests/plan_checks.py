@@ -429,6 +429,8 @@ def _status_faults(plan: Plan) -> Found:
     )
     gap, level = np.nan_to_num(levels.gap_min), np.maximum(answers.level, 0)
     alike = (most >= shown[:, None] - ROUNDING_GPM) & (gap < gap[rows, level][:, None] - 2 * LEAST_GAP_MIN)
+    every = np.min([np.nan_to_num(line.uninterrupted_gpm) for line in plan.seasons], axis=0)
+    alike &= every >= every[rows, level][:, None] - ROUNDING_GPM
     yield "dry longer than a level of the same flow", unmet & (shown > 0) & alike.any(axis=1)
     hydrant = status == "hydrant"
     yield "a hydrant out of reach", hydrant & ~(answers.hydrant_ft <= plan.district.rules.hydrants.reach_ft)

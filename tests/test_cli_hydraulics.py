@@ -73,6 +73,21 @@ def test_lay_options() -> None:
     assert answer("lay --feet 600")["lay_for_flow"] is None
 
 
+def test_a_lay_that_carries_a_flow_is_not_pumped_higher_for_it() -> None:
+    """Two appliances take 20 psi at 350 gpm and none below: what is carried and the pump pressure are one answer."""
+    asked = "lay --feet 450 --size 2.5 --appliances 2"
+    for flow in (300, 349, 349.99, 349.995, 350, 350.5, 380):
+        row = answer(f"{asked} --flow {flow}")["lays"][0]
+        assert row["carries"] is (row["pump_psi"] <= 150) is (flow < 350)
+        assert not row["carries"] or row["gpm"] >= flow - 0.01
+    assert answer(f"{asked} --flow 350")["lays"][0]["pump_psi"] == pytest.approx(150.25)
+    assert "none of these carries 350 gpm at 150 psi" in said(f"{asked} --flow 350")
+    assert "2.5 in 349 " in said(asked)
+    for most in ("", " --pump 150.25", " --pump 170", " --rise -40", " --lines 2", " --master"):
+        gpm = answer(f"{asked}{most}")["lays"][0]["gpm"]
+        assert answer(f"{asked}{most} --flow {gpm!r}")["lays"][0]["carries"]
+
+
 def test_large_hose_is_not_pumped_above_its_pressure() -> None:
     assert "Too high 4 in: above 185 psi" in said("lay --feet 4000 --flow 700 --size 4")
     assert "Too high 200 psi: above 185 psi" in said("lay --feet 400 --flow 700 --size 4 --pump 200")

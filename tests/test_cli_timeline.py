@@ -256,6 +256,9 @@ def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
+        (f"{SHORT} --demand 0", "--demand: needs --arrive, once for each --tank, and --demand"),
+        (f"{SHORT} --booster 0", "--booster: needs --arrive"),
+        (f"{SHORT} --attack-engine 0", "--attack-engine: needs --arrive"),
         (f"{SHORT} --demand 250", "--demand: needs --arrive, once for each --tank, and --demand"),
         (f"{SHORT} --arrive 13 --arrive 20", "--arrive: needs --arrive, once for each --tank, and --demand"),
         (f"{SHORT} --events", "--events: needs --arrive"),

@@ -461,6 +461,40 @@ def test_what_another_season_brings_is_told_too(built: Built) -> None:
     assert "by season: April to November: S1 " in said
 
 
+@pytest.mark.parametrize("months", ["5-9", "1,7"], ids=["others before it", "months apart"])
+def test_a_fill_site_that_serves_in_other_months_alone_is_a_cause(built: Built, months: str) -> None:
+    """No address has a route in the worst season; where there is one, the only fill site gives less now."""
+
+    def one_site(rate: int) -> Change:
+        def change(district: SmallDistrict) -> None:
+            head = "site_id,name,kind,lon,lat,fill_gpm,turnaround,months\n"
+            pond = f'S1,Mill Pond,dry hydrant,-72.0,44.0,{rate},loop,"{months}"\n'
+            district.files["fill_sites.csv"] = head + pond
+
+        return change
+
+    toml = small().toml
+    one_level = replaced("toml", toml[toml.rindex("[[response_levels]]") :], "")
+    found = held(built(one_level, one_site(900)), built(one_level, one_site(400)))
+    assert "S1 " in str(found.answers.new["seasons"][0])
+    assert set(found.answers.group) == {"instructions"}
+    assert {code for of in told(found).values() for code in of} == {("fill site", "S1")}
+
+
+def test_other_months_of_the_first_alarm_are_another_instruction(built: Built, tmp_path: Path) -> None:
+    """In November, March and April too the level goes with the first alarm now: nothing else differs."""
+    for name, months in (("old", b"12-2"), ("new", b"11-4")):
+        shutil.copytree(built(), tmp_path / name)
+        cells = (tmp_path / name / "addresses.csv").read_bytes()
+        flagged = cells.replace(b",190,gap", b",190,first alarm in=" + months + b"; gap")
+        assert flagged != cells
+        rewrite(tmp_path / name, "addresses.csv", flagged)
+    found = held(tmp_path / "old", tmp_path / "new")
+    assert set(found.answers.differences["what"]) == {"to mind"}
+    assert set(found.answers.group) == {"instructions"}
+    assert "now flagged: first alarm in 11-4" in unfolded(report.text(found))
+
+
 def test_an_engine_with_another_job_is_told(built: Built, tmp_path: Path) -> None:
     """The units are the same, and who pumps where is not."""
     shutil.copytree(built(), tmp_path / "new")

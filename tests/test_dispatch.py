@@ -299,6 +299,67 @@ def test_winter_alone_parts_neighbours() -> None:
     assert [row["winter_site_id"] for row in rows(replace(plan, seasons=(winter,)))] == ["", "F2"]
 
 
+def with_a_way_in_summer(plan: Plan, *addresses: int) -> Plan:
+    """Give some addresses without a route one from the second fill site, May to October."""
+    best = plan.levels.site.copy()
+    best[list(addresses)] = 1
+    lines = [
+        SeasonLine(
+            months=months,
+            sites=(0, 1),
+            best_site=site,
+            split_site=plan.levels.split,
+            backup_site=plan.levels.backup,
+            backup_gpm=plan.levels.backup_gpm,
+            uninterrupted_gpm=np.where(site >= 0, 999.0, np.nan),
+            brings_gpm=np.where(site >= 0, 999.0, np.nan),
+        )
+        for months, site in (((1, 2, 3, 4, 11, 12), plan.levels.site), ((5, 6, 7, 8, 9, 10), best))
+    ]
+    return replace(plan, seasons=tuple(lines))
+
+
+WAY_IN_SUMMER = "May to October: Level 1 from F2"
+OFF = "off road data=90000 ft"
+
+
+def test_a_place_that_shares_its_number_says_what_serves_it_in_summer_too() -> None:
+    """Two towns with one street name: who reads 'no route' and no more sends nobody, in July too."""
+    plan = with_a_way_in_summer(street([NO_ROUTE, SERVED], [4, 4], lon=[-72.0, -72.1]), 0)
+    note = {row["status"]: row["note"] for row in rows(plan)}
+    place = "one of 2 places of this road and number; tell them apart by cross street or lon, lat"
+    assert note["no route"] == f"{place}; {OFF}; {WAY_IN_SUMMER}"
+    assert OFF not in note["served"]
+
+
+@pytest.mark.parametrize("with_way", [0, 1])
+def test_one_number_whose_addresses_differ_in_other_months_alone(with_way: int) -> None:
+    """The cells are equal, and one of the two has a way in summer: whichever is shown, the row tells whose."""
+    (row,) = rows(with_a_way_in_summer(street([NO_ROUTE, NO_ROUTE], [4, 4]), with_way))
+    whose = "of another address here" if with_way else "of the address shown"
+    assert (row["addresses"], row["status"]) == ("2", "no route")
+    assert row["note"] == (
+        f"answers of 2 addresses differ in other months; {OFF} (of the address shown); {WAY_IN_SUMMER} ({whose})"
+    )
+
+
+def test_two_places_that_differ_in_other_months_alone_have_a_row_each() -> None:
+    plan = with_a_way_in_summer(street([NO_ROUTE, NO_ROUTE], [4, 4], lon=[-72.0, -72.1]), 1)
+    assert [WAY_IN_SUMMER in row["note"] for row in rows(plan)] == [False, True]
+
+
+def test_a_row_of_several_answers_says_whose_other_months_it_tells() -> None:
+    """What holds at all of them is told plainly, what holds at the one shown alone as that."""
+    (row,) = rows(with_a_way_in_summer(street([NO_ROUTE, HYDRANT], [4, 4]), 0))
+    assert row["note"].endswith(f"; {OFF} (of the address shown); {WAY_IN_SUMMER} (of the address shown)")
+    (row,) = rows(with_a_way_in_summer(street([SERVED, NO_ROUTE], [4, 4]), 1))
+    assert row["note"].endswith(f"(another is no route); {WAY_IN_SUMMER} (of another address here)")
+    plan = street([NO_ROUTE, NO_ROUTE], [4, 4])
+    plan = replace(plan, needs=changed(plan.needs, required_gpm=[500.0, 600.0]))
+    (row,) = rows(with_a_way_in_summer(plan, 0, 1))
+    assert row["note"].endswith(f"is shown; {OFF} (of the address shown); {WAY_IN_SUMMER}")
+
+
 def test_a_route_that_lacks_says_how_far_off_the_roads() -> None:
     plan = street([NO_ROUTE], [2])
     flags = ((Flag("assumed building"), Flag("off road data", 2956.4, "ft")),)

@@ -28,7 +28,8 @@ def plan() -> Plan:
             (
                 "First water minute 12, full flow asked for from 25. "
                 "Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
-                "the first alarm; called on arrival it holds 270 gpm, dry 2 min in all, first at minute 32."
+                "the first alarm; called on arrival it holds 270 gpm; asked for 500: dry 2 min in all, "
+                "first at minute 32."
             ),
         ),
         (
@@ -99,7 +100,7 @@ def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
     answers = replace(plan.answers, short_by=by, short_gal=np.full(6, 1.9 * 123.0))
     said = officer_words(replace(plan, answers=answers), 1)
     lacking = "about 130 gpm too little for 2 min in all, first at minute 32, by the supply line."
-    assert said.endswith(f"called on arrival it holds 270 gpm, {lacking}")
+    assert said.endswith(f"called on arrival it holds 270 gpm; asked for 500: {lacking}")
 
 
 def test_every_address_with_a_shuttle_is_of_one_kind(plan: Plan) -> None:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
-from preplan.planning.groups import name_roads
+from preplan.planning.groups import MOST_BELOW_GPM, name_roads
 from preplan.records import text_array
 from preplan.roads.frontage import place_addresses
 from preplan.roads.street_names import normalise
 from preplan.rules import PlanRules, RoadRules
 from tests.plan_checks import SAMPLE, plan_of
 from tests.road_builder import address_table, draw
+from tests.shared_data import shared
 
 TOWN = draw(
     {"a": (0, 0), "b": (1000, 0), "c": (0, 3000), "d": (1000, 3000), "e": (0, 6000), "f": (1000, 6000)},
@@ -43,6 +45,17 @@ def test_who_names_no_road_takes_the_nearest_and_never_another_s() -> None:
 def test_nobody_off_the_roads_has_a_road_that_no_table_names() -> None:
     assert named((90_000, ""), (90_000, "Oak Lane")) == ["", "Oak Lane"]
     assert np.all([name == "" for name in named((90_000, ""))])
+
+
+@pytest.mark.parametrize("name", ["sample", "vt_franklin_qc"])
+def test_no_address_of_a_card_holds_less_than_its_figures_say_at_any_level(name: str) -> None:
+    """They are said to be those of the weakest: at lower levels too, and called on arrival."""
+    plan = plan_of(SAMPLE / "district.toml" if name == "sample" else shared("districts", name, "district.toml"))
+    held = np.nan_to_num(np.hstack([plan.levels.uninterrupted_gpm, plan.levels.on_arrival_gpm]))
+    several = [group for group in plan.groups if len(group.addresses) > 1]
+    assert len(several) > 50
+    for group in several:
+        assert (held[group.lead] <= held[list(group.addresses)].min(axis=0) + MOST_BELOW_GPM).all(), group
 
 
 def test_no_road_crosses_itself() -> None:

@@ -208,6 +208,14 @@ def test_equal_lines_share_the_flow() -> None:
     assert flows[1] == pytest.approx(flows[2])
 
 
+def test_a_lay_does_not_carry_the_flow_at_which_appliances_take_too_much() -> None:
+    """450 ft of 2.5 in, two appliances, 130 psi: 350 gpm lose 110.25 + 20, a little less 110 and no more."""
+    found = lay_gpm(450, 2.5, pump_psi=np.array([150.0, 150.25, 160.0]), residual_psi=20, appliances=2)
+    assert found == pytest.approx([349.99, 350, 100 * (120 / 9) ** 0.5])
+    assert np.all(lay_psi(found, 450, 2.5, appliances=2) <= np.array([130, 130.25, 140]) + 1e-9)
+    assert np.all(np.diff(lay_gpm(450, 2.5, pump_psi=np.linspace(21, 200, 5000), residual_psi=20, appliances=2)) >= 0)
+
+
 @given(
     st.floats(1, 3000), st.floats(10, 5000), st.sampled_from([2.5, 3.0, 4.0, 5.0]), st.integers(1, 3),
     st.integers(0, 4), st.floats(-80, 80),
@@ -219,6 +227,7 @@ def test_a_lay_carries_what_it_is_pumped_for(
     rest = {"lines": lines, "appliances": appliances, "rise_ft": rise_ft}
     psi = float(lay_psi(gpm, ft, hose_in, **rest))
     found = float(lay_gpm(ft, hose_in, pump_psi=psi + 20, residual_psi=20, **rest))
+    assert float(lay_psi(found, ft, hose_in, **rest)) <= psi + 1e-6 * (1 + abs(psi))
     if gpm >= 350 or appliances == 0:
         assert found == pytest.approx(gpm, rel=1e-4, abs=1e-2)
     else:

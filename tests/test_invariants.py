@@ -20,7 +20,8 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.planning import invariants, pipeline
 from preplan.roads.source import read_osm
-from tests.faults.small import write_small_district
+from tests import plan_checks
+from tests.faults.small import TOML, SmallDistrict, write_small_district
 from tests.plan_checks import SAMPLE
 
 LAWS = [
@@ -117,7 +118,9 @@ def _drier_below() -> Plan:
     flow = float(plan.levels.uninterrupted_gpm[address, level])
     brings = float(plan.levels.brings_gpm[address, level])
     as_good = {"uninterrupted_gpm": ((address, 0), flow), "brings_gpm": ((address, 0), brings)}
-    return in_table("levels", **as_good, gap_min=((address, 0), 0.0))
+    broken = in_table("levels", **as_good, gap_min=((address, 0), 0.0))
+    seasons = tuple(changed(one, uninterrupted_gpm=((address, 0), 1e4)) for one in plan.seasons)
+    return replace(broken, seasons=seasons)
 
 
 def _holds_more_below() -> Plan:
@@ -312,3 +315,31 @@ def test_a_run_with_a_broken_plan_fails_loudly_and_writes_nothing(
     assert "more than the sum of usable / cycle: G1 (1 Mill Road) at Level 1" in result.stderr
     assert "Traceback" not in result.stderr
     assert {path: path.read_bytes() for path in out.rglob("*") if path.is_file()} == before
+
+
+def test_a_level_that_holds_more_in_every_season_may_be_dry_longer_than_its_equal(tmp_path: Path) -> None:
+    """A third tanker shortens the dry minutes in the worst season, and is sent to a second fill site in summer."""
+    levels = "".join(f'[[response_levels]]\nname = "Level {k}"\nengines = 3\ntankers = {k}\n\n' for k in (1, 2, 3))
+    district = SmallDistrict(
+        toml=TOML[: TOML.index("[[response_levels]]")].replace("[roads]\n", "[roads]\ndump_turn_min = 0\n") + levels
+    )
+    west = (0.0356, 0.0307, 0.0294, 0.0233, 0.0187, 0.0183, 0.0161, 0.0085, 0.0079)
+    turnout_min = {"E1": 7, "E2": 16, "E3": 34, "T1": 8, "T2": 22, "T3": 45}
+    engines = "".join(f"E{k},E{k},engine,1000,,1000,5\n" for k in (1, 2, 3))
+    tankers = "".join(f"T{k},T{k},tanker,{gal},2500,,\n" for k, gal in ((1, 2000), (2, 3000), (3, 2000)))
+    district.files |= {
+        "addresses.csv": "address_id,label,lon,lat,required_gpm\n"
+        + "".join(f"G{k},{k + 1} Mill Road,{-72.0 - x:.4f},44.0004,750\n" for k, x in enumerate(west)),
+        "fill_sites.csv": "site_id,name,kind,lon,lat,fill_gpm,turnaround,positions,needs_engine,months\n"
+        "S0,A,dry hydrant,-72.0,44.0,300,through,1,no,1-12\nS3,B,dry hydrant,-72.0314,44.0,500,through,2,yes,6-8\n",
+        "stations.csv": "station_id,name,lon,lat,turnout_min\n"
+        + "".join(f"{one},{one},-72.02,44.0002,{late}\n" for one, late in turnout_min.items()),
+        "apparatus.csv": "unit_id,station_id,kind,tank_gal,portable_tank_gal,supply_hose_ft,supply_hose_in\n"
+        + engines
+        + tankers,
+    }
+    plan = plan_checks.plan_of(district.write(tmp_path / "district"))
+    levels_of, rows = plan.levels, np.arange(len(plan.addresses))
+    held, gap, shown = levels_of.uninterrupted_gpm, levels_of.gap_min, plan.answers.level
+    alike = np.abs(held - held[rows, shown][:, None]) < 1e-6
+    assert (alike & (gap < gap[rows, shown][:, None] - 0.5)).any(), "no level is dry for less: this test shows nothing"

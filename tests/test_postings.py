@@ -68,7 +68,8 @@ def costs(town: Drawing, places: tuple[tuple[int, float], ...] = PLACES) -> tupl
     heavy = [Fleet.of(ground.network, town.limits, minutes, vehicle) for vehicle in cut_vehicles(TANKERS)]
     free = unlimited_fleet(ground.network, town.limits, ground.minutes, 60.0)
     planned, road = np.full(len(places), -1, dtype=np.int32), np.zeros(len(places), dtype=np.int32)
-    asked = AskedWays.of(planned, trips(*heavy), trips(free, free), road)
+    stands = np.array([True])
+    asked = AskedWays.of(planned, trips(*heavy), trips(free, free), road, stands)
     ways = free_ways(town.roads, (ground,), UNITS, asked, search)
     return posting_costs(ways, (ground,), UNITS, asked, search)
 
@@ -102,6 +103,15 @@ def test_what_bars_nobody_costs_nothing() -> None:
     assert costs(river({})) == ()
     assert costs(river({1: 42000.0, 2: 42000.0})) == ()
     assert costs(river({5: 20000.0})) == ()  # nobody goes round by the detour anyway
+
+
+def test_a_fill_site_out_of_service_is_not_the_nearest() -> None:
+    """Nobody lifts a posting for the sake of water that cannot be had."""
+    minutes, road = np.array([[2.0, 5.0], [2.0, np.inf]]), np.zeros(2, dtype=np.int32)
+    planned = np.full(2, -1, dtype=np.int32)
+    asked = AskedWays.of(planned, minutes, minutes, road, np.array([False, True]))
+    assert asked.site.tolist() == [1, -1]
+    assert asked.free_min[0] == 5.0
 
 
 def test_stretches_that_meet_and_are_posted_alike_are_one_posting() -> None:

@@ -294,6 +294,20 @@ def test_who_fills_where_is_told_of_tankers_that_are_parted_in_some_months_alone
     again = planned_in(frozenset({3}))
     same_trips(sample, again, split)
     assert same_crews(sample, again, split) == len(split)
+    for group, other in split:
+        (there,) = (one for one in other.elsewhere if 3 in one.months)
+        first, second, fill, pumps = (
+            int(getattr(again.levels, word)[group.lead, other.level])
+            for word in ("site", "split", "fill_engine", "split_engine")
+        )
+        assert {other.site, there.site} == {first, second}
+        assert there.fill_engine == {first: fill, second: pumps}[there.site]
+        used, at_second = (mask[group.lead, other.level] for mask in (again.levels.used, again.levels.at_split))
+        assert there.tankers == tuple(np.flatnonzero(used & (at_second == (there.site == second))).tolist())
+        named = " ".join(sample.units[u].unit_id for u in there.tankers)
+        told = f"{named} fill{'s' * (len(there.tankers) == 1)} at fill site {there.site + 1}"
+        told += f", {sample.units[there.fill_engine].unit_id} pumps there" * (there.fill_engine >= 0)
+        assert told in " ".join(sheet_words(Facts(sample, group)))
     (group, _), others = split[0], {o.site: o.tankers for g, o in split if g is split[0][0]}
     assert len(others) == 2
     assert not set.intersection(*map(set, others.values()))

@@ -14,13 +14,13 @@ from preplan.planning import splits
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import Crews, case_table, haulers, long_run_gpm, steady, with_jobs
 from preplan.planning.flows import Flows, Settled
-from preplan.planning.levels import Graded, choose
+from preplan.planning.levels import Graded, choose, grade
 from preplan.records import BoolArray, FillSite, ResponseLevel
 from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS, joined_circuits, sustained
 from preplan.water.timeline_batch import held_flows
 from preplan.water.timeline_clock import Rows
-from tests.planning_case import scene, site, unit
+from tests.planning_case import ENGINES, hydrants, scene, site, unit
 from tests.test_flows import planned
 from tests.timeline_cases import handling_of, split_case
 from tests.timeline_cases import long_run_gpm as plain_long_run_gpm
@@ -285,3 +285,23 @@ def test_joined_circuits_name_what_holds_the_stronger_or_the_dump_site() -> None
     stuck = joined_circuits(one, other, slow, dump_places=1)
     assert LIMITS[int(stuck.limited_by)] == "dump site"
     assert float(stuck.sustained_gpm) == pytest.approx(hold.usable_gal.sum() / slow.dump_hold_min.sum())
+
+
+def test_the_first_site_alone_is_never_said_to_hold_more_than_both() -> None:
+    """A level may hold less in its worst minute for the sake of more water in all; a loss must not read as a gain."""
+    sites = (site("F0", fill_gpm=300.0), site("F1", fill_gpm=200.0), site("F2", fill_gpm=200.0))
+    tankers = [unit(f"T{k}", "tanker", tank_gal=gal) for k, gal in enumerate((3600.0, 1000.0, 2000.0, 5000.0), 1)]
+    case = scene(
+        [[31.5, 8.5, 15.8]],
+        tuple(replace(one, needs_engine=False) for one in sites),
+        units=(*ENGINES, *tankers),
+        arrival_min=[6.0, 19.0, 9.0, 24.0, 8.0, 17.0, 42.0],
+        levels=(ResponseLevel(name="L1", engines=3, tankers=2), ResponseLevel(name="L2", engines=3, tankers=4)),
+        required_gpm=750.0,
+    )
+    flows = Flows(case)
+    levels = grade(case, [flows], choose(flows), np.zeros(1, dtype=np.int32), hydrants(1)).levels
+    assert levels.split[0, 1] >= 0
+    assert 0.0 < levels.alone_gpm[0, 1] <= levels.uninterrupted_gpm[0, 1]
+    flows.look(*(np.array([one], dtype=np.int32) for one in (0, levels.site[0, 1], 1)))
+    assert flows.gpm[0, levels.site[0, 1], 1] > levels.uninterrupted_gpm[0, 1], "this test shows nothing"

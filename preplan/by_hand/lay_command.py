@@ -29,6 +29,8 @@ _RULES = ShuttleRules()
 _ENDS = ", ".join(f"{psi:g} {where}" for psi, where, _ in water.END_PSI)
 LARGE_HOSE_IN = 3.5
 """From this size on hose is large supply hose."""
+_TINY_PSI = 1e-6
+"""A pump pressure this little above what the pump gives is the same number."""
 
 EXAMPLES = """Examples: the lay for 500 gpm over 800 ft, 30 ft up; what 3 in hose carries there.
 
@@ -141,14 +143,14 @@ def _lay_row(asked: LayAsked, one: Lay) -> LayRow:
     )  # fmt: skip
     if asked.flow is None:
         return row
-    taken = water.lay_psi(asked.flow, long_ft, one.hose_in, **rest)
+    psi = float(water.pump_psi(water.lay_psi(asked.flow, long_ft, one.hose_in, **rest), asked.end))
     return replace(
         row,
         friction_psi=float(water.lay_psi(asked.flow, long_ft, one.hose_in, lines=one.lines)),
         elevation_psi=float(water.elevation_psi(asked.rise)),
         appliances_psi=float(asked.appliances * water.appliance_psi(asked.flow)) + asked.fixed_psi,
-        pump_psi=float(water.pump_psi(taken, asked.end)),
-        carries=gpm >= asked.flow,
+        pump_psi=psi,
+        carries=psi <= asked.pump + _TINY_PSI,
     )
 
 

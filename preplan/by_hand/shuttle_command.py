@@ -254,7 +254,8 @@ def legs_min(asked: Steady) -> tuple[float, float]:
 def _minute_by_minute(asked: MinuteByMinute) -> bool:
     """Tell whether the timeline is asked for; options that only it has are refused without it."""
     mine = {field.name for field in fields(MinuteByMinute)} - {field.name for field in fields(Steady)} - {"json"}
-    given = [name for name in sorted(mine) if getattr(asked, name) not in (None, False)]
+    answers = {name: getattr(asked, name) for name in sorted(mine)}
+    given = [name for name, one in answers.items() if one is not None and one is not False]  # 0 equals False
     if not given:
         return False
     if asked.arrive is None or asked.demand is None:

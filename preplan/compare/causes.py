@@ -43,8 +43,8 @@ _ROAD_FLAGS = frozenset({
     *LIMIT_FLAGS,
 })  # fmt: skip
 """Flags that tell of the roads at an address."""
-_SERVED_FROM = re.compile(r"(?:: |, )(.+?) \d+ gpm")
-"""The fill sites of a season and level, as cards.csv writes them; two are joined by a plus sign."""
+_SERVED_FROM = re.compile(r"(?:no site|(.+?) \d+ gpm)(?:, |$)")
+"""The fill sites of a level, as cards.csv writes them behind the months of a season; two are joined by a plus sign."""
 _TELLS = 0.05
 """Less than half of the last digit that a table prints is no difference."""
 
@@ -161,8 +161,10 @@ def _sites_of_seasons(rows: pd.DataFrame) -> pd.DataFrame:
     single = [
         (at, site)
         for at, text in enumerate(rows["seasons"])
-        for found in _SERVED_FROM.findall(text)
+        for season in text.split("; ")
+        for found in _SERVED_FROM.findall(season.partition(": ")[2])
         for site in found.split("+")
+        if site
     ]
     return pd.DataFrame(
         {"at": np.array([at for at, _ in single], dtype=np.int64), "site_id": text_array([site for _, site in single])}

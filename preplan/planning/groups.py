@@ -18,6 +18,9 @@ MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
 MOST_APART_FT = 300.0
 """Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
+MOST_BELOW_GPM = 15.0
+"""No address of a card holds less than its lead at any level, at dispatch or called on arrival, by more than this: its
+figures are said to be those of the weakest (this program's careful choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,13 +54,19 @@ def group_addresses(found: Answered, per: str) -> tuple[CardGroup, ...]:
         np.flatnonzero(found.answers.status != "hydrant").tolist(),
         key=lambda a: (road[a].casefold(), int(found.addresses.number[a]), str(found.addresses.address_id[a])),
     )
-    runs: list[list[int]] = []
+    held = _held(found)
+    runs: list[_Run] = []
     for a in order:
-        if per == "road" and runs and road[a] and keys[runs[-1][0]] == keys[a] and _near(found, runs[-1][0], a):
-            runs[-1].append(a)
+        joined = None
+        if per == "road" and runs and road[a]:
+            first = runs[-1].addresses[0]
+            if keys[first] == keys[a] and _near(found, first, a):
+                joined = runs[-1].with_one(found, held, a)
+        if joined is None:
+            runs.append(_Run([a], a, held[a]))
         else:
-            runs.append([a])
-    return tuple(_card(found, road[run[0]], run) for run in runs)
+            runs[-1] = joined
+    return tuple(_card(found, road[run.addresses[0]], run) for run in runs)
 
 
 def name_roads(addresses: AddressTable, frontages: FrontageTable, roads: RoadTable) -> TextArray:
@@ -117,6 +126,37 @@ def _near(found: Answered, first: int, a: int) -> bool:
     return True
 
 
+def _held(found: Answered) -> FloatArray:
+    """Give what each address holds at every level, called at dispatch and on arrival: (addresses, 2 levels) gpm."""
+    table = found.levels
+    held: FloatArray = np.nan_to_num(np.hstack([table.uninterrupted_gpm, table.on_arrival_gpm]))
+    return held
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Addresses of one card."""
+
+    addresses: list[int]
+    lead: int
+    """The one with the least flow at the level that is shown, then the longest round trip: the card has its numbers."""
+    least_gpm: FloatArray
+    """Of all of them, as `_held` has it."""
+
+    def with_one(self, found: Answered, held: FloatArray, a: int) -> _Run | None:
+        """Let an address share the card; None where none of them would be the weakest at every level."""
+        lead = min(self.lead, a, key=lambda one: _weakness(found, one))
+        least = np.minimum(self.least_gpm, held[a])
+        if (held[lead] > least + MOST_BELOW_GPM).any():
+            return None
+        return _Run([*self.addresses, a], lead, least)
+
+
+def _weakness(found: Answered, a: int) -> tuple[float, float, int]:
+    """Sort addresses, the weakest first."""
+    return _flow(found, a), -_trip_min(found, _shown(found, found.levels.trip, a)), a
+
+
 def _trip_min(found: Answered, trip: int) -> float:
     """Give the round trip of a row of the trips, 0 where there is none."""
     return float(found.trips.out_min[trip] + found.trips.back_min[trip]) if trip >= 0 else 0.0
@@ -128,10 +168,10 @@ def _shown(found: Answered, table: IntArray, a: int) -> int:
     return int(table[a, level]) if level >= 0 else -1
 
 
-def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
-    """Make a card of a run; its numbers are those of the address with the least flow."""
-    lead = min(run, key=lambda a: (_flow(found, a), -_trip_min(found, _shown(found, found.levels.trip, a)), a))
-    numbers = [int(found.addresses.number[a]) for a in run if found.addresses.number[a] >= 0]
+def _card(found: Answered, road: str, run: _Run) -> CardGroup:
+    """Make a card of a run."""
+    lead = run.lead
+    numbers = [int(found.addresses.number[a]) for a in run.addresses if found.addresses.number[a] >= 0]
     segment = int(found.frontages.segment[lead])
     cross = Crossing("", 0.0)
     if segment >= 0:
@@ -149,7 +189,7 @@ def _card(found: Answered, road: str, run: list[int]) -> CardGroup:
     split_out, split_back = _legs(found, lead, found.levels.split_trip)
     return CardGroup(
         road=road,
-        addresses=tuple(run),
+        addresses=tuple(run.addresses),
         lead=lead,
         first_number=min(numbers, default=-1),
         last_number=max(numbers, default=-1),

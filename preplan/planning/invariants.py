@@ -375,6 +375,9 @@ def _status(case: Planned) -> Breaches:
     more = as_good & (flow > flow[shown][:, None] + ROUNDING_GPM)
     yield Breach("brings no more than another, and holds less", (status == "not met") & more.any(axis=1))
     equal, gap = as_good & (flow >= flow[shown][:, None] - ROUNDING_GPM), np.nan_to_num(levels.gap_min)
+    # of equal flows the one that holds most in every season comes before the one that is dry least
+    always = np.min([np.nan_to_num(line.uninterrupted_gpm) for line in plan.seasons], axis=0, initial=np.inf)
+    equal &= always >= always[shown][:, None] - ROUNDING_GPM
     wet = (status == "not met") & (flow[shown] > 0)
     drier = np.any(equal & (gap < gap[shown][:, None] - 2 * LEAST_GAP_MIN), axis=1)
     yield Breach("dry longer than a level of the same flow", wet & drier)

@@ -247,12 +247,17 @@ def grade(scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, 
 
 
 def _alone_gpm(flows: Sequence[Flows], worked: tuple[Worked, ...], shape: tuple[int, ...]) -> FloatArray:
-    """Give what a level with two fill sites would hold from the first alone, (addresses, levels); NaN in the others."""
+    """Give what a level with two fill sites would hold from the first alone, (addresses, levels); NaN in the others.
+
+    As settled there, which the split was weighed against; at most what both hold, since a case that brings less in all
+    may hold more, and nobody should read a loss as a gain.
+    """
     alone = np.full(shape, np.nan)
     for each, part in zip(flows, worked, strict=True):
-        run = part.run.rows(np.flatnonzero(part.run.second >= 0))
-        each.look(run.address, run.site, run.level)
-        alone[run.address, run.level] = each.gpm[run.address, run.site, run.level]
+        split = np.flatnonzero(part.run.second >= 0)
+        run = part.run.rows(split)
+        held = each.settled(run.address, run.site, run.level).gpm
+        alone[run.address, run.level] = np.minimum(held, part.found.gpm[split])
     return alone
 
 

@@ -379,17 +379,18 @@ def weigh_limits(
     free_min = rows_of([season[-1] for season in searched.free_min], road)
     cell = np.arange(len(answers)), np.maximum(answers.level, 0)
     site, backup = levels.site[cell], levels.backup[cell]
+    months = inputs.district.rules.plan.months
+    stands = np.array([one.in_service and bool(one.months & months) for one in inputs.sites], dtype=np.bool_)
     search, seasons = partial(pair_trips, inputs, ground), ground.seasons
 
     def asked_of(sites: IntArray) -> tuple[AskedWays, tuple[FreeWays, ...]]:
-        asked = AskedWays.of(sites, scene.cuts[-1].trip_min, free_min, road)
+        asked = AskedWays.of(sites, scene.cuts[-1].trip_min, free_min, road, stands)
         return asked, free_ways(ground.roads, seasons, scene.units, asked, search)
 
     asked, ways = asked_of(site)
     costs = posting_costs(ways, seasons, scene.units, asked, search)
     # he thinks of the backup's way too, and of the nearest fill site
-    in_service = np.array([one.in_service for one in inputs.sites], dtype=np.bool_)
-    near = np.where(in_service, free_min, np.inf).argmin(axis=1).astype(np.int32)
+    near = np.where(stands, free_min, np.inf).argmin(axis=1).astype(np.int32)
     others = (asked_of(one)[1] for one in (np.where(backup < 0, site, backup), near))
     tempting = [way.stretches for several in (ways, *others) for way in several]
     return costs, np.concatenate(tempting)

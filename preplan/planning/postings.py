@@ -41,7 +41,7 @@ class AskedWays:
     """The round trip that is asked about for each address: arrays of shape (addresses,)."""
 
     site: IntArray
-    """The fill site it is planned with, else the nearest for a vehicle without limits; -1: none."""
+    """The fill site it is planned with, else the nearest that stands for a vehicle without limits; -1: none."""
     all_min: FloatArray
     """Of all tankers together; inf: no way."""
     free_min: FloatArray
@@ -50,10 +50,15 @@ class AskedWays:
     """Season of the roads that decides."""
 
     @classmethod
-    def of(cls, site: IntArray, all_min: FloatArray, free_min: FloatArray, road: IntArray) -> AskedWays:
-        """Look the trips up in (addresses, sites) minutes; `site` is -1 where nothing is planned."""
-        rows = np.arange(len(site))
-        nearest = np.where(np.isfinite(free_min).any(axis=1), free_min.argmin(axis=1), -1)
+    def of(
+        cls, site: IntArray, all_min: FloatArray, free_min: FloatArray, road: IntArray, stands: BoolArray
+    ) -> AskedWays:
+        """Look the trips up in (addresses, sites) minutes; `site` is -1 where nothing is planned.
+
+        `stands` (sites,) masks the fill sites that are in service in some month that is planned.
+        """
+        rows, open_min = np.arange(len(site)), np.where(stands, free_min, np.inf)
+        nearest = np.where(np.isfinite(open_min).any(axis=1), open_min.argmin(axis=1), -1)
         chosen = np.where(site >= 0, site, nearest).astype(np.int32)
         at = np.maximum(chosen, 0)
         return cls(site=chosen, all_min=all_min[rows, at], free_min=free_min[rows, at], road=road)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan_cards import CardGroup, OtherCircuit, Step, ThenCalled
+from preplan.plan_cards import CardGroup, FillsElsewhere, OtherCircuit, Step, ThenCalled
 from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, TripTable
 from preplan.planning.assignment import Scene, SupplyLine, supply_line
 from preplan.planning.fireground import Crews
@@ -39,6 +39,7 @@ class _Asked:
     fill_engine: int = -1
     dump_engine: int = -1
     tankers: tuple[int, ...] = ()
+    elsewhere: tuple[FillsElsewhere, ...] = ()
     attack_engine: int = -1
     arrival_min: tuple[float, ...] = ()
     fill_engine_min: float = np.inf
@@ -63,6 +64,7 @@ class _Asked:
             fill_engine=self.fill_engine,
             dump_engine=self.dump_engine,
             tankers=self.tankers,
+            elsewhere=self.elsewhere,
             attack_engine=self.attack_engine,
             arrival_min=self.arrival_min,
             fill_engine_min=self.fill_engine_min,
@@ -116,6 +118,7 @@ def _merged(sheet: OtherCircuit, one: _Asked) -> OtherCircuit:
         arrival_min=tuple(map(max, sheet.arrival_min, one.arrival_min)),
         fill_engine_min=max(sheet.fill_engine_min, one.fill_engine_min),
         hose_short_ft=max(sheet.hose_short_ft, one.hose_short_ft),
+        elsewhere=(*sheet.elsewhere, *one.elsewhere),
         then=(*sheet.then, *one.then),
     )
 
@@ -215,7 +218,14 @@ def _with_crew(searched: Searched, one: _Asked, run: Crews, lines: SupplyLine, r
     laid = [(unit, float(lines.laid_ft[row, unit])) for unit in np.flatnonzero(lines.laid_ft[row] > 0).tolist()]
     second = bool(run.second[row] == one.site)
     cut, pumps = (run.second_cut, run.second_engine) if second else (run.cut, run.fill_engine)
-    here = run.used[row] & (run.at_second[row] == second)
+    at_other, there = (run.fill_engine, run.site) if second else (run.second_engine, run.second)
+    here, elsewhere = (run.used[row] & (run.at_second[row] == at) for at in (second, not second))
+    other = FillsElsewhere(
+        months=one.months,
+        site=int(there[row]),
+        tankers=tuple(np.flatnonzero(elsewhere).tolist()),
+        fill_engine=int(at_other[row]),
+    )
     response, pump = searched.flows[one.season].scene.response, int(pumps[row])
     return replace(
         one,
@@ -226,6 +236,7 @@ def _with_crew(searched: Searched, one: _Asked, run: Crews, lines: SupplyLine, r
         fill_engine=pump,
         dump_engine=int(run.dump_engine[row]),
         tankers=tuple(np.flatnonzero(here).tolist()),
+        elsewhere=(other,) if other.site >= 0 else (),
         laid=tuple(sorted(laid, key=lambda share: -share[1])),
         hose_short_ft=float(lines.short_ft[row]),
     )

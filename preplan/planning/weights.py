@@ -119,8 +119,10 @@ class Weights:
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
             for units in (tankers, later, engines)
         )
-        if later and loaded:
-            yield Flag(NOT_FOR_LATER, f"{_weighed(later)}: {self._name(segment)} ({said})", limit=limit)
+        # who was left out may follow the lighter ones after all; of a rating he is told below
+        barred = [*(() if rated else heavy), *later]
+        if barred and loaded:
+            yield Flag(NOT_FOR_LATER, f"{_weighed(barred)}: {self._name(segment)} ({said})", limit=limit)
         never = [unit for unit in heavy if unit.dumped_lb > max_lb or unit.dumped_axle_lb > axle_lb]
         if (heavy or later) and empty and not loaded:
             but = _of_empties(self._units(self.sent | self.later, address), max_lb, axle_lb)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -66,8 +66,27 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}, {said}" for said, those in told.items())
     if other.months and other.tankers and splits(plan, lead, other):
-        named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
-        yield f"THIS SHEET IS FOR {named} ONLY: the other tankers fill elsewhere then."
+        yield f"THIS SHEET IS FOR {_named(facts, other.tankers)} ONLY: {_fill_elsewhere(facts, other)}."
+
+
+def _named(facts: Facts, units: Sequence[int]) -> str:
+    return words.printable(" ".join(facts.plan.units[unit].unit_id for unit in units))
+
+
+def _fill_elsewhere(facts: Facts, other: OtherCircuit) -> str:
+    """Say where the tankers fill that a sheet is not for, and who pumps there: their card may say it of other months.
+
+    Of several seasons each is named where they differ.
+    """
+    told: dict[str, list[int]] = {}
+    for one in other.elsewhere:
+        verb = "fill" if len(one.tankers) > 1 else "fills"
+        pumps = f", {_named(facts, [one.fill_engine])} pumps there" if one.fill_engine >= 0 else ""
+        said = f"{_named(facts, one.tankers)} {verb} at fill site {one.site + 1}{pumps}"
+        told.setdefault(said, []).extend(one.months)
+    if len(told) == 1 and {*next(iter(told.values()))} == {*other.months}:
+        return f"then {next(iter(told))}"
+    return "; ".join(f"in {month_words(months)} {said}" for said, months in told.items())
 
 
 def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:

@@ -355,11 +355,9 @@ def _one_out(facts: Facts, level: int) -> str:
     rows = plan.haul_rows(lead, level)
     without = [words.supply(gpm, STEP_GPM) for gpm in plan.hauls.without_gpm[rows].tolist()]
     worst = [unit for unit, gpm in zip(plan.hauls.unit[rows].tolist(), without, strict=True) if gpm == said]
-    # 0 is no water at all to a reader; it means that some minute is dry
-    held = "none" if said == "0" and float(plan.levels.uninterrupted_gpm[lead, level]) >= STEP_GPM else said
     if len(worst) != 1 or len(without) == 1:
-        return held
-    return f"{held} ({words.printable(plan.units[worst[0]].unit_id)})"
+        return said
+    return f"{said} ({words.printable(plan.units[worst[0]].unit_id)})"
 
 
 def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:

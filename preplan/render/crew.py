@@ -82,7 +82,9 @@ def split_words(plan: Plan, address: int, level: int) -> str:
     split, there = int(table.split[address, level]), table.at_split[address, level]
     if split < 0:
         return ""
-    parts = (table.used[address, level] & ~there, "here"), (there, f"at fill site {split + 1}")
+    names = [plan.sites[site].name.casefold() for site in (int(table.site[address, level]), split)]
+    other = f"at fill site {split + 1}{', which has the same name' * (names[0] == names[1])}"
+    parts = (table.used[address, level] & ~there, "here"), (there, other)
     return "; ".join(
         f"{words.printable(' '.join(ids))} fill{'s' if len(ids) == 1 else ''} {where}"
         for ids, where in ((plan.unit_ids(mask, address), where) for mask, where in parts)

@@ -5,8 +5,9 @@ order, fill sites in summer and winter, and the flow the building needs. Where t
 are for odd and for even numbers; rows of one side never overlap. An address without a number is looked up by its
 label.
 
-Where several addresses share a number and answer differently, the row shows the most demanding and says so. Where
-they lie apart, as when two towns of a district both have a Main Street, each place has its own row, and says so.
+Where several addresses share a number and answer differently, the row shows the most demanding and says so; the note
+tells what holds at each in other months. Where they lie apart, as when two towns of a district both have a Main Street,
+each place has its own row, and says so.
 """
 
 from __future__ import annotations
@@ -225,9 +226,24 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
         yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, row.addresses))
     if row.note:
         yield row.note
-    else:
-        yield from _off_road(plan, row.lead)
-        yield from asked.other_months[row.lead]
+    yield from _by_address(plan, asked, row)
+
+
+def _by_address(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
+    """Say how far off the roads the address shown lies and what holds in other months, there and at the others.
+
+    Where addresses of the row differ it is said of whom that is: who reads 'no route' for one of them sends nobody to
+    another that has a way then.
+    """
+    own = (*_off_road(plan, row.lead), *asked.other_months[row.lead])
+    months = {asked.other_months[a] for a in row.addresses}
+    if len(months) == len({asked.answer[a] for a in row.addresses}) == 1:
+        yield from own
+        return
+    of_all = set(own).intersection(*months)
+    yield from (one if one in of_all else f"{one} (of the address shown)" for one in own)
+    others = dict.fromkeys(one for a in row.addresses for one in asked.other_months[a] if one not in own)
+    yield from (f"{one} (of another address here)" for one in others)
 
 
 def _off_road(plan: Plan, address: int) -> list[str]:
@@ -351,7 +367,7 @@ def _joined(asked: _Asked, found: list[list[_Row]]) -> list[_Row]:
 
 def _one_look_up(asked: _Asked, addresses: list[int]) -> list[_Row]:
     """Answer for all addresses of one number, or of one label: one row, or one for each place they lie at."""
-    if len({asked.answer[a] for a in addresses}) == 1:
+    if len({(asked.answer[a], asked.other_months[a]) for a in addresses}) == 1:
         return [_row(asked, addresses)]
     places = _places(asked, addresses)
     if len(places) == 1:
@@ -370,6 +386,8 @@ def _most_demanding(asked: _Asked, addresses: list[int], note: str) -> _Row:
         others = sorted({asked.status[a] for a in addresses} - {asked.status[lead]})
         also = f" (another is {', '.join(others)})" if others else ""
         said.append(f"answers of {len(addresses)} addresses differ: the most demanding is shown{also}")
+    elif len({asked.other_months[a] for a in addresses}) > 1:
+        said.append(f"answers of {len(addresses)} addresses differ in other months")
     return replace(row, note="; ".join(said))
 
 

@@ -113,7 +113,7 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
     at_once = float(plan.levels.gap_min[address, level])
     dry += "; at once no less" if dry and at_once >= float(answers.gap_min[address]) - LEAST_GAP_MIN else ""
     late = (
-        f"called on arrival it holds {brings}, {dry}"
+        f"called on arrival it holds {brings}; asked for {need}: {dry}"
         if dry
         else f"called on arrival it {'holds it too' if in_time and enough else 'only just holds it'}"
     )
@@ -150,9 +150,13 @@ def built_up_words(plan: Plan, address: int) -> str:
     row = plan.built_up.row_of(address)
     if row < 0:
         return ""
-    attack = words.supply(min(plan.district.rules.shuttle.attack_gpm, float(plan.needs.required_gpm[address])), 1)
+    attack_gpm = min(plan.district.rules.shuttle.attack_gpm, float(plan.needs.required_gpm[address]))
+    attack = words.supply(attack_gpm, 1)
     until, flow = words.need(float(plan.built_up.from_min[row])), float(plan.built_up.gpm[row])
-    return f"Draw no more than {attack} gpm until minute {until}: then it holds {_amount(plan, address, flow)}."
+    # the attack flow is drawn until then as far as it lasts, which need not be all the way
+    held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
+    short = f" ({_amount(plan, address, held)} is all that lasts until then)" if held < attack_gpm else ""
+    return f"Draw no more than {attack} gpm until minute {until}{short}: then it holds {_amount(plan, address, flow)}."
 
 
 def _when_none(plan: Plan, address: int) -> str:

@@ -103,6 +103,8 @@ APPLIANCE_PSI = 10.0
 """Lost in an appliance at 350 gpm and above, none below (published pump operator's text)."""
 APPLIANCE_GPM = 350.0
 """See `APPLIANCE_PSI`."""
+JUST_UNDER_GPM = APPLIANCE_GPM - 0.01
+"""Most that a lay is said to carry where appliances may take nothing: prints as 349 (this program's choice)."""
 MASTER_PSI = 25.0
 """Lost in a master stream device at any flow (published pump operator's text)."""
 SUPPLY_HOSE_PSI = 185.0
@@ -221,8 +223,8 @@ def lay_gpm(
 ) -> FloatArray:
     """Give the flow in gpm of a lay between pump pressure and the pressure left at its end.
 
-    Parameters as `lay_psi`. Where a flow just under 350 gpm passes only because appliances take nothing there,
-    350 is the answer.
+    Parameters as `lay_psi`. Where a flow passes only because appliances take nothing below 350 gpm, the answer is
+    `JUST_UNDER_GPM` at most: at 350 they take more than is left.
     """
     left = np.asarray(pump_psi, dtype=np.float64) - residual_psi - elevation_psi(rise_ft) - fixed_psi
     coefficient = hose_coefficient(hose_in)
@@ -230,7 +232,7 @@ def lay_gpm(
     held = lines * flow_at_loss_gpm(
         left - APPLIANCE_PSI * np.asarray(appliances, dtype=np.float64), length_ft, coefficient
     )
-    return np.where(freely < APPLIANCE_GPM, freely, np.maximum(held, np.minimum(freely, APPLIANCE_GPM)))
+    return np.maximum(held, np.minimum(freely, JUST_UNDER_GPM))
 
 
 def pump_psi(taken_psi: Numbers, end_psi: Numbers) -> FloatArray:
