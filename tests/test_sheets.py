@@ -306,7 +306,7 @@ def test_who_fills_where_is_told_of_tankers_that_are_parted_in_some_months_alone
         assert there.tankers == tuple(np.flatnonzero(used & (at_second == (there.site == second))).tolist())
         named = " ".join(sample.units[u].unit_id for u in there.tankers)
         told = f"{named} fill{'s' * (len(there.tankers) == 1)} at fill site {there.site + 1}"
-        told += f", {sample.units[there.fill_engine].unit_id} pumps there" * (there.fill_engine >= 0)
+        told += f" ({sample.units[there.fill_engine].unit_id} pumps)" * (there.fill_engine >= 0)
         assert told in " ".join(sheet_words(Facts(sample, group)))
     (group, _), others = split[0], {o.site: o.tankers for g, o in split if g is split[0][0]}
     assert len(others) == 2

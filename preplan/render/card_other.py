@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from preplan.plan_cards import OtherCircuit, ThenCalled
 from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine
 from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
-from preplan.render.card_seasons import from_words, splits
+from preplan.render.card_seasons import elsewhere_words, from_words, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import MORE, first_drives, unposted_words
 from preplan.render.first_minutes import dry_from, first_words, full_flow_min, lasting
@@ -66,11 +66,8 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}, {said}" for said, those in told.items())
     if other.months and other.tankers and splits(plan, lead, other):
-        yield f"THIS SHEET IS FOR {_named(facts, other.tankers)} ONLY: {_fill_elsewhere(facts, other)}."
-
-
-def _named(facts: Facts, units: Sequence[int]) -> str:
-    return words.printable(" ".join(facts.plan.units[unit].unit_id for unit in units))
+        named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
+        yield f"THIS SHEET IS FOR {named} ONLY: {_fill_elsewhere(facts, other)}."
 
 
 def _fill_elsewhere(facts: Facts, other: OtherCircuit) -> str:
@@ -80,10 +77,7 @@ def _fill_elsewhere(facts: Facts, other: OtherCircuit) -> str:
     """
     told: dict[str, list[int]] = {}
     for one in other.elsewhere:
-        verb = "fill" if len(one.tankers) > 1 else "fills"
-        pumps = f", {_named(facts, [one.fill_engine])} pumps there" if one.fill_engine >= 0 else ""
-        said = f"{_named(facts, one.tankers)} {verb} at fill site {one.site + 1}{pumps}"
-        told.setdefault(said, []).extend(one.months)
+        told.setdefault(elsewhere_words(facts.plan, one), []).extend(one.months)
     if len(told) == 1 and {*next(iter(told.values()))} == {*other.months}:
         return f"then {next(iter(told))}"
     return "; ".join(f"in {month_words(months)} {said}" for said, months in told.items())

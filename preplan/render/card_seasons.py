@@ -8,7 +8,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_cards import OtherCircuit
+from preplan.plan_cards import FillsElsewhere, OtherCircuit
 from preplan.plan_tables import NOT_THIS_WAY, ROUNDING_GPM
 from preplan.render import first_minutes, words
 from preplan.render.card_facts import HALF_PT, STEP_GPM, Facts
@@ -162,7 +162,20 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
         named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
         fills = f"fill{'s' * (len(other.tankers) == 1)}"
         jobs.append(f"{named} {fills} at fill site {other.site + 1}{' then' * (not splits(plan, lead, other))}")
+    told = {(one.site, month) for one in facts.group.others for month in one.months}
+    # who fills at a fill site of the card itself then has no sheet of his own
+    untold = [one for one in other.elsewhere if (one.site, one.months[0]) not in told]
+    jobs += dict.fromkeys(elsewhere_words(plan, one) for one in untold)
     return f" {words.first_up(', '.join(jobs))}." if jobs else ""
+
+
+def elsewhere_words(plan: Plan, one: FillsElsewhere) -> str:
+    """Say who fills at the other of two fill sites, and who pumps there."""
+    named = words.printable(" ".join(plan.units[unit].unit_id for unit in one.tankers))
+    said = f"{named} fill{'s' * (len(one.tankers) == 1)} at fill site {one.site + 1}"
+    if one.fill_engine < 0:
+        return said
+    return f"{said} ({words.printable(plan.units[one.fill_engine].unit_id)} pumps)"
 
 
 def splits(plan: Plan, address: int, other: OtherCircuit) -> bool:
