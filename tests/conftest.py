@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from xdist.remote import Producer
 
 settings.register_profile("preplan", deadline=None)
-Golden = Callable[[Path, str], None]
-"""Compares a text with a committed file, or writes it there."""
+Golden = Callable[[Path, str], str]
+"""Gives the text of a committed file, to be compared with one at hand, which is written there first where asked for."""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -66,14 +66,14 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> WorkSte
 
 @pytest.fixture
 def golden(request: pytest.FixtureRequest) -> Golden:
-    """Give a comparison of a text with its committed file."""
+    """Give a reader of committed texts; `--renew-golden` writes them anew."""
 
-    def compare(path: Path, text: str) -> None:
+    def committed(path: Path, text: str) -> str:
         if request.config.getoption("--renew-golden"):
             path.write_text(text, encoding="utf-8", newline="\n")
-        assert text == path.read_text(encoding="utf-8"), f"{path.name} differs; --renew-golden writes it anew"
+        return path.read_text(encoding="utf-8")
 
-    return compare
+    return committed
 
 
 @pytest.fixture(scope="module")

@@ -9,6 +9,7 @@ import json
 import tempfile
 import zipfile
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ import osmium
 import pytest
 from hypothesis import given
 
-from preplan.errors import InputError
+from preplan.errors import Finding, InputError
 from preplan.inputs.columns import SPECS
 from preplan.inputs.district_file import KEYS, read_boundary, read_district
 from preplan.inputs.reader import read_inputs
@@ -98,36 +99,38 @@ def _safe(text: str) -> str:
     return text.replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")
 
 
-def roads_hold(roads: RoadTable) -> None:
-    """See that what was read is sound, and that the rooms behind can use it."""
-    assert len(roads) > 0
-    assert np.isfinite(roads.length_m).all()
-    assert (roads.length_m >= 0.0).all()
-    assert (np.abs(roads.coord_lon) <= 180.0).all()
-    assert (np.abs(roads.coord_lat) <= 90.0).all()
+def road_faults(roads: RoadTable) -> list[str]:
+    """Name what is not sound of what was read, or of what the rooms behind make of it."""
     rules = RoadRules()
     limits, problems = limits_of(roads, rules, ())
-    for name in ("max_lb", "max_axle_lb", "max_height_ft", "max_width_ft", "penalty_min"):
-        assert not np.isnan(getattr(limits, name)).any(), name
-        assert (getattr(limits, name) >= 0.0).all(), name
+    limited = {
+        name: getattr(limits, name)
+        for name in ("max_lb", "max_axle_lb", "max_height_ft", "max_width_ft", "penalty_min")
+    }
     network = build_network(roads, limits, rules, node_delay_min(roads))
-    assert not np.isnan(network.arc_min).any()
     minutes = minutes_of(roads, limits, rules, 60.0)
-    assert not np.isnan(minutes).any()
-    assert (minutes >= 0.0).all()
-    for problem in (*problems, *speed_problems(roads), *restriction_problems(roads)):
-        assert problem.rule
+    told = (*problems, *speed_problems(roads), *restriction_problems(roads))
+    holds = {
+        "some road": len(roads) > 0,
+        "lengths": bool((np.isfinite(roads.length_m) & (roads.length_m >= 0.0)).all()),
+        "places": bool((np.abs(roads.coord_lon) <= 180.0).all() and (np.abs(roads.coord_lat) <= 90.0).all()),
+        # comparing is false of what is no number
+        **{name: bool((values >= 0.0).all()) for name, values in limited.items()},
+        "turns": not np.isnan(network.arc_min).any(),
+        "minutes": bool((minutes >= 0.0).all()),
+        "problems that name their rule": all(problem.rule for problem in told),
+    }
+    return [name for name, sound in holds.items() if not sound]
 
 
-def answer(read: Callable[[], object]) -> object:
-    """Read, or take the finding, which names a file and a rule; anything else that is raised fails the test."""
+def tried(read: Callable[[], object]) -> tuple[object, list[str]]:
+    """Read, or take the refusal and name what is wrong with it; anything else that is raised fails the test."""
     try:
-        return read()
+        return read(), []
     except InputError as error:
         findings = error.findings
-    assert findings
-    assert all(one.file and one.rule for one in findings)
-    return None
+    faults = [] if findings else ["refused without a finding"]
+    return None, faults + ["a finding without its file or rule" for one in findings if not (one.file and one.rule)]
 
 
 @cases(0.5, every=900)
@@ -137,9 +140,9 @@ def test_mutated_road_files(place: Path, seed: int) -> None:
     draw = by_chance(seed)
     path = place / "roads.osm"
     path.write_bytes(mutated_xml(draw.choice(pieces()), draw))
-    read = answer(lambda: read_osm(path))
-    if isinstance(read, tuple):
-        roads_hold(read[0])
+    read, faults = tried(lambda: read_osm(path))
+    assert faults == []
+    assert not isinstance(read, tuple) or road_faults(read[0]) == []
 
 
 @functools.cache
@@ -166,9 +169,9 @@ def test_mutated_packed_road_files(place: Path, seed: int) -> None:
     path = place / name
     whole = name.endswith(".gz") and draw.random() < 0.8
     path.write_bytes(gzip.compress(mutated_xml(draw.choice(pieces()), draw)) if whole else mutated(packed(name), draw))
-    read = answer(lambda: read_osm(path))
-    if isinstance(read, tuple):
-        roads_hold(read[0])
+    read, faults = tried(lambda: read_osm(path))
+    assert faults == []
+    assert not isinstance(read, tuple) or road_faults(read[0]) == []
 
 
 def test_mutations_leave_some_files_to_read(place: Path) -> None:
@@ -178,7 +181,7 @@ def test_mutations_leave_some_files_to_read(place: Path) -> None:
         draw = by_chance(seed)
         path = place / "roads.osm.gz"
         path.write_bytes(gzip.compress(mutated_xml(draw.choice(pieces()), draw)))
-        opened += isinstance(answer(functools.partial(read_osm, path)), tuple)
+        opened += isinstance(tried(functools.partial(read_osm, path))[0], tuple)
     assert 4 <= opened <= 36
 
 
@@ -188,26 +191,29 @@ def test_mutated_saved_graphs(place: Path, seed: int) -> None:
     draw = by_chance(seed)
     path = place / "roads.graphml"
     path.write_bytes(mutated_xml(graph_text().replace(b"><", b">\n<"), draw))
-    read = answer(lambda: read_graphml(path))
-    if isinstance(read, RoadTable):
-        roads_hold(read)
+    read, faults = tried(lambda: read_graphml(path))
+    assert faults == []
+    assert not isinstance(read, RoadTable) or road_faults(read) == []
 
 
 # --------------------------------------------------------------------------- tables
 
 
-def accounted(read: Inputs) -> None:
-    """See every row of addresses and hydrants in exactly one place, and no number that is none."""
+def row_faults(read: Inputs) -> list[str]:
+    """Name the tables of which a row is not in exactly one place, and numbers that are none."""
+    faults = []
     for role, table in (("addresses", read.addresses), ("hydrants", read.hydrants)):
         out = {one.row for one in read.rejected if one.file.startswith(role)}
-        assert len(table) + len(out) == read.rows.get(role, 0)
-    assert not set(read.addresses.row.tolist()) & {r.row for r in read.rejected if r.file.startswith("addresses")}
-    assert np.isfinite(read.addresses.lon).all()
-    assert np.isfinite(read.addresses.lat).all()
+        faults += [f"rows of {role}"] * (len(table) + len(out) != read.rows.get(role, 0))
+    both = set(read.addresses.row.tolist()) & {r.row for r in read.rejected if r.file.startswith("addresses")}
+    faults += [f"row {row} planned and rejected" for row in sorted(both)]
+    placed = np.isfinite(read.addresses.lon) & np.isfinite(read.addresses.lat)
+    faults += ["an address without its place"] * int((~placed).sum())
     records: tuple[Any, ...] = (*read.sites, *read.stations, *read.units)
     for record in records:
         numbers = [getattr(record, name) for name in record.__slots__]
-        assert all(np.isfinite(one) for one in numbers if isinstance(one, float)), record
+        faults += [str(record)] * any(not np.isfinite(one) for one in numbers if isinstance(one, float))
+    return faults
 
 
 _HYDRANTS = "hydrant_id,lon,lat,flow_gpm\nh1,-72.01,44.0,500\nh2,-72.02,44.0,AA\nh3,-72.03,44.0,\n"
@@ -245,9 +251,9 @@ def test_mutated_tables(place: Path, seed: int) -> None:
         content = text.encode("utf-8", "surrogatepass")
         district.files[name] = mutated(content, draw, 3) if draw.random() < 0.2 else content
     path = district.write(place / "tables")
-    read = answer(lambda: read_inputs(path))
-    if isinstance(read, Inputs):
-        accounted(read)
+    read, faults = tried(lambda: read_inputs(path))
+    assert faults == []
+    assert not isinstance(read, Inputs) or row_faults(read) == []
 
 
 @cases(0.1, every=250)
@@ -259,7 +265,7 @@ def test_mutated_district_files(place: Path, seed: int) -> None:
     content = text.encode()
     path = place / "district.toml"
     path.write_bytes(mutated(content, draw, 2) if draw.random() < 0.3 else content)
-    answer(lambda: read_district(path))
+    assert tried(lambda: read_district(path))[1] == []
 
 
 @functools.cache
@@ -292,7 +298,7 @@ def test_mutated_table_files(place: Path, seed: int) -> None:
     name = draw.choice(sorted(table_files()))
     path = place / name
     path.write_bytes(mutated(table_files()[name], draw))
-    answer(lambda: read_table(path, "addresses", name))
+    assert tried(lambda: read_table(path, "addresses", name))[1] == []
 
 
 @cases(0.03, every=100)
@@ -306,10 +312,31 @@ def test_mutated_boundaries(place: Path, seed: int) -> None:
     district = TOML.replace("[files]", 'boundary = "boundary.geojson"\n\n[files]')
     (place / "bounded.toml").write_text(district, encoding="utf-8")
     notes: list[str] = []
-    if answer(lambda: read_district(place / "bounded.toml")):
+    read, faults = tried(lambda: read_district(place / "bounded.toml"))
+    assert faults == []
+    if read:
         ring = read_boundary(place / "boundary.geojson", notes)
         assert len(ring) >= 4
         assert (np.abs(ring) <= [180.0, 90.0]).all()
+
+
+def test_what_is_not_sound_is_named(tmp_path: Path) -> None:
+    """Else the questions above would be asked in vain."""
+    (tmp_path / "roads.osm").write_bytes(pieces()[0])
+    roads = read_osm(tmp_path / "roads.osm")[0]
+    assert road_faults(roads) == []
+    assert "lengths" in road_faults(replace(roads, length_m=-roads.length_m))
+    assert road_faults(replace(roads, coord_lat=roads.coord_lat + 90.0)) == ["places"]
+    read = read_inputs(SmallDistrict().write(tmp_path / "small"))
+    assert row_faults(read) == []
+    assert row_faults(replace(read, rows={**read.rows, "addresses": 99})) == ["rows of addresses"]
+    unit = replace(read.units[0], tank_gal=np.nan)
+    assert row_faults(replace(read, units=(unit, *read.units[1:]))) == [str(unit)]
+
+    def refused() -> None:
+        raise InputError([Finding(file="", rule="a rule", remedy="none")])
+
+    assert tried(refused) == (None, ["a finding without its file or rule"])
 
 
 def test_every_table_is_fuzzed() -> None:

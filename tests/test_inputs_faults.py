@@ -94,7 +94,8 @@ def test_planted_faults(tmp_path: Path, capsys: pytest.CaptureFixture[str], gold
         else:
             assert ids == sorted([*GOOD, *fault.get("planned", [])]), name
         lines.append(f"== {name}\nexit {status}\n{words}planned: {', '.join(ids) or 'nothing'}\n")
-    golden(HERE / "messages.txt", "\n".join(lines))
+    messages = "\n".join(lines)
+    assert messages == golden(HERE / "messages.txt", messages)
 
 
 def test_no_planted_row_is_lost(tmp_path: Path) -> None:

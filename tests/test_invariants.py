@@ -260,7 +260,7 @@ _PLANTS: dict[str, Callable[[], Plan]] = {
 
 
 def test_the_sound_plan_keeps_every_law() -> None:
-    invariants.hold(*sound())
+    assert invariants.broken_laws(*sound()) == []
 
 
 def test_every_plant_is_listed() -> None:

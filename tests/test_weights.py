@@ -89,7 +89,7 @@ def test_a_tanker_that_may_come_later_is_told_too() -> None:
 def test_a_later_tanker_that_the_loaded_way_does_not_bear_is_told() -> None:
     weights = Weights(
         roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(40000.0),), months=(ALL_MONTHS,),
-        road=np.zeros(1, dtype=np.int32), operating_lb=np.full(4, np.inf), units=(LIGHT, HEAVY),
+        road=np.zeros(1, dtype=np.int32), operating_lb=np.full(4, np.inf), units=(replace(LIGHT, height_ft=9.0), HEAVY),
         sent=np.array([[True, False]]), later=np.array([[False, True]]), engines=np.zeros((1, 2), dtype=np.bool_),
     )  # fmt: skip
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
@@ -98,10 +98,12 @@ def test_a_later_tanker_that_the_loaded_way_does_not_bear_is_told() -> None:
     assert str(flag) == f"not for later tanker=T1 ({HEAVY.height_ft:.1f} ft): the Mill Road bridge (posted 9.5 ft high)"
     (flag,) = weights.flags(Met(free=NONE, out=pair, back=pair))[0]
     assert str(flag) == "not for later tanker=T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb = 20 tons)"
-    assert (
-        flag_words(flag) == "NOT on this way, left out or called later: "
-        "T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb = 20 tons)."
-    )
+    assert flag_words(flag) == f"NOT on this way: {flag.value}."
+    left_out = replace(weights, sent=np.array([[True, True]]), later=np.zeros((1, 2), dtype=np.bool_))
+    assert left_out.flags(Met(free=NONE, out=pair, back=pair))[0] == (flag,), "who was left out may follow"
+    low = replace(low, sent=left_out.sent, later=left_out.later)
+    (high,) = low.flags(Met(free=NONE, out=pair, back=pair))[0]
+    assert str(high) == f"not for later tanker=T1 ({HEAVY.height_ft:.1f} ft): the Mill Road bridge (posted 9.5 ft high)"
 
 
 def test_a_later_tanker_alone_may_be_too_heavy_for_the_empty_leg_or_a_rating() -> None:

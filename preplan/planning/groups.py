@@ -19,8 +19,8 @@ MOST_APART_MIN = 1.5
 MOST_APART_FT = 300.0
 """Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
 MOST_BELOW_GPM = 15.0
-"""No address of a card holds less than its lead at any level, at dispatch or called on arrival, by more than this: its
-figures are said to be those of the weakest (this program's careful choice)."""
+"""No flow of a card's table, nor of its backup, is less by more than this at any of its addresses: the figures are said
+to be those of the weakest (this program's careful choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,16 +54,16 @@ def group_addresses(found: Answered, per: str) -> tuple[CardGroup, ...]:
         np.flatnonzero(found.answers.status != "hydrant").tolist(),
         key=lambda a: (road[a].casefold(), int(found.addresses.number[a]), str(found.addresses.address_id[a])),
     )
-    held = _held(found)
+    flows = _flows(found)
     runs: list[_Run] = []
     for a in order:
         joined = None
         if per == "road" and runs and road[a]:
             first = runs[-1].addresses[0]
             if keys[first] == keys[a] and _near(found, first, a):
-                joined = runs[-1].with_one(found, held, a)
+                joined = runs[-1].with_one(found, flows, a)
         if joined is None:
-            runs.append(_Run([a], a, held[a]))
+            runs.append(_Run([a], a, flows[a]))
         else:
             runs[-1] = joined
     return tuple(_card(found, road[run.addresses[0]], run) for run in runs)
@@ -126,11 +126,14 @@ def _near(found: Answered, first: int, a: int) -> bool:
     return True
 
 
-def _held(found: Answered) -> FloatArray:
-    """Give what each address holds at every level, called at dispatch and on arrival: (addresses, 2 levels) gpm."""
+def _flows(found: Answered) -> FloatArray:
+    """Give every flow that a card prints for its lead: (addresses, levels of each such column) gpm."""
     table = found.levels
-    held: FloatArray = np.nan_to_num(np.hstack([table.uninterrupted_gpm, table.on_arrival_gpm]))
-    return held
+    printed = (
+        table.uninterrupted_gpm, table.on_arrival_gpm, table.sustained_gpm, table.one_out_gpm, table.backup_gpm,
+    )  # fmt: skip
+    flows: FloatArray = np.nan_to_num(np.hstack(printed))
+    return flows
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +144,13 @@ class _Run:
     lead: int
     """The one with the least flow at the level that is shown, then the longest round trip: the card has its numbers."""
     least_gpm: FloatArray
-    """Of all of them, as `_held` has it."""
+    """Of all of them, as `_flows` has it."""
 
-    def with_one(self, found: Answered, held: FloatArray, a: int) -> _Run | None:
-        """Let an address share the card; None where none of them would be the weakest at every level."""
+    def with_one(self, found: Answered, flows: FloatArray, a: int) -> _Run | None:
+        """Let an address share the card; None where none of them would be the weakest in all."""
         lead = min(self.lead, a, key=lambda one: _weakness(found, one))
-        least = np.minimum(self.least_gpm, held[a])
-        if (held[lead] > least + MOST_BELOW_GPM).any():
+        least = np.minimum(self.least_gpm, flows[a])
+        if (flows[lead] > least + MOST_BELOW_GPM).any():
             return None
         return _Run([*self.addresses, a], lead, least)
 

@@ -86,16 +86,21 @@ def hold(plan: Plan, site_lon: FloatArray, site_lat: FloatArray) -> None:
     InvariantError
         Some law is broken; the message names each broken law and the addresses that break it.
     """
-    case = Planned(plan=plan, site_lon=site_lon, site_lat=site_lat)
-    # A NaN where a number must be is what the laws look for: comparing with it is no accident.
-    with np.errstate(invalid="ignore"):
-        broken = [_said(plan, breach) for law in LAWS for breach in law(case) if breach.bad.any()]
+    broken = broken_laws(plan, site_lon, site_lat)
     if broken:
         raise InvariantError(
             "the plan contradicts itself, so nothing was written: a fault of this program, not of your tables.\n"
             + "\n".join(broken)
             + "\nPlease report it with the district's files; results of an earlier run are untouched"
         )
+
+
+def broken_laws(plan: Plan, site_lon: FloatArray, site_lat: FloatArray) -> list[str]:
+    """Name each law that a finished plan breaks, with the addresses; arguments as `hold` has them."""
+    case = Planned(plan=plan, site_lon=site_lon, site_lat=site_lat)
+    # A NaN where a number must be is what the laws look for: comparing with it is no accident.
+    with np.errstate(invalid="ignore"):
+        return [_said(plan, breach) for law in LAWS for breach in law(case) if breach.bad.any()]
 
 
 def _said(plan: Plan, breach: Breach) -> str:

@@ -87,7 +87,9 @@ class Weights:
             flags = [*self._of_weight(address, segment, **ways)]
             flags += self._of_size(POSTED_SIZE, self.sent | self.engines, *pair) if ways["free"] else ()
             driven = ways["loaded"] or ways["empty"]
-            flags += self._of_size(NOT_FOR_LATER, self.later, *pair) if driven else ()
+            # who was left out may follow the others after all
+            others = self.later if ways["free"] else self.sent | self.later
+            flags += self._of_size(NOT_FOR_LATER, others, *pair) if driven else ()
             if flags:
                 found.setdefault(address, []).extend(replace(flag, stretches=(segment,)) for flag in flags)
         return {address: gravest_first(flags) for address, flags in found.items()}
@@ -119,7 +121,7 @@ class Weights:
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
             for units in (tankers, later, engines)
         )
-        # who was left out may follow the lighter ones after all; of a rating he is told below
+        # those left out too; of a rating they are told below
         barred = [*(() if rated else heavy), *later]
         if barred and loaded:
             yield Flag(NOT_FOR_LATER, f"{_weighed(barred)}: {self._name(segment)} ({said})", limit=limit)

@@ -67,20 +67,7 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     yield from (f"{words.first_up(month_words(those))}, {said}" for said, those in told.items())
     if other.months and other.tankers and splits(plan, lead, other):
         named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
-        yield f"THIS SHEET IS FOR {named} ONLY: {_fill_elsewhere(facts, other)}."
-
-
-def _fill_elsewhere(facts: Facts, other: OtherCircuit) -> str:
-    """Say where the tankers fill that a sheet is not for, and who pumps there: their card may say it of other months.
-
-    Of several seasons each is named where they differ.
-    """
-    told: dict[str, list[int]] = {}
-    for one in other.elsewhere:
-        told.setdefault(elsewhere_words(facts.plan, one), []).extend(one.months)
-    if len(told) == 1 and {*next(iter(told.values()))} == {*other.months}:
-        return f"then {next(iter(told))}"
-    return "; ".join(f"in {month_words(months)} {said}" for said, months in told.items())
+        yield f"THIS SHEET IS FOR {named} ONLY: then {'; '.join(elsewhere_words(plan, other, other.elsewhere))}."
 
 
 def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:

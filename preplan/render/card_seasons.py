@@ -159,23 +159,30 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
             jobs.append(f"{who} {job}" if sent[engine] else f"call {who} too: it {job}")
     here = plan.levels.used[lead, level] & ~plan.levels.at_split[lead, level]
     if other.tankers and sorted(other.tankers) != np.flatnonzero(here).tolist():
-        named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
-        fills = f"fill{'s' * (len(other.tankers) == 1)}"
-        jobs.append(f"{named} {fills} at fill site {other.site + 1}{' then' * (not splits(plan, lead, other))}")
+        jobs.append(f"{_fill_at(plan, other.tankers, other.site)}{' then' * (not splits(plan, lead, other))}")
     told = {(one.site, month) for one in facts.group.others for month in one.months}
     # who fills at a fill site of the card itself then has no sheet of his own
-    untold = [one for one in other.elsewhere if (one.site, one.months[0]) not in told]
-    jobs += dict.fromkeys(elsewhere_words(plan, one) for one in untold)
+    jobs += elsewhere_words(plan, other, [one for one in other.elsewhere if (one.site, one.months[0]) not in told])
     return f" {words.first_up(', '.join(jobs))}." if jobs else ""
 
 
-def elsewhere_words(plan: Plan, one: FillsElsewhere) -> str:
-    """Say who fills at the other of two fill sites, and who pumps there."""
-    named = words.printable(" ".join(plan.units[unit].unit_id for unit in one.tankers))
-    said = f"{named} fill{'s' * (len(one.tankers) == 1)} at fill site {one.site + 1}"
-    if one.fill_engine < 0:
-        return said
-    return f"{said} ({words.printable(plan.units[one.fill_engine].unit_id)} pumps)"
+def _fill_at(plan: Plan, tankers: Sequence[int], site: int) -> str:
+    named = words.printable(" ".join(plan.units[unit].unit_id for unit in tankers))
+    return f"{named} fill{'s' * (len(tankers) == 1)} at fill site {site + 1}"
+
+
+def elsewhere_words(plan: Plan, other: OtherCircuit, those: Sequence[FillsElsewhere]) -> list[str]:
+    """Say who fills at the other of two fill sites in the months of a circuit, and who pumps there.
+
+    Each with its months where that is not so in all of them.
+    """
+    said: dict[str, list[int]] = {}
+    for one in those:
+        pumps = [words.printable(plan.units[unit].unit_id) for unit in (one.fill_engine,) if unit >= 0]
+        filled = f"{_fill_at(plan, one.tankers, one.site)}{''.join(f' ({engine} pumps)' for engine in pumps)}"
+        said.setdefault(filled, []).extend(one.months)
+    every = {*other.months}
+    return [told if {*those} == every else f"in {month_words(those)} {told}" for told, those in said.items()]
 
 
 def splits(plan: Plan, address: int, other: OtherCircuit) -> bool:

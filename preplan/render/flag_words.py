@@ -22,7 +22,7 @@ from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printab
 _FLAGS = {
     "crosses above rating": "The way crosses {n}. Ask the owner before a loaded tanker crosses.",
     "empty only": "LOADED: not over {n}; empty only.",
-    "not for later tanker": "NOT on this way, left out or called later: {n}.",
+    "not for later tanker": "NOT on this way: {n}.",
     "rated below load": "LOADED: not over {n}.",
     "rated below empty": "LOADED or empty: not over {n}.",
     "rated below engine": "NOT for {n}.",
