@@ -416,8 +416,12 @@ def test_a_trip_that_is_not_kept_is_no_cause(built: Built, tmp_path: Path) -> No
 
 def test_pages_of_the_cards_are_named_where_both_results_name_them(built: Built, tmp_path: Path) -> None:
     """One address changed: its page goes and comes; where grouping changed, its neighbours' pages too."""
-    found = held(built(), built(driveway))
-    old, new = ({row["address_id"]: row for row in rows_of(one / "cards.csv")} for one in (built(), built(driveway)))
+    next_door = replaced("addresses.csv", "2 Mill Road,-72.02,", "2 Mill Road,-72.0105,")
+    found = held(built(next_door), built(next_door, driveway))
+    old, new = (
+        {row["address_id"]: row for row in rows_of(one / "cards.csv")}
+        for one in (built(next_door), built(next_door, driveway))
+    )
     said = unfolded(report.text(found))
     assert f"Pages to take out of the old cards: cards.pdf {old['G2']['page']}" in said
     assert old["G1"]["page"] == old["G2"]["page"] != old["G9"]["page"]
@@ -429,7 +433,7 @@ def test_pages_of_the_cards_are_named_where_both_results_name_them(built: Built,
     assert ("cards.pdf", int(new["G9"]["page"])) not in put
     assert ("cards.pdf", int(new["G9"]["page"])) in cards_moved(found)
     assert "Cards that have another page number and are else as they were: " in said
-    for name, of in (("old", built()), ("new", built(driveway))):
+    for name, of in (("old", built(next_door)), ("new", built(next_door, driveway))):
         shutil.copytree(of, tmp_path / name)
         edit_run(tmp_path / name, lambda run: run["files"].pop("cards.csv"))
     older = held(tmp_path / "old", tmp_path / "new")
