@@ -65,6 +65,18 @@ class Strip:
         return float((self.gaps_min[:, 1] - self.gaps_min[:, 0]).sum())
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class Tight:
+    """A bridge or road that a unit crosses loaded with hardly a margin, or above what it is rated for."""
+
+    unit: int
+    stretch: int
+    """Row of the RoadTable."""
+    limit: str
+    """What it is and bears, such as 'the Mill Road bridge (rated 37,919 lb)'."""
+    above: bool
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WayIn:
     """The first drive of the units of one station that come one way, each loaded: to the dump site, or to pump."""
@@ -82,6 +94,7 @@ class WayIn:
     """These then come back past it in their heading: who comes so need not turn round."""
     unposted_bridges: int = 0
     """Stretches of bridges without a posted weight that they drive over."""
+    tight: tuple[Tight, ...] = ()
     months: tuple[int, ...] = ()
     """For which it is told, where their other way does not hold then; (): for all of its card, or its sheet."""
     shut_months: tuple[int, ...] = ()
@@ -136,6 +149,8 @@ class FillsElsewhere:
     tankers: tuple[int, ...]
     fill_engine: int
     """-1: the fill site needs none."""
+    lane: str = ""
+    """Where their circuit meets that of the sheet on a road one truck wide, such as '0.7 miles of Elm Lane'."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

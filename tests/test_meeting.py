@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
 
+from preplan.plan_cards import FillsElsewhere
 from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
 from preplan.planning.kept import Measures, Shown, keep_trips
 from preplan.planning.meeting import Meetings, WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
 from preplan.planning.round_trips import PairTrips
+from preplan.planning.sheets import _Asked, _with_lanes
 from preplan.records import ALL_MONTHS, IntArray
+from preplan.render.card_seasons import elsewhere_words
 from preplan.roads.network import UNLIMITED
 from preplan.roads.search import Fleet, Spots
 from preplan.roads.trips import Turning, circuits
 from preplan.units import M_PER_MI
+from tests.example_plan import example_plan
 from tests.road_builder import Drawing, draw
 from tests.test_network import network_of
 
@@ -135,11 +141,39 @@ def test_loaded_tankers_of_one_circuit_meet_empties_of_the_other() -> None:
     for narrow in ((LANE,), ()):
         town = farms(narrow=narrow, far=True)
         *_, trips, forest = driven(town)
-        one = np.zeros(1, dtype=np.int32)
-        told.append(crossing_flags(town.roads, town.limits.narrow, trips, forest, (one, one), np.array([0.5])))
-    ((address, flag),), none = told
-    assert (address, flag.code) == (0, "circuits meet")
+        legs = trips.out_leaf[:1], trips.back_leaf[:1]
+        told.append(crossing_flags(town.roads, town.limits.narrow, forest, legs, legs, np.array([0.5])))
+    ((pair, flag),), none = told
+    assert (pair, flag.code) == (0, "circuits meet")
     miles, _, road = str(flag.value).partition(" miles of ")
     assert float(miles) == round(1000 / M_PER_MI, 1)
     assert road == "Lane"
     assert none == []
+
+
+@pytest.mark.parametrize("beside", ["front", "sheet", "nothing"])
+def test_circuits_of_other_months_that_meet_are_told_on_their_sheets(beside: str) -> None:
+    """The other circuit is that of the card in front, or has a sheet of its own."""
+    town = farms(far=True)
+    *_, trips, forest = driven(town)
+    each = {"front": 1, "sheet": 7, "nothing": 8}[beside]
+    levels = SimpleNamespace(
+        site=np.array([[1]]), trip=np.array([[0]]), split=np.array([[-1]]), split_trip=np.array([[-1]])
+    )
+    found = SimpleNamespace(
+        roads=town.roads, limits=town.limits, levels=levels, trips=trips, forest=forest,
+        frontages=SimpleNamespace(fraction=np.array([0.5])),
+    )  # fmt: skip
+    there = FillsElsewhere(months=(5, 6), site=each, tankers=(1,), fill_engine=-1)
+    one = _Asked(group=0, address=0, site=4, level=0, season=0, months=(5, 6), line=0, elsewhere=(there,))
+    back = replace(there, site=4)
+    asked = [one, replace(one, site=7, elsewhere=(back,)), replace(one, site=4, months=(), elsewhere=())]
+    pairs = {"out_leaf": trips.out_leaf[[0, 0, 0]], "back_leaf": trips.back_leaf[[0, 0, 0]]}
+    told = _with_lanes(cast("Any", found), asked, cast("Any", SimpleNamespace(**pairs)), forest)
+    lanes = [[other.lane for other in each.elsewhere] for each in told]
+    meets = f"{1000 / M_PER_MI:.1f} miles of Lane"
+    assert lanes == [["" if beside == "nothing" else meets], [meets], []]
+    plan, circuit = example_plan(), cast("Any", SimpleNamespace(months=(5, 6)))
+    (said,) = elsewhere_words(plan, circuit, [replace(told[0].elsewhere[0], site=1)])
+    lane = f", meeting on {meets}, one truck wide: loaded goes first, empties wait off it"
+    assert said.endswith(lane) == (beside != "nothing")

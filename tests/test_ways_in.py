@@ -17,13 +17,14 @@ from preplan.plan_tables import RouteForest
 from preplan.planning.ground import SeasonGround
 from preplan.planning.vehicles import loaded_vehicle
 from preplan.planning.ways_in import _leaves, with_ways_in
+from preplan.planning.weights import Weights
 from preplan.records import Unit
 from preplan.render import card_pdf, scene
 from preplan.render.card_facts import Facts
 from preplan.render.card_parts import subject_of
 from preplan.render.charts import Picture
 from preplan.render.driving_words import drives_on
-from preplan.render.first_drive import ENDS, EVERY, LAST, WHOLE, facing_words, first_drives, unposted_words
+from preplan.render.first_drive import ENDS, EVERY, LAST, WHOLE, bridge_words, facing_words, first_drives
 from preplan.roads.junctions import Junctions
 from preplan.roads.search import Fleet, Spots, quickest_out, response_min, search_out
 from preplan.units import M_PER_MI
@@ -57,11 +58,11 @@ def season(town: Drawing, months: tuple[int, ...], posted_lb: float) -> SeasonGr
 
 def ways(
     units: tuple[Unit, ...], *, to: int = 1, pumps: int = -1, level: int = 0, winter_lb: float = 20000.0,
-    unposted: tuple[int, ...] = (), others: tuple[OtherCircuit, ...] = (),
+    unposted: tuple[int, ...] = (), others: tuple[OtherCircuit, ...] = (), rated_lb: float = np.inf,
 ) -> tuple[WayIn, ...]:  # fmt: skip
     """Ask for the first drives of all units to the place near or far; `pumps` does so at the far one.
 
-    The bridge is posted 20,000 lb = 10 tons in summer.
+    The bridge is posted 20,000 lb = 10 tons in summer; ratings of it are passed over.
     """
     town = draw(NODES, ROADS)
     town.limits.unposted_bridge[list(unposted)] = True
@@ -91,8 +92,15 @@ def ways(
         cross_street="", others=others,
     )  # fmt: skip
     stations = cast("Any", (SimpleNamespace(station_id="S1"),))
+    none = np.zeros((2, len(units)), dtype=np.bool_)
+    weights = Weights(
+        roads=town.roads, bridge=np.isin(np.arange(len(ROADS)), (1, 2)), limits=tuple(one.limits for one in seasons),
+        months=(frozenset(SUMMER), frozenset(WINTER)), road=np.zeros(2, dtype=np.int32),
+        operating_lb=np.where(np.arange(len(ROADS)) == 1, rated_lb, np.inf), units=units, sent=none, later=none,
+        engines=none,
+    )  # fmt: skip
     some = with_ways_in(
-        cast("Any", found), [group], cast("Any", searched), cast("Any", (trips, forest)), units, stations,
+        cast("Any", found), [group], cast("Any", searched), cast("Any", (trips, forest)), weights, stations,
         cast("Any", ground),
     )  # fmt: skip
     return some[0].ways_in
@@ -337,10 +345,39 @@ def test_bridges_of_which_nobody_knows_what_they_carry_are_told_of_first_drives_
     plan = example_plan()
     ids = [one.unit_id for one in plan.units]
     some = [way_in(0, 1, unposted_bridges=2), way_in(3), way_in(4, unposted_bridges=1)]
-    assert unposted_words(plan, some) == f"{ids[0]} {ids[1]} {ids[4]} cross bridges with no weight posted."
-    assert unposted_words(plan, some[2:]) == "All cross bridges with no weight posted."
-    assert unposted_words(plan, some[1:]) == f"{ids[4]} crosses bridges with no weight posted."
-    assert unposted_words(plan, some[1:2]) == ""
+    assert bridge_words(plan, some) == [f"{ids[0]} {ids[1]} {ids[4]} cross bridges with no weight posted."]
+    assert bridge_words(plan, some[2:]) == ["All cross bridges with no weight posted."]
+    assert bridge_words(plan, some[1:]) == [f"{ids[4]} crosses bridges with no weight posted."]
+    assert bridge_words(plan, some[1:2]) == []
+
+
+@pytest.mark.parametrize(
+    ("winter_lb", "loaded_lb", "rated_lb", "said"),
+    [
+        (np.inf, 19500.0, np.inf, [(1, "posted 20,000 lb = 10 tons, April to November"), (2, None)]),
+        (np.inf, 18900.0, np.inf, []),
+        (19800.0, 19500.0, np.inf, [
+            (1, "posted 19,800 lb, December to March"),
+            (1, "posted 20,000 lb = 10 tons, April to November"), (2, None), (2, None),
+        ]),
+        (np.inf, 18900.0, 19000.0, [(1, "rated 19,000 lb")]),
+        (np.inf, 18900.0, 18000.0, [(1, "rated 18,000 lb")]),
+    ],
+)  # fmt: skip
+def test_who_crosses_with_hardly_a_margin_or_above_a_rating_is_told(
+    winter_lb: float, loaded_lb: float, rated_lb: float, said: list[tuple[int, str | None]]
+) -> None:
+    """Within a twentieth of what is posted in some month of the card, or rated; the bridge is two stretches."""
+    (way,) = ways((replace(LIGHT, loaded_lb=loaded_lb),), winter_lb=winter_lb, rated_lb=rated_lb)
+    assert [(one.stretch, one.unit) for one in way.tight] == [(stretch, 0) for stretch, _ in said]
+    limits = [f"the Mill Road bridge ({limit})" for _, limit in said if limit]
+    assert sorted({one.limit for one in way.tight}) == limits
+    assert {one.above for one in way.tight} == ({loaded_lb > rated_lb} if said else set())
+    assert ways((HEAVY,), winter_lb=winter_lb, rated_lb=rated_lb)[0].tight == (), "who goes round it"
+    head = "ABOVE ITS RATING, ask the owner before" if loaded_lb > rated_lb else "NO MARGIN"
+    plan = example_plan()
+    weighs = f"{plan.units[0].unit_id} ({np.ceil(plan.units[0].loaded_lb):,.0f} lb)"
+    assert bridge_words(plan, [way, way]) == [f"{head}: {weighs} over {limit}." for limit in limits]
 
 
 def test_unposted_bridges_are_counted_on_the_way_alone() -> None:

@@ -125,6 +125,28 @@ def test_a_later_tanker_alone_may_be_too_heavy_for_the_empty_leg_or_a_rating() -
     assert said.endswith("T1 54,600 lb loaded weighs more")
 
 
+def test_a_loaded_tanker_that_a_limit_hardly_bears_is_told_on_its_way() -> None:
+    """T2 weighs 33,900 lb, 14,000 of them on an axle: what bears a twentieth more is a margin."""
+    light = replace(LIGHT, axle_lb=14000.0)
+    (said,) = told(limits(34000.0), out=True, tankers=(light,))
+    assert said == "no margin=T2 (33,900 lb): the Mill Road bridge (posted 34,000 lb = 17 tons)"
+    assert told(limits(35700.0), out=True, tankers=(light,)) == []
+    assert told(limits(34000.0), back=True, free=True, tankers=(light,)) == [], "who is loaded takes another way"
+    assert told(limits(rated_lb=34000.0), out=True, tankers=(light,), rating=34000.0) == [
+        "no margin=T2 (33,900 lb): the Mill Road bridge (no sign, but rated 34,000 lb)"
+    ]
+    assert told(limits(), out=True, tankers=(light,), rating=34000.0) == [
+        "no margin=T2 (33,900 lb): the Mill Road bridge (no sign, but rated 34,000 lb)"
+    ], "a rating that holds nobody off"
+    (over,) = told(limits(), out=True, tankers=(light,), rating=33800.0)
+    assert over.startswith("crosses above rating=")
+    for axle_lb, found in ((14100.0, 1), (15000.0, 0)):
+        most = np.array([np.inf, axle_lb, np.inf, np.inf])
+        said_of_axle = told(limits(50000.0, max_axle_lb=most), out=True, tankers=(light,))
+        assert len(said_of_axle) == found
+    assert flag_words(Flag("no margin", "T2 (33,900 lb): x")) == "NO MARGIN loaded on this way: T2 (33,900 lb): x."
+
+
 def test_a_margin_of_an_axle_is_none_too() -> None:
     """14,607 lb are on the heaviest axle after dumping."""
     for axle, none in ((14700.0, True), (20000.0, False)):
@@ -196,7 +218,8 @@ def test_what_the_way_goes_round_is_named_though_a_sign_tells_of_it() -> None:
     ]
     # a lighter tanker's way leads over it: the heavier one, left out, may not follow
     assert told(limits(34000.0), free=True, out=True, back=True) == [
-        "not for later tanker=T1 (54,600 lb): the Mill Road bridge (posted 34,000 lb = 17 tons)"
+        "not for later tanker=T1 (54,600 lb): the Mill Road bridge (posted 34,000 lb = 17 tons)",
+        "no margin=T2 (33,900 lb): the Mill Road bridge (posted 34,000 lb = 17 tons)",
     ]
 
 

@@ -28,6 +28,10 @@ LEAST_MI = 0.05
 """Tankers see each other over a shorter narrow piece; pages print tenths of a mile."""
 
 
+Legs = tuple[IntArray, IntArray]
+"""Leaves of loaded and of empty legs, (trips,) each; -1: not traced."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Meetings:
     """Traced trips that drive narrow stretches both ways: arrays of shape (meetings,)."""
@@ -97,25 +101,25 @@ def _met(
 def crossing_flags(
     roads: RoadTable,
     narrow: BoolArray,
-    trips: TripTable,
     forest: RouteForest,
-    pairs: tuple[IntArray, IntArray],
+    first: Legs,
+    second: Legs,
     fraction: FloatArray,
 ) -> list[tuple[int, Flag]]:
-    """Flag the addresses with two circuits whose loaded tankers meet empties of the other on a narrow road.
+    """Flag the pairs of circuits of which the loaded tankers of one meet empties of the other on a narrow road.
 
-    `pairs` are rows of the trips, first and second circuit of each address, and `fraction` as in `find_meetings`.
+    `first` and `second` are the legs of each pair, and `fraction` as in `find_meetings`. Gives the pair with its flag.
     """
     found = [
-        _met(roads, narrow, forest, trips.out_leaf[loaded], trips.back_leaf[empty], fraction)
-        for loaded, empty in (pairs, pairs[::-1])
+        _met(roads, narrow, forest, loaded[0], empty[1], fraction)
+        for loaded, empty in ((first, second), (second, first))
     ]
     leg, state = (np.concatenate([each[part] for each in found]) for part in (0, 1))
     miles = np.maximum(found[0][2], found[1][2])  # most often one lane, driven both ways by both
     flags = []
     for at in np.flatnonzero(miles > LEAST_MI).tolist():
         road = _longest(roads, np.unique(state[leg == at] >> 1)).replace(";", ",") or "unnamed road"
-        flags.append((int(trips.address[pairs[0][at]]), Flag("circuits meet", f"{miles[at]:.1f} miles of {road}")))
+        flags.append((at, Flag("circuits meet", f"{miles[at]:.1f} miles of {road}")))
     return flags
 
 

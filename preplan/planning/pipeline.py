@@ -331,9 +331,10 @@ def with_meetings(  # what it looks at is spread over the whole recipe
     flags = list(answers.flags)
     split = np.flatnonzero((answers.level >= 0) & (levels.split_trip[cell] >= 0))
     pairs = levels.trip[cell][split], levels.split_trip[cell][split]
-    crossing = crossing_flags(
-        ground.roads, ground.limits.narrow, trips, forest, pairs, ground.frontages.fraction[split]
-    )
+    first, second = ((trips.out_leaf[trip], trips.back_leaf[trip]) for trip in pairs)
+    fraction = ground.frontages.fraction[split]
+    crossing = crossing_flags(ground.roads, ground.limits.narrow, forest, first, second, fraction)
+    crossing = [(int(split[pair]), flag) for pair, flag in crossing]
     for address, flag in (*meeting_flags(trips, meetings, better, pairs[1]), *crossing):
         flags[address] = (*flags[address], flag)
     return replace(answers, flags=tuple(flags))
@@ -454,7 +455,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
     groups = group_addresses(found, inputs.district.cards_per)
     groups, sheet_trips, sheet_forest = with_sheets(found, groups, outcome.searched, outcome.weights, outcome.shut)
     sheets = sheet_trips, sheet_forest
-    groups = with_ways_in(found, groups, outcome.searched, sheets, scene.units, inputs.stations, ground)
+    groups = with_ways_in(found, groups, outcome.searched, sheets, outcome.weights, inputs.stations, ground)
     beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),

@@ -14,10 +14,12 @@ from preplan.planning.fireground import Crews
 from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import AskedTrips, told_trips
+from preplan.planning.meeting import Legs, crossing_flags
 from preplan.planning.minutes import CalledIn, called_in, on_arrival_min, strips
 from preplan.planning.searched import Searched, Shut, shut_ways
 from preplan.planning.weights import Met, Weights
 from preplan.records import FloatArray
+from preplan.roads.forest import Traced, join_forests
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +91,7 @@ def with_sheets(
     asked = [one for at, group in enumerate(groups) for one in _asked(found, at, group, searched, shut)]
     asked = [one for one in _manned(found, groups, asked, searched) if one.cut >= 0]
     trips, forest = _traced(asked, searched)
+    asked = _with_lanes(found, asked, trips, forest)
     backups = np.array([trip for trip, one in enumerate(asked) if not one.months], dtype=np.int32)
     not_then = shut_ways(searched, trips, forest, backups)
     by_season = [replace(weights, road=np.full_like(searched.road, season)) for season in range(len(searched.limits))]
@@ -96,8 +99,10 @@ def with_sheets(
     for trip, one in enumerate(asked):
         legs = [forest.walk(int(leaf[trip])) for leaf in (trips.out_leaf, trips.back_leaf)]
         driven = [forest.segment[leg].tolist() for leg in legs]
-        # a way that is the same in several seasons has one sheet, unless others drive or pump
-        key = (one.site, *map(tuple, driven), one.fill_engine, one.dump_engine, one.tankers)
+        # a way that is the same in several seasons has one sheet, unless others drive, pump or lay hose
+        key = (
+            one.site, *map(tuple, driven), one.fill_engine, one.dump_engine, one.attack_engine, one.tankers, one.laid,
+        )  # fmt: skip
         before = others[one.group].get(key)
         if before is None:
             steps = legs_of_trip(found, trips, forest, trip, searched.limits[one.season])
@@ -258,6 +263,43 @@ def _traced(asked: Sequence[_Asked], searched: Searched) -> tuple[TripTable, Rou
     circuits = [circuit for season in searched.circuits for circuit in season]
     free_min = [free for season in searched.free_min for free in season]
     return told_trips(circuits, free_min, searched.measures, pairs, len(searched.circuits[0]))
+
+
+def _with_lanes(found: Answered, asked: Sequence[_Asked], trips: TripTable, forest: RouteForest) -> list[_Asked]:
+    """Add where both circuits of some months meet on a road one truck wide.
+
+    The other one is that of another sheet, or of the card in front.
+    """
+    row_of = {(one.group, one.line, one.site): row for row, one in enumerate(asked) if one.months}
+    both = Traced(forest=found.forest, leaf=np.stack([found.trips.out_leaf, found.trips.back_leaf]))
+    joined, leaves = join_forests([both, Traced(forest=forest, leaf=np.stack([trips.out_leaf, trips.back_leaf]))])
+    mine, other = [], []
+    for row, one in enumerate(asked):
+        for there in one.elsewhere[:1]:
+            sheet = row_of.get((one.group, one.line, there.site), -1)
+            front = -1 if sheet >= 0 else _front_trip(found, one, there.site)
+            if max(sheet, front) >= 0:
+                mine.append(row)
+                other.append(leaves[1][:, sheet] if sheet >= 0 else leaves[0][:, front])
+    rows = np.array(mine, dtype=np.int32)
+    first: Legs = leaves[1][0, rows], leaves[1][1, rows]
+    beside = np.array(other, dtype=np.int32).reshape(-1, 2)
+    fraction = found.frontages.fraction[np.array([asked[row].address for row in mine], dtype=np.int32)]
+    met = crossing_flags(found.roads, found.limits.narrow, joined, first, (beside[:, 0], beside[:, 1]), fraction)
+    lanes = {mine[pair]: str(flag.value) for pair, flag in met}
+    return [
+        replace(one, elsewhere=tuple(replace(there, lane=lanes.get(row, "")) for there in one.elsewhere))
+        for row, one in enumerate(asked)
+    ]
+
+
+def _front_trip(found: Answered, one: _Asked, site: int) -> int:
+    """Find the trip of the card in front over a fill site, row of its TripTable; -1: it has none."""
+    cell, levels = (one.address, one.level), found.levels
+    for sites, trips in ((levels.site, levels.trip), (levels.split, levels.split_trip)):
+        if int(sites[cell]) == site:
+            return int(trips[cell])
+    return -1
 
 
 def _limits_on(one: _Asked, weights: Weights, driven: list[list[int]]) -> tuple[Flag, ...]:

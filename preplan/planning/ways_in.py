@@ -20,7 +20,8 @@ from preplan.planning.ground import Ground
 from preplan.planning.groups import Answered
 from preplan.planning.searched import Searched
 from preplan.planning.vehicles import loaded_vehicle
-from preplan.records import BoolArray, IntArray, Station, Unit
+from preplan.planning.weights import Weights
+from preplan.records import BoolArray, IntArray, Station
 from preplan.roads.forest import trace
 from preplan.roads.network import Vehicle, states_for
 from preplan.roads.paths import directions, heading_at_end
@@ -59,7 +60,7 @@ def with_ways_in(
     groups: Sequence[CardGroup],
     searched: Searched,
     sheets: tuple[TripTable, RouteForest],
-    units: tuple[Unit, ...],
+    weights: Weights,
     stations: tuple[Station, ...],
     ground: Ground,
 ) -> tuple[CardGroup, ...]:
@@ -67,7 +68,7 @@ def with_ways_in(
 
     Where a way does not hold in months for which no sheet is, the unit's way in those is told too.
     """
-    teller = _Teller(found, searched, units, stations, ground)
+    teller = _Teller(found, searched, weights, stations, ground)
     front = teller.told(list(_drives(found, groups, searched)))
     behind = teller.told(list(_sheet_drives(groups, searched, sheets)))
     then = teller.told(list(_then(groups, searched, front)))
@@ -174,12 +175,13 @@ class _Teller:
         self,
         found: Answered,
         searched: Searched,
-        units: tuple[Unit, ...],
+        weights: Weights,
         stations: tuple[Station, ...],
         ground: Ground,
     ) -> None:
         """Know who lives where."""
-        self._found, self._searched, self._ground = found, searched, ground
+        self._found, self._searched, self._weights, self._ground = found, searched, weights, ground
+        units = weights.units
         home = {station.station_id: at for at, station in enumerate(stations)}
         self._home = np.array([home[unit.station_id] for unit in units], dtype=np.int32)
         self._vehicles = [loaded_vehicle(unit) for unit in units]
@@ -232,15 +234,19 @@ class _Teller:
         if key not in told:
             told[key] = self._way_in(drive, station, way, against=against)
         before, months, stretches = told[key], {*told[key].shut_months}, {*told[key].shut_stretches}
+        tight = {*before.tight}
         for at, line in zip(self._searched.of_line, self._searched.seasons, strict=True):
             those = {*line.months} & {*drive.months} if drive.months else {*line.months}
             off = way[~usable[at][way]]
+            if those:
+                tight |= {*self._weights.tight_on(drive.unit, way >> 1, at)}
             if those and len(off):
                 months |= those
                 stretches |= {*(off >> 1).tolist()}
         told[key] = replace(
             before,
             units=tuple(sorted({*before.units, drive.unit})),
+            tight=tuple(sorted(tight)),
             shut_months=tuple(sorted(months)),
             shut_stretches=tuple(sorted(stretches)),
         )

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from preplan.months import month_words
+from preplan.plan_cards import Tight
 from preplan.plan_tables import Flag
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.road_names import road_label
@@ -22,14 +23,16 @@ ABOVE_RATING, EMPTY_ONLY, NOT_FOR_LATER = "crosses above rating", "empty only", 
 RATED, RATED_EVEN_EMPTY = "rated below load", "rated below empty"
 RATED_FOR_ENGINES, POSTED_FOR_ENGINES = "rated below engine", "posted below engine"
 POSTED, POSTED_EVEN_EMPTY, POSTED_SIZE = "posted below load", "posted below empty", "posted below size"
+NO_MARGIN = "no margin"
 LIMIT_FLAGS = (
     ABOVE_RATING, NOT_FOR_LATER, EMPTY_ONLY, RATED_EVEN_EMPTY, RATED, RATED_FOR_ENGINES,
-    POSTED_EVEN_EMPTY, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE,
+    POSTED_EVEN_EMPTY, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE, NO_MARGIN,
 )  # fmt: skip
 """Codes of the flags, the gravest first."""
 _MARGIN = 0.05
-"""A posting that leaves less than this share above a tanker is told as without a margin: a scale, ice or a load that is
+"""A limit that leaves less than this share above a truck is told as without a margin: a scale, ice or a load that is
 not all dumped differs by more (this program's choice)."""
+_OF_WEIGHT = "max_lb", "max_axle_lb"
 _MOST_NAMED = 2
 """Tankers that are named each with its weight."""
 
@@ -77,6 +80,28 @@ class Weights:
         found: BoolArray = np.logical_or.reduce([np.isfinite(self.operating_lb), *signs])
         return found
 
+    def tight_on(self, unit: int, stretches: IntArray, season: int) -> tuple[Tight, ...]:
+        """List what a unit crosses loaded on its way with hardly a margin, or above its rating."""
+        one, found = self.units[unit], []
+        for stretch in np.unique(stretches[self.limited[stretches]]).tolist():
+            above = bool(one.loaded_lb > self.operating_lb[stretch])
+            if above or self._hardly_bears(one, stretch, season):
+                found.append(Tight(unit, stretch, self._limit(stretch, season), above))
+        return tuple(found)
+
+    def _hardly_bears(self, unit: Unit, segment: int, season: int) -> bool:
+        """Tell whether what is posted and rated bears a loaded unit without a margin."""
+        limits = self.limits[season]
+        signs = float(limits.max_lb[segment]), float(limits.max_axle_lb[segment])
+        return _no_margin(unit, min(signs[0], float(self.operating_lb[segment])), signs[1])
+
+    def _limit(self, segment: int, season: int) -> str:
+        """Name a stretch with its rating, or what is posted where that is less."""
+        limits = self.limits[season]
+        rating = self.operating_lb[segment] <= limits.max_lb[segment] and np.isfinite(self.operating_lb[segment])
+        said = self._rating(segment, limits) if rating else self._sign(segment, season)
+        return f"{self._name(segment)} ({said})"
+
     def flags(self, met: Met) -> dict[int, tuple[Flag, ...]]:
         """Give the flags of each address that has any, the gravest first and each once."""
         free, out, back = ({(a, s) for a, s in pairs.tolist()} for pairs in (met.free, met.out, met.back))
@@ -105,22 +130,23 @@ class Weights:
         rated_lb, rated = float(self.operating_lb[segment]), bool(limits.rated[segment])
         tankers, engines = self._units(self.sent, address), self._units(self.engines, address) if free else []
         rating = f"{np.floor(rated_lb):,.0f} lb" if rated_lb > 0.0 else "closed"
-        posted = _posted(max_lb, axle_lb)
         later = self._units(self.later, address) if loaded or empty else []
         above = [unit for unit in (*tankers, *later) if (unit.loaded_lb if loaded else unit.dumped_lb) > rated_lb]
         if (loaded or empty) and rated_lb < max_lb and above:
             said = f"{self._name(segment)} ({self._rating(segment, limits)}). {_heavier(above)}"
             yield Flag(ABOVE_RATING, said, limit=rating)
+        close = [u for u in (*tankers, *later) if loaded and self._hardly_bears(u, segment, season)]
         if rated:
             said, limit = self._rating(segment, limits), rating
         else:
-            signs = "max_lb", "max_axle_lb"
-            said = f"posted {_posted(max_lb, axle_lb, in_tons=True)}{self._when(segment, season, *signs)}"
-            limit = f"{posted}{self._when(segment, season, *signs, short=True)}"
+            said = self._sign(segment, season)
+            limit = f"{_posted(max_lb, axle_lb)}{self._when(segment, season, *_OF_WEIGHT, short=True)}"
         heavy, later, engines = (
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
             for units in (tankers, later, engines)
         )
+        if close:
+            yield Flag(NO_MARGIN, f"{_weighed(close)}: {self._limit(segment, season)}", limit=limit)
         # those left out too; of a rating they are told below
         barred = [*(() if rated else heavy), *later]
         if barred and loaded:
@@ -157,6 +183,12 @@ class Weights:
                 said = f"{ids} ({'up to ' * (len(over) > 1)}{largest:.1f} ft): {self._name(segment)} ({posted})"
                 yield Flag(code, said, limit=f"{limit}{self._when(segment, season, f'max_{name}', short=True)}")
 
+    def _sign(self, segment: int, season: int) -> str:
+        """Say what weight is posted, and when."""
+        limits = self.limits[season]
+        signs = _posted(float(limits.max_lb[segment]), float(limits.max_axle_lb[segment]), in_tons=True)
+        return f"posted {signs}{self._when(segment, season, *_OF_WEIGHT)}"
+
     def _when(self, segment: int, season: int, *names: str, short: bool = False) -> str:
         """Say in which months what is posted is as in one season, behind it; '' where it is so all year."""
         mine = [getattr(self.limits[season], name)[segment] for name in names]
@@ -188,6 +220,12 @@ def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
         stretches[flag] = tuple(dict.fromkeys((*stretches.get(flag, ()), *flag.stretches)))
     once = [replace(flag, stretches=rows) for flag, rows in stretches.items()]
     return tuple(sorted(once, key=lambda flag: LIMIT_FLAGS.index(flag.code)))
+
+
+def _no_margin(unit: Unit, max_lb: float, axle_lb: float) -> bool:
+    """Tell whether limits bear a loaded unit, but hardly."""
+    pairs = (unit.loaded_lb, max_lb), (unit.axle_lb, axle_lb)
+    return all(lb <= most for lb, most in pairs) and any(lb > (1.0 - _MARGIN) * most for lb, most in pairs)
 
 
 def _heavier(units: list[Unit]) -> str:

@@ -13,7 +13,7 @@ from preplan.render import crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, splits
 from preplan.render.card_words import flow_words, place
-from preplan.render.first_drive import MORE, first_drives, unposted_words
+from preplan.render.first_drive import MORE, bridge_words, first_drives
 from preplan.render.first_minutes import dry_from, first_words, full_flow_min, lasting
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
@@ -155,7 +155,7 @@ def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     drives = first_drives(plan, facts.lead, other.ways_in, MORE, other.months)
     if drives:
         said = f"Arriving from the station: {'; '.join(drives)}."
-        yield " ".join(filter(None, (said, unposted_words(plan, other.ways_in))))
+        yield " ".join((said, *bridge_words(plan, other.ways_in)))
     if other.backup:
         yield "Crew as if all filled here from the start: moving an engine later costs minutes that are not counted."
 

@@ -23,7 +23,7 @@ from preplan.render.card_facts import (
 )
 from preplan.render.card_seasons import by_season, head, jobs_then, season_words, told_months
 from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
-from preplan.render.first_drive import BORDER, LAST, first_drives, unposted_words
+from preplan.render.first_drive import BORDER, LAST, bridge_words, first_drives
 from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
 from preplan.render.limit_places import (
     bars_near,
@@ -296,16 +296,15 @@ def first_drive(facts: Facts, most: int) -> list[Line]:
 def _first_drive(facts: Facts, most: int) -> list[Line]:
     plan, lead, ways = facts.plan, facts.lead, facts.group.ways_in
     drives = [f"{one}." for one in first_drives(plan, lead, ways, most, told_months(facts) or ALL_MONTHS)]
-    over = unposted_words(plan, ways)
+    over = bridge_words(plan, ways)
     if most == LAST:
         told = "; ".join(one[:-1] for one in drives)
         said = f"{head('Arriving from the station', facts)}: {told}."
-        return paragraph(" ".join(filter(None, (said, over))), HALF_PT, SMALL_PT)
+        return paragraph(" ".join((said, *over)), HALF_PT, SMALL_PT)
     to = f" to {words.where_words(plan, lead)}" if len(facts.group.addresses) > 1 else ""
     title = paper.ellipsis(head("ARRIVING FROM THE STATION", facts) + to, SMALL_PT, HALF_PT, bold=True)
-    said_all = [*drives, *filter(None, [over])]
     return [Line(title, SMALL_PT, bold=True), *(
-        line for one in said_all for line in paragraph(one, HALF_PT, SMALL_PT, indent=7.0)
+        line for one in (*drives, *over) for line in paragraph(one, HALF_PT, SMALL_PT, indent=7.0)
     )]  # fmt: skip
 
 

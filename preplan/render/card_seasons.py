@@ -180,7 +180,8 @@ def elsewhere_words(plan: Plan, other: OtherCircuit, those: Sequence[FillsElsewh
     for one in those:
         pumps = [words.printable(plan.units[unit].unit_id) for unit in (one.fill_engine,) if unit >= 0]
         filled = f"{_fill_at(plan, one.tankers, one.site)}{''.join(f' ({engine} pumps)' for engine in pumps)}"
-        said.setdefault(filled, []).extend(one.months)
+        lane = f", meeting on {words.printable(one.lane)}, one truck wide: loaded goes first, empties wait off it"
+        said.setdefault(f"{filled}{lane if one.lane else ''}", []).extend(one.months)
     every = {*other.months}
     return [told if {*those} == every else f"in {month_words(those)} {told}" for told, those in said.items()]
 

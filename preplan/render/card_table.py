@@ -17,7 +17,7 @@ from preplan.render.card_facts import Facts
 from preplan.render.card_other import sheet_words
 from preplan.render.card_pdf import places
 from preplan.render.card_seasons import sites_of
-from preplan.render.first_drive import EVERY, first_drives, unposted_words
+from preplan.render.first_drive import EVERY, bridge_words, first_drives
 from preplan.render.index_pdf import heading_of
 from preplan.render.limit_places import site_warnings
 from preplan.render.tables import (
@@ -70,7 +70,7 @@ def _told(plan: Plan, group: CardGroup) -> tuple[str, str, str]:
     """Write how units come from their stations, what sheets behind say, and what is too weak near the fill site."""
     facts = Facts(plan, group)
     drives = "; ".join(first_drives(plan, group.lead, group.ways_in, EVERY))
-    drives = "; ".join(filter(None, (drives, unposted_words(plan, group.ways_in))))
+    drives = "; ".join(filter(None, (drives, *bridge_words(plan, group.ways_in))))
     near = dict.fromkeys(one for site in sites_of(facts) for one in site_warnings(plan, site))
     return drives, " ".join(sheet_words(facts)), " ".join(near)
 

@@ -47,7 +47,7 @@ def _past(way: WayIn) -> str:
     return f", past {BORDER}" if any(BORDER in step.note for step in way.steps) else ""
 
 
-def unposted_words(plan: Plan, ways: Sequence[WayIn]) -> str:
+def _unposted_words(plan: Plan, ways: Sequence[WayIn]) -> str:
     """Name the units that drive over bridges without a posted weight, as a sentence; '' where none does."""
     crosses = [way for way in ways if way.unposted_bridges]
     if not crosses:
@@ -55,6 +55,20 @@ def unposted_words(plan: Plan, ways: Sequence[WayIn]) -> str:
     ids = [plan.units[unit].unit_id for unit in sorted({unit for way in crosses for unit in way.units})]
     named = "All" if len(crosses) == len(ways) else words.printable(" ".join(ids))
     return f"{named} {'cross' if named == 'All' or len(ids) > 1 else 'crosses'} bridges with no weight posted."
+
+
+def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
+    """Say which units cross what hardly bears them, or what nothing is known of, a sentence each, the gravest first."""
+    by_limit: dict[tuple[bool, str], list[str]] = {}
+    for one in sorted({tight for way in ways for tight in way.tight}, key=lambda one: (not one.above, one)):
+        unit = plan.units[one.unit]
+        named = f"{words.printable(unit.unit_id)} ({words.need(unit.loaded_lb)} lb)"
+        by_limit.setdefault((one.above, words.printable(one.limit)), []).append(named)
+    heads = {True: "ABOVE ITS RATING, ask the owner before", False: "NO MARGIN"}
+    said = [
+        f"{heads[above]}: {', '.join(dict.fromkeys(units))} over {limit}." for (above, limit), units in by_limit.items()
+    ]
+    return [*said, *filter(None, [_unposted_words(plan, ways)])]
 
 
 def _not_then(plan: Plan, address: int, way: WayIn, told: Collection[int]) -> str:

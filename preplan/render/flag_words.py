@@ -23,6 +23,7 @@ _FLAGS = {
     "crosses above rating": "The way crosses {n}. Ask the owner before a loaded tanker crosses.",
     "empty only": "LOADED: not over {n}; empty only.",
     "not for later tanker": "NOT on this way: {n}.",
+    "no margin": "NO MARGIN loaded on this way: {n}.",
     "rated below load": "LOADED: not over {n}.",
     "rated below empty": "LOADED or empty: not over {n}.",
     "rated below engine": "NOT for {n}.",
@@ -81,7 +82,7 @@ _FLAGS = {
 }
 A_ROAD = "a road on the way is shut or posted"
 """Stands for what is shut, where it is not told."""
-ON_THE_WAY = frozenset({"crosses above rating", "empty only", "not for later tanker"})
+ON_THE_WAY = frozenset({"crosses above rating", "empty only", "not for later tanker", "no margin"})
 """Flags that a driver reads with the loaded leg."""
 OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below engine"})
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""

@@ -84,7 +84,7 @@ def join_forests(trees: list[Traced]) -> tuple[RouteForest, list[IntArray]]:
         segment.append(forest.segment)
         forward.append(forest.forward)
         parent.append(np.where(forest.parent >= 0, forest.parent + offset, -1))
-        leaves.append((one.leaf + offset).astype(np.int32))
+        leaves.append(np.where(one.leaf >= 0, one.leaf + offset, -1).astype(np.int32))
         offset += len(forest)
     empty = [np.empty(0, dtype=np.int32)]
     return (
