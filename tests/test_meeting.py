@@ -175,5 +175,12 @@ def test_circuits_of_other_months_that_meet_are_told_on_their_sheets(beside: str
     assert lanes == [["" if beside == "nothing" else meets], [meets], []]
     plan, circuit = example_plan(), cast("Any", SimpleNamespace(months=(5, 6)))
     (said,) = elsewhere_words(plan, circuit, [replace(told[0].elsewhere[0], site=1)])
+    assert "pumps" not in said
+    pumped = replace(told[0].elsewhere[0], site=1, fill_engine=0)
+    for sent, how in ((None, "pumps"), (True, "pumps"), (False, "too: it pumps")):
+        everyone = None if sent is None else np.full(len(plan.units), sent)
+        (with_engine,) = elsewhere_words(plan, circuit, [pumped], everyone)
+        who = f"{plan.units[0].unit_id} {how}"
+        assert f"({'call ' * (sent is False)}{who})" in with_engine
     lane = f", meeting on {meets}, one truck wide: loaded goes first, empties wait off it"
     assert said.endswith(lane) == (beside != "nothing")

@@ -513,11 +513,12 @@ def test_a_card_told_for_some_months_says_so_of_its_units_and_of_its_fill_site(s
     for group in groups[:6]:
         facts = card_facts.Facts(sample, group)
         months = card_seasons.told_months(facts)
-        call, fill = card_words.call(facts), card_words.fill(facts)
+        call, fill, dump = card_words.call(facts), card_words.fill(facts), card_words.dump(facts)
         assert f"Units and minutes of {month_words(months)}:" in [line.said for line in call]
         assert fill[0].said == f"WHERE TANKERS FILL, {month_words(months, short=True).upper()}"
+        assert dump[0].said.startswith(f"DUMP SITE, {month_words(months, short=True).upper()}")
         assert all(
-            paper.width_of(line.said, line.size, bold=line.bold) <= card_facts.HALF_PT for line in (*call, *fill)
+            paper.width_of(line.said, line.size, bold=line.bold) <= card_facts.HALF_PT for line in (*call, *fill, *dump)
         )
 
 

@@ -10,6 +10,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import FillsElsewhere, OtherCircuit
 from preplan.plan_tables import NOT_THIS_WAY, ROUNDING_GPM
+from preplan.records import BoolArray
 from preplan.render import first_minutes, words
 from preplan.render.card_facts import HALF_PT, STEP_GPM, Facts
 from preplan.render.limit_places import named_words
@@ -162,7 +163,8 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
         jobs.append(f"{_fill_at(plan, other.tankers, other.site)}{' then' * (not splits(plan, lead, other))}")
     told = {(one.site, month) for one in facts.group.others for month in one.months}
     # who fills at a fill site of the card itself then has no sheet of his own
-    jobs += elsewhere_words(plan, other, [one for one in other.elsewhere if (one.site, one.months[0]) not in told])
+    those = [one for one in other.elsewhere if (one.site, one.months[0]) not in told]
+    jobs += elsewhere_words(plan, other, those, sent)
     return f" {words.first_up(', '.join(jobs))}." if jobs else ""
 
 
@@ -171,15 +173,22 @@ def _fill_at(plan: Plan, tankers: Sequence[int], site: int) -> str:
     return f"{named} fill{'s' * (len(tankers) == 1)} at fill site {site + 1}"
 
 
-def elsewhere_words(plan: Plan, other: OtherCircuit, those: Sequence[FillsElsewhere]) -> list[str]:
+def elsewhere_words(
+    plan: Plan, other: OtherCircuit, those: Sequence[FillsElsewhere], sent: BoolArray | None = None
+) -> list[str]:
     """Say who fills at the other of two fill sites in the months of a circuit, and who pumps there.
 
-    Each with its months where that is not so in all of them.
+    Each with its months where that is not so in all of them. Who pumps and is not among those `sent`, (units,), has to
+    be called.
     """
     said: dict[str, list[int]] = {}
     for one in those:
-        pumps = [words.printable(plan.units[unit].unit_id) for unit in (one.fill_engine,) if unit >= 0]
-        filled = f"{_fill_at(plan, one.tankers, one.site)}{''.join(f' ({engine} pumps)' for engine in pumps)}"
+        pumps = ""
+        if one.fill_engine >= 0:
+            engine = words.printable(plan.units[one.fill_engine].unit_id)
+            comes = sent is None or sent[one.fill_engine]
+            pumps = f" ({engine} pumps)" if comes else f" (call {engine} too: it pumps)"
+        filled = f"{_fill_at(plan, one.tankers, one.site)}{pumps}"
         lane = f", meeting on {words.printable(one.lane)}, one truck wide: loaded goes first, empties wait off it"
         said.setdefault(f"{filled}{lane if one.lane else ''}", []).extend(one.months)
     every = {*other.months}

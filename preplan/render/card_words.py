@@ -230,9 +230,7 @@ def _steady(facts: Facts) -> str:
     if len(sites) == 1:
         lasts, backup = words.lasting_words(every[sites[0]], gpm), facts.cell("backup")
         return f"{flow} gpm steady{lasts}" + (f": go on at fill site {backup + 1}" if lasts and backup >= 0 else "")
-    gallons = [(at, every[at].storage_gal) for at in sites]
-    stores = [f"the {words.gallons(gal)} of fill site {at + 1}" for at, gal in gallons if gal is not None]
-    return f"{flow} gpm steady" + (f" while {' and '.join(stores)} last" if stores else "")
+    return f"{flow} gpm steady{words.both_lasting_words({at + 1: every[at] for at in sites}, gpm)}"
 
 
 def officer(facts: Facts) -> list[Line]:
@@ -245,7 +243,8 @@ def dump(facts: Facts) -> list[Line]:
     """Say where tankers dump and what hose it takes."""
     plan, lead, front = facts.plan, facts.lead, facts.plan.frontages
     one = "" if len(facts.group.addresses) == 1 else f" FOR {words.where_words(plan, lead)}"
-    lines = [Line(paper.ellipsis(f"DUMP SITE{one}", SMALL_PT, HALF_PT, bold=True), SMALL_PT, bold=True)]
+    title = f"{head('DUMP SITE', facts)}{one}"
+    lines = [Line(paper.ellipsis(title, SMALL_PT, HALF_PT, bold=True), SMALL_PT, bold=True)]
     if facts.level < 0 or facts.cell("trip") < 0:
         none = "no place on a road that tankers can use and leave again"
         without = months_without(facts)
