@@ -499,6 +499,27 @@ def test_other_months_of_the_first_alarm_are_another_instruction(built: Built, t
     assert "now flagged: first alarm in 11-4" in unfolded(report.text(found))
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("more later=230 gpm", "more later=330 gpm", True), ("more later=230 gpm", "more later=231 gpm", False),
+        ("shares its source=F1", "shares its source=F2", True),
+    ],
+)  # fmt: skip
+def test_a_remark_that_says_something_else_is_told(
+    built: Built, tmp_path: Path, old: str, new: str, told: bool
+) -> None:
+    """A flow that differs by less than the step is the same remark."""
+    for name, flag in (("old", old), ("new", new)):
+        shutil.copytree(built(), tmp_path / name)
+        cells = (tmp_path / name / "addresses.csv").read_bytes()
+        rewrite(tmp_path / name, "addresses.csv", cells.replace(b",190,gap", f",190,{flag}; gap".encode()))
+    found = held(tmp_path / "old", tmp_path / "new")
+    assert set(found.answers.differences["what"]) == ({"remarks"} if told else set())
+    assert set(found.answers.group) == ({"numbers"} if told else {"same"})
+    assert bool(found.answers.smaller.sum()) is not told
+
+
 def test_an_engine_with_another_job_is_told(built: Built, tmp_path: Path) -> None:
     """The units are the same, and who pumps where is not."""
     shutil.copytree(built(), tmp_path / "new")

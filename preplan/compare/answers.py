@@ -65,6 +65,7 @@ _TOLD_ELSEWHERE = frozenset({"gap", "long driveway", "left out"})
 _PLAIN_VALUE = re.compile(r", round trip [\d.]+ min$|^\d[\d.]* (?:min|mi)$")
 """Of a flag's value, the numbers that change with every trip."""
 _GPM = re.compile(r"(\d+)(?= gpm)")
+_FLOW = re.compile(r"^(\d+) gpm$")
 _CIRCUIT = "second circuit "
 
 
@@ -387,14 +388,15 @@ def _site_cards(pair: _Pair, changes: Iterable[RunChange]) -> list[pd.DataFrame]
 
 
 def _flags(pair: _Pair) -> list[pd.DataFrame]:
-    """Compare what is flagged: by code, and where crews act on it by value."""
+    """Compare what is flagged, by code and value; flows that differ by less than the step are alike."""
     both = _exploded(pair.old["flags"]).merge(
         _exploded(pair.new["flags"]), on=["at", "code"], how="outer", suffixes=("_old", "_new"), indicator=True
     )
     plain = both["code"].str.removeprefix(_CIRCUIT)
-    done = plain.isin(_DONE_FLAGS)
-    unlike = (both["_merge"] != "both") | (done & (both["value_old"] != both["value_new"]))
-    both, done = both[unlike & ~plain.isin(_TOLD_ELSEWHERE)], done[unlike & ~plain.isin(_TOLD_ELSEWHERE)]
+    old, new = (both[f"value_{end}"].str.extract(_FLOW, expand=False).astype(float) for end in ("old", "new"))
+    alike = (both["value_old"] == both["value_new"]) | ((old - new).abs() < max(pair.steps.gpm, 1.0))
+    told = ((both["_merge"] != "both") | ~alike) & ~plain.isin(_TOLD_ELSEWHERE)
+    both, done = both[told], plain[told].isin(_DONE_FLAGS)
     said = {
         end: np.where(both["_merge"] == gone, "", _coded(both["code"], both[f"value_{end}"]))
         for end, gone in (("old", "right_only"), ("new", "left_only"))
