@@ -178,6 +178,19 @@ def test_a_surge_says_how_long_it_is_held() -> None:
     assert account(example(6))["timeline"]["surge_min"] is None
 
 
+def test_a_surge_is_told_as_far_as_the_account_goes() -> None:
+    """Of one that begins after the end nothing is known; of one that outlasts it no more than up to there."""
+    before = account(example(6))["timeline"]
+    end = 145.0
+    late, long = (f"{example(6)} --surge 400 --surge-at {at} --surge-for 60" for at in (end, end - 15.0))
+    assert before["surge_min"] is None
+    assert account(late)["timeline"]["surge_min"] is None
+    assert "minute 145.0: not looked at, the account ends before" in unfolded(run(late).stdout)
+    held = account(long)["timeline"]["surge_min"]
+    said = f"held for {held:.1f} min of 15.0 min, then the account ends, 60.0 min asked for"
+    assert said in unfolded(run(long).stdout)
+
+
 def test_the_tanker_beyond_which_more_bring_nothing() -> None:
     """A fill site that is busy with six gains nothing from a seventh that comes after the tightest minute."""
     crowd = f"{example(6)} --tank 2000 --arrive 150 --portable 0"

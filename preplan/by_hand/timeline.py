@@ -143,6 +143,8 @@ class HandTimeline:
             "one_out_gpm": self.one_out_gpm, "last_useful": last, "by_tankers_gpm": by_count,
             "left_out": left_out, "without_left_out_gpm": best.gpm,
         }  # fmt: skip
+        if self.ground.surge is not None and self._looked_min(self.ground.surge) <= 0.0:
+            listed["surge_min"] = None
         return listed | ({"events": [asdict(event) for event in found.events]} if events else {})
 
     # ------------------------------------------------------------------ for people
@@ -206,11 +208,21 @@ class HandTimeline:
         said = "have not arrived by the end" if math.isnan(by_min) else f"have arrived by minute {number(by_min, 1)}"
         return labelled("Total", f"{total} {said}")
 
+    def _looked_min(self, surge: timeline.Surge) -> float:
+        """Count the minutes of a surge before the account ends; 0: none."""
+        looked_min = self.case.end_min - max(surge.start_min, self.case.first_water_min)
+        return min(looked_min, surge.minutes) if looked_min > 0.0 else 0.0
+
     def _surge(self) -> list[str]:
         surge = self.ground.surge
         if surge is None:
             return []
-        held = f"held for {minutes(self.found.surge_min)} of {minutes(surge.minutes)}"
+        looked_min = self._looked_min(surge)
+        if looked_min <= 0.0:
+            held = "not looked at, the account ends before"
+        else:
+            held = f"held for {minutes(self.found.surge_min)} of {minutes(looked_min)}"
+            held += f", then the account ends, {minutes(surge.minutes)} asked for" * (looked_min < surge.minutes)
         return labelled("Surge", f"{need(surge.gpm)} gpm from minute {number(surge.start_min, 1)}: {held}")
 
     def _more(self) -> str:
