@@ -6,9 +6,11 @@ report and the help texts all read the one home of each number. A district sets 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any
+from urllib.parse import urlsplit
 
 import numpy as np
 
@@ -312,6 +314,22 @@ def rule_lines(rules: Rules) -> Iterator[RuleLine]:
             )
 
 
+def tile_host(template: str) -> str:
+    """Give the one source that online tiles come from, as a page's policy names it; '' where an address is none.
+
+    >>> tile_host("https://{s}.tile.example.org/{z}/{x}/{y}.png"), tile_host("https://tile-{s}.example.org/{z}/{x}/{y}")
+    ('https://*.tile.example.org', '')
+    """
+    try:
+        parts = urlsplit(template)
+    except ValueError:
+        return ""
+    host = parts.netloc.replace("{s}", "*")
+    plain = re.fullmatch(r"(\*\.)?[A-Za-z0-9.-]+(:\d+)?", host) and "{" not in re.sub(r"\{[sxyzr]\}", "", template)
+    whole = parts.scheme in {"http", "https"} and all(one in template for one in ("{z}", "{x}", "{y}"))
+    return f"{parts.scheme}://{host}" if plain and whole else ""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class District:
     """What the district file says, apart from where its tables are."""
@@ -327,4 +345,4 @@ class District:
     cards_backup: str = "line"
     """line or sheet: whether the way over the backup has a sheet behind each card."""
     tiles: str = ""
-    """Address template of online map tiles, '' for none."""
+    """Address template of online map tiles, '' for none; see `tile_host`."""

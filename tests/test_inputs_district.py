@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -114,7 +115,20 @@ def test_an_unknown_table_and_an_unknown_level_key(tmp_path: Path) -> None:
         ("hydrants", "credit = [[600, 100], [300, 90]]", "must be pairs [ft, gpm]"),
         ("cards", 'per = "street"', "must be one of: road, address"),
         ("cards", 'backup = "page"', "must be one of: line, sheet"),
-        ("map", 'tiles = "somewhere"', "must be an address with {z}, {x} and {y}"),
+        *[
+            ("map", f"tiles = {json.dumps(tiles)}", "must be an address of the web with {z}, {x} and {y}")
+            for tiles in (
+                "somewhere",
+                "file:///etc/{z}/{x}/{y}",
+                "https://tile.example.org/all.png",
+                "https://a b/{z}/{x}/{y}",
+                "https://x; script-src */{z}/{x}/{y}",
+                'https://x"/{z}/{x}/{y}',
+                "javascript:alert({z}{x}{y})",
+                "https://tile-{s}.example.org/{z}/{x}/{y}",
+                "https://[x/{z}/{x}/{y}",
+            )
+        ],
         ("roads", "buffer_mi = -2", "must be at least 0"),
     ],
 )

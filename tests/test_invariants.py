@@ -18,7 +18,7 @@ from preplan.errors import InvariantError
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
-from preplan.planning import invariants, pipeline
+from preplan.planning import assembly, invariants, pipeline
 from preplan.roads.source import read_osm
 from tests import plan_checks
 from tests.faults.small import TOML, SmallDistrict, write_small_district
@@ -302,7 +302,7 @@ def test_a_run_with_a_broken_plan_fails_loudly_and_writes_nothing(
     out = tmp_path / "out"
     assert CliRunner().invoke(app, ["build", str(district), "--out", str(out)]).exit_code == 0
     before = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
-    real = pipeline.assemble
+    real = assembly.assemble
 
     def broken(*given: Any) -> Plan:
         plan = real(*given)

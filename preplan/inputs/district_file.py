@@ -18,7 +18,7 @@ from preplan.inputs.toml_document import Document, read_document
 from preplan.inputs.toml_slips import BACKSLASH_REMEDY
 from preplan.plan_inputs import RoadSource
 from preplan.records import FloatArray, ResponseLevel
-from preplan.rules import District
+from preplan.rules import District, tile_host
 
 REQUIRED_TABLES = ("addresses", "fill_sites", "stations", "apparatus")
 OPTIONAL_TABLES = ("hydrants", "closures", "bridges")
@@ -167,10 +167,10 @@ def _date(document: Document, value: object) -> str:
 
 def _tiles(document: Document, value: object) -> str:
     """Read an address template of map tiles, '' for none."""
-    whole = isinstance(value, str) and value.startswith(("https://", "http://"))
-    if value == "" or (whole and all(part in str(value) for part in ("{z}", "{x}", "{y}"))):
-        return str(value)
-    document.fault(("map", "tiles"), "must be an address with {z}, {x} and {y}", value=value)
+    if value == "" or (isinstance(value, str) and tile_host(value)):
+        return value
+    rule = "must be an address of the web with {z}, {x} and {y}; {s} may stand alone before the host's first dot"
+    document.fault(("map", "tiles"), f"{rule}: https://{{s}}.tiles.example/{{z}}/{{x}}/{{y}}.png", value=value)
     return ""
 
 

@@ -15,18 +15,17 @@ from collections.abc import Mapping
 from html import escape
 from importlib.resources import files
 from typing import Any
-from urllib.parse import urlsplit
 
 import folium
 from branca.element import Figure, MacroElement
 from folium.template import Template
 
-from preplan.errors import Finding, InputError
 from preplan.plan import Plan
 from preplan.render import words
 from preplan.render.map_data import map_data
 from preplan.render.map_frame import view_frame
 from preplan.render.map_svg import fill_site_table, still_legend, still_map
+from preplan.rules import tile_host
 
 SCRIPTS = (
     "map_decode.js",
@@ -102,17 +101,11 @@ class PlanScript(MacroElement):
 
 
 def map_page(plan: Plan) -> str:
-    """Write the whole page; the same plan gives the same text.
-
-    Raises
-    ------
-    InputError
-        Where the district's address of map tiles is not one of the web.
-    """
-    tile_host = tile_source(plan.district.tiles)
+    """Write the whole page; the same plan gives the same text."""
+    tiles_from = tile_host(plan.district.tiles)
     page = PlanMap(plan)
-    if tile_host:
-        page.add_child(_tiles(plan.district.tiles, tile_host))
+    if tiles_from:
+        page.add_child(_tiles(plan.district.tiles, tiles_from))
     page.add_child(PlanScript(_own_script()))
     figure = Figure(title=PLACES["title"])
     figure.add_child(page)
@@ -120,10 +113,10 @@ def map_page(plan: Plan) -> str:
     texts = {
         "title": escape(f"{words.printable(plan.district.name)}: water supply map"),
         "head": _head(""),
-        "before": _header(plan, tiles=bool(tile_host)),
+        "before": _header(plan, tiles=bool(tiles_from)),
         "after": _after(plan),
     }
-    policy = _policy(_filled(frame, texts), tile_host)
+    policy = _policy(_filled(frame, texts), tiles_from)
     return _filled(frame, texts | {"head": _head(policy)})
 
 
@@ -146,28 +139,6 @@ def embedded_json(data: dict[str, Any]) -> str:
     """
     text = json.dumps(data, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return text.replace("<", r"\u003c").replace(">", r"\u003e").replace("&", r"\u0026")
-
-
-def tile_source(template: str) -> str:
-    """Give the one source that online tiles come from, as the policy names it; '' for no tiles.
-
-    Raises
-    ------
-    InputError
-        Where the template is not an http(s) address with {z}, {x} and {y}.
-
-    >>> tile_source("https://{s}.tile.example.org/{z}/{x}/{y}.png")
-    'https://*.tile.example.org'
-    """
-    if not template:
-        return ""
-    parts = urlsplit(template)
-    host = parts.netloc.replace("{s}", "*")
-    plain = re.fullmatch(r"(\*\.)?[A-Za-z0-9.-]+(:\d+)?", host) and "{" not in re.sub(r"\{[sxyzr]\}", "", template)
-    if parts.scheme not in {"http", "https"} or not plain or not all(one in template for one in ("{z}", "{x}", "{y}")):
-        rule = "is not an http(s) address of map tiles with {z}, {x} and {y}"
-        raise InputError([Finding(file="district.toml", column="map.tiles", value=template, rule=rule)])
-    return f"{parts.scheme}://{host}"
 
 
 def _asset(name: str) -> str:
