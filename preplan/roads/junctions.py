@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -53,6 +54,17 @@ class Turn:
     """A turn worth a line even where the road keeps its name."""
 
 
+class Part(NamedTuple):
+    """Stretches of a way driven one after another that make one line of directions."""
+
+    road: str
+    turn: str
+    first: int
+    """Position of the first of them along the way."""
+    beyond: int
+    """Position behind the last."""
+
+
 @dataclass(frozen=True, slots=True)
 class Told:
     """What was said of some roads before, under one set of limits: the ways to many addresses share most of it."""
@@ -61,6 +73,8 @@ class Told:
     turns: dict[tuple[Driven, Driven], Turn] = field(default_factory=dict)
     notes: dict[tuple[tuple[Driven, ...], tuple[float, ...], bool], str] = field(default_factory=dict)
     """By stretches driven, the miles driven on each, and whether a way begins there."""
+    parts: dict[tuple[Driven, ...], tuple[Part, ...]] = field(default_factory=dict)
+    """By stretches driven: dump sites along one stretch share a way."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -18,6 +18,7 @@ from preplan.roads.junctions import (
     STRAIGHT,
     Driven,
     Junctions,
+    Part,
     exit_words,
     opposite,
     turn_across,
@@ -100,7 +101,9 @@ def directions(
     meeting = Junctions.of(roads) if junctions is None else junctions
     states = list(zip(segments.tolist(), forward.tolist(), strict=True))
     miles = _miles(roads, states, start_fraction, end_fraction)
-    pieces = _without_links(roads, meeting, _pieces(roads, limits, meeting, states, miles))
+    parts = _parted(roads, limits, meeting, tuple(states))
+    pieces = [_Piece(road, turn, states[first:beyond], miles[first:beyond]) for road, turn, first, beyond in parts]
+    pieces = _without_links(roads, meeting, pieces)
     pieces = _from_start(roads, meeting, pieces, start_fraction, leaving)
     return tuple(
         Step(
@@ -167,10 +170,16 @@ def cross_street(
     return Crossing(road, miles)
 
 
-def _pieces(
-    roads: RoadTable, limits: RoadLimits, meeting: Junctions, states: list[Driven], miles: list[float]
-) -> list[_Piece]:
-    """Part a way into pieces, one a road and turn; a roundabout driven through belongs to the road it leads to."""
+def _parted(roads: RoadTable, limits: RoadLimits, meeting: Junctions, states: tuple[Driven, ...]) -> tuple[Part, ...]:
+    """Part a way as it was parted before, wherever on its first and last stretch it begins and ends."""
+    parts = meeting.told(limits).parts
+    if states not in parts:
+        parts[states] = tuple(_parts(roads, limits, meeting, states))
+    return parts[states]
+
+
+def _parts(roads: RoadTable, limits: RoadLimits, meeting: Junctions, states: Sequence[Driven]) -> Iterator[Part]:
+    """Part a way, one part a road and turn; a roundabout driven through belongs to the road it leads to."""
     circle = meeting.circle[[row for row, _ in states]].tolist()
     named = [at for at in range(len(states)) if not circle[at]]
     labels = [str(roads.name[row]) or _CIRCLE if ring else "" for ring, (row, _) in zip(circle, states, strict=True)]
@@ -183,23 +192,21 @@ def _pieces(
 
     for at, label in zip(named, labels_along(roads, [states[at][0] for at in named], leaves), strict=True):
         labels[at] = label
-    pieces = [_Piece(labels[0], "")]
-    held: list[int] = []
+    road, turn, first, held = labels[0], "", 0, 0
     for at, state in enumerate(states):
         if circle[at] and named and named[0] < at < named[-1]:
-            held.append(at)
+            held += 1
             continue
         if held:
-            turn = exit_words(roads, limits, meeting, [states[one] for one in held])
-            pieces.append(_Piece(labels[at], turn, [states[one] for one in held], [miles[one] for one in held]))
-            held = []
+            yield Part(road, turn, first, at - held)
+            road, turn, first = labels[at], exit_words(roads, limits, meeting, states[at - held : at]), at - held
+            held = 0
         elif at:
             made = turn_into(roads, limits, meeting, states[at - 1], state)
-            if labels[at] != pieces[-1].road or made.said_on_same_road:
-                pieces.append(_Piece(labels[at], made.words))
-        pieces[-1].states.append(state)
-        pieces[-1].miles.append(miles[at])
-    return pieces
+            if labels[at] != road or made.said_on_same_road:
+                yield Part(road, turn, first, at)
+                road, turn, first = labels[at], made.words, at
+    yield Part(road, turn, first, len(states))
 
 
 def _leads_on(roads: RoadTable, limits: RoadLimits, meeting: Junctions, state: Driven, *, end: bool) -> bool:
