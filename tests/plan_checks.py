@@ -53,7 +53,7 @@ def kept_plan(district_file: Path, make: Callable[[], Plan]) -> Plan:
     if folder is None:
         return make()
     kept = Path(folder) / f"{hashlib.sha256(str(district_file.resolve()).encode()).hexdigest()}.pickle"
-    with _alone(kept.with_suffix(".lock")):
+    with alone(kept.with_suffix(".lock")):
         if not kept.exists():
             part = kept.with_suffix(f".{os.getpid()}")
             part.write_bytes(pickle.dumps(make()))
@@ -63,7 +63,7 @@ def kept_plan(district_file: Path, make: Callable[[], Plan]) -> Plan:
 
 
 @contextmanager
-def _alone(lock: Path) -> Iterator[None]:
+def alone(lock: Path) -> Iterator[None]:
     """Let one process of the test run after another do something; who takes ten minutes is not waited for."""
     mine, late = False, time.monotonic() + 600.0
     while not mine and time.monotonic() < late:

@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from preplan.build import build_district
 from preplan.cli import app
 from preplan.planning.pipeline import plan_district
+from tests.built_sample import built_sample
 from tests.plan_checks import kept_plan
 from tests.shared_data import shared
 
@@ -48,12 +48,10 @@ def run(*arguments: str) -> tuple[int, str]:
     return result.exit_code, result.output
 
 
-@pytest.fixture(scope="session")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Build the sample once."""
-    out = tmp_path_factory.mktemp("sample") / "millrace"
-    build_district(SAMPLE / "district.toml", out, lambda _stage, _share: None)
-    return out
+@pytest.fixture(scope="module")
+def sample() -> Path:
+    """Give the sample built once."""
+    return built_sample().out
 
 
 @pytest.fixture
@@ -73,13 +71,6 @@ def test_every_file_of_the_results_is_there_and_run_json_has_its_digest(sample: 
         name: about.get("sha256", about) if isinstance(about, dict) else about
         for name, about in record["files"].items()
     } == digests(sample)
-
-
-def test_the_same_inputs_give_the_same_bytes(sample: Path, tmp_path: Path) -> None:
-    """A second run, its roads read anew, differs in nothing but the seconds."""
-    again = tmp_path / "again"
-    build_district(SAMPLE / "district.toml", again, lambda _stage, _share: None)
-    assert digests(again) == digests(sample)
 
 
 def test_every_address_is_in_one_row_and_statuses_follow_from_levels(sample: Path) -> None:

@@ -13,10 +13,9 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 
 import pytest
 from typer.testing import CliRunner, Result
@@ -25,19 +24,11 @@ from preplan import build
 from preplan.cli import app
 from preplan.plan import Plan
 from preplan.plan_inputs import Inputs
+from preplan.planning.pipeline import plan_district
 from preplan.render import tables
-from tests.plan_checks import REPO, SAMPLE
+from tests.built_sample import Built, NetworkAskedError, built_sample, contents, run_build, without_network
+from tests.plan_checks import REPO, SAMPLE, kept_plan
 from tests.shared_data import shared
-
-
-def run_build(district_file: Path, out: Path) -> Result:
-    """Run the command in this process."""
-    return CliRunner().invoke(app, ["build", str(district_file), "--out", str(out)])
-
-
-def contents(folder: Path) -> dict[str, bytes]:
-    """Read every file of a folder by its relative name."""
-    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -54,48 +45,12 @@ def write_rows(path: Path, rows: list[dict[str, str]]) -> None:
     path.write_text(text.getvalue(), encoding="utf-8")
 
 
-class NetworkAskedError(AssertionError):
-    """The program asked the network."""
-
-
-def without_network(asked: list[str], patch: pytest.MonkeyPatch) -> None:
-    """Let no Python code reach the network, and note what tries to."""
-
-    def refuse(*args: object, **_options: object) -> NoReturn:
-        asked.append(str(args))
-        raise NetworkAskedError
-
-    for name in ("connect", "connect_ex", "sendto"):
-        patch.setattr(socket.socket, name, refuse)
-    for name in ("getaddrinfo", "gethostbyname", "create_connection"):
-        patch.setattr(socket, name, refuse)
-
-
-@dataclass(frozen=True)
-class Built:
-    """One set of results, and how it came about."""
-
-    out: Path
-    result: Result
-    files: dict[str, bytes]
-    asked: list[str]
-    """What was asked of the network."""
-
-    @property
-    def run(self) -> dict[str, Any]:
-        """What run.json says."""
-        return dict(json.loads(self.files["run.json"]))
-
-
 @pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Built:
-    """Build the sample by the command from an empty folder, nothing cached, the network refused."""
-    out, asked = tmp_path_factory.mktemp("first") / "results", list[str]()
-    with pytest.MonkeyPatch.context() as patch:
-        without_network(asked, patch)
-        result = run_build(SAMPLE / "district.toml", out)
-    assert result.exit_code == 0, result.stderr
-    return Built(out, result, contents(out), asked)
+def built() -> Built:
+    """Give the sample built by the command from an empty folder, nothing cached, the network refused."""
+    found = built_sample()
+    assert found.exit_code == 0, found.stderr
+    return found
 
 
 @pytest.fixture
@@ -144,7 +99,7 @@ def test_run_file_says_what_went_in_and_what_became_of_it(built: Built) -> None:
     assert run["counts"]["planned"] + run["counts"]["rejected"] == len(rows_of(SAMPLE / "addresses.csv"))
     assert sum(run["counts"]["status"].values()) == run["counts"]["planned"]
     assert run["seconds"]
-    assert [stage for stage in run["seconds"] if stage not in built.result.stderr.splitlines()] == []
+    assert [stage for stage in run["seconds"] if stage not in built.stderr.splitlines()] == []
 
 
 def test_nothing_is_left_beside_the_results(built: Built) -> None:
@@ -203,7 +158,7 @@ def test_second_run_over_the_first_is_the_same(built: Built, standing: Path, mon
 
 
 def test_another_machine_would_say_the_same(built: Built, tmp_path: Path) -> None:
-    """Another process, folder, order of hashes, time zone and language, the default place for results, no network."""
+    """Another process, folder, order of hashes, time zone, language; the default place, roads read anew, no network."""
     folder = shutil.copytree(SAMPLE, tmp_path / "inputs of the chief" / "millrace")
     away = {"PYTHONHASHSEED": "4711", "TZ": "Pacific/Auckland", "LC_ALL": "C", "PYTHONPATH": str(REPO)}
     command = [*cut_off(), sys.executable, "-m", "preplan", "build", str(folder / "district.toml")]
@@ -443,7 +398,12 @@ def test_place_for_results_is_not_ours(tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("undrawn")
-def test_roads_that_cannot_be_kept_do_not_stop_the_run(built: Built, tmp_path: Path) -> None:
+def test_roads_that_cannot_be_kept_do_not_stop_the_run(
+    built: Built, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        build, "plan_district", lambda *given: kept_plan(SAMPLE / "district.toml", lambda: plan_district(*given))
+    )
     (tmp_path / "results.cache").write_text("in the way", encoding="utf-8")
     result = run_build(SAMPLE / "district.toml", tmp_path / "results")
     assert result.exit_code == 0, result.stderr
