@@ -28,7 +28,7 @@ LEAST_MI = 0.05
 """Tankers see each other over a shorter narrow piece; pages print tenths of a mile."""
 
 
-Legs = tuple[IntArray, IntArray]
+LegLeaves = tuple[IntArray, IntArray]
 """Leaves of loaded and of empty legs, (trips,) each; -1: not traced."""
 
 
@@ -102,8 +102,8 @@ def crossing_flags(
     roads: RoadTable,
     narrow: BoolArray,
     forest: RouteForest,
-    first: Legs,
-    second: Legs,
+    first: LegLeaves,
+    second: LegLeaves,
     fraction: FloatArray,
 ) -> list[tuple[int, Flag]]:
     """Flag the pairs of circuits of which the loaded tankers of one meet empties of the other on a narrow road.

@@ -14,7 +14,7 @@ from preplan.planning.fireground import Crews
 from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import AskedTrips, told_trips
-from preplan.planning.meeting import Legs, crossing_flags
+from preplan.planning.meeting import LegLeaves, crossing_flags
 from preplan.planning.minutes import CalledIn, called_in, on_arrival_min, strips
 from preplan.planning.searched import Searched, Shut, shut_ways
 from preplan.planning.weights import Met, Weights
@@ -282,7 +282,7 @@ def _with_lanes(found: Answered, asked: Sequence[_Asked], trips: TripTable, fore
                 mine.append(row)
                 other.append(leaves[1][:, sheet] if sheet >= 0 else leaves[0][:, front])
     rows = np.array(mine, dtype=np.int32)
-    first: Legs = leaves[1][0, rows], leaves[1][1, rows]
+    first: LegLeaves = leaves[1][0, rows], leaves[1][1, rows]
     beside = np.array(other, dtype=np.int32).reshape(-1, 2)
     fraction = found.frontages.fraction[np.array([asked[row].address for row in mine], dtype=np.int32)]
     met = crossing_flags(found.roads, found.limits.narrow, joined, first, (beside[:, 0], beside[:, 1]), fraction)
