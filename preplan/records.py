@@ -476,8 +476,10 @@ class RoadLimits(Columns):
     backward_open: BoolArray
     tanker_road: BoolArray
     """A road for tankers: not a driveway, a path, a closed or impassable road."""
+    signed: BoolArray
+    """A sign forbids it, which a tanker may pass: what that costs is paid where such a road is entered."""
     penalty_min: FloatArray
-    """Added once when the stretch is driven: a sign passed on the way to a fire."""
+    """Added once when the stretch is driven: a gate passed on the way to a fire."""
     posted: BoolArray
     """Some weight, height or width is posted."""
     unposted_bridge: BoolArray

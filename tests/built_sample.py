@@ -47,7 +47,7 @@ class Built:
 def built_sample() -> Built:
     """Give the sample built from an empty folder, nothing cached, the network refused; nobody may write into it."""
     folder = Path(os.environ.get(PLANS) or tempfile.mkdtemp()) / "sample"
-    told = folder / "told.json"
+    told = folder.with_suffix(".json")
     with alone(folder.with_suffix(".lock")):
         if not told.exists():
             folder.mkdir(parents=True, exist_ok=True)

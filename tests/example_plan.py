@@ -115,6 +115,7 @@ def _limits(n: int) -> RoadLimits:
         forward_open=yes,
         backward_open=yes.copy(),
         tanker_road=yes.copy(),
+        signed=np.zeros(n, dtype=np.bool_),
         penalty_min=np.zeros(n),
         posted=posted,
         unposted_bridge=unposted,

@@ -123,6 +123,7 @@ def permissive_limits(roads: RoadTable) -> RoadLimits:
         tanker_road=np.array(
             [of["highway"] not in NOT_FOR_TANKERS and of.get("service") != "driveway" for of in tags], dtype=np.bool_
         ),
+        signed=np.zeros(count, dtype=np.bool_),
         penalty_min=np.zeros(count),
         posted=no.copy(),
         unposted_bridge=no.copy(),

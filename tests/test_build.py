@@ -51,7 +51,9 @@ def run(*arguments: str) -> tuple[int, str]:
 @pytest.fixture(scope="module")
 def sample() -> Path:
     """Give the sample built once."""
-    return built_sample().out
+    found = built_sample()
+    assert found.exit_code == 0, found.stderr
+    return found.out
 
 
 @pytest.fixture

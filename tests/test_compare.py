@@ -504,6 +504,7 @@ def test_other_months_of_the_first_alarm_are_another_instruction(built: Built, t
     [
         ("more later=230 gpm", "more later=330 gpm", True), ("more later=230 gpm", "more later=231 gpm", False),
         ("shares its source=F1", "shares its source=F2", True),
+        ("frontage uncertain=34 ft", "frontage uncertain=35 ft", False),
     ],
 )  # fmt: skip
 def test_a_remark_that_says_something_else_is_told(

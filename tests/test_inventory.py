@@ -252,6 +252,39 @@ def test_of_two_bridges_of_one_name_the_nearer_is_taken() -> None:
     assert found == (["B1", "B1", ""], ["name", "name", ""], ["B2"])
 
 
+def test_a_code_before_the_guide_s_words_decides() -> None:
+    """Item 41 describes codes that are open by what would be closed without them."""
+    statuses = [
+        "D - Open, would be posted or closed except for temporary shoring", "E: open while the original is closed",
+        "P - Posted for load", "K", "K - Bridge closed", "Bridge closed", "b",
+    ]  # fmt: skip
+    rows = [[f"B{at}", "-72", "44", "30", said] for at, said in enumerate(statuses)]
+    sheet = _sheet(["bridge_id", "lon", "lat", "operating_tonnes", "status"], rows)
+    rated = dict(zip(statuses, read_bridges(sheet).operating_lb.tolist(), strict=True))
+    assert [said for said, pounds in rated.items() if pounds == 0.0] == ["K", "K - Bridge closed", "Bridge closed"]
+
+
+def test_each_row_takes_its_own_bridge_before_any_takes_two() -> None:
+    """One lies 60 m beyond the first bridge, so 70 m from the second, whose own row lies 90 m off and has it closed."""
+    nodes = {
+        "a": (-500.0, 0.0),
+        "b": (0.0, 0.0),
+        "c": (20.0, 0.0),
+        "d": (150.0, 0.0),
+        "e": (170.0, 0.0),
+        "f": (900.0, 0.0),
+    }
+    road, bridge = {"name": "Mill Road"}, {"name": "Mill Road", "bridge": "yes"}
+    ends = [("a", "b", road), ("b", "c", bridge), ("c", "d", road), ("d", "e", bridge), ("e", "f", road)]
+    town = draw(nodes, [(one, other, {**said, "way": 10 + at}) for at, (one, other, said) in enumerate(ends)])
+    both = table(("A", (80.0, 0.0), "Mill Road"), ("B", (260.0, 0.0), "Mill Road"))
+    row, _, problems = match_bridges(town.roads, both)
+    assert (row.tolist(), problems) == ([-1, 0, -1, 1, -1], ())
+    # alone it is no other bridge of the road either
+    row, _, _ = match_bridges(town.roads, table(("B", (260.0, 0.0), "Mill Road")))
+    assert row.tolist() == [-1, -1, -1, 0, -1]
+
+
 def test_what_is_found_nowhere_is_reported_inside_the_map_only() -> None:
     found = matched(("IN", (910, 5), "MAIN STREET"), ("OUT", (9000, 9000), "FAR ROAD"))
     assert found == (["", "", ""], ["", "", ""], ["IN"])

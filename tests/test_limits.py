@@ -386,7 +386,8 @@ def test_narrow_roads(tmp_path: Path, tags: dict[str, str], *, narrow: bool) -> 
 )
 def test_a_sign_costs_a_minute_and_closes_nothing(tmp_path: Path, tags: dict[str, str], penalty: float) -> None:
     limits, _ = read(tmp_path, tags)
-    assert limits.penalty_min[0] == penalty
+    assert limits.signed[0] == (penalty == 1.0)
+    assert limits.penalty_min[0] == 0.0
     assert limits.tanker_road[0]
     assert limits.forward_open[0]
 
@@ -550,6 +551,29 @@ def test_a_limit_on_a_node_holds_on_both_sides(tmp_path: Path) -> None:
     assert limits.tanker_road.all()
     assert limits.posted.all()
     assert problems == ()
+
+
+@pytest.mark.parametrize("key", ["maxweight:hgv", "maxweight:conditional", "maxheight:conditional", "maxgcweight"])
+def test_a_limit_on_a_node_is_read_under_every_key(tmp_path: Path, key: str) -> None:
+    value = ("3" if "height" in key else "5 t") + " @ (Jan-Dec)" * key.endswith("conditional")
+    limits, _ = limits_of(_with_node(tmp_path, {key: value}), RULES)
+    held = limits.max_height_ft if "height" in key else limits.max_lb
+    assert held.tolist() == pytest.approx([3.0 / 0.3048] * 2 if "height" in key else [5 * LB_PER_T] * 2)
+
+
+@pytest.mark.parametrize("tags", [
+    {"motor_vehicle": "no", "motor_vehicle:conditional": "yes @ (May 15-Nov 1)"},
+    {"access": "no", "access:conditional": "private @ (May-Nov)"},
+    {"access": "no", "motor_vehicle:conditional": "yes @ (May-Nov)"},
+])  # fmt: skip
+def test_a_road_that_is_opened_for_months_is_shut_in_the_others(tmp_path: Path, tags: dict[str, str]) -> None:
+    """The plain tag holds where no condition does (OpenStreetMap wiki, Conditional restrictions)."""
+    for month, is_open in ((1, False), (7, True)):
+        limits, _ = limits_of(one_way_street(tmp_path, tags), RULES, (), frozenset({month}))
+        assert limits.tanker_road[0] == is_open
+    signed, problems = read(tmp_path, {"access:conditional": "no @ (weight > 7.5)"})
+    assert (signed.max_lb[0], signed.tanker_road[0]) == (np.inf, True)
+    assert "NOT taken as posted" in problems[0].rule
 
 
 def test_the_ton_of_a_sign_is_reported_and_a_tonne_is_not(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ import pytest
 
 from preplan.plan import Plan, WhatIf
 from preplan.plan_tables import TripTable
-from preplan.planning import pipeline
+from preplan.planning import assembly
 from preplan.planning.assignment import Delivery, Scene, circuit_of, crews, deliver, line_capped, source_capped
 from preplan.planning.what_if import what_if_of
 from preplan.records import BoolArray, FloatArray, IntArray
@@ -64,7 +64,7 @@ def case() -> Case:
         return what_if_of(scene, trips)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pipeline, "what_if_of", listening)
+        patch.setattr(assembly, "what_if_of", listening)
         plan = fresh_plan_of(SAMPLE / "district.toml")
     return Case(plan, *kept[0])
 

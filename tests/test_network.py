@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from preplan.records import FloatArray, TurnRestriction
+from preplan.roads.access import SIGN_MIN
 from preplan.roads.network import (
     JUNCTION_MIN,
     SHARP_TURN_MIN,
@@ -45,6 +48,19 @@ def test_turns_cost_what_the_junction_and_the_bearing_say() -> None:
     assert found[0, 2] == pytest.approx(JUNCTION_MIN)
     assert found[0, 4] == pytest.approx(JUNCTION_MIN + SHARP_TURN_MIN)
     assert (0, 1) not in found
+
+
+def test_a_sign_costs_once_where_its_road_is_entered() -> None:
+    """Not for each of its stretches, which are as many as driveways were mapped; nor on the way out."""
+    roads = [("west", "mid", {"way": 1}), ("mid", "east", {"way": 2}), ("mid", "north", {"way": 2})]
+    town = draw(CROSS, roads)
+    town.limits.signed[[1, 2]] = True
+    plain, signed = turns(network_of(draw(CROSS, roads))), turns(network_of(town))
+    dearer = {arc: signed[arc] - minutes for arc, minutes in plain.items()}
+    assert dearer == pytest.approx({arc: SIGN_MIN if arc in {(0, 2), (0, 4)} else 0.0 for arc in plain})
+    rules = replace(RoadRules(), travel="rule")
+    by_rule = build_network(town.roads, town.limits, rules, np.zeros(len(town.roads.node_id)))
+    assert turns(by_rule) == plain
 
 
 def test_a_dead_end_turns_a_truck_round_and_a_mapped_place_does_it_sooner() -> None:

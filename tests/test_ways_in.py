@@ -380,6 +380,17 @@ def test_who_crosses_with_hardly_a_margin_or_above_a_rating_is_told(
     assert bridge_words(plan, [way, way]) == [f"{head}: {weighs} over {limit}." for limit in limits]
 
 
+def test_nobody_asks_the_owner_of_a_bridge_in_months_in_which_a_sign_bars_him() -> None:
+    """In winter it is posted below the unit, whose way goes round it; of two stretches the first alone is rated."""
+    over_it, round_it = ways((replace(LIGHT, loaded_lb=19500.0),), winter_lb=15000.0, rated_lb=19000.0)
+    named = "the Mill Road bridge"
+    assert [(one.stretch, one.limit, one.above) for one in over_it.tight] == [
+        (1, f"{named} (rated 19,000 lb)", True),
+        (2, f"{named} (posted 20,000 lb = 10 tons, April to November)", False),
+    ]
+    assert round_it.tight == ()
+
+
 def test_unposted_bridges_are_counted_on_the_way_alone() -> None:
     """The bridge of Mill Road has no sign: who goes round it crosses none."""
     round_it, over_it, *_ = ways((HEAVY, LIGHT), unposted=(1, 2))

@@ -140,10 +140,24 @@ def test_a_loaded_tanker_that_a_limit_hardly_bears_is_told_on_its_way() -> None:
     ], "a rating that holds nobody off"
     (over,) = told(limits(), out=True, tankers=(light,), rating=33800.0)
     assert over.startswith("crosses above rating=")
-    for axle_lb, found in ((14100.0, 1), (15000.0, 0)):
+    for axle_lb, rating, found in ((14100.0, np.inf, 1), (14100.0, 48000.0, 1), (15000.0, np.inf, 0)):
         most = np.array([np.inf, axle_lb, np.inf, np.inf])
-        said_of_axle = told(limits(50000.0, max_axle_lb=most), out=True, tankers=(light,))
-        assert len(said_of_axle) == found
+        said_of_axle = told(limits(50000.0, max_axle_lb=most), out=True, tankers=(light,), rating=rating)
+        assert ["14,100 lb an axle" in one for one in said_of_axle] == [True] * found, said_of_axle
+
+
+def test_a_margin_is_looked_for_in_every_season() -> None:
+    """The roads of the deciding months bear more than those of spring; the map names what is tight."""
+    ways: dict[str, Any] = {"roads": TOWN.roads, "bridge": is_bridge(TOWN.roads), "road": np.zeros(1, dtype=np.int32)}
+    units: dict[str, Any] = {"units": (LIGHT,), "sent": np.array([[True]]), "later": np.array([[False]])}
+    spring = frozenset({3, 4, 5})
+    weights = Weights(
+        **ways, **units, limits=(limits(60000.0), limits(34000.0)), months=(ALL_MONTHS - spring, spring),
+        operating_lb=np.full(4, np.inf), engines=np.array([[False]]),
+    )  # fmt: skip
+    (flag,) = weights.flags(Met(free=NONE, out=np.array([[0, 1]], dtype=np.int32), back=NONE))[0]
+    said = "no margin=T2 (33,900 lb): the Mill Road bridge (posted 34,000 lb = 17 tons, March to May)"
+    assert (str(flag), flag.limit) == (said, "34,000 lb, Mar to May")
     assert flag_words(Flag("no margin", "T2 (33,900 lb): x")) == "NO MARGIN loaded on this way: T2 (33,900 lb): x."
 
 

@@ -66,6 +66,7 @@ _PLAIN_VALUE = re.compile(r", round trip [\d.]+ min$|^\d[\d.]* (?:min|mi)$")
 """Of a flag's value, the numbers that change with every trip."""
 _GPM = re.compile(r"(\d+)(?= gpm)")
 _FLOW = re.compile(r"^(\d+) gpm$")
+_MEASURE = re.compile(r"\d[\d.]* (?!gpm)\w+")
 _CIRCUIT = "second circuit "
 
 
@@ -395,8 +396,12 @@ def _flags(pair: _Pair) -> list[pd.DataFrame]:
     plain = both["code"].str.removeprefix(_CIRCUIT)
     old, new = (both[f"value_{end}"].str.extract(_FLOW, expand=False).astype(float) for end in ("old", "new"))
     alike = (both["value_old"] == both["value_new"]) | ((old - new).abs() < max(pair.steps.gpm, 1.0))
+    done = plain.isin(_DONE_FLAGS)
+    # other numbers of remarks, as the feet to a road, differ wherever a road was drawn anew
+    measured = both["value_old"].str.fullmatch(_MEASURE) & both["value_new"].str.fullmatch(_MEASURE)
+    alike |= ~done & measured.fillna(value=False).astype(bool)
     told = ((both["_merge"] != "both") | ~alike) & ~plain.isin(_TOLD_ELSEWHERE)
-    both, done = both[told], plain[told].isin(_DONE_FLAGS)
+    both, done = both[told], done[told]
     said = {
         end: np.where(both["_merge"] == gone, "", _coded(both["code"], both[f"value_{end}"]))
         for end, gone in (("old", "right_only"), ("new", "left_only"))

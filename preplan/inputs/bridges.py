@@ -151,9 +151,19 @@ def _ask_posted(sheet: Sheet) -> None:
 
 
 def _says(sheet: Sheet, code: str, word: str) -> BoolArray:
-    """Mark the rows (rows,) whose status is a code of item 41, or such a word among others."""
+    """Mark the rows (rows,) whose status begins with a code of item 41, or where none does holds such a word.
+
+    The guide's own words for other codes name what is not so: 'D - Open, would be posted or closed except for ...'.
+    """
+    led = re.compile(r"([A-Z])\s*(?:[-\u2013\u2014:.,;=)/].*)?", re.IGNORECASE | re.DOTALL)
     told = re.compile(rf"{code}(\W.*)?|.*(?<!not )\b{word}\b.*", re.IGNORECASE)
-    return np.array([told.fullmatch(cell) is not None for cell in sheet.text("status").tolist()], dtype=np.bool_)
+
+    def says(cell: str) -> bool:
+        found = led.fullmatch(cell)
+        letter = found[1].upper() if found else ""
+        return letter == code.upper() if letter in STATUS else told.fullmatch(cell) is not None
+
+    return np.array([says(cell) for cell in sheet.text("status").tolist()], dtype=np.bool_)
 
 
 def _named(sheet: Sheet, where: BoolArray) -> str:

@@ -177,7 +177,7 @@ CLOSURES = TableSpec(
         "closure_id": ("id",),
         "kind": ("type",),
         "way_id": ("osm_way_id", "osm_id"),
-        "months": SEASONS,
+        "months": ("season", "seasons"),
         "note": ("notes", "remarks", "comments"),
     },
     meant={
@@ -185,6 +185,10 @@ CLOSURES = TableSpec(
         "months": ("closed_months", "dates", "from", "until", "when", "winter", "seasonal"),
         "way_id": ("way", "road", "road_id"),
     },
+    advice=dict.fromkeys(
+        ("months_open", "open_months", "months_available", "available_months", "open"),
+        "each closure holds all year; where it does not, write the months in which the road is SHUT in a column months",
+    ),
 )
 _POSTED = (
     "posted", "posted_weight", "posted_limit", "posted_load", "posting_weight", "posting_limit", "weight_limit",

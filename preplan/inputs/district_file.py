@@ -169,7 +169,7 @@ def _tiles(document: Document, value: object) -> str:
     """Read an address template of map tiles, '' for none."""
     if value == "" or (isinstance(value, str) and tile_host(value)):
         return value
-    rule = "must be an address of the web with {z}, {x} and {y}; {s} may stand alone before the host's first dot"
+    rule = "must be an address of the web with {z}, {x} and {y}, no key, and {s} only alone before the host's first dot"
     document.fault(("map", "tiles"), f"{rule}: https://{{s}}.tiles.example/{{z}}/{{x}}/{{y}}.png", value=value)
     return ""
 

@@ -238,9 +238,9 @@ class _Teller:
         for at, line in zip(self._searched.of_line, self._searched.seasons, strict=True):
             those = {*line.months} & {*drive.months} if drive.months else {*line.months}
             off = way[~usable[at][way]]
-            if those:
+            if those and not len(off):
                 tight |= {*self._weights.tight_on(drive.unit, way >> 1, at)}
-            if those and len(off):
+            elif those:
                 months |= those
                 stretches |= {*(off >> 1).tolist()}
         told[key] = replace(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import product
 
 import numpy as np
 
@@ -84,23 +85,36 @@ class Weights:
         """List what a unit crosses loaded on its way with hardly a margin, or above its rating."""
         one, found = self.units[unit], []
         for stretch in np.unique(stretches[self.limited[stretches]]).tolist():
-            above = bool(one.loaded_lb > self.operating_lb[stretch])
-            if above or self._hardly_bears(one, stretch, season):
-                found.append(Tight(unit, stretch, self._limit(stretch, season), above))
+            above = bool(one.loaded_lb > self.operating_lb[stretch] < self.limits[season].max_lb[stretch])
+            tight = (self._rated(stretch, season) if above else self._tight(one, stretch, season))[0]
+            if tight:
+                found.append(Tight(unit, stretch, tight, above))
         return tuple(found)
 
-    def _hardly_bears(self, unit: Unit, segment: int, season: int) -> bool:
-        """Tell whether what is posted and rated bears a loaded unit without a margin."""
+    def _tight(self, unit: Unit, segment: int, season: int) -> tuple[str, str]:
+        """Name what bears a loaded unit without a margin, in full and in brief: weight before axle; '' for nothing."""
         limits = self.limits[season]
-        signs = float(limits.max_lb[segment]), float(limits.max_axle_lb[segment])
-        return _no_margin(unit, min(signs[0], float(self.operating_lb[segment])), signs[1])
+        max_lb, axle_lb, rated_lb = (
+            float(one[segment]) for one in (limits.max_lb, limits.max_axle_lb, self.operating_lb)
+        )
+        least_lb = min(max_lb, rated_lb)
+        if unit.loaded_lb > least_lb or unit.axle_lb > axle_lb:
+            return "", ""
+        if unit.loaded_lb > (1.0 - _MARGIN) * least_lb:
+            return self._rated(segment, season) if rated_lb == least_lb else self._posted(segment, season)
+        return self._posted(segment, season) if unit.axle_lb > (1.0 - _MARGIN) * axle_lb else ("", "")
 
-    def _limit(self, segment: int, season: int) -> str:
-        """Name a stretch with its rating, or what is posted where that is less."""
+    def _rated(self, segment: int, season: int) -> tuple[str, str]:
+        """Name a stretch with its rating, in full, and the rating."""
+        rated = f"{np.floor(self.operating_lb[segment]):,.0f} lb" if self.operating_lb[segment] > 0.0 else "closed"
+        return f"{self._name(segment)} ({self._rating(segment, self.limits[season])})", rated
+
+    def _posted(self, segment: int, season: int) -> tuple[str, str]:
+        """Name a stretch with what is posted, in full, and that in brief."""
         limits = self.limits[season]
-        rating = self.operating_lb[segment] <= limits.max_lb[segment] and np.isfinite(self.operating_lb[segment])
-        said = self._rating(segment, limits) if rating else self._sign(segment, season)
-        return f"{self._name(segment)} ({said})"
+        brief = _posted(float(limits.max_lb[segment]), float(limits.max_axle_lb[segment]))
+        when = self._when(segment, season, *_OF_WEIGHT, short=True)
+        return f"{self._name(segment)} ({self._sign(segment, season)})", f"{brief}{when}"
 
     def flags(self, met: Met) -> dict[int, tuple[Flag, ...]]:
         """Give the flags of each address that has any, the gravest first and each once."""
@@ -110,6 +124,7 @@ class Weights:
             pair = address, segment
             ways = {"free": pair in free, "loaded": pair in out, "empty": pair in back}
             flags = [*self._of_weight(address, segment, **ways)]
+            flags += self._without_margin(address, segment) if ways["loaded"] else ()
             flags += self._of_size(POSTED_SIZE, self.sent | self.engines, *pair) if ways["free"] else ()
             driven = ways["loaded"] or ways["empty"]
             # who was left out may follow the others after all
@@ -135,7 +150,6 @@ class Weights:
         if (loaded or empty) and rated_lb < max_lb and above:
             said = f"{self._name(segment)} ({self._rating(segment, limits)}). {_heavier(above)}"
             yield Flag(ABOVE_RATING, said, limit=rating)
-        close = [u for u in (*tankers, *later) if loaded and self._hardly_bears(u, segment, season)]
         if rated:
             said, limit = self._rating(segment, limits), rating
         else:
@@ -145,8 +159,6 @@ class Weights:
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
             for units in (tankers, later, engines)
         )
-        if close:
-            yield Flag(NO_MARGIN, f"{_weighed(close)}: {self._limit(segment, season)}", limit=limit)
         # those left out too; of a rating they are told below
         barred = [*(() if rated else heavy), *later]
         if barred and loaded:
@@ -168,6 +180,15 @@ class Weights:
         if engines:
             code = RATED_FOR_ENGINES if rated else POSTED_FOR_ENGINES
             yield Flag(code, f"{_weighed(engines)}: {self._name(segment)} ({said})", limit=limit)
+
+    def _without_margin(self, address: int, segment: int) -> Iterator[Flag]:
+        """Flag what bears tankers without a margin that drive over it loaded, in any season of the roads."""
+        close: dict[tuple[str, str], list[Unit]] = {}
+        for season, unit in product(range(len(self.limits)), self._units(self.sent | self.later, address)):
+            close.setdefault(self._tight(unit, segment, season), []).append(unit)
+        for (where, least), units in close.items():
+            if where:
+                yield Flag(NO_MARGIN, f"{_weighed(list(dict.fromkeys(units)))}: {where}", limit=least)
 
     def _of_size(self, code: str, mask: BoolArray, address: int, segment: int) -> Iterator[Flag]:
         """Flag what is too low or too narrow for some units; lower and narrower ones may be planned through it."""
@@ -220,12 +241,6 @@ def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:
         stretches[flag] = tuple(dict.fromkeys((*stretches.get(flag, ()), *flag.stretches)))
     once = [replace(flag, stretches=rows) for flag, rows in stretches.items()]
     return tuple(sorted(once, key=lambda flag: LIMIT_FLAGS.index(flag.code)))
-
-
-def _no_margin(unit: Unit, max_lb: float, axle_lb: float) -> bool:
-    """Tell whether limits bear a loaded unit, but hardly."""
-    pairs = (unit.loaded_lb, max_lb), (unit.axle_lb, axle_lb)
-    return all(lb <= most for lb, most in pairs) and any(lb > (1.0 - _MARGIN) * most for lb, most in pairs)
 
 
 def _heavier(units: list[Unit]) -> str:

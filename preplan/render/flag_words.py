@@ -92,6 +92,8 @@ _LANES = frozenset({"meeting on narrow road", "one way traffic", "narrow road"})
 _FIRST = (POSTED, _LANES, frozenset({"unposted bridges"}))
 """Flags that stand before others in a list of what to take care of: what bars units, where trucks meet, what may be
 too weak (this program's choice)."""
+HOLDS_OFF = (ON_THE_WAY | OFF_THE_WAY) - {"no margin"}
+"""Of both, those that hold somebody off."""
 GRAVE = ON_THE_WAY | OFF_THE_WAY | {NOT_THIS_WAY}
 """Flags that stand before all others wherever flags are listed: a tanker may be too heavy for its way."""
 _NAMES_LEVELS = frozenset({"close", "lower level fills elsewhere"})

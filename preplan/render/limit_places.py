@@ -163,7 +163,7 @@ def each_limit(flags: Iterable[Flag], codes: frozenset[str]) -> list[Flag]:
     """Keep the flags of some codes, the gravest first: each limit of a circuit once."""
     found = [flag for flag in flags if flag.code in codes]
     # who is too heavy may differ between neighbours: the lead's words stand
-    kept = {_limit_of(flag): flag for flag in reversed(found)}
+    kept = {(_limit_of(flag), flag.limit): flag for flag in reversed(found)}
     return list(reversed(kept.values()))
 
 

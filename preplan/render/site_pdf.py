@@ -18,7 +18,7 @@ from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.first_drive import BORDER
-from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
+from preplan.render.flag_words import HOLDS_OFF, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import (
     flags_of_card,
     named_limits,
@@ -321,7 +321,7 @@ def _warnings(plan: Plan, circuit: _Circuit) -> list[str]:
     """Say what drivers of a circuit must keep off; the units named are those of the answer, so all others are told."""
     flags = circuit.flags(plan)
     said = weight_warnings(plan, flags, OFF_THE_WAY, circuit.group.lead)
-    return [*said, _OTHERS_TOO] if any(flag.code in ON_THE_WAY | OFF_THE_WAY for flag in flags) else said
+    return [*said, _OTHERS_TOO] if any(flag.code in HOLDS_OFF for flag in flags) else said
 
 
 def _write(document: Document, lines: Sequence[Line]) -> None:

@@ -20,6 +20,7 @@ class Draft:
     forward_open: BoolArray
     backward_open: BoolArray
     tanker_road: BoolArray
+    signed: BoolArray
     penalty_min: FloatArray
     bridge: BoolArray
     weight_known: BoolArray
@@ -48,6 +49,7 @@ class Draft:
             forward_open=self.forward_open,
             backward_open=self.backward_open,
             tanker_road=self.tanker_road,
+            signed=self.signed,
             penalty_min=self.penalty_min,
             posted=np.any([np.isfinite(kind) for kind in kinds], axis=0),
             unposted_bridge=self.bridge & ~self.weight_known,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 
@@ -15,6 +17,11 @@ from preplan.units import M_PER_FT
 NAMED_FT = 1000.0
 """A bridge that carries the road of the same name is looked for this far: inventories are coarse (this program's
 careful choice)."""
+ONE_BRIDGE_FT = 200.0
+"""Stretches of one road so near each other may be one bridge: its spans, or the other carriageway (this program's
+careful choice)."""
+_TOUCH_M = 0.1
+"""Ends of one node are no farther apart."""
 NAMELESS_FT = 200.0
 """A bridge whose names do not tell is taken from this near (this program's careful choice)."""
 
@@ -41,11 +48,17 @@ def match_bridges(roads: RoadTable, bridges: BridgeTable) -> tuple[IntArray, Boo
     flat = road_projection(roads)
     points = np.asarray(shapely.points(*flat.forward(bridges.lon, bridges.lat)), dtype=np.object_)
     lines = road_lines(roads, flat)
-    first: dict[int, int] = {}
-    for differ, _, row, at in _pairs(roads, bridges, points, lines):
-        if row_of[at] >= 0 or not _one_road(roads, first.setdefault(row, at), at):
-            continue
-        row_of[at], named[at] = row, not differ
+    pairs, mine = _pairs(roads, bridges, points, lines), dict[int, list[int]]()
+    for apart_m in (0.0, ONE_BRIDGE_FT * M_PER_FT):  # first the bridge itself, then the other carriageway
+        for differ, _, row, at in pairs:
+            if row_of[at] >= 0 or (row in mine) is (apart_m == 0.0):
+                continue
+            if apart_m and not _goes_with(roads, lines, mine.get(row, []), at, apart_m):
+                continue
+            mine[row] = [*mine.get(row, []), at]
+            row_of[at], named[at] = row, not differ
+            if not apart_m:
+                _spread(roads, lines, mine[row], row_of, named)
     inside = shapely.intersects(shapely.box(*shapely.total_bounds(lines)), points)
     lost = np.flatnonzero(inside & ~np.isin(np.arange(len(bridges)), row_of))
     return row_of, named, tuple(_lost(bridges, int(row)) for row in lost)
@@ -85,6 +98,27 @@ def _pairs(
         if not differ or metres <= NAMELESS_FT * M_PER_FT:
             pairs.append((differ, metres, row, at))
     return sorted(pairs)
+
+
+def _goes_with(roads: RoadTable, lines: LineArray, spans: Sequence[int], at: int, apart_m: float) -> bool:
+    """Tell whether a stretch is of the bridge of some others: of their road, and no farther apart."""
+    if not spans or not _one_road(roads, spans[0], at):
+        return False
+    return bool((shapely.distance(lines[list(spans)], lines[at]) <= apart_m + _TOUCH_M).any())
+
+
+def _spread(roads: RoadTable, lines: LineArray, spans: list[int], row_of: IntArray, named: BoolArray) -> None:
+    """Give the row of the first of some spans to all stretches of bridge that go on from it, and add them."""
+    left = set(np.flatnonzero(is_bridge(roads) & (row_of < 0)).tolist())
+    grown = True
+    while grown:
+        grown = False
+        for at in sorted(left):
+            if _goes_with(roads, lines, spans, at, 0.0):
+                spans.append(at)
+                left.discard(at)
+                row_of[at], named[at] = row_of[spans[0]], named[spans[0]]
+                grown = True
 
 
 def _one_road(roads: RoadTable, one: int, other: int) -> bool:

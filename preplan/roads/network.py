@@ -16,6 +16,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from preplan.records import BoolArray, FloatArray, IdArray, IntArray, Problem, RoadLimits, RoadTable, TurnRestriction
+from preplan.roads.access import SIGN_MIN
 from preplan.roads.bans import Following, Split, WaysThrough, binds, split, trouble, unsplit
 from preplan.rules import RoadRules
 from preplan.units import M_PER_MI, SECONDS_PER_MIN
@@ -107,6 +108,8 @@ def build_network(roads: RoadTable, limits: RoadLimits, rules: RoadRules, node_d
     keep = (arc_to != (arc_from ^ 1)) & ~_forbidden(roads, arc_from, arc_to, head)
     arc_from, arc_to = arc_from[keep], arc_to[keep]
     arc_min = _turn_min(roads, arc_from, arc_to, head, is_open) + node_delay_min[head[arc_from]]
+    if rules.travel != "rule":
+        arc_min = arc_min + np.where(limits.signed[arc_to >> 1] & ~limits.signed[arc_from >> 1], SIGN_MIN, 0.0)
     arcs = _split(roads, len(is_open), arc_from, arc_to)
     turning = _turning_nodes(roads)[head]
     end_turn = np.where(turning, rules.turning_place_min, rules.dead_end_turn_min)

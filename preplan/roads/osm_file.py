@@ -16,16 +16,15 @@ from preplan.errors import Finding, InputError
 from preplan.records import FeatureTable, RoadTable, TurnRestriction
 from preplan.roads import memory
 from preplan.roads.features import FEATURE_KEYS, FeatureCollector
-from preplan.roads.stretches import DRIVABLE, Ways, dead_ends, mark_cut, node_matters, road_table
+from preplan.roads.stretches import DRIVABLE, NODE_LIMITS, Ways, dead_ends, mark_cut, node_matters, road_table
 
 OSM_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".osm.pbf", ".pbf")
 """Endings of the files read here."""
 MOST_BYTES = 2_000_000_000
 """Larger files are refused: a district needs an extract, not a continent."""
 _WANTED_KEYS = (
-    "highway", "barrier", "railway", "ford", "maxheight", "maxweight", "maxwidth", "maxaxleload",
-    "maxheight:physical", "maxwidth:physical", "restriction", "restriction:hgv",
-    "restriction:conditional", "restriction:hgv:conditional",
+    "highway", "barrier", "railway", *NODE_LIMITS, "restriction", "restriction:hgv", "restriction:conditional",
+    "restriction:hgv:conditional",
 )  # fmt: skip
 _RESTRICTION_KEYS = ("restriction", "restriction:hgv", "restriction:conditional", "restriction:hgv:conditional")
 """Each that is present is a turn restriction of its own: a tanker keeps all; a conditional one keeps its condition."""

@@ -19,7 +19,7 @@ from preplan.roads.way_access import open_months
 from preplan.rules import RoadRules
 
 _LEAST = ("max_lb", "rated_lb", "max_axle_lb", "max_height_ft", "max_width_ft")
-_EVER = ("forward_open", "backward_open", "tanker_road", "posted", "unposted_bridge", "narrow")
+_EVER = ("forward_open", "backward_open", "tanker_road", "signed", "posted", "unposted_bridge", "narrow")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -65,7 +65,8 @@ _DIRECTIONS = ("forward", "backward")
 def minutes_of(roads: RoadTable, limits: RoadLimits, rules: RoadRules, top_mph: float) -> FloatArray:
     """Give the minutes to drive each stretch, shape (segments, 2): forward, backward.
 
-    What a sign or gate costs (`penalty_min`) is included. inf where a tanker may not drive in that direction.
+    What a gate costs (`penalty_min`) is included; what a sign costs is paid on the turn into its road. inf where a
+    tanker may not drive in that direction.
 
     Parameters
     ----------

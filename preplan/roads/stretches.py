@@ -14,6 +14,7 @@ import numpy as np
 from pyproj import Geod
 
 from preplan.records import BoolArray, FloatArray, IdArray, IntArray, RoadTable, TextArray, TurnRestriction, text_array
+from preplan.roads import access
 
 ROAD_CLASSES = (
     "motorway", "trunk", "primary", "secondary", "tertiary", "motorway_link", "trunk_link", "primary_link",
@@ -28,7 +29,11 @@ _NODE_VALUES = {
     }),
     "railway": frozenset({"level_crossing"}),
 }  # fmt: skip
-_NODE_LIMITS = ("maxheight", "maxweight", "maxwidth", "maxaxleload", "ford")
+NODE_LIMITS = (
+    "ford", *access.WEIGHT_KEYS, *access.AXLE_KEYS, *access.HEIGHT_KEYS, *access.WIDTH_KEYS,
+    *access.LIMIT_CONDITIONAL_KEYS,
+)  # fmt: skip
+"""Keys of nodes that may hold a tanker up."""
 _HARMLESS_BARRIERS = frozenset({"kerb", "no", "entrance"})
 _WGS84 = Geod(ellps="WGS84")
 
@@ -77,7 +82,7 @@ def node_matters(tags: Mapping[str, str]) -> bool:
         return True
     if any(tags.get(key) in values for key, values in _NODE_VALUES.items()):
         return True
-    return any(key.split(":")[0] in _NODE_LIMITS for key in tags)
+    return any(key.split(":")[0] in NODE_LIMITS for key in tags)
 
 
 def lengths_m(start: IntArray, lon: FloatArray, lat: FloatArray) -> FloatArray:

@@ -16,6 +16,7 @@ _AGAINST = frozenset({"-1", "reverse"})
 _BOTH_WAYS = frozenset({"no", "false", "0", "alternating", "reversible"})
 _ROUND = frozenset({"roundabout", "circular"})
 _TIMED = "holds at times that are not months: taken as open, say in the closures when it is shut"
+_WEIGHED = "names a weight, which is NOT taken as posted: give closures.csv a row max_lb with what the sign says"
 _UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
 _SHUT = "planned as shut in these months; the worst season decides"
 _UNPLOUGHED = "planned as shut from November to April; the worst season decides"
@@ -37,7 +38,8 @@ class WayAccess:
     tanker_road: bool
     barred: bool
     """A sign says no to all, and no tag lets emergency vehicles through."""
-    penalty_min: float
+    signed: bool
+    """A sign forbids it to some or all, and a tanker passes it."""
     bridge: bool
     narrow: bool
     open_months: frozenset[int] | None
@@ -57,7 +59,7 @@ class WayAccess:
             passable=passable,
             tanker_road=passable and bears_a_tanker(tags),
             barred=sign == "no",
-            penalty_min=access.SIGN_MIN if sign else 0.0,
+            signed=bool(sign),
             bridge=bridge,
             narrow=_is_narrow(tags, narrow_ft, two_way=forward and backward),
             open_months=open_months(tags),
@@ -146,6 +148,8 @@ def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
 
     >>> sorted(open_months({"access:conditional": "no @ (Nov-Apr)"}) or ())
     [5, 6, 7, 8, 9, 10]
+    >>> sorted(open_months({"motor_vehicle": "no", "motor_vehicle:conditional": "yes @ (May 15-Nov 1)"}) or ())
+    [5, 6, 7, 8, 9, 10, 11]
     >>> open_months({"motor_vehicle:conditional": "no @ (22:00-06:00)"})
     """
     found = ALL_MONTHS
@@ -157,15 +161,29 @@ def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
     for key in access.CONDITIONAL_KEYS:
         if key.startswith("oneway"):
             continue
-        for clause in clauses(tags.get(key, "")):
+        said = clauses(tags.get(key, ""))
+        for clause in said:
             if clause.value == "no" and clause.whole:
                 found -= clause.months
+        lets = [clause for clause in said if clause.value != "no"]
+        # the plain tag holds where no condition does (wiki, Conditional restrictions)
+        shut = tags.get(key.removesuffix(access.CONDITIONAL), tags.get("access")) == "no" and not key.startswith("hgv")
+        if shut and lets and all(clause.whole for clause in lets):
+            found &= frozenset[int]().union(*(clause.months for clause in lets))
     return None if found == ALL_MONTHS else found
+
+
+def _conditional(tags: Mapping[str, str], key: str) -> str:
+    """Say what is made of a conditional sign."""
+    if "weight" in tags[key]:
+        return _WEIGHED
+    base = {name: tags[name] for name in (key.removesuffix(access.CONDITIONAL), "access") if name in tags}
+    return _SHUT if open_months({key: tags[key], **base}) else _TIMED
 
 
 def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     found = [
-        Trouble("conditional", key, tags[key], _SHUT if open_months({key: tags[key]}) else _TIMED)
+        Trouble("conditional", key, tags[key], _conditional(tags, key))
         for key in access.CONDITIONAL_KEYS if key in tags
     ]  # fmt: skip
     season = tags.get("seasonal", "no")
