@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -15,8 +17,8 @@ from preplan.inputs.columns import ADDRESSES, SPECS
 from preplan.inputs.degrees import from_mercator, look_swapped, read_degree
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
-from preplan.inputs.sheet import Sheet
-from preplan.records import Unit
+from preplan.inputs.sheet import Sheet, open_sheet
+from preplan.records import ALL_MONTHS, Unit
 from preplan.rules import HydrantRules, Rules, ShuttleRules
 from preplan.units import LB_PER_GAL
 from tests.inputs_folder import sheet_of
@@ -323,6 +325,20 @@ def test_a_point_of_feet_or_minutes_parts_decimals() -> None:
     header = ",".join((*SPECS["apparatus"].required, "height_ft"))
     sheet = sheet_of("apparatus", header, [["1", "H", "engine", "10.333"]])
     assert sheet.number("height_ft").tolist() == [10.333]
+
+
+@pytest.mark.parametrize(("header", "months"), [("season", {5, 6}), ("months_open", ALL_MONTHS)])
+def test_months_in_which_a_road_is_open_are_not_those_of_its_closure(
+    tmp_path: Path, header: str, months: set[int]
+) -> None:
+    """A closure holds in its months; those of the reverse sense are not read, which is said, and it holds all year."""
+    path = tmp_path / "closures.csv"
+    path.write_text(f"closure_id,kind,way_id,{header}\nC1,closed,101,5-6\n", encoding="utf-8")
+    sheet, notes = open_sheet(path, "closures", path.name, {})
+    (closure,) = read_closures(sheet)
+    assert set(closure.months) == set(months)
+    told = [note for note in notes if "in which the road is SHUT in a column months" in note]
+    assert len(told) == (header != "season")
 
 
 def test_thousands_in_doubt_of_hydrants_and_closures() -> None:

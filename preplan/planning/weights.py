@@ -85,36 +85,39 @@ class Weights:
         """List what a unit crosses loaded on its way with hardly a margin, or above its rating."""
         one, found = self.units[unit], []
         for stretch in np.unique(stretches[self.limited[stretches]]).tolist():
-            above = bool(one.loaded_lb > self.operating_lb[stretch] < self.limits[season].max_lb[stretch])
-            tight = (self._rated(stretch, season) if above else self._tight(one, stretch, season))[0]
-            if tight:
-                found.append(Tight(unit, stretch, tight, above))
+            rated_lb = float(self.operating_lb[stretch])
+            # a sign below the rating bars him: no owner may let him over
+            above = one.loaded_lb > rated_lb and rated_lb < self.limits[season].max_lb[stretch]
+            bears = self._rated(stretch, season) if above else self._tight(one, stretch, season)
+            if bears is not None:
+                found.append(Tight(unit, stretch, f"{self._name(stretch)} ({bears[0]})", bool(above)))
         return tuple(found)
 
-    def _tight(self, unit: Unit, segment: int, season: int) -> tuple[str, str]:
-        """Name what bears a loaded unit without a margin, in full and in brief: weight before axle; '' for nothing."""
+    def _tight(self, unit: Unit, segment: int, season: int) -> tuple[str, str] | None:
+        """Say what bears a loaded unit without a margin, in full and in brief, weight before axle; None: nothing."""
         limits = self.limits[season]
         max_lb, axle_lb, rated_lb = (
             float(one[segment]) for one in (limits.max_lb, limits.max_axle_lb, self.operating_lb)
         )
         least_lb = min(max_lb, rated_lb)
         if unit.loaded_lb > least_lb or unit.axle_lb > axle_lb:
-            return "", ""
+            return None
         if unit.loaded_lb > (1.0 - _MARGIN) * least_lb:
             return self._rated(segment, season) if rated_lb == least_lb else self._posted(segment, season)
-        return self._posted(segment, season) if unit.axle_lb > (1.0 - _MARGIN) * axle_lb else ("", "")
+        return self._posted(segment, season) if unit.axle_lb > (1.0 - _MARGIN) * axle_lb else None
 
     def _rated(self, segment: int, season: int) -> tuple[str, str]:
-        """Name a stretch with its rating, in full, and the rating."""
-        rated = f"{np.floor(self.operating_lb[segment]):,.0f} lb" if self.operating_lb[segment] > 0.0 else "closed"
-        return f"{self._name(segment)} ({self._rating(segment, self.limits[season])})", rated
+        """Say what the bridge table rates a bridge for, in full and in brief."""
+        if self.operating_lb[segment] <= 0.0:
+            return "closed by its inventory", "closed"
+        rated = f"{np.floor(self.operating_lb[segment]):,.0f} lb"
+        return f"{'no sign, but ' * bool(self.limits[season].unposted_bridge[segment])}rated {rated}", rated
 
     def _posted(self, segment: int, season: int) -> tuple[str, str]:
-        """Name a stretch with what is posted, in full, and that in brief."""
-        limits = self.limits[season]
-        brief = _posted(float(limits.max_lb[segment]), float(limits.max_axle_lb[segment]))
-        when = self._when(segment, season, *_OF_WEIGHT, short=True)
-        return f"{self._name(segment)} ({self._sign(segment, season)})", f"{brief}{when}"
+        """Say what weight is posted, and when, in full and in brief."""
+        max_lb, axle_lb = (float(getattr(self.limits[season], name)[segment]) for name in _OF_WEIGHT)
+        full, brief = (self._when(segment, season, *_OF_WEIGHT, short=short) for short in (False, True))
+        return f"posted {_posted(max_lb, axle_lb, in_tons=True)}{full}", f"{_posted(max_lb, axle_lb)}{brief}"
 
     def flags(self, met: Met) -> dict[int, tuple[Flag, ...]]:
         """Give the flags of each address that has any, the gravest first and each once."""
@@ -144,17 +147,12 @@ class Weights:
         max_lb, axle_lb = float(limits.max_lb[segment]), float(limits.max_axle_lb[segment])
         rated_lb, rated = float(self.operating_lb[segment]), bool(limits.rated[segment])
         tankers, engines = self._units(self.sent, address), self._units(self.engines, address) if free else []
-        rating = f"{np.floor(rated_lb):,.0f} lb" if rated_lb > 0.0 else "closed"
+        rating = self._rated(segment, season)
         later = self._units(self.later, address) if loaded or empty else []
         above = [unit for unit in (*tankers, *later) if (unit.loaded_lb if loaded else unit.dumped_lb) > rated_lb]
         if (loaded or empty) and rated_lb < max_lb and above:
-            said = f"{self._name(segment)} ({self._rating(segment, limits)}). {_heavier(above)}"
-            yield Flag(ABOVE_RATING, said, limit=rating)
-        if rated:
-            said, limit = self._rating(segment, limits), rating
-        else:
-            said = self._sign(segment, season)
-            limit = f"{_posted(max_lb, axle_lb)}{self._when(segment, season, *_OF_WEIGHT, short=True)}"
+            yield Flag(ABOVE_RATING, f"{self._name(segment)} ({rating[0]}). {_heavier(above)}", limit=rating[1])
+        said, limit = rating if rated else self._posted(segment, season)
         heavy, later, engines = (
             [unit for unit in units if unit.loaded_lb > max_lb or unit.axle_lb > axle_lb]
             for units in (tankers, later, engines)
@@ -183,12 +181,13 @@ class Weights:
 
     def _without_margin(self, address: int, segment: int) -> Iterator[Flag]:
         """Flag what bears tankers without a margin that drive over it loaded, in any season of the roads."""
-        close: dict[tuple[str, str], list[Unit]] = {}
+        close: dict[tuple[str, str], dict[Unit, None]] = {}
         for season, unit in product(range(len(self.limits)), self._units(self.sent | self.later, address)):
-            close.setdefault(self._tight(unit, segment, season), []).append(unit)
-        for (where, least), units in close.items():
-            if where:
-                yield Flag(NO_MARGIN, f"{_weighed(list(dict.fromkeys(units)))}: {where}", limit=least)
+            bears = self._tight(unit, segment, season)
+            if bears is not None:
+                close.setdefault(bears, {})[unit] = None
+        for (said, limit), units in close.items():
+            yield Flag(NO_MARGIN, f"{_weighed([*units])}: {self._name(segment)} ({said})", limit=limit)
 
     def _of_size(self, code: str, mask: BoolArray, address: int, segment: int) -> Iterator[Flag]:
         """Flag what is too low or too narrow for some units; lower and narrower ones may be planned through it."""
@@ -203,12 +202,6 @@ class Weights:
                 posted = f"posted {limit}{self._when(segment, season, f'max_{name}')}"
                 said = f"{ids} ({'up to ' * (len(over) > 1)}{largest:.1f} ft): {self._name(segment)} ({posted})"
                 yield Flag(code, said, limit=f"{limit}{self._when(segment, season, f'max_{name}', short=True)}")
-
-    def _sign(self, segment: int, season: int) -> str:
-        """Say what weight is posted, and when."""
-        limits = self.limits[season]
-        signs = _posted(float(limits.max_lb[segment]), float(limits.max_axle_lb[segment]), in_tons=True)
-        return f"posted {signs}{self._when(segment, season, *_OF_WEIGHT)}"
 
     def _when(self, segment: int, season: int, *names: str, short: bool = False) -> str:
         """Say in which months what is posted is as in one season, behind it; '' where it is so all year."""
@@ -225,13 +218,6 @@ class Weights:
         """Name a stretch as a driver knows it; a semicolon would end the flag in the tables."""
         road = road_label(self.roads, segment).replace(";", ",")
         return f"the {road} bridge" if self.bridge[segment] else road
-
-    def _rating(self, segment: int, limits: RoadLimits) -> str:
-        """Say what the bridge table rates a bridge for."""
-        if self.operating_lb[segment] <= 0.0:
-            return "closed by its inventory"
-        sign = "no sign, but " if limits.unposted_bridge[segment] else ""
-        return f"{sign}rated {np.floor(self.operating_lb[segment]):,.0f} lb"
 
 
 def gravest_first(flags: Iterable[Flag]) -> tuple[Flag, ...]:

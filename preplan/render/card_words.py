@@ -230,7 +230,7 @@ def _steady(facts: Facts) -> str:
     if len(sites) == 1:
         lasts, backup = words.lasting_words(every[sites[0]], gpm), facts.cell("backup")
         return f"{flow} gpm steady{lasts}" + (f": go on at fill site {backup + 1}" if lasts and backup >= 0 else "")
-    return f"{flow} gpm steady{words.both_lasting_words({at + 1: every[at] for at in sites}, gpm)}"
+    return f"{flow} gpm steady{words.both_lasting_words({at + 1: every[at] for at in sites})}"
 
 
 def officer(facts: Facts) -> list[Line]:

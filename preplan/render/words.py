@@ -340,28 +340,23 @@ def lasting_words(site: FillSite, flow_gpm: float = math.nan) -> str:
     """
     if site.storage_gal is None:
         return ""
-    return f" while the source's {_store_words(site, flow_gpm, 'about')} gpm"
+    refill = site.refill_gpm or 0.0
+    lasts_min = site.storage_gal / (flow_gpm - refill) if flow_gpm > refill else math.nan
+    about = f" (about {number(lasts_min // 5 * 5)} min)" if 5.0 <= lasts_min < _MOST_LASTING_MIN else ""
+    return f" while the source's {gallons(site.storage_gal)} last{about}, then {supply(refill)} gpm"
 
 
-def both_lasting_words(sites: Mapping[int, FillSite], flow_gpm: float) -> str:
-    """Say the same of two fill sites, by number, that make a flow together; '' where none holds little.
+def both_lasting_words(sites: Mapping[int, FillSite]) -> str:
+    """Say of two fill sites, by number, what their stores hold and what each gives after that; '' for none.
 
-    How they share it is not told, so their stores last for no less than if each gave all of it.
+    How they share the flow is not told, so nobody knows here for how long.
     """
     stores = [
-        f"fill site {at}'s {_store_words(site, flow_gpm, 'at least')} gpm there"
+        f"fill site {at}'s {gallons(site.storage_gal)} last, then {supply(site.refill_gpm or 0.0)} gpm there"
         for at, site in sites.items()
         if site.storage_gal is not None
     ]
     return f" while {' and '.join(stores)}" if stores else ""
-
-
-def _store_words(site: FillSite, flow_gpm: float, how: str) -> str:
-    """Say how many gallons a source holds, how long they last, and how much it gives after that."""
-    storage_gal, refill = site.storage_gal or 0.0, site.refill_gpm or 0.0
-    lasts_min = storage_gal / (flow_gpm - refill) if flow_gpm > refill else math.nan
-    about = f" ({how} {number(lasts_min // 5 * 5)} min)" if 5.0 <= lasts_min < _MOST_LASTING_MIN else ""
-    return f"{gallons(storage_gal)} last{about}, then {supply(refill)}"
 
 
 def turn_words(site: FillSite) -> str:

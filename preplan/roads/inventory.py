@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import shapely
@@ -18,10 +19,7 @@ NAMED_FT = 1000.0
 """A bridge that carries the road of the same name is looked for this far: inventories are coarse (this program's
 careful choice)."""
 ONE_BRIDGE_FT = 200.0
-"""Stretches of one road so near each other may be one bridge: its spans, or the other carriageway (this program's
-careful choice)."""
-_TOUCH_M = 0.1
-"""Ends of one node are no farther apart."""
+"""The other carriageway of a road is no farther from a bridge (this program's careful choice)."""
 NAMELESS_FT = 200.0
 """A bridge whose names do not tell is taken from this near (this program's careful choice)."""
 
@@ -49,16 +47,14 @@ def match_bridges(roads: RoadTable, bridges: BridgeTable) -> tuple[IntArray, Boo
     points = np.asarray(shapely.points(*flat.forward(bridges.lon, bridges.lat)), dtype=np.object_)
     lines = road_lines(roads, flat)
     pairs, mine = _pairs(roads, bridges, points, lines), dict[int, list[int]]()
-    for apart_m in (0.0, ONE_BRIDGE_FT * M_PER_FT):  # first the bridge itself, then the other carriageway
-        for differ, _, row, at in pairs:
-            if row_of[at] >= 0 or (row in mine) is (apart_m == 0.0):
-                continue
-            if apart_m and not _goes_with(roads, lines, mine.get(row, []), at, apart_m):
-                continue
-            mine[row] = [*mine.get(row, []), at]
+    at_node = _by_node(roads)
+    for differ, _, row, at in pairs:
+        if row_of[at] < 0 and row not in mine:
+            mine[row] = _spans(roads, at_node, at, row_of)
+            row_of[mine[row]], named[mine[row]] = row, not differ
+    for differ, _, row, at in pairs:
+        if row_of[at] < 0 and _beside(roads, lines, mine.get(row, []), at):
             row_of[at], named[at] = row, not differ
-            if not apart_m:
-                _spread(roads, lines, mine[row], row_of, named)
     inside = shapely.intersects(shapely.box(*shapely.total_bounds(lines)), points)
     lost = np.flatnonzero(inside & ~np.isin(np.arange(len(bridges)), row_of))
     return row_of, named, tuple(_lost(bridges, int(row)) for row in lost)
@@ -100,25 +96,31 @@ def _pairs(
     return sorted(pairs)
 
 
-def _goes_with(roads: RoadTable, lines: LineArray, spans: Sequence[int], at: int, apart_m: float) -> bool:
-    """Tell whether a stretch is of the bridge of some others: of their road, and no farther apart."""
+def _by_node(roads: RoadTable) -> Mapping[int, list[int]]:
+    """List the stretches of bridge that begin or end at each node."""
+    found: defaultdict[int, list[int]] = defaultdict(list)
+    for at in np.flatnonzero(is_bridge(roads)).tolist():
+        for node in (int(roads.from_node[at]), int(roads.to_node[at])):
+            found[node].append(at)
+    return found
+
+
+def _spans(roads: RoadTable, at_node: Mapping[int, list[int]], first: int, row_of: IntArray) -> list[int]:
+    """List a stretch of bridge and those of its road that go on from it, as far as no row has them."""
+    spans = [first]
+    for span in spans:  # it grows
+        for node in (int(roads.from_node[span]), int(roads.to_node[span])):
+            spans += [
+                one for one in at_node[node] if one not in spans and row_of[one] < 0 and _one_road(roads, first, one)
+            ]
+    return spans
+
+
+def _beside(roads: RoadTable, lines: LineArray, spans: Sequence[int], at: int) -> bool:
+    """Tell whether a stretch of bridge may be the other carriageway of some spans of one row."""
     if not spans or not _one_road(roads, spans[0], at):
         return False
-    return bool((shapely.distance(lines[list(spans)], lines[at]) <= apart_m + _TOUCH_M).any())
-
-
-def _spread(roads: RoadTable, lines: LineArray, spans: list[int], row_of: IntArray, named: BoolArray) -> None:
-    """Give the row of the first of some spans to all stretches of bridge that go on from it, and add them."""
-    left = set(np.flatnonzero(is_bridge(roads) & (row_of < 0)).tolist())
-    grown = True
-    while grown:
-        grown = False
-        for at in sorted(left):
-            if _goes_with(roads, lines, spans, at, 0.0):
-                spans.append(at)
-                left.discard(at)
-                row_of[at], named[at] = row_of[spans[0]], named[spans[0]]
-                grown = True
+    return bool((shapely.distance(lines[list(spans)], lines[at]) <= ONE_BRIDGE_FT * M_PER_FT).any())
 
 
 def _one_road(roads: RoadTable, one: int, other: int) -> bool:
