@@ -25,6 +25,7 @@ from preplan.inputs.reader import read_inputs
 from preplan.inputs.table_file import read_table
 from preplan.plan_inputs import Inputs
 from preplan.records import RoadTable
+from preplan.roads.barriers import part_at_barriers
 from preplan.roads.limits import limits_of
 from preplan.roads.network import build_network, restriction_problems
 from preplan.roads.source import read_graphml, read_osm
@@ -102,6 +103,7 @@ def _safe(text: str) -> str:
 def road_faults(roads: RoadTable) -> list[str]:
     """Name what is not sound of what was read, or of what the rooms behind make of it."""
     rules = RoadRules()
+    roads, parted = part_at_barriers(roads, rules.bare_weight)
     limits, problems = limits_of(roads, rules, ())
     limited = {
         name: getattr(limits, name)
@@ -109,7 +111,7 @@ def road_faults(roads: RoadTable) -> list[str]:
     }
     network = build_network(roads, limits, rules, node_delay_min(roads))
     minutes = minutes_of(roads, limits, rules, 60.0)
-    told = (*problems, *speed_problems(roads), *restriction_problems(roads))
+    told = (*parted, *problems, *speed_problems(roads), *restriction_problems(roads))
     holds = {
         "some road": len(roads) > 0,
         "lengths": bool((np.isfinite(roads.length_m) & (roads.length_m >= 0.0)).all()),

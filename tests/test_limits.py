@@ -527,12 +527,6 @@ def test_things_on_a_road(tags: dict[str, str], effect: str) -> None:
     assert node_effect(tags) == effect
 
 
-def test_a_bollard_closes_the_shorter_side_only(tmp_path: Path) -> None:
-    limits, _ = limits_of(_with_node(tmp_path, {"barrier": "bollard"}), RULES)
-    assert limits.tanker_road.tolist() == [False, True]
-    assert limits.forward_open.tolist() == [False, True]
-
-
 def test_a_gate_costs_half_a_minute_once(tmp_path: Path) -> None:
     limits, _ = limits_of(_with_node(tmp_path, {"barrier": "gate"}), RULES)
     assert limits.penalty_min.tolist() == [0.5, 0.0]
@@ -596,34 +590,6 @@ def test_an_unknown_barrier_is_reported(tmp_path: Path) -> None:
     limits, problems = limits_of(_with_node(tmp_path, {"barrier": "yes"}), RULES)
     assert [one.code for one in problems] == ["unknown barrier"]
     assert limits.penalty_min.tolist() == [0.5, 0.0]
-
-
-def test_a_gate_at_the_end_of_a_road_stops_nobody(tmp_path: Path) -> None:
-    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, barrier="bollard")
-    assert limits_of(text.way(10, [1, 2], {"highway": "tertiary"}).roads(tmp_path), RULES)[0].tanker_road.all()
-
-
-def test_a_bollard_drawn_on_a_junction_closes_the_lesser_road(tmp_path: Path) -> None:
-    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, barrier="bollard").node(3, -71.997, 44.0)
-    text.node(4, -71.999, 44.01).way(10, [1, 2, 3], {"highway": "tertiary"})
-    side = {"highway": "service"}
-    limits, problems = limits_of(text.way(11, [2, 4], side).roads(tmp_path), RULES)
-    assert limits.tanker_road.tolist() == [True, True, False]
-    assert problems == ()
-
-
-def test_a_bollard_on_a_junction_of_equal_roads_is_only_reported(tmp_path: Path) -> None:
-    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, barrier="bollard").node(3, -71.997, 44.0)
-    text.node(4, -71.999, 44.01).way(10, [1, 2, 3], {"highway": "tertiary"}).way(11, [2, 4], {"highway": "tertiary"})
-    limits, problems = limits_of(text.roads(tmp_path), RULES)
-    assert limits.tanker_road.all()
-    assert [one.code for one in problems] == ["barrier at a junction"]
-
-
-def test_a_ford_on_a_node_is_for_engines_not_tankers(tmp_path: Path) -> None:
-    limits, _ = limits_of(_with_node(tmp_path, {"ford": "yes"}), RULES)
-    assert limits.tanker_road.tolist() == [False, True]
-    assert limits.forward_open.all()
 
 
 # --------------------------------------------------------------------------------------------- user's closures

@@ -439,14 +439,14 @@ class Raw:
         if one != other ^ 1 and self.turns.forbids(ways[0], node, ways[1]):
             yield f"a forbidden turn at node {node}: way {ways[0]} to {ways[1]}"
         tags = self.plain.node_tags[node]
-        if tags.get("locked") == "yes" and "barrier" in tags:
+        if one != other ^ 1 and tags.get("locked") == "yes" and "barrier" in tags:
             yield f"a locked gate at node {node}"
-        if one == other ^ 1 and tags.get("highway") not in TURNING and self._goes_on(node, one >> 1, roads):
+        if one == other ^ 1 and tags.get("highway") not in TURNING and self._goes_on(head, one >> 1, roads):
             yield f"a turn in the road at node {node}"
 
     def _goes_on(self, node: int, row: int, roads: RoadTable) -> bool:
-        """Tell whether another road for tankers meets a node."""
-        touches = (roads.node_id[roads.from_node] == node) | (roads.node_id[roads.to_node] == node)
+        """Tell whether another road for tankers meets an end of a stretch; what a barrier parts does not meet."""
+        touches = (roads.from_node == node) | (roads.to_node == node)
         touches[row] = False
         return any(for_tankers(self.plain.way_tags[int(way)]) for way in roads.way_id[touches])
 

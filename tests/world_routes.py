@@ -14,6 +14,7 @@ import numpy as np
 import osmium
 
 from preplan.records import FloatArray, IntArray, RoadLimits, RoadTable
+from preplan.roads.barriers import part_at_barriers
 from preplan.roads.limits import limits_of
 from preplan.roads.network import UNLIMITED, RoadNetwork, Vehicle, build_network
 from preplan.roads.search import Fleet, Spots, response_min
@@ -49,6 +50,7 @@ class ByLength:
     def of(cls, roads: RoadTable, rules: RoadRules | None = None) -> ByLength:
         """Build the network as the program does, then take every cost but the length away."""
         rules = rules or RoadRules()
+        roads, _ = part_at_barriers(roads, rules.bare_weight)
         limits, _ = limits_of(roads, rules)
         network = build_network(roads, limits, rules, np.zeros(len(roads.node_id)))
         free = replace(

@@ -25,6 +25,7 @@ from preplan.records import (
     RoadTable,
     Station,
 )
+from preplan.roads.barriers import part_at_barriers
 from preplan.roads.driving_side import side_problems
 from preplan.roads.frontage import Places, place_addresses, place_points
 from preplan.roads.inventory import barring_lb, match_bridges
@@ -134,6 +135,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     require_cover(inputs, roads, within_extent(roads, about.lon, about.lat, rules.roads.snap_max_ft))
     bridge_row, bridge_named, lost = match_bridges(roads, inputs.bridges)
     rated_lb = barring_lb(inputs.bridges, bridge_row, obeyed=rules.roads.obey_ratings)
+    roads, parted = part_at_barriers(roads, rules.roads.bare_weight)
     seasons, problems = road_seasons(roads, rules.roads, inputs.closures, rules.plan.months, rated_lb)
     limits, islands = without_islands(roads, all_year(seasons))
 
@@ -150,7 +152,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         roads=roads,
         features=features,
         limits=limits,
-        problems=(*problems, *islands, *doubts, *lost),
+        problems=(*problems, *parted, *islands, *doubts, *lost),
         bridge_row=bridge_row,
         bridge_named=bridge_named,
         minutes=minutes_on(roads, limits, rules.roads),

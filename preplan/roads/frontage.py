@@ -14,6 +14,7 @@ import numpy as np
 
 from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, text_array
+from preplan.roads.barriers import on_foot
 from preplan.roads.driveways import driveways, ways_out
 from preplan.roads.mouths import find_dead_ends
 from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, nowhere, place_points, usable_roads
@@ -174,6 +175,7 @@ def _along_driveways(
     The driveway must come nearer to the address than the road chosen so far, and where that is the road of the
     address's name it must lead to that same road: the neighbour's driveway passes near as well.
     """
+    roads = on_foot(roads)
     way, usable = driveways(roads, limits), usable_roads(limits)
     out = ways_out(roads, way, usable, limit_m=DRIVEWAY_LONGEST_FT * M_PER_FT)
     to_start, to_end = out.length_m[roads.from_node], out.length_m[roads.to_node]

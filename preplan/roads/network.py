@@ -240,7 +240,8 @@ def _join(head: IntArray, tail: IntArray, is_open: BoolArray) -> tuple[IntArray,
 
 def _forbidden(roads: RoadTable, arc_from: IntArray, arc_to: IntArray, head: IntArray) -> BoolArray:
     """Mask the arcs that a turn restriction through a node forbids."""
-    index = {int(node): i for i, node in enumerate(roads.node_id)}
+    # a barrier's own ends come after the node that they were parted from
+    index = {int(node): i for i, node in reversed(list(enumerate(roads.node_id)))}
     bad = np.zeros(len(arc_from), dtype=np.bool_)
     way_from, way_to = roads.way_id[arc_from >> 1], roads.way_id[arc_to >> 1]
     at = head[arc_from]

@@ -20,12 +20,12 @@ _RANK: Mapping[str, int] = {name: rank for rank, name in enumerate(ROAD_CLASSES)
 def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str, months: frozenset[int] = ALL_MONTHS) -> list[Problem]:
     """Put the limits of nodes on the stretches that touch them, and report what is doubtful.
 
-    A posted limit holds on every stretch that touches the node. A barrier stops what passes through it: it closes
-    (or slows) one stretch, the least road or else the shortest, so both roads stay usable up to the barrier. A
-    barrier at the very end of a road stops nobody.
+    A posted limit holds on every stretch that touches the node. A gate that opens slows one stretch, the least road
+    or else the shortest. What stops a truck parts the road (`barriers`). Either closes a road
+    that is signed `no` to all.
     """
     troubles: list[tuple[int, Trouble]] = []
-    for node, rows in _touching(roads):
+    for node, rows in touching(roads):
         tags = roads.node_tags[node]
         limit = posted(tags, bare_weight, months)
         draft.max_lb[rows] = np.minimum(draft.max_lb[rows], limit.max_lb)
@@ -36,7 +36,7 @@ def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str, months: frozen
         effect = node_effect(tags, has_height=bool(np.isfinite(limit.max_height_ft)))
         troubles += [(node, trouble) for trouble in _doubts(tags, effect)]
         troubles += [(node, trouble) for trouble in _stand(roads, draft, node, rows, effect)]
-    return [_problem(roads, node, trouble) for node, trouble in troubles]
+    return [node_problem(roads, node, trouble) for node, trouble in troubles]
 
 
 def node_effect(tags: Mapping[str, str], *, has_height: bool = False) -> str:
@@ -58,7 +58,7 @@ def node_effect(tags: Mapping[str, str], *, has_height: bool = False) -> str:
     return effect
 
 
-def _touching(roads: RoadTable) -> Iterator[tuple[int, IntArray]]:
+def touching(roads: RoadTable) -> Iterator[tuple[int, IntArray]]:
     """Go through the tagged nodes with the stretches that end there, each once."""
     ends = np.concatenate([roads.from_node, roads.to_node])
     order = np.argsort(ends, kind="stable")
@@ -68,28 +68,27 @@ def _touching(roads: RoadTable) -> Iterator[tuple[int, IntArray]]:
         yield node, np.unique(order[first:last] % len(roads)).astype(np.int32)
 
 
+def is_end(roads: RoadTable, rows: IntArray) -> bool:
+    """Tell whether what stands on a node stands at the very end of a road, where it stops nobody."""
+    return len(rows) < _TWO and bool(np.all(roads.from_node[rows] != roads.to_node[rows]))
+
+
 def _stand(roads: RoadTable, draft: Draft, node: int, rows: IntArray, effect: str) -> Iterator[Trouble]:
-    """Let a barrier take effect on the stretch it stands on."""
-    tags = roads.node_tags[node]
+    """Let a gate take effect on the stretch it stands on."""
     if effect == access.PASS or not len(rows):
         return
     # nobody said 'no' to all where there is nothing to hold them up
     draft.close(rows[draft.barred[rows]])
-    if len(rows) < _TWO and roads.from_node[rows[0]] != roads.to_node[rows[0]]:
+    if effect != access.GATE or is_end(roads, rows):
         return
-    on = _stands_on(roads, rows)
+    on = stands_on(roads, rows)
     if on is None:
-        rule = "closes nothing: it is mapped on a junction of equal roads"
-        yield Trouble("barrier at a junction", "barrier", tags.get("barrier", ""), rule)
-    elif effect == access.GATE:
-        draft.penalty_min[on] += access.GATE_MIN
-    elif tags.get("ford") in access.FORD and "barrier" not in tags:
-        draft.tanker_road[on] = False
+        yield at_a_junction(roads.node_tags[node])
     else:
-        draft.close(on)
+        draft.penalty_min[on] += access.GATE_MIN
 
 
-def _stands_on(roads: RoadTable, rows: IntArray) -> IntArray | None:
+def stands_on(roads: RoadTable, rows: IntArray) -> IntArray | None:
     """Pick the stretch a barrier stands on; at a junction, every stretch of the least class, if it is less."""
     rank = np.array([_RANK.get(name, len(_RANK)) for name in roads.highway[rows]])
     least: IntArray = rows[rank == rank.max()]
@@ -97,6 +96,12 @@ def _stands_on(roads: RoadTable, rows: IntArray) -> IntArray | None:
         shortest = int(np.argmin(roads.length_m[least]))
         return least[shortest : shortest + 1]
     return least if rank.min() < rank.max() else None
+
+
+def at_a_junction(tags: Mapping[str, str]) -> Trouble:
+    """Doubt a barrier where nobody can tell which of equal roads it stands on."""
+    key = "barrier" if "barrier" in tags else "ford"
+    return Trouble("barrier at a junction", key, tags[key], "closes nothing: it is mapped on a junction of equal roads")
 
 
 def _doubts(tags: Mapping[str, str], effect: str) -> Iterator[Trouble]:
@@ -107,7 +112,8 @@ def _doubts(tags: Mapping[str, str], effect: str) -> Iterator[Trouble]:
         yield Trouble("unknown barrier", "barrier", barrier, "taken as a gate that opens")
 
 
-def _problem(roads: RoadTable, node: int, trouble: Trouble) -> Problem:
+def node_problem(roads: RoadTable, node: int, trouble: Trouble) -> Problem:
+    """Report something about a node."""
     return Problem(
         code=trouble.code,
         osm_id=f"node {roads.node_id[node]}",

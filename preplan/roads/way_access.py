@@ -92,7 +92,7 @@ def bears_a_tanker(tags: Mapping[str, str]) -> bool:
         return False
     if tags.get("highway") == "track":
         firm = bool(tags.get("tracktype")) and _FIRM_TRACK.issuperset(_listed(tags["tracktype"]))
-        return firm or _is_paved(tags)
+        return firm or is_paved(tags)
     return True
 
 
@@ -101,10 +101,11 @@ def _closing_key(tags: Mapping[str, str]) -> str:
     for rule in access.GROUND_RULES:
         if rule.key in tags and not rule.values.isdisjoint(_listed(tags[rule.key])):
             return rule.key
-    return "ford" if tags.get("ford") in access.FORD and not _is_paved(tags) else ""
+    return "ford" if tags.get("ford") in access.FORD and not is_paved(tags) else ""
 
 
-def _is_paved(tags: Mapping[str, str]) -> bool:
+def is_paved(tags: Mapping[str, str]) -> bool:
+    """Tell whether every surface that is mapped is a hard one, and one is."""
     surface = _listed(tags.get("surface", ""))
     return bool(surface) and access.PAVED.issuperset(surface)
 
