@@ -393,7 +393,7 @@ class TurnRestriction:
     from_way: int
     to_way: int
     via_node: int | None
-    """OSM id of the node; None where the way goes through ways."""
+    """OSM id of the node; None where the way goes through ways, or nobody can tell through what."""
     via_ways: tuple[int, ...] = ()
     exempt: tuple[str, ...] = ()
     """Vehicles of its `except` tag."""

@@ -121,6 +121,8 @@ def test_a_list_with_an_unreadable_part_keeps_the_rest() -> None:
         ("14.166 feet", 14.166),  # in the wild
         ("3.5 m", 3.5 * FT_PER_M),  # wiki Units: m
         ("3.5", 3.5 * FT_PER_M),  # wiki Units: metres by default
+        ("12'-6\"", 12.5),  # in the wild, as on many signs
+        ("12 ft - 6 in", 12.5),
         ("12'5\"", 3.7846 * FT_PER_M),  # (12 x 12 + 5) x 0.0254 m
         ("12'", 12.0),
         ("12 ft", 12.0),
@@ -565,9 +567,55 @@ def test_a_road_that_is_opened_for_months_is_shut_in_the_others(tmp_path: Path, 
     for month, is_open in ((1, False), (7, True)):
         limits, _ = limits_of(one_way_street(tmp_path, tags), RULES, (), frozenset({month}))
         assert limits.tanker_road[0] == is_open
-    signed, problems = read(tmp_path, {"access:conditional": "no @ (weight > 7.5)"})
-    assert (signed.max_lb[0], signed.tanker_road[0]) == (np.inf, True)
-    assert "NOT taken as posted" in problems[0].rule
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "column", "limit"),
+    [
+        ("hgv:conditional", "no @ (weight>7.5 t)", "max_lb", 7.5 * LB_PER_T),
+        ("access:conditional", "no @ (7:30-19:00 AND weight>7.5 t)", "max_lb", 7.5 * LB_PER_T),
+        ("motor_vehicle:conditional", "no @ weight >= 10 st", "max_lb", 20000.0),
+        ("vehicle:conditional", "no @ (weightrating>7.5)", "max_lb", 15000.0),  # a bare number: the stricter
+        ("hgv:conditional", "no @ (axleload>8 t)", "max_axle_lb", 8 * LB_PER_T),
+        ("vehicle:conditional", "no @ (height>3.2)", "max_height_ft", 3.2 * FT_PER_M),
+        ("hgv:conditional", "no @ (width>2 AND length>12)", "max_width_ft", 2.0 * FT_PER_M),
+        ("hgv:conditional", "no @ (weight>12 t); no @ (weight>7.5 t AND Mo-Fr)", "max_lb", 7.5 * LB_PER_T),
+    ],
+)
+def test_a_ban_on_what_is_heavier_or_higher_is_a_limit(
+    tmp_path: Path, key: str, value: str, column: str, limit: float
+) -> None:
+    """Written as the wiki has it (Conditional restrictions, vehicle properties)."""
+    limits, problems = read(tmp_path, {key: value})
+    assert getattr(limits, column)[0] == pytest.approx(limit)
+    assert (limits.tanker_road[0], limits.posted[0]) == (True, True)
+    assert any("taken as posted" in one.rule for one in problems)
+
+
+def test_a_ban_on_weight_in_some_months_holds_in_them_and_tells_nothing_of_a_bridge(tmp_path: Path) -> None:
+    roads = one_way_street(tmp_path, {"bridge": "yes", "hgv:conditional": "no @ (Mar-Apr AND weight>5 t)"})
+    for month, limit in ((3, 5 * LB_PER_T), (7, np.inf)):
+        limits, _ = limits_of(roads, RULES, (), frozenset({month}))
+        assert limits.max_lb[0] == pytest.approx(limit)
+        assert limits.unposted_bridge[0]
+
+
+@pytest.mark.parametrize("value", ["yes @ (weight<7.5)", "no @ (weight is great)", "destination @ (weight>7.5)"])
+def test_a_weight_that_cannot_be_taken_is_told(tmp_path: Path, value: str) -> None:
+    limits, (problem,) = read(tmp_path, {"hgv:conditional": value})
+    assert limits.max_lb[0] == np.inf
+    assert "NOT read" in problem.rule
+
+
+def test_a_no_in_one_direction_is_a_one_way_street(tmp_path: Path) -> None:
+    """Key:access of the wiki; the most particular key decides, and other signs are passed at their cost."""
+    assert directions({"motor_vehicle:backward": "no"}) == (True, False)
+    assert directions({"vehicle:forward": "no"}) == (False, True)
+    assert directions({"motor_vehicle:backward": "no", "hgv:backward": "yes"}) == (True, True)
+    assert directions({"oneway": "yes", "access:forward": "no"}) == (False, False)
+    limits, _ = read(tmp_path, {"motor_vehicle:backward": "destination"})
+    assert (limits.forward_open[0], limits.backward_open[0], limits.signed[0]) == (True, True, True)
+    assert not read(tmp_path, {"motor_vehicle:backward": "no"})[0].signed[0]
 
 
 def test_the_ton_of_a_sign_is_reported_and_a_tonne_is_not(tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ from preplan.errors import InputError
 from preplan.plan_inputs import RoadSource
 from preplan.records import RoadTable
 from preplan.roads import source
+from preplan.roads.network import restriction_problems
 from preplan.roads.osm_file import MOST_BYTES
 from preplan.roads.source import download_roads, read_graphml, read_osm, read_roads
 from preplan.roads.stretches import DRIVABLE, Ways, road_table
@@ -228,9 +229,10 @@ def test_turn_restrictions(tmp_path: Path) -> None:
     text.relation(5, [("way", 10, "from"), ("way", 12, "from"), ("way", 11, "via"), ("way", 12, "to")], hgv)
     found = text.roads(tmp_path).restrictions
     assert [(one.relation_id, one.kind, one.from_way, one.to_way) for one in found] == [
-        (1, "no_left_turn", 10, 11), (2, "no_straight_on", 10, 12), (5, "no_straight_on", 10, 12),
-        (5, "no_straight_on", 12, 12),
+        (1, "no_left_turn", 10, 11), (2, "no_straight_on", 10, 12), (4, "no_left_turn", 10, 11),
+        (5, "no_straight_on", 10, 12), (5, "no_straight_on", 12, 12),
     ]  # fmt: skip
+    assert (found[2].via_node, found[2].via_ways) == (None, ())
     assert (found[0].via_node, found[0].via_ways, found[0].exempt) == (2, (), ("psv", "emergency"))
     assert (found[1].via_node, found[1].via_ways, found[1].exempt) == (None, (11,), ())
 
@@ -245,6 +247,29 @@ def test_a_relation_for_all_and_for_trucks_is_two_restrictions(tmp_path: Path) -
     assert [(one.relation_id, one.kind) for one in found] == [
         (1, "only_straight_on"), (1, "no_u_turn"), (2, "no_left_turn"),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("key", ["restriction", "restriction:motor_vehicle", "restriction:vehicle", "restriction:hgv"])
+def test_a_restriction_for_any_class_that_a_tanker_belongs_to_is_read(tmp_path: Path, key: str) -> None:
+    """OpenStreetMap wiki, Relation:restriction: restriction:<vehicle> holds for that vehicle alone."""
+    text = street(4).way(10, [1, 2], ROAD).way(11, [2, 3], ROAD)
+    text.relation(
+        1, [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")], {"type": "restriction", key: "no_u_turn"}
+    )
+    timed = {"type": "restriction", f"{key}:conditional": "no_left_turn @ (Mo-Fr)"}
+    text.relation(2, [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")], timed)
+    roads = text.roads(tmp_path)
+    assert [one.kind for one in roads.restrictions] == ["no_u_turn", "no_left_turn @ (Mo-Fr)"]
+    assert [one.osm_id for one in restriction_problems(roads)] == ["relation 2"]
+
+
+@pytest.mark.parametrize("via", [[], [2, 3]])
+def test_a_restriction_that_goes_through_no_single_node_is_told(tmp_path: Path, via: list[int]) -> None:
+    text = street(4).way(10, [1, 2], ROAD).way(11, [2, 3], ROAD)
+    members = [("way", 10, "from"), *(("node", node, "via") for node in via), ("way", 11, "to")]
+    text.relation(1, members, {"type": "restriction", "restriction": "no_straight_on"})
+    (problem,) = restriction_problems(text.roads(tmp_path))
+    assert "no single node" in problem.rule
 
 
 def test_the_newest_date_of_the_file(tmp_path: Path) -> None:

@@ -155,8 +155,18 @@ CONDITIONAL = ":conditional"
 """Ending of a key whose value holds at times only."""
 LIMIT_CONDITIONAL_KEYS = tuple(key + CONDITIONAL for key in (*WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS))
 """Applied by the strictest value that may hold in the months that are planned, and reported."""
-CONDITIONAL_KEYS = tuple(key + CONDITIONAL for key in (*ACCESS_KEYS, "oneway"))
+ACCESS_CONDITIONAL_KEYS = tuple(key + CONDITIONAL for key in ACCESS_KEYS)
+CONDITIONAL_KEYS = (*ACCESS_CONDITIONAL_KEYS, "oneway" + CONDITIONAL)
 """Reported, and applied only where a road is shut through whole months: a sign may be passed at any hour."""
+BARRED_ABOVE: Mapping[str, str] = {
+    "weight": "max_lb", "weightrating": "max_lb", "axleload": "max_axle_lb", "height": "max_height_ft",
+    "width": "max_width_ft",
+}  # fmt: skip
+"""Conditions of `no` that are limits (OpenStreetMap wiki, Conditional restrictions), and what each holds down: 'no to
+all above 7.5 t' says no more of the road than a posted 7.5 t does, and may say as much (this program's careful
+choice). Of a length nothing is known here."""
+ALONG, AGAINST = ":forward", ":backward"
+"""Endings of a key that holds in one direction of the way."""
 UNPLOUGHED_MONTHS = frozenset({11, 12, 1, 2, 3, 4})
 """Months in which a road that nobody ploughs may be shut (this program's careful choice, for a northern winter)."""
 SEASON_MONTHS: Mapping[str, frozenset[int]] = {
@@ -176,6 +186,7 @@ WAY_KEYS: tuple[str, ...] = tuple(sorted({
     "highway", "name", "name_1", "ref", "alt_name", "junction", "oneway", "lanes", "width", "est_width", "bridge",
     "tunnel", "layer", "ford", "area", "covered", "incline", *ACCESS_KEYS, *(rule.key for rule in GROUND_RULES),
     *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus",
+    *(key + way for key in ACCESS_KEYS for way in (ALONG, AGAINST)),
     "psv", "narrow", "width:carriageway", "driving_side", *PLOUGH_KEYS, *SPEED_KEYS,
     *(rule.key for rule in UNCHECKED_RULES),
 }))  # fmt: skip

@@ -41,6 +41,8 @@ def trouble(rule: TurnRestriction) -> str:
         return "holds at times only: tankers may be sent through it, check on the ground"
     if not rule.kind.startswith(("no_", "only_")):
         return "an unknown kind of turn restriction: not applied"
+    if rule.via_node is None and not rule.via_ways:
+        return "goes through no single node and no ways: tankers may be sent through it, check on the ground"
     return ""
 
 

@@ -17,6 +17,8 @@ _SPAN = re.compile(rf"(?<![a-z]){_MONTH.format('first')}(?:\s*-\s*{_MONTH.format
 _DAYS = re.compile(r"-\s*\d{1,2}\b(?!:)")
 """The end of 'Nov 15-30'."""
 _CLAUSE = re.compile(r"\s*(?P<value>[^@;]+?)\s*@\s*(?:\((?P<inside>[^)]*)\)|(?P<bare>[^;]*))\s*(?:;|$)")
+_ABOVE = re.compile(r"(?P<what>weight|weightrating|axleload|height|width|length)\s*>=?\s*(?P<value>[^<>=]+)")
+_AND = re.compile(r"\s+and\s+", re.IGNORECASE)
 _YEAR = re.compile(r"\b(?:19|20)\d\d\b")
 
 
@@ -28,6 +30,8 @@ class Clause(NamedTuple):
     """Months in which the condition may hold."""
     whole: bool
     """It holds through these months, whatever the hour."""
+    above: tuple[tuple[str, str], ...] = ()
+    """What a vehicle exceeds for whom it holds, such as ('weight', '7.5')."""
 
 
 def clauses(text: str) -> tuple[Clause, ...]:
@@ -35,6 +39,8 @@ def clauses(text: str) -> tuple[Clause, ...]:
 
     >>> [(one.value, sorted(one.months), one.whole) for one in clauses("7.5 @ (Nov-Feb); none @ (Mo-Fr 06:00-18:00)")]
     [('7.5', [1, 2, 11, 12], True), ('none', [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12], False)]
+    >>> clauses("no @ (06:00-22:00 AND weight>7.5)")[0].above
+    (('weight', '7.5'),)
     >>> clauses("35")
     ()
     """
@@ -44,7 +50,9 @@ def clauses(text: str) -> tuple[Clause, ...]:
         if match is None:
             return ()
         condition = match["inside"] if match["inside"] is not None else match["bare"]
-        found.append(Clause(match["value"], *_months(condition)))
+        parts = (_ABOVE.fullmatch(part.strip()) for part in _AND.split(condition))
+        above = tuple((part["what"], part["value"].strip()) for part in parts if part)
+        found.append(Clause(match["value"], *_months(condition), above))
         at = match.end()
     return tuple(found)
 

@@ -72,7 +72,7 @@ _MOST_TONS = 200.0
 """No sign allows more tons than this; a larger bare number is pounds."""
 
 _FOOT = re.compile(
-    r"(?P<ft>\d+(?:\.\d+)?)\s*(?:'|ft\.?|foot|feet)(?:\s*(?P<in>\d+(?:\.\d+)?)\s*(?:\"|''|in\.?|inch|inches)?)?"
+    r"(?P<ft>\d+(?:\.\d+)?)\s*(?:'|ft\.?|foot|feet)(?:\s*-?\s*(?P<in>\d+(?:\.\d+)?)\s*(?:\"|''|in\.?|inch|inches)?)?"
 )
 _INCH = re.compile(r"(?P<in>\d+(?:\.\d+)?)\s*(?:\"|''|in\.?|inch|inches)")
 _LENGTH_UNITS: Mapping[str, float] = {

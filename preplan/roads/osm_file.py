@@ -22,12 +22,12 @@ OSM_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".osm.pbf", ".pbf")
 """Endings of the files read here."""
 MOST_BYTES = 2_000_000_000
 """Larger files are refused: a district needs an extract, not a continent."""
-_WANTED_KEYS = (
-    "highway", "barrier", "railway", *NODE_LIMITS, "restriction", "restriction:hgv", "restriction:conditional",
-    "restriction:hgv:conditional",
+_RESTRICTION_KEYS = tuple(
+    f"restriction{whom}{when}"
+    for when in ("", ":conditional") for whom in ("", ":hgv", ":motor_vehicle", ":vehicle")
 )  # fmt: skip
-_RESTRICTION_KEYS = ("restriction", "restriction:hgv", "restriction:conditional", "restriction:hgv:conditional")
 """Each that is present is a turn restriction of its own: a tanker keeps all; a conditional one keeps its condition."""
+_WANTED_KEYS = ("highway", "barrier", "railway", *NODE_LIMITS, *_RESTRICTION_KEYS)
 _EDGE_DEG = 1e-4
 """A dead end this near the stated edge of an extract (some 10 m) is taken as cut there."""
 _NO_DATE = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
@@ -167,7 +167,7 @@ def _restrictions(relation: Any) -> Iterator[TurnRestriction]:
         by_role.setdefault((member.role, member.type), []).append(member.ref)
     via_nodes, via_ways = by_role.get(("via", "n"), []), tuple(by_role.get(("via", "w"), []))
     if len(via_nodes) + bool(via_ways) != 1:
-        return
+        via_nodes, via_ways = [], ()  # it is told, not applied
     for kind, from_way, to_way in product(kinds, by_role.get(("from", "w"), []), by_role.get(("to", "w"), [])):
         yield TurnRestriction(
             relation_id=relation.id,

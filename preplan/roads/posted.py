@@ -11,6 +11,8 @@ from preplan.roads import access
 from preplan.roads.conditional import clauses
 from preplan.roads.measures import NO_LIMIT, UNREADABLE, Reading, length_ft, weight_lb
 
+_AS_POSTED = "taken as posted, all the time: where the road bears more, give closures.csv a row with what it bears"
+
 
 class Trouble(NamedTuple):
     """Something in the tags that a person should look at."""
@@ -44,23 +46,24 @@ def posted(tags: Mapping[str, str], bare_weight: str, months: frozenset[int] = A
     >>> posted({"maxweight:conditional": "3 st @ (Mar-Apr)"}, "stricter", frozenset({7})).max_lb
     inf
     """
-    if not any(key.startswith("max") for key in tags):
+    if not any(key.startswith("max") or key.endswith(access.CONDITIONAL) for key in tags):
         return Posted()
     troubles: list[Trouble] = []
 
-    def strictest(keys: tuple[str, ...], read: Callable[[str], Reading]) -> Reading:
+    def strictest(measure: str, keys: tuple[str, ...], read: Callable[[str], Reading]) -> Reading:
         readings = [_read(key, tags[key], read, troubles) for key in keys if key in tags]
         timed = [key + access.CONDITIONAL for key in keys if key + access.CONDITIONAL in tags]
         readings += [_read_timed(key, tags[key], read, months, troubles) for key in timed]
+        readings += _barred_above(tags, measure, read, months, troubles)
         least = min(readings, key=lambda one: one.value, default=Reading(NO_LIMIT, known=False))
         return least._replace(known=any(one.known for one in readings))
 
-    weight = strictest(access.WEIGHT_KEYS, lambda text: weight_lb(text, bare_weight))
+    weight = strictest("max_lb", access.WEIGHT_KEYS, lambda text: weight_lb(text, bare_weight))
     limits = Posted(
         max_lb=weight.value,
-        max_axle_lb=strictest(access.AXLE_KEYS, lambda text: weight_lb(text, bare_weight)).value,
-        max_height_ft=strictest(access.HEIGHT_KEYS, length_ft).value,
-        max_width_ft=strictest(access.WIDTH_KEYS, length_ft).value,
+        max_axle_lb=strictest("max_axle_lb", access.AXLE_KEYS, lambda text: weight_lb(text, bare_weight)).value,
+        max_height_ft=strictest("max_height_ft", access.HEIGHT_KEYS, length_ft).value,
+        max_width_ft=strictest("max_width_ft", access.WIDTH_KEYS, length_ft).value,
         weight_known=weight.known,
     )
     troubles += [_unchecked(rule, tags[rule.key]) for rule in access.UNCHECKED_RULES if rule.key in tags]
@@ -96,6 +99,28 @@ def _read_timed(
         troubles.append(Trouble("conditional", key, text, "an exemption: not used, what else is posted holds"))
     # an exemption says nothing about the road itself
     return least if least.value < NO_LIMIT else least._replace(known=False)
+
+
+def _barred_above(
+    tags: Mapping[str, str],
+    measure: str,
+    read: Callable[[str], Reading],
+    months: frozenset[int],
+    troubles: list[Trouble],
+) -> list[Reading]:
+    """Read the limits that signs against what is heavier, higher or wider set in the months."""
+    found = []
+    for key in access.ACCESS_CONDITIONAL_KEYS:
+        said = [one for one in clauses(tags.get(key, "")) if one.value == "no" and one.months & months]
+        for what, text in (above for one in said for above in one.above):
+            if access.BARRED_ABOVE.get(what) != measure:
+                continue
+            # a ban on vehicles says nothing of what the road itself bears
+            one = _read(key, text, read, troubles)._replace(known=False)
+            found.append(one)
+            if one.value < NO_LIMIT:
+                troubles.append(Trouble("conditional", key, tags[key], _AS_POSTED))
+    return found
 
 
 def _unchecked(rule: access.Rule, text: str) -> Trouble:

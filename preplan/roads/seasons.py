@@ -89,8 +89,10 @@ def _told(roads: RoadTable, closures: tuple[Closure, ...]) -> Iterator[frozenset
             yield months
     for tags in (*roads.way_tags, *roads.node_tags.values()):
         for key in tags:
-            if key.endswith(access.CONDITIONAL) and key in access.LIMIT_CONDITIONAL_KEYS:
+            if key in access.LIMIT_CONDITIONAL_KEYS:
                 yield from (clause.months for clause in clauses(tags[key]))
+            elif key in access.ACCESS_CONDITIONAL_KEYS:
+                yield from (clause.months for clause in clauses(tags[key]) if clause.above)
     yield from (closure.months for closure in closures)
 
 

@@ -16,7 +16,7 @@ _AGAINST = frozenset({"-1", "reverse"})
 _BOTH_WAYS = frozenset({"no", "false", "0", "alternating", "reversible"})
 _ROUND = frozenset({"roundabout", "circular"})
 _TIMED = "holds at times that are not months: taken as open, say in the closures when it is shut"
-_WEIGHED = "names a weight, which is NOT taken as posted: give closures.csv a row max_lb with what the sign says"
+_WEIGHED = "names a weight in a way that is NOT read: give closures.csv a row max_lb with what the sign says"
 _UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
 _SHUT = "planned as shut in these months; the worst season decides"
 _UNPLOUGHED = "planned as shut from November to April; the worst season decides"
@@ -59,7 +59,7 @@ class WayAccess:
             passable=passable,
             tanker_road=passable and bears_a_tanker(tags),
             barred=sign == "no",
-            signed=bool(sign),
+            signed=bool(sign) or _signed_one_way(tags),
             bridge=bridge,
             narrow=_is_narrow(tags, narrow_ft, two_way=forward and backward),
             open_months=open_months(tags),
@@ -70,16 +70,21 @@ class WayAccess:
 def directions(tags: Mapping[str, str]) -> tuple[bool, bool]:
     """Tell whether traffic may run along and against the way (wiki, Key:oneway; implied on roundabouts, motorways).
 
+    A `no` in one direction, as `motor_vehicle:backward=no`, is a one-way street to tankers (wiki, Key:access).
+
     >>> directions({"oneway": "-1"}), directions({"junction": "roundabout"}), directions({"highway": "track"})
     ((False, True), (True, False), (True, True))
     """
     oneway = tags.get("oneway", "")
-    if oneway in _AGAINST:
-        return False, True
-    if oneway in _ALONG:
-        return True, False
     implied = tags.get("junction") in _ROUND or tags.get("highway") == "motorway"
-    return True, oneway in _BOTH_WAYS or not implied
+    forward = oneway not in _AGAINST
+    backward = oneway not in _ALONG and (oneway in _AGAINST | _BOTH_WAYS or not implied)
+    return forward and not _shut(tags, access.ALONG), backward and not _shut(tags, access.AGAINST)
+
+
+def _shut(tags: Mapping[str, str], way: str) -> bool:
+    """Tell whether a sign says no in one direction, as it stands at the far end of a one-way street."""
+    return next((tags[key + way] for key in access.ACCESS_KEYS if key + way in tags), "") == "no"
 
 
 def bears_a_tanker(tags: Mapping[str, str]) -> bool:
@@ -125,6 +130,15 @@ def _sign(tags: Mapping[str, str]) -> str:
         return ""
     # a bus road is barred to others but built for heavy vehicles: never 'no' to all
     return "psv" if _LETS_THROUGH.intersection((tags.get("bus"), tags.get("psv"))) else value
+
+
+def _signed_one_way(tags: Mapping[str, str]) -> bool:
+    """Tell whether a sign that tankers pass bars through traffic in one direction: its cost is taken both ways."""
+    ways = [
+        tags[key + way] for key in access.ACCESS_KEYS for way in (access.ALONG, access.AGAINST) if key + way in tags
+    ]
+    against = (_listed(value) for value in ways if value != "no")
+    return any(parts and access.SIGNED_AGAINST.issuperset(parts) for parts in against)
 
 
 def _is_narrow(tags: Mapping[str, str], narrow_ft: float, *, two_way: bool) -> bool:
@@ -182,10 +196,18 @@ def _conditional(tags: Mapping[str, str], key: str) -> str:
     return _SHUT if open_months({key: tags[key], **base}) else _TIMED
 
 
+def _is_limit(text: str) -> bool:
+    """Tell whether all that a conditional sign says is a limit, which `posted` reads and reports."""
+    said = clauses(text)
+    return bool(said) and all(
+        one.value == "no" and any(what in access.BARRED_ABOVE for what, _ in one.above) for one in said
+    )
+
+
 def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     found = [
         Trouble("conditional", key, tags[key], _conditional(tags, key))
-        for key in access.CONDITIONAL_KEYS if key in tags
+        for key in access.CONDITIONAL_KEYS if key in tags and not _is_limit(tags[key])
     ]  # fmt: skip
     season = tags.get("seasonal", "no")
     known = open_months({"seasonal": season}) is not None
