@@ -253,11 +253,9 @@ def test_a_relation_for_all_and_for_trucks_is_two_restrictions(tmp_path: Path) -
 def test_a_restriction_for_any_class_that_a_tanker_belongs_to_is_read(tmp_path: Path, key: str) -> None:
     """OpenStreetMap wiki, Relation:restriction: restriction:<vehicle> holds for that vehicle alone."""
     text = street(4).way(10, [1, 2], ROAD).way(11, [2, 3], ROAD)
-    text.relation(
-        1, [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")], {"type": "restriction", key: "no_u_turn"}
-    )
-    timed = {"type": "restriction", f"{key}:conditional": "no_left_turn @ (Mo-Fr)"}
-    text.relation(2, [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")], timed)
+    members = [("way", 10, "from"), ("node", 2, "via"), ("way", 11, "to")]
+    text.relation(1, members, {"type": "restriction", key: "no_u_turn"})
+    text.relation(2, members, {"type": "restriction", f"{key}:conditional": "no_left_turn @ (Mo-Fr)"})
     roads = text.roads(tmp_path)
     assert [one.kind for one in roads.restrictions] == ["no_u_turn", "no_left_turn @ (Mo-Fr)"]
     assert [one.osm_id for one in restriction_problems(roads)] == ["relation 2"]

@@ -134,11 +134,9 @@ def _sign(tags: Mapping[str, str]) -> str:
 
 def _signed_one_way(tags: Mapping[str, str]) -> bool:
     """Tell whether a sign that tankers pass bars through traffic in one direction: its cost is taken both ways."""
-    ways = [
-        tags[key + way] for key in access.ACCESS_KEYS for way in (access.ALONG, access.AGAINST) if key + way in tags
-    ]
-    against = (_listed(value) for value in ways if value != "no")
-    return any(parts and access.SIGNED_AGAINST.issuperset(parts) for parts in against)
+    keys = (key + way for key in access.ACCESS_KEYS for way in (access.ALONG, access.AGAINST))
+    said = (_listed(tags[key]) for key in keys if tags.get(key, "no") != "no")
+    return any(parts and access.SIGNED_AGAINST.issuperset(parts) for parts in said)
 
 
 def _is_narrow(tags: Mapping[str, str], narrow_ft: float, *, two_way: bool) -> bool:
