@@ -309,6 +309,54 @@ def test_a_part_of_a_line_that_leads_nowhere_is_told(tmp_path: Path) -> None:
     ]
 
 
+# ------------------------------------------------------------------------------- points on two roads at once
+
+
+def carriageways(folder: Path, **second: str) -> RoadTable:
+    """Two carriageways 20 m apart, way 10 to the east and way 12 back to the west, and a road across their ends."""
+    text = OsmText()
+    for node, place in {1: (0.0, 0.0), 2: (900.0, 0.0), 3: (0.0, 20.0), 4: (900.0, 20.0)}.items():
+        text.node(node, *at(*place))
+    text.way(10, [1, 2], {**ROAD, "name": "Mill Road", "oneway": "yes"})
+    text.way(12, [4, 3], {**ROAD, "name": "Mill Road", "oneway": "yes", **second})
+    return text.way(13, [1, 3], {**ROAD, "name": "Cross Road"}).roads(folder)
+
+
+@pytest.mark.parametrize("kind", ["closed", "max_lb"])
+def test_a_point_on_one_carriageway_takes_both_and_says_so(tmp_path: Path, kind: str) -> None:
+    """A bridge out, or a posting, at a place: tankers came back over the other side of it."""
+    limits, problems = limits_of(carriageways(tmp_path), RULES, (drawn((450.0, 1.0), kind=kind, value=24000.0),))
+    taken = ~limits.tanker_road if kind == "closed" else limits.max_lb == 24000.0
+    assert taken.tolist() == [True, True, False]
+    assert [one.code for one in problems] == ["long closure", "both carriageways"]
+    assert "both carriageways of Mill Road" in problems[1].rule
+
+
+@pytest.mark.parametrize("second", [{"name": "Other Road"}, {"oneway": "no"}, {"oneway": "-1"}])
+def test_a_point_takes_no_neighbour_that_is_no_other_carriageway(tmp_path: Path, second: dict[str, str]) -> None:
+    limits = held(carriageways(tmp_path, **second), drawn((450.0, 1.0)))
+    assert limits.tanker_road.tolist() == [False, True, True]
+
+
+def test_a_way_or_a_direction_is_that_of_one_carriageway(tmp_path: Path) -> None:
+    roads = carriageways(tmp_path)
+    assert held(roads, closed(way_id=10)).tanker_road.tolist() == [False, True, True]
+    limits = held(roads, drawn((450.0, 1.0), kind="one_way", value=-1.0))
+    assert limits.backward_open.tolist() == [True, False, True]
+
+
+@pytest.mark.parametrize(("x_m", "y_m"), [(500.0, 0.0), (502.0, 2.0), (497.0, 3.0)])
+def test_a_point_on_a_junction_means_no_road_and_is_a_fault(tmp_path: Path, x_m: float, y_m: float) -> None:
+    """One arm was shut, by the order of the road file."""
+    roads = network(tmp_path, {**JUNCTIONS, 4: (500.0, 90.0)}, {10: [1, 2, 3], 11: [2, 4]})
+    with pytest.raises(InputError) as caught:
+        held(roads, drawn((x_m, y_m)))
+    (fault,) = caught.value.findings
+    assert fault.rule == "is as near to Mill Road as to Side Road: one of them is meant"
+    assert held(roads, drawn((480.0, 0.0))).tanker_road.tolist() == [False, True, True]
+    assert held(roads, drawn((500.0, 20.0))).tanker_road.tolist() == [True, True, False]
+
+
 # ------------------------------------------------------------------------------------- which way a line leads
 
 

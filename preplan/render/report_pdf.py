@@ -364,6 +364,7 @@ _GAPS = {
     "good road closed": "good roads closed by a tag", "reversible": "lanes that change direction",
     "not applied": "turn restrictions not used", "keeps left": "traffic keeps left",
     "long closure": "closures that take more road than is drawn",
+    "both carriageways": "closures taken for both carriageways of a road",
     "part of a closure": "closures that lie on a road in part only",
 }  # fmt: skip
 """Kinds of gaps in the road data, in words."""

@@ -25,7 +25,7 @@ _FEWEST = 4
 """Points on the shortest road."""
 _SMOOTH_M = 3.0
 """A hand trembles by this much, and its bearings are not those of the road."""
-_AGREES = float(np.cos(np.radians(30.0)))
+AGREES = float(np.cos(np.radians(30.0)))
 """A road that turns farther than this from the line is a side road that it passes."""
 _TWINS_M = 8.0
 """Roads that lie this much farther than the nearest along the line run beside it too, as two carriageways do."""
@@ -115,8 +115,14 @@ def sense_along(line: shapely.LineString, lines: Lines, reach_m: float) -> Float
     hit, near = shapely.STRtree(lines).query_nearest(here, max_distance=reach_m, all_matches=False)
     road = _heading(lines[near], np.asarray(shapely.line_locate_point(lines[near], here[hit]), dtype=np.float64))
     cosine = np.sum(road * _heading(np.full(len(hit), smooth, dtype=np.object_), at_m[hit]), axis=1)
-    agrees = np.abs(cosine) >= _AGREES
+    agrees = np.abs(cosine) >= AGREES
     return _sense(near[agrees], cosine[agrees], np.ones(int(agrees.sum())), len(lines))
+
+
+def heading_at(point: shapely.Point, lines: Lines) -> tuple[FloatArray, BoolArray]:
+    """Give the unit vector in which each line leads where it passes a point, (n, 2), and whether it does pass it."""
+    at_m = np.asarray(shapely.line_locate_point(lines, point), dtype=np.float64)
+    return _heading(lines, at_m), (at_m > 0.0) & (at_m < shapely.length(lines))
 
 
 def _points(line: shapely.LineString, lines: Lines, reach_m: float) -> _Points:
@@ -139,7 +145,7 @@ def _points(line: shapely.LineString, lines: Lines, reach_m: float) -> _Points:
         station_m=station_m,
         off_m=off_m,
         cosine=cosine,
-        beside=abreast & (off_m <= reach_m) & (np.abs(cosine) >= _AGREES),
+        beside=abreast & (off_m <= reach_m) & (np.abs(cosine) >= AGREES),
     )
 
 

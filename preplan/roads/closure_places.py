@@ -11,15 +11,20 @@ import shapely
 
 from preplan.errors import Finding
 from preplan.records import BoolArray, Closure, FloatArray, IntArray, RoadTable
-from preplan.roads.closure_lines import ONE_SENSE, Lines, Numbers, runs_along, sense_along
+from preplan.roads.closure_lines import AGREES, ONE_SENSE, Lines, Numbers, heading_at, runs_along, sense_along
 from preplan.roads.projection import road_lines, road_projection
-from preplan.roads.road_names import road_label
+from preplan.roads.road_names import road_label, same_road
+from preplan.roads.way_access import directions
 from preplan.units import FT_PER_MI, M_PER_FT
 
 REACH_FT = 300.0
 """Farthest a closure given by position may lie from the road it closes."""
 DASH_FT = 100.0
 """A line up to this length may be drawn across the road that it means (this program's careful choice)."""
+_TIE_M = 5.0
+"""A point no more than this nearer to one road than to another means either (this program's careful choice)."""
+_CARRIAGEWAY_FT = 200.0
+"""The other carriageway of a road is no farther from a point on the first (this program's careful choice)."""
 _ONE_WAY_ALONG = "draw it along the road in the direction of traffic, one row for each direction"
 
 
@@ -36,6 +41,8 @@ class Laid:
     """Length of the line that was drawn along them; 0 for a point."""
     lost_m: float = 0.0
     """How much of a drawn line follows no stretch that is taken."""
+    both: bool = False
+    """A point was drawn on one carriageway, and the other is taken too."""
 
 
 class _Found(NamedTuple):
@@ -91,7 +98,9 @@ class _Places:
         if closure.way_id is not None:
             return self._lay_way(closure, closure.way_id)
         drawn = self._drawn(closure)
-        found = self._by_point(drawn) if drawn.length <= 0.0 else self._by_line(drawn)
+        if drawn.length <= 0.0:
+            return self._lay_point(closure, drawn)
+        found = self._by_line(drawn)
         if not len(found.rows):
             return self._missed(closure, drawn)
         if closure.kind == "one_way" and (found.undecided.any()):
@@ -103,6 +112,38 @@ class _Places:
             drawn_m=min(float(found.drawn_m.sum()), drawn.length),
             lost_m=self._lost_m(drawn, found.rows),
         )
+
+    def _lay_point(self, closure: Closure, drawn: shapely.LineString) -> Laid | Finding:
+        """Take the stretch that a point lies on; of a road with two carriageways both, as what shuts one shuts it."""
+        found = self._by_point(drawn)
+        if not len(found.rows):
+            return self._missed(closure, drawn)
+        (row,), point = found.rows.tolist(), shapely.Point(drawn.coords[0])
+        near = self._tree.query(point, predicate="dwithin", distance=self._lines[row].distance(point) + _TIE_M)
+        names = dict.fromkeys(road_label(self._roads, one) for one in self._tanker_rows[np.sort(near)].tolist())
+        if len(names) > 1:
+            return _between(closure, tuple(names))
+        twins = [] if closure.kind == "one_way" else self._twins(point, row)
+        rows = np.array([row, *twins], dtype=np.int32)
+        return Laid(closure=closure, rows=rows, forward=np.ones(len(rows), dtype=np.bool_), both=bool(twins))
+
+    def _twins(self, point: shapely.Point, row: int) -> list[int]:
+        """Find the other carriageway of a one-way stretch: the same road, abreast of the point, run against it."""
+        near = self._tree.query(point, predicate="dwithin", distance=_CARRIAGEWAY_FT * M_PER_FT)
+        others = [one for one in self._tanker_rows[near].tolist() if same_road(self._roads, row, one)]
+        rows = [row, *(one for one in others if self._leads(one) and one != row)]
+        lines, leads = self._lines[rows], np.array([self._leads(one) for one in rows])
+        if not leads[0]:
+            return []
+        heading, abreast = heading_at(point, lines)
+        against = abreast & ((heading * leads[:, None]) @ (heading[0] * leads[0]) <= -AGREES)
+        far_m = np.where(against, shapely.distance(lines, point), np.inf)
+        return [rows[int(far_m.argmin())]] if against.any() else []
+
+    def _leads(self, row: int) -> float:
+        """Tell which way traffic runs over a stretch: 1 along it, -1 against it, 0 both."""
+        along, against = directions(self._roads.way_tags[self._roads.tag_row[row]])
+        return float(along) - float(against)
 
     def _lay_way(self, closure: Closure, way_id: int) -> Laid | Finding:
         """Take the whole of a way; a line beside it says which way traffic runs."""
@@ -220,6 +261,11 @@ def _elsewhere(closure: Closure, far_ft: float) -> Finding:
 def _no_direction(closure: Closure, road: str) -> Finding:
     rule = f"gives no direction on {road}: it runs across it, or both along it and back"
     return _fault(closure, *_place(closure), rule, _ONE_WAY_ALONG)
+
+
+def _between(closure: Closure, names: tuple[str, ...]) -> Finding:
+    said = f"is as near to {names[0]} as to {names[1]}: one of them is meant" + (" or another" if names[2:] else "")
+    return _fault(closure, *_place(closure), said, "move it along the road that it closes, or give that road's way_id")
 
 
 def _off(closure: Closure, rule: str) -> Finding:

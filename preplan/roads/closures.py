@@ -60,7 +60,7 @@ def apply_closures(
     holding = [one for one in laid if one.closure.months & months]
     draft.closed.extend(ClosedRoad(closure=one.closure, segments=one.rows) for one in holding)
     _apply(draft, holding)
-    return [problem for one in holding for problem in (*_far_reaching(roads, one), *_lost(roads, one))]
+    return [problem for one in holding for told in _TOLD for problem in told(roads, one)]
 
 
 def _apply(draft: Draft, laid: list[Laid]) -> None:
@@ -145,6 +145,13 @@ def _far_reaching(roads: RoadTable, one: Laid) -> Iterator[Problem]:
     yield _problem(roads, one, "long closure", said)
 
 
+def _both_ways(roads: RoadTable, one: Laid) -> Iterator[Problem]:
+    """Report a point that was drawn on one carriageway and is taken for both."""
+    if one.both:
+        said = f"{_DOES.get(one.closure.kind, 'limits')} both carriageways of {road_label(roads, int(one.rows[0]))}"
+        yield _problem(roads, one, "both carriageways", f"{said}: give a way_id if one of them is open")
+
+
 def _lost(roads: RoadTable, one: Laid) -> Iterator[Problem]:
     """Report a line of which a part leads along no road that it takes."""
     if one.lost_m >= LOST_M:
@@ -160,3 +167,7 @@ def _problem(roads: RoadTable, one: Laid, code: str, rule: str) -> Problem:
     return Problem(
         code=code, osm_id=osm_id, key=one.closure.kind, value=one.closure.closure_id, rule=rule, lon=lon, lat=lat
     )
+
+
+_TOLD = (_far_reaching, _both_ways, _lost)
+"""What is told of a closure, in this order."""
