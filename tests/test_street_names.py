@@ -147,6 +147,33 @@ def test_a_road_answers_to_all_its_names() -> None:
     assert road_keys("", "", {}) == frozenset()
 
 
+def test_a_letter_or_a_grid_before_the_street_is_known_by_the_roads() -> None:
+    """Letters apart from their number, and the grid numbers of some states; a lettered street keeps its letter."""
+    named = ("Mill Road", "A Street", "County Road A", "E Lake Road", "Lake Road")
+    nodes = {f"{end}{k}": (east, 100.0 * k) for k in range(len(named)) for end, east in (("a", 0.0), ("b", 500.0))}
+    town = draw(nodes, [(f"a{k}", f"b{k}", {"name": name}) for k, name in enumerate(named)])
+    read = {
+        "12 A Mill Rd": (("A Mill Rd", 12), ("Mill Rd", 12)),
+        "12 B Mill Road, Rear": (("B Mill Road", 12), ("Mill Road", 12)),
+        "12 A St": (("A St", 12), ("A St", 12)),
+        "12 E Lake Rd": (("E Lake Rd", 12), ("E Lake Rd", 12)),
+        "12 B Elm Rd": (("B Elm Rd", 12), ("B Elm Rd", 12)),
+        "N1234 County Rd A": (("", -1), ("County Rd A", 1234)),
+        "W204N11912 Mill Rd #3": (("", -1), ("Mill Rd", 11912)),
+        "N6 W23001 Mill Rd": (("", -1), ("Mill Rd", 23001)),
+    }
+    was, becomes = zip(*read.values(), strict=True)
+    table = replace(
+        address_table([(100.0, 10.0)] * len(read)),
+        label=text_array(list(read)),
+        street=text_array([street for street, _ in was]),
+        number=np.array([number for _, number in was], dtype=np.int32),
+    )
+    found, rows = with_label_streets(table, town.roads)
+    assert list(zip(found.street.tolist(), found.number.tolist(), strict=True)) == list(becomes)
+    assert rows.tolist() == [0, 1, 5, 6, 7]
+
+
 @given(st.text(max_size=40))
 def test_any_text_has_a_key_and_keys_are_stable(text: str) -> None:
     key = normalise(text)

@@ -35,7 +35,11 @@ NUMBER_LIMITS: Mapping[str, Mapping[str, Any]] = {
 }
 """Optional numbers of an address and the limits they must keep, besides `bounds.ADDRESSES`."""
 
-_LEADING_NUMBER = re.compile(r"(\d+)(?:-\d+)?[A-Za-z]?(?:\s+\d/\d)?(?=\s|$)\s*")
+_LEADING_NUMBER = re.compile(
+    r"(?:#\s*|no\.?\s*(?=\d))?(\d+)(?:\s*[-\u2013&]\s*\d+)?(?:-?[a-z])?(?:\s+\d/\d|\s?[\u00bc\u00bd\u00be])?(?=[\s,]|$)[\s,]*",
+    re.IGNORECASE,
+)
+"""A number, also as '#12', 'No. 12', '12 - 14', '12 & 14', '12-A', '12 1/2', '12, Mill Road'."""
 _GIVEN_NUMBER = re.compile(r"\D{0,3}?(\d+)")
 _BARE_NUMBER = re.compile(r"\d+[A-Za-z]?")
 _NUMBER_BEHIND = re.compile(r"(?P<street>\S.*?)\s+(?P<number>\d{1,6})[A-Za-z]?(?=\s*(?:,|#|$))")

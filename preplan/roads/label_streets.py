@@ -1,44 +1,65 @@
-"""Streets of addresses that name one in their label alone, in front of the number: known by the names of the roads."""
+"""Streets of addresses that are named in their label alone, in a way that only the names of the roads can tell."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
 from preplan.records import AddressTable, IntArray, RoadTable, text_array
-from preplan.roads.street_names import normalise, road_keys
+from preplan.roads.street_names import address_street, normalise, road_keys
 
-_NUMBER_BEHIND = re.compile(r"(?P<street>\S.*?)\s+(?P<number>[1-9]\d{0,5})[A-Za-z]?(?=\s*(?:,|#|$))")
+_STREET = r"(?P<street>\S.*?)\s*(?=,|#|$)"
+_FORMS = tuple(
+    re.compile(form, re.IGNORECASE)
+    for form in (
+        r"(?P<street>\S.*?)\s+(?P<number>[1-9]\d{0,5})[A-Z]?(?=\s*(?:,|#|$))",  # Mill Road 12
+        rf"(?P<number>[1-9]\d{{0,5}})\s+[A-Z]\s+{_STREET}",  # 12 A Mill Road
+        rf"(?:[NSEW]\d{{1,5}}\s?)?[NSEW](?P<number>[1-9]\d{{0,5}})\s+{_STREET}",  # N1234 or W204N11912 Mill Road
+    )
+)
+"""Ways of writing that may mean something else: 'County Road 12' is a road, and so is the A Street of '12 A Street'."""
 
 
 def with_label_streets(addresses: AddressTable, roads: RoadTable) -> tuple[AddressTable, IntArray]:
-    """Give addresses without street and number those that their label begins with, where a road is so named.
+    """Give addresses whose label is read better by the roads the street and number that it names.
 
-    Without the roads 'County Road 12' cannot be told from 'Mill Road 12'; a label that is a road's name as a whole
-    names no number.
+    Another reading counts where a road bears that street, and none bears the one that the address has so far. A label
+    that is a road's name as a whole names no number.
 
     Returns
     -------
     tuple[AddressTable, IntArray]
         The addresses, and the rows that were read so.
     """
-    bare = np.flatnonzero((addresses.street == "") & (addresses.number < 0))
-    parted = {int(row): match for row in bare if (match := _NUMBER_BEHIND.match(str(addresses.label[row])))}
-    if not parted:
+    known = _known(roads)
+    street, number, label = addresses.street.tolist(), addresses.number.copy(), addresses.label.tolist()
+    strange = {name for name in set(street) if address_street(name) not in known}
+    read: list[int] = []
+    for row in np.flatnonzero([name in strange for name in street]).tolist():
+        if street[row] not in label[row]:  # a column of its own says so
+            continue
+        found = next((one for one in _readings(label[row]) if normalise(one["street"]) in known), None)
+        if found is not None and normalise(found[0]) not in known:
+            street[row] = found["street"]
+            number[row] = int(found["number"]) if number[row] < 0 else number[row]
+            read.append(row)
+    if not read:
         return addresses, np.empty(0, dtype=np.int32)
+    return replace(addresses, street=text_array(street), number=number), np.array(read, dtype=np.int32)
+
+
+def _readings(label: str) -> Iterator[re.Match[str]]:
+    return filter(None, (form.match(label) for form in _FORMS))
+
+
+def _known(roads: RoadTable) -> frozenset[str]:
+    """Give the keys of all roads."""
     _, first = np.unique(roads.tag_row, return_index=True)  # a stretch of every way
-    known = {
+    return frozenset(
         key
         for row in first.tolist()
         for key in road_keys(roads.name[row], roads.ref[row], roads.way_tags[int(roads.tag_row[row])])
-    }
-    street, number = addresses.street.tolist(), addresses.number.copy()
-    read: list[int] = []
-    for row, match in parted.items():
-        if normalise(match[0]) in known or normalise(match["street"]) not in known:
-            continue
-        street[row], number[row] = match["street"], int(match["number"])
-        read.append(row)
-    return replace(addresses, street=text_array(street), number=number), np.array(read, dtype=np.int32)
+    )
