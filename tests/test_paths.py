@@ -420,6 +420,19 @@ def test_who_turns_round_is_told_how_far_on_and_whether_a_place_is_mapped() -> N
     assert len(tell(mapped, "aba", start=0.998)) == 2
 
 
+@pytest.mark.parametrize(
+    ("tags", "what"),
+    [
+        ({"barrier": "swing_gate", "locked": "yes"}, "swing gate"),
+        ({"barrier": "<b>"}, "barrier"),
+        ({"ford": "yes"}, "ford"),
+    ],
+)
+def test_who_turns_round_before_a_gate_is_told_so(tags: dict[str, str], what: str) -> None:
+    shut = crossing(("a", "b", MAIN), node_tags={"b": tags})
+    assert tell(shut, "aba", start=0.9)[1].room == f"room ASSUMED before the {what}: check it"
+
+
 def test_every_warning_is_told() -> None:
     tags = {**MAIN, "bridge": "yes", "surface": "gravel"}
     limits = {

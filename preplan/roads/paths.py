@@ -12,6 +12,7 @@ import numpy as np
 from preplan.plan_cards import Step
 from preplan.plan_tables import STANDS_SHARE
 from preplan.records import BoolArray, IntArray, RoadLimits, RoadTable
+from preplan.roads.access import BARRIER_EFFECT
 from preplan.roads.junctions import (
     ROUND,
     ROUNDABOUT,
@@ -243,12 +244,21 @@ def _from_start(roads: RoadTable, meeting: Junctions, pieces: list[_Piece], star
 
 
 def _room(roads: RoadTable, piece: _Piece) -> str:
-    """Say whether a place to turn is mapped where a piece of road begins with turning round; '' where it does not."""
+    """Say whether a place to turn is mapped where a piece of road begins with turning round; '' where it does not.
+
+    A road may end at what is mapped there, such as a gate that is locked.
+    """
     if piece.turn != ROUND:
         return ""
     row, forward = piece.states[0]
     node = int((roads.from_node if forward else roads.to_node)[row])
-    return _MAPPED if roads.node_tags.get(node, {}).get("highway") in TURNING_PLACES else _ASSUMED
+    tags = roads.node_tags.get(node, {})
+    if tags.get("highway") in TURNING_PLACES:
+        return _MAPPED
+    stands = next((key for key in ("barrier", "ford") if tags.get(key, "no") != "no"), "")
+    if tags.get("barrier") in BARRIER_EFFECT:
+        stands = tags["barrier"].replace("_", " ")
+    return f"room ASSUMED before the {stands}: check it" if stands else _ASSUMED
 
 
 def _is_link(roads: RoadTable, piece: _Piece) -> bool:
