@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from preplan.months import month_words
 from preplan.render import paper, strip_pdf
+from preplan.render.barrier_marks import BARRED
 from preplan.render.card_facts import HALF_PT, WIDTH_PT, Facts
 from preplan.render.card_texts import small_strip_height, strip_words
 from preplan.render.charts import CROSSED, DASHED, Picture
@@ -34,27 +35,41 @@ def subject_of(picture: Picture, facts: Facts) -> Subject:
     return replace(subject, hydrant=facts.hydrant) if facts.on_card else subject
 
 
+_NOTE_LINES = 2
+_SHORTER = {
+    " of the loaded way": "", ", back to": ", to", " across a road": "", "some months only": "some months",
+    "Upright cross: the hydrant that counts": "Cross: the hydrant", "this card's addresses": "addresses",
+}  # fmt: skip
+"""What a map's note leaves out where all kinds of marks are on it."""
+
+
 def draw_map(pen: Pen, picture: Picture, page: Box, subject: Subject) -> float:
     """Draw the map of a trip, and below it over the full width what its marks mean; gives the lower edge."""
     seen = picture.draw(pen, page, subject)
-    pen.lines(LEFT_PT, page.bottom - 1.0, paragraph(_map_note(subject, seen), WIDTH_PT, SMALL_PT, most=2))
+    note = paragraph(map_note(subject, seen), WIDTH_PT, SMALL_PT, most=_NOTE_LINES)
+    pen.lines(LEFT_PT, page.bottom - 1.0, note)
     return page.bottom - NOTE_PT
 
 
-def _map_note(subject: Subject, seen: AbstractSet[str]) -> str:
-    """Say what the marks on a map mean, those alone that are there."""
+def map_note(subject: Subject, seen: AbstractSet[str]) -> str:
+    """Say what the marks on a map mean, those alone that are there, on as many lines as the note has."""
     drops = "Drops: fill sites"
     drops += ", dashed: some months only" * (DASHED in seen) + ", crossed: out of service" * (CROSSED in seen)
     said = {
         "Solid line: loaded, to the star. Dashed: empty, back to the drop.": subject.out_ft is not None,
         "Pointed tags: steps of the loaded way.": bool(subject.turns),
         "Brackets: bridges, limits.": bool(subject.bridges),
+        "Bar across a road: no truck passes.": BARRED in seen,
         f"{drops}.": "site" in seen,
         "Upright cross: the hydrant that counts.": "hydrant" in seen,
         "Houses: stations.": "station" in seen,
         "Small symbols: this card's addresses, by status.": "address" in seen,
     }
-    return " ".join(one for one, here in said.items() if here)
+    note = " ".join(one for one, here in said.items() if here)
+    if len(paragraph(note, WIDTH_PT, SMALL_PT)) > _NOTE_LINES:
+        for long, short in _SHORTER.items():
+            note = note.replace(long, short)
+    return note
 
 
 def timeline_band(pen: Pen, band: Box, facts: Facts) -> None:

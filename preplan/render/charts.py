@@ -15,6 +15,7 @@ from preplan.plan_cards import Step
 from preplan.plan_tables import ONE_PLACE_FT, RouteForest
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
+from preplan.render.barrier_marks import BARRED, barrier_lines, draw_barriers
 from preplan.render.ground_pdf import Ground
 from preplan.render.limit_places import weight_words
 from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
@@ -103,6 +104,8 @@ class Picture:
         )
         self.hydrant_ft = self.plane.feet(plan.hydrants.lon, plan.hydrants.lat)
         self.address_ft = self.plane.feet(plan.addresses.lon, plan.addresses.lat)
+        bars = np.array(barrier_lines(roads)).reshape(-1, 2)
+        self.barrier_ft = self.plane.feet(bars[:, 0], bars[:, 1]).reshape(-1, 2, 2)
         self.front_ft = self.plane.feet(plan.frontages.lon, plan.frontages.lat)
 
     def stretch(self, segment: int, *, forward: bool = True) -> FloatArray:
@@ -180,16 +183,23 @@ class Picture:
         return tuple(found)
 
     def draw(self, pen: Pen, page: Box, subject: Subject) -> frozenset[str]:
-        """Draw one small map into a box of the page; gives the kinds of symbols on it, `DASHED` and `CROSSED` too."""
+        """Draw one small map into a box of the page; gives the kinds of symbols on it.
+
+        `DASHED`, `CROSSED` and `BARRED` are among them.
+        """
         seen = [self.address_ft[list(subject.addresses)]]
         seen += [line for line in (subject.out_ft, subject.back_ft) if line is not None]
         seen += [self.site_ft[[s]] for s in (subject.site,) if s >= 0]
         seen += [self.hydrant_ft[[h]] for h in (subject.hydrant,) if h >= 0]
         seen += [np.array([limit[:2]]) for limit in subject.bridges if self._is_near(limit, subject.site)]
         least = _LEAST_FT if subject.site_ft is not None else _LEAST_ALONE_FT
-        marks = self._draw_in(pen, self._set(page, np.vstack(seen), subject, least), subject)
+        marks, barred = self._draw_in(pen, self._set(page, np.vstack(seen), subject, least), subject)
         sites = [self.plan.sites[row] for kind, row, *_ in marks if kind == "site"]
-        states = {DASHED: any(s.seasonal for s in sites), CROSSED: not all(s.in_service for s in sites)}
+        states = {
+            DASHED: any(s.seasonal for s in sites),
+            CROSSED: not all(s.in_service for s in sites),
+            BARRED: barred,
+        }
         return frozenset([kind for kind, *_ in marks] + [state for state, here in states.items() if here])
 
     def _set(self, page: Box, points: FloatArray, subject: Subject, least_ft: float) -> _Setting:
@@ -222,8 +232,8 @@ class Picture:
         seen = frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist()
         return [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in seen]
 
-    def _draw_in(self, pen: Pen, setting: _Setting, subject: Subject) -> list[Mark]:
-        """Draw a picture as it is set; gives its symbols."""
+    def _draw_in(self, pen: Pen, setting: _Setting, subject: Subject) -> tuple[list[Mark], bool]:
+        """Draw a picture as it is set; gives its symbols, and whether barriers are on it."""
         frame, corner = setting.frame, setting.key
         page = frame.page
         pen.save()
@@ -231,7 +241,8 @@ class Picture:
         roads = self.ground.draw(pen, frame)
         draw_route(pen, setting.legs)
         # the key has its place already: all else finds another one more easily
-        room = Room(page.grown(-2.0), [corner], setting.dots)
+        bars = draw_barriers(pen, frame, self.barrier_ft)
+        room = Room(page.grown(-2.0), [corner, *bars], setting.dots)
         marks = self._marks(frame, subject, room)
         limits = place_limits(frame, subject, room)
         turns = turn_labels(frame, subject, room)
@@ -248,7 +259,7 @@ class Picture:
         if inset is not None and subject.out_ft is not None:
             self._draw_inset(pen, inset, subject, subject.out_ft[-1:])
         _edge(pen, page)
-        return marks
+        return marks, bool(bars)
 
     def _room_for_inset(self, frame: Frame, subject: Subject, room: Room) -> Box | None:
         """Keep an empty corner for an inset where the circuit is long; None: not long, or no corner is empty."""
@@ -270,6 +281,7 @@ class Picture:
         self.ground.draw(pen, frame)
         legs = Legs.on(frame, near_dump(subject, _INSET_FT))
         draw_route(pen, legs)
+        draw_barriers(pen, frame, self.barrier_ft)
         room = Room(page, blocked=legs.dots())
         marks = [mark for mark in self._marks(frame, subject, room) if page.holds(Box(*mark[2:], *mark[2:]))]
         bar = scene.scale_bar(frame.pt_per_ft, 40.0, "ft")

@@ -1,4 +1,4 @@
-"""What lies under the answers on the map: roads with what is posted, closures, water, buildings, hydrants."""
+"""What lies under the answers on the map: roads with what is posted, closures, barriers, water, buildings, hydrants."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.records import Closure, IntArray
 from preplan.render import words
+from preplan.render.barrier_marks import barrier_lines
 from preplan.render.limit_places import posted_words
 from preplan.render.map_frame import drawn_frame, road_rank
 from preplan.render.map_pack import Ints, Page, Texts, grid, lines, pack, steps
@@ -75,7 +76,7 @@ def _rated_words(plan: Plan, segment: int) -> str:
 
 
 def ground_data(plan: Plan) -> Page:
-    """Water, streams, buildings and hydrants inside the frame."""
+    """Water, streams, buildings, barriers and hydrants inside the frame."""
     features, frame = plan.features, drawn_frame(plan)
     hydrants = np.concatenate(
         [np.column_stack([plan.hydrants.lon, plan.hydrants.lat]), features.hydrant_lonlat.reshape(-1, 2)]
@@ -86,6 +87,7 @@ def ground_data(plan: Plan) -> Page:
         "water": lines(frame.keep(features.water_rings)),
         "streams": lines(frame.keep(features.stream_lines)),
         "buildings": lines(frame.keep(features.building_rings)),
+        "barriers": lines(frame.keep(barrier_lines(plan.roads))),
         "hydrantLon": pack(steps(grid(hydrants[:, 0]))),
         "hydrantLat": pack(steps(grid(hydrants[:, 1]))),
     }

@@ -257,6 +257,7 @@ const Chart = L.Layer.extend({
       this.taken.push([x - 9, y - 9, x + 9, y + 9]);
       if (roads.posts[roads.post[k]] && this.zoom >= 13) this.posts.push([roads.posts[roads.post[k]], x, y]);
     }
+    if (this.zoom >= 13) this.paintBarriers();
     for (const { shut, roads: on } of data.closures) {
       for (const k of shut ? on : []) {
         if (!this.inView(roads, k)) continue;
@@ -264,6 +265,18 @@ const Chart = L.Layer.extend({
         drawClosure(this.pen, x, y, angle, this.colours);
         this.taken.push([x - 9, y - 9, x + 9, y + 9]);
       }
+    }
+  },
+
+  paintBarriers() {
+    const { barriers } = ground;
+    for (let k = 0; k < barriers.count; k += 1) {
+      if (!this.inView(barriers, k)) continue;
+      const p = barriers.start[k];
+      const [x, y] = this.pixel(barriers.x[p], barriers.y[p]);
+      const [onX, onY] = this.pixel(barriers.x[p + 1], barriers.y[p + 1]);
+      drawBarrier(this.pen, x, y, Math.atan2(onY - y, onX - x), this.colours);
+      this.taken.push([x - 7, y - 7, x + 7, y + 7]);
     }
   },
 

@@ -140,6 +140,7 @@ const ground = {
   water: unpackLines(data.ground.water),
   streams: unpackLines(data.ground.streams),
   buildings: unpackLines(data.ground.buildings),
+  barriers: unpackLines(data.ground.barriers), // each from its place to the road's next point
   hydrants: unpackPlaces(running(data.ground.hydrantLon), running(data.ground.hydrantLat)),
 };
 const driven = running(data.forest.driven);

@@ -672,6 +672,10 @@ function placeLegend() {
     road([])(pen, x, y);
     drawClosure(pen, x, y, 0, DAY);
   };
+  const barrier = (pen, x, y) => {
+    road([])(pen, x, y);
+    drawBarrier(pen, x, y, 0, DAY);
+  };
   return make("ul", "", {
     name: "legend",
     inside: [
@@ -684,6 +688,7 @@ function placeLegend() {
       legendLine(bridge(1), "posted weight, height or width", 56),
       legendLine(bridge(2), "bridge without a posted weight: unknown, not safe", 56),
       legendLine(road([4, 4]), "road closed to tankers", 56),
+      legendLine(barrier, "gate, bollard or ford that no truck passes", 56),
       legendLine(closure, "the district's own closure", 56),
     ],
   });

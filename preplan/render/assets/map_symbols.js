@@ -236,6 +236,21 @@ function drawClosure(pen, x, y, angle, colours) {
   pen.restore();
 }
 
+// A bar across the road: what no truck passes, as the road data has it.
+function drawBarrier(pen, x, y, angle, colours) {
+  pen.save();
+  pen.translate(x, y);
+  pen.rotate(angle);
+  for (const [colour, width, long] of [[colours.halo, 6, 8], [colours.ink, 3, 6.5]]) {
+    pen.beginPath();
+    line(pen, [0, -long], [0, long]);
+    pen.strokeStyle = colour;
+    pen.lineWidth = width;
+    pen.stroke();
+  }
+  pen.restore();
+}
+
 function drawHydrant(pen, x, y, colours) {
   pen.beginPath();
   line(pen, [x, y - 4], [x, y + 4]);
