@@ -480,6 +480,7 @@ def example_plan() -> Plan:
             mws_by_min=np.array([30.5, 41.0, NAN, 88.0, NAN, NAN]),
             surge_min=np.full(n, NAN),
             call_by_min=np.array([NAN, 7.0, NAN, NAN, NAN, NAN]),
+            emptied=np.zeros((len(status), 2), dtype=np.bool_),
             flags=flags,
         ),
         groups=(

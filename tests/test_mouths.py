@@ -134,8 +134,7 @@ def choose(mouths: Mouths, shortest: object, *, need_gpm: float = 250.0, drivewa
         basis=text_array(["given:table"]), assumed=np.array([False]),
     )  # fmt: skip
     lay = Lay(hose_ft=2000.0, hose_in=hose_in)
-    levels = (ResponseLevel(name="Level 1", engines=engines, tankers=2),)
-    return choose_mouths(front, mouths, lay, need, levels, Rules(), shortest)  # type: ignore[arg-type]
+    return choose_mouths(front, mouths, lay, need, engines, Rules(), shortest)  # type: ignore[arg-type]
 
 
 def test_the_junction_is_taken_where_it_saves_more_than_a_turn() -> None:
@@ -190,5 +189,9 @@ def test_the_lay_is_what_any_two_engines_carry() -> None:
         unit("E4", "engine", supply_hose_ft=0.0, in_service=False),
         unit("T1", "tanker", supply_hose_ft=100.0),
     )
-    assert Lay.of(units) == Lay(hose_ft=1800.0, hose_in=3.0)
-    assert Lay.of(units[:1]).hose_ft == 0.0
+    assert Lay.of(units, 2) == Lay(hose_ft=1800.0, hose_in=3.0)
+    assert Lay.of(units[:1], 1).hose_ft == 0.0
+    # a pumper-tanker stands in for an engine that is lacking, and carries little
+    pumper = unit("P1", "pumper-tanker", supply_hose_ft=0.0, supply_hose_in=3.0)
+    assert Lay.of((*units, pumper), 3) == Lay(hose_ft=1800.0, hose_in=3.0)
+    assert Lay.of((*units, pumper), 4) == Lay(hose_ft=800.0, hose_in=3.0)

@@ -104,7 +104,7 @@ class Question:
             tankers=tuple(self.tanker(u, call_min, second=bool(there[u])) for u in used),
             other_tanks=tuple(
                 PortableTank(self.when(u, call_min), plan.units[u].portable_tank_gal)
-                for u in idle if plan.units[u].portable_tank_gal
+                for u in idle if plan.units[u].portable_tank_gal and u not in {fill, engine}
             ),
             attack_arrival_min=float(plan.arrival_min[a, self.attack]),
             booster_gal=plan.units[self.attack].tank_gal,
@@ -134,11 +134,15 @@ class Question:
 
     def total_gpm(self, row: int, engine: int) -> float:
         """Give what a fill site gives in all, no more than its engine lifts."""
-        site, lift = self.plan.sites[row], self.plan.sites[row].lift_ft
+        site = self.plan.sites[row]
         if engine < 0:
             return site.total_gpm
-        share = 1.0 if lift <= 10 else 1.0 - 0.06 * (lift - 10) if lift <= 15 else 0.7 - 0.02 * (lift - 15)
-        return min(site.total_gpm, (self.plan.units[engine].pump_gpm or 0.0) * share)
+        return min(site.total_gpm, (self.plan.units[engine].pump_gpm or 0.0) * self.lifted(row))
+
+    def lifted(self, row: int) -> float:
+        """Give the share of its rate that a pump, or a tanker's vacuum, brings up at a fill site."""
+        lift = self.plan.sites[row].lift_ft
+        return 1.0 if lift <= 10 else 1.0 - 0.06 * (lift - 10) if lift <= 15 else 0.7 - 0.02 * (lift - 15)
 
     def fill_arrival(self, site: int, fill: int, call_min: float) -> float | None:
         """Give the fill engine's arrival at its site; None where the site needs none, inf where none comes."""
@@ -160,7 +164,9 @@ class Question:
             unit_id=one.unit_id,
             arrival_min=self.when(unit, call_min),
             usable_gal=one.tank_gal * (1.0 if vacuum else 0.9),
-            fill_gpm=min(fill_gpm, one.self_fill_gpm if one.self_fill_gpm is not None else one.intake_gpm),
+            fill_gpm=min(
+                fill_gpm, one.intake_gpm if one.self_fill_gpm is None else one.self_fill_gpm * self.lifted(row)
+            ),
             dump_gpm=one.dump_gpm,
             out_min=float(trips.out_min[trip]),
             back_min=float(trips.back_min[trip]),
@@ -169,7 +175,7 @@ class Question:
             fill_maneuver_min=1.0,
             dump_maneuver_min=1.5,
             portable_gal=one.portable_tank_gal,
-            has_pump=one.pump_gpm is not None,
+            has_pump=(one.pump_gpm or 0.0) > max(0.0, float(self.plan.needs.required_gpm[self.address]) - 1e-6),
             self_fill=vacuum,
             second_site=second,
         )

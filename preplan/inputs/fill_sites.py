@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -50,6 +50,10 @@ GREATEST_LIFT_FT = 33.0
 """The atmosphere lifts water 33.9 ft at sea level; no draft reaches it."""
 EARLIEST_TEST = "1950"
 """No flow test that a plan may lean on is older (this program's careful bounds)."""
+
+_OF_SOURCE = ("storage_gal", "refill_gpm")
+_OF_CONNECTION = ("site_gpm", "low_gpm")
+"""What sites with one `source_id` share."""
 
 _DEFAULTS: Mapping[str, Any] = {field.name: field.default for field in dataclasses.fields(FillSite)}
 _LIMITS: Mapping[str, Mapping[str, Any]] = {
@@ -117,7 +121,34 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
 
     sites = [site(i) for i in np.flatnonzero(sheet.good).tolist()]
     _note_names(sheet, sites)
-    return tuple(sorted(sites, key=lambda one: one.site_id))
+    return tuple(sorted(_shared(sheet, sites), key=lambda one: one.site_id))
+
+
+def _shared(sheet: Sheet, sites: Iterable[FillSite]) -> Iterator[FillSite]:
+    """Let sites of one source share its water: the least that any row says of it holds for all, with a note.
+
+    Of storage and refill the least of all rows; a rate is taken over only where a row gives none, as each connection
+    may have its own.
+    """
+    by_source: defaultdict[str, list[FillSite]] = defaultdict(list)
+    for one in sites:
+        by_source[one.source].append(one)
+    for source, same in by_source.items():
+        least = {
+            word: min(given)
+            for word in (*_OF_SOURCE, *_OF_CONNECTION)
+            if (given := [getattr(one, word) for one in same if getattr(one, word) is not None])
+        }
+        for one in same:
+            taken = {
+                word: value
+                for word, value in least.items()
+                if getattr(one, word) is None or (word in _OF_SOURCE and getattr(one, word) != value)
+            }
+            if taken:
+                said = ", ".join(f"{word} {value:g}" for word, value in taken.items())
+                sheet.note(f"{one.site_id} draws on {source} as other rows do: {said} of those is taken for it too")
+            yield dataclasses.replace(one, **taken) if taken else one
 
 
 def _check_dry_season(sheet: Sheet, numbers: Mapping[str, FloatArray]) -> None:

@@ -14,7 +14,7 @@ from preplan.plan_tables import ROUNDING_GPM, FrontageTable, NeedTable
 from preplan.planning.response import Jobs, Response, assign_jobs
 from preplan.records import ALL_MONTHS, BoolArray, Columns, FillSite, FloatArray, IntArray, ResponseLevel, Unit
 from preplan.rules import Rules
-from preplan.water.hydraulics import draft_gpm, draft_share
+from preplan.water.hydraulics import draft_gpm, draft_share, pump_share
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, best_fleet, cap, storage_gpm, sustained
 from preplan.water.supply_line import supply_line as laid_line
 from preplan.water.tanker import Handling, Tankers, handling, into_one_gpm
@@ -91,21 +91,23 @@ def crews(
 ) -> tuple[Jobs, BoolArray]:
     """Give each case's jobs, and the tankers that can haul there: (cases, units).
 
+    Where all tankers of a case fill themselves no engine goes to the fill site.
     `second` (cases,) is the second fill site, -1 where there is none.
     """
     needs_engine = np.array([s.needs_engine for s in scene.sites], dtype=np.bool_)
+    vacuum = np.array([unit.self_fill_gpm is not None for unit in scene.units])
+    sent = scene.response.tankers[address, level]
     jobs = assign_jobs(
         scene.response,
         address,
         site,
         level,
-        needs_engine=needs_engine[site],
+        needs_engine=needs_engine[site] & (sent & ~vacuum).any(axis=1),
         near=scene.frontages.driveway_ft[address] <= scene.rules.shuttle.one_engine_reach_ft,
         second=None if second is None else np.where((second >= 0) & needs_engine[second], second, -1).astype(np.int32),
         later_min=later_min,
     )
-    vacuum = np.array([unit.self_fill_gpm is not None for unit in scene.units])
-    return jobs, scene.response.tankers[address, level] & (~jobs.vacuum_only[:, None] | vacuum)
+    return jobs, sent & (~jobs.vacuum_only[:, None] | vacuum)
 
 
 def _best_cut(
@@ -155,7 +157,7 @@ def circuit_of(scene: Scene, site: IntArray, jobs: Jobs) -> Circuit:
     rules = scene.rules.shuttle
     fill_gpm, site_gpm = site_rates(scene, site, jobs)
     return Circuit(
-        handling=handling(Tankers.of(scene.units), fill_gpm, rules),
+        handling=handling(Tankers.of(scene.units), fill_gpm, rules, lift_share=lift_share(scene, site)),
         positions=np.array([s.positions for s in scene.sites], dtype=np.float64)[site],
         site_gpm=site_gpm,
         dump_places=rules.dump_places,
@@ -188,10 +190,14 @@ def site_rates(scene: Scene, site: IntArray, jobs: Jobs) -> tuple[FloatArray, Fl
     fill = np.array([s.fill_gpm for s in scene.sites])[site]
     total = np.array([s.total_gpm for s in scene.sites])[site]
     pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
-    share = draft_share(np.array([s.lift_ft for s in scene.sites]))[site]
-    drafts = np.where(jobs.fill_engine >= 0, pump[jobs.fill_engine] * share, np.inf)
+    drafts = np.where(jobs.fill_engine >= 0, pump[jobs.fill_engine] * lift_share(scene, site), np.inf)
     whole = np.minimum(total, drafts)
     return into_one_gpm(fill, whole), whole
+
+
+def lift_share(scene: Scene, site: IntArray) -> FloatArray:
+    """Give the share of its rate that a pump, or a tanker's vacuum, brings up at each case's fill site."""
+    return draft_share(np.array([s.lift_ft for s in scene.sites]))[site]
 
 
 def stored(scene: Scene, site: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -217,9 +223,14 @@ def line_capped(scene: Scene, shuttle: Shuttle, jobs: Jobs, address: IntArray) -
 
 def drafted_gpm(scene: Scene, jobs: Jobs) -> FloatArray:
     """Give what is drafted out of the portable tanks, (cases,)."""
-    pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
-    draft = draft_gpm(pump[jobs.dump_engine], TANK_LIFT_FT, strainer_gpm=scene.rules.shuttle.strainer_gpm)
-    return np.where(jobs.dump_engine >= 0, draft, np.inf)
+    return np.where(jobs.dump_engine >= 0, units_draft_gpm(scene)[jobs.dump_engine], np.inf)
+
+
+def units_draft_gpm(scene: Scene) -> FloatArray:
+    """Give what each unit drafts out of a portable tank, (units,): what its pump gives at the line's pressure."""
+    rules = scene.rules.shuttle
+    pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units]) * pump_share(rules.supply_psi)
+    return draft_gpm(pump, TANK_LIFT_FT, strainer_gpm=rules.strainer_gpm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

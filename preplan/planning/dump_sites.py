@@ -17,7 +17,7 @@ from preplan.plan_tables import FrontageTable, NeedTable
 from preplan.planning.ground import Ground
 from preplan.planning.round_trips import least_trips
 from preplan.planning.vehicles import CutFleet
-from preplan.records import BoolArray, FloatArray, IntArray, ResponseLevel, Unit
+from preplan.records import BoolArray, FloatArray, IntArray, Unit
 from preplan.roads.mouths import Mouths, mouths_within, moved_to
 from preplan.roads.search import Spots
 from preplan.rules import Rules
@@ -39,9 +39,14 @@ class Lay:
     hose_in: float
 
     @classmethod
-    def of(cls, units: tuple[Unit, ...]) -> Lay:
-        """Take the two engines that carry least; one engine alone lays no supply line."""
-        engines = [unit for unit in units if unit.kind == "engine" and unit.in_service]
+    def of(cls, units: tuple[Unit, ...], wanted: int) -> Lay:
+        """Take the two engines that carry least; one engine alone lays no supply line.
+
+        Where there are fewer than are `wanted`, pumper-tankers stand in for them.
+        """
+        pumps = [unit for unit in units if unit.kind != "tanker" and unit.in_service]
+        plain = [unit for unit in pumps if unit.kind == "engine"]
+        engines = plain if len(plain) >= wanted else pumps
         least = sorted(unit.supply_hose_ft for unit in engines)[:2]
         return cls(
             hose_ft=sum(least) if len(least) > 1 else 0.0,
@@ -58,11 +63,14 @@ def choose_mouths(
     mouths: Mouths,
     lay: Lay,
     needs: NeedTable,
-    levels: tuple[ResponseLevel, ...],
+    engines: int,
     rules: Rules,
     shortest: ShortestTrip,
 ) -> IntArray:
-    """Choose the junctions that take the place of a frontage: rows of `mouths`, one an address at most."""
+    """Choose the junctions that take the place of a frontage: rows of `mouths`, one an address at most.
+
+    `engines` are those that the first level surely brings.
+    """
     if not len(mouths):
         return np.empty(0, dtype=np.int32)
     a = mouths.address
@@ -77,7 +85,7 @@ def choose_mouths(
         pump_psi=rules.shuttle.supply_psi,
         residual_psi=rules.shuttle.supply_residual_psi,
     )
-    fits = (line_gpm >= needs.required_gpm[a]) & _same_jobs(frontages.driveway_ft[a], mouths.along_ft, levels, rules)
+    fits = (line_gpm >= needs.required_gpm[a]) & _same_jobs(frontages.driveway_ft[a], mouths.along_ft, engines, rules)
     gains = fits & (all_there + rules.roads.dump_turn_min < all_here)
     stranded = ~np.isfinite(any_here) & np.isfinite(any_there)
     # of a place that no tanker reaches the nearest junction that one does, else the shortest trip; ties: least hose
@@ -97,14 +105,21 @@ def _trips(cut: int, frontages: FrontageTable, mouths: Mouths, shortest: Shortes
     return found[: len(rows)][of_row], found[len(rows) :]
 
 
-def _same_jobs(
-    driveway_ft: FloatArray, along_ft: FloatArray, levels: tuple[ResponseLevel, ...], rules: Rules
-) -> BoolArray:
+def _same_jobs(driveway_ft: FloatArray, along_ft: FloatArray, engines: int, rules: Rules) -> BoolArray:
     """Tell where hose along the road takes no engine away: one that attacks and drafts at once must stay near."""
     near_ft = rules.shuttle.one_engine_reach_ft
-    apart = levels[0].engines >= ENGINES_APART
-    same: BoolArray = apart | (driveway_ft > near_ft) | (driveway_ft + along_ft <= near_ft)
+    same: BoolArray = np.bool_(engines >= ENGINES_APART) | (driveway_ft > near_ft) | (driveway_ft + along_ft <= near_ft)
     return same
+
+
+def engines_of_level(inputs: Inputs, units: tuple[Unit, ...]) -> int:
+    """Count the engines that the first level surely brings: those it asks for, and that neighbours send unasked."""
+    comes = 0
+    for station in inputs.stations:
+        here = sum(unit.kind == "engine" and unit.station_id == station.station_id for unit in units)
+        if station.aid != "on request":
+            comes += here if station.max_engines is None else min(here, station.max_engines)
+    return min(comes, inputs.district.levels[0].engines)
 
 
 def with_dump_sites(
@@ -112,7 +127,7 @@ def with_dump_sites(
 ) -> Ground:
     """Move the dump sites of dead ends to junctions where that is possible and worth it, in every season."""
     rules, serves = inputs.district.rules, np.array([site.in_service for site in inputs.sites])
-    lay = Lay.of(units)
+    lay = Lay.of(units, inputs.district.levels[0].engines)
 
     def shortest(cut: int, segment: IntArray, fraction: FloatArray) -> FloatArray:
         places = Spots.at(segment, fraction)
@@ -121,7 +136,9 @@ def with_dump_sites(
         return worst
 
     mouths = mouths_within(ground.roads, ground.limits, ground.frontages, lay.left_ft(ground.frontages, rules))
-    chosen = choose_mouths(ground.frontages, mouths, lay, ground.needs, inputs.district.levels, rules, shortest)
+    chosen = choose_mouths(
+        ground.frontages, mouths, lay, ground.needs, engines_of_level(inputs, units), rules, shortest
+    )
     if not len(chosen):
         return ground
     moved = moved_to(ground.roads, ground.limits, inputs.addresses, ground.frontages, mouths, chosen)

@@ -5,17 +5,20 @@ A *case* is one (address, site, level); here it also has the tankers that haul, 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import (
     Scene,
     circuit_of,
     crews,
     drafted_gpm,
     engines_lack,
+    lift_share,
     line_capped,
     site_rates,
     source_capped,
@@ -24,7 +27,7 @@ from preplan.planning.assignment import (
 )
 from preplan.planning.response import Jobs
 from preplan.planning.vehicles import is_tanker
-from preplan.records import BoolArray, Columns, FloatArray, IntArray
+from preplan.records import BoolArray, Columns, FloatArray, IntArray, Unit
 from preplan.water.shuttle import Shuttle, joined_circuits
 from preplan.water.tanker import Tankers, filling
 from preplan.water.timeline import NEVER
@@ -184,7 +187,7 @@ def long_run_gpm(scene: Scene, run: Crews) -> FloatArray:
     )
     short = [gaps(replace(endless, required_min=np.full(cases, until))).short_gal for until in LONG_RUN_MIN]
     flow: FloatArray = MORE_THAN_COMES_GPM - (short[1] - short[0]) / (LONG_RUN_MIN[1] - LONG_RUN_MIN[0])
-    return np.maximum(flow, 0.0)
+    return np.maximum(np.nan_to_num(flow, nan=np.inf), 0.0)  # where no attack engine comes no run tells
 
 
 def _circuit(scene: Scene, run: Crews) -> Shuttle:
@@ -249,7 +252,7 @@ def haulers(scene: Scene) -> IntArray:
 def _tanker_columns(scene: Scene, run: Crews, arrival: FloatArray) -> dict[str, FloatArray | float]:
     """Give the columns (cases, tankers) of what those that can haul bring; one that does not is never there."""
     rules, haul = scene.rules.shuttle, haulers(scene)
-    units = [scene.units[u] for u in haul]
+    units = [scene.units[u] for u in haul.tolist()]
     tankers = Tankers.of(units)
     there = run.used[:, haul] & np.isfinite(legs_min(scene, run)[0])[:, None]
     return {
@@ -261,9 +264,19 @@ def _tanker_columns(scene: Scene, run: Crews, arrival: FloatArray) -> dict[str, 
         "fill_maneuver_min": rules.fill_maneuver_min,
         "dump_maneuver_min": rules.dump_maneuver_min,
         "portable_gal": np.array([unit.portable_tank_gal for unit in units]),
-        "has_pump": np.array([float(unit.pump_gpm is not None) for unit in units]),
+        "has_pump": _may_nurse(scene, run, units).astype(np.float64),
         "self_fill": np.isfinite(tankers.self_fill_gpm).astype(np.float64),
     }
+
+
+def _may_nurse(scene: Scene, run: Crews, units: Sequence[Unit]) -> BoolArray:
+    """Mask the tankers (cases, tankers) whose pump gives all that the fire may ask of a nurse.
+
+    The account lets a nurse give whatever is drawn, so a pump below the required flow is taken for none.
+    """
+    pump = np.array([unit.pump_gpm or 0.0 for unit in units])
+    mask: BoolArray = (pump > 0.0) & (pump >= scene.needs.required_gpm[run.address][:, None] - ROUNDING_GPM)
+    return mask
 
 
 def _circuit_columns(scene: Scene, run: Crews, later: FloatArray | float) -> dict[str, FloatArray]:
@@ -299,7 +312,12 @@ def _site_columns(scene: Scene, run: Crews, later: FloatArray | float) -> dict[s
 def _leg_columns(scene: Scene, run: Crews) -> dict[str, FloatArray]:
     """Give the rate into each tanker and its legs on each case's circuit."""
     tankers = Tankers.of([scene.units[u] for u in haulers(scene)])
-    rate_gpm = filling(tankers, site_rates(scene, run.site, run.jobs)[0], scene.rules.shuttle)[1]
+    rate_gpm = filling(
+        tankers,
+        site_rates(scene, run.site, run.jobs)[0],
+        scene.rules.shuttle,
+        lift_share=lift_share(scene, run.site),
+    )[1]
     trip, out = legs_min(scene, run)
     with np.errstate(invalid="ignore"):
         legs = {"out_min": out, "back_min": trip - out}
@@ -308,11 +326,16 @@ def _leg_columns(scene: Scene, run: Crews) -> dict[str, FloatArray]:
 
 
 def _other_tanks(scene: Scene, run: Crews, arrival: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Give arrival and size of the portable tanks that come on units which do not haul: (cases, units with one)."""
+    """Give arrival and size of the portable tanks that come on units which do not haul: (cases, units with one).
+
+    What pumps at a fill site takes its tank there.
+    """
     carried = np.array([unit.portable_tank_gal for unit in scene.units])
     own = np.flatnonzero(carried > 0)
     fleet = (scene.response.engines | scene.response.tankers)[run.address, run.fleet]
     idle = fleet[:, own] & ~run.used[:, own]
+    for busy in (run.fill_engine, run.second_engine):
+        idle &= own[None, :] != busy[:, None]
     return np.where(idle, arrival[:, own], NEVER), np.broadcast_to(carried[own], idle.shape)
 
 

@@ -126,7 +126,8 @@ def _site_of_address_flags(
                 yield row, Flag("seasonal", months_text(one.months), circuit=circuit)
             if not one.fill_gpm_given:
                 yield row, Flag("not tested", circuit=circuit)
-            if limited[row] == "source" and one.storage_gal is not None:
+            runs_out = limited[row] == "source" or answers.emptied[row, int(circuit == SECOND_CIRCUIT)]
+            if runs_out and one.storage_gal is not None:
                 yield row, Flag("source runs out", _whole(one.storage_gal), "gal", circuit)
 
 

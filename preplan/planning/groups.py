@@ -16,6 +16,8 @@ from preplan.roads.street_names import address_street, normalise
 
 MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
+MOST_APART_WATER_MIN = 1.5
+"""So do the minutes of the first engine (this program's careful choice)."""
 MOST_APART_FT = 300.0
 """Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
 MOST_BELOW_GPM = 15.0
@@ -113,17 +115,36 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
 
 
 def _near(found: Answered, first: int, a: int) -> bool:
-    """Tell whether round trips and driveways are near enough to share a card."""
+    """Tell whether round trips, first minutes and driveways are near enough to share a card, and the way is one."""
     if found.frontages.segment[first] != found.frontages.segment[a] and found.frontages.along_ft[[first, a]].any():
         return False  # one stops at a junction, the other does not, or at another one
     driveway_ft = np.nan_to_num(found.frontages.driveway_ft[[first, a]])
     if abs(driveway_ft[0] - driveway_ft[1]) > MOST_APART_FT:
         return False
+    water_min = np.nan_to_num(found.answers.first_arrival_min[[first, a]])
+    if abs(water_min[0] - water_min[1]) > MOST_APART_WATER_MIN:
+        return False
     for table in (found.levels.trip, found.levels.split_trip):
-        minutes = [_trip_min(found, _shown(found, table, one)) for one in (first, a)]
-        if abs(minutes[0] - minutes[1]) > MOST_APART_MIN:
+        trips = [_shown(found, table, one) for one in (first, a)]
+        minutes = [_trip_min(found, trip) for trip in trips]
+        if abs(minutes[0] - minutes[1]) > MOST_APART_MIN or not _same_way(found, *trips):
             return False
     return True
+
+
+def _same_way(found: Answered, trip: int, other: int) -> bool:
+    """Tell whether one loaded leg leads to the other's dump site: who lives the other way would read wrong turns."""
+    ways = [_driven(found, one) for one in (trip, other)]
+    if not (ways[0] and ways[1]):
+        return ways[0] == ways[1]
+    return ways[0][-1] in ways[1] or ways[1][-1] in ways[0]
+
+
+def _driven(found: Answered, trip: int) -> list[tuple[int, bool]]:
+    """List the stretches of a loaded leg in the order driven, each with its direction; none where no leg is traced."""
+    leaf = int(found.trips.out_leaf[trip]) if trip >= 0 else -1
+    rows = found.forest.walk(leaf)[::-1] if leaf >= 0 else []
+    return list(zip(found.forest.segment[rows].tolist(), found.forest.forward[rows].tolist(), strict=True))
 
 
 def _flows(found: Answered) -> FloatArray:

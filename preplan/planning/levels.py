@@ -20,7 +20,16 @@ from preplan.plan_tables import (
 from preplan.planning.assignment import Scene, SupplyLine, other_sources, season_months, supply_line
 from preplan.planning.fireground import PIECE_CASES, Crews, case_table, steady
 from preplan.planning.flows import Flows, Settled
-from preplan.planning.minutes import Minutes, at_dispatch, call_by, never_less, on_arrival, on_arrival_min, surges
+from preplan.planning.minutes import (
+    Minutes,
+    at_dispatch,
+    call_by,
+    emptied_sources,
+    never_less,
+    on_arrival,
+    on_arrival_min,
+    surges,
+)
 from preplan.planning.splits import split_rows
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, joined, text_array
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray, Shuttle, limit_words
@@ -403,6 +412,7 @@ def _shown_minutes(worked: tuple[Worked, ...], status: TextArray, level: IntArra
     """Take the timeline of the level that is shown: called on arrival where a higher level is named, else dispatch."""
     columns: dict[str, Any] = {word: np.full(len(status), np.nan) for word in (*SHOWN, "call_by_min", "surge_min")}
     columns |= {word: np.full(len(status), "", dtype=np.object_) for word in ("called", "short_by")}
+    columns["emptied"] = np.zeros((len(status), 2), dtype=np.bool_)
     for part in worked:
         rows = np.flatnonzero(part.run.level == level[part.run.address])
         address = part.run.address[rows]
@@ -414,6 +424,7 @@ def _shown_minutes(worked: tuple[Worked, ...], status: TextArray, level: IntArra
         short_by = np.where(higher, *(_short_by(part, one)[rows] for one in (part.called, part.sent)))
         columns["short_by"][address] = short_by
         call_min = np.where(higher, on_arrival_min(part.scene, address), 0.0)
+        columns["emptied"][address] = emptied_sources(part.scene, part.run.rows(rows), call_min)
         columns["surge_min"][address] = surges(part.scene, part.run.rows(rows), call_min)
         columns["call_by_min"][address[higher]] = call_by(part.scene, part.run.rows(rows[higher]))
     return columns

@@ -8,10 +8,10 @@ import numpy as np
 
 from preplan.plan_cards import Strip
 from preplan.plan_tables import ROUNDING_GPM, leaves_time
-from preplan.planning.assignment import Scene
+from preplan.planning.assignment import Scene, stored
 from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
 from preplan.records import BoolArray, FloatArray, IntArray, joined
-from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, gaps, held_flows, surge_minutes
+from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, emptied, gaps, held_flows, surge_minutes
 from preplan.water.timeline_batch import strips as drawn_strips
 from preplan.water.timeline_clock import Rows
 from preplan.water.timeline_table import CaseTable
@@ -148,6 +148,17 @@ def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:
         rows = np.arange(first, min(first + PIECE_CASES, len(run)))
         held[rows] = surge_minutes(_table(scene, run.rows(rows), call_min[rows]), rules.surge_gpm, rules.surge_min)
     return held
+
+
+def emptied_sources(scene: Scene, run: Crews, call_min: FloatArray) -> BoolArray:
+    """Tell at which of both fill sites the water is used up under the demand, (cases, 2), called as in `_table`."""
+    empty = np.zeros((len(run), 2), dtype=np.bool_)
+    storage = np.append(stored(scene, np.arange(len(scene.sites), dtype=np.int32))[0], np.nan)
+    some = np.flatnonzero(np.isfinite(storage[run.site]) | np.isfinite(storage[run.second]))
+    for first in range(0, len(some), PIECE_CASES):
+        rows = some[first : first + PIECE_CASES]
+        empty[rows] = emptied(_table(scene, run.rows(rows), call_min[rows]))
+    return empty
 
 
 def strips(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Strip, ...]:

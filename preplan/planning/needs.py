@@ -46,12 +46,16 @@ class _Footprints:
     """The same, of any size."""
 
 
+_KNOWN_SIZES = ("table", "footprint")
+"""Sources of a building's size that say that there is one."""
+
+
 def needs_of(addresses: AddressTable, features: FeatureTable, rules: RequiredFlowRules) -> NeedTable:
     """Find each address's building and work out what it needs.
 
     The size comes from the table, else from the largest footprint within reach that is nearer to no other
-    address, else from the occupancy's default. A requirement in the table wins over all; a place without a
-    building keeps the method's least requirement, so that it is not lost.
+    address, else from the occupancy's default. A requirement in the table wins over all. A place that is said to be
+    no building, and where none is mapped, keeps the method's least requirement, so that it is not lost.
 
     Parameters
     ----------
@@ -72,7 +76,8 @@ def needs_of(addresses: AddressTable, features: FeatureTable, rules: RequiredFlo
     prints = _footprints_of(addresses, features, rules)
     buildings, source = _buildings(addresses, kinds, prints, rules)
     by_method = required_flow(buildings, rules)
-    vacant = np.array([bool(kind.no_building) for kind in kinds], dtype=np.bool_) & (source != "table")
+    sized = np.isin(source.astype(str), _KNOWN_SIZES)
+    vacant = np.array([bool(kind.no_building) for kind in kinds], dtype=np.bool_) & ~sized
     by_table = given(addresses.required_gpm, addresses.required_gal, rules)
     stated = np.isfinite(addresses.required_gpm) | np.isfinite(addresses.required_gal)
     need = _choose(stated, by_table, _choose(vacant, least(n, rules), by_method))
@@ -81,7 +86,6 @@ def needs_of(addresses: AddressTable, features: FeatureTable, rules: RequiredFlo
         basis[:] = "given:district default"
     basis[vacant] = f"{rules.method}:not a building"
     basis[stated] = _given_basis(addresses, by_table)[stated]
-    sized = np.array([word in {"table", "footprint"} for word in source], dtype=np.bool_)
     return NeedTable(
         required_gpm=need.required_gpm,
         required_gal=need.required_gal,

@@ -79,7 +79,9 @@ def _once(flows: Flows, base: Settled, tried: BoolArray, level: int) -> IntArray
 def _is_worth_it(flows: Flows, base: Settled, done: Settled, level: int) -> BoolArray:
     """Mask the cases, (cases,), that a split lifts as far as is wanted, without bringing less water in all."""
     lifted = done.gpm >= _wanted_gpm(flows, base, level)
-    worth: BoolArray = lifted & (done.brings_gpm >= base.brings_gpm * (1.0 - SLACK))
+    used, there = done.run.used, done.run.at_second
+    both = (used & there).any(axis=1) & (used & ~there).any(axis=1)
+    worth: BoolArray = lifted & both & (done.brings_gpm >= base.brings_gpm * (1.0 - SLACK))
     return worth
 
 

@@ -10,10 +10,9 @@ import numpy as np
 
 from preplan.plan import WhatIf
 from preplan.plan_tables import TripTable
-from preplan.planning.assignment import TANK_LIFT_FT, Scene, site_rates, supply_line
-from preplan.planning.response import Jobs, assign_jobs
+from preplan.planning.assignment import Scene, crews, lift_share, site_rates, supply_line, units_draft_gpm
+from preplan.planning.response import Jobs
 from preplan.records import FloatArray, IntArray
-from preplan.water.hydraulics import draft_gpm
 from preplan.water.shuttle import storage_gpm
 from preplan.water.tanker import Tankers, handling
 
@@ -29,9 +28,8 @@ def what_if_of(scene: Scene, trips: TripTable) -> WhatIf:
     minutes, duration = np.unique(scene.needs.required_min, return_inverse=True)
     storage = np.array([np.nan if s.storage_gal is None else s.storage_gal for s in scene.sites])
     refill = np.array([np.nan if s.refill_gpm is None else s.refill_gpm for s in scene.sites])
-    rate, fill_gpm, rate_gpm = _rates(scene)
-    hold = handling(Tankers.of(scene.units), fill_gpm, rules)
-    pump = np.array([unit.pump_gpm or 0.0 for unit in scene.units])
+    rate, fill_gpm, rate_gpm, share = _rates(scene)
+    hold = handling(Tankers.of(scene.units), fill_gpm, rules, lift_share=share)
     return WhatIf(
         trip_min=np.stack([cut.trip_min[trips.address, trips.site] for cut in scene.cuts]),
         members=np.stack([cut.members for cut in scene.cuts]),
@@ -51,7 +49,7 @@ def what_if_of(scene: Scene, trips: TripTable) -> WhatIf:
         dump_places=rules.dump_places,
         duration=duration.astype(np.int32),
         held_gpm=storage_gpm(storage[None, :], refill[None, :], minutes[:, None]),
-        draft_gpm=draft_gpm(pump, TANK_LIFT_FT, strainer_gpm=rules.strainer_gpm),
+        draft_gpm=units_draft_gpm(scene),
         line=jobs[:, 4],
         line_gpm=line_gpm,
     )
@@ -80,7 +78,7 @@ def _jobs(scene: Scene) -> tuple[IntArray, IntArray, FloatArray]:
     for first in range(0, addresses, step):
         rows = slice(first, min(first + step, addresses))
         a, lv, s = (i.ravel().astype(np.int32) for i in np.indices((rows.stop - first, *shape)))
-        jobs = _assigned(scene, a + first, s, lv)
+        jobs, _ = crews(scene, a + first, s, lv)
         attack = scene.response.attack_engine[a + first]
         line, carries = _numbered(supply_line(scene, jobs, a + first).gpm.reshape(rows.stop - first, -1))
         lines.append(carries)
@@ -108,23 +106,17 @@ def _numbered(gpm: FloatArray) -> tuple[IntArray, FloatArray]:
     return number, flows
 
 
-def _assigned(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -> Jobs:
-    """Assign the engines of flat cases."""
-    near = scene.frontages.driveway_ft[address] <= scene.rules.shuttle.one_engine_reach_ft
-    needs_engine = np.array([s.needs_engine for s in scene.sites], dtype=np.bool_)[site]
-    return assign_jobs(scene.response, address, site, level, needs_engine=needs_engine, near=near)
-
-
-def _rates(scene: Scene) -> tuple[IntArray, FloatArray, FloatArray]:
+def _rates(scene: Scene) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
     """Give the rates at each site by the engine that pumps there; the last row is that of no engine.
 
-    Returns the number of the pair of rates, (units + 1, sites); and, by that number, the rate into one tanker and
-    that of the whole site, gpm.
+    Returns the number of the set of rates, (units + 1, sites); and, by that number, the rate into one tanker and that
+    of the whole site, gpm, and the share that is lifted there.
     """
     units, sites = len(scene.units), len(scene.sites)
     engine = np.repeat(np.append(np.arange(units), -1), sites).astype(np.int32)
     site = np.tile(np.arange(sites, dtype=np.int32), units + 1)
     none = np.zeros(len(engine), dtype=np.int32)
     jobs = Jobs(level=none, fill_engine=engine, dump_engine=engine, vacuum_only=none > 0, second_engine=none - 1)
-    pairs, rate = np.unique(np.column_stack(site_rates(scene, site, jobs)), axis=0, return_inverse=True)
-    return rate.reshape(units + 1, sites).astype(np.int32), pairs[:, 0], pairs[:, 1]
+    rates = np.column_stack([*site_rates(scene, site, jobs), lift_share(scene, site)])
+    sets, rate = np.unique(rates, axis=0, return_inverse=True)
+    return rate.reshape(units + 1, sites).astype(np.int32), sets[:, 0], sets[:, 1], sets[:, 2]

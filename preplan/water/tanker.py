@@ -61,7 +61,9 @@ class Handling:
         return cycle
 
 
-def handling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules) -> Handling:
+def handling(
+    tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules, *, lift_share: FloatArray | float = 1.0
+) -> Handling:
     """Work out usable water and handling times of tankers at fill sites.
 
     ::
@@ -80,6 +82,8 @@ def handling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules
         Rate into one tanker at each site, (...,), see `into_one_gpm`.
     rules
         Hook-up and maneuver times.
+    lift_share
+        Share of its self_fill_gpm that a vacuum tanker brings up at each site, (...,): see `hydraulics.draft_share`.
 
     Returns
     -------
@@ -87,7 +91,7 @@ def handling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules
         `fill_hold_min` has shape (..., n). Rates of 0 give a hold of inf.
     """
     usable_gal = tankers.tank_gal * tankers.usable_fraction
-    hookup_min, rate_gpm = filling(tankers, fill_gpm, rules)
+    hookup_min, rate_gpm = filling(tankers, fill_gpm, rules, lift_share=lift_share)
     with np.errstate(divide="ignore"):
         return Handling(
             usable_gal=usable_gal,
@@ -102,9 +106,12 @@ def into_one_gpm(fill_gpm: FloatArray | float, site_gpm: FloatArray | float) -> 
     return np.minimum(np.asarray(fill_gpm, dtype=np.float64), site_gpm)
 
 
-def filling(tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules) -> tuple[FloatArray, FloatArray]:
+def filling(
+    tankers: Tankers, fill_gpm: FloatArray | float, rules: ShuttleRules, *, lift_share: FloatArray | float = 1.0
+) -> tuple[FloatArray, FloatArray]:
     """Give hook-up minutes (n,) and the rate into each of n tankers at sites that give fill_gpm (...,): (..., n)."""
     vacuum = np.isfinite(tankers.self_fill_gpm)
-    takes_gpm = np.where(vacuum, tankers.self_fill_gpm, tankers.intake_gpm)
+    lifted_gpm = tankers.self_fill_gpm * np.asarray(lift_share, dtype=np.float64)[..., None]
+    takes_gpm = np.where(vacuum, lifted_gpm, tankers.intake_gpm)
     hookup_min = np.where(vacuum, rules.vacuum_hookup_min, rules.fill_hookup_min)
     return hookup_min, np.minimum(np.asarray(fill_gpm, dtype=np.float64)[..., None], takes_gpm)

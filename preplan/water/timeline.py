@@ -28,7 +28,7 @@ Many cases at once belong to `preplan.water.timeline_batch`, which equals this m
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -136,7 +136,7 @@ def answer(case: Case) -> Answer:
         first_gap_min=dry[0][0] if dry else math.nan,
         gap_stretches=len(dry),
         longest_gap_min=max((stop - start for start, stop in dry), default=0.0) if runs else math.nan,
-        short_gal=sum((p.demand_gpm - p.flow.delivered) * (p.end_min - p.start_min) for p in run.pieces),
+        short_gal=_short_gal(run.pieces) if runs else math.nan,
         mws_by_min=_arrived_min(run, case.required_gal),
         surge_min=_surge_min(case, dry),
         uninterrupted_gpm=held.gpm,
@@ -147,6 +147,11 @@ def answer(case: Case) -> Answer:
         ),
         events=event_table(run, dry),
     )
+
+
+def _short_gal(pieces: Sequence[Piece]) -> float:
+    """Add up the demand that is not delivered."""
+    return sum((piece.demand_gpm - piece.flow.delivered) * (piece.end_min - piece.start_min) for piece in pieces)
 
 
 def event_table(run: Run, dry: list[tuple[float, float]]) -> tuple[Event, ...]:
@@ -252,7 +257,8 @@ def brought_gpm(case: Case, held_gpm: float) -> float:
     if held_gpm >= case.required_gpm * (1.0 - SAME_FLOW):
         return held_gpm
     short_gal = answer(case).short_gal
-    mean = case.required_gpm - short_gal / case.required_min if case.required_min > 0.0 else 0.0
+    known = case.required_min > 0.0 and not math.isnan(short_gal)
+    mean = case.required_gpm - short_gal / case.required_min if known else 0.0
     return min(max(mean, 0.0), case.required_gpm * (1.0 - 2.0 * SAME_FLOW))
 
 

@@ -20,10 +20,12 @@ from preplan.records import BoolArray, Columns, FloatArray, joined
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
 from preplan.water.timeline import GAP_MIN, Surge, account, answer, held_flow, strip
 from preplan.water.timeline_accounts import Accounts, knows
+from preplan.water.timeline_case import NEVER
 from preplan.water.timeline_clock import Clock, Rows
 from preplan.water.timeline_diary import strips_of
 from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_memory import memory_of
+from preplan.water.timeline_scene import GRAIN_GAL
 from preplan.water.timeline_table import CaseTable
 from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Search
 
@@ -366,7 +368,7 @@ def _gap_piece(table: CaseTable) -> GapTable:
         first_gap_min=found["first_gap"],
         gap_stretches=found["stretches"],
         longest_gap_min=np.where(runs, found["longest"], np.nan),
-        short_gal=found["short"],
+        short_gal=np.where(runs, found["short"], np.nan),
         mws_by_min=found["arrived_by"],
     )
     for row in np.flatnonzero(~known | found["lost"]).tolist():
@@ -389,6 +391,20 @@ def _surge_piece(table: CaseTable, gpm: float, minutes: float) -> SurgeTable:
         surge = Surge(start_min=float(clock.full[row]), gpm=gpm, minutes=minutes)
         held[row] = answer(replace(table.case(row), surge=surge)).surge_min
     return SurgeTable(surge_min=held)
+
+
+def emptied(table: CaseTable) -> BoolArray:
+    """Tell at which of both fill sites nothing is left after the last load under the demand, (cases, 2)."""
+    known, clock = knows(table), Clock(table)
+    clock.end[~known] = np.inf  # leaves them to the plain account
+    run = Accounts(table, clock, table.required_gpm)
+    empty: BoolArray = run.sites["level_gal"] <= GRAIN_GAL
+    for row in np.flatnonzero(~known | run.ground["lost"]).tolist():
+        case = table.case(row)
+        sources = account(case).sources if case.end_min < NEVER else ()
+        told = [source.empty_min > 0.0 or source.level_gal <= GRAIN_GAL for source in sources]
+        empty[row] = [*told, False, False][:2]
+    return empty
 
 
 def _queue_piece(table: CaseTable) -> QueueTable:

@@ -96,7 +96,9 @@ class _Bound:
         opened = table.arrival_min.min(axis=1, initial=np.inf)
         came = np.where(np.isnan(table.fill_engine_arrival_min), opened, table.fill_engine_arrival_min)
         ready = np.where(table.self_fill > 0, -np.inf, (came + table.fill_setup_min)[:, None])
-        self.second = np.maximum(free + table.back_min + table.fill_maneuver_min + there, ready + there)
+        with np.errstate(invalid="ignore"):
+            begun = ready + there  # -inf + inf where nothing fills: then the other is inf
+        self.second = np.fmax(free + table.back_min + table.fill_maneuver_min + there, begun)
         self.pumps = np.where(np.isfinite(table.arrival_min), ready, np.inf).min(axis=1, initial=np.inf)
         self.taken, self.others = self._taken(), list[_Bound]()
         carried = np.concatenate([table.arrival_min, table.other_arrival_min], axis=1)
