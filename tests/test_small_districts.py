@@ -1,0 +1,140 @@
+"""Districts of a road and a few units, planned whole, whose answers can be told by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from preplan.plan import Plan
+from tests.osm_text import OsmText
+from tests.plan_checks import fresh_plan_of
+from tests.road_builder import lonlat
+
+Row = Sequence[object]
+ROAD = {"highway": "secondary", "name": "Main Road", "maxspeed": "45 mph"}
+HEAD = """[district]
+name = "Test district"
+date = 2026-05-01
+[files]
+addresses = "addresses.csv"
+fill_sites = "fill_sites.csv"
+stations = "stations.csv"
+apparatus = "apparatus.csv"
+[roads]
+file = "roads.osm"
+[required_flow]
+method = "given"
+"""
+
+
+def levels(*counts: tuple[int, int]) -> str:
+    """Write response levels of so many engines and tankers."""
+    rows = (
+        f'[[response_levels]]\nname = "Level {k}"\nengines = {e}\ntankers = {t}\n' for k, (e, t) in enumerate(counts, 1)
+    )
+    return HEAD + "".join(rows)
+
+
+def planned(
+    folder: Path,
+    nodes: Mapping[str, tuple[float, float]],
+    ways: Sequence[tuple[Sequence[str], Mapping[str, str]]],
+    tables: Mapping[str, tuple[str, Sequence[Row]]],
+    toml: str,
+) -> Plan:
+    """Write a district whose places are metres east and north of one point, and plan it."""
+    text, number = OsmText(), {name: k for k, name in enumerate(nodes, 1)}
+    for name, place in nodes.items():
+        text.node(number[name], *lonlat(*place))
+    for k, (line, tags) in enumerate(ways, 101):
+        text.way(k, [number[name] for name in line], dict(tags))
+    text.save(folder)
+
+    def cell(value: object) -> str:
+        return ",".join(f"{part:.7f}" for part in lonlat(*value)) if isinstance(value, tuple) else str(value)
+
+    for name, (head, rows) in tables.items():
+        lines = [head, *(",".join(cell(value) for value in row) for row in rows)]
+        (folder / f"{name}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    (folder / "district.toml").write_text(toml, encoding="utf-8")
+    return fresh_plan_of(folder / "district.toml")
+
+
+def test_houses_on_both_sides_of_the_fill_site_have_cards_of_their_own(tmp_path: Path) -> None:
+    """Equal trips, 1.55 mi each, but one lies to the right out of the lane and the other to the left."""
+    long = {**ROAD, "name": "Long Road", "maxspeed": "35 mph"}
+    nodes = {"a": (0, 0), "w": (3500, 0), "m": (6000, 0), "e": (8500, 0), "z": (12000, 0), "p": (6000, 300)}
+    places = [("A1", "100 Long Road", (3500, 20), 200), ("A2", "110 Long Road", (3480, 20), 200),
+              ("A3", "900 Long Road", (8500, 20), 200)]  # fmt: skip
+    plan = planned(
+        tmp_path, nodes, [("awmez", long), ("mp", {"highway": "residential", "name": "Pond Lane"})],
+        {
+            "addresses": ("address_id,label,lon,lat,required_gpm", places),
+            "fill_sites": ("site_id,name,kind,lon,lat,fill_gpm,needs_engine,turnaround",
+                           [("F1", "Pond", "hydrant", (6000, 150), 1000, "no", "through")]),
+            "stations": ("station_id,name,lon,lat,staffed", [("S1", "One", (6000, 10), "yes")]),
+            "apparatus": ("unit_id,station_id,kind,tank_gal",
+                          [*((f"E{k}", "S1", "engine", 1000) for k in (1, 2, 3)),
+                           *((f"T{k}", "S1", "tanker", 3000) for k in (1, 2, 3, 4))]),
+        },
+        levels((3, 2), (3, 4)),
+    )  # fmt: skip
+    shared = [[str(plan.addresses.label[a]) for a in group.addresses] for group in plan.groups]
+    assert shared == [["100 Long Road", "110 Long Road"], ["900 Long Road"]]
+    turns = [group.out_steps[-1].turn for group in plan.groups]
+    assert [turn.split()[0] for turn in turns] == ["Right", "Left"]
+
+
+def test_nobody_is_split_over_two_sites_of_which_one_has_nobody(tmp_path: Path) -> None:
+    """Leaving out the slow could take the last tanker off a site; the plan then contradicted itself and stopped."""
+    nodes = {"a": (0, 0), "h": (3000, 0), "f0": (3800, 0), "f1": (9000, 0), "z": (9600, 0)}
+    plan = planned(
+        tmp_path, nodes, [(("a", "h", "f0", "f1", "z"), ROAD)],
+        {
+            "addresses": ("address_id,label,lon,lat,required_gpm,driveway_ft",
+                          [("A1", "100 Main Road", (3000, 20), 250, 500)]),
+            "fill_sites": ("site_id,name,kind,lon,lat,fill_gpm,site_gpm,needs_engine,turnaround,storage_gal,positions",
+                           [("F0", "A", "hydrant", (3800, 10), 1000, "", "no", "through", "", 2),
+                            ("F1", "B", "hydrant", (9000, 10), 1000, 300, "yes", "through", 30000, 1)]),
+            "stations": ("station_id,name,lon,lat,turnout_min",
+                         [("S1", "One", (2900, 10), 9), ("S2", "Two", (2900, 10), 6), ("S3", "Three", (2900, 10), 18.5),
+                          ("S4", "Four", (2900, 10), 27)]),
+            "apparatus": ("unit_id,station_id,kind,tank_gal,pump_gpm,dump_gpm,self_fill_gpm,portable_tank_gal",
+                          [("E0", "S1", "engine", 500, 1000, "", "", ""),
+                           ("T4", "S2", "tanker", 4000, 500, 300, "", 2000),
+                           ("T2", "S3", "tanker", 1800, 500, 900, "", 2000),
+                           ("T3", "S4", "tanker", 4000, 500, 1500, 600, 2000)]),
+        },
+        levels((1, 1), (2, 2), (3, 4)),
+    )  # fmt: skip
+    assert plan.answers.status.tolist() == ["not met"]  # one engine cannot draft 500 ft away
+    split = plan.levels.split >= 0
+    used, there = plan.levels.used, plan.levels.at_split
+    assert ((used & there).any(axis=2) & (used & ~there).any(axis=2))[split].all()
+
+
+@pytest.mark.parametrize(("asks", "engines"), [(2, 2), (3, 3), (3, 2)])
+def test_a_dump_site_at_a_junction_takes_no_engine_that_does_not_come(tmp_path: Path, asks: int, engines: int) -> None:
+    """With two engines the attack engine drafts, so tankers stay within 200 ft, whatever the level asks for."""
+    nodes = {"A": (0, 0), "J": (1500, 0), "B": (3000, 0), "C": (3000, 1000), "D": (0, 1000), "X": (1500, -170)}
+    loop, spur = {**ROAD, "name": "Loop Road"}, {"highway": "residential", "name": "Spur Lane", "maxspeed": "20 mph"}
+    plan = planned(
+        tmp_path, nodes, [("AJB", ROAD), ("BCDA", loop), ("JX", spur)],
+        {
+            "addresses": ("address_id,label,lon,lat,required_gpm,driveway_ft",
+                          [("A1", "1 Spur Lane", (1515, -150), 300, 60)]),
+            "fill_sites": ("site_id,name,kind,lon,lat,fill_gpm,turnaround",
+                           [("F1", "Pond", "dry hydrant", (1500, 1000), 1000, "through")]),
+            "stations": ("station_id,name,lon,lat,staffed", [("S1", "One", (100, 10), "yes")]),
+            "apparatus": ("unit_id,station_id,kind,tank_gal",
+                          [*((f"E{k}", "S1", "engine", 1000) for k in range(1, engines + 1)),
+                           *((f"T{k}", "S1", "tanker", 3000) for k in (1, 2, 3))]),
+        },
+        levels((asks, 3)),
+    )  # fmt: skip
+    assert plan.answers.status.tolist() == ["served"]
+    assert np.all(plan.levels.uninterrupted_gpm[0] > 300.0)
+    assert (plan.frontages.along_ft[0] > 0.0) == (engines == 3)
