@@ -32,6 +32,7 @@ from preplan.water.shuttle import Shuttle, joined_circuits
 from preplan.water.tanker import Tankers, filling
 from preplan.water.timeline import NEVER
 from preplan.water.timeline_batch import gaps
+from preplan.water.timeline_clock import Clock
 from preplan.water.timeline_table import CaseTable
 
 PIECE_CASES = 16_384
@@ -218,7 +219,7 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
     other_arrival, other_gal = _other_tanks(scene, run, arrival)
     attack = scene.response.attack_engine[address]
     booster = np.array([unit.tank_gal for unit in scene.units])
-    return CaseTable.spread(
+    table = CaseTable.spread(
         len(run),
         len(haulers(scene)),
         attack_arrival_min=_arrival_of(arrival, attack),
@@ -242,6 +243,7 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
         **_tanker_columns(scene, run, arrival),
         **_circuit_columns(scene, run, later),
     )
+    return _with_nurses(table, [scene.units[u] for u in haulers(scene).tolist()])
 
 
 def haulers(scene: Scene) -> IntArray:
@@ -264,19 +266,21 @@ def _tanker_columns(scene: Scene, run: Crews, arrival: FloatArray) -> dict[str, 
         "fill_maneuver_min": rules.fill_maneuver_min,
         "dump_maneuver_min": rules.dump_maneuver_min,
         "portable_gal": np.array([unit.portable_tank_gal for unit in units]),
-        "has_pump": _may_nurse(scene, run, units).astype(np.float64),
+        "has_pump": np.array([float((unit.pump_gpm or 0.0) > 0.0) for unit in units]),
         "self_fill": np.isfinite(tankers.self_fill_gpm).astype(np.float64),
     }
 
 
-def _may_nurse(scene: Scene, run: Crews, units: Sequence[Unit]) -> BoolArray:
-    """Mask the tankers (cases, tankers) whose pump gives all that the fire may ask of a nurse.
+def _with_nurses(table: CaseTable, units: Sequence[Unit]) -> CaseTable:
+    """Leave out as nurses the tankers whose pump gives less than is drawn until the dump site is ready.
 
-    The account lets a nurse give whatever is drawn, so a pump below the required flow is taken for none.
+    The account lets a nurse give whatever is drawn. That is the attack flow alone where the dump site is ready before
+    full flow is asked for, else the required flow.
     """
-    pump = np.array([unit.pump_gpm or 0.0 for unit in units])
-    mask: BoolArray = (pump > 0.0) & (pump >= scene.needs.required_gpm[run.address][:, None] - ROUNDING_GPM)
-    return mask
+    clock = Clock(table)
+    drawn = np.where(clock.dump_ready <= clock.full, clock.attack_gpm, table.required_gpm)
+    gives = np.array([unit.pump_gpm or 0.0 for unit in units]) >= drawn[:, None] - ROUNDING_GPM
+    return replace(table, has_pump=table.has_pump * gives)
 
 
 def _circuit_columns(scene: Scene, run: Crews, later: FloatArray | float) -> dict[str, FloatArray]:
