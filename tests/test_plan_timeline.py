@@ -100,7 +100,7 @@ class Question:
         there = plan.levels.at_split[a, self.level]
         used = np.flatnonzero(plan.levels.used[a, self.level]).tolist()
         idle = np.flatnonzero(plan.levels.fleet[a, self.level] & ~plan.levels.used[a, self.level]).tolist()
-        whole = Case(
+        return Case(
             tankers=tuple(self.tanker(u, call_min, second=bool(there[u])) for u in used),
             other_tanks=tuple(
                 PortableTank(self.when(u, call_min), plan.units[u].portable_tank_gal)
@@ -119,15 +119,6 @@ class Question:
             **{FIRST.get(word, word): value for word, value in first.items()},
             **{f"second_{word}": value for word, value in second.items()},
         )  # fmt: skip
-        return self.with_strong_nurses(whole)
-
-    def with_strong_nurses(self, case: Case) -> Case:
-        """Let nobody nurse whose pump gives less than is drawn until the dump site is ready."""
-        early = case.dump_ready_min <= case.full_flow_min
-        drawn = min(150.0, case.required_gpm) if early else case.required_gpm
-        pumps = {unit.unit_id: unit.pump_gpm or 0.0 for unit in self.plan.units}
-        tankers = (replace(one, has_pump=one.has_pump and pumps[one.unit_id] >= drawn - 1e-6) for one in case.tankers)
-        return replace(case, tankers=tuple(tankers))
 
     def site(self, row: int, engine: int, call_min: float) -> dict[str, Any]:
         """Give what a fill site is, with the engine that pumps there."""
@@ -185,6 +176,7 @@ class Question:
             dump_maneuver_min=1.5,
             portable_gal=one.portable_tank_gal,
             has_pump=(one.pump_gpm or 0.0) > 0.0,
+            pump_gpm=one.pump_gpm or 0.0,
             self_fill=vacuum,
             second_site=second,
         )

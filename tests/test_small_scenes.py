@@ -81,9 +81,17 @@ def test_where_no_engine_comes_nothing_is_brought_and_nothing_known_to_be_short(
 # -------------------------------------------------------------------------------------------------- nursing
 
 
-@pytest.mark.parametrize(("pump_gpm", "nurses"), [(None, False), (0.0, False), (100.0, False), (1000.0, True)])
-def test_a_nurse_has_a_pump_that_gives_what_is_drawn(pump_gpm: float | None, *, nurses: bool) -> None:
-    """750 gpm are drawn from minute 25; E1's 500 gal are gone by then, and the dump site stands at 31."""
+@pytest.mark.parametrize(
+    ("pump_gpm", "dry_from"),
+    [
+        (None, 12.0 + 500.0 / 150.0),  # nobody nurses: E1's own 500 gal
+        (0.0, 12.0 + 500.0 / 150.0),
+        (100.0, 12.0 + 500.0 / (150.0 - 100.0)),  # the rest out of E1's tank
+        (1000.0, 25.0 + (500.0 + 4500.0 - 13.0 * 150.0) / 750.0),  # T1's 4,500 gal, then E1's
+    ],
+)
+def test_a_nurse_gives_no_more_than_its_pump(pump_gpm: float | None, dry_from: float) -> None:
+    """150 gpm are drawn from minute 12, 750 from 25, and the dump site stands at 31."""
     units = (
         unit("E1", "engine", tank_gal=500.0), unit("E2", "engine"), unit("E3", "engine"),
         unit("T1", "tanker", tank_gal=5000.0, pump_gpm=pump_gpm), *tankers(3, pump_gpm=None)[1:],
@@ -94,7 +102,7 @@ def test_a_nurse_has_a_pump_that_gives_what_is_drawn(pump_gpm: float | None, *, 
         required_gpm=750.0, driveway_ft=300.0,
     )  # fmt: skip
     told = gaps(case_table(town, everyone(town, *FIRST)))
-    assert bool(told.first_gap_min[0] > 20.0) is nurses
+    assert told.first_gap_min[0] == pytest.approx(dry_from)
 
 
 # ------------------------------------------------------------------------------------------- one source's water

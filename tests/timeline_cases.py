@@ -139,6 +139,7 @@ def _random_tanker(
         dump_maneuver_min=number(0, 2),
         portable_gal=rng.choice([0.0, 1500.0, 2500.0, 3000.0]),
         has_pump=rng.random() < 0.4,
+        pump_gpm=rng.choice([100.0, 250.0, 500.0, NEVER]),
         self_fill=vacuum,
     )
 

@@ -101,6 +101,7 @@ class Model:
         ]  # fmt: skip
         self.pouring: list[Move] = []
         self.nursing: Move | None = None
+        self.nurse_gpm = 0.0
         self.dump_ready = self.env.event()
         self.dump_places = simpy.PriorityResource(self.env, case.dump_places)
         self.looked = 0.0  # minute up to which water has been moved
@@ -208,6 +209,7 @@ class Model:
     def nurse_until_ready(self, own: Tanker) -> Generator[Any, Any, float]:
         """Feed the attack engine; return what is left."""
         self.note(own.unit_id, "nurses")
+        self.nurse_gpm = own.pump_gpm
         move = Move(own.unit_id, math.inf, own.usable_gal, self.env.event())
         self.integrate()
         self.nursing = move
@@ -262,7 +264,7 @@ class Model:
     def set_rates(self) -> None:
         """Decide what flows from now on."""
         case = self.case
-        nursed = self.demand if self.nursing else 0.0
+        nursed = min(self.demand, self.nurse_gpm) if self.nursing else 0.0
         want = min(self.demand - nursed, case.draft_gpm, case.supply_gpm)
         brim = self.strainer_left <= DROP_GAL and self.tanks >= self.room - DROP_GAL
         allowed = want if brim else math.inf

@@ -5,13 +5,11 @@ A *case* is one (address, site, level); here it also has the tankers that haul, 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 
-from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import (
     Scene,
     circuit_of,
@@ -27,12 +25,11 @@ from preplan.planning.assignment import (
 )
 from preplan.planning.response import Jobs
 from preplan.planning.vehicles import is_tanker
-from preplan.records import BoolArray, Columns, FloatArray, IntArray, Unit
+from preplan.records import BoolArray, Columns, FloatArray, IntArray
 from preplan.water.shuttle import Shuttle, joined_circuits
 from preplan.water.tanker import Tankers, filling
 from preplan.water.timeline import NEVER
 from preplan.water.timeline_batch import gaps
-from preplan.water.timeline_clock import Clock
 from preplan.water.timeline_table import CaseTable
 
 PIECE_CASES = 16_384
@@ -219,7 +216,7 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
     other_arrival, other_gal = _other_tanks(scene, run, arrival)
     attack = scene.response.attack_engine[address]
     booster = np.array([unit.tank_gal for unit in scene.units])
-    table = CaseTable.spread(
+    return CaseTable.spread(
         len(run),
         len(haulers(scene)),
         attack_arrival_min=_arrival_of(arrival, attack),
@@ -243,7 +240,6 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
         **_tanker_columns(scene, run, arrival),
         **_circuit_columns(scene, run, later),
     )
-    return _with_nurses(table, [scene.units[u] for u in haulers(scene).tolist()])
 
 
 def haulers(scene: Scene) -> IntArray:
@@ -267,20 +263,9 @@ def _tanker_columns(scene: Scene, run: Crews, arrival: FloatArray) -> dict[str, 
         "dump_maneuver_min": rules.dump_maneuver_min,
         "portable_gal": np.array([unit.portable_tank_gal for unit in units]),
         "has_pump": np.array([float((unit.pump_gpm or 0.0) > 0.0) for unit in units]),
+        "pump_gpm": np.array([unit.pump_gpm or 0.0 for unit in units]),
         "self_fill": np.isfinite(tankers.self_fill_gpm).astype(np.float64),
     }
-
-
-def _with_nurses(table: CaseTable, units: Sequence[Unit]) -> CaseTable:
-    """Leave out as nurses the tankers whose pump gives less than is drawn until the dump site is ready.
-
-    The account lets a nurse give whatever is drawn. That is the attack flow alone where the dump site is ready before
-    full flow is asked for, else the required flow.
-    """
-    clock = Clock(table)
-    drawn = np.where(clock.dump_ready <= clock.full, clock.attack_gpm, table.required_gpm)
-    gives = np.array([unit.pump_gpm or 0.0 for unit in units]) >= drawn[:, None] - ROUNDING_GPM
-    return replace(table, has_pump=table.has_pump * gives)
 
 
 def _circuit_columns(scene: Scene, run: Crews, later: FloatArray | float) -> dict[str, FloatArray]:

@@ -36,6 +36,8 @@ class Tanker:
     """Nominal size of the portable tank it carries; 0: none."""
     has_pump: bool = False
     """It can nurse."""
+    pump_gpm: float = NEVER
+    """What it gives as a nurse, at most."""
     self_fill: bool = False
     """It fills itself and waits for no engine at the fill site."""
     second_site: bool = False

@@ -370,15 +370,15 @@ class Run:
             given.append(sum(fills))
         nurse = self.nurse if self.nurse is not None and self.nurse.doing == NURSING else None
         pouring = list(self._in_turn(POURING))
-        asked = 0.0 if nurse is not None else self.demand_gpm
-        pours = self.ground.pours([t.tanker.dump_gpm for t in pouring], asked)
+        nursed = 0.0 if nurse is None else min(self.demand_gpm, nurse.tanker.pump_gpm)
+        pours = self.ground.pours([t.tanker.dump_gpm for t in pouring], self.demand_gpm - nursed)
         if nurse is not None:
-            nurse.load.set_rate(self.demand_gpm, self.now_min)
+            nurse.load.set_rate(nursed, self.now_min)
         for truck, gpm in zip(pouring, pours, strict=True):
             truck.load.set_rate(gpm, self.now_min)
             if gpm > 0 and not truck.began:
                 self._began_to_dump(truck)
-        return self.ground.flow(sum(pours), self.demand_gpm, nursing=nurse is not None), given
+        return self.ground.flow(sum(pours), self.demand_gpm, nursed), given
 
     def _began_to_dump(self, truck: Truck) -> None:
         truck.began = True

@@ -108,6 +108,7 @@ class Truck:
     dump_hookup_min: float
     fill_maneuver_min: float
     dump_maneuver_min: float
+    pump_gpm: float
     self_fill: bool
     site: int
 
@@ -320,19 +321,27 @@ def _drain(g: Ground, marks: FloatArray, notes: FloatArray, until: float) -> Non
 
 
 @compiled
-def _feed(g: Ground, marks: FloatArray, notes: FloatArray, left: float, until: float) -> float:
-    """Let a tanker feed the attack engine; return what is left in it when it is empty or the minute comes."""
+def _feed(
+    g: Ground, marks: FloatArray, notes: FloatArray, left: float, until: float, pump_gpm: float
+) -> float:  # fmt: skip
+    """Let a tanker feed the attack engine; return what is left in it when it is empty or the minute comes.
+
+    What its pump does not give comes out of the booster tank.
+    """
     while g.now < until and left > 0:
         demand = _demand(g)
-        empty = g.now + (left / demand if demand > 0 else math.inf)
+        rate = min(demand, pump_gpm)
+        empty = g.now + (left / rate if rate > 0 else math.inf)
         stop = min(until, g.next_mark, empty)
         minutes = stop - g.now
-        if len(notes):
+        if rate < demand:
+            _flow(g, notes, minutes, 0.0, demand - rate)
+        elif len(notes):
             for minute in (g.now, stop):
                 _note(g, notes, LEVEL, minute, g.portable + g.booster)
-        _came(g, demand, minutes, demand, minutes)
-        g.arrived += demand * minutes
-        left = 0.0 if stop >= empty else left - demand * minutes
+        _came(g, rate, minutes, rate, minutes)
+        g.arrived += rate * minutes
+        left = 0.0 if stop >= empty else left - rate * minutes
         _advance(g, marks, stop)
     return _grain(left)
 
@@ -524,7 +533,7 @@ def _nurse(g: Ground, marks: FloatArray, notes: FloatArray, trucks: Records) -> 
     """Let the nurse feed the attack engine before the dump site is ready."""
     truck: Truck = trucks[g.nurse]
     _drain(g, marks, notes, min(truck.arrival_min, g.end))
-    truck.load = _feed(g, marks, notes, truck.load, min(g.dump_ready, g.end))
+    truck.load = _feed(g, marks, notes, truck.load, min(g.dump_ready, g.end), truck.pump_gpm)
     if truck.load <= 0:
         _join(truck, g.now + truck.back_min + truck.fill_maneuver_min, True)
 

@@ -104,9 +104,8 @@ class Fireground:
             return rates
         return first_come_shares(rates, min(demand_gpm, self.case.line_gpm))
 
-    def flow(self, poured_gpm: float, demand_gpm: float, *, nursing: bool) -> Flow:
-        """Work out the rates while `poured_gpm` comes in and the fire asks for `demand_gpm`."""
-        nursed = demand_gpm if nursing else 0.0
+    def flow(self, poured_gpm: float, demand_gpm: float, nursed: float) -> Flow:
+        """Work out the rates while `poured_gpm` comes in and the fire asks for `demand_gpm`, some of it nursed."""
         dead = poured_gpm if self.dead_left_gal > 0 else 0.0
         inflow = poured_gpm - dead
         line = min(demand_gpm - nursed, self.case.line_gpm)

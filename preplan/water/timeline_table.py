@@ -22,7 +22,7 @@ SCALAR_WORDS = (
 """Columns (cases,)."""
 TANKER_WORDS = (
     "arrival_min", "usable_gal", "fill_gpm", "dump_gpm", "out_min", "back_min", "fill_hookup_min", "dump_hookup_min",
-    "fill_maneuver_min", "dump_maneuver_min", "portable_gal", "has_pump", "self_fill", "second_site",
+    "fill_maneuver_min", "dump_maneuver_min", "portable_gal", "has_pump", "pump_gpm", "self_fill", "second_site",
 )  # fmt: skip
 """Columns (cases, tankers)."""
 
@@ -78,6 +78,7 @@ class CaseTable(Columns):
     portable_gal: FloatArray
     has_pump: FloatArray
     """1 yes, 0 no."""
+    pump_gpm: FloatArray
     self_fill: FloatArray
     second_site: FloatArray
     other_arrival_min: FloatArray
