@@ -59,6 +59,8 @@ class Flag:
     """Rows of the RoadTable of the limit that it names, or that are shut; flags that say the same are one."""
     limit: str = field(default="", compare=False)
     """That limit as a map labels it, such as '24,000 lb', or the months in which the way does not hold."""
+    road: str = field(default="", compare=False)
+    """The road or bridge that has the limit; ids of units and names of roads may hold whatever would part the value."""
 
     def __str__(self) -> str:
         """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01."""

@@ -226,7 +226,7 @@ def test_months_in_which_a_lower_level_or_any_level_meets_are_told_of_the_others
 def test_a_backup_s_bar_is_named_for_a_unit_whose_id_has_blanks() -> None:
     plan = example_plan()
     flag = Flag("posted below size", "Tanker 1 B (up to 10.8 ft): Mill Road (posted 10 ft high)", stretches=(0,),
-                limit="10 ft high")  # fmt: skip
+                limit="10 ft high", road="Mill Road")  # fmt: skip
     barred = replace(plan, site_flags=((flag,), *plan.site_flags[1:]))
     assert bars_near(barred, 0, ["Tanker 1 B"]).startswith(" KEEP OFF Mill Road (10 ft high, ")
     assert bars_near(barred, 0, ["Tanker 1", "T9"]).startswith(" KEEP OFF")  # rather once too often

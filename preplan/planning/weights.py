@@ -134,7 +134,8 @@ class Weights:
             others = self.later if ways["free"] else self.sent | self.later
             flags += self._of_size(NOT_FOR_LATER, others, *pair) if driven else ()
             if flags:
-                found.setdefault(address, []).extend(replace(flag, stretches=(segment,)) for flag in flags)
+                road = self._name(segment)
+                found.setdefault(address, []).extend(replace(flag, stretches=(segment,), road=road) for flag in flags)
         return {address: gravest_first(flags) for address, flags in found.items()}
 
     def _of_weight(self, address: int, segment: int, *, free: bool, loaded: bool, empty: bool) -> Iterator[Flag]:

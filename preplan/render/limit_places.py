@@ -7,6 +7,7 @@ import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 import numpy as np
+from scipy.sparse.csgraph import connected_components
 
 from preplan.months import month_words
 from preplan.plan import Plan
@@ -19,6 +20,8 @@ from preplan.units import FT_PER_MI, on_a_sign
 
 _HERE_FT = 60.0
 """A limit so near is at the dump site."""
+_ONE_PLACE_FT = 300.0
+"""Stretches whose ends are nearer, as those of a bridge's two carriageways, are one place (this program's choice)."""
 _MOST_SHUT = 2
 """Most roads that are named where a way is shut."""
 _WHO = {"load": "LOADED,", "empty": "LOADED OR EMPTY,", "engine": "SOME UNITS", "size": "SOME UNITS"}
@@ -42,9 +45,9 @@ def site_warnings(plan: Plan, site: int, told: Collection[int] = ()) -> list[str
     ]
 
 
-def site_limits(plan: Plan, site: int) -> list[tuple[str, str]]:
-    """Say the same with the road of each, by which a page knows what it tells already: (road, sentence)."""
-    return [(_limit_of(flag)[0], _near_words(plan, site, flag)) for flag in plan.site_flags[site] if flag.stretches]
+def site_limits(plan: Plan, site: int) -> list[tuple[tuple[int, ...], str]]:
+    """Say the same with the stretches of each, by which a page knows what it tells already: (stretches, sentence)."""
+    return [(flag.stretches, _near_words(plan, site, flag)) for flag in plan.site_flags[site] if flag.stretches]
 
 
 def _near_words(plan: Plan, site: int, flag: Flag) -> str:
@@ -57,13 +60,12 @@ def bars_near(plan: Plan, site: int, units: Iterable[str]) -> str:
     there = plan.sites[site]
     # an id may hold blanks, so the flag's words are not parted
     mine = re.compile("|".join(rf"(?<![\w-]){re.escape(unit)}(?![\w-])" for unit in units) or "(?!)")
-    said = {
-        _limit_of(flag)[0]: f"{flag.limit}, {far}"
-        for flag in plan.site_flags[site]
-        if flag.stretches and mine.search(str(flag.value))
-        if (far := far_words(plan, flag.stretches, there.lon, there.lat, "fill site"))
-    }
-    return "".join(f" KEEP OFF {road} ({limit})." for road, limit in said.items())
+    said: dict[str, list[str]] = {}
+    for flag in plan.site_flags[site]:
+        far = far_words(plan, flag.stretches, there.lon, there.lat, "fill site")
+        if far and mine.search(str(flag.value)):
+            said.setdefault(limited_road(flag), []).append(f"{flag.limit}, {far}")
+    return "".join(f" KEEP OFF {road} ({'; '.join(limits)})." for road, limits in said.items())
 
 
 def _place_words(plan: Plan, flag: Flag, lon: float, lat: float, what: str) -> str:
@@ -73,16 +75,31 @@ def _place_words(plan: Plan, flag: Flag, lon: float, lat: float, what: str) -> s
 
 
 def far_words(plan: Plan, stretches: Sequence[int], lon: float, lat: float, what: str) -> str:
-    """Say how far from a place the nearest of some stretches is, and in which direction; '' for none."""
+    """Say how far from a place the nearest of some stretches is, and in which direction; '' for none.
+
+    Who passes the nearest is told of how many places it is the nearest: he may meet another one.
+    """
     if not stretches or not math.isfinite(lon + lat):
         return ""
+    places = _places(plan, stretches)
+    of = f"at {places} places, the {'nearer' if places == 2 else 'nearest'} " if places > 1 else ""
     lonlat = np.vstack([plan.line(stretch) for stretch in stretches])
     off = scene.Plane(lon, lat).feet(lonlat[:, 0], lonlat[:, 1])
     east, north = off[np.hypot(*off.T).argmin()].tolist()
     far_ft = math.hypot(east, north)
     if far_ft < _HERE_FT:
-        return f"at the {what}"
-    return f"{words.way_length(far_ft / FT_PER_MI)} {scene.compass(east, north)} of the {what}"
+        return f"{of}at the {what}"
+    return f"{of}{words.way_length(far_ft / FT_PER_MI)} {scene.compass(east, north)} of the {what}"
+
+
+def _places(plan: Plan, stretches: Sequence[int]) -> int:
+    """Count the places at which some stretches are: those whose ends are near each other's are at one."""
+    ends = np.vstack([plan.line(stretch)[[0, -1]] for stretch in stretches])
+    at = scene.Plane(*ends[0].tolist()).feet(ends[:, 0], ends[:, 1])
+    off = np.hypot(*(at[:, None] - at[None]).T)
+    # the two ends of a stretch are at one place however long it is
+    near = (off < _ONE_PLACE_FT) | (np.arange(len(at))[:, None] // 2 == np.arange(len(at)) // 2)
+    return int(connected_components(near, directed=False)[0])
 
 
 def limit_words(plan: Plan, flag: Flag, address: int) -> str:
@@ -163,7 +180,7 @@ def each_limit(flags: Iterable[Flag], codes: frozenset[str]) -> list[Flag]:
     """Keep the flags of some codes, the gravest first: each limit of a circuit once."""
     found = [flag for flag in flags if flag.code in codes]
     # who is too heavy may differ between neighbours: the lead's words stand
-    kept = {(_limit_of(flag), flag.limit): flag for flag in reversed(found)}
+    kept = {_limit_of(flag): flag for flag in reversed(found)}
     return list(reversed(kept.values()))
 
 
@@ -179,25 +196,23 @@ def in_brief(plan: Plan, flag: Flag, address: int) -> str:
         return ""
     lon, lat = float(plan.frontages.lon[address]), float(plan.frontages.lat[address])
     far = far_words(plan, flag.stretches, lon, lat, "dump site")
-    return f"{who} KEEP OFF {_limit_of(flag)[0]} ({flag.limit}){far and f', {far}'}. Who: {words.NEXT_PAGE}."
+    return f"{who} KEEP OFF {limited_road(flag)} ({flag.limit}){far and f', {far}'}. Who: {words.NEXT_PAGE}."
 
 
 def limited_road(flag: Flag) -> str:
     """Name the road or bridge whose limit a flag tells."""
-    return _limit_of(flag)[0]
+    return words.printable(flag.road)
 
 
-def _limit_of(flag: Flag) -> tuple[str, str]:
-    """Give which road a flag names and, where units come first, what it says: by that two are of one limit.
+def _limit_of(flag: Flag) -> tuple[str, str, str]:
+    """Give by what two flags are of one limit: its road, what it is and, where units come first, what the flag says.
 
-    >>> _limit_of(Flag("posted below load", "the Mill Road bridge (posted 32,000 lb): T1 T2"))
-    ('the Mill Road bridge', '')
-    >>> _limit_of(Flag("not for later tanker", "T1 (54,600 lb): the Mill Road bridge (posted 40,000 lb)"))
-    ('the Mill Road bridge', 'not for later tanker')
+    >>> _limit_of(Flag("posted below load", "Elm (posted 9 lb): T1 (big)", road="Elm", limit="9 lb"))
+    ('Elm', '9 lb', '')
+    >>> _limit_of(Flag("not for later tanker", "T1 (10 lb): Elm (posted 9 lb)", road="Elm", limit="9 lb"))
+    ('Elm', '9 lb', 'not for later tanker')
     """
-    before = str(flag.value).rpartition(" (")[0] or str(flag.value)
-    units, _, road = before.rpartition(": ")
-    return road, flag.code if units else ""
+    return flag.road, flag.limit, "" if str(flag.value).startswith(flag.road) else flag.code
 
 
 def named_limits(flags: Sequence[Flag]) -> dict[int, str]:

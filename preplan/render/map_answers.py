@@ -96,9 +96,11 @@ def answer_data(plan: Plan, along: Ints) -> Page:
     answers, levels = plan.answers, plan.levels
     flags, codes = Texts(), Texts()
     flag_lists: list[list[int]] = []
-    code_of: dict[str, int] = {}
+    code_of: dict[tuple[str, tuple[int, ...]], int] = {}
+    near = {stretch for row in plan.site_flags for flag in row for stretch in flag.stretches}
     for row, called in zip(answers.flags, answers.called.tolist(), strict=True):
-        said = [flag_said(plan, flag, called) for flag in row]
+        # what a fill site's page warns of too is known by its stretches: two roads may have one name
+        said = [(flag_said(plan, flag, called), tuple(s for s in flag.stretches if s in near)) for flag in row]
         code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
         flag_lists.append([flags.place(one) for one in said])
     case, texts = _cases(plan)
@@ -127,7 +129,8 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "dumpMin": _dump_engine_min(plan),
     }
     lines = texts.pop("seasonLines")
-    forms = Forms(chain(flags.values, built_up.values, *lines))
+    sayings = [said for said, _ in flags.values]
+    forms = Forms(chain(sayings, built_up.values, *lines))
     return {
         **_packed(columns, along),
         **texts,
@@ -137,7 +140,8 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "seasonLines": [[*map(forms.packed, some)] for some in lines],
         "seasonsApart": seasons_apart,
         "flag": pack([one for row in flag_lists for one in row]),
-        "flags": [*map(forms.packed, flags.values)],
+        "flags": [*map(forms.packed, sayings)],
+        "flagsNear": [(at, there) for at, (_, there) in enumerate(flags.values) if there],
         "code": pack([code_of[said] for said in flags.values]),
         "codes": codes.values,
         "grave": [place for code, place in codes.places.items() if code in GRAVE],

@@ -226,13 +226,16 @@ function unpackAddresses(packed) {
 
 const flags = unpackFlags(data.answers);
 
-// The distinct flags as what each says, its code, and whether it goes before others; those of address a are numbers
-// start[a] to start[a + 1] of `of`.
+// The distinct flags as what each says, its code, whether it goes before others, and the stretches near fill sites whose
+// limit it tells; those of address a are numbers start[a] to start[a + 1] of `of`.
 function unpackFlags(packed) {
   const start = new Int32Array(addresses.count + 1);
   answers.flagCount.forEach((count, a) => (start[a + 1] = start[a] + count));
   const code = unpack(packed.code);
-  const all = packed.flags.map((said, k) => ({ said, code: packed.codes[code[k]], grave: packed.grave.includes(code[k]) }));
+  const near = new Map(packed.flagsNear);
+  const all = packed.flags.map((said, k) => ({
+    said, code: packed.codes[code[k]], grave: packed.grave.includes(code[k]), near: near.get(k) || [],
+  }));
   return { start, of: unpack(packed.flag), all };
 }
 

@@ -169,7 +169,7 @@ function showAddress(address, level = startLevel(address), which = "site") {
   const parts = levels.map((one) => levelPart(address, one, level));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
   const builtUp = data.answers.builtUpWords[answers.builtUp[address]];
-  const near = nearSites(address, level, [...grave, ...others]);
+  const near = nearSites(address, level);
   const bold = [byHose, builtUp, ...grave, ...apartOf(address)[1], ...seasonLines(address, level), ...near]
     .filter(Boolean);
   const beside = besideWords(address);
@@ -186,13 +186,14 @@ function showAddress(address, level = startLevel(address), which = "site") {
 }
 
 // What a driver must know at the fill sites: a rate that nobody measured, and what is too weak or low close by.
-function nearSites(address, level, told) {
+function nearSites(address, level) {
   const sites = sitesOf(address, level);
   const guessed = sites.filter((site) => data.sites[site].guessed).map((site) => site + 1);
   const near = sites.flatMap((site) => data.sites[site].near);
+  const told = new Set(flagsOf(address).flatMap((flag) => flag.near));
   return [
     ...(guessed.length ? [`UNPROVEN: the rate of fill site ${guessed.join(" and ")} is assumed.`] : []),
-    ...new Set(near.filter(([road]) => !told.some((one) => one.includes(road))).map(([, words]) => words)),
+    ...new Set(near.filter(([there]) => !there.every((one) => told.has(one))).map(([, words]) => words)),
   ];
 }
 
