@@ -15,7 +15,7 @@ def test_every_unit_of_the_fleet_is_named_with_its_job_and_arrival() -> None:
     plan = example_plan()
     assert crew.crew_words(plan, 0, 1) == [
         ("attack", "E1 at 10 min"), ("dump site", "E3 at 14 min"), ("fill site", "E2 at 12 min"),
-        ("tankers", "T1 at 13, T2 at 20 min; 5,000 gal"),
+        ("tankers", "5,000 gal; T1 at 13, T2 at 20 min"),
     ]  # fmt: skip
     plan.levels.dump_engine[0, 1] = plan.levels.attack_engine[0, 1]
     assert ("attack and dump site", "E1 at 10 min") in crew.crew_words(plan, 0, 1)
@@ -23,7 +23,7 @@ def test_every_unit_of_the_fleet_is_named_with_its_job_and_arrival() -> None:
     used = plan.levels.used.copy()
     used[0, 1, 4] = False
     fewer = replace(plan, levels=replace(plan.levels, used=used))
-    assert ("tankers", "T1 at 13 min; 2,000 gal") in crew.crew_words(fewer, 0, 1)
+    assert ("tankers", "2,000 gal; T1 at 13 min") in crew.crew_words(fewer, 0, 1)
     assert ("left out", "T2 at 20 min") in crew.crew_words(fewer, 0, 1)
 
 
@@ -86,7 +86,7 @@ def test_of_two_fill_sites_it_is_said_who_fills_and_pumps_where() -> None:
     plan = split_plan()
     assert crew.crew_words(plan, 0, 1) == [
         ("attack and dump site", "E1 at 10 min"), ("fill site 1", "E2 at 12 min"), ("fill site 2", "E3 at 15 min"),
-        ("tankers, fill site 1", "T1 at 13 min; 2,000 gal"), ("tankers, fill site 2", "T2 at 20 min; 3,000 gal"),
+        ("tankers, fill site 1", "2,000 gal; T1 at 13 min"), ("tankers, fill site 2", "3,000 gal; T2 at 20 min"),
     ]  # fmt: skip
     assert crew.split_words(plan, 0, 1) == "T1 fills here; T2 fills at fill site 2"
     assert crew.split_words(plan, 1, 1) == ""

@@ -360,7 +360,7 @@ def _flat(outline: Any) -> Iterator[Any]:
     [
         (1, ["12 Mill Road", "Response level 1", "served", "320 gpm of 250 required", "after that 310 gpm",
              "First water minute 12, full flow asked for from 25.", "Attack: E1 at 10 min",
-             "Tankers: T1 at 13, T2 at 20 min; 5,000 gal", "Fill site: E2 at 12 min", "E2 pumps here.",
+             "Tankers: 5,000 gal; T1 at 13, T2 at 20 min", "Fill site: E2 at 12 min", "E2 pumps here.",
              "On wheels: 5,000 gal in tankers, 1,750 gal in engines. E1 alone: 6 min at 150 gpm.",
              "US National Grid 18T YP ",
              "Empty tankers arrive heading ", "Leave a lane open",

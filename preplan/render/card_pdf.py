@@ -48,7 +48,7 @@ _SIGN_GAP_PT, _DATE_PT = 10.0, 110.0
 _RULED_PT = 28.0
 """Height of the rules and gaps about the table of response levels."""
 _TABLE = (("response level", card_rest.LEVEL_PT), ("gpm held", 50.0), ("steady", 36.0), ("on arrival", 48.0),
-          ("meets?", 44.0), ("fill site", 40.0), ("held back by", 62.0), ("1 tanker out", 68.0),
+          ("meets?", 44.0), ("fill site", 40.0), ("held back by", 62.0), ("1 tanker out", card_rest.ONE_OUT_PT),
           ("tankers", card_rest.TANKERS_PT))  # fmt: skip
 
 # --------------------------------------------------------------------------- how a card is drawn
@@ -63,43 +63,69 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     top = _top(facts, card_words.approach(facts, subject))
     roomy = _with_first_drive(facts, top)
     y = _draw_top(document, facts, roomy)
-    rows = list(card_rest.level_rows(facts))
-    first = min(max(0, facts.level - card_rest.MOST_LEVELS + 1), max(0, len(rows) - card_rest.MOST_LEVELS))
-    rows = rows[first : first + card_rest.MOST_LEVELS]
-    free = y - FOOT_PT - _RULED_PT - NOTE_PT - 11.5 * len(rows)
-    # where names without end leave no room for the least map and text, they end here
-    basis = card_rest.assumed(facts)
-    assumed = paper.trimmed(basis, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT, words.NEXT_PAGE)
-    if assumed != basis:
-        assumed = [*assumed[:-1], Line(f"What is assumed: {words.NEXT_PAGE}", SMALL_PT)]
-    free -= paper.height_of(assumed)
-    least = LEAST_MAP_PT + LEAST_BELOW_PT + LEAST_NOTES_PT + timeline_height(facts, LEAST_STRIP_PT)
-    covered = paper.trimmed(card_rest.covered(facts), max(free - least, 0.0), "the index")
-    free -= paper.height_of(covered)
-    covered = [*assumed, *covered]
-    layout = layout_of(facts, free, drive_above=roomy is not top)
+    rows, more = list(card_rest.level_rows(facts)), _more_levels(facts)
+    free = y - FOOT_PT - _RULED_PT - NOTE_PT - 11.5 * (len(rows) + bool(more))
+    low, low_cut = _lowest(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT)
+    layout = layout_of(facts, free - paper.height_of(low), drive_above=roomy is not top)
     pen.lines(RIGHT_PT - layout.way_pt, y, layout.beside)
     page = Box(LEFT_PT, y - layout.map_pt, RIGHT_PT - layout.way_pt - GAP_PT, y)
     parted = layout.way_behind and card_way.cuts_loaded(facts)
     y = draw_map(pen, picture, page, subject.without_inner_turns() if parted else subject)
-    y = _draw_table(pen, y, rows, facts.level - first)
+    y = _draw_table(pen, y, rows, facts.level - card_rest.levels_shown(facts).start, more)
     if layout.band_pt == BEHIND_PT:
         pen.text(LEFT_PT, y - layout.band_pt + 2.0, layout.told, SMALL_PT, bold=True)
     else:
         timeline_band(pen, Box(LEFT_PT, y - layout.band_pt, RIGHT_PT, y), facts)
     y -= layout.band_pt + 4.0
     for at, (x, lines) in enumerate(zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), layout.columns, strict=True)):
-        low = pen.lines(x, y, lines)
+        end = pen.lines(x, y, lines)
         if at == layout.strip_column:
-            small_timeline(pen, x, low - small_strip_height(facts), facts)
-    y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, covered)
+            small_timeline(pen, x, end - small_strip_height(facts), facts)
+    y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, low)
     _draw_notes(pen, y - 4.0, "" if layout.band_pt == BEHIND_PT else layout.told)
     whole = [
         *(part.lines for part in top if part.cut),
-        *([card_rest.assumed(facts, HALF_PT)] if assumed != basis else []),
+        *([card_rest.assumed(facts, HALF_PT)] if low_cut else []),
     ]
     cut = [Block.of([*lines, Line("", 4.0)]) for lines in whole]
     return Behind(facts, picture, subject, layout, cut)
+
+
+def _lowest(facts: Facts, room: float) -> tuple[list[Line], bool]:
+    """Say what is assumed and whom the card covers, and whether what is assumed is cut.
+
+    Where names without end leave no room for the least map and text, they end here.
+    """
+    basis, one = card_rest.assumed(facts), card_rest.covered(facts)[:1]
+    assumed = paper.trimmed(basis, room - paper.height_of(one), words.NEXT_PAGE)
+    cut = assumed != basis
+    if cut:
+        assumed = [*assumed[:-1], Line(f"What is assumed: {words.NEXT_PAGE}", SMALL_PT)]
+    covered = _covered(facts, room - paper.height_of(assumed) - timeline_height(facts, LEAST_STRIP_PT))
+    if cut and len(assumed) == len(covered) == 1:
+        # no room for two lines of hints
+        return [Line(f"{assumed[0].said}. {_where_covered(facts)}", SMALL_PT)], True
+    return [*assumed, *covered], cut
+
+
+def _where_covered(facts: Facts) -> str:
+    """Say how many addresses a card covers, and where they stand."""
+    return f"Covers {len(facts.group.addresses)}: see the index"
+
+
+def _covered(facts: Facts, room: float) -> list[Line]:
+    """List the addresses of a card as far as there is room; in any case how many, and where they stand."""
+    every = card_rest.covered(facts)
+    shown = paper.trimmed(every, max(room, paper.height_of(every[:1])), "the index")
+    if len(shown) > 1 or shown == every:
+        return shown
+    return [Line(_where_covered(facts), SMALL_PT)]
+
+
+def _more_levels(facts: Facts) -> str:
+    """Say how many response levels the table has no row for, and where they stand; '' where it has all."""
+    more = len(facts.plan.district.levels) - len(card_rest.levels_shown(facts))
+    return f"and {more} more level{'s' * (more > 1)}: levels.csv" if more else ""
 
 
 @dataclass(frozen=True)
@@ -192,8 +218,11 @@ def _draw_top(document: Document, facts: Facts, parts: _Top) -> float:
     return min(pen.lines(LEFT_PT, y - 2.0, dump), pen.lines(middle, y - 2.0, fill)) - 5.0
 
 
-def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], shown: int) -> float:
-    """Draw the table of response levels, the one shown in bold; gives its lower edge."""
+def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], shown: int, more: str) -> float:
+    """Draw the table of response levels, the one shown in bold, and below how many `more` there are.
+
+    Gives its lower edge.
+    """
     runs: list[paper.Run] = []
     for k, row in enumerate([[head for head, _ in _TABLE], *rows]):
         x, y, bold = LEFT_PT, top - (9.0 if k == 0 else 10.5 + 11.5 * k), k in (0, shown + 1)
@@ -202,7 +231,9 @@ def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], sho
             x += width
     pen.write(runs)
     pen.rule(top - 12.0, width=0.8)
-    low = top - 15.0 - 11.5 * len(rows)
+    low = top - 15.0 - 11.5 * (len(rows) + bool(more))
+    if more:
+        pen.text(LEFT_PT, low + 4.5, more, SMALL_PT)
     pen.rule(low, width=0.5)
     return low
 

@@ -66,8 +66,8 @@ DEAD_END = "dead end"
 _KEEP_TO_IT = "Keep to these roads: others were not weighed for this fill site."
 _MOST_BY_HOSE = 3
 """Neighbours that are named for a hose lay of their own."""
-LEVEL_PT = 78.0
-"""Width of the column that names response levels."""
+LEVEL_PT, ONE_OUT_PT = 78.0, 68.0
+"""Width of the columns that name response levels, and the tanker out."""
 _MOST_BACKUP = 14
 """Lines about the backup: all that the program says, and some of a note."""
 _NOTHING = Block.of([])
@@ -91,9 +91,9 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
         said = f"Fill site {split + 1}{pumped} out, all at fill site {site + 1}: {alone}"
         parts.append(paragraph(said, HALF_PT, most=3))
     parts += [_by_hose(facts, brief=brief), _by_hose_near(facts)]
-    more = [] if by_season(facts) else season_words(plan, lead, level)
+    more = [_most_missed(facts), *([] if by_season(facts) else season_words(plan, lead, level))]
     more += [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
-    parts += [paragraph(said, HALF_PT, SMALL_PT, indent=8.0, most=3) for said in more if said]
+    parts += [paragraph(said, HALF_PT, SMALL_PT, indent=8.0) for said in more if said]
     return [part for part in parts if part]
 
 
@@ -347,7 +347,7 @@ def _site_numbers(site: int, split: int) -> str:
     return " + ".join(numbers) or "none"
 
 
-def _one_out(facts: Facts, level: int) -> str:
+def _one_out(facts: Facts, level: int) -> tuple[str, str]:
     """Write what holds with the tanker out that costs most, and which that is where others cost less on paper."""
     plan, lead = facts.plan, facts.lead
     said = words.supply(float(plan.levels.one_out_gpm[lead, level]), STEP_GPM)
@@ -355,17 +355,44 @@ def _one_out(facts: Facts, level: int) -> str:
     without = [words.supply(gpm, STEP_GPM) for gpm in plan.hauls.without_gpm[rows].tolist()]
     worst = [unit for unit, gpm in zip(plan.hauls.unit[rows].tolist(), without, strict=True) if gpm == said]
     if len(worst) != 1 or len(without) == 1:
-        return said
-    return f"{said} ({words.printable(plan.units[worst[0]].unit_id)})"
+        return said, ""
+    return said, words.printable(plan.units[worst[0]].unit_id)
+
+
+def _one_out_cell(facts: Facts, level: int) -> str:
+    """Write the same into the table: the tanker whole, or not at all."""
+    said, unit = _one_out(facts, level)
+    named = f"{said} ({unit})" if unit else said
+    return named if paper.width_of(named, SMALL_PT, bold=level == facts.level) <= ONE_OUT_PT - 4.0 else said
+
+
+def _most_missed(facts: Facts) -> str:
+    """Name the tankers out that cost most, for whose names the table has no room; '' where it has."""
+    missed: dict[str, list[str]] = {}
+    for k in levels_shown(facts):
+        said, unit = _one_out(facts, k) if facts.plan.levels.site[facts.lead, k] >= 0 else ("", "")
+        if unit and _one_out_cell(facts, k) == said:
+            level = words.level_words(facts.plan.district.levels[k].name)
+            missed.setdefault(unit, []).append(level.removeprefix("response level "))
+    named = "; ".join(f"{unit} (response level {', '.join(levels)})" for unit, levels in missed.items())
+    return f"Of one tanker out, who costs most: {named}." if named else ""
+
+
+def levels_shown(facts: Facts) -> range:
+    """Give the response levels of which the table has a row: the first ones, or those up to the one shown."""
+    count = len(facts.plan.district.levels)
+    first = min(max(0, facts.level - MOST_LEVELS + 1), max(0, count - MOST_LEVELS))
+    return range(first, min(first + MOST_LEVELS, count))
 
 
 def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
-    """Write every response level as a row of the table."""
+    """Write each response level that is shown as a row of the table."""
     plan, lead, table = facts.plan, facts.lead, facts.plan.levels
     need = float(plan.needs.required_gpm[lead])
     months = plan.months_without(lead)
     without = f"in {month_words(months, short=True)}" if months else ""
-    for k, level in enumerate(plan.district.levels):
+    for k in levels_shown(facts):
+        level = plan.district.levels[k]
         site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
         have, _ = words.flow_pair(flow, need)
         # a later call may spread the loads and hold a little more by the sum: nobody should wait for that
@@ -380,7 +407,7 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
             late if site >= 0 else "",
             "meets" if table.meets[lead, k] else "does not", _site_numbers(site, int(table.split[lead, k])),
             words.printable(table.limited_by[lead, k]) if site >= 0 else without,
-            _one_out(facts, k) if site >= 0 else "",
+            _one_out_cell(facts, k) if site >= 0 else "",
             _named(plan.unit_ids(table.used[lead, k], lead), bold=k == facts.level),
         )  # fmt: skip
 

@@ -9,6 +9,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import BRIDGE_AT_SITE, FIRST_CIRCUIT, ROUNDING_GPM
+from preplan.records import FillSite
 from preplan.render import crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.card_seasons import (
@@ -35,8 +36,8 @@ HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 MORE_SHARE = 1.1
 """A higher level whose steady flow is so much more is named where none meets (this program's choice)."""
-_MOST_WAY_IN = 6
-"""Most lines of how tankers come to the fill site and who pumps there."""
+_MOST_NOTE = 4
+"""Most lines of a fill site's note, whose whole stands on the fill site's own page."""
 _ON_THE_ROAD_FT = 15.0
 """A building so near the middle of the road has no direction from it."""
 _AT_JUNCTION_MI = 100.0 / FT_PER_MI
@@ -106,9 +107,9 @@ def call(facts: Facts) -> list[Line]:
         crew.lacking_words(facts.plan, facts.lead, facts.level),
         crew.request_words(facts.plan, facts.lead, facts.level),
     ):
-        lines += paragraph(urgent, HALF_PT, BODY_PT, bold=True, most=2) if urgent else []
+        lines += paragraph(urgent, HALF_PT, BODY_PT, bold=True) if urgent else []
     for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
-        lines += paragraph(f"{words.first_up(job)}: {units}", HALF_PT, BODY_PT, indent=10.0, most=3)
+        lines += paragraph(f"{words.first_up(job)}: {units}", HALF_PT, BODY_PT, indent=10.0)
     return lines
 
 
@@ -181,7 +182,7 @@ def can(facts: Facts) -> list[Line]:
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
     said = f"held {lasts} without a break, all alerted at once, worst season"
     by_hose = crew.lay_meets_words(plan, lead)
-    lines += paragraph(by_hose, HALF_PT, bold=True, most=2) if by_hose else []
+    lines += paragraph(by_hose, HALF_PT, bold=True) if by_hose else []
     later = first_minutes.built_up_words(plan, lead) if facts.on_card else ""
     if not later and float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
@@ -200,15 +201,15 @@ def can(facts: Facts) -> list[Line]:
     limit = str(plan.levels.limited_by[lead, facts.level])
     # a hose lay that meets takes the room of what holds tankers back, which stands in the table too
     if limit and not later and not by_hose:
-        lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT, most=2)
+        lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT)
     short = crew.short_words(plan, lead, facts.level)
-    lines += paragraph(short, HALF_PT, bold=True, most=2) if short else []
+    lines += paragraph(short, HALF_PT, bold=True) if short else []
     lines += paragraph(wants, HALF_PT)
     for flag in plan.answers.flags[lead]:
-        lines += paragraph(flag_words(flag), HALF_PT, bold=True, most=2) if flag.code == HYDRANT else []
+        lines += paragraph(flag_words(flag), HALF_PT, bold=True) if flag.code == HYDRANT else []
     surge = crew.surge_words(plan, lead)
-    lines += paragraph(surge, HALF_PT, most=2) if surge else []
-    return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT, most=3)
+    lines += paragraph(surge, HALF_PT) if surge else []
+    return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT)
 
 
 def _total_words(facts: Facts) -> str:
@@ -261,14 +262,12 @@ def dump(facts: Facts) -> list[Line]:
         lane = words.printable(facts.group.road) or "the dead end"
         where = _junction_words(facts) if lane == road or not road else f" of {lane}"
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
-    lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT, most=4)
-    lines += paragraph(
-        f"{_turn_words(facts)} Leave a lane open: the width of the road here is not known.", HALF_PT, most=4
-    )
+    lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT)
+    lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the width of the road here is not known.", HALF_PT)
     facing = _facing(facts)
     lines += paragraph(facing, HALF_PT, bold=True) if facing else []
-    lines += paragraph(_hose_words(facts), HALF_PT, most=4)
-    return lines + (paragraph(_others_hose(facts), HALF_PT, most=2) if one else [])
+    lines += paragraph(_hose_words(facts), HALF_PT)
+    return lines + (paragraph(_others_hose(facts), HALF_PT) if one else [])
 
 
 def _both(facts: Facts) -> list[Facts]:
@@ -379,7 +378,7 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
             lines += paragraph(f"{when}: fill site {other.site + 1}, see the sheet behind.", HALF_PT, bold=True)
         return [*lines, *paragraph(none, HALF_PT)]
     there = plan.sites[site]
-    lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True, most=2)
+    lines += paragraph(words.site_words(plan, site), HALF_PT, 11.0, bold=True)
     twins = words.twins_words(plan, site, facts.cell("split") if facts.on_card else -1)
     lines += paragraph(f"NOT {twins}.", HALF_PT, bold=True) if twins else []
     lines += _split(facts)
@@ -388,23 +387,36 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     lines += by_season(facts) if facts.on_card else []
     lines += [line for flag in plan.site_flags[site] if flag.code == BRIDGE_AT_SITE
               for line in paragraph(flag_words(flag), HALF_PT, bold=True)]  # fmt: skip
-    connection = words.printable(there.connection) or words.NOT_KNOWN
-    lines += paragraph(f"{there.kind}, connection: {connection}; {words.turn_words(there)}.", HALF_PT, most=2)
-    season = f"; {month_words(there.months)} only" if there.seasonal else ""
-    holds = f"; holds {words.gallons(there.storage_gal)}" if there.storage_gal is not None else ""
-    said = f"{words.rate_words(there)}; {words.places_words(there)}{holds}{season}."
-    lines += paragraph(words.first_up(said), HALF_PT, most=3)
+    lines += [line for said in _equipment(there) for line in paragraph(said, HALF_PT)]
     near = _near_enough_for_hose(facts)
     lines += paragraph(near, HALF_PT, SMALL_PT, bold=True) if near else []
     note = f"Note: {words.printable(there.notes)}" if there.notes else ""
-    lines += paragraph(note, HALF_PT, SMALL_PT, bold=True, most=4) if note else []
+    lines += _in_lines(paragraph(note, HALF_PT, SMALL_PT, bold=True), _MOST_NOTE) if note else []
     pumps = _who_pumps(facts)
     said = f"{approach} {pumps}".strip()
-    lines += paragraph(said, HALF_PT, most=_MOST_WAY_IN) if said else []
+    lines += paragraph(said, HALF_PT) if said else []
     told = {stretch for flag in facts.card_flags for stretch in flag.stretches}
     for warning in facts.once("near the fill site", lambda: site_warnings(plan, site, told)):
-        lines += paragraph(warning, HALF_PT, SMALL_PT, bold=True, most=4)
+        lines += paragraph(warning, HALF_PT, SMALL_PT, bold=True)
     return lines
+
+
+def _equipment(site: FillSite) -> tuple[str, str]:
+    """Say what a fill site is, when it works and how to turn there, and what it gives; what is short comes first."""
+    connection = words.printable(site.connection) or words.NOT_KNOWN
+    season = f", {month_words(site.months)} only" if site.seasonal else ""
+    holds = f"; holds {words.gallons(site.storage_gal)}" if site.storage_gal is not None else ""
+    return (
+        f"{site.kind}{season}; {words.turn_words(site)}; connection: {connection}.",
+        words.first_up(f"{words.rate_words(site)}; {words.places_words(site)}{holds}."),
+    )
+
+
+def _in_lines(note: list[Line], most: int) -> list[Line]:
+    """Keep the first lines of a note, and say where the whole stands if some are left out."""
+    return (
+        note if len(note) <= most else paper.trimmed(note, paper.height_of(note[:most]), "the whole note in sites.pdf")
+    )
 
 
 def _near_enough_for_hose(facts: Facts) -> str:

@@ -54,7 +54,8 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
         shuttle = np.flatnonzero(mask).tolist()
         if shuttle:
             named = "tankers" if split < 0 else f"tankers, fill site {there + 1}"
-            rows.append((named, f"{timed(shuttle)}; {words.gallons(sum(plan.units[u].tank_gal for u in shuttle))}"))
+            # the gallons first: where many names have no room on a card, its next page has them
+            rows.append((named, f"{words.gallons(sum(plan.units[u].tank_gal for u in shuttle))}; {timed(shuttle)}"))
     fleet[[unit for unit in (attack, fill, dump, second) if unit >= 0]] = False
     idle, lays = fleet & ~hauls & ~used, np.zeros_like(fleet)
     lays[list(plan.supply.of(address, level))] = True

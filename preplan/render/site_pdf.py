@@ -151,7 +151,7 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
     lines: list[Line] = []
     for head, said in _facts(plan, row):
         lines.append(Line(head, SMALL_PT))
-        lines += paragraph(said, width - 10.0, BODY_PT, bold=head in ("Connection", "Rate into one tanker"), most=6)
+        lines += paragraph(said, width - 10.0, BODY_PT, bold=head in ("Connection", "Rate into one tanker"))
         lines.append(Line("", 1.5))
     whole = top - FOOT_PT - 150.0
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
