@@ -12,7 +12,7 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.plan_tables import Flag
-from preplan.records import FillSite, FloatArray, Station
+from preplan.records import ClosedRoad, Closure, FillSite, FloatArray, Station
 from preplan.render import flag_words
 from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
@@ -163,6 +163,32 @@ def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
     bold = [written(page, f"#panel-body > p:nth-of-type({k}) > strong") for k in (2, 3)]
     assert bold == [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
     assert written(page, "ul.flags") == "LOADED: one truck wide for 900 ft."
+    page.context.close()
+
+
+def test_all_closures_of_a_bridge_are_told_and_what_a_list_leaves_out_is_counted(
+    browser: Browser, tmp_path: Path, plan: Plan
+) -> None:
+    """Clearances are rounded down."""
+    (road, *_) = np.flatnonzero(plan.limits.posted).tolist()
+    closed = tuple(
+        ClosedRoad(
+            closure=Closure(closure_id=f"C{k}", kind="max_height_ft", value=10.58 + k, months=frozenset({k % 12 + 1})),
+            segments=np.array([road] if k < 2 else [], dtype=np.int32),
+        )
+        for k in range(120)
+    )
+    path = tmp_path / "map.html"
+    path.write_text(map_page(replace(plan, limits=replace(plan.limits, closed=closed))), encoding="utf-8")
+    page = opened(browser, path.as_uri()).page
+    page.click("#lists")
+    assert page.locator("#panel-body li", has_text="Closure C").count() == 100
+    assert page.locator("#panel-body li", has_text="and 20 more.").count() == 1
+    page.locator("#panel-body button", has_text="Posted: ").first.click()
+    said = written(page)
+    for title, month in (("C0: at most 10.5 ft high", "January"), ("C1: at most 11.5 ft high", "February")):
+        assert re.search(rf"Closure {title}\s+In force\s+{month}", said)
+    assert "Closure C2" not in said
     page.context.close()
 
 

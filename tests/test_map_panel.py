@@ -6,6 +6,7 @@ import io
 import re
 import unicodedata
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,11 +16,12 @@ from pypdf import PdfReader
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
+from preplan.records import ALL_MONTHS
 from preplan.render import card_pdf, crew, first_minutes, map_html, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.first_minutes import officer_words, then_at_once
-from preplan.render.limit_places import posted_words, site_limits
+from preplan.render.limit_places import _lowest, posted_words, site_limits, weight_words
 from preplan.render.map_answers import flag_said
 from preplan.render.site_pdf import in_other_months
 from preplan.render.us_grid import grid_words
@@ -267,24 +269,50 @@ def test_a_gap_says_that_it_is_of_a_call_on_arrival(plan: Plan) -> None:
     assert "T11 at fill site 7, round trip 8 min" in flag_said(plan, two)
 
 
+def in_two_seasons(spring_lb: float, else_lb: float) -> Any:
+    """Make a bridge that is rated and low, and a road that has a weight posted from March to May and one else."""
+
+    def limits(pounds: float) -> SimpleNamespace:
+        return SimpleNamespace(
+            rated=np.array([True, False]), max_lb=np.array([72091.0, pounds]), max_axle_lb=np.array([np.nan, np.inf]),
+            max_height_ft=np.array([10.0, np.nan]), max_width_ft=np.array([np.inf, np.nan]),
+        )  # fmt: skip
+
+    return SimpleNamespace(
+        seasons=[SimpleNamespace(months=(3, 4, 5)), SimpleNamespace(months=(6, 7, 8, 9, 10, 11, 12, 1, 2))],
+        season_limits=[limits(spring_lb), limits(else_lb)], forest=SimpleNamespace(segment=np.array([0, 1])),
+    )  # fmt: skip
+
+
 def test_what_is_posted_and_what_is_rated_are_parted() -> None:
-    class Limits:
-        rated = np.array([True, False])
-        max_lb = np.array([72091.0, 20000.0])
-        max_axle_lb = np.array([np.nan, np.inf])
-        max_height_ft = np.array([10.0, np.nan])
-        max_width_ft = np.array([np.inf, np.nan])
-
-    class Roads:
-        limits = Limits()
-
-        @staticmethod
-        def limit_months(name: str, segment: int) -> frozenset[int]:
-            return frozenset({3, 4, 5} if (name, segment) == ("max_lb", 1) else ())
-
-    roads: Any = Roads()
+    roads = in_two_seasons(spring_lb=20000.0, else_lb=np.inf)
     assert posted_words(roads, 0) == "10.0 ft high; rated 72,091 lb"
     assert posted_words(roads, 1) == "20,000 lb = 10 tons, March to May"
+
+
+def test_a_limit_that_is_higher_in_other_months_is_told_with_both() -> None:
+    """Who drives there in July reads what holds then."""
+    roads = in_two_seasons(spring_lb=24000.0, else_lb=30000.0)
+    both = "24,000 lb = 12 tons, March to May; 30,000 lb = 15 tons, June to February"
+    assert posted_words(roads, 1) == both
+    assert weight_words(roads, 1) == f"posted {both}"
+    assert posted_words(roads, 1, short=True) == "24,000 lb, Mar to May; 30,000 lb, Jun to Feb"
+    roads.season_limits[0].max_height_ft[1] = 10.58
+    assert posted_words(roads, 1) == f"{both}; 10.5 ft high, March to May"
+    roads.season_limits[1].rated[1] = True
+    assert weight_words(roads, 1) == "posted 24,000 lb = 12 tons, March to May; rated 30,000 lb, June to February"
+    assert posted_words(in_two_seasons(spring_lb=24000.0, else_lb=24000.0), 1) == "24,000 lb = 12 tons"
+
+
+def test_the_lowest_limit_of_a_leg_is_told_for_each_season() -> None:
+    """The months of a sheet alone: one that holds in all of them is told without."""
+    roads = in_two_seasons(spring_lb=24000.0, else_lb=30000.0)
+    assert _lowest(roads, [0, 1], ALL_MONTHS) == (
+        "posting 24,000 lb = 12 tons, March to May; posting 30,000 lb = 15 tons, June to February"
+    )
+    assert _lowest(roads, [0, 1], (6, 7)) == "posting 30,000 lb = 15 tons"
+    assert _lowest(in_two_seasons(spring_lb=20000.0, else_lb=np.inf), [1], (6, 7)) == ""
+    assert _lowest(roads, [0], ALL_MONTHS) == "rating 72,091 lb"
 
 
 # --------------------------------------------------------------------------- filter

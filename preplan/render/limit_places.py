@@ -221,37 +221,59 @@ def named_limits(flags: Sequence[Flag]) -> dict[int, str]:
 
 
 def weight_words(plan: Plan, segment: int, *, short: bool = False) -> str:
-    """Say what weight a stretch is limited to, by a sign or by the bridge table, and when; '': none is known."""
-    pounds = float(plan.limits.max_lb[segment])
-    if not math.isfinite(pounds):
-        return ""
-    kind = "rated" if plan.limits.rated[segment] else "posted"
-    said = f"{words.supply(pounds)} lb" if short or kind == "rated" else on_a_sign(pounds)
-    return f"{kind} {said}{_when(plan, 'max_lb', segment, short=short)}"
+    """Say what weight a stretch is limited to, by a sign or by the bridge table, and when; '': none is known.
+
+    Where another weight holds in other months, it is told too.
+    """
+    return "; ".join(f"{kind} {said}" for kind, said in _weights(plan, segment, short=short).items())
+
+
+def _weights(plan: Plan, segment: int, *, short: bool) -> dict[str, str]:
+    """Say the weights of a stretch by what sets them, 'posted' or 'rated', the lowest first, each with its months."""
+    found: dict[tuple[float, str], list[int]] = {}
+    for line, limits in _seasons(plan):
+        kind = "rated" if limits.rated[segment] else "posted"
+        found.setdefault((float(limits.max_lb[segment]), kind), []).extend(line.months)
+    said: dict[str, list[str]] = {}
+    for pounds, kind in sorted(found):
+        if math.isfinite(pounds):
+            weight = _pounds(pounds) if short or kind == "rated" else on_a_sign(pounds)
+            when = found[pounds, kind] if len(found) > 1 else ()
+            said.setdefault(kind, []).append(f"{weight}{_when(when, short=short)}")
+    return {kind: "; ".join(each) for kind, each in said.items()}
 
 
 def posted_words(plan: Plan, segment: int, *, short: bool = False) -> str:
     """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'; a rating, which is on no sign, last."""
-    weight = weight_words(plan, segment, short=short)
-    said = [] if weight.startswith("rated") else [weight.removeprefix("posted ")]
+    weights = _weights(plan, segment, short=short)
+    said = [weights.get("posted", "")]
     for name, digits, unit in (
         ("max_axle_lb", 0, "lb an axle"),
         ("max_height_ft", 1, "ft high"),
         ("max_width_ft", 1, "ft wide"),
     ):
-        most = float(getattr(plan.limits, name)[segment])
-        if math.isfinite(most):
-            # what may pass is rounded down
-            number = words.supply(most) if digits == 0 else words.number(math.floor(most * 10.0 + 1e-6) / 10.0, digits)
-            said.append(f"{number} {unit}{_when(plan, name, segment, short=short)}")
-    posted = ", ".join(filter(None, said))
-    return "; ".join(filter(None, (posted, weight * weight.startswith("rated"))))
+        found: dict[float, list[int]] = {}
+        for line, limits in _seasons(plan):
+            found.setdefault(float(getattr(limits, name)[segment]), []).extend(line.months)
+        each = [
+            f"{words.supply(most) if digits == 0 else words.clearance(most)} {unit}"
+            f"{_when(found[most] if len(found) > 1 else (), short=short)}"
+            for most in sorted(found)
+            if math.isfinite(most)
+        ]
+        said.append("; ".join(each))
+    told = [*filter(None, said)]
+    posted = ("; " if any("; " in one for one in told) else ", ").join(told)
+    return "; ".join(filter(None, (posted, f"rated {weights['rated']}" if "rated" in weights else "")))
 
 
-def _when(plan: Plan, name: str, segment: int, *, short: bool = False) -> str:
-    """Say in which months a limit holds, behind it; '' where it does all year."""
-    those = plan.limit_months(name, segment)
-    return f", {month_words(those, short=short)}" if those else ""
+def _pounds(pounds: float) -> str:
+    return f"{words.supply(pounds)} lb"
+
+
+def _when(months: Collection[int], *, short: bool = False) -> str:
+    """Say in which months a limit holds, behind it; '' for none, where it does all year."""
+    return f", {month_words(months, short=short)}" if months else ""
 
 
 def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> str:
@@ -268,8 +290,7 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
     posted = [_lowest(plan, rows, months) for rows in plan.trip_rows(trip)]
     for leg, lowest in zip(("loaded", "empty"), posted, strict=True):
         if lowest:
-            kind, pounds = lowest.split(" ", 1)
-            said.append(f"lowest {'rating' if kind == 'rated' else 'posting'} on the {leg} leg {pounds}")
+            said.append(f"lowest {lowest.replace(' ', f' on the {leg} leg ', 1)}")
     avoided = float(trips.posted_avoided_min[trip])
     if round(avoided, 1) > 0.0:
         said.append(f"{words.minutes(avoided)} longer, round what is posted or rated: take no short cut")
@@ -287,15 +308,22 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
 
 
 def _lowest(plan: Plan, rows: list[int], months: Collection[int]) -> str:
-    """Name the lowest weight limit on a leg in some months, posted or rated; '' where there is none."""
+    """Name the lowest weight limit on a leg in some months, 'posting' or 'rating', and when; '' for none."""
     if not len(rows):
         return ""
-    segments = plan.forest.segment[rows]
-    in_force = np.array([limits.max_lb[segments] for line, limits in _seasons(plan) if {*line.months} & {*months}])
-    segment = int(segments[in_force.min(axis=0).argmin()])
-    if in_force.min() == plan.limits.max_lb[segment]:
-        return weight_words(plan, segment)
-    return f"posted {on_a_sign(float(in_force.min()))}" if math.isfinite(in_force.min()) else ""
+    segments, found = plan.forest.segment[rows], dict[tuple[float, str], list[int]]()
+    for line, limits in _seasons(plan):
+        then = [month for month in line.months if month in months]
+        segment = int(segments[limits.max_lb[segments].argmin()])
+        lowest = float(limits.max_lb[segment]), "rated" if limits.rated[segment] else "posted"
+        if then:
+            found.setdefault(lowest, []).extend(then)
+    said = []
+    for pounds, kind in sorted(found):
+        if math.isfinite(pounds):
+            named, weight = ("posting", on_a_sign(pounds)) if kind == "posted" else ("rating", _pounds(pounds))
+            said.append(f"{named} {weight}{_when(found[pounds, kind] if len(found) > 1 else ())}")
+    return "; ".join(said)
 
 
 def _seasons(plan: Plan) -> Iterator[tuple[SeasonLine, RoadLimits]]:

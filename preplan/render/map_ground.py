@@ -62,8 +62,8 @@ def _closure_words(closure: Closure) -> str:
     """Say what a closure does, such as 'at most 24,000 lb'."""
     units = {"max_lb": "lb", "max_height_ft": "ft high", "max_width_ft": "ft wide"}
     if closure.kind in units and closure.value is not None:
-        digits = 0 if closure.kind == "max_lb" else 1
-        return f"at most {words.number(closure.value, digits)} {units[closure.kind]}"
+        most = words.supply(closure.value) if closure.kind == "max_lb" else words.clearance(closure.value)
+        return f"at most {most} {units[closure.kind]}"
     return words.printable(closure.kind.replace("_", " "))
 
 

@@ -108,6 +108,15 @@ def supply(value: float | None, step: float = 1.0) -> str:
     return number(round_down(value, step)) if value is not None and _finite(value) else NOT_KNOWN
 
 
+def clearance(feet: float) -> str:
+    """Write the height or width that may pass to a tenth of a foot, rounded down.
+
+    >>> clearance(10.58), clearance(10.6)
+    ('10.5', '10.6')
+    """
+    return number(math.floor(feet * 10.0 + 1e-6) / 10.0, 1)
+
+
 def need(value: float | None, step: float = 1.0) -> str:
     """Write a required flow or volume, rounded up."""
     return number(round_up(value, step)) if value is not None and _finite(value) else NOT_KNOWN

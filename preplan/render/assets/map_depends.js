@@ -97,8 +97,9 @@ function showBridge(road) {
   } else if (roads.mark[road] & 2) {
     parts.push(make("p", "What it carries is unknown. It is not known to be safe."));
   }
-  const own = data.closures.find((one) => one.roads.includes(road));
-  if (own) parts.push(make("h3", own.title), facts(own.facts));
+  for (const own of data.closures.filter((one) => one.roads.includes(road))) {
+    parts.push(make("h3", own.title), facts(own.facts));
+  }
   showDepends(bridgeTitle(road), parts, driveOver([road]), drivenHeading, [road]);
 }
 
@@ -117,8 +118,14 @@ function showUnit(unit) {
 
 // ------------------------------------------------------------------------------------------- the lists
 
-function listPart(heading, lines) {
-  const items = lines.map(([text, show]) => make("li", "", { inside: [button(text, show, { name: "plain" })] }));
+// Beyond the first hundred only the number of the things is said: `line` writes one, with what a press of it does.
+function listPart(heading, things, line) {
+  const items = things.slice(0, MOST_LISTED).map((one, k) => {
+    const [text, show] = line(one, k);
+    return make("li", "", { inside: [button(text, show, { name: "plain" })] });
+  });
+  const more = things.length - MOST_LISTED;
+  if (more > 0) items.push(make("li", `and ${more.toLocaleString("en-US")} more.`));
   return [make("h3", heading), items.length ? make("ul", "", { name: "served", inside: items }) : make("p", "none")];
 }
 
@@ -144,11 +151,11 @@ function showLists() {
   const unposted = BRIDGES.filter((road) => roads.mark[road] & 2 && driven.has(road));
   openPanel("What depends on what", [
     ...(view.whatIf ? [boldLine("Numbers of the plan, not of the what-if.")] : []),
-    ...listPart("Fill sites", data.sites.map(site)),
-    ...listPart("Tankers and engines", data.units.map(unit)),
-    ...listPart("Posted roads and bridges", posted.slice(0, MOST_LISTED).map(bridge)),
-    ...listPart("Bridges without a posted weight on chosen circuits", unposted.slice(0, MOST_LISTED).map(bridge)),
-    ...listPart("The district's own closures", data.closures.map((one, k) => [one.title, () => goToClosure(k)])),
+    ...listPart("Fill sites", data.sites, site),
+    ...listPart("Tankers and engines", data.units, unit),
+    ...listPart("Posted roads and bridges", posted, bridge),
+    ...listPart("Bridges without a posted weight on chosen circuits", unposted, bridge),
+    ...listPart("The district's own closures", data.closures, (one, k) => [one.title, () => goToClosure(k)]),
   ]);
 }
 
