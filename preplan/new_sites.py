@@ -268,6 +268,7 @@ def _from_map(inputs: Inputs, roads: RoadTable, limits: RoadLimits, features: Fe
             fill_gpm=rules.new_site_gpm,
             fill_gpm_given=False,
             turnaround_given=False,
+            lift_given=False,
         )
         for at, number in zip(range(len(found)), numbers, strict=False)
     )

@@ -61,6 +61,8 @@ class Flag:
     """That limit as a map labels it, such as '24,000 lb', or the months in which the way does not hold."""
     road: str = field(default="", compare=False)
     """The road or bridge that has the limit; ids of units and names of roads may hold whatever would part the value."""
+    names: tuple[str, ...] = field(default=(), compare=False)
+    """Response levels or fill sites that the value lists, each whole: a name may hold what parts them there."""
 
     def __str__(self) -> str:
         """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01."""

@@ -118,6 +118,8 @@ class FillSite:
     """through, loop or back."""
     turnaround_given: bool = True
     lift_ft: float = LIFT_FT
+    lift_given: bool = True
+    """False where the default stood in for an empty cell."""
     needs_engine: bool = True
     """An engine must pump here (not at a pressurised hydrant or a gravity tank)."""
     months: frozenset[int] = ALL_MONTHS

@@ -148,6 +148,30 @@ def test_a_card_says_that_the_first_alarm_fills_here_too() -> None:
     assert "FIRST ALARM" not in text(card_words.fill(facts(plan)))
 
 
+def test_a_duration_that_is_required_is_rounded_up() -> None:
+    """A method's own duration is seldom a whole number of minutes."""
+    plan = example_plan()
+    needs = replace(plan.needs, required_min=np.full_like(plan.needs.required_min, 56.25),
+                    required_gal=np.full_like(plan.needs.required_gal, 1e6))  # fmt: skip
+    said = text(card_words.can(facts(replace(plan, needs=needs))))
+    assert "gpm for 57 min." in said
+    assert "held 57 min without a break" in said
+    assert "more than 57 min bring" in said
+    assert "56" not in said
+
+
+def test_no_flow_is_not_said_to_be_held() -> None:
+    plan = example_plan()
+    held = text(card_words.can(facts(plan)))
+    assert "held 2 hours without a break" in held
+    levels = plan.levels
+    dry = replace(levels, uninterrupted_gpm=levels.uninterrupted_gpm * 0.0, sustained_gpm=levels.sustained_gpm * 0.0)
+    said = text(card_words.can(facts(replace(plan, levels=dry))))
+    assert "0 gpm of " in said
+    assert "no flow is held without a break" in said
+    assert "held 2 hours" not in said
+
+
 def test_a_site_that_is_best_in_months_that_do_not_decide_says_so() -> None:
     def said(plan: Plan) -> tuple[int, str]:
         taken, months = in_other_months(plan, 1)

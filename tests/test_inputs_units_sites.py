@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from preplan.inputs import bounds
@@ -223,9 +225,11 @@ def test_a_bare_site_gets_the_defaults() -> None:
     (site,), _ = sites("", "S1|Pond|draft|-72|44")
     assert site == FillSite(
         site_id="S1", name="Pond", kind="draft", lon=-72.0, lat=44.0, fill_gpm=SHUTTLE.fill_gpm, fill_gpm_given=False,
-        turnaround_given=False,
+        turnaround_given=False, lift_given=False,
     )  # fmt: skip
     assert (site.positions, site.turnaround, site.lift_ft, site.months) == (1, "back", 10.0, ALL_MONTHS)
+    (given,), _ = sites(",lift_ft", "S1|Pond|draft|-72|44|10")
+    assert given == replace(site, lift_given=True), "a lift that is given is none that stands in"
 
 
 def test_every_column_of_a_site_is_read() -> None:

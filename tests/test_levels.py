@@ -10,14 +10,18 @@ import numpy.typing as npt
 import pytest
 
 from preplan.months import months_text
-from preplan.plan_tables import AnswerTable, LevelTable, TripTable
+from preplan.plan_tables import AnswerTable, Flag, LevelTable, TripTable
 from preplan.planning.assignment import Scene
 from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
 from preplan.planning.levels import choose, grade, least_dry, worst_season
 from preplan.records import AddressTable, ResponseLevel, text_array
+from preplan.render.card_facts import Facts
+from preplan.render.flag_words import flag_words
+from preplan.render.map_answers import flag_said
 from preplan.rules import PlanRules, Rules
+from tests.example_plan import example_plan
 from tests.planning_case import ENGINES, TANKERS, hydrants, scene, site, unit
 from tests.road_builder import address_table
 
@@ -190,6 +194,36 @@ def test_flags_of_the_fleet() -> None:
     assert {"no way for=T3", "level short=1 tanker"} <= flags_of(stranded)
     slow = (*ENGINES, *TANKERS[:2], unit("T3", "tanker", tank_gal=1000.0, dump_gpm=40.0))
     assert "left out=T3" in flags_of(scene([[5.0]], ONE_SITE, units=slow, required_gpm=900.0))
+    # no engine is left to pump at the fill site: no tanker is left out since the flow is no less without
+    dry = scene([[5.0]], ONE_SITE, units=(ENGINES[0], *TANKERS[:2]), required_gpm=900.0)
+    assert not any(flag.startswith("left out") for flag in flags_of(dry))
+
+
+def test_names_with_commas_and_blanks_are_kept_whole() -> None:
+    """Of levels and of fill sites: what a flag lists is never parted anew."""
+    names = ("Box 1, own", "Box 2, mutual aid")
+    close = Flag("close", ", ".join(names), names=names)
+    assert flag_words(close).endswith("at response level Box 1, own, response level Box 2, mutual aid.")
+    elsewhere = Flag("lower level fills elsewhere", names[1], names=names[1:])
+    assert flag_words(elsewhere).endswith("fills elsewhere: response level Box 2, mutual aid.")
+    plan = example_plan()
+    levels = tuple(replace(level, name=name) for level, name in zip(plan.district.levels, names, strict=True))
+    lead = plan.groups[0].lead
+    shown = int(plan.answers.level[lead])
+    flags = list(plan.answers.flags)
+    flags[lead] = (Flag("close", names[shown], names=(names[shown],)),)
+    named = replace(
+        plan, district=replace(plan.district, levels=levels), answers=replace(plan.answers, flags=tuple(flags))
+    )
+    assert Facts(named, plan.groups[0]).close_call
+    assert Facts(named, plan.groups[0]).only_close
+    blank = replace(plan, sites=(replace(plan.sites[0], site_id="F 03"), *plan.sites[1:]))
+    other = plan.sites[1].site_id
+    said = flag_said(blank, Flag("shares its source", f"F 03 {other}", names=("F 03", other)))
+    assert said == "Shares its water with: fill site 1, fill site 2."
+    case = scene([[10.0, 10.0]], (site("F 1", source_id="pond"), site("F2", source_id="pond")))
+    _, second = site_flags(case, np.array([0, 0], dtype=np.int32), np.array([10.0, 10.0]))
+    assert next(flag.names for flag in second if flag.code == "shares its source") == ("F 1",)
 
 
 @pytest.mark.parametrize(

@@ -14,9 +14,11 @@ from preplan.plan import Plan
 from preplan.plan_tables import Flag
 from preplan.records import ClosedRoad, Closure, FillSite, FloatArray, Station
 from preplan.render import flag_words
+from preplan.render.crew import NO_SHUTTLE, crew_words
 from preplan.render.first_minutes import officer_words
 from preplan.render.map_html import map_page
 from preplan.render.map_pack import pack
+from preplan.render.words import first_up
 from tests.browser import Opened, opened, page_source, written
 from tests.example_plan import LABELS, example_plan, split_plan
 
@@ -190,6 +192,23 @@ def test_all_closures_of_a_bridge_are_told_and_what_a_list_leaves_out_is_counted
         assert re.search(rf"Closure {title}\s+In force\s+{month}", said)
     assert "Closure C2" not in said
     page.context.close()
+
+
+def test_where_no_tanker_can_shuttle_the_panel_says_that_their_water_is_wanted(
+    browser: Browser, tmp_path: Path, plan: Plan
+) -> None:
+    """As the card does: none of them is left out."""
+    level = int(plan.answers.level[1])
+    for used in (plan.levels.used, np.zeros_like(plan.levels.used)):
+        changed = replace(plan, levels=replace(plan.levels, used=used))
+        path = tmp_path / "map.html"
+        path.write_text(map_page(changed), encoding="utf-8")
+        page = opened(browser, path.as_uri()).page
+        click_map(page, float(plan.addresses.lon[1]), float(plan.addresses.lat[1]))
+        title = first_up(NO_SHUTTLE)
+        assert (title in panel(page)) is (NO_SHUTTLE in dict(crew_words(changed, 1, level))) is not used.any()
+        assert "left out" not in panel(page)
+        page.context.close()
 
 
 def test_the_largest_packed_numbers_come_back_in_the_page(wide: Opened) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -271,7 +272,7 @@ def test_index_comes_first_and_leads_to_every_card(plan: Plan) -> None:
     for address in range(len(plan.addresses)):
         first_words = " ".join(words.where_words(plan, address).split()[:2])
         assert first_words in index
-    assert "3 Mill Road H1, 400 ft, 1,000 gpm" in index
+    assert "3 Mill Road H1, 400 ft, counts for 670 gpm (own 1,000)" in index
     links = [note.get_object() for note in reader.pages[0]["/Annots"]]  # type: ignore[attr-defined]
     assert len(links) == len(list(plan.planned()))
     led_to = {reader.get_page_number(link["/Dest"][0].get_object()) for link in links}
@@ -323,6 +324,25 @@ def test_the_index_says_whose_road_is_the_nearest_and_where_those_without_one_ar
     pages = pages_of(dict(card_pdf.cards(far))["cards.pdf"])
     assert "No road name, no cross street near" in pages[0]
     assert any("Cross street: Elm Road, 1.42 mi" in page for page in pages)
+
+
+def test_the_index_says_what_a_hydrant_counts_for_and_what_it_gives() -> None:
+    """At the end of a long lay much less comes out than at the hydrant."""
+    sample = plan_of(SAMPLE / "district.toml")
+    reach, rows = sample.near_hydrant, np.flatnonzero(sample.answers.status == "hydrant").tolist()
+    assert len(rows) > 1
+    said = " ".join(
+        " ".join(pages_of(dict(card_pdf.cards(replace(sample, groups=sample.groups[:1])))["cards.pdf"])).split()
+    )
+    less = 0
+    for a in rows:
+        counts, own = (
+            math.floor(gpm + 1e-6) for gpm in (reach.credited_gpm[a], sample.hydrants.flow_gpm[reach.hydrant[a]])
+        )
+        less += counts < own
+        told = f"ft, counts for {counts:,} gpm" + (f" (own {own:,}" if own != counts else "")
+        assert told in said
+    assert less
 
 
 def test_labels_that_are_the_same_are_counted_or_told_apart(plan: Plan) -> None:
@@ -674,6 +694,22 @@ def test_the_report_counts_what_the_plan_holds(plan: Plan) -> None:
         "a half to three quarters 2 of 5", "all to 110 %: close 1 of 5", "150 % and more 0 of 5",
     ):  # fmt: skip
         assert told in said
+
+
+def test_one_of_a_thing_is_no_plural_in_the_report(plan: Plan) -> None:
+    few = replace(plan, stations=plan.stations[:1], sites=(plan.sites[0], *plan.sites[1:]))
+    out = tuple(replace(site, in_service=at == 0) for at, site in enumerate(plan.sites))
+    said = words_of(report_pdf.report(replace(few, sites=out)))
+    assert "6 addresses, 3 fill sites, 1 station, " in said
+    assert "; of 1 fill site in service 1 has a test date" in said
+
+
+def test_a_lift_of_ten_feet_that_is_given_is_not_called_a_default(plan: Plan) -> None:
+    for given in (True, False):
+        sites = tuple(replace(site, lift_ft=10.0, lift_given=given, needs_engine=True) for site in plan.sites)
+        said = words_of(site_pdf.sites(replace(plan, sites=sites)))
+        assert "needed, lift 10 ft" in said
+        assert ("lift 10 ft, taken where none is given" in said) is not given
 
 
 def test_criteria_of_a_rater_are_counted_address_by_address(plan: Plan) -> None:

@@ -108,7 +108,7 @@ def test_no_month_is_said() -> None:
             f"Close call: the {words.FLOW} is hardly above or below the required flow at 94 % of it.",
         ),
         (
-            Flag("close", "Level 2, Level 3"),
+            Flag("close", "Level 2, Level 3", names=("Level 2", "Level 3")),
             (
                 f"Close call: the {words.FLOW} is hardly above or below the required flow at response level 2, "
                 "response level 3."

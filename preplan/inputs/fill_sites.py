@@ -111,6 +111,7 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
             turnaround=turnaround[i] or _DEFAULTS["turnaround"],
             turnaround_given=turnaround[i] != "",
             lift_ft=given.get("lift_ft", _DEFAULTS["lift_ft"]),
+            lift_given="lift_ft" in given,
             needs_engine=_said(needs_engine[i], default=kind[i] not in PRESSED_BY_ITSELF),
             months=months[i],
             in_service=_said(in_service[i], default=True),

@@ -143,7 +143,8 @@ def _lower_flags(
         (levels.site == there).any(axis=0) & ((levels.split < 0) | (levels.split == there).any(axis=0))
     )
     for row in np.flatnonzero(elsewhere.any(axis=1)).tolist():
-        yield row, Flag("lower level fills elsewhere", ", ".join(names[lv] for lv in np.flatnonzero(elsewhere[row])))
+        lower_ones = tuple(names[lv] for lv in np.flatnonzero(elsewhere[row]))
+        yield row, Flag("lower level fills elsewhere", ", ".join(lower_ones), names=lower_ones)
 
 
 def _fleet_flags(
@@ -153,7 +154,9 @@ def _fleet_flags(
     ids = np.array([unit.unit_id for unit in scene.units], dtype=np.object_)
     rows = np.flatnonzero(answers.level >= 0)
     shown = answers.level[rows]
-    idle = levels.tankers[rows, shown] & ~levels.used[rows, shown] & (levels.site[rows, shown] >= 0)[:, None]
+    # where none can shuttle, none is left out: their water is wanted
+    some = (levels.site[rows, shown] >= 0) & levels.used[rows, shown].any(axis=1)
+    idle = levels.tankers[rows, shown] & ~levels.used[rows, shown] & some[:, None]
     stranded = ~np.isfinite(scene.response.arrival_min[rows])
     short_e, short_t = levels.short_engines[rows, shown], levels.short_tankers[rows, shown]
     for at in np.flatnonzero(idle.any(axis=1)):
@@ -174,7 +177,8 @@ def _need_flags(
     close = np.abs(np.nan_to_num(levels.uninterrupted_gpm) - need) <= share * need
     carded = answers.level >= 0
     for row in np.flatnonzero(carded & close.any(axis=1)):
-        yield int(row), Flag("close", ", ".join(names[lv] for lv in np.flatnonzero(close[row])))
+        near = tuple(names[lv] for lv in np.flatnonzero(close[row]))
+        yield int(row), Flag("close", ", ".join(near), names=near)
     for row in np.flatnonzero(carded & scene.needs.assumed):
         yield int(row), Flag("assumed building")
     for row in np.flatnonzero(guessed_use(addresses, scene.rules.required_flow.method)):
@@ -217,7 +221,7 @@ def _flags_of_site(site: FillSite, sites: tuple[FillSite, ...], segment: int, ga
         yield Flag("storage unknown")
     shares = [other.site_id for other in sites if other.source == site.source and other is not site]
     if shares:
-        yield Flag("shares its source", " ".join(shares))
+        yield Flag("shares its source", " ".join(shares), names=tuple(shares))
 
 
 def _whole(number: float) -> float | str:

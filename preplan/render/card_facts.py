@@ -248,10 +248,10 @@ class Facts:
         return len(self._close) == 1
 
     @property
-    def _close(self) -> list[str]:
+    def _close(self) -> tuple[str, ...]:
         """Names of the levels of which it is so."""
         flags = self.plan.answers.flags[self.lead]
-        return next((str(flag.value).split(", ") for flag in flags if flag.code == CLOSE), [])
+        return next((flag.names for flag in flags if flag.code == CLOSE), ())
 
     @property
     def tankers(self) -> frozenset[int]:

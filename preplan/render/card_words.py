@@ -164,7 +164,7 @@ def can(facts: Facts) -> list[Line]:
     """Say whether the water is enough: flow of required flow, what holds it back, what stands on wheels."""
     plan, lead = facts.plan, facts.lead
     need = float(plan.needs.required_gpm[lead])
-    held = words.number(float(plan.needs.required_min[lead]))
+    held = words.need(float(plan.needs.required_min[lead]))
     wants = f"Required: {words.need(need, STEP_GPM)} gpm for {held} min. {_total_words(facts)}"
     if facts.level < 0:
         why = {
@@ -181,6 +181,8 @@ def can(facts: Facts) -> list[Line]:
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
     said = f"held {lasts} without a break, all alerted at once, worst season"
+    if have == "0":
+        said = "no flow is held without a break, all alerted at once, worst season"
     by_hose = crew.lay_meets_words(plan, lead)
     lines += paragraph(by_hose, HALF_PT, bold=True) if by_hose else []
     later = first_minutes.built_up_words(plan, lead) if facts.on_card else ""
@@ -218,7 +220,7 @@ def _total_words(facts: Facts) -> str:
     every = needs.required_gal[rows]
     most = words.need(float(every.max()))
     total = f"up to {most}" if most != words.need(float(every.min())) else most
-    held = words.number(float(needs.required_min[facts.lead]))
+    held = words.need(float(needs.required_min[facts.lead]))
     longer = bool(np.any(every > needs.required_gpm[rows] * needs.required_min[rows] + ROUNDING_GPM))
     return f"{words.total_words(str(needs.basis[facts.lead]))}: {total} gal{f', more than {held} min bring' * longer}."
 

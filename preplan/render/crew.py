@@ -14,6 +14,9 @@ from preplan.records import FloatArray
 from preplan.render import words
 from preplan.render.first_minutes import full_flow_min
 
+NO_SHUTTLE = "cannot shuttle, bring their water"
+"""Job of tankers where none can: what they carry is all that comes."""
+
 
 def arrivals(plan: Plan, units: Iterable[int], when: FloatArray) -> str:
     """Write units by arrival, in whole minutes after each one's call, rounded up; `when` is (units,).
@@ -59,7 +62,8 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
     fleet[[unit for unit in (attack, fill, dump, second) if unit >= 0]] = False
     idle, lays = fleet & ~hauls & ~used, np.zeros_like(fleet)
     lays[list(plan.supply.of(address, level))] = True
-    for job, mask in (("left out", fleet & hauls & ~used), ("hose", idle & lays), ("no job yet", idle & ~lays)):
+    out = "left out" if used.any() else NO_SHUTTLE
+    for job, mask in ((out, fleet & hauls & ~used), ("hose", idle & lays), ("no job yet", idle & ~lays)):
         if mask.any():
             rows.append((job, timed(np.flatnonzero(mask).tolist())))
     return rows

@@ -62,15 +62,15 @@ def held_words(plan: Plan, address: int, level: int) -> str:
 
 
 def duration(minutes: float) -> str:
-    """Write how long a flow must hold, in hours where they are whole.
+    """Write how long a flow must hold, in hours where they are whole, else in minutes, rounded up.
 
-    >>> duration(120.0), duration(60.0), duration(45.0)
-    ('2 hours', '1 hour', '45 min')
+    >>> duration(120.0), duration(60.0), duration(56.25)
+    ('2 hours', '1 hour', '57 min')
     """
     hours = minutes / 60.0
     if hours >= 1 and hours == int(hours):
         return f"{hours:.0f} hour{'s' * (hours > 1)}"
-    return f"{words.number(minutes)} min"
+    return f"{words.need(minutes)} min"
 
 
 def gap_words(plan: Plan, address: int) -> str:

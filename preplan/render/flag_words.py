@@ -132,7 +132,7 @@ def _flag_number(flag: Flag) -> str:
     if isinstance(value, str):
         if flag.code in _NAMES_MONTHS and _SPANS.fullmatch(value):
             return month_words(month for span in value.split(",") for month in _span(span))
-        return ", ".join(map(level_words, value.split(", "))) if flag.code in _NAMES_LEVELS else printable(value)
+        return ", ".join(map(level_words, flag.names or (value,))) if flag.code in _NAMES_LEVELS else printable(value)
     if flag.code == "close":
         return f"{100 * value:.0f} % of it"
     said = f"{value:,.0f}" if float(value).is_integer() else f"{value:,.1f}"

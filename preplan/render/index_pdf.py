@@ -30,6 +30,7 @@ class Entry:
 
 _COLUMN = (WIDTH_PT - 18.0) / 2
 _LABEL = _COLUMN - 160.0
+_STATUS_PT = _COLUMN - _LABEL - 12.0
 _LEVEL_NOTE = (
     "level: lowest that meets; (level): none meets, it holds most; months: no route then. "
     "Status colours are not hydrant flow classes."
@@ -105,11 +106,13 @@ class Row:
 
     lines: tuple[str, ...]
     entry: Entry | None = None
+    hydrant: tuple[str, ...] = ()
+    """Which hydrant counts for it, broken into lines; none for an address that none serves."""
 
     @property
     def height(self) -> float:
         """Give the room that the row takes, in points."""
-        return len(self.lines) * SMALL_PT * 1.22 + (2.0 if self.entry else 8.0)
+        return max(len(self.lines), len(self.hydrant)) * SMALL_PT * 1.22 + (2.0 if self.entry else 8.0)
 
 
 def columns_of(plan: Plan, entries: Sequence[Entry]) -> list[list[Row]]:
@@ -122,7 +125,9 @@ def columns_of(plan: Plan, entries: Sequence[Entry]) -> list[list[Row]]:
     used, road = 0.0, None
     for entry in entries:
         alone = f" {_ASSUMED}" if assumed[entry.address] and entry.road in named else ""
-        label = Row(tuple(paper.wrap(f"{entry.label}{alone}", SMALL_PT, _LABEL)), entry)
+        counts = str(plan.answers.status[entry.address]) == "hydrant"
+        hydrant = paper.wrap(_hydrant_words(plan, entry.address), SMALL_PT, _STATUS_PT) if counts else ()
+        label = Row(tuple(paper.wrap(f"{entry.label}{alone}", SMALL_PT, _LABEL)), entry, tuple(hydrant))
         whole = "" if entry.road in named else f" {_ASSUMED}"
         head = Row(tuple(paper.wrap(f"{entry.road}{whole}", SMALL_PT, _COLUMN, bold=True, most=2)))
         rows = [label] if entry.road == road else [head, label]
@@ -136,12 +141,14 @@ def columns_of(plan: Plan, entries: Sequence[Entry]) -> list[list[Row]]:
 
 
 def _hydrant_words(plan: Plan, address: int) -> str:
-    """Say which hydrant counts for an address, how far it is and what it gives."""
+    """Say which hydrant counts for an address, how far it is, what it counts for, and what it gives if that is more."""
     row = int(plan.near_hydrant.hydrant[address])
-    assumed = " assumed" if plan.hydrants.assumed[row] else ""
     far = words.feet(float(plan.near_hydrant.distance_ft[address]))
-    flow = f"{words.supply(float(plan.hydrants.flow_gpm[row]))} gpm{assumed}"
-    return f"{words.printable(plan.hydrants.hydrant_id[row])}, {far}, {flow}"
+    counts = words.supply(float(plan.near_hydrant.credited_gpm[address]))
+    gives = words.supply(float(plan.hydrants.flow_gpm[row]))
+    more = f" own {gives}" * (gives != counts) + " assumed" * bool(plan.hydrants.assumed[row])
+    own = f" ({more.strip()})" if more else ""
+    return f"{words.printable(plan.hydrants.hydrant_id[row])}, {far}, counts for {counts} gpm{own}"
 
 
 def draw_index(document: Document, plan: Plan, columns: Sequence[Sequence[Row]], places: Sequence[str]) -> None:
@@ -185,9 +192,9 @@ def _draw_row(document: Document, plan: Plan, row: Row, left: float, top: float,
     status = str(plan.answers.status[row.entry.address])
     symbols_pdf.status_mark(pen, status, left + _LABEL + 5.0, first + 3.0, 7.0)
     said = words.status_words(status, plan.district.rules.hydrants.reach_ft)
-    if status == "hydrant":
-        said = _hydrant_words(plan, row.entry.address)
-    pen.text(left + _LABEL + 12.0, first, paper.ellipsis(said, SMALL_PT, _COLUMN - _LABEL - 12.0), SMALL_PT)
+    for at, line in enumerate(row.hydrant or (said,)):
+        x, y = left + _LABEL + 12.0, first - at * SMALL_PT * 1.22
+        pen.text(x, y, paper.ellipsis(line, SMALL_PT, _STATUS_PT), SMALL_PT)
     if row.entry.card < 0:
         return low
     file, _, page = places[row.entry.card].partition("#")

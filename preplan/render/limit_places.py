@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import numpy as np
 from scipy.sparse.csgraph import connected_components
@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import connected_components
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
-from preplan.plan_tables import Flag, SeasonLine
+from preplan.plan_tables import Flag
 from preplan.records import ALL_MONTHS, FloatArray, IntArray, RoadLimits
 from preplan.render import scene, words
 from preplan.render.flag_words import A_ROAD, OFF_THE_WAY, POSTED, flag_words, flags_on
@@ -166,7 +166,7 @@ def flags_of_card(plan: Plan, group: CardGroup, circuit: int) -> list[Flag]:
 
 def in_force(plan: Plan, flags: Iterable[Flag], months: Collection[int]) -> list[Flag]:
     """Keep the flags whose limits or closures hold in some months."""
-    then = [limits for line, limits in _seasons(plan) if {*line.months} & {*months}]
+    then = [limits for those, limits in _seasons(plan) if {*those} & {*months}]
     return [flag for flag in flags if any(_bars(one, stretch) for one in then for stretch in flag.stretches)]
 
 
@@ -231,9 +231,9 @@ def weight_words(plan: Plan, segment: int, *, short: bool = False) -> str:
 def _weights(plan: Plan, segment: int, *, short: bool) -> dict[str, str]:
     """Say the weights of a stretch by what sets them, 'posted' or 'rated', the lowest first, each with its months."""
     found: dict[tuple[float, str], list[int]] = {}
-    for line, limits in _seasons(plan):
+    for those, limits in _seasons(plan):
         kind = "rated" if limits.rated[segment] else "posted"
-        found.setdefault((float(limits.max_lb[segment]), kind), []).extend(line.months)
+        found.setdefault((float(limits.max_lb[segment]), kind), []).extend(those)
     said: dict[str, list[str]] = {}
     for pounds, kind in sorted(found):
         if math.isfinite(pounds):
@@ -253,8 +253,8 @@ def posted_words(plan: Plan, segment: int, *, short: bool = False) -> str:
         ("max_width_ft", 1, "ft wide"),
     ):
         found: dict[float, list[int]] = {}
-        for line, limits in _seasons(plan):
-            found.setdefault(float(getattr(limits, name)[segment]), []).extend(line.months)
+        for those, limits in _seasons(plan):
+            found.setdefault(float(getattr(limits, name)[segment]), []).extend(those)
         each = [
             f"{words.supply(most) if digits == 0 else words.clearance(most)} {unit}"
             f"{_when(found[most] if len(found) > 1 else (), short=short)}"
@@ -312,8 +312,8 @@ def _lowest(plan: Plan, rows: list[int], months: Collection[int]) -> str:
     if not len(rows):
         return ""
     segments, found = plan.forest.segment[rows], dict[tuple[float, str], list[int]]()
-    for line, limits in _seasons(plan):
-        then = [month for month in line.months if month in months]
+    for those, limits in _seasons(plan):
+        then = [month for month in those if month in months]
         segment = int(segments[limits.max_lb[segments].argmin()])
         lowest = float(limits.max_lb[segment]), "rated" if limits.rated[segment] else "posted"
         if then:
@@ -326,6 +326,8 @@ def _lowest(plan: Plan, rows: list[int], months: Collection[int]) -> str:
     return "; ".join(said)
 
 
-def _seasons(plan: Plan) -> Iterator[tuple[SeasonLine, RoadLimits]]:
-    """Give each season of a plan with what holds on its roads."""
-    return zip(plan.seasons, plan.season_limits, strict=True)
+def _seasons(plan: Plan) -> list[tuple[tuple[int, ...], RoadLimits]]:
+    """Give the months of each season of a plan with what holds on its roads; where nothing is planned, no months."""
+    if not plan.seasons:
+        return [((), plan.limits)]
+    return [(tuple(line.months), limits) for line, limits in zip(plan.seasons, plan.season_limits, strict=True)]

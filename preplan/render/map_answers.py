@@ -189,7 +189,7 @@ def flag_said(plan: Plan, flag: Flag, called: str = "") -> str:
     if isinstance(value, str) and flag.code == "two fill sites":
         value = re.sub(r"(?<= at ).+(?=, round trip )", lambda found: numbers.get(found[0], found[0]), value)
     if isinstance(value, str) and flag.code == "shares its source":
-        value = ", ".join(numbers.get(one, one) for one in value.split(" "))
+        value = ", ".join(numbers.get(one, one) for one in flag.names or (value,))
     said = named_words(plan, replace(flag, value=value))
     return (
         said.removesuffix(".") + ", if this level is called on arrival."

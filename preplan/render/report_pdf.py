@@ -72,8 +72,9 @@ def _title(document: Document, plan: Plan) -> None:
     document.flow(words.data_words(plan.district), 11.0)
     carried = sum(u.tank_gal for u in plan.units if u.kind != "engine")
     document.flow(
-        f"{len(plan.addresses):,} addresses, {len(plan.sites)} fill sites, {len(plan.stations)} stations, "
-        f"{len(plan.units)} units in service ({words.gallons(carried)} on tankers and pumper-tankers)."
+        f"{words.counted(len(plan.addresses), 'address')}, {words.counted(len(plan.sites), 'fill site')}, "
+        f"{words.counted(len(plan.stations), 'station')}, {words.counted(len(plan.units), 'unit')} in service "
+        f"({words.gallons(carried)} on tankers and pumper-tankers)."
     )
     document.flow(_resting_on(plan), bold=True)
 
@@ -91,8 +92,8 @@ def _resting_on(plan: Plan) -> str:
     guessed = f"; the rate of {rates} is assumed" if rates else ""
     return (
         f"What the answers rest on: buildings whose size is a default, {sizes}, whose kind of place is in no table, "
-        f"{unsaid}{bridges}; of {len(used)} fill sites in service {dated} {'has' if dated == 1 else 'have'} a test "
-        f"date{guessed}."
+        f"{unsaid}{bridges}; of {words.counted(len(used), 'fill site')} in service {dated} "
+        f"{'has' if dated == 1 else 'have'} a test date{guessed}."
     )
 
 
@@ -129,7 +130,8 @@ def _on_request(document: Document, plan: Plan) -> None:
     count = int(np.sum(met & (plan.levels.fleet[cell] & mine).any(axis=1)))
     named = words.printable(" ".join(unit.unit_id for unit, is_so in zip(plan.units, mine, strict=True) if is_so))
     document.flow(
-        f"Of the {int(met.sum()):,} addresses met, {count:,} count on units that come on request only: {named}.",
+        f"Of {words.counted(int(met.sum()), 'address')} met, {count:,} count{'s' * (count == 1)} on units that come on "
+        f"request only: {named}.",
         bold=True,
     )
 
@@ -170,7 +172,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
             "fill site", "held back by")  # fmt: skip
     document.table(head, rows, (108.0, 36.0, 122.0, 50.0, 40.0, 48.0, 40.0, 36.0, 60.0))
     if len(roads) > _MOST_SHORTFALLS:
-        document.flow(f"and {len(roads) - _MOST_SHORTFALLS:,} more rows: see addresses.csv.", SMALL_PT)
+        document.flow(f"and {words.counted(len(roads) - _MOST_SHORTFALLS, 'more row')}: see addresses.csv.", SMALL_PT)
     document.flow(
         "On average: what comes of the water asked for, over the required time; the rest is short. A row for each road "
         "and fill site: a road that fills at two has two. Which new fill sites would help most is "
@@ -219,8 +221,9 @@ def _sites(document: Document, plan: Plan) -> None:
     split = int(np.sum(second >= 0))
     if split:
         document.flow(
-            f"At {split:,} addresses tankers are split over two fill sites, since one gives too little: see the flag "
-            "'two fill sites' in addresses.csv. Both sites and an engine at each that needs one must be there."
+            f"At {words.counted(split, 'address')} tankers are split over two fill sites, since one gives too little: "
+            "see the flag 'two fill sites' in addresses.csv. Both sites and an engine at each that needs one must be "
+            "there."
         )
     other = [(row + 1, *in_other_months(plan, row)) for row in range(len(plan.sites))]
     seasonal = "; ".join(

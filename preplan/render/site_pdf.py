@@ -12,7 +12,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Step
 from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
-from preplan.records import LIFT_FT, BoolArray, FillSite, IntArray
+from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
@@ -64,7 +64,7 @@ def _facts(plan: Plan, row: int) -> Iterator[tuple[str, str]]:
     yield "Season", month_words(site.months)
     yield "Storage", _storage(site)
     yield "Turnaround", words.turn_words(site)
-    taken = ", taken where none is given" if site.lift_ft == LIFT_FT else ""
+    taken = "" if site.lift_given else ", taken where none is given"
     engine = f"needed, lift {site.lift_ft:g} ft{taken}" if site.needs_engine else "not needed"
     yield "Engine at the site", engine
     same = [i + 1 for i, other in enumerate(plan.sites) if i != row and other.source == site.source]

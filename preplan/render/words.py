@@ -108,6 +108,15 @@ def supply(value: float | None, step: float = 1.0) -> str:
     return number(round_down(value, step)) if value is not None and _finite(value) else NOT_KNOWN
 
 
+def counted(count: int, thing: str) -> str:
+    """Count things in words.
+
+    >>> counted(1, "fill site"), counted(1200, "fill site"), counted(2, "address")
+    ('1 fill site', '1,200 fill sites', '2 addresses')
+    """
+    return f"{count:,} {thing}{('es' if thing.endswith('s') else 's') * (count != 1)}"
+
+
 def clearance(feet: float) -> str:
     """Write the height or width that may pass to a tenth of a foot, rounded down.
 

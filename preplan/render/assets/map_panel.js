@@ -470,7 +470,7 @@ function crewFacts(address, at) {
   const here = used.filter((unit) => !there.includes(unit));
   lines.push([there.length ? "Tankers, fill site" : "Tankers", here.map(loaded).join(", ") || "none"]);
   if (there.length) lines.push(["Tankers, second fill site", there.map(loaded).join(", ")]);
-  const why = used.length ? "Tankers left out" : "Tankers that cannot shuttle";
+  const why = used.length ? "Tankers left out" : "Cannot shuttle, bring their water";
   if (leftOut.length) lines.push([why, leftOut.map(loaded).join(", ")]);
   const idle = rest.filter((unit) => !hose.includes(unit));
   if (hose.length) lines.push(["Lays hose", hose.map(name).join(", ")]);

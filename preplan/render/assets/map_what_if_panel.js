@@ -445,9 +445,11 @@ function whatIfFacts(address, level) {
   const { how, bestSite: site, crew: changed } = steady;
   const [, , , used, leftOut, , , there] = data.answers.crews[answers.crew[at]];
   const ids = (some) => some.map((unit) => data.units[unit].id).join(", ") || "none";
+  // where none can shuttle, none is left out
+  const idleTitle = (run) => (run.length ? "Left out" : "Cannot shuttle, bring their water");
   const idle = (run) => {
     const left = steady.tankersOf(whatIf.order[address], level).filter((unit) => !run.includes(unit));
-    return left.length ? [["Left out", ids(left)]] : [];
+    return left.length ? [[idleTitle(run), ids(left)]] : [];
   };
   if (how === AS_PLANNED || how === OWN_CIRCUIT) {
     const run = how === AS_PLANNED ? used : changed;
@@ -463,7 +465,7 @@ function whatIfFacts(address, level) {
       ["Tankers", ids(run.filter((unit) => !there.includes(unit)))],
       ...(split < 0 ? [] : [["Second fill site", siteName(split)], ["Round trip to it", trip(split)]]),
       ...(there.length ? [["Tankers there", ids(run.filter((unit) => there.includes(unit)))]] : []),
-      ...(how === AS_PLANNED ? leftOut.length ? [["Left out", ids(leftOut)]] : [] : idle(run)),
+      ...(how === AS_PLANNED ? leftOut.length ? [[idleTitle(used), ids(leftOut)]] : [] : idle(run)),
       ["Worked out", how === AS_PLANNED ? "not touched by the changes" : "the plan's own circuit with the changes"],
     ];
   }
