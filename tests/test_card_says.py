@@ -170,6 +170,7 @@ def test_no_flow_is_not_said_to_be_held() -> None:
     assert "0 gpm of " in said
     assert "no flow is held without a break" in said
     assert "held 2 hours" not in said
+    assert "0 gpm steady" not in said
 
 
 def test_a_site_that_is_best_in_months_that_do_not_decide_says_so() -> None:

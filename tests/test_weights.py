@@ -170,10 +170,10 @@ def test_a_margin_of_an_axle_is_none_too() -> None:
 
 
 def test_a_posting_of_some_months_names_them() -> None:
-    """Two seasons of the roads: 22,000 lb from March to May, 60,000 lb else."""
+    """Two seasons of the roads: 22,000 lb from March to May, else 60,000 lb, or what bars a tanker too."""
     spring, rest = frozenset({3, 4, 5}), frozenset({1, 2, 6, 7, 8, 9, 10, 11, 12})
     pair: IntArray = np.array([[0, 1]], dtype=np.int32)
-    for in_rest in (60000.0, 22000.0):
+    for in_rest, too in ((60000.0, ""), (22000.0, ""), (30000.0, ", and 30,000 lb = 15 tons, June to February")):
         weights = Weights(
             roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(limits(22000.0), limits(in_rest)),
             months=(spring, rest), road=np.zeros(1, dtype=np.int32), operating_lb=np.full(4, np.inf),
@@ -182,7 +182,7 @@ def test_a_posting_of_some_months_names_them() -> None:
         )  # fmt: skip
         (flag,) = weights.flags(Met(free=pair, out=NONE, back=NONE))[0]
         when = (", March to May", ", Mar to May") if in_rest > 22000.0 else ("", "")
-        assert str(flag) == f"posted below empty=the Mill Road bridge (posted 22,000 lb = 11 tons{when[0]}): T1"
+        assert str(flag) == f"posted below empty=the Mill Road bridge (posted 22,000 lb = 11 tons{when[0]}{too}): T1"
         assert flag.limit == f"22,000 lb{when[1]}"
 
 

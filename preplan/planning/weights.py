@@ -114,10 +114,26 @@ class Weights:
         return f"{'no sign, but ' * bool(self.limits[season].unposted_bridge[segment])}rated {rated}", rated
 
     def _posted(self, segment: int, season: int) -> tuple[str, str]:
-        """Say what weight is posted, and when, in full and in brief."""
+        """Say what weight is posted, and when, in full and in brief.
+
+        In full with what is posted in other months, if that bars any unit: who drives then must not read of no limit.
+        """
+        every = {season: self._weights_of(segment, season)}
+        for other in range(len(self.limits)):
+            weights = self._weights_of(segment, other)
+            bars = any(unit.loaded_lb > weights[0] or unit.axle_lb > weights[1] for unit in self.units)
+            if bars and weights not in every.values() and not self.limits[other].rated[segment]:
+                every[other] = weights
+        full = ", and ".join(
+            f"{_posted(*weights, in_tons=True)}{self._when(segment, at, *_OF_WEIGHT)}" for at, weights in every.items()
+        )
+        brief = f"{_posted(*every[season])}{self._when(segment, season, *_OF_WEIGHT, short=True)}"
+        return f"posted {full}", brief
+
+    def _weights_of(self, segment: int, season: int) -> tuple[float, float]:
+        """Give the weight and the axle load that limit a stretch in a season."""
         max_lb, axle_lb = (float(getattr(self.limits[season], name)[segment]) for name in _OF_WEIGHT)
-        full, brief = (self._when(segment, season, *_OF_WEIGHT, short=short) for short in (False, True))
-        return f"posted {_posted(max_lb, axle_lb, in_tons=True)}{full}", f"{_posted(max_lb, axle_lb)}{brief}"
+        return max_lb, axle_lb
 
     def flags(self, met: Met) -> dict[int, tuple[Flag, ...]]:
         """Give the flags of each address that has any, the gravest first and each once."""

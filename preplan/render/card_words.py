@@ -191,7 +191,8 @@ def can(facts: Facts) -> list[Line]:
         lines += paragraph(f"Later, when tankers go round: {_steady(facts)}.", HALF_PT, bold=True)
     else:
         stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
-        lines += paragraph(f"{said}; {'' if stored else 'after that '}{_steady(facts)}", HALF_PT, SMALL_PT)
+        later_on = f"; {'' if stored else 'after that '}{_steady(facts)}"
+        lines += paragraph(f"{said}{later_on if have != '0' else ''}", HALF_PT, SMALL_PT)
     lines += paragraph(later, HALF_PT, bold=True) if later else []
     which = "more" if flow >= need - ROUNDING_GPM else "less"
     close = f"Close call: hardly {which} than required."
