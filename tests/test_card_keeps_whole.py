@@ -100,6 +100,19 @@ def test_a_warning_near_a_fill_site_ends_with_the_bridge_that_it_warns_of() -> N
     )
 
 
+def test_the_officer_s_sentences_go_behind_where_they_are_too_long() -> None:
+    plan = example_plan()
+    long = " ".join([LONG] * 5)
+    levels = tuple(replace(level, name=f"Level {k} {long}") for k, level in enumerate(plan.district.levels))
+    for named, cut in ((plan, False), (replace(plan, district=replace(plan.district, levels=levels)), True)):
+        of = facts(named)
+        whole = " ".join(of.officer_words.split())
+        front, *behind = pages_of(card_pdf.one_card(named, of.lead))
+        assert whole
+        assert (whole in front) is not cut
+        assert (whole in " ".join(behind)) is cut
+
+
 def test_levels_without_a_row_are_counted_and_their_table_is_named() -> None:
     for count, told in ((6, ""), (7, "and 1 more level: levels.csv"), (15, "and 9 more levels: levels.csv")):
         plan = of_levels(example_plan(), count)

@@ -43,6 +43,8 @@ MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
 _ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
 """Most height of the two rows of the top third, and of the first where it lists all units, without a shuttle."""
+_MOST_OFFICER = 4
+"""Lines of the officer's sentences."""
 _SIGN_GAP_PT, _DATE_PT = 10.0, 110.0
 """Gap between what stands in the row to sign, and the width of its date."""
 _RULED_PT = 28.0
@@ -84,7 +86,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, low)
     _draw_notes(pen, y - 4.0, "" if layout.band_pt == BEHIND_PT else layout.told)
     whole = [
-        *(part.lines for part in top if part.cut),
+        *(part.lines for part in (*top, _officer(facts)) if part.cut),
         *([card_rest.assumed(facts, HALF_PT)] if low_cut else []),
     ]
     cut = [Block.of([*lines, Line("", 4.0)]) for lines in whole]
@@ -164,6 +166,11 @@ def _top(facts: Facts, approach: str) -> _Top:
     )
 
 
+def _officer(facts: Facts) -> _Part:
+    """Give the officer's sentences over the full width."""
+    return _Part(card_words.officer(facts), _MOST_OFFICER * card_words.OFFICER_PT * paper.LEADING)
+
+
 def _with_first_drive(facts: Facts, top: _Top) -> _Top:
     """Add how units come from their stations where a column of the top third ends above its neighbour."""
     if not facts.group.ways_in:
@@ -211,9 +218,9 @@ def _draw_top(document: Document, facts: Facts, parts: _Top) -> float:
     second = pen.lines(middle, second, can)
     y = min(first, second) - 3.0
     pen.rule(y, width=0.5)
-    officer = card_words.officer(facts)
-    if officer:
-        y = pen.lines(LEFT_PT, y - 2.0, officer) - 3.0
+    officer = _officer(facts)
+    if officer.lines:
+        y = pen.lines(LEFT_PT, y - 2.0, officer.shown) - 3.0
         pen.rule(y, width=0.5)
     return min(pen.lines(LEFT_PT, y - 2.0, dump), pen.lines(middle, y - 2.0, fill)) - 5.0
 

@@ -32,6 +32,8 @@ from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.units import FT_PER_MI
 
+OFFICER_PT = 10.0
+"""Size of the officer's sentences."""
 HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
 MORE_SHARE = 1.1
@@ -240,7 +242,7 @@ def _steady(facts: Facts) -> str:
 def officer(facts: Facts) -> list[Line]:
     """Say in short sentences from when water flows, what holds, by when to call, and when it runs dry."""
     said = facts.officer_words
-    return paragraph(said, WIDTH_PT, 10.0, bold=True, most=4) if said else []
+    return paragraph(said, WIDTH_PT, OFFICER_PT, bold=True) if said else []
 
 
 def dump(facts: Facts) -> list[Line]:
