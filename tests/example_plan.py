@@ -570,7 +570,10 @@ def other_plan(*, backup: bool, months: tuple[int, ...] = (12, 1, 2, 3)) -> Plan
     mine = replace(plan.groups[0], others=(other,))
     best, stands_in = plan.levels.site.copy(), plan.levels.backup_gpm.copy()
     best[0], stands_in[0] = 1, 321.0
-    seasons = tuple(replace(line, best_site=best) if set(line.months) <= set(months) else line for line in plan.seasons)
+    seasons = tuple(
+        replace(line, best_site=best if set(line.months) <= set(months) else line.best_site, backup_gpm=stands_in)
+        for line in plan.seasons
+    )
     levels = replace(plan.levels, backup_gpm=stands_in)
     district = replace(plan.district, cards_backup="sheet" if backup else "line")
     return replace(plan, district=district, levels=levels, groups=(mine, *plan.groups[1:]), seasons=seasons)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from itertools import chain
@@ -9,10 +10,11 @@ from itertools import chain
 import numpy as np
 import pytest
 
+from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import WayIn
 from preplan.plan_tables import Flag, LayTable
-from preplan.render import card_parts, card_rest, card_words, crew
+from preplan.render import card_other, card_parts, card_rest, card_words, crew
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
 from preplan.render.lettering_pdf import Line
@@ -63,12 +65,45 @@ def with_backup(winter: int) -> Plan:
 
 @pytest.mark.parametrize(
     ("winter", "told"),
-    [(-1, "December to March: NO backup."), (0, "December to March: backup fill site 1, 140 gpm, does not meet.")],
+    [
+        (-1, "December to March: NO backup."),
+        (0, "December to March: backup fill site 1, 140 gpm, does not meet."),
+        (1, "December to March: backup fill site 2, 140 gpm, does not meet."),
+    ],
 )
 def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told: str) -> None:
     said = otherwise(facts(with_backup(winter)))
+    assert "Backup in April to November: Fill site 2" in said
     assert "(April to November only)" in said
     assert told in said
+
+
+def test_a_backup_that_does_not_meet_in_some_months_says_in_which_and_that_its_way_is_another_then() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    sheets = replace(plan, district=replace(plan.district, cards_backup="sheet"))
+    flips = 0
+    for group, behind in zip(plan.groups, sheets.groups, strict=True):
+        cell = group.lead, int(plan.answers.level[group.lead])
+        need = float(plan.needs.required_gpm[group.lead])
+        short = [
+            season
+            for season in plan.seasons
+            if cell[1] >= 0
+            and plan.levels.backup_gpm[cell] >= need > season.backup_gpm[cell]
+            and season.backup_site[cell] == plan.levels.backup[cell]
+        ]
+        if not short:
+            continue
+        flips += 1
+        said = otherwise(Facts(plan, group))
+        months = month_words(month for season in short for month in season.months)
+        number = int(plan.levels.backup[cell]) + 1
+        assert re.search(rf"Backup in [^:]+: Fill site {number}: [^,]+, \d+ gpm, meets\.", said)
+        assert re.search(rf" {months}: backup fill site {number}, \d+ gpm, does not meet\.", said)
+        assert f"({months} another way)" in said
+        sheet = card_other.sheet_words(Facts(sheets, behind))[0]
+        assert re.search(rf" {months}: if fill site \d+ fails, all fill here: \d+ gpm, does not meet\.", sheet)
+    assert flips > 3
 
 
 def test_the_way_to_the_backup_is_told_loaded_and_empty() -> None:

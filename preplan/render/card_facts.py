@@ -14,7 +14,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, NO_SITE_IN, SECOND_CIRCUIT, Flag
-from preplan.render import first_minutes, words
+from preplan.render import backups, first_minutes, words
 from preplan.render.driving_words import directions
 from preplan.render.flag_words import ON_THE_WAY, flags_on
 from preplan.render.limit_places import flags_of_card, in_force
@@ -104,24 +104,30 @@ class Facts:
             return "second fill site" if self.second else "where tankers fill"
         named = "way" if self.other.site in self._own_sites else "fill site"
         stands_in = "backup fill site"
-        if self.backup_months:
-            stands_in += f" in {self.backup_months}"
+        if len(self._backup_in) < sum(len(one.months) for one in self.plan.seasons):
+            stands_in += f" in {month_words(self._backup_in)}"
         when = f"{named} in {month_words(self.other.months)}" if self.other.months else ""
         return ", ".join(filter(None, [stands_in * self.other.backup, when]))
 
     @property
     def backup_months(self) -> str:
-        """Name the months in which the backup of the front stands in; '' where that is so all year."""
-        those = self._backup_in
-        return month_words(those) if len(those) < sum(len(one.months) for one in self.plan.seasons) else ""
+        """Name the months in which the backup is what the front tells of it; '' where that is so all year."""
+        shown = int(self.plan.answers.level[self.lead])
+        return backups.told_in(self.plan, self.lead, shown) if shown >= 0 else ""
 
     @cached_property
     def _backup_in(self) -> list[int]:
-        """List the months in which the backup of the front stands in."""
+        """List the months in which the backup of the front stands in, whatever it holds."""
         shown = int(self.plan.answers.level[self.lead])
-        seasons, mine = self.plan.seasons, int(self.plan.levels.backup[self.lead, shown])
-        those = (one for one in seasons if shown < 0 or one.backup_site[self.lead, shown] == mine)
-        return [month for one in those for month in one.months]
+        if shown >= 0:
+            return backups.stands_in(self.plan, self.lead, shown)
+        return [month for one in self.plan.seasons for month in one.months]
+
+    @property
+    def backup_shut(self) -> list[int]:
+        """List the months in which tankers come to the backup of the front by another way than is told."""
+        shut = {month for other in self.group.others if other.backup for month in other.shut_months}
+        return sorted(shut.intersection(self._backup_in))
 
     @property
     def _own_sites(self) -> set[int]:

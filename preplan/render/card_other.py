@@ -9,7 +9,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit, ThenCalled
 from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine
-from preplan.render import crew, words
+from preplan.render import backups, crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, splits
 from preplan.render.card_words import flow_words, place
@@ -46,9 +46,7 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     """Say when the fill site of a sheet is taken, and what it brings then."""
     plan, lead, level = facts.plan, facts.lead, facts.level
     if other.backup:
-        flow = flow_words(facts, float(plan.levels.backup_gpm[lead, level]))
-        when = f"{words.first_up(facts.backup_months)}: if" if facts.backup_months else "If"
-        yield f"{when} fill site {int(plan.levels.site[lead, level]) + 1} fails, all fill here: {flow}"
+        yield from _stands_in(facts)
     if other.shut_months:
         road = shut_road(plan, other.shut_stretches)
         yield f"{words.first_up(month_words(other.shut_months))}: NOT THIS WAY, {road} then."
@@ -68,6 +66,19 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     if other.months and other.tankers and splits(plan, lead, other):
         named = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
         yield f"THIS SHEET IS FOR {named} ONLY: then {'; '.join(elsewhere_words(plan, other, other.elsewhere))}."
+
+
+def _stands_in(facts: Facts) -> Iterator[str]:
+    """Say what the backup brings, with the months where it is not always that."""
+    plan, cell = facts.plan, (facts.lead, facts.level)
+    here, months = int(plan.levels.backup[cell]), backups.as_told(plan, *cell)
+    told = backups.Backup(tuple(months), int(plan.levels.site[cell]), here, float(plan.levels.backup_gpm[cell]))
+    said: dict[str, list[int]] = {}
+    for then in (told, *(one for one in backups.in_other_months(plan, *cell) if one.site == here)):
+        fails = f"if fill site {then.first + 1} fails, all fill here: {flow_words(facts, then.gpm)}"
+        said.setdefault(fails, []).extend(then.months)
+    always = len(said) == 1 and not facts.backup_months
+    yield from (words.first_up(one if always else f"{month_words(those)}: {one}") for one, those in said.items())
 
 
 def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_tables import FIRST_ALARM_IN, MORE_LATER, NOT_THIS_WAY, Flag
 from preplan.records import ALL_MONTHS
-from preplan.render import crew, paper, words
+from preplan.render import backups, crew, paper, words
 from preplan.render.card_facts import (
     CLOSE,
     FILLS_ELSEWHERE,
@@ -174,19 +174,16 @@ def _backup_way(facts: Facts) -> str:
     plan, there = facts.plan, facts.plan.sites[facts.cell("backup")]
     out, back = (words.miles(float(column[trip])) for column in (plan.trips.out_mi, plan.trips.back_mi))
     far = f" {out} each way" if out == back else f" Loaded {out}, empty {back}"
+    far += f" ({month_words(facts.backup_shut)} another way)" if facts.backup_shut else ""
     return f"{far}, at {there.lat:.5f}, {there.lon:.5f}."
 
 
 def _other_backups(facts: Facts) -> list[str]:
-    """Say which fill site stands in when that of the worst season does not, or is itself the one that is planned."""
-    cell, mine = (facts.lead, facts.level), facts.cell("backup")
+    """Say which fill site stands in when that of the worst season does not, or brings less, or is the planned one."""
     others: dict[str, list[int]] = {}
-    for season in facts.plan.seasons:
-        stands_in = int(season.backup_site[cell])
-        if stands_in == mine or season.best_site[cell] < 0:
-            continue
-        flow = f"backup fill site {stands_in + 1}, {flow_words(facts, float(season.backup_gpm[cell]))}"
-        others.setdefault(flow if stands_in >= 0 else "NO backup.", []).extend(season.months)
+    for then in backups.in_other_months(facts.plan, facts.lead, facts.level):
+        said = f"backup fill site {then.site + 1}, {flow_words(facts, then.gpm)}" if then.site >= 0 else "NO backup."
+        others.setdefault(said, []).extend(then.months)
     return [f"{words.first_up(month_words(months))}: {said}" for said, months in others.items()]
 
 

@@ -1,0 +1,71 @@
+"""Which fill site stands in for the first one, in which months, and what it holds then."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from preplan.months import month_words
+from preplan.plan import Plan
+from preplan.plan_tables import ROUNDING_GPM, SeasonLine
+from preplan.render import words
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """What stands in at one address and level in some months."""
+
+    months: tuple[int, ...]
+    first: int
+    """Fill site that it stands in for."""
+    site: int
+    """-1: none stands in."""
+    gpm: float
+    """Held with all tankers there; NaN: none stands in."""
+
+
+def stands_in(plan: Plan, address: int, level: int) -> list[int]:
+    """List the months in which the backup of the season that decides stands in."""
+    mine = int(plan.levels.backup[address, level])
+    those = (season for season in plan.seasons if season.backup_site[address, level] == mine)
+    return [month for season in those for month in season.months]
+
+
+def as_told(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> list[int]:
+    """List the months for which what is told of the season that decides is true: that backup, and no less from it.
+
+    Flows are told down to whole `step`s.
+    """
+    those = (season for season in plan.seasons if _is_as_told(plan, season, address, level, step))
+    return [month for season in those for month in season.months]
+
+
+def told_in(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> str:
+    """Name these months; '' where it is true all year."""
+    those = as_told(plan, address, level, step)
+    return month_words(those) if len(those) < sum(len(season.months) for season in plan.seasons) else ""
+
+
+def in_other_months(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> Iterator[Backup]:
+    """Give what stands in, season by season, where that is not as told."""
+    cell = address, level
+    for season in plan.seasons:
+        if season.best_site[cell] >= 0 and not _is_as_told(plan, season, address, level, step):
+            there = int(season.backup_site[cell])
+            gpm = float(season.backup_gpm[cell]) if there >= 0 else np.nan
+            yield Backup(season.months, int(season.best_site[cell]), there, gpm)
+
+
+def _is_as_told(plan: Plan, season: SeasonLine, address: int, level: int, step: float) -> bool:
+    """Tell whether a season's backup is the one told, holds no less on paper, and meets if that does, and only then."""
+    cell = address, level
+    if season.backup_site[cell] != plan.levels.backup[cell]:
+        return False
+    then, told = float(season.backup_gpm[cell]), float(plan.levels.backup_gpm[cell])
+    if not (np.isfinite(then) and np.isfinite(told)):
+        return True
+    least = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    lower = words.round_down(then, step) < words.round_down(told, step)
+    return not lower and (then >= least) == (told >= least)
