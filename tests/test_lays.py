@@ -151,6 +151,12 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     assert crew.lay_meets_words(replace(plan, lays=lay(gpm=499.0)), 2) == ""
     higher = replace(plan.answers, status=text_array(["served", "higher level", "higher level", "not met"] * 2)[:6])
     assert crew.lay_meets_words(replace(plan, answers=higher), 2) == ""
+    pond = replace(plan, sites=(replace(plan.sites[0], months=frozenset(range(4, 12))), *plan.sites[1:]))
+    seasonal = said.replace("By hose it meets:", "By hose it meets in April to November:")
+    assert crew.lay_meets_words(pond, 2) == map_data(pond)["answers"]["byHoseWords"][1] == seasonal
+    assert crew.lay_numbers(pond, 2) == "fill site 1 (April to November only), 1,201 ft, 500 gpm"
+    units = " ".join(line.said for line in card_words.call(card_facts.Facts(pond, replace(plan.groups[2], lead=2))))
+    assert "BY HOSE IT MEETS IN APRIL TO NOVEMBER: see right." in units
     lead = replace(plan.groups[2], lead=2)
     block = [line for line in card_words.can(card_facts.Facts(plan, lead)) if line.bold]
     assert " ".join(line.said for line in block[1:]) == said

@@ -459,6 +459,33 @@ def test_files_of_cards_are_even_in_number_and_hold_every_card() -> None:
     assert card_pdf._in_a_file(500) == 0
 
 
+def test_the_report_counts_a_backup_only_where_it_is_enough_in_every_month() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    met = [a for a, status in enumerate(plan.answers.status) if status in {"served", "higher level"}]
+    cells = {a: (a, int(plan.answers.level[a])) for a in met}
+    holds = {
+        a: [season.backup_gpm[cell] >= plan.needs.required_gpm[a] for season in plan.seasons]
+        for a, cell in cells.items()
+    }
+    document = paper.Document(plan.district, "report")
+    document.begin()
+    evidence_pdf.out_of_service(document, plan)
+    said = words_of(document.finish())
+    always = sum(all(one) for one in holds.values())
+    decides = sum(holds[a][int(plan.levels.season[cell])] for a, cell in cells.items())
+    assert always < decides
+    assert f"With the first fill site out, {always} of {len(met)} " in said
+    assert "still met at the same level in every month." in said
+    # fill site 1: where in some month it is the first and its backup too little, or one of two
+    lost = [
+        a for a, cell in cells.items()
+        if any(season.split_site[cell] == 0 or (season.best_site[cell] == 0 and not enough)
+               for season, enough in zip(plan.seasons, holds[a], strict=True))
+    ]  # fmt: skip
+    used = [a for a, cell in cells.items() if any(0 in season.sites_of(*cell) for season in plan.seasons)]
+    assert f"{words.site_words(plan, 0)} {len(used)} {len(lost)} of {len(used)} " in said
+
+
 def test_two_processes_draw_the_same_files(plan: Plan) -> None:
     larger = replace(plan, groups=plan.groups * 126)
     assert dict(card_pdf.cards(larger, 2)) == dict(card_pdf.cards(larger, 1))
@@ -481,6 +508,15 @@ def test_those_who_fill_at_a_second_site_have_a_sheet_of_their_own_behind_the_ca
     ):
         assert told in sheet
     assert "continued" in sheet
+    assert "second fill site in" not in sheet
+    # one that is taken in some months only has them on the sheet too
+    never = np.full_like(plan.levels.split, -1)
+    winter = tuple(replace(one, split_site=never) if 12 in one.months else one for one in plan.seasons)
+    summer = pages_of(dict(card_pdf.cards(replace(plan, seasons=winter)))["cards.pdf"])
+    sheet = next(said for said in summer if ", second fill site" in said)
+    assert ", second fill site in April to November" in sheet
+    assert "SECOND FILL SITE IN APRIL TO NOVEMBER Fill site 2:" in sheet
+    assert "DUMP SITE, APR TO NOV" in sheet
     # without a split no such page
     assert not any("second fill site" in page for page in pages_of(_draw("cards", example_plan())))
 

@@ -101,7 +101,8 @@ class Facts:
     def fill_site_words(self) -> str:
         """Name what the fill site of the circuit is to the card, as a heading."""
         if self.other is None:
-            return "second fill site" if self.second else "where tankers fill"
+            when = f" in {month_words(self.own_months)}" if self.own_months else ""
+            return f"second fill site{when}" if self.second else "where tankers fill"
         named = "way" if self.other.site in self._own_sites else "fill site"
         stands_in = "backup fill site"
         if len(self._backup_in) < sum(len(one.months) for one in self.plan.seasons):
@@ -130,10 +131,23 @@ class Facts:
         return sorted(shut.intersection(self._backup_in))
 
     @property
-    def _own_sites(self) -> set[int]:
-        """Fill sites of the card itself."""
+    def _own_sites(self) -> tuple[int, ...]:
+        """Fill sites of the card itself: none, one, or two where tankers are split."""
         levels, shown = self.plan.levels, int(self.plan.answers.level[self.lead])
-        return {int(table[self.lead, shown]) for table in (levels.site, levels.split)} if shown >= 0 else set()
+        both = [int(table[self.lead, shown]) for table in (levels.site, levels.split)] if shown >= 0 else []
+        return tuple(site for site in both if site >= 0)
+
+    @cached_property
+    def own_months(self) -> list[int]:
+        """List the months of which the front and the sheet of its second fill site tell, where others have other sites.
+
+        None where these hold all year.
+        """
+        mine, shown = self._own_sites, int(self.plan.answers.level[self.lead])
+        by_season = [(one.sites_of(self.lead, shown), one.months) for one in self.plan.seasons]
+        if not mine or {sites for sites, _ in by_season} <= {mine}:
+            return []
+        return [month for sites, months in by_season if sites == mine for month in months]
 
     @property
     def circuit(self) -> int:

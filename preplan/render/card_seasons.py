@@ -91,20 +91,16 @@ def by_season(facts: Facts) -> list[Line]:
 
 
 def told_months(facts: Facts) -> list[int]:
-    """List the months for which the front of a card is told, where tankers fill elsewhere in others; else none."""
-    return facts.once("months told", lambda: _told_months(facts))
+    """List the months for which the front of a card is told, where tankers fill elsewhere in others; else none.
 
-
-def _told_months(facts: Facts) -> list[int]:
-    plan, lead, level, mine = facts.plan, facts.lead, facts.level, tuple(sites_of(facts))
-    if level < 0 or not mine or {season.sites_of(lead, level) for season in plan.seasons} <= {mine}:
-        return []
-    return [month for one in plan.seasons if one.sites_of(lead, level) == mine for month in one.months]
+    They are those of the sheet of its second fill site too.
+    """
+    return facts.own_months if facts.other is None else []
 
 
 def head(said: str, facts: Facts) -> str:
-    """Write a heading of a card's front, with the months for which that is told."""
-    months = told_months(facts) if facts.on_card else []
+    """Write a heading of a card's front, or of its second fill site's sheet, with the months for which that is told."""
+    months = told_months(facts)
     return f"{said}, {month_words(months, short=True).upper()}" if months else said
 
 

@@ -142,8 +142,8 @@ def _none_meets(facts: Facts) -> str:
     most = int(steady.argmax())
     best = first_minutes.best_words(facts.plan, facts.lead)
     said = f"No response level meets{_in(months_short(facts))}. This one {best}"
-    if crew.lay_meets_words(facts.plan, facts.lead):
-        return f"{said} by tanker. BY HOSE IT MEETS: see right."
+    if by_hose := crew.lay_meets_words(facts.plan, facts.lead):
+        return f"{said} by tanker. {by_hose.partition(':')[0].upper()}: see right."
     if not most > facts.level >= 0 or steady[most] <= MORE_SHARE * steady[facts.level]:
         return f"{said}{_better_one_out(facts)}."
     later = words.supply(float(steady[most]), STEP_GPM)
@@ -374,7 +374,8 @@ def _arriving_side(facts: Facts) -> str:
 def fill(facts: Facts, approach: str = "") -> list[Line]:
     """Say where tankers fill; `approach` says from which side they come."""
     plan, site = facts.plan, facts.cell("site")
-    lines = paragraph(head(facts.fill_site_words.upper(), facts), HALF_PT, SMALL_PT, bold=True)
+    named = facts.fill_site_words.upper()
+    lines = paragraph(head(named, facts) if facts.on_card else named, HALF_PT, SMALL_PT, bold=True)
     if site < 0:
         without = months_without(facts)
         none = f"No fill site serves this address{f' in {without}' if without else ''}."

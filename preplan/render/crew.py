@@ -143,8 +143,12 @@ def lay_meets_words(plan: Plan, address: int) -> str:
         return ""
     flow, minute = words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM), words.need(float(lay.ready_min[0]))
     named = words.level_words(plan.district.levels[int(lay.level[0])].name)
-    site = int(lay.site[0]) + 1
-    return f"By hose it meets: {flow} gpm from fill site {site}, {named}, about minute {minute}, on level ground."
+    site = int(lay.site[0])
+    months = f" in {month_words(plan.sites[site].months)}" if plan.sites[site].seasonal else ""
+    return (
+        f"By hose it meets{months}: {flow} gpm from fill site {site + 1}, {named}, about minute {minute}, "
+        "on level ground."
+    )
 
 
 def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
@@ -154,21 +158,16 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
         return ""
     lay = plan.lays.rows(found[:1].astype(np.int32))
     length, lines, engines = words.feet(float(lay.length_ft[0])), int(lay.lines[0]), int(lay.engines[0])
-    site, flow = int(lay.site[0]) + 1, words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM)
+    site, flow = _lay_site(plan, int(lay.site[0])), words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM)
     minute = words.need(float(lay.ready_min[0]))
     size = f"{float(lay.hose_in[0]):g} in"
     named = words.level_words(plan.district.levels[int(lay.level[0])].name)
-    there = plan.sites[site - 1]
-    months = f" ({month_words(there.months)} only)" if there.seasonal else ""
     if brief:
         lay_of = f"{lines} x {size}" if lines > 1 else size
-        return f"By hose: {length}, {lay_of}, fill site {site}{months}: {flow} gpm, minute {minute}, {named}."
+        return f"By hose: {length}, {lay_of}, {site}: {flow} gpm, minute {minute}, {named}."
     hose = f"{length} of {size}" + (f", {lines} lines" if lines > 1 else "")
     pumping = f"{engines} engine{'s' * (engines != 1)} pumping at {named}"
-    return (
-        f"By hose instead: {hose} from fill site {site}{months}, {pumping}: {flow} gpm, about minute {minute}, "
-        "on level ground."
-    )
+    return f"By hose instead: {hose} from {site}, {pumping}: {flow} gpm, about minute {minute}, on level ground."
 
 
 def lay_numbers(plan: Plan, address: int) -> str:
@@ -178,7 +177,13 @@ def lay_numbers(plan: Plan, address: int) -> str:
         words.feet(float(plan.lays.length_ft[at])),
         words.supply(float(plan.lays.gpm[at]), words.CARD_STEP_GPM),
     )
-    return f"fill site {int(plan.lays.site[at]) + 1}, {length}, {flow} gpm"
+    return f"{_lay_site(plan, int(plan.lays.site[at]))}, {length}, {flow} gpm"
+
+
+def _lay_site(plan: Plan, site: int) -> str:
+    """Name the fill site of a hose lay, with the months in which it stands where that is not all year."""
+    there = plan.sites[site]
+    return f"fill site {site + 1}{f' ({month_words(there.months)} only)' if there.seasonal else ''}"
 
 
 def supply_words(plan: Plan, address: int, level: int) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from preplan.months import month_words
@@ -85,13 +87,15 @@ def out_of_service(document: Document, plan: Plan) -> None:
     met = np.isin(plan.answers.status.astype(str), ["served", "higher level"])
     need, total = plan.needs.required_gpm, int(met.sum())
     document.heading("With something out of service", bookmark=True, keep=TABLE_PT)
-    backup_gpm = plan.answers.shown_flow(plan.levels.backup_gpm)
     with np.errstate(invalid="ignore"):
-        holds = met & (backup_gpm >= need - ROUNDING_GPM)
+        holds = [plan.answers.shown_flow(season.backup_gpm) >= need - ROUNDING_GPM for season in plan.seasons]
         one_out = met & (plan.answers.shown_flow(plan.levels.one_out_gpm) >= need - ROUNDING_GPM)
-    for said, held in (("any one tanker out", one_out), ("the first fill site out", holds)):
+    for said, held, when in (
+        ("any one tanker out", one_out, " in the worst season"),
+        ("the first fill site out", met & np.logical_and.reduce(holds), " in every month"),
+    ):
         document.flow(
-            f"With {said}, {of(int(held.sum()), total)} of the addresses met now are still met at the same level."
+            f"With {said}, {of(int(held.sum()), total)} of the addresses met now are still met at the same level{when}."
         )
     alone = int(np.sum(met & (plan.answers.shown(plan.levels.backup) < 0)))
     lone = np.array([any(flag.code == "no backup" for flag in flags) for flags in plan.answers.flags])
@@ -101,22 +105,30 @@ def out_of_service(document: Document, plan: Plan) -> None:
     _tankers_out(document, plan, met)
 
 
-def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: BoolArray) -> None:
-    """Say what each fill site out of service costs, the dearest first; `holds`: met from the backup too."""
-    first, second = plan.answers.shown(plan.levels.site), plan.answers.shown(plan.levels.split)
-    # Where tankers are split each site is needed: what the first alone would hold did not do.
-    lost = [((first == row) & ~holds) | (second == row) for row in range(len(plan.sites))]
-    cost = [int(np.sum(some & met)) for some in lost]
-    lines = []
-    for row in sorted(range(len(plan.sites)), key=lambda row: (-cost[row], row)):
-        mine = int(np.sum(((first == row) | (second == row)) & met))
-        if mine:
-            lines.append((words.site_words(plan, row)[:90], f"{mine:,}", of(cost[row], mine)))
+def _sites_out(document: Document, plan: Plan, met: BoolArray, holds: Sequence[BoolArray]) -> None:
+    """Say what each fill site out of service costs in any month, the dearest first.
+
+    `holds`: whether the backup brings enough, season by season.
+    """
+    used = np.zeros((len(plan.sites) + 1, len(met)), dtype=np.bool_)  # the last row is that of no site, -1
+    lost, every = used.copy(), np.arange(len(met))
+    for season, enough in zip(plan.seasons, holds, strict=True):
+        first, second = (plan.answers.shown(sites) for sites in (season.best_site, season.split_site))
+        used[first, every] = used[second, every] = True
+        lost[first, every] |= ~enough
+        # Where tankers are split each site is needed: what the first alone would hold did not do.
+        lost[second, every] = True
+    mine, cost = (np.sum(some[:-1] & met, axis=1).tolist() for some in (used, lost))
+    lines = [
+        (words.site_words(plan, row)[:90], f"{mine[row]:,}", of(cost[row], mine[row]))
+        for row in sorted(range(len(plan.sites)), key=lambda row: (-cost[row], row))
+        if mine[row]
+    ]
     if lines:
         document.y -= 4.0
-        head = ("fill site out", "met from it now", "of them no longer met at the same level")
-        document.table(head, lines, (290.0, 90.0, 160.0))
-    if np.any(second >= 0):
+        head = ("fill site out", "met from it in some month", "of them then not met at the same level")
+        document.table(head, lines, (270.0, 110.0, 160.0))
+    if np.any(plan.answers.shown(plan.levels.split) >= 0):
         document.flow("An address whose tankers are split counts at both of its fill sites.", SMALL_PT)
 
 
