@@ -52,3 +52,17 @@ def months_text(which: frozenset[int]) -> str:
             end = end % 12 + 1
         runs.append(f"{start}" if end == start else f"{start}-{end}")
     return ",".join(runs)
+
+
+def months_of(text: str) -> list[int]:
+    """List the months that `months_text` wrote.
+
+    >>> months_of("11-2,5"), months_of("")
+    ([11, 12, 1, 2, 5], [])
+    """
+    found: list[int] = []
+    for span in filter(None, text.split(",")):
+        first, _, last = span.partition("-")
+        count = (int(last or first) - int(first)) % 12 + 1
+        found += [(int(first) - 1 + k) % 12 + 1 for k in range(count)]
+    return found

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from preplan.plan import Plan
 from preplan.plan_inputs import Inputs, Rejected, RoadSource
-from preplan.plan_tables import STATUSES
+from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, STATUSES, Flag
 from preplan.records import IntArray, text_array
 from preplan.render.fields import ABOUT
 from preplan.render.geopackage import ROAD_NOTICE, geopackage
@@ -205,6 +205,24 @@ def test_routes_run_from_fill_site_to_dump_site_and_back(package: Path) -> None:
     assert np.array(corners) == pytest.approx(
         np.array([[-72.0345, 44.0018], [-72.03, 44.002], [-72.0245, 44.0018], [-72.02, 44.0], [-72.0195, 44.0068]])
     )
+
+
+def test_routes_say_in_which_months_they_are_driven(tmp_path: Path, package: Path) -> None:
+    """One whose tankers fill elsewhere in winter, another whose way is shut in November, the others all year."""
+    assert {row["months"] for row in layer(package, "routes")} == {"all year"}
+    plan = example_plan()
+    best = plan.levels.site.copy()
+    best[0] = 1
+    seasons = tuple(replace(one, best_site=best) if 12 in one.months else one for one in plan.seasons)
+    flags = list(plan.answers.flags)
+    flags[1] = (*flags[1], Flag(NOT_THIS_WAY, "11", circuit=FIRST_CIRCUIT))
+    path = tmp_path / "months.gpkg"
+    path.write_bytes(geopackage(replace(plan, seasons=seasons, answers=replace(plan.answers, flags=tuple(flags)))))
+    told = {(row["address_id"], row["leg"]): row["months"] for row in layer(path, "routes")}
+    assert told == {
+        (f"A{i}", leg): {0: "April to November", 1: "December to October"}.get(i, "all year")
+        for i in range(4) for leg in ("out", "back")
+    }  # fmt: skip
 
 
 @given(st.lists(st.integers(0, 5), max_size=12))

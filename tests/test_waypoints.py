@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, Flag
 from preplan.records import text_array
 from preplan.render.waypoints import fill_sites_gpx, fill_sites_kml
 from preplan.render.words import CAUTIONS, ROAD_CREDIT
@@ -106,6 +107,46 @@ def test_each_site_that_serves_has_a_circuit_in_order(writer: Writer) -> None:
     found = lines(writer(replace(split, trips=trips)))
     assert [name.split()[0] for name in found] == ["1", "1", "2", "2"]
     assert list(found)[2] == "2 Quarry pond (summer): to 12 Mill Road, loaded"
+
+
+def descriptions(content: bytes) -> list[str]:
+    """List what is said of every line."""
+    root = ET.fromstring(content)  # noqa: S314  our own bytes
+    tracks = [track.findtext(f"{GPX}desc", "") for track in root.findall(f"{GPX}trk")]
+    lines_of = [mark for mark in root.iter(f"{KML}Placemark") if mark.find(f"{KML}LineString") is not None]
+    return tracks or [mark.findtext(f"{KML}description", "") for mark in lines_of]
+
+
+def other_winter(plan: Plan) -> Plan:
+    """Let tankers fill at no site that is shown from December to March."""
+    never = np.full_like(plan.levels.site, -1)
+    seasons = tuple(replace(one, best_site=never) if 12 in one.months else one for one in plan.seasons)
+    return replace(plan, seasons=seasons)
+
+
+def shut_in_november(plan: Plan, lead: int) -> Plan:
+    """Let the way of an address over its fill site not hold in November."""
+    flags = list(plan.answers.flags)
+    flags[lead] = (*flags[lead], Flag(NOT_THIS_WAY, "11", circuit=FIRST_CIRCUIT))
+    return replace(plan, answers=replace(plan.answers, flags=tuple(flags)))
+
+
+@both
+def test_a_circuit_says_in_which_months_it_is_driven_and_by_whom(writer: Writer) -> None:
+    plan = example_plan()
+    assert all("only" not in name for name in lines(writer(plan)))
+    named = list(lines(writer(other_winter(plan))))
+    assert named == [f"{name}, in April to November only" for name in lines(writer(plan))]
+    (group,) = (one for one in plan.groups if one.road == "Quarry Lane")
+    shut = writer(shut_in_november(plan, group.lead))
+    assert list(lines(shut)) == [f"{name}, in December to October only" for name in lines(writer(plan))]
+    told = "; 2 addresses; November: NOT THIS WAY, a road on the way is shut or posted then"
+    assert all(said.endswith(told) for said in descriptions(shut))
+    split = split_plan()
+    out, back = (np.array(leaf, dtype=np.int32) for leaf in ([0, 2, 1, 2, 2, 2], [3, 5, 4, 5, 5, 5]))
+    alone = replace(split, groups=split.groups[:1], trips=replace(split.trips, out_leaf=out, back_leaf=back))
+    drivers = [said.partition("; 1 address; ")[2] for said in descriptions(writer(alone))]
+    assert drivers == ["T1 only, T2 fill at fill site 2"] * 2 + ["T2 only"] * 2
 
 
 @both

@@ -71,7 +71,7 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "turnaround": ("Turning", "through, loop or back."),
         "turnaround_given": ("Turning given", "no: backing in is assumed."),
         "needs_engine": ("Needs an engine", "An engine must pump here."),
-        "months": ("Months", "When it can be used."),
+        "months": ("Months", "When it can be used; of a route: when tankers drive it."),
         "in_service": ("In service", "yes or no."),
         "use": ("Use", "all year, seasonal or out of service."),
         "connection": ("Connection", "As the district's table gives it."),

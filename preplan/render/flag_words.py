@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from preplan.months import month_words
+from preplan.months import month_words, months_of
 from preplan.plan import Plan
 from preplan.plan_tables import (
     BRIDGE_AT_SITE,
@@ -131,19 +131,13 @@ def _flag_number(flag: Flag) -> str:
         return NOT_KNOWN
     if isinstance(value, str):
         if flag.code in _NAMES_MONTHS and _SPANS.fullmatch(value):
-            return month_words(month for span in value.split(",") for month in _span(span))
+            return month_words(months_of(value))
         return ", ".join(map(level_words, flag.names or (value,))) if flag.code in _NAMES_LEVELS else printable(value)
     if flag.code == "close":
         return f"{100 * value:.0f} % of it"
     said = f"{value:,.0f}" if float(value).is_integer() else f"{value:,.1f}"
     unit = _FULL.get(flag.unit, printable(flag.unit))
     return f"{said} {unit}".strip()
-
-
-def _span(said: str) -> list[int]:
-    """List the months of '4-11', '11-3' or '5'."""
-    first, last = (int(m) for m in said.split("-")) if "-" in said else (int(said), int(said))
-    return [(first - 1 + k) % 12 + 1 for k in range((last - first) % 12 + 1)]
 
 
 def care_order(flag: Flag) -> int:

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from preplan.months import month_words
 from preplan.records import FloatArray, IntArray, TextArray, text_array
+from preplan.render import circuits
 from preplan.render.fields import ABOUT
 from preplan.render.qgis_styles import layer_styles
 from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, thinned, trips_by_segment
@@ -180,11 +181,22 @@ def _routes(plan: Plan, legs: Legs, ways: Driven) -> Layer:
         "leg": np.where(legs.loaded, "out", "back").tolist(),
         "leg_min": minutes(np.where(legs.loaded, trips.out_min[legs.trip], trips.back_min[legs.trip])),
         "leg_mi": miles(np.where(legs.loaded, trips.out_mi[legs.trip], trips.back_mi[legs.trip])),
+        "months": _months_driven(plan, legs),
     }
     return Layer(
         name="routes", about="Way of the chosen round trip of each address, loaded out, empty back; true to about 2 m.",
         kind="LineString", columns=columns, shapes=_lines(*leg_lines(thinned(plan.roads), ways)),
     )  # fmt: skip
+
+
+def _months_driven(plan: Plan, legs: Legs) -> list[str]:
+    """Name the months in which each leg is driven."""
+    over_second = plan.answers.shown(plan.levels.split_trip)
+    said = {
+        trip: month_words(circuits.months_driven(plan, a, second=bool(over_second[a] == trip)))
+        for trip, a in zip(legs.trip.tolist(), plan.trips.address[legs.trip].tolist(), strict=True)
+    }
+    return [said[trip] for trip in legs.trip.tolist()]
 
 
 def _roads_and_bridges(plan: Plan, legs: Legs, ways: Driven) -> tuple[Layer, Layer]:

@@ -16,6 +16,7 @@ from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
+from preplan.render.circuits import drivers_words
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.first_drive import BORDER
 from preplan.render.flag_words import HOLDS_OFF, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
@@ -270,17 +271,9 @@ def _circuit_name(plan: Plan, circuit: _Circuit) -> str:
     lead, named = circuit.group.lead, _group_name(plan, circuit.group)
     months = card_seasons.told_months(Facts(plan, circuit.group))
     named += f", in {month_words(months)} only" if months else ""
-    cell = lead, plan.answers.level[lead]
-    second = int(plan.levels.split[cell])
-    if second < 0:
-        return named
-    there = plan.levels.at_split[cell]
-    here, others = (
-        words.printable(" ".join(plan.unit_ids(mask, lead))) for mask in (plan.levels.used[cell] & ~there, there)
-    )
-    if circuit.second:
-        return f"{named}, as second fill site: {others} only"
-    return f"{named}: {here} only, {others} fill at fill site {second + 1}"
+    drivers = drivers_words(plan, lead, second=circuit.second)
+    as_second = ", as second fill site" * circuit.second
+    return f"{named}{as_second}: {drivers}" if drivers else named
 
 
 def _group_name(plan: Plan, group: CardGroup) -> str:

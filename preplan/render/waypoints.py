@@ -7,7 +7,7 @@ cannot hold.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
@@ -15,6 +15,8 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.records import FloatArray
+from preplan.render import circuits
+from preplan.render.limit_places import named_words
 from preplan.render.route_lines import Legs, chosen_legs, driven, leg_lines, thinned
 from preplan.render.tables import NOT_XML
 from preplan.render.words import CAUTIONS, ROAD_CREDIT, rate_words
@@ -134,9 +136,22 @@ def _leg(plan: Plan, site: int, group: CardGroup, trip: int, lonlat: FloatArray,
     there = _run(plan, group)
     minutes, miles = (trips.out_min, trips.out_mi) if loaded else (trips.back_min, trips.back_mi)
     way = f"to {there}, loaded" if loaded else f"from {there}, empty"
-    about = f"{minutes[trip]:.1f} min, {miles[trip]:.2f} mi; true to about 2 m; {len(group.addresses)} addresses"
+    count = len(group.addresses)
+    far = f"{minutes[trip]:.1f} min, {miles[trip]:.2f} mi; true to about 2 m; {count} address{'es' * (count != 1)}"
+    second = bool(trip == plan.answers.shown(plan.levels.split_trip)[group.lead])
+    driven_in = circuits.months_driven(plan, group.lead, second=second)
+    always = len(driven_in) == sum(len(season.months) for season in plan.seasons)
+    when = "" if always else f", in {month_words(driven_in)} only"
+    drivers = circuits.drivers_words(plan, group.lead, second=second)
+    not_then = (
+        named_words(plan, replace(flag, circuit=0)).removesuffix(".")
+        for flag in circuits.not_this_way(plan, group.lead, second=second)
+    )
     return _Leg(
-        kind="out" if loaded else "back", name=f"{_name(plan.sites[site], site + 1)}: {way}", about=about, lonlat=lonlat
+        kind="out" if loaded else "back",
+        name=f"{_name(plan.sites[site], site + 1)}: {way}{when}",
+        about="; ".join(filter(None, (far, drivers, *not_then))),
+        lonlat=lonlat,
     )
 
 

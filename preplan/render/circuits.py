@@ -1,0 +1,41 @@
+"""When the chosen circuits hold and who drives them, for pages and files that show one by itself."""
+
+from __future__ import annotations
+
+from preplan.months import months_of
+from preplan.plan import Plan
+from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
+from preplan.render import words
+from preplan.render.flag_words import flags_on
+
+
+def months_driven(plan: Plan, address: int, *, second: bool) -> list[int]:
+    """List the months in which tankers drive the circuit of the level shown, over its fill site or the `second` one.
+
+    Not those in which they fill elsewhere, nor those in which its way does not hold.
+    """
+    cell = address, int(plan.answers.level[address])
+    own = [int(sites[cell]) for sites in (plan.levels.site, plan.levels.split)]
+    mine = tuple(site for site in own if site >= 0)
+    shut = {month for flag in not_this_way(plan, address, second=second) for month in months_of(str(flag.value))}
+    taken = (one.months for one in plan.seasons if one.sites_of(*cell) == mine)
+    return [month for months in taken for month in months if month not in shut]
+
+
+def not_this_way(plan: Plan, address: int, *, second: bool) -> list[Flag]:
+    """List the flags that name months in which the way of one of an address's circuits does not hold."""
+    circuit = SECOND_CIRCUIT if second else FIRST_CIRCUIT
+    return [flag for flag in flags_on(plan, address, circuit) if flag.code == NOT_THIS_WAY]
+
+
+def drivers_words(plan: Plan, address: int, *, second: bool) -> str:
+    """Say who drives one of two circuits of the level shown, and where the others fill; '' where all fill at one."""
+    cell = address, plan.answers.level[address]
+    split = int(plan.levels.split[cell])
+    if split < 0:
+        return ""
+    there = plan.levels.at_split[cell]
+    here, others = (
+        words.printable(" ".join(plan.unit_ids(mask, address))) for mask in (plan.levels.used[cell] & ~there, there)
+    )
+    return f"{others} only" if second else f"{here} only, {others} fill at fill site {split + 1}"
