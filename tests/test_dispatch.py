@@ -400,6 +400,19 @@ def test_a_row_says_where_tankers_fill_in_other_months_and_who_is_called_then() 
     assert not any("fill site" in one["note"] for one in rows)
 
 
+def test_a_row_says_which_backup_stands_in_in_which_months() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    notes = {row["label"] or f"{row['from_number']} {row['road']}": row["note"] for row in rows_of(dispatch_csv(plan))}
+    assert "backup: F05 in April to November, F11 in December to March" in notes["141 Beechnut Lane"]
+    level = plan.answers.level
+    moved = [
+        a for a in np.flatnonzero(level >= 0).tolist()
+        if len({int(season.backup_site[a, level[a]]) for season in plan.seasons}) > 1
+    ]  # fmt: skip
+    told = sum(int(row["addresses"]) for row in rows_of(dispatch_csv(plan)) if "backup: " in row["note"])
+    assert told == len(moved) > 100
+
+
 def test_a_level_that_goes_with_the_first_alarm_is_told_so_beside_its_call_by_minute() -> None:
     """By the flag of the plan: a minute alone would let a dispatcher wait until it."""
     plan = plan_of(SAMPLE / "district.toml")

@@ -17,7 +17,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
 from preplan.records import ALL_MONTHS
-from preplan.render import card_pdf, crew, first_minutes, map_html, words
+from preplan.render import backups, card_pdf, crew, first_minutes, map_html, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.first_minutes import officer_words, then_at_once
@@ -586,6 +586,42 @@ def test_the_map_says_for_which_months_its_circuit_is_drawn(wide: Opened, plan: 
         assert (", NOT in " in drawn) is (a in barred)
         filled = written(wide.page, "#panel-body dl >> nth=0").replace("\N{NO-BREAK SPACE}", " ")
         assert (f"({months})" in filled) is (a in moved)
+
+
+def test_the_map_says_in_which_months_a_backup_stands_in_and_what_does_in_the_others(wide: Opened, plan: Plan) -> None:
+    """Beside its flow and with its circuit; of every answer as the plan has it."""
+    page = wide.page
+    packed = page.evaluate(
+        f"() => {{ {page_source('map_decode.js')}; return [data.answers.backupsThen, answers.backupThen]; }}"
+    )
+    levels = len(plan.district.levels)
+    rows = np.flatnonzero(plan.answers.level >= 0).tolist()
+    seasonal = 0
+    for a in rows:
+        level = int(plan.answers.level[a])
+        told = packed[0][packed[1][a * levels + level]]
+        stands = {one.months for one in plan.seasons if one.backup_site[a, level] == plan.levels.backup[a, level]}
+        seasonal += len(stands) < len(plan.seasons)
+        assert told["stands"] == (
+            month_words(month for months in stands for month in months) if len(stands) < len(plan.seasons) else ""
+        )
+        assert told["told"] == backups.told_in(plan, a, level, 1.0)
+        assert told["lines"] == backups.lines_of(plan, a, level)
+    assert seasonal > 100
+
+    choose(page, "141 Beechnut Ln")
+    said = written(page, "section.level >> nth=0")
+    assert re.search(r"Backup in April to November\s+5, Ombrel Lake landing: holds 5\d\d gpm", said)
+    assert "December to March: backup fill site 11, at least 430 gpm, does not meet." in said
+    page.locator("button", has_text="Circuit to backup").first.click()
+    assert page.inner_text("#drawn") == "Drawn: backup, fill site 5, response level 2, April to November only"
+    choose(page, "424 Fiddlehead Rd")
+    said = written(page, "section.level >> nth=0")
+    assert re.search(r"Backup in June to February\s+1, Gristmill Road hydrant: holds 54\d gpm", said)
+    assert "March to May: backup fill site 1, at least 470 gpm, does not meet." in said
+    assert "; March to May another way" in said
+    page.locator("button", has_text="Circuit to backup").first.click()
+    assert page.inner_text("#drawn") == "Drawn: backup, fill site 1, response level 2, NOT in March to May"
 
 
 def test_what_is_best_about_the_level_shown_is_said_as_on_the_card(browser: Browser, tmp_path: Path) -> None:

@@ -33,6 +33,11 @@ def stands_in(plan: Plan, address: int, level: int) -> list[int]:
     return [month for season in those for month in season.months]
 
 
+def stands_in_words(plan: Plan, address: int, level: int) -> str:
+    """Name these months; '' where they are the whole year."""
+    return _unless_all_year(plan, stands_in(plan, address, level))
+
+
 def as_told(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> list[int]:
     """List the months for which what is told of the season that decides is true: that backup, and no less from it.
 
@@ -44,8 +49,11 @@ def as_told(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_
 
 def told_in(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> str:
     """Name these months; '' where it is true all year."""
-    those = as_told(plan, address, level, step)
-    return month_words(those) if len(those) < sum(len(season.months) for season in plan.seasons) else ""
+    return _unless_all_year(plan, as_told(plan, address, level, step))
+
+
+def _unless_all_year(plan: Plan, months: list[int]) -> str:
+    return month_words(months) if len(months) < sum(len(season.months) for season in plan.seasons) else ""
 
 
 def in_other_months(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> Iterator[Backup]:
@@ -69,3 +77,18 @@ def _is_as_told(plan: Plan, season: SeasonLine, address: int, level: int, step: 
     least = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
     lower = words.round_down(then, step) < words.round_down(told, step)
     return not lower and (then >= least) == (told >= least)
+
+
+def lines_of(plan: Plan, address: int, level: int) -> list[str]:
+    """Write a line for the other months, where what is told to the gpm does not hold all year; else none.
+
+    Its own flows are those of cards, so that many addresses share a line.
+    """
+    need = float(plan.needs.required_gpm[address])
+    lines: dict[str, list[int]] = {}
+    for then in in_other_months(plan, address, level, 1.0):
+        have, _ = words.flow_pair(then.gpm, need)
+        meets = "meets" if then.gpm >= need - ROUNDING_GPM else "does not meet"
+        held = f"backup fill site {then.site + 1}, at least {have} gpm, {meets}"
+        lines.setdefault(held if then.site >= 0 else "NO backup", []).extend(then.months)
+    return [f"{words.first_up(month_words(months))}: {said}" for said, months in lines.items()]

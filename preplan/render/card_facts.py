@@ -104,9 +104,9 @@ class Facts:
             when = f" in {month_words(self.own_months)}" if self.own_months else ""
             return f"second fill site{when}" if self.second else "where tankers fill"
         named = "way" if self.other.site in self._own_sites else "fill site"
-        stands_in = "backup fill site"
-        if len(self._backup_in) < sum(len(one.months) for one in self.plan.seasons):
-            stands_in += f" in {month_words(self._backup_in)}"
+        shown = int(self.plan.answers.level[self.lead])
+        stands = backups.stands_in_words(self.plan, self.lead, shown) if shown >= 0 else ""
+        stands_in = f"backup fill site{f' in {stands}' if stands else ''}"
         when = f"{named} in {month_words(self.other.months)}" if self.other.months else ""
         return ", ".join(filter(None, [stands_in * self.other.backup, when]))
 

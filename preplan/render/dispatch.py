@@ -25,7 +25,7 @@ from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
-from preplan.render import first_minutes
+from preplan.render import backups, first_minutes
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
 from preplan.render.tables import (
@@ -252,7 +252,7 @@ def _off_road(plan: Plan, address: int) -> list[str]:
 
 
 def _other_months(plan: Plan) -> list[tuple[str, ...]]:
-    """Say of each address, where tankers fill elsewhere in some months, from where then, and who has other jobs."""
+    """Say of each address what holds in other months: from where tankers fill, what stands in, who has other jobs."""
     sheets = {a: group.others for group in plan.groups for a in group.addresses}
     found = [
         tuple(_in_other_months(plan, a, sheets.get(a, ()))) if status == "no route" else tuple(_elsewhere(plan, a))
@@ -288,6 +288,19 @@ def _elsewhere(plan: Plan, address: int) -> Iterator[str]:
     for sites, months in told.items():
         named = "+".join(plan.sites[site].site_id for site in sites)
         yield f"{month_words(months)}: {f'from {named}' if named else 'no site'}"
+    yield from _backups(plan, address, level)
+
+
+def _backups(plan: Plan, address: int, level: int) -> Iterator[str]:
+    """Name the backup of each month, where it is not that of the row all year."""
+    here, cell = backups.stands_in(plan, address, level), (address, level)
+    told = {int(plan.levels.backup[cell]): here} if here else {}
+    for then in backups.in_other_months(plan, address, level):
+        if then.site != plan.levels.backup[cell]:
+            told.setdefault(then.site, []).extend(then.months)
+    if len(told) > 1:
+        ids = [*(site.site_id for site in plan.sites), "none"]
+        yield "backup: " + ", ".join(f"{ids[site]} in {month_words(months)}" for site, months in told.items())
 
 
 def _in_other_months(plan: Plan, address: int, sheets: Sequence[OtherCircuit]) -> list[str]:

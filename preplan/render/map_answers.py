@@ -13,7 +13,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import STATUSES, Flag
 from preplan.records import BoolArray, FloatArray
-from preplan.render import crew, first_minutes, us_grid, words
+from preplan.render import backups, crew, first_minutes, us_grid, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import jobs_words
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
@@ -106,6 +106,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
     case, texts = _cases(plan)
     by_hose, built_up = Texts([""], {"": 0}), Texts([""], {"": 0})
     apart, seasons_apart = _apart(plan)
+    backup_then, backups_then = _backups_then(plan)
     columns = {
         "status": [STATUSES.index(status) for status in answers.status],
         "level": answers.level,
@@ -125,12 +126,13 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "firstWater": whole(answers.first_water_min, 10),
         "callBy": whole(_call_by_min(plan)),
         "backupFlow": whole(levels.backup_gpm, way="down"),
+        "backupThen": backup_then,
         "oneOut": whole(levels.one_out_gpm, way="down"),
         "dumpMin": _dump_engine_min(plan),
     }
     lines = texts.pop("seasonLines")
     sayings = [said for said, _ in flags.values]
-    forms = Forms(chain(sayings, built_up.values, *lines))
+    forms = Forms(chain(sayings, built_up.values, *lines, *(some for *_, some in backups_then)))
     return {
         **_packed(columns, along),
         **texts,
@@ -139,6 +141,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "builtUpWords": [*map(forms.packed, built_up.values)],
         "seasonLines": [[*map(forms.packed, some)] for some in lines],
         "seasonsApart": seasons_apart,
+        "backupsThen": [(*months, [*map(forms.packed, some)]) for *months, some in backups_then],
         "flag": pack([one for row in flag_lists for one in row]),
         "flags": [*map(forms.packed, sayings)],
         "flagsNear": [(at, there) for at, (_, there) in enumerate(flags.values) if there],
@@ -146,6 +149,26 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "codes": codes.values,
         "grave": [place for code, place in codes.places.items() if code in GRAVE],
     }
+
+
+def _backups_then(plan: Plan) -> tuple[Ints, list[tuple[Any, ...]]]:
+    """Say of backups when what is told of them holds, when they stand in, when by another way, and what holds else.
+
+    Returns the place of each answer in a list, (addresses, levels), and the list of three texts of months, the first
+    two '' for all year, and the lines.
+    """
+    said = Texts([("", "", "", ())], {("", "", "", ()): 0})
+    shut = {
+        (a, facts.level): month_words(facts.backup_shut)
+        for facts in (Facts(plan, group) for group in plan.groups)
+        if facts.level >= 0 and facts.backup_shut
+        for a in facts.group.addresses
+    }
+    place = np.zeros(plan.levels.backup.shape, dtype=np.int64)
+    for a, k in np.argwhere(plan.levels.site >= 0).tolist():
+        months = backups.told_in(plan, a, k, 1.0), backups.stands_in_words(plan, a, k)
+        place[a, k] = said.place((*months, shut.get((a, k), ""), tuple(backups.lines_of(plan, a, k))))
+    return place, said.values
 
 
 def _apart(plan: Plan) -> tuple[list[int], list[Any]]:

@@ -126,6 +126,9 @@ function spoken(one) {
 
 for (const name of ["flags", "builtUpWords"]) data.answers[name] = data.answers[name].map(spoken);
 data.answers.seasonLines = data.answers.seasonLines.map((lines) => lines.map(spoken));
+data.answers.backupsThen = data.answers.backupsThen.map(
+  ([told, stands, shut, lines]) => ({ told, stands, shut, lines: lines.map(spoken) }),
+);
 
 const along = running(data.along);
 const levelCount = data.levels.length;
@@ -169,7 +172,7 @@ for (const place of [...data.sites, ...data.stations]) {
 
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
-    "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "oneOut",
+    "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "backupThen", "oneOut",
     "steady", "onArrival", "gapOnArrival", "firstWater", "callBy", "byHose", "builtUp", "apart", "dumpMin", "attackMin",
   ], alongRoads);
   CASE_COLUMNS.forEach((name, k) => {

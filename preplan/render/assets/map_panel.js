@@ -277,7 +277,11 @@ function drawnWords() {
 
 // For which months the plan's own circuit is drawn, where others have another one.
 function whenDrawn(level, which) {
-  if (which === "backup" || whatIfSite(view.address, level) >= 0) return "";
+  if (which === "backup") {
+    const { stands, shut: notThen } = backupThen(row(view.address, level));
+    return (stands ? `, ${stands} only` : "") + (notThen ? `, NOT in ${notThen}` : "");
+  }
+  if (whatIfSite(view.address, level) >= 0) return "";
   const months = monthsTold(view.address, level);
   const ofFirst = ({ code, said }) => code === data.notThisWay && !said.startsWith("Second circuit");
   const shut = which === "site" && flagsOf(view.address).find(ofFirst);
@@ -359,11 +363,7 @@ function levelFacts(address, at) {
     lines.push(["Second fill site", `${siteName(answers.split[at])}: tankers are split`], ...noteOf(answers.split[at]));
     lines.push(["Round trip to it", tripWords(answers.splitTrip[at])]);
   }
-  if (answers.backup[at] < 0) lines.push(["Backup", "none"]);
-  else {
-    lines.push(["Backup", `${siteName(answers.backup[at])}: holds ${gpm(answers.backupFlow[at])}`]);
-    lines.push(["Backup round trip", tripWords(answers.backupTrip[at])]);
-  }
+  lines.push(...backupFacts(at));
   if (at % levelCount > 0) lines.push(["If called on arrival", onArrivalWords(at)]);
   lines.push(["Steady flow", `${gpm(answers.steady[at])}${lastingWords(at)}`]);
   lines.push(["Held back by", data.answers.limits[answers.limit[at]]]);
@@ -374,6 +374,24 @@ function levelFacts(address, at) {
   const season = data.answers.seasons[answers.season[at]];
   if (season) lines.push(["Worst season", `${season}; these figures are for it`]);
   return lines;
+}
+
+// What stands in for the fill site, in which months, and what does in the others, as the card says it.
+function backupFacts(at) {
+  const { told, shut, lines } = backupThen(at);
+  const named = `Backup${told ? ` in ${told}` : ""}`;
+  const others = lines.length ? [["Backup in other months", `${lines.join(". ")}.`]] : [];
+  if (answers.backup[at] < 0) return [[named, "none"], ...others];
+  const trip = tripWords(answers.backupTrip[at]);
+  return [
+    [named, `${siteName(answers.backup[at])}: holds ${gpm(answers.backupFlow[at])}`],
+    ...others,
+    ["Backup round trip", shut ? `${trip}; ${shut} another way` : trip],
+  ];
+}
+
+function backupThen(at) {
+  return data.answers.backupsThen[answers.backupThen[at]];
 }
 
 // What the district's table notes of a fill site.
