@@ -9,9 +9,12 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.records import text_array
+from preplan.render import card_pdf, card_rest
+from preplan.render.card_facts import Facts
 from preplan.render.first_minutes import officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
 from tests.example_plan import example_plan
+from tests.pdf_words import words_of
 
 
 @pytest.fixture
@@ -57,6 +60,34 @@ def test_a_call_in_time_names_its_minute(plan: Plan) -> None:
         levels = replace(plan.levels, on_arrival_gpm=np.full((6, 2), gpm))
         said = officer_words(replace(plan, answers=answers, levels=levels), 1)
         assert f"response level 2 called by minute 18; called on arrival it {holds}." in said
+
+
+def test_a_level_that_holds_less_in_months_that_do_not_decide_says_so_in_sentence_and_table(plan: Plan) -> None:
+    """One season decides for all levels: for the second address that of winter, in which the first level holds more."""
+    flow = plan.levels.uninterrupted_gpm.copy()
+    flow[1, 0] = 0.0
+    summer = tuple(replace(one, uninterrupted_gpm=flow) if 6 in one.months else one for one in plan.seasons)
+    other = replace(plan, seasons=summer)
+    assert "Response level 1 holds 220 gpm for 2 hours. For 500 gpm: " in officer_words(plan, 1)
+    assert "Response level 1 holds 220 gpm for 2 hours, in April to November no flow. For 500 " in officer_words(
+        other, 1
+    )
+    (group,) = (one for one in plan.groups if 1 in one.addresses)
+    before, after = (Facts(one, replace(group, lead=1)) for one in (plan, other))
+    assert [row[1] for row in card_rest.level_rows(before)] == ["220", "510"]
+    assert [row[1] for row in card_rest.level_rows(after)] == ["220*", "510"]
+    assert card_rest.less_rows(before) == []
+    below = "* Less: response level 1 in April to November no flow."
+    assert card_rest.less_rows(after) == [(below,)]
+    drawn, plain = (
+        words_of(dict(card_pdf.cards(replace(one, groups=(replace(group, lead=1),))))["cards.pdf"])
+        for one in (other, plan)
+    )
+    assert below in drawn
+    assert "* Less" not in plain
+    # a higher level that holds more in winter loses nothing by it
+    flow[1] = 225.0, 600.0
+    assert "*" not in "".join(row[1] for row in card_rest.level_rows(after))
 
 
 def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:

@@ -624,6 +624,27 @@ def test_the_map_says_in_which_months_a_backup_stands_in_and_what_does_in_the_ot
     assert page.inner_text("#drawn") == "Drawn: backup, fill site 1, response level 2, NOT in March to May"
 
 
+def test_a_level_that_is_not_called_says_what_it_holds_in_which_months(wide: Opened, plan: Plan) -> None:
+    """One season decides for all levels, and stands as the worst one beside each: another may hold less in others."""
+    level = plan.answers.level
+    cells = [
+        (a, k)
+        for a in np.flatnonzero(level >= 0).tolist()
+        for k in range(len(plan.district.levels))
+        if k != level[a] and first_minutes.least_words(plan, a, k)
+    ]
+    assert len(cells) > 5
+    for a, k in (cells[0], cells[-1]):
+        choose(wide.page, str(plan.addresses.address_id[a]))
+        part = wide.page.locator("details.level", has_text=f"Response level {k + 1}").first
+        said = re.sub(r"\s+", " ", part.text_content() or "")
+        lines = [re.sub(r"(?<=: )(?=[0-9,]+ gpm )", "at least ", line) for line in season_words(plan, a, k)]
+        assert len(lines) > 1
+        assert f"By months{'. '.join(lines)}." in said
+    called = wide.page.locator("section.level").first.text_content() or ""
+    assert "By months" not in called  # there it stands above, in bold
+
+
 def test_what_is_best_about_the_level_shown_is_said_as_on_the_card(browser: Browser, tmp_path: Path) -> None:
     """Of levels that bring as much the one that holds most is shown; one that brings more may hold less."""
     plan = plan_of(SAMPLE / "district.toml")

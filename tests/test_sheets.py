@@ -492,9 +492,10 @@ def test_a_posting_of_other_months_is_not_told_on_a_sheet(sample: Plan) -> None:
     ]  # fmt: skip
     assert over, "no way of other months leads over the culvert: this test shows nothing"
     for group, other in over:
-        sheet = sheet_of(
-            pages(replace(sample, groups=(replace(group, others=(other,)),))), f" in {month_words(other.months)}"
-        )
+        alone = replace(group, others=(other,))
+        named = Facts(sample, alone).over_other(other).fill_site_words
+        assert named.endswith(f" in {month_words(other.months)}")
+        sheet = sheet_of(pages(replace(sample, groups=(alone,))), f", {named}")
         # another bridge, which nobody crosses, is posted as much all year
         told = [one for one in sheet.partition("TAKE CARE")[2].split("•") if "24,000" in one]
         assert all("Bobolink Road bridge" in one for one in told)

@@ -65,7 +65,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     top = _top(facts, card_words.approach(facts, subject))
     roomy = _with_first_drive(facts, top)
     y = _draw_top(document, facts, roomy)
-    rows, more = list(card_rest.level_rows(facts)), _more_levels(facts)
+    rows, more = [*card_rest.level_rows(facts), *card_rest.less_rows(facts)], _more_levels(facts)
     free = y - FOOT_PT - _RULED_PT - NOTE_PT - 11.5 * (len(rows) + bool(more))
     low, low_cut = _lowest(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT)
     layout = layout_of(facts, free - paper.height_of(low), drive_above=roomy is not top)
@@ -233,7 +233,8 @@ def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], sho
     runs: list[paper.Run] = []
     for k, row in enumerate([[head for head, _ in _TABLE], *rows]):
         x, y, bold = LEFT_PT, top - (9.0 if k == 0 else 10.5 + 11.5 * k), k in (0, shown + 1)
-        for said, (_, width) in zip(row, _TABLE, strict=True):
+        columns = _TABLE if len(row) == len(_TABLE) else (("", WIDTH_PT),)  # what is said below it is one line
+        for said, (_, width) in zip(row, columns, strict=True):
             runs.append((x, y, paper.ellipsis(said, SMALL_PT, width - 4.0, bold=bold), SMALL_PT, bold))
             x += width
     pen.write(runs)

@@ -10,7 +10,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_tables import FIRST_ALARM_IN, MORE_LATER, NOT_THIS_WAY, Flag
 from preplan.records import ALL_MONTHS
-from preplan.render import backups, crew, paper, words
+from preplan.render import backups, crew, first_minutes, paper, words
 from preplan.render.card_facts import (
     CLOSE,
     FILLS_ELSEWHERE,
@@ -66,6 +66,10 @@ DEAD_END = "dead end"
 _KEEP_TO_IT = "Keep to these roads: others were not weighed for this fill site."
 _MOST_BY_HOSE = 3
 """Neighbours that are named for a hose lay of their own."""
+_MOST_LESS = 3
+"""Lines below the table of response levels."""
+LESS = "*"
+"""Mark of a flow in the table that is less in other months."""
 LEVEL_PT, ONE_OUT_PT = 78.0, 68.0
 """Width of the columns that name response levels, and the tanker out."""
 _MOST_BACKUP = 14
@@ -391,7 +395,7 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
     for k in levels_shown(facts):
         level = plan.district.levels[k]
         site, flow = int(table.site[lead, k]), float(table.uninterrupted_gpm[lead, k])
-        have, _ = words.flow_pair(flow, need)
+        have = f"{words.flow_pair(flow, need)[0]}{LESS * bool(first_minutes.least_words(plan, lead, k))}"
         # a later call may spread the loads and hold a little more by the sum: nobody should wait for that
         late = words.supply(float(table.on_arrival_gpm[lead, k]), STEP_GPM)
         late = "same" if k == 0 or table.on_arrival_gpm[lead, k] >= flow else late
@@ -407,6 +411,18 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
             _one_out_cell(facts, k) if site >= 0 else "",
             _named(plan.unit_ids(table.used[lead, k], lead), bold=k == facts.level),
         )  # fmt: skip
+
+
+def less_rows(facts: Facts) -> list[tuple[str]]:
+    """Say below the table which of its levels hold less in other months than in the season that decides for all."""
+    plan = facts.plan
+    said = [
+        f"{paper.ellipsis(words.level_words(level.name), SMALL_PT, LEVEL_PT)} in {less}"
+        for k, level in enumerate(plan.district.levels)
+        if (less := first_minutes.least_words(plan, facts.lead, k))
+    ]
+    lines = paragraph(f"{LESS} Less: {'; '.join(said)}.", WIDTH_PT, SMALL_PT, most=_MOST_LESS) if said else []
+    return [(line.said,) for line in lines]
 
 
 def _named(units: Sequence[str], *, bold: bool) -> str:

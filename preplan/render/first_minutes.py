@@ -53,12 +53,34 @@ def full_flow_min(plan: Plan, first_arrival_min: float) -> float:
 
 
 def held_words(plan: Plan, address: int, level: int) -> str:
-    """Say what a level holds without a dry minute, and for how long."""
+    """Say what a level holds without a dry minute, for how long, and in which months it is less."""
     name = words.first_up(words.level_words(plan.district.levels[level].name))
     flow = float(plan.levels.uninterrupted_gpm[address, level])
     lasts = duration(float(plan.needs.required_min[address]))
     have = _amount(plan, address, flow)
-    return f"{name} holds {have} for {lasts}{' without a break' * (have == _NO_FLOW)}"
+    said = f"{name} holds {have} for {lasts}{' without a break' * (have == _NO_FLOW)}"
+    less = least_words(plan, address, level)
+    return f"{said}, in {less}" if less else said
+
+
+def least_words(plan: Plan, address: int, level: int) -> str:
+    """Name the months in which a level holds least, and what, where that is less on paper than what is told of it.
+
+    One season decides for all levels of an address, by what the highest bring: a lower one may hold less in another.
+    """
+    told = float(plan.levels.uninterrupted_gpm[address, level])
+    decides = int(plan.levels.season[address, level])
+    others = [
+        (float(np.nan_to_num(season.uninterrupted_gpm[address, level])), season.months)
+        for k, season in enumerate(plan.seasons)
+        if k != decides
+    ]
+    least = min((gpm for gpm, _ in others), default=math.inf)
+    said = _amount(plan, address, least)
+    if not least < told or said == _amount(plan, address, told):
+        return ""
+    alike = (months for gpm, months in others if _amount(plan, address, gpm) == said)
+    return f"{month_words(chain.from_iterable(alike))} {said}"
 
 
 def duration(minutes: float) -> str:

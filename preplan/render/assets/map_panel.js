@@ -207,9 +207,13 @@ function sitesOf(address, level) {
 // Where the months differ, what holds in which, as the card says it.
 function seasonLines(address, level) {
   if (level < 0) return [];
-  const lines = data.answers.seasonLines[answers.lines[row(address, level)]].map((line) => `${line}.`);
+  const lines = seasonLinesOf(row(address, level));
   const told = monthsTold(address, level);
   return told ? [...lines, `Units and circuits here: ${told}; for other months see the sheets behind the card.`] : lines;
+}
+
+function seasonLinesOf(at) {
+  return data.answers.seasonLines[answers.lines[at]].map((line) => `${line}.`);
 }
 
 // The months of the worst season, for which units and circuits are told, where tankers fill elsewhere in others; else ''.
@@ -373,6 +377,9 @@ function levelFacts(address, at) {
   if (short) lines.push(["Level short of", short]);
   const season = data.answers.seasons[answers.season[at]];
   if (season) lines.push(["Worst season", `${season}; these figures are for it`]);
+  // one season decides for all levels: another one may hold less in others
+  const by = seasonLinesOf(at);
+  if (by.length && at % levelCount !== startLevel(address)) lines.push(["By months", by.join(" ")]);
   return lines;
 }
 
