@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.groups import MOST_BELOW_GPM, name_roads
 from preplan.records import text_array
 from preplan.roads.frontage import place_addresses
@@ -58,6 +59,12 @@ def test_no_address_of_a_card_has_less_than_its_figures_say_at_any_level(name: s
         for word in columns:
             flow = np.nan_to_num(getattr(plan.levels, word))
             assert (flow[group.lead] <= flow[list(group.addresses)].min(axis=0) + MOST_BELOW_GPM).all(), (word, group)
+        # and what meets for the lead meets for all
+        members = list(group.addresses)
+        assert (plan.levels.meets[members] == plan.levels.meets[group.lead]).all(), group
+        stands_in = plan.levels.backup_gpm >= plan.needs.required_gpm[:, None] - ROUNDING_GPM
+        level = int(plan.answers.level[group.lead])
+        assert len(set(stands_in[members, level].tolist())) == 1, group
 
 
 def test_no_road_crosses_itself() -> None:

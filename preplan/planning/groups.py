@@ -9,7 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from preplan.plan_cards import CardGroup, Step
-from preplan.plan_tables import LEAST_GAP_MIN, AnswerTable, FrontageTable, LevelTable, RouteForest, TripTable
+from preplan.plan_tables import (
+    LEAST_GAP_MIN,
+    ROUNDING_GPM,
+    AnswerTable,
+    FrontageTable,
+    LevelTable,
+    RouteForest,
+    TripTable,
+)
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
 from preplan.roads.paths import Crossing, Junctions, cross_street, directions
 from preplan.roads.street_names import address_street, normalise
@@ -111,7 +119,10 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     places = tuple(int(site[a, level]) for site in (table.site, table.backup, table.split))
     short = bool(found.answers.gap_min[a] > LEAST_GAP_MIN)
     need = (float(found.required_gpm[a]), float(found.required_min[a]))
-    return (found.answers.status[a], level, need, places, units, jobs, short)
+    # a card says of each level, and of the backup, whether it meets
+    stands_in = bool(table.backup_gpm[a, level] >= need[0] - ROUNDING_GPM)
+    meets = (table.meets[a].tobytes(), stands_in)
+    return (found.answers.status[a], level, need, places, units, jobs, short, meets)
 
 
 def _near(found: Answered, first: int, a: int) -> bool:
