@@ -481,7 +481,8 @@ def test_a_fill_site_that_serves_in_other_months_alone_is_a_cause(built: Built, 
     one_level = replaced("toml", toml[toml.rindex("[[response_levels]]") :], "")
     found = held(built(one_level, one_site(900)), built(one_level, one_site(400)))
     assert "S1 " in str(found.answers.new["seasons"][0])
-    assert set(found.answers.group) == {"instructions"}
+    # the two that are farthest hold 183 and 185 gpm, whatever the rate: less than 10 gpm apart is no change
+    assert list(found.answers.group) == ["instructions"] * 7 + ["same"] * 2
     assert {code for of in told(found).values() for code in of} == {("fill site", "S1")}
 
 

@@ -312,16 +312,16 @@ def flow_by_hand(haulers: list[Row], site: Row, engines: Engines, trip_min: floa
     """Give the flow that each thing allows, gpm, by the word for it: the least is what is delivered."""
     fill_gpm = number(site, "fill_gpm", 300.0 if site["kind"] == "tank" else 500.0)
     total_gpm = min(fill_gpm, number(site, "low_gpm", math.inf))
+    lift_ft = number(site, "lift_ft", 10.0)
+    assert lift_ft <= 20.0
+    share = 1.0 if lift_ft <= 10 else 1.0 - 0.06 * (lift_ft - 10) if lift_ft <= 15 else 0.7 - 0.02 * (lift_ft - 15)
     if engines.fill is not None:
-        lift_ft = number(site, "lift_ft", 10.0)
-        assert lift_ft <= 20.0
-        share = 1.0 if lift_ft <= 10 else 1.0 - 0.06 * (lift_ft - 10) if lift_ft <= 15 else 0.7 - 0.02 * (lift_ft - 15)
         total_gpm = min(total_gpm, number(engines.fill, "pump_gpm") * share)
     gal = filling = dumping = longest = 0.0
     for unit in haulers:
         tank_gal, vacuum = number(unit, "tank_gal"), bool(unit["self_fill_gpm"])
         usable_gal = tank_gal * (1.0 if vacuum else 0.9)
-        takes_gpm = number(unit, "self_fill_gpm") if vacuum else number(unit, "intake_gpm", 1000.0)
+        takes_gpm = number(unit, "self_fill_gpm") * share if vacuum else number(unit, "intake_gpm", 1000.0)
         dump_gpm = number(unit, "dump_gpm", 1000.0 if 1000 <= tank_gal <= 3500 else 500.0)
         fill_min = (0.5 if vacuum else 1.0) + usable_gal / min(fill_gpm, total_gpm, takes_gpm)
         dump_min = 0.5 + usable_gal / dump_gpm

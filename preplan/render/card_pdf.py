@@ -45,6 +45,8 @@ _ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
 """Most height of the two rows of the top third, and of the first where it lists all units, without a shuttle."""
 _MOST_OFFICER = 4
 """Lines of the officer's sentences."""
+_LEAST_LOW_PT = 2.0 * SMALL_PT * paper.LEADING
+"""Lines that say what is assumed and whom the card covers, at least."""
 _SIGN_GAP_PT, _DATE_PT = 10.0, 110.0
 """Gap between what stands in the row to sign, and the width of its date."""
 _RULED_PT = 28.0
@@ -65,8 +67,10 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     top = _top(facts, card_words.approach(facts, subject))
     roomy = _with_first_drive(facts, top)
     y = _draw_top(document, facts, roomy)
-    rows, more = [*card_rest.level_rows(facts), *card_rest.less_rows(facts)], _more_levels(facts)
-    free = y - FOOT_PT - _RULED_PT - NOTE_PT - 11.5 * (len(rows) + bool(more))
+    rows, more = list(card_rest.level_rows(facts)), _more_levels(facts)
+    free = y - FOOT_PT - _RULED_PT - NOTE_PT - card_rest.TABLE_ROW_PT * (len(rows) + bool(more))
+    less = card_rest.less_rows(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT - _LEAST_LOW_PT)
+    rows, free = [*rows, *less], free - card_rest.TABLE_ROW_PT * len(less)
     low, low_cut = _lowest(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT)
     layout = layout_of(facts, free - paper.height_of(low), drive_above=roomy is not top)
     pen.lines(RIGHT_PT - layout.way_pt, y, layout.beside)
@@ -232,14 +236,14 @@ def _draw_table(pen: paper.Pen, top: float, rows: Sequence[tuple[str, ...]], sho
     """
     runs: list[paper.Run] = []
     for k, row in enumerate([[head for head, _ in _TABLE], *rows]):
-        x, y, bold = LEFT_PT, top - (9.0 if k == 0 else 10.5 + 11.5 * k), k in (0, shown + 1)
+        x, y, bold = LEFT_PT, top - (9.0 if k == 0 else 10.5 + card_rest.TABLE_ROW_PT * k), k in (0, shown + 1)
         columns = _TABLE if len(row) == len(_TABLE) else (("", WIDTH_PT),)  # what is said below it is one line
         for said, (_, width) in zip(row, columns, strict=True):
             runs.append((x, y, paper.ellipsis(said, SMALL_PT, width - 4.0, bold=bold), SMALL_PT, bold))
             x += width
     pen.write(runs)
     pen.rule(top - 12.0, width=0.8)
-    low = top - 15.0 - 11.5 * (len(rows) + bool(more))
+    low = top - 15.0 - card_rest.TABLE_ROW_PT * (len(rows) + bool(more))
     if more:
         pen.text(LEFT_PT, low + 4.5, more, SMALL_PT)
     pen.rule(low, width=0.5)

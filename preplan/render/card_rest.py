@@ -68,6 +68,8 @@ _MOST_BY_HOSE = 3
 """Neighbours that are named for a hose lay of their own."""
 _MOST_LESS = 3
 """Lines below the table of response levels."""
+TABLE_ROW_PT = 11.5
+"""Height of a row of that table."""
 LESS = "*"
 """Mark of a flow in the table that is less in other months."""
 LEVEL_PT, ONE_OUT_PT = 78.0, 68.0
@@ -413,16 +415,23 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
         )  # fmt: skip
 
 
-def less_rows(facts: Facts) -> list[tuple[str]]:
-    """Say below the table which of its levels hold less in other months than in the season that decides for all."""
+def less_rows(facts: Facts, room: float) -> list[tuple[str]]:
+    """Say below the table which of its levels hold less in other months than in the season that decides for all.
+
+    Where there is no room for all of it, where it stands.
+    """
     plan = facts.plan
     said = [
         f"{paper.ellipsis(words.level_words(level.name), SMALL_PT, LEVEL_PT)} in {less}"
         for k, level in enumerate(plan.district.levels)
         if (less := first_minutes.least_words(plan, facts.lead, k))
     ]
-    lines = paragraph(f"{LESS} Less: {'; '.join(said)}.", WIDTH_PT, SMALL_PT, most=_MOST_LESS) if said else []
-    return [(line.said,) for line in lines]
+    if not said:
+        return []
+    lines = [line.said for line in paragraph(f"{LESS} Less: {'; '.join(said)}.", WIDTH_PT, SMALL_PT)]
+    if len(lines) > min(_MOST_LESS, int(room / TABLE_ROW_PT)):
+        lines = [f"{LESS} Less in other months: see the map."]
+    return [(line,) for line in lines]
 
 
 def _named(units: Sequence[str], *, bold: bool) -> str:
