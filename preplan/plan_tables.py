@@ -473,7 +473,7 @@ class AnswerTable(Columns):
     """Latest minute at which the units beyond the first level can be called without a dry minute; NaN: none, or
     no higher level is named."""
     emptied: BoolArray
-    """(addresses, 2) the water at the fill site, and at the second one, is used up while the demand is drawn."""
+    """(addresses, 2) the source at the fill site, and at the second one, runs dry and holds tankers back."""
     flags: tuple[tuple[Flag, ...], ...]
 
     def shown(self, table: IntArray) -> IntArray:

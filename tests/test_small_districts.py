@@ -9,25 +9,14 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from tests.faults.small import TOML
 from tests.osm_text import OsmText
 from tests.plan_checks import fresh_plan_of
 from tests.road_builder import lonlat
 
 Row = Sequence[object]
 ROAD = {"highway": "secondary", "name": "Main Road", "maxspeed": "45 mph"}
-HEAD = """[district]
-name = "Test district"
-date = 2026-05-01
-[files]
-addresses = "addresses.csv"
-fill_sites = "fill_sites.csv"
-stations = "stations.csv"
-apparatus = "apparatus.csv"
-[roads]
-file = "roads.osm"
-[required_flow]
-method = "given"
-"""
+HEAD = f'{TOML[: TOML.index("[[response_levels]]")]}[required_flow]\nmethod = "given"\n'
 
 
 def levels(*counts: tuple[int, int]) -> str:

@@ -12,7 +12,6 @@ from preplan.inputs.fill_sites import read_fill_sites
 from preplan.plan_tables import AnswerTable, LevelTable
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import case_table, everyone
-from preplan.planning.flags import address_flags
 from preplan.planning.needs import needs_of
 from preplan.records import FeatureTable, ResponseLevel, Unit, text_array
 from preplan.rules import RequiredFlowRules, Rules, ShuttleRules
@@ -23,7 +22,7 @@ from preplan.water.timeline_batch import gaps
 from tests.inputs_folder import sheet_of
 from tests.planning_case import ENGINES, scene, site, unit
 from tests.road_builder import address_table, lonlat
-from tests.test_levels import graded
+from tests.test_levels import flags_of, graded
 
 FIRST = (np.zeros(1, dtype=np.int32),) * 3
 """The first address, fill site and level."""
@@ -133,12 +132,8 @@ def test_a_source_that_is_used_up_is_told_whatever_holds_the_flow_back() -> None
     def runs_out(storage_gal: float) -> bool:
         sites = (site("F1", kind="cistern", storage_gal=storage_gal, refill_gpm=0.0, fill_gpm=1000.0),)
         town = scene([[6.0]], sites, units=units, levels=level(3, 4), required_gpm=500.0, arrival_min=drivers)
-        _, limit, levels, answers = held(town)
-        assert limit == "arrival"
-        table = replace(address_table([(0.0, 0.0)], ["1 Mill Road"]))
-        no_trips: Any = None
-        flags = address_flags.__globals__["_site_of_address_flags"](town, table, levels, no_trips, answers)
-        return any(flag.code == "source runs out" for _, flag in flags)
+        assert held(town)[1] == "arrival"
+        return f"source runs out={storage_gal:.0f} gal" in flags_of(town)
 
     assert runs_out(12_000.0)
     assert not runs_out(200_000.0)

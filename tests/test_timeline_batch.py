@@ -29,6 +29,7 @@ from preplan.water.timeline_batch import (
     QueueTable,
     best_fleets,
     brought_gpm,
+    emptied,
     gaps,
     held_flows,
     queues,
@@ -109,6 +110,18 @@ def test_no_answer_depends_on_what_it_is_solved_with(
     pieces = ask(table).rows(order)
     for field in fields(whole):
         np.testing.assert_array_equal(getattr(pieces, field.name), getattr(whole, field.name), err_msg=field.name)
+
+
+@pytest.mark.parametrize("draw", [random_case, split_case])
+def test_columns_tell_which_source_runs_dry_as_the_plain_account_does(draw: Callable[[int], Case]) -> None:
+    """One that has filled again by the last load as well: it held tankers back all the same."""
+    cases = [draw(seed) for seed in range(1600, 2000)]
+    plain = []
+    for case in cases:
+        sources = account(case).sources if case.end_min < math.inf else ()
+        plain.append([*(source.empty_min > 1e-6 for source in sources), False, False][:2])
+    assert emptied(CaseTable.of(cases)).tolist() == plain
+    assert sum(map(any, plain)) > 20
 
 
 @pytest.mark.parametrize("draw", [random_case, split_case])

@@ -37,6 +37,7 @@ from preplan.planning.round_trips import all_trips
 from preplan.planning.vehicles import cut_vehicles, season_fleets
 from preplan.records import CLOCK_EVENTS, DrillEvent, DrillLog, FillSite, FloatArray, Unit
 from preplan.roads.search import Fleet
+from preplan.water.hydraulics import draft_share
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, cap, joined_circuits, limit_words, storage_gpm, sustained
 from preplan.water.tanker import Handling, Tankers, filling, handling, into_one_gpm
 from preplan.water.timeline import Case, PortableTank, Tanker, account
@@ -225,7 +226,10 @@ class _Case:
         self.rules = inputs.district.rules.shuttle
         self.measured, self.log = measured, log
         self.tankers = Tankers.of(units)
-        self.hold = {site.site_id: handling(self.tankers, into_one(site), self.rules) for site in sites}
+        self.hold = {
+            site.site_id: handling(self.tankers, into_one(site), self.rules, lift_share=draft_share(site.lift_ft))
+            for site in sites
+        }
         self.hookup_min = filling(self.tankers, 0.0, self.rules)[0]
         self.arrival_min = np.array([self._arrival(at) for at in range(len(units))])
 
@@ -354,7 +358,7 @@ class _Case:
         way, rules = self.ways[site.site_id], self.rules
         return Tanker(
             unit_id=unit.unit_id, arrival_min=float(self.arrival_min[at]), usable_gal=float(self.usable_gal[at]),
-            fill_gpm=float(filling(self.tankers, into_one(site), rules)[1][at]),
+            fill_gpm=float(filling(self.tankers, into_one(site), rules, lift_share=draft_share(site.lift_ft))[1][at]),
             dump_gpm=float(self.tankers.dump_gpm[at]), out_min=way.out_min, back_min=way.back_min,
             fill_hookup_min=float(self.hookup_min[at]), dump_hookup_min=rules.dump_hookup_min,
             fill_maneuver_min=rules.fill_maneuver_min, dump_maneuver_min=rules.dump_maneuver_min,

@@ -24,8 +24,8 @@ from preplan.roads.street_names import address_street, normalise
 
 MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
-MOST_APART_WATER_MIN = 1.5
-"""So do the minutes of the first engine (this program's careful choice)."""
+MOST_APART_FIRST_MIN = 1.5
+"""So do the minutes at which their first engine comes (this program's careful choice)."""
 MOST_APART_FT = 300.0
 """Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
 MOST_BELOW_GPM = 15.0
@@ -126,14 +126,14 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
 
 
 def _near(found: Answered, first: int, a: int) -> bool:
-    """Tell whether round trips, first minutes and driveways are near enough to share a card, and the way is one."""
+    """Tell whether round trips, first engines and driveways are near enough to share a card, and the way is one."""
     if found.frontages.segment[first] != found.frontages.segment[a] and found.frontages.along_ft[[first, a]].any():
         return False  # one stops at a junction, the other does not, or at another one
     driveway_ft = np.nan_to_num(found.frontages.driveway_ft[[first, a]])
     if abs(driveway_ft[0] - driveway_ft[1]) > MOST_APART_FT:
         return False
-    water_min = np.nan_to_num(found.answers.first_arrival_min[[first, a]])
-    if abs(water_min[0] - water_min[1]) > MOST_APART_WATER_MIN:
+    first_min = np.nan_to_num(found.answers.first_arrival_min[[first, a]])
+    if abs(first_min[0] - first_min[1]) > MOST_APART_FIRST_MIN:
         return False
     for table in (found.levels.trip, found.levels.split_trip):
         trips = [_shown(found, table, one) for one in (first, a)]

@@ -151,7 +151,7 @@ def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:
 
 
 def emptied_sources(scene: Scene, run: Crews, call_min: FloatArray) -> BoolArray:
-    """Tell at which of both fill sites the water is used up under the demand, (cases, 2), called as in `_table`."""
+    """Tell which of both fill sites run dry under the demand, (cases, 2), called as in `_table`."""
     empty = np.zeros((len(run), 2), dtype=np.bool_)
     storage = np.append(stored(scene, np.arange(len(scene.sites), dtype=np.int32))[0], np.nan)
     some = np.flatnonzero(np.isfinite(storage[run.site]) | np.isfinite(storage[run.second]))

@@ -73,6 +73,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, ground.as_seen)
+    # over the roads as they were read: hose goes past a barrier that parts them for trucks
     hydrant = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants)
     ground = with_dump_sites(inputs, units, ground, fleets)
     found, flows = weighed(inputs, units, ground, fleets, progress)

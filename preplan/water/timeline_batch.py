@@ -25,7 +25,6 @@ from preplan.water.timeline_clock import Clock, Rows
 from preplan.water.timeline_diary import strips_of
 from preplan.water.timeline_events import INSTANT_MIN
 from preplan.water.timeline_memory import memory_of
-from preplan.water.timeline_scene import GRAIN_GAL
 from preplan.water.timeline_table import CaseTable
 from preplan.water.uninterrupted import MOST_RUNS, NO_BOUND_GPM, SAME_FLOW, Search
 
@@ -337,7 +336,7 @@ def _limits(table: CaseTable, run: Accounts, search: Search, rows: Rows) -> Code
         (no_dump, "engines"),
         (_no_fill_engine(table) & ~selfs, "engines"),
         (~(found["established"] < tight - INSTANT_MIN), "arrival"),
-        (found["ran_dry"], "source"),
+        (run.sites["ran_dry"].any(axis=1), "source"),
         (room, "room"),
     )
     codes = np.select([c for c, _ in choices], [LIMIT_CODE[word] for _, word in choices], NO_LIMIT)
@@ -394,15 +393,14 @@ def _surge_piece(table: CaseTable, gpm: float, minutes: float) -> SurgeTable:
 
 
 def emptied(table: CaseTable) -> BoolArray:
-    """Tell at which of both fill sites nothing is left after the last load under the demand, (cases, 2)."""
+    """Tell which of both fill sites run dry and hold a tanker back under the demand, (cases, 2)."""
     known, clock = knows(table), Clock(table)
     clock.end[~known] = np.inf  # leaves them to the plain account
     run = Accounts(table, clock, table.required_gpm)
-    empty: BoolArray = run.sites["level_gal"] <= GRAIN_GAL
+    empty: BoolArray = run.sites["ran_dry"].copy()
     for row in np.flatnonzero(~known | run.ground["lost"]).tolist():
         case = table.case(row)
-        sources = account(case).sources if case.end_min < NEVER else ()
-        told = [source.empty_min > 0.0 or source.level_gal <= GRAIN_GAL for source in sources]
+        told = [source.empty_min > 0.0 for source in account(case).sources] if case.end_min < NEVER else []
         empty[row] = [*told, False, False][:2]
     return empty
 

@@ -87,8 +87,6 @@ class Ground:
     dry_from: float
     dry_to: float
     """The dry stretch that is open, or was last."""
-    ran_dry: bool
-    """A source gave no more than flows into it."""
     lost: bool
     """A tanker began to pump before one that took its place earlier, so the order is not known."""
     noted: int
@@ -141,6 +139,8 @@ class Site:
     level_gal: float
     level_min: float
     """What is left of the source, and when."""
+    ran_dry: bool
+    """It gave no more than flows into it, before the end."""
     began: float
     """When the last one began to pump."""
 
@@ -401,7 +401,7 @@ def _pump_min(g: Ground, site: Site, truck: Truck, start: float) -> float:
     if alone > lasts * SLACK:
         minutes, left = lasts + (gal - gpm * lasts) / refill, 0.0
         if start + lasts < g.end:
-            g.ran_dry = True
+            site.ran_dry = True
     else:
         minutes, left = alone, min(level + (refill - gpm) * alone, site.storage_gal)
     site.level_gal, site.level_min = max(left, 0.0), start + minutes

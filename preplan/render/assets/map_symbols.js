@@ -223,25 +223,20 @@ function drawBridge(pen, mark, x, y, angle, colours) {
 
 // A board across the road: the district's own closure.
 function drawClosure(pen, x, y, angle, colours) {
-  pen.save();
-  pen.translate(x, y);
-  pen.rotate(angle);
-  for (const [colour, width, long] of [[colours.halo, 9, 11], [colours.ink, 6, 9.5], [colours.halo, 2, 7.5]]) {
-    pen.beginPath();
-    line(pen, [0, -long], [0, long]);
-    pen.strokeStyle = colour;
-    pen.lineWidth = width;
-    pen.stroke();
-  }
-  pen.restore();
+  drawAcross(pen, x, y, angle, [[colours.halo, 9, 11], [colours.ink, 6, 9.5], [colours.halo, 2, 7.5]]);
 }
 
 // A bar across the road: what no truck passes, as the road data has it.
 function drawBarrier(pen, x, y, angle, colours) {
+  drawAcross(pen, x, y, angle, [[colours.halo, 6, 8], [colours.ink, 3, 6.5]]);
+}
+
+// Lines across a road, one on the other: colour, width and half length of each.
+function drawAcross(pen, x, y, angle, strokes) {
   pen.save();
   pen.translate(x, y);
   pen.rotate(angle);
-  for (const [colour, width, long] of [[colours.halo, 6, 8], [colours.ink, 3, 6.5]]) {
+  for (const [colour, width, long] of strokes) {
     pen.beginPath();
     line(pen, [0, -long], [0, long]);
     pen.strokeStyle = colour;
