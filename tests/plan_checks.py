@@ -18,15 +18,18 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
+import pytest
 from pyproj import Geod
 
 from preplan.build import Watch, prepared_roads
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Cut, Plan
 from preplan.plan_cards import WayIn
+from preplan.plan_inputs import Inputs
 from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, RouteForest
+from preplan.planning import assembly, pipeline
 from preplan.planning.pipeline import plan_district
-from preplan.records import BoolArray, FloatArray, RoadLimits, Unit
+from preplan.records import BoolArray, FeatureTable, FloatArray, RoadLimits, RoadTable, Unit
 from preplan.roads.road_names import is_circle
 from preplan.roads.street_names import normalise
 from preplan.units import FT_PER_M, M_PER_MI, MIN_PER_HOUR
@@ -85,6 +88,14 @@ def fresh_plan_of(district_file: Path) -> Plan:
     watch = Watch(lambda _stage, _share: None)
     roads, features = prepared_roads(inputs, Path("nowhere"), watch, keep=False)
     return plan_district(inputs, roads, features, watch.stage)
+
+
+def without_cards(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Plan:
+    """Plan all but who shares a card and what only cards tell, a third of a plan's time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(assembly, "group_addresses", lambda *_given: ())
+        patch.setattr(pipeline, "hold", lambda *_given: None)  # which wants everybody on a card
+        return pipeline.plan_district(inputs, roads, features, lambda _stage, _share: None)
 
 
 # --------------------------------------------------------------------------- routes

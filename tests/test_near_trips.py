@@ -22,7 +22,6 @@ from preplan.plan import Plan
 from preplan.plan_inputs import Inputs
 from preplan.planning import kept, round_trips
 from preplan.planning.ground import lay_ground, with_streets
-from preplan.planning.pipeline import plan_district
 from preplan.planning.vehicles import season_fleets
 from preplan.records import BoolArray, FeatureTable, FloatArray, RoadTable
 from preplan.roads.convoy import NearSearch
@@ -34,7 +33,7 @@ from preplan.roads.search import Spots, drive_in, drive_out, search_in, search_o
 from preplan.roads.trips import WATER_FIRST, Circuits, Turning, circuits, legs_of, measure
 from preplan.water.timeline_memory import remembering
 from tests.county import County, draw_county
-from tests.plan_checks import SAMPLE
+from tests.plan_checks import SAMPLE, without_cards
 from tests.shared_data import shared
 
 SITES, HOUSES = 12, 40
@@ -163,7 +162,7 @@ def plan_keeping(district: Path, keep_sites: int) -> Plan:
     rules = inputs.district.rules
     rules = replace(rules, plan=replace(rules.plan, keep_sites=keep_sites))
     inputs = replace(inputs, district=replace(inputs.district, rules=rules))
-    return plan_district(inputs, roads, features, lambda _stage, _share: None)
+    return without_cards(inputs, roads, features)
 
 
 def assert_same(one: Any, other: Any, but: tuple[str, ...] = ()) -> None:

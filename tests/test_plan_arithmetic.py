@@ -25,7 +25,7 @@ from preplan.records import FeatureTable, RoadTable
 from preplan.render import tables
 from preplan.roads.source import read_osm
 from tests import plan_checks
-from tests.plan_checks import SAMPLE, line_of_crew
+from tests.plan_checks import SAMPLE, line_of_crew, without_cards
 
 Row = dict[str, str]
 
@@ -226,7 +226,7 @@ def plan_without_ratings() -> Plan:
     rules = replace(inputs.district.rules, roads=replace(inputs.district.rules.roads, obey_ratings=False))
     roads, features = read_osm(SAMPLE / "roads.osm.gz")
     district = replace(inputs.district, rules=rules)
-    return plan_district(replace(inputs, district=district), roads, features, lambda _stage, _share: None)
+    return without_cards(replace(inputs, district=district), roads, features)
 
 
 def test_hydrants_count_only_where_the_hose_reaches(plan: Plan) -> None:

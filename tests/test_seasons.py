@@ -14,7 +14,6 @@ from preplan.plan_tables import FIRST_ALARM_IN, Flag
 from preplan.planning.by_season import merged_scene, season_flags, with_lone_months, worst_roads
 from preplan.planning.flows import Flows
 from preplan.planning.levels import choose, grade
-from preplan.planning.pipeline import plan_district
 from preplan.records import ALL_MONTHS, Closure, RoadTable
 from preplan.roads.seasons import RoadSeason, all_year, road_seasons
 from preplan.roads.source import read_osm
@@ -22,7 +21,7 @@ from preplan.rules import Rules
 from preplan.water.timeline_memory import remembering
 from tests.faults.small import TABLES, TOML, TOWER_LANE, SmallDistrict
 from tests.osm_text import one_way_street, street
-from tests.plan_checks import SAMPLE, plan_of
+from tests.plan_checks import SAMPLE, plan_of, without_cards
 from tests.planning_case import hydrants, scene, site
 
 RULES = Rules().roads
@@ -181,7 +180,7 @@ def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None
         for line in whole.seasons:
             plan_rules = replace(inputs.district.rules.plan, months=frozenset(line.months))
             district = replace(inputs.district, rules=replace(inputs.district.rules, plan=plan_rules))
-            alones.append(plan_district(replace(inputs, district=district), *roads, lambda _stage, _share: None))
+            alones.append(without_cards(replace(inputs, district=district), *roads))
     for index, (line, alone) in enumerate(zip(whole.seasons, alones, strict=True)):
         assert len(alone.seasons) == 1
         same = alone.frontages.segment == whole.frontages.segment

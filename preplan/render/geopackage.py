@@ -337,8 +337,10 @@ def _stretches(plan: Plan, rows: npt.NDArray[np.intp]) -> TextArray:
 
 def _write_layer(path: Path, layer: Layer) -> None:
     """Add one layer to the file, which the first one makes."""
-    from pyogrio import raw  # noqa: PLC0415  slow to import
+    from pyogrio import raw, set_gdal_config_options  # noqa: PLC0415  slow to import
 
+    # Waits for the disk after every statement are most of the time, and the file is thrown away if this stops half-way.
+    set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF"})
     cells = [_typed(one) for one in layer.columns.values()]
     raw.write(
         path,
