@@ -54,8 +54,8 @@ def pytest_unconfigure() -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """Start one process more than there are cores: some wait, for a browser or for a program that they start."""
-    return cores() + 1
+    """Start two processes more than there are cores: some wait, for a browser, the disk or a plan being made."""
+    return cores() + 2
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -82,12 +82,16 @@ def alone(lock: Path) -> Iterator[None]:
             lock.unlink(missing_ok=True)
 
 
-def fresh_plan_of(district_file: Path) -> Plan:
-    """Read and plan a district anew; nothing is drawn, written or kept."""
+def fresh_plan_of(district_file: Path, *, cards: bool = True) -> Plan:
+    """Read and plan a district anew, with all that its cards tell or without; nothing is drawn, written or kept."""
     inputs = read_inputs(district_file)
-    watch = Watch(lambda _stage, _share: None)
-    roads, features = prepared_roads(inputs, Path("nowhere"), watch, keep=False)
-    return plan_district(inputs, roads, features, watch.stage)
+    roads, features = prepared_roads(inputs, Path("nowhere"), Watch(lambda _stage, _share: None), keep=False)
+    return (with_cards if cards else without_cards)(inputs, roads, features)
+
+
+def with_cards(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Plan:
+    """Plan a district, whole, and say nothing of how far it is."""
+    return plan_district(inputs, roads, features, lambda _stage, _share: None)
 
 
 def without_cards(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Plan:
@@ -95,7 +99,7 @@ def without_cards(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> P
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(assembly, "group_addresses", lambda *_given: ())
         patch.setattr(pipeline, "hold", lambda *_given: None)  # which wants everybody on a card
-        return pipeline.plan_district(inputs, roads, features, lambda _stage, _share: None)
+        return with_cards(inputs, roads, features)
 
 
 # --------------------------------------------------------------------------- routes

@@ -135,7 +135,7 @@ def tried(read: Callable[[], object]) -> tuple[object, list[str]]:
     return None, faults + ["a finding without its file or rule" for one in findings if not (one.file and one.rule)]
 
 
-@cases(0.5, every=900)
+@cases(0.5, every=450)
 @given(seed=SEEDS)
 def test_mutated_road_files(place: Path, seed: int) -> None:
     """Pieces of real extracts with other values, elements and bytes."""

@@ -25,8 +25,8 @@ from tests.osm_text import OsmText
 REPOSITORY = Path(__file__).resolve().parents[1]
 LAST_STAGE = "writing results"
 SEED = 20260501
-PAIRS = 67 if NIGHT else 4
-"""Folders in which a run is killed three times: 201 moments in a night, 12 in every run."""
+PAIRS = 67 if NIGHT else 2
+"""Folders in which a run is killed three times: 201 moments in a night, 6 in every run."""
 STOPPED_AT = range(11) if NIGHT else (0, -2)
 """Stages at which Ctrl-C comes."""
 BUSY = "while True: sum(range(1000))"

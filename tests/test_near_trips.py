@@ -78,7 +78,7 @@ def test_no_leg_is_below_its_bound(county: County) -> None:
         assert (back >= bounds).all()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(COUNTIES, st.booleans(), st.integers(1, 4), st.integers(0, 10_000))
 def test_what_is_known_is_exact_and_what_is_not_is_bounded(county: County, free: bool, count: int, seed: int) -> None:
     """The best few, then some more that are asked for: minutes to the last bit, turns, and the ways' own miles.

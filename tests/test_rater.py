@@ -33,7 +33,7 @@ def test_a_raters_flow_is_what_the_same_fleets_hold_where_full_flow_is_asked_for
     text = file.read_text(encoding="utf-8")
     early_rule = f"dump_setup_min = 5\nfull_flow_after_min = {RATER_START_MIN:g}\n"
     file.write_text(text.replace("dump_setup_min = 5\n", early_rule), encoding="utf-8")
-    early = fresh_plan_of(file)
+    early = fresh_plan_of(file, cards=False)
     assert (early.needs.required_min == 120.0).all()
     both = np.isfinite(sample.rater.early_gpm) & np.isfinite(early.levels.uninterrupted_gpm)
     mine, theirs = sample.rater.early_gpm[both], early.levels.uninterrupted_gpm[both]

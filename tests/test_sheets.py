@@ -16,7 +16,6 @@ from preplan.months import month_words, months_text
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit, Strip, ThenCalled
 from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT
-from preplan.planning.pipeline import plan_district
 from preplan.render import (
     card_behind,
     card_facts,
@@ -40,7 +39,7 @@ from preplan.roads.source import read_osm
 from preplan.units import M_PER_FT
 from tests.example_plan import example_plan, other_plan
 from tests.pdf_words import pages_of, words_of
-from tests.plan_checks import SAMPLE, plan_of
+from tests.plan_checks import SAMPLE, plan_of, with_cards, without_cards
 
 
 def pages(plan: Plan, *, one: bool = False) -> list[str]:
@@ -134,15 +133,15 @@ def test_every_backup_of_the_sample_has_its_way_and_so_has_every_fill_site_of_ot
             assert sum(step.miles for step in steps) == pytest.approx(float(miles[other.trip]), abs=0.01), group.lead
 
 
-def planned_in(months: frozenset[int], out: str = "") -> Plan:
-    """Plan the sample for some months alone, a fill site out of service."""
+def planned_in(months: frozenset[int], out: str = "", *, cards: bool = False) -> Plan:
+    """Plan the sample for some months alone, a fill site out of service, with what cards tell or without."""
     inputs = read_inputs(SAMPLE / "district.toml")
     rules = inputs.district.rules
     rules = replace(rules, plan=replace(rules.plan, months=months))
     sites = tuple(replace(site, in_service=site.in_service and site.site_id != out) for site in inputs.sites)
     inputs = replace(inputs, district=replace(inputs.district, rules=rules), sites=sites)
     assert inputs.roads.file is not None
-    return plan_district(inputs, *read_osm(inputs.roads.file), lambda _stage, _share: None)
+    return (with_cards if cards else without_cards)(inputs, *read_osm(inputs.roads.file))
 
 
 def same_trips(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]]) -> None:
@@ -194,7 +193,7 @@ def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_
     summer = frozenset(range(6, 11))
     sheets = [(group, other) for group, other in others_of(sample) if summer <= set(other.months)]
     assert len(sheets) > 40
-    again = planned_in(summer)
+    again = planned_in(summer, cards=True)
     same_trips(sample, again, sheets)
     level = sample.answers.level
     for group, other in sheets:
