@@ -745,7 +745,7 @@ def test_a_lift_of_ten_feet_that_is_given_is_not_called_a_default(plan: Plan) ->
         sites = tuple(replace(site, lift_ft=10.0, lift_given=given, needs_engine=True) for site in plan.sites)
         said = words_of(site_pdf.sites(replace(plan, sites=sites)))
         assert "needed, lift 10 ft" in said
-        assert ("lift 10 ft, taken where none is given" in said) is not given
+        assert ("lift 10 ft assumed" in said) is not given
 
 
 def test_criteria_of_a_rater_are_counted_address_by_address(plan: Plan) -> None:

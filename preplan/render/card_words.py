@@ -443,10 +443,10 @@ def _who_pumps(facts: Facts) -> str:
         return crew.fill_engine_words(facts.plan, facts.lead, facts.level, second=facts.second)
     there, pumps = facts.plan.sites[facts.other.site], facts.other.fill_engine
     if pumps >= 0:
-        return f"{words.printable(facts.plan.units[pumps].unit_id)} pumps here, lift {there.lift_ft:g} ft."
-    return (
-        f"An engine must pump here, lift {there.lift_ft:g} ft." if there.needs_engine else "No engine is needed here."
-    )
+        return f"{words.printable(facts.plan.units[pumps].unit_id)} pumps here, {words.lift_words(there)}."
+    if there.needs_engine:
+        return f"An engine must pump here, {words.lift_words(there)}."
+    return "No engine is needed here."
 
 
 def approach(facts: Facts, subject: Subject) -> str:

@@ -65,9 +65,7 @@ def _facts(plan: Plan, row: int) -> Iterator[tuple[str, str]]:
     yield "Season", month_words(site.months)
     yield "Storage", _storage(site)
     yield "Turnaround", words.turn_words(site)
-    taken = "" if site.lift_given else ", taken where none is given"
-    engine = f"needed, lift {site.lift_ft:g} ft{taken}" if site.needs_engine else "not needed"
-    yield "Engine at the site", engine
+    yield "Engine at the site", f"needed, {words.lift_words(site)}" if site.needs_engine else "not needed"
     same = [i + 1 for i, other in enumerate(plan.sites) if i != row and other.source == site.source]
     yield "Water shared with", f"fill site {', '.join(map(str, same))}" if same else "no other fill site"
     minutes, decimal = words.coordinates(site.lon, site.lat)

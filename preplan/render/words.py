@@ -338,6 +338,11 @@ def rate_words(site: FillSite) -> str:
     return f"{supply(site.total_gpm)} gpm, all that the site gives (its connection: {said})"
 
 
+def lift_words(site: FillSite) -> str:
+    """Say how high a pump lifts the water at a site, and whether the table says so."""
+    return f"lift {site.lift_ft:g} ft{'' if site.lift_given else ' assumed'}"
+
+
 def places_words(site: FillSite) -> str:
     """Say how many tankers fill at once, and what the site gives in all where that is less than all of them take."""
     said = f"{site.positions} place{'s' * (site.positions != 1)} to fill"
