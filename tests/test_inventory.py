@@ -252,6 +252,29 @@ def test_of_two_bridges_of_one_name_the_nearer_is_taken() -> None:
     assert found == (["B1", "B1", ""], ["name", "name", ""], ["B2"])
 
 
+@pytest.mark.parametrize("first_lb", [30000.0, 0.0, np.nan, 50000.0])
+def test_of_two_rows_on_one_bridge_the_weaker_holds_and_the_other_is_told(first_lb: float) -> None:
+    """Spans of one bridge may have rows of their own; a nearer one does not hide a lower rating, or a closing."""
+    both = table(("B1", (112, 10), "Main Street"), ("B2", (150, 10), "Main Street"))
+    both = replace(both, operating_lb=np.array([first_lb, 40000.0]))
+    row, _, (problem,) = match_bridges(TOWN.roads, both)
+    first_holds = first_lb < 40000.0
+    assert row[1:3].tolist() == ([0, 0] if first_holds else [1, 1])
+    assert rating_lb(both, row)[1:3].tolist() == [first_lb if first_holds else 40000.0] * 2
+    holds = "B1" if first_holds else "B2"
+    assert problem.value == ("B2" if first_holds else "B1")
+    assert problem.rule.endswith(f"the lower rating of the two holds, that of {holds}")
+    assert f"near it and {holds}, carrying Main Street" in problem.rule
+
+
+def test_a_far_row_of_the_same_road_takes_no_bridge_from_another() -> None:
+    """201 ft from it, it may be a culvert that is not mapped: its rating is another's."""
+    both = table(("B1", (112, 10), "Main Street"), ("B2", (120 + 62, 0), "Main Street"))
+    row, _, (problem,) = match_bridges(TOWN.roads, replace(both, operating_lb=np.array([50000.0, 40000.0])))
+    assert row[1:3].tolist() == [0, 0]
+    assert "perhaps a culvert" in problem.rule
+
+
 def test_a_code_before_the_guide_s_words_decides() -> None:
     """Item 41 describes codes that are open by what would be closed without them."""
     statuses = [

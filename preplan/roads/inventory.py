@@ -29,7 +29,7 @@ def match_bridges(roads: RoadTable, bridges: BridgeTable) -> tuple[IntArray, Boo
 
     The nearest pairs whose road names agree are joined first, within `NAMED_FT`, then the nearest at all, within
     `NAMELESS_FT`: inventories name many roads otherwise. A bridge of the inventory may be several stretches, of one
-    road only.
+    road only. Where two of them carry the road of one bridge on the map, as its spans may, the weaker holds.
 
     Returns
     -------
@@ -55,9 +55,15 @@ def match_bridges(roads: RoadTable, bridges: BridgeTable) -> tuple[IntArray, Boo
     for differ, _, row, at in pairs:
         if row_of[at] < 0 and _beside(roads, lines, mine.get(row, []), at):
             row_of[at], named[at] = row, not differ
+    share = [(row, at) for differ, metres, row, at in pairs if not differ and metres <= ONE_BRIDGE_FT * M_PER_FT]
+    known_lb = rating_lb(bridges, np.arange(len(bridges), dtype=np.int32))
+    for row, at in share:
+        if row not in row_of and known_lb[row] < known_lb[row_of[at]]:
+            row_of[row_of == row_of[at]] = row
+    beside = {row: int(row_of[at]) for row, at in reversed(share)}  # the nearest last
     inside = shapely.intersects(shapely.box(*shapely.total_bounds(lines)), points)
-    lost = np.flatnonzero(inside & ~np.isin(np.arange(len(bridges)), row_of))
-    return row_of, named, tuple(_lost(bridges, int(row)) for row in lost)
+    lost = np.flatnonzero(inside & ~np.isin(np.arange(len(bridges)), row_of)).tolist()
+    return row_of, named, tuple(_lost(bridges, row, beside.get(row, -1)) for row in lost)
 
 
 def rating_lb(bridges: BridgeTable, row: IntArray) -> FloatArray:
@@ -140,10 +146,16 @@ def _keys(carried: str) -> frozenset[str]:
     return frozenset(keys | {loosen(key) for key in keys})
 
 
-def _lost(bridges: BridgeTable, row: int) -> Problem:
+def _lost(bridges: BridgeTable, row: int, beside: int) -> Problem:
+    """Tell of a row without a stretch of its own; `beside`: the row that has the one which it could have had, or -1."""
     carries = f", carrying {bridges.road[row]}" if bridges.road[row] else ""
     rule = f"no stretch of bridge is mapped near it{carries}: perhaps a culvert; not used"
-    if bridges.operating_lb[row] <= 0.0:
+    if beside >= 0:
+        rule = (
+            f"only one bridge is mapped near it and {bridges.bridge_id[beside]}{carries}: the lower rating of the two "
+            f"holds, that of {bridges.bridge_id[beside]}"
+        )
+    elif bridges.operating_lb[row] <= 0.0:
         rule = (
             f"is CLOSED by the inventory, but no stretch of bridge is mapped near it{carries}: trucks are sent over it "
             "unless closures.csv has a row closed for the road"
