@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from preplan.records import ALL_MONTHS, Closure
+from preplan.roads.frontage import place_addresses
 from preplan.roads.islands import without_islands
-from tests.road_builder import draw
+from preplan.roads.limits import limits_of
+from preplan.rules import PlanRules, RoadRules
+from tests.road_builder import address_table, draw
 
 MAIN = {"a": (0.0, 0.0), "b": (5000.0, 0.0)}
 
@@ -34,3 +38,17 @@ def test_the_longest_piece_is_never_an_island_and_no_road_is_no_fault_here() -> 
     assert without_islands(drawing.roads, drawing.limits)[0].tanker_road.all()
     paths = draw({"a": (0.0, 0.0), "b": (300.0, 0.0)}, [("a", "b", {"highway": "path"})])
     assert without_islands(paths.roads, paths.limits) == (paths.limits, ())
+
+
+def test_what_lies_behind_a_bridge_that_the_district_closes_is_cut_off_and_stays_where_it_is() -> None:
+    """A house beyond the closed bridge keeps its frontage: no hose is laid over the river to the stub before it."""
+    nodes = {**MAIN, "m": (2500.0, 0.0), "s": (2500.0, -150.0), "x": (2500.0, -190.0), "h": (2500.0, -1000.0)}
+    elm = {"name": "Elm Road"}
+    roads = [("a", "m", {}), ("m", "b", {}), ("m", "s", elm), ("s", "x", {**elm, "bridge": "yes"}), ("x", "h", elm)]
+    town = draw(nodes, roads).roads
+    out = Closure(closure_id="C1", kind="closed", way_id=104, line=(), value=None, months=ALL_MONTHS)
+    house = address_table([(2510.0, -300.0)], ["4 Elm Road"])
+    for closures in ((), (out,)):
+        limits, problems = without_islands(town, limits_of(town, RoadRules(), closures)[0])
+        assert place_addresses(town, limits, house, RoadRules(), PlanRules()).segment.tolist() == [4]
+        assert problems == ()

@@ -2,6 +2,9 @@
 
 A car park mapped without its entrance, a road behind a track that no tanker can use, a corner of a clipped
 extract. A fire station or an address beside one stands at the next road that leads somewhere.
+
+What lies behind a road that the district itself closes is no such piece: its houses are cut off, and must not be served
+from a road across the river whose bridge is out.
 """
 
 from __future__ import annotations
@@ -24,8 +27,12 @@ def without_islands(roads: RoadTable, limits: RoadLimits) -> tuple[RoadLimits, t
     usable = limits.tanker_road & (limits.forward_open | limits.backward_open)
     if not usable.any():
         return limits, ()
-    nodes = len(roads.node_id)
-    joins = csr_array((np.ones(usable.sum()), (roads.from_node[usable], roads.to_node[usable])), shape=(nodes, nodes))
+    nodes, joining = len(roads.node_id), usable.copy()
+    for one in limits.closed:
+        if one.closure.kind == "closed":
+            joining[one.segments] = True
+    ends = (roads.from_node[joining], roads.to_node[joining])
+    joins = csr_array((np.ones(joining.sum()), ends), shape=(nodes, nodes))
     count, piece = connected_components(joins, directed=False)
     of_stretch = piece[roads.from_node]
     miles = np.bincount(of_stretch[usable], weights=roads.length_m[usable] / M_PER_MI, minlength=count)
