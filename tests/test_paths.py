@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -182,6 +183,25 @@ def test_a_roundabout_is_one_line_with_its_exits_counted(way: str, told: str) ->
     steps = tell(ROUNDABOUT, way)
     assert turns(steps)[1:] == [told]
     assert sum(step.miles for step in steps) == pytest.approx(_miles_of(ROUNDABOUT, way), rel=1e-6)
+
+
+def closed(town: Drawing, start: str, end: str) -> Drawing:
+    """Close a road as the district's own closures do."""
+    row = town.row(start, end)
+    columns = {name: getattr(town.limits, name).copy() for name in ("tanker_road", "forward_open", "backward_open")}
+    for column in columns.values():
+        column[row] = False
+    return replace(town, limits=replace(town.limits, **columns))
+
+
+def test_a_closed_road_is_still_there_to_be_told_from() -> None:
+    """It counts as an exit, it goes straight on where the way leaves it, and it is a cross street."""
+    assert turns(tell(closed(ROUNDABOUT, "b", "s"), "awskec"))[1] == "Roundabout exit 2: Main Street"
+    slight = {"a": (0, 0), "b": (MI, 0), "c": (2 * MI, -0.6 * MI), "d": (2 * MI, 0.1 * MI)}
+    fork = draw(slight, [("a", "b", MAIN), ("b", "c", OAK), ("b", "d", MAIN)])
+    assert turns(tell(closed(fork, "b", "d"), "abc"))[1] == "Right on Oak Lane"
+    shut = closed(CROSSING, "b", "d")
+    assert cross_street(shut.roads, shut.limits, shut.row("a", "b"), 0.5).road == "Elm Road"
 
 
 def _miles_of(town: Drawing, nodes: str) -> float:

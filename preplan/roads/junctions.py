@@ -14,6 +14,7 @@ import shapely
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.projection import road_lines, road_projection
 from preplan.roads.road_names import is_circle
+from preplan.roads.way_access import bears_a_tanker, directions
 
 STRAIGHT_DEG = 45.0
 """A smaller change of bearing is straight on, unless another road leaves straighter (this program's choice)."""
@@ -90,6 +91,8 @@ class Junctions:
     """(segments,) each stretch as a line, metres."""
     circle: BoolArray
     """(segments,) part of a roundabout."""
+    road: BoolArray
+    """(segments,) by its ground and kind a road for trucks, whatever shuts it."""
     kept: dict[int, Told] = field(default_factory=dict, repr=False, compare=False)
 
     def told(self, limits: RoadLimits) -> Told:
@@ -107,7 +110,19 @@ class Junctions:
         first = np.searchsorted(nodes[order], np.arange(len(roads.node_id) + 1))
         stretch = np.concatenate([np.arange(len(roads))] * 2)[order]
         circle = np.array([is_circle(roads, row) for row in range(len(roads))], dtype=np.bool_)
-        return cls(first.astype(np.int32), stretch.astype(np.int32), _leaving_deg(lines), lines, circle)
+        bears = np.array([bears_a_tanker(tags) for tags in roads.way_tags], dtype=np.bool_)
+        return cls(
+            first=first.astype(np.int32),
+            stretch=stretch.astype(np.int32),
+            leaving_deg=_leaving_deg(lines),
+            lines=lines,
+            circle=circle,
+            road=bears[roads.tag_row],
+        )
+
+    def seen(self, limits: RoadLimits, row: int) -> bool:
+        """Tell whether a driver sees a road there that a truck could take: a closed one still leads on."""
+        return bool(limits.tanker_road[row] or self.road[row])
 
     def at(self, node: int) -> list[int]:
         """List the stretches at a node, a loop twice."""
@@ -193,7 +208,7 @@ def _turn(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driv
     rivals = [
         abs(meeting.change(before, (row, way)))
         for row in set(meeting.at(node)) - {before[0], after[0]}
-        if limits.tanker_road[row]
+        if meeting.seen(limits, row)
         for way, start in ((True, roads.from_node[row]), (False, roads.to_node[row]))
         if start == node
     ]
@@ -230,14 +245,20 @@ def exit_words(roads: RoadTable, limits: RoadLimits, meeting: Junctions, circle:
 
 
 def _leads_out(roads: RoadTable, limits: RoadLimits, meeting: Junctions, one: Driven) -> int:
-    """Count the roads that lead out of a roundabout at the end of one of its stretches: a way in only is none."""
+    """Count the roads that lead out of a roundabout at the end of one of its stretches: a way in only is none.
+
+    One that is closed is still there to be counted by a driver.
+    """
     node = int((roads.to_node if one[1] else roads.from_node)[one[0]])
-    return sum(
-        bool((limits.forward_open[row] and roads.from_node[row] == node)
-             or (limits.backward_open[row] and roads.to_node[row] == node))
-        for row in set(meeting.at(node))
-        if not meeting.circle[row] and roads.highway[row] not in _NO_EXIT
-    )  # fmt: skip
+    found = 0
+    for row in set(meeting.at(node)):
+        if meeting.circle[row] or roads.highway[row] in _NO_EXIT:
+            continue
+        along, against = limits.forward_open[row], limits.backward_open[row]
+        if not along and not against:
+            along, against = directions(roads.way_tags[roads.tag_row[row]])
+        found += bool((along and roads.from_node[row] == node) or (against and roads.to_node[row] == node))
+    return found
 
 
 def _leaving_deg(lines: npt.NDArray[np.object_]) -> FloatArray:

@@ -215,7 +215,7 @@ def _leads_on(roads: RoadTable, limits: RoadLimits, meeting: Junctions, state: D
     row, forward = state
     node = int((roads.to_node if forward is end else roads.from_node)[row])
     others = {*meeting.at(node)} - {row}
-    return any(limits.tanker_road[one] and not meeting.circle[one] and same_road(roads, row, one) for one in others)
+    return any(meeting.seen(limits, one) and not meeting.circle[one] and same_road(roads, row, one) for one in others)
 
 
 def _without_links(roads: RoadTable, meeting: Junctions, pieces: list[_Piece]) -> list[_Piece]:
@@ -404,7 +404,7 @@ def _first_crossing(
     """Walk along one road from a node on, to the first junction with another named road: (miles, its name)."""
     seen = {segment}
     while miles <= CROSS_STREET_MI:
-        others = [row for row in dict.fromkeys(meeting.at(node)) if row not in seen and limits.tanker_road[row]]
+        others = [row for row in dict.fromkeys(meeting.at(node)) if row not in seen and meeting.seen(limits, row)]
         names = sorted(label for row in others if (label := _other_name(roads, row, segment)))
         if names:
             return miles, names[0]
