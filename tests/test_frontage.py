@@ -155,6 +155,34 @@ def test_a_point_stands_on_a_motorway_only_where_no_other_road_is_near(
     assert spot.segment.tolist() == [row]
 
 
+MILL = {"name": "Mill Road"}
+BRIDGE = {**MILL, "bridge": "yes"}
+RIVER = draw(
+    {"w": (0, 0), "s": (500, 0), "t": (515, 0), "x": (530, 0), "e": (1000, 0), "n": (530, 300)},
+    [("w", "s", MILL), ("s", "t", BRIDGE), ("t", "x", BRIDGE), ("x", "n", {"name": "Bank Road"}), ("x", "e", MILL)],
+)
+"""A bridge of two spans; the side road at its eastern end comes first in the table."""
+
+
+@pytest.mark.parametrize(("east_m", "row", "share"), [(505.0, 0, 1.0), (512.0, 0, 1.0), (519.0, 4, 0.0)])
+def test_nobody_fills_or_dumps_on_a_bridge(east_m: float, row: int, share: float) -> None:
+    """A dry hydrant, and a house, beside a bridge stand at the end of it that is nearer, whatever the bridge bears."""
+    lon, lat = lonlat(east_m, 8.0)
+    spot = place_points(RIVER.roads, RIVER.limits, np.array([lon]), np.array([lat]))
+    assert (spot.segment.tolist(), spot.fraction.tolist()) == ([row], [share])
+    table = place(RIVER, address_table([(east_m, 8.0)] * 2, ["3 MILL RD", ""]))
+    assert (table.segment.tolist(), table.fraction.tolist()) == ([row] * 2, [share] * 2)
+
+
+def test_a_bridge_without_a_road_at_hand_keeps_its_points() -> None:
+    """All that is mapped is a bridge, or the road before it is too far off."""
+    lone = draw({"s": (0, 0), "t": (1000, 0), "w": (-500, 0)}, [("s", "t", BRIDGE), ("w", "s", MILL)])
+    lon, lat = lonlat(500.0, 10.0)
+    for usable in (np.array([True, False]), None):
+        spot = place_points(lone.roads, lone.limits, np.array([lon]), np.array([lat]), usable=usable)
+        assert spot.segment.tolist() == [0]
+
+
 def test_sides_follow_the_direction_of_the_stretch() -> None:
     table = place(TOWN, address_table([(400, 50), (400, -50), (1060, 100)]))
     assert table.side.tolist() == ["left", "right", "right"]

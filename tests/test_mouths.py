@@ -63,6 +63,15 @@ def test_junctions_on_the_way_out_are_found_with_the_hose_to_each() -> None:
     assert found.fraction.tolist() == [1.0, 0.0, 1.0, 0.0]
 
 
+def test_nobody_stands_on_a_bridge_that_begins_at_the_junction() -> None:
+    """Of two pieces of the ring road that meet the lane the first is a bridge."""
+    tags = LANE.roads.way_tags
+    roads = replace(LANE.roads, way_tags=({"highway": "residential", "name": "Ring Road", "bridge": "yes"}, *tags[1:]))
+    limits = replace(LANE.limits, backward_open=np.ones(len(roads), dtype=np.bool_))
+    found = mouths_within(roads, limits, fronts(), reach(2000.0))
+    assert found.segment.tolist() == [LANE.row("e", "f"), LANE.row("e", "ne")] * 2
+
+
 def test_hose_that_does_not_reach_finds_no_junction() -> None:
     found = mouths_within(LANE.roads, LANE.limits, fronts(), np.array([249.0 * FT_PER_M, 99.0 * FT_PER_M, 9e9]))
     assert found.address.tolist() == [0]

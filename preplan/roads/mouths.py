@@ -8,6 +8,7 @@ import numpy as np
 
 from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable
+from preplan.roads.inventory import is_bridge
 from preplan.roads.places import NO_FRONTAGE, Ground, usable_roads
 from preplan.units import FT_PER_M
 
@@ -106,11 +107,14 @@ def mouths_within(roads: RoadTable, limits: RoadLimits, frontages: FrontageTable
 
 
 def _through_stretch(roads: RoadTable, limits: RoadLimits, trees: DeadEnds) -> IntArray:
-    """Pick for each node a stretch of a through road on which tankers stand, the best for heavy ones; -1: none."""
+    """Pick for each node a stretch of a through road on which tankers stand, the best for heavy ones; -1: none.
+
+    No bridge where there is another.
+    """
     may = usable_roads(limits) & ~trees.on & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)
     rows = np.flatnonzero(may)
     both_ways = limits.forward_open[rows] & limits.backward_open[rows]
-    order = rows[np.lexsort((rows, -limits.max_lb[rows], ~both_ways))][::-1]
+    order = rows[np.lexsort((rows, is_bridge(roads)[rows], -limits.max_lb[rows], ~both_ways))][::-1]
     best = np.full(len(roads.node_id), -1, dtype=np.int32)
     # of several values put in one place the last stays: the best comes last
     best[np.column_stack([roads.from_node[order], roads.to_node[order]]).ravel()] = np.repeat(order, 2)

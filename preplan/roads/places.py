@@ -9,7 +9,9 @@ import numpy.typing as npt
 import shapely
 
 from preplan.records import BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable, TextArray
+from preplan.roads.inventory import is_bridge
 from preplan.roads.projection import LineArray, Projection, road_lines, road_projection
+from preplan.roads.road_names import same_road
 from preplan.rules import RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
 
@@ -89,6 +91,19 @@ class Ground:
             row[point], gap_m[point] = rows[found[order][first]], far[order][first]
         return Near(row, gap_m)
 
+    def off_bridges(self, roads: RoadTable, usable: BoolArray, row: IntArray, within_m: float) -> IntArray:
+        """Give the road before the bridge to points whose stretch `row[i]` is one: nobody fills or dumps on a bridge.
+
+        What the bridge bears would decide whether a place at its end is reached. Where no road goes on from the bridge
+        within reach the point stays on it.
+        """
+        row, bridge = row.copy(), is_bridge(roads)
+        for span in np.unique(row[(row >= 0) & bridge[row]]).tolist():
+            members = np.flatnonzero(row == span).astype(np.int32)
+            near = self.nearest(_beyond(roads, usable, bridge, span), members, within_m=within_m)
+            row[members] = np.where(near.row >= 0, near.row, span)
+        return row
+
     def fractions(self, row: IntArray) -> FloatArray:
         """Give the share of stretch `row[i]` at which it comes nearest to point i; NaN where row is -1."""
         fraction = np.full(len(row), np.nan)
@@ -139,6 +154,8 @@ def place_points(
 ) -> Places:
     """Set each point on the nearest stretch that a tanker can use: on a motorway only where no other road is near.
 
+    Beside a bridge it stands before it.
+
     Parameters
     ----------
     lon, lat
@@ -163,7 +180,22 @@ def place_points(
     plain = np.flatnonzero(mask & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)).astype(np.int32)
     beside = ground.nearest(plain, members, within_m=snap_max_ft * M_PER_FT)
     row = np.where(beside.row >= 0, beside.row, near.row).astype(np.int32)
+    row = ground.off_bridges(roads, mask, row, snap_max_ft * M_PER_FT)
     return ground.places(row, ground.fractions(row))
+
+
+def _beyond(roads: RoadTable, usable: BoolArray, bridge: BoolArray, span: int) -> IntArray:
+    """List the usable stretches that go on from a bridge of one or several spans: those of its road, else all."""
+    spans = np.array([span])
+    while True:
+        nodes = np.concatenate([roads.from_node[spans], roads.to_node[spans]])
+        touching = usable & (np.isin(roads.from_node, nodes) | np.isin(roads.to_node, nodes))
+        spans, before = np.union1d(spans, np.flatnonzero(touching & bridge)), spans
+        if len(spans) == len(before):
+            break
+    beyond = np.flatnonzero(touching & ~bridge).astype(np.int32)
+    own = [same_road(roads, span, one) for one in beyond.tolist()]
+    return beyond[own] if any(own) else beyond
 
 
 def within_extent(roads: RoadTable, lon: FloatArray, lat: FloatArray, margin_ft: float) -> BoolArray:
