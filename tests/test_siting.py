@@ -127,6 +127,19 @@ def test_water_is_a_place_where_it_is_large_and_near_a_road_for_tankers() -> Non
     assert len(water_places(town.roads, limits, FeatureTable(water_rings=rings), 60.0)) == 0
 
 
+def test_nobody_builds_a_fill_site_on_a_bridge_or_beside_a_motorway() -> None:
+    """A river 100 m wide under a road's bridge, which begins 10 m before the water, and beside a motorway."""
+    nodes = {"a": (0, 0), "s": (490, 0), "t": (620, 0), "b": (1100, 0), "m": (400, -2000), "n": (650, -2000)}
+    mill = {"name": "Mill Road"}
+    roads = [("a", "s", mill), ("s", "t", {**mill, "bridge": "yes"}), ("t", "b", mill)]
+    town = draw(nodes, [*roads, ("m", "n", {"highway": "motorway"})])
+    corners = ((500, -3000), (600, -3000), (600, 1000), (500, 1000), (500, -3000))
+    river = FeatureTable(water_rings=(np.array([lonlat(*corner) for corner in corners]),))
+    found = water_places(town.roads, town.limits, river, 150.0)
+    assert found.segment.tolist() == [0]
+    assert found.gap_ft == pytest.approx([10 / 0.3048], rel=0.01)
+
+
 # --------------------------------------------------------------------------- the whole command
 
 
