@@ -36,6 +36,16 @@ def test_addresses_that_join_no_road_are_counted_and_the_farthest_is_named(tmp_p
     assert "no row is at fault" in said
 
 
+@pytest.mark.parametrize(("north_deg", "told"), [(0.0005, False), (0.002, True)])
+def test_a_fill_site_far_from_its_road_is_told(tmp_path: Path, north_deg: float, *, told: bool) -> None:
+    """Tankers are taken to fill in the road: at 180 ft nothing is said, at 729 ft it is (364,600 ft a degree north)."""
+    one = SmallDistrict()
+    one.files["fill_sites.csv"] = str(one.files["fill_sites.csv"]).replace("-72.0,44.0,", f"-72.0,{44.0 + north_deg},")
+    said = check(one, tmp_path)
+    assert ("lies 729 ft from the nearest road for tankers: they are taken to fill in that road" in said) == told
+    assert ("fill_sites.csv row 2 (S1), column lon, lat" in said) == told
+
+
 @pytest.mark.parametrize(("hazard", "told"), [("", True), ("4", False)])
 def test_words_for_an_occupancy_that_nobody_knows_are_named(tmp_path: Path, hazard: str, *, told: bool) -> None:
     """A dwelling is the lightest hazard: a farm under a county's code would get too little water without a word."""

@@ -15,10 +15,12 @@ from preplan.units import FT_PER_MI
 
 FEET_BELOW_MI = 1.0
 """A distance is told in feet below so many miles."""
+FAR_SITE_FT = 200.0
+"""Farther than this from its road no tanker fills, whatever hose or suction a site has (common practice, no source)."""
 
 
 def off_road_notes(inputs: Inputs, sites: Places, stations: Places) -> tuple[str, ...]:
-    """Tell which fill sites and stations join no road, and what is lost with them.
+    """Tell which fill sites and stations join no road, and what is lost with them, and which sites lie far from theirs.
 
     Returns
     -------
@@ -48,7 +50,12 @@ def off_road_notes(inputs: Inputs, sites: Places, stations: Places) -> tuple[str
         faults += [one for i, one in off_sites.items() if used[i]]
     if faults:
         raise InputError(faults)
-    return tuple(str(one) for one in (*off_sites.values(), *off_stations.values()))
+    far_sites = [
+        _of_far_site(inputs.sites[i], gap_ft)
+        for i, gap_ft in enumerate(sites.gap_ft.tolist())
+        if used[i] and i not in off_sites and gap_ft > FAR_SITE_FT
+    ]
+    return tuple(str(one) for one in (*off_sites.values(), *off_stations.values(), *far_sites))
 
 
 def address_notes(inputs: Inputs, frontages: FrontageTable) -> tuple[str, ...]:
@@ -83,6 +90,18 @@ def _all(counts: list[bool], off: dict[int, Finding]) -> bool:
 def _of_site(inputs: Inputs, i: int, gap_ft: float) -> Finding:
     site = inputs.sites[i]
     return _finding(inputs, site, site.site_id, gap_ft, "no tanker fills there")
+
+
+def _of_far_site(site: FillSite, gap_ft: float) -> Finding:
+    return Finding(
+        file=site.file or "fill_sites",
+        row=site.row,
+        id=site.site_id,
+        column="lon, lat",
+        value=f"{site.lon:.10g}, {site.lat:.10g}",
+        rule=f"lies {_far(gap_ft)} from the nearest road for tankers: they are taken to fill in that road",
+        remedy="is a digit wrong, or is the lane to it missing in the road file, or private or soft there?",
+    )
 
 
 def _of_station(inputs: Inputs, i: int, gap_ft: float, units: list[str]) -> Finding:
