@@ -274,7 +274,72 @@ def test_a_hairpin_over_a_link_turns_the_way_in_which_it_is_driven() -> None:
     nodes = {"a": (0, 0), "b": (1000, 0), "c": (1000, -40), "d": (0, -5), "e": (2000, 0)}
     town = draw(nodes, [("a", "b", MAIN), ("b", "c", {}), ("c", "d", ELM), ("b", "e", MAIN)])
     assert turns(tell(town, "abcd"))[1:] == ["Right on Elm Road"]
-    assert turns(tell(town, "dcba"))[1:] == ["Left on Main Street"]
+    # back, the link ends on Main Street, which leads both ways
+    assert turns(tell(town, "dcba"))[1:] == ["Left on unnamed road", "Left on Main Street"]
+    one_way = draw(nodes, [("a", "b", MAIN), ("b", "c", {}), ("c", "d", ELM), ("b", "e", OAK)])
+    assert turns(tell(one_way, "dcba"))[1:] == ["Left on Main Street"]
+
+
+def test_a_link_to_a_road_without_a_name_is_told_by_itself() -> None:
+    """Nothing would tell a driver that the turn is meant 40 m farther on, and not at the crossing before it."""
+    nodes = {"a": (0, 0), "b": (1000, 0), "c": (1040, 0), "d": (1040, 1000), "e": (1000, 1000), "f": (2000, 0)}
+    roads = [("a", "b", MAIN), ("b", "c", {}), ("c", "d", {}), ("b", "e", {}), ("c", "f", {})]
+    told = turns(tell(draw(nodes, [*roads]), "abcd"))[1:]
+    assert told == ["Straight on unnamed road", "Left on unnamed road"]
+
+
+def fork(left: float, right: float, *names: dict[str, Any], before: dict[str, Any] = MAIN) -> Drawing:
+    """Draw a road a mile to the east, where it forks into two that leave so many degrees to the left and right."""
+    ends = {
+        name: (MI + MI * np.cos(np.radians(d)), -MI * np.sin(np.radians(d))) for name, d in (("l", left), ("r", right))
+    }
+    return draw({"a": (0, 0), "b": (MI, 0), **ends}, [("a", "b", before), ("b", "l", names[0]), ("b", "r", names[1])])
+
+
+HIGHWAY = {"highway": "motorway", "ref": "I 93", "oneway": "yes"}
+RAMP = {"highway": "motorway_link", "oneway": "yes"}
+AGAINST = {**MAIN, "oneway": "-1"}
+
+
+@pytest.mark.parametrize(
+    ("town", "left", "right"),
+    [
+        # a ramp hardly leaves the highway at first, which goes on without a word
+        (fork(0.0, 4.0, HIGHWAY, RAMP, before=HIGHWAY), [], ["Right on unnamed ramp"]),
+        (fork(-9.0, -3.0, HIGHWAY, RAMP, before=HIGHWAY), [], ["Right on unnamed ramp"]),
+        # at a Y neither is straight on, but where one is much straighter
+        (fork(-30.0, 32.0, ELM, OAK), ["Left on Elm Road"], ["Right on Oak Lane"]),
+        (fork(-12.0, 32.0, ELM, OAK), ["Straight on Elm Road"], ["Right on Oak Lane"]),
+        # two roads of one name, or without any
+        (fork(-4.0, 6.0, MAIN, MAIN), ["Left on Main Street"], ["Right on Main Street"]),
+        (fork(-4.0, 6.0, {}, {}, before={}), ["Left on unnamed road"], ["Right on unnamed road"]),
+        # a road that goes on past another is no turn
+        (fork(-30.0, 32.0, MAIN, OAK), [], ["Right on Oak Lane"]),
+    ],
+)
+def test_at_a_fork_the_side_is_told(town: Drawing, left: list[str], right: list[str]) -> None:
+    assert turns(tell(town, "abl"))[1:] == left
+    assert turns(tell(town, "abr"))[1:] == right
+
+
+def test_the_other_carriageway_is_no_branch_of_a_fork() -> None:
+    """Where a median begins traffic comes the other way on the left: nobody has to be told to keep right."""
+    town = fork(-6.0, 6.0, AGAINST, {**MAIN, "oneway": "yes"})
+    against = town.limits.forward_open.copy()
+    against[1] = False
+    town = replace(town, limits=replace(town.limits, forward_open=against, backward_open=~against))
+    assert turns(tell(town, "abr"))[1:] == []
+
+
+def test_a_loop_at_the_end_of_a_road_is_entered_on_the_side_that_is_told() -> None:
+    town = draw(
+        {"a": (0, 0), "b": (1000, 0)}, [("a", "b", MAIN), ("b", "b", {**MAIN, "via": [(1200, 250), (1200, -250)]})]
+    )
+    states = np.array([0, 1], dtype=np.int32)
+    for along, word in ((True, "Left"), (False, "Right")):
+        ways = states, np.array([True, along])
+        steps = directions(town.roads, town.limits, *ways, 0.0, 0.5, leaving="fill site")
+        assert turns(steps)[1:] == [f"{word} on Main Street"]
 
 
 def test_first_one_way_and_then_the_other_are_two_turns() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import NamedTuple
@@ -13,13 +13,16 @@ import shapely
 
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable
 from preplan.roads.projection import road_lines, road_projection
-from preplan.roads.road_names import is_circle
+from preplan.roads.road_names import is_circle, is_named, same_road
 from preplan.roads.way_access import bears_a_tanker, directions
 
 STRAIGHT_DEG = 45.0
 """A smaller change of bearing is straight on, unless another road leaves straighter (this program's choice)."""
 SURELY_STRAIGHT_DEG = 10.0
-"""A change of bearing this small is straight on whatever else leaves."""
+"""A change of bearing this small is straight on unless another road leaves as straight: then it is a fork."""
+ALIKE_DEG = 10.0
+"""Of two roads that leave to either side, neither by this much less straight, none is straight on (this program's
+choice)."""
 RIVAL_DEG = 20.0
 """On one road a bend is told as a turn if another road leaves no more than this much less straight."""
 CORNER_DEG = 60.0
@@ -203,22 +206,50 @@ def turn_into(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: 
 def _turn(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driven, after: Driven) -> Turn:
     if before[0] == after[0] and before[1] != after[1]:
         return Turn(ROUND, said_on_same_road=True)
-    node = int((roads.from_node if after[1] else roads.to_node)[after[0]])
-    angle = meeting.change(before, after)
-    rivals = [
-        abs(meeting.change(before, (row, way)))
-        for row in set(meeting.at(node)) - {before[0], after[0]}
-        if meeting.seen(limits, row)
-        for way, start in ((True, roads.from_node[row]), (False, roads.to_node[row]))
-        if start == node
-    ]
+    angle, others = meeting.change(before, after), _others(roads, limits, meeting, before, after)
+    rivals = [abs(other) for other in others.values()]
     straightest = all(rival >= abs(angle) for rival in rivals)
     if abs(angle) < SURELY_STRAIGHT_DEG or (abs(angle) < STRAIGHT_DEG and straightest):
-        return Turn(STRAIGHT)
+        return _straight(roads, limits, before, angle, others)
     contested = any(rival <= abs(angle) + RIVAL_DEG for rival in rivals)
     # who comes up the stem of a T must turn, though his road goes on round the corner and the other leaves behind it
     corner = bool(rivals) and abs(angle) >= CORNER_DEG
     return Turn(_side(angle), said_on_same_road=contested or corner)
+
+
+def _others(
+    roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: Driven, after: Driven
+) -> dict[Driven, float]:
+    """Give the changes of bearing into what else a driver sees leave, the other end of a loop too."""
+    node = int((roads.from_node if after[1] else roads.to_node)[after[0]])
+    return {
+        (row, way): meeting.change(before, (row, way))
+        for row in set(meeting.at(node)) - {before[0]}
+        if meeting.seen(limits, row)
+        for way, start in ((True, roads.from_node[row]), (False, roads.to_node[row]))
+        if start == node and (row, way) != after
+    }
+
+
+def _straight(
+    roads: RoadTable, limits: RoadLimits, before: Driven, angle: float, others: Mapping[Driven, float]
+) -> Turn:
+    """Say 'straight on', or at a fork the side: two roads both go straight where a ramp leaves, none at a Y."""
+    slight = abs(angle) < SURELY_STRAIGHT_DEG
+    rivals = {
+        row: other
+        for (row, way), other in others.items()
+        if (abs(other) < SURELY_STRAIGHT_DEG if slight else other * angle < 0.0 and abs(other + angle) < ALIKE_DEG)
+        and _may_enter(roads, limits, row)[0 if way else 1]
+    }
+    left, right = (any(beside(other, angle) for other in rivals.values()) for beside in (np.less, np.greater))
+    if left == right:  # none, or one to either side
+        return Turn(STRAIGHT)
+    # a road that goes on past another one is no turn, but it is where both have one name or neither has any
+    same = any(
+        same_road(roads, before[0], row) or not (is_named(roads, before[0]) or is_named(roads, row)) for row in rivals
+    )
+    return Turn(RIGHT if left else LEFT, said_on_same_road=same)
 
 
 def _side(angle: float) -> str:
@@ -254,11 +285,15 @@ def _leads_out(roads: RoadTable, limits: RoadLimits, meeting: Junctions, one: Dr
     for row in set(meeting.at(node)):
         if meeting.circle[row] or roads.highway[row] in _NO_EXIT:
             continue
-        along, against = limits.forward_open[row], limits.backward_open[row]
-        if not along and not against:
-            along, against = directions(roads.way_tags[roads.tag_row[row]])
+        along, against = _may_enter(roads, limits, row)
         found += bool((along and roads.from_node[row] == node) or (against and roads.to_node[row] == node))
     return found
+
+
+def _may_enter(roads: RoadTable, limits: RoadLimits, row: int) -> tuple[bool, bool]:
+    """Tell whether a driver may enter a stretch along and against its direction; of a closed one, as it is mapped."""
+    along, against = bool(limits.forward_open[row]), bool(limits.backward_open[row])
+    return (along, against) if along or against else directions(roads.way_tags[roads.tag_row[row]])
 
 
 def _leaving_deg(lines: npt.NDArray[np.object_]) -> FloatArray:

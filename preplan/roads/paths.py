@@ -104,7 +104,7 @@ def directions(
     miles = _miles(roads, states, start_fraction, end_fraction)
     parts = _parted(roads, limits, meeting, tuple(states))
     pieces = [_Piece(road, turn, states[first:beyond], miles[first:beyond]) for road, turn, first, beyond in parts]
-    pieces = _without_links(roads, meeting, pieces)
+    pieces = _without_links(roads, limits, meeting, pieces)
     pieces = _from_start(roads, meeting, pieces, start_fraction, leaving)
     return tuple(
         Step(
@@ -218,12 +218,13 @@ def _leads_on(roads: RoadTable, limits: RoadLimits, meeting: Junctions, state: D
     return any(meeting.seen(limits, one) and not meeting.circle[one] and same_road(roads, row, one) for one in others)
 
 
-def _without_links(roads: RoadTable, meeting: Junctions, pieces: list[_Piece]) -> list[_Piece]:
-    """Let each short nameless link between two roads belong to the road after it."""
+def _without_links(roads: RoadTable, limits: RoadLimits, meeting: Junctions, pieces: list[_Piece]) -> list[_Piece]:
+    """Let each short nameless link between two roads belong to the road after it, whose name tells where to turn."""
     found = pieces[:1]
     for at, piece in enumerate(pieces[1:], 1):
         link = found[-1]
-        if len(found) > 1 and _is_link(roads, link) and (turn := _over(meeting, found[-2], link, piece)):
+        is_link = len(found) > 1 and _is_link(roads, link) and any(is_named(roads, row) for row in piece.rows)
+        if is_link and (turn := _over(roads, limits, meeting, found[-2], link, piece)):
             found[-1] = _Piece(piece.road, turn, link.states + piece.states, link.miles + piece.miles)
         else:
             found.append(pieces[at])
@@ -265,7 +266,7 @@ def _is_link(roads: RoadTable, piece: _Piece) -> bool:
     return sum(piece.miles) < LINK_MI and not any(is_named(roads, row) for row in piece.rows)
 
 
-def _over(meeting: Junctions, before: _Piece, link: _Piece, after: _Piece) -> str:
+def _over(roads: RoadTable, limits: RoadLimits, meeting: Junctions, before: _Piece, link: _Piece, after: _Piece) -> str:
     """Say the one turn that leads over a link; '' where two turns must be told."""
     if ROUND in (link.turn, after.turn):
         return ""
@@ -275,6 +276,8 @@ def _over(meeting: Junctions, before: _Piece, link: _Piece, after: _Piece) -> st
     turns = {link.turn, after.turn} - {STRAIGHT}
     if len(turns) > 1:  # first one way, then the other: who is told one of them misses the road
         return ""
+    if link.turn == after.turn != STRAIGHT and _leads_on(roads, limits, meeting, after.states[0], end=False):
+        return ""  # told of one turn he would not know which way to go at the end of the link
     return turns.pop() if turns else turn_across(meeting, [before.states[-1], *link.states, after.states[0]])
 
 

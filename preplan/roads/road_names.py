@@ -11,7 +11,10 @@ from preplan.units import M_PER_MI
 
 NAMELESS_MI = 0.25
 """A nameless piece inside one road, up to this length, is that road."""
-_UNNAMED = {"track": "unnamed track", "service": "unnamed service road"}
+_UNNAMED = {
+    "track": "unnamed track", "service": "unnamed service road", "motorway_link": "unnamed ramp",
+    "trunk_link": "unnamed ramp",
+}  # fmt: skip
 _CIRCLES = frozenset({"roundabout", "circular"})
 
 
