@@ -356,6 +356,7 @@ def test_a_bridge_without_a_sign_is_unknown(tmp_path: Path, tags: dict[str, str]
         ({"lane_markings": "no", "width": "4.5"}, True),
         ({"lanes": "1.5"}, True),
         ({"narrow": "yes"}, True),
+        ({"lanes": "1;2"}, True),
         ({"highway": "track", "tracktype": "grade1"}, True),
         ({"highway": "track", "tracktype": "grade1", "width": "6"}, False),
         ({"highway": "track", "tracktype": "grade1", "lanes": "2"}, False),

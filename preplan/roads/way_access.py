@@ -147,7 +147,8 @@ def _is_narrow(tags: Mapping[str, str], narrow_ft: float, *, two_way: bool) -> b
     """
     if not two_way:
         return False
-    if tags.get("lanes") in _ONE_LANE or tags.get("narrow") == "yes":
+    # of several values, as a saved graph has them of merged ways, one is enough
+    if not _ONE_LANE.isdisjoint(_listed(tags.get("lanes", ""))) or tags.get("narrow") == "yes":
         return True
     readings = (length_ft(tags[key], sign=False) for key in _WIDTHS if key in tags)
     width_ft = next((one.value for one in readings if one.value < NO_LIMIT), None)
