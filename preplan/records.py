@@ -498,6 +498,15 @@ class RoadLimits(Columns):
         """Mask the (segments,) whose weight limit is the bridge table's rating: nothing lower is posted."""
         return np.isfinite(self.rated_lb) & (self.max_lb >= self.rated_lb)
 
+    @property
+    def shut(self) -> BoolArray:
+        """Mask the (segments,) that the district itself closes in a planned month: a bridge may be gone."""
+        shut = np.zeros(len(self.max_lb), dtype=np.bool_)
+        for one in self.closed:
+            if one.closure.kind == "closed":
+                shut[one.segments] = True
+        return shut
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from preplan.plan_tables import FrontageTable, HydrantReach
-from preplan.records import FloatArray, HydrantTable, text_array
+from preplan.records import ClosedRoad, Closure, FloatArray, HydrantTable, text_array
 from preplan.roads.frontage import place_addresses, place_points
 from preplan.roads.hose import credit_gpm, hydrant_reach
 from preplan.rules import HydrantRules, PlanRules, RoadRules
@@ -73,6 +75,18 @@ def test_distance_runs_along_roads_from_stand_off_to_driveway() -> None:
 def test_hose_is_laid_against_a_one_way_street() -> None:
     distance_ft, _ = reach([(100, 0)], [0.0], hydrants([(900, 0)], [1500.0]))
     assert distance_ft[0] == pytest.approx(800, abs=TOLERANCE_FT)
+
+
+def test_no_hose_is_laid_over_a_road_that_the_district_closes() -> None:
+    """What is closed may be a bridge that is gone: its own hydrant counts for nobody, nor do those behind it."""
+    out = ClosedRoad(
+        closure=Closure(closure_id="C1", kind="closed", way_id=102), segments=np.array([1], dtype=np.int32)
+    )
+    low = ClosedRoad(closure=Closure(closure_id="C2", kind="max_lb", value=9e3), segments=np.array([0], dtype=np.int32))
+    town = replace(TOWN, limits=replace(TOWN.limits, closed=(out, low)))
+    for east_ft, there in ((900, False), (1490, False), (300, True)):
+        distance_ft, _ = reach([(100, 0)], [0.0], hydrants([(east_ft, 0)], [1500.0]), town=town)
+        assert np.isfinite(distance_ft[0]) == there
 
 
 @pytest.mark.parametrize(

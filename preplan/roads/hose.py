@@ -48,19 +48,19 @@ def hydrant_reach(
     """Find the hydrant that is credited most for each address.
 
     Distance runs from the hydrant to its road, along roads of any kind in either direction, for an engine lays
-    hose both ways, and up the driveway. A hydrant counts within `reach_ft`, for no more than its own flow and the
-    credit of that distance.
+    hose both ways, and up the driveway; not over a road that the district closes. A hydrant counts within `reach_ft`,
+    for no more than its own flow and the credit of that distance.
     """
     count = len(frontages)
     best = _Best(np.full(count, -1, dtype=np.int32), np.full(count, np.inf), np.zeros(count))
     laid = ~np.isin(roads.highway.astype(str), FOOT_HIGHWAYS)
     spots = place_points(roads, limits, hydrants.lon, hydrants.lat, usable=laid)
-    near = (spots.segment >= 0) & (spots.gap_ft <= rules.reach_ft)
+    near = (spots.segment >= 0) & (spots.gap_ft <= rules.reach_ft) & ~limits.shut[spots.segment]
     flow_gpm = np.where(np.isnan(hydrants.flow_gpm), rules.default_gpm, hydrants.flow_gpm)
     # what is never credited makes no difference, and fewer flows are fewer searches
     flow_gpm = np.minimum(flow_gpm, max(gpm for _, gpm in rules.credit))
     _same_stretch(best, roads, frontages, spots, _rows(near), flow_gpm, rules)
-    graph = _graph(roads, _rows(laid), spots, _rows(near))
+    graph = _graph(roads, _rows(laid & ~limits.shut), spots, _rows(near))
     on = _rows(frontages.segment >= 0)
     for flow in np.unique(flow_gpm[near])[::-1]:
         starts = len(roads.node_id) + np.flatnonzero(near & (flow_gpm == flow))

@@ -27,10 +27,7 @@ def without_islands(roads: RoadTable, limits: RoadLimits) -> tuple[RoadLimits, t
     usable = limits.tanker_road & (limits.forward_open | limits.backward_open)
     if not usable.any():
         return limits, ()
-    nodes, joining = len(roads.node_id), usable.copy()
-    for one in limits.closed:
-        if one.closure.kind == "closed":
-            joining[one.segments] = True
+    nodes, joining = len(roads.node_id), usable | limits.shut
     ends = (roads.from_node[joining], roads.to_node[joining])
     joins = csr_array((np.ones(joining.sum()), ends), shape=(nodes, nodes))
     count, piece = connected_components(joins, directed=False)
