@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from preplan.records import ALL_MONTHS, Closure
 from preplan.roads.frontage import place_addresses
 from preplan.roads.islands import without_islands
@@ -40,15 +42,33 @@ def test_the_longest_piece_is_never_an_island_and_no_road_is_no_fault_here() -> 
     assert without_islands(paths.roads, paths.limits) == (paths.limits, ())
 
 
-def test_what_lies_behind_a_bridge_that_the_district_closes_is_cut_off_and_stays_where_it_is() -> None:
+OUT = Closure(closure_id="C1", kind="closed", way_id=104, months=ALL_MONTHS)
+
+
+@pytest.mark.parametrize(
+    ("bridge", "closures", "row"),
+    [
+        ({}, (), 4),
+        ({}, (OUT,), 4),
+        ({"access": "no"}, (), 4),
+        ({"highway": "service", "service": "driveway"}, (), 2),  # hose follows a driveway and its bridge
+    ],
+)
+def test_what_lies_behind_a_bridge_that_is_closed_is_cut_off_and_stays_where_it_is(
+    bridge: dict[str, str], closures: tuple[Closure, ...], row: int
+) -> None:
     """A house beyond the closed bridge keeps its frontage: no hose is laid over the river to the stub before it."""
     nodes = {**MAIN, "m": (2500.0, 0.0), "s": (2500.0, -150.0), "x": (2500.0, -190.0), "h": (2500.0, -1000.0)}
     elm = {"name": "Elm Road"}
-    roads = [("a", "m", {}), ("m", "b", {}), ("m", "s", elm), ("s", "x", {**elm, "bridge": "yes"}), ("x", "h", elm)]
+    roads = [
+        ("a", "m", {}),
+        ("m", "b", {}),
+        ("m", "s", elm),
+        ("s", "x", {**elm, "bridge": "yes", **bridge}),
+        ("x", "h", elm),
+    ]
     town = draw(nodes, roads).roads
-    out = Closure(closure_id="C1", kind="closed", way_id=104, line=(), value=None, months=ALL_MONTHS)
     house = address_table([(2510.0, -300.0)], ["4 Elm Road"])
-    for closures in ((), (out,)):
-        limits, problems = without_islands(town, limits_of(town, RoadRules(), closures)[0])
-        assert place_addresses(town, limits, house, RoadRules(), PlanRules()).segment.tolist() == [4]
-        assert problems == ()
+    limits, problems = without_islands(town, limits_of(town, RoadRules(), closures)[0])
+    assert place_addresses(town, limits, house, RoadRules(), PlanRules()).segment.tolist() == [row]
+    assert len(problems) == (row == 2)
