@@ -25,12 +25,14 @@ from pyproj import Geod
 
 from preplan.errors import InputError
 from preplan.plan_inputs import RoadSource
-from preplan.records import RoadTable
+from preplan.records import Closure, RoadTable
 from preplan.roads import source
+from preplan.roads.limits import limits_of
 from preplan.roads.network import restriction_problems
 from preplan.roads.osm_file import MOST_BYTES
 from preplan.roads.source import download_roads, read_graphml, read_osm, read_roads
 from preplan.roads.stretches import DRIVABLE, Ways, road_table
+from preplan.rules import RoadRules
 from tests.osm_text import OsmText, street
 from tests.shared_data import shared
 
@@ -443,6 +445,21 @@ def test_a_simplified_graph_keeps_every_value_of_a_merged_edge(tmp_path: Path) -
     assert any({"3 st", "10 st"} <= set(value.split(";")) for value in merged), merged
     assert roads.length_m.sum() == pytest.approx(read_osm(tmp_path / "roads.osm")[0].length_m.sum(), rel=1e-9)
     assert all(";" not in name for name in roads.highway)
+
+
+@pytest.mark.parametrize(("way", "rows"), [(10, 1), (11, 1), (12, 2), (13, 1)])
+def test_a_closure_finds_its_way_in_every_stretch_that_a_simplified_graph_has_merged_it_into(
+    tmp_path: Path, way: int, rows: int
+) -> None:
+    """Ways 10, 11 and half of 12 are one stretch of a mile and a half; a way alone in its stretch is no news."""
+    text = street(5, step=0.01).node(9, -71.97, 44.01).way(10, [1, 2], {"highway": "tertiary"})
+    text.way(11, [2, 3], {"highway": "tertiary", "bridge": "yes"}).way(12, [3, 4, 5], {"highway": "tertiary"})
+    xml = text.way(13, [4, 9], {"highway": "tertiary"}).save(tmp_path)
+    ox.save_graphml(ox.graph_from_xml(xml, simplify=True, retain_all=True), tmp_path / "roads.graphml")
+    roads = read_graphml(tmp_path / "roads.graphml")
+    limits, problems = limits_of(roads, RoadRules(), (Closure(closure_id="C1", kind="closed", way_id=way),))
+    assert int(limits.shut.sum()) == rows
+    assert [one.code for one in problems if "merged" in one.rule] == ["long closure"] * (way != 13)
 
 
 def test_a_projected_graph_is_brought_back(tmp_path: Path) -> None:

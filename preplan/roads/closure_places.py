@@ -14,6 +14,7 @@ from preplan.records import BoolArray, Closure, FloatArray, IntArray, RoadTable
 from preplan.roads.closure_lines import AGREES, ONE_SENSE, Lines, Numbers, heading_at, runs_along, sense_along
 from preplan.roads.projection import road_lines, road_projection
 from preplan.roads.road_names import road_label, same_road
+from preplan.roads.stretches import MERGED_WAYS
 from preplan.roads.way_access import directions
 from preplan.units import FT_PER_MI, M_PER_FT
 
@@ -147,7 +148,9 @@ class _Places:
 
     def _lay_way(self, closure: Closure, way_id: int) -> Laid | Finding:
         """Take the whole of a way; a line beside it says which way traffic runs."""
-        rows = np.flatnonzero(self._roads.way_id == way_id).astype(np.int32)
+        listed = [str(way_id) in tags.get(MERGED_WAYS, "").split(";") for tags in self._roads.way_tags]
+        merged = np.array(listed, dtype=np.bool_)
+        rows = np.flatnonzero((self._roads.way_id == way_id) | merged[self._roads.tag_row]).astype(np.int32)
         if not len(rows):
             return _no_way(closure)
         forward = np.ones(len(rows), dtype=np.bool_)

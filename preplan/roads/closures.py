@@ -15,6 +15,7 @@ from preplan.records import BoolArray, ClosedRoad, Closure, Problem, RoadTable
 from preplan.roads.closure_places import Laid, lay_closures
 from preplan.roads.draft import Draft
 from preplan.roads.road_names import road_label
+from preplan.roads.stretches import MERGED_WAYS
 from preplan.units import M_PER_MI
 
 POINT_MI = 0.25
@@ -126,8 +127,9 @@ def _opposed_fault(closure: Closure, other: Closure, road: str, months: frozense
 
 
 def _far_reaching(roads: RoadTable, one: Laid) -> Iterator[Problem]:
-    """Report a point or line that takes much more than is drawn: a stretch is not split, so all of it is held to it."""
-    if one.closure.way_id is not None:
+    """Report what takes much more than is drawn, or than its way: a stretch is not split, all of it is held to it."""
+    merged = any(MERGED_WAYS in roads.way_tags[roads.tag_row[row]] for row in one.rows.tolist())
+    if one.closure.way_id is not None and not merged:
         return
     miles: dict[str, float] = {}
     for row in one.rows.tolist():
@@ -138,7 +140,9 @@ def _far_reaching(roads: RoadTable, one: Laid) -> Iterator[Problem]:
         return
     said = ", ".join(f"{length:.1f} mi of {label}" for label, length in sorted(miles.items(), key=lambda it: -it[1]))
     said = f"{_DOES.get(one.closure.kind, 'limits')} {said}"
-    if drawn > 0.0:
+    if one.closure.way_id is not None:
+        said += ": the saved graph has merged its way with others, use the OpenStreetMap file"
+    elif drawn > 0.0:
         said += f" for {drawn:.1f} mi drawn: a road is taken from junction to junction"
     else:
         said += ": give a way_id or a line"
@@ -162,7 +166,8 @@ def _lost(roads: RoadTable, one: Laid) -> Iterator[Problem]:
 
 
 def _problem(roads: RoadTable, one: Laid, code: str, rule: str) -> Problem:
-    lon, lat = one.closure.line[0]
+    at = roads.coord_start[one.rows[0]]
+    lon, lat = one.closure.line[0] if one.closure.line else (float(roads.coord_lon[at]), float(roads.coord_lat[at]))
     osm_id = f"way {roads.way_id[one.rows[0]]}"
     return Problem(
         code=code, osm_id=osm_id, key=one.closure.kind, value=one.closure.closure_id, rule=rule, lon=lon, lat=lat

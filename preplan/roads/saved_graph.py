@@ -15,7 +15,7 @@ import networkx as nx
 import numpy as np
 
 from preplan.records import RoadTable
-from preplan.roads.stretches import DRIVABLE, ROAD_CLASSES, Ways, node_matters, road_table
+from preplan.roads.stretches import DRIVABLE, MERGED_WAYS, ROAD_CLASSES, Ways, node_matters, road_table
 
 Coords: TypeAlias = tuple[tuple[float, float], ...]
 _LEAST_POINTS = 2
@@ -116,6 +116,8 @@ def _tags(data: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     tags["highway"] = known[-1] if len(known) == len(set(classes)) else ";".join(classes)
     if any(str(one) in _ONE_WAY for one in _listed(data.get("oneway", False))):
         tags["oneway"] = "yes"
+    if len(ways := _listed(data["osmid"])) > 1:
+        tags[MERGED_WAYS] = ";".join(str(way) for way in ways)
     return tuple(sorted(tags.items()))
 
 

@@ -29,6 +29,8 @@ _NODE_VALUES = {
     }),
     "railway": frozenset({"level_crossing"}),
 }  # fmt: skip
+MERGED_WAYS = "osmid"
+"""Key, beside a way's tags, of the ids of all ways that a saved graph has merged into one stretch; ';' between them."""
 NODE_LIMITS = (
     "ford", *access.WEIGHT_KEYS, *access.AXLE_KEYS, *access.HEIGHT_KEYS, *access.WIDTH_KEYS,
     *access.LIMIT_CONDITIONAL_KEYS,
