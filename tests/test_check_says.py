@@ -42,7 +42,9 @@ def test_a_fill_site_far_from_its_road_is_told(tmp_path: Path, north_deg: float,
     one = SmallDistrict()
     one.files["fill_sites.csv"] = str(one.files["fill_sites.csv"]).replace("-72.0,44.0,", f"-72.0,{44.0 + north_deg},")
     said = check(one, tmp_path)
-    assert ("lies 729 ft from the nearest road for tankers: they are taken to fill in that road" in said) == told
+    assert (
+        "lies 729 ft from where tankers are taken to fill, in the nearest road for them but a bridge" in said
+    ) == told
     assert ("fill_sites.csv row 2 (S1), column lon, lat" in said) == told
 
 

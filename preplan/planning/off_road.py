@@ -99,7 +99,7 @@ def _of_far_site(site: FillSite, gap_ft: float) -> Finding:
         id=site.site_id,
         column="lon, lat",
         value=f"{site.lon:.10g}, {site.lat:.10g}",
-        rule=f"lies {_far(gap_ft)} from the nearest road for tankers: they are taken to fill in that road",
+        rule=f"lies {_far(gap_ft)} from where tankers are taken to fill, in the nearest road for them but a bridge",
         remedy="is a digit wrong, or is the lane to it missing in the road file, or private or soft there?",
     )
 
