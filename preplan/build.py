@@ -38,9 +38,9 @@ from preplan.write import (
 
 Progress = Callable[[str, float], None]
 RESULTS = (
-    "addresses.csv", "levels.csv", "trips.csv", "tankers.csv", "dispatch.csv", "cards.csv", "rejected.csv",
-    "addresses.xlsx", "map.html", "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg", "fill_sites.gpx",
-    "fill_sites.kml", "run.json",
+    "addresses.csv", "levels.csv", "seasons.csv", "trips.csv", "tankers.csv", "dispatch.csv", "cards.csv",
+    "rejected.csv", "addresses.xlsx", "map.html", "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg",
+    "fill_sites.gpx", "fill_sites.kml", "run.json",
 )  # fmt: skip
 """Files of every set of results; many cards are files in `cards` besides."""
 _PLAIN_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,63}")
@@ -277,6 +277,7 @@ def render_all(plan: Plan, inputs: Inputs, digests: Mapping[str, str], watch: Wa
     watch.stage("writing tables", 0.72)
     files["addresses.csv"] = tables.addresses_csv(plan)
     files["levels.csv"] = tables.levels_csv(plan)
+    files["seasons.csv"] = tables.seasons_csv(plan)
     files["trips.csv"] = tables.trips_csv(plan)
     files["tankers.csv"] = tables.hauls_csv(plan)
     files["dispatch.csv"] = dispatch.dispatch_csv(plan)

@@ -32,7 +32,7 @@ from tests.example_plan import example_plan
 from tests.test_tables import changed, picked, rows_of
 
 LAYERS = {
-    "addresses": "Point", "fill_sites": "Point", "stations": "Point", "routes": "LineString",
+    "addresses": "Point", "seasons": None, "fill_sites": "Point", "stations": "Point", "routes": "LineString",
     "roads_used": "LineString", "bridges": "LineString", "problems": "Point", "run_info": None,
 }  # fmt: skip
 

@@ -18,7 +18,7 @@ from preplan.plan_tables import Flag, FrontageTable, LevelTable, NeedTable, Trip
 from preplan.records import AddressTable, text_array
 from preplan.render import tables
 from preplan.render.dispatch import dispatch_csv
-from preplan.render.tables import addresses_csv, levels_csv, rejected_csv, trips_csv
+from preplan.render.tables import addresses_csv, levels_csv, rejected_csv, seasons_csv, trips_csv
 from tests.example_plan import example_plan
 
 Table = TypeVar("Table", AddressTable, FrontageTable, LevelTable, NeedTable, TripTable)
@@ -27,18 +27,26 @@ HEADERS = {
     "addresses": (
         "address_id,label,lon,lat,status,response_level,required_gpm,required_gal,required_min,required_basis,"
         "fill_site_id,backup_site_id,split_site_id,out_min,back_min,round_trip_min,round_trip_mi,cycle_min,sustained_gpm,"
-        "uninterrupted_gpm,limited_by,first_water_min,mws_by_min,gap_min,short_gal,call_by_min,tankers,driveway_ft,flags"
+        "uninterrupted_gpm,limited_by,first_water_min,mws_by_min,gap_min,short_gal,call_by_min,tankers,driveway_ft,flags,"
+        "deciding_months"
     ),
     "levels": (
         "address_id,response_level,fill_site_id,tankers,left_out,sustained_gpm,uninterrupted_gpm,"
         "uninterrupted_on_arrival_gpm,gap_min,gap_on_arrival_min,one_out_gpm,limited_by,meets,split_site_id,"
-        "average_gpm"
+        "average_gpm,deciding_months"
+    ),
+    "seasons": (
+        "address_id,response_level,months,decides,fill_site_id,split_site_id,uninterrupted_gpm,average_gpm,meets,"
+        "backup_site_id,backup_gpm"
     ),
     "trips": "address_id,site_id,out_min,out_mi,back_min,back_mi,posted_avoided_min,unposted_bridges",
 }
 """Other people's scripts read these columns."""
 SITES = ("fill_site_id", "split_site_id")
-WRITERS = {"addresses": addresses_csv, "levels": levels_csv, "trips": trips_csv, "dispatch": dispatch_csv}
+WRITERS = {
+    "addresses": addresses_csv, "levels": levels_csv, "seasons": seasons_csv, "trips": trips_csv,
+    "dispatch": dispatch_csv,
+}  # fmt: skip
 
 
 def rows_of(content: bytes) -> list[dict[str, str]]:
@@ -88,6 +96,7 @@ def picked(plan: Plan, rows: list[int]) -> Plan:
             replace(
                 one, best_site=one.best_site[take], split_site=one.split_site[take], backup_site=one.backup_site[take],
                 backup_gpm=one.backup_gpm[take], uninterrupted_gpm=one.uninterrupted_gpm[take],
+                brings_gpm=one.brings_gpm[take],
             )
             for one in plan.seasons
         ),
@@ -148,7 +157,7 @@ def test_an_address_that_is_served(plan: Plan) -> None:
         "back_min": "2.2", "round_trip_min": "3.4", "round_trip_mi": "1.22", "cycle_min": "14.5",
         "sustained_gpm": "310", "uninterrupted_gpm": "322", "limited_by": "tankers", "first_water_min": "12.0",
         "mws_by_min": "30.5", "gap_min": "0.0", "short_gal": "0", "tankers": "T1 T2", "driveway_ft": "120",
-        "flags": "single fill site",
+        "flags": "single fill site", "deciding_months": "December to March",
     }  # fmt: skip
 
 
@@ -192,6 +201,36 @@ def test_each_level_names_its_second_site(plan: Plan) -> None:
         if row["response_level"]:
             level = shown[row["address_id"], row["response_level"]]
             assert [level[name] for name in SITES] == [row[name] for name in SITES]
+
+
+def test_an_answer_tells_the_months_it_holds_for(plan: Plan) -> None:
+    """In the example winter decides; in summer a level that is not shown holds less, or another backup stands in."""
+    summer, winter = plan.seasons
+    backup, flow = winter.backup_site.copy(), winter.uninterrupted_gpm.copy()
+    backup[0, 0] = -1  # in summer none stands in
+    flow[2, 1] = winter.uninterrupted_gpm[2, 1] - 50.0  # in summer less is held at a level that is not shown
+    alike = replace(summer, uninterrupted_gpm=winter.uninterrupted_gpm, brings_gpm=winter.brings_gpm)
+    two = replace(plan, seasons=(replace(alike, backup_site=backup, uninterrupted_gpm=flow), winter))
+    levels = {(row["address_id"], row["response_level"]): row["deciding_months"] for row in rows_of(levels_csv(two))}
+    assert {key for key, months in levels.items() if months != "all year"} == {("A0", "Level 1"), ("A2", "Level 2")}
+    assert {levels["A0", "Level 1"], levels["A2", "Level 2"]} == {"December to March"}
+    told = [row for row in rows_of(seasons_csv(two)) if (row["address_id"], row["response_level"]) == ("A2", "Level 2")]
+    assert [(row["months"], row["decides"]) for row in told] == [
+        ("April to November", "no"),
+        ("December to March", "yes"),
+    ]
+    assert int(told[1]["uninterrupted_gpm"]) == int(told[0]["uninterrupted_gpm"]) + 50
+    for row in rows_of(addresses_csv(two)):
+        shown = int(plan.answers.level[int(row["address_id"][1:])])
+        assert row["deciding_months"] == (levels[row["address_id"], f"Level {shown + 1}"] if shown >= 0 else "")
+
+
+def test_seasons_cover_the_months_planned_once(plan: Plan) -> None:
+    months: dict[tuple[str, str], list[str]] = {}
+    for row in rows_of(seasons_csv(plan)):
+        months.setdefault((row["address_id"], row["response_level"]), []).append(row["months"])
+    assert len(months) == len(plan.addresses) * len(plan.district.levels)
+    assert {tuple(some) for some in months.values()} <= {("all year",), ("April to November", "December to March")}
 
 
 def test_no_flow_is_zero_and_an_unknown_one_is_empty(plan: Plan) -> None:

@@ -21,13 +21,27 @@ from preplan.plan import Plan
 from preplan.plan_inputs import Rejected
 from preplan.records import text_array
 from preplan.render import workbook
-from preplan.render.tables import Numbers, address_columns, addresses_csv, level_columns, levels_csv
+from preplan.render.tables import (
+    Numbers,
+    address_columns,
+    addresses_csv,
+    level_columns,
+    levels_csv,
+    season_columns,
+    seasons_csv,
+)
 from preplan.render.words import CAUTIONS
 from preplan.render.workbook import MOST_LETTERS, addresses_xlsx
 from tests.example_plan import example_plan
 from tests.test_tables import picked, rows_of
 
 FAULT = Rejected(file="a.csv", row=1017, id="0017", column="lat", value="=1+1", rule="is not a latitude")
+
+SHEETS = {
+    "addresses": (addresses_csv, address_columns), "levels": (levels_csv, level_columns),
+    "seasons": (seasons_csv, season_columns),
+}  # fmt: skip
+"""Sheets that say what a table says: its writer, and its columns before they become text."""
 
 
 def labelled(*labels: str) -> Plan:
@@ -58,12 +72,11 @@ def content() -> bytes:
     return addresses_xlsx(example_plan(), (FAULT,))
 
 
-@pytest.mark.parametrize(("name", "writer"), [("addresses", addresses_csv), ("levels", levels_csv)])
-def test_cells_are_those_of_the_table(content: bytes, name: str, writer: object) -> None:
+@pytest.mark.parametrize("name", SHEETS)
+def test_cells_are_those_of_the_table(content: bytes, name: str) -> None:
     """Cell for cell the CSV; what is a number there is a number here; empty is empty, never zero."""
-    assert callable(writer)
-    theirs = rows_of(writer(example_plan()))
-    columns = (address_columns if name == "addresses" else level_columns)(example_plan())
+    writer, typed = SHEETS[name]
+    theirs, columns = rows_of(writer(example_plan())), typed(example_plan())
     head, *mine = sheet(content, name).iter_rows(values_only=True)
     assert list(head) == list(theirs[0])
     assert len(mine) == len(theirs)
@@ -80,7 +93,7 @@ def test_cells_are_those_of_the_table(content: bytes, name: str, writer: object)
 
 def test_a_second_reader_agrees(content: bytes) -> None:
     book = CalamineWorkbook.from_filelike(io.BytesIO(content))
-    assert book.sheet_names == ["addresses", "levels", "rejected", "about"]
+    assert book.sheet_names == ["addresses", "levels", "seasons", "rejected", "about"]
     for name in book.sheet_names:
         theirs = [["" if cell is None else cell for cell in row] for row in sheet(content, name).values]
         assert book.get_sheet_by_name(name).to_python() == theirs
@@ -88,7 +101,7 @@ def test_a_second_reader_agrees(content: bytes) -> None:
 
 def test_head(content: bytes) -> None:
     """Styled, frozen, filtered, wide enough, and each head says what it is; flows, gallons and minutes their unit."""
-    for name, frozen in (("addresses", "C2"), ("levels", "C2"), ("rejected", "A2"), ("about", "B2")):
+    for name, frozen in (("addresses", "C2"), ("levels", "C2"), ("seasons", "C2"), ("rejected", "A2"), ("about", "B2")):
         page = sheet(content, name)
         assert page.freeze_panes == frozen
         assert page.auto_filter.ref == page.dimensions
@@ -173,16 +186,17 @@ def test_about(content: bytes) -> None:
 def test_more_rows_than_a_sheet_holds_go_on_in_another(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(workbook, "MOST_ROWS", 5)
     book = opened(addresses_xlsx(example_plan(), ()))
-    assert book.sheetnames == ["addresses", "addresses 2", "levels", "levels 2", "levels 3", "rejected", *(
-        ["about", *(f"about {n}" for n in range(2, len(book.sheetnames) - 5))]
-    )]  # fmt: skip
+    assert book.sheetnames == [
+        "addresses", "addresses 2", "levels", "levels 2", "levels 3", "seasons", "seasons 2", "seasons 3", "seasons 4",
+        "rejected", "about", *(f"about {n}" for n in range(2, len(book.sheetnames) - 9)),
+    ]  # fmt: skip
     ids = [row[0] for name in ("addresses", "addresses 2") for row in list(book[name].values)[1:]]
     assert ids == ["A0", "A1", "A2", "A3", "A4", "A5"]
 
 
 def test_a_plan_without_addresses_has_all_sheets() -> None:
     content = addresses_xlsx(picked(example_plan(), []), ())
-    assert [sheet(content, name).max_row for name in ("addresses", "levels", "rejected")] == [1, 1, 1]
+    assert [sheet(content, name).max_row for name in ("addresses", "levels", "seasons", "rejected")] == [1, 1, 1, 1]
 
 
 def test_same_plan_same_bytes(content: bytes, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -12,13 +12,12 @@ import numpy.typing as npt
 import pandas as pd
 
 from preplan.compare.look_up import look_up
-from preplan.compare.results import Results
+from preplan.compare.results import CSV_TABLES, Results
 from preplan.compare.runs import RunChange, moved_ft
 from preplan.compare.steps import Steps
 from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, NOT_THIS_WAY
 from preplan.planning.weights import LIMIT_FLAGS
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
-from preplan.render.tables import ADDRESS_COLUMNS
 
 GROUPS = ("worse", "better", "instructions", "numbers", "same")
 """What became of an address, worst first: its answer is worse, or better; the same, and something else is to be done;
@@ -340,7 +339,7 @@ def _written(values: FloatArray, decimals: int) -> TextArray:
 
 def _any_unlike(old: pd.DataFrame, new: pd.DataFrame) -> BoolArray:
     """Mask the rows of addresses.csv that are not equal in every cell."""
-    columns = list(ADDRESS_COLUMNS)
+    columns = list(CSV_TABLES["addresses"])
     equal = (old[columns] == new[columns]) | (old[columns].isna() & new[columns].isna())
     return np.asarray(~equal.to_numpy(dtype=np.bool_).all(axis=1), dtype=np.bool_)
 

@@ -24,7 +24,7 @@ from preplan.render.qgis_styles import layer_styles
 from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, thinned, trips_by_segment
 from preplan.render.run_info import run_lines
 from preplan.render.scratch import scratch_folder
-from preplan.render.tables import Cells, Numbers, address_columns, miles, minutes
+from preplan.render.tables import Cells, Numbers, address_columns, miles, minutes, season_columns
 from preplan.render.words import CAUTIONS
 from preplan.units import M_PER_MI
 
@@ -82,6 +82,7 @@ def geopackage(plan: Plan, digests: Mapping[str, str] | None = None) -> bytes:
     ways = driven(plan, legs)
     layers = (
         _addresses(plan),
+        _seasons(plan),
         _fill_sites(plan),
         _stations(plan),
         _routes(plan, legs, ways),
@@ -113,8 +114,16 @@ def _without_counter(package: bytes) -> bytes:
 
 def _addresses(plan: Plan) -> Layer:
     return Layer(
-        name="addresses", about="One point an address: what its water supply comes to.", kind="Point",
+        name="addresses", kind="Point",
+        about="One point an address: what its water supply comes to in the months that decide; others: table seasons.",
         columns=address_columns(plan), shapes=_points(plan.addresses.lon, plan.addresses.lat),
+    )  # fmt: skip
+
+
+def _seasons(plan: Plan) -> Layer:
+    return Layer(
+        name="seasons", kind=None, columns=season_columns(plan),
+        about="What each address has at each response level, in which months; joined to addresses by address_id.",
     )  # fmt: skip
 
 

@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from preplan.plan_tables import at_level, flow_at_level
+from preplan.months import month_words
+from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
 if TYPE_CHECKING:
@@ -30,14 +31,20 @@ ADDRESS_COLUMNS = (
     "required_min", "required_basis", "fill_site_id", "backup_site_id", "split_site_id", "out_min", "back_min",
     "round_trip_min", "round_trip_mi", "cycle_min", "sustained_gpm", "uninterrupted_gpm", "limited_by",
     "first_water_min", "mws_by_min", "gap_min", "short_gal", "call_by_min", "tankers", "driveway_ft", "flags",
+    "deciding_months",
 )  # fmt: skip
 """Columns of addresses.csv, in order."""
 LEVEL_COLUMNS = (
     "address_id", "response_level", "fill_site_id", "tankers", "left_out", "sustained_gpm", "uninterrupted_gpm",
     "uninterrupted_on_arrival_gpm", "gap_min", "gap_on_arrival_min", "one_out_gpm", "limited_by", "meets",
-    "split_site_id", "average_gpm",
+    "split_site_id", "average_gpm", "deciding_months",
 )  # fmt: skip
 """Columns of levels.csv, in order."""
+SEASON_COLUMNS = (
+    "address_id", "response_level", "months", "decides", "fill_site_id", "split_site_id", "uninterrupted_gpm",
+    "average_gpm", "meets", "backup_site_id", "backup_gpm",
+)  # fmt: skip
+"""Columns of seasons.csv, in order."""
 TRIP_COLUMNS = (
     "address_id", "site_id", "out_min", "out_mi", "back_min", "back_mi", "posted_avoided_min", "unposted_bridges",
 )  # fmt: skip
@@ -152,6 +159,7 @@ def address_columns(plan: Plan) -> dict[str, Cells]:
         "tankers": units_by_arrival(plan, mask_at_level(levels.used, level), np.arange(len(addresses))),
         "driveway_ft": need(plan.frontages.driveway_ft),
         "flags": ["; ".join(map(str, flags)) for flags in plan.answers.flags],
+        "deciding_months": text_at_level(_told_in(plan), level),
     })  # fmt: skip
 
 
@@ -176,6 +184,29 @@ def level_columns(plan: Plan) -> dict[str, Cells]:
         "meets": _meets(plan),
         "split_site_id": named([site.site_id for site in plan.sites], levels.split.ravel()),
         "average_gpm": supply(np.minimum(levels.brings_gpm, plan.needs.required_gpm[:, None]).ravel()),
+        "deciding_months": _told_in(plan).ravel().tolist(),
+    })  # fmt: skip
+
+
+def season_columns(plan: Plan) -> dict[str, Cells]:
+    """Return the columns of seasons.csv by name: a row an address, level and months in which all of it is the same."""
+    seasons = _by_season(plan)
+    address, level, season = np.nonzero(np.moveaxis(seasons.alike == _own(seasons.alike), 0, -1))
+    cell = season, address, level
+    site_ids = [site.site_id for site in plan.sites]
+    decides = _deciding(plan, seasons)[address, level] == season
+    return _in_order(SEASON_COLUMNS, {
+        "address_id": plan.addresses.address_id[address].tolist(),
+        "response_level": named([one.name for one in plan.district.levels], level.astype(np.int32)),
+        "months": _months(plan, seasons, season, address, level),
+        "decides": np.where(decides, "yes", "no").tolist(),
+        "fill_site_id": named(site_ids, seasons.site[cell]),
+        "split_site_id": named(site_ids, seasons.split[cell]),
+        "uninterrupted_gpm": supply(seasons.held_gpm[cell]),
+        "average_gpm": supply(seasons.average_gpm[cell]),
+        "meets": np.where(_unasked(plan)[address, level], "", np.where(seasons.meets[cell], "yes", "no")).tolist(),
+        "backup_site_id": named(site_ids, seasons.backup[cell]),
+        "backup_gpm": supply(seasons.backup_gpm[cell]),
     })  # fmt: skip
 
 
@@ -252,9 +283,14 @@ def _left_out(plan: Plan) -> BoolArray:
 
 def _meets(plan: Plan) -> list[str]:
     """Say yes or no; nothing where a hydrant made the question idle and no flow was computed."""
-    unasked = (plan.answers.status == "hydrant")[:, None] & np.isnan(plan.levels.uninterrupted_gpm)
-    words: list[str] = np.where(unasked, "", np.where(plan.levels.meets, "yes", "no")).ravel().tolist()
+    words: list[str] = np.where(_unasked(plan), "", np.where(plan.levels.meets, "yes", "no")).ravel().tolist()
     return words
+
+
+def _unasked(plan: Plan) -> BoolArray:
+    """Mask the (addresses, levels) for which no flow was computed, since a hydrant is near."""
+    unasked: BoolArray = (plan.answers.status == "hydrant")[:, None] & np.isnan(plan.levels.uninterrupted_gpm)
+    return unasked
 
 
 def _in_order(names: Iterable[str], columns: Mapping[str, Cells]) -> dict[str, Cells]:
@@ -285,6 +321,85 @@ def _from_trip(values: FloatArray, trip: IntArray) -> FloatArray:
     return np.append(values, np.nan)[trip]
 
 
+# --------------------------------------------------------------------------- seasons
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _BySeason:
+    """What each season brings, flows rounded as printed: arrays of shape (seasons, addresses, levels)."""
+
+    site: IntArray
+    split: IntArray
+    backup: IntArray
+    held_gpm: FloatArray
+    average_gpm: FloatArray
+    backup_gpm: FloatArray
+    meets: BoolArray
+    alike: IntArray
+    """The first season in which all of this is the same."""
+
+
+def _by_season(plan: Plan) -> _BySeason:
+    """Gather what the seasons bring, and which of them agree, cell by cell."""
+    lines, required = plan.seasons, plan.needs.required_gpm[:, None]
+    site, split, backup = (
+        np.stack([getattr(line, name) for line in lines]) for name in ("best_site", "split_site", "backup_site")
+    )
+    flow, brings, backup_gpm = (
+        np.stack([getattr(line, name) for line in lines]) for name in ("uninterrupted_gpm", "brings_gpm", "backup_gpm")
+    )
+    meets = np.nan_to_num(flow) >= required - ROUNDING_GPM
+    printed = [supply(one).values for one in (flow, np.minimum(brings, required), backup_gpm)]
+    cells = [site, split, backup, meets, *(np.nan_to_num(one, nan=-1.0) for one in printed)]
+    alike = _own(site).copy()
+    for later in range(len(lines)):
+        for earlier in reversed(range(later)):
+            same = np.logical_and.reduce([one[later] == one[earlier] for one in cells])
+            alike[later][same] = earlier
+    held_gpm, average_gpm, backup_gpm = printed
+    return _BySeason(
+        site=site, split=split, backup=backup, held_gpm=held_gpm, average_gpm=average_gpm, backup_gpm=backup_gpm,
+        meets=meets, alike=alike,
+    )  # fmt: skip
+
+
+def _own(cells: IntArray) -> IntArray:
+    """Give each season's own index in every cell of (seasons, addresses, levels)."""
+    return np.broadcast_to(np.arange(len(cells), dtype=np.int32)[:, None, None], cells.shape)
+
+
+def _deciding(plan: Plan, seasons: _BySeason) -> IntArray:
+    """Give the row of each (address, level) in which the season that decides stands, as the first of those alike."""
+    address, level = np.indices(plan.levels.season.shape)
+    deciding: IntArray = seasons.alike[plan.levels.season, address, level]
+    return deciding
+
+
+def _told_in(plan: Plan) -> TextArray:
+    """Name the months for which what is told of each (address, level) is true: fill sites, flow and backup."""
+    seasons = _by_season(plan)
+    address, level = np.indices(plan.levels.season.shape)
+    named_months = _months(plan, seasons, _deciding(plan, seasons).ravel(), address.ravel(), level.ravel())
+    return text_array(named_months).reshape(address.shape)
+
+
+def _months(
+    plan: Plan,
+    seasons: _BySeason,
+    season: npt.NDArray[np.integer],
+    address: npt.NDArray[np.integer],
+    level: npt.NDArray[np.integer],
+) -> list[str]:
+    """Name the months of all seasons that are as one of them is at an address and level."""
+    joins = seasons.alike[:, address, level] == season
+    patterns, pattern = np.unique(joins, axis=1, return_inverse=True)
+    said = [
+        month_words(month for line, joined in zip(plan.seasons, one, strict=True) if joined for month in line.months)
+        for one in patterns.T.tolist()
+    ]
+    return text_array(said)[pattern.ravel()].tolist() if said else []
+
+
 # --------------------------------------------------------------------------- files
 
 
@@ -296,6 +411,11 @@ def addresses_csv(plan: Plan) -> bytes:
 def levels_csv(plan: Plan) -> bytes:
     """Write levels.csv: one row an address and response level."""
     return csv_bytes(level_columns(plan))
+
+
+def seasons_csv(plan: Plan) -> bytes:
+    """Write seasons.csv: what each address and response level has in which months."""
+    return csv_bytes(season_columns(plan))
 
 
 def trips_csv(plan: Plan) -> bytes:

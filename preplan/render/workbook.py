@@ -1,4 +1,4 @@
-"""addresses.xlsx: the tables of addresses and levels for people who work in a spreadsheet.
+"""addresses.xlsx: the tables of addresses, levels and seasons for people who work in a spreadsheet.
 
 The same numbers as the CSV files: numbers are numbers, ids and labels are texts (so a leading zero stays and
 nothing runs), the head row is frozen and filtered, and each head says in a note what it is and in which unit.
@@ -32,6 +32,7 @@ from preplan.render.tables import (
     level_columns,
     one_line,
     rejected_columns,
+    season_columns,
 )
 from preplan.render.words import CAUTIONS, ROAD_CREDIT
 
@@ -66,7 +67,7 @@ class _Sheet:
 
 
 def addresses_xlsx(plan: Plan, rejected: Sequence[Rejected]) -> bytes:
-    """Write addresses.xlsx: sheets addresses, levels, rejected and about.
+    """Write addresses.xlsx: sheets addresses, levels, seasons, rejected and about.
 
     Parameters
     ----------
@@ -78,6 +79,7 @@ def addresses_xlsx(plan: Plan, rejected: Sequence[Rejected]) -> bytes:
     sheets = (
         _Sheet(name="addresses", columns=address_columns(plan), about=ABOUT, frozen=2),
         _Sheet(name="levels", columns=level_columns(plan), about=ABOUT, frozen=2),
+        _Sheet(name="seasons", columns=season_columns(plan), about=ABOUT, frozen=2),
         _Sheet(name="rejected", columns=rejected_columns(rejected), about=ABOUT_FAULTS, frozen=0),
         _about(plan),
     )
