@@ -164,6 +164,26 @@ def test_bridges_and_roads(package: Path) -> None:
     ]  # fmt: skip
 
 
+def test_a_bridge_with_a_posted_height_alone_is_not_drawn_as_one_whose_weight_is_known(tmp_path: Path) -> None:
+    """Of a weight posted in some months those months are told beside the least of the year."""
+    plan = example_plan()
+    posted, low, weak = plan.limits.posted.copy(), plan.limits.max_height_ft.copy(), plan.limits.max_lb.copy()
+    posted[4], low[4], weak[1] = True, 10.0, np.inf
+    summer = replace(plan.limits, posted=posted, max_height_ft=low)
+    winter = replace(summer, max_lb=weak)
+    path = tmp_path / "bridges.gpkg"
+    path.write_bytes(geopackage(replace(plan, limits=summer, season_limits=(summer, winter))))
+    told = {row["way_id"]: (row["kind"], row["limits"], row["max_lb"]) for row in layer(path, "bridges")}
+    assert told == {
+        102: ("posted bridge", "20,000 lb = 10 tons, April to November", 20000),
+        105: ("posted bridge, weight unknown", "10.0 ft high", ""),
+    }
+    with closing(sqlite3.connect(path)) as database:
+        style = database.execute("SELECT styleQML FROM layer_styles WHERE f_table_name = 'bridges'").fetchone()[0]
+    drawn = {one.get("value") for one in ET.fromstring(style).findall(".//category")}  # noqa: S314  our own bytes
+    assert {kind for kind, *_ in told.values()} <= drawn
+
+
 def test_text_stays_text(tmp_path: Path) -> None:
     """Nothing that a label holds breaks the file."""
     plan = example_plan()

@@ -107,7 +107,7 @@ def test_styles_are_taken_up(shown: dict[str, Any]) -> None:
         "addresses": list(STATUSES),
         "fill_sites": ["cistern, out of service", "draft, seasonal", "dry hydrant, all year"],
         "routes": ["out", "back"],
-        "bridges": ["posted bridge", "posted road", "unposted bridge"],
+        "bridges": ["posted bridge", "posted bridge, weight unknown", "posted road", "unposted bridge"],
     }
     assert set(shown["addresses"]["symbols"]) == {"SimpleMarker"}
     assert set(shown["fill_sites"]["symbols"]) == set(shown["stations"]["symbols"]) == {"SvgMarker"}

@@ -106,8 +106,9 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "empty_trips": ("Empty trips", "Chosen round trips that drive it empty."),
         "max_lb": (
             "Weight limit (lb)",
-            "Posted, or a bridge's rating where that is less. Empty: none is recorded, which is not the same as none.",
+            "Lowest of the year, posted or a bridge's rating. Empty: none is recorded, which is not the same as none.",
         ),
+        "limits": ("Limits", "What is posted, in which months where not all year; rated: on no sign."),
         "max_axle_lb": ("Axle limit (lb)", "Empty: none is recorded."),
         "max_height_ft": ("Clearance (ft)", "Empty: none is recorded."),
         "max_width_ft": ("Width limit (ft)", "Empty: none is recorded."),

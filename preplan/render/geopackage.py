@@ -20,6 +20,7 @@ from preplan.months import month_words
 from preplan.records import FloatArray, IntArray, TextArray, text_array
 from preplan.render import circuits
 from preplan.render.fields import ABOUT
+from preplan.render.limit_places import posted_words
 from preplan.render.qgis_styles import layer_styles
 from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, thinned, trips_by_segment
 from preplan.render.run_info import run_lines
@@ -215,7 +216,9 @@ def _roads_and_bridges(plan: Plan, legs: Legs, ways: Driven) -> tuple[Layer, Lay
     tagged = np.array([tags.get("bridge", "no") != "no" for tags in roads.way_tags], dtype=np.bool_)
     bridge = tagged[roads.tag_row] if len(tagged) else np.zeros(len(roads), dtype=np.bool_)
     marked = np.flatnonzero(limits.posted | limits.unposted_bridge)
-    kind = np.where(limits.posted, np.where(bridge, "posted bridge", "posted road"), "unposted bridge")
+    # a height on a sign says nothing of what a bridge bears
+    of_bridge = np.where(limits.unposted_bridge, "posted bridge, weight unknown", "posted bridge")
+    kind = np.where(limits.posted, np.where(bridge, of_bridge, "posted road"), "unposted bridge")
     count = (loaded, empty)
     return (
         Layer(
@@ -227,6 +230,7 @@ def _roads_and_bridges(plan: Plan, legs: Legs, ways: Driven) -> tuple[Layer, Lay
             kind="LineString", shapes=_stretches(plan, marked),
             columns={
                 "kind": kind[marked].tolist(),
+                "limits": [posted_words(plan, row) for row in marked.tolist()],
                 **_road_columns(plan, marked, count),
                 **_inventory_columns(plan, marked),
             },

@@ -80,6 +80,11 @@ def _looks(reach_ft: float, fill_sites: Iterable[tuple[str, str]]) -> dict[str, 
             "kind",
             [
                 ("posted bridge", "posted bridge", _line(DARK, "1.8") + _line(WHITE, "0.9")),
+                (
+                    "posted bridge, weight unknown",
+                    "bridge, posted, but no weight: unknown",
+                    _line(DARK, "1.8") + _line(WHITE, "0.9", "dash dot"),
+                ),
                 ("posted road", "posted road", _line(DARK, "1.2", "dash")),
                 ("unposted bridge", "bridge, no posting: unknown", _line(DARK, "1.8") + _line(WHITE, "0.9", "dot")),
             ],
