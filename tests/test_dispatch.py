@@ -445,3 +445,17 @@ def test_a_level_that_does_not_meet_is_sent_with_the_first_alarm_as_its_card_say
         at_once = [f"Call it {FIRST_ALARM}" in officer_words(plan, a) for a in at]
         assert not at or (AT_ONCE_TOO in row["note"]) in at_once
     assert sum(AT_ONCE_TOO in row["note"] for row in rows) > 20
+
+
+def test_a_row_names_the_units_that_come_only_when_somebody_asks() -> None:
+    """Who alerts the units of a row in order must not count on a neighbour whom nobody has called."""
+    plan = street([SERVED, HIGHER], [2, 40])
+    theirs = next(unit.station_id for unit in plan.units if unit.unit_id == "T2")
+    asked = {unit.unit_id for unit in plan.units if unit.station_id == theirs}
+    aid = {True: "on request", False: "own"}
+    stations = tuple(replace(one, aid=aid[one.station_id == theirs]) for one in plan.stations)
+    for row in rows(replace(plan, stations=stations)):
+        mine = {*row["units"].split()} & asked
+        named = next(one for one in row["note"].split("; ") if one.startswith("Ask for "))
+        assert {*named.removeprefix("Ask for ").removesuffix(": on request only").split()} == mine != set()
+    assert not any("Ask for" in row["note"] for row in rows(plan))

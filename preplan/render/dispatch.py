@@ -25,7 +25,7 @@ from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
-from preplan.render import backups, first_minutes
+from preplan.render import backups, crew, first_minutes
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
 from preplan.render.tables import (
@@ -212,7 +212,7 @@ def _call_by(plan: Plan, row: _Row) -> float:
 
 
 def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
-    """Say what the cells cannot: which level goes with the first alarm, who is meant, what holds in other months."""
+    """Say what the cells cannot: what goes with the first alarm, whom to ask, who is meant, what other months hold."""
     months = plan.district.rules.plan.months
     if not {*ALL_MONTHS} <= {*months}:
         yield f"planned for {month_words(months)} only"
@@ -224,6 +224,9 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
         yield f"no level meets in the worst season: {most} {first_minutes.best_words(plan, row.lead)}{sent}"
     else:
         yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, row.addresses))
+    level = int(plan.answers.level[row.lead])
+    if level >= 0 and (to_ask := crew.request_words(plan, row.lead, level)):
+        yield to_ask.rstrip(".")
     if row.note:
         yield row.note
     yield from _by_address(plan, asked, row)
