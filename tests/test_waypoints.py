@@ -60,13 +60,13 @@ def about(content: bytes) -> str:
 
 @both
 def test_sites(writer: Writer) -> None:
-    """One point a site, in place, whatever its name; those out of service said to be."""
+    """One point a site, in place, whatever its name; those out of service said to be, others with their season."""
     plan = example_plan()
     odd = replace(plan.sites[0], name=HOSTILE, notes='"quoted" <!--', lon=-72.0412346)
     plan = replace(plan, sites=(odd, *plan.sites[1:]))
     assert sites(writer(plan)) == [
         ("1 <b>Mill & Pond</b> ]]>  ", "-72.041235,44.000000"),
-        ("2 Quarry pond (summer)", "-72.010000,44.001000"),
+        ("2 Quarry pond (summer) - April to November only", "-72.010000,44.001000"),
         ("3 Old cistern - OUT OF SERVICE", "-72.020000,43.991000"),
     ]
     assert writer(plan) == writer(plan)

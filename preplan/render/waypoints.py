@@ -52,7 +52,7 @@ def fill_sites_gpx(plan: Plan) -> bytes:
     """Write every fill site, those out of service included and marked, as a GPX waypoint; circuits as tracks."""
     legs = _circuits(plan)
     points = "".join(
-        f'<wpt lat="{site.lat:.6f}" lon="{site.lon:.6f}"><name>{_text(_name(site, number))}</name>'
+        f'<wpt lat="{site.lat:.6f}" lon="{site.lon:.6f}"><name>{_text(_point_name(site, number))}</name>'
         f"<desc>{_text(_about(site))}</desc><sym>Water Source</sym><type>{_text(site.kind)}</type></wpt>\n"
         for number, site in enumerate(plan.sites, start=1)
     )
@@ -77,7 +77,7 @@ def fill_sites_kml(plan: Plan) -> bytes:
         for kind, (colour, width) in _LINES.items()
     )
     points = "".join(
-        f"<Placemark><name>{_text(_name(site, number))}</name><description>{_html(_about(site))}</description>"
+        f"<Placemark><name>{_text(_point_name(site, number))}</name><description>{_html(_about(site))}</description>"
         f"<Point><coordinates>{site.lon:.6f},{site.lat:.6f}</coordinates></Point></Placemark>\n"
         for number, site in enumerate(plan.sites, start=1)
     )
@@ -178,6 +178,11 @@ def _notice(legs: list[_Leg]) -> str:
 def _name(site: FillSite, number: int) -> str:
     """Begin with the number that the site has on map and cards; say at once when it cannot be used."""
     return f"{number} {site.name}" + ("" if site.in_service else " - OUT OF SERVICE")
+
+
+def _point_name(site: FillSite, number: int) -> str:
+    """Name a point with its season: a receiver lists the name alone."""
+    return _name(site, number) + (f" - {month_words(site.months)} only" if site.in_service and site.seasonal else "")
 
 
 def _about(site: FillSite) -> str:
