@@ -17,11 +17,11 @@ from preplan.plan_tables import Flag, LayTable
 from preplan.render import card_other, card_parts, card_rest, card_words, crew
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
+from preplan.render.circuits import in_other_months
 from preplan.render.lettering_pdf import Line
 from preplan.render.limit_places import bars_near
 from preplan.render.paper import Document
 from preplan.render.scene import Box
-from preplan.render.site_pdf import in_other_months
 from tests.example_plan import example_plan, split_plan
 from tests.plan_checks import SAMPLE, plan_of
 

@@ -184,6 +184,18 @@ def test_a_bridge_with_a_posted_height_alone_is_not_drawn_as_one_whose_weight_is
     assert {kind for kind, *_ in told.values()} <= drawn
 
 
+def test_a_fill_site_counts_the_addresses_of_other_months_too(tmp_path: Path) -> None:
+    """One that is taken in summer alone serves somebody, though nobody in the months that decide."""
+    plan = example_plan()
+    summer = replace(plan.seasons[0], best_site=np.where(plan.levels.site == 0, 1, plan.levels.site).astype(np.int32))
+    path = tmp_path / "sites.gpkg"
+    path.write_bytes(geopackage(replace(plan, seasons=(summer, *plan.seasons[1:]))))
+    columns = ("site_id", "addresses_served", "more_in_other_months", "other_months")
+    assert [tuple(row[name] for name in columns) for row in layer(path, "fill_sites")] == [
+        ("F1", 4, 0, ""), ("F2", 0, 4, "April to November"), ("F3", 0, 0, ""),
+    ]  # fmt: skip
+
+
 def test_text_stays_text(tmp_path: Path) -> None:
     """Nothing that a label holds breaks the file."""
     plan = example_plan()

@@ -15,7 +15,7 @@ from pypdf import PdfReader
 
 from preplan.plan import Plan
 from preplan.records import IntArray
-from preplan.render.site_pdf import in_other_months
+from preplan.render.circuits import in_other_months
 from tests.browser import Opened, opened, written
 from tests.plan_checks import SAMPLE, plan_of
 

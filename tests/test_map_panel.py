@@ -20,10 +20,10 @@ from preplan.records import ALL_MONTHS
 from preplan.render import backups, card_pdf, crew, first_minutes, map_html, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
+from preplan.render.circuits import in_other_months
 from preplan.render.first_minutes import officer_words, then_at_once
 from preplan.render.limit_places import _lowest, posted_words, site_limits, weight_words
 from preplan.render.map_answers import flag_said
-from preplan.render.site_pdf import in_other_months
 from preplan.render.us_grid import grid_words
 from tests.browser import Opened, opened, page_source, written
 from tests.plan_checks import SAMPLE, plan_of

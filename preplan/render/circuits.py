@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from preplan.months import months_of
+import numpy as np
+
+from preplan.months import month_words, months_of
 from preplan.plan import Plan
 from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
+from preplan.records import BoolArray
 from preplan.render import words
 from preplan.render.flag_words import flags_on
 
@@ -39,3 +42,23 @@ def drivers_words(plan: Plan, address: int, *, second: bool) -> str:
         words.printable(" ".join(plan.unit_ids(mask, address))) for mask in (plan.levels.used[cell] & ~there, there)
     )
     return f"{others} only" if second else f"{here} only, {others} fill at fill site {split + 1}"
+
+
+def in_other_months(plan: Plan, site: int) -> tuple[BoolArray, str]:
+    """Mark the addresses, (addresses,), at which a site is taken in months that do not decide, and name those months.
+
+    'some months' where those of all these addresses together are the whole year.
+    """
+    cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
+    decides = (plan.levels.site[cell] == site) | (plan.levels.split[cell] == site)
+    taken = [
+        (
+            ((line.best_site[cell] == site) | (line.split_site[cell] == site)) & (plan.answers.level >= 0) & ~decides
+            # where no level can be named for the year, a level of these months fills there
+            | np.any((line.best_site == site) | (line.split_site == site), axis=1) & (plan.answers.status == "no route")
+        )
+        for line in plan.seasons
+    ]
+    months = {month for line, some in zip(plan.seasons, taken, strict=True) if some.any() for month in line.months}
+    named = month_words(months) if len(months) < sum(len(line.months) for line in plan.seasons) else "some months"
+    return np.any(taken, axis=0), named

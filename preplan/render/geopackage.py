@@ -132,6 +132,7 @@ def _fill_sites(plan: Plan) -> Layer:
     sites = plan.sites
     chosen = np.concatenate([plan.answers.shown(sites) for sites in (plan.levels.site, plan.levels.split)])
     serves = np.bincount(chosen[chosen >= 0], minlength=len(plan.sites))
+    others = [circuits.in_other_months(plan, site) for site in range(len(sites))]
     columns: dict[str, Cells] = {
         "number": _whole(np.arange(1, len(sites) + 1)),
         **{name: [getattr(site, name) for site in sites] for name in ("site_id", "name", "kind")},
@@ -153,6 +154,8 @@ def _fill_sites(plan: Plan) -> Layer:
         "connection": [site.connection for site in sites],
         "notes": [site.notes for site in sites],
         "addresses_served": _whole(serves),
+        "more_in_other_months": _whole([int(more.sum()) for more, _ in others]),
+        "other_months": [when if more.any() else "" for more, when in others],
         "flags": ["; ".join(map(str, flags)) for flags in plan.site_flags],
     }
     return Layer(

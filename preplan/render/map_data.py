@@ -13,6 +13,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, NOT_THIS_WAY, STATUSES
 from preplan.records import FILL_SITE_KINDS, FillSite
 from preplan.render import card_pdf, words
+from preplan.render.circuits import in_other_months
 from preplan.render.kind_marks import KIND_LINES
 from preplan.render.limit_places import site_limits
 from preplan.render.map_answers import address_data, answer_data, flag_said
@@ -23,7 +24,6 @@ from preplan.render.map_routes import along_roads, forest_data, forest_rows, nam
 from preplan.render.map_search import search_data
 from preplan.render.map_strip import strip_data
 from preplan.render.map_what_if import what_if_data
-from preplan.render.site_pdf import in_other_months
 
 
 def map_data(plan: Plan) -> Page:

@@ -13,11 +13,11 @@ from preplan.plan_tables import NO_SITE_IN, STATUSES
 from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.charts import Bar, Picture, bars
+from preplan.render.circuits import in_other_months
 from preplan.render.evidence_pdf import of
 from preplan.render.limit_places import posted_words
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, TABLE_PT, Document, Line
 from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
-from preplan.render.site_pdf import in_other_months
 from preplan.rules import MEMORY, RuleLine, rule_lines
 
 _MOST_SHORTFALLS = 40

@@ -16,7 +16,7 @@ from preplan.records import BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.card_facts import Facts
 from preplan.render.charts import Picture
-from preplan.render.circuits import drivers_words
+from preplan.render.circuits import drivers_words, in_other_months
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.first_drive import BORDER
 from preplan.render.flag_words import HOLDS_OFF, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
@@ -162,26 +162,6 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
         subject = Subject((), site=row)
     picture.draw(pen, Box(RIGHT_PT - _MAP_PT, top - _MAP_HIGH_PT, RIGHT_PT, top), subject)
     document.y = min(low, top - _MAP_HIGH_PT) - 6.0
-
-
-def in_other_months(plan: Plan, site: int) -> tuple[BoolArray, str]:
-    """Mark the addresses, (addresses,), at which a site is taken in months that do not decide, and name those months.
-
-    'some months' where those of all these addresses together are the whole year.
-    """
-    cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
-    decides = (plan.levels.site[cell] == site) | (plan.levels.split[cell] == site)
-    taken = [
-        (
-            ((line.best_site[cell] == site) | (line.split_site[cell] == site)) & (plan.answers.level >= 0) & ~decides
-            # where no level can be named for the year, a level of these months fills there
-            | np.any((line.best_site == site) | (line.split_site == site), axis=1) & (plan.answers.status == "no route")
-        )
-        for line in plan.seasons
-    ]
-    months = {month for line, some in zip(plan.seasons, taken, strict=True) if some.any() for month in line.months}
-    named = month_words(months) if len(months) < sum(len(line.months) for line in plan.seasons) else "some months"
-    return np.any(taken, axis=0), named
 
 
 def _draw_service(
