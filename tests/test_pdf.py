@@ -932,6 +932,17 @@ def test_every_drop_stands_on_the_report_s_map() -> None:
     assert not any(one.meets(other) for at, one in enumerate(boxes) for other in boxes[:at])
 
 
+def test_what_the_report_s_map_has_no_room_for_is_named() -> None:
+    plan = example_plan()
+    crowded = replace(plan, sites=tuple(replace(plan.sites[0], site_id=f"F{k:02}") for k in range(60)))
+    picture = charts.Picture(crowded)
+    page = Box(0.0, 0.0, 175.0, 205.0)
+    frame = scene.Frame(page, scene.extent(picture.site_ft[:1], 175.0 / 205.0, least_ft=3000.0))
+    drawn = {row + 1 for row, *_ in coverage_pdf._spots(frame, picture.site_ft, scene.Room(page))}
+    said = coverage_pdf._beyond(picture, frame)
+    assert said == f"No room for: fill sites {', '.join(str(n) for n in range(1, 61) if n not in drawn)}. "
+
+
 def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:
     """Whatever stands above a heading with a line of text and a table, and above the last rows of a long one."""
     plan = example_plan()

@@ -45,7 +45,7 @@ def coverage(document: Document, picture: Picture) -> None:
     document.y -= 14.0
     outside = int(np.sum(~_inside(frame, known)))
     said = f"{outside:,} addresses lie beyond the edge of this map. " if outside else ""
-    said += _beyond(picture, frame)
+    said += _beyond(picture, frame, stations=True)
     document.flow(f"{said}Drops: fill sites by their number. Houses: stations. A line leads to its place.", SMALL_PT)
     _draw_kinds(document, plan)
 
@@ -60,10 +60,17 @@ def _country(picture: Picture, points_ft: FloatArray, shape: float) -> Box:
     return scene.extent(spanned, shape, margin=0.05, least_ft=_LEAST_FT)
 
 
-def _beyond(picture: Picture, frame: Frame) -> str:
-    """Name the fill sites that the map has no place for, behind which a blank; '' where it has all."""
-    away = [str(row + 1) for row in np.flatnonzero(~_inside(frame, picture.site_ft)).tolist()]
-    return f"Beyond the edge: fill site{'s' * (len(away) > 1)} {', '.join(away)}. " if away else ""
+def _beyond(picture: Picture, frame: Frame, *, stations: bool = False) -> str:
+    """Name the fill sites, and stations, that the map has no place for, behind which a blank; '' where it has all."""
+    room, said = Room(frame.page), []
+    for thing, places_ft in (("fill site", picture.site_ft), *([("station", picture.station_ft)] if stations else [])):
+        drawn = {row for row, *_ in _spots(frame, places_ft, room)}
+        inside = _inside(frame, places_ft)
+        for why, rows in (("Beyond the edge", ~inside), ("No room for", inside)):
+            lacks = [str(row + 1) for row in np.flatnonzero(rows).tolist() if row not in drawn]
+            if lacks:
+                said.append(f"{why}: {thing}{'s' * (len(lacks) > 1)} {', '.join(lacks)}. ")
+    return "".join(said)
 
 
 def _draw_kinds(document: Document, plan: Plan) -> None:
@@ -112,6 +119,16 @@ def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
 
 def _apart(pen: Pen, frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[int, float, float]]:
     """Give row and place of the symbols on the map; one that would cover another stands off, joined to its place."""
+    for row, x, y, east, north in _spots(frame, places_ft, room):
+        if (x, y) != (east, north):
+            pen.ink(BLACK, BLACK)
+            pen.width(0.6)
+            pen.strokes((x, y, east, north))
+        yield row, east, north
+
+
+def _spots(frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[int, float, float, float, float]]:
+    """Give row, place and spot of each symbol that the map has room for."""
     for row, (x, y) in enumerate(frame.to_page(places_ft).tolist()):
         half = symbols_pdf.half_width(str(row + 1), _SITE_PT) + 1.0
         if not frame.page.holds(Box(x, y, x, y)):
@@ -121,11 +138,7 @@ def _apart(pen: Pen, frame: Frame, places_ft: FloatArray, room: Room) -> Iterato
             box = Box(east - half, north - half, east + half, north + 2 * half)
             if frame.page.holds(box) and room.free(box):
                 room.take(box)
-                if far:
-                    pen.ink(BLACK, BLACK)
-                    pen.width(0.6)
-                    pen.strokes((x, y, east, north))
-                yield row, east, north
+                yield row, x, y, east, north
                 break
 
 
