@@ -459,3 +459,20 @@ def test_a_row_names_the_units_that_come_only_when_somebody_asks() -> None:
         named = next(one for one in row["note"].split("; ") if one.startswith("Ask for "))
         assert {*named.removeprefix("Ask for ").removesuffix(": on request only").split()} == mine != set()
     assert not any("Ask for" in row["note"] for row in rows(plan))
+
+
+def test_a_row_says_which_tankers_fill_at_the_second_fill_site() -> None:
+    """Addresses that share a row may send others there: then no name is printed for all of them."""
+    plan = split_plan()
+    first = next(row for row in rows(plan) if row["split_site_id"])
+    assert "at F2 fill T2, all others at F1" in first["note"].split("; ")
+    two = picked(plan, [0, 0])
+    number = changed(two.addresses, number=[12, 14])
+    road = text_array(["Mill Road"] * 2)
+    there = two.levels.at_split.copy()
+    there[1] = False
+    there[1, :, 3] = True
+    unlike = replace(two, addresses=number, road=road, levels=replace(two.levels, at_split=there))
+    (row,) = rows(unlike)
+    assert "who fills at F2 differs between these addresses: see their cards" in row["note"]
+    assert "fill T" not in row["note"]

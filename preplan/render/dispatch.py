@@ -227,9 +227,24 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
     level = int(plan.answers.level[row.lead])
     if level >= 0 and (to_ask := crew.request_words(plan, row.lead, level)):
         yield to_ask.rstrip(".")
+    yield from _who_fills_where(plan, row)
     if row.note:
         yield row.note
     yield from _by_address(plan, asked, row)
+
+
+def _who_fills_where(plan: Plan, row: _Row) -> Iterator[str]:
+    """Name the tankers that fill at the second fill site of a row, if its addresses agree on them."""
+    level = plan.answers.level
+    second = at_level(plan.levels.split, level)
+    if second[row.lead] < 0:
+        return
+    there = mask_at_level(plan.levels.at_split, level)
+    ids = [plan.sites[int(site[row.lead])].site_id for site in (second, at_level(plan.levels.site, level))]
+    if all(second[a] < 0 or np.array_equal(there[a], there[row.lead]) for a in row.addresses):
+        yield f"at {ids[0]} fill {' '.join(plan.unit_ids(there[row.lead], row.lead))}, all others at {ids[1]}"
+    else:
+        yield f"who fills at {ids[0]} differs between these addresses: see their cards"
 
 
 def _by_address(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
