@@ -932,6 +932,15 @@ def test_every_drop_stands_on_the_report_s_map() -> None:
     assert not any(one.meets(other) for at, one in enumerate(boxes) for other in boxes[:at])
 
 
+def test_bars_of_levels_whose_names_begin_alike_are_told_apart() -> None:
+    plan = example_plan()
+    names = ("Structure fire, first alarm", "Structure fire, second alarm")
+    levels = tuple(replace(level, name=name) for level, name in zip(plan.district.levels, names, strict=True))
+    said = words_of(report_pdf.report(replace(plan, district=replace(plan.district, levels=levels))))
+    for level in levels:
+        assert f"response level {level.name} ({level.engines} E, {level.tankers} T)" in said
+
+
 def test_what_the_report_s_map_has_no_room_for_is_named() -> None:
     plan = example_plan()
     crowded = replace(plan, sites=tuple(replace(plan.sites[0], site_id=f"F{k:02}") for k in range(60)))

@@ -480,10 +480,18 @@ class Bar:
     """A status word draws its symbol before the label."""
 
 
-def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float, label_pt: float = 150.0) -> float:
-    """Draw level bars, told apart by length alone, `whole` at full width; gives the lower edge."""
+_LABEL_PT = (150.0, 300.0)
+"""Room for the labels of bars, at least and at most."""
+
+
+def bars(pen: Pen, top: float, rows: Sequence[Bar], whole: float) -> float:
+    """Draw level bars, told apart by length alone, `whole` at full width; gives the lower edge.
+
+    Labels have the room of the longest: names that begin alike would be cut to the same words.
+    """
     value_pt, row_pt = 150.0, 17.0
-    left = paper.LEFT_PT + label_pt
+    longest = max((paper.width_of(words.printable(row.label), paper.BODY_PT) + 20.0 for row in rows), default=0.0)
+    left = paper.LEFT_PT + min(max(longest, _LABEL_PT[0]), _LABEL_PT[1])
     full = paper.RIGHT_PT - left - value_pt
     for row in rows:
         top -= row_pt

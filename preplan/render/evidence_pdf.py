@@ -204,7 +204,7 @@ def rater(document: Document, plan: Plan) -> None:
     document.y -= 2.0
     rows = [Bar(said, int(np.sum(mask & planned)), of(int(np.sum(mask & planned)), total))
             for said, mask in criteria(plan)]  # fmt: skip
-    document.y = bars(document.pen, document.y, rows, total, label_pt=270.0) - 4.0
+    document.y = bars(document.pen, document.y, rows, total) - 4.0
     held = plan.needs.required_min[planned]
     short = int(np.sum(held < RATER_MIN))
     if short:

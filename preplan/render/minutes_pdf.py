@@ -31,7 +31,7 @@ def first_minutes(document: Document, plan: Plan) -> None:
     document.flow(_when(plan, runs))
     document.y -= 2.0
     rows = [Bar(said, int(mask.sum()), of(int(mask.sum()), total)) for said, mask in kinds(plan)]
-    document.y = bars(document.pen, document.y, rows, total, label_pt=300.0) - 4.0
+    document.y = bars(document.pen, document.y, rows, total) - 4.0
     document.flow(
         "Minutes count from the alarm. Too little: the demand exceeds what can be delivered, water in a waiting "
         "tanker not counted. Where a higher level is named, its further units are called by the officer who arrives "
