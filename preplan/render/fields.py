@@ -54,7 +54,7 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
             "One tanker out (gpm)",
             "Least uninterrupted flow with any one tanker missing, in the months that decide; rounded down.",
         ),
-        "meets": ("Meets", "yes or no: the level meets the required flow."),
+        "meets": ("Meets", "yes or no, before rounding: a flow that meets may read 1 gpm below the required one."),
         "average_gpm": (
             "On average (gpm)",
             "Delivered while the required flow is asked for, rounded down; where no level meets it decides.",
