@@ -24,8 +24,8 @@ from tests.shared_data import shared
 
 SAMPLE = Path(__file__).resolve().parents[1] / "data_samples" / "millrace"
 FILES = {
-    "map.html", "cards.pdf", "sites.pdf", "report.pdf", "addresses.csv", "levels.csv", "trips.csv", "tankers.csv",
-    "dispatch.csv",
+    "map.html", "cards.pdf", "sites.pdf", "report.pdf", "addresses.csv", "levels.csv", "seasons.csv",
+    "trips.csv", "tankers.csv", "dispatch.csv",
     "preplan.gpkg", "fill_sites.gpx", "fill_sites.kml", "rejected.csv", "run.json",
 }  # fmt: skip
 

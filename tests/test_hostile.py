@@ -69,8 +69,8 @@ PAYLOADS = (
 """What is tried: scripts, ways out of attributes and elements, templates, formulas, markup of paper, paths."""
 FORMULA = re.compile(r"[=+\-@\t\r]")
 SET = {
-    "addresses.csv", "levels.csv", "trips.csv", "tankers.csv", "dispatch.csv", "cards.csv", "rejected.csv",
-    "addresses.xlsx", "map.html",
+    "addresses.csv", "levels.csv", "seasons.csv", "trips.csv", "tankers.csv", "dispatch.csv", "cards.csv",
+    "rejected.csv", "addresses.xlsx", "map.html",
     "cards.pdf", "sites.pdf", "report.pdf", "preplan.gpkg", "fill_sites.gpx", "fill_sites.kml", "run.json",
 }  # fmt: skip
 """Every file of a set: names are the program's own, whatever the ids say."""
