@@ -42,6 +42,7 @@ from preplan.render.scene import Box
 from .example_plan import example_plan, other_plan, split_plan
 from .pdf_words import pages_of, texts_of, words_of
 from .plan_checks import SAMPLE, plan_of
+from .test_tables import picked
 
 KINDS = ("cards", "one", "sites", "report")
 CAUTION_WORDS = ("estimate for planning", "Confirm roads, bridges, water and access", "incident commander")
@@ -950,6 +951,18 @@ def test_what_the_report_s_map_has_no_room_for_is_named() -> None:
     drawn = {row + 1 for row, *_ in coverage_pdf._spots(frame, picture.site_ft, scene.Room(page))}
     said = coverage_pdf._beyond(picture, frame)
     assert said == f"No room for: fill sites {', '.join(str(n) for n in range(1, 61) if n not in drawn)}. "
+
+
+def test_addresses_beyond_the_edge_are_counted_on_both_of_the_report_s_maps() -> None:
+    """One stray point of many would make them maps of nothing, and stands on neither."""
+    plan = picked(example_plan(), [0] * 400)
+    lon = plan.addresses.lon.copy()
+    lon[7] = -70.0
+    document = paper.Document(plan.district, "report")
+    document.begin()
+    coverage_pdf.coverage(document, charts.Picture(replace(plan, addresses=replace(plan.addresses, lon=lon))))
+    said = words_of(document.finish())
+    assert said.count("1 address beyond the edge of the map.") == 2
 
 
 def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:

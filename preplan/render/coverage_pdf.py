@@ -43,9 +43,7 @@ def coverage(document: Document, picture: Picture) -> None:
     document.y = page.bottom - 4.0
     index_pdf.draw_counts(document.pen, plan, document.y - 10.0)
     document.y -= 14.0
-    outside = int(np.sum(~_inside(frame, known)))
-    said = f"{outside:,} addresses lie beyond the edge of this map. " if outside else ""
-    said += _beyond(picture, frame, stations=True)
+    said = _beyond(picture, frame, stations=True)
     document.flow(f"{said}Drops: fill sites by their number. Houses: stations. A line leads to its place.", SMALL_PT)
     _draw_kinds(document, plan)
 
@@ -61,8 +59,10 @@ def _country(picture: Picture, points_ft: FloatArray, shape: float) -> Box:
 
 
 def _beyond(picture: Picture, frame: Frame, *, stations: bool = False) -> str:
-    """Name the fill sites, and stations, that the map has no place for, behind which a blank; '' where it has all."""
-    room, said = Room(frame.page), []
+    """Name what the map has no place for, addresses by their number, a blank behind it; '' where it has all."""
+    room = Room(frame.page)
+    outside = int(np.sum(~_inside(frame, picture.address_ft)))
+    said = [f"{words.counted(outside, 'address')} beyond the edge of the map. "] if outside else []
     for thing, places_ft in (("fill site", picture.site_ft), *([("station", picture.station_ft)] if stations else [])):
         drawn = {row for row, *_ in _spots(frame, places_ft, room)}
         inside = _inside(frame, places_ft)
