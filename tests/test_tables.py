@@ -20,6 +20,7 @@ from preplan.render import tables
 from preplan.render.dispatch import dispatch_csv
 from preplan.render.tables import addresses_csv, levels_csv, rejected_csv, seasons_csv, trips_csv
 from tests.example_plan import example_plan
+from tests.plan_checks import SAMPLE, plan_of
 
 Table = TypeVar("Table", AddressTable, FrontageTable, LevelTable, NeedTable, TripTable)
 
@@ -231,6 +232,23 @@ def test_seasons_cover_the_months_planned_once(plan: Plan) -> None:
         months.setdefault((row["address_id"], row["response_level"]), []).append(row["months"])
     assert len(months) == len(plan.addresses) * len(plan.district.levels)
     assert {tuple(some) for some in months.values()} <= {("all year",), ("April to November", "December to March")}
+
+
+def test_the_season_that_decides_tells_what_levels_tell() -> None:
+    """Of a real plan: cell for cell, once for each address and level; every month planned is told once."""
+    plan = plan_of(SAMPLE / "district.toml")
+    seasons, levels = rows_of(seasons_csv(plan)), rows_of(levels_csv(plan))
+    deciding = [row for row in seasons if row["decides"] == "yes"]
+    cells = ("address_id", "response_level", *SITES, "uninterrupted_gpm", "average_gpm", "meets")
+    assert [[row[name] for name in cells] for row in deciding] == [[row[name] for name in cells] for row in levels]
+    assert [row["months"] for row in deciding] == [row["deciding_months"] for row in levels]
+    shown = {(row["address_id"], row["response_level"]): row["backup_site_id"] for row in deciding}
+    told = [row for row in rows_of(addresses_csv(plan)) if row["response_level"]]
+    assert all(shown[row["address_id"], row["response_level"]] == row["backup_site_id"] for row in told)
+    others = [row for row in seasons if row["decides"] == "no"]
+    assert others, "one season: this test shows nothing"
+    met = {(row["address_id"], row["response_level"]) for row in levels if row["meets"] == "yes"}
+    assert {(row["address_id"], row["response_level"]) for row in others if row["meets"] == "no"}.isdisjoint(met)
 
 
 def test_no_flow_is_zero_and_an_unknown_one_is_empty(plan: Plan) -> None:
