@@ -196,6 +196,15 @@ def test_a_fill_site_counts_the_addresses_of_other_months_too(tmp_path: Path) ->
     ]  # fmt: skip
 
 
+def test_a_lift_that_nobody_gave_is_told_as_a_default(tmp_path: Path) -> None:
+    plan = example_plan()
+    sites = tuple(replace(site, lift_given=site.site_id != "F2") for site in plan.sites)
+    path = tmp_path / "lift.gpkg"
+    path.write_bytes(geopackage(replace(plan, sites=sites)))
+    told = [(row["site_id"], row["lift_given"]) for row in layer(path, "fill_sites")]
+    assert told == [("F1", "yes"), ("F2", "no"), ("F3", "yes")]
+
+
 def test_text_stays_text(tmp_path: Path) -> None:
     """Nothing that a label holds breaks the file."""
     plan = example_plan()

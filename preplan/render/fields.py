@@ -70,6 +70,7 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "refill_gpm": ("Refill (gpm)", "Empty: not known."),
         "low_gpm": ("Low-water rate (gpm)", "Empty: not known."),
         "lift_ft": ("Lift (ft)", "Height from the water to the pump."),
+        "lift_given": ("Lift given", "no: a default stands in; at a site that needs no engine it counts for nothing."),
         "tested": ("Tested", "Date of the last flow test."),
         "positions": ("Fill places", "Tankers that can fill at once."),
         "source_id": ("Source", "Sites of one source share its water."),

@@ -142,6 +142,7 @@ def _fill_sites(plan: Plan) -> Layer:
             name: _optional([getattr(site, name) for site in sites])
             for name in ("site_gpm", "storage_gal", "refill_gpm", "low_gpm", "lift_ft")
         },
+        "lift_given": _yes_no([site.lift_given for site in sites]),
         "tested": [site.tested for site in sites],
         "positions": _whole([site.positions for site in sites]),
         "source_id": [site.source_id for site in sites],
