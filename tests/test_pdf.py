@@ -950,7 +950,9 @@ def test_what_the_report_s_map_has_no_room_for_is_named() -> None:
     frame = scene.Frame(page, scene.extent(picture.site_ft[:1], 175.0 / 205.0, least_ft=3000.0))
     drawn = {row + 1 for row, *_ in coverage_pdf._spots(frame, picture.site_ft, scene.Room(page))}
     said = coverage_pdf._beyond(picture, frame)
-    assert said == f"No room for: fill sites {', '.join(str(n) for n in range(1, 61) if n not in drawn)}. "
+    left_out = ", ".join(str(n) for n in range(1, 61) if n not in drawn)
+    assert left_out
+    assert said.endswith(f"No room for: fill sites {left_out}. ")
 
 
 def test_addresses_beyond_the_edge_are_counted_on_both_of_the_report_s_maps() -> None:
@@ -963,6 +965,19 @@ def test_addresses_beyond_the_edge_are_counted_on_both_of_the_report_s_maps() ->
     coverage_pdf.coverage(document, charts.Picture(replace(plan, addresses=replace(plan.addresses, lon=lon))))
     said = words_of(document.finish())
     assert said.count("1 address beyond the edge of the map.") == 2
+
+
+def test_the_report_lists_the_fill_sites_whose_lift_or_water_is_taken_for_granted() -> None:
+    plan = example_plan()
+    first, second, third = plan.sites
+    sites = (
+        replace(first, needs_engine=True, lift_given=False, storage_gal=None),
+        replace(second, kind="hydrant", needs_engine=False, lift_given=False, storage_gal=None),
+        replace(third, needs_engine=True, lift_given=True, storage_gal=9000.0),
+    )
+    said = words_of(report_pdf.report(replace(plan, sites=sites)))
+    assert "Fill sites where a lift of 10 ft is assumed: 1." in said
+    assert "Fill sites whose water is not known, taken as enough: 1." in said
 
 
 def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:

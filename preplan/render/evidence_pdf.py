@@ -9,7 +9,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import ROUNDING_GPM
-from preplan.records import BoolArray, FloatArray
+from preplan.records import LIFT_FT, BoolArray, FloatArray
 from preplan.render import words
 from preplan.render.charts import Bar, bars
 from preplan.render.coverage_pdf import shares
@@ -336,9 +336,13 @@ def assumed_values(document: Document, plan: Plan) -> None:
     sites = [i + 1 for i, site in enumerate(plan.sites) if not site.tested]
     turns = [i + 1 for i, site in enumerate(plan.sites) if not site.turnaround_given]
     rates = [i + 1 for i, site in enumerate(plan.sites) if not site.fill_gpm_given]
+    lifts = [i + 1 for i, site in enumerate(plan.sites) if site.needs_engine and not site.lift_given]
+    stores = [i + 1 for i, site in enumerate(plan.sites) if site.kind != "hydrant" and site.storage_gal is None]
     for said, numbers in (
         ("Fill sites without a date of test", sites), ("Fill sites whose rate is assumed", rates),
         ("Fill sites where backing in to turn is assumed", turns),
+        (f"Fill sites where a lift of {LIFT_FT:g} ft is assumed", lifts),
+        ("Fill sites whose water is not known, taken as enough", stores),
     ):  # fmt: skip
         document.flow(f"{said}: {', '.join(map(str, numbers)) or 'none'}.")
     document.flow(f"Addresses whose building is a default: {int(plan.needs.assumed.sum()):,} of {len(plan.needs):,}.")
