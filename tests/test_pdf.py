@@ -980,6 +980,16 @@ def test_the_report_lists_the_fill_sites_whose_lift_or_water_is_taken_for_grante
     assert "Fill sites whose water is not known, taken as enough: 1." in said
 
 
+def test_needs_of_many_sizes_are_put_together_and_none_is_left_out() -> None:
+    """A method whose rate follows the area gives each building a need of its own."""
+    needs = np.array([100.2, 249.9, 250.0, 250.4, 499.0, 3100.0] + [600.0 + k / 7 for k in range(90)])
+    most, step = evidence_pdf._sizes(needs, np.ones(len(needs), dtype=np.bool_))
+    assert step == 250.0
+    assert most.tolist()[:6] == [250.0] * 3 + [500.0] * 2 + [3250.0]
+    few, one = evidence_pdf._sizes(needs, np.arange(len(needs)) < 6)
+    assert (one, few[:6].tolist()) == (1.0, [101.0, 250.0, 250.0, 251.0, 499.0, 3100.0])
+
+
 def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:
     """Whatever stands above a heading with a line of text and a table, and above the last rows of a long one."""
     plan = example_plan()

@@ -22,6 +22,8 @@ _BINS = ("none", "under a quarter", "a quarter to a half", "a half to three quar
          "90 % to all: close", "all to 110 %: close", "110 % to 150 %", "150 % and more")  # fmt: skip
 """What each bin is called; no flow at all has its own, the first."""
 _MOST_NEEDS = 12
+_STEP_GPM = 250.0
+"""Where there are more sizes of need they are put together by this, or twice as much."""
 _MOST_LATE = 15
 _LEAST_LOST_MIN = 0.05
 """Less than this prints as nothing."""
@@ -58,16 +60,18 @@ def flow_against_need(document: Document, plan: Plan) -> None:
 
 
 def _by_need(document: Document, plan: Plan, share: FloatArray, counted: BoolArray) -> None:
-    """List each size of need with the addresses that are met, and the flow in their middle."""
+    """List the sizes of need with the addresses that are met, and the flow in their middle."""
     need, meets = plan.needs.required_gpm, plan.levels.meets
+    most, step = _sizes(need, counted)
     lines = []
-    for gpm in np.unique(need[counted]).tolist():
-        mine = counted & (need == gpm)
+    for gpm in np.unique(most[counted]).tolist():
+        mine = counted & (most == gpm)
         count = int(mine.sum())
-        middle = float(np.median(share[mine] * gpm))
+        middle = float(np.median(share[mine] * need[mine]))
         lines.append((
-            words.need(gpm), f"{count:,}", of(int((mine & meets[:, 0]).sum()), count),
-            of(int((mine & meets.any(axis=1)).sum()), count), words.supply(middle),
+            f"{words.need(gpm - step + 1.0)} to {words.need(gpm)}" if step > 1.0 else words.need(gpm), f"{count:,}",
+            of(int((mine & meets[:, 0]).sum()), count), of(int((mine & meets.any(axis=1)).sum()), count),
+            words.supply(middle),
         ))  # fmt: skip
     document.y -= 4.0
     head = (
@@ -77,9 +81,17 @@ def _by_need(document: Document, plan: Plan, share: FloatArray, counted: BoolArr
         "met at some level",
         "median gpm held",
     )
-    document.table(head, lines[:_MOST_NEEDS], (90.0, 80.0, 140.0, 130.0, 100.0))
-    if len(lines) > _MOST_NEEDS:
-        document.flow(f"and {len(lines) - _MOST_NEEDS:,} more sizes of need: see addresses.csv.", SMALL_PT)
+    document.table(head, lines, (90.0, 80.0, 140.0, 130.0, 100.0))
+
+
+def _sizes(need: FloatArray, counted: BoolArray) -> tuple[FloatArray, float]:
+    """Round needs up to whole gpm, or to steps so wide that there are few sizes; give the step too."""
+    step = 1.0
+    while True:
+        most: FloatArray = np.ceil((need - ROUNDING_GPM) / step) * step
+        if len(np.unique(most[counted])) <= _MOST_NEEDS:
+            return most, step
+        step = max(_STEP_GPM, 2.0 * step)
 
 
 def out_of_service(document: Document, plan: Plan) -> None:
