@@ -990,6 +990,13 @@ def test_needs_of_many_sizes_are_put_together_and_none_is_left_out() -> None:
     assert (one, few[:6].tolist()) == (1.0, [101.0, 250.0, 250.0, 251.0, 499.0, 3100.0])
 
 
+def test_the_flows_for_a_rater_are_not_told_as_the_least_of_every_month() -> None:
+    """The months that decide are those in which the plan holds least, not those that hold least so soon."""
+    said = words_of(report_pdf.report(example_plan()))
+    assert "in others less may be there so early" in said
+    assert "Flows are those of the worst season" not in said
+
+
 def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:
     """Whatever stands above a heading with a line of text and a table, and above the last rows of a long one."""
     plan = example_plan()

@@ -224,7 +224,8 @@ def rater(document: Document, plan: Plan) -> None:
     months = plan.district.rules.plan.months
     rules = plan.district.rules.shuttle
     document.flow(
-        f"Flows are those of the worst season of the months planned ({month_words(months)}), without a break for "
+        f"Flows are those of the months that decide, of those planned ({month_words(months)}), where the plan holds "
+        "least; in others less may be there so early. They last without a break for "
         f"{RATER_MIN / 60.0:g} hours from so many minutes after the first engine's arrival, all units of the level "
         f"alerted at once; until then {rules.attack_gpm:g} gpm are drawn. Everywhere else in this plan full flow is "
         f"asked for {rules.full_flow_after_min:g} minutes after it. Of {len(plan.sites)} fill sites "
