@@ -203,6 +203,8 @@ class Plan:
     what_if: WhatIf | None = None
     """None: the pages offer no what-if."""
     search_words: SearchWords = field(default_factory=SearchWords)
+    shut_months: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
+    """Of the rows of `trips` that some answer names: months in which a road of the way is closed, or posted lower."""
     notes: tuple[str, ...] = ()
     """What was taken for what in the tables, one sentence each."""
     rejected: tuple[Rejected, ...] = ()

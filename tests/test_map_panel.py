@@ -588,6 +588,47 @@ def test_the_map_says_for_which_months_its_circuit_is_drawn(wide: Opened, plan: 
         assert (f"({months})" in filled) is (a in moved)
 
 
+def shut_in(plan: Plan, trip: int) -> set[int]:
+    """Walk a way in each season: the months in which its vehicle may not pass some stretch of it."""
+    cut, found = plan.cuts[int(plan.trips.cut[trip])], set[int]()
+    for season, limits in zip(plan.seasons, plan.season_limits, strict=True):
+        for rows, weighs_lb in zip(plan.trip_rows(trip), (cut.loaded_lb, cut.empty_lb), strict=True):
+            for row in rows:
+                at, way = plan.forest.segment[row], "forward_open" if plan.forest.forward[row] else "backward_open"
+                passes = limits.tanker_road[at] and getattr(limits, way)[at] and weighs_lb <= limits.max_lb[at]
+                if not passes or cut.height_ft > limits.max_height_ft[at] or cut.width_ft > limits.max_width_ft[at]:
+                    found.update(season.months)
+    return found
+
+
+def test_a_way_that_does_not_hold_in_some_months_says_so_at_every_level(wide: Opened, plan: Plan) -> None:
+    """Of backups too, not at the level shown alone; and no way that holds all year is said not to."""
+    page, table = wide.page, plan.levels
+    named = np.unique(np.stack([table.trip, table.split_trip, table.backup_trip]))
+    months = {trip: shut_in(plan, trip) for trip in named[named >= 0].tolist()}
+    assert {trip: set(those) for trip, those in plan.shut_months.items()} == {k: v for k, v in months.items() if v}
+    shown, rows = plan.answers.level, plan.answers.level >= 0
+    other = np.arange(table.site.shape[1]) != shown[:, None]
+    barred = np.isin(table.backup_trip, [*plan.shut_months])
+    own = np.isin(table.trip, [*plan.shut_months])
+    cells = [
+        *np.argwhere(other & rows[:, None] & barred)[:2].tolist(),
+        *np.argwhere(other & rows[:, None] & (table.trip >= 0) & ~own & own.any(axis=1)[:, None])[:1].tolist(),
+    ]
+    assert len(cells) == 3
+    for a, k in cells:
+        choose(page, str(plan.addresses.address_id[a]))
+        part = page.locator("details.level", has_text=f"Response level {k + 1}").first
+        part.locator("summary").click()
+        for button, ways in (("Circuit to fill site", table.trip), ("Circuit to backup", table.backup_trip)):
+            said = written(page, f"details.level:has-text('Response level {k + 1}')")
+            part.locator("button", has_text=button).click()
+            drawn, those = written(page, "#drawn"), months.get(int(ways[a, k]), set())
+            assert drawn.endswith(f"NOT in {month_words(those)}") if those else "NOT in" not in drawn, drawn
+            if those:
+                assert f"; {month_words(those)} another way" in said
+
+
 def test_the_map_says_in_which_months_a_backup_stands_in_and_what_does_in_the_others(wide: Opened, plan: Plan) -> None:
     """Beside its flow and with its circuit; of every answer as the plan has it."""
     page = wide.page

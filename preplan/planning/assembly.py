@@ -65,7 +65,7 @@ class Outcome:
     worked: tuple[Worked, ...]
     searched: Searched
     shut: Mapping[int, Shut]
-    """See `searched.shut_ways`: of the trips that pages show."""
+    """See `searched.shut_ways`: of the trips that some answer names."""
     weights: Weights
 
 
@@ -124,6 +124,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
         what_if=what_if_of(scene, outcome.trips),
         search_words=search_words(),
+        shut_months={trip: tuple(sorted(shut.months)) for trip, shut in sorted(outcome.shut.items())},
     )
 
 

@@ -296,15 +296,15 @@ def with_limits(
 ) -> tuple[AnswerTable, tuple[PostingCost, ...], Weights, Mapping[int, Shut]]:
     """Flag what is too weak, low or narrow on the ways and beside them, and what does not hold in some months.
 
-    Gives besides what postings cost, the weights behind the flags, and `shut_ways` of the trips that pages show.
+    Gives besides what postings cost, the weights behind the flags, and `shut_ways` of the trips that some answer names.
     """
     units, road = scene.units, searched.road
     costs, free = weigh_limits(inputs, ground, scene, levels, answers, searched)
     free = np.concatenate([free, approaches(answers, levels, road, units, inputs.stations, ground)])
     weights = weights_of(answers, levels, road, units, inputs, ground)
     answers = with_weights(answers, levels, *driven, weights, free)
-    shown = np.concatenate([answers.shown(table) for table in (levels.trip, levels.split_trip)])
-    shut = shut_ways(searched, *driven, np.unique(shown[shown >= 0]))
+    named = np.unique(np.stack([levels.trip, levels.split_trip, levels.backup_trip]))
+    shut = shut_ways(searched, *driven, named[named >= 0])
     return with_shut_ways(answers, levels, shut), costs, weights, shut
 
 

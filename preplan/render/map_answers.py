@@ -152,22 +152,16 @@ def answer_data(plan: Plan, along: Ints) -> Page:
 
 
 def _backups_then(plan: Plan) -> tuple[Ints, list[tuple[Any, ...]]]:
-    """Say of backups when what is told of them holds, when they stand in, when by another way, and what holds else.
+    """Say of backups when what is told of them holds, when they stand in, and what holds else.
 
-    Returns the place of each answer in a list, (addresses, levels), and the list of three texts of months, the first
-    two '' for all year, and the lines.
+    Returns the place of each answer in a list, (addresses, levels), and the list of two texts of months, '' for all
+    year, and the lines.
     """
-    said = Texts([("", "", "", ())], {("", "", "", ()): 0})
-    shut = {
-        (a, facts.level): month_words(facts.backup_shut)
-        for facts in (Facts(plan, group) for group in plan.groups)
-        if facts.level >= 0 and facts.backup_shut
-        for a in facts.group.addresses
-    }
+    said = Texts([("", "", ())], {("", "", ()): 0})
     place = np.zeros(plan.levels.backup.shape, dtype=np.int64)
     for a, k in np.argwhere(plan.levels.site >= 0).tolist():
         months = backups.told_in(plan, a, k, 1.0), backups.stands_in_words(plan, a, k)
-        place[a, k] = said.place((*months, shut.get((a, k), ""), tuple(backups.lines_of(plan, a, k))))
+        place[a, k] = said.place((*months, tuple(backups.lines_of(plan, a, k))))
     return place, said.values
 
 

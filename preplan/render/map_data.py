@@ -10,7 +10,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, NOT_THIS_WAY, STATUSES
+from preplan.plan_tables import FIRST_ALARM_IN, STATUSES
 from preplan.records import FILL_SITE_KINDS, FillSite
 from preplan.render import card_pdf, words
 from preplan.render.circuits import in_other_months
@@ -39,7 +39,6 @@ def map_data(plan: Plan) -> Page:
         "date": words.printable(plan.district.date),
         "notKnown": words.NOT_KNOWN,
         "firstAlarmIn": FIRST_ALARM_IN,
-        "notThisWay": NOT_THIS_WAY,
         "view": _box(view_frame(plan)),
         "statuses": _statuses(plan),
         "kinds": list(FILL_SITE_KINDS),

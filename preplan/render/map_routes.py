@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.records import IntArray
-from preplan.render.map_pack import Ints, Page, pack, steps, whole
+from preplan.render.map_pack import Ints, Page, Texts, pack, steps, whole
 
 
 def along_roads(plan: Plan) -> Ints:
@@ -57,6 +58,7 @@ def trip_data(plan: Plan, kept: IntArray, forest_row: Ints, along: Ints) -> Page
     out_mi, back_mi = trips.out_mi[kept], trips.back_mi[kept]
     tenths = [whole(part, 10) for part in (out_min, back_min, out_min + back_min)]
     hundredths = [whole(part, 100) for part in (out_mi, back_mi, out_mi + back_mi)]
+    shut = Texts([""], {"": 0})
     columns: dict[str, IntArray | Ints] = {
         "site": trips.site[kept],
         "place": renumbered(along, len(along))[trips.address[kept]],
@@ -68,11 +70,18 @@ def trip_data(plan: Plan, kept: IntArray, forest_row: Ints, along: Ints) -> Page
         "moreMin": tenths[2] - tenths[0] - tenths[1],
         "moreMi": hundredths[2] - hundredths[0] - hundredths[1],
         "bridges": trips.unposted_bridges[kept],
+        "shut": np.array([shut.place(_shut_words(plan, trip)) for trip in kept.tolist()]),
         "turn": trips.turn_at_dump[kept] * 1 + plan.turns_at_site(kept) * 2,
         "outLeaf": moved(trips.out_leaf[kept], forest_row),
         "backLeaf": moved(trips.back_leaf[kept], forest_row),
     }
-    return {name: pack(steps(column)) for name, column in columns.items()}
+    return {**{name: pack(steps(column)) for name, column in columns.items()}, "shutMonths": shut.values}
+
+
+def _shut_words(plan: Plan, trip: int) -> str:
+    """Name the months in which a round trip cannot be driven as it is drawn; '' for none."""
+    months = plan.shut_months.get(trip, ())
+    return month_words(months) if months else ""
 
 
 def forest_data(plan: Plan, rows: IntArray, forest_row: Ints, road_row: Ints) -> Page:

@@ -20,7 +20,7 @@ const view = {
   site: -1, // fill site that the filter keeps; -1: any
   address: -1,
   before: -1, // the address that was looked at before
-  drawn: { level: -1, which: "site", site: -1 }, // the circuit that is asked for
+  drawn: { level: -1, which: "site", site: -1, trip: -1 }, // the circuit that is asked for
   siteChosen: -1,
   roadsChosen: [], // the bridge or closure that is chosen
   depends: null, // a mark for each address that depends on what is chosen

@@ -127,7 +127,7 @@ function spoken(one) {
 for (const name of ["flags", "builtUpWords"]) data.answers[name] = data.answers[name].map(spoken);
 data.answers.seasonLines = data.answers.seasonLines.map((lines) => lines.map(spoken));
 data.answers.backupsThen = data.answers.backupsThen.map(
-  ([told, stands, shut, lines]) => ({ told, stands, shut, lines: lines.map(spoken) }),
+  ([told, stands, lines]) => ({ told, stands, lines: lines.map(spoken) }),
 );
 
 const along = running(data.along);
@@ -153,7 +153,7 @@ const forest = {
   up: unpack(data.forest.up),
 };
 const trips = unpackColumns(data.trips, [
-  "site", "place", "outMin", "backMin", "moreMin", "outMi", "backMi", "moreMi", "bridges", "turn", "outLeaf",
+  "site", "place", "outMin", "backMin", "moreMin", "outMi", "backMi", "moreMi", "bridges", "shut", "turn", "outLeaf",
   "backLeaf",
 ], running);
 trips.min = trips.moreMin.map((more, k) => more + trips.outMin[k] + trips.backMin[k]);

@@ -249,7 +249,7 @@ function drawCircuit(level, which) {
   const anew = whatIfSite(view.address, level);
   const site = anew >= 0 && which === "site" ? anew : answers[which][at];
   const trip = anew >= 0 && which === "site" ? tripTo(view.address, anew) : answers[CIRCUITS[which]][at];
-  view.drawn = { level, which, site };
+  view.drawn = { level, which, site, trip };
   view.circuit = level < 0 || isLost(site) ? null : circuit(view.address, trip, site);
 }
 
@@ -279,17 +279,12 @@ function drawnWords() {
   return view.circuit && view.circuit.dump ? `Drawn: ${mode}${of}` : `Not drawn, no way is traced: ${mode}${of}`;
 }
 
-// For which months the plan's own circuit is drawn, where others have another one.
+// For which months a circuit is drawn, where others have another one, and in which its way does not hold.
 function whenDrawn(level, which) {
-  if (which === "backup") {
-    const { stands, shut: notThen } = backupThen(row(view.address, level));
-    return (stands ? `, ${stands} only` : "") + (notThen ? `, NOT in ${notThen}` : "");
-  }
-  if (whatIfSite(view.address, level) >= 0) return "";
-  const months = monthsTold(view.address, level);
-  const ofFirst = ({ code, said }) => code === data.notThisWay && !said.startsWith("Second circuit");
-  const shut = which === "site" && flagsOf(view.address).find(ofFirst);
-  return (months ? `, ${months} only` : "") + (shut ? `, NOT in ${shut.said.split(":")[0]}` : "");
+  const anew = which === "site" && whatIfSite(view.address, level) >= 0;
+  const told = which === "backup" ? backupThen(row(view.address, level)).stands : monthsTold(view.address, level);
+  const notThen = shutMonths(view.drawn.trip);
+  return (told && !anew ? `, ${told} only` : "") + (notThen ? `, NOT in ${notThen}` : "");
 }
 
 function nothingWords(address) {
@@ -349,6 +344,11 @@ function meetsWords(address, at) {
   return `${answers.meets[at] ? "meets" : "does not meet"} the required ${gpm(need)}${close}.`;
 }
 
+// The months in which a way cannot be driven as it is drawn: shut then, or posted lower.
+function shutMonths(trip) {
+  return trip < 0 ? "" : data.trips.shutMonths[trips.shut[trip]];
+}
+
 function tripWords(trip) {
   if (trip < 0) return data.notKnown;
   const leg = (min, mi) => `${minutes(min[trip])}, ${miles(mi[trip])}`;
@@ -356,7 +356,8 @@ function tripWords(trip) {
   const turns = ["", "at the dump site", "at the fill site", "at both ends"][trips.turn[trip]];
   if (turns) parts.push(`turns round ${turns}`);
   if (trips.bridges[trip] > 0) parts.push(`bridges without a posted weight: ${trips.bridges[trip]}`);
-  return `${leg(trips.min, trips.mi)} (${parts.join("; ")})`;
+  const shut = shutMonths(trip);
+  return `${leg(trips.min, trips.mi)} (${parts.join("; ")})${shut ? `; ${shut} another way` : ""}`;
 }
 
 function levelFacts(address, at) {
@@ -385,15 +386,14 @@ function levelFacts(address, at) {
 
 // What stands in for the fill site, in which months, and what does in the others, as the card says it.
 function backupFacts(at) {
-  const { told, shut, lines } = backupThen(at);
+  const { told, lines } = backupThen(at);
   const named = `Backup${told ? ` in ${told}` : ""}`;
   const others = lines.length ? [["Backup in other months", `${lines.join(". ")}.`]] : [];
   if (answers.backup[at] < 0) return [[named, "none"], ...others];
-  const trip = tripWords(answers.backupTrip[at]);
   return [
     [named, `${siteName(answers.backup[at])}: holds ${gpm(answers.backupFlow[at])}`],
     ...others,
-    ["Backup round trip", shut ? `${trip}; ${shut} another way` : trip],
+    ["Backup round trip", tripWords(answers.backupTrip[at])],
   ];
 }
 
