@@ -629,6 +629,46 @@ def test_a_way_that_does_not_hold_in_some_months_says_so_at_every_level(wide: Op
                 assert f"; {month_words(those)} another way" in said
 
 
+def test_the_circuits_of_other_months_are_drawn_as_their_sheets_have_them(wide: Opened, plan: Plan) -> None:
+    """Every sheet's roads, leg by leg; of an address that shares its card, and of one that nobody reaches all year."""
+    page, on_sheets = wide.page, plan.on_sheets()
+    ours = [
+        (group.lead, month_words(other.months), other.site, other.level, on_sheets.trip_rows(other.trip))
+        for group in plan.groups
+        for other in group.others
+        if other.months
+    ]
+    theirs = page.evaluate(
+        f"""() => {{
+          {page_source("map_routes.js")}
+          const named = (leaf) => wayRows(leaf).map((at) => roads.names[roads.name[forest.road[at]]]);
+          return sheets.lead.map((lead, k) => [
+            lead, data.sheets.months[sheets.when[k]], sheets.site[k], sheets.level[k],
+            named(sheets.outLeaf[k]).reverse(), named(sheets.backLeaf[k]),
+          ]);
+        }}"""
+    )
+    assert len(ours) > 60
+    for mine, its in zip(ours, theirs, strict=True):
+        roads = [[words.road_words(plan, int(plan.sheet_forest.segment[row])) for row in leg] for leg in mine[4]]
+        assert [*mine[:4], *roads] == its
+        assert all(roads)
+
+    level = plan.answers.level
+    groups = [group for group in plan.groups if any(other.months for other in group.others)]
+    shared = next(group for group in groups if len(group.addresses) > 1 and level[group.lead] >= 0)
+    apart = next(group for group in groups if level[group.lead] < 0)
+    other = next(a for a in shared.addresses if a != shared.lead)
+    for a, group in ((shared.lead, shared), (other, shared), (apart.lead, apart)):
+        choose(page, str(plan.addresses.address_id[a]))
+        sheet = next(one for one in group.others if one.months)
+        page.locator("button", has_text=f"Circuit in {month_words(sheet.months)}, fill site {sheet.site + 1}").click()
+        as_at = f", as at {plan.addresses.label[group.lead]}" if a != group.lead else ""
+        where = f"fill site {sheet.site + 1}, response level {sheet.level + 1}"
+        assert written(page, "#drawn") == f"Drawn: {where}, {month_words(sheet.months)} only{as_at}"
+        assert page.locator("[data-circuit][aria-pressed=true]").count() == 1
+
+
 def test_the_map_says_in_which_months_a_backup_stands_in_and_what_does_in_the_others(wide: Opened, plan: Plan) -> None:
     """Beside its flow and with its circuit; of every answer as the plan has it."""
     page = wide.page

@@ -20,7 +20,17 @@ from preplan.render.map_answers import address_data, answer_data, flag_said
 from preplan.render.map_frame import Frame, drawn_frame, kept_roads, view_frame
 from preplan.render.map_ground import closure_data, ground_data, road_data
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, pack, steps, whole
-from preplan.render.map_routes import along_roads, forest_data, forest_rows, named_trips, renumbered, trip_data
+from preplan.render.map_routes import (
+    along_roads,
+    forest_data,
+    forest_rows,
+    moved,
+    named_trips,
+    renumbered,
+    sheet_data,
+    sheets_of,
+    trip_data,
+)
 from preplan.render.map_search import search_data
 from preplan.render.map_strip import strip_data
 from preplan.render.map_what_if import what_if_data
@@ -31,7 +41,15 @@ def map_data(plan: Plan) -> Page:
     along = along_roads(plan)
     trips = named_trips(plan, along)
     used_rows, forest_row = forest_rows(plan, trips)
-    driven = np.concatenate([plan.forest.segment[used_rows], plan.frontages.segment])
+    sheets, on_sheets = sheets_of(plan), plan.on_sheets()
+    sheet_trips = np.array([other.trip for _, other in sheets], dtype=np.int32)
+    sheet_rows, sheet_row = forest_rows(on_sheets, sheet_trips)
+    leaves = [
+        np.where(leaf >= 0, moved(leaf, sheet_row) + len(used_rows), NOT_KNOWN)
+        for leaf in (plan.sheet_trips.out_leaf[sheet_trips], plan.sheet_trips.back_leaf[sheet_trips])
+    ]
+    forests = [(plan.forest, used_rows, forest_row), (plan.sheet_forest, sheet_rows, sheet_row)]
+    driven = np.concatenate([*(forest.segment[rows] for forest, rows, _ in forests), plan.frontages.segment])
     roads = kept_roads(plan, drawn_frame(plan), driven)
     road_row = renumbered(roads, len(plan.roads))
     return {
@@ -53,7 +71,8 @@ def map_data(plan: Plan) -> Page:
         "addresses": address_data(plan, road_row, along),
         "answers": answer_data(plan, along),
         "trips": trip_data(plan, trips, forest_row, along),
-        "forest": forest_data(plan, used_rows, forest_row, road_row),
+        "forest": forest_data(forests, road_row),
+        "sheets": sheet_data(sheets, leaves, along),
         "closures": closure_data(plan, road_row),
         "strips": strip_data(plan, along),
         "whatIf": what_if_data(plan, along),

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, OtherCircuit
+from preplan.plan_tables import RouteForest
 from preplan.records import IntArray
 from preplan.render.map_pack import Ints, Page, Texts, pack, steps, whole
 
@@ -36,8 +40,13 @@ def named_trips(plan: Plan, along: Ints) -> IntArray:
     return kept[np.lexsort((place[plan.trips.address[kept]], plan.trips.site[kept]))].astype(np.int32)
 
 
+def sheets_of(plan: Plan) -> list[tuple[CardGroup, OtherCircuit]]:
+    """List the circuits of other months that stand on sheets behind cards, each with its card."""
+    return [(group, other) for group in plan.groups for other in group.others if other.months]
+
+
 def forest_rows(plan: Plan, trips: IntArray) -> tuple[IntArray, Ints]:
-    """List the forest's rows on the way of the kept trips, and the new number of every row."""
+    """List the forest's rows on the way of some trips, and the new number of every row."""
     parent = plan.forest.parent
     on_way = np.zeros(len(plan.forest), dtype=np.bool_)
     front = np.unique(np.concatenate([plan.trips.out_leaf[trips], plan.trips.back_leaf[trips]]))
@@ -84,12 +93,30 @@ def _shut_words(plan: Plan, trip: int) -> str:
     return month_words(months) if months else ""
 
 
-def forest_data(plan: Plan, rows: IntArray, forest_row: Ints, road_row: Ints) -> Page:
-    """Pack the trees: twice the road, plus 1 where it is driven forward, in steps; and how far up the parent is.
+def sheet_data(sheets: Sequence[tuple[CardGroup, OtherCircuit]], leaves: Sequence[Ints], along: Ints) -> Page:
+    """Pack the circuits of other months: place of the lead address along the roads, months, site, level, and leaves.
 
-    `up` is a row's own number less its parent's, 0 at a site's own stretch.
+    `leaves` are the rows of the trees at which the loaded and the empty legs end, -1 where no way is traced.
     """
-    parent = moved(plan.forest.parent[rows], forest_row)
-    here = np.arange(len(rows))
-    driven = 2 * road_row[plan.forest.segment[rows]] + plan.forest.forward[rows]
-    return {"driven": pack(steps(driven)), "up": pack(np.where(parent >= 0, here - parent, 0))}
+    months, place = Texts(), renumbered(along, len(along))
+    columns = {
+        "lead": [int(place[group.lead]) for group, _ in sheets],
+        "when": [months.place(month_words(other.months)) for _, other in sheets],
+        "site": [other.site for _, other in sheets],
+        "level": [other.level for _, other in sheets],
+        "outLeaf": leaves[0],
+        "backLeaf": leaves[1],
+    }
+    return {**{name: pack(steps(column)) for name, column in columns.items()}, "months": months.values}
+
+
+def forest_data(forests: Sequence[tuple[RouteForest, IntArray, Ints]], road_row: Ints) -> Page:
+    """Pack trees, one forest behind the other: twice the road, plus 1 where it is driven forward, in steps.
+
+    Each comes with the rows that are kept and the new number of every row. `up` is a row's own number less its
+    parent's, 0 at a site's own stretch.
+    """
+    driven = [2 * road_row[forest.segment[rows]] + forest.forward[rows] for forest, rows, _ in forests]
+    parents = [moved(forest.parent[rows], row_of) for forest, rows, row_of in forests]
+    up = [np.where(parent >= 0, np.arange(len(parent)) - parent, 0) for parent in parents]
+    return {"driven": pack(steps(np.concatenate(driven))), "up": pack(np.concatenate(up))}

@@ -289,12 +289,12 @@ const Chart = L.Layer.extend({
 
   paintCircuit() {
     if (!view.circuit) return;
-    const { dump } = view.circuit;
+    const { dump, address } = view.circuit;
     this.legs.forEach((leg, k) => drawLeg(this.pen, leg, k === 1, this.colours));
     if (!dump) return;
     const { pen } = this;
     pen.beginPath();
-    line(pen, this.pixel(...dump), this.pixel(addresses.x[view.address], addresses.y[view.address]));
+    line(pen, this.pixel(...dump), this.pixel(addresses.x[address], addresses.y[address]));
     pen.strokeStyle = this.colours.ink;
     pen.lineWidth = 2.5;
     pen.setLineDash([2, 4]);

@@ -158,6 +158,8 @@ const trips = unpackColumns(data.trips, [
 ], running);
 trips.min = trips.moreMin.map((more, k) => more + trips.outMin[k] + trips.backMin[k]);
 trips.mi = trips.moreMi.map((more, k) => more + trips.outMi[k] + trips.backMi[k]);
+const sheets = unpackColumns(data.sheets, ["lead", "when", "site", "level", "outLeaf", "backLeaf"], running);
+sheets.lead = sheets.lead.map((place) => along[place]);
 const tripTo = tripFinder();
 const CASE_COLUMNS = [
   "site", "backup", "split", "meets", "shortEngines", "shortTankers", "crew", "limit", "season", "request", "lines",

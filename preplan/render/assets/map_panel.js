@@ -176,7 +176,7 @@ function showAddress(address, level = startLevel(address), which = "site") {
   openPanel(label, [
     ...(beside ? [make("div", capital(beside), { name: "beside" })] : []),
     ...whatIfPart(address), head, facts(firstFacts(address)), ...bold.map(boldLine),
-    ...requestLine(address, level),
+    ...apartButtons(address, level), ...requestLine(address, level),
     ...parts.slice(0, 1),
     make("h3", "To know"), others.length ? flagList(others) : make("p", `Nothing ${grave.length ? "more " : ""}flagged.`),
     ...parts.slice(1),
@@ -253,6 +253,23 @@ function drawCircuit(level, which) {
   view.circuit = level < 0 || isLost(site) ? null : circuit(view.address, trip, site);
 }
 
+// The circuits of other months that stand on sheets behind an address's card: rows of `sheets`.
+function sheetsOf(address) {
+  const { [address]: card } = cards.place;
+  return card < 0 ? [] : [...sheets.lead.keys()].filter((k) => cards.place[sheets.lead[k]] === card);
+}
+
+function sheetMonths(sheet) {
+  return data.sheets.months[sheets.when[sheet]];
+}
+
+// Of the address that the sheet is of, which shares its card with this one.
+function drawSheet(sheet) {
+  const { site: { [sheet]: site }, level: { [sheet]: level }, lead: { [sheet]: lead } } = sheets;
+  view.drawn = { level, which: "months", site, trip: -1, sheet };
+  view.circuit = isLost(site) ? null : circuitOver(lead, site, sheets.outLeaf[sheet], sheets.backLeaf[sheet]);
+}
+
 // The fill site that a what-if chose in the place of the plan's own; -1 where it did not.
 function whatIfSite(address, level) {
   if (!view.whatIf || level < 0 || !shuttled(address)) return -1;
@@ -272,7 +289,7 @@ function drawnWords() {
   const { level, which, site } = view.drawn;
   if (level < 0 || site < 0) return "Drawn: no circuit";
   if (isLost(site)) return `Drawn: no circuit, fill site ${site + 1} is off`;
-  const what = { site: "", split: "second ", backup: "backup, " }[which];
+  const what = { site: "", months: "", split: "second ", backup: "backup, " }[which];
   const split = which === "site" && whatIfSite(view.address, level) < 0 && answers.split[row(view.address, level)] >= 0;
   const of = `${what}fill site ${site + 1}${split ? ", one of two" : ""}, ${data.levels[level].words}${whenDrawn(level, which)}`;
   const mode = whatIfSite(view.address, level) >= 0 && which === "site" ? "what if, " : view.whatIf ? "the plan's, " : "";
@@ -281,6 +298,10 @@ function drawnWords() {
 
 // For which months a circuit is drawn, where others have another one, and in which its way does not hold.
 function whenDrawn(level, which) {
+  if (which === "months") {
+    const { [view.drawn.sheet]: lead } = sheets.lead;
+    return `, ${sheetMonths(view.drawn.sheet)} only${lead === view.address ? "" : `, as at ${addresses.label[lead]}`}`;
+  }
   const anew = which === "site" && whatIfSite(view.address, level) >= 0;
   const told = which === "backup" ? backupThen(row(view.address, level)).stands : monthsTold(view.address, level);
   const notThen = shutMonths(view.drawn.trip);
@@ -303,7 +324,7 @@ function levelPart(address, level, chosen) {
       name: "flow",
       inside: [make("strong", `Holds ${gpm(answers.flow[at])}`), `: ${meetsWords(address, at)}`],
     });
-  const rest = answers.site[at] < 0 ? [] : [facts(levelFacts(address, at)), circuitButtons(level, at)];
+  const rest = answers.site[at] < 0 ? [] : [facts(levelFacts(address, at)), circuitButtons(address, level, chosen)];
   const name = meets ? "level meets" : "level";
   const open = level === chosen || chosen < 0 || !rest.length;
   if (open) return make("section", "", { name, inside: [title, holds, ...rest] });
@@ -311,30 +332,48 @@ function levelPart(address, level, chosen) {
 }
 
 // A press redraws the circuit alone: the panel stays where it is, and so does the focus.
-function circuitButtons(level, at) {
-  const pressed = (text, which) => {
-    const one = button(text, () => {
-      drawCircuit(level, which);
-      for (const other of document.querySelectorAll("[data-circuit]")) {
-        other.setAttribute("aria-pressed", String(other === one));
-      }
-      showDrawn();
-      document.getElementById("said").textContent = drawnWords();
-      chart.redraw();
-    });
-    one.dataset.circuit = which;
-    one.setAttribute("aria-pressed", String(view.drawn.level === level && view.drawn.which === which));
-    return one;
-  };
-  const anew = whatIfSite(view.address, level);
+function circuitButton(text, which, isDrawn, draw) {
+  const one = button(text, () => {
+    draw();
+    for (const other of document.querySelectorAll("[data-circuit]")) {
+      other.setAttribute("aria-pressed", String(other === one));
+    }
+    showDrawn();
+    document.getElementById("said").textContent = drawnWords();
+    chart.redraw();
+  });
+  one.dataset.circuit = which;
+  one.setAttribute("aria-pressed", String(isDrawn));
+  return one;
+}
+
+function circuitButtons(address, level, chosen) {
+  const at = row(address, level);
+  const isDrawn = (which) => view.drawn.level === level && view.drawn.which === which;
+  const pressed = (text, which) => circuitButton(text, which, isDrawn(which), () => drawCircuit(level, which));
+  const anew = whatIfSite(address, level);
   const own = `Circuit to fill site ${answers.site[at] + 1}`;
   const buttons = [pressed(anew >= 0 ? `What-if circuit to fill site ${anew + 1}` : own, "site")];
   for (const [which, what] of [["split", "second fill site"], ["backup", "backup"]]) {
     const { [at]: site } = answers[which];
     if (site >= 0 && !isLost(site)) buttons.push(pressed(`Circuit to ${what} ${site + 1}`, which));
   }
+  if (level === chosen) buttons.push(...sheetButtons(address));
   buttons.push(button("Fit circuit in view", fitCircuit));
   return make("div", "", { name: "buttons", inside: buttons });
+}
+
+function sheetButtons(address) {
+  const some = sheetsOf(address).filter((sheet) => !isLost(sheets.site[sheet]));
+  return some.map((sheet) => circuitButton(
+    `Circuit in ${sheetMonths(sheet)}, fill site ${sheets.site[sheet] + 1}`, "months", false, () => drawSheet(sheet)));
+}
+
+// Where no level has a circuit in the worst season, but tankers come in other months.
+function apartButtons(address, level) {
+  const buttons = level < 0 ? sheetButtons(address) : [];
+  if (!buttons.length) return [];
+  return [make("div", "", { name: "buttons", inside: [...buttons, button("Fit circuit in view", fitCircuit)] })];
 }
 
 function meetsWords(address, at) {

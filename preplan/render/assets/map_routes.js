@@ -63,10 +63,14 @@ function legLine(leaf, loaded, site, address) {
 // The circuit of one address and trip: both legs, the names of their roads and the dump site; null where there is no trip.
 function circuit(address, trip, siteIndex) {
   if (trip < 0 || siteIndex < 0) return null;
+  return circuitOver(address, siteIndex, trips.outLeaf[trip], trips.backLeaf[trip]);
+}
+
+// The same by the leaves of both legs.
+function circuitOver(address, siteIndex, outLeaf, backLeaf) {
   const site = data.sites[siteIndex];
-  const out = legLine(trips.outLeaf[trip], true, site, address);
-  const back = legLine(trips.backLeaf[trip], false, site, address);
-  const rows = [...wayRows(trips.outLeaf[trip]), ...wayRows(trips.backLeaf[trip])];
-  const names = new Set(rows.map((at) => roadName(forest.road[at])));
-  return { out, back, names, site: siteIndex, dump: out.length ? out[out.length - 1] : null };
+  const out = legLine(outLeaf, true, site, address);
+  const back = legLine(backLeaf, false, site, address);
+  const names = new Set([...wayRows(outLeaf), ...wayRows(backLeaf)].map((at) => roadName(forest.road[at])));
+  return { address, out, back, names, site: siteIndex, dump: out.length ? out[out.length - 1] : null };
 }
