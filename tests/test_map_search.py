@@ -284,6 +284,45 @@ def test_houses_of_one_label_are_told_apart(other: Opened) -> None:
     assert "ID A04" in written(other.page, "#panel-body .beside")
 
 
+@pytest.fixture
+def odd(browser: Browser, tmp_path: Path) -> Iterator[Page]:
+    labels = ["012 Mill Road", "21 Ka\u02bbahumanu Hwy", "35 Co Rd 12", "100A Main St", "60 Mill Rd", "60 Mill Road"]
+    ids = ["5.12", "51.2", "ab1", "AB-1", "x", "y"]
+    path = tmp_path / "map.html"
+    path.write_text(map_page(relabelled(example_plan(), labels, ids)), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    yield found.page
+    assert found.complaints == []
+    found.page.close()
+
+
+def test_no_address_opens_that_is_not_the_only_one_meant(odd: Page) -> None:
+    """Parcel 51.2 is not 5.12; where a house stands on Mill Rd and one on Mill Road, nobody knows which is meant."""
+    for words, label in (("5.12", "012 Mill Road"), ("51.2", "21 Ka\u02bbahumanu Hwy"), ("AB1", "35 Co Rd 12")):
+        odd.fill("#search", words)
+        odd.keyboard.press("Enter")
+        assert odd.inner_text("#panel-body h2") == label
+    for words in ("512", "60 mill rd", "60 Mill Road"):
+        assert len(listed(odd, words)) == 2, words
+        odd.click("#close")
+        odd.fill("#search", words)
+        odd.keyboard.press("Enter")
+        assert not odd.is_visible("#panel-body h2"), words
+        odd.keyboard.press("Enter")
+        assert odd.is_visible("#panel-body h2"), words
+
+
+@pytest.mark.parametrize(
+    ("words", "label"),
+    [("12 mill rd", "012 Mill Road"), ("21 kaahumanu", "21 Ka\u02bbahumanu Hwy"),
+     ("21 ka\u2018ahumanu hwy", "21 Ka\u02bbahumanu Hwy"), ("35 cr 12", "35 Co Rd 12"),
+     ("35 County Road 12", "35 Co Rd 12"), ("035 cnty rd 12", "35 Co Rd 12"), ("100 A Main", "100A Main St")],
+)  # fmt: skip
+def test_zeros_marks_letters_and_county_roads_are_read_either_way(odd: Page, words: str, label: str) -> None:
+    assert label in listed(odd, words)[:2]
+    assert not any(one.startswith(("No ", "Nothing ")) for one in listed(odd, words))
+
+
 def test_a_road_takes_the_place_of_the_house_that_was_open(wide: Opened, plan: Plan) -> None:
     """Its card would seem to be the answer; the road is marked, and the way back stays."""
     page = wide.page

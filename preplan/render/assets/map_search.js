@@ -4,9 +4,10 @@ const MOST_FOUND = 12;
 const ROADS_FIRST = 0; // ranks of what is found, the first shown first
 const ADDRESSES_NEXT = 1;
 
-// Upper case, accents and apostrophes off, other marks to spaces.
+// Upper case, accents, apostrophes and the like off, other marks to spaces; ½ as 1/2.
 function plain(text) {
-  const bare = text.normalize("NFKD").replace(/[\u0300-\u036f'\u2019.]/g, "").toUpperCase();
+  const parts = text.replace(/[¼½¾]/g, (one) => ` ${one.normalize("NFKD").replace("\u2044", "/")} `);
+  const bare = parts.normalize("NFKD").replace(/[\u0300-\u036f'`\u2018\u2019\u02bb\u02bc.]/g, "").toUpperCase();
   const joined = bare.replace(/[&@]|(?<=\p{L})\/(?=\p{L})/gu, " AND ");
   return joined.replace(/[^\p{L}\p{N}/]+/gu, " ").trim();
 }
@@ -26,13 +27,25 @@ function parted(word) {
   return beforeNumber.has(letters) ? [letters, number] : [word];
 }
 
-// The words of a text; those of a numbered road, whatever its class, become one with the number.
+const COUNTY = ["COUNTY", "CNTY", "CTY", "CO"];
+const ROAD = ["ROAD", "RD"]; // neither it nor CO stands before a road's number alone
+
+// Where the words of a numbered road begin whose number comes next.
+function routeStart(words) {
+  const { length } = words;
+  const [road, county] = [words[length - 1], words[length - 2]];
+  let from = length;
+  if (county && ROAD.includes(road.word) && COUNTY.includes(county.word)) from -= 2;
+  while (from && beforeNumber.has(words[from - 1].word)) from -= 1;
+  return from && from < length && words[from - 1].word === "CO" ? from - 1 : from;
+}
+
+// The words of a text; those of a numbered road, whatever its class, become one with the number. 007 is 7.
 function wordsOf(text, routes = true) {
   const words = [];
-  const typed = plain(text).split(" ").filter(Boolean);
+  const typed = plain(text).split(" ").filter(Boolean).map((word) => word.replace(/^0+(?=\d)/, ""));
   for (const word of routes ? typed.flatMap(parted) : typed) {
-    let from = words.length;
-    if (routes && /^\d+[A-Z]?$/.test(word)) while (from && beforeNumber.has(words[from - 1].word)) from -= 1;
+    const from = routes && /^\d+[A-Z]?$/.test(word) ? routeStart(words) : words.length;
     const before = words.splice(from).map((one) => one.typed);
     words.push({ word: before.length ? `RTE${word}` : word, typed: [...before, word].join(" ") });
   }
@@ -78,7 +91,7 @@ function searchable() {
   const labels = new Map();
   for (let a = 0; a < addresses.count; a += 1) {
     const id = plain(addresses.id(a));
-    if (id) ids.set(id, a);
+    if (id) ids.set(id, [...(ids.get(id) || []), a]);
     const key = labelKey(a);
     labels.set(key, (labels.get(key) || 0) + 1);
   }
@@ -154,22 +167,31 @@ function bitsOfWords(asked, loose = []) {
   return { found, whole };
 }
 
+// The addresses of an id: of several that differ by marks alone, as 5.12 and 51.2, the one that is typed to the letter.
+function idsOf(text) {
+  const some = searchable().ids.get(plain(text)) || [];
+  const typed = text.trim().toUpperCase();
+  const same = some.filter((address) => addresses.id(address).toUpperCase() === typed);
+  return same.length ? same : some;
+}
+
 // The first few hits, how many there are, and, where a house number is not among them, the nearest numbers.
 function find(text) {
   const crossing = findCrossing(text);
   if (crossing) return crossing;
-  const { things, ends, ids, units } = searchable();
-  const id = ids.get(plain(text));
+  const { things, ends, units } = searchable();
+  const named = idsOf(text);
   const unit = units.get(closed(text)); // T 31 is T31
-  const first = [...(id === undefined ? [] : [addressHit(id)]), ...(unit ? [unit] : [])];
+  const first = [...named.map(addressHit), ...(unit ? [unit] : [])].slice(0, MOST_FOUND);
+  const exact = named.length === 1 || (!named.length && Boolean(unit));
   let nearest = null;
   for (const routes of [true, false]) {
-    const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, { but: [id, unit] });
+    const found = findWords(wordsOf(text, routes).slice(0, 30), things, ends, { but: [...named, unit] });
     const hits = [...first, ...found.hits].slice(0, MOST_FOUND);
-    if (found.count) return { hits, count: found.count + first.length, things: found.things, exact: first.length > 0 };
+    if (found.count) return { hits, count: found.count + first.length, things: found.things, exact };
     if (found.nearest && routes && !first.length) nearest = found;
   }
-  if (first.length) return { hits: first, count: first.length, exact: true };
+  if (first.length) return { hits: first, count: first.length, exact };
   const joined = findJoined(text);
   if (joined) return joined;
   const without = lessOf(text, townDrops(text));
@@ -187,6 +209,9 @@ function findJoined(text) {
     const next = asked[k + 1];
     const tries = [];
     if (next && !hasNumber(word) && !hasNumber(next.word) && known(word + next.word)) tries.push([[word + next.word], 2]);
+    // 12 A is 12A
+    const lettered = next && /^\d+$/.test(word) && /^[A-Z]$/.test(next.word) && known(word + next.word);
+    if (lettered) tries.push([[word + next.word], 2]);
     for (let cut = 2; cut < word.length - 1; cut += 1) {
       const both = [word.slice(0, cut), word.slice(cut)];
       if (!hasNumber(word) && both.every(known)) tries.push([both, 1]);
@@ -200,7 +225,7 @@ function findJoined(text) {
   return null;
 }
 
-const lower = (word) => capital(word.toLowerCase());
+const lower = (word) => (hasNumber(word) ? word : capital(word.toLowerCase()));
 
 // Where two roads meet: the place, and the addresses about it.
 function findCrossing(text) {
@@ -492,8 +517,12 @@ function isSure({ hits, count, things = 0, exact = false }, text) {
   const asked = plain(text);
   if (count === 1 || exact) return true;
   if (address === undefined) return things === 1 || plain(named) === asked;
-  if (asked === plain(addresses.id(address))) return true;
-  return !labelIsShared(address) && asked === plain(addresses.label[address]);
+  const meant = hits.filter((hit) => inShorts(hit.text) === inShorts(text)); // 60 Mill Road is 60 Mill Rd
+  return meant.length === 1 && !labelIsShared(address) && meant[0] === hits[0];
+}
+
+function inShorts(text) {
+  return wordsOf(text).map(({ short }) => short).join(" ");
 }
 
 function foundWords({ hits, count, nearest }) {
