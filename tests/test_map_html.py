@@ -401,6 +401,30 @@ def test_still_map_is_well_formed_and_draws_each_site(plan: Plan) -> None:
     assert {"#0072B2", "#F0E442", "#000000"} <= shades
 
 
+@pytest.mark.parametrize(("north", "east"), [(1.0, 1.0), (40.0, 1.0), (1.0, 40.0)])
+def test_the_still_map_of_a_long_district_is_whole(plan: Plan, north: float, east: float) -> None:
+    """A valley of forty miles by one, whichever way it runs: every fill site and the scale's foot on the sheet."""
+    lat = [44.0 + (site.lat - 44.0) * north for site in plan.sites]
+    lon = [-72.0 + (site.lon + 72.0) * east for site in plan.sites]
+    sites = tuple(replace(site, lon=x, lat=y) for site, x, y in zip(plan.sites, lon, lat, strict=True))
+    table = plan.addresses
+    drawn = still_map(
+        replace(
+            plan, sites=sites, addresses=replace(table, lon=np.resize(lon, len(table)), lat=np.resize(lat, len(table)))
+        )
+    )
+    box = re.search(r'viewBox="0 0 ([0-9]+) ([0-9]+)"', drawn)
+    assert box is not None
+    wide, high = int(box[1]), int(box[2])
+    drops = [(int(x), int(y)) for x, y in re.findall(r"translate\(([-0-9]+) ([-0-9]+)\)", drawn)]
+    assert len(drops) == 3
+    assert all(0 < x < wide and 0 < y < high for x, y in drops)
+    xs, ys = zip(*drops, strict=True)
+    per_lon, per_lat = ((max(at) - min(at)) / (max(of) - min(of)) for at, of in ((xs, lon), (ys, lat)))
+    assert per_lon / per_lat == pytest.approx(math.cos(math.radians((max(lat) + min(lat)) / 2)), rel=0.05)
+    assert max(high / wide, wide / high) <= 4
+
+
 def test_still_legend_counts_and_tells_what_lies_outside(plan: Plan) -> None:
     text = re.sub(r"<[^>]+>", " ", still_legend(plan))
     for words in ("served (1)", "higher level (1)", "not met (2)", "no route (1)", "hydrant within 1,000 ft (1)"):

@@ -21,6 +21,8 @@ from preplan.units import M_PER_MI
 
 WIDTH = 2000
 """Width of the drawing, in its own units; places are whole units."""
+MOST_HEIGHT = 4 * WIDTH
+"""A longer district is drawn smaller, so that it is whole."""
 BEND_UNITS = 2.0
 """Bends smaller than this are not drawn."""
 HIDDEN_UNITS = 10
@@ -37,18 +39,20 @@ class Sheet:
     """The drawing's plane: lon, lat to whole units, true to shape at the middle of the frame."""
 
     def __init__(self, frame: Frame) -> None:
-        """Fit the frame's width to the drawing."""
+        """Fit the frame to the drawing: to its width, or to its greatest height, then in the middle."""
         self.frame = frame
-        wide_deg = max(frame.east - frame.west, 1e-4)
-        self.per_lon = WIDTH / wide_deg
-        self.per_lat = self.per_lon / math.cos(math.radians((frame.south + frame.north) / 2))
-        self.height = min(4 * WIDTH, max(WIDTH // 4, round((frame.north - frame.south) * self.per_lat)))
+        wide_deg, high_deg = max(frame.east - frame.west, 1e-4), max(frame.north - frame.south, 1e-4)
+        shrink = math.cos(math.radians((frame.south + frame.north) / 2))
+        self.per_lat = min(WIDTH / wide_deg / shrink, MOST_HEIGHT / high_deg)
+        self.per_lon = self.per_lat * shrink
+        self.height = max(WIDTH // 4, round(high_deg * self.per_lat))
+        self.left = (WIDTH - wide_deg * self.per_lon) / 2
 
     def units(self, lonlat: FloatArray) -> IntArray:
         """Turn (n, 2) degrees into (n, 2) whole units from the upper left; the sheet holds its edges."""
-        x = (lonlat[:, 0] - self.frame.west) * self.per_lon
+        x = self.left + (lonlat[:, 0] - self.frame.west) * self.per_lon
         y = (self.frame.north - lonlat[:, 1]) * self.per_lat
-        held = np.clip(np.column_stack([x, y]), -2 * WIDTH, 6 * WIDTH)
+        held = np.clip(np.column_stack([x, y]), -2 * WIDTH, MOST_HEIGHT + 2 * WIDTH)
         return np.round(held).astype(np.int32)
 
     def paths(self, shapes: Sequence[FloatArray]) -> list[str]:
