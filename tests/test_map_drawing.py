@@ -173,6 +173,58 @@ def test_names_of_the_roads_driven_stand_beside_the_circuit(browser: Browser, fi
     page.close()
 
 
+POSTS = f"""([road, away]) => {{
+  {page_source("map_panel.js")}
+  const k = roads.names.indexOf(road);
+  const bridge = [...roads.mark.keys()].find((one) => roads.name[one] === k && roads.posts[roads.post[one]]);
+  const [west, north, east, south] = roads.box.subarray(4 * bridge, 4 * bridge + 4);
+  planMap.setView(latLng((west + east) / 2, (north + south) / 2), 15, {{ animate: false }});
+  roads.posts[roads.post[bridge]] = "24,000 lb, Mar to May; 30,000 lb, Jun to Feb";
+  const chart = new Chart().addTo(planMap);
+  const written = [];
+  const real = CanvasRenderingContext2D.prototype.fillText;
+  CanvasRenderingContext2D.prototype.fillText = function (text, x, y) {{
+    const wide = this.measureText(text).width;
+    const left = x - {{ left: 0, right: 1, center: 0.5 }}[this.textAlign] * wide;
+    if (text.includes(" lb")) written.push([text, left, y - 6, left + wide, y + 6]);
+    real.call(this, text, x, y);
+  }};
+  chart.redrawNow();
+  const {{ x, y }} = chart.middle(bridge);
+  const unit = ([right, down]) => [(x + right + chart.left) / chart.scale, (y + down + chart.top) / chart.scale];
+  away.forEach((one, a) => ([addresses.x[a], addresses.y[a]] = unit(one)));
+  view.address = away.length ? 0 : -1;
+  if (away.length) {{
+    const out = [unit([-200, 2]), unit([200, 2])];
+    view.circuit = {{ address: 0, out, back: [], names: new Set([road]), site: 0, dump: out[1] }};
+  }}
+  written.length = 0;
+  chart.redrawNow();
+  CanvasRenderingContext2D.prototype.fillText = real;
+  return [x, y, chart.symbolSize(), written];
+}}"""
+"""A bridge with two postings as drawn, addresses and a circuit moved to some pixels from it: texts, boxes."""
+
+
+def test_no_figure_of_a_posting_is_hidden_by_an_address_or_by_the_circuit(browser: Browser, file_url: str) -> None:
+    """A line a limit; where there is no room beside the bridge it stands above or below it, else not at all."""
+    page = opened(browser, file_url).page
+    both = ["24,000 lb, Mar to May", "30,000 lb, Jun to Feb"]
+    x, y, _, written = page.evaluate(POSTS, ["Fiddlehead Road", []])
+    assert [text for text, *_ in written if text in both] == both
+    crowd = [[20 + 14 * k, 22] for k in range(6)] + [[-20 - 14 * k, -22] for k in range(6)]
+    x, y, r, written = page.evaluate(POSTS, ["Fiddlehead Road", crowd])
+    mine = [box for text, *box in written if text in both]
+    assert len(mine) == 2
+    for left, top, right, bottom in mine:
+        assert not any(left - r < x + px < right + r and top - r < y + py < bottom + r for px, py in crowd)
+        assert not (left < x + 200 and right > x - 200 and top - 3 < y + 2 < bottom + 3)
+    everywhere = [[px, py] for px in range(-180, 181, 15) for py in range(-60, 61, 12)]
+    *_, written = page.evaluate(POSTS, ["Fiddlehead Road", everywhere])
+    assert not [text for text, *_ in written if text in both]
+    page.close()
+
+
 def test_the_number_of_a_site_out_of_service_is_written_over_its_cross(browser: Browser, file_url: str) -> None:
     page = opened(browser, file_url).page
     calls = page.evaluate(

@@ -152,7 +152,7 @@ def test_a_click_on_a_bridge_and_on_a_closure_tells_their_facts(wide: Opened, pl
     assert "Culvert, spring posting" in panel(page)
     page.click("#legend")
     click_middle(page, plan, int(posted.segments[0]))
-    assert written(page, "#panel-body h2") == "Posted: 24,000 lb, Mar to May"
+    assert written(page, "#panel-body h2") == "Posted: 24,000 lb = 12 tons, March to May"
 
 
 def click_middle(page: Page, plan: Plan, segment: int) -> None:

@@ -22,22 +22,20 @@ MARK_POSTED, MARK_UNPOSTED, MARK_CLOSED = 1, 2, 4
 def road_data(plan: Plan, kept: IntArray) -> Page:
     """Pack the stretches to draw, `kept` (rows of the RoadTable), with their names and what is posted."""
     roads, limits = plan.roads, plan.limits
-    names, posts = Texts([""], {"": 0}), Texts([""], {"": 0})
+    names, posts = Texts([""], {"": 0}), Texts([("", "")], {("", ""): 0})
     titles = [words.printable(roads.name[k]) or words.printable(roads.ref[k]) for k in kept.tolist()]
     marks = limits.posted[kept] * MARK_POSTED + limits.unposted_bridge[kept] * MARK_UNPOSTED
     marks += ~limits.tanker_road[kept] * MARK_CLOSED
-    posted = [
-        (posted_words(plan, k, short=True) or "posted") if limits.posted[k] else _rated_words(plan, k)
-        for k in kept.tolist()
-    ]
+    posted = [_post_words(plan, k) for k in kept.tolist()]
     return {
         **lines([plan.line(k) for k in kept.tolist()]),
         "rank": pack([road_rank(roads.highway[k]) for k in kept.tolist()]),
         "name": pack([names.place(title) for title in titles]),
         "mark": pack(marks),
-        "post": pack([posts.place(text) for text in posted]),
+        "post": pack([posts.place(texts) for texts in posted]),
         "names": names.values,
-        "posts": posts.values,
+        "posts": [short for short, _ in posts.values],
+        "signs": [whole for _, whole in posts.values],
         "ways": roads.way_id[kept][(marks & (MARK_POSTED | MARK_UNPOSTED)) > 0].tolist(),
     }
 
@@ -65,6 +63,17 @@ def _closure_words(closure: Closure) -> str:
         most = words.supply(closure.value) if closure.kind == "max_lb" else words.clearance(closure.value)
         return f"at most {most} {units[closure.kind]}"
     return words.printable(closure.kind.replace("_", " "))
+
+
+def _post_words(plan: Plan, segment: int) -> tuple[str, str]:
+    """Say what is posted on a stretch, or how an unposted bridge is rated: as short as the map writes it, and in full.
+
+    '; ' parts what holds in other months, or besides.
+    """
+    if not plan.limits.posted[segment]:
+        rated = _rated_words(plan, segment)
+        return rated, rated
+    return posted_words(plan, segment, short=True) or "posted", posted_words(plan, segment) or "posted"
 
 
 def _rated_words(plan: Plan, segment: int) -> str:

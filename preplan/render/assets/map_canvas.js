@@ -8,6 +8,8 @@ const BRIDGES_FROM_ZOOM = 12;
 const BESIDE_PX = 22; // from a road to its name beside the circuit
 const NEAR_PX = 15; // names nearer than this to a leg would cover it
 const CELL_PX = 2;
+const LINE_PX = 16;
+const CORNERS_PX = 17; // from a chosen bridge to the corners round it
 // Marks of addresses: the five statuses by their place, then the four verdicts of a what-if.
 const VERDICT_MARK = 5;
 const DRAW_ORDER = [4, 0, 1, 2, 6, 8, 7, 5, 3]; // hydrant first, what is not met or has no route on top
@@ -254,8 +256,9 @@ const Chart = L.Layer.extend({
       if (!mark || !this.inView(roads, k)) continue;
       const { x, y, angle } = this.middle(k);
       drawBridge(this.pen, mark, x, y, angle, this.colours);
-      this.taken.push([x - 9, y - 9, x + 9, y + 9]);
-      if (roads.posts[roads.post[k]] && this.zoom >= 13) this.posts.push([roads.posts[roads.post[k]], x, y]);
+      const reach = view.roadsChosen.includes(k) ? CORNERS_PX + 3 : 9; // the corners would hide the first figure
+      this.taken.push([x - reach, y - reach, x + reach, y + reach]);
+      if (roads.posts[roads.post[k]] && this.zoom >= 13) this.posts.push([k, x, y, reach + 4]);
     }
     if (this.zoom >= 13) this.paintBarriers();
     for (const { shut, roads: on } of data.closures) {
@@ -383,7 +386,7 @@ const Chart = L.Layer.extend({
     }
     for (const road of view.roadsChosen) {
       const { x, y } = this.middle(road);
-      drawCorners(this.pen, x, y, 17, this.colours);
+      drawCorners(this.pen, x, y, CORNERS_PX, this.colours);
     }
     if (view.circuit && view.circuit.dump) {
       const [x, y] = this.pixel(...view.circuit.dump);
@@ -403,34 +406,41 @@ const Chart = L.Layer.extend({
     return boxes.some(seen) && !boxes.every((box) => this.inWindow(box));
   },
 
-  nearLegs([x, y]) {
-    return this.legs.some((leg) => leg.length > 1 && nearestOnLine(leg, x, y).far < NEAR_PX);
+  nearLegs([x, y], near = NEAR_PX) {
+    return this.legs.some((leg) => leg.length > 1 && nearestOnLine(leg, x, y).far < near);
   },
 
   free(box) {
     return this.taken.every((one) => box[2] < one[0] || box[0] > one[2] || box[3] < one[1] || box[1] > one[3]);
   },
 
-  // Level text with a halo, where nothing lies yet and no edge cuts it; tells whether it is written.
-  text(words, x, y, { align = "center", bold = false, late = false } = {}) {
+  text(words, x, y, options) {
+    return this.lines([words], x, y, options);
+  },
+
+  // Level text with a halo, a line below the other, where nothing lies yet and no edge cuts it: all of it or nothing;
+  // tells whether it is written.
+  lines(words, x, y, { align = "center", bold = false, late = false, clear = () => true } = {}) {
     const { pen, colours } = this;
     pen.font = `${bold ? "bold " : ""}12px system-ui, sans-serif`;
-    const wide = pen.measureText(words).width;
+    const wide = Math.max(...words.map((one) => pen.measureText(one).width));
     const left = x - wide * { left: 0, center: 0.5, right: 1 }[align];
-    const box = [left - 2, y - 8, left + wide + 2, y + 8];
-    if (!this.free(box) || this.cut([box])) return false;
+    const half = (words.length * LINE_PX) / 2;
+    const box = [left - 2, y - half, left + wide + 2, y + half];
+    if (!this.free(box) || this.cut([box]) || !clear(box)) return false;
     this.taken.push(box);
     const { font } = pen;
     const write = () => {
       pen.font = font;
-      pen.textAlign = "left";
+      pen.textAlign = align;
       pen.textBaseline = "middle";
       pen.lineJoin = "round";
       pen.strokeStyle = colours.halo;
       pen.lineWidth = 5;
-      pen.strokeText(words, left, y);
       pen.fillStyle = colours.label;
-      pen.fillText(words, left, y);
+      for (const draw of ["strokeText", "fillText"]) {
+        words.forEach((one, k) => pen[draw](one, x, y - half + (k + 0.5) * LINE_PX));
+      }
     };
     if (late) this.late.push(write);
     else write();
@@ -438,10 +448,7 @@ const Chart = L.Layer.extend({
   },
 
   paintLabels() {
-    for (const [words, x, y] of this.posts) {
-      const beside = this.text(words, x + 13, y, { align: "left", bold: true });
-      if (!beside) this.text(words, x - 13, y, { align: "right", bold: true });
-    }
+    this.paintPosts();
     // The roads of the circuit first, and at any zoom.
     const driven = ({ name }) => Boolean(view.circuit && view.circuit.names.has(name));
     for (const chain of [...roadChains.filter(driven), ...roadChains.filter((one) => !driven(one))]) {
@@ -456,6 +463,37 @@ const Chart = L.Layer.extend({
       if (!number || !isShown(a) || x < 0 || y < 0 || x > this.width || y > this.height) continue;
       this.text(number[0], x + r + 4, y, { align: "left", late: this.nearLegs([x + r + 15, y]) });
     }
+  },
+
+  // Write what is posted beside its bridge, where neither an address nor the circuit hides a figure of it; else not at
+  // all, or over them where the bridge is chosen.
+  paintPosts() {
+    const reach = this.symbolSize();
+    const places = this.posts.length ? this.addressPlaces() : [];
+    const clear = ([left, top, right, bottom]) => {
+      const hides = ([x, y]) => x > left - reach && x < right + reach && y > top - reach && y < bottom + reach;
+      const along = [0, 0.25, 0.5, 0.75, 1].map((share) => [left + share * (right - left), (top + bottom) / 2]);
+      return !places.some(hides) && !along.some((place) => this.nearLegs(place, LINE_PX - 4));
+    };
+    for (const [road, x, y, aside] of this.posts) {
+      const lines = roads.posts[roads.post[road]].split("; ");
+      const away = aside + (lines.length * LINE_PX) / 2;
+      const spots = [
+        ...[0, away, -away].flatMap((down) => [[x + aside, y + down, "left"], [x - aside, y + down, "right"]]),
+        [x, y + away, "center"], [x, y - away, "center"],
+      ];
+      const put = (how) => spots.some(([px, py, align]) => this.lines(lines, px, py, { align, bold: true, ...how }));
+      if (!put({ clear }) && view.roadsChosen.includes(road)) put({ late: true });
+    }
+  },
+
+  addressPlaces() {
+    const found = [];
+    for (let a = 0; a < addresses.count; a += 1) {
+      const [x, y] = this.pixel(addresses.x[a], addresses.y[a]);
+      if (x >= 0 && y >= 0 && x <= this.width && y <= this.height && isShown(a)) found.push([x, y]);
+    }
+    return found;
   },
 
   // Write a road's name every few hundred pixels, along the whole of it or along the circuit alone, where it is driven.

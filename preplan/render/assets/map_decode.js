@@ -138,6 +138,7 @@ const roads = {
   ...unpackColumns(data.roads, ["rank", "name", "mark", "post"]),
   names: data.roads.names,
   posts: data.roads.posts,
+  signs: data.roads.signs,
 };
 const ground = {
   water: unpackLines(data.ground.water),

@@ -84,8 +84,9 @@ const drivenHeading = (count) => `The chosen circuits of ${addressesWords(count)
 const BRIDGES = [...roads.mark.keys()].filter((road) => roads.mark[road] & 3);
 const wayOf = new Map(BRIDGES.map((road, k) => [road, data.roads.ways[k]]));
 
-function bridgeTitle(road) {
-  const said = roads.posts[roads.post[road]];
+// In the words of the map, or in full, as the sign has it.
+function bridgeTitle(road, texts = roads.posts) {
+  const { [roads.post[road]]: said } = texts;
   if (roads.mark[road] & 1) return said.startsWith("rated") ? `Bridge ${said}` : `Posted: ${said}`;
   return said ? `Bridge ${said}` : "Bridge without a posted weight";
 }
@@ -100,7 +101,7 @@ function showBridge(road) {
   for (const own of data.closures.filter((one) => one.roads.includes(road))) {
     parts.push(make("h3", own.title), facts(own.facts));
   }
-  showDepends(bridgeTitle(road), parts, driveOver([road]), drivenHeading, [road]);
+  showDepends(bridgeTitle(road, roads.signs), parts, driveOver([road]), drivenHeading, [road]);
 }
 
 function showClosure(closure) {
