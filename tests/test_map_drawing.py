@@ -156,6 +156,40 @@ def test_no_name_is_cut_by_the_edge_of_the_window(browser: Browser, file_url: st
     page.close()
 
 
+def test_neither_a_name_nor_the_house_stands_under_the_buttons(browser: Browser, file_url: str) -> None:
+    """A figure less makes another number of a posting; on a telephone the map is small."""
+    page = opened(browser, file_url, width=390).page
+    page.evaluate("() => void planMap.setZoom(14, { animate: false })")
+    placed = NAMES.replace("...one, far:", "...one, pad: chart.window.slice(0, 2), far:")
+    seen = page.evaluate(placed, "")
+    buttons = page.locator(".leaflet-control-zoom").bounding_box()
+    field = page.locator("#map_plan").bounding_box()
+    assert buttons is not None
+    assert field is not None
+    left, top = buttons["x"] - field["x"], buttons["y"] - field["y"]
+    assert len(seen) > 3
+    for name in seen[:6]:
+        x, y = (at - pad for at, pad in zip(name["ends"][1], name["pad"], strict=True))
+        page.evaluate("(by) => void planMap.panBy(by, { animate: false })", [x - left - 20, y - top - 40])
+        for other in page.evaluate(placed, ""):
+            for at in other["ends"]:
+                right, down = (part - pad for part, pad in zip(at, other["pad"], strict=True))
+                assert not (left < right < left + buttons["width"] and top < down < top + buttons["height"]), other
+        page.evaluate("(by) => void planMap.panBy(by, { animate: false })", [left + 20 - x, top + 40 - y])
+    page.fill("#search", "424 Fiddlehead")
+    page.keyboard.press("Enter")
+    chosen = page.evaluate(
+        f"""() => {{
+          {page_source("map_decode.js")}
+          const a = addresses.label.findIndex((one) => one.startsWith("424 Fiddlehead"));
+          return planMap.latLngToContainerPoint([addresses.lat[a], addresses.lon[a]]).x;
+        }}"""
+    )
+    right = page.evaluate("() => document.querySelector('.leaflet-control-zoom').getBoundingClientRect().right")
+    assert chosen > right + 10
+    page.close()
+
+
 def test_names_of_the_roads_driven_stand_beside_the_circuit(browser: Browser, file_url: str) -> None:
     page = opened(browser, file_url).page
     page.fill("#search", "123 Bobolink")

@@ -349,6 +349,21 @@ def test_the_keyboard_goes_from_the_search_into_the_panel_and_escape_closes_it(w
     assert page.get_attribute("#map_plan", "aria-label")
 
 
+def test_the_keyboard_goes_on_in_the_panel_when_what_was_pressed_is_gone(wide: Opened) -> None:
+    page = wide.page
+    focused = "() => document.activeElement.tagName + ' ' + document.activeElement.textContent"
+    page.focus("#lists")
+    page.keyboard.press("Enter")
+    assert page.evaluate(focused) == "BUTTON Lists"
+    page.locator("#panel-body ul.served button").first.focus()
+    page.keyboard.press("Enter")
+    assert page.evaluate(focused) == f"H2 {page.text_content('#panel-body h2')}"
+    page.click("#what-if")
+    page.locator("#banner button").focus()
+    page.keyboard.press("Enter")
+    assert page.evaluate(focused) == "H2 Legend and filter"
+
+
 def test_what_is_not_met_has_a_wide_white_rim_by_night(browser: Browser, file_url: str) -> None:
     rims = []
     for dark in (False, True):

@@ -117,10 +117,19 @@ const Chart = L.Layer.extend({
     this.zoom = map.getZoom();
     this.colours = view.night ? NIGHT : DAY;
     this.pen = this.penOn(this.canvas);
-    this.taken = []; // boxes that no text may cover
+    this.taken = this.controls(); // boxes that no text may cover
     this.late = []; // names and numbers that must stand on the circuit
     this.posts = []; // what is posted, to be written last
     this.paint();
+  },
+
+  // What stands on the map: it would hide figures of a text.
+  controls() {
+    const container = this._map.getContainer();
+    const { left, top } = container.getBoundingClientRect();
+    const [x, y] = [this.window[0] - left, this.window[1] - top];
+    const boxes = [...container.querySelectorAll(".leaflet-control")].map((one) => one.getBoundingClientRect());
+    return boxes.filter((box) => box.width).map((box) => [box.left + x, box.top + y, box.right + x, box.bottom + y]);
   },
 
   penOn(canvas) {

@@ -65,7 +65,9 @@ function chip(draw, wide = 34, high = 34) {
 function openPanel(title, parts) {
   const panel = document.getElementById("panel-body");
   const said = make("span", title, { name: title.length > LONG_TITLE ? "long" : "" });
+  const { activeElement: held } = document;
   panel.replaceChildren(make("h2", "", { inside: [said], tabIndex: -1 }), ...backPart(), ...parts);
+  if (!held.isConnected) focusPanel(); // what was pressed is gone: the keyboard goes on from here
   panel.scrollTop = 0;
   setSheetHead(title);
   showDrawn();
@@ -77,6 +79,10 @@ function openPanel(title, parts) {
   // What was clicked stays under the finger; else the middle of the map stays its middle.
   planMap.invalidateSize({ pan: view.address < 0 && !view.depends, animate: false });
   chart.redraw();
+}
+
+function focusPanel() {
+  document.querySelector("#panel-body h2")?.focus({ preventScroll: true });
 }
 
 // In a low window, where the page scrolls, the map and what is said below it come into view.
@@ -679,6 +685,7 @@ function showAll() {
   [view.level, view.flag, view.site] = [-1, "", -1];
   showFiltered();
   if (document.getElementById("shown")) showLegend();
+  focusPanel();
   chart.redraw();
 }
 

@@ -460,8 +460,7 @@ function startSearch() {
     close();
     if (hit.address === undefined) hit.show();
     else goTo(hit.address);
-    const title = document.querySelector("#panel-body h2");
-    if (title) title.focus({ preventScroll: true }); // the next step of the keyboard is the first button there
+    focusPanel(); // the next step of the keyboard is the first button there
   };
   const fill = () => {
     found = find(box.value);

@@ -17,7 +17,8 @@ function fitPoints(points, maxZoom = 16) {
   const { x, y } = planMap.getSize();
   const pad = Math.min(45, Math.max(28, 0.1 * Math.min(x, y))); // room for a drop or a star, and on a phone no more
   const above = pad + document.getElementById("drawn").offsetHeight; // the caption hides nothing of it
-  planMap.fitBounds(bounds, { paddingTopLeft: [pad, above], paddingBottomRight: [pad, pad], maxZoom, animate: false });
+  const left = pad + document.querySelector(".leaflet-control-zoom").offsetWidth; // nor do the buttons
+  planMap.fitBounds(bounds, { paddingTopLeft: [left, above], paddingBottomRight: [pad, pad], maxZoom, animate: false });
 }
 
 function fitCircuit() {

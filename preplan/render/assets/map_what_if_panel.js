@@ -204,6 +204,7 @@ function leaveWhatIf() {
   [asked.extra, asked.level] = [0, -1];
   showBanner();
   showLegend();
+  focusPanel();
 }
 
 // ------------------------------------------------------------------------------------------- the panel
