@@ -642,6 +642,13 @@ def test_a_way_that_does_not_hold_in_some_months_says_so_at_every_level(wide: Op
             assert drawn.endswith(f"NOT in {month_words(those)}") if those else "NOT in" not in drawn, drawn
             if those:
                 assert f"; {month_words(those)} another way" in said
+    own_way = [(a, int(shown[a])) for a in np.flatnonzero(rows).tolist() if own[a, shown[a]]]
+    page.click("#what-if")
+    page.select_option("#what-if-season", label=month_words(plan.seasons[int(table.season[own_way[0]])].months))
+    choose(page, str(plan.addresses.address_id[own_way[0][0]]))
+    those = months[int(table.trip[own_way[0]])]
+    assert f"does not hold in {month_words(those)}" in written(page, "section.what-if")
+    page.click("#banner button")
 
 
 def test_the_circuits_of_other_months_are_drawn_as_their_sheets_have_them(wide: Opened, plan: Plan) -> None:

@@ -13,7 +13,7 @@ const WHAT_IF_NOTE =
 const NOT_COMPUTED = 2;
 const LONG_RUN_ONLY = 3; // as drawn: the steady flow meets, and the plan does not hold it at first
 const SEASON_NOTE =
-  "Ways and split fill sites are those of the worst season: in other months the plan may do better, as it says below.";
+  "Ways and split fill sites are those of the worst season: what the plan holds in other months stands below.";
 const MOST_FACTOR = 3;
 const BANNER_NAMES = 2; // more changed fill sites or tankers are counted in the banner, not named
 const AT_ONCE = 500; // addresses worked out before the page is asked whether it still has time
@@ -452,6 +452,10 @@ function whatIfFacts(address, level) {
     const left = steady.tankersOf(whatIf.order[address], level).filter((unit) => !run.includes(unit));
     return left.length ? [[idleTitle(run), ids(left)]] : [];
   };
+  const wayOf = (trip) => {
+    const months = shutMonths(trip);
+    return months ? [["Its way", `does not hold in ${months}: other minutes and flow then`]] : [];
+  };
   if (how === AS_PLANNED || how === OWN_CIRCUIT) {
     const run = how === AS_PLANNED ? used : changed;
     const split = answers.split[at];
@@ -462,9 +466,9 @@ function whatIfFacts(address, level) {
     };
     return [
       ["Fill site", siteName(site)],
-      ["Round trip", trip(site)],
+      ["Round trip", trip(site)], ...wayOf(answers.trip[at]),
       ["Tankers", ids(run.filter((unit) => !there.includes(unit)))],
-      ...(split < 0 ? [] : [["Second fill site", siteName(split)], ["Round trip to it", trip(split)]]),
+      ...(split < 0 ? [] : [["Second fill site", siteName(split)], ["Round trip to it", trip(split)], ...wayOf(answers.splitTrip[at])]),
       ...(there.length ? [["Tankers there", ids(run.filter((unit) => there.includes(unit)))]] : []),
       ...(how === AS_PLANNED ? leftOut.length ? [[idleTitle(used), ids(leftOut)]] : [] : idle(run)),
       ["Worked out", how === AS_PLANNED ? "not touched by the changes" : "the plan's own circuit with the changes"],
@@ -473,7 +477,8 @@ function whatIfFacts(address, level) {
   const found = steady.detail(address, level, site, how === FRESH ? changed : undefined);
   const capped = found.flow > view.whatIf.flow[at] + 1 ? "; counted at most as planned" : "";
   return [
-    ["Fill site", siteName(site)], ["Round trip", minutes(found.trip * 10)], ["Tankers", ids(found.used)],
+    ["Fill site", siteName(site)], ["Round trip", minutes(found.trip * 10)], ...wayOf(tripTo(address, site)),
+    ["Tankers", ids(found.used)],
     ...idle(found.used), ["Held back by", whatIf.limits[found.limit]],
     ["Worked out", how === FRESH ? "stands only now, with the plan's own tankers"
       : `fill site chosen anew: best steady flow on kept trips${capped}`],
