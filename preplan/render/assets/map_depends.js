@@ -7,11 +7,11 @@ function chosenTrips(address) {
   return [answers.trip, answers.splitTrip].map((trip) => trip[row(address, level)]).filter((trip) => trip >= 0);
 }
 
-// Mark the addresses whose chosen circuit drives over one of some roads, either way.
-function driveOver(some) {
+// Tells of a leaf whether the way from it drives over one of some roads.
+function waysOver(some) {
   const roadsAsked = new Set(some);
   const known = new Int8Array(forest.road.length).fill(-1);
-  const drives = (leaf) => {
+  return (leaf) => {
     const rows = [];
     let at = leaf;
     while (at >= 0 && known[at] < 0) {
@@ -23,8 +23,16 @@ function driveOver(some) {
     for (const one of rows) known[one] = found;
     return leaf >= 0 && known[leaf] === 1;
   };
-  const drivenOver = (trip) => drives(trips.outLeaf[trip]) || drives(trips.backLeaf[trip]);
-  return markAddresses((address) => chosenTrips(address).some(drivenOver));
+}
+
+// Mark the addresses whose chosen circuit drives over one of some roads, either way; `more` marks those of which
+// another circuit does so, in other months.
+function driveOver(some) {
+  const over = waysOver(some);
+  const drives = ({ outLeaf, backLeaf }, k) => over(outLeaf[k]) || over(backLeaf[k]);
+  const marks = markAddresses((address) => chosenTrips(address).some((trip) => drives(trips, trip)));
+  const then = new Set([...sheets.lead.keys()].filter((k) => drives(sheets, k)).map((k) => cards.place[sheets.lead[k]]));
+  return { marks, more: markAddresses((address) => !marks[address] && then.has(cards.place[address])) };
 }
 
 function markAddresses(keep) {
@@ -53,14 +61,14 @@ function servedFrom(site) {
 }
 
 // The panel of one thing and the addresses that depend on it, which stand out on the map.
-function showDepends(title, parts, marks, heading, roadsChosen = []) {
+function showDepends(title, parts, marks, heading, roadsChosen = [], below = []) {
   clearChoice();
   view.depends = marks;
   view.roadsChosen = roadsChosen;
   view.dim = true;
   const some = [...marks.keys()].filter((address) => marks[address]);
   openPanel(title, [
-    ...parts, make("h3", `${heading(some.length)}, ${highlightedWords(some)}`), addressList(some),
+    ...parts, make("h3", `${heading(some.length)}, ${highlightedWords(some)}`), addressList(some), ...below,
   ]);
 }
 
@@ -77,6 +85,14 @@ function addressList(some) {
   const more = some.length - MOST_LISTED;
   if (more > 0) items.push(make("li", `and ${more.toLocaleString("en-US")} more.`));
   return make("ul", "", { name: "served", inside: items });
+}
+
+// The addresses that drive over some roads in other months alone.
+function moreParts(more) {
+  const some = [...more.keys()].filter((address) => more[address]);
+  if (!some.length) return [];
+  const heading = make("summary", `In other months those of ${some.length.toLocaleString("en-US")} more`);
+  return [make("details", "", { inside: [heading, addressList(some)] })];
 }
 
 const drivenHeading = (count) => `The chosen circuits of ${addressesWords(count)} drive over it`;
@@ -101,20 +117,24 @@ function showBridge(road) {
   for (const own of data.closures.filter((one) => one.roads.includes(road))) {
     parts.push(make("h3", own.title), facts(own.facts));
   }
-  showDepends(bridgeTitle(road, roads.signs), parts, driveOver([road]), drivenHeading, [road]);
+  const { marks, more } = driveOver([road]);
+  showDepends(bridgeTitle(road, roads.signs), parts, marks, drivenHeading, [road], moreParts(more));
 }
 
 function showClosure(closure) {
   const { title, facts: said, roads: on } = data.closures[closure];
   const names = [...new Set(on.map(roadName))].join(", ");
-  showDepends(title, [facts([["Road", names || data.notKnown], ...said])], driveOver(on), drivenHeading, on);
+  const { marks, more } = driveOver(on);
+  const parts = [facts([["Road", names || data.notKnown], ...said])];
+  showDepends(title, parts, marks, drivenHeading, on, moreParts(more));
 }
 
 function showUnit(unit) {
   const { id, kind, gal, station } = data.units[unit];
   const home = station < 0 ? data.notKnown : `${station + 1}, ${data.stations[station].name}`;
   const parts = [facts([["Kind", kind], ["Tank", said(gal, "gal")], ["Station", home]])];
-  showDepends(`Unit ${id}`, parts, countOn(unit), (count) => `The answers of ${addressesWords(count)} give it a job`);
+  const then = sheets.lead.length ? " in the months that decide" : "";
+  showDepends(`Unit ${id}`, parts, countOn(unit), (count) => `The answers of ${addressesWords(count)} give it a job${then}`);
 }
 
 // ------------------------------------------------------------------------------------------- the lists
@@ -137,6 +157,7 @@ function showLists() {
   for (let a = 0; a < addresses.count; a += 1) {
     for (const trip of chosenTrips(a)) for (const leaf of [trips.outLeaf[trip], trips.backLeaf[trip]]) onCircuits.add(leaf);
   }
+  for (const leaf of [...sheets.outLeaf, ...sheets.backLeaf]) onCircuits.add(leaf);
   const driven = drivenRoads(onCircuits);
   const many = (marks) => addressesWords(countOf(marks));
   const besides = (one) => [
@@ -145,9 +166,11 @@ function showLists() {
   ].filter(Boolean);
   const site = (one, k) => [[`${siteName(k)}: ${many(servedFrom(k))}`, ...besides(one)].join(", "), () => goToSite(k)];
   const unit = (one, k) => [`${one.id}, ${one.kind}, ${said(one.gal, "gal")}: ${many(countOn(k))}`, () => goToUnit(k)];
-  const bridge = (road) => [
-    `${bridgeTitle(road)}, ${roadName(road)}: ${many(driveOver([road]))}`, () => goToBridge(road),
-  ];
+  const bridge = (road) => {
+    const { marks, more } = driveOver([road]);
+    const counts = [many(marks), ...besides({ more: countOf(more) })].join(", ");
+    return [`${bridgeTitle(road)}, ${roadName(road)}: ${counts}`, () => goToBridge(road)];
+  };
   const posted = BRIDGES.filter((road) => roads.mark[road] & 1);
   const unposted = BRIDGES.filter((road) => roads.mark[road] & 2 && driven.has(road));
   openPanel("What depends on what", [
