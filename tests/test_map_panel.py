@@ -100,6 +100,17 @@ def test_the_circuit_of_a_what_if_is_drawn_and_not_that_to_a_site_that_is_off(wi
     assert page.inner_text("#drawn").endswith(f"what if, fill site {site[1]}, response level 2")
 
 
+def test_what_depends_on_what_is_the_plan_s_in_a_what_if_too(wide: Opened) -> None:
+    page = wide.page
+    for asked in ("unit T11", "fill site 2", "Fiddlehead Road"):
+        turn_off(page, "1, Gristmill")
+        choose(page, asked)
+        assert "Numbers of the plan, not of the what-if." in written(page), asked
+        page.click("#banner button")
+        choose(page, asked)
+        assert "Numbers of the plan" not in written(page), asked
+
+
 def test_the_banner_counts_many_changes_and_sorts_a_few(browser: Browser, file_url: str) -> None:
     page = opened(browser, file_url, width=390).page
     turn_off(page, "11, Quarry Hole", "4, Thornapple bridge")

@@ -350,6 +350,7 @@ def test_a_place_and_a_grid_square_are_found_as_cards_print_them(wide: Opened, p
         assert found[0].startswith("Nearest to ")
         assert str(plan.addresses.label[row]) in found[1]
         assert re.search(r"\b[0-3]\s?ft away", found[1])
+        assert whole(page, f"{lat:.5f} {-lon:.5f}")[1:] == found[1:]  # nobody says the sign over the radio
         square = grid_words(lon, lat)
         assert any(str(plan.addresses.label[row]) in one for one in whole(page, square)), square
     page.fill("#search", "")

@@ -68,8 +68,13 @@ function showDepends(title, parts, marks, heading, roadsChosen = [], below = [])
   view.dim = true;
   const some = [...marks.keys()].filter((address) => marks[address]);
   openPanel(title, [
-    ...parts, make("h3", `${heading(some.length)}, ${highlightedWords(some)}`), addressList(some), ...below,
+    ...planNote(), ...parts, make("h3", `${heading(some.length)}, ${highlightedWords(some)}`), addressList(some), ...below,
   ]);
+}
+
+// What depends on what is asked of the plan alone.
+function planNote() {
+  return view.whatIf ? [boldLine("Numbers of the plan, not of the what-if.")] : [];
 }
 
 function highlightedWords(some) {
@@ -174,7 +179,7 @@ function showLists() {
   const posted = BRIDGES.filter((road) => roads.mark[road] & 1);
   const unposted = BRIDGES.filter((road) => roads.mark[road] & 2 && driven.has(road));
   openPanel("What depends on what", [
-    ...(view.whatIf ? [boldLine("Numbers of the plan, not of the what-if.")] : []),
+    ...planNote(),
     ...listPart("Fill sites", data.sites, site),
     ...listPart("Tankers and engines", data.units, unit),
     ...listPart("Posted roads and bridges", posted, bridge),

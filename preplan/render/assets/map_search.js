@@ -318,8 +318,10 @@ function findPlace(text) {
   }
   const place = /^\s*\(?(-?\d{1,2}\.\d{2,})[,\s]+(-?\d{1,3}\.\d{2,})\)?\s*$/.exec(text);
   if (!place) return null;
-  const hits = nearestTo(Number(place[1]), Number(place[2]));
-  return { hits, count: 0, nearest: `Nearest to ${place[1]}, ${place[2]}:` };
+  const [lat, typed] = [Number(place[1]), Number(place[2])];
+  // a longitude without its sign lies on the district's side of the world
+  const lon = typed > 0 && data.view[2] < 0 ? -typed : typed;
+  return { hits: nearestTo(lat, lon), count: 0, nearest: `Nearest to ${place[1]}, ${lon === typed ? "" : "-"}${place[2]}:` };
 }
 
 // The addresses nearest to a place, with how far off they are.
