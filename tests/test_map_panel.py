@@ -636,10 +636,10 @@ def test_a_way_that_does_not_hold_in_some_months_says_so_at_every_level(wide: Op
     shown, rows = plan.answers.level, plan.answers.level >= 0
     other = np.arange(table.site.shape[1]) != shown[:, None]
     barred = np.isin(table.backup_trip, [*plan.shut_months])
-    own = np.isin(table.trip, [*plan.shut_months])
+    own = np.asarray(np.isin(table.trip, [*plan.shut_months]))
     cells = [
         *np.argwhere(other & rows[:, None] & barred)[:2].tolist(),
-        *np.argwhere(other & rows[:, None] & (table.trip >= 0) & ~own & own.any(axis=1)[:, None])[:1].tolist(),
+        *np.argwhere(other & rows[:, None] & (table.trip >= 0) & ~own & own.any(axis=1, keepdims=True))[:1].tolist(),
     ]
     assert len(cells) == 3
     for a, k in cells:

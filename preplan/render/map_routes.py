@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from preplan.months import month_words
 from preplan.plan import Plan
@@ -99,7 +100,7 @@ def sheet_data(sheets: Sequence[tuple[CardGroup, OtherCircuit]], leaves: Sequenc
     `leaves` are the rows of the trees at which the loaded and the empty legs end, -1 where no way is traced.
     """
     months, place = Texts(), renumbered(along, len(along))
-    columns = {
+    columns: dict[str, npt.ArrayLike] = {
         "lead": [int(place[group.lead]) for group, _ in sheets],
         "when": [months.place(month_words(other.months)) for _, other in sheets],
         "site": [other.site for _, other in sheets],

@@ -306,7 +306,9 @@ function drawnWords() {
 function whenDrawn(level, which) {
   if (which === "months") {
     const { [view.drawn.sheet]: lead } = sheets.lead;
-    return `, ${sheetMonths(view.drawn.sheet)} only${lead === view.address ? "" : `, as at ${addresses.label[lead]}`}`;
+    const { [lead]: label } = addresses.label;
+    const named = label.length > LONG_TITLE ? `${label.slice(0, LONG_TITLE)}\u2026` : label;
+    return `, ${sheetMonths(view.drawn.sheet)} only${lead === view.address ? "" : `, as at ${named}`}`;
   }
   const anew = which === "site" && whatIfSite(view.address, level) >= 0;
   const told = which === "backup" ? backupThen(row(view.address, level)).stands : monthsTold(view.address, level);
