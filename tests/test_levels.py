@@ -189,9 +189,9 @@ def test_flags_of_the_site() -> None:
 
 
 def test_flags_of_the_fleet() -> None:
-    """A tanker without a way, a level short of units, one left out because it slows the others."""
+    """A level short of units, one left out because it slows the others."""
     stranded = scene([[10.0]], ONE_SITE, arrival_min=[10, 11, 12, 13, 14, np.inf], required_gpm=900.0)
-    assert {"no way for=T3", "level short=1 tanker"} <= flags_of(stranded)
+    assert "level short=1 tanker" in flags_of(stranded)
     slow = (*ENGINES, *TANKERS[:2], unit("T3", "tanker", tank_gal=1000.0, dump_gpm=40.0))
     assert "left out=T3" in flags_of(scene([[5.0]], ONE_SITE, units=slow, required_gpm=900.0))
     # no engine is left to pump at the fill site: no tanker is left out since the flow is no less without

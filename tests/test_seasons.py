@@ -11,7 +11,7 @@ import pytest
 from preplan.inputs.cells import months as months_said
 from preplan.inputs.reader import read_inputs
 from preplan.plan_tables import FIRST_ALARM_IN, Flag
-from preplan.planning.by_season import merged_scene, season_flags, with_lone_months, worst_roads
+from preplan.planning.by_season import merged_scene, season_flags, with_lone_months, with_stranded, worst_roads
 from preplan.planning.flows import Flows
 from preplan.planning.levels import choose, grade
 from preplan.records import ALL_MONTHS, Closure, RoadTable
@@ -134,6 +134,22 @@ def test_months_without_a_backup_are_told() -> None:
     )
     flagged = with_lone_months(answers, backup, always)
     assert [[str(flag) for flag in flags] for flags in flagged.flags] == [["no backup=12-3"], [], []]
+
+
+def test_who_has_no_way_is_told_with_the_months_whichever_season_decides() -> None:
+    """T1 has no way at all, T2 none in March and April, T3 none from May on; months that are not planned are none."""
+    planned = frozenset(range(3, 12))
+    arrivals = {(3, 4): [10.0, 11.0, 12.0, FAR, FAR, 15.0], tuple(range(5, 12)): [10.0, 11.0, 12.0, FAR, 14.0, FAR]}
+    scenes = []
+    for months, arrival_min in arrivals.items():
+        case = scene([[10.0]], (site("F1"),), arrival_min=arrival_min, planned=planned)
+        plan_rules = replace(case.rules.plan, months=frozenset(months))
+        scenes.append(replace(case, rules=replace(case.rules, plan=plan_rules)))
+    flows = Flows(scenes[0])
+    answers = grade(scenes[0], [flows], choose(flows), np.zeros(1, dtype=np.int32), hydrants(1)).answers
+    flagged = with_stranded(replace(answers, flags=((),)), scenes)
+    told = [str(flag) for flag in flagged.flags[0]]
+    assert told == ["no way for=T1", "no way for=T2 in March to April", "no way for=T3 in May to November"]
 
 
 def test_merged_scenes_give_each_address_the_trips_of_its_season() -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
-from preplan.months import months_text
+from preplan.months import month_words, months_text
 from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, AnswerTable, Flag, SeasonLine
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.flows import Flows
@@ -99,9 +99,10 @@ def merged_scene(scenes: Sequence[Scene], road: IntArray) -> Scene:
 def told_by_season(
     answers: AnswerTable, backup: IntArray, choice: Choice, flows: Sequence[Flows], of_line: Sequence[int]
 ) -> AnswerTable:
-    """Say what differs in other months than those that decide: no way, no backup, less time to call."""
+    """Say what differs in other months than those that decide: no way, no backup, less time to call; who has no way."""
     open_months = frozenset[int]().union(*(site.months for site in flows[0].scene.sites if site.in_service))
     answers = with_lone_months(season_flags(answers, choice.seasons, open_months), backup, choice.seasons)
+    answers = with_stranded(answers, [each.scene for each in flows])
     return with_early_calls(answers, choice, flows, of_line)
 
 
@@ -128,6 +129,26 @@ def with_lone_months(answers: AnswerTable, backup: IntArray, seasons: tuple[Seas
     for a in np.flatnonzero((answers.level >= 0) & (backup[cell] >= 0) & lacks.any(axis=0)).tolist():
         lone = [line.months for line, alone in zip(seasons, lacks[:, a], strict=True) if alone]
         flags[a] = (*flags[a], Flag("no backup", months_text(frozenset().union(*lone))))
+    return replace(answers, flags=tuple(flags))
+
+
+def with_stranded(answers: AnswerTable, scenes: Sequence[Scene]) -> AnswerTable:
+    """Name the units without a way, each with its months where it has one in others; one scene a season of the roads.
+
+    In any season: who comes in the months that decide may be kept off by a posting in those that do not.
+    """
+    ids = [unit.unit_id for unit in scenes[0].units]
+    stranded = ~np.isfinite(np.stack([scene.response.arrival_min for scene in scenes]))
+    flags = list(answers.flags)
+    for a in np.flatnonzero((answers.level >= 0) & stranded.any(axis=(0, 2))).tolist():
+        units: dict[frozenset[int], list[str]] = {}
+        for unit in np.flatnonzero(stranded[:, a].any(axis=0)).tolist():
+            those = (one.rules.plan.months for one, no in zip(scenes, stranded[:, a, unit], strict=True) if no)
+            units.setdefault(frozenset().union(*those), []).append(ids[unit])
+        always = frozenset(scenes[0].planned)
+        for months, named in units.items():
+            when = "" if months >= always else f" in {month_words(months)}"
+            flags[a] = (*flags[a], Flag("no way for", f"{' '.join(named)}{when}"))
     return replace(answers, flags=tuple(flags))
 
 

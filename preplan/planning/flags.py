@@ -150,21 +150,18 @@ def _lower_flags(
 def _fleet_flags(
     scene: Scene, _addresses: AddressTable, levels: LevelTable, _trips: TripTable, answers: AnswerTable
 ) -> Found:
-    """Flag units that are lacking, left out, or without a way."""
+    """Flag units that are lacking or left out."""
     ids = np.array([unit.unit_id for unit in scene.units], dtype=np.object_)
     rows = np.flatnonzero(answers.level >= 0)
     shown = answers.level[rows]
     # where none can shuttle, none is left out: their water is wanted
     some = (levels.site[rows, shown] >= 0) & levels.used[rows, shown].any(axis=1)
     idle = levels.tankers[rows, shown] & ~levels.used[rows, shown] & some[:, None]
-    stranded = ~np.isfinite(scene.response.arrival_min[rows])
     short_e, short_t = levels.short_engines[rows, shown], levels.short_tankers[rows, shown]
     for at in np.flatnonzero(idle.any(axis=1)):
         yield int(rows[at]), Flag("left out", " ".join(ids[idle[at]]))
     for at in np.flatnonzero((short_e > 0) | (short_t > 0)):
         yield int(rows[at]), Flag("level short", _lacking(int(short_e[at]), int(short_t[at])))
-    for at in np.flatnonzero(stranded.any(axis=1)):
-        yield int(rows[at]), Flag("no way for", " ".join(ids[stranded[at]]))
 
 
 def _need_flags(
