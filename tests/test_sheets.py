@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from dataclasses import replace
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -38,6 +39,7 @@ from preplan.render.paper import Line
 from preplan.roads.source import read_osm
 from preplan.units import M_PER_FT
 from tests.example_plan import example_plan, other_plan
+from tests.faults.small import TABLES, TOML, SmallDistrict
 from tests.pdf_words import pages_of, words_of
 from tests.plan_checks import SAMPLE, plan_of, with_cards, without_cards
 
@@ -437,7 +439,7 @@ def test_a_way_that_does_not_hold_in_some_months_says_so_on_card_backup_and_fill
     card = next(page for page in said if "WHAT TO CALL" in page)
     assert (
         "March to May: NOT THIS WAY, Fiddlehead Road is posted 24,000 lb = 12 tons then. "
-        "The way in March to May: sheet behind." in card
+        "Units and way in March to May: sheet behind." in card
     )
     assert sheet_of(said, ", way in March to May")
     assert sum(page.count("NOT THIS WAY") for page in said) > 1
@@ -654,3 +656,26 @@ def test_a_fill_site_within_reach_of_hose_is_told_wherever_no_hose_lay_is(sample
             assert ("a hose line may do" in said) == reaches, words.where_words(sample, group.lead)
             near[bool(reaches)] += 1
     assert min(near.values()) > 5, near
+
+
+def test_months_in_which_other_units_can_come_have_a_sheet_though_tankers_fill_at_the_same_site(tmp_path: Path) -> None:
+    """Two engines live behind a lane posted in spring: without them nobody pumps, and that decides the front."""
+    one = SmallDistrict()
+    one.files["stations.csv"] = f"{TABLES['stations.csv']}H2,Tower House,-72.05,44.01\n"
+    one.files["apparatus.csv"] = str(TABLES["apparatus.csv"]).replace("E2,H1", "E2,H2").replace("E3,H1", "E3,H2")
+    one.files["fill_sites.csv"] = "".join(str(TABLES["fill_sites.csv"]).splitlines(keepends=True)[:2])
+    one.files["addresses.csv"] = "".join(str(TABLES["addresses.csv"]).splitlines(keepends=True)[:2])
+    one.files["closures.csv"] = "closure_id,kind,way_id,value,months\nC1,max_lb,11,20000,3-4\n"
+    one.toml = TOML.replace("[roads]\n", 'closures = "closures.csv"\n\n[roads]\n')
+    plan = plan_of(one.write(tmp_path))
+    (group,) = plan.groups
+    a, level = group.lead, int(plan.answers.level[group.lead])
+    assert plan.seasons[plan.levels.season[a, level]].months == (3, 4)
+    assert "no way for=E2 E3 in March to April" in map(str, plan.answers.flags[a])
+    (sheet,) = (other for other in group.others if other.months)
+    assert (sheet.site, set(sheet.months)) == (plan.levels.site[a, level], {1, 2, *range(5, 13)})
+    assert plan.units[sheet.fill_engine].unit_id in {"E2", "E3"}
+    assert Facts(plan, group).own_months == [3, 4]
+    said = pages(plan, one=True)
+    assert "Units and way in May to February: sheet behind." in said[0]
+    assert "Fill site: E2 at" in sheet_of(said, ", way in May to February")

@@ -133,7 +133,7 @@ def _asked(
 ) -> Iterator[_Asked]:
     """List what a card's lead address asks for: its backup first, then the fill sites of other months.
 
-    Its own fill sites are asked for in months in which the way in front does not hold.
+    Its own fill sites are asked for in months in which the way in front does not hold, or other units can come.
     """
     a, levels = group.lead, found.levels
     shown = int(found.answers.level[a])
@@ -148,9 +148,18 @@ def _asked(
     for at_line, (line, season) in enumerate(zip(searched.seasons, searched.of_line, strict=True)):
         level = shown if shown >= 0 else line.level_of(rows, found.required_gpm[rows])
         asked = _Asked(group=at, address=a, site=-1, level=level, season=season, months=line.months, line=at_line)
+        others = _others_come(searched, a, level, season)
         for site in line.sites_of(a, level):
-            if site not in own or own[site] >= set(line.months):
+            if site not in own or own[site] >= set(line.months) or others:
                 yield replace(asked, site=site)
+
+
+def _others_come(searched: Searched, a: int, level: int, season: int) -> bool:
+    """Tell whether somebody is sent in a season of the roads who has no way in the deciding one, or the other way."""
+    then, front = (searched.flows[at].scene.response for at in (season, int(searched.road[a])))
+    sent = [one.engines[a, level] | one.tankers[a, level] for one in (then, front)]
+    lacks = [~np.isfinite(one.arrival_min[a]) for one in (front, then)]
+    return bool((sent[0] & lacks[0] | sent[1] & lacks[1]).any())
 
 
 def _manned(found: Answered, groups: Sequence[CardGroup], asked: Sequence[_Asked], searched: Searched) -> list[_Asked]:

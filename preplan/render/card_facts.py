@@ -139,15 +139,16 @@ class Facts:
 
     @cached_property
     def own_months(self) -> list[int]:
-        """List the months of which the front and the sheet of its second fill site tell, where others have other sites.
+        """List the months of which front and sheet of the second fill site tell, where others have sheets of their own.
 
         None where these hold all year.
         """
         mine, shown = self._own_sites, int(self.plan.answers.level[self.lead])
+        behind = {month for other in self.group.others if other.site in mine for month in other.months}
         by_season = [(one.sites_of(self.lead, shown), one.months) for one in self.plan.seasons]
-        if not mine or {sites for sites, _ in by_season} <= {mine}:
+        if not mine or ({sites for sites, _ in by_season} <= {mine} and not behind):
             return []
-        return [month for sites, months in by_season if sites == mine for month in months]
+        return [month for sites, months in by_season if sites == mine for month in months if month not in behind]
 
     @property
     def circuit(self) -> int:

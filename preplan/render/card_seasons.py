@@ -110,7 +110,7 @@ def not_this_way(facts: Facts) -> list[Line]:
     behind = {month for other in facts.group.others if other.site == site for month in other.months}
     said = dict.fromkeys(named_words(facts.plan, f) for f in facts.card_flags if f.code == NOT_THIS_WAY)
     lines = [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
-    return lines + paragraph(f"The way in {month_words(behind)}: sheet behind.", HALF_PT) if behind else lines
+    return lines + paragraph(f"Units and way in {month_words(behind)}: sheet behind.", HALF_PT) if behind else lines
 
 
 def _elsewhere(facts: Facts) -> tuple[set[int], list[OtherCircuit]]:
