@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
@@ -65,6 +66,13 @@ def test_no_address_of_a_card_has_less_than_its_figures_say_at_any_level(name: s
         stands_in = plan.levels.backup_gpm >= plan.needs.required_gpm[:, None] - ROUNDING_GPM
         level = int(plan.answers.level[group.lead])
         assert len(set(stands_in[members, level].tolist())) == 1, group
+        # nor is anybody told more than he has of months that do not decide
+        for season, word in product(plan.seasons, ("uninterrupted_gpm", "backup_gpm")):
+            flow = np.nan_to_num(getattr(season, word)[members])
+            told = np.nan_to_num(getattr(season, word)[group.lead])
+            assert (told <= flow.min(axis=0) + MOST_BELOW_GPM).all(), (season.months, word, group)
+            need = plan.needs.required_gpm[group.lead] - ROUNDING_GPM
+            assert ((flow >= need) == (told >= need)).all(), (season.months, word, group)
 
 
 def test_no_road_crosses_itself() -> None:

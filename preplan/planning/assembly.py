@@ -140,6 +140,7 @@ def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome, roa
         forest=outcome.forest,
         roads=ground.roads,
         limits=ground.limits,
+        seasons=outcome.seasons,
         season_limits=season_limits(ground, outcome.seasons),
         site_fraction=tuple(ground.sites.fraction.tolist()),
         required_gpm=scene.needs.required_gpm,

@@ -16,6 +16,7 @@ from preplan.plan_tables import (
     FrontageTable,
     LevelTable,
     RouteForest,
+    SeasonLine,
     TripTable,
 )
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
@@ -47,6 +48,7 @@ class Answered:
     forest: RouteForest
     roads: RoadTable
     limits: RoadLimits
+    seasons: tuple[SeasonLine, ...]
     season_limits: tuple[RoadLimits, ...]
     """What the roads do in each season of the plan."""
     site_fraction: tuple[float, ...]
@@ -119,9 +121,10 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     places = tuple(int(site[a, level]) for site in (table.site, table.backup, table.split))
     short = bool(found.answers.gap_min[a] > LEAST_GAP_MIN)
     need = (float(found.required_gpm[a]), float(found.required_min[a]))
-    # a card says of each level, and of the backup, whether it meets
+    # a card says of each level, and of the backup, whether it meets, and sheets behind do so of other months
     stands_in = bool(table.backup_gpm[a, level] >= need[0] - ROUNDING_GPM)
-    meets = (table.meets[a].tobytes(), stands_in)
+    then = np.stack([(one.uninterrupted_gpm[a], one.backup_gpm[a]) for one in found.seasons])
+    meets = (table.meets[a].tobytes(), stands_in, (then >= need[0] - ROUNDING_GPM).tobytes())
     return (found.answers.status[a], level, need, places, units, jobs, short, meets)
 
 
@@ -159,10 +162,14 @@ def _driven(found: Answered, trip: int) -> list[tuple[int, bool]]:
 
 
 def _flows(found: Answered) -> FloatArray:
-    """Give every flow that a card prints for its lead: (addresses, levels of each such column) gpm."""
+    """Give every flow that a card or a sheet of other months prints for its lead.
+
+    (addresses, levels of each such column) gpm.
+    """
     table = found.levels
     printed = (
         table.uninterrupted_gpm, table.on_arrival_gpm, table.sustained_gpm, table.one_out_gpm, table.backup_gpm,
+        *(one.uninterrupted_gpm for one in found.seasons), *(one.backup_gpm for one in found.seasons),
     )  # fmt: skip
     flows: FloatArray = np.nan_to_num(np.hstack(printed))
     return flows
