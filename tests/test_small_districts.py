@@ -125,3 +125,51 @@ def test_a_dump_site_at_a_junction_takes_no_engine_that_does_not_come(tmp_path: 
     assert plan.answers.status.tolist() == ["served"]
     assert np.all(plan.levels.uninterrupted_gpm[0] > 300.0)
     assert (plan.frontages.along_ft[0] > 0.0) == (engines == 3)
+
+
+@pytest.mark.parametrize("beyond", [(), ("",), ("5-11",)], ids=["none", "a pond", "a pond in summer"])
+def test_a_pond_that_no_tanker_comes_to_keeps_no_dump_site_behind_a_weak_bridge(
+    tmp_path: Path, beyond: tuple[str, ...]
+) -> None:
+    """Tankers stop before the bridge; a pond behind it has a round trip to the house, and nobody to drive it."""
+    nodes = {"A": (0, 0), "J": (1500, 0), "B": (3000, 0), "C": (3000, 1000), "D": (0, 1000),
+             "X": (1500, -100), "Y": (1500, -120), "Z": (1500, -600)}  # fmt: skip
+    lane = {"highway": "residential", "name": "Spur Lane", "maxspeed": "20 mph"}
+    weak = {**lane, "bridge": "yes", "maxweight": "5 st"}
+    plan = planned(
+        tmp_path, nodes,
+        [("AJB", ROAD), ("BCDA", {**ROAD, "name": "Loop Road"}), ("JX", lane), ("XY", weak), ("YZ", lane)],
+        {
+            "addresses": ("address_id,label,lon,lat,required_gpm,driveway_ft",
+                          [("A1", "1 Spur Lane", (1515, -180), 300, 60)]),
+            "fill_sites": ("site_id,name,kind,lon,lat,fill_gpm,turnaround,months",
+                           [("F1", "Mill Pond", "dry hydrant", (1500, 1000), 1000, "through", ""),
+                            *(("F2", "Hill Pond", "dry hydrant", (1500, -500), 1000, "through", months)
+                              for months in beyond)]),
+            "stations": ("station_id,name,lon,lat,staffed", [("S1", "One", (100, 10), "yes")]),
+            "apparatus": ("unit_id,station_id,kind,tank_gal",
+                          [*((f"E{k}", "S1", "engine", 1000) for k in (1, 2, 3)),
+                           *((f"T{k}", "S1", "tanker", 3000) for k in (1, 2, 3))]),
+        },
+        levels((3, 3)),
+    )  # fmt: skip
+    assert plan.answers.status.tolist() == ["served"]
+    assert plan.frontages.along_ft[0] == pytest.approx(180 / 0.3048, rel=0.01)
+
+
+def test_where_no_tanker_comes_to_any_fill_site_nothing_is_moved(tmp_path: Path) -> None:
+    nodes = {"A": (0, 0), "J": (1500, 0), "B": (3000, 0), "C": (3000, 1000), "D": (0, 1000), "Y": (1500, -100)}
+    lane = {"highway": "residential", "name": "Spur Lane"}
+    plan = planned(
+        tmp_path, nodes, [("AJB", ROAD), ("BCDA", ROAD), ("JY", {**lane, "bridge": "yes", "maxweight": "5 st"})],
+        {
+            "addresses": ("address_id,label,lon,lat,required_gpm", [("A1", "1 Spur Lane", (1510, -50), 300)]),
+            "fill_sites": ("site_id,name,kind,lon,lat", [("F1", "Pond", "dry hydrant", (1500, -90))]),
+            "stations": ("station_id,name,lon,lat", [("S1", "One", (100, 10))]),
+            "apparatus": ("unit_id,station_id,kind,tank_gal",
+                          [("E1", "S1", "engine", 1000), ("T1", "S1", "tanker", 3000)]),
+        },
+        levels((1, 1)),
+    )  # fmt: skip
+    assert plan.answers.status.tolist() == ["no route"]
+    assert plan.frontages.along_ft.tolist() == [0.0]

@@ -16,10 +16,10 @@ from preplan.plan_inputs import Inputs
 from preplan.plan_tables import FrontageTable, NeedTable
 from preplan.planning.ground import Ground
 from preplan.planning.round_trips import least_trips
-from preplan.planning.vehicles import CutFleet
+from preplan.planning.vehicles import CutFleet, is_tanker
 from preplan.records import BoolArray, FloatArray, IntArray, Unit
 from preplan.roads.mouths import Mouths, mouths_within, moved_to
-from preplan.roads.search import Spots
+from preplan.roads.search import Spots, response_min
 from preplan.rules import Rules
 from preplan.water.hydraulics import lay_gpm
 
@@ -126,12 +126,15 @@ def with_dump_sites(
     inputs: Inputs, units: tuple[Unit, ...], ground: Ground, fleets: tuple[tuple[CutFleet, ...], ...]
 ) -> Ground:
     """Move the dump sites of dead ends to junctions where that is possible and worth it, in every season."""
-    rules, serves = inputs.district.rules, np.array([site.in_service for site in inputs.sites])
+    rules = inputs.district.rules
     lay = Lay.of(units, inputs.district.levels[0].engines)
 
     def shortest(cut: int, segment: IntArray, fraction: FloatArray) -> FloatArray:
         places = Spots.at(segment, fraction)
-        every_season = [least_trips(cuts[cut], inputs, ground.sites, serves, places) for cuts in fleets]
+        every_season = [
+            least_trips(cuts[cut], inputs, ground.sites, _serves(cuts[cut], inputs, units, ground), places)
+            for cuts in fleets
+        ]
         worst: FloatArray = np.max(every_season, axis=0)
         return worst
 
@@ -143,3 +146,17 @@ def with_dump_sites(
         return ground
     moved = moved_to(ground.roads, ground.limits, inputs.addresses, ground.frontages, mouths, chosen)
     return replace(ground, frontages=moved)
+
+
+def _serves(cut: CutFleet, inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> BoolArray:
+    """Mask the fill sites (sites,) that stand in some month planned and to which the tankers of a cut come, loaded.
+
+    A pond behind a bridge that is too weak for every tanker has a round trip to who lives there, and serves nobody.
+    """
+    months = inputs.district.rules.plan.months
+    stands = np.array([site.in_service and bool(site.months & months) for site in inputs.sites], dtype=np.bool_)
+    homes = {unit.station_id for unit in units if is_tanker(unit)}
+    rows = np.flatnonzero([station.station_id in homes for station in inputs.stations])
+    there = response_min(cut.loaded, Spots.of(ground.stations).some(rows.astype(np.int32)), Spots.of(ground.sites))
+    serves: BoolArray = stands & np.isfinite(there).any(axis=0)
+    return serves
