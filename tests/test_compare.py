@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import shutil
 from collections import Counter
 from collections.abc import Callable
@@ -18,7 +19,7 @@ from preplan.cli import app
 from preplan.compare import export, report
 from preplan.compare.comparison import Comparison, compare
 from preplan.compare.pages import cards_moved, cards_wrong
-from preplan.compare.results import Results, read_results
+from preplan.compare.results import Results, read_pair, read_results
 from preplan.compare.steps import Steps
 from preplan.render.words import CAUTIONS
 from tests.compare_results import Change, build, edit_run, file_added, replaced, rewrite, small
@@ -87,6 +88,14 @@ def site_out(district: SmallDistrict) -> None:
     district.files["fill_sites.csv"] = "\n".join([f"{head},in_service", f"{rows[0]},", f"{rows[1]},no", ""])
 
 
+def with_blanks(district: SmallDistrict) -> None:
+    """Name the units as crews do: Engine 1 to 3, and Tanker 1 to 3."""
+    rows = str(district.files["apparatus.csv"])
+    district.files["apparatus.csv"] = re.sub(
+        r"^([ET])(\d)", lambda one: f"{'Engine' if one[1] == 'E' else 'Tanker'} {one[2]}", rows, flags=re.MULTILINE
+    )
+
+
 # --------------------------------------------------------------------------- the whole
 
 
@@ -117,6 +126,22 @@ def test_swapped_results_mirror_worse_and_better(built: Built, change: Change) -
         for found, ends in ((there, ("old", "new")), (back, ("new", "old")))
     ]
     assert pairs[0] == pairs[1]
+
+
+@pytest.mark.parametrize("named", [True, False], ids=["named", "earlier version"])
+def test_units_whose_ids_hold_blanks_are_told_whole(built: Built, tmp_path: Path, *, named: bool) -> None:
+    """A tanker is sold while an engine of the same number stays; results of an earlier version name no units."""
+    old, new = built(with_blanks), built(sold, with_blanks)
+    if not named:
+        shutil.copytree(new, tmp_path / "new")
+        edit_run(tmp_path / "new", lambda run: run.pop("units"))
+        new = tmp_path / "new"
+    found = compare(*read_pair(old, new))
+    assert ("unit", "Tanker 3", "gone") in {(one.kind, one.subject, one.state) for one in found.runs}
+    assert {one.subject for one in found.runs if one.kind == "unit"} == {"Tanker 3"}
+    assert set().union(*told(found).values()) == {("unit", "Tanker 3")}
+    shuttle = found.answers.differences
+    assert set(shuttle.loc[shuttle["what"] == "in the shuttle", "old"]) <= {"Tanker 3"}
 
 
 @pytest.mark.parametrize("change", [sold, site_out], ids=["sold", "site out"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -104,7 +104,7 @@ def compare_answers(old: Results, new: Results, changes: Iterable[RunChange], st
     """
     before, after = (_rows(one, other) for one, other in ((old, new), (new, old)))
     grade = np.column_stack([grades(before), grades(after)])
-    pair = _Pair(old=before, new=after, grade=grade, steps=steps)
+    pair = _Pair(old=before, new=after, grade=grade, steps=steps, units=(old.units_of, new.units_of))
     found = [
         *_grade(pair), *_sites(pair), *_units(pair), *_told(pair), *_ways(pair, old, new), *_site_cards(pair, changes),
         *_flags(pair), *_seasons(pair), *_numbers(pair), *_levels(pair, old, new),
@@ -120,6 +120,10 @@ def compare_answers(old: Results, new: Results, changes: Iterable[RunChange], st
     )  # fmt: skip
 
 
+Part = Callable[[str], list[str]]
+"""Parts a list of units as `Results.units_of` does."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Pair:
     """Addresses of both runs, row by row."""
@@ -128,6 +132,7 @@ class _Pair:
     new: pd.DataFrame
     grade: IntArray
     steps: Steps
+    units: tuple[Part, Part]
 
     def texts(self, column: str) -> tuple[TextArray, TextArray]:
         """Give a column of texts of both."""
@@ -257,11 +262,11 @@ def _units(pair: _Pair) -> list[pd.DataFrame]:
     """Compare who is sent, who shuttles, and the call; where the grade is another, more or fewer are sent anyway."""
     units, shuttle, jobs = pair.texts("units"), pair.texts("tankers"), pair.texts("jobs")
     known = pair.same_grade & pair.both("sent")
-    sets, hauling = ([_sorted_words(one) for one in both] for both in (units, shuttle))
+    sets, hauling = (_sorted_units(pair, both) for both in (units, shuttle))
     others = known & (sets[0] != sets[1])
     ordered = known & ~others & (units[0] != units[1])
     hauls = pair.same_grade & (hauling[0] != hauling[1])
-    sent, hauled = _apart(units, others), _apart(shuttle, hauls)
+    sent, hauled = _apart(pair, units, others), _apart(pair, shuttle, hauls)
     hauls &= ~((sent[0] == hauled[0]) & (sent[1] == hauled[1]))  # said once
     call = pair.floats("call_by_min")
     asked = pair.same_grade & _unlike(*call, 0.0)
@@ -276,7 +281,7 @@ def _units(pair: _Pair) -> list[pd.DataFrame]:
 
 def _told(pair: _Pair) -> list[pd.DataFrame]:
     """Compare what cards of the same addresses say in words; who is sent, or another answer, is told by itself."""
-    units, cards = [_sorted_words(one) for one in pair.texts("units")], pair.texts("together")
+    units, cards = _sorted_units(pair, pair.texts("units")), pair.texts("together")
     known = pair.same_grade & (cards[0] == cards[1]) & (cards[0] != "")
     found = []
     for what, column in _TOLD.items():
@@ -286,16 +291,20 @@ def _told(pair: _Pair) -> list[pd.DataFrame]:
     return found
 
 
-def _sorted_words(texts: TextArray) -> TextArray:
-    """Bring lists of words to one order; fleets come again at many addresses."""
-    known = {text: " ".join(sorted(text.split())) for text in set(texts.tolist())}
-    return np.array([known[text] for text in texts.tolist()], dtype=object)
+def _sorted_units(pair: _Pair, both: tuple[TextArray, TextArray]) -> list[TextArray]:
+    """Bring lists of units, old and new, to one order; fleets come again at many addresses."""
+    found = []
+    for texts, part in zip(both, pair.units, strict=True):
+        known = {text: " ".join(sorted(part(text))) for text in set(texts.tolist())}
+        found.append(np.array([known[text] for text in texts.tolist()], dtype=object))
+    return found
 
 
-def _apart(texts: tuple[TextArray, TextArray], mask: BoolArray) -> tuple[TextArray, TextArray]:
-    """Give of two lists of words those that the other lacks, in their order."""
+def _apart(pair: _Pair, texts: tuple[TextArray, TextArray], mask: BoolArray) -> tuple[TextArray, TextArray]:
+    """Give of two lists of units those that the other lacks, in their order."""
     apart = tuple(np.full(len(mask), "", dtype=object) for _ in texts)
-    pairs = {pair: tuple(map(str.split, pair)) for pair in set(zip(texts[0][mask], texts[1][mask], strict=True))}
+    several = set(zip(texts[0][mask], texts[1][mask], strict=True))
+    pairs = {both: tuple(part(text) for part, text in zip(pair.units, both, strict=True)) for both in several}
     for at in np.flatnonzero(mask).tolist():
         old, new = pairs[texts[0][at], texts[1][at]]
         apart[0][at] = " ".join(one for one in old if one not in new)
@@ -466,7 +475,7 @@ def _levels(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
         _unlike(*floats(column), pair.steps.gpm) for column in ("one_out_gpm", "uninterrupted_on_arrival_gpm")
     )
     moved = _unlike(flow[0], flow[1], pair.steps.gpm)
-    sent, limit = [_sorted_words(one) for one in texts("tankers")], texts("limited_by")
+    sent, limit = _sorted_units(pair, texts("tankers")), texts("limited_by")
     rest = ~moved & (site[0] == site[1]) & (one_out | later | (sent[0] != sent[1]) | (limit[0] != limit[1]))
     level = np.where(name[1] == "", name[0], name[1])
     kinds = (

@@ -243,7 +243,7 @@ def _sent(case: _Case, results: Results, rows: pd.DataFrame) -> dict[str, set[in
     ]
     single = pd.concat(lists, ignore_index=True)
     single = single[(single["unit"] != "") & case.answered[single["at"]]]
-    single = single.assign(unit=single["unit"].str.split()).explode("unit")
+    single = single.assign(unit=single["unit"].map(results.units_of)).explode("unit")
     return {str(unit): set(at.tolist()) for unit, at in single.groupby("unit")["at"]}
 
 

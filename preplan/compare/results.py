@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sqlite3
 from collections.abc import Container, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from hashlib import sha256
 from pathlib import Path
 from types import MappingProxyType
@@ -84,7 +86,7 @@ _ENVELOPES = (0, 32, 48, 48, 64)
 """Bytes of the box before a shape, by its kind (GeoPackage 1.3, table 6)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Results:
     """What one build wrote, as far as a comparison reads it."""
 
@@ -97,6 +99,16 @@ class Results:
     def __getitem__(self, name: str) -> pd.DataFrame:
         """Give a table or layer."""
         return self.tables[name]
+
+    def units_of(self, text: str) -> list[str]:
+        """Part a list of unit_ids with a blank between: an id may hold blanks too."""
+        return self._unit.findall(text)
+
+    @cached_property
+    def _unit(self) -> re.Pattern[str]:
+        """Match one of the units, the longest first, else what no blank parts."""
+        ids = sorted(map(str, self.run.get("units", ())), key=lambda one: (-len(one), one))
+        return re.compile(rf"(?<!\S)(?:{'|'.join([*map(re.escape, ids), r'[^ ]+'])})(?!\S)")
 
 
 def read_pair(old: Path, new: Path) -> tuple[Results, Results]:
@@ -124,7 +136,12 @@ def read_pair(old: Path, new: Path) -> tuple[Results, Results]:
         rule = f"are the results of {after.run['district']!r}, those in {old} of {before.run['district']!r}"
         remedy = "compare two results of one district; under another name it has to be built again"
         raise _refused(str(new), rule, remedy)
-    return before, after
+    return _with_units(before, after), _with_units(after, before)
+
+
+def _with_units(one: Results, other: Results) -> Results:
+    """Let results of an earlier version, which do not name their units, have the other's."""
+    return replace(one, run={"units": other.run.get("units", ()), **one.run})
 
 
 def read_results(folder: Path) -> Results:

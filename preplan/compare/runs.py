@@ -253,7 +253,7 @@ def units_in_service(results: Results) -> dict[str, str]:
     return {
         unit: str(station)
         for station, units in zip(stations["station_id"], stations["units"], strict=True)
-        for unit in units.split()
+        for unit in results.units_of(units)
     }
 
 

@@ -60,6 +60,7 @@ def run_json(
         "response_levels": [
             {"name": level.name, "engines": level.engines, "tankers": level.tankers} for level in plan.district.levels
         ],
+        "units": [unit.unit_id for unit in plan.units],
         "rules": rules_in_use(plan.district.rules),
         "counts": counts(plan, inputs),
         "files": {name: sha256(out_files[name]).hexdigest() for name in sorted(out_files)},
