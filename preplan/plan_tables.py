@@ -46,8 +46,8 @@ class Flag:
     long driveway=640 ft
     >>> print(Flag("posted bridge avoided", 2.4837, "min"), Flag("single fill site"), sep="; ")
     posted bridge avoided=2.5 min; single fill site
-    >>> print(Flag("unposted bridges", 2.0, circuit=SECOND_CIRCUIT))
-    second circuit unposted bridges=2
+    >>> print(Flag("unposted bridges", 2.0, circuit=SECOND_CIRCUIT), Flag("left out", "T;1"), sep="; ")
+    second circuit unposted bridges=2; left out=T,1
     """
 
     code: str
@@ -65,7 +65,10 @@ class Flag:
     """Response levels or fill sites that the value lists, each whole: a name may hold what parts them there."""
 
     def __str__(self) -> str:
-        """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01."""
+        """Write as the tables do: feet up and gpm down to whole ones, minutes to 0.1, the rest to 0.01.
+
+        A semicolon, which parts flags there, becomes a comma: ids, names of levels and of roads may hold one.
+        """
         named = f"second circuit {self.code}" if self.circuit == SECOND_CIRCUIT else self.code
         if self.value is None:
             return named
@@ -74,7 +77,7 @@ class Flag:
     def _value(self) -> str:
         """Round by the unit; a flag is the one value that is printed in a sentence of its own."""
         if isinstance(self.value, str) or self.value is None or not math.isfinite(self.value):
-            return str(self.value or "")
+            return str(self.value or "").replace(";", ",")
         if self.unit in {"ft", "gal", "gpm"}:
             return str(math.floor(self.value) if self.unit == "gpm" else math.ceil(self.value))
         return f"{self.value:.{1 if self.unit == 'min' else 2}f}".rstrip("0").rstrip(".")

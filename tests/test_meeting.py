@@ -131,8 +131,9 @@ def test_a_semicolon_in_a_road_s_name_does_not_part_the_flag() -> None:
     meetings, _, trips = looked_at(farms())
     better = {0: WayBack(longer_min=-0.01, road="A; B")}
     for second, circuit in ((NO_SECOND, FIRST_CIRCUIT), (np.zeros(1, dtype=np.int32), SECOND_CIRCUIT)):
-        told = Flag("one way traffic", "empties by A, B, 0 min longer", circuit=circuit)
-        assert meeting_flags(trips, meetings, better, second) == [(0, told)]
+        ((address, told),) = meeting_flags(trips, meetings, better, second)
+        assert (address, told.circuit, told.code) == (0, circuit, "one way traffic")
+        assert str(told).endswith("one way traffic=empties by A, B, 0 min longer")
 
 
 def test_loaded_tankers_of_one_circuit_meet_empties_of_the_other() -> None:

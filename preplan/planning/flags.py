@@ -107,7 +107,7 @@ def _split_flags(
         ]
         minutes = round(float(trips.out_min[t] + trips.back_min[t]), 1)
         said = f"{' '.join(ids)} at {there.site_id}, round trip {minutes:g} min"
-        yield row, Flag("two fill sites", said.replace(";", ","))
+        yield row, Flag("two fill sites", said)
 
 
 def _site_of_address_flags(
@@ -179,7 +179,7 @@ def _need_flags(
     for row in np.flatnonzero(carded & scene.needs.assumed):
         yield int(row), Flag("assumed building")
     for row in np.flatnonzero(guessed_use(addresses, scene.rules.required_flow.method)):
-        yield int(row), Flag("use not known", str(addresses.occupancy[row]).replace(";", ","))
+        yield int(row), Flag("use not known", str(addresses.occupancy[row]))
     for row in np.flatnonzero(carded & (addresses.sprinklered == 1.0)):
         yield int(row), Flag("sprinklered")
 
@@ -188,7 +188,7 @@ def with_hydrants(answers: AnswerTable, reach: HydrantReach, hydrants: HydrantTa
     """Flag the hydrant that counts, enough or not: where it is not, it still gives water at once."""
     flags = list(answers.flags)
     for row in np.flatnonzero(reach.hydrant >= 0).tolist():
-        name = str(hydrants.hydrant_id[reach.hydrant[row]]).replace(";", ",")
+        name = str(hydrants.hydrant_id[reach.hydrant[row]])
         gpm, feet = np.floor(reach.credited_gpm[row]), np.ceil(reach.distance_ft[row])
         flags[row] += (Flag("hydrant near", f"{name}, counts for {gpm:.0f} gpm at {feet:.0f} ft"),)
     return replace(answers, flags=tuple(flags))

@@ -118,7 +118,7 @@ def crossing_flags(
     miles = np.maximum(found[0][2], found[1][2])  # most often one lane, driven both ways by both
     flags = []
     for at in np.flatnonzero(miles > LEAST_MI).tolist():
-        road = _longest(roads, np.unique(state[leg == at] >> 1)).replace(";", ",") or "unnamed road"
+        road = _longest(roads, np.unique(state[leg == at] >> 1)) or "unnamed road"
         flags.append((at, Flag("circuits meet", f"{miles[at]:.1f} miles of {road}")))
     return flags
 
@@ -191,7 +191,7 @@ def meeting_flags(
         flag = Flag("meeting on narrow road", miles, "mi", circuit)
         if way is not None:
             longer = abs(round(max(way.longer_min, 0.0), 1))
-            said = f"empties by {way.road.replace(';', ',')}, {longer:g} min longer"
+            said = f"empties by {way.road}, {longer:g} min longer"
             flag = Flag("one way traffic", said, circuit=circuit)
         flags.append((int(trips.address[trip]), flag))
     return flags

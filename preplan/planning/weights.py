@@ -232,8 +232,8 @@ class Weights:
         return [self.units[u] for u in np.flatnonzero(mask[address]).tolist()]
 
     def _name(self, segment: int) -> str:
-        """Name a stretch as a driver knows it; a semicolon would end the flag in the tables."""
-        road = road_label(self.roads, segment).replace(";", ",")
+        """Name a stretch as a driver knows it."""
+        road = road_label(self.roads, segment)
         return f"the {road} bridge" if self.bridge[segment] else road
 
 
