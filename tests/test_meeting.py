@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from preplan.plan_cards import FillsElsewhere
-from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag, RouteForest, TripTable
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, RouteForest, TripTable
 from preplan.planning.ground import SeasonGround
 from preplan.planning.kept import Measures, Shown, keep_trips
 from preplan.planning.meeting import Meetings, WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
