@@ -374,6 +374,21 @@ def test_two_fill_sites_have_a_row_each(small: Small) -> None:
     assert "S2 Tower" in small.drill(events).stdout
 
 
+def test_a_fill_site_is_ready_when_the_row_of_its_place_says_so(small: Small) -> None:
+    """Whether the second one is called the second or by its id; it is ready first, and long before the other."""
+    rows = [
+        (unit, event, minute, gallons, "S2" if unit == "T3" and place == "S1" else place)
+        for unit, event, minute, gallons, place in thinned(small.simulate())
+        if event != "fill site ready"
+    ]
+    first = ("", "fill site ready", "30.0", "", "S1")
+    by_word, by_place = (
+        small.answer([*rows, first, row])
+        for row in (("", "second fill site ready", "7.0", "", ""), ("", "fill site ready", "7.0", "", "S2"))
+    )
+    assert by_place == by_word
+
+
 def test_one_who_fills_at_both_sites_is_sent_to_that_of_most(small: Small) -> None:
     rows = untidy(small)
     at = [row for row in rows if row[:2] in (("T2", "at fill site"), ("T2", "full"))][2:4]

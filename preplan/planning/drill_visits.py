@@ -326,13 +326,7 @@ def _take_places(
     Who comes before anybody has left an end may wait for it to be set up; then, unless the log says when it was ready,
     nobody knows when the place was taken.
     """
-    ready: dict[tuple[str, str], float] = {}
-    sites = list(positions)
-    for event in events:
-        if event.event == "dump site ready":
-            ready[DUMP, ""] = event.minute
-        elif event.event in ("fill site ready", "second fill site ready") and sites:
-            ready[FILL, event.place or sites[event.event.startswith("second") and len(sites) > 1]] = event.minute
+    ready = ready_min(events, list(positions))
     every = [visit for some in visits.values() for visit in some]
     unknown = blocked = 0
     for key in dict.fromkeys(_end_of(visit) for visit in every):
@@ -352,6 +346,21 @@ def _take_places(
         )
     if any(visit.derived for visit in every):
         told.append("Where no row says when a place was taken, it is worked out from who stood there before.")
+
+
+def ready_min(events: Sequence[DrillEvent], sites: Sequence[str]) -> dict[tuple[str, str], float]:
+    """Tell when rows say that an end was ready, by end and fill site; '' for the dump site.
+
+    A row of a fill site without a place is of the first of them, or of the second where it says so.
+    """
+    ready: dict[tuple[str, str], float] = {}
+    for event in events:
+        if event.event == CLOCK_EVENTS[0]:
+            ready.setdefault((DUMP, ""), event.minute)
+        elif event.event in CLOCK_EVENTS[1:3] and sites:
+            second = event.event == CLOCK_EVENTS[2] and len(sites) > 1
+            ready.setdefault((FILL, event.place or sites[second]), event.minute)
+    return ready
 
 
 def _end_of(visit: Visit) -> tuple[str, str]:

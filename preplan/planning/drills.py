@@ -11,6 +11,7 @@ import math
 import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -30,6 +31,7 @@ from preplan.planning.drill_visits import (
     Observation,
     Visit,
     measure,
+    ready_min,
 )
 from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.ground import Ground, SeasonGround
@@ -289,11 +291,11 @@ class _Case:
         part = next(part for part in behind if part in first.minute)
         return first.when(part) - behind[part]
 
-    def _ready(self, end: str, site_id: str, word: str) -> float:
+    def _ready(self, end: str, site_id: str) -> float:
         """Give when an end was ready: logged, or when the first tanker there took its place, or must have."""
-        logged = [event.minute for event in self.log.events if event.event == word]
-        if logged:
-            return logged[0]
+        logged = ready_min(self.log.events, self.log.site_ids)
+        if (end, site_id) in logged:
+            return logged[end, site_id]
         first: list[float] = []
         for at, unit in enumerate(self.units):
             for visit in self.measured.visits[unit.unit_id]:
@@ -314,7 +316,10 @@ class _Case:
         positions = {site.site_id: site.positions for site in self.sites}
         if not self.known:
             return measure((), positions, self.rules.dump_places)
-        words = {event.event for event in self.log.events}
+        logged, ends = ready_min(self.log.events, self.log.site_ids), [(DUMP, ""), *product([FILL], self.log.site_ids)]
+        # a log may call either fill site the fill site, by its place; the timeline has a word for each
+        words = {word for word, end in zip(READY, ends, strict=False) if end in logged}
+        words |= {event.event for event in self.log.events if event.event in STEP}
         here = {unit.unit_id: {FILL: self.mains[unit.unit_id], DUMP: self.log.address_id} for unit in self.units}
         events = [
             DrillEvent(
@@ -324,7 +329,7 @@ class _Case:
                 place=here[event.unit_id][STEP[event.what][0]] if event.what in STEP else "",
             )
             for event in account(self._timeline()).events
-            if event.what in words and event.what in (*STEP, *READY)
+            if event.what in words
         ]
         return measure(events, positions, self.rules.dump_places)
 
@@ -332,14 +337,14 @@ class _Case:
         """Put the drill as the timeline takes it: whatever comes is drawn, no tank is ever full."""
         ends = [
             {
-                "fill_engine_arrival_min": self._ready(FILL, site.site_id, word),
+                "fill_engine_arrival_min": self._ready(FILL, site.site_id),
                 "fill_setup_min": 0.0,
                 "positions": site.positions,
                 "site_gpm": site.total_gpm,
                 "storage_gal": math.inf if site.storage_gal is None else site.storage_gal,
                 "refill_gpm": site.refill_gpm or 0.0,
             }
-            for site, word in zip(self.sites, READY[1:], strict=False)
+            for site in self.sites
         ]
         second = {f"second_{name.removeprefix('fill_')}": value for end in ends[1:] for name, value in end.items()}
         columns = {**ends[0], **second}
@@ -347,7 +352,7 @@ class _Case:
         return Case(
             tankers=tuple(self._tanker(at) for at in range(len(self.units))),
             attack_arrival_min=0.0, attack_setup_min=0.0, full_flow_after_min=0.0, booster_gal=0.0,
-            dump_engine_arrival_min=self._ready(DUMP, "", READY[0]), dump_setup_min=0.0,
+            dump_engine_arrival_min=self._ready(DUMP, ""), dump_setup_min=0.0,
             required_gpm=NO_BOUND_GPM, required_min=math.nextafter(end_min, math.inf), attack_gpm=NO_BOUND_GPM,
             dump_places=self.rules.dump_places, other_tanks=(PortableTank(0.0, ENDLESS_GAL),), **columns,  # type: ignore[arg-type]
         )  # fmt: skip
