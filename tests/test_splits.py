@@ -14,11 +14,12 @@ from preplan.planning import splits
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import Crews, case_table, haulers, long_run_gpm, steady, with_jobs
 from preplan.planning.flows import Flows, Settled
+from preplan.planning.hauls import haul_table
 from preplan.planning.levels import Graded, choose, grade
 from preplan.records import BoolArray, FillSite, ResponseLevel
 from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS, joined_circuits, sustained
-from preplan.water.timeline_batch import held_flows
+from preplan.water.timeline_batch import gaps, held_flows
 from preplan.water.timeline_clock import Rows
 from tests.planning_case import ENGINES, hydrants, scene, site, unit
 from tests.test_flows import planned
@@ -305,3 +306,29 @@ def test_the_first_site_alone_is_never_said_to_hold_more_than_both() -> None:
     assert 0.0 < levels.alone_gpm[0, 1] <= levels.uninterrupted_gpm[0, 1]
     flows.look(*(np.array([one], dtype=np.int32) for one in (0, levels.site[0, 1], 1)))
     assert flows.gpm[0, levels.site[0, 1], 1] > levels.uninterrupted_gpm[0, 1], "this test shows nothing"
+
+
+def test_who_fills_at_a_hydrant_hauls_though_no_engine_is_left_for_the_first_site() -> None:
+    """T2 fills itself at the pond, where nobody can pump; T1 goes to the hydrant, and is counted in every answer."""
+    engines = tuple(unit(f"E{n}", "engine", tank_gal=1000.0) for n in (1, 2))
+    vacuum = unit("T2", "tanker", tank_gal=3000.0, self_fill_gpm=900.0, usable_fraction=1.0)
+    case = scene(
+        [[2.0, 14.0]],
+        (site("F1", kind="draft"), site("F2", kind="hydrant", fill_gpm=600.0, needs_engine=False)),
+        units=(*engines, unit("T1", "tanker", tank_gal=1500.0), vacuum),
+        levels=tuple(ResponseLevel(name=f"Level {n}", engines=2, tankers=n) for n in (1, 2)),
+        driveway_ft=500.0,
+        required_gpm=600.0,
+    )
+    flows = Flows(case)
+    found = grade(case, [flows], choose(flows), np.zeros(1, dtype=np.int32), hydrants(1))
+    levels, hauls = found.levels, haul_table(found.worked)
+    assert (levels.site[0, 1], levels.split[0, 1]) == (0, 1)
+    assert levels.used[0, 1].tolist() == [False, False, True, True]
+    assert levels.at_split[0, 1].tolist() == [False, False, True, False]
+    (worked,) = found.worked
+    (row,) = np.flatnonzero(worked.run.level == 1)
+    table = case_table(case, worked.run.rows(np.array([row])))
+    assert levels.gap_min[0, 1] == gaps(table).gap_min[0]
+    assert (hauls.loads[hauls.level == 1] > 1).all()
+    assert (hauls.called_loads[hauls.level == 1] > 1).all()

@@ -125,11 +125,14 @@ def everyone(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -
 
 
 def with_jobs(scene: Scene, run: Crews, later_min: FloatArray | float = 0.0) -> Crews:
-    """Deal the engines' jobs anew, and let only those tankers haul that can; `later_min` as in `assign_jobs`."""
+    """Deal the engines' jobs anew, and let only those tankers haul that can; `later_min` as in `assign_jobs`.
+
+    Who fills at the second site needs no engine at the first.
+    """
     jobs, present = crews(scene, run.address, run.site, run.fleet, run.second, later_min)
     return replace(
         run,
-        used=run.used & present,
+        used=run.used & (present | run.at_second),
         fill_engine=jobs.fill_engine,
         dump_engine=jobs.dump_engine,
         vacuum_only=jobs.vacuum_only,
