@@ -159,7 +159,7 @@ class Plan:
     arrival_min: FloatArray
     """(addresses, units), from alerting; inf where a unit has no way."""
     site_arrival_min: FloatArray
-    """(sites, units), the same to each fill site."""
+    """(sites, units), the same to each fill site, in the worst season of the roads in which a unit has a way."""
     station_mi: FloatArray
     """(addresses,): shortest way by road from the nearest station that comes unasked; inf: none."""
     hydrants: HydrantTable

@@ -221,3 +221,24 @@ def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None
     assert compared > 0.9 * len(whole.addresses)
     assert sooner > 0
     assert later > 10
+
+
+def test_an_engine_that_pumps_in_the_deciding_season_has_its_minutes_though_it_has_no_way_in_another(
+    tmp_path: Path,
+) -> None:
+    """E2 lives behind a lane posted in spring; winter decides, since only a weak pond is open, and E2 pumps there."""
+    one = SmallDistrict()
+    one.files["stations.csv"] = f"{TABLES['stations.csv']}H2,Tower House,-72.05,44.01\n"
+    one.files["apparatus.csv"] = str(TABLES["apparatus.csv"]).replace("E2,H1", "E2,H2")
+    one.files["addresses.csv"] = "".join(str(TABLES["addresses.csv"]).splitlines(keepends=True)[:3])
+    one.files["fill_sites.csv"] = (
+        "site_id,name,kind,lon,lat,fill_gpm,months\n"
+        "S1,Mill Pond,dry hydrant,-72.0,44.0,900,3-11\nS2,Far Pond,dry hydrant,-72.09,44.0,150,\n"
+    )
+    one.files["closures.csv"] = "closure_id,kind,way_id,value,months\nC1,max_lb,11,20000,3-4\n"
+    one.toml = TOML.replace("[roads]\n", 'closures = "closures.csv"\n\n[roads]\n')
+    plan = plan_of(one.write(tmp_path))
+    e2 = [unit.unit_id for unit in plan.units].index("E2")
+    assert plan.seasons[plan.levels.season[1, 1]].months == (1, 2, 12)
+    assert (plan.levels.site[1, 1], plan.levels.fill_engine[1, 1]) == (1, e2)
+    assert 8.0 < plan.site_arrival_min[1, e2] < 15.0  # 6 min of turnout, 2.7 mi

@@ -90,7 +90,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         stations=inputs.stations,
         units=scene.units,
         arrival_min=scene.response.arrival_min,
-        site_arrival_min=scene.response.site_arrival_min,
+        site_arrival_min=at_sites_min(outcome.searched),
         station_mi=station_miles(inputs, ground),
         hydrants=inputs.hydrants,
         near_hydrant=outcome.near_hydrant,
@@ -126,6 +126,16 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         search_words=search_words(),
         shut_months={trip: tuple(sorted(shut.months)) for trip, shut in sorted(outcome.shut.items())},
     )
+
+
+def at_sites_min(searched: Searched) -> FloatArray:
+    """Give when units are at the fill sites, (sites, units) minutes: in the worst season in which they have a way.
+
+    Who has none in spring pumps in winter all the same.
+    """
+    at_site = np.stack([flows.scene.response.site_arrival_min for flows in searched.flows])
+    latest = np.where(np.isfinite(at_site), at_site, -np.inf).max(axis=0)
+    return np.where(np.isfinite(latest), latest, np.inf)
 
 
 def answered(inputs: Inputs, ground: Ground, scene: Scene, outcome: Outcome, road: TextArray) -> Answered:
