@@ -55,7 +55,7 @@ class Inputs:
     rows: Mapping[str, int] = field(default_factory=dict)
     """Data rows of each table as read."""
     left_out: Mapping[str, int] = field(default_factory=dict)
-    """Rows of a table that are out of service and therefore in no table here."""
+    """Rows of a table that are out of service, or hydrants on no main, and therefore in no table here."""
     bridges: BridgeTable = field(default_factory=BridgeTable.none)
     """The bridge inventory, empty where the district has none."""
     read_from: Mapping[str, Mapping[str, str]] = field(default_factory=dict)

@@ -253,6 +253,18 @@ def test_hydrants_out_of_service_are_not_counted(header: str) -> None:
     assert sheet.notes == ["hydrants.csv: out of service and not counted: 2 (h1, h2)."]
 
 
+def test_hydrants_without_a_main_are_not_counted() -> None:
+    """No pressure comes out of a dry hydrant; a dry barrel is one of a main that drains itself."""
+    lines = ["h1|Dry Hydrant", "h2|DRY BARREL", "h3|Dry-barrel", "h4|Wet Barrel", "h5|", "h6|Draft", "h7|DRY", "h8|3"]
+    sheet = sheet_of("hydrants", "hydrant_id,TYPE,lon,lat", [[*line.split("|"), "-72", "44"] for line in lines])
+    assert read_hydrants(sheet, HydrantRules()).hydrant_id.tolist() == ["h2", "h3", "h4", "h5", "h8"]
+    assert np.flatnonzero(sheet.left_out).tolist() == [0, 5, 6]
+    assert sheet.faults == []
+    codes, left_out, _ = sheet.notes
+    assert codes.startswith("hydrants.csv: TYPE has codes (3): does one mean a dry hydrant?")
+    assert left_out.startswith("hydrants.csv: without a main by kind and not counted: 3 (h1, h6, h7). Where tankers")
+
+
 def test_hydrants_at_fault() -> None:
     lines = ["h1|-5|", "h2|much|", "h3||D"]
     sheet = sheet_of(

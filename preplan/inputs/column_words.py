@@ -98,6 +98,8 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         **_PLACE,
         "flow_gpm": "tested flow, or a class",
         "class": "AA, A, B or C, where no flow is known",
+        "kind": "a dry hydrant, a draft place or a cistern is not counted: it belongs in fill_sites; dry barrel and"
+        " all else is a hydrant",
         "in_service": _SERVICE,
     },
     "closures": {

@@ -158,12 +158,13 @@ APPARATUS = TableSpec(
 )  # fmt: skip
 HYDRANTS = TableSpec(
     required=("hydrant_id", "lon", "lat"),
-    optional=("geometry", "flow_gpm", "class", "in_service"),
+    optional=("geometry", "flow_gpm", "class", "kind", "in_service"),
     aliases={
         **PLACE_ALIASES,
         "hydrant_id": ("id", "facilityid", "objectid"),
         "flow_gpm": ("gpm", "flow", "fire_flow_gpm"),
         "class": ("flow_class", "hydrant_class"),
+        "kind": ("type", "hydrant_type", "hydranttype", "hyd_type", "hydtype", "subtype", "sub_type"),
         "in_service": IN_SERVICE_ALIASES,
     },
     instead=_GEOMETRY_FOR_PLACE,

@@ -201,7 +201,7 @@ def _account(sheet: Sheet, table: AddressTable | HydrantTable) -> None:
     out = len({fault.row for fault in sheet.faults})
     aside = int(np.count_nonzero(sheet.left_out))
     if len(table) + out + aside != len(sheet):
-        said = f"{len(table):,} are planned, {aside:,} out of service and {out:,} rejected"
+        said = f"{len(table):,} are planned, {aside:,} left out and {out:,} rejected"
         raise InvariantError(f"{sheet.file}: of {len(sheet):,} rows {said}")
 
 

@@ -107,15 +107,15 @@ def counts(plan: Plan, inputs: Inputs) -> dict[str, Any]:
 def accounts(plan: Plan, inputs: Inputs) -> dict[str, dict[str, int]]:
     """Say what became of each row of the tables that are read row by row; the parts add up to `rows`.
 
-    The reader holds that a row is in its table, left out as out of service or among the rejected, and never two of
-    them, so what is neither in the table nor left out was rejected.
+    The reader holds that a row is in its table, left out (out of service, or on no main) or among the rejected, and
+    never two of them, so what is neither in the table nor left out was rejected.
     """
     rows, hydrant = inputs.rows.get("addresses", 0), plan.counts()["hydrant"]
     there = len(plan.addresses)
     found = {"addresses": {"rows": rows, "planned": there - hydrant, "hydrant": hydrant, "rejected": rows - there}}
     if "hydrants" in inputs.rows:
         rows, used, out = inputs.rows["hydrants"], len(plan.hydrants), inputs.left_out.get("hydrants", 0)
-        found["hydrants"] = {"rows": rows, "used": used, "out of service": out, "rejected": rows - used - out}
+        found["hydrants"] = {"rows": rows, "used": used, "left out": out, "rejected": rows - used - out}
     return found
 
 
