@@ -5,13 +5,16 @@ from __future__ import annotations
 import cProfile
 from pathlib import Path
 
+import pyogrio
 import pytest
+import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from preplan.errors import Finding, InputError
 from preplan.inputs.columns import SPECS
 from preplan.inputs.reader import read_inputs
+from preplan.records import text_array
 from tests.inputs_folder import FILES, toml, write_folder
 from tests.shared_data import shared
 
@@ -35,6 +38,28 @@ def test_a_faultless_district(tmp_path: Path) -> None:
         "roads": tmp_path / "roads.osm",
         **{role: tmp_path / f"{role}.csv" for role in read.rows},
     }
+
+
+def test_no_layer_and_no_table_of_addresses_is_two_tables(tmp_path: Path) -> None:
+    """Addresses read as hydrants, too, would all have one at the door."""
+    for name, at in (("SitePoints", -72.01), ("HydrantPoints", -72.02)):
+        pyogrio.raw.write(
+            tmp_path / "county.gpkg", shapely.to_wkb([shapely.Point(at, 44.01)]),
+            [text_array(["1"]), text_array(["12 Mill Road"])], ["objectid", "label"], layer=name,
+            geometry_type="Point", crs="EPSG:4326", append=name == "HydrantPoints",
+        )  # fmt: skip
+    text = toml(files='hydrants = "county.gpkg"').replace("addresses.csv", "county.gpkg")
+    (found,) = findings(write_folder(tmp_path, district_toml=text))
+    assert (found.file, found.value) == ("county.gpkg", "SitePoints")
+    assert found.rule == "is read for addresses and for hydrants"
+    (found,) = findings(
+        write_folder(
+            tmp_path,
+            district_toml=toml(files='hydrants = "addresses.csv"'),
+            addresses_csv="id,label,lon,lat\n1,12 Mill Road,-72.01,44.01\n",
+        )
+    )
+    assert (found.file, found.value) == ("addresses.csv", "")
 
 
 def test_optional_tables_and_mapped_headers(tmp_path: Path) -> None:

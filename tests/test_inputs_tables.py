@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 from preplan.errors import InputError
 from preplan.inputs import cells
 from preplan.inputs.bridges import read_bridges
-from preplan.inputs.columns import ADDRESSES, SPECS, match_headers, plain
+from preplan.inputs.columns import ADDRESSES, SPECS, match_headers
 from preplan.inputs.sheet import Sheet, open_sheet
 from preplan.inputs.table_file import read_table
-from preplan.inputs.tables import TextTable
+from preplan.inputs.tables import TextTable, plain
 from preplan.records import text_array
 
 
@@ -199,8 +199,8 @@ def test_a_layer_is_brought_to_lon_lat(tmp_path: Path) -> None:
 def test_a_layer_named_like_the_table_goes_first(tmp_path: Path) -> None:
     path = tmp_path / "all.gpkg"
     layer(path, PLACES, "EPSG:4326", layer="wells")
-    layer(path, PLACES[:1], "EPSG:4326", layer="addresses", append=True)
-    assert len(read_table(path, "addresses", "all.gpkg").row) == 1
+    layer(path, PLACES[:1], "EPSG:4326", layer="Fill Sites", append=True)
+    assert len(read_table(path, "fill_sites", "all.gpkg").row) == 1
     other = read_table(path, "hydrants", "all.gpkg")
     assert len(other.row) == 2
     assert "2 layers" in other.notes[0]

@@ -16,7 +16,7 @@ from preplan.inputs.address_headers import (
     STREET_PARTS,
     UNIT_PARTS,
 )
-from preplan.inputs.tables import LEAST_HEADERS, TextTable
+from preplan.inputs.tables import LEAST_HEADERS, TextTable, plain
 from preplan.inputs.units_written import unit_of
 
 
@@ -277,15 +277,6 @@ MOST_NAMED = 40
 """Headers that are named when they are not read; the exports of a county have more."""
 LOOKS_LIKE = 0.8
 """Likeness (0 to 1) above which an unread header is taken for a slip of the pen and noted."""
-
-
-def plain(header: str) -> str:
-    """Bring a header to plain form, in which names are compared.
-
-    >>> plain("House Number"), plain("addr:street"), plain("OID_"), plain("Número")
-    ('house_number', 'addr_street', 'oid', 'número')
-    """
-    return re.sub(r"[\W_]+", "_", header.casefold()).strip("_")
 
 
 def match_headers(

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from preplan.inputs.tables import ShapeArray, TextTable, fail
+from preplan.inputs.tables import ShapeArray, TextTable, fail, plain
 from preplan.records import text_array
 
 JSON_SUFFIXES = (".geojson", ".json", ".geojsonl", ".geojsons", ".ndjson")
@@ -79,6 +79,7 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
         shapes=shapes,
         notes=(*dict.fromkeys(notes), *assumed),
         chosen="".join(chosen),
+        part=layer if chosen else "",
     )
 
 
@@ -149,7 +150,7 @@ def _choose_layer(layers: Iterable[tuple[str, str | None]], role: str, file: str
     names = [str(name) for name, shape in layers if shape is not None]
     if not names:
         raise fail(file, "has no layer with shapes")
-    named = [name for name in names if name.casefold() == role]
+    named = [name for name in names if plain(name) == role]
     if len(names) == 1:
         return names[0], []
     if named:

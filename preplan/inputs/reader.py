@@ -170,7 +170,28 @@ def _open_tables(said: DistrictFile) -> tuple[dict[str, Sheet], list[Finding], l
         notes += assumed
         if role in REQUIRED_TABLES and not len(opened[role]):
             findings.append(Finding(file=said.names[role], rule="has no rows below its header"))
-    return opened, findings, notes
+    return opened, [*findings, *_read_twice(said.tables, opened)], notes
+
+
+def _read_twice(tables: Mapping[str, Path], opened: Mapping[str, Sheet]) -> list[Finding]:
+    """Find what is read as two tables: addresses taken for hydrants would need no tanker.
+
+    One file may hold hydrants and fill sites alike, but nothing else is an address, and of several sheets or layers
+    one that is not named for its table was the first by chance.
+    """
+    roles: dict[tuple[Path, str], list[str]] = {}
+    for role, sheet in opened.items():
+        roles.setdefault((tables[role].resolve(), sheet.part), []).append(role)
+    return [
+        Finding(
+            file=opened[same[0]].file,
+            value=part,
+            rule=f"is read for {' and for '.join(same)}",
+            remedy="call each sheet or layer by its table's name, or give each table a file of its own",
+        )
+        for (_, part), same in roles.items()
+        if len(same) > 1 and (part or "addresses" in same)
+    ]
 
 
 def _too_many_faults(sheet: Sheet) -> list[Finding]:

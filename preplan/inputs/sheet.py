@@ -58,6 +58,7 @@ class Sheet:
     def __init__(self, table: TextTable, columns: Mapping[str, int], id_column: str, *, own_ids: bool = True) -> None:
         """Take a table and the position of each column, and check the ids where each row has its own."""
         self.file = table.file
+        self.part = table.part
         self.row: IntArray = table.row
         self.faults: list[Rejected] = []
         self.left_out: BoolArray = np.zeros(len(table.row), dtype=np.bool_)

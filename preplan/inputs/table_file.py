@@ -12,7 +12,7 @@ from typing import IO
 from preplan.errors import InputError, unreadable
 from preplan.inputs.csv_text import read_csv
 from preplan.inputs.map_layer import check_first_bytes, read_layer
-from preplan.inputs.tables import TextTable, fail
+from preplan.inputs.tables import TextTable, fail, plain
 from preplan.inputs.workbook import read_workbook
 
 CSV_SUFFIXES = (".csv", ".tsv", ".txt")
@@ -96,7 +96,7 @@ def _read_zip(path: Path, role: str, file: str) -> TextTable:
         if not tables:
             raise fail(file, "holds no table this program reads", remedy="pack a shapefile, a CSV file or a GeoPackage")
         tables = [table for table in tables if table.suffix.lower() not in UNLIKELY_SUFFIXES] or tables
-        named = [table for table in tables if table.stem.casefold() == role]
+        named = [table for table in tables if plain(table.stem) == role]
         table = (named or tables)[0]
         if table.suffix.lower() in {".shp", ".gdb"}:
             _check_size(sum(one.file_size for one in archive.infolist()), file)
@@ -106,7 +106,10 @@ def _read_zip(path: Path, role: str, file: str) -> TextTable:
         else:
             with archive.open(names[table]) as member:
                 read = _read_bytes(_at_most(member, file), table.suffix.lower(), role, file)
-    if named or len(tables) == 1:
+    if len(tables) == 1:
+        return read
+    read = replace(read, part=f"{table} {read.part}".rstrip())
+    if named:
         return read
     note = f"{file}: holds {len(tables)} tables; {table.name!r} was read (name one {role!r} to choose it)."
     return replace(read, notes=(note, *read.notes), chosen=read.chosen or note)

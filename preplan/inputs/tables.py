@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -45,6 +46,17 @@ class TextTable:
     """Assumptions made while reading."""
     chosen: str = ""
     """The note that says which sheet, layer or table was read where the file has several; '' where it has one."""
+    part: str = ""
+    """The name of that sheet, layer or table; '' where the file has one."""
+
+
+def plain(name: str) -> str:
+    """Bring a header, or the name of a sheet or layer, to plain form, in which names are compared.
+
+    >>> plain("House Number"), plain("addr:street"), plain("OID_"), plain("Número")
+    ('house_number', 'addr_street', 'oid', 'número')
+    """
+    return re.sub(r"[\W_]+", "_", name.casefold()).strip("_")
 
 
 def fail(file: str, rule: str, *, row: int | None = None, remedy: str = "") -> InputError:
@@ -65,13 +77,14 @@ def from_records(
     ended: bool = True,
     typed: bool = False,
     chosen: str = "",
+    part: str = "",
 ) -> TextTable:
     """Make a table from rows of cells, one for each row a spreadsheet shows; the first that has any is the header.
 
     A row of one cell above a row of many is a title, which is passed over with a note. So are rows without any value;
     those that are more than a blank line are counted in a note.
     `ended` says that the last row is followed by the end of a line, so that nothing is cut off there; `typed` that
-    the file told numbers from texts; `chosen` is as in the table.
+    the file told numbers from texts; `chosen` and `part` are as in the table.
 
     Raises
     ------
@@ -113,6 +126,7 @@ def from_records(
         below=tuple((i + 1, tuple(map(str.strip, records[i]))) for i in filled[1 : LOOKED_DOWN + 1]),
         notes=(chosen, *notes) if chosen else notes,
         chosen=chosen,
+        part=part,
     )
 
 

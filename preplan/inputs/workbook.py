@@ -10,7 +10,7 @@ import zipfile
 import zlib
 
 from preplan.errors import InputError
-from preplan.inputs.tables import TextTable, fail, from_records
+from preplan.inputs.tables import TextTable, fail, from_records, plain
 
 MOST_UNPACKED_BYTES = 500_000_000
 """XML of a sheet is some five times its text: a county of 100,000 addresses and 20 columns."""
@@ -65,7 +65,7 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     except (calamine.CalamineError, OSError, ValueError, zipfile.BadZipFile, RuntimeError, zlib.error) as error:
         raise fail(file, "is no workbook that can be read", remedy="save it again as XLSX or CSV") from error
     filled = [name for name, rows in sheets.items() if sum(1 for row in rows if any(row)) > 1]
-    named = [name for name in sheets if name.strip().casefold().replace(" ", "_") == role]
+    named = [name for name in sheets if plain(name) == role]
     if not sheets or not (named or filled):
         raise fail(file, "has no rows below its header" if any(map(any, sheets.values())) else "is empty")
     name = (named or filled)[0]
@@ -80,7 +80,7 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     for (row, column), shown in (errors or {}).items():
         if row < len(sheets[name]) and column < len(sheets[name][row]):
             sheets[name][row][column] = shown
-    return from_records(sheets[name], file, notes, typed=True, chosen=chosen)
+    return from_records(sheets[name], file, notes, typed=True, chosen=chosen, part=name if len(filled) > 1 else "")
 
 
 def _check_size(data: bytes, file: str) -> None:
