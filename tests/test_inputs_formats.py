@@ -294,6 +294,50 @@ def test_rows_of_a_workbook_keep_their_numbers(tmp_path: Path) -> None:
     assert [(fault.row, fault.column) for fault in sheet.faults] == [(5, "label")]
 
 
+def test_cells_merged_down_a_column_hold_for_each_of_their_rows(tmp_path: Path) -> None:
+    """A spreadsheet shows one station beside its three units; its file has it in the first cell alone."""
+    made = openpyxl.Workbook()
+    page = made.active
+    assert isinstance(page, Worksheet)
+    for line in (
+        ["Units of the county", None, None], ["unit_id", "station_id", "kind"], ["E1", "H1", "engine"],
+        ["T1", None, "tanker"], ["T2", None, "tanker"], ["T3", None, "tanker"],
+    ):  # fmt: skip
+        page.append(line)
+    for merged in ("A1:C1", "B3:B5", "B6:B20"):
+        page.merge_cells(merged)
+    made.save(tmp_path / "a.xlsx")
+    sheet, notes = open_sheet(tmp_path / "a.xlsx", "apparatus", "a.xlsx", {})
+    assert sheet.cells("station_id").tolist() == ["H1", "H1", "H1", ""]
+    assert notes[0] == "a.xlsx: 'H1' in row 3 is merged with the cells below it and holds for their rows too."
+
+
+def test_rows_and_sheets_that_a_spreadsheet_hides_are_told(tmp_path: Path) -> None:
+    made = openpyxl.Workbook()
+    page = made.active
+    assert isinstance(page, Worksheet)
+    for line in (HEADER, ["1", "1 A Road", -72, 44], ["2", "2 A Road", -72, 44]):
+        page.append(line)
+    page.row_dimensions[3].hidden = page.row_dimensions[9].hidden = True
+    old = made.create_sheet("Old", 0)
+    for line in (HEADER, ["3", "3 A Road", -72, 44]):
+        old.append(line)
+    old.sheet_state = "hidden"
+    made.active = 1
+    made.save(tmp_path / "a.xlsx")
+    sheet, notes = opened(tmp_path / "a.xlsx")
+    assert sheet.id.tolist() == ["1", "2"]
+    assert notes[:2] == (
+        "a.xlsx: has 2 sheets; the first, 'Sheet', was read (name one 'addresses' to choose it).",
+        "a.xlsx: 1 row is hidden in the spreadsheet and read all the same (3): delete what does not hold.",
+    )
+    old.title = "Addresses"
+    made.save(tmp_path / "a.xlsx")
+    sheet, notes = opened(tmp_path / "a.xlsx")
+    assert sheet.id.tolist() == ["3"]
+    assert notes == ("a.xlsx: the sheet 'Addresses', which is hidden in the spreadsheet, was read.",)
+
+
 def test_a_date_of_a_workbook_is_an_iso_date(tmp_path: Path) -> None:
     rows: list[list[Cell]] = [["site_id", "tested", "months"], ["S1", (45838,), (46330,)]]
     table = read_table(book(tmp_path, Sheet1=rows), "fill_sites", "a.xlsx")

@@ -8,6 +8,8 @@ import io
 import re
 import zipfile
 import zlib
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 
 from preplan.errors import InputError
 from preplan.inputs.tables import TextTable, fail, from_records, plain
@@ -21,6 +23,8 @@ _LONGEST_PLACE = 16
 """Bytes of a cell's place in a sheet, at most: what may be cut between two pieces."""
 _FORMULA_LETTERS = 60
 """A longer formula is told by its beginning."""
+_ROWS_NAMED = 12
+"""Hidden rows that are named."""
 _MOST_DIGITS = 15
 """A number of a spreadsheet keeps no more (its makers' published limits)."""
 _SHEET = re.compile(r"worksheets/[^/]+\.xml$", re.IGNORECASE)
@@ -28,6 +32,7 @@ _SHEET_ID = re.compile(rb"""<(?:\w+:)?sheet\s[^>]*?\b\w+:id=["']([^"']+)["']""")
 _RELATION = re.compile(rb"<(?:\w+:)?Relationship\s[^>]*>")
 _ATTRIBUTE = re.compile(rb"""(\w+)=["']([^"']*)["']""")
 _CELL = re.compile(rb"<(?:\w+:)?c\s")
+_ROW = re.compile(rb"<(?:\w+:)?row\s[^>]*\bhidden=[^>]*>")
 _ERROR = re.compile(
     rb"""<(?:\w+:)?c\s(?=[^>]*\bt=["']e["'])[^>]*?\br=["']([A-Z]{1,3})(\d{1,7})["'][^>]*>"""
     rb"""(?:(?!</(?:\w+:)?c>).)*?<(?:\w+:)?v>([^<]*)<""",
@@ -45,7 +50,7 @@ _PLACE = re.compile(rb"""\br=["']([A-Z]{1,3})(\d{1,7})["']""")
 
 
 def read_workbook(data: bytes, role: str, file: str) -> TextTable:
-    """Read the sheet named like the table, else the first that has a row below its header.
+    """Read the sheet named like the table, else the first, of those that are shown, that has a row below its header.
 
     Raises
     ------
@@ -57,7 +62,10 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     try:
         _check_size(data, file)
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
-        sheets = {name: _rows(book.get_sheet_by_name(name)) for name in book.sheet_names}
+        opened = {name: book.get_sheet_by_name(name) for name in book.sheet_names}
+        sheets = {name: _rows(sheet) for name, sheet in opened.items()}
+        merged = {name: sheet.merged_cell_ranges or () for name, sheet in opened.items()}
+        shown = {sheet.name for sheet in book.sheets_metadata if sheet.visible == calamine.SheetVisibleEnum.Visible}
     except InputError:
         raise
     except calamine.PasswordError as error:
@@ -65,6 +73,7 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     except (calamine.CalamineError, OSError, ValueError, zipfile.BadZipFile, RuntimeError, zlib.error) as error:
         raise fail(file, "is no workbook that can be read", remedy="save it again as XLSX or CSV") from error
     filled = [name for name, rows in sheets.items() if sum(1 for row in rows if any(row)) > 1]
+    filled.sort(key=lambda name: name not in shown)  # a sheet that nobody sees may be an old one
     named = [name for name in sheets if plain(name) == role]
     if not sheets or not (named or filled):
         raise fail(file, "has no rows below its header" if any(map(any, sheets.values())) else "is empty")
@@ -72,15 +81,49 @@ def read_workbook(data: bytes, role: str, file: str) -> TextTable:
     chosen = ""
     if not named and len(filled) > 1:
         chosen = f"{file}: has {len(filled)} sheets; the first, {name!r}, was read (name one {role!r} to choose it)."
-    errors = _errors(data, list(sheets).index(name))
-    notes: tuple[str, ...] = ()
-    if errors is None:
+    rows = sheets[name]
+    notes = _mark(file, rows, _marks(data, list(sheets).index(name)))
+    if name not in shown:
+        notes.append(f"{file}: the sheet {name!r}, which is hidden in the spreadsheet, was read.")
+    notes += _fill_merged(file, rows, merged[name])
+    return from_records(rows, file, tuple(notes), typed=True, chosen=chosen, part=name if len(filled) > 1 else "")
+
+
+def _mark(file: str, rows: list[list[str]], marks: _Marks | None) -> list[str]:
+    """Write the faults of formulas into their cells; notes on rows that are not shown, and on what nobody can see."""
+    if marks is None:
         unseen = "a cell whose formula failed or was never worked out is read as empty here"
-        notes = (f"{file}: {unseen}; in an XLSX file it would be a fault.",)
-    for (row, column), shown in (errors or {}).items():
-        if row < len(sheets[name]) and column < len(sheets[name][row]):
-            sheets[name][row][column] = shown
-    return from_records(sheets[name], file, notes, typed=True, chosen=chosen, part=name if len(filled) > 1 else "")
+        return [f"{file}: {unseen}; in an XLSX file it would be a fault."]
+    for (row, column), text in marks.errors.items():
+        if row < len(rows) and column < len(rows[row]):
+            rows[row][column] = text
+    hidden = [row + 1 for row in sorted(marks.hidden) if row < len(rows) and any(rows[row])]
+    if not hidden:
+        return []
+    named = ", ".join(map(str, hidden[:_ROWS_NAMED])) + ", ..." * (len(hidden) > _ROWS_NAMED)
+    many = "1 row is" if len(hidden) == 1 else f"{len(hidden):,} rows are"
+    return [f"{file}: {many} hidden in the spreadsheet and read all the same ({named}): delete what does not hold."]
+
+
+def _fill_merged(
+    file: str, rows: list[list[str]], merged: Iterable[tuple[tuple[int, int], tuple[int, int]]]
+) -> list[str]:
+    """Write the value of cells merged down a column into each of their rows, as a spreadsheet shows it; note such.
+
+    The file has it in the first alone: the months of three ponds would be those of one, and the others open all year.
+    """
+    told = []
+    for (top, column), (bottom, _) in merged:
+        value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
+        below = [row for row in rows[top + 1 : bottom + 1] if any(row)]
+        if value and below:
+            told.append(f"{value[:_FORMULA_LETTERS]!r} in row {top + 1}")
+        for row in below:
+            row[column] = row[column] or value
+    if not told:
+        return []
+    more = f", and {len(told) - 1:,} more likewise" if told[1:] else ""
+    return [f"{file}: {told[0]} is merged with the cells below it and holds for their rows too{more}."]
 
 
 def _check_size(data: bytes, file: str) -> None:
@@ -113,16 +156,22 @@ def _cells_between(book: zipfile.ZipFile, sheet: zipfile.ZipInfo) -> int:
     return max(columns) * max(rows)
 
 
-def _errors(data: bytes, index: int) -> dict[tuple[int, int], str] | None:
-    """Find the cells of a sheet whose formula fails or has no result, by row and column from 0.
+@dataclass(frozen=True, slots=True)
+class _Marks:
+    """What a sheet says that the reader does not tell."""
 
-    The reader gives them as empty. A failed one is told by what it shows, one without a result by itself: '=B2*3'.
+    errors: dict[tuple[int, int], str] = field(default_factory=dict)
+    """The cells whose formula fails or has no result, by row and column from 0: the reader gives them as empty.
+    A failed one is told by what it shows, one without a result by itself: '=B2*3'."""
+    hidden: set[int] = field(default_factory=set)
+    """Rows, from 0, that are not shown."""
 
-    None where they cannot be found: in the workbooks of other programs, and of earlier times.
-    """
+
+def _marks(data: bytes, index: int) -> _Marks | None:
+    """Read a sheet's marks; None where they cannot be found: in workbooks of other programs, and of earlier times."""
     if not zipfile.is_zipfile(io.BytesIO(data)):
         return None
-    found: dict[tuple[int, int], str] = {}
+    found = _Marks()
     with zipfile.ZipFile(io.BytesIO(data)) as book:
         member = _member(book, index)
         if member is None:
@@ -132,10 +181,14 @@ def _errors(data: bytes, index: int) -> dict[tuple[int, int], str] | None:
             while piece := packed.read(_PIECE_BYTES):
                 text = rest + piece
                 for letters, row, shown in _ERROR.findall(text):
-                    found[int(row) - 1, column_number(letters) - 1] = shown.decode("utf-8", errors="replace")
+                    found.errors[int(row) - 1, column_number(letters) - 1] = shown.decode("utf-8", errors="replace")
                 for letters, row, formula in _UNCALCULATED.findall(text):
                     told = html.unescape(formula.decode("utf-8", errors="replace"))[:_FORMULA_LETTERS] or "(as above)"
-                    found[int(row) - 1, column_number(letters) - 1] = f"={told}"
+                    found.errors[int(row) - 1, column_number(letters) - 1] = f"={told}"
+                for tag in _ROW.findall(text):
+                    said = dict(_ATTRIBUTE.findall(tag))
+                    if said.get(b"hidden") in {b"1", b"true"} and said.get(b"r", b"").isdigit():
+                        found.hidden.add(int(said[b"r"]) - 1)
                 begun = [match.start() for match in _CELL.finditer(text)]
                 # a cell may be cut between two pieces; none is as long as a piece
                 rest = text[begun[-1] :] if begun and len(text) - begun[-1] < _PIECE_BYTES else b""
