@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import json
 import re
 import zipfile
 from collections.abc import Callable
@@ -93,6 +94,37 @@ def test_layers_of_every_kind_say_the_same(tmp_path: Path, kind: str) -> None:
     # a geodatabase keeps places on a grid finer than a millimetre
     assert lon == pytest.approx([place[0] for place in PLACES], abs=1e-9)
     assert lat == pytest.approx([place[1] for place in PLACES], abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["a.geojson", "a.json.gz"])
+@pytest.mark.parametrize(
+    ("said", "cut"),
+    [
+        ({"properties": {"exceededTransferLimit": True}}, True),
+        ({"exceededTransferLimit": True}, True),
+        ({"exceededTransferLimit": False}, False),
+        ({"numberMatched": 12_000, "numberReturned": 2_000}, True),
+        ({"numberMatched": 1, "numberReturned": 1}, False),
+    ],
+)
+def test_a_layer_that_a_server_has_cut_off_is_refused(
+    tmp_path: Path, name: str, said: dict[str, object], *, cut: bool
+) -> None:
+    """A county of 12,000 addresses is otherwise one of 2,000; what says so may stand before or behind them."""
+    point = {"type": "Point", "coordinates": [-72.5, 44.25]}
+    features = {
+        "features": [
+            {"type": "Feature", "properties": {"address_id": "1", "label": "1 A Road"}, "geometry": point},
+        ]
+    }
+    for both in ({**said, **features}, {**features, **said}):
+        text = json.dumps({"type": "FeatureCollection", **both}).encode()
+        path = _write(tmp_path / name, gzip.compress(text) if name.endswith("gz") else text)
+        if cut:
+            with pytest.raises(InputError, match="is a part of its layer"):
+                opened(path)
+        else:
+            assert opened(path)[0].id.tolist() == ["1"]
 
 
 @pytest.mark.parametrize("name", ["a.gpkg", "a.shp"])

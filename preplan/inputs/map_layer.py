@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import re
 import tempfile
 import warnings
 from collections.abc import Iterable, Iterator, Mapping
@@ -21,6 +23,11 @@ JSON_SUFFIXES = (".geojson", ".json", ".geojsonl", ".geojsons", ".ndjson")
 FIRST_BYTES: Mapping[str, bytes] = {".gpkg": b"SQLite format 3\x00", ".shp": b"\x00\x00\x27\x0a"}
 """How a file of each kind begins, whatever else its name says."""
 _HEAD_BYTES = 1_000_000
+_CUT_BY_SERVER = re.compile(rb'"exceededTransferLimit"\s*:\s*true')
+"""Written beside the features by a map server that gives but 1,000 or 2,000 at a time (such an answer, quoted in an
+issue of a map editor that lost features so; that it may stand behind them too is from memory)."""
+_MATCHED, _RETURNED = (re.compile(rb'"number%s"\s*:\s*(\d+)' % what) for what in (b"Matched", b"Returned"))
+"""The same of servers by another standard (OGC API - Features, from memory, unverified)."""
 _RECORD_MARK = "\x1e"
 """What stands before each feature of a text sequence (RFC 8142)."""
 
@@ -99,8 +106,20 @@ def _named(source: Path | str | bytes, suffix: str, file: str) -> Iterator[Path 
     ending = source.suffix.lower()
     with source.open("rb") as opened:
         head = opened.read(_HEAD_BYTES)
+        opened.seek(max(opened.seek(0, os.SEEK_END) - _HEAD_BYTES, 0))
+        tail = opened.read() if ending in JSON_SUFFIXES else b""
     check_first_bytes(head, ending, file)
+    if ending in JSON_SUFFIXES and (_is_cut(head) or _is_cut(tail)):
+        rule = "is a part of its layer: the map server says in it that there are more features than it gives at once"
+        raise fail(file, rule, remedy="fetch the rest too and join them, or have the layer exported as a whole")
     yield f"{_json_kind(head)}:{source}" if ending in JSON_SUFFIXES else source
+
+
+def _is_cut(text: bytes) -> bool:
+    """Tell whether a map server says beside its features that it has more of them."""
+    matched, returned = _MATCHED.search(text), _RETURNED.search(text)
+    fewer = matched is not None and returned is not None and int(returned[1]) < int(matched[1])
+    return fewer or _CUT_BY_SERVER.search(text) is not None
 
 
 def check_first_bytes(head: bytes, suffix: str, file: str) -> None:
