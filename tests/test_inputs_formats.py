@@ -9,15 +9,21 @@ import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import openpyxl
+import pyogrio
 import pytest
+import shapely
 from openpyxl.worksheet.worksheet import Worksheet
 
 from preplan.errors import InputError
 from preplan.inputs.addresses import read_addresses
+from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.reader import read_inputs
 from preplan.inputs.sheet import ROUNDED_RULE, Sheet, open_sheet
 from preplan.inputs.table_file import parts_of, read_table
+from preplan.records import text_array
+from preplan.rules import HydrantRules
 from tests.faults.built import Cell, layer, workbook
 from tests.inputs_folder import FILES, write_folder
 from tests.shared_data import shared
@@ -125,6 +131,58 @@ def test_a_layer_that_a_server_has_cut_off_is_refused(
                 opened(path)
         else:
             assert opened(path)[0].id.tolist() == ["1"]
+
+
+def numbered(path: Path, **columns: list[float]) -> Path:
+    """Write places with columns of numbers."""
+    shapes = shapely.to_wkb(np.array([shapely.Point(one) for one in PLACES], dtype=object))
+    ids, labels = (text_array([f"{what}{i}" for i in range(3)]) for what in ("a", "Mill Road "))
+    pyogrio.raw.write(
+        path, shapes, [ids, labels, *map(np.array, columns.values())], ["address_id", "label", *columns],
+        geometry_type="Point", crs="EPSG:4326",
+    )  # fmt: skip
+    return path
+
+
+def test_zeros_of_a_shapefile_are_not_known(tmp_path: Path) -> None:
+    """Its table has no empty numbers: a driveway of 0 ft would need no hose, and a house of 0 floors be refused."""
+    columns = {"stories": [2.0, 0.0, 0.0], "driveway_f": [0.0, 0.0, 300.0], "exposure": [1.0, 0.0, 0.0]}
+    sheet, _ = opened(numbered(tmp_path / "a.shp", **columns))
+    read = read_addresses(sheet)
+    assert sheet.faults == []
+    assert np.isnan(read.stories).tolist() == [False, True, True]
+    assert np.isnan(read.driveway_ft).tolist() == [True, True, False]
+    assert np.isnan(read.exposure).tolist() == [False, True, True]
+    rule = "as a shapefile says where nothing is known: taken as empty."
+    assert sheet.notes == [
+        f"a.shp: {column} is 0 in 2 rows, {rule}" for column in ("stories", "driveway_f", "exposure")
+    ]
+
+
+def test_zeros_mean_zero_where_a_file_can_be_empty(tmp_path: Path) -> None:
+    """A shapefile with an empty number tells it from 0, and so does every other kind of layer."""
+    nan = float("nan")
+    for name, known in (("a.shp", [0.0, 120.0, nan]), ("a.gpkg", [0.0, 120.0, 5.0])):
+        sheet, _ = opened(numbered(tmp_path / name, driveway_f=known))
+        assert read_addresses(sheet).driveway_ft.tolist()[:2] == [0.0, 120.0]
+        assert sheet.notes == []
+
+
+def test_a_zero_that_lessens_is_kept_and_asked_about(tmp_path: Path) -> None:
+    """A hydrant of 0 gpm counts for nothing; the 500 gpm of one that nobody has tested would be more."""
+    path = numbered(tmp_path / "a.shp", FLOW=[0.0, 900.0, 0.0])
+    sheet, _ = open_sheet(path, "hydrants", "a.shp", {"hydrant_id": "address_id"})
+    assert read_hydrants(sheet, HydrantRules()).flow_gpm.tolist() == [0.0, 900.0, 0.0]
+    asked = "a.shp: FLOW is 0 in 2 rows, as a shapefile says where nothing is known: is 0 meant? It is taken as 0."
+    assert sheet.notes == [asked]
+
+
+@pytest.mark.parametrize(("driveway", "asked"), [("0", True), ("20", False)])
+def test_driveways_that_are_all_zero_are_asked_about(tmp_path: Path, driveway: str, *, asked: bool) -> None:
+    rows = "".join(f"{i},{i} A Road,-72,44,{driveway if i == 1 else 0}\n" for i in range(1, 6))
+    sheet, _ = opened(_write(tmp_path / "a.csv", f"address_id,label,lon,lat,driveway_ft\n{rows}".encode()))
+    assert read_addresses(sheet).driveway_ft.tolist()[1:] == [0.0] * 4
+    assert any("driveway_ft is 0 in 5 rows, which is all" in note for note in sheet.notes) == asked
 
 
 @pytest.mark.parametrize("name", ["a.gpkg", "a.shp"])

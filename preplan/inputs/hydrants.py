@@ -71,6 +71,7 @@ def _note_left_out(sheet: Sheet, which: BoolArray, said: str) -> None:
 
 def _flows(sheet: Sheet) -> FloatArray:
     """Read flows in gpm, NaN where a row gives neither flow nor class."""
+    sheet.doubt_zeros("flow_gpm")
     flow, wrong = cells.numbers(sheet.cells("flow_gpm"), "gpm")
     flow = np.where(sheet.point_in_doubt("flow_gpm", "gpm"), np.nan, flow)
     classes = {word.casefold(): word for word in CLASS_GPM}

@@ -83,6 +83,7 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
         row=np.arange(len(shapes), dtype=np.int32) + np.int32(2),
         overlong=np.zeros(len(shapes), dtype=np.bool_),
         typed=True,
+        no_empty=str(source).lower().endswith(".shp"),
         shapes=shapes,
         notes=(*dict.fromkeys(notes), *assumed),
         chosen="".join(chosen),

@@ -32,6 +32,12 @@ _EMPTY_IS_YES: Mapping[str, str] = {
     "months": "says no months: write them, or leave the cell empty for all year",
 }
 """Columns in which no value is an answer."""
+ZERO_FLATTERS = frozenset({"driveway_ft", "turnout_min", "lift_ft", "exposure", "needs_engine"})
+"""Columns in which 0 promises more than an empty cell does."""
+_ZERO_IS_NONE = ZERO_FLATTERS | {"operating_lb", "operating_us_tons", "operating_tonnes"}
+"""Columns in which the 0 of a shapefile is taken as empty though 0 is possible."""
+_ALL_ZERO_ROWS = 5
+"""So many rows that all say 0 where that flatters are asked about (this program's choice)."""
 _ROUNDED_FROM = 1000.0
 """What was brought into another unit is told without decimals from here on."""
 _ROWS_NAMED = 12
@@ -71,6 +77,7 @@ class Sheet:
         self.read_from = {name: table.headers[i] for name, i in columns.items() if table.headers[i] != name}
         self._layer = table.shapes
         self._typed = table.typed
+        self._no_empty = table.no_empty
         self._id_column = id_column
         self.id: TextArray = self.cells(id_column) if self.has(id_column) or not columns else self._made_ids()
         self.fault(table.overlong, "", "has more cells than the header: a comma inside a text needs quotes around it")
@@ -153,6 +160,7 @@ class Sheet:
         if not self.has(column):
             return np.full(len(self), np.nan)
         unit = unit_of(column)
+        self.doubt_zeros(column, possible=(above is None or above < 0.0) and (low is None or low <= 0.0))
         read = cells.read_numbers(self.cells(column), unit)
         values = np.where(self.point_in_doubt(column, unit), np.nan, read.number)
         for i in np.flatnonzero(read.wrong).tolist():
@@ -169,7 +177,9 @@ class Sheet:
         ):
             if limit is not None:
                 outside = broken(values, limit)
-                self.fault(outside, column, f"{words} {limit:,g}")
+                # many a table writes 0 where it does not know, and an empty cell says so
+                for such, remedy in ((values == 0.0, cells.NOT_KNOWN_REMEDY), (values != 0.0, "")):
+                    self.fault(outside & such, column, f"{words} {limit:,g}{remedy}")
                 bad |= outside
         if bound is not None:
             bad |= self.outside(column, np.where(bad, np.nan, values), bound, unit)
@@ -178,6 +188,28 @@ class Sheet:
             self.fault(broken_number, column, "must be a whole number")
             bad |= broken_number
         return np.where(bad, np.nan, values)
+
+    def doubt_zeros(self, column: str, *, possible: bool = True) -> None:
+        """Take the zeros of a shapefile as empty where 0 is impossible or promises too much; note them elsewhere.
+
+        Its table has no empty numbers, and many programs write 0 for one (a GIS maker's list of messages: no NULL in
+        the table of a shapefile; an issue of a desktop GIS: nulls saved as zeros). A column with an empty cell is
+        written by one that can tell, and 0 means 0.
+        """
+        given = self.cells(column)
+        zero = given == "0"
+        count = int(np.count_nonzero(zero))
+        if not count or (given == "").any():
+            return
+        said = f"{self.header(column)} is 0 in {count:,} row{'s' * (count > 1)}"
+        if not self._no_empty:
+            if column in ZERO_FLATTERS and count == len(self) >= _ALL_ZERO_ROWS:
+                self.note(f"{said}, which is all: is it known? It is taken as it is; an empty cell means not known.")
+        elif possible and column not in _ZERO_IS_NONE:
+            self.note(f"{said}, as a shapefile says where nothing is known: is 0 meant? It is taken as 0.")
+        else:
+            self.note(f"{said}, as a shapefile says where nothing is known: taken as empty.")
+            self._cells[column] = text_array(np.where(zero, "", given).tolist())
 
     def note_readings(self, column: str, read: Numbers, unit: str) -> None:
         """Note by which rule numbers were read that are in another unit or written otherwise."""
@@ -243,6 +275,7 @@ class Sheet:
 
     def yes_no(self, column: str, words: Mapping[str, float] = YES_NO) -> FloatArray:
         """Read a column of yes and no, or of other words for them: 1, 0, or NaN where a cell is empty."""
+        self.doubt_zeros(column)
         rule = partial(cells.with_remedy, "is not yes or no")
         return self._each(column, words.get, rule, np.nan).astype(np.float64)
 

@@ -38,6 +38,8 @@ class TextTable:
     """The spreadsheet row of the header."""
     typed: bool = False
     """True where the file itself tells numbers from texts, so that a point can only part decimals."""
+    no_empty: bool = False
+    """True where the file may have written 0 for a number that is not known: a shapefile."""
     below: tuple[tuple[int, tuple[str, ...]], ...] = ()
     """The first rows below the header, whole, with their spreadsheet rows: one of them may be the true header."""
     shapes: ShapeArray | None = None
