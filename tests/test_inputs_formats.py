@@ -240,6 +240,19 @@ def test_a_title_above_the_header_is_passed_over_with_a_note(tmp_path: Path, abo
     assert f"taken as a title; the header is row {header}." in " ".join(notes)
 
 
+@pytest.mark.parametrize("title", ["Addresses, as of 2025", "Hill, Mill, and Quarry Road"])
+def test_a_comma_of_a_title_parts_nothing(tmp_path: Path, title: str) -> None:
+    text = f"{title}\n\naddress_id;label;lon;lat\n1;1 A Road, rear;-72,5;44,25\n"
+    assert planned(_write(tmp_path / "a.csv", text.encode())) == (["1"], ["1 A Road, rear"], [-72.5], [44.25])
+
+
+@pytest.mark.parametrize("page", ["<!DOCTYPE html>\n<html>a,b</html>", "  <HTML><body>", '<?xml version="1.0"?><a/>'])
+def test_a_web_page_is_no_table(tmp_path: Path, page: str) -> None:
+    """A link that asks for a password saves its own page under the table's name."""
+    with pytest.raises(InputError, match="is a web page, whatever its name says; download the table itself"):
+        opened(_write(tmp_path / "a.csv", page.encode()))
+
+
 def test_a_title_of_a_workbook_is_passed_over_too(tmp_path: Path) -> None:
     rows = [["Addresses of 2026"], *(line.split(",") for line in TEXT.splitlines())]
     (tmp_path / "a.xlsx").write_bytes(workbook({"Sheet 1": rows}))

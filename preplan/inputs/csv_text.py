@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import re
 from collections.abc import Sequence
 
@@ -14,6 +15,9 @@ DELIMITERS = (",", ";", "\t", "|")
 _BYTE_ORDER_MARKS = (b"\xff\xfe", b"\xfe\xff")
 _QUOTED = re.compile(r'"[^"]*"')
 _LINE_END = re.compile(r"\r\n|\r|\n")
+_FIRST_LINES = 50
+"""Lines in which the delimiter is looked for."""
+_WEB_PAGE = re.compile(r"\s*<(?:!doctype|html|\?xml)", re.IGNORECASE)
 _STRAY = "take away the quote that is one too many; a quote inside a text in quotes is written twice"
 _NAMED_DELIMITER = re.compile(r'"?sep=(.)"?\r?\n', re.IGNORECASE)
 
@@ -27,6 +31,8 @@ def read_csv(data: bytes, file: str) -> TextTable:
         They are no text, have no row, or a stray quote that swallows what follows it.
     """
     text, notes = _decode(data, file)
+    if _WEB_PAGE.match(text):
+        raise fail(file, "is a web page, whatever its name says", remedy="download the table itself, or save it as CSV")
     return from_records(_records(text, file), file, notes, ended=text.endswith(("\n", "\r")))
 
 
@@ -75,13 +81,15 @@ def _records(text: str, file: str) -> list[list[str]]:
 
 
 def _delimiter(text: str) -> str:
-    """Find the delimiter of the first line that has any: a title above the header has none."""
-    for line in text.splitlines():
-        bare = _QUOTED.sub("", line)
+    """Find the delimiter of the first line that has any and shares it with the next: a title's comma parts nothing."""
+    found = [
+        one for line in itertools.islice(text.splitlines(), _FIRST_LINES) if (one := _QUOTED.sub("", line)).strip()
+    ]
+    for bare, below in itertools.pairwise([*found, ""]):
         most = max(DELIMITERS, key=bare.count)
-        if most in bare:
+        if most in bare and (most in below or not below):
             return most
-    return DELIMITERS[0]
+    return max(DELIMITERS, key=found[0].count) if found else DELIMITERS[0]
 
 
 def _check_quotes(text: str, delimiter: str, file: str) -> None:
