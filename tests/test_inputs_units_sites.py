@@ -265,6 +265,16 @@ def test_kind_decides_rate_and_engine_where_cells_are_empty() -> None:
     assert not any(site.fill_gpm_given for site in found)
 
 
+@pytest.mark.parametrize("said", ["none", "No", "unknown", "0", "-"])
+def test_sites_share_no_source_that_is_none(said: str) -> None:
+    """Two ponds whose source is 'none' would be one, and neither the other's backup."""
+    _, sheet = sites(",source_id", f"a|A|draft|-72|44|{said}", f"b|B|draft|-72|44.1|{said}", "c|C|draft|-72|44.2|N")
+    assert [(one.row, one.column, one.value) for one in sheet.faults] == [
+        (2, "source_id", said),
+        (3, "source_id", said),
+    ]
+
+
 def test_sites_come_in_the_order_of_their_ids() -> None:
     found, _ = sites("", "S2|A|draft|-72|44", "S10|B|draft|-72|44", "a|C|draft|-72|44")
     assert [site.site_id for site in found] == ["S10", "S2", "a"]

@@ -42,6 +42,8 @@ TURNAROUNDS: Mapping[str, str] = {
     "pull through": "through",
     "back in": "back",
 }
+NO_SOURCE = cells.NOT_KNOWN | {"none", "no", "yes", "na", "nil", "0"}
+"""What is no name of a source: sites that all say so do not share one."""
 HOLDS_STORAGE = ("cistern", "tank")
 """Kinds whose water is what they store, so the gallons must be known."""
 PRESSED_BY_ITSELF = ("hydrant", "tank")
@@ -89,7 +91,10 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
     needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.in_service()
     tested = _tested(sheet, date)
     months = sheet.months("months")
+    sheet.doubt_zeros("source_id", possible=False)
     texts = {column: sheet.text(column) for column in ("source_id", "connection", "notes")}
+    nameless = np.array([one.casefold() in NO_SOURCE for one in texts["source_id"].tolist()], dtype=np.bool_)
+    sheet.fault(nameless, "source_id", "is no name of a pond or main: leave the cell empty where the site shares none")
 
     def site(i: int) -> FillSite:
         given = {column: float(values[i]) for column, values in numbers.items() if not np.isnan(values[i])}
