@@ -40,6 +40,18 @@ def test_a_faultless_district(tmp_path: Path) -> None:
     }
 
 
+def test_a_blank_that_does_not_break_is_a_blank_in_an_id(tmp_path: Path) -> None:
+    """Text copied from a page has such: the unit's station was none of the list that named it."""
+    read = read_inputs(
+        write_folder(
+            tmp_path,
+            stations_csv="station_id,name,lon,lat\nStation\u00a01,Headquarters,-72.02,44.00\n",
+            apparatus_csv="unit_id,station_id,kind\nE  1,Station 1,engine\nT1,Station\u00a01,tanker\n",
+        )
+    )
+    assert [(unit.unit_id, unit.station_id) for unit in read.units] == [("E 1", "Station 1"), ("T1", "Station 1")]
+
+
 def test_no_layer_and_no_table_of_addresses_is_two_tables(tmp_path: Path) -> None:
     """Addresses read as hydrants, too, would all have one at the door."""
     for name, at in (("SitePoints", -72.01), ("HydrantPoints", -72.02)):

@@ -51,6 +51,7 @@ CUT_REMEDY = "Add what is missing, and a comma (or what else parts the cells of 
 _ROUNDED = re.compile(r"\d(?:\.\d+)?[eE]\+\d{1,3}")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _A_DATE = re.compile(r"\d{4}-\d{2}-\d{2}(?:[ T]00:00:00)?|\d{1,2}-[A-Z][a-z]{2}|[A-Z][a-z]{2}-\d{2}")
+_BLANKS = re.compile(r"[ \u00a0\u202f]+")
 _UNTIDY = re.compile(_CONTROL.pattern + r"|[ \u00a0]{2,}|\u00a0")
 
 
@@ -74,6 +75,9 @@ class Sheet:
         """What is said of headers that are not read, of which one may explain a fault."""
         given = {name: table.columns[i] for name, i in columns.items()}
         self._cells = {name: _without_empty_words(column) for name, column in given.items()}
+        if id_column in self._cells:  # a blank that does not break looks like any other, in this table and the next
+            plain_ids = [_BLANKS.sub(" ", one) for one in self._cells[id_column].tolist()]
+            self._cells[id_column] = text_array(plain_ids)
         self.read_from = {name: table.headers[i] for name, i in columns.items() if table.headers[i] != name}
         self._layer = table.shapes
         self._typed = table.typed
@@ -300,7 +304,7 @@ class Sheet:
             told = f"{expected}; {hint}" if hint else expected
             return told if required else cells.with_remedy(told, cell)
 
-        return self._each(column, lambda cell: words.get(" ".join(cell.split())), rule, "")
+        return self._each(column, words.get, rule, "")
 
     def parsed(self, column: str, parse: Callable[[str], str | None], rule: str | Callable[[str], str]) -> TextArray:
         """Read a column through a function that gives None or '' for a fault; '' stays ''."""
@@ -326,7 +330,9 @@ class Sheet:
         """Read each different cell of a column once; None is a fault."""
         given = self.cells(column)
         codes, different = pd.factorize(given)
-        meant = [empty if cell == "" else read(cell.casefold() if fold else cell) for cell in different]
+        meant = [
+            empty if cell == "" else read(" ".join(cell.casefold().split()) if fold else cell) for cell in different
+        ]
         wrong = np.array([one is None for one in meant], dtype=np.bool_)
         values = text_array([empty if one is None else one for one in meant])  # type: ignore[misc]
         for i in np.flatnonzero(wrong[codes]).tolist() if len(given) else ():
