@@ -253,6 +253,20 @@ def test_hydrants_out_of_service_are_not_counted(header: str) -> None:
     assert sheet.notes == ["hydrants.csv: out of service and not counted: 2 (h1, h2)."]
 
 
+def test_a_no_of_any_column_that_tells_of_service_counts() -> None:
+    """An asset may be active and not operable: read from the first such column alone, it counted."""
+    lines = ["h1|Active|No|", "h2|Active|Yes|poor", "h3|Retired|Yes|", "h4||2|broken", "h5|||"]
+    columns = "hydrant_id,STATUS,OPERABLE,condition,lon,lat,flow_gpm"
+    sheet = sheet_of("hydrants", columns, [[*line.split("|"), "-72", "44", "900"] for line in lines])
+    assert read_hydrants(sheet, HydrantRules()).hydrant_id.tolist() == ["h2", "h5"]
+    assert sheet.faults == []
+    assert sheet.notes == [
+        "hydrants.csv: out of service by OPERABLE: 1 (h1).",
+        "hydrants.csv: out of service by condition: 1 (h4).",
+        "hydrants.csv: out of service and not counted: 3 (h1, h3, h4).",
+    ]
+
+
 def test_hydrants_without_a_main_are_not_counted() -> None:
     """No pressure comes out of a dry hydrant; a dry barrel is one of a main that drains itself."""
     lines = ["h1|Dry Hydrant", "h2|DRY BARREL", "h3|Dry-barrel", "h4|Wet Barrel", "h5|", "h6|Draft", "h7|DRY", "h8|3"]

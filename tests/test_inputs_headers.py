@@ -233,7 +233,6 @@ def test_the_parts_of_a_street_are_those_of_the_standards() -> None:
     ("role", "header", "ours"),
     [
         ("fill_sites", "lift", "lift_ft"), ("fill_sites", "Flow", "fill_gpm"),
-        ("fill_sites", "condition", "in_service"),
         ("apparatus", "weight", "loaded_lb"), ("apparatus", "GVW", "loaded_lb"), ("apparatus", "capacity", "tank_gal"),
         ("stations", "turnout", "turnout_min"), ("closures", "limit", "value"),
         ("fill_sites", "turnarund", "turnaround"),

@@ -56,6 +56,8 @@ OUT_OF_SERVICE = (
     *REVERSED, "condition", "state_of_repair", "active", "in_use", "operable", "enabled", "usable", "working",
     "functional", "functioning",
 )  # fmt: skip
+SERVICE_BESIDE = "in_service beside "
+"""How the name begins of a column whose no counts beside `in_service`; its place in the table follows."""
 SEASONS = ("season", "seasons", "months_available", "available_months", "months_open")
 NOTES = ("note", "remarks", "comments")
 
@@ -311,7 +313,7 @@ def match_headers(
         found = present[0] if name in mapping or present[0] == name else _filled(table, forms, present, spec, name)
         columns[name] = _position(table, forms, mapping.get(name), found)
         others = [repr(table.headers[forms.index(form)]) for form in present if form != found]
-        if others and found != name:
+        if others and name not in {found, "in_service"}:
             contested.append(f"{name} is read from {table.headers[columns[name]]!r}, not {', '.join(others)}")
             told |= {forms.index(form) for form in present}
         if name not in mapping and forms.count(found) > 1:
@@ -324,6 +326,8 @@ def match_headers(
                     rule="is the header of more than one column",
                 )
             )
+    beside = {} if "in_service" in mapping else _service_beside(table, spec, forms, columns)
+    columns |= beside
     wanting = (name for name in spec.required if not _stands(table, spec, name, columns))
     findings += [_missing(table, spec, name, columns) for name in wanting if name not in mapping]
     if "in_service" in spec.names and "in_service" not in columns:
@@ -331,8 +335,22 @@ def match_headers(
     if findings:
         lower = _header_below(table, spec, mapping)
         raise InputError([lower] if lower else findings)
+    contested += [
+        f"a no of column {table.headers[i]!r} counts as a no of in_service; nothing else of it is read"
+        for i in beside.values()
+    ]
     notes = (f"{table.file}: {'; '.join(contested)}.",) if contested else ()
     return columns, (*notes, *_unread(table, spec, forms, told | set(columns.values())))
+
+
+def _service_beside(table: TextTable, spec: TableSpec, forms: list[str], columns: Mapping[str, int]) -> dict[str, int]:
+    """Find further columns that may tell what is out of service: an asset may be active, and not operable."""
+    known = {*spec.aliases.get("in_service", ()), *spec.meant.get("in_service", ())} - {*REVERSED}
+    return {
+        f"{SERVICE_BESIDE}{i + 1}": i
+        for i, form in enumerate(forms)
+        if form in known and i not in columns.values() and any(table.columns[i])
+    }
 
 
 def in_other_units(table: TextTable, mapping: Mapping[str, str]) -> Iterator[Finding]:

@@ -14,7 +14,7 @@ from preplan.inputs.addresses import read_addresses
 from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
 from preplan.inputs.bridges import read_bridges
 from preplan.inputs.closures import read_closures
-from preplan.inputs.columns import SPECS
+from preplan.inputs.columns import SERVICE_BESIDE, SPECS
 from preplan.inputs.district_file import REQUIRED_TABLES, DistrictFile, check_district, read_district
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
@@ -98,7 +98,11 @@ def read_inputs(district_file: Path) -> Inputs:
 def _read_from(sheet: Sheet) -> dict[str, str]:
     """Give the headers that columns are read from under another name; a layer's places come from its shapes."""
     own = ("lon", "lat") if sheet.is_layer else ()
-    return {name: header for name, header in sheet.read_from.items() if name not in own}
+    return {
+        name: header
+        for name, header in sheet.read_from.items()
+        if name not in own and not name.startswith(SERVICE_BESIDE)
+    }
 
 
 def _of_rows(opened: Mapping[str, Sheet]) -> list[Finding]:

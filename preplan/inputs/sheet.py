@@ -15,7 +15,7 @@ from preplan.errors import Finding, InputError
 from preplan.inputs import bounds, cells
 from preplan.inputs.addressing import made_ids
 from preplan.inputs.cells import YES_NO, Numbers
-from preplan.inputs.columns import EVERY_SPEC, SPECS, match_headers
+from preplan.inputs.columns import EVERY_SPEC, SERVICE_BESIDE, SPECS, match_headers
 from preplan.inputs.row_places import read_places
 from preplan.inputs.table_file import read_table
 from preplan.inputs.tables import ShapeArray, TextTable
@@ -284,9 +284,17 @@ class Sheet:
         return self._each(column, words.get, rule, np.nan).astype(np.float64)
 
     def in_service(self) -> FloatArray:
-        """Read whether each row is in service: 1, 0, or NaN where nobody says."""
+        """Read whether each row is in service: 1, 0, or NaN where nobody says; a no of any column that tells counts."""
         rule = partial(cells.with_remedy, cells.SERVICE_EXPECTED, remedy="; an empty cell counts as yes")
-        return self._each("in_service", cells.IN_SERVICE.get, rule, np.nan).astype(np.float64)
+        values = self._each("in_service", cells.IN_SERVICE.get, rule, np.nan).astype(np.float64)
+        for name in filter(lambda one: one.startswith(SERVICE_BESIDE), self._cells):
+            words = [cells.IN_SERVICE.get(cell.casefold()) for cell in self.cells(name).tolist()]
+            no = np.array([word == 0.0 for word in words], dtype=np.bool_)
+            if ids := self.id[no & (values != 0.0)].tolist():
+                named = ", ".join(ids[:_ROWS_NAMED]) + ", ..." * (len(ids) > _ROWS_NAMED)
+                self.note(f"out of service by {self.header(name)}: {len(ids):,} ({named}).")
+            values[no] = 0.0
+        return values
 
     def word(
         self, column: str, words: Mapping[str, str], *, required: bool = False, hints: Mapping[str, str] | None = None
