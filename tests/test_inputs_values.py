@@ -224,6 +224,15 @@ def test_the_weight_of_the_rule_is_plausible_for_every_tank(tank: int) -> None:
     assert (len(found), sheet.faults, sheet.notes) == (2, [], [])
 
 
+def test_no_trucks_tank_is_endless() -> None:
+    """An engine of 75,000 gal would need no tanker; of a pumper-tanker's tank 2.5 is no number of gallons."""
+    _, sheet = units("", "E|H|engine|75000", "P|H|pumper-tanker|90000", "Q|H|pumper-tanker|2.5", "F|H|engine|0")
+    assert [(one.id, one.rule.partition(":")[0]) for one in sheet.faults] == [
+        ("Q", "is no tanker's tank (under 100 gal)"), ("E", "is no fire truck's tank (over 20,000 gal)"),
+        ("P", "is no fire truck's tank (over 20,000 gal)"),
+    ]  # fmt: skip
+
+
 def test_a_known_empty_weight_raises_an_assumed_loaded_one() -> None:
     (light, heavy), _ = units(",empty_lb", "A|H|tanker|2000|20000", "B|H|tanker|2000|30000")
     assert light.loaded_lb == 9500 + 16.7 * 2000

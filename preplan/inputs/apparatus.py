@@ -49,7 +49,7 @@ AID: Mapping[str, str] = {
     "request": "on request",
 }
 TANKER_TANK_GAL = (100.0, 20000.0)
-"""No tanker's tank is smaller or larger (from memory: brush trucks carry 200 gal, the largest trailers 10,000)."""
+"""No tanker's tank is smaller, and no truck's larger (from memory: brush trucks carry 200 gal, trailers 10,000)."""
 LEAST_TRUCK_LB_PER_GAL = 2.0
 """The lightest trailer weighs more for each gallon of its tank (from memory: some 4 lb)."""
 CONTENTS_SHARE = 0.8
@@ -143,16 +143,16 @@ def _numbers(used: Mapping[str, FloatArray], i: int) -> dict[str, Any]:
 
 def _check_units(sheet: Sheet, kind: TextArray, said: Mapping[str, FloatArray]) -> None:
     """Refuse a tanker without a tank, a tank no tanker has, and an engine without a pump."""
-    tank, tanker = said["tank_gal"], kind == "tanker"
-    sheet.fault((kind != "engine") & (tank <= 0.0), "tank_gal", "must be above 0 for a tanker")
+    tank, hauls = said["tank_gal"], kind != "engine"
+    sheet.fault(hauls & (tank <= 0.0), "tank_gal", "must be above 0 for a tanker")
     small, large = TANKER_TANK_GAL
     sheet.fault(
-        tanker & (tank > 0.0) & (tank < small), "tank_gal",
+        hauls & (tank > 0.0) & (tank < small), "tank_gal",
         f"is no tanker's tank (under {small:g} gal): write 2500 or 2,500 for two and a half thousand",
     )  # fmt: skip
-    sheet.fault(tanker & (tank > large), "tank_gal", f"is no tanker's tank (over {large:,g} gal): is it in liters?")
+    sheet.fault(tank > large, "tank_gal", f"is no fire truck's tank (over {large:,g} gal): is it in liters?")
     for one, most in bounds.SELDOM_TANK_GAL.items():
-        much = (kind == one) & (tank > most) & ~(tanker & (tank > large))
+        much = (kind == one) & (tank > most) & (tank <= large)
         sheet.ask(much, "tank_gal", tank, partial(_much_tank, one, most))
     sheet.fault(
         np.isin(kind, ("engine", "pumper-tanker")) & (said["pump_gpm"] <= 0.0),
