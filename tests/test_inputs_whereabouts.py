@@ -98,12 +98,23 @@ def test_addresses_of_several_streets_on_one_point_are_asked_about(tmp_path: Pat
     assert not any("is the place of" in note for note in read_inputs(write_folder(tmp_path, addresses_csv=table)).notes)
 
 
+def test_few_fill_sites_of_two_decimals_are_asked_about(tmp_path: Path) -> None:
+    """A district has four ponds where it has hundreds of addresses; off by half a mile they lie on other roads."""
+    rows = [f"S{i},Pond {i},draft,-72.0{i},44.0{i}" for i in range(1, 5)]
+    table = "\n".join(["site_id,name,kind,lon,lat", *rows])
+    (note,) = [n for n in read_inputs(write_folder(tmp_path, fill_sites_csv=table)).notes if "decimals" in n]
+    assert note.startswith("fill_sites.csv, column lon, lat: no place here has more than 2 decimals")
+
+
 def test_places_of_two_decimals_are_asked_about(tmp_path: Path) -> None:
     rows = [f"B{i},{i} Mill Road,-72.0{i % 9 + 1},44.0{i % 7 + 1}" for i in range(1, 13)]
     table = "\n".join(["address_id,label,lon,lat", *rows])
     (note,) = [n for n in read_inputs(write_folder(tmp_path, addresses_csv=table)).notes if "decimals" in n]
     assert "addresses.csv, column lon, lat: no place here has more than 2 decimals of a degree, some 3,643 ft" in note
-    finer = table.replace("-72.01,", "-72.012,")
+    three = table.replace("-72.01,", "-72.012,")
+    (note,) = [n for n in read_inputs(write_folder(tmp_path, addresses_csv=three)).notes if "decimals" in n]
+    assert "more than 3 decimals of a degree, some 364 ft" in note
+    finer = table.replace("-72.01,", "-72.0123,")
     assert not any("decimals" in n for n in read_inputs(write_folder(tmp_path, addresses_csv=finer)).notes)
 
 

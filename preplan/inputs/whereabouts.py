@@ -20,13 +20,14 @@ HYDRANT_MI = 5.0
 """No hydrant that counts lies so far beyond all addresses (common sense, no source)."""
 MI_PER_DEG = 69.0
 """Miles in a degree of latitude, for a rough distance only."""
+_FT_PER_DEG = 5280.0 * MI_PER_DEG
 ONE_POINT_ROWS = 20
 """From so many addresses on they do not all lie on one point (common sense, no source)."""
 SHARED_ROWS = 5
 """From so many addresses of different streets on one point the point is asked about (this program's choice)."""
-COARSE_ROWS, COARSE_DECIMALS = 10, 2
-"""Tables of so many rows, of which no place has more decimals, are asked about: the second one is some 3,600 ft (this
-program's choice)."""
+COARSE = ((4, 2), (10, 3))
+"""Tables of so many rows, of which no place has more decimals, are asked about: the second decimal is some 3,600 ft,
+the third 360 ft (this program's choice). A spreadsheet writes into a CSV file what it shows, and may show two."""
 _AXES = ("lon", "lat")
 _SIGNED = {"lon": "minus sign of western longitudes", "lat": "sign of its latitudes"}
 
@@ -165,19 +166,21 @@ def _coarse(places: Places) -> list[str]:
     )
     some = (("fill_sites", places.sites), ("stations", places.stations))
     every = [*many, *((role, *np.array([(one.lon, one.lat) for one in rows]).reshape(-1, 2).T) for role, rows in some)]
-    feet = 5280.0 * MI_PER_DEG / 10**COARSE_DECIMALS
-    return [
-        str(
-            Finding(
-                file=places.sheets[role].file,
-                column="lon, lat",
-                rule=f"no place here has more than {COARSE_DECIMALS} decimals of a degree, some {feet:,.0f} ft",
-                remedy="were they rounded? Give five decimals or more",
-            )
+    notes = []
+    for role, lon, lat in every:
+        few = (
+            most for rows, most in COARSE if len(lon) >= rows and _has_decimals(most, lon) and _has_decimals(most, lat)
         )
-        for role, lon, lat in every
-        if len(lon) >= COARSE_ROWS and all(np.array_equal(np.round(one, COARSE_DECIMALS), one) for one in (lon, lat))
-    ]
+        if most := next(few, 0):
+            rule = f"no place here has more than {most} decimals of a degree, some {_FT_PER_DEG / 10**most:,.0f} ft"
+            remedy = "were they rounded? Give five decimals or more"
+            notes.append(str(Finding(file=places.sheets[role].file, column="lon, lat", rule=rule, remedy=remedy)))
+    return notes
+
+
+def _has_decimals(most: int, degrees: FloatArray) -> bool:
+    """Tell whether no number has more decimals than `most`."""
+    return np.array_equal(np.round(degrees, most), degrees)
 
 
 def _outside(places: Places) -> tuple[list[Finding], list[str]]:
