@@ -10,7 +10,7 @@ from preplan.inputs import bounds
 from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
 from preplan.inputs.closures import read_closures
 from preplan.inputs.fill_sites import read_fill_sites
-from preplan.inputs.sheet import Sheet
+from preplan.inputs.sheet import ROUNDED_RULE, Sheet
 from preplan.records import ALL_MONTHS, Closure, FillSite, Station, Unit
 from preplan.rules import ApparatusRules, RoadRules, Rules, ShuttleRules
 from tests.inputs_folder import sheet_of
@@ -307,6 +307,20 @@ def test_sites_at_fault() -> None:
 def closures(header: str, *texts: str) -> tuple[tuple[Closure, ...], Sheet]:
     sheet = sheet_of("closures", "closure_id,kind" + header, lines(*texts))
     return read_closures(sheet), sheet
+
+
+def test_a_number_of_months_is_asked_about() -> None:
+    """'12' under months closes a road in December alone, though a year may be meant."""
+    found, sheet = closures(",way_id,months", "A|closed|5|12", "B|closed|6|3", "C|closed|7|4-11", "D|closed|8|Dec")
+    assert [sorted(one.months) for one in found[:2]] == [[12], [3]]
+    (asked,) = sheet.notes
+    assert asked.startswith("closures.csv: row 2 (A): months '12' is read as December alone, and 1 more likewise: is")
+
+
+def test_a_way_that_a_spreadsheet_shortened_is_a_fault() -> None:
+    """9.00E+09 is a number, and of another road."""
+    _, sheet = closures(",way_id", "A|closed|9.00E+09", "B|closed|9000000052")
+    assert [(one.id, one.column, one.rule) for one in sheet.faults] == [("A", "way_id", ROUNDED_RULE)]
 
 
 def test_closures_by_way_point_and_line() -> None:

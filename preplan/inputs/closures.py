@@ -52,6 +52,7 @@ def read_closures(sheet: Sheet) -> tuple[Closure, ...]:
     """Check every cell and build the closures without a fault, in the order of the table."""
     kind = sheet.word("kind", KINDS, required=True, hints=KIND_HINTS)
     way = sheet.number("way_id", above=0.0, high=LARGEST_WAY_ID, whole=True)
+    sheet.fault_rounded("way_id")
     value = _values(sheet, kind)
     lines = _lines(sheet)
     nowhere = np.isnan(way) & np.array([not line for line in lines], dtype=np.bool_) & sheet.good

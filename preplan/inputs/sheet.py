@@ -20,6 +20,7 @@ from preplan.inputs.row_places import read_places
 from preplan.inputs.table_file import read_table
 from preplan.inputs.tables import ShapeArray, TextTable
 from preplan.inputs.units_written import expected, unit_of
+from preplan.months import month_words
 from preplan.plan_inputs import Rejected
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
@@ -324,6 +325,14 @@ class Sheet:
         said = [cells.months(cell) for cell in given]
         for cell in dict.fromkeys(cell for cell, one in zip(given, said, strict=True) if one is None):
             self.fault(given == cell, column, cells.months_rule(cell))
+        alone = [i for i, cell in enumerate(given.tolist()) if cell.isdecimal() and said[i] is not None]
+        if alone:
+            first, more = alone[0], f", and {len(alone) - 1:,} more likewise" * (len(alone) > 1)
+            named = month_words(said[first] or ())
+            self.note(
+                f"row {self.row[first]} ({self.id[first]}): {self.header(column)} {given[first]!r} is read as {named} "
+                f"alone{more}: is it how many months? Then write which, such as 4-11."
+            )
         return [frozenset() if one is None else one for one in said]
 
     def _each(
@@ -362,9 +371,7 @@ class Sheet:
         undone = ids.str.startswith("=").to_numpy(dtype=np.bool_) & typed
         self.fault(undone, column, UNCALCULATED_RULE)
         self.fault(formula & ~undone, column, "starts like a formula (= + - @)")
-        rounded = np.array([_ROUNDED.fullmatch(one) is not None for one in self.id], dtype=np.bool_)
-        self.fault(rounded, column, ROUNDED_RULE)
-        self._ask_ids(rounded)
+        self._ask_ids(self.fault_rounded(column))
         if _CONTROL.search("".join(self.id)):
             control = ids.str.contains(_CONTROL, regex=True).to_numpy(dtype=np.bool_)
             self.fault(control, column, "has control characters")
@@ -374,6 +381,12 @@ class Sheet:
         again = ids.duplicated().to_numpy(dtype=np.bool_) & (self.id != "")
         for i in np.flatnonzero(again).tolist():
             self.fault_at(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
+
+    def fault_rounded(self, column: str) -> BoolArray:
+        """Mark cells (rows,) that a spreadsheet has shortened, such as 9.00E+09, each a fault: it names nothing."""
+        rounded = np.array([_ROUNDED.fullmatch(one) is not None for one in self.cells(column).tolist()], dtype=np.bool_)
+        self.fault(rounded, column, ROUNDED_RULE)
+        return rounded
 
     def _ask_ids(self, rounded: BoolArray) -> None:
         """Note ids that are taken though a spreadsheet may have made them, or that differ in nothing but capitals."""
