@@ -22,6 +22,8 @@ MERCATOR_EDGE_M = 20037508.35
 DMS_RULE = "degrees, minutes and seconds"
 COMMA_RULE = "comma for decimals"
 
+_MINUS = "\u2212"
+"""The sign that word processors and web pages set for a minus."""
 _MARK = r"[\s\u00b0\u00ba:d'\u2032\u2019\"\u2033\u201d-]*"
 _DEGREES = re.compile(
     rf"(?P<before>[NSEW])?\s*(?P<sign>[+-]?)(?P<deg>\d{{1,3}}(?:[.,]\d+)?){_MARK}"
@@ -44,10 +46,12 @@ def read_degree(cell: str, axis: str) -> tuple[float, str]:
 
     >>> read_degree("72°30'36\" W", "lon"), read_degree("44 15 0", "lat"), read_degree("44,25", "lat")[0]
     ((-72.51, 'degrees, minutes and seconds'), (44.25, 'degrees, minutes and seconds'), 44.25)
+    >>> read_degree("\u221272.51", "lon")[0]
+    -72.51
     >>> read_degree("44.5 N", "lat")[0], read_degree("44.5 N", "lon")[0], read_degree("-72.5 W", "lon")[0]
     (44.5, nan, nan)
     """
-    match = _DEGREES.fullmatch(cell)
+    match = _DEGREES.fullmatch(cell.replace(_MINUS, "-"))
     if match is None or (match["before"] and match["after"]):
         return np.nan, ""
     letter = (match["before"] or match["after"] or "").casefold()

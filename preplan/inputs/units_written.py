@@ -92,6 +92,8 @@ _COMMA_DECIMALS = re.compile(r"-?\d+,\d{1,2}(?!\d)")
 """A number whose comma cannot part thousands."""
 
 
+_SPAN = re.compile(r"[\d,.]*\d\s*(?:-|\u2013|\bto\b)\s*\d", re.IGNORECASE)
+"""Two numbers with what leads from one to the other, such as 200-250."""
 _LITERS = re.compile(
     r"(?P<number>\d[\d,]*(?:\.\d+)?)\s*(?:(?P<rate>lpm|l/min|lit(?:er|re)s? (?:per|a) minute)|l|lit(?:er|re)s?)\.?",
     re.IGNORECASE,
@@ -105,6 +107,8 @@ def expected(cell: str, unit: str) -> str:
     ('is not a number of gal', 'is not a number of lb: a small t may be ')
     >>> expected("9,9", "ft")
     'is not a number of ft: write 9.9, with a point for decimals'
+    >>> expected("200-250 gpm", "gpm")
+    'is not a number of gpm: it is a span; write the one number of it that is on the careful side'
     >>> expected("1000 lpm", "gpm"), expected("1,000 liters", "gal")[-21:], expected("9 lpm", "gal")
     ('is not a number of gpm: it is in liters; write 264 gpm', 'liters; write 264 gal', 'is not a number of gal')
     """
@@ -113,6 +117,8 @@ def expected(cell: str, unit: str) -> str:
     if unit not in UNIT_WORDS or unit == "fraction":
         return f"is not a number{pointed}"
     rule = f"is not a number of {unit}{pointed}"
+    if _SPAN.match(cell):
+        rule += ": it is a span; write the one number of it that is on the careful side"
     liters = _LITERS.fullmatch(cell)
     if liters and unit == ("gpm" if liters["rate"] else "gal"):
         rule += f": it is in liters; write {float(liters['number'].replace(',', '')) / L_PER_GAL:,.0f} {unit}"
