@@ -102,6 +102,38 @@ def test_layers_of_every_kind_say_the_same(tmp_path: Path, kind: str) -> None:
     assert lat == pytest.approx([place[1] for place in PLACES], abs=1e-9)
 
 
+FEATURES = [
+    json.dumps({
+        "type": "Feature", "properties": {"address_id": f"a{i}", "label": f"{i} A Road", "type": "Feature"},
+        "geometry": {"type": "Point", "coordinates": [-72.5, 44.25]},
+    })
+    for i in range(1, 5)
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "line"),
+    [
+        ("a.geojsonl", "\n".join(FEATURES), None),
+        ("a.geojsonl", "\x1e" + "\n\x1e".join(FEATURES), None),
+        ("a.geojson", f'{{"type": "FeatureCollection", "features": [{", ".join(FEATURES)}]}}', None),
+        ("a.geojsonl", ",\n".join(FEATURES), 1),
+        ("a.geojsonl", "\n".join([*FEATURES[:2], FEATURES[2][:-9], FEATURES[3]]), 3),
+        ("a.geojsonl", "\n".join([*FEATURES[:3], FEATURES[3][:7]]), 4),
+        ("a.geojsonl", "\n".join([*FEATURES[:2], f'{{"type": "FeatureCollection", "features": [{FEATURES[2]}]}}']), 3),
+        ("a.geojson", ",\n".join(FEATURES), 1),
+    ],
+)
+def test_no_feature_is_passed_over(tmp_path: Path, name: str, text: str, line: int | None) -> None:
+    """The reader takes the lines that it can, and says nothing of the others."""
+    path = _write(tmp_path / name, text.encode())
+    if line is None:
+        assert opened(path)[0].id.tolist() == ["a1", "a2", "a3", "a4"]
+    else:
+        with pytest.raises(InputError, match=rf"^{name} row {line}: is no(t read from here on| feature of its own)"):
+            opened(path)
+
+
 @pytest.mark.parametrize("name", ["a.geojson", "a.json.gz"])
 @pytest.mark.parametrize(
     ("said", "cut"),

@@ -28,6 +28,7 @@ _CUT_BY_SERVER = re.compile(rb'"exceededTransferLimit"\s*:\s*true')
 issue of a map editor that lost features so; that it may stand behind them too is from memory)."""
 _MATCHED, _RETURNED = (re.compile(rb'"number%s"\s*:\s*(\d+)' % what) for what in (b"Matched", b"Returned"))
 """The same of servers by another standard (OGC API - Features, from memory, unverified)."""
+_A_FEATURE = re.compile(r'"type"\s*:\s*"Feature"')
 _RECORD_MARK = "\x1e"
 """What stands before each feature of a text sequence (RFC 8142)."""
 
@@ -59,6 +60,7 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
                 layers = pyogrio.list_layers(name)
                 layer, chosen = _choose_layer(layers, role, file)
                 meta, _, wkb, values = pyogrio.raw.read(name, layer=layer, datetime_as_string=True)
+                _check_all_read(name, 0 if wkb is None else len(wkb), file)
         except (RuntimeError, UnicodeDecodeError) as error:  # RuntimeError: the base of all of this reader's errors
             remedy = "open it in a GIS and save it as GeoPackage"
             if isinstance(source, Path) and source.suffix.lower() == ".shp":
@@ -114,6 +116,50 @@ def _named(source: Path | str | bytes, suffix: str, file: str) -> Iterator[Path 
         rule = "is a part of its layer: the map server says in it that there are more features than it gives at once"
         raise fail(file, rule, remedy="fetch the rest too and join them, or have the layer exported as a whole")
     yield f"{_json_kind(head)}:{source}" if ending in JSON_SUFFIXES else source
+
+
+def _check_all_read(name: Path | str, read: int, file: str) -> None:
+    """Refuse a file of GeoJSON of which the reader has passed over a part: it does so without a word."""
+    driver, _, path = str(name).partition(":")
+    if driver not in {"GeoJSON", "GeoJSONSeq"}:
+        return
+    text = Path(path).read_bytes().decode("utf-8-sig", errors="replace")
+    # a look that costs nothing; a text of that kind in a column makes it look closer
+    lines = [line for line in text.splitlines() if line.strip()] if driver == "GeoJSONSeq" else []
+    if max(len(_A_FEATURE.findall(text)), len(lines)) <= read:
+        return
+    line = _unread_line(text) if driver == "GeoJSONSeq" else _unread_end(text, read)
+    if line is not None:
+        rule = "is not read from here on" if driver == "GeoJSON" else "is no feature of its own in this line"
+        remedy = "write one collection with all features, or one feature a line, and nothing between and behind them"
+        raise fail(file, rule, row=line, remedy=remedy)
+
+
+def _unread_line(text: str) -> int | None:
+    """Find the first line of a sequence that is no feature, None where each is one."""
+    at = 1
+    for record in text.split(_RECORD_MARK) if text.startswith(_RECORD_MARK) else text.splitlines(keepends=True):
+        try:
+            found = json.loads(record) if record.strip() else {}
+        except (ValueError, RecursionError):
+            return at
+        if not isinstance(found, dict) or found.get("type") == "FeatureCollection":
+            return at
+        at += record.count("\n")
+    return None
+
+
+def _unread_end(text: str, read: int) -> int | None:
+    """Find the line where what is read of a collection ends; None where all of its features are read."""
+    try:
+        found = json.loads(text)
+    except json.JSONDecodeError as error:
+        return error.lineno
+    except (ValueError, RecursionError):
+        return None
+    features = found.get("features", []) if isinstance(found, dict) else found
+    whole = sum(isinstance(one, dict) for one in features) <= read
+    return None if whole else 1
 
 
 def _is_cut(text: bytes) -> bool:
