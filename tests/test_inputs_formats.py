@@ -165,6 +165,18 @@ def test_a_layer_that_a_server_has_cut_off_is_refused(
             assert opened(path)[0].id.tolist() == ["1"]
 
 
+@pytest.mark.parametrize("zipped", [False, True])
+@pytest.mark.parametrize("rows", [2, 4])
+def test_a_shapefile_whose_table_is_of_another_file_is_refused(tmp_path: Path, rows: int, *, zipped: bool) -> None:
+    """The reader pairs rows and shapes by their number, and passes over those that are left."""
+    layer(tmp_path / "a.shp", PLACES, "EPSG:4326")
+    layer(tmp_path / "other.shp", [*PLACES, *PLACES][:rows], "EPSG:4326")
+    (tmp_path / "other.dbf").replace(tmp_path / "a.dbf")
+    path = packed(tmp_path / "a.zip", *sorted(tmp_path.glob("a.*"))) if zipped else tmp_path / "a.shp"
+    with pytest.raises(InputError, match=f"has 3 shapes and {rows} rows in its .dbf table"):
+        opened(path)
+
+
 def numbered(path: Path, **columns: list[float]) -> Path:
     """Write places with columns of numbers."""
     shapes = shapely.to_wkb(np.array([shapely.Point(one) for one in PLACES], dtype=object))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import json
 import os
 import re
@@ -23,6 +24,10 @@ JSON_SUFFIXES = (".geojson", ".json", ".geojsonl", ".geojsons", ".ndjson")
 FIRST_BYTES: Mapping[str, bytes] = {".gpkg": b"SQLite format 3\x00", ".shp": b"\x00\x00\x27\x0a"}
 """How a file of each kind begins, whatever else its name says."""
 _HEAD_BYTES = 1_000_000
+_SHX_HEAD, _SHX_ROW = 100, 8
+"""Bytes before the first and of each entry of a shapefile's index (the format's published description, from memory)."""
+_DBF_COUNT = slice(4, 8)
+"""Where the head of its table counts the rows."""
 _CUT_BY_SERVER = re.compile(rb'"exceededTransferLimit"\s*:\s*true')
 """Written beside the features by a map server that gives but 1,000 or 2,000 at a time (such an answer, quoted in an
 issue of a map editor that lost features so; that it may stand behind them too is from memory)."""
@@ -112,6 +117,10 @@ def _named(source: Path | str | bytes, suffix: str, file: str) -> Iterator[Path 
         opened.seek(max(opened.seek(0, os.SEEK_END) - _HEAD_BYTES, 0))
         tail = opened.read() if ending in JSON_SUFFIXES else b""
     check_first_bytes(head, ending, file)
+    beside = {part.suffix.lower(): part for part in source.parent.glob(f"{glob.escape(source.stem)}.*")}
+    if ending == ".shp" and beside.keys() >= {".shx", ".dbf"}:
+        with beside[".dbf"].open("rb") as table:
+            check_counts(beside[".shx"].stat().st_size, table.read(_DBF_COUNT.stop), file)
     if ending in JSON_SUFFIXES and (_is_cut(head) or _is_cut(tail)):
         rule = "is a part of its layer: the map server says in it that there are more features than it gives at once"
         raise fail(file, rule, remedy="fetch the rest too and join them, or have the layer exported as a whole")
@@ -180,6 +189,22 @@ def check_first_bytes(head: bytes, suffix: str, file: str) -> None:
     if not head.startswith(FIRST_BYTES.get(suffix, b"")):
         rule = f"is no {suffix.removeprefix('.')} file, though it is called so"
         raise fail(file, rule, remedy="open it in a GIS and save it as GeoPackage")
+
+
+def check_counts(index_bytes: int, table_head: bytes, file: str) -> None:
+    """Refuse a shapefile whose table has more or fewer rows than it has shapes: nobody knows which are whose.
+
+    Raises
+    ------
+    InputError
+        If it has.
+    """
+    shapes, rows = (index_bytes - _SHX_HEAD) // _SHX_ROW, int.from_bytes(table_head[_DBF_COUNT], "little")
+    if shapes != rows:
+        rule = (
+            f"has {shapes:,} shapes and {rows:,} rows in its .dbf table: one of the two is of another file, or edited"
+        )
+        raise fail(file, rule, remedy="export it again; a .dbf edited by itself gives addresses to other places")
 
 
 def _json_kind(head: bytes) -> str:

@@ -11,7 +11,7 @@ from typing import IO
 
 from preplan.errors import InputError, unreadable
 from preplan.inputs.csv_text import read_csv
-from preplan.inputs.map_layer import check_first_bytes, read_layer
+from preplan.inputs.map_layer import check_counts, check_first_bytes, read_layer
 from preplan.inputs.tables import TextTable, fail, plain
 from preplan.inputs.workbook import read_workbook
 
@@ -102,6 +102,7 @@ def _read_zip(path: Path, role: str, file: str) -> TextTable:
             _check_size(sum(one.file_size for one in archive.infolist()), file)
             with archive.open(names[table]) as member:
                 check_first_bytes(member.read(16), table.suffix.lower(), file)
+            _check_shapefile(archive, table, file)
             read = read_layer(f"/vsizip/{{{path}}}/{table}", role, file)
         else:
             with archive.open(names[table]) as member:
@@ -113,6 +114,18 @@ def _read_zip(path: Path, role: str, file: str) -> TextTable:
         return read
     note = f"{file}: holds {len(tables)} tables; {table.name!r} was read (name one {role!r} to choose it)."
     return replace(read, notes=(note, *read.notes), chosen=read.chosen or note)
+
+
+def _check_shapefile(archive: zipfile.ZipFile, table: PurePosixPath, file: str) -> None:
+    """Hold the parts of a shapefile in an archive against each other."""
+    parts = {
+        path.suffix.lower(): one
+        for one in archive.infolist()
+        if (path := PurePosixPath(one.filename)).with_suffix("") == table.with_suffix("")
+    }
+    if table.suffix.lower() == ".shp" and parts.keys() >= {".shx", ".dbf"}:
+        with archive.open(parts[".dbf"]) as head:
+            check_counts(parts[".shx"].file_size, head.read(16), file)
 
 
 def _table_of(member: PurePosixPath) -> PurePosixPath | None:
