@@ -56,6 +56,13 @@ def zipped_shapefile(folder: Path, inside: str) -> Path:
     return packed(folder / "a.zip", *sorted(folder.glob("points.*")), inside=inside)
 
 
+def with_a_dot(path: Path) -> Path:
+    """Add the entry that some packers write for the folder itself."""
+    with zipfile.ZipFile(path, "a") as archive:
+        archive.writestr("./", "")
+    return path
+
+
 def zipped_geodatabase(folder: Path) -> Path:
     layer(folder / "d.gdb", PLACES, "EPSG:4326", driver="OpenFileGDB", layer="addresses")
     return packed(folder / "a.gdb.zip", *sorted((folder / "d.gdb").iterdir()), inside="d.gdb/")
@@ -87,6 +94,7 @@ LAYERS: dict[str, Callable[[Path], Path]] = {
     "shapefile": lambda folder: one(folder, "a.shp"),
     "shapefile zipped": lambda folder: zipped_shapefile(folder, ""),
     "shapefile zipped in a folder": lambda folder: zipped_shapefile(folder, "county data/"),
+    "shapefile zipped from its folder": lambda folder: with_a_dot(zipped_shapefile(folder, "./")),
     "geodatabase": lambda folder: one(folder, "a.gdb", driver="OpenFileGDB"),
     "geodatabase zipped": zipped_geodatabase,
 }

@@ -121,7 +121,7 @@ def _check_shapefile(archive: zipfile.ZipFile, table: PurePosixPath, file: str) 
     parts = {
         path.suffix.lower(): one
         for one in archive.infolist()
-        if (path := PurePosixPath(one.filename)).with_suffix("") == table.with_suffix("")
+        if ((path := PurePosixPath(one.filename)).parent, path.stem) == (table.parent, table.stem)
     }
     if table.suffix.lower() == ".shp" and parts.keys() >= {".shx", ".dbf"}:
         with archive.open(parts[".dbf"]) as head:
