@@ -173,6 +173,21 @@ def test_a_layer_that_a_server_has_cut_off_is_refused(
             assert opened(path)[0].id.tolist() == ["1"]
 
 
+def test_a_table_without_shapes_is_read_from_a_geopackage(tmp_path: Path) -> None:
+    """A county keeps its units beside its layers; without its name the first layer was taken for them."""
+    path = tmp_path / "county.gpkg"
+    layer(path, PLACES, "EPSG:4326", layer="roads")
+    names = ["unit_id", "station_id", "kind", "tank_gal"]
+    texts = [text_array([one]) for one in ("T1", "H1", "tanker")]
+    pyogrio.raw.write(path, None, [*texts, np.array([2000.0])], names, layer="Apparatus", append=True)
+    sheet, notes = open_sheet(path, "apparatus", "county.gpkg", {})
+    assert [sheet.cells(name).tolist() for name in names] == [["T1"], ["H1"], ["tanker"], ["2000"]]
+    assert notes == ("county.gpkg: has 2 layers; 'Apparatus' was read.",)
+    pyogrio.raw.write(tmp_path / "no.gpkg", None, texts[:2], ["address_id", "label"], layer="table")
+    with pytest.raises(InputError, match="column lon: required column is missing"):
+        opened(tmp_path / "no.gpkg")
+
+
 @pytest.mark.parametrize("zipped", [False, True])
 @pytest.mark.parametrize("rows", [2, 4])
 def test_a_shapefile_whose_table_is_of_another_file_is_refused(tmp_path: Path, rows: int, *, zipped: bool) -> None:

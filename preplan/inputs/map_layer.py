@@ -39,7 +39,7 @@ _RECORD_MARK = "\x1e"
 
 
 def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str = "") -> TextTable:
-    """Read the layer named like the table, else the first one with shapes.
+    """Read the layer or table named like the table, else the first one with shapes.
 
     The reader knows some sixty formats by their content, among them descriptions of servers to ask and of commands
     to run: a file is therefore opened as what its name says it is, or not at all.
@@ -80,15 +80,16 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
         )
     if not len(meta["fields"]) and (wkb is None or not len(wkb)):
         raise fail(file, "has no features", remedy="is it the right file, or was it saved with a filter?")
-    if wkb is None:
-        raise fail(file, "has no shapes", remedy="save the table as CSV with lon and lat")
-    shapes, assumed = _to_lonlat(shapely.from_wkb(wkb, on_invalid="ignore"), meta["crs"], file)
+    rows = len(values[0]) if wkb is None else len(wkb)
+    shapes, assumed = None, list[str]()
+    if wkb is not None:
+        shapes, assumed = _to_lonlat(shapely.from_wkb(wkb, on_invalid="ignore"), meta["crs"], file)
     return TextTable(
         file=file,
         headers=tuple(str(name).strip() for name in meta["fields"]),
         columns=tuple(text_array(_as_text(column)) for column in values),
-        row=np.arange(len(shapes), dtype=np.int32) + np.int32(2),
-        overlong=np.zeros(len(shapes), dtype=np.bool_),
+        row=np.arange(rows, dtype=np.int32) + np.int32(2),
+        overlong=np.zeros(rows, dtype=np.bool_),
         typed=True,
         no_empty=str(source).lower().endswith(".shp"),
         shapes=shapes,
@@ -238,10 +239,12 @@ def _first_line(message: object, name: Path | str, source: Path | str | bytes, f
 
 
 def _choose_layer(layers: Iterable[tuple[str, str | None]], role: str, file: str) -> tuple[str, list[str]]:
-    names = [str(name) for name, shape in layers if shape is not None]
+    every = {str(name): shape for name, shape in layers}
+    named = [name for name in every if plain(name) == role]
+    # a table without shapes, as that of the apparatus may be, is read where it is named, or where there is no other
+    names = [name for name, shape in every.items() if shape is not None or name in named] or list(every)
     if not names:
-        raise fail(file, "has no layer with shapes")
-    named = [name for name in names if plain(name) == role]
+        raise fail(file, "has no layer")
     if len(names) == 1:
         return names[0], []
     if named:
