@@ -253,6 +253,22 @@ def test_hydrants_out_of_service_are_not_counted(header: str) -> None:
     assert sheet.notes == ["hydrants.csv: out of service and not counted: 2 (h1, h2)."]
 
 
+def test_a_label_that_is_the_street_alone_gets_its_number() -> None:
+    """A county's ADDRESS may be the street, and every house of it had one label."""
+    lines = ["a|Mill Rd|12|", "b|Mill Rd|14|Mill Road", "c|Camp Seven|16|Mill Road", "d|20 Mill Rd|18|", "e|Hill Rd||"]
+    sheet = sheet_of(
+        "addresses", "id,address,number,street,lon,lat", [[*line.split("|"), "-72", "44"] for line in lines]
+    )
+    read = read_addresses(sheet)
+    assert read.label.tolist() == ["12 Mill Rd", "14 Mill Rd", "Camp Seven", "20 Mill Rd", "Hill Rd"]
+    assert read.number.tolist() == [12, 14, 16, 18, -1]
+    assert read.street.tolist() == ["Mill Rd", "Mill Road", "Mill Road", "Mill Rd", ""]
+    assert sheet.notes == [
+        "addresses.csv: 2 labels are the street alone, the first in row 2; with its number: '12 Mill Rd'.",
+        "addresses.csv: row 5: label '20 Mill Rd' has another number than its column of numbers, '18': which holds?",
+    ]
+
+
 def test_a_no_of_any_column_that_tells_of_service_counts() -> None:
     """An asset may be active and not operable: read from the first such column alone, it counted."""
     lines = ["h1|Active|No|", "h2|Active|Yes|poor", "h3|Retired|Yes|", "h4||2|broken", "h5|||"]

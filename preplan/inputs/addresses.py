@@ -121,6 +121,7 @@ def _labels(sheet: Sheet, number: TextArray, street: TextArray) -> TextArray:
     label = sheet.text("label")
     bare = np.array([_BARE_NUMBER.fullmatch(one) is not None for one in label], dtype=np.bool_) & (street != "")
     label = np.where(bare, label + " " + street, label) if bare.any() else label
+    label = _with_number(sheet, label, number, street)
     wanting = label == ""
     if wanting.any():
         label = np.where(wanting, composed(sheet, number, street), label)
@@ -128,6 +129,30 @@ def _labels(sheet: Sheet, number: TextArray, street: TextArray) -> TextArray:
         if sheet.has("label") and made.any():
             sheet.note(f"{np.count_nonzero(made):,} empty labels were put together from number and street.")
         sheet.fault(label == "", "label", "is empty" if sheet.has("label") else "is empty: no number and no street")
+    return label
+
+
+def _with_number(sheet: Sheet, label: TextArray, number: TextArray, street: TextArray) -> TextArray:
+    """Put the house number before labels that are the name of the street alone, and ask about those with another."""
+    if not (number != "").any():
+        return label
+    label, put, other = label.copy(), [], []
+    for i in np.flatnonzero((number != "") & (label != "")).tolist():
+        if not any(letter.isdigit() for letter in label[i]):
+            if street[i] == "" or same_words(label[i], street[i]):
+                label[i] = f"{number[i]} {label[i]}"
+                put.append(i)
+        elif (led := _LEADING_NUMBER.match(label[i])) and _first(_GIVEN_NUMBER, number[i]) != float(led[1]):
+            other.append(i)
+    if put:
+        row, said = sheet.row[put[0]], label[put[0]]
+        sheet.note(f"{len(put):,} labels are the street alone, the first in row {row}; with its number: {said!r}.")
+    if other:
+        row, said, given = sheet.row[other[0]], label[other[0]], number[other[0]]
+        more = f", and {len(other) - 1:,} more rows likewise" if other[1:] else ""
+        sheet.note(
+            f"row {row}: label {said!r} has another number than its column of numbers, {given!r}{more}: which holds?"
+        )
     return label
 
 

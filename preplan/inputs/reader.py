@@ -19,7 +19,7 @@ from preplan.inputs.district_file import REQUIRED_TABLES, DistrictFile, check_di
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.sheet import Sheet, empty_sheet, open_sheet
-from preplan.inputs.table_file import parts_of
+from preplan.inputs.table_file import is_table, parts_of
 from preplan.inputs.whereabouts import Places, check_places
 from preplan.months import month_words
 from preplan.plan_inputs import Inputs, Rejected
@@ -269,7 +269,7 @@ def read_candidates(district_file: Path, table: Path | None) -> tuple[tuple[Fill
     path = said.candidates if table is None else table
     if path is None:
         return (), ()
-    if not path.is_file():
+    if not is_table(path):
         raise InputError([Finding(file=path.name, rule="is no file", remedy="see --candidates")])
     sheet, notes = open_sheet(path, "fill_sites", path.name, {} if table else said.columns.get("candidates", {}))
     places = read_fill_sites(sheet, said.district.rules.shuttle, said.district.date)
