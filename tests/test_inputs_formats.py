@@ -14,6 +14,7 @@ import openpyxl
 import pyogrio
 import pytest
 import shapely
+from openpyxl.styles import Font
 from openpyxl.worksheet.worksheet import Worksheet
 
 from preplan.errors import InputError
@@ -506,6 +507,22 @@ def test_rows_and_sheets_that_a_spreadsheet_hides_are_told(tmp_path: Path) -> No
     sheet, notes = opened(tmp_path / "a.xlsx")
     assert sheet.id.tolist() == ["3"]
     assert notes == ("a.xlsx: the sheet 'Addresses', which is hidden in the spreadsheet, was read.",)
+
+
+def test_rows_that_somebody_crossed_out_are_told(tmp_path: Path) -> None:
+    """A tanker that was sold is crossed out sooner than deleted."""
+    made = openpyxl.Workbook()
+    page = made.active
+    assert isinstance(page, Worksheet)
+    for line in (HEADER, ["1", "1 A Road", -72, 44], ["2", "2 A Road", -72, 44], ["3", "3 A Road", -72, 44]):
+        page.append(line)
+    page["B2"].font = Font(bold=True)
+    page["A3"].font, page["F4"].font = Font(strike=True), Font(strike=True)
+    made.save(tmp_path / "a.xlsx")
+    (note,) = opened(tmp_path / "a.xlsx")[1]
+    assert note.startswith(
+        "a.xlsx: 1 row is crossed out, whole or in part, in the spreadsheet and read all the same (3)"
+    )
 
 
 def test_a_date_of_a_workbook_is_an_iso_date(tmp_path: Path) -> None:

@@ -33,6 +33,13 @@ _RELATION = re.compile(rb"<(?:\w+:)?Relationship\s[^>]*>")
 _ATTRIBUTE = re.compile(rb"""(\w+)=["']([^"']*)["']""")
 _CELL = re.compile(rb"<(?:\w+:)?c\s")
 _ROW = re.compile(rb"<(?:\w+:)?row\s[^>]*\bhidden=[^>]*>")
+_STYLED = re.compile(rb"<(?:\w+:)?c\s[^>]*\bs=[^>]*(?<!/)>")
+_FONTS, _CELL_STYLES = (
+    re.compile(rb"<(?:\w+:)?%s\b.*?</(?:\w+:)?%s>" % (one, one), re.DOTALL) for one in (b"fonts", b"cellXfs")
+)
+_FONT = re.compile(rb"<(?:\w+:)?font\b(?:[^>]*/>|.*?</(?:\w+:)?font>)", re.DOTALL)
+_STRIKE = re.compile(rb"""<(?:\w+:)?strike\s*(?:val=["'](?:1|true)["']\s*)?/>""")
+_STYLE = re.compile(rb"<(?:\w+:)?xf\s[^>]*>")
 _ERROR = re.compile(
     rb"""<(?:\w+:)?c\s(?=[^>]*\bt=["']e["'])[^>]*?\br=["']([A-Z]{1,3})(\d{1,7})["'][^>]*>"""
     rb"""(?:(?!</(?:\w+:)?c>).)*?<(?:\w+:)?v>([^<]*)<""",
@@ -97,12 +104,14 @@ def _mark(file: str, rows: list[list[str]], marks: _Marks | None) -> list[str]:
     for (row, column), text in marks.errors.items():
         if row < len(rows) and column < len(rows[row]):
             rows[row][column] = text
-    hidden = [row + 1 for row in sorted(marks.hidden) if row < len(rows) and any(rows[row])]
-    if not hidden:
-        return []
-    named = ", ".join(map(str, hidden[:_ROWS_NAMED])) + ", ..." * (len(hidden) > _ROWS_NAMED)
-    many = "1 row is" if len(hidden) == 1 else f"{len(hidden):,} rows are"
-    return [f"{file}: {many} hidden in the spreadsheet and read all the same ({named}): delete what does not hold."]
+    notes = []
+    for which, said in ((marks.hidden, "hidden"), (marks.struck, "crossed out, whole or in part,")):
+        found = [row + 1 for row in sorted(which) if row < len(rows) and any(rows[row])]
+        named = ", ".join(map(str, found[:_ROWS_NAMED])) + ", ..." * (len(found) > _ROWS_NAMED)
+        many = "1 row is" if len(found) == 1 else f"{len(found):,} rows are"
+        told = f"{file}: {many} {said} in the spreadsheet and read all the same ({named}): delete what does not hold."
+        notes += [told] if found else []
+    return notes
 
 
 def _fill_merged(
@@ -165,6 +174,8 @@ class _Marks:
     A failed one is told by what it shows, one without a result by itself: '=B2*3'."""
     hidden: set[int] = field(default_factory=set)
     """Rows, from 0, that are not shown."""
+    struck: set[int] = field(default_factory=set)
+    """Rows, from 0, in which a cell is crossed out."""
 
 
 def _marks(data: bytes, index: int) -> _Marks | None:
@@ -176,10 +187,16 @@ def _marks(data: bytes, index: int) -> _Marks | None:
         member = _member(book, index)
         if member is None:
             return None
+        struck = _struck_styles(book)
         with book.open(member) as packed:
             rest = b""
             while piece := packed.read(_PIECE_BYTES):
                 text = rest + piece
+                for tag in _STYLED.findall(text) if struck else ():
+                    said = dict(_ATTRIBUTE.findall(tag))
+                    place = _PLACE.search(tag)
+                    if place and said.get(b"s") in struck:
+                        found.struck.add(int(place[2]) - 1)
                 for letters, row, shown in _ERROR.findall(text):
                     found.errors[int(row) - 1, column_number(letters) - 1] = shown.decode("utf-8", errors="replace")
                 for letters, row, formula in _UNCALCULATED.findall(text):
@@ -193,6 +210,18 @@ def _marks(data: bytes, index: int) -> _Marks | None:
                 # a cell may be cut between two pieces; none is as long as a piece
                 rest = text[begun[-1] :] if begun and len(text) - begun[-1] < _PIECE_BYTES else b""
     return found
+
+
+def _struck_styles(book: zipfile.ZipFile) -> set[bytes]:
+    """Find the numbers of the styles that cross a cell out."""
+    try:
+        styles = book.read("xl/styles.xml")
+    except KeyError:
+        return set()
+    fonts, used = (part[0] if (part := one.search(styles)) else b"" for one in (_FONTS, _CELL_STYLES))
+    struck = {str(i).encode() for i, font in enumerate(_FONT.findall(fonts)) if _STRIKE.search(font)}
+    tags = [dict(_ATTRIBUTE.findall(tag)) for tag in _STYLE.findall(used)]
+    return {str(i).encode() for i, said in enumerate(tags) if said.get(b"fontId") in struck}
 
 
 def _member(book: zipfile.ZipFile, index: int) -> str | None:
