@@ -101,7 +101,7 @@ _LITERS = re.compile(
 
 
 def expected(cell: str, unit: str) -> str:
-    """Say what is wrong with a cell that is no number of its unit.
+    r"""Say what is wrong with a cell that is no number of its unit.
 
     >>> expected("much", "gal"), expected("21 t", "lb")[:40]
     ('is not a number of gal', 'is not a number of lb: a small t may be ')
@@ -109,16 +109,19 @@ def expected(cell: str, unit: str) -> str:
     'is not a number of ft: write 9.9, with a point for decimals'
     >>> expected("200-250 gpm", "gpm")
     'is not a number of gpm: it is a span; write the one number of it that is on the careful side'
+    >>> expected("11-6", "ft")[-33:], expected("2-3", "")[:29]
+    ('and inches have two marks: 11\'6")', 'is not a number: it is a span')
     >>> expected("1000 lpm", "gpm"), expected("1,000 liters", "gal")[-21:], expected("9 lpm", "gal")
     ('is not a number of gpm: it is in liters; write 264 gpm', 'liters; write 264 gal', 'is not a number of gal')
     """
     comma = _COMMA_DECIMALS.match(cell)
     pointed = f": write {cell[: comma.end()].replace(',', '.')}, with a point for decimals" if comma else ""
+    if _SPAN.match(cell):
+        pointed = ": it is a span; write the one number of it that is on the careful side"
+        pointed += " (feet and inches have two marks: 11'6\")" * (unit == "ft")
     if unit not in UNIT_WORDS or unit == "fraction":
         return f"is not a number{pointed}"
     rule = f"is not a number of {unit}{pointed}"
-    if _SPAN.match(cell):
-        rule += ": it is a span; write the one number of it that is on the careful side"
     liters = _LITERS.fullmatch(cell)
     if liters and unit == ("gpm" if liters["rate"] else "gal"):
         rule += f": it is in liters; write {float(liters['number'].replace(',', '')) / L_PER_GAL:,.0f} {unit}"
