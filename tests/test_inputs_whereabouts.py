@@ -98,6 +98,15 @@ def test_addresses_of_several_streets_on_one_point_are_asked_about(tmp_path: Pat
     assert not any("is the place of" in note for note in read_inputs(write_folder(tmp_path, addresses_csv=table)).notes)
 
 
+def test_addresses_far_from_all_else_are_a_fault(tmp_path: Path) -> None:
+    """Feet of a grid that were taken for metres lie 780 mi off; every address was planned as `no route`."""
+    (said,) = faults(tmp_path, addresses_csv=FILES["addresses.csv"].replace(",-72.", ",-56."))
+    assert said.startswith(
+        "addresses.csv, column lon, lat: '-56.02, 44.02' in the middle of the table: lies over 150 mi"
+    )
+    assert "from every place of fill_sites.csv and stations.csv; is a map layer's coordinate system" in said
+
+
 def test_few_fill_sites_of_two_decimals_are_asked_about(tmp_path: Path) -> None:
     """A district has four ponds where it has hundreds of addresses; off by half a mile they lie on other roads."""
     rows = [f"S{i},Pond {i},draft,-72.0{i},44.0{i}" for i in range(1, 5)]

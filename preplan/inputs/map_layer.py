@@ -270,7 +270,8 @@ def _to_lonlat(shapes: ShapeArray, crs: str | None, file: str) -> tuple[ShapeArr
     try:
         transformer = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
     except pyproj.exceptions.ProjError as error:
-        raise fail(file, f"has a coordinate system that is not known: {error}") from error
+        remedy = "save it in a known one, such as longitude and latitude (EPSG:4326)"
+        raise fail(file, "has a coordinate system that is not known", remedy=remedy) from error
 
     def project(xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))

@@ -57,10 +57,25 @@ def check_places(places: Places) -> tuple[list[Finding], list[str]]:
     whole = _one_point(places)
     findings, notes = findings + whole, notes + _hydrants(places)
     notes += [] if whole else [*_shared_points(places), *_coarse(places)]
-    for role, rows in (("fill_sites", places.sites), ("stations", places.stations)):
-        wrong, doubts = _far_off(places.sheets[role], rows, places.addresses)
-        findings, notes = [*findings, *wrong], [*notes, *doubts]
+    both: Mapping[str, Sequence[FillSite] | Sequence[Station]]
+    both = {"fill_sites": places.sites, "stations": places.stations}
+    far = {role: _far_off(places.sheets[role], rows, places.addresses) for role, rows in both.items()}
+    every = [role for role, rows in both.items() if rows and len(far[role]) == len(rows)]
+    if len(every) == len(both):
+        return [*findings, _elsewhere(places)], notes
+    for role, found in far.items():  # where all of one table are, the addresses may be wrong, and it is only noted
+        findings, notes = (findings, notes + list(map(str, found))) if role in every else (findings + found, notes)
     return findings, notes
+
+
+def _elsewhere(places: Places) -> Finding:
+    """Say that the addresses lie far from all fill sites and stations."""
+    lon, lat = _middle(places.addresses.lon, places.addresses.lat)
+    others = " and ".join(places.sheets[role].file for role in ("fill_sites", "stations"))
+    remedy = "is a map layer's coordinate system the right one, or are its feet taken for metres?"
+    rule = f"in the middle of the table: lies over {FAR_MI:,.0f} mi from every place of {others}"
+    file = places.sheets["addresses"].file
+    return Finding(file=file, column="lon, lat", value=f"{lon:.6g}, {lat:.6g}", rule=rule, remedy=remedy)
 
 
 def _middle(lon: Sequence[float] | FloatArray, lat: Sequence[float] | FloatArray) -> tuple[float, float]:
@@ -105,13 +120,8 @@ def _is_mirrored(one: tuple[float, float], other: tuple[float, float], axis: int
     return far and abs(one[axis] + other[axis]) < NEAR_DEG and abs(one[1 - axis] - other[1 - axis]) < NEAR_DEG
 
 
-def _far_off(
-    sheet: Sheet, places: Sequence[FillSite] | Sequence[Station], addresses: AddressTable
-) -> tuple[list[Finding], list[str]]:
-    """Find sites or stations so far from the middle of the addresses that a number of theirs must be wrong.
-
-    Where all of them are, the addresses may be the ones that are wrong, and it is only noted.
-    """
+def _far_off(sheet: Sheet, places: Sequence[FillSite] | Sequence[Station], addresses: AddressTable) -> list[Finding]:
+    """Find sites or stations so far from the middle of the addresses that a number of theirs must be wrong."""
     found = []
     middle_lon, middle_lat = _middle(addresses.lon, addresses.lat)
     for place in places:
@@ -123,7 +133,7 @@ def _far_off(
             both = f"{place.lon:.6g}, {place.lat:.6g}"
             column = sheet.header("lon, lat")
             found.append(Finding(file=sheet.file, row=place.row, id=name, column=column, value=both, rule=rule))
-    return ([], [str(one) for one in found]) if len(found) == len(places) else (found, [])
+    return found
 
 
 def _one_point(places: Places) -> list[Finding]:
