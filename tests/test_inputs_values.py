@@ -224,6 +224,17 @@ def test_the_weight_of_the_rule_is_plausible_for_every_tank(tank: int) -> None:
     assert (len(found), sheet.faults, sheet.notes) == (2, [], [])
 
 
+def test_not_available_may_mean_none() -> None:
+    """Read as empty, a tanker without a portable tank carried one of its own size, and an engine 1,000 ft of hose."""
+    _, sheet = units(
+        ",portable_tank_gal,supply_hose_ft", "T|H|tanker|2000|N/A|", "E|H|engine|n/a||#N/A", "F|H|engine|||"
+    )
+    assert [(one.id, one.column) for one in sheet.faults] == [
+        ("E", "tank_gal"), ("T", "portable_tank_gal"), ("E", "supply_hose_ft"),
+    ]  # fmt: skip
+    assert all("write 0 for none" in one.rule for one in sheet.faults)
+
+
 def test_no_trucks_tank_is_endless() -> None:
     """An engine of 75,000 gal would need no tanker; of a pumper-tanker's tank 2.5 is no number of gallons."""
     _, sheet = units("", "E|H|engine|75000", "P|H|pumper-tanker|90000", "Q|H|pumper-tanker|2.5", "F|H|engine|0")

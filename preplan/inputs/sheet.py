@@ -28,11 +28,14 @@ LARGEST_NUMBER = 1e9
 """No quantity of any table comes near it."""
 FORMULA_STARTS = ("=", "+", "-", "@")
 """A spreadsheet runs a cell that starts so; an id is refused, since it must stay what it is."""
-_EMPTY_IS_YES: Mapping[str, str] = {
+_EMPTY_PROMISES: Mapping[str, str] = {
     "in_service": "says neither yes nor no: write one of them (an empty cell counts as yes)",
     "months": "says no months: write them, or leave the cell empty for all year",
+    "tank_gal": "may be none or not known: write 0 for none; an empty cell stands for a usual tank",
+    "portable_tank_gal": "may be none or not known: write 0 for none; an empty cell stands for a tanker's own size",
+    "supply_hose_ft": "may be none or not known: write 0 for none; an empty cell stands for what is usual",
 }
-"""Columns in which no value is an answer."""
+"""Columns in which an empty cell promises something, and no value may be the answer that there is none."""
 ZERO_FLATTERS = frozenset({"driveway_ft", "turnout_min", "lift_ft", "exposure", "needs_engine"})
 """Columns in which 0 promises more than an empty cell does."""
 _ZERO_IS_NONE = ZERO_FLATTERS | {"operating_lb", "operating_us_tons", "operating_tonnes"}
@@ -429,8 +432,8 @@ class Sheet:
             if column == self._id_column or cells.NOT_AVAILABLE.isdisjoint(texts.tolist()):
                 continue
             none = np.isin(texts, list(cells.NOT_AVAILABLE))
-            if column in _EMPTY_IS_YES:
-                self.fault(none, column, _EMPTY_IS_YES[column], texts)
+            if column in _EMPTY_PROMISES:
+                self.fault(none, column, _EMPTY_PROMISES[column], texts)
             elif np.any(failed := texts == "#N/A"):
                 first, count = int(np.flatnonzero(failed)[0]), int(np.count_nonzero(failed))
                 where = f"row {self.row[first]}" + (f" and {count - 1:,} more" if count > 1 else "")
