@@ -98,6 +98,24 @@ def test_addresses_of_several_streets_on_one_point_are_asked_about(tmp_path: Pat
     assert not any("is the place of" in note for note in read_inputs(write_folder(tmp_path, addresses_csv=table)).notes)
 
 
+@pytest.mark.parametrize(
+    ("lon", "said"),
+    [
+        ("72.01", "bridges.csv, column lon: '72.01' in the middle of the table: lacks the minus sign of western"),
+        ("-75.01", "bridges.csv, column lon, lat: none of the 1 bridges lies within 50 mi of any address, so none"),
+    ],
+)
+def test_bridges_that_lie_elsewhere_are_told(tmp_path: Path, lon: str, said: str) -> None:
+    """Beyond the mapped roads none is used, so one that is closed was driven over."""
+    table = f"bridge_id,lon,lat,status\nB,{lon},44.01,K\n"
+    path = write_folder(tmp_path, district_toml=toml(files='bridges = "bridges.csv"'), bridges_csv=table)
+    try:
+        notes = list(read_inputs(path).notes)
+    except InputError as error:
+        notes = [str(one) for one in error.findings]
+    assert any(note.startswith(said) for note in notes)
+
+
 def test_addresses_far_from_all_else_are_a_fault(tmp_path: Path) -> None:
     """Feet of a grid that were taken for metres lie 780 mi off; every address was planned as `no route`."""
     (said,) = faults(tmp_path, addresses_csv=FILES["addresses.csv"].replace(",-72.", ",-56."))

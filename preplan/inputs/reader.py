@@ -67,6 +67,7 @@ def read_inputs(district_file: Path) -> Inputs:
         sheets=sheets,
         addresses=addresses,
         hydrants=hydrants,
+        bridges=bridges,
         sites=sites,
         stations=stations,
         boundary=said.roads.boundary,

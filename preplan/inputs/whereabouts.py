@@ -12,12 +12,12 @@ import shapely
 from preplan.errors import Finding
 from preplan.inputs.degrees import FAR_DEG, NEAR_DEG
 from preplan.inputs.sheet import Sheet
-from preplan.records import AddressTable, FillSite, FloatArray, HydrantTable, Station
+from preplan.records import AddressTable, BridgeTable, FillSite, FloatArray, HydrantTable, Station
 
 FAR_MI = 150.0
 """No fill site or station that serves a district lies so far from its middle (common sense, no source)."""
-HYDRANT_MI = 5.0
-"""No hydrant that counts lies so far beyond all addresses (common sense, no source)."""
+BEYOND_MI: Mapping[str, float] = {"hydrants": 5.0, "bridges": 50.0}
+"""None that counts lies so far beyond all addresses (common sense, no source)."""
 MI_PER_DEG = 69.0
 """Miles in a degree of latitude, for a rough distance only."""
 _FT_PER_DEG = 5280.0 * MI_PER_DEG
@@ -39,6 +39,7 @@ class Places:
     sheets: Mapping[str, Sheet]
     addresses: AddressTable
     hydrants: HydrantTable
+    bridges: BridgeTable
     sites: Sequence[FillSite]
     stations: Sequence[Station]
     boundary: FloatArray | None = None
@@ -55,7 +56,7 @@ def check_places(places: Places) -> tuple[list[Finding], list[str]]:
         return turned, []
     findings, notes = _outside(places)
     whole = _one_point(places)
-    findings, notes = findings + whole, notes + _hydrants(places)
+    findings, notes = findings + whole, notes + _beyond(places)
     notes += [] if whole else [*_shared_points(places), *_coarse(places)]
     both: Mapping[str, Sequence[FillSite] | Sequence[Station]]
     both = {"fill_sites": places.sites, "stations": places.stations}
@@ -90,6 +91,8 @@ def _turned(places: Places) -> list[Finding]:
         for role, rows in (("fill_sites", places.sites), ("stations", places.stations))
         if rows
     }
+    if len(places.bridges):
+        others["bridges"] = _middle(places.bridges.lon, places.bridges.lat)
     findings = []
     for i, axis in enumerate(_AXES):
         mirrored = [role for role, middle in others.items() if _is_mirrored(about, middle, i)]
@@ -221,16 +224,20 @@ def _outside(places: Places) -> tuple[list[Finding], list[str]]:
     return [], [str(Finding(file=places.boundary_file, rule=rule, remedy=remedy))]
 
 
-def _hydrants(places: Places) -> list[str]:
-    """Note hydrants that all lie beyond the addresses: none of them would ever count."""
-    lon, lat, hydrants = places.addresses.lon, places.addresses.lat, places.hydrants
-    margin = HYDRANT_MI / MI_PER_DEG
-    wide = margin / max(math.cos(math.radians(float(np.median(lat)))), 0.1)
-    near = (np.abs(hydrants.lon - (lon.max() + lon.min()) / 2.0) <= np.ptp(lon) / 2.0 + wide) & (
-        np.abs(hydrants.lat - (lat.max() + lat.min()) / 2.0) <= np.ptp(lat) / 2.0 + margin
-    )
-    if not len(hydrants) or near.any():
-        return []
-    file = places.sheets["hydrants"].file
-    rule = f"none of the {len(hydrants):,} hydrants lies within {HYDRANT_MI:g} mi of any address, so none counts"
-    return [str(Finding(file=file, column="lon, lat", rule=rule, remedy="is a sign or a digit wrong?"))]
+def _beyond(places: Places) -> list[str]:
+    """Note hydrants or bridges that all lie beyond the addresses: none of them would ever count."""
+    lon, lat = places.addresses.lon, places.addresses.lat
+    notes = []
+    for role, table in (("hydrants", places.hydrants), ("bridges", places.bridges)):
+        margin = BEYOND_MI[role] / MI_PER_DEG
+        wide = margin / max(math.cos(math.radians(float(np.median(lat)))), 0.1)
+        near = (np.abs(table.lon - (lon.max() + lon.min()) / 2.0) <= np.ptp(lon) / 2.0 + wide) & (
+            np.abs(table.lat - (lat.max() + lat.min()) / 2.0) <= np.ptp(lat) / 2.0 + margin
+        )
+        if len(table) and not near.any():
+            rule = (
+                f"none of the {len(table):,} {role} lies within {BEYOND_MI[role]:g} mi of any address, so none counts"
+            )
+            file, remedy = places.sheets[role].file, "is a sign or a digit wrong?"
+            notes.append(str(Finding(file=file, column="lon, lat", rule=rule, remedy=remedy)))
+    return notes
