@@ -311,6 +311,13 @@ def test_headers_that_say_who_is_out_of_service_are_asked_about() -> None:
         assert any(header in note and "in_service" in note for note in matched("fill_sites", header)[1])
 
 
+@pytest.mark.parametrize("header", ["Status", "in_service", "ACTIVE"])
+def test_a_closed_station_is_sent_where_it_counts(header: str) -> None:
+    """Its units rolled, and the header stood among many that are not read."""
+    (note,) = matched("stations", header)[1]
+    assert note.startswith(f"t.csv: column '{header}' is not read: units of a station that is closed are taken out by")
+
+
 @pytest.mark.parametrize("header", ["POSTED_TONS", "Weight limit (lb)", "posted", "LOAD_LIMIT"])
 def test_a_posted_weight_of_the_bridge_table_is_sent_where_it_counts(header: str) -> None:
     """Taken for one more column that is not read, a sign of 12 tons limited nobody."""

@@ -36,6 +36,13 @@ def stations(header: str, *texts: str) -> tuple[tuple[Station, ...], Sheet]:
     return read_stations(sheet, OWN), sheet
 
 
+def test_a_turnout_that_nobody_reaches_is_asked_about() -> None:
+    found, sheet = stations("station_id,name,lon,lat,turnout_min", "a|A|-72|44|45 sec", "b|B|-72|44|1")
+    assert [one.turnout_min for one in found] == [0.75, 1.0]
+    (asked,) = sheet.notes
+    assert "turnout_min 0.75 is little for the turnout of a station, seldom below 1 min" in asked
+
+
 def test_turnout_follows_from_staffing() -> None:
     header = "station_id,name,lon,lat,staffed,turnout_min,aid,max_engines,max_tankers"
     found, _ = stations(

@@ -49,7 +49,7 @@ APPARATUS: Mapping[str, Bound] = {
     "supply_hose_ft": Bound(10.0, 50_000.0, "length of supply hose on a truck", seldom=10_000.0, few=50.0),
     "supply_hose_in": Bound(1.0, 13.0, "diameter of supply hose", "the largest fire hose is 12 in, " + MEMORY),
 }
-STATIONS: Mapping[str, Bound] = {"turnout_min": Bound(0.0, 60.0, "turnout of a station")}
+STATIONS: Mapping[str, Bound] = {"turnout_min": Bound(0.0, 60.0, "turnout of a station", few=1.0)}
 FILL_SITES: Mapping[str, Bound] = {
     "fill_gpm": Bound(10.0, 20_000.0, "rate into one tanker", seldom=2500.0, few=100.0),
     "site_gpm": Bound(10.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=100.0),

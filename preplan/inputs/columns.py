@@ -125,6 +125,10 @@ STATIONS = TableSpec(
         "max_engines": ("engines",),
         "max_tankers": ("tankers", "max_tenders", "tenders"),
     },
+    advice=dict.fromkeys(
+        ("in_service", *IN_SERVICE_ALIASES, *OUT_OF_SERVICE),
+        "units of a station that is closed are taken out by in_service of the apparatus table, or by its row",
+    ),
 )
 APPARATUS = TableSpec(
     required=("unit_id", "station_id", "kind"),
