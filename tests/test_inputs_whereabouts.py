@@ -117,7 +117,7 @@ def test_bridges_that_lie_elsewhere_are_told(tmp_path: Path, lon: str, said: str
 
 
 def test_addresses_far_from_all_else_are_a_fault(tmp_path: Path) -> None:
-    """Feet of a grid that were taken for metres lie 780 mi off; every address was planned as `no route`."""
+    """Feet of a grid that were taken for metres lie 780 mi off; the run stopped at the roads and doubted them."""
     (said,) = faults(tmp_path, addresses_csv=FILES["addresses.csv"].replace(",-72.", ",-56."))
     assert said.startswith(
         "addresses.csv, column lon, lat: '-56.02, 44.02' in the middle of the table: lies over 150 mi"
