@@ -228,6 +228,9 @@ def test_no_water_nobody_to_haul_it_or_the_wrong_roads_are_refused(district: Pat
         writer.writerows({**row, "in_service": "no"} for row in rows)
     assert "no fill site is in service" in broken(district, earlier)
     sites.write_text(whole)
-    text = (district / "addresses.csv").read_text().replace(",-74.", ",-79.")
-    (district / "addresses.csv").write_text(text)
-    assert "roads.osm.gz" in broken(district, earlier)
+    tables = [district / f"{name}.csv" for name in ("addresses", "fill_sites", "stations", "hydrants")]
+    for moved, blamed in ((tables[:1], "addresses.csv, column lon, lat"), (tables[1:], "roads.osm.gz: has no road")):
+        for path in moved:
+            text = path.read_text().replace("-74.", "-79.").replace("-75.", "-80.")
+            path.write_text(text)
+        assert blamed in broken(district, earlier)

@@ -140,7 +140,7 @@ def test_ctrl_c(first: tuple[Path, list[str]], tmp_path: Path, stage: int) -> No
     out = tmp_path / "out"
     copytree(folder / "out", out)
     status, rest = stop(write_district(tmp_path / "district", "Other"), out, (stages[stage], 0.0), signal.SIGINT)
-    assert status == 130
+    assert status == 130, rest
     assert rest.splitlines()[-1] == "stopped; previous results are untouched"
     assert "Traceback" not in rest
     assert whole(out) == "First"

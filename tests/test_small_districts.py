@@ -158,10 +158,12 @@ def test_a_pond_that_no_tanker_comes_to_keeps_no_dump_site_behind_a_weak_bridge(
 
 
 def test_where_no_tanker_comes_to_any_fill_site_nothing_is_moved(tmp_path: Path) -> None:
-    nodes = {"A": (0, 0), "J": (1500, 0), "B": (3000, 0), "C": (3000, 1000), "D": (0, 1000), "Y": (1500, -100)}
+    nodes = {"A": (0, 0), "J": (1500, 0), "B": (3000, 0), "C": (3000, 1000), "D": (0, 1000),
+             "X": (1500, -20), "Y": (1500, -100)}  # fmt: skip
     lane = {"highway": "residential", "name": "Spur Lane"}
+    weak = {**lane, "bridge": "yes", "maxweight": "5 st"}
     plan = planned(
-        tmp_path, nodes, [("AJB", ROAD), ("BCDA", ROAD), ("JY", {**lane, "bridge": "yes", "maxweight": "5 st"})],
+        tmp_path, nodes, [("AJB", ROAD), ("BCDA", ROAD), ("JX", weak), ("XY", lane)],
         {
             "addresses": ("address_id,label,lon,lat,required_gpm", [("A1", "1 Spur Lane", (1510, -50), 300)]),
             "fill_sites": ("site_id,name,kind,lon,lat", [("F1", "Pond", "dry hydrant", (1500, -90))]),
