@@ -33,6 +33,9 @@ MOST_NEW = 20
 LEAST_SHORT = 1e-6
 """A bound nearer than this share is reached."""
 
+_NO_WATER_NEAR = "shows no pond, lake or wide river near a road that tankers can use"
+_NO_WATER_MAPPED = "shows no water at all: a download or saved graph holds roads alone"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewSite:
@@ -244,7 +247,7 @@ def _check(places: Sequence[FillSite], inputs: Inputs, file: str) -> None:
         findings.append(
             Finding(
                 file=file,
-                rule="shows no pond, lake or wide river near a road that tankers can use",
+                rule=_NO_WATER_MAPPED if inputs.roads.alone else _NO_WATER_NEAR,
                 remedy="name the places in a table like that of the fill sites: --candidates FILE",
             )
         )

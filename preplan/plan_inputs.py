@@ -20,6 +20,11 @@ class RoadSource:
     boundary: FloatArray | None = None
     """Ring (n, 2) of lon, lat; None where the district gives none."""
 
+    @property
+    def alone(self) -> bool:
+        """Tell whether they come without buildings, driveways and water, as saved graphs and downloads do."""
+        return self.file is None or self.file.name.lower().endswith(".graphml")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rejected:

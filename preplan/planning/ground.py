@@ -37,6 +37,13 @@ from preplan.roads.seasons import RoadSeason, all_year, road_seasons
 from preplan.roads.speeds import minutes_of, node_delay_min, speed_problems
 from preplan.rules import RoadRules
 
+_ROADS_ALONE = (
+    "roads: a download or saved graph holds roads alone, no buildings, driveways or ponds: where the table gives a "
+    "building no size a default stands in, hose is measured straight from the road, and no place for a new fill site "
+    "is seen. An OpenStreetMap extract as [roads] file has them."
+)
+"""A note of `check` and `build`."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonGround:
@@ -162,6 +169,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         sites=sites,
         stations=stations,
         notes=(
+            *([_ROADS_ALONE] if inputs.roads.alone else ()),
             *fleet_notes(inputs.in_service, inputs.district.levels),
             *off_road_notes(inputs, sites, stations),
             *address_notes(inputs, frontages),

@@ -12,7 +12,10 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "lon": ("Longitude (deg)", "WGS84, as given."),
         "lat": ("Latitude (deg)", "WGS84, as given."),
         "status": ("Status", "served, higher level, not met, no route or hydrant; the worst season decides."),
-        "response_level": ("Response level", "First level that meets the required flow; empty where none does."),
+        "response_level": (
+            "Response level",
+            "Of an address the first that meets the required flow, empty where none does; else that of the row.",
+        ),
         "required_gpm": ("Required flow (gpm)", "Rate that the building needs, rounded up."),
         "required_gal": ("Required total (gal)", "The method's own total, rounded up."),
         "required_min": ("Required duration (min)", "How long the rate must hold."),
@@ -35,7 +38,10 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "limited_by": ("Limited by", "What holds the flow back."),
         "first_water_min": ("First water (min)", "From the alerting of units."),
         "mws_by_min": ("Total arrived by (min)", "When the method's own total has arrived."),
-        "gap_min": ("Too little (min)", "Minutes without enough water; a higher level is called on arrival."),
+        "gap_min": (
+            "Too little (min)",
+            "Minutes without enough water; of an address with what is above the first level called on arrival.",
+        ),
         "short_gal": ("Short (gal)", "Demand that is not delivered, rounded up."),
         "call_by_min": (
             "Call by (min)",

@@ -50,7 +50,7 @@ def read_roads(source: RoadSource, cache: Path) -> tuple[RoadTable, FeatureTable
         If the source is missing, unreadable or holds no road, or the download fails.
     """
     if source.file is not None:
-        if source.file.name.lower().endswith(".graphml"):
+        if source.alone:
             return read_graphml(source.file), FeatureTable()
         return read_osm(source.file)
     if not source.download or source.boundary is None:
