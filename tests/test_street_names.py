@@ -198,3 +198,34 @@ def test_a_street_in_front_of_its_number_is_known_by_the_roads() -> None:
     assert rows.tolist() == [0, 1, 2]
     given = replace(found, street=text_array(["Elm Street"] * len(read)), number=np.full(len(read), -1, dtype=np.int32))
     assert with_label_streets(given, town.roads)[0] is given
+
+
+def test_a_number_within_a_label_is_read_beside_the_own_street_alone() -> None:
+    """A hall by its name, a garage on a numbered route; what stands near, at a corner or twice is no number of it."""
+    named = ("Sumac Hill Road", "State Route 917", "Ridge Road", "10 Mile Road")
+    nodes = {f"{end}{k}": (east, 100.0 * k) for k in range(len(named)) for end, east in (("a", 0.0), ("b", 500.0))}
+    town = draw(nodes, [(f"a{k}", f"b{k}", {"name": name}) for k, name in enumerate(named)])
+    read = {
+        "Grange Hall, 872 Sumac Hill Rd": ("Sumac Hill Road", 872),
+        "Garage, 3363-A SR 917, Millrace": ("State Route 917", 3363),
+        "SR 917 1657, single family dwelling": ("State Route 917", 1657),
+        "Mast, 12 - 14 Ridge Rd": ("Ridge Road", 12),
+        "Store, 124 Ridge Rd": ("", 124),
+        "Barn near 355 Ridge Rd": ("Ridge Road", -1),
+        "Farm, 12 Ridge Rd, 14 Ridge Rd": ("Ridge Road", -1),
+        "Farm, 12 Ridge Rd, rear": ("Sumac Hill Road", -1),
+        "Shop, SR 917": ("State Route 917", -1),
+        "Camp, 10 Mile Road": ("10 Mile Road", -1),
+        "Lodge, 10 Mile Rd": ("", -1),
+        "Depot, 7 Elm Street": ("", -1),
+    }
+    table = replace(
+        address_table([(100.0, 10.0)] * len(read)),
+        label=text_array(list(read)),
+        street=text_array([street for street, _ in read.values()]),
+        number=np.full(len(read), -1, dtype=np.int32),
+    )
+    found, rows = with_label_streets(table, town.roads)
+    assert found.number.tolist() == [number for _, number in read.values()]
+    assert rows.tolist() == [0, 1, 2, 3, 4]
+    assert found.street[4] == "Ridge Rd"

@@ -115,14 +115,14 @@ def require_cover(inputs: Inputs, roads: RoadTable, near: BoolArray) -> None:
 
 
 def with_streets(inputs: Inputs, roads: RoadTable) -> Inputs:
-    """Give addresses the street that their label names, where only the roads can tell; with a note."""
+    """Give addresses the street and number that their label names, where only the roads can tell; with a note."""
     addresses, rows = with_label_streets(inputs.addresses, roads)
     if not len(rows):
         return inputs
     label, street = addresses.label[rows[0]], addresses.street[rows[0]]
     note = (
-        f"addresses: {len(rows):,} labels name a road of the road file in another way than number first: street and "
-        f"house number are taken from them, such as '{street}' {addresses.number[rows[0]]} of '{label}'."
+        f"addresses: {len(rows):,} labels name their road in another way than number first: street and house "
+        f"number are taken from them, such as '{street}' {addresses.number[rows[0]]} of '{label}'."
     )
     return replace(inputs, addresses=addresses, notes=(*inputs.notes, note))
 
