@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from itertools import pairwise
 from typing import Any
 
@@ -18,7 +18,7 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
 from preplan.plan_tables import Flag, SeasonLine
 from preplan.records import text_array
-from preplan.render.dispatch import AT_ONCE, AT_ONCE_TOO, DISPATCH_COLUMNS, dispatch_csv
+from preplan.render.dispatch import AT_ONCE, AT_ONCE_TOO, DISPATCH_COLUMNS, NO_SHUTTLE, NONE_MEETS, dispatch_csv
 from preplan.render.first_minutes import AT_ONCE as FIRST_ALARM
 from preplan.render.first_minutes import officer_words
 from tests.example_plan import example_plan, split_plan
@@ -69,11 +69,14 @@ def look_up(found: list[dict[str, str]], number: int) -> list[dict[str, str]]:
 
 def test_the_drawn_plan() -> None:
     plan = example_plan()
-    none = f"no level meets in the worst season: Level 2 holds the most{AT_ONCE_TOO}"
+    none = f"send Level 2 with the first alarm: {NONE_MEETS}, it holds the most{AT_ONCE_TOO}"
     assert dispatch_csv(plan).decode().splitlines() == [
         ",".join(DISPATCH_COLUMNS),
-        ",1,1,odd,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,off road data=90000 ft",
-        "Mill Road,3,3,odd,,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,",
+        f',1,1,odd,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,"off road data=90000 ft; {NO_SHUTTLE}"',
+        (
+            "Mill Road,3,3,odd,,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,"
+            '"hydrant H1, 400 ft by road and driveway, counts for 670 gpm"'
+        ),
         (
             "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,,F2,,served,250,322,310,tankers,,1,,Quarry Lane,"
             "-72.036000,44.001500,"
@@ -83,12 +86,12 @@ def test_the_drawn_plan() -> None:
             f'-72.030500,44.003500,"{AT_ONCE}"'
         ),
         (
-            "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,,not met,500,270,260,tankers,,1,,Mill Road,-72.020500,44.006000,"
-            f'"{none}"'
+            "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,,not met,500,270,260,tankers,0.0,1,,Mill Road,-72.020500,"
+            f'44.006000,"{none}"'
         ),
         (
-            "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,,F2,,not met,500,251,240,tankers,,1,,Mill Road,-72.019500,44.009000"
-            f',"{none}"'
+            "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,,F2,,not met,500,251,240,tankers,0.0,1,,Mill Road,-72.019500,"
+            f'44.009000,"{none}"'
         ),
     ]
 
@@ -105,6 +108,50 @@ def test_neighbours_that_agree_share_a_row() -> None:
 def test_sides_that_differ_have_rows_of_their_own() -> None:
     plan = street([SERVED, HIGHER] * 4, [1, 2, 3, 4, 5, 6, 7, 8])
     assert spans(plan) == [("1", "7", "odd", "served"), ("2", "8", "even", "higher level")]
+
+
+@pytest.mark.parametrize(
+    ("label", "lat", "ranges"),
+    [
+        ("Grange Hall, house 6 behind the church", 45.0, [("2", "4"), ("8", "10")]),
+        ("Barn behind 8 Mill Rd", 45.0, [("2", "4"), ("8", "8"), ("10", "10")]),
+        ("Grange Hall", 44.005, [("2", "4"), ("8", "10")]),
+        ("Grange Hall", 45.0, [("2", "10")]),
+        ("Grange Hall, house 12", 45.0, [("2", "10")]),
+    ],
+    ids=["number within", "number of another", "stands between", "stands elsewhere", "number beyond"],
+)
+def test_no_range_claims_a_house_without_a_number_that_answers_otherwise(
+    label: str, lat: float, ranges: list[tuple[str, str]]
+) -> None:
+    """Who looks up the hall's number must not be sent with what the houses beside it need."""
+    where: dict[str, Any] = {"label": ["", "", "", "", label], "lat": [44.0, 44.001, 44.009, 44.01, lat]}
+    found = rows(street([SERVED] * 4 + [NOT_MET], [2, 4, 8, 10, -1], **where))
+    assert [(row["from_number"], row["to_number"]) for row in found if not row["label"]] == ranges
+    assert [row["status"] for row in found if row["label"] == label] == ["not met"]
+    told = [row["from_number"] for row in found if repr(label) in row["note"]]
+    assert told == (["8"] if "behind 8" in label else [])
+    alike = rows(street([SERVED] * 5, [2, 4, 8, 10, -1], **where))
+    assert [(row["from_number"], row["to_number"]) for row in alike if not row["label"]] == [("2", "10")]
+
+
+def test_a_row_of_hydrants_names_them_and_how_far_they_are() -> None:
+    plan = street([HYDRANT] * 3, [3, 5, 7])
+    (row,) = rows(plan)
+    assert row["note"] == "hydrant H1, 400 ft by road and driveway, counts for 670 gpm"
+    near = replace(
+        plan.near_hydrant, hydrant=np.array([0, 1, 1]), distance_ft=np.array([400.0, 610.0, 500.0]),
+        credited_gpm=np.array([670.0, 500.0, 550.0]),
+    )  # fmt: skip
+    mains = replace(
+        plan.hydrants, **{f.name: np.repeat(getattr(plan.hydrants, f.name), 2) for f in fields(plan.hydrants)}
+    )
+    mains.hydrant_id[1] = "H2"
+    (row,) = rows(replace(plan, near_hydrant=near, hydrants=mains))
+    assert row["note"] == (
+        "3: hydrant H1, 400 ft by road and driveway, counts for 670 gpm; "
+        "5 7: hydrant H2, 610 ft by road and driveway, counts for 500 gpm"
+    )
 
 
 def test_a_hydrant_in_between_is_not_swallowed() -> None:
@@ -153,7 +200,7 @@ def test_one_number_two_answers() -> None:
         ("4", "not met"),
         ("6", "served"),
     ]
-    assert found[1]["note"].startswith("no level meets in the worst season: Level 2 holds the most")
+    assert found[1]["note"].startswith(f"send Level 2 with the first alarm: {NONE_MEETS}, it holds the most")
     assert found[1]["note"].endswith("; answers of 2 addresses differ: the most demanding is shown (another is served)")
     assert found[2]["note"] == "answers of 2 addresses differ: the most demanding is shown (another is no route)"
 
@@ -319,7 +366,8 @@ def with_a_way_in_summer(plan: Plan, *addresses: int) -> Plan:
     return replace(plan, seasons=tuple(lines))
 
 
-WAY_IN_SUMMER = "May to October: Level 1 from F2"
+WAY_IN_SUMMER = "May to October: send Level 1 from F2"
+NO_WAY_IN_WINTER = f"November to April: {NO_SHUTTLE}"
 OFF = "off road data=90000 ft"
 
 
@@ -328,7 +376,7 @@ def test_a_place_that_shares_its_number_says_what_serves_it_in_summer_too() -> N
     plan = with_a_way_in_summer(street([NO_ROUTE, SERVED], [4, 4], lon=[-72.0, -72.1]), 0)
     note = {row["status"]: row["note"] for row in rows(plan)}
     place = "one of 2 places of this road and number; tell them apart by cross street or lon, lat"
-    assert note["no route"] == f"{place}; {OFF}; {WAY_IN_SUMMER}"
+    assert note["no route"] == f"{place}; {OFF}; {NO_WAY_IN_WINTER}; {WAY_IN_SUMMER}"
     assert OFF not in note["served"]
 
 
@@ -337,9 +385,11 @@ def test_one_number_whose_addresses_differ_in_other_months_alone(with_way: int) 
     """The cells are equal, and one of the two has a way in summer: whichever is shown, the row tells whose."""
     (row,) = rows(with_a_way_in_summer(street([NO_ROUTE, NO_ROUTE], [4, 4]), with_way))
     whose = "of another address here" if with_way else "of the address shown"
+    without = f"{NO_SHUTTLE if with_way else NO_WAY_IN_WINTER} (of the address shown)"
     assert (row["addresses"], row["status"]) == ("2", "no route")
     assert row["note"] == (
-        f"answers of 2 addresses differ in other months; {OFF} (of the address shown); {WAY_IN_SUMMER} ({whose})"
+        f"answers of 2 addresses differ in other months; {OFF} (of the address shown); "
+        f"{without}; {WAY_IN_SUMMER} ({whose})"
     )
 
 
@@ -351,19 +401,21 @@ def test_two_places_that_differ_in_other_months_alone_have_a_row_each() -> None:
 def test_a_row_of_several_answers_says_whose_other_months_it_tells() -> None:
     """What holds at all of them is told plainly, what holds at the one shown alone as that."""
     (row,) = rows(with_a_way_in_summer(street([NO_ROUTE, HYDRANT], [4, 4]), 0))
-    assert row["note"].endswith(f"; {OFF} (of the address shown); {WAY_IN_SUMMER} (of the address shown)")
+    shown = " (of the address shown)"
+    assert row["note"].endswith(f"; {OFF}{shown}; {NO_WAY_IN_WINTER}{shown}; {WAY_IN_SUMMER}{shown}")
     (row,) = rows(with_a_way_in_summer(street([SERVED, NO_ROUTE], [4, 4]), 1))
     assert row["note"].endswith(f"(another is no route); {WAY_IN_SUMMER} (of another address here)")
     plan = street([NO_ROUTE, NO_ROUTE], [4, 4])
     plan = replace(plan, needs=changed(plan.needs, required_gpm=[500.0, 600.0]))
     (row,) = rows(with_a_way_in_summer(plan, 0, 1))
-    assert row["note"].endswith(f"is shown; {OFF} (of the address shown); {WAY_IN_SUMMER}")
+    assert row["note"].endswith(f"is shown; {OFF}{shown}; {NO_WAY_IN_WINTER}; {WAY_IN_SUMMER}")
 
 
 def test_a_route_that_lacks_says_how_far_off_the_roads() -> None:
     plan = street([NO_ROUTE], [2])
     flags = ((Flag("assumed building"), Flag("off road data", 2956.4, "ft")),)
-    assert rows(replace(plan, answers=replace(plan.answers, flags=flags)))[0]["note"] == "off road data=2957 ft"
+    note = rows(replace(plan, answers=replace(plan.answers, flags=flags)))[0]["note"]
+    assert note == f"off road data=2957 ft; {NO_SHUTTLE}"
     assert np.isnan(plan.frontages.fraction).all()
 
 
@@ -373,16 +425,17 @@ def test_a_road_that_is_closed_in_winter_alone_says_what_serves_it_in_summer() -
     closed = [row for row in rows(plan) if row["status"] == "no route" and row["to_number"] and row["road"][0] == "C"]
     assert len(closed) > 1
     for row in closed:
-        assert row["note"].startswith("May to November: Level ")
+        assert row["note"].startswith(f"December to April: {NO_SHUTTLE}; May to November: send Level ")
         assert " from F10" in row["note"]
-        first = row["note"].startswith("May to November: Level 1 ")
+        first = "May to November: send Level 1 " in row["note"]
         assert first != ("called by minute " in row["note"] or "with the first alarm" in row["note"])
         assert row["response_level"] == ""
     said = {row["to_number"]: row["note"] for row in closed}
     assert (
         "Level 3 from F10, called by minute 16, jobs for E11 E12 T11" in said["922"]
     )  # held against a plan of summer in test_sheets
-    assert "Level 3 from F10, with the first alarm, jobs for E11 E12 T11" in said["1041"]
+    assert "send Level 3 from F10, with the first alarm, jobs for E11 E12 T11" in said["1041"]
+    assert said["1041"].endswith(" T51, ask for T51: on request only")
     at = next(a for a in range(len(plan.answers)) if plan.addresses.address_id[a] == "MR0050")
     june = next(line for line in plan.seasons if 6 in line.months)
     assert plan.sites[int(june.best_site[at, 0])].site_id == "F10"
@@ -441,7 +494,9 @@ def test_a_level_that_does_not_meet_is_sent_with_the_first_alarm_as_its_card_say
             a for a in np.flatnonzero((plan.road == row["road"]) & (plan.answers.status == "not met")).tolist()
             if row["from_number"] and str(plan.addresses.number[a]) == row["from_number"]
         ]  # fmt: skip
-        assert row["note"].startswith("no level meets in the worst season: Level ")
+        assert row["note"].startswith("send Level ")
+        assert NONE_MEETS in row["note"]
+        assert (row["call_by_min"] == "0.0") is (AT_ONCE_TOO in row["note"])
         at_once = [f"Call it {FIRST_ALARM}" in officer_words(plan, a) for a in at]
         assert not at or (AT_ONCE_TOO in row["note"]) in at_once
     assert sum(AT_ONCE_TOO in row["note"] for row in rows) > 20

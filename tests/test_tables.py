@@ -85,6 +85,7 @@ def picked(plan: Plan, rows: list[int]) -> Plan:
         addresses=replace(cut(plan.addresses, take), address_id=text_array([f"A{i:06}" for i in range(n)])),
         road=plan.road[take],
         needs=cut(plan.needs, take), frontages=cut(plan.frontages, take), arrival_min=plan.arrival_min[take],
+        near_hydrant=cut(plan.near_hydrant, take),
         trips=replace(cut(plan.trips, trip_rows), address=np.array([new for new, _ in trips], dtype=np.int32)),
         levels=replace(
             cut(plan.levels, take), trip=moved(plan.levels.trip), backup_trip=moved(plan.levels.backup_trip)

@@ -16,7 +16,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,7 +25,7 @@ from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
-from preplan.render import backups, crew, first_minutes
+from preplan.render import backups, crew, first_minutes, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
 from preplan.render.tables import (
@@ -60,9 +60,13 @@ WINTER = (12, 1, 2)
 """December, January, February."""
 APART_MI = 0.5
 """Addresses of one road and number farther apart than this are two places (this program's choice, no source)."""
-AT_ONCE_TOO = ", sent with the first alarm: called on arrival it holds less"
+NONE_MEETS = "no level meets in the worst season"
+AT_ONCE_TOO = ", called on arrival less"
+"""Ends the note of a row that no level meets, and whose level goes with the first alarm."""
 AT_ONCE = "send this level with the first alarm: called on arrival, too little flows or it only just holds"
 """Note of a row whose call-by minute leaves a dry minute, or none to spare."""
+NO_SHUTTLE = "no tanker shuttle, call by local procedure"
+"""Note of a row without a route: no level can be named."""
 _RANK = ("hydrant", "no route", "served", "higher level", "not met")
 """Statuses by what they ask of a dispatcher, least first: to show 'no route' would send nobody to the other."""
 _SITE = re.compile(r"fill site (\d+)")
@@ -202,9 +206,18 @@ def _at_once(plan: Plan, row: _Row) -> bool:
     return bool(plan.answers.status[row.lead] == "higher level" and np.any(higher & ~plan.answers.in_time(rows)))
 
 
+def _best_at_once(plan: Plan, row: _Row) -> bool:
+    """Tell whether the best level of a row that none meets goes with the first alarm, at any address of it."""
+    level, status = plan.answers.level, plan.answers.status
+    return status[row.lead] == "not met" and any(
+        status[a] == "not met" and level[a] == level[row.lead] >= 0 and first_minutes.less_called_later(plan, a)
+        for a in row.addresses
+    )
+
+
 def _call_by(plan: Plan, row: _Row) -> float:
     """Give the minute by which the level shown is called at every address of a row that has one; NaN: none has."""
-    if _at_once(plan, row):
+    if _at_once(plan, row) or _best_at_once(plan, row):
         return 0.0  # whatever minute it is, it comes before the first arrival
     rows = list(row.addresses)
     known = plan.answers.call_by_min[rows][plan.answers.level[rows] == plan.answers.level[row.lead]]
@@ -220,17 +233,32 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
         yield AT_ONCE
     elif plan.answers.status[row.lead] == "not met" and plan.answers.level[row.lead] >= 0:
         most = plan.district.levels[int(plan.answers.level[row.lead])].name
-        sent = AT_ONCE_TOO if first_minutes.less_called_later(plan, row.lead) else ""
-        yield f"no level meets in the worst season: {most} {first_minutes.best_words(plan, row.lead)}{sent}"
+        best, at_once = first_minutes.best_words(plan, row.lead), _best_at_once(plan, row)
+        yield f"send {most}{' with the first alarm' * at_once}: {NONE_MEETS}, it {best}{AT_ONCE_TOO * at_once}"
     else:
         yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, row.addresses))
     level = int(plan.answers.level[row.lead])
     if level >= 0 and (to_ask := crew.request_words(plan, row.lead, level)):
         yield to_ask.rstrip(".")
     yield from _who_fills_where(plan, row)
+    yield from _hydrants(plan, row)
     if row.note:
         yield row.note
     yield from _by_address(plan, asked, row)
+
+
+def _hydrants(plan: Plan, row: _Row) -> Iterator[str]:
+    """Name the hydrants that count for the addresses of a row of them, and how far each is at most."""
+    near, far = plan.near_hydrant, dict[int, list[int]]()
+    for a in row.addresses:
+        if plan.answers.status[row.lead] == "hydrant":
+            far.setdefault(int(near.hydrant[a]), []).append(a)
+    for hydrant, mine in far.items():
+        feet = words.feet(float(near.distance_ft[mine].max()))
+        whose = " ".join(str(number) for number in plan.addresses.number[mine].tolist()) if len(far) > 1 else ""
+        counts = words.supply(float(near.credited_gpm[mine].min()))
+        named = words.printable(plan.hydrants.hydrant_id[hydrant])
+        yield f"{f'{whose}: ' if whose else ''}hydrant {named}, {feet} by road and driveway, counts for {counts} gpm"
 
 
 def _who_fills_where(plan: Plan, row: _Row) -> Iterator[str]:
@@ -261,7 +289,7 @@ def _by_address(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
     of_all = set(own).intersection(*months)
     yield from (one if one in of_all else f"{one} (of the address shown)" for one in own)
     others = dict.fromkeys(one for a in row.addresses for one in asked.other_months[a] if one not in own)
-    yield from (f"{one} (of another address here)" for one in others)
+    yield from (f"{one} (of another address here)" for one in others if not one.endswith(NO_SHUTTLE))
 
 
 def _off_road(plan: Plan, address: int) -> list[str]:
@@ -323,7 +351,7 @@ def _backups(plan: Plan, address: int, level: int) -> Iterator[str]:
 
 def _in_other_months(plan: Plan, address: int, sheets: Sequence[OtherCircuit]) -> list[str]:
     """Name the lowest level that meets, else the highest, and its fill sites, in months in which there is a way."""
-    told: dict[str, list[int]] = {}
+    told: dict[str, list[int]] = {NO_SHUTTLE: plan.months_without(address)}
     for season in plan.seasons:
         level = season.level_of([address], plan.needs.required_gpm[[address]])
         sites = "+".join(plan.sites[site].site_id for site in season.sites_of(address, level))
@@ -332,9 +360,9 @@ def _in_other_months(plan: Plan, address: int, sheets: Sequence[OtherCircuit]) -
         if sites:
             called = f", {called_then(sheets, season.months, level)}" if level else ""
             crewed = _crewed(plan, sheets, season.months)
-            said = f"{plan.district.levels[level].name}{', not met,' * short} from {sites}{called}{crewed}"
+            said = f"send {plan.district.levels[level].name}{', not met,' * short} from {sites}{called}{crewed}"
             told.setdefault(said, []).extend(season.months)
-    return [f"{month_words(months)}: {said}" for said, months in told.items()]
+    return [f"{month_words(months)}: {said}" if months else said for said, months in told.items()]
 
 
 def _crewed(plan: Plan, sheets: Sequence[OtherCircuit], months: tuple[int, ...]) -> str:
@@ -346,8 +374,10 @@ def _crewed(plan: Plan, sheets: Sequence[OtherCircuit], months: tuple[int, ...])
         for unit in (sheet.attack_engine, sheet.dump_engine, sheet.fill_engine, *sheet.tankers)
         if unit >= 0
     }
-    named = " ".join(plan.units[unit].unit_id for unit in sorted(arrival, key=lambda unit: (arrival[unit], unit)))
-    return f", jobs for {named}" if named else ""
+    units = sorted(arrival, key=lambda unit: (arrival[unit], unit))
+    named, to_ask = " ".join(plan.units[unit].unit_id for unit in units), crew.asked_words(plan, units)
+    asked = f", {to_ask.rstrip('.').replace('Ask', 'ask', 1)}" if to_ask else ""
+    return f", jobs for {named}{asked}" if named else ""
 
 
 # --------------------------------------------------------------------------- rows
@@ -361,29 +391,32 @@ def _rows(asked: _Asked) -> list[_Row]:
     rows: list[_Row] = []
     for _, here in sorted(by_road.items()):
         numbered = [a for a in here if asked.number[a] >= 0]
-        rows += _numbered_rows(asked, numbered)
+        rows += _numbered_rows(asked, numbered, [a for a in here if asked.number[a] < 0])
         rest = sorted((asked.label[a].casefold(), a) for a in here if asked.number[a] < 0)
         for _, same in groupby(rest, key=lambda one: one[0]):
             rows += _one_look_up(asked, [a for _, a in same])
     return rows
 
 
-def _numbered_rows(asked: _Asked, addresses: list[int]) -> list[_Row]:
+def _numbered_rows(asked: _Asked, addresses: list[int], unnumbered: list[int]) -> list[_Row]:
     """Make the rows of one road's numbers: by number, or by side where that makes fewer."""
     order = sorted((asked.number[a], a) for a in addresses)
     found = [_one_look_up(asked, [a for _, a in same]) for _, same in groupby(order, key=lambda one: one[0])]
-    together = _joined(asked, found)
+    together = _joined(asked, found, unnumbered)
     sides = [
         row
         for side in (1, 0)
-        for row in _joined(asked, [rows for rows in found if asked.number[rows[0].lead] % 2 == side])
+        for row in _joined(asked, [rows for rows in found if asked.number[rows[0].lead] % 2 == side], unnumbered)
     ]
     rows = together if len(together) <= len(sides) else sides
-    return sorted(rows, key=lambda row: asked.number[row.addresses[0]])
+    return sorted((_beside(asked, row, unnumbered) for row in rows), key=lambda row: asked.number[row.addresses[0]])
 
 
-def _joined(asked: _Asked, found: list[list[_Row]]) -> list[_Row]:
-    """Join the rows of numbers that follow each other and answer alike; those with a note stand alone."""
+def _joined(asked: _Asked, found: list[list[_Row]], unnumbered: list[int]) -> list[_Row]:
+    """Join the rows of numbers that follow each other and answer alike; those with a note stand alone.
+
+    A row ends before an address without a number that answers otherwise: the range must not claim its house.
+    """
 
     def alike(at: int) -> tuple[object, ...]:
         rows = found[at]
@@ -391,9 +424,65 @@ def _joined(asked: _Asked, found: list[list[_Row]]) -> list[_Row]:
 
     joined: list[_Row] = []
     for _, places in groupby(range(len(found)), key=alike):
-        rows = [row for at in places for row in found[at]]
-        joined += rows if rows[0].note else [_row(asked, [a for row in rows for a in row.addresses])]
+        for rows in _parted(asked, [found[at] for at in places], unnumbered):
+            joined += rows if rows[0].note else [_row(asked, [a for row in rows for a in row.addresses])]
     return joined
+
+
+def _parted(asked: _Asked, found: list[list[_Row]], unnumbered: list[int]) -> Iterator[list[_Row]]:
+    """Part the rows of numbers that answer alike where an address without a number that answers otherwise may stand.
+
+    It may where its label holds a number between two of them, or where it lies nearer to both than they to each other.
+    """
+    lead = found[0][0].lead
+    others = [a for a in unnumbered if not _alike(asked, a, lead)] if len(found) > 1 else []
+    rows = list(found[0])
+    for one, other in pairwise(found):
+        if others and _between(asked, one[0].lead, other[0].lead, others):
+            yield rows
+            rows = []
+        rows += other
+    yield rows
+
+
+def _between(asked: _Asked, one: int, other: int, unnumbered: list[int]) -> bool:
+    """Tell whether an address without a number may stand between two numbers of its road."""
+    ends = asked.number[one], asked.number[other]
+    if any(ends[0] <= number <= ends[1] for a in unnumbered for number in _numbers_in(asked, a)):
+        return True
+    from pyproj import Geod  # noqa: PLC0415  slow to import
+
+    ellipsoid, lon, lat = Geod(ellps="WGS84"), asked.lon, asked.lat
+    gap_m = float(ellipsoid.inv(lon[one], lat[one], lon[other], lat[other])[2])
+    n = len(unnumbered)
+    away_m = [
+        ellipsoid.inv(np.full(n, lon[end]), np.full(n, lat[end]), lon[unnumbered], lat[unnumbered])[2]
+        for end in (one, other)
+    ]
+    return bool((np.maximum(*away_m) < gap_m).any())
+
+
+def _beside(asked: _Asked, row: _Row, unnumbered: list[int]) -> _Row:
+    """Say of a row that a label on its road holds a number of it and has another answer."""
+    span = [asked.number[a] for a in row.addresses]
+    labels = dict.fromkeys(
+        asked.label[a]
+        for a in unnumbered
+        if not _alike(asked, a, row.lead) and any(min(span) <= number <= max(span) for number in _numbers_in(asked, a))
+    )
+    said = [row.note] * bool(row.note) + [f"another answer for {label!r}: look it up by its label" for label in labels]
+    return replace(row, note="; ".join(said))
+
+
+def _alike(asked: _Asked, one: int, other: int) -> bool:
+    """Tell whether two addresses answer alike in all months."""
+    return (asked.answer[one], asked.other_months[one]) == (asked.answer[other], asked.other_months[other])
+
+
+def _numbers_in(asked: _Asked, address: int) -> list[int]:
+    """List the numbers in a label that are not of the road's own name."""
+    own = re.findall(r"\d+", asked.road[address])
+    return [int(number) for number in re.findall(r"\d+", asked.label[address]) if number not in own]
 
 
 def _one_look_up(asked: _Asked, addresses: list[int]) -> list[_Row]:
