@@ -207,10 +207,13 @@ def test_an_address_is_found_by_road_and_number_or_by_label_and_never_in_the_row
         ("old farm", "S2"),
         ("42 Mill Rd", "S1"),
         ("12 Mill Rd", "S9"),
+        ("Grange Hall, 12 Mill Rd", "S1"),
+        ("Mill Rd 13, camp", "S1"),
+        ("Grange Hall near Mill Rd", "S1"),
     ]
     addresses = pd.DataFrame(asked, columns=["label", "fill_site_id"]).assign(**cells, required_gpm=250.0)
     found = look_up(addresses, dispatch)
-    assert found["road"].tolist() == ["Mill Road", "Mill Road", "Quarry Lane", "", ""]
-    assert found["units"].tolist() == ["E1 T1", "E2 T2", "E3", "", ""]
-    assert found["winter"].tolist() == ["", "S3", "", "", ""]
-    assert found["found"].tolist() == [True, True, True, False, False]
+    assert found["road"].tolist() == ["Mill Road", "Mill Road", "Quarry Lane", "", "", "Mill Road", "Mill Road", ""]
+    assert found["units"].tolist() == ["E1 T1", "E2 T2", "E3", "", "", "E1 T1", "E2 T2", ""]
+    assert found["winter"].tolist() == ["", "S3", "", "", "", "", "S3", ""]
+    assert found["found"].tolist() == [True, True, True, False, False, True, True, False]

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from preplan.records import BoolArray, TextArray, text_array
+from preplan.roads.label_streets import named_within
 from preplan.roads.street_names import address_street, normalise
 
 _NUMBER = re.compile(r"[1-9]\d*")
@@ -38,11 +39,9 @@ def look_up(addresses: pd.DataFrame, dispatch: pd.DataFrame) -> dict[str, TextAr
     found: list[tuple[str, str, str] | None] = []
     agree = _agreeing(addresses)
     for label, answer in zip(addresses["label"], agree, strict=True):
-        digits = _NUMBER.match(label)
-        number = int(digits[0]) if digits else -1
-        rows = by_label.get(label.casefold(), [])
-        if not rows and number > 0:
-            rows = [row for row in by_street.get(address_street(label, number), []) if _holds(row, number)]
+        rows = by_label.get(label.casefold(), []) or [
+            row for street, number in _named(label) for row in by_street.get(street, []) if _holds(row, number)
+        ]
         told = {row.told for row in rows if row.agree == answer}
         found.append(told.pop() if len(told) == 1 else None)
     cells = {
@@ -50,6 +49,14 @@ def look_up(addresses: pd.DataFrame, dispatch: pd.DataFrame) -> dict[str, TextAr
         for at, name in enumerate(("road", "units", "winter"))
     }
     return {**cells, "found": np.array([one is not None for one in found], dtype=np.bool_)}
+
+
+def _named(label: str) -> dict[tuple[str, int], None]:
+    """Give streets and house numbers that a label may name: its own in front, else those of its parts."""
+    digits = _NUMBER.match(label)
+    if digits:
+        return {(address_street(label, int(digits[0])), int(digits[0])): None}
+    return {(address_street(street), number): None for _, street, number in named_within(label)}
 
 
 def _sorted_rows(dispatch: pd.DataFrame) -> tuple[dict[str, list[_Row]], dict[str, list[_Row]]]:

@@ -65,6 +65,17 @@ def with_label_streets(addresses: AddressTable, roads: RoadTable) -> tuple[Addre
     return replace(addresses, street=text_array(street), number=number), np.array(read, dtype=np.int32)
 
 
+def named_within(label: str) -> Iterator[tuple[str, str, int]]:
+    """Give what each part of a label between commas may name: the part, a street and a house number on it.
+
+    >>> list(named_within("Garage, 3363 SR 917"))
+    [('3363 SR 917', 'SR 917', 3363), ('3363 SR 917', '3363 SR', 917)]
+    """
+    for part in map(str.strip, label.split(",")):
+        for one in filter(None, (form.fullmatch(part) for form in _WITHIN)):
+            yield part, one["street"], int(one["number"])
+
+
 def _beside_street(label: str, street: str, known: frozenset[str]) -> tuple[str, int] | None:
     """Read the street and the one house number that a part of a label names; None where it names none, or several.
 
@@ -83,13 +94,10 @@ def _beside_street(label: str, street: str, known: frozenset[str]) -> tuple[str,
         return None
     of = frozenset({address_street(street)}) if street else known
     key = address_street if street else normalise  # a street that is taken over ends in no unit
-    parts = [part.strip() for part in label.split(",")]
     found = {
-        (key(one["street"]), int(one["number"])): one["street"]
-        for part in parts
-        if normalise(part) not in of
-        for one in filter(None, (form.fullmatch(part) for form in _WITHIN))
-        if key(one["street"]) in of
+        (key(name), number): name
+        for part, name, number in named_within(label)
+        if normalise(part) not in of and key(name) in of
     }
     return next(((name, number) for (_, number), name in found.items()), None) if len(found) == 1 else None
 
