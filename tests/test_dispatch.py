@@ -138,7 +138,7 @@ def test_no_range_claims_a_house_without_a_number_that_answers_otherwise(
 def test_a_row_of_hydrants_names_them_and_how_far_they_are() -> None:
     plan = street([HYDRANT] * 3, [3, 5, 7])
     (row,) = rows(plan)
-    assert row["note"] == "hydrant H1, 400 ft by road and driveway, counts for 670 gpm"
+    assert row["note"] == "hydrant H1, up to 400 ft by road and driveway, counts for 670 gpm"
     near = replace(
         plan.near_hydrant, hydrant=np.array([0, 1, 1]), distance_ft=np.array([400.0, 610.0, 500.0]),
         credited_gpm=np.array([670.0, 500.0, 550.0]),
@@ -146,11 +146,11 @@ def test_a_row_of_hydrants_names_them_and_how_far_they_are() -> None:
     mains = replace(
         plan.hydrants, **{f.name: np.repeat(getattr(plan.hydrants, f.name), 2) for f in fields(plan.hydrants)}
     )
-    mains.hydrant_id[1] = "H2"
+    mains.hydrant_id[1], mains.assumed[1] = "H2", True
     (row,) = rows(replace(plan, near_hydrant=near, hydrants=mains))
     assert row["note"] == (
         "3: hydrant H1, 400 ft by road and driveway, counts for 670 gpm; "
-        "5 7: hydrant H2, 610 ft by road and driveway, counts for 500 gpm"
+        "5 7: hydrant H2, up to 610 ft by road and driveway, counts for 500 gpm, its flow is assumed"
     )
 
 

@@ -61,7 +61,7 @@ WINTER = (12, 1, 2)
 APART_MI = 0.5
 """Addresses of one road and number farther apart than this are two places (this program's choice, no source)."""
 NONE_MEETS = "no level meets in the worst season"
-AT_ONCE_TOO = ", called on arrival less"
+AT_ONCE_TOO = ", less where called on arrival"
 """Ends the note of a row that no level meets, and whose level goes with the first alarm."""
 AT_ONCE = "send this level with the first alarm: called on arrival, too little flows or it only just holds"
 """Note of a row whose call-by minute leaves a dry minute, or none to spare."""
@@ -254,11 +254,13 @@ def _hydrants(plan: Plan, row: _Row) -> Iterator[str]:
         if plan.answers.status[row.lead] == "hydrant":
             far.setdefault(int(near.hydrant[a]), []).append(a)
     for hydrant, mine in far.items():
-        feet = words.feet(float(near.distance_ft[mine].max()))
+        feet = f"{'up to ' * (len(mine) > 1)}{words.feet(float(near.distance_ft[mine].max()))}"
         whose = " ".join(str(number) for number in plan.addresses.number[mine].tolist()) if len(far) > 1 else ""
         counts = words.supply(float(near.credited_gpm[mine].min()))
         named = words.printable(plan.hydrants.hydrant_id[hydrant])
-        yield f"{f'{whose}: ' if whose else ''}hydrant {named}, {feet} by road and driveway, counts for {counts} gpm"
+        assumed = ", its flow is assumed" * bool(plan.hydrants.assumed[hydrant])
+        said = f"hydrant {named}, {feet} by road and driveway, counts for {counts} gpm{assumed}"
+        yield f"{whose}: {said}" if whose else said
 
 
 def _who_fills_where(plan: Plan, row: _Row) -> Iterator[str]:
