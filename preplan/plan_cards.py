@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,7 @@ from preplan.records import FloatArray
 
 _ALIKE_MIN = 0.05
 """Minutes that print alike."""
+_INSTANT_MIN = 1e-6  # minutes nearer than this are one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +41,27 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Nursed:
+    """How a tanker pumps straight into the attack engine before the dump site is ready."""
+
+    unit_id: str
+    start_min: float
+    """When its water begins to flow."""
+    stop_min: float
+    """When the dump site is ready, or the tanker empty before that."""
+    dumps: bool
+    """It has a rest left to dump then."""
+
+    @classmethod
+    def of(cls, unit_id: str, spans_min: Sequence[Sequence[float]], ready_min: float) -> Nursed | None:
+        """Sum up the spans, from and to, in which its water flows; None where none does."""
+        if not spans_min:
+            return None
+        start, stop = spans_min[0][0], spans_min[-1][1]
+        return cls(unit_id=unit_id, start_min=start, stop_min=stop, dumps=stop >= ready_min - _INSTANT_MIN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Strip:
     """The timeline of one case, as a card draws it; the water is a straight line between two points."""
 
@@ -55,6 +78,8 @@ class Strip:
     """(minute, unit_id) of each tanker's coming on scene."""
     dumps: tuple[tuple[float, str], ...] = ()
     """(minute, unit_id) of each load that starts to dump."""
+    nursed: Nursed | None = None
+    """The attack engine's tank would be empty before the dump site is ready; None: it lasts, or no tanker can help."""
     called: str = "at dispatch"
     """How the units beyond the first level are called: 'at dispatch', 'first alarm' or 'on arrival'; the last two where
     a higher level is named."""

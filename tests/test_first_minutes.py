@@ -8,13 +8,16 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from preplan.plan_cards import Nursed
 from preplan.records import text_array
-from preplan.render import card_pdf, card_rest
+from preplan.render import card_pdf, card_rest, dispatch, map_strip
 from preplan.render.card_facts import Facts
 from preplan.render.first_minutes import officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
 from tests.example_plan import example_plan
 from tests.pdf_words import words_of
+from tests.test_map_strip import lines_of
+from tests.timeline_cases import golden_called
 
 
 @pytest.fixture
@@ -49,6 +52,28 @@ def plan() -> Plan:
 )
 def test_the_officer_s_sentences(plan: Plan, address: int, said: str) -> None:
     assert officer_words(plan, address) == said
+
+
+@pytest.mark.parametrize(
+    ("dumps", "until"), [(True, "minute 12 to 19, then dump."), (False, "minute 12 until empty, about 18.")]
+)
+def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bool, until: str) -> None:
+    """On the card, to the dispatcher and on the map: else the attack engine is dry before the dump site is ready."""
+    nursed = Nursed(unit_id="T2", start_min=11.2, stop_min=18.4, dumps=dumps)
+    at = next(k for k, one in enumerate(plan.groups) if 0 in one.addresses)
+    before = plan.groups[at]
+    line = lines_of(golden_called(6, 12))
+    assert line.nursed is None
+    groups = [replace(before, strip=line), replace(before, strip=replace(line, nursed=nursed))]
+    without, told = (replace(plan, groups=(*plan.groups[:at], one, *plan.groups[at + 1 :])) for one in groups)
+    engine = plan.units[int(plan.levels.attack_engine[before.lead, int(plan.answers.level[before.lead])])].unit_id
+    said = f"T2: pump straight into {engine} first, {until}"
+    assert f"full flow asked for from 25. {said} Response level 1 holds" in Facts(told, groups[1]).officer_words
+    assert "pump straight" not in Facts(without, groups[0]).officer_words
+    assert [dispatch.dispatch_csv(one).count(said.rstrip(".").encode()) for one in (told, without)] == [1, 0]
+    order = np.arange(len(plan.addresses))
+    assert map_strip.strip_data(told, order)["nurses"] == ["", f"{said} "]
+    assert map_strip.strip_data(without, order)["nurses"] == [""]
 
 
 def test_a_call_in_time_names_its_minute(plan: Plan) -> None:

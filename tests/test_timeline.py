@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from preplan.plan_cards import Nursed
 from preplan.water.shuttle import limit_words, sustained
 from preplan.water.timeline import (
     NEVER,
@@ -158,6 +159,7 @@ def test_the_nurse_feeds_the_attack_engine_until_the_dump_site_is_ready_and_dump
     assert minutes_of(run, "T1", "dumps")[0] == 16
     assert minutes_of(run, "T1", "empty")[0] == pytest.approx(16.5)
     assert answer(replace(case, tankers=(nurse,))).established_min > 25
+    assert strip(run).nursed == Nursed(unit_id="T1", start_min=10.0, stop_min=15.0, dumps=True)
 
 
 def test_no_nurse_where_the_booster_lasts() -> None:

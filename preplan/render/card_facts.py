@@ -249,7 +249,7 @@ class Facts:
     @cached_property
     def officer_words(self) -> str:
         """What `first_minutes` sums up of the lead address; a layout asks again."""
-        return first_minutes.officer_words(self.plan, self.lead, self.group.addresses)
+        return first_minutes.officer_words(self.plan, self.lead, self.group.addresses, self.group.strip)
 
     @property
     def close_call(self) -> bool:

@@ -14,7 +14,7 @@ from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import MORE, bridge_words, first_drives
-from preplan.render.first_minutes import dry_from, first_words, full_flow_min, lasting
+from preplan.render.first_minutes import dry_from, first_words, full_flow_min, lasting, nurse_words
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -96,6 +96,7 @@ def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: i
         said += [] if first_does else _calls(facts, then, level)
         first = then.strip.demand_min[:1].tolist()
         said += [f"{first_words(plan, lead, first[0], then.first_arrival_min)}."] if first else []
+        said += [nurse] if (nurse := nurse_words(plan, then.strip, other.attack_engine).rstrip()) else []
         if not first_does:
             said += _dry_then(facts, season, then)
             said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")

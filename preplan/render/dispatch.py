@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_cards import OtherCircuit
+from preplan.plan_cards import OtherCircuit, Strip
 from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
 from preplan.render import backups, crew, first_minutes, words
@@ -120,6 +120,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
     level = plan.answers.level
     limited_by = text_at_level(plan.levels.limited_by, level)
     cross = {a: group.cross_street for group in plan.groups for a in group.addresses}
+    strips = {a: group.strip for group in plan.groups for a in group.addresses}
     columns: dict[str, Cells] = {
         "road": [row.road for row in rows],
         "from_number": Numbers(ends[:, 0], 0),
@@ -135,7 +136,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "cross_street": [cross.get(row.lead, "") for row in rows],
         "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
         "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
-        "note": ["; ".join(_notes(plan, asked, row)) for row in rows],
+        "note": ["; ".join(_notes(plan, asked, row, strips.get(row.lead))) for row in rows],
     }
     return {name: columns[name] for name in DISPATCH_COLUMNS}
 
@@ -224,7 +225,7 @@ def _call_by(plan: Plan, row: _Row) -> float:
     return float(np.nanmin(known)) if np.isfinite(known).any() else np.nan
 
 
-def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
+def _notes(plan: Plan, asked: _Asked, row: _Row, strip: Strip | None) -> Iterator[str]:
     """Say what the cells cannot: what goes with the first alarm, whom to ask, who is meant, what other months hold."""
     months = plan.district.rules.plan.months
     if not {*ALL_MONTHS} <= {*months}:
@@ -242,6 +243,9 @@ def _notes(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
         yield to_ask.rstrip(".")
     yield from _who_fills_where(plan, row)
     yield from _hydrants(plan, row)
+    attack = int(plan.levels.attack_engine[row.lead, level]) if level >= 0 else -1
+    if nurse := first_minutes.nurse_words(plan, strip, attack):
+        yield nurse.rstrip(". ")
     if row.note:
         yield row.note
     yield from _by_address(plan, asked, row)

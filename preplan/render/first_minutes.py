@@ -10,6 +10,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
+from preplan.plan_cards import Strip
 from preplan.plan_tables import DRY_SHARE, FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.render import words
 from preplan.render.flag_words import flag_words
@@ -20,10 +21,11 @@ AT_ONCE = "with the first alarm"
 """When a level is called whose units come too late otherwise."""
 
 
-def officer_words(plan: Plan, address: int, others: Sequence[int] = ()) -> str:
+def officer_words(plan: Plan, address: int, others: Sequence[int] = (), strip: Strip | None = None) -> str:
     """Sum up the timeline of an address in a few short sentences; '' where none runs.
 
-    `others` are those that share its card: by when a level is called is told so that it holds for all of them.
+    `others` are those that share its card: by when a level is called is told so that it holds for all of them. `strip`
+    tells who nurses.
     """
     level = int(plan.answers.level[address])
     if level < 0 or not plan.answers.called[address]:
@@ -34,7 +36,23 @@ def officer_words(plan: Plan, address: int, others: Sequence[int] = ()) -> str:
     else:
         told = (_not_met if status == "not met" else _served)(plan, address, level)
     first, arrival = plan.answers.first_water_min[address], plan.answers.first_arrival_min[address]
-    return f"{first_words(plan, address, float(first), float(arrival))}. {told}"
+    nurse = nurse_words(plan, strip, int(plan.levels.attack_engine[address, level]))
+    return f"{first_words(plan, address, float(first), float(arrival))}. {nurse}{told}"
+
+
+def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int) -> str:
+    """Say which tanker pumps straight into the attack engine before the dump site is ready, before a blank; '' if none.
+
+    The engine's own tank would be empty before that, and nobody else brings water then: every flow counts on it.
+    """
+    nursed = None if strip is None else strip.nursed
+    if nursed is None or attack_engine < 0:
+        return ""
+    tanker, engine = words.printable(nursed.unit_id), words.printable(plan.units[attack_engine].unit_id)
+    until = f"to {words.need(nursed.stop_min)}, then dump"
+    if not nursed.dumps:
+        until = f"until empty, about {words.number(math.floor(nursed.stop_min))}"
+    return f"{tanker}: pump straight into {engine} first, minute {words.need(nursed.start_min)} {until}. "
 
 
 def first_words(plan: Plan, address: int, first_water_min: float, first_arrival_min: float) -> str:

@@ -14,8 +14,10 @@ import numpy as np
 
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Strip
+from preplan.plan_tables import at_level
 from preplan.records import BoolArray, FloatArray
 from preplan.render import strip, words
+from preplan.render.first_minutes import nurse_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, pack, steps, whole
 
 ACROSS_PX, UP_PX = 360.0, 100.0
@@ -141,12 +143,17 @@ def _strip_of(plan: Plan, groups: Sequence[CardGroup]) -> Ints:
 
 def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Page:
     """List what each strip says, as the card does: how called, the scale, the longest gap, the demand."""
-    calls, ticks, gaps, demands = Texts(), Texts(), Texts([""], {"": 0}), Texts()
+    calls, ticks, gaps, demands, nurses = Texts(), Texts(), Texts([""], {"": 0}), Texts(), Texts([""], {"": 0})
+    attack = at_level(plan.levels.attack_engine, plan.answers.level)
     asked = [whole(one.demand_min, TENTHS).tolist() for one in lines]
     longest = [strip.longest_gap(one) for one in lines]
     columns = {
         "call": [
             calls.place(words.called_words(plan, float(plan.answers.first_arrival_min[group.lead]), one.called))
+            for group, one in zip(groups, lines, strict=True)
+        ],
+        "nurse": [
+            nurses.place(nurse_words(plan, one, int(attack[group.lead])))
             for group, one in zip(groups, lines, strict=True)
         ],
         "tick": [ticks.place(tuple(strip.gallons_scale(one)[2])) for one in lines],
@@ -155,7 +162,8 @@ def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Pa
         "first": [sum(tenths[:1]) for tenths in asked],
         "demand": [demands.place(_demand(one, tenths)) for one, tenths in zip(lines, asked, strict=True)],
     }
-    texts = {"calls": calls.values, "ticks": ticks.values, "gaps": gaps.values, "demands": demands.values}
+    every = {"calls": calls, "nurses": nurses, "ticks": ticks, "gaps": gaps, "demands": demands}
+    texts = {name: found.values for name, found in every.items()}
     return {**{name: pack(steps(column)) for name, column in columns.items()}, **texts}
 
 

@@ -33,7 +33,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from preplan.plan_cards import Strip
+from preplan.plan_cards import Nursed, Strip
 from preplan.water.timeline_case import NEVER, Case, PortableTank, Surge, Tanker
 from preplan.water.timeline_events import INSTANT_MIN, Event, Piece, Run
 from preplan.water.timeline_scene import GRAIN_GAL
@@ -311,6 +311,8 @@ def strip(run: Run) -> Strip:
         points.append((piece.end_min, max(_level_at(piece, piece.end_min), 0.0)))
     water = np.array(points, dtype=np.float64).reshape(-1, 2)
     steps = run.case.demand(run.flow_gpm) if run.pieces else ()
+    nurse = run.case.nurse()
+    nursed = [(piece.start_min, piece.end_min) for piece in run.pieces if piece.flow.nursed > 0]
     return Strip(
         minute=water[:, 0],
         on_scene_gal=water[:, 1],
@@ -319,4 +321,5 @@ def strip(run: Run) -> Strip:
         gaps_min=np.array(dry_stretches(run), dtype=np.float64).reshape(-1, 2),
         arrivals=tuple((e.minute, e.unit_id) for e in run.events if e.what == "on scene"),
         dumps=tuple((e.minute, e.unit_id) for e in run.events if e.what == "dumps"),
+        nursed=None if nurse is None else Nursed.of(nurse.unit_id, nursed, run.case.dump_ready_min),
     )

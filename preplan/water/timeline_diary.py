@@ -1,4 +1,4 @@
-"""What a run of accounts noted, as it is drawn: levels, dry stretches and dumps of each case."""
+"""What a run of accounts noted, as it is drawn: levels, dry stretches, who nursed, dumps."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from preplan.plan_cards import Strip
+from preplan.plan_cards import Nursed, Strip
 from preplan.records import FloatArray
 from preplan.water.timeline_accounts import Accounts
-from preplan.water.timeline_rounds import DRY, DUMP, LEVEL
+from preplan.water.timeline_rounds import DRY, DUMP, LEVEL, NURSED
 from preplan.water.timeline_table import CaseTable
 
 _APART_MIN = 1e-9  # points of time nearer than this are one
@@ -37,6 +37,7 @@ def _strip(run: Accounts, table: CaseTable, row: int, unit_ids: Sequence[str]) -
     here = np.flatnonzero(arrival < end)
     here = here[np.argsort(arrival[here], kind="stable")]
     order = np.lexsort((who, dumped_min))
+    nurse, fed = int(run.ground["nurse"][row]), run.noted(row, NURSED).tolist()
     return Strip(
         minute=minute[kept],
         on_scene_gal=gal[kept],
@@ -45,6 +46,7 @@ def _strip(run: Accounts, table: CaseTable, row: int, unit_ids: Sequence[str]) -
         gaps_min=_joined(*dry),
         arrivals=tuple((float(arrival[t]), unit_ids[t]) for t in here.tolist()) if runs else (),
         dumps=tuple((float(dumped_min[i]), unit_ids[int(who[i])]) for i in order.tolist()),
+        nursed=Nursed.of(unit_ids[nurse], fed, float(clock.dump_ready[row])) if nurse >= 0 else None,
     )
 
 

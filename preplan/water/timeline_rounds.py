@@ -26,8 +26,8 @@ SLACK = 1.0 + 1e-12
 """Two rates nearer than this are equal."""
 SAME_RATIO = 1e-9
 """Relative difference below which two ratios are equal."""
-LEVEL, DRY, DUMP = 0.0, 1.0, 2.0
-"""Kinds of notes: (minute, gallons on scene), (start, stop), (minute, tanker)."""
+LEVEL, DRY, DUMP, NURSED = 0.0, 1.0, 2.0, 3.0
+"""Kinds of notes: (minute, gallons on scene), (start, stop), (minute, tanker), (start, stop)."""
 MINUTE, BOOSTER, ACTIVE, DEAD = range(4)
 """Columns of the marks: when, and what each adds to the fireground, gal."""
 _LATEST_MIN = 1e4  # later than any timeline runs
@@ -334,6 +334,8 @@ def _feed(
         empty = g.now + (left / rate if rate > 0 else math.inf)
         stop = min(until, g.next_mark, empty)
         minutes = stop - g.now
+        if len(notes) and rate > 0:
+            _note(g, notes, NURSED, g.now, stop)
         if rate < demand:
             _flow(g, notes, minutes, 0.0, demand - rate)
         elif len(notes):

@@ -17,7 +17,7 @@ function unpackStrips() {
     let end = 0;
     return [0, ...counts.map((count) => (end += count))];
   };
-  const named = unpackColumns(packed, ["call", "tick", "gap", "longest", "first", "demand", "crew", "points"], running);
+  const named = unpackColumns(packed, ["call", "nurse", "tick", "gap", "longest", "first", "demand", "crew", "points"], running);
   const steps = unpackColumns(packed, ["stepMin", "stepUp", "stepMark", "arrive", "kind"]);
   return (strips = {
     ...named, ...steps,
@@ -106,7 +106,8 @@ function stripPart(address) {
   const caption = make("figcaption", `${stripLevel(lead)}${data.strips.calls[strips.call[k]]}`);
   // In full: a step of a few minutes is too narrow for its words.
   const strip = readStrip(k);
-  const said = make("p", `${demandWords(strip)}. `, { inside: [make("strong", `${dryWords(strip)}.`)] });
+  const nurse = data.strips.nurses[strips.nurse[k]];
+  const said = make("p", `${nurse}${demandWords(strip)}. `, { inside: [make("strong", `${dryWords(strip)}.`)] });
   const parts = [caption, make("div", "", { name: "drawing" }), said, make("p", data.strips.legend, { name: "note" })];
   if (lead !== address) {
     parts.unshift(make("p", "", {
