@@ -250,10 +250,29 @@ def called_on_sheets(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, Ot
         in_time = bool(answers.in_time(group.lead))
         call = f"Call this response level by minute {answers.call_by_min[group.lead]:.0f}."
         assert (call if in_time else "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM.") in said
-        assert "1 tanker out: " in said
+        assert re.search(r"1 tanker out(, none in its place)?: ", said)
         assert f"If fill site {other.site + 1} fails: " in said
         held += 1
     return held
+
+
+def test_a_sheet_says_that_no_tanker_without_a_job_takes_the_place_of_one_that_is_out(sample: Plan) -> None:
+    """The least flow with a tanker out lets nobody else take over: 0 gpm reads as no water though one stands idle."""
+    told = dict.fromkeys((True, False), 0)
+    for group in sample.groups:
+        for other in group.others:
+            if not other.then or not other.months or not other.tankers or len({one.fleet for one in other.then}) > 1:
+                continue
+            tankers = sample.levels.tankers[group.lead, other.then[0].fleet]
+            at_work = {*other.crew, *(unit for one in other.elsewhere for unit in (*one.tankers, one.fill_engine))}
+            idle = not at_work.issuperset(np.flatnonzero(tankers).tolist())
+            for said in sheet_words(Facts(sample, group).over_other(other)):
+                if "1 tanker out" in said:
+                    assert ("1 tanker out, none in its place: " in said) == idle
+                    assert ("1 tanker out: " in said) != idle
+                    told[idle] += 1
+    assert told[False] > 20
+    assert told[True]
 
 
 def test_a_backup_names_what_bars_its_tankers_near_its_fill_site(sample: Plan) -> None:

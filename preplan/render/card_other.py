@@ -9,6 +9,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit, ThenCalled
 from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine
+from preplan.records import BoolArray
 from preplan.render import backups, crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, splits
@@ -99,8 +100,18 @@ def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: i
         said += [nurse] if (nurse := nurse_words(plan, then.strip, other.attack_engine).rstrip()) else []
         if not first_does:
             said += _dry_then(facts, season, then)
-            said.append(f"1 tanker out: {flow_words(facts, then.one_out_gpm)}")
+            spare = bool(_without_a_job(facts, other, then).any())
+            out = "1 tanker out, none in its place" if spare else "1 tanker out"
+            said.append(f"{out}: {flow_words(facts, then.one_out_gpm)}")
     return "".join(f" {one}" for one in said)
+
+
+def _without_a_job(facts: Facts, other: OtherCircuit, then: ThenCalled) -> BoolArray:
+    """Tell which tankers come with the level of a season and have no job in it: one of them could replace another."""
+    spare: BoolArray = facts.plan.levels.tankers[facts.lead, then.fleet].copy()
+    busy = {*other.crew, *(unit for one in other.elsewhere for unit in (*one.tankers, one.fill_engine))} - {-1}
+    spare[sorted(busy)] = False
+    return spare
 
 
 def _lower_meets(facts: Facts, season: SeasonLine, lowest: int, *, same: bool) -> str:
