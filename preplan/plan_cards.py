@@ -80,6 +80,8 @@ class Strip:
     """(minute, unit_id) of each load that starts to dump."""
     nursed: Nursed | None = None
     """The attack engine's tank would be empty before the dump site is ready; None: it lasts, or no tanker can help."""
+    sources_dry_min: tuple[float, ...] = ()
+    """When each fill site, the first and the second one, gives no more than flows into it; infinite: it lasts."""
     called: str = "at dispatch"
     """How the units beyond the first level are called: 'at dispatch', 'first alarm' or 'on arrival'; the last two where
     a higher level is named."""

@@ -245,7 +245,7 @@ def test_columns_are_spread_from_numbers() -> None:
 
 def test_strips_in_columns_are_those_of_the_plain_account() -> None:
     """Water on scene at 300 minutes, dry stretches, demand, arrivals, dumps and nurse of 200 random cases."""
-    nurses = []
+    nurses, dry = [], []
     for seed in range(200):
         case = random_case(seed, odd=False, grid=seed % 3 == 0, mixed=seed % 5 == 0)
         fast = strips(CaseTable.of([case]), [tanker.unit_id for tanker in case.order])[0]
@@ -254,6 +254,9 @@ def test_strips_in_columns_are_those_of_the_plain_account() -> None:
         assert fast.arrivals == plain.arrivals
         assert [name for _, name in fast.dumps] == [name for _, name in plain.dumps]
         assert [minute for minute, _ in fast.dumps] == pytest.approx([minute for minute, _ in plain.dumps])
+        for at, dry_min in enumerate(plain.sources_dry_min):
+            assert fast.sources_dry_min[at] == pytest.approx(dry_min, abs=1e-6), seed
+            dry.append(dry_min)
         assert (fast.nursed is None) == (plain.nursed is None), seed
         if fast.nursed is not None and plain.nursed is not None:
             assert fast.nursed == replace(plain.nursed, start_min=fast.nursed.start_min, stop_min=fast.nursed.stop_min)
@@ -267,6 +270,7 @@ def test_strips_in_columns_are_those_of_the_plain_account() -> None:
             asked = np.linspace(plain.minute[0], plain.minute[-1], 301)[:-1] + 0.00037  # never at an upright step
             drawn = np.interp(asked, fast.minute, fast.on_scene_gal)
             assert drawn == pytest.approx(np.interp(asked, plain.minute, plain.on_scene_gal), abs=1e-3), seed
+    assert np.isfinite(dry).sum() > 5
     assert min(nurses.count(True), nurses.count(False)) >= 3  # of both, some dump the rest and some have none
 
 

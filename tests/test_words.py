@@ -216,18 +216,23 @@ def test_what_a_site_gives_in_all_and_how_long_it_lasts() -> None:
     assert words.lasting_words(cistern) == " while the source's 30,000 gal last, then 50 gpm"
     assert words.lasting_words(replace(cistern, refill_gpm=None)).endswith("last, then 0 gpm")
     # by hand: 30,000 gal at 300 gpm less 50 of refill; 30,000 at 310, 96.7 min, told as no more; nothing is drawn down
-    assert words.lasting_words(cistern, 300.0).endswith("gal last (about 120 min), then 50 gpm")
-    assert "(about 95 min)" in words.lasting_words(replace(cistern, refill_gpm=None), 310.0)
+    assert words.lasting_words(cistern, 300.0).endswith("gal last (about 120 min at that flow), then 50 gpm")
+    assert "(about 95 min at that flow)" in words.lasting_words(replace(cistern, refill_gpm=None), 310.0)
     assert "about" not in words.lasting_words(cistern, 50.0)
+    assert words.lasting_words(cistern, 300.0, words.empty_words(144.9, 150.0)).endswith(
+        "gal last (about minute 140), then 50 gpm"
+    )
 
 
 def test_of_two_sources_it_is_told_what_each_holds_and_gives_after_that() -> None:
-    """For how long is not: who has a share of the flow that is not known may be empty at any time."""
+    """Until when is known to the timeline alone: how they share the flow is not told."""
     main, cistern = site("F1"), site("F3", kind="cistern", storage_gal=30_000.0, refill_gpm=50.0)
     said = "fill site 4's 30,000 gal last, then 50 gpm there"
-    assert words.both_lasting_words({1: main, 4: cistern}) == f" while {said}"
-    assert words.both_lasting_words({4: cistern, 6: cistern}) == f" while {said} and {said.replace('4', '6')}"
-    assert words.both_lasting_words({1: main, 2: main}) == ""
+    assert words.both_lasting_words({1: main, 4: cistern}, {}) == f" while {said}"
+    assert words.both_lasting_words({4: cistern, 6: cistern}, {6: ""}) == f" while {said} and {said.replace('4', '6')}"
+    assert words.both_lasting_words({1: main, 2: main}, {}) == ""
+    dry = words.both_lasting_words({1: main, 4: cistern}, {1: " (past minute 145)", 4: " (about minute 60)"})
+    assert dry == " while fill site 4's 30,000 gal last (about minute 60), then 50 gpm there"
 
 
 def test_a_small_source_is_never_told_as_lasting_after_the_required_time() -> None:

@@ -232,11 +232,17 @@ def _steady(facts: Facts) -> str:
     """Write the steady flow of the level shown: what the shuttle brings when first loads and stores are gone."""
     gpm = float(facts.plan.levels.sustained_gpm[facts.lead, facts.level])
     flow = words.supply(gpm, STEP_GPM)
-    sites, every = sites_of(facts), facts.plan.sites
+    sites, every, strip = sites_of(facts), facts.plan.sites, facts.group.strip
+    dry_min = () if strip is None else strip.sources_dry_min
+    end_min = np.inf if strip is None else float(strip.demand_min.max(initial=-np.inf))
+    empty = {at: words.empty_words(minute, end_min) for at, minute in zip(sites, dry_min, strict=False)}
     if len(sites) == 1:
-        lasts, backup = words.lasting_words(every[sites[0]], gpm), facts.cell("backup")
+        known = any(np.isfinite(dry_min[:1]))  # else for how long at the steady flow, which may be more than asked for
+        lasts = words.lasting_words(every[sites[0]], gpm, empty[sites[0]] if known else "")
+        backup = facts.cell("backup")
         return f"{flow} gpm steady{lasts}" + (f": go on at fill site {backup + 1}" if lasts and backup >= 0 else "")
-    return f"{flow} gpm steady{words.both_lasting_words({at + 1: every[at] for at in sites})}"
+    stores = {at + 1: every[at] for at in sites}
+    return f"{flow} gpm steady{words.both_lasting_words(stores, {at + 1: said for at, said in empty.items()})}"
 
 
 def officer(facts: Facts) -> list[Line]:

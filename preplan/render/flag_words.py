@@ -57,7 +57,7 @@ _FLAGS = {
     "two fill sites": "Tankers split over two fill sites: {n}.",
     "lower level fills elsewhere": "THE FIRST ALARM'S TANKERS FILL AS TOLD HERE TOO, or this level does not hold. "
     "A lower level called alone fills elsewhere: {n}.",
-    "source runs out": "The source holds {n}: it runs out within the time.",
+    "source runs out": "The source holds {n}: at full draw it runs out before the end. The flow held allows for it.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",
     MORE_LATER: "Once the shuttle has built up it holds more: {n}.",
     "use not known": "What stands here is not known ({n}): a dwelling, the lightest hazard, was taken.",

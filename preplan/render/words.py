@@ -355,27 +355,39 @@ _MOST_LASTING_MIN = 720.0
 """Who pumps for half a day looks at the water himself."""
 
 
-def lasting_words(site: FillSite, flow_gpm: float = math.nan) -> str:
+def lasting_words(site: FillSite, flow_gpm: float = math.nan, empty: str = "") -> str:
     """Say how long a steady flow lasts where the source holds little, and what comes then; '' where nobody knows.
 
     The store is drawn on from the first load, so most of it may be gone before the required time is over. The minutes
-    are those at a flow, rounded down.
+    are those at a flow, rounded down; where the timeline knows when it is `empty`, that is told.
     """
     if site.storage_gal is None:
         return ""
     refill = site.refill_gpm or 0.0
     lasts_min = site.storage_gal / (flow_gpm - refill) if flow_gpm > refill else math.nan
-    about = f" (about {number(lasts_min // 5 * 5)} min)" if 5.0 <= lasts_min < _MOST_LASTING_MIN else ""
-    return f" while the source's {gallons(site.storage_gal)} last{about}, then {supply(refill)} gpm"
+    about = f" (about {number(lasts_min // 5 * 5)} min at that flow)" if 5.0 <= lasts_min < _MOST_LASTING_MIN else ""
+    return f" while the source's {gallons(site.storage_gal)} last{empty or about}, then {supply(refill)} gpm"
 
 
-def both_lasting_words(sites: Mapping[int, FillSite]) -> str:
+def empty_words(dry_min: float, end_min: float) -> str:
+    """Say about when a source is empty, or that it is not before the timeline's end, rounded down, behind a blank.
+
+    >>> empty_words(61.0, 145.0), empty_words(math.inf, 145.0), empty_words(math.inf, math.inf)
+    (' (about minute 60)', ' (past minute 145)', '')
+    """
+    known = min(dry_min, end_min)
+    when = "about" if dry_min <= end_min else "past"
+    return f" ({when} minute {number(known // 5 * 5)})" if math.isfinite(known) else ""
+
+
+def both_lasting_words(sites: Mapping[int, FillSite], empty: Mapping[int, str]) -> str:
     """Say of two fill sites, by number, what their stores hold and what each gives after that; '' for none.
 
-    How they share the flow is not told, so nobody knows here for how long.
+    How they share the flow is not told, so only the timeline knows about when one is `empty`.
     """
     stores = [
-        f"fill site {at}'s {gallons(site.storage_gal)} last, then {supply(site.refill_gpm or 0.0)} gpm there"
+        f"fill site {at}'s {gallons(site.storage_gal)} last{empty.get(at, '')}, "
+        f"then {supply(site.refill_gpm or 0.0)} gpm there"
         for at, site in sites.items()
         if site.storage_gal is not None
     ]

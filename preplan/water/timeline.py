@@ -321,5 +321,6 @@ def strip(run: Run) -> Strip:
         gaps_min=np.array(dry_stretches(run), dtype=np.float64).reshape(-1, 2),
         arrivals=tuple((e.minute, e.unit_id) for e in run.events if e.what == "on scene"),
         dumps=tuple((e.minute, e.unit_id) for e in run.events if e.what == "dumps"),
+        sources_dry_min=tuple(source.dry_min for source in run.sources),
         nursed=None if nurse is None else Nursed.of(nurse.unit_id, nursed, run.case.dump_ready_min),
     )

@@ -117,7 +117,7 @@ def _sites(table: CaseTable) -> Records:
     most_gpm = [np.where(here, table.fill_gpm, 0.0).max(axis=1, initial=0.0) for here in _fill_here(table)]
     sites["tight"] = np.column_stack(most_gpm) * _at_once(table) > sites["site_gpm"] * SLACK
     sites["level_gal"] = sites["storage_gal"]
-    sites["began"] = -np.inf
+    sites["began"], sites["dry_min"] = -np.inf, np.inf
     return sites
 
 

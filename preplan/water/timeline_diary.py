@@ -1,4 +1,4 @@
-"""What a run of accounts noted, as it is drawn: levels, dry stretches, who nursed, dumps."""
+"""What a run of accounts noted, as it is drawn: levels, dry stretches, who nursed, dumps, dry sources."""
 
 from __future__ import annotations
 
@@ -46,6 +46,7 @@ def _strip(run: Accounts, table: CaseTable, row: int, unit_ids: Sequence[str]) -
         gaps_min=_joined(*dry),
         arrivals=tuple((float(arrival[t]), unit_ids[t]) for t in here.tolist()) if runs else (),
         dumps=tuple((float(dumped_min[i]), unit_ids[int(who[i])]) for i in order.tolist()),
+        sources_dry_min=tuple(run.sites["dry_min"][row].tolist()),
         nursed=Nursed.of(unit_ids[nurse], fed, float(clock.dump_ready[row])) if nurse >= 0 else None,
     )
 

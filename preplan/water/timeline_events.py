@@ -202,7 +202,7 @@ class Run:
                     truck.room_wait_min += minutes * (1.0 - truck.load.gpm / truck.tanker.dump_gpm)
             ground.run(minutes, flow)
             for at, (source, gpm) in enumerate(zip(self.sources, filling_gpm, strict=True)):
-                source.run(minutes, gpm, sum(t.tanker.fill_gpm for t in self.trucks if t.fills_at(at)))
+                source.run(self.now_min, minutes, gpm, sum(t.tanker.fill_gpm for t in self.trucks if t.fills_at(at)))
             self.dumped_gal += (flow.nursed + flow.inflow + flow.dead) * minutes
         self.now_min = until_min
 

@@ -141,6 +141,8 @@ class Site:
     """What is left of the source, and when."""
     ran_dry: bool
     """It gave no more than flows into it, before the end."""
+    dry_min: float
+    """From when; inf: it lasts."""
     began: float
     """When the last one began to pump."""
 
@@ -403,6 +405,8 @@ def _pump_min(g: Ground, site: Site, truck: Truck, start: float) -> float:
     if alone > lasts * SLACK:
         minutes, left = lasts + (gal - gpm * lasts) / refill, 0.0
         if start + lasts < g.end:
+            if not site.ran_dry:
+                site.dry_min = start + lasts
             site.ran_dry = True
     else:
         minutes, left = alone, min(level + (refill - gpm) * alone, site.storage_gal)

@@ -154,6 +154,8 @@ class Source:
     given_gal: float = 0.0
     empty_min: float = 0.0
     """Minutes for which an empty source held a filling tanker back."""
+    dry_min: float = NEVER
+    """From when it did."""
 
     def __post_init__(self) -> None:
         """Start full."""
@@ -178,13 +180,14 @@ class Source:
             return now_min + self.level_gal / -net if self.level_gal > 0 else NEVER
         return now_min + room_gal / net if room_gal > 0 else NEVER
 
-    def run(self, minutes: float, out_gpm: float, wanted_gpm: float) -> None:
-        """Let the water flow for some minutes."""
+    def run(self, now_min: float, minutes: float, out_gpm: float, wanted_gpm: float) -> None:
+        """Let the water flow for some minutes from now on."""
         self.given_gal += out_gpm * minutes
         if not self.site.storage_gal < NEVER:
             return
         if self.level_gal <= 0 and out_gpm < min(wanted_gpm, self.site.site_gpm):
             self.empty_min += minutes
+            self.dry_min = min(self.dry_min, now_min)
         self.level_gal = _settled(self.level_gal + self._net_gpm(out_gpm) * minutes)
         if self.site.storage_gal - self.level_gal < GRAIN_GAL:
             self.level_gal = self.site.storage_gal
