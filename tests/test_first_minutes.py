@@ -12,7 +12,7 @@ from preplan.plan_cards import Nursed
 from preplan.records import text_array
 from preplan.render import card_pdf, card_rest, dispatch, map_strip
 from preplan.render.card_facts import Facts
-from preplan.render.first_minutes import officer_words
+from preplan.render.first_minutes import nurse_words, officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
 from tests.example_plan import example_plan
 from tests.pdf_words import words_of
@@ -69,6 +69,10 @@ def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bo
     engine = plan.units[int(plan.levels.attack_engine[before.lead, int(plan.answers.level[before.lead])])].unit_id
     said = f"T2: pump straight into {engine} first, {until}"
     assert f"full flow asked for from 25. {said} Response level 1 holds" in Facts(told, groups[1]).officer_words
+    attack = next(at for at, unit in enumerate(plan.units) if unit.unit_id == engine)
+    other = 0 if attack else 1
+    hose = f"{said} That line needs hose of {plan.units[other].unit_id}. "
+    assert nurse_words(plan, groups[1].strip, attack, [attack, other]) == hose
     assert "pump straight" not in Facts(without, groups[0]).officer_words
     assert [dispatch.dispatch_csv(one).count(said.rstrip(".").encode()) for one in (told, without)] == [1, 0]
     order = np.arange(len(plan.addresses))

@@ -97,7 +97,11 @@ def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: i
         said += [] if first_does else _calls(facts, then, level)
         first = then.strip.demand_min[:1].tolist()
         said += [f"{first_words(plan, lead, first[0], then.first_arrival_min)}."] if first else []
-        said += [nurse] if (nurse := nurse_words(plan, then.strip, other.attack_engine).rstrip()) else []
+        said += (
+            [nurse]
+            if (nurse := nurse_words(plan, then.strip, other.attack_engine, [unit for unit, _ in other.laid]).rstrip())
+            else []
+        )
         if not first_does:
             said += _dry_then(facts, season, then)
             spare = bool(_without_a_job(facts, other, then).any())

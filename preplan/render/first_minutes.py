@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import chain
 
 import numpy as np
@@ -36,14 +36,15 @@ def officer_words(plan: Plan, address: int, others: Sequence[int] = (), strip: S
     else:
         told = (_not_met if status == "not met" else _served)(plan, address, level)
     first, arrival = plan.answers.first_water_min[address], plan.answers.first_arrival_min[address]
-    nurse = nurse_words(plan, strip, int(plan.levels.attack_engine[address, level]))
+    nurse = nurse_words(plan, strip, int(plan.levels.attack_engine[address, level]), plan.supply.of(address, level))
     return f"{first_words(plan, address, float(first), float(arrival))}. {nurse}{told}"
 
 
-def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int) -> str:
+def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, laid_by: Iterable[int] = ()) -> str:
     """Say which tanker pumps straight into the attack engine before the dump site is ready, before a blank; '' if none.
 
     The engine's own tank would be empty before that, and nobody else brings water then: every flow counts on it.
+    `laid_by` have hose in the supply line; the timeline lets the tanker pump before it is there, so that is told.
     """
     nursed = None if strip is None else strip.nursed
     if nursed is None or attack_engine < 0:
@@ -52,7 +53,9 @@ def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int) -> str:
     until = f"to {words.need(nursed.stop_min)}, then dump"
     if not nursed.dumps:
         until = f"until empty, about {words.number(math.floor(nursed.stop_min))}"
-    return f"{tanker}: pump straight into {engine} first, minute {words.need(nursed.start_min)} {until}. "
+    others = [words.printable(plan.units[unit].unit_id) for unit in laid_by if unit != attack_engine]
+    hose = f" That line needs hose of {' '.join(others)}." if others else ""
+    return f"{tanker}: pump straight into {engine} first, minute {words.need(nursed.start_min)} {until}.{hose} "
 
 
 def first_words(plan: Plan, address: int, first_water_min: float, first_arrival_min: float) -> str:
