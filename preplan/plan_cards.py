@@ -100,8 +100,10 @@ class Tight:
     stretch: int
     """Row of the RoadTable."""
     limit: str
-    """What it is and bears, such as 'the Mill Road bridge (rated 37,919 lb)'."""
+    """What it is and bears, such as 'the Mill Road bridge (rated 37,919 lb)'; unread: the whole warning."""
     above: bool
+    unread: bool = False
+    """What is posted there cannot be read: nobody knows whether the unit passes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

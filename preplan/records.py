@@ -72,6 +72,15 @@ def joined(parts: Sequence[Table]) -> Table:
     return kind(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in kind.__dataclass_fields__})
 
 
+NOT_READ: Mapping[str, str] = {
+    "max_height_ft": "LOW CLEARANCE on {road}, height not known: stop and measure",
+    "max_width_ft": "NARROW PLACE on {road}, width not known: stop and measure",
+    "max_lb": "WEIGHT POSTED on {road}, not known how much: stop and read the sign",
+    "max_axle_lb": "AXLE LOAD POSTED on {road}, not known how much: stop and read the sign",
+}
+"""What a driver is told of a posting that cannot be read, by the column of the limits that it belongs to."""
+
+
 # --------------------------------------------------------------------------- what the user brings
 
 
@@ -483,13 +492,16 @@ class RoadLimits(Columns):
     penalty_min: FloatArray
     """Added once when the stretch is driven: a gate passed on the way to a fire."""
     posted: BoolArray
-    """Some weight, height or width is posted."""
+    """Some weight, height or width is posted, read or not."""
     unposted_bridge: BoolArray
     """A bridge without a posted weight: unknown, not safe."""
     narrow: BoolArray
     """One lane, or under the width at which two trucks pass."""
     seasonal_months: tuple[frozenset[int] | None, ...] = ()
     """Months in which the stretch is open; None: all. Empty: nothing is seasonal."""
+    unread: Mapping[int, frozenset[str]] = field(default_factory=dict)
+    """Names of the limits above of which a stretch has a posting that cannot be read, such as `maxheight=low`; by
+    stretch, those without one left out."""
     closed: tuple[ClosedRoad, ...] = ()
     """The district's own closures that hold in a planned month, in the order of their table."""
 

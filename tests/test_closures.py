@@ -397,3 +397,12 @@ def test_a_line_without_a_direction_makes_no_road_one_way(
         "' gives no direction on Mill Road: it runs across it, or both along it and back; draw it along the road in "
         "the direction of traffic, one row for each direction"
     )
+
+
+def test_a_limit_of_the_district_stands_for_a_posting_that_cannot_be_read(tmp_path: Path) -> None:
+    road = {**ROAD, "maxheight": "low", "maxweight": "see sign"}
+    roads = street(2).way(10, [1, 2], road).roads(tmp_path)
+    assert held(roads).unread == {0: {"max_height_ft", "max_lb"}}
+    assert held(roads, closed("max_height_ft", way_id=10, value=11.0)).unread == {0: {"max_lb"}}
+    both = [closed(kind, kind, way_id=10, value=11.0) for kind in ("max_height_ft", "max_lb")]
+    assert held(roads, *both).unread == {}

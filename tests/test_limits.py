@@ -213,6 +213,24 @@ def test_problems_name_the_way_and_the_place(tmp_path: Path) -> None:
     assert (problems[0].lon, problems[0].lat) == (-72.0, 44.0)
     assert limits.max_lb[0] == 15000.0
     assert np.isinf(limits.max_height_ft[0])
+    assert limits.unread == {0: {"max_height_ft"}}
+    assert limits.posted[0]
+
+
+@pytest.mark.parametrize(
+    ("tags", "unread"),
+    [
+        ({"maxheight": "10 ft;low", "maxweight": "12;see sign"}, {"max_height_ft", "max_lb"}),
+        ({"maxheight": "default", "maxweight": "10"}, set()),  # no sign; a bare number is read
+        ({"maxweight:conditional": "3 st @ (Mar-Apr); see sign @ (Mar-Apr)"}, {"max_lb"}),
+        ({"maxaxleload": "heavy", "maxwidth": "narrow"}, {"max_axle_lb", "max_width_ft"}),
+    ],
+)
+def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
+    tmp_path: Path, tags: dict[str, str], unread: set[str]
+) -> None:
+    limits, _ = read(tmp_path, tags)
+    assert limits.unread.get(0, frozenset()) == unread
     assert limits.tanker_road[0]
 
 

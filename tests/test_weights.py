@@ -263,6 +263,26 @@ def test_what_is_too_low_or_narrow_is_told_where_a_driver_is_tempted() -> None:
     assert wide == "posted below size=T2 (8.5 ft): the Mill Road bridge (posted 8 ft wide)"
 
 
+def test_a_posting_that_cannot_be_read_is_told_on_the_way_it_limits_nobody_on() -> None:
+    signs = replace(TOWN.limits, unread={1: frozenset({"max_height_ft", "max_lb"})})
+    weights = Weights(
+        roads=TOWN.roads, bridge=is_bridge(TOWN.roads), limits=(TOWN.limits, signs), months=(ALL_MONTHS, ALL_MONTHS),
+        road=np.zeros(1, dtype=np.int32), operating_lb=np.full(4, np.inf), units=(LIGHT,),
+        sent=np.ones((1, 1), dtype=np.bool_), later=np.zeros((1, 1), dtype=np.bool_),
+        engines=np.zeros((1, 1), dtype=np.bool_),
+    )  # fmt: skip
+    assert weights.limited.tolist() == [False, True, False, False]
+    pair: IntArray = np.array([[0, 1]], dtype=np.int32)
+    low, heavy = weights.flags(Met(free=NONE, out=NONE, back=pair))[0]
+    assert flag_words(low) == "LOW CLEARANCE on the Mill Road bridge, height not known: stop and measure."
+    assert flag_words(heavy) == "WEIGHT POSTED on the Mill Road bridge, not known how much: stop and read the sign."
+    assert (low.limit, low.stretches) == ("? ft high", (1,))
+    assert weights.flags(Met(free=pair, out=NONE, back=NONE)) == {}
+    unread = [(one.unread, one.above, one.limit) for one in weights.tight_on(0, np.array([0, 1]), 1)]
+    assert unread == [(True, False, str(flag.value)) for flag in (low, heavy)]
+    assert weights.tight_on(0, np.array([0, 1]), 0) == ()
+
+
 def test_a_bridge_rated_too_low_is_told_wherever_a_driver_is_tempted() -> None:
     said = "rated below load=the Mill Road bridge (no sign, but rated 37,919 lb). T1 54,600 lb loaded weighs more"
     assert told(limits(rated_lb=37919.4), free=True, rating=37919.4) == [said]

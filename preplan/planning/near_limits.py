@@ -26,7 +26,10 @@ _NONE = np.empty((0, 2), dtype=np.int32)
 
 
 def limits_at_sites(weights: Weights, sites: Sequence[FillSite]) -> tuple[tuple[Flag, ...], ...]:
-    """Flag what is posted or rated near each fill site below any unit of the district, the gravest first."""
+    """Flag what is posted or rated near each fill site below any unit of the district, the gravest first.
+
+    And what is posted there and cannot be read.
+    """
     near = _near(weights, sites, np.flatnonzero(weights.limited).astype(np.int32), NEAR_FT)
     tankers = np.array([is_tanker(unit) for unit in weights.units], dtype=np.bool_)
     everyone = replace(
@@ -40,6 +43,8 @@ def limits_at_sites(weights: Weights, sites: Sequence[FillSite]) -> tuple[tuple[
         then = replace(everyone, road=np.full(len(sites), season, dtype=np.int32))
         for site, flags in then.flags(Met(free=near, out=_NONE, back=_NONE)).items():
             found[site] += flags
+    for site, stretch in near.tolist():
+        found[site] += weights.not_read(stretch)
     return tuple(gravest_first(flags) for flags in found)
 
 

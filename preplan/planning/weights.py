@@ -16,7 +16,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_cards import Tight
 from preplan.plan_tables import Flag
-from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
+from preplan.records import NOT_READ, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.road_names import road_label
 from preplan.units import on_a_sign
 
@@ -24,15 +24,19 @@ ABOVE_RATING, EMPTY_ONLY, NOT_FOR_LATER = "crosses above rating", "empty only", 
 RATED, RATED_EVEN_EMPTY = "rated below load", "rated below empty"
 RATED_FOR_ENGINES, POSTED_FOR_ENGINES = "rated below engine", "posted below engine"
 POSTED, POSTED_EVEN_EMPTY, POSTED_SIZE = "posted below load", "posted below empty", "posted below size"
-NO_MARGIN = "no margin"
+NO_MARGIN, LIMIT_NOT_KNOWN = "no margin", "limit not known"
 LIMIT_FLAGS = (
-    ABOVE_RATING, NOT_FOR_LATER, EMPTY_ONLY, RATED_EVEN_EMPTY, RATED, RATED_FOR_ENGINES,
+    ABOVE_RATING, LIMIT_NOT_KNOWN, NOT_FOR_LATER, EMPTY_ONLY, RATED_EVEN_EMPTY, RATED, RATED_FOR_ENGINES,
     POSTED_EVEN_EMPTY, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE, NO_MARGIN,
 )  # fmt: skip
 """Codes of the flags, the gravest first."""
 _MARGIN = 0.05
 """A limit that leaves less than this share above a truck is told as without a margin: a scale, ice or a load that is
 not all dumped differs by more (this program's choice)."""
+_UNREAD_LIMITS = {
+    "max_height_ft": "? ft high", "max_width_ft": "? ft wide", "max_lb": "? lb", "max_axle_lb": "? lb an axle",
+}  # fmt: skip
+"""As a map labels postings that cannot be read."""
 _OF_WEIGHT = "max_lb", "max_axle_lb"
 _MOST_NAMED = 2
 """Tankers that are named each with its weight."""
@@ -79,6 +83,7 @@ class Weights:
         names = "max_lb", "max_axle_lb", "max_height_ft", "max_width_ft"
         signs = [np.isfinite(getattr(one, name)) for one in self.limits for name in names]
         found: BoolArray = np.logical_or.reduce([np.isfinite(self.operating_lb), *signs])
+        found[[row for one in self.limits for row in one.unread]] = True
         return found
 
     def tight_on(self, unit: int, stretches: IntArray, season: int) -> tuple[Tight, ...]:
@@ -91,6 +96,10 @@ class Weights:
             bears = self._rated(stretch, season) if above else self._tight(one, stretch, season)
             if bears is not None:
                 found.append(Tight(unit, stretch, f"{self._name(stretch)} ({bears[0]})", bool(above)))
+            found += [
+                Tight(unit, stretch, NOT_READ[kind].format(road=self._name(stretch)), above=False, unread=True)
+                for kind in sorted(self.limits[season].unread.get(stretch, ()))
+            ]
         return tuple(found)
 
     def _tight(self, unit: Unit, segment: int, season: int) -> tuple[str, str] | None:
@@ -146,6 +155,7 @@ class Weights:
             flags += self._without_margin(address, segment) if ways["loaded"] else ()
             flags += self._of_size(POSTED_SIZE, self.sent | self.engines, *pair) if ways["free"] else ()
             driven = ways["loaded"] or ways["empty"]
+            flags += self.not_read(segment) if driven else ()
             # who was left out may follow the others after all
             others = self.later if ways["free"] else self.sent | self.later
             flags += self._of_size(NOT_FOR_LATER, others, *pair) if driven else ()
@@ -205,6 +215,14 @@ class Weights:
                 close.setdefault(bears, {})[unit] = None
         for (said, limit), units in close.items():
             yield Flag(NO_MARGIN, f"{_weighed([*units])}: {self._name(segment)} ({said})", limit=limit)
+
+    def not_read(self, segment: int) -> Iterator[Flag]:
+        """Flag what is posted on a stretch, in any season of the roads, and cannot be read: it holds nobody off."""
+        for kind in sorted(frozenset[str]().union(*(one.unread.get(segment, ()) for one in self.limits))):
+            said, road = NOT_READ[kind], self._name(segment)
+            yield Flag(
+                LIMIT_NOT_KNOWN, said.format(road=road), stretches=(segment,), limit=_UNREAD_LIMITS[kind], road=road
+            )
 
     def _of_size(self, code: str, mask: BoolArray, address: int, segment: int) -> Iterator[Flag]:
         """Flag what is too low or too narrow for some units; lower and narrower ones may be planned through it."""

@@ -60,7 +60,12 @@ def _unposted_words(plan: Plan, ways: Sequence[WayIn]) -> str:
 def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
     """Say which units cross what hardly bears them, or what nothing is known of, a sentence each, the gravest first."""
     by_limit: dict[tuple[bool, str], list[str]] = {}
-    for one in sorted({tight for way in ways for tight in way.tight}, key=lambda one: (not one.above, one)):
+    unread: dict[str, list[str]] = {}
+    tight = {tight for way in ways for tight in way.tight}
+    for one in sorted(tight, key=lambda one: (not one.above, one)):
+        if one.unread:
+            unread.setdefault(words.printable(one.limit), []).append(words.printable(plan.units[one.unit].unit_id))
+            continue
         unit = plan.units[one.unit]
         named = f"{words.printable(unit.unit_id)} ({words.need(unit.loaded_lb)} lb)"
         by_limit.setdefault((one.above, words.printable(one.limit)), []).append(named)
@@ -68,7 +73,9 @@ def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
     said = [
         f"{heads[above]}: {', '.join(dict.fromkeys(units))} over {limit}." for (above, limit), units in by_limit.items()
     ]
-    return [*said, *filter(None, [_unposted_words(plan, ways)])]
+    # several stretches of one road say the same
+    not_read = [f"{limit}: {' '.join(dict.fromkeys(units))}." for limit, units in unread.items()]
+    return [*not_read, *said, *filter(None, [_unposted_words(plan, ways)])]
 
 
 def _not_then(plan: Plan, address: int, way: WayIn, told: Collection[int]) -> str:

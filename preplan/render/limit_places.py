@@ -13,7 +13,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
 from preplan.plan_tables import Flag
-from preplan.records import ALL_MONTHS, FloatArray, IntArray, RoadLimits
+from preplan.records import ALL_MONTHS, NOT_READ, FloatArray, IntArray, RoadLimits
 from preplan.render import scene, words
 from preplan.render.flag_words import A_ROAD, OFF_THE_WAY, POSTED, flag_words, flags_on
 from preplan.units import FT_PER_MI, on_a_sign
@@ -171,9 +171,9 @@ def in_force(plan: Plan, flags: Iterable[Flag], months: Collection[int]) -> list
 
 
 def _bars(limits: RoadLimits, stretch: int) -> bool:
-    """Tell whether anything is posted or rated on a stretch, or it is shut."""
+    """Tell whether anything is posted, read or not, or rated on a stretch, or it is shut."""
     *most, road, forward, backward = _state(limits, np.array([stretch], dtype=np.int32))[0].tolist()
-    return any(map(math.isfinite, most)) or not road or not (forward or backward)
+    return any(map(math.isfinite, most)) or stretch in limits.unread or not road or not (forward or backward)
 
 
 def each_limit(flags: Iterable[Flag], codes: frozenset[str]) -> list[Flag]:
@@ -247,6 +247,7 @@ def posted_words(plan: Plan, segment: int, *, short: bool = False) -> str:
     """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'; a rating, which is on no sign, last."""
     weights = _weights(plan, segment, short=short)
     said = [weights.get("posted", "")]
+    said += ["? lb"] * any("max_lb" in limits.unread.get(segment, ()) for _, limits in _seasons(plan))
     for name, digits, unit in (
         ("max_axle_lb", 0, "lb an axle"),
         ("max_height_ft", 1, "ft high"),
@@ -261,6 +262,7 @@ def posted_words(plan: Plan, segment: int, *, short: bool = False) -> str:
             for most in sorted(found)
             if math.isfinite(most)
         ]
+        each += [f"? {unit}"] * any(name in limits.unread.get(segment, ()) for _, limits in _seasons(plan))
         said.append("; ".join(each))
     told = [*filter(None, said)]
     posted = ("; " if any("; " in one for one in told) else ", ").join(told)
@@ -284,9 +286,10 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
     trips, cut = plan.trips, plan.cuts[int(plan.trips.cut[trip])]
     weighs = f"{words.need(cut.loaded_lb)} lb loaded, {words.need(cut.empty_lb)} lb empty"
     when = f"in {month_words(months)} " if set(months) < set(ALL_MONTHS) else ""
-    said = [
-        f"{when}planned for tankers up to {weighs}, {cut.height_ft:g} ft high: no posting or rating known bars them"
-    ]
+    unread = _unread(plan, trip, months)
+    known = "that could be read" if unread else "known"
+    planned = f"{when}planned for tankers up to {weighs}, {cut.height_ft:g} ft high"
+    said = [f"{planned}: no posting or rating {known} bars them", *unread]
     posted = [_lowest(plan, rows, months) for rows in plan.trip_rows(trip)]
     for leg, lowest in zip(("loaded", "empty"), posted, strict=True):
         if lowest:
@@ -305,6 +308,17 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
             "agree by radio where empty waits"
         )
     return "; ".join(said)
+
+
+def _unread(plan: Plan, trip: int, months: Collection[int]) -> list[str]:
+    """Say what is posted on a round trip in some months and cannot be read, each once."""
+    driven = {int(plan.forest.segment[row]) for leg in plan.trip_rows(trip) for row in leg}
+    said: dict[str, None] = {}
+    for those, limits in _seasons(plan):
+        for segment in sorted(driven & limits.unread.keys()) if {*those} & {*months} else ():
+            road = words.road_words(plan, segment) or "unnamed road"
+            said |= {NOT_READ[kind].format(road=road): None for kind in sorted(limits.unread[segment])}
+    return list(said)
 
 
 def _lowest(plan: Plan, rows: list[int], months: Collection[int]) -> str:

@@ -77,6 +77,8 @@ def _apply(draft: Draft, laid: list[Laid]) -> None:
                 least[one.rows] = np.minimum(least[one.rows], one.closure.value)
         said = np.isfinite(least)
         getattr(draft, kind)[said] = least[said]
+        for row in draft.unread.keys() & set(np.flatnonzero(said).tolist()):
+            draft.unread[row] -= {kind}
         if kind == "max_lb":
             draft.weight_known[said] = True
             draft.rated_lb[said] = np.inf

@@ -29,6 +29,8 @@ class Draft:
     """A sign says no to all."""
     rated_lb: FloatArray
     """Operating rating of the bridge table that holds; inf: none."""
+    unread: dict[int, frozenset[str]] = field(default_factory=dict)
+    """As `RoadLimits` has it."""
     closed: list[ClosedRoad] = field(default_factory=list)
     """The district's own closures, as they are put on their stretches."""
 
@@ -40,6 +42,9 @@ class Draft:
     def limits(self) -> RoadLimits:
         """Finish."""
         kinds = (self.max_lb, self.max_axle_lb, self.max_height_ft, self.max_width_ft)
+        unread = {row: kinds for row, kinds in self.unread.items() if kinds}
+        posted = np.any([np.isfinite(kind) for kind in kinds], axis=0)
+        posted[list(unread)] = True
         return RoadLimits(
             max_lb=np.minimum(self.max_lb, self.rated_lb),
             rated_lb=np.where(self.rated_lb < self.max_lb, self.rated_lb, np.inf),
@@ -51,8 +56,9 @@ class Draft:
             tanker_road=self.tanker_road,
             signed=self.signed,
             penalty_min=self.penalty_min,
-            posted=np.any([np.isfinite(kind) for kind in kinds], axis=0),
+            posted=posted,
             unposted_bridge=self.bridge & ~self.weight_known,
             narrow=self.narrow,
+            unread=unread,
             closed=tuple(self.closed),
         )

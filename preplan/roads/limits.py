@@ -1,7 +1,7 @@
 """Posted limits, access and direction of every stretch, from raw tags, nodes and the district's closures.
 
 Law and ground are kept apart: a sign costs a minute, a wall closes. A value that cannot be read closes nothing and
-is reported, a bridge without a sign is unknown, and what the district says replaces what the map says.
+is told, a bridge without a sign is unknown, and what the district says replaces what the map says.
 """
 
 from __future__ import annotations
@@ -93,6 +93,7 @@ def _draft(roads: RoadTable, signs: list[Posted], ways: list[WayAccess], rated_l
         narrow=np.array([one.narrow for one in ways])[row],
         barred=np.array([one.barred for one in ways])[row],
         rated_lb=rated_lb,
+        unread={at: signs[way].unread for at, way in enumerate(row.tolist()) if signs[way].unread},
     )
 
 

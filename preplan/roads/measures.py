@@ -144,7 +144,8 @@ def _strictest(text: str, read: Callable[[str], Reading]) -> Reading:
         return _unreadable()
     readings = [read(part) for part in parts]
     least = min(readings, key=lambda one: one.value)
-    troubled = next((one for one in readings if one.problem), least)
+    # what cannot be read may be stricter than all that can
+    troubled = max(readings, key=lambda one: (one.problem == UNREADABLE, bool(one.problem)))
     return least._replace(problem=troubled.problem, rule=troubled.rule, known=any(one.known for one in readings))
 
 

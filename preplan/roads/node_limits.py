@@ -32,6 +32,8 @@ def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str, months: frozen
         draft.max_axle_lb[rows] = np.minimum(draft.max_axle_lb[rows], limit.max_axle_lb)
         draft.max_height_ft[rows] = np.minimum(draft.max_height_ft[rows], limit.max_height_ft)
         draft.max_width_ft[rows] = np.minimum(draft.max_width_ft[rows], limit.max_width_ft)
+        for row in rows.tolist() if limit.unread else ():
+            draft.unread[row] = draft.unread.get(row, frozenset()) | limit.unread
         troubles += [(node, trouble) for trouble in limit.troubles]
         effect = node_effect(tags, has_height=bool(np.isfinite(limit.max_height_ft)))
         troubles += [(node, trouble) for trouble in _doubts(tags, effect)]

@@ -33,6 +33,8 @@ class Posted:
     max_width_ft: float = NO_LIMIT
     weight_known: bool = False
     """A weight is posted, or the map says that none is."""
+    unread: frozenset[str] = frozenset()
+    """Of the limits above, those of which something is posted that cannot be read, such as `maxheight=low`."""
     troubles: tuple[Trouble, ...] = ()
 
 
@@ -49,12 +51,15 @@ def posted(tags: Mapping[str, str], bare_weight: str, months: frozenset[int] = A
     if not any(key.startswith("max") or key.endswith(access.CONDITIONAL) for key in tags):
         return Posted()
     troubles: list[Trouble] = []
+    unread: set[str] = set()
 
     def strictest(measure: str, keys: tuple[str, ...], read: Callable[[str], Reading]) -> Reading:
         readings = [_read(key, tags[key], read, troubles) for key in keys if key in tags]
         timed = [key + access.CONDITIONAL for key in keys if key + access.CONDITIONAL in tags]
         readings += [_read_timed(key, tags[key], read, months, troubles) for key in timed]
         readings += _barred_above(tags, measure, read, months, troubles)
+        if any(one.problem == UNREADABLE for one in readings):
+            unread.add(measure)
         least = min(readings, key=lambda one: one.value, default=Reading(NO_LIMIT, known=False))
         return least._replace(known=any(one.known for one in readings))
 
@@ -67,7 +72,7 @@ def posted(tags: Mapping[str, str], bare_weight: str, months: frozenset[int] = A
         weight_known=weight.known,
     )
     troubles += [_unchecked(rule, tags[rule.key]) for rule in access.UNCHECKED_RULES if rule.key in tags]
-    return replace(limits, troubles=tuple(troubles))
+    return replace(limits, troubles=tuple(troubles), unread=frozenset(unread))
 
 
 def _read(key: str, text: str, read: Callable[[str], Reading], troubles: list[Trouble]) -> Reading:
@@ -87,7 +92,7 @@ def _read_timed(
     parts = clauses(text)
     if not parts:
         troubles.append(Trouble(UNREADABLE, key, text, "limits nothing: look at the sign"))
-        return Reading(NO_LIMIT, known=False)
+        return Reading(NO_LIMIT, UNREADABLE, known=False)
     readings = [read(part.value) for part in parts if part.months & months]
     bad = next((one for one in readings if one.problem), None)
     if bad:
@@ -98,7 +103,9 @@ def _read_timed(
     elif readings and not bad:
         troubles.append(Trouble("conditional", key, text, "an exemption: not used, what else is posted holds"))
     # an exemption says nothing about the road itself
-    return least if least.value < NO_LIMIT else least._replace(known=False)
+    least = least if least.value < NO_LIMIT else least._replace(known=False)
+    unread = any(one.problem == UNREADABLE for one in readings)
+    return least._replace(problem=UNREADABLE) if unread else least
 
 
 def _barred_above(

@@ -78,7 +78,11 @@ def all_year(seasons: tuple[RoadSeason, ...]) -> RoadLimits:
     # Each closure once, by id: pages show those of some months too.
     closed = {one.closure.closure_id: one for season in seasons for one in season.limits.closed}
     told = tuple(closed[name] for name in sorted(closed))
-    return replace(first, **least, **ever, penalty_min=penalty_min, closed=told)
+    unread: dict[int, frozenset[str]] = {}
+    for season in seasons:
+        for row, kinds in season.limits.unread.items():
+            unread[row] = unread.get(row, frozenset()) | kinds
+    return replace(first, **least, **ever, penalty_min=penalty_min, unread=unread, closed=told)
 
 
 def _told(roads: RoadTable, closures: tuple[Closure, ...]) -> Iterator[frozenset[int]]:
