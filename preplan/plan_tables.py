@@ -29,6 +29,7 @@ ONE_PLACE_FT = 3.0
 NO_SITE_IN = "no fill site in"
 """Code of a flag: months in which no fill site stands at all."""
 NOT_THIS_WAY = "not this way"
+SHUT_BEYOND = "shut past dump site"
 """Code of the flag that names the months in which the way shown does not hold."""
 BRIDGE_AT_SITE = "bridge at fill site"
 """Code of the flag of a fill site at a bridge without a posted weight."""

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from preplan.plan_tables import FrontageTable, NeedTable
-from preplan.planning.dump_sites import Lay, choose_mouths
+from preplan.planning.dump_sites import Lay, choose_mouths, shut_beyond
 from preplan.records import FloatArray, IntArray, ResponseLevel, text_array
 from preplan.roads.frontage import place_addresses
 from preplan.roads.mouths import Mouths, find_dead_ends, mouths_within, moved_to
@@ -107,6 +107,25 @@ def test_a_moved_dump_site_lies_at_the_junction_with_the_hose_along_the_road() -
 
 
 # --------------------------------------------------------------------------- which one is chosen
+
+
+def test_a_lane_that_is_shut_in_winter_is_known_from_the_junction_where_tankers_stop() -> None:
+    """Hose along a road that nobody plows: engines get no further than the tankers."""
+    own, mouths = fronts(), mouths_within(LANE.roads, LANE.limits, fronts(), reach(2000.0))
+    winter, summer = frozenset({12, 1, 2, 3, 4}), frozenset(range(5, 12))
+    lane, spur = LANE.row("e", "f"), LANE.row("f", "n")
+
+    def beyond(stretch: int, *rows: int) -> dict[int, tuple[frozenset[int], tuple[int, ...]]]:
+        road = LANE.limits.tanker_road.copy()
+        road[stretch] = False
+        seasons = [(summer, LANE.limits), (winter, replace(LANE.limits, tanker_road=road))]
+        chosen = np.array(rows, dtype=np.int32)
+        return shut_beyond(LANE.roads, LANE.limits, seasons, own, mouths, chosen)
+
+    # rows 0 and 2: at the fork, 1 and 3: at the mouth of the lane
+    assert beyond(lane, 1, 3) == {0: (winter, (lane,)), 1: (winter, (lane,))}
+    assert beyond(lane, 0, 2) == {}
+    assert beyond(spur, 0, 2) == beyond(spur, 1, 3) == {1: (winter, (spur,))}
 
 
 def case(

@@ -7,18 +7,20 @@ carries the required flow, and no engine is wanted that would not be wanted at t
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from preplan.months import month_words, months_text
 from preplan.plan_inputs import Inputs
-from preplan.plan_tables import FrontageTable, NeedTable
+from preplan.plan_tables import SHUT_BEYOND, AnswerTable, Flag, FrontageTable, NeedTable
 from preplan.planning.ground import Ground
 from preplan.planning.round_trips import least_trips
 from preplan.planning.vehicles import CutFleet, is_tanker
-from preplan.records import BoolArray, FloatArray, IntArray, Unit
-from preplan.roads.mouths import Mouths, mouths_within, moved_to
+from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
+from preplan.roads.mouths import Mouths, beyond_mouth, find_dead_ends, mouths_within, moved_to
+from preplan.roads.places import usable_roads
 from preplan.roads.search import Spots, response_min
 from preplan.rules import Rules
 from preplan.water.hydraulics import lay_gpm
@@ -145,7 +147,44 @@ def with_dump_sites(
     if not len(chosen):
         return ground
     moved = moved_to(ground.roads, ground.limits, inputs.addresses, ground.frontages, mouths, chosen)
-    return replace(ground, frontages=moved)
+    seasons = [(season.months, season.limits) for season in ground.seasons]
+    shut = shut_beyond(ground.roads, ground.limits, seasons, ground.frontages, mouths, chosen)
+    return replace(ground, frontages=moved, shut_beyond=shut)
+
+
+def shut_beyond(
+    roads: RoadTable,
+    limits: RoadLimits,
+    seasons: Sequence[tuple[frozenset[int], RoadLimits]],
+    frontages: FrontageTable,
+    mouths: Mouths,
+    chosen: IntArray,
+) -> dict[int, tuple[frozenset[int], tuple[int, ...]]]:
+    """Find when the road on from a junction, which no tanker drives, is shut to engines too, as `Ground` has it.
+
+    `frontages` are the addresses' own, `limits` those of all year, `seasons` those of the months of each.
+    """
+    trees = find_dead_ends(roads, limits)
+    shut = [(months, ~usable_roads(those)) for months, those in seasons]
+    found = {}
+    for row in chosen.tolist():
+        a, segment = int(mouths.address[row]), int(mouths.segment[row])
+        mouth = int((roads.to_node if mouths.fraction[row] else roads.from_node)[segment])
+        way = beyond_mouth(trees, int(frontages.segment[a]), mouth)
+        months = frozenset[int]().union(*(those for those, off in shut if off[way].any()))
+        if months:
+            found[a] = months, tuple(at for at in way if any(off[at] for _, off in shut))
+    return found
+
+
+def with_shut_beyond(answers: AnswerTable, ground: Ground) -> AnswerTable:
+    """Flag the addresses that engines may not get to from the dump site in some months: hose goes on by hand."""
+    flags = list(answers.flags)
+    for a, (months, where) in ground.shut_beyond.items():
+        if answers.level[a] >= 0:
+            label = f"shut {month_words(months, short=True)}"
+            flags[a] = (*flags[a], Flag(SHUT_BEYOND, months_text(months), stretches=where, limit=label))
+    return replace(answers, flags=tuple(flags))
 
 
 def _serves(cut: CutFleet, inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> BoolArray:

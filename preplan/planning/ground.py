@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
@@ -74,6 +75,9 @@ class Ground:
     """Where tankers dump: the addresses' own frontages until `with_dump_sites` has moved some."""
     sites: Places
     stations: Places
+    shut_beyond: Mapping[int, tuple[frozenset[int], tuple[int, ...]]] = field(default_factory=dict)
+    """Of addresses whose dump site was moved to a junction, months in which the road from there on is shut, and its
+    stretches that are; those where it is open all year left out."""
     notes: tuple[str, ...] = ()
     """Which sites and stations join no road, one sentence each."""
 

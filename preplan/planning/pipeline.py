@@ -29,7 +29,7 @@ from preplan.planning.by_season import (
 )
 from preplan.planning.doubts import settle_doubts
 from preplan.planning.driver_warnings import weights_of, with_weights
-from preplan.planning.dump_sites import with_dump_sites
+from preplan.planning.dump_sites import with_dump_sites, with_shut_beyond
 from preplan.planning.flags import address_flags, with_hydrants
 from preplan.planning.flows import Flows
 from preplan.planning.ground import Ground, SeasonGround, lay_ground, with_streets
@@ -90,6 +90,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = with_hydrants(answers, hydrant, inputs.hydrants)
     answers = told_by_season(answers, levels.backup, choice, flows, roads_of(ground, choice.seasons))
+    answers = with_shut_beyond(answers, ground)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
     built_up = build_ups(graded.worked, answers)

@@ -15,6 +15,7 @@ from preplan.plan_tables import (
     NO_SITE_IN,
     NOT_THIS_WAY,
     SECOND_CIRCUIT,
+    SHUT_BEYOND,
     Flag,
 )
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printable
@@ -36,6 +37,7 @@ _FLAGS = {
     "single fill site": "Only one fill site serves here: no backup.",
     "no backup": "No fill site stands in in {n}.",
     NOT_THIS_WAY: "{n}: NOT THIS WAY, {road} then.",
+    SHUT_BEYOND: "In {n} engines may not get to the building, hose by hand: {road} past the dump site.",
     "seasonal": "The fill site works {n} only.",
     "hydrant near": "Hydrant {n} by road and driveway; not in the tankers' flow.",
     "dead end": "On a dead-end road: one way in and out.",
@@ -98,7 +100,9 @@ HOLDS_OFF = (ON_THE_WAY | OFF_THE_WAY) - {"limit not known", "no margin"}
 GRAVE = ON_THE_WAY | OFF_THE_WAY | {NOT_THIS_WAY}
 """Flags that stand before all others wherever flags are listed: a tanker may be too heavy for its way."""
 _NAMES_LEVELS = frozenset({"close", "lower level fills elsewhere"})
-_NAMES_MONTHS = frozenset({"seasonal", "no backup", "road closed", NO_SITE_IN, NOT_THIS_WAY, FIRST_ALARM_IN})
+_NAMES_MONTHS = frozenset(
+    {"seasonal", "no backup", "road closed", NO_SITE_IN, NOT_THIS_WAY, SHUT_BEYOND, FIRST_ALARM_IN}
+)
 _MONTH = r"\s*(?:[1-9]|1[0-2])\s*"
 _SPANS = re.compile(rf"{_MONTH}(?:-{_MONTH})?(?:,{_MONTH}(?:-{_MONTH})?)*")
 _FULL = {"min": "minutes", "mi": "miles", "lb": "lb", "ft": "ft", "gpm": "gpm", "gal": "gal"}

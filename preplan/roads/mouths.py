@@ -106,6 +106,15 @@ def mouths_within(roads: RoadTable, limits: RoadLimits, frontages: FrontageTable
     )
 
 
+def beyond_mouth(trees: DeadEnds, frontage: int, mouth: int) -> list[int]:
+    """List the stretches from a frontage's, on a dead-end tree, out to the junction that is a mouth of it, a node."""
+    found, node = [frontage], int(trees.inner[frontage])
+    while node not in (mouth, -1) and trees.onward[node] >= 0:
+        found.append(int(trees.onward[node]))
+        node = int(trees.inner[found[-1]])
+    return found
+
+
 def _through_stretch(roads: RoadTable, limits: RoadLimits, trees: DeadEnds) -> IntArray:
     """Pick for each node a stretch of a through road on which tankers stand, the best for heavy ones; -1: none.
 
