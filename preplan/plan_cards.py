@@ -104,6 +104,8 @@ class Tight:
     above: bool
     unread: bool = False
     """What is posted there cannot be read: nobody knows whether the unit passes."""
+    size: str = ""
+    """Of a clearance or width that leaves hardly room, the unit's own: '9.9 ft high'."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -257,7 +257,12 @@ def test_what_is_too_low_or_narrow_is_told_where_a_driver_is_tempted() -> None:
     low = replace(limits(), max_height_ft=np.array([np.inf, 10.04, np.inf, np.inf]))
     said = "posted below size=E1 (10.8 ft): the Mill Road bridge (posted 10 ft high)"
     assert told(low, free=True, tankers=(replace(LIGHT, height_ft=9.9),), engines=(tall,)) == [said]
-    assert told(low, out=True, back=True, tankers=(replace(LIGHT, height_ft=9.9),), engines=(tall,)) == []
+    assert told(low, out=True, back=True, tankers=(replace(LIGHT, height_ft=9.5),), engines=(tall,)) == []
+    # 1.68 in are left below 10.04 ft, half a foot is a margin
+    assert told(low, back=True, tankers=(replace(LIGHT, height_ft=9.9), replace(HEAVY, height_ft=9.6))) == [
+        "no margin of size=T2 T1 (up to 9.9 ft): the Mill Road bridge (posted 10 ft high, 1 in to spare)"
+    ]
+    assert told(low, free=True, tankers=(replace(LIGHT, height_ft=9.9),)) == [], "who goes another way"
     narrow = replace(limits(), max_width_ft=np.array([np.inf, 8.0, np.inf, np.inf]))
     (wide,) = told(narrow, free=True, tankers=(replace(LIGHT, width_ft=8.5),))
     assert wide == "posted below size=T2 (8.5 ft): the Mill Road bridge (posted 8 ft wide)"

@@ -24,19 +24,25 @@ ABOVE_RATING, EMPTY_ONLY, NOT_FOR_LATER = "crosses above rating", "empty only", 
 RATED, RATED_EVEN_EMPTY = "rated below load", "rated below empty"
 RATED_FOR_ENGINES, POSTED_FOR_ENGINES = "rated below engine", "posted below engine"
 POSTED, POSTED_EVEN_EMPTY, POSTED_SIZE = "posted below load", "posted below empty", "posted below size"
-NO_MARGIN, LIMIT_NOT_KNOWN = "no margin", "limit not known"
+NO_MARGIN, NO_MARGIN_OF_SIZE, LIMIT_NOT_KNOWN = "no margin", "no margin of size", "limit not known"
 LIMIT_FLAGS = (
     ABOVE_RATING, LIMIT_NOT_KNOWN, NOT_FOR_LATER, EMPTY_ONLY, RATED_EVEN_EMPTY, RATED, RATED_FOR_ENGINES,
     POSTED_EVEN_EMPTY, POSTED, POSTED_FOR_ENGINES, POSTED_SIZE, NO_MARGIN,
+    NO_MARGIN_OF_SIZE,
 )  # fmt: skip
 """Codes of the flags, the gravest first."""
 _MARGIN = 0.05
 """A limit that leaves less than this share above a truck is told as without a margin: a scale, ice or a load that is
 not all dumped differs by more (this program's choice)."""
+_SIZE_MARGIN_FT = 0.5
+"""Less room than this above a truck, or beside it in all, is told as without a margin: packed snow, a new surface, a
+light bar or a bounce takes as much (this program's careful choice)."""
+_SIZES = (("height_ft", "high"), ("width_ft", "wide"))
 _UNREAD_LIMITS = {
     "max_height_ft": "? ft high", "max_width_ft": "? ft wide", "max_lb": "? lb", "max_axle_lb": "? lb an axle",
 }  # fmt: skip
 """As a map labels postings that cannot be read."""
+_IN_PER_FT, _ROUNDING = 12.0, 1e-6
 _OF_WEIGHT = "max_lb", "max_axle_lb"
 _MOST_NAMED = 2
 """Tankers that are named each with its weight."""
@@ -100,6 +106,12 @@ class Weights:
                 Tight(unit, stretch, NOT_READ[kind].format(road=self._name(stretch)), above=False, unread=True)
                 for kind in sorted(self.limits[season].unread.get(stretch, ()))
             ]
+            found += [
+                Tight(
+                    unit, stretch, f"{self._name(stretch)} (posted {posted})", above=False, size=f"{feet:.1f} ft {size}"
+                )
+                for feet, size, posted, _, _ in self._tight_sizes(one, stretch, season)
+            ]
         return tuple(found)
 
     def _tight(self, unit: Unit, segment: int, season: int) -> tuple[str, str] | None:
@@ -155,7 +167,7 @@ class Weights:
             flags += self._without_margin(address, segment) if ways["loaded"] else ()
             flags += self._of_size(POSTED_SIZE, self.sent | self.engines, *pair) if ways["free"] else ()
             driven = ways["loaded"] or ways["empty"]
-            flags += self.not_read(segment) if driven else ()
+            flags += [*self.not_read(segment), *self._without_room(address, segment)] if driven else ()
             # who was left out may follow the others after all
             others = self.later if ways["free"] else self.sent | self.later
             flags += self._of_size(NOT_FOR_LATER, others, *pair) if driven else ()
@@ -216,6 +228,28 @@ class Weights:
         for (said, limit), units in close.items():
             yield Flag(NO_MARGIN, f"{_weighed([*units])}: {self._name(segment)} ({said})", limit=limit)
 
+    def _tight_sizes(self, unit: Unit, segment: int, season: int) -> Iterator[tuple[float, str, str, str, float]]:
+        """Say where a unit has hardly room: its feet, in which direction, what is posted, in brief, feet to spare."""
+        for name, size in _SIZES:
+            feet, most_ft = float(getattr(unit, name)), float(getattr(self.limits[season], f"max_{name}")[segment])
+            if 0.0 <= most_ft - feet < _SIZE_MARGIN_FT:
+                limit, column = f"{np.floor(10 * most_ft) / 10:g} ft {size}", f"max_{name}"
+                when, brief = (self._when(segment, season, column, short=short) for short in (False, True))
+                yield feet, size, f"{limit}{when}", f"{limit}{brief}", most_ft - feet
+
+    def _without_room(self, address: int, segment: int) -> Iterator[Flag]:
+        """Flag what is hardly high or wide enough for tankers that drive there, loaded or empty, in any season."""
+        close: dict[tuple[str, str], dict[str, tuple[float, float]]] = {}
+        for season, unit in product(range(len(self.limits)), self._units(self.sent | self.later, address)):
+            for feet, _, posted, brief, spare_ft in self._tight_sizes(unit, segment, season):
+                close.setdefault((posted, brief), {})[unit.unit_id] = feet, spare_ft
+        for (posted, brief), units in close.items():
+            largest = max(feet for feet, _ in units.values())
+            who = f"{' '.join(units)} ({'up to ' * (len(units) > 1)}{largest:.1f} ft)"
+            spare_in = np.floor(_IN_PER_FT * min(spare for _, spare in units.values()) + _ROUNDING)
+            said = f"{who}: {self._name(segment)} (posted {posted}, {spare_in:g} in to spare)"
+            yield Flag(NO_MARGIN_OF_SIZE, said, limit=brief)
+
     def not_read(self, segment: int) -> Iterator[Flag]:
         """Flag what is posted on a stretch, in any season of the roads, and cannot be read: it holds nobody off."""
         for kind in sorted(frozenset[str]().union(*(one.unread.get(segment, ()) for one in self.limits))):
@@ -228,7 +262,7 @@ class Weights:
         """Flag what is too low or too narrow for some units; lower and narrower ones may be planned through it."""
         season = int(self.road[address])
         limits, units = self.limits[season], self._units(mask, address)
-        for name, size in (("height_ft", "high"), ("width_ft", "wide")):
+        for name, size in _SIZES:
             most_ft = getattr(limits, f"max_{name}")[segment]
             over = [unit for unit in units if getattr(unit, name) > most_ft]
             if over:

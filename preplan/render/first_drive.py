@@ -59,7 +59,7 @@ def _unposted_words(plan: Plan, ways: Sequence[WayIn]) -> str:
 
 def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
     """Say which units cross what hardly bears them, or what nothing is known of, a sentence each, the gravest first."""
-    by_limit: dict[tuple[bool, str], list[str]] = {}
+    by_limit: dict[tuple[bool, bool, str], list[str]] = {}
     unread: dict[str, list[str]] = {}
     tight = {tight for way in ways for tight in way.tight}
     for one in sorted(tight, key=lambda one: (not one.above, one)):
@@ -67,11 +67,12 @@ def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
             unread.setdefault(words.printable(one.limit), []).append(words.printable(plan.units[one.unit].unit_id))
             continue
         unit = plan.units[one.unit]
-        named = f"{words.printable(unit.unit_id)} ({words.need(unit.loaded_lb)} lb)"
-        by_limit.setdefault((one.above, words.printable(one.limit)), []).append(named)
+        named = f"{words.printable(unit.unit_id)} ({one.size or f'{words.need(unit.loaded_lb)} lb'})"
+        by_limit.setdefault((one.above, bool(one.size), words.printable(one.limit)), []).append(named)
     heads = {True: "ABOVE ITS RATING, ask the owner before", False: "NO MARGIN"}
     said = [
-        f"{heads[above]}: {', '.join(dict.fromkeys(units))} over {limit}." for (above, limit), units in by_limit.items()
+        f"{heads[above]}: {', '.join(dict.fromkeys(units))} {'at' if size else 'over'} {limit}."
+        for (above, size, limit), units in by_limit.items()
     ]
     # several stretches of one road say the same
     not_read = [f"{limit}: {' '.join(dict.fromkeys(units))}." for limit, units in unread.items()]

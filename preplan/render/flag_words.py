@@ -26,6 +26,7 @@ _FLAGS = {
     "not for later tanker": "NOT on this way: {n}.",
     "limit not known": "{n}.",
     "no margin": "NO MARGIN loaded on this way: {n}.",
+    "no margin of size": "NO MARGIN on this way: {n}.",
     "rated below load": "LOADED: not over {n}.",
     "rated below empty": "LOADED or empty: not over {n}.",
     "rated below engine": "NOT for {n}.",
@@ -85,7 +86,9 @@ _FLAGS = {
 }
 A_ROAD = "a road on the way is shut or posted"
 """Stands for what is shut, where it is not told."""
-ON_THE_WAY = frozenset({"crosses above rating", "limit not known", "empty only", "not for later tanker", "no margin"})
+_TIGHT = frozenset({"limit not known", "no margin", "no margin of size"})
+"""Flags of what a driver passes at his peril, which holds nobody off."""
+ON_THE_WAY = frozenset({"crosses above rating", "empty only", "not for later tanker"}) | _TIGHT
 """Flags that a driver reads with the loaded leg."""
 OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below engine"})
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""
@@ -95,7 +98,7 @@ _LANES = frozenset({"meeting on narrow road", "one way traffic", "narrow road"})
 _FIRST = (POSTED, _LANES, frozenset({"unposted bridges"}))
 """Flags that stand before others in a list of what to take care of: what bars units, where trucks meet, what may be
 too weak (this program's choice)."""
-HOLDS_OFF = (ON_THE_WAY | OFF_THE_WAY) - {"limit not known", "no margin"}
+HOLDS_OFF = (ON_THE_WAY | OFF_THE_WAY) - _TIGHT
 """Of both, those that hold somebody off."""
 GRAVE = ON_THE_WAY | OFF_THE_WAY | {NOT_THIS_WAY}
 """Flags that stand before all others wherever flags are listed: a tanker may be too heavy for its way."""
