@@ -29,6 +29,8 @@ ONE_PLACE_FT = 3.0
 NO_SITE_IN = "no fill site in"
 """Code of a flag: months in which no fill site stands at all."""
 NOT_THIS_WAY = "not this way"
+UNPOSTED, ONLY_RATED = "unposted bridges", "rated bridges"
+"""Crossings of bridges without a posted weight; where the bridge table rates every one of them."""
 SHUT_BEYOND = "shut past dump site"
 """Code of the flag that names the months in which the way shown does not hold."""
 BRIDGE_AT_SITE = "bridge at fill site"

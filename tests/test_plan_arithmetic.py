@@ -19,10 +19,14 @@ from shapely import MultiLineString, Point
 from preplan.errors import InputError
 from preplan.inputs.reader import read_inputs
 from preplan.plan import Plan
-from preplan.plan_tables import STATUSES
+from preplan.plan_tables import ONLY_RATED, STATUSES, UNPOSTED
+from preplan.planning.driver_warnings import with_ratings
 from preplan.planning.pipeline import plan_district
-from preplan.records import FeatureTable, RoadTable
+from preplan.planning.weights import Weights
+from preplan.records import ALL_MONTHS, FeatureTable, RoadTable
 from preplan.render import tables
+from preplan.render.limit_places import trip_limits
+from preplan.roads.inventory import is_bridge, rating_lb
 from preplan.roads.source import read_osm
 from tests import plan_checks
 from tests.plan_checks import SAMPLE, line_of_crew, without_cards
@@ -218,6 +222,30 @@ def test_nothing_crosses_a_bridge_that_the_bridge_table_rates_below_it(plan: Pla
     warned = {a for a, flags in enumerate(free.answers.flags) if flags and flags[0].code == "crosses above rating"}
     assert {int(free.trips.address[trip]) for trip in over if trip in chosen} == warned
     assert int(address) in warned
+
+
+def test_bridges_that_are_rated_and_not_posted_are_told_from_unknown_ones(plan: Plan) -> None:
+    """The sample's bridges without a posted weight are all rated; with one rating taken away its crossings are not."""
+    codes = UNPOSTED, ONLY_RATED
+    told = [(a, flag) for a, flags in enumerate(plan.answers.flags) for flag in flags if flag.code in codes]
+    assert {flag.code for _, flag in told} == {ONLY_RATED}
+    flags = [tuple(replace(f, code=UNPOSTED) if f.code in codes else f for f in some) for some in plan.answers.flags]
+    before = replace(plan.answers, flags=tuple(flags))
+    none = np.zeros((len(plan.addresses), len(plan.units)), dtype=np.bool_)
+    weights = Weights(
+        roads=plan.roads, bridge=is_bridge(plan.roads), limits=(plan.limits,), months=(ALL_MONTHS,),
+        road=np.zeros(len(plan.addresses), dtype=np.int32),
+        operating_lb=rating_lb(plan.bridges, plan.bridge_row), units=plan.units, sent=none, later=none, engines=none,
+    )  # fmt: skip
+    after = with_ratings(before, plan.levels, plan.trips, plan.forest, weights)
+    assert after.flags == plan.answers.flags
+    unrated = replace(weights, operating_lb=np.full(len(plan.roads), np.inf))
+    assert with_ratings(before, plan.levels, plan.trips, plan.forest, unrated).flags == before.flags
+    a, flag = told[0]
+    trip = int(plan.answers.shown(plan.levels.split_trip if flag.circuit == 2 else plan.levels.trip)[a])
+    assert "without a posted weight: rated, not posted" in trip_limits(plan, trip)
+    without = replace(plan, bridge_row=np.full_like(plan.bridge_row, -1))
+    assert "without a posted weight: unknown, not safe" in trip_limits(without, trip)
 
 
 def plan_without_ratings() -> Plan:

@@ -8,7 +8,17 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from preplan.plan_inputs import Inputs
-from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, AnswerTable, Flag, LevelTable, RouteForest, TripTable
+from preplan.plan_tables import (
+    FIRST_CIRCUIT,
+    ONLY_RATED,
+    SECOND_CIRCUIT,
+    UNPOSTED,
+    AnswerTable,
+    Flag,
+    LevelTable,
+    RouteForest,
+    TripTable,
+)
 from preplan.planning.ground import Ground
 from preplan.planning.vehicles import is_tanker
 from preplan.planning.weights import Met, Weights, gravest_first
@@ -57,6 +67,7 @@ def with_weights(
         out, back = (states_on(forest, leaf, weights.limited) // (1, 2) for leaf in leaves)
         return out.astype(np.int32), back.astype(np.int32)
 
+    answers = with_ratings(answers, levels, trips, forest, weights)
     first, second = driven(levels.trip), driven(levels.split_trip)
     on_way = _among(free, np.concatenate([*first, *second]))
     told = _Told(weights)
@@ -69,6 +80,27 @@ def with_weights(
     told.tell(0, Met(free=free[~on_way], out=none, back=none), everyone, everyone)
     hydrant = (answers.status == "hydrant").tolist()
     flags = [(*(() if hydrant[a] else told.of(a)), *others) for a, others in enumerate(answers.flags)]
+    return replace(answers, flags=tuple(flags))
+
+
+def with_ratings(
+    answers: AnswerTable, levels: LevelTable, trips: TripTable, forest: RouteForest, weights: Weights
+) -> AnswerTable:
+    """Tell round trips on which the bridge table rates every bridge without a posted weight from unknown ones."""
+    rated = np.isfinite(weights.operating_lb) & (weights.operating_lb > 0.0)
+    unknown = np.logical_or.reduce([limits.unposted_bridge for limits in weights.limits]) & ~rated
+    on_unknown: dict[int, set[int]] = {}
+    for circuit, table in ((FIRST_CIRCUIT, levels.trip), (SECOND_CIRCUIT, levels.split_trip)):
+        trip = answers.shown(table)
+        legs = [states_on(forest, np.append(leaf, -1)[trip], unknown) for leaf in (trips.out_leaf, trips.back_leaf)]
+        on_unknown[circuit] = set(np.concatenate(legs)[:, 0].tolist())
+    flags = [
+        tuple(
+            replace(flag, code=ONLY_RATED) if flag.code == UNPOSTED and a not in on_unknown[flag.circuit] else flag
+            for flag in some
+        )
+        for a, some in enumerate(answers.flags)
+    ]
     return replace(answers, flags=tuple(flags))
 
 

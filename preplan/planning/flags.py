@@ -12,6 +12,7 @@ from preplan.plan_tables import (
     FIRST_CIRCUIT,
     LEAST_GAP_MIN,
     SECOND_CIRCUIT,
+    UNPOSTED,
     AnswerTable,
     Flag,
     HydrantReach,
@@ -90,7 +91,7 @@ def _trip_flags(
             if round(float(trips.posted_avoided_min[t]), 1) > 0.0:
                 yield row, Flag("posted bridge avoided", round(float(trips.posted_avoided_min[t]), 1), "min", circuit)
             if trips.unposted_bridges[t]:
-                yield row, Flag("unposted bridges", int(trips.unposted_bridges[t]), circuit=circuit)
+                yield row, Flag(UNPOSTED, int(trips.unposted_bridges[t]), circuit=circuit)
             if round(float(trips.narrow_mi[t]), 1) > 0.0:
                 yield row, Flag("narrow road", round(float(trips.narrow_mi[t]), 1), "mi", circuit)
 

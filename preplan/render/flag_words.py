@@ -14,8 +14,10 @@ from preplan.plan_tables import (
     MORE_LATER,
     NO_SITE_IN,
     NOT_THIS_WAY,
+    ONLY_RATED,
     SECOND_CIRCUIT,
     SHUT_BEYOND,
+    UNPOSTED,
     Flag,
 )
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printable
@@ -46,7 +48,9 @@ _FLAGS = {
     "turn at dump site": "Tankers turn round at the dump site: {n} is assumed.",
     "turn at fill site": "Tankers turn round at the fill site.",
     "posted bridge avoided": "Goes round a weight, height or width, posted or rated: {n} longer.",
-    "unposted bridges": "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe: "
+    ONLY_RATED: "Crossings of bridges without a posted weight on the round trip: {n}. Rated, not posted: "
+    "no sign tells a driver.",
+    UNPOSTED: "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe: "
     "ask their owners beforehand; on the night the officer decides.",
     "narrow road": "One truck wide for {n} of the round trip: two trucks cannot pass there. Waiting is not counted.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
@@ -95,7 +99,7 @@ OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below e
 POSTED = frozenset({"posted below load", "posted below empty", "posted below engine", "posted below size"})
 """The same, of what a sign tells when he is there."""
 _LANES = frozenset({"meeting on narrow road", "one way traffic", "narrow road"})
-_FIRST = (POSTED, _LANES, frozenset({"unposted bridges"}))
+_FIRST = (POSTED, _LANES, frozenset({UNPOSTED, ONLY_RATED}))
 """Flags that stand before others in a list of what to take care of: what bars units, where trucks meet, what may be
 too weak (this program's choice)."""
 HOLDS_OFF = (ON_THE_WAY | OFF_THE_WAY) - _TIGHT

@@ -300,7 +300,7 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
     bridges = int(trips.unposted_bridges[trip])
     if bridges:
         of = "crossings of bridges" if bridges > 1 else "crossing of a bridge"
-        said.append(f"{bridges} {of} without a posted weight: unknown, not safe")
+        said.append(f"{bridges} {of} without a posted weight: {_unposted_words(plan, trip)}")
     narrow_mi = float(trips.narrow_mi[trip])
     if narrow_mi > 0.0:
         said.append(
@@ -308,6 +308,14 @@ def trip_limits(plan: Plan, trip: int, months: Collection[int] = ALL_MONTHS) -> 
             "agree by radio where empty waits"
         )
     return "; ".join(said)
+
+
+def _unposted_words(plan: Plan, trip: int) -> str:
+    """Say what is known of the bridges without a posted weight on a round trip."""
+    driven = plan.forest.segment[[row for leg in plan.trip_rows(trip) for row in leg]]
+    bridges = np.unique(driven[plan.limits.unposted_bridge[driven]])
+    rating = np.append(plan.bridges.operating_lb, np.nan)[plan.bridge_row[bridges]]
+    return "rated, not posted" if bridges.size and bool((rating > 0.0).all()) else "unknown, not safe"
 
 
 def _unread(plan: Plan, trip: int, months: Collection[int]) -> list[str]:
