@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from preplan.records import RoadTable, TurnRestriction
-from preplan.roads.barriers import on_foot, part_at_barriers
+from preplan.roads.barriers import barriers_of, on_foot, part_at_barriers
 from preplan.roads.frontage import place_addresses
 from preplan.roads.islands import without_islands
 from preplan.roads.limits import limits_of
@@ -129,6 +129,21 @@ def test_a_ring_that_begins_and_ends_at_its_gate_is_parted_on_both_sides() -> No
     )
     roads, _ = part_at_barriers(town.roads, RULES.bare_weight)
     assert (roads.from_node.tolist(), roads.to_node.tolist()) == ([0, 2], [1, 3])
+
+
+def test_a_road_behind_a_gate_knows_it_and_the_roads_before_it_know_none() -> None:
+    """A lane off the square, gated at its start, with a spur beyond; the square itself hangs on no barrier."""
+    nodes = {**NODES, "gate": (-100, 0), "far": (-400, 0), "spur": (-400, 300)}
+    lane: list[Road] = [("w", "gate", {}), ("gate", "far", {}), ("far", "spur", {})]
+    sides: list[Road] = [("w", "e", {}), ("e", "ne", {}), ("ne", "nw", {}), ("nw", "w", {})]
+    drawing = draw(nodes, [*lane, *sides], node_tags={"gate": {"barrier": "gate", "locked": "yes"}})
+    roads = parted(drawing)
+    found = barriers_of(roads, np.ones(len(roads), dtype=np.bool_))
+    assert set(found) == {1, 2}
+    ((node, on),) = found[2]
+    assert (roads.node_id[node], on) == (drawing.node["gate"] + 1, 1)
+    assert found[1] == found[2]
+    assert barriers_of(parted(draw(nodes, [*lane, *sides])), np.ones(len(roads), dtype=np.bool_)) == {}
 
 
 def test_hose_goes_past_a_locked_gate() -> None:

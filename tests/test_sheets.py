@@ -551,7 +551,9 @@ def test_the_nearest_road_of_an_address_off_the_roads_is_where_its_card_says(sam
     for group in off:
         facts, flag = card_facts.Facts(sample, group), sample.answers.flags[group.lead][0]
         said = card_way.near_road(facts)
-        found = re.fullmatch(r"It is (.+), (\w+) of the address, at (-?[\d.]+), (-?[\d.]+)\.", said)
+        found = re.fullmatch(
+            r"The nearest for tankers is (.+), (\w+) of the address, at (-?[\d.]+), (-?[\d.]+)\.", said
+        )
         assert found is not None
         assert said in " ".join(line.said for line in card_way.why_not(facts, 300.0))
         lat, lon = float(found[3]), float(found[4])

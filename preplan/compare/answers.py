@@ -55,7 +55,7 @@ _OF_THE_LEVEL = frozenset({"held", "steady"})
 _DONE_FLAGS = frozenset({
     "send with first alarm", "dump site at junction", "turn at dump site", "turn at fill site", "one way traffic",
     "meeting on narrow road", "circuits meet", "road closed", NO_SITE_IN, "two fill sites", "hydrant near", "seasonal",
-    "no way for", "level short", "hose lay", "single fill site", "no backup", "lower level fills elsewhere",
+    "no way for", "barrier", "level short", "hose lay", "single fill site", "no backup", "lower level fills elsewhere",
     NOT_THIS_WAY, SHUT_BEYOND, FIRST_ALARM_IN, *LIMIT_FLAGS,
 })  # fmt: skip
 """Flags that tell crews what to do or to mind; all others are remarks."""

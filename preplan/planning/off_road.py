@@ -1,18 +1,27 @@
-"""Fill sites and stations that join no road: nobody fills there, and nobody comes from there."""
+"""Fill sites and stations that join no road: nobody fills there, and nobody comes from there.
+
+And the barriers behind which addresses lie that no truck gets to.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from preplan.errors import Finding, InputError
 from preplan.plan_inputs import Inputs
-from preplan.plan_tables import FrontageTable
-from preplan.records import FillSite, Station
-from preplan.roads.places import Places
-from preplan.units import FT_PER_MI
+from preplan.plan_tables import AnswerTable, Flag, FrontageTable
+from preplan.records import FillSite, RoadTable, Station
+from preplan.roads.barriers import barriers_of
+from preplan.roads.places import Ground, Places
+from preplan.roads.road_names import road_label
+from preplan.roads.way_access import bears_a_tanker
+from preplan.units import FT_PER_MI, M_PER_FT
 
+BARRIER = "barrier"
+"""Flag of an address behind one."""
 FEET_BELOW_MI = 1.0
 """A distance is told in feet below so many miles."""
 FAR_SITE_FT = 200.0
@@ -131,3 +140,40 @@ def _finding(
         rule=f"{where} ({most_ft:,.0f} ft at most): {lost}",
         remedy="is a digit wrong, does the road file end before it, or is snap_max_ft of [roads] too small?" + else_,
     )
+
+
+def with_barriers(answers: AnswerTable, inputs: Inputs, roads: RoadTable, place: FrontageTable) -> AnswerTable:
+    """Flag the barrier behind which the nearest road of an address lies that is not reached, or from another road.
+
+    The one nearest to the address, where there are several.
+    """
+    about = inputs.addresses
+    drivable = np.array([bears_a_tanker(tags) for tags in roads.way_tags], dtype=np.bool_)[roads.tag_row]
+    behind = barriers_of(roads, drivable)
+    asked = (place.segment < 0) | (answers.status == "no route") | (place.how == "nearest")
+    rows = np.flatnonzero(asked).astype(np.int32)
+    if not behind or not len(rows):
+        return answers
+    within_m = inputs.district.rules.roads.snap_max_ft * M_PER_FT
+    ground, every = Ground.of(roads, about.lon[rows], about.lat[rows]), np.arange(len(rows), dtype=np.int32)
+    near = ground.nearest(np.flatnonzero(drivable).astype(np.int32), every, within_m=within_m)
+    flags = list(answers.flags)
+    for a, stretch in zip(rows.tolist(), near.row.tolist(), strict=True):
+        if stretch in behind:
+            east = math.cos(math.radians(about.lat[a]))
+            node, on = min(
+                behind[stretch],
+                key=lambda one: math.hypot(
+                    (roads.node_lon[one[0]] - about.lon[a]) * east, roads.node_lat[one[0]] - about.lat[a]
+                ),
+            )
+            flags[a] = (*flags[a], Flag(BARRIER, _barrier_words(roads, node, on), stretches=(on,), limit=BARRIER))
+    return replace(answers, flags=tuple(flags))
+
+
+def _barrier_words(roads: RoadTable, node: int, stretch: int) -> str:
+    """Say what parts a road, where, and what a crew needs."""
+    tags = roads.node_tags[node]
+    what = tags.get("barrier", "ford").replace("_", " ")
+    at = f"{what} on {road_label(roads, stretch)} at {roads.node_lat[node]:.5f}, {roads.node_lon[node]:.5f}"
+    return f"locked {at}: key or cutters" if tags.get("locked") == "yes" else f"{at}: no truck passes"

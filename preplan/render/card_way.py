@@ -137,7 +137,8 @@ def near_road(facts: Facts) -> str:
     line = shapely.LineString(plane.feet(*plan.line(stretch).T))
     ((east, north),) = shapely.get_coordinates(line.interpolate(line.project(shapely.Point(0.0, 0.0)))).tolist()
     road, (_, decimal) = words.road_words(plan, stretch), words.coordinates(*plane.degrees(east, north))
-    return f"It is {road or 'an unnamed road'}, {compass(east, north)} of the address, at {decimal}."
+    named = road or "an unnamed road"
+    return f"The nearest for tankers is {named}, {compass(east, north)} of the address, at {decimal}."
 
 
 def why_not(facts: Facts, width: float) -> list[Line]:

@@ -75,6 +75,7 @@ _FLAGS = {
     "level short": "The response level asks for more units than can come: {n}.",
     "close": f"Close call: the {FLOW} is hardly above or below the required flow at {{n}}.",
     "off road data": "{n} from the nearest road that a tanker can use.",
+    "barrier": "The road here lies behind a barrier: {n}.",
     "road cut off": "The mapped road here joins no road on which a loaded tanker comes from a fill site.",
     NO_SITE_IN: "No fill site is open in {n}.",
     "road closed": "No tanker gets here in {n}: {road} then.",

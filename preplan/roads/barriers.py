@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
 
-from preplan.records import IntArray, Problem, RoadTable
+from preplan.records import BoolArray, IntArray, Problem, RoadTable
 from preplan.roads import access
 from preplan.roads.node_limits import at_a_junction, is_end, node_effect, node_problem, stands_on, touching
 from preplan.roads.posted import Trouble, posted
@@ -73,3 +75,25 @@ def on_foot(roads: RoadTable) -> RoadTable:
     _, first, number = np.unique(roads.node_id, return_index=True, return_inverse=True)
     joined = first.astype(np.int32)[number]
     return replace(roads, from_node=joined[roads.from_node], to_node=joined[roads.to_node])
+
+
+def barriers_of(roads: RoadTable, drivable: BoolArray) -> dict[int, tuple[tuple[int, int], ...]]:
+    """Say which barriers part stretches from the district's roads: (node, stretch it stands on), by stretch.
+
+    `drivable` masks the (segments,) that a truck could drive, shut or not. A piece is what they join; the longest of
+    all is the district's own, and of no barrier.
+    """
+    rows, nodes = np.flatnonzero(drivable), len(roads.node_id)
+    ends = (roads.from_node[rows], roads.to_node[rows])
+    _, of_node = connected_components(csr_array((np.ones(len(rows)), ends), shape=(nodes, nodes)), directed=False)
+    piece = of_node[ends[0]]
+    _, place, times = np.unique(roads.node_id, return_inverse=True, return_counts=True)
+    parting = times[place] > 1
+    found: dict[int, list[tuple[int, int]]] = {}
+    for side in ends:
+        for at in np.flatnonzero(parting[side]).tolist():
+            found.setdefault(int(piece[at]), []).append((int(side[at]), int(rows[at])))
+    if len(rows):
+        found.pop(int(np.bincount(piece, weights=roads.length_m[rows]).argmax()), None)
+    mine = zip(rows.tolist(), piece.tolist(), strict=True)
+    return {row: tuple(sorted({*found[one]})) for row, one in mine if one in found}
