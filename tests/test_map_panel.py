@@ -286,7 +286,7 @@ def in_two_seasons(spring_lb: float, else_lb: float) -> Any:
     def limits(pounds: float) -> SimpleNamespace:
         return SimpleNamespace(
             rated=np.array([True, False]), max_lb=np.array([72091.0, pounds]), max_axle_lb=np.array([np.nan, np.inf]),
-            max_height_ft=np.array([10.0, np.nan]), max_width_ft=np.array([np.inf, np.nan]),
+            max_height_ft=np.array([10.0, np.nan]), max_width_ft=np.array([np.inf, np.nan]), unread={},
         )  # fmt: skip
 
     return SimpleNamespace(
@@ -298,6 +298,8 @@ def in_two_seasons(spring_lb: float, else_lb: float) -> Any:
 def test_what_is_posted_and_what_is_rated_are_parted() -> None:
     roads = in_two_seasons(spring_lb=20000.0, else_lb=np.inf)
     assert posted_words(roads, 0) == "10.0 ft high; rated 72,091 lb"
+    roads.season_limits[1].unread = {0: frozenset({"max_width_ft", "max_lb"})}
+    assert posted_words(roads, 0) == "? lb, 10.0 ft high, ? ft wide; rated 72,091 lb"
     assert posted_words(roads, 1) == "20,000 lb = 10 tons, March to May"
 
 

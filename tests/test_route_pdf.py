@@ -10,7 +10,9 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Step
-from preplan.plan_tables import NOT_THIS_WAY, Flag
+from preplan.plan_tables import NOT_THIS_WAY, SHUT_BEYOND, Flag
+from preplan.planning.off_road import BARRIER
+from preplan.planning.weights import LIMIT_NOT_KNOWN
 from preplan.render import card_facts, card_parts, card_rest, limit_places, paper, route_pdf, scene, symbols_pdf
 from preplan.render.charts import Picture
 from preplan.render.driving_words import directions
@@ -136,10 +138,15 @@ def test_a_limit_s_label_is_the_number_that_its_warning_has() -> None:
     """On the sample, which has postings of weight and of size: whoever reads the bracket finds it in the words."""
     plan = plan_of(SAMPLE / "district.toml")
     limits = [flag for flags in plan.answers.flags for flag in flags if flag.stretches]
-    numbers = {flag: re.findall(r"[\d,.]+ (?:lb|ft \w+)", flag.limit) for flag in limits if flag.code != NOT_THIS_WAY}
+    # what has no number, or none that is known, is labelled in words
+    in_words = {
+        NOT_THIS_WAY: {"not in Mar to May"}, SHUT_BEYOND: {"shut Dec to Apr"}, LIMIT_NOT_KNOWN: {"? ft high"},
+        BARRIER: {"barrier"},
+    }  # fmt: skip
+    numbers = {flag: re.findall(r"[\d,.]+ (?:lb|ft \w+)", flag.limit) for flag in limits if flag.code not in in_words}
     assert {one.rpartition(" ")[2] for said in numbers.values() for one in said} >= {"lb", "high"}
     assert [str(flag) for flag, said in numbers.items() if not said or said[0] not in str(flag.value)] == []
-    assert {flag.limit for flag in limits if flag.code == NOT_THIS_WAY} == {"not in Mar to May"}
+    assert {code: {flag.limit for flag in limits if flag.code == code} for code in in_words} == in_words
     assert limit_places.named_limits([LIMITED]) == {1: LIMITED.limit}
 
 
