@@ -67,15 +67,25 @@ def with_backup(winter: int) -> Plan:
     ("winter", "told"),
     [
         (-1, "December to March: NO backup."),
-        (0, "December to March: backup fill site 1, 140 gpm, does not meet."),
+        (
+            0,
+            "December to March: backup fill site 1 Mill Pond dry hydrant, AN ENGINE MUST PUMP, 44.00000, -72.04000, ",
+        ),
         (1, "December to March: backup fill site 2, 140 gpm, does not meet."),
     ],
 )
 def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told: str) -> None:
-    said = otherwise(facts(with_backup(winter)))
+    plan = with_backup(winter)
+    plan = replace(plan, sites=(plan.sites[0], replace(plan.sites[1], notes="Ramp is not plowed")))
+    said = otherwise(facts(plan))
     assert "Backup in April to November: Fill site 2" in said
     assert "(April to November only)" in said
     assert told in said
+    # the note is of the fill site of the front, before another one is told of
+    assert "Note on fill site 2: Ramp is not plowed. December to March: " in said
+    assert "meet. December to March: the next page." in text(card_rest.backup_in_brief(facts(plan))).replace(
+        "meets", "meet"
+    )
 
 
 def test_a_backup_that_does_not_meet_in_some_months_says_in_which_and_that_its_way_is_another_then() -> None:

@@ -105,10 +105,17 @@ def test_a_level_that_holds_less_in_months_that_do_not_decide_says_so_in_sentenc
     before, after = (Facts(one, replace(group, lead=1)) for one in (plan, other))
     assert [row[1] for row in card_rest.level_rows(before)] == ["220", "510"]
     assert [row[1] for row in card_rest.level_rows(after)] == ["220*", "510"]
-    assert card_rest.less_rows(before, 100.0) == []
+    assert card_rest.less_rows(before, 100.0) == ([], [])
     below = "* Less: response level 1 in April to November no flow."
-    assert card_rest.less_rows(after, 100.0) == [(below,)]
-    assert card_rest.less_rows(after, 0.0) == [("* Less in other months: see the map.",)]
+    for room in (0.0, 100.0):  # a line at least has its place
+        assert card_rest.less_rows(after, room) == ([(below,)], [])
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(card_rest, "WIDTH_PT", 150.0)
+        whole, _ = card_rest.less_rows(after, 100.0)
+        assert len(whole) == 2
+        hint, behind = card_rest.less_rows(after, 0.0)
+    assert hint == [("* Less in other months: the next page.",)]
+    assert " ".join(line.said for line in behind) == below
     drawn, plain = (
         words_of(dict(card_pdf.cards(replace(one, groups=(replace(group, lead=1),))))["cards.pdf"])
         for one in (other, plan)

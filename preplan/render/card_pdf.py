@@ -69,7 +69,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     y = _draw_top(document, facts, roomy)
     rows, more = list(card_rest.level_rows(facts)), _more_levels(facts)
     free = y - FOOT_PT - _RULED_PT - NOTE_PT - card_rest.TABLE_ROW_PT * (len(rows) + bool(more))
-    less = card_rest.less_rows(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT - _LEAST_LOW_PT)
+    less, less_cut = card_rest.less_rows(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT - _LEAST_LOW_PT)
     rows, free = [*rows, *less], free - card_rest.TABLE_ROW_PT * len(less)
     low, low_cut = _lowest(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT)
     layout = layout_of(facts, free - paper.height_of(low), drive_above=roomy is not top)
@@ -91,6 +91,7 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     _draw_notes(pen, y - 4.0, "" if layout.band_pt == BEHIND_PT else layout.told)
     whole = [
         *(part.lines for part in (*top, _officer(facts)) if part.cut),
+        *([less_cut] if less_cut else []),
         *([card_rest.assumed(facts, HALF_PT)] if low_cut else []),
     ]
     cut = [Block.of([*lines, Line("", 4.0)]) for lines in whole]

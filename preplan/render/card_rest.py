@@ -116,14 +116,15 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
             said += " Map and way on the sheet of the second fill site."
         elif any(other.backup for other in facts.sheets):
             said += " Map and way on a sheet behind."
-        said += "".join(f" {one}" for one in _other_backups(facts))
+        # before what holds in other months, whose fill site is another one
         said += (
-            f" Note: {words.printable(there.notes)}{'.' * (there.notes[-1:] not in '.!?')}"
+            f" Note on fill site {backup + 1}: {words.printable(there.notes)}{'.' * (there.notes[-1:] not in '.!?')}"
             if there.notes and not brief
             else ""
         )
     # no line of it may be lost: a card that has no room for all has it on the page behind; a long note alone is cut
-    return paragraph(said, HALF_PT, bold=backup < 0, most=_MOST_BACKUP)
+    lines = paragraph(said, HALF_PT, bold=backup < 0, most=_MOST_BACKUP)
+    return lines + [line for one in _other_backups(facts) for line in paragraph(one, HALF_PT)]
 
 
 def _stands_in(facts: Facts) -> str:
@@ -144,10 +145,16 @@ def _stands_in(facts: Facts) -> str:
 
 
 def backup_in_brief(facts: Facts) -> list[Line]:
-    """Say the same in a line or two, for a card that has no room for more; nothing where there is no shuttle."""
+    """Say the same in a line or two, for a card that has no room for more; nothing where there is no shuttle.
+
+    Of other months it says that theirs stands on the page behind.
+    """
     if facts.level < 0 or facts.cell("site") < 0:
         return []
-    return [OUT, *paragraph(_stands_in(facts), HALF_PT, bold=facts.cell("backup") < 0, indent=8.0)]
+    then = {month for one in _other_months(facts) for month in one.months}
+    behind = f" {words.first_up(month_words(then))}: {words.NEXT_PAGE}." if then else ""
+    said = f"{_stands_in(facts)}{behind}"
+    return [OUT, *paragraph(said, HALF_PT, bold=facts.cell("backup") < 0, indent=8.0)]
 
 
 def hose_at(facts: Facts) -> int:
@@ -184,13 +191,31 @@ def _backup_way(facts: Facts) -> str:
     return f"{far}, at {there.lat:.5f}, {there.lon:.5f}."
 
 
+def _other_months(facts: Facts) -> list[backups.Backup]:
+    """List what stands in when that of the worst season does not, or brings less, or is the planned one."""
+    return [*backups.in_other_months(facts.plan, facts.lead, facts.level)]
+
+
 def _other_backups(facts: Facts) -> list[str]:
-    """Say which fill site stands in when that of the worst season does not, or brings less, or is the planned one."""
+    """Say the same, a text for months alike; of a fill site that is not told of above, which and where it is."""
     others: dict[str, list[int]] = {}
-    for then in backups.in_other_months(facts.plan, facts.lead, facts.level):
-        said = f"backup fill site {then.site + 1}, {flow_words(facts, then.gpm)}" if then.site >= 0 else "NO backup."
+    for then in _other_months(facts):
+        said = "NO backup."
+        if then.site >= 0:
+            flow = flow_words(facts, then.gpm)
+            said = f"backup fill site {then.site + 1}{_which_then(facts, then.site)}, {flow}"
         others.setdefault(said, []).extend(then.months)
     return [f"{words.first_up(month_words(months))}: {said}" for said, months in others.items()]
+
+
+def _which_then(facts: Facts, site: int) -> str:
+    """Name a fill site that stands in in other months, who pumps, and where it is; '' where that is told above."""
+    if site == facts.cell("backup"):
+        return ""
+    there = facts.plan.sites[site]
+    pumps = ", AN ENGINE MUST PUMP" * there.needs_engine
+    assumed = "" if there.fill_gpm_given else ", rate assumed"
+    return f" {words.printable(there.name)}{pumps}{assumed}, {there.lat:.5f}, {there.lon:.5f}"
 
 
 def covered(facts: Facts) -> list[Line]:
@@ -415,10 +440,10 @@ def level_rows(facts: Facts) -> Iterator[tuple[str, ...]]:
         )  # fmt: skip
 
 
-def less_rows(facts: Facts, room: float) -> list[tuple[str]]:
+def less_rows(facts: Facts, room: float) -> tuple[list[tuple[str]], list[Line]]:
     """Say below the table which of its levels hold less in other months than in the season that decides for all.
 
-    Where there is no room for all of it, where it stands.
+    Where there is no room for all of it, where it stands; then the whole, for the page behind, comes second.
     """
     plan = facts.plan
     said = [
@@ -427,11 +452,13 @@ def less_rows(facts: Facts, room: float) -> list[tuple[str]]:
         if (less := first_minutes.least_words(plan, facts.lead, k))
     ]
     if not said:
-        return []
-    lines = [line.said for line in paragraph(f"{LESS} Less: {'; '.join(said)}.", WIDTH_PT, SMALL_PT)]
-    if len(lines) > min(_MOST_LESS, int(room / TABLE_ROW_PT)):
-        lines = [f"{LESS} Less in other months: see the map."]
-    return [(line,) for line in lines]
+        return [], []
+    told = f"{LESS} Less: {'; '.join(said)}."
+    lines = [line.said for line in paragraph(told, WIDTH_PT, SMALL_PT)]
+    # one line says it as well as where it stands
+    if len(lines) > max(1, min(_MOST_LESS, int(room / TABLE_ROW_PT))):
+        return [(f"{LESS} Less in other months: {words.NEXT_PAGE}.",)], paragraph(told, HALF_PT, SMALL_PT)
+    return [(line,) for line in lines], []
 
 
 def _named(units: Sequence[str], *, bold: bool) -> str:
