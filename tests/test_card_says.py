@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from itertools import chain
@@ -14,10 +15,11 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import WayIn
 from preplan.plan_tables import Flag, LayTable
-from preplan.render import card_other, card_parts, card_rest, card_words, crew
-from preplan.render.card_facts import Facts
+from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew
+from preplan.render.card_facts import HALF_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.circuits import in_other_months
+from preplan.render.first_drive import LAST, tight_words
 from preplan.render.lettering_pdf import Line
 from preplan.render.limit_places import bars_near
 from preplan.render.paper import Document
@@ -327,3 +329,39 @@ def test_fill_sites_of_one_name_are_told_apart() -> None:
     assert "NOT fill site 2 of the same name." in text(card_words.fill(facts(twins)))
     three = replace(twins, sites=(*twins.sites[:2], replace(second, site_id="F9", name=first.name)))
     assert "NOT fill sites 2 and 3 of the same name." in text(card_words.fill(facts(three)))
+
+
+def test_what_hardly_bears_a_unit_that_is_called_is_the_first_to_take_care_of() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    told = 0
+    for group in plan.groups:
+        tight, of = tight_words(plan, group.ways_in), Facts(plan, group)
+        if not tight or of.cell("trip") < 0:
+            continue
+        first, *_ = card_rest.cautions(of, HALF_PT)
+        assert f"• {tight[0]}" == text(first.lines)
+        assert all(line.bold for line in first.lines)
+        assert "NO MARGIN" not in text(card_rest.first_drive(of, LAST)), "once"
+        told += 1
+    assert told > 10
+
+
+def test_an_empty_leg_over_what_bears_no_load_says_that_no_load_is_left() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    seen = Counter[bool]()
+    for group in plan.groups:
+        of = Facts(plan, group)
+        if of.cell("trip") >= 0:
+            empty = any(flag.code == "empty only" for flag in of.card_flags)
+            assert ("EMPTY, never half" in text(card_way.way(of, HALF_PT))) is empty
+            seen[empty] += 1
+    assert min(seen[True], seen[False]) > 2
+
+
+def test_a_bridge_close_to_the_fill_site_is_told_there_though_its_way_from_the_dump_site_is_told_too() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    (group,) = (one for one in plan.groups if plan.addresses.label[one.lead] == "1057 THORNAPPLE RD")
+    of = Facts(plan, group)
+    assert any("Thornapple Road bridge" in text(block.lines) for block in card_rest.cautions(of, HALF_PT))
+    far = "(37,919 lb, 120 ft northeast of the fill site)"
+    assert f"KEEP OFF the Thornapple Road bridge {far}." in text(card_words.fill(of))

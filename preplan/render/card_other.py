@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_cards import OtherCircuit, ThenCalled
+from preplan.plan import Plan
+from preplan.plan_cards import OtherCircuit, ThenCalled, WayIn
 from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine
 from preplan.records import BoolArray
 from preplan.render import backups, crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, splits
 from preplan.render.card_words import flow_words, place
-from preplan.render.first_drive import MORE, bridge_words, first_drives
+from preplan.render.first_drive import MORE, bridge_words, first_drives, unposted_words
 from preplan.render.first_minutes import dry_from, first_words, full_flow_min, lasting, nurse_words
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
@@ -25,7 +26,11 @@ def at_other(facts: Facts) -> list[Line]:
     lines = paragraph(place(facts), WIDTH_PT)
     if facts.other is not None:
         lines += [line for said in _brings(facts, facts.other) for line in paragraph(said, WIDTH_PT, bold=True)]
-        return lines + [line for said in _crew(facts, facts.other) for line in paragraph(said, WIDTH_PT, BODY_PT)]
+        return lines + [
+            line
+            for said in _crew(facts, facts.other, bridges=unposted_words)
+            for line in paragraph(said, WIDTH_PT, BODY_PT)
+        ]
     mine = f"fill site {facts.cell('site') + 1}"
     for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
         if job.endswith(mine):
@@ -38,7 +43,7 @@ def sheet_words(facts: Facts) -> list[str]:
     said = []
     for other in facts.sheets:
         over = facts.over_other(other)
-        told = " ".join([*_brings(over, other), *_crew(over, other)])
+        told = " ".join([*_brings(over, other), *_crew(over, other, bridges=bridge_words)])
         said.append(f"fill site {other.site + 1}, {over.fill_site_words}: {told}")
     return said
 
@@ -173,8 +178,11 @@ def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
     return f" If fill site {first + 1} fails: {flow}{second}"
 
 
-def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
-    """Say who has which job with this fill site, and how they come: who has another one in front may change it."""
+def _crew(facts: Facts, other: OtherCircuit, *, bridges: Callable[[Plan, Sequence[WayIn]], list[str]]) -> Iterator[str]:
+    """Say who has which job with this fill site, and how they come: who has another one in front may change it.
+
+    Of bridges on the way what is not said elsewhere.
+    """
     plan = facts.plan
     if not other.tankers:
         return
@@ -182,7 +190,7 @@ def _crew(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     drives = first_drives(plan, facts.lead, other.ways_in, MORE, other.months)
     if drives:
         said = f"Arriving from the station: {'; '.join(drives)}."
-        yield " ".join((said, *bridge_words(plan, other.ways_in)))
+        yield " ".join((said, *bridges(plan, other.ways_in)))
     if other.backup:
         yield "Crew as if all filled here from the start: moving an engine later costs minutes that are not counted."
 

@@ -23,7 +23,7 @@ from preplan.render.card_facts import (
 )
 from preplan.render.card_seasons import by_season, head, jobs_then, season_words, told_months
 from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
-from preplan.render.first_drive import BORDER, LAST, bridge_words, first_drives
+from preplan.render.first_drive import BORDER, LAST, bridge_words, first_drives, tight_words, unposted_words
 from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
 from preplan.render.limit_places import (
     bars_near,
@@ -242,18 +242,18 @@ def cautions(facts: Facts, width: float) -> list[Block]:
         months = ALL_MONTHS if facts.other.backup else facts.other.months
         limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), months))}."
         here = [flag_words(flag) for flag in flags_on(facts.plan, facts.lead, 0) if flag.code == DEAD_END]
-        told = [(_keep_off(facts, flag), True) for flag in facts.kept_off]
+        told = [(said, True) for said in (*_tight(facts), *(_keep_off(facts, flag) for flag in facts.kept_off))]
         told += [(said, False) for said in (limits, *here, _KEEP_TO_IT)]
         return [
             Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
             for said, bold in dict.fromkeys(told)
         ]
-    grave = len(_grave(facts))
+    grave = grave_cautions(facts)
+    flags = [*_grave(facts), *_others(facts)]
+    cautions = [*_tight(facts), *(limit_words(facts.plan, flag, facts.lead) for flag in flags)]
     return [
-        Block.of(
-            paragraph(f"• {limit_words(facts.plan, flag, facts.lead)}", width, SMALL_PT, bold=at < grave, indent=7.0)
-        )
-        for at, flag in enumerate([*_grave(facts), *_others(facts)])
+        Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=at < grave, indent=7.0))
+        for at, said in enumerate(cautions)
     ]
 
 
@@ -261,10 +261,10 @@ def limits_in_brief(facts: Facts) -> dict[int, tuple[str, Block]]:
     """Name the road of each limit among the cautions, and say it in a line or two, by its place there."""
     if facts.cell("trip") < 0 or facts.other is not None:
         return {}
-    grave = len(_grave(facts))
+    grave, first = grave_cautions(facts), len(_tight(facts))
     return {
         at: (limited_road(flag), Block.of(paragraph(f"• {said}", HALF_PT, SMALL_PT, bold=at < grave, indent=7.0)))
-        for at, flag in enumerate([*_grave(facts), *_others(facts)])
+        for at, flag in enumerate([*_grave(facts), *_others(facts)], first)
         if (said := in_brief(facts.plan, flag, facts.lead))
     }
 
@@ -282,7 +282,15 @@ def grave_cautions(facts: Facts) -> int:
     """Count the first of the cautions, which break a bridge or block a lane: they stand on the card before others."""
     if facts.cell("trip") < 0:
         return 0
-    return len(facts.kept_off) if facts.other is not None else len(_grave(facts))
+    return len(_tight(facts)) + len(facts.kept_off if facts.other is not None else _grave(facts))
+
+
+def _tight(facts: Facts) -> list[str]:
+    """Say which of the units called cross on their first drive what hardly bears them, or is rated lower."""
+    if facts.second:
+        return []  # in front
+    ways = facts.group.ways_in if facts.other is None else facts.other.ways_in
+    return facts.once("tight", lambda: tight_words(facts.plan, ways))
 
 
 def _grave(facts: Facts) -> list[Flag]:
@@ -324,7 +332,8 @@ def first_drive(facts: Facts, most: int) -> list[Line]:
 def _first_drive(facts: Facts, most: int) -> list[Line]:
     plan, lead, ways = facts.plan, facts.lead, facts.group.ways_in
     drives = [f"{one}." for one in first_drives(plan, lead, ways, most, told_months(facts) or ALL_MONTHS)]
-    over = bridge_words(plan, ways)
+    # what hardly bears them is the first to take care of, where there is that list
+    over = bridge_words(plan, ways) if facts.cell("trip") < 0 else unposted_words(plan, ways)
     if most == LAST:
         told = "; ".join(one[:-1] for one in drives)
         said = f"{head('Arriving from the station', facts)}: {told}."

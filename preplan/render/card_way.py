@@ -10,12 +10,14 @@ import shapely
 from preplan.render import words
 from preplan.render.card_facts import FEW_STEPS, ONE_WAY, Facts
 from preplan.render.driving_words import HERE_MI
-from preplan.render.flag_words import A_ROAD, ON_THE_WAY, flag_words
+from preplan.render.flag_words import A_ROAD, EMPTY_ONLY, ON_THE_WAY, flag_words
 from preplan.render.limit_places import closed_on, far_words, shut_road, weight_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.scene import Plane, compass
 
 LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
+NEVER_HALF = "Leave the dump site EMPTY, never half: else KEEP OFF what is empty only."
+"""Stands before an empty leg over what a loaded tanker may not cross."""
 _ENDS = 2
 """Steps of a leg that stand on the card though the others stand behind it, the first and the last."""
 
@@ -67,6 +69,8 @@ def out_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
 def back_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
     """List the directions of the empty leg; where it is the way back, that is said instead."""
     lines, length = [Line(EMPTY, SMALL_PT, bold=True)], _back_length(facts)
+    if any(flag.code == EMPTY_ONLY for flag in facts.card_flags):
+        lines += paragraph(NEVER_HALF, width, SMALL_PT, bold=True)
     if facts.astray is None:
         return [*lines, *_steps(facts.told(loaded=False), width, length, ends=ends), Line("", 4.0)]
     other = [flag.value for flag in facts.flags if flag.code == ONE_WAY]

@@ -26,8 +26,8 @@ from preplan.render.card_seasons import (
 )
 from preplan.render.driving_words import drives_on, turning_words
 from preplan.render.first_drive import facing_words
-from preplan.render.flag_words import flag_words, flags_on
-from preplan.render.limit_places import site_warnings
+from preplan.render.flag_words import ON_THE_WAY, flag_words, flags_on
+from preplan.render.limit_places import bars_near, site_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
 from preplan.units import FT_PER_MI
@@ -410,7 +410,11 @@ def fill(facts: Facts, approach: str = "") -> list[Line]:
     told = {stretch for flag in facts.card_flags for stretch in flag.stretches}
     for warning in facts.once("near the fill site", lambda: site_warnings(plan, site, told)):
         lines += paragraph(warning, HALF_PT, SMALL_PT, bold=True)
-    return lines
+    # what is told of elsewhere, from the dump site, is close to this place: in a few words
+    off = {stretch for flag in facts.card_flags if flag.code not in ON_THE_WAY for stretch in flag.stretches}
+    units = [plan.units[unit].unit_id for unit in np.flatnonzero(plan.levels.fleet[facts.lead, facts.level]).tolist()]
+    close = bars_near(plan, site, units, off).strip()
+    return lines + (paragraph(close, HALF_PT, SMALL_PT, bold=True) if close else [])
 
 
 def _equipment(site: FillSite) -> tuple[str, str]:

@@ -47,18 +47,23 @@ def _past(way: WayIn) -> str:
     return f", past {BORDER}" if any(BORDER in step.note for step in way.steps) else ""
 
 
-def _unposted_words(plan: Plan, ways: Sequence[WayIn]) -> str:
-    """Name the units that drive over bridges without a posted weight, as a sentence; '' where none does."""
+def unposted_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
+    """Name the units that drive over bridges without a posted weight, as a sentence; none where none does."""
     crosses = [way for way in ways if way.unposted_bridges]
     if not crosses:
-        return ""
+        return []
     ids = [plan.units[unit].unit_id for unit in sorted({unit for way in crosses for unit in way.units})]
     named = "All" if len(crosses) == len(ways) else words.printable(" ".join(ids))
-    return f"{named} {'cross' if named == 'All' or len(ids) > 1 else 'crosses'} bridges with no weight posted."
+    return [f"{named} {'cross' if named == 'All' or len(ids) > 1 else 'crosses'} bridges with no weight posted."]
 
 
 def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
     """Say which units cross what hardly bears them, or what nothing is known of, a sentence each, the gravest first."""
+    return [*tight_words(plan, ways), *unposted_words(plan, ways)]
+
+
+def tight_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
+    """Say which units cross what hardly bears or fits them, or is not known to, a sentence for each, the gravest first."""
     by_limit: dict[tuple[bool, bool, str], list[str]] = {}
     unread: dict[str, list[str]] = {}
     tight = {tight for way in ways for tight in way.tight}
@@ -75,8 +80,7 @@ def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
         for (above, size, limit), units in by_limit.items()
     ]
     # several stretches of one road say the same
-    not_read = [f"{limit}: {' '.join(dict.fromkeys(units))}." for limit, units in unread.items()]
-    return [*not_read, *said, *filter(None, [_unposted_words(plan, ways)])]
+    return [*(f"{limit}: {' '.join(dict.fromkeys(units))}." for limit, units in unread.items()), *said]
 
 
 def _not_then(plan: Plan, address: int, way: WayIn, told: Collection[int]) -> str:

@@ -89,6 +89,8 @@ _FLAGS = {
     BRIDGE_AT_SITE: "BRIDGE at the fill site, weight not posted: do not wait or fill on it.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
+EMPTY_ONLY = "empty only"
+"""Flag of what empty tankers alone may cross."""
 A_ROAD = "a road on the way is shut or posted"
 """Stands for what is shut, where it is not told."""
 _TIGHT = frozenset({"limit not known", "no margin", "no margin of size"})

@@ -55,14 +55,19 @@ def _near_words(plan: Plan, site: int, flag: Flag) -> str:
     return named_words(plan, flag) + _place_words(plan, flag, there.lon, there.lat, "fill site")
 
 
-def bars_near(plan: Plan, site: int, units: Iterable[str]) -> str:
-    """Name what bars some of a card's units near a fill site whose way is not told, behind a blank; '' for nothing."""
+def bars_near(plan: Plan, site: int, units: Iterable[str], among: Collection[int] | None = None) -> str:
+    """Name what bars some of a card's units near a fill site whose way is not told, behind a blank; '' for nothing.
+
+    `among` are the stretches that are looked at; None: all.
+    """
     there = plan.sites[site]
     # an id may hold blanks, so the flag's words are not parted
     mine = re.compile("|".join(rf"(?<![\w-]){re.escape(unit)}(?![\w-])" for unit in units) or "(?!)")
     said: dict[str, list[str]] = {}
     for flag in plan.site_flags[site]:
         far = far_words(plan, flag.stretches, there.lon, there.lat, "fill site")
+        if among is not None and not {*flag.stretches} & {*among}:
+            continue
         if far and mine.search(str(flag.value)):
             said.setdefault(limited_road(flag), []).append(f"{flag.limit}, {far}")
     return "".join(f" KEEP OFF {road} ({'; '.join(limits)})." for road, limits in said.items())
