@@ -6,17 +6,20 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from preplan.records import IntArray
 from preplan.render import card_parts
-from preplan.render.barrier_marks import barrier_lines
+from preplan.render.barrier_marks import Barriers, barrier_lines, draw_barriers
 from preplan.render.card_facts import WIDTH_PT
 from preplan.render.card_pdf import one_card
 from preplan.render.charts import CROSSED, DASHED
 from preplan.render.lettering_pdf import load_fonts
 from preplan.render.map_ground import ground_data
 from preplan.render.map_pack import pack
-from preplan.render.paper import SMALL_PT, paragraph
+from preplan.render.paper import SMALL_PT, Document, paragraph
 from preplan.render.route_pdf import Bridge, Subject
+from preplan.render.scene import Box, Frame, Plane
 from preplan.roads.barriers import part_at_barriers
+from tests.example_plan import example_plan
 from tests.pdf_words import pages_of
 from tests.plan_checks import SAMPLE, plan_of
 from tests.road_builder import draw, lonlat
@@ -44,6 +47,31 @@ def test_the_sample_s_locked_gate_is_on_the_cards_beside_it_alone() -> None:
     for label, shown in (("40 Powder House Rd", True), ("11 Gristmill Rd", False)):
         text = " ".join(" ".join(pages_of(one_card(plan, row_of(plan, label)))).split())
         assert ("Bar across a road: no truck passes." in text) is shown
+
+
+def test_no_bar_lies_on_another_road_nor_where_its_own_is_not_drawn() -> None:
+    """Else the through road would seem shut."""
+    town = draw(
+        {"west": (-900, 0), "a": (0, 0), "east": (900, 0), "gate": (0, 90), "b": (0, 400)},
+        [("west", "a", {}), ("a", "east", {}), ("a", "gate", {}), ("gate", "b", {})],
+        node_tags={"gate": {"barrier": "bollard"}},
+    )
+    roads = part_at_barriers(town.roads, "stricter")[0]
+    barriers = Barriers.of(roads, Plane(*lonlat(0, 0)).feet(roads.coord_lon, roads.coord_lat))
+    ((own, _),) = barriers.ends
+    every = np.arange(len(roads.length_m), dtype=np.int32)
+    pen = Document(example_plan().district, "").pen
+
+    def bars(half_ft: float, drawn: IntArray) -> int:
+        frame = Frame(Box(0.0, 0.0, 200.0, 200.0), Box(-half_ft, -half_ft, half_ft, half_ft))
+        return len(draw_barriers(pen, frame, barriers, drawn))
+
+    assert bars(1000.0, every) == 1
+    assert bars(1000.0, every[every != own]) == 0, "its own road is not drawn"
+    assert bars(4000.0, every) == 0, "90 m from the through road are 7 points"
+    through = [row for row in every.tolist() if roads.length_m[row] > 800.0]
+    assert len(through) == 2
+    assert bars(4000.0, np.setdiff1d(every, through)) == 1, "which is not drawn"
 
 
 def test_the_map_has_the_place_of_the_gate() -> None:

@@ -15,7 +15,7 @@ from preplan.plan_cards import Step
 from preplan.plan_tables import ONE_PLACE_FT, RouteForest
 from preplan.records import FloatArray, IntArray
 from preplan.render import paper, scene, symbols_pdf, words
-from preplan.render.barrier_marks import BARRED, barrier_lines, draw_barriers
+from preplan.render.barrier_marks import BARRED, Barriers, draw_barriers
 from preplan.render.ground_pdf import Ground
 from preplan.render.limit_places import weight_words
 from preplan.render.paper import BLACK, GREY, SMALL_PT, WHITE, Pen
@@ -104,8 +104,7 @@ class Picture:
         )
         self.hydrant_ft = self.plane.feet(plan.hydrants.lon, plan.hydrants.lat)
         self.address_ft = self.plane.feet(plan.addresses.lon, plan.addresses.lat)
-        bars = np.array(barrier_lines(roads)).reshape(-1, 2)
-        self.barrier_ft = self.plane.feet(bars[:, 0], bars[:, 1]).reshape(-1, 2, 2)
+        self.barriers = Barriers.of(roads, self.points)
         self.front_ft = self.plane.feet(plan.frontages.lon, plan.frontages.lat)
 
     def stretch(self, segment: int, *, forward: bool = True) -> FloatArray:
@@ -241,7 +240,7 @@ class Picture:
         roads = self.ground.draw(pen, frame)
         draw_route(pen, setting.legs)
         # the key has its place already: all else finds another one more easily
-        bars = draw_barriers(pen, frame, self.barrier_ft)
+        bars = draw_barriers(pen, frame, self.barriers, roads)
         room = Room(page.grown(-2.0), [corner, *bars], setting.dots)
         marks = self._marks(frame, subject, room)
         limits = place_limits(frame, subject, room)
@@ -278,10 +277,10 @@ class Picture:
         pen.clip(page.left, page.bottom, page.width, page.height)
         pen.ink(WHITE, WHITE)
         pen.rect(page.left, page.bottom, page.width, page.height, stroke=False, fill=True)
-        self.ground.draw(pen, frame)
+        roads = self.ground.draw(pen, frame)
         legs = Legs.on(frame, near_dump(subject, _INSET_FT))
         draw_route(pen, legs)
-        draw_barriers(pen, frame, self.barrier_ft)
+        draw_barriers(pen, frame, self.barriers, roads)
         room = Room(page, blocked=legs.dots())
         marks = [mark for mark in self._marks(frame, subject, room) if page.holds(Box(*mark[2:], *mark[2:]))]
         bar = scene.scale_bar(frame.pt_per_ft, 40.0, "ft")
