@@ -700,3 +700,14 @@ def test_months_in_which_other_units_can_come_have_a_sheet_though_tankers_fill_a
     said = pages(plan, one=True)
     assert "Units and way in May to February: sheet behind." in said[0]
     assert "Fill site: E2 at" in sheet_of(said, ", way in May to February")
+
+
+def test_every_page_behind_a_card_says_of_which_fill_site_tankers_and_months_it_is(sample: Plan) -> None:
+    """One that goes on alone had bold warnings under the address and nothing else."""
+    plan = replace(sample, groups=tuple(group for group in sample.groups if group.others)[:40])
+    said = pages(plan)
+    going_on = [page for page in said if " continued, sheet " in page]
+    assert len(going_on) > 10
+    for page in going_on:
+        assert re.search(r"Fill sites? \d+( and \d+)?: tankers \w+", page), page
+    assert any(re.search(r"fill site in [^:]+ Fill site \d+: tankers [^:]+, \w+ to \w+", page) for page in going_on)

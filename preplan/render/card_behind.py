@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from preplan.render import card_other, card_rest, card_way, card_words, paper
+import numpy as np
+
+from preplan.months import month_words
+from preplan.render import card_other, card_rest, card_way, card_words, paper, words
 from preplan.render.card_columns import NEAR_PT
-from preplan.render.card_facts import GAP_PT, HALF_PT, Facts
+from preplan.render.card_facts import GAP_PT, HALF_PT, WIDTH_PT, Facts
 from preplan.render.card_layout import Layout
 from preplan.render.card_parts import NOTE_PT, draw_map, small_timeline, subject_of
+from preplan.render.card_seasons import sites_of
 from preplan.render.card_texts import small_strip_height
 from preplan.render.charts import Picture
 from preplan.render.paper import BODY_PT, FOOT_PT, LEFT_PT, RIGHT_PT, SMALL_PT, Block, Document, Line
@@ -50,8 +54,7 @@ class Behind:
         facts, layout, split = self.facts, self.layout, self.facts.cell("split_trip") >= 0
         rest, strip = [*self.cut, *layout.rest], [_strip_gap(facts)] * layout.strip_behind
         if layout.way_behind or ((rest or strip) and not split):
-            document.begin(count, behind=True)
-            document.heading(f"{card_words.where(facts)[0]}, continued", card_words.LEAST_HEAD_PT)
+            _begin(document, facts, count, _GOES_ON)
             _draw_way(document, self.picture, facts, self.subject, count, [*rest, *strip], legs=layout.way_behind)
             rest, strip = [], []
         if split:
@@ -64,6 +67,32 @@ class Behind:
             # what the timeline says its sentences say too
             strip = [_strip_gap(over)] if over.group.strip is not None else []
             _draw_other(document, self.picture, over, count, (), if_room=strip)
+
+
+def _begin(document: Document, facts: Facts, count: str, title: str) -> None:
+    """Begin a page behind a card, under a heading with the fill site, the tankers and the months that it is told of.
+
+    A page may be read by itself.
+    """
+    document.begin(count, behind=True)
+    document.heading(f"{card_words.where(facts)[0]}{title}", card_words.LEAST_HEAD_PT)
+    whose = whose_words(facts)
+    if whose:
+        said = paper.ellipsis(whose, BODY_PT, WIDTH_PT, bold=True)
+        document.y = document.pen.lines(LEFT_PT, document.y, [Line(said, BODY_PT, bold=True)])
+
+
+def whose_words(facts: Facts) -> str:
+    """Say which fill site and tankers a page is of, and in which months unless that is all year; '' without a site."""
+    sites = sites_of(facts) if facts.on_card else [facts.cell("site")]
+    if not sites or min(sites) < 0:
+        return ""
+    plan = facts.plan
+    units = np.flatnonzero(plan.levels.used[facts.lead, facts.level]).tolist() if facts.on_card else [*facts.tankers]
+    named = words.printable(" ".join(plan.unit_ids(np.isin(np.arange(len(plan.units)), units), facts.lead)))
+    months = facts.own_months if facts.other is None else facts.other.months
+    when = f", {month_words(months)}" if months else ""
+    return f"Fill site {' and '.join(str(site + 1) for site in sites)}: tankers {named or words.NOT_KNOWN}{when}"
 
 
 def _strip_gap(facts: Facts) -> Block:
@@ -148,8 +177,7 @@ def _flow(document: Document, facts: Facts, columns: Columns, count: str) -> Non
             lines[:] = _left(lines, fits)
         document.y = low
         if any(columns):
-            document.begin(count, behind=True)
-            document.heading(f"{card_words.where(facts)[0]}, continued", card_words.LEAST_HEAD_PT)
+            _begin(document, facts, count, _GOES_ON if facts.on_card else f", {facts.fill_site_words}{_GOES_ON}")
             fresh = True
 
 
@@ -213,8 +241,7 @@ def _draw_other(
 ) -> None:
     """Draw the sheet of another fill site: where, its map, and every turn; below, what else is left."""
     subject = subject_of(picture, facts)
-    document.begin(count, behind=True)
-    document.heading(f"{card_words.where(facts)[0]}, {facts.fill_site_words}", card_words.LEAST_HEAD_PT)
+    _begin(document, facts, count, f", {facts.fill_site_words}")
     pen = document.pen
     top = pen.lines(LEFT_PT, document.y, card_other.at_other(facts)) - 3.0
     pen.rule(top, width=0.5)
