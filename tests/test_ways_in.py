@@ -272,7 +272,8 @@ def test_who_faces_the_wrong_way_on_arrival_is_named_for_the_circuits_that_do_no
     ids = [one.unit_id for one in plan.units]
     some = [way_in(3, against=True), way_in(4), way_in(0, against=True), way_in(5, against=True, months=(3,))]
     assert facing_words(plan, some, {3, 4, 5}) == (
-        f"{ids[3]} first comes from the other end, heading west: turns round before leaving to fill."
+        f"{ids[3]} first comes from the other end, heading west: "
+        "it alone turns round, once, before leaving to fill; then drives on as all do."
     )
     assert facing_words(plan, some, {4}) == ""
     round_a_loop = [way_in(3, against=True, returns=True), way_in(4, against=True, returns=True)]

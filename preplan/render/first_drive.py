@@ -152,9 +152,10 @@ def _facing(plan: Plan, against: Sequence[WayIn], tankers: AbstractSet[int], *, 
     ids = [plan.units[unit].unit_id for unit in sorted(tankers & {unit for way in against for unit in way.units})]
     heading = " or ".join(dict.fromkeys(way.heading for way in against))
     come, turn, drive = ("comes", "turns", "drives") if len(ids) == 1 else ("come", "turn", "drive")
+    they = "it" if len(ids) == 1 else "they"
     then = (
         f"{drive} on that way; the empty way comes back past here"
         if returns
-        else f"{turn} round before leaving to fill"
+        else f"{they} alone {turn} round, once, before leaving to fill; then {drive} on as all do"
     )
     return f"{words.printable(' '.join(ids))} first {come} from the other end, heading {heading}: {then}."
