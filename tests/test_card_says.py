@@ -20,6 +20,7 @@ from preplan.render.card_facts import HALF_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.circuits import in_other_months
 from preplan.render.first_drive import LAST, tight_words
+from preplan.render.flag_words import flag_words
 from preplan.render.lettering_pdf import Line
 from preplan.render.limit_places import bars_near
 from preplan.render.paper import Document
@@ -365,3 +366,15 @@ def test_a_bridge_close_to_the_fill_site_is_told_there_though_its_way_from_the_d
     assert any("Thornapple Road bridge" in text(block.lines) for block in card_rest.cautions(of, HALF_PT))
     far = "(37,919 lb, 120 ft northeast of the fill site)"
     assert f"KEEP OFF the Thornapple Road bridge {far}." in text(card_words.fill(of))
+
+
+def test_waits_on_one_lane_stand_with_the_flow_that_does_not_count_them() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    seen = Counter[bool]()
+    for group in plan.groups:
+        of = Facts(plan, group)
+        if of.cell("trip") >= 0:
+            lane = any("Waiting is not counted" in flag_words(flag) for flag in plan.answers.flags[group.lead])
+            assert ("waits not counted: EXPECT LESS." in text(card_words.can(of))) is lane
+            seen[lane] += 1
+    assert min(seen[True], seen[False]) > 10

@@ -26,7 +26,7 @@ from preplan.render.card_seasons import (
 )
 from preplan.render.driving_words import drives_on, turning_words
 from preplan.render.first_drive import facing_words
-from preplan.render.flag_words import ON_THE_WAY, flag_words, flags_on
+from preplan.render.flag_words import LANES, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import bars_near, site_warnings
 from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.route_pdf import Subject
@@ -181,6 +181,8 @@ def can(facts: Facts) -> list[Line]:
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
+    waits = _waits(facts)
+    lines += paragraph(waits, HALF_PT, bold=True) if waits else []
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
     said = f"held {lasts} without a break, all alerted at once, worst season"
     if have == "0":
@@ -215,6 +217,16 @@ def can(facts: Facts) -> list[Line]:
     surge = crew.surge_words(plan, lead)
     lines += paragraph(surge, HALF_PT) if surge else []
     return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT)
+
+
+def _waits(facts: Facts) -> str:
+    """Say that waiting where two trucks cannot pass is not in the flow; '' where they can."""
+    codes = LANES | {"circuits meet"}
+    if not any(flag.code in codes for flag in facts.plan.answers.flags[facts.lead]):
+        return ""
+    narrow_mi = max(float(one.plan.trips.narrow_mi[one.cell("trip")]) for one in _both(facts))
+    far = f" for {words.way_length(narrow_mi)}" if narrow_mi > 0.0 else ""
+    return f"ONE LANE{far} of the round trip, waits not counted: EXPECT LESS."
 
 
 def _total_words(facts: Facts) -> str:

@@ -101,8 +101,8 @@ OFF_THE_WAY = frozenset({"rated below load", "rated below empty", "rated below e
 """Flags that tell him what to keep off, though no sign does: the first to take care of."""
 POSTED = frozenset({"posted below load", "posted below empty", "posted below engine", "posted below size"})
 """The same, of what a sign tells when he is there."""
-_LANES = frozenset({"meeting on narrow road", "one way traffic", "narrow road"})
-_FIRST = (POSTED, _LANES, frozenset({UNPOSTED, ONLY_RATED}))
+LANES = frozenset({"meeting on narrow road", "one way traffic", "narrow road"})
+_FIRST = (POSTED, LANES, frozenset({UNPOSTED, ONLY_RATED}))
 """Flags that stand before others in a list of what to take care of: what bars units, where trucks meet, what may be
 too weak (this program's choice)."""
 HOLDS_OFF = (ON_THE_WAY | OFF_THE_WAY) - _TIGHT
