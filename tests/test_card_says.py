@@ -15,7 +15,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import WayIn
 from preplan.plan_tables import Flag, LayTable
-from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew
+from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew, site_pdf
 from preplan.render.card_facts import HALF_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.circuits import in_other_months
@@ -26,6 +26,7 @@ from preplan.render.limit_places import bars_near
 from preplan.render.paper import Document
 from preplan.render.scene import Box
 from tests.example_plan import example_plan, split_plan
+from tests.pdf_words import words_of
 from tests.plan_checks import SAMPLE, plan_of
 
 SUMMER, WINTER = frozenset(range(4, 12)), (12, 1, 2, 3)
@@ -378,3 +379,10 @@ def test_waits_on_one_lane_stand_with_the_flow_that_does_not_count_them() -> Non
             assert ("waits not counted: EXPECT LESS." in text(card_words.can(of))) is lane
             seen[lane] += 1
     assert min(seen[True], seen[False]) > 10
+
+
+def test_a_fill_site_of_other_months_alone_is_not_said_to_serve_nobody() -> None:
+    """Of the sample's sites the one out of service serves nobody; the landing does from April to November."""
+    said = words_of(site_pdf.sites(plan_of(SAMPLE / "district.toml")))
+    assert said.count("No address fills here first.") == 1
+    assert "Best in April to November for" in said

@@ -642,7 +642,7 @@ def test_a_site_s_page_says_what_it_gives_and_whom_it_serves(plan: Plan) -> None
         assert told in pages[0]
     for told in ("backup of 2", "not tested: assumed rate", "April to November", "back in (assumed)"):
         assert told in pages[1]
-    for told in ("OUT OF SERVICE", "8,000 gal", "No address fills here first"):
+    for told in ("OUT OF SERVICE: Fill site 3", "8,000 gal", "No address fills here first"):
         assert told in pages[2]
 
 

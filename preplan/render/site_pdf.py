@@ -122,10 +122,11 @@ def _site_page(
     document.mark(f"site{row}", title)
     pen, top = document.pen, document.y
     symbols_pdf.fill_mark(pen, site, str(row + 1), LEFT_PT + 12.0, top - 26.0, 22.0)
-    said, size = paper.shrunk(title, 17.0, 11.0, RIGHT_PT - LEFT_PT - 34.0, bold=True)
+    # whoever opens the page must not take it for water
+    headline = title if site.in_service else f"OUT OF SERVICE: {title}"
+    said, size = paper.shrunk(headline, 17.0, 11.0, RIGHT_PT - LEFT_PT - 34.0, bold=True)
     low = pen.lines(LEFT_PT + 34.0, top - 4.0, [Line(said, size, bold=True)])
-    out = "" if site.in_service else "; OUT OF SERVICE"
-    pen.lines(LEFT_PT + 34.0, low, [Line(f"{site.kind}{out}", 11.0)])
+    pen.lines(LEFT_PT + 34.0, low, [Line(site.kind, 11.0)])
     circuits = _circuits(plan, row)
     largest = circuits[0] if circuits else None
     _draw_facts(document, picture, row, largest, top - 46.0)
@@ -150,7 +151,8 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
     lines: list[Line] = []
     for head, said in _facts(plan, row):
         lines.append(Line(head, SMALL_PT))
-        lines += paragraph(said, width - 10.0, BODY_PT, bold=head in ("Connection", "Rate into one tanker"))
+        bold = head in ("Connection", "Rate into one tanker") and plan.sites[row].in_service
+        lines += paragraph(said, width - 10.0, BODY_PT, bold=bold)
         lines.append(Line("", 1.5))
     whole = top - FOOT_PT - 150.0
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
@@ -185,9 +187,9 @@ def _draw_service(
     said += f" For {parted} of these some tankers fill at a second fill site." * bool(parted)
     document.flow(said, bold=True)
     roads = _served(plan, mine)
-    if roads or not second.any():
-        document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
     more, when = in_other_months(plan, site)
+    if roads or not (second.any() or more.any()):
+        document.flow("; ".join(roads) + "." if roads else "No address fills here first.")
     if more.any():
         count = int(more.sum())
         at = f"{count:,} more address{'es' * (count != 1)}"
