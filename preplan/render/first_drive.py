@@ -63,7 +63,7 @@ def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
 
 
 def tight_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
-    """Say which units cross what hardly bears or fits them, or is not known to, a sentence for each, the gravest first."""
+    """Say which units pass what hardly bears or fits them, or is not known to, a sentence each, the gravest first."""
     by_limit: dict[tuple[bool, bool, str], list[str]] = {}
     unread: dict[str, list[str]] = {}
     tight = {tight for way in ways for tight in way.tight}
