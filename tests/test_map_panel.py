@@ -609,11 +609,73 @@ def test_the_map_says_for_which_months_its_circuit_is_drawn(wide: Opened, plan: 
     for a in (moved[0], moved[-1], barred[0], plain[0]):
         choose(wide.page, str(plan.addresses.address_id[a]))
         drawn = wide.page.inner_text("#drawn").replace("\N{NO-BREAK SPACE}", " ")
-        months = month_words(plan.seasons[int(plan.levels.season[a, level[a]])].months)
+        mine = plan.seasons[int(plan.levels.season[a, level[a]])].sites_of(a, int(level[a]))
+        same = [season.months for season in plan.seasons if season.sites_of(a, int(level[a])) == mine]
+        months = month_words(month for some in same for month in some)
         assert drawn.endswith(f", {months} only") is (a in moved), drawn
         assert (", NOT in " in drawn) is (a in barred)
         filled = written(wide.page, "#panel-body dl >> nth=0").replace("\N{NO-BREAK SPACE}", " ")
         assert (f"({months})" in filled) is (a in moved)
+
+
+def months_named(said: str) -> list[int]:
+    """Read months back as `month_words` writes them: '' is the whole year."""
+    spans = {month_words(some): some for k in range(12) for n in range(1, 12) for some in [_from(k, n)]}
+    return [month for one in said.split(", ") for month in spans[one]] if said else [*range(1, 13)]
+
+
+def _from(first: int, count: int) -> list[int]:
+    return [(first + k) % 12 + 1 for k in range(count)]
+
+
+def test_every_planned_month_is_on_one_circuit_of_the_map_as_on_the_card(wide: Opened, plan: Plan) -> None:
+    """Of every address and level: months of the circuit drawn and of the sheets make up those in which tankers come."""
+    page, level = wide.page, plan.answers.level
+    theirs = page.evaluate(
+        f"""() => {{
+          {page_source("map_panel.js")}
+          return [...Array(addresses.count).keys()].map((a) => [
+            [...data.levels.keys()].map((k) => monthsTold(a, k)),
+            sheetsOf(a).map((k) => [sheets.site[k], sheetMonths(k)]),
+          ]);
+        }}"""
+    )
+    groups = {a: group for group in plan.groups for a in group.addresses}
+    parted = wider = 0
+    for a, (told, then) in enumerate(theirs):
+        for k, said in enumerate(told):
+            answer = tuple(int(table[a, k]) for table in (plan.levels.site, plan.levels.split) if table[a, k] >= 0)
+            same = {month for one in plan.seasons if one.sites_of(a, k) == answer for month in one.months}
+            decides = {*plan.seasons[int(plan.levels.season[a, k])].months}
+            sheets = groups[a].others if a in groups and k == level[a] else ()
+            same -= {month for other in sheets if other.site in answer for month in other.months}  # by another way
+            if answer:
+                assert {*months_named(said)} == same, (plan.addresses.label[a], k)
+            wider += bool(answer and said and same > decides)
+        served = {
+            (site, month) for one in plan.seasons for site in one.sites_of(a, int(level[a])) for month in one.months
+        }
+        behind = [(site, month) for site, said in then for month in months_named(said)]
+        if level[a] >= 0:
+            both = (int(table[a, level[a]]) for table in (plan.levels.site, plan.levels.split))
+            own = [(site, month) for site in both if site >= 0 for month in months_named(told[level[a]])]
+            # who fills at the other one of the card's own two then is told in a line, without a circuit of his own
+            sheets = groups[a].others if a in groups else ()
+            named = {(one.site, month) for sheet in sheets for one in sheet.elsewhere for month in one.months}
+            told_in_line = named.difference(behind)
+            assert sorted([*own, *behind, *told_in_line]) == sorted(served), plan.addresses.label[a]
+        elif plan.answers.status[a] != "hydrant":
+            assert sorted(month for _, month in behind) == sorted({month for _, month in served})
+        parted += bool(behind)
+        if level[a] >= 0 and a in groups:
+            card = Facts(plan, groups[a]).own_months
+            assert told[level[a]] == (month_words(card) if card else ""), plan.addresses.label[a]
+    assert parted > 60
+    assert wider > 30, "the season that decides is one of several"
+
+    choose(page, "203 Fiddlehead")
+    assert written(page, "#drawn").endswith(", March to May only")
+    assert "Units and circuits here: March to May; for other months" in written(page)
 
 
 def shut_in(plan: Plan, trip: int) -> set[int]:

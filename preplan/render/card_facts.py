@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import MappingProxyType
@@ -133,9 +133,7 @@ class Facts:
     @property
     def _own_sites(self) -> tuple[int, ...]:
         """Fill sites of the card itself: none, one, or two where tankers are split."""
-        levels, shown = self.plan.levels, int(self.plan.answers.level[self.lead])
-        both = [int(table[self.lead, shown]) for table in (levels.site, levels.split)] if shown >= 0 else []
-        return tuple(site for site in both if site >= 0)
+        return _own_sites(self.plan, self.lead, int(self.plan.answers.level[self.lead]))
 
     @cached_property
     def own_months(self) -> list[int]:
@@ -143,12 +141,7 @@ class Facts:
 
         None where these hold all year.
         """
-        mine, shown = self._own_sites, int(self.plan.answers.level[self.lead])
-        behind = {month for other in self.group.others if other.site in mine for month in other.months}
-        by_season = [(one.sites_of(self.lead, shown), one.months) for one in self.plan.seasons]
-        if not mine or ({sites for sites, _ in by_season} <= {mine} and not behind):
-            return []
-        return [month for sites, months in by_season if sites == mine for month in months if month not in behind]
+        return own_months(self.plan, self.lead, int(self.plan.answers.level[self.lead]), self.group.others)
 
     @property
     def circuit(self) -> int:
@@ -292,6 +285,26 @@ class Facts:
     def level_words(self) -> str:
         """The level shown, in full."""
         return words.level_words(self.plan.district.levels[self.level].name)
+
+
+def _own_sites(plan: Plan, address: int, level: int) -> tuple[int, ...]:
+    """Fill sites of an answer: none, one, or two where tankers are split."""
+    both = [int(table[address, level]) for table in (plan.levels.site, plan.levels.split)] if level >= 0 else []
+    return tuple(site for site in both if site >= 0)
+
+
+def own_months(plan: Plan, address: int, level: int, others: Iterable[OtherCircuit]) -> list[int]:
+    """List the months in which tankers fill where an answer has them fill, by its own way; none where that is all year.
+
+    They are of all seasons of that answer, not of the one that decides alone. `others` are the circuits that stand on
+    sheets of their own.
+    """
+    mine = _own_sites(plan, address, level)
+    behind = {month for other in others if other.site in mine for month in other.months}
+    by_season = [(one.sites_of(address, level), one.months) for one in plan.seasons]
+    if not mine or ({sites for sites, _ in by_season} <= {mine} and not behind):
+        return []
+    return [month for sites, months in by_season if sites == mine for month in months if month not in behind]
 
 
 def astray(plan: Plan, trip: int) -> str | None:

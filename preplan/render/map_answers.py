@@ -14,7 +14,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import STATUSES, Flag
 from preplan.records import BoolArray, FloatArray
 from preplan.render import backups, crew, first_minutes, us_grid, words
-from preplan.render.card_facts import Facts
+from preplan.render.card_facts import Facts, own_months
 from preplan.render.card_other import jobs_words
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
 from preplan.render.flag_words import GRAVE
@@ -221,7 +221,7 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
     Returns the number of each answer's set, (addresses, levels), and the sets.
 
     A case is fill site, backup, second site, meets, engines short, tankers short, and the places of its crew,
-    limiting term, season, units on request and lines by season in their lists.
+    limiting term, season, units on request, lines by season and months told of in their lists.
     """
     levels = plan.levels
     cases, crews, limits, seasons = Texts(), Texts(), Texts(), Texts()
@@ -230,17 +230,20 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
     jobs = _other_jobs(plan)
     months = [month_words(season.months) for season in plan.seasons]
     matters = _season_matters(plan)
+    sheets = {(a, int(plan.answers.level[a])): group.others for group in plan.groups for a in group.addresses}
     counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
     numbers = np.stack([column.astype(np.int64) for column in counted], axis=-1).tolist()
     case = np.empty(levels.site.shape, dtype=np.int64)
     for a, k in np.ndindex(*levels.site.shape):
         season = int(levels.season[a, k])
+        told = own_months(plan, a, k, sheets.get((a, k), ()))
         texts = (
             crews.place(_crew(plan, a, k)),
             limits.place(_limit(plan, a, k)),
             seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
             requests.place(crew.request_words(plan, a, k) if on_request else ""),
             lines.place((*_at_least(season_words(plan, a, k)), *jobs.get((a, k), ())) if matters[a, k] else ()),
+            seasons.place(month_words(told) if told else ""),
         )
         case[a, k] = cases.place((*numbers[a][k], *texts))
     lists = {"cases": cases, "crews": crews, "limits": limits, "seasons": seasons}

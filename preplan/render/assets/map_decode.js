@@ -163,7 +163,7 @@ const sheets = unpackColumns(data.sheets, ["lead", "when", "site", "level", "out
 sheets.lead = sheets.lead.map((place) => along[place]);
 const tripTo = tripFinder();
 const CASE_COLUMNS = [
-  "site", "backup", "split", "meets", "shortEngines", "shortTankers", "crew", "limit", "season", "request", "lines",
+  "site", "backup", "split", "meets", "shortEngines", "shortTankers", "crew", "limit", "season", "request", "lines", "told",
 ];
 const answers = unpackAnswers(data.answers);
 const addresses = unpackAddresses(data.addresses);

@@ -222,12 +222,9 @@ function seasonLinesOf(at) {
   return data.answers.seasonLines[answers.lines[at]].map((line) => `${line}.`);
 }
 
-// The months of the worst season, for which units and circuits are told, where tankers fill elsewhere in others; else ''.
+// The months for which units and circuits are told, where tankers fill elsewhere, or come another way, in others; else ''.
 function monthsTold(address, level) {
-  const at = row(address, level);
-  const lines = data.answers.seasonLines[answers.lines[at]];
-  const sites = new Set(lines.map((line) => /from fill sites? [\d and]+|no fill site/.exec(line)?.[0]).filter(Boolean));
-  return sites.size > 1 ? data.answers.seasons[answers.season[at]] : "";
+  return data.answers.seasons[answers.told[row(address, level)]];
 }
 
 function requestLine(address, level) {
