@@ -142,6 +142,22 @@ def test_circuits_over_every_listed_bridge_are_counted(wide: Opened, plan: Plan)
     assert max(besides) > 0
 
 
+def test_a_bridge_rated_below_a_unit_is_listed_though_no_circuit_drives_over_it(wide: Opened, plan: Plan) -> None:
+    """Its mark may lie under a pin: Thornapple Road's does, beside fill site 4."""
+    rated = {k: float(plan.bridges.operating_lb[row]) for k, row in enumerate(plan.bridge_row.tolist()) if row >= 0}
+    heaviest = max(unit.loaded_lb for unit in plan.units)
+    weak = [k for k, most_lb in rated.items() if most_lb < heaviest and not plan.limits.posted[k]]
+    assert [plan.roads.name[k] for k in weak] == ["Thornapple Road"]
+    wide.page.click("#lists")
+    assert "without a sign" in panel(wide.page).lower()
+    line = wide.page.locator("#panel-body button", has_text="Thornapple Road")
+    assert line.inner_text().replace("\N{NO-BREAK SPACE}", " ") == (
+        "Bridge not posted; rated 37,919 lb, Thornapple Road: 0 addresses"
+    )
+    line.click()
+    assert "ask its owner what it carries" in panel(wide.page)
+
+
 def test_a_click_on_a_bridge_and_on_a_closure_tells_their_facts(wide: Opened, plan: Plan) -> None:
     page = wide.page
     choose(page, "Closure C2")

@@ -36,6 +36,7 @@ def road_data(plan: Plan, kept: IntArray) -> Page:
         "names": names.values,
         "posts": [short for short, _ in posts.values],
         "signs": [whole for _, whole in posts.values],
+        "weak": [row for row, k in enumerate(kept.tolist()) if _is_weak(plan, k)],
         "ways": roads.way_id[kept][(marks & (MARK_POSTED | MARK_UNPOSTED)) > 0].tolist(),
     }
 
@@ -74,6 +75,13 @@ def _post_words(plan: Plan, segment: int) -> tuple[str, str]:
         rated = _rated_words(plan, segment)
         return rated, rated
     return posted_words(plan, segment, short=True) or "posted", posted_words(plan, segment) or "posted"
+
+
+def _is_weak(plan: Plan, segment: int) -> bool:
+    """Tell whether a bridge that nobody posted is rated below the weight of some unit."""
+    row = int(plan.bridge_row[segment])
+    heaviest = max((unit.loaded_lb for unit in plan.units), default=0.0)
+    return bool(row >= 0 and plan.limits.unposted_bridge[segment] and plan.bridges.operating_lb[row] < heaviest)
 
 
 def _rated_words(plan: Plan, segment: int) -> str:

@@ -177,12 +177,14 @@ function showLists() {
     return [`${bridgeTitle(road)}, ${roadName(road)}: ${counts}`, () => goToBridge(road)];
   };
   const posted = BRIDGES.filter((road) => roads.mark[road] & 1);
-  const unposted = BRIDGES.filter((road) => roads.mark[road] & 2 && driven.has(road));
+  const weak = data.roads.weak.filter((road) => !(roads.mark[road] & 1)); // no circuit need drive there to be told
+  const unposted = BRIDGES.filter((road) => roads.mark[road] & 2 && driven.has(road) && !weak.includes(road));
   openPanel("What depends on what", [
     ...planNote(),
     ...listPart("Fill sites", data.sites, site),
     ...listPart("Tankers and engines", data.units, unit),
     ...listPart("Posted roads and bridges", posted, bridge),
+    ...listPart("Bridges rated below the weight of a unit, without a sign", weak, bridge),
     ...listPart("Bridges without a posted weight on chosen circuits", unposted, bridge),
     ...listPart("The district's own closures", data.closures, (one, k) => [one.title, () => goToClosure(k)]),
   ]);
