@@ -125,6 +125,23 @@ def test_the_banner_counts_many_changes_and_sorts_a_few(browser: Browser, file_u
     page.close()
 
 
+def test_the_banner_says_all_that_is_changed_on_a_small_screen(browser: Browser, file_url: str) -> None:
+    page = opened(browser, file_url, width=390).page
+    turn_off(page, "4, Thornapple bridge")
+    for name in ("Snow", "T11"):
+        page.locator("#panel-body label, #panel-body button", has_text=name).first.click()
+    said = page.locator("#banner p")
+    told = rf"fill site 4 off; T11 out; snow, round trips {TIMES} 1\.\d\d \(assumption\)\."
+    assert re.search(told, said.inner_text())
+    assert said.evaluate("(one) => one.scrollHeight <= one.clientHeight"), "nothing is cut"
+    box, shown = said.bounding_box(), page.locator(".folium-map").bounding_box()
+    assert box is not None
+    assert shown is not None
+    assert box["height"] < 120
+    assert shown["height"] > 160, "the map stays"
+    page.close()
+
+
 # --------------------------------------------------------------------------- one address
 
 
