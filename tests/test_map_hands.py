@@ -179,6 +179,31 @@ def test_a_click_on_a_bridge_and_on_a_closure_tells_their_facts(wide: Opened, pl
     assert written(page, "#panel-body h2") == "Posted: 24,000 lb = 12 tons, March to May"
 
 
+def test_a_road_that_its_signs_shut_in_some_months_is_drawn_with_them(wide: Opened, plan: Plan) -> None:
+    """As the district's own closures are; open in all seasons together, it is no road closed to tankers."""
+    page = wide.page
+    shut = np.flatnonzero(plan.roads.way_id == 9000000039)
+    assert plan.limits.tanker_road[shut].all()
+    months = [
+        month
+        for season, limits in zip(plan.seasons, plan.season_limits, strict=True)
+        for month in season.months
+        if not limits.tanker_road[shut].any()
+    ]
+    assert sorted(months) == [1, 2, 3, 4, 12]
+    page.click("#lists")
+    page.locator("#panel-body button", has_text="Corduroy Road").last.click()
+    said = panel(page)
+    assert written(page, "#panel-body h2") == "Shut in December to April, as the road data has it"
+    assert re.search(r"Road\s+Corduroy Road\s+In force\s+December to April\s+OpenStreetMap way\s+9000000039", said)
+    page.click("#legend")
+    click_middle(page, plan, int(shut[-1]))
+    assert written(page, "#panel-body h2") == "Shut in December to April, as the road data has it"
+    page.click("#lists")
+    own = page.locator("#panel-body button", has_text="Closure C").all_inner_texts()
+    assert [one.split(":")[0] for one in own] == ["Closure C1", "Closure C2"]
+
+
 def click_middle(page: Page, plan: Plan, segment: int) -> None:
     """Click the middle of a stretch, as the web's usual projection has it."""
     points = plan.line(segment).tolist()

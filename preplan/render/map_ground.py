@@ -6,7 +6,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.records import Closure, IntArray
+from preplan.records import BoolArray, Closure, IntArray, RoadLimits
 from preplan.render import words
 from preplan.render.barrier_marks import barrier_lines
 from preplan.render.limit_places import posted_words
@@ -42,9 +42,10 @@ def road_data(plan: Plan, kept: IntArray) -> Page:
 
 
 def closure_data(plan: Plan, road_row: Ints) -> list[Page]:
-    """List the district's own closures with their facts and the stretches drawn."""
+    """List the district's own closures with facts and stretches drawn, then roads that signs shut in some months."""
     return [
         {
+            "own": True,
             "title": f"Closure {words.printable(one.closure.closure_id)}: {_closure_words(one.closure)}",
             "shut": one.closure.kind in {"closed", "one_way"},
             "facts": [
@@ -54,7 +55,40 @@ def closure_data(plan: Plan, road_row: Ints) -> list[Page]:
             "roads": [row for row in road_row[one.segments].tolist() if row >= 0],
         }
         for one in plan.limits.closed
+    ] + [
+        {
+            "own": False,
+            "title": f"Shut in {month_words(months)}, as the road data has it",
+            "shut": True,
+            "facts": [("In force", month_words(months)), ("OpenStreetMap way", str(way))],
+            "roads": [row for row in road_row[segments].tolist() if row >= 0],
+        }
+        for (way, months), segments in _shut_by_sign(plan).items()
     ]
+
+
+def _shut_by_sign(plan: Plan) -> dict[tuple[int, tuple[int, ...]], list[int]]:
+    """List stretches that no truck may drive in some planned months, in others it may, by way and those months.
+
+    What the district itself closes then is not among them.
+    """
+    months: dict[int, set[int]] = {}
+    for season, limits in zip(plan.seasons, plan.season_limits, strict=True):
+        shut = _drivable(plan.limits) & ~_drivable(limits)
+        for one in plan.limits.closed:
+            if one.closure.kind == "closed" and one.closure.months >= {*season.months}:
+                shut[one.segments] = False
+        for segment in np.flatnonzero(shut).tolist():
+            months.setdefault(segment, set()).update(season.months)
+    found: dict[tuple[int, tuple[int, ...]], list[int]] = {}
+    for segment, those in sorted(months.items()):
+        found.setdefault((int(plan.roads.way_id[segment]), tuple(sorted(those))), []).append(segment)
+    return found
+
+
+def _drivable(limits: RoadLimits) -> BoolArray:
+    """Mask the (segments,) that a tanker may drive in some direction."""
+    return limits.tanker_road & (limits.forward_open | limits.backward_open)
 
 
 def _closure_words(closure: Closure) -> str:

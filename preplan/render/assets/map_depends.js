@@ -126,9 +126,18 @@ function showBridge(road) {
   showDepends(bridgeTitle(road, roads.signs), parts, marks, drivenHeading, [road], moreParts(more));
 }
 
+// A closure that has no name of its own with its road.
+function closureTitle({ own, title, roads: on }) {
+  return own ? title : `${title}: ${closedNames(on)}`;
+}
+
+function closedNames(on) {
+  return [...new Set(on.map(roadName))].join(", ");
+}
+
 function showClosure(closure) {
   const { title, facts: said, roads: on } = data.closures[closure];
-  const names = [...new Set(on.map(roadName))].join(", ");
+  const names = closedNames(on);
   const { marks, more } = driveOver(on);
   const parts = [facts([["Road", names || data.notKnown], ...said])];
   showDepends(title, parts, marks, drivenHeading, on, moreParts(more));
@@ -176,6 +185,8 @@ function showLists() {
     const counts = [many(marks), ...besides({ more: countOf(more) })].join(", ");
     return [`${bridgeTitle(road)}, ${roadName(road)}: ${counts}`, () => goToBridge(road)];
   };
+  const closures = data.closures.filter((one) => one.own || one.roads.length);
+  const closure = (one) => [closureTitle(one), () => goToClosure(data.closures.indexOf(one))];
   const posted = BRIDGES.filter((road) => roads.mark[road] & 1);
   const weak = data.roads.weak.filter((road) => !(roads.mark[road] & 1)); // no circuit need drive there to be told
   const unposted = BRIDGES.filter((road) => roads.mark[road] & 2 && driven.has(road) && !weak.includes(road));
@@ -186,7 +197,8 @@ function showLists() {
     ...listPart("Posted roads and bridges", posted, bridge),
     ...listPart("Bridges rated below the weight of a unit, without a sign", weak, bridge),
     ...listPart("Bridges without a posted weight on chosen circuits", unposted, bridge),
-    ...listPart("The district's own closures", data.closures, (one, k) => [one.title, () => goToClosure(k)]),
+    ...listPart("The district's own closures", closures.filter(({ own }) => own), closure),
+    ...listPart("Roads shut in some months", closures.filter(({ own }) => !own), closure),
   ]);
 }
 

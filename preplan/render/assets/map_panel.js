@@ -760,7 +760,7 @@ function placeLegend() {
       legendLine(bridge(2), "bridge without a posted weight: unknown, not safe", 56),
       legendLine(road([4, 4]), "road closed to tankers", 56),
       legendLine(barrier, "gate, bollard or ford that no truck passes", 56),
-      legendLine(closure, "the district's own closure", 56),
+      legendLine(closure, "closed by the district, or in some months by signs", 56),
     ],
   });
 }
