@@ -300,6 +300,14 @@ class HydrantTable(Columns):
     flow_gpm: FloatArray
     assumed: BoolArray
     """True where the flow is the default, not a given value."""
+    class_c: BoolArray
+    """True where the flow is that of class C, below 500 gpm: a class without a least flow."""
+
+    def doubt(self, row: int) -> str:
+        """Say why the flow of a hydrant is not known, in a few words; '' where it is."""
+        if self.class_c[row]:
+            return "class C, under 500 gpm: assumed"
+        return "assumed" if self.assumed[row] else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

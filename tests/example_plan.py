@@ -414,6 +414,7 @@ def example_plan() -> Plan:
             lat=np.array([44.0003]),
             flow_gpm=np.array([1000.0]),
             assumed=np.array([False]),
+            class_c=np.array([False]),
         ),
         near_hydrant=HydrantReach(
             hydrant=np.array([-1] * 5 + [0], dtype=np.int32),

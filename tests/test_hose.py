@@ -38,6 +38,7 @@ def hydrants(places_ft: list[tuple[float, float]], flow_gpm: list[float]) -> Hyd
         lat=where[:, 1],
         flow_gpm=np.array(flow_gpm, dtype=np.float64),
         assumed=np.zeros(len(places_ft), dtype=np.bool_),
+        class_c=np.zeros(len(places_ft), dtype=np.bool_),
     )
 
 

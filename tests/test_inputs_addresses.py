@@ -232,13 +232,14 @@ def test_a_comma_without_quotes_rejects_its_row_only(tmp_path: Path) -> None:
 
 
 def test_hydrant_flows_are_numbers_classes_or_the_default() -> None:
-    lines = ["h1|1,200 gpm|C", "h2|aa|", "h3||A", "h4||b", "h5||C", "h6||"]
+    lines = ["h1|1,200 gpm|C", "h2|aa|", "h3||A", "h4||b", "h5||C", "h6||", "h7|c|A", "h8|250|"]
     sheet = sheet_of(
         "hydrants", "hydrant_id,flow_gpm,class,lon,lat", [[*line.split("|"), "-72", "44"] for line in lines]
     )
     found = read_hydrants(sheet, HydrantRules(default_gpm=450.0))
-    assert found.flow_gpm.tolist() == [1200, 1500, 1000, 500, 250, 450]
-    assert found.assumed.tolist() == [False] * 5 + [True]
+    assert found.flow_gpm.tolist() == [1200, 1500, 1000, 500, 250, 450, 250, 250]
+    assert found.assumed.tolist() == [False] * 5 + [True, False, False]
+    assert found.class_c.tolist() == [False] * 4 + [True, False, True, False], "no least flow; a test of 250 is one"
     assert sheet.faults == []
 
 

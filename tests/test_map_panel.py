@@ -543,6 +543,20 @@ def test_every_card_s_page_is_told(wide: Opened, plan: Plan) -> None:
     ]
 
 
+def test_a_hydrant_whose_flow_nobody_knows_is_told_as_assumed(wide: Opened, plan: Plan) -> None:
+    """By status, and where it does not do alone; class C has no least flow (hydrant colours: below 500 gpm)."""
+    choose(wide.page, "134 Foundry St")
+    assert "H7 counts for 250 gpm (class C, under 500 gpm: assumed)." in written(wide.page, "p.status")
+    choose(wide.page, "185 Sumac Hill Rd")
+    assert "by road and driveway. H8 counts for 500 gpm (assumed)." in written(wide.page, "p.status")
+    doubted = {"H7": "(class C, under 500 gpm: assumed)", "H8": "(assumed)"}
+    flags = [flag.value for row in plan.answers.flags for flag in row if flag.code == "hydrant near"]
+    for said in flags:
+        assert isinstance(said, str)
+        name, _, _ = said.partition(",")
+        assert "assumed" not in said if name not in doubted else doubted[name] in said
+
+
 def test_what_is_weak_or_low_near_the_fill_site_stands_in_bold_with_an_unproven_rate(wide: Opened, plan: Plan) -> None:
     """As cards have it, unless a warning of the address is of the same stretches."""
     level = plan.answers.level

@@ -344,6 +344,11 @@ def test_the_index_says_what_a_hydrant_counts_for_and_what_it_gives() -> None:
         told = f"ft, counts for {counts:,} gpm" + (f" (own {own:,}" if own != counts else "")
         assert told in said
     assert less
+    for guess in (
+        "H7, 318 ft, counts for 250 gpm (class C, under 500 gpm: assumed)",
+        "H8, 465 ft, counts for 500 gpm (assumed)",
+    ):
+        assert guess in said
 
 
 def test_labels_that_are_the_same_are_counted_or_told_apart(plan: Plan) -> None:

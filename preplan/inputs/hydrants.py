@@ -28,7 +28,7 @@ def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
     A class may stand in the column of flows; a flow goes before a class.
     """
     lon, lat = sheet.place()
-    flow = _flows(sheet)
+    flow, class_c = _flows(sheet)
     assumed = np.isnan(flow)
     out = sheet.in_service() == 0.0
     dry = _without_main(sheet) & ~out
@@ -49,6 +49,7 @@ def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
         lat=lat[kept],
         flow_gpm=np.where(assumed, rules.default_gpm, flow)[kept],
         assumed=assumed[kept],
+        class_c=class_c[kept],
     )
 
 
@@ -69,8 +70,8 @@ def _note_left_out(sheet: Sheet, which: BoolArray, said: str) -> None:
         sheet.note(said.format(f"{np.count_nonzero(which):,} ({', '.join(sheet.id[which][:OUT_NAMED])}{further})"))
 
 
-def _flows(sheet: Sheet) -> FloatArray:
-    """Read flows in gpm, NaN where a row gives neither flow nor class."""
+def _flows(sheet: Sheet) -> tuple[FloatArray, BoolArray]:
+    """Read flows in gpm, NaN where a row gives neither flow nor class; and which are those of class C."""
     sheet.doubt_zeros("flow_gpm")
     flow, wrong = cells.numbers(sheet.cells("flow_gpm"), "gpm")
     flow = np.where(sheet.point_in_doubt("flow_gpm", "gpm"), np.nan, flow)
@@ -84,8 +85,9 @@ def _flows(sheet: Sheet) -> FloatArray:
         sheet.fault_at(i, "flow_gpm", cell, cells.with_remedy(rule, cell))
     sheet.fault(flow < 0.0, "flow_gpm", "must be at least 0")
     sheet.outside("flow_gpm", flow, bounds.HYDRANTS["flow_gpm"], "gpm")
-    flow = np.where(np.isnan(flow), in_flow, flow)
-    return np.where(np.isnan(flow), by_class, flow)
+    given, in_cell = ~np.isnan(flow), ~np.isnan(in_flow)
+    class_c = ~given & (np.where(in_cell, in_flow, by_class) == CLASS_GPM["C"])
+    return np.where(given, flow, np.where(in_cell, in_flow, by_class)), class_c
 
 
 def _class_gpm(words: list[str]) -> FloatArray:

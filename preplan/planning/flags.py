@@ -189,9 +189,11 @@ def with_hydrants(answers: AnswerTable, reach: HydrantReach, hydrants: HydrantTa
     """Flag the hydrant that counts, enough or not: where it is not, it still gives water at once."""
     flags = list(answers.flags)
     for row in np.flatnonzero(reach.hydrant >= 0).tolist():
-        name = str(hydrants.hydrant_id[reach.hydrant[row]])
+        at = int(reach.hydrant[row])
+        doubt = f" ({hydrants.doubt(at)})" if hydrants.doubt(at) else ""
         gpm, feet = np.floor(reach.credited_gpm[row]), np.ceil(reach.distance_ft[row])
-        flags[row] += (Flag("hydrant near", f"{name}, counts for {gpm:.0f} gpm at {feet:.0f} ft"),)
+        said = f"{hydrants.hydrant_id[at]}, counts for {gpm:.0f} gpm{doubt} at {feet:.0f} ft"
+        flags[row] += (Flag("hydrant near", said),)
     return replace(answers, flags=tuple(flags))
 
 

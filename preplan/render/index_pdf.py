@@ -142,13 +142,9 @@ def columns_of(plan: Plan, entries: Sequence[Entry]) -> list[list[Row]]:
 
 def _hydrant_words(plan: Plan, address: int) -> str:
     """Say which hydrant counts for an address, how far it is, what it counts for, and what it gives if that is more."""
-    row = int(plan.near_hydrant.hydrant[address])
     far = words.feet(float(plan.near_hydrant.distance_ft[address]))
-    counts = words.supply(float(plan.near_hydrant.credited_gpm[address]))
-    gives = words.supply(float(plan.hydrants.flow_gpm[row]))
-    more = f" own {gives}" * (gives != counts) + " assumed" * bool(plan.hydrants.assumed[row])
-    own = f" ({more.strip()})" if more else ""
-    return f"{words.printable(plan.hydrants.hydrant_id[row])}, {far}, counts for {counts} gpm{own}"
+    named, counts = words.hydrant_words(plan, address)
+    return f"{named}, {far}, {counts}"
 
 
 def draw_index(document: Document, plan: Plan, columns: Sequence[Sequence[Row]], places: Sequence[str]) -> None:

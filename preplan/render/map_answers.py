@@ -105,12 +105,17 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         flag_lists.append([flags.place(one) for one in said])
     case, texts = _cases(plan)
     by_hose, built_up = Texts([""], {"": 0}), Texts([""], {"": 0})
+    hydrants = Texts([""], {"": 0})
+    near_hydrant = [
+        " ".join(words.hydrant_words(plan, a)) if s == "hydrant" else "" for a, s in enumerate(answers.status)
+    ]
     apart, seasons_apart = _apart(plan)
     backup_then, backups_then = _backups_then(plan)
     columns = {
         "status": [STATUSES.index(status) for status in answers.status],
         "level": answers.level,
         "hydrant": whole(answers.hydrant_ft, way="up"),
+        "hydrantCounts": [hydrants.place(said) for said in near_hydrant],
         "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
         "builtUp": [built_up.place(first_minutes.built_up_words(plan, a)) for a in range(len(answers))],
         "apart": apart,
@@ -136,6 +141,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
     return {
         **_packed(columns, along),
         **texts,
+        "hydrants": hydrants.values,
         "byHoseWords": by_hose.values,
         "forms": forms.values,
         "builtUpWords": [*map(forms.packed, built_up.values)],

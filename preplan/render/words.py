@@ -351,6 +351,15 @@ def places_words(site: FillSite) -> str:
     return f"{said}, {supply(site.total_gpm)} gpm in all"
 
 
+def hydrant_words(plan: Plan, address: int) -> tuple[str, str]:
+    """Name the hydrant that counts for an address, and say what for: and what it gives, if that is more or a guess."""
+    row = int(plan.near_hydrant.hydrant[address])
+    counts = supply(float(plan.near_hydrant.credited_gpm[address]))
+    gives = supply(float(plan.hydrants.flow_gpm[row]))
+    more = " ".join(filter(None, [f"own {gives}" * (gives != counts), plan.hydrants.doubt(row)]))
+    return printable(plan.hydrants.hydrant_id[row]), f"counts for {counts} gpm" + (f" ({more})" if more else "")
+
+
 _MOST_LASTING_MIN = 720.0
 """Who pumps for half a day looks at the water himself."""
 

@@ -125,7 +125,8 @@ function levelWords(address) {
     return `Not met: no response level meets the required flow${season ? ` in the worst season, ${season}` : ""}.${most}`;
   }
   if (status.code === "hydrant") {
-    return `${capital(status.words)}: ${said(answers.hydrant[address], "ft")} by road and driveway.`;
+    const counts = data.answers.hydrants[answers.hydrantCounts[address]];
+    return `${capital(status.words)}: ${said(answers.hydrant[address], "ft")} by road and driveway. ${counts}.`;
   }
   const [months] = apartOf(address);
   if (months) return `No route in ${months}: no way for a loaded tanker is known then.`;
