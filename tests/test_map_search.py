@@ -312,6 +312,25 @@ def test_no_address_opens_that_is_not_the_only_one_meant(odd: Page) -> None:
         assert odd.is_visible("#panel-body h2"), words
 
 
+def test_of_two_houses_whose_letters_nobody_typed_none_opens(browser: Browser, tmp_path: Path) -> None:
+    """One writes its letter apart and one at its number; where there is one alone, or the letter is typed, it opens."""
+    labels = ["100A Main St", "100 B Main St", "7 B Mill Rd", "9 Mill Rd", "9A Mill Rd", "100C Elm St"]
+    path = tmp_path / "map.html"
+    path.write_text(map_page(relabelled(example_plan(), labels, list("pqrstu"))), encoding="utf-8")
+    page = opened(browser, path.as_uri()).page
+    assert listed(page, "100 main st") == ["100 B Main St", "100A Main St"]
+    page.click("#close")
+    for words, label in (
+        ("100 main st", ""), ("100 b main st", labels[1]), ("7 mill rd", labels[2]), ("9 mill rd", labels[3]),
+        ("100a main st", labels[0]),
+    ):  # fmt: skip
+        page.fill("#search", words)
+        page.keyboard.press("Enter")
+        assert page.is_visible("#panel-body h2") is bool(label), words
+        assert not label or page.inner_text("#panel-body h2") == label
+    page.close()
+
+
 @pytest.mark.parametrize(
     ("words", "label"),
     [("12 mill rd", "012 Mill Road"), ("21 kaahumanu", "21 Ka\u02bbahumanu Hwy"),

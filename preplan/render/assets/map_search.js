@@ -397,10 +397,28 @@ function findWords(asked, things, ends, { but = [], loose = [], crossed = false,
     const begins = own & 1 || (!own && found[ends[end][0]] & 1);
     keep(rankOf(begins, ADDRESSES_NEXT, (endWhole[end] | own) === every), a);
   }
-  const hits = [...ranks].sort((a, b) => a[0] - b[0]).flatMap(([, some]) => some).slice(0, MOST_FOUND);
+  const sorted = () => [...ranks].sort((a, b) => a[0] - b[0]).flatMap(([, some]) => some).slice(0, MOST_FOUND);
+  if (sorted().every((hit) => typeof hit === "number" && isLettered(hit, asked))) {
+    for (const a of count ? letteredTwins(asked, numbers, endFound, every) : []) keep(Infinity, a);
+  }
+  const hits = sorted();
   if (count) return { hits: hits.map((hit) => (typeof hit === "number" ? addressHit(hit) : hit)), count, things: among };
   // a house number with a letter is no number here, and yet the nearest ones help
   return nearestNumbers(asked, asked.map(({ word }) => Number(/^(\d{1,8})[A-Z]?$/.exec(word)?.[1] ?? -2)), endFound, every);
+}
+
+// Whether a letter that nobody typed stands behind an address's number: 100 B Main St for 100 Main St.
+function isLettered(address, asked) {
+  const [, letter] = /^\d+ ([A-Z]) /.exec(plain(addresses.label[address])) || [];
+  return letter !== undefined && !asked.some(({ word }) => word === letter);
+}
+
+// The addresses that have the number asked for with a letter that is one word with it, and all other words: 100A.
+function letteredTwins(asked, numbers, endFound, every) {
+  const given = numbers.findIndex((one) => one >= 0);
+  return [...addresses.number.keys()].filter((a) => addresses.number[a] < 0
+    && endFound[addresses.rest[a]] === (every & ~(1 << given))
+    && leadingNumber(data.addresses.rests[addresses.rest[a]]) === numbers[given]);
 }
 
 // Where the road is there and the house number is not.
