@@ -2,7 +2,7 @@
 
 const ROAD_WIDTHS = [4.5, 3.6, 3, 2.2, 1.1];
 const ROAD_FROM_ZOOM = [0, 0, 0, 10, 13];
-const LABEL_FROM_ZOOM = [11, 12, 13, 14, 16];
+const LABEL_FROM_ZOOM = [11, 12, 13, 14, 14];
 const PAD_SHARE = 0.3; // drawn beyond the window on each side, so that dragging shows no edge
 const BRIDGES_FROM_ZOOM = 12;
 const BESIDE_PX = 22; // from a road to its name beside the circuit
