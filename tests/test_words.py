@@ -245,6 +245,6 @@ def test_a_small_source_is_never_told_as_lasting_after_the_required_time() -> No
     said = " ".join(line.said for line in card_words.can(card_facts.Facts(replace(plan, sites=sites), lead)))
     gpm = float(plan.levels.sustained_gpm[lead.lead, facts.level])
     lasts = int(9000.0 / (gpm - 40.0) / 5.0) * 5
-    assert f"gpm steady while the source's 9,000 gal last (about {lasts} min), then 40 gpm" in said
+    assert f"gpm steady while the source's 9,000 gal last (about {lasts} min at that flow), then 40 gpm" in said
     assert "after that" not in said
     assert "after that" in " ".join(line.said for line in card_words.can(facts))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import chain
 
@@ -79,6 +80,9 @@ _MOST_BACKUP = 14
 _NOTHING = Block.of([])
 OUT = Line("IF SOMETHING IS OUT", SMALL_PT, bold=True)
 """Heading of who stands in."""
+
+_PLACE = re.compile(r"the [^(:]* bridge|on [^,:(]+")
+"""What a sentence of `tight_words` is about."""
 
 
 def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
@@ -291,6 +295,12 @@ def _tight(facts: Facts) -> list[str]:
         return []  # in front
     ways = facts.group.ways_in if facts.other is None else facts.other.ways_in
     return facts.once("tight", lambda: tight_words(facts.plan, ways))
+
+
+def tight_places(facts: Facts) -> list[str]:
+    """Name the bridge or road of each of the first cautions, by its place there, for a page that has no room for it."""
+    found = [_PLACE.search(said) for said in _tight(facts)]
+    return ["" if place is None else place[0].removeprefix("on ") for place in found]
 
 
 def _grave(facts: Facts) -> list[Flag]:

@@ -207,7 +207,9 @@ class Texts:
         grave = any(not item.lines[0].said.startswith(_CLOSE) for item in care)
         # a limit that has no room even in brief is named here at least
         roads = [road for at, (road, _) in self._limits.items() if not {Piece(_CARE, at), Piece(_LIMIT, at)} & shown]
-        warnings = f"MORE WARNINGS ({', '.join(roads)})" if roads else "MORE WARNINGS"
+        tight = enumerate(card_rest.tight_places(self.facts))
+        roads = [*dict.fromkeys([*(place for at, place in tight if at not in kept), *roads])]
+        warnings = f"MORE WARNINGS ({', '.join(filter(None, roads))})" if any(roads) else "MORE WARNINGS"
         behind = [
             (warnings if grave else "which levels are a close call", bool(care)),
             ("the timeline", self.facts.group.strip is not None),
