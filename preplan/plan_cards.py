@@ -106,6 +106,8 @@ class Tight:
     """What is posted there cannot be read: nobody knows whether the unit passes."""
     size: str = ""
     """Of a clearance or width that leaves hardly room, the unit's own: '9.9 ft high'."""
+    road: str = ""
+    """The bridge or road that it is about, such as 'the Mill Road bridge'."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -320,7 +320,7 @@ def test_how_units_come_from_their_stations_gives_way_to_all_else() -> None:
     for group, free in product(plan.groups, (260.0, 320.0, 380.0)):
         without = card_facts.Facts(plan, replace(group, ways_in=()))
         # what hardly bears who comes is told of with what to take care of: it stands there in both
-        without.once("tight", lambda ways=group.ways_in: first_drive.tight_words(plan, ways))  # type: ignore[misc]
+        without.once("tight", lambda ways=group.ways_in: first_drive.tight_told(plan, ways))  # type: ignore[misc]
         bare = card_layout.layout_of(without, free)
         layout = card_layout.layout_of(card_facts.Facts(plan, group), free)
         assert (layout.way_behind, layout.strip_behind) == (bare.way_behind, bare.strip_behind), group.lead

@@ -150,7 +150,7 @@ def test_a_row_of_hydrants_names_them_and_how_far_they_are() -> None:
     (row,) = rows(replace(plan, near_hydrant=near, hydrants=mains))
     assert row["note"] == (
         "3: hydrant H1, 400 ft by road and driveway, counts for 670 gpm; "
-        "5 7: hydrant H2, up to 610 ft by road and driveway, counts for 500 gpm, its flow is assumed"
+        "5 7: hydrant H2, up to 610 ft by road and driveway, counts for 500 gpm (assumed)"
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from itertools import cycle
 from pathlib import Path
@@ -245,16 +246,23 @@ def relabelled(plan: Plan, labels: list[str], ids: list[str]) -> Plan:
     return replace(plan, addresses=table, groups=groups, search_words=search_words())
 
 
-@pytest.fixture
-def other(browser: Browser, tmp_path: Path) -> Iterator[Opened]:
-    labels = ["12 N Main St", "40 VT Route 2", "7 Tenth Ave", "9 Main St", "9 Main St", "12-1/2 Mill Rd"]
-    ids = ["A1", "A2", "A3", "A04", "A05", "no number"]
-    path = tmp_path / "map.html"
+@contextmanager
+def relabelled_page(browser: Browser, folder: Path, labels: list[str], ids: list[str]) -> Iterator[Opened]:
+    """Open the map of that district; it complains of nothing."""
+    path = folder / "map.html"
     path.write_text(map_page(relabelled(example_plan(), labels, ids)), encoding="utf-8")
     found = opened(browser, path.as_uri())
     yield found
     assert found.complaints == []
     found.page.close()
+
+
+@pytest.fixture
+def other(browser: Browser, tmp_path: Path) -> Iterator[Opened]:
+    labels = ["12 N Main St", "40 VT Route 2", "7 Tenth Ave", "9 Main St", "9 Main St", "12-1/2 Mill Rd"]
+    ids = ["A1", "A2", "A3", "A04", "A05", "no number"]
+    with relabelled_page(browser, tmp_path, labels, ids) as found:
+        yield found
 
 
 @pytest.mark.parametrize(
@@ -288,12 +296,8 @@ def test_houses_of_one_label_are_told_apart(other: Opened) -> None:
 def odd(browser: Browser, tmp_path: Path) -> Iterator[Page]:
     labels = ["012 Mill Road", "21 Ka\u02bbahumanu Hwy", "35 Co Rd 12", "100A Main St", "60 Mill Rd", "60 Mill Road"]
     ids = ["5.12", "51.2", "ab1", "AB-1", "x", "y"]
-    path = tmp_path / "map.html"
-    path.write_text(map_page(relabelled(example_plan(), labels, ids)), encoding="utf-8")
-    found = opened(browser, path.as_uri())
-    yield found.page
-    assert found.complaints == []
-    found.page.close()
+    with relabelled_page(browser, tmp_path, labels, ids) as found:
+        yield found.page
 
 
 def test_no_address_opens_that_is_not_the_only_one_meant(odd: Page) -> None:

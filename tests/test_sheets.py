@@ -414,7 +414,9 @@ def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet(
     assert any(f"pumps at fill site {other.site + 1}." in page for page in card)
     page = card[card.index(sheet_of(card, ", backup fill site")) - 1]
     assert not any("drafts at the dump site then" in one for one in card)
-    assert "ankers T" not in page.partition("IF SOMETHING IS OUT")[2], "those of the front"
+    _, out, stands_in = page.partition("IF SOMETHING IS OUT")
+    assert out
+    assert "ankers T" not in stands_in, "those of the front"
 
 
 def test_no_card_sends_anybody_over_what_is_shut_or_posted_in_some_months_without_saying_so(sample: Plan) -> None:

@@ -100,16 +100,15 @@ class Weights:
             # a sign below the rating bars him: no owner may let him over
             above = one.loaded_lb > rated_lb and rated_lb < self.limits[season].max_lb[stretch]
             bears = self._rated(stretch, season) if above else self._tight(one, stretch, season)
+            road = self._name(stretch)
             if bears is not None:
-                found.append(Tight(unit, stretch, f"{self._name(stretch)} ({bears[0]})", bool(above)))
+                found.append(Tight(unit, stretch, f"{road} ({bears[0]})", bool(above), road=road))
             found += [
-                Tight(unit, stretch, NOT_READ[kind].format(road=self._name(stretch)), above=False, unread=True)
+                Tight(unit, stretch, NOT_READ[kind].format(road=road), above=False, unread=True, road=road)
                 for kind in sorted(self.limits[season].unread.get(stretch, ()))
             ]
             found += [
-                Tight(
-                    unit, stretch, f"{self._name(stretch)} (posted {posted})", above=False, size=f"{feet:.1f} ft {size}"
-                )
+                Tight(unit, stretch, f"{road} (posted {posted})", above=False, size=f"{feet:.1f} ft {size}", road=road)
                 for feet, size, posted, _, _ in self._tight_sizes(one, stretch, season)
             ]
         return tuple(found)

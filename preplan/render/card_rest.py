@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from itertools import chain
 
@@ -24,7 +23,7 @@ from preplan.render.card_facts import (
 )
 from preplan.render.card_seasons import by_season, head, jobs_then, season_words, told_months
 from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
-from preplan.render.first_drive import BORDER, LAST, bridge_words, first_drives, tight_words, unposted_words
+from preplan.render.first_drive import BORDER, LAST, bridge_words, first_drives, tight_told, unposted_words
 from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
 from preplan.render.limit_places import (
     bars_near,
@@ -80,9 +79,6 @@ _MOST_BACKUP = 14
 _NOTHING = Block.of([])
 OUT = Line("IF SOMETHING IS OUT", SMALL_PT, bold=True)
 """Heading of who stands in."""
-
-_PLACE = re.compile(r"the [^(:]* bridge|on [^,:(]+")
-"""What a sentence of `tight_words` is about."""
 
 
 def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
@@ -246,7 +242,8 @@ def cautions(facts: Facts, width: float) -> list[Block]:
         months = ALL_MONTHS if facts.other.backup else facts.other.months
         limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), months))}."
         here = [flag_words(flag) for flag in flags_on(facts.plan, facts.lead, 0) if flag.code == DEAD_END]
-        told = [(said, True) for said in (*_tight(facts), *(_keep_off(facts, flag) for flag in facts.kept_off))]
+        tight = [said for said, _ in _tight(facts)]
+        told = [(said, True) for said in (*tight, *(_keep_off(facts, flag) for flag in facts.kept_off))]
         told += [(said, False) for said in (limits, *here, _KEEP_TO_IT)]
         return [
             Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
@@ -254,7 +251,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
         ]
     grave = grave_cautions(facts)
     flags = [*_grave(facts), *_others(facts)]
-    cautions = [*_tight(facts), *(limit_words(facts.plan, flag, facts.lead) for flag in flags)]
+    cautions = [*(said for said, _ in _tight(facts)), *(limit_words(facts.plan, flag, facts.lead) for flag in flags)]
     return [
         Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=at < grave, indent=7.0))
         for at, said in enumerate(cautions)
@@ -289,18 +286,17 @@ def grave_cautions(facts: Facts) -> int:
     return len(_tight(facts)) + len(facts.kept_off if facts.other is not None else _grave(facts))
 
 
-def _tight(facts: Facts) -> list[str]:
-    """Say which of the units called cross on their first drive what hardly bears them, or is rated lower."""
+def _tight(facts: Facts) -> list[tuple[str, str]]:
+    """Say which of the units called cross on their first drive what hardly bears them, or is rated lower, and where."""
     if facts.second:
         return []  # in front
     ways = facts.group.ways_in if facts.other is None else facts.other.ways_in
-    return facts.once("tight", lambda: tight_words(facts.plan, ways))
+    return facts.once("tight", lambda: tight_told(facts.plan, ways))
 
 
 def tight_places(facts: Facts) -> list[str]:
     """Name the bridge or road of each of the first cautions, by its place there, for a page that has no room for it."""
-    found = [_PLACE.search(said) for said in _tight(facts)]
-    return ["" if place is None else place[0].removeprefix("on ") for place in found]
+    return [road for _, road in _tight(facts)]
 
 
 def _grave(facts: Facts) -> list[Flag]:

@@ -262,8 +262,8 @@ def _hydrants(plan: Plan, row: _Row) -> Iterator[str]:
         whose = " ".join(str(number) for number in plan.addresses.number[mine].tolist()) if len(far) > 1 else ""
         counts = words.supply(float(near.credited_gpm[mine].min()))
         named = words.printable(plan.hydrants.hydrant_id[hydrant])
-        assumed = ", its flow is assumed" * bool(plan.hydrants.assumed[hydrant])
-        said = f"hydrant {named}, {feet} by road and driveway, counts for {counts} gpm{assumed}"
+        doubt = plan.hydrants.doubt(hydrant)
+        said = f"hydrant {named}, {feet} by road and driveway, counts for {counts} gpm{f' ({doubt})' if doubt else ''}"
         yield f"{whose}: {said}" if whose else said
 
 

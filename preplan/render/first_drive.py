@@ -64,23 +64,28 @@ def bridge_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
 
 def tight_words(plan: Plan, ways: Sequence[WayIn]) -> list[str]:
     """Say which units pass what hardly bears or fits them, or is not known to, a sentence each, the gravest first."""
-    by_limit: dict[tuple[bool, bool, str], list[str]] = {}
-    unread: dict[str, list[str]] = {}
+    return [said for said, _ in tight_told(plan, ways)]
+
+
+def tight_told(plan: Plan, ways: Sequence[WayIn]) -> list[tuple[str, str]]:
+    """Give each of those sentences with the bridge or road that it is about."""
+    by_limit: dict[tuple[bool, bool, str, str], list[str]] = {}
+    unread: dict[tuple[str, str], list[str]] = {}
     tight = {tight for way in ways for tight in way.tight}
     for one in sorted(tight, key=lambda one: (not one.above, one)):
+        unit, limit, road = plan.units[one.unit], words.printable(one.limit), words.printable(one.road)
         if one.unread:
-            unread.setdefault(words.printable(one.limit), []).append(words.printable(plan.units[one.unit].unit_id))
+            unread.setdefault((limit, road), []).append(words.printable(unit.unit_id))
             continue
-        unit = plan.units[one.unit]
         named = f"{words.printable(unit.unit_id)} ({one.size or f'{words.need(unit.loaded_lb)} lb'})"
-        by_limit.setdefault((one.above, bool(one.size), words.printable(one.limit)), []).append(named)
+        by_limit.setdefault((one.above, bool(one.size), limit, road), []).append(named)
     heads = {True: "ABOVE ITS RATING, ask the owner before", False: "NO MARGIN"}
-    said = [
-        f"{heads[above]}: {', '.join(dict.fromkeys(units))} {'at' if size else 'over'} {limit}."
-        for (above, size, limit), units in by_limit.items()
-    ]
     # several stretches of one road say the same
-    return [*(f"{limit}: {' '.join(dict.fromkeys(units))}." for limit, units in unread.items()), *said]
+    said = [(f"{limit}: {' '.join(dict.fromkeys(units))}.", road) for (limit, road), units in unread.items()]
+    return said + [
+        (f"{heads[above]}: {', '.join(dict.fromkeys(units))} {'at' if size else 'over'} {limit}.", road)
+        for (above, size, limit, road), units in by_limit.items()
+    ]
 
 
 def _not_then(plan: Plan, address: int, way: WayIn, told: Collection[int]) -> str:

@@ -94,15 +94,7 @@ def _parted(label: str) -> tuple[int, str]:
 def answer_data(plan: Plan, along: Ints) -> Page:
     """Answers by address, and by address and level."""
     answers, levels = plan.answers, plan.levels
-    flags, codes = Texts(), Texts()
-    flag_lists: list[list[int]] = []
-    code_of: dict[tuple[str, tuple[int, ...]], int] = {}
-    near = {stretch for row in plan.site_flags for flag in row for stretch in flag.stretches}
-    for row, called in zip(answers.flags, answers.called.tolist(), strict=True):
-        # what a fill site's page warns of too is known by its stretches: two roads may have one name
-        said = [(flag_said(plan, flag, called), tuple(s for s in flag.stretches if s in near)) for flag in row]
-        code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
-        flag_lists.append([flags.place(one) for one in said])
+    flags, flag_lists, codes = _flags(plan)
     case, texts = _cases(plan)
     by_hose, built_up = Texts([""], {"": 0}), Texts([""], {"": 0})
     hydrants = Texts([""], {"": 0})
@@ -136,7 +128,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "dumpMin": _dump_engine_min(plan),
     }
     lines = texts.pop("seasonLines")
-    sayings = [said for said, _ in flags.values]
+    sayings = [said for said, _ in flags]
     forms = Forms(chain(sayings, built_up.values, *lines, *(some for *_, some in backups_then)))
     return {
         **_packed(columns, along),
@@ -150,11 +142,30 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "backupsThen": [(*months, [*map(forms.packed, some)]) for *months, some in backups_then],
         "flag": pack([one for row in flag_lists for one in row]),
         "flags": [*map(forms.packed, sayings)],
-        "flagsNear": [(at, there) for at, (_, there) in enumerate(flags.values) if there],
-        "code": pack([code_of[said] for said in flags.values]),
-        "codes": codes.values,
-        "grave": [place for code, place in codes.places.items() if code in GRAVE],
+        "flagsNear": [(at, there) for at, (_, there) in enumerate(flags) if there],
+        **codes,
     }
+
+
+def _flags(plan: Plan) -> tuple[list[Any], list[list[int]], Page]:
+    """List what flags say, each distinct one once.
+
+    Returns (words, stretches of which a fill site's page warns too), the places of each address's flags in that list,
+    and the code of each with those that are grave.
+    """
+    flags, codes = Texts(), Texts()
+    places: list[list[int]] = []
+    code_of: dict[Any, int] = {}
+    near = {stretch for row in plan.site_flags for flag in row for stretch in flag.stretches}
+    for row, called in zip(plan.answers.flags, plan.answers.called.tolist(), strict=True):
+        # what a fill site's page warns of too is known by its stretches: two roads may have one name
+        said = [(flag_said(plan, flag, called), tuple(s for s in flag.stretches if s in near)) for flag in row]
+        code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
+        places.append([flags.place(one) for one in said])
+    grave = [place for code, place in codes.places.items() if code in GRAVE]
+    return flags.values, places, {
+        "code": pack([code_of[said] for said in flags.values]), "codes": codes.values, "grave": grave,
+    }  # fmt: skip
 
 
 def _backups_then(plan: Plan) -> tuple[Ints, list[tuple[Any, ...]]]:
