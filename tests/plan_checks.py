@@ -481,8 +481,8 @@ def line_by_hand(hoses: Sequence[tuple[float, float]], feet: float, need_gpm: fl
 
 def line_of_crew(
     plan: Plan, address: int, level: int, jobs: tuple[int, int, int], when: FloatArray
-) -> tuple[float, float]:
-    """Lay the line of a level by hand, and say when all whose hose it is are here.
+) -> tuple[float, float, float]:
+    """Lay the line of a level by hand: gpm, when the dump engine and all whose hose it is are here, and these alone.
 
     `jobs` are fill engine, dump engine, and that at the second fill site.
 
@@ -494,14 +494,15 @@ def line_of_crew(
     sent = plan.levels.fleet[address, level] & ~plan.levels.tankers[address, level]
     spare = [u for u in np.flatnonzero(sent).tolist() if u not in {attack, fill, dump, second}]
     spare.sort(key=lambda u: when[u])
-    best, ready = -1.0, math.inf
+    best, ready, hose = -1.0, math.inf, math.inf
     for count in range(len(spare) + 1):
         crew = [attack, dump, *spare[:count]]
         hoses = [(plan.units[u].supply_hose_ft, plan.units[u].supply_hose_in) for u in crew]
         gpm, laid = line_by_hand(hoses, feet, need)
         late = count and best > 0 and when[crew[-1]] > when[attack] + 15.0 - 5.0
         if gpm > best and not late:
-            best, ready = gpm, max(float(when[u]) for u, ft in zip(crew, laid, strict=True) if ft or u == dump)
+            best, hose = gpm, max(float(when[u]) for u, ft in zip(crew, laid, strict=True) if ft)
+            ready = max(hose, float(when[dump]))
         if best >= need:
             break
-    return best, ready
+    return best, ready, hose

@@ -391,7 +391,7 @@ def cases(plan: Plan, printed: Tables) -> Iterator[tuple[Row, Engines]]:
             pumps = {job: printed.units[name] for job, name in names.items() if name is not None}
             engines = levels.fill_engine, levels.dump_engine, levels.split_engine
             fill, dump, second = (int(engine[row, level]) for engine in engines)
-            line_gpm, _ = line_of_crew(plan, row, level, (fill, dump, second), plan.arrival_min[row])
+            line_gpm, *_ = line_of_crew(plan, row, level, (fill, dump, second), plan.arrival_min[row])
             at_work = {job: pumps.get(job) for job in ("fill", "second")}
             yield said, Engines(**at_work, dump=pumps["dump"], attack=pumps["attack"], line_gpm=line_gpm)
 

@@ -16,7 +16,7 @@ from preplan.planning.needs import needs_of
 from preplan.records import FeatureTable, ResponseLevel, Unit, text_array
 from preplan.rules import RequiredFlowRules, Rules, ShuttleRules
 from preplan.water.hydraulics import pump_share
-from preplan.water.timeline import answer, brought_gpm
+from preplan.water.timeline import account, answer, brought_gpm, strip
 from preplan.water.timeline_batch import brought_gpm as brought_in_columns
 from preplan.water.timeline_batch import gaps
 from tests.inputs_folder import sheet_of
@@ -102,6 +102,43 @@ def test_a_nurse_gives_no_more_than_its_pump(pump_gpm: float | None, dry_from: f
     )  # fmt: skip
     told = gaps(case_table(town, everyone(town, *FIRST)))
     assert told.first_gap_min[0] == pytest.approx(dry_from)
+
+
+@pytest.mark.parametrize(
+    ("hose_ft", "engines", "fed_min"),
+    [
+        ([400.0, 0.0], 3, 12.0),  # E1 has enough for the 300 ft of driveway and 100 ft of road
+        ([399.0, 0.0], 3, np.nan),  # the line is a foot short
+        ([0.0, 400.0], 3, 26.0),  # it is that of E2, which comes at 26 and drafts
+        ([100.0, 300.0], 3, 26.0),
+        ([400.0, 0.0], 1, 12.0),  # nobody drafts; E1 lays in
+        ([399.0, 0.0], 1, np.nan),
+    ],
+)
+def test_a_nurse_needs_the_hose_of_the_supply_line(hose_ft: list[float], engines: int, fed_min: float) -> None:
+    """T1 is there at 12 with a pump; E1's own 300 gal are gone at 14; the dump site stands at 31, if at all."""
+    units = (
+        unit("E1", "engine", tank_gal=300.0, supply_hose_ft=hose_ft[0]),
+        unit("E2", "engine", supply_hose_ft=hose_ft[1]),
+        unit("E3", "engine", supply_hose_ft=0.0),
+        *tankers(1, pump_gpm=500.0),
+    )
+    town = scene(
+        [[2.0]],
+        (site("F1", needs_engine=False),),
+        units=units,
+        levels=level(engines, 1),
+        arrival_min=[10, 26, 27, 12.0],
+        required_gpm=150.0,
+        driveway_ft=300.0,
+    )
+    table = case_table(town, everyone(town, *FIRST))
+    case = table.case(0)
+    fed = strip(account(case)).nursed
+    assert (np.nan if fed is None else fed.start_min) == pytest.approx(fed_min, nan_ok=True)
+    dry = gaps(table)
+    assert dry.first_gap_min[0] == pytest.approx(14.0 if not fed_min < 14 else 12.0 + (300.0 + 2700.0) / 150.0)
+    assert dry.gap_min[0] == pytest.approx(answer(case).gap_min)
 
 
 # ------------------------------------------------------------------------------------------- one source's water

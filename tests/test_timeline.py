@@ -26,6 +26,8 @@ from preplan.water.timeline import (
     one_out_gpm,
     strip,
 )
+from preplan.water.timeline_batch import gaps
+from preplan.water.timeline_table import CaseTable
 from tests.timeline_cases import (
     GOLDEN,
     golden,
@@ -160,6 +162,17 @@ def test_the_nurse_feeds_the_attack_engine_until_the_dump_site_is_ready_and_dump
     assert minutes_of(run, "T1", "empty")[0] == pytest.approx(16.5)
     assert answer(replace(case, tankers=(nurse,))).established_min > 25
     assert strip(run).nursed == Nursed(unit_id="T1", start_min=10.0, stop_min=15.0, dumps=True)
+
+
+@pytest.mark.parametrize(("hose_min", "dry"), [(9.0, (8, 10)), (12.0, (8, 12)), (15.0, (8, 16)), (math.inf, (8, 16))])
+def test_a_nurse_waits_for_the_hose_to_the_attack_engine(hose_min: float, dry: tuple[float, float]) -> None:
+    """The tanker is there at 10, the dump site ready at 15, where it dumps from 16 on."""
+    case = one_tanker(booster_gal=150.0, supply_ready_min=hose_min)
+    case = replace(case, tankers=(replace(case.tankers[0], has_pump=True),))
+    assert dry_stretches(account(case))[0] == pytest.approx(dry)
+    assert gaps(CaseTable.of([case])).first_gap_min[0] == pytest.approx(8)
+    fed = strip(account(case)).nursed
+    assert (None if fed is None else fed.start_min) == (None if hose_min >= 15 else dry[1])
 
 
 def test_no_nurse_where_the_booster_lasts() -> None:

@@ -21,7 +21,7 @@ from preplan.water.timeline import (
     gap_min,
     held_flow,
 )
-from preplan.water.timeline_events import AT_DUMP, COMING, DUMP_HOOKUP, FILLING, NURSING, POURING, Run
+from preplan.water.timeline_events import AT_DUMP, AWAITS_HOSE, COMING, DUMP_HOOKUP, FILLING, NURSING, POURING, Run
 from preplan.water.uninterrupted import largest_ratio
 from tests.timeline_cases import (
     handling_of,
@@ -59,7 +59,9 @@ def _check_tankers(run: Run, seed: int) -> None:
         empty = len(minutes_of(run, truck.tanker.unit_id, "empty"))
         left = truck.load.left_at(run.now_min)
         part_dumped = (
-            truck.tanker.usable_gal - left if truck.doing in {COMING, AT_DUMP, DUMP_HOOKUP, POURING, NURSING} else 0.0
+            truck.tanker.usable_gal - left
+            if truck.doing in {COMING, AWAITS_HOSE, AT_DUMP, DUMP_HOOKUP, POURING, NURSING}
+            else 0.0
         )
         part_filled = truck.tanker.usable_gal - left if truck.doing == FILLING else 0.0
         came = bool(minutes_of(run, truck.tanker.unit_id, "on scene"))
@@ -173,6 +175,7 @@ def shifted(case: Case, minutes: float) -> Case:
         attack_arrival_min=case.attack_arrival_min + minutes,
         dump_engine_arrival_min=case.dump_engine_arrival_min + minutes,
         fill_engine_arrival_min=None if fill is None else fill + minutes,
+        supply_ready_min=case.supply_ready_min + minutes,
         other_tanks=tuple(replace(t, arrival_min=t.arrival_min + minutes) for t in case.other_tanks),
     )
 

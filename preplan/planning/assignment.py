@@ -242,8 +242,11 @@ class SupplyLine(Columns):
     reached_gpm: FloatArray
     """The same, with the feet that are short as though they were there."""
     short_ft: FloatArray
+    hose_min: FloatArray
+    """All whose hose it is are on scene, so that a tanker can nurse. 0 where the attack engine drafts itself; where
+    nobody drafts, of the attack engine's own hose, inf where that is short."""
     ready_min: FloatArray
-    """Dump engine and all whose hose it is are on scene; inf where none drafts."""
+    """Dump engine too; inf where none drafts."""
     laid_ft: FloatArray
     """(cases, units): what each gives of its hose."""
 
@@ -264,6 +267,8 @@ def supply_line(scene: Scene, jobs: Jobs, address: IntArray, later: FloatArray |
     attack, dump = response.attack_engine[address], jobs.dump_engine
     arrival = response.arrival_min[address] + later
     line = _laid(scene, address, arrival, np.column_stack([attack, dump]))
+    line.hose_min[(dump < 0) & (line.short_ft > 0)] = np.inf
+    line.hose_min[(dump == attack) & (dump >= 0)] = 0.0
     none = (dump == attack) | (dump < 0)
     line.gpm[none], line.reached_gpm[none], line.short_ft[none], line.laid_ft[none] = np.inf, np.inf, 0.0, 0.0
     line.ready_min[none] = np.where(dump >= 0, arrival[np.arange(len(dump)), dump], np.inf)[none]
@@ -295,24 +300,27 @@ def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs
 
 
 def _laid(scene: Scene, address: IntArray, arrival: FloatArray, whose: IntArray) -> SupplyLine:
-    """Lay each case's line from the hose of some engines, (cases, engines): attack, dump, others."""
+    """Lay each case's line from the hose of some engines, (cases, engines): attack, dump, others; -1: nobody."""
     rules, row = scene.rules.shuttle, np.arange(len(address))[:, None]
     hose_ft = np.array([unit.supply_hose_ft for unit in scene.units])
     hose_in = np.array([unit.supply_hose_in for unit in scene.units])
     found = laid_line(
         scene.frontages.driveway_ft[address] + rules.stand_off_ft,
-        hose_ft[whose],
+        np.where(whose >= 0, hose_ft[whose], 0.0),
         hose_in[whose],
         loss_psi=rules.supply_psi - rules.supply_residual_psi,
         needed_gpm=scene.needs.required_gpm[address] - ROUNDING_GPM,
     )
     laid_ft = np.zeros(arrival.shape)
     np.add.at(laid_ft, (np.broadcast_to(row, whose.shape), whose), found.laid_ft)
-    wanted = found.laid_ft > 0
-    wanted[:, 1] = True
-    ready_min = np.where(wanted, arrival[row, whose], -np.inf).max(axis=1)
+    hose_min = np.where(found.laid_ft > 0, arrival[row, whose], 0.0).max(axis=1)
     return SupplyLine(
-        gpm=found.gpm, reached_gpm=found.reached_gpm, short_ft=found.short_ft, ready_min=ready_min, laid_ft=laid_ft
+        gpm=found.gpm,
+        reached_gpm=found.reached_gpm,
+        short_ft=found.short_ft,
+        hose_min=hose_min,
+        ready_min=np.maximum(hose_min, arrival[row[:, 0], whose[:, 1]]),
+        laid_ft=laid_ft,
     )
 
 

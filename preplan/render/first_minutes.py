@@ -44,7 +44,7 @@ def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, laid_by: It
     """Say which tanker pumps straight into the attack engine before the dump site is ready, before a blank; '' if none.
 
     The engine's own tank would be empty before that, and nobody else brings water then: every flow counts on it.
-    `laid_by` have hose in the supply line; the timeline lets the tanker pump before it is there, so that is told.
+    `laid_by` have hose in the supply line: the tanker waits for those of them that come after it.
     """
     nursed = None if strip is None else strip.nursed
     if nursed is None or attack_engine < 0:

@@ -91,8 +91,9 @@ class _Bound:
         free = self.first + dumps
         nurse = self.clock.nurse(table)
         self.nursing = np.arange(table.arrival_min.shape[1]) == nurse[:, None]
-        self.first = np.where(self.nursing, table.arrival_min, self.first)
-        free = np.where(self.nursing, table.arrival_min, free)
+        nurses_from = np.maximum(table.arrival_min, table.supply_ready_min[:, None])
+        self.first = np.where(self.nursing, nurses_from, self.first)
+        free = np.where(self.nursing, nurses_from, free)
         opened = table.arrival_min.min(axis=1, initial=np.inf)
         came = np.where(np.isnan(table.fill_engine_arrival_min), opened, table.fill_engine_arrival_min)
         ready = np.where(table.self_fill > 0, -np.inf, (came + table.fill_setup_min)[:, None])
@@ -124,14 +125,15 @@ class _Bound:
     def _taken(self) -> FloatArray:
         """Give what the attack surely took before F, gal: what the nurse fed, and the booster tank besides."""
         table, clock = self.table, self.clock
-        arrives = np.where(self.nursing, table.arrival_min, np.inf).min(axis=1, initial=np.inf)
+        from_min = np.where(self.nursing, self.first, np.inf).min(axis=1, initial=np.inf)
+        gpm = np.minimum(clock.attack_gpm, np.where(self.nursing, table.pump_gpm, 0.0).sum(axis=1))
         load = np.where(self.nursing, table.usable_gal, 0.0).sum(axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
-            start = np.maximum(arrives, clock.first_water)
-            stop = np.minimum(np.minimum(clock.dump_ready, clock.full), start + load / clock.attack_gpm)
-            fed = np.where(np.isfinite(arrives), np.maximum(stop - start, 0.0), 0.0)
-            other = np.maximum(clock.full - clock.first_water - np.nan_to_num(fed), 0.0)
-            taken = clock.attack_gpm * fed + np.minimum(table.booster_gal, clock.attack_gpm * other)
+            start = np.maximum(from_min, clock.first_water)
+            stop = np.minimum(np.minimum(clock.dump_ready, clock.full), start + load / gpm)
+            fed = np.where(np.isfinite(from_min), gpm * np.maximum(stop - start, 0.0), 0.0)
+            asked = clock.attack_gpm * np.maximum(clock.full - clock.first_water, 0.0)
+            taken = fed + np.minimum(table.booster_gal, np.maximum(asked - fed, 0.0))
         return np.where(np.isfinite(taken), taken, 0.0)
 
     def ratio(self, until: FloatArray) -> FloatArray:

@@ -132,6 +132,8 @@ class Case:
     """Share of the nominal size under the strainer."""
     draft_gpm: float = math.inf
     supply_gpm: float = math.inf
+    supply_ready_min: float = 0.0
+    """From when a tanker can nurse: all hose of the supply line is on scene; `NEVER`: it does not reach."""
     other_tanks: tuple[PortableTank, ...] = ()
     surge: Surge | None = None
 
@@ -203,9 +205,13 @@ class Case:
             return None
         first = min(pumpers, key=lambda t: t.arrival_min)
         ready_min = self.dump_ready_min
-        if first.arrival_min >= ready_min or self._booster_dry_min() >= ready_min:
+        if self.nursing_from_min(first) >= ready_min or self._booster_dry_min() >= ready_min:
             return None
         return first
+
+    def nursing_from_min(self, tanker: Tanker) -> float:
+        """Say from when a tanker can nurse: it is there, and the hose to the attack engine."""
+        return max(tanker.arrival_min, self.supply_ready_min)
 
     def _booster_dry_min(self) -> float:
         """Minute at which the booster tank alone would be empty under the demand without surge."""

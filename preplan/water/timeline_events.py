@@ -16,7 +16,7 @@ from preplan.water.timeline_scene import Fireground, Flow, Source, Transfer
 INSTANT_MIN = 1e-9
 """Two minutes nearer than this are one instant."""
 
-COMING, AT_DUMP, DUMP_HOOKUP, POURING, BACK, AT_FILL, FILL_HOOKUP, FILLING, OUT, NURSING = range(10)
+COMING, AT_DUMP, DUMP_HOOKUP, POURING, BACK, AT_FILL, FILL_HOOKUP, FILLING, OUT, NURSING, AWAITS_HOSE = range(11)
 """What a tanker does; COMING to BACK belong to the dump end, the others to the fill end."""
 
 
@@ -257,7 +257,7 @@ class Run:
             ground.dead_left_gal += number
         else:
             self._note("", what)
-            if what == "dump site ready" and self.nurse is not None and self.nurse.doing == NURSING:
+            if what == "dump site ready" and self.nurse is not None and self.nurse.doing in (NURSING, AWAITS_HOSE):
                 self._end_nursing(self.nurse)
         return True
 
@@ -292,10 +292,12 @@ class Run:
             self._note(own.unit_id, "on scene")
             truck.load = Transfer(own.usable_gal, self.now_min)
             if truck is self.nurse:
-                truck.doing = NURSING
-                self._note(own.unit_id, "nurses")
+                truck.doing, truck.due_min = AWAITS_HOSE, self.case.nursing_from_min(own)
             else:
                 truck.due_min = came_min + own.dump_maneuver_min
+        elif truck.doing == AWAITS_HOSE:
+            truck.doing = NURSING
+            self._note(own.unit_id, "nurses")
         elif truck.doing in (COMING, OUT):
             truck.doing, truck.joined_min = AT_DUMP, came_min
             if truck.loads or truck is self.nurse:

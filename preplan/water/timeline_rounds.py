@@ -48,6 +48,8 @@ class Ground:
     target_gal: float
     nurse: int
     """The tanker that nurses, -1: none."""
+    hose_ready: float
+    """From when it can: its hose to the attack engine is on scene."""
     mixed: bool
     """Some of its tankers fill themselves, others wait for an engine."""
 
@@ -538,7 +540,7 @@ def _first(trucks: Records) -> int:
 def _nurse(g: Ground, marks: FloatArray, notes: FloatArray, trucks: Records) -> None:
     """Let the nurse feed the attack engine before the dump site is ready."""
     truck: Truck = trucks[g.nurse]
-    _drain(g, marks, notes, min(truck.arrival_min, g.end))
+    _drain(g, marks, notes, min(max(truck.arrival_min, g.hose_ready), g.end))
     truck.load = _feed(g, marks, notes, truck.load, min(g.dump_ready, g.end), truck.pump_gpm)
     if truck.load <= 0:
         _join(truck, g.now + truck.back_min + truck.fill_maneuver_min, True)
