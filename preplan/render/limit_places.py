@@ -99,6 +99,8 @@ def far_words(plan: Plan, stretches: Sequence[int], lon: float, lat: float, what
 
 def _places(plan: Plan, stretches: Sequence[int]) -> int:
     """Count the places at which some stretches are: those whose ends are near each other's are at one."""
+    if len(stretches) == 1:  # as nearly all are
+        return 1
     ends = np.vstack([plan.line(stretch)[[0, -1]] for stretch in stretches])
     at = scene.Plane(*ends[0].tolist()).feet(ends[:, 0], ends[:, 1])
     off = np.hypot(*(at[:, None] - at[None]).T)
