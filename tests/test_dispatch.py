@@ -419,6 +419,21 @@ def test_a_route_that_lacks_says_how_far_off_the_roads() -> None:
     assert np.isnan(plan.frontages.fraction).all()
 
 
+def test_a_row_names_the_barrier_its_houses_lie_behind_and_which_houses() -> None:
+    """As cards do: who is sent to a locked gate brings key or cutters."""
+    gate = "locked gate on Camp Road at 44.10000, -72.10000: key or cutters"
+    said = f"the road there lies behind a barrier, {gate}"
+    plan = street([SERVED, SERVED, NO_ROUTE], [2, 4, 9])
+    behind = (*plan.answers.flags[1], Flag("barrier", gate))
+    for flags, note in (((plan.answers.flags[0], behind), f"4: {said}"), ((behind, behind), said)):
+        told = replace(plan, answers=replace(plan.answers, flags=(*flags, plan.answers.flags[2])))
+        first, last = rows(told)
+        assert note in first["note"].split("; ")
+        assert "barrier" not in last["note"]
+    alone = replace(plan.answers, flags=(*plan.answers.flags[:2], (Flag("barrier", gate),)))
+    assert rows(replace(plan, answers=alone))[-1]["note"] == f"{said}; {NO_SHUTTLE}"
+
+
 def test_a_road_that_is_closed_in_winter_alone_says_what_serves_it_in_summer() -> None:
     """Of the sample: a dispatcher who reads 'no route' sends nobody, in July too."""
     plan = plan_of(SAMPLE / "district.toml")

@@ -246,9 +246,23 @@ def _notes(plan: Plan, asked: _Asked, row: _Row, strip: Strip | None) -> Iterato
     attack = int(plan.levels.attack_engine[row.lead, level]) if level >= 0 else -1
     if nurse := first_minutes.nurse_words(plan, strip, attack):
         yield nurse.rstrip(". ")
+    yield from _barriers(plan, row)
     if row.note:
         yield row.note
     yield from _by_address(plan, asked, row)
+
+
+def _barriers(plan: Plan, row: _Row) -> Iterator[str]:
+    """Name the barriers behind which addresses of a row lie, and whose they are where not all lie behind one."""
+    behind: dict[str, list[int]] = {}
+    for a in row.addresses:
+        for flag in plan.answers.flags[a]:
+            if flag.code == "barrier":
+                behind.setdefault(str(flag).partition("=")[2], []).append(a)
+    for barrier, mine in behind.items():
+        named = [str(number) if number >= 0 else "" for number in plan.addresses.number[mine].tolist()]
+        whose = f"{' '.join(filter(None, named)) or 'some of these'}: " if len(mine) < len(row.addresses) else ""
+        yield f"{whose}the road there lies behind a barrier, {barrier}"
 
 
 def _hydrants(plan: Plan, row: _Row) -> Iterator[str]:
