@@ -158,8 +158,14 @@ def test_counts_are_those_of_an_independent_comparison(built: Built, change: Cha
         for flag in ("send with first alarm", "turn at dump site", "level short", "single fill site", "hose lay"):
             if (flag in before["flags"]) != (flag in after["flags"]):
                 changed.add("fill_site_id")  # as good as another instruction
-        if grades[0] != grades[1]:
-            counts["worse" if grades[1] > grades[0] else "better"] += 1
+        lost = 0.0
+        if before["status"] == after["status"] == "not met":
+            lost = sum(
+                sign * min(1.0, float(row["uninterrupted_gpm"]) / float(row["required_gpm"]))
+                for sign, row in ((1, before), (-1, after))
+            )
+        if grades[0] != grades[1] or abs(lost) >= 0.1:
+            counts["worse" if (grades[1] - grades[0], lost) > (0, 0.0) else "better"] += 1
         elif changed & {"fill_site_id", "backup_site_id", "split_site_id", "call_by_min", "tankers"}:
             counts["instructions"] += 1
         elif not changed:
@@ -170,6 +176,41 @@ def test_counts_are_those_of_an_independent_comparison(built: Built, change: Cha
     assert mine["instructions"] == counts["instructions"]
     assert mine["same"] <= counts["equal"]  # other levels may differ where no cell of the address does
     assert sum(mine.values()) == len(old) == len(new)
+
+
+def test_where_none_meets_a_large_loss_is_worse_and_comes_first(built: Built, tmp_path: Path) -> None:
+    """From 240 to 20 gpm is no other number; a loss below a tenth of the need is. Of many the greatest are printed."""
+    flows = {"G9": (240, 20), "G2": (240, 230), "G3": (20, 240), "G4": (200, 150), "G5": (250, 120)}
+    folders = []
+    for end in (0, 1):
+        folder = tmp_path / str(end)
+        shutil.copytree(built(), folder)
+        table = rows_of(folder / "addresses.csv")
+        for row in table:
+            if row["address_id"] in flows:
+                gpm = str(flows[row["address_id"]][end])
+                row |= {"status": "not met", "response_level": "", "uninterrupted_gpm": gpm, "required_gpm": "250"}
+            if row["address_id"] == "G9":  # an entry of its own, behind the others
+                row["fill_site_id"] = ("S1", "S2")[end]
+        text = io.StringIO(newline="")
+        writer = csv.DictWriter(text, table[0], lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(table)
+        rewrite(folder, "addresses.csv", text.getvalue().encode())
+        folders.append(folder)
+    found = held(folders[0], folders[1])
+    groups = dict(zip(found.answers.old["address_id"], found.answers.group, strict=True))
+    assert {one: groups[one] for one in flows} == {
+        "G9": "worse", "G2": "numbers", "G3": "better", "G4": "worse", "G5": "worse",
+    }  # fmt: skip
+    listed = export.changes_csv(found).decode().splitlines()[1:]
+    assert [row.partition(",")[0] for row in listed] == ["G9", "G5", "G4", "G3", "G2"]
+    cut, whole = (
+        unfolded(report.text(found, most).partition("\nWorse: ")[2].partition("\nBetter: ")[0]) for most in (1, None)
+    )
+    assert "held 240 -> 20 gpm; now holds 20 gpm, needs 250" in cut
+    assert "and 2 addresses more" in cut
+    assert "held 200 to 250 -> 120 to 150 gpm; now holds 120 to 150 gpm, needs 250; most at 5 Mill Road" in whole
 
 
 def test_the_same_results_give_the_same_bytes(built: Built) -> None:
@@ -616,7 +657,12 @@ def test_the_table_has_a_row_for_each_changed_address_and_runs_no_formula(built:
     rows = rows_of(path)
     found = held(built(), built(sold))
     assert Counter(row["change"] for row in rows) == Counter(one for one in found.answers.group if one != "same")
-    first = rows[0]
+    worse = [row for row in rows if row["change"] == "worse"]
+    assert worse == rows[: len(worse)]
+    left = [float(row["uninterrupted_gpm_new"]) for row in worse]
+    assert len(left) > 2
+    assert left == sorted(left)
+    first = next(row for row in rows if row["address_id"] == "G6")
     assert (first["address_id"], first["label"]) == ("G6", "'=6 Mill Road")
     assert (first["change"], first["status_old"], first["status_new"]) == ("worse", "higher level", "not met")
     assert first["response_level_old"] == "Level 2"
@@ -656,7 +702,8 @@ def test_json_tells_the_same(built: Built) -> None:
     assert answer["causes"][0]["code"] == "unit"
     assert answer["causes"][0]["subject"] == "T3"
     assert [one["kind"] for one in answer["runs"]] == ["input", "unit"]
-    worst = answer["addresses"][0]
+    assert answer["addresses"][0]["address_id"] == "G9"
+    worst = next(one for one in answer["addresses"] if one["address_id"] == "G6")
     assert (worst["address_id"], worst["road"], worst["change"]) == ("G6", "Mill Road", "worse")
     assert {"what": "grade", "subject": "", "old": "Level 2", "new": "not met"} in worst["differences"]
     assert len(answer["addresses"]) == len(export.changes_csv(found).splitlines()) - 1

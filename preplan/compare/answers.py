@@ -22,6 +22,9 @@ from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_arr
 GROUPS = ("worse", "better", "instructions", "numbers", "same")
 """What became of an address, worst first: its answer is worse, or better; the same, and something else is to be done;
 the same, with other numbers or remarks; nothing."""
+WEIGHS = 0.1
+"""Share of the need by which more or less is held of it where no level meets: as another answer (this program's choice,
+the share that is flagged as close; no source)."""
 HOSE_STEP_FT = 50.0
 """Smaller changes of a driveway leave an address unchanged: a length of hose (common practice, no source)."""
 WAY_FT = 100.0
@@ -82,6 +85,8 @@ class Answers:
     """`at` (address), `what`, `subject`, `old`, `new`, by address and in the order of telling."""
     group: TextArray
     """(addresses,) one of `GROUPS`."""
+    lost: FloatArray
+    """(addresses,) share of the need that was held and is no longer; less than 0: more of it is held."""
     smaller: BoolArray
     """(addresses,): unchanged but for numbers that differ by less than the steps."""
 
@@ -112,10 +117,15 @@ def compare_answers(old: Results, new: Results, changes: Iterable[RunChange], st
     differences = _joined(found)
     done = np.isin(np.arange(len(before)), differences.loc[differences["what"].isin(TO_DO), "at"].to_numpy())
     other = np.isin(np.arange(len(before)), differences["at"].to_numpy())
-    worse, better = grade[:, 1] > grade[:, 0], grade[:, 1] < grade[:, 0]
+    lost = _held_share(before) - _held_share(after)
+    told = np.isin(
+        np.arange(len(before)), differences.loc[differences["what"].isin(("held", "required")), "at"].to_numpy()
+    )
+    grave = pair.same_grade & told & (np.abs(lost) >= WEIGHS - 1e-9)
+    worse, better = ((sign * (grade[:, 1] - grade[:, 0]) > 0) | (grave & (sign * lost > 0)) for sign in (1, -1))
     group = np.select([worse, better, done, other], GROUPS[:4], GROUPS[4]).astype(np.object_)
     return Answers(
-        old=before, new=after, grade=grade, differences=differences, group=group,
+        old=before, new=after, grade=grade, differences=differences, group=group, lost=lost,
         smaller=(group == "same") & _any_unlike(before, after),
     )  # fmt: skip
 
@@ -208,6 +218,14 @@ def grades(rows: pd.DataFrame) -> IntArray:
     status, rank = rows["status"].to_numpy(dtype=object), rows["rank"].to_numpy()
     kinds = [status == one for one in ("hydrant", "served", "higher level", "not met")]
     return np.select(kinds, [np.zeros(len(rows)), np.ones(len(rows)), 1 + rank, 1000], 2000).astype(np.int32)
+
+
+def _held_share(rows: pd.DataFrame) -> FloatArray:
+    """Give the share of the need that is held, (addresses,): all where the answer meets, nothing without a route."""
+    held, needed = (rows[name].to_numpy(dtype=float) for name in ("uninterrupted_gpm", "required_gpm"))
+    share = np.minimum(np.nan_to_num(held) / np.where(needed > 0.0, needed, np.inf), 1.0)
+    status = rows["status"].to_numpy(dtype=object)
+    return np.select([status == "not met", status == "no route"], [share, np.zeros(len(rows))], 1.0)
 
 
 # --------------------------------------------------------------------------- differences

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
 
-from preplan.compare.answers import NUMBERS, TO_DO, UNITS
+from preplan.compare.answers import NUMBERS, TO_DO, UNITS, WEIGHS
 from preplan.compare.comparison import Comparison
 from preplan.compare.sentences import Fact, Facts, causes_words, differences_words, facts_by_address
 from preplan.render.words import natural_key, number, printable
 
 NO_ROAD = "Road not told"
-_NUMBERS_TOLD = {"worse": ("other level",), "better": ("other level",), "numbers": NUMBERS}
+_NUMBERS_TOLD = dict.fromkeys(("worse", "better"), ("required", "held", "other level")) | {"numbers": NUMBERS}
 """Numbers that stand with an entry of a group, of others held and required."""
 _SPANS = ("call by", "season", "season's flow")
 """Differences besides numbers of which addresses of one entry may have others."""
@@ -33,6 +33,8 @@ class Entry:
     names: list[str]
     what: str
     why: str
+    weight: float = 0.0
+    """Share of the need by which one of them holds more or less of it, the most."""
 
 
 def changed(found: Comparison, group: str) -> list[Entry]:
@@ -60,9 +62,10 @@ def changed(found: Comparison, group: str) -> list[Entry]:
             names=[names[at] for at in rows],
             what="; ".join([
                 *differences_words([_named(fact, sites) for at in rows for fact in what.get(at, [])], told),
-                *([_holds(found, rows)] if group in {"worse", "better"} else []),
+                *([_holds(found, rows), *_most(found, rows, names)] if group in {"worse", "better"} else []),
             ]),
             why=causes_words([fact for at in rows for fact in why[at]], found.runs),
+            weight=float(np.abs(found.answers.lost[rows]).max()),
         )
         for (road, _, _), rows in alike.items()
     ]  # fmt: skip
@@ -129,6 +132,17 @@ def _holds(found: Comparison, rows: Sequence[int]) -> str:
         for one in (new["uninterrupted_gpm"].fillna(0.0), new["required_gpm"])
     )
     return f"now holds {held} gpm, needs {needed}"
+
+
+def _most(found: Comparison, rows: Sequence[int], names: Sequence[str]) -> Iterator[str]:
+    """Name of several addresses the one whose share of the need fell or rose most, where that weighs."""
+    most = max(rows, key=lambda at: abs(float(found.answers.lost[at])))
+    if len(rows) > 1 and abs(float(found.answers.lost[most])) >= WEIGHS:
+        old, new = (
+            number(float(one["uninterrupted_gpm"].fillna(0.0).iloc[most]))
+            for one in (found.answers.old, found.answers.new)
+        )
+        yield f"most at {names[most]}: {old} -> {new} gpm"
 
 
 def _names(found: Comparison) -> list[str]:

@@ -24,7 +24,7 @@ _WHAT, _WHY = ("what", "subject", "old", "new"), ("code", "subject", "old", "new
 
 
 def changes_csv(found: Comparison) -> bytes:
-    """Write a CSV file: one row a changed address, worst first and then by id, then those that are new or gone.
+    """Write a CSV file: one row a changed address, worst first, then those that are new or gone.
 
     Columns: `address_id, label, road, change`, each of `_TWICE` with `_old` and `_new`, `differences`, `causes`.
     """
@@ -58,9 +58,9 @@ def _facts(found: Comparison) -> tuple[dict[int, list[Fact]], dict[int, list[Fac
 
 
 def _changed(found: Comparison) -> list[int]:
-    """List the changed addresses, worst first, then by id."""
+    """List the changed addresses, worst first: by group, by the share of the need that is lost, then by id."""
     rank = np.array([GROUPS.index(group) for group in found.answers.group.tolist()], dtype=np.int32)
-    order: list[int] = np.argsort(rank, kind="stable").tolist()
+    order: list[int] = np.lexsort((-found.answers.lost, rank)).tolist()
     return [at for at in order if GROUPS[rank[at]] != "same"]
 
 

@@ -9,7 +9,7 @@ from textwrap import wrap
 from types import MappingProxyType
 
 from preplan.compare import entries
-from preplan.compare.answers import GROUPS
+from preplan.compare.answers import GROUPS, WEIGHS
 from preplan.compare.causes import CAUSES
 from preplan.compare.comparison import Comparison
 from preplan.compare.entries import Entry
@@ -20,8 +20,8 @@ from preplan.render.words import CAUTIONS, date_words, printable
 
 TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
-        "worse": ("Worse", "the answer is worse than before"),
-        "better": ("Better", "the answer is better than before"),
+        "worse": ("Worse", f"the answer is worse, or not met and holds {WEIGHS:.0%} of the need less"),
+        "better": ("Better", f"the answer is better, or not met and holds {WEIGHS:.0%} of the need more"),
         "instructions": ("Other instructions", "same answer; another fill site, backup, unit, call, way or warning"),
         "numbers": ("Other numbers", "same answer and instructions; other flows, minutes or remarks"),
         "added": ("New", "in the new results alone"),
@@ -164,15 +164,16 @@ def _groups(found: Comparison, most: int | None) -> list[str]:
 
 
 def _listed(group: str, some: list[Entry], most: int | None) -> list[str]:
-    """Write the entries of a group under its heading, road by road."""
+    """Write the entries of a group under its heading, road by road; of many those that lost, or gained, most."""
     title, about = TITLES[group]
     lines = [f"{title}: {_addresses(some)}, {about}"]
-    for road, mine in groupby(some[:most], key=lambda entry: entry.road):
+    first = set(sorted(range(len(some)), key=lambda at: -some[at].weight)[:most])
+    for road, mine in groupby((one for at, one in enumerate(some) if at in first), key=lambda entry: entry.road):
         lines.append(f"  {road}")
         for entry in mine:
             lines += _item(_named(entry.names), "    ")
             lines += [*_item(entry.what, "      "), *_item(f"why: {entry.why}", "      ")]
-    rest = some[len(some[:most]) :]
+    rest = [one for at, one in enumerate(some) if at not in first]
     return [*lines, *([f"  and {_addresses(rest)} more: --all prints them, --csv FILE writes them"] if rest else [])]
 
 
