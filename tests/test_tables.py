@@ -40,7 +40,7 @@ HEADERS = {
         "address_id,response_level,months,decides,fill_site_id,split_site_id,uninterrupted_gpm,average_gpm,meets,"
         "backup_site_id,backup_gpm"
     ),
-    "trips": "address_id,site_id,out_min,out_mi,back_min,back_mi,posted_avoided_min,unposted_bridges",
+    "trips": "address_id,site_id,out_min,out_mi,back_min,back_mi,posted_avoided_min,unposted_bridges,in_service",
 }
 """Other people's scripts read these columns."""
 SITES = ("fill_site_id", "split_site_id")
@@ -144,6 +144,12 @@ def test_one_row_an_address_in_order(plan: Plan) -> None:
     assert levels == [(f"A{i}", level) for i in range(6) for level in ("Level 1", "Level 2")]
     trips = [(row["address_id"], row["site_id"]) for row in rows_of(trips_csv(plan))]
     assert trips == [("A0", "F1"), ("A0", "F2"), ("A1", "F1"), ("A2", "F1"), ("A3", "F1"), ("A3", "F2")]
+
+
+def test_a_trip_to_a_fill_site_out_of_service_says_so(plan: Plan) -> None:
+    sites = tuple(replace(site, in_service=site.site_id != "F2") for site in plan.sites)
+    rows = rows_of(trips_csv(replace(plan, sites=sites)))
+    assert {(row["site_id"], row["in_service"]) for row in rows} == {("F1", "yes"), ("F2", "no")}
 
 
 # --------------------------------------------------------------------------- content

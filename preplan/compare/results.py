@@ -35,13 +35,14 @@ from preplan.render.tables import (
 from preplan.write import RUN_FILE
 
 PACKAGE = "preplan.gpkg"
-_UNREAD = frozenset({"deciding_months"})
-"""Columns that results of an earlier version do without; which months differ is read of cards and sheets."""
+_UNREAD = frozenset({"deciding_months", "in_service"})
+"""Columns that results of an earlier version do without; which months differ is read of cards and sheets, which fill
+site is in service of the layer of fill sites."""
 CSV_TABLES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "addresses": tuple(name for name in ADDRESS_COLUMNS if name not in _UNREAD),
         "levels": tuple(name for name in LEVEL_COLUMNS if name not in _UNREAD),
-        "trips": TRIP_COLUMNS, "tankers": HAUL_COLUMNS,
+        "trips": tuple(name for name in TRIP_COLUMNS if name not in _UNREAD), "tankers": HAUL_COLUMNS,
         "dispatch": DISPATCH_COLUMNS, "cards": CARD_COLUMNS, "rejected": REJECTED_COLUMNS,
     }
 )  # fmt: skip

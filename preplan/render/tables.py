@@ -47,6 +47,7 @@ SEASON_COLUMNS = (
 """Columns of seasons.csv, in order."""
 TRIP_COLUMNS = (
     "address_id", "site_id", "out_min", "out_mi", "back_min", "back_mi", "posted_avoided_min", "unposted_bridges",
+    "in_service",
 )  # fmt: skip
 """Columns of trips.csv, in order."""
 HAUL_COLUMNS = (
@@ -211,8 +212,9 @@ def season_columns(plan: Plan) -> dict[str, Cells]:
 
 
 def trip_columns(plan: Plan) -> dict[str, Cells]:
-    """Return the columns of trips.csv by name: one row a kept round trip."""
+    """Return the columns of trips.csv by name: one row a kept round trip, to fill sites out of service too."""
     trips = plan.trips
+    serves = np.array([site.in_service for site in plan.sites], dtype=np.bool_)
     return _in_order(TRIP_COLUMNS, {
         "address_id": plan.addresses.address_id[trips.address].tolist(),
         "site_id": named([site.site_id for site in plan.sites], trips.site),
@@ -222,6 +224,7 @@ def trip_columns(plan: Plan) -> dict[str, Cells]:
         "back_mi": miles(trips.back_mi),
         "posted_avoided_min": minutes(trips.posted_avoided_min),
         "unposted_bridges": numbers(trips.unposted_bridges.astype(np.float64), 0),
+        "in_service": np.where(serves[trips.site], "yes", "no").tolist(),
     })  # fmt: skip
 
 
