@@ -183,10 +183,14 @@ def sites(
 @app.command()
 def columns(
     table: Annotated[
-        str | None, typer.Argument(metavar="[TABLE]", help="addresses, fill_sites and so on. Default: all.")
+        str | None,
+        typer.Argument(
+            metavar="[TABLE]",
+            help="addresses, fill_sites and so on, or a table of the results: dispatch.csv. Default: all.",
+        ),
     ] = None,
 ) -> None:
-    """Say what the columns of the tables mean, with units and choices."""
+    """Say what the columns of the tables mean, yours and those of the results, with units and choices."""
     with _exit_status():
         from preplan.by_hand import columns_command  # noqa: PLC0415 - the tables' room is slow to import
 

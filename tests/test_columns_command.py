@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 import shutil
 import tomllib
+from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
 
@@ -12,16 +15,25 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from preplan import build
+from preplan.by_hand.columns_command import RESULTS, result_columns
 from preplan.cli import app
+from preplan.compare.export import CHANGE_COLUMNS
 from preplan.inputs import cells
 from preplan.inputs.address_headers import NUMBER_PARTS, STREET_PARTS, UNIT_PARTS
 from preplan.inputs.column_words import TITLES, WORDS
 from preplan.inputs.columns import SPECS
 from preplan.inputs.district_file import KEYS
 from preplan.inputs.reader import read_inputs
+from preplan.plan import Plan
+from preplan.render.card_table import cards_csv
+from preplan.render.fields import OWN, about
+from preplan.render.tables import hauls_csv, rejected_csv
 from preplan.rules import District, Rules
+from tests.example_plan import example_plan
 from tests.faults.small import SmallDistrict
 from tests.inputs_folder import sheet_of
+from tests.test_tables import WRITERS
 
 HOME = Path(__file__).resolve().parents[1]
 UNSAID = {"geometry", *NUMBER_PARTS, *STREET_PARTS, *UNIT_PARTS}
@@ -45,6 +57,44 @@ def test_every_column_is_explained(table: str) -> None:
         assert re.search(rf"^{mark} {column}\s", text, re.MULTILINE), column
     assert max(map(len, text.splitlines())) <= 100
     assert text in run("columns")[1] or table != "addresses"
+
+
+WRITTEN: dict[str, Callable[[Plan], bytes]] = {
+    **{f"{name}.csv": writer for name, writer in WRITERS.items()},
+    "tankers.csv": hauls_csv, "cards.csv": cards_csv, "rejected.csv": lambda _plan: rejected_csv(()),
+}  # fmt: skip
+
+
+def test_every_table_that_is_written_is_explained() -> None:
+    """And so is the table that `preplan compare` writes; a table explained is one that is written."""
+    tables = {name for name in build.RESULTS if name.endswith(".csv")}
+    assert tables == set(WRITTEN)
+    assert {*tables, "changes.csv"} == set(result_columns()) == set(RESULTS)
+    assert set(OWN) <= set(RESULTS)
+
+
+@pytest.mark.parametrize("file", WRITTEN)
+def test_every_column_that_is_written_is_explained(file: str) -> None:
+    """In its order, with its unit, and none besides."""
+    head = next(csv.reader(io.StringIO(WRITTEN[file](example_plan()).decode())))
+    status, text = run("columns", file)
+    assert status == 0
+    assert re.findall(r"^  (\w+)(?: |$)", text, re.MULTILINE) == head
+    assert set(OWN.get(file, ())) <= set(head), "a meaning for no column"
+    for column in head:
+        title, meaning = about(file)[column]
+        unit = column.rpartition("_")[2]
+        assert unit not in {"gpm", "gal", "min", "mi", "ft", "lb"} or f"({unit})" in title, column
+        assert meaning.endswith("."), column
+    assert max(map(len, text.splitlines()[1:])) <= 100
+
+
+def test_the_table_of_changes_explains_old_and_new_together() -> None:
+    text = run("columns", "changes.csv")[1]
+    for column in CHANGE_COLUMNS:
+        assert re.search(rf"^  (?:\w+, )?{column}\b", text, re.MULTILINE), column
+    plain = {column.removesuffix("_old").removesuffix("_new") for column in CHANGE_COLUMNS}
+    assert set(OWN["changes.csv"]) <= plain, "a meaning for no column"
 
 
 def test_an_unknown_table_is_refused_with_those_known() -> None:

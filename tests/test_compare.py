@@ -655,6 +655,7 @@ def test_the_table_has_a_row_for_each_changed_address_and_runs_no_formula(built:
     result = run(built(), built(sold), "--csv", path)
     assert result.exit_code == 0
     rows = rows_of(path)
+    assert tuple(rows[0]) == export.CHANGE_COLUMNS
     found = held(built(), built(sold))
     assert Counter(row["change"] for row in rows) == Counter(one for one in found.answers.group if one != "same")
     worse = [row for row in rows if row["change"] == "worse"]

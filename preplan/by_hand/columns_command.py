@@ -1,20 +1,35 @@
-"""`preplan columns` and `preplan rules`: what tables and the district file may say, with what it means."""
+"""`preplan columns` and `preplan rules`: what tables and the district file may say, and what results say."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from textwrap import wrap
 
 from preplan.by_hand.options import LINE_LETTERS, one_of
 from preplan.inputs.column_words import TITLES, WORDS
 from preplan.inputs.columns import EVERY_SPEC
 from preplan.inputs.district_file import CARDS_BACKUP, CARDS_PER
+from preplan.render.fields import about
 from preplan.rules import Rules, rule_lines
 
 _COLUMN_LETTERS = 21
 _RULE_LETTERS = 31
 
 
+RESULTS = {
+    "addresses.csv": "the answer for each address, a row an address, in the months that decide",
+    "levels.csv": "what each response level brings, a row an address and level, in the months that decide",
+    "seasons.csv": "the same for all months, a row for those that are alike",
+    "trips.csv": "round trips, a row an address and fill site, in the months that decide",
+    "tankers.csv": "what each tanker of a level does, a row an address, level and tanker, in the months that decide",
+    "dispatch.csv": "for the dispatch centre, a row a road and range of house numbers",
+    "cards.csv": "what cards say that no other table has, a row an address that has a card",
+    "rejected.csv": "what was not planned, a row a fault",
+    "changes.csv": "what `preplan compare --csv` writes, a row an address that changed",
+}
+"""Tables that are written, and what each is about. Layers of preplan.gpkg and sheets of addresses.xlsx say themselves
+what their columns mean."""
 OTHER_TABLES = {
     "cards": (
         ("per", CARDS_PER[0], f"one card for neighbours whose answers agree, or one for each {CARDS_PER[1]}"),
@@ -27,14 +42,50 @@ OTHER_TABLES = {
 
 def columns(table: str | None) -> str:
     """Say what each column of a table means, or of every table; * marks those that a table must have."""
-    tables = list(WORDS) if table is None else [one_of("TABLE", table, WORDS)]
-    said = ["* a table must have it. Other columns may be left out, and an empty cell means: not known."]
+    results = result_columns()
+    tables = [*WORDS, *results] if table is None else [one_of("TABLE", table, (*WORDS, *results))]
+    said = []
+    if tables[0] in WORDS:
+        said.append("* a table must have it. Other columns may be left out, and an empty cell means: not known.")
     for one in tables:
-        said += ["", f"{one}: {TITLES[one]}"]
-        for column, meaning in WORDS[one].items():
-            mark = "*" if column in EVERY_SPEC[one].required else " "
-            said += _beside(f"{mark} {column}", meaning, _COLUMN_LETTERS)
-    return "\n".join(said)
+        said += ["", f"{one}: {TITLES[one] if one in WORDS else RESULTS[one]}"]
+        said += _given(one) if one in WORDS else _written(one, results[one])
+    return "\n".join(said).lstrip("\n")
+
+
+def result_columns() -> dict[str, tuple[str, ...]]:
+    """Give the columns of every table that is written, by its file."""
+    from preplan.compare.export import CHANGE_COLUMNS  # noqa: PLC0415 - tables are slow to import
+    from preplan.render import tables  # noqa: PLC0415
+    from preplan.render.dispatch import DISPATCH_COLUMNS  # noqa: PLC0415
+
+    return {
+        "addresses.csv": tables.ADDRESS_COLUMNS, "levels.csv": tables.LEVEL_COLUMNS,
+        "seasons.csv": tables.SEASON_COLUMNS, "trips.csv": tables.TRIP_COLUMNS, "tankers.csv": tables.HAUL_COLUMNS,
+        "dispatch.csv": DISPATCH_COLUMNS, "cards.csv": tables.CARD_COLUMNS, "rejected.csv": tables.REJECTED_COLUMNS,
+        "changes.csv": CHANGE_COLUMNS,
+    }  # fmt: skip
+
+
+def _given(table: str) -> list[str]:
+    """Explain the columns of a table that people fill in."""
+    lines = []
+    for column, meaning in WORDS[table].items():
+        mark = "*" if column in EVERY_SPEC[table].required else " "
+        lines += _beside(f"{mark} {column}", meaning, _COLUMN_LETTERS)
+    return lines
+
+
+def _written(table: str, listed: Sequence[str]) -> list[str]:
+    """Explain the columns of a table that is written; those of old and new results under one."""
+    meanings, lines = about(table), list[str]()
+    for column in listed:
+        base, _, end = column.rpartition("_")
+        if column in meanings:
+            lines += _beside(f"  {column}", ". ".join(meanings[column]), _COLUMN_LETTERS)
+        elif end == "old":
+            lines += _beside(f"  {base}_old, {base}_new", ". ".join(meanings[base]), _COLUMN_LETTERS)
+    return lines
 
 
 def rules() -> str:

@@ -19,6 +19,11 @@ _TWICE = (
     "uninterrupted_gpm", "tankers", "units", "jobs", "page",
 )  # fmt: skip
 """Columns that are there twice, old and new."""
+CHANGE_COLUMNS = (
+    "address_id", "label", "road", "change", *(f"{name}_{end}" for name in _TWICE for end in ("old", "new")),
+    "differences", "causes",
+)  # fmt: skip
+"""Columns of the file, in order."""
 _WHAT, _WHY = ("what", "subject", "old", "new"), ("code", "subject", "old", "new")
 """What JSON calls the parts of a difference, and of a cause."""
 

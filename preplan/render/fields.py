@@ -138,16 +138,121 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "rule": ("Taken as", "What was made of it."),
     }
 )
-"""Title and sentence of every column, by its name."""
+"""Title and sentence of every column of layers, and of addresses.csv, levels.csv and seasons.csv, by its name."""
 
-ABOUT_FAULTS: Mapping[str, tuple[str, str]] = MappingProxyType(
+_LEVEL_CALLED = "units beyond the first level called on arrival; 0: none, or no job then"
+OWN: Mapping[str, Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
-        "file": ("File", "Table that the row stands in."),
-        "row": ("Row", "Row of the spreadsheet; the header is row 1."),
-        "id": ("Id", "The row's own id, where it has one."),
-        "column": ("Column", "Column at fault."),
-        "value": ("Value", "As it stands in the file."),
-        "rule": ("Rule", "What is wrong with it."),
+        "trips.csv": {
+            "site_id": ("Fill site id", "Of every round trip that is kept, chosen or not."),
+            "out_mi": ("Out, loaded (mi)", "Fill site to dump site."),
+            "back_mi": ("Back, empty (mi)", "Dump site to fill site, turning included."),
+            "posted_avoided_min": (
+                "Longer for limits (min)",
+                "Than the round trip of a vehicle without limits of weight and size.",
+            ),
+            "unposted_bridges": (
+                "Unposted bridges",
+                "Crossings of bridges without a posted weight, twice if out and back: unknown, not safe.",
+            ),
+            "in_service": ("In service", "no: the fill site is out of service, no answer rests on this trip."),
+        },
+        "tankers.csv": {
+            "unit_id": ("Tanker", "In the shuttle of the row's level."),
+            "arrives_min": ("Arrives (min)", "At the address, from its own alerting."),
+            "loads": ("Loads", "That it starts to dump while water is asked for, all units alerted at once."),
+            "fill_queue_min": (
+                "Queue at the fill site (min)",
+                "In all, in line or until the site is ready; all units alerted at once.",
+            ),
+            "dump_queue_min": ("Queue at the dump site (min)", "In all, all units alerted at once."),
+            "room_min": (
+                "Slowed by full tanks (min)",
+                "By how much full portable tanks slow its dumping, in all; all units alerted at once.",
+            ),
+            "loads_on_arrival": ("Loads, called on arrival", f"The same, {_LEVEL_CALLED}."),
+            "fill_queue_on_arrival_min": (
+                "Queue at the fill site, called on arrival (min)",
+                f"The same, {_LEVEL_CALLED}.",
+            ),
+            "dump_queue_on_arrival_min": (
+                "Queue at the dump site, called on arrival (min)",
+                f"The same, {_LEVEL_CALLED}.",
+            ),
+            "room_on_arrival_min": ("Slowed by full tanks, called on arrival (min)", f"The same, {_LEVEL_CALLED}."),
+            "gpm_without": (
+                "Held without it (gpm)",
+                "Uninterrupted flow of the level with this tanker out, rounded down.",
+            ),
+            "adds": ("Adds", "no: it and every tanker that comes later bring nothing more."),
+        },
+        "dispatch.csv": {
+            "road": ("Road", "Looked up with the number; empty: none is known."),
+            "from_number": ("From number", "First house number of the row; empty: looked up by its label."),
+            "to_number": ("To number", "Last house number of the row."),
+            "parity": ("Side", "odd, even or all: the numbers of that range that are meant."),
+            "response_level": ("Response level", "To send; empty: the note says what to send, or a hydrant is near."),
+            "units": ("Units", "Of the level shown, by arrival; the note names those that come only when asked."),
+            "fill_site_id": ("Fill site", "In the months that decide."),
+            "split_site_id": ("Second fill site", "Where tankers split over two; the note says who fills there."),
+            "backup_site_id": ("Backup fill site", "In the months that decide; the note names others."),
+            "winter_site_id": (
+                "Fill site in winter",
+                "Where December to February have another, + between two; no site: none is open then.",
+            ),
+            "uninterrupted_gpm": (
+                "Uninterrupted flow (gpm)",
+                "Of the row's weakest address in the months that decide, all alerted at once; rounded down.",
+            ),
+            "sustained_gpm": ("Sustained flow (gpm)", "Of that address, what circulates without end; rounded down."),
+            "limited_by": ("Limited by", "What holds that flow back."),
+            "call_by_min": (
+                "Call by (min)",
+                "Latest minute to call it; 0: with the first alarm; empty: nothing to call later, or the note tells.",
+            ),
+            "addresses": ("Addresses", "How many the row is for."),
+            "label": ("Label", "Of an address without a number: what is looked up."),
+            "cross_street": ("Cross street", "The nearest one, as the card names it."),
+            "lon": ("Longitude (deg)", "Of the row's weakest address, WGS84."),
+            "lat": ("Latitude (deg)", "Of the row's weakest address, WGS84."),
+            "note": ("Note", "What no other cell can say: read it before anything is sent."),
+        },
+        "cards.csv": {
+            "road": ("Road", "As the index of the cards has it."),
+            "file": ("File", "The PDF that holds the card."),
+            "page": ("Page", "Number printed on the card; viewers show it as the page's label."),
+            "units": ("Units", "Of the level shown, by arrival."),
+            "attack_engine": ("Attack engine", "First at the address."),
+            "fill_engine": ("Fill engine", "Pumps at the fill site; empty: none does."),
+            "dump_engine": ("Dump engine", "Drafts at the dump site; the attack engine may do both. Empty: none."),
+            "split_engine": ("Second fill engine", "Pumps at the second fill site; empty: none does."),
+            "seasons": ("Seasons", "Fill sites and flow held by months; empty: all year the same."),
+            "from_station": ("From the station", "How units come, and what weak bridges they cross."),
+            "sheets": ("Sheets", "What the sheets behind the card say of the backup and of other months."),
+            "near_fill_site": ("Near the fill site", "What is too weak, or not known, beside the fill sites."),
+        },
+        "rejected.csv": {
+            "file": ("File", "Table that the row stands in."),
+            "row": ("Row", "Row of the spreadsheet; the header is row 1."),
+            "id": ("Id", "The row's own id, where it has one."),
+            "column": ("Column", "Column at fault."),
+            "value": ("Value", "As it stands in the file."),
+            "rule": ("Rule", "What is wrong with it."),
+        },
+        "changes.csv": {
+            "road": ("Road", "As on the cards."),
+            "change": ("Change", "worse, better, instructions, numbers, added or removed; worst first."),
+            "jobs": ("Jobs", "Which engine attacks, fills and drafts."),
+            "page": ("Page", "File and page of its card."),
+            "units": ("Units", "Of the level shown, by arrival."),
+            "differences": ("Differences", "All that differs, in words."),
+            "causes": ("Causes", "Why, as far as the files of both results tell."),
+        },
     }
-)
-"""Title and sentence of the columns of rejected rows."""
+)  # fmt: skip
+"""Columns that no layer has, or that mean something else in a table than in the others, by its file."""
+
+
+def about(file: str) -> Mapping[str, tuple[str, str]]:
+    """Give title and sentence of the columns that a table may have, by its file."""
+    return {**ABOUT, **OWN.get(file, {})}

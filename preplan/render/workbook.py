@@ -20,7 +20,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
-from preplan.render.fields import ABOUT, ABOUT_FAULTS
+from preplan.render.fields import ABOUT, about
 from preplan.render.run_info import run_lines
 from preplan.render.scratch import scratch_folder
 from preplan.render.tables import (
@@ -80,7 +80,7 @@ def addresses_xlsx(plan: Plan, rejected: Sequence[Rejected]) -> bytes:
         _Sheet(name="addresses", columns=address_columns(plan), about=ABOUT, frozen=2),
         _Sheet(name="levels", columns=level_columns(plan), about=ABOUT, frozen=2),
         _Sheet(name="seasons", columns=season_columns(plan), about=ABOUT, frozen=2),
-        _Sheet(name="rejected", columns=rejected_columns(rejected), about=ABOUT_FAULTS, frozen=0),
+        _Sheet(name="rejected", columns=rejected_columns(rejected), about=about("rejected.csv"), frozen=0),
         _about(plan),
     )
     from xlsxwriter import Workbook  # noqa: PLC0415  slow to import
