@@ -85,6 +85,17 @@ def test_a_key_in_the_wrong_table_is_sent_home(tmp_path: Path) -> None:
     assert "[shuttle]" in found.remedy
 
 
+def test_a_key_like_none_is_answered_with_all_that_are_known(tmp_path: Path) -> None:
+    """The nearest of them would be nonsense; long tables are those that `preplan rules` lists."""
+    wrong = 'owner = "x"\n'
+    text = toml(shuttle="crew = 4").replace("[district]\n", f"[district]\n{wrong}", 1)
+    found = {one.column: one.remedy for one in faults(write_folder(tmp_path, district_toml=text))}
+    assert found == {
+        "district.owner": "known here: name, date, boundary",
+        "shuttle.crew": "`preplan rules` lists those",
+    }
+
+
 def test_an_unknown_table_and_an_unknown_level_key(tmp_path: Path) -> None:
     text = toml(shutle="usable_fraction = 0.8") + "engins = 3\n"
     text = text.replace("[[response_levels]]", "[[response_levels]]\ntankrs = 1", 1)

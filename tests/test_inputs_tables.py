@@ -347,6 +347,17 @@ def test_a_missing_column_lists_what_was_found() -> None:
     assert second.remedy.endswith(f'closest: latt; {which}: lat = "ITS HEADER"')
 
 
+def test_no_header_is_called_the_closest_that_is_not_like_what_lacks() -> None:
+    with pytest.raises(InputError) as caught:
+        match("address_id,Parcel,lon,lat")
+    remedy = caught.value.findings[0].remedy
+    assert remedy.startswith("columns found: address_id, Parcel, lon, lat; not read: Parcel; which is it?")
+    with pytest.raises(InputError) as caught:
+        match("address_id,label,lon,lat", street="SITUS")
+    right = "set the line right under [columns.addresses] of the district file, or take it away"
+    assert caught.value.findings[0].remedy == f"columns found: address_id, label, lon, lat; {right}"
+
+
 def test_a_mapped_header_that_is_not_there_and_one_that_is_there_twice() -> None:
     with pytest.raises(InputError) as caught:
         match("address_id,lon,Lon,lat", label="SITEADDR")

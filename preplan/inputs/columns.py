@@ -283,6 +283,8 @@ MOST_NAMED = 40
 """Headers that are named when they are not read; the exports of a county have more."""
 LOOKS_LIKE = 0.8
 """Likeness (0 to 1) above which an unread header is taken for a slip of the pen and noted."""
+LIKE_ENOUGH = 0.6
+"""The same, above which a header is named as the closest to one that lacks: below it the name misleads."""
 
 
 def match_headers(
@@ -434,10 +436,12 @@ def _position(table: TextTable, forms: list[str], mapped: str | None, form: str)
 
 def _missing_mapped(table: TextTable, spec: TableSpec, mapping: Mapping[str, str]) -> list[Finding]:
     forms = {_form(header, spec) for header in table.headers}
+    role = next((role for role, one in SPECS.items() if one is spec), "")
+    right = f"; set the line right under [columns.{role}] of the district file, or take it away"
     return [
         Finding(
             file=table.file, row=table.header_row, column=ours, value=theirs, rule="is not a header of this table",
-            remedy=_found(table, (theirs,)),
+            remedy=_found(table, (theirs,)) + right * bool(role),
         )
         for ours, theirs in mapping.items()
         if _form(theirs, spec) not in forms
@@ -490,10 +494,14 @@ def _found(table: TextTable, wanted: Sequence[str], read: AbstractSet[int] = fro
 
     unread = [header for i, header in enumerate(table.headers) if i not in read]
     found = f"columns found: {', '.join(table.headers) or 'none'}"
-    found += f"; closest: {max(unread, key=likeness)}" if unread else "; add the column"
     if _looks_like_data(table):
-        found += "; the first row must name the columns, and this one looks like a row of the table"
-    return found
+        return f"{found}; the first row must name the columns, and this one looks like a row of the table"
+    closest = max(unread, key=likeness, default="")
+    if closest and likeness(closest) >= LIKE_ENOUGH:
+        return f"{found}; closest: {closest}"
+    if not unread:
+        return f"{found}; add the column"
+    return f"{found}; not read: {', '.join(unread)}" if read else found
 
 
 def _looks_like_data(table: TextTable) -> bool:

@@ -17,6 +17,8 @@ KeyPath: TypeAlias = tuple[str | int, ...]
 
 LARGEST_NUMBER = 1e9
 """No rule comes near it; an endless or absurd number is a slip."""
+_MOST_KEYS = 20
+"""Keys of a table that are listed where none comes near; longer tables are those of the rules."""
 
 _HEADER = re.compile(r"\s*(?P<open>\[\[?)\s*(?P<keys>[^\[\]]+?)\s*\]\]?\s*(?:#.*)?")
 _KEY = re.compile(r"""\s*(?P<keys>(?:[\w-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[\w-]+|"[^"]*"|'[^']*'))*)\s*=""")
@@ -72,7 +74,7 @@ class Document:
     def check_keys(
         self, path: KeyPath, table: Mapping[str, Any], known: Sequence[str], homes: Mapping[str, str]
     ) -> None:
-        """Find keys that mean nothing here, and name the nearest that does, or the table a key belongs to.
+        """Find keys that mean nothing here, and name the nearest that does, the table a key belongs to, or all keys.
 
         Parameters
         ----------
@@ -83,8 +85,11 @@ class Document:
             if key in known:
                 continue
             home = None if isinstance(table[key], dict) else homes.get(key)
-            near = difflib.get_close_matches(key.casefold(), known, n=1, cutoff=0.0)
-            remedy = f"it belongs in [{home}]" if home else f"the nearest known key is {near[0]!r}"
+            near = difflib.get_close_matches(key.casefold(), known, n=1)
+            all_known = "`preplan rules` lists those" if len(known) > _MOST_KEYS else f"known here: {', '.join(known)}"
+            remedy = f"the nearest known key is {near[0]!r}" if near else all_known
+            if home:
+                remedy = f"it belongs in [{home}]"
             self.fault((*path, key), "is not a known key", remedy=remedy)
 
     def text(self, path: KeyPath, value: object) -> str:
