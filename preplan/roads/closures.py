@@ -171,9 +171,8 @@ def _problem(roads: RoadTable, one: Laid, code: str, rule: str) -> Problem:
     at = roads.coord_start[one.rows[0]]
     lon, lat = one.closure.line[0] if one.closure.line else (float(roads.coord_lon[at]), float(roads.coord_lat[at]))
     osm_id = f"way {roads.way_id[one.rows[0]]}"
-    return Problem(
-        code=code, osm_id=osm_id, key=one.closure.kind, value=one.closure.closure_id, rule=rule, lon=lon, lat=lat
-    )
+    which = f"{one.closure.closure_id} ({one.closure.kind})"  # kind = id would read as a limit: max_lb = 2
+    return Problem(code=code, osm_id=osm_id, key="closure", value=which, rule=rule, lon=lon, lat=lat)
 
 
 _TOLD = (_far_reaching, _both_ways, _lost)
