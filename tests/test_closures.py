@@ -221,7 +221,9 @@ def test_a_line_that_takes_much_more_than_is_drawn_is_told_by_road(tmp_path: Pat
     limits, problems = limits_of(roads, RULES, (drawn((1800.0, 3.0), (2200.0, 3.0), kind="max_lb", value=9000.0),))
     assert np.isfinite(limits.max_lb).tolist() == [True, True, False]
     (told,) = problems
-    assert (told.code, told.key, told.value) == ("long closure", "closure", "C1 (max_lb)"), "max_lb = 2 reads as a limit"
+    assert (told.code, told.key, told.value) == ("long closure", "closure", "C1 (max_lb)"), (
+        "max_lb = 2 reads as a limit"
+    )
     assert told.rule == (
         "limits 1.2 mi of Mill Road, 0.6 mi of Side Road for 0.2 mi drawn: a road is taken from junction to junction"
     )

@@ -8,7 +8,7 @@ import pytest
 
 from preplan.inputs import bounds
 from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
-from preplan.inputs.closures import read_closures
+from preplan.inputs.closures import WAY_REMEDY, read_closures
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.sheet import ROUNDED_RULE, Sheet
 from preplan.records import ALL_MONTHS, Closure, FillSite, Station, Unit
@@ -322,6 +322,17 @@ def test_a_number_of_months_is_asked_about() -> None:
     assert [sorted(one.months) for one in found[:2]] == [[12], [3]]
     (asked,) = sheet.notes
     assert asked.startswith("closures.csv: row 2 (A): months '12' is read as December alone, and 1 more likewise: is")
+
+
+def test_a_way_is_known_as_links_and_exports_write_it_and_nothing_else_is() -> None:
+    """A node or a road's number is no way: the fault says what to write."""
+    link = "https://www.openstreetmap.org/way/"
+    good = ("way/5", "W6", "way 7", f"{link}8", "9")
+    bad = ("node/5", "Route 5", "relation/5", "5;6")
+    found, sheet = closures(",way_id", *(f"{i}|closed|{one}" for i, one in enumerate((*good, *bad))))
+    assert [one.way_id for one in found] == [5, 6, 7, 8, 9]
+    assert [one.value for one in sheet.faults] == list(bad)
+    assert {one.rule for one in sheet.faults} == {f"is not a number{WAY_REMEDY}"}
 
 
 def test_a_way_that_a_spreadsheet_shortened_is_a_fault() -> None:

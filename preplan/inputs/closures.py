@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import TypeAlias
 
@@ -44,6 +45,9 @@ WORD_RULES: Mapping[str, str] = {
     "write -1 where it runs against that",
 }
 
+_WAY = re.compile(r"^(?:(?:https?://)?(?:www\.)?openstreetmap\.org/)?(?:way[/ ]|w)(?=\d+$)", re.IGNORECASE)
+"""How the id of a way begins in links and in exports of map data."""
+WAY_REMEDY = ": write the number of the way alone, 123 of openstreetmap.org/way/123, or give lon and lat instead"
 LARGEST_WAY_ID = 2.0**53
 """Whole numbers up to this are exact in a table of numbers; ids of OpenStreetMap passed 1,000,000,000 long ago."""
 
@@ -51,7 +55,8 @@ LARGEST_WAY_ID = 2.0**53
 def read_closures(sheet: Sheet) -> tuple[Closure, ...]:
     """Check every cell and build the closures without a fault, in the order of the table."""
     kind = sheet.word("kind", KINDS, required=True, hints=KIND_HINTS)
-    way = sheet.number("way_id", above=0.0, high=LARGEST_WAY_ID, whole=True)
+    sheet.take_off("way_id", _WAY)
+    way = sheet.number("way_id", above=0.0, high=LARGEST_WAY_ID, whole=True, remedy=WAY_REMEDY)
     sheet.fault_rounded("way_id")
     value = _values(sheet, kind)
     lines = _lines(sheet)

@@ -145,6 +145,11 @@ class Sheet:
 
     # ----------------------------------------------------------------------- whole columns
 
+    def take_off(self, column: str, beginning: re.Pattern[str]) -> None:
+        """Take what cells of a column may begin with off them."""
+        if self.has(column):
+            self._cells[column] = text_array([beginning.sub("", cell) for cell in self._cells[column].tolist()])
+
     def text(self, column: str, *, required: bool = False) -> TextArray:
         """Read a column of texts; control characters and runs of spaces become one space."""
         values = self.cells(column)
@@ -163,8 +168,12 @@ class Sheet:
         high: float | None = None,
         whole: bool = False,
         bound: bounds.Bound | None = None,
+        remedy: str = "",
     ) -> FloatArray:
-        """Read a column of numbers, checked to lie above, at least, at most, in its bound, or to be whole."""
+        """Read a column of numbers, checked to lie above, at least, at most, in its bound, or to be whole.
+
+        `remedy` says what to do about a cell that is no number.
+        """
         if not self.has(column):
             return np.full(len(self), np.nan)
         unit = unit_of(column)
@@ -173,7 +182,7 @@ class Sheet:
         values = np.where(self.point_in_doubt(column, unit), np.nan, read.number)
         for i in np.flatnonzero(read.wrong).tolist():
             cell = self.cells(column)[i]
-            self.fault_at(i, column, cell, cells.with_remedy(expected(cell, unit), cell))
+            self.fault_at(i, column, cell, cells.with_remedy(expected(cell, unit), cell) + remedy)
         self.note_readings(column, read, unit)
         # where a column has no bound of its own, an endless or absurd number is still a slip
         bad = (np.abs(values) > LARGEST_NUMBER) & np.full(len(self), high is None)
@@ -186,8 +195,8 @@ class Sheet:
             if limit is not None:
                 outside = broken(values, limit)
                 # many a table writes 0 where it does not know, and an empty cell says so
-                for such, remedy in ((values == 0.0, cells.NOT_KNOWN_REMEDY), (values != 0.0, "")):
-                    self.fault(outside & such, column, f"{words} {limit:,g}{remedy}")
+                for such, advice in ((values == 0.0, cells.NOT_KNOWN_REMEDY), (values != 0.0, "")):
+                    self.fault(outside & such, column, f"{words} {limit:,g}{advice}")
                 bad |= outside
         if bound is not None:
             bad |= self.outside(column, np.where(bad, np.nan, values), bound, unit)
