@@ -434,6 +434,20 @@ def test_an_id_that_a_spreadsheet_has_rounded_is_a_fault(tmp_path: Path, given: 
     assert not opened(book(tmp_path, Sheet1=[HEADER, ["50023000000012345", "1 A Road", -72, 44]]))[0].faults
 
 
+def test_an_id_of_more_digits_than_a_layer_s_reader_keeps_is_a_fault(tmp_path: Path) -> None:
+    """Beside an empty cell whole numbers come as decimals, and 12345678901234567 as its neighbour."""
+    features = [
+        {"type": "Feature", "geometry": {"type": "Point", "coordinates": [-72.01234, 44.01234]}, "properties": one}
+        for one in ({"address_id": 12345678901234567, "label": "1 A Road"}, {"address_id": None, "label": "2 A Road"})
+    ]
+    path = tmp_path / "a.geojson"
+    for given, rules in ((features, [ROUNDED_RULE, "is empty"]), (features[:1], [])):
+        path.write_text(json.dumps({"type": "FeatureCollection", "features": given}), encoding="utf-8")
+        sheet, _ = opened(path)
+        assert [one.rule for one in sorted(sheet.faults, key=lambda fault: fault.row)] == rules
+    assert sheet.id.tolist() == ["12345678901234567"]
+
+
 def test_a_workbook_of_another_kind_says_that_failed_formulas_are_not_seen(tmp_path: Path) -> None:
     names = ("office", "table", "text")
     spaces = " ".join(f'xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"' for name in names)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import glob
 import json
+import math
 import os
 import re
 import tempfile
@@ -34,6 +35,8 @@ issue of a map editor that lost features so; that it may stand behind them too i
 _MATCHED, _RETURNED = (re.compile(rb'"number%s"\s*:\s*(\d+)' % what) for what in (b"Matched", b"Returned"))
 """The same of servers by another standard (OGC API - Features, from memory, unverified)."""
 _A_FEATURE = re.compile(r'"type"\s*:\s*"Feature"')
+_EXACT = 2.0**53
+"""Whole numbers up to this are exact as decimals."""
 _RECORD_MARK = "\x1e"
 """What stands before each feature of a text sequence (RFC 8142)."""
 
@@ -281,7 +284,24 @@ def _to_lonlat(shapes: ShapeArray, crs: str | None, file: str) -> tuple[ShapeArr
 
 
 def _as_text(column: npt.NDArray[Any]) -> list[str]:
-    """Write a field as texts: '' for a missing value, no '.0' after whole numbers."""
+    """Write a field as texts: '' for a missing value, no '.0' after whole numbers.
+
+    The reader gives whole numbers as decimals where a cell is empty: those of more digits than that holds are written
+    as what they are, rounded, and no id is made of them.
+    """
     if column.dtype.kind == "f":
-        return ["" if v != v else f"{v:.0f}" if v.is_integer() else repr(v) for v in column.tolist()]  # noqa: PLR0124
+        return [_number_text(value) for value in column.tolist()]
     return ["" if v is None else str(v).strip() for v in column.tolist()]
+
+
+def _number_text(value: float) -> str:
+    """Write a number as text.
+
+    >>> _number_text(12.0), _number_text(0.1), _number_text(float("nan")), _number_text(12345678901234567.0)
+    ('12', '0.1', '', '1.234567890123457e+16')
+    """
+    if math.isnan(value):
+        return ""
+    if abs(value) >= _EXACT:
+        return f"{value:.15e}"
+    return f"{value:.0f}" if value.is_integer() else repr(value)

@@ -48,8 +48,8 @@ _ROWS_NAMED = 12
 """Rows that a note names; the rest is counted."""
 UNCALCULATED_RULE = "is a formula without a result: open the table in a spreadsheet, save it, and build again"
 ROUNDED_RULE = (
-    "is a number that a spreadsheet has rounded or shortened: make the column text, and fill in the ids again from "
-    "where they come"
+    "is a number that a spreadsheet or map layer has rounded or shortened: make the column text, and fill in the ids "
+    "again from where they come"
 )
 CUT_REMEDY = "Add what is missing, and a comma (or what else parts the cells of the file) for each empty cell"
 _ROUNDED = re.compile(r"\d(?:\.\d+)?[eE]\+\d{1,3}")
