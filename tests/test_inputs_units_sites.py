@@ -324,6 +324,15 @@ def test_a_number_of_months_is_asked_about() -> None:
     assert asked.startswith("closures.csv: row 2 (A): months '12' is read as December alone, and 1 more likewise: is")
 
 
+def test_ids_of_units_with_blanks_are_taken_and_noted() -> None:
+    """Cells of the results part units by blanks."""
+    found, sheet = units("", "Tanker 3|H1|tanker", "Tanker 4|H1|tanker", "E1|H1|engine")
+    assert [one.unit_id for one in found] == ["Tanker 3", "Tanker 4", "E1"]
+    (note,) = sheet.notes
+    assert "unit_id 'Tanker 3' and 1 more: has a blank;" in note
+    assert units("", "T-3|H1|tanker")[1].notes == []
+
+
 def test_a_way_is_known_as_links_and_exports_write_it_and_nothing_else_is() -> None:
     """A node or a road's number is no way: the fault says what to write."""
     link = "https://www.openstreetmap.org/way/"

@@ -122,6 +122,7 @@ def read_apparatus(sheet: Sheet, rules: Rules, station_ids: AbstractSet[str] | N
     used = _filled(kind, said, rules)
     _check_weights(sheet, kind, said, used)
     in_service = sheet.in_service() != 0.0
+    _note_blanks(sheet)
     assumed = {column: np.isnan(said[column]) & ~np.isnan(used[column]) for column in _LIMITS}
     return tuple(
         Unit(
@@ -134,6 +135,17 @@ def read_apparatus(sheet: Sheet, rules: Rules, station_ids: AbstractSet[str] | N
         )
         for i in np.flatnonzero(sheet.good).tolist()
     )
+
+
+def _note_blanks(sheet: Sheet) -> None:
+    """Note units whose ids hold blanks: so are the units of a cell of the results parted."""
+    blank = [one for one in sheet.id.tolist() if " " in one]
+    if blank:
+        more = f" and {len(blank) - 1:,} more" if blank[1:] else ""
+        sheet.note(
+            f"unit_id {blank[0]!r}{more}: has a blank; pages name such units whole, but tables of the results part "
+            "units by blanks, and a dispatch system reads two: is there an id without, such as T3 or Tanker-3?"
+        )
 
 
 def _numbers(used: Mapping[str, FloatArray], i: int) -> dict[str, Any]:
