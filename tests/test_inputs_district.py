@@ -85,6 +85,22 @@ def test_a_key_in_the_wrong_table_is_sent_home(tmp_path: Path) -> None:
     assert "[shuttle]" in found.remedy
 
 
+def test_a_table_given_for_the_district_file_is_told_so(tmp_path: Path) -> None:
+    """Which line of it is no TOML does not matter."""
+    path = tmp_path / "addresses.csv"
+    for content in (b"address_id,label\n", b"\xff\xfe\x00"):
+        path.write_bytes(content)
+        assert str(fault(path)) == ("addresses.csv: is no district file; name the .toml file that lists the tables")
+
+
+def test_a_table_of_another_spelling_beside_the_district_file_is_asked_about(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path)
+    text = folder.read_text(encoding="utf-8").replace('"addresses.csv"', '"Adresses.CSV"')
+    assert "Adresses" in text
+    folder.write_text(text, encoding="utf-8")
+    assert fault(folder).remedy == "paths are relative to the district file; is 'addresses.csv' meant?"
+
+
 def test_a_key_like_none_is_answered_with_all_that_are_known(tmp_path: Path) -> None:
     """The nearest of them would be nonsense; long tables are those that `preplan rules` lists."""
     wrong = 'owner = "x"\n'

@@ -434,6 +434,14 @@ def test_an_id_that_a_spreadsheet_has_rounded_is_a_fault(tmp_path: Path, given: 
     assert not opened(book(tmp_path, Sheet1=[HEADER, ["50023000000012345", "1 A Road", -72, 44]]))[0].faults
 
 
+@pytest.mark.parametrize(("begins", "what"), [(b"PK\x03\x04", "a workbook"), (b"%PDF-1.7", "a PDF")])
+def test_what_is_no_text_is_called_by_its_name(tmp_path: Path, begins: bytes, what: str) -> None:
+    path = tmp_path / "a.csv"
+    path.write_bytes(begins + b" and more\n")
+    with pytest.raises(InputError, match=f"a.csv: is {what}.*; name it as what it is, or save it as CSV"):
+        opened(path)
+
+
 def test_an_id_of_more_digits_than_a_layer_s_reader_keeps_is_a_fault(tmp_path: Path) -> None:
     """Beside an empty cell whole numbers come as decimals, and 12345678901234567 as its neighbour."""
     features = [

@@ -243,6 +243,18 @@ def test_a_header_that_may_mean_a_column_is_asked_about(role: str, header: str, 
 
 
 @pytest.mark.parametrize(
+    ("role", "header", "ours", "unit"),
+    [("addresses", "driveway_mi", "driveway_ft", "ft"), ("apparatus", "height_m", "height_ft", "ft")],
+)
+def test_a_header_in_another_unit_is_asked_about_with_the_unit_to_write(
+    role: str, header: str, ours: str, unit: str
+) -> None:
+    """Whoever only renames the column would have hose of 0.2 ft."""
+    said = f"t.csv: column {header!r} is not read; is {ours!r} meant? Then bring its values into {unit}."
+    assert said in matched(role, header)[1]
+
+
+@pytest.mark.parametrize(
     ("role", "header", "ours"),
     [
         ("fill_sites", "season", "months"), ("fill_sites", "STATUS", "in_service"),

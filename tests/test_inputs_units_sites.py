@@ -421,6 +421,7 @@ def test_another_word_for_a_unit_says_what_to_do_with_its_row(kind: str, remedy:
     ("kind", "remedy"),
     [
         ("Pond", "write draft where an engine drafts from open water, dry hydrant"), ("River", "write draft"),
+        ("Drafting site", "write draft where an engine drafts from open water"),
         ("Pressurized hydrant", "write hydrant where a main has pressure"), ("Underground tank", "write cistern"),
         ("Water tower", "write tank"), ("well", "tank"),
     ],

@@ -390,6 +390,7 @@ def test_a_building_needs_more_than_a_few_gallons_a_minute() -> None:
         ("addresses", "address_id,label,lon,lat,required_gpm", "required_gpm", "100000", True),
         ("addresses", "address_id,label,lon,lat,required_gpm", "required_gpm", "3500", False),
         ("addresses", "address_id,label,lon,lat,driveway_ft", "driveway_ft", "60000", True),
+        ("addresses", "address_id,label,lon,lat,driveway_ft", "driveway_ft", "0.2", True),
         ("addresses", "address_id,label,lon,lat,driveway_ft", "driveway_ft", "900", False),
         ("addresses", "address_id,label,lon,lat,stories", "stories", "99", True),
         ("addresses", "address_id,label,lon,lat,floor_area_sqft", "floor_area_sqft", "26", True),

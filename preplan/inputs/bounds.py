@@ -71,7 +71,7 @@ ADDRESSES: Mapping[str, Bound] = {
     "stories": Bound(0.5, 200.0, "number of floors of a building", seldom=30.0),
     "required_gpm": Bound(50.0, 1e5, "required flow of a building", FLOWS, seldom=12_000.0),
     "required_gal": Bound(100.0, 1e8, "water that a building needs in all", seldom=2e6, few=1000.0),
-    "driveway_ft": Bound(0.0, 1e5, "length of a driveway", seldom=10_560.0),
+    "driveway_ft": Bound(0.0, 1e5, "length of a driveway", seldom=10_560.0, few=5.0),
 }
 CLOSURES: Mapping[str, Bound] = {
     "max_lb": Bound(500.0, 250_000.0, "weight limit of a road"),

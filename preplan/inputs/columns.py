@@ -261,7 +261,7 @@ EVERY_SPEC: Mapping[str, TableSpec] = {**SPECS, "drill_log": DRILL_LOG}
 """The same, and the table that only `preplan drill` reads."""
 _LENGTHS = ("m", "metres", "meters", "metre", "meter", "cm", "mm")
 OTHER_UNITS: Mapping[str, tuple[str, ...]] = {
-    "ft": (*_LENGTHS, "inches", "yd", "yards"),
+    "ft": (*_LENGTHS, "inches", "yd", "yards", "mi", "mile", "miles", "km"),
     "in": (*_LENGTHS, "ft", "feet"),
     "lb": ("kg", "kgs", "kilograms", "t", "tons", "ton", "tonnes"),
     "gal": ("l", "ltr", "litres", "liters", "litre", "liter", "m3"),
@@ -363,9 +363,7 @@ def in_other_units(table: TextTable, mapping: Mapping[str, str]) -> Iterator[Fin
     """Refuse a header that the district maps although it names a unit that its column is not in."""
     for ours, theirs in mapping.items():
         unit = ours.rpartition("_")[2]
-        words = plain(theirs).split("_")
-        wrong = next((one for one in OTHER_UNITS.get(unit, ()) if one in words[1:]), "")
-        if wrong and not {unit, *OWN_WORDS.get(unit, ())} & {*words}:
+        if wrong := _other_unit(plain(theirs), unit):
             yield Finding(
                 file=table.file,
                 row=table.header_row,
@@ -374,6 +372,13 @@ def in_other_units(table: TextTable, mapping: Mapping[str, str]) -> Iterator[Fin
                 rule=f"the header names {wrong!r}, but {ours} is in {unit}",
                 remedy=f"put a column with the values in {unit} into the table, and map that one",
             )
+
+
+def _other_unit(form: str, unit: str) -> str:
+    """Give the unit that a header names and a column is not in, '' where it names none or the column's own."""
+    words = form.split("_")
+    wrong = next((one for one in OTHER_UNITS.get(unit, ()) if one in words[1:]), "")
+    return "" if {unit, *OWN_WORDS.get(unit, ())} & {*words} else wrong
 
 
 def _wanted(spec: TableSpec, mapping: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
@@ -520,7 +525,8 @@ def _unread(table: TextTable, spec: TableSpec, forms: list[str], read: set[int])
         if form in spec.advice:
             asked.append(f"{table.file}: column {header} is not read: {spec.advice[form]}")
         elif name and name != form:
-            asked.append(f"{table.file}: column {header} is not read; is {name!r} meant?")
+            told = f" Then bring its values into {unit_of(name)}." if _other_unit(form, unit_of(name)) else ""
+            asked.append(f"{table.file}: column {header} is not read; is {name!r} meant?{told}")
         else:
             others.append(header.rstrip(","))
     if not others:

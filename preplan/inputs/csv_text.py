@@ -17,6 +17,8 @@ _QUOTED = re.compile(r'"[^"]*"')
 _LINE_END = re.compile(r"\r\n|\r|\n")
 _FIRST_LINES = 50
 """Lines in which the delimiter is looked for."""
+_NO_TEXT = {b"PK\x03\x04": "a workbook or an archive", b"\xd0\xcf\x11\xe0": "an old workbook", b"%PDF": "a PDF"}
+"""How files begin that are called tables of text and are none (published descriptions of these forms, from memory)."""
 _WEB_PAGE = re.compile(r"\s*<(?:!doctype|html|\?xml)", re.IGNORECASE)
 _STRAY = "take away the quote that is one too many; a quote inside a text in quotes is written twice"
 _NAMED_DELIMITER = re.compile(r'"?sep=(.)"?\r?\n', re.IGNORECASE)
@@ -30,6 +32,9 @@ def read_csv(data: bytes, file: str) -> TextTable:
     InputError
         They are no text, have no row, or a stray quote that swallows what follows it.
     """
+    for beginning, what in _NO_TEXT.items():
+        if data.startswith(beginning):
+            raise fail(file, f"is {what}, whatever its name says", remedy="name it as what it is, or save it as CSV")
     text, notes = _decode(data, file)
     if _WEB_PAGE.match(text):
         raise fail(file, "is a web page, whatever its name says", remedy="download the table itself, or save it as CSV")

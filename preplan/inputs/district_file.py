@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 import shapely
 
 from preplan.errors import Finding, InputError, unreadable
-from preplan.inputs.columns import SPECS
+from preplan.inputs.columns import LOOKS_LIKE, SPECS
 from preplan.inputs.rule_tables import RULE_TABLES, read_rules, rule_homes, rule_names
 from preplan.inputs.table_file import is_table
 from preplan.inputs.toml_document import Document, read_document
@@ -262,9 +263,19 @@ def _file(document: Document, path: tuple[str, str], value: object, folder: Path
     if there:
         return found
     turned = any(ord(letter) < ord(" ") for letter in name)
-    remedy = BACKSLASH_REMEDY if turned else "paths are relative to the district file"
+    remedy = BACKSLASH_REMEDY if turned else "paths are relative to the district file" + _meant(found)
     document.fault(path, "is no file", value=name, remedy=remedy)
     return None
+
+
+def _meant(path: Path) -> str:
+    """Ask whether a file beside it is meant whose name differs in capitals or a letter; '' where none is like it."""
+    try:
+        beside = {one.name.casefold(): one.name for one in sorted(path.parent.iterdir()) if is_table(one)}
+    except (OSError, ValueError):
+        return ""
+    near = difflib.get_close_matches(path.name.casefold(), list(beside), n=1, cutoff=LOOKS_LIKE)
+    return f"; is {beside[near[0]]!r} meant?" if near else ""
 
 
 def _columns(document: Document) -> dict[str, dict[str, str]]:

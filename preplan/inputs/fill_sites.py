@@ -24,6 +24,7 @@ KINDS: Mapping[str, str] = {
 }
 """Accepted spellings of a kind."""
 KIND_HINTS: Mapping[str, str] = {
+    "draft": "write draft where an engine drafts from open water",
     **dict.fromkeys(("dry", "dh"), "write dry hydrant where a pipe leads into open water"),
     "hydrant": "write hydrant where a main has pressure, dry hydrant where a pipe leads into open water",
     **dict.fromkeys(("underground", "buried", "below"), "write cistern"),

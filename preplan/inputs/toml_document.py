@@ -154,6 +154,14 @@ def read_document(path: Path) -> Document:
     """
     try:
         return Document(path.name, path.read_bytes().decode("utf-8-sig"))
+    except (UnicodeDecodeError, InputError) as error:
+        if path.suffix.lower() != ".toml":  # a table, most likely: what is no TOML in it is beside the point
+            rule, remedy = "is no district file", "name the .toml file that lists the tables"
+        elif isinstance(error, InputError):
+            raise
+        else:
+            rule, remedy = "is not UTF-8", "save it as UTF-8"
+        raise InputError([Finding(file=path.name, rule=rule, remedy=remedy)]) from error
     except IsADirectoryError as error:
         finding = Finding(
             file=str(path), rule="is a folder", remedy=f"name the district file in it: {path / 'district.toml'}"
@@ -161,9 +169,6 @@ def read_document(path: Path) -> Document:
         raise InputError([finding]) from error
     except OSError as error:
         raise InputError([unreadable(path.name, error)]) from error
-    except UnicodeDecodeError as error:
-        finding = Finding(file=path.name, rule="is not UTF-8", remedy="save it as UTF-8")
-        raise InputError([finding]) from error
 
 
 def key_lines(text: str) -> dict[KeyPath, int]:
