@@ -145,7 +145,7 @@ def drill(
 @app.command()
 def sites(
     district: DistrictFile,
-    new: Annotated[int, typer.Option("--new", metavar="K", help="How many new fill sites at most.")],
+    new: Annotated[int, typer.Option("--new", metavar="K", help="How many new fill sites at most: 1 to 20.")],
     candidates: Annotated[
         Path | None,
         typer.Option(

@@ -50,6 +50,8 @@ def unreadable(file: str, error: OSError) -> Finding:
     """Make the finding of a file that the system does not let this program read, or that is not there."""
     if isinstance(error, FileNotFoundError):
         return Finding(file=file, rule="is not there", remedy="see that its name and its folder are right")
+    if isinstance(error, IsADirectoryError):
+        return Finding(file=file, rule="is a folder", remedy="name the file in it")
     rule = f"cannot be read: {error.strerror or error}"
     return Finding(file=file, rule=rule, remedy="see that it is yours to read and whole, or name a copy of it")
 

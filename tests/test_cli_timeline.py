@@ -269,11 +269,11 @@ def test_a_plot_that_cannot_be_written_says_so(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (f"{SHORT} --demand 0", "--demand: needs --arrive, once for each --tank, and --demand"),
+        (f"{SHORT} --demand 0", "--demand: needs --arrive too, once for each --tank"),
         (f"{SHORT} --booster 0", "--booster: needs --arrive"),
         (f"{SHORT} --attack-engine 0", "--attack-engine: needs --arrive"),
-        (f"{SHORT} --demand 250", "--demand: needs --arrive, once for each --tank, and --demand"),
-        (f"{SHORT} --arrive 13 --arrive 20", "--arrive: needs --arrive, once for each --tank, and --demand"),
+        (f"{SHORT} --demand 250", "--demand: needs --arrive too, once for each --tank"),
+        (f"{SHORT} --arrive 13 --arrive 20", "--arrive: needs --demand too, and stands once for each --tank"),
         (f"{SHORT} --events", "--events: needs --arrive"),
         (f"{SHORT} --plot a.pdf", "--plot: needs --arrive"),
         (f"{SHORT} --hydrant", "--hydrant: needs --arrive"),

@@ -97,6 +97,12 @@ def test_the_table_of_changes_explains_old_and_new_together() -> None:
     assert set(OWN["changes.csv"]) <= plain, "a meaning for no column"
 
 
+@pytest.mark.parametrize(("said", "meant"), [("trips", "trips.csv"), ("Fill_Sites.csv", "fill_sites")])
+def test_a_table_is_found_with_and_without_its_ending(said: str, meant: str) -> None:
+    assert run("columns", said) == run("columns", meant)
+    assert run("columns", "addresses") != run("columns", "addresses.csv"), "one is filled in, the other written"
+
+
 def test_an_unknown_table_is_refused_with_those_known() -> None:
     status, text = run("columns", "pumps")
     assert status == 2

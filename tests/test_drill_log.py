@@ -107,6 +107,11 @@ def test_a_log_without_rows_columns_or_dumps_is_none(inputs: Inputs, folder: Pat
     assert "has no row in which a tanker leaves the dump site ('empty'): nothing can be measured" in text
 
 
+def test_a_folder_given_for_the_log_is_told_as_one(inputs: Inputs, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="is a folder; name the file in it"):
+        read_drill_log(tmp_path, inputs)
+
+
 def test_a_third_fill_site_wants_a_log_of_its_own(tmp_path: Path) -> None:
     one = SmallDistrict()
     one.files["fill_sites.csv"] = f"{one.files['fill_sites.csv']!s}S3,Third,draft,-72.01,44.0,500,back,\n"

@@ -43,7 +43,7 @@ OTHER_TABLES = {
 def columns(table: str | None) -> str:
     """Say what each column of a table means, or of every table; * marks those that a table must have."""
     results = result_columns()
-    tables = [*WORDS, *results] if table is None else [one_of("TABLE", table, (*WORDS, *results))]
+    tables = [*WORDS, *results] if table is None else [_named(table, (*WORDS, *results))]
     said = []
     if tables[0] in WORDS:
         said.append("* a table must have it. Other columns may be left out, and an empty cell means: not known.")
@@ -51,6 +51,15 @@ def columns(table: str | None) -> str:
         said += ["", f"{one}: {TITLES[one] if one in WORDS else RESULTS[one]}"]
         said += _given(one) if one in WORDS else _written(one, results[one])
     return "\n".join(said).lstrip("\n")
+
+
+def _named(table: str, known: Sequence[str]) -> str:
+    """Find a table by its name, with or without the ending of its file."""
+    plain = table.strip().casefold()
+    for meant in (plain, f"{plain}.csv", plain.removesuffix(".csv")):
+        if meant in known:
+            return meant
+    return one_of("TABLE", table, known)
 
 
 def result_columns() -> dict[str, tuple[str, ...]]:

@@ -251,6 +251,14 @@ def legs_min(asked: Steady) -> tuple[float, float]:
 # --------------------------------------------------------------------------- minute by minute
 
 
+_NEEDS = {
+    "arrive": "needs --demand too, and stands once for each --tank",
+    "demand": "needs --arrive too, once for each --tank",
+    "": "needs --arrive, once for each --tank, and --demand",
+}
+"""What an option of the timeline needs besides."""
+
+
 def _minute_by_minute(asked: MinuteByMinute) -> bool:
     """Tell whether the timeline is asked for; options that only it has are refused without it."""
     mine = {field.name for field in fields(MinuteByMinute)} - {field.name for field in fields(Steady)} - {"json"}
@@ -259,7 +267,7 @@ def _minute_by_minute(asked: MinuteByMinute) -> bool:
     if not given:
         return False
     if asked.arrive is None or asked.demand is None:
-        raise refused(option_name(given[0]), "needs --arrive, once for each --tank, and --demand")
+        raise refused(option_name(given[0]), _NEEDS.get(given[0], _NEEDS[""]))
     return True
 
 
