@@ -89,7 +89,7 @@ class RequiredFlowRules:
         "min",
         "how long the rate must hold; 'method': the method's own total over its rate, at least 20",
         "the rater's duration: 250 gpm for 2 h (published rating criteria)",
-        low=1,
+        low=10,  # 2 is two hours, and nobody's two minutes
         high=480,
     )
     dwelling_cap: bool = _rule(True, "", "dwellings: construction number at most 1.0", "NFPA 1142, " + MEMORY)

@@ -129,6 +129,7 @@ def test_an_unknown_table_and_an_unknown_level_key(tmp_path: Path) -> None:
         ("shuttle", "fill_gpm = nan", "must be a number below 1e+09"),
         ("shuttle", "fill_gpm = inf", "must be a number below 1e+09"),
         ("shuttle", "fill_gpm = 0", "must be at least 1"),
+        ("required_flow", "required_min = 2", "must be at least 10 min"),
         ("shuttle", "usable_fraction = 90", "must be at most 1"),
         ("shuttle", "dump_places = 1.5", "must be a whole number"),
         ("apparatus", "chassis_lb = -1", "must be at least 0"),
