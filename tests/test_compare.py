@@ -192,11 +192,7 @@ def test_where_none_meets_a_large_loss_is_worse_and_comes_first(built: Built, tm
                 row |= {"status": "not met", "response_level": "", "uninterrupted_gpm": gpm, "required_gpm": "250"}
             if row["address_id"] == "G9":  # an entry of its own, behind the others
                 row["fill_site_id"] = ("S1", "S2")[end]
-        text = io.StringIO(newline="")
-        writer = csv.DictWriter(text, table[0], lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(table)
-        rewrite(folder, "addresses.csv", text.getvalue().encode())
+        rewrite(folder, "addresses.csv", _as_csv(table))
         folders.append(folder)
     found = held(folders[0], folders[1])
     groups = dict(zip(found.answers.old["address_id"], found.answers.group, strict=True))
@@ -211,6 +207,34 @@ def test_where_none_meets_a_large_loss_is_worse_and_comes_first(built: Built, tm
     assert "held 240 -> 20 gpm; now holds 20 gpm, needs 250" in cut
     assert "and 2 addresses more" in cut
     assert "held 200 to 250 -> 120 to 150 gpm; now holds 120 to 150 gpm, needs 250; most at 5 Mill Road" in whole
+
+
+def test_a_route_in_fewer_months_is_worse(built: Built, tmp_path: Path) -> None:
+    """Shut from December to April before, and now for good: seven months of a fire's water are gone."""
+    flags = {"G1": ("road closed=12-4", "road cut off"), "G2": ("road closed=12-4", "road closed=12-3"),
+             "G3": ("road closed=12-4", "no fill site in=12-4")}  # fmt: skip
+    folders = []
+    for end in (0, 1):
+        folder = tmp_path / str(end)
+        shutil.copytree(built(), folder)
+        table = rows_of(folder / "addresses.csv")
+        for row in table:
+            if row["address_id"] in flags:
+                gone = dict.fromkeys(("response_level", "uninterrupted_gpm", "sustained_gpm", "call_by_min"), "")
+                row |= {**gone, "status": "no route", "flags": flags[row["address_id"]][end]}
+        rewrite(folder, "addresses.csv", _as_csv(table))
+        folders.append(folder)
+    found = held(folders[0], folders[1])
+    groups = dict(zip(found.answers.old["address_id"], found.answers.group, strict=True))
+    assert [groups[one] for one in flags] == ["worse", "better", "instructions"]
+
+
+def _as_csv(table: list[dict[str, str]]) -> bytes:
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, table[0], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(table)
+    return text.getvalue().encode()
 
 
 def test_the_same_results_give_the_same_bytes(built: Built) -> None:
@@ -435,7 +459,7 @@ def test_flags_of_the_road_are_causes_only_where_something_acts_on_roads(built: 
     cells = (tmp_path / "new" / "addresses.csv").read_bytes()
     rewrite(tmp_path / "new", "addresses.csv", cells.replace(b",190,gap", b",190,no way for=T3; gap"))
     trips = (tmp_path / "new" / "trips.csv").read_bytes()
-    rewrite(tmp_path / "new", "trips.csv", trips.replace(b",0.0,0\n", b",2.5,0\n"))
+    rewrite(tmp_path / "new", "trips.csv", trips.replace(b",0.0,0,yes\n", b",2.5,0,yes\n"))
     assert {code for code, _ in told(compare(read(built()), read_results(tmp_path / "new")))["G3"]} == {"not told"}
     edit_run(tmp_path / "new", lambda run: run["inputs"]["roads"].update(sha256="another"))
     found = compare(read(built()), read_results(tmp_path / "new"))

@@ -54,11 +54,11 @@ def compare(asked: Compared) -> str:
     """Compare two results of a district: which addresses changed, for better or worse, and why.
 
     Addresses are matched by address_id. Those whose answer is worse come first (served, each higher response level, not
-    met, no route; or not met as before, with a tenth of the need less held), then those that are better, those with the
-    same answer and other instructions (fill site, backup, second fill site, units, call-by minute, way, warnings),
-    those with other numbers alone, and those that are new or gone. Causes are what the files of both results tell;
-    where they tell none, it says so. Nothing is planned, no roads are read, and the results stay as they are. Exit
-    status 0 whether or not anything changed.
+    met, no route; or as before: not met with a tenth of the need less held, no route in more months), then those that
+    are better, those with the same answer and other instructions (fill site, backup, second fill site, units, call-by
+    minute, way, warnings), those with other numbers alone, and those that are new or gone. Causes are what the files of
+    both results tell; where they tell none, it says so. Nothing is planned, no roads are read, and the results stay as
+    they are. Exit status 0 whether or not anything changed.
     """
     must_be({"--gpm": asked.gpm, "--minutes": asked.minutes}, least=0)
     from preplan.compare import export, report  # noqa: PLC0415 - tables are slow to import

@@ -15,9 +15,10 @@ from preplan.compare.look_up import look_up
 from preplan.compare.results import CSV_TABLES, Results
 from preplan.compare.runs import RunChange, moved_ft
 from preplan.compare.steps import Steps
+from preplan.inputs.cells import months
 from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, NOT_THIS_WAY, SHUT_BEYOND
 from preplan.planning.weights import LIMIT_FLAGS
-from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
+from preplan.records import ALL_MONTHS, BoolArray, FloatArray, IntArray, TextArray, text_array
 
 GROUPS = ("worse", "better", "instructions", "numbers", "same")
 """What became of an address, worst first: its answer is worse, or better; the same, and something else is to be done;
@@ -64,6 +65,8 @@ _DONE_FLAGS = frozenset({
 """Flags that tell crews what to do or to mind; all others are remarks."""
 _TOLD_ELSEWHERE = frozenset({"gap", "long driveway", "left out"})
 """Flags that repeat a number or a unit that is compared by itself."""
+_SHUT_FLAGS = frozenset({"road closed", NO_SITE_IN})
+"""Flags that name the months in which no tanker gets to an address that has a route in others."""
 _PLAIN_VALUE = re.compile(r", round trip [\d.]+ min$|^\d[\d.]* (?:min|mi)$")
 """Of a flag's value, the numbers that change with every trip."""
 _GPM = re.compile(r"(\d+)(?= gpm)")
@@ -121,7 +124,8 @@ def compare_answers(old: Results, new: Results, changes: Iterable[RunChange], st
     told = np.isin(
         np.arange(len(before)), differences.loc[differences["what"].isin(("held", "required")), "at"].to_numpy()
     )
-    grave = pair.same_grade & told & (np.abs(lost) >= WEIGHS - 1e-9)
+    without = ((before["status"] == "no route") & (after["status"] == "no route")).to_numpy()
+    grave = pair.same_grade & ((told & (np.abs(lost) >= WEIGHS - 1e-9)) | without)
     worse, better = ((sign * (grade[:, 1] - grade[:, 0]) > 0) | (grave & (sign * lost > 0)) for sign in (1, -1))
     group = np.select([worse, better, done, other], GROUPS[:4], GROUPS[4]).astype(np.object_)
     return Answers(
@@ -221,11 +225,23 @@ def grades(rows: pd.DataFrame) -> IntArray:
 
 
 def _held_share(rows: pd.DataFrame) -> FloatArray:
-    """Give the share of the need that is held, (addresses,): all where the answer meets, nothing without a route."""
+    """Give the share of the need that is held, (addresses,): all where the answer meets; of months without a route."""
     held, needed = (rows[name].to_numpy(dtype=float) for name in ("uninterrupted_gpm", "required_gpm"))
     share = np.minimum(np.nan_to_num(held) / np.where(needed > 0.0, needed, np.inf), 1.0)
     status = rows["status"].to_numpy(dtype=object)
-    return np.select([status == "not met", status == "no route"], [share, np.zeros(len(rows))], 1.0)
+    with_route = np.array([_months_with_route(flags) / len(ALL_MONTHS) for flags in rows["flags"]])
+    return np.select([status == "not met", status == "no route"], [share, with_route], 1.0)
+
+
+def _months_with_route(flags: str) -> int:
+    """Count the months in which an address without a route has one: flags name those without, or none does all year.
+
+    >>> _months_with_route("road closed=11-3; no fill site in=4"), _months_with_route("road cut off")
+    (6, 0)
+    """
+    values = [text.partition("=")[2] for text in flags.split("; ") if text.partition("=")[0] in _SHUT_FLAGS]
+    shut = {month for value in values for month in months(value) or ()}
+    return len(ALL_MONTHS) - len(shut) if shut else 0
 
 
 # --------------------------------------------------------------------------- differences

@@ -20,8 +20,14 @@ from preplan.render.words import CAUTIONS, date_words, printable
 
 TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
-        "worse": ("Worse", f"the answer is worse, or not met and holds {WEIGHS:.0%} of the need less"),
-        "better": ("Better", f"the answer is better, or not met and holds {WEIGHS:.0%} of the need more"),
+        "worse": (
+            "Worse",
+            f"the answer is worse, or not met with {WEIGHS:.0%} of the need less held, or no route in more months",
+        ),
+        "better": (
+            "Better",
+            f"the answer is better, or not met with {WEIGHS:.0%} of the need more held, or no route in fewer months",
+        ),
         "instructions": ("Other instructions", "same answer; another fill site, backup, unit, call, way or warning"),
         "numbers": ("Other numbers", "same answer and instructions; other flows, minutes or remarks"),
         "added": ("New", "in the new results alone"),
