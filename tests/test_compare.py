@@ -206,6 +206,7 @@ def test_where_none_meets_a_large_loss_is_worse_and_comes_first(built: Built, tm
     )
     assert "held 240 -> 20 gpm; now holds 20 gpm, needs 250" in cut
     assert "and 2 addresses more" in cut
+    assert max(map(len, report.text(found).splitlines()[4:])) <= report.LINE_LETTERS
     assert "held 200 to 250 -> 120 to 150 gpm; now holds 120 to 150 gpm, needs 250; most at 5 Mill Road" in whole
 
 

@@ -22,11 +22,11 @@ TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "worse": (
             "Worse",
-            f"the answer is worse, or not met with {WEIGHS:.0%} of the need less held, or no route in more months",
+            f"a worse answer, {WEIGHS:.0%} of the need less held, or more months without a route",
         ),
         "better": (
             "Better",
-            f"the answer is better, or not met with {WEIGHS:.0%} of the need more held, or no route in fewer months",
+            f"a better answer, {WEIGHS:.0%} of the need more held, or fewer months without a route",
         ),
         "instructions": ("Other instructions", "same answer; another fill site, backup, unit, call, way or warning"),
         "numbers": ("Other numbers", "same answer and instructions; other flows, minutes or remarks"),
