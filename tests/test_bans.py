@@ -81,12 +81,18 @@ def test_the_way_round_is_driven_and_timed() -> None:
     assert slow - quick == pytest.approx(1.0 + 3.0 + 1.0 + 2.0 / 60.0, abs=0.01)
 
 
-def test_a_drive_that_starts_or_ends_on_the_middle_way_is_free() -> None:
-    """Nobody who starts on B came from A; whoever stops on B has not turned yet."""
+def test_who_starts_on_the_middle_way_may_have_come_from_the_first() -> None:
+    """A tanker that has dumped on B came from A or from C, and drives on: not into D. Who stops on B has not turned."""
     bound, free = drawn(rule()), drawn()
-    assert reach(bound, (B, 0.5), (D, 0.5)) == [True]
+    assert reach(bound, (B, 0.5), (D, 0.5), (E, 0.5), (F, 0.5)) == [False, True, True]
     assert minutes(bound, (A, 0.5), (B, 0.5)) == minutes(free, (A, 0.5), (B, 0.5))
     assert minutes(bound, (C, 0.5), (B, 0.5)) == minutes(free, (C, 0.5), (B, 0.5))
+
+
+def test_a_one_way_street_keeps_its_only_way_on() -> None:
+    """B runs north alone and leads into D alone: who stands there cannot have come from A."""
+    north: list[Road] = [*ROADS[:B], ("south", "north", {"way": 2, "oneway": "yes"}), *ROADS[C:E]]
+    assert reach(draw(NODES, north, restrictions=(rule(),)), (B, 0.5), (D, 0.5)) == [True]
 
 
 def test_an_only_rule_leaves_one_way_on() -> None:
@@ -167,23 +173,44 @@ def banned(states: tuple[int, ...], rules: list[tuple[int, ...]]) -> bool:
     return any(rows[-len(one) :] == one for one in rules)
 
 
+BEGIN = -2
+"""Stands before the first state of a drive; of no stretch."""
+
+
+def driven_so(arcs: Arcs, rows: tuple[int, ...]) -> list[tuple[int, ...]]:
+    """List the states by which stretches can be driven one after another."""
+    found: list[tuple[int, ...]] = [(2 * rows[0],), (2 * rows[0] + 1,)]
+    for row in rows[1:]:
+        found = [(*path, to) for path in found for to, _ in arcs.get(path[-1], []) if to >> 1 == row]
+    return found
+
+
 def remembering(
-    arcs: Arcs, drive: np.ndarray, start: int, done: float, rules: list[tuple[int, ...]]
+    arcs: Arcs, drive: np.ndarray, start: int, done: float, rules: list[tuple[int, ...]], *, two_way: bool
 ) -> dict[int, float]:
-    """Search from a spot with the last four states in mind: minutes to the start of each state."""
+    """Search from a spot with the last four states in mind: minutes to the start of each state.
+
+    Who starts inside a forbidden sequence may have begun it, but on a one-way street that then had no way on.
+    """
     best: dict[tuple[int, ...], float] = {}
     least: dict[int, float] = {}
-    queue: list[tuple[float, tuple[int, ...]]] = [(-done * drive[start], (start,))]
+    rests = {path[at:] for one in rules for path in driven_so(arcs, one) for at in range(1, len(path) - 1)}
+    rests = {rest for rest in rests if rest[0] == start}
+    ways_on = [to for to, _ in arcs.get(start, []) if to != start ^ 1]
+    if not two_way and all((start, to) in rests for to in ways_on):
+        rests = set()
+    queue: list[tuple[float, tuple[int, ...]]] = [(-done * drive[start], (BEGIN, start))]
     while queue:
         time, came = heapq.heappop(queue)
         if came in best:
             continue
         best[came] = time
-        if len(came) > 1:
+        if came != (BEGIN, start):
             least.setdefault(came[-1], time)
         for to, cost in arcs.get(came[-1], []):
             after = (*came, to)[-4:]
-            if not banned(after, rules):
+            begun = after[0] == BEGIN and after[1:] in rests
+            if not begun and not banned(after, rules):
                 heapq.heappush(queue, (time + cost, after))
     return least
 
@@ -239,7 +266,9 @@ def test_searches_equal_one_that_remembers_all_it_drove(case: tuple[Drawing, lis
     back = drive_in(fleet, search_in(fleet, there), here)[0].reshape(2, 2, 2, 2)
     for k, way in np.ndindex(2, 2):
         state, done = int(here.state[k, way]), float(here.driven[k, way])
-        least = remembering(arcs, free.state_min, state, done, rules) if free.usable[state] else {}
+        two_way = bool(free.usable[state ^ 1])
+        may = bool(free.usable[state])
+        least = remembering(arcs, free.state_min, state, done, rules, two_way=two_way) if may else {}
         for j, side in np.ndindex(2, 2):
             to, part = int(there.state[j, side]), float(there.driven[j, side])
             expected = least.get(to, np.inf) + part * free.state_min[to]

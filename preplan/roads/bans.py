@@ -1,7 +1,8 @@
 """Turn restrictions as sequences of states that nobody may drive, and the states that must remember how they came.
 
 A restriction through a node forbids one arc. One through ways forbids an arc only to those who came from its first
-way: the states of its middle ways are split into copies, each of which stands for one way of having come.
+way: the states of its middle ways are split into copies, each of which stands for one way of having come. Who starts
+on a middle way, as a tanker does that has dumped there, may have come from the first way: it holds for him too.
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ MOST_STRETCHES = 60
 
 Sequence: TypeAlias = tuple[int, ...]
 """States driven one after another."""
+START = -1
+"""Stands, before the first state of a sequence, for who starts there; it is no state."""
 Following: TypeAlias = Callable[[int], list[int]]
 """Gives the states that may follow a state."""
 
@@ -106,20 +109,23 @@ def unsplit(states: int, arc_from: IntArray, arc_to: IntArray) -> Split:
     return Split(base=every, plain=every, arc_from=arc_from, arc_to=arc_to, arc=arc)
 
 
-def split(states: int, arc_from: IntArray, arc_to: IntArray, banned: set[Sequence]) -> Split:
+def split(is_open: BoolArray, arc_from: IntArray, arc_to: IntArray, banned: set[Sequence]) -> Split:
     """Take the banned sequences out of the arcs by copies of the states inside them.
 
     A state that is split has three kinds of search states: itself, which is left but never entered, for what
     starts there; a plain copy for those who come from elsewhere; and one copy for each begun sequence.
     """
-    begun = sorted({path[:count] for path in banned for count in range(2, len(path))})
-    double = sorted({path[-1] for path in begun})
+    states = len(is_open)
+    double = sorted({state for path in banned for state in path[1:-1]})
     plain = np.arange(states, dtype=np.int32)
     plain[double] = states + np.arange(len(double), dtype=np.int32)
-    number = {path: states + len(double) + i for i, path in enumerate(begun)}
     sources: dict[int, list[tuple[Sequence, int]]] = {path[0]: [((path[0],), path[0])] for path in sorted(banned)}
     for state in double:
-        sources[state] = [((state,), state), ((state,), int(plain[state]))]
+        sources[state] = [((START, state), state), ((state,), int(plain[state]))]
+    banned = banned | _from_the_middle(banned, is_open, arc_from, arc_to)
+    own = {(START, state): state for state in double}
+    begun = sorted({path[:count] for path in banned for count in range(2, len(path))} - own.keys())
+    number = {path: states + len(double) + i for i, path in enumerate(begun)} | own
     for path in begun:
         sources[path[-1]].append((path, number[path]))
     touched: BoolArray = np.isin(arc_from, list(sources)) | np.isin(arc_to, double)
@@ -141,6 +147,19 @@ def split(states: int, arc_from: IntArray, arc_to: IntArray, banned: set[Sequenc
         arc_to=rows[:, 1],
         arc=rows[:, 2],
     )
+
+
+def _from_the_middle(banned: set[Sequence], is_open: BoolArray, arc_from: IntArray, arc_to: IntArray) -> set[Sequence]:
+    """List what is banned to who starts inside a banned sequence, as if he had come from its first state.
+
+    Where that would leave a one-way street without any way on nobody can have come so, and he is free.
+    """
+    rests = {(START, *path[first:]) for path in banned for first in range(1, len(path) - 1)}
+    shut = {}
+    for state in {rest[1] for rest in rests}:
+        ways_on = set(arc_to[arc_from == state].tolist())
+        shut[state] = not is_open[state ^ 1] and all((START, state, to) in rests for to in ways_on)
+    return {rest for rest in rests if not shut[rest[1]]}
 
 
 def _after(came: Sequence, begun: dict[Sequence, int], banned: set[Sequence]) -> Sequence:

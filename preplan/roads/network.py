@@ -110,7 +110,7 @@ def build_network(roads: RoadTable, limits: RoadLimits, rules: RoadRules, node_d
     arc_min = _turn_min(roads, arc_from, arc_to, head, is_open) + node_delay_min[head[arc_from]]
     if rules.travel != "rule":
         arc_min = arc_min + np.where(limits.signed[arc_to >> 1] & ~limits.signed[arc_from >> 1], SIGN_MIN, 0.0)
-    arcs = _split(roads, len(is_open), arc_from, arc_to)
+    arcs = _split(roads, is_open, arc_from, arc_to)
     turning = _turning_nodes(roads)[head]
     end_turn = np.where(turning, rules.turning_place_min, rules.dead_end_turn_min)
     return RoadNetwork(
@@ -201,12 +201,12 @@ def _parted(ways: WaysThrough, rule: TurnRestriction) -> str:
     return "its ways do not meet: tankers may be sent through it, check on the ground"
 
 
-def _split(roads: RoadTable, states: int, arc_from: IntArray, arc_to: IntArray) -> Split:
+def _split(roads: RoadTable, is_open: BoolArray, arc_from: IntArray, arc_to: IntArray) -> Split:
     """Apply the restrictions through ways to arcs between states."""
-    if all(rule.via_node is not None for rule in roads.restrictions):
-        return unsplit(states, arc_from, arc_to)
     banned = WaysThrough(roads, _following(arc_from, arc_to)).banned(roads.restrictions)
-    return split(states, arc_from, arc_to, banned) if banned else unsplit(states, arc_from, arc_to)
+    if not banned:
+        return unsplit(len(is_open), arc_from, arc_to)
+    return split(is_open, arc_from, arc_to, banned)
 
 
 def _following(arc_from: IntArray, arc_to: IntArray) -> Following:
