@@ -20,7 +20,7 @@ from preplan.roads.mouths import find_dead_ends
 from preplan.roads.source import read_osm
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M
-from tests.road_builder import Drawing, address_table, draw, lonlat
+from tests.road_builder import Drawing, Road, address_table, draw, lonlat
 from tests.shared_data import shared
 
 GEOD = Geod(ellps="WGS84")
@@ -181,6 +181,31 @@ def test_a_bridge_without_a_road_at_hand_keeps_its_points() -> None:
     for usable in (np.array([True, False]), None):
         spot = place_points(lone.roads, lone.limits, np.array([lon]), np.array([lat]), usable=usable)
         assert spot.segment.tolist() == [0]
+
+
+ROUND = {"junction": "roundabout", "oneway": "yes"}
+RING: list[Road] = [("s", "e", ROUND), ("e", "n", ROUND), ("n", "s", {**ROUND, "via": [(-20, 20)]})]
+RING_NODES = {"s": (0, 0), "e": (20, 20), "n": (0, 40), "south": (0, -300), "east": (400, 20)}
+
+
+def test_nobody_fills_or_dumps_in_a_roundabout() -> None:
+    """A place beside a ring stands on an arm, 20 m before it; where one road alone leads to the ring, on that."""
+    arms: list[Road] = [("south", "s", {}), ("e", "east", {})]
+    for roads, row, share in (([*RING, *arms], 3, 280 / 300), ([*RING, arms[0]], 2, None)):
+        town = draw(RING_NODES, roads)
+        lon, lat = lonlat(-25.0, 15.0)
+        spot = place_points(town.roads, town.limits, np.array([lon]), np.array([lat]))
+        table = place(town, address_table([(-25.0, 15.0)]))
+        assert spot.segment.tolist() == table.segment.tolist() == [row]
+        assert share is None or spot.fraction == table.fraction == pytest.approx(share, rel=SCALE)
+
+
+@pytest.mark.parametrize("tags", [{"highway": "trunk_link"}, {"tunnel": "yes"}])
+def test_nobody_dumps_on_a_ramp_or_in_a_tunnel(tags: dict[str, str]) -> None:
+    """Of a road whose name the address bears a piece is a ramp, or lies in a tunnel."""
+    town = draw({"w": (0, 0), "x": (500, 0), "y": (560, 0)}, [("w", "x", MILL), ("x", "y", {**MILL, **tags})])
+    table = place(town, address_table([(530.0, 8.0)], ["3 MILL RD"]))
+    assert (table.segment.tolist(), table.fraction.tolist()) == ([0], [1.0])
 
 
 def test_sides_follow_the_direction_of_the_stretch() -> None:

@@ -1,7 +1,7 @@
 """The place on the road where the tankers of each address dump, and the driveway between.
 
 An address stands at the road it is named for where that passes near, at the end of its mapped driveway where
-there is one, else at the nearest road that a tanker can use; beside a bridge, before the bridge.
+there is one, else at the nearest road that a tanker can use; beside a bridge, a roundabout or a ramp, before it.
 """
 
 from __future__ import annotations
@@ -16,9 +16,8 @@ from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, text_array
 from preplan.roads.barriers import on_foot
 from preplan.roads.driveways import driveways, ways_out
-from preplan.roads.inventory import is_bridge
 from preplan.roads.mouths import find_dead_ends
-from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, nowhere, place_points, usable_roads
+from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, no_stand, nowhere, place_points, usable_roads
 from preplan.roads.street_names import address_street, loosen, misspellings, road_keys
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
@@ -82,9 +81,9 @@ def place_addresses(
 
     off = ~(np.minimum(near.gap_m, best.gap_m) <= snap_m)
     takes_way = ~off & (by_way.row >= 0)
-    beside = ground.off_bridges(roads, usable, best.row, snap_m)
+    beside, share = ground.where_tankers_stand(roads, usable, best.row, snap_m)
     row = np.where(off, -1, np.where(takes_way, by_way.row, beside)).astype(np.int32)
-    fraction = np.where(takes_way, by_way.fraction, ground.fractions(row))
+    fraction = np.where(off, np.nan, np.where(takes_way, by_way.fraction, share))
     places = ground.places(row, fraction)
     hose_ft = np.where(takes_way, by_way.hose_ft, places.gap_ft * plan_rules.driveway_factor)
     how = np.where(takes_way, "driveway", np.where(is_named, "named", "nearest")).astype(np.object_)
@@ -202,12 +201,12 @@ def _along_driveways(
 
 
 def _roads_at(roads: RoadTable, usable: BoolArray, nodes: IntArray) -> Mapping[int, list[int]]:
-    """List the usable stretches that meet at each of some nodes, in row order, bridges last: nobody dumps on one."""
+    """List the usable stretches that meet at each of some nodes, in row order, last those where no tanker stands."""
     wanted = np.zeros(len(roads.node_id), dtype=np.bool_)
     wanted[nodes] = True
     found: defaultdict[int, list[int]] = defaultdict(list)
-    rows, bridge = np.flatnonzero(usable & (wanted[roads.from_node] | wanted[roads.to_node])), is_bridge(roads)
-    for row in rows[np.argsort(bridge[rows], kind="stable")].tolist():
+    rows, shunned = np.flatnonzero(usable & (wanted[roads.from_node] | wanted[roads.to_node])), no_stand(roads)
+    for row in rows[np.argsort(shunned[rows], kind="stable")].tolist():
         for node in {int(roads.from_node[row]), int(roads.to_node[row])}:
             found[node].append(row)
     return found

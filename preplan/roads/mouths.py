@@ -8,8 +8,7 @@ import numpy as np
 
 from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.inventory import is_bridge
-from preplan.roads.places import NO_FRONTAGE, Ground, usable_roads
+from preplan.roads.places import NO_FRONTAGE, Ground, no_stand, usable_roads
 from preplan.units import FT_PER_M
 
 _JOIN = 3
@@ -118,12 +117,12 @@ def beyond_mouth(trees: DeadEnds, frontage: int, mouth: int) -> list[int]:
 def _through_stretch(roads: RoadTable, limits: RoadLimits, trees: DeadEnds) -> IntArray:
     """Pick for each node a stretch of a through road on which tankers stand, the best for heavy ones; -1: none.
 
-    No bridge where there is another.
+    None of those where nobody stands while there is another.
     """
     may = usable_roads(limits) & ~trees.on & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)
     rows = np.flatnonzero(may)
     both_ways = limits.forward_open[rows] & limits.backward_open[rows]
-    order = rows[np.lexsort((rows, is_bridge(roads)[rows], -limits.max_lb[rows], ~both_ways))][::-1]
+    order = rows[np.lexsort((rows, no_stand(roads)[rows], -limits.max_lb[rows], ~both_ways))][::-1]
     best = np.full(len(roads.node_id), -1, dtype=np.int32)
     # of several values put in one place the last stays: the best comes last
     best[np.column_stack([roads.from_node[order], roads.to_node[order]]).ravel()] = np.repeat(order, 2)

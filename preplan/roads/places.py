@@ -11,13 +11,18 @@ import shapely
 from preplan.records import BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable, TextArray
 from preplan.roads.inventory import is_bridge
 from preplan.roads.projection import LineArray, Projection, road_lines, road_projection
-from preplan.roads.road_names import same_road
+from preplan.roads.road_names import is_circle, same_road
 from preplan.rules import RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
 
 NO_FRONTAGE = ("motorway", "motorway_link", "trunk_link")
 """Values of `highway` where nobody lives and no tanker stands, if there is another road."""
 
+CLEAR_M = 20.0
+"""From the mouth of a roundabout to who stands before it, so that others pass (this program's careful choice)."""
+_RAMPS = ("motorway_link", "trunk_link")
+_TUNNEL_NOT = frozenset({"", "no", "culvert"})
+"""Values of `tunnel` that put no road under a roof."""
 _TANGENT_M = 0.5
 """Half the piece of road by which its direction at a place is taken."""
 
@@ -27,6 +32,18 @@ PointArray = npt.NDArray[np.object_]
 def usable_roads(limits: RoadLimits) -> BoolArray:
     """Mark the stretches that some tanker may drive in some direction: shape (segments,)."""
     return limits.tanker_road & (limits.forward_open | limits.backward_open)
+
+
+def no_stand(roads: RoadTable) -> BoolArray:
+    """Mark the stretches on which no tanker stands, (segments,): bridges, tunnels, roundabouts, ramps.
+
+    What a bridge bears would decide whether a place on it is reached; who stands in a roundabout or on a ramp bars the
+    way to the tankers behind (common practice, no source).
+    """
+    tunnel = np.array([tags.get("tunnel", "") not in _TUNNEL_NOT for tags in roads.way_tags], dtype=np.bool_)
+    ramp = np.isin(roads.highway.astype(str), _RAMPS)
+    circle = np.array([is_circle(roads, row) for row in range(len(roads))], dtype=np.bool_)
+    return is_bridge(roads) | tunnel[roads.tag_row] | ramp | circle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,18 +108,27 @@ class Ground:
             row[point], gap_m[point] = rows[found[order][first]], far[order][first]
         return Near(row, gap_m)
 
-    def off_bridges(self, roads: RoadTable, usable: BoolArray, row: IntArray, within_m: float) -> IntArray:
-        """Give the road before the bridge to points whose stretch `row[i]` is one: nobody fills or dumps on a bridge.
+    def where_tankers_stand(
+        self, roads: RoadTable, usable: BoolArray, row: IntArray, within_m: float
+    ) -> tuple[IntArray, FloatArray]:
+        """Give the stretches and shares on which to stand to points whose nearest stretches are `row`.
 
-        What the bridge bears would decide whether a place at its end is reached. Where no road goes on from the bridge
-        within reach the point stays on it.
+        That is the road before one where nobody stands (`no_stand`). Where no road goes on from it within reach the
+        point stays, as it does on a ring from which one road leads.
         """
-        row, bridge = row.copy(), is_bridge(roads)
-        for span in np.unique(row[(row >= 0) & bridge[row]]).tolist():
+        row, shunned = row.copy(), no_stand(roads)
+        clear_m = np.zeros(len(row))
+        for span in np.unique(row[(row >= 0) & shunned[row]]).tolist():
+            beyond = _beyond(roads, usable, shunned, span)
+            if is_circle(roads, span) and len(beyond) == 1:
+                continue  # who stands at the end of a road bars nobody's way
             members = np.flatnonzero(row == span).astype(np.int32)
-            near = self.nearest(_beyond(roads, usable, bridge, span), members, within_m=within_m)
-            row[members] = np.where(near.row >= 0, near.row, span)
-        return row
+            near = self.nearest(beyond, members, within_m=within_m)
+            moved = members[near.row >= 0]
+            row[moved] = near.row[near.row >= 0]
+            clear_m[moved] = CLEAR_M if is_circle(roads, span) else 0.0
+        clear = np.minimum(clear_m / roads.length_m[row], 0.5)
+        return row, np.clip(self.fractions(row), clear, 1.0 - clear)
 
     def fractions(self, row: IntArray) -> FloatArray:
         """Give the share of stretch `row[i]` at which it comes nearest to point i; NaN where row is -1."""
@@ -154,7 +180,7 @@ def place_points(
 ) -> Places:
     """Set each point on the nearest stretch that a tanker can use: on a motorway only where no other road is near.
 
-    Beside a bridge it stands before it.
+    Beside a bridge, a tunnel, a roundabout or a ramp it stands before it.
 
     Parameters
     ----------
@@ -180,20 +206,19 @@ def place_points(
     plain = np.flatnonzero(mask & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)).astype(np.int32)
     beside = ground.nearest(plain, members, within_m=snap_max_ft * M_PER_FT)
     row = np.where(beside.row >= 0, beside.row, near.row).astype(np.int32)
-    row = ground.off_bridges(roads, mask, row, snap_max_ft * M_PER_FT)
-    return ground.places(row, ground.fractions(row))
+    return ground.places(*ground.where_tankers_stand(roads, mask, row, snap_max_ft * M_PER_FT))
 
 
-def _beyond(roads: RoadTable, usable: BoolArray, bridge: BoolArray, span: int) -> IntArray:
-    """List the usable stretches that go on from a bridge of one or several spans: those of its road, else all."""
+def _beyond(roads: RoadTable, usable: BoolArray, shunned: BoolArray, span: int) -> IntArray:
+    """List the usable stretches that go on from shunned ones that join one: those of its road, else all."""
     spans = np.array([span])
     while True:
         nodes = np.concatenate([roads.from_node[spans], roads.to_node[spans]])
         touching = usable & (np.isin(roads.from_node, nodes) | np.isin(roads.to_node, nodes))
-        spans, before = np.union1d(spans, np.flatnonzero(touching & bridge)), spans
+        spans, before = np.union1d(spans, np.flatnonzero(touching & shunned)), spans
         if len(spans) == len(before):
             break
-    beyond = np.flatnonzero(touching & ~bridge).astype(np.int32)
+    beyond = np.flatnonzero(touching & ~shunned).astype(np.int32)
     own = [same_road(roads, span, one) for one in beyond.tolist()]
     return beyond[own] if any(own) else beyond
 

@@ -8,8 +8,7 @@ import numpy as np
 import shapely
 
 from preplan.records import Columns, FeatureTable, FloatArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.inventory import is_bridge
-from preplan.roads.places import NO_FRONTAGE, usable_roads
+from preplan.roads.places import NO_FRONTAGE, no_stand, usable_roads
 from preplan.roads.projection import road_lines, road_projection
 from preplan.units import FT_PER_M, M_PER_FT, M_PER_MI
 
@@ -37,10 +36,10 @@ def water_places(roads: RoadTable, limits: RoadLimits, features: FeatureTable, r
     """Find the places on roads for tankers that have the edge of a mapped pond, lake or wide river within reach.
 
     Streams that are mapped as lines are passed over: how much water they hold is not known. Nobody fills on a motorway,
-    nor on the bridge over the water.
+    nor where no tanker stands, as on the bridge over the water.
     """
     projection = road_projection(roads)
-    stands = usable_roads(limits) & ~np.isin(roads.highway.astype(str), NO_FRONTAGE) & ~is_bridge(roads)
+    stands = usable_roads(limits) & ~np.isin(roads.highway.astype(str), NO_FRONTAGE) & ~no_stand(roads)
     usable = np.flatnonzero(stands).astype(np.int32)
     lines = road_lines(roads, projection)[usable]
     rings = [np.column_stack(projection.forward(*ring.T)) for ring in features.water_rings]
