@@ -313,6 +313,11 @@ def test_a_limit_at_times_counts_in_the_months_it_may_hold(
         ({"seasonal": "summer"}, {6, 7, 8}),
         ({"seasonal": "spring;summer"}, {3, 4, 5, 6, 7, 8}),
         ({"seasonal": "yes"}, None),  # nobody says when
+        ({"access:conditional": "no @ winter"}, {5, 6, 7, 8, 9, 10}),
+        ({"motor_vehicle:conditional": "no @ (snow)"}, {5, 6, 7, 8, 9, 10}),
+        ({"motor_vehicle:conditional": "no @ (Dec 1\N{EN DASH}Mar 31)"}, {4, 5, 6, 7, 8, 9, 10, 11}),
+        ({"opening_hours": "Apr 15-Nov 1"}, {4, 5, 6, 7, 8, 9, 10, 11}),
+        ({"opening_hours": "May-Oct 08:00-20:00"}, {5, 6, 7, 8, 9, 10}),
         ({"access:conditional": "no @ (Nov-Apr 22:00-06:00)"}, None),  # not the whole day
         ({"access:conditional": "destination @ (Nov-Apr)"}, None),  # a sign that may be passed
         ({"access:conditional": "no @ (2016 Apr 25 - 2016 Sep 26)"}, None),  # long past

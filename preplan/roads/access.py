@@ -178,6 +178,7 @@ SEASON_MONTHS: Mapping[str, frozenset[int]] = {
 }
 """Values of `seasonal` that name when a road is there (OpenStreetMap wiki, Key:seasonal; northern half of the earth,
 by this program's careful choice)."""
+OPENING_HOURS = "opening_hours"
 PLOUGH_KEYS = ("winter_service", "snowplowing", "winter_maintenance")
 SPEED_KEYS = tuple(f"{base}{way}" for base in ("maxspeed", "maxspeed:hgv", "maxspeed:advisory")
                    for way in ("", ":forward", ":backward"))  # fmt: skip
@@ -186,6 +187,7 @@ WAY_KEYS: tuple[str, ...] = tuple(sorted({
     "highway", "name", "name_1", "ref", "alt_name", "junction", "oneway", "lanes", "width", "est_width", "bridge",
     "tunnel", "layer", "ford", "area", "covered", "incline", *ACCESS_KEYS, *(rule.key for rule in GROUND_RULES),
     *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus",
+    OPENING_HOURS,
     *(key + way for key in ACCESS_KEYS for way in (ALONG, AGAINST)),
     "psv", "narrow", "width:carriageway", "driving_side", *PLOUGH_KEYS, *SPEED_KEYS,
     *(rule.key for rule in UNCHECKED_RULES),

@@ -1,7 +1,8 @@
 """Values that hold at times only, such as '7.5 @ (Nov-Apr)': what they say, and the months in which they may hold.
 
-Source: OpenStreetMap wiki, Conditional restrictions, and the months of Key:opening_hours. Only months are understood;
-hours, weekdays, weather and the like may come true on any day, so such a condition may hold in every month it names.
+Source: OpenStreetMap wiki, Conditional restrictions, and the months of Key:opening_hours. Only months and seasons are
+understood; hours, weekdays, weather and the like may come true on any day, so such a condition may hold in every month
+it names.
 """
 
 from __future__ import annotations
@@ -20,6 +21,24 @@ _CLAUSE = re.compile(r"\s*(?P<value>[^@;]+?)\s*@\s*(?:\((?P<inside>[^)]*)\)|(?P<
 _ABOVE = re.compile(r"(?P<what>weight|weightrating|axleload|height|width|length)\s*>=?\s*(?P<value>[^<>=]+)")
 _AND = re.compile(r"\s+and\s+", re.IGNORECASE)
 _YEAR = re.compile(r"\b(?:19|20)\d\d\b")
+_DASHES = str.maketrans("\N{EN DASH}\N{EM DASH}", "--")
+_SEASONS = {
+    **dict.fromkeys(("winter", "snow"), "nov-apr"), "spring": "mar-may", "summer": "jun-aug",
+    **dict.fromkeys(("autumn", "fall"), "sep-nov"),
+}  # fmt: skip
+"""Months that words for a season stand for; snow may lie in the winter of a road that nobody ploughs (OpenStreetMap
+wiki, Conditional restrictions, has the words; the months are this program's careful choice, for a northern year)."""
+_REMARK = re.compile(r'"[^"]*"')
+_SEASON = re.compile(rf"\b({'|'.join(_SEASONS)})\b")
+
+
+def named_months(text: str) -> frozenset[int]:
+    """Give the months that opening hours name, such as 'Apr 15-Dec 1'; all where they name none.
+
+    >>> sorted(named_months("May-Oct 08:00-20:00")), len(named_months("24/7; PH off"))
+    ([5, 6, 7, 8, 9, 10], 12)
+    """
+    return ALL_MONTHS if "off" in text else _months(_REMARK.sub("", text))[0]
 
 
 class Clause(NamedTuple):
@@ -59,7 +78,7 @@ def clauses(text: str) -> tuple[Clause, ...]:
 
 def _months(condition: str) -> tuple[frozenset[int], bool]:
     """Give the months in which a condition may hold, and whether it names nothing but months."""
-    text = condition.strip().lower()
+    text = _SEASON.sub(lambda word: _SEASONS[word[1]], condition.strip().lower().translate(_DASHES))
     if _YEAR.search(text):
         return ALL_MONTHS, False  # a time that is past or passes
     named = {month for span in _SPAN.finditer(text) for month in _span(span["first"], span["last"] or span["first"])}

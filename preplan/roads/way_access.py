@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from preplan.records import ALL_MONTHS
 from preplan.roads import access
-from preplan.roads.conditional import clauses
+from preplan.roads.conditional import clauses, named_months
 from preplan.roads.measures import NO_LIMIT, length_ft
 from preplan.roads.posted import Trouble
 
@@ -172,6 +172,7 @@ def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
     seasons = _listed(tags.get("seasonal", ""))
     if seasons and seasons <= access.SEASON_MONTHS.keys():
         found &= frozenset().union(*(access.SEASON_MONTHS[one] for one in seasons))
+    found &= named_months(tags.get(access.OPENING_HOURS, ""))
     for key in access.CONDITIONAL_KEYS:
         if key.startswith("oneway"):
             continue
@@ -214,6 +215,9 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
         rule = "planned as open in these months only; the worst season decides" if known else _UNSAID
         found.append(Trouble("seasonal", "seasonal", season, rule))
     found += [Trouble("seasonal", key, "no", _UNPLOUGHED) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
+    if open_months({key: tags[key] for key in (access.OPENING_HOURS,) if key in tags}):
+        hours = tags[access.OPENING_HOURS]
+        found.append(Trouble("seasonal", access.OPENING_HOURS, hours, "planned as shut in the months it does not name"))
     key = _closing_key(tags) if tags.get("highway") in access.GOOD_ROADS else ""
     if key:
         rule = f"closes a {tags['highway']} road to tankers: look whether the tag is right"
