@@ -193,6 +193,12 @@ def test_more_on_the_sign_is_never_less_on_the_road(number: int, unit: str) -> N
         ({"maxwidth:physical": "9 ft"}, "max_width_ft", 9.0),
         ({"width": "2"}, "max_width_ft", INF),  # the carriageway's width is no posted limit
         ({"maxweight": "none"}, "max_lb", INF),
+        ({"maxweight:signed": "no"}, "max_lb", INF),
+        ({"maxweight:signed": "10 st"}, "max_lb", 20000.0),
+        ({"maxweight:physical": "10 st"}, "max_lb", 20000.0),
+        ({"maxweight:both_ways": "10 st"}, "max_lb", 20000.0),
+        ({"maxheight:lanes": "12'|10'6\"|none"}, "max_height_ft", 10.5),
+        ({"maxwidth:lanes:forward": "|9 ft"}, "max_width_ft", 9.0),
     ],
 )
 def test_each_key_lands_in_its_column(tmp_path: Path, tags: dict[str, str], column: str, value: float) -> None:
@@ -246,6 +252,8 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"maxweight:conditional": "light @ (Mar-Apr)"}, "unreadable"),
         ({"maxlength": "10 m"}, "not checked"),
         ({"maxaxles": "3"}, "not checked"),
+        ({"maxweight:single_unit": "12 st"}, "not checked"),
+        ({"maxweight:source": "sign"}, None),
         ({"maxtandemweight": "16 st"}, "pair of axles"),
         ({"seasonal": "no"}, None),
         ({"seasonal": "yes", "motor_vehicle:conditional": "no @ (Dec-Apr)"}, "conditional"),  # that says when

@@ -98,7 +98,7 @@ HEIGHT_RESTRICTOR = "height_restrictor"
 class LimitRule:
     """One row: a posted limit, the measure of a loaded or empty tanker that it holds down, and who says so.
 
-    Each form of the key (for trucks, one direction, clearance as measured) limits the whole stretch both ways: the
+    Each form of the key (for trucks, one direction, lane by lane, as measured) limits the whole stretch both ways: the
     strictest counts, since a sign on one side of a bridge seldom means the other side is stronger.
     """
 
@@ -115,8 +115,8 @@ class LimitRule:
         return tuple(self.key + form for form in self.forms)
 
 
-_WAYS = ("", ":forward", ":backward", ":hgv", ":hgv:forward", ":hgv:backward")
-_GAUGE = (*_WAYS, ":physical", ":signed", ":legal")
+_WAYS = ("", ":forward", ":backward", ":both_ways", ":hgv", ":hgv:forward", ":hgv:backward", ":physical", ":signed",
+          ":legal", ":lanes", ":lanes:forward", ":lanes:backward")  # fmt: skip
 
 LIMIT_RULES: tuple[LimitRule, ...] = (
     LimitRule("maxweight", "max_lb", _WAYS, "the weight as driven", WIKI + "maxweight"),
@@ -128,8 +128,8 @@ LIMIT_RULES: tuple[LimitRule, ...] = (
     LimitRule("maxbogieweight", "max_axle_lb", _WAYS, "a pair of axles: a single axle above it is certainly too heavy",
               WIKI + "maxbogieweight; " + OURS),
     LimitRule("maxtandemweight", "max_axle_lb", _WAYS, "the same, so named in places", OURS),
-    LimitRule("maxheight", "max_height_ft", _GAUGE, "the height of the truck", WIKI + "maxheight"),
-    LimitRule("maxwidth", "max_width_ft", _GAUGE, "the width of the truck", WIKI + "maxwidth"),
+    LimitRule("maxheight", "max_height_ft", _WAYS, "the height of the truck", WIKI + "maxheight"),
+    LimitRule("maxwidth", "max_width_ft", _WAYS, "the width of the truck", WIKI + "maxwidth"),
 )  # fmt: skip
 """What is posted and what it holds down."""
 UNCHECKED_RULES: tuple[Rule, ...] = (
@@ -155,6 +155,22 @@ CONDITIONAL = ":conditional"
 """Ending of a key whose value holds at times only."""
 LIMIT_CONDITIONAL_KEYS = tuple(key + CONDITIONAL for key in (*WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS))
 """Applied by the strictest value that may hold in the months that are planned, and reported."""
+_LIMITS = frozenset(rule.key for rule in LIMIT_RULES)
+_LIMIT_FORMS = frozenset({*WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS})
+_ABOUT = frozenset({"source", "note", "date", "ref"})
+"""Forms of a key that are no limit but tell of one."""
+
+
+def is_other_limit(key: str) -> bool:
+    """Tell whether a key is a limit in a form that nothing reads, as one for buses.
+
+    >>> is_other_limit("maxweight:bus"), is_other_limit("maxweight:hgv"), is_other_limit("maxweight:source")
+    (True, False, False)
+    """
+    base, _, form = key.partition(":")
+    return bool(form) and base in _LIMITS and key not in _LIMIT_FORMS and _ABOUT.isdisjoint(form.split(":"))
+
+
 ACCESS_CONDITIONAL_KEYS = tuple(key + CONDITIONAL for key in ACCESS_KEYS)
 CONDITIONAL_KEYS = (*ACCESS_CONDITIONAL_KEYS, "oneway" + CONDITIONAL)
 """Reported, and applied only where a road is shut through whole months: a sign may be passed at any hour."""

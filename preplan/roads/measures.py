@@ -43,8 +43,12 @@ class Reading(NamedTuple):
     """False where the value says nothing either way ('default', unreadable, absent)."""
 
 
+_LIST = re.compile(r"[;|]")
+"""Between values, and between lanes."""
 _NO_LIMIT_WORDS = frozenset({"none", "unlimited", "no_limit"})
-_NO_SIGN_WORDS = frozenset({"default", "unsigned", "no_sign", "variable", "signals", "implicit"})
+_NO_SIGN_WORDS = frozenset(
+    {"default", "unsigned", "no_sign", "variable", "signals", "implicit", "no_indications", "no"}
+)
 _NUMBER = re.compile(r"(\d+(?:\.\d+)?|\.\d+)\s*(.*)")
 _THOUSANDS = re.compile(r"\d{1,3}(,\d{3})+(?!\d)")
 _DECIMAL_COMMA = re.compile(r"(?<=\d),(?=\d)")
@@ -96,7 +100,7 @@ _URBAN_KMH = 50.0
 
 
 def weight_lb(text: str, bare: str = "stricter") -> Reading:
-    """Read a weight in pounds; of a list ('3;7.5') the strictest.
+    """Read a weight in pounds; of a list ('3;7.5'), and of lanes ('3|7.5'), the strictest.
 
     Parameters
     ----------
@@ -139,7 +143,7 @@ def speed_mph(text: str, *, bare_is_mph: bool = False) -> Reading:
 
 def _strictest(text: str, read: Callable[[str], Reading]) -> Reading:
     """Read each value of a list and keep the least; a problem of any is a problem of all."""
-    parts = [part.strip() for part in text.translate(_QUOTES).split(";") if part.strip()]
+    parts = [part.strip() for part in _LIST.split(text.translate(_QUOTES)) if part.strip()]
     if not parts:
         return _unreadable()
     readings = [read(part) for part in parts]

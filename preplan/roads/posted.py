@@ -72,6 +72,10 @@ def posted(tags: Mapping[str, str], bare_weight: str, months: frozenset[int] = A
         weight_known=weight.known,
     )
     troubles += [_unchecked(rule, tags[rule.key]) for rule in access.UNCHECKED_RULES if rule.key in tags]
+    others = sorted(filter(access.is_other_limit, tags))
+    troubles += [
+        Trouble("not checked", key, tags[key], "in a form that is not read: look at the sign") for key in others
+    ]
     return replace(limits, troubles=tuple(troubles), unread=frozenset(unread))
 
 
