@@ -148,7 +148,7 @@ def test_a_bare_height_of_feet_is_read_as_feet_and_flagged() -> None:
     assert length_ft("12.2", sign=False).value == pytest.approx(12.2 * FT_PER_M)
 
 
-@pytest.mark.parametrize("text", ["below_default", "low", "", "0", "0'", "3.5 st", "12'x", "-2"])
+@pytest.mark.parametrize("text", ["below_default", "low", "", "0", "380", "0'", "3.5 st", "12'x", "-2"])
 def test_unreadable_heights(text: str) -> None:
     assert length_ft(text)[:2] == (INF, UNREADABLE)
 
@@ -254,6 +254,8 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"maxaxles": "3"}, "not checked"),
         ({"maxweight:single_unit": "12 st"}, "not checked"),
         ({"maxweight:source": "sign"}, None),
+        ({"ford": "intermittent"}, "ford at times"),
+        ({"bridge": "closed"}, "bridge out"),
         ({"maxtandemweight": "16 st"}, "pair of axles"),
         ({"seasonal": "no"}, None),
         ({"seasonal": "yes", "motor_vehicle:conditional": "no @ (Dec-Apr)"}, "conditional"),  # that says when
@@ -442,6 +444,14 @@ def test_what_is_closed_to_everybody_is_closed(tmp_path: Path, tags: dict[str, s
     assert read(tmp_path, {**tags, "emergency": "yes"})[0].tanker_road[0]
 
 
+@pytest.mark.parametrize("bridge", ["collapsed", "closed", "yes;removed"])
+def test_nobody_is_sent_over_a_bridge_that_is_gone(tmp_path: Path, bridge: str) -> None:
+    limits, _ = read(tmp_path, {"bridge": bridge, "emergency": "yes"})
+    assert not limits.tanker_road[0]
+    assert not limits.forward_open[0]
+    assert not limits.backward_open[0]
+
+
 @pytest.mark.parametrize(
     ("tags", "bears"),
     [
@@ -465,6 +475,8 @@ def test_what_is_closed_to_everybody_is_closed(tmp_path: Path, tags: dict[str, s
         ({"highway": "unclassified", "surface": "mud"}, False),
         ({"highway": "unclassified", "surface": "sand"}, False),
         ({"highway": "unclassified", "surface": "ground;sand"}, False),
+        ({"highway": "unclassified", "surface": "dirt/Sand"}, False),
+        ({"highway": "unclassified", "destroyed": "yes"}, False),
         ({"highway": "unclassified", "smoothness": "bad"}, True),
         ({"highway": "unclassified", "smoothness": "very_bad"}, False),
         ({"highway": "unclassified", "smoothness": "impassable"}, False),
@@ -494,6 +506,10 @@ def test_where_a_loaded_tanker_may_drive(tmp_path: Path, tags: dict[str, str], *
         ({"junction": "roundabout"}, (True, False)),
         ({"junction": "circular"}, (True, False)),
         ({"junction": "roundabout", "oneway": "-1"}, (False, True)),
+        ({"oneway:hgv": "yes"}, (True, False)),
+        ({"oneway": "no", "oneway:motor_vehicle": "-1"}, (False, True)),
+        ({"oneway": "yes", "oneway:hgv": "no"}, (True, False)),
+        ({"oneway": "yes", "oneway:bicycle": "no"}, (True, False)),
         ({"highway": "motorway"}, (True, False)),
         ({"highway": "motorway", "oneway": "no"}, (True, True)),
         ({"highway": "trunk"}, (True, True)),
@@ -550,6 +566,10 @@ def _with_node(folder: Path, tags: dict[str, str], way: dict[str, str] | None = 
         ({"barrier": "log"}, "closed"),
         ({"barrier": "wall"}, "closed"),
         ({"barrier": "height_restrictor"}, "closed"),
+        ({"barrier": "width_restrictor"}, "closed"),
+        ({"barrier": "rising_bollard"}, "closed"),
+        ({"barrier": "gate; bollard"}, "closed"),
+        ({"barrier": "cattle_grid;gate"}, "gate"),
         ({"barrier": "cattle_grid"}, "pass"),
         ({"barrier": "toll_booth"}, "pass"),
         ({"barrier": "something_new"}, "gate"),
@@ -814,4 +834,5 @@ def test_a_real_city_reads_every_weight_and_height() -> None:
     numbers = [row for row, tags in enumerate(roads.way_tags) if tags.get("maxweight", "")[:1].isdigit()]
     assert len(numbers) == 106
     assert np.isfinite(limits.max_lb[np.isin(roads.tag_row, numbers)]).all()
-    assert "unreadable" not in {one.code for one in problems}
+    # no clearance that any sign names, be it in metres or in feet
+    assert [(one.key, one.value) for one in problems if one.code == "unreadable"] == [("maxheight", "60")]

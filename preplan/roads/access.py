@@ -58,8 +58,8 @@ GROUND_RULES: tuple[Rule, ...] = (
     _rule("barrier", "yes gate bollard block jersey_barrier debris log wall fence", CLOSED,
           "the way itself is mapped as a barrier", WIKI + "barrier; " + OURS),
     _rule("impassable", "yes", CLOSED, "mapped as impassable", WIKI + "impassable"),
-    _rule("disused", "yes", CLOSED, "no longer kept up", WIKI + "disused"),
-    _rule("abandoned", "yes", CLOSED, "no longer kept up", WIKI + "abandoned"),
+    *(_rule(key, "yes", CLOSED, "no longer kept up, or no longer there", WIKI + "disused; Lifecycle prefix; " + OURS)
+      for key in ("disused", "abandoned", "demolished", "destroyed", "razed", "removed", "collapsed", "closed")),
     _rule("winter_road", "yes", CLOSED, "exists on frozen ground only", WIKI + "winter_road"),
     _rule("ice_road", "yes", CLOSED, "exists on ice only", WIKI + "ice_road"),
     _rule("emergency", "no", CLOSED, "emergency vehicles themselves are barred", WIKI + "emergency; " + OURS),
@@ -77,6 +77,9 @@ PAVED = frozenset({"paved", "asphalt", "concrete", "concrete:plates", "concrete:
 FORD = frozenset({"yes", "stream", "boat", "stepping_stones", "tidal"})
 BRIDGE_NOT = frozenset({"", "no", "culvert"})
 """Values of `bridge` that leave nothing to fall through."""
+BRIDGE_OUT = frozenset({"abandoned", "closed", "collapsed", "construction", "demolished", "destroyed", "disused",
+                        "out", "proposed", "razed", "removed", "ruins"})  # fmt: skip
+"""Values of `bridge` that say that nobody crosses there (this program's careful choice)."""
 
 BARRIER_RULES: tuple[Rule, ...] = (
     _rule("barrier", "entrance no kerb cattle_grid toll_booth border_control rumble_strip", PASS,
@@ -85,13 +88,13 @@ BARRIER_RULES: tuple[Rule, ...] = (
           "rope sally_port spikes", GATE, "can be opened unless it is locked", WIKI + "barrier; " + OURS),
     _rule("barrier", "bollard block jersey_barrier debris log wall fence hedge ditch planter guard_rail tank_trap "
           "cycle_barrier motorcycle_barrier bus_trap stile kissing_gate turnstile full-height_turnstile horse_stile "
-          "barrier_board wedge concrete cable_barrier retaining_wall sump_buster", CLOSED,
+          "barrier_board wedge concrete cable_barrier retaining_wall sump_buster rising_bollard", CLOSED,
           "stops a truck", WIKI + "barrier; " + OURS),
 )  # fmt: skip
 """What a barrier node does; a value in no row counts as a gate and is reported."""
 BARRIER_EFFECT: Mapping[str, str] = {value: row.effect for row in BARRIER_RULES for value in row.values}
-HEIGHT_RESTRICTOR = "height_restrictor"
-"""A frame: its maxheight is the limit; without one it stops a tanker, as such frames stand against trucks."""
+FRAMES: Mapping[str, str] = {"height_restrictor": "max_height_ft", "width_restrictor": "max_width_ft"}
+"""What stands against trucks: its limit is its column of RoadLimits, and where none is given it stops a tanker."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +184,8 @@ BARRED_ABOVE: Mapping[str, str] = {
 """Conditions of `no` that are limits (OpenStreetMap wiki, Conditional restrictions), and what each holds down: 'no to
 all above 7.5 t' says no more of the road than a posted 7.5 t does, and may say as much (this program's careful
 choice). Of a length nothing is known here."""
+ONEWAY_KEYS = ("oneway", "oneway:vehicle", "oneway:motor_vehicle", "oneway:hgv")
+"""Each may make a street one-way to trucks; none lets them drive against another (this program's careful choice)."""
 ALONG, AGAINST = ":forward", ":backward"
 """Endings of a key that holds in one direction of the way."""
 UNPLOUGHED_MONTHS = frozenset({11, 12, 1, 2, 3, 4})
@@ -200,7 +205,7 @@ SPEED_KEYS = tuple(f"{base}{way}" for base in ("maxspeed", "maxspeed:hgv", "maxs
                    for way in ("", ":forward", ":backward"))  # fmt: skip
 
 WAY_KEYS: tuple[str, ...] = tuple(sorted({
-    "highway", "name", "name_1", "ref", "alt_name", "junction", "oneway", "lanes", "width", "est_width", "bridge",
+    "highway", "name", "name_1", "ref", "alt_name", "junction", *ONEWAY_KEYS, "lanes", "width", "est_width", "bridge",
     "tunnel", "layer", "ford", "area", "covered", "incline", *ACCESS_KEYS, *(rule.key for rule in GROUND_RULES),
     *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus",
     OPENING_HOURS,

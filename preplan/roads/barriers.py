@@ -53,8 +53,7 @@ def _stopped(roads: RoadTable, bare_weight: str) -> Iterator[tuple[int, IntArray
     """Go through the nodes where no truck passes, with the stretches that end there."""
     for node, rows in touching(roads):
         tags = roads.node_tags[node]
-        has_height = bool(np.isfinite(posted(tags, bare_weight).max_height_ft))
-        if node_effect(tags, has_height=has_height) != access.CLOSED or is_end(roads, rows):
+        if node_effect(tags, posted(tags, bare_weight)) != access.CLOSED or is_end(roads, rows):
             continue
         hard_bed = "barrier" not in tags and all(is_paved(roads.way_tags[way]) for way in roads.tag_row[rows].tolist())
         if not hard_bed:

@@ -85,6 +85,8 @@ _LENGTH_UNITS: Mapping[str, float] = {
 }  # fmt: skip
 _MOST_M = 7.0
 """No sign names a clearance or width above this in metres; a larger bare number is feet."""
+_MOST_FT = 40.0
+"""No sign names more feet."""
 _INCHES_PER_FT = 12.0
 
 _SPEED_UNITS: Mapping[str, float] = {
@@ -216,6 +218,8 @@ def _one_length(text: str, *, sign: bool) -> Reading:
     if split is None or split[2] or (split[1] and split[1] not in _LENGTH_UNITS):
         return _unreadable()
     number, unit, _ = split
+    if sign and not unit and number > _MOST_FT:
+        return _unreadable()  # centimetres, perhaps
     if sign and not unit and number > _MOST_M:
         return Reading(number, BARE, "taken as feet: no sign names so many metres")
     return Reading(number * _LENGTH_UNITS[unit or "m"])

@@ -9,11 +9,13 @@ import numpy as np
 from preplan.records import ALL_MONTHS, IntArray, Problem, RoadTable
 from preplan.roads import access
 from preplan.roads.draft import Draft
-from preplan.roads.posted import Trouble, posted
+from preplan.roads.posted import Posted, Trouble, posted
 from preplan.roads.stretches import ROAD_CLASSES
 from preplan.roads.way_access import lets_emergency_through
 
 _TWO = 2
+_EFFECTS = (access.PASS, access.GATE, access.CLOSED)
+"""The gravest last."""
 _RANK: Mapping[str, int] = {name: rank for rank, name in enumerate(ROAD_CLASSES)}
 
 
@@ -35,22 +37,21 @@ def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str, months: frozen
         for row in rows.tolist() if limit.unread else ():
             draft.unread[row] = draft.unread.get(row, frozenset()) | limit.unread
         troubles += [(node, trouble) for trouble in limit.troubles]
-        effect = node_effect(tags, has_height=bool(np.isfinite(limit.max_height_ft)))
+        effect = node_effect(tags, limit)
         troubles += [(node, trouble) for trouble in _doubts(tags, effect)]
         troubles += [(node, trouble) for trouble in _stand(roads, draft, node, rows, effect)]
     return [node_problem(roads, node, trouble) for node, trouble in troubles]
 
 
-def node_effect(tags: Mapping[str, str], *, has_height: bool = False) -> str:
-    """Say what the thing on a node does to a tanker: pass, gate or closed.
+def node_effect(tags: Mapping[str, str], limit: Posted | None = None) -> str:
+    """Say what the things on a node, with what is posted there, do to a tanker: pass, gate or closed.
 
     >>> node_effect({"barrier": "gate"}), node_effect({"barrier": "gate", "locked": "yes"})
     ('gate', 'closed')
     """
-    barrier = tags.get("barrier", "no")
-    if barrier == access.HEIGHT_RESTRICTOR:
-        return access.PASS if has_height else access.CLOSED
-    effect = access.BARRIER_EFFECT.get(barrier, access.GATE)
+    effect = max((_barrier_effect(one, limit) for one in barriers_on(tags)), key=_EFFECTS.index)
+    if not access.FRAMES.keys().isdisjoint(barriers_on(tags)):
+        return effect
     if lets_emergency_through(tags):
         return access.GATE if effect == access.CLOSED else access.PASS
     if effect == access.GATE and tags.get("locked") == "yes":
@@ -58,6 +59,19 @@ def node_effect(tags: Mapping[str, str], *, has_height: bool = False) -> str:
     if tags.get("ford") in access.FORD:
         return access.CLOSED
     return effect
+
+
+def barriers_on(tags: Mapping[str, str]) -> tuple[str, ...]:
+    """List what stands on a node: two things in a row may be one node on the map."""
+    return tuple(part.strip() for part in tags.get("barrier", "no").split(";"))
+
+
+def _barrier_effect(barrier: str, limit: Posted | None) -> str:
+    """Say what one barrier does."""
+    if barrier in access.FRAMES:
+        given = limit is not None and np.isfinite(getattr(limit, access.FRAMES[barrier]))
+        return access.PASS if given else access.CLOSED
+    return access.BARRIER_EFFECT.get(barrier, access.GATE)
 
 
 def touching(roads: RoadTable) -> Iterator[tuple[int, IntArray]]:
@@ -107,11 +121,12 @@ def at_a_junction(tags: Mapping[str, str]) -> Trouble:
 
 
 def _doubts(tags: Mapping[str, str], effect: str) -> Iterator[Trouble]:
-    barrier = tags.get("barrier", "no")
-    if barrier == access.HEIGHT_RESTRICTOR and effect == access.CLOSED:
-        yield Trouble("no height given", "barrier", barrier, "taken to stop a tanker")
-    elif barrier not in access.BARRIER_EFFECT and barrier != access.HEIGHT_RESTRICTOR:
-        yield Trouble("unknown barrier", "barrier", barrier, "taken as a gate that opens")
+    for barrier in barriers_on(tags):
+        if barrier in access.FRAMES and effect == access.CLOSED:
+            what = barrier.partition("_")[0]
+            yield Trouble(f"no {what} given", "barrier", barrier, "taken to stop a tanker")
+        elif barrier not in access.BARRIER_EFFECT and barrier not in access.FRAMES:
+            yield Trouble("unknown barrier", "barrier", barrier, "taken as a gate that opens")
 
 
 def node_problem(roads: RoadTable, node: int, trouble: Trouble) -> Problem:

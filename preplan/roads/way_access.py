@@ -52,7 +52,8 @@ class WayAccess:
         forward, backward = directions(tags)
         bridge = tags.get("bridge", "") not in access.BRIDGE_NOT
         sign = _sign(tags)
-        passable = not (sign == "no" and (bridge or tags.get("access") == tags.get("motor_vehicle") == "no"))
+        barred = sign == "no" and (bridge or tags.get("access") == tags.get("motor_vehicle") == "no")
+        passable = not barred and not _is_out(tags)
         return cls(
             forward=forward,
             backward=backward,
@@ -75,10 +76,10 @@ def directions(tags: Mapping[str, str]) -> tuple[bool, bool]:
     >>> directions({"oneway": "-1"}), directions({"junction": "roundabout"}), directions({"highway": "track"})
     ((False, True), (True, False), (True, True))
     """
-    oneway = tags.get("oneway", "")
+    oneway = {tags[key] for key in access.ONEWAY_KEYS if key in tags}
     implied = tags.get("junction") in _ROUND or tags.get("highway") == "motorway"
-    forward = oneway not in _AGAINST
-    backward = oneway not in _ALONG and (oneway in _AGAINST | _BOTH_WAYS or not implied)
+    forward = oneway.isdisjoint(_AGAINST)
+    backward = oneway.isdisjoint(_ALONG) and (not oneway.isdisjoint(_AGAINST | _BOTH_WAYS) or not implied)
     return forward and not _shut(tags, access.ALONG), backward and not _shut(tags, access.AGAINST)
 
 
@@ -99,6 +100,11 @@ def bears_a_tanker(tags: Mapping[str, str]) -> bool:
         firm = bool(tags.get("tracktype")) and _FIRM_TRACK.issuperset(_listed(tags["tracktype"]))
         return firm or is_paved(tags)
     return True
+
+
+def _is_out(tags: Mapping[str, str]) -> bool:
+    """Tell whether a bridge is mapped that nobody can cross."""
+    return not access.BRIDGE_OUT.isdisjoint(_listed(tags.get("bridge", "")))
 
 
 def _closing_key(tags: Mapping[str, str]) -> str:
@@ -222,10 +228,17 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     if key:
         rule = f"closes a {tags['highway']} road to tankers: look whether the tag is right"
         found.append(Trouble("good road closed", key, tags[key], rule))
+    if _is_out(tags):
+        rule = "nobody is sent over it: look whether the tag is right"
+        found.append(Trouble("bridge out", "bridge", tags["bridge"], rule))
+    if tags.get("ford", "no") not in access.FORD | {"no"}:
+        rule = "taken as open: give closures.csv a row with the months in which it is under water"
+        found.append(Trouble("ford at times", "ford", tags["ford"], rule))
     if tags.get("oneway") == "reversible":
         found.append(Trouble("reversible", "oneway", "reversible", "taken as open both ways"))
     return found
 
 
 def _listed(value: str) -> frozenset[str]:
-    return frozenset(part.strip() for part in value.replace(",", ";").split(";") if part.strip())
+    parts = value.lower().replace(",", ";").replace("/", ";").split(";")
+    return frozenset(part.strip() for part in parts if part.strip())
