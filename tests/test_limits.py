@@ -16,8 +16,11 @@ from preplan.records import ALL_MONTHS, Closure, Problem, RoadLimits, RoadTable
 from preplan.roads import access
 from preplan.roads.limits import limits_of
 from preplan.roads.measures import BARE, UNREADABLE, length_ft, weight_lb
+from preplan.roads.network import Vehicle, build_network, states_for
 from preplan.roads.node_limits import node_effect
+from preplan.roads.seasons import road_seasons
 from preplan.roads.source import read_osm
+from preplan.roads.speeds import node_delay_min
 from preplan.roads.way_access import bears_a_tanker, directions
 from preplan.rules import RoadRules
 from tests.osm_text import OsmText, one_way_street, street
@@ -592,13 +595,40 @@ def test_a_gate_on_a_road_signed_no_closes_it(tmp_path: Path) -> None:
     assert limits_of(_with_node(tmp_path, {"barrier": "gate"}, {"access": "private"}), RULES)[0].tanker_road.all()
 
 
-def test_a_limit_on_a_node_holds_on_both_sides(tmp_path: Path) -> None:
+def test_a_limit_on_a_node_holds_who_passes_it_and_nobody_before(tmp_path: Path) -> None:
     tags = {"barrier": "height_restrictor", "maxheight": "9'6\""}
-    limits, problems = limits_of(_with_node(tmp_path, tags, {"maxheight": "12'"}), RULES)
-    assert limits.max_height_ft.tolist() == [9.5, 9.5]
+    roads = _with_node(tmp_path, tags, {"maxheight": "12'"})
+    limits, problems = limits_of(roads, RULES)
+    assert limits.max_height_ft.tolist() == [12.0, 9.5, 12.0]
+    assert roads.length_m.tolist() == pytest.approx([80.2, 2.0, 158.4], abs=0.1)
     assert limits.tanker_road.all()
     assert limits.posted.all()
     assert problems == ()
+    network = build_network(roads, limits, RULES, node_delay_min(roads))
+    tall = Vehicle(gross_lb=1.0, axle_lb=1.0, height_ft=11.0, width_ft=8.0, top_mph=55.0)
+    assert states_for(network, limits, tall).tolist() == [True, True, False, False, True, True]
+
+
+def test_a_limit_on_a_junction_holds_on_all_its_roads(tmp_path: Path) -> None:
+    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, maxweight="5 st").node(3, -71.997, 44.0)
+    roads = text.way(10, [1, 2], {"highway": "tertiary"}).way(11, [2, 3], {"highway": "tertiary"}).roads(tmp_path)
+    assert limits_of(roads, RULES)[0].max_lb.tolist() == [10000.0] * 2
+
+
+@pytest.mark.parametrize(("node", "cut"), [(2, [1]), (1, [])])
+def test_a_gate_that_is_shut_in_winter_shuts_its_road_then(tmp_path: Path, node: int, cut: list[int]) -> None:
+    """In the middle of a way both sides stay roads; at the end of one a gate stops nobody."""
+    text = OsmText()
+    for one in (1, 2, 3):
+        gate = {"barrier": "gate", "access:conditional": "no @ (Dec-Apr)"} if one == node else {}
+        text.node(one, -72.0 + one * 0.001, 44.0, **gate)
+    roads = text.way(10, [1, 2, 3], {"highway": "unclassified"}).roads(tmp_path)
+    for month, shut in ((1, cut), (7, [])):
+        limits, problems = limits_of(roads, RULES, months=frozenset({month}))
+        assert np.flatnonzero(~limits.tanker_road).tolist() == shut
+        assert [one.key for one in problems] == ["access:conditional"]
+    seasons, _ = road_seasons(roads, RULES, (), ALL_MONTHS)
+    assert sorted(len(one.months) for one in seasons) == ([5, 7] if cut else [12])
 
 
 @pytest.mark.parametrize("key", ["maxweight:hgv", "maxweight:conditional", "maxheight:conditional", "maxgcweight"])
@@ -606,7 +636,7 @@ def test_a_limit_on_a_node_is_read_under_every_key(tmp_path: Path, key: str) -> 
     value = ("3" if "height" in key else "5 t") + " @ (Jan-Dec)" * key.endswith("conditional")
     limits, _ = limits_of(_with_node(tmp_path, {key: value}), RULES)
     held = limits.max_height_ft if "height" in key else limits.max_lb
-    assert held.tolist() == pytest.approx([3.0 / 0.3048] * 2 if "height" in key else [5 * LB_PER_T] * 2)
+    assert held.tolist() == pytest.approx([INF, 3.0 / 0.3048 if "height" in key else 5 * LB_PER_T, INF])
 
 
 @pytest.mark.parametrize("tags", [

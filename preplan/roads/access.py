@@ -218,5 +218,6 @@ NODE_KEYS: tuple[str, ...] = tuple(sorted({
     "highway", "barrier", "railway", "access", "motor_vehicle", "vehicle", "hgv", "locked", "emergency", "ford",
     "bollard", "crossing", "direction", "stop", *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS,
     *LIMIT_CONDITIONAL_KEYS, *(rule.key for rule in UNCHECKED_RULES),
+    *ACCESS_CONDITIONAL_KEYS, OPENING_HOURS, "seasonal",
 }))  # fmt: skip
 """Every tag of a node that is read anywhere."""

@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from preplan.records import FeatureTable, FloatArray, RoadTable, TextArray, TurnRestriction, text_array
 
-FORMAT = "preplan roads 4"
+FORMAT = "preplan roads 5"
 """Changes whenever what is stored changes, or what the reader makes of a road file."""
 _FILE = "roads.npz"
 _ARRAYS = {

@@ -14,7 +14,7 @@ import numpy as np
 from preplan.records import ALL_MONTHS, Closure, FloatArray, Problem, RoadLimits, RoadTable
 from preplan.roads.closures import apply_closures
 from preplan.roads.draft import Draft
-from preplan.roads.node_limits import apply_nodes
+from preplan.roads.node_limits import apply_nodes, gates
 from preplan.roads.posted import Posted, posted
 from preplan.roads.way_access import WayAccess
 from preplan.rules import RoadRules
@@ -65,7 +65,8 @@ def limits_of(
     # what a closure lies on is the same in every month, whatever gate or season shuts the road itself
     tanker_road = draft.tanker_road.copy()
     problems += apply_nodes(roads, draft, rules.bare_weight, months)
-    seasonal = tuple(ways[way].open_months for way in roads.tag_row.tolist())
+    gate = gates(roads)
+    seasonal = tuple(both_open(ways[way].open_months, gate.get(row)) for row, way in enumerate(roads.tag_row.tolist()))
     shut = [row for row, open_in in enumerate(seasonal) if open_in is not None and not open_in & months]
     draft.close(np.array(shut, dtype=np.int32))
     problems += apply_closures(roads, draft, tanker_road, closures, months)
@@ -73,6 +74,13 @@ def limits_of(
     return (replace(found, seasonal_months=seasonal) if any(one is not None for one in seasonal) else found), tuple(
         problems
     )
+
+
+def both_open(one: frozenset[int] | None, other: frozenset[int] | None) -> frozenset[int] | None:
+    """Give the months that are in both; None stands for all."""
+    if one is None or other is None:
+        return one if other is None else other
+    return one & other
 
 
 def _draft(roads: RoadTable, signs: list[Posted], ways: list[WayAccess], rated_lb: FloatArray) -> Draft:

@@ -9,6 +9,7 @@ import numpy as np
 from preplan.records import ALL_MONTHS, IntArray, Problem, RoadTable
 from preplan.roads import access
 from preplan.roads.draft import Draft
+from preplan.roads.limit_pieces import Pieces, gate_months
 from preplan.roads.posted import Posted, Trouble, posted
 from preplan.roads.stretches import ROAD_CLASSES
 from preplan.roads.way_access import lets_emergency_through
@@ -22,25 +23,43 @@ _RANK: Mapping[str, int] = {name: rank for rank, name in enumerate(ROAD_CLASSES)
 def apply_nodes(roads: RoadTable, draft: Draft, bare_weight: str, months: frozenset[int] = ALL_MONTHS) -> list[Problem]:
     """Put the limits of nodes on the stretches that touch them, and report what is doubtful.
 
-    A posted limit holds on every stretch that touches the node. A gate that opens slows one stretch, the least road
-    or else the shortest. What stops a truck parts the road (`barriers`). Either closes a road
-    that is signed `no` to all.
+    A posted limit holds on the node's own piece of road (`limit_pieces`); where it has none, as on a junction, on every
+    stretch that touches the node. A gate that opens slows one stretch, the least road or else the shortest. What stops
+    a truck parts the road (`barriers`). Either closes a road that is signed `no` to all.
     """
     troubles: list[tuple[int, Trouble]] = []
+    pieces = Pieces.of(roads)
     for node, rows in touching(roads):
         tags = roads.node_tags[node]
         limit = posted(tags, bare_weight, months)
-        draft.max_lb[rows] = np.minimum(draft.max_lb[rows], limit.max_lb)
-        draft.max_axle_lb[rows] = np.minimum(draft.max_axle_lb[rows], limit.max_axle_lb)
-        draft.max_height_ft[rows] = np.minimum(draft.max_height_ft[rows], limit.max_height_ft)
-        draft.max_width_ft[rows] = np.minimum(draft.max_width_ft[rows], limit.max_width_ft)
-        for row in rows.tolist() if limit.unread else ():
+        held = pieces.held(roads, node, rows)
+        draft.max_lb[held] = np.minimum(draft.max_lb[held], limit.max_lb)
+        draft.max_axle_lb[held] = np.minimum(draft.max_axle_lb[held], limit.max_axle_lb)
+        draft.max_height_ft[held] = np.minimum(draft.max_height_ft[held], limit.max_height_ft)
+        draft.max_width_ft[held] = np.minimum(draft.max_width_ft[held], limit.max_width_ft)
+        for row in held.tolist() if limit.unread else ():
             draft.unread[row] = draft.unread.get(row, frozenset()) | limit.unread
         troubles += [(node, trouble) for trouble in limit.troubles]
         effect = node_effect(tags, limit)
         troubles += [(node, trouble) for trouble in _doubts(tags, effect)]
+        troubles += [(node, trouble) for trouble in _gate_doubts(tags)]
         troubles += [(node, trouble) for trouble in _stand(roads, draft, node, rows, effect)]
     return [node_problem(roads, node, trouble) for node, trouble in troubles]
+
+
+def gates(roads: RoadTable) -> dict[int, frozenset[int]]:
+    """Give the months in which stretches are open as far as gates on them tell; those with none that says left out."""
+    found: dict[int, frozenset[int]] = {}
+    pieces = Pieces.of(roads)
+    for node, rows in touching(roads):
+        months = gate_months(roads.node_tags[node])
+        if months is None or is_end(roads, rows):
+            continue
+        held = pieces.held(roads, node, rows)
+        on = held if len(held) < len(rows) else stands_on(roads, rows)
+        for row in () if on is None else on.tolist():
+            found[row] = found.get(row, ALL_MONTHS) & months
+    return found
 
 
 def node_effect(tags: Mapping[str, str], limit: Posted | None = None) -> str:
@@ -118,6 +137,19 @@ def at_a_junction(tags: Mapping[str, str]) -> Trouble:
     """Doubt a barrier where nobody can tell which of equal roads it stands on."""
     key = "barrier" if "barrier" in tags else "ford"
     return Trouble("barrier at a junction", key, tags[key], "closes nothing: it is mapped on a junction of equal roads")
+
+
+def _gate_doubts(tags: Mapping[str, str]) -> Iterator[Trouble]:
+    """Tell when a gate shuts its road, and of a condition whose time cannot be told."""
+    shut = gate_months(tags) is not None
+    for key in (*access.ACCESS_CONDITIONAL_KEYS, access.OPENING_HOURS, "seasonal"):
+        if "barrier" in tags and tags.get(key, "no") != "no":
+            rule = (
+                "its road is planned as shut in some months; the worst season decides"
+                if shut
+                else ("when it is shut cannot be told: taken as open, say in the closures when it is shut")
+            )
+            yield Trouble("seasonal", key, tags[key], rule)
 
 
 def _doubts(tags: Mapping[str, str], effect: str) -> Iterator[Trouble]:

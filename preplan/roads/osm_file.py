@@ -16,6 +16,7 @@ from preplan.errors import Finding, InputError
 from preplan.records import FeatureTable, RoadTable, TurnRestriction
 from preplan.roads import memory
 from preplan.roads.features import FEATURE_KEYS, FeatureCollector
+from preplan.roads.limit_pieces import with_limit_pieces
 from preplan.roads.stretches import DRIVABLE, NODE_LIMITS, Ways, dead_ends, mark_cut, node_matters, road_table
 
 OSM_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".osm.pbf", ".pbf")
@@ -60,7 +61,9 @@ def read_osm_file(path: Path) -> tuple[RoadTable, FeatureTable]:
         raise InputError([_fault(path, str(error))]) from error
     if not len(ways.way_id):
         raise InputError([_no_road(path, "holds no road that a vehicle may drive")])
-    roads = road_table(ways, restrictions=found.restrictions_of(ways), newest=found.newest_date or date)
+    roads = road_table(
+        with_limit_pieces(ways), restrictions=found.restrictions_of(ways), newest=found.newest_date or date
+    )
     if not len(roads):
         raise InputError([_no_road(path, "names roads but holds none of their nodes")])
     return _cut_at_box(roads, box), found.features.table()

@@ -10,6 +10,7 @@ import shapely
 
 from preplan.records import BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable, TextArray
 from preplan.roads.inventory import is_bridge
+from preplan.roads.limit_pieces import is_piece
 from preplan.roads.projection import LineArray, Projection, road_lines, road_projection
 from preplan.roads.road_names import is_circle, same_road
 from preplan.rules import RoadRules
@@ -35,7 +36,7 @@ def usable_roads(limits: RoadLimits) -> BoolArray:
 
 
 def no_stand(roads: RoadTable) -> BoolArray:
-    """Mark the stretches on which no tanker stands, (segments,): bridges, tunnels, roundabouts, ramps.
+    """Mark the stretches on which no tanker stands, (segments,): bridges, tunnels, roundabouts, ramps, pieces at a bar.
 
     What a bridge bears would decide whether a place on it is reached; who stands in a roundabout or on a ramp bars the
     way to the tankers behind (common practice, no source).
@@ -43,7 +44,7 @@ def no_stand(roads: RoadTable) -> BoolArray:
     tunnel = np.array([tags.get("tunnel", "") not in _TUNNEL_NOT for tags in roads.way_tags], dtype=np.bool_)
     ramp = np.isin(roads.highway.astype(str), _RAMPS)
     circle = np.array([is_circle(roads, row) for row in range(len(roads))], dtype=np.bool_)
-    return is_bridge(roads) | tunnel[roads.tag_row] | ramp | circle
+    return is_bridge(roads) | tunnel[roads.tag_row] | ramp | circle | is_piece(roads)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,7 @@ import numpy as np
 from preplan.records import Closure, FloatArray, Problem, RoadLimits, RoadTable
 from preplan.roads import access
 from preplan.roads.conditional import clauses
+from preplan.roads.limit_pieces import gate_months
 from preplan.roads.limits import limits_of
 from preplan.roads.way_access import open_months
 from preplan.rules import RoadRules
@@ -89,6 +90,10 @@ def _told(roads: RoadTable, closures: tuple[Closure, ...]) -> Iterator[frozenset
     """List the sets of months that anything about the roads names."""
     for tags in roads.way_tags:
         months = open_months(tags)
+        if months is not None:
+            yield months
+    for tags in roads.node_tags.values():
+        months = gate_months(tags)
         if months is not None:
             yield months
     for tags in (*roads.way_tags, *roads.node_tags.values()):

@@ -142,7 +142,7 @@ def node_delay_min(roads: RoadTable) -> FloatArray:
     """Give what passing each node costs, minutes, shape (nodes,): signals, stop signs, railway crossings."""
     delay_s = np.zeros(len(roads.node_id))
     for node, tags in roads.node_tags.items():
-        delay_s[node] = max(DELAY_S.get((key, value), 0.0) for key, value in tags.items())
+        delay_s[node] = max((DELAY_S.get((key, value), 0.0) for key, value in tags.items()), default=0.0)
     return delay_s / SECONDS_PER_MIN
 
 
