@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from preplan.plan_tables import WATER_BETWEEN
 from tests.faults.small import TOML
 from tests.osm_text import OsmText
 from tests.plan_checks import fresh_plan_of
@@ -175,3 +176,27 @@ def test_where_no_tanker_comes_to_any_fill_site_nothing_is_moved(tmp_path: Path)
     )  # fmt: skip
     assert plan.answers.status.tolist() == ["no route"]
     assert plan.frontages.along_ft.tolist() == [0.0]
+
+
+def test_a_house_across_a_stream_has_a_card_of_its_own_that_tells_of_the_water(tmp_path: Path) -> None:
+    """Two neighbours of equal trips: a stream runs between the road and the second."""
+    nodes = {"a": (0, 0), "w": (3500, 0), "m": (6000, 0), "z": (12000, 0), "k": (3480, 30), "l": (3460, 10),
+             "j": (3480, 60)}  # fmt: skip
+    plan = planned(
+        tmp_path, nodes, [("awmz", ROAD), ("lkj", {"waterway": "stream"})],
+        {
+            "addresses": ("address_id,label,lon,lat,required_gpm,driveway_ft",
+                          [("A1", "100 Main Road", (3500, 40), 200, 150),
+                           ("A2", "110 Main Road", (3470, 40), 200, 150)]),
+            "fill_sites": ("site_id,name,kind,lon,lat,fill_gpm,needs_engine,turnaround",
+                           [("F1", "Pond", "hydrant", (6000, 10), 1000, "no", "through")]),
+            "stations": ("station_id,name,lon,lat,staffed", [("S1", "One", (6000, 10), "yes")]),
+            "apparatus": ("unit_id,station_id,kind,tank_gal",
+                          [*((f"E{k}", "S1", "engine", 1000) for k in (1, 2, 3)),
+                           *((f"T{k}", "S1", "tanker", 3000) for k in (1, 2))]),
+        },
+        levels((3, 2)),
+    )  # fmt: skip
+    told = [WATER_BETWEEN in {flag.code for flag in flags} for flags in plan.answers.flags]
+    assert told == [False, True]
+    assert [len(group.addresses) for group in plan.groups] == [1, 1]

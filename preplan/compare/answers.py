@@ -16,7 +16,7 @@ from preplan.compare.results import CSV_TABLES, Results
 from preplan.compare.runs import RunChange, moved_ft
 from preplan.compare.steps import Steps
 from preplan.inputs.cells import months
-from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, NOT_THIS_WAY, SHUT_BEYOND
+from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, NOT_THIS_WAY, SHUT_BEYOND, WATER_BETWEEN
 from preplan.planning.weights import LIMIT_FLAGS
 from preplan.records import ALL_MONTHS, BoolArray, FloatArray, IntArray, TextArray, text_array
 
@@ -60,7 +60,7 @@ _DONE_FLAGS = frozenset({
     "send with first alarm", "dump site at junction", "turn at dump site", "turn at fill site", "one way traffic",
     "meeting on narrow road", "circuits meet", "road closed", NO_SITE_IN, "two fill sites", "hydrant near", "seasonal",
     "no way for", "barrier", "level short", "hose lay", "single fill site", "no backup", "lower level fills elsewhere",
-    NOT_THIS_WAY, SHUT_BEYOND, FIRST_ALARM_IN, *LIMIT_FLAGS,
+    NOT_THIS_WAY, SHUT_BEYOND, WATER_BETWEEN, FIRST_ALARM_IN, *LIMIT_FLAGS,
 })  # fmt: skip
 """Flags that tell crews what to do or to mind; all others are remarks."""
 _TOLD_ELSEWHERE = frozenset({"gap", "long driveway", "left out"})

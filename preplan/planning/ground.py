@@ -28,7 +28,7 @@ from preplan.records import (
 )
 from preplan.roads.barriers import part_at_barriers
 from preplan.roads.driving_side import side_problems
-from preplan.roads.frontage import Places, place_addresses, place_points
+from preplan.roads.frontage import Places, place_addresses, place_points, straight_over_water
 from preplan.roads.inventory import barring_lb, match_bridges
 from preplan.roads.islands import without_islands
 from preplan.roads.label_streets import with_label_streets
@@ -73,6 +73,8 @@ class Ground:
     needs: NeedTable
     frontages: FrontageTable
     """Where tankers dump: the addresses' own frontages until `with_dump_sites` has moved some."""
+    over_water: BoolArray
+    """(addresses,) water is mapped between the address and its own frontage."""
     sites: Places
     stations: Places
     shut_beyond: Mapping[int, tuple[frozenset[int], tuple[int, ...]]] = field(default_factory=dict)
@@ -156,7 +158,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         return place_points(roads, limits, lon, lat, snap_max_ft=far_ft).within(far_ft)
 
     doubts = (*speed_problems(roads), *restriction_problems(roads), *side_problems(roads))
-    frontages = place_addresses(roads, limits, about, rules.roads, rules.plan)
+    frontages = place_addresses(roads, limits, about, rules.roads, rules.plan, features)
     require_cover(inputs, roads, frontages.segment >= 0)
     sites, stations = places(inputs.sites), places(inputs.stations)
     return Ground(
@@ -170,6 +172,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         seasons=tuple(season_ground(roads, one, limits.tanker_road, rules.roads) for one in seasons),
         needs=needs_of(about, features, rules.required_flow),
         frontages=frontages,
+        over_water=straight_over_water(roads, about, frontages, features),
         sites=sites,
         stations=stations,
         notes=(

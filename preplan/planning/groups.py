@@ -12,6 +12,7 @@ from preplan.plan_cards import CardGroup, Step
 from preplan.plan_tables import (
     LEAST_GAP_MIN,
     ROUNDING_GPM,
+    WATER_BETWEEN,
     AnswerTable,
     FrontageTable,
     LevelTable,
@@ -125,7 +126,8 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     stands_in = bool(table.backup_gpm[a, level] >= need[0] - ROUNDING_GPM)
     then = np.stack([(one.uninterrupted_gpm[a], one.backup_gpm[a]) for one in found.seasons])
     meets = (table.meets[a].tobytes(), stands_in, (then >= need[0] - ROUNDING_GPM).tobytes())
-    return (found.answers.status[a], level, need, places, units, jobs, short, meets)
+    water = any(flag.code == WATER_BETWEEN for flag in found.answers.flags[a])
+    return (found.answers.status[a], level, need, places, units, jobs, short, meets, water)
 
 
 def _near(found: Answered, first: int, a: int) -> bool:

@@ -1,6 +1,6 @@
 """Fill sites and stations that join no road: nobody fills there, and nobody comes from there.
 
-And the barriers behind which addresses lie that no truck gets to.
+And the barriers and waters behind which addresses lie that no truck gets to.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ import numpy as np
 
 from preplan.errors import Finding, InputError
 from preplan.plan_inputs import Inputs
-from preplan.plan_tables import AnswerTable, Flag, FrontageTable
-from preplan.records import FillSite, RoadTable, Station
+from preplan.plan_tables import WATER_BETWEEN, AnswerTable, Flag, FrontageTable
+from preplan.records import BoolArray, FillSite, RoadTable, Station
 from preplan.roads.barriers import barriers_of
 from preplan.roads.places import Ground, Places
 from preplan.roads.road_names import road_label
@@ -140,6 +140,14 @@ def _finding(
         rule=f"{where} ({most_ft:,.0f} ft at most): {lost}",
         remedy="is a digit wrong, does the road file end before it, or is snap_max_ft of [roads] too small?" + else_,
     )
+
+
+def with_water_between(answers: AnswerTable, over_water: BoolArray) -> AnswerTable:
+    """Flag the addresses, a mask (addresses,), between which and the road lies water that hose must cross."""
+    flags = list(answers.flags)
+    for a in np.flatnonzero(over_water & (answers.level >= 0)).tolist():
+        flags[a] = (*flags[a], Flag(WATER_BETWEEN))
+    return replace(answers, flags=tuple(flags))
 
 
 def with_barriers(answers: AnswerTable, inputs: Inputs, roads: RoadTable, place: FrontageTable) -> AnswerTable:

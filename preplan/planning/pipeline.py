@@ -38,7 +38,7 @@ from preplan.planning.kept import Measures, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
 from preplan.planning.levels import Choice, choose, grade
 from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
-from preplan.planning.off_road import with_barriers
+from preplan.planning.off_road import with_barriers, with_water_between
 from preplan.planning.postings import AskedWays, FreeWays, free_ways, posting_costs
 from preplan.planning.response import Response, depart_min, respond
 from preplan.planning.round_trips import SeasonTrips, pair_trips
@@ -93,6 +93,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = told_by_season(answers, levels.backup, choice, flows, roads_of(ground, choice.seasons))
     answers = with_shut_beyond(answers, ground)
     answers = with_barriers(answers, inputs, ground.roads, ground.frontages)
+    answers = with_water_between(answers, ground.over_water)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
     built_up = build_ups(graded.worked, answers)

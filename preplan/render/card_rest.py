@@ -8,7 +8,7 @@ from itertools import chain
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_tables import FIRST_ALARM_IN, MORE_LATER, NOT_THIS_WAY, SHUT_BEYOND, Flag
+from preplan.plan_tables import FIRST_ALARM_IN, MORE_LATER, NOT_THIS_WAY, SHUT_BEYOND, WATER_BETWEEN, Flag
 from preplan.records import ALL_MONTHS
 from preplan.render import backups, crew, first_minutes, paper, words
 from preplan.render.card_facts import (
@@ -303,8 +303,9 @@ def _grave(facts: Facts) -> list[Flag]:
     """List the flags that break a bridge, block a lane or part engines from the building."""
 
     def found() -> list[Flag]:
+        water = [flag for flag in facts.flags if flag.code == WATER_BETWEEN]
         meet = [flag for flag in facts.flags if flag.code == CIRCUITS_MEET]
-        return [*each_limit(facts.card_flags, OFF_THE_WAY | {SHUT_BEYOND}), *meet]
+        return [*each_limit(facts.card_flags, OFF_THE_WAY | {SHUT_BEYOND}), *meet, *water]
 
     return facts.once("grave cautions", found)
 
@@ -315,7 +316,7 @@ def _others(facts: Facts) -> list[Flag]:
 
 
 def _not_said(facts: Facts) -> list[Flag]:
-    skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET, SHUT_BEYOND}
+    skipped = SAID_ELSEWHERE | ON_THE_WAY | OFF_THE_WAY | {CIRCUITS_MEET, SHUT_BEYOND, WATER_BETWEEN}
     skipped |= SAID_ABOVE if facts.officer_words else frozenset()
     skipped |= {CLOSE} if facts.close_call and facts.only_close else frozenset()
     if facts.flags and facts.astray is not None:

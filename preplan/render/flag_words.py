@@ -18,6 +18,7 @@ from preplan.plan_tables import (
     SECOND_CIRCUIT,
     SHUT_BEYOND,
     UNPOSTED,
+    WATER_BETWEEN,
     Flag,
 )
 from preplan.render.words import FLOW, NOT_KNOWN, first_up, level_words, printable
@@ -61,6 +62,7 @@ _FLAGS = {
     "loaded goes first, empties wait off it. Waiting is not counted.",
     "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers of a response level.",
     "long driveway": "Long driveway: {n} of hose from the road.",
+    WATER_BETWEEN: "WATER is mapped between the road and the building: hose may not get across straight.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "two fill sites": "Tankers split over two fill sites: {n}.",
     "lower level fills elsewhere": "THE FIRST ALARM'S TANKERS FILL AS TOLD HERE TOO, or this level does not hold. "

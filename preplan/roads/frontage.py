@@ -11,23 +11,34 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from preplan.plan_tables import FrontageTable
-from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, text_array
+from preplan.records import (
+    AddressTable,
+    BoolArray,
+    FeatureTable,
+    FloatArray,
+    IntArray,
+    RoadLimits,
+    RoadTable,
+    text_array,
+)
 from preplan.roads.barriers import on_foot
 from preplan.roads.driveways import driveways, ways_out
 from preplan.roads.mouths import find_dead_ends
 from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, no_stand, nowhere, place_points, usable_roads
 from preplan.roads.street_names import address_street, loosen, misspellings, road_keys
+from preplan.roads.water_between import Waters
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
 
-__all__ = ["Places", "place_addresses", "place_points"]
+__all__ = ["Places", "place_addresses", "place_points", "straight_over_water"]
 
 NAMED_TIMES = 3.0
 NAMED_MORE_FT = 600.0
-"""The road an address is named for counts up to this many times, or feet more than, the gap to the nearest road
-(this program's careful choice)."""
+"""The road an address is named for, or one on its own side of a water, counts up to this many times, or feet more than,
+the gap to the nearest road (this program's careful choice)."""
 DRIVEWAY_NEAR_FT = 150.0
 """A mapped driveway this near to the address is its own (this program's careful choice)."""
 DRIVEWAY_LONGEST_FT = 5280.0
@@ -54,9 +65,17 @@ class _Chosen:
 
 
 def place_addresses(
-    roads: RoadTable, limits: RoadLimits, addresses: AddressTable, road_rules: RoadRules, plan_rules: PlanRules
+    roads: RoadTable,
+    limits: RoadLimits,
+    addresses: AddressTable,
+    road_rules: RoadRules,
+    plan_rules: PlanRules,
+    features: FeatureTable | None = None,
 ) -> FrontageTable:
     """Find where the tankers of each address dump, and how far the hose goes from there.
+
+    An address that names no road near goes to the nearest one on its own side of the waters among `features`, where
+    one is hardly farther.
 
     Returns
     -------
@@ -72,6 +91,8 @@ def place_addresses(
         return _off_the_roads(addresses)
     ground = Ground.of(roads, addresses.lon, addresses.lat)
     near = ground.nearest(_rows(fronting), np.arange(len(addresses), dtype=np.int32))
+    if features is not None:
+        near = _on_this_bank(ground, near, Waters.of(features, ground.projection), _rows(fronting))
     names = _Names.of(roads, _rows(usable), addresses)
     snap_m = road_rules.snap_max_ft * M_PER_FT
     named = _nearest_named(ground, names, near, snap_m)
@@ -101,6 +122,39 @@ def place_addresses(
         along_ft=np.zeros(len(row)),
         near_segment=np.where(off, near.row, -1).astype(np.int32),
     )
+
+
+def straight_over_water(
+    roads: RoadTable, addresses: AddressTable, frontages: FrontageTable, features: FeatureTable
+) -> BoolArray:
+    """Mark the addresses (addresses,) between which and their frontage water is mapped, no driveway being mapped."""
+    ground = Ground.of(roads, addresses.lon, addresses.lat)
+    spots = ground.on_road(frontages.segment, frontages.fraction)
+    straight = np.isin(frontages.how.astype(str), ("named", "nearest"))
+    return straight & Waters.of(features, ground.projection).part(shapely.shortest_line(ground.points, spots))
+
+
+def _on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray) -> Near:
+    """Take, for points that water parts from the nearest stretch, the nearest of `rows` from which none does."""
+    row, gap_m = near.row.copy(), near.gap_m.copy()
+    on = _rows(row >= 0)
+    parted = on[waters.part(shapely.shortest_line(ground.points[on], ground.lines[row[on]]), wide=True)]
+    if not len(parted):
+        return near
+    tree = shapely.STRtree(ground.lines[rows])
+    for at, point, farthest_m in zip(parted.tolist(), ground.points[parted], _farthest_m(gap_m[parted]), strict=True):
+        others = rows[tree.query(point, predicate="dwithin", distance=farthest_m)]
+        ways = shapely.shortest_line(point, ground.lines[others])
+        far_m = np.where(waters.part(ways, wide=True), np.inf, shapely.length(ways))
+        if np.isfinite(far_m).any():
+            row[at], gap_m[at] = others[far_m.argmin()], far_m.min()
+    return Near(row, gap_m)
+
+
+def _farthest_m(gap_m: FloatArray) -> FloatArray:
+    """Say how far another road may be to stand in for the nearest one."""
+    farthest: FloatArray = np.maximum(NAMED_TIMES * gap_m, gap_m + NAMED_MORE_FT * M_PER_FT)
+    return farthest
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +213,7 @@ class _Names:
 def _nearest_named(ground: Ground, names: _Names, near: Near, snap_m: float) -> Near:
     """Find the nearest stretch that bears each address's street name, as written, else blurred, else misspelt."""
     row, gap_m = np.full(len(near.row), -1, dtype=np.int32), np.full(len(near.row), np.inf)
-    farthest_m = np.minimum(snap_m, np.maximum(NAMED_TIMES * near.gap_m, near.gap_m + NAMED_MORE_FT * M_PER_FT))
+    farthest_m = np.minimum(snap_m, _farthest_m(near.gap_m))
     for forms in _FORMS:
         for rows, members in names.members(np.flatnonzero(row < 0).tolist(), forms):
             found = ground.nearest(rows, members, within_m=snap_m)

@@ -95,5 +95,6 @@ class Pieces:
     def held(self, roads: RoadTable, node: int, rows: IntArray) -> IntArray:
         """Give those of the stretches at a node that its limit holds: its own piece, or all where it has none."""
         if int(roads.node_id[node]) in self.points:
-            return rows[self.piece[rows] & (roads.from_node[rows] == node)]
+            own: IntArray = rows[self.piece[rows] & (roads.from_node[rows] == node)]
+            return own
         return rows

@@ -1,0 +1,58 @@
+"""Water between the road and the building: told, and another road taken on the same bank where one is near."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from preplan.plan_tables import FrontageTable
+from preplan.records import AddressTable, FeatureTable, FloatArray
+from preplan.roads.frontage import place_addresses, straight_over_water
+from preplan.rules import PlanRules, RoadRules
+from tests.road_builder import address_table, draw, lonlat
+
+# two roads run east, 300 m apart; a house stands at 90 m from the southern and 210 m from the northern one
+TOWN = draw(
+    {"a": (0, 0), "b": (1000, 0), "c": (0, 300), "d": (1000, 300), "e": (-300, 150)},
+    [("a", "b", {"name": "South Road"}), ("c", "d", {"name": "North Road"}), ("a", "e", {}), ("e", "c", {})],
+)
+HOME = (500.0, 90.0)
+
+
+def box(west: float, south: float, east: float, north: float) -> FloatArray:
+    corners = ((west, south), (east, south), (east, north), (west, north), (west, south))
+    return np.array([lonlat(*corner) for corner in corners])
+
+
+RIVER, POND = box(-500, 30, 1500, 60), box(495, 30, 510, 45)
+LAKE_ROUND_HOME = box(400, 30, 600, 200)
+STREAM = np.array([lonlat(-500, 45), lonlat(1500, 45)])
+
+
+def placed(features: FeatureTable, street: str = "") -> tuple[FrontageTable, bool]:
+    """Place the house, and tell whether water lies between."""
+    homes: AddressTable = address_table([HOME], [street])
+    found = place_addresses(TOWN.roads, TOWN.limits, homes, RoadRules(), PlanRules(), features)
+    return found, bool(straight_over_water(TOWN.roads, homes, found, features)[0])
+
+
+@pytest.mark.parametrize(
+    ("features", "row", "told"),
+    [
+        (FeatureTable(), 0, False),
+        (FeatureTable(water_rings=(RIVER,)), 1, False),  # the road on the house's own bank
+        (FeatureTable(water_rings=(POND,)), 0, False),  # hose goes round it
+        (FeatureTable(water_rings=(LAKE_ROUND_HOME,)), 0, True),  # an island
+        (FeatureTable(stream_lines=(STREAM,)), 0, True),
+    ],
+)
+def test_the_nearest_road_is_taken_on_the_house_s_own_bank(features: FeatureTable, row: int, *, told: bool) -> None:
+    found, over = placed(features)
+    assert found.segment.tolist() == [row]
+    assert over is told
+
+
+def test_the_road_of_the_address_s_name_stays_and_the_water_is_told() -> None:
+    found, over = placed(FeatureTable(water_rings=(RIVER,)), "12 SOUTH ROAD")
+    assert found.segment.tolist() == [0]
+    assert over
