@@ -7,6 +7,7 @@ from collections import Counter
 from dataclasses import replace
 from itertools import product
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
@@ -36,6 +37,7 @@ from preplan.render.card_seasons import splits
 from preplan.render.charts import Picture
 from preplan.render.flag_words import flags_on
 from preplan.render.paper import Line
+from preplan.render.waypoints import fill_sites_gpx
 from preplan.roads.source import read_osm
 from preplan.units import M_PER_FT
 from tests.example_plan import example_plan, other_plan
@@ -89,6 +91,39 @@ def test_the_sheet_of_other_months_says_when_it_holds_and_what_it_brings() -> No
     assert "backup" not in sheet
     card = said[said.index(sheet) - 1]
     assert "Units, map, way and table here: April to November. Fill site 2: map and way on a sheet behind." in card
+
+
+def test_a_fill_site_of_other_months_has_their_circuits_on_its_own_page() -> None:
+    """Who is handed the page in February finds the way as on the sheet, with its months and what bars it."""
+    pages_with, pages_without = (pages_of(site_pdf.sites(plan)) for plan in (other_plan(backup=False), example_plan()))
+    page = next(page for page in pages_with if "Fill site 2: Quarry pond" in page)
+    assert "Circuit for" not in next(page for page in pages_without if "Fill site 2: Quarry pond" in page)
+    for told in (
+        "Circuit for 12 Mill Road, in December to March only", "1. Leave the fill site north on Pond Lane, 0.40 mi",
+        "crosses the Oak Road bridge (no sign, but rated 20,000 lb). Ask the owner before a loaded tanker crosses.",
+        "Limits: in December to March planned for tankers up to", "At fill site 2: back in",
+    ):  # fmt: skip
+        assert told in page
+    # a backup alone is no circuit of its page
+    backup = next(one for one in pages_of(site_pdf.sites(other_plan(backup=True, months=()))) if "Fill site 2:" in one)
+    assert "Circuit for" not in backup
+
+
+def test_a_fill_site_of_other_months_has_its_circuit_on_a_tablet_and_says_who_drives_it(sample: Plan) -> None:
+    """Site 5 of the sample stands from April to November and decides nowhere; others part tankers in some months."""
+    root = ET.fromstring(fill_sites_gpx(sample))  # noqa: S314  our own bytes
+    tracks = [one for one in root.iter() if one.tag.endswith("trk") and (one[0].text or "").startswith("5 ")]
+    assert [track[0].text for track in tracks if (track[0].text or "").endswith(", in April to November only")]
+    ends = [[(float(at.get("lon", "")), float(at.get("lat", ""))) for at in (*track[-1],)] for track in tracks]
+    site = sample.sites[4].lon, sample.sites[4].lat
+    assert len(ends) == 2
+    assert ends[0][0] == pytest.approx(site, abs=1e-3) == ends[1][-1]
+    text, told = words_of(site_pdf.sites(sample)), 0
+    for group, other in others_of(sample):
+        if other.months and splits(sample, group.lead, other):
+            drivers = " ".join(sample.units[unit].unit_id for unit in other.tankers)
+            told += f"in {month_words(other.months)} only: {drivers} only, then " in text
+    assert told
 
 
 def test_a_backup_that_is_best_in_other_months_has_one_sheet() -> None:

@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
+from preplan.plan_cards import FillsElsewhere
 from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, Flag
 from preplan.records import text_array
 from preplan.render.waypoints import fill_sites_gpx, fill_sites_kml
 from preplan.render.words import CAUTIONS, ROAD_CREDIT
-from tests.example_plan import example_plan, split_plan
+from tests.example_plan import example_plan, other_plan, split_plan
 from tests.test_tables import changed, picked
 
 Writer = Callable[[Plan], bytes]
@@ -147,6 +148,27 @@ def test_a_circuit_says_in_which_months_it_is_driven_and_by_whom(writer: Writer)
     alone = replace(split, groups=split.groups[:1], trips=replace(split.trips, out_leaf=out, back_leaf=back))
     drivers = [said.partition("; 1 address; ")[2] for said in descriptions(writer(alone))]
     assert drivers == ["T1 only, T2 fill at fill site 2"] * 2 + ["T2 only"] * 2
+
+
+@both
+def test_a_site_that_serves_in_other_months_only_has_their_circuit(writer: Writer) -> None:
+    """A unit sent there in February by its tablet finds the way; from a plan of the months that decide it had none."""
+    (group, *rest), plan = other_plan(backup=False).groups, other_plan(backup=False)
+    out, back = (np.array(leaf, dtype=np.int32) for leaf in ([0, 2, 1, 2, 2, 2], [3, 5, 4, 5, 5, 5]))
+    traced = replace(plan, sheet_trips=replace(plan.sheet_trips, out_leaf=out, back_leaf=back))
+    own = lines(writer(example_plan()))
+    found = lines(writer(traced))
+    there = "2 Quarry pond (summer): {} 12 Mill Road, {}, in December to March only"
+    assert list(found) == [*own, there.format("to", "loaded"), there.format("from", "empty")]
+    assert [found[name] for name in own] == [*own.values()]
+    assert not descriptions(writer(traced))[-1].endswith("only")
+    # where tankers fill at two sites then, who drives it
+    split = split_plan().levels.split
+    then = replace(plan.seasons[1], split_site=np.where(split == 1, 0, -1).astype(np.int32))
+    first = FillsElsewhere(months=(12, 1, 2, 3), site=0, tankers=(3,), fill_engine=-1)
+    other = replace(group.others[0], tankers=(4,), elsewhere=(first,))
+    parted = replace(traced, seasons=(plan.seasons[0], then), groups=(replace(group, others=(other,)), *rest))
+    assert descriptions(writer(parted))[-1].endswith("; T2 only, then T1 fills at fill site 1")
 
 
 @both

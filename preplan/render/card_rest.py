@@ -243,7 +243,7 @@ def cautions(facts: Facts, width: float) -> list[Block]:
         limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), months))}."
         here = [flag_words(flag) for flag in flags_on(facts.plan, facts.lead, 0) if flag.code == DEAD_END]
         tight = [said for said, _ in _tight(facts)]
-        told = [(said, True) for said in (*tight, *(_keep_off(facts, flag) for flag in facts.kept_off))]
+        told = [(said, True) for said in (*tight, *(keep_off(facts, flag) for flag in facts.kept_off))]
         told += [(said, False) for said in (limits, *here, _KEEP_TO_IT)]
         return [
             Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
@@ -270,7 +270,7 @@ def limits_in_brief(facts: Facts) -> dict[int, tuple[str, Block]]:
     }
 
 
-def _keep_off(facts: Facts, flag: Flag) -> str:
+def keep_off(facts: Facts, flag: Flag) -> str:
     """Say what a sheet's drivers keep off."""
     if flag.code != NOT_THIS_WAY:
         return limit_words(facts.plan, flag, facts.lead)

@@ -6,9 +6,11 @@ import numpy as np
 
 from preplan.months import month_words, months_of
 from preplan.plan import Plan
+from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
 from preplan.records import BoolArray
 from preplan.render import words
+from preplan.render.card_seasons import elsewhere_words, splits
 from preplan.render.flag_words import flags_on
 
 
@@ -42,6 +44,14 @@ def drivers_words(plan: Plan, address: int, *, second: bool) -> str:
         words.printable(" ".join(plan.unit_ids(mask, address))) for mask in (plan.levels.used[cell] & ~there, there)
     )
     return f"{others} only" if second else f"{here} only, {others} fill at fill site {split + 1}"
+
+
+def then_words(plan: Plan, address: int, other: OtherCircuit) -> str:
+    """Say the same of a circuit of other months."""
+    if not splits(plan, address, other):
+        return ""
+    here = words.printable(" ".join(plan.units[unit].unit_id for unit in other.tankers))
+    return f"{here} only, then {'; '.join(elsewhere_words(plan, other, other.elsewhere))}"
 
 
 def in_other_months(plan: Plan, site: int) -> tuple[BoolArray, str]:

@@ -11,17 +11,17 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Step
-from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, SECOND_CIRCUIT, Flag
-from preplan.records import BoolArray, FillSite, IntArray
+from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, Flag
+from preplan.records import ALL_MONTHS, BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_index_pdf, symbols_pdf, words
 from preplan.render.card_facts import Facts
+from preplan.render.card_rest import keep_off
 from preplan.render.charts import Picture
-from preplan.render.circuits import drivers_words, in_other_months
+from preplan.render.circuits import drivers_words, in_other_months, then_words
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.first_drive import BORDER
 from preplan.render.flag_words import HOLDS_OFF, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
 from preplan.render.limit_places import (
-    flags_of_card,
     named_limits,
     named_words,
     site_warnings,
@@ -133,13 +133,13 @@ def _site_page(
     masks = first == row, backup == row, plan.answers.shown(plan.levels.split) == row
     _draw_service(document, plan, row, masks, cards)
     if largest is not None:
-        _draw_circuit(document, plan, largest, row)
+        _draw_circuit(document, largest, row)
     for warning in site_warnings(plan, row):
         document.flow(f"• {warning}", bold=True)
     for flag in plan.site_flags[row]:
         if not flag.stretches:
             document.flow(f"• {flag_words(flag)}")
-    _draw_other_circuits(document, plan, circuits[1:], cards)
+    _draw_other_circuits(document, circuits[1:], cards)
     if document.y - 26.0 > FOOT_PT:
         pen.text(LEFT_PT, FOOT_PT + 4.0, _SIGN, SMALL_PT)
 
@@ -158,8 +158,9 @@ def _draw_facts(document: Document, picture: Picture, row: int, circuit: _Circui
     low = pen.lines(LEFT_PT, top, paper.trimmed(lines, whole, "the table of fill sites"))
     if circuit is not None:
         group = circuit.group
-        named = named_limits([*circuit.flags(plan), *plan.site_flags[row]])
-        subject = picture.subject(group.addresses, group.lead, circuit.trip, steps=circuit.out_steps, named=named)
+        named = named_limits([*circuit.flags, *plan.site_flags[row]])
+        steps = circuit.facts.group.out_steps
+        subject = picture.subject(group.addresses, group.lead, circuit.trip, steps=steps, named=named, of=circuit.plan)
     else:
         subject = Subject((), site=row)
     picture.draw(pen, Box(RIGHT_PT - _MAP_PT, top - _MAP_HIGH_PT, RIGHT_PT, top), subject)
@@ -211,49 +212,58 @@ def _draw_service(
 
 @dataclass(frozen=True, slots=True)
 class _Circuit:
-    """A round trip from a fill site to the addresses of one card."""
+    """A round trip from a fill site to the addresses of one card, or of one of the sheets behind it."""
 
     group: CardGroup
-    trip: int
-    out_steps: tuple[Step, ...]
-    back_steps: tuple[Step, ...]
-    second: bool
-    """Only some of the tankers drive it; the others fill at another site."""
+    facts: Facts
+    """What its card, or its sheet, is written from."""
 
     @property
-    def number(self) -> int:
-        """Which of the two of an address it is, as flags have it."""
-        return SECOND_CIRCUIT if self.second else FIRST_CIRCUIT
+    def plan(self) -> Plan:
+        """The plan whose trips it is one of."""
+        return self.facts.plan
 
-    def flags(self, plan: Plan) -> list[Flag]:
-        """List what its drivers must hear, whichever address of the card it concerns."""
-        return flags_of_card(plan, self.group, self.number)
+    @property
+    def trip(self) -> int:
+        """Its row among them."""
+        return self.facts.cell("trip")
+
+    @property
+    def flags(self) -> list[Flag]:
+        """What its drivers must hear, whichever address of the card it concerns."""
+        return [*self.facts.card_flags, *self.facts.kept_off]
 
 
 def _circuits(plan: Plan, row: int) -> list[_Circuit]:
-    """List the circuits over a fill site, those of most addresses first, those over it as a second site last."""
-    levels = plan.levels
-    site, split, trip, second = (
-        plan.answers.shown(table) for table in (levels.site, levels.split, levels.trip, levels.split_trip)
-    )
-    found = []
+    """List the circuits over a fill site: those of most addresses first, then as a second site, then of other months.
+
+    Who stands at a fill site in July that the months that decide do not know finds those of July too.
+    """
+    mine, seconds, others = list[_Circuit](), list[_Circuit](), list[_Circuit]()
     for group in plan.groups:
-        if site[group.lead] == row and trip[group.lead] >= 0:
-            found.append(_Circuit(group, int(trip[group.lead]), group.out_steps, group.back_steps, second=False))
-        elif split[group.lead] == row and second[group.lead] >= 0:
-            steps = group.split_out_steps, group.split_back_steps
-            found.append(_Circuit(group, int(second[group.lead]), *steps, second=True))
-    return sorted(found, key=lambda one: (one.second, -len(one.group.addresses), one.group.lead))
+        facts = Facts(plan, group)
+        if facts.cell("site") == row and facts.cell("trip") >= 0:
+            mine.append(_Circuit(group, facts))
+        elif facts.cell("split") == row and facts.cell("split_trip") >= 0:
+            seconds.append(_Circuit(group, facts.over_second()))
+        then = (other for other in group.others if other.site == row and other.months)
+        others += [_Circuit(group, facts.over_other(other)) for other in then]
+    return [
+        circuit
+        for some in (mine, seconds, others)
+        for circuit in sorted(some, key=lambda one: (-len(one.group.addresses), one.group.lead))
+    ]
 
 
-def _circuit_name(plan: Plan, circuit: _Circuit) -> str:
-    """Name whom a circuit serves, and who drives it where that is not everybody."""
-    lead, named = circuit.group.lead, _group_name(plan, circuit.group)
-    months = card_seasons.told_months(Facts(plan, circuit.group))
+def _circuit_name(circuit: _Circuit) -> str:
+    """Name whom a circuit serves and when, and who drives it where that is not everybody."""
+    plan, facts, lead = circuit.plan, circuit.facts, circuit.group.lead
+    months = facts.other.months if facts.other else card_seasons.told_months(facts)
+    named = _group_name(plan, circuit.group)
     named += f", in {month_words(months)} only" if months else ""
-    drivers = drivers_words(plan, lead, second=circuit.second)
-    as_second = ", as second fill site" * circuit.second
-    return f"{named}{as_second}: {drivers}" if drivers else named
+    named += ", as second fill site" * facts.second
+    drivers = then_words(plan, lead, facts.other) if facts.other else drivers_words(plan, lead, second=facts.second)
+    return f"{named}: {drivers}" if drivers else named
 
 
 def _group_name(plan: Plan, group: CardGroup) -> str:
@@ -265,7 +275,7 @@ def _group_name(plan: Plan, group: CardGroup) -> str:
     return f"{road[:_MOST_NAME]} ({count} addresses)"
 
 
-def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -> None:
+def _draw_circuit(document: Document, circuit: _Circuit, row: int) -> None:
     """Write the circuit of the largest group as a driver's list, a line a step."""
     lines: list[Line] = []
 
@@ -273,28 +283,29 @@ def _draw_circuit(document: Document, plan: Plan, circuit: _Circuit, row: int) -
         broken = paragraph(said, RIGHT_PT - LEFT_PT - indent, BODY_PT, bold=bold)
         lines.extend(line._replace(indent=line.indent + indent) for line in broken)
 
-    for head, warned, steps, length in _legs(plan, circuit):
+    for head, warned, steps, length in _legs(circuit):
         say(f"{head}: {length}", bold=True)
         for warning in warned:
             say(warning, bold=True, indent=12.0)
         for number, step in directions(steps):
             say(f"{number}. {step}", indent=12.0)
-    say(f"Limits: {_limits(plan, circuit)}")
+    say(f"Limits: {_limits(circuit)}")
     told = "one way traffic", "meeting on narrow road", "circuits meet"
-    for warning in (*_warnings(plan, circuit), *_met(plan, circuit, NOT_THIS_WAY, *told)):
+    for warning in (*_warnings(circuit), *_met(circuit, NOT_THIS_WAY, *told)):
         say(warning, bold=True)
-    say(f"At fill site {row + 1}: {words.turn_words(plan.sites[row])}. Leave full or empty, never half.")
+    say(f"At fill site {row + 1}: {words.turn_words(circuit.plan.sites[row])}. Leave full or empty, never half.")
     high = paper.height_of(lines)
     # a driver has one sheet: what fits on one is not parted
-    document.heading(f"Circuit for {_circuit_name(plan, circuit)}", 11.0, keep=high if high < _WHOLE_PT else 60.0)
+    document.heading(f"Circuit for {_circuit_name(circuit)}", 11.0, keep=high if high < _WHOLE_PT else 60.0)
     _write(document, lines)
 
 
-def _warnings(plan: Plan, circuit: _Circuit) -> list[str]:
+def _warnings(circuit: _Circuit) -> list[str]:
     """Say what drivers of a circuit must keep off; the units named are those of the answer, so all others are told."""
-    flags = circuit.flags(plan)
-    said = weight_warnings(plan, flags, OFF_THE_WAY, circuit.group.lead)
-    return [*said, _OTHERS_TOO] if any(flag.code in HOLDS_OFF for flag in flags) else said
+    facts, flags = circuit.facts, circuit.flags
+    said = weight_warnings(circuit.plan, flags, OFF_THE_WAY, circuit.group.lead)
+    said += [keep_off(facts, flag) for flag in facts.kept_off if flag.code == NOT_THIS_WAY]
+    return [*dict.fromkeys(said), *[_OTHERS_TOO] * any(flag.code in HOLDS_OFF for flag in flags)]
 
 
 def _write(document: Document, lines: Sequence[Line]) -> None:
@@ -304,23 +315,22 @@ def _write(document: Document, lines: Sequence[Line]) -> None:
         document.y = document.pen.lines(LEFT_PT, document.y, [line])
 
 
-def _met(plan: Plan, circuit: _Circuit, *codes: str) -> list[str]:
+def _met(circuit: _Circuit, *codes: str) -> list[str]:
     """Say what some flags tell its drivers: months in which it does not hold, tankers met on a lane one truck wide."""
-    flags = flags_on(plan, circuit.group.lead, circuit.number)
-    return [named_words(plan, flag) for flag in flags if flag.code in codes]
+    return [named_words(circuit.plan, flag) for flag in circuit.facts.flags if flag.code in codes]
 
 
 def _draw_other_circuits(
-    document: Document, plan: Plan, circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str]]
+    document: Document, circuits: Sequence[_Circuit], cards: Sequence[tuple[CardGroup, str]]
 ) -> None:
     """Write further circuits, both legs beside each other; of those beyond, the roads and where their cards are."""
     if not circuits:
         return
     for at, circuit in enumerate(circuits[:_MOST_CIRCUITS]):
-        loaded, empty = (_leg_lines(*leg) for leg in _legs(plan, circuit))
-        below = [(f"Limits: {_limits(plan, circuit)}", False)]
-        below += [(said, True) for said in _warnings(plan, circuit)]
-        below += [(said, True) for said in _met(plan, circuit, NOT_THIS_WAY, "circuits meet")]
+        loaded, empty = (_leg_lines(*leg) for leg in _legs(circuit))
+        below = [(f"Limits: {_limits(circuit)}", False)]
+        below += [(said, True) for said in _warnings(circuit)]
+        below += [(said, True) for said in _met(circuit, NOT_THIS_WAY, "circuits meet")]
         lines = [
             line._replace(indent=line.indent + 10.0)
             for said, bold in below
@@ -333,14 +343,16 @@ def _draw_other_circuits(
             document.heading("Further circuits from here", 11.0, keep=keep)
         document.room(keep)
         document.y -= 3.0
-        document.flow(_circuit_name(plan, circuit), bold=True)
+        document.flow(_circuit_name(circuit), bold=True)
         _beside(document, loaded, empty)
         _write(document, lines)
     rest = circuits[_MOST_CIRCUITS:]
     if rest:
         document.room(2.0 * BODY_PT * paper.LEADING + 2.0 * SMALL_PT * paper.LEADING)
         where = "the folder cards" if any(place.startswith("cards/") for _, place in cards) else "cards.pdf"
-        document.flow(f"and {len(rest):,} more circuit{'s' * (len(rest) > 1)}, each on its card in {where}:", bold=True)
+        sheets = " or on a sheet behind it" * any(circuit.facts.other is not None for circuit in rest)
+        count = f"and {len(rest):,} more circuit{'s' * (len(rest) > 1)}"
+        document.flow(f"{count}, each on its card{sheets} in {where}:", bold=True)
         listed = "; ".join(_cards_of([circuit.group for circuit in rest], cards))
         document.flow(f"{listed}.", SMALL_PT, indent=10.0)
 
@@ -372,23 +384,25 @@ def _cards_of(groups: Sequence[CardGroup], cards: Sequence[tuple[CardGroup, str]
     return [f"{road}, {status_index_pdf.pages_words(pages)}" for road, pages in roads.items()]
 
 
-def _legs(plan: Plan, circuit: _Circuit) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
+def _legs(circuit: _Circuit) -> Iterator[tuple[str, list[str], tuple[Step, ...], str]]:
     """Give heading, warnings, steps, and minutes and miles of both legs."""
-    trips, trip = plan.trips, circuit.trip
-    warned = weight_warnings(plan, circuit.flags(plan), ON_THE_WAY, circuit.group.lead)
+    trips, trip, group = circuit.plan.trips, circuit.trip, circuit.facts.group
+    warned = weight_warnings(circuit.plan, circuit.flags, ON_THE_WAY, circuit.group.lead)
     for head, warnings, steps, minutes, length in (
-        ("Loaded, fill site to dump site", warned, circuit.out_steps, trips.out_min[trip], trips.out_mi[trip]),
-        ("Empty, back to the fill site", [], circuit.back_steps, trips.back_min[trip], trips.back_mi[trip]),
+        ("Loaded, fill site to dump site", warned, group.out_steps, trips.out_min[trip], trips.out_mi[trip]),
+        ("Empty, back to the fill site", [], group.back_steps, trips.back_min[trip], trips.back_mi[trip]),
     ):
         yield head, warnings, steps, f"{words.minutes(float(minutes))}, {words.miles(float(length))}"
 
 
-def _limits(plan: Plan, circuit: _Circuit) -> str:
+def _limits(circuit: _Circuit) -> str:
     """Say what a driver must know of a circuit: its vehicle, postings, bridges, where none can pass, how to turn."""
-    turn = turning_words(circuit.back_steps, at_dump=bool(plan.trips.turn_at_dump[circuit.trip]))
-    border = any(BORDER in step.note for step in (*circuit.out_steps, *circuit.back_steps))
+    group, other = circuit.facts.group, circuit.facts.other
+    turn = turning_words(group.back_steps, at_dump=circuit.facts.turns_here)
+    border = any(BORDER in step.note for step in (*group.out_steps, *group.back_steps))
     waits = "; past a border control, where no wait is counted" if border else ""
-    return f"{trip_limits(plan, circuit.trip)}{waits}. At the dump site: {turn}."
+    months = other.months if other else ALL_MONTHS
+    return f"{trip_limits(circuit.plan, circuit.trip, months)}{waits}. At the dump site: {turn}."
 
 
 def sites(plan: Plan) -> bytes:

@@ -7,6 +7,7 @@ cannot hold.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
@@ -17,13 +18,13 @@ from preplan.months import month_words
 from preplan.records import FloatArray
 from preplan.render import circuits
 from preplan.render.limit_places import named_words
-from preplan.render.route_lines import Legs, chosen_legs, driven, leg_lines, thinned
+from preplan.render.route_lines import Legs, driven, leg_lines, thinned
 from preplan.render.tables import NOT_XML
 from preplan.render.words import CAUTIONS, ROAD_CREDIT, rate_words
 
 if TYPE_CHECKING:
     from preplan.plan import Plan
-    from preplan.plan_cards import CardGroup
+    from preplan.plan_cards import CardGroup, OtherCircuit
     from preplan.records import FillSite
 
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -101,36 +102,54 @@ def fill_sites_kml(plan: Plan) -> bytes:
 def _circuits(plan: Plan) -> list[_Leg]:
     """Trace, for each fill site, the round trip of the largest group of addresses it is chosen for: out, then back.
 
-    Of one that is a second fill site only, the largest of those.
+    Of one that is a second fill site only, the largest of those; of one that serves in other months only than those
+    that decide, the largest of these.
     """
-    wanted = {trip: (site, group) for site, (trip, group) in _largest(plan).items()}
-    every = chosen_legs(plan)
-    kept = np.flatnonzero(np.isin(every.trip, list(wanted)))
-    order = kept[np.lexsort((~every.loaded[kept], plan.trips.site[every.trip[kept]]))]
-    legs = Legs(trip=every.trip[order], loaded=every.loaded[order])
-    lonlat, of_leg = leg_lines(thinned(plan.roads), driven(plan, legs))
-    return [
-        _leg(plan, *wanted[int(legs.trip[k])], int(legs.trip[k]), lonlat[of_leg == k], loaded=bool(legs.loaded[k]))
-        for k in range(len(legs))
-    ]
+    wanted, on_sheets = _largest(plan), plan.on_sheets()
+    roads = thinned(plan.roads)
+    parts = []
+    for one, wants in ((plan, False), (on_sheets, True)):
+        mine = {site: trip for site, (trip, _, other) in wanted.items() if (other is not None) == wants}
+        trips = np.array([mine[site] for site in sorted(mine)], dtype=np.int32)
+        trips = trips[(one.trips.out_leaf[trips] >= 0) & (one.trips.back_leaf[trips] >= 0)]
+        legs = Legs(trip=np.repeat(trips, 2), loaded=np.tile([True, False], len(trips)))
+        lonlat, of_leg = leg_lines(roads, driven(one, legs))
+        for k, (trip, loaded) in enumerate(zip(legs.trip.tolist(), legs.loaded.tolist(), strict=True)):
+            site = int(one.trips.site[trip])
+            _, group, other = wanted[site]
+            parts.append((site, _leg(one, site, group, other, trip, lonlat[of_leg == k], loaded=loaded)))
+    return [leg for _, leg in sorted(parts, key=lambda part: part[0])]
 
 
-def _largest(plan: Plan) -> dict[int, tuple[int, CardGroup]]:
-    """Find, by fill site, the trip of the largest group that fills there."""
-    largest: dict[int, tuple[int, CardGroup]] = {}
+def _largest(plan: Plan) -> dict[int, tuple[int, CardGroup, OtherCircuit | None]]:
+    """Find, by fill site, the trip of the largest group that fills there, and what its sheet says of other months."""
+    largest: dict[int, tuple[int, CardGroup, OtherCircuit | None]] = {}
+
+    def weigh(found: Iterable[tuple[int, int, CardGroup, OtherCircuit | None]]) -> None:
+        before = set(largest)
+        for site, trip, group, other in found:
+            larger = site not in largest or len(group.addresses) > len(largest[site][1].addresses)
+            if larger and site not in before:
+                largest[site] = trip, group, other
+
     for table in (plan.levels.trip, plan.levels.split_trip):
-        trip, before = plan.answers.shown(table), set(largest)
-        for group in plan.groups:
-            row = int(trip[group.lead])
-            site = int(plan.trips.site[row]) if row >= 0 else -1
-            if site < 0 or site in before:
-                continue
-            if site not in largest or len(group.addresses) > len(largest[site][1].addresses):
-                largest[site] = row, group
+        trips = plan.answers.shown(table)
+        own = ((int(trips[group.lead]), group) for group in plan.groups if trips[group.lead] >= 0)
+        weigh((int(plan.trips.site[trip]), trip, group, None) for trip, group in own)
+    weigh((other.site, other.trip, group, other) for group in plan.groups for other in group.others if other.months)
     return largest
 
 
-def _leg(plan: Plan, site: int, group: CardGroup, trip: int, lonlat: FloatArray, *, loaded: bool) -> _Leg:
+def _leg(
+    plan: Plan,
+    site: int,
+    group: CardGroup,
+    other: OtherCircuit | None,
+    trip: int,
+    lonlat: FloatArray,
+    *,
+    loaded: bool,
+) -> _Leg:
     """Name a leg by its fill site and the run of addresses it serves."""
     trips = plan.trips
     there = _run(plan, group)
@@ -138,21 +157,29 @@ def _leg(plan: Plan, site: int, group: CardGroup, trip: int, lonlat: FloatArray,
     way = f"to {there}, loaded" if loaded else f"from {there}, empty"
     count = len(group.addresses)
     far = f"{minutes[trip]:.1f} min, {miles[trip]:.2f} mi; true to about 2 m; {count} address{'es' * (count != 1)}"
-    second = bool(trip == plan.answers.shown(plan.levels.split_trip)[group.lead])
-    driven_in = circuits.months_driven(plan, group.lead, second=second)
-    always = len(driven_in) == sum(len(season.months) for season in plan.seasons)
-    when = "" if always else f", in {month_words(driven_in)} only"
-    drivers = circuits.drivers_words(plan, group.lead, second=second)
-    not_then = (
-        named_words(plan, replace(flag, circuit=0)).removesuffix(".")
-        for flag in circuits.not_this_way(plan, group.lead, second=second)
-    )
+    when, *told = _then(plan, group, other) if other else _planned(plan, group, trip)
     return _Leg(
         kind="out" if loaded else "back",
         name=f"{_name(plan.sites[site], site + 1)}: {way}{when}",
-        about="; ".join(filter(None, (far, drivers, *not_then))),
+        about="; ".join(filter(None, (far, *told))),
         lonlat=lonlat,
     )
+
+
+def _planned(plan: Plan, group: CardGroup, trip: int) -> Iterator[str]:
+    """Say when a circuit is driven, behind a comma, by whom, and in which months its way does not hold."""
+    second = bool(trip == plan.answers.shown(plan.levels.split_trip)[group.lead])
+    driven_in = circuits.months_driven(plan, group.lead, second=second)
+    always = len(driven_in) == sum(len(season.months) for season in plan.seasons)
+    yield "" if always else f", in {month_words(driven_in)} only"
+    yield circuits.drivers_words(plan, group.lead, second=second)
+    for flag in circuits.not_this_way(plan, group.lead, second=second):
+        yield named_words(plan, replace(flag, circuit=0)).removesuffix(".")
+
+
+def _then(plan: Plan, group: CardGroup, other: OtherCircuit) -> tuple[str, str]:
+    """Say when a circuit of other months is driven, behind a comma, and by whom."""
+    return f", in {month_words(other.months)} only", circuits.then_words(plan, group.lead, other)
 
 
 def _run(plan: Plan, group: CardGroup) -> str:
