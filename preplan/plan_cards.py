@@ -271,6 +271,8 @@ class CardGroup:
     split_back_steps: tuple[Step, ...] = ()
     others: tuple[OtherCircuit, ...] = ()
     """Round trips of the lead address over other fill sites: the backup first, then those of other months."""
+    stand_ins: tuple[OtherCircuit, ...] = ()
+    """Those over what stands in in a season in which that is not as in front, one each: no way is traced."""
     strip: Strip | None = None
     """Timeline of the lead address; None where none runs."""
     ways_in: tuple[WayIn, ...] = ()

@@ -13,7 +13,7 @@ import pytest
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_cards import WayIn
+from preplan.plan_cards import OtherCircuit, WayIn
 from preplan.plan_tables import Flag, LayTable
 from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew, site_pdf
 from preplan.render.card_facts import HALF_PT, Facts
@@ -73,7 +73,7 @@ def with_backup(winter: int) -> Plan:
         (-1, "December to March: NO backup."),
         (
             0,
-            "December to March: backup fill site 1 Mill Pond dry hydrant, AN ENGINE MUST PUMP, 44.00000, -72.04000, ",
+            "December to March: backup fill site 1 Mill Pond dry hydrant, AN ENGINE MUST PUMP, at 44.00000, -72.04000",
         ),
         (1, "December to March: backup fill site 2, 140 gpm, does not meet."),
     ],
@@ -90,6 +90,25 @@ def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told
     assert "meet. December to March: the next page." in text(card_rest.backup_in_brief(facts(plan))).replace(
         "meets", "meet"
     )
+
+
+def test_a_backup_of_other_months_names_who_pumps_and_drafts_then_and_how_far_it_is() -> None:
+    """Said of the season that decides alone, it let an officer look for an engine and for the way in winter."""
+    plan = with_backup(0)
+    trips = replace(plan.trips, out_min=plan.trips.out_min + 1.0, back_mi=plan.trips.back_mi + 1.0)
+    there = OtherCircuit(
+        site=0, trip=0, level=0, out_steps=(), back_steps=(), backup=True, months=WINTER, fill_engine=2, dump_engine=0,
+    )  # fmt: skip
+    mine = replace(plan.groups[0], stand_ins=(there,))
+    plan = replace(plan, sheet_trips=trips, groups=(mine, *plan.groups[1:]))
+    sent = plan.levels.fleet[0, 0]
+    pumps, drafts = (plan.units[unit].unit_id for unit in (2, 0))
+    assert (sent[2], sent[0]) == (False, True)
+    minutes = float(trips.out_min[0] + trips.back_min[0])
+    far = f"loaded {trips.out_mi[0]:.2f} mi, empty {trips.back_mi[0]:.2f} mi, round trip {minutes:.1f} min"
+    said = otherwise(facts(plan))
+    assert f"backup fill site 1 Mill Pond dry hydrant, {far}, at 44.00000, -72.04000, " in said
+    assert f"does not meet. Call {pumps} too: it pumps at fill site 1, {drafts} drafts at the dump site then." in said
 
 
 def test_a_backup_that_does_not_meet_in_some_months_says_in_which_and_that_its_way_is_another_then() -> None:
@@ -113,7 +132,8 @@ def test_a_backup_that_does_not_meet_in_some_months_says_in_which_and_that_its_w
         months = month_words(month for season in short for month in season.months)
         number = int(plan.levels.backup[cell]) + 1
         assert re.search(rf"Backup in [^:]+: Fill site {number}: [^,]+, \d+ gpm, meets\.", said)
-        assert re.search(rf" {months}: backup fill site {number}, \d+ gpm, does not meet\.", said)
+        far = r"(?:[\d.]+ mi each way|loaded [\d.]+ mi, empty [\d.]+ mi), round trip [\d.]+ min"
+        assert re.search(rf" {months}: backup fill site {number}, {far}, \d+ gpm, does not meet\.", said)
         assert f"({months} another way)" in said
         sheet = card_other.sheet_words(Facts(sheets, behind))[0]
         assert re.search(rf" {months}: if fill site \d+ fails, all fill here: \d+ gpm, does not meet\.", sheet)

@@ -242,6 +242,25 @@ def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_
     assert same_crews(sample, again, sheets) > 30
     assert same_calls(sample, again, sheets, summer) > 30
     assert called_on_sheets(sample, again, sheets) > 1
+    assert same_stand_ins(sample, again, summer) > 30
+
+
+def same_stand_ins(sample: Plan, again: Plan, months: frozenset[int]) -> int:
+    """Hold crew and round trip of what stands in in some months against the backup of a plan of these alone."""
+    held = 0
+    backup = {group.lead: other for group, other in others_of(again) if other.backup}
+    for group in sample.groups:
+        for one in group.stand_ins if group.lead in backup else ():
+            now = backup[group.lead]
+            if not months <= set(one.months) or (one.site, one.level) != (now.site, now.level):
+                continue
+            crew = [(each.fill_engine, each.dump_engine, each.tankers) for each in (one, now)]
+            assert crew[0] == crew[1], group.lead
+            for column in ("out_min", "back_min", "out_mi", "back_mi"):
+                then, there = (getattr(plan.sheet_trips, column) for plan in (sample, again))
+                assert then[one.trip] == pytest.approx(there[now.trip], abs=1e-6)
+            held += 1
+    return held
 
 
 def same_calls(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]], months: frozenset[int]) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,9 +33,9 @@ class _Asked:
     season: int
     """Of the roads."""
     months: tuple[int, ...] = ()
-    """In which tankers fill there by plan; (): it is the backup."""
+    """In which tankers fill there by plan, or in which it stands in; (): it is the backup of the front."""
     line: int = -1
-    """Season of the plan; -1: it is the backup."""
+    """Season of the plan; -1: it is a backup."""
     cut: int = -1
     """Vehicle class; -1: none has a way."""
     fill_engine: int = -1
@@ -59,7 +59,7 @@ class _Asked:
             level=self.level,
             out_steps=steps[0],
             back_steps=steps[1],
-            backup=not self.months,
+            backup=self.line < 0,
             months=self.months,
             shut_months=tuple(sorted(shut.months)),
             shut_stretches=shut.stretches,
@@ -89,8 +89,11 @@ def with_sheets(
     `shut` is as `shut_ways` gives it for the trips of the plan.
     """
     asked = [one for at, group in enumerate(groups) for one in _asked(found, at, group, searched, shut)]
-    asked = [one for one in _manned(found, groups, asked, searched) if one.cut >= 0]
-    trips, forest = _traced(asked, searched)
+    sheeted = {(one.group, one.months) for one in asked}
+    spare = [one for at, group in enumerate(groups) for one in _stand_ins(found, at, group, searched, sheeted)]
+    manned = _manned(found, groups, [*asked, *spare], searched)
+    asked, spare = ([one for one in part if one.cut >= 0] for part in (manned[: len(asked)], manned[len(asked) :]))
+    trips, forest = _traced(asked, spare, searched)
     asked = _with_lanes(found, asked, trips, forest)
     backups = np.array([trip for trip, one in enumerate(asked) if not one.months], dtype=np.int32)
     not_then = shut_ways(searched, trips, forest, backups)
@@ -110,7 +113,13 @@ def with_sheets(
             others[one.group][key] = one.circuit(trip, steps, flags, not_then.get(trip, Shut()))
         else:
             others[one.group][key] = _merged(before, one)
-    whole = (replace(group, others=tuple(mine.values())) for group, mine in zip(groups, others, strict=True))
+    stand_ins: list[list[OtherCircuit]] = [[] for _ in groups]
+    for trip, one in enumerate(spare, len(asked)):
+        stand_ins[one.group].append(one.circuit(trip, ((), ()), (), Shut()))
+    whole = (
+        replace(group, others=tuple(mine.values()), stand_ins=tuple(spares))
+        for group, mine, spares in zip(groups, others, stand_ins, strict=True)
+    )
     return tuple(whole), trips, forest
 
 
@@ -154,6 +163,24 @@ def _asked(
                 yield replace(asked, site=site)
 
 
+def _stand_ins(
+    found: Answered, at: int, group: CardGroup, searched: Searched, sheeted: Collection[tuple[int, tuple[int, ...]]]
+) -> Iterator[_Asked]:
+    """List what stands in for a card's lead address in seasons in which that is not as in front, or on a sheet.
+
+    `sheeted` are group and months of the sheets.
+    """
+    a, shown, levels = group.lead, int(found.answers.level[group.lead]), found.levels
+    front = (int(levels.site[a, shown]), int(levels.backup[a, shown])) if shown >= 0 else ()
+    rows = [a, *group.addresses]
+    for line, season in zip(searched.seasons, searched.of_line, strict=True):
+        level = shown if shown >= 0 else line.level_of(rows, found.required_gpm[rows])
+        backup = int(line.backup_site[a, level])
+        differs = (int(line.best_site[a, level]), backup) != front or (at, line.months) in sheeted
+        if backup >= 0 and (differs or abs(line.backup_gpm[a, level] - levels.backup_gpm[a, level]) > ROUNDING_GPM):
+            yield _Asked(group=at, address=a, site=backup, level=level, season=season, months=line.months)
+
+
 def _others_come(searched: Searched, a: int, level: int, season: int) -> bool:
     """Tell whether somebody is sent in a season of the roads who has no way in the deciding one, or the other way."""
     then, front = (searched.flows[at].scene.response for at in (season, int(searched.road[a])))
@@ -170,7 +197,7 @@ def _manned(found: Answered, groups: Sequence[CardGroup], asked: Sequence[_Asked
     """
     manned = list(asked)
     for season, flows in enumerate(searched.flows):
-        mine = [at for at, one in enumerate(asked) if one.season == season and not one.months]
+        mine = [at for at, one in enumerate(asked) if one.season == season and one.line < 0]
         case = np.array([(asked[at].address, asked[at].site, asked[at].level) for at in mine], dtype=np.int32)
         backups = flows.crews(*case.reshape(-1, 3).T)
         lines = supply_line(flows.scene, backups.jobs, backups.address)
@@ -262,13 +289,13 @@ def _with_way(searched: Searched, one: _Asked, cut: int) -> int:
     return cut if has[cut] else max((other for other, way in enumerate(has) if way), default=-1)
 
 
-def _traced(asked: Sequence[_Asked], searched: Searched) -> tuple[TripTable, RouteForest]:
-    """Measure and trace them all."""
+def _traced(asked: Sequence[_Asked], measured: Sequence[_Asked], searched: Searched) -> tuple[TripTable, RouteForest]:
+    """Measure and trace them all; those that are `measured` alone come last."""
     columns = {
-        name: np.array([getattr(one, name) for one in asked], dtype=np.int32)
+        name: np.array([getattr(one, name) for one in (*asked, *measured)], dtype=np.int32)
         for name in ("address", "site", "cut", "season")
     }
-    pairs = AskedTrips(drawn=np.ones(len(asked), dtype=np.bool_), **columns)
+    pairs = AskedTrips(drawn=np.arange(len(asked) + len(measured)) < len(asked), **columns)
     circuits = [circuit for season in searched.circuits for circuit in season]
     free_min = [free for season in searched.free_min for free in season]
     return told_trips(circuits, free_min, searched.measures, pairs, len(searched.circuits[0]))

@@ -9,6 +9,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
+from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import ROUNDING_GPM, SeasonLine
 from preplan.render import words
 
@@ -77,6 +78,19 @@ def _is_as_told(plan: Plan, season: SeasonLine, address: int, level: int, step: 
     least = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
     lower = words.round_down(then, step) < words.round_down(told, step)
     return not lower and (then >= least) == (told >= least)
+
+
+def planned(group: CardGroup, site: int, months: tuple[int, ...]) -> OtherCircuit | None:
+    """Find who comes and how far it is where a fill site stands in in a season; None where no tanker gets there."""
+    return next((one for one in group.stand_ins if one.site == site and one.months == months), None)
+
+
+def way_words(plan: Plan, one: OtherCircuit) -> str:
+    """Say how far tankers drive to and from what stands in in other months, and how long that takes."""
+    trips, trip = plan.sheet_trips, one.trip
+    out, back = (words.miles(float(column[trip])) for column in (trips.out_mi, trips.back_mi))
+    far = f"{out} each way" if out == back else f"loaded {out}, empty {back}"
+    return f"{far}, round trip {words.minutes(float(trips.out_min[trip] + trips.back_min[trip]))}"
 
 
 def lines_of(plan: Plan, address: int, level: int) -> list[str]:

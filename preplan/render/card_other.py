@@ -13,7 +13,7 @@ from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine
 from preplan.records import BoolArray
 from preplan.render import backups, crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
-from preplan.render.card_seasons import elsewhere_words, from_words, splits
+from preplan.render.card_seasons import elsewhere_words, from_words, jobs_then, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import MORE, bridge_words, first_drives, unposted_words
 from preplan.render.first_minutes import dry_from, first_words, full_flow_min, lasting, nurse_words
@@ -169,10 +169,12 @@ def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
         return ""
     flow = "NO backup."
     if backup >= 0:
-        there = facts.plan.sites[backup]
-        pumps = "; an engine must pump there" * there.needs_engine
-        named = f"fill site {backup + 1} ({words.printable(there.name)}{pumps})"
-        flow = f"{named}, {flow_words(facts, float(season.backup_gpm[cell]))}"
+        there, planned = facts.plan.sites[backup], backups.planned(facts.group, backup, season.months)
+        pumps = "; an engine must pump there" * (there.needs_engine and (planned is None or planned.fill_engine < 0))
+        far = f", {backups.way_words(facts.plan, planned)}" if planned else ""
+        jobs = jobs_then(facts, planned) if planned else ""
+        named = f"fill site {backup + 1} ({words.printable(there.name)}{pumps}){far}"
+        flow = f"{named}, {flow_words(facts, float(season.backup_gpm[cell]))}{jobs}"
     others = season.sites_of(*cell)[1:]
     second = f" If fill site {others[0] + 1} fails: less, how much is not worked out." if others else ""
     return f" If fill site {first + 1} fails: {flow}{second}"

@@ -203,19 +203,31 @@ def _other_backups(facts: Facts) -> list[str]:
         said = "NO backup."
         if then.site >= 0:
             flow = flow_words(facts, then.gpm)
-            said = f"backup fill site {then.site + 1}{_which_then(facts, then.site)}, {flow}"
+            said = f"backup fill site {then.site + 1}{_which_then(facts, then)}, {flow}{_jobs_then(facts, then)}"
         others.setdefault(said, []).extend(then.months)
     return [f"{words.first_up(month_words(months))}: {said}" for said, months in others.items()]
 
 
-def _which_then(facts: Facts, site: int) -> str:
-    """Name a fill site that stands in in other months, who pumps, and where it is; '' where that is told above."""
-    if site == facts.cell("backup"):
-        return ""
-    there = facts.plan.sites[site]
-    pumps = ", AN ENGINE MUST PUMP" * there.needs_engine
+def _which_then(facts: Facts, then: backups.Backup) -> str:
+    """Name a fill site that stands in in other months, and say where and how far it is; '' where that is told above.
+
+    That an engine must pump there stands here where none is named for it.
+    """
+    there, planned = facts.plan.sites[then.site], backups.planned(facts.group, then.site, then.months)
+    far = f", {backups.way_words(facts.plan, planned)}" if planned else ""
+    if then.site == facts.cell("backup"):
+        return far if {*then.months} & {*facts.backup_shut} else ""
+    pumps = ", AN ENGINE MUST PUMP" * (there.needs_engine and (planned is None or planned.fill_engine < 0))
     assumed = "" if there.fill_gpm_given else ", rate assumed"
-    return f" {words.printable(there.name)}{pumps}{assumed}, {there.lat:.5f}, {there.lon:.5f}"
+    return f" {words.printable(there.name)}{pumps}{assumed}{far}, at {there.lat:.5f}, {there.lon:.5f}"
+
+
+def _jobs_then(facts: Facts, then: backups.Backup) -> str:
+    """Say who has other jobs with what stands in in other months, unless that is told of the backup in front."""
+    planned = backups.planned(facts.group, then.site, then.months)
+    told = {jobs_then(facts, other) for other in facts.group.others if other.backup}
+    said = jobs_then(facts, planned) if planned else ""
+    return "" if said in told else said
 
 
 def covered(facts: Facts) -> list[Line]:

@@ -139,23 +139,26 @@ def other_jobs(facts: Facts) -> list[str]:
 
 
 def jobs_then(facts: Facts, other: OtherCircuit) -> str:
-    """Say which units have other jobs with another circuit's fill site than in front, behind a blank; else ''.
+    """Say which units have other jobs with another circuit's fill site than on the page, behind a blank; else ''.
 
-    An engine that is not among the level's units in front has to be called.
+    An engine that is not among the level's units in front, nor in the crew of its sheet, has to be called.
     """
     plan, lead, level = facts.plan, facts.lead, facts.level
-    sent = plan.levels.fleet[lead, level]
-    jobs = []
-    for engine, mine, job in (
-        (other.fill_engine, facts.cell("fill_engine"), f"pumps at fill site {other.site + 1}"),
-        (other.dump_engine, facts.cell("dump_engine"), "drafts at the dump site then"),
+    mine, jobs, sent = facts.other, [], plan.levels.fleet[lead, level].copy()
+    if mine:
+        sent[[*mine.crew, *(one.fill_engine for one in mine.elsewhere if one.fill_engine >= 0)]] = True
+    fills, drafts = (
+        (mine.fill_engine, mine.dump_engine) if mine else (facts.cell("fill_engine"), facts.cell("dump_engine"))
+    )
+    for engine, own, job in (
+        (other.fill_engine, fills, f"pumps at fill site {other.site + 1}"),
+        (other.dump_engine, drafts, "drafts at the dump site then"),
     ):
-        elsewhere = job.startswith("pumps") and other.site != facts.cell("site")
-        if engine >= 0 and (engine != mine or elsewhere):
+        elsewhere = job.startswith("pumps") and (other.backup or other.site != facts.cell("site"))
+        if engine >= 0 and (engine != own or elsewhere):
             who = words.printable(plan.units[engine].unit_id)
             jobs.append(f"{who} {job}" if sent[engine] else f"call {who} too: it {job}")
-    here = plan.levels.used[lead, level] & ~plan.levels.at_split[lead, level]
-    if other.tankers and sorted(other.tankers) != np.flatnonzero(here).tolist():
+    if other.tankers and frozenset(other.tankers) != facts.tankers:
         jobs.append(f"{_fill_at(plan, other.tankers, other.site)}{' then' * (not splits(plan, lead, other))}")
     told = {(one.site, month) for one in facts.group.others for month in one.months}
     # who fills at a fill site of the card itself then has no sheet of his own
