@@ -854,6 +854,17 @@ def test_a_level_that_is_not_called_says_what_it_holds_in_which_months(wide: Ope
     assert "By months" not in called  # there it stands above, in bold
 
 
+def test_a_flow_with_a_tanker_out_says_that_none_left_out_takes_its_place(wide: Opened, plan: Plan) -> None:
+    table, shown = plan.levels, plan.answers.level
+    rows = np.flatnonzero(shown >= 0)
+    left = (table.tankers[rows, shown[rows]] & ~table.used[rows, shown[rows]]).any(axis=1)
+    for spare in (True, False):
+        choose(wide.page, str(plan.addresses.address_id[rows[left == spare][0]]))
+        said = written(wide.page, "section.level >> nth=0")
+        assert re.search(r"With any one tanker out\s+holds [\d,]+ gpm", said)
+        assert ("gpm, none in its place" in said) == spare
+
+
 def test_what_is_best_about_the_level_shown_is_said_as_on_the_card(browser: Browser, tmp_path: Path) -> None:
     """Of levels that bring as much the one that holds most is shown; one that brings more may hold less."""
     plan = plan_of(SAMPLE / "district.toml")

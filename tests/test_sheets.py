@@ -329,6 +329,22 @@ def test_a_sheet_says_that_no_tanker_without_a_job_takes_the_place_of_one_that_i
     assert told[True]
 
 
+def test_a_card_says_that_no_tanker_left_out_takes_the_place_of_one_that_is_out(sample: Plan) -> None:
+    """Its table gives the flow with a tanker out as though nobody could step in, beside one that is left out."""
+    told = dict.fromkeys((True, False), 0)
+    table = sample.levels
+    for group in sample.groups:
+        facts, a = Facts(sample, group), group.lead
+        if sample.answers.level[a] < 0:
+            continue
+        left = (table.site[a] >= 0) & (table.tankers[a] & ~table.used[a]).any(axis=1)
+        said = " ".join(line.said for part in card_rest.otherwise(facts, brief=True) for line in part)
+        spare = bool(left[[*card_rest.levels_shown(facts)]].any())
+        assert ("1 tanker out: none that is left out takes its place." in said) == spare
+        told[spare] += 1
+    assert min(told.values()) > 50
+
+
 def test_a_backup_names_what_bars_its_tankers_near_its_fill_site(sample: Plan) -> None:
     """Fill site 8 lies 100 ft north of a bridge posted 10 ft high; its way is not on these cards."""
     at = next(row for row, site in enumerate(sample.sites) if site.site_id == "F08")

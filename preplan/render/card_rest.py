@@ -97,7 +97,7 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
         said = f"Fill site {split + 1}{pumped} out, all at fill site {site + 1}: {alone}"
         parts.append(paragraph(said, HALF_PT, most=3))
     parts += [_by_hose(facts, brief=brief), _by_hose_near(facts)]
-    more = [_most_missed(facts), *([] if by_season(facts) else season_words(plan, lead, level))]
+    more = [_most_missed(facts), _none_instead(facts), *([] if by_season(facts) else season_words(plan, lead, level))]
     more += [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
     parts += [paragraph(said, HALF_PT, SMALL_PT, indent=8.0) for said in more if said]
     return [part for part in parts if part]
@@ -432,6 +432,13 @@ def _most_missed(facts: Facts) -> str:
             missed.setdefault(unit, []).append(level.removeprefix("response level "))
     named = "; ".join(f"{unit} (response level {', '.join(levels)})" for unit, levels in missed.items())
     return f"Of one tanker out, who costs most: {named}." if named else ""
+
+
+def _none_instead(facts: Facts) -> str:
+    """Say that no tanker that is left out takes the place of the one out in the table; '' where all have a job."""
+    table, lead = facts.plan.levels, facts.lead
+    spare = (table.tankers[lead, k] & ~table.used[lead, k] for k in levels_shown(facts) if table.site[lead, k] >= 0)
+    return "1 tanker out: none that is left out takes its place." if any(one.any() for one in spare) else ""
 
 
 def levels_shown(facts: Facts) -> range:

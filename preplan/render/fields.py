@@ -58,7 +58,7 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "gap_on_arrival_min": ("Too little, called on arrival (min)", "Minutes without enough water."),
         "one_out_gpm": (
             "One tanker out (gpm)",
-            "Least uninterrupted flow with any one tanker missing, in the months that decide; rounded down.",
+            "Least uninterrupted flow, any one tanker missing, none in its place, in months that decide; rounded down.",
         ),
         "meets": ("Meets", "yes or no, before rounding: a flow that meets may read 1 gpm below the required one."),
         "average_gpm": (

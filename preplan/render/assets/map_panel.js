@@ -418,7 +418,8 @@ function levelFacts(address, at) {
   lines.push(["Steady flow", `${gpm(answers.steady[at])}${lastingWords(at)}`]);
   lines.push(["Held back by", data.answers.limits[answers.limit[at]]]);
   lines.push(["Longest cycle", minutes(answers.cycle[at])]);
-  lines.push(["With any one tanker out", `holds ${gpm(answers.oneOut[at])}`]);
+  const spare = data.answers.crews[answers.crew[at]][4].length > 0;
+  lines.push(["With any one tanker out", `holds ${gpm(answers.oneOut[at])}${spare ? ", none in its place" : ""}`]);
   const short = shortWords(at);
   if (short) lines.push(["Level short of", short]);
   const season = data.answers.seasons[answers.season[at]];
