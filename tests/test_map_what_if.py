@@ -6,7 +6,7 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -59,9 +59,9 @@ class Case:
 def case() -> Case:
     kept: list[tuple[Scene, TripTable]] = []
 
-    def listening(scene: Scene, trips: TripTable) -> WhatIf:
+    def listening(scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: IntArray) -> WhatIf:
         kept.append((scene, trips))
-        return what_if_of(scene, trips)
+        return what_if_of(scene, trips, seasons, road)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(assembly, "what_if_of", listening)
@@ -561,7 +561,7 @@ def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: 
             split_trip=np.full_like(case.plan.levels.split_trip, -1),
         ),
         district=replace(case.plan.district, rules=rules),
-        what_if=what_if_of(case.scene, trips),
+        what_if=what_if_of(case.scene, trips, [case.scene], np.zeros(len(case.plan.addresses), dtype=np.int32)),
     )
     data = what_if_data(few, along_roads(few))
     assert data is not None

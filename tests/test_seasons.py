@@ -242,3 +242,8 @@ def test_an_engine_that_pumps_in_the_deciding_season_has_its_minutes_though_it_h
     assert plan.seasons[plan.levels.season[1, 1]].months == (1, 2, 12)
     assert (plan.levels.site[1, 1], plan.levels.fill_engine[1, 1]) == (1, e2)
     assert 8.0 < plan.site_arrival_min[1, e2] < 15.0  # 6 min of turnout, 2.7 mi
+    # the map's what-if starts from the same jobs: E3 pumped there and E2 drafted
+    jobs = plan.what_if
+    assert jobs is not None
+    for mine, planned in ((jobs.fill_engine, plan.levels.fill_engine), (jobs.dump_engine, plan.levels.dump_engine)):
+        assert mine[jobs.job[1], 1, 1] == planned[1, 1]

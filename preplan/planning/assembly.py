@@ -77,7 +77,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
     groups, sheet_trips, sheet_forest = with_sheets(found, groups, outcome.searched, outcome.weights, outcome.shut)
     sheets = sheet_trips, sheet_forest
     groups = with_ways_in(found, groups, outcome.searched, sheets, outcome.weights, inputs.stations, ground)
-    beside = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi)
+    beside, searched = rule_comparison(outcome.trips.out_min, outcome.trips.out_mi), outcome.searched
     return Plan(
         district=replace(inputs.district, date=inputs.district.date or ground.roads.newest),
         addresses=inputs.addresses,
@@ -90,7 +90,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         stations=inputs.stations,
         units=scene.units,
         arrival_min=scene.response.arrival_min,
-        site_arrival_min=at_sites_min(outcome.searched),
+        site_arrival_min=at_sites_min(searched),
         station_mi=station_miles(inputs, ground),
         hydrants=inputs.hydrants,
         near_hydrant=outcome.near_hydrant,
@@ -122,7 +122,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         rejected=inputs.rejected,
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
-        what_if=what_if_of(scene, outcome.trips),
+        what_if=what_if_of(scene, outcome.trips, [flows.scene for flows in searched.flows], searched.road),
         search_words=search_words(),
         shut_months={trip: tuple(sorted(shut.months)) for trip, shut in sorted(outcome.shut.items())},
     )

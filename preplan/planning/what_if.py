@@ -6,6 +6,8 @@ round trips of the kept pairs, who could haul, the engines' jobs, what a tanker 
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import numpy as np
 
 from preplan.plan import WhatIf
@@ -20,10 +22,14 @@ PIECE_CASES = 200_000
 """Cases worked on at once."""
 
 
-def what_if_of(scene: Scene, trips: TripTable) -> WhatIf:
-    """Gather the terms of the steady flow over every kept trip."""
+def what_if_of(scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: IntArray) -> WhatIf:
+    """Gather the terms of the steady flow over every kept trip.
+
+    Engines have the jobs of the season of the roads that decides, `road` (addresses,) of `seasons`: in another one some
+    may have no way to a fill site.
+    """
     rules = scene.rules.shuttle
-    job, jobs, line_gpm = _jobs(scene)
+    job, jobs, line_gpm = _jobs(seasons, road)
     order, orders = _orders(scene)
     minutes, duration = np.unique(scene.needs.required_min, return_inverse=True)
     storage = np.array([np.nan if s.storage_gal is None else s.storage_gal for s in scene.sites])
@@ -64,33 +70,40 @@ def _orders(scene: Scene) -> tuple[IntArray, tuple[tuple[int, ...], ...]]:
     return order.reshape(-1).astype(np.int32), tuple(tuple(u for u in row if u >= 0) for row in lists.tolist())
 
 
-def _jobs(scene: Scene) -> tuple[IntArray, IntArray, FloatArray]:
+def _jobs(seasons: Sequence[Scene], road: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
     """List the engines' jobs, (rows, 5, levels, sites), each distinct set once, and name each address's.
 
     The five are attack, fill and dump engine, 1 where only vacuum tankers can run, and the number of the supply line.
     With them what each address's lines carry by their number, (addresses, lines) gpm, 0 where none reaches.
     """
-    addresses, levels = scene.response.engines.shape[:2]
-    shape = (levels, len(scene.sites))
+    addresses, levels = seasons[0].response.engines.shape[:2]
+    shape = (levels, len(seasons[0].sites))
     found = np.empty((addresses, 5, *shape), dtype=np.int16)
-    lines = []
-    step = max(1, PIECE_CASES // max(1, levels * len(scene.sites)))
-    for first in range(0, addresses, step):
-        rows = slice(first, min(first + step, addresses))
-        a, lv, s = (i.ravel().astype(np.int32) for i in np.indices((rows.stop - first, *shape)))
-        jobs, _ = crews(scene, a + first, s, lv)
-        attack = scene.response.attack_engine[a + first]
-        line, carries = _numbered(supply_line(scene, jobs, a + first).gpm.reshape(rows.stop - first, -1))
-        lines.append(carries)
+    lines: list[tuple[IntArray, FloatArray]] = []
+    for scene, rows in _pieces(seasons, road, levels * len(seasons[0].sites)):
+        a, lv, s = (i.ravel().astype(np.int32) for i in np.indices((rows.size, *shape)))
+        jobs, _ = crews(scene, rows[a], s, lv)
+        attack = scene.response.attack_engine[rows[a]]
+        line, carries = _numbered(supply_line(scene, jobs, rows[a]).gpm.reshape(rows.size, -1))
+        lines.append((rows, carries))
         for k, column in enumerate((attack, jobs.fill_engine, jobs.dump_engine, jobs.vacuum_only, line)):
             found[rows, k] = column.reshape(-1, *shape)
     flat = np.ascontiguousarray(found.reshape(addresses, -1))
     whole = flat.view(np.dtype((np.void, flat.dtype.itemsize * flat.shape[1])))[:, 0]
     _, where, job = np.unique(whole, return_index=True, return_inverse=True)
-    most = max((carries.shape[1] for carries in lines), default=0)
-    lines = [np.pad(carries, ((0, 0), (0, most - carries.shape[1])), constant_values=np.inf) for carries in lines]
-    line_gpm = np.concatenate([np.empty((0, most)), *lines])
+    line_gpm = np.full((addresses, max((carries.shape[1] for _, carries in lines), default=0)), np.inf)
+    for rows, carries in lines:
+        line_gpm[rows, : carries.shape[1]] = carries
     return job.reshape(-1).astype(np.int32), found[where].astype(np.int32), line_gpm
+
+
+def _pieces(seasons: Sequence[Scene], road: IntArray, cases: int) -> Iterator[tuple[Scene, IntArray]]:
+    """Give the addresses of each season of the roads, some at a time, an address being so many cases."""
+    step = max(1, PIECE_CASES // max(1, cases))
+    for season, scene in enumerate(seasons):
+        mine = np.flatnonzero(road == season).astype(np.int32)
+        for first in range(0, mine.size, step):
+            yield scene, mine[first : first + step]
 
 
 def _numbered(gpm: FloatArray) -> tuple[IntArray, FloatArray]:
