@@ -26,6 +26,7 @@ from preplan.render import (
     card_words,
     first_drive,
     paper,
+    words,
 )
 from preplan.render.charts import Picture
 from preplan.render.driving_words import step_words, turning_words
@@ -387,3 +388,52 @@ def test_a_full_card_says_who_stands_in_and_what_breaks() -> None:
     assert brief > 3
     assert hose > 2
     assert grave > 20
+
+
+FULLEST = ("63 Tannery Rd", "297 Schoolhouse Rd", "256 Ridge Rd", "1077 Tannery Rd")
+"""Cards of the sample whose top third leaves hardly any room below the table."""
+
+
+def test_the_fullest_cards_say_in_front_who_stands_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And what breaks a bridge, before any light caution: each goes through the whole of its own page."""
+    plan, found = plan_of(SAMPLE / "district.toml"), dict[int, card_layout.Layout]()
+    lay_out = card_layout.layout_of
+
+    def kept(facts: card_facts.Facts, free: float, **how: bool) -> card_layout.Layout:
+        found[facts.lead] = lay_out(facts, free, **how)
+        return found[facts.lead]
+
+    monkeypatch.setattr(card_pdf, "layout_of", kept)
+    monkeypatch.setattr(card_pdf, "draw_map", lambda _pen, _picture, page, _subject: page.bottom - card_parts.NOTE_PT)
+    picture, document = Picture(plan), paper.Document(plan.district, "cards")
+    groups = {words.where_words(plan, group.lead): group for group in plan.groups}
+    for label in FULLEST:
+        card_pdf._draw_card(document, picture, groups[label], "")
+        facts, layout = card_facts.Facts(plan, groups[label]), found[groups[label].lead]
+        assert layout.band_pt == card_layout.BEHIND_PT, label
+        front = [line.said for column in (layout.over, *layout.columns) for line in column]
+        assert any(said.startswith(("Backup", "Fill site")) for said in front), label
+        assert re.search(r"Fill site \d+: .*, \d+\.\d min loaded, ", " ".join(front)), label
+        assert all(road in " ".join(front) for road, _ in card_rest.limits_in_brief(facts).values()), label
+        assert any(said.startswith("By hose") for said in front) == (facts.lead in plan.lays.address), label
+        assert not layout.lacks, label
+
+
+def test_nothing_light_stands_in_front_where_something_grave_has_no_room() -> None:
+    """On cards of the sample with hardly any room: the backup has its place on each."""
+    plan = plan_of(SAMPLE / "district.toml")
+    lacking = 0
+    for group, free in product(plan.groups[::16], (140.0, 165.0)):
+        facts = card_facts.Facts(plan, group)
+        layout = card_layout.layout_of(facts, free)
+        if facts.cell("trip") < 0:
+            continue
+        front = [line.said for column in (layout.over, *layout.columns) for line in column]
+        assert free < 165.0 or any(said.startswith(("Backup", "Fill site")) for said in front), (group.lead, free)
+        grave = card_rest.grave_cautions(facts)
+        light = [block.lines[0].said for block in card_rest.cautions(facts, card_facts.HALF_PT)[grave:]]
+        limits = {at - grave for at in card_rest.limits_in_brief(facts)}
+        if layout.lacks:
+            lacking += 1
+            assert not [said for at, said in enumerate(light) if said in front and at not in limits], (group.lead, free)
+    assert lacking > 3

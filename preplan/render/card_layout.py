@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import NamedTuple
 
 from preplan.render import card_way, paper, words
 from preplan.render.card_columns import NEAR_PT, parted_at
@@ -16,6 +17,8 @@ from preplan.render.paper import SMALL_PT, Block, Line
 WAYS_PT = (208.0, 264.0, 330.0)
 """Width of the directions beside the map: the more, the more a card has to say."""
 LEAST_MAP_PT, MOST_MAP_PT = 112.0, 286.0
+_LOW_MAP_PT = 90.0
+"""Height of a map that has a larger one behind it, where all that is grave has no room else."""
 NOTES_PT, LEAST_NOTES_PT = 60.0, 12.0
 """Room for notes; the least holds the place to sign alone."""
 LEAST_BELOW_PT = 48.0
@@ -23,6 +26,13 @@ BEHIND_PT = 10.0
 """Height of the line that says what stands on the page behind."""
 _DRIVES = (((False, WHOLE), (False, ENDS), (True, ENDS), (False, LAST), (True, LAST)), ((False, 0), (True, 0)))
 """Whether other texts are brief, and how many steps of the first drive are told: the last ones on the page behind."""
+_GIVING_WAY = (
+    (card_way.ENDS, card_way.ENDS, LEAST_MAP_PT),
+    (card_way.ENDS, card_way.NONE, LEAST_MAP_PT),
+    (card_way.ENDS, card_way.NONE, _LOW_MAP_PT),
+    (card_way.NONE, card_way.NONE, _LOW_MAP_PT),
+)
+"""Steps of the loaded and of the empty leg on a card that has too much to say, and the least height of its map."""
 _NO_DRIVE = (((False, 0), (True, 0)),)
 
 
@@ -50,6 +60,10 @@ class Layout:
     """What else found no room."""
     told: str = ""
     """What the card says of all that: a full one in place of the timeline."""
+    over: Sequence[Line] = ()
+    """What stands over the two columns, over the full width; their height includes it."""
+    lacks: bool = False
+    """Something grave is among it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +78,16 @@ class _Try:
     """Of the way the first and the last steps alone stand in front."""
 
 
-def layout_of(facts: Facts, free: float, *, drive_above: bool = False) -> Layout:
+def layout_of(facts: Facts, free: float, *, drive_above: bool = False, basis_behind: bool = False) -> Layout:
     """Share a height, in points; `drive_above`: the top third says how units come from their stations.
+
+    `basis_behind`: what is assumed stands on the page behind.
 
     On a full card the strip becomes lower, then half as wide, and the map narrower. Where that is not enough to tell
     every turn a line a step, how units come from their stations goes on the page behind, then the way; then what else
     has no room goes there too.
     """
-    texts = Texts(facts, drive_above=drive_above)
+    texts = Texts(facts, drive_above=drive_above, basis_behind=basis_behind)
     drives = _NO_DRIVE if drive_above or not facts.group.ways_in else _DRIVES
     for tries, told in product(_tries(texts, free), drives):
         for one in tries:
@@ -120,45 +136,96 @@ def _set(texts: Texts, way: Block, one: _Try, free: float, *, brief: bool, most:
     return Layout(
         map_pt, one.way_pt, one.band_pt, way.lines, parted.columns(blocks), below_pt,
         strip_column=parted.strip_column if one.small else -1, way_behind=one.ends,
-        rest=() if most else tuple(texts.first_drive(WHOLE)), told="" if most else texts.told_alone,
+        rest=() if most else tuple(texts.first_drive(WHOLE)), told=texts.told_alone(drive=not most),
     )  # fmt: skip
 
 
 def _cut(texts: Texts, free: float) -> Layout:
-    """Set a card that has too much to say: the way has its room, then what weighs most; the rest goes behind.
+    """Set a card that has too much to say: what is grave has its room beside the way, then what weighs most.
+
+    The rest goes behind.
 
     The timeline goes there first, since a page behind there is and the officer's sentences say the same.
     """
-    ends = card_way.is_long(texts.facts)
-    ways = [(way_pt, texts.ends(way_pt) if ends else texts.way(way_pt)) for way_pt in WAYS_PT]
-    fitting = [one for one in ways if one[1].height <= free - BEHIND_PT - LEAST_BELOW_PT - LEAST_NOTES_PT]
-    way_pt, way = fitting[0] if fitting else ways[-1]
-    shown: frozenset[Piece] = frozenset()
-    for piece in texts.by_weight():
-        tried = with_piece(shown, piece)
-        high_pt = texts.below(tried).high_pt
-        map_pt, below_pt = _share(free - BEHIND_PT, high_pt, way.height)
-        if high_pt <= below_pt + NEAR_PT and way.height <= map_pt + NEAR_PT:
-            shown = tried
+    way, shown = _with_gravest(texts, free)
+    lacks = any(texts.lacking(shown))
+    if not lacks:  # nothing light stands where something grave has no room
+        shown = _packed(texts, texts.lighter(), free, way, shown)
     below = texts.below(shown)
-    map_pt, below_pt = _share(free - BEHIND_PT, below.high_pt, way.height)
-    whole = way.height <= map_pt + NEAR_PT
+    map_pt, below_pt = _share(free - BEHIND_PT, below.high_pt, way.told.height, way.map_pt)
+    whole = way.told.height <= map_pt + NEAR_PT
     return Layout(
-        map_pt, way_pt, BEHIND_PT, paper.trimmed(way.lines, map_pt, words.NEXT_PAGE), below.columns, below_pt,
-        way_behind=ends or not whole, strip_behind=texts.facts.group.strip is not None, rest=texts.rest(shown),
-        told=texts.told(shown),
+        map_pt, way.width_pt, BEHIND_PT, paper.trimmed(way.told.lines, map_pt, words.NEXT_PAGE), below.columns,
+        below_pt, way_behind=way.ends or not whole, strip_behind=texts.facts.group.strip is not None,
+        rest=texts.rest(shown), told=texts.told(shown), lacks=lacks, over=below.over,
     )  # fmt: skip
 
 
-def _share(free: float, wanted: float, beside: float) -> tuple[float, float]:
+class _Way(NamedTuple):
+    """One way to tell the way on a card that has too much to say."""
+
+    width_pt: float
+    told: Block
+    ends: bool
+    """The others of its steps stand on the page behind, with a large map."""
+    map_pt: float
+    """Least height of the map beside it."""
+    out: int
+    """Steps of the loaded leg in front: `ENDS` or `NONE`."""
+
+
+def _short_ways(texts: Texts, free: float) -> Iterator[_Way]:
+    """List these, what is best to read first: in the narrowest place that leaves some room, else in a wider one.
+
+    Where all that is grave has no room else, the turns of the empty leg, which is driven later, go behind; then the map
+    becomes lower; all turns go behind for who stands in alone.
+    """
+    least, long = BEHIND_PT + LEAST_BELOW_PT + LEAST_NOTES_PT, card_way.is_long(texts.facts)
+    for at, (out, back, map_pt) in enumerate(_GIVING_WAY):
+        ends = long or at > 0
+        told = [texts.ends(width, out=out, back=back) if ends else texts.way(width) for width in WAYS_PT]
+        ways = [_Way(width, one, ends, map_pt, out) for width, one in zip(WAYS_PT, told, strict=True)]
+        fitting = [one for one in ways if one.told.height <= free - least]
+        yield from fitting
+        yield from (one for one in reversed(ways) if one not in fitting)
+
+
+def _with_gravest(texts: Texts, free: float) -> tuple[_Way, frozenset[Piece]]:
+    """Give the first way beside which all that is grave has room, else that which leaves it to what weighs most."""
+    tried: list[tuple[tuple[bool, ...], _Way, frozenset[Piece]]] = []
+    for way in _short_ways(texts, free):
+        if way.out == card_way.NONE and not min(lacks for lacks, *_ in tried)[0]:
+            break
+        shown = _packed(texts, texts.gravest, free, way)
+        tried.append((texts.lacking(shown), way, shown))
+        if not any(tried[-1][0]):
+            break
+    _, way, shown = min(tried, key=lambda one: one[0])
+    return way, shown
+
+
+def _packed(
+    texts: Texts, pieces: Iterable[Piece], free: float, way: _Way, shown: frozenset[Piece] = frozenset()
+) -> frozenset[Piece]:
+    """Add to what is `shown` below the table each piece that has room beside those before it, below the way."""
+    for piece in pieces:
+        tried = with_piece(shown, piece)
+        high_pt = texts.below(tried).high_pt
+        map_pt, below_pt = _share(free - BEHIND_PT, high_pt, way.told.height, way.map_pt)
+        if high_pt <= below_pt + NEAR_PT and way.told.height <= map_pt + NEAR_PT:
+            shown = tried
+    return shown
+
+
+def _share(free: float, wanted: float, beside: float, least_map: float = LEAST_MAP_PT) -> tuple[float, float]:
     """Share the height left among map and what stands beside it, text below, and notes, which give way first."""
-    height = min(MOST_MAP_PT, max(LEAST_MAP_PT, free - wanted - NOTES_PT))
+    height = min(MOST_MAP_PT, max(least_map, free - wanted - NOTES_PT))
     height = max(height, min(beside, free - wanted - LEAST_NOTES_PT))
     below = min(wanted, free - height - LEAST_NOTES_PT)
     if below < min(wanted, LEAST_BELOW_PT):
         below = min(wanted, LEAST_BELOW_PT)
         height = free - below - LEAST_NOTES_PT
-    if height < LEAST_MAP_PT:  # a map that nobody can read helps nobody: text goes on behind
-        height = LEAST_MAP_PT
+    if height < least_map:  # a map that nobody can read helps nobody: text goes on behind
+        height = least_map
         below = max(free - height - LEAST_NOTES_PT, 0.0)
     return height, below

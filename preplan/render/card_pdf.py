@@ -24,6 +24,7 @@ from preplan.render import (
     words,
 )
 from preplan.render.card_behind import Behind
+from preplan.render.card_columns import NEAR_PT
 from preplan.render.card_facts import GAP_PT, HALF_PT, WIDTH_PT, Facts
 from preplan.render.card_layout import (
     BEHIND_PT,
@@ -71,8 +72,10 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     free = y - FOOT_PT - _RULED_PT - NOTE_PT - card_rest.TABLE_ROW_PT * (len(rows) + bool(more))
     less, less_cut = card_rest.less_rows(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT - _LEAST_LOW_PT)
     rows, free = [*rows, *less], free - card_rest.TABLE_ROW_PT * len(less)
-    low, low_cut = _lowest(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT)
-    layout = layout_of(facts, free - paper.height_of(low), drive_above=roomy is not top)
+    for low, low_cut in _lowest(facts, free - LEAST_MAP_PT - LEAST_BELOW_PT - LEAST_NOTES_PT):
+        layout = layout_of(facts, free - paper.height_of(low), drive_above=roomy is not top, basis_behind=low_cut)
+        if not layout.lacks:
+            break
     pen.lines(RIGHT_PT - layout.way_pt, y, layout.beside)
     page = Box(LEFT_PT, y - layout.map_pt, RIGHT_PT - layout.way_pt - GAP_PT, y)
     parted = layout.way_behind and card_way.cuts_loaded(facts)
@@ -83,8 +86,9 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     else:
         timeline_band(pen, Box(LEFT_PT, y - layout.band_pt, RIGHT_PT, y), facts)
     y -= layout.band_pt + 4.0
+    under = pen.lines(LEFT_PT, y, layout.over)
     for at, (x, lines) in enumerate(zip((LEFT_PT, LEFT_PT + HALF_PT + GAP_PT), layout.columns, strict=True)):
-        end = pen.lines(x, y, lines)
+        end = pen.lines(x, under, lines)
         if at == layout.strip_column:
             small_timeline(pen, x, end - small_strip_height(facts), facts)
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, low)
@@ -98,21 +102,16 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     return Behind(facts, picture, subject, layout, cut)
 
 
-def _lowest(facts: Facts, room: float) -> tuple[list[Line], bool]:
-    """Say what is assumed and whom the card covers, and whether what is assumed is cut.
+def _lowest(facts: Facts, room: float) -> Iterator[tuple[list[Line], bool]]:
+    """Say what is assumed and whom the card covers; then, for a card that has no room for it, the latter alone.
 
-    Where names without end leave no room for the least map and text, they end here.
+    Tells whether what is assumed stands behind. Where names without end leave no room for the least map and text, they
+    end here.
     """
-    basis, one = card_rest.assumed(facts), card_rest.covered(facts)[:1]
-    assumed = paper.trimmed(basis, room - paper.height_of(one), words.NEXT_PAGE)
-    cut = assumed != basis
-    if cut:
-        assumed = [*assumed[:-1], Line(f"What is assumed: {words.NEXT_PAGE}", SMALL_PT)]
-    covered = _covered(facts, room - paper.height_of(assumed) - timeline_height(facts, LEAST_STRIP_PT))
-    if cut and len(assumed) == len(covered) == 1:
-        # no room for two lines of hints
-        return [Line(f"{assumed[0].said}. {_where_covered(facts)}", SMALL_PT)], True
-    return [*assumed, *covered], cut
+    basis, strip_pt = card_rest.assumed(facts), timeline_height(facts, LEAST_STRIP_PT)
+    if paper.height_of([*basis, *card_rest.covered(facts)[:1]]) <= room + NEAR_PT:
+        yield [*basis, *_covered(facts, room - paper.height_of(basis) - strip_pt)], False
+    yield _covered(facts, room - strip_pt), True
 
 
 def _where_covered(facts: Facts) -> str:

@@ -141,10 +141,20 @@ def _stands_in(facts: Facts) -> str:
     flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
     fleet = np.flatnonzero(plan.levels.fleet[facts.lead, facts.level])
     bars = bars_near(plan, backup, [plan.units[unit].unit_id for unit in fleet.tolist()])
-    return f"{named}: {words.site_words(plan, backup)}{season}, {flow}{bars}"
+    return f"{named}: {words.site_words(plan, backup)}{season}{_where_it_is(facts, backup)}, {flow}{bars}"
 
 
-def backup_in_brief(facts: Facts) -> list[Line]:
+def _where_it_is(facts: Facts, backup: int) -> str:
+    """Name the road of a backup unless its own name does, and the minutes of the loaded way if that holds all year."""
+    plan, trip = facts.plan, facts.cell("backup_trip")
+    segment = int(plan.site_segment[backup])
+    road = words.road_words(plan, segment) if segment >= 0 else ""
+    on = f" on {road}" if road and road.casefold() not in plan.sites[backup].name.casefold() else ""
+    known = trip >= 0 and not facts.backup_shut
+    return f"{on}, {words.minutes(float(plan.trips.out_min[trip]))} loaded" if known else on
+
+
+def backup_in_brief(facts: Facts, width: float = HALF_PT) -> list[Line]:
     """Say the same in a line or two, for a card that has no room for more; nothing where there is no shuttle.
 
     Of other months it says that theirs stands on the page behind.
@@ -154,7 +164,7 @@ def backup_in_brief(facts: Facts) -> list[Line]:
     then = {month for one in _other_months(facts) for month in one.months}
     behind = f" {words.first_up(month_words(then))}: {words.NEXT_PAGE}." if then else ""
     said = f"{_stands_in(facts)}{behind}"
-    return [OUT, *paragraph(said, HALF_PT, bold=facts.cell("backup") < 0, indent=8.0)]
+    return [OUT, *paragraph(said, width, bold=facts.cell("backup") < 0, indent=8.0)]
 
 
 def hose_at(facts: Facts) -> int:

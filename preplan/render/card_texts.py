@@ -19,7 +19,9 @@ STRIP_PT, LEAST_STRIP_PT = 74.0, 64.0
 """Height of the timeline strip; the second where a card has much to say."""
 _CLOSE = "\u2022 Close call"
 """How the caution begins that breaks nothing."""
-_ARRIVING = "how units arrive from their stations"
+_ARRIVING, _ELSE, _BASIS = "how units arrive from their stations", "what else if something is out", "what is assumed"
+_SHORTER = {_ARRIVING: "arrivals", _ELSE: "more if out"}
+"""What stands on the page behind, and in a line that is too narrow."""
 _STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
 
 
@@ -55,20 +57,25 @@ class Piece(NamedTuple):
 
 _IN_BRIEF, _OTHERWISE, _CARE, _LIMIT, _DRIVE = range(5)
 """Who stands in, in brief and at length; a caution, at length and, of a limit, in brief; the first drive."""
+_BRIEFLY = (Piece(_IN_BRIEF), Piece(_IN_BRIEF, 1), Piece(_IN_BRIEF, 2))
+"""Who stands in, in brief: in a column under the heading, without that, and over the full width."""
 
 
 def with_piece(shown: frozenset[Piece], more: Piece) -> frozenset[Piece]:
     """Show one more; what is told at length is not told in brief besides."""
     if more.kind == _LIMIT:
         return shown if Piece(_CARE, more.at) in shown else shown | {more}
-    brief = Piece(_LIMIT, more.at) if more.kind == _CARE else Piece(_IN_BRIEF) if more == Piece(_OTHERWISE, 0) else more
-    return (shown - {brief}) | {more}
+    if more.kind == _IN_BRIEF:
+        return shown if shown.intersection(_BRIEFLY) else shown | {more}
+    brief = {Piece(_LIMIT, more.at)} if more.kind == _CARE else _BRIEFLY if more == Piece(_OTHERWISE, 0) else ()
+    return shown.difference(brief) | {more}
 
 
 class Below(NamedTuple):
-    """What stands in the two columns below the table."""
+    """What stands below the table: over the full width, and under that in two columns."""
 
     high_pt: float
+    over: Sequence[Line]
     columns: tuple[Sequence[Line], Sequence[Line]]
 
 
@@ -78,9 +85,9 @@ class Texts:
     Those for beside the map are set for a width in points; what stands below is the same whatever that is.
     """
 
-    def __init__(self, facts: Facts, *, drive_above: bool) -> None:
+    def __init__(self, facts: Facts, *, drive_above: bool, basis_behind: bool = False) -> None:
         """Set the cautions below; everything else is set when first asked."""
-        self.facts, self._drive_above = facts, drive_above
+        self.facts, self._drive_above, self._basis_behind = facts, drive_above, basis_behind
         self._items = card_rest.cautions(facts, HALF_PT)
         self.cautions = len(self._items)
         """How many there are."""
@@ -117,9 +124,11 @@ class Texts:
         """Give both legs, a line a step; without a trip why there is none."""
         return self._once(("way", width), lambda: card_way.way(self.facts, width))
 
-    def ends(self, width: float) -> Block:
-        """Give the first and the last step of both legs."""
-        return self._once(("ends", width), lambda: card_way.ends_of_way(self.facts, width))
+    def ends(self, width: float, *, out: int = card_way.ENDS, back: int = card_way.ENDS) -> Block:
+        """Give the first and the last step of both legs, or none."""
+        return self._once(
+            ("ends", width, out, back), lambda: card_way.ends_of_way(self.facts, width, out=out, back=back)
+        )  # fmt: skip
 
     def otherwise(self, *, brief: bool) -> list[list[Line]]:
         """Give what else there is, each for itself."""
@@ -138,23 +147,46 @@ class Texts:
         told = self._once(("first drive", most), lambda: card_rest.first_drive(self.facts, most))
         return [told] if told.height else []
 
-    def by_weight(self) -> Iterator[Piece]:
-        """List the pieces of a card that is too full, what weighs most first: who stands in, and what breaks."""
-        grave = card_rest.grave_cautions(self.facts)
-        yield from [Piece(_IN_BRIEF)] * bool(self._in_brief.height)
-        yield from (Piece(_CARE, at) for at in range(grave))
-        yield from (Piece(_LIMIT, at) for at in self._limits)
+    @cached_property
+    def gravest(self) -> tuple[Piece, ...]:
+        """List what stands on a card before all else that it says below its table, what weighs most first.
+
+        Who stands in, what breaks a bridge or blocks a lane, what is too weak near by, a hose lay that brings more.
+        """
         hose = card_rest.hose_at(self.facts)
-        yield from [Piece(_OTHERWISE, hose)] * (0 < hose < len(self.otherwise(brief=True)))
+        return (
+            *(_BRIEFLY if self._in_brief.height else ()),
+            *(Piece(_CARE, at) for at in range(card_rest.grave_cautions(self.facts))),
+            *(Piece(_LIMIT, at) for at in self._limits),
+            *[Piece(_OTHERWISE, hose)] * (0 < hose < len(self.otherwise(brief=True))),
+        )
+
+    def lighter(self) -> Iterator[Piece]:
+        """List the other pieces of a card that is too full, what weighs most first."""
+        grave, hose = card_rest.grave_cautions(self.facts), card_rest.hose_at(self.facts)
         yield from [Piece(_OTHERWISE, 0)] * bool(self._in_brief.height)
         yield from (Piece(_CARE, at) for at in range(grave, self.cautions))
         yield from (Piece(_OTHERWISE, at) for at in range(1, len(self.otherwise(brief=True))) if at != hose)
         yield from [Piece(_DRIVE)] * bool(self.first_drive(LAST))
 
+    def lacking(self, shown: frozenset[Piece]) -> tuple[bool, ...]:
+        """Tell which of the gravest are not among some pieces, neither whole nor in brief."""
+        care = {at for kind, at in shown if kind in (_CARE, _LIMIT)}
+        return tuple(
+            piece.at not in care if piece.kind in (_CARE, _LIMIT)
+            else not shown.intersection(_BRIEFLY) if piece in _BRIEFLY else piece not in shown
+            for piece in self.gravest
+        )  # fmt: skip
+
     @cached_property
     def _in_brief(self) -> Block:
         """Who stands in, in a line or two."""
         return Block.of(card_rest.backup_in_brief(self.facts))
+
+    @cached_property
+    def _over(self) -> Block:
+        """Say the same over the full width, without a heading."""
+        return Block.of(card_rest.backup_in_brief(self.facts, WIDTH_PT)[1:])
 
     @cached_property
     def _limits(self) -> dict[int, tuple[str, Block]]:
@@ -165,9 +197,10 @@ class Texts:
         """Set some pieces below the table, each where it belongs."""
         here = sorted((at, kind) for kind, at in shown if kind in (_CARE, _LIMIT))
         care = [self._items[at] if kind == _CARE else self._limits[at][1] for at, kind in here]
-        blocks = [self._in_brief] if Piece(_IN_BRIEF) in shown else []
+        blocks = [self._in_brief] if _BRIEFLY[0] in shown else []
+        blocks += [Block.of(self._in_brief.lines[1:])] if _BRIEFLY[1] in shown else []
         others = [self.otherwise(brief=True)[at] for kind, at in sorted(shown) if kind == _OTHERWISE]
-        if others and not {Piece(_IN_BRIEF), Piece(_OTHERWISE, 0)} & shown:
+        if others and not shown.intersection((*_BRIEFLY, Piece(_OTHERWISE, 0))):
             others[0] = [card_rest.OUT, *others[0]]  # who stands in has the heading, and no room here
         blocks += map(Block.of, others)
         first = len(blocks)
@@ -175,7 +208,8 @@ class Texts:
         under_care = range(first + 1, len(blocks))
         blocks += self.first_drive(LAST) if Piece(_DRIVE) in shown else []
         parted = parted_at([block.height for block in blocks], under_care=under_care)
-        return Below(parted.high_pt, parted.columns(blocks))
+        over = self._over if _BRIEFLY[2] in shown else Block.of([])
+        return Below(over.height + parted.high_pt, over.lines, parted.columns(blocks))
 
     def rest(self, shown: frozenset[Piece]) -> tuple[Block, ...]:
         """Give the texts that are not among some, for the page behind, under their headings."""
@@ -194,10 +228,10 @@ class Texts:
             care = _headed(care)
         return (*left, *care, *([] if Piece(_DRIVE) in shown else self.first_drive(WHOLE)))
 
-    @cached_property
-    def told_alone(self) -> str:
-        """Say that how units come from their stations stands on the page behind, where nothing else does."""
-        return f"{words.first_up(words.NEXT_PAGE)}: {_ARRIVING}." if self.first_drive(WHOLE) else ""
+    def told_alone(self, *, drive: bool) -> str:
+        """Say that how units come from their stations stands on the page behind, where no text below the table does."""
+        behind = [_ARRIVING] * (drive and bool(self.first_drive(WHOLE))) + [_BASIS] * self._basis_behind
+        return f"{words.first_up(words.NEXT_PAGE)}: {', '.join(behind)}." if behind else ""
 
     def told(self, shown: frozenset[Piece]) -> str:
         """Say what stands on the page behind; warnings among it are told as such."""
@@ -213,13 +247,15 @@ class Texts:
         behind = [
             (warnings if grave else "which levels are a close call", bool(care)),
             ("the timeline", self.facts.group.strip is not None),
-            ("what else if something is out", kinds[_OTHERWISE] < len(self.otherwise(brief=True))),
+            (_ELSE, kinds[_OTHERWISE] < len(self.otherwise(brief=True))),
             (_ARRIVING, not kinds[_DRIVE] and bool(self.first_drive(LAST))),
+            (_BASIS, self._basis_behind),
         ]
         named = ", ".join(said for said, there in behind if there)
         said = f"{words.first_up(words.NEXT_PAGE)}: {named}." if named else ""
-        if paper.width_of(said, SMALL_PT, bold=True) > WIDTH_PT:
-            said = said.replace(_ARRIVING, "arrivals")
+        for long, short in _SHORTER.items():
+            if paper.width_of(said, SMALL_PT, bold=True) > WIDTH_PT:
+                said = said.replace(long, short)
         return paper.ellipsis(said, SMALL_PT, WIDTH_PT, bold=True)
 
 

@@ -18,8 +18,8 @@ from preplan.render.scene import Plane, compass
 LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
 NEVER_HALF = "Leave the dump site EMPTY, never half: else KEEP OFF what is empty only."
 """Stands before an empty leg over what a loaded tanker may not cross."""
-_ENDS = 2
-"""Steps of a leg that stand on the card though the others stand behind it, the first and the last."""
+ENDS, NONE = 2, 0
+"""Steps of a long leg that stand on the card though the others stand behind it: the first and the last, or none."""
 
 
 def way(facts: Facts, width: float) -> list[Line]:
@@ -29,10 +29,15 @@ def way(facts: Facts, width: float) -> list[Line]:
     return [*out_leg(facts, width), *back_leg(facts, width)]
 
 
-def ends_of_way(facts: Facts, width: float) -> list[Line]:
-    """Give of both legs the first and the last step, and say where the others stand."""
+def ends_of_way(facts: Facts, width: float, *, out: int = ENDS, back: int = ENDS) -> list[Line]:
+    """Give of both legs the first and the last step, or none, and say where the others stand."""
     head = paragraph(f"EVERY STEP, WITH A LARGE MAP: {words.NEXT_PAGE}", width, BODY_PT, bold=True)
-    return [*head, Line("", 2.0), *out_leg(facts, width, ends=True), *back_leg(facts, width, ends=True)]
+    return [*head, Line("", 2.0), *out_leg(facts, width, out), *back_leg(facts, width, back)]
+
+
+def turns_back(facts: Facts) -> bool:
+    """Tell whether the empty leg is told turn by turn on the card."""
+    return facts.cell("trip") >= 0 and facts.astray is None
 
 
 def steps(facts: Facts) -> int:
@@ -55,24 +60,24 @@ def cuts_loaded(facts: Facts) -> bool:
     return len(facts.group.out_steps) > FEW_STEPS
 
 
-def out_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
-    """List the directions of the loaded leg below what its driver is warned of."""
+def out_leg(facts: Facts, width: float, most: int | None = None) -> list[Line]:
+    """List the directions of the loaded leg, of a long one at `most` some, below what its driver is warned of."""
     trip, trips = facts.cell("trip"), facts.plan.trips
     length = f"{words.minutes(float(trips.out_min[trip]))}, {words.miles(float(trips.out_mi[trip]))}"
     lines = [Line(LOADED, SMALL_PT, bold=True)]
     warned = facts.once("warned", lambda: weight_warnings(facts.plan, facts.card_flags, ON_THE_WAY, facts.lead))
     for warning in warned:
         lines += paragraph(warning, width, SMALL_PT, bold=True)
-    return [*lines, *_steps(facts.told(loaded=True), width, length, ends=ends), Line("", 4.0)]
+    return [*lines, *_steps(facts.told(loaded=True), width, length, most), Line("", 4.0)]
 
 
-def back_leg(facts: Facts, width: float, *, ends: bool = False) -> list[Line]:
-    """List the directions of the empty leg; where it is the way back, that is said instead."""
+def back_leg(facts: Facts, width: float, most: int | None = None) -> list[Line]:
+    """List the directions of the empty leg, of a long one at `most` some; or say that it is the way back."""
     lines, length = [Line(EMPTY, SMALL_PT, bold=True)], _back_length(facts)
     if any(flag.code == EMPTY_ONLY for flag in facts.card_flags):
         lines += paragraph(NEVER_HALF, width, SMALL_PT, bold=True)
     if facts.astray is None:
-        return [*lines, *_steps(facts.told(loaded=False), width, length, ends=ends), Line("", 4.0)]
+        return [*lines, *_steps(facts.told(loaded=False), width, length, most), Line("", 4.0)]
     other = [flag.value for flag in facts.flags if flag.code == ONE_WAY]
     said = _way_back(facts)
     said += f". One truck wide: loaded goes first, empties wait; or {words.printable(other[0])}." if other else "."
@@ -111,15 +116,17 @@ def _way_back(facts: Facts) -> str:
     return f"{leave}: back the way you came{facts.astray}"
 
 
-def _steps(steps: Sequence[str], width: float, length: str, *, ends: bool = False) -> list[Line]:
-    """Write a leg's length and its steps, each from a new line on; of a long one, where asked, its `ends` alone."""
+def _steps(steps: Sequence[str], width: float, length: str, most: int | None = None) -> list[Line]:
+    """Write a leg's length and its steps, each from a new line on; of a long one at `most` its `ENDS`, or `NONE`."""
     lines = paragraph(length, width, SMALL_PT)
-    inner = len(steps) - _ENDS
-    if not ends or len(steps) <= FEW_STEPS:
+    if most is None or (most and len(steps) <= FEW_STEPS):
         return [*lines, *(line for step in steps for line in paragraph(step, width, SMALL_PT, indent=9.0))]
+    left = len(steps) - most
+    behind = paragraph(f"… {left} step{'s' * (left != 1)}: {words.NEXT_PAGE} …", width, SMALL_PT, bold=True)
+    if not most:
+        return [*lines, *behind]
     first, last = (paragraph(step, width, SMALL_PT, indent=9.0) for step in (steps[0], steps[-1]))
-    between = paragraph(f"… {inner} steps: {words.NEXT_PAGE} …", width, SMALL_PT, bold=True)
-    return [*lines, *first, *between, *last]
+    return [*lines, *first, *behind, *last]
 
 
 def _where_shut(facts: Facts, shut: Sequence[int]) -> str:
