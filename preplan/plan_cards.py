@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preplan.plan_tables import Flag
+from preplan.plan_tables import LEAST_GAP_MIN, Flag
 from preplan.records import FloatArray
 
 _ALIKE_MIN = 0.05
@@ -90,6 +90,11 @@ class Strip:
     def dry_min(self) -> float:
         """Too little water, in all."""
         return float((self.gaps_min[:, 1] - self.gaps_min[:, 0]).sum())
+
+    @property
+    def told_gaps_min(self) -> FloatArray:
+        """The gaps that are drawn, (g, 2): none where no sentence tells of them either."""
+        return self.gaps_min if self.dry_min > LEAST_GAP_MIN else self.gaps_min[:0]
 
 
 @dataclass(frozen=True, slots=True, order=True)

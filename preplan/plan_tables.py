@@ -15,7 +15,7 @@ ROUNDING_GPM = 1e-6
 FIRST_ALARM_IN = "first alarm in"
 """Code of the flag that names months in which a higher level goes with the first alarm, by plan of the others."""
 LEAST_GAP_MIN = 0.05
-"""A gap that prints as 0.0 minutes is none."""
+"""Gaps that add up to what prints as 0.0 minutes are none: in sentences, in grading, on the strip of a timeline."""
 DRY_SHARE = 0.95
 """A gap in which so much of what is asked for lacks is told as dry, others by what lacks (this program's choice)."""
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")

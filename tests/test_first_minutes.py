@@ -34,8 +34,8 @@ def plan() -> Plan:
             (
                 "First water minute 12, full flow asked for from 25. "
                 "Response level 1 holds 220 gpm for 2 hours. For 500 gpm: response level 2 with "
-                "the first alarm; called on arrival it holds 270 gpm; asked for 500: dry 2 min in all, "
-                "first at minute 32."
+                "the first alarm; called on arrival it holds 270 gpm; asked for 500: dry 2 min "
+                "from minute 32; with the first alarm none."
             ),
         ),
         (
@@ -136,7 +136,7 @@ def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
         short_gal=np.full(6, 3.24 * plan.district.rules.shuttle.attack_gpm),
     )
     said = officer_words(replace(plan, answers=answers), 0)
-    assert said.endswith("Before that flow is asked for: dry 4 min in all, first at minute 18.")
+    assert said.endswith("Before that flow is asked for: dry 4 min from minute 18.")
 
 
 def test_minutes_are_whole_and_agree_with_the_arrivals_beside_them(plan: Plan) -> None:
@@ -147,10 +147,33 @@ def test_minutes_are_whole_and_agree_with_the_arrivals_beside_them(plan: Plan) -
     )  # fmt: skip
     said = officer_words(replace(plan, answers=answers), 1)
     assert said.startswith("First water minute 11, full flow asked for from 24.")
-    assert "under a minute in all, first at minute 24." in said
-    assert "first at minute 22, before full flow." in officer_words(
+    assert "asked for 500: dry under a minute at minute 24;" in said
+    assert "before that is asked for: dry under a minute at minute 22;" in officer_words(
         replace(plan, answers=replace(answers, first_gap_min=np.full(6, 22.9))), 1
     )
+
+
+def test_too_little_before_full_flow_is_told_as_dry_and_beside_it_what_the_first_alarm_leaves(plan: Plan) -> None:
+    """Before full flow the attack's 150 gpm are asked for: where none of it flows, 500 gpm are not what lacks.
+
+    The strip shows the call that the card advises, so the sentence says what is dry then, too.
+    """
+    answers = replace(
+        plan.answers, gap_min=np.full(6, 2.0), first_gap_min=np.full(6, 18.2), longest_gap_min=np.full(6, 2.0),
+        short_gal=np.full(6, 2.0 * plan.district.rules.shuttle.attack_gpm),
+    )  # fmt: skip
+    for at_once, told in ((0.04, "none"), (0.3, "for under a minute"), (1.2, "for 2 min"), (2.0, "no less")):
+        levels = replace(plan.levels, gap_min=np.full((6, 2), at_once))
+        said = officer_words(replace(plan, answers=answers, levels=levels), 1)
+        dry = "before that is asked for: dry 2 min from minute 18; with the first alarm"
+        assert said.endswith(f"called on arrival it holds 270 gpm; {dry} {told}."), at_once
+        # two stretches may be apart by the start of full flow
+        twice = replace(answers, longest_gap_min=np.full(6, 1.0))
+        said = officer_words(replace(plan, answers=twice, levels=levels), 1)
+        assert "asked for 500: about 150 gpm too little for 2 min in all, first at minute 18, before full flow" in said
+    none = replace(answers, gap_min=np.full(6, 0.04), call_by_min=np.full(6, np.nan))
+    said = officer_words(replace(plan, answers=none, levels=replace(plan.levels, gap_min=np.full((6, 2), 1.2))), 1)
+    assert said.endswith("called on arrival it only just holds it; too little with the first alarm for 2 min.")
 
 
 def test_a_higher_level_that_leaves_less_dry_is_named_where_none_meets(plan: Plan) -> None:
@@ -167,7 +190,7 @@ def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
     by = text_array(["", "supply line", "", "", "", ""])
     answers = replace(plan.answers, short_by=by, short_gal=np.full(6, 1.9 * 123.0))
     said = officer_words(replace(plan, answers=answers), 1)
-    lacking = "about 130 gpm too little for 2 min in all, first at minute 32, by the supply line."
+    lacking = "about 130 gpm too little for 2 min from minute 32, by the supply line; with the first alarm none."
     assert said.endswith(f"called on arrival it holds 270 gpm; asked for 500: {lacking}")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -104,12 +105,18 @@ def test_every_unit_is_named_even_where_many_come_together() -> None:
 
 
 def test_a_dry_stretch_of_seconds_is_seen() -> None:
-    """However short, it is drawn at least 1.6 points wide."""
+    """However short, it is drawn at least 1.6 points wide; what no sentence tells of is not drawn either."""
     lines = lines_of(golden(GOLDEN[:4]))
     short = Strip(
         minute=lines.minute, on_scene_gal=lines.on_scene_gal, demand_min=lines.demand_min,
-        demand_gpm=lines.demand_gpm, gaps_min=np.array([[60.0, 60.01]]),
+        demand_gpm=lines.demand_gpm, gaps_min=np.array([[60.0, 60.02], [61.0, 61.04]]),
     )  # fmt: skip
+    assert "longest short under a minute" in {
+        part.said for part in texts(strip.picture(short, PAGE, strip_pdf.measure))
+    }
+    none = replace(short, gaps_min=short.gaps_min[1:])
+    assert not [said for said in texts(strip.picture(none, PAGE, strip_pdf.measure)) if "short" in said.said]
+    assert len(strip.picture(none, PAGE, strip_pdf.measure)) < len(strip.picture(short, PAGE, strip_pdf.measure)) - 3
     parts = strip.picture(short, PAGE, strip_pdf.measure)
     assert np.ptp(_gap_ends(parts)) == pytest.approx(1.6)
 

@@ -16,7 +16,7 @@ from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, jobs_then, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import MORE, bridge_words, first_drives, unposted_words
-from preplan.render.first_minutes import dry_from, first_words, full_flow_min, lasting, nurse_words
+from preplan.render.first_minutes import dry_from, first_words, full_flow_min, nurse_words
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -153,8 +153,8 @@ def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled) -> list[str]:
         begins = "Called like this, too" if then.fleet else "Before full flow is asked for, too" if meets else "Too"
         full = full_flow_min(facts.plan, then.first_arrival_min)
         first = dry_from(full, float(then.strip.gaps_min[0, 0]))
-        return [f"{begins} little flows for {lasting(then.strip.dry_min)} in all, first at minute {first}."]
-    late = f"Called on arrival, too little flows for {lasting(then.gap_min)} in all."
+        return [f"{begins} little flows for {words.lasting(then.strip.dry_min)} in all, first at minute {first}."]
+    late = f"Called on arrival, too little flows for {words.lasting(then.gap_min)} in all."
     return [late] if then.gap_min > LEAST_GAP_MIN else []
 
 

@@ -121,20 +121,35 @@ def gap_words(plan: Plan, address: int) -> str:
     gap, first = float(plan.answers.gap_min[address]), float(plan.answers.first_gap_min[address])
     if not gap > LEAST_GAP_MIN or not math.isfinite(first):
         return ""
-    by = str(plan.answers.short_by[address])
-    longest = float(plan.answers.longest_gap_min[address])
-    parts = f", the longest {lasting(longest)}" if gap - longest > LEAST_GAP_MIN else ""
+    by, before = str(plan.answers.short_by[address]), _before_full_flow(plan, address)
     full = full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
-    early = ", before full flow" if first < full - LEAST_GAP_MIN else ""
-    early *= plan.answers.status[address] != "served"  # there that is what the sentence begins with
-    said = f"{lasting(gap)} in all, first at minute {dry_from(full, first)}{early}{parts}"
+    # else that is what the sentence begins with
+    early = ", before full flow" if not before and first < full - LEAST_GAP_MIN else ""
+    said = f"{words.lasting(gap)} {'at' if gap < 1.0 else 'from'} minute {dry_from(full, first)}{early}"
+    if not _once(plan, address):
+        longest = words.lasting(float(plan.answers.longest_gap_min[address]))
+        said = f"{words.lasting(gap)} in all, first at minute {dry_from(full, first)}{early}, the longest {longest}"
     lacking, asked = float(plan.answers.short_gal[address]) / gap, float(plan.needs.required_gpm[address])
-    if plan.answers.status[address] == "served":  # then it comes before full flow is asked for
+    if before:
         asked = min(asked, plan.district.rules.shuttle.attack_gpm)
     if lacking >= DRY_SHARE * asked:
         return f"dry {said}"
     held_by = f", by the {by}" if by else ""
     return f"about {words.need(lacking, words.CARD_STEP_GPM)} gpm too little for {said}{held_by}"
+
+
+def _once(plan: Plan, address: int) -> bool:
+    """Tell whether all dry minutes that are told are of one stretch."""
+    return not plan.answers.gap_min[address] - plan.answers.longest_gap_min[address] > LEAST_GAP_MIN
+
+
+def _before_full_flow(plan: Plan, address: int) -> bool:
+    """Tell whether it is dry before full flow is asked for alone: then the attack's flow is what lacks."""
+    if plan.answers.status[address] == "served":
+        return True
+    last = float(plan.answers.first_gap_min[address] + plan.answers.gap_min[address])
+    full = full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
+    return _once(plan, address) and last <= full + LEAST_GAP_MIN
 
 
 def _served(plan: Plan, address: int, level: int) -> str:
@@ -152,16 +167,27 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
     dry = gap_words(plan, address)
     called, asked = float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
     brings, enough = _amount(plan, address, called), called >= asked - ROUNDING_GPM
-    # where calling at once leaves no less, nobody should think that it would help
-    at_once = float(plan.levels.gap_min[address, level])
-    dry += "; at once no less" if dry and at_once >= float(answers.gap_min[address]) - LEAST_GAP_MIN else ""
-    late = (
-        f"called on arrival it holds {brings}; asked for {need}: {dry}"
-        if dry
-        else f"called on arrival it {'holds it too' if in_time and enough else 'only just holds it'}"
-    )
+    if dry:
+        asked_for = "before that is asked for" if _before_full_flow(plan, address) else f"asked for {need}"
+        late = f"called on arrival it holds {brings}; {asked_for}: {dry}; {_dry_at_once(plan, address, level)}"
+    else:
+        late = f"called on arrival it {'holds it too' if in_time and enough else 'only just holds it'}"
+        if not in_time and plan.levels.gap_min[address, level] > LEAST_GAP_MIN:
+            late += f"; too little {_dry_at_once(plan, address, level)}"
     then = "".join(f" {one}" for one in then_at_once(plan, sharing)) if in_time else ""
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"
+
+
+def _dry_at_once(plan: Plan, address: int, level: int) -> str:
+    """Say for how long it is dry where a higher level goes with the first alarm, beside how long called on arrival.
+
+    Where that is no less, nobody should think that it would help.
+    """
+    at_once, later = float(plan.levels.gap_min[address, level]), float(plan.answers.gap_min[address])
+    if not at_once > LEAST_GAP_MIN:
+        return f"{AT_ONCE} none"
+    no_less = LEAST_GAP_MIN < later <= at_once + LEAST_GAP_MIN
+    return f"{AT_ONCE} {'no less' if no_less else f'for {words.lasting(at_once)}'}"
 
 
 def then_at_once(plan: Plan, sharing: Sequence[int]) -> list[str]:
@@ -177,7 +203,8 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
     later = _amount(plan, address, float(plan.levels.on_arrival_gpm[address, level]))
     call = f" Call it with the first alarm: called on arrival it holds {later}." if less else ""
     at_once = ", all alerted at once" * less
-    asked = f" Asked for {need}{at_once}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
+    asked_for = "Before that is asked for" if _before_full_flow(plan, address) else f"Asked for {need}"
+    asked = f" {asked_for}{at_once}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
     return f"{held_words(plan, address, level)}; none holds {need}{_when_none(plan, address)}.{call}{asked}"
 
 
@@ -232,16 +259,7 @@ def _less_dry(plan: Plan, address: int, level: int) -> str:
         return ""
     least = min(higher, key=lambda k: float(gaps[k]))
     name = words.level_words(plan.district.levels[least].name)
-    return f"; {name}: {lasting(float(gaps[least])) if gaps[least] > LEAST_GAP_MIN else 'none'}"
-
-
-def lasting(minutes: float) -> str:
-    """Write how long too little flows: whole minutes up, since nothing here is known to a tenth of a minute.
-
-    >>> lasting(0.1), lasting(1.0), lasting(32.1)
-    ('under a minute', '1 min', '33 min')
-    """
-    return "under a minute" if minutes < 1.0 else f"{words.need(minutes)} min"
+    return f"; {name}: {words.lasting(float(gaps[least])) if gaps[least] > LEAST_GAP_MIN else 'none'}"
 
 
 def dry_from(full: float, minute: float) -> str:

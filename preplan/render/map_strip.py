@@ -89,8 +89,8 @@ def _marks(lines: Strip, tenth: Ints) -> tuple[Ints, Ints]:
     """List the minutes, in tenths, at which something begins or ends on the line, and the mark of each."""
     kinds = (
         (MARK_DUMP, np.array([minute for minute, _ in lines.dumps])),
-        (MARK_GAP, lines.gaps_min[:, 0]),
-        (MARK_ENOUGH, lines.gaps_min[:, 1]),
+        (MARK_GAP, lines.told_gaps_min[:, 0]),
+        (MARK_ENOUGH, lines.told_gaps_min[:, 1]),
     )
     at = whole(np.concatenate([minutes for _, minutes in kinds]), TENTHS)
     mark = np.repeat([bit for bit, _ in kinds], [len(minutes) for _, minutes in kinds])

@@ -193,7 +193,7 @@ def _gaps(lines: Strip, scale: Scale) -> list[Part]:
     """Hatch the dry or short stretches from the lane of demand up."""
     parts: list[Part] = []
     bottom, top = scale.plot.bottom - _BARS_PT - _LANE_PT, scale.plot.top
-    for start_min, stop_min in lines.gaps_min.tolist():
+    for start_min, stop_min in lines.told_gaps_min.tolist():
         left, right = scale.x(start_min), scale.x(stop_min)
         middle, half = (left + right) / 2, max(right - left, _LEAST_GAP_PT) / 2
         box = Box(middle - half, bottom, middle + half, top)
@@ -203,12 +203,12 @@ def _gaps(lines: Strip, scale: Scale) -> list[Part]:
 
 def longest_gap(lines: Strip) -> tuple[int, str] | None:
     """Give the row of the longest dry stretch and what is written about it; None where there is none."""
-    if not len(lines.gaps_min):
+    if not len(lines.told_gaps_min):
         return None
     row = int(np.argmax(np.diff(lines.gaps_min, axis=1)[:, 0]))
     start_min, stop_min = lines.gaps_min[row].tolist()
     which = "short" if len(lines.gaps_min) == 1 else "longest short"
-    return row, f"{which} {words.need(stop_min - start_min)} min"
+    return row, f"{which} {words.lasting(stop_min - start_min)}"
 
 
 def _longest(lines: Strip) -> tuple[float, float, str] | None:

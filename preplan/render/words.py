@@ -364,6 +364,15 @@ _MOST_LASTING_MIN = 720.0
 """Who pumps for half a day looks at the water himself."""
 
 
+def lasting(minutes: float) -> str:
+    """Write how long too little flows: whole minutes up, since nothing here is known to a tenth of a minute.
+
+    >>> lasting(0.1), lasting(1.0), lasting(32.1)
+    ('under a minute', '1 min', '33 min')
+    """
+    return "under a minute" if minutes < 1.0 else f"{need(minutes)} min"
+
+
 def lasting_words(site: FillSite, flow_gpm: float = math.nan, empty: str = "") -> str:
     """Say how long a steady flow lasts where the source holds little, and what comes then; '' where nobody knows.
 
