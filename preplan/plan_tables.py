@@ -38,6 +38,8 @@ UNPOSTED, ONLY_RATED = "unposted bridges", "rated bridges"
 """Crossings of bridges without a posted weight; where the bridge table rates every one of them."""
 BRIDGE_AT_SITE = "bridge at fill site"
 """Code of the flag of a fill site at a bridge without a posted weight."""
+LONG_DRIVEWAY = "long driveway"
+"""Code of the flag of an address that stands far from the road: no minute of the plan is for going up there."""
 MORE_LATER = "more later"
 """Code of the flag of an address at which much more is held once the shuttle has built up: that flow."""
 FIRST_CIRCUIT, SECOND_CIRCUIT = 1, 2

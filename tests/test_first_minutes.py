@@ -9,6 +9,7 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.plan_cards import Nursed
+from preplan.plan_tables import LONG_DRIVEWAY, Flag
 from preplan.records import text_array
 from preplan.render import card_pdf, card_rest, dispatch, map_strip
 from preplan.render.card_facts import Facts
@@ -41,7 +42,7 @@ def plan() -> Plan:
         (
             3,
             (
-                "First water minute 12, full flow asked for from 25. "
+                "First water minute 12 at the road, full flow asked for from 25. "
                 "Response level 2 holds 250 gpm for 2 hours; none holds 500. "
                 "Call it with the first alarm: called on arrival it holds no flow. "
                 "Asked for 500, all alerted at once: dry 13 min in all, first at minute 30, the longest 6 min."
@@ -137,6 +138,19 @@ def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
     )
     said = officer_words(replace(plan, answers=answers), 0)
     assert said.endswith("Before that flow is asked for: dry 4 min from minute 18.")
+
+
+def test_first_water_at_a_long_driveway_is_said_to_be_at_the_road(plan: Plan) -> None:
+    """No minute of the plan is for going up there, and none is made up for it."""
+    flags = (*(list(flags) for flags in plan.answers.flags),)
+    flags[0][:] = [flag for flag in flags[0] if flag.code != LONG_DRIVEWAY]
+    for long in (False, True):
+        given = [*flags[0], *[Flag(LONG_DRIVEWAY, 640.0, "ft")] * long]
+        answers = replace(plan.answers, flags=(tuple(given), *plan.answers.flags[1:]))
+        facts = Facts(replace(plan, answers=answers), next(one for one in plan.groups if one.lead == 0))
+        assert facts.officer_words.startswith(f"First water minute 12{' at the road' * long}, full flow asked for")
+        care = " ".join(line.said for block in card_rest.cautions(facts, 1000.0) for line in block.lines)
+        assert ("640 ft of hose from the road; time to go up it is not counted." in care) == long
 
 
 def test_minutes_are_whole_and_agree_with_the_arrivals_beside_them(plan: Plan) -> None:

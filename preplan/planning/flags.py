@@ -11,6 +11,7 @@ from preplan.months import months_text
 from preplan.plan_tables import (
     FIRST_CIRCUIT,
     LEAST_GAP_MIN,
+    LONG_DRIVEWAY,
     SECOND_CIRCUIT,
     UNPOSTED,
     AnswerTable,
@@ -73,7 +74,7 @@ def _place_flags(
     for row in np.flatnonzero(carded & (place.along_ft > 0.0)):
         yield int(row), Flag("dump site at junction", _whole(place.along_ft[row]), "ft")
     for row in np.flatnonzero(carded & (place.driveway_ft > rules.plan.long_driveway_ft)):
-        yield int(row), Flag("long driveway", _whole(place.driveway_ft[row]), "ft")
+        yield int(row), Flag(LONG_DRIVEWAY, _whole(place.driveway_ft[row]), "ft")
     for row in np.flatnonzero(carded & (place.how == "nearest") & (addresses.street != "")):
         yield int(row), Flag("frontage uncertain", _whole(place.gap_ft[row]), "ft")
 

@@ -44,7 +44,7 @@ MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
 _ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
 """Most height of the two rows of the top third, and of the first where it lists all units, without a shuttle."""
-_MOST_OFFICER = 4
+_MOST_OFFICER = 5
 """Lines of the officer's sentences."""
 _LEAST_LOW_PT = 2.0 * SMALL_PT * paper.LEADING
 """Lines that say what is assumed and whom the card covers, at least."""

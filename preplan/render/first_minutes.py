@@ -11,7 +11,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import Strip
-from preplan.plan_tables import DRY_SHARE, FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
+from preplan.plan_tables import DRY_SHARE, FIRST_ALARM_IN, LEAST_GAP_MIN, LONG_DRIVEWAY, ROUNDING_GPM
 from preplan.render import words
 from preplan.render.flag_words import flag_words
 
@@ -59,12 +59,21 @@ def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, laid_by: It
 
 
 def first_words(plan: Plan, address: int, first_water_min: float, first_arrival_min: float) -> str:
-    """Say from when water flows, and from when more than the first attack's flow is asked for."""
+    """Say from when water flows, and from when more than the first attack's flow is asked for.
+
+    The plan's clock ends where the engine leaves the road: on a long driveway that is told.
+    """
     known = math.isfinite(first_water_min)
     start = f"First water minute {words.need(first_water_min)}" if known else "First water: not known"
+    start += " at the road" * (known and has_long_driveway(plan, address))
     full = full_flow_min(plan, first_arrival_min)
     more = float(plan.needs.required_gpm[address]) > plan.district.rules.shuttle.attack_gpm
     return f"{start}, full flow asked for from {words.need(full)}" if more and math.isfinite(full) else start
+
+
+def has_long_driveway(plan: Plan, address: int) -> bool:
+    """Tell whether the way from the road to the building is flagged as long."""
+    return any(flag.code == LONG_DRIVEWAY for flag in plan.answers.flags[address])
 
 
 def full_flow_min(plan: Plan, first_arrival_min: float) -> float:

@@ -11,6 +11,7 @@ from preplan.plan_tables import (
     BRIDGE_AT_SITE,
     FIRST_ALARM_IN,
     FIRST_CIRCUIT,
+    LONG_DRIVEWAY,
     MORE_LATER,
     NO_SITE_IN,
     NOT_THIS_WAY,
@@ -61,8 +62,8 @@ _FLAGS = {
     "circuits meet": "Loaded tankers of one circuit meet empties of the other on {n}, one truck wide: "
     "loaded goes first, empties wait off it. Waiting is not counted.",
     "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers of a response level.",
-    "long driveway": "Long driveway: {n} of hose from the road.",
     WATER_BETWEEN: "WATER is mapped between the road and the building: hose may not get across straight.",
+    LONG_DRIVEWAY: "Long driveway: {n} of hose from the road; time to go up it is not counted.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "two fill sites": "Tankers split over two fill sites: {n}.",
     "lower level fills elsewhere": "THE FIRST ALARM'S TANKERS FILL AS TOLD HERE TOO, or this level does not hold. "
@@ -125,8 +126,10 @@ def flag_words(flag: Flag, road: str = A_ROAD) -> str:
 
     `road` says which road is shut or posted, in a sentence that has room for it.
 
-    >>> flag_words(Flag("long driveway", 640.0, "ft")), flag_words(Flag("seasonal", "4-11"))
-    ('Long driveway: 640 ft of hose from the road.', 'The fill site works April to November only.')
+    >>> flag_words(Flag("long driveway", 640.0, "ft"))
+    'Long driveway: 640 ft of hose from the road; time to go up it is not counted.'
+    >>> flag_words(Flag("seasonal", "4-11"))
+    'The fill site works April to November only.'
     >>> flag_words(Flag("new fact", 3.0, "min"))
     'New fact: 3 minutes.'
     >>> flag_words(Flag("dead end", circuit=SECOND_CIRCUIT))
