@@ -135,7 +135,7 @@ def tried(read: Callable[[], object]) -> tuple[object, list[str]]:
     return None, faults + ["a finding without its file or rule" for one in findings if not (one.file and one.rule)]
 
 
-@cases(0.5, every=450)
+@cases(0.5, every=150)
 @given(seed=SEEDS)
 def test_mutated_road_files(place: Path, seed: int) -> None:
     """Pieces of real extracts with other values, elements and bytes."""
@@ -242,7 +242,7 @@ _EVERY_COLUMN = {
 _FILES = TOML.replace("[roads]", 'hydrants = "hydrants.csv"\nclosures = "closures.csv"\n\n[roads]')
 
 
-@cases(0.2, every=250)
+@cases(0.2, every=120)
 @given(seed=SEEDS)
 def test_mutated_tables(place: Path, seed: int) -> None:
     """Cells, rows, headers and bytes of every table of a district; each column is there."""

@@ -19,10 +19,11 @@ from preplan.inputs.reader import read_inputs
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.planning import assembly, invariants, pipeline
+from preplan.planning.ground import lay_ground, with_streets
 from preplan.roads.source import read_osm
 from tests import plan_checks
 from tests.faults.small import TOML, SmallDistrict, write_small_district
-from tests.plan_checks import SAMPLE
+from tests.plan_checks import SAMPLE, plan_of
 
 LAWS = [
     "required_gpm is no number", "sustained_gpm is no number", "a flow without a fill site",
@@ -51,15 +52,12 @@ LAWS = [
 
 @cache
 def sound() -> tuple[Plan, npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Plan the sample once, and keep what the pipeline handed to the laws."""
-    caught: list[Any] = []
+    """Give the plan of the sample, and where its fill sites stand on the road: what the pipeline hands to the laws."""
     inputs = read_inputs(SAMPLE / "district.toml")
     assert inputs.roads.file is not None
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pipeline, "hold", lambda *given: caught.append(given))
-        pipeline.plan_district(inputs, *read_osm(inputs.roads.file), lambda _stage, _share: None)
-    plan, lon, lat = caught[0]
-    return plan, lon, lat
+    roads, features = read_osm(inputs.roads.file)
+    sites = lay_ground(with_streets(inputs, roads), roads, features).sites
+    return plan_of(SAMPLE / "district.toml"), sites.lon, sites.lat
 
 
 def row_of(status: str) -> int:

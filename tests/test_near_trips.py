@@ -31,9 +31,8 @@ from preplan.roads.near_trips import NearTrips
 from preplan.roads.network import vehicle_arcs
 from preplan.roads.search import Spots, drive_in, drive_out, search_in, search_out
 from preplan.roads.trips import WATER_FIRST, Circuits, Turning, circuits, legs_of, measure
-from preplan.water.timeline_memory import remembering
 from tests.county import County, draw_county
-from tests.plan_checks import SAMPLE, without_cards
+from tests.plan_checks import SAMPLE, plan_of, without_cards
 from tests.shared_data import shared
 
 SITES, HOUSES = 12, 40
@@ -78,7 +77,7 @@ def test_no_leg_is_below_its_bound(county: County) -> None:
         assert (back >= bounds).all()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(COUNTIES, st.booleans(), st.integers(1, 4), st.integers(0, 10_000))
 def test_what_is_known_is_exact_and_what_is_not_is_bounded(county: County, free: bool, count: int, seed: int) -> None:
     """The best few, then some more that are asked for: minutes to the last bit, turns, and the ways' own miles.
@@ -181,12 +180,12 @@ def assert_same(one: Any, other: Any, but: tuple[str, ...] = ()) -> None:
 def test_a_plan_of_many_sites_chooses_as_if_every_trip_were_known(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Two trips an address are searched at first, and one of sites that stand all year; the plan is the same."""
     district = SAMPLE / "district.toml" if name == "sample" else shared("districts", name, "district.toml")
-    with remembering():  # both ask for the flows of much the same cases
-        everything = plan_keeping(district, 10_000)
-        for module in (round_trips, kept):
-            monkeypatch.setattr(module, "BEST", 2)
-            monkeypatch.setattr(module, "BEST_YEAR_ROUND", 1)
-        few = plan_keeping(district, 1)
+    everything = plan_of(district)
+    assert len(everything.trips) == len(everything.sites) * len({*everything.trips.address.tolist()})
+    for module in (round_trips, kept):
+        monkeypatch.setattr(module, "BEST", 2)
+        monkeypatch.setattr(module, "BEST_YEAR_ROUND", 1)
+    few = plan_keeping(district, 1)
     assert len(few.trips) < 0.5 * len(everything.trips)
     assert_same(few.levels, everything.levels, but=("trip", "backup_trip", "split_trip"))
     assert_same(few.answers, everything.answers)

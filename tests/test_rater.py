@@ -17,6 +17,9 @@ from preplan.plan_tables import ROUNDING_GPM
 from preplan.rules import RATER_RAISE_MIN, RATER_START_MIN
 from tests.plan_checks import SAMPLE, fresh_plan_of, plan_of
 
+EVERY = 3
+"""Every third address is planned anew."""
+
 
 @pytest.fixture(scope="module")
 def sample() -> Plan:
@@ -33,17 +36,18 @@ def test_a_raters_flow_is_what_the_same_fleets_hold_where_full_flow_is_asked_for
     text = file.read_text(encoding="utf-8")
     early_rule = f"dump_setup_min = 5\nfull_flow_after_min = {RATER_START_MIN:g}\n"
     file.write_text(text.replace("dump_setup_min = 5\n", early_rule), encoding="utf-8")
-    early = fresh_plan_of(file, cards=False)
+    early, rows = fresh_plan_of(file, cards=False, every=EVERY), slice(None, None, EVERY)
     assert (early.needs.required_min == 120.0).all()
-    both = np.isfinite(sample.rater.early_gpm) & np.isfinite(early.levels.uninterrupted_gpm)
-    mine, theirs = sample.rater.early_gpm[both], early.levels.uninterrupted_gpm[both]
-    names = "site", "split", "trip", "fill_engine", "tankers", "used", "at_split"
-    same = [getattr(sample.levels, name) == getattr(early.levels, name) for name in names]
+    mine, theirs = sample.rater.early_gpm[rows], early.levels.uninterrupted_gpm
+    both = np.isfinite(mine) & np.isfinite(theirs)
+    mine, theirs = mine[both], theirs[both]
+    names = "site", "split", "fill_engine", "tankers", "used", "at_split"
+    same = [getattr(sample.levels, name)[rows] == getattr(early.levels, name) for name in names]
     alike = np.logical_and.reduce([one if one.ndim == 2 else one.all(axis=2) for one in same])[both]
     equal = np.isclose(mine, theirs, rtol=1e-6)
     # where the season that decides is another one, or another engine drafts, they differ
     assert equal[alike].mean() > 0.98
-    assert alike.sum() > 1000
+    assert alike.sum() > 1000 / EVERY
     assert (mine <= theirs * 1.001).mean() > 0.9
 
 
