@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -48,9 +48,8 @@ from preplan.rules import District
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
-    """The first `tankers` of the district's tankers by weight, and the vehicle that stands for all of them."""
+    """The first of the district's tankers by weight, and the vehicle that stands for all of them."""
 
-    tankers: int
     unit_ids: tuple[str, ...]
     loaded_lb: float
     empty_lb: float
@@ -192,8 +191,6 @@ class Plan:
     """(segments,) it was found by the road's name; where not, by its place alone."""
     posting_costs: tuple[PostingCost, ...]
     """The dearest postings first."""
-    minutes: FloatArray
-    """(segments, 2): minutes to drive each stretch loaded, forward and backward; inf where closed."""
     features: FeatureTable
     problems: tuple[Problem, ...]
     occupancies: tuple[OccupancyCount, ...]
@@ -268,7 +265,3 @@ class Plan:
     def counts(self) -> dict[str, int]:
         """Count the addresses of each status, in the order of the legend."""
         return {status: int(np.sum(self.answers.status == status)) for status in STATUSES}
-
-    def planned(self) -> Iterator[int]:
-        """List the addresses that have a card, in table order."""
-        yield from np.flatnonzero(self.answers.status != "hydrant").tolist()

@@ -466,8 +466,6 @@ class FeatureTable:
     """Outer rings of ponds, lakes and wide rivers."""
     stream_lines: tuple[FloatArray, ...] = ()
     hydrant_lonlat: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
-    turning_lonlat: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
-    """Mapped turning places."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -505,8 +503,6 @@ class RoadLimits(Columns):
     """A bridge without a posted weight: unknown, not safe."""
     narrow: BoolArray
     """One lane, or under the width at which two trucks pass."""
-    seasonal_months: tuple[frozenset[int] | None, ...] = ()
-    """Months in which the stretch is open; None: all. Empty: nothing is seasonal."""
     unread: Mapping[int, frozenset[str]] = field(default_factory=dict)
     """Names of the limits above of which a stretch has a posting that cannot be read, such as `maxheight=low`; by
     stretch, those without one left out."""

@@ -333,7 +333,6 @@ def example_plan() -> Plan:
     )
     trips, forest = _trips()
     levels = _levels(n, len(units))
-    minutes = np.repeat((roads.length_m / 700.0)[:, None], 2, axis=1)
     status = text_array(["served", "higher level", "not met", "not met", "no route", "hydrant"])
     flags = (
         (Flag("single fill site"),),
@@ -423,7 +422,6 @@ def example_plan() -> Plan:
         ),
         cuts=(
             Cut(
-                tankers=2,
                 unit_ids=("T1", "T2"),
                 loaded_lb=42000.0,
                 empty_lb=25000.0,
@@ -533,7 +531,6 @@ def example_plan() -> Plan:
         bridges=BridgeTable.none(),
         bridge_row=np.full(len(roads), -1, dtype=np.int32),
         bridge_named=np.zeros(len(roads), dtype=np.bool_),
-        minutes=minutes,
         features=FeatureTable(
             building_rings=(
                 np.array([[-72.0362, 44.0014], [-72.0358, 44.0014], [-72.0358, 44.0016], [-72.0362, 44.0014]]),

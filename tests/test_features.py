@@ -93,25 +93,22 @@ def test_streams_are_lines_and_a_missing_node_is_not_bridged(tmp_path: Path) -> 
     assert lines[0].tolist() == [[0.0, 0.0], [0.004, 0.0]]
 
 
-def test_hydrants_and_turning_places_are_points_by_id(tmp_path: Path) -> None:
+def test_hydrants_are_points_by_id(tmp_path: Path) -> None:
     text = _squares().node(40, 0.5, 0.6, emergency="fire_hydrant").node(39, 0.7, 0.8, emergency="fire_hydrant")
-    text.node(41, 0.1, 0.2, highway="turning_circle").node(42, 0.3, 0.4, highway="turning_loop")
     found = _features(text.node(43, 0.1, 0.1, emergency="phone"), tmp_path)
     assert found.hydrant_lonlat.tolist() == [[0.7, 0.8], [0.5, 0.6]]
-    assert found.turning_lonlat.tolist() == [[0.1, 0.2], [0.3, 0.4]]
 
 
 def test_a_file_without_features_gives_empty_columns(tmp_path: Path) -> None:
     found = _features(_squares(), tmp_path)
     assert (found.building_rings, found.water_rings, found.stream_lines) == ((), (), ())
-    assert found.hydrant_lonlat.shape == found.turning_lonlat.shape == (0, 2)
+    assert found.hydrant_lonlat.shape == (0, 2)
 
 
 def test_features_of_a_real_island() -> None:
     found = read_osm(shared("districts", "usvi_st_john", "roads.osm.bz2"))[1]
     assert len(found.building_rings) == 3662
     assert len(found.water_rings) == 33
-    assert len(found.turning_lonlat) == 5
     everything = np.vstack(found.building_rings)
     assert -64.9 < everything[:, 0].min() < everything[:, 0].max() < -64.6
 

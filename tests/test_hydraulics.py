@@ -36,7 +36,6 @@ from preplan.water.hydraulics import (
     practical_lift_ft,
     pump_psi,
     pump_share,
-    smooth_bore_gpm,
     theoretical_lift_ft,
     transfer_devices,
     transfer_flow_gpm,
@@ -52,11 +51,6 @@ from preplan.water.hydraulics import (
 def test_published_friction_of_two_and_a_half_inch(gpm: float, ft: float, psi: float) -> None:
     """Published training deck of a fire department: 2.5 in hose, C = 2."""
     assert friction_psi(gpm, ft, hose_coefficient(2.5)) == pytest.approx(psi)
-
-
-def test_published_smooth_bore() -> None:
-    """1 in tip at 50 psi: 210 gpm (same deck, W15)."""
-    assert smooth_bore_gpm(1, 50) == pytest.approx(210.0, abs=0.05)
 
 
 def test_published_lift() -> None:
@@ -271,9 +265,3 @@ def test_transfer_costs_pump_not_water() -> None:
     assert transfer_flow_gpm(1000, 2, moves_gpm=500, drive_gpm=250) == 500
     assert transfer_flow_gpm(2000, 1, moves_gpm=500, drive_gpm=250) == 500
     assert transfer_flow_gpm(200, 1, moves_gpm=500, drive_gpm=250) == 0
-
-
-def test_drive_water_of_a_tip() -> None:
-    """A tip of 0.75 in at 75 psi takes 145 gpm, one of 1 in 257: the trade's 125 to 250 (29.7 d2 sqrt(P))."""
-    assert float(smooth_bore_gpm(0.75, 75)) == pytest.approx(145, abs=1)
-    assert float(smooth_bore_gpm(1.0, 75)) == pytest.approx(257, abs=1)

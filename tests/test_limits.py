@@ -21,7 +21,7 @@ from preplan.roads.node_limits import node_effect
 from preplan.roads.seasons import road_seasons
 from preplan.roads.source import read_osm
 from preplan.roads.speeds import node_delay_min
-from preplan.roads.way_access import bears_a_tanker, directions
+from preplan.roads.way_access import bears_a_tanker, directions, open_months
 from preplan.rules import RoadRules
 from tests.osm_text import OsmText, one_way_street, street
 from tests.shared_data import shared
@@ -340,7 +340,7 @@ def test_a_limit_at_times_counts_in_the_months_it_may_hold(
 def test_months_in_which_a_road_is_open(tmp_path: Path, tags: dict[str, str], months: set[int] | None) -> None:
     roads = one_way_street(tmp_path, tags)
     all_year, problems = limits_of(roads, RULES)
-    assert all_year.seasonal_months == ((frozenset(months),) if months else ())
+    assert open_months(tags) == (frozenset(months) if months else None)
     assert all_year.tanker_road[0]
     assert len(problems) == 1
     winter = limits_of(roads, RULES, months=frozenset({1, 2}))[0]

@@ -7,7 +7,7 @@ import pytest
 
 from preplan.rules import ApparatusRules, RequiredFlowRules, ShuttleRules
 from preplan.units import FT_PER_PSI, LB_PER_GAL
-from preplan.water.hydraulics import draft_gpm, flow_at_loss_gpm, hose_coefficient, lay_gpm, smooth_bore_gpm
+from preplan.water.hydraulics import draft_gpm, flow_at_loss_gpm, hose_coefficient, lay_gpm
 from preplan.water.required_flow import given
 from preplan.water.shuttle import Handling, Tankers, handling, storage_gpm, sustained
 
@@ -64,11 +64,6 @@ def test_a_long_drill() -> None:
     rules = RequiredFlowRules(method="given", required_min="method")
     need = given(np.array([609.5]), np.array([57295.0]), rules)
     assert need.required_min[0] == pytest.approx(94.0, abs=0.01)
-
-
-def test_two_inch_tip() -> None:
-    """A 2 in tip at 80 psi throws 1,063 gpm, which the trade calls 1,000 (29.7 d2 sqrt(P))."""
-    assert smooth_bore_gpm(2, 80) == pytest.approx(1063, abs=1)
 
 
 def test_three_inch_supply_line() -> None:

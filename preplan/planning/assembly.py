@@ -115,7 +115,6 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         bridges=inputs.bridges,
         bridge_row=ground.bridge_row,
         bridge_named=ground.bridge_named,
-        minutes=ground.minutes(fleets[-1].cut.top_mph),
         features=ground.features,
         problems=ground.problems,
         notes=(*inputs.notes, *ground.notes),

@@ -124,7 +124,6 @@ def _seen(fleet: CutFleet) -> bytes:
 def _cut(tankers: tuple[Unit, ...], loaded: Vehicle, empty: Vehicle) -> Cut:
     """Record a cut for the pages."""
     return Cut(
-        tankers=len(tankers),
         unit_ids=tuple(unit.unit_id for unit in tankers),
         loaded_lb=loaded.gross_lb,
         empty_lb=empty.gross_lb,

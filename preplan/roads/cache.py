@@ -33,7 +33,6 @@ _ARRAYS = {
 }  # fmt: skip
 _TEXTS = ("name", "ref", "highway")
 _SHAPES = ("building_rings", "water_rings", "stream_lines")
-_POINTS = ("hydrant_lonlat", "turning_lonlat")
 _DAMAGED = (
     OSError, ValueError, KeyError, TypeError, EOFError, NotImplementedError, MemoryError, SyntaxError,
     tokenize.TokenError, zipfile.BadZipFile, zlib.error,
@@ -115,7 +114,7 @@ def _unpack_roads(stored: _Stored) -> RoadTable:
 
 
 def _pack_features(features: FeatureTable) -> dict[str, npt.NDArray[Any]]:
-    stored: dict[str, npt.NDArray[Any]] = {name: getattr(features, name) for name in _POINTS}
+    stored: dict[str, npt.NDArray[Any]] = {"hydrant_lonlat": features.hydrant_lonlat}
     for name in _SHAPES:
         shapes: Sequence[FloatArray] = getattr(features, name)
         stored[name] = np.concatenate([np.empty((0, 2)), *shapes])
@@ -124,7 +123,7 @@ def _pack_features(features: FeatureTable) -> dict[str, npt.NDArray[Any]]:
 
 
 def _unpack_features(stored: _Stored) -> FeatureTable:
-    fields: dict[str, Any] = {name: stored[name] for name in _POINTS}
+    fields: dict[str, Any] = {"hydrant_lonlat": stored["hydrant_lonlat"]}
     for name in _SHAPES:
         starts = stored[f"{name}.start"].tolist()
         fields[name] = tuple(stored[name][start:stop] for start, stop in pairwise(starts))

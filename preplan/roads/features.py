@@ -1,4 +1,4 @@
-"""Buildings, water, hydrants and turning places: what a road file holds besides roads."""
+"""Buildings, water and hydrants: what a road file holds besides roads."""
 
 from __future__ import annotations
 
@@ -20,7 +20,6 @@ _WATER = {
 }
 _DRY_WATER = frozenset({"wastewater", "sewage"})
 _STREAMS = frozenset({"river", "stream", "canal"})
-_TURNING = frozenset({"turning_circle", "turning_loop"})
 _LEAST_RING_POINTS = 4
 _LEAST_LINE_POINTS = 2
 
@@ -35,7 +34,6 @@ class FeatureCollector:
     """By multipolygon: whether it is a building, and the ways of its outer rings."""
     streams: list[tuple[int, FloatArray]] = field(default_factory=list)
     hydrants: list[tuple[int, float, float]] = field(default_factory=list)
-    turnings: list[tuple[int, float, float]] = field(default_factory=list)
 
     def take_way(self, way: Any) -> None:
         """Keep the ring of a building or a water, or the line of a stream."""
@@ -70,11 +68,9 @@ class FeatureCollector:
         kept.extend((key, line) for line in lines if _is_ring(line))
 
     def take_node(self, node: Any, tags: Mapping[str, str]) -> None:
-        """Keep a hydrant or a turning place."""
+        """Keep a hydrant."""
         if tags.get("emergency") == "fire_hydrant":
             self.hydrants.append((node.id, node.location.lon, node.location.lat))
-        if tags.get("highway") in _TURNING:
-            self.turnings.append((node.id, node.location.lon, node.location.lat))
 
     def table(self) -> FeatureTable:
         """Pack what was found."""
@@ -83,7 +79,6 @@ class FeatureCollector:
             water_rings=_by_id(self.waters),
             stream_lines=_by_id(self.streams),
             hydrant_lonlat=_points(self.hydrants),
-            turning_lonlat=_points(self.turnings),
         )
 
 

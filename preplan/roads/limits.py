@@ -7,7 +7,6 @@ is told, a bridge without a sign is unknown, and what the district says replaces
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
@@ -70,10 +69,7 @@ def limits_of(
     shut = [row for row, open_in in enumerate(seasonal) if open_in is not None and not open_in & months]
     draft.close(np.array(shut, dtype=np.int32))
     problems += apply_closures(roads, draft, tanker_road, closures, months)
-    found = draft.limits()
-    return (replace(found, seasonal_months=seasonal) if any(one is not None for one in seasonal) else found), tuple(
-        problems
-    )
+    return draft.limits(), tuple(problems)
 
 
 def both_open(one: frozenset[int] | None, other: frozenset[int] | None) -> frozenset[int] | None:

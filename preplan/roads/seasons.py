@@ -109,5 +109,5 @@ def _equal(one: RoadLimits, other: RoadLimits) -> bool:
     """Tell whether two seasons do the same to every vehicle, for the same closures."""
     if [each.closure for each in one.closed] != [each.closure for each in other.closed]:
         return False
-    columns = [field.name for field in fields(RoadLimits) if field.name not in {"seasonal_months", "closed"}]
+    columns = [field.name for field in fields(RoadLimits) if field.name != "closed"]
     return all(np.array_equal(getattr(one, name), getattr(other, name)) for name in columns)

@@ -98,8 +98,6 @@ def rule_min(miles: FloatArray) -> FloatArray:
 class RuleComparison(NamedTuple):
     """Times of legs or trips over what the travel rule gives for their miles; above 1 is slower than the rule."""
 
-    trips: int
-    """Compared: those with a way of some length."""
     median: float
     quantiles: tuple[float, ...]
     """At `QUANTILES`; NaN where nothing is compared."""
@@ -123,9 +121,9 @@ def rule_comparison(minutes: FloatArray, miles: FloatArray, *, legs: int = 1) ->
     there = np.isfinite(minutes) & np.isfinite(miles) & (miles > 0.0)
     ratio = minutes[there] / (RULE_START_MIN * legs + RULE_MIN_PER_MI * miles[there])
     if not len(ratio):
-        return RuleComparison(0, float("nan"), (float("nan"),) * len(QUANTILES))
+        return RuleComparison(float("nan"), (float("nan"),) * len(QUANTILES))
     low_to_high = tuple(float(one) for one in np.quantile(ratio, QUANTILES))
-    return RuleComparison(len(ratio), float(np.median(ratio)), low_to_high)
+    return RuleComparison(float(np.median(ratio)), low_to_high)
 
 
 def mph_of(roads: RoadTable, limits: RoadLimits, top_mph: float) -> FloatArray:

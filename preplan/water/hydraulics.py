@@ -87,8 +87,6 @@ DRAFT = (
 )
 """Lift in ft, share of the pump's rating, source."""
 
-SMOOTH_BORE = 29.7
-"""gpm = 29.7 d^2 sqrt(nozzle psi), d in inches (published training deck)."""
 SEA_LEVEL_PSI = 14.7
 """Atmosphere at sea level (water handling tables)."""
 PSI_PER_1000_FT = 0.5
@@ -308,16 +306,6 @@ def theoretical_lift_ft(altitude_ft: Numbers = 0.0) -> FloatArray:
 def practical_lift_ft(altitude_ft: Numbers = 0.0) -> FloatArray:
     """Give the lift in ft that a pump in use attains: two thirds of theory."""
     return theoretical_lift_ft(altitude_ft) * PRACTICAL_LIFT_SHARE
-
-
-def smooth_bore_gpm(tip_in: Numbers, nozzle_psi: Numbers) -> FloatArray:
-    """Give the flow in gpm of a solid tip: 29.7 d^2 sqrt(P).
-
-    >>> round(smooth_bore_gpm(2, 80).item())
-    1063
-    """
-    tip = np.asarray(tip_in, dtype=np.float64)
-    return np.asarray(SMOOTH_BORE * tip**2 * np.sqrt(np.asarray(nozzle_psi, dtype=np.float64)))
 
 
 def pipe_loss_ft(flow_gpm: Numbers, length_ft: Numbers, pipe_in: Numbers) -> FloatArray:
