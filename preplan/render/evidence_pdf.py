@@ -11,7 +11,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.records import LIFT_FT, BoolArray, FloatArray
 from preplan.render import words
-from preplan.render.charts import Bar, bars
+from preplan.render.bars_pdf import Bar, bars
 from preplan.render.coverage_pdf import shares
 from preplan.render.paper import SMALL_PT, TABLE_PT, Document
 from preplan.rules import RATER_GPM, RATER_MI, RATER_MIN, RATER_RAISE_MIN, RATER_START_MIN

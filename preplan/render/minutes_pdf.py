@@ -10,7 +10,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
-from preplan.render.charts import Bar, bars
+from preplan.render.bars_pdf import Bar, bars
 from preplan.render.evidence_pdf import of
 from preplan.render.paper import SMALL_PT, TABLE_PT, Document
 

@@ -12,7 +12,8 @@ from preplan.plan import Plan
 from preplan.plan_tables import NO_SITE_IN, STATUSES
 from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
-from preplan.render.charts import Bar, Picture, bars
+from preplan.render.bars_pdf import Bar, bars
+from preplan.render.charts import Picture
 from preplan.render.circuits import in_other_months
 from preplan.render.evidence_pdf import of
 from preplan.render.limit_places import posted_words
