@@ -6,8 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from preplan.inputs.columns import SPECS, match_headers
+from preplan.inputs.columns import match_headers
 from preplan.inputs.sheet import Sheet
+from preplan.inputs.table_specs import SPECS
 from preplan.inputs.tables import TextTable
 from preplan.records import text_array
 

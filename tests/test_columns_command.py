@@ -22,9 +22,9 @@ from preplan.compare.export import CHANGE_COLUMNS
 from preplan.inputs import cells
 from preplan.inputs.address_headers import NUMBER_PARTS, STREET_PARTS, UNIT_PARTS
 from preplan.inputs.column_words import TITLES, WORDS
-from preplan.inputs.columns import SPECS
 from preplan.inputs.district_file import KEYS
 from preplan.inputs.reader import read_inputs
+from preplan.inputs.table_specs import SPECS
 from preplan.plan import Plan
 from preplan.render.card_table import cards_csv
 from preplan.render.fields import OWN, about

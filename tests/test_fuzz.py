@@ -19,10 +19,10 @@ import pytest
 from hypothesis import given
 
 from preplan.errors import Finding, InputError
-from preplan.inputs.columns import SPECS
 from preplan.inputs.district_file import KEYS, read_boundary, read_district
 from preplan.inputs.reader import read_inputs
 from preplan.inputs.table_file import read_table
+from preplan.inputs.table_specs import SPECS
 from preplan.plan_inputs import Inputs
 from preplan.records import RoadTable
 from preplan.roads.barriers import part_at_barriers

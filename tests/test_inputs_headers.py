@@ -8,8 +8,9 @@ import pytest
 from preplan.errors import InputError
 from preplan.inputs.address_headers import ADDRESS_ALIASES, STREET_PARTS
 from preplan.inputs.addresses import read_addresses
-from preplan.inputs.columns import CUT_AT, SPECS, in_other_units, match_headers
+from preplan.inputs.columns import CUT_AT, in_other_units, match_headers
 from preplan.inputs.sheet import Sheet
+from preplan.inputs.table_specs import SPECS
 from preplan.inputs.tables import TextTable
 from preplan.records import text_array
 

@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from preplan.errors import Finding, InputError
-from preplan.inputs.columns import SPECS
 from preplan.inputs.reader import read_inputs
+from preplan.inputs.table_specs import SPECS
 from preplan.records import text_array
 from tests.inputs_folder import FILES, toml, write_folder
 from tests.shared_data import shared

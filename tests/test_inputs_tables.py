@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from preplan.errors import InputError
 from preplan.inputs import cells
 from preplan.inputs.bridges import read_bridges
-from preplan.inputs.columns import ADDRESSES, SPECS, match_headers
+from preplan.inputs.columns import match_headers
 from preplan.inputs.sheet import Sheet, open_sheet
 from preplan.inputs.table_file import read_table
+from preplan.inputs.table_specs import ADDRESSES, SPECS
 from preplan.inputs.tables import TextTable, plain
 from preplan.records import text_array
 

@@ -13,11 +13,11 @@ from preplan.inputs import bounds, cells
 from preplan.inputs.addresses import read_addresses
 from preplan.inputs.apparatus import read_apparatus
 from preplan.inputs.closures import read_closures
-from preplan.inputs.columns import ADDRESSES, SPECS
 from preplan.inputs.degrees import from_mercator, look_swapped, read_degree
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.sheet import Sheet, open_sheet
+from preplan.inputs.table_specs import ADDRESSES, SPECS
 from preplan.records import ALL_MONTHS, Unit
 from preplan.rules import HydrantRules, Rules, ShuttleRules
 from preplan.units import LB_PER_GAL

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from preplan.inputs.bridges import read_bridges
-from preplan.inputs.columns import SPECS, match_headers
+from preplan.inputs.columns import match_headers
 from preplan.inputs.sheet import Sheet
+from preplan.inputs.table_specs import SPECS
 from preplan.inputs.tables import TextTable
 from preplan.records import ALL_MONTHS, BridgeTable, Closure, text_array
 from preplan.roads.inventory import barring_lb, is_bridge, match_bridges, rating_lb

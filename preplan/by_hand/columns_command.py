@@ -8,8 +8,8 @@ from textwrap import wrap
 
 from preplan.by_hand.options import LINE_LETTERS, one_of
 from preplan.inputs.column_words import TITLES, WORDS
-from preplan.inputs.columns import EVERY_SPEC
 from preplan.inputs.district_file import CARDS_BACKUP, CARDS_PER
+from preplan.inputs.table_specs import EVERY_SPEC
 from preplan.render.fields import about
 from preplan.rules import Rules, rule_lines
 

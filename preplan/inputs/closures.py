@@ -62,7 +62,7 @@ def read_closures(sheet: Sheet) -> tuple[Closure, ...]:
     lines = _lines(sheet)
     nowhere = np.isnan(way) & np.array([not line for line in lines], dtype=np.bool_) & sheet.good
     sheet.fault(nowhere, "way_id", "is empty, and no lon, lat or line says where the closure is")
-    months = sheet.months("months")
+    months = sheet.months()
     note = sheet.text("note")
     return tuple(
         Closure(

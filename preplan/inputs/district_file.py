@@ -12,9 +12,10 @@ from typing import Any
 import shapely
 
 from preplan.errors import Finding, InputError, unreadable
-from preplan.inputs.columns import LOOKS_LIKE, SPECS
+from preplan.inputs.columns import LOOKS_LIKE
 from preplan.inputs.rule_tables import RULE_TABLES, read_rules, rule_homes, rule_names
 from preplan.inputs.table_file import is_table
+from preplan.inputs.table_specs import SPECS
 from preplan.inputs.toml_document import Document, read_document
 from preplan.inputs.toml_slips import BACKSLASH_REMEDY
 from preplan.plan_inputs import RoadSource

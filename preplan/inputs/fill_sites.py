@@ -91,7 +91,7 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
     turnaround = sheet.word("turnaround", TURNAROUNDS)
     needs_engine, in_service = sheet.yes_no("needs_engine"), sheet.in_service()
     tested = _tested(sheet, date)
-    months = sheet.months("months")
+    months = sheet.months()
     sheet.doubt_zeros("source_id", possible=False)
     texts = {column: sheet.text(column) for column in ("source_id", "connection", "notes")}
     nameless = np.array([one.casefold() in NO_SOURCE for one in texts["source_id"].tolist()], dtype=np.bool_)

@@ -14,12 +14,12 @@ from preplan.inputs.addresses import read_addresses
 from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
 from preplan.inputs.bridges import read_bridges
 from preplan.inputs.closures import read_closures
-from preplan.inputs.columns import SERVICE_BESIDE, SPECS
 from preplan.inputs.district_file import REQUIRED_TABLES, DistrictFile, check_district, read_district
 from preplan.inputs.fill_sites import read_fill_sites
 from preplan.inputs.hydrants import read_hydrants
 from preplan.inputs.sheet import Sheet, empty_sheet, open_sheet
 from preplan.inputs.table_file import is_table, parts_of
+from preplan.inputs.table_specs import SERVICE_BESIDE, SPECS
 from preplan.inputs.whereabouts import Places, check_places
 from preplan.months import month_words
 from preplan.plan_inputs import Inputs, Rejected
@@ -107,7 +107,7 @@ def _read_from(sheet: Sheet) -> dict[str, str]:
 
 
 def _of_rows(opened: Mapping[str, Sheet]) -> list[Finding]:
-    """List what stops the run of the faults in rows, table by table."""
+    """List the faults in rows that stop the run, table by table."""
     found: list[Finding] = []
     for role, sheet in opened.items():
         mine = _too_many_faults(sheet) if role in ROW_BY_ROW else _named(sheet)

@@ -15,9 +15,10 @@ from preplan.errors import Finding, InputError
 from preplan.inputs import bounds, cells
 from preplan.inputs.addressing import made_ids
 from preplan.inputs.cells import YES_NO, Numbers
-from preplan.inputs.columns import EVERY_SPEC, SERVICE_BESIDE, SPECS, match_headers
+from preplan.inputs.columns import match_headers
 from preplan.inputs.row_places import read_places
 from preplan.inputs.table_file import read_table
+from preplan.inputs.table_specs import EVERY_SPEC, SERVICE_BESIDE, SPECS
 from preplan.inputs.tables import ShapeArray, TextTable
 from preplan.inputs.units_written import expected, unit_of
 from preplan.months import month_words
@@ -331,19 +332,19 @@ class Sheet:
         """Read a column through a function that gives None or '' for a fault; '' stays ''."""
         return self._each(column, lambda cell: parse(cell) or None, rule, "", fold=False)
 
-    def months(self, column: str) -> list[frozenset[int]]:
-        """Read a column of months; an empty cell is all of them."""
-        given = self.cells(column)
+    def months(self) -> list[frozenset[int]]:
+        """Read the column of months; an empty cell is all of them."""
+        given = self.cells("months")
         said = [cells.months(cell) for cell in given]
         for cell in dict.fromkeys(cell for cell, one in zip(given, said, strict=True) if one is None):
-            self.fault(given == cell, column, cells.months_rule(cell))
+            self.fault(given == cell, "months", cells.months_rule(cell))
         alone = [i for i, cell in enumerate(given.tolist()) if cell.isdecimal() and said[i] is not None]
         if alone:
             first, more = alone[0], f", and {len(alone) - 1:,} more likewise" * (len(alone) > 1)
-            named = month_words(said[first] or ())
+            cell = f"row {self.row[first]} ({self.id[first]}): {self.header('months')} {given[first]!r}"
             self.note(
-                f"row {self.row[first]} ({self.id[first]}): {self.header(column)} {given[first]!r} is read as {named} "
-                f"alone{more}: is it how many months? Then write which, such as 4-11."
+                f"{cell} is read as {month_words(said[first] or ())} alone{more}: is it how many months? Then write "
+                "which, such as 4-11."
             )
         return [frozenset() if one is None else one for one in said]
 
