@@ -9,9 +9,10 @@ from textwrap import wrap
 from preplan.by_hand.options import LINE_LETTERS, as_json, cautions, labelled, table
 from preplan.inputs.clock import clock, minute_of
 from preplan.months import month_words
+from preplan.planning.drill_case import Steady
 from preplan.planning.drill_flow import Flow
 from preplan.planning.drill_offers import SHUTTLE, Offer, Offered
-from preplan.planning.drills import Drilled, Span, Steady
+from preplan.planning.drills import Drilled, Span
 from preplan.records import ALL_MONTHS
 from preplan.render.words import NOT_KNOWN, gallons, limit_words, minutes, number, printable, supply
 

@@ -14,8 +14,9 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from preplan.planning.drill_case import into_one
 from preplan.planning.drill_visits import DUMP, EMPTY, FILL, LOADED, Observation
-from preplan.planning.drills import Drilled, into_one
+from preplan.planning.drills import Drilled
 from preplan.records import Unit
 from preplan.rules import ShuttleRules
 
