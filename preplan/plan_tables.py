@@ -450,6 +450,17 @@ def flow_at_level(values: FloatArray, level: IntArray) -> FloatArray:
     return np.where(level >= 0, values[np.arange(len(level)), level], np.nan)
 
 
+def text_at_level(texts: TextArray, level: IntArray) -> TextArray:
+    """Pick the same out of texts; '': none there."""
+    return np.where(level >= 0, texts[np.arange(len(level)), level], "")
+
+
+def mask_at_level(mask: BoolArray, level: IntArray) -> BoolArray:
+    """Pick the same out of units, (addresses, levels, units); no unit: none there."""
+    picked: BoolArray = mask[np.arange(len(level)), level] & (level >= 0)[:, None]
+    return picked
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnswerTable(Columns):
     """One row an address: what the card says first."""
@@ -494,6 +505,10 @@ class AnswerTable(Columns):
     def shown_flow(self, values: FloatArray) -> FloatArray:
         """Give `flow_at_level` of the level that is shown."""
         return flow_at_level(values, self.level)
+
+    def shown_units(self, mask: BoolArray) -> BoolArray:
+        """Give `mask_at_level` of the level that is shown."""
+        return mask_at_level(mask, self.level)
 
     def in_time(self, rows: IntArray | slice | int = slice(None)) -> BoolArray:
         """Mask those of some addresses whose higher level brings enough throughout though it is called on arrival."""

@@ -8,6 +8,7 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
+from preplan.plan_tables import AnswerTable
 from preplan.planning.approaches import approaches
 from preplan.planning.ground import SeasonGround
 from preplan.records import ALL_MONTHS, Unit
@@ -55,6 +56,8 @@ def barred(
 
 class _Sized:
     """The answers of as many addresses as there are levels."""
+
+    shown, shown_units = AnswerTable.shown, AnswerTable.shown_units
 
     def __init__(self, level: Any) -> None:
         self.level = level

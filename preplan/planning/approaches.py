@@ -44,10 +44,9 @@ def approaches(
     IntArray
         (pairs, 2) address, and first stretch of a posting that bars some unit sent from there; each once.
     """
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    sent = levels.fleet[cell] & (answers.level >= 0)[:, None]
+    sent = answers.shown_units(levels.fleet)
     pumping = [
-        (site[cell], engine[cell])
+        (answers.shown(site), answers.shown(engine))
         for site, engine in ((levels.site, levels.fill_engine), (levels.split, levels.split_engine))
     ]
     number = {station.station_id: at for at, station in enumerate(stations)}
@@ -57,7 +56,7 @@ def approaches(
         drives = _Drives(ground, roads, units, home)
         found.append(drives.to_fires(sent & (road == season)[:, None]))
         for site, engine in pumping:
-            rows = _rows((road == season) & (answers.level >= 0) & (site >= 0) & (engine >= 0))
+            rows = _rows((road == season) & (site >= 0) & (engine >= 0))
             found.append(drives.to_sites(rows, engine[rows], site[rows]))
     return np.unique(np.concatenate(found), axis=0).astype(np.int32)
 

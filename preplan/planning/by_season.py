@@ -127,10 +127,10 @@ def season_flags(
 
 def with_lone_months(answers: AnswerTable, backup: IntArray, seasons: tuple[SeasonLine, ...]) -> AnswerTable:
     """Say in which months no site stands in, where one does in the worst season: `backup` (addresses, levels)."""
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    lacks = np.stack([(line.best_site[cell] >= 0) & (line.backup_site[cell] < 0) for line in seasons])
+    sites = [(answers.shown(line.best_site), answers.shown(line.backup_site)) for line in seasons]
+    lacks = np.stack([(best >= 0) & (stands_in < 0) for best, stands_in in sites])
     flags = list(answers.flags)
-    for a in np.flatnonzero((answers.level >= 0) & (backup[cell] >= 0) & lacks.any(axis=0)).tolist():
+    for a in np.flatnonzero((answers.shown(backup) >= 0) & lacks.any(axis=0)).tolist():
         lone = [line.months for line, alone in zip(seasons, lacks[:, a], strict=True) if alone]
         flags[a] = (*flags[a], Flag("no backup", months_text(frozenset().union(*lone))))
     return replace(answers, flags=tuple(flags))

@@ -32,8 +32,7 @@ def weights_of(
 ) -> Weights:
     """Gather what is posted and rated, and the tankers sent; where no level is shown, every one."""
     every = np.array([is_tanker(unit) for unit in units])
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    shown, planned = levels.tankers[cell], (answers.level >= 0)[:, None]
+    shown, planned = answers.shown_units(levels.tankers), (answers.level >= 0)[:, None]
     from_here = np.arange(levels.tankers.shape[1]) >= answers.level[:, None]
     return Weights(
         roads=ground.roads,
@@ -45,7 +44,7 @@ def weights_of(
         units=units,
         sent=np.where(planned, shown, every),
         later=planned & (levels.tankers & from_here[:, :, None]).any(axis=1) & ~shown,
-        engines=planned & levels.fleet[cell] & ~shown,
+        engines=answers.shown_units(levels.fleet) & ~shown,
     )
 
 
@@ -56,13 +55,12 @@ def with_weights(
 
     `free` is as `Met` has it.
     """
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    at_split = levels.at_split[cell]
-    to_second = np.arange(len(weights.units)) == levels.split_engine[cell][:, None]
+    at_split = answers.shown_units(levels.at_split)
+    to_second = np.arange(len(weights.units)) == answers.shown(levels.split_engine)[:, None]
 
     def driven(table: IntArray) -> tuple[IntArray, IntArray]:
         """Pair addresses with the limited stretches of their trips, loaded and empty."""
-        trip = np.where(answers.level >= 0, table[cell], -1)
+        trip = answers.shown(table)
         leaves = (np.append(leaf, -1)[trip] for leaf in (trips.out_leaf, trips.back_leaf))  # trip -1: the leaf of none
         out, back = (states_on(forest, leaf, weights.limited) // (1, 2) for leaf in leaves)
         return out.astype(np.int32), back.astype(np.int32)

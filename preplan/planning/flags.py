@@ -19,6 +19,7 @@ from preplan.plan_tables import (
     HydrantReach,
     LevelTable,
     TripTable,
+    text_at_level,
 )
 from preplan.planning.assignment import Scene
 from preplan.planning.occupancies import guessed_use
@@ -117,7 +118,7 @@ def _site_of_address_flags(
 ) -> Found:
     """Flag what the chosen fill site lacks, and the second one where there is one."""
     backup = answers.shown(levels.backup)
-    limited = levels.limited_by[np.arange(len(answers)), np.maximum(answers.level, 0)]
+    limited = text_at_level(levels.limited_by, answers.level)
     for circuit, table in ((FIRST_CIRCUIT, levels.site), (SECOND_CIRCUIT, levels.split)):
         site = answers.shown(table)
         for row in np.flatnonzero((answers.level >= 0) & (site >= 0)).tolist():

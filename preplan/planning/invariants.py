@@ -193,15 +193,14 @@ def _splits(case: Planned) -> Breaches:
 
 def _too_heavy(plan: Plan) -> BoolArray:
     """Mask the addresses at whose shown level a tanker drives a trip found for others alone."""
-    rows, shown = np.arange(len(plan.addresses)), np.maximum(plan.answers.level, 0)
+    shown = plan.answers.shown
     of_cut = np.array(
         [[unit.unit_id in cut.unit_ids for unit in plan.units] for cut in plan.cuts] + [[True] * len(plan.units)]
     )
     cut = np.append(plan.trips.cut, len(plan.cuts))  # no trip, -1, is the last
-    used, there = plan.levels.used[rows, shown], plan.levels.at_split[rows, shown]
+    used, there = (plan.answers.shown_units(mask) for mask in (plan.levels.used, plan.levels.at_split))
     driven = ((plan.levels.trip, used & ~there), (plan.levels.split_trip, there))
-    heavy = [np.any(mask & ~of_cut[cut[trip[rows, shown]]], axis=1) for trip, mask in driven]
-    bad: BoolArray = np.logical_or.reduce(heavy) & (plan.answers.level >= 0)
+    bad: BoolArray = np.logical_or.reduce([np.any(mask & ~of_cut[cut[shown(trip)]], axis=1) for trip, mask in driven])
     return bad
 
 
@@ -244,12 +243,11 @@ def _trips(case: Planned) -> Breaches:
 
 def _cycles(case: Planned, minutes: FloatArray) -> Breaches:
     """Hold that the cycle of the level that is shown is no shorter than the round trip it drives."""
-    plan, rows = case.plan, np.arange(len(case.plan.addresses))
-    shown = np.maximum(plan.answers.level, 0)
-    cycle = plan.levels.cycle_min[rows, shown]
-    trips = (table[rows, shown] for table in (plan.levels.trip, plan.levels.split_trip))
+    plan = case.plan
+    cycle = plan.answers.shown_flow(plan.levels.cycle_min)
+    trips = (plan.answers.shown(table) for table in (plan.levels.trip, plan.levels.split_trip))
     driven = np.maximum(*(np.where(trip >= 0, np.append(minutes, 0.0)[trip], 0.0) for trip in trips))
-    yield Breach("a cycle shorter than its round trip", (plan.answers.level >= 0) & (cycle < driven - ROUNDING), cycle)
+    yield Breach("a cycle shorter than its round trip", cycle < driven - ROUNDING, cycle)
 
 
 def _top_mph(plan: Plan) -> FloatArray:

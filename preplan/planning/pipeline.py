@@ -263,11 +263,8 @@ def with_meetings(  # what it looks at is spread over the whole recipe
     ground: Ground,
 ) -> AnswerTable:
     """Flag the addresses whose loaded and empty tankers meet on a road one truck wide, and how to avoid it."""
-    cell = np.arange(len(answers)), np.maximum(answers.level, 0)
-    shown = np.concatenate(
-        [np.where(answers.level >= 0, table[cell], -1) for table in (levels.trip, levels.split_trip)]
-    )
-    chosen = shown[shown >= 0]
+    trip, split_trip = answers.shown(levels.trip), answers.shown(levels.split_trip)
+    chosen = np.concatenate([trip[trip >= 0], split_trip[split_trip >= 0]])
     fraction = ground.frontages.fraction[trips.address[chosen]]
     meetings = find_meetings(ground.roads, ground.limits.narrow, trips, forest, chosen, fraction)
     better: dict[int, WayBack] = {}
@@ -278,8 +275,8 @@ def with_meetings(  # what it looks at is spread over the whole recipe
             search, some = partial(pair_trips, inputs, ground), meetings.some(mine)
             better |= ways_back(ground.roads, ground.seasons[season], legs, trips, forest, some, search)
     flags = list(answers.flags)
-    split = np.flatnonzero((answers.level >= 0) & (levels.split_trip[cell] >= 0))
-    pairs = levels.trip[cell][split], levels.split_trip[cell][split]
+    split = np.flatnonzero(split_trip >= 0)
+    pairs = trip[split], split_trip[split]
     first, second = ((trips.out_leaf[trip], trips.back_leaf[trip]) for trip in pairs)
     fraction = ground.frontages.fraction[split]
     crossing = crossing_flags(ground.roads, ground.limits.narrow, forest, first, second, fraction)

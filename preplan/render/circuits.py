@@ -59,11 +59,11 @@ def in_other_months(plan: Plan, site: int) -> tuple[BoolArray, str]:
 
     'some months' where those of all these addresses together are the whole year.
     """
-    cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
-    decides = (plan.levels.site[cell] == site) | (plan.levels.split[cell] == site)
+    shown = plan.answers.shown
+    decides = (shown(plan.levels.site) == site) | (shown(plan.levels.split) == site)
     taken = [
         (
-            ((line.best_site[cell] == site) | (line.split_site[cell] == site)) & (plan.answers.level >= 0) & ~decides
+            ((shown(line.best_site) == site) | (shown(line.split_site) == site)) & ~decides
             # where no level can be named for the year, a level of these months fills there
             | np.any((line.best_site == site) | (line.split_site == site), axis=1) & (plan.answers.status == "no route")
         )

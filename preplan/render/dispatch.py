@@ -23,7 +23,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit, Strip
-from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level
+from preplan.plan_tables import ROUNDING_GPM, at_level, text_at_level
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
 from preplan.render import backups, crew, first_minutes, words
 from preplan.render.card_facts import Facts
@@ -32,13 +32,11 @@ from preplan.render.tables import (
     Cells,
     Numbers,
     csv_bytes,
-    mask_at_level,
     minutes,
     named,
     need,
     numbers,
     supply,
-    text_at_level,
     units_by_arrival,
 )
 from preplan.units import M_PER_MI
@@ -117,8 +115,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
     spans = [[asked.number[a] for a in row.addresses] for row in rows]
     ends = np.array([(min(span), max(span)) for span in spans], dtype=np.float64).reshape(-1, 2)
     ends[ends < 0] = np.nan
-    level = plan.answers.level
-    limited_by = text_at_level(plan.levels.limited_by, level)
+    limited_by = text_at_level(plan.levels.limited_by, plan.answers.level)
     cross = {a: group.cross_street for group in plan.groups for a in group.addresses}
     strips = {a: group.strip for group in plan.groups for a in group.addresses}
     columns: dict[str, Cells] = {
@@ -127,8 +124,8 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "to_number": Numbers(ends[:, 1], 0),
         "parity": [_parity(span) for span in spans],
         **{name: [asked.answer[row.lead][k] for row in rows] for k, name in enumerate(_ANSWER)},
-        "uninterrupted_gpm": supply(flow_at_level(plan.levels.uninterrupted_gpm, level)[lead]),
-        "sustained_gpm": supply(flow_at_level(plan.levels.sustained_gpm, level)[lead]),
+        "uninterrupted_gpm": supply(plan.answers.shown_flow(plan.levels.uninterrupted_gpm)[lead]),
+        "sustained_gpm": supply(plan.answers.shown_flow(plan.levels.sustained_gpm)[lead]),
         "limited_by": [limited_by[row.lead] for row in rows],
         "call_by_min": minutes(np.array([_call_by(plan, row) for row in rows])),
         "addresses": Numbers(np.array([len(row.addresses) for row in rows], dtype=np.float64), 0),
@@ -148,7 +145,7 @@ def _asked(plan: Plan) -> _Asked:
     """Gather what rows are made from."""
     status, level = plan.answers.status.tolist(), plan.answers.level
     required = need(plan.needs.required_gpm).values
-    flow = np.nan_to_num(flow_at_level(plan.levels.uninterrupted_gpm, level))
+    flow = np.nan_to_num(plan.answers.shown_flow(plan.levels.uninterrupted_gpm))
     rank = [_RANK.index(one) for one in status]
     return _Asked(
         road=plan.road.tolist(),
@@ -167,15 +164,15 @@ def _answers(plan: Plan) -> list[tuple[str, ...]]:
     """Give each address's cells of `_ANSWER`."""
     level, levels = plan.answers.level, plan.levels
     site_ids = [site.site_id for site in plan.sites]
-    site, second = at_level(levels.site, level), at_level(levels.split, level)
+    site, second = plan.answers.shown(levels.site), plan.answers.shown(levels.split)
     called = np.where(np.isin(plan.answers.status, ("served", "higher level")), level, -1)
     required = ["" if np.isnan(gpm) else f"{gpm:.0f}" for gpm in need(plan.needs.required_gpm).values.tolist()]
     cells = (
         named([one.name for one in plan.district.levels], called),
-        units_by_arrival(plan, mask_at_level(levels.fleet, level), np.arange(len(level))),
+        units_by_arrival(plan, plan.answers.shown_units(levels.fleet), np.arange(len(level))),
         named(site_ids, site),
         named(site_ids, second),
-        named(site_ids, at_level(levels.backup, level)),
+        named(site_ids, plan.answers.shown(levels.backup)),
         _winter_sites(plan, site, second),
         plan.answers.status.tolist(),
         required,
@@ -283,12 +280,11 @@ def _hydrants(plan: Plan, row: _Row) -> Iterator[str]:
 
 def _who_fills_where(plan: Plan, row: _Row) -> Iterator[str]:
     """Name the tankers that fill at the second fill site of a row, if its addresses agree on them."""
-    level = plan.answers.level
-    second = at_level(plan.levels.split, level)
+    second = plan.answers.shown(plan.levels.split)
     if second[row.lead] < 0:
         return
-    there = mask_at_level(plan.levels.at_split, level)
-    ids = [plan.sites[int(site[row.lead])].site_id for site in (second, at_level(plan.levels.site, level))]
+    there = plan.answers.shown_units(plan.levels.at_split)
+    ids = [plan.sites[int(site[row.lead])].site_id for site in (second, plan.answers.shown(plan.levels.site))]
     if all(second[a] < 0 or np.array_equal(there[a], there[row.lead]) for a in row.addresses):
         yield f"at {ids[0]} fill {' '.join(plan.unit_ids(there[row.lead], row.lead))}, all others at {ids[1]}"
     else:

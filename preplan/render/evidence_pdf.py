@@ -297,10 +297,9 @@ def _last_min(plan: Plan) -> FloatArray:
 
 
 def _arrivals(plan: Plan, mask: BoolArray, take: np.ufunc) -> FloatArray:
-    rows, level = np.arange(len(plan.answers)), plan.answers.level
-    mine = mask[rows, np.maximum(level, 0)] & (level >= 0)[:, None]
+    mine = plan.answers.shown_units(mask)
     if not mine.shape[1]:
-        return np.full(len(rows), np.nan)
+        return np.full(len(mine), np.nan)
     when: FloatArray = take.reduce(np.where(mine, plan.arrival_min, np.nan), axis=1)
     return when
 

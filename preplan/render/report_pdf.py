@@ -127,8 +127,7 @@ def _on_request(document: Document, plan: Plan) -> None:
     if not mine.any():
         return
     met = np.isin(plan.answers.status, ("served", "higher level"))
-    cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
-    count = int(np.sum(met & (plan.levels.fleet[cell] & mine).any(axis=1)))
+    count = int(np.sum(met & (plan.answers.shown_units(plan.levels.fleet) & mine).any(axis=1)))
     named = words.printable(" ".join(unit.unit_id for unit, is_so in zip(plan.units, mine, strict=True) if is_so))
     document.flow(
         f"Of {words.counted(int(met.sum()), 'address')} met, {count:,} count{'s' * (count == 1)} on units that come on "

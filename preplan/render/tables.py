@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from preplan.months import month_words
-from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level
+from preplan.plan_tables import ROUNDING_GPM, at_level, flow_at_level, text_at_level
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, text_array
 
 if TYPE_CHECKING:
@@ -151,16 +151,16 @@ def address_columns(plan: Plan) -> dict[str, Cells]:
         "cycle_min": minutes(flow_at_level(levels.cycle_min, level)),
         "sustained_gpm": supply(flow_at_level(levels.sustained_gpm, level)),
         "uninterrupted_gpm": supply(flow_at_level(levels.uninterrupted_gpm, level)),
-        "limited_by": text_at_level(levels.limited_by, level),
+        "limited_by": text_at_level(levels.limited_by, level).tolist(),
         "first_water_min": minutes(plan.answers.first_water_min),
         "mws_by_min": minutes(plan.answers.mws_by_min),
         "gap_min": minutes(plan.answers.gap_min),
         "short_gal": need(plan.answers.short_gal),
         "call_by_min": minutes(plan.answers.call_by_min),
-        "tankers": units_by_arrival(plan, mask_at_level(levels.used, level), np.arange(len(addresses))),
+        "tankers": units_by_arrival(plan, plan.answers.shown_units(levels.used), np.arange(len(addresses))),
         "driveway_ft": need(plan.frontages.driveway_ft),
         "flags": ["; ".join(map(str, flags)) for flags in plan.answers.flags],
-        "deciding_months": text_at_level(_told_in(plan), level),
+        "deciding_months": text_at_level(_told_in(plan), level).tolist(),
     })  # fmt: skip
 
 
@@ -305,18 +305,6 @@ def named(names: list[str], index: IntArray) -> list[str]:
     """Look names up by index; -1 is the empty text."""
     found: list[str] = text_array([*names, ""])[index].tolist()
     return found
-
-
-def text_at_level(texts: TextArray, level: IntArray) -> list[str]:
-    """Pick each address's shown level; '' where none is shown."""
-    picked: list[str] = np.where(level >= 0, texts[np.arange(len(level)), level], "").tolist()
-    return picked
-
-
-def mask_at_level(mask: BoolArray, level: IntArray) -> BoolArray:
-    """Pick each address's shown level out of (addresses, levels, units); no unit where none is shown."""
-    picked: BoolArray = mask[np.arange(len(level)), level] & (level >= 0)[:, None]
-    return picked
 
 
 def _from_trip(values: FloatArray, trip: IntArray) -> FloatArray:
