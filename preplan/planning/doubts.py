@@ -15,9 +15,10 @@ import numpy as np
 
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import CutTrips, Scene, season_months
-from preplan.planning.fireground import PIECE_CASES, case_table, everyone, setup_min
+from preplan.planning.fireground import case_table, everyone, setup_min
 from preplan.planning.flows import ALIKE, SLACK, Flows
 from preplan.planning.levels import SeasonSites, season_sites
+from preplan.planning.pieces import in_pieces
 from preplan.planning.round_trips import SeasonTrips
 from preplan.planning.splits import NEAREST
 from preplan.records import BoolArray, FillSite, FloatArray, IntArray
@@ -224,8 +225,7 @@ def _at_least(scene: Scene, least_min: FloatArray) -> CutTrips:
 def _above(scene: Scene, address: IntArray, site: IntArray, level: IntArray, bars: Bars) -> IntArray:
     """List the cases whose bounds are above one of their bars."""
     above = [np.empty(0, dtype=np.int32)]
-    for first in range(0, len(address), PIECE_CASES):
-        part = slice(first, first + PIECE_CASES)
+    for part in in_pieces(np.arange(len(address), dtype=np.int32)):
         table = case_table(scene, everyone(scene, address[part], site[part], level[part]))
-        above.append((first + np.flatnonzero(bars.exceeded(table, address[part], level[part]))).astype(np.int32))
+        above.append(part[bars.exceeded(table, address[part], level[part])])
     return np.concatenate(above)

@@ -18,7 +18,8 @@ import numpy as np
 
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import Scene, circuit_of
-from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, haulers, legs_min, steady
+from preplan.planning.fireground import Crews, case_table, everyone, haulers, legs_min, steady
+from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import best_fleets, brought_gpm, held_flows
 from preplan.water.timeline_bound import most_gpm
@@ -172,8 +173,7 @@ class Flows:
             for one in np.unique(case[:, 0]):  # a level looks at the one below it
                 lv, a, s = case[case[:, 0] == one].T
                 a, lv, s = self._settle_shared(a, lv, s)
-                for first in range(0, len(a), PIECE_CASES):
-                    part = slice(first, first + PIECE_CASES)
+                for part in in_pieces(np.arange(len(a))):
                     self._settle_piece(a[part], s[part], lv[part])
 
     def _settle_shared(self, a: IntArray, lv: IntArray, s: IntArray) -> tuple[IntArray, IntArray, IntArray]:
@@ -193,8 +193,7 @@ class Flows:
             for word in ("gpm", "brings_gpm", "tankers", "cut", "trip_min", "steady_gpm"):
                 getattr(self, word)[at] = getattr(self._like, word)[at]
         own = np.flatnonzero(todo & ~self._same[address, site])
-        for first in range(0, own.size, PIECE_CASES):
-            rows = own[first : first + PIECE_CASES]
+        for rows in in_pieces(own):
             self._look_piece(address[rows], site[rows], level[rows])
 
     def best_site(self, allowed: BoolArray, level: int) -> IntArray:
@@ -279,8 +278,7 @@ class Flows:
         own = pairs & ~self._same & np.isfinite(shortest)  # without a way nothing comes
         mosts = self.most_gpm, self.most_delivered_gpm
         a, s, lv = (i.astype(np.int32) for i in np.nonzero(np.broadcast_to(own[:, :, None], self.gpm.shape)))
-        for first in range(0, len(a), PIECE_CASES):
-            part = slice(first, first + PIECE_CASES)
+        for part in in_pieces(np.arange(len(a))):
             whole = everyone(self.scene, a[part], s[part], lv[part])
             for index in range(len(self.scene.cuts)):
                 _, run = self._on_cut(whole, index)
@@ -318,9 +316,9 @@ class Flows:
 
     def crews(self, address: IntArray, site: IntArray, level: IntArray) -> Crews:
         """Give the fleets whose flows `gpm` has, of cases that were looked at; a settled case may have a better one."""
-        pieces = [slice(first, first + PIECE_CASES) for first in range(0, max(len(address), 1), PIECE_CASES)]
-        every = [everyone(self.scene, address[piece], site[piece], level[piece]) for piece in pieces]
-        return joined([self._best_cut(crews)[0] for crews in every])
+        rows = np.arange(len(address))
+        pieces = [everyone(self.scene, address[at], site[at], level[at]) for at in in_pieces(rows) or [rows]]
+        return joined([self._best_cut(crews)[0] for crews in pieces])
 
     def _best_cut(self, crews: Crews) -> tuple[Crews, FloatArray, FloatArray]:
         """Give each case's best fleet over its cuts, what it holds and what it brings.

@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from preplan.plan_tables import HaulTable
-from preplan.planning.fireground import PIECE_CASES, called_later, case_table, haulers
+from preplan.planning.fireground import called_later, case_table, haulers
 from preplan.planning.levels import Worked
 from preplan.planning.minutes import on_arrival_min
+from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, joined
 from preplan.water.timeline_batch import QueueTable, brought_gpm, held_flows, queues
 from preplan.water.timeline_clock import Rows
@@ -52,11 +53,9 @@ def _of_season(part: Worked) -> HaulTable:
 
 def _queues(part: Worked, call_min: FloatArray) -> QueueTable:
     """Count loads and minutes with the units beyond the first level alerted at `call_min` (cases,)."""
-    told = []
-    for first in range(0, max(len(part.run), 1), PIECE_CASES):
-        rows = np.arange(first, min(first + PIECE_CASES, len(part.run)))
-        told.append(queues(case_table(part.scene, *called_later(part.scene, part.run.rows(rows), call_min[rows]))))
-    return joined(told)
+    every = np.arange(len(part.run))
+    later = [called_later(part.scene, part.run.rows(rows), call_min[rows]) for rows in in_pieces(every) or [every]]
+    return joined([queues(case_table(part.scene, *those)) for those in later])
 
 
 def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:
@@ -69,8 +68,7 @@ def _adding(part: Worked, arrival_min: FloatArray) -> BoolArray:
     rows = np.flatnonzero(adds.any(axis=1))
     without = np.zeros(len(adds))
     while rows.size:
-        for first in range(0, rows.size, PIECE_CASES):
-            some = rows[first : first + PIECE_CASES]
+        for some in in_pieces(rows):
             last = _last(np.where(adds, arrival_min, np.inf)[some])
             fewer = adds[some].copy()
             fewer[np.arange(some.size), last] = False

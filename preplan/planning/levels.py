@@ -18,7 +18,7 @@ from preplan.plan_tables import (
     SupplyTable,
 )
 from preplan.planning.assignment import Scene, SupplyLine, other_sources, season_months, supply_line
-from preplan.planning.fireground import PIECE_CASES, Crews, case_table, steady
+from preplan.planning.fireground import Crews, case_table, steady
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.minutes import (
     Minutes,
@@ -30,6 +30,7 @@ from preplan.planning.minutes import (
     on_arrival_min,
     surges,
 )
+from preplan.planning.pieces import in_pieces
 from preplan.planning.splits import split_rows
 from preplan.records import BoolArray, FloatArray, IntArray, TextArray, joined, text_array
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray, Shuttle, limit_words
@@ -221,8 +222,7 @@ def _if_it_reached(scene: Scene, run: Crews, line: SupplyLine) -> FloatArray:
     """Ask the cases whose hose is short what the same crews would hold if it reached; NaN in the others."""
     gpm = np.full(len(run), np.nan)
     short = np.flatnonzero(line.short_ft > 0).astype(np.int32)
-    for first in range(0, short.size, PIECE_CASES):
-        rows = short[first : first + PIECE_CASES]
+    for rows in in_pieces(short):
         gpm[rows] = held_flows(case_table(scene, run.rows(rows), hose_reaches=True)).uninterrupted_gpm
     return gpm
 

@@ -9,7 +9,8 @@ import numpy as np
 from preplan.plan_cards import Strip
 from preplan.plan_tables import ROUNDING_GPM, leaves_time
 from preplan.planning.assignment import Scene, stored
-from preplan.planning.fireground import PIECE_CASES, Crews, called_later, case_table, haulers
+from preplan.planning.fireground import Crews, called_later, case_table, haulers
+from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, emptied, gaps, held_flows, surge_minutes
 from preplan.water.timeline_batch import strips as drawn_strips
@@ -67,9 +68,8 @@ def never_less(scene: Scene, run: Crews, called: Minutes) -> Minutes:
 
 
 def _minutes(scene: Scene, run: Crews, call_min: FloatArray) -> Minutes:
-    held, books = [], []
-    for first in range(0, max(len(run), 1), PIECE_CASES):
-        rows = np.arange(first, min(first + PIECE_CASES, len(run)))
+    held, books, every = [], [], np.arange(len(run))
+    for rows in in_pieces(every) or [every]:
         table = _table(scene, run.rows(rows), call_min[rows])
         held.append(held_flows(table))
         books.append(gaps(table))
@@ -87,8 +87,7 @@ def held_from(scene: Scene, run: Crews, after_min: float, required_min: float | 
     Before it no more than the attack flow is drawn; for `required_min`, or, if None, for each one's own.
     """
     gpm = np.full(len(run), np.nan)
-    for first in range(0, len(run), PIECE_CASES):
-        rows = np.arange(first, min(first + PIECE_CASES, len(run)))
+    for rows in in_pieces(np.arange(len(run))):
         table = case_table(scene, run.rows(rows))
         asked = replace(table, full_flow_after_min=np.full(len(rows), after_min))
         if required_min is not None:
@@ -103,8 +102,8 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
     (cases,); NaN where even a call at minute 0 leaves one.
     """
     latest = np.full(len(run), np.nan)
-    for first in range(0, len(run), PIECE_CASES):
-        part = run.rows(np.arange(first, min(first + PIECE_CASES, len(run))))
+    for piece in in_pieces(np.arange(len(run))):
+        part = run.rows(piece)
         table = case_table(scene, part)
         last = table.attack_arrival_min + table.full_flow_after_min + table.required_min
         known = last[np.isfinite(last)]
@@ -113,7 +112,7 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
             return _table(scene, part.rows(rows), call_min)
 
         if known.size:
-            latest[first : first + len(part)] = call_by_min(table_at, len(part), int(known.max()))
+            latest[piece] = call_by_min(table_at, len(part), int(known.max()))
     return latest
 
 
@@ -144,8 +143,7 @@ def called_in(scene: Scene, run: Crews) -> CalledIn:
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:
     """Count the minutes for which the district's master stream is held, called as in `_table`; NaN: none is asked."""
     rules, held = scene.rules.shuttle, np.full(len(run), np.nan)
-    for first in range(0, len(run) if rules.surge_gpm > 0 else 0, PIECE_CASES):
-        rows = np.arange(first, min(first + PIECE_CASES, len(run)))
+    for rows in in_pieces(np.arange(len(run) if rules.surge_gpm > 0 else 0)):
         held[rows] = surge_minutes(_table(scene, run.rows(rows), call_min[rows]), rules.surge_gpm, rules.surge_min)
     return held
 
@@ -155,8 +153,7 @@ def emptied_sources(scene: Scene, run: Crews, call_min: FloatArray) -> BoolArray
     empty = np.zeros((len(run), 2), dtype=np.bool_)
     storage = np.append(stored(scene, np.arange(len(scene.sites), dtype=np.int32))[0], np.nan)
     some = np.flatnonzero(np.isfinite(storage[run.site]) | np.isfinite(storage[run.second]))
-    for first in range(0, len(some), PIECE_CASES):
-        rows = some[first : first + PIECE_CASES]
+    for rows in in_pieces(some):
         empty[rows] = emptied(_table(scene, run.rows(rows), call_min[rows]))
     return empty
 
@@ -165,7 +162,6 @@ def strips(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Strip, ...]:
     """Draw up the strip of each case under its required flow, called as in `_table`."""
     names = [scene.units[unit].unit_id for unit in haulers(scene)]
     drawn: list[Strip] = []
-    for first in range(0, len(run), PIECE_CASES):
-        rows = np.arange(first, min(first + PIECE_CASES, len(run)))
+    for rows in in_pieces(np.arange(len(run))):
         drawn += drawn_strips(_table(scene, run.rows(rows), call_min[rows]), names)
     return tuple(drawn)

@@ -14,8 +14,9 @@ import numpy as np
 
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import crews, draws_elsewhere
-from preplan.planning.fireground import PIECE_CASES, Crews, case_table, everyone, with_jobs
+from preplan.planning.fireground import Crews, case_table, everyone, with_jobs
 from preplan.planning.flows import ALIKE, SLACK, UNKNOWN, Flows, Settled, first_open, without_the_slow
+from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import held_flows
 from preplan.water.timeline_bound import most_split_gpm
@@ -50,9 +51,7 @@ def split_rows(flows: Flows, row: IntArray, below: IntArray, stands: BoolArray, 
         return row
     need = scene.needs.required_gpm - ROUNDING_GPM
     some = np.flatnonzero((row >= 0) & (flows.held_gpm(row) < need))
-    step = PIECE_CASES // (NEAREST + 1)
-    for first in range(0, some.size, step):
-        part = some[first : first + step]
+    for part in in_pieces(some, each=NEAREST + 1):
         base = flows.settled_rows(row[part])
         found = _once(flows, base, _seconds(flows, base.run, stands, level), level)
         row[part] = np.where(found >= 0, found, row[part])
@@ -246,11 +245,5 @@ def _first_few(case: Rows, gpm: FloatArray) -> BoolArray:
 
 def _held(flows: Flows, run: Crews) -> FloatArray:
     """Give the uninterrupted flow of crews, pieces at a time."""
-    return np.concatenate(
-        [
-            held_flows(
-                case_table(flows.scene, run.rows(np.arange(first, min(first + PIECE_CASES, len(run)))))
-            ).uninterrupted_gpm
-            for first in range(0, len(run), PIECE_CASES)
-        ]
-    )
+    tables = (case_table(flows.scene, run.rows(rows)) for rows in in_pieces(np.arange(len(run))))
+    return np.concatenate([held_flows(table).uninterrupted_gpm for table in tables])
