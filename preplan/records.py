@@ -510,6 +510,11 @@ class RoadLimits(Columns):
     """The district's own closures that hold in a planned month, in the order of their table."""
 
     @property
+    def usable(self) -> BoolArray:
+        """Mask the (segments,) that some tanker may drive in some direction."""
+        return self.tanker_road & (self.forward_open | self.backward_open)
+
+    @property
     def rated(self) -> BoolArray:
         """Mask the (segments,) whose weight limit is the bridge table's rating: nothing lower is posted."""
         return np.isfinite(self.rated_lb) & (self.max_lb >= self.rated_lb)

@@ -6,7 +6,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.records import BoolArray, Closure, IntArray, RoadLimits
+from preplan.records import Closure, IntArray
 from preplan.render import words
 from preplan.render.barrier_marks import barrier_lines
 from preplan.render.limit_places import posted_words
@@ -74,7 +74,7 @@ def _shut_by_sign(plan: Plan) -> dict[tuple[int, tuple[int, ...]], list[int]]:
     """
     months: dict[int, set[int]] = {}
     for season, limits in zip(plan.seasons, plan.season_limits, strict=True):
-        shut = _drivable(plan.limits) & ~_drivable(limits)
+        shut = plan.limits.usable & ~limits.usable
         for one in plan.limits.closed:
             if one.closure.kind == "closed" and one.closure.months >= {*season.months}:
                 shut[one.segments] = False
@@ -84,11 +84,6 @@ def _shut_by_sign(plan: Plan) -> dict[tuple[int, tuple[int, ...]], list[int]]:
     for segment, those in sorted(months.items()):
         found.setdefault((int(plan.roads.way_id[segment]), tuple(sorted(those))), []).append(segment)
     return found
-
-
-def _drivable(limits: RoadLimits) -> BoolArray:
-    """Mask the (segments,) that a tanker may drive in some direction."""
-    return limits.tanker_road & (limits.forward_open | limits.backward_open)
 
 
 def _closure_words(closure: Closure) -> str:

@@ -26,7 +26,7 @@ ISLAND_MI = 2.0
 
 def without_islands(roads: RoadTable, limits: RoadLimits) -> tuple[RoadLimits, tuple[Problem, ...]]:
     """Close the islands to tankers and list them, a problem each; the longest piece of all is never one."""
-    usable = limits.tanker_road & (limits.forward_open | limits.backward_open)
+    usable = limits.usable
     if not usable.any():
         return limits, ()
     nodes, joining = len(roads.node_id), usable | limits.shut | _closed_bridges(roads)

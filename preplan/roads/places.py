@@ -32,7 +32,7 @@ PointArray = npt.NDArray[np.object_]
 
 def usable_roads(limits: RoadLimits) -> BoolArray:
     """Mark the stretches that some tanker may drive in some direction: shape (segments,)."""
-    return limits.tanker_road & (limits.forward_open | limits.backward_open)
+    return limits.usable
 
 
 def no_stand(roads: RoadTable) -> BoolArray:
