@@ -248,6 +248,12 @@ class Plan:
         return out[::-1], back
 
     @property
+    def on_request(self) -> BoolArray:
+        """Mask the units, (units,), that come only when somebody asks for them."""
+        asked = {station.station_id for station in self.stations if station.aid == "on request"}
+        return np.array([unit.station_id in asked for unit in self.units], dtype=np.bool_)
+
+    @property
     def road_assumed(self) -> BoolArray:
         """Mask the addresses whose table names no road, so that the nearest one stands in."""
         masked: BoolArray = (self.addresses.street == "") & (self.road != "")

@@ -21,7 +21,7 @@ from preplan.compare.results import Results
 from preplan.compare.runs import MOVED_FT, RunChange, behind, moved_ft
 from preplan.plan_tables import NO_SITE_IN
 from preplan.planning.weights import LIMIT_FLAGS
-from preplan.records import BoolArray, text_array
+from preplan.records import BoolArray, FloatArray, text_array
 
 CAUSES = (
     "requirement", "hydrant", "fill site", "unit", "response level", "road", "trip", "posting", "arrival",
@@ -301,7 +301,7 @@ def _rules(case: _Case) -> Found:
 _FINDERS = (_of_its_own, _fill_sites, _fleet, _level_counts, _road_flags, _trips, _arrivals, _rules)
 
 
-def _text(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]], decimals: int) -> list[str]:
+def _text(values: FloatArray, decimals: int) -> list[str]:
     return ["" if np.isnan(value) else f"{value:.{decimals}f}" for value in values.tolist()]
 
 

@@ -9,7 +9,7 @@ from typing import TypeAlias
 from preplan.compare.comparison import Comparison
 from preplan.compare.entries import NO_ROAD, by_road, roads_of
 from preplan.compare.results import Results
-from preplan.render.words import natural_key, printable
+from preplan.render.words import in_runs, natural_key, printable
 
 Page: TypeAlias = tuple[str, int]
 """File and page."""
@@ -61,12 +61,7 @@ def page_words(pages: Iterable[Page]) -> str:
     """
     said = []
     for file, mine in groupby(sorted(pages), key=lambda page: page[0]):
-        runs: list[list[int]] = []
-        for _, page in mine:
-            if runs and page == runs[-1][-1] + 1:
-                runs[-1].append(page)
-            else:
-                runs.append([page])
+        runs = in_runs(page for _, page in mine)
         said.append(f"{file} " + ", ".join(f"{run[0]}-{run[-1]}" if run[1:] else f"{run[0]}" for run in runs))
     return "; ".join(said)
 

@@ -22,6 +22,7 @@ from preplan.records import (
     SAYS_NOTHING,
     DrillEvent,
     DrillLog,
+    FloatArray,
     TextArray,
     text_array,
 )
@@ -272,7 +273,7 @@ class _Reader:
             sheet.fault(mine & np.isin(place, used[most:]), "place", rule)
         return place
 
-    def _check_gaps(self, minute: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> None:
+    def _check_gaps(self, minute: FloatArray) -> None:
         """Refuse times that lie hours behind all others."""
         order = [i for i in np.argsort(minute, kind="stable").tolist() if np.isfinite(minute[i])]
         late = np.zeros(len(self.sheet), dtype=np.bool_)
@@ -281,7 +282,7 @@ class _Reader:
         rule = f"lies over {MOST_APART_MIN / 60:.0f} hours behind the rows before it: is the time wrong, or PM missing?"
         self.sheet.fault(late, "time", rule)
 
-    def _gallons(self) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    def _gallons(self) -> FloatArray:
         """Read the loads; none is larger than the tank."""
         gallons = self.sheet.number("gallons", above=0.0)
         tank = np.array([self.units[name].tank_gal if name in self.units else np.inf for name in self.unit.tolist()])

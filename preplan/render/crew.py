@@ -76,8 +76,8 @@ def request_words(plan: Plan, address: int, level: int) -> str:
 
 def asked_words(plan: Plan, units: Iterable[int]) -> str:
     """Name those of some units that come only when somebody asks for them; '' where none does."""
-    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
-    named = [words.printable(plan.units[u].unit_id) for u in units if plan.units[u].station_id in asked]
+    asked = plan.on_request
+    named = [words.printable(plan.units[u].unit_id) for u in units if asked[u]]
     return f"Ask for {' '.join(named)}: on request only." if named else ""
 
 
@@ -278,16 +278,16 @@ def without_shuttle_words(plan: Plan, address: int) -> list[str]:
 
     Tankers come first, units that come on request only last, by name alone.
     """
-    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
+    asked = plan.on_request
     arrival, said = plan.arrival_min[address], []
     for named, kinds in (("Tankers", ("tanker", "pumper-tanker")), ("Engines", ("engine",))):
-        units = [u for u, one in enumerate(plan.units) if one.kind in kinds and one.station_id not in asked]
+        units = [u for u, one in enumerate(plan.units) if one.kind in kinds and not asked[u]]
         listed = []
         for u in sorted(units, key=lambda u: (arrival[u], plan.units[u].unit_id)):
             at = f" at {words.need(arrival[u])} min" if math.isfinite(arrival[u]) else ""
             listed.append(f"{words.printable(plan.units[u].unit_id)} {words.gallons(plan.units[u].tank_gal)}{at}")
         said += [f"{named}: {', '.join(listed)}."] if listed else []
-    on_request = [words.printable(one.unit_id) for one in plan.units if one.station_id in asked]
+    on_request = [words.printable(one.unit_id) for one, is_so in zip(plan.units, asked, strict=True) if is_so]
     said += [f"On request only: {' '.join(on_request)}."] if on_request else []
     if said and not np.isfinite(arrival).any():
         said.append("Minutes are not known.")

@@ -122,8 +122,7 @@ def _coverage(document: Document, plan: Plan) -> None:
 
 def _on_request(document: Document, plan: Plan) -> None:
     """Say how many of the addresses that are met count on units that come only when somebody asks for them."""
-    asked = {station.station_id for station in plan.stations if station.aid == "on request"}
-    mine = np.array([unit.station_id in asked for unit in plan.units])
+    mine = plan.on_request
     if not mine.any():
         return
     met = np.isin(plan.answers.status, ("served", "higher level"))
@@ -246,10 +245,16 @@ def _over_unposted(plan: Plan) -> int:
     return int(np.sum(crossed.max(axis=1) > 0))
 
 
+def _place(plan: Plan, segment: int) -> str:
+    """Write where a stretch begins, in decimal degrees."""
+    start = int(plan.roads.coord_start[segment])
+    return words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
+
+
 def _postings(document: Document, plan: Plan) -> None:
     """List posted stretches by their limit, and count the bridges that nobody posted."""
     document.heading("Posted limits and bridges", bookmark=True, keep=TABLE_PT)
-    roads, limits = plan.roads, plan.limits
+    limits = plan.limits
     unposted = int(limits.unposted_bridge.sum())
     over = _over_unposted(plan)
     document.flow(
@@ -262,8 +267,7 @@ def _postings(document: Document, plan: Plan) -> None:
         found.setdefault((float(limits.max_lb[row]), name, posted_words(plan, row)), []).append(row)
     rows = []
     for key in sorted(found)[:_MOST_POSTINGS]:
-        start = int(roads.coord_start[found[key][0]])
-        place = words.coordinates(float(roads.coord_lon[start]), float(roads.coord_lat[start]))[1]
+        place = _place(plan, found[key][0])
         rows.append((key[2] or "see the road data", key[1][:120], str(len(found[key])), place))
     if rows:
         document.table(("posted", "road", "stretches", "first at"), rows, (170.0, 190.0, 60.0, 120.0))
@@ -292,12 +296,10 @@ def _rated(document: Document, plan: Plan) -> None:
     )
     rows = []
     for row in found[np.argsort(rating[found], kind="stable")][:_MOST_POSTINGS].tolist():
-        start = int(plan.roads.coord_start[row])
-        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
         heavy = " ".join(words.printable(unit.unit_id) for unit in tankers if unit.loaded_lb > rating[row])
         name = words.road_words(plan, row) or "unnamed road"
         limit = f"rated {words.supply(float(rating[row]))} lb" if rating[row] > 0.0 else "closed"
-        rows.append((limit, f"{name}; {words.inventory_words(plan, row)}"[:250], heavy[:120], place))
+        rows.append((limit, f"{name}; {words.inventory_words(plan, row)}"[:250], heavy[:120], _place(plan, row)))
     document.table(("limit", "bridge", "heavier when loaded", "at"), rows, (80.0, 220.0, 130.0, 110.0))
     if len(found) > _MOST_POSTINGS:
         document.flow(f"and {len(found) - _MOST_POSTINGS:,} more: layer bridges of preplan.gpkg.", SMALL_PT)
@@ -318,14 +320,12 @@ def _costs(document: Document, plan: Plan) -> None:
     rows = []
     for cost in plan.posting_costs:
         row = cost.stretches[0]
-        start = int(plan.roads.coord_start[row])
-        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
         known = words.inventory_words(plan, next((r for r in cost.stretches if plan.bridge_row[r] >= 0), row))
         name = words.road_words(plan, row) or "unnamed road"
         rows.append((
             posted_words(plan, row), f"{name}; {known}"[:200] if known else name[:120],
             f"{cost.addresses - cost.opened:,}", words.number(cost.saved_min), words.number(cost.most_min, 1),
-            f"{cost.opened:,}", place,
+            f"{cost.opened:,}", _place(plan, row),
         ))  # fmt: skip
     head = ("limit", "road", "addresses sooner", "minutes in all", "most for one", "reached only then", "at")
     document.table(head, rows, (90.0, 130.0, 58.0, 52.0, 48.0, 58.0, 104.0))
@@ -342,11 +342,9 @@ def _unposted(document: Document, plan: Plan) -> None:
     order = on_trips[np.argsort(-loaded[on_trips], kind="stable")]
     rows = []
     for row in order[:_MOST_POSTINGS].tolist():
-        start = int(plan.roads.coord_start[row])
-        place = words.coordinates(float(plan.roads.coord_lon[start]), float(plan.roads.coord_lat[start]))[1]
         name = words.road_words(plan, row) or "unnamed road"
         known = words.inventory_words(plan, row) or "owner and rating not known"
-        rows.append((name[:120], f"{int(loaded[row]):,}", known[:200], place))
+        rows.append((name[:120], f"{int(loaded[row]):,}", known[:200], _place(plan, row)))
     document.table(("road", "loaded trips", "bridge inventory", "at"), rows, (120.0, 50.0, 260.0, 110.0))
     if len(order) > len(rows):
         document.flow(f"and {len(order) - len(rows):,} more: layer bridges of preplan.gpkg.", SMALL_PT)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Iterator, Sequence
 from itertools import groupby
 from typing import NamedTuple
@@ -88,8 +87,7 @@ def _tries(line: FloatArray, along: FloatArray, piece: tuple[float, float], widt
     half = min(width, ends - begins) / 2
     cut = np.clip(np.stack([middle - half, middle, middle + half]), begins, ends)
     x, y = (np.interp(cut, along, line[:, axis]) for axis in (0, 1))
-    slope = np.arctan2(y[2] - y[0], x[2] - x[0])
-    slope -= np.where(np.abs(slope) > math.pi / 2, np.copysign(math.pi, slope), 0.0)
+    slope = scene.upright(np.arctan2(y[2] - y[0], x[2] - x[0]))
     mid_x, mid_y = (x[0] + x[2]) / 2, (y[0] + y[2]) / 2
     east, north = -np.sin(slope), np.cos(slope)
     near, *far = _OFF_PT

@@ -390,8 +390,12 @@ def straights(points: FloatArray, start: IntArray) -> tuple[FloatArray, FloatArr
     longest = np.minimum.reduceat(np.where(square == most, np.arange(len(points)), len(points)), start[:-1])
     longest = np.minimum(longest, len(legs) - 1)
     slope = np.arctan2(legs[longest, 1], legs[longest, 0])
-    slope -= np.where(np.abs(slope) > math.pi / 2, np.copysign(math.pi, slope), 0.0)
-    return (points[longest] + points[longest + 1]) / 2, slope
+    return (points[longest] + points[longest + 1]) / 2, upright(slope)
+
+
+def upright(slope: FloatArray) -> FloatArray:
+    """Turn slopes, in radians, by half a turn where words along them would stand on their heads."""
+    return slope - np.where(np.abs(slope) > math.pi / 2, np.copysign(math.pi, slope), 0.0)
 
 
 def spots_at(middle: FloatArray, slope: FloatArray, off: float) -> Iterator[Spot]:

@@ -83,12 +83,7 @@ def _runs(pages: Sequence[int]) -> str:
     >>> _runs([3, 4, 7, 8, 9])
     '3, 4, 7 to 9'
     """
-    runs: list[list[int]] = []
-    for page in pages:
-        if runs and page == runs[-1][-1] + 1:
-            runs[-1].append(page)
-        else:
-            runs.append([page])
+    runs = words.in_runs(pages)
     return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 from preplan.months import month_words
@@ -261,6 +261,21 @@ def date_words(date: str) -> str:
     ('data of 2026-05-01', 'date of the data not known')
     """
     return f"data of {printable(date)}" if date else f"date of the data {NOT_KNOWN}"
+
+
+def in_runs(numbers: Iterable[int]) -> list[list[int]]:
+    """Part rising numbers into those that follow each other.
+
+    >>> in_runs([3, 4, 7])
+    [[3, 4], [7]]
+    """
+    runs: list[list[int]] = []
+    for one in numbers:
+        if runs and one == runs[-1][-1] + 1:
+            runs[-1].append(one)
+        else:
+            runs.append([one])
+    return runs
 
 
 def first_up(text: str) -> str:
