@@ -227,16 +227,14 @@ class Plan:
         low, high = table.level[first:last].searchsorted(np.array([level, level + 1], table.level.dtype)).tolist()
         return slice(first + low, first + high)
 
-    def line(self, segment: int, *, forward: bool = True) -> FloatArray:
-        """Return the (n, 2) lon, lat points of a stretch in the direction driven."""
+    def line(self, segment: int) -> FloatArray:
+        """Return the (n, 2) lon, lat points of a stretch."""
         points = slice(self.roads.coord_start[segment], self.roads.coord_start[segment + 1])
-        lonlat = np.column_stack([self.roads.coord_lon[points], self.roads.coord_lat[points]])
-        return lonlat if forward else lonlat[::-1]
+        return np.column_stack([self.roads.coord_lon[points], self.roads.coord_lat[points]])
 
-    def limit_months(self, name: str, segment: int) -> frozenset[int]:
-        """Give the months in which a limit, a column of `limits`, is as low as there; none where it is so all year."""
-        least = getattr(self.limits, name)[segment]
-        low = [getattr(one, name)[segment] == least for one in self.season_limits]
+    def weight_months(self, segment: int) -> frozenset[int]:
+        """Give the months in which the weight limit is that of `limits`, the least; none where it is so all year."""
+        low = [one.max_lb[segment] == self.limits.max_lb[segment] for one in self.season_limits]
         if all(low):
             return frozenset()
         return frozenset(m for line, is_low in zip(self.seasons, low, strict=True) if is_low for m in line.months)

@@ -582,7 +582,7 @@ def test_a_posting_of_other_months_is_not_told_on_a_sheet(sample: Plan) -> None:
     over = [
         (group, other) for group, other in others_of(sample)
         if other.months and not {3, 4, 5} & set(other.months)
-        and any(sample.limit_months("max_lb", s) == {3, 4, 5} for s in driven(sample, other))
+        and any(sample.weight_months(s) == {3, 4, 5} for s in driven(sample, other))
     ]  # fmt: skip
     assert over, "no way of other months leads over the culvert: this test shows nothing"
     for group, other in over:

@@ -57,7 +57,7 @@ def causes_of(old: Results, new: Results, answers: Answers, changes: Sequence[Ru
     causes = causes[np.isin(causes["at"], np.flatnonzero(answers.group != "same"))]
     causes = causes[_possible(causes, changes)]
     told = np.isin(np.arange(len(answers)), causes["at"].to_numpy(dtype=np.int64))
-    left = _told("not told", "", ~told & (answers.group != "same"), "", "")
+    left = _told("not told", ~told & (answers.group != "same"))
     causes = pd.concat([causes, left], ignore_index=True)
     causes["order"] = causes["code"].map({code: at for at, code in enumerate(CAUSES)})
     causes["at"] = causes["at"].astype(np.int64)
@@ -112,10 +112,9 @@ class _Case:
 Found = Iterator[pd.DataFrame]
 
 
-def _told(code: str, subject: str, mask: BoolArray, old: object, new: object) -> pd.DataFrame:
-    """Write one cause at the addresses of a mask."""
-    at = np.flatnonzero(mask)
-    return pd.DataFrame({"at": at, "code": code, "subject": subject, "old": old, "new": new})
+def _told(code: str, mask: BoolArray) -> pd.DataFrame:
+    """Write one cause at the addresses of a mask, without a subject, and so far without what was and is."""
+    return pd.DataFrame({"at": np.flatnonzero(mask), "code": code, "subject": "", "old": "", "new": ""})
 
 
 def _of_its_own(case: _Case) -> Found:
@@ -127,14 +126,14 @@ def _of_its_own(case: _Case) -> Found:
         one["flags"].str.extract(r"(?:^|; )hydrant near=([^;]*)", expand=False).fillna("")
         for one in (answers.old, answers.new)
     ]
-    table = _told("hydrant", "", (near[0] != near[1]).to_numpy(), "", "")
+    table = _told("hydrant", (near[0] != near[1]).to_numpy())
     yield table.assign(**{end: one.iloc[table["at"]].to_numpy() for end, one in zip(("old", "new"), near, strict=True)})
     feet = [one["driveway_ft"].to_numpy(dtype=float) for one in (answers.old, answers.new)]
-    table = _told("driveway", "", np.abs(feet[1] - feet[0]) > _TELLS, "", "")
+    table = _told("driveway", np.abs(feet[1] - feet[0]) > _TELLS)
     yield table.assign(old=_text(feet[0][table["at"]], 0), new=_text(feet[1][table["at"]], 0))
     places = [one[["lon", "lat"]].to_numpy(dtype=float) for one in (answers.old, answers.new)]
     moved = moved_ft(*places)
-    table = _told("place", "", moved > MOVED_FT, "", "")
+    table = _told("place", moved > MOVED_FT)
     yield table.assign(new=_text(moved[table["at"]], 0))
     label = differences[differences["what"] == "label"]
     yield label[["at", "old", "new"]].assign(code="label", subject="")
@@ -262,7 +261,7 @@ def _arrivals(case: _Case) -> Found:
         }
     )  # fmt: skip
     water = [one["first_water_min"].to_numpy(dtype=float) for one in (case.answers.old, case.answers.new)]
-    table = _told("first water", "", (np.abs(water[1] - water[0]) > _TELLS) & case.answered, "", "")
+    table = _told("first water", (np.abs(water[1] - water[0]) > _TELLS) & case.answered)
     yield table.assign(old=_text(water[0][table["at"]], 1), new=_text(water[1][table["at"]], 1))
 
 

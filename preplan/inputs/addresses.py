@@ -142,7 +142,7 @@ def _with_number(sheet: Sheet, label: TextArray, number: TextArray, street: Text
             if street[i] == "" or same_words(label[i], street[i]):
                 label[i] = f"{number[i]} {label[i]}"
                 put.append(i)
-        elif (led := _LEADING_NUMBER.match(label[i])) and _first(_GIVEN_NUMBER, number[i]) != float(led[1]):
+        elif (led := _LEADING_NUMBER.match(label[i])) and _given_number(number[i]) != float(led[1]):
             other.append(i)
     if put:
         row, said = sheet.row[put[0]], label[put[0]]
@@ -166,7 +166,7 @@ def _number_and_street(label: TextArray, number: TextArray, street: TextArray) -
     >>> found[0].tolist(), found[1].tolist()
     ([12, -1, -1, 7], ['Mill Road', '', '', 'E Oak St'])
     """
-    given = {text: _first(_GIVEN_NUMBER, text) for text in set(number.tolist())}
+    given = {text: _given_number(text) for text in set(number.tolist())}
     value = np.array([given[text] for text in number.tolist()], dtype=np.float64)
     named, cleaned = street.copy(), dict[str, str]()
     for i in np.flatnonzero(np.isnan(value) | (street == "")).tolist():
@@ -200,7 +200,7 @@ def _number_behind(label: str, street: str) -> float:
     return float(match["number"]) if match is not None and same_words(match["street"], street) else np.nan
 
 
-def _first(pattern: re.Pattern[str], text: str) -> float:
+def _given_number(text: str) -> float:
     """Read the number a text begins with, NaN where it begins with none."""
-    match = pattern.match(text)
+    match = _GIVEN_NUMBER.match(text)
     return np.nan if match is None else float(match[1])

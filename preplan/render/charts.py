@@ -352,7 +352,7 @@ class Picture:
             elif kind == "address":
                 symbols_pdf.status_mark(pen, str(self.plan.answers.status[row]), x, y, 6.0)
             else:
-                symbols_pdf.star_mark(pen, x, y, 17.0)
+                symbols_pdf.star_mark(pen, x, y)
 
     def _names(
         self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, driven: FloatArray | None, room: Room

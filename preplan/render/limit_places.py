@@ -141,7 +141,7 @@ def _shut_words(plan: Plan, stretch: int) -> str:
         return ""
     if shut:
         return f"{name} is shut"
-    weight = on_a_sign(float(plan.limits.max_lb[stretch])) if plan.limit_months("max_lb", stretch) else "lower"
+    weight = on_a_sign(float(plan.limits.max_lb[stretch])) if plan.weight_months(stretch) else "lower"
     return f"{name} is posted {weight}"
 
 

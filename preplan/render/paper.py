@@ -203,11 +203,11 @@ class Document:
         number = f"page {self.page}{of}{self._continued}"
         pen.text(RIGHT_PT, y, number, SMALL_PT, align="right")
 
-    def room(self, height: float, right: str = "") -> bool:
+    def room(self, height: float) -> bool:
         """Go to a new page unless `height` points are left; tells whether one was begun."""
         if self.page and self.y - height >= FOOT_PT:
             return False
-        self.begin(right)
+        self.begin()
         return True
 
     def heading(self, said: str, size: float = 13.0, *, keep: float = 30.0, bookmark: bool = False) -> None:

@@ -203,10 +203,10 @@ class Pen:
         parts = [f"{' '.join(said[at : at + 3])} c" for at in range(1, len(said), 3)]
         self.path(f"{said[0]} m {' '.join(parts)}", stroke=stroke, fill=fill)
 
-    def shape(self, points: Sequence[tuple[float, float]], *, fill: bool = True, closed: bool = True) -> None:
-        """Draw a shape through points."""
+    def shape(self, points: Sequence[tuple[float, float]]) -> None:
+        """Draw a closed shape through points, filled."""
         said = [f"{x:.2f} {y:.2f}" for x, y in points]
-        self.path(f"{said[0]} m {' l '.join(said[1:])} l{' h' if closed else ''}", fill=fill)
+        self.path(f"{said[0]} m {' l '.join(said[1:])} l h", fill=True)
 
     def stamp(self, key: object, x: float, y: float, draw: Callable[[], None]) -> None:
         """Put a symbol at x, y; `draw` draws it at 0, 0, once a document: after that it is known by its key."""

@@ -111,7 +111,7 @@ def trips_by_segment(n_segments: int, legs: Legs, ways: Driven) -> tuple[IntArra
     return loaded.astype(np.int32), (both - loaded).astype(np.int32)
 
 
-def thinned(roads: RoadTable, tolerance_deg: float = THIN_DEG) -> RoadTable:
+def thinned(roads: RoadTable) -> RoadTable:
     """Return the roads with fewer points, ends kept: a way shared by thousands of routes is thinned once."""
     import shapely  # noqa: PLC0415  slow to import
 
@@ -119,7 +119,7 @@ def thinned(roads: RoadTable, tolerance_deg: float = THIN_DEG) -> RoadTable:
     lonlat = np.column_stack([roads.coord_lon, roads.coord_lat])
     lines = shapely.linestrings(lonlat, indices=np.repeat(np.arange(len(roads)), count))
     kept, stretch = shapely.get_coordinates(
-        shapely.simplify(lines, tolerance_deg, preserve_topology=False), return_index=True
+        shapely.simplify(lines, THIN_DEG, preserve_topology=False), return_index=True
     )
     start = np.concatenate([[0], np.cumsum(np.bincount(stretch, minlength=len(roads)))]).astype(np.int32)
     return replace(roads, coord_start=start, coord_lon=kept[:, 0], coord_lat=kept[:, 1])

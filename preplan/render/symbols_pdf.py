@@ -62,16 +62,20 @@ def _step_mark(pen: Pen, label: str) -> None:
     pen.text(0.0, -SMALL_PT * 0.36, label, SMALL_PT, bold=True, align="middle")
 
 
-def star_mark(pen: Pen, x: float, y: float, size: float) -> None:
+_STAR_PT = 17.0
+"""Size of a star, from tip to tip."""
+
+
+def star_mark(pen: Pen, x: float, y: float) -> None:
     """Draw the star of the chosen address's dump site."""
-    pen.stamp(("star", size), x, y, lambda: _star_mark(pen, size))
+    pen.stamp("star", x, y, lambda: _star_mark(pen))
 
 
-def _star_mark(pen: Pen, size: float) -> None:
+def _star_mark(pen: Pen) -> None:
     pen.ink(WHITE, BLACK)
     pen.width(1.0)
     turns = [math.pi / 2 + k * math.pi / 5 for k in range(10)]
-    reach = [size / 2, size / 4.6] * 5
+    reach = [_STAR_PT / 2, _STAR_PT / 4.6] * 5
     pen.shape([(r * math.cos(t), r * math.sin(t)) for r, t in zip(reach, turns, strict=True)])
 
 

@@ -96,22 +96,21 @@ def rule_min(miles: FloatArray) -> FloatArray:
 
 
 class RuleComparison(NamedTuple):
-    """Times of legs or trips over what the travel rule gives for their miles; above 1 is slower than the rule."""
+    """Times of legs over what the travel rule gives for their miles; above 1 is slower than the rule."""
 
     median: float
     quantiles: tuple[float, ...]
     """At `QUANTILES`; NaN where nothing is compared."""
 
 
-def rule_comparison(minutes: FloatArray, miles: FloatArray, *, legs: int = 1) -> RuleComparison:
+def rule_comparison(minutes: FloatArray, miles: FloatArray) -> RuleComparison:
     """Hold times against the travel rule, side by side.
 
     Parameters
     ----------
     minutes, miles
-        Of legs, or of whole trips, shape (n,); inf or NaN where there is no way.
-    legs
-        Legs in each trip: each starts and stops once. Turning at the ends is not part of the rule: leave it out.
+        Of legs, shape (n,); inf or NaN where there is no way. Turning at the ends is not part of the rule: leave it
+        out.
 
     Examples
     --------
@@ -119,7 +118,7 @@ def rule_comparison(minutes: FloatArray, miles: FloatArray, *, legs: int = 1) ->
     1.5
     """
     there = np.isfinite(minutes) & np.isfinite(miles) & (miles > 0.0)
-    ratio = minutes[there] / (RULE_START_MIN * legs + RULE_MIN_PER_MI * miles[there])
+    ratio = minutes[there] / rule_min(miles[there])
     if not len(ratio):
         return RuleComparison(float("nan"), (float("nan"),) * len(QUANTILES))
     low_to_high = tuple(float(one) for one in np.quantile(ratio, QUANTILES))

@@ -280,17 +280,14 @@ def draft_share(lift_ft: Numbers, altitude_ft: Numbers = 0.0) -> FloatArray:
     return np.asarray(np.interp(np.asarray(lift_ft, dtype=np.float64) + lost_ft, lifts, shares))
 
 
-def draft_gpm(
-    pump_gpm: Numbers, lift_ft: Numbers, *, strainer_gpm: Numbers, strainers: Numbers = 1, altitude_ft: Numbers = 0.0
-) -> FloatArray:
-    """Give what a pump drafts: rating by lift and altitude, at most what its strainers pass."""
-    most = np.asarray(strainer_gpm, dtype=np.float64) * strainers
-    return np.minimum(np.asarray(pump_gpm, dtype=np.float64) * draft_share(lift_ft, altitude_ft), most)
+def draft_gpm(pump_gpm: Numbers, lift_ft: Numbers, *, strainer_gpm: Numbers) -> FloatArray:
+    """Give what a pump drafts at sea level: its rating by lift, at most what its strainer passes."""
+    return np.minimum(np.asarray(pump_gpm, dtype=np.float64) * draft_share(lift_ft), strainer_gpm)
 
 
-def draft_correction_psi(lift_ft: Numbers, friction_ft: Numbers = 0.0) -> FloatArray:
-    """Give what lift and intake friction add to the net pump pressure at draft: (lift + friction) / 2.3."""
-    return np.asarray((np.asarray(lift_ft, dtype=np.float64) + friction_ft) / FT_PER_PSI_DRAFT)
+def draft_correction_psi(lift_ft: Numbers) -> FloatArray:
+    """Give what lift, or intake friction in ft, adds to the net pump pressure at draft: ft / 2.3."""
+    return np.asarray(np.asarray(lift_ft, dtype=np.float64) / FT_PER_PSI_DRAFT)
 
 
 def atmosphere_psi(altitude_ft: Numbers) -> FloatArray:

@@ -1,7 +1,6 @@
 """What a building needs: total and rate by NFPA 1142, the ISO guide, the NFA and Iowa formulas, or as given.
 
-Every answer carries a `rule` text: what was applied, and which values are from memory, unverified. Tables
-that differ by edition are data with the edition and where it comes from.
+Every answer carries a `rule` text: what was applied, and which values are from memory, unverified.
 """
 
 from __future__ import annotations
@@ -32,13 +31,9 @@ DELIVERY = ((2500.0, 250.0), (10000.0, 500.0), (20000.0, 750.0), (np.inf, 1000.0
 LEAST_MIN = 20.0
 """Shortest duration when total / rate decides (published minimum for a rural class: 20 min)."""
 
-ISO_DWELLING = MappingProxyType(
-    {
-        "older": ((10.0, 1500.0), (30.0, 1000.0), (100.0, 750.0), (np.inf, 500.0)),  # published reprint
-        "2012": ((10.0, 1500.0), (20.0, 1000.0), (30.0, 750.0), (np.inf, 500.0)),  # from memory, unverified
-    }
-)
-"""ISO, dwellings of at most two storeys by edition: neighbour at most this far in ft, gpm."""
+ISO_DWELLING = ((10.0, 1500.0), (30.0, 1000.0), (100.0, 750.0), (np.inf, 500.0))
+"""ISO, dwellings of at most two storeys: neighbour at most this far in ft, gpm; older edition, by a published reprint.
+A newer one, from memory, asks for less beyond 20 ft: the careful one stands."""
 ISO_UNKNOWN_GPM = 1000.0
 """ISO, a dwelling with an exposure at an unknown distance: as if 11 to 30 ft, this program's careful choice."""
 ISO_F = (0.6, 0.8, 1.0, 1.0, 1.5)
@@ -100,7 +95,7 @@ class Requirement(Columns):
     """What was applied, in words."""
 
 
-def required_flow(buildings: Buildings, rules: RequiredFlowRules, *, edition: str = "older") -> Requirement:
+def required_flow(buildings: Buildings, rules: RequiredFlowRules) -> Requirement:
     """Work out what buildings need by the district's method.
 
     Parameters
@@ -109,8 +104,6 @@ def required_flow(buildings: Buildings, rules: RequiredFlowRules, *, edition: st
         n buildings.
     rules
         Method, duration and the cap for dwellings.
-    edition
-        Key of `ISO_DWELLING`.
 
     Returns
     -------
@@ -120,12 +113,12 @@ def required_flow(buildings: Buildings, rules: RequiredFlowRules, *, edition: st
     Raises
     ------
     ValueError
-        Where the method or the edition has no such name.
+        Where the method has no such name.
     """
     if rules.method == "nfpa1142":
         return _nfpa1142(buildings, rules)
     if rules.method == "iso":
-        return _iso(buildings, rules, edition)
+        return _iso(buildings, rules)
     if rules.method == "nfa":
         return _nfa(buildings, rules)
     if rules.method == "iowa":
@@ -217,15 +210,12 @@ def _nfpa1142(b: Buildings, rules: RequiredFlowRules) -> Requirement:
     )
 
 
-def _iso(b: Buildings, rules: RequiredFlowRules, edition: str) -> Requirement:
+def _iso(b: Buildings, rules: RequiredFlowRules) -> Requirement:
     """Needed fire flow: dwellings by distance, other buildings by C x O x (1 + X + P)."""
-    if edition not in ISO_DWELLING:
-        raise ValueError(f"edition {edition!r}: must be one of {', '.join(ISO_DWELLING)}")
     small = b.dwelling & ~(b.stories > 2)  # unknown counts as at most two
     known = ~np.isnan(b.neighbour_ft)
-    table = ISO_DWELLING[edition]
-    row = np.searchsorted([r[0] for r in table], np.where(known, b.neighbour_ft, np.inf), side="left")
-    by_distance = np.array([r[1] for r in table])[np.minimum(row, len(table) - 1)]
+    row = np.searchsorted([r[0] for r in ISO_DWELLING], np.where(known, b.neighbour_ft, np.inf), side="left")
+    by_distance = np.array([r[1] for r in ISO_DWELLING])[np.minimum(row, len(ISO_DWELLING) - 1)]
     by_distance = np.where(~known & b.exposure, ISO_UNKNOWN_GPM, by_distance)
     gpm = np.where(small, by_distance, _iso_formula_gpm(b))
     durations = np.array([r[1] for r in ISO_DURATION])
@@ -236,7 +226,7 @@ def _iso(b: Buildings, rules: RequiredFlowRules, edition: str) -> Requirement:
         if dwelling:
             how = "distance to the nearest building" if seen else "distance not known"
             guess = ", taken as 11 to 30 ft" if exposed and not seen else ""
-            return f"ISO needed fire flow: dwelling of at most two storeys, {how}{guess} (table, {edition} edition)"
+            return f"ISO needed fire flow: dwelling of at most two storeys, {how}{guess} (table, older edition)"
         words = f"ISO needed fire flow: 18 F sqrt(A) O (1 + X + P), F {ISO_F[int(kind)]:g} (type {_type(kind)})"
         words += f", O {ISO_O[int(hazard)]:g}, X + P {ISO_EXPOSURE if exposed else 0:g}"
         return words + f"; F, O, X + P, limits and rounding {MEMORY}"
