@@ -13,7 +13,8 @@ from preplan.records import BoolArray, Columns, FloatArray, IntArray, TextArray
 ROUNDING_GPM = 1e-6
 """A flow this little below the requirement meets it: it is the same number."""
 FIRST_ALARM_IN = "first alarm in"
-"""Code of the flag that names months in which a higher level goes with the first alarm, by plan of the others."""
+"""Code of the flag that names months in which a higher level goes with the first alarm, though those that decide leave
+time to call it."""
 LEAST_GAP_MIN = 0.05
 """Gaps that add up to what prints as 0.0 minutes are none: in sentences, in grading, on the strip of a timeline."""
 DRY_SHARE = 0.95
@@ -431,7 +432,7 @@ def standing(seasons: Sequence[SeasonLine], sites: int) -> BoolArray:
 
 
 def leaves_time(gap_min: FloatArray, call_by_min: FloatArray, arrival_min: FloatArray) -> BoolArray:
-    """Mask the cases, (cases,), in which who arrives first may call a higher level and nothing lacks.
+    """Mask the cases, (cases,), in which a higher level may wait for the call of who arrives first: nothing lacks then.
 
     Called on arrival it leaves no dry minute, and the latest minute to call it, NaN: none, is not before the arrival.
     """

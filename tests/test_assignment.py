@@ -60,7 +60,7 @@ def test_a_higher_level_keeps_the_lower_ones_site_unless_it_gains_a_tenth() -> N
     flows = Flows(case)
     best = flows.best_site(np.ones((1, 2), dtype=np.bool_), 1)
     site_of = choose(flows).site[0]
-    gain = flows.at(best, 1)[0] / flows.at(site_of[:1], 1)[0]
+    gain = flows.held_at(best, 1)[0] / flows.held_at(site_of[:1], 1)[0]
     assert site_of[1] == (site_of[0] if gain <= 1.1 else best[0])
     sites = (site("F1", fill_gpm=400.0), site("F2", fill_gpm=1000.0, positions=3, site_gpm=3000.0))
     wide = scene([[5.0, 6.0]], sites, levels=(*ONE_LEVEL, ResponseLevel(name="Level 2", engines=3, tankers=3)))

@@ -65,7 +65,7 @@ def causes_of(old: Results, new: Results, answers: Answers, changes: Sequence[Ru
 
 
 def _possible(causes: pd.DataFrame, changes: Sequence[RunChange]) -> BoolArray:
-    """Mask the causes that are none of the consequences.
+    """Mask the causes that can be what came first, and are no mere consequence of another.
 
     Trips, arrivals and warnings of the road differ too where another fill site or season decides: they are causes only
     where something differs that acts on them.
@@ -104,7 +104,7 @@ class _Case:
         return np.isin(np.arange(len(self.answers)), at.to_numpy())
 
     def rows_of(self, table: pd.DataFrame) -> pd.DataFrame:
-        """Give a table's rows the place of their address, `at`; those of one run alone go."""
+        """Add the place of each row's address to a table, `at`, without the addresses that one run alone has."""
         at = self.ids.get_indexer(pd.Index(table["address_id"]))
         return table.assign(at=at)[at >= 0]
 
@@ -113,7 +113,7 @@ Found = Iterator[pd.DataFrame]
 
 
 def _told(code: str, mask: BoolArray) -> pd.DataFrame:
-    """Write one cause at the addresses of a mask, without a subject, and so far without what was and is."""
+    """Write one cause at the addresses of a mask; subject, old and new are left to be filled in."""
     return pd.DataFrame({"at": np.flatnonzero(mask), "code": code, "subject": "", "old": "", "new": ""})
 
 
@@ -183,7 +183,7 @@ def _fill_sites(case: _Case) -> Found:
 
 
 def _said(change: RunChange, code: str, at: npt.NDArray[np.integer]) -> pd.DataFrame:
-    """Make a difference at large the cause at some addresses."""
+    """Write a difference between the runs at large as the cause at some addresses."""
     return pd.DataFrame({"at": at, "code": code, "subject": change.subject, "old": change.state, "new": change.said})
 
 
@@ -284,7 +284,7 @@ def _level_counts(case: _Case) -> Found:
 
 
 def _road_flags(case: _Case) -> Found:
-    """Tell of what the flags say of the roads at an address."""
+    """Tell of roads by the flags of each address that are about them."""
     differences = case.answers.differences
     mine = differences["what"].isin(["to mind", "remarks"]) & differences["subject"].isin(_ROAD_FLAGS)
     yield differences.loc[mine, ["at", "subject", "old", "new"]].assign(code="road")

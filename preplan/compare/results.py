@@ -198,7 +198,7 @@ def _run(folder: Path) -> dict[str, Any]:
         raise _refused(
             str(path), "is not that of a build of this program", "name the folder that `preplan build` wrote"
         )
-    lacking = [key for key, kind in _RUN_KEYS.items() if not _is(run.get(key), kind)]
+    lacking = [key for key, kind in _RUN_KEYS.items() if not _is_of(run.get(key), kind)]
     if lacking:
         raise _refused(
             str(path), f"does not say {', '.join(lacking)}: another version wrote it, or it was edited", _AGAIN
@@ -206,13 +206,13 @@ def _run(folder: Path) -> dict[str, Any]:
     return run
 
 
-def _is(value: object, kinds: Sequence[type]) -> bool:
-    """Tell whether a value is of a kind, and its own values are of the next."""
+def _is_of(value: object, kinds: Sequence[type]) -> bool:
+    """Tell whether a value is of the first kind, the values in it of the second, those in these of the third."""
     kind, *within = kinds
     if not isinstance(value, kind) or not within:
         return isinstance(value, kind)
     return isinstance(value, dict | list) and all(
-        _is(one, within) for one in (value.values() if isinstance(value, dict) else value)
+        _is_of(one, within) for one in (value.values() if isinstance(value, dict) else value)
     )
 
 

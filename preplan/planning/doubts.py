@@ -68,7 +68,7 @@ def _second_sites(flows: Flows, looks: Looks, least_min: FloatArray) -> BoolArra
     shares = max(Counter(site.source for site in scene.sites).values())
     need = scene.needs.required_gpm[:, None] - ROUNDING_GPM
     for stands, chosen in looks:
-        held = np.column_stack([flows.at(column, level) for level, column in enumerate(chosen.site.T)])
+        held = np.column_stack([flows.held_at(column, level) for level, column in enumerate(chosen.site.T)])
         trip = np.sort(np.where(stands, flows.shortest_min, np.inf), axis=1)
         bar = np.column_stack([trip, np.full((len(trip), NEAREST + shares), np.inf)])[:, NEAREST + shares - 1]
         asked = (held < need).any(axis=1, keepdims=True)
@@ -107,12 +107,12 @@ def _bars(flows: Flows, looks: Looks, least_min: FloatArray) -> Bars:
     for _, chosen in looks:
         for level, backup in enumerate(chosen.backup.T):
             at = np.maximum(backup, 0)
-            gpm, sent = flows.at(backup, level), scene.response.tankers[:, level].sum(axis=1)
+            gpm, sent = flows.held_at(backup, level), scene.response.tankers[:, level].sum(axis=1)
             # As much wins by more tankers, or by a shorter trip; see `Flows.best_site`.
             loses = (flows.tankers[a, at, level] >= sent) & (soonest >= flows.trip_min[a, at, level])
             bar = np.where(loses | (gpm <= 0.0), gpm * (1.0 + SLACK), gpm * (1.0 - 2.0 * ALIKE))
             site = chosen.site[:, level]
-            bar = np.minimum(bar, flows.at(site, level) * (1.0 + SLACK))
+            bar = np.minimum(bar, flows.held_at(site, level) * (1.0 + SLACK))
             lesser = np.minimum(flows.brought_at(backup, level), flows.brought_at(site, level))
             meets, nearly = lesser >= need, flows.nearly(lesser, need) * (1.0 - 2.0 * SLACK)
             held = np.where(meets, bar, np.maximum(need, 0.0) * (1.0 - 2.0 * SLACK))
@@ -133,7 +133,7 @@ def doubtful_pairs(scene: Scene, least_min: FloatArray, bars: Bars) -> BoolArray
         member[kind.sites] = number
     open_kinds = _open_kinds(scene, kinds, least_min, bars)
     address, site = (i.astype(np.int32) for i in np.nonzero(open_kinds[:, member] & np.isfinite(least_min)))
-    real = replace(scene, cuts=(_at_least(scene, least_min),))
+    real = replace(scene, cuts=(_flattering_cut(scene, least_min),))
     doubtful = np.zeros(least_min.shape, dtype=np.bool_)
     for level in range(len(scene.levels)):
         above = _above(real, address, site, np.full(len(address), level, dtype=np.int32), bars)
@@ -200,7 +200,7 @@ def _open_kinds(scene: Scene, kinds: list[_Kind], least_min: FloatArray, bars: B
         scene,
         sites=tuple(kinds[number].best for number, _, _ in tried),
         response=replace(scene.response, site_arrival_min=np.stack([arrival for _, _, arrival in tried])),
-        cuts=(_at_least(scene, soonest[:, [number for number, _, _ in tried]]),),
+        cuts=(_flattering_cut(scene, soonest[:, [number for number, _, _ in tried]]),),
     )
     found = np.zeros(soonest.shape, dtype=np.bool_)
     for column, (number, unit, _) in enumerate(tried):
@@ -215,8 +215,8 @@ def _open_kinds(scene: Scene, kinds: list[_Kind], least_min: FloatArray, bars: B
     return found
 
 
-def _at_least(scene: Scene, least_min: FloatArray) -> CutTrips:
-    """Let all tankers drive the least trips, and be loaded the moment that they are filled."""
+def _flattering_cut(scene: Scene, least_min: FloatArray) -> CutTrips:
+    """Make up a vehicle class that no real one beats: all tankers drive the least trips, and are there once filled."""
     return CutTrips(
         trip_min=least_min, out_min=np.zeros(least_min.shape), members=np.ones(len(scene.units), dtype=np.bool_)
     )

@@ -219,7 +219,7 @@ class Flows:
             rows = rows[on]  # what is looked at changes no other address
             self.look(rows[at], looked.astype(np.int32), np.full(at.size, level, dtype=np.int32))
 
-    def at(self, site: IntArray, level: int) -> FloatArray:
+    def held_at(self, site: IntArray, level: int) -> FloatArray:
         """Look up what chosen sites (addresses,) hold at a first look; 0 where none."""
         rows = np.arange(len(site))
         return np.where(site >= 0, self.gpm[rows, np.maximum(site, 0), level], 0.0)
@@ -230,7 +230,7 @@ class Flows:
         return np.where(site >= 0, self.brings_gpm[rows, np.maximum(site, 0), level], 0.0)
 
     def nearly(self, most_gpm: FloatArray, need_gpm: FloatArray) -> FloatArray:
-        """Give what is nearly as much as the most brought, where that does not meet; all of it where it does."""
+        """Give the least that counts as the most: `keep_site_gain` below it where it does not meet, else all of it."""
         few = most_gpm / (1.0 + self.scene.rules.plan.keep_site_gain)
         return np.where(most_gpm >= need_gpm - ROUNDING_GPM, most_gpm, few)
 
@@ -377,7 +377,7 @@ class Flows:
 
 
 def without_the_slow(scene: Scene, run: Crews) -> Settled:
-    """Leave out tankers while that raises what is brought; give who stays, that, and what is held with each one out."""
+    """Leave out tankers while that raises what is brought: the cases with those who stay, worked out in full."""
     used, (gpm, brings) = run.used.copy(), np.zeros((2, len(run)))
     haul = haulers(scene)
     one_out = np.full((len(run), haul.size), np.nan)

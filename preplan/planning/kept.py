@@ -46,7 +46,7 @@ class Shown:
 
 
 def shown_pairs(scene: Scene, graded: Graded, driven: IntArray) -> Shown:
-    """Keep trips, each on the cut of the level that is shown; draw what is chosen, split over, or stands in.
+    """Say on which vehicle class each trip is kept, that of the level shown, and which trips pages draw.
 
     `driven` (addresses, sites, levels) is the cut of each case.
     """

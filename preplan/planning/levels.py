@@ -97,7 +97,7 @@ class SeasonSites:
 
 
 def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool = True) -> SeasonSites:
-    """Choose the sites of one season, in which the sites `stands` (sites,) can be used, and those that stand in.
+    """Choose each level's fill site and backup in one season, among the sites that can be used, `stands` (sites,).
 
     A level keeps the site of the level below unless the better one gains more than `keep_site_gain`, or it alone
     meets the requirement. Chosen cases are worked out in full, unless a first look will do; tankers are split over two
@@ -137,7 +137,7 @@ def _kept_or_better(scene: Scene, flows: Flows, lower: IntArray, best: IntArray,
     old, new = flows.brought_at(lower, level), flows.brought_at(best, level)
     need = scene.needs.required_gpm - ROUNDING_GPM
     gains = (new > old * much) | ((new >= need) & (old < need))
-    gains |= flows.at(best, level) > flows.at(lower, level) * much  # nearly as much, and with less of a break
+    gains |= flows.held_at(best, level) > flows.held_at(lower, level) * much  # nearly as much, and with less of a break
     return np.where((lower >= 0) & ~gains, lower, best).astype(np.int32)
 
 
@@ -152,7 +152,7 @@ def _never_less(flows: Flows, lower: IntArray, best: IntArray, level: int) -> In
 
 def _flows_at(flows: Flows, site: IntArray) -> FloatArray:
     """Look up the uninterrupted flow of chosen sites (addresses, levels); 0 where none."""
-    return np.column_stack([flows.at(site[:, level], level) for level in range(site.shape[1])])
+    return np.column_stack([flows.held_at(site[:, level], level) for level in range(site.shape[1])])
 
 
 def worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:

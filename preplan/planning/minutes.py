@@ -131,7 +131,7 @@ class CalledIn:
 
 
 def called_in(scene: Scene, run: Crews) -> CalledIn:
-    """Ask cases as the answers of the worst season are asked."""
+    """Work out by when cases of any season can be called, as it is done for the season that decides."""
     gap_min, later = on_arrival(scene, run).books.gap_min, np.flatnonzero(run.level > 0)
     latest = np.full(len(run), np.nan)
     latest[later] = call_by(scene, run.rows(later))

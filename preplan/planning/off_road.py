@@ -151,9 +151,9 @@ def with_water_between(answers: AnswerTable, over_water: BoolArray) -> AnswerTab
 
 
 def with_barriers(answers: AnswerTable, inputs: Inputs, roads: RoadTable, place: FrontageTable) -> AnswerTable:
-    """Flag the barrier behind which the nearest road of an address lies that is not reached, or from another road.
+    """Flag the barrier that houses lie behind: no tanker gets to them, or dumps on another road than their nearest.
 
-    The one nearest to the address, where there are several.
+    Of several barriers the one nearest to the address.
     """
     about = inputs.addresses
     drivable = np.array([bears_a_tanker(tags) for tags in roads.way_tags], dtype=np.bool_)[roads.tag_row]

@@ -117,7 +117,7 @@ def _fleet(
 
 
 def _seen(fleet: CutFleet) -> bytes:
-    """Sum up the roads as a cut sees them."""
+    """Give what is equal for cuts that the roads treat alike."""
     return b"".join(part.tobytes() for part in (fleet.loaded.usable, fleet.empty.usable, fleet.loaded.state_min))
 
 

@@ -58,9 +58,9 @@ _NUMBER_PT = 8.0
 _NEAR_SITE_FT = 1200.0
 """Limits within 1,000 ft of a fill site are told wherever it is named; their middles may lie somewhat farther."""
 _INSET_BAR_PT = 12.0
-"""Height of its scale."""
+"""Height of the scale of an inset."""
 _PLAIN_PT_PER_FT = 72.0 / FT_PER_MI
-"""At this scale a map needs none, however wide it is."""
+"""At this scale a map needs no inset, however wide it is."""
 
 
 Mark = tuple[str, int, float, float]

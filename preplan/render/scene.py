@@ -22,7 +22,7 @@ from preplan.units import FT_PER_M, FT_PER_MI
 _NICE = (1.0, 2.0, 5.0)
 _LEAST_PT = 1e-9
 _RIGHT = np.array([1.0, -1.0])
-"""Turns a step east and north, named the other way round, to the right."""
+"""A step (north, east) times this is the step (east, north) turned by a right angle to the right."""
 
 
 class Box(NamedTuple):
