@@ -7,8 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from preplan.inputs.addresses import read_addresses
 from preplan.inputs.degrees import look_swapped
@@ -195,24 +193,6 @@ def test_exchanged_places_are_recognised_by_the_others() -> None:
 def test_a_table_that_is_exchanged_as_a_whole_is_recognised() -> None:
     assert look_swapped(np.array([44.0, 44.1]), np.array([-72.0, -71.9])).all()
     assert not look_swapped(np.array([170.5, 147.3]), np.array([-45.9, -42.9])).any()
-
-
-CELLS = st.sampled_from(["", "1", "=2", "a", "12 Mill Road", "-72.1", "44.2", "0", "200", "nan", "V", "yes", "7"])
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.lists(st.lists(CELLS, min_size=9, max_size=9), max_size=12))
-def test_every_row_is_planned_or_rejected_never_both(lines: list[list[str]]) -> None:
-    header = PLAIN + ",length_ft,occupancy_hazard,construction,exposure,driveway_ft"
-    sheet = sheet_of("addresses", header, lines)
-    found = read_addresses(sheet)
-    planned, rejected = set(found.row.tolist()), {fault.row for fault in sheet.faults}
-    assert planned | rejected == set(range(2, len(lines) + 2))
-    assert not planned & rejected
-    assert len(planned) == len(found)
-    assert found.address_id.tolist() == sorted(set(found.address_id.tolist()))
-    assert np.isfinite(found.lon).all()
-    assert np.isfinite(found.lat).all()
 
 
 def test_control_characters_in_a_label_become_spaces() -> None:
