@@ -87,9 +87,8 @@ def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told
     assert told in said
     # the note is of the fill site of the front, before another one is told of
     assert "Note on fill site 2: Ramp is not plowed. December to March: " in said
-    assert "meet. December to March: the next page." in text(card_rest.backup_in_brief(facts(plan))).replace(
-        "meets", "meet"
-    )
+    brief = text(card_rest.backup_in_brief(facts(plan))).replace("meets", "meet")
+    assert "meet. Its rate is assumed. December to March: the next page." in brief
 
 
 def test_a_backup_of_other_months_names_who_pumps_and_drafts_then_and_how_far_it_is() -> None:
@@ -138,6 +137,19 @@ def test_a_backup_that_does_not_meet_in_some_months_says_in_which_and_that_its_w
         sheet = card_other.sheet_words(Facts(sheets, behind))[0]
         assert re.search(rf" {months}: if fill site \d+ fails, all fill here: \d+ gpm, does not meet\.", sheet)
     assert flips > 3
+
+
+@pytest.mark.parametrize(("kind", "given"), [("draft", False), ("hydrant", True)])
+def test_a_backup_in_brief_says_that_an_engine_must_pump_and_that_its_rate_is_assumed(kind: str, given: bool) -> None:
+    """A crowded front has no room for who pumps: tankers sent to open water alone would get none."""
+    plan = example_plan()
+    lead = next(group for group in plan.groups if plan.levels.backup[group.lead, plan.answers.level[group.lead]] >= 0)
+    backup = int(plan.levels.backup[lead.lead, plan.answers.level[lead.lead]])
+    there = replace(plan.sites[backup], kind=kind, needs_engine=kind == "draft", fill_gpm_given=given)
+    sites = (*plan.sites[:backup], there, *plan.sites[backup + 1 :])
+    told = text(card_rest.backup_in_brief(Facts(replace(plan, sites=sites), lead)))
+    assert ("AN ENGINE MUST PUMP" in told) == (kind == "draft")
+    assert ("Its rate is assumed." in told) == (not given)
 
 
 def test_the_way_to_the_backup_is_told_loaded_and_empty() -> None:

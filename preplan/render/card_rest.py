@@ -109,7 +109,6 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
     said = _stands_in(facts)
     if backup >= 0:
         there = plan.sites[backup]
-        said += "" if there.fill_gpm_given else " Its rate is assumed."
         said += _backup_way(facts)
         said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
         if backup == split:
@@ -127,8 +126,11 @@ def _backup(facts: Facts, *, brief: bool) -> list[Line]:
     return lines + [line for one in _other_backups(facts) for line in paragraph(one, HALF_PT)]
 
 
-def _stands_in(facts: Facts) -> str:
-    """Say which fill site stands in, in which months of those told, and what it brings."""
+def _stands_in(facts: Facts, *, pumps: bool = False) -> str:
+    """Say which fill site stands in, in which months of those told, and what it brings.
+
+    `pumps`: that somebody must pump there, where nothing else says who.
+    """
     plan, backup = facts.plan, facts.cell("backup")
     when = f" in {mine}" if (mine := facts.backup_months) else ""
     named = (
@@ -141,7 +143,9 @@ def _stands_in(facts: Facts) -> str:
     flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
     fleet = np.flatnonzero(plan.levels.fleet[facts.lead, facts.level])
     bars = bars_near(plan, backup, [plan.units[unit].unit_id for unit in fleet.tolist()])
-    return f"{named}: {words.site_words(plan, backup)}{season}{_where_it_is(facts, backup)}, {flow}{bars}"
+    must = ", AN ENGINE MUST PUMP" * (pumps and there.needs_engine)
+    unsure = "" if there.fill_gpm_given else " Its rate is assumed."
+    return f"{named}: {words.site_words(plan, backup)}{season}{_where_it_is(facts, backup)}{must}, {flow}{unsure}{bars}"
 
 
 def _where_it_is(facts: Facts, backup: int) -> str:
@@ -163,7 +167,7 @@ def backup_in_brief(facts: Facts, width: float = HALF_PT) -> list[Line]:
         return []
     then = {month for one in _other_months(facts) for month in one.months}
     behind = f" {words.first_up(month_words(then))}: {words.NEXT_PAGE}." if then else ""
-    said = f"{_stands_in(facts)}{behind}"
+    said = f"{_stands_in(facts, pumps=True)}{behind}"
     return [OUT, *paragraph(said, width, bold=facts.cell("backup") < 0, indent=8.0)]
 
 
