@@ -150,7 +150,7 @@ def _cut(texts: Texts, free: float) -> Layout:
     way, shown = _with_gravest(texts, free)
     lacks = any(texts.lacking(shown))
     if not lacks:  # nothing light stands where something grave has no room
-        shown = _packed(texts, texts.lighter(), free, way, shown)
+        shown = _packed(texts, texts.lighter(), free, way, shown, in_order=True)
     below = texts.below(shown)
     map_pt, below_pt = _share(free - BEHIND_PT, below.high_pt, way.told.height, way.map_pt)
     whole = way.told.height <= map_pt + NEAR_PT
@@ -205,15 +205,29 @@ def _with_gravest(texts: Texts, free: float) -> tuple[_Way, frozenset[Piece]]:
 
 
 def _packed(
-    texts: Texts, pieces: Iterable[Piece], free: float, way: _Way, shown: frozenset[Piece] = frozenset()
+    texts: Texts,
+    pieces: Iterable[Piece],
+    free: float,
+    way: _Way,
+    shown: frozenset[Piece] = frozenset(),
+    *,
+    in_order: bool = False,
 ) -> frozenset[Piece]:
-    """Add to what is `shown` below the table each piece that has room beside those before it, below the way."""
+    """Add to what is `shown` below the table each piece that has room beside those before it, below the way.
+
+    `in_order`: no caution stands there that weighs less than one which has no room.
+    """
+    full = False
     for piece in pieces:
+        if full and piece.is_caution:
+            continue
         tried = with_piece(shown, piece)
         high_pt = texts.below(tried).high_pt
         map_pt, below_pt = _share(free - BEHIND_PT, high_pt, way.told.height, way.map_pt)
         if high_pt <= below_pt + NEAR_PT and way.told.height <= map_pt + NEAR_PT:
             shown = tried
+        elif piece.is_caution and not piece.told_in(shown):
+            full = in_order
     return shown
 
 

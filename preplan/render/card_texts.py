@@ -54,6 +54,17 @@ class Piece(NamedTuple):
     at: int = 0
     """Which one of its kind."""
 
+    @property
+    def is_caution(self) -> bool:
+        """Tell whether it is one, at length or in brief."""
+        return self.kind in (_CARE, _LIMIT)
+
+    def told_in(self, shown: frozenset[Piece]) -> bool:
+        """Tell whether some pieces say it, at length or in brief."""
+        if self.is_caution:
+            return any(one.is_caution and one.at == self.at for one in shown)
+        return bool(shown.intersection(_BRIEFLY)) if self in _BRIEFLY else self in shown
+
 
 _IN_BRIEF, _OTHERWISE, _CARE, _LIMIT, _DRIVE = range(5)
 """Who stands in, in brief and at length; a caution, at length and, of a limit, in brief; the first drive."""
@@ -171,12 +182,7 @@ class Texts:
 
     def lacking(self, shown: frozenset[Piece]) -> tuple[bool, ...]:
         """Tell which of the gravest are not among some pieces, neither whole nor in brief."""
-        care = {at for kind, at in shown if kind in (_CARE, _LIMIT)}
-        return tuple(
-            piece.at not in care if piece.kind in (_CARE, _LIMIT)
-            else not shown.intersection(_BRIEFLY) if piece in _BRIEFLY else piece not in shown
-            for piece in self.gravest
-        )  # fmt: skip
+        return tuple(not piece.told_in(shown) for piece in self.gravest)
 
     @cached_property
     def _in_brief(self) -> Block:
