@@ -114,7 +114,10 @@ def test_no_month_is_said() -> None:
                 "response level 3."
             ),
         ),
-        (Flag("long driveway", 1640.0, "ft"), "Long driveway: 1,640 ft of hose from the road."),
+        (
+            Flag("long driveway", 1640.0, "ft"),
+            "Long driveway: 1,640 ft of hose from the road; time to go up it is not counted.",
+        ),
         (Flag("left out", "T3 T4"), "Left out, since the flow is no less without: T3 T4."),
         (
             Flag("rated below empty", "Elm (rated 9 lb). T1"),
