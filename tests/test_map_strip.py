@@ -107,6 +107,8 @@ def test_a_gap_within_a_tenth_and_one_between_points_come_back() -> None:
     dumps, gaps = marks_of(water_points(lines))
     assert dumps == [622]
     assert gaps == [[400, 400], [413, 437], [437, 500]]
+    # what no sentence tells of is not hatched either, on the map as on paper
+    assert marks_of(water_points(replace(lines, gaps_min=lines.gaps_min[:1])))[1] == []
 
 
 def test_a_peak_within_one_minute_is_kept() -> None:
