@@ -13,10 +13,7 @@ each place has its own row, and says so.
 from __future__ import annotations
 
 import re
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,10 +21,11 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit, Strip
 from preplan.plan_tables import ROUNDING_GPM, at_level, text_at_level
-from preplan.records import ALL_MONTHS, FloatArray, IntArray
+from preplan.records import ALL_MONTHS, IntArray
 from preplan.render import backups, crew, first_minutes, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
+from preplan.render.dispatch_rows import Asked, Row, parity, rows_of
 from preplan.render.tables import (
     Cells,
     Numbers,
@@ -39,7 +37,6 @@ from preplan.render.tables import (
     supply,
     units_by_arrival,
 )
-from preplan.units import M_PER_MI
 
 if TYPE_CHECKING:
     from preplan.plan import Plan
@@ -56,8 +53,6 @@ DISPATCH_COLUMNS = (
 """Columns of dispatch.csv, in order; flow, cross street and place are those of the row's weakest address."""
 WINTER = (12, 1, 2)
 """December, January, February."""
-APART_MI = 0.5
-"""Addresses of one road and number farther apart than this are two places (this program's choice, no source)."""
 NONE_MEETS = "no level meets in the worst season"
 AT_ONCE_TOO = ", less where called on arrival"
 """Ends the note of a row that no level meets, and whose level goes with the first alarm."""
@@ -71,37 +66,6 @@ _SITE = re.compile(r"fill site (\d+)")
 """A fill site by its number, in the words of a card."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Asked:
-    """What rows are made from, one entry an address."""
-
-    road: list[str]
-    number: list[int]
-    label: list[str]
-    answer: list[tuple[str, ...]]
-    """Cells of `_ANSWER`."""
-    other_months: list[tuple[str, ...]]
-    """What serves an address without a route in the months in which there is one."""
-    status: list[str]
-    demand: list[tuple[float, ...]]
-    """Sorts addresses by what they ask for, the least first."""
-    lon: FloatArray
-    lat: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Row:
-    """Addresses that one look-up finds."""
-
-    road: str
-    addresses: tuple[int, ...]
-    lead: int
-    """The address whose answer is shown: of equal answers the weakest, of different ones the most demanding."""
-    label: str
-    """What is looked up where there is no number."""
-    note: str = ""
-
-
 def dispatch_csv(plan: Plan) -> bytes:
     """Write dispatch.csv, by road, then number, then label; addresses with a hydrant included."""
     return csv_bytes(dispatch_columns(plan))
@@ -110,7 +74,7 @@ def dispatch_csv(plan: Plan) -> bytes:
 def dispatch_columns(plan: Plan) -> dict[str, Cells]:
     """Return the columns of dispatch.csv by name, before they become text."""
     asked = _asked(plan)
-    rows = _rows(asked)
+    rows = rows_of(asked)
     lead = np.array([row.lead for row in rows], dtype=np.int32)
     spans = [[asked.number[a] for a in row.addresses] for row in rows]
     ends = np.array([(min(span), max(span)) for span in spans], dtype=np.float64).reshape(-1, 2)
@@ -122,7 +86,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "road": [row.road for row in rows],
         "from_number": Numbers(ends[:, 0], 0),
         "to_number": Numbers(ends[:, 1], 0),
-        "parity": [_parity(span) for span in spans],
+        "parity": [parity(span) for span in spans],
         **{name: [asked.answer[row.lead][k] for row in rows] for k, name in enumerate(_ANSWER)},
         "uninterrupted_gpm": supply(plan.answers.shown_flow(plan.levels.uninterrupted_gpm)[lead]),
         "sustained_gpm": supply(plan.answers.shown_flow(plan.levels.sustained_gpm)[lead]),
@@ -141,13 +105,13 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
 # --------------------------------------------------------------------------- what is asked, and what is answered
 
 
-def _asked(plan: Plan) -> _Asked:
+def _asked(plan: Plan) -> Asked:
     """Gather what rows are made from."""
     status, level = plan.answers.status.tolist(), plan.answers.level
     required = need(plan.needs.required_gpm).values
     flow = np.nan_to_num(plan.answers.shown_flow(plan.levels.uninterrupted_gpm))
     rank = [_RANK.index(one) for one in status]
-    return _Asked(
+    return Asked(
         road=plan.road.tolist(),
         number=plan.addresses.number.tolist(),
         label=plan.addresses.label.tolist(),
@@ -197,14 +161,14 @@ def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
     return [" ".join(dict.fromkeys(one)) for one in found]
 
 
-def _at_once(plan: Plan, row: _Row) -> bool:
+def _at_once(plan: Plan, row: Row) -> bool:
     """Tell whether the level shown goes with the first alarm, at any address of a row that has that level."""
     rows = np.array(row.addresses, dtype=np.int32)
     higher = plan.answers.status[rows] == "higher level"
     return bool(plan.answers.status[row.lead] == "higher level" and np.any(higher & ~plan.answers.in_time(rows)))
 
 
-def _best_at_once(plan: Plan, row: _Row) -> bool:
+def _best_at_once(plan: Plan, row: Row) -> bool:
     """Tell whether the best level of a row that none meets goes with the first alarm, at any address of it."""
     level, status = plan.answers.level, plan.answers.status
     return status[row.lead] == "not met" and any(
@@ -213,7 +177,7 @@ def _best_at_once(plan: Plan, row: _Row) -> bool:
     )
 
 
-def _call_by(plan: Plan, row: _Row) -> float:
+def _call_by(plan: Plan, row: Row) -> float:
     """Give the minute by which the level shown is called at every address of a row that has one; NaN: none has."""
     if _at_once(plan, row) or _best_at_once(plan, row):
         return 0.0  # whatever minute it is, it comes before the first arrival
@@ -222,7 +186,7 @@ def _call_by(plan: Plan, row: _Row) -> float:
     return float(np.nanmin(known)) if np.isfinite(known).any() else np.nan
 
 
-def _notes(plan: Plan, asked: _Asked, row: _Row, strip: Strip | None) -> Iterator[str]:
+def _notes(plan: Plan, asked: Asked, row: Row, strip: Strip | None) -> Iterator[str]:
     """Say what the cells cannot: what goes with the first alarm, whom to ask, who is meant, what other months hold."""
     months = plan.district.rules.plan.months
     if not {*ALL_MONTHS} <= {*months}:
@@ -249,7 +213,7 @@ def _notes(plan: Plan, asked: _Asked, row: _Row, strip: Strip | None) -> Iterato
     yield from _by_address(plan, asked, row)
 
 
-def _barriers(plan: Plan, row: _Row) -> Iterator[str]:
+def _barriers(plan: Plan, row: Row) -> Iterator[str]:
     """Name the barriers behind which addresses of a row lie, and whose they are where not all lie behind one."""
     behind: dict[str, list[int]] = {}
     for a in row.addresses:
@@ -262,7 +226,7 @@ def _barriers(plan: Plan, row: _Row) -> Iterator[str]:
         yield f"{whose}the road there lies behind a barrier, {barrier}"
 
 
-def _hydrants(plan: Plan, row: _Row) -> Iterator[str]:
+def _hydrants(plan: Plan, row: Row) -> Iterator[str]:
     """Name the hydrants that count for the addresses of a row of them, and how far each is at most."""
     near, far = plan.near_hydrant, dict[int, list[int]]()
     for a in row.addresses:
@@ -278,7 +242,7 @@ def _hydrants(plan: Plan, row: _Row) -> Iterator[str]:
         yield f"{whose}: {said}" if whose else said
 
 
-def _who_fills_where(plan: Plan, row: _Row) -> Iterator[str]:
+def _who_fills_where(plan: Plan, row: Row) -> Iterator[str]:
     """Name the tankers that fill at the second fill site of a row, if its addresses agree on them."""
     second = plan.answers.shown(plan.levels.split)
     if second[row.lead] < 0:
@@ -291,7 +255,7 @@ def _who_fills_where(plan: Plan, row: _Row) -> Iterator[str]:
         yield f"who fills at {ids[0]} differs between these addresses: see their cards"
 
 
-def _by_address(plan: Plan, asked: _Asked, row: _Row) -> Iterator[str]:
+def _by_address(plan: Plan, asked: Asked, row: Row) -> Iterator[str]:
     """Say how far off the roads the address shown lies and what holds in other months, there and at the others.
 
     Where addresses of the row differ it is said of whom that is: who reads 'no route' for one of them sends nobody to
@@ -394,169 +358,3 @@ def _crewed(plan: Plan, sheets: Sequence[OtherCircuit], months: tuple[int, ...])
     named, to_ask = " ".join(plan.units[unit].unit_id for unit in units), crew.asked_words(plan, units)
     asked = f", {to_ask.rstrip('.').replace('Ask', 'ask', 1)}" if to_ask else ""
     return f", jobs for {named}{asked}" if named else ""
-
-
-# --------------------------------------------------------------------------- rows
-
-
-def _rows(asked: _Asked) -> list[_Row]:
-    """Make the rows of every road."""
-    by_road: dict[str, list[int]] = defaultdict(list)
-    for a, road in enumerate(asked.road):
-        by_road[road.casefold()].append(a)
-    rows: list[_Row] = []
-    for _, here in sorted(by_road.items()):
-        numbered = [a for a in here if asked.number[a] >= 0]
-        rows += _numbered_rows(asked, numbered, [a for a in here if asked.number[a] < 0])
-        rest = sorted((asked.label[a].casefold(), a) for a in here if asked.number[a] < 0)
-        for _, same in groupby(rest, key=lambda one: one[0]):
-            rows += _one_look_up(asked, [a for _, a in same])
-    return rows
-
-
-def _numbered_rows(asked: _Asked, addresses: list[int], unnumbered: list[int]) -> list[_Row]:
-    """Make the rows of one road's numbers: by number, or by side where that makes fewer."""
-    order = sorted((asked.number[a], a) for a in addresses)
-    found = [_one_look_up(asked, [a for _, a in same]) for _, same in groupby(order, key=lambda one: one[0])]
-    together = _joined(asked, found, unnumbered)
-    sides = [
-        row
-        for side in (1, 0)
-        for row in _joined(asked, [rows for rows in found if asked.number[rows[0].lead] % 2 == side], unnumbered)
-    ]
-    rows = together if len(together) <= len(sides) else sides
-    return sorted((_beside(asked, row, unnumbered) for row in rows), key=lambda row: asked.number[row.addresses[0]])
-
-
-def _joined(asked: _Asked, found: list[list[_Row]], unnumbered: list[int]) -> list[_Row]:
-    """Join the rows of numbers that follow each other and answer alike; those with a note stand alone.
-
-    A row ends before an address without a number that answers otherwise: the range must not claim its house.
-    """
-
-    def alike(at: int) -> tuple[object, ...]:
-        rows = found[at]
-        return (at,) if rows[0].note else (asked.answer[rows[0].lead], asked.other_months[rows[0].lead])
-
-    joined: list[_Row] = []
-    for _, places in groupby(range(len(found)), key=alike):
-        for rows in _parted(asked, [found[at] for at in places], unnumbered):
-            joined += rows if rows[0].note else [_row(asked, [a for row in rows for a in row.addresses])]
-    return joined
-
-
-def _parted(asked: _Asked, found: list[list[_Row]], unnumbered: list[int]) -> Iterator[list[_Row]]:
-    """Part the rows of numbers that answer alike where an address without a number that answers otherwise may stand.
-
-    It may where its label holds a number between two of them, or where it lies nearer to both than they to each other.
-    """
-    lead = found[0][0].lead
-    others = [a for a in unnumbered if not _alike(asked, a, lead)] if len(found) > 1 else []
-    rows = list(found[0])
-    for one, other in pairwise(found):
-        if others and _between(asked, one[0].lead, other[0].lead, others):
-            yield rows
-            rows = []
-        rows += other
-    yield rows
-
-
-def _between(asked: _Asked, one: int, other: int, unnumbered: list[int]) -> bool:
-    """Tell whether an address without a number may stand between two numbers of its road."""
-    ends = asked.number[one], asked.number[other]
-    if any(ends[0] <= number <= ends[1] for a in unnumbered for number in _numbers_in(asked, a)):
-        return True
-    from pyproj import Geod  # noqa: PLC0415  slow to import
-
-    ellipsoid, lon, lat = Geod(ellps="WGS84"), asked.lon, asked.lat
-    gap_m = float(ellipsoid.inv(lon[one], lat[one], lon[other], lat[other])[2])
-    n = len(unnumbered)
-    away_m = [
-        ellipsoid.inv(np.full(n, lon[end]), np.full(n, lat[end]), lon[unnumbered], lat[unnumbered])[2]
-        for end in (one, other)
-    ]
-    return bool((np.maximum(*away_m) < gap_m).any())
-
-
-def _beside(asked: _Asked, row: _Row, unnumbered: list[int]) -> _Row:
-    """Say of a row that a label on its road holds a number of it and has another answer."""
-    span = [asked.number[a] for a in row.addresses]
-    labels = dict.fromkeys(
-        asked.label[a]
-        for a in unnumbered
-        if not _alike(asked, a, row.lead) and any(min(span) <= number <= max(span) for number in _numbers_in(asked, a))
-    )
-    said = [row.note] * bool(row.note) + [f"another answer for {label!r}: look it up by its label" for label in labels]
-    return replace(row, note="; ".join(said))
-
-
-def _alike(asked: _Asked, one: int, other: int) -> bool:
-    """Tell whether two addresses answer alike in all months."""
-    return (asked.answer[one], asked.other_months[one]) == (asked.answer[other], asked.other_months[other])
-
-
-def _numbers_in(asked: _Asked, address: int) -> list[int]:
-    """List the numbers in a label that are not of the road's own name."""
-    own = re.findall(r"\d+", asked.road[address])
-    return [int(number) for number in re.findall(r"\d+", asked.label[address]) if number not in own]
-
-
-def _one_look_up(asked: _Asked, addresses: list[int]) -> list[_Row]:
-    """Answer for all addresses of one number, or of one label: one row, or one for each place they lie at."""
-    if len({(asked.answer[a], asked.other_months[a]) for a in addresses}) == 1:
-        return [_row(asked, addresses)]
-    places = _places(asked, addresses)
-    if len(places) == 1:
-        return [_most_demanding(asked, addresses, "")]
-    note = f"one of {len(places)} places of this road and number; tell them apart by cross street or lon, lat"
-    return [_most_demanding(asked, place, note) for place in places]
-
-
-def _most_demanding(asked: _Asked, addresses: list[int], note: str) -> _Row:
-    """Answer for addresses at one place; where they differ, for the one that asks for most."""
-    said = [note] if note else []
-    row = _row(asked, addresses)
-    if len({asked.answer[a] for a in addresses}) > 1:
-        lead = max(addresses, key=lambda a: (asked.demand[a], -a))
-        row = replace(row, lead=lead)
-        others = sorted({asked.status[a] for a in addresses} - {asked.status[lead]})
-        also = f" (another is {', '.join(others)})" if others else ""
-        said.append(f"answers of {len(addresses)} addresses differ: the most demanding is shown{also}")
-    elif len({asked.other_months[a] for a in addresses}) > 1:
-        said.append(f"answers of {len(addresses)} addresses differ in other months")
-    return replace(row, note="; ".join(said))
-
-
-def _row(asked: _Asked, addresses: list[int]) -> _Row:
-    """Make a row of addresses that answer alike; its lead has the least flow."""
-    lead = max(addresses, key=lambda a: (asked.demand[a], -a))
-    label = asked.label[lead] if asked.number[lead] < 0 else ""
-    return _Row(road=asked.road[addresses[0]], addresses=tuple(addresses), lead=lead, label=label)
-
-
-def _places(asked: _Asked, addresses: list[int]) -> list[list[int]]:
-    """Sort addresses into places: each is within `APART_MI` of the first of its place."""
-    from pyproj import Geod  # noqa: PLC0415  slow to import
-
-    ellipsoid = Geod(ellps="WGS84")
-    places: list[list[int]] = []
-    for a in addresses:
-        for place in places:
-            ends = asked.lon[place[0]], asked.lat[place[0]], asked.lon[a], asked.lat[a]
-            if ellipsoid.inv(*ends)[2] <= APART_MI * M_PER_MI:
-                place.append(a)
-                break
-        else:
-            places.append([a])
-    return places
-
-
-def _parity(span: Sequence[int]) -> str:
-    """Tell whether numbers stand on one side of the road: odd, even or all.
-
-    >>> _parity([12, 40]), _parity([7, 40]), _parity([-1])
-    ('even', 'all', 'all')
-    """
-    if min(span) < 0 or len({number % 2 for number in span}) > 1:
-        return "all"
-    return "odd" if span[0] % 2 else "even"
