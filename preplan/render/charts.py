@@ -227,7 +227,7 @@ class Picture:
         """Bound the fill site's pin and the star of a trip."""
         sites, stars = ([row] if row >= 0 else [] for row in (subject.site, subject.lead))
         places = np.concatenate([self.site_ft[sites], self.front_ft[stars]])
-        seen = frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist()
+        seen = frame.known_on_page(places)
         return [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in seen]
 
     def _draw_in(self, pen: Pen, setting: _Setting, subject: Subject) -> tuple[list[Mark], bool]:
@@ -256,7 +256,7 @@ class Picture:
         draw_key(pen, frame, corner)
         if inset is not None and subject.out_ft is not None:
             self._draw_inset(pen, inset, subject, subject.out_ft[-1:])
-        _edge(pen, page)
+        draw_edge(pen, page)
         return marks, bool(bars)
 
     def _room_for_inset(self, frame: Frame, subject: Subject, room: Room) -> Box | None:
@@ -298,7 +298,7 @@ class Picture:
         pen.strokes((x, y, x + bar.points, y))
         pen.text(x + bar.points + 4.0, y - 2.8, bar.words, SMALL_PT)
         pen.restore()
-        _edge(pen, page)
+        draw_edge(pen, page)
 
     def _marks(self, frame: Frame, subject: Subject, room: Room) -> list[Mark]:
         """List the symbols in view: kind, row, place on the page; their places are kept free of names.
@@ -412,7 +412,7 @@ def _in_view(frame: Frame, x: float, y: float) -> bool:
     return frame.page.grown(-_NUMBER_PT).holds(Box(x, y, x, y))
 
 
-def _edge(pen: Pen, page: Box) -> None:
+def draw_edge(pen: Pen, page: Box) -> None:
     """Draw the line about a picture."""
     pen.ink(BLACK, BLACK)
     pen.width(0.8)

@@ -12,7 +12,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import STATUSES
 from preplan.records import ALL_MONTHS, FILL_SITE_KINDS, BoolArray, FloatArray
 from preplan.render import index_pdf, scene, symbols_pdf, words
-from preplan.render.charts import Picture, draw_key, key_places
+from preplan.render.charts import Picture, draw_edge, draw_key, key_places
 from preplan.render.paper import BLACK, GREY, LEFT_PT, RIGHT_PT, SMALL_PT, Document, Pen, paragraph, width_of
 from preplan.render.scene import Box, Frame, Room
 
@@ -104,7 +104,7 @@ def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
     status, size = plan.answers.status, _SMALL_MARK_PT if len(plan.answers) > _MANY else _MARK_PT
     for which in sorted(STATUSES, key=lambda one: -int(np.sum(status == one))):
         places = picture.address_ft[status == which]
-        for x, y in frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist():
+        for x, y in frame.known_on_page(places):
             symbols_pdf.status_mark(pen, which, x, y, size)
     room = Room(page)
     for row, x, y in _apart(pen, frame, picture.site_ft, room):
@@ -114,7 +114,7 @@ def _draw_status_map(pen: Pen, picture: Picture, frame: Frame) -> None:
     pen.restore()
     room.block(frame.to_page(picture.address_ft[_inside(frame, picture.address_ft)]))
     draw_key(pen, frame, room.emptiest(key_places(frame))[1])
-    _frame_line(pen, page)
+    draw_edge(pen, page)
 
 
 def _apart(pen: Pen, frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[int, float, float]]:
@@ -140,12 +140,6 @@ def _spots(frame: Frame, places_ft: FloatArray, room: Room) -> Iterator[tuple[in
                 room.take(box)
                 yield row, x, y, east, north
                 break
-
-
-def _frame_line(pen: Pen, page: Box) -> None:
-    pen.ink(BLACK, BLACK)
-    pen.width(0.8)
-    pen.rect(page.left, page.bottom, page.width, page.height)
 
 
 def _level_maps(document: Document, picture: Picture, known: FloatArray) -> None:
@@ -180,12 +174,12 @@ def _level_map(pen: Pen, picture: Picture, frame: Frame, meets: BoolArray, plann
     for mask, shade in ((planned & ~meets, (0.72, 0.72, 0.72)), (planned & meets, BLACK)):
         places = picture.address_ft[mask]
         pen.ink(GREY, shade)
-        for x, y in frame.to_page(places[np.isfinite(places).all(axis=1)]).tolist():
+        for x, y in frame.known_on_page(places):
             pen.circle(x, y, _DOT_PT, stroke=False, fill=True)
     for row, x, y in _apart(pen, frame, picture.site_ft, Room(page)):
         symbols_pdf.fill_mark(pen, picture.plan.sites[row], str(row + 1), x, y, _SITE_PT)
     pen.restore()
-    _frame_line(pen, page)
+    draw_edge(pen, page)
 
 
 def shares(plan: Plan) -> tuple[FloatArray, BoolArray]:

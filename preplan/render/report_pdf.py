@@ -245,6 +245,11 @@ def _over_unposted(plan: Plan) -> int:
     return int(np.sum(crossed.max(axis=1) > 0))
 
 
+def _road(plan: Plan, segment: int) -> str:
+    """Name the road of a stretch."""
+    return words.road_words(plan, segment) or "unnamed road"
+
+
 def _place(plan: Plan, segment: int) -> str:
     """Write where a stretch begins, in decimal degrees."""
     start = int(plan.roads.coord_start[segment])
@@ -263,7 +268,7 @@ def _postings(document: Document, plan: Plan) -> None:
     )
     found: dict[tuple[float, str, str], list[int]] = {}
     for row in np.flatnonzero(limits.posted).tolist():
-        name = words.road_words(plan, row) or "unnamed road"
+        name = _road(plan, row)
         found.setdefault((float(limits.max_lb[row]), name, posted_words(plan, row)), []).append(row)
     rows = []
     for key in sorted(found)[:_MOST_POSTINGS]:
@@ -297,7 +302,7 @@ def _rated(document: Document, plan: Plan) -> None:
     rows = []
     for row in found[np.argsort(rating[found], kind="stable")][:_MOST_POSTINGS].tolist():
         heavy = " ".join(words.printable(unit.unit_id) for unit in tankers if unit.loaded_lb > rating[row])
-        name = words.road_words(plan, row) or "unnamed road"
+        name = _road(plan, row)
         limit = f"rated {words.supply(float(rating[row]))} lb" if rating[row] > 0.0 else "closed"
         rows.append((limit, f"{name}; {words.inventory_words(plan, row)}"[:250], heavy[:120], _place(plan, row)))
     document.table(("limit", "bridge", "heavier when loaded", "at"), rows, (80.0, 220.0, 130.0, 110.0))
@@ -321,7 +326,7 @@ def _costs(document: Document, plan: Plan) -> None:
     for cost in plan.posting_costs:
         row = cost.stretches[0]
         known = words.inventory_words(plan, next((r for r in cost.stretches if plan.bridge_row[r] >= 0), row))
-        name = words.road_words(plan, row) or "unnamed road"
+        name = _road(plan, row)
         rows.append((
             posted_words(plan, row), f"{name}; {known}"[:200] if known else name[:120],
             f"{cost.addresses - cost.opened:,}", words.number(cost.saved_min), words.number(cost.most_min, 1),
@@ -342,7 +347,7 @@ def _unposted(document: Document, plan: Plan) -> None:
     order = on_trips[np.argsort(-loaded[on_trips], kind="stable")]
     rows = []
     for row in order[:_MOST_POSTINGS].tolist():
-        name = words.road_words(plan, row) or "unnamed road"
+        name = _road(plan, row)
         known = words.inventory_words(plan, row) or "owner and rating not known"
         rows.append((name[:120], f"{int(loaded[row]):,}", known[:200], _place(plan, row)))
     document.table(("road", "loaded trips", "bridge inventory", "at"), rows, (120.0, 50.0, 260.0, 110.0))

@@ -168,6 +168,11 @@ class Frame:
         placed: FloatArray = points_ft * self.pt_per_ft + np.array(self.shift())
         return placed
 
+    def known_on_page(self, points_ft: FloatArray) -> list[list[float]]:
+        """List those of some points that are known, as x and y on the page."""
+        known: list[list[float]] = self.to_page(points_ft[np.isfinite(points_ft).all(axis=1)]).tolist()
+        return known
+
 
 @dataclass(frozen=True, slots=True)
 class ScaleBar:
