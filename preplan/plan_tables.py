@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -510,6 +510,13 @@ class AnswerTable(Columns):
     def shown_units(self, mask: BoolArray) -> BoolArray:
         """Give `mask_at_level` of the level that is shown."""
         return mask_at_level(mask, self.level)
+
+    def flagged(self, found: Iterable[tuple[int, Flag]]) -> AnswerTable:
+        """Add flags to those of some addresses, (address, flag), in the order in which they come."""
+        flags = list(self.flags)
+        for address, flag in found:
+            flags[address] = (*flags[address], flag)
+        return replace(self, flags=tuple(flags))
 
     def in_time(self, rows: IntArray | slice | int = slice(None)) -> BoolArray:
         """Mask those of some addresses whose higher level brings enough throughout though it is called on arrival."""

@@ -8,7 +8,6 @@ held, if no more than the attack flow is drawn until then. Nothing here changes 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -54,7 +53,5 @@ def _of_season(part: Worked, answers: AnswerTable) -> BuildUpTable:
 
 def with_build_ups(answers: AnswerTable, found: BuildUpTable) -> AnswerTable:
     """Flag the addresses at which much more is held later."""
-    flags = list(answers.flags)
-    for address, gpm in zip(found.address.tolist(), found.gpm.tolist(), strict=True):
-        flags[address] = (*flags[address], Flag(MORE_LATER, float(np.floor(gpm)), "gpm"))
-    return replace(answers, flags=tuple(flags))
+    later = zip(found.address.tolist(), np.floor(found.gpm).tolist(), strict=True)
+    return answers.flagged((address, Flag(MORE_LATER, gpm, "gpm")) for address, gpm in later)

@@ -129,11 +129,11 @@ def with_lone_months(answers: AnswerTable, backup: IntArray, seasons: tuple[Seas
     """Say in which months no site stands in, where one does in the worst season: `backup` (addresses, levels)."""
     sites = [(answers.shown(line.best_site), answers.shown(line.backup_site)) for line in seasons]
     lacks = np.stack([(best >= 0) & (stands_in < 0) for best, stands_in in sites])
-    flags = list(answers.flags)
+    found = []
     for a in np.flatnonzero((answers.shown(backup) >= 0) & lacks.any(axis=0)).tolist():
         lone = [line.months for line, alone in zip(seasons, lacks[:, a], strict=True) if alone]
-        flags[a] = (*flags[a], Flag("no backup", months_text(frozenset().union(*lone))))
-    return replace(answers, flags=tuple(flags))
+        found.append((a, Flag("no backup", months_text(frozenset().union(*lone)))))
+    return answers.flagged(found)
 
 
 def with_stranded(answers: AnswerTable, scenes: Sequence[Scene]) -> AnswerTable:
@@ -143,7 +143,7 @@ def with_stranded(answers: AnswerTable, scenes: Sequence[Scene]) -> AnswerTable:
     """
     ids = [unit.unit_id for unit in scenes[0].units]
     stranded = ~np.isfinite(np.stack([scene.response.arrival_min for scene in scenes]))
-    flags = list(answers.flags)
+    found = []
     for a in np.flatnonzero((answers.level >= 0) & stranded.any(axis=(0, 2))).tolist():
         units: dict[frozenset[int], list[str]] = {}
         for unit in np.flatnonzero(stranded[:, a].any(axis=0)).tolist():
@@ -152,8 +152,8 @@ def with_stranded(answers: AnswerTable, scenes: Sequence[Scene]) -> AnswerTable:
         always = frozenset(scenes[0].planned)
         for months, named in units.items():
             when = "" if months >= always else f" in {month_words(months)}"
-            flags[a] = (*flags[a], Flag("no way for", f"{' '.join(named)}{when}"))
-    return replace(answers, flags=tuple(flags))
+            found.append((a, Flag("no way for", f"{' '.join(named)}{when}")))
+    return answers.flagged(found)
 
 
 def with_early_calls(
@@ -174,10 +174,7 @@ def with_early_calls(
             waits = asked.in_time & (asked.call_by_min >= answers.call_by_min[lax[mine]])
         for a in lax[mine[~waits]].tolist():
             months[a] = months.get(a, frozenset()) | frozenset(choice.seasons[line].months)
-    flags = list(answers.flags)
-    for a, those in months.items():
-        flags[a] = (*flags[a], Flag(FIRST_ALARM_IN, months_text(those)))
-    return replace(answers, flags=tuple(flags))
+    return answers.flagged((a, Flag(FIRST_ALARM_IN, months_text(those))) for a, those in months.items())
 
 
 def _closed(

@@ -179,12 +179,11 @@ def shut_beyond(
 
 def with_shut_beyond(answers: AnswerTable, ground: Ground) -> AnswerTable:
     """Flag the addresses that engines may not get to from the dump site in some months: hose goes on by hand."""
-    flags = list(answers.flags)
-    for a, (months, where) in ground.shut_beyond.items():
-        if answers.level[a] >= 0:
-            label = f"shut {month_words(months, short=True)}"
-            flags[a] = (*flags[a], Flag(SHUT_BEYOND, months_text(months), stretches=where, limit=label))
-    return replace(answers, flags=tuple(flags))
+    return answers.flagged(
+        (a, Flag(SHUT_BEYOND, months_text(months), stretches=where, limit=f"shut {month_words(months, short=True)}"))
+        for a, (months, where) in ground.shut_beyond.items()
+        if answers.level[a] >= 0
+    )
 
 
 def _serves(cut: CutFleet, inputs: Inputs, units: tuple[Unit, ...], ground: Ground) -> BoolArray:

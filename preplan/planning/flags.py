@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
@@ -189,14 +188,16 @@ def _need_flags(
 
 def with_hydrants(answers: AnswerTable, reach: HydrantReach, hydrants: HydrantTable) -> AnswerTable:
     """Flag the hydrant that counts, enough or not: where it is not, it still gives water at once."""
-    flags = list(answers.flags)
-    for row in np.flatnonzero(reach.hydrant >= 0).tolist():
-        at = int(reach.hydrant[row])
-        doubt = f" ({hydrants.doubt(at)})" if hydrants.doubt(at) else ""
-        gpm, feet = np.floor(reach.credited_gpm[row]), np.ceil(reach.distance_ft[row])
-        said = f"{hydrants.hydrant_id[at]}, counts for {gpm:.0f} gpm{doubt} at {feet:.0f} ft"
-        flags[row] += (Flag("hydrant near", said),)
-    return replace(answers, flags=tuple(flags))
+
+    def near() -> Found:
+        for row in np.flatnonzero(reach.hydrant >= 0).tolist():
+            at = int(reach.hydrant[row])
+            doubt = f" ({hydrants.doubt(at)})" if hydrants.doubt(at) else ""
+            gpm, feet = np.floor(reach.credited_gpm[row]), np.ceil(reach.distance_ft[row])
+            said = f"{hydrants.hydrant_id[at]}, counts for {gpm:.0f} gpm{doubt} at {feet:.0f} ft"
+            yield row, Flag("hydrant near", said)
+
+    return answers.flagged(near())
 
 
 def site_flags(scene: Scene, segment: IntArray, gap_ft: FloatArray) -> tuple[tuple[Flag, ...], ...]:

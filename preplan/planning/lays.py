@@ -7,7 +7,7 @@ the engines of a level lay hose from it and pump in relay. Nothing here changes 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -140,7 +140,5 @@ def _pumping(scene: Scene, asked: AskedLays, pumps: BoolArray) -> Pumps:
 
 def with_lays(answers: AnswerTable, lays: LayTable) -> AnswerTable:
     """Flag the addresses that a hose lay serves better."""
-    flags = list(answers.flags)
-    for address, feet in zip(lays.address.tolist(), lays.length_ft.tolist(), strict=True):
-        flags[address] = (*flags[address], Flag("hose lay", float(np.ceil(feet)), "ft"))
-    return replace(answers, flags=tuple(flags))
+    found = zip(lays.address.tolist(), np.ceil(lays.length_ft).tolist(), strict=True)
+    return answers.flagged((address, Flag("hose lay", feet, "ft")) for address, feet in found)

@@ -6,7 +6,6 @@ And the barriers and waters behind which addresses lie that no truck gets to.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -165,7 +164,7 @@ def with_barriers(answers: AnswerTable, inputs: Inputs, roads: RoadTable, place:
     within_m = inputs.district.rules.roads.snap_max_ft * M_PER_FT
     ground, every = Ground.of(roads, about.lon[rows], about.lat[rows]), np.arange(len(rows), dtype=np.int32)
     near = ground.nearest(np.flatnonzero(drivable).astype(np.int32), every, within_m=within_m)
-    flags = list(answers.flags)
+    found = []
     for a, stretch in zip(rows.tolist(), near.row.tolist(), strict=True):
         if stretch in behind:
             east = math.cos(math.radians(about.lat[a]))
@@ -175,8 +174,8 @@ def with_barriers(answers: AnswerTable, inputs: Inputs, roads: RoadTable, place:
                     (roads.node_lon[one[0]] - about.lon[a]) * east, roads.node_lat[one[0]] - about.lat[a]
                 ),
             )
-            flags[a] = (*flags[a], Flag(BARRIER, _barrier_words(roads, node, on), stretches=(on,), limit=BARRIER))
-    return replace(answers, flags=tuple(flags))
+            found.append((a, Flag(BARRIER, _barrier_words(roads, node, on), stretches=(on,), limit=BARRIER)))
+    return answers.flagged(found)
 
 
 def _barrier_words(roads: RoadTable, node: int, stretch: int) -> str:

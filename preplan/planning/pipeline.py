@@ -274,16 +274,13 @@ def with_meetings(  # what it looks at is spread over the whole recipe
             legs = fleets[season][cut].loaded, fleets[season][cut].empty
             search, some = partial(pair_trips, inputs, ground), meetings.some(mine)
             better |= ways_back(ground.roads, ground.seasons[season], legs, trips, forest, some, search)
-    flags = list(answers.flags)
     split = np.flatnonzero(split_trip >= 0)
     pairs = trip[split], split_trip[split]
     first, second = ((trips.out_leaf[trip], trips.back_leaf[trip]) for trip in pairs)
     fraction = ground.frontages.fraction[split]
     crossing = crossing_flags(ground.roads, ground.limits.narrow, forest, first, second, fraction)
     crossing = [(int(split[pair]), flag) for pair, flag in crossing]
-    for address, flag in (*meeting_flags(trips, meetings, better, pairs[1]), *crossing):
-        flags[address] = (*flags[address], flag)
-    return replace(answers, flags=tuple(flags))
+    return answers.flagged((*meeting_flags(trips, meetings, better, pairs[1]), *crossing))
 
 
 def with_limits(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -76,12 +76,12 @@ def shut_ways(searched: Searched, trips: TripTable, forest: RouteForest, rows: I
 
 def with_shut_ways(answers: AnswerTable, levels: LevelTable, shut: Mapping[int, Shut]) -> AnswerTable:
     """Flag the circuits whose way does not hold in some months; `shut` is as `shut_ways` gives it."""
-    flags = list(answers.flags)
+    found = []
     for circuit, table in ((FIRST_CIRCUIT, levels.trip), (SECOND_CIRCUIT, levels.split_trip)):
         for a, trip in enumerate(answers.shown(table).tolist()):
             if trip in shut:
                 then, where = shut[trip].months, shut[trip].stretches
                 label = f"not in {month_words(then, short=True)}"
                 flag = Flag(NOT_THIS_WAY, months_text(then), circuit=circuit, stretches=where, limit=label)
-                flags[a] = (*flags[a], flag)
-    return replace(answers, flags=tuple(flags))
+                found.append((a, flag))
+    return answers.flagged(found)
