@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 
-from preplan.inputs.asked_address import asked_address, finding_of
+from preplan.inputs.asked_address import asked_address
 from preplan.inputs.drill_log import read_drill_log
 from preplan.inputs.reader import FAULTS_NAMED, counted, input_files, read_inputs
 from preplan.plan import Plan
@@ -67,7 +67,7 @@ class Built:
     def summary(self) -> list[str]:
         """Say what was left out and why, and what became of every row, a line each."""
         lines = [f"note: {note}" for note in self.notes]
-        lines += [f"rejected: {finding_of(fault)}" for fault in self.rejected[:REJECTED_NAMED]]
+        lines += [f"rejected: {fault.finding}" for fault in self.rejected[:REJECTED_NAMED]]
         if len(self.rejected) > REJECTED_NAMED:
             lines.append(f"rejected: and {len(self.rejected) - REJECTED_NAMED:,} more faults, in rejected.csv")
         for table, account in self.accounts.items():
@@ -154,7 +154,7 @@ def _rejected_lines(rejected: tuple[Rejected, ...]) -> list[str]:
     """Name the first faults of each table's rows, and count the others by column and rule."""
     lines = []
     for file in dict.fromkeys(fault.file for fault in rejected):
-        found = [finding_of(fault) for fault in rejected if fault.file == file]
+        found = [fault.finding for fault in rejected if fault.file == file]
         lines += [f"rejected: {one}" for one in (*found[:FAULTS_NAMED], *counted(found[FAULTS_NAMED:]))]
     return lines
 

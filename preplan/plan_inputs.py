@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from preplan.errors import Finding
 from preplan.records import AddressTable, BridgeTable, Closure, FillSite, FloatArray, HydrantTable, Station, Unit
 from preplan.rules import District
 
@@ -36,6 +37,11 @@ class Rejected:
     column: str
     value: str
     rule: str
+
+    @property
+    def finding(self) -> Finding:
+        """Give the same as it is told to the user."""
+        return Finding(file=self.file, row=self.row, id=self.id, column=self.column, value=self.value, rule=self.rule)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,7 +28,7 @@ def asked_address(addresses: AddressTable, rejected: tuple[Rejected, ...], said:
     ids = addresses.address_id.tolist()
     if said in ids:
         return said
-    faults = [finding_of(fault) for fault in rejected if fault.id == said]
+    faults = [fault.finding for fault in rejected if fault.id == said]
     if faults:
         raise InputError(faults)
     labels = [_plain(label) for label in addresses.label.tolist()]
@@ -67,8 +67,3 @@ def _plain(text: str) -> str:
     '565 gristmill rd rear'
     """
     return " ".join(text.replace(",", " ").casefold().split())
-
-
-def finding_of(fault: Rejected) -> Finding:
-    """Make the finding of a row that was left out."""
-    return Finding(file=fault.file, row=fault.row, id=fault.id, column=fault.column, value=fault.value, rule=fault.rule)

@@ -107,10 +107,7 @@ class Sheet:
 
     def findings(self) -> list[Finding]:
         """Turn the faults into findings, in the order of their rows."""
-        return [
-            Finding(file=f.file, row=f.row, id=f.id, column=f.column, value=f.value, rule=f.rule)
-            for f in sorted(self.faults, key=lambda fault: fault.row)
-        ]
+        return [fault.finding for fault in sorted(self.faults, key=lambda fault: fault.row)]
 
     def has(self, column: str) -> bool:
         """Tell whether the table has a column."""
