@@ -28,6 +28,7 @@ from tests.test_tables import changed, picked, rows_of
 ANSWERS = ("response_level", "units", "fill_site_id", "backup_site_id", "winter_site_id", "status", "required_gpm")
 SERVED, HIGHER, NOT_MET, NO_ROUTE, HYDRANT = 0, 1, 2, 4, 5
 """Addresses of the drawn plan, by their status."""
+OFF = "90,000 ft from the nearest road that a tanker can use"
 
 
 def street(answers: Sequence[int], numbers: Sequence[int], road: str = "Mill Road", **columns: Any) -> Plan:
@@ -72,7 +73,7 @@ def test_the_drawn_plan() -> None:
     none = f"send Level 2 with the first alarm: {NONE_MEETS}, it holds the most{AT_ONCE_TOO}"
     assert dispatch_csv(plan).decode().splitlines() == [
         ",".join(DISPATCH_COLUMNS),
-        f',1,1,odd,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,"off road data=90000 ft; {NO_SHUTTLE}"',
+        f',1,1,odd,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,"{OFF}; {NO_SHUTTLE}"',
         (
             "Mill Road,3,3,odd,,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,"
             '"hydrant H1, 400 ft by road and driveway, counts for 670 gpm"'
@@ -368,7 +369,6 @@ def with_a_way_in_summer(plan: Plan, *addresses: int) -> Plan:
 
 WAY_IN_SUMMER = "May to October: send Level 1 from F2"
 NO_WAY_IN_WINTER = f"November to April: {NO_SHUTTLE}"
-OFF = "off road data=90000 ft"
 
 
 def test_a_place_that_shares_its_number_says_what_serves_it_in_summer_too() -> None:
@@ -413,9 +413,9 @@ def test_a_row_of_several_answers_says_whose_other_months_it_tells() -> None:
 
 def test_a_route_that_lacks_says_how_far_off_the_roads() -> None:
     plan = street([NO_ROUTE], [2])
-    flags = ((Flag("assumed building"), Flag("off road data", 2956.4, "ft")),)
+    flags = ((Flag("assumed building"), Flag("off road data", 2957.0, "ft")),)
     note = rows(replace(plan, answers=replace(plan.answers, flags=flags)))[0]["note"]
-    assert note == f"off road data=2957 ft; {NO_SHUTTLE}"
+    assert note == f"2,957 ft from the nearest road that a tanker can use; {NO_SHUTTLE}"
     assert np.isnan(plan.frontages.fraction).all()
 
 

@@ -26,6 +26,7 @@ from preplan.render import backups, crew, first_minutes, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
 from preplan.render.dispatch_rows import Asked, Row, parity, rows_of
+from preplan.render.flag_words import flag_words
 from preplan.render.tables import (
     Cells,
     Numbers,
@@ -274,7 +275,8 @@ def _by_address(plan: Plan, asked: Asked, row: Row) -> Iterator[str]:
 
 def _off_road(plan: Plan, address: int) -> list[str]:
     """Say of an address without a route how far off the roads it lies."""
-    return [str(flag) for flag in plan.answers.flags[address] if flag.code == "off road data"]
+    flags = (flag for flag in plan.answers.flags[address] if flag.code == "off road data")
+    return [flag_words(flag).rstrip(".") for flag in flags]
 
 
 def _other_months(plan: Plan) -> list[tuple[str, ...]]:
