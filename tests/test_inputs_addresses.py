@@ -11,7 +11,7 @@ import pytest
 from preplan.inputs.addresses import read_addresses
 from preplan.inputs.degrees import look_swapped
 from preplan.inputs.hydrants import read_hydrants
-from preplan.inputs.sheet import Sheet, open_sheet
+from preplan.inputs.sheet import FORMULA_RULE, TWICE_REMEDY, Sheet, open_sheet
 from preplan.records import AddressTable
 from preplan.rules import HydrantRules
 from tests.inputs_folder import sheet_of
@@ -147,8 +147,8 @@ def test_a_bare_number_in_the_label_gets_its_street() -> None:
 
 ROWS_AT_FAULT = {
     "|1 A St|-72|44||||": ("address_id", "", "is empty"),
-    "=1|1 A St|-72|44||||": ("address_id", "=1", "starts like a formula (= + - @)"),
-    "good|1 A St|-72|44||||": ("address_id", "good", "is already used in row 2"),
+    "=1|1 A St|-72|44||||": ("address_id", "=1", FORMULA_RULE),
+    "good|1 A St|-72|44||||": ("address_id", "good", f"is already used in row 2{TWICE_REMEDY}"),
     "x1||-72|44||||": ("label", "", "is empty"),
     "x2|1 A St||44||||": ("lon", "", "is empty"),
     "x3|1 A St|-72|north||||": ("lat", "north", "is not a number"),

@@ -16,7 +16,7 @@ from preplan.errors import InputError
 from preplan.inputs import cells
 from preplan.inputs.bridges import read_bridges
 from preplan.inputs.columns import match_headers
-from preplan.inputs.sheet import Sheet, open_sheet
+from preplan.inputs.sheet import CONTROL_RULE, FORMULA_RULE, TWICE_REMEDY, Sheet, open_sheet
 from preplan.inputs.table_file import read_table
 from preplan.inputs.table_specs import ADDRESSES, SPECS
 from preplan.inputs.tables import TextTable, plain
@@ -422,16 +422,16 @@ def test_ids_are_checked(tmp_path: Path) -> None:
     (tmp_path / "t.csv").write_text("station_id,name,lon,lat\n" + "".join(f"{one},n,-72,44\n" for one in ids))
     sheet: Sheet = open_sheet(tmp_path / "t.csv", "stations", "t.csv", {})[0]
     assert [(fault.row, fault.rule) for fault in sorted(sheet.faults, key=lambda one: one.row)] == [
-        (2, "starts like a formula (= + - @)"),
-        (3, "starts like a formula (= + - @)"),
-        (4, "starts like a formula (= + - @)"),
-        (5, "starts like a formula (= + - @)"),
-        (6, "has control characters"),
+        (2, FORMULA_RULE),
+        (3, FORMULA_RULE),
+        (4, FORMULA_RULE),
+        (5, FORMULA_RULE),
+        (6, CONTROL_RULE),
         (7, "is empty"),
         (8, "is empty"),
-        (10, "is already used in row 9"),
-        (11, "is already used in row 9"),
-        (12, "has control characters"),
+        (10, f"is already used in row 9{TWICE_REMEDY}"),
+        (11, f"is already used in row 9{TWICE_REMEDY}"),
+        (12, CONTROL_RULE),
     ]
     assert sheet.good.tolist() == [False] * 7 + [True] + [False] * 3
 

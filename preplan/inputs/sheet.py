@@ -47,6 +47,9 @@ _ROUNDED_FROM = 1000.0
 """What was brought into another unit is told without decimals from here on."""
 _ROWS_NAMED = 12
 """Rows that a note names; the rest is counted."""
+FORMULA_RULE = "starts like a formula (= + - @), and a spreadsheet may run it: begin the id with a letter or digit"
+CONTROL_RULE = "has control characters, such as a line end: type the id anew"
+TWICE_REMEDY = ": give one of the two another id, or take its row out"
 UNCALCULATED_RULE = "is a formula without a result: open the table in a spreadsheet, save it, and build again"
 ROUNDED_RULE = (
     "is a number that a spreadsheet or map layer has rounded or shortened: make the column text, and fill in the ids "
@@ -380,17 +383,17 @@ class Sheet:
         formula = ids.str.startswith(FORMULA_STARTS).to_numpy(dtype=np.bool_)
         undone = ids.str.startswith("=").to_numpy(dtype=np.bool_) & typed
         self.fault(undone, column, UNCALCULATED_RULE)
-        self.fault(formula & ~undone, column, "starts like a formula (= + - @)")
+        self.fault(formula & ~undone, column, FORMULA_RULE)
         self._ask_ids(self.fault_rounded(column))
         if _CONTROL.search("".join(self.id)):
             control = ids.str.contains(_CONTROL, regex=True).to_numpy(dtype=np.bool_)
-            self.fault(control, column, "has control characters")
+            self.fault(control, column, CONTROL_RULE)
         codes, different = pd.factorize(ids)
         first = np.zeros(len(different), dtype=np.int64)
         first[codes[::-1]] = np.arange(len(codes))[::-1]
         again = ids.duplicated().to_numpy(dtype=np.bool_) & (self.id != "")
         for i in np.flatnonzero(again).tolist():
-            self.fault_at(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}")
+            self.fault_at(i, column, self.id[i], f"is already used in row {self.row[first[codes[i]]]}{TWICE_REMEDY}")
 
     def fault_rounded(self, column: str) -> BoolArray:
         """Mark cells (rows,) that a spreadsheet has shortened, such as 9.00E+09, each a fault: it names nothing."""
