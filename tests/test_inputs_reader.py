@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from preplan.errors import Finding, InputError
-from preplan.inputs.reader import read_inputs
+from preplan.inputs.reader import counted, read_inputs
 from preplan.inputs.table_specs import SPECS
 from preplan.records import text_array
 from tests.inputs_folder import FILES, toml, write_folder
@@ -254,3 +254,13 @@ def test_a_table_wholly_at_fault_names_some_rows_and_counts_the_rest(tmp_path: P
         (None, "tank_gal", "6 more rows likewise: is not a number of gal"),
         (None, "", "columns that are not read: 'function'."),
     ]
+
+
+def test_rows_that_repeat_the_ids_of_other_rows_are_counted_together() -> None:
+    """Each names the row it repeats; a line for each hid all other faults."""
+    found = [
+        Finding(file="a.csv", row=i + 100, column="address_id", value=f"x{i}", rule=f"is already used in row {i}: why")
+        for i in range(2, 6)
+    ]
+    (one,) = counted(found)
+    assert str(one) == "a.csv, column address_id: 4 more rows likewise: is already used in another row"

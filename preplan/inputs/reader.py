@@ -124,7 +124,8 @@ def _named(sheet: Sheet) -> list[Finding]:
 
 def counted(findings: Sequence[Finding]) -> list[Finding]:
     """Count findings by file, column and rule, without what the rule says of the one cell."""
-    groups = Counter((one.file, one.column, re.split(r"[:;(]", one.rule)[0].strip()) for one in findings)
+    rules = (re.sub(r"\brow \d+", "another row", re.split(r"[:;(]", one.rule)[0].strip()) for one in findings)
+    groups = Counter((one.file, one.column, rule) for one, rule in zip(findings, rules, strict=True))
     return [
         Finding(file=file, column=column, rule=f"{count:,} more row{'s' * (count > 1)} likewise: {rule}")
         for (file, column, rule), count in groups.items()
