@@ -184,8 +184,8 @@ def restore_broken(out: Path, *, wait_s: float = LOCK_WAIT_S) -> bool:
         return _restore(place)
 
 
-def write_file(path: Path, content: bytes) -> None:
-    """Replace one file that belongs to no set, whole or not at all.
+def write_file(path: Path, content: bytes, option: str = "--out") -> None:
+    """Replace one file that belongs to no set, whole or not at all; `option` names where else it may go.
 
     Raises
     ------
@@ -193,7 +193,7 @@ def write_file(path: Path, content: bytes) -> None:
         If it cannot be written; what stood there before still does.
     """
     part = path.with_name(f".{path.name}.part")
-    with _explained(path.parent):
+    with _explained(path.parent, option):
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
             _write(part, content)
@@ -475,7 +475,7 @@ def _sync_folder(folder: Path) -> None:
 
 
 @contextmanager
-def _explained(folder: Path) -> Iterator[None]:
+def _explained(folder: Path, option: str = "--out") -> Iterator[None]:
     """Say what to do about what the system says."""
     try:
         yield
@@ -485,10 +485,10 @@ def _explained(folder: Path) -> Iterator[None]:
         where = error.filename2 or error.filename or folder
         if error.errno in _FULL:
             raise OutputError(
-                f"no room on the disk that holds {folder}; free some, or write elsewhere with --out."
+                f"no room on the disk that holds {folder}; free some, or write elsewhere with {option}."
                 " The results before are untouched"
             ) from error
         raise OutputError(
             f"cannot write {where}: {error.strerror or error}; is it open elsewhere, or not yours to write?"
-            " Close it, or write elsewhere with --out. The results before are untouched"
+            f" Close it, or write elsewhere with {option}. The results before are untouched"
         ) from error

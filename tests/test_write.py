@@ -309,6 +309,8 @@ def test_one_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(write, "_write", full)
     with pytest.raises(OutputError, match="no room on the disk"):
         write_file(card, b"newer")
+    with pytest.raises(OutputError, match="or write elsewhere with --csv"):
+        write_file(card, b"newer", "--csv")
     assert held(card.parent) == {"card.pdf": b"new"}
 
 

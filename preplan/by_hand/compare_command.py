@@ -86,4 +86,4 @@ def _write(path: Path, content: bytes, both: tuple[Results, Results]) -> None:
     header = content.partition(b"\n")[0]
     if path.exists() and (not path.is_file() or not path.read_bytes().startswith(header)):
         raise refused("--csv", "is there, and no table of changes; choose another name", str(path))
-    write_file(path, content)
+    write_file(path, content, "--csv")

@@ -340,7 +340,7 @@ def _draw(account: HandTimeline, path: Path) -> None:
     from preplan.render import strip_sheet  # noqa: PLC0415 - drawing is slow to import
     from preplan.write import write_file  # noqa: PLC0415 - only here
 
-    write_file(path, strip_sheet.sheet(account.strip(), account.title(), ending))
+    write_file(path, strip_sheet.sheet(account.strip(), account.title(), ending), "--plot")
 
 
 def _check(asked: Steady, names: Sequence[str], **bounds: float) -> None:
