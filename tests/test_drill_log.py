@@ -107,6 +107,14 @@ def test_a_log_without_rows_columns_or_dumps_is_none(inputs: Inputs, folder: Pat
     assert "has no row in which a tanker leaves the dump site ('empty'): nothing can be measured" in text
 
 
+def test_times_of_day_with_a_point_are_no_minutes(inputs: Inputs, folder: Path) -> None:
+    """Two rounds within 20 seconds were measured as 15,652 gpm."""
+    events = ("at fill site", "full", "at dump site", "empty")
+    said = ("14.00", "14.04", "14.10", "14.13", "14.20", "14.24", "14.30", "14.33")
+    rows = [f"T1,{events[at % 4]},{time},,{'S1' if at % 4 < 2 else 'G5'}" for at, time in enumerate(said)]
+    assert faults_of(inputs, folder, rows).count("write 14:05 with a colon") == len(said)
+
+
 def test_a_folder_given_for_the_log_is_told_as_one(inputs: Inputs, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="is a folder; name the file in it"):
         read_drill_log(tmp_path, inputs)

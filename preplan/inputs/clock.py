@@ -23,6 +23,10 @@ NEAR_MIDNIGHT_MIN = 3.0 * MIN_PER_HOUR
 """A date without a time of day is midnight if another row lies so near it (this program's careful bounds)."""
 EXPECTED = "is not a time such as 14:05, 14:05:30, 2:05 PM, 2026-05-16 14:05, or minutes from the start such as 12.5"
 NO_COLON = "may be a time of day or minutes from the start: write 09:15 with a colon, or minutes from 0 on"
+POINTED = "may be a time of day with a point, for the whole log lasts but minutes: write 14:05 with a colon"
+_POINTED_HOURS, _POINTED_SPAN, _POINTED_ROWS = (5.0, 24.0), 4.0, 4
+"""Minutes from the start from the first of these on, so few of them in all and no fraction above 0.59, are hours and
+minutes: a log of that many different times lasts longer (this program's choice)."""
 DAY_SHARE = "is a spreadsheet's share of a day; give the column the format of a time"
 ONLY_DATE = "is a date without a time of day"
 _SPREADSHEET_ZERO = 1905
@@ -162,7 +166,22 @@ def _start(minute: FloatArray, kind: str) -> tuple[float, str]:
         return float(minute.min()), ""
     if minute.max() < 1.0 and len(np.unique(minute)) > 1:
         return 0.0, DAY_SHARE
+    if _pointed(np.unique(minute)):
+        return 0.0, POINTED
     return (0.0, NO_COLON) if minute.min() > LATEST_START_MIN else (0.0, "")
+
+
+def _pointed(minute: FloatArray) -> bool:
+    """Tell whether minutes, each once and rising, are hours and minutes with a point between, as 14.05.
+
+    >>> _pointed(np.array([14.0, 14.04, 14.1, 15.59])), _pointed(np.array([14.0, 18.5, 24.0, 27.0]))
+    (True, False)
+    """
+    first, last = _POINTED_HOURS
+    hours = len(minute) >= _POINTED_ROWS and first <= minute[0] and minute[-1] < last
+    fraction = np.round(minute % 1.0, 6)
+    as_clock = (fraction < MIN_PER_HOUR / 100.0) & (np.round(fraction * 100.0, 3) % 1.0 == 0.0)
+    return bool(hours and minute[-1] - minute[0] < _POINTED_SPAN and as_clock.all() and fraction.any())
 
 
 def clock(minute: float) -> str:
