@@ -777,7 +777,7 @@ def test_a_point_that_takes_a_long_stretch_does_so_and_is_reported(tmp_path: Pat
     roads = one_way_street(tmp_path, {"name": "Fiddlehead Road"}, step=0.025)
     limits, problems = limits_of(roads, RULES, (_closed(kind, line=((-71.99, 44.0),), value=20000.0),))
     assert bool(limits.tanker_road[0]) is (kind != "closed")
-    assert [(one.code, one.value, one.rule) for one in problems] == [("long closure", "C1 (max_lb)", rule)]
+    assert [(one.code, one.value, one.rule) for one in problems] == [("long closure", f"C1 ({kind})", rule)]
     assert limits_of(roads, RULES, (_closed(kind, way_id=10, value=20000.0),))[1] == ()
 
 
