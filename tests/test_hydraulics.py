@@ -1,4 +1,4 @@
-"""Friction, lift and nozzles against published worked examples."""
+"""Friction and lift against published worked examples."""
 
 from __future__ import annotations
 

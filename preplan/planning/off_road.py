@@ -143,10 +143,8 @@ def _finding(
 
 def with_water_between(answers: AnswerTable, over_water: BoolArray) -> AnswerTable:
     """Flag the addresses, a mask (addresses,), between which and the road lies water that hose must cross."""
-    flags = list(answers.flags)
-    for a in np.flatnonzero(over_water & (answers.level >= 0)).tolist():
-        flags[a] = (*flags[a], Flag(WATER_BETWEEN))
-    return replace(answers, flags=tuple(flags))
+    asked = np.flatnonzero(over_water & (answers.level >= 0)).tolist()
+    return answers.flagged((a, Flag(WATER_BETWEEN)) for a in asked)
 
 
 def with_barriers(answers: AnswerTable, inputs: Inputs, roads: RoadTable, place: FrontageTable) -> AnswerTable:

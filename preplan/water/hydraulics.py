@@ -1,4 +1,4 @@
-"""Water in hose, pipe, pump and draft: friction, flow of a lay, lift, transfer, nozzles. Arrays in, arrays out.
+"""Water in hose, pipe, pump and draft: friction, flow of a lay, lift, transfer. Arrays in, arrays out.
 
 Coefficients differ by source; they stand here as data, each with where it comes from. Where sources
 contradict each other the careful one (more loss) is the default.
