@@ -200,3 +200,25 @@ def test_a_house_across_a_stream_has_a_card_of_its_own_that_tells_of_the_water(t
     told = [WATER_BETWEEN in {flag.code for flag in flags} for flags in plan.answers.flags]
     assert told == [False, True]
     assert [len(group.addresses) for group in plan.groups] == [1, 1]
+
+
+@pytest.mark.parametrize(("river", "status"), [(True, "served"), (False, "hydrant")])
+def test_no_hydrant_s_hose_leads_through_a_river(tmp_path: Path, status: str, *, river: bool) -> None:
+    """A house 90 m from its road, a hydrant opposite: 300 ft and the driveway, but a river runs between."""
+    nodes = {"a": (0, 0), "w": (3500, 0), "m": (6000, 0), "z": (12000, 0), "k": (3000, 30), "l": (4000, 30),
+             "j": (4000, 60), "i": (3000, 60)}  # fmt: skip
+    plan = planned(
+        tmp_path, nodes, [("awmz", ROAD), *([("kljik", {"natural": "water"})] if river else [])],
+        {
+            "addresses": ("address_id,label,lon,lat,required_gpm", [("A1", "100 Main Road", (3500, 90), 200)]),
+            "hydrants": ("hydrant_id,lon,lat,flow_gpm", [("H1", (3500, 5), 1500)]),
+            "fill_sites": ("site_id,name,kind,lon,lat,fill_gpm,needs_engine,turnaround",
+                           [("F1", "Pond", "hydrant", (6000, 10), 1000, "no", "through")]),
+            "stations": ("station_id,name,lon,lat,staffed", [("S1", "One", (6000, 10), "yes")]),
+            "apparatus": ("unit_id,station_id,kind,tank_gal",
+                          [*((f"E{k}", "S1", "engine", 1000) for k in (1, 2, 3)),
+                           *((f"T{k}", "S1", "tanker", 3000) for k in (1, 2, 3))]),
+        },
+        levels((3, 3)).replace("[files]", '[files]\nhydrants = "hydrants.csv"'),
+    )  # fmt: skip
+    assert plan.answers.status.tolist() == [status]

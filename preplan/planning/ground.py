@@ -75,6 +75,8 @@ class Ground:
     """Where tankers dump: the addresses' own frontages until `with_dump_sites` has moved some."""
     over_water: BoolArray
     """(addresses,) water is mapped between the address and its own frontage."""
+    over_wide_water: BoolArray
+    """(addresses,) the same, and it is no mere stream."""
     sites: Places
     stations: Places
     shut_beyond: Mapping[int, tuple[frozenset[int], tuple[int, ...]]] = field(default_factory=dict)
@@ -173,6 +175,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         needs=needs_of(about, features, rules.required_flow),
         frontages=frontages,
         over_water=straight_over_water(roads, about, frontages, features),
+        over_wide_water=straight_over_water(roads, about, frontages, features, wide=True),
         sites=sites,
         stations=stations,
         notes=(
@@ -183,6 +186,12 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
             *unknown_notes(about.occupancy[guessed_use(about, rules.required_flow.method)].tolist()),
         ),
     )
+
+
+def on_dry_land(ground: Ground) -> FrontageTable:
+    """Give the frontages without those of addresses beyond wide water, to which no hose leads from a hydrant."""
+    segment = np.where(ground.over_wide_water, -1, ground.frontages.segment).astype(np.int32)
+    return replace(ground.frontages, segment=segment)
 
 
 def season_ground(roads: RoadTable, season: RoadSeason, joined: BoolArray, rules: RoadRules) -> SeasonGround:

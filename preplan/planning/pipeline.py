@@ -32,7 +32,7 @@ from preplan.planning.driver_warnings import weights_of, with_weights
 from preplan.planning.dump_sites import with_dump_sites, with_shut_beyond
 from preplan.planning.flags import address_flags, with_hydrants
 from preplan.planning.flows import Flows
-from preplan.planning.ground import Ground, SeasonGround, lay_ground, with_streets
+from preplan.planning.ground import Ground, SeasonGround, lay_ground, on_dry_land, with_streets
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
@@ -75,7 +75,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, ground.as_seen)
     # over the roads as they were read: hose goes past a barrier that parts them for trucks
-    hydrant = hydrant_reach(roads, ground.limits, ground.frontages, inputs.hydrants, inputs.district.rules.hydrants)
+    hydrant = hydrant_reach(roads, ground.limits, on_dry_land(ground), inputs.hydrants, inputs.district.rules.hydrants)
     ground = with_dump_sites(inputs, units, ground, fleets)
     found, flows = weighed(inputs, units, ground, fleets, progress)
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)

@@ -125,13 +125,18 @@ def place_addresses(
 
 
 def straight_over_water(
-    roads: RoadTable, addresses: AddressTable, frontages: FrontageTable, features: FeatureTable
+    roads: RoadTable, addresses: AddressTable, frontages: FrontageTable, features: FeatureTable, *, wide: bool = False
 ) -> BoolArray:
-    """Mark the addresses (addresses,) between which and their frontage water is mapped, no driveway being mapped."""
+    """Mark the addresses (addresses,) between which and their frontage water is mapped, no driveway being mapped.
+
+    With `wide` only a pond, lake or river that is mapped as an area counts.
+    """
     ground = Ground.of(roads, addresses.lon, addresses.lat)
     spots = ground.on_road(frontages.segment, frontages.fraction)
     straight = np.isin(frontages.how.astype(str), ("named", "nearest"))
-    return straight & Waters.of(features, ground.projection).part(shapely.shortest_line(ground.points, spots))
+    return straight & Waters.of(features, ground.projection).part(
+        shapely.shortest_line(ground.points, spots), wide=wide
+    )
 
 
 def _on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray) -> Near:
