@@ -200,6 +200,18 @@ def test_nobody_fills_or_dumps_in_a_roundabout() -> None:
         assert share is None or spot.fraction == table.fraction == pytest.approx(share, rel=SCALE)
 
 
+@pytest.mark.parametrize(("east_m", "row", "at_m"), [(498.0, 0, 480.0), (505.0, 1, 520.0), (700.0, 1, 700.0)])
+def test_nobody_stands_on_the_rails(east_m: float, row: int, at_m: float) -> None:
+    """A railway crosses 500 m from the west."""
+    town = draw(
+        {"w": (0, 0), "x": (500, 0), "e": (1000, 0)}, [("w", "x", {}), ("x", "e", {})],
+        node_tags={"x": {"railway": "level_crossing"}},
+    )  # fmt: skip
+    table = place(town, address_table([(east_m, 30.0)]))
+    assert table.segment.tolist() == [row]
+    assert 500.0 * (row + table.fraction[0]) == pytest.approx(at_m, rel=SCALE)
+
+
 @pytest.mark.parametrize("tags", [{"highway": "trunk_link"}, {"tunnel": "yes"}])
 def test_nobody_dumps_on_a_ramp_or_in_a_tunnel(tags: dict[str, str]) -> None:
     """Of a road whose name the address bears a piece is a ramp, or lies in a tunnel."""

@@ -20,7 +20,8 @@ NO_FRONTAGE = ("motorway", "motorway_link", "trunk_link")
 """Values of `highway` where nobody lives and no tanker stands, if there is another road."""
 
 CLEAR_M = 20.0
-"""From the mouth of a roundabout to who stands before it, so that others pass (this program's careful choice)."""
+"""From the mouth of a roundabout to who stands before it, so that others pass; and from the rails of a crossing, where
+nobody may park within 50 ft (uniform vehicle code, from memory, unverified; the rest is this program's choice)."""
 _RAMPS = ("motorway_link", "trunk_link")
 _TUNNEL_NOT = frozenset({"", "no", "culvert"})
 """Values of `tunnel` that put no road under a roof."""
@@ -115,10 +116,13 @@ class Ground:
         """Give the stretches and shares on which to stand to points whose nearest stretches are `row`.
 
         That is the road before one where nobody stands (`no_stand`). Where no road goes on from it within reach the
-        point stays, as it does on a ring from which one road leads.
+        point stays, as it does on a ring from which one road leads. From the mouth of a roundabout, and from the rails
+        of a crossing, it keeps `CLEAR_M` where the stretch has room.
         """
         row, shunned = row.copy(), no_stand(roads)
         clear_m = np.zeros(len(row))
+        on_rails = np.zeros(len(roads.node_id), dtype=np.bool_)
+        on_rails[[node for node, tags in roads.node_tags.items() if tags.get("railway") == "level_crossing"]] = True
         for span in np.unique(row[(row >= 0) & shunned[row]]).tolist():
             beyond = _beyond(roads, usable, shunned, span)
             if is_circle(roads, span) and len(beyond) == 1:
@@ -128,8 +132,11 @@ class Ground:
             moved = members[near.row >= 0]
             row[moved] = near.row[near.row >= 0]
             clear_m[moved] = CLEAR_M if is_circle(roads, span) else 0.0
-        clear = np.minimum(clear_m / roads.length_m[row], 0.5)
-        return row, np.clip(self.fractions(row), clear, 1.0 - clear)
+        before, behind = (
+            np.minimum(np.where(on_rails[ends[row]], CLEAR_M, clear_m) / roads.length_m[row], 0.5)
+            for ends in (roads.from_node, roads.to_node)
+        )
+        return row, np.clip(self.fractions(row), before, 1.0 - behind)
 
     def fractions(self, row: IntArray) -> FloatArray:
         """Give the share of stretch `row[i]` at which it comes nearest to point i; NaN where row is -1."""
