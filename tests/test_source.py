@@ -416,7 +416,7 @@ def _district() -> OsmText:
 @pytest.fixture
 def wide_tags(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ox.settings, "useful_tags_way", [*ox.settings.useful_tags_way, "maxweight", "tracktype"])
-    monkeypatch.setattr(ox.settings, "useful_tags_node", [*ox.settings.useful_tags_node, "barrier"])
+    monkeypatch.setattr(ox.settings, "useful_tags_node", [*ox.settings.useful_tags_node, "barrier", "maxheight"])
 
 
 @pytest.mark.usefixtures("wide_tags")
@@ -436,6 +436,15 @@ def test_a_saved_graph_gives_the_same_roads_as_the_file(tmp_path: Path) -> None:
     assert tags[13]["oneway"] == tags[15]["oneway"] == "yes"
     assert "oneway" not in tags[10]
     assert [dict(one) for one in from_graph.node_tags.values()] == [{"barrier": "gate"}]
+
+
+@pytest.mark.usefixtures("wide_tags")
+def test_a_limit_on_a_node_has_a_piece_of_its_own_in_a_saved_graph_too(tmp_path: Path) -> None:
+    text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, barrier="gate", maxheight="3").node(3, -71.998, 44.0)
+    xml = text.way(10, [1, 2, 3], ROAD).save(tmp_path)
+    ox.save_graphml(ox.graph_from_xml(xml, simplify=False, retain_all=True), tmp_path / "roads.graphml")
+    assert node_pairs(read_graphml(tmp_path / "roads.graphml")) == node_pairs(read_osm(xml)[0])
+    assert len(read_osm(xml)[0]) == 3
 
 
 @pytest.mark.usefixtures("wide_tags")

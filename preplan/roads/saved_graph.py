@@ -15,6 +15,7 @@ import networkx as nx
 import numpy as np
 
 from preplan.records import RoadTable
+from preplan.roads.limit_pieces import with_limit_pieces
 from preplan.roads.stretches import DRIVABLE, MERGED_WAYS, ROAD_CLASSES, Ways, node_matters, road_table
 
 Coords: TypeAlias = tuple[tuple[float, float], ...]
@@ -67,7 +68,7 @@ def roads_of_graph(graph: nx.MultiDiGraph[int]) -> RoadTable:
         node_tags=_node_tags(graph),
         cut_nodes=cut,
     )
-    return road_table(ways, newest=str(graph.graph.get("created_date", ""))[:10])
+    return road_table(with_limit_pieces(ways), newest=str(graph.graph.get("created_date", ""))[:10])
 
 
 def _edges(graph: nx.MultiDiGraph[int]) -> Iterator[_Edge]:
