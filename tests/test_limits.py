@@ -327,6 +327,7 @@ def test_a_limit_at_times_counts_in_the_months_it_may_hold(
         ({"seasonal": "spring;summer"}, {3, 4, 5, 6, 7, 8}),
         ({"seasonal": "yes"}, None),  # nobody says when
         ({"access:conditional": "no @ winter"}, {5, 6, 7, 8, 9, 10}),
+        ({"hgv:conditional": "no @ snow"}, None),  # by law, on a road that is ploughed
         ({"motor_vehicle:conditional": "no @ (snow)"}, {5, 6, 7, 8, 9, 10}),
         ({"motor_vehicle:conditional": "no @ (Dec 1\N{EN DASH}Mar 31)"}, {4, 5, 6, 7, 8, 9, 10, 11}),
         ({"opening_hours": "Apr 15-Nov 1"}, {4, 5, 6, 7, 8, 9, 10, 11}),
