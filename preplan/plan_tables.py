@@ -12,6 +12,8 @@ from preplan.records import BoolArray, Columns, FloatArray, IntArray, TextArray
 
 ROUNDING_GPM = 1e-6
 """A flow this little below the requirement meets it: it is the same number."""
+NO_WAY = "no way for"
+"""Code of the flag that names units without a way, with the months where they have one in others."""
 FIRST_ALARM_IN = "first alarm in"
 """Code of the flag that names months in which a higher level goes with the first alarm, though those that decide leave
 time to call it."""

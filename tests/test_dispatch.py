@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,7 @@ from preplan.render.dispatch import AT_ONCE, AT_ONCE_TOO, DISPATCH_COLUMNS, NO_S
 from preplan.render.first_minutes import AT_ONCE as FIRST_ALARM
 from preplan.render.first_minutes import officer_words
 from tests.example_plan import example_plan, split_plan
+from tests.faults.small import TABLES, TOML, SmallDistrict
 from tests.plan_checks import SAMPLE, plan_of
 from tests.test_tables import changed, picked, rows_of
 
@@ -454,6 +456,21 @@ def test_a_road_that_is_closed_in_winter_alone_says_what_serves_it_in_summer() -
     at = next(a for a in range(len(plan.answers)) if plan.addresses.address_id[a] == "MR0050")
     june = next(line for line in plan.seasons if 6 in line.months)
     assert plan.sites[int(june.best_site[at, 0])].site_id == "F10"
+
+
+def test_a_row_says_who_has_no_way_in_some_months_and_whom_else_to_call_in_the_others(tmp_path: Path) -> None:
+    """A lane posted in spring holds off E3 and T2, and spring decides: T2 stood in no row, and E3 in all of them."""
+    one = SmallDistrict()
+    one.files["stations.csv"] = f"{TABLES['stations.csv']}H2,Tower House,-72.05,44.01\n"
+    one.files["apparatus.csv"] = str(TABLES["apparatus.csv"]).replace("E3,H1", "E3,H2").replace("T2,H1", "T2,H2")
+    one.files["closures.csv"] = "closure_id,kind,way_id,value,months\nC1,max_lb,11,20000,3-4\n"
+    one.toml = TOML.replace("[roads]\n", 'closures = "closures.csv"\n\n[roads]\n')
+    for name in ("fill_sites.csv", "addresses.csv"):
+        one.files[name] = "".join(str(TABLES[name]).splitlines(keepends=True)[:2])
+    (row,) = rows(plan_of(one.write(tmp_path)))
+    assert row["units"] == "E1 E2 T1 T3"
+    assert "no way for E3 T2 in March to April" in row["note"]
+    assert "May to February: Call T2 too: T1 T2 fill at S1 then" in row["note"]
 
 
 def test_a_row_says_where_tankers_fill_in_other_months_and_who_is_called_then() -> None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from preplan.months import month_words, months_text
-from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, AnswerTable, Flag, SeasonLine
+from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, NO_WAY, AnswerTable, Flag, SeasonLine
 from preplan.planning.assignment import CutTrips, Scene
 from preplan.planning.flows import Flows
 from preplan.planning.levels import Choice, worst_season
@@ -152,7 +152,7 @@ def with_stranded(answers: AnswerTable, scenes: Sequence[Scene]) -> AnswerTable:
         always = frozenset(scenes[0].planned)
         for months, named in units.items():
             when = "" if months >= always else f" in {month_words(months)}"
-            found.append((a, Flag("no way for", f"{' '.join(named)}{when}")))
+            found.append((a, Flag(NO_WAY, f"{' '.join(named)}{when}")))
     return answers.flagged(found)
 
 

@@ -141,7 +141,7 @@ def other_jobs(facts: Facts) -> list[str]:
 def jobs_then(facts: Facts, other: OtherCircuit) -> str:
     """Say which units have other jobs with another circuit's fill site than on the page, behind a blank; else ''.
 
-    An engine that is not among the level's units in front, nor in the crew of its sheet, has to be called.
+    Who is not among the level's units in front, nor in the crew of its sheet, has to be called.
     """
     plan, lead, level = facts.plan, facts.lead, facts.level
     mine, jobs, sent = facts.other, [], plan.levels.fleet[lead, level].copy()
@@ -159,7 +159,7 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
             who = words.printable(plan.units[engine].unit_id)
             jobs.append(f"{who} {job}" if sent[engine] else f"call {who} too: it {job}")
     if other.tankers and frozenset(other.tankers) != facts.tankers:
-        jobs.append(f"{_fill_at(plan, other.tankers, other.site)}{' then' * (not splits(plan, lead, other))}")
+        jobs.append(f"{_fill_at(plan, other.tankers, other.site, sent)}{' then' * (not splits(plan, lead, other))}")
     told = {(one.site, month) for one in facts.group.others for month in one.months}
     # who fills at a fill site of the card itself then has no sheet of his own
     those = [one for one in other.elsewhere if (one.site, one.months[0]) not in told]
@@ -167,9 +167,10 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
     return f" {words.first_up(', '.join(jobs))}." if jobs else ""
 
 
-def _fill_at(plan: Plan, tankers: Sequence[int], site: int) -> str:
-    named = words.printable(" ".join(plan.units[unit].unit_id for unit in tankers))
-    return f"{named} fill{'s' * (len(tankers) == 1)} at fill site {site + 1}"
+def _fill_at(plan: Plan, tankers: Sequence[int], site: int, sent: BoolArray | None) -> str:
+    more = () if sent is None else tuple(unit for unit in tankers if not sent[unit])
+    named, called = (words.printable(" ".join(plan.units[unit].unit_id for unit in some)) for some in (tankers, more))
+    return f"{f'call {called} too: ' * bool(more)}{named} fill{'s' * (len(tankers) == 1)} at fill site {site + 1}"
 
 
 def elsewhere_words(
@@ -177,8 +178,7 @@ def elsewhere_words(
 ) -> list[str]:
     """Say who fills at the other of two fill sites in the months of a circuit, and who pumps there.
 
-    Each with its months where that is not so in all of them. Who pumps and is not among those `sent`, (units,), has to
-    be called.
+    Each with its months where that is not so in all of them. Who is not among those `sent`, (units,), has to be called.
     """
     said: dict[str, list[int]] = {}
     for one in those:
@@ -187,7 +187,7 @@ def elsewhere_words(
             engine = words.printable(plan.units[one.fill_engine].unit_id)
             comes = sent is None or sent[one.fill_engine]
             pumps = f" ({engine} pumps)" if comes else f" (call {engine} too: it pumps)"
-        filled = f"{_fill_at(plan, one.tankers, one.site)}{pumps}"
+        filled = f"{_fill_at(plan, one.tankers, one.site, sent)}{pumps}"
         lane = f", meeting on {words.printable(one.lane)}, one truck wide: loaded goes first, empties wait off it"
         said.setdefault(f"{filled}{lane if one.lane else ''}", []).extend(one.months)
     every = {*other.months}

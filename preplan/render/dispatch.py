@@ -20,7 +20,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit, Strip
-from preplan.plan_tables import ROUNDING_GPM, at_level, text_at_level
+from preplan.plan_tables import NO_WAY, ROUNDING_GPM, at_level, text_at_level
 from preplan.records import ALL_MONTHS, IntArray
 from preplan.render import backups, crew, first_minutes, words
 from preplan.render.card_facts import Facts
@@ -317,6 +317,9 @@ def _elsewhere(plan: Plan, address: int) -> Iterator[str]:
         named = "+".join(plan.sites[site].site_id for site in sites)
         yield f"{month_words(months)}: {f'from {named}' if named else 'no site'}"
     yield from _backups(plan, address, level)
+    # no minutes and no seat keeps a unit in the row that a posting of some months holds off
+    kept_off = (str(flag.value) for flag in plan.answers.flags[address] if flag.code == NO_WAY)
+    yield from (f"no way for {words.printable(units)}" for units in kept_off if " in " in units)
 
 
 def _backups(plan: Plan, address: int, level: int) -> Iterator[str]:
