@@ -267,6 +267,15 @@ def test_a_site_that_is_best_in_months_that_do_not_decide_says_so() -> None:
     assert said(replace(plan, seasons=seasons)) == (1, "April to November")
 
 
+def test_a_site_that_stands_in_in_months_that_do_not_decide_says_so_on_its_page() -> None:
+    """It read `backup of 0` and nothing else: a fill site that nobody needs to keep."""
+    plan = with_backup(0)
+    none = replace(plan, seasons=(plan.seasons[0], replace(plan.seasons[1], backup_site=plan.seasons[0].backup_site)))
+    for one, told in ((plan, True), (none, False)):
+        said = words_of(site_pdf.sites(one))
+        assert ("Backup in December to March for 4 more: Mill Road (2); Quarry Lane (2)." in said) == told
+
+
 def test_the_table_names_tankers_as_far_as_it_has_room_and_counts_the_others() -> None:
     plan = example_plan()
     lead, level = plan.groups[0].lead, int(plan.answers.level[plan.groups[0].lead])

@@ -15,7 +15,7 @@ from pypdf import PdfReader
 
 from preplan.plan import Plan
 from preplan.records import IntArray
-from preplan.render.circuits import in_other_months
+from preplan.render.circuits import in_other_months, stands_in_besides
 from tests.browser import Opened, opened, written
 from tests.plan_checks import SAMPLE, plan_of
 
@@ -100,6 +100,11 @@ def test_a_fill_site_says_where_it_stands_in_and_in_which_months_it_is_taken_bes
         more, when = in_other_months(plan, k)
         assert re.search(rf"Backup of\s+{(backup == k).sum()} address", said)
         assert re.search(rf"Taken in {when}\s+at {more.sum()} more address", said)
+    besides, when = stands_in_besides(plan, 0)
+    assert besides.sum() > 50
+    choose(wide.page, f"1, {plan.sites[0].name}")
+    said = wide.page.inner_text("#panel-body dl").replace("\xa0", " ")
+    assert re.search(rf"Backup in {when}\s+of {besides.sum()} more address", said)
 
 
 @pytest.mark.parametrize("unit_id", ["T11", "PT22", "E12", "E31", "T51"])

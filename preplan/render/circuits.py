@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from preplan.months import month_words, months_of
@@ -69,6 +71,18 @@ def in_other_months(plan: Plan, site: int) -> tuple[BoolArray, str]:
         )
         for line in plan.seasons
     ]
+    return _when(plan, taken)
+
+
+def stands_in_besides(plan: Plan, site: int) -> tuple[BoolArray, str]:
+    """Mark the addresses at which a site stands in in months alone that do not decide, and name those months too."""
+    cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
+    counts = (plan.answers.level >= 0) & (plan.levels.backup[cell] != site)
+    return _when(plan, [(line.backup_site[cell] == site) & counts for line in plan.seasons])
+
+
+def _when(plan: Plan, taken: Sequence[BoolArray]) -> tuple[BoolArray, str]:
+    """Sum up the addresses that are marked in each season, and name the months of those in which some are."""
     months = {month for line, some in zip(plan.seasons, taken, strict=True) if some.any() for month in line.months}
     named = month_words(months) if len(months) < sum(len(line.months) for line in plan.seasons) else "some months"
     return np.any(taken, axis=0), named

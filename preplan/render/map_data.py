@@ -13,7 +13,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import FIRST_ALARM_IN, STATUSES
 from preplan.records import FILL_SITE_KINDS, FillSite
 from preplan.render import card_pdf, words
-from preplan.render.circuits import in_other_months
+from preplan.render.circuits import in_other_months, stands_in_besides
 from preplan.render.kind_marks import KIND_LINES
 from preplan.render.limit_places import site_limits
 from preplan.render.map_answers import address_data, answer_data, flag_said
@@ -151,17 +151,23 @@ def site_facts(site: FillSite) -> list[tuple[str, str]]:
     ]
 
 
-def _other_uses(backup: int, count: int, when: str) -> list[tuple[str, str]]:
-    """Say for how many addresses a fill site stands in, and in which other months it is taken: it is not idle then."""
+def _other_uses(plan: Plan, index: int, backup: int) -> list[tuple[str, str]]:
+    """Say for how many addresses a fill site stands in, and in which other months more, and in which it is taken.
+
+    It is not idle then.
+    """
     found = [("Backup of", f"{backup:,} address{'es' * (backup != 1)}")] if backup else []
-    return found + ([(f"Taken in {when}", f"at {count:,} more address{'es' * (count != 1)}")] if count else [])
+    uses = ("Backup in", "of", stands_in_besides(plan, index)), ("Taken in", "at", in_other_months(plan, index))
+    return found + [
+        (f"{what} {when}", f"{word} {int(some.sum()):,} more address{'es' * (int(some.sum()) != 1)}")
+        for what, word, (some, when) in uses
+        if some.any()
+    ]
 
 
 def _site(plan: Plan, index: int) -> Page:
     site = plan.sites[index]
     backups = int(np.sum(plan.answers.shown(plan.levels.backup) == index))
-    others, when = in_other_months(plan, index)
-    more = int(others.sum())
     return {
         "id": words.printable(site.site_id),
         "name": words.printable(site.name),
@@ -172,9 +178,9 @@ def _site(plan: Plan, index: int) -> Page:
         "inService": site.in_service,
         "lasting": words.lasting_words(site),
         "road": bool(plan.site_segment[index] >= 0),
-        "facts": [*site_facts(site), *_other_uses(backups, more, when)],
+        "facts": [*site_facts(site), *_other_uses(plan, index, backups)],
         "backups": backups,
-        "more": more,
+        "more": int(in_other_months(plan, index)[0].sum()),
         "engineMin": whole(plan.site_arrival_min[index], way="up").tolist(),
         "flags": [flag_said(plan, flag) for flag in plan.site_flags[index]],
         "needsEngine": site.needs_engine,

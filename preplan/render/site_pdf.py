@@ -17,7 +17,7 @@ from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_inde
 from preplan.render.card_facts import Facts
 from preplan.render.card_rest import keep_off
 from preplan.render.charts import Picture
-from preplan.render.circuits import drivers_words, in_other_months, then_words
+from preplan.render.circuits import drivers_words, in_other_months, stands_in_besides, then_words
 from preplan.render.driving_words import directions, turning_words
 from preplan.render.first_drive import BORDER
 from preplan.render.flag_words import HOLDS_OFF, OFF_THE_WAY, ON_THE_WAY, flag_words, flags_on
@@ -202,6 +202,11 @@ def _draw_service(
             document.flow(f"The ways then stand on sheets behind the cards of: {listed}.", SMALL_PT)
     if stands_in.any():
         document.flow(f"Backup for: {'; '.join(_served(plan, stands_in))}.", SMALL_PT)
+    besides, when = stands_in_besides(plan, site)
+    if besides.any():
+        document.flow(
+            f"Backup in {when} for {int(besides.sum()):,} more: {'; '.join(_served(plan, besides))}.", SMALL_PT
+        )
     one_way = _one_way(plan, mine)
     if one_way:
         document.flow(
