@@ -28,7 +28,7 @@ from preplan.render.route_lines import chosen_legs, driven, leg_lines, trips_by_
 from preplan.render.run_info import run_json
 from preplan.render.tables import LEVEL_COLUMNS, addresses_csv
 from preplan.rules import Rules, ShuttleRules
-from tests.example_plan import example_plan
+from tests.example_plan import example_plan, other_plan
 from tests.test_tables import changed, picked, rows_of
 
 LAYERS = {
@@ -264,6 +264,21 @@ def test_routes_say_in_which_months_they_are_driven(tmp_path: Path, package: Pat
         (f"A{i}", leg): {0: "April to November", 1: "December to October"}.get(i, "all year")
         for i in range(4) for leg in ("out", "back")
     }  # fmt: skip
+
+
+def test_routes_of_other_months_stand_behind_the_chosen_ones(tmp_path: Path, package: Path) -> None:
+    """Whoever looks in February at a fill site of that month alone saw no way to it."""
+    plan = other_plan(backup=False)
+    leaves = np.array([0, 2, 1, 2, 2, 2], dtype=np.int32), np.array([3, 5, 4, 5, 5, 5], dtype=np.int32)
+    traced = replace(plan.sheet_trips, out_leaf=leaves[0], back_leaf=leaves[1])
+    path = tmp_path / "other.gpkg"
+    path.write_bytes(geopackage(replace(plan, sheet_trips=traced)))
+    *own, out, back = layer(path, "routes")
+    assert len(own) == len(layer(package, "routes"))
+    for row, leg, length in ((out, "out", traced.out_mi[1]), (back, "back", traced.back_mi[1])):
+        assert (row["address_id"], row["site_id"], row["leg"]) == ("A0", "F2", leg)
+        assert row["months"] == "December to March"
+        assert row["leg_mi"] == pytest.approx(length, abs=0.005)
 
 
 @given(st.lists(st.integers(0, 5), max_size=12))

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -22,7 +22,7 @@ from preplan.render import circuits
 from preplan.render.fields import ABOUT
 from preplan.render.limit_places import posted_words
 from preplan.render.qgis_styles import layer_styles
-from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, thinned, trips_by_segment
+from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, legs_of, thinned, trips_by_segment
 from preplan.render.run_info import run_lines
 from preplan.render.scratch import scratch_folder
 from preplan.render.tables import Cells, Numbers, address_columns, miles, minutes, season_columns
@@ -188,18 +188,33 @@ def _stations(plan: Plan) -> Layer:
 
 
 def _routes(plan: Plan, legs: Legs, ways: Driven) -> Layer:
-    trips = plan.trips
+    """List the chosen ways, and behind them those of the months that do not decide, which stand on sheets of cards."""
+    sheets, roads = plan.on_sheets(), thinned(plan.roads)
+    months = {one.trip: month_words(one.months) for group in plan.groups for one in group.others if one.months}
+    then = legs_of(sheets, np.array(sorted(months), dtype=np.int32))
+    parts = (plan.trips, legs), (sheets.trips, then)
+
+    def column(loaded: str, empty: str | None = None) -> npt.NDArray[Any]:
+        legs_in = [
+            np.where(of.loaded, getattr(trips, loaded)[of.trip], getattr(trips, empty or loaded)[of.trip])
+            for trips, of in parts
+        ]
+        return np.concatenate(legs_in)
+
     columns: dict[str, Cells] = {
-        "address_id": plan.addresses.address_id[trips.address[legs.trip]].tolist(),
-        "site_id": text_array([site.site_id for site in plan.sites])[trips.site[legs.trip]].tolist(),
-        "leg": np.where(legs.loaded, "out", "back").tolist(),
-        "leg_min": minutes(np.where(legs.loaded, trips.out_min[legs.trip], trips.back_min[legs.trip])),
-        "leg_mi": miles(np.where(legs.loaded, trips.out_mi[legs.trip], trips.back_mi[legs.trip])),
-        "months": _months_driven(plan, legs),
+        "address_id": plan.addresses.address_id[column("address")].tolist(),
+        "site_id": text_array([site.site_id for site in plan.sites])[column("site")].tolist(),
+        "leg": np.where(np.concatenate([legs.loaded, then.loaded]), "out", "back").tolist(),
+        "leg_min": minutes(column("out_min", "back_min")),
+        "leg_mi": miles(column("out_mi", "back_mi")),
+        "months": [*_months_driven(plan, legs), *(months[trip] for trip in then.trip.tolist())],
     }
     return Layer(
-        name="routes", about="Way of the chosen round trip of each address, loaded out, empty back; true to about 2 m.",
-        kind="LineString", columns=columns, shapes=_lines(*leg_lines(thinned(plan.roads), ways)),
+        name="routes", about="Way of the chosen round trip of each address, loaded out, empty back, true to about 2 m; "
+        "of other months the way of the address that a card tells.", kind="LineString", columns=columns,
+        shapes=np.concatenate([
+            _lines(*leg_lines(roads, ways)), _lines(*leg_lines(roads, driven(sheets, then)))
+        ]),
     )  # fmt: skip
 
 

@@ -46,8 +46,12 @@ class Driven(Columns):
 def chosen_legs(plan: Plan) -> Legs:
     """List the two legs of each address's trip at the level it shows, where it is traced; of both where it has two."""
     trips = np.column_stack([plan.answers.shown(one) for one in (plan.levels.trip, plan.levels.split_trip)])
-    trip = trips[trips >= 0]
-    trip = trip[(plan.trips.out_leaf[trip] >= 0) & (plan.trips.back_leaf[trip] >= 0)]
+    return legs_of(plan, trips[trips >= 0])
+
+
+def legs_of(plan: Plan, trips: IntArray) -> Legs:
+    """List the two legs of some trips, where they are traced."""
+    trip = trips[(plan.trips.out_leaf[trips] >= 0) & (plan.trips.back_leaf[trips] >= 0)]
     return Legs(trip=np.repeat(trip, 2), loaded=np.tile([True, False], len(trip)))
 
 

@@ -18,7 +18,7 @@ from preplan.months import month_words
 from preplan.records import FloatArray
 from preplan.render import circuits
 from preplan.render.limit_places import named_words
-from preplan.render.route_lines import Legs, driven, leg_lines, thinned
+from preplan.render.route_lines import driven, leg_lines, legs_of, thinned
 from preplan.render.tables import NOT_XML
 from preplan.render.words import CAUTIONS, ROAD_CREDIT, rate_words
 
@@ -111,8 +111,7 @@ def _circuits(plan: Plan) -> list[_Leg]:
     for one, wants in ((plan, False), (on_sheets, True)):
         mine = {site: trip for site, (trip, _, other) in wanted.items() if (other is not None) == wants}
         trips = np.array([mine[site] for site in sorted(mine)], dtype=np.int32)
-        trips = trips[(one.trips.out_leaf[trips] >= 0) & (one.trips.back_leaf[trips] >= 0)]
-        legs = Legs(trip=np.repeat(trips, 2), loaded=np.tile([True, False], len(trips)))
+        legs = legs_of(one, trips)
         lonlat, of_leg = leg_lines(roads, driven(one, legs))
         for k, (trip, loaded) in enumerate(zip(legs.trip.tolist(), legs.loaded.tolist(), strict=True)):
             site = int(one.trips.site[trip])
