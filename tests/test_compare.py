@@ -11,12 +11,16 @@ from collections import Counter
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
+import pandas as pd
 import pytest
+import shapely
 from typer.testing import CliRunner, Result
 
 from preplan.cli import app
-from preplan.compare import export, report
+from preplan.compare import answers, export, report
 from preplan.compare.comparison import Comparison, compare
 from preplan.compare.pages import cards_moved, cards_wrong
 from preplan.compare.results import Results, read_pair, read_results
@@ -432,6 +436,19 @@ def test_trips_and_arrivals_that_follow_are_no_causes(built: Built) -> None:
     found = held(built(), built(site_out))
     assert (found.answers.differences["what"] == "round trip").any()
     assert set(found.causes["code"]) == {"fill site"}
+
+
+def test_the_way_of_other_months_over_the_same_fill_site_is_no_change_of_the_chosen_one() -> None:
+    """Both stand under one address, fill site and leg: each was held against the other, though nothing had changed."""
+    lines = [shapely.to_wkb(shapely.LineString([(-72.0, 44.0), (-72.0, north)])) for north in (44.02, 44.08)]
+    row = {"address_id": "G1", "site_id": "S1", "leg": "out"}
+    routes = pd.DataFrame([row | {"geom": line} for line in lines])
+    pair: Any = SimpleNamespace(old=pd.DataFrame({"address_id": ["G1"], "lat": [44.0]}))
+    results: Any = {"routes": routes}
+    other: Any = {"routes": routes.iloc[::-1]}
+    assert answers._ways(pair, results, results) == []
+    (moved,) = answers._ways(pair, results, other)
+    assert moved["what"].tolist() == ["way"]
 
 
 def test_another_way_of_the_same_length_is_told(built: Built) -> None:

@@ -395,7 +395,9 @@ def _ways(pair: _Pair, old: Results, new: Results) -> list[pd.DataFrame]:
     import shapely  # noqa: PLC0415 - slow to import
 
     key = ["address_id", "site_id", "leg"]
-    legs = old["routes"].merge(new["routes"], on=key, suffixes=("_old", "_new"))
+    # ways of months that do not decide stand behind the chosen ones, some over the same fill site
+    was, now = (one["routes"].drop_duplicates(key) for one in (old, new))
+    legs = was.merge(now, on=key, suffixes=("_old", "_new"))
     legs = legs[legs["geom_old"] != legs["geom_new"]]
     at = pd.Index(pair.old["address_id"]).get_indexer(legs["address_id"])
     legs, at = legs[at >= 0], at[at >= 0]
