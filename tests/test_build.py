@@ -132,7 +132,10 @@ def test_real_districts_build_and_pass_the_check_of_outputs(
     status, _ = run("build", str(folder / "district.toml"), "--out", str(tmp_path / name))
     assert status == 0
     done = subprocess.run(
-        [sys.executable, str(tool), str(folder), str(tmp_path / name)], capture_output=True, text=True, check=False
+        [sys.executable, str(tool), str(folder), str(tmp_path / name), "--timeline"],
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.returncode == 0, done.stdout
 

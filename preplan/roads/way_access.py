@@ -234,6 +234,10 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     if tags.get("ford", "no") not in access.FORD | {"no"}:
         rule = "taken as open: give closures.csv a row with the months in which it is under water"
         found.append(Trouble("ford at times", "ford", tags["ford"], rule))
+    against = [key for key in access.ONEWAY_KEYS if tags.get(key) in _AGAINST]
+    if against and any(tags.get(key) in _ALONG for key in access.ONEWAY_KEYS):
+        rule = "closes the road: other tags make it one-way the other way; look which way the sign points"
+        found.append(Trouble("one-way both ways", against[0], tags[against[0]], rule))
     if tags.get("oneway") == "reversible":
         found.append(Trouble("reversible", "oneway", "reversible", "taken as open both ways"))
     return found

@@ -195,7 +195,8 @@ ROADS = (
     Fault("every road private: passed on the way to a fire", 0, both(mill(access="private"), lane(access="private"))),
     Fault("every road impassable", 2, both(mill(smoothness="impassable"), lane(smoothness="impassable"))),
     Fault("every road one-way: no way back", 0, both(mill(oneway="yes"), lane(oneway="yes"))),
-    Fault("one-way both ways", 0, mill(oneway="-1", oneway__hgv="yes")),
+    Fault("one-way both ways", 0, lane(oneway="-1", oneway__hgv="yes")),
+    Fault("one-way both ways, and no other road", 2, mill(oneway="-1", oneway__hgv="yes")),
     Fault("every road posted below an empty truck", 0, both(mill(maxweight="1"), lane(maxweight="1"))),
     Fault("weights that are no weights", 0, both(mill(maxweight="nan", maxheight="-3", maxwidth="inf"), lane(
         maxweight="1e400", maxheight="low", maxaxleload="0x10"))),
