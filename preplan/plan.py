@@ -232,6 +232,10 @@ class Plan:
         points = slice(self.roads.coord_start[segment], self.roads.coord_start[segment + 1])
         return np.column_stack([self.roads.coord_lon[points], self.roads.coord_lat[points]])
 
+    def supply_line_ft(self, address: int) -> float:
+        """Give the hose from dump site to attack engine."""
+        return float(self.frontages.driveway_ft[address]) + self.district.rules.shuttle.stand_off_ft
+
     def weight_months(self, segment: int) -> frozenset[int]:
         """Give the months in which the weight limit is that of `limits`, the least; none where it is so all year."""
         low = [one.max_lb[segment] == self.limits.max_lb[segment] for one in self.season_limits]

@@ -486,8 +486,11 @@ def line_by_hand(hoses: Sequence[tuple[float, float]], feet: float, need_gpm: fl
 
 def line_of_crew(
     plan: Plan, address: int, level: int, jobs: tuple[int, int, int], when: FloatArray
-) -> tuple[float, float, float]:
-    """Lay the line of a level by hand: gpm, when the dump engine and all whose hose it is are here, and these alone.
+) -> tuple[float, float, float, float]:
+    """Lay the line of a level by hand: gpm, and when the dump engine and all whose hose it is are here.
+
+    Then what a tanker that nurses can give, gpm, and from when: through the attack engine's own hose where that reaches
+    and is not wanted in the line, else through the line once its hose is here.
 
     `jobs` are fill engine, dump engine, and that at the second fill site.
 
@@ -499,7 +502,7 @@ def line_of_crew(
     sent = plan.levels.fleet[address, level] & ~plan.levels.tankers[address, level]
     spare = [u for u in np.flatnonzero(sent).tolist() if u not in {attack, fill, dump, second}]
     spare.sort(key=lambda u: when[u])
-    best, ready, hose = -1.0, math.inf, math.inf
+    best, ready, hose, own = -1.0, math.inf, math.inf, 0.0
     for count in range(len(spare) + 1):
         crew = [attack, dump, *spare[:count]]
         hoses = [(plan.units[u].supply_hose_ft, plan.units[u].supply_hose_in) for u in crew]
@@ -507,7 +510,8 @@ def line_of_crew(
         late = count and best > 0 and when[crew[-1]] > when[attack] + 15.0 - 5.0
         if gpm > best and not late:
             best, hose = gpm, max(float(when[u]) for u, ft in zip(crew, laid, strict=True) if ft)
-            ready = max(hose, float(when[dump]))
+            ready, own = max(hose, float(when[dump])), laid[0]
         if best >= need:
             break
-    return best, ready, hose
+    alone, _ = line_by_hand([(plan.units[attack].supply_hose_ft, plan.units[attack].supply_hose_in)], feet, need)
+    return best, ready, *((best, hose) if own or not alone else (alone, float(when[attack])))

@@ -13,7 +13,7 @@ from preplan.plan_tables import LONG_DRIVEWAY, Flag
 from preplan.records import text_array
 from preplan.render import card_pdf, card_rest, dispatch, map_strip
 from preplan.render.card_facts import Facts
-from preplan.render.first_minutes import nurse_words, officer_words
+from preplan.render.first_minutes import hose_awaited, nurse_words, officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
 from tests.example_plan import example_plan
 from tests.pdf_words import words_of
@@ -73,7 +73,11 @@ def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bo
     attack = next(at for at, unit in enumerate(plan.units) if unit.unit_id == engine)
     other = 0 if attack else 1
     hose = f"{said} That line needs hose of {plan.units[other].unit_id}. "
-    assert nurse_words(plan, groups[1].strip, attack, [attack, other]) == hose
+    assert nurse_words(plan, groups[1].strip, attack, hose_awaited(plan, 0, attack, [attack, other])) == hose
+    # its own hose reaches, and the line wants none of it
+    assert hose_awaited(plan, 0, attack, [other]) == []
+    short = [replace(unit, supply_hose_ft=90.0) if at == attack else unit for at, unit in enumerate(plan.units)]
+    assert hose_awaited(replace(plan, units=tuple(short)), 0, attack, [other]) == [other]
     assert "pump straight" not in Facts(without, groups[0]).officer_words
     assert [dispatch.dispatch_csv(one).count(said.rstrip(".").encode()) for one in (told, without)] == [1, 0]
     order = np.arange(len(plan.addresses))

@@ -94,14 +94,14 @@ class Question:
         """Lay the case out, the units beyond the first level alerted at `call_min`."""
         plan, a = self.plan, self.address
         fill, dump, engine = self.jobs(call_min)
-        draft, line, line_min, hose_min = self.lines((fill, dump, engine), call_min)
+        draft, line, line_min, nurse_gpm, hose_min = self.lines((fill, dump, engine), call_min)
         first = self.site(self.cell("site"), fill, call_min)
         second = self.site(self.cell("split"), engine, call_min) if self.cell("split") >= 0 else {}
         there = plan.levels.at_split[a, self.level]
         used = np.flatnonzero(plan.levels.used[a, self.level]).tolist()
         idle = np.flatnonzero(plan.levels.fleet[a, self.level] & ~plan.levels.used[a, self.level]).tolist()
         return Case(
-            tankers=tuple(self.tanker(u, call_min, line, second=bool(there[u])) for u in used),
+            tankers=tuple(self.tanker(u, call_min, nurse_gpm, second=bool(there[u])) for u in used),
             other_tanks=tuple(
                 PortableTank(self.when(u, call_min), plan.units[u].portable_tank_gal)
                 for u in idle if plan.units[u].portable_tank_gal and u not in {fill, engine}
@@ -154,7 +154,7 @@ class Question:
         first = self.plan.levels.fleet[self.address, 0, fill]
         return float(self.plan.site_arrival_min[site, fill]) + (0.0 if first else call_min)
 
-    def tanker(self, unit: int, call_min: float, line_gpm: float, *, second: bool) -> Tanker:
+    def tanker(self, unit: int, call_min: float, nurse_gpm: float, *, second: bool) -> Tanker:
         """Lay one tanker out, that fills at the first site or at the second."""
         one, trips = self.plan.units[unit], self.plan.trips
         trip, row = self.cell("split_trip" if second else "trip"), self.cell("split" if second else "site")
@@ -177,17 +177,17 @@ class Question:
             dump_maneuver_min=1.5,
             portable_gal=one.portable_tank_gal,
             has_pump=(one.pump_gpm or 0.0) > 0.0,
-            pump_gpm=min(one.pump_gpm or 0.0, line_gpm),
+            pump_gpm=min(one.pump_gpm or 0.0, nurse_gpm),
             self_fill=vacuum,
             second_site=second,
         )
 
-    def lines(self, jobs: tuple[int, int, int], call_min: float) -> tuple[float, float, float, float]:
-        """Give draft and supply line, gpm, by when all who draft or bring its hose are here, and those with hose."""
+    def lines(self, jobs: tuple[int, int, int], call_min: float) -> tuple[float, float, float, float, float]:
+        """Give draft and supply line, gpm, and by when its engines are here; then what a nurse gives, and when."""
         plan, a, attack, dump = self.plan, self.address, self.attack, jobs[1]
         draft = min(plan.units[dump].pump_gpm or 0.0, 1000.0)
         if dump == attack:
-            return draft, np.inf, self.when(dump, call_min), 0.0
+            return draft, np.inf, self.when(dump, call_min), np.inf, 0.0
         when = np.array([self.when(u, call_min) for u in range(len(plan.units))])
         return draft, *line_of_crew(plan, a, self.level, jobs, when)
 

@@ -111,6 +111,9 @@ def test_a_nurse_gives_no_more_than_its_pump(pump_gpm: float | None, dry_from: f
         ([399.0, 0.0], 3, np.nan),  # the line is a foot short
         ([0.0, 400.0], 3, 26.0),  # it is that of E2, which comes at 26 and drafts
         ([100.0, 300.0], 3, 26.0),
+        ([390.0, 10.0], 3, 26.0),
+        ([400.0, 1000.0], 3, 12.0),  # the line is of E2's larger hose, and E1's own is free for the tanker
+        ([399.0, 1000.0], 3, 26.0),
         ([400.0, 0.0], 1, 12.0),  # nobody drafts; E1 lays in
         ([399.0, 0.0], 1, np.nan),
     ],
@@ -118,7 +121,7 @@ def test_a_nurse_gives_no_more_than_its_pump(pump_gpm: float | None, dry_from: f
 def test_a_nurse_needs_the_hose_of_the_supply_line(hose_ft: list[float], engines: int, fed_min: float) -> None:
     """T1 is there at 12 with a pump; E1's own 300 gal are gone at 14; the dump site stands at 31, if at all."""
     units = (
-        unit("E1", "engine", tank_gal=300.0, supply_hose_ft=hose_ft[0]),
+        unit("E1", "engine", tank_gal=300.0, supply_hose_ft=hose_ft[0], supply_hose_in=3.0),
         unit("E2", "engine", supply_hose_ft=hose_ft[1]),
         unit("E3", "engine", supply_hose_ft=0.0),
         *tankers(1, pump_gpm=500.0),

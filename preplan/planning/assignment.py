@@ -243,8 +243,9 @@ class SupplyLine(Columns):
     """The same, with the feet that are short as though they were there."""
     short_ft: FloatArray
     hose_min: FloatArray
-    """All whose hose it is are on scene, so that a tanker can nurse. 0 where the attack engine drafts itself; where
-    nobody drafts, of the attack engine's own hose, inf where that is short."""
+    """All whose hose it is are on scene; see `_for_a_nurse`."""
+    nurse_gpm: FloatArray
+    """What a tanker that nurses gives through it at most."""
     ready_min: FloatArray
     """Dump engine too; inf where none drafts."""
     laid_ft: FloatArray
@@ -267,15 +268,28 @@ def supply_line(scene: Scene, jobs: Jobs, address: IntArray, later: FloatArray |
     attack, dump = response.attack_engine[address], jobs.dump_engine
     arrival = response.arrival_min[address] + later
     line = _laid(scene, address, arrival, np.column_stack([attack, dump]))
-    line.hose_min[(dump < 0) & (line.short_ft > 0)] = np.inf
-    line.hose_min[(dump == attack) & (dump >= 0)] = 0.0
     none = (dump == attack) | (dump < 0)
     line.gpm[none], line.reached_gpm[none], line.short_ft[none], line.laid_ft[none] = np.inf, np.inf, 0.0, 0.0
     line.ready_min[none] = np.where(dump >= 0, arrival[np.arange(len(dump)), dump], np.inf)[none]
     more = np.flatnonzero(line.gpm < scene.needs.required_gpm[address] - ROUNDING_GPM).astype(np.int32)
     if more.size:
         line.put(more, _with_spare(scene, address[more], arrival[more], jobs.rows(more), line.rows(more)))
-    return line
+    return _for_a_nurse(scene, address, arrival, dump, line)
+
+
+def _for_a_nurse(scene: Scene, address: IntArray, arrival: FloatArray, dump: IntArray, line: SupplyLine) -> SupplyLine:
+    """Say from when a tanker can nurse, and how much passes: through the line, once all its hose is on scene.
+
+    Sooner through the attack engine's own hose where that reaches and is not wanted in the line. Where the attack
+    engine drafts itself it stands beside the tanker, and where nobody drafts there is no other hose.
+    """
+    attack = scene.response.attack_engine[address]
+    own = _laid(scene, address, arrival, np.column_stack([attack, np.full_like(attack, -1)]))
+    wanted = line.laid_ft[np.arange(len(attack)), attack] > 0
+    over_own, beside = (own.short_ft <= 0) & ~wanted, (dump == attack) & (dump >= 0)
+    hose_min = np.where(over_own, own.hose_min, np.where(dump < 0, np.inf, line.hose_min))
+    gpm = np.where(over_own, own.gpm, line.gpm)
+    return replace(line, hose_min=np.where(beside, 0.0, hose_min), nurse_gpm=np.where(beside, np.inf, gpm))
 
 
 def _with_spare(scene: Scene, address: IntArray, arrival: FloatArray, jobs: Jobs, line: SupplyLine) -> SupplyLine:
@@ -319,6 +333,7 @@ def _laid(scene: Scene, address: IntArray, arrival: FloatArray, whose: IntArray)
         reached_gpm=found.reached_gpm,
         short_ft=found.short_ft,
         hose_min=hose_min,
+        nurse_gpm=found.gpm,
         ready_min=np.maximum(hose_min, arrival[row[:, 0], whose[:, 1]]),
         laid_ft=laid_ft,
     )

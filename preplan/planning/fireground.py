@@ -216,7 +216,7 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
     rules, needs, address = scene.rules.shuttle, scene.needs, run.address
     arrival = scene.response.arrival_min[address] + later
     line = supply_line(scene, run.jobs, address, later)
-    supply_gpm = line.reached_gpm if hose_reaches else line.gpm
+    nurse_gpm = np.where(line.short_ft > 0, line.reached_gpm, line.nurse_gpm) if hose_reaches else line.nurse_gpm
     other_arrival, other_gal = _other_tanks(scene, run, arrival)
     attack = scene.response.attack_engine[address]
     booster = np.array([unit.tank_gal for unit in scene.units])
@@ -238,11 +238,11 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
         room_fraction=rules.tank_room_fraction,
         dead_fraction=rules.dead_water_fraction,
         draft_gpm=drafted_gpm(scene, run.jobs),
-        supply_gpm=supply_gpm,
+        supply_gpm=line.reached_gpm if hose_reaches else line.gpm,
         supply_ready_min=line.hose_min,
         other_arrival_min=other_arrival,
         other_gal=other_gal,
-        **_tanker_columns(scene, run, arrival, supply_gpm),
+        **_tanker_columns(scene, run, arrival, nurse_gpm),
         **_circuit_columns(scene, run, later),
     )
 
@@ -253,11 +253,11 @@ def haulers(scene: Scene) -> IntArray:
 
 
 def _tanker_columns(
-    scene: Scene, run: Crews, arrival: FloatArray, supply_gpm: FloatArray
+    scene: Scene, run: Crews, arrival: FloatArray, nurse_gpm: FloatArray
 ) -> dict[str, FloatArray | float]:
     """Give the columns (cases, tankers) of what those that can haul bring; one that does not is never there.
 
-    A nurse feeds through the supply line, so no more than that carries.
+    `nurse_gpm` (cases,) is what the hose to the attack engine lets a nurse give.
     """
     rules, haul = scene.rules.shuttle, haulers(scene)
     units = [scene.units[u] for u in haul.tolist()]
@@ -273,7 +273,7 @@ def _tanker_columns(
         "dump_maneuver_min": rules.dump_maneuver_min,
         "portable_gal": np.array([unit.portable_tank_gal for unit in units]),
         "has_pump": np.array([float((unit.pump_gpm or 0.0) > 0.0) for unit in units]),
-        "pump_gpm": np.minimum(np.array([unit.pump_gpm or 0.0 for unit in units]), supply_gpm[:, None]),
+        "pump_gpm": np.minimum(np.array([unit.pump_gpm or 0.0 for unit in units]), nurse_gpm[:, None]),
         "self_fill": np.isfinite(tankers.self_fill_gpm).astype(np.float64),
     }
 

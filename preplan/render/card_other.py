@@ -16,7 +16,7 @@ from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, jobs_then, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import MORE, bridge_words, first_drives, unposted_words
-from preplan.render.first_minutes import dry_from, first_words, full_flow_min, nurse_words
+from preplan.render.first_minutes import dry_from, first_words, full_flow_min, hose_awaited, nurse_words
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -102,11 +102,8 @@ def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: i
         said += [] if first_does else _calls(facts, then, level)
         first = then.strip.demand_min[:1].tolist()
         said += [f"{first_words(plan, lead, first[0], then.first_arrival_min)}."] if first else []
-        said += (
-            [nurse]
-            if (nurse := nurse_words(plan, then.strip, other.attack_engine, [unit for unit, _ in other.laid]).rstrip())
-            else []
-        )
+        hose = hose_awaited(plan, lead, other.attack_engine, [unit for unit, _ in other.laid])
+        said += filter(None, [nurse_words(plan, then.strip, other.attack_engine, hose).rstrip()])
         if not first_does:
             said += _dry_then(facts, season, then)
             spare = bool(_without_a_job(facts, other, then).any())

@@ -207,7 +207,7 @@ def line_words(
 
     `arrival_min` (units,) is when each is there in the months that are told.
     """
-    wanted = words.feet(float(plan.frontages.driveway_ft[address]) + plan.district.rules.shuttle.stand_off_ft)
+    wanted = words.feet(plan.supply_line_ft(address))
     sections = []
     for unit, feet in laid.items():
         one = plan.units[unit]

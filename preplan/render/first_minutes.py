@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from itertools import chain
 
 import numpy as np
@@ -36,15 +36,27 @@ def officer_words(plan: Plan, address: int, others: Sequence[int] = (), strip: S
     else:
         told = (_not_met if status == "not met" else _served)(plan, address, level)
     first, arrival = plan.answers.first_water_min[address], plan.answers.first_arrival_min[address]
-    nurse = nurse_words(plan, strip, int(plan.levels.attack_engine[address, level]), plan.supply.of(address, level))
+    attack = int(plan.levels.attack_engine[address, level])
+    nurse = nurse_words(plan, strip, attack, hose_awaited(plan, address, attack, plan.supply.of(address, level)))
     return f"{first_words(plan, address, float(first), float(arrival))}. {nurse}{told}"
 
 
-def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, laid_by: Iterable[int] = ()) -> str:
+def hose_awaited(plan: Plan, address: int, attack_engine: int, laid_by: Collection[int]) -> list[int]:
+    """List the units for whose hose a nurse waits, of those whose hose is in the supply line.
+
+    None where it pumps through the attack engine's own hose: that reaches and is not wanted in the line.
+    """
+    alone = attack_engine not in laid_by
+    if alone and plan.units[attack_engine].supply_hose_ft >= plan.supply_line_ft(address):
+        return []
+    return [unit for unit in laid_by if unit != attack_engine]
+
+
+def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, awaited: Iterable[int] = ()) -> str:
     """Say which tanker pumps straight into the attack engine before the dump site is ready, before a blank; '' if none.
 
     The engine's own tank would be empty before that, and nobody else brings water then: every flow counts on it.
-    `laid_by` have hose in the supply line: the tanker waits for those of them that come after it.
+    `awaited` bring hose for it: the tanker waits for those of them that come after it.
     """
     nursed = None if strip is None else strip.nursed
     if nursed is None or attack_engine < 0:
@@ -53,7 +65,7 @@ def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, laid_by: It
     until = f"to {words.need(nursed.stop_min)}, then dump"
     if not nursed.dumps:
         until = f"until empty, about {words.number(math.floor(nursed.stop_min))}"
-    others = [words.printable(plan.units[unit].unit_id) for unit in laid_by if unit != attack_engine]
+    others = [words.printable(plan.units[unit].unit_id) for unit in awaited]
     hose = f" That line needs hose of {' '.join(others)}." if others else ""
     return f"{tanker}: pump straight into {engine} first, minute {words.need(nursed.start_min)} {until}.{hose} "
 
