@@ -96,7 +96,7 @@ def build(district: DistrictFile, out: OutFolder = None) -> None:
     typer.echo(f"Results in {printable(built.folder)}")
 
 
-@app.command()
+@app.command(short_help="List every fault of a district's tables and roads.")
 def check(district: DistrictFile) -> None:
     """Read a district's tables and roads and list every fault; plan nothing."""
     with _exit_status(), _progress() as progress:
@@ -107,7 +107,7 @@ def check(district: DistrictFile) -> None:
         typer.echo(printable(line))
 
 
-@app.command()
+@app.command(short_help="Make the card of one address.")
 def card(
     district: DistrictFile,
     address_id: Annotated[
@@ -123,7 +123,7 @@ def card(
     typer.echo(f"Card of {printable(whose)}: {printable(path)}")
 
 
-@app.command(epilog=DRILL_EXAMPLES)
+@app.command(epilog=DRILL_EXAMPLES, short_help="Hold a tanker drill's log against the plan.")
 def drill(
     district: DistrictFile,
     log: Annotated[Path, typer.Argument(metavar="LOG", help="What was timed: CSV or XLSX.", show_default=False)],
@@ -142,7 +142,7 @@ def drill(
     typer.echo(said)
 
 
-@app.command()
+@app.command(short_help="Find where new fill sites help most.")
 def sites(
     district: DistrictFile,
     new: Annotated[int, typer.Option("--new", metavar="K", help="How many new fill sites at most: 1 to 20.")],
@@ -180,7 +180,7 @@ def sites(
         typer.echo(printable(line))
 
 
-@app.command()
+@app.command(short_help="Say what the columns of the tables mean.")
 def columns(
     table: Annotated[
         str | None,
@@ -197,7 +197,7 @@ def columns(
         typer.echo(columns_command.columns(table))
 
 
-@app.command()
+@app.command(short_help="List every rule that the district file may set.")
 def rules() -> None:
     """List every rule that the district file may set: name, value, unit and meaning."""
     from preplan.by_hand import columns_command  # noqa: PLC0415 - the tables' room is slow to import
@@ -285,18 +285,28 @@ def _by_hand(asked: type[Asked], job: Callable[[Asked], str]) -> Callable[..., N
     return run
 
 
-app.command(epilog=compare_command.EXAMPLES)(_by_hand(compare_command.Compared, compare_command.compare))
-app.command(epilog=shuttle_command.EXAMPLES)(_by_hand(shuttle_command.MinuteByMinute, shuttle_command.shuttle))
-app.command()(_by_hand(demand.Building, demand.demand))
+app.command(epilog=compare_command.EXAMPLES, short_help="Compare two results of a district.")(
+    _by_hand(compare_command.Compared, compare_command.compare)
+)
+app.command(epilog=shuttle_command.EXAMPLES, short_help="Work out one tanker shuttle by hand.")(
+    _by_hand(shuttle_command.MinuteByMinute, shuttle_command.shuttle)
+)
+app.command(short_help="Work out what one building needs.")(_by_hand(demand.Building, demand.demand))
 
 hydraulics = typer.Typer(
     help="Work out one hose lay, draft, transfer or relay by hand.", epilog=CAUTIONS, no_args_is_help=True,
     rich_markup_mode=None,
 )  # fmt: skip
 app.add_typer(hydraulics, name="hydraulics")
-hydraulics.command(epilog=lay_command.EXAMPLES)(_by_hand(lay_command.LayAsked, lay_command.lay))
-hydraulics.command(epilog=draft_command.DRAFT_EXAMPLES)(_by_hand(draft_command.DraftAsked, draft_command.draft))
-hydraulics.command(epilog=draft_command.TRANSFER_EXAMPLES)(
+hydraulics.command(epilog=lay_command.EXAMPLES, short_help="Work out one hose lay.")(
+    _by_hand(lay_command.LayAsked, lay_command.lay)
+)
+hydraulics.command(epilog=draft_command.DRAFT_EXAMPLES, short_help="Work out what a pump drafts.")(
+    _by_hand(draft_command.DraftAsked, draft_command.draft)
+)
+hydraulics.command(epilog=draft_command.TRANSFER_EXAMPLES, short_help="Work out a transfer between portable tanks.")(
     _by_hand(draft_command.TransferAsked, draft_command.transfer)
 )
-hydraulics.command(epilog=relay_command.EXAMPLES)(_by_hand(relay_command.RelayAsked, relay_command.relay))
+hydraulics.command(epilog=relay_command.EXAMPLES, short_help="Work out a relay of engines.")(
+    _by_hand(relay_command.RelayAsked, relay_command.relay)
+)
