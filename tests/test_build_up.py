@@ -113,14 +113,12 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
     assert "Draw no more than 150 gpm until minute 43: then it holds 430 gpm." in said
     assert "Held back by" not in said
     flow = plan.levels.uninterrupted_gpm.copy()
-    for held, lasts in ((64.0, "60 gpm"), (0.0, "no flow")):
+    for held, lasts in ((64.0, ", 60 gpm lasts"), (0.0, "")):
         flow[facts.lead, facts.level] = held
         trickle = replace(told, levels=replace(plan.levels, uninterrupted_gpm=flow))
         said = first_minutes.built_up_words(trickle, facts.lead)
-        short = (
-            f"Draw no more than 150 gpm until minute 43 ({lasts} is all that lasts until then): then it holds 430 gpm."
-        )
-        assert said == short, "150 gpm would run dry before"
+        short = f"Draw as little as you can until minute 43: 150 gpm runs dry{lasts}; then it holds 430 gpm."
+        assert said == short, "nobody is told to draw what runs dry"
     assert first_minutes.built_up_words(told, facts.lead + 1) == ""
 
 

@@ -349,3 +349,12 @@ def test_most_real_addresses_stand_at_the_road_of_their_name() -> None:
     assert np.all(table.gap_ft[on] >= spots.gap_ft[on] - 1e-6)
     straight_m = GEOD.inv(addresses.lon[on], addresses.lat[on], table.lon[on], table.lat[on])[2]
     assert np.allclose(table.gap_ft[on], straight_m * FT_PER_M, rtol=SCALE, atol=0.01)
+
+
+def test_a_stretch_without_length_has_a_place_all_the_same() -> None:
+    """Two nodes at one position; its share was 0 / 0."""
+    town = draw({"a": (0, 0), "b": (0, 0), "c": (500, 0)}, [("a", "b", {}), ("b", "c", {})])
+    assert town.roads.length_m[0] == 0
+    found = place_addresses(town.roads, town.limits, address_table([(-20.0, 0.0)], [""]), RoadRules(), PlanRules())
+    assert found.segment.tolist() in ([0], [1])
+    assert found.gap_ft == pytest.approx(20.0 * FT_PER_M, rel=0.01)

@@ -332,6 +332,10 @@ def test_a_limit_at_times_counts_in_the_months_it_may_hold(
         ({"motor_vehicle:conditional": "no @ (Dec 1\N{EN DASH}Mar 31)"}, {4, 5, 6, 7, 8, 9, 10, 11}),
         ({"opening_hours": "Apr 15-Nov 1"}, {4, 5, 6, 7, 8, 9, 10, 11}),
         ({"opening_hours": "May-Oct 08:00-20:00"}, {5, 6, 7, 8, 9, 10}),
+        ({"opening_hours": "Nov-Apr closed"}, {5, 6, 7, 8, 9, 10}),
+        ({"opening_hours": "Nov-Apr: off"}, {5, 6, 7, 8, 9, 10}),
+        ({"opening_hours": "MAY-OCT OFF"}, {11, 12, 1, 2, 3, 4}),
+        ({"hgv:conditional": "no @ (Nov-Apr); no @ snow"}, {5, 6, 7, 8, 9, 10}),
         ({"access:conditional": "no @ (Nov-Apr 22:00-06:00)"}, None),  # not the whole day
         ({"access:conditional": "destination @ (Nov-Apr)"}, None),  # a sign that may be passed
         ({"access:conditional": "no @ (2016 Apr 25 - 2016 Sep 26)"}, None),  # long past
@@ -614,6 +618,25 @@ def test_a_limit_on_a_junction_holds_on_all_its_roads(tmp_path: Path) -> None:
     text = OsmText().node(1, -72.0, 44.0).node(2, -71.999, 44.0, maxweight="5 st").node(3, -71.997, 44.0)
     roads = text.way(10, [1, 2], {"highway": "tertiary"}).way(11, [2, 3], {"highway": "tertiary"}).roads(tmp_path)
     assert limits_of(roads, RULES)[0].max_lb.tolist() == [10000.0] * 2
+
+
+@pytest.mark.parametrize("hours", ["24/7; Dec 25 closed", "Mo-Fr 08:00-18:00; Dec 24 08:00-12:00", "24/7; PH off"])
+def test_hours_of_a_holiday_shut_no_month(hours: str) -> None:
+    assert open_months({"opening_hours": hours}) is None
+
+
+def test_a_limit_in_wet_weather_and_snow_holds_in_summer_too(tmp_path: Path) -> None:
+    roads = one_way_street(tmp_path, {"maxweight:conditional": "3.5 @ (wet; snow)"})
+    assert limits_of(roads, RULES, months=frozenset({7}))[0].max_lb[0] == pytest.approx(7000.0)
+
+
+def test_a_limit_on_a_node_is_found_in_a_file_drawn_by_hand(tmp_path: Path) -> None:
+    """Editors give new nodes ids below 0."""
+    text = OsmText()
+    for one in (1, 2, 3):
+        text.node(-one, -72.0 + one * 0.001, 44.0, **({"maxheight": "9'6\""} if one == 2 else {}))
+    roads = text.way(-10, [-1, -2, -3], {"highway": "unclassified"}).roads(tmp_path)
+    assert np.flatnonzero(np.isfinite(limits_of(roads, RULES)[0].max_height_ft)).tolist() == [1]
 
 
 @pytest.mark.parametrize(("node", "cut"), [(2, [1]), (1, [])])

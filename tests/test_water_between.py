@@ -9,6 +9,7 @@ from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, FeatureTable, FloatArray
 from preplan.roads.frontage import place_addresses, straight_over_water
 from preplan.rules import PlanRules, RoadRules
+from preplan.units import M_PER_FT
 from tests.road_builder import address_table, draw, lonlat
 
 # two roads run east, 300 m apart; a house stands at 90 m from the southern and 210 m from the northern one
@@ -56,3 +57,34 @@ def test_the_road_of_the_address_s_name_stays_and_the_water_is_told() -> None:
     found, over = placed(FeatureTable(water_rings=(RIVER,)), "12 SOUTH ROAD")
     assert found.segment.tolist() == [0]
     assert over
+
+
+def test_a_river_that_is_mapped_in_several_areas_is_none_that_hose_goes_round() -> None:
+    """The line between two areas lies in the water, and a way near it was taken for one round a pond."""
+    found, over = placed(FeatureTable(water_rings=(box(-500, 30, 505, 60), box(505, 30, 1500, 60))), "12 SOUTH ROAD")
+    assert found.segment.tolist() == [0]
+    assert over
+
+
+def test_an_address_at_the_edge_of_a_water_is_placed() -> None:
+    """A way of no length, from a point that road and reservoir share, crosses nothing."""
+    town = draw({"a": (0, 0), "m": (500, 0), "b": (1000, 0)}, [("a", "m", {}), ("m", "b", {})])
+    homes = address_table([(500.0, 0.0)], [""])
+    shore = np.array([lonlat(*corner) for corner in ((500, 0), (600, 50), (400, 50), (500, 0))])
+    water = FeatureTable(water_rings=(shore,))
+    found = place_addresses(town.roads, town.limits, homes, RoadRules(), PlanRules(), water)
+    assert found.segment.tolist() in ([0], [1])
+    assert not straight_over_water(town.roads, homes, found, water)[0]
+
+
+def test_no_road_out_of_reach_is_taken_for_water() -> None:
+    """The road on the house's own bank lies farther off than a house may stand: the nearest one stays, and is told."""
+    far_m = RoadRules().snap_max_ft * M_PER_FT
+    town = draw(
+        {"a": (0, 0), "b": (1000, 0), "c": (0, 2.1 * far_m), "d": (1000, 2.1 * far_m), "e": (-300, far_m)},
+        [("a", "b", {}), ("c", "d", {}), ("a", "e", {}), ("e", "c", {})],
+    )
+    homes, river = address_table([(500.0, 0.95 * far_m)], [""]), FeatureTable(water_rings=(box(-5000, 20, 5000, 80),))
+    found = place_addresses(town.roads, town.limits, homes, RoadRules(), PlanRules(), river)
+    assert found.segment.tolist() == [0]
+    assert straight_over_water(town.roads, homes, found, river)[0]

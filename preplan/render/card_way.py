@@ -35,11 +35,6 @@ def ends_of_way(facts: Facts, width: float, *, out: int = ENDS, back: int = ENDS
     return [*head, Line("", 2.0), *out_leg(facts, width, out), *back_leg(facts, width, back)]
 
 
-def turns_back(facts: Facts) -> bool:
-    """Tell whether the empty leg is told turn by turn on the card."""
-    return facts.cell("trip") >= 0 and facts.astray is None
-
-
 def steps(facts: Facts) -> int:
     """Count the steps that `way` lists."""
     if facts.cell("trip") < 0:

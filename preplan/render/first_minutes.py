@@ -246,8 +246,11 @@ def built_up_words(plan: Plan, address: int) -> str:
     until, flow = words.need(float(plan.built_up.from_min[row])), float(plan.built_up.gpm[row])
     # the attack flow is drawn until then as far as it lasts, which need not be all the way
     held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
-    short = f" ({_amount(plan, address, held)} is all that lasts until then)" if held < attack_gpm else ""
-    return f"Draw no more than {attack} gpm until minute {until}{short}: then it holds {_amount(plan, address, flow)}."
+    then = f"then it holds {_amount(plan, address, flow)}"
+    if held >= attack_gpm:
+        return f"Draw no more than {attack} gpm until minute {until}: {then}."
+    lasts = f", {_amount(plan, address, held)} lasts" if held >= _NONE_GPM else ""
+    return f"Draw as little as you can until minute {until}: {attack} gpm runs dry{lasts}; {then}."
 
 
 def _when_none(plan: Plan, address: int) -> str:

@@ -29,6 +29,10 @@ _SEASONS = {
 """Months that words for a season stand for; snow may lie in the winter of a road that nobody ploughs (OpenStreetMap
 wiki, Conditional restrictions, has the words; the months are this program's careful choice, for a northern year)."""
 _REMARK = re.compile(r'"[^"]*"')
+_RULES = re.compile(r";|\|\|")
+_SHUT = re.compile(r":?\s*\b(?:off|closed)\b")
+_LONG = re.compile(r"[a-z]\s*(?:\d{1,2}\s*)?-\s*[a-z]")
+"""Of a rule that shuts: a span of months; a single holiday shuts none."""
 _SEASON = re.compile(rf"\b({'|'.join(_SEASONS)})\b")
 
 
@@ -38,7 +42,15 @@ def named_months(text: str) -> frozenset[int]:
     >>> sorted(named_months("May-Oct 08:00-20:00")), len(named_months("24/7; PH off"))
     ([5, 6, 7, 8, 9, 10], 12)
     """
-    return ALL_MONTHS if "off" in text else _months(_REMARK.sub("", text))[0]
+    opened: set[int] = set()
+    found = ALL_MONTHS
+    for rule in _RULES.split(_REMARK.sub("", text.lower())):
+        months, whole = _months(_SHUT.sub("", rule))
+        if not _SHUT.search(rule):
+            opened |= months if rule.strip() else frozenset[int]()
+        elif whole and _LONG.search(_plain(rule)):
+            found -= months
+    return found & opened if opened else found
 
 
 class Clause(NamedTuple):
@@ -51,6 +63,8 @@ class Clause(NamedTuple):
     """It holds through these months, whatever the hour."""
     above: tuple[tuple[str, str], ...] = ()
     """What a vehicle exceeds for whom it holds, such as ('weight', '7.5')."""
+    on_snow: bool = False
+    """It holds while it snows, or lies."""
 
 
 def clauses(text: str) -> tuple[Clause, ...]:
@@ -71,19 +85,26 @@ def clauses(text: str) -> tuple[Clause, ...]:
         condition = match["inside"] if match["inside"] is not None else match["bare"]
         parts = (_ABOVE.fullmatch(part.strip()) for part in _AND.split(condition))
         above = tuple((part["what"], part["value"].strip()) for part in parts if part)
-        found.append(Clause(match["value"], *_months(condition), above))
+        found.append(Clause(match["value"], *_months(condition), above, "snow" in condition.lower()))
         at = match.end()
     return tuple(found)
 
 
 def _months(condition: str) -> tuple[frozenset[int], bool]:
     """Give the months in which a condition may hold, and whether it names nothing but months."""
-    text = _SEASON.sub(lambda word: _SEASONS[word[1]], condition.strip().lower().translate(_DASHES))
+    text = _plain(condition)
     if _YEAR.search(text):
         return ALL_MONTHS, False  # a time that is past or passes
     named = {month for span in _SPAN.finditer(text) for month in _span(span["first"], span["last"] or span["first"])}
     rest = _DAYS.sub("", _SPAN.sub("", text)).strip(" ,;")
+    if rest and _SEASON.search(condition.lower()):
+        return ALL_MONTHS, False  # 'wet; snow' holds in summer too
     return (frozenset(named), not rest) if named else (ALL_MONTHS, False)
+
+
+def _plain(condition: str) -> str:
+    """Write a condition in small letters, its seasons as months."""
+    return _SEASON.sub(lambda word: _SEASONS[word[1]], condition.strip().lower().translate(_DASHES))
 
 
 def _span(first: str, last: str) -> list[int]:

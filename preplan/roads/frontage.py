@@ -91,10 +91,10 @@ def place_addresses(
         return _off_the_roads(addresses)
     ground = Ground.of(roads, addresses.lon, addresses.lat)
     near = ground.nearest(_rows(fronting), np.arange(len(addresses), dtype=np.int32))
-    if features is not None:
-        near = _on_this_bank(ground, near, Waters.of(features, ground.projection), _rows(fronting))
-    names = _Names.of(roads, _rows(usable), addresses)
     snap_m = road_rules.snap_max_ft * M_PER_FT
+    if features is not None:
+        near = _on_this_bank(ground, near, Waters.of(features, ground.projection), _rows(fronting), snap_m)
+    names = _Names.of(roads, _rows(usable), addresses)
     named = _nearest_named(ground, names, near, snap_m)
     is_named = named.row >= 0
     best = Near(np.where(is_named, named.row, near.row), np.where(is_named, named.gap_m, near.gap_m))
@@ -139,15 +139,16 @@ def straight_over_water(
     )
 
 
-def _on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray) -> Near:
+def _on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray, snap_m: float) -> Near:
     """Take, for points that water parts from the nearest stretch, the nearest of `rows` from which none does."""
     row, gap_m = near.row.copy(), near.gap_m.copy()
-    on = _rows(row >= 0)
+    on = _rows(gap_m <= snap_m)  # others are off the roads
     parted = on[waters.part(shapely.shortest_line(ground.points[on], ground.lines[row[on]]), wide=True)]
     if not len(parted):
         return near
     tree = shapely.STRtree(ground.lines[rows])
-    for at, point, farthest_m in zip(parted.tolist(), ground.points[parted], _farthest_m(gap_m[parted]), strict=True):
+    within_m = np.minimum(snap_m, _farthest_m(gap_m[parted]))
+    for at, point, farthest_m in zip(parted.tolist(), ground.points[parted], within_m, strict=True):
         others = rows[tree.query(point, predicate="dwithin", distance=farthest_m)]
         ways = shapely.shortest_line(point, ground.lines[others])
         far_m = np.where(waters.part(ways, wide=True), np.inf, shapely.length(ways))

@@ -72,7 +72,7 @@ def gate_months(tags: Mapping[str, str]) -> frozenset[int] | None:
 
 def is_piece(roads: RoadTable) -> BoolArray:
     """Mark the stretches that are such pieces, (segments,)."""
-    made = roads.node_id >= _BEYOND
+    made = roads.node_id > _BEYOND >> 1  # below it itself where the point's id is negative
     ends: BoolArray = made[roads.to_node] & (roads.node_id[roads.from_node] == roads.node_id[roads.to_node] - _BEYOND)
     return ends
 

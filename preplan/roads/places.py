@@ -133,7 +133,7 @@ class Ground:
             row[moved] = near.row[near.row >= 0]
             clear_m[moved] = CLEAR_M if is_circle(roads, span) else 0.0
         before, behind = (
-            np.minimum(np.where(on_rails[ends[row]], CLEAR_M, clear_m) / roads.length_m[row], 0.5)
+            np.minimum(np.where(on_rails[ends[row]], CLEAR_M, clear_m) / np.maximum(roads.length_m[row], 1e-9), 0.5)
             for ends in (roads.from_node, roads.to_node)
         )
         return row, np.clip(self.fractions(row), before, 1.0 - behind)

@@ -25,20 +25,24 @@ class Waters:
     edges: LineArray
     """Closed."""
     streams: LineArray
+    tree: shapely.STRtree
+    """Of the edges."""
+    streams_tree: shapely.STRtree
 
     @classmethod
     def of(cls, features: FeatureTable, projection: Projection) -> Waters:
         """Project those of a road file."""
         rings = [ring for ring in features.water_rings if len(ring) >= _LEAST_RING_POINTS]
-        return cls(_lines(rings, projection), _lines(features.stream_lines, projection))
+        edges, streams = _outlines(_lines(rings, projection)), _lines(features.stream_lines, projection)
+        return cls(edges, streams, shapely.STRtree(edges), shapely.STRtree(streams))
 
     def part(self, ways: LineArray, *, wide: bool = False) -> BoolArray:
         """Mark the straight ways that water crosses, (ways,): `wide`, a pond, lake or wide river alone."""
         crossed = np.zeros(len(ways), dtype=np.bool_)
-        for way, edge in _pairs(ways, self.edges):
+        for way, edge in _pairs(ways, self.tree):
             crossed[way] = crossed[way] or _more_round_ft(ways[way], self.edges[edge]) > ROUND_FT
         if not wide:
-            crossed[[way for way, _ in _pairs(ways, self.streams)]] = True
+            crossed[[way for way, _ in _pairs(ways, self.streams_tree)]] = True
         return crossed
 
 
@@ -48,10 +52,17 @@ def _lines(parts: Sequence[FloatArray], projection: Projection) -> LineArray:
     return lines
 
 
-def _pairs(ways: LineArray, others: LineArray) -> Iterator[tuple[int, int]]:
+def _outlines(edges: LineArray) -> LineArray:
+    """Give the edges of waters with areas that meet taken together: a river is mapped in several."""
+    areas = [shapely.Polygon(shapely.get_coordinates(edge)) for edge in edges]
+    whole = shapely.get_parts(shapely.union_all(shapely.make_valid(areas)))
+    outlines: LineArray = shapely.get_exterior_ring(whole[shapely.get_type_id(whole) == shapely.GeometryType.POLYGON])
+    return outlines
+
+
+def _pairs(ways: LineArray, others: shapely.STRtree) -> Iterator[tuple[int, int]]:
     """Go through the pairs that cross; a way that is None crosses nothing."""
-    if len(others):
-        yield from shapely.STRtree(others).query(ways, predicate="intersects").T.tolist()
+    yield from others.query(ways, predicate="intersects").T.tolist()
 
 
 def _more_round_ft(way: shapely.LineString, edge: shapely.LineString) -> float:
@@ -59,7 +70,9 @@ def _more_round_ft(way: shapely.LineString, edge: shapely.LineString) -> float:
 
     Of a way that ends in the water, as on an island, nobody gets round: then it is how far it runs there.
     """
-    crossings = shapely.points(shapely.get_coordinates(shapely.intersection(way, edge)))
+    crossings = np.asarray(shapely.points(shapely.get_coordinates(shapely.intersection(way, edge))))
+    if not crossings.size:
+        return 0.0  # a way of no length, on the edge
     places, along_way = (np.asarray(shapely.line_locate_point(line, crossings)) for line in (edge, way))
     ends = shapely.points(shapely.get_coordinates(way))
     start_in, end_in = np.asarray(shapely.covers(shapely.Polygon(edge), ends)).tolist()

@@ -180,9 +180,11 @@ def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
         found &= frozenset().union(*(access.SEASON_MONTHS[one] for one in seasons))
     found &= named_months(tags.get(access.OPENING_HOURS, ""))
     for key in access.CONDITIONAL_KEYS:
-        if key.startswith("oneway") or (key.startswith("hgv") and "snow" in tags.get(key, "")):
-            continue  # trucks held off by law while it snows, on a road that is ploughed
+        if key.startswith("oneway"):
+            continue
         said = clauses(tags.get(key, ""))
+        if key.startswith("hgv"):  # trucks held off by law while it snows, on a road that is ploughed
+            said = tuple(one for one in said if not one.on_snow)
         for clause in said:
             if clause.value == "no" and clause.whole:
                 found -= clause.months
