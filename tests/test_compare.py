@@ -8,7 +8,7 @@ import json
 import re
 import shutil
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
@@ -185,20 +185,13 @@ def test_counts_are_those_of_an_independent_comparison(built: Built, change: Cha
 def test_where_none_meets_a_large_loss_is_worse_and_comes_first(built: Built, tmp_path: Path) -> None:
     """From 240 to 20 gpm is no other number; a loss below a tenth of the need is. Of many the greatest are printed."""
     flows = {"G9": (240, 20), "G2": (240, 230), "G3": (20, 240), "G4": (200, 150), "G5": (250, 120)}
-    folders = []
-    for end in (0, 1):
-        folder = tmp_path / str(end)
-        shutil.copytree(built(), folder)
-        table = rows_of(folder / "addresses.csv")
-        for row in table:
-            if row["address_id"] in flows:
-                gpm = str(flows[row["address_id"]][end])
-                row |= {"status": "not met", "response_level": "", "uninterrupted_gpm": gpm, "required_gpm": "250"}
-            if row["address_id"] == "G9":  # an entry of its own, behind the others
-                row["fill_site_id"] = ("S1", "S2")[end]
-        rewrite(folder, "addresses.csv", _as_csv(table))
-        folders.append(folder)
-    found = held(folders[0], folders[1])
+    not_met = {"status": "not met", "response_level": "", "required_gpm": "250"}
+    cells = {
+        one: tuple({**not_met, "uninterrupted_gpm": str(gpm)} for gpm in ends) for one, ends in flows.items()
+    }  # fmt: skip
+    for row, site in zip(cells["G9"], ("S1", "S2"), strict=True):  # an entry of its own, behind the others
+        row["fill_site_id"] = site
+    found = _held_with(built(), tmp_path, cells)
     groups = dict(zip(found.answers.old["address_id"], found.answers.group, strict=True))
     assert {one: groups[one] for one in flows} == {
         "G9": "worse", "G2": "numbers", "G3": "better", "G4": "worse", "G5": "worse",
@@ -218,20 +211,21 @@ def test_a_route_in_fewer_months_is_worse(built: Built, tmp_path: Path) -> None:
     """Shut from December to April before, and now for good: seven months of a fire's water are gone."""
     flags = {"G1": ("road closed=12-4", "road cut off"), "G2": ("road closed=12-4", "road closed=12-3"),
              "G3": ("road closed=12-4", "no fill site in=12-4")}  # fmt: skip
-    folders = []
-    for end in (0, 1):
-        folder = tmp_path / str(end)
-        shutil.copytree(built(), folder)
-        table = rows_of(folder / "addresses.csv")
-        for row in table:
-            if row["address_id"] in flags:
-                gone = dict.fromkeys(("response_level", "uninterrupted_gpm", "sustained_gpm", "call_by_min"), "")
-                row |= {**gone, "status": "no route", "flags": flags[row["address_id"]][end]}
-        rewrite(folder, "addresses.csv", _as_csv(table))
-        folders.append(folder)
-    found = held(folders[0], folders[1])
+    gone = dict.fromkeys(("response_level", "uninterrupted_gpm", "sustained_gpm", "call_by_min"), "")
+    cells = {one: tuple({**gone, "status": "no route", "flags": flag} for flag in ends) for one, ends in flags.items()}
+    found = _held_with(built(), tmp_path, cells)
     groups = dict(zip(found.answers.old["address_id"], found.answers.group, strict=True))
     assert [groups[one] for one in flags] == ["worse", "better", "instructions"]
+
+
+def _held_with(results: Path, folder: Path, cells: Mapping[str, Sequence[dict[str, str]]]) -> Comparison:
+    """Compare two copies of results in which some addresses have other cells, before and after."""
+    for end in (0, 1):
+        shutil.copytree(results, folder / str(end))
+        rows = rows_of(folder / str(end) / "addresses.csv")
+        other = [{**row, **(cells[row["address_id"]][end] if row["address_id"] in cells else {})} for row in rows]
+        rewrite(folder / str(end), "addresses.csv", _as_csv(other))
+    return held(folder / "0", folder / "1")
 
 
 def _as_csv(table: list[dict[str, str]]) -> bytes:

@@ -78,6 +78,10 @@ def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bo
     assert hose_awaited(plan, 0, attack, [other]) == []
     short = [replace(unit, supply_hose_ft=90.0) if at == attack else unit for at, unit in enumerate(plan.units)]
     assert hose_awaited(replace(plan, units=tuple(short)), 0, attack, [other]) == [other]
+    dry = replace(line, nursed=nursed, gaps_min=np.array([[9.4, 11.2], [30.0, 31.0]]))
+    assert nurse_words(plan, dry, attack) == f"{said} {engine} EMPTY minute 9 to 12. "
+    dry = replace(dry, gaps_min=dry.gaps_min[1:])
+    assert nurse_words(plan, dry, attack) == f"{said} "
     assert "pump straight" not in Facts(without, groups[0]).officer_words
     assert [dispatch.dispatch_csv(one).count(said.rstrip(".").encode()) for one in (told, without)] == [1, 0]
     order = np.arange(len(plan.addresses))

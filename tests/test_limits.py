@@ -334,6 +334,7 @@ def test_a_limit_at_times_counts_in_the_months_it_may_hold(
         ({"opening_hours": "May-Oct 08:00-20:00"}, {5, 6, 7, 8, 9, 10}),
         ({"opening_hours": "Nov-Apr closed"}, {5, 6, 7, 8, 9, 10}),
         ({"opening_hours": "Nov-Apr: off"}, {5, 6, 7, 8, 9, 10}),
+        ({"opening_hours": "Jan closed"}, {2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}),
         ({"opening_hours": "MAY-OCT OFF"}, {11, 12, 1, 2, 3, 4}),
         ({"hgv:conditional": "no @ (Nov-Apr); no @ snow"}, {5, 6, 7, 8, 9, 10}),
         ({"access:conditional": "no @ (Nov-Apr 22:00-06:00)"}, None),  # not the whole day
@@ -620,7 +621,9 @@ def test_a_limit_on_a_junction_holds_on_all_its_roads(tmp_path: Path) -> None:
     assert limits_of(roads, RULES)[0].max_lb.tolist() == [10000.0] * 2
 
 
-@pytest.mark.parametrize("hours", ["24/7; Dec 25 closed", "Mo-Fr 08:00-18:00; Dec 24 08:00-12:00", "24/7; PH off"])
+@pytest.mark.parametrize(
+    "hours", ["24/7; Dec 25 closed", "Dec 24-26 off", "Mo-Fr 08:00-18:00; Dec 24 08:00-12:00", "24/7; PH off"]
+)
 def test_hours_of_a_holiday_shut_no_month(hours: str) -> None:
     assert open_months({"opening_hours": hours}) is None
 

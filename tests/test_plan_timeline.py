@@ -116,7 +116,7 @@ class Question:
             dead_fraction=0.07,
             draft_gpm=draft,
             supply_gpm=line,
-            supply_ready_min=hose_min,
+            hose_ready_min=hose_min,
             **{FIRST.get(word, word): value for word, value in first.items()},
             **{f"second_{word}": value for word, value in second.items()},
         )  # fmt: skip

@@ -167,7 +167,7 @@ def test_the_nurse_feeds_the_attack_engine_until_the_dump_site_is_ready_and_dump
 @pytest.mark.parametrize(("hose_min", "dry"), [(9.0, (8, 10)), (12.0, (8, 12)), (15.0, (8, 16)), (math.inf, (8, 16))])
 def test_a_nurse_waits_for_the_hose_to_the_attack_engine(hose_min: float, dry: tuple[float, float]) -> None:
     """The tanker is there at 10, the dump site ready at 15, where it dumps from 16 on."""
-    case = one_tanker(booster_gal=150.0, supply_ready_min=hose_min)
+    case = one_tanker(booster_gal=150.0, hose_ready_min=hose_min)
     case = replace(case, tankers=(replace(case.tankers[0], has_pump=True),))
     assert dry_stretches(account(case))[0] == pytest.approx(dry)
     assert gaps(CaseTable.of([case])).first_gap_min[0] == pytest.approx(8)

@@ -175,7 +175,7 @@ def shifted(case: Case, minutes: float) -> Case:
         attack_arrival_min=case.attack_arrival_min + minutes,
         dump_engine_arrival_min=case.dump_engine_arrival_min + minutes,
         fill_engine_arrival_min=None if fill is None else fill + minutes,
-        supply_ready_min=case.supply_ready_min + minutes,
+        hose_ready_min=case.hose_ready_min + minutes,
         other_tanks=tuple(replace(t, arrival_min=t.arrival_min + minutes) for t in case.other_tanks),
     )
 

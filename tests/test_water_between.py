@@ -34,7 +34,7 @@ def placed(features: FeatureTable, street: str = "") -> tuple[FrontageTable, boo
     """Place the house, and tell whether water lies between."""
     homes: AddressTable = address_table([HOME], [street])
     found = place_addresses(TOWN.roads, TOWN.limits, homes, RoadRules(), PlanRules(), features)
-    return found, bool(straight_over_water(TOWN.roads, homes, found, features)[0])
+    return found, bool(straight_over_water(TOWN.roads, homes, found, features)[0][0])
 
 
 @pytest.mark.parametrize(
@@ -74,7 +74,7 @@ def test_an_address_at_the_edge_of_a_water_is_placed() -> None:
     water = FeatureTable(water_rings=(shore,))
     found = place_addresses(town.roads, town.limits, homes, RoadRules(), PlanRules(), water)
     assert found.segment.tolist() in ([0], [1])
-    assert not straight_over_water(town.roads, homes, found, water)[0]
+    assert not straight_over_water(town.roads, homes, found, water)[0][0]
 
 
 def test_no_road_out_of_reach_is_taken_for_water() -> None:
@@ -87,4 +87,4 @@ def test_no_road_out_of_reach_is_taken_for_water() -> None:
     homes, river = address_table([(500.0, 0.95 * far_m)], [""]), FeatureTable(water_rings=(box(-5000, 20, 5000, 80),))
     found = place_addresses(town.roads, town.limits, homes, RoadRules(), PlanRules(), river)
     assert found.segment.tolist() == [0]
-    assert straight_over_water(town.roads, homes, found, river)[0]
+    assert straight_over_water(town.roads, homes, found, river)[0][0]

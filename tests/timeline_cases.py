@@ -80,7 +80,7 @@ def random_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool 
         draft_gpm=rng.choice([math.inf, 1000.0, 300.0]),
         supply_gpm=rng.choice([math.inf, 120.0, 450.0]),
         other_tanks=tuple(PortableTank(number(3, 20), rng.choice([1000.0, 2000.0])) for _ in range(rng.randint(0, 1))),
-        supply_ready_min=rng.choice([0.0, number(3, 25), number(3, 25)]),
+        hose_ready_min=rng.choice([0.0, number(3, 25), number(3, 25)]),
     )
 
 

@@ -137,7 +137,7 @@ class Model:
         else:
             minute += left / attack
         ready = self.dump_site_min()
-        return first if minute < ready and max(first.arrival_min, case.supply_ready_min) < ready else None
+        return first if minute < ready and max(first.arrival_min, case.hose_ready_min) < ready else None
 
     # ------------------------------------------------------------------ people
 
@@ -208,7 +208,7 @@ class Model:
 
     def nurse_until_ready(self, own: Tanker) -> Generator[Any, Any, float]:
         """Feed the attack engine once the hose is there; return what is left."""
-        yield self.at(self.case.supply_ready_min)
+        yield self.at(self.case.hose_ready_min)
         self.note(own.unit_id, "nurses")
         self.nurse_gpm = own.pump_gpm
         move = Move(own.unit_id, math.inf, own.usable_gal, self.env.event())

@@ -20,7 +20,6 @@ from preplan.planning.round_trips import least_trips
 from preplan.planning.vehicles import CutFleet, is_tanker
 from preplan.records import BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.mouths import Mouths, beyond_mouth, find_dead_ends, mouths_within, moved_to
-from preplan.roads.places import usable_roads
 from preplan.roads.search import Spots, response_min
 from preplan.rules import Rules
 from preplan.water.hydraulics import lay_gpm
@@ -165,7 +164,7 @@ def shut_beyond(
     `frontages` are the addresses' own, `limits` those of all year, `seasons` those of the months of each.
     """
     trees = find_dead_ends(roads, limits)
-    shut = [(months, ~usable_roads(those)) for months, those in seasons]
+    shut = [(months, ~those.usable) for months, those in seasons]
     found = {}
     for row in chosen.tolist():
         a, segment = int(mouths.address[row]), int(mouths.segment[row])

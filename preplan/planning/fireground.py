@@ -239,7 +239,7 @@ def case_table(scene: Scene, run: Crews, later: FloatArray | float = 0.0, *, hos
         dead_fraction=rules.dead_water_fraction,
         draft_gpm=drafted_gpm(scene, run.jobs),
         supply_gpm=line.reached_gpm if hose_reaches else line.gpm,
-        supply_ready_min=line.hose_min,
+        hose_ready_min=line.hose_min,
         other_arrival_min=other_arrival,
         other_gal=other_gal,
         **_tanker_columns(scene, run, arrival, nurse_gpm),

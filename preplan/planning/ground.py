@@ -162,6 +162,7 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     doubts = (*speed_problems(roads), *restriction_problems(roads), *side_problems(roads))
     frontages = place_addresses(roads, limits, about, rules.roads, rules.plan, features)
     require_cover(inputs, roads, frontages.segment >= 0)
+    over_water, over_wide_water = straight_over_water(roads, about, frontages, features)
     sites, stations = places(inputs.sites), places(inputs.stations)
     return Ground(
         roads=roads,
@@ -174,8 +175,8 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
         seasons=tuple(season_ground(roads, one, limits.tanker_road, rules.roads) for one in seasons),
         needs=needs_of(about, features, rules.required_flow),
         frontages=frontages,
-        over_water=straight_over_water(roads, about, frontages, features),
-        over_wide_water=straight_over_water(roads, about, frontages, features, wide=True),
+        over_water=over_water,
+        over_wide_water=over_wide_water,
         sites=sites,
         stations=stations,
         notes=(

@@ -91,9 +91,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = replace(graded.answers, flags=address_flags(scene, inputs.addresses, levels, trips, graded.answers))
     answers = with_hydrants(answers, hydrant, inputs.hydrants)
     answers = told_by_season(answers, levels.backup, choice, flows, roads_of(ground, choice.seasons))
-    answers = with_shut_beyond(answers, ground)
-    answers = with_barriers(answers, inputs, ground.roads, ground.frontages)
-    answers = with_water_between(answers, ground.over_water)
+    answers = _with_what_parts(answers, inputs, ground)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays)
     built_up = build_ups(graded.worked, answers)
@@ -120,6 +118,13 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
     return plan
+
+
+def _with_what_parts(answers: AnswerTable, inputs: Inputs, ground: Ground) -> AnswerTable:
+    """Flag what lies between dump site and building: a road that is shut, a barrier, water."""
+    answers = with_shut_beyond(answers, ground)
+    answers = with_barriers(answers, inputs, ground.roads, ground.frontages)
+    return with_water_between(answers, ground.over_water)
 
 
 def meets_at(

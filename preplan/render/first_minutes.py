@@ -59,7 +59,7 @@ def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, awaited: It
     `awaited` bring hose for it: the tanker waits for those of them that come after it.
     """
     nursed = None if strip is None else strip.nursed
-    if nursed is None or attack_engine < 0:
+    if strip is None or nursed is None or attack_engine < 0:
         return ""
     tanker, engine = words.printable(nursed.unit_id), words.printable(plan.units[attack_engine].unit_id)
     until = f"to {words.need(nursed.stop_min)}, then dump"
@@ -67,7 +67,11 @@ def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, awaited: It
         until = f"until empty, about {words.number(math.floor(nursed.stop_min))}"
     others = [words.printable(plan.units[unit].unit_id) for unit in awaited]
     hose = f" That line needs hose of {' '.join(others)}." if others else ""
-    return f"{tanker}: pump straight into {engine} first, minute {words.need(nursed.start_min)} {until}.{hose} "
+    # nobody else brings water so early: where it is dry before, nothing flows at all
+    early = [float(gap) for gap in strip.told_gaps_min[:1, 0] if gap < nursed.start_min - LEAST_GAP_MIN]
+    start = words.need(nursed.start_min)
+    empty = f" {engine} EMPTY minute {words.number(math.floor(early[0]))} to {start}." if early else ""
+    return f"{tanker}: pump straight into {engine} first, minute {start} {until}.{hose}{empty} "
 
 
 def first_words(plan: Plan, address: int, first_water_min: float, first_arrival_min: float) -> str:

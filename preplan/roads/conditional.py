@@ -31,8 +31,8 @@ wiki, Conditional restrictions, has the words; the months are this program's car
 _REMARK = re.compile(r'"[^"]*"')
 _RULES = re.compile(r";|\|\|")
 _SHUT = re.compile(r":?\s*\b(?:off|closed)\b")
-_LONG = re.compile(r"[a-z]\s*(?:\d{1,2}\s*)?-\s*[a-z]")
-"""Of a rule that shuts: a span of months; a single holiday shuts none."""
+_FEW_DAYS = re.compile(r"\s*[a-z]+\s*\d{1,2}(?:\s*[-,]\s*\d{1,2})*\s*")
+"""Days of one month, as a holiday: a rule that shuts on them shuts no month."""
 _SEASON = re.compile(rf"\b({'|'.join(_SEASONS)})\b")
 
 
@@ -45,10 +45,11 @@ def named_months(text: str) -> frozenset[int]:
     opened: set[int] = set()
     found = ALL_MONTHS
     for rule in _RULES.split(_REMARK.sub("", text.lower())):
-        months, whole = _months(_SHUT.sub("", rule))
+        said = _SHUT.sub("", rule)
+        months, whole = _months(said)
         if not _SHUT.search(rule):
             opened |= months if rule.strip() else frozenset[int]()
-        elif whole and _LONG.search(_plain(rule)):
+        elif whole and not _FEW_DAYS.fullmatch(_plain(said)):
             found -= months
     return found & opened if opened else found
 

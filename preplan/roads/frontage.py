@@ -27,7 +27,7 @@ from preplan.records import (
 from preplan.roads.barriers import on_foot
 from preplan.roads.driveways import driveways, ways_out
 from preplan.roads.mouths import find_dead_ends
-from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, no_stand, nowhere, place_points, usable_roads
+from preplan.roads.places import NO_FRONTAGE, Ground, Near, Places, no_stand, nowhere, place_points
 from preplan.roads.street_names import address_street, loosen, misspellings, road_keys
 from preplan.roads.water_between import Waters
 from preplan.rules import PlanRules, RoadRules
@@ -84,7 +84,7 @@ def place_addresses(
         -1 and no driveway but a given one; their `gap_ft` is the distance to the nearest usable road but a motorway,
         inf where there is none at all.
     """
-    usable = usable_roads(limits)
+    usable = limits.usable
     # a motorway fronts only the addresses named for it
     fronting = usable & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)
     if not np.any(usable):
@@ -125,25 +125,25 @@ def place_addresses(
 
 
 def straight_over_water(
-    roads: RoadTable, addresses: AddressTable, frontages: FrontageTable, features: FeatureTable, *, wide: bool = False
-) -> BoolArray:
-    """Mark the addresses (addresses,) between which and their frontage water is mapped, no driveway being mapped.
+    roads: RoadTable, addresses: AddressTable, frontages: FrontageTable, features: FeatureTable
+) -> tuple[BoolArray, BoolArray]:
+    """Mark the addresses between which and their frontage water is mapped, no driveway being mapped, both (addresses,).
 
-    With `wide` only a pond, lake or river that is mapped as an area counts.
+    First any water; then only a pond, lake or river that is mapped as an area.
     """
     ground = Ground.of(roads, addresses.lon, addresses.lat)
     spots = ground.on_road(frontages.segment, frontages.fraction)
     straight = np.isin(frontages.how.astype(str), ("named", "nearest"))
-    return straight & Waters.of(features, ground.projection).part(
-        shapely.shortest_line(ground.points, spots), wide=wide
-    )
+    waters, ways = Waters.of(features, ground.projection), shapely.shortest_line(ground.points, spots)
+    wide = straight & waters.part(ways)
+    return wide | (straight & waters.streams_cross(ways)), wide
 
 
 def _on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray, snap_m: float) -> Near:
     """Take, for points that water parts from the nearest stretch, the nearest of `rows` from which none does."""
     row, gap_m = near.row.copy(), near.gap_m.copy()
     on = _rows(gap_m <= snap_m)  # others are off the roads
-    parted = on[waters.part(shapely.shortest_line(ground.points[on], ground.lines[row[on]]), wide=True)]
+    parted = on[waters.part(shapely.shortest_line(ground.points[on], ground.lines[row[on]]))]
     if not len(parted):
         return near
     tree = shapely.STRtree(ground.lines[rows])
@@ -151,7 +151,7 @@ def _on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray, sn
     for at, point, farthest_m in zip(parted.tolist(), ground.points[parted], within_m, strict=True):
         others = rows[tree.query(point, predicate="dwithin", distance=farthest_m)]
         ways = shapely.shortest_line(point, ground.lines[others])
-        far_m = np.where(waters.part(ways, wide=True), np.inf, shapely.length(ways))
+        far_m = np.where(waters.part(ways), np.inf, shapely.length(ways))
         if np.isfinite(far_m).any():
             row[at], gap_m[at] = others[far_m.argmin()], far_m.min()
     return Near(row, gap_m)
@@ -237,7 +237,7 @@ def _along_driveways(
     address's name it must lead to that same road: the neighbour's driveway passes near as well.
     """
     roads = on_foot(roads)
-    way, usable = driveways(roads, limits), usable_roads(limits)
+    way, usable = driveways(roads, limits), limits.usable
     out = ways_out(roads, way, usable, limit_m=DRIVEWAY_LONGEST_FT * M_PER_FT)
     to_start, to_end = out.length_m[roads.from_node], out.length_m[roads.to_node]
     rows = _rows(way & np.isfinite(np.minimum(to_start, to_end)))

@@ -8,7 +8,7 @@ import numpy as np
 
 from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, BoolArray, Columns, FloatArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.places import NO_FRONTAGE, Ground, no_stand, usable_roads
+from preplan.roads.places import NO_FRONTAGE, Ground, no_stand
 from preplan.units import FT_PER_M
 
 _JOIN = 3
@@ -32,7 +32,7 @@ def find_dead_ends(roads: RoadTable, limits: RoadLimits) -> DeadEnds:
 
     Where the extract was cut the road goes on outside, so that is no free end. Roads that no tanker uses do not count.
     """
-    rows = np.flatnonzero(usable_roads(limits))
+    rows = np.flatnonzero(limits.usable)
     on = np.zeros(len(roads), dtype=np.bool_)
     inner = np.full(len(roads), -1, dtype=np.int32)
     onward = np.full(len(roads.node_id), -1, dtype=np.int32)
@@ -72,7 +72,7 @@ def mouths_within(roads: RoadTable, limits: RoadLimits, frontages: FrontageTable
     reach_ft
         (addresses,) hose left for the road; below zero or NaN: none.
     """
-    trees, usable = find_dead_ends(roads, limits), usable_roads(limits)
+    trees, usable = find_dead_ends(roads, limits), limits.usable
     ends = np.concatenate([roads.from_node[usable], roads.to_node[usable]])
     joins = np.bincount(ends, minlength=len(roads.node_id)) >= _JOIN
     through = _through_stretch(roads, limits, trees)
@@ -119,7 +119,7 @@ def _through_stretch(roads: RoadTable, limits: RoadLimits, trees: DeadEnds) -> I
 
     None of those where nobody stands while there is another.
     """
-    may = usable_roads(limits) & ~trees.on & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)
+    may = limits.usable & ~trees.on & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)
     rows = np.flatnonzero(may)
     both_ways = limits.forward_open[rows] & limits.backward_open[rows]
     order = rows[np.lexsort((rows, no_stand(roads)[rows], -limits.max_lb[rows], ~both_ways))][::-1]

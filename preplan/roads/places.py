@@ -31,11 +31,6 @@ _TANGENT_M = 0.5
 PointArray = npt.NDArray[np.object_]
 
 
-def usable_roads(limits: RoadLimits) -> BoolArray:
-    """Mark the stretches that some tanker may drive in some direction: shape (segments,)."""
-    return limits.usable
-
-
 def no_stand(roads: RoadTable) -> BoolArray:
     """Mark the stretches on which no tanker stands, (segments,): bridges, tunnels, roundabouts, ramps, pieces at a bar.
 
@@ -204,7 +199,7 @@ def place_points(
     Places
         However far away: compare `gap_ft` with a limit of your own.
     """
-    mask = usable_roads(limits) if usable is None else usable
+    mask = limits.usable if usable is None else usable
     rows = np.flatnonzero(mask).astype(np.int32)
     if not rows.size:
         return nowhere(len(lon))

@@ -20,7 +20,10 @@ _LEAST_RING_POINTS = 4
 
 @dataclass(frozen=True, slots=True)
 class Waters:
-    """Edges of mapped waters and lines of streams, in the projection of the roads."""
+    """Edges of mapped waters and lines of streams, in the projection of the roads.
+
+    Islands are not known: a lake counts as water all over.
+    """
 
     edges: LineArray
     """Closed."""
@@ -36,13 +39,17 @@ class Waters:
         edges, streams = _outlines(_lines(rings, projection)), _lines(features.stream_lines, projection)
         return cls(edges, streams, shapely.STRtree(edges), shapely.STRtree(streams))
 
-    def part(self, ways: LineArray, *, wide: bool = False) -> BoolArray:
-        """Mark the straight ways that water crosses, (ways,): `wide`, a pond, lake or wide river alone."""
+    def part(self, ways: LineArray) -> BoolArray:
+        """Mark the straight ways, (ways,), that a pond, lake or wide river crosses, round which it is far."""
         crossed = np.zeros(len(ways), dtype=np.bool_)
         for way, edge in _pairs(ways, self.tree):
             crossed[way] = crossed[way] or _more_round_ft(ways[way], self.edges[edge]) > ROUND_FT
-        if not wide:
-            crossed[[way for way, _ in _pairs(ways, self.streams_tree)]] = True
+        return crossed
+
+    def streams_cross(self, ways: LineArray) -> BoolArray:
+        """Mark the straight ways, (ways,), that a stream crosses."""
+        crossed = np.zeros(len(ways), dtype=np.bool_)
+        crossed[[way for way, _ in _pairs(ways, self.streams_tree)]] = True
         return crossed
 
 

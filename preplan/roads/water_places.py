@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from preplan.records import Columns, FeatureTable, FloatArray, IntArray, RoadLimits, RoadTable
-from preplan.roads.places import NO_FRONTAGE, no_stand, usable_roads
+from preplan.roads.places import NO_FRONTAGE, no_stand
 from preplan.roads.projection import road_lines, road_projection
 from preplan.units import FT_PER_M, M_PER_FT, M_PER_MI
 
@@ -39,7 +39,7 @@ def water_places(roads: RoadTable, limits: RoadLimits, features: FeatureTable, r
     nor where no tanker stands, as on the bridge over the water.
     """
     projection = road_projection(roads)
-    stands = usable_roads(limits) & ~np.isin(roads.highway.astype(str), NO_FRONTAGE) & ~no_stand(roads)
+    stands = limits.usable & ~np.isin(roads.highway.astype(str), NO_FRONTAGE) & ~no_stand(roads)
     usable = np.flatnonzero(stands).astype(np.int32)
     lines = road_lines(roads, projection)[usable]
     rings = [np.column_stack(projection.forward(*ring.T)) for ring in features.water_rings]

@@ -82,7 +82,7 @@ def _grounds(table: CaseTable, clock: Clock, flow_gpm: FloatArray, trucks: Recor
         ground[word] = getattr(clock, word)
     ground["flow_gpm"], ground["target_gal"] = flow_gpm, table.required_gal
     ground["line_gpm"] = np.minimum(table.draft_gpm, table.supply_gpm)
-    ground["nurse"], ground["hose_ready"] = clock.nurse(table), table.supply_ready_min
+    ground["nurse"], ground["hose_ready"] = clock.nurse(table), table.hose_ready_min
     here = np.isfinite(table.arrival_min)
     ground["mixed"] = (here & trucks["self_fill"]).any(axis=1) & (here & ~trucks["self_fill"]).any(axis=1)
     ground["next_mark"] = marks[:, 0, MINUTE]

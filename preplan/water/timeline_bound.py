@@ -91,7 +91,7 @@ class _Bound:
         free = self.first + dumps
         nurse = self.clock.nurse(table)
         self.nursing = np.arange(table.arrival_min.shape[1]) == nurse[:, None]
-        nurses_from = np.maximum(table.arrival_min, table.supply_ready_min[:, None])
+        nurses_from = np.maximum(table.arrival_min, table.hose_ready_min[:, None])
         self.first = np.where(self.nursing, nurses_from, self.first)
         free = np.where(self.nursing, nurses_from, free)
         opened = table.arrival_min.min(axis=1, initial=np.inf)

@@ -132,8 +132,8 @@ class Case:
     """Share of the nominal size under the strainer."""
     draft_gpm: float = math.inf
     supply_gpm: float = math.inf
-    supply_ready_min: float = 0.0
-    """From when a tanker can nurse: all hose of the supply line is on scene; `NEVER`: it does not reach."""
+    hose_ready_min: float = 0.0
+    """From when a tanker can nurse: hose from there to the attack engine is on scene; `NEVER`: none that reaches."""
     other_tanks: tuple[PortableTank, ...] = ()
     surge: Surge | None = None
 
@@ -211,7 +211,7 @@ class Case:
 
     def nursing_from_min(self, tanker: Tanker) -> float:
         """Say from when a tanker can nurse: it is there, and the hose to the attack engine."""
-        return max(tanker.arrival_min, self.supply_ready_min)
+        return max(tanker.arrival_min, self.hose_ready_min)
 
     def _booster_dry_min(self) -> float:
         """Minute at which the booster tank alone would be empty under the demand without surge."""

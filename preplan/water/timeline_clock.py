@@ -54,10 +54,10 @@ class Clock:
         return np.where(table.booster_gal <= early_gal, soon, np.where(table.required_gpm > 0, late, np.inf))
 
     def nurse(self, table: CaseTable) -> Rows:
-        """Index of the tanker that nurses, -1: none; it waits for the hose of the supply line."""
+        """Index of the tanker that nurses, -1: none; it waits for hose to the attack engine."""
         arrival = np.where((table.has_pump > 0) & np.isfinite(table.arrival_min), table.arrival_min, np.inf)
         if not arrival.shape[1]:
             return np.full(len(table), -1)
-        soonest = np.maximum(arrival.min(axis=1), table.supply_ready_min)
+        soonest = np.maximum(arrival.min(axis=1), table.hose_ready_min)
         nurses = (soonest < self.dump_ready) & (self.booster_dry(table) < self.dump_ready)
         return np.where(nurses & np.isfinite(table.attack_arrival_min), arrival.argmin(axis=1), -1)

@@ -17,7 +17,7 @@ SCALAR_WORDS = (
     "required_min", "required_gal", "attack_gpm", "attack_setup_min", "full_flow_after_min", "dump_setup_min",
     "tank_setup_min", "fill_setup_min", "positions", "dump_places", "site_gpm", "storage_gal", "refill_gpm",
     "second_engine_arrival_min", "second_setup_min", "second_positions", "second_site_gpm", "second_storage_gal",
-    "second_refill_gpm", "room_fraction", "dead_fraction", "draft_gpm", "supply_gpm", "supply_ready_min",
+    "second_refill_gpm", "room_fraction", "dead_fraction", "draft_gpm", "supply_gpm", "hose_ready_min",
 )  # fmt: skip
 """Columns (cases,)."""
 TANKER_WORDS = (
@@ -64,7 +64,7 @@ class CaseTable(Columns):
     dead_fraction: FloatArray
     draft_gpm: FloatArray
     supply_gpm: FloatArray
-    supply_ready_min: FloatArray
+    hose_ready_min: FloatArray
     arrival_min: FloatArray
     """(cases, tankers), as all that follow."""
     usable_gal: FloatArray
