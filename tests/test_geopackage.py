@@ -21,12 +21,13 @@ from hypothesis import strategies as st
 from preplan.plan import Plan
 from preplan.plan_inputs import Inputs, Rejected, RoadSource
 from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, STATUSES, Flag
-from preplan.records import IntArray, text_array
+from preplan.records import BridgeTable, IntArray, text_array
 from preplan.render.fields import ABOUT
 from preplan.render.geopackage import ROAD_NOTICE, geopackage
 from preplan.render.route_lines import chosen_legs, driven, leg_lines, trips_by_segment
 from preplan.render.run_info import run_json
 from preplan.render.tables import LEVEL_COLUMNS, addresses_csv
+from preplan.render.words import inventory_words
 from preplan.rules import Rules, ShuttleRules
 from tests.example_plan import example_plan, other_plan
 from tests.test_tables import changed, picked, rows_of
@@ -162,6 +163,20 @@ def test_bridges_and_roads(package: Path) -> None:
     assert [(row["way_id"], row["loaded_trips"], row["empty_trips"]) for row in used] == [
         (101, 4, 4), (102, 3, 3), (104, 2, 2),
     ]  # fmt: skip
+
+
+def test_a_bridge_says_what_it_crosses_by_which_crews_know_it(tmp_path: Path) -> None:
+    plan, path = example_plan(), tmp_path / "bridges.gpkg"
+    one = {name: text_array([value]) for name, value in (
+        ("bridge_id", "B-7"), ("owner", "town"), ("road", "TH 3"), ("crosses", "MILL BROOK"), ("posting", ""),
+    )}  # fmt: skip
+    row = plan.bridge_row.copy()
+    row[1] = 0
+    inventory = BridgeTable(lon=np.zeros(1), lat=np.zeros(1), operating_lb=np.full(1, 40000.0), **one)
+    known = replace(plan, bridges=inventory, bridge_row=row)
+    path.write_bytes(geopackage(known))
+    assert [one["crosses"] for one in layer(path, "bridges")].count("MILL BROOK") == 1
+    assert inventory_words(known, 1).startswith("over MILL BROOK; town; operating rating 40,000 lb; structure B-7")
 
 
 def test_a_bridge_with_a_posted_height_alone_is_not_drawn_as_one_whose_weight_is_known(tmp_path: Path) -> None:

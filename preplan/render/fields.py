@@ -123,6 +123,7 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "max_width_ft": ("Width limit (ft)", "Empty: none is recorded."),
         "unposted_bridge": ("Unposted bridge", "A bridge without a posted weight: unknown, not safe."),
         "structure": ("Structure", "Number in the bridge inventory."),
+        "crosses": ("Crosses", "Water, road or rails below, as the bridge inventory gives it."),
         "owner": ("Owner", "As the bridge inventory gives it."),
         "operating_lb": (
             "Operating rating (lb)",

@@ -287,6 +287,7 @@ def _inventory_columns(plan: Plan, rows: npt.NDArray[np.intp]) -> dict[str, Cell
     by = np.where(known, np.where(plan.bridge_named[rows], "name", "place"), "")
     return {
         "structure": text(table.bridge_id),
+        "crosses": text(table.crosses),
         "owner": text(table.owner),
         "operating_lb": Numbers(np.floor(rating), 0),
         "inventory": text(table.posting),

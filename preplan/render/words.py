@@ -331,7 +331,9 @@ def inventory_words(plan: Plan, segment: int) -> str:
         return ""
     table = plan.bridges
     rated = float(table.operating_lb[row])
+    crosses = printable(table.crosses[row])
     said = [
+        f"over {crosses}" if crosses else "",
         printable(table.owner[row]),
         f"operating rating {supply(rated)} lb" if rated > 0.0 else "" if rated == 0.0 else "not rated",
         printable(table.posting[row]),
