@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import subprocess
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
     from xdist.remote import Producer
 
 settings.register_profile("preplan", deadline=None)
+_AHEAD = pytest.StashKey["subprocess.Popen[bytes]"]()
+_PLAN_AHEAD = "from tests.plan_checks import SAMPLE, plan_of; plan_of(SAMPLE / 'district.toml')"
 Golden = Callable[[Path, str], str]
 """Gives the text of a committed file, to be compared with one at hand, which is written there first where asked for."""
 
@@ -34,20 +38,26 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
-def pytest_configure() -> None:
+def pytest_configure(config: pytest.Config) -> None:
     """Give drawn cases all the time they take, which a busy machine stretches.
 
-    Let programs that tests start hear Ctrl-C: a shell tells what runs in the background to ignore it.
+    Let programs that tests start hear Ctrl-C: a shell tells what runs in the background to ignore it. Where several
+    processes share the tests, another plans the sample while they collect: they find its loops compiled.
     """
     settings.load_profile("preplan")
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
     if "PYTEST_XDIST_WORKER" not in os.environ:  # workers inherit the folder
         os.environ[PLANS] = tempfile.mkdtemp(prefix="preplan-tests-")
+        if config.getoption("numprocesses", default=None):
+            config.stash[_AHEAD] = subprocess.Popen([sys.executable, "-c", _PLAN_AHEAD], cwd=config.rootpath)
 
 
-def pytest_unconfigure() -> None:
+def pytest_unconfigure(config: pytest.Config) -> None:
     """Remove the plans that the run has kept."""
+    if ahead := config.stash.get(_AHEAD, None):
+        ahead.kill()
+        ahead.wait()
     if "PYTEST_XDIST_WORKER" not in os.environ:
         shutil.rmtree(os.environ.pop(PLANS), ignore_errors=True)
 
