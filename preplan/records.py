@@ -464,6 +464,10 @@ class FeatureTable:
     """Each (n, 2): lon, lat, closed."""
     water_rings: tuple[FloatArray, ...] = ()
     """Outer rings of ponds, lakes and wide rivers."""
+    island_rings: tuple[FloatArray, ...] = ()
+    """Land inside them."""
+    island_water: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.int32))
+    """Row of `water_rings` in which each lies, (islands,)."""
     stream_lines: tuple[FloatArray, ...] = ()
     hydrant_lonlat: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
 

@@ -37,6 +37,8 @@ ROADS = replace(ROADS, newest="2026-05-01")
 FEATURES = FeatureTable(
     building_rings=(np.array([[0.0, 0], [1, 0], [1, 1], [0, 0]]), np.array([[5.0, 5], [6, 5], [5, 5]])),
     water_rings=(np.array([[2.0, 2], [3, 2], [2, 2]]),),
+    island_rings=(np.array([[2.1, 2], [2.2, 2], [2.1, 2]]),),
+    island_water=np.array([0], dtype=np.int32),
     hydrant_lonlat=np.array([[-72.0, 44.5]]),
 )
 

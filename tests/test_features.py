@@ -70,7 +70,22 @@ def test_a_lake_of_several_ways_gives_its_outer_ring(tmp_path: Path) -> None:
     found = _features(text, tmp_path)
     (ring,) = found.water_rings
     assert _area(ring) == pytest.approx(0.004**2)
+    assert [_area(island) for island in found.island_rings] == [pytest.approx(0.002**2)]
+    assert found.island_water.tolist() == [0]
     assert found.building_rings == ()
+
+
+def test_an_island_belongs_to_the_water_around_it(tmp_path: Path) -> None:
+    """Of two ponds of one relation; a lake whose outer way bears the tags as well is not read twice, once without."""
+    text = _squares().way(2, [11, 12, 13, 14, 11], {"natural": "water"}).way(4, [21, 22, 23, 24, 21], {})
+    for node, lon in ((31, 0.01), (32, 0.02), (33, 0.015)):
+        text.node(node, lon, 0.001 * (node == 33))
+    text.way(5, [31, 32, 33, 31], {})
+    members = [("way", 5, "outer"), ("way", 2, "outer"), ("way", 4, "inner")]
+    found = _features(text.relation(9, members, {"type": "multipolygon", "natural": "water"}), tmp_path)
+    assert len(found.water_rings) == 2
+    (row,) = found.island_water.tolist()
+    assert _area(found.water_rings[row]) == pytest.approx(0.004**2)
 
 
 def test_a_building_with_a_courtyard_and_two_outer_rings(tmp_path: Path) -> None:

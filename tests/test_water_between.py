@@ -27,6 +27,7 @@ def box(west: float, south: float, east: float, north: float) -> FloatArray:
 
 RIVER, POND = box(-500, 30, 1500, 60), box(495, 30, 510, 45)
 LAKE_ROUND_HOME = box(400, 30, 600, 200)
+LAKE = box(-2000, -500, 3000, 800)
 STREAM = np.array([lonlat(-500, 45), lonlat(1500, 45)])
 
 
@@ -51,6 +52,40 @@ def test_the_nearest_road_is_taken_on_the_house_s_own_bank(features: FeatureTabl
     found, over = placed(features)
     assert found.segment.tolist() == [row]
     assert over is told
+
+
+def lake(*islands: FloatArray) -> FeatureTable:
+    """Lay the whole town in a lake with islands."""
+    inside = np.zeros(len(islands), dtype=np.int32)
+    return FeatureTable(water_rings=(LAKE,), island_rings=islands, island_water=inside)
+
+
+SOUTH_ISLE, NORTH_ISLE = box(-400, -50, 1100, 50), box(-400, 70, 1100, 400)
+"""The house stands on the northern one, nearer to the road of the southern one."""
+
+
+def test_the_road_on_the_house_s_own_island_is_taken() -> None:
+    found, over = placed(lake(SOUTH_ISLE, NORTH_ISLE))
+    assert found.segment.tolist() == [1]
+    assert not over
+
+
+def test_water_between_two_islands_of_one_lake_is_told() -> None:
+    """Neither crosses the shore of the lake itself, which alone was looked at."""
+    found, over = placed(lake(SOUTH_ISLE, NORTH_ISLE), "12 SOUTH ROAD")
+    assert found.segment.tolist() == [0]
+    assert over
+
+
+def test_an_island_is_land() -> None:
+    assert placed(lake(box(-400, -50, 1100, 400)))[1] is False
+
+
+def test_hose_goes_round_a_cove_of_an_island() -> None:
+    """As round a pond: both ends stand on one island, and the way round its edge is short."""
+    west = ((-400, 400), (-400, 60), (510, 60), (510, 40), (-400, 40), (-400, -50))
+    cove = np.array([lonlat(*corner) for corner in ((-400, -50), (1100, -50), (1100, 400), *west)])
+    assert placed(lake(cove), "12 SOUTH ROAD")[1] is False
 
 
 def test_the_road_of_the_address_s_name_stays_and_the_water_is_told() -> None:

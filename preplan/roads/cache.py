@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from preplan.records import FeatureTable, FloatArray, RoadTable, TextArray, TurnRestriction, text_array
 
-FORMAT = "preplan roads 5"
+FORMAT = "preplan roads 6"
 """Changes whenever what is stored changes, or what the reader makes of a road file."""
 _FILE = "roads.npz"
 _ARRAYS = {
@@ -32,7 +32,8 @@ _ARRAYS = {
     "node_id": np.int64, "node_lon": np.float64, "node_lat": np.float64, "node_cut": np.bool_,
 }  # fmt: skip
 _TEXTS = ("name", "ref", "highway")
-_SHAPES = ("building_rings", "water_rings", "stream_lines")
+_SHAPES = ("building_rings", "water_rings", "island_rings", "stream_lines")
+_FEATURE_ARRAYS = ("hydrant_lonlat", "island_water")
 _DAMAGED = (
     OSError, ValueError, KeyError, TypeError, EOFError, NotImplementedError, MemoryError, SyntaxError,
     tokenize.TokenError, zipfile.BadZipFile, zlib.error,
@@ -114,7 +115,7 @@ def _unpack_roads(stored: _Stored) -> RoadTable:
 
 
 def _pack_features(features: FeatureTable) -> dict[str, npt.NDArray[Any]]:
-    stored: dict[str, npt.NDArray[Any]] = {"hydrant_lonlat": features.hydrant_lonlat}
+    stored: dict[str, npt.NDArray[Any]] = {name: getattr(features, name) for name in _FEATURE_ARRAYS}
     for name in _SHAPES:
         shapes: Sequence[FloatArray] = getattr(features, name)
         stored[name] = np.concatenate([np.empty((0, 2)), *shapes])
@@ -123,7 +124,7 @@ def _pack_features(features: FeatureTable) -> dict[str, npt.NDArray[Any]]:
 
 
 def _unpack_features(stored: _Stored) -> FeatureTable:
-    fields: dict[str, Any] = {"hydrant_lonlat": stored["hydrant_lonlat"]}
+    fields: dict[str, Any] = {name: stored[name] for name in _FEATURE_ARRAYS}
     for name in _SHAPES:
         starts = stored[f"{name}.start"].tolist()
         fields[name] = tuple(stored[name][start:stop] for start, stop in pairwise(starts))

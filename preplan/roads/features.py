@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
 from preplan.records import FeatureTable, FloatArray
+from preplan.roads.projection import Projection
 
 FEATURE_KEYS = ("building", "natural", "waterway", "landuse", "emergency")
 """Keys by which the features are found."""
@@ -22,6 +25,17 @@ _DRY_WATER = frozenset({"wastewater", "sewage"})
 _STREAMS = frozenset({"river", "stream", "canal"})
 _LEAST_RING_POINTS = 4
 _LEAST_LINE_POINTS = 2
+_MOST_OF_IT = 0.5
+
+PolygonArray = npt.NDArray[np.object_]
+
+
+class _Area(NamedTuple):
+    """A multipolygon: what it is, and the ways of its rings."""
+
+    building: bool
+    outer: tuple[int, ...]
+    inner: tuple[int, ...]
 
 
 @dataclass(slots=True)
@@ -30,8 +44,9 @@ class FeatureCollector:
 
     buildings: list[tuple[int, FloatArray]] = field(default_factory=list)
     waters: list[tuple[int, FloatArray]] = field(default_factory=list)
-    outer_ways: dict[int, tuple[bool, list[int]]] = field(default_factory=dict)
-    """By multipolygon: whether it is a building, and the ways of its outer rings."""
+    islands: list[tuple[int, FloatArray]] = field(default_factory=list)
+    areas: dict[int, _Area] = field(default_factory=dict)
+    """By multipolygon."""
     streams: list[tuple[int, FloatArray]] = field(default_factory=list)
     hydrants: list[tuple[int, float, float]] = field(default_factory=list)
 
@@ -49,19 +64,30 @@ class FeatureCollector:
         tags = relation.tags
         building = _is_building(tags)
         if tags.get("type") == "multipolygon" and (building or is_water(tags)):
-            outer = [one.ref for one in relation.members if one.type == "w" and one.role in {"outer", ""}]
-            self.outer_ways[relation.id] = building, outer
+            outer, inner = (
+                tuple(one.ref for one in relation.members if one.type == "w" and one.role in roles)
+                for roles in ({"outer", ""}, {"inner"})
+            )
+            self.areas[relation.id] = _Area(building, outer, () if building else inner)
 
     def wanted_ways(self) -> frozenset[int]:
         """Name the ways that multipolygons need."""
-        return frozenset(way for _, outer in self.outer_ways.values() for way in outer)
+        return frozenset(way for area in self.areas.values() for way in (*area.outer, *area.inner))
 
     def take_member_ways(self, ways: Iterable[Any]) -> None:
-        """Join the outer ways of each multipolygon to rings; what does not close (a clipped lake) is left out."""
+        """Join the ways of each multipolygon to rings; what does not close (a clipped lake) is left out.
+
+        A way that is the whole shore of a lake and is mapped as water too is read once, or its islands would drown.
+        """
         lines = {way.id: _lines(way) for way in ways}
-        for relation, (building, outer) in sorted(self.outer_ways.items()):
-            pieces = [line for way in outer for line in lines.get(way, [])]
-            self._keep_rings(-relation, building, _joined(pieces))
+        shores = {way for area in self.areas.values() if not area.building for way in area.outer}
+        self.waters = [one for one in self.waters if one[0] not in shores]
+        for relation, area in sorted(self.areas.items()):
+            outer, inner = (
+                _joined([line for way in of for line in lines.get(way, [])]) for of in (area.outer, area.inner)
+            )
+            self._keep_rings(-relation, area.building, outer)
+            self.islands.extend((-relation, line) for line in inner if _is_ring(line))
 
     def _keep_rings(self, key: int, building: bool, lines: list[FloatArray]) -> None:
         kept = self.buildings if building else self.waters
@@ -74,9 +100,13 @@ class FeatureCollector:
 
     def table(self) -> FeatureTable:
         """Pack what was found."""
+        waters = sorted(self.waters, key=lambda pair: pair[0])
+        islands = _in_waters(sorted(self.islands, key=lambda pair: pair[0]), waters)
         return FeatureTable(
             building_rings=_by_id(self.buildings),
-            water_rings=_by_id(self.waters),
+            water_rings=tuple(ring for _, ring in waters),
+            island_rings=tuple(ring for _, ring in islands),
+            island_water=np.array([water for water, _ in islands], dtype=np.int32),
             stream_lines=_by_id(self.streams),
             hydrant_lonlat=_points(self.hydrants),
         )
@@ -93,6 +123,33 @@ def is_water(tags: Any) -> bool:
     if tags.get("intermittent") == "yes" or tags.get("covered") == "yes":
         return False
     return any(tags.get(key) in values for key, values in _WATER.items())
+
+
+def water_areas(features: FeatureTable, projection: Projection) -> PolygonArray:
+    """Give each water as an area without its islands, projected; empty where its ring is none."""
+    holes: defaultdict[int, list[FloatArray]] = defaultdict(list)
+    for ring, water in zip(features.island_rings, features.island_water.tolist(), strict=True):
+        holes[water].append(np.column_stack(projection.forward(*ring.T)))
+    areas: PolygonArray = np.full(len(features.water_rings), shapely.Polygon(), dtype=np.object_)
+    for row, ring in enumerate(features.water_rings):
+        if len(ring) >= _LEAST_RING_POINTS:
+            areas[row] = shapely.Polygon(np.column_stack(projection.forward(*ring.T)), holes[row])
+    return areas
+
+
+def _in_waters(
+    islands: list[tuple[int, FloatArray]], waters: list[tuple[int, FloatArray]]
+) -> list[tuple[int, FloatArray]]:
+    """Find the water of its own multipolygon in which each island lies: its row; those that lie in none left out."""
+    rows: defaultdict[int, list[int]] = defaultdict(list)
+    for row, (key, _) in enumerate(waters):
+        rows[key].append(row)
+    return [
+        (row, island)
+        for key, island in islands
+        for row in rows[key]
+        if np.mean(shapely.contains_xy(shapely.Polygon(waters[row][1]), island)) > _MOST_OF_IT
+    ]
 
 
 def _is_building(tags: Any) -> bool:

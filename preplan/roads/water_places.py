@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from preplan.records import Columns, FeatureTable, FloatArray, IntArray, RoadLimits, RoadTable
+from preplan.roads.features import water_areas
 from preplan.roads.places import NO_FRONTAGE, no_stand
 from preplan.roads.projection import road_lines, road_projection
 from preplan.units import FT_PER_M, M_PER_FT, M_PER_MI
@@ -42,10 +43,7 @@ def water_places(roads: RoadTable, limits: RoadLimits, features: FeatureTable, r
     stands = limits.usable & ~np.isin(roads.highway.astype(str), NO_FRONTAGE) & ~no_stand(roads)
     usable = np.flatnonzero(stands).astype(np.int32)
     lines = road_lines(roads, projection)[usable]
-    rings = [np.column_stack(projection.forward(*ring.T)) for ring in features.water_rings]
-    water = np.array(
-        [shapely.Polygon(ring) if len(ring) > 3 else shapely.Polygon() for ring in rings], dtype=np.object_
-    )
+    water = water_areas(features, projection)
     large = np.flatnonzero(shapely.area(water) * FT_PER_M**2 >= LEAST_WATER_SQFT)
     edges = shapely.boundary(water[large])
     at_edge, at_line = shapely.STRtree(lines).query(edges, predicate="dwithin", distance=reach_ft * M_PER_FT)
