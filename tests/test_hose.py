@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from preplan.plan_tables import FrontageTable, HydrantReach
-from preplan.records import ClosedRoad, Closure, FloatArray, HydrantTable, text_array
+from preplan.records import ClosedRoad, Closure, FeatureTable, FloatArray, HydrantTable, text_array
 from preplan.roads.frontage import place_addresses, place_points
 from preplan.roads.hose import credit_gpm, hydrant_reach
 from preplan.rules import HydrantRules, PlanRules, RoadRules
@@ -48,8 +48,9 @@ def reach(
     table: HydrantTable,
     rules: HydrantRules | None = None,
     town: Drawing = TOWN,
+    features: FeatureTable | None = None,
 ) -> tuple[FloatArray, FloatArray]:
-    found = reached(addresses_ft, driveway_ft, table, rules, town)
+    found = reached(addresses_ft, driveway_ft, table, rules, town, features)
     return found.distance_ft, found.credited_gpm
 
 
@@ -59,11 +60,12 @@ def reached(
     table: HydrantTable,
     rules: HydrantRules | None = None,
     town: Drawing = TOWN,
+    features: FeatureTable | None = None,
 ) -> HydrantReach:
     places = [(east * M_PER_FT, north * M_PER_FT) for east, north in addresses_ft]
     addresses = address_table(places, driveway_ft=driveway_ft)
     frontages = place_addresses(town.roads, town.limits, addresses, RoadRules(), PlanRules())
-    return hydrant_reach(town.roads, town.limits, frontages, table, rules or HydrantRules())
+    return hydrant_reach(town.roads, town.limits, frontages, table, rules or HydrantRules(), features or FeatureTable())
 
 
 def test_distance_runs_along_roads_from_stand_off_to_driveway() -> None:
@@ -71,6 +73,29 @@ def test_distance_runs_along_roads_from_stand_off_to_driveway() -> None:
     distance_ft, credited_gpm = reach([(610, 300)], [50.0], hydrants([(100, -10)], [1500.0]))
     assert distance_ft[0] == pytest.approx(860, abs=TOLERANCE_FT)
     assert credited_gpm[0] == 250.0
+
+
+def river(south_ft: float, north_ft: float) -> FeatureTable:
+    corners = ((-9000, south_ft), (9000, south_ft), (9000, north_ft), (-9000, north_ft), (-9000, south_ft))
+    return FeatureTable(water_rings=(np.array([lonlat(east * M_PER_FT, north * M_PER_FT) for east, north in corners]),))
+
+
+def test_a_hydrant_beyond_a_river_reaches_nobody() -> None:
+    """It stood 60 ft from the road, straight through the water: its house was left without tankers."""
+    found = reached([(100, 0)], [0.0], hydrants([(100, -60)], [1500.0]), features=river(-50, -20))
+    assert found.hydrant.tolist() == [-1]
+
+
+def test_a_hydrant_counts_on_the_road_of_its_own_bank() -> None:
+    """The road over the river is nearer, and a bridge is far: the house there has none, that on this bank has it."""
+    corners = {"w": (0, 0), "e": (1500, 0), "se": (1500, -300), "sw": (0, -300)}
+    town = draw(
+        {name: (east * M_PER_FT, north * M_PER_FT) for name, (east, north) in corners.items()},
+        [("w", "e", {}), ("e", "se", {"bridge": "yes"}), ("se", "sw", {})],
+    )
+    table = hydrants([(100, -140)], [1500.0])
+    feet, _ = reach([(100, 0), (100, -300)], [0.0, 0.0], table, town=town, features=river(-100, -60))
+    assert feet == pytest.approx([np.nan, 160], abs=TOLERANCE_FT, nan_ok=True)
 
 
 def test_hose_is_laid_against_a_one_way_street() -> None:
@@ -177,14 +202,14 @@ def test_distances_agree_with_a_plain_search_over_every_pair() -> None:
     table = hydrants([(e, n) for e, n in spots_ft[:20]], rng.choice([200.0, 400.0, 600.0, 900.0, 1300.0], 20).tolist())
     addresses = address_table([(e * M_PER_FT, n * M_PER_FT) for e, n in spots_ft[20:]])
     frontages = place_addresses(town.roads, town.limits, addresses, RoadRules(), PlanRules())
-    got = hydrant_reach(town.roads, town.limits, frontages, table, HydrantRules())
+    got = hydrant_reach(town.roads, town.limits, frontages, table, HydrantRules(), FeatureTable())
     expected = _by_hand(town, frontages, table)
     assert np.isfinite(expected[0]).sum() > 20
     assert got.distance_ft == pytest.approx(expected[0], abs=0.01, nan_ok=True)
     assert got.credited_gpm == pytest.approx(expected[1], nan_ok=True)
     assert ((got.hydrant < 0) == np.isnan(got.distance_ft)).all()
     every = [hydrants([spots_ft[one]], [float(table.flow_gpm[one])]) for one in range(20)]
-    alone = [hydrant_reach(town.roads, town.limits, frontages, one, HydrantRules()) for one in every]
+    alone = [hydrant_reach(town.roads, town.limits, frontages, one, HydrantRules(), FeatureTable()) for one in every]
     for row in np.flatnonzero(got.hydrant >= 0).tolist():
         named = alone[int(got.hydrant[row])]
         assert named.distance_ft[row] == pytest.approx(got.distance_ft[row], abs=0.01)

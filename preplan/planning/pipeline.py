@@ -75,7 +75,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, ground.as_seen)
     # over the roads as they were read: hose goes past a barrier that parts them for trucks
-    hydrant = hydrant_reach(roads, ground.limits, on_dry_land(ground), inputs.hydrants, inputs.district.rules.hydrants)
+    hydrant = hydrant_reach(
+        roads, ground.limits, on_dry_land(ground), inputs.hydrants, inputs.district.rules.hydrants, ground.features
+    )
     ground = with_dump_sites(inputs, units, ground, fleets)
     found, flows = weighed(inputs, units, ground, fleets, progress)
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)

@@ -33,7 +33,7 @@ from preplan.roads.water_between import Waters
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
 
-__all__ = ["Places", "place_addresses", "place_points", "straight_over_water"]
+__all__ = ["Places", "on_this_bank", "place_addresses", "place_points", "straight_over_water"]
 
 NAMED_TIMES = 3.0
 NAMED_MORE_FT = 600.0
@@ -93,7 +93,7 @@ def place_addresses(
     near = ground.nearest(_rows(fronting), np.arange(len(addresses), dtype=np.int32))
     snap_m = road_rules.snap_max_ft * M_PER_FT
     if features is not None:
-        near = _on_this_bank(ground, near, Waters.of(features, ground.projection), _rows(fronting), snap_m)
+        near = on_this_bank(ground, near, Waters.of(features, ground.projection), _rows(fronting), snap_m)
     names = _Names.of(roads, _rows(usable), addresses)
     named = _nearest_named(ground, names, near, snap_m)
     is_named = named.row >= 0
@@ -139,7 +139,7 @@ def straight_over_water(
     return wide | (straight & waters.streams_cross(ways)), wide
 
 
-def _on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray, snap_m: float) -> Near:
+def on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray, snap_m: float) -> Near:
     """Take, for points that water parts from the nearest stretch, the nearest of `rows` from which none does."""
     row, gap_m = near.row.copy(), near.gap_m.copy()
     on = _rows(gap_m <= snap_m)  # others are off the roads

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
 from preplan.plan_tables import FrontageTable, HydrantReach
-from preplan.records import BoolArray, FloatArray, HydrantTable, IntArray, RoadLimits, RoadTable
+from preplan.records import BoolArray, FeatureTable, FloatArray, HydrantTable, IntArray, RoadLimits, RoadTable
 from preplan.roads.driveways import FOOT_HIGHWAYS, walk_graph
-from preplan.roads.places import Places, place_points
-from preplan.rules import HydrantRules
+from preplan.roads.frontage import on_this_bank
+from preplan.roads.places import Ground, Near, Places, place_points
+from preplan.roads.water_between import Waters
+from preplan.rules import HydrantRules, RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
 
 
@@ -43,18 +46,24 @@ class _Best:
 
 
 def hydrant_reach(
-    roads: RoadTable, limits: RoadLimits, frontages: FrontageTable, hydrants: HydrantTable, rules: HydrantRules
+    roads: RoadTable,
+    limits: RoadLimits,
+    frontages: FrontageTable,
+    hydrants: HydrantTable,
+    rules: HydrantRules,
+    features: FeatureTable,
 ) -> HydrantReach:
     """Find the hydrant that is credited most for each address.
 
     Distance runs from the hydrant to its road, along roads of any kind in either direction, for an engine lays
-    hose both ways, and up the driveway; not over a road that the district closes. A hydrant counts within `reach_ft`,
-    for no more than its own flow and the credit of that distance.
+    hose both ways, and up the driveway; not over a road that the district closes, nor from a hydrant that wide water
+    among `features` parts from every road near. A hydrant counts within `reach_ft`, for no more than its own flow and
+    the credit of that distance.
     """
     count = len(frontages)
     best = _Best(np.full(count, -1, dtype=np.int32), np.full(count, np.inf), np.zeros(count))
     laid = ~np.isin(roads.highway.astype(str), FOOT_HIGHWAYS)
-    spots = place_points(roads, limits, hydrants.lon, hydrants.lat, usable=laid)
+    spots = _on_roads(roads, limits, hydrants, laid, features)
     near = (spots.segment >= 0) & (spots.gap_ft <= rules.reach_ft) & ~limits.shut[spots.segment]
     flow_gpm = np.where(np.isnan(hydrants.flow_gpm), rules.default_gpm, hydrants.flow_gpm)
     # what is never credited makes no difference, and fewer flows are fewer searches
@@ -74,6 +83,20 @@ def hydrant_reach(
         distance_ft=np.where(none, np.nan, best.distance_ft),
         credited_gpm=np.where(none, np.nan, best.credited_gpm),
     )
+
+
+def _on_roads(
+    roads: RoadTable, limits: RoadLimits, hydrants: HydrantTable, laid: BoolArray, features: FeatureTable
+) -> Places:
+    """Set hydrants on roads on their own side of the waters; on none where water parts them from all near."""
+    spots = place_points(roads, limits, hydrants.lon, hydrants.lat, usable=laid)
+    ground = Ground.of(roads, hydrants.lon, hydrants.lat)
+    waters = Waters.of(features, ground.projection)
+    near = Near(spots.segment, spots.gap_ft * M_PER_FT)
+    row = on_this_bank(ground, near, waters, _rows(laid), RoadRules().snap_max_ft * M_PER_FT).row
+    own = ground.places(row, np.where(row == spots.segment, spots.fraction, ground.fractions(row)))
+    parted = waters.part(shapely.shortest_line(ground.points, ground.on_road(own.segment, own.fraction)))
+    return replace(own, segment=np.where(parted, -1, own.segment).astype(np.int32))
 
 
 def credit_gpm(distance_ft: FloatArray, rules: HydrantRules) -> FloatArray:
