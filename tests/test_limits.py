@@ -628,9 +628,19 @@ def test_hours_of_a_holiday_shut_no_month(hours: str) -> None:
     assert open_months({"opening_hours": hours}) is None
 
 
-def test_a_limit_in_wet_weather_and_snow_holds_in_summer_too(tmp_path: Path) -> None:
-    roads = one_way_street(tmp_path, {"maxweight:conditional": "3.5 @ (wet; snow)"})
-    assert limits_of(roads, RULES, months=frozenset({7}))[0].max_lb[0] == pytest.approx(7000.0)
+@pytest.mark.parametrize(
+    ("key", "value", "summer_lb"),
+    [
+        ("maxweight:conditional", "3.5 @ (wet; snow)", 7000.0),
+        ("maxweight:conditional", "3.5 @ snow", 7000.0),  # it falls in October, and in the hills in May
+        ("hgv:conditional", "no @ (snow AND weight>3.5)", 7000.0),
+        ("maxweight:conditional", "3.5 @ winter", INF),
+    ],
+)
+def test_a_limit_in_some_weather_holds_in_summer_too(tmp_path: Path, key: str, value: str, summer_lb: float) -> None:
+    roads = one_way_street(tmp_path, {key: value})
+    assert limits_of(roads, RULES, months=frozenset({7}))[0].max_lb[0] == pytest.approx(summer_lb)
+    assert limits_of(roads, RULES, months=frozenset({1}))[0].max_lb[0] == pytest.approx(7000.0)
 
 
 def test_a_limit_on_a_node_is_found_in_a_file_drawn_by_hand(tmp_path: Path) -> None:

@@ -67,6 +67,10 @@ class Clause(NamedTuple):
     on_snow: bool = False
     """It holds while it snows, or lies."""
 
+    def may_hold(self, months: frozenset[int]) -> bool:
+        """Tell whether it may hold at some hour of the months: snow may fall in any of them, though it seldom lies."""
+        return self.on_snow or bool(self.months & months)
+
 
 def clauses(text: str) -> tuple[Clause, ...]:
     """Take a conditional value apart; () where it is not written as one.

@@ -13,6 +13,8 @@ from preplan.roads.measures import NO_LIMIT, UNREADABLE, Reading, length_ft, wei
 
 _AS_POSTED = "taken as posted, all the time: where the road bears more, give closures.csv a row with what it bears"
 
+_STRICTEST = "its strictest value is taken to hold at every hour of the months it names, all year where it names none"
+
 
 class Trouble(NamedTuple):
     """Something in the tags that a person should look at."""
@@ -97,13 +99,20 @@ def _read_timed(
     if not parts:
         troubles.append(Trouble(UNREADABLE, key, text, "limits nothing: look at the sign"))
         return Reading(NO_LIMIT, UNREADABLE, known=False)
-    readings = [read(part.value) for part in parts if part.months & months]
+    readings = [read(part.value) for part in parts if part.may_hold(months)]
     bad = next((one for one in readings if one.problem), None)
     if bad:
         troubles.append(Trouble(bad.problem, key, text, bad.rule))
     least = min(readings, key=lambda one: one.value, default=Reading(NO_LIMIT, known=False))
     if least.value < NO_LIMIT:
-        troubles.append(Trouble("conditional", key, text, "its strictest value is taken to hold all the time"))
+        troubles.append(
+            Trouble(
+                "conditional",
+                key,
+                text,
+                "its strictest value is taken to hold at every hour of the months it names, all year if it names none",
+            )
+        )
     elif readings and not bad:
         troubles.append(Trouble("conditional", key, text, "an exemption: not used, what else is posted holds"))
     # an exemption says nothing about the road itself
@@ -122,7 +131,7 @@ def _barred_above(
     """Read the limits that signs against what is heavier, higher or wider set in the months."""
     found = []
     for key in access.ACCESS_CONDITIONAL_KEYS:
-        said = [one for one in clauses(tags.get(key, "")) if one.value == "no" and one.months & months]
+        said = [one for one in clauses(tags.get(key, "")) if one.value == "no" and one.may_hold(months)]
         for what, text in (above for one in said for above in one.above):
             if access.BARRED_ABOVE.get(what) != measure:
                 continue
