@@ -83,8 +83,9 @@ _LENGTH_UNITS: Mapping[str, float] = {
     **dict.fromkeys(("m", "metre", "metres", "meter", "meters", "m."), FT_PER_M),
     "cm": FT_PER_M / 100.0,
 }  # fmt: skip
-_MOST_M = 7.0
-"""No sign names a clearance or width above this in metres; a larger bare number is feet."""
+_MOST_M = 5.5
+"""Few signs name a clearance or width above this, 18 ft, in metres: a larger bare number is taken as feet, the stricter
+reading (this program's careful choice)."""
 _MOST_FT = 40.0
 """No sign names more feet."""
 _INCHES_PER_FT = 12.0
@@ -126,7 +127,7 @@ def weight_lb(text: str, bare: str = "stricter") -> Reading:
 def length_ft(text: str, *, sign: bool = True) -> Reading:
     """Read a height or width in feet; of a list the strictest.
 
-    On a sign no height or width exceeds 7 m, so a larger bare number is feet; a carriageway may be that wide.
+    On a sign a bare number above 5.5 is taken as feet, since few name so many metres; a carriageway may be that wide.
 
     >>> length_ft("10 ft 6 in").value, round(length_ft("3.5 m").value, 2)
     (10.5, 11.48)
@@ -221,7 +222,11 @@ def _one_length(text: str, *, sign: bool) -> Reading:
     if sign and not unit and number > _MOST_FT:
         return _unreadable()  # centimetres, perhaps
     if sign and not unit and number > _MOST_M:
-        return Reading(number, BARE, "taken as feet: no sign names so many metres")
+        return Reading(
+            number,
+            BARE,
+            "taken as feet: few signs name so many metres",
+        )
     return Reading(number * _LENGTH_UNITS[unit or "m"])
 
 
