@@ -148,6 +148,8 @@ def test_heights_and_widths(text: str, feet: float) -> None:
 
 def test_a_bare_height_of_feet_is_read_as_feet_and_flagged() -> None:
     assert length_ft("13.5")[:2] == (13.5, BARE)
+    assert length_ft("6.5")[:2] == (6.5, BARE)  # a bar before a car park; 21 ft is posted nowhere
+    assert length_ft("5.5")[:2] == (pytest.approx(5.5 * FT_PER_M), "")
     assert length_ft("12.2", sign=False).value == pytest.approx(12.2 * FT_PER_M)
 
 
@@ -251,7 +253,8 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"access:conditional": "no @ (Nov-Apr)"}, "conditional"),
         ({"maxweight:conditional": "5 st @ (Mar-Apr)"}, "conditional"),
         ({"maxweight:conditional": "none @ destination"}, "conditional"),
-        ({"maxweight:conditional": "35"}, "unreadable"),
+        ({"maxweight:conditional": "35 t"}, "conditional"),
+        ({"maxweight:conditional": "see sign"}, "unreadable"),
         ({"maxweight:conditional": "light @ (Mar-Apr)"}, "unreadable"),
         ({"maxlength": "10 m"}, "not checked"),
         ({"maxaxles": "3"}, "not checked"),
@@ -304,6 +307,7 @@ def test_a_good_road_closed_by_its_ground_is_reported(
         ("5 st @ (Mo-Fr 07:00-17:00 Sep-Jun)", {7}, INF),
         ("5 st @ (Mo-Fr 07:00-17:00)", {7}, 10000.0),  # some hour of every month
         ("5 st @ (wet)", {7}, 10000.0),
+        ("5 st", {7}, 10000.0),  # no condition at all
         ("8 st @ (Jun-Aug); 5 st @ (Dec-Feb)", {7}, 16000.0),
         ("8 st @ (Jun-Aug); 5 st @ (Dec-Feb)", {1, 7}, 10000.0),
     ],

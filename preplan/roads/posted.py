@@ -96,6 +96,9 @@ def _read_timed(
 ) -> Reading:
     """Read a value that holds at times only: the strictest of those that may hold in the months."""
     parts = clauses(text)
+    if not parts and "@" not in text and read(text).value < NO_LIMIT:
+        troubles.append(Trouble("conditional", key, text, "names no condition: taken to hold all the time"))
+        return _read(key, text, read, troubles)
     if not parts:
         troubles.append(Trouble(UNREADABLE, key, text, "limits nothing: look at the sign"))
         return Reading(NO_LIMIT, UNREADABLE, known=False)
