@@ -200,6 +200,19 @@ def test_nobody_fills_or_dumps_in_a_roundabout() -> None:
         assert share is None or spot.fraction == table.fraction == pytest.approx(share, rel=SCALE)
 
 
+def test_nobody_dumps_in_the_roundabout_that_a_driveway_leads_into() -> None:
+    """Hose goes on from the driveway's mouth to an arm, 20 m before the ring; where one road leads there it ends."""
+    driveway: Road = ("n", "home", {"highway": "service", "service": "driveway"})
+    arms: list[Road] = [("south", "s", {}), ("e", "east", {})]
+    nodes = {**RING_NODES, "home": (0, 140)}
+    table = place(draw(nodes, [*RING, *arms, driveway]), address_table([(0.0, 140.0)]))
+    assert (table.segment.tolist(), table.how.tolist()) == ([4], ["driveway"])
+    assert table.fraction[0] == pytest.approx(20 / 380, rel=SCALE)
+    hose_m = 100 + PlanRules().driveway_factor * np.hypot(40, 20)
+    assert table.driveway_ft[0] == pytest.approx(hose_m * FT_PER_M, rel=SCALE)
+    assert place(draw(nodes, [*RING, arms[0], driveway]), address_table([(0.0, 140.0)])).segment[0] < 3
+
+
 @pytest.mark.parametrize(("east_m", "row", "at_m"), [(498.0, 0, 480.0), (505.0, 1, 520.0), (700.0, 1, 700.0)])
 def test_nobody_stands_on_the_rails(east_m: float, row: int, at_m: float) -> None:
     """A railway crosses 500 m from the west."""

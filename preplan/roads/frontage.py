@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -99,6 +99,7 @@ def place_addresses(
     is_named = named.row >= 0
     best = Near(np.where(is_named, named.row, near.row), np.where(is_named, named.gap_m, near.gap_m))
     by_way = _along_driveways(roads, limits, ground, names, best, is_named=is_named)
+    by_way = _off_the_ring(roads, usable, ground, by_way, snap_m, plan_rules.driveway_factor)
 
     off = ~(np.minimum(near.gap_m, best.gap_m) <= snap_m)
     takes_way = ~off & (by_way.row >= 0)
@@ -257,6 +258,20 @@ def _along_driveways(
             row[address] = same[0]
             fraction[address] = float(roads.from_node[same[0]] != door[address])
     hose_ft = (np.minimum(back_m, ahead_m) + near.gap_m) * FT_PER_M
+    return _Chosen(row, fraction, hose_ft)
+
+
+def _off_the_ring(
+    roads: RoadTable, usable: BoolArray, ground: Ground, by_way: _Chosen, snap_m: float, factor: float
+) -> _Chosen:
+    """Set places at the mouths of driveways where tankers stand, on no roundabout, ramp or bridge: hose goes on."""
+    on = _rows((by_way.row >= 0) & no_stand(roads)[by_way.row])
+    mouths = ground.on_road(by_way.row[on], by_way.fraction[on])
+    from_mouths = replace(ground, points=mouths)
+    stands, at = from_mouths.where_tankers_stand(roads, usable, by_way.row[on], snap_m)
+    row, fraction, hose_ft = by_way.row.copy(), by_way.fraction.copy(), by_way.hose_ft.copy()
+    row[on], fraction[on] = stands, at
+    hose_ft[on] += shapely.distance(mouths, ground.on_road(stands, at)) * FT_PER_M * factor
     return _Chosen(row, fraction, hose_ft)
 
 
