@@ -149,7 +149,7 @@ def test_heights_and_widths(text: str, feet: float) -> None:
 def test_a_bare_height_of_feet_is_read_as_feet_and_flagged() -> None:
     assert length_ft("13.5")[:2] == (13.5, BARE)
     assert length_ft("6.5")[:2] == (6.5, BARE)  # a bar before a car park; 21 ft is posted nowhere
-    assert length_ft("5.5")[:2] == (pytest.approx(5.5 * FT_PER_M), "")
+    assert length_ft("5.5").value == pytest.approx(5.5 * FT_PER_M)
     assert length_ft("12.2", sign=False).value == pytest.approx(12.2 * FT_PER_M)
 
 
@@ -261,6 +261,8 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"maxweight:single_unit": "12 st"}, "not checked"),
         ({"maxweight:source": "sign"}, None),
         ({"ford": "intermittent"}, "ford at times"),
+        ({"bridge": "low_water_crossing"}, "ford at times"),
+        ({"flood_prone": "yes"}, "ford at times"),
         ({"bridge": "closed"}, "bridge out"),
         ({"maxtandemweight": "16 st"}, "pair of axles"),
         ({"seasonal": "no"}, None),
@@ -403,6 +405,7 @@ def test_a_bridge_without_a_sign_is_unknown(tmp_path: Path, tags: dict[str, str]
         ({"lanes": "1.5"}, True),
         ({"narrow": "yes"}, True),
         ({"lanes": "1;2"}, True),
+        ({"oneway": "alternating"}, True),  # one side waits for the other
         ({"highway": "track", "tracktype": "grade1"}, True),
         ({"highway": "track", "tracktype": "grade1", "width": "6"}, False),
         ({"highway": "track", "tracktype": "grade1", "lanes": "2"}, False),
@@ -428,6 +431,7 @@ def test_narrow_roads(tmp_path: Path, tags: dict[str, str], *, narrow: bool) -> 
         ({"access": "private", "emergency": "yes"}, 0.0),
         ({"access": "no", "motor_vehicle": "yes"}, 0.0),  # the more particular key decides (wiki, Key:access)
         ({"access": "yes", "hgv": "no"}, 1.0),
+        ({"hgv": "unsuitable"}, 1.0),
         ({"access": "permissive"}, 0.0),
         ({"motor_vehicle": "agricultural;yes"}, 0.0),
         ({}, 0.0),
@@ -457,7 +461,7 @@ def test_what_is_closed_to_everybody_is_closed(tmp_path: Path, tags: dict[str, s
     assert read(tmp_path, {**tags, "emergency": "yes"})[0].tanker_road[0]
 
 
-@pytest.mark.parametrize("bridge", ["collapsed", "closed", "yes;removed"])
+@pytest.mark.parametrize("bridge", ["collapsed", "closed", "yes;removed", "washed_out"])
 def test_nobody_is_sent_over_a_bridge_that_is_gone(tmp_path: Path, bridge: str) -> None:
     limits, _ = read(tmp_path, {"bridge": bridge, "emergency": "yes"})
     assert not limits.tanker_road[0]
@@ -496,6 +500,18 @@ def test_nobody_is_sent_over_a_bridge_that_is_gone(tmp_path: Path, bridge: str) 
         ({"highway": "unclassified", "ford": "yes"}, False),
         ({"highway": "unclassified", "ford": "yes", "surface": "concrete"}, True),
         ({"highway": "unclassified", "emergency": "no"}, False),
+        ({"highway": "unclassified", "4wd_only": "yes"}, False),
+        ({"highway": "unclassified", "4wd_only": "recommended"}, True),
+        ({"highway": "unclassified", "tidal": "yes"}, False),
+        ({"highway": "unclassified", "construction": "yes"}, False),
+        ({"highway": "unclassified", "construction": "minor"}, True),  # roadworks (wiki, Key:construction)
+        ({"highway": "unclassified", "operational_status": "closed"}, False),
+        ({"highway": "unclassified", "surface": "boulders"}, False),
+        ({"highway": "unclassified", "width": "2.2"}, False),  # 7.2 ft: no truck is so narrow
+        ({"highway": "unclassified", "width": "7'6\""}, False),
+        ({"highway": "unclassified", "width": "2.5"}, True),
+        ({"highway": "unclassified", "width": "2", "lanes": "2"}, True),  # of one lane, if at all
+        ({"highway": "track", "tracktype": "grade1", "est_width": "2"}, False),
     ],
 )
 def test_where_a_loaded_tanker_may_drive(tmp_path: Path, tags: dict[str, str], *, bears: bool) -> None:
@@ -516,6 +532,7 @@ def test_where_a_loaded_tanker_may_drive(tmp_path: Path, tags: dict[str, str], *
         ({"oneway": "reverse"}, (False, True)),
         ({"oneway": "no"}, (True, True)),
         ({"oneway": "alternating"}, (True, True)),
+        ({"oneway": "Yes"}, (True, False)),
         ({"junction": "roundabout"}, (True, False)),
         ({"junction": "circular"}, (True, False)),
         ({"junction": "roundabout", "oneway": "-1"}, (False, True)),

@@ -43,7 +43,7 @@ ACCESS_KEYS = ("hgv", "motor_vehicle", "vehicle", "access")
 """From the most particular key to the most general: the first present decides (wiki, Key:access)."""
 SIGNED_AGAINST = frozenset({
     "no", "private", "destination", "customers", "customer", "delivery", "agricultural", "forestry", "permit",
-    "authorized", "restricted", "military", "psv", "bus", "residents",
+    "authorized", "restricted", "military", "psv", "bus", "residents", "local", "discouraged", "unsuitable",
 })  # fmt: skip
 """Values by which a sign bars through traffic: emergency vehicles pass, at a small cost."""
 
@@ -53,19 +53,27 @@ GROUND_RULES: tuple[Rule, ...] = (
     _rule("smoothness", "very_bad horrible very_horrible impassable", CLOSED,
           "asks for high clearance or worse", WIKI + "smoothness; " + OURS),
     _rule("tracktype", "grade4 grade5", CLOSED, "mostly soft or soft ground", WIKI + "tracktype; " + OURS),
-    _rule("surface", "mud sand grass snow ice artificial_turf grass_paver woodchips clay", CLOSED,
-          "does not bear a loaded tanker in every season", WIKI + "surface; " + OURS),
+    _rule("surface", "mud sand grass snow ice artificial_turf grass_paver woodchips clay stepping_stones boulders",
+          CLOSED, "does not bear a loaded tanker in every season", WIKI + "surface; " + OURS),
     _rule("barrier", "yes gate bollard block jersey_barrier debris log wall fence", CLOSED,
           "the way itself is mapped as a barrier", WIKI + "barrier; " + OURS),
     _rule("impassable", "yes", CLOSED, "mapped as impassable", WIKI + "impassable"),
     *(_rule(key, "yes", CLOSED, "no longer kept up, or no longer there", WIKI + "disused; Lifecycle prefix; " + OURS)
       for key in ("disused", "abandoned", "demolished", "destroyed", "razed", "removed", "collapsed", "closed")),
+    *(_rule(key, "closed abandoned disused", CLOSED, "mapped as out of use", OURS)
+      for key in ("status", "operational_status")),
+    _rule("passable", "no", CLOSED, "mapped as impassable", OURS),
+    _rule("construction", "yes", CLOSED, "is being built", WIKI + "construction; " + OURS),
+    _rule("4wd_only", "yes extreme", CLOSED, "asks for four driven wheels", WIKI + "4wd_only"),
+    _rule("tidal", "yes", CLOSED, "lies under water at high tide", WIKI + "tidal"),
     _rule("winter_road", "yes", CLOSED, "exists on frozen ground only", WIKI + "winter_road"),
     _rule("ice_road", "yes", CLOSED, "exists on ice only", WIKI + "ice_road"),
     _rule("emergency", "no", CLOSED, "emergency vehicles themselves are barred", WIKI + "emergency; " + OURS),
 )  # fmt: skip
 """Rows that make a stretch no road for tankers, whatever the signs say."""
 
+NARROWEST_FT = 8.0
+"""No truck passes a road that is mapped as narrower, unless it has two lanes (this program's careful choice)."""
 GOOD_ROADS = frozenset({
     "motorway", "trunk", "primary", "secondary", "tertiary", "motorway_link", "trunk_link", "primary_link",
     "secondary_link", "tertiary_link",
@@ -78,7 +86,8 @@ FORD = frozenset({"yes", "stream", "boat", "stepping_stones", "tidal"})
 BRIDGE_NOT = frozenset({"", "no", "culvert"})
 """Values of `bridge` that leave nothing to fall through."""
 BRIDGE_OUT = frozenset({"abandoned", "closed", "collapsed", "construction", "demolished", "destroyed", "disused",
-                        "out", "proposed", "razed", "removed", "ruins"})  # fmt: skip
+                        "out", "proposed", "razed", "removed", "ruins", "broken", "damaged", "missing", "washed_out",
+                        })  # fmt: skip
 """Values of `bridge` that say that nobody crosses there (this program's careful choice)."""
 
 BARRIER_RULES: tuple[Rule, ...] = (
@@ -210,7 +219,7 @@ WAY_KEYS: tuple[str, ...] = tuple(sorted({
     *WEIGHT_KEYS, *AXLE_KEYS, *HEIGHT_KEYS, *WIDTH_KEYS, *LIMIT_CONDITIONAL_KEYS, *CONDITIONAL_KEYS, "seasonal", "bus",
     OPENING_HOURS,
     *(key + way for key in ACCESS_KEYS for way in (ALONG, AGAINST)),
-    "psv", "narrow", "width:carriageway", "driving_side", *PLOUGH_KEYS, *SPEED_KEYS,
+    "psv", "narrow", "width:carriageway", "driving_side", "flood_prone", *PLOUGH_KEYS, *SPEED_KEYS,
     *(rule.key for rule in UNCHECKED_RULES),
 }))  # fmt: skip
 """Every tag of a way that is read anywhere: a download holds only what is asked for."""

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from preplan.records import ALL_MONTHS
 from preplan.roads import access
@@ -18,6 +19,7 @@ _ROUND = frozenset({"roundabout", "circular"})
 _TIMED = "holds at times that are not months: taken as open, say in the closures when it is shut"
 _WEIGHED = "names a weight in a way that is NOT read: give closures.csv a row max_lb with what the sign says"
 _UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
+_WET = "taken as open: give closures.csv a row with the months in which it is under water"
 _SHUT = "planned as shut in these months; the worst season decides"
 _UNPLOUGHED = "planned as shut from November to April; the worst season decides"
 _LETS_THROUGH = frozenset({"yes", "designated", "official"})
@@ -25,6 +27,13 @@ _ONE_LANE = frozenset({"1", "1.5"})
 _WIDTHS = ("width:carriageway", "width", "est_width")
 """The first that can be read decides."""
 _FIRM_TRACK = frozenset({"grade1", "grade2", "grade3"})
+
+
+class _Width(NamedTuple):
+    """How wide a way is, and the key that says so."""
+
+    key: str
+    ft: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +85,7 @@ def directions(tags: Mapping[str, str]) -> tuple[bool, bool]:
     >>> directions({"oneway": "-1"}), directions({"junction": "roundabout"}), directions({"highway": "track"})
     ((False, True), (True, False), (True, True))
     """
-    oneway = {tags[key] for key in access.ONEWAY_KEYS if key in tags}
+    oneway = {tags[key].lower() for key in access.ONEWAY_KEYS if key in tags}
     implied = tags.get("junction") in _ROUND or tags.get("highway") == "motorway"
     forward = oneway.isdisjoint(_AGAINST)
     backward = oneway.isdisjoint(_ALONG) and (not oneway.isdisjoint(_AGAINST | _BOTH_WAYS) or not implied)
@@ -112,6 +121,9 @@ def _closing_key(tags: Mapping[str, str]) -> str:
     for rule in access.GROUND_RULES:
         if rule.key in tags and not rule.values.isdisjoint(_listed(tags[rule.key])):
             return rule.key
+    wide = _width(tags)
+    if wide is not None and wide.ft < access.NARROWEST_FT and _ONE_LANE.issuperset(_listed(tags.get("lanes", "1"))):
+        return wide.key
     return "ford" if tags.get("ford") in access.FORD and not is_paved(tags) else ""
 
 
@@ -156,11 +168,18 @@ def _is_narrow(tags: Mapping[str, str], narrow_ft: float, *, two_way: bool) -> b
     # of several values, as a saved graph has them of merged ways, one is enough
     if not _ONE_LANE.isdisjoint(_listed(tags.get("lanes", ""))) or tags.get("narrow") == "yes":
         return True
-    readings = (length_ft(tags[key], sign=False) for key in _WIDTHS if key in tags)
-    width_ft = next((one.value for one in readings if one.value < NO_LIMIT), None)
-    if width_ft is not None:
-        return width_ft < narrow_ft
+    if tags.get("oneway") == "alternating":
+        return True
+    wide = _width(tags)
+    if wide is not None:
+        return wide.ft < narrow_ft
     return tags.get("highway") == "track" and "lanes" not in tags
+
+
+def _width(tags: Mapping[str, str]) -> _Width | None:
+    """Give how wide a way is mapped, None where that is not known."""
+    readings = (_Width(key, length_ft(tags[key], sign=False).value) for key in _WIDTHS if key in tags)
+    return next((one for one in readings if one.ft < NO_LIMIT), None)
 
 
 def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
@@ -233,9 +252,7 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     if _is_out(tags):
         rule = "nobody is sent over it: look whether the tag is right"
         found.append(Trouble("bridge out", "bridge", tags["bridge"], rule))
-    if tags.get("ford", "no") not in access.FORD | {"no"}:
-        rule = "taken as open: give closures.csv a row with the months in which it is under water"
-        found.append(Trouble("ford at times", "ford", tags["ford"], rule))
+    found += [Trouble("ford at times", key, tags[key], _WET) for key in _wet_at_times(tags)]
     against = [key for key in access.ONEWAY_KEYS if tags.get(key) in _AGAINST]
     if against and any(tags.get(key) in _ALONG for key in access.ONEWAY_KEYS):
         rule = "closes the road: other tags make it one-way the other way; look which way the sign points"
@@ -243,6 +260,16 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     if tags.get("oneway") == "reversible":
         found.append(Trouble("reversible", "oneway", "reversible", "taken as open both ways"))
     return found
+
+
+def _wet_at_times(tags: Mapping[str, str]) -> Iterator[str]:
+    """Name the tags by which a way lies under water at times that nobody says."""
+    if tags.get("ford", "no") not in access.FORD | {"no"}:
+        yield "ford"
+    if tags.get("bridge") == "low_water_crossing":
+        yield "bridge"
+    if tags.get("flood_prone") == "yes":
+        yield "flood_prone"
 
 
 def _listed(value: str) -> frozenset[str]:
