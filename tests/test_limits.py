@@ -586,6 +586,14 @@ def _with_node(folder: Path, tags: dict[str, str], way: dict[str, str] | None = 
         ({"barrier": "chain"}, "gate"),
         ({"barrier": "gate", "locked": "yes"}, "closed"),
         ({"barrier": "gate", "locked": "no"}, "gate"),
+        ({"barrier": "gate", "access": "no"}, "closed"),
+        ({"barrier": "swing_gate", "motor_vehicle": "no"}, "closed"),
+        ({"barrier": "gate", "access": "no", "motor_vehicle": "yes"}, "gate"),
+        ({"barrier": "gate", "access": "no", "access:conditional": "yes @ (May-Oct)"}, "gate"),
+        ({"barrier": "gate", "access": "private"}, "gate"),
+        ({"barrier": "gate", "hgv": "no"}, "gate"),
+        ({"barrier": "gate", "access": "no", "emergency": "yes"}, "pass"),
+        ({"barrier": "boulder"}, "closed"),
         ({"barrier": "gate", "emergency": "yes"}, "pass"),
         ({"barrier": "gate", "locked": "yes", "emergency": "yes"}, "pass"),
         ({"barrier": "bollard"}, "closed"),
@@ -772,6 +780,11 @@ def test_the_ton_of_a_sign_is_reported_and_a_tonne_is_not(tmp_path: Path) -> Non
 def test_a_bare_weight_on_a_node_names_the_node(tmp_path: Path) -> None:
     (problem,) = limits_of(_with_node(tmp_path, {"maxweight": "5"}), RULES)[1]
     assert (problem.osm_id, problem.code, problem.lon) == ("node 2", "bare number", -71.999)
+
+
+def test_a_ford_that_is_wet_at_times_is_reported_on_a_node_too(tmp_path: Path) -> None:
+    _, problems = limits_of(_with_node(tmp_path, {"ford": "intermittent"}), RULES)
+    assert [one.code for one in problems] == ["ford at times"]
 
 
 def test_an_unknown_barrier_is_reported(tmp_path: Path) -> None:

@@ -55,7 +55,7 @@ GROUND_RULES: tuple[Rule, ...] = (
     _rule("tracktype", "grade4 grade5", CLOSED, "mostly soft or soft ground", WIKI + "tracktype; " + OURS),
     _rule("surface", "mud sand grass snow ice artificial_turf grass_paver woodchips clay stepping_stones boulders",
           CLOSED, "does not bear a loaded tanker in every season", WIKI + "surface; " + OURS),
-    _rule("barrier", "yes gate bollard block jersey_barrier debris log wall fence", CLOSED,
+    _rule("barrier", "yes gate bollard block boulder jersey_barrier debris log wall fence ditch tank_trap", CLOSED,
           "the way itself is mapped as a barrier", WIKI + "barrier; " + OURS),
     _rule("impassable", "yes", CLOSED, "mapped as impassable", WIKI + "impassable"),
     *(_rule(key, "yes", CLOSED, "no longer kept up, or no longer there", WIKI + "disused; Lifecycle prefix; " + OURS)
@@ -94,10 +94,12 @@ BARRIER_RULES: tuple[Rule, ...] = (
     _rule("barrier", "entrance no kerb cattle_grid toll_booth border_control rumble_strip", PASS,
           "a vehicle drives over or past it", WIKI + "barrier"),
     _rule("barrier", "gate lift_gate swing_gate sliding_gate sliding_beam hampshire_gate bump_gate wicket_gate chain "
-          "rope sally_port spikes", GATE, "can be opened unless it is locked", WIKI + "barrier; " + OURS),
+          "rope sally_port spikes coupure checkpoint security_control", GATE,
+          "can be opened unless it is locked", WIKI + "barrier; " + OURS),
     _rule("barrier", "bollard block jersey_barrier debris log wall fence hedge ditch planter guard_rail tank_trap "
           "cycle_barrier motorcycle_barrier bus_trap stile kissing_gate turnstile full-height_turnstile horse_stile "
-          "barrier_board wedge concrete cable_barrier retaining_wall sump_buster rising_bollard", CLOSED,
+          "barrier_board wedge concrete cable_barrier retaining_wall sump_buster rising_bollard boulder boulders "
+          "rock stone tree hole berm mound", CLOSED,
           "stops a truck", WIKI + "barrier; " + OURS),
 )  # fmt: skip
 """What a barrier node does; a value in no row counts as a gate and is reported."""

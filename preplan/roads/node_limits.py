@@ -12,7 +12,7 @@ from preplan.roads.draft import Draft
 from preplan.roads.limit_pieces import Pieces, gate_months
 from preplan.roads.posted import Posted, Trouble, posted
 from preplan.roads.stretches import ROAD_CLASSES
-from preplan.roads.way_access import lets_emergency_through
+from preplan.roads.way_access import WET, lets_emergency_through
 
 _TWO = 2
 _EFFECTS = (access.PASS, access.GATE, access.CLOSED)
@@ -73,11 +73,18 @@ def node_effect(tags: Mapping[str, str], limit: Posted | None = None) -> str:
         return effect
     if lets_emergency_through(tags):
         return access.GATE if effect == access.CLOSED else access.PASS
-    if effect == access.GATE and tags.get("locked") == "yes":
+    if effect == access.GATE and (tags.get("locked") == "yes" or _says_no(tags)):
         return access.CLOSED
     if tags.get("ford") in access.FORD:
         return access.CLOSED
     return effect
+
+
+def _says_no(tags: Mapping[str, str]) -> bool:
+    """Tell whether a gate lets no vehicle through at any time, as one on a road that is signed no: then it is locked."""
+    if not tags.keys().isdisjoint((*access.ACCESS_CONDITIONAL_KEYS, access.OPENING_HOURS)):
+        return False
+    return next((tags[key] for key in access.ACCESS_KEYS if key in tags and key != "hgv"), "") == "no"
 
 
 def barriers_on(tags: Mapping[str, str]) -> tuple[str, ...]:
@@ -153,6 +160,8 @@ def _gate_doubts(tags: Mapping[str, str]) -> Iterator[Trouble]:
 
 
 def _doubts(tags: Mapping[str, str], effect: str) -> Iterator[Trouble]:
+    if tags.get("ford", "no") not in access.FORD | {"no"}:
+        yield Trouble("ford at times", "ford", tags["ford"], WET)
     for barrier in barriers_on(tags):
         if barrier in access.FRAMES and effect == access.CLOSED:
             what = barrier.partition("_")[0]

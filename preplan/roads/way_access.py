@@ -19,7 +19,7 @@ _ROUND = frozenset({"roundabout", "circular"})
 _TIMED = "holds at times that are not months: taken as open, say in the closures when it is shut"
 _WEIGHED = "names a weight in a way that is NOT read: give closures.csv a row max_lb with what the sign says"
 _UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
-_WET = "taken as open: give closures.csv a row with the months in which it is under water"
+WET = "taken as open: give closures.csv a row with the months in which it is under water"
 _SHUT = "planned as shut in these months; the worst season decides"
 _UNPLOUGHED = "planned as shut from November to April; the worst season decides"
 _LETS_THROUGH = frozenset({"yes", "designated", "official"})
@@ -252,7 +252,7 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     if _is_out(tags):
         rule = "nobody is sent over it: look whether the tag is right"
         found.append(Trouble("bridge out", "bridge", tags["bridge"], rule))
-    found += [Trouble("ford at times", key, tags[key], _WET) for key in _wet_at_times(tags)]
+    found += [Trouble("ford at times", key, tags[key], WET) for key in _wet_at_times(tags)]
     against = [key for key in access.ONEWAY_KEYS if tags.get(key) in _AGAINST]
     if against and any(tags.get(key) in _ALONG for key in access.ONEWAY_KEYS):
         rule = "closes the road: other tags make it one-way the other way; look which way the sign points"
