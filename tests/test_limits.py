@@ -726,6 +726,8 @@ def test_a_road_that_is_opened_for_months_is_shut_in_the_others(tmp_path: Path, 
         ("vehicle:conditional", "no @ (weightrating>7.5)", "max_lb", 15000.0),  # a bare number: the stricter
         ("hgv:conditional", "no @ (axleload>8 t)", "max_axle_lb", 8 * LB_PER_T),
         ("vehicle:conditional", "no @ (height>3.2)", "max_height_ft", 3.2 * FT_PER_M),
+        ("hgv:conditional", "no @ (maxheight>3.2)", "max_height_ft", 3.2 * FT_PER_M),  # in the wild
+        ("hgv:conditional", "no @ (maxweight>7.5 t)", "max_lb", 7.5 * LB_PER_T),
         ("hgv:conditional", "no @ (width>2 AND length>12)", "max_width_ft", 2.0 * FT_PER_M),
         ("hgv:conditional", "no @ (weight>12 t); no @ (weight>7.5 t AND Mo-Fr)", "max_lb", 7.5 * LB_PER_T),
     ],
@@ -748,7 +750,9 @@ def test_a_ban_on_weight_in_some_months_holds_in_them_and_tells_nothing_of_a_bri
         assert limits.unposted_bridge[0]
 
 
-@pytest.mark.parametrize("value", ["yes @ (weight<7.5)", "no @ (weight is great)", "destination @ (weight>7.5)"])
+@pytest.mark.parametrize("value", [
+    "yes @ (weight<7.5)", "no @ (weight is great)", "destination @ (weight>7.5)", "no @ (over height)",
+])  # fmt: skip
 def test_a_weight_that_cannot_be_taken_is_told(tmp_path: Path, value: str) -> None:
     limits, (problem,) = read(tmp_path, {"hgv:conditional": value})
     assert limits.max_lb[0] == np.inf

@@ -18,7 +18,7 @@ _SPAN = re.compile(rf"(?<![a-z]){_MONTH.format('first')}(?:\s*-\s*{_MONTH.format
 _DAYS = re.compile(r"-\s*\d{1,2}\b(?!:)")
 """The end of 'Nov 15-30'."""
 _CLAUSE = re.compile(r"\s*(?P<value>[^@;]+?)\s*@\s*(?:\((?P<inside>[^)]*)\)|(?P<bare>[^;]*))\s*(?:;|$)")
-_ABOVE = re.compile(r"(?P<what>weight|weightrating|axleload|height|width|length)\s*>=?\s*(?P<value>[^<>=]+)")
+_ABOVE = re.compile(r"(?:max)?(?P<what>weight|weightrating|axleload|height|width|length)\s*>=?\s*(?P<value>[^<>=]+)")
 _AND = re.compile(r"\s+and\s+", re.IGNORECASE)
 _YEAR = re.compile(r"\b(?:19|20)\d\d\b")
 _DASHES = str.maketrans("\N{EN DASH}\N{EM DASH}", "--")

@@ -81,7 +81,7 @@ def node_effect(tags: Mapping[str, str], limit: Posted | None = None) -> str:
 
 
 def _says_no(tags: Mapping[str, str]) -> bool:
-    """Tell whether a gate lets no vehicle through at any time, as one on a road that is signed no: then it is locked."""
+    """Tell whether a gate lets no vehicle through at any time, as one on a road signed no: then it is locked."""
     if not tags.keys().isdisjoint((*access.ACCESS_CONDITIONAL_KEYS, access.OPENING_HOURS)):
         return False
     return next((tags[key] for key in access.ACCESS_KEYS if key in tags and key != "hgv"), "") == "no"

@@ -17,7 +17,8 @@ _AGAINST = frozenset({"-1", "reverse"})
 _BOTH_WAYS = frozenset({"no", "false", "0", "alternating", "reversible"})
 _ROUND = frozenset({"roundabout", "circular"})
 _TIMED = "holds at times that are not months: taken as open, say in the closures when it is shut"
-_WEIGHED = "names a weight in a way that is NOT read: give closures.csv a row max_lb with what the sign says"
+_MEASURED = "names a weight or size in a way that is NOT read: give closures.csv a row with what the sign says"
+_UNCHECKED = "no length nor number of axles of a truck is known here: look at the sign"
 _UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
 WET = "taken as open: give closures.csv a row with the months in which it is under water"
 _SHUT = "planned as shut in these months; the worst season decides"
@@ -217,8 +218,10 @@ def open_months(tags: Mapping[str, str]) -> frozenset[int] | None:
 
 def _conditional(tags: Mapping[str, str], key: str) -> str:
     """Say what is made of a conditional sign."""
-    if "weight" in tags[key]:
-        return _WEIGHED
+    if any(what in tags[key] for what in access.BARRED_ABOVE):
+        return _MEASURED
+    if "length" in tags[key] or "axles" in tags[key]:
+        return _UNCHECKED
     base = {name: tags[name] for name in (key.removesuffix(access.CONDITIONAL), "access") if name in tags}
     return _SHUT if open_months({key: tags[key], **base}) else _TIMED
 
