@@ -202,6 +202,8 @@ def test_more_on_the_sign_is_never_less_on_the_road(number: int, unit: str) -> N
         ({"maxweight:signed": "10 st"}, "max_lb", 20000.0),
         ({"maxweight:physical": "10 st"}, "max_lb", 20000.0),
         ({"maxweight:both_ways": "10 st"}, "max_lb", 20000.0),
+        ({"maxweight:emergency": "10 st"}, "max_lb", 20000.0),
+        ({"maxweight:single_unit": "10 st"}, "max_lb", 20000.0),  # a tanker without a trailer
         ({"maxheight:lanes": "12'|10'6\"|none"}, "max_height_ft", 10.5),
         ({"maxwidth:lanes:forward": "|9 ft"}, "max_width_ft", 9.0),
     ],
@@ -235,6 +237,8 @@ def test_problems_name_the_way_and_the_place(tmp_path: Path) -> None:
         ({"maxheight": "default", "maxweight": "10"}, set()),  # no sign; a bare number is read
         ({"maxweight:conditional": "3 st @ (Mar-Apr); see sign @ (Mar-Apr)"}, {"max_lb"}),
         ({"maxaxleload": "heavy", "maxwidth": "narrow"}, {"max_axle_lb", "max_width_ft"}),
+        ({"maxweight:3_axles": "20 st", "maxheight:estimated": "3"}, {"max_lb", "max_height_ft"}),
+        ({"maxweight:bus": "12 st", "maxheight:marine": "3"}, set()),
     ],
 )
 def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
@@ -258,7 +262,8 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"maxweight:conditional": "light @ (Mar-Apr)"}, "unreadable"),
         ({"maxlength": "10 m"}, "not checked"),
         ({"maxaxles": "3"}, "not checked"),
-        ({"maxweight:single_unit": "12 st"}, "not checked"),
+        ({"maxweight:bus": "12 st"}, "not checked"),
+        ({"maxweight:single_unit": "12 st"}, None),
         ({"maxweight:source": "sign"}, None),
         ({"ford": "intermittent"}, "ford at times"),
         ({"bridge": "low_water_crossing"}, "ford at times"),

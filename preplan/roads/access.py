@@ -130,7 +130,7 @@ class LimitRule:
 
 
 _WAYS = ("", ":forward", ":backward", ":both_ways", ":hgv", ":hgv:forward", ":hgv:backward", ":physical", ":signed",
-          ":legal", ":lanes", ":lanes:forward", ":lanes:backward")  # fmt: skip
+          ":legal", ":lanes", ":lanes:forward", ":lanes:backward", ":emergency", ":single_unit")  # fmt: skip
 
 LIMIT_RULES: tuple[LimitRule, ...] = (
     LimitRule("maxweight", "max_lb", _WAYS, "the weight as driven", WIKI + "maxweight"),
@@ -183,6 +183,24 @@ def is_other_limit(key: str) -> bool:
     """
     base, _, form = key.partition(":")
     return bool(form) and base in _LIMITS and key not in _LIMIT_FORMS and _ABOUT.isdisjoint(form.split(":"))
+
+
+_OTHER_VEHICLES = frozenset({
+    "bus", "tourist_bus", "coach", "psv", "hgv_articulated", "articulated", "trailer", "caravan", "motorcar",
+    "motorcycle", "goods", "agricultural", "boat", "marine", "bicycle", "foot",
+})  # fmt: skip
+
+
+def unread_measure(key: str) -> str:
+    """Give the column that a limit in a form that nothing reads may hold down, '' where it is for other vehicles.
+
+    >>> unread_measure("maxweight:3_axles"), unread_measure("maxweight:bus")
+    ('max_lb', '')
+    """
+    base, *form = key.split(":")
+    if not _OTHER_VEHICLES.isdisjoint(form):
+        return ""
+    return next((rule.measure for rule in LIMIT_RULES if rule.key == base), "")
 
 
 ACCESS_CONDITIONAL_KEYS = tuple(key + CONDITIONAL for key in ACCESS_KEYS)

@@ -75,6 +75,7 @@ def posted(tags: Mapping[str, str], bare_weight: str, months: frozenset[int] = A
     )
     troubles += [_unchecked(rule, tags[rule.key]) for rule in access.UNCHECKED_RULES if rule.key in tags]
     others = sorted(filter(access.is_other_limit, tags))
+    unread.update(filter(None, map(access.unread_measure, others)))
     troubles += [
         Trouble("not checked", key, tags[key], "in a form that is not read: look at the sign") for key in others
     ]
