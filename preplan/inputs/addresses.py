@@ -19,6 +19,8 @@ LARGEST_BUILDING_CUFT = 1e9
 """Twice the largest building there is (from memory)."""
 _TALL_FT = 40.0
 """Height of a building whose own is not given, where only its size is held to that."""
+_HAZARDS = (3.0, 4.0, 5.0, 6.0, 7.0)
+_HAZARD = "an occupancy hazard number is 3 (severe), 4, 5, 6 or 7 (light)"
 LEAST_STORY_FT = 6.0
 """No floor is lower (common sense, no source)."""
 FLOORS_AGREE = 2.0
@@ -60,7 +62,8 @@ def read_addresses(sheet: Sheet) -> AddressTable:
     }
     _check_volume(sheet, numbers)
     _check_floors(sheet, numbers)
-    hazard = sheet.number("occupancy_hazard", low=3.0, high=7.0, whole=True)
+    hazard = sheet.number("occupancy_hazard", remedy=f": {_HAZARD}")
+    sheet.fault(np.isfinite(hazard) & ~np.isin(hazard, _HAZARDS), "occupancy_hazard", f"is none: {_HAZARD}")
     construction = sheet.parsed("construction", cells.construction, "is not a type of construction (I to V)")
     exposure, sprinklered = sheet.yes_no("exposure"), sheet.yes_no("sprinklered")
     occupancy = sheet.text("occupancy")

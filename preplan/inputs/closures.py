@@ -24,6 +24,10 @@ KIND_HINTS: Mapping[str, str] = {
     **dict.fromkeys(("weight", "load", "posted", "tons", "lb"), "write max_lb, and the pounds in value"),
     **dict.fromkeys(("height", "clearance", "low"), "write max_height_ft, and the feet in value"),
     **dict.fromkeys(("width", "narrow"), "write max_width_ft, and the feet in value"),
+    **dict.fromkeys(
+        ("truck", "tanker", "hgv", "commercial"),
+        "write closed where no tanker passes, max_lb with the pounds that do; leave out a sign that fire trucks pass",
+    ),
     "open": "leave out the row of a road that is open",
     **dict.fromkeys(("clos", "shut", "out", "block", "season"), "write closed, and the months if not all year"),
 }  # fmt: skip
