@@ -180,8 +180,10 @@ def one_card(district_file: Path, address_id: str, out: Path | None, progress: P
     plan = _planned(inputs, folder, watch)
     at = plan.addresses.address_id.tolist().index(wanted)
     watch.stage("drawing the card", 0.9)
-    # The id is other people's text: where it is more than letters and digits, the file is named by the row.
-    name = wanted if _PLAIN_ID.fullmatch(wanted) else f"row-{int(plan.addresses.row[at])}"
+    # The id is other people's text: where it is more than letters and digits, the file is named by the row. So is one
+    # that another differs from in capitals alone: many a disk takes both names for one.
+    alike = sum(one.casefold() == wanted.casefold() for one in plan.addresses.address_id.tolist())
+    name = wanted if _PLAIN_ID.fullmatch(wanted) and alike == 1 else f"row-{int(plan.addresses.row[at])}"
     path = folder / f"card-{name}.pdf"
     write_file(path, card_pdf.one_card(plan, at))
     watch.stage("done", 1.0)

@@ -43,6 +43,15 @@ def test_a_card_is_named_after_its_address(tmp_path: Path, address_id: str, aske
     assert result.stdout == f"Card of {address_id}, {label}: {tmp_path / 'out' / name}\n"
 
 
+def test_cards_of_ids_that_differ_in_capitals_alone_are_two_files(tmp_path: Path) -> None:
+    """Many a disk takes both names for one, and the second card would replace the first."""
+    one = SmallDistrict()
+    one.files["addresses.csv"] = str(one.files["addresses.csv"]).replace("\nG2,", "\ng1,", 1)
+    district = one.write(tmp_path / "mine")
+    assert [card(district, asked).exit_code for asked in ("G1", "g1")] == [0, 0]
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["card-row-2.pdf", "card-row-3.pdf"]
+
+
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
