@@ -109,6 +109,12 @@ def test_for_people() -> None:
     assert "have not arrived by the end" in unfolded(run(f"{example(2)} --total 900000").stdout)
 
 
+def test_a_gap_of_seconds_is_no_gap_of_nothing() -> None:
+    """What flows for 9 minutes is asked for a thousandth more."""
+    text = unfolded(run(example(6, CALLED).replace("--demand 500", "--demand 394.5")).stdout)
+    assert "too little for under 0.1 min in 1 stretch, first at minute 34.0, longest under 0.1 min;" in text
+
+
 def test_the_event_table_accounts_for_every_gallon() -> None:
     """At each line what came in is what went out and what is there, in the table and in the sum below it."""
     rough = f"{ASKED} --arrive 30 --tank 2500 --attack-engine 9 --can-nurse 1 --booster 300 --storage 6000 --refill 90"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from preplan.by_hand.options import LINE_LETTERS, as_json, cautions, labelled, table
 from preplan.by_hand.shuttle import HandShuttle
+from preplan.plan_tables import LEAST_GAP_MIN
 from preplan.render.words import gallons, limit_words, minutes, need, number, supply
 from preplan.water import timeline
 
@@ -195,8 +196,8 @@ class HandTimeline:
             return "none"
         stretches = "1 stretch" if found.gap_stretches == 1 else f"{found.gap_stretches} stretches"
         return (
-            f"too little for {minutes(found.gap_min)} in {stretches}, "
-            f"first at minute {number(found.first_gap_min, 1)}, longest {minutes(found.longest_gap_min)}; "
+            f"too little for {_for_minutes(found.gap_min)} in {stretches}, "
+            f"first at minute {number(found.first_gap_min, 1)}, longest {_for_minutes(found.longest_gap_min)}; "
             f"{need(found.short_gal)} gal of the demand not delivered"
         )
 
@@ -301,6 +302,11 @@ class HandTimeline:
                 f"can nurse: {_list(sorted(ground.with_pump)) or 'none'}",
             ]
         )
+
+
+def _for_minutes(value: float) -> str:
+    """Write how long something lasts; what rounds to nothing is not nothing."""
+    return minutes(value) if value >= LEAST_GAP_MIN else "under 0.1 min"
 
 
 def _first_water(minute: float) -> str:
