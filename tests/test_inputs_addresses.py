@@ -145,6 +145,7 @@ def test_a_bare_number_in_the_label_gets_its_street() -> None:
     assert found.label.tolist() == ["12 Mill Road", "14 Mill Road"]
 
 
+NO_HAZARD = "is none: an occupancy hazard number is 3 (severe), 4, 5, 6 or 7 (light)"
 ROWS_AT_FAULT = {
     "|1 A St|-72|44||||": ("address_id", "", "is empty"),
     "=1|1 A St|-72|44||||": ("address_id", "=1", FORMULA_RULE),
@@ -158,9 +159,9 @@ ROWS_AT_FAULT = {
     "x7|1 A St|44.0|-72.0||||": ("lon, lat", "44.0, -72.0", "look swapped: longitude is lon, latitude is lat"),
     "x8|1 A St|-72|44|-5|||": ("length_ft", "-5", "must be above 0"),
     "x9|1 A St|-72|44|5 m|||": ("length_ft", "5 m", "is not a number of ft"),
-    "x10|1 A St|-72|44||2||": ("occupancy_hazard", "2", "must be at least 3"),
-    "x11|1 A St|-72|44||8||": ("occupancy_hazard", "8", "must be at most 7"),
-    "x12|1 A St|-72|44||4.5||": ("occupancy_hazard", "4.5", "must be a whole number"),
+    "x10|1 A St|-72|44||2||": ("occupancy_hazard", "2", NO_HAZARD),
+    "x11|1 A St|-72|44||8||": ("occupancy_hazard", "8", NO_HAZARD),
+    "x12|1 A St|-72|44||4.5||": ("occupancy_hazard", "4.5", NO_HAZARD),
     "x13|1 A St|-72|44|||VI|": ("construction", "VI", "is not a type of construction (I to V)"),
     "x14|1 A St|-72|44||||maybe": ("exposure", "maybe", "is not yes or no"),
 }
