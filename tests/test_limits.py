@@ -268,6 +268,10 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"ford": "intermittent"}, "ford at times"),
         ({"bridge": "low_water_crossing"}, "ford at times"),
         ({"flood_prone": "yes"}, "ford at times"),
+        ({"incline": "-15%"}, "steep"),
+        ({"incline": "10%"}, None),
+        ({"incline": "up"}, None),
+        ({"incline": "15%", "highway": "track"}, None),  # no tanker drives it
         ({"bridge": "closed"}, "bridge out"),
         ({"maxtandemweight": "16 st"}, "pair of axles"),
         ({"seasonal": "no"}, None),
@@ -275,7 +279,9 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"winter_service": "yes"}, None),
     ],
 )
-def test_what_changes_with_the_season_is_reported(tmp_path: Path, tags: dict[str, str], code: str | None) -> None:
+def test_what_changes_with_the_season_or_is_steep_is_reported(
+    tmp_path: Path, tags: dict[str, str], code: str | None
+) -> None:
     assert [one.code for one in read(tmp_path, tags)[1]] == ([code] if code else [])
 
 

@@ -74,6 +74,8 @@ GROUND_RULES: tuple[Rule, ...] = (
 
 NARROWEST_FT = 8.0
 """No truck passes a road that is mapped as narrower, unless it has two lanes (this program's careful choice)."""
+STEEP_PERCENT = 10.0
+"""A road for fire trucks should climb no more (model fire code, access roads, from memory, unverified)."""
 GOOD_ROADS = frozenset({
     "motorway", "trunk", "primary", "secondary", "tertiary", "motorway_link", "trunk_link", "primary_link",
     "secondary_link", "tertiary_link",

@@ -8,6 +8,7 @@ An upper-case 'T' is no unit of the wiki: it may be the ton that a sign bears, a
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
@@ -90,6 +91,9 @@ _MOST_FT = 40.0
 """No sign names more feet."""
 _INCHES_PER_FT = 12.0
 
+_GRADE = re.compile(r"[+-]?(\d+(?:\.\d+)?)\s*([%\N{DEGREE SIGN}])")
+_MOST_DEGREES = 80.0
+
 _SPEED_UNITS: Mapping[str, float] = {
     "mph": 1.0,
     **dict.fromkeys(("km/h", "kmh", "kph", "kmph"), 1.0 / KMH_PER_MPH),
@@ -142,6 +146,19 @@ def speed_mph(text: str, *, bare_is_mph: bool = False) -> Reading:
     (30.0, 31.1)
     """
     return _strictest(text.lower(), lambda one: _one_speed(one, bare_is_mph=bare_is_mph))
+
+
+def grade_percent(text: str) -> float:
+    """Read how steep a way is, up or down, in percent; 0 where no number says so (OpenStreetMap wiki, Key:incline).
+
+    >>> grade_percent("-12%"), round(grade_percent("10\N{DEGREE SIGN}"), 1), grade_percent("up")
+    (12.0, 17.6, 0.0)
+    """
+    matched = _GRADE.fullmatch(text.strip())
+    if matched is None:
+        return 0.0
+    value = float(matched[1])
+    return value if matched[2] == "%" else 100.0 * math.tan(math.radians(min(value, _MOST_DEGREES)))
 
 
 def _strictest(text: str, read: Callable[[str], Reading]) -> Reading:

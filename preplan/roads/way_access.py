@@ -9,7 +9,7 @@ from typing import NamedTuple
 from preplan.records import ALL_MONTHS
 from preplan.roads import access
 from preplan.roads.conditional import clauses, named_months
-from preplan.roads.measures import NO_LIMIT, length_ft
+from preplan.roads.measures import NO_LIMIT, grade_percent, length_ft
 from preplan.roads.posted import Trouble
 
 _ALONG = frozenset({"yes", "true", "1"})
@@ -21,6 +21,7 @@ _MEASURED = "names a weight or size in a way that is NOT read: give closures.csv
 _UNCHECKED = "no length nor number of axles of a truck is known here: look at the sign"
 _UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
 WET = "taken as open: give closures.csv a row with the months in which it is under water"
+_STEEP = "no minutes are added for it: see whether a loaded tanker climbs it, and gets down in winter"
 _SHUT = "planned as shut in these months; the worst season decides"
 _UNPLOUGHED = "planned as shut from November to April; the worst season decides"
 _LETS_THROUGH = frozenset({"yes", "designated", "official"})
@@ -260,6 +261,8 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     if against and any(tags.get(key) in _ALONG for key in access.ONEWAY_KEYS):
         rule = "closes the road: other tags make it one-way the other way; look which way the sign points"
         found.append(Trouble("one-way both ways", against[0], tags[against[0]], rule))
+    if grade_percent(tags.get("incline", "")) > access.STEEP_PERCENT and bears_a_tanker(tags):
+        found.append(Trouble("steep", "incline", tags["incline"], _STEEP))
     if tags.get("oneway") == "reversible":
         found.append(Trouble("reversible", "oneway", "reversible", "taken as open both ways"))
     return found
