@@ -523,6 +523,10 @@ def test_nobody_is_sent_over_a_bridge_that_is_gone(tmp_path: Path, bridge: str) 
         ({"highway": "unclassified", "width": "2.5"}, True),
         ({"highway": "unclassified", "width": "2", "lanes": "2"}, True),  # of one lane, if at all
         ({"highway": "track", "tracktype": "grade1", "est_width": "2"}, False),
+        ({"highway": "service", "tunnel": "building_passage"}, False),  # how high is not known
+        ({"highway": "service", "tunnel": "building_passage", "maxheight": "4"}, True),
+        ({"highway": "service", "tunnel": "building_passage", "maxheight": "default"}, True),
+        ({"highway": "service", "tunnel": "yes"}, True),
     ],
 )
 def test_where_a_loaded_tanker_may_drive(tmp_path: Path, tags: dict[str, str], *, bears: bool) -> None:

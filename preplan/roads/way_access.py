@@ -126,6 +126,8 @@ def _closing_key(tags: Mapping[str, str]) -> str:
     wide = _width(tags)
     if wide is not None and wide.ft < access.NARROWEST_FT and _ONE_LANE.issuperset(_listed(tags.get("lanes", "1"))):
         return wide.key
+    if tags.get("tunnel") in access.UNDER_A_ROOF and tags.keys().isdisjoint(access.HEIGHT_KEYS):
+        return "tunnel"
     return "ford" if tags.get("ford") in access.FORD and not is_paved(tags) else ""
 
 
