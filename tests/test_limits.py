@@ -270,6 +270,7 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"flood_prone": "yes"}, "ford at times"),
         ({"incline": "-15%"}, "steep"),
         ({"incline": "10%"}, None),
+        ({"tunnel": "building_passage"}, "no height given"),
         ({"incline": "up"}, None),
         ({"incline": "15%", "highway": "track"}, None),  # no tanker drives it
         ({"bridge": "closed"}, "bridge out"),
@@ -279,7 +280,7 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"winter_service": "yes"}, None),
     ],
 )
-def test_what_changes_with_the_season_or_is_steep_is_reported(
+def test_what_changes_with_the_season_or_is_doubtful_is_reported(
     tmp_path: Path, tags: dict[str, str], code: str | None
 ) -> None:
     assert [one.code for one in read(tmp_path, tags)[1]] == ([code] if code else [])
@@ -527,6 +528,8 @@ def test_nobody_is_sent_over_a_bridge_that_is_gone(tmp_path: Path, bridge: str) 
         ({"highway": "service", "tunnel": "building_passage", "maxheight": "4"}, True),
         ({"highway": "service", "tunnel": "building_passage", "maxheight": "default"}, True),
         ({"highway": "service", "tunnel": "yes"}, True),
+        ({"highway": "trunk", "tunnel": "building_passage"}, True),  # of a customs house
+        ({"highway": "service", "tunnel": "building_passage", "hgv": "designated"}, True),
     ],
 )
 def test_where_a_loaded_tanker_may_drive(tmp_path: Path, tags: dict[str, str], *, bears: bool) -> None:

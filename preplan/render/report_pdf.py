@@ -366,7 +366,7 @@ _GAPS = {
     "conditional": "limits or closures at some times", "seasonal": "closures in a season not told by months",
     "joins no road": "roads that join no other", "bridge not on the map": "bridges of the table not found on the map",
     "unknown barrier": "barriers of an unknown kind", "barrier at a junction": "barriers at a junction",
-    "no height given": "low bars whose height is not told", "no width given": "narrow bars whose width is not told",
+    "no height given": "low bars and roofs whose height is not told", "no width given": "narrow bars whose width is not told",
     "bridge out": "bridges mapped as closed or gone", "ford at times": "roads that are under water at times",
     "steep": "roads that climb more than one in ten",
     "pair of axles": "limits for a pair of axles",

@@ -113,6 +113,12 @@ def bears_a_tanker(tags: Mapping[str, str]) -> bool:
     return True
 
 
+def _low_perhaps(tags: Mapping[str, str]) -> bool:
+    """Tell whether a way leads through a house, and nobody says how high nor that trucks may."""
+    roof = tags.get("tunnel") in access.UNDER_A_ROOF
+    return roof and tags.keys().isdisjoint(access.HEIGHT_KEYS) and tags.get("hgv") not in _LETS_THROUGH
+
+
 def _is_out(tags: Mapping[str, str]) -> bool:
     """Tell whether a bridge is mapped that nobody can cross."""
     return not access.BRIDGE_OUT.isdisjoint(_listed(tags.get("bridge", "")))
@@ -126,7 +132,7 @@ def _closing_key(tags: Mapping[str, str]) -> str:
     wide = _width(tags)
     if wide is not None and wide.ft < access.NARROWEST_FT and _ONE_LANE.issuperset(_listed(tags.get("lanes", "1"))):
         return wide.key
-    if tags.get("tunnel") in access.UNDER_A_ROOF and tags.keys().isdisjoint(access.HEIGHT_KEYS):
+    if _low_perhaps(tags) and tags.get("highway") not in access.GOOD_ROADS:
         return "tunnel"
     return "ford" if tags.get("ford") in access.FORD and not is_paved(tags) else ""
 
@@ -255,6 +261,10 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     if key:
         rule = f"closes a {tags['highway']} road to tankers: look whether the tag is right"
         found.append(Trouble("good road closed", key, tags[key], rule))
+    if _low_perhaps(tags) and bears_a_tanker(tags):
+        found.append(
+            Trouble("no height given", "tunnel", tags["tunnel"], "taken as open: see whether tankers clear it")
+        )
     if _is_out(tags):
         rule = "nobody is sent over it: look whether the tag is right"
         found.append(Trouble("bridge out", "bridge", tags["bridge"], rule))
