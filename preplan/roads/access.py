@@ -73,8 +73,8 @@ GROUND_RULES: tuple[Rule, ...] = (
 """Rows that make a stretch no road for tankers, whatever the signs say."""
 
 UNDER_A_ROOF = frozenset({"building_passage", "passage"})
-"""Values of `tunnel` for a way through a house: where no height is mapped, no tanker is sent but on a good road, which a
-customs house may stand over (this program's careful choice)."""
+"""Values of `tunnel` for a way through a house: where no height is mapped, no tanker is sent but on a good road, over
+which a customs house may stand (this program's careful choice)."""
 NARROWEST_FT = 8.0
 """No truck passes a road that is mapped as narrower, unless it has two lanes (this program's careful choice)."""
 STEEP_PERCENT = 10.0
