@@ -62,6 +62,7 @@ def read(folder: Path, tags: dict[str, str]) -> tuple[RoadLimits, tuple[Problem,
         ("10 short tons", 20000.0),  # in the wild
         ("3500 kg", 3500 * LB_PER_T / 1000),  # wiki Units: kg
         ("5 lt", 11200.0),  # wiki Units: lt, long ton of 2,240 lb
+        ("20 kips", 20000.0),  # thousands of pounds, as engineers write
         ("100 cwt", 11200.0),  # wiki Units: cwt of 112 lb
         ("2,5 t", 2.5 * LB_PER_T),  # in the wild: decimal comma
         ("3 st;5 st", 6000.0),  # the strictest of a list
@@ -268,6 +269,9 @@ def test_what_is_posted_and_cannot_be_read_is_kept_beside_what_can(
         ({"ford": "intermittent"}, "ford at times"),
         ({"bridge": "low_water_crossing"}, "ford at times"),
         ({"flood_prone": "yes"}, "ford at times"),
+        ({"opening_hours": "sunrise-sunset"}, "seasonal"),
+        ({"opening_hours": "off"}, "seasonal"),
+        ({"opening_hours": "24/7"}, None),
         ({"incline": "-15%"}, "steep"),
         ({"incline": "10%"}, None),
         ({"tunnel": "building_passage"}, "no height given"),
@@ -352,6 +356,8 @@ def test_a_limit_at_times_counts_in_the_months_it_may_hold(
         ({"opening_hours": "May-Oct 08:00-20:00"}, {5, 6, 7, 8, 9, 10}),
         ({"opening_hours": "Nov-Apr closed"}, {5, 6, 7, 8, 9, 10}),
         ({"opening_hours": "Nov-Apr: off"}, {5, 6, 7, 8, 9, 10}),
+        ({"motor_vehicle:conditional": 'no @ (Dec 1-Mar 31 "closed in winter")'}, {4, 5, 6, 7, 8, 9, 10, 11}),
+        ({"opening_hours": "sunrise-sunset"}, None),
         ({"opening_hours": "Jan closed"}, {2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}),
         ({"opening_hours": "MAY-OCT OFF"}, {11, 12, 1, 2, 3, 4}),
         ({"hgv:conditional": "no @ (Nov-Apr); no @ snow"}, {5, 6, 7, 8, 9, 10}),
@@ -369,6 +375,14 @@ def test_months_in_which_a_road_is_open(tmp_path: Path, tags: dict[str, str], mo
     assert len(problems) == 1
     winter = limits_of(roads, RULES, months=frozenset({1, 2}))[0]
     assert bool(winter.tanker_road[0]) is (months is None or not months.isdisjoint({1, 2}))
+
+
+@pytest.mark.parametrize("hours", ["closed", 'off "washed out"', "Off"])
+def test_a_road_whose_hours_are_none_is_closed(tmp_path: Path, hours: str) -> None:
+    assert open_months({"opening_hours": hours}) == frozenset()
+    assert not limits_of(one_way_street(tmp_path, {"opening_hours": hours}), RULES)[0].tanker_road[0]
+    gate = _with_node(tmp_path, {"barrier": "gate", "opening_hours": hours})
+    assert not limits_of(gate, RULES)[0].tanker_road.all()
 
 
 def test_bare_weight_follows_the_rule(tmp_path: Path) -> None:

@@ -37,11 +37,15 @@ _SEASON = re.compile(rf"\b({'|'.join(_SEASONS)})\b")
 
 
 def named_months(text: str) -> frozenset[int]:
-    """Give the months that opening hours name, such as 'Apr 15-Dec 1'; all where they name none.
+    """Give the months that opening hours name, 'Apr 15-Dec 1': all where they name none, none where all is 'off'.
 
     >>> sorted(named_months("May-Oct 08:00-20:00")), len(named_months("24/7; PH off"))
     ([5, 6, 7, 8, 9, 10], 12)
+    >>> named_months("closed")
+    frozenset()
     """
+    if not _SHUT.sub("", _REMARK.sub("", text.lower())).strip():
+        return frozenset() if text.strip() else ALL_MONTHS
     opened: set[int] = set()
     found = ALL_MONTHS
     for rule in _RULES.split(_REMARK.sub("", text.lower())):
@@ -102,14 +106,15 @@ def _months(condition: str) -> tuple[frozenset[int], bool]:
         return ALL_MONTHS, False  # a time that is past or passes
     named = {month for span in _SPAN.finditer(text) for month in _span(span["first"], span["last"] or span["first"])}
     rest = _DAYS.sub("", _SPAN.sub("", text)).strip(" ,;")
-    if rest and _SEASON.search(condition.lower()):
+    if rest and _SEASON.search(_REMARK.sub("", condition).lower()):
         return ALL_MONTHS, False  # 'wet; snow' holds in summer too
     return (frozenset(named), not rest) if named else (ALL_MONTHS, False)
 
 
 def _plain(condition: str) -> str:
-    """Write a condition in small letters, its seasons as months."""
-    return _SEASON.sub(lambda word: _SEASONS[word[1]], condition.strip().lower().translate(_DASHES))
+    """Write a condition in small letters, its seasons as months, without remarks in quotes."""
+    text = _REMARK.sub("", condition).strip().lower().translate(_DASHES)
+    return _SEASON.sub(lambda word: _SEASONS[word[1]], text)
 
 
 def _span(first: str, last: str) -> list[int]:

@@ -66,6 +66,7 @@ _WEIGHT_UNITS: Mapping[str, float] = {
     **dict.fromkeys(("kg", "kgs"), LB_PER_KG),
     **dict.fromkeys(("lb", "lbs", "pound", "pounds", "lb.", "lbs."), 1.0),
     "cwt": LB_PER_HUNDREDWEIGHT,
+    **dict.fromkeys(("kip", "kips"), 1000.0),
 }
 _BARE_WEIGHT_UNITS = frozenset({"", "ton", "tons"})
 """A 'ton' is as open as no unit at all."""

@@ -21,6 +21,7 @@ _MEASURED = "names a weight or size in a way that is NOT read: give closures.csv
 _UNCHECKED = "no length nor number of axles of a truck is known here: look at the sign"
 _UNSAID = "nobody says when: taken as open, say in the closures when it is shut"
 WET = "taken as open: give closures.csv a row with the months in which it is under water"
+_UNNAMED = "planned as shut in the months it does not name"
 _STEEP = "no minutes are added for it: see whether a loaded tanker climbs it, and gets down in winter"
 _SHUT = "planned as shut in these months; the worst season decides"
 _UNPLOUGHED = "planned as shut from November to April; the worst season decides"
@@ -254,9 +255,10 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
         rule = "planned as open in these months only; the worst season decides" if known else _UNSAID
         found.append(Trouble("seasonal", "seasonal", season, rule))
     found += [Trouble("seasonal", key, "no", _UNPLOUGHED) for key in access.PLOUGH_KEYS if tags.get(key) == "no"]
-    if open_months({key: tags[key] for key in (access.OPENING_HOURS,) if key in tags}):
-        hours = tags[access.OPENING_HOURS]
-        found.append(Trouble("seasonal", access.OPENING_HOURS, hours, "planned as shut in the months it does not name"))
+    hours = tags.get(access.OPENING_HOURS, "24/7")
+    if hours != "24/7":
+        rule = _TIMED if open_months({access.OPENING_HOURS: hours}) is None else _UNNAMED
+        found.append(Trouble("seasonal", access.OPENING_HOURS, hours, rule))
     key = _closing_key(tags) if tags.get("highway") in access.GOOD_ROADS else ""
     if key:
         rule = f"closes a {tags['highway']} road to tankers: look whether the tag is right"
