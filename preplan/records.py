@@ -469,6 +469,8 @@ class FeatureTable:
     island_water: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.int32))
     """Row of `water_rings` in which each lies, (islands,)."""
     stream_lines: tuple[FloatArray, ...] = ()
+    coast_lines: tuple[FloatArray, ...] = ()
+    """Edges of the sea."""
     hydrant_lonlat: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
 
 

@@ -39,6 +39,7 @@ FEATURES = FeatureTable(
     water_rings=(np.array([[2.0, 2], [3, 2], [2, 2]]),),
     island_rings=(np.array([[2.1, 2], [2.2, 2], [2.1, 2]]),),
     island_water=np.array([0], dtype=np.int32),
+    coast_lines=(np.array([[4.0, 2], [4.2, 2], [4.1, 3]]),),
     hydrant_lonlat=np.array([[-72.0, 44.5]]),
 )
 

@@ -108,6 +108,12 @@ def test_streams_are_lines_and_a_missing_node_is_not_bridged(tmp_path: Path) -> 
     assert lines[0].tolist() == [[0.0, 0.0], [0.004, 0.0]]
 
 
+def test_pieces_of_the_coast_are_joined(tmp_path: Path) -> None:
+    text = _squares().way(2, [11, 12, 13], {"natural": "coastline"}).way(3, [13, 14], {"natural": "coastline"})
+    (line,) = _features(text, tmp_path).coast_lines
+    assert len(line) == 4
+
+
 def test_hydrants_are_points_by_id(tmp_path: Path) -> None:
     text = _squares().node(40, 0.5, 0.6, emergency="fire_hydrant").node(39, 0.7, 0.8, emergency="fire_hydrant")
     found = _features(text.node(43, 0.1, 0.1, emergency="phone"), tmp_path)

@@ -88,6 +88,27 @@ def test_hose_goes_round_a_cove_of_an_island() -> None:
     assert placed(lake(cove), "12 SOUTH ROAD")[1] is False
 
 
+def coast(*points: tuple[float, float]) -> FloatArray:
+    return np.array([lonlat(*point) for point in points])
+
+
+NORTH_COAST = coast((2000, 60), (-2000, 60))
+ISLE = coast((-400, -50), (1100, -50), (1100, 40), (-400, 40), (-400, -50))
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        ((NORTH_COAST,), False),  # the house may stand on a pier
+        ((NORTH_COAST, ISLE), True),  # from the mainland to an island
+        ((coast(*((-2000, 60), (5000, 60), (5000, 20), (-2000, 20))),), True),  # a bay, open to the west
+        ((coast(*((-2000, 60), (505, 60), (505, 20), (-2000, 20))),), False),  # it ends close by: hose goes round
+    ],
+)
+def test_the_sea_is_water(lines: tuple[FloatArray, ...], *, told: bool) -> None:
+    assert placed(FeatureTable(coast_lines=lines), "12 SOUTH ROAD")[1] is told
+
+
 def test_the_road_of_the_address_s_name_stays_and_the_water_is_told() -> None:
     found, over = placed(FeatureTable(water_rings=(RIVER,)), "12 SOUTH ROAD")
     assert found.segment.tolist() == [0]

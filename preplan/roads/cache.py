@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from preplan.records import FeatureTable, FloatArray, RoadTable, TextArray, TurnRestriction, text_array
 
-FORMAT = "preplan roads 6"
+FORMAT = "preplan roads 7"
 """Changes whenever what is stored changes, or what the reader makes of a road file."""
 _FILE = "roads.npz"
 _ARRAYS = {
@@ -32,7 +32,7 @@ _ARRAYS = {
     "node_id": np.int64, "node_lon": np.float64, "node_lat": np.float64, "node_cut": np.bool_,
 }  # fmt: skip
 _TEXTS = ("name", "ref", "highway")
-_SHAPES = ("building_rings", "water_rings", "island_rings", "stream_lines")
+_SHAPES = ("building_rings", "water_rings", "island_rings", "stream_lines", "coast_lines")
 _FEATURE_ARRAYS = ("hydrant_lonlat", "island_water")
 _DAMAGED = (
     OSError, ValueError, KeyError, TypeError, EOFError, NotImplementedError, MemoryError, SyntaxError,

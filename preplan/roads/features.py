@@ -48,16 +48,19 @@ class FeatureCollector:
     areas: dict[int, _Area] = field(default_factory=dict)
     """By multipolygon."""
     streams: list[tuple[int, FloatArray]] = field(default_factory=list)
+    coasts: list[tuple[int, FloatArray]] = field(default_factory=list)
     hydrants: list[tuple[int, float, float]] = field(default_factory=list)
 
     def take_way(self, way: Any) -> None:
-        """Keep the ring of a building or a water, or the line of a stream."""
+        """Keep the ring of a building or a water, or the line of a stream or of the coast."""
         tags = way.tags
         building = _is_building(tags)
         if building or is_water(tags):
             self._keep_rings(way.id, building, _lines(way))
         elif tags.get("waterway") in _STREAMS and tags.get("tunnel", "no") == "no":
             self.streams.extend((way.id, line) for line in _lines(way))
+        elif tags.get("natural") == "coastline":
+            self.coasts.extend((way.id, line) for line in _lines(way))
 
     def take_relation(self, relation: Any) -> None:
         """Note a multipolygon's outer ways; `take_member_ways` brings them once the file has been read."""
@@ -108,6 +111,7 @@ class FeatureCollector:
             island_rings=tuple(ring for _, ring in islands),
             island_water=np.array([water for water, _ in islands], dtype=np.int32),
             stream_lines=_by_id(self.streams),
+            coast_lines=tuple(_joined(list(_by_id(self.coasts)))),
             hydrant_lonlat=_points(self.hydrants),
         )
 

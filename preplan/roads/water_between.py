@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,26 +22,36 @@ ROUND_FT = 100.0
 
 @dataclass(frozen=True, slots=True)
 class Waters:
-    """Areas of mapped waters and lines of streams, in the projection of the roads."""
+    """Areas of mapped waters, lines of streams and of the coast, in the projection of the roads."""
 
     areas: PolygonArray
     """Without their islands."""
-    streams: LineArray
+    coasts: LineArray
     tree: shapely.STRtree
     """Of the areas' edges."""
     streams_tree: shapely.STRtree
+    coasts_tree: shapely.STRtree
 
     @classmethod
     def of(cls, features: FeatureTable, projection: Projection) -> Waters:
         """Project those of a road file."""
-        areas, streams = _joined(water_areas(features, projection)), _lines(features.stream_lines, projection)
-        return cls(areas, streams, shapely.STRtree(shapely.boundary(areas)), shapely.STRtree(streams))
+        areas, coasts = _joined(water_areas(features, projection)), _lines(features.coast_lines, projection)
+        streams = _lines(features.stream_lines, projection)
+        edges = shapely.boundary(areas)
+        return cls(areas, coasts, shapely.STRtree(edges), shapely.STRtree(streams), shapely.STRtree(coasts))
 
     def part(self, ways: LineArray) -> BoolArray:
-        """Mark the straight ways, (ways,), that a pond, lake or wide river crosses, round which it is far."""
+        """Mark the straight ways, (ways,), that a pond, lake, wide river or the sea crosses, round which it is far."""
         crossed = np.zeros(len(ways), dtype=np.bool_)
         for way, water in _pairs(ways, self.tree):
             crossed[way] = crossed[way] or _more_round_ft(ways[way], self.areas[water]) > ROUND_FT
+        shores: defaultdict[int, list[int]] = defaultdict(list)
+        for way, coast in _pairs(ways, self.coasts_tree):
+            shores[way].append(coast)
+        for way, met in shores.items():
+            crossed[way] = (
+                crossed[way] or _crossing(ways[way], self.coasts[met].tolist()).more_round_m / M_PER_FT > ROUND_FT
+            )
         return crossed
 
     def streams_cross(self, ways: LineArray) -> BoolArray:
@@ -67,22 +79,42 @@ def _pairs(ways: LineArray, others: shapely.STRtree) -> Iterator[tuple[int, int]
     yield from others.query(ways, predicate="intersects").T.tolist()
 
 
+class _Crossing(NamedTuple):
+    """Where a straight way meets the edges of one water."""
+
+    more_round_m: float = 0.0
+    """How much longer it is along the edge than straight over, by the shorter side; between two lands, inf."""
+    before_m: float = 0.0
+    """From its start to the first edge."""
+    behind_m: float = 0.0
+    """From the last edge to its end."""
+
+
+def _crossing(way: shapely.LineString, edges: Sequence[shapely.LineString]) -> _Crossing:
+    """Measure how a way crosses a water, whose every edge is that of another land."""
+    points = [np.array(shapely.points(shapely.get_coordinates(shapely.intersection(way, one)))) for one in edges]
+    along_m = {at: shapely.line_locate_point(way, found) for at, found in enumerate(points) if found.size}
+    if not along_m:
+        return _Crossing()  # a way of no length, on the edge
+    first, last = min(along_m, key=lambda at: along_m[at].min()), max(along_m, key=lambda at: along_m[at].max())
+    before_m, until_m = float(along_m[first].min()), float(along_m[last].max())
+    behind_m = float(way.length) - until_m
+    if first != last:
+        return _Crossing(np.inf, before_m, behind_m)
+    edge, ends = edges[first], points[first][[along_m[first].argmin(), along_m[first].argmax()]]
+    from_m, to_m = shapely.line_locate_point(edge, ends)
+    round_m = abs(to_m - from_m)
+    if edge.is_closed:
+        round_m = min(round_m, edge.length - round_m)
+    return _Crossing(float(round_m) - (until_m - before_m), before_m, behind_m)
+
+
 def _more_round_ft(way: shapely.LineString, water: shapely.Polygon) -> float:
-    """Say how much longer it is along the edge of a water than straight over it, by the shorter side.
+    """Say how much longer it is along the edge of a water than straight over it.
 
     Between two of its islands, or an island and the shore, nobody gets round. Nor of a way that ends in the water, as
     on an island that is not mapped: how far it runs there counts as well.
     """
-    edges = [water.exterior, *water.interiors]
-    crossings = [np.array(shapely.points(shapely.get_coordinates(shapely.intersection(way, one)))) for one in edges]
-    along_m = {at: shapely.line_locate_point(way, points) for at, points in enumerate(crossings) if points.size}
-    if not along_m:
-        return 0.0  # a way of no length, on the edge
-    first, last = min(along_m, key=lambda at: along_m[at].min()), max(along_m, key=lambda at: along_m[at].max())
-    if first != last:
-        return np.inf  # from one land to another
-    edge, before_m, behind_m = edges[first], along_m[first].min(), along_m[first].max()
-    from_m, to_m = shapely.line_locate_point(edge, crossings[first][[along_m[first].argmin(), along_m[first].argmax()]])
-    round_m = min(abs(to_m - from_m), edge.length - abs(to_m - from_m)) - (behind_m - before_m)
+    found = _crossing(way, [water.exterior, *water.interiors])
     start_in, end_in = np.asarray(shapely.covers(water, shapely.points(shapely.get_coordinates(way)))).tolist()
-    return float(round_m + start_in * before_m + end_in * (way.length - behind_m)) / M_PER_FT
+    return float(found.more_round_m + start_in * found.before_m + end_in * found.behind_m) / M_PER_FT
