@@ -456,6 +456,28 @@ def test_an_id_of_more_digits_than_a_layer_s_reader_keeps_is_a_fault(tmp_path: P
     assert sheet.id.tolist() == ["12345678901234567"]
 
 
+@pytest.mark.parametrize("name", ["a.geojson", "a.geojsonl"])
+def test_numbers_of_features_are_their_ids_where_no_column_is(tmp_path: Path, name: str) -> None:
+    """Exports put them beside the properties; invented ones, where a feature has none, are no ids."""
+
+    def headers(ids: list[int | None], **more: str) -> tuple[str, ...]:
+        features = [
+            {"type": "Feature", **({"id": one} if one is not None else {}),
+             "geometry": {"type": "Point", "coordinates": [-72.01234, 44.01234]},
+             "properties": {"label": f"{at} A Road", **more}}
+            for at, one in enumerate(ids)
+        ]  # fmt: skip
+        text = json.dumps({"type": "FeatureCollection", "features": features})
+        lines = "".join(json.dumps(one) + "\n" for one in features)
+        (tmp_path / name).write_text(lines if name.endswith("l") else text, encoding="utf-8")
+        return read_table(tmp_path / name, "addresses", name).headers
+
+    assert headers([70, 9]) == ("label", "id")
+    assert opened(tmp_path / name)[0].id.tolist() == ["70", "9"]
+    assert headers([70, None]) == headers([None, None]) == ("label",)
+    assert headers([70, 9], objectid="5") == ("label", "objectid")
+
+
 def test_a_workbook_of_another_kind_says_that_failed_formulas_are_not_seen(tmp_path: Path) -> None:
     names = ("office", "table", "text")
     spaces = " ".join(f'xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"' for name in names)

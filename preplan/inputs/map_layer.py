@@ -9,7 +9,7 @@ import os
 import re
 import tempfile
 import warnings
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -67,8 +67,10 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
             with _named(source, suffix, file) as name:
                 layers = pyogrio.list_layers(name)
                 layer, chosen = _choose_layer(layers, role, file)
-                meta, _, wkb, values = pyogrio.raw.read(name, layer=layer, datetime_as_string=True)
+                meta, fids, wkb, values = pyogrio.raw.read(name, layer=layer, datetime_as_string=True, return_fids=True)
                 _check_all_read(name, 0 if wkb is None else len(wkb), file)
+                headers = [str(field).strip() for field in meta["fields"]]
+                ids = _feature_ids(name, headers, fids.tolist())
         except (RuntimeError, UnicodeDecodeError) as error:  # RuntimeError: the base of all of this reader's errors
             remedy = "open it in a GIS and save it as GeoPackage"
             if isinstance(source, Path) and source.suffix.lower() == ".shp":
@@ -89,8 +91,8 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
         shapes, assumed = _to_lonlat(shapely.from_wkb(wkb, on_invalid="ignore"), meta["crs"], file)
     return TextTable(
         file=file,
-        headers=tuple(str(name).strip() for name in meta["fields"]),
-        columns=tuple(text_array(_as_text(column)) for column in values),
+        headers=(*headers, *(["id"] if ids else [])),
+        columns=(*(text_array(_as_text(column)) for column in values), *([text_array(ids)] if ids else [])),
         row=np.arange(rows, dtype=np.int32) + np.int32(2),
         overlong=np.zeros(rows, dtype=np.bool_),
         typed=True,
@@ -146,6 +148,24 @@ def _check_all_read(name: Path | str, read: int, file: str) -> None:
         rule = "is not read from here on" if driver == "GeoJSON" else "is no feature of its own in this line"
         remedy = "write one collection with all features, or one feature a line, and nothing between and behind them"
         raise fail(file, rule, row=line, remedy=remedy)
+
+
+def _feature_ids(name: Path | str, headers: Sequence[str], read: Sequence[int]) -> list[str]:
+    """Give the numbers by which features of GeoJSON go, which the reader keeps apart from their columns.
+
+    Only where every feature has its own, and no column is an id.
+    """
+    driver, _, path = str(name).partition(":")
+    if driver not in {"GeoJSON", "GeoJSONSeq"} or any(header.casefold().endswith("id") for header in headers):
+        return []
+    text = Path(path).read_bytes().decode("utf-8-sig", errors="replace").replace(_RECORD_MARK, "")
+    lines = text.splitlines() if driver == "GeoJSONSeq" else []
+    try:
+        features = [json.loads(line) for line in lines if line.strip()] or json.loads(text).get("features", [])
+    except (ValueError, RecursionError, AttributeError):
+        return []
+    ids = [one.get("id") if isinstance(one, dict) else None for one in features]
+    return [str(one) for one in ids] if ids == list(read) and len(set(ids)) == len(ids) else []
 
 
 def _unread_line(text: str) -> int | None:
