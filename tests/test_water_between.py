@@ -7,7 +7,7 @@ import pytest
 
 from preplan.plan_tables import FrontageTable
 from preplan.records import AddressTable, FeatureTable, FloatArray
-from preplan.roads.frontage import place_addresses, straight_over_water
+from preplan.roads.frontage import place_addresses, place_on_own_bank, straight_over_water
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import M_PER_FT
 from tests.road_builder import address_table, draw, lonlat
@@ -107,6 +107,17 @@ ISLE = coast((-400, -50), (1100, -50), (1100, 40), (-400, 40), (-400, -50))
 )
 def test_the_sea_is_water(lines: tuple[FloatArray, ...], *, told: bool) -> None:
     assert placed(FeatureTable(coast_lines=lines), "12 SOUTH ROAD")[1] is told
+
+
+@pytest.mark.parametrize(
+    ("north_m", "water", "row"),
+    [(90.0, RIVER, 1), (90.0, POND, 0), (45.0, RIVER, 0), (45.0, box(-500, -5, 1500, 85), 0)],
+)
+def test_a_fill_site_stands_on_the_road_of_its_own_bank(north_m: float, water: FloatArray, row: int) -> None:
+    """One that is drawn in the water itself, as a draft site may be, stays at the nearest road."""
+    lon, lat = (np.array([one]) for one in lonlat(500.0, north_m))
+    spots, _ = place_on_own_bank(TOWN.roads, TOWN.limits, lon, lat, FeatureTable(water_rings=(water,)))
+    assert spots.segment.tolist() == [row]
 
 
 def test_the_road_of_the_address_s_name_stays_and_the_water_is_told() -> None:

@@ -28,7 +28,7 @@ from preplan.records import (
 )
 from preplan.roads.barriers import part_at_barriers
 from preplan.roads.driving_side import side_problems
-from preplan.roads.frontage import Places, place_addresses, place_points, straight_over_water
+from preplan.roads.frontage import Places, place_addresses, place_on_own_bank, straight_over_water
 from preplan.roads.inventory import barring_lb, match_bridges
 from preplan.roads.islands import without_islands
 from preplan.roads.label_streets import with_label_streets
@@ -157,7 +157,8 @@ def lay_ground(inputs: Inputs, roads: RoadTable, features: FeatureTable) -> Grou
     def places(rows: tuple[FillSite, ...] | tuple[Station, ...]) -> Places:
         lon, lat = np.array([r.lon for r in rows]), np.array([r.lat for r in rows])
         far_ft = rules.roads.snap_max_ft
-        return place_points(roads, limits, lon, lat, snap_max_ft=far_ft).within(far_ft)
+        found, _ = place_on_own_bank(roads, limits, lon, lat, features, snap_max_ft=far_ft)
+        return found.within(far_ft)
 
     doubts = (*speed_problems(roads), *restriction_problems(roads), *side_problems(roads))
     frontages = place_addresses(roads, limits, about, rules.roads, rules.plan, features)

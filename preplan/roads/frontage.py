@@ -33,7 +33,7 @@ from preplan.roads.water_between import Waters
 from preplan.rules import PlanRules, RoadRules
 from preplan.units import FT_PER_M, M_PER_FT
 
-__all__ = ["Places", "on_this_bank", "place_addresses", "place_points", "straight_over_water"]
+__all__ = ["Places", "place_addresses", "place_on_own_bank", "place_points", "straight_over_water"]
 
 NAMED_TIMES = 3.0
 NAMED_MORE_FT = 600.0
@@ -93,7 +93,7 @@ def place_addresses(
     near = ground.nearest(_rows(fronting), np.arange(len(addresses), dtype=np.int32))
     snap_m = road_rules.snap_max_ft * M_PER_FT
     if features is not None:
-        near = on_this_bank(ground, near, Waters.of(features, ground.projection), _rows(fronting), snap_m)
+        near = _on_this_bank(ground, near, Waters.of(features, ground.projection), _rows(fronting), snap_m)
     names = _Names.of(roads, _rows(usable), addresses)
     named = _nearest_named(ground, names, near, snap_m)
     is_named = named.row >= 0
@@ -140,7 +140,36 @@ def straight_over_water(
     return wide | (straight & waters.streams_cross(ways)), wide
 
 
-def on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray, snap_m: float) -> Near:
+def place_on_own_bank(
+    roads: RoadTable,
+    limits: RoadLimits,
+    lon: FloatArray,
+    lat: FloatArray,
+    features: FeatureTable,
+    *,
+    usable: BoolArray | None = None,
+    snap_max_ft: float = RoadRules().snap_max_ft,
+) -> tuple[Places, BoolArray]:
+    """Set points as `place_points` does, but on a road of their own side of the waters where one is hardly farther.
+
+    Points that lie in the water themselves stay at the nearest. The mask (n,) marks those that water parts from their
+    place for all that.
+    """
+    spots = place_points(roads, limits, lon, lat, usable=usable, snap_max_ft=snap_max_ft)
+    mask = limits.usable if usable is None else usable
+    ground, snap_m = Ground.of(roads, lon, lat), snap_max_ft * M_PER_FT
+    waters = Waters.of(features, ground.projection)
+    near = Near(spots.segment, spots.gap_ft * M_PER_FT)
+    fronting = mask & ~np.isin(roads.highway.astype(str), NO_FRONTAGE)
+    row = _on_this_bank(ground, near, waters, _rows(fronting), snap_m).row
+    moved = row != spots.segment
+    moved[moved] = ~waters.hold(ground.points[moved])
+    row, share = ground.where_tankers_stand(roads, mask, np.where(moved, row, spots.segment).astype(np.int32), snap_m)
+    own = ground.places(np.where(moved, row, spots.segment).astype(np.int32), np.where(moved, share, spots.fraction))
+    return own, waters.part(shapely.shortest_line(ground.points, ground.on_road(own.segment, own.fraction)))
+
+
+def _on_this_bank(ground: Ground, near: Near, waters: Waters, rows: IntArray, snap_m: float) -> Near:
     """Take, for points that water parts from the nearest stretch, the nearest of `rows` from which none does."""
     row, gap_m = near.row.copy(), near.gap_m.copy()
     on = _rows(gap_m <= snap_m)  # others are off the roads

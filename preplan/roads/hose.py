@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
 from preplan.plan_tables import FrontageTable, HydrantReach
 from preplan.records import BoolArray, FeatureTable, FloatArray, HydrantTable, IntArray, RoadLimits, RoadTable
 from preplan.roads.driveways import FOOT_HIGHWAYS, walk_graph
-from preplan.roads.frontage import on_this_bank
-from preplan.roads.places import Ground, Near, Places, place_points
-from preplan.roads.water_between import Waters
-from preplan.rules import HydrantRules, RoadRules
+from preplan.roads.frontage import place_on_own_bank
+from preplan.roads.places import Places
+from preplan.rules import HydrantRules
 from preplan.units import FT_PER_M, M_PER_FT
 
 
@@ -63,8 +61,8 @@ def hydrant_reach(
     count = len(frontages)
     best = _Best(np.full(count, -1, dtype=np.int32), np.full(count, np.inf), np.zeros(count))
     laid = ~np.isin(roads.highway.astype(str), FOOT_HIGHWAYS)
-    spots = _on_roads(roads, limits, hydrants, laid, features)
-    near = (spots.segment >= 0) & (spots.gap_ft <= rules.reach_ft) & ~limits.shut[spots.segment]
+    spots, parted = place_on_own_bank(roads, limits, hydrants.lon, hydrants.lat, features, usable=laid)
+    near = ~parted & (spots.segment >= 0) & (spots.gap_ft <= rules.reach_ft) & ~limits.shut[spots.segment]
     flow_gpm = np.where(np.isnan(hydrants.flow_gpm), rules.default_gpm, hydrants.flow_gpm)
     # what is never credited makes no difference, and fewer flows are fewer searches
     flow_gpm = np.minimum(flow_gpm, max(gpm for _, gpm in rules.credit))
@@ -83,20 +81,6 @@ def hydrant_reach(
         distance_ft=np.where(none, np.nan, best.distance_ft),
         credited_gpm=np.where(none, np.nan, best.credited_gpm),
     )
-
-
-def _on_roads(
-    roads: RoadTable, limits: RoadLimits, hydrants: HydrantTable, laid: BoolArray, features: FeatureTable
-) -> Places:
-    """Set hydrants on roads on their own side of the waters; on none where water parts them from all near."""
-    spots = place_points(roads, limits, hydrants.lon, hydrants.lat, usable=laid)
-    ground = Ground.of(roads, hydrants.lon, hydrants.lat)
-    waters = Waters.of(features, ground.projection)
-    near = Near(spots.segment, spots.gap_ft * M_PER_FT)
-    row = on_this_bank(ground, near, waters, _rows(laid), RoadRules().snap_max_ft * M_PER_FT).row
-    own = ground.places(row, np.where(row == spots.segment, spots.fraction, ground.fractions(row)))
-    parted = waters.part(shapely.shortest_line(ground.points, ground.on_road(own.segment, own.fraction)))
-    return replace(own, segment=np.where(parted, -1, own.segment).astype(np.int32))
 
 
 def credit_gpm(distance_ft: FloatArray, rules: HydrantRules) -> FloatArray:

@@ -13,6 +13,7 @@ import shapely
 
 from preplan.records import BoolArray, FeatureTable, FloatArray
 from preplan.roads.features import PolygonArray, water_areas
+from preplan.roads.places import PointArray
 from preplan.roads.projection import LineArray, Projection
 from preplan.units import M_PER_FT
 
@@ -53,6 +54,11 @@ class Waters:
                 crossed[way] or _crossing(ways[way], self.coasts[met].tolist()).more_round_m / M_PER_FT > ROUND_FT
             )
         return crossed
+
+    def hold(self, points: PointArray) -> BoolArray:
+        """Mark the points, (points,), that lie in an area of water."""
+        held: BoolArray = np.array([bool(shapely.covers(self.areas, one).any()) for one in points], dtype=np.bool_)
+        return held
 
     def streams_cross(self, ways: LineArray) -> BoolArray:
         """Mark the straight ways, (ways,), that a stream crosses."""
