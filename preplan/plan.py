@@ -20,6 +20,7 @@ from preplan.plan_tables import (
     LayTable,
     LevelTable,
     NeedTable,
+    NurseTable,
     OccupancyCount,
     RaterTable,
     RouteForest,
@@ -175,6 +176,7 @@ class Plan:
     supply: SupplyTable
     lays: LayTable
     built_up: BuildUpTable
+    nurses: NurseTable
     rater: RaterTable
     seasons: tuple[SeasonLine, ...]
     answers: AnswerTable

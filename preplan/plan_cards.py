@@ -96,6 +96,13 @@ class Strip:
         """The gaps that are drawn, (g, 2): none where no sentence tells of them either."""
         return self.gaps_min if self.dry_min > LEAST_GAP_MIN else self.gaps_min[:0]
 
+    @property
+    def empty_from_min(self) -> float:
+        """From when the attack engine is empty before a tanker feeds it; NaN: it is not, or none does."""
+        start = -math.inf if self.nursed is None else self.nursed.start_min
+        # nobody else brings water so early: where it is dry before, nothing flows at all
+        return next((float(gap) for gap in self.told_gaps_min[:1, 0] if gap < start - LEAST_GAP_MIN), math.nan)
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Tight:

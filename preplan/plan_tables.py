@@ -382,6 +382,42 @@ class BuildUpTable(Columns):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NurseTable(Columns):
+    """Tankers that pump straight into the attack engine before the dump site is ready.
+
+    One row an address and season in which that is so, at the level that is sent then; by address, then season.
+    """
+
+    address: IntArray
+    season: IntArray
+    """Row of the plan's seasons."""
+    unit: IntArray
+    engine: IntArray
+    """The attack engine."""
+    start_min: FloatArray
+    """When its water begins to flow, the hose that it needs being there."""
+    stop_min: FloatArray
+    """When the dump site is ready, or the tanker empty before that."""
+    dumps: BoolArray
+    """It has a rest left to dump then."""
+    empty_from_min: FloatArray
+    """From when the attack engine is empty before it begins; NaN: it is not."""
+
+    @classmethod
+    def none(cls) -> NurseTable:
+        """Make the table of no address."""
+        whole, number = np.empty(0, dtype=np.int32), np.empty(0)
+        return cls(
+            address=whole, season=whole, unit=whole, engine=whole, start_min=number, stop_min=number,
+            dumps=np.empty(0, dtype=np.bool_), empty_from_min=number,
+        )  # fmt: skip
+
+    def of(self, addresses: Sequence[int]) -> NurseTable:
+        """Take the rows of some addresses."""
+        return self.rows(np.isin(self.address, addresses))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SeasonLine:
     """One season: the months in which the same fill sites stand."""
 

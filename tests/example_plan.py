@@ -22,6 +22,7 @@ from preplan.plan_tables import (
     LayTable,
     LevelTable,
     NeedTable,
+    NurseTable,
     OccupancyCount,
     RaterTable,
     RouteForest,
@@ -439,6 +440,7 @@ def example_plan() -> Plan:
         hauls=_hauls(),
         supply=_supply(),
         lays=LayTable.none(),
+        nurses=NurseTable.none(),
         built_up=BuildUpTable.none(),
         rater=RaterTable(early_gpm=0.5 * levels.uninterrupted_gpm, raised_gpm=levels.uninterrupted_gpm),
         seasons=(

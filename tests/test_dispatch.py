@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from itertools import pairwise
@@ -17,7 +18,7 @@ from hypothesis import strategies as st
 
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
-from preplan.plan_tables import Flag, SeasonLine
+from preplan.plan_tables import Flag, NurseTable, SeasonLine
 from preplan.records import text_array
 from preplan.render.dispatch import AT_ONCE, AT_ONCE_TOO, DISPATCH_COLUMNS, NO_SHUTTLE, NONE_MEETS, dispatch_csv
 from preplan.render.first_minutes import AT_ONCE as FIRST_ALARM
@@ -563,3 +564,92 @@ def test_a_row_says_which_tankers_fill_at_the_second_fill_site() -> None:
     (row,) = rows(unlike)
     assert "who fills at F2 differs between these addresses: see their cards" in row["note"]
     assert "fill T" not in row["note"]
+
+
+# --------------------------------------------------------------------------- who pumps straight into the attack engine
+
+
+def nursed(plan: Plan, *told: tuple[int, int, float, float, float], dumps: bool = True) -> Plan:
+    """Let T2 nurse E1: address, season, from, to, and from when E1 is empty."""
+    address, season, start, stop, empty = (np.array(column) for column in zip(*told, strict=True))
+    table = NurseTable(
+        address=address, season=season, unit=np.full(len(told), 4), engine=np.zeros(len(told), dtype=int),
+        start_min=start, stop_min=stop, dumps=np.full(len(told), dumps), empty_from_min=empty,
+    )  # fmt: skip
+    return replace(plan, nurses=table)
+
+
+ALWAYS = [(season, np.nan) for season in (0, 1)]
+FIRST = "T2: pump straight into E1 first, "
+
+
+def test_a_run_of_houses_tells_the_minutes_of_all_of_them_and_the_worst_for_which_the_engine_is_empty() -> None:
+    """Whoever waits for the tanker at the farthest house waits longest."""
+    plan = street([SERVED, SERVED], [2, 4])
+    same = [(a, season, 11.2, 18.4, dry) for a in (0, 1) for season, dry in ALWAYS]
+    assert rows(nursed(plan, *same))[0]["note"] == f"{FIRST}minute 12 to 19, then dump"
+    assert rows(nursed(plan, *same, dumps=False))[0]["note"] == f"{FIRST}minute 12 until empty, about 18"
+    far = [*same[:2], (1, 0, 13.4, 18.4, 9.6), (1, 1, 13.4, 18.4, 11.0)]
+    assert rows(nursed(plan, *far))[0]["note"] == (
+        f"{FIRST}from minute 12 to 14, until 19 (by house), then dump. E1 EMPTY minute 9 to 14 at worst"
+    )
+    later = [(a, season, 11.2 + season, 18.4, np.nan) for a in (0, 1) for season in (0, 1)]
+    assert "from minute 12 to 13, until 19 (by month), then dump" in rows(nursed(plan, *later))[0]["note"]
+
+
+def test_a_tanker_that_nurses_at_some_houses_or_in_some_months_is_told_where_and_when() -> None:
+    plan = street([SERVED] * 3, [2, 4, 6])
+    some = [(a, season, 11.2, 18.4, dry) for a in (0, 2) for season, dry in ALWAYS]
+    assert rows(nursed(plan, *some))[0]["note"] == f"{FIRST.replace(':', ' at 2 6:')}minute 12 to 19, then dump"
+    winter = [(a, 1, 11.2, 18.4, np.nan) for a in (0, 1, 2)]
+    assert rows(nursed(plan, *winter))[0]["note"].startswith("T2 in December to March: pump straight into E1")
+    both = rows(nursed(plan, *winter, (1, 0, 11.2, 18.4, np.nan)))[0]["note"].split("; ")
+    assert [one.split(":")[0] for one in both] == ["T2 at 2 6 in December to March", "T2 at 4"]
+
+
+def test_a_row_of_several_answers_tells_who_nurses_at_the_address_that_it_shows() -> None:
+    plan = street([SERVED, HIGHER], [2, 2])
+    assert "pump straight" not in rows(nursed(plan, (0, 0, 11.2, 18.4, np.nan), (0, 1, 11.2, 18.4, np.nan)))[0]["note"]
+
+
+def test_a_tanker_that_waits_for_hose_says_whose() -> None:
+    """E1's own does not reach; at the second house it does."""
+    plan = street([SERVED, SERVED], [2, 4])
+    units = (replace(plan.units[0], supply_hose_ft=90.0), *plan.units[1:])
+    supply = replace(plan.supply, address=np.array([0]), level=np.array([0]), unit=np.array([1]), hose_ft=np.ones(1))
+    told = ((a, season, 11.2, 18.4, dry) for a in (0, 1) for season, dry in ALWAYS)
+    (row,) = rows(nursed(replace(plan, units=units, supply=supply), *told))
+    assert ". Its line needs hose of E2 at some of these" in row["note"]
+
+
+def test_every_nurse_of_the_sample_is_told_within_its_minutes() -> None:
+    """Also where a tanker nurses in other months than those that decide: the row said nothing of it."""
+    plan = plan_of(SAMPLE / "district.toml")
+    found, table, told = rows(plan), plan.nurses, set()
+    for at, a in enumerate(table.address.tolist()):
+        here = [row for row in found if row["road"] == plan.road[a]]
+        here = [row for row in look_up(here, int(plan.addresses.number[a])) if "differ" not in row["note"]]
+        unit, engine = (plan.units[int(one[at])].unit_id for one in (table.unit, table.engine))
+        for row in here[:1]:
+            said = [one for one in row["note"].split("; ") if f": pump straight into {engine} first" in one]
+            (minutes,) = (one.partition(": ")[2] for one in said if one.startswith(unit))
+            first, last = re.findall(r"minute (\d+)(?: to (\d+),)?", minutes)[0]
+            assert int(first) - 1 < table.start_min[at] <= int(last or first)
+            told.add(a)
+    level = plan.answers.level
+    decides = table.season == plan.levels.season[table.address, np.maximum(level[table.address], 0)]
+    assert len(told - {*table.address[decides].tolist()}) > 50
+
+
+def test_nurses_of_the_season_that_decides_are_those_of_the_cards() -> None:
+    plan = plan_of(SAMPLE / "district.toml")
+    table, drawn = plan.nurses, 0
+    for group in plan.groups:
+        level = int(plan.answers.level[group.lead])
+        if level >= 0 and group.strip is not None:
+            at = (table.address == group.lead) & (table.season == plan.levels.season[group.lead, level])
+            line = group.strip.nursed
+            assert table.start_min[at].tolist() == ([] if line is None else [line.start_min])
+            assert table.stop_min[at].tolist() == ([] if line is None else [line.stop_min])
+            drawn += line is not None
+    assert drawn > 20

@@ -11,7 +11,7 @@ from preplan.plan import Plan
 from preplan.plan_cards import Nursed
 from preplan.plan_tables import LONG_DRIVEWAY, Flag
 from preplan.records import text_array
-from preplan.render import card_pdf, card_rest, dispatch, map_strip
+from preplan.render import card_pdf, card_rest, map_strip
 from preplan.render.card_facts import Facts
 from preplan.render.first_minutes import hose_awaited, nurse_words, officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
@@ -59,7 +59,7 @@ def test_the_officer_s_sentences(plan: Plan, address: int, said: str) -> None:
     ("dumps", "until"), [(True, "minute 12 to 19, then dump."), (False, "minute 12 until empty, about 18.")]
 )
 def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bool, until: str) -> None:
-    """On the card, to the dispatcher and on the map: else the attack engine is dry before the dump site is ready."""
+    """On the card and on the map: else the attack engine is dry before the dump site is ready."""
     nursed = Nursed(unit_id="T2", start_min=11.2, stop_min=18.4, dumps=dumps)
     at = next(k for k, one in enumerate(plan.groups) if 0 in one.addresses)
     before = plan.groups[at]
@@ -83,10 +83,16 @@ def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bo
     dry = replace(dry, gaps_min=dry.gaps_min[1:])
     assert nurse_words(plan, dry, attack) == f"{said} "
     assert "pump straight" not in Facts(without, groups[0]).officer_words
-    assert [dispatch.dispatch_csv(one).count(said.rstrip(".").encode()) for one in (told, without)] == [1, 0]
     order = np.arange(len(plan.addresses))
     assert map_strip.strip_data(told, order)["nurses"] == ["", f"{said} "]
     assert map_strip.strip_data(without, order)["nurses"] == [""]
+    # the map says as the card does whose hose it takes
+    lead, level = before.lead, int(plan.answers.level[before.lead])
+    supply = replace(
+        plan.supply, address=np.array([lead]), level=np.array([level]), unit=np.array([other]), hose_ft=np.array([90.0])
+    )
+    waits = replace(told, units=tuple(short), supply=supply)
+    assert map_strip.strip_data(waits, order)["nurses"] == ["", hose]
 
 
 def test_a_call_in_time_names_its_minute(plan: Plan) -> None:

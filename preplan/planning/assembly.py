@@ -30,6 +30,7 @@ from preplan.planning.hauls import haul_table
 from preplan.planning.levels import Worked, supply_table
 from preplan.planning.minutes import on_arrival_min, strips
 from preplan.planning.near_limits import bridges_at_sites, limits_at_sites
+from preplan.planning.nursing import nurse_table
 from preplan.planning.occupancies import tally
 from preplan.planning.rater import rater_table
 from preplan.planning.searched import Searched, Shut
@@ -104,6 +105,7 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         supply=supply_table(outcome.worked),
         lays=outcome.lays,
         built_up=outcome.built_up,
+        nurses=nurse_table(searched, outcome.answers, scene.needs.required_gpm),
         rater=rater_table(outcome.worked, outcome.levels.site.shape),
         seasons=outcome.seasons,
         answers=outcome.answers,

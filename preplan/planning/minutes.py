@@ -14,7 +14,7 @@ from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, emptied, gaps, held_flows, surge_minutes
 from preplan.water.timeline_batch import strips as drawn_strips
-from preplan.water.timeline_clock import Rows
+from preplan.water.timeline_clock import Clock, Rows
 from preplan.water.timeline_table import CaseTable
 
 
@@ -165,3 +165,12 @@ def strips(scene: Scene, run: Crews, call_min: FloatArray) -> tuple[Strip, ...]:
     for rows in in_pieces(np.arange(len(run))):
         drawn += drawn_strips(_table(scene, run.rows(rows), call_min[rows]), names)
     return tuple(drawn)
+
+
+def nursing_rows(scene: Scene, run: Crews, call_min: FloatArray) -> Rows:
+    """Find the cases in which a tanker may pump straight into the attack engine, called as in `_table`."""
+    found = [np.empty(0, dtype=np.intp)]
+    for rows in in_pieces(np.arange(len(run))):
+        table = _table(scene, run.rows(rows), call_min[rows])
+        found.append(rows[Clock(table).nurse(table) >= 0])
+    return np.concatenate(found)

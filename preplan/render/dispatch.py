@@ -19,12 +19,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_cards import OtherCircuit, Strip
+from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import NO_WAY, ROUNDING_GPM, at_level, text_at_level
 from preplan.records import ALL_MONTHS, IntArray
 from preplan.render import backups, crew, first_minutes, words
 from preplan.render.card_facts import Facts
 from preplan.render.card_seasons import called_then, jobs_then
+from preplan.render.dispatch_nurses import nurse_notes
 from preplan.render.dispatch_rows import Asked, Row, parity, rows_of
 from preplan.render.flag_words import flag_words
 from preplan.render.tables import (
@@ -82,7 +83,6 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
     ends[ends < 0] = np.nan
     limited_by = text_at_level(plan.levels.limited_by, plan.answers.level)
     cross = {a: group.cross_street for group in plan.groups for a in group.addresses}
-    strips = {a: group.strip for group in plan.groups for a in group.addresses}
     columns: dict[str, Cells] = {
         "road": [row.road for row in rows],
         "from_number": Numbers(ends[:, 0], 0),
@@ -98,7 +98,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "cross_street": [cross.get(row.lead, "") for row in rows],
         "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
         "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
-        "note": ["; ".join(_notes(plan, asked, row, strips.get(row.lead))) for row in rows],
+        "note": ["; ".join(_notes(plan, asked, row)) for row in rows],
     }
     return {name: columns[name] for name in DISPATCH_COLUMNS}
 
@@ -187,7 +187,7 @@ def _call_by(plan: Plan, row: Row) -> float:
     return float(np.nanmin(known)) if np.isfinite(known).any() else np.nan
 
 
-def _notes(plan: Plan, asked: Asked, row: Row, strip: Strip | None) -> Iterator[str]:
+def _notes(plan: Plan, asked: Asked, row: Row) -> Iterator[str]:
     """Say what the cells cannot: what goes with the first alarm, whom to ask, who is meant, what other months hold."""
     months = plan.district.rules.plan.months
     if not {*ALL_MONTHS} <= {*months}:
@@ -205,9 +205,7 @@ def _notes(plan: Plan, asked: Asked, row: Row, strip: Strip | None) -> Iterator[
         yield to_ask.rstrip(".")
     yield from _who_fills_where(plan, row)
     yield from _hydrants(plan, row)
-    attack = int(plan.levels.attack_engine[row.lead, level]) if level >= 0 else -1
-    if nurse := first_minutes.nurse_words(plan, strip, attack):
-        yield nurse.rstrip(". ")
+    yield from nurse_notes(plan, [a for a in row.addresses if asked.answer[a] == asked.answer[row.lead]])
     yield from _barriers(plan, row)
     if row.note:
         yield row.note

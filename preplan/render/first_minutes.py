@@ -67,10 +67,8 @@ def nurse_words(plan: Plan, strip: Strip | None, attack_engine: int, awaited: It
         until = f"until empty, about {words.number(math.floor(nursed.stop_min))}"
     others = [words.printable(plan.units[unit].unit_id) for unit in awaited]
     hose = f" That line needs hose of {' '.join(others)}." if others else ""
-    # nobody else brings water so early: where it is dry before, nothing flows at all
-    early = [float(gap) for gap in strip.told_gaps_min[:1, 0] if gap < nursed.start_min - LEAST_GAP_MIN]
-    start = words.need(nursed.start_min)
-    empty = f" {engine} EMPTY minute {words.number(math.floor(early[0]))} to {start}." if early else ""
+    early, start = strip.empty_from_min, words.need(nursed.start_min)
+    empty = f" {engine} EMPTY minute {words.number(math.floor(early))} to {start}." if math.isfinite(early) else ""
     return f"{tanker}: pump straight into {engine} first, minute {start} {until}.{hose}{empty} "
 
 
