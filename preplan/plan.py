@@ -87,6 +87,10 @@ class WhatIf:
 
     trip_min: FloatArray
     """(cuts, trips): round trip of each row of the TripTable with each vehicle class; inf: no way."""
+    then_min: FloatArray
+    """(seasons of the roads, cuts, trips): the same in each season of the roads."""
+    roads_of: tuple[int, ...]
+    """Season of the roads of each of the plan's."""
     members: BoolArray
     """(cuts, units) the tankers of each class."""
     order: IntArray

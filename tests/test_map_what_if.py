@@ -6,7 +6,7 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +28,7 @@ from preplan.render.tables import levels_csv
 from preplan.water.shuttle import LIMITS, best_fleet
 from preplan.water.tanker import Handling
 from tests.browser import Opened, opened, page_source
+from tests.faults.small import TOML, SmallDistrict
 from tests.plan_checks import SAMPLE, fresh_plan_of
 from tests.test_map_browser import ink
 
@@ -53,20 +54,37 @@ class Case:
     plan: Plan
     scene: Scene
     trips: TripTable
+    roads: Sequence[Scene]
+    """What holds in each season of the roads."""
+
+    def road_of(self, season: int) -> int:
+        """Give the season of the roads of one of the plan."""
+        months = self.plan.seasons[season].months
+        return next(at for at, scene in enumerate(self.roads) if scene.rules.plan.months >= {*months})
+
+    def on_roads_of(self, season: int) -> Scene:
+        """Give the scene with the round trips of a season of the plan; who comes, and for which job, stays."""
+        return replace(self.scene, cuts=self.roads[self.road_of(season)].cuts)
+
+
+def listened(planned: Callable[[], Plan], patch: pytest.MonkeyPatch) -> Case:
+    """Plan, and keep what planning looked flows up in."""
+    kept: list[tuple[Scene, TripTable, Sequence[Scene]]] = []
+
+    def listening(
+        scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: IntArray, roads_of: tuple[int, ...]
+    ) -> WhatIf:
+        kept.append((scene, trips, seasons))
+        return what_if_of(scene, trips, seasons, road, roads_of)
+
+    patch.setattr(assembly, "what_if_of", listening)
+    return Case(planned(), *kept[0])
 
 
 @pytest.fixture(scope="module")
 def case() -> Case:
-    kept: list[tuple[Scene, TripTable]] = []
-
-    def listening(scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: IntArray) -> WhatIf:
-        kept.append((scene, trips))
-        return what_if_of(scene, trips, seasons, road)
-
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(assembly, "what_if_of", listening)
-        plan = fresh_plan_of(SAMPLE / "district.toml")
-    return Case(plan, *kept[0])
+        return listened(lambda: fresh_plan_of(SAMPLE / "district.toml"), patch)
 
 
 @pytest.fixture(scope="module")
@@ -137,11 +155,26 @@ def standing(case: Case, change: Change) -> list[BoolArray]:
 
 
 def worst(case: Case, change: Change, *, steps: int | None = MINUTE_STEPS) -> FloatArray:
-    """Give the best site's flow in the worst season, (addresses, levels)."""
-    flows, _, _ = delivered(case, change, steps=steps)
-    by_season = [np.where(stands[None, :, None], flows, -1.0).max(axis=1) for stands in standing(case, change)]
+    """Give the best site's flow in the worst season, each on its own roads, (addresses, levels)."""
+    seasons = range(len(case.plan.seasons)) if change.season < 0 else [change.season]
+    by_season, planned = [], delivered(case, change, steps=steps)[0]
+    for season, stands in zip(seasons, standing(case, change), strict=True):
+        flows = np.where(stands[None, :, None], _then(case, change, season, planned, steps), -1.0)
+        by_season.append(flows.max(axis=1))
     least: FloatArray = np.maximum(np.min(by_season, axis=0), 0.0)
     return least
+
+
+def _then(case: Case, change: Change, season: int, planned: FloatArray, steps: int | None) -> FloatArray:
+    """Give the flow over every kept trip on the roads of a season, where they make another trip of it."""
+    scene, (a, s) = case.on_roads_of(season), (case.trips.address, case.trips.site)
+    cuts = zip(case.scene.cuts, scene.cuts, strict=True)
+    other = np.any([one.trip_min[a, s] != then.trip_min[a, s] for one, then in cuts], axis=0)
+    flows = planned.copy()
+    if other.any():
+        some = replace(case, scene=scene, trips=case.trips.rows(other))
+        flows[a[other], s[other]] = delivered(some, change, steps=steps)[0][a[other], s[other]]
+    return flows
 
 
 # --------------------------------------------------------------------------- the page's answer
@@ -173,7 +206,7 @@ def in_page(page: Opened, given: dict[str, Any], body: str) -> Any:
     )
 
 
-ANEW = """
+CHOSEN_ANEW = """
 const flow = [];
 for (let a = 0; a < addresses.count; a += 1) {
   const block = steady.block(whatIf.order[a], whatIf.job[a]);
@@ -185,7 +218,9 @@ return flow;
 
 def page_flows(case: Case, page: Opened, change: Change) -> FloatArray:
     """Let the page choose every fill site anew, as it does where the plan's own is lost."""
-    return np.array(in_page(page, asked(case, change), ANEW), dtype=np.float64).reshape(len(case.plan.addresses), -1)
+    return np.array(in_page(page, asked(case, change), CHOSEN_ANEW), dtype=np.float64).reshape(
+        len(case.plan.addresses), -1
+    )
 
 
 def page_answers(case: Case, page: Opened, change: Change) -> tuple[FloatArray, IntArray, IntArray]:
@@ -209,6 +244,8 @@ def rests_on(case: Case, *site_ids: str) -> BoolArray:
     return mask
 
 
+AS_PLANNED, ANEW, FRESH = 0, 2, 3
+"""What an answer of the page rests on."""
 CHANGES = [
     Change(),
     Change(off=("F01", "F03")),
@@ -258,8 +295,8 @@ def test_changes_change_flows(case: Case) -> None:
     for change in CHANGES[1:]:
         found = worst(case, change)
         assert np.any(found != plain) or change == Change(season=1), change
-    seasons = [worst(case, Change(season=k)) for k in (0, 1)]
-    assert np.array_equal(np.minimum(*seasons), plain)
+    seasons = [worst(case, Change(season=k)) for k in range(len(case.plan.seasons))]
+    assert np.array_equal(np.min(seasons, axis=0), plain)
     assert np.any(seasons[0] > seasons[1])
     slower = worst(case, Change(factor=1.4))
     assert np.all(slower <= plain)
@@ -319,8 +356,9 @@ def test_a_fill_site_that_is_lost_touches_only_what_counts_on_it(
     kept = ~lost
     if seasons_apart:  # another season may count on a lost site: that is looked at too
         others = [
-            np.isin(season.best_site, [k for k, s in enumerate(case.plan.sites) if s.site_id in off])
+            np.isin(sites, [k for k, s in enumerate(case.plan.sites) if s.site_id in off])
             for season in case.plan.seasons
+            for sites in (season.best_site, season.split_site)
         ]
         kept &= ~np.logical_or.reduce(others)
     assert np.array_equal(flow[kept], planned[kept])
@@ -360,6 +398,37 @@ def test_slower_roads_slow_the_plan_s_own_circuits(case: Case, wide: Opened) -> 
     assert np.all(flow <= planned_gpm(case) + 1.0)
     two = levels.split >= 0
     assert np.all(flow[two] < levels.sustained_gpm[two])
+
+
+def test_a_season_is_reckoned_on_its_own_roads(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The lane to S2 is shut in winter, when S1 stands: the page took S2 'as planned', over the closed lane."""
+    district = SmallDistrict()
+    head = "site_id,name,kind,lon,lat,fill_gpm,turnaround,months\n"
+    sites = "S1,Mill Pond,dry hydrant,-72.0,44.0,900,loop,12-3\nS2,Tower,dry hydrant,-72.05,44.01,200,through,1-12\n"
+    district.files["fill_sites.csv"] = head + sites
+    district.files["closures.csv"] = "closure_id,kind,way_id,value,months\nC1,closed,11,,12-3\n"
+    district.toml = TOML.replace("[roads]\n", 'closures = "closures.csv"\n\n[roads]\n')
+    small = listened(lambda: fresh_plan_of(district.write(tmp_path)), monkeypatch)
+    winter = next(k for k, one in enumerate(small.plan.seasons) if 1 in one.months)
+    assert np.all(small.plan.levels.season != winter)
+    small = replace(small, scene=small.roads[small.road_of(1 - winter)])  # all have the jobs of the season that decides
+    path = tmp_path / "map.html"
+    path.write_text(map_page(small.plan), encoding="utf-8")
+    page = opened(browser, path.as_uri())
+    planned = planned_gpm(small)
+    assert np.all(planned > 100)
+    off = Change(season=winter, off=("S1",))
+    for change, basis, at in (
+        (Change(season=1 - winter), AS_PLANNED, 1), (Change(season=winter), FRESH, 0), (off, ANEW, -1),
+    ):  # fmt: skip
+        flow, site, how = page_answers(small, page, change)
+        assert np.all(how == basis)
+        assert np.all(site == at)
+        assert np.all({AS_PLANNED: flow == planned, FRESH: flow > planned, ANEW: flow == 0.0}[basis])
+        assert page_flows(small, page, change) == pytest.approx(worst(small, change), abs=0.001)
+    page.page.close()
 
 
 def test_a_tanker_out_touches_only_those_who_count_on_it(case: Case, wide: Opened) -> None:
@@ -549,6 +618,7 @@ def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: 
         near[rows[np.argsort(trip_min[rows], kind="stable")[:2]]] = True
     columns = {name: getattr(case.trips, name)[near] for name in TripTable.__dataclass_fields__}
     trips = TripTable(**columns)
+    roads_of = tuple(case.road_of(season) for season in range(len(case.plan.seasons)))
     few = replace(
         case.plan,
         trips=replace(
@@ -561,7 +631,7 @@ def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: 
             split_trip=np.full_like(case.plan.levels.split_trip, -1),
         ),
         district=replace(case.plan.district, rules=rules),
-        what_if=what_if_of(case.scene, trips, [case.scene], np.zeros(len(case.plan.addresses), dtype=np.int32)),
+        what_if=what_if_of(case.scene, trips, case.roads, np.zeros(len(case.plan.addresses), dtype=np.int32), roads_of),
     )
     data = what_if_data(few, along_roads(few))
     assert data is not None
@@ -569,13 +639,17 @@ def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: 
     path = tmp_path / "few.html"
     path.write_text(map_page(few), encoding="utf-8")
     page = opened(browser, path.as_uri())
-    few_case = Case(few, case.scene, trips)
+    few_case = Case(few, case.scene, trips, case.roads)
     change = Change(off=("F01", "F02", "F03"))
     theirs = page_flows(few_case, page, change)
-    flows, _, _ = delivered(few_case, change, steps=MINUTE_STEPS)
     stands = standing(few_case, change)
-    leads = flows[:, :, 0] >= 0.0
-    stood = np.stack([leads[:, one].any(axis=1) for one in stands], axis=1)
+    kept = np.zeros((len(few.addresses), len(few.sites)), dtype=np.bool_)
+    kept[trips.address, trips.site] = True
+    open_in = [
+        kept & np.any([np.isfinite(cut.trip_min) for cut in case.on_roads_of(season).cuts], axis=0)
+        for season in range(len(stands))
+    ]
+    stood = np.stack([leads[:, one].any(axis=1) for leads, one in zip(open_in, stands, strict=True)], axis=1)
     lost = np.sum(stood, axis=1)[np.unique(trips.address)] < len(stands)
     theirs = theirs[np.unique(trips.address)]
     assert 0 < lost.sum() < len(lost)

@@ -123,7 +123,9 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         rejected=inputs.rejected,
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
-        what_if=what_if_of(scene, outcome.trips, [flows.scene for flows in searched.flows], searched.road),
+        what_if=what_if_of(
+            scene, outcome.trips, [flows.scene for flows in searched.flows], searched.road, searched.of_line
+        ),
         search_words=search_words(),
         shut_months={trip: tuple(sorted(shut.months)) for trip, shut in sorted(outcome.shut.items())},
     )

@@ -1,7 +1,8 @@
 """What a page needs to work the steady flow out anew: with sites off, tankers out, or slower roads.
 
 Nothing is answered here. The columns are the terms of the closed form as planning used them, each stored once:
-round trips of the kept pairs, who could haul, the engines' jobs, what a tanker does at either end, every cap.
+round trips of the kept pairs in each season of the roads, who could haul, the engines' jobs, what a tanker does at
+either end, every cap.
 """
 
 from __future__ import annotations
@@ -22,11 +23,13 @@ PIECE_CASES = 200_000
 """Cases worked on at once."""
 
 
-def what_if_of(scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: IntArray) -> WhatIf:
+def what_if_of(
+    scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: IntArray, roads_of: tuple[int, ...]
+) -> WhatIf:
     """Gather the terms of the steady flow over every kept trip.
 
     Engines have the jobs of the season of the roads that decides, `road` (addresses,) of `seasons`: in another one some
-    may have no way to a fill site.
+    may have no way to a fill site. `roads_of` gives the season of the roads of each of the plan's.
     """
     rules = scene.rules.shuttle
     job, jobs, line_gpm = _jobs(seasons, road)
@@ -37,7 +40,9 @@ def what_if_of(scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: I
     rate, fill_gpm, rate_gpm, share = _rates(scene)
     hold = handling(Tankers.of(scene.units), fill_gpm, rules, lift_share=share)
     return WhatIf(
-        trip_min=np.stack([cut.trip_min[trips.address, trips.site] for cut in scene.cuts]),
+        trip_min=_trip_min(scene, trips),
+        then_min=np.stack([_trip_min(season, trips) for season in seasons]),
+        roads_of=roads_of,
         members=np.stack([cut.members for cut in scene.cuts]),
         order=order,
         orders=orders,
@@ -59,6 +64,11 @@ def what_if_of(scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: I
         line=jobs[:, 4],
         line_gpm=line_gpm,
     )
+
+
+def _trip_min(scene: Scene, trips: TripTable) -> FloatArray:
+    """Take the round trips of kept pairs with each vehicle class, (cuts, trips)."""
+    return np.stack([cut.trip_min[trips.address, trips.site] for cut in scene.cuts])
 
 
 def _orders(scene: Scene) -> tuple[IntArray, tuple[tuple[int, ...], ...]]:

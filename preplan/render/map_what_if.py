@@ -49,7 +49,7 @@ def what_if_data(plan: Plan, along: Ints) -> dict[str, Any] | None:
         "draft": terms.draft_gpm.tolist(),
         "line": [pack(column) for column in whole(terms.line_gpm[along], GPM_STEPS, way="down").T],
         **_exact(plan, along),
-        **_seasons_apart(plan, along),
+        **_seasons_apart(plan, terms, along),
         "limits": [words.limit_words(term) for term in LIMITS],
         "seasons": [{"months": list(s.months), "words": month_words(s.months)} for s in plan.seasons],
         "siteMonths": [sorted(site.months) for site in plan.sites],
@@ -73,7 +73,8 @@ def _finite(values: FloatArray) -> list[float | None]:
 def _trips(plan: Plan, terms: WhatIf, along: Ints) -> dict[str, Any]:
     """Pack the round trips, and the fill sites that each address's trips lead to.
 
-    The lightest class of vehicle stands whole, each heavier one as what it takes longer than the one before.
+    The lightest class of vehicle stands whole, each heavier one as what it takes longer than the one before; the trips
+    of each season of the roads, class by class, as what they differ from those of the season that decides.
     """
     reaches: dict[tuple[int, ...], int] = {}
     ends = np.searchsorted(plan.trips.address, np.arange(len(plan.addresses) + 1)).tolist()
@@ -84,6 +85,8 @@ def _trips(plan: Plan, terms: WhatIf, along: Ints) -> dict[str, Any]:
     return {
         "trip": pack(_steps_along(plan, along, steps_of[0])),
         "heavier": [pack(row) for row in np.diff(steps_of, axis=0)],
+        "then": [[pack(row) for row in whole(season, MINUTE_STEPS) - steps_of] for season in terms.then_min],
+        "roads": list(terms.roads_of),
         "reach": pack(steps(np.array(reach)[along])),
         "reaches": [list(one) for one in reaches],
         "partial": far and any(0 < len(one) < len(plan.sites) for one in reaches),
@@ -153,16 +156,19 @@ def _exact(plan: Plan, along: Ints) -> dict[str, str]:
     }
 
 
-def _seasons_apart(plan: Plan, along: Ints) -> dict[str, Any]:
+def _seasons_apart(plan: Plan, terms: WhatIf, along: Ints) -> dict[str, Any]:
     """Pack the season that decides each answer, and by season the two fill sites of answers that then move to others.
 
-    -1 where an answer's own fill sites stand in that season too: it cannot become worse than the one that decides.
+    -1 where an answer's own fill sites stand in that season too, over the same roads: it cannot become worse than the
+    one that decides.
     """
-    levels, elsewhere = plan.levels, []
-    for season in plan.seasons:
+    levels, elsewhere, roads = plan.levels, [], np.array(terms.roads_of)
+    for at, season in enumerate(plan.seasons):
         stands = np.zeros(len(plan.sites) + 1, dtype=np.bool_)
         stands[[*season.sites, -1]] = True  # the last stands for no second site
-        moves = (levels.site >= 0) & ~(stands[levels.site] & stands[levels.split])
+        stays = stands[levels.site] & stands[levels.split]
+        alike = (season.best_site == levels.site) & (season.split_site == levels.split)
+        moves = (levels.site >= 0) & ~(stays & ((roads[levels.season] == roads[at]) | alike))
         both = (np.where(moves, sites, NOT_KNOWN) for sites in (season.best_site, season.split_site))
         elsewhere.append([pack(steps(sites[along])) for sites in both])
     return {"decides": pack(steps(levels.season[along])), "elsewhere": elsewhere}

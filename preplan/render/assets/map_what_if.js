@@ -24,6 +24,11 @@ function unpackWhatIf(packed) {
     const more = unpack(text);
     trip.push(trip[trip.length - 1].map((one, k) => one + more[k]));
   }
+  const steps = (some) => some.map((one) => (one < 0 ? Infinity : one / 1e4));
+  const then = packed.then.map((classes) => classes.map((text, cut) => {
+    const more = unpack(text);
+    return more.some((one) => one !== 0) ? steps(trip[cut].map((one, k) => one + more[k])) : null;
+  }));
   const need = packed.need ? alongRoads(packed.need).map((one) => one / 1000) : addresses.gpm;
   const planned = packed.planned ? alongRoads(packed.planned).map((one) => one / 1000) : answers.steady;
   return {
@@ -31,7 +36,7 @@ function unpackWhatIf(packed) {
     step: packed.planned ? 0.001 : 1, // to which the plan's flows are rounded down
     alone: new Float64Array(addresses.count * levelCount).fill(NaN), // the closed form of the plan's own circuits
     elsewhere: packed.elsewhere.map((columns) => columns.map((text) => alongRoads(text))),
-    trip: trip.map((steps) => steps.map((one) => (one < 0 ? Infinity : one / 1e4))),
+    ...unpackWays(packed.roads, trip.map(steps), then),
     ...unpackColumns(packed, ["order", "job", "duration", "decides"], alongRoads),
     ...unpackColumns(packed, ["dumpEngine", "vacuum", "lineOf", "rate"]),
     hold: packed.hold.map(endless),
@@ -46,6 +51,13 @@ function unpackLine(text) {
   const carried = new Float64Array(along.length);
   unpack(text).forEach((one, k) => (carried[along[k]] = one < 0 ? Infinity : one / 1000));
   return carried;
+}
+
+// Round trips by class of vehicle: those of the season that decides, and those of each season of the plan; `then` has
+// those of the roads, null where a class drives as in the one that decides.
+function unpackWays(roads, trip, then) {
+  const ways = then.map((classes) => (classes.some(Boolean) ? classes.map((one, cut) => one || trip[cut]) : trip));
+  return { trip, ways: roads.map((road) => ways[road]) };
 }
 
 // Round trips of the lightest vehicles, by kept trip: they are packed address by address along the roads, each as
@@ -206,9 +218,9 @@ class Crew {
     this.cuts = [...whatIf.members.keys()].filter((cut) => units.every((unit) => whatIf.members[cut].includes(unit)));
   }
 
-  trip(row) {
+  trip(row, ways) {
     let least = Infinity;
-    for (const cut of this.cuts) if (whatIf.trip[cut][row] < least) least = whatIf.trip[cut][row];
+    for (const cut of this.cuts) if (ways[cut][row] < least) least = ways[cut][row];
     return least;
   }
 
@@ -230,12 +242,14 @@ class Steady {
     this.flows = new Float64Array(data.sites.length);
     this.bounds = new Float64Array(data.sites.length);
     this.bestSite = -1;
+    this.ways = whatIf.trip; // round trips that the answer rests on
+    this.shut = false; // the plan's own tankers have no way in the season asked for
     const plain = unchanged().off;
     const some = (off) => whatIf.seasons.map(({ months }) => data.sites.map((_, site) => (
       !off.has(site) && months.every((one) => whatIf.siteMonths[site].includes(one)))));
     this.standing = some(change.off);
     this.stood = some(plain);
-    this.asked = change.season < 0 ? this.standing : [this.standing[change.season]];
+    this.asked = change.season < 0 ? [...whatIf.seasons.keys()] : [change.season];
     this.added = data.sites.map((_, site) => plain.has(site) && !change.off.has(site));
     this.freshIn = whatIf.seasons.map((_, decides) => this.fresh(decides));
   }
@@ -243,7 +257,7 @@ class Steady {
   // The fill sites that stand now and did not in the plan's deciding season; in the worst season those of all of it.
   fresh(decides) {
     return [...data.sites.keys()].filter((site) => (
-      this.asked.every((stands) => stands[site]) &&
+      this.asked.every((season) => this.standing[season][site]) &&
       (this.added[site] || (this.change.season >= 0 && !this.stood[decides][site]))));
   }
 
@@ -298,7 +312,7 @@ class Steady {
   }
 
   // The flow over one kept trip; `this.by` is then the class of vehicle that it is best with.
-  over(pair, address, site, row) {
+  over(pair, address, site, row, ways) {
     const cap = this.cap(pair, address, site);
     if (cap <= 0) return 0;
     let most = 0;
@@ -307,8 +321,8 @@ class Steady {
     this.by = 0;
     for (let cut = 0; cut < pair.fleets.length; cut += 1) {
       const fleet = pair.fleets[cut];
-      if (cut && fleet === pair.fleets[cut - 1] && whatIf.trip[cut][row] >= whatIf.trip[cut - 1][row]) continue;
-      const trip = whatIf.trip[cut][row] * this.change.factor;
+      if (cut && fleet === pair.fleets[cut - 1] && ways[cut][row] >= ways[cut - 1][row]) continue;
+      const trip = ways[cut][row] * this.change.factor;
       const flow = fleet.best(trip);
       // Of equal flows the one with more tankers, then the shorter trip.
       if (Math.abs(flow - most) <= TIE * Math.max(most, 1)) {
@@ -327,41 +341,47 @@ class Steady {
     return Math.min(whatIf.held[whatIf.duration[address]][site], pair.draft, pair.line[address]);
   }
 
-  // The flow at a level in the worst of some seasons, chosen anew: the best of the sites that stand. NaN where no kept
-  // trip leads to one of them though others might.
+  // The flow at a level in the worst of some seasons, chosen anew: the best of the sites that stand, on the roads of
+  // each season. NaN where no kept trip leads to one of them though others might.
   best(address, level, block, seasons = this.asked) {
     const reach = whatIf.reaches[whatIf.reach[address]];
     const first = whatIf.start[address];
     const { flows, bounds } = this;
-    for (let k = 0; k < reach.length; k += 1) {
-      flows[k] = -1;
-      bounds[k] = this.bound(block[level * whatIf.sites + reach[k]], first + k);
-    }
     let worst = Infinity;
+    let ways = null;
     this.bestSite = -1;
-    for (const stands of seasons) {
-      const k = this.bestOf(stands, address, level, block);
+    for (const season of seasons) {
+      if (whatIf.ways[season] !== ways) {
+        ways = whatIf.ways[season];
+        for (let k = 0; k < reach.length; k += 1) {
+          flows[k] = -1;
+          bounds[k] = this.bound(block[level * whatIf.sites + reach[k]], first + k, ways);
+        }
+      }
+      const k = this.bestOf(this.standing[season], address, level, block, ways);
       const most = k >= 0 ? flows[k] : whatIf.partial ? NaN : 0;
       if (most < worst || Number.isNaN(most)) {
         worst = most;
         this.bestSite = k >= 0 ? reach[k] : -1;
+        this.ways = ways;
       }
       if (Number.isNaN(most)) break;
     }
     return worst;
   }
 
-  // Which kept trip delivers the most to a site that stands; -1 where none leads to one. The most promising first:
-  // most others need no working out then.
-  bestOf(stands, address, level, block) {
+  // Which kept trip delivers the most to a site that stands; -1 where none leads to one in that season. The most
+  // promising first: most others need no working out then.
+  bestOf(stands, address, level, block, ways) {
     const reach = whatIf.reaches[whatIf.reach[address]];
     const first = whatIf.start[address];
     const { flows, bounds } = this;
     let hope = -1;
-    for (let k = 0; k < reach.length; k += 1) if (stands[reach[k]] && (hope < 0 || bounds[k] > bounds[hope])) hope = k;
+    const leads = (k) => stands[reach[k]] && ways.some((trip) => Number.isFinite(trip[first + k]));
+    for (let k = 0; k < reach.length; k += 1) if ((hope < 0 || bounds[k] > bounds[hope]) && leads(k)) hope = k;
     if (hope < 0) return -1;
     const work = (k) => {
-      if (flows[k] < 0) flows[k] = this.over(block[level * whatIf.sites + reach[k]], address, reach[k], first + k);
+      if (flows[k] < 0) flows[k] = this.over(block[level * whatIf.sites + reach[k]], address, reach[k], first + k, ways);
     };
     work(hope);
     let best = hope;
@@ -373,10 +393,10 @@ class Steady {
     return best;
   }
 
-  bound(pair, row) {
+  bound(pair, row, ways) {
     let most = 0;
     for (let cut = 0; cut < pair.fleets.length; cut += 1) {
-      most = Math.max(most, pair.fleets[cut].bound(whatIf.trip[cut][row] * this.change.factor));
+      most = Math.max(most, pair.fleets[cut].bound(ways[cut][row] * this.change.factor));
     }
     return Math.min(most, pair.draft);
   }
@@ -389,16 +409,37 @@ class Steady {
     const at = row(address, level);
     const planned = Math.max(0, whatIf.planned[at]);
     const [site, split, decides] = [answers.site[at], answers.split[at], whatIf.decides[at]];
-    const stands = this.standing[this.change.season < 0 ? decides : this.change.season];
+    const season = this.change.season < 0 ? decides : this.change.season;
+    const stands = this.standing[season];
     this.bestSite = site;
     this.how = AS_PLANNED;
+    this.ways = this.change.season < 0 ? whatIf.trip : whatIf.ways[season];
     let flow = planned;
     if (site >= 0) {
-      const stays = stands[site] && (split < 0 || stands[split]);
+      const open = this.leads(address, level);
+      const stays = stands[site] && (split < 0 || stands[split]) && open;
+      this.shut = !open;
       flow = stays ? this.own(address, level, planned) : this.anew(address, level, planned, this.asked);
       if (this.change.season < 0 && stays) flow = this.elsewhere(address, level, flow);
     }
     return this.freshIn[decides].length ? this.overFresh(address, level, flow, this.freshIn[decides]) : flow;
+  }
+
+  // Whether the plan's own tankers still have a way to its fill sites, where they had one.
+  leads(address, level) {
+    if (this.ways === whatIf.trip) return true;
+    return this.legs(address, level, whatIf.trip).every((one, k) => (
+      !Number.isFinite(one) || Number.isFinite(this.legs(address, level, this.ways)[k])));
+  }
+
+  // Round trips of the plan's own tankers to its fill site, and to the second one.
+  legs(address, level, ways) {
+    const at = row(address, level);
+    const [, , , used, , , , there] = data.answers.crews[answers.crew[at]];
+    return [answers.site[at], answers.split[at]].filter((site) => site >= 0).map((site, second) => {
+      const units = answers.split[at] < 0 ? used : used.filter((unit) => there.includes(unit) === (second === 1));
+      return this.crewOf(this.placeOf(address, level, site).rate, site, units).trip(this.keptTrip(address, site), ways);
+    });
   }
 
   anew(address, level, most, seasons) {
@@ -413,17 +454,19 @@ class Steady {
     const at = row(address, level);
     const [, , , used, leftOut, , , there] = data.answers.crews[answers.crew[at]];
     const out = this.change.out.size > 0 && used.some((unit) => this.change.out.has(unit));
-    if (!out && this.change.factor === 1) return planned;
+    const same = this.ways === whatIf.trip || (
+      this.legs(address, level, this.ways).every((one, k) => one === this.legs(address, level, whatIf.trip)[k]));
+    if (!out && this.change.factor === 1 && same) return planned;
     const alone = this.alone(address, level, used, there);
     if (!(alone > 0)) return planned > 0 ? this.anew(address, level, planned, this.asked) : planned;
     this.how = OWN_CIRCUIT;
     const stay = out ? this.without(used) : used;
     this.crew = stay;
-    let now = this.closedForm(address, level, stay, there, this.change.factor);
+    let now = this.closedForm(address, level, stay, there);
     if (out) {
       const sent = this.tankersOf(whatIf.order[address], level);
       const more = this.joined(stay, sent, leftOut);
-      const withMore = more.length > stay.length ? this.closedForm(address, level, more, there, this.change.factor) : 0;
+      const withMore = more.length > stay.length ? this.closedForm(address, level, more, there) : 0;
       if (withMore > now) [now, this.crew] = [withMore, more];
     }
     // The page knows the plan's flow rounded down: the closed form tells the rest where it is the same flow.
@@ -449,7 +492,7 @@ class Steady {
   // The closed form of the plan's own circuits with nothing changed, worked out once.
   alone(address, level, used, there) {
     const at = row(address, level);
-    if (Number.isNaN(whatIf.alone[at])) whatIf.alone[at] = this.closedForm(address, level, used, there, 1);
+    if (Number.isNaN(whatIf.alone[at])) whatIf.alone[at] = this.closedForm(address, level, used, there, whatIf.trip, 1);
     return whatIf.alone[at];
   }
 
@@ -464,17 +507,18 @@ class Steady {
   }
 
   // The closed form of just these tankers on the plan's circuits, at one fill site or two.
-  closedForm(address, level, units, there, factor) {
+  closedForm(address, level, units, there, ways = this.ways, factor = this.change.factor) {
     const at = row(address, level);
     const [site, split] = [answers.site[at], answers.split[at]];
     const place = this.placeOf(address, level, site);
     const cap = Math.min(place.draft, place.line[address]);
-    if (split < 0) return Math.min(cap, this.circuitFlow(this.crewOf(place.rate, site, units), address, site, factor));
+    const circuit = (crew, one) => this.circuitFlow(crew, address, one, ways, factor);
+    if (split < 0) return Math.min(cap, circuit(this.crewOf(place.rate, site, units), site));
     let [flow, gal, dump] = [0, 0, 0];
     for (const one of [site, split]) {
       const some = units.filter((unit) => there.includes(unit) === (one === split));
       const crew = this.crewOf(this.placeOf(address, level, one).rate, one, some);
-      flow += this.circuitFlow(crew, address, one, factor);
+      flow += circuit(crew, one);
       gal += crew.gal;
       dump += crew.dump;
     }
@@ -490,9 +534,9 @@ class Steady {
     return some.get(key);
   }
 
-  circuitFlow(crew, address, site, factor) {
+  circuitFlow(crew, address, site, ways, factor) {
     const held = whatIf.held[whatIf.duration[address]][site];
-    return Math.min(held, crew.flow(crew.trip(this.keptTrip(address, site)) * factor));
+    return Math.min(held, crew.flow(crew.trip(this.keptTrip(address, site), ways) * factor));
   }
 
   keptTrip(address, site) {
@@ -515,15 +559,16 @@ class Steady {
     let least = flow;
     whatIf.elsewhere.forEach((columns, season) => {
       if (!columns.some((sites) => sites[at] >= 0 && !this.standing[season][sites[at]])) return;
-      const [site, how] = [this.bestSite, this.how];
-      const found = this.anew(address, level, least, [this.standing[season]]);
-      if (found >= least) [this.bestSite, this.how] = [site, how];
+      const [site, how, ways] = [this.bestSite, this.how, this.ways];
+      const found = this.anew(address, level, least, [season]);
+      if (found >= least) [this.bestSite, this.how, this.ways] = [site, how, ways];
       else least = found;
     });
     return least;
   }
 
-  // A fill site that stands only now gains what the plan's own tankers bring from there.
+  // A fill site that stands only now gains what the plan's own tankers bring from there, in the worst of the seasons
+  // asked for: what a closed road keeps from them in one is no gain in all.
   overFresh(address, level, flow, fresh) {
     const at = row(address, level);
     const reach = whatIf.reaches[whatIf.reach[address]];
@@ -535,11 +580,18 @@ class Steady {
       const k = reach.indexOf(site);
       if (k < 0) continue;
       const pair = this.pair(whatIf.order[address], whatIf.job[address], level, site, units);
-      const found = this.over(pair, address, site, whatIf.start[address] + k);
+      const { found, ways } = this.least(pair, address, site, whatIf.start[address] + k);
       if (found <= most * (1 + TIE)) continue;
-      [most, this.bestSite, this.how, this.crew] = [found, site, FRESH, units];
+      [most, this.bestSite, this.how, this.crew, this.ways] = [found, site, FRESH, units, ways];
     }
     return most;
+  }
+
+  // The flow over one kept trip in the worst of the seasons asked for, with the ways of that one.
+  least(pair, address, site, row) {
+    const every = [...new Set(this.asked.map((season) => whatIf.ways[season]))];
+    return every.map((ways) => ({ found: this.over(pair, address, site, row, ways), ways }))
+      .reduce((worst, one) => (one.found < worst.found ? one : worst));
   }
 
   // Flow, fill site and what it rests on, of every address and level.
@@ -557,14 +609,15 @@ class Steady {
     return found;
   }
 
-  // All that is known of one address, level and site: flow, tankers, what holds it back.
+  // All that is known of one address, level and site, on the ways of the last answer: flow, tankers, what holds it
+  // back.
   detail(address, level, site, sent = this.tankersOf(whatIf.order[address], level)) {
     const k = whatIf.reaches[whatIf.reach[address]].indexOf(site);
     const pair = this.pair(whatIf.order[address], whatIf.job[address], level, site, sent);
     const at = whatIf.start[address] + k;
-    const flow = this.over(pair, address, site, at);
+    const flow = this.over(pair, address, site, at, this.ways);
     const fleet = pair.fleets[this.by || 0];
-    const trip = whatIf.trip[this.by || 0][at] * this.change.factor;
+    const trip = this.ways[this.by || 0][at] * this.change.factor;
     const free = fleet.best(trip);
     const stays = fleet.units.filter((_, k) => fleet.used[k]);
     const used = pair.units.filter((unit) => stays.includes(unit)); // by arrival

@@ -7,13 +7,15 @@ const WHAT_IF_RULE =
 const WHAT_IF_NOTE =
   "Steady flow is what circulates without end; the plan grades by what is held for the required time, first loads " +
   "counted. The next tanker to arrive takes the place of one that is out, at the plan's fill site; engines stay as " +
-  "planned. A fill site that stands only now counts with the plan's own tankers, and in the worst season only if it " +
-  "stands all year. A condition of the roads multiplies the minutes of every round trip; its factor is an assumption, " +
-  "not a measurement.";
+  "planned. A season is reckoned on the roads of its months, over the fill sites that trips are kept to. A fill site " +
+  "that stands only now counts with the plan's own tankers, and in the worst season only if it stands all year and " +
+  "its way is open. A condition of the roads multiplies the minutes of every round trip; its factor is an " +
+  "assumption, not a measurement.";
 const NOT_COMPUTED = 2;
 const LONG_RUN_ONLY = 3; // as drawn: the steady flow meets, and the plan does not hold it at first
 const SEASON_NOTE =
-  "Ways and split fill sites are those of the worst season: what the plan holds in other months stands below.";
+  "The ways to fill sites are those of these months; who comes, and split fill sites, are those of the worst season: " +
+  "what the plan holds in other months stands below.";
 const MOST_FACTOR = 3;
 const BANNER_NAMES = 2; // more changed fill sites or tankers are counted in the banner, not named
 const AT_ONCE = 500; // addresses worked out before the page is asked whether it still has time
@@ -443,7 +445,7 @@ function whatIfFacts(address, level) {
   const at = row(address, level);
   const { steady } = view.whatIf;
   steady.answer(address, level);
-  const { how, bestSite: site, crew: changed } = steady;
+  const { how, bestSite: site, crew: changed, shut } = steady;
   const [, , , used, leftOut, , , there] = data.answers.crews[answers.crew[at]];
   const ids = (some) => some.map((unit) => data.units[unit].id).join(", ") || "none";
   // where none can shuttle, none is left out
@@ -453,7 +455,7 @@ function whatIfFacts(address, level) {
     return left.length ? [[idleTitle(run), ids(left)]] : [];
   };
   const wayOf = (trip) => {
-    const months = shutMonths(trip);
+    const months = asked.change.season < 0 && shutMonths(trip); // else the minutes are of the months asked for
     return months ? [["Its way", `does not hold in ${months}: other minutes and flow then`]] : [];
   };
   if (how === AS_PLANNED || how === OWN_CIRCUIT) {
@@ -462,7 +464,7 @@ function whatIfFacts(address, level) {
     const trip = (one) => {
       const units = run.filter((unit) => split < 0 || there.includes(unit) === (one === split));
       const crew = steady.crewOf(steady.placeOf(address, level, one).rate, one, units);
-      return minutes(crew.trip(steady.keptTrip(address, one)) * steady.change.factor * 10);
+      return minutes(crew.trip(steady.keptTrip(address, one), steady.ways) * steady.change.factor * 10);
     };
     return [
       ["Fill site", siteName(site)],
@@ -481,6 +483,6 @@ function whatIfFacts(address, level) {
     ["Tankers", ids(found.used)],
     ...idle(found.used), ["Held back by", whatIf.limits[found.limit]],
     ["Worked out", how === FRESH ? "stands only now, with the plan's own tankers"
-      : `fill site chosen anew: best steady flow on kept trips${capped}`],
+      : `${shut ? "the plan's way is shut in these months: " : ""}fill site chosen anew: best steady flow on kept trips${capped}`],
   ];
 }
