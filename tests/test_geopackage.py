@@ -294,6 +294,26 @@ def test_routes_of_other_months_stand_behind_the_chosen_ones(tmp_path: Path, pac
         assert (row["address_id"], row["site_id"], row["leg"]) == ("A0", "F2", leg)
         assert row["months"] == "December to March"
         assert row["leg_mi"] == pytest.approx(length, abs=0.005)
+    columns = ("loaded_trips", "empty_trips", "loaded_other_months", "empty_other_months")
+    told = {row["way_id"]: tuple(row[name] for name in columns) for row in layer(path, "roads_used")}
+    assert told == {101: (4, 4, 1, 1), 102: (3, 3, 1, 1), 104: (2, 2, 1, 1)}
+
+
+def test_roads_and_bridges_that_are_driven_in_other_months_alone_say_so(tmp_path: Path) -> None:
+    """Whoever asks its owner must know that loaded tankers cross it in winter."""
+    plan = other_plan(backup=False)
+    none = np.full(len(plan.trips), -1, dtype=np.int32)
+    leaves = np.array([0, 2, 1, 2, 2, 2], dtype=np.int32), np.array([3, 5, 4, 5, 5, 5], dtype=np.int32)
+    then = replace(plan.sheet_trips, out_leaf=leaves[0], back_leaf=leaves[1])
+    path = tmp_path / "bridge.gpkg"
+    path.write_bytes(
+        geopackage(replace(plan, trips=replace(plan.trips, out_leaf=none, back_leaf=none), sheet_trips=then))
+    )
+    columns = ("way_id", "loaded_trips", "loaded_other_months", "empty_other_months")
+    assert tuple(layer(path, "bridges")[0][name] for name in columns) == (102, 0, 1, 1)
+    assert [tuple(row[name] for name in columns) for row in layer(path, "roads_used")] == [
+        (way, 0, 1, 1) for way in (101, 102, 104)
+    ]
 
 
 @given(st.lists(st.integers(0, 5), max_size=12))

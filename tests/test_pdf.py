@@ -1081,3 +1081,27 @@ def test_all_letters_come_back_of_a_document_that_has_more_than_a_font_part_hold
             document.pen.text(40.0, 700.0 - 14.0 * at, text)
     (said,) = texts_of(document.finish())
     assert all(text in said for text in texts)
+
+
+def test_the_report_counts_what_other_months_add_to_backups_and_bridges() -> None:
+    """The table counts the months that decide: who reads it as the year misses a backup, or a bridge to ask about."""
+    plan = other_plan(backup=False)
+    stand_in = plan.levels.backup.copy()
+    stand_in[1] = 1
+    winter = replace(plan.seasons[1], backup_site=stand_in)
+    none = np.full(len(plan.trips), -1, dtype=np.int32)
+    leaves = np.array([0, 2, 1, 2, 2, 2], dtype=np.int32), np.array([3, 5, 4, 5, 5, 5], dtype=np.int32)
+    unposted = plan.limits.unposted_bridge.copy()
+    unposted[1] = True
+    then = replace(
+        plan,
+        seasons=(plan.seasons[0], winter),
+        limits=replace(plan.limits, unposted_bridge=unposted),
+        trips=replace(plan.trips, out_leaf=none, back_leaf=none),
+        sheet_trips=replace(plan.sheet_trips, out_leaf=leaves[0], back_leaf=leaves[1]),
+    )
+    said = words_of(report_pdf.report(then))
+    assert "In months that do not decide others stand in: fill site 2 in December to March, 1 more." in said
+    assert "Bridges without a posted weight on chosen round trips road loaded trips other months" in said
+    assert "uses at least one in the months that decide:" in said
+    assert "others stand in" not in words_of(report_pdf.report(plan))

@@ -113,6 +113,11 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "length_mi": ("Length (mi)", "Of this stretch."),
         "loaded_trips": ("Loaded trips", "Round trips of the months that decide that drive it loaded."),
         "empty_trips": ("Empty trips", "Round trips of the months that decide that drive it empty."),
+        "loaded_other_months": (
+            "Loaded, other months",
+            "Circuits of other months that drive it loaded, one a card: that of the address that the card tells.",
+        ),
+        "empty_other_months": ("Empty, other months", "The same, empty."),
         "max_lb": (
             "Weight limit (lb)",
             "Lowest of the year, posted or a bridge's rating. Empty: none is recorded, which is not the same as none.",

@@ -22,7 +22,17 @@ from preplan.render import circuits
 from preplan.render.fields import ABOUT
 from preplan.render.limit_places import posted_words
 from preplan.render.qgis_styles import layer_styles
-from preplan.render.route_lines import Driven, Legs, chosen_legs, driven, leg_lines, legs_of, thinned, trips_by_segment
+from preplan.render.route_lines import (
+    Driven,
+    Legs,
+    chosen_legs,
+    driven,
+    leg_lines,
+    legs_of_other_months,
+    thinned,
+    trips_by_segment,
+    trips_of_other_months,
+)
 from preplan.render.run_info import run_lines
 from preplan.render.scratch import scratch_folder
 from preplan.render.tables import Cells, Numbers, address_columns, miles, minutes, season_columns
@@ -191,7 +201,7 @@ def _routes(plan: Plan, legs: Legs, ways: Driven) -> Layer:
     """List the chosen ways, and behind them those of the months that do not decide, which stand on sheets of cards."""
     sheets, roads = plan.on_sheets(), thinned(plan.roads)
     months = {one.trip: month_words(one.months) for group in plan.groups for one in group.others if one.months}
-    then = legs_of(sheets, np.array(sorted(months), dtype=np.int32))
+    then = legs_of_other_months(sheets)
     parts = (plan.trips, legs), (sheets.trips, then)
 
     def column(loaded: str, empty: str | None = None) -> npt.NDArray[Any]:
@@ -229,8 +239,8 @@ def _months_driven(plan: Plan, legs: Legs) -> list[str]:
 
 
 def _roads_and_bridges(plan: Plan, legs: Legs, ways: Driven) -> tuple[Layer, Layer]:
-    loaded, empty = trips_by_segment(len(plan.roads), legs, ways)
-    used = np.flatnonzero(loaded + empty > 0)
+    count = (*trips_by_segment(len(plan.roads), legs, ways), *trips_of_other_months(plan))
+    used = np.flatnonzero(sum(count) > 0)
     limits, roads = plan.limits, plan.roads
     tagged = np.array([tags.get("bridge", "no") != "no" for tags in roads.way_tags], dtype=np.bool_)
     bridge = tagged[roads.tag_row] if len(tagged) else np.zeros(len(roads), dtype=np.bool_)
@@ -238,11 +248,10 @@ def _roads_and_bridges(plan: Plan, legs: Legs, ways: Driven) -> tuple[Layer, Lay
     # a height on a sign says nothing of what a bridge bears
     of_bridge = np.where(limits.unposted_bridge, "posted bridge, weight unknown", "posted bridge")
     kind = np.where(limits.posted, np.where(bridge, of_bridge, "posted road"), "unposted bridge")
-    count = (loaded, empty)
     return (
         Layer(
-            name="roads_used", about="Stretches of road that the chosen round trips drive.", kind="LineString",
-            columns=_road_columns(plan, used, count), shapes=_stretches(plan, used),
+            name="roads_used", about="Stretches of road that the chosen round trips drive, or those of other months.",
+            kind="LineString", columns=_road_columns(plan, used, count), shapes=_stretches(plan, used),
         ),
         Layer(
             name="bridges", about="Posted bridges and roads, and bridges without a posting: unknown, not safe.",
@@ -257,8 +266,8 @@ def _roads_and_bridges(plan: Plan, legs: Legs, ways: Driven) -> tuple[Layer, Lay
     )  # fmt: skip
 
 
-def _road_columns(plan: Plan, rows: npt.NDArray[np.intp], count: tuple[IntArray, IntArray]) -> dict[str, Cells]:
-    """Describe stretches of road; count is the loaded and the empty trips of every stretch."""
+def _road_columns(plan: Plan, rows: npt.NDArray[np.intp], count: Sequence[IntArray]) -> dict[str, Cells]:
+    """Describe stretches of road; count is the loaded and the empty trips of every stretch, then of other months."""
     roads, limits = plan.roads, plan.limits
     return {
         "way_id": _whole(roads.way_id[rows]),
@@ -268,6 +277,8 @@ def _road_columns(plan: Plan, rows: npt.NDArray[np.intp], count: tuple[IntArray,
         "length_mi": miles(roads.length_m[rows] / M_PER_MI),
         "loaded_trips": _whole(count[0][rows]),
         "empty_trips": _whole(count[1][rows]),
+        "loaded_other_months": _whole(count[2][rows]),
+        "empty_other_months": _whole(count[3][rows]),
         **_limit_columns(limits, rows),
         "unposted_bridge": _yes_no(limits.unposted_bridge[rows].tolist()),
         "narrow": _yes_no(limits.narrow[rows].tolist()),

@@ -14,11 +14,11 @@ from preplan.records import BoolArray
 from preplan.render import coverage_pdf, evidence_pdf, minutes_pdf, words
 from preplan.render.bars_pdf import Bar, bars
 from preplan.render.charts import Picture
-from preplan.render.circuits import in_other_months
+from preplan.render.circuits import in_other_months, stands_in_besides
 from preplan.render.evidence_pdf import of
 from preplan.render.limit_places import posted_words
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, TABLE_PT, Document, Line
-from preplan.render.route_lines import chosen_legs, driven, trips_by_segment
+from preplan.render.route_lines import chosen_legs, driven, trips_by_segment, trips_of_other_months
 from preplan.rules import MEMORY, RuleLine, rule_lines
 
 _MOST_SHORTFALLS = 40
@@ -224,12 +224,13 @@ def _sites(document: Document, plan: Plan) -> None:
             "see the flag 'two fill sites' in addresses.csv. Both sites and an engine at each that needs one must be "
             "there."
         )
-    other = [(row + 1, *in_other_months(plan, row)) for row in range(len(plan.sites))]
-    seasonal = "; ".join(
-        f"fill site {number} in {when}, {more.sum():,} more" for number, more, when in other if more.any()
-    )
-    if seasonal:
-        document.flow(f"In months that do not decide more addresses fill elsewhere: {seasonal}.")
+    for what, besides in (("more addresses fill elsewhere", in_other_months), ("others stand in", stands_in_besides)):
+        other = [(row + 1, *besides(plan, row)) for row in range(len(plan.sites))]
+        seasonal = "; ".join(
+            f"fill site {number} in {when}, {more.sum():,} more" for number, more, when in other if more.any()
+        )
+        if seasonal:
+            document.flow(f"In months that do not decide {what}: {seasonal}.")
     document.flow(
         "Numbers of addresses, by the months that decide: first, second where tankers are split over two sites, and "
         "backup. The sum is over addresses that "
@@ -264,7 +265,7 @@ def _postings(document: Document, plan: Plan) -> None:
     over = _over_unposted(plan)
     document.flow(
         f"Stretches of bridge in the road data without a posted weight (unknown, not safe): {unposted:,}. "
-        f"Addresses whose chosen round trip, or either of two, uses at least one: {over:,}."
+        f"Addresses whose chosen round trip, or either of two, uses at least one in the months that decide: {over:,}."
     )
     found: dict[tuple[float, str, str], list[int]] = {}
     for row in np.flatnonzero(limits.posted).tolist():
@@ -340,17 +341,22 @@ def _unposted(document: Document, plan: Plan) -> None:
     """List the bridges without a posted weight that chosen round trips drive, the busiest first: whom to ask."""
     legs = chosen_legs(plan)
     loaded, _ = trips_by_segment(len(plan.roads), legs, driven(plan, legs))
-    on_trips = np.flatnonzero(plan.limits.unposted_bridge & (loaded > 0))
+    then, _ = trips_of_other_months(plan)
+    on_trips = np.flatnonzero(plan.limits.unposted_bridge & (loaded + then > 0))
     if not len(on_trips):
         return
     document.heading("Bridges without a posted weight on chosen round trips", keep=TABLE_PT)
-    order = on_trips[np.argsort(-loaded[on_trips], kind="stable")]
+    order = on_trips[np.lexsort((-then[on_trips], -loaded[on_trips]))]
     rows = []
     for row in order[:_MOST_POSTINGS].tolist():
         name = _road(plan, row)
         known = words.inventory_words(plan, row) or "owner and rating not known"
-        rows.append((name[:120], f"{int(loaded[row]):,}", known[:200], _place(plan, row)))
-    document.table(("road", "loaded trips", "bridge inventory", "at"), rows, (120.0, 50.0, 260.0, 110.0))
+        rows.append((name[:120], f"{int(loaded[row]):,}", f"{int(then[row]):,}", known[:200], _place(plan, row)))
+    head = ("road", "loaded trips", "other months", "bridge inventory", "at")
+    document.table(head, rows, (120.0, 50.0, 50.0, 210.0, 110.0))
+    document.flow(
+        "Loaded trips: addresses, in the months that decide. Other months: cards whose tankers drive it then.", SMALL_PT
+    )
     if len(order) > len(rows):
         document.flow(f"and {len(order) - len(rows):,} more: layer bridges of preplan.gpkg.", SMALL_PT)
     if len(plan.bridges):

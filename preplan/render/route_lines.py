@@ -49,6 +49,12 @@ def chosen_legs(plan: Plan) -> Legs:
     return legs_of(plan, trips[trips >= 0])
 
 
+def legs_of_other_months(sheets: Plan) -> Legs:
+    """List the legs that sheets behind cards tell of other months than a card's own; `sheets` is `Plan.on_sheets`."""
+    trips = sorted({one.trip for group in sheets.groups for one in group.others if one.months})
+    return legs_of(sheets, np.array(trips, dtype=np.int32))
+
+
 def legs_of(plan: Plan, trips: IntArray) -> Legs:
     """List the two legs of some trips, where they are traced."""
     trip = trips[(plan.trips.out_leaf[trips] >= 0) & (plan.trips.back_leaf[trips] >= 0)]
@@ -113,6 +119,13 @@ def trips_by_segment(n_segments: int, legs: Legs, ways: Driven) -> tuple[IntArra
     loaded = np.bincount(segment, weights=legs.loaded[leg], minlength=n_segments)
     both = np.bincount(segment, minlength=n_segments)
     return loaded.astype(np.int32), (both - loaded).astype(np.int32)
+
+
+def trips_of_other_months(plan: Plan) -> tuple[IntArray, IntArray]:
+    """Count the same of the circuits that sheets behind cards tell of other months: one a card, of the address told."""
+    sheets = plan.on_sheets()
+    legs = legs_of_other_months(sheets)
+    return trips_by_segment(len(plan.roads), legs, driven(sheets, legs))
 
 
 def thinned(roads: RoadTable) -> RoadTable:
