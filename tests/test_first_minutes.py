@@ -13,7 +13,7 @@ from preplan.plan_tables import LONG_DRIVEWAY, Flag
 from preplan.records import text_array
 from preplan.render import card_pdf, card_rest, map_strip
 from preplan.render.card_facts import Facts
-from preplan.render.first_minutes import hose_awaited, nurse_words, officer_words
+from preplan.render.first_minutes import best_words, hose_awaited, nurse_words, officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
 from tests.example_plan import example_plan
 from tests.pdf_words import words_of
@@ -236,3 +236,25 @@ def test_levels_by_steady_and_by_uninterrupted_flow(plan: Plan) -> None:
     assert steady[:4].tolist() == [0, 1, NEVER, NEVER]
     assert now[:4].tolist() == [0, 1, 1, NEVER]
     assert asked.tolist() == [True, True, True, True, False, False]
+
+
+def test_a_level_that_none_meets_goes_with_the_first_alarm_where_too_little_flows_longer_otherwise(plan: Plan) -> None:
+    """It may hold as little either way, and leave 23 more minutes without enough: nobody should wait for that."""
+    cell = 3, 1
+    called, gap, late = (
+        column.copy() for column in (plan.levels.on_arrival_gpm, plan.levels.gap_min, plan.levels.gap_on_arrival_min)
+    )
+    called[cell], gap[cell], late[cell] = plan.levels.uninterrupted_gpm[cell], 13.6, 36.5
+    told = replace(plan, levels=replace(plan.levels, on_arrival_gpm=called, gap_min=gap, gap_on_arrival_min=late))
+    said = officer_words(told, 3)
+    assert "Call it with the first alarm: called on arrival too little flows for 37 min in all." in said
+    assert ", all alerted at once: " in said
+    late = late.copy()
+    late[cell] = 14.5
+    told = replace(told, levels=replace(told.levels, gap_on_arrival_min=late))
+    assert "Call it with the first alarm" not in officer_words(told, 3)
+
+
+def test_what_holds_nothing_is_not_said_to_hold_the_most(plan: Plan) -> None:
+    none = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=np.zeros_like(plan.levels.uninterrupted_gpm)))
+    assert [best_words(one, 3) for one in (plan, none)] == ["holds the most", "brings the most water"]

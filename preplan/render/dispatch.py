@@ -56,7 +56,7 @@ DISPATCH_COLUMNS = (
 WINTER = (12, 1, 2)
 """December, January, February."""
 NONE_MEETS = "no level meets in the worst season"
-AT_ONCE_TOO = ", less where called on arrival"
+AT_ONCE_TOO = ", called on arrival it holds less or too little flows for longer"
 """Ends the note of a row that no level meets, and whose level goes with the first alarm."""
 AT_ONCE = "send this level with the first alarm: called on arrival, too little flows or it only just holds"
 """Note of a row whose call-by minute leaves a dry minute, or none to spare."""

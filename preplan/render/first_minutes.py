@@ -223,8 +223,10 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     dry = gap_words(plan, address)
     less = less_called_later(plan, address)
-    later = _amount(plan, address, float(plan.levels.on_arrival_gpm[address, level]))
-    call = f" Call it with the first alarm: called on arrival it holds {later}." if less else ""
+    later = f"it holds {_amount(plan, address, float(plan.levels.on_arrival_gpm[address, level]))}"
+    if less and not _holds_less_later(plan, address):
+        later = f"too little flows for {words.lasting(float(plan.levels.gap_on_arrival_min[address, level]))} in all"
+    call = f" Call it with the first alarm: called on arrival {later}." if less else ""
     at_once = ", all alerted at once" * less
     asked_for = "Before that is asked for" if _before_full_flow(plan, address) else f"Asked for {need}"
     asked = f" {asked_for}{at_once}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
@@ -234,7 +236,7 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
 def best_words(plan: Plan, address: int) -> str:
     """Say what is best about the level shown where none meets: what it holds at once, or what it brings in all."""
     held = np.nan_to_num(plan.levels.uninterrupted_gpm[address])
-    most = held[int(plan.answers.level[address])] >= held.max() - ROUNDING_GPM
+    most = held[int(plan.answers.level[address])] >= max(held.max() - ROUNDING_GPM, _NONE_GPM)
     return "holds the most" if most else "brings the most water"
 
 
@@ -263,6 +265,17 @@ def _when_none(plan: Plan, address: int) -> str:
 
 
 def less_called_later(plan: Plan, address: int) -> bool:
+    """Tell whether the level shown brings less where it is called on arrival: holds less on paper, or lacks longer."""
+    return _holds_less_later(plan, address) or lacks_longer_later(plan, address)
+
+
+def lacks_longer_later(plan: Plan, address: int) -> bool:
+    """Tell whether too little flows for a minute longer or more where the level shown is called on arrival."""
+    cell = address, int(plan.answers.level[address])
+    return bool(plan.levels.gap_on_arrival_min[cell] >= plan.levels.gap_min[cell] + 1.0)
+
+
+def _holds_less_later(plan: Plan, address: int) -> bool:
     """Tell whether the level shown holds less on paper where it is called on arrival."""
     cell = address, int(plan.answers.level[address])
     flows = float(plan.levels.uninterrupted_gpm[cell]), float(plan.levels.on_arrival_gpm[cell])

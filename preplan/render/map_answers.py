@@ -294,11 +294,16 @@ def _limit(plan: Plan, address: int, level: int) -> str:
 
 
 def _call_by_min(plan: Plan) -> FloatArray:
-    """Give the minute by which each address's higher level is called, as its card tells it; see `called_by_min`."""
+    """Give the minute by which each address's higher level is called, as its card tells it; see `called_by_min`.
+
+    0 where no level meets, and that which is shown goes with the first alarm.
+    """
     by_min = np.full(len(plan.addresses), np.nan)
+    none = np.flatnonzero((plan.answers.status == "not met") & (plan.answers.level >= 0))
     for group in plan.groups:
         rows = [group.lead, *group.addresses]
         by_min[rows] = plan.answers.called_by_min(rows)
+    by_min[none] = [0.0 if first_minutes.less_called_later(plan, a) else np.nan for a in none.tolist()]
     return by_min
 
 

@@ -497,8 +497,8 @@ function callFacts(address, level) {
     const but = !late && sooner ? [["But", sooner.said]] : [];
     return [["Call", `${named}, ${late ? "with the first alarm" : `by minute ${by}`}`], ...but];
   }
-  const later = `, with the first alarm: called on arrival it holds ${gpm(answers.onArrival[at])}`;
-  return [["Call", named + (answers.onArrival[at] < answers.flow[at] ? later : "")]];
+  const later = `, with the first alarm: called on arrival it ${onArrivalWords(at)}`;
+  return [["Call", named + (answers.callBy[address] === 0 ? later : "")]]; // 0: none meets, and a late call brings less
 }
 
 // The page on which an address's card is; '' where it has none.
