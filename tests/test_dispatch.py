@@ -20,7 +20,15 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
 from preplan.plan_tables import Flag, NurseTable, SeasonLine
 from preplan.records import text_array
-from preplan.render.dispatch import AT_ONCE, AT_ONCE_TOO, DISPATCH_COLUMNS, NO_SHUTTLE, NONE_MEETS, dispatch_csv
+from preplan.render.dispatch import (
+    AT_ONCE,
+    AT_ONCE_TOO,
+    DISPATCH_COLUMNS,
+    NO_SHUTTLE,
+    NONE_MEETS,
+    NONE_PLANNED,
+    dispatch_csv,
+)
 from preplan.render.first_minutes import AT_ONCE as FIRST_ALARM
 from preplan.render.first_minutes import officer_words
 from tests.example_plan import example_plan, split_plan
@@ -79,7 +87,7 @@ def test_the_drawn_plan() -> None:
         f',1,1,odd,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,"{OFF}; {NO_SHUTTLE}"',
         (
             "Mill Road,3,3,odd,,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,"
-            '"hydrant H1, 400 ft by road and driveway, counts for 670 gpm"'
+            f'"{NONE_PLANNED}; hydrant H1, 400 ft by road and driveway, counts for 670 gpm"'
         ),
         (
             "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,,F2,,served,250,322,310,tankers,,1,,Quarry Lane,"
@@ -142,7 +150,7 @@ def test_no_range_claims_a_house_without_a_number_that_answers_otherwise(
 def test_a_row_of_hydrants_names_them_and_how_far_they_are() -> None:
     plan = street([HYDRANT] * 3, [3, 5, 7])
     (row,) = rows(plan)
-    assert row["note"] == "hydrant H1, up to 400 ft by road and driveway, counts for 670 gpm"
+    assert row["note"] == f"{NONE_PLANNED}; hydrant H1, up to 400 ft by road and driveway, counts for 670 gpm"
     near = replace(
         plan.near_hydrant, hydrant=np.array([0, 1, 1]), distance_ft=np.array([400.0, 610.0, 500.0]),
         credited_gpm=np.array([670.0, 500.0, 550.0]),
@@ -153,7 +161,7 @@ def test_a_row_of_hydrants_names_them_and_how_far_they_are() -> None:
     mains.hydrant_id[1], mains.assumed[1] = "H2", True
     (row,) = rows(replace(plan, near_hydrant=near, hydrants=mains))
     assert row["note"] == (
-        "3: hydrant H1, 400 ft by road and driveway, counts for 670 gpm; "
+        f"{NONE_PLANNED}; 3: hydrant H1, 400 ft by road and driveway, counts for 670 gpm; "
         "5 7: hydrant H2, up to 610 ft by road and driveway, counts for 500 gpm (assumed)"
     )
 

@@ -62,6 +62,8 @@ AT_ONCE = "send this level with the first alarm: called on arrival, too little f
 """Note of a row whose call-by minute leaves a dry minute, or none to spare."""
 NO_SHUTTLE = "no tanker shuttle, call by local procedure"
 """Note of a row without a route: no level can be named."""
+NONE_PLANNED = "call by local procedure, no tanker shuttle is planned"
+"""Begins the note of a row of hydrants."""
 _RANK = ("hydrant", "no route", "served", "higher level", "not met")
 """Statuses by what they ask of a dispatcher, least first: to show 'no route' would send nobody to the other."""
 _SITE = re.compile(r"fill site (\d+)")
@@ -226,11 +228,13 @@ def _barriers(plan: Plan, row: Row) -> Iterator[str]:
 
 
 def _hydrants(plan: Plan, row: Row) -> Iterator[str]:
-    """Name the hydrants that count for the addresses of a row of them, and how far each is at most."""
+    """Say whom to call to addresses with a hydrant, which hydrants count for them, and how far each is at most."""
     near, far = plan.near_hydrant, dict[int, list[int]]()
+    if plan.answers.status[row.lead] != "hydrant":
+        return
+    yield NONE_PLANNED
     for a in row.addresses:
-        if plan.answers.status[row.lead] == "hydrant":
-            far.setdefault(int(near.hydrant[a]), []).append(a)
+        far.setdefault(int(near.hydrant[a]), []).append(a)
     for hydrant, mine in far.items():
         feet = f"{'up to ' * (len(mine) > 1)}{words.feet(float(near.distance_ft[mine].max()))}"
         whose = " ".join(str(number) for number in plan.addresses.number[mine].tolist()) if len(far) > 1 else ""

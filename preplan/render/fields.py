@@ -45,7 +45,7 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "short_gal": ("Short (gal)", "Demand that is not delivered, rounded up."),
         "call_by_min": (
             "Call by (min)",
-            "Latest minute to call the higher level so that enough flows throughout; empty: none.",
+            "Latest minute to call the higher level; flagged 'send with first alarm': at once; empty: none.",
         ),
         "tankers": ("Tankers", "Tankers in the shuttle, by arrival."),
         "driveway_ft": ("Driveway (ft)", "Hose from the road to the building, rounded up."),
