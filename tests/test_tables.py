@@ -18,6 +18,7 @@ from preplan.plan_tables import Flag, FrontageTable, LevelTable, NeedTable, Trip
 from preplan.records import AddressTable, text_array
 from preplan.render import tables
 from preplan.render.dispatch import dispatch_csv
+from preplan.render.fields import about
 from preplan.render.tables import addresses_csv, levels_csv, rejected_csv, seasons_csv, trips_csv
 from tests.example_plan import example_plan
 from tests.plan_checks import SAMPLE, plan_of
@@ -381,3 +382,16 @@ def test_rejected() -> None:
         'file,row,id,column,value,rule\naddresses.csv,17,A17,lat,"97.2, ""north""",is not a latitude\n'
     )
     assert rejected_csv(()).decode() == "file,row,id,column,value,rule\n"
+
+
+def test_minutes_without_enough_water_are_told_with_the_call_that_they_are_for() -> None:
+    """A level's own are those of all alerted at once, an address's may be those of a late call: a join shows both."""
+    plan = example_plan()
+    address = next(row for row in rows_of(addresses_csv(plan)) if row["status"] == "higher level")
+    level = next(
+        row for row in rows_of(levels_csv(plan))
+        if (row["address_id"], row["response_level"]) == (address["address_id"], address["response_level"])
+    )  # fmt: skip
+    assert address["gap_min"] == level["gap_on_arrival_min"] != level["gap_min"]
+    assert about("levels.csv")["gap_min"][1] == "Minutes without enough water, all alerted at once."
+    assert "of a higher level called on arrival, else all alerted at once" in about("addresses.csv")["gap_min"][1]

@@ -40,7 +40,7 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "mws_by_min": ("Total arrived by (min)", "When the method's own total has arrived."),
         "gap_min": (
             "Too little (min)",
-            "Minutes without enough water; of an address with what is above the first level called on arrival.",
+            "Minutes without enough water: of a higher level called on arrival, else all alerted at once.",
         ),
         "short_gal": ("Short (gal)", "Demand that is not delivered, rounded up."),
         "call_by_min": (
@@ -149,8 +149,14 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
 _LEVEL_CALLED = "units beyond the first level called on arrival; 0: none, or no job then"
 OWN: Mapping[str, Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
+        "levels.csv": {
+            "gap_min": ("Too little (min)", "Minutes without enough water, all alerted at once."),
+        },
         "trips.csv": {
-            "site_id": ("Fill site id", "Of every round trip that is kept, chosen or not."),
+            "site_id": (
+                "Fill site id",
+                "Of every round trip that is kept, chosen or not; it may be closed in some months: layer fill_sites.",
+            ),
             "out_mi": ("Out, loaded (mi)", "Fill site to dump site."),
             "back_mi": ("Back, empty (mi)", "Dump site to fill site, turning included."),
             "posted_avoided_min": (
