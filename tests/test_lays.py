@@ -12,10 +12,11 @@ import pytest
 from preplan.plan import Plan
 from preplan.plan_tables import LayTable, SupplyTable
 from preplan.records import text_array
-from preplan.render import card_facts, card_words, crew
+from preplan.render import card_facts, card_words, crew, report_pdf
 from preplan.render.map_data import map_data
 from tests import plan_checks
 from tests.example_plan import example_plan
+from tests.pdf_words import words_of
 from tests.plan_checks import SAMPLE
 
 COEFFICIENT = {3.0: 0.8, 4.0: 0.2, 5.0: 0.08}
@@ -40,15 +41,19 @@ class Way:
     ready_min: float
 
 
-def ways(plan: Plan, address: int) -> Iterator[Way]:
-    """List every relay of an address by plain loops: each kept trip, level, size of hose, engines and lines."""
+def ways(plan: Plan, address: int, *, then: bool = False) -> Iterator[Way]:
+    """List every relay of an address by plain loops: each kept trip, level, size of hose, engines and lines.
+
+    From sites that stand in the season that decides; `then`: from those of other months alone.
+    """
     levels, trips, rules = plan.levels, plan.trips, plan.district.rules.shuttle
     for row in np.flatnonzero(trips.address == address).tolist():
         site = int(trips.site[row])
         there = plan.sites[site]
         feet = min(trips.out_mi[row], trips.back_mi[row]) * 5280.0 + plan.frontages.driveway_ft[address]
         for level in range(int(plan.answers.level[address]) + 1):
-            if site not in plan.seasons[int(levels.season[address, level])].sites:
+            decides = site in plan.seasons[int(levels.season[address, level])].sites
+            if decides is then or not any(site in line.sites for line in plan.seasons):
                 continue
             crew_ = np.flatnonzero(levels.fleet[address, level] & ~levels.tankers[address, level]).tolist()
             pumping = [u for u in crew_ if u != levels.attack_engine[address, level]]
@@ -79,6 +84,9 @@ def worth(plan: Plan, address: int, way: Way) -> bool:
     """Tell whether a relay is worth a word."""
     need = float(plan.needs.required_gpm[address])
     held = float(plan.levels.uninterrupted_gpm[address, way.level])
+    if way.site not in plan.seasons[int(plan.levels.season[address, way.level])].sites:
+        brought = (line.brings_gpm[address, way.level] for line in plan.seasons if way.site in line.sites)
+        held = max(map(float, np.nan_to_num(list(brought))))
     if min(way.gpm, need) <= held * (1 + 1e-9):
         return False
     shown = way.level == plan.answers.level[address]
@@ -92,6 +100,8 @@ def test_every_lay_of_the_sample_is_found_again_by_hand(plan: Plan) -> None:
     more = np.isin(plan.answers.status.astype(str), ("higher level", "not met"))
     for address in range(len(plan.addresses)):
         found = [way for way in ways(plan, address) if more[address] and worth(plan, address, way)]
+        if not found:
+            found = [way for way in ways(plan, address, then=True) if more[address] and worth(plan, address, way)]
         assert bool(found) == (address in said), plan.addresses.address_id[address]
         if not found:
             continue
@@ -190,3 +200,10 @@ def test_words_of_the_supply_line() -> None:
     assert any("12 ft short of ASSUMED hose" in one for one in limits)
     lines = card_words.can(card_facts.Facts(plan, plan.groups[0]))
     assert "with it 430 gpm, not counted." in " ".join(line.said for line in lines if line.bold)
+
+
+def test_the_report_says_in_which_months_a_lay_s_fill_site_stands() -> None:
+    plan = replace(example_plan(), lays=lay())
+    sites = (replace(plan.sites[0], months=frozenset(range(4, 12))), *plan.sites[1:])
+    said = words_of(report_pdf.report(replace(plan, sites=sites)))
+    assert f"Fill site 1: {plan.sites[0].name} (April to November only) 1 1 1,201 ft 29" in said

@@ -1,12 +1,13 @@
 """Where water by hose all the way from a fill site does more than tankers.
 
 Asked for every address whose first response level does not meet the required flow: it may lie so near a fill site that
-the engines of a level lay hose from it and pump in relay. Nothing here changes a level or a status.
+the engines of a level lay hose from it and pump in relay, in the months in which it stands. Nothing here changes a
+level or a status.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,14 +41,37 @@ def best_lays(
     """Find the lay of each address that does more for it than tankers: at most one row an address, by address.
 
     The lowest level whose engines carry the required flow while its tankers do not; where none does, the level that
-    is shown, if the lay carries as much more than its tankers bring as a better fill site must. `trips` are the
-    kept ones, measured.
+    is shown, if the lay carries as much more than its tankers bring as a better fill site must. From a site that stands
+    in the months that decide; else from one of other months, if it does more than the tankers of all its months.
+    `trips` are the kept ones, measured.
     """
-    parts = list(_all_lays(scene, _asked(scene, levels, answers, trips, seasons)))
+    every = _asked(scene, levels, answers, trips)
+    stands = standing(seasons, len(scene.sites))
+    decides = stands[levels.season[every.address, every.level], every.site]
+    lays = _best(scene, answers, every.rows(decides), lambda some: levels.brings_gpm[some.address, some.level])
+    at_times: BoolArray = np.logical_or.reduce(stands)
+    others = every.rows(~decides & at_times[every.site] & ~np.isin(every.address, lays.address))
+    then = _best(scene, answers, others, lambda some: _most_brought(seasons, stands, some))
+    whole = joined([lays, then])
+    return whole.rows(np.argsort(whole.address, kind="stable").astype(np.int32))
+
+
+def _most_brought(seasons: Sequence[SeasonLine], stands: BoolArray, lays: LayTable) -> FloatArray:
+    """Give the most that the tankers of each lay's level bring in a season in which its fill site stands, (lays,)."""
+    brings = np.stack([np.nan_to_num(line.brings_gpm[lays.address, lays.level]) for line in seasons])
+    most: FloatArray = np.where(stands[:, lays.site], brings, 0.0).max(axis=0)
+    return most
+
+
+def _best(
+    scene: Scene, answers: AnswerTable, asked: AskedLays, brought_gpm: Callable[[LayTable], FloatArray]
+) -> LayTable:
+    """Pick the best of some lays at each address, of those that do more than the tankers bring."""
+    parts = list(_all_lays(scene, asked))
     if not parts:
         return LayTable.none()
     lays = joined(parts)
-    need, brings = scene.needs.required_gpm[lays.address], levels.brings_gpm[lays.address, lays.level]
+    need, brings = scene.needs.required_gpm[lays.address], brought_gpm(lays)
     carries = lays.gpm >= need - ROUNDING_GPM
     much = (lays.level == answers.level[lays.address]) & (lays.gpm > brings * (1.0 + scene.rules.plan.keep_site_gain))
     more = beats(lays.gpm, brings, need) & (carries | much)
@@ -59,23 +83,19 @@ def best_lays(
     return lays.rows(order[first].astype(np.int32))
 
 
-def _asked(
-    scene: Scene, levels: LevelTable, answers: AnswerTable, trips: TripTable, seasons: Sequence[SeasonLine]
-) -> AskedLays:
-    """List every kept trip, at each level up to the shown one, from sites that stand in the season that decides."""
+def _asked(scene: Scene, levels: LevelTable, answers: AnswerTable, trips: TripTable) -> AskedLays:
+    """List every kept trip, at each level up to the shown one."""
     more = np.isin(answers.status.astype(str), ("higher level", "not met"))[trips.address]
-    stands = standing(seasons, len(scene.sites))
     upto = np.arange(len(scene.levels)) <= answers.level[trips.address][:, None]
     trip, level = (i.astype(np.int32) for i in np.nonzero(upto & more[:, None]))
     address, site = trips.address[trip], trips.site[trip]
-    asked = AskedLays(
+    return AskedLays(
         address=address,
         site=site,
         level=level,
         length_ft=np.minimum(trips.out_mi, trips.back_mi)[trip] * FT_PER_MI + scene.frontages.driveway_ft[address],
         engines=levels.fleet[address, level] & ~levels.tankers[address, level],
     )
-    return asked.rows(stands[levels.season[address, level], site])
 
 
 def _all_lays(scene: Scene, asked: AskedLays) -> Iterator[LayTable]:

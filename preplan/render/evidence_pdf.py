@@ -189,7 +189,8 @@ def hose_lays(document: Document, plan: Plan) -> None:
     for site in np.unique(lays.site).tolist():
         mine = lays.site == site
         rows.append((
-            words.site_words(plan, site)[:90], f"{int(mine.sum()):,}", f"{int((mine & carries).sum()):,}",
+            f"{words.site_words(plan, site)[:90]}{_months(plan, site)}",
+            f"{int(mine.sum()):,}", f"{int((mine & carries).sum()):,}",
             words.feet(float(lays.length_ft[mine].max())), words.need(float(np.median(lays.ready_min[mine]))),
         ))  # fmt: skip
     head = ("fill site", "addresses", "required flow met", "farthest", "median minute of water")
@@ -201,6 +202,12 @@ def hose_lays(document: Document, plan: Plan) -> None:
         "there and the fill site is ready. It changes no status.",
         SMALL_PT,
     )
+
+
+def _months(plan: Plan, site: int) -> str:
+    """Name the months of a fill site that does not stand all year, in brackets behind a blank."""
+    there = plan.sites[site]
+    return f" ({month_words(there.months)} only)" if there.seasonal else ""
 
 
 def rater(document: Document, plan: Plan) -> None:
