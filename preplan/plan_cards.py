@@ -73,7 +73,9 @@ class Strip:
     """(m,): from each of these minutes on the fire asks for `demand_gpm`."""
     demand_gpm: FloatArray
     gaps_min: FloatArray
-    """(g, 2): from, to."""
+    """(g, 2): from, to; too little flows."""
+    nothing_min: FloatArray
+    """(n, 2): the parts of these gaps in which nothing flows at all."""
     arrivals: tuple[tuple[float, str], ...] = ()
     """(minute, unit_id) of each tanker's coming on scene."""
     dumps: tuple[tuple[float, str], ...] = ()
@@ -102,6 +104,16 @@ class Strip:
         start = -math.inf if self.nursed is None else self.nursed.start_min
         # nobody else brings water so early: where it is dry before, nothing flows at all
         return next((float(gap) for gap in self.told_gaps_min[:1, 0] if gap < start - LEAST_GAP_MIN), math.nan)
+
+    @property
+    def told_nothing_min(self) -> FloatArray:
+        """The same of the stretches in which nothing flows, (n, 2)."""
+        return self.nothing_min if self.nothing_within_min() > LEAST_GAP_MIN else self.nothing_min[:0]
+
+    def nothing_within_min(self, start_min: float = -math.inf, stop_min: float = math.inf) -> float:
+        """Add up the minutes in which nothing flows, of a stretch or of all."""
+        inside = np.clip(self.nothing_min, start_min, stop_min)
+        return float((inside[:, 1] - inside[:, 0]).sum())
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -164,6 +176,8 @@ class ThenCalled:
     """Its timeline: called on arrival where there is such a minute, else with the first alarm."""
     gap_min: float
     """Too little water, the units beyond the first level called on arrival."""
+    nothing_min: float
+    """Of these minutes those in which nothing flows at all."""
     one_out_gpm: float
     """Least uninterrupted flow with any one tanker missing."""
 

@@ -19,8 +19,8 @@ FIRST_ALARM_IN = "first alarm in"
 time to call it."""
 LEAST_GAP_MIN = 0.05
 """Gaps that add up to what prints as 0.0 minutes are none: in sentences, in grading, on the strip of a timeline."""
-DRY_SHARE = 0.95
-"""A gap in which so much of what is asked for lacks is told as dry, others by what lacks (this program's choice)."""
+DRY = "dry"
+"""Code of the flag of minutes in which nothing flows at all: that is told apart from too little."""
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
 """The five status words, in the order of the legend."""
 
@@ -250,6 +250,9 @@ class LevelTable:
     gap_min: FloatArray
     """Dry minutes under the required flow, from first water to its end, every unit alerted at minute 0."""
     gap_on_arrival_min: FloatArray
+    nothing_min: FloatArray
+    """Of these dry minutes those in which nothing flows at all; likewise."""
+    nothing_on_arrival_min: FloatArray
     backup_gpm: FloatArray
     """Uninterrupted flow from the backup site."""
     alone_gpm: FloatArray
@@ -526,6 +529,12 @@ class AnswerTable(Columns):
     longest_gap_min: FloatArray
     short_gal: FloatArray
     """Water that is asked for and lacking."""
+    nothing_min: FloatArray
+    """Of the dry minutes those in which nothing flows at all."""
+    first_nothing_min: FloatArray
+    longest_nothing_min: FloatArray
+    nothing_gal: FloatArray
+    """Water that is asked for and lacking then."""
     mws_by_min: FloatArray
     """Minute by which the method's own total has come; NaN where it has not by the end."""
     surge_min: FloatArray

@@ -9,7 +9,7 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.plan_cards import Nursed
-from preplan.plan_tables import LONG_DRIVEWAY, Flag
+from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, Flag
 from preplan.records import text_array
 from preplan.render import card_pdf, card_rest, map_strip
 from preplan.render.card_facts import Facts
@@ -97,13 +97,20 @@ def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bo
 
 def test_a_call_in_time_names_its_minute(plan: Plan) -> None:
     answers = replace(plan.answers, call_by_min=np.full(6, 18.0), gap_min=np.zeros(6))
-    for gpm, holds in (
-        (520.0, "holds it too"),
-        (499.2, "only just holds it"),
-    ):  # too little by less than a gap that prints
+    # the last is too little by less than a gap that prints: it does not hold it
+    for gpm, holds in ((520.0, "holds it too"), (500.0, "holds it too"), (499.2, "holds 490 gpm")):
         levels = replace(plan.levels, on_arrival_gpm=np.full((6, 2), gpm))
         said = officer_words(replace(plan, answers=answers, levels=levels), 1)
         assert f"response level 2 called by minute 18; called on arrival it {holds}." in said
+
+
+def test_who_holds_less_than_is_asked_for_is_not_said_to_hold_it(plan: Plan) -> None:
+    """499 gpm of 500, by the card's steps 490: too little for a moment that prints as no minute."""
+    none = replace(plan.answers, gap_min=np.full(6, 0.03), call_by_min=np.full(6, 7.0))
+    for gpm, holds in ((500.0, "only just holds it"), (499.2, "holds 490 gpm")):
+        levels = replace(plan.levels, on_arrival_gpm=np.full((6, 2), gpm), gap_min=np.zeros((6, 2)))
+        said = officer_words(replace(plan, answers=none, levels=levels), 1)
+        assert said.endswith(f"response level 2 with the first alarm; called on arrival it {holds}.")
 
 
 def test_a_level_that_holds_less_in_months_that_do_not_decide_says_so_in_sentence_and_table(plan: Plan) -> None:
@@ -150,6 +157,7 @@ def test_a_served_address_that_is_dry_early_says_so(plan: Plan) -> None:
         longest_gap_min=np.full(6, 3.24),
         short_gal=np.full(6, 3.24 * plan.district.rules.shuttle.attack_gpm),
     )
+    answers = all_dry(answers)
     said = officer_words(replace(plan, answers=answers), 0)
     assert said.endswith("Before that flow is asked for: dry 4 min from minute 18.")
 
@@ -190,25 +198,68 @@ def test_too_little_before_full_flow_is_told_as_dry_and_beside_it_what_the_first
         plan.answers, gap_min=np.full(6, 2.0), first_gap_min=np.full(6, 18.2), longest_gap_min=np.full(6, 2.0),
         short_gal=np.full(6, 2.0 * plan.district.rules.shuttle.attack_gpm),
     )  # fmt: skip
+    answers = all_dry(answers)
     for at_once, told in ((0.04, "none"), (0.3, "for under a minute"), (1.2, "for 2 min"), (2.0, "no less")):
-        levels = replace(plan.levels, gap_min=np.full((6, 2), at_once))
+        levels = replace(plan.levels, gap_min=np.full((6, 2), at_once), nothing_min=np.full((6, 2), at_once))
         said = officer_words(replace(plan, answers=answers, levels=levels), 1)
         dry = "before that is asked for: dry 2 min from minute 18; with the first alarm"
         assert said.endswith(f"called on arrival it holds 270 gpm; {dry} {told}."), at_once
         # two stretches may be apart by the start of full flow
-        twice = replace(answers, longest_gap_min=np.full(6, 1.0))
+        twice = all_dry(replace(answers, longest_gap_min=np.full(6, 1.0)))
         said = officer_words(replace(plan, answers=twice, levels=levels), 1)
-        assert "asked for 500: about 150 gpm too little for 2 min in all, first at minute 18, before full flow" in said
+        assert "asked for 500: dry 2 min in all, first at minute 18, before full flow, the longest 1 min;" in said
     none = replace(answers, gap_min=np.full(6, 0.04), call_by_min=np.full(6, np.nan))
-    said = officer_words(replace(plan, answers=none, levels=replace(plan.levels, gap_min=np.full((6, 2), 1.2))), 1)
-    assert said.endswith("called on arrival it only just holds it; too little with the first alarm for 2 min.")
+    more = replace(plan.levels, on_arrival_gpm=np.full((6, 2), 500.0), gap_min=np.full((6, 2), 1.2))
+    for nothing, lacks in (
+        (0.0, "too little for 2 min"),
+        (1.2, "dry for 2 min"),
+        (0.3, "too little for 2 min, dry for under a minute of it"),
+    ):
+        levels = replace(more, nothing_min=np.full((6, 2), nothing))
+        said = officer_words(replace(plan, answers=none, levels=levels), 1)
+        assert said.endswith(f"called on arrival it only just holds it; with the first alarm {lacks}.")
+
+
+def all_dry(answers: AnswerTable) -> AnswerTable:
+    """Let nothing flow in all minutes with too little water."""
+    return replace(
+        answers, nothing_min=answers.gap_min, first_nothing_min=answers.first_gap_min,
+        longest_nothing_min=answers.longest_gap_min, nothing_gal=answers.short_gal,
+    )  # fmt: skip
+
+
+def test_minutes_without_any_water_are_told_apart_from_those_with_too_little(plan: Plan) -> None:
+    """Nothing for 4 minutes and 100 of 500 gpm too little for 60 is not 126 gpm too little for 64."""
+    answers = replace(
+        plan.answers, gap_min=np.full(6, 64.0), first_gap_min=np.full(6, 30.2), longest_gap_min=np.full(6, 64.0),
+        short_gal=np.full(6, 4 * 500.0 + 60 * 100.0), nothing_min=np.full(6, 4.0),
+        first_nothing_min=np.full(6, 41.7), longest_nothing_min=np.full(6, 2.5), nothing_gal=np.full(6, 4 * 500.0),
+    )  # fmt: skip
+    dry = "Asked for 500, all alerted at once: dry 4 min in all, first at minute 41, the longest 3 min; "
+    short = "about 100 gpm too little for 60 min more"
+    assert officer_words(replace(plan, answers=answers), 3).endswith(f"{dry}{short}, first at minute 30.")
+    together = replace(answers, first_gap_min=answers.first_nothing_min)
+    assert officer_words(replace(plan, answers=together), 3).endswith(f"{dry}{short}.")
+    by = text_array(["", "", "", "draft", "", ""])
+    assert officer_words(replace(plan, answers=replace(together, short_by=by)), 3).endswith(f"{short}, by the draft.")
+    # a moment that prints as no minute is none
+    little = replace(answers, nothing_min=np.full(6, 0.04), nothing_gal=np.full(6, 20.0))
+    assert "dry" not in officer_words(replace(plan, answers=little), 3)
+    # another level says of which kind its minutes are where the sentence is of both
+    lower = replace(answers, level=np.array([0, 1, 1, 0, -1, -1], dtype=np.int32))
+    gap = np.where(np.arange(2) == 1, 11.3, np.full((6, 2), 64.0))
+    for nothing, told in ((0.0, "too little for 12 min"), (11.3, "dry for 12 min")):
+        levels = replace(plan.levels, gap_min=gap, nothing_min=np.full((6, 2), nothing))
+        said = officer_words(replace(plan, answers=lower, levels=levels), 3)
+        assert said.endswith(f"; response level 2: {told}.")
 
 
 def test_a_higher_level_that_leaves_less_dry_is_named_where_none_meets(plan: Plan) -> None:
     """The level shown holds the most without a break; another one, later and longer, brings more."""
     lower = replace(plan, answers=replace(plan.answers, level=np.array([0, 1, 1, 0, -1, -1], dtype=np.int32)))
     for gap, told in ((11.9, None), (11.3, "12 min"), (0.5, "under a minute"), (0.0, "none")):
-        levels = replace(plan.levels, gap_min=np.where(np.arange(2) == 1, gap, np.full((6, 2), 12.4)))
+        each = np.where(np.arange(2) == 1, gap, np.full((6, 2), 12.4))
+        levels = replace(plan.levels, gap_min=each, nothing_min=each)
         said = officer_words(replace(lower, levels=levels), 3)
         assert said.endswith("the longest 6 min." if told is None else f"; response level 2: {told}.")
 
@@ -216,7 +267,9 @@ def test_a_higher_level_that_leaves_less_dry_is_named_where_none_meets(plan: Pla
 def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
     """Full portable tanks and a thin line: the fire gets too little, the fireground is not dry."""
     by = text_array(["", "supply line", "", "", "", ""])
-    answers = replace(plan.answers, short_by=by, short_gal=np.full(6, 1.9 * 123.0))
+    answers = replace(
+        plan.answers, short_by=by, short_gal=np.full(6, 1.9 * 123.0), nothing_min=np.zeros(6), nothing_gal=np.zeros(6)
+    )
     said = officer_words(replace(plan, answers=answers), 1)
     lacking = "about 130 gpm too little for 2 min from minute 32, by the supply line; with the first alarm none."
     assert said.endswith(f"called on arrival it holds 270 gpm; asked for 500: {lacking}")

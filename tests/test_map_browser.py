@@ -91,7 +91,7 @@ def test_click_on_an_address_shows_what_it_gets(wide: Opened, tmp_path: Path) ->
     assert "Higher level: needs response level 2." in said
     assert "Holds 228 gpm: does not meet the required 500 gpm." in said
     assert "Holds 514 gpm: meets the required 500 gpm." in said
-    assert "holds 273 gpm; too little flows for 1.9 min in all" in said
+    assert "holds 273 gpm; nothing flows for 1.9 min in all" in said
     assert re.search(r"Steady flow\s+505 gpm", said)
     assert "with the first alarm" in said
     assert "7.8 min, 3.47 mi" in said

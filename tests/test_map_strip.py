@@ -24,6 +24,8 @@ from preplan.render.map_strip import (
     MARK_DUMP,
     MARK_ENOUGH,
     MARK_GAP,
+    MARK_NOTHING,
+    MARK_SOME,
     UP_PX,
     UP_STEPS,
     water_points,
@@ -96,6 +98,8 @@ def test_dumps_and_gaps_come_back_to_a_tenth_of_a_minute() -> None:
         dumps, gaps = marks_of(water_points(lines))
         assert dumps == sorted({round(minute * 10) for minute, _ in lines.dumps if minute <= lines.minute.max()})
         assert gaps == [[round(start * 10), round(stop * 10)] for start, stop in lines.gaps_min.tolist()]
+        _, nothing = marks_of(water_points(lines), MARK_NOTHING, MARK_SOME)
+        assert nothing == [[round(start * 10), round(stop * 10)] for start, stop in lines.told_nothing_min.tolist()]
 
 
 def test_a_gap_within_a_tenth_and_one_between_points_come_back() -> None:
@@ -123,17 +127,17 @@ def test_a_peak_within_one_minute_is_kept() -> None:
     assert water_points(lines)[:, 1].max() == round(5000 / strip.gallons_scale(lines)[0] * UP_STEPS)
 
 
-def marks_of(points: np.ndarray) -> tuple[list[int], list[list[int]]]:
+def marks_of(points: np.ndarray, begins: int = MARK_GAP, ends: int = MARK_ENOUGH) -> tuple[list[int], list[list[int]]]:
     """Read dumps and gaps off packed points, by their description: written anew, not from the program."""
     dumps, gaps, since = [], [], -1
     for tenth, _, mark in points.tolist():
         if mark & MARK_DUMP:
             dumps.append(tenth)
-        closing = mark & MARK_ENOUGH
+        closing = mark & ends
         if closing and since >= 0:
             gaps.append([since, tenth])
             since, closing = -1, 0
-        if mark & MARK_GAP:
+        if mark & begins:
             since = tenth
         if closing:
             gaps.append([since, tenth])
@@ -155,12 +159,25 @@ def test_each_address_names_its_cards_strip_and_the_words_of_the_card() -> None:
         assert found is not None
         assert packed["gaps"][running(packed["gap"])[at]] == found[1]
         assert running(packed["longest"])[at] == found[0]
-    assert set(packed["gaps"]) >= {"short 2 min"}
-    assert any(words.startswith("longest short ") for words in packed["gaps"])
+    assert set(packed["gaps"]) >= {"dry 2 min"}
+    assert any(words.startswith("longest dry ") for words in packed["gaps"])
     shapes = [packed["demands"][k] for k in running(packed["demand"])]
     assert [said for _, said in shapes[0]] == ["150", "500", ""]
     assert running(packed["first"]) == [120, 120]
     assert len(unpack(packed["kind"])) == sum(running(packed["points"]))
+
+
+def test_where_some_water_flows_in_part_of_the_gaps_the_page_says_for_how_long_nothing_does() -> None:
+    plan = with_strips()
+    groups = list(plan.groups)
+    for at, nothing_min in ((1, [[32.1, 33.0]]), (2, [])):
+        lines = groups[at].strip
+        assert lines is not None
+        groups[at] = replace(groups[at], strip=replace(lines, nothing_min=np.array(nothing_min).reshape(-1, 2)))
+    packed = map_data(replace(plan, groups=tuple(groups)))["strips"]
+    said = [packed["flows"][k] for k in running(packed["flow"])]
+    assert said == [("Too little flows", "; nothing at all for under a minute in all"), ("Too little flows", "")]
+    assert packed["gaps"][running(packed["gap"])[0]] == "short 2 min, dry under a minute"
 
 
 def test_a_plan_without_strips_has_an_empty_part() -> None:
@@ -203,6 +220,7 @@ def page_strip(lines: Strip) -> dict[str, Any]:
             for minute, gal in zip(lines.minute.tolist(), lines.on_scene_gal.tolist(), strict=True)
         ],
         "gaps": lines.gaps_min.tolist(),
+        "nothing": lines.nothing_min.tolist(),
         "longest": -1 if found is None else found[0],
         "gapWords": "" if found is None else found[1],
         "arrivals": sorted(one for one in lines.arrivals if one[0] <= lines.minute.max()),
@@ -259,8 +277,8 @@ def test_the_page_reads_back_what_was_packed(browser: Browser, file_url: str) ->
     page = opened(browser, file_url).page
     found = page.evaluate(f"() => {{ {page_source('map_strip_panel.js')} return readStrip(unpackStrips().of[1]); }}")
     lines = lines_of(golden_called(6, 12))
-    assert found["gaps"] == [[32.1, 34.0]]
-    assert found["gapWords"] == "short 2 min"
+    assert found["gaps"] == found["nothing"] == [[32.1, 34.0]]
+    assert found["gapWords"] == "dry 2 min"
     assert found["dumps"] == pytest.approx([round(minute, 1) for minute, _ in lines.dumps])
     names = [PRINTED if unit == "T2" else unit for _, unit in lines.arrivals]
     assert [name for _, name in found["arrivals"]] == names
@@ -281,19 +299,19 @@ def test_choosing_an_address_shows_the_strip_of_its_card(
     page = found.page
     show(page, "40 Mill")
     texts = page.locator("figure.strip svg text").all_text_contents()
-    assert "short 2 min" in texts
+    assert "dry 2 min" in texts
     assert {"500 gpm", "demand", "min", "0"} <= set(texts)
     assert any(PRINTED in text or text.startswith("T1") for text in texts)
     label = page.get_attribute("figure.strip svg", "aria-label") or ""
     assert page.get_attribute("figure.strip svg", "role") == "img"
     assert "First water at minute 12.0." in label
-    assert "Too little flows once: short 2 min, from minute 32.1 to 34.0." in label
+    assert "Nothing flows once: dry 2 min, from minute 32.1 to 34.0." in label
     assert PRINTED in label
     said = written(page, "figure.strip")
     assert "Response level 2. Minutes after the alarm; higher level called on arrival" in said
     assert "called on arrival, minute 12." in said
-    assert "Demand 150 gpm from minute 12.0, 500 gpm from minute 25.0. Too little flows once" in said
-    assert "Too little flows once: short 2 min, from" in said
+    assert "Demand 150 gpm from minute 12.0, 500 gpm from minute 25.0. Nothing flows once" in said
+    assert "Nothing flows once: dry 2 min, from" in said
     assert "on the same card" not in said
     sound(page, width)
     page.locator("figure.strip").screenshot(path=tmp_path / f"strip_{width}_{dark}.png")
@@ -336,8 +354,9 @@ def test_an_address_that_is_not_its_cards_lead_says_whose_strip_it_is(browser: B
     show(page, "7 Quarry")
     said = written(page, "figure.strip")
     assert f"As at {' '.join(LABELS[3].split())}, on the same card." in said
-    assert "short" in said
-    assert "dry" not in said
+    assert "Nothing flows" in said
+    assert "longest dry" in said
+    assert "short" not in said
     show(page, "12 Mill")
     assert page.locator("figure.strip").count() == 0
     assert "Timeline" not in page.inner_text("#panel-body")
@@ -370,8 +389,8 @@ def test_the_strip_is_printed_with_its_words(browser: Browser, file_url: str) ->
     show(page, "40 Mill")
     leaves = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages
     text = " ".join(unicodedata.normalize("NFKC", " ".join(leaf.extract_text() for leaf in leaves)).split())
-    assert text.count("short 2 min") == 2  # in the drawing and below it
-    assert "Too little flows once: short 2 min, from minute 32.1 to 34.0." in text
+    assert text.count("dry 2 min") == 2  # in the drawing and below it
+    assert "Nothing flows once: dry 2 min, from minute 32.1 to 34.0." in text
     page.emulate_media(media="print")
     page.evaluate("() => window.dispatchEvent(new Event('beforeprint'))")
     wide = page.locator("figure.strip svg").bounding_box()

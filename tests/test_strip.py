@@ -65,7 +65,7 @@ def test_marks_of_the_worked_example_stand_at_their_minutes() -> None:
     """First dump at 17, dry from 32.1 to 34, the demand's steps at 12 and 25; the account ends at 145."""
     parts = parts_of(golden_called(6, 12))
     said = {text.said for text in texts(parts)}
-    assert {"T1", "T2", "T3", "T4", "T5", "T6", "short 2 min", "150 gpm", "500 gpm", "demand", "min", "140"} <= said
+    assert {"T1", "T2", "T3", "T4", "T5", "T6", "dry 2 min", "150 gpm", "500 gpm", "demand", "min", "140"} <= said
     left, right = _ends(parts)
     scale = (right - left) / 145.0
     bars = next(p for p in parts if isinstance(p, strip.Stroke) and p.width_pt == 1.6)
@@ -109,7 +109,7 @@ def test_a_dry_stretch_of_seconds_is_seen() -> None:
     lines = lines_of(golden(GOLDEN[:4]))
     short = Strip(
         minute=lines.minute, on_scene_gal=lines.on_scene_gal, demand_min=lines.demand_min,
-        demand_gpm=lines.demand_gpm, gaps_min=np.array([[60.0, 60.02], [61.0, 61.04]]),
+        demand_gpm=lines.demand_gpm, gaps_min=np.array([[60.0, 60.02], [61.0, 61.04]]), nothing_min=np.empty((0, 2)),
     )  # fmt: skip
     assert "longest short under a minute" in {
         part.said for part in texts(strip.picture(short, PAGE, strip_pdf.measure))
@@ -119,6 +119,30 @@ def test_a_dry_stretch_of_seconds_is_seen() -> None:
     assert len(strip.picture(none, PAGE, strip_pdf.measure)) < len(strip.picture(short, PAGE, strip_pdf.measure)) - 3
     parts = strip.picture(short, PAGE, strip_pdf.measure)
     assert np.ptp(_gap_ends(parts)) == pytest.approx(1.6)
+
+
+def test_where_nothing_flows_the_hatching_is_crossed_and_the_words_say_so() -> None:
+    """A photocopy tells dry from short: a stretch of 20 minutes of which 5 are dry, and one that is not."""
+    lines = replace(
+        lines_of(golden_called(6, 12)), gaps_min=np.array([[40.0, 60.0], [70.0, 72.0]]),
+        nothing_min=np.array([[45.0, 50.0]]),
+    )  # fmt: skip
+    words_of_card = "Grey: gallons on scene. {}. Bars: loads."
+    for nothing_min, label, legend in (
+        (lines.nothing_min, "longest short 20 min, dry 5 min", "Hatched: too little flows, crosswise: nothing"),
+        (lines.nothing_min[:0], "longest short 20 min", "Hatched: too little flows"),
+        (lines.gaps_min, "longest dry 20 min", "Crosshatched: nothing flows"),
+    ):
+        one = replace(lines, nothing_min=nothing_min)
+        parts = strip.picture(one, PAGE, strip_pdf.measure)
+        assert label in {text.said for text in texts(parts)}
+        assert strip.hatched_words(one) == words_of_card.format(legend)
+        left, right = _ends(parts)
+        hatching = [p for p in parts if isinstance(p, strip.Stroke) and p.width_pt == 0.5]
+        falling = [path for p in hatching for path in p.paths if np.prod(path[1] - path[0]) < 0.0]
+        minutes = sorted((path[:, 0].min() - left) * 145.0 / (right - left) for path in falling)
+        assert all(any(a - 1e-6 <= at <= b for a, b in nothing_min) for at in minutes)
+        assert bool(minutes) == (len(nothing_min) > 0)
 
 
 def test_the_line_of_the_water_shows_in_a_gap() -> None:
@@ -185,7 +209,7 @@ def test_on_paper_every_text_is_there_in_black_and_grey_only() -> None:
     canvas.showPage()
     canvas.save()
     text = PdfReader(io.BytesIO(buffer.getvalue())).pages[0].extract_text()
-    for said in ("T6", "short 2 min", "500 gpm", "Hatched: too little"):
+    for said in ("T6", "dry 2 min", "500 gpm", "Hatched: too little flows, crosswise: nothing"):
         assert said in text
     inks = re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", buffer.getvalue())
     assert inks

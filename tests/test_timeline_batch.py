@@ -245,12 +245,14 @@ def test_columns_are_spread_from_numbers() -> None:
 
 def test_strips_in_columns_are_those_of_the_plain_account() -> None:
     """Water on scene at 300 minutes, dry stretches, demand, arrivals, dumps and nurse of 200 random cases."""
-    nurses, dry = [], []
+    nurses, dry, short = [], [], []
     for seed in range(200):
         case = random_case(seed, odd=False, grid=seed % 3 == 0, mixed=seed % 5 == 0)
         fast = strips(CaseTable.of([case]), [tanker.unit_id for tanker in case.order])[0]
         plain = strip(account(case))
         assert fast.gaps_min == pytest.approx(plain.gaps_min, abs=1e-6), seed
+        assert fast.nothing_min == pytest.approx(plain.nothing_min, abs=1e-6), seed
+        short.append(0.05 < plain.nothing_within_min() < plain.dry_min - 0.05)
         assert fast.arrivals == plain.arrivals
         assert [name for _, name in fast.dumps] == [name for _, name in plain.dumps]
         assert [minute for minute, _ in fast.dumps] == pytest.approx([minute for minute, _ in plain.dumps])
@@ -271,6 +273,7 @@ def test_strips_in_columns_are_those_of_the_plain_account() -> None:
             drawn = np.interp(asked, fast.minute, fast.on_scene_gal)
             assert drawn == pytest.approx(np.interp(asked, plain.minute, plain.on_scene_gal), abs=1e-3), seed
     assert np.isfinite(dry).sum() > 5
+    assert sum(short) > 20  # in some minutes too little flows, in others nothing
     assert min(nurses.count(True), nurses.count(False)) >= 3  # of both, some dump the rest and some have none
 
 

@@ -67,6 +67,7 @@ def test_random_fleets_agree_in_the_books(draw: Callable[[int], Case]) -> None:
         assert found.established_min == pytest.approx(model.established_min, abs=1e-4, nan_ok=True), seed
         assert found.on_scene_gal == pytest.approx(model.on_scene_at_full_gal, abs=0.1), seed
         assert found.short_gal == pytest.approx(model.short_gal, abs=0.1), seed
+        assert found.nothing_min == pytest.approx(model.nothing_min, abs=1e-3), seed
 
 
 @pytest.mark.parametrize("draw", [random_case, split_case])

@@ -79,6 +79,7 @@ class Model:
     flow_gpm: float | None = None
     log: list[tuple[float, str, str]] = field(default_factory=list)
     dry_min: float = 0.0
+    nothing_min: float = 0.0
     short_gal: float = 0.0
     delivered_gal: float = 0.0
     dumped_gal: float = 0.0
@@ -323,6 +324,7 @@ class Model:
         if self.demand - self.given > 1e-6 and minutes > 1e-9:
             self.dry_min += minutes
             self.short_gal += (self.demand - self.given) * minutes
+            self.nothing_min += minutes if self.given < 1e-6 else 0.0
 
     def move_water(self) -> Steps:
         """Run for ever: set rates, wait until something runs out or somebody calls."""

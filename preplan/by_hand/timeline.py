@@ -195,10 +195,11 @@ class HandTimeline:
         if not found.gap_stretches:
             return "none"
         stretches = "1 stretch" if found.gap_stretches == 1 else f"{found.gap_stretches} stretches"
+        nothing = f"nothing flows for {_for_minutes(found.nothing_min)} of it; " if found.nothing_min > 0 else ""
         return (
             f"too little for {_for_minutes(found.gap_min)} in {stretches}, "
             f"first at minute {number(found.first_gap_min, 1)}, longest {_for_minutes(found.longest_gap_min)}; "
-            f"{need(found.short_gal)} gal of the demand not delivered"
+            f"{nothing}{need(found.short_gal)} gal of the demand not delivered"
         )
 
     def _total(self) -> list[str]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from preplan.months import months_text
 from preplan.plan_tables import (
+    DRY,
     FIRST_CIRCUIT,
     LEAST_GAP_MIN,
     LONG_DRIVEWAY,
@@ -55,6 +56,8 @@ def _time_flags(
     """Flag when the water runs short, and where a call on arrival comes too late."""
     for row in np.flatnonzero(np.nan_to_num(answers.gap_min) > LEAST_GAP_MIN).tolist():
         yield row, Flag("gap", round(float(answers.gap_min[row]), 1), "min")
+    for row in np.flatnonzero(np.nan_to_num(answers.nothing_min) > LEAST_GAP_MIN).tolist():
+        yield row, Flag(DRY, round(float(answers.nothing_min[row]), 1), "min")
     for row in np.flatnonzero((answers.status == "higher level") & ~answers.in_time()).tolist():
         yield row, Flag("send with first alarm")
 

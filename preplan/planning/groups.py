@@ -120,7 +120,7 @@ def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     engines = (table.attack_engine, table.fill_engine, table.dump_engine, table.split_engine)
     jobs = tuple(int(engine[a, level]) for engine in engines)
     places = tuple(int(site[a, level]) for site in (table.site, table.backup, table.split))
-    short = bool(found.answers.gap_min[a] > LEAST_GAP_MIN)
+    short = tuple(bool(column[a] > LEAST_GAP_MIN) for column in (found.answers.gap_min, found.answers.nothing_min))
     need = (float(found.required_gpm[a]), float(found.required_min[a]))
     # a card says of each level, and of the backup, whether it meets, and sheets behind do so of other months
     stands_in = bool(table.backup_gpm[a, level] >= need[0] - ROUNDING_GPM)

@@ -319,6 +319,8 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         limited_by=spread(np.full(shape, "", dtype=np.object_), lambda part: limit_words(_limit_codes(part))),
         gap_min=numbers(lambda part: part.sent.books.gap_min),
         gap_on_arrival_min=numbers(lambda part: part.called.books.gap_min),
+        nothing_min=numbers(lambda part: part.sent.books.nothing_min),
+        nothing_on_arrival_min=numbers(lambda part: part.called.books.nothing_min),
         backup_gpm=backup_gpm,
         alone_gpm=np.full(shape, np.nan),
         one_out_gpm=numbers(lambda part: part.found.least_one_out_gpm),
@@ -403,7 +405,8 @@ def _short_by(part: Worked, minutes: Minutes) -> TextArray:
 
 
 SHOWN = (
-    "first_water_min", "established_min", "gap_min", "first_gap_min", "longest_gap_min", "short_gal", "mws_by_min",
+    "first_water_min", "established_min", "gap_min", "first_gap_min", "longest_gap_min", "short_gal", "nothing_min",
+    "first_nothing_min", "longest_nothing_min", "nothing_gal", "mws_by_min",
 )  # fmt: skip
 """Columns that an answer takes from the timeline of the level it shows."""
 

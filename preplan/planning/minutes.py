@@ -126,18 +126,21 @@ class CalledIn:
     """As `leaves_time` says."""
     gap_min: FloatArray
     """Too little water, called on arrival."""
+    nothing_min: FloatArray
+    """Of these minutes those in which nothing flows at all."""
     first_arrival_min: FloatArray
     """Attack engine; infinite: none comes."""
 
 
 def called_in(scene: Scene, run: Crews) -> CalledIn:
     """Work out by when cases of any season can be called, as it is done for the season that decides."""
-    gap_min, later = on_arrival(scene, run).books.gap_min, np.flatnonzero(run.level > 0)
+    books, later = on_arrival(scene, run).books, np.flatnonzero(run.level > 0)
     latest = np.full(len(run), np.nan)
     latest[later] = call_by(scene, run.rows(later))
     attack = scene.response.attack_engine[run.address]
     arrival = np.where(attack >= 0, scene.response.arrival_min[run.address, np.maximum(attack, 0)], np.inf)
-    return CalledIn(latest, leaves_time(gap_min, latest, arrival), gap_min, arrival)
+    in_time = leaves_time(books.gap_min, latest, arrival)
+    return CalledIn(latest, in_time, books.gap_min, books.nothing_min, arrival)
 
 
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:

@@ -225,7 +225,8 @@ def _called_then(
     drawn = strips(scene, run, np.where(np.isfinite(advised), on_arrival_min(scene, run.address), 0.0))
     higher = (run.fleet > 0) & (settled.gpm >= found.required_gpm[run.address] - ROUNDING_GPM)
     how = np.where(~higher, "at dispatch", np.where(np.isfinite(advised), "on arrival", "first alarm"))
-    arrays = (run.fleet, called.first_arrival_min, advised, called.gap_min, settled.least_one_out_gpm, how)
+    late = called.gap_min, called.nothing_min
+    arrays = (run.fleet, called.first_arrival_min, advised, *late, settled.least_one_out_gpm, how)
     columns = (column.tolist() for column in arrays)
     return [
         ThenCalled(
@@ -235,9 +236,10 @@ def _called_then(
             advised_min=by,
             strip=replace(strip, called=said),
             gap_min=gap,
+            nothing_min=nothing,
             one_out_gpm=out,
         )
-        for strip, fleet, arrival, by, gap, out, said in zip(drawn, *columns, strict=True)
+        for strip, fleet, arrival, by, gap, nothing, out, said in zip(drawn, *columns, strict=True)
     ]
 
 

@@ -16,7 +16,7 @@ from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, jobs_then, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import MORE, bridge_words, first_drives, unposted_words
-from preplan.render.first_minutes import dry_from, first_words, full_flow_min, hose_awaited, nurse_words
+from preplan.render.first_minutes import dry_from, first_words, flowing_words, full_flow_min, hose_awaited, nurse_words
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -143,15 +143,16 @@ def _calls(facts: Facts, then: ThenCalled, level: int) -> list[str]:
 
 
 def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled) -> list[str]:
-    """Say for how long too little flows in a season, called as the sheet advises, else on arrival."""
+    """Say for how long too little flows in a season, or nothing, called as the sheet advises, else on arrival."""
     if then.strip.dry_min > LEAST_GAP_MIN:
         need = float(facts.plan.needs.required_gpm[facts.lead])
         meets = float(season.uninterrupted_gpm[facts.lead, then.fleet]) >= need - ROUNDING_GPM
-        begins = "Called like this, too" if then.fleet else "Before full flow is asked for, too" if meets else "Too"
+        begins = "Called like this, " if then.fleet else "Before full flow is asked for, " * meets
         full = full_flow_min(facts.plan, then.first_arrival_min)
         first = dry_from(full, float(then.strip.gaps_min[0, 0]))
-        return [f"{begins} little flows for {words.lasting(then.strip.dry_min)} in all, first at minute {first}."]
-    late = f"Called on arrival, too little flows for {words.lasting(then.gap_min)} in all."
+        lacks = flowing_words(then.strip.dry_min, then.strip.nothing_within_min(), f", first at minute {first}")
+        return [words.first_up(f"{begins}{lacks}.")]
+    late = f"Called on arrival, {flowing_words(then.gap_min, then.nothing_min)}."
     return [late] if then.gap_min > LEAST_GAP_MIN else []
 
 

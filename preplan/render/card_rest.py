@@ -24,7 +24,7 @@ from preplan.render.card_facts import (
 from preplan.render.card_seasons import by_season, head, jobs_then, season_words, told_months
 from preplan.render.card_words import LEAST_HEAD_PT, flow_words, where
 from preplan.render.first_drive import BORDER, LAST, bridge_words, first_drives, tight_told, unposted_words
-from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, care_order, flag_words, flags_on
+from preplan.render.flag_words import OFF_THE_WAY, ON_THE_WAY, SHORT, care_order, flag_words, flags_on
 from preplan.render.limit_places import (
     bars_near,
     each_limit,
@@ -45,7 +45,7 @@ LEVEL_SHORT = "level short"
 """Flag that counts the units that the level shown lacks."""
 CIRCUITS_MEET = "circuits meet"
 """Flag of a lane on which the tankers of two circuits meet: none of them is told of the other on its own way."""
-SAID_ABOVE = frozenset({"gap", "send with first alarm", FIRST_ALARM_IN})
+SAID_ABOVE = SHORT | {"send with first alarm", FIRST_ALARM_IN}
 """Flags that the officer's sentences say already."""
 SAID_ELSEWHERE = frozenset(
     {

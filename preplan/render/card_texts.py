@@ -9,7 +9,7 @@ from itertools import chain
 from typing import NamedTuple
 
 from preplan.months import month_words
-from preplan.render import card_rest, card_way, paper, words
+from preplan.render import card_rest, card_way, paper, strip, words
 from preplan.render.card_columns import CARE_GOES_ON, parted_at
 from preplan.render.card_facts import HALF_PT, WIDTH_PT, Facts
 from preplan.render.first_drive import LAST, WHOLE
@@ -22,7 +22,6 @@ _CLOSE = "\u2022 Close call"
 _ARRIVING, _ELSE, _BASIS = "how units arrive from their stations", "what else if something is out", "what is assumed"
 _SHORTER = {_ARRIVING: "arrivals", _ELSE: "more if out"}
 """What stands on the page behind, and in a line that is too narrow."""
-_STRIP_LEGEND = " Grey: gallons on scene. Hatched: too little flows. Bars: loads."
 
 
 def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
@@ -37,7 +36,8 @@ def strip_words(facts: Facts) -> str:
     other, arrival, when = facts.other, float(facts.plan.answers.first_arrival_min[facts.lead]), ""
     if other is not None and other.weakest is not None:
         arrival, when = other.weakest.first_arrival_min, f"{words.first_up(month_words(other.weakest_months))}. "
-    return f"{when}{words.called_words(facts.plan, arrival, facts.group.strip.called)}{_STRIP_LEGEND}"
+    lines = facts.group.strip
+    return f"{when}{words.called_words(facts.plan, arrival, lines.called)} {strip.hatched_words(lines)}"
 
 
 def small_strip_height(facts: Facts) -> float:

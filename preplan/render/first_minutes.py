@@ -11,12 +11,16 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import Strip
-from preplan.plan_tables import DRY_SHARE, FIRST_ALARM_IN, LEAST_GAP_MIN, LONG_DRIVEWAY, ROUNDING_GPM
+from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, LONG_DRIVEWAY, ROUNDING_GPM
 from preplan.render import words
 from preplan.render.flag_words import flag_words
 
 _NONE_GPM = 0.5  # a flow that rounds down to nothing
 _NO_FLOW = "no flow"
+_MINUTES = ("gap_min", "nothing_min")
+_GAP = ("gap_min", "first_gap_min", "longest_gap_min")
+_DRY = ("nothing_min", "first_nothing_min", "longest_nothing_min")
+"""Columns of the answers: minutes in all, the first, and the longest stretch; of all gaps, and where nothing flows."""
 AT_ONCE = "with the first alarm"
 """When a level is called whose units come too late otherwise."""
 
@@ -140,29 +144,73 @@ def duration(minutes: float) -> str:
 
 
 def gap_words(plan: Plan, address: int) -> str:
-    """Say for how long in all it is dry, or how much flow is lacking then, and from which minute; '' where not."""
-    gap, first = float(plan.answers.gap_min[address]), float(plan.answers.first_gap_min[address])
-    if not gap > LEAST_GAP_MIN or not math.isfinite(first):
+    """Say for how long in all nothing flows, and for how long too little, how much is lacking then; '' where enough.
+
+    What flows in some minutes is not spread over others in which nothing does: an officer plans for these.
+    """
+    answers = plan.answers
+    gap, nothing = float(answers.gap_min[address]), float(np.nan_to_num(answers.nothing_min[address]))
+    if not gap > LEAST_GAP_MIN or not math.isfinite(answers.first_gap_min[address]):
         return ""
-    by, before = str(plan.answers.short_by[address]), _before_full_flow(plan, address)
-    full = full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
+    dry, short = how_dry(gap, nothing)
+    said = [f"dry {_stretches(plan, address, _DRY if short else _GAP)}"] if dry else []
+    if short and dry:
+        first = float(answers.first_gap_min[address])
+        earlier = first < float(answers.first_nothing_min[address]) - LEAST_GAP_MIN
+        since = f", first at minute {dry_from(_full_flow_at(plan, address), first)}" if earlier else ""
+        said.append(f"{_lacking(plan, address, but_dry=True)} for {words.lasting(gap - nothing)} more{since}")
+    elif short:
+        said.append(f"{_lacking(plan, address, but_dry=False)} for {_stretches(plan, address, _GAP)}")
+    by = str(answers.short_by[address]) if short else ""
+    return f"{'; '.join(said)}{f', by the {by}' if by else ''}"
+
+
+def how_dry(gap_min: float, nothing_min: float) -> tuple[bool, bool]:
+    """Tell whether of minutes with too little water some without any are told, and others in which too little flows."""
+    dry = nothing_min > LEAST_GAP_MIN
+    return dry, gap_min - nothing_min > LEAST_GAP_MIN or not dry
+
+
+def flowing_words(gap_min: float, nothing_min: float, first: str = "") -> str:
+    """Say that too little flows for so long, `first` then, and for how long nothing does; where nothing does all of it.
+
+    >>> flowing_words(9.0, 0.0), flowing_words(9.0, 9.0)
+    ('too little flows for 9 min in all', 'nothing flows for 9 min in all')
+    >>> flowing_words(9.0, 4.2, ", first at minute 30")
+    'too little flows for 9 min in all, first at minute 30, nothing for 5 min of it'
+    """
+    dry, short = how_dry(gap_min, nothing_min)
+    said = f"{'too little' if short else 'nothing'} flows for {words.lasting(gap_min)} in all{first}"
+    return f"{said}, nothing for {words.lasting(nothing_min)} of it" if dry and short else said
+
+
+def _stretches(plan: Plan, address: int, columns: tuple[str, str, str]) -> str:
+    """Say how many minutes it is in all, from which one, and how long the longest stretch is of several."""
+    whole, first, longest = (float(getattr(plan.answers, word)[address]) for word in columns)
+    full = _full_flow_at(plan, address)
     # else that is what the sentence begins with
-    early = ", before full flow" if not before and first < full - LEAST_GAP_MIN else ""
-    said = f"{words.lasting(gap)} {'at' if gap < 1.0 else 'from'} minute {dry_from(full, first)}{early}"
-    if not _once(plan, address):
-        longest = words.lasting(float(plan.answers.longest_gap_min[address]))
-        said = f"{words.lasting(gap)} in all, first at minute {dry_from(full, first)}{early}, the longest {longest}"
-    lacking, asked = float(plan.answers.short_gal[address]) / gap, float(plan.needs.required_gpm[address])
-    if before:
-        asked = min(asked, plan.district.rules.shuttle.attack_gpm)
-    if lacking >= DRY_SHARE * asked:
-        return f"dry {said}"
-    held_by = f", by the {by}" if by else ""
-    return f"about {words.need(lacking, words.CARD_STEP_GPM)} gpm too little for {said}{held_by}"
+    early = ", before full flow" * (not _before_full_flow(plan, address) and first < full - LEAST_GAP_MIN)
+    if not whole - longest > LEAST_GAP_MIN:
+        return f"{words.lasting(whole)} {'at' if whole < 1.0 else 'from'} minute {dry_from(full, first)}{early}"
+    stretch = words.lasting(longest)
+    return f"{words.lasting(whole)} in all, first at minute {dry_from(full, first)}{early}, the longest {stretch}"
+
+
+def _lacking(plan: Plan, address: int, *, but_dry: bool) -> str:
+    """Say how much flow is lacking where too little flows; `but_dry`: leave out the minutes in which nothing does."""
+    answers = plan.answers
+    gal, minutes = float(answers.short_gal[address]), float(answers.gap_min[address])
+    if but_dry:
+        gal, minutes = gal - float(answers.nothing_gal[address]), minutes - float(answers.nothing_min[address])
+    return f"about {words.need(gal / minutes, words.CARD_STEP_GPM)} gpm too little"
+
+
+def _full_flow_at(plan: Plan, address: int) -> float:
+    return full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
 
 
 def _once(plan: Plan, address: int) -> bool:
-    """Tell whether all dry minutes that are told are of one stretch."""
+    """Tell whether all minutes with too little water that are told are of one stretch."""
     return not plan.answers.gap_min[address] - plan.answers.longest_gap_min[address] > LEAST_GAP_MIN
 
 
@@ -194,9 +242,10 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
         asked_for = "before that is asked for" if _before_full_flow(plan, address) else f"asked for {need}"
         late = f"called on arrival it holds {brings}; {asked_for}: {dry}; {_dry_at_once(plan, address, level)}"
     else:
-        late = f"called on arrival it {'holds it too' if in_time and enough else 'only just holds it'}"
+        holds = "holds it too" if in_time else "only just holds it"
+        late = f"called on arrival it {holds if enough else f'holds {brings}'}"
         if not in_time and plan.levels.gap_min[address, level] > LEAST_GAP_MIN:
-            late += f"; too little {_dry_at_once(plan, address, level)}"
+            late += f"; {_dry_at_once(plan, address, level)}"
     then = "".join(f" {one}" for one in then_at_once(plan, sharing)) if in_time else ""
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"
 
@@ -209,8 +258,23 @@ def _dry_at_once(plan: Plan, address: int, level: int) -> str:
     at_once, later = float(plan.levels.gap_min[address, level]), float(plan.answers.gap_min[address])
     if not at_once > LEAST_GAP_MIN:
         return f"{AT_ONCE} none"
-    no_less = LEAST_GAP_MIN < later <= at_once + LEAST_GAP_MIN
-    return f"{AT_ONCE} {'no less' if no_less else f'for {words.lasting(at_once)}'}"
+    if LEAST_GAP_MIN < later <= at_once + LEAST_GAP_MIN:
+        return f"{AT_ONCE} no less"
+    return f"{AT_ONCE} {_so_long(plan, address, level)}"
+
+
+def _so_long(plan: Plan, address: int, level: int) -> str:
+    """Write for how long too little flows at a level, all alerted at once; for how long nothing does, if need be.
+
+    Of one kind alone, and of that of which the answer is told, the kind goes without saying.
+    """
+    gap, nothing = (float(column[address, level]) for column in (plan.levels.gap_min, plan.levels.nothing_min))
+    kind, told = how_dry(gap, nothing), how_dry(*(float(getattr(plan.answers, word)[address]) for word in _MINUTES))
+    dry, short = kind
+    if kind == told and not (dry and short) and plan.answers.gap_min[address] > LEAST_GAP_MIN:
+        return f"for {words.lasting(gap)}"
+    said = f"{'too little' if short else 'dry'} for {words.lasting(gap)}"
+    return f"{said}, dry for {words.lasting(nothing)} of it" if dry and short else said
 
 
 def then_at_once(plan: Plan, sharing: Sequence[int]) -> list[str]:
@@ -298,7 +362,8 @@ def _less_dry(plan: Plan, address: int, level: int) -> str:
         return ""
     least = min(higher, key=lambda k: float(gaps[k]))
     name = words.level_words(plan.district.levels[least].name)
-    return f"; {name}: {words.lasting(float(gaps[least])) if gaps[least] > LEAST_GAP_MIN else 'none'}"
+    lasts = _so_long(plan, address, least).removeprefix("for ") if gaps[least] > LEAST_GAP_MIN else "none"
+    return f"; {name}: {lasts}"
 
 
 def dry_from(full: float, minute: float) -> str:

@@ -9,6 +9,7 @@ from preplan.months import month_words, months_of
 from preplan.plan import Plan
 from preplan.plan_tables import (
     BRIDGE_AT_SITE,
+    DRY,
     FIRST_ALARM_IN,
     FIRST_CIRCUIT,
     LONG_DRIVEWAY,
@@ -40,6 +41,7 @@ _FLAGS = {
     "posted below engine": "Do not cross with {n}.",
     "posted below size": "Do not pass with {n}.",
     "gap": "Less water than is asked for: {n} in all.",
+    DRY: "DRY, nothing flows at all: {n} in all.",
     "single fill site": "Only one fill site serves here: no backup.",
     "no backup": "No fill site stands in in {n}.",
     NOT_THIS_WAY: "{n}: NOT THIS WAY, {road} then.",
@@ -93,6 +95,8 @@ _FLAGS = {
     BRIDGE_AT_SITE: "BRIDGE at the fill site, weight not posted: do not wait or fill on it.",
     "storage unknown": "How much water it holds is not known; taken as enough.",
 }
+SHORT = frozenset({"gap", DRY})
+"""Flags of water that runs short, which hang on how units are called."""
 EMPTY_ONLY = "empty only"
 """Flag of what empty tankers alone may cross."""
 A_ROAD = "a road on the way is shut or posted"

@@ -17,7 +17,7 @@ from preplan.render import backups, crew, first_minutes, us_grid, words
 from preplan.render.card_facts import Facts, own_months
 from preplan.render.card_other import jobs_words
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
-from preplan.render.flag_words import GRAVE
+from preplan.render.flag_words import GRAVE, SHORT
 from preplan.render.limit_places import named_words
 from preplan.render.map_pack import NOT_KNOWN, Forms, Ints, Page, Texts, grid, pack, steps, whole
 from preplan.render.map_routes import moved
@@ -120,6 +120,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "steady": whole(levels.sustained_gpm, way="down"),
         "onArrival": whole(levels.on_arrival_gpm, way="down"),
         "gapOnArrival": whole(levels.gap_on_arrival_min, 10),
+        "nothingOnArrival": whole(levels.nothing_on_arrival_min, 10),
         "firstWater": whole(answers.first_water_min, 10),
         "callBy": whole(_call_by_min(plan)),
         "backupFlow": whole(levels.backup_gpm, way="down"),
@@ -227,7 +228,7 @@ def flag_said(plan: Plan, flag: Flag, called: str = "") -> str:
     said = named_words(plan, replace(flag, value=value))
     return (
         said.removesuffix(".") + ", if this level is called on arrival."
-        if (flag.code, called) == ("gap", "on arrival")
+        if flag.code in SHORT and called == "on arrival"
         else said
     )
 

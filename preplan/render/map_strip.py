@@ -17,7 +17,7 @@ from preplan.plan_cards import CardGroup, Strip
 from preplan.plan_tables import at_level
 from preplan.records import BoolArray, FloatArray
 from preplan.render import strip, words
-from preplan.render.first_minutes import hose_awaited, nurse_words
+from preplan.render.first_minutes import hose_awaited, how_dry, nurse_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, pack, steps, whole
 
 ACROSS_PX, UP_PX = 360.0, 100.0
@@ -26,8 +26,8 @@ UP_STEPS = 200
 """Water on scene in whole parts of the scale's upper end, half a pixel each."""
 TENTHS = 10
 """Parts of a minute."""
-MARK_DUMP, MARK_GAP, MARK_ENOUGH = 1, 2, 4
-"""Bits of a point: a load starts to dump; too little flows from here on; enough does."""
+MARK_DUMP, MARK_GAP, MARK_ENOUGH, MARK_NOTHING, MARK_SOME = 1, 2, 4, 8, 16
+"""Bits of a point: a load starts to dump; too little flows from here on; enough does; nothing flows; something does."""
 _BEND_PX = 0.2  # a point nearer to the line past it is left out; rounding takes the rest of the half pixel
 
 
@@ -91,6 +91,8 @@ def _marks(lines: Strip, tenth: Ints) -> tuple[Ints, Ints]:
         (MARK_DUMP, np.array([minute for minute, _ in lines.dumps])),
         (MARK_GAP, lines.told_gaps_min[:, 0]),
         (MARK_ENOUGH, lines.told_gaps_min[:, 1]),
+        (MARK_NOTHING, lines.told_nothing_min[:, 0]),
+        (MARK_SOME, lines.told_nothing_min[:, 1]),
     )
     at = whole(np.concatenate([minutes for _, minutes in kinds]), TENTHS)
     mark = np.repeat([bit for bit, _ in kinds], [len(minutes) for _, minutes in kinds])
@@ -144,6 +146,7 @@ def _strip_of(plan: Plan, groups: Sequence[CardGroup]) -> Ints:
 def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Page:
     """List what each strip says, as the card does: how called, the scale, the longest gap, the demand."""
     calls, ticks, gaps, demands, nurses = Texts(), Texts(), Texts([""], {"": 0}), Texts(), Texts([""], {"": 0})
+    flows = Texts()
     level = plan.answers.level
     attack = at_level(plan.levels.attack_engine, level)
     asked = [whole(one.demand_min, TENTHS).tolist() for one in lines]
@@ -160,13 +163,23 @@ def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Pa
         ],
         "tick": [ticks.place(tuple(strip.gallons_scale(one)[2])) for one in lines],
         "gap": [gaps.place("" if one is None else one[1]) for one in longest],
+        "flow": [flows.place(_flowing(one)) for one in lines],
         "longest": [NOT_KNOWN if one is None else one[0] for one in longest],
         "first": [sum(tenths[:1]) for tenths in asked],
         "demand": [demands.place(_demand(one, tenths)) for one, tenths in zip(lines, asked, strict=True)],
     }
-    every = {"calls": calls, "nurses": nurses, "ticks": ticks, "gaps": gaps, "demands": demands}
+    every = {"calls": calls, "nurses": nurses, "ticks": ticks, "gaps": gaps, "flows": flows, "demands": demands}
     texts = {name: found.values for name, found in every.items()}
     return {**{name: pack(steps(column)) for name, column in columns.items()}, **texts}
+
+
+def _flowing(lines: Strip) -> tuple[str, str]:
+    """Say whether too little flows in the gaps or nothing does; where some flows in part of them, how long nothing."""
+    dry, short = how_dry(lines.dry_min, lines.nothing_within_min())
+    if not short:
+        return "Nothing flows", ""
+    lasts = words.lasting(lines.nothing_within_min())
+    return "Too little flows", f"; nothing at all for {lasts} in all" if dry else ""
 
 
 def _demand(lines: Strip, tenths: Sequence[int]) -> tuple[tuple[int, str], ...]:

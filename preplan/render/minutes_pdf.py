@@ -99,13 +99,14 @@ def _gaps(document: Document, plan: Plan) -> None:
     rows = [
         (
             road[:90], f"{len(mine):,}", words.where_words(plan, mine[0])[:90], words.minutes(float(gap[mine[0]])),
+            words.minutes(float(answers.nothing_min[mine[0]])),
             f"minute {words.number(float(answers.first_gap_min[mine[0]]))}",
             words.need(float(answers.short_gal[mine[0]])),
         )
         for road, mine in list(roads.items())[:_MOST_GAPS]
     ]  # fmt: skip
-    document.table(("road", "addresses", "worst of them", "too little in all", "from", "gal short"), rows,
-                   (130.0, 60.0, 150.0, 70.0, 70.0, 60.0))  # fmt: skip
+    head = ("road", "addresses", "worst of them", "too little in all", "of it dry", "from", "gal short")
+    document.table(head, rows, (115.0, 55.0, 135.0, 75.0, 50.0, 60.0, 50.0))
     if len(roads) > len(rows):
         document.flow(f"and {len(roads) - len(rows):,} more roads: see addresses.csv.", SMALL_PT)
 

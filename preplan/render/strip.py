@@ -2,8 +2,8 @@
 
 Nothing here draws: `picture` gives strokes, areas and words in points, from which `strip_pdf` and `strip_image`
 draw paper and pictures. Black, white and grey alone carry the meaning, so a photocopy keeps it: water is a grey
-area under a line, a dry or short stretch is hatched, a load that starts to dump is a bar on the base line, a unit that
-comes on scene is a stem with its name.
+area under a line, a stretch in which too little flows is hatched, crosswise where nothing does, a load that starts to
+dump is a bar on the base line, a unit that comes on scene is a stem with its name.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import numpy as np
 from preplan.plan_cards import Strip
 from preplan.records import FloatArray
 from preplan.render import words
+from preplan.render.first_minutes import how_dry
 from preplan.render.scene import Box
 from preplan.render.strip_names import APART_PT, Flag, Names
 
@@ -27,8 +28,13 @@ BLACK, DARK, MID, LIGHT, WHITE = 0.0, 0.25, 0.55, 0.85, 1.0
 """Shades of grey: share of white."""
 LEAST_WIDTH_PT, LEAST_HEIGHT_PT = 200.0, 60.0
 """A strip smaller than this has no room for its texts."""
-LEGEND = "Grey: water on scene, gal. Hatched: too little flows. Bars: a load starts to dump. Stems: unit on scene."
+LEGEND = (
+    "Grey: water on scene, gal. Hatched: too little flows, crosswise: nothing. Bars: a load starts to dump. "
+    "Stems: unit on scene."
+)
 
+_HATCHED = {(True, False): "Crosshatched: nothing flows", (True, True): "Hatched: too little flows, crosswise: nothing"}
+"""What hatching means where some of it is dry, by `how_dry`."""
 _NEAR_PT = 1e-6  # a box that was added up from parts is as high as meant but for this
 _ROW_PT = TEXT_PT * 1.15
 _LANE_PT = TEXT_PT * 1.4  # the demand's lane
@@ -151,6 +157,12 @@ def picture(lines: Strip, page: Box, measure: Measure, *, legend: bool = False) 
     return parts
 
 
+def hatched_words(lines: Strip) -> str:
+    """Say in a few words what is drawn, of hatching what there is."""
+    dry = how_dry(lines.dry_min, lines.nothing_within_min())
+    return f"Grey: gallons on scene. {_HATCHED.get(dry, 'Hatched: too little flows')}. Bars: loads."
+
+
 def gallons_scale(lines: Strip) -> tuple[float, list[float], list[str]]:
     """Give the upper end of the scale of gallons, its ticks, and what is written at them."""
     most_gal, ticks_gal = nice_ticks(float(lines.on_scene_gal.max(initial=0.0)), 3)
@@ -190,29 +202,39 @@ def _water(lines: Strip, scale: Scale) -> list[Part]:
 
 
 def _gaps(lines: Strip, scale: Scale) -> list[Part]:
-    """Hatch the dry or short stretches from the lane of demand up."""
+    """Hatch the stretches in which too little flows from the lane of demand up, crosswise where nothing does."""
     parts: list[Part] = []
-    bottom, top = scale.plot.bottom - _BARS_PT - _LANE_PT, scale.plot.top
-    for start_min, stop_min in lines.told_gaps_min.tolist():
-        left, right = scale.x(start_min), scale.x(stop_min)
-        middle, half = (left + right) / 2, max(right - left, _LEAST_GAP_PT) / 2
-        box = Box(middle - half, bottom, middle + half, top)
-        parts += [Stroke(hatch(box, _HATCH_PT), 0.5), Stroke(_uprights((box.left, box.right), bottom, top), 0.6)]
-    return parts
+    for span in lines.told_gaps_min.tolist():
+        box = _gap_box(scale, *span)
+        sides = _uprights((box.left, box.right), box.bottom, box.top)
+        parts += [Stroke(hatch(box, _HATCH_PT), 0.5), Stroke(sides, 0.6)]
+    falling = [hatch(_gap_box(scale, *span), _HATCH_PT, falling=True) for span in lines.told_nothing_min.tolist()]
+    return parts + ([Stroke(np.concatenate(falling), 0.5)] if falling else [])
+
+
+def _gap_box(scale: Scale, start_min: float, stop_min: float) -> Box:
+    left, right = scale.x(start_min), scale.x(stop_min)
+    middle, half = (left + right) / 2, max(right - left, _LEAST_GAP_PT) / 2
+    return Box(middle - half, scale.plot.bottom - _BARS_PT - _LANE_PT, middle + half, scale.plot.top)
 
 
 def longest_gap(lines: Strip) -> tuple[int, str] | None:
-    """Give the row of the longest dry stretch and what is written about it; None where there is none."""
+    """Give the row of the longest stretch of too little water and what is written about it; None where there is none.
+
+    It is dry where nothing flows; of one in which some flows, how much of it is dry is told too.
+    """
     if not len(lines.told_gaps_min):
         return None
     row = int(np.argmax(np.diff(lines.gaps_min, axis=1)[:, 0]))
     start_min, stop_min = lines.gaps_min[row].tolist()
-    which = "short" if len(lines.gaps_min) == 1 else "longest short"
-    return row, f"{which} {words.lasting(stop_min - start_min)}"
+    lasts_min, dry_min = stop_min - start_min, lines.nothing_within_min(start_min, stop_min)
+    dry, short = how_dry(lasts_min, dry_min)
+    which = f"{'longest ' * (len(lines.gaps_min) > 1)}{'short' if short else 'dry'} {words.lasting(lasts_min)}"
+    return row, f"{which}, dry {words.lasting(dry_min)}" if dry and short else which
 
 
 def _longest(lines: Strip) -> tuple[float, float, str] | None:
-    """Give the ends of the longest dry stretch and what is written about it; None where there is none."""
+    """Give the ends of the longest stretch of too little water and what is written about it; None: there is none."""
     longest = longest_gap(lines)
     if longest is None:
         return None
@@ -226,7 +248,7 @@ def _fits_gap(start_min: float, stop_min: float, said: str, scale: Scale, measur
 
 
 def _wide_gap(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
-    """Say how long the longest dry stretch is, where it has room; else it stands among the names."""
+    """Say how long the longest stretch of too little water is, where it has room; else it stands among the names."""
     longest = _longest(lines)
     if longest is None or not _fits_gap(*longest, scale, measure):
         return []
@@ -235,11 +257,13 @@ def _wide_gap(lines: Strip, scale: Scale, measure: Measure) -> list[Part]:
     return _boxed(said, middle, scale.plot.top - TEXT_PT * 1.5, scale.plot, measure)
 
 
-def hatch(box: Box, step: float) -> FloatArray:
+def hatch(box: Box, step: float, *, falling: bool = False) -> FloatArray:
     """Give (n, 2, 2) lines at 45 degrees that fill a box, cut at its edges, `step` apart along the page.
 
     They lie on one raster of the page, so that boxes side by side look alike.
     """
+    if falling:
+        return hatch(Box(-box.right, box.bottom, -box.left, box.top), step) * (-1.0, 1.0)
     first, last = math.ceil((box.left - box.top) / step), math.floor((box.right - box.bottom) / step)
     shift = np.arange(first, last + 1) * step  # each line is x = y + shift
     low, high = np.maximum(box.bottom, box.left - shift), np.minimum(box.top, box.right - shift)
@@ -286,7 +310,7 @@ def _up_axis(scale: Scale, ticks_gal: Sequence[float], said_gal: Sequence[str], 
 
 
 def _flags(lines: Strip, scale: Scale, measure: Measure, rows: int) -> list[Flag]:
-    """Name the units by their arrival, and the longest dry stretch where it is too narrow for words."""
+    """Name the units by their arrival, and the longest stretch of too little water where it is too narrow for words."""
     names = Names(scale.plot.left, scale.plot.right, rows, measure)
     coming = sorted((minute, words.printable(unit)) for minute, unit in lines.arrivals if minute <= scale.last_min)
     flags = [names.flag((scale.x(minute),), unit) for minute, unit in coming]

@@ -83,6 +83,11 @@ class Answer:
     gap_stretches: int
     longest_gap_min: float
     short_gal: float
+    nothing_min: float
+    """Of the dry minutes those in which nothing flows at all: with the first, the longest stretch, what is short."""
+    first_nothing_min: float
+    longest_nothing_min: float
+    nothing_gal: float
     mws_by_min: float
     """The minute by which required_gal has arrived; NaN where it has not by F + required_min, or is not asked."""
     surge_min: float
@@ -101,17 +106,26 @@ def account(case: Case, flow_gpm: float | None = None) -> Run:
     return Run(case, flow_gpm).go()
 
 
-def dry_stretches(run: Run) -> list[tuple[float, float]]:
-    """List the stretches (from minute, to minute) in which the demand exceeds what can be delivered."""
+def dry_stretches(run: Run, *, nothing: bool = False) -> list[tuple[float, float]]:
+    """List the stretches (from minute, to minute) in which the demand exceeds what can be delivered.
+
+    `nothing`: those of them in which nothing flows at all.
+    """
     dry: list[tuple[float, float]] = []
     for piece in run.pieces:
-        if piece.demand_gpm - piece.flow.delivered <= DRY_GPM:
+        if not _is_dry(piece, nothing=nothing):
             continue
         if dry and piece.start_min - dry[-1][1] <= INSTANT_MIN:
             dry[-1] = (dry[-1][0], piece.end_min)
         else:
             dry.append((piece.start_min, piece.end_min))
     return [stretch for stretch in dry if stretch[1] - stretch[0] > GAP_MIN]
+
+
+def _is_dry(piece: Piece, *, nothing: bool) -> bool:
+    """Tell whether too little flows in a piece, or nothing at all."""
+    delivered = piece.flow.delivered
+    return piece.demand_gpm - delivered > DRY_GPM and not (nothing and delivered > DRY_GPM)
 
 
 def gap_min(case: Case) -> float:
@@ -124,7 +138,7 @@ def gap_min(case: Case) -> float:
 def answer(case: Case) -> Answer:
     """Work out everything that is printed about one case."""
     run, held = account(case), held_flow(case)
-    dry = dry_stretches(run)
+    dry, nothing = dry_stretches(run), dry_stretches(run, nothing=True)
     runs = case.end_min < NEVER
     return Answer(
         first_water_min=_known(case.first_water_min) if case.booster_gal > 0.0 else math.nan,
@@ -137,6 +151,10 @@ def answer(case: Case) -> Answer:
         gap_stretches=len(dry),
         longest_gap_min=max((stop - start for start, stop in dry), default=0.0) if runs else math.nan,
         short_gal=_short_gal(run.pieces) if runs else math.nan,
+        nothing_min=sum(stop - start for start, stop in nothing) if runs else math.nan,
+        first_nothing_min=nothing[0][0] if nothing else math.nan,
+        longest_nothing_min=max((stop - start for start, stop in nothing), default=0.0) if runs else math.nan,
+        nothing_gal=_short_gal([one for one in run.pieces if _is_dry(one, nothing=True)]) if runs else math.nan,
         mws_by_min=_arrived_min(run, case.required_gal),
         surge_min=_surge_min(case, dry),
         uninterrupted_gpm=held.gpm,
@@ -319,6 +337,7 @@ def strip(run: Run) -> Strip:
         demand_min=np.array([step.start_min for step in steps]),
         demand_gpm=np.array([step.gpm for step in steps]),
         gaps_min=np.array(dry_stretches(run), dtype=np.float64).reshape(-1, 2),
+        nothing_min=np.array(dry_stretches(run, nothing=True), dtype=np.float64).reshape(-1, 2),
         arrivals=tuple((e.minute, e.unit_id) for e in run.events if e.what == "on scene"),
         dumps=tuple((e.minute, e.unit_id) for e in run.events if e.what == "dumps"),
         sources_dry_min=tuple(source.dry_min for source in run.sources),

@@ -86,9 +86,9 @@ def _grounds(table: CaseTable, clock: Clock, flow_gpm: FloatArray, trucks: Recor
     here = np.isfinite(table.arrival_min)
     ground["mixed"] = (here & trucks["self_fill"]).any(axis=1) & (here & ~trucks["self_fill"]).any(axis=1)
     ground["next_mark"] = marks[:, 0, MINUTE]
-    for word in ("tight", "established", "arrived_by", "first_gap", "late_gap"):
+    for word in ("tight", "established", "arrived_by", "first_gap", "late_gap", "first_nothing"):
         ground[word] = np.nan
-    for word in ("dump_free", "dry_from", "dry_to"):
+    for word in ("dump_free", "dry_from", "dry_to", "nothing_from", "nothing_to"):
         ground[word] = -np.inf
     ground["ratio"] = np.inf
     return ground

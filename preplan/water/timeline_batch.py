@@ -63,6 +63,10 @@ class GapTable(Columns):
     gap_stretches: FloatArray
     longest_gap_min: FloatArray
     short_gal: FloatArray
+    nothing_min: FloatArray
+    first_nothing_min: FloatArray
+    longest_nothing_min: FloatArray
+    nothing_gal: FloatArray
     mws_by_min: FloatArray
 
 
@@ -368,6 +372,10 @@ def _gap_piece(table: CaseTable) -> GapTable:
         gap_stretches=found["stretches"],
         longest_gap_min=np.where(runs, found["longest"], np.nan),
         short_gal=np.where(runs, found["short"], np.nan),
+        nothing_min=np.where(runs, found["nothing"], np.nan),
+        first_nothing_min=found["first_nothing"],
+        longest_nothing_min=np.where(runs, found["longest_nothing"], np.nan),
+        nothing_gal=np.where(runs, found["nothing_gal"], np.nan),
         mws_by_min=found["arrived_by"],
     )
     for row in np.flatnonzero(~known | found["lost"]).tolist():

@@ -9,7 +9,7 @@ import numpy as np
 from preplan.plan_cards import Nursed, Strip
 from preplan.records import FloatArray
 from preplan.water.timeline_accounts import Accounts
-from preplan.water.timeline_rounds import DRY, DUMP, LEVEL, NURSED
+from preplan.water.timeline_rounds import DRY, DUMP, LEVEL, NOTHING, NURSED
 from preplan.water.timeline_table import CaseTable
 
 _APART_MIN = 1e-9  # points of time nearer than this are one
@@ -22,7 +22,8 @@ def strips_of(run: Accounts, table: CaseTable, unit_ids: Sequence[str]) -> list[
 
 def _strip(run: Accounts, table: CaseTable, row: int, unit_ids: Sequence[str]) -> Strip:
     """Write one case's strip."""
-    (minute, gal), dry, (dumped_min, who) = (run.noted(row, kind).T for kind in (LEVEL, DRY, DUMP))
+    kinds = LEVEL, DRY, NOTHING, DUMP
+    (minute, gal), dry, nothing, (dumped_min, who) = (run.noted(row, kind).T for kind in kinds)
     clock = run.clock
     end = clock.end[row]
     kept = np.ones(len(minute), dtype=np.bool_)
@@ -44,6 +45,7 @@ def _strip(run: Accounts, table: CaseTable, row: int, unit_ids: Sequence[str]) -
         demand_min=np.array([at for at, _ in steps] if runs else []),
         demand_gpm=np.array([gpm for _, gpm in steps] if runs else []),
         gaps_min=_joined(*dry),
+        nothing_min=_joined(*nothing),
         arrivals=tuple((float(arrival[t]), unit_ids[t]) for t in here.tolist()) if runs else (),
         dumps=tuple((float(dumped_min[i]), unit_ids[int(who[i])]) for i in order.tolist()),
         sources_dry_min=tuple(run.sites["dry_min"][row].tolist()),

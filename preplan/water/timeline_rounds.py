@@ -26,8 +26,8 @@ SLACK = 1.0 + 1e-12
 """Two rates nearer than this are equal."""
 SAME_RATIO = 1e-9
 """Relative difference below which two ratios are equal."""
-LEVEL, DRY, DUMP, NURSED = 0.0, 1.0, 2.0, 3.0
-"""Kinds of notes: (minute, gallons on scene), (start, stop), (minute, tanker), (start, stop)."""
+LEVEL, DRY, DUMP, NURSED, NOTHING = 0.0, 1.0, 2.0, 3.0, 4.0
+"""Kinds of notes: (minute, gallons on scene), (start, stop), (minute, tanker), (start, stop), (start, stop)."""
 MINUTE, BOOSTER, ACTIVE, DEAD = range(4)
 """Columns of the marks: when, and what each adds to the fireground, gal."""
 _LATEST_MIN = 1e4  # later than any timeline runs
@@ -89,6 +89,15 @@ class Ground:
     dry_from: float
     dry_to: float
     """The dry stretch that is open, or was last."""
+    nothing: float
+    """Of the dry minutes those in which nothing flows at all."""
+    nothing_gal: float
+    longest_nothing: float
+    first_nothing: float
+    nothing_from: float
+    nothing_to: float
+    fed: bool
+    """A tanker pumps into the attack engine: what is short then is not all."""
     lost: bool
     """A tanker began to pump before one that took its place earlier, so the order is not known."""
     noted: int
@@ -256,6 +265,9 @@ def _note_dry(g: Ground, notes: FloatArray, minutes: float, offered: float, dema
     else:
         wet = drawn_down + (g.booster - first * drawn_down) / then
     _add_dry(g, notes, g.now + min(wet, minutes), g.now + minutes)
+    if min(offered, want) <= 0.0 and not g.fed:
+        empty = max(wet, drawn_down) if want > 0.0 else wet
+        _add_nothing(g, notes, g.now + min(empty, minutes), g.now + minutes, demand)
 
 
 @compiled
@@ -274,6 +286,23 @@ def _add_dry(g: Ground, notes: FloatArray, start: float, stop: float) -> None:
     g.dry_to = stop
     g.longest = max(g.longest, stop - g.dry_from)
     g.gap += stop - start
+
+
+@compiled
+def _add_nothing(g: Ground, notes: FloatArray, start: float, stop: float, demand: float) -> None:
+    """Note a stretch in which nothing flows."""
+    if not stop - start > INSTANT_MIN:
+        return
+    if len(notes):
+        _note(g, notes, NOTHING, start, stop)
+    if start - g.nothing_to > INSTANT_MIN:
+        g.nothing_from = start
+    if math.isnan(g.first_nothing):
+        g.first_nothing = start
+    g.nothing_to = stop
+    g.longest_nothing = max(g.longest_nothing, stop - g.nothing_from)
+    g.nothing += stop - start
+    g.nothing_gal += demand * (stop - start)
 
 
 # --------------------------------------------------------------------------- water
@@ -341,7 +370,9 @@ def _feed(
         if len(notes) and rate > 0:
             _note(g, notes, NURSED, g.now, stop)
         if rate < demand:
+            g.fed = rate > 0.0
             _flow(g, notes, minutes, 0.0, demand - rate)
+            g.fed = False
         elif len(notes):
             for minute in (g.now, stop):
                 _note(g, notes, LEVEL, minute, g.portable + g.booster)

@@ -176,8 +176,8 @@ for (const place of [...data.sites, ...data.stations]) {
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
     "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "backupThen", "oneOut",
-    "steady", "onArrival", "gapOnArrival", "firstWater", "callBy", "byHose", "builtUp", "apart", "dumpMin", "attackMin",
-    "hydrantCounts",
+    "steady", "onArrival", "gapOnArrival", "nothingOnArrival", "firstWater", "callBy", "byHose", "builtUp", "apart",
+    "dumpMin", "attackMin", "hydrantCounts",
   ], alongRoads);
   CASE_COLUMNS.forEach((name, k) => {
     columns[name] = columns.case.map((one) => packed.cases[one][k]);

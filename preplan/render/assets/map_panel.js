@@ -462,8 +462,11 @@ function lastingWords(at) {
 
 // What is left where the officer who arrives first calls the units beyond the first level.
 function onArrivalWords(at) {
-  const dry = answers.gapOnArrival[at];
-  const gap = dry < 0 ? "" : dry > 0 ? `; too little flows for ${minutes(dry)} in all` : "; enough flows throughout";
+  const [short, dry] = [answers.gapOnArrival[at], answers.nothingOnArrival[at]];
+  const most = short > dry ? "too little flows" : "nothing flows";
+  const some = dry > 0 && short > dry ? `, nothing for ${minutes(dry)} of it` : "";
+  const lacks = `; ${most} for ${minutes(short)} in all${some}`;
+  const gap = short < 0 ? "" : short > 0 ? lacks : "; enough flows throughout";
   // a later call may spread the loads and hold a little more by the sum: nobody should wait for that
   return `holds ${gpm(Math.min(answers.onArrival[at], answers.flow[at]))}${gap}`;
 }

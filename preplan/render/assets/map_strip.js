@@ -51,15 +51,25 @@ function waterParts(strip, scale) {
 }
 
 function gapParts(strip, scale) {
-  return strip.gaps.flatMap(([from, to]) => {
-    const [one, other] = [scale.x(from), scale.x(to)];
-    const [middle, half] = [(one + other) / 2, Math.max(other - one, LEAST_GAP_PT) / 2];
-    const box = {
-      left: middle - half, right: middle + half, bottom: scale.bottom - BARS_PT - LANE_PT, top: scale.top,
-    };
+  const rising = strip.gaps.flatMap((span) => {
+    const box = gapBox(scale, span);
     const sides = [box.left, box.right].map((x) => [[x, box.bottom], [x, box.top]]);
     return [stroke(hatching(box), 0.5), stroke(sides, 0.6)];
   });
+  const falling = strip.nothing.flatMap((span) => fallingLines(gapBox(scale, span)));
+  return strip.nothing.length ? [...rising, stroke(falling, 0.5)] : rising;
+}
+
+function gapBox(scale, [from, to]) {
+  const [one, other] = [scale.x(from), scale.x(to)];
+  const [middle, half] = [(one + other) / 2, Math.max(other - one, LEAST_GAP_PT) / 2];
+  return { left: middle - half, right: middle + half, bottom: scale.bottom - BARS_PT - LANE_PT, top: scale.top };
+}
+
+// What crosses the hatching where nothing flows.
+function fallingLines(box) {
+  const lines = hatching({ ...box, left: -box.right, right: -box.left });
+  return lines.map((ends) => ends.map(([x, y]) => [-x, y]));
 }
 
 // Lines at 45 degrees on one raster of the page, cut at the edges of a box.

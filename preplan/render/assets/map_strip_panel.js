@@ -5,6 +5,8 @@ const ON_PAPER = { least: 710, most: 710, text: 12, high: 92 }; // as wide as th
 const MARK_DUMP = 1; // bits of a point
 const MARK_GAP = 2;
 const MARK_ENOUGH = 4;
+const MARK_NOTHING = 8;
+const MARK_SOME = 16;
 const SVG = "http://www.w3.org/2000/svg";
 
 // Unpacked when an address is first shown: most of them are never looked at.
@@ -17,7 +19,7 @@ function unpackStrips() {
     let end = 0;
     return [0, ...counts.map((count) => (end += count))];
   };
-  const named = unpackColumns(packed, ["call", "nurse", "tick", "gap", "longest", "first", "demand", "crew", "points"], running);
+  const named = unpackColumns(packed, ["call", "nurse", "tick", "gap", "flow", "longest", "first", "demand", "crew", "points"], running);
   const steps = unpackColumns(packed, ["stepMin", "stepUp", "stepMark", "arrive", "kind"]);
   return (strips = {
     ...named, ...steps,
@@ -33,6 +35,7 @@ function readStrip(k) {
   const { strips: packed } = data;
   const from = unpackStrips();
   const strip = { ticks: packed.ticks[from.tick[k]], gapWords: packed.gaps[from.gap[k]], longest: from.longest[k] };
+  strip.flowWords = packed.flows[from.flow[k]];
   let minute = 0;
   const arrivals = packed.crews[from.crew[k]].map((name, n) => {
     minute += from.arrive[from.arriveFrom[k] + n];
@@ -45,24 +48,36 @@ function readStrip(k) {
 
 function readPoints(kinds) {
   const { stepMin, stepUp, stepMark } = strips;
-  const [points, dumps, gaps] = [[], [], []];
-  let [tenths, up, since] = [0, 0, -1];
-  const close = () => {
-    gaps.push([since, tenths / 10]);
-    since = -1;
-  };
+  const [points, dumps] = [[], []];
+  const [gaps, nothing] = [openSpans(MARK_GAP, MARK_ENOUGH), openSpans(MARK_NOTHING, MARK_SOME)];
+  let [tenths, up] = [0, 0];
   for (const kind of kinds) {
     tenths += stepMin[kind];
     up += stepUp[kind];
     points.push({ minute: tenths / 10, share: up / data.strips.most });
     const mark = stepMark[kind];
     if (mark & MARK_DUMP) dumps.push(tenths / 10);
-    const open = since >= 0;
-    if (open && mark & MARK_ENOUGH) close();
-    if (mark & MARK_GAP) since = tenths / 10;
-    if (!open && mark & MARK_ENOUGH && since >= 0) close();
+    gaps.read(mark, tenths / 10);
+    nothing.read(mark, tenths / 10);
   }
-  return { points, dumps, gaps };
+  return { points, dumps, gaps: gaps.found, nothing: nothing.found };
+}
+
+// Collects stretches of minutes from the marks at which they begin and end; both may be those of one point.
+function openSpans(begins, ends) {
+  const found = [];
+  let since = -1;
+  const close = (minute) => {
+    found.push([since, minute]);
+    since = -1;
+  };
+  const read = (mark, minute) => {
+    const open = since >= 0;
+    if (open && mark & ends) close(minute);
+    if (mark & begins) since = minute;
+    if (!open && mark & ends && since >= 0) close(minute);
+  };
+  return { found, read };
 }
 
 // ------------------------------------------------------------------------------------------- drawn
@@ -157,11 +172,11 @@ function demandWords({ demand }) {
 }
 
 // With its minutes: where many gaps stand side by side a name alone does not tell which is meant.
-function dryWords({ gaps, longest, gapWords }) {
+function dryWords({ gaps, longest, gapWords, flowWords: [begins, more] }) {
   if (!gaps.length) return "Enough flows throughout";
   const [from, to] = gaps[longest];
   const times = gaps.length === 1 ? "once" : `${gaps.length} times`;
-  return `Too little flows ${times}: ${gapWords}, from minute ${tenth(from)} to ${tenth(to)}`;
+  return `${begins} ${times}: ${gapWords}, from minute ${tenth(from)} to ${tenth(to)}${more}`;
 }
 
 // The same for who cannot see it.
