@@ -427,3 +427,13 @@ def test_a_fill_site_of_other_months_alone_is_not_said_to_serve_nobody() -> None
     said = words_of(site_pdf.sites(plan_of(SAMPLE / "district.toml")))
     assert said.count("No address fills here first.") == 1
     assert "Best in April to November for" in said
+
+
+def test_a_fill_site_says_of_each_circuit_alike_how_empties_keep_off_a_lane() -> None:
+    """Its page had empties go another way, and a circuit of the next page had them wait in the lane."""
+    plan = plan_of(SAMPLE / "district.toml")
+    said = words_of(site_pdf.sites(plan))
+    assert "For Cobble Lane: " not in said, "some of its cards have no other way"
+    assert "64 Cobble Ln: empties by Kiln Road; " in said
+    circuit = said.partition(" Cobble Lane 155 to 186 (2 addresses) Loaded, fill site")[2]
+    assert "or send empties by Kiln Road, " in circuit[: circuit.index("Gristmill Road 613")]

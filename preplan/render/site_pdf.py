@@ -14,7 +14,7 @@ from preplan.plan_cards import CardGroup, Step
 from preplan.plan_tables import FIRST_CIRCUIT, NOT_THIS_WAY, Flag
 from preplan.records import ALL_MONTHS, BoolArray, FillSite, IntArray
 from preplan.render import card_pdf, card_seasons, index_pdf, paper, status_index_pdf, symbols_pdf, words
-from preplan.render.card_facts import Facts
+from preplan.render.card_facts import ONE_WAY, Facts
 from preplan.render.card_rest import keep_off
 from preplan.render.charts import Picture
 from preplan.render.circuits import drivers_words, in_other_months, stands_in_besides, then_words
@@ -42,6 +42,8 @@ _LEG_RIGHT = _LEG_LEFT + _LEG_PT + _GAP
 _WHOLE_PT = 560.0
 """A circuit no higher than this does not go over a page's end."""
 _OTHERS_TOO = "Whoever else is heavier, higher or wider than what is posted or rated keeps off too."
+_MET = frozenset({NOT_THIS_WAY, ONE_WAY, "meeting on narrow road", "circuits meet"})
+"""Flags of when a circuit does not hold, and of who meets on a lane one truck wide."""
 _MOST_CIRCUITS = 12
 _MOST_NAME = 80
 _SIGN = "Verified on the ground by ________________________   date ____________"
@@ -94,15 +96,24 @@ def _served(plan: Plan, mine: BoolArray) -> list[str]:
 
 
 def _one_way(plan: Plan, mine: BoolArray) -> list[str]:
-    """List the cards served from a site on whose circuit the empties should go another way, and by which."""
-    said: dict[str, None] = {}
+    """List the cards served from a site on whose circuit the empties may go another way, and by which.
+
+    By their road, where that is so at all of its cards.
+    """
+    by_road: dict[str, list[tuple[str, str]]] = {}
     for group in plan.groups:
-        for flag in flags_on(plan, group.lead, FIRST_CIRCUIT) if mine[group.lead] else ():
-            if flag.code == "one way traffic":
-                road = words.printable(group.road) or words.where_words(plan, group.lead)
-                by = words.printable(str(flag.value).rpartition(", ")[0])
-                # by another end of the same road: its name would say nothing
-                said[f"{road}: {'see its circuit' if by.endswith(road) else by}"] = None
+        if mine[group.lead]:
+            road = words.printable(group.road) or words.where_words(plan, group.lead)
+            flags = flags_on(plan, group.lead, FIRST_CIRCUIT)
+            ways = [str(flag.value).rpartition(", ")[0] for flag in flags if flag.code == ONE_WAY]
+            by_road.setdefault(road, []).append((_group_name(plan, group), words.printable("".join(ways[:1]))))
+    said: dict[str, None] = {}
+    for road, cards in by_road.items():
+        alike = len({by for _, by in cards}) == 1
+        for named, by in cards:
+            # by another end of the same road: its name would say nothing
+            way = "see its circuit" if by.endswith(road) else by
+            said |= {f"{road if alike else named}: {way}": None} if by else {}
     return list(said)[:_MOST_ROADS]
 
 
@@ -295,8 +306,7 @@ def _draw_circuit(document: Document, circuit: _Circuit, row: int) -> None:
         for number, step in directions(steps):
             say(f"{number}. {step}", indent=12.0)
     say(f"Limits: {_limits(circuit)}")
-    told = "one way traffic", "meeting on narrow road", "circuits meet"
-    for warning in (*_warnings(circuit), *_met(circuit, NOT_THIS_WAY, *told)):
+    for warning in (*_warnings(circuit), *_met(circuit)):
         say(warning, bold=True)
     say(f"At fill site {row + 1}: {words.turn_words(circuit.plan.sites[row])}. Leave full or empty, never half.")
     high = paper.height_of(lines)
@@ -320,9 +330,9 @@ def _write(document: Document, lines: Sequence[Line]) -> None:
         document.y = document.pen.lines(LEFT_PT, document.y, [line])
 
 
-def _met(circuit: _Circuit, *codes: str) -> list[str]:
-    """Say what some flags tell its drivers: months in which it does not hold, tankers met on a lane one truck wide."""
-    return [named_words(circuit.plan, flag) for flag in circuit.facts.flags if flag.code in codes]
+def _met(circuit: _Circuit) -> list[str]:
+    """Say in which months it does not hold, and what drivers do who meet on a lane one truck wide."""
+    return [named_words(circuit.plan, flag) for flag in circuit.facts.flags if flag.code in _MET]
 
 
 def _draw_other_circuits(
@@ -335,7 +345,7 @@ def _draw_other_circuits(
         loaded, empty = (_leg_lines(*leg) for leg in _legs(circuit))
         below = [(f"Limits: {_limits(circuit)}", False)]
         below += [(said, True) for said in _warnings(circuit)]
-        below += [(said, True) for said in _met(circuit, NOT_THIS_WAY, "circuits meet")]
+        below += [(said, True) for said in _met(circuit)]
         lines = [
             line._replace(indent=line.indent + 10.0)
             for said, bold in below
