@@ -488,7 +488,7 @@ def test_a_row_says_where_tankers_fill_in_other_months_and_who_is_called_then() 
     rows = list(csv.DictReader(io.StringIO(dispatch_csv(plan).decode("utf-8"))))
     (row,) = (one for one in rows if one["road"] == "Fiddlehead Road" and one["to_number"] == "280")
     assert "June to February: from F02" in row["note"]
-    assert "call E21 too: it drafts at the dump site then" in row["note"]
+    assert "call E21 in place of E31: it drafts at the dump site then" in row["note"]
     shore = [one["note"] for one in rows if one["road"] == "Heron Shore Lane" and one["status"] != "no route"]
     assert any("April to November: from F05" in note for note in shore)
     assert not any("fill site" in one["note"] for one in rows)

@@ -144,7 +144,7 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
     Who is not among the level's units in front, nor in the crew of its sheet, has to be called.
     """
     plan, lead, level = facts.plan, facts.lead, facts.level
-    mine, jobs, sent = facts.other, [], plan.levels.fleet[lead, level].copy()
+    mine, jobs, sent = facts.other, list[str](), plan.levels.fleet[lead, level].copy()
     if mine:
         sent[[*mine.crew, *(one.fill_engine for one in mine.elsewhere if one.fill_engine >= 0)]] = True
     fills, drafts = (
@@ -157,7 +157,8 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
         elsewhere = job.startswith("pumps") and (other.backup or other.site != facts.cell("site"))
         if engine >= 0 and (engine != own or elsewhere):
             who = words.printable(plan.units[engine].unit_id)
-            jobs.append(f"{who} {job}" if sent[engine] else f"call {who} too: it {job}")
+            named = who if sent[engine] else f"call {who} {_instead(facts, other, engine, sent)}: it"
+            jobs.append(f"{named} {job}")
     if other.tankers and frozenset(other.tankers) != facts.tankers:
         jobs.append(f"{_fill_at(plan, other.tankers, other.site, sent)}{' then' * (not splits(plan, lead, other))}")
     told = {(one.site, month) for one in facts.group.others for month in one.months}
@@ -165,6 +166,16 @@ def jobs_then(facts: Facts, other: OtherCircuit) -> str:
     those = [one for one in other.elsewhere if (one.site, one.months[0]) not in told]
     jobs += elsewhere_words(plan, other, those, sent)
     return f" {words.first_up(', '.join(jobs))}." if jobs else ""
+
+
+def _instead(facts: Facts, other: OtherCircuit, engine: int, sent: BoolArray) -> str:
+    """Say in whose place an engine is called for another circuit: of one without a job that comes later; else too."""
+    plan, arrival = facts.plan, np.array(other.arrival_min)
+    front = map(facts.cell, ("attack_engine", "fill_engine", "dump_engine", "split_engine"))
+    busy = {*(facts.other.crew if facts.other else front), *other.crew, *(one.fill_engine for one in other.elsewhere)}
+    idle = [unit for unit in np.flatnonzero(sent).tolist() if unit not in busy and plan.units[unit].kind == "engine"]
+    later = [unit for unit in idle if arrival.size and arrival[unit] > arrival[engine]]
+    return f"in place of {words.printable(plan.units[later[0]].unit_id)}" if len(later) == 1 else "too"
 
 
 def _fill_at(plan: Plan, tankers: Sequence[int], site: int, sent: BoolArray | None) -> str:
