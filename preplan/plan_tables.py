@@ -255,6 +255,8 @@ class LevelTable:
     nothing_on_arrival_min: FloatArray
     backup_gpm: FloatArray
     """Uninterrupted flow from the backup site."""
+    backup_steady_gpm: FloatArray
+    """Steady flow from a backup site that holds nothing; NaN where it holds some, or none stands in."""
     alone_gpm: FloatArray
     """Uninterrupted flow if nobody filled at the second site; NaN where there is none."""
     one_out_gpm: FloatArray
@@ -435,6 +437,8 @@ class SeasonLine:
     """(addresses, levels): the site that stands in for the first one in this season, -1: none."""
     backup_gpm: FloatArray
     """(addresses, levels): uninterrupted flow with all tankers there, NaN: none stands in."""
+    backup_steady_gpm: FloatArray
+    """(addresses, levels): steady flow where that is nothing, NaN in the others."""
     uninterrupted_gpm: FloatArray
     """(addresses, levels)."""
     brings_gpm: FloatArray

@@ -14,11 +14,12 @@ import pytest
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit, WayIn
-from preplan.plan_tables import Flag, LayTable
+from preplan.plan_tables import BuildUpTable, Flag, LayTable
 from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew, site_pdf
 from preplan.render.card_facts import HALF_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.circuits import in_other_months
+from preplan.render.dispatch import dispatch_csv
 from preplan.render.first_drive import LAST, tight_words
 from preplan.render.flag_words import flag_words
 from preplan.render.lettering_pdf import Line
@@ -89,6 +90,47 @@ def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told
     assert "Note on fill site 2: Ramp is not plowed. December to March: " in said
     brief = text(card_rest.backup_in_brief(facts(plan))).replace("meets", "meet")
     assert "meet. Its rate is assumed. December to March: the next page." in brief
+
+
+@pytest.mark.parametrize(
+    ("steady_gpm", "told"),
+    [(128.0, "0 gpm: it runs dry, later 120 gpm steady; does not meet."), (4.0, "0 gpm, nor later; does not meet.")],
+)
+def test_a_backup_that_holds_nothing_says_why_and_what_comes_of_it_later(steady_gpm: float, told: str) -> None:
+    """On the card, in other months too, and to the dispatcher: `0 gpm` alone looks like a slip of the pen."""
+    plan = with_backup(1)
+    nothing, later = np.zeros_like(plan.levels.backup_gpm), np.full_like(plan.levels.backup_gpm, steady_gpm)
+    every = tuple(replace(line, backup_gpm=nothing, backup_steady_gpm=later) for line in plan.seasons)
+    lines = tuple(dry if dry.months == WINTER else line for dry, line in zip(every, plan.seasons, strict=True))
+    winter = replace(plan, seasons=lines)
+    assert f"December to March: backup fill site 2, {told}" in otherwise(facts(winter))
+    note = "backup F2 holds no flow without a break"
+    assert f"{note} in December to March" in dispatch_csv(winter).decode()
+    levels = replace(plan.levels, backup_gpm=nothing, backup_steady_gpm=later)
+    always = replace(plan, levels=levels, seasons=every)
+    assert f" {told}" in otherwise(facts(always))
+    assert f" {told}" in text(card_rest.backup_in_brief(facts(always)))
+    assert f"{note};" in dispatch_csv(always).decode().replace("\n", ";").replace('"', ";")
+
+
+def test_a_backup_that_holds_nothing_brings_later_what_circulates_from_it() -> None:
+    levels = plan_of(SAMPLE / "district.toml").levels
+    nothing = (levels.backup >= 0) & (levels.backup_gpm < 1e-6)
+    assert nothing.any()
+    assert (np.isfinite(levels.backup_steady_gpm) == nothing).all()
+    assert (levels.backup_steady_gpm[nothing] > 100.0).any()
+
+
+def test_cards_that_hold_nothing_say_what_holds_them_back() -> None:
+    """Also where they say from when more is held, which else takes that line's room."""
+    plan = example_plan()
+    for gpm, told in ((0.0, True), (80.0, False)):
+        held = np.where(np.arange(6)[:, None] == 3, gpm, plan.levels.uninterrupted_gpm)
+        built = BuildUpTable(address=np.array([3], dtype=np.int32), from_min=np.array([50.0]), gpm=np.array([300.0]))
+        less = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=held), built_up=built)
+        said = text(card_words.can(facts(less, next(k for k, one in enumerate(less.groups) if one.lead == 3))))
+        assert "until minute 50" in said
+        assert ("Held back by" in said) == told
 
 
 def test_a_backup_of_other_months_names_who_pumps_and_drafts_then_and_how_far_it_is() -> None:

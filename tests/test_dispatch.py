@@ -303,6 +303,7 @@ def test_winter_variant() -> None:
         split_site=plan.levels.split,
         backup_site=plan.levels.backup,
         backup_gpm=plan.levels.backup_gpm,
+        backup_steady_gpm=plan.levels.backup_steady_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
         brings_gpm=plan.levels.brings_gpm,
     )
@@ -313,6 +314,7 @@ def test_winter_variant() -> None:
         split_site=plan.levels.split,
         backup_site=plan.levels.backup,
         backup_gpm=plan.levels.backup_gpm,
+        backup_steady_gpm=plan.levels.backup_steady_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
         brings_gpm=plan.levels.brings_gpm,
     )
@@ -332,6 +334,7 @@ def test_winter_s_two_fill_sites_are_told_where_they_differ() -> None:
         split_site=split,
         backup_site=plan.levels.backup,
         backup_gpm=plan.levels.backup_gpm,
+        backup_steady_gpm=plan.levels.backup_steady_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
         brings_gpm=plan.levels.brings_gpm,
     )
@@ -352,6 +355,7 @@ def test_winter_alone_parts_neighbours() -> None:
         split_site=plan.levels.split,
         backup_site=plan.levels.backup,
         backup_gpm=plan.levels.backup_gpm,
+        backup_steady_gpm=plan.levels.backup_steady_gpm,
         uninterrupted_gpm=plan.levels.uninterrupted_gpm,
         brings_gpm=plan.levels.brings_gpm,
     )
@@ -370,6 +374,7 @@ def with_a_way_in_summer(plan: Plan, *addresses: int) -> Plan:
             split_site=plan.levels.split,
             backup_site=plan.levels.backup,
             backup_gpm=plan.levels.backup_gpm,
+            backup_steady_gpm=plan.levels.backup_steady_gpm,
             uninterrupted_gpm=np.where(site >= 0, 999.0, np.nan),
             brings_gpm=np.where(site >= 0, 999.0, np.nan),
         )

@@ -89,18 +89,35 @@ def test_click_on_an_address_shows_what_it_gets(wide: Opened, tmp_path: Path) ->
     said = panel(page)
     assert page.inner_text("#panel-body h2") == HOSTILE
     assert "Higher level: needs response level 2." in said
-    assert "Holds 228 gpm: does not meet the required 500 gpm." in said
-    assert "Holds 514 gpm: meets the required 500 gpm." in said
-    assert "holds 273 gpm; nothing flows for 1.9 min in all" in said
-    assert re.search(r"Steady flow\s+505 gpm", said)
+    assert "Holds 220 gpm: does not meet the required 500 gpm." in said
+    assert "Holds 510 gpm: meets the required 500 gpm." in said
+    assert "holds 270 gpm; nothing flows for 1.9 min in all" in said
+    assert re.search(r"Steady flow\s+500 gpm", said)
     assert "with the first alarm" in said
     assert "7.8 min, 3.47 mi" in said
+    assert re.search(r"First water\s+12.0 min after alerting\s", said)
     assert "T1 (2,000 gal), T2 (3,000 gal)" in said
     assert page.locator("ul.flags li").count() == 2
     assert page.locator("button[aria-pressed=true]", has_text="Circuit to fill site 1").count() == 1
     picture = tmp_path / "wide.png"
     page.screenshot(path=picture)
     assert picture.stat().st_size > 10_000
+
+
+def test_the_panel_says_that_first_water_is_at_the_road_and_of_no_leg_that_it_takes_no_time(
+    browser: Browser, tmp_path: Path, plan: Plan
+) -> None:
+    """As the card does: the plan's clock ends where the engine leaves the road; 40 ft are driven too."""
+    trips = replace(plan.trips, out_min=np.full_like(plan.trips.out_min, 0.02))
+    path = tmp_path / "map.html"
+    path.write_text(map_page(replace(plan, trips=trips)), encoding="utf-8")
+    found = opened(browser, path.as_uri())
+    for address, where in ((3, ", at the road"), (1, "")):
+        click_map(found.page, float(plan.addresses.lon[address]), float(plan.addresses.lat[address]))
+        said = panel(found.page)
+        assert re.search(rf"First water\s+12\.0 min after alerting{where}\n", said)
+        assert "loaded under 0.1 min, " in said
+    found.page.context.close()
 
 
 def test_a_click_shows_the_circuit_over_the_second_fill_site(browser: Browser, tmp_path: Path) -> None:

@@ -99,7 +99,7 @@ def picked(plan: Plan, rows: list[int]) -> Plan:
             replace(
                 one, best_site=one.best_site[take], split_site=one.split_site[take], backup_site=one.backup_site[take],
                 backup_gpm=one.backup_gpm[take], uninterrupted_gpm=one.uninterrupted_gpm[take],
-                brings_gpm=one.brings_gpm[take],
+                brings_gpm=one.brings_gpm[take], backup_steady_gpm=one.backup_steady_gpm[take],
             )
             for one in plan.seasons
         ),

@@ -224,6 +224,11 @@ class Flows:
         rows = np.arange(len(site))
         return np.where(site >= 0, self.gpm[rows, np.maximum(site, 0), level], 0.0)
 
+    def steady_at(self, site: IntArray, level: int) -> FloatArray:
+        """Look up what chosen sites (addresses,) that hold nothing bring in the long run; NaN in the others."""
+        rows, nothing = np.arange(len(site)), self.held_at(site, level) <= _NOTHING_GPM
+        return np.where((site >= 0) & nothing, self.steady_gpm[rows, np.maximum(site, 0), level], np.nan)
+
     def brought_at(self, site: IntArray, level: int) -> FloatArray:
         """Look up what chosen sites (addresses,) bring at a first look; 0 where none."""
         rows = np.arange(len(site))

@@ -173,7 +173,9 @@ def _flows(found: Answered) -> FloatArray:
         table.uninterrupted_gpm, table.on_arrival_gpm, table.sustained_gpm, table.one_out_gpm, table.backup_gpm,
         *(one.uninterrupted_gpm for one in found.seasons), *(one.backup_gpm for one in found.seasons),
     )  # fmt: skip
-    flows: FloatArray = np.nan_to_num(np.hstack(printed))
+    # of a backup that holds some it is not told, nor weighed against that of one which does not
+    steady = (table.backup_steady_gpm, *(one.backup_steady_gpm for one in found.seasons))
+    flows: FloatArray = np.hstack([np.nan_to_num(np.hstack(printed)), *steady])
     return flows
 
 
@@ -190,7 +192,7 @@ class _Run:
     def with_one(self, found: Answered, flows: FloatArray, a: int) -> _Run | None:
         """Let an address share the card; None where none of them would be the weakest in all."""
         lead = min(self.lead, a, key=lambda one: _weakness(found, one))
-        least = np.minimum(self.least_gpm, flows[a])
+        least = np.fmin(self.least_gpm, flows[a])
         if (flows[lead] > least + MOST_BELOW_GPM).any():
             return None
         return _Run([*self.addresses, a], lead, least)

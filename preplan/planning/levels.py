@@ -68,6 +68,7 @@ def choose(flows: Flows) -> Choice:
                 split_site=flows.second_site(found.row),
                 backup_site=found.backup,
                 backup_gpm=np.where(found.backup >= 0, _flows_at(flows, found.backup), np.nan),
+                backup_steady_gpm=_steady_at(flows, found.backup),
                 uninterrupted_gpm=np.where(found.site >= 0, flows.held_gpm(found.row), np.nan),
                 brings_gpm=np.where(found.site >= 0, flows.brings(found.row), np.nan),
             )
@@ -155,6 +156,11 @@ def _flows_at(flows: Flows, site: IntArray) -> FloatArray:
     return np.column_stack([flows.held_at(site[:, level], level) for level in range(site.shape[1])])
 
 
+def _steady_at(flows: Flows, site: IntArray) -> FloatArray:
+    """Look up what chosen sites (addresses, levels) that hold nothing bring in the long run; NaN in the others."""
+    return np.column_stack([flows.steady_at(site[:, level], level) for level in range(site.shape[1])])
+
+
 def worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
     """Pick each address's worst season from what is brought, (seasons, addresses, levels) gpm; see `brought_gpm`.
 
@@ -233,12 +239,15 @@ def grade(scene: Scene, flows: Sequence[Flows], choice: Choice, road: IntArray, 
     `flows` are those of every season of the roads, `road` (addresses,) the season that decides.
     """
     worked = tuple(work_out(each.scene, each, choice, road == season) for season, each in enumerate(flows))
-    backup_gpm = np.full(choice.backup.shape, np.nan)
+    backup_gpm, backup_steady_gpm = np.full((2, *choice.backup.shape), np.nan)
     for season, each in enumerate(flows):
         own = (choice.backup >= 0) & (road == season)[:, None]
         backup_gpm[own] = _flows_at(each, choice.backup)[own]
+        backup_steady_gpm[own] = _steady_at(each, choice.backup)[own]
     levels = replace(
-        _level_table(scene, choice, worked, backup_gpm), alone_gpm=_alone_gpm(flows, worked, backup_gpm.shape)
+        _level_table(scene, choice, worked, backup_gpm),
+        backup_steady_gpm=backup_steady_gpm,
+        alone_gpm=_alone_gpm(flows, worked, backup_gpm.shape),
     )
     in_any = np.min([np.nan_to_num(line.uninterrupted_gpm) for line in choice.seasons], axis=0)
     status, level = _status(scene, levels, in_any, hydrant.credited_gpm)
@@ -322,6 +331,7 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         nothing_min=numbers(lambda part: part.sent.books.nothing_min),
         nothing_on_arrival_min=numbers(lambda part: part.called.books.nothing_min),
         backup_gpm=backup_gpm,
+        backup_steady_gpm=np.full(shape, np.nan),
         alone_gpm=np.full(shape, np.nan),
         one_out_gpm=numbers(lambda part: part.found.least_one_out_gpm),
         meets=np.nan_to_num(held) >= scene.needs.required_gpm[:, None] - ROUNDING_GPM,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -25,6 +26,11 @@ class Backup:
     """-1: none stands in."""
     gpm: float
     """Held with all tankers there; NaN: none stands in."""
+    steady_gpm: float
+    """What such a one brings in the long run that holds nothing; NaN: it holds some."""
+
+
+_NONE = (np.nan, np.nan)
 
 
 def stands_in(plan: Plan, address: int, level: int) -> list[int]:
@@ -39,35 +45,32 @@ def stands_in_words(plan: Plan, address: int, level: int) -> str:
     return _unless_all_year(plan, stands_in(plan, address, level))
 
 
-def as_told(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> list[int]:
-    """List the months for which what is told of the season that decides is true: that backup, and no less from it.
-
-    Flows are told down to whole `step`s.
-    """
-    those = (season for season in plan.seasons if _is_as_told(plan, season, address, level, step))
+def as_told(plan: Plan, address: int, level: int) -> list[int]:
+    """List the months for which what is told of the season that decides is true: that backup, and no less from it."""
+    those = (season for season in plan.seasons if _is_as_told(plan, season, address, level))
     return [month for season in those for month in season.months]
 
 
-def told_in(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> str:
+def told_in(plan: Plan, address: int, level: int) -> str:
     """Name these months; '' where it is true all year."""
-    return _unless_all_year(plan, as_told(plan, address, level, step))
+    return _unless_all_year(plan, as_told(plan, address, level))
 
 
 def _unless_all_year(plan: Plan, months: list[int]) -> str:
     return month_words(months) if len(months) < sum(len(season.months) for season in plan.seasons) else ""
 
 
-def in_other_months(plan: Plan, address: int, level: int, step: float = words.CARD_STEP_GPM) -> Iterator[Backup]:
+def in_other_months(plan: Plan, address: int, level: int) -> Iterator[Backup]:
     """Give what stands in, season by season, where that is not as told."""
     cell = address, level
     for season in plan.seasons:
-        if season.best_site[cell] >= 0 and not _is_as_told(plan, season, address, level, step):
+        if season.best_site[cell] >= 0 and not _is_as_told(plan, season, address, level):
             there = int(season.backup_site[cell])
-            gpm = float(season.backup_gpm[cell]) if there >= 0 else np.nan
-            yield Backup(season.months, int(season.best_site[cell]), there, gpm)
+            flows = (float(season.backup_gpm[cell]), float(season.backup_steady_gpm[cell])) if there >= 0 else _NONE
+            yield Backup(season.months, int(season.best_site[cell]), there, *flows)
 
 
-def _is_as_told(plan: Plan, season: SeasonLine, address: int, level: int, step: float) -> bool:
+def _is_as_told(plan: Plan, season: SeasonLine, address: int, level: int) -> bool:
     """Tell whether a season's backup is the one told, holds no less on paper, and meets if that does, and only then."""
     cell = address, level
     if season.backup_site[cell] != plan.levels.backup[cell]:
@@ -76,7 +79,7 @@ def _is_as_told(plan: Plan, season: SeasonLine, address: int, level: int, step: 
     if not (np.isfinite(then) and np.isfinite(told)):
         return True
     least = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
-    lower = words.round_down(then, step) < words.round_down(told, step)
+    lower = words.round_down(then, words.CARD_STEP_GPM) < words.round_down(told, words.CARD_STEP_GPM)
     return not lower and (then >= least) == (told >= least)
 
 
@@ -94,15 +97,26 @@ def way_words(plan: Plan, one: OtherCircuit) -> str:
 
 
 def lines_of(plan: Plan, address: int, level: int) -> list[str]:
-    """Write a line for the other months, where what is told to the gpm does not hold all year; else none.
-
-    Its own flows are those of cards, so that many addresses share a line.
-    """
+    """Write a line for the other months, where what is told does not hold all year; else none."""
     need = float(plan.needs.required_gpm[address])
     lines: dict[str, list[int]] = {}
-    for then in in_other_months(plan, address, level, 1.0):
-        have, _ = words.flow_pair(then.gpm, need)
-        meets = "meets" if then.gpm >= need - ROUNDING_GPM else "does not meet"
-        held = f"backup fill site {then.site + 1}, at least {have} gpm, {meets}"
+    for then in in_other_months(plan, address, level):
+        held = f"backup fill site {then.site + 1}, {held_words(then.gpm, need, then.steady_gpm)}"
         lines.setdefault(held if then.site >= 0 else "NO backup", []).extend(then.months)
     return [f"{words.first_up(month_words(months))}: {said}" for said, months in lines.items()]
+
+
+def held_words(gpm: float, need_gpm: float, steady_gpm: float = math.nan) -> str:
+    """Write what is held, and whether it is enough; of a flow that is never held, what comes later (`steady_gpm`).
+
+    >>> held_words(247.0, 500.0), held_words(0.0, 500.0, 0.0)
+    ('240 gpm, does not meet', '0 gpm, nor later; does not meet')
+    >>> held_words(0.0, 500.0, 128.0)
+    '0 gpm: it runs dry, later 120 gpm steady; does not meet'
+    """
+    have, _ = words.flow_pair(gpm, need_gpm)
+    meets = "meets" if gpm >= need_gpm - ROUNDING_GPM else "does not meet"
+    if not math.isfinite(steady_gpm):
+        return f"{have} gpm, {meets}"
+    later = words.supply(steady_gpm, words.CARD_STEP_GPM)
+    return f"{have} gpm{', nor later' if later == '0' else f': it runs dry, later {later} gpm steady'}; {meets}"

@@ -78,10 +78,11 @@ def _stands_in(facts: Facts) -> Iterator[str]:
     """Say what the backup brings, with the months where it is not always that."""
     plan, cell = facts.plan, (facts.lead, facts.level)
     here, months = int(plan.levels.backup[cell]), backups.as_told(plan, *cell)
-    told = backups.Backup(tuple(months), int(plan.levels.site[cell]), here, float(plan.levels.backup_gpm[cell]))
+    flows = float(plan.levels.backup_gpm[cell]), float(plan.levels.backup_steady_gpm[cell])
+    told = backups.Backup(tuple(months), int(plan.levels.site[cell]), here, *flows)
     said: dict[str, list[int]] = {}
     for then in (told, *(one for one in backups.in_other_months(plan, *cell) if one.site == here)):
-        fails = f"if fill site {then.first + 1} fails, all fill here: {flow_words(facts, then.gpm)}"
+        fails = f"if fill site {then.first + 1} fails, all fill here: {flow_words(facts, then.gpm, then.steady_gpm)}"
         said.setdefault(fails, []).extend(then.months)
     always = len(said) == 1 and not facts.backup_months
     yield from (words.first_up(one if always else f"{month_words(those)}: {one}") for one, those in said.items())
@@ -172,7 +173,8 @@ def _backup_then(facts: Facts, season: SeasonLine, level: int) -> str:
         far = f", {backups.way_words(facts.plan, planned)}" if planned else ""
         jobs = jobs_then(facts, planned) if planned else ""
         named = f"fill site {backup + 1} ({words.printable(there.name)}{pumps}){far}"
-        flow = f"{named}, {flow_words(facts, float(season.backup_gpm[cell]))}{jobs}"
+        flows = float(season.backup_gpm[cell]), float(season.backup_steady_gpm[cell])
+        flow = f"{named}, {flow_words(facts, *flows)}{jobs}"
     others = season.sites_of(*cell)[1:]
     second = f" If fill site {others[0] + 1} fails: less, how much is not worked out." if others else ""
     return f" If fill site {first + 1} fails: {flow}{second}"

@@ -140,7 +140,8 @@ def _stands_in(facts: Facts, *, pumps: bool = False) -> str:
         return f"{named}: none at this response level."
     there = plan.sites[backup]
     season = f" ({month_words(there.months)} only)" if there.seasonal else ""
-    flow = flow_words(facts, float(plan.levels.backup_gpm[facts.lead, facts.level]))
+    cell = facts.lead, facts.level
+    flow = flow_words(facts, float(plan.levels.backup_gpm[cell]), float(plan.levels.backup_steady_gpm[cell]))
     fleet = np.flatnonzero(plan.levels.fleet[facts.lead, facts.level])
     bars = bars_near(plan, backup, [plan.units[unit].unit_id for unit in fleet.tolist()])
     must = ", AN ENGINE MUST PUMP" * (pumps and there.needs_engine)
@@ -216,7 +217,7 @@ def _other_backups(facts: Facts) -> list[str]:
     for then in _other_months(facts):
         said = "NO backup."
         if then.site >= 0:
-            flow = flow_words(facts, then.gpm)
+            flow = flow_words(facts, then.gpm, then.steady_gpm)
             said = f"backup fill site {then.site + 1}{_which_then(facts, then)}, {flow}{_jobs_then(facts, then)}"
         others.setdefault(said, []).extend(then.months)
     return [f"{words.first_up(month_words(months))}: {said}" for said, months in others.items()]

@@ -10,7 +10,7 @@ from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
 from preplan.plan_tables import BRIDGE_AT_SITE, FIRST_CIRCUIT, ROUNDING_GPM
 from preplan.records import FillSite
-from preplan.render import crew, first_minutes, paper, scene, us_grid, words
+from preplan.render import backups, crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
 from preplan.render.card_seasons import (
     by_season,
@@ -206,8 +206,9 @@ def can(facts: Facts) -> list[Line]:
         said = f"UNPROVEN: the rate of fill site {' and '.join(map(str, guessed))} is assumed."
         lines += paragraph(said, HALF_PT, bold=True)
     limit = str(plan.levels.limited_by[lead, facts.level])
-    # a hose lay that meets takes the room of what holds tankers back, which stands in the table too
-    if limit and not later and not by_hose:
+    # a hose lay that meets takes the room of what holds tankers back, which stands in the table too, but not of why
+    # they hold nothing
+    if limit and (have == "0" or not (later or by_hose)):
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT)
     short = crew.short_words(plan, lead, facts.level)
     lines += paragraph(short, HALF_PT, bold=True) if short else []
@@ -507,13 +508,11 @@ def _first_alarm_too(facts: Facts) -> list[Line]:
     return [line for one in said for line in paragraph(one, HALF_PT, BODY_PT, bold=True)]
 
 
-def flow_words(facts: Facts, flow_gpm: float) -> str:
-    """Write a flow, and whether it is enough."""
+def flow_words(facts: Facts, flow_gpm: float, steady_gpm: float = math.nan) -> str:
+    """Write a flow, and whether it is enough; see `backups.held_words`."""
     if not np.isfinite(flow_gpm):
         return f"{words.NOT_KNOWN}."
-    need = float(facts.plan.needs.required_gpm[facts.lead])
-    have, _ = words.flow_pair(flow_gpm, need)
-    return f"{have} gpm, {'meets' if flow_gpm >= need - ROUNDING_GPM else 'does not meet'}."
+    return f"{backups.held_words(flow_gpm, float(facts.plan.needs.required_gpm[facts.lead]), steady_gpm)}."
 
 
 def status_line(facts: Facts) -> str:

@@ -331,9 +331,16 @@ def _backups(plan: Plan, address: int, level: int) -> Iterator[str]:
     for then in backups.in_other_months(plan, address, level):
         if then.site != plan.levels.backup[cell]:
             told.setdefault(then.site, []).extend(then.months)
+    ids = [*(site.site_id for site in plan.sites), "none"]
     if len(told) > 1:
-        ids = [*(site.site_id for site in plan.sites), "none"]
         yield "backup: " + ", ".join(f"{ids[site]} in {month_words(months)}" for site, months in told.items())
+    dry: dict[int, list[int]] = {}
+    for line in plan.seasons:
+        if int(line.backup_site[cell]) >= 0 and np.isfinite(line.backup_steady_gpm[cell]):
+            dry.setdefault(int(line.backup_site[cell]), []).extend(line.months)
+    for site, months in dry.items():
+        always = len(months) == sum(len(line.months) for line in plan.seasons)
+        yield f"backup {ids[site]} holds no flow without a break{'' if always else f' in {month_words(months)}'}"
 
 
 def _in_other_months(plan: Plan, address: int, sheets: Sequence[OtherCircuit]) -> list[str]:

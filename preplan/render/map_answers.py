@@ -124,6 +124,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "firstWater": whole(answers.first_water_min, 10),
         "callBy": whole(_call_by_min(plan)),
         "backupFlow": whole(levels.backup_gpm, way="down"),
+        "backupSteady": whole(levels.backup_steady_gpm, way="down"),
         "backupThen": backup_then,
         "oneOut": whole(levels.one_out_gpm, way="down"),
         "dumpMin": _dump_engine_min(plan),
@@ -178,7 +179,7 @@ def _backups_then(plan: Plan) -> tuple[Ints, list[tuple[Any, ...]]]:
     said = Texts([("", "", ())], {("", "", ()): 0})
     place = np.zeros(plan.levels.backup.shape, dtype=np.int64)
     for a, k in np.argwhere(plan.levels.site >= 0).tolist():
-        months = backups.told_in(plan, a, k, 1.0), backups.stands_in_words(plan, a, k)
+        months = backups.told_in(plan, a, k), backups.stands_in_words(plan, a, k)
         place[a, k] = said.place((*months, tuple(backups.lines_of(plan, a, k))))
     return place, said.values
 
@@ -260,22 +261,13 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
             limits.place(_limit(plan, a, k)),
             seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
             requests.place(crew.request_words(plan, a, k) if on_request else ""),
-            lines.place((*_at_least(season_words(plan, a, k)), *jobs.get((a, k), ())) if matters[a, k] else ()),
+            lines.place((*season_words(plan, a, k), *jobs.get((a, k), ())) if matters[a, k] else ()),
             seasons.place(month_words(told) if told else ""),
         )
         case[a, k] = cases.place((*numbers[a][k], *texts))
     lists = {"cases": cases, "crews": crews, "limits": limits, "seasons": seasons}
     lists |= {"requests": requests, "seasonLines": lines}
     return case, {name: one.values for name, one in lists.items()}
-
-
-def _at_least(lines: list[str]) -> list[str]:
-    """Say of flows as cards have them, rounded down, that they are: the page has them to the gpm beside.
-
-    >>> _at_least(["December to March: 180 gpm held from fill site 4", "April to November: no fill site"])
-    ['December to March: at least 180 gpm held from fill site 4', 'April to November: no fill site']
-    """
-    return [re.sub(r"(?<=: )(?=[0-9,]+ gpm )", "at least ", line) for line in lines]
 
 
 def _other_jobs(plan: Plan) -> dict[tuple[int, int], tuple[str, ...]]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, STATUSES
+from preplan.plan_tables import FIRST_ALARM_IN, LONG_DRIVEWAY, STATUSES
 from preplan.records import FILL_SITE_KINDS, FillSite
 from preplan.render import card_pdf, words
 from preplan.render.circuits import in_other_months, stands_in_besides
@@ -57,6 +57,7 @@ def map_data(plan: Plan) -> Page:
         "date": words.printable(plan.district.date),
         "notKnown": words.NOT_KNOWN,
         "firstAlarmIn": FIRST_ALARM_IN,
+        "longDriveway": LONG_DRIVEWAY,
         "view": _box(view_frame(plan)),
         "statuses": _statuses(plan),
         "kinds": list(FILL_SITE_KINDS),

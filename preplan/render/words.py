@@ -45,6 +45,7 @@ FAR_CROSS_MI = 0.25
 """A cross street so far away is told with its distance (this program's choice)."""
 _TINY = 1e-6
 _SHORT_MI = 0.1
+_LEAST_MIN = 0.05  # less prints as none
 _SURROGATES = (0xD800, 0xDFFF)
 _LIMITS = {
     "tankers": "tankers: their number, size and trip",
@@ -150,8 +151,14 @@ def flow_pair(supplied_gpm: float, required_gpm: float) -> tuple[str, str]:
 
 
 def minutes(value: float | None) -> str:
-    """Write minutes to 0.1."""
-    return f"{number(value, 1)} min" if _finite(value) else NOT_KNOWN
+    """Write minutes to 0.1.
+
+    >>> minutes(4.0), minutes(0.02), minutes(None)
+    ('4.0 min', 'under 0.1 min', 'not known')
+    """
+    if not _finite(value):
+        return NOT_KNOWN
+    return "under 0.1 min" if value is not None and 0.0 < value < _LEAST_MIN else f"{number(value, 1)} min"
 
 
 def cross_street(group: CardGroup) -> str:

@@ -175,8 +175,8 @@ for (const place of [...data.sites, ...data.stations]) {
 
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
-    "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "backupThen", "oneOut",
-    "steady", "onArrival", "gapOnArrival", "nothingOnArrival", "firstWater", "callBy", "byHose", "builtUp", "apart",
+    "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "backupSteady", "backupThen",
+    "oneOut", "steady", "onArrival", "gapOnArrival", "nothingOnArrival", "firstWater", "callBy", "byHose", "builtUp", "apart",
     "dumpMin", "attackMin", "hydrantCounts",
   ], alongRoads);
   CASE_COLUMNS.forEach((name, k) => {

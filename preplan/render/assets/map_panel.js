@@ -1,6 +1,7 @@
 // The panel: legend, one address, one fill site, one station. Text only ever goes in as text.
 
 const MOST_LISTED = 100;
+const CARD_STEP_GPM = 10;
 const LONG_TITLE = 80; // letters; a longer title is cut short, so that what follows stays in view
 
 // No line ends between a number and its unit, or within a date.
@@ -34,6 +35,13 @@ function said(value, unit, divide = 1, digits = 0) {
 }
 
 const gpm = (value) => said(value, "gpm");
+// As cards write flows, down to whole tens; finer where that would deny what the building needs.
+const tensGpm = (value) => gpm(value < 0 ? value : Math.floor(value / CARD_STEP_GPM) * CARD_STEP_GPM);
+function heldGpm(value, address) {
+  const need = addresses.gpm[address];
+  return value >= need && value - (value % CARD_STEP_GPM) < need ? gpm(value) : tensGpm(value);
+}
+
 const minutes = (value) => said(value, "min", 10, 1);
 const miles = (value) => said(value, "mi", 100, 2);
 
@@ -328,7 +336,7 @@ function levelPart(address, level, chosen) {
     ? make("p", nothingWords(address))
     : make("p", "", {
       name: "flow",
-      inside: [make("strong", `Holds ${gpm(answers.flow[at])}`), `: ${meetsWords(address, at)}`],
+      inside: [make("strong", `Holds ${heldGpm(answers.flow[at], address)}`), `: ${meetsWords(address, at)}`],
     });
   const rest = answers.site[at] < 0 ? [] : [facts(levelFacts(address, at)), circuitButtons(address, level, chosen)];
   const name = meets ? "level meets" : "level";
@@ -396,7 +404,7 @@ function shutMonths(trip) {
 
 function tripWords(trip) {
   if (trip < 0) return data.notKnown;
-  const leg = (min, mi) => `${minutes(min[trip])}, ${miles(mi[trip])}`;
+  const leg = (min, mi) => `${min[trip] === 0 ? "under 0.1 min" : minutes(min[trip])}, ${miles(mi[trip])}`;
   const parts = [`loaded ${leg(trips.outMin, trips.outMi)}`, `empty ${leg(trips.backMin, trips.backMi)}`];
   const turns = ["", "at the dump site", "at the fill site", "at both ends"][trips.turn[trip]];
   if (turns) parts.push(`turns round ${turns}`);
@@ -415,11 +423,11 @@ function levelFacts(address, at) {
   }
   lines.push(...backupFacts(at));
   if (at % levelCount > 0) lines.push(["If called on arrival", onArrivalWords(at)]);
-  lines.push(["Steady flow", `${gpm(answers.steady[at])}${lastingWords(at)}`]);
+  lines.push(["Steady flow", `${tensGpm(answers.steady[at])}${lastingWords(at)}`]);
   lines.push(["Held back by", data.answers.limits[answers.limit[at]]]);
   lines.push(["Longest cycle", minutes(answers.cycle[at])]);
   const spare = data.answers.crews[answers.crew[at]][4].length > 0;
-  lines.push(["With any one tanker out", `holds ${gpm(answers.oneOut[at])}${spare ? ", none in its place" : ""}`]);
+  lines.push(["With any one tanker out", `holds ${tensGpm(answers.oneOut[at])}${spare ? ", none in its place" : ""}`]);
   const short = shortWords(at);
   if (short) lines.push(["Level short of", short]);
   const season = data.answers.seasons[answers.season[at]];
@@ -437,10 +445,17 @@ function backupFacts(at) {
   const others = lines.length ? [["Backup in other months", `${lines.join(". ")}.`]] : [];
   if (answers.backup[at] < 0) return [[named, "none"], ...others];
   return [
-    [named, `${siteName(answers.backup[at])}: holds ${gpm(answers.backupFlow[at])}`],
+    [named, `${siteName(answers.backup[at])}: ${backupWords(at)}`],
     ...others,
     ["Backup round trip", tripWords(answers.backupTrip[at])],
   ];
+}
+
+// What the backup holds; of one that holds nothing, what comes of it later.
+function backupWords(at) {
+  const later = answers.backupSteady[at];
+  const more = later < 0 ? "" : later >= CARD_STEP_GPM ? `: it runs dry, later ${tensGpm(later)} steady` : ", nor later";
+  return `holds ${heldGpm(answers.backupFlow[at], Math.floor(at / levelCount))}${more}`;
 }
 
 function backupThen(at) {
@@ -468,7 +483,12 @@ function onArrivalWords(at) {
   const lacks = `; ${most} for ${minutes(short)} in all${some}`;
   const gap = short < 0 ? "" : short > 0 ? lacks : "; enough flows throughout";
   // a later call may spread the loads and hold a little more by the sum: nobody should wait for that
-  return `holds ${gpm(Math.min(answers.onArrival[at], answers.flow[at]))}${gap}`;
+  return `holds ${heldGpm(Math.min(answers.onArrival[at], answers.flow[at]), Math.floor(at / levelCount))}${gap}`;
+}
+
+// Where the first water flows, if that is far from the building: the plan's clock ends where the engine leaves the road.
+function atRoad(address) {
+  return flagsOf(address).some(({ code }) => code === data.longDriveway) ? ", at the road" : "";
 }
 
 // What an officer asks first: what to call and by when, where tankers fill, from when water flows; and where the card is.
@@ -484,7 +504,7 @@ function firstFacts(address) {
   return [
     ...callFacts(address, level),
     ["Tankers fill at", sites || "no fill site"],
-    ["First water", water < 0 ? data.notKnown : `${minutes(water)} after alerting`],
+    ["First water", water < 0 ? data.notKnown : `${minutes(water)} after alerting${atRoad(address)}`],
     ...paper,
   ];
 }

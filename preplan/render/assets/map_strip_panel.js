@@ -184,7 +184,7 @@ function stripWords(strip, lead) {
   const water = answers.firstWater[lead];
   const said = [
     `${stripLevel(lead)}Water on scene by minutes after the alarm`,
-    `First water ${water < 0 ? data.notKnown : `at minute ${tenth(water / 10)}`}`,
+    `First water ${water < 0 ? data.notKnown : `at minute ${tenth(water / 10)}${atRoad(lead)}`}`,
     demandWords(strip),
     dryWords(strip),
     `On scene: ${strip.arrivals.map(([minute, name]) => `${name} at ${tenth(minute)}`).join(", ") || "no tanker"}`,

@@ -435,7 +435,7 @@ function whatIfLevel(address, level) {
   const head = `${title}: steady flow ${whole(flow)}${as} ${meets} the required ${gpm(addresses.gpm[address])}.`;
   const line = make("p", "", { inside: [make("strong", head)] });
   if (view.whatIf.found[at] === 1 && answers.meets[at] !== 1) {
-    line.append(make("span", ` The plan does not hold it from the start: ${gpm(answers.flow[at])} held.`));
+    line.append(make("span", ` The plan does not hold it from the start: ${heldGpm(answers.flow[at], address)} held.`));
   }
   return view.whatIf.site[at] < 0 ? [line] : [line, facts(whatIfFacts(address, level))];
 }
