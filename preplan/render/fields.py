@@ -40,14 +40,18 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "mws_by_min": ("Total arrived by (min)", "When the method's own total has arrived."),
         "gap_min": (
             "Too little (min)",
-            "Minutes without enough water: of a higher level called on arrival, else all alerted at once. The flag 'dry' "
-            "counts those in which nothing flows.",
+            (
+                "Minutes without enough water: of a higher level called on arrival, else all alerted at once. The flag "
+                "'dry' counts those in which nothing flows."
+            ),
         ),
         "short_gal": ("Short (gal)", "Demand that is not delivered, rounded up."),
         "call_by_min": (
             "Call by (min)",
-            "Latest minute to call the higher level so that enough flows throughout, in the months of the row; empty: "
-            "none. Flagged 'send with first alarm': at once. The flag 'first alarm in' names months that leave less time.",
+            (
+                "Latest minute to call the higher level so that enough flows throughout, in the months of the row; empty: "
+                "none. Flagged 'send with first alarm': at once. The flag 'first alarm in': months that leave less time."
+            ),
         ),
         "tankers": ("Tankers", "Tankers in the shuttle, by arrival."),
         "driveway_ft": ("Driveway (ft)", "Hose from the road to the building, rounded up."),
