@@ -49,8 +49,8 @@ ABOUT: Mapping[str, tuple[str, str]] = MappingProxyType(
         "call_by_min": (
             "Call by (min)",
             (
-                "Latest minute to call the higher level so that enough flows throughout, in the months of the row; empty: "
-                "none. Flagged 'send with first alarm': at once. The flag 'first alarm in': months that leave less time."
+                "Latest minute to call the higher level so that enough flows throughout, in the months of the row. "
+                "Empty: none; flagged 'send with first alarm': at once. 'first alarm in' flags months with less time."
             ),
         ),
         "tankers": ("Tankers", "Tankers in the shuttle, by arrival."),
