@@ -178,6 +178,8 @@ class ThenCalled:
     """Too little water, the units beyond the first level called on arrival."""
     nothing_min: float
     """Of these minutes those in which nothing flows at all."""
+    on_arrival_gpm: float
+    """Uninterrupted flow, called like that: no less than the first level holds alone."""
     one_out_gpm: float
     """Least uninterrupted flow with any one tanker missing."""
 

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
-from preplan.plan_cards import Nursed
-from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, Flag
+from preplan.plan_cards import Nursed, OtherCircuit, ThenCalled
+from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, Flag, SupplyTable
 from preplan.records import text_array
-from preplan.render import card_pdf, card_rest, map_strip
+from preplan.render import card_pdf, card_rest, dispatch, map_strip
 from preplan.render.card_facts import Facts
+from preplan.render.card_other import sheet_words
 from preplan.render.first_minutes import best_words, hose_awaited, nurse_words, officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
 from tests.example_plan import example_plan
@@ -87,12 +88,43 @@ def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bo
     assert map_strip.strip_data(told, order)["nurses"] == ["", f"{said} "]
     assert map_strip.strip_data(without, order)["nurses"] == [""]
     # the map says as the card does whose hose it takes
-    lead, level = before.lead, int(plan.answers.level[before.lead])
-    supply = replace(
-        plan.supply, address=np.array([lead]), level=np.array([level]), unit=np.array([other]), hose_ft=np.array([90.0])
-    )
-    waits = replace(told, units=tuple(short), supply=supply)
-    assert map_strip.strip_data(waits, order)["nurses"] == ["", hose]
+    rows = np.array([0, 0], dtype=np.int32)
+    laid = SupplyTable(address=rows, level=rows, unit=np.array([0, 1], dtype=np.int32), hose_ft=np.full(2, 100.0))
+    lent = replace(told, supply=laid)
+    assert hose in Facts(lent, groups[1]).officer_words
+    assert map_strip.strip_data(lent, order)["nurses"] == ["", hose]
+
+
+def test_months_in_which_a_level_that_none_meets_loses_by_a_later_call_are_told_on_front_sheet_and_to_dispatch(
+    plan: Plan,
+) -> None:
+    """The sheet said `with the first alarm` of what holds as much called later, and front and dispatcher of nothing."""
+    at_once = plan.levels.uninterrupted_gpm, plan.levels.gap_min
+    levels = replace(plan.levels, on_arrival_gpm=at_once[0], gap_on_arrival_min=at_once[1])
+    winter = next(one for one in plan.seasons if 12 in one.months)
+    at = next(k for k, one in enumerate(plan.groups) if one.lead == 3)
+    strip = lines_of(golden_called(6, 12))
+    held_gpm, dry_min = float(winter.uninterrupted_gpm[3, 1]), strip.dry_min
+    for later_gpm, later_min, told in (
+        (held_gpm, dry_min, False),
+        (100.0, dry_min, True),
+        (held_gpm, dry_min + 2, True),
+    ):
+        then = ThenCalled(
+            months=winter.months, fleet=1, first_arrival_min=10.0, advised_min=np.nan, strip=strip, gap_min=later_min,
+            nothing_min=0.0, on_arrival_gpm=later_gpm, one_out_gpm=0.0,
+        )  # fmt: skip
+        other = OtherCircuit(
+            site=1, trip=0, level=1, out_steps=(), back_steps=(), backup=False, months=winter.months, then=(then,),
+        )  # fmt: skip
+        mine = replace(plan.groups[at], others=(other,))
+        groups = (*plan.groups[:at], mine, *plan.groups[at + 1 :])
+        one = replace(plan, levels=levels, groups=groups, sheet_trips=plan.trips)
+        front = "In December to March: send this response level with the first alarm"
+        assert Facts(one, mine).officer_words.endswith(f" {front}.") == told
+        assert (front in dispatch.dispatch_csv(one).decode()) == told
+        (sheet,) = sheet_words(Facts(one, mine))
+        assert ("SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM." in sheet) == told
 
 
 def test_a_call_in_time_names_its_minute(plan: Plan) -> None:

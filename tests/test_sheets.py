@@ -712,7 +712,7 @@ def test_a_sheet_draws_the_weakest_of_its_seasons_and_names_those_alone_that_it_
     dry = replace(wet, gaps_min=np.array([[30.0, 30.4]]))
     then = ThenCalled(
         months=(1,), fleet=0, first_arrival_min=9.0, advised_min=np.nan, strip=wet, gap_min=0.0, nothing_min=0.0,
-        one_out_gpm=90.0,
+        on_arrival_gpm=90.0, one_out_gpm=90.0,
     )  # fmt: skip
     less = replace(then, months=(2,), one_out_gpm=50.0)
     short = replace(then, months=(3,), strip=dry, one_out_gpm=90.0)

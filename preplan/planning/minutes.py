@@ -128,19 +128,22 @@ class CalledIn:
     """Too little water, called on arrival."""
     nothing_min: FloatArray
     """Of these minutes those in which nothing flows at all."""
+    on_arrival_gpm: FloatArray
+    """Uninterrupted flow, called on arrival."""
     first_arrival_min: FloatArray
     """Attack engine; infinite: none comes."""
 
 
 def called_in(scene: Scene, run: Crews) -> CalledIn:
     """Work out by when cases of any season can be called, as it is done for the season that decides."""
-    books, later = on_arrival(scene, run).books, np.flatnonzero(run.level > 0)
+    late, later = on_arrival(scene, run), np.flatnonzero(run.level > 0)
     latest = np.full(len(run), np.nan)
     latest[later] = call_by(scene, run.rows(later))
     attack = scene.response.attack_engine[run.address]
     arrival = np.where(attack >= 0, scene.response.arrival_min[run.address, np.maximum(attack, 0)], np.inf)
-    in_time = leaves_time(books.gap_min, latest, arrival)
-    return CalledIn(latest, in_time, books.gap_min, books.nothing_min, arrival)
+    in_time = leaves_time(late.books.gap_min, latest, arrival)
+    held = late.held.uninterrupted_gpm
+    return CalledIn(latest, in_time, late.books.gap_min, late.books.nothing_min, held, arrival)
 
 
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:

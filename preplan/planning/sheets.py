@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from preplan.plan_cards import CardGroup, FillsElsewhere, OtherCircuit, Step, ThenCalled
-from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, TripTable
+from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, SeasonLine, TripTable
 from preplan.planning.assignment import Scene, SupplyLine, supply_line
 from preplan.planning.fireground import Crews
 from preplan.planning.flows import Settled
@@ -209,7 +209,7 @@ def _manned(found: Answered, groups: Sequence[CardGroup], asked: Sequence[_Asked
         settled = searched.flows[season].settled_rows(rows[tuple(at_level.T)])
         scene = searched.flows[season].scene
         cards = [groups[asked[at].group] for at in mine]
-        then = _called_then(found, cards, scene, settled, searched.seasons[line].months)
+        then = _called_then(found, cards, scene, settled, searched.seasons[line])
         lines = supply_line(scene, settled.run.jobs, settled.run.address)
         for row, at in enumerate(mine):
             manned[at] = replace(_with_crew(searched, asked[at], settled.run, lines, row), then=(then[row],))
@@ -217,7 +217,7 @@ def _manned(found: Answered, groups: Sequence[CardGroup], asked: Sequence[_Asked
 
 
 def _called_then(
-    found: Answered, groups: Sequence[CardGroup], scene: Scene, settled: Settled, months: tuple[int, ...]
+    found: Answered, groups: Sequence[CardGroup], scene: Scene, settled: Settled, season: SeasonLine
 ) -> list[ThenCalled]:
     """Work out of the cases of other months, one a group, what the front of a card says of the worst ones."""
     run, called = settled.run, called_in(scene, settled.run)
@@ -225,21 +225,24 @@ def _called_then(
     drawn = strips(scene, run, np.where(np.isfinite(advised), on_arrival_min(scene, run.address), 0.0))
     higher = (run.fleet > 0) & (settled.gpm >= found.required_gpm[run.address] - ROUNDING_GPM)
     how = np.where(~higher, "at dispatch", np.where(np.isfinite(advised), "on arrival", "first alarm"))
-    late = called.gap_min, called.nothing_min
+    # whoever comes late need not be waited for: what the first level holds alone is held all the same
+    first_gpm = season.uninterrupted_gpm[run.address, 0]
+    late = called.gap_min, called.nothing_min, np.fmax(called.on_arrival_gpm, np.fmin(first_gpm, settled.gpm))
     arrays = (run.fleet, called.first_arrival_min, advised, *late, settled.least_one_out_gpm, how)
     columns = (column.tolist() for column in arrays)
     return [
         ThenCalled(
-            months=months,
+            months=season.months,
             fleet=fleet,
             first_arrival_min=arrival,
             advised_min=by,
             strip=replace(strip, called=said),
             gap_min=gap,
             nothing_min=nothing,
+            on_arrival_gpm=held,
             one_out_gpm=out,
         )
-        for strip, fleet, arrival, by, gap, nothing, out, said in zip(drawn, *columns, strict=True)
+        for strip, fleet, arrival, by, gap, nothing, held, out, said in zip(drawn, *columns, strict=True)
     ]
 
 

@@ -242,7 +242,8 @@ class Facts:
     @cached_property
     def officer_words(self) -> str:
         """What `first_minutes` sums up of the lead address; a layout asks again."""
-        return first_minutes.officer_words(self.plan, self.lead, self.group.addresses, self.group.strip)
+        said = first_minutes.officer_words(self.plan, self.lead, self.group.addresses, self.group.strip)
+        return f"{said}{first_minutes.at_once_in(self.plan, self.group)}" if said else ""
 
     @property
     def close_call(self) -> bool:

@@ -16,7 +16,15 @@ from preplan.render.card_facts import WIDTH_PT, Facts
 from preplan.render.card_seasons import elsewhere_words, from_words, jobs_then, splits
 from preplan.render.card_words import flow_words, place
 from preplan.render.first_drive import MORE, bridge_words, first_drives, unposted_words
-from preplan.render.first_minutes import dry_from, first_words, flowing_words, full_flow_min, hose_awaited, nurse_words
+from preplan.render.first_minutes import (
+    dry_from,
+    first_words,
+    flowing_words,
+    full_flow_min,
+    hose_awaited,
+    later_is_less,
+    nurse_words,
+)
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
 
@@ -100,7 +108,7 @@ def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: i
     first_does = lowest == 0 < level and same
     then = next((one for one in other.then if one.months == season.months), None)
     if then is not None:
-        said += [] if first_does else _calls(facts, then, level)
+        said += [] if first_does else _calls(facts, season, then, level)
         first = then.strip.demand_min[:1].tolist()
         said += [f"{first_words(plan, lead, first[0], then.first_arrival_min)}."] if first else []
         hose = hose_awaited(plan, lead, other.attack_engine, [unit for unit, _ in other.laid])
@@ -129,8 +137,11 @@ def _lower_meets(facts: Facts, season: SeasonLine, lowest: int, *, same: bool) -
     return f"{named} meets then{there}{unknown}."
 
 
-def _calls(facts: Facts, then: ThenCalled, level: int) -> list[str]:
-    """Say by when units beyond the first level are called, or that a lower level brings as much."""
+def _calls(facts: Facts, season: SeasonLine, then: ThenCalled, level: int) -> list[str]:
+    """Say by when units beyond the first level are called, or that a lower level brings as much.
+
+    Where the level does not meet it goes with the first alarm for the same reason as in front: later it holds less.
+    """
     levels, said = facts.plan.district.levels, []
     named = "this response level"
     if then.fleet < level:
@@ -139,6 +150,8 @@ def _calls(facts: Facts, then: ThenCalled, level: int) -> list[str]:
     if not then.fleet:
         return said
     by_min = then.advised_min
+    if then.strip.called == "at dispatch" and not later_is_less(facts.plan, facts.lead, season, then):
+        return said
     at_once = f"SEND {named.upper()} WITH THE FIRST ALARM."
     return [*said, f"Call {named} by minute {words.number(by_min)}." if np.isfinite(by_min) else at_once]
 

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from preplan.months import month_words
-from preplan.plan_cards import OtherCircuit
+from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import NO_WAY, ROUNDING_GPM, at_level, text_at_level
 from preplan.records import ALL_MONTHS, IntArray
 from preplan.render import backups, crew, first_minutes, words
@@ -85,6 +85,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
     ends[ends < 0] = np.nan
     limited_by = text_at_level(plan.levels.limited_by, plan.answers.level)
     cross = {a: group.cross_street for group in plan.groups for a in group.addresses}
+    groups = {a: group for group in plan.groups for a in group.addresses}
     columns: dict[str, Cells] = {
         "road": [row.road for row in rows],
         "from_number": Numbers(ends[:, 0], 0),
@@ -100,7 +101,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "cross_street": [cross.get(row.lead, "") for row in rows],
         "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
         "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
-        "note": ["; ".join(_notes(plan, asked, row)) for row in rows],
+        "note": ["; ".join(_notes(plan, asked, row, groups.get(row.lead))) for row in rows],
     }
     return {name: columns[name] for name in DISPATCH_COLUMNS}
 
@@ -189,7 +190,7 @@ def _call_by(plan: Plan, row: Row) -> float:
     return float(np.nanmin(known)) if np.isfinite(known).any() else np.nan
 
 
-def _notes(plan: Plan, asked: Asked, row: Row) -> Iterator[str]:
+def _notes(plan: Plan, asked: Asked, row: Row, group: CardGroup | None) -> Iterator[str]:
     """Say what the cells cannot: what goes with the first alarm, whom to ask, who is meant, what other months hold."""
     months = plan.district.rules.plan.months
     if not {*ALL_MONTHS} <= {*months}:
@@ -200,6 +201,8 @@ def _notes(plan: Plan, asked: Asked, row: Row) -> Iterator[str]:
         most = plan.district.levels[int(plan.answers.level[row.lead])].name
         best, at_once = first_minutes.best_words(plan, row.lead), _best_at_once(plan, row)
         yield f"send {most}{' with the first alarm' * at_once}: {NONE_MEETS}, it {best}{AT_ONCE_TOO * at_once}"
+        if group is not None and not at_once and (then := first_minutes.at_once_in(plan, group)):
+            yield then.strip(" .")
     else:
         yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, row.addresses))
     level = int(plan.answers.level[row.lead])

@@ -10,8 +10,8 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_cards import Strip
-from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, LONG_DRIVEWAY, ROUNDING_GPM
+from preplan.plan_cards import CardGroup, Strip, ThenCalled
+from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, LONG_DRIVEWAY, ROUNDING_GPM, SeasonLine
 from preplan.render import words
 from preplan.render.flag_words import flag_words
 
@@ -40,9 +40,14 @@ def officer_words(plan: Plan, address: int, others: Sequence[int] = (), strip: S
     else:
         told = (_not_met if status == "not met" else _served)(plan, address, level)
     first, arrival = plan.answers.first_water_min[address], plan.answers.first_arrival_min[address]
-    attack = int(plan.levels.attack_engine[address, level])
-    nurse = nurse_words(plan, strip, attack, hose_awaited(plan, address, attack, plan.supply.of(address, level)))
+    nurse = nursed_words(plan, address, level, strip)
     return f"{first_words(plan, address, float(first), float(arrival))}. {nurse}{told}"
+
+
+def nursed_words(plan: Plan, address: int, level: int, strip: Strip | None) -> str:
+    """Say who nurses the attack engine of an address and level, and whose hose that takes; see `nurse_words`."""
+    attack = int(plan.levels.attack_engine[address, level])
+    return nurse_words(plan, strip, attack, hose_awaited(plan, address, attack, plan.supply.of(address, level)))
 
 
 def hose_awaited(plan: Plan, address: int, attack_engine: int, laid_by: Collection[int]) -> list[int]:
@@ -330,21 +335,50 @@ def _when_none(plan: Plan, address: int) -> str:
 
 def less_called_later(plan: Plan, address: int) -> bool:
     """Tell whether the level shown brings less where it is called on arrival: holds less on paper, or lacks longer."""
-    return _holds_less_later(plan, address) or lacks_longer_later(plan, address)
-
-
-def lacks_longer_later(plan: Plan, address: int) -> bool:
-    """Tell whether too little flows for a minute longer or more where the level shown is called on arrival."""
     cell = address, int(plan.answers.level[address])
-    return bool(plan.levels.gap_on_arrival_min[cell] >= plan.levels.gap_min[cell] + 1.0)
+    gaps = (float(column[cell]) for column in (plan.levels.gap_on_arrival_min, plan.levels.gap_min))
+    return _holds_less_later(plan, address) or _longer(*gaps)
 
 
 def _holds_less_later(plan: Plan, address: int) -> bool:
     """Tell whether the level shown holds less on paper where it is called on arrival."""
     cell = address, int(plan.answers.level[address])
-    flows = float(plan.levels.uninterrupted_gpm[cell]), float(plan.levels.on_arrival_gpm[cell])
-    at_once, later = (_amount(plan, address, flow) for flow in flows)
-    return flows[1] < flows[0] and later != at_once
+    flows = (float(column[cell]) for column in (plan.levels.on_arrival_gpm, plan.levels.uninterrupted_gpm))
+    return _prints_less(plan, address, *flows)
+
+
+def at_once_in(plan: Plan, group: CardGroup) -> str:
+    """Say in which months of its sheets a level that none meets goes with the first alarm, where the front need not.
+
+    Behind a blank; '' where there are none.
+    """
+    lead = group.lead
+    if str(plan.answers.status[lead]) != "not met" or plan.answers.level[lead] < 0 or less_called_later(plan, lead):
+        return ""
+    of = {season.months: season for season in plan.seasons}
+    those = [
+        then.months for one in group.others for then in one.then if later_is_less(plan, lead, of[then.months], then)
+    ]
+    months = sorted({*chain.from_iterable(those)})
+    return f" In {month_words(months)}: send this response level with the first alarm." if months else ""
+
+
+def later_is_less(plan: Plan, address: int, season: SeasonLine, then: ThenCalled) -> bool:
+    """Tell the same of a level that does not meet in a season."""
+    if then.strip.called != "at dispatch" or not then.fleet:
+        return False
+    held = float(season.uninterrupted_gpm[address, then.fleet])
+    return _prints_less(plan, address, then.on_arrival_gpm, held) or _longer(then.gap_min, then.strip.dry_min)
+
+
+def _longer(minutes: float, than_min: float) -> bool:
+    """Tell whether minutes with too little water are one or more longer."""
+    return minutes >= than_min + 1.0
+
+
+def _prints_less(plan: Plan, address: int, gpm: float, than_gpm: float) -> bool:
+    """Tell whether a flow is less than another, on paper too."""
+    return gpm < than_gpm and _amount(plan, address, gpm) != _amount(plan, address, than_gpm)
 
 
 def _amount(plan: Plan, address: int, gpm: float) -> str:

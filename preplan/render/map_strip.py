@@ -14,10 +14,9 @@ import numpy as np
 
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Strip
-from preplan.plan_tables import at_level
 from preplan.records import BoolArray, FloatArray
 from preplan.render import strip, words
-from preplan.render.first_minutes import hose_awaited, how_dry, nurse_words
+from preplan.render.first_minutes import how_dry, nursed_words
 from preplan.render.map_pack import NOT_KNOWN, Ints, Page, Texts, pack, steps, whole
 
 ACROSS_PX, UP_PX = 360.0, 100.0
@@ -148,7 +147,6 @@ def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Pa
     calls, ticks, gaps, demands, nurses = Texts(), Texts(), Texts([""], {"": 0}), Texts(), Texts([""], {"": 0})
     flows = Texts()
     level = plan.answers.level
-    attack = at_level(plan.levels.attack_engine, level)
     asked = [whole(one.demand_min, TENTHS).tolist() for one in lines]
     longest = [strip.longest_gap(one) for one in lines]
     columns = {
@@ -157,9 +155,8 @@ def _said(plan: Plan, groups: Sequence[CardGroup], lines: Sequence[Strip]) -> Pa
             for group, one in zip(groups, lines, strict=True)
         ],
         "nurse": [
-            nurses.place(nurse_words(plan, one, engine, hose_awaited(plan, group.lead, engine, laid)))
+            nurses.place(nursed_words(plan, group.lead, int(level[group.lead]), one))
             for group, one in zip(groups, lines, strict=True)
-            for engine, laid in [(int(attack[group.lead]), plan.supply.of(group.lead, int(level[group.lead])))]
         ],
         "tick": [ticks.place(tuple(strip.gallons_scale(one)[2])) for one in lines],
         "gap": [gaps.place("" if one is None else one[1]) for one in longest],
