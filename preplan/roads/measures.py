@@ -240,11 +240,7 @@ def _one_length(text: str, *, sign: bool) -> Reading:
     if sign and not unit and number > _MOST_FT:
         return _unreadable()  # centimetres, perhaps
     if sign and not unit and number > _MOST_M:
-        return Reading(
-            number,
-            BARE,
-            "taken as feet: few signs name so many metres",
-        )
+        return Reading(number, BARE, "taken as feet: few signs name so many metres")
     return Reading(number * _LENGTH_UNITS[unit or "m"])
 
 

@@ -109,14 +109,7 @@ def _read_timed(
         troubles.append(Trouble(bad.problem, key, text, bad.rule))
     least = min(readings, key=lambda one: one.value, default=Reading(NO_LIMIT, known=False))
     if least.value < NO_LIMIT:
-        troubles.append(
-            Trouble(
-                "conditional",
-                key,
-                text,
-                "its strictest value is taken to hold at every hour of the months it names, all year if it names none",
-            )
-        )
+        troubles.append(Trouble("conditional", key, text, _STRICTEST))
     elif readings and not bad:
         troubles.append(Trouble("conditional", key, text, "an exemption: not used, what else is posted holds"))
     # an exemption says nothing about the road itself
