@@ -88,6 +88,18 @@ def test_hose_goes_round_a_cove_of_an_island() -> None:
     assert placed(lake(cove), "12 SOUTH ROAD")[1] is False
 
 
+def test_land_between_two_arms_is_walked_straight() -> None:
+    """The house and its road stand a little in the water each; round the tip of the land nobody needs to go."""
+    land = box(-400, 4, 1100, 86)
+    assert placed(lake(land), "12 SOUTH ROAD")[1] is False
+
+
+def test_hose_goes_round_two_arms_at_once_where_that_is_shorter() -> None:
+    """A pond with a spit of land in it: not along the spit, but round the pond."""
+    west = ((485, 30), (510, 30), (510, 60), (485, 60), (485, 50), (508, 50), (508, 45), (485, 45), (485, 30))
+    assert placed(FeatureTable(water_rings=(coast(*west),)), "12 SOUTH ROAD")[1] is False
+
+
 def coast(*points: tuple[float, float]) -> FloatArray:
     return np.array([lonlat(*point) for point in points])
 

@@ -19,6 +19,8 @@ from preplan.units import M_PER_FT
 
 ROUND_FT = 100.0
 """A pond that hose goes round with so much more parts nobody from his road (this program's careful choice)."""
+_NONE = -1
+_ON_EDGE_M = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +52,7 @@ class Waters:
         for way, coast in _pairs(ways, self.coasts_tree):
             shores[way].append(coast)
         for way, met in shores.items():
-            crossed[way] = (
-                crossed[way] or _crossing(ways[way], self.coasts[met].tolist()).more_round_m / M_PER_FT > ROUND_FT
-            )
+            crossed[way] = crossed[way] or _more_along_coast_ft(ways[way], self.coasts[met].tolist()) > ROUND_FT
         return crossed
 
     def hold(self, points: PointArray) -> BoolArray:
@@ -85,42 +85,67 @@ def _pairs(ways: LineArray, others: shapely.STRtree) -> Iterator[tuple[int, int]
     yield from others.query(ways, predicate="intersects").T.tolist()
 
 
-class _Crossing(NamedTuple):
-    """Where a straight way meets the edges of one water."""
-
-    more_round_m: float = 0.0
-    """How much longer it is along the edge than straight over, by the shorter side; between two lands, inf."""
-    before_m: float = 0.0
-    """From its start to the first edge."""
-    behind_m: float = 0.0
-    """From the last edge to its end."""
-
-
-def _crossing(way: shapely.LineString, edges: Sequence[shapely.LineString]) -> _Crossing:
-    """Measure how a way crosses a water, whose every edge is that of another land."""
-    points = [np.array(shapely.points(shapely.get_coordinates(shapely.intersection(way, one)))) for one in edges]
-    along_m = {at: shapely.line_locate_point(way, found) for at, found in enumerate(points) if found.size}
-    if not along_m:
-        return _Crossing()  # a way of no length, on the edge
-    first, last = min(along_m, key=lambda at: along_m[at].min()), max(along_m, key=lambda at: along_m[at].max())
-    before_m, until_m = float(along_m[first].min()), float(along_m[last].max())
-    behind_m = float(way.length) - until_m
-    if first != last:
-        return _Crossing(np.inf, before_m, behind_m)
-    edge, ends = edges[first], points[first][[along_m[first].argmin(), along_m[first].argmax()]]
-    from_m, to_m = shapely.line_locate_point(edge, ends)
-    round_m = abs(to_m - from_m)
-    if edge.is_closed:
-        round_m = min(round_m, edge.length - round_m)
-    return _Crossing(float(round_m) - (until_m - before_m), before_m, behind_m)
-
-
 def _more_round_ft(way: shapely.LineString, water: shapely.Polygon) -> float:
-    """Say how much longer it is along the edge of a water than straight over it.
+    """Say how much longer it is along the edges of a water than straight over it, by the shortest way that keeps dry.
 
     Between two of its islands, or an island and the shore, nobody gets round. Nor of a way that ends in the water, as
     on an island that is not mapped: how far it runs there counts as well.
     """
-    found = _crossing(way, [water.exterior, *water.interiors])
-    start_in, end_in = np.asarray(shapely.covers(water, shapely.points(shapely.get_coordinates(way)))).tolist()
-    return float(found.more_round_m + start_in * found.before_m + end_in * found.behind_m) / M_PER_FT
+    edges = [water.exterior, *water.interiors]
+    chords = _chords(way, water, edges)
+    if len(chords) == 1 and chords[0].start_edge == chords[0].end_edge == _NONE:
+        return 0.0  # on one island that is not mapped, perhaps
+    least_m = [0.0]  # from each chord on, the last first
+    for at, one in reversed(list(enumerate(chords))):
+        if one.start_edge == _NONE or (one.end_edge == _NONE and at == len(chords) - 1):
+            rest_m = one.end_m - one.start_m + least_m[-1]
+        else:
+            back = [n for n in range(at, len(chords)) if chords[n].end_edge == one.start_edge]
+            edge, behind_m = edges[one.start_edge], least_m[::-1]
+            ways_m = (_more_along_m(way, edge, one.start_m, chords[n].end_m) + behind_m[n - at] for n in back)
+            rest_m = min(ways_m, default=np.inf)
+        least_m.append(rest_m)
+    return least_m[-1] / M_PER_FT
+
+
+class _Chord(NamedTuple):
+    """A piece of a straight way that lies in a water."""
+
+    start_m: float
+    """Along the way."""
+    end_m: float
+    start_edge: int
+    """Which edge of the water it begins on, the shore first; `_NONE` where the way itself begins."""
+    end_edge: int
+
+
+def _chords(way: shapely.LineString, water: shapely.Polygon, edges: Sequence[shapely.LinearRing]) -> list[_Chord]:
+    """Take apart what of a way lies in a water, in order."""
+    parts = [one for one in shapely.get_parts(shapely.intersection(way, water)) if one.length > 0.0]
+
+    def end(part: shapely.LineString, at: int) -> tuple[float, int]:
+        point = shapely.Point(part.coords[at])
+        gaps_m = shapely.distance(point, edges)
+        return float(way.project(point)), int(gaps_m.argmin()) if gaps_m.min() < _ON_EDGE_M else _NONE
+
+    ends = [sorted((end(part, 0), end(part, -1))) for part in parts]
+    return sorted(_Chord(start[0], stop[0], start[1], stop[1]) for start, stop in ends)
+
+
+def _more_along_m(way: shapely.LineString, edge: shapely.LineString, start_m: float, end_m: float) -> float:
+    """Say how much longer it is along an edge than straight between two places on a way that lie on it."""
+    from_m, to_m = (edge.project(way.interpolate(at_m)) for at_m in (start_m, end_m))
+    round_m = abs(to_m - from_m)
+    if edge.is_closed:
+        round_m = min(round_m, edge.length - round_m)
+    return float(round_m - (end_m - start_m))
+
+
+def _more_along_coast_ft(way: shapely.LineString, coasts: Sequence[shapely.LineString]) -> float:
+    """Say the same of the sea, from the first to the last place where a way meets its coast; one alone is no water."""
+    points = [np.array(shapely.points(shapely.get_coordinates(shapely.intersection(way, one)))) for one in coasts]
+    met = sorted((float(way.project(point)), at) for at, found in enumerate(points) for point in found)
+    (start_m, first), (end_m, last) = met[0], met[-1]
+    if first != last:
+        return np.inf
+    return _more_along_m(way, coasts[first], start_m, end_m) / M_PER_FT
