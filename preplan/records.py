@@ -470,7 +470,7 @@ class FeatureTable:
     """Row of `water_rings` in which each lies, (islands,)."""
     stream_lines: tuple[FloatArray, ...] = ()
     coast_lines: tuple[FloatArray, ...] = ()
-    """Edges of the sea."""
+    """Edges of the sea, and of waters of which the file holds a part."""
     hydrant_lonlat: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
 
 

@@ -94,10 +94,13 @@ def test_a_building_with_a_courtyard_and_two_outer_rings(tmp_path: Path) -> None
     assert sorted(round(_area(ring) / 1e-6) for ring in _features(text, tmp_path).building_rings) == [4, 16]
 
 
-def test_a_lake_clipped_at_the_edge_is_left_out(tmp_path: Path) -> None:
+def test_a_lake_clipped_at_the_edge_leaves_its_shores(tmp_path: Path) -> None:
     text = _squares().way(2, [11, 12, 13], {}).way(5, [11, 12, 99, 14, 11], {"natural": "water"})
     text.relation(9, [("way", 2, "outer"), ("way", 77, "outer")], {"type": "multipolygon", "natural": "water"})
-    assert _features(text, tmp_path).water_rings == ()
+    found = _features(text, tmp_path)
+    assert found.water_rings == ()
+    # its shores, as far as they go, the first edge twice
+    assert sum(len(line) - 1 for line in found.coast_lines) == 4
 
 
 def test_streams_are_lines_and_a_missing_node_is_not_bridged(tmp_path: Path) -> None:

@@ -112,6 +112,8 @@ ISLE = coast((-400, -50), (1100, -50), (1100, 40), (-400, 40), (-400, -50))
     ("lines", "told"),
     [
         ((NORTH_COAST,), False),  # the house may stand on a pier
+        ((NORTH_COAST, NORTH_COAST[::-1]), False),  # drawn twice
+        ((NORTH_COAST, coast((-2000, 30), (2000, 30))), True),  # both shores of a lake that the file holds in part
         ((NORTH_COAST, ISLE), True),  # from the mainland to an island
         ((coast(*((-2000, 60), (5000, 60), (5000, 20), (-2000, 20))),), True),  # a bay, open to the west
         ((coast(*((-2000, 60), (505, 60), (505, 20), (-2000, 20))),), False),  # it ends close by: hose goes round

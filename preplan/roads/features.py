@@ -78,7 +78,7 @@ class FeatureCollector:
         return frozenset(way for area in self.areas.values() for way in (*area.outer, *area.inner))
 
     def take_member_ways(self, ways: Iterable[Any]) -> None:
-        """Join the ways of each multipolygon to rings; what does not close (a clipped lake) is left out.
+        """Join the ways of each multipolygon to rings; what does not close (a clipped lake) is a coast.
 
         A way that is the whole shore of a lake and is mapped as water too is read once, or its islands would drown.
         """
@@ -90,11 +90,14 @@ class FeatureCollector:
                 _joined([line for way in of for line in lines.get(way, [])]) for of in (area.outer, area.inner)
             )
             self._keep_rings(-relation, area.building, outer)
-            self.islands.extend((-relation, line) for line in inner if _is_ring(line))
+            for line in inner:
+                (self.islands if _is_ring(line) else self.coasts).append((-relation, line))
 
     def _keep_rings(self, key: int, building: bool, lines: list[FloatArray]) -> None:
         kept = self.buildings if building else self.waters
         kept.extend((key, line) for line in lines if _is_ring(line))
+        if not building:
+            self.coasts.extend((key, line) for line in lines if not _is_ring(line))
 
     def take_node(self, node: Any, tags: Mapping[str, str]) -> None:
         """Keep a hydrant."""

@@ -146,6 +146,8 @@ def _more_along_coast_ft(way: shapely.LineString, coasts: Sequence[shapely.LineS
     points = [np.array(shapely.points(shapely.get_coordinates(shapely.intersection(way, one)))) for one in coasts]
     met = sorted((float(way.project(point)), at) for at, found in enumerate(points) for point in found)
     (start_m, first), (end_m, last) = met[0], met[-1]
+    if end_m - start_m < _ON_EDGE_M:
+        return 0.0  # one place, on two pieces of coast
     if first != last:
         return np.inf
     return _more_along_m(way, coasts[first], start_m, end_m) / M_PER_FT
