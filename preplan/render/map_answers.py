@@ -103,6 +103,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
     ]
     apart, seasons_apart = _apart(plan)
     backup_then, backups_then = _backups_then(plan)
+    gap = whole(levels.gap_on_arrival_min, 10)
     columns = {
         "status": [STATUSES.index(status) for status in answers.status],
         "level": answers.level,
@@ -119,8 +120,9 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "flow": whole(levels.uninterrupted_gpm, way="down"),
         "steady": whole(levels.sustained_gpm, way="down"),
         "onArrival": whole(levels.on_arrival_gpm, way="down"),
-        "gapOnArrival": whole(levels.gap_on_arrival_min, 10),
-        "nothingOnArrival": whole(levels.nothing_on_arrival_min, 10),
+        "gapOnArrival": gap,
+        # of a gap those minutes in which some flows: of most gaps none, so that this column takes next to no room
+        "someOnArrival": gap - whole(levels.nothing_on_arrival_min, 10),
         "firstWater": whole(answers.first_water_min, 10),
         "callBy": whole(_call_by_min(plan)),
         "backupFlow": whole(levels.backup_gpm, way="down"),

@@ -152,7 +152,9 @@ def _inline_script(text: str) -> str:
 
 
 def _own_script() -> str:
-    source = "\n".join(_asset(name) for name in SCRIPTS)
+    """Join the parts of the page's own script, without comments and indents, which are for who reads the sources."""
+    lines = (line.strip() for name in SCRIPTS for line in _asset(name).splitlines())
+    source = "\n".join(line for line in lines if line and not line.startswith("//"))
     return _inline_script(f'(function () {{\n"use strict";\n{source}}})();')
 
 

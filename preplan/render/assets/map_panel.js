@@ -477,7 +477,8 @@ function lastingWords(at) {
 
 // What is left where the officer who arrives first calls the units beyond the first level.
 function onArrivalWords(at) {
-  const [short, dry] = [answers.gapOnArrival[at], answers.nothingOnArrival[at]];
+  const short = answers.gapOnArrival[at];
+  const dry = short - answers.someOnArrival[at];
   const most = short > dry ? "too little flows" : "nothing flows";
   const some = dry > 0 && short > dry ? `, nothing for ${minutes(dry)} of it` : "";
   const lacks = `; ${most} for ${minutes(short)} in all${some}`;
