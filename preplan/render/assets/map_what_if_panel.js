@@ -454,8 +454,10 @@ function whatIfFacts(address, level) {
     const left = steady.tankersOf(whatIf.order[address], level).filter((unit) => !run.includes(unit));
     return left.length ? [[idleTitle(run), ids(left)]] : [];
   };
-  const wayOf = (trip) => {
-    const months = asked.change.season < 0 && shutMonths(trip); // else the minutes are of the months asked for
+  const wayOf = (trip, to) => {
+    const kept = steady.keptTrip(address, to);
+    const same = whatIf.trip.every((least, cut) => least[kept] === steady.ways[cut][kept]); // else it is another way
+    const months = same && shutMonths(trip);
     return months ? [["Its way", `does not hold in ${months}: other minutes and flow then`]] : [];
   };
   if (how === AS_PLANNED || how === OWN_CIRCUIT) {
@@ -468,9 +470,9 @@ function whatIfFacts(address, level) {
     };
     return [
       ["Fill site", siteName(site)],
-      ["Round trip", trip(site)], ...wayOf(answers.trip[at]),
+      ["Round trip", trip(site)], ...wayOf(answers.trip[at], site),
       ["Tankers", ids(run.filter((unit) => !there.includes(unit)))],
-      ...(split < 0 ? [] : [["Second fill site", siteName(split)], ["Round trip to it", trip(split)], ...wayOf(answers.splitTrip[at])]),
+      ...(split < 0 ? [] : [["Second fill site", siteName(split)], ["Round trip to it", trip(split)], ...wayOf(answers.splitTrip[at], split)]),
       ...(there.length ? [["Tankers there", ids(run.filter((unit) => there.includes(unit)))]] : []),
       ...(how === AS_PLANNED ? leftOut.length ? [[idleTitle(used), ids(leftOut)]] : [] : idle(run)),
       ["Worked out", how === AS_PLANNED ? "not touched by the changes" : "the plan's own circuit with the changes"],
@@ -479,7 +481,7 @@ function whatIfFacts(address, level) {
   const found = steady.detail(address, level, site, how === FRESH ? changed : undefined);
   const capped = found.flow > view.whatIf.flow[at] + 1 ? "; counted at most as planned" : "";
   return [
-    ["Fill site", siteName(site)], ["Round trip", minutes(found.trip * 10)], ...wayOf(tripTo(address, site)),
+    ["Fill site", siteName(site)], ["Round trip", minutes(found.trip * 10)], ...wayOf(tripTo(address, site), site),
     ["Tankers", ids(found.used)],
     ...idle(found.used), ["Held back by", whatIf.limits[found.limit]],
     ["Worked out", how === FRESH ? "stands only now, with the plan's own tankers"
