@@ -286,6 +286,13 @@ def test_minutes_without_any_water_are_told_apart_from_those_with_too_little(pla
         assert said.endswith(f"; response level 2: {told}.")
 
 
+def test_a_level_that_holds_nothing_is_not_said_to_hold_the_most(plan: Plan) -> None:
+    for gpm, best in ((240.0, "holds the most"), (0.0, "brings the most water")):
+        none = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=np.full((6, 2), gpm)))
+        assert best_words(none, 3) == best
+        assert f"no level meets in the worst season, it {best}" in dispatch.dispatch_csv(none).decode()
+
+
 def test_a_higher_level_that_leaves_less_dry_is_named_where_none_meets(plan: Plan) -> None:
     """The level shown holds the most without a break; another one, later and longer, brings more."""
     lower = replace(plan, answers=replace(plan.answers, level=np.array([0, 1, 1, 0, -1, -1], dtype=np.int32)))

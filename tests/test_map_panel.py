@@ -874,7 +874,10 @@ def test_what_is_best_about_the_level_shown_is_said_as_on_the_card(browser: Brow
     level, more = int(plan.answers.level[at]), plan.levels.uninterrupted_gpm.copy()
     more[at, 0] = more[at, level] + 50.0
     told = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=more))
-    for one, best in ((plan, "holds the most"), (told, "brings the most water")):
+    nothing = plan.levels.uninterrupted_gpm.copy()
+    nothing[at] = 0.0
+    none = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=nothing))
+    for one, best in ((plan, "holds the most"), (told, "brings the most water"), (none, "brings the most water")):
         assert first_minutes.best_words(one, at) == best
         file = tmp_path / "map.html"
         file.write_text(map_html.map_page(one), encoding="utf-8")

@@ -303,7 +303,10 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
 
 
 def best_words(plan: Plan, address: int) -> str:
-    """Say what is best about the level shown where none meets: what it holds at once, or what it brings in all."""
+    """Say what is best about the level shown where none meets: what it holds at once, or what it brings in all.
+
+    Who holds nothing does not hold the most.
+    """
     held = np.nan_to_num(plan.levels.uninterrupted_gpm[address])
     most = held[int(plan.answers.level[address])] >= max(held.max() - ROUNDING_GPM, _NONE_GPM)
     return "holds the most" if most else "brings the most water"

@@ -119,7 +119,7 @@ function setSheetHead(title) {
 // What is best about the level shown where none meets: what it holds at once, or what it brings in all.
 function bestWords(address, level) {
   const held = [...data.levels.keys()].map((one) => answers.flow[row(address, one)]);
-  return held[level] >= Math.max(...held) ? "holds the most" : "brings the most water";
+  return held[level] >= Math.max(...held, 1) ? "holds the most" : "brings the most water"; // nothing is not the most
 }
 
 function levelWords(address) {
