@@ -139,7 +139,7 @@ def test_a_call_in_time_names_its_minute(plan: Plan) -> None:
 def test_who_holds_less_than_is_asked_for_is_not_said_to_hold_it(plan: Plan) -> None:
     """499 gpm of 500, by the card's steps 490: too little for a moment that prints as no minute."""
     none = replace(plan.answers, gap_min=np.full(6, 0.03), call_by_min=np.full(6, 7.0))
-    for gpm, holds in ((500.0, "only just holds it"), (499.2, "holds 490 gpm")):
+    for gpm, holds in ((609.0, "holds it too"), (540.0, "only just holds it"), (499.2, "holds 490 gpm")):
         levels = replace(plan.levels, on_arrival_gpm=np.full((6, 2), gpm), gap_min=np.zeros((6, 2)))
         said = officer_words(replace(plan, answers=none, levels=levels), 1)
         assert said.endswith(f"response level 2 with the first alarm; called on arrival it {holds}.")

@@ -247,7 +247,8 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
         asked_for = "before that is asked for" if _before_full_flow(plan, address) else f"asked for {need}"
         late = f"called on arrival it holds {brings}; {asked_for}: {dry}; {_dry_at_once(plan, address, level)}"
     else:
-        holds = "holds it too" if in_time else "only just holds it"
+        ample = called > asked * (1.0 + plan.district.rules.plan.close_share)
+        holds = "holds it too" if in_time or ample else "only just holds it"
         late = f"called on arrival it {holds if enough else f'holds {brings}'}"
         if not in_time and plan.levels.gap_min[address, level] > LEAST_GAP_MIN:
             late += f"; {_dry_at_once(plan, address, level)}"
