@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from preplan.plan import Plan
 from preplan.plan_cards import Nursed, OtherCircuit, ThenCalled
 from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, Flag, SupplyTable
 from preplan.records import text_array
-from preplan.render import card_pdf, card_rest, dispatch, map_strip
+from preplan.render import card_pdf, card_rest, dispatch, map_strip, report_pdf
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import sheet_words
 from preplan.render.first_minutes import best_words, hose_awaited, nurse_words, officer_words
@@ -312,6 +313,12 @@ def test_water_that_the_line_cannot_carry_is_not_called_dry(plan: Plan) -> None:
     said = officer_words(replace(plan, answers=answers), 1)
     lacking = "about 130 gpm too little for 2 min from minute 32, by the supply line; with the first alarm none."
     assert said.endswith(f"called on arrival it holds 270 gpm; asked for 500: {lacking}")
+
+
+def test_the_report_says_how_much_of_a_gap_is_dry(plan: Plan) -> None:
+    answers = replace(plan.answers, nothing_min=np.full(6, 0.7))
+    said = words_of(report_pdf.report(replace(plan, answers=answers)))
+    assert re.search(r"too little in all of it dry from gal short .* 1\.9 min 0\.7 min minute 32 950 ", said)
 
 
 def test_every_address_with_a_shuttle_is_of_one_kind(plan: Plan) -> None:
