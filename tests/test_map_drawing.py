@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from PIL import Image
 
 from preplan.render.map_html import map_page
 from tests.browser import opened, page_source, written
+from tests.example_plan import example_plan
 from tests.plan_checks import SAMPLE, plan_of
 
 if TYPE_CHECKING:
@@ -37,6 +39,12 @@ COUNT_CALLS = """() => {
       return real.apply(this, given);
     };
   }
+}"""
+
+ON_SCREEN = """(place) => {
+  const { x, y } = planMap.latLngToContainerPoint(place);
+  const { left, top } = planMap.getContainer().getBoundingClientRect();
+  return [left + x, top + y];
 }"""
 
 
@@ -273,6 +281,38 @@ def test_the_number_of_a_site_out_of_service_is_written_over_its_cross(browser: 
     assert "stroke" in calls[: calls.index("strokeText")]
     assert "stroke" not in calls[calls.index("strokeText") :]
     page.close()
+
+
+def test_an_island_is_land(browser: Browser, tmp_path: Path) -> None:
+    """A house on it stood in the lake. Two areas of one river that overlap are water all over."""
+    plan = example_plan()
+    lon, lat = (float(axis.mean()) for axis in (plan.addresses.lon, plan.addresses.lat))
+    lake, island, again = (square(lon, lat, half) for half in (0.02, 0.01, 0.015))
+    seen = []
+    for islands in ((), (island,)):
+        features = replace(
+            plan.features,
+            water_rings=(lake, again),
+            island_rings=islands,
+            island_water=np.zeros(len(islands), np.int32),
+        )
+        path = tmp_path / f"{len(islands)}.html"
+        path.write_text(map_page(replace(plan, features=features)), encoding="utf-8")
+        page = opened(browser, path.as_uri()).page
+        page.evaluate(f"() => void planMap.setView([{lat + 0.0125}, {lon}], 15, {{ animate: false }})")
+        shot = picture(page)
+        places = [page.evaluate(ON_SCREEN, [lat + up, lon + 0.003]) for up in (0.0125, 0.008)]
+        seen.append([shot[round(y), round(x)].tolist() for x, y in places])
+        page.close()
+    (water, also_water), (still_water, land) = seen
+    assert water == also_water == still_water != land
+    assert land == [0xF8, 0xF7, 0xF4]
+
+
+def square(lon: float, lat: float, half: float) -> npt.NDArray[np.float64]:
+    """Give a ring, (5, 2)."""
+    return np.array([(lon + half * east, lat + half * north) for east, north in
+                     ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1))])  # fmt: skip
 
 
 def test_what_is_chosen_from_the_lists_comes_into_view(browser: Browser, file_url: str) -> None:

@@ -112,6 +112,21 @@ def test_nothing_is_drawn_into_the_margins(share: float, tmp_path: Path) -> None
 
 
 @drawn_by_poppler
+def test_an_island_is_white_in_its_lake(tmp_path: Path) -> None:
+    """A lake that is island all over leaves no grey; without the island it does."""
+    plan = example_plan()
+    wide = np.array([[-73.0, 43.0], [-71.0, 43.0], [-71.0, 45.0], [-73.0, 45.0], [-73.0, 43.0]])
+    drawn = []
+    for water, islands in (((), ()), ((wide,), ()), ((wide,), (wide,))):
+        rows = np.zeros(len(islands), dtype=np.int32)
+        features = replace(plan.features, water_rings=water, island_rings=islands, island_water=rows)
+        drawn.append(_grey(card_pdf.one_card(replace(plan, features=features), 2), 60, tmp_path))
+    dry, lake, island = drawn
+    assert (lake < dry).mean() > 0.05
+    assert np.abs(island - dry).max() < 0.01
+
+
+@drawn_by_poppler
 @pytest.mark.parametrize("address", [1, 2], ids=["called on arrival", "at dispatch"])
 def test_the_strip_and_its_note_stay_between_the_margins(address: int, tmp_path: Path) -> None:
     """Half an inch at the right stays white, whatever the note says of how units are called."""

@@ -38,7 +38,7 @@ _MOST_ROADS = 1400
 _BUILDING_PT_PER_FT = 0.06
 """Scale below which buildings are left out."""
 _STREAM_PT = 1.2
-_WATER, _BUILDING, _ROAD = "0.86 0.9 0.93", "0.8 0.8 0.8", "0.55 0.55 0.62"
+_WATER, _LAND, _BUILDING, _ROAD = "0.86 0.9 0.93", "1 1 1", "0.8 0.8 0.8", "0.55 0.55 0.62"
 _PIECE_PT = 200.0
 """Side of a square at the coarsest scale of its grain."""
 _DETAIL_PT = 0.25
@@ -159,6 +159,7 @@ class Ground:
         by_rank = [np.flatnonzero(self.rank == rank) for rank in (MAJOR, MINOR, STREET, LANE)]
         self._roads = [Layer(self.roads.lines[rows], self.roads.boxes[rows], area=False) for rows in by_rank]
         self._water = Layer.of(plane, plan.features.water_rings, area=True)
+        self._islands = Layer.of(plane, plan.features.island_rings, area=True)
         self._streams = Layer.of(plane, plan.features.stream_lines, area=False)
         self._buildings = Layer.of(plane, plan.features.building_rings, area=True)
         self._written: dict[str, bytes] = {}
@@ -180,6 +181,8 @@ class Ground:
         scale, (x, y) = frame.pt_per_ft * grain.unit_ft, frame.shift()
         code = [f"q {scale:.9f} 0 0 {scale:.9f} {x:.3f} {y:.3f} cm 1 J 1 j", f"{_WATER} rg {_WATER} RG"]
         code += self._placed(pen, self._water, "w", grain, frame.country)
+        if islands := self._placed(pen, self._islands, "i", grain, frame.country):
+            code += [f"{_LAND} rg", *islands]
         code.append(f"{_STREAM_PT / scale:.2f} w")
         code += self._placed(pen, self._streams, "s", grain, frame.country)
         if frame.pt_per_ft >= _BUILDING_PT_PER_FT:

@@ -122,7 +122,7 @@ def _rated_words(plan: Plan, segment: int) -> str:
 
 
 def ground_data(plan: Plan) -> Page:
-    """Water, streams, buildings, barriers and hydrants inside the frame."""
+    """Water, islands, streams, buildings, barriers and hydrants inside the frame."""
     features, frame = plan.features, drawn_frame(plan)
     hydrants = np.concatenate(
         [np.column_stack([plan.hydrants.lon, plan.hydrants.lat]), features.hydrant_lonlat.reshape(-1, 2)]
@@ -131,6 +131,7 @@ def ground_data(plan: Plan) -> Page:
     hydrants = hydrants[frame.touches(hydrants[:, 0], hydrants[:, 1], hydrants[:, 0], hydrants[:, 1])]
     return {
         "water": lines(frame.keep(features.water_rings)),
+        "islands": lines(frame.keep(features.island_rings)),
         "streams": lines(frame.keep(features.stream_lines)),
         "buildings": lines(frame.keep(features.building_rings)),
         "barriers": lines(frame.keep(barrier_lines(plan.roads))),

@@ -157,10 +157,13 @@ def _scale(sheet: Sheet) -> str:
 
 def _ground(plan: Plan, sheet: Sheet) -> str:
     frame, features = sheet.frame, plan.features
-    water = "".join(f"{path}z" for path in sheet.paths(frame.keep(features.water_rings)))
+    water, islands = (
+        "".join(f"{path}z" for path in sheet.paths(frame.keep(rings)))
+        for rings in (features.water_rings, features.island_rings)
+    )
     streams = "".join(sheet.paths(frame.keep(features.stream_lines)))
     return (
-        f'<path d="{water}" fill="#d3dfe6" stroke="#a9bfcc" fill-rule="evenodd"/>'
+        f'<path d="{water}" fill="#d3dfe6" stroke="#a9bfcc"/><path d="{islands}" fill="#f8f7f4" stroke="#a9bfcc"/>'
         f'<path d="{streams}" stroke="#a9bfcc" stroke-width="2"/>'
     )
 

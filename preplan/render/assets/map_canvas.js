@@ -216,12 +216,12 @@ const Chart = L.Layer.extend({
     if (view.tiles) pen.clearRect(0, 0, this.width, this.height);
     else pen.fillRect(0, 0, this.width, this.height);
     pen.lineJoin = "round";
-    this.traceAll(ground.water);
-    pen.fillStyle = colours.water;
     pen.strokeStyle = colours.shore;
     pen.lineWidth = 1;
-    pen.fill("evenodd");
-    pen.stroke();
+    this.paintAreas(ground.water, colours.water);
+    pen.globalCompositeOperation = view.tiles ? "destination-out" : "source-over"; // tiles lie below the canvas
+    this.paintAreas(ground.islands, colours.paper);
+    pen.globalCompositeOperation = "source-over";
     if (this.zoom >= 11) {
       this.traceAll(ground.streams);
       pen.lineWidth = this.zoom >= 14 ? 2 : 1.2;
@@ -234,6 +234,13 @@ const Chart = L.Layer.extend({
     }
     if (this.zoom >= 13) this.paintHydrants();
     this.paintRoads();
+  },
+
+  paintAreas(rings, colour) {
+    this.traceAll(rings);
+    this.pen.fillStyle = colour;
+    this.pen.fill();
+    this.pen.stroke();
   },
 
   paintHydrants() {

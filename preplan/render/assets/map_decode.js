@@ -142,6 +142,7 @@ const roads = {
 };
 const ground = {
   water: unpackLines(data.ground.water),
+  islands: unpackLines(data.ground.islands),
   streams: unpackLines(data.ground.streams),
   buildings: unpackLines(data.ground.buildings),
   barriers: unpackLines(data.ground.barriers), // each from its place to the road's next point
