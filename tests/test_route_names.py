@@ -113,7 +113,7 @@ def test_most_maps_of_the_sample_name_the_roads_that_are_driven(sample: Plan, mo
 
     monkeypatch.setattr(charts, "halo_texts", noted)
     picture, seen = Picture(sample), Counter[str]()
-    for group in sample.groups:
+    for group in sample.groups[::3]:  # drawing takes a while; a share of a hundred cards is as good
         roads = driven_roads(group.out_steps, set(picture.names.tolist()))
         if not roads:
             continue
