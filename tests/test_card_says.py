@@ -15,7 +15,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit, WayIn
 from preplan.plan_tables import BuildUpTable, Flag, LayTable
-from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew, site_pdf
+from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew, site_pdf, words
 from preplan.render.card_facts import HALF_PT, Facts
 from preplan.render.charts import Picture
 from preplan.render.circuits import in_other_months
@@ -94,7 +94,7 @@ def test_a_seasonal_backup_says_what_holds_in_the_other_months(winter: int, told
 
 @pytest.mark.parametrize(
     ("steady_gpm", "told"),
-    [(128.0, "0 gpm: it runs dry, later 120 gpm steady; does not meet."), (4.0, "0 gpm, nor later; does not meet.")],
+    [(128.0, "0 gpm without a break, later 120 gpm steady; does not meet."), (4.0, "0 gpm, nor later; does not meet.")],
 )
 def test_a_backup_that_holds_nothing_says_why_and_what_comes_of_it_later(steady_gpm: float, told: str) -> None:
     """On the card, in other months too, and to the dispatcher: `0 gpm` alone looks like a slip of the pen."""
@@ -454,14 +454,20 @@ def test_a_bridge_close_to_the_fill_site_is_told_there_though_its_way_from_the_d
 
 def test_waits_on_one_lane_stand_with_the_flow_that_does_not_count_them() -> None:
     plan = plan_of(SAMPLE / "district.toml")
-    seen = Counter[bool]()
+    seen, here = Counter[bool](), Counter[bool]()
     for group in plan.groups:
         of = Facts(plan, group)
         if of.cell("trip") >= 0:
+            # who can leave no lane open is not told to
+            one_lane = bool(plan.limits.narrow[plan.frontages.segment[group.lead]])
+            dump = text(card_words.dump(of))
+            assert (words.ONE_LANE_HERE in dump, words.LEAVE_A_LANE in dump) == (one_lane, not one_lane)
+            here[one_lane] += 1
             lane = any("Waiting is not counted" in flag_words(flag) for flag in plan.answers.flags[group.lead])
             assert ("waits not counted: EXPECT LESS." in text(card_words.can(of))) is lane
             seen[lane] += 1
     assert min(seen[True], seen[False]) > 10
+    assert here[True] > 2
 
 
 def test_a_fill_site_of_other_months_alone_is_not_said_to_serve_nobody() -> None:

@@ -559,6 +559,19 @@ def test_a_hydrant_whose_flow_nobody_knows_is_told_as_assumed(wide: Opened, plan
         assert "assumed" not in said if name not in doubted else doubted[name] in said
 
 
+def test_what_engines_hardly_pass_and_waits_on_one_lane_stand_in_bold_as_on_the_card(wide: Opened, plan: Plan) -> None:
+    at = {str(label): a for a, label in enumerate(plan.addresses.label)}
+    for label, bold, plain in (
+        ("658 Bobolink Rd", "NO MARGIN: E51 (9.8 ft high) at the Tannery Road bridge (posted 10 ft high).", ""),
+        ("155 Cobble Ln", "Waiting is not counted: EXPECT LESS.", words.ONE_LANE_HERE),
+    ):
+        choose(wide.page, str(plan.addresses.address_id[at[label]]))
+        assert any(
+            bold in one.replace("\u00a0", " ") for one in wide.page.locator("#panel-body strong").all_inner_texts()
+        )
+        assert plain in written(wide.page)
+
+
 def test_what_is_weak_or_low_near_the_fill_site_stands_in_bold_with_an_unproven_rate(wide: Opened, plan: Plan) -> None:
     """As cards have it, unless a warning of the address is of the same stretches."""
     level = plan.answers.level

@@ -112,11 +112,11 @@ def held_words(gpm: float, need_gpm: float, steady_gpm: float = math.nan) -> str
     >>> held_words(247.0, 500.0), held_words(0.0, 500.0, 0.0)
     ('240 gpm, does not meet', '0 gpm, nor later; does not meet')
     >>> held_words(0.0, 500.0, 128.0)
-    '0 gpm: it runs dry, later 120 gpm steady; does not meet'
+    '0 gpm without a break, later 120 gpm steady; does not meet'
     """
     have, _ = words.flow_pair(gpm, need_gpm)
     meets = "meets" if gpm >= need_gpm - ROUNDING_GPM else "does not meet"
     if not math.isfinite(steady_gpm):
         return f"{have} gpm, {meets}"
     later = words.supply(steady_gpm, words.CARD_STEP_GPM)
-    return f"{have} gpm{', nor later' if later == '0' else f': it runs dry, later {later} gpm steady'}; {meets}"
+    return f"{have} gpm{', nor later' if later == '0' else f' without a break, later {later} gpm steady'}; {meets}"

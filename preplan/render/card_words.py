@@ -287,7 +287,9 @@ def dump(facts: Facts) -> list[Line]:
         where = _junction_words(facts) if lane == road or not road else f" of {lane}"
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT)
-    lines += paragraph(f"{_turn_words(facts)} Leave a lane open: the width of the road here is not known.", HALF_PT)
+    one_lane = segment >= 0 and bool(plan.limits.narrow[segment])
+    lines += paragraph(f"{_turn_words(facts)} {'' if one_lane else words.LEAVE_A_LANE}".strip(), HALF_PT)
+    lines += paragraph(words.ONE_LANE_HERE, HALF_PT, bold=True) if one_lane else []
     facing = _facing(facts)
     lines += paragraph(facing, HALF_PT, bold=True) if facing else []
     lines += paragraph(_hose_words(facts), HALF_PT)

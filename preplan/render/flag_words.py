@@ -57,13 +57,14 @@ _FLAGS = {
     "no sign tells a driver.",
     UNPOSTED: "Crossings of bridges without a posted weight on the round trip: {n}. Unknown, not safe: "
     "ask their owners beforehand; on the night the officer decides.",
-    "narrow road": "One truck wide for {n} of the round trip: two trucks cannot pass there. Waiting is not counted.",
+    "narrow road": "One truck wide for {n} of the round trip: two trucks cannot pass there. "
+    "Waiting is not counted: EXPECT LESS.",
     "meeting on narrow road": "Loaded and empty tankers meet on {n} one truck wide, and no other way back is near: "
-    "hold one until the other is through. Waiting is not counted.",
+    "hold one until the other is through. Waiting is not counted: EXPECT LESS.",
     "one way traffic": "Loaded and empty tankers meet on a road one truck wide: loaded goes first, empties wait; "
-    "or send {n}. Waiting is not counted.",
+    "or send {n}. Waiting is not counted: EXPECT LESS.",
     "circuits meet": "Loaded tankers of one circuit meet empties of the other on {n}, one truck wide: "
-    "loaded goes first, empties wait off it. Waiting is not counted.",
+    "loaded goes first, empties wait off it. Waiting is not counted: EXPECT LESS.",
     "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers of a response level.",
     WATER_BETWEEN: "WATER is mapped between the road and the building: hose may not get across straight.",
     LONG_DRIVEWAY: "Long driveway: {n} of hose from the road; time to go up it is not counted.",

@@ -16,8 +16,10 @@ from preplan.records import BoolArray, FloatArray
 from preplan.render import backups, crew, first_minutes, us_grid, words
 from preplan.render.card_facts import Facts, own_months
 from preplan.render.card_other import jobs_words
+from preplan.render.card_rest import CIRCUITS_MEET
 from preplan.render.card_seasons import other_jobs, season_words, seasons_alone
-from preplan.render.flag_words import GRAVE, SHORT
+from preplan.render.first_drive import tight_told
+from preplan.render.flag_words import GRAVE, LANES, SHORT
 from preplan.render.limit_places import named_words
 from preplan.render.map_pack import NOT_KNOWN, Forms, Ints, Page, Texts, grid, pack, steps, whole
 from preplan.render.map_routes import moved
@@ -96,7 +98,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
     answers, levels = plan.answers, plan.levels
     flags, flag_lists, codes = _flags(plan)
     case, texts = _cases(plan)
-    by_hose, built_up = Texts([""], {"": 0}), Texts([""], {"": 0})
+    by_hose, built_up, tight = (Texts([""], {"": 0}) for _ in range(3))
     hydrants = Texts([""], {"": 0})
     near_hydrant = [
         " ".join(words.hydrant_words(plan, a)) if s == "hydrant" else "" for a, s in enumerate(answers.status)
@@ -110,6 +112,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "hydrant": whole(answers.hydrant_ft, way="up"),
         "hydrantCounts": [hydrants.place(said) for said in near_hydrant],
         "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
+        "tight": _tight(plan, tight),
         "builtUp": [built_up.place(first_minutes.built_up_words(plan, a)) for a in range(len(answers))],
         "apart": apart,
         "first": whole(answers.first_arrival_min, 10),
@@ -139,6 +142,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         **texts,
         "hydrants": hydrants.values,
         "byHoseWords": by_hose.values,
+        "tightWords": tight.values,
         "forms": forms.values,
         "builtUpWords": [*map(forms.packed, built_up.values)],
         "seasonLines": [[*map(forms.packed, some)] for some in lines],
@@ -166,7 +170,7 @@ def _flags(plan: Plan) -> tuple[list[Any], list[list[int]], Page]:
         said = [(flag_said(plan, flag, called), tuple(s for s in flag.stretches if s in near)) for flag in row]
         code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
         places.append([flags.place(one) for one in said])
-    grave = [place for code, place in codes.places.items() if code in GRAVE]
+    grave = [place for code, place in codes.places.items() if code in GRAVE | LANES | {CIRCUITS_MEET}]
     return flags.values, places, {
         "code": pack([code_of[said] for said in flags.values]), "codes": codes.values, "grave": grave,
     }  # fmt: skip
@@ -286,6 +290,16 @@ def _limit(plan: Plan, address: int, level: int) -> str:
     """Say what holds the flow back; of hose that is short, by how many feet."""
     held = words.limit_words(str(plan.levels.limited_by[address, level]))
     return f"{held}. {crew.short_words(plan, address, level)}".removesuffix(". ")
+
+
+def _tight(plan: Plan, told: Texts) -> list[int]:
+    """Place what hardly lets the units called pass on their first drive, as the card of each address has it."""
+    place = [0] * len(plan.addresses)
+    for group in plan.groups:
+        said = told.place("\n".join(one for one, _ in tight_told(plan, group.ways_in)))
+        for a in (group.lead, *group.addresses):
+            place[a] = said
+    return place
 
 
 def _call_by_min(plan: Plan) -> FloatArray:

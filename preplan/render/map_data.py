@@ -58,6 +58,7 @@ def map_data(plan: Plan) -> Page:
         "notKnown": words.NOT_KNOWN,
         "firstAlarmIn": FIRST_ALARM_IN,
         "longDriveway": LONG_DRIVEWAY,
+        "lane": [words.LEAVE_A_LANE, words.ONE_LANE_HERE],
         "view": _box(view_frame(plan)),
         "statuses": _statuses(plan),
         "kinds": list(FILL_SITE_KINDS),

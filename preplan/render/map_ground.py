@@ -15,8 +15,8 @@ from preplan.render.map_pack import Ints, Page, Texts, grid, lines, pack, steps
 
 RATED = "rated"
 """Before a weight of the bridge table: it stands on no sign."""
-MARK_POSTED, MARK_UNPOSTED, MARK_CLOSED = 1, 2, 4
-"""Bits of a stretch: something posted; a bridge without a posted weight; no road for tankers."""
+MARK_POSTED, MARK_UNPOSTED, MARK_CLOSED, MARK_NARROW = 1, 2, 4, 8
+"""Bits of a stretch: something posted; a bridge without a posted weight; no road for tankers; one truck wide."""
 
 
 def road_data(plan: Plan, kept: IntArray) -> Page:
@@ -25,7 +25,7 @@ def road_data(plan: Plan, kept: IntArray) -> Page:
     names, posts = Texts([""], {"": 0}), Texts([("", "")], {("", ""): 0})
     titles = [words.printable(roads.name[k]) or words.printable(roads.ref[k]) for k in kept.tolist()]
     marks = limits.posted[kept] * MARK_POSTED + limits.unposted_bridge[kept] * MARK_UNPOSTED
-    marks += ~limits.tanker_road[kept] * MARK_CLOSED
+    marks += ~limits.tanker_road[kept] * MARK_CLOSED + limits.narrow[kept] * MARK_NARROW
     posted = [_post_words(plan, k) for k in kept.tolist()]
     return {
         **lines([plan.line(k) for k in kept.tolist()]),

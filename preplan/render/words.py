@@ -38,6 +38,9 @@ _CALLED = {
 """What a timeline strip shows, by how its units were called."""
 CARD_STEP_GPM = 10.0
 """Flows on a card are rounded to this."""
+LEAVE_A_LANE = "Leave a lane open: the width of the road here is not known."
+ONE_LANE_HERE = "ONE LANE HERE: whoever dumps or turns blocks it. Find room off the road first."
+"""What stands with the dump site: on a road that may be wide enough, and on one that is one truck wide."""
 NEXT_PAGE = "the next page"
 """Where the cards' file says what had no room on a card."""
 

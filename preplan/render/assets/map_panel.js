@@ -185,7 +185,8 @@ function showAddress(address, level = startLevel(address), which = "site") {
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
   const builtUp = data.answers.builtUpWords[answers.builtUp[address]];
   const near = nearSites(address, level);
-  const bold = [byHose, builtUp, ...grave, ...apartOf(address)[1], ...seasonLines(address, level), ...near]
+  const tight = data.answers.tightWords[answers.tight[address]].split("\n");
+  const bold = [byHose, builtUp, ...tight, ...grave, ...apartOf(address)[1], ...seasonLines(address, level), ...near]
     .filter(Boolean);
   const beside = besideWords(address);
   openPanel(label, [
@@ -454,7 +455,7 @@ function backupFacts(at) {
 // What the backup holds; of one that holds nothing, what comes of it later.
 function backupWords(at) {
   const later = answers.backupSteady[at];
-  const more = later < 0 ? "" : later >= CARD_STEP_GPM ? `: it runs dry, later ${tensGpm(later)} steady` : ", nor later";
+  const more = later < 0 ? "" : later >= CARD_STEP_GPM ? ` without a break, later ${tensGpm(later)} steady` : ", nor later";
   return `holds ${heldGpm(answers.backupFlow[at], Math.floor(at / levelCount))}${more}`;
 }
 
@@ -544,7 +545,8 @@ function dumpWords(address, at) {
   });
   const same = sides[0] && sides.every((side) => side === sides[0]);
   const building = same ? `Building on the ${["", "left", "right"][sides[0]]} as loaded tankers arrive. ` : "";
-  return `${building}Leave a lane open: the width of the road here is not known.`;
+  const oneLane = roads.mark[addresses.road[address]] & 8 ? 1 : 0;
+  return building + data.lane[oneLane];
 }
 
 function crewFacts(address, at) {
