@@ -266,7 +266,7 @@ def test_a_card_says_that_the_first_alarm_fills_here_too() -> None:
     flag = Flag("lower level fills elsewhere", "Level 1")
     told = replace(plan.answers, flags=((flag,), *plan.answers.flags[1:]))
     said = text(card_words.fill(facts(replace(plan, answers=told))))
-    assert "THE FIRST ALARM'S TANKERS FILL AS TOLD HERE TOO, or this level does not hold." in said
+    assert "FROM THE FIRST ALARM ON FILL HERE, or this level does not hold." in said
     assert "A lower level called alone fills elsewhere: response level 1." in said
     assert "FIRST ALARM" not in text(card_words.fill(facts(plan)))
 

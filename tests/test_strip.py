@@ -138,7 +138,7 @@ def test_where_nothing_flows_the_hatching_is_crossed_and_the_words_say_so() -> N
         assert label in {text.said for text in texts(parts)}
         assert strip.hatched_words(one) == words_of_card.format(legend)
         left, right = _ends(parts)
-        hatching = [p for p in parts if isinstance(p, strip.Stroke) and p.width_pt == 0.5]
+        hatching = [p for p in parts if isinstance(p, strip.Stroke) and p.width_pt in {0.5, 1.2}]
         falling = [path for p in hatching for path in p.paths if np.prod(path[1] - path[0]) < 0.0]
         minutes = sorted((path[:, 0].min() - left) * 145.0 / (right - left) for path in falling)
         assert all(any(a - 1e-6 <= at <= b for a, b in nothing_min) for at in minutes)

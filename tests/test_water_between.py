@@ -134,6 +134,15 @@ def test_a_fill_site_stands_on_the_road_of_its_own_bank(north_m: float, water: F
     assert spots.segment.tolist() == [row]
 
 
+def test_a_boat_ramp_that_ends_on_the_coast_is_no_water() -> None:
+    """A way of no length, from a point that road and coast share, crosses nothing."""
+    town = draw({"a": (0, 0), "ramp": (0, 200), "b": (500, 0)}, [("a", "b", {}), ("a", "ramp", {"highway": "service"})])
+    lon, lat = (np.array([one]) for one in lonlat(0.0, 200.0))
+    shore = FeatureTable(coast_lines=(coast((-500, 200), (0, 200), (500, 200)),))
+    spots, _ = place_on_own_bank(town.roads, town.limits, lon, lat, shore)
+    assert spots.segment.tolist() == [1]
+
+
 def test_the_road_of_the_address_s_name_stays_and_the_water_is_told() -> None:
     found, over = placed(FeatureTable(water_rings=(RIVER,)), "12 SOUTH ROAD")
     assert found.segment.tolist() == [0]

@@ -63,7 +63,7 @@ _DONE_FLAGS = frozenset({
     NOT_THIS_WAY, SHUT_BEYOND, WATER_BETWEEN, FIRST_ALARM_IN, *LIMIT_FLAGS,
 })  # fmt: skip
 """Flags that tell crews what to do or to mind; all others are remarks."""
-_TOLD_ELSEWHERE = frozenset({"gap", "dry", "long driveway", "left out"})
+_TOLD_ELSEWHERE = frozenset({"gap", "long driveway", "left out"})
 """Flags that repeat a number or a unit that is compared by itself."""
 _SHUT_FLAGS = frozenset({"road closed", NO_SITE_IN})
 """Flags that name the months in which no tanker gets to an address that has a route in others."""

@@ -22,7 +22,7 @@ from preplan.render.first_minutes import (
     flowing_words,
     full_flow_min,
     hose_awaited,
-    later_is_less,
+    may_wait,
     nurse_words,
 )
 from preplan.render.limit_places import shut_road
@@ -150,7 +150,7 @@ def _calls(facts: Facts, season: SeasonLine, then: ThenCalled, level: int) -> li
     if not then.fleet:
         return said
     by_min = then.advised_min
-    if then.strip.called == "at dispatch" and not later_is_less(facts.plan, facts.lead, season, then):
+    if may_wait(facts.plan, facts.lead, season, then):
         return said
     at_once = f"SEND {named.upper()} WITH THE FIRST ALARM."
     return [*said, f"Call {named} by minute {words.number(by_min)}." if np.isfinite(by_min) else at_once]

@@ -9,7 +9,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import FillsElsewhere, OtherCircuit
-from preplan.plan_tables import NOT_THIS_WAY, ROUNDING_GPM
+from preplan.plan_tables import NOT_THIS_WAY, ROUNDING_GPM, SeasonLine
 from preplan.records import BoolArray
 from preplan.render import first_minutes, words
 from preplan.render.card_facts import HALF_PT, STEP_GPM, Facts
@@ -53,17 +53,23 @@ def seasons_alone(plan: Plan, rows: Sequence[int], sheets: Sequence[OtherCircuit
         sites = season.sites_of(rows[weakest], level)
         from_site = f", {from_words(sites)}{guessed(plan, sites)}"
         said += from_site if served.all() else ", not every address of this card is reached"
-        called = f", {called_then(sheets, season.months, level)}" if level else ""
+        called = called_then(plan, rows[weakest], sheets, season, level)
         told.setdefault(f"{said}{called}.", []).extend(season.months)
     return [f"{words.first_up(month_words(those))}: {said}" for said, those in told.items()]
 
 
-def called_then(sheets: Sequence[OtherCircuit], months: tuple[int, ...], level: int) -> str:
-    """Say by when a higher level is called in a season, by the sheets of it; where they do not tell, at once."""
-    waits = [one.advised_min for sheet in sheets for one in sheet.then if one.months == months and sheet.level == level]
+def called_then(plan: Plan, address: int, sheets: Sequence[OtherCircuit], season: SeasonLine, level: int) -> str:
+    """Say by when a higher level is called in a season, behind a comma; '' where a later call loses nothing.
+
+    The sheets of the season know it; where they do not tell, at once.
+    """
+    those = [one for sheet in sheets for one in sheet.then if one.months == season.months and sheet.level == level]
+    if not level or (those and all(first_minutes.may_wait(plan, address, season, one) for one in those)):
+        return ""
+    waits = [one.advised_min for one in those]
     if not waits or not np.isfinite(waits).all():
-        return first_minutes.AT_ONCE
-    return f"called by minute {words.number(min(waits))}"
+        return f", {first_minutes.AT_ONCE}"
+    return f", called by minute {words.number(min(waits))}"
 
 
 def sites_of(facts: Facts) -> list[int]:

@@ -58,7 +58,7 @@ WINTER = (12, 1, 2)
 NONE_MEETS = "no level meets in the worst season"
 AT_ONCE_TOO = ", called on arrival it holds less or too little flows for longer"
 """Ends the note of a row that no level meets, and whose level goes with the first alarm."""
-AT_ONCE = "send this level with the first alarm: called on arrival, too little flows or it only just holds"
+AT_ONCE = "send this level with the first alarm: called on arrival it comes too late, or only just in time"
 """Note of a row whose call-by minute leaves a dry minute, or none to spare."""
 NO_SHUTTLE = "no tanker shuttle, call by local procedure"
 """Note of a row without a route: no level can be named."""
@@ -355,7 +355,7 @@ def _in_other_months(plan: Plan, address: int, sheets: Sequence[OtherCircuit]) -
         need_gpm = float(plan.needs.required_gpm[address])
         short = float(season.uninterrupted_gpm[address, level]) < need_gpm - ROUNDING_GPM
         if sites:
-            called = f", {called_then(sheets, season.months, level)}" if level else ""
+            called = called_then(plan, address, sheets, season, level)
             crewed = _crewed(plan, sheets, season.months)
             said = f"send {plan.district.levels[level].name}{', not met,' * short} from {sites}{called}{crewed}"
             told.setdefault(said, []).extend(season.months)

@@ -264,7 +264,8 @@ def _dry_at_once(plan: Plan, address: int, level: int) -> str:
     at_once, later = float(plan.levels.gap_min[address, level]), float(plan.answers.gap_min[address])
     if not at_once > LEAST_GAP_MIN:
         return f"{AT_ONCE} none"
-    if LEAST_GAP_MIN < later <= at_once + LEAST_GAP_MIN:
+    dry = float(plan.levels.nothing_min[address, level]), float(np.nan_to_num(plan.answers.nothing_min[address]))
+    if LEAST_GAP_MIN < later <= at_once + LEAST_GAP_MIN and dry[1] <= dry[0] + LEAST_GAP_MIN:
         return f"{AT_ONCE} no less"
     return f"{AT_ONCE} {_so_long(plan, address, level)}"
 
@@ -295,7 +296,9 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
     less = less_called_later(plan, address)
     later = f"it holds {_amount(plan, address, float(plan.levels.on_arrival_gpm[address, level]))}"
     if less and not _holds_less_later(plan, address):
-        later = f"too little flows for {words.lasting(float(plan.levels.gap_on_arrival_min[address, level]))} in all"
+        late = plan.levels.gap_on_arrival_min, plan.levels.nothing_on_arrival_min
+        short, dry = (float(column[address, level]) for column in late)
+        later = flowing_words(short, dry)
     call = f" Call it with the first alarm: called on arrival {later}." if less else ""
     at_once = ", all alerted at once" * less
     asked_for = "Before that is asked for" if _before_full_flow(plan, address) else f"Asked for {need}"
@@ -339,9 +342,10 @@ def _when_none(plan: Plan, address: int) -> str:
 
 def less_called_later(plan: Plan, address: int) -> bool:
     """Tell whether the level shown brings less where it is called on arrival: holds less on paper, or lacks longer."""
-    cell = address, int(plan.answers.level[address])
-    gaps = (float(column[cell]) for column in (plan.levels.gap_on_arrival_min, plan.levels.gap_min))
-    return _holds_less_later(plan, address) or _longer(*gaps)
+    table, cell = plan.levels, (address, int(plan.answers.level[address]))
+    short = float(table.gap_on_arrival_min[cell]), float(table.gap_min[cell])
+    dry = float(table.nothing_on_arrival_min[cell]), float(table.nothing_min[cell])
+    return _holds_less_later(plan, address) or _longer(*short) or _longer(*dry)
 
 
 def _holds_less_later(plan: Plan, address: int) -> bool:
@@ -361,7 +365,10 @@ def at_once_in(plan: Plan, group: CardGroup) -> str:
         return ""
     of = {season.months: season for season in plan.seasons}
     those = [
-        then.months for one in group.others for then in one.then if later_is_less(plan, lead, of[then.months], then)
+        then.months
+        for one in group.others
+        for then in one.then
+        if (then.fleet and then.strip.called == "first alarm") or later_is_less(plan, lead, of[then.months], then)
     ]
     months = sorted({*chain.from_iterable(those)})
     return f" In {month_words(months)}: send this response level with the first alarm." if months else ""
@@ -372,7 +379,13 @@ def later_is_less(plan: Plan, address: int, season: SeasonLine, then: ThenCalled
     if then.strip.called != "at dispatch" or not then.fleet:
         return False
     held = float(season.uninterrupted_gpm[address, then.fleet])
-    return _prints_less(plan, address, then.on_arrival_gpm, held) or _longer(then.gap_min, then.strip.dry_min)
+    lacks = _longer(then.gap_min, then.strip.dry_min) or _longer(then.nothing_min, then.strip.nothing_within_min())
+    return lacks or _prints_less(plan, address, then.on_arrival_gpm, held)
+
+
+def may_wait(plan: Plan, address: int, season: SeasonLine, then: ThenCalled) -> bool:
+    """Tell whether a level that does not meet in a season brings as much where it is called on arrival."""
+    return then.strip.called == "at dispatch" and not later_is_less(plan, address, season, then)
 
 
 def _longer(minutes: float, than_min: float) -> bool:

@@ -70,7 +70,7 @@ _FLAGS = {
     LONG_DRIVEWAY: "Long driveway: {n} of hose from the road; time to go up it is not counted.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
     "two fill sites": "Tankers split over two fill sites: {n}.",
-    "lower level fills elsewhere": "THE FIRST ALARM'S TANKERS FILL AS TOLD HERE TOO, or this level does not hold. "
+    "lower level fills elsewhere": "FROM THE FIRST ALARM ON FILL HERE, or this level does not hold. "
     "A lower level called alone fills elsewhere: {n}.",
     "source runs out": "The source holds {n}: at full draw it runs out before the end. The flow held allows for it.",
     "not tested": "The fill site's flow is not tested: the rate is assumed.",

@@ -308,11 +308,12 @@ def _call_by_min(plan: Plan) -> FloatArray:
     0 where no level meets, and that which is shown goes with the first alarm.
     """
     by_min = np.full(len(plan.addresses), np.nan)
-    none = np.flatnonzero((plan.answers.status == "not met") & (plan.answers.level >= 0))
+    none = (plan.answers.status == "not met") & (plan.answers.level >= 0)
     for group in plan.groups:
         rows = [group.lead, *group.addresses]
         by_min[rows] = plan.answers.called_by_min(rows)
-    by_min[none] = [0.0 if first_minutes.less_called_later(plan, a) else np.nan for a in none.tolist()]
+        if none[group.lead]:
+            by_min[rows] = 0.0 if first_minutes.less_called_later(plan, group.lead) else np.nan
     return by_min
 
 

@@ -44,6 +44,7 @@ _GAP_PT = APART_PT
 _MOST_ROWS = 3
 _LEAST_PLOT_PT = 18.0
 _HATCH_PT = 3.2
+_CROSSED_PT = 1.2  # what crosses the hatching is heavier, so that both are told apart side by side on a grey copy
 _LEAST_GAP_PT = 1.6  # a dry stretch is never drawn thinner, so that it is seen
 _TICK_PT = 2.5
 _MINUTE_PT = 22.0  # least from one labelled minute to the next
@@ -209,7 +210,7 @@ def _gaps(lines: Strip, scale: Scale) -> list[Part]:
         sides = _uprights((box.left, box.right), box.bottom, box.top)
         parts += [Stroke(hatch(box, _HATCH_PT), 0.5), Stroke(sides, 0.6)]
     falling = [hatch(_gap_box(scale, *span), _HATCH_PT, falling=True) for span in lines.told_nothing_min.tolist()]
-    return parts + ([Stroke(np.concatenate(falling), 0.5)] if falling else [])
+    return parts + ([Stroke(np.concatenate(falling), _CROSSED_PT)] if falling else [])
 
 
 def _gap_box(scale: Scale, start_min: float, stop_min: float) -> Box:

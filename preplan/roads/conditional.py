@@ -41,14 +41,15 @@ def named_months(text: str) -> frozenset[int]:
 
     >>> sorted(named_months("May-Oct 08:00-20:00")), len(named_months("24/7; PH off"))
     ([5, 6, 7, 8, 9, 10], 12)
-    >>> named_months("closed")
-    frozenset()
+    >>> named_months("closed"), len(named_months('"by appointment"'))
+    (frozenset(), 12)
     """
-    if not _SHUT.sub("", _REMARK.sub("", text.lower())).strip():
-        return frozenset() if text.strip() else ALL_MONTHS
+    plain = _REMARK.sub("", text.lower())
+    if not _SHUT.sub("", plain).strip():
+        return frozenset() if _SHUT.search(plain) else ALL_MONTHS
     opened: set[int] = set()
     found = ALL_MONTHS
-    for rule in _RULES.split(_REMARK.sub("", text.lower())):
+    for rule in _RULES.split(plain):
         said = _SHUT.sub("", rule)
         months, whole = _months(said)
         if not _SHUT.search(rule):

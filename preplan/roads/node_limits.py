@@ -73,18 +73,11 @@ def node_effect(tags: Mapping[str, str], limit: Posted | None = None) -> str:
         return effect
     if lets_emergency_through(tags):
         return access.GATE if effect == access.CLOSED else access.PASS
-    if effect == access.GATE and (tags.get("locked") == "yes" or _says_no(tags)):
+    if effect == access.GATE and tags.get("locked") == "yes":
         return access.CLOSED
     if tags.get("ford") in access.FORD:
         return access.CLOSED
     return effect
-
-
-def _says_no(tags: Mapping[str, str]) -> bool:
-    """Tell whether a gate lets no vehicle through at any time, as one on a road signed no: then it is locked."""
-    if not tags.keys().isdisjoint((*access.ACCESS_CONDITIONAL_KEYS, access.OPENING_HOURS)):
-        return False
-    return next((tags[key] for key in access.ACCESS_KEYS if key in tags and key != "hgv"), "") == "no"
 
 
 def barriers_on(tags: Mapping[str, str]) -> tuple[str, ...]:

@@ -145,9 +145,9 @@ def _more_along_coast_ft(way: shapely.LineString, coasts: Sequence[shapely.LineS
     """Say the same of the sea, from the first to the last place where a way meets its coast; one alone is no water."""
     points = [np.array(shapely.points(shapely.get_coordinates(shapely.intersection(way, one)))) for one in coasts]
     met = sorted((float(way.project(point)), at) for at, found in enumerate(points) for point in found)
-    (start_m, first), (end_m, last) = met[0], met[-1]
+    (start_m, first), (end_m, last) = (met[0], met[-1]) if met else ((0.0, 0), (0.0, 0))
     if end_m - start_m < _ON_EDGE_M:
-        return 0.0  # one place, on two pieces of coast
+        return 0.0  # one place, on two pieces of coast; none: a way of no length, on the coast
     if first != last:
         return np.inf
     return _more_along_m(way, coasts[first], start_m, end_m) / M_PER_FT

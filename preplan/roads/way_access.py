@@ -29,6 +29,8 @@ _LETS_THROUGH = frozenset({"yes", "designated", "official"})
 _ONE_LANE = frozenset({"1", "1.5"})
 _WIDTHS = ("width:carriageway", "width", "est_width")
 """The first that can be read decides."""
+_STREETS = frozenset({"unclassified", "residential", "living_street", "road"})
+"""Roads with houses on them, of which it is told when a width closes them."""
 _FIRM_TRACK = frozenset({"grade1", "grade2", "grade3"})
 
 
@@ -131,7 +133,8 @@ def _closing_key(tags: Mapping[str, str]) -> str:
         if rule.key in tags and not rule.values.isdisjoint(_listed(tags[rule.key])):
             return rule.key
     wide = _width(tags)
-    if wide is not None and wide.ft < access.NARROWEST_FT and _ONE_LANE.issuperset(_listed(tags.get("lanes", "1"))):
+    firm = wide is not None and wide.key != "est_width"  # what somebody guessed from a picture closes nothing
+    if wide and firm and wide.ft < access.NARROWEST_FT and _ONE_LANE.issuperset(_listed(tags.get("lanes", "1"))):
         return wide.key
     if _low_perhaps(tags) and tags.get("highway") not in access.GOOD_ROADS:
         return "tunnel"
@@ -259,8 +262,8 @@ def _troubles(tags: Mapping[str, str]) -> list[Trouble]:
     if hours != "24/7":
         rule = _TIMED if open_months({access.OPENING_HOURS: hours}) is None else _UNNAMED
         found.append(Trouble("seasonal", access.OPENING_HOURS, hours, rule))
-    key = _closing_key(tags) if tags.get("highway") in access.GOOD_ROADS else ""
-    if key:
+    key = _closing_key(tags)
+    if key and tags.get("highway") in (access.GOOD_ROADS | _STREETS if key in _WIDTHS else access.GOOD_ROADS):
         rule = f"closes a {tags['highway']} road to tankers: look whether the tag is right"
         found.append(Trouble("good road closed", key, tags[key], rule))
     if _low_perhaps(tags) and bears_a_tanker(tags):

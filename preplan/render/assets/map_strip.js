@@ -11,6 +11,7 @@ const BESIDE_PT = 1.5; // from a stem to its name
 const MOST_ROWS = 3;
 const LEAST_PLOT_PT = 18;
 const HATCH_PT = 3.2;
+const CROSSED_PT = 1.2; // what crosses the hatching where nothing flows
 const LEAST_GAP_PT = 1.6; // a dry stretch is never drawn thinner, so that it is seen
 const TICK_PT = 2.5;
 const MINUTE_PT = 22; // least from one labelled minute to the next
@@ -57,7 +58,7 @@ function gapParts(strip, scale) {
     return [stroke(hatching(box), 0.5), stroke(sides, 0.6)];
   });
   const falling = strip.nothing.flatMap((span) => fallingLines(gapBox(scale, span)));
-  return strip.nothing.length ? [...rising, stroke(falling, 0.5)] : rising;
+  return strip.nothing.length ? [...rising, stroke(falling, CROSSED_PT)] : rising;
 }
 
 function gapBox(scale, [from, to]) {
