@@ -297,8 +297,8 @@ def _not_met(plan: Plan, address: int, level: int) -> str:
     later = f"it holds {_amount(plan, address, float(plan.levels.on_arrival_gpm[address, level]))}"
     if less and not _holds_less_later(plan, address):
         late = plan.levels.gap_on_arrival_min, plan.levels.nothing_on_arrival_min
-        short, dry = (float(column[address, level]) for column in late)
-        later = flowing_words(short, dry)
+        gap_min, nothing_min = (float(column[address, level]) for column in late)
+        later = flowing_words(gap_min, nothing_min)
     call = f" Call it with the first alarm: called on arrival {later}." if less else ""
     at_once = ", all alerted at once" * less
     asked_for = "Before that is asked for" if _before_full_flow(plan, address) else f"Asked for {need}"
