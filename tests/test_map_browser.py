@@ -169,7 +169,11 @@ def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
     monkeypatch.setitem(flag_words._FLAGS, "rated below load", "Keep off {n}.")
     monkeypatch.setitem(flag_words._FLAGS, "narrow road", "LOADED: one truck wide for {n}.")
     limits = tuple(Flag("rated below load", f"the {name} bridge (rated 32,000 lb)") for name in ("Elm", "Oak"))
-    flags = (plan.answers.flags[0], (*limits, Flag("narrow road", 900.0, "ft")), *plan.answers.flags[2:])
+    flags = (
+        plan.answers.flags[0],
+        (Flag("narrow road", 900.0, "ft"), *limits, Flag("dead end")),
+        *plan.answers.flags[2:],
+    )
     path = tmp_path / "map.html"
     path.write_text(map_page(replace(plan, answers=replace(plan.answers, flags=flags))), encoding="utf-8")
     found = opened(browser, path.as_uri())
@@ -179,9 +183,10 @@ def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
     page.select_option("#flag-filter", label="Rated below load (1)")
     assert page.inner_text("#shown").startswith("1 of 6 addresses shown. Only ")
     click_map(page, float(plan.addresses.lon[1]), float(plan.addresses.lat[1]))
-    bold = [written(page, f"#panel-body > p:nth-of-type({k}) > strong") for k in (2, 3)]
-    assert bold == [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
-    assert written(page, "ul.flags") == "LOADED: one truck wide for 900 ft."
+    bold = [written(page, f"#panel-body > p:nth-of-type({k}) > strong") for k in (2, 3, 4)]
+    kept_off = [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
+    assert bold == [*kept_off, "LOADED: one truck wide for 900 ft."]
+    assert "one truck wide" not in written(page, "ul.flags")
     page.context.close()
 
 

@@ -170,9 +170,10 @@ def _flags(plan: Plan) -> tuple[list[Any], list[list[int]], Page]:
         said = [(flag_said(plan, flag, called), tuple(s for s in flag.stretches if s in near)) for flag in row]
         code_of |= {one: codes.place(words.printable(flag.code)) for one, flag in zip(said, row, strict=True)}
         places.append([flags.place(one) for one in said])
-    grave = [place for code, place in codes.places.items() if code in GRAVE | LANES | {CIRCUITS_MEET}]
+    # in bold: first what is too heavy for its way, then where trucks wait for each other
+    bold = [[place for code, place in codes.places.items() if code in of] for of in (GRAVE, LANES | {CIRCUITS_MEET})]
     return flags.values, places, {
-        "code": pack([code_of[said] for said in flags.values]), "codes": codes.values, "grave": grave,
+        "code": pack([code_of[said] for said in flags.values]), "codes": codes.values, "bold": bold,
     }  # fmt: skip
 
 

@@ -242,7 +242,7 @@ function unpackFlags(packed) {
   const code = unpack(packed.code);
   const near = new Map(packed.flagsNear);
   const all = packed.flags.map((said, k) => ({
-    said, code: packed.codes[code[k]], grave: packed.grave.includes(code[k]), near: near.get(k) || [],
+    said, code: packed.codes[code[k]], bold: packed.bold.findIndex((some) => some.includes(code[k])), near: near.get(k) || [],
   }));
   return { start, of: unpack(packed.flag), all };
 }

@@ -178,8 +178,8 @@ function showAddress(address, level = startLevel(address), which = "site") {
     ["US National Grid", addresses.grid(address) || data.notKnown],
   ]);
   const label = addresses.label[address];
-  const sayings = (grave) => flagsOf(address).filter((flag) => flag.grave === grave).map(({ said }) => said);
-  const [grave, others] = [sayings(true), sayings(false)];
+  const sayings = (bold) => flagsOf(address).filter((flag) => flag.bold === bold).map(({ said }) => said);
+  const [grave, others] = [[...sayings(0), ...sayings(1)], sayings(-1)];
   const levels = [...data.levels.keys()].sort((a, b) => (b === level) - (a === level) || a - b);
   const parts = levels.map((one) => levelPart(address, one, level));
   const byHose = data.answers.byHoseWords[answers.byHose[address]];
