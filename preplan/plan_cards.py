@@ -102,8 +102,7 @@ class Strip:
     def empty_from_min(self) -> float:
         """From when the attack engine is empty before a tanker feeds it; NaN: it is not, or none does."""
         start = -math.inf if self.nursed is None else self.nursed.start_min
-        # nobody else brings water so early: where it is dry before, nothing flows at all
-        return next((float(gap) for gap in self.told_gaps_min[:1, 0] if gap < start - LEAST_GAP_MIN), math.nan)
+        return next((float(dry) for dry in self.told_nothing_min[:1, 0] if dry < start - LEAST_GAP_MIN), math.nan)
 
     @property
     def told_nothing_min(self) -> FloatArray:

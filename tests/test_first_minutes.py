@@ -12,7 +12,7 @@ from preplan.plan import Plan
 from preplan.plan_cards import Nursed, OtherCircuit, ThenCalled
 from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, Flag, SupplyTable
 from preplan.records import text_array
-from preplan.render import card_pdf, card_rest, dispatch, map_strip, report_pdf
+from preplan.render import card_pdf, card_rest, dispatch, map_answers, map_strip, report_pdf
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import sheet_words
 from preplan.render.first_minutes import best_words, hose_awaited, nurse_words, officer_words
@@ -80,9 +80,9 @@ def test_who_pumps_straight_into_the_attack_engine_is_told(plan: Plan, dumps: bo
     assert hose_awaited(plan, 0, attack, [other]) == []
     short = [replace(unit, supply_hose_ft=90.0) if at == attack else unit for at, unit in enumerate(plan.units)]
     assert hose_awaited(replace(plan, units=tuple(short)), 0, attack, [other]) == [other]
-    dry = replace(line, nursed=nursed, gaps_min=np.array([[9.4, 11.2], [30.0, 31.0]]))
+    dry = replace(line, nursed=nursed, nothing_min=np.array([[9.4, 11.2], [30.0, 31.0]]))
     assert nurse_words(plan, dry, attack) == f"{said} {engine} EMPTY minute 9 to 12. "
-    dry = replace(dry, gaps_min=dry.gaps_min[1:])
+    dry = replace(dry, nothing_min=dry.nothing_min[1:])
     assert nurse_words(plan, dry, attack) == f"{said} "
     assert "pump straight" not in Facts(without, groups[0]).officer_words
     order = np.arange(len(plan.addresses))
@@ -360,3 +360,25 @@ def test_a_level_that_none_meets_goes_with_the_first_alarm_where_too_little_flow
     # as short either way, but dry where it is called later
     told = replace(told, levels=replace(told.levels, nothing_on_arrival_min=late))
     assert "Call it with the first alarm: called on arrival nothing flows for 15 min in all." in officer_words(told, 3)
+
+
+def test_one_card_s_call_holds_for_all_of_its_houses_that_none_meets(plan: Plan) -> None:
+    """Card, map and dispatcher were at odds where a late call brings less at another house than that of the figures."""
+    table = plan.levels
+    same = replace(
+        table, on_arrival_gpm=table.uninterrupted_gpm.copy(), gap_on_arrival_min=table.gap_min,
+        nothing_on_arrival_min=table.nothing_min,
+    )  # fmt: skip
+    less = same.on_arrival_gpm.copy()
+    less[2] = 50.0
+    (group,) = (one for one in plan.groups if one.lead == 3 and 2 in one.addresses)
+    at = [int(plan.answers.level[a]) for a in (2, 3)]
+    assert at[0] == at[1] > 0
+    assert plan.answers.status[2] == plan.answers.status[3] == "not met"
+    for levels, told in ((same, False), (replace(same, on_arrival_gpm=less), True)):
+        one = replace(plan, levels=levels)
+        said = Facts(one, group).officer_words
+        assert ("Call it with the first alarm: called on arrival it brings less at some of" in said) is told
+        assert ("with the first alarm: no level meets" in dispatch.dispatch_csv(one).decode()) is told
+        minutes = map_answers._call_by_min(one)[[2, 3]]
+        assert (minutes == 0.0).all() if told else np.isnan(minutes).all()

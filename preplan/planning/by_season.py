@@ -78,7 +78,7 @@ def rows_of(columns: Sequence[Any], road: IntArray) -> Any:
 def merged_scene(scenes: Sequence[Scene], road: IntArray) -> Scene:
     """Let each address see the trips and arrivals of its season; at the fill sites units arrive as in their worst.
 
-    So a hose lay, which is told for the year, has only engines that come to its fill site in every season. Who pumps in
+    So a hose lay has only engines that come to its fill site in every season. Who pumps in
     the season that decides is asked of the scene of that season.
     """
     if len(scenes) == 1:

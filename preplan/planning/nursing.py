@@ -25,7 +25,7 @@ def nurse_table(searched: Searched, answers: AnswerTable, required_gpm: FloatArr
     Where no route holds in the season that decides, at the level that is sent in the others.
     """
     parts = [_on_roads(searched, road, answers, required_gpm) for road in range(len(searched.flows))]
-    table = joined([NurseTable.none(), *parts])
+    table = joined(parts)
     return table.rows(np.lexsort((table.season, table.address)))
 
 

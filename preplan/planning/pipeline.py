@@ -13,6 +13,7 @@ from preplan.plan import Plan, PostingCost
 from preplan.plan_inputs import Inputs
 from preplan.plan_tables import (
     AnswerTable,
+    HydrantReach,
     LevelTable,
     RouteForest,
     TripTable,
@@ -74,10 +75,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     ground = lay_ground(inputs, roads, features)
     progress("searching round trips", 0.2)
     fleets = season_fleets(units, ground.as_seen)
-    # over the roads as they were read: hose goes past a barrier that parts them for trucks
-    hydrant = hydrant_reach(
-        roads, ground.limits, on_dry_land(ground), inputs.hydrants, inputs.district.rules.hydrants, ground.features
-    )
+    hydrant = _hydrants_near(inputs, roads, ground)
     ground = with_dump_sites(inputs, units, ground, fleets)
     found, flows = weighed(inputs, units, ground, fleets, progress)
     choice, road = worst_roads([choose(each) for each in flows], ground.needs.required_gpm)
@@ -120,6 +118,12 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     plan = assemble(inputs, ground, scene, fleets[0], outcome)
     hold(plan, ground.sites.lon, ground.sites.lat)
     return plan
+
+
+def _hydrants_near(inputs: Inputs, roads: RoadTable, ground: Ground) -> HydrantReach:
+    """Find the hydrants over the roads as they were read: hose goes past a barrier that parts them for trucks."""
+    near, rules = on_dry_land(ground), inputs.district.rules.hydrants
+    return hydrant_reach(roads, ground.limits, near, inputs.hydrants, rules, ground.features)
 
 
 def _with_what_parts(answers: AnswerTable, inputs: Inputs, ground: Ground) -> AnswerTable:

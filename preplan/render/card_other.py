@@ -161,7 +161,8 @@ def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled) -> list[str]:
     if then.strip.dry_min > LEAST_GAP_MIN:
         need = float(facts.plan.needs.required_gpm[facts.lead])
         meets = float(season.uninterrupted_gpm[facts.lead, then.fleet]) >= need - ROUNDING_GPM
-        begins = "Called like this, " if then.fleet else "Before full flow is asked for, " * meets
+        called = "All alerted at once, " if then.strip.called == "at dispatch" else "Called like this, "
+        begins = called if then.fleet else "Before full flow is asked for, " * meets
         full = full_flow_min(facts.plan, then.first_arrival_min)
         first = dry_from(full, float(then.strip.gaps_min[0, 0]))
         lacks = flowing_words(then.strip.dry_min, then.strip.nothing_within_min(), f", first at minute {first}")

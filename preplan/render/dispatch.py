@@ -175,10 +175,8 @@ def _at_once(plan: Plan, row: Row) -> bool:
 def _best_at_once(plan: Plan, row: Row) -> bool:
     """Tell whether the best level of a row that none meets goes with the first alarm, at any address of it."""
     level, status = plan.answers.level, plan.answers.status
-    return status[row.lead] == "not met" and any(
-        status[a] == "not met" and level[a] == level[row.lead] >= 0 and first_minutes.less_called_later(plan, a)
-        for a in row.addresses
-    )
+    alike = [a for a in row.addresses if status[a] == "not met" and level[a] == level[row.lead] >= 0]
+    return bool(status[row.lead] == "not met") and first_minutes.less_called_later(plan, alike)
 
 
 def _call_by(plan: Plan, row: Row) -> float:

@@ -37,8 +37,10 @@ def officer_words(plan: Plan, address: int, others: Sequence[int] = (), strip: S
     status = str(plan.answers.status[address])
     if status == "higher level":
         told = _higher(plan, address, level, [address, *others])
+    elif status == "not met":
+        told = _not_met(plan, address, level, [address, *others])
     else:
-        told = (_not_met if status == "not met" else _served)(plan, address, level)
+        told = _served(plan, address, level)
     first, arrival = plan.answers.first_water_min[address], plan.answers.first_arrival_min[address]
     nurse = nursed_words(plan, address, level, strip)
     return f"{first_words(plan, address, float(first), float(arrival))}. {nurse}{told}"
@@ -290,12 +292,14 @@ def then_at_once(plan: Plan, sharing: Sequence[int]) -> list[str]:
     return list(dict.fromkeys(map(flag_words, flags)))
 
 
-def _not_met(plan: Plan, address: int, level: int) -> str:
+def _not_met(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str:
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     dry = gap_words(plan, address)
-    less = less_called_later(plan, address)
+    less, mine = less_called_later(plan, sharing), less_called_later(plan, [address])
     later = f"it holds {_amount(plan, address, float(plan.levels.on_arrival_gpm[address, level]))}"
-    if less and not _holds_less_later(plan, address):
+    if less and not mine:
+        later = "it brings less at some of these addresses"
+    elif less and not _holds_less_later(plan, address):
         late = plan.levels.gap_on_arrival_min, plan.levels.nothing_on_arrival_min
         gap_min, nothing_min = (float(column[address, level]) for column in late)
         later = flowing_words(gap_min, nothing_min)
@@ -340,8 +344,16 @@ def _when_none(plan: Plan, address: int) -> str:
     return f" in {month_words(chain.from_iterable(short))}" if 0 < len(short) < len(plan.seasons) else ""
 
 
-def less_called_later(plan: Plan, address: int) -> bool:
-    """Tell whether the level shown brings less where it is called on arrival: holds less on paper, or lacks longer."""
+def less_called_later(plan: Plan, sharing: Sequence[int]) -> bool:
+    """Tell whether the level shown brings less at some of the addresses that share it where it is called on arrival.
+
+    It holds less on paper, or too little flows for longer.
+    """
+    return any(_loses_later(plan, address) for address in sharing)
+
+
+def _loses_later(plan: Plan, address: int) -> bool:
+    """Tell the same of one address."""
     table, cell = plan.levels, (address, int(plan.answers.level[address]))
     short = float(table.gap_on_arrival_min[cell]), float(table.gap_min[cell])
     dry = float(table.nothing_on_arrival_min[cell]), float(table.nothing_min[cell])
@@ -361,7 +373,8 @@ def at_once_in(plan: Plan, group: CardGroup) -> str:
     Behind a blank; '' where there are none.
     """
     lead = group.lead
-    if str(plan.answers.status[lead]) != "not met" or plan.answers.level[lead] < 0 or less_called_later(plan, lead):
+    none_meets = plan.answers.status[lead] == "not met" and plan.answers.level[lead] >= 0
+    if not none_meets or less_called_later(plan, [lead, *group.addresses]):
         return ""
     of = {season.months: season for season in plan.seasons}
     those = [
@@ -375,7 +388,7 @@ def at_once_in(plan: Plan, group: CardGroup) -> str:
 
 
 def later_is_less(plan: Plan, address: int, season: SeasonLine, then: ThenCalled) -> bool:
-    """Tell the same of a level that does not meet in a season."""
+    """Tell the same of one address, whose level does not meet in a season."""
     if then.strip.called != "at dispatch" or not then.fleet:
         return False
     held = float(season.uninterrupted_gpm[address, then.fleet])

@@ -294,12 +294,16 @@ def _limit(plan: Plan, address: int, level: int) -> str:
 
 
 def _tight(plan: Plan, told: Texts) -> list[int]:
-    """Place what hardly lets the units called pass on their first drive, as the card of each address has it."""
+    """Place what hardly lets the units called pass on their first drive, and months in which a late call brings less.
+
+    As the card of each address has both.
+    """
     place = [0] * len(plan.addresses)
     for group in plan.groups:
-        said = told.place("\n".join(one for one, _ in tight_told(plan, group.ways_in)))
+        said = [*(one for one, _ in tight_told(plan, group.ways_in)), first_minutes.at_once_in(plan, group).strip()]
+        row = told.place("\n".join(filter(None, said)))
         for a in (group.lead, *group.addresses):
-            place[a] = said
+            place[a] = row
     return place
 
 
@@ -314,7 +318,7 @@ def _call_by_min(plan: Plan) -> FloatArray:
         rows = [group.lead, *group.addresses]
         by_min[rows] = plan.answers.called_by_min(rows)
         if none[group.lead]:
-            by_min[rows] = 0.0 if first_minutes.less_called_later(plan, group.lead) else np.nan
+            by_min[rows] = 0.0 if first_minutes.less_called_later(plan, rows) else np.nan
     return by_min
 
 
