@@ -261,6 +261,21 @@ def test_no_text_covers_another_nor_is_cut_on_the_sample_s_cards() -> None:
         assert [run for run in runs if run.left < edges[0] or run.left + run.width > edges[1]] == [], at + 1
 
 
+def test_sentences_without_end_stand_whole_behind_the_card_and_cover_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Set for the whole width, they were printed over the steps of the empty way beside them."""
+    sentences = [f"At minute {at} one of too many units pumps into the attack engine." for at in range(18)]
+    monkeypatch.setattr("preplan.render.first_minutes.officer_words", lambda *_: " ".join(sentences))
+    plan = plan_of(SAMPLE / "district.toml")
+    longest = max(plan.groups, key=lambda group: len(group.back_steps))
+    content = card_pdf.one_card(plan, longest.lead)
+    for page in _read(content).pages:
+        runs = [run for run in _runs(page) if run.level]
+        clash = [(a, b) for k, a in enumerate(runs) for b in runs[:k] if a.overlaps(b)]
+        assert [pair for pair in clash if (pair[0].left, pair[0].base) != (pair[1].left, pair[1].base)] == []
+    behind = " ".join(" ".join(pages_of(content)[1:]).split())
+    assert [one for one in sentences if one not in behind] == []
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_same_plan_same_bytes(kind: str) -> None:
     assert _draw(kind, example_plan()) == _draw(kind, example_plan())

@@ -44,8 +44,8 @@ MOST_IN_ONE_FILE = 500
 """Above this many cards the set is split, and cards.pdf is the index alone."""
 _ROW_PT, _LISTED_PT = (138.0, 176.0), 260.0
 """Most height of the two rows of the top third, and of the first where it lists all units, without a shuttle."""
-_MOST_OFFICER = 5
-"""Lines of the officer's sentences."""
+_MOST_OFFICER = 8
+"""Lines of the officer's sentences: those of real districts take six at most."""
 _LEAST_LOW_PT = 2.0 * SMALL_PT * paper.LEADING
 """Lines that say what is assumed and whom the card covers, at least."""
 _SIGN_GAP_PT, _DATE_PT = 10.0, 110.0
@@ -94,7 +94,8 @@ def _draw_card(document: Document, picture: Picture, group: CardGroup, count: st
     y = pen.lines(LEFT_PT, y - 4.0 - layout.below_pt, low)
     _draw_notes(pen, y - 4.0, "" if layout.band_pt == BEHIND_PT else layout.told)
     whole = [
-        *(part.lines for part in (*top, _officer(facts)) if part.cut),
+        *(part.lines for part in top if part.cut),
+        *([card_words.officer(facts, HALF_PT)] if _officer(facts).cut else []),
         *([less_cut] if less_cut else []),
         *([card_rest.assumed(facts, HALF_PT)] if low_cut else []),
     ]

@@ -258,10 +258,10 @@ def _steady(facts: Facts) -> str:
     return f"{flow} gpm steady{words.both_lasting_words(stores, {at + 1: said for at, said in empty.items()})}"
 
 
-def officer(facts: Facts) -> list[Line]:
+def officer(facts: Facts, width: float = WIDTH_PT) -> list[Line]:
     """Say in short sentences from when water flows, what holds, by when to call, and when it runs dry."""
     said = facts.officer_words
-    return paragraph(said, WIDTH_PT, OFFICER_PT, bold=True) if said else []
+    return paragraph(said, width, OFFICER_PT, bold=True) if said else []
 
 
 def dump(facts: Facts) -> list[Line]:
