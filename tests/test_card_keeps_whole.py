@@ -102,7 +102,7 @@ def test_a_warning_near_a_fill_site_ends_with_the_bridge_that_it_warns_of() -> N
 
 def test_the_officer_s_sentences_go_behind_where_they_are_too_long() -> None:
     plan = example_plan()
-    long = " ".join([LONG] * 5)
+    long = " ".join([LONG] * 12)
     levels = tuple(replace(level, name=f"Level {k} {long}") for k, level in enumerate(plan.district.levels))
     for named, cut in ((plan, False), (replace(plan, district=replace(plan.district, levels=levels)), True)):
         of = facts(named)
