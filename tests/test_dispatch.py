@@ -16,6 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from preplan.months import months_of
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
 from preplan.plan_tables import Flag, NurseTable, SeasonLine
@@ -84,26 +85,26 @@ def test_the_drawn_plan() -> None:
     none = f"send Level 2 with the first alarm: {NONE_MEETS}, it holds the most{AT_ONCE_TOO}"
     assert dispatch_csv(plan).decode().splitlines() == [
         ",".join(DISPATCH_COLUMNS),
-        f',1,1,odd,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,"{OFF}; {NO_SHUTTLE}"',
+        f',1,1,odd,,,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,"{OFF}; {NO_SHUTTLE}"',
         (
-            "Mill Road,3,3,odd,,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,"
+            "Mill Road,3,3,odd,,,,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,"
             f'"{NONE_PLANNED}; hydrant H1, 400 ft by road and driveway, counts for 670 gpm"'
         ),
         (
-            "Mill Road,12,12,even,Level 1,E1 E2 T1 T2,F1,,F2,,served,250,322,310,tankers,,1,,Quarry Lane,"
+            "Mill Road,12,12,even,Level 1,Level 1,E1 E2 T1 T2,F1,,F2,,,served,250,322,310,tankers,,1,,Quarry Lane,"
             "-72.036000,44.001500,"
         ),
         (
-            "Mill Road,40,40,even,Level 2,E1 E2 T1 E3 T2,F1,,,,higher level,500,514,505,tankers,0.0,1,,,"
+            "Mill Road,40,40,even,Level 2,Level 2,E1 E2 T1 E3 T2,F1,,,,,higher level,500,514,505,tankers,0.0,1,,,"
             f'-72.030500,44.003500,"{AT_ONCE}"'
         ),
         (
-            "Quarry Lane,7,7,odd,,E1 E2 T1 E3 T2,F1,,,,not met,500,270,260,tankers,0.0,1,,Mill Road,-72.020500,"
-            f'44.006000,"{none}"'
+            "Quarry Lane,7,7,odd,,Level 2,E1 E2 T1 E3 T2,F1,,,,,not met,500,270,260,tankers,0.0,1,,Mill Road,"
+            f'-72.020500,44.006000,"{none}"'
         ),
         (
-            "Quarry Lane,9,9,odd,,E1 E2 T1 E3 T2,F1,,F2,,not met,500,251,240,tankers,0.0,1,,Mill Road,-72.019500,"
-            f'44.009000,"{none}"'
+            "Quarry Lane,9,9,odd,,Level 2,E1 E2 T1 E3 T2,F1,,F2,,,not met,500,251,240,tankers,0.0,1,,Mill Road,"
+            f'-72.019500,44.009000,"{none}"'
         ),
     ]
 
@@ -320,6 +321,8 @@ def test_winter_variant() -> None:
     )
     found = rows(replace(plan, seasons=(summer, winter)))
     assert [row["winter_site_id"] for row in found] == ["", "", "F2", "no site", "", ""]
+    spans = ["", "", "3-11 F1; 12-2 F2", "3-11 F1; 12-2 no site", "", ""]
+    assert [row["sites_by_month"] for row in found] == spans
 
 
 def test_winter_s_two_fill_sites_are_told_where_they_differ() -> None:
@@ -342,6 +345,7 @@ def test_winter_s_two_fill_sites_are_told_where_they_differ() -> None:
     single = replace(winter, split_site=plan.levels.split)
     found = rows(replace(split_plan(), seasons=(single,)))
     assert ("F1", "F2", "F1") in [(row["fill_site_id"], row["split_site_id"], row["winter_site_id"]) for row in found]
+    assert [row["sites_by_month"] for row in found].count("12-2 F1") == 1
 
 
 def test_winter_alone_parts_neighbours() -> None:
@@ -666,3 +670,24 @@ def test_nurses_of_the_season_that_decides_are_those_of_the_cards() -> None:
             assert table.stop_min[at].tolist() == ([] if line is None else [line.stop_min])
             drawn += line is not None
     assert drawn > 20
+
+
+def test_columns_alone_tell_whom_to_send_and_where_to_fill_in_every_month() -> None:
+    """On the sample: a dispatch system that shows no note still sends the level whose units stand there."""
+    plan = plan_of(SAMPLE / "district.toml")
+    found = rows(plan)
+    assert {row["status"] for row in found if row["send_level"]} == {"served", "higher level", "not met"}
+    assert all(bool(row["send_level"]) is bool(row["units"]) for row in found)
+    assert {row["response_level"] for row in found if row["response_level"] != row["send_level"]} == {""}
+    at = {(row["lon"], row["lat"]): row for row in found if row["sites_by_month"]}
+    assert len(at) > 20
+    for a in range(len(plan.answers.level)):
+        row = at.get((f"{plan.addresses.lon[a]:.6f}", f"{plan.addresses.lat[a]:.6f}"))
+        if row is None or row["note"].count("differ"):
+            continue
+        told = {month: sites for span in row["sites_by_month"].split("; ")
+                for months, _, sites in [span.partition(" ")] for month in months_of(months)}  # fmt: skip
+        level = [one.name for one in plan.district.levels].index(row["send_level"])
+        for season in plan.seasons:
+            ids = "+".join(plan.sites[site].site_id for site in season.sites_of(a, level)) or "no site"
+            assert {told[month] for month in season.months} == {ids}

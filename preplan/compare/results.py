@@ -21,7 +21,7 @@ import pandas as pd
 
 from preplan.errors import Finding, InputError, unreadable
 from preplan.records import FloatArray
-from preplan.render.dispatch import DISPATCH_COLUMNS
+from preplan.render.dispatch import ADDED, DISPATCH_COLUMNS
 from preplan.render.run_info import PROGRAM
 from preplan.render.tables import (
     ADDRESS_COLUMNS,
@@ -43,7 +43,8 @@ CSV_TABLES: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "addresses": tuple(name for name in ADDRESS_COLUMNS if name not in _UNREAD),
         "levels": tuple(name for name in LEVEL_COLUMNS if name not in _UNREAD),
         "trips": tuple(name for name in TRIP_COLUMNS if name not in _UNREAD), "tankers": HAUL_COLUMNS,
-        "dispatch": DISPATCH_COLUMNS, "cards": CARD_COLUMNS, "rejected": REJECTED_COLUMNS,
+        "dispatch": tuple(name for name in DISPATCH_COLUMNS if name not in ADDED),
+        "cards": CARD_COLUMNS, "rejected": REJECTED_COLUMNS,
     }
 )  # fmt: skip
 """Tables that are read, and the columns that each must have."""

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from preplan.months import month_words
+from preplan.months import month_words, months_text
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import NO_WAY, ROUNDING_GPM, at_level, text_at_level
 from preplan.records import ALL_MONTHS, IntArray
@@ -44,8 +44,8 @@ if TYPE_CHECKING:
     from preplan.plan import Plan
 
 _ANSWER = (
-    "response_level", "units", "fill_site_id", "split_site_id", "backup_site_id", "winter_site_id", "status",
-    "required_gpm",
+    "response_level", "send_level", "units", "fill_site_id", "split_site_id", "backup_site_id", "winter_site_id",
+    "sites_by_month", "status", "required_gpm",
 )  # fmt: skip
 """Columns in which the addresses of a row agree."""
 DISPATCH_COLUMNS = (
@@ -53,6 +53,8 @@ DISPATCH_COLUMNS = (
     "limited_by", "call_by_min", "addresses", "label", "cross_street", "lon", "lat", "note",
 )  # fmt: skip
 """Columns of dispatch.csv, in order; flow, cross street and place are those of the row's weakest address."""
+ADDED = frozenset({"send_level", "sites_by_month"})
+"""Columns that results of an earlier version do without."""
 WINTER = (12, 1, 2)
 """December, January, February."""
 NONE_MEETS = "no level meets in the worst season"
@@ -135,13 +137,16 @@ def _answers(plan: Plan) -> list[tuple[str, ...]]:
     site, second = plan.answers.shown(levels.site), plan.answers.shown(levels.split)
     called = np.where(np.isin(plan.answers.status, ("served", "higher level")), level, -1)
     required = ["" if np.isnan(gpm) else f"{gpm:.0f}" for gpm in need(plan.needs.required_gpm).values.tolist()]
+    names = [one.name for one in plan.district.levels]
     cells = (
-        named([one.name for one in plan.district.levels], called),
+        named(names, called),
+        named(names, level),
         units_by_arrival(plan, plan.answers.shown_units(levels.fleet), np.arange(len(level))),
         named(site_ids, site),
         named(site_ids, second),
         named(site_ids, plan.answers.shown(levels.backup)),
         _winter_sites(plan, site, second),
+        [_sites_by_month(plan, a) for a in range(len(level))],
         plan.answers.status.tolist(),
         required,
     )
@@ -163,6 +168,35 @@ def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
                 for a in np.flatnonzero((level >= 0) & ((best != site) | (split != second))).tolist():
                     found[a].append("+".join([names[best[a]], *([names[split[a]]] if split[a] >= 0 else [])]))
     return [" ".join(dict.fromkeys(one)) for one in found]
+
+
+def _sites_by_month(plan: Plan, address: int) -> str:
+    """List the fill sites of the level shown, month spans before each; '' where they are those of the row all year."""
+    level = int(plan.answers.level[address])
+    told = _sites_then(plan, address, level) if level >= 0 else {}
+    if set(told) <= {_own_sites(plan, address, level)}:
+        return ""
+    return "; ".join(f"{months_text(frozenset(months))} {_joined(plan, sites)}" for sites, months in told.items())
+
+
+def _own_sites(plan: Plan, address: int, level: int) -> tuple[int, ...]:
+    """Give the fill site and the second one of the months that decide."""
+    return tuple(
+        int(site[address, level]) for site in (plan.levels.site, plan.levels.split) if site[address, level] >= 0
+    )
+
+
+def _sites_then(plan: Plan, address: int, level: int) -> dict[tuple[int, ...], list[int]]:
+    """Give the months in which a level fills at the same sites, by those sites."""
+    told: dict[tuple[int, ...], list[int]] = {}
+    for season in plan.seasons:
+        told.setdefault(season.sites_of(address, level), []).extend(season.months)
+    return told
+
+
+def _joined(plan: Plan, sites: tuple[int, ...]) -> str:
+    """Join the ids of fill sites by a plus sign; 'no site' where there is none."""
+    return "+".join(plan.sites[site].site_id for site in sites) or "no site"
 
 
 def _at_once(plan: Plan, row: Row) -> bool:
@@ -309,16 +343,10 @@ def _elsewhere(plan: Plan, address: int) -> Iterator[str]:
     level = int(plan.answers.level[address])
     if level < 0:
         return
-    table = plan.levels
-    own = [site for site in (int(table.site[address, level]), int(table.split[address, level])) if site >= 0]
-    told: dict[tuple[int, ...], list[int]] = {}
-    for season in plan.seasons:
-        sites = season.sites_of(address, level)
-        if list(sites) != own:
-            told.setdefault(sites, []).extend(season.months)
-    for sites, months in told.items():
-        named = "+".join(plan.sites[site].site_id for site in sites)
-        yield f"{month_words(months)}: {f'from {named}' if named else 'no site'}"
+    own = _own_sites(plan, address, level)
+    for sites, months in _sites_then(plan, address, level).items():
+        if sites != own:
+            yield f"{month_words(months)}: {'from ' * bool(sites)}{_joined(plan, sites)}"
     yield from _backups(plan, address, level)
     # no minutes and no seat keeps a unit in the row that a posting of some months holds off
     kept_off = (str(flag.value) for flag in plan.answers.flags[address] if flag.code == NO_WAY)

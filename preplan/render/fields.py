@@ -209,7 +209,14 @@ OWN: Mapping[str, Mapping[str, tuple[str, str]]] = MappingProxyType(
             "from_number": ("From number", "First house number of the row; empty: looked up by its label."),
             "to_number": ("To number", "Last house number of the row."),
             "parity": ("Side", "odd, even or all: the numbers of that range that are meant."),
-            "response_level": ("Response level", "To send; empty: the note says what to send, or a hydrant is near."),
+            "response_level": (
+                "Response level",
+                "The one that meets the required flow; empty: none does (see send_level), or a hydrant is near.",
+            ),
+            "send_level": (
+                "Level to send",
+                "Whose units are listed; where none meets, the one that holds most. Empty: the note tells.",
+            ),
             "units": ("Units", "Of the level shown, by arrival; the note names those that come only when asked."),
             "fill_site_id": ("Fill site", "In the months that decide."),
             "split_site_id": ("Second fill site", "Where tankers split over two; the note says who fills there."),
@@ -217,6 +224,10 @@ OWN: Mapping[str, Mapping[str, tuple[str, str]]] = MappingProxyType(
             "winter_site_id": (
                 "Fill site in winter",
                 "Where December to February have another, + between two; no site: none is open then.",
+            ),
+            "sites_by_month": (
+                "Fill sites by month",
+                "Where they differ over the year: months, then fill site, + between two. Empty: the same in all.",
             ),
             "uninterrupted_gpm": (
                 "Uninterrupted flow (gpm)",
