@@ -19,6 +19,9 @@ FIRST_ALARM_IN = "first alarm in"
 time to call it."""
 LEAST_GAP_MIN = 0.05
 """Gaps that add up to what prints as 0.0 minutes are none: in sentences, in grading, on the strip of a timeline."""
+LEAST_WAIT_MIN = 5.0
+"""A latest minute to call that comes sooner after the arrival leaves no time for a look around, a report and a busy
+radio (this program's choice, no source): the call goes best with the first alarm."""
 DRY = "dry"
 """Code of the flag of minutes in which nothing flows at all: that is told apart from too little."""
 STATUSES = ("served", "higher level", "not met", "no route", "hydrant")
@@ -486,6 +489,11 @@ def leaves_time(gap_min: FloatArray, call_by_min: FloatArray, arrival_min: Float
     return in_time
 
 
+def hurried(call_by_min: float, arrival_min: float) -> bool:
+    """Tell whether a latest minute, NaN: none, comes so soon after the arrival that nobody should wait for it."""
+    return call_by_min < arrival_min + LEAST_WAIT_MIN
+
+
 def at_level(table: IntArray, level: IntArray) -> IntArray:
     """Pick each address's level, (addresses,), out of rows (addresses, levels) of another table; -1: none there."""
     return np.where(level >= 0, table[np.arange(len(level)), level], -1).astype(np.int32)
@@ -574,6 +582,11 @@ class AnswerTable(Columns):
         early = leaves_time(self.gap_min[rows], self.call_by_min[rows], self.first_arrival_min[rows])
         in_time: BoolArray = (self.status[rows] == "higher level") & early
         return in_time
+
+    def hurried(self, rows: Sequence[int]) -> bool:
+        """Tell whether the latest minute to call some addresses' higher level comes right after an arrival there."""
+        those = np.array(rows, dtype=np.int32)
+        return hurried(self.called_by_min(rows), float(self.first_arrival_min[those].max()))
 
     def called_by_min(self, rows: Sequence[int]) -> float:
         """Give the minute by which a higher level is called for all of some addresses; NaN: with the first alarm."""

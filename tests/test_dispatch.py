@@ -463,12 +463,12 @@ def test_a_road_that_is_closed_in_winter_alone_says_what_serves_it_in_summer() -
         assert row["note"].startswith(f"December to April: {NO_SHUTTLE}; May to November: send Level ")
         assert " from F10" in row["note"]
         first = "May to November: send Level 1 " in row["note"]
-        assert first != ("called by minute " in row["note"] or "with the first alarm" in row["note"])
+        assert first != ("on arrival, by minute " in row["note"] or "with the first alarm" in row["note"])
         assert row["response_level"] == ""
     said = {row["to_number"]: row["note"] for row in closed}
-    assert (
-        "Level 3 from F10, called by minute 16, jobs for E11 E12 T11" in said["922"]
-    )  # held against a plan of summer in test_sheets
+    best = "best with the first alarm (minute 16, right after arrival, is the latest)"
+    # held against a plan of summer in test_sheets
+    assert f"Level 3 from F10, {best}, jobs for E11 E12 T11" in said["922"]
     assert "send Level 3 from F10, with the first alarm, jobs for E11 E12 T11" in said["1041"]
     assert said["1041"].endswith(" T51, ask for T51: on request only")
     at = next(a for a in range(len(plan.answers)) if plan.addresses.address_id[a] == "MR0050")

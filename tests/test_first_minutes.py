@@ -137,7 +137,19 @@ def test_a_call_in_time_names_its_minute(plan: Plan) -> None:
     for gpm, holds in ((520.0, "holds it too"), (500.0, "holds it too"), (499.2, "holds 490 gpm")):
         levels = replace(plan.levels, on_arrival_gpm=np.full((6, 2), gpm))
         said = officer_words(replace(plan, answers=answers, levels=levels), 1)
-        assert f"response level 2 called by minute 18; called on arrival it {holds}." in said
+        assert f"response level 2 on arrival, by minute 18 at the latest; called then it {holds}." in said
+
+
+def test_a_minute_right_after_arrival_is_no_leave_to_wait(plan: Plan) -> None:
+    """The second address: who arrives first looks around for two minutes before any call."""
+    arrival, found = float(plan.answers.first_arrival_min[1]), set[str]()
+    for spare in (0.0, 2.0, 4.9, 5.1, 30.0):
+        answers = replace(plan.answers, call_by_min=np.full(6, arrival + spare), gap_min=np.zeros(6))
+        said = officer_words(replace(plan, answers=answers), 1)
+        assert (" best with the first alarm (minute " in said) == (spare < 5.0)
+        assert (" on arrival, by minute " in said) == (spare > 5.0)
+        found.add(said)
+    assert len(found) == 5
 
 
 def test_who_holds_less_than_is_asked_for_is_not_said_to_hold_it(plan: Plan) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit, ThenCalled, WayIn
-from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine
+from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine, hurried
 from preplan.records import BoolArray
 from preplan.render import backups, crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
@@ -24,6 +24,7 @@ from preplan.render.first_minutes import (
     hose_awaited,
     may_wait,
     nurse_words,
+    when_words,
 )
 from preplan.render.limit_places import shut_road
 from preplan.render.paper import BODY_PT, Line, paragraph
@@ -152,8 +153,10 @@ def _calls(facts: Facts, season: SeasonLine, then: ThenCalled, level: int) -> li
     by_min = then.advised_min
     if may_wait(facts.plan, facts.lead, season, then):
         return said
-    at_once = f"SEND {named.upper()} WITH THE FIRST ALARM."
-    return [*said, f"Call {named} by minute {words.number(by_min)}." if np.isfinite(by_min) else at_once]
+    if not np.isfinite(by_min):
+        return [*said, f"SEND {named.upper()} WITH THE FIRST ALARM."]
+    when = when_words(by_min, hurried=hurried(by_min, then.first_arrival_min))
+    return [*said, f"Call {named} {when}."]
 
 
 def _dry_then(facts: Facts, season: SeasonLine, then: ThenCalled) -> list[str]:

@@ -241,7 +241,6 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
     need = words.need(float(plan.needs.required_gpm[address]), words.CARD_STEP_GPM)
     by_min = answers.called_by_min(sharing)
     in_time = math.isfinite(by_min)
-    when = f"called by minute {words.number(by_min)}" if in_time else AT_ONCE
     dry = gap_words(plan, address)
     called, asked = float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
     brings, enough = _amount(plan, address, called), called >= asked - ROUNDING_GPM
@@ -251,11 +250,30 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
     else:
         ample = called > asked * (1.0 + plan.district.rules.plan.close_share)
         holds = "holds it too" if in_time or ample else "only just holds it"
-        late = f"called on arrival it {holds if enough else f'holds {brings}'}"
+        late = f"called {'then' if in_time else 'on arrival'} it {holds if enough else f'holds {brings}'}"
         if not in_time and plan.levels.gap_min[address, level] > LEAST_GAP_MIN:
             late += f"; {_dry_at_once(plan, address, level)}"
     then = "".join(f" {one}" for one in then_at_once(plan, sharing)) if in_time else ""
+    when = when_words(by_min, hurried=answers.hurried(sharing))
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"
+
+
+def when_words(by_min: float, *, hurried: bool) -> str:
+    """Say when a higher level is called: on arrival, until some minute, or with the first alarm; NaN: only so.
+
+    Who reads a minute alone takes it for leave to wait.
+
+    >>> when_words(112.0, hurried=False), when_words(math.nan, hurried=False)
+    ('on arrival, by minute 112 at the latest', 'with the first alarm')
+    >>> when_words(9.0, hurried=True)
+    'best with the first alarm (minute 9, right after arrival, is the latest)'
+    """
+    if not math.isfinite(by_min):
+        return AT_ONCE
+    minute = f"minute {words.number(by_min)}"
+    if hurried:
+        return f"best {AT_ONCE} ({minute}, right after arrival, is the latest)"
+    return f"on arrival, by {minute} at the latest"
 
 
 def _dry_at_once(plan: Plan, address: int, level: int) -> str:

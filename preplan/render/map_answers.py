@@ -128,6 +128,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "someOnArrival": gap - whole(levels.nothing_on_arrival_min, 10),
         "firstWater": whole(answers.first_water_min, 10),
         "callBy": whole(_call_by_min(plan)),
+        "hurried": _hurried(plan),
         "backupFlow": whole(levels.backup_gpm, way="down"),
         "backupSteady": whole(levels.backup_steady_gpm, way="down"),
         "backupThen": backup_then,
@@ -320,6 +321,16 @@ def _call_by_min(plan: Plan) -> FloatArray:
         if none[group.lead]:
             by_min[rows] = 0.0 if first_minutes.less_called_later(plan, rows) else np.nan
     return by_min
+
+
+def _hurried(plan: Plan) -> list[int]:
+    """Mark the addresses whose higher level is called best with the first alarm, as the card says."""
+    hurried = [0] * len(plan.addresses)
+    for group in plan.groups:
+        rows = [group.lead, *group.addresses]
+        for a in rows if plan.answers.hurried(rows) else ():
+            hurried[a] = 1
+    return hurried
 
 
 def _season_matters(plan: Plan) -> BoolArray:

@@ -177,8 +177,8 @@ for (const place of [...data.sites, ...data.stations]) {
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
     "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "backupSteady", "backupThen",
-    "oneOut", "steady", "onArrival", "gapOnArrival", "someOnArrival", "firstWater", "callBy", "byHose", "tight", "builtUp", "apart",
-    "dumpMin", "attackMin", "hydrantCounts",
+    "oneOut", "steady", "onArrival", "gapOnArrival", "someOnArrival", "firstWater", "callBy", "hurried", "byHose", "tight", "builtUp",
+    "apart", "dumpMin", "attackMin", "hydrantCounts",
   ], alongRoads);
   CASE_COLUMNS.forEach((name, k) => {
     columns[name] = columns.case.map((one) => packed.cases[one][k]);
