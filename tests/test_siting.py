@@ -57,11 +57,14 @@ def test_no_choice_tried_one_by_one_brings_more(data: st.DataObject, rows: int, 
 
 
 def test_a_search_that_is_cut_short_still_says_how_much_more_there_can_be() -> None:
-    """Forty places for three hundred addresses and no time: a good answer, and a bound above it."""
-    meets = np.random.default_rng(7).random((300, 40)) < 0.1
-    cut, whole = (pick_places(meets, np.ones(300), 8, seconds=seconds) for seconds in (0.0, 30.0))
+    """Thirty places for two hundred addresses and no time: a good answer that is not the best, and a bound above it.
+
+    Half a second proves the best one; a busy machine has all the time that it wants.
+    """
+    meets = np.random.default_rng(16).random((200, 30)) < 0.1
+    cut, whole = (pick_places(meets, np.ones(200), 6, seconds=seconds) for seconds in (0.0, 600.0))
     assert whole.bound == pytest.approx(whole.total)
-    assert cut.total <= whole.total <= cut.bound + 1e-6
+    assert cut.total < whole.total <= cut.bound + 1e-6
     assert cut.total >= 0.95 * whole.total  # greedy with exchanges; by the theory at least 0.63
 
 
