@@ -146,7 +146,7 @@ def test_a_minute_right_after_arrival_is_no_leave_to_wait(plan: Plan) -> None:
     for spare in (0.0, 2.0, 4.9, 5.1, 30.0):
         answers = replace(plan.answers, call_by_min=np.full(6, arrival + spare), gap_min=np.zeros(6))
         said = officer_words(replace(plan, answers=answers), 1)
-        assert (" best with the first alarm (minute " in said) == (spare < 5.0)
+        assert (" best with the first alarm, by minute " in said) == (spare < 5.0)
         assert (" on arrival, by minute " in said) == (spare > 5.0)
         found.add(said)
     assert len(found) == 5

@@ -143,7 +143,7 @@ def test_a_click_shows_the_circuit_over_the_second_fill_site(browser: Browser, t
     ("gap_min", "by_min", "said"),
     [
         (0.0, 18.0, "on arrival, by minute 18 at the latest"),
-        (0.0, 13.0, "best with the first alarm (minute 13, right after arrival, is the latest)"),
+        (0.0, 13.0, "best with the first alarm, by minute 13 at the latest"),
         # a gap that prints as none, and a deadline before anyone is there
         (0.04, 5.0, "with the first alarm"),
         (1.9, 18.0, "with the first alarm"),

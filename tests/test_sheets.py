@@ -304,8 +304,8 @@ def called_on_sheets(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, Ot
         in_time = bool(answers.in_time(group.lead))
         call = f"minute {answers.call_by_min[group.lead]:.0f}"
         soon = answers.call_by_min[group.lead] < answers.first_arrival_min[group.lead] + 5.0
-        best = f"best with the first alarm ({call}, right after arrival, is the latest)"
-        call = f"Call this response level {best if soon else f'on arrival, by {call} at the latest'}."
+        when = "best with the first alarm" if soon else "on arrival"
+        call = f"Call this response level {when}, by {call} at the latest."
         assert (call if in_time else "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM.") in said
         assert re.search(r"1 tanker out(, none in its place)?: ", said)
         assert f"If fill site {other.site + 1} fails: " in said

@@ -266,14 +266,11 @@ def when_words(by_min: float, *, hurried: bool) -> str:
     >>> when_words(112.0, hurried=False), when_words(math.nan, hurried=False)
     ('on arrival, by minute 112 at the latest', 'with the first alarm')
     >>> when_words(9.0, hurried=True)
-    'best with the first alarm (minute 9, right after arrival, is the latest)'
+    'best with the first alarm, by minute 9 at the latest'
     """
     if not math.isfinite(by_min):
         return AT_ONCE
-    minute = f"minute {words.number(by_min)}"
-    if hurried:
-        return f"best {AT_ONCE} ({minute}, right after arrival, is the latest)"
-    return f"on arrival, by {minute} at the latest"
+    return f"{f'best {AT_ONCE}' if hurried else 'on arrival'}, by minute {words.number(by_min)} at the latest"
 
 
 def _dry_at_once(plan: Plan, address: int, level: int) -> str:

@@ -519,10 +519,10 @@ function callFacts(address, level) {
     const by = answers.callBy[address]; // for all of its card, as that says; below 0: a call on arrival comes too late
     const late = by < 0;
     const hurried = answers.hurried[address] === 1;
-    const soon = hurried ? `best with the first alarm (minute ${by}, right after arrival, is the latest)` : "";
+    const soon = hurried ? "best with the first alarm" : "on arrival";
     const sooner = flagsOf(address).find(({ code }) => code === data.firstAlarmIn);
     const but = !late && sooner ? [["But", sooner.said]] : [];
-    return [["Call", `${named}, ${late ? "with the first alarm" : soon || `on arrival, by minute ${by} at the latest`}`], ...but];
+    return [["Call", `${named}, ${late ? "with the first alarm" : `${soon}, by minute ${by} at the latest`}`], ...but];
   }
   const later = `, with the first alarm: called on arrival it ${onArrivalWords(at)}`;
   return [["Call", named + (answers.callBy[address] === 0 ? later : "")]]; // 0: none meets, and a late call brings less
