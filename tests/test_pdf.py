@@ -379,6 +379,16 @@ def test_labels_that_are_the_same_are_counted_or_told_apart(plan: Plan) -> None:
     assert len({title for title in titles if title.startswith("0 Mill Road")}) == 2
 
 
+def test_the_report_says_near_which_road_those_without_one_fall_short(plan: Plan) -> None:
+    """A row each for houses without a road's name told a board nothing of where they are."""
+    groups = tuple(replace(group, road="", cross_street="Elm Road") for group in plan.groups)
+    said = " ".join(pages_of(report_pdf.report(replace(plan, groups=groups))))
+    short, longest = "No road name, near Elm Road 2 9 Quarry Lane", "No road name, near Elm Road 1 40 Mill Road"
+    assert short in said
+    assert longest in said
+    assert "Elm Road" not in " ".join(pages_of(report_pdf.report(plan)))
+
+
 def test_bookmarks_name_roads_and_cards(plan: Plan) -> None:
     outline: Any = _read(dict(card_pdf.cards(plan))["cards.pdf"]).outline
     titles = [entry.title for entry in _flat(outline)]

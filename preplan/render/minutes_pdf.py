@@ -12,6 +12,7 @@ from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.bars_pdf import Bar, bars
 from preplan.render.evidence_pdf import of
+from preplan.render.index_pdf import heading_of
 from preplan.render.paper import SMALL_PT, TABLE_PT, Document
 
 _MOST_GAPS = 20
@@ -91,7 +92,7 @@ def _gaps(document: Document, plan: Plan) -> None:
     if not worst:
         document.flow("No address that some level serves gets too little.")
         return
-    road_of = {a: words.printable(group.road) for group in plan.groups for a in group.addresses}
+    road_of = {a: heading_of(group) for group in plan.groups for a in group.addresses}
     roads: dict[str, list[int]] = {}
     for a in worst:
         roads.setdefault(road_of.get(a, "") or words.where_words(plan, a), []).append(a)

@@ -16,6 +16,7 @@ from preplan.render.bars_pdf import Bar, bars
 from preplan.render.charts import Picture
 from preplan.render.circuits import in_other_months, stands_in_besides
 from preplan.render.evidence_pdf import of
+from preplan.render.index_pdf import heading_of
 from preplan.render.limit_places import posted_words
 from preplan.render.paper import BODY_PT, LEFT_PT, SMALL_PT, TABLE_PT, Document, Line
 from preplan.render.route_lines import chosen_legs, driven, trips_by_segment, trips_of_other_months
@@ -154,7 +155,7 @@ def _shortfalls(document: Document, plan: Plan) -> None:
     if not order:
         return
     roads: dict[tuple[str, int], list[int]] = {}
-    road_of = {a: words.printable(group.road) for group in plan.groups for a in group.addresses}
+    road_of = {a: heading_of(group) for group in plan.groups for a in group.addresses}
     for a in order:  # neighbours fall short alike: a row for each road and fill site, with its worst address
         site = int(plan.levels.site[a, plan.answers.level[a]]) if plan.answers.level[a] >= 0 else -1
         roads.setdefault((road_of.get(a, "") or words.where_words(plan, a), site), []).append(a)
