@@ -473,6 +473,11 @@ class FeatureTable:
     """Edges of the sea, and of waters of which the file holds a part."""
     hydrant_lonlat: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
 
+    @property
+    def waterlines(self) -> tuple[FloatArray, ...]:
+        """Lines that a map draws as water: streams and coasts."""
+        return (*self.stream_lines, *self.coast_lines)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClosedRoad:

@@ -20,6 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 from preplan.plan_tables import STATUSES
 from preplan.render import card_pdf, report_pdf, site_pdf, symbols_pdf
 from preplan.render.lettering_pdf import load_fonts
+from preplan.render.map_html import map_page
 from preplan.render.paper import BLACK, BLUE, RIGHT_PT, WHITE, YELLOW, Pen
 from preplan.water import timeline
 
@@ -124,6 +125,23 @@ def test_an_island_is_white_in_its_lake(tmp_path: Path) -> None:
     dry, lake, island = drawn
     assert (lake < dry).mean() > 0.05
     assert np.abs(island - dry).max() < 0.01
+
+
+@drawn_by_poppler
+def test_a_coast_is_drawn_on_card_and_map_as_a_stream_is(tmp_path: Path) -> None:
+    """A shore of the sea, or of a lake of which the road file holds a part, is a landmark like any water."""
+    plan = example_plan()
+    lon, lat = float(plan.addresses.lon[2]), float(plan.addresses.lat[2])
+    shore = np.array([[lon - 0.05, lat - 0.002], [lon + 0.05, lat + 0.002]])
+    bare, coast, stream = (
+        replace(plan, features=replace(plan.features, stream_lines=streams, coast_lines=coasts))
+        for streams, coasts in (((), ()), ((), (shore,)), ((shore,), ()))
+    )
+    drawn = [_grey(card_pdf.one_card(one, 2), 60, tmp_path) for one in (bare, coast, stream)]
+    assert (drawn[1] < drawn[0]).mean() > 0.0005
+    assert (drawn[1] == drawn[2]).all()
+    pages = [map_page(one) for one in (bare, coast, stream)]
+    assert pages[1] == pages[2] != pages[0]
 
 
 @drawn_by_poppler

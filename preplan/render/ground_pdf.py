@@ -160,7 +160,7 @@ class Ground:
         self._roads = [Layer(self.roads.lines[rows], self.roads.boxes[rows], area=False) for rows in by_rank]
         self._water = Layer.of(plane, plan.features.water_rings, area=True)
         self._islands = Layer.of(plane, plan.features.island_rings, area=True)
-        self._streams = Layer.of(plane, plan.features.stream_lines, area=False)
+        self._streams = Layer.of(plane, plan.features.waterlines, area=False)
         self._buildings = Layer.of(plane, plan.features.building_rings, area=True)
         self._written: dict[str, bytes] = {}
 

@@ -132,7 +132,7 @@ def ground_data(plan: Plan) -> Page:
     return {
         "water": lines(frame.keep(features.water_rings)),
         "islands": lines(frame.keep(features.island_rings)),
-        "streams": lines(frame.keep(features.stream_lines)),
+        "streams": lines(frame.keep(features.waterlines)),
         "buildings": lines(frame.keep(features.building_rings)),
         "barriers": lines(frame.keep(barrier_lines(plan.roads))),
         "hydrantLon": pack(steps(grid(hydrants[:, 0]))),

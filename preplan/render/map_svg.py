@@ -161,7 +161,7 @@ def _ground(plan: Plan, sheet: Sheet) -> str:
         "".join(f"{path}z" for path in sheet.paths(frame.keep(rings)))
         for rings in (features.water_rings, features.island_rings)
     )
-    streams = "".join(sheet.paths(frame.keep(features.stream_lines)))
+    streams = "".join(sheet.paths(frame.keep(features.waterlines)))
     return (
         f'<path d="{water}" fill="#d3dfe6" stroke="#a9bfcc"/><path d="{islands}" fill="#f8f7f4" stroke="#a9bfcc"/>'
         f'<path d="{streams}" stroke="#a9bfcc" stroke-width="2"/>'
