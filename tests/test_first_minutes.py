@@ -342,6 +342,16 @@ def test_every_address_with_a_shuttle_is_of_one_kind(plan: Plan) -> None:
     assert [int(mask.sum()) for mask in masks] == [1, 0, 0, 1, 2]
 
 
+def test_the_report_counts_calls_that_leave_hardly_any_time(plan: Plan) -> None:
+    """The second address, called in time: by a minute right after the arrival, and by a late one."""
+    best, in_time = "higher level, best with the first alarm", "higher level, a call on arrival is in time"
+    for spare, said in ((2.0, best), (30.0, in_time)):
+        by_min = plan.answers.first_arrival_min + spare
+        found = dict(kinds(replace(plan, answers=replace(plan.answers, gap_min=np.zeros(6), call_by_min=by_min))))
+        counts = {told: int(found[told].sum()) for told in (best, in_time) if told in found}
+        assert counts == {in_time: 0, said: 1}
+
+
 def test_levels_by_steady_and_by_uninterrupted_flow(plan: Plan) -> None:
     """One flow is lifted above its need: first loads bring it a level that circulation lacks."""
     held = plan.levels.uninterrupted_gpm.copy()

@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
+from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, LEAST_WAIT_MIN, ROUNDING_GPM
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.bars_pdf import Bar, bars
@@ -70,11 +70,13 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     runs = answers.called.astype(str) != ""
     higher = runs & (status == "higher level")
     early = np.array([any(flag.code == FIRST_ALARM_IN for flag in flags) for flags in answers.flags], dtype=np.bool_)
+    soon = answers.in_time() & (answers.call_by_min < answers.first_arrival_min + LEAST_WAIT_MIN)
     barely = runs & (status == "not met") & ~dry
     found = [
         ("served, enough throughout", runs & (status == "served") & ~dry),
         ("served, too little before full flow is asked for", runs & (status == "served") & dry),
-        ("higher level, a call on arrival is in time", runs & answers.in_time() & ~early),
+        ("higher level, a call on arrival is in time", runs & answers.in_time() & ~early & ~soon),
+        *([("higher level, best with the first alarm", runs & soon & ~early)] if soon.any() else []),
         *([(AT_TIMES, runs & answers.in_time() & early)] if early.any() else []),
         ("higher level, to be sent with the first alarm", higher & ~answers.in_time()),
         ("not met, too little under the required flow", runs & (status == "not met") & dry),

@@ -86,15 +86,16 @@ def _resting_on(plan: Plan) -> str:
     used = [site for site in plan.sites if site.in_service]
     count = len(plan.addresses)
     sizes = of(int(np.sum(plan.needs.assumed)), count)
-    unsaid = of(sum(one.unsaid for one in plan.occupancies), count)
+    unsaid = sum(one.unsaid for one in plan.occupancies)
+    untold = f"; those whose kind of place no table says, {of(unsaid, count)}" if unsaid else ""
     over = _over_unposted(plan)
     bridges = f"; round trips over a bridge without a posted weight, {of(over, count)}" if over else ""
     dated = sum(bool(site.tested) for site in used)
     rates = sum(not site.fill_gpm_given for site in used)
     guessed = f"; the rate of {rates} is assumed" if rates else ""
     return (
-        f"What the answers rest on: buildings whose size is a default, {sizes}, whose kind of place is in no table, "
-        f"{unsaid}{bridges}; of {words.counted(len(used), 'fill site')} in service {dated} "
+        f"What the answers rest on: buildings whose size is a default, {sizes}{untold}"
+        f"{bridges}; of {words.counted(len(used), 'fill site')} in service {dated} "
         f"{'has' if dated == 1 else 'have'} a test date{guessed}."
     )
 
