@@ -178,7 +178,7 @@ class ThenCalled:
     nothing_min: float
     """Of these minutes those in which nothing flows at all."""
     on_arrival_gpm: float
-    """Uninterrupted flow, called like that: no less than the first level holds alone."""
+    """Uninterrupted flow, called like that: no less than a lower level holds then."""
     one_out_gpm: float
     """Least uninterrupted flow with any one tanker missing."""
 

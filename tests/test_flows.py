@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from preplan.planning.assignment import Scene
-from preplan.planning.fireground import case_table, haulers
+from preplan.planning.fireground import called_later, case_table, haulers
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.levels import Graded, choose, grade
-from preplan.planning.minutes import on_arrival_min, strips
+from preplan.planning.minutes import called_late, on_arrival_min, strips
 from preplan.records import IntArray, ResponseLevel
 from preplan.rules import Rules, ShuttleRules
 from preplan.water.timeline import Case, held_flow
@@ -219,3 +219,38 @@ def test_what_happens_before_full_flow_shows_as_a_gap_even_where_the_flow_is_met
     assert found.answers.gap_min[0] == pytest.approx(answer_of(run).gap_min)
     dead_min = 0.07 * 2500.0 / 1000.0  # the first gallons stay under the strainer
     assert found.answers.gap_min[0] == pytest.approx(24.5 + dead_min - 12.0 - 500.0 / 150.0)
+
+
+def called_at_random(seed: int) -> Scene:
+    """Draw three levels that go on calling engines and tankers, over two fill sites."""
+    draw = np.random.default_rng(seed)
+    engines = tuple(unit(f"E{n}", "engine", tank_gal=500.0, pump_gpm=1000.0) for n in range(5))
+    tankers = tuple(unit(f"T{n}", "tanker", tank_gal=float(draw.choice([1500, 3000])), pump_gpm=None) for n in range(5))
+    counts = ((2, 1), (int(draw.integers(2, 5)), 3), (5, 5))
+    return scene(
+        [draw.uniform(4, 25, 2).tolist()], (site("F1"), site("F2", fill_gpm=500.0)), units=engines + tankers,
+        levels=tuple(ResponseLevel(name=f"Level {n}", engines=e, tankers=t) for n, (e, t) in enumerate(counts, 1)),
+        arrival_min=[*draw.uniform(6, 30, 5).tolist(), *draw.uniform(6, 40, 5).tolist()],
+        required_gpm=float(draw.choice([200, 500])), driveway_ft=float(draw.choice([100, 500])),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", [0, 1, 27, 37, 59, 183])
+def test_called_on_arrival_a_level_holds_what_it_or_a_lower_one_does_whoever_asks(seed: int) -> None:
+    """The most that the plain account gives for any of them; a sheet behind a card asks the same."""
+    case = called_at_random(seed)
+    flows = Flows(case)
+    choice = choose(flows)
+    found = grade(case, [flows], choice, np.zeros(1, dtype=np.int32), hydrants(1))
+    run = found.worked[0].run
+    names = [case.units[u].unit_id for u in haulers(case)]
+    table = case_table(case, *called_later(case, run, on_arrival_min(case, run.address)))
+    own = [held_flow(table.case(row, names)).gpm for row in range(len(run))]
+    most = np.maximum(own, np.minimum(np.maximum.accumulate(own), found.levels.uninterrupted_gpm[0]))
+    assert found.levels.on_arrival_gpm[0] == pytest.approx(most, rel=1e-6)
+    level = np.arange(3, dtype=np.int32)
+    late = called_late(flows, choice.rows[0], np.zeros(3, dtype=np.int32), level)
+    assert late.held.uninterrupted_gpm == pytest.approx(most, rel=1e-6)
+    for column in ("gap_min", "nothing_min"):
+        told = getattr(found.levels, column.replace("_min", "_on_arrival_min"))[0]
+        assert getattr(late.books, column) == pytest.approx(told, abs=1e-9)

@@ -271,6 +271,7 @@ def same_calls(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCir
         cell = group.lead, other.level
         (then,) = (one for one in other.then if months <= set(one.months))
         assert then.gap_min == pytest.approx(float(again.levels.gap_on_arrival_min[cell]), abs=1e-6)
+        assert then.on_arrival_gpm == pytest.approx(float(again.levels.on_arrival_gpm[cell]), rel=1e-6)
         assert then.one_out_gpm == pytest.approx(float(again.levels.one_out_gpm[cell]), rel=1e-6)
         assert then.first_arrival_min == pytest.approx(float(again.answers.first_arrival_min[group.lead]))
         if again.answers.level[group.lead] == other.level and again.answers.status[group.lead] == "higher level":

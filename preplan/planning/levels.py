@@ -220,7 +220,7 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
         reached_gpm=_if_it_reached(scene, found.run, line),
         steady=steady(scene, found.run),
         sent=at_dispatch(scene, found.run),
-        called=never_less(scene, found.run, on_arrival(scene, found.run)),
+        called=never_less(scene, found.run, found.gpm, on_arrival(scene, found.run)),
     )
 
 
@@ -298,10 +298,6 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         return spread(np.zeros((*shape, len(scene.units)), dtype=np.bool_), pick)
 
     held = numbers(lambda part: part.found.gpm)
-    # Whoever comes late need not be waited for: called on arrival a level holds what the one below it holds, but no
-    # more than when all are alerted at once.
-    called = numbers(lambda part: part.called.held.uninterrupted_gpm)
-    called = np.fmax(called, np.fmin(np.fmax.accumulate(called, axis=1), held))
     return LevelTable(
         site=choice.site,
         backup=choice.backup,
@@ -322,7 +318,7 @@ def _level_table(scene: Scene, choice: Choice, worked: tuple[Worked, ...], backu
         sustained_gpm=numbers(lambda part: part.steady.sustained_gpm),
         uninterrupted_gpm=held,
         brings_gpm=numbers(lambda part: part.found.brings_gpm),
-        on_arrival_gpm=np.where(np.isnan(held), np.nan, called),
+        on_arrival_gpm=numbers(lambda part: part.called.held.uninterrupted_gpm),
         hose_short_ft=numbers(lambda part: part.line.short_ft),
         reached_gpm=numbers(lambda part: part.reached_gpm),
         limited_by=spread(np.full(shape, "", dtype=np.object_), lambda part: limit_words(_limit_codes(part))),

@@ -10,6 +10,7 @@ from preplan.plan_cards import Strip
 from preplan.plan_tables import ROUNDING_GPM, leaves_time
 from preplan.planning.assignment import Scene, stored
 from preplan.planning.fireground import Crews, called_later, case_table, haulers
+from preplan.planning.flows import Flows
 from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, emptied, gaps, held_flows, surge_minutes
@@ -48,23 +49,29 @@ def on_arrival(scene: Scene, run: Crews) -> Minutes:
     return _minutes(scene, run, on_arrival_min(scene, run.address))
 
 
-def never_less(scene: Scene, run: Crews, called: Minutes) -> Minutes:
-    """Let a level that is called on arrival do what the level below it does, where that brings more; (cases,).
+def never_less(scene: Scene, run: Crews, sent_gpm: FloatArray, called: Minutes) -> Minutes:
+    """Let a level that is called on arrival do what a level below it does, where that brings more; (cases,).
 
-    `run` has the levels of an address one after the other. Who comes late need not be waited for: the first alarm goes
-    on as it began.
+    `run` has the levels of an address one after the other, `sent_gpm` (cases,) is what each holds with all alerted at
+    once. Who comes late need not be waited for: the first alarm goes on as it began. What is held is the most that any
+    of them holds, of another level's no more than `sent_gpm`; minutes and gallons are those of one that meets, if one
+    does, then of the one that falls short by least.
     """
     short = np.nan_to_num(called.books.short_gal, nan=np.inf)
-    need = scene.needs.required_gpm[run.address]
-    met = called.held.uninterrupted_gpm >= need - ROUNDING_GPM
-    best = np.arange(len(run))
+    gpm, need = called.held.uninterrupted_gpm, scene.needs.required_gpm[run.address]
+    met = gpm >= need - ROUNDING_GPM
+    books, held = np.arange(len(run)), np.arange(len(run))
     for level in range(1, len(scene.levels)):
         rows = np.flatnonzero(run.level[1:] == level) + 1
         rows = rows[(run.address[rows - 1] == run.address[rows]) & (run.level[rows - 1] == level - 1)]
-        below = best[rows - 1]
+        below = books[rows - 1]
         less = met[below] & ~met[rows] | (met[below] == met[rows]) & (short[below] < short[rows])
-        best[rows[less]] = below[less]
-    return called.rows(best)
+        books[rows[less]] = below[less]
+        more = gpm[held[rows - 1]] > gpm[rows]
+        held[rows[more]] = held[rows[more] - 1]
+    held = np.where(np.minimum(gpm[held], sent_gpm) > gpm, held, np.arange(len(run)))
+    most = np.maximum(gpm, np.minimum(gpm[held], sent_gpm))
+    return Minutes(replace(called.held.rows(held), uninterrupted_gpm=most), called.books.rows(books))
 
 
 def _minutes(scene: Scene, run: Crews, call_min: FloatArray) -> Minutes:
@@ -124,12 +131,6 @@ class CalledIn:
     """Latest whole minute without a dry minute; NaN: none, or a case of the first level."""
     in_time: BoolArray
     """As `leaves_time` says."""
-    gap_min: FloatArray
-    """Too little water, called on arrival."""
-    nothing_min: FloatArray
-    """Of these minutes those in which nothing flows at all."""
-    on_arrival_gpm: FloatArray
-    """Uninterrupted flow, called on arrival."""
     first_arrival_min: FloatArray
     """Attack engine; infinite: none comes."""
 
@@ -141,9 +142,18 @@ def called_in(scene: Scene, run: Crews) -> CalledIn:
     latest[later] = call_by(scene, run.rows(later))
     attack = scene.response.attack_engine[run.address]
     arrival = np.where(attack >= 0, scene.response.arrival_min[run.address, np.maximum(attack, 0)], np.inf)
-    in_time = leaves_time(late.books.gap_min, latest, arrival)
-    held = late.held.uninterrupted_gpm
-    return CalledIn(latest, in_time, late.books.gap_min, late.books.nothing_min, held, arrival)
+    return CalledIn(latest, leaves_time(late.books.gap_min, latest, arrival), arrival)
+
+
+def called_late(flows: Flows, rows: IntArray, address: IntArray, level: IntArray) -> Minutes:
+    """Say of levels in a season, (cases,), what they do called on arrival, as it is said of the season that decides.
+
+    `rows` (addresses, levels) are the settled cases of the season, of which each level may do what those below it do.
+    """
+    upto = (np.arange(rows.shape[1]) <= level[:, None]) & (rows[address] >= 0)
+    done = flows.settled_rows(rows[address][upto])
+    late = never_less(flows.scene, done.run, done.gpm, on_arrival(flows.scene, done.run))
+    return late.rows(np.cumsum(upto.sum(axis=1)) - 1)
 
 
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:

@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from preplan.plan_cards import CardGroup, FillsElsewhere, OtherCircuit, Step, ThenCalled
-from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, SeasonLine, TripTable
+from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, TripTable
 from preplan.planning.assignment import Scene, SupplyLine, supply_line
 from preplan.planning.fireground import Crews
 from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import AskedTrips, told_trips
 from preplan.planning.meeting import LegLeaves, crossing_flags
-from preplan.planning.minutes import CalledIn, called_in, on_arrival_min, strips
+from preplan.planning.minutes import CalledIn, Minutes, called_in, called_late, on_arrival_min, strips
 from preplan.planning.searched import Searched, Shut, shut_ways
 from preplan.planning.weights import Met, Weights
 from preplan.records import FloatArray
@@ -206,10 +206,10 @@ def _manned(found: Answered, groups: Sequence[CardGroup], asked: Sequence[_Asked
     for line, (season, rows) in enumerate(zip(searched.of_line, searched.rows, strict=True)):
         mine = [at for at, one in enumerate(asked) if one.line == line]
         at_level = np.array([(asked[at].address, asked[at].level) for at in mine], dtype=np.int32).reshape(-1, 2)
-        settled = searched.flows[season].settled_rows(rows[tuple(at_level.T)])
-        scene = searched.flows[season].scene
-        cards = [groups[asked[at].group] for at in mine]
-        then = _called_then(found, cards, scene, settled, searched.seasons[line])
+        flows = searched.flows[season]
+        settled, scene = flows.settled_rows(rows[tuple(at_level.T)]), flows.scene
+        cards, late = [groups[asked[at].group] for at in mine], called_late(flows, rows, *at_level.T)
+        then = _called_then(found, cards, scene, settled, late, searched.seasons[line].months)
         lines = supply_line(scene, settled.run.jobs, settled.run.address)
         for row, at in enumerate(mine):
             manned[at] = replace(_with_crew(searched, asked[at], settled.run, lines, row), then=(then[row],))
@@ -217,22 +217,28 @@ def _manned(found: Answered, groups: Sequence[CardGroup], asked: Sequence[_Asked
 
 
 def _called_then(
-    found: Answered, groups: Sequence[CardGroup], scene: Scene, settled: Settled, season: SeasonLine
+    found: Answered,
+    groups: Sequence[CardGroup],
+    scene: Scene,
+    settled: Settled,
+    late: Minutes,
+    months: tuple[int, ...],
 ) -> list[ThenCalled]:
-    """Work out of the cases of other months, one a group, what the front of a card says of the worst ones."""
+    """Work out of the cases of other months, one a group, what the front of a card says of the worst ones.
+
+    `late` is what they do called on arrival; see `called_late`.
+    """
     run, called = settled.run, called_in(scene, settled.run)
     advised = _advised_min(found, groups, called)
     drawn = strips(scene, run, np.where(np.isfinite(advised), on_arrival_min(scene, run.address), 0.0))
     higher = (run.fleet > 0) & (settled.gpm >= found.required_gpm[run.address] - ROUNDING_GPM)
     how = np.where(~higher, "at dispatch", np.where(np.isfinite(advised), "on arrival", "first alarm"))
-    # whoever comes late need not be waited for: what the first level holds alone is held all the same
-    first_gpm = season.uninterrupted_gpm[run.address, 0]
-    late = called.gap_min, called.nothing_min, np.fmax(called.on_arrival_gpm, np.fmin(first_gpm, settled.gpm))
-    arrays = (run.fleet, called.first_arrival_min, advised, *late, settled.least_one_out_gpm, how)
+    lacks = late.books.gap_min, late.books.nothing_min, late.held.uninterrupted_gpm
+    arrays = (run.fleet, called.first_arrival_min, advised, *lacks, settled.least_one_out_gpm, how)
     columns = (column.tolist() for column in arrays)
     return [
         ThenCalled(
-            months=season.months,
+            months=months,
             fleet=fleet,
             first_arrival_min=arrival,
             advised_min=by,
