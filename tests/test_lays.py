@@ -9,15 +9,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
+from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_tables import LayTable, SupplyTable
+from preplan.planning.lays import with_lays
 from preplan.records import text_array
 from preplan.render import card_facts, card_words, crew, report_pdf
+from preplan.render.flag_words import flag_words
 from preplan.render.map_data import map_data
 from tests import plan_checks
 from tests.example_plan import example_plan
 from tests.pdf_words import words_of
 from tests.plan_checks import SAMPLE
+from tests.planning_case import scene, site
 
 COEFFICIENT = {3.0: 0.8, 4.0: 0.2, 5.0: 0.08}
 """C of C Q^2 L, Q in hundreds of gpm, L in hundreds of feet (published hose tables, as in test_hydraulics)."""
@@ -123,6 +127,14 @@ def test_every_lay_of_the_sample_is_found_again_by_hand(plan: Plan) -> None:
 def test_a_lay_is_flagged_and_changes_no_status(plan: Plan) -> None:
     flagged = [a for a, flags in enumerate(plan.answers.flags) if any(flag.code == "hose lay" for flag in flags)]
     assert flagged == plan.lays.address.tolist()
+    away = 0
+    for address, at, feet in zip(plan.lays.address, plan.lays.site, np.ceil(plan.lays.length_ft), strict=True):
+        (flag,) = (flag for flag in plan.answers.flags[address] if flag.code == "hose lay")
+        there = plan.sites[at]
+        when = f" in {month_words(there.months)}" if there.seasonal else ""  # the sample plans for the whole year
+        assert str(flag) == f"hose lay={feet:.0f} ft{when}"
+        away += there.seasonal
+    assert 0 < away < len(flagged)
     assert set(plan.answers.status[plan.lays.address]) <= {"higher level", "not met"}
 
 
@@ -207,3 +219,16 @@ def test_the_report_says_in_which_months_a_lay_s_fill_site_stands() -> None:
     sites = (replace(plan.sites[0], months=frozenset(range(4, 12))), *plan.sites[1:])
     said = words_of(report_pdf.report(replace(plan, sites=sites)))
     assert f"Fill site 1: {plan.sites[0].name} (April to November only) 1 1 1,201 ft 29" in said
+
+
+def test_a_flag_of_a_lay_names_the_months_of_a_fill_site_that_is_away_in_planned_ones() -> None:
+    """As sentences and tables have it; where the district plans for those months alone, there is nothing to name."""
+    plan = replace(example_plan(), lays=lay())
+    pond = site("F1", months=frozenset(range(4, 12)))
+    for planned, said, words in (
+        (frozenset(range(1, 13)), "hose lay=1201 ft in April to November", "Near a fill site, 1201 ft in April to "),
+        (frozenset(range(5, 11)), "hose lay=1201 ft", "Near a fill site, 1,201 ft: the engines' hose may bring more"),
+    ):
+        answers = with_lays(plan.answers, plan.lays, scene([[4.0]], (pond,), planned=planned))
+        assert str(answers.flags[2][-1]) == said
+        assert flag_words(answers.flags[2][-1]).startswith(words)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from preplan.months import month_words
 from preplan.plan_tables import ROUNDING_GPM, AnswerTable, Flag, LayTable, LevelTable, SeasonLine, TripTable, standing
 from preplan.planning.assignment import Scene, stored
 from preplan.planning.fireground import setup_min
@@ -158,7 +159,13 @@ def _pumping(scene: Scene, asked: AskedLays, pumps: BoolArray) -> Pumps:
     )
 
 
-def with_lays(answers: AnswerTable, lays: LayTable) -> AnswerTable:
-    """Flag the addresses that a hose lay serves better."""
-    found = zip(lays.address.tolist(), np.ceil(lays.length_ft).tolist(), strict=True)
-    return answers.flagged((address, Flag("hose lay", feet, "ft")) for address, feet in found)
+def with_lays(answers: AnswerTable, lays: LayTable, scene: Scene) -> AnswerTable:
+    """Flag the addresses that a hose lay serves better, with the months of a fill site that is away in planned ones."""
+    found = []
+    rows = zip(lays.address.tolist(), lays.site.tolist(), np.ceil(lays.length_ft).tolist(), strict=True)
+    for address, at, feet in rows:
+        site, flag = scene.sites[at], Flag("hose lay", feet, "ft")
+        if not site.stands_through(scene.planned):
+            flag = Flag("hose lay", f"{feet:.0f} ft in {month_words(site.months)}")
+        found.append((address, flag))
+    return answers.flagged(found)

@@ -93,7 +93,7 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = told_by_season(answers, levels.backup, choice, flows, roads_of(ground, choice.seasons))
     answers = _with_what_parts(answers, inputs, ground)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
-    answers = with_lays(answers, lays)
+    answers = with_lays(answers, lays, scene)
     built_up = build_ups(graded.worked, answers)
     answers = with_build_ups(answers, built_up)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)

@@ -65,7 +65,7 @@ _FLAGS = {
     "or send {n}. Waiting is not counted: EXPECT LESS.",
     "circuits meet": "Loaded tankers of one circuit meet empties of the other on {n}, one truck wide: "
     "loaded goes first, empties wait off it. Waiting is not counted: EXPECT LESS.",
-    "hose lay": "Only {n} from a fill site: the engines' hose may bring more than the tankers of a response level.",
+    "hose lay": "Near a fill site, {n}: the engines' hose may bring more than the tankers of a response level.",
     WATER_BETWEEN: "WATER is mapped between the road and the building: hose may not get across straight.",
     LONG_DRIVEWAY: "Long driveway: {n} of hose from the road; time to go up it is not counted.",
     "frontage uncertain": "Not on the road of its name: the nearest road, {n} away, was taken.",
