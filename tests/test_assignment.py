@@ -8,13 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from preplan.planning.assignment import Scene, SupplyLine, crews, deliver, other_sources, season_months, supply_line
+from preplan.planning.assignment import Scene, SupplyLine, crews, other_sources, season_months, supply_line
 from preplan.planning.flows import Flows
 from preplan.planning.levels import Choice, choose
 from preplan.records import ALL_MONTHS, ResponseLevel, Unit
 from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS
 from tests.planning_case import ENGINES, UNITS, scene, site, unit
+from tests.steady_choice import deliver
 
 ONE_LEVEL = (ResponseLevel(name="Level 1", engines=3, tankers=1),)
 
@@ -129,11 +130,11 @@ def test_a_posted_bridge_is_worth_the_best_cut() -> None:
     """Light tankers cross (8 min), heavy ones go round (40 min): the light ones alone beat the convoy."""
     case = scene([[8.0]], (site("F1"),), heavy_min=[[40.0]], light=("T1", "T3"))
     one = np.zeros(1, dtype=np.int32)
-    found = deliver(case, one, one, one + 1)
+    found = Flows(case).crews(one, one, one + 1)
     assert found.cut.tolist() == [0]
-    assert found.shuttle.used[0].tolist() == [False, False, False, True, False, True]
+    assert found.used[0].tolist() == [False, False, False, True, False, True]
     together = scene([[38.0]], (site("F1"),), heavy_min=[[40.0]], light=("T1", "T3"))
-    assert deliver(together, one, one, one + 1).cut.tolist() == [1]
+    assert Flows(together).crews(one, one, one + 1).cut.tolist() == [1]
 
 
 def test_engines_that_lack_stop_the_shuttle_and_say_so() -> None:

@@ -17,7 +17,7 @@ import pytest
 from preplan.plan import Plan, WhatIf
 from preplan.plan_tables import TripTable
 from preplan.planning import assembly
-from preplan.planning.assignment import Delivery, Scene, circuit_of, crews, deliver, line_capped, source_capped
+from preplan.planning.assignment import Scene, circuit_of, crews, line_capped, source_capped
 from preplan.planning.what_if import what_if_of
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
@@ -30,6 +30,7 @@ from preplan.water.tanker import Handling
 from tests.browser import Opened, opened, page_source
 from tests.faults.small import TOML, SmallDistrict
 from tests.plan_checks import SAMPLE, fresh_plan_of
+from tests.steady_choice import Delivery, deliver
 from tests.test_map_browser import ink
 
 if TYPE_CHECKING:
