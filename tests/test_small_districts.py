@@ -222,3 +222,35 @@ def test_no_hydrant_s_hose_leads_through_a_river(tmp_path: Path, status: str, *,
         levels((3, 3)).replace("[files]", '[files]\nhydrants = "hydrants.csv"'),
     )  # fmt: skip
     assert plan.answers.status.tolist() == [status]
+
+
+def test_a_sheet_of_months_with_and_without_a_posting_is_told_for_the_lighter_tankers_and_says_what_is_posted(
+    tmp_path: Path,
+) -> None:
+    """T1 alone hauls in all months, and T2 weighs more than the road bears in May and July.
+
+    The plan contradicted itself and stopped: the sheet of April to November was told for both.
+    """
+    nodes = {"a": (0, 0), "f0": (400, 0), "h": (3500, 0), "m": (4000, 0), "f1": (4500, 0), "z": (6000, 0)}
+    heads = "site_id,name,kind,lon,lat,fill_gpm,needs_engine,turnaround,months"
+    plan = planned(
+        tmp_path, nodes, [(("a", "f0", "h", "m", "f1", "z"), ROAD)],
+        {
+            "addresses": ("address_id,label,lon,lat,required_gpm", [("A1", "100 Main Road", (3500, 20), 100)]),
+            "fill_sites": (heads, [("F0", "A", "hydrant", (400, 10), 1000, "no", "through", ""),
+                                   ("F1", "B", "hydrant", (4500, 10), 1000, "no", "through", "4-11")]),
+            "stations": ("station_id,name,lon,lat,staffed", [("S1", "One", (3400, 10), "yes")]),
+            "apparatus": ("unit_id,station_id,kind,tank_gal,loaded_lb",
+                          [("E1", "S1", "engine", 1000, 30000), ("E2", "S1", "engine", 1000, 30000),
+                           ("T1", "S1", "tanker", 2000, 40000), ("T2", "S1", "tanker", 2500, 60000)]),
+            "closures": ("closure_id,kind,value,lon,lat,months", [("C1", "max_lb", 50000, (4000, 0), '"5,7"')]),
+        },
+        levels((2, 1), (2, 2)).replace("[roads]", 'closures = "closures.csv"\n\n[roads]'),
+    )  # fmt: skip
+    (group,) = plan.groups
+    (sheet,) = (other for other in group.others if other.months)
+    assert (sheet.site, sheet.months, sheet.tankers) == (1, tuple(range(4, 12)), (2,))
+    assert plan.cuts[int(plan.sheet_trips.cut[sheet.trip])].unit_ids == ("T1",)
+    assert [flag.code for flag in sheet.flags] == ["not for later tanker"]
+    assert "T2 (60,000 lb)" in str(sheet.flags[0])
+    assert "May, July" in str(sheet.flags[0])

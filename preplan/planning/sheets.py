@@ -17,7 +17,7 @@ from preplan.planning.kept import AskedTrips, told_trips
 from preplan.planning.meeting import LegLeaves, crossing_flags
 from preplan.planning.minutes import CalledIn, Minutes, called_in, called_late, on_arrival_min, strips
 from preplan.planning.searched import Searched, Shut, shut_ways
-from preplan.planning.weights import Met, Weights
+from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.records import FloatArray
 from preplan.roads.forest import Traced, join_forests
 
@@ -102,17 +102,20 @@ def with_sheets(
     for trip, one in enumerate(asked):
         legs = [forest.walk(int(leaf[trip])) for leaf in (trips.out_leaf, trips.back_leaf)]
         driven = [forest.segment[leg].tolist() for leg in legs]
-        # a way that is the same in several seasons has one sheet, unless others drive, pump or lay hose
+        # a way that is the same in several seasons has one sheet, unless others drive, pump or lay hose, or for longer
+        minutes = (round(float(trips.out_min[trip]), 1), round(float(trips.back_min[trip]), 1))
         key = (
-            one.site, *map(tuple, driven), one.fill_engine, one.dump_engine, one.attack_engine, one.tankers, one.laid,
+            one.site, *map(tuple, driven), minutes, one.fill_engine, one.dump_engine, one.attack_engine, one.tankers,
+            one.laid,
         )  # fmt: skip
         before = others[one.group].get(key)
+        flags = _limits_on(one, by_season[one.season], driven)
         if before is None:
             steps = legs_of_trip(found, trips, forest, trip, searched.limits[one.season])
-            flags = _limits_on(one, by_season[one.season], driven)
             others[one.group][key] = one.circuit(trip, steps, flags, not_then.get(trip, Shut()))
         else:
-            others[one.group][key] = _merged(before, one)
+            lighter = min(before.trip, trip, key=lambda row: int(trips.cut[row]))
+            others[one.group][key] = replace(_merged(before, one, flags), trip=lighter)
     stand_ins: list[list[OtherCircuit]] = [[] for _ in groups]
     for trip, one in enumerate(spare, len(asked)):
         stand_ins[one.group].append(one.circuit(trip, ((), ()), (), Shut()))
@@ -123,10 +126,11 @@ def with_sheets(
     return tuple(whole), trips, forest
 
 
-def _merged(sheet: OtherCircuit, one: _Asked) -> OtherCircuit:
-    """Let a sheet stand for another season too."""
+def _merged(sheet: OtherCircuit, one: _Asked, flags: tuple[Flag, ...]) -> OtherCircuit:
+    """Let a sheet stand for another season too, with what limits its way then."""
     return replace(
         sheet,
+        flags=gravest_first((*sheet.flags, *flags)),
         backup=sheet.backup or not one.months,
         months=tuple(sorted({*sheet.months, *one.months})),
         arrival_min=tuple(map(max, sheet.arrival_min, one.arrival_min)),
