@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from preplan.planning.assignment import Scene
-from preplan.planning.fireground import called_later, case_table, haulers
+from preplan.planning.fireground import called_later, case_table, everyone, haulers
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.levels import Graded, choose, grade
-from preplan.planning.minutes import called_late, on_arrival_min, strips
+from preplan.planning.minutes import call_by, called_late, on_arrival_min, strips
 from preplan.records import IntArray, ResponseLevel
 from preplan.rules import Rules, ShuttleRules
 from preplan.water.timeline import Case, held_flow
@@ -254,3 +254,15 @@ def test_called_on_arrival_a_level_holds_what_it_or_a_lower_one_does_whoever_ask
     for column in ("gap_min", "nothing_min"):
         told = getattr(found.levels, column.replace("_min", "_on_arrival_min"))[0]
         assert getattr(late.books, column) == pytest.approx(told, abs=1e-9)
+
+
+def test_by_when_to_call_hangs_on_nobody_else_who_is_asked() -> None:
+    """Who needs no more than the first level may wait till the end, of his own demand: 10 + 15 + 120."""
+    levels = tuple(ResponseLevel(name=name, engines=3, tankers=tankers) for name, tankers in (("A", 1), ("B", 3)))
+    near = scene([[4.0], [4.0]], (site("F1"),), required_gpm=100.0, levels=levels)
+    later = near.response.arrival_min + np.array([[0.0], [40.5]])
+    case = replace(near, response=replace(near.response, arrival_min=later))
+    zero, one = np.zeros(1, dtype=np.int32), np.ones(1, dtype=np.int32)
+    both = everyone(case, np.append(zero, one), np.append(zero, zero), np.append(one, one))
+    alone = [float(call_by(case, both.rows(np.array([row])))[0]) for row in (0, 1)]
+    assert call_by(case, both).tolist() == alone == [145.0, 185.0]

@@ -106,7 +106,8 @@ def held_from(scene: Scene, run: Crews, after_min: float, required_min: float | 
 def call_by(scene: Scene, run: Crews) -> FloatArray:
     """Find the latest whole minute at which the units beyond the first level can be called with no dry minute.
 
-    (cases,); NaN where even a call at minute 0 leaves one.
+    (cases,); NaN where even a call at minute 0 leaves one. At most the last minute of each one's own demand, whatever
+    others are asked with it.
     """
     latest = np.full(len(run), np.nan)
     for piece in in_pieces(np.arange(len(run))):
@@ -119,7 +120,7 @@ def call_by(scene: Scene, run: Crews) -> FloatArray:
             return _table(scene, part.rows(rows), call_min)
 
         if known.size:
-            latest[piece] = call_by_min(table_at, len(part), int(known.max()))
+            latest[piece] = np.minimum(call_by_min(table_at, len(part), int(known.max())), np.floor(last))
     return latest
 
 
