@@ -125,26 +125,26 @@ class Layer:
             wide = np.maximum(self.boxes[:, 2] - self.boxes[:, 0], self.boxes[:, 3] - self.boxes[:, 1])
             shown = np.flatnonzero(wide >= (grain.detail_ft if self.area else 0.0))
             square = np.floor((self.boxes[shown, :2] + self.boxes[shown, 2:]) / 2 / grain.square_ft).astype(np.int64)
-            keys, place = np.unique(square, axis=0, return_inverse=True)
-            order = np.argsort(place.ravel(), kind="stable")
-            first = np.searchsorted(place.ravel()[order], np.arange(len(keys)))
-            parts = np.split(shown[order].astype(np.int32), first[1:]) if len(keys) else []
-            ends = [np.hstack([self.boxes[p, :2].min(axis=0), self.boxes[p, 2:].max(axis=0)]) for p in parts]
-            names = tuple(f"{name}{grain.power}.{east}.{north}" for east, north in keys.tolist())
-            self.pieces[grain] = _Pieces(names, tuple(parts), np.array(ends).reshape(-1, 4))
+            order = np.lexsort((square[:, 1], square[:, 0]))
+            rows, square = shown[order].astype(np.int32), square[order]
+            begins = np.ones(len(rows), dtype=np.bool_)
+            begins[1:] = (square[1:] != square[:-1]).any(axis=1)
+            first = np.flatnonzero(begins)
+            low, high = self.boxes[rows, :2], self.boxes[rows, 2:]
+            ends = np.hstack([np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)])
+            parts = tuple(np.split(rows, first[1:])) if len(first) else ()
+            names = tuple(f"{name}{grain.power}.{east}.{north}" for east, north in square[first].tolist())
+            self.pieces[grain] = _Pieces(names, parts, ends)
         return self.pieces[grain]
 
     def code(self, rows: IntArray, grain: Grain) -> str:
         """Write lines in the page language, in whole units, without what cannot be seen."""
         lines = shapely.simplify(self.lines[rows], grain.detail_ft, preserve_topology=False)
         points, owner = shapely.get_coordinates(lines, return_index=True)
-        begins = np.diff(owner, prepend=-1) != 0
-        whole = np.rint(points / grain.unit_ft).astype(np.int64).tolist()
-        ends = "h f\n" if self.area else ""
-        steps = [f"{ends if new else ''}{x} {y} {'m' if new else 'l'}"
-                 for (x, y), new in zip(whole, begins.tolist(), strict=True)]  # fmt: skip
-        code = "\n".join(steps).removeprefix("h f\n")
-        return f"{code}\nh f" if self.area else f"{code}\nS"
+        whole = np.rint(points / grain.unit_ft).astype(np.int64)
+        between, end = ("\nh f\n", "\nh f") if self.area else ("\n", "\nS")
+        drawn = ["%d %d m" + "\n%d %d l" * (count - 1) for count in np.bincount(owner).tolist() if count]
+        return between.join(drawn) % tuple(whole.ravel().tolist()) + end
 
 
 class Ground:

@@ -23,8 +23,8 @@ LEADING = 1.2
 """Line spacing over text size."""
 REGULAR, BOLD = "Preplan", "Preplan-Bold"
 _UNITS = "gpm|gal|mi|ft|min|lb|tons|tonnes|in|hours?|minutes?|miles|%"
-_BOUND = re.compile(rf"(?<=[0-9]) (?=(?:{_UNITS})\b|%)|(?<=\bminute) (?=[0-9])")
-"""Between a number and what it counts no line is broken."""
+_BOUND = re.compile(rf" (?:(?<=[0-9] )(?=(?:{_UNITS})\b|%)|(?<=\bminute )(?=[0-9]))")
+"""Between a number and what it counts no line is broken. It begins with the blank, which is found at once."""
 _STEP = re.compile(r"(?<=\. )[0-9]+(?: to [0-9]+)?\. (?=\S)")
 """Nor behind the number of a step, where steps follow each other in one paragraph."""
 _PART_OF_A_SENTENCE = 3
