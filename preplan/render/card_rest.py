@@ -96,34 +96,41 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
         pumped = " or its engine" * bool(facts.cell("split_engine") >= 0)
         said = f"Fill site {split + 1}{pumped} out, all at fill site {site + 1}: {alone}"
         parts.append(paragraph(said, HALF_PT, most=3))
-    parts += [_by_hose(facts, brief=brief), _by_hose_near(facts)]
-    more = [_most_missed(facts), _none_instead(facts), *([] if by_season(facts) else season_words(plan, lead, level))]
-    more += [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
+    parts += [_by_hose(facts, brief=brief), *facts.once("what else is out", lambda: _else_out(facts))]
+    more = [] if brief else [crew.spare_words(plan, lead, level), crew.queue_words(plan, lead, level)]
     parts += [paragraph(said, HALF_PT, SMALL_PT, indent=8.0) for said in more if said]
     return [part for part in parts if part]
 
 
+def _else_out(facts: Facts) -> list[list[Line]]:
+    """Give what is said at the same length whatever the room: lays to neighbours, one tanker out, the seasons."""
+    seasons = [] if by_season(facts) else season_words(facts.plan, facts.lead, facts.level)
+    said = (_most_missed(facts), _none_instead(facts), *seasons)
+    return [_by_hose_near(facts), *(paragraph(one, HALF_PT, SMALL_PT, indent=8.0) for one in said if one)]
+
+
 def _backup(facts: Facts, *, brief: bool) -> list[Line]:
     """Say which fill site stands in, what it brings, and how far it is."""
-    plan, backup, split = facts.plan, facts.cell("backup"), facts.cell("split")
-    said = _stands_in(facts)
-    if backup >= 0:
-        there = plan.sites[backup]
-        said += _backup_way(facts)
-        said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
-        if backup == split:
-            said += " Map and way on the sheet of the second fill site."
-        elif any(other.backup for other in facts.sheets):
-            said += " Map and way on a sheet behind."
-        # before what holds in other months, whose fill site is another one
-        said += (
-            f" Note on fill site {backup + 1}: {words.printable(there.notes)}{'.' * (there.notes[-1:] not in '.!?')}"
-            if there.notes and not brief
-            else ""
-        )
+    backup, others = facts.cell("backup"), facts.once("other backups", lambda: _other_backups(facts))
+    (said,) = facts.once("backup", lambda: [_backup_words(facts)])
+    notes = "" if brief or backup < 0 else facts.plan.sites[backup].notes
+    if notes:  # before what holds in other months, whose fill site is another one
+        said += f" Note on fill site {backup + 1}: {words.printable(notes)}{'.' * (notes[-1:] not in '.!?')}"
     # no line of it may be lost: a card that has no room for all has it on the page behind; a long note alone is cut
     lines = paragraph(said, HALF_PT, bold=backup < 0, most=_MOST_BACKUP)
-    return lines + [line for one in _other_backups(facts) for line in paragraph(one, HALF_PT)]
+    return lines + [line for one in others for line in paragraph(one, HALF_PT)]
+
+
+def _backup_words(facts: Facts) -> str:
+    """Say all of that but the fill site's note and what holds in other months."""
+    said, backup = _stands_in(facts), facts.cell("backup")
+    if backup < 0:
+        return said
+    said += _backup_way(facts)
+    said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
+    if backup == facts.cell("split"):
+        return f"{said} Map and way on the sheet of the second fill site."
+    return f"{said} Map and way on a sheet behind." if any(other.backup for other in facts.sheets) else said
 
 
 def _stands_in(facts: Facts, *, pumps: bool = False) -> str:
@@ -263,26 +270,27 @@ def covered(facts: Facts) -> list[Line]:
 
 def cautions(facts: Facts, width: float) -> list[Block]:
     """List the flags in plain words, each a block of its own; where there is no trip they are the reasons instead."""
+    return [
+        Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=grave, indent=7.0))
+        for said, grave in facts.once("cautions", lambda: _cautions(facts))
+    ]
+
+
+def _cautions(facts: Facts) -> list[tuple[str, bool]]:
+    """Write these, each with whether it is grave."""
     if facts.cell("trip") < 0:
         return []
+    tight = [said for said, _ in _tight(facts)]
     if facts.other is not None:
         months = ALL_MONTHS if facts.other.backup else facts.other.months
         limits = f"{words.first_up(trip_limits(facts.plan, facts.cell('trip'), months))}."
         here = [flag_words(flag) for flag in flags_on(facts.plan, facts.lead, 0) if flag.code == DEAD_END]
-        tight = [said for said, _ in _tight(facts)]
         told = [(said, True) for said in (*tight, *(keep_off(facts, flag) for flag in facts.kept_off))]
-        told += [(said, False) for said in (limits, *here, _KEEP_TO_IT)]
-        return [
-            Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=bold, indent=7.0))
-            for said, bold in dict.fromkeys(told)
-        ]
+        return list(dict.fromkeys([*told, *((said, False) for said in (limits, *here, _KEEP_TO_IT))]))
     grave = grave_cautions(facts)
     flags = [*_grave(facts), *_others(facts)]
-    cautions = [*(said for said, _ in _tight(facts)), *(limit_words(facts.plan, flag, facts.lead) for flag in flags)]
-    return [
-        Block.of(paragraph(f"• {said}", width, SMALL_PT, bold=at < grave, indent=7.0))
-        for at, said in enumerate(cautions)
-    ]
+    said = [*tight, *(limit_words(facts.plan, flag, facts.lead) for flag in flags)]
+    return [(one, at < grave) for at, one in enumerate(said)]
 
 
 def limits_in_brief(facts: Facts) -> dict[int, tuple[str, Block]]:

@@ -31,6 +31,11 @@ def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
 
 def strip_words(facts: Facts) -> str:
     """Say what a card's timeline shows; '' where none runs."""
+    (said,) = facts.once("timeline", lambda: [_strip_words(facts)])
+    return said
+
+
+def _strip_words(facts: Facts) -> str:
     if facts.group.strip is None:
         return ""
     other, arrival, when = facts.other, float(facts.plan.answers.first_arrival_min[facts.lead]), ""

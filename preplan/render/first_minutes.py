@@ -125,14 +125,10 @@ def least_words(plan: Plan, address: int, level: int) -> str:
     """
     told = float(plan.levels.uninterrupted_gpm[address, level])
     decides = int(plan.levels.season[address, level])
-    others = [
-        (float(np.nan_to_num(season.uninterrupted_gpm[address, level])), season.months)
-        for k, season in enumerate(plan.seasons)
-        if k != decides
-    ]
+    flows = [(float(season.uninterrupted_gpm[address, level]), season.months) for season in plan.seasons]
+    others = [(0.0 if math.isnan(gpm) else gpm, months) for k, (gpm, months) in enumerate(flows) if k != decides]
     least = min((gpm for gpm, _ in others), default=math.inf)
-    said = _amount(plan, address, least)
-    if not least < told or said == _amount(plan, address, told):
+    if not least < told or (said := _amount(plan, address, least)) == _amount(plan, address, told):
         return ""
     alike = (months for gpm, months in others if _amount(plan, address, gpm) == said)
     return f"{month_words(chain.from_iterable(alike))} {said}"
