@@ -16,11 +16,11 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 import shapely
-from reportlab.pdfbase import pdfdoc
 
 from preplan.plan import Plan
 from preplan.records import FloatArray, IntArray
 from preplan.render import scene
+from preplan.render.objects_pdf import Form
 from preplan.render.paper import Pen
 from preplan.render.scene import Box, Finder, Frame, Plane
 
@@ -216,10 +216,6 @@ def place_form(pen: Pen, name: str, written: bytes, box: Box, grain: Grain) -> s
     if not canvas.hasForm(name):
         edge = grain.detail_ft + 2.0 * max(_ROAD_PT) / 2.0**grain.power
         sides = [round(side / grain.unit_ft) for side in box.grown(edge)]
-        form = pdfdoc.PDFFormXObject(*sides)
-        packed = pdfdoc.PDFDictionary({"Filter": pdfdoc.PDFName("FlateDecode")})
-        form.Contents = pdfdoc.PDFStream(packed, written)
-        form.hasImages = 0
-        canvas._doc.addForm(name, form)  # noqa: SLF001 - the library itself would pack it anew for every document
+        canvas._doc.addForm(name, Form(sides, written))  # noqa: SLF001 - the library itself would pack it anew for each
     canvas._formsinuse.append(name)  # noqa: SLF001 - see above
     return f"/{canvas._doc.getXObjectName(name)} Do"  # noqa: SLF001

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import io
-import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from reportlab.pdfbase import pdfdoc
 from reportlab.pdfgen.canvas import Canvas
 
 from preplan.render import words
@@ -28,6 +26,7 @@ from preplan.render.lettering_pdf import (
     width_of,
     wrap,
 )
+from preplan.render.objects_pdf import Resources, Stream
 from preplan.render.pen_pdf import (
     BLACK,
     BLUE,
@@ -81,8 +80,6 @@ FOOT_PT = 66.0
 """Nothing but the footer stands below this."""
 TABLE_PT = 100.0
 """Room below a heading for a few lines of text and a table's first rows."""
-_PACKING = 1
-"""The library's own 6 takes twice the time, for a file smaller by an eighth."""
 _TOGETHER = 5
 """Lines of a paragraph that no page's end parts."""
 
@@ -95,29 +92,11 @@ def _cell(said: str, width: float, *, bold: bool = False) -> list[str]:
 # --------------------------------------------------------------------------- pages
 
 
-class _Resources(pdfdoc.PDFObject):  # type: ignore[misc]  # the library has no types
-    """What a page draws with, written in one go: the library's own dictionaries take a sixth of a card's time."""
-
-    def __init__(self, forms: Iterable[str]) -> None:
-        self._forms = dict.fromkeys(forms)
-
-    def format(self, document: Any) -> bytes:
-        """Write the dictionary; fonts and forms are in the document by now."""
-        numbers, shown = document.idToObjectNumberAndVersion, ""
-        if self._forms:
-            names = [document.getXObjectName(name) for name in self._forms]
-            shown = f" /XObject << {' '.join('/{} {} {} R'.format(name, *numbers[name]) for name in names)} >>"
-        fonts = "{} {} R".format(*numbers[pdfdoc.BasicFonts])
-        return f"<< /Font {fonts} /ProcSet [ /PDF /Text ]{shown} >>".encode()
-
-
 class _Sheets(Canvas):  # type: ignore[misc]  # the library has no types
     """The library's canvas, but for what it writes about each page, and how hard it packs it."""
 
     def _setXObjects(self, thing: Any) -> None:  # noqa: N802 - the library's name
-        thing.Resources = _Resources(self._formsinuse)
-        packed = pdfdoc.PDFDictionary({"Filter": pdfdoc.PDFName("FlateDecode")})
-        thing.Contents = pdfdoc.PDFStream(packed, zlib.compress(thing.stream.encode(), _PACKING))
+        thing.Resources, thing.Contents = Resources(self._formsinuse), Stream(thing.stream)
 
 
 @dataclass(slots=True)
