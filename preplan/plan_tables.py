@@ -317,7 +317,8 @@ class SupplyTable(Columns):
 
     def of(self, address: int, level: int) -> dict[int, float]:
         """Give the feet of each unit whose hose it is, the larger share first."""
-        first, last = np.searchsorted(self.address, [address, address + 1])
+        # asked in the column's own type: else each search would turn the whole column into another
+        first, last = self.address.searchsorted(np.array([address, address + 1], self.address.dtype)).tolist()
         rows = first + np.flatnonzero(self.level[first:last] == level)
         laid = zip(self.unit[rows].tolist(), self.hose_ft[rows].tolist(), strict=True)
         return dict(sorted(laid, key=lambda one: -one[1]))

@@ -311,17 +311,13 @@ class Picture:
             (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
             star.append(("star", subject.lead, x, y))
             room.take(Box(x - 9, y - 9, x + 9, y + 9))
-        ours = [site for site in dict.fromkeys((subject.site, *subject.others)) if site >= 0]
-        rest = [site for site in range(len(self.site_ft)) if site not in ours]
-        for kind, rows, reach in (("site", ours, _PIN_PT), ("site", rest, _PIN_PT), ("station", None, 9.0)):
-            places = frame.to_page(self.station_ft if kind == "station" else self.site_ft).tolist()
-            for row in range(len(places)) if rows is None else rows:
-                x, y = places[row]
-                if not _in_view(frame, x, y):
-                    continue
+        sites, stations = (_those_in_view(frame, places_ft) for places_ft in (self.site_ft, self.station_ft))
+        ours = {site: sites.pop(site) for site in (subject.site, *subject.others) if site in sites}
+        for kind, seen, reach in (("site", ours, _PIN_PT), ("site", sites, _PIN_PT), ("station", stations, 9.0)):
+            for row, (x, y) in seen.items():
                 symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
                 # one that is nobody's business here is drawn whole or not at all, and hides nothing of the way
-                if rows is ours or (frame.page.holds(symbol) and not room.crowd(symbol)):
+                if seen is ours or (frame.page.holds(symbol) and not room.crowd(symbol)):
                     marks.append((kind, row, x, y))
                     room.take(symbol)
         if subject.hydrant >= 0:
@@ -362,10 +358,12 @@ class Picture:
         before = {name for name, _ in placed}
         middle, country = self.middle_ft[roads], frame.country
         inside = (middle > (country.left, country.bottom)) & (middle < (country.right, country.top))
-        for name, segments in self._names_in_view(roads[inside.all(axis=1)]):
+        seen = roads[inside.all(axis=1)]
+        places, slopes = frame.to_page(self.middle_ft[seen]), self.slope[seen]
+        for name, rows in self._names_in_view(seen):
             if name in before:
                 continue
-            spots = scene.spots_at(frame.to_page(self.middle_ft[segments]), self.slope[segments], 9.0)
+            spots = scene.spots_at(places[rows], slopes[rows], 9.0)
             spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:
                 placed.append((name, spot))
@@ -389,8 +387,11 @@ class Picture:
             )
             yield name, frame.to_page(self.hydrant_ft[[subject.hydrant]])[0].tolist(), 8.0
 
-    def _names_in_view(self, roads: IntArray) -> list[tuple[str, list[int]]]:
-        """List names with up to three of their longest stretches, the longest road first, major ones before."""
+    def _names_in_view(self, roads: IntArray) -> list[tuple[str, IntArray]]:
+        """List names with up to three of their longest stretches, the longest road first, major ones before.
+
+        The stretches are rows of `roads`.
+        """
         if not len(roads):
             return []
         names, length = self.name_of[roads], self.plan.roads.length_m[roads]
@@ -399,17 +400,25 @@ class Picture:
         seen = np.flatnonzero(total > 0)
         order = seen[np.argsort(-total[seen], kind="stable")]
         chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if self.names[n]]
-        listed = []
-        for name in chosen[:_MOST_NAMES]:
-            mine = np.flatnonzero(names == name)
-            longest = mine[np.argsort(-length[mine], kind="stable")[:3]]
-            listed.append((paper.ellipsis(str(self.names[name]), SMALL_PT, 130.0), roads[longest].tolist()))
-        return listed
+        longest = np.lexsort((-length, names))  # the longest first of each name
+        first, last = (names[longest].searchsorted(chosen, side=side).tolist() for side in ("left", "right"))
+        return [
+            (paper.ellipsis(str(self.names[name]), SMALL_PT, 130.0), longest[start : min(start + 3, stop)])
+            for name, start, stop in zip(chosen[:_MOST_NAMES], first, last, strict=False)
+        ]
 
 
 def _in_view(frame: Frame, x: float, y: float) -> bool:
     """Tell whether a symbol at a place on the page is drawn: not at the edge of its map, where its number is cut."""
     return frame.page.grown(-_NUMBER_PT).holds(Box(x, y, x, y))
+
+
+def _those_in_view(frame: Frame, places_ft: FloatArray) -> dict[int, list[float]]:
+    """Give the places on the page of those symbols that are drawn, by their rows."""
+    places, within = frame.to_page(places_ft), frame.page.grown(-_NUMBER_PT)
+    inside = (places >= (within.left, within.bottom)) & (places <= (within.right, within.top))
+    rows = inside.all(axis=1).nonzero()[0]
+    return dict(zip(rows.tolist(), places[rows].tolist(), strict=True))
 
 
 def draw_edge(pen: Pen, page: Box) -> None:

@@ -202,7 +202,7 @@ class Ground:
         seen = (boxes[:, 0] < country.right) & (boxes[:, 2] > country.left)
         seen &= (boxes[:, 1] < country.top) & (boxes[:, 3] > country.bottom)
         code = []
-        for at in np.flatnonzero(seen).tolist():
+        for at in seen.nonzero()[0].tolist():
             known = pieces.names[at]
             if known not in self._written:
                 self._written[known] = zlib.compress(layer.code(pieces.rows[at], grain).encode())

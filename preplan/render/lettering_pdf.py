@@ -51,10 +51,25 @@ def load_fonts() -> None:
         pdfmetrics.registerFont(TTFont(name, str(_FONTS / file), shapable=False))
 
 
+class _Widths(dict[str, float]):
+    """Widths of one font's characters, thousandths of its size: each is asked of the library once, then looked up."""
+
+    def __init__(self, font: str) -> None:
+        super().__init__()
+        self._font = font
+
+    def __missing__(self, character: str) -> float:
+        load_fonts()
+        self[character] = width = float(pdfmetrics.stringWidth(character, self._font, 1000.0))
+        return width
+
+
+_WIDTHS = {font: _Widths(font) for font in _FILES}
+
+
 @lru_cache(maxsize=20_000)
 def _unit_width(said: str, font: str) -> float:
-    load_fonts()
-    return float(pdfmetrics.stringWidth(said, font, 1.0))
+    return 0.001 * sum(map(_WIDTHS[font].__getitem__, said))
 
 
 def width_of(said: str, size: float, *, bold: bool = False) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Collection, Iterable, Sequence
+from functools import lru_cache
 
 import numpy as np
 from scipy.sparse.csgraph import connected_components
@@ -61,8 +62,7 @@ def bars_near(plan: Plan, site: int, units: Iterable[str], among: Collection[int
     `among` are the stretches that are looked at; None: all.
     """
     there = plan.sites[site]
-    # an id may hold blanks, so the flag's words are not parted
-    mine = re.compile("|".join(rf"(?<![\w-]){re.escape(unit)}(?![\w-])" for unit in units) or "(?!)")
+    mine = _naming(tuple(units))
     said: dict[str, list[str]] = {}
     for flag in plan.site_flags[site]:
         far = far_words(plan, flag.stretches, there.lon, there.lat, "fill site")
@@ -71,6 +71,12 @@ def bars_near(plan: Plan, site: int, units: Iterable[str], among: Collection[int
         if far and mine.search(str(flag.value)):
             said.setdefault(limited_road(flag), []).append(f"{flag.limit}, {far}")
     return "".join(f" KEEP OFF {road} ({'; '.join(limits)})." for road, limits in said.items())
+
+
+@lru_cache(maxsize=256)
+def _naming(units: tuple[str, ...]) -> re.Pattern[str]:
+    """Find one of some units in a flag's words: an id may hold blanks, so these are not parted."""
+    return re.compile("|".join(rf"(?<![\w-]){re.escape(unit)}(?![\w-])" for unit in units) or "(?!)")
 
 
 def _place_words(plan: Plan, flag: Flag, lon: float, lat: float, what: str) -> str:
