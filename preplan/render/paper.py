@@ -92,6 +92,16 @@ def _cell(said: str, width: float, *, bold: bool = False) -> list[str]:
 # --------------------------------------------------------------------------- pages
 
 
+def _cautions() -> list[str]:
+    """Give the lines of the cautions in the footer; what else it says stands on the next one."""
+    return wrap(words.CAUTIONS, SMALL_PT, RIGHT_PT - LEFT_PT, bold=True)
+
+
+def _foot_line(at: int) -> float:
+    """Give the base line of a line of the footer."""
+    return FOOT_PT - 14.0 - at * SMALL_PT * LEADING
+
+
 class _Sheets(Canvas):  # type: ignore[misc]  # the library has no types
     """The library's canvas, but for what it writes about each page, and how hard it packs it."""
 
@@ -144,14 +154,15 @@ class Document:
         self.page += not behind
         self._number(behind=behind)
         pen = self.pen
-        pen.ink(BLACK, BLACK)
-        left = ellipsis(words.printable(f"{self.district.name}: {self.title}"), SMALL_PT, 340.0)
-        pen.text(LEFT_PT, TOP_PT - SMALL_PT, left, SMALL_PT)
+        pen.again("head", self._head)
         said = right or self.goes_on or words.date_words(self.district.date)
         pen.text(RIGHT_PT, TOP_PT - SMALL_PT, said, SMALL_PT, align="right")
-        pen.rule(TOP_PT - 12.0)
+        pen.again("rules and foot", self._foot)
+        of = f" of {self.pages}" if self.pages else ""
+        pen.text(
+            RIGHT_PT, _foot_line(len(_cautions())), f"page {self.page}{of}{self._continued}", SMALL_PT, align="right"
+        )
         self.y = TOP_PT - 16.0
-        self._footer()
 
     def _number(self, *, behind: bool) -> None:
         """Tell readers by which number the page is known, where that does not follow from the page before."""
@@ -168,19 +179,21 @@ class Document:
         """Say that a page goes on with a number, and which sheet under it this is."""
         return f" continued, sheet {self.sheet}" if self.sheet > 1 else ""
 
-    def _footer(self) -> None:
+    def _head(self) -> None:
+        """Write what the header of every page says."""
+        self.pen.ink(BLACK, BLACK)
+        left = ellipsis(words.printable(f"{self.district.name}: {self.title}"), SMALL_PT, 340.0)
+        self.pen.text(LEFT_PT, TOP_PT - SMALL_PT, left, SMALL_PT)
+
+    def _foot(self) -> None:
+        """Rule off header and footer, and write what the footer of every page says."""
         pen = self.pen
+        pen.rule(TOP_PT - 12.0)
         pen.rule(FOOT_PT - 4.0)
-        cautions = wrap(words.CAUTIONS, SMALL_PT, RIGHT_PT - LEFT_PT, bold=True)
-        y = FOOT_PT - 14.0
-        for line in cautions:
-            pen.text(LEFT_PT, y, line, SMALL_PT, bold=True)
-            y -= SMALL_PT * LEADING
-        data = f"{words.data_words(self.district)} {words.ROAD_CREDIT}"
-        pen.text(LEFT_PT, y, data, SMALL_PT)
-        of = f" of {self.pages}" if self.pages else ""
-        number = f"page {self.page}{of}{self._continued}"
-        pen.text(RIGHT_PT, y, number, SMALL_PT, align="right")
+        said = [(line, True) for line in _cautions()]
+        said.append((f"{words.data_words(self.district)} {words.ROAD_CREDIT}", False))
+        for at, (line, bold) in enumerate(said):
+            pen.text(LEFT_PT, _foot_line(at), line, SMALL_PT, bold=bold)
 
     def room(self, height: float) -> bool:
         """Go to a new page unless `height` points are left; tells whether one was begun."""

@@ -210,13 +210,20 @@ class Pen:
 
     def stamp(self, key: object, x: float, y: float, draw: Callable[[], None]) -> None:
         """Put a symbol at x, y; `draw` draws it at 0, 0, once a document: after that it is known by its key."""
+        self.put(f"q 1 0 0 1 {x:.2f} {y:.2f} cm\n{self._drawn(key, draw)}\nQ")
+
+    def again(self, key: object, draw: Callable[[], None]) -> None:
+        """Draw what many pages have alike; `draw` draws it once a document, as for a stamp."""
+        self.put(self._drawn(key, draw))
+
+    def _drawn(self, key: object, draw: Callable[[], None]) -> str:
         if key not in self._stamps:
             code = self.canvas._code  # noqa: SLF001 - the library has no way to draw for later
             begun = len(code)
             draw()
             self._stamps[key] = "\n".join(code[begun:])
             del code[begun:]
-        self.put(f"q 1 0 0 1 {x:.2f} {y:.2f} cm\n{self._stamps[key]}\nQ")
+        return self._stamps[key]
 
 
 _PAINT = {(True, False): "S", (False, True): "f", (True, True): "B"}
