@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -38,6 +39,16 @@ def helping(jobs: Sequence[Callable[[], None]]) -> Iterator[list[BaseProcess]]:
         for one in started:
             one.kill()
             one.join()
+
+
+@contextmanager
+def unswept() -> Iterator[None]:
+    """Keep what there is from the search for garbage, which would go through a whole plan again and again."""
+    gc.freeze()
+    try:
+        yield
+    finally:
+        gc.unfreeze()
 
 
 @contextmanager

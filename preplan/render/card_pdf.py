@@ -12,6 +12,7 @@ from functools import cached_property
 
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
+from preplan.processes import unswept
 from preplan.render import (
     card_rest,
     card_way,
@@ -285,6 +286,13 @@ def _sorted(plan: Plan) -> list[CardGroup]:
     return sorted(plan.groups, key=key)
 
 
+def _drawn(document: Document, picture: Picture, groups: Sequence[CardGroup], first: int, total: int) -> bytes:
+    """Draw cards into a document, and give its file."""
+    with unswept():
+        _draw_all(document, picture, groups, first, total)
+        return document.finish()
+
+
 def _draw_all(document: Document, picture: Picture, groups: Sequence[CardGroup], first: int, total: int) -> None:
     """Draw cards one after the other, each with its bookmark under its road's, and behind it what found no room."""
     road, titles = None, index_pdf.titles_of(picture.plan, groups)
@@ -319,8 +327,7 @@ def cards(plan: Plan, processes: int = 1) -> Iterator[tuple[str, bytes]]:
         laid = _Index.of(plan, groups)
         document = Document(plan.district, "tanker shuttle cards")
         laid.draw(document, plan)
-        _draw_all(document, Picture(plan), groups, 0, len(groups))
-        yield "cards.pdf", document.finish()
+        yield "cards.pdf", _drawn(document, Picture(plan), groups, 0, len(groups))
         return
     size = _in_a_file(len(groups))
     # The index is a part like any other, the first: other processes take their time to start.
@@ -403,9 +410,7 @@ class _Parts:
             size = _in_a_file(len(groups))
             first = (part - 1) * size
             mine = groups[first : first + size]
-            document = Document(self.plan.district, "tanker shuttle cards")
-            _draw_all(document, picture, mine, first, len(groups))
-            return document.finish()
+            return _drawn(Document(self.plan.district, "tanker shuttle cards"), picture, mine, first, len(groups))
 
         return draw
 
