@@ -95,11 +95,13 @@ def layout_of(facts: Facts, free: float, *, drive_above: bool = False, basis_beh
             if way.height > free - one.band_pt - LEAST_NOTES_PT:
                 continue
             # a caution takes a line at least, so those that cannot stand beside the map need not be set for there
-            fits = way.height + texts.cautions * SMALL_PT * paper.LEADING <= free - one.band_pt - LEAST_NOTES_PT
-            # two columns are at least half as high as all that stands in them: most ways to set a full card end here
-            most_pt = 2.0 * (free - one.band_pt - way.height - LEAST_NOTES_PT) + 1.0 - texts.strip_pt * one.small
+            high_pt = {True: way.height + texts.cautions * SMALL_PT * paper.LEADING, False: way.height}
+            fits = high_pt[True] <= free - one.band_pt - LEAST_NOTES_PT
             for (brief, most), beside in product(told, (True, False)[not fits : 1 + bool(texts.cautions)]):
-                if texts.below_pt(brief=brief, most=most, beside=beside) > most_pt:
+                left_pt = free - one.band_pt - max(high_pt[beside], LEAST_MAP_PT) - LEAST_NOTES_PT
+                # two columns are at least half as high as all in them: most ways to set a full card end here
+                in_columns_pt = texts.below_pt(brief=brief, most=most, beside=beside) + texts.strip_pt * one.small
+                if in_columns_pt > 2.0 * left_pt + 1.0:
                     continue
                 found = _set(texts, way, one, free, brief=brief, most=most, beside=beside)
                 if found is not None:
