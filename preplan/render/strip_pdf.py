@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 from reportlab.pdfgen.canvas import Canvas
@@ -33,9 +34,7 @@ def _draw(pen: Pen, parts: Sequence[strip.Part]) -> None:
     pen.put("1 j")  # corners of lines are round
     for part in parts:
         if isinstance(part, strip.Stroke):
-            pen.ink((part.shade,) * 3, (part.shade,) * 3)
-            pen.width(part.width_pt)
-            pen.dash(*(part.dash_pt or ()))
+            pen.again(("stroke", part.shade, part.width_pt, part.dash_pt), partial(_take_up, pen, part))
             pen.path(_code(part.paths))
         elif isinstance(part, strip.Area):
             pen.ink((part.shade,) * 3, (part.shade,) * 3)
@@ -44,6 +43,13 @@ def _draw(pen: Pen, parts: Sequence[strip.Part]) -> None:
             pen.ink((strip.BLACK,) * 3, (strip.BLACK,) * 3)
             pen.text(part.x, part.y, part.said, strip.TEXT_PT)
     pen.restore()
+
+
+def _take_up(pen: Pen, stroke: strip.Stroke) -> None:
+    """Set colour, width and dashes of a stroke."""
+    pen.ink((stroke.shade,) * 3, (stroke.shade,) * 3)
+    pen.width(stroke.width_pt)
+    pen.dash(*(stroke.dash_pt or ()))
 
 
 def _code(paths: tuple[FloatArray, ...] | FloatArray) -> str:
