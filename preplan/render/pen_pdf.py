@@ -12,7 +12,7 @@ from reportlab.lib.pagesizes import letter
 from reportlab.pdfgen.canvas import Canvas
 
 from preplan.render import words
-from preplan.render.lettering_pdf import BODY_PT, BOLD, REGULAR, Line, width_of
+from preplan.render.lettering_pdf import BODY_PT, BOLD, LEADING, REGULAR, Line, width_of
 
 PAGE_WIDTH_PT, PAGE_HEIGHT_PT = letter
 MARGIN_PT = 36.0
@@ -36,7 +36,7 @@ class Script(dict[int, str]):
     """How one document writes the characters of one font: each is asked of the library once, then looked up.
 
     The library's own way takes half of a card's time. A character beyond the first 256 of a document stands in
-    a second part of the font and goes the library's way. What is said is kept: neighbours' cards say much the same.
+    a second part of the font and goes the library's way.
     """
 
     def __init__(self, canvas: Any, font: str) -> None:
@@ -45,7 +45,6 @@ class Script(dict[int, str]):
         self._canvas, self._font = canvas, font
         self.name, self[ord("a")] = self._ask("a")
         self._far: set[str] = set()
-        self._said: dict[str, str | None] = {}
 
     def _ask(self, character: str) -> tuple[str, str]:
         block = self._canvas.beginText()
@@ -66,13 +65,23 @@ class Script(dict[int, str]):
 
     def written(self, text: str) -> str | None:
         """Give a text as the page language has it; None: the library must write it."""
-        if text not in self._said:
-            if len(self._said) >= _MOST_SAID:
-                self._said.clear()
-            said = _fit(text)
-            code = said.translate(self)
-            self._said[text] = code if self._far.isdisjoint(said) else None
-        return self._said[text]
+        said = _fit(text)
+        code = said.translate(self)
+        return code if self._far.isdisjoint(said) else None
+
+
+class _Said(dict[str, str | None]):
+    """What a script wrote, by the text: neighbours' cards say much the same."""
+
+    def __init__(self, script: Script) -> None:
+        super().__init__()
+        self.script = script
+
+    def __missing__(self, text: str) -> str | None:
+        if len(self) >= _MOST_SAID:
+            self.clear()
+        self[text] = written = self.script.written(text)
+        return written
 
 
 class Pen:
@@ -82,7 +91,7 @@ class Pen:
         """Hold a canvas."""
         self.canvas: Any = canvas
         self._stamps: dict[object, str] = {}
-        self._scripts = {bold: Script(canvas, font) for bold, font in ((False, REGULAR), (True, BOLD))}
+        self._said = {bold: _Said(Script(canvas, font)) for bold, font in ((False, REGULAR), (True, BOLD))}
 
     def text(
         self, x: float, y: float, said: str, size: float = BODY_PT, *, bold: bool = False, align: str = "left"
@@ -97,14 +106,14 @@ class Pen:
         code = ["BT"]
         font: tuple[bool, float] | None = None
         for x, y, text, size, bold in runs:
-            script = self._scripts[bold]
-            written = script.written(text)
+            said = self._said[bold]
+            written = said[text]
             if written is None:
                 self._library_text(x, y, text, size, bold=bold)
                 continue
             if font != (bold, size):
                 font = (bold, size)
-                code.append(f"{script.name} {size:g} Tf")
+                code.append(f"{said.script.name} {size:g} Tf")
             if written:
                 code.append(f"1 0 0 1 {x:.2f} {y:.2f} Tm ({written}) Tj")
         if len(code) > 1:
@@ -122,9 +131,9 @@ class Pen:
     def lines(self, x: float, top: float, lines: Sequence[Line]) -> float:
         """Write lines from a top edge down; gives the lower edge."""
         runs: list[Run] = []
-        for line in lines:
-            top -= line.height
-            runs.append((x + line.indent, top + line.size * 0.25, line.said, line.size, line.bold))
+        for said, size, bold, indent, _ in lines:
+            top -= size * LEADING
+            runs.append((x + indent, top + size * 0.25, said, size, bold))
         self.write(runs)
         return top
 
@@ -132,10 +141,10 @@ class Pen:
         self, runs: Iterable[tuple[str, float, float, float]], size: float, *, bold: bool = False, halo: bool = False
     ) -> None:
         """Write words from a base line's start x, y along a slope in radians; as a halo their outlines alone."""
-        script = self._scripts[bold]
-        code = [f"BT {script.name} {size:g} Tf {int(halo)} Tr"]
+        texts = self._said[bold]
+        code = [f"BT {texts.script.name} {size:g} Tf {int(halo)} Tr"]
         for text, x, y, slope in runs:
-            written = script.written(text)
+            written = texts[text]
             if written is None:
                 if not halo:
                     self._library_text(x, y, text, size, bold=bold, slope=slope)
