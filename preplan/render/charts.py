@@ -417,7 +417,7 @@ def _those_in_view(frame: Frame, places_ft: FloatArray) -> dict[int, list[float]
     """Give the places on the page of those symbols that are drawn, by their rows."""
     places, within = frame.to_page(places_ft), frame.page.grown(-_NUMBER_PT)
     inside = (places >= (within.left, within.bottom)) & (places <= (within.right, within.top))
-    rows = inside.all(axis=1).nonzero()[0]
+    rows = np.flatnonzero(np.all(inside, axis=1))
     return dict(zip(rows.tolist(), places[rows].tolist(), strict=True))
 
 

@@ -12,6 +12,7 @@ import math
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -206,16 +207,11 @@ class Ground:
             known = pieces.names[at]
             if known not in self._written:
                 self._written[known] = zlib.compress(layer.code(pieces.rows[at], grain).encode())
-            code.append(place_form(pen, known, self._written[known], Box(*boxes[at].tolist()), grain))
+            code.append(pen.shown(known, partial(_form, self._written[known], boxes[at], grain)))
         return code
 
 
-def place_form(pen: Pen, name: str, written: bytes, box: Box, grain: Grain) -> str:
-    """Give the code that places a piece, and the document the piece, packed already, where it lacks it."""
-    canvas = pen.canvas
-    if not canvas.hasForm(name):
-        edge = grain.detail_ft + 2.0 * max(_ROAD_PT) / 2.0**grain.power
-        sides = [round(side / grain.unit_ft) for side in box.grown(edge)]
-        canvas._doc.addForm(name, Form(sides, written))  # noqa: SLF001 - the library itself would pack it anew for each
-    canvas._formsinuse.append(name)  # noqa: SLF001 - see above
-    return f"/{canvas._doc.getXObjectName(name)} Do"  # noqa: SLF001
+def _form(packed: bytes, box: FloatArray, grain: Grain) -> Form:
+    """Give a piece as a form: its box has room for the width of its lines."""
+    edge = grain.detail_ft + 2.0 * max(_ROAD_PT) / 2.0**grain.power
+    return Form([round(side / grain.unit_ft) for side in Box(*box.tolist()).grown(edge)], packed)

@@ -91,6 +91,7 @@ class Pen:
         """Hold a canvas."""
         self.canvas: Any = canvas
         self._stamps: dict[object, str] = {}
+        self._forms: dict[str, str] = {}
         self._said = {bold: _Said(Script(canvas, font)) for bold, font in ((False, REGULAR), (True, BOLD))}
 
     def text(
@@ -224,6 +225,15 @@ class Pen:
     def again(self, key: object, draw: Callable[[], None]) -> None:
         """Draw what many pages have alike; `draw` draws it once a document, as for a stamp."""
         self.put(self._drawn(key, draw))
+
+    def shown(self, name: str, form: Callable[[], object]) -> str:
+        """Give the code that shows a form on this page; `form` makes it, once a document."""
+        canvas = self.canvas
+        if name not in self._forms:
+            canvas._doc.addForm(name, form())  # noqa: SLF001 - the library itself would pack it anew for each
+            self._forms[name] = f"/{canvas._doc.getXObjectName(name)} Do"  # noqa: SLF001
+        canvas._formsinuse.append(name)  # noqa: SLF001
+        return self._forms[name]
 
     def _drawn(self, key: object, draw: Callable[[], None]) -> str:
         if key not in self._stamps:
