@@ -89,20 +89,11 @@ def place(facts: Facts) -> str:
 
 def call(facts: Facts) -> list[Line]:
     """Say what to call: the level in full, units by name with their job and arrival."""
-    title = {
-        "served": "Meets the required flow with the first response level.",
-        "higher level": f"A lower response level does not meet the required flow{_in(months_of_need(facts))}.",
-        "not met": _none_meets(facts),
-    }
     if facts.level < 0:
         return _without_level(facts)
-    if facts.status == "served" and facts.level > 0:
-        title["served"] = "Meets the required flow."
-    if crew.short_words(facts.plan, facts.lead, facts.level):
-        title["not met"] = "No response level meets: the hose of each is too short."
     named, size = paper.shrunk(words.first_up(facts.level_words), 15.0, 10.0, HALF_PT, bold=True)
     lines = [Line(named, size, bold=True)]
-    lines += paragraph(title.get(facts.status, ""), HALF_PT, SMALL_PT)
+    lines += paragraph(_meets(facts), HALF_PT, SMALL_PT)
     months = told_months(facts)
     lines += paragraph(f"Units and minutes of {month_words(months)}:", HALF_PT, SMALL_PT, bold=True) if months else []
     for urgent in (
@@ -113,6 +104,19 @@ def call(facts: Facts) -> list[Line]:
     for job, units in crew.crew_words(facts.plan, facts.lead, facts.level):
         lines += paragraph(f"{words.first_up(job)}: {units}", HALF_PT, BODY_PT, indent=10.0)
     return lines
+
+
+def _meets(facts: Facts) -> str:
+    """Say whether the level shown meets, and whether a lower one does."""
+    if facts.status == "served":
+        return f"Meets the required flow{' with the first response level' * (facts.level == 0)}."
+    if facts.status == "higher level":
+        return f"A lower response level does not meet the required flow{_in(months_of_need(facts))}."
+    if facts.status != "not met":
+        return ""
+    if crew.short_words(facts.plan, facts.lead, facts.level):
+        return "No response level meets: the hose of each is too short."
+    return _none_meets(facts)
 
 
 def _without_level(facts: Facts) -> list[Line]:

@@ -400,7 +400,7 @@ class Picture:
         seen = np.flatnonzero(total > 0)
         order = seen[np.argsort(-total[seen], kind="stable")]
         chosen = [n for n in order[: _MOST_NAMES + 1].tolist() if self.names[n]]
-        longest = np.lexsort((-length, names))  # the longest first of each name
+        longest = np.lexsort((-length, names)).astype(np.int32)  # the longest first of each name
         first, last = (names[longest].searchsorted(chosen, side=side).tolist() for side in ("left", "right"))
         return [
             (paper.ellipsis(str(self.names[name]), SMALL_PT, 130.0), longest[start : min(start + 3, stop)])

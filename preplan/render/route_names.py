@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from itertools import groupby
 from typing import NamedTuple
 
@@ -62,41 +62,64 @@ def place_names(line: FloatArray, roads: Sequence[Driven], room: Room) -> list[t
     """Place the names of the roads along a leg, (n, 2) on the page: that of the last one first, then the longest."""
     along = scene.distances(line)
     long_pt = float(along[-1])
-    placed: dict[str, tuple[str, Spot]] = {}
     last = roads[-1] if roads and roads[-1].ends > _WHOLE else None
-    order = sorted(roads, key=lambda road: (road is not last, road.begins - road.ends))
-    for road in order[:MOST_NAMED]:
-        begins, ends = road.begins * long_pt, road.ends * long_pt
-        if road.name in placed or (road is not last and ends - begins < _LEAST_PT):
+    order = sorted(roads, key=lambda road: (road is not last, road.begins - road.ends))[:MOST_NAMED]
+    order = [road for road in order if road is last or not (road.ends * long_pt - road.begins * long_pt < _LEAST_PT)]
+    if not order:
+        return []
+    names = [paper.ellipsis(road.name, SMALL_PT, 130.0) for road in order]
+    widths = [paper.width_of(name, SMALL_PT) for name in names]
+    shares = np.array([(road.begins, road.ends) for road in order])
+    places = _Places.along(line, along, shares * long_pt, np.array(widths))
+    placed: dict[str, tuple[str, Spot]] = {}
+    for at, (road, name, width) in enumerate(zip(order, names, widths, strict=True)):
+        if road.name in placed:
             continue
-        name = paper.ellipsis(road.name, SMALL_PT, 130.0)
-        width = paper.width_of(name, SMALL_PT)
-        tries = _tries(line, along, (begins, ends), width)
         # few spots are looked at faster one by one: every other name stands at one of the first two
-        near = map(Spot._make, next(tries).tolist())
-        spot = room.place(near, width, _HIGH_PT) or room.first_free(next(tries), width, _HIGH_PT)
+        near = map(Spot._make, places.near(at).tolist())
+        spot = room.place(near, width, _HIGH_PT) or room.first_free(places.far(at, width), width, _HIGH_PT)
         if spot is not None:
             placed[road.name] = name, spot
     return list(placed.values())
 
 
-def _tries(line: FloatArray, along: FloatArray, piece: tuple[float, float], width: float) -> Iterator[FloatArray]:
-    """Give places for a name, (n, 3) x, y and slope: along its piece of a line, then farther off and level about it."""
-    begins, ends = piece
-    middle = begins + _AT * (ends - begins)
-    half = min(width, ends - begins) / 2
-    cut = np.clip(np.stack([middle - half, middle, middle + half]), begins, ends)
-    x, y = (np.interp(cut, along, line[:, axis]) for axis in (0, 1))
-    slope = scene.upright(np.arctan2(y[2] - y[0], x[2] - x[0]))
-    mid_x, mid_y = (x[0] + x[2]) / 2, (y[0] + y[2]) / 2
-    east, north = -np.sin(slope), np.cos(slope)
-    near, *far = _OFF_PT
-    yield _sides(mid_x, mid_y, slope, near * east, near * north)
-    level = np.zeros((len(_ROUND), len(_AT), 3))
-    level[:, :, 0] = x[1] + _ROUND[:, :1] * (_ROUND_PT + width / 2)
-    level[:, :, 1] = y[1] + _ROUND[:, 1:]
-    beside = level.reshape(-1, 3)
-    yield np.concatenate([*(_sides(mid_x, mid_y, slope, off * east, off * north) for off in far), beside])
+class _Places(NamedTuple):
+    """Where along its piece of a line each of some names may stand: (names, places), on the page."""
+
+    x: FloatArray
+    y: FloatArray
+    """On the line."""
+    mid_x: FloatArray
+    mid_y: FloatArray
+    """Between where a name begins and ends."""
+    slope: FloatArray
+    """In radians."""
+
+    @classmethod
+    def along(cls, line: FloatArray, along: FloatArray, pieces: FloatArray, widths: FloatArray) -> _Places:
+        """Find them for names of some widths on pieces from one distance along the line to another, (names, 2)."""
+        begins, ends = pieces[:, :1], pieces[:, 1:]
+        middle = begins + _AT * (ends - begins)
+        half = np.minimum(widths[:, None], ends - begins) / 2
+        cut = np.clip(np.stack([middle - half, middle, middle + half]), begins, ends)
+        x, y = (np.interp(cut, along, line[:, axis]) for axis in (0, 1))
+        slope = scene.upright(np.arctan2(y[2] - y[0], x[2] - x[0]))
+        return cls(x[1], y[1], (x[0] + x[2]) / 2, (y[0] + y[2]) / 2, slope)
+
+    def near(self, at: int) -> FloatArray:
+        """Give places for a name, (n, 3) x, y and slope: along its piece of the line."""
+        return self._beside(at, _OFF_PT[0])
+
+    def far(self, at: int, width: float) -> FloatArray:
+        """Give places farther off, and level about the line."""
+        level = np.zeros((len(_ROUND), len(_AT), 3))
+        level[:, :, 0] = self.x[at] + _ROUND[:, :1] * (_ROUND_PT + width / 2)
+        level[:, :, 1] = self.y[at] + _ROUND[:, 1:]
+        return np.concatenate([*(self._beside(at, off) for off in _OFF_PT[1:]), level.reshape(-1, 3)])
+
+    def _beside(self, at: int, off: float) -> FloatArray:
+        slope = self.slope[at]
+        return _sides(self.mid_x[at], self.mid_y[at], slope, off * -np.sin(slope), off * np.cos(slope))
 
 
 def _sides(x: FloatArray, y: FloatArray, slope: FloatArray, east: FloatArray, north: FloatArray) -> FloatArray:
