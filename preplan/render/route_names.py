@@ -101,7 +101,7 @@ class _Places(NamedTuple):
         begins, ends = pieces[:, :1], pieces[:, 1:]
         middle = begins + _AT * (ends - begins)
         half = np.minimum(widths[:, None], ends - begins) / 2
-        cut = np.clip(np.stack([middle - half, middle, middle + half]), begins, ends)
+        cut = np.minimum(np.maximum(np.stack([middle - half, middle, middle + half]), begins), ends)
         x, y = (np.interp(cut, along, line[:, axis]) for axis in (0, 1))
         slope = scene.upright(np.arctan2(y[2] - y[0], x[2] - x[0]))
         return cls(x[1], y[1], (x[0] + x[2]) / 2, (y[0] + y[2]) / 2, slope)

@@ -128,7 +128,7 @@ class Finder:
 
     def __init__(self, boxes: FloatArray) -> None:
         """Sort (n, 4) boxes: left, bottom, right, top."""
-        self._tree = shapely.STRtree([shapely.box(*box) for box in boxes.tolist()])
+        self._tree = shapely.STRtree(np.asarray(shapely.box(*boxes.T)))
 
     def touching(self, box: Box) -> IntArray:
         """List the rows whose boxes touch, in order."""
@@ -352,7 +352,7 @@ def arrows(points: FloatArray, every: float) -> list[tuple[float, float, float]]
         return []
     count = max(1, int(length // every))
     at = (np.arange(count) + 0.5) * length / count
-    leg = np.clip(np.searchsorted(along, at, side="right") - 1, 0, len(points) - 2)
+    leg = np.minimum(np.maximum(np.searchsorted(along, at, side="right") - 1, 0), len(points) - 2)
     step = points[leg + 1] - points[leg]
     x, y = np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])
     return list(zip(x.tolist(), y.tolist(), np.arctan2(step[:, 1], step[:, 0]).tolist(), strict=True))

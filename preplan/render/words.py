@@ -222,6 +222,7 @@ def _fit_for_print(character: str) -> str:
     return character if character.isprintable() else " "
 
 
+@lru_cache(maxsize=65_536)
 def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
     """Sort key by which '2nd Street' comes before '10th Street'.
 
