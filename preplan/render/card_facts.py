@@ -268,7 +268,7 @@ class Facts:
         flags = self.plan.answers.flags[self.lead]
         return next((flag.names for flag in flags if flag.code == CLOSE), ())
 
-    @property
+    @cached_property
     def tankers(self) -> frozenset[int]:
         """Tankers that drive the circuit, rows of the table of units."""
         if self.other is not None:

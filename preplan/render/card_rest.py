@@ -127,7 +127,7 @@ def _backup_words(facts: Facts) -> str:
     if backup < 0:
         return said
     said += _backup_way(facts)
-    said += "".join(jobs_then(facts, other) for other in facts.group.others if other.backup)
+    said += "".join(_backup_jobs(facts))
     if backup == facts.cell("split"):
         return f"{said} Map and way on the sheet of the second fill site."
     return f"{said} Map and way on a sheet behind." if any(other.backup for other in facts.sheets) else said
@@ -247,9 +247,13 @@ def _which_then(facts: Facts, then: backups.Backup) -> str:
 def _jobs_then(facts: Facts, then: backups.Backup) -> str:
     """Say who has other jobs with what stands in in other months, unless that is told of the backup in front."""
     planned = backups.planned(facts.group, then.site, then.months)
-    told = {jobs_then(facts, other) for other in facts.group.others if other.backup}
     said = jobs_then(facts, planned) if planned else ""
-    return "" if said in told else said
+    return "" if said in _backup_jobs(facts) else said
+
+
+def _backup_jobs(facts: Facts) -> list[str]:
+    """Say who has other jobs with the backup in front, a text for each of its circuits."""
+    return facts.once("backup jobs", lambda: [jobs_then(facts, one) for one in facts.group.others if one.backup])
 
 
 def covered(facts: Facts) -> list[Line]:
