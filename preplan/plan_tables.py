@@ -490,9 +490,10 @@ def leaves_time(gap_min: FloatArray, call_by_min: FloatArray, arrival_min: Float
     return in_time
 
 
-def hurried(call_by_min: float, arrival_min: float) -> bool:
-    """Tell whether a latest minute, NaN: none, comes so soon after the arrival that nobody should wait for it."""
-    return call_by_min < arrival_min + LEAST_WAIT_MIN
+def hurried(call_by_min: FloatArray, arrival_min: FloatArray) -> BoolArray:
+    """Mask the latest minutes, NaN: none, that come so soon after the arrival that nobody should wait for them."""
+    soon: BoolArray = call_by_min < arrival_min + LEAST_WAIT_MIN
+    return soon
 
 
 def at_level(table: IntArray, level: IntArray) -> IntArray:
@@ -583,11 +584,6 @@ class AnswerTable(Columns):
         early = leaves_time(self.gap_min[rows], self.call_by_min[rows], self.first_arrival_min[rows])
         in_time: BoolArray = (self.status[rows] == "higher level") & early
         return in_time
-
-    def hurried(self, rows: Sequence[int]) -> bool:
-        """Tell whether the latest minute to call some addresses' higher level comes right after an arrival there."""
-        those = np.array(rows, dtype=np.int32)
-        return hurried(self.called_by_min(rows), float(self.first_arrival_min[those].max()))
 
     def called_by_min(self, rows: Sequence[int]) -> float:
         """Give the minute by which a higher level is called for all of some addresses; NaN: with the first alarm."""

@@ -137,15 +137,17 @@ def test_a_call_in_time_names_its_minute(plan: Plan) -> None:
     for gpm, holds in ((520.0, "holds it too"), (500.0, "holds it too"), (499.2, "holds 490 gpm")):
         levels = replace(plan.levels, on_arrival_gpm=np.full((6, 2), gpm))
         said = officer_words(replace(plan, answers=answers, levels=levels), 1)
-        assert f"response level 2 on arrival, by minute 18 at the latest; called then it {holds}." in said
+        when = "best with the first alarm" if holds == "holds 490 gpm" else "on arrival"
+        assert f"response level 2 {when}, by minute 18 at the latest; called on arrival it {holds}." in said
 
 
 def test_a_minute_right_after_arrival_is_no_leave_to_wait(plan: Plan) -> None:
     """The second address: who arrives first looks around for two minutes before any call."""
     arrival, found = float(plan.answers.first_arrival_min[1]), set[str]()
+    enough = replace(plan.levels, on_arrival_gpm=np.full((6, 2), 500.0))
     for spare in (0.0, 2.0, 4.9, 5.1, 30.0):
         answers = replace(plan.answers, call_by_min=np.full(6, arrival + spare), gap_min=np.zeros(6))
-        said = officer_words(replace(plan, answers=answers), 1)
+        said = officer_words(replace(plan, answers=answers, levels=enough), 1)
         assert (" best with the first alarm, by minute " in said) == (spare < 5.0)
         assert (" on arrival, by minute " in said) == (spare > 5.0)
         found.add(said)
@@ -345,9 +347,11 @@ def test_every_address_with_a_shuttle_is_of_one_kind(plan: Plan) -> None:
 def test_the_report_counts_calls_that_leave_hardly_any_time(plan: Plan) -> None:
     """The second address, called in time: by a minute right after the arrival, and by a late one."""
     best, in_time = "higher level, best with the first alarm", "higher level, a call on arrival is in time"
-    for spare, said in ((2.0, best), (30.0, in_time)):
+    for spare, gpm, said in ((2.0, 500.0, best), (30.0, 500.0, in_time), (30.0, 499.2, best)):
         by_min = plan.answers.first_arrival_min + spare
-        found = dict(kinds(replace(plan, answers=replace(plan.answers, gap_min=np.zeros(6), call_by_min=by_min))))
+        answers = replace(plan.answers, gap_min=np.zeros(6), call_by_min=by_min)
+        levels = replace(plan.levels, on_arrival_gpm=np.full((6, 2), gpm))
+        found = dict(kinds(replace(plan, answers=answers, levels=levels)))
         counts = {told: int(found[told].sum()) for told in (best, in_time) if told in found}
         assert counts == {in_time: 0, said: 1}
 

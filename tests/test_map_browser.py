@@ -153,7 +153,8 @@ def test_the_panel_says_by_when_to_call_as_the_card_does(
     browser: Browser, tmp_path: Path, plan: Plan, gap_min: float, by_min: float, said: str
 ) -> None:
     answers = replace(plan.answers, gap_min=np.full(6, gap_min), call_by_min=np.full(6, by_min))
-    levels = replace(plan.levels, gap_on_arrival_min=np.full_like(plan.levels.gap_on_arrival_min, gap_min))
+    gaps = np.full_like(plan.levels.gap_on_arrival_min, gap_min)
+    levels = replace(plan.levels, gap_on_arrival_min=gaps, on_arrival_gpm=np.full_like(gaps, 500.0))
     changed = replace(plan, answers=answers, levels=levels)
     assert said in officer_words(changed, 1)
     path = tmp_path / "map.html"

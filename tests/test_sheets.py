@@ -305,6 +305,8 @@ def called_on_sheets(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, Ot
         in_time = bool(answers.in_time(group.lead))
         call = f"minute {answers.call_by_min[group.lead]:.0f}"
         soon = answers.call_by_min[group.lead] < answers.first_arrival_min[group.lead] + 5.0
+        held = again.levels.on_arrival_gpm[group.lead, answers.level[group.lead]]
+        soon |= held < again.needs.required_gpm[group.lead] - 1e-6
         when = "best with the first alarm" if soon else "on arrival"
         call = f"Call this response level {when}, by {call} at the latest."
         assert (call if in_time else "SEND THIS RESPONSE LEVEL WITH THE FIRST ALARM.") in said

@@ -9,7 +9,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit, ThenCalled, WayIn
-from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine, hurried
+from preplan.plan_tables import LEAST_GAP_MIN, ROUNDING_GPM, SeasonLine
 from preplan.records import BoolArray
 from preplan.render import backups, crew, words
 from preplan.render.card_facts import WIDTH_PT, Facts
@@ -22,6 +22,7 @@ from preplan.render.first_minutes import (
     flowing_words,
     full_flow_min,
     hose_awaited,
+    little_time_then,
     may_wait,
     nurse_words,
     when_words,
@@ -155,7 +156,7 @@ def _calls(facts: Facts, season: SeasonLine, then: ThenCalled, level: int) -> li
         return said
     if not np.isfinite(by_min):
         return [*said, f"SEND {named.upper()} WITH THE FIRST ALARM."]
-    when = when_words(by_min, hurried=hurried(by_min, then.first_arrival_min))
+    when = when_words(by_min, hurried=little_time_then(facts.plan, facts.lead, then))
     return [*said, f"Call {named} {when}."]
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import FillsElsewhere, OtherCircuit
-from preplan.plan_tables import NOT_THIS_WAY, ROUNDING_GPM, SeasonLine, hurried
+from preplan.plan_tables import NOT_THIS_WAY, ROUNDING_GPM, SeasonLine
 from preplan.records import BoolArray
 from preplan.render import first_minutes, words
 from preplan.render.card_facts import HALF_PT, STEP_GPM, Facts
@@ -69,8 +69,7 @@ def called_then(plan: Plan, address: int, sheets: Sequence[OtherCircuit], season
     waits = [one.advised_min for one in those]
     if not waits or not np.isfinite(waits).all():
         return f", {first_minutes.AT_ONCE}"
-    soonest = min(those, key=lambda one: one.advised_min - one.first_arrival_min)
-    soon = hurried(soonest.advised_min, soonest.first_arrival_min)
+    soon = any(first_minutes.little_time_then(plan, address, one) for one in those)
     return f", {first_minutes.when_words(min(waits), hurried=soon)}"
 
 

@@ -62,7 +62,7 @@ AT_ONCE_TOO = ", called on arrival it holds less or too little flows for longer"
 """Ends the note of a row that no level meets, and whose level goes with the first alarm."""
 AT_ONCE = "send this level with the first alarm: called on arrival it comes too late, or only just in time"
 """Note of a row whose call-by minute leaves a dry minute, or none to spare."""
-AT_ONCE_BEST = "send this level best with the first alarm: call_by_min comes right after arrival"
+AT_ONCE_BEST = "send this level best with the first alarm: called on arrival it has hardly any time to spare"
 """Note of a row whose call-by minute leaves hardly any time."""
 NO_SHUTTLE = "no tanker shuttle, call by local procedure"
 """Note of a row without a route: no level can be named."""
@@ -238,7 +238,8 @@ def _notes(plan: Plan, asked: Asked, row: Row, group: CardGroup | None) -> Itera
         if group is not None and not at_once and (then := first_minutes.at_once_in(plan, group)):
             yield then.strip(" .")
     else:
-        if plan.answers.hurried([a for a in row.addresses if asked.answer[a] == asked.answer[row.lead]]):
+        alike = [a for a in row.addresses if asked.answer[a] == asked.answer[row.lead]]
+        if first_minutes.little_time(plan, alike).any():
             yield AT_ONCE_BEST
         yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, row.addresses))
     level = int(plan.answers.level[row.lead])

@@ -11,7 +11,8 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Strip, ThenCalled
-from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, LONG_DRIVEWAY, ROUNDING_GPM, SeasonLine
+from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, LONG_DRIVEWAY, ROUNDING_GPM, SeasonLine, hurried
+from preplan.records import BoolArray
 from preplan.render import words
 from preplan.render.flag_words import flag_words
 
@@ -246,12 +247,30 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
     else:
         ample = called > asked * (1.0 + plan.district.rules.plan.close_share)
         holds = "holds it too" if in_time or ample else "only just holds it"
-        late = f"called {'then' if in_time else 'on arrival'} it {holds if enough else f'holds {brings}'}"
+        late = f"called on arrival it {holds if enough else f'holds {brings}'}"
         if not in_time and plan.levels.gap_min[address, level] > LEAST_GAP_MIN:
             late += f"; {_dry_at_once(plan, address, level)}"
     then = "".join(f" {one}" for one in then_at_once(plan, sharing)) if in_time else ""
-    when = when_words(by_min, hurried=answers.hurried(sharing))
+    when = when_words(by_min, hurried=bool(np.any(little_time(plan, sharing))))
     return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"
+
+
+def little_time(plan: Plan, rows: Sequence[int]) -> BoolArray:
+    """Mask those of some addresses whose higher level may wait for a call on arrival, and had better not.
+
+    The latest minute comes right after the arrival, or a call on arrival falls short by a trifle.
+    """
+    answers, those = plan.answers, np.array(rows, dtype=np.int32)
+    soon = hurried(answers.call_by_min[those], answers.first_arrival_min[those])
+    held = plan.levels.on_arrival_gpm[those, answers.level[those]]
+    short: BoolArray = soon | (held < plan.needs.required_gpm[those] - ROUNDING_GPM)
+    return short & answers.in_time(those)
+
+
+def little_time_then(plan: Plan, address: int, then: ThenCalled) -> bool:
+    """Tell the same of what the crew of other months holds."""
+    soon = bool(hurried(np.asarray(then.advised_min), np.asarray(then.first_arrival_min)))
+    return soon or then.on_arrival_gpm < float(plan.needs.required_gpm[address]) - ROUNDING_GPM
 
 
 def when_words(by_min: float, *, hurried: bool) -> str:

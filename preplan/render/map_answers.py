@@ -325,12 +325,12 @@ def _call_by_min(plan: Plan) -> FloatArray:
 
 def _hurried(plan: Plan) -> list[int]:
     """Mark the addresses whose higher level is called best with the first alarm, as the card says."""
-    hurried = [0] * len(plan.addresses)
+    marked = [0] * len(plan.addresses)
     for group in plan.groups:
         rows = [group.lead, *group.addresses]
-        for a in rows if plan.answers.hurried(rows) else ():
-            hurried[a] = 1
-    return hurried
+        for a in rows if first_minutes.little_time(plan, rows).any() else ():
+            marked[a] = 1
+    return marked
 
 
 def _season_matters(plan: Plan) -> BoolArray:

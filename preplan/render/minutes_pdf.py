@@ -7,11 +7,12 @@ from collections import Counter
 import numpy as np
 
 from preplan.plan import Plan
-from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, LEAST_WAIT_MIN, ROUNDING_GPM
+from preplan.plan_tables import FIRST_ALARM_IN, LEAST_GAP_MIN, ROUNDING_GPM
 from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.render import words
 from preplan.render.bars_pdf import Bar, bars
 from preplan.render.evidence_pdf import of
+from preplan.render.first_minutes import little_time
 from preplan.render.index_pdf import heading_of
 from preplan.render.paper import SMALL_PT, TABLE_PT, Document
 
@@ -70,7 +71,7 @@ def kinds(plan: Plan) -> list[tuple[str, BoolArray]]:
     runs = answers.called.astype(str) != ""
     higher = runs & (status == "higher level")
     early = np.array([any(flag.code == FIRST_ALARM_IN for flag in flags) for flags in answers.flags], dtype=np.bool_)
-    soon = answers.in_time() & (answers.call_by_min < answers.first_arrival_min + LEAST_WAIT_MIN)
+    soon = little_time(plan, range(len(answers)))
     barely = runs & (status == "not met") & ~dry
     found = [
         ("served, enough throughout", runs & (status == "served") & ~dry),
