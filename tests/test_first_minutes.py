@@ -10,12 +10,12 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.plan_cards import Nursed, OtherCircuit, ThenCalled
-from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, Flag, SupplyTable
+from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, BuildUpTable, Flag, SupplyTable
 from preplan.records import text_array
 from preplan.render import card_pdf, card_rest, dispatch, map_answers, map_strip, report_pdf
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import sheet_words
-from preplan.render.first_minutes import best_words, hose_awaited, nurse_words, officer_words
+from preplan.render.first_minutes import best_words, first_words, gap_words, hose_awaited, nurse_words, officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
 from tests.example_plan import example_plan
 from tests.pdf_words import words_of
@@ -408,3 +408,26 @@ def test_one_card_s_call_holds_for_all_of_its_houses_that_none_meets(plan: Plan)
         assert ("with the first alarm: no level meets" in dispatch.dispatch_csv(one).decode()) is told
         minutes = map_answers._call_by_min(one)[[2, 3]]
         assert (minutes == 0.0).all() if told else np.isnan(minutes).all()
+
+
+def test_minutes_dry_and_short_add_up_to_what_is_told_of_both(plan: Plan) -> None:
+    """13.2 min dry of 127.5 in all: 14 and 114, which are the 128 of the strip, not 14 and 115."""
+    answers = replace(plan.answers, gap_min=np.full(6, 127.5), nothing_min=np.full(6, 13.2))
+    said = gap_words(replace(plan, answers=answers), 3)
+    assert "dry 14 min in all" in said
+    assert "gpm too little for 114 min more" in said
+
+
+def test_first_water_is_of_the_tenth_that_other_pages_print(plan: Plan) -> None:
+    """9.04 stands as 9.0 in the table and on the map."""
+    assert [first_words(plan, 1, minute, 7.0).partition(",")[0] for minute in (9.04, 9.06, 9.0)] == [
+        "First water minute 9",
+        "First water minute 10",
+        "First water minute 9",
+    ]
+
+
+def test_a_level_that_holds_enough_from_a_later_minute_says_so_where_none_holds_it(plan: Plan) -> None:
+    for gpm, said in ((510.0, "none holds 500, but this one from minute 41 on"), (490.0, "none holds 500")):
+        later = BuildUpTable(address=np.array([3], dtype=np.int32), from_min=np.array([40.2]), gpm=np.array([gpm]))
+        assert f"; {said}." in officer_words(replace(plan, built_up=later), 3)

@@ -174,6 +174,12 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     higher = replace(plan.answers, status=text_array(["served", "higher level", "higher level", "not met"] * 2)[:6])
     assert crew.lay_meets_words(replace(plan, answers=higher), 2) == ""
     pond = replace(plan, sites=(replace(plan.sites[0], months=frozenset(range(4, 12))), *plan.sites[1:]))
+    first = replace(lay(), level=np.zeros(1, dtype=np.int32))
+    sooner = said.replace("response level 2", "response level 1")
+    assert crew.lay_meets_words(replace(plan, lays=first, answers=higher), 2) == sooner
+    ours = card_facts.Facts(replace(plan, lays=first, answers=higher), replace(plan.groups[2], lead=2))
+    called = " ".join(line.said for line in card_words.call(ours))
+    assert "does not meet the required flow by tanker; BY HOSE IT MAY: see right." in called
     seasonal = said.replace("By hose it meets:", "By hose it meets in April to November:")
     assert crew.lay_meets_words(pond, 2) == map_data(pond)["answers"]["byHoseWords"][1] == seasonal
     assert crew.lay_numbers(pond, 2) == "fill site 1 (April to November only), 1,201 ft, 500 gpm"

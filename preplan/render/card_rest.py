@@ -105,7 +105,8 @@ def otherwise(facts: Facts, *, brief: bool = False) -> list[list[Line]]:
 def _else_out(facts: Facts) -> list[list[Line]]:
     """Give what is said at the same length whatever the room: lays to neighbours, one tanker out, the seasons."""
     seasons = [] if by_season(facts) else season_words(facts.plan, facts.lead, facts.level)
-    said = (_most_missed(facts), _none_instead(facts), *seasons)
+    held = f"With nothing out: {'; '.join(seasons)}." if seasons else ""
+    said = (_most_missed(facts), _none_instead(facts), held)
     return [_by_hose_near(facts), *(paragraph(one, HALF_PT, SMALL_PT, indent=8.0) for one in said if one)]
 
 
@@ -462,10 +463,12 @@ def _most_missed(facts: Facts) -> str:
 
 
 def _none_instead(facts: Facts) -> str:
-    """Say that no tanker that is left out takes the place of the one out in the table; '' where all have a job."""
+    """Say at which levels of the table a tanker that is left out takes no place of the one out; '' where none is."""
     table, lead = facts.plan.levels, facts.lead
-    spare = (table.tankers[lead, k] & ~table.used[lead, k] for k in levels_shown(facts) if table.site[lead, k] >= 0)
-    return "1 tanker out: none that is left out takes its place." if any(one.any() for one in spare) else ""
+    shown = [k for k in levels_shown(facts) if table.site[lead, k] >= 0]
+    spare = [k for k in shown if np.any(table.tankers[lead, k] & ~table.used[lead, k])]
+    named = " and ".join(words.level_words(facts.plan.district.levels[k].name) for k in spare)
+    return f"1 tanker out at {named}: none that is left out there takes its place." if spare else ""
 
 
 def levels_shown(facts: Facts) -> range:

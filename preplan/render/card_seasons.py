@@ -49,7 +49,8 @@ def seasons_alone(plan: Plan, rows: Sequence[int], sheets: Sequence[OtherCircuit
         named = words.level_words(plan.district.levels[level].name)
         said = f"{named} {'meets' if meets else 'does not meet'}: {have} gpm of {want} required"
         near = plan.district.rules.plan.close_share * need[weakest]
-        said += ", a close call" if abs(float(flow[weakest, level]) - need[weakest]) <= near else ""
+        narrowly = ", only just" if meets else ", by little"
+        said += narrowly if abs(float(flow[weakest, level]) - need[weakest]) <= near else ""
         sites = season.sites_of(rows[weakest], level)
         from_site = f", {from_words(sites)}{guessed(plan, sites)}"
         said += from_site if served.all() else ", not every address of this card is reached"

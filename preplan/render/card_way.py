@@ -16,7 +16,7 @@ from preplan.render.paper import BODY_PT, SMALL_PT, Line, paragraph
 from preplan.render.scene import Plane, compass
 
 LOADED, EMPTY = "LOADED, fill site to dump site", "EMPTY, back to the fill site"
-NEVER_HALF = "Leave the dump site EMPTY, never half: else KEEP OFF what is empty only."
+NEVER_HALF = "Leave the dump site EMPTY, never half: with water left, KEEP OFF what is 'empty only'."
 """Stands before an empty leg over what a loaded tanker may not cross."""
 ENDS, NONE = 2, 0
 """Steps of a long leg that stand on the card though the others stand behind it: the first and the last, or none."""

@@ -111,7 +111,8 @@ def _meets(facts: Facts) -> str:
     if facts.status == "served":
         return f"Meets the required flow{' with the first response level' * (facts.level == 0)}."
     if facts.status == "higher level":
-        return f"A lower response level does not meet the required flow{_in(months_of_need(facts))}."
+        by_tanker = " by tanker; BY HOSE IT MAY: see right" if crew.lay_meets_words(facts.plan, facts.lead) else ""
+        return f"A lower response level does not meet the required flow{_in(months_of_need(facts))}{by_tanker}."
     if facts.status != "not met":
         return ""
     if crew.short_words(facts.plan, facts.lead, facts.level):
@@ -200,7 +201,8 @@ def can(facts: Facts) -> list[Line]:
     else:
         stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
         later_on = f"; {'' if stored else 'after that '}{_steady(facts)}"
-        lines += paragraph(f"{said}{later_on if have != '0' else ''}", HALF_PT, SMALL_PT)
+        # from when on more is held is said below, with its minute: two flows for later would be one too many
+        lines += paragraph(f"{said}{later_on if have != '0' and not later else ''}", HALF_PT, SMALL_PT)
     lines += paragraph(later, HALF_PT, bold=True) if later else []
     which = "more" if flow >= need - ROUNDING_GPM else "less"
     close = f"Close call: hardly {which} than required."
@@ -216,12 +218,12 @@ def can(facts: Facts) -> list[Line]:
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT)
     short = crew.short_words(plan, lead, facts.level)
     lines += paragraph(short, HALF_PT, bold=True) if short else []
-    lines += paragraph(wants, HALF_PT)
     for flag in plan.answers.flags[lead]:
         lines += paragraph(flag_words(flag), HALF_PT, bold=True) if flag.code == HYDRANT else []
     surge = crew.surge_words(plan, lead)
     lines += paragraph(surge, HALF_PT) if surge else []
-    return lines + paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT)
+    lines += paragraph(crew.wheels_words(plan, lead, facts.level), HALF_PT)
+    return lines + paragraph(wants, HALF_PT)  # last: a column without room for all does without it first
 
 
 def _waits(facts: Facts) -> str:

@@ -14,6 +14,8 @@ from preplan.records import FloatArray
 from preplan.render import words
 from preplan.render.first_minutes import full_flow_min
 
+LEFT_OUT = "left out of the shuttle"
+"""The job of a tanker that is sent and would bring no more."""
 NO_SHUTTLE = "cannot shuttle, bring their water"
 """Job of tankers where none can: what they carry is all that comes."""
 
@@ -62,7 +64,7 @@ def crew_words(plan: Plan, address: int, level: int) -> list[tuple[str, str]]:
     fleet[[unit for unit in (attack, fill, dump, second) if unit >= 0]] = False
     idle, lays = fleet & ~hauls & ~used, np.zeros_like(fleet)
     lays[list(plan.supply.of(address, level))] = True
-    out = "left out" if used.any() else NO_SHUTTLE
+    out = LEFT_OUT if used.any() else NO_SHUTTLE
     for job, mask in ((out, fleet & hauls & ~used), ("hose", idle & lays), ("no job yet", idle & ~lays)):
         if mask.any():
             rows.append((job, timed(np.flatnonzero(mask).tolist())))
@@ -136,10 +138,14 @@ LEAST_QUEUED_MIN = 10.0
 
 
 def lay_meets_words(plan: Plan, address: int) -> str:
-    """Say in a line that a hose lay carries the required flow where no level's tankers do; '' where that is not so."""
+    """Say in a line that a hose lay carries the required flow where no level's tankers do, or those of a higher one.
+
+    '' where that is not so.
+    """
     lay = plan.lays.rows(np.flatnonzero(plan.lays.address == address)[:1].astype(np.int32))
-    need = float(plan.needs.required_gpm[address])
-    if str(plan.answers.status[address]) != "not met" or not np.any(lay.gpm >= need - ROUNDING_GPM):
+    need, status = float(plan.needs.required_gpm[address]), str(plan.answers.status[address])
+    sooner = status == "higher level" and bool(np.any(lay.level < plan.answers.level[address]))
+    if not (status == "not met" or sooner) or not np.any(lay.gpm >= need - ROUNDING_GPM):
         return ""
     flow, minute = words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM), words.need(float(lay.ready_min[0]))
     named = words.level_words(plan.district.levels[int(lay.level[0])].name)

@@ -228,16 +228,16 @@ def rater(document: Document, plan: Plan) -> None:
     short = int(np.sum(held < RATER_MIN))
     if short:
         document.flow(f"{short:,} addresses are planned for less than the 2 hours that a rater asks for.", SMALL_PT)
-    months = plan.district.rules.plan.months
+    months, used = plan.district.rules.plan.months, [site for site in plan.sites if site.in_service]
     rules = plan.district.rules.shuttle
     document.flow(
         f"Flows are those of the months that decide, of those planned ({month_words(months)}), where the plan holds "
         "least; in others less may be there so early. They last without a break for "
         f"{RATER_MIN / 60.0:g} hours from so many minutes after the first engine's arrival, all units of the level "
         f"alerted at once; until then {rules.attack_gpm:g} gpm are drawn. Everywhere else in this plan full flow is "
-        f"asked for {rules.full_flow_after_min:g} minutes after it. Of {len(plan.sites)} fill sites "
-        f"{sum(bool(site.tested) for site in plan.sites)} have a date of test and "
-        f"{sum(site.storage_gal is not None for site in plan.sites)} a known store: no bar here proves a source in "
+        f"asked for {rules.full_flow_after_min:g} minutes after it. Of {len(used)} fill sites in service "
+        f"{sum(bool(site.tested) for site in used)} have a date of test and "
+        f"{sum(site.storage_gal is not None for site in used)} a known store: no bar here proves a source in "
         "drought or ice. A tanker on the scene is no proof of a flow; first "
         f"water is taken to flow {rules.attack_setup_min:g} minutes after the attack engine's arrival everywhere.",
         SMALL_PT,

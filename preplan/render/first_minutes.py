@@ -90,11 +90,12 @@ def first_words(plan: Plan, address: int, first_water_min: float, first_arrival_
     The plan's clock ends where the engine leaves the road: on a long driveway that is told.
     """
     known = math.isfinite(first_water_min)
-    start = f"First water minute {words.need(first_water_min)}" if known else "First water: not known"
+    # of the tenth that is printed elsewhere: 9.04 is 9.0 there, and no 10 here
+    start = f"First water minute {words.need(round(first_water_min, 1))}" if known else "First water: not known"
     start += " at the road" * (known and has_long_driveway(plan, address))
     full = full_flow_min(plan, first_arrival_min)
     more = float(plan.needs.required_gpm[address]) > plan.district.rules.shuttle.attack_gpm
-    return f"{start}, full flow asked for from {words.need(full)}" if more and math.isfinite(full) else start
+    return f"{start}, full flow asked for from {words.need(round(full, 1))}" if more and math.isfinite(full) else start
 
 
 def has_long_driveway(plan: Plan, address: int) -> bool:
@@ -162,7 +163,9 @@ def gap_words(plan: Plan, address: int) -> str:
         first = float(answers.first_gap_min[address])
         earlier = first < float(answers.first_nothing_min[address]) - LEAST_GAP_MIN
         since = f", first at minute {dry_from(_full_flow_at(plan, address), first)}" if earlier else ""
-        said.append(f"{_lacking(plan, address, but_dry=True)} for {words.lasting(gap - nothing)} more{since}")
+        # rounded as the whole and the dry minutes are, with which it adds up
+        more = min(gap - nothing, float(math.ceil(gap) - math.ceil(nothing)))
+        said.append(f"{_lacking(plan, address, but_dry=True)} for {words.lasting(more)} more{since}")
     elif short:
         said.append(f"{_lacking(plan, address, but_dry=False)} for {_stretches(plan, address, _GAP)}")
     by = str(answers.short_by[address]) if short else ""
@@ -337,7 +340,16 @@ def _not_met(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> st
     at_once = ", all alerted at once" * less
     asked_for = "Before that is asked for" if _before_full_flow(plan, address) else f"Asked for {need}"
     asked = f" {asked_for}{at_once}: {dry}{_less_dry(plan, address, level) if dry else ''}." if dry else ""
-    return f"{held_words(plan, address, level)}; none holds {need}{_when_none(plan, address)}.{call}{asked}"
+    none = f"none holds {need}{_when_none(plan, address)}{_but_later(plan, address)}"
+    return f"{held_words(plan, address, level)}; {none}.{call}{asked}"
+
+
+def _but_later(plan: Plan, address: int) -> str:
+    """Say from when on the level shown does hold what is required, if little is drawn until then; '' where never."""
+    row, need = plan.built_up.row_of(address), float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    if row < 0 or plan.built_up.gpm[row] < need:
+        return ""
+    return f", but this one from minute {words.need(float(plan.built_up.from_min[row]))} on"
 
 
 def best_words(plan: Plan, address: int) -> str:

@@ -433,7 +433,7 @@ def both_lasting_words(sites: Mapping[int, FillSite], empty: Mapping[int, str]) 
     """
     stores = [
         f"fill site {at}'s {gallons(site.storage_gal)} last{empty.get(at, '')}, "
-        f"then {supply(site.refill_gpm or 0.0)} gpm there"
+        f"then {supply(site.refill_gpm or 0.0)} gpm from it"
         for at, site in sites.items()
         if site.storage_gal is not None
     ]
