@@ -85,25 +85,25 @@ def test_the_drawn_plan() -> None:
     none = f"send Level 2 with the first alarm: {NONE_MEETS}, it holds the most{AT_ONCE_TOO}"
     assert dispatch_csv(plan).decode().splitlines() == [
         ",".join(DISPATCH_COLUMNS),
-        f',1,1,odd,,,,,,,,,no route,500,,,,,1,,,-71.900000,44.200000,"{OFF}; {NO_SHUTTLE}"',
+        f',1,1,odd,,,,,,,,,no route,500,,,,,1,,,,-71.900000,44.200000,"{OFF}; {NO_SHUTTLE}"',
         (
-            "Mill Road,3,3,odd,,,,,,,,,hydrant,250,,,,,1,,,-72.039000,44.000500,"
+            "Mill Road,3,3,odd,,,,,,,,,hydrant,250,,,,,1,,,,-72.039000,44.000500,"
             f'"{NONE_PLANNED}; hydrant H1, 400 ft by road and driveway, counts for 670 gpm"'
         ),
         (
-            "Mill Road,12,12,even,Level 1,Level 1,E1 E2 T1 T2,F1,,F2,,,served,250,322,310,tankers,,1,,Quarry Lane,"
+            "Mill Road,12,12,even,Level 1,Level 1,E1 E2 T1 T2,F1,,F2,,,served,250,322,310,tankers,,1,,,Quarry Lane,"
             "-72.036000,44.001500,"
         ),
         (
-            "Mill Road,40,40,even,Level 2,Level 2,E1 E2 T1 E3 T2,F1,,,,,higher level,500,514,505,tankers,0.0,1,,,"
+            "Mill Road,40,40,even,Level 2,Level 2,E1 E2 T1 E3 T2,F1,,,,,higher level,500,514,505,tankers,0.0,1,,,,"
             f'-72.030500,44.003500,"{AT_ONCE}"'
         ),
         (
-            "Quarry Lane,7,7,odd,,Level 2,E1 E2 T1 E3 T2,F1,,,,,not met,500,270,260,tankers,0.0,1,,Mill Road,"
+            "Quarry Lane,7,7,odd,,Level 2,E1 E2 T1 E3 T2,F1,,,,,not met,500,270,260,tankers,0.0,1,,,Mill Road,"
             f'-72.020500,44.006000,"{none}"'
         ),
         (
-            "Quarry Lane,9,9,odd,,Level 2,E1 E2 T1 E3 T2,F1,,F2,,,not met,500,251,240,tankers,0.0,1,,Mill Road,"
+            "Quarry Lane,9,9,odd,,Level 2,E1 E2 T1 E3 T2,F1,,F2,,,not met,500,251,240,tankers,0.0,1,,,Mill Road,"
             f'-72.019500,44.009000,"{none}"'
         ),
     ]
@@ -691,3 +691,12 @@ def test_columns_alone_tell_whom_to_send_and_where_to_fill_in_every_month() -> N
         for season in plan.seasons:
             ids = "+".join(plan.sites[site].site_id for site in season.sites_of(a, level)) or "no site"
             assert {told[month] for month in season.months} == {ids}
+
+
+def test_a_street_that_the_table_writes_otherwise_stands_beside_its_road() -> None:
+    plan = street([SERVED, SERVED, SERVED], [2, 4, 6])
+    table = replace(plan.addresses, street=text_array(["MILL RD", "Mill Road", "MILL RD"]))
+    assert [row["street_in_table"] for row in rows(replace(plan, addresses=table))] == ["MILL RD"]
+    both = replace(plan.addresses, street=text_array(["MILL RD", "Mill Rd, North", "MILL ROAD"]))
+    assert [row["street_in_table"] for row in rows(replace(plan, addresses=both))] == ["MILL RD; Mill Rd, North"]
+    assert [row["street_in_table"] for row in rows(plan)] == [""]

@@ -15,7 +15,7 @@ from preplan.roads.frontage import place_addresses
 from preplan.roads.street_names import normalise
 from preplan.rules import PlanRules, RoadRules
 from tests.plan_checks import SAMPLE, plan_of
-from tests.road_builder import address_table, draw
+from tests.road_builder import Drawing, address_table, draw
 from tests.shared_data import shared
 
 TOWN = draw(
@@ -24,12 +24,23 @@ TOWN = draw(
 )
 
 
-def named(*addresses: tuple[float, str]) -> list[str]:
+ROUTE = draw(
+    {"a": (0, 0), "b": (1000, 0), "c": (0, 3000), "d": (1000, 3000), "e": (0, 6000), "f": (1000, 6000)},
+    [
+        ("a", "b", {"name": "Spring Street", "ref": "US 7", "highway": "primary"}),
+        ("c", "d", {"name": "U.S. Route 7", "ref": "US 7", "highway": "primary"}),
+        ("e", "f", {}),
+    ],
+)
+"""A numbered route that is a street of a town for a stretch."""
+
+
+def named(*addresses: tuple[float, str], town: Drawing = TOWN) -> list[str]:
     """Name the roads of addresses at (north_m, street of the table), each 20 m off."""
     table = address_table([(100.0 + 10.0 * k, north + 20.0) for k, (north, _) in enumerate(addresses)])
     table = replace(table, street=text_array([street for _, street in addresses]))
-    frontages = place_addresses(TOWN.roads, TOWN.limits, table, RoadRules(), PlanRules())
-    road: list[str] = name_roads(table, frontages, TOWN.roads).tolist()
+    frontages = place_addresses(town.roads, town.limits, table, RoadRules(), PlanRules())
+    road: list[str] = name_roads(table, frontages, town.roads).tolist()
     return road
 
 
@@ -38,6 +49,12 @@ def test_a_road_has_one_name_however_tables_spell_it() -> None:
     # the map's spelling where somebody stands on it, else the commonest, else the fullest
     assert named((3000, "OAK LN"), (3000, "Oak Lane"), (3000, "OAK LN")) == ["OAK LN"] * 3
     assert named((3000, "OAK LN"), (3000, "Oak Lane")) == ["Oak Lane"] * 2
+
+
+def test_a_numbered_route_is_no_street_of_a_town_that_it_runs_along() -> None:
+    """Most houses of the route stand where it is a street; nobody who calls from one says that street's name."""
+    houses = ((0.0, "US ROUTE 7"), (0.0, "US ROUTE 7"), (3000.0, "US ROUTE 7"), (0.0, "SPRING ST"))
+    assert named(*houses, town=ROUTE) == ["U.S. Route 7"] * 3 + ["Spring Street"]
 
 
 def test_who_names_no_road_takes_the_nearest_and_never_another_s() -> None:

@@ -50,10 +50,10 @@ _ANSWER = (
 """Columns in which the addresses of a row agree."""
 DISPATCH_COLUMNS = (
     "road", "from_number", "to_number", "parity", *_ANSWER, "uninterrupted_gpm", "sustained_gpm",
-    "limited_by", "call_by_min", "addresses", "label", "cross_street", "lon", "lat", "note",
+    "limited_by", "call_by_min", "addresses", "label", "street_in_table", "cross_street", "lon", "lat", "note",
 )  # fmt: skip
 """Columns of dispatch.csv, in order; flow, cross street and place are those of the row's weakest address."""
-ADDED = frozenset({"send_level", "sites_by_month"})
+ADDED = frozenset({"send_level", "sites_by_month", "street_in_table"})
 """Columns that results of an earlier version do without."""
 WINTER = (12, 1, 2)
 """December, January, February."""
@@ -102,6 +102,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "call_by_min": minutes(np.array([_call_by(plan, row) for row in rows])),
         "addresses": Numbers(np.array([len(row.addresses) for row in rows], dtype=np.float64), 0),
         "label": [row.label for row in rows],
+        "street_in_table": ["; ".join(_streets(plan, row)) for row in rows],
         "cross_street": [cross.get(row.lead, "") for row in rows],
         "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
         "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
@@ -170,6 +171,12 @@ def _winter_sites(plan: Plan, site: IntArray, second: IntArray) -> list[str]:
                 for a in np.flatnonzero((level >= 0) & ((best != site) | (split != second))).tolist():
                     found[a].append("+".join([names[best[a]], *([names[split[a]]] if split[a] >= 0 else [])]))
     return [" ".join(dict.fromkeys(one)) for one in found]
+
+
+def _streets(plan: Plan, row: Row) -> Iterator[str]:
+    """List how the address table writes the street of a row, where that is not the road's name."""
+    given = dict.fromkeys(plan.addresses.street[list(row.addresses)].tolist())
+    yield from (street for street in given if street and street.casefold() != row.road.casefold())
 
 
 def _sites_by_month(plan: Plan, address: int) -> str:

@@ -241,6 +241,10 @@ OWN: Mapping[str, Mapping[str, tuple[str, str]]] = MappingProxyType(
             ),
             "addresses": ("Addresses", "How many the row is for."),
             "label": ("Label", "Of an address without a number: what is looked up."),
+            "street_in_table": (
+                "Street in the address table",
+                "As written there, where the road's name is another one; several are parted by a semicolon.",
+            ),
             "cross_street": ("Cross street", "The nearest one, as the card names it."),
             "lon": ("Longitude (deg)", "Of the row's weakest address, WGS84."),
             "lat": ("Latitude (deg)", "Of the row's weakest address, WGS84."),
