@@ -12,7 +12,7 @@ import numpy as np
 from preplan.plan import Plan
 from preplan.plan_tables import Flag
 from preplan.records import ResponseLevel
-from preplan.render import card_pdf, card_rest, card_words, crew, site_pdf
+from preplan.render import card_facts, card_pdf, card_rest, card_texts, card_words, crew, paper, site_pdf
 from preplan.render.card_facts import Facts
 from preplan.render.lettering_pdf import Line
 from tests.example_plan import example_plan
@@ -148,3 +148,17 @@ def test_how_to_turn_and_when_stand_before_a_long_connection_and_a_cut_note_name
     said = text(card_words.fill(facts(replace(full, sites=(brief, *plan.sites[1:])))))
     assert "Note: Key 14 hangs in the pump house" in said
     assert "sites.pdf" not in said
+
+
+def test_what_stands_behind_is_named_whole_or_as_more() -> None:
+    """The line was cut in the middle of a word: `more if out, arri…`."""
+    warnings = "MORE WARNINGS (the Bobolink Road bridge, the Tannery Road bridge)"
+    behind = [warnings, "the timeline", "what else if something is out", "how units arrive from their stations"]
+    for count in range(1, 5):
+        said = card_texts.one_line(behind[:count])
+        assert said.startswith(f"The next page: {warnings}")
+        assert said.endswith(".")
+        assert paper.width_of(said, paper.SMALL_PT, bold=True) <= card_facts.WIDTH_PT
+        assert ("…" in said) is False
+    assert card_texts.one_line(behind * 2).endswith(", more.")
+    assert card_texts.one_line([]) == ""

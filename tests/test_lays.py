@@ -182,6 +182,8 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     assert "does not meet the required flow by tanker; BY HOSE IT MAY: see right." in called
     seasonal = said.replace("By hose it meets:", "By hose it meets in April to November:")
     assert crew.lay_meets_words(pond, 2) == map_data(pond)["answers"]["byHoseWords"][1] == seasonal
+    assert [crew.lay_meets_then(pond, 2, months) for months in ((4, 5), (11, 12), (1,))] == [seasonal, "", ""]
+    assert crew.lay_meets_then(plan, 2, (11, 12)) == said
     assert crew.lay_numbers(pond, 2) == "fill site 1 (April to November only), 1,201 ft, 500 gpm"
     units = " ".join(line.said for line in card_words.call(card_facts.Facts(pond, replace(plan.groups[2], lead=2))))
     assert "BY HOSE IT MEETS IN APRIL TO NOVEMBER: see right." in units

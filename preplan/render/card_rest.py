@@ -386,10 +386,8 @@ def _first_drive(facts: Facts, most: int) -> list[Line]:
         said = f"{head('Arriving from the station', facts)}: {told}."
         return paragraph(" ".join((said, *over)), HALF_PT, SMALL_PT)
     to = f" to {words.where_words(plan, lead)}" if len(facts.group.addresses) > 1 else ""
-    title = paper.ellipsis(head("ARRIVING FROM THE STATION", facts) + to, SMALL_PT, HALF_PT, bold=True)
-    return [Line(title, SMALL_PT, bold=True), *(
-        line for one in (*drives, *over) for line in paragraph(one, HALF_PT, SMALL_PT, indent=7.0)
-    )]  # fmt: skip
+    title = paragraph(head("ARRIVING FROM THE STATION", facts) + to, HALF_PT, SMALL_PT, bold=True)
+    return [*title, *(line for one in (*drives, *over) for line in paragraph(one, HALF_PT, SMALL_PT, indent=7.0))]
 
 
 def under_heading(items: Sequence[Block], head: str = "TAKE CARE") -> Block:

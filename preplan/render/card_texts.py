@@ -262,12 +262,18 @@ class Texts:
             (_ARRIVING, not kinds[_DRIVE] and bool(self.first_drive(LAST))),
             (_BASIS, self._basis_behind),
         ]
-        named = ", ".join(said for said, there in behind if there)
-        said = f"{words.first_up(words.NEXT_PAGE)}: {named}." if named else ""
-        for long, short in _SHORTER.items():
-            if paper.width_of(said, SMALL_PT, bold=True) > WIDTH_PT:
-                said = said.replace(long, short)
-        return paper.ellipsis(said, SMALL_PT, WIDTH_PT, bold=True)
+        return one_line([said for said, there in behind if there])
+
+
+def one_line(behind: Sequence[str]) -> str:
+    """Name what stands on the page behind in one line: more briefly where need be, and the last as `more`."""
+    said = f"{words.first_up(words.NEXT_PAGE)}: {', '.join(behind)}." if behind else ""
+    for long, short in _SHORTER.items():
+        if paper.width_of(said, SMALL_PT, bold=True) > WIDTH_PT:
+            said = said.replace(long, short)
+    while paper.width_of(said, SMALL_PT, bold=True) > WIDTH_PT and ", " in said.removesuffix(", more."):
+        said = f"{said.removesuffix(', more.').rpartition(', ')[0]}, more."
+    return paper.ellipsis(said, SMALL_PT, WIDTH_PT, bold=True)
 
 
 def _headed(items: Sequence[Block]) -> list[Block]:

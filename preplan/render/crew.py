@@ -157,6 +157,13 @@ def lay_meets_words(plan: Plan, address: int) -> str:
     )
 
 
+def lay_meets_then(plan: Plan, address: int, months: Collection[int]) -> str:
+    """Say the same on a sheet of some months; '' where the lay's fill site does not stand in all of them."""
+    sites = plan.lays.site[plan.lays.address == address][:1].tolist()
+    stands = any({*months} <= plan.sites[site].months for site in sites)
+    return lay_meets_words(plan, address) if stands else ""
+
+
 def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     """Say what a hose lay from a fill site brings where it does more than the tankers; '' where none does."""
     found = np.flatnonzero(plan.lays.address == address)
