@@ -15,6 +15,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit, WayIn
 from preplan.plan_tables import BuildUpTable, Flag, LayTable
+from preplan.records import text_array
 from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew, site_pdf, words
 from preplan.render.card_facts import HALF_PT, Facts
 from preplan.render.charts import Picture
@@ -485,3 +486,16 @@ def test_a_fill_site_says_of_each_circuit_alike_how_empties_keep_off_a_lane() ->
     assert "64 Cobble Ln: empties by Kiln Road; " in said
     circuit = said.partition(" Cobble Lane 155 to 186 (2 addresses) Loaded, fill site")[2]
     assert "or send empties by Kiln Road, " in circuit[: circuit.index("Gristmill Road 613")]
+
+
+def test_a_dump_site_on_another_road_than_the_address_is_named_for_says_so_first() -> None:
+    """A driver who looks for the road of the headline must not pass the spot."""
+    plan = example_plan()
+    lead = plan.groups[0].lead
+    flagged = plan.answers.flagged([(lead, Flag("frontage uncertain", 969.0, "ft"))])
+    named = replace(plan.addresses, street=text_array(["Cook Rd"] * len(plan.addresses)))
+    for answers, told in ((flagged, True), (plan.answers, False)):
+        lines = card_words.dump(Facts(replace(plan, answers=answers, addresses=named), plan.groups[0]))
+        said = " ".join(line.said for line in lines)
+        assert (", NOT ON COOK RD: the nearest road (assumed)" in said) == told
+        assert any(line.bold and "NOT ON" in line.said for line in lines) == told

@@ -287,12 +287,13 @@ def dump(facts: Facts) -> list[Line]:
     road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
     how = {"named": ", the road of its address", "driveway": ", at the mouth of its driveway",
            "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
+    elsewhere = _not_its_road(facts)
     building = _building_words(facts)
     if front.along_ft[lead] > 0.0:
         lane = words.printable(facts.group.road) or "the dead end"
         where = _junction_words(facts) if lane == road or not road else f" of {lane}"
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
-    lines += paragraph(f"On {road or 'an unnamed road'}{how}{building}.", HALF_PT)
+    lines += paragraph(f"On {road or 'an unnamed road'}{elsewhere or how}{building}.", HALF_PT, bold=bool(elsewhere))
     one_lane = segment >= 0 and bool(plan.limits.narrow[segment])
     lines += paragraph(f"{_turn_words(facts)} {'' if one_lane else words.LEAVE_A_LANE}".strip(), HALF_PT)
     lines += paragraph(words.ONE_LANE_HERE, HALF_PT, bold=True) if one_lane else []
@@ -300,6 +301,13 @@ def dump(facts: Facts) -> list[Line]:
     lines += paragraph(facing, HALF_PT, bold=True) if facing else []
     lines += paragraph(_hose_words(facts), HALF_PT)
     return lines + (paragraph(_others_hose(facts), HALF_PT) if one else [])
+
+
+def _not_its_road(facts: Facts) -> str:
+    """Name the road on which an address is not, though it is named for it; '' where nothing is known to be wrong."""
+    street = words.printable(facts.plan.addresses.street[facts.lead])
+    uncertain = any(flag.code == "frontage uncertain" for flag in facts.flags)
+    return f", NOT ON {street.upper()}: the nearest road (assumed)" if uncertain and street else ""
 
 
 def _both(facts: Facts) -> list[Facts]:
