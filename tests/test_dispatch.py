@@ -700,3 +700,17 @@ def test_a_street_that_the_table_writes_otherwise_stands_beside_its_road() -> No
     both = replace(plan.addresses, street=text_array(["MILL RD", "Mill Rd, North", "MILL ROAD"]))
     assert [row["street_in_table"] for row in rows(replace(plan, addresses=both))] == ["MILL RD; Mill Rd, North"]
     assert [row["street_in_table"] for row in rows(plan)] == [""]
+
+
+def test_nurses_of_other_months_are_those_of_the_sheets() -> None:
+    """Called as each sheet advises, whatever the status: also where no level meets in the months that decide."""
+    plan = plan_of(SAMPLE / "district.toml")
+    table, drawn = plan.nurses, set()
+    season = {line.months: at for at, line in enumerate(plan.seasons)}
+    told = [(group.lead, then) for group in plan.groups for other in group.others for then in other.then]
+    for lead, then in told:
+        at, line = (table.address == lead) & (table.season == season[then.months]), then.strip.nursed
+        assert table.start_min[at].tolist() == ([] if line is None else [line.start_min])
+        assert table.stop_min[at].tolist() == ([] if line is None else [line.stop_min])
+        drawn |= set() if line is None else {str(plan.answers.status[lead])}
+    assert drawn == {"served", "higher level", "not met"}
