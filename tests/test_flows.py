@@ -11,8 +11,8 @@ import pytest
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import called_later, case_table, everyone, haulers
 from preplan.planning.flows import Flows, Settled
-from preplan.planning.levels import Graded, choose, grade
-from preplan.planning.minutes import call_by, called_late, on_arrival_min, strips
+from preplan.planning.levels import Graded, called_late, choose, grade
+from preplan.planning.minutes import call_by, on_arrival_min, strips
 from preplan.records import IntArray, ResponseLevel
 from preplan.rules import Rules, ShuttleRules
 from preplan.water.timeline import Case, held_flow

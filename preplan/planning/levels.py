@@ -224,6 +224,17 @@ def work_out(scene: Scene, flows: Flows, choice: Choice, mine: BoolArray) -> Wor
     )
 
 
+def called_late(flows: Flows, rows: IntArray, address: IntArray, level: IntArray) -> Minutes:
+    """Say of levels in a season, (cases,), what they do called on arrival, by the rule of the season that decides.
+
+    `rows` (addresses, levels) are the settled cases of the season, of which each level may do what those below it do.
+    """
+    upto = (np.arange(rows.shape[1]) <= level[:, None]) & (rows[address] >= 0)
+    done = flows.settled_rows(rows[address][upto])
+    late = never_less(flows.scene, done.run, done.gpm, on_arrival(flows.scene, done.run))
+    return late.rows(np.cumsum(upto.sum(axis=1)) - 1)
+
+
 def _if_it_reached(scene: Scene, run: Crews, line: SupplyLine) -> FloatArray:
     """Ask the cases whose hose is short what the same crews would hold if it reached; NaN in the others."""
     gpm = np.full(len(run), np.nan)

@@ -10,7 +10,6 @@ from preplan.plan_cards import Strip
 from preplan.plan_tables import ROUNDING_GPM, leaves_time
 from preplan.planning.assignment import Scene, stored
 from preplan.planning.fireground import Crews, called_later, case_table, haulers
-from preplan.planning.flows import Flows
 from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import GapTable, HeldTable, call_by_min, emptied, gaps, held_flows, surge_minutes
@@ -144,17 +143,6 @@ def called_in(scene: Scene, run: Crews) -> CalledIn:
     attack = scene.response.attack_engine[run.address]
     arrival = np.where(attack >= 0, scene.response.arrival_min[run.address, np.maximum(attack, 0)], np.inf)
     return CalledIn(latest, leaves_time(late.books.gap_min, latest, arrival), arrival)
-
-
-def called_late(flows: Flows, rows: IntArray, address: IntArray, level: IntArray) -> Minutes:
-    """Say of levels in a season, (cases,), what they do called on arrival, as it is said of the season that decides.
-
-    `rows` (addresses, levels) are the settled cases of the season, of which each level may do what those below it do.
-    """
-    upto = (np.arange(rows.shape[1]) <= level[:, None]) & (rows[address] >= 0)
-    done = flows.settled_rows(rows[address][upto])
-    late = never_less(flows.scene, done.run, done.gpm, on_arrival(flows.scene, done.run))
-    return late.rows(np.cumsum(upto.sum(axis=1)) - 1)
 
 
 def surges(scene: Scene, run: Crews, call_min: FloatArray) -> FloatArray:

@@ -14,8 +14,9 @@ from preplan.planning.fireground import Crews
 from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import AskedTrips, told_trips
+from preplan.planning.levels import called_late
 from preplan.planning.meeting import LegLeaves, crossing_flags
-from preplan.planning.minutes import CalledIn, Minutes, called_in, called_late, on_arrival_min, strips
+from preplan.planning.minutes import CalledIn, Minutes, called_in, on_arrival_min, strips
 from preplan.planning.searched import Searched, Shut, shut_ways
 from preplan.planning.weights import Met, Weights, gravest_first
 from preplan.records import FloatArray
