@@ -17,10 +17,10 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner, Result
 
 from preplan.cli import EXIT_INPUT, app
+from preplan.drill_events import DUMP_EVENTS, FILL_EVENTS, DrillEvent
 from preplan.planning.drill_flow import flow_of
 from preplan.planning.drill_offers import careful_of, fitted
 from preplan.planning.drill_visits import Load, measure
-from preplan.records import DUMP_EVENTS, FILL_EVENTS, DrillEvent
 from preplan.rules import ShuttleRules
 from preplan.water.shuttle import Tankers, handling, sustained
 from preplan.water.timeline import Case, Event, PortableTank, Tanker, account

@@ -13,12 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from preplan.drill_events import DUMP_EVENTS, FILL_EVENTS, DrillLog
 from preplan.errors import InputError
 from preplan.inputs.clock import LATEST_START_MIN, LONGEST_MIN, clock, read_times
 from preplan.inputs.drill_log import EVENT_WORDS, read_drill_log
 from preplan.inputs.reader import read_inputs
 from preplan.plan_inputs import Inputs
-from preplan.records import DUMP_EVENTS, FILL_EVENTS, DrillLog
 from tests.faults.small import SmallDistrict
 
 HEADER = "unit_id,event,time,gallons,place"

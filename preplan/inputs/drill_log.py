@@ -10,11 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from preplan.errors import Finding, InputError
-from preplan.inputs.clock import read_times
-from preplan.inputs.sheet import Sheet, open_sheet
-from preplan.plan_inputs import Inputs
-from preplan.records import (
+from preplan.drill_events import (
     CLOCK_EVENTS,
     DUMP_EVENTS,
     FILL_EVENTS,
@@ -22,10 +18,12 @@ from preplan.records import (
     SAYS_NOTHING,
     DrillEvent,
     DrillLog,
-    FloatArray,
-    TextArray,
-    text_array,
 )
+from preplan.errors import Finding, InputError
+from preplan.inputs.clock import read_times
+from preplan.inputs.sheet import Sheet, open_sheet
+from preplan.plan_inputs import Inputs
+from preplan.records import FloatArray, TextArray, text_array
 
 ARRIVES, LEAVES = "arrives", "leaves"
 """What a log may say where its column of places tells at which end."""

@@ -15,6 +15,7 @@ from itertools import product
 
 import numpy as np
 
+from preplan.drill_events import CLOCK_EVENTS, DrillEvent, DrillLog
 from preplan.plan_inputs import Inputs
 from preplan.planning.drill_visits import (
     DUMP,
@@ -30,7 +31,7 @@ from preplan.planning.drill_visits import (
     measure,
     ready_min,
 )
-from preplan.records import CLOCK_EVENTS, DrillEvent, DrillLog, FillSite, FloatArray, Unit
+from preplan.records import FillSite, FloatArray, Unit
 from preplan.water.hydraulics import draft_share
 from preplan.water.shuttle import LIMIT_CODE, Shuttle, cap, joined_circuits, limit_words, storage_gpm, sustained
 from preplan.water.tanker import Handling, Tankers, filling, handling, into_one_gpm

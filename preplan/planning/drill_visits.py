@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from preplan.records import CLOCK_EVENTS, DUMP_EVENTS, FILL_EVENTS, LEAVES_DRILL, DrillEvent
+from preplan.drill_events import CLOCK_EVENTS, DUMP_EVENTS, FILL_EVENTS, LEAVES_DRILL, DrillEvent
 
 DUMP, FILL = "dump", "fill"
 PARTS = ("reaches", "at", "takes", "flows", "leaves")

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from preplan.drill_events import DrillLog
 from preplan.plan_inputs import Inputs
 from preplan.planning.drill_case import DrillCase, Steady, Way, whole_loads
 from preplan.planning.drill_flow import Flow, flow_of
@@ -17,7 +18,7 @@ from preplan.planning.dump_sites import with_dump_sites
 from preplan.planning.ground import Ground, SeasonGround
 from preplan.planning.round_trips import all_trips
 from preplan.planning.vehicles import cut_vehicles, season_fleets
-from preplan.records import DrillLog, FillSite, Unit
+from preplan.records import FillSite, Unit
 from preplan.roads.search import Fleet
 
 
