@@ -77,14 +77,8 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
                 remedy = "a shapefile is a .shp, .shx and .dbf file side by side; " + remedy
             raise fail(file, "is no map layer that can be read", remedy=remedy) from error
     notes = chosen + [f"{file}: {_first_line(warning.message, name, source, file)}" for warning in caught]
-    if not len(meta["fields"]) and str(source).lower().endswith(".shp"):
-        raise fail(
-            file,
-            "has shapes but no columns: the .dbf file that holds them is missing",
-            remedy="put the files .shp, .shx, .dbf and .prj of one name side by side",
-        )
-    if not len(meta["fields"]) and (wkb is None or not len(wkb)):
-        raise fail(file, "has no features", remedy="is it the right file, or was it saved with a filter?")
+    if not len(meta["fields"]):
+        _check_columns(source, file, shapes=wkb is not None and len(wkb) > 0)
     rows = len(values[0]) if wkb is None else len(wkb)
     shapes, assumed = None, list[str]()
     if wkb is not None:
@@ -102,6 +96,24 @@ def read_layer(source: Path | str | bytes, role: str, file: str, *, suffix: str 
         chosen="".join(chosen),
         part=layer if chosen else "",
     )
+
+
+def _check_columns(source: Path | str | bytes, file: str, *, shapes: bool) -> None:
+    """Refuse a layer without a column: a shapefile whose other half is missing, or one that has no shapes either.
+
+    Raises
+    ------
+    InputError
+        It is so.
+    """
+    if str(source).lower().endswith(".shp"):
+        raise fail(
+            file,
+            "has shapes but no columns: the .dbf file that holds them is missing",
+            remedy="put the files .shp, .shx, .dbf and .prj of one name side by side",
+        )
+    if not shapes:
+        raise fail(file, "has no features", remedy="is it the right file, or was it saved with a filter?")
 
 
 @contextmanager

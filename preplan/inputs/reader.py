@@ -50,13 +50,12 @@ def read_inputs(district_file: Path) -> Inputs:
     opened, findings, notes = _open_tables(said)
     sheets = {role: opened[role] if role in opened else empty_sheet(role) for role in SPECS}
     rules = said.district.rules
-    station_ids = set(sheets["stations"].id) if "stations" in opened else None
 
     addresses = read_addresses(sheets["addresses"])
     hydrants = read_hydrants(sheets["hydrants"], rules.hydrants)
     sites = read_fill_sites(sheets["fill_sites"], rules.shuttle, said.district.date)
     stations = read_stations(sheets["stations"], rules.apparatus)
-    units = read_apparatus(sheets["apparatus"], rules, station_ids)
+    units = read_apparatus(sheets["apparatus"], rules, set(sheets["stations"].id) if "stations" in opened else None)
     closures = read_closures(sheets["closures"])
     bridges = read_bridges(sheets["bridges"])
 
