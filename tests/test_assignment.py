@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from preplan.planning.assignment import Scene, SupplyLine, crews, other_sources, season_months, supply_line
+from preplan.planning.choices import Choice, choose
 from preplan.planning.flows import Flows
-from preplan.planning.levels import Choice, choose
 from preplan.records import ALL_MONTHS, ResponseLevel, Unit
 from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS

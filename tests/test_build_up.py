@@ -11,9 +11,10 @@ from preplan.plan import Plan
 from preplan.plan_tables import BuildUpTable
 from preplan.planning.assignment import Scene
 from preplan.planning.build_up import BUILT_UP, MUCH_MORE, WAITS_MIN, build_ups, with_build_ups
+from preplan.planning.choices import choose
 from preplan.planning.fireground import case_table, haulers
 from preplan.planning.flows import Flows
-from preplan.planning.levels import Graded, choose, grade
+from preplan.planning.levels import Graded, grade
 from preplan.records import ResponseLevel
 from preplan.render import card_words, first_minutes
 from preplan.render.card_facts import Facts

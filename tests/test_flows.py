@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from preplan.planning.assignment import Scene
+from preplan.planning.choices import choose
 from preplan.planning.fireground import called_later, case_table, everyone, haulers
 from preplan.planning.flows import Flows, Settled
-from preplan.planning.levels import Graded, called_late, choose, grade
+from preplan.planning.levels import Graded, called_late, grade
 from preplan.planning.minutes import call_by, on_arrival_min, strips
 from preplan.records import IntArray, ResponseLevel
 from preplan.rules import Rules, ShuttleRules

@@ -12,10 +12,11 @@ import pytest
 from preplan.months import months_text
 from preplan.plan_tables import AnswerTable, Flag, LevelTable, TripTable
 from preplan.planning.assignment import Scene
+from preplan.planning.choices import choose, worst_season
 from preplan.planning.flags import address_flags, site_flags
 from preplan.planning.flows import Flows
 from preplan.planning.kept import kept_pairs
-from preplan.planning.levels import choose, grade, least_dry, worst_season
+from preplan.planning.levels import grade, least_dry
 from preplan.records import AddressTable, ResponseLevel, text_array
 from preplan.render.card_facts import Facts
 from preplan.render.flag_words import flag_words

@@ -12,8 +12,9 @@ from preplan.inputs.cells import months as months_said
 from preplan.inputs.reader import read_inputs
 from preplan.plan_tables import FIRST_ALARM_IN, Flag
 from preplan.planning.by_season import merged_scene, season_flags, with_lone_months, with_stranded, worst_roads
+from preplan.planning.choices import choose
 from preplan.planning.flows import Flows
-from preplan.planning.levels import choose, grade
+from preplan.planning.levels import grade
 from preplan.records import ALL_MONTHS, Closure, RoadTable
 from preplan.roads.seasons import RoadSeason, all_year, road_seasons
 from preplan.roads.source import read_osm

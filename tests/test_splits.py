@@ -12,10 +12,11 @@ import pytest
 
 from preplan.planning import splits
 from preplan.planning.assignment import Scene
+from preplan.planning.choices import choose
 from preplan.planning.fireground import Crews, case_table, haulers, long_run_gpm, steady, with_jobs
 from preplan.planning.flows import Flows, Settled
 from preplan.planning.hauls import haul_table
-from preplan.planning.levels import Graded, choose, grade
+from preplan.planning.levels import Graded, grade
 from preplan.records import BoolArray, FillSite, ResponseLevel
 from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS, joined_circuits, sustained

@@ -1,6 +1,6 @@
 """Seasons of the roads put together: each address takes the rows of its worst season.
 
-Sites that stand in some months only are weighed inside one season of the roads (`levels.choose`); here the seasons
+Sites that stand in some months only are weighed inside one season of the roads (`choices.choose`); here the seasons
 of the roads are weighed against each other, by the same rule.
 """
 
@@ -15,8 +15,8 @@ import numpy as np
 from preplan.months import month_words, months_text
 from preplan.plan_tables import FIRST_ALARM_IN, NO_SITE_IN, NO_WAY, AnswerTable, Flag, SeasonLine
 from preplan.planning.assignment import CutTrips, Scene
+from preplan.planning.choices import Choice, worst_season
 from preplan.planning.flows import Flows
-from preplan.planning.levels import Choice, worst_season
 from preplan.planning.minutes import called_in
 from preplan.records import ALL_MONTHS, FloatArray, IntArray
 

@@ -15,9 +15,9 @@ import numpy as np
 
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import CutTrips, Scene, season_months
+from preplan.planning.choices import SeasonSites, season_sites
 from preplan.planning.fireground import case_table, everyone, setup_min
 from preplan.planning.flows import ALIKE, SLACK, Flows
-from preplan.planning.levels import SeasonSites, season_sites
 from preplan.planning.pieces import in_pieces
 from preplan.planning.round_trips import SeasonTrips
 from preplan.planning.splits import NEAREST

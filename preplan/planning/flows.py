@@ -229,6 +229,14 @@ class Flows:
         rows, nothing = np.arange(len(site)), self.held_at(site, level) <= _NOTHING_GPM
         return np.where((site >= 0) & nothing, self.steady_gpm[rows, np.maximum(site, 0), level], np.nan)
 
+    def held_of(self, site: IntArray) -> FloatArray:
+        """Look up the same of the sites of every level, (addresses, levels)."""
+        return np.column_stack([self.held_at(site[:, level], level) for level in range(site.shape[1])])
+
+    def steady_of(self, site: IntArray) -> FloatArray:
+        """Look up `steady_at` of the sites of every level, (addresses, levels)."""
+        return np.column_stack([self.steady_at(site[:, level], level) for level in range(site.shape[1])])
+
     def brought_at(self, site: IntArray, level: int) -> FloatArray:
         """Look up what chosen sites (addresses,) bring at a first look; 0 where none."""
         rows = np.arange(len(site))

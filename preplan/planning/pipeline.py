@@ -28,6 +28,7 @@ from preplan.planning.by_season import (
     told_by_season,
     worst_roads,
 )
+from preplan.planning.choices import Choice, choose
 from preplan.planning.doubts import settle_doubts
 from preplan.planning.driver_warnings import weights_of, with_weights
 from preplan.planning.dump_sites import with_dump_sites, with_shut_beyond
@@ -37,7 +38,7 @@ from preplan.planning.ground import Ground, SeasonGround, lay_ground, on_dry_lan
 from preplan.planning.invariants import hold
 from preplan.planning.kept import Measures, keep_trips, shown_pairs
 from preplan.planning.lays import best_lays, with_lays
-from preplan.planning.levels import Choice, choose, grade
+from preplan.planning.levels import grade
 from preplan.planning.meeting import WayBack, crossing_flags, find_meetings, meeting_flags, ways_back
 from preplan.planning.off_road import with_barriers, with_water_between
 from preplan.planning.postings import AskedWays, FreeWays, free_ways, posting_costs
