@@ -8,7 +8,6 @@ from collections.abc import Collection, Iterable, Sequence
 from functools import lru_cache
 
 import numpy as np
-from scipy.sparse.csgraph import connected_components
 
 from preplan.months import month_words
 from preplan.plan import Plan
@@ -107,6 +106,8 @@ def _places(plan: Plan, stretches: Sequence[int]) -> int:
     """Count the places at which some stretches are: those whose ends are near each other's are at one."""
     if len(stretches) == 1:  # as nearly all are
         return 1
+    from scipy.sparse.csgraph import connected_components  # noqa: PLC0415 - as slow to load as all else that draws
+
     ends = np.vstack([plan.line(stretch)[[0, -1]] for stretch in stretches])
     at = scene.Plane(*ends[0].tolist()).feet(ends[:, 0], ends[:, 1])
     off = np.hypot(*(at[:, None] - at[None]).T)
