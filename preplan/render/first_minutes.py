@@ -244,18 +244,19 @@ def _higher(plan: Plan, address: int, level: int, sharing: Sequence[int]) -> str
     dry = gap_words(plan, address)
     called, asked = float(plan.levels.on_arrival_gpm[address, level]), float(plan.needs.required_gpm[address])
     brings, enough = _amount(plan, address, called), called >= asked - ROUNDING_GPM
+    late = ""
     if dry:
         asked_for = "before that is asked for" if _before_full_flow(plan, address) else f"asked for {need}"
-        late = f"called on arrival it holds {brings}; {asked_for}: {dry}; {_dry_at_once(plan, address, level)}"
-    else:
+        late = f"; called on arrival it holds {brings}; {asked_for}: {dry}; {_dry_at_once(plan, address, level)}"
+    elif not (in_time and enough):  # else it goes without saying
         ample = called > asked * (1.0 + plan.district.rules.plan.close_share)
-        holds = "holds it too" if in_time or ample else "only just holds it"
-        late = f"called on arrival it {holds if enough else f'holds {brings}'}"
+        holds = "holds it too" if ample else "only just holds it"
+        late = f"; called on arrival it {holds if enough else f'holds {brings}'}"
         if not in_time and plan.levels.gap_min[address, level] > LEAST_GAP_MIN:
             late += f"; {_dry_at_once(plan, address, level)}"
     then = "".join(f" {one}" for one in then_at_once(plan, sharing)) if in_time else ""
     when = when_words(by_min, hurried=bool(np.any(little_time(plan, sharing))))
-    return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}; {late}.{then}"
+    return f"{held_words(plan, address, 0)}. For {need} gpm: {name} {when}{late}.{then}"
 
 
 def little_time(plan: Plan, rows: Sequence[int]) -> BoolArray:
