@@ -343,11 +343,13 @@ def test_a_card_says_that_no_tanker_left_out_takes_the_place_of_one_that_is_out(
         facts, a = Facts(sample, group), group.lead
         if sample.answers.level[a] < 0:
             continue
-        left = (table.site[a] >= 0) & (table.tankers[a] & ~table.used[a]).any(axis=1)
+        shuttle = (table.site[a] >= 0) & table.used[a].any(axis=1)
+        left = shuttle & (table.tankers[a] & ~table.used[a]).any(axis=1)
         said = " ".join(line.said for part in card_rest.otherwise(facts, brief=True) for line in part)
-        spare = bool(left[[*card_rest.levels_shown(facts)]].any())
-        assert ("1 tanker out: none that is left out takes its place." in said) == spare
-        told[spare] += 1
+        spare = [f"response level {k + 1}" for k in card_rest.levels_shown(facts) if left[k]]
+        none = f"1 tanker out at {' and '.join(spare)}: none that is left out there takes its place."
+        assert (none in said) == ("none that is left out" in said) == bool(spare)
+        told[bool(spare)] += 1
     assert min(told.values()) > 50
 
 

@@ -464,7 +464,8 @@ def _none_instead(facts: Facts) -> str:
     """Say at which levels of the table a tanker that is left out takes no place of the one out; '' where none is."""
     table, lead = facts.plan.levels, facts.lead
     shown = [k for k in levels_shown(facts) if table.site[lead, k] >= 0]
-    spare = [k for k in shown if np.any(table.tankers[lead, k] & ~table.used[lead, k])]
+    # where no tanker can shuttle none is left out of one
+    spare = [k for k in shown if np.any(table.used[lead, k]) and np.any(table.tankers[lead, k] & ~table.used[lead, k])]
     named = " and ".join(words.level_words(facts.plan.district.levels[k].name) for k in spare)
     return f"1 tanker out at {named}: none that is left out there takes its place." if spare else ""
 
