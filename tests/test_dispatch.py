@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from preplan.months import months_of
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
-from preplan.plan_tables import Flag, NurseTable, SeasonLine
+from preplan.plan_tables import SHUT_BEYOND, Flag, NurseTable, SeasonLine
 from preplan.records import text_array
 from preplan.render.dispatch import (
     AT_ONCE,
@@ -437,6 +437,17 @@ def test_a_route_that_lacks_says_how_far_off_the_roads() -> None:
     note = rows(replace(plan, answers=replace(plan.answers, flags=flags)))[0]["note"]
     assert note == f"2,957 ft from the nearest road that a tanker can use; {NO_SHUTTLE}"
     assert np.isnan(plan.frontages.fraction).all()
+
+
+def test_a_row_says_in_which_months_engines_get_no_farther_than_the_dump_site() -> None:
+    """On the sample's road that is shut in winter beyond its last farm: who is sent brings hose for the rest."""
+    plan = plan_of(SAMPLE / "district.toml")
+    said = "in December to April the road past the dump site is shut, hose goes on by hand"
+    here = [row for row in rows(plan) if row["road"] == "Corduroy Road" and row["to_number"]]
+    shut = {int(row["to_number"]): said in row["note"] for row in here}
+    flagged = [a for a, flags in enumerate(plan.answers.flags) if any(flag.code == SHUT_BEYOND for flag in flags)]
+    assert {number for number, told in shut.items() if told} == set(plan.addresses.number[flagged].tolist())
+    assert 0 < len(flagged) < len(shut)
 
 
 def test_a_row_names_the_barrier_its_houses_lie_behind_and_which_houses() -> None:

@@ -18,9 +18,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from preplan.months import month_words, months_text
+from preplan.months import month_words, months_of, months_text
 from preplan.plan_cards import CardGroup, OtherCircuit
-from preplan.plan_tables import NO_WAY, ROUNDING_GPM, at_level, text_at_level
+from preplan.plan_tables import NO_WAY, ROUNDING_GPM, SHUT_BEYOND, Flag, at_level, text_at_level
 from preplan.records import ALL_MONTHS, IntArray
 from preplan.render import backups, crew, first_minutes, words
 from preplan.render.card_facts import Facts
@@ -70,6 +70,11 @@ NONE_PLANNED = "call by local procedure, no tanker shuttle is planned"
 """Begins the note of a row of hydrants."""
 _RANK = ("hydrant", "no route", "served", "higher level", "not met")
 """Statuses by what they ask of a dispatcher, least first: to show 'no route' would send nobody to the other."""
+_KEPT_OFF = {
+    "barrier": "the road there lies behind a barrier, {}",
+    SHUT_BEYOND: "in {} the road past the dump site is shut, hose goes on by hand",
+}
+"""What keeps engines from a building, by the code of its flag."""
 _SITE = re.compile(r"fill site (\d+)")
 """A fill site by its number, in the words of a card."""
 
@@ -262,16 +267,22 @@ def _notes(plan: Plan, asked: Asked, row: Row, group: CardGroup | None) -> Itera
 
 
 def _barriers(plan: Plan, row: Row) -> Iterator[str]:
-    """Name the barriers behind which addresses of a row lie, and whose they are where not all lie behind one."""
+    """Say what keeps engines from addresses of a row, a barrier or a road shut in some months, and from whose."""
     behind: dict[str, list[int]] = {}
     for a in row.addresses:
         for flag in plan.answers.flags[a]:
-            if flag.code == "barrier":
-                behind.setdefault(str(flag).partition("=")[2], []).append(a)
-    for barrier, mine in behind.items():
+            if flag.code in _KEPT_OFF:
+                behind.setdefault(_KEPT_OFF[flag.code].format(_kept_off_words(flag)), []).append(a)
+    for said, mine in behind.items():
         named = [str(number) if number >= 0 else "" for number in plan.addresses.number[mine].tolist()]
         whose = f"{' '.join(filter(None, named)) or 'some of these'}: " if len(mine) < len(row.addresses) else ""
-        yield f"{whose}the road there lies behind a barrier, {barrier}"
+        yield f"{whose}{said}"
+
+
+def _kept_off_words(flag: Flag) -> str:
+    """Write what a flag of `_KEPT_OFF` names: the barrier, or the months."""
+    value = str(flag).partition("=")[2]
+    return month_words(months_of(value)) if flag.code == SHUT_BEYOND else value
 
 
 def _hydrants(plan: Plan, row: Row) -> Iterator[str]:
