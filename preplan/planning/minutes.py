@@ -53,8 +53,8 @@ def never_less(scene: Scene, run: Crews, sent_gpm: FloatArray, called: Minutes) 
 
     `run` has the levels of an address one after the other, `sent_gpm` (cases,) is what each holds with all alerted at
     once. Who comes late need not be waited for: the first alarm goes on as it began. What is held is the most that any
-    of them holds, of another level's no more than `sent_gpm`; minutes and gallons are those of one that meets, if one
-    does, then of the one that falls short by least.
+    of them holds, of another level's no more than `sent_gpm`; minutes and gallons are those of the one that meets and
+    holds most, or, where none does, falls short by least.
     """
     short = np.nan_to_num(called.books.short_gal, nan=np.inf)
     gpm, need = called.held.uninterrupted_gpm, scene.needs.required_gpm[run.address]
@@ -64,7 +64,8 @@ def never_less(scene: Scene, run: Crews, sent_gpm: FloatArray, called: Minutes) 
         rows = np.flatnonzero(run.level[1:] == level) + 1
         rows = rows[(run.address[rows - 1] == run.address[rows]) & (run.level[rows - 1] == level - 1)]
         below = books[rows - 1]
-        less = met[below] & ~met[rows] | (met[below] == met[rows]) & (short[below] < short[rows])
+        both = np.where(met[rows], gpm[below] > gpm[rows], short[below] < short[rows])
+        less = met[below] & ~met[rows] | (met[below] == met[rows]) & both
         books[rows[less]] = below[less]
         more = gpm[held[rows - 1]] > gpm[rows]
         held[rows[more]] = held[rows[more] - 1]
