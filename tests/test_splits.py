@@ -20,6 +20,7 @@ from preplan.planning.levels import Graded, grade
 from preplan.records import BoolArray, FillSite, ResponseLevel
 from preplan.rules import PlanRules, Rules, ShuttleRules
 from preplan.water.shuttle import LIMITS, joined_circuits, sustained
+from preplan.water.timeline import held_flow
 from preplan.water.timeline_batch import gaps, held_flows
 from preplan.water.timeline_clock import Rows
 from tests.planning_case import ENGINES, hydrants, scene, site, unit
@@ -333,3 +334,27 @@ def test_who_fills_at_a_hydrant_hauls_though_no_engine_is_left_for_the_first_sit
     assert levels.gap_min[0, 1] == gaps(table).gap_min[0]
     assert (hauls.loads[hauls.level == 1] > 1).all()
     assert (hauls.called_loads[hauls.level == 1] > 1).all()
+
+
+def test_the_best_site_by_itself_need_not_be_one_of_the_best_two() -> None:
+    """F2 alone holds most and hardly too little, and splitting from it gains nothing; F1 with F2 beside it meets."""
+    engines = tuple(unit(f"E{n}", "engine", tank_gal=750.0) for n in range(5))
+    gallons = (3000.0, 1000.0, 3000.0, 2000.0, 3000.0, 2000.0)
+    tankers = tuple(unit(f"T{n}", "tanker", tank_gal=gal, pump_gpm=None) for n, gal in enumerate(gallons))
+    case = scene(
+        [[25.11, 15.06, 14.93, 25.35]],
+        tuple(site(f"F{n}", fill_gpm=gpm) for n, gpm in enumerate((150.0, 400.0, 700.0, 150.0))),
+        units=engines + tankers, levels=(ResponseLevel(name="A", engines=5, tankers=6),), required_gpm=500.0,
+        arrival_min=[12.38, 10.56, 10.97, 7.02, 10.81, 10.87, 15.02, 10.89, 12.04, 13.3, 22.5],
+    )  # fmt: skip
+    flows = Flows(case)
+    first = flows.best_site(np.ones((1, 4), dtype=np.bool_), 0)
+    assert first.tolist() == [2]
+    assert 490.0 < flows.held_at(first, 0)[0] < 500.0
+    found = planned(case)
+    assert (of_top(found, "site"), of_top(found, "split")) == (1, 2)
+    assert of_top(found, "meets")
+    assert of_top(found, "backup") == 2
+    run = found.worked[0].run
+    names = [case.units[u].unit_id for u in haulers(case)]
+    assert held_flow(case_table(case, run).case(0, names)).gpm >= 500.0

@@ -77,8 +77,8 @@ def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool
     """Choose each level's fill site and backup in one season, among the sites that can be used, `stands` (sites,).
 
     A level keeps the site of the level below unless the better one gains more than `keep_site_gain`, or it alone
-    meets the requirement. Chosen cases are worked out in full, unless a first look will do; tankers are split over two
-    sites only then.
+    meets the requirement, or the next best one does with a second site. Chosen cases are worked out in full, unless a
+    first look will do; tankers are split over two sites only then.
     """
     shape = (len(scene.needs), len(scene.levels))
     site, backup, row = np.full((3, *shape), -1, dtype=np.int32)
@@ -97,8 +97,28 @@ def season_sites(scene: Scene, flows: Flows, stands: BoolArray, *, in_full: bool
             there = best >= 0
             best[there] = flows.settled_rows(row[there, level]).run.site
         site[:, level] = best
-        backup[:, level] = flows.best_site(allowed & other_sources(scene, site[:, level]), level)
+        backup[:, level] = flows.best_site(allowed & other_sources(scene, best), level)
+        lifted = _split_from(flows, backup[:, level], row[:, level], stands, level) if in_full else row[:, level]
+        moved = lifted != row[:, level]
+        if moved.any():
+            row[:, level] = lifted
+            site[moved, level] = flows.settled_rows(lifted[moved]).run.site
+            backup[:, level] = flows.best_site(allowed & other_sources(scene, site[:, level]), level)
     return SeasonSites(site, backup, row)
+
+
+def _split_from(flows: Flows, first: IntArray, row: IntArray, stands: BoolArray, level: int) -> IntArray:
+    """Give the settled cases of a level, (addresses,), from another first site where that alone meets the requirement.
+
+    The best site by itself need not be one of the best two: where it does not meet, with or without a second one,
+    tankers are split over `first` (addresses,), the next best, and a second one.
+    """
+    need = flows.scene.needs.required_gpm - ROUNDING_GPM
+    short = (row >= 0) & (flows.brings(row) < need)
+    first = np.where(short, first, -1).astype(np.int32)
+    _settle(flows, first, level)
+    tried = split_rows(flows, flows.row_of(first, level), np.full_like(first, -1), stands, level)
+    return np.where(short & (flows.brings(tried) >= need), tried, row).astype(np.int32)
 
 
 def _settle(flows: Flows, site: IntArray, level: int) -> None:
