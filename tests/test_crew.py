@@ -24,11 +24,11 @@ def test_every_unit_of_the_fleet_is_named_with_its_job_and_arrival() -> None:
     used[0, 1, 4] = False
     fewer = replace(plan, levels=replace(plan.levels, used=used))
     assert ("tankers", "2,000 gal; T1 at 13 min") in crew.crew_words(fewer, 0, 1)
-    assert ("left out", "T2 at 20 min") in crew.crew_words(fewer, 0, 1)
+    assert ("left out of the shuttle", "T2 at 20 min") in crew.crew_words(fewer, 0, 1)
     none = replace(plan, levels=replace(plan.levels, used=np.zeros_like(plan.levels.used)))
     jobs = dict(crew.crew_words(none, 0, 1))
     assert jobs["cannot shuttle, bring their water"] == "T1 at 13, T2 at 20 min"
-    assert "left out" not in jobs
+    assert crew.LEFT_OUT not in jobs
 
 
 def test_arrivals_are_rounded_up_and_a_unit_without_a_way_comes_last() -> None:

@@ -230,12 +230,12 @@ def test_what_a_site_gives_in_all_and_how_long_it_lasts() -> None:
 def test_of_two_sources_it_is_told_what_each_holds_and_gives_after_that() -> None:
     """Until when is known to the timeline alone: how they share the flow is not told."""
     main, cistern = site("F1"), site("F3", kind="cistern", storage_gal=30_000.0, refill_gpm=50.0)
-    said = "fill site 4's 30,000 gal last, then 50 gpm there"
+    said = "fill site 4's 30,000 gal last, then 50 gpm from it"
     assert words.both_lasting_words({1: main, 4: cistern}, {}) == f" while {said}"
     assert words.both_lasting_words({4: cistern, 6: cistern}, {6: ""}) == f" while {said} and {said.replace('4', '6')}"
     assert words.both_lasting_words({1: main, 2: main}, {}) == ""
     dry = words.both_lasting_words({1: main, 4: cistern}, {1: " (past minute 145)", 4: " (about minute 60)"})
-    assert dry == " while fill site 4's 30,000 gal last (about minute 60), then 50 gpm there"
+    assert dry == " while fill site 4's 30,000 gal last (about minute 60), then 50 gpm from it"
 
 
 def test_a_small_source_is_never_told_as_lasting_after_the_required_time() -> None:
