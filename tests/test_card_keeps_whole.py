@@ -161,4 +161,5 @@ def test_what_stands_behind_is_named_whole_or_as_more() -> None:
         assert paper.width_of(said, paper.SMALL_PT, bold=True) <= card_facts.WIDTH_PT
         assert ("…" in said) is False
     assert card_texts.one_line(behind * 2).endswith(", more.")
+    assert card_texts.one_line([warnings * 3]).endswith("…")
     assert card_texts.one_line([]) == ""

@@ -489,7 +489,7 @@ def test_a_fill_site_says_of_each_circuit_alike_how_empties_keep_off_a_lane() ->
 
 
 def test_a_dump_site_on_another_road_than_the_address_is_named_for_says_so_first() -> None:
-    """A driver who looks for the road of the headline must not pass the spot."""
+    """A driver who looks for the road of the headline must not pass the spot; nor is one told so of the same road."""
     plan = example_plan()
     lead = plan.groups[0].lead
     flagged = plan.answers.flagged([(lead, Flag("frontage uncertain", 969.0, "ft"))])
@@ -497,5 +497,10 @@ def test_a_dump_site_on_another_road_than_the_address_is_named_for_says_so_first
     for answers, told in ((flagged, True), (plan.answers, False)):
         lines = card_words.dump(Facts(replace(plan, answers=answers, addresses=named), plan.groups[0]))
         said = " ".join(line.said for line in lines)
-        assert (", NOT ON COOK RD: the nearest road (assumed)" in said) == told
-        assert any(line.bold and "NOT ON" in line.said for line in lines) == told
+        assert (", the nearest road (assumed): the map has no COOK RD near" in said) == told
+        assert any(line.bold and "(assumed)" in line.said for line in lines) == told
+    for street in ("East Mill Rd", "Mill St", "MILL ROAD", "Quarry Ln"):
+        table = replace(plan.addresses, street=text_array([street] * len(plan.addresses)))
+        ours = replace(plan, answers=flagged, addresses=table)
+        said = " ".join(line.said for line in card_words.dump(Facts(ours, plan.groups[0])))
+        assert ("the map has no" in said) == (street in {"East Mill Rd", "Quarry Ln"}), street

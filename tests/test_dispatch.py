@@ -23,6 +23,7 @@ from preplan.plan_tables import SHUT_BEYOND, Flag, NurseTable, SeasonLine
 from preplan.records import text_array
 from preplan.render.dispatch import (
     AT_ONCE,
+    AT_ONCE_BEST,
     AT_ONCE_TOO,
     DISPATCH_COLUMNS,
     NO_SHUTTLE,
@@ -31,7 +32,7 @@ from preplan.render.dispatch import (
     dispatch_csv,
 )
 from preplan.render.first_minutes import AT_ONCE as FIRST_ALARM
-from preplan.render.first_minutes import officer_words
+from preplan.render.first_minutes import little_time, officer_words
 from tests.example_plan import example_plan, split_plan
 from tests.faults.small import TABLES, TOML, SmallDistrict
 from tests.plan_checks import SAMPLE, plan_of
@@ -85,26 +86,26 @@ def test_the_drawn_plan() -> None:
     none = f"send Level 2 with the first alarm: {NONE_MEETS}, it holds the most{AT_ONCE_TOO}"
     assert dispatch_csv(plan).decode().splitlines() == [
         ",".join(DISPATCH_COLUMNS),
-        f',1,1,odd,,,,,,,,,no route,500,,,,,1,,,,-71.900000,44.200000,"{OFF}; {NO_SHUTTLE}"',
+        f',1,1,odd,,,,,,,,no route,500,,,,,1,,,,-71.900000,44.200000,,"{OFF}; {NO_SHUTTLE}"',
         (
-            "Mill Road,3,3,odd,,,,,,,,,hydrant,250,,,,,1,,,,-72.039000,44.000500,"
+            "Mill Road,3,3,odd,,,,,,,,hydrant,250,,,,,1,,,,-72.039000,44.000500,,"
             f'"{NONE_PLANNED}; hydrant H1, 400 ft by road and driveway, counts for 670 gpm"'
         ),
         (
-            "Mill Road,12,12,even,Level 1,Level 1,E1 E2 T1 T2,F1,,F2,,,served,250,322,310,tankers,,1,,,Quarry Lane,"
-            "-72.036000,44.001500,"
+            "Mill Road,12,12,even,Level 1,Level 1,E1 E2 T1 T2,F1,,F2,,served,250,322,310,tankers,,1,,,Quarry Lane,"
+            "-72.036000,44.001500,,"
         ),
         (
-            "Mill Road,40,40,even,Level 2,Level 2,E1 E2 T1 E3 T2,F1,,,,,higher level,500,514,505,tankers,0.0,1,,,,"
-            f'-72.030500,44.003500,"{AT_ONCE}"'
+            "Mill Road,40,40,even,Level 2,Level 2,E1 E2 T1 E3 T2,F1,,,,higher level,500,514,505,tankers,0.0,1,,,,"
+            f'-72.030500,44.003500,,"{AT_ONCE}"'
         ),
         (
-            "Quarry Lane,7,7,odd,,Level 2,E1 E2 T1 E3 T2,F1,,,,,not met,500,270,260,tankers,0.0,1,,,Mill Road,"
-            f'-72.020500,44.006000,"{none}"'
+            "Quarry Lane,7,7,odd,,Level 2,E1 E2 T1 E3 T2,F1,,,,not met,500,270,260,tankers,0.0,1,,,Mill Road,"
+            f'-72.020500,44.006000,,"{none}"'
         ),
         (
-            "Quarry Lane,9,9,odd,,Level 2,E1 E2 T1 E3 T2,F1,,F2,,,not met,500,251,240,tankers,0.0,1,,,Mill Road,"
-            f'-72.019500,44.009000,"{none}"'
+            "Quarry Lane,9,9,odd,,Level 2,E1 E2 T1 E3 T2,F1,,F2,,not met,500,251,240,tankers,0.0,1,,,Mill Road,"
+            f'-72.019500,44.009000,,"{none}"'
         ),
     ]
 
@@ -698,8 +699,10 @@ def test_columns_alone_tell_whom_to_send_and_where_to_fill_in_every_month() -> N
             continue
         told = {month: sites for span in row["sites_by_month"].split("; ")
                 for months, _, sites in [span.partition(" ")] for month in months_of(months)}  # fmt: skip
-        level = [one.name for one in plan.district.levels].index(row["send_level"])
         for season in plan.seasons:
+            level = int(plan.answers.level[a])
+            if level < 0:  # no route in the months that decide
+                level = season.level_of([a], plan.needs.required_gpm[[a]])
             ids = "+".join(plan.sites[site].site_id for site in season.sites_of(a, level)) or "no site"
             assert {told[month] for month in season.months} == {ids}
 
@@ -725,3 +728,21 @@ def test_nurses_of_other_months_are_those_of_the_sheets() -> None:
         assert table.stop_min[at].tolist() == ([] if line is None else [line.stop_min])
         drawn |= set() if line is None else {str(plan.answers.status[lead])}
     assert drawn == {"served", "higher level", "not met"}
+
+
+def test_a_row_never_leaves_more_time_for_a_call_than_the_cards_of_its_houses() -> None:
+    """On the sample: a card names one call for all of its houses, and a row has those of several cards."""
+    plan, told = plan_of(SAMPLE / "district.toml"), 0
+    at = {(row["lon"], row["lat"]): row for row in rows(plan) if row["status"] == "higher level"}
+    for group in plan.groups:
+        by_min = plan.answers.called_by_min([group.lead, *group.addresses])
+        for a in group.addresses:
+            row = at.get((f"{plan.addresses.lon[a]:.6f}", f"{plan.addresses.lat[a]:.6f}"))
+            if row is None or plan.answers.status[a] != "higher level":
+                continue
+            assert float(row["call_by_min"]) <= np.nan_to_num(by_min), row
+            assert np.isfinite(by_min) or AT_ONCE in row["note"]
+            if np.isfinite(by_min) and little_time(plan, group.addresses).any():
+                assert AT_ONCE in row["note"] or AT_ONCE_BEST in row["note"]
+                told += 1
+    assert told > 10

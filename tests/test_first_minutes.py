@@ -428,6 +428,7 @@ def test_first_water_is_of_the_tenth_that_other_pages_print(plan: Plan) -> None:
 
 
 def test_a_level_that_holds_enough_from_a_later_minute_says_so_where_none_holds_it(plan: Plan) -> None:
-    for gpm, said in ((510.0, "none holds 500, but this one from minute 41 on"), (490.0, "none holds 500")):
+    since = "none holds 500, but this one from minute 41 on, if little is drawn until then"
+    for gpm, said in ((510.0, since), (490.0, "none holds 500")):
         later = BuildUpTable(address=np.array([3], dtype=np.int32), from_min=np.array([40.2]), gpm=np.array([gpm]))
         assert f"; {said}." in officer_words(replace(plan, built_up=later), 3)

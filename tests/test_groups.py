@@ -33,6 +33,14 @@ ROUTE = draw(
     ],
 )
 """A numbered route that is a street of a town for a stretch."""
+NUMBERED = draw(
+    {"a": (0, 0), "b": (1000, 0), "c": (0, 3000), "d": (1000, 3000)},
+    [
+        ("a", "b", {"name": "Spring Street", "ref": "US 7", "highway": "primary"}),
+        ("c", "d", {"ref": "US 7", "highway": "primary"}),
+    ],
+)
+"""The same where the map gives the rest a number alone."""
 
 
 def named(*addresses: tuple[float, str], town: Drawing = TOWN) -> list[str]:
@@ -55,6 +63,7 @@ def test_a_numbered_route_is_no_street_of_a_town_that_it_runs_along() -> None:
     """Most houses of the route stand where it is a street; nobody who calls from one says that street's name."""
     houses = ((0.0, "US ROUTE 7"), (0.0, "US ROUTE 7"), (3000.0, "US ROUTE 7"), (0.0, "SPRING ST"))
     assert named(*houses, town=ROUTE) == ["U.S. Route 7"] * 3 + ["Spring Street"]
+    assert named(*houses, town=NUMBERED) == ["US 7"] * 3 + ["Spring Street"]
 
 
 def test_who_names_no_road_takes_the_nearest_and_never_another_s() -> None:

@@ -174,8 +174,10 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     higher = replace(plan.answers, status=text_array(["served", "higher level", "higher level", "not met"] * 2)[:6])
     assert crew.lay_meets_words(replace(plan, answers=higher), 2) == ""
     pond = replace(plan, sites=(replace(plan.sites[0], months=frozenset(range(4, 12))), *plan.sites[1:]))
-    first = replace(lay(), level=np.zeros(1, dtype=np.int32))
-    sooner = said.replace("response level 2", "response level 1")
+    late = replace(lay(), level=np.zeros(1, dtype=np.int32))
+    assert crew.lay_meets_words(replace(plan, lays=late, answers=higher), 2) == "", "full flow is asked for before"
+    first = replace(late, ready_min=np.array([24.1]))
+    sooner = said.replace("response level 2", "response level 1").replace("minute 29", "minute 25")
     assert crew.lay_meets_words(replace(plan, lays=first, answers=higher), 2) == sooner
     ours = card_facts.Facts(replace(plan, lays=first, answers=higher), replace(plan.groups[2], lead=2))
     called = " ".join(line.said for line in card_words.call(ours))

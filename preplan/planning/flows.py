@@ -230,7 +230,7 @@ class Flows:
         return np.where((site >= 0) & nothing, self.steady_gpm[rows, np.maximum(site, 0), level], np.nan)
 
     def held_of(self, site: IntArray) -> FloatArray:
-        """Look up the same of the sites of every level, (addresses, levels)."""
+        """Look up `held_at` of the sites of every level, (addresses, levels)."""
         return np.column_stack([self.held_at(site[:, level], level) for level in range(site.shape[1])])
 
     def steady_of(self, site: IntArray) -> FloatArray:

@@ -87,14 +87,14 @@ def name_roads(addresses: AddressTable, frontages: FrontageTable, roads: RoadTab
 
     Where its table names none, the road of its frontage stands in. Tables spell one street in many ways: streets that
     are one take one name, the map's where one of them has it, of several the commonest, of those the fullest. A street
-    by whose name the map knows another stretch keeps it: a numbered route is no street of a town that it runs along.
+    by whose name the map has another stretch with houses keeps it: a numbered route is no street of a town on its way.
     """
     mapped = np.where(frontages.segment >= 0, np.where(roads.name != "", roads.name, roads.ref)[frontages.segment], "")
     given, number = addresses.street.tolist(), addresses.number.tolist()
     own = ((frontages.how == "named") & (frontages.along_ft == 0.0)) | (addresses.street == "")
     key = [address_street(*one) for one in zip(given, number, strict=True)]
     meant = _commonest((k, normalise(name)) for k, name, it in zip(key, mapped.tolist(), own, strict=True) if it and k)
-    known = {normalise(name) for name in set(roads.name.tolist())}
+    known = {normalise(name) for name in set(mapped.tolist()) if name}
     meant = {k: name for k, name in meant.items() if k not in known}
     key = [meant.get(k, k) if k else normalise(name) for k, name in zip(key, mapped.tolist(), strict=True)]
     rows = list(zip(key, given, mapped.tolist(), own.tolist(), strict=True))

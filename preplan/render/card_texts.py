@@ -22,6 +22,7 @@ _CLOSE = "\u2022 Close call"
 _ARRIVING, _ELSE, _BASIS = "how units arrive from their stations", "what else if something is out", "what is assumed"
 _SHORTER = {_ARRIVING: "arrivals", _ELSE: "more if out"}
 """What stands on the page behind, and in a line that is too narrow."""
+_MORE = "more"
 
 
 def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:
@@ -254,7 +255,7 @@ class Texts:
         roads = [road for at, (road, _) in self._limits.items() if not {Piece(_CARE, at), Piece(_LIMIT, at)} & shown]
         tight = enumerate(card_rest.tight_places(self.facts))
         roads = [*dict.fromkeys([*(place for at, place in tight if at not in kept), *roads])]
-        warnings = f"MORE WARNINGS ({', '.join(filter(None, roads))})" if any(roads) else "MORE WARNINGS"
+        warnings = _more_warnings([one for one in roads if one])
         behind = [
             (warnings if grave else "which levels are a close call", bool(care)),
             ("the timeline", self.facts.group.strip is not None),
@@ -265,15 +266,30 @@ class Texts:
         return one_line([said for said, there in behind if there])
 
 
+def _more_warnings(roads: Sequence[str]) -> str:
+    """Name the roads of further warnings, the last ones by their number where the line has no room for all."""
+    for kept in range(len(roads), 0, -1):
+        rest = f" and {len(roads) - kept} more" if kept < len(roads) else ""
+        said = f"MORE WARNINGS ({', '.join(roads[:kept])}{rest})"
+        if kept == 1 or paper.width_of(_behind([said, _MORE]), SMALL_PT, bold=True) <= WIDTH_PT:
+            return said
+    return "MORE WARNINGS"
+
+
 def one_line(behind: Sequence[str]) -> str:
-    """Name what stands on the page behind in one line: more briefly where need be, and the last as `more`."""
-    said = f"{words.first_up(words.NEXT_PAGE)}: {', '.join(behind)}." if behind else ""
-    for long, short in _SHORTER.items():
-        if paper.width_of(said, SMALL_PT, bold=True) > WIDTH_PT:
-            said = said.replace(long, short)
-    while paper.width_of(said, SMALL_PT, bold=True) > WIDTH_PT and ", " in said.removesuffix(", more."):
-        said = f"{said.removesuffix(', more.').rpartition(', ')[0]}, more."
-    return paper.ellipsis(said, SMALL_PT, WIDTH_PT, bold=True)
+    """Name what stands on the page behind in one line: more briefly where need be, then the last things as `more`."""
+    named = list(behind)
+    for long, short in ("", ""), *_SHORTER.items():
+        named = [short if one == long else one for one in named]
+        if paper.width_of(_behind(named), SMALL_PT, bold=True) <= WIDTH_PT:
+            return _behind(named)
+    while len(named) > 1 and paper.width_of(_behind([*named, _MORE]), SMALL_PT, bold=True) > WIDTH_PT:
+        named.pop()
+    return paper.ellipsis(_behind([*named, _MORE]), SMALL_PT, WIDTH_PT, bold=True)
+
+
+def _behind(named: Sequence[str]) -> str:
+    return f"{words.first_up(words.NEXT_PAGE)}: {', '.join(named)}." if named else ""
 
 
 def _headed(items: Sequence[Block]) -> list[Block]:

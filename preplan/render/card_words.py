@@ -287,7 +287,7 @@ def dump(facts: Facts) -> list[Line]:
     road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
     how = {"named": ", the road of its address", "driveway": ", at the mouth of its driveway",
            "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
-    elsewhere = _not_its_road(facts)
+    elsewhere = _not_its_road(facts, road)
     building = _building_words(facts)
     if front.along_ft[lead] > 0.0:
         lane = words.printable(facts.group.road) or "the dead end"
@@ -303,11 +303,19 @@ def dump(facts: Facts) -> list[Line]:
     return lines + (paragraph(_others_hose(facts), HALF_PT) if one else [])
 
 
-def _not_its_road(facts: Facts) -> str:
-    """Name the road on which an address is not, though it is named for it; '' where nothing is known to be wrong."""
-    street = words.printable(facts.plan.addresses.street[facts.lead])
-    uncertain = any(flag.code == "frontage uncertain" for flag in facts.flags)
-    return f", NOT ON {street.upper()}: the nearest road (assumed)" if uncertain and street else ""
+def _not_its_road(facts: Facts, road: str) -> str:
+    """Say that the map has no road of an address's street near, where it stands on one of another name; else ''.
+
+    A name that is within the other, as `Main St` is in `East Main Street`, is taken for the same road.
+    """
+    plan, lead = facts.plan, facts.lead
+    street = words.printable(plan.addresses.street[lead])
+    uncertain = any(flag.code == "frontage uncertain" for flag in plan.answers.flags[lead])
+    named = street.casefold().split()
+    alike = set(named[:-1] or named) <= set(road.casefold().split())
+    if not (uncertain and street and road) or alike or plan.frontages.along_ft[lead] > 0.0:
+        return ""
+    return f", the nearest road (assumed): the map has no {street.upper()} near"
 
 
 def _both(facts: Facts) -> list[Facts]:

@@ -140,11 +140,12 @@ LEAST_QUEUED_MIN = 10.0
 def lay_meets_words(plan: Plan, address: int) -> str:
     """Say in a line that a hose lay carries the required flow where no level's tankers do, or those of a higher one.
 
-    '' where that is not so.
+    '' where that is not so; beside a higher level that meets, where the lay is ready when full flow is asked for.
     """
     lay = plan.lays.rows(np.flatnonzero(plan.lays.address == address)[:1].astype(np.int32))
     need, status = float(plan.needs.required_gpm[address]), str(plan.answers.status[address])
-    sooner = status == "higher level" and bool(np.any(lay.level < plan.answers.level[address]))
+    in_time = lay.ready_min <= full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
+    sooner = status == "higher level" and bool(np.any((lay.level < plan.answers.level[address]) & in_time))
     if not (status == "not met" or sooner) or not np.any(lay.gpm >= need - ROUNDING_GPM):
         return ""
     flow, minute = words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM), words.need(float(lay.ready_min[0]))

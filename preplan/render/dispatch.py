@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -45,12 +46,13 @@ if TYPE_CHECKING:
 
 _ANSWER = (
     "response_level", "send_level", "units", "fill_site_id", "split_site_id", "backup_site_id", "winter_site_id",
-    "sites_by_month", "status", "required_gpm",
+    "status", "required_gpm",
 )  # fmt: skip
 """Columns in which the addresses of a row agree."""
 DISPATCH_COLUMNS = (
     "road", "from_number", "to_number", "parity", *_ANSWER, "uninterrupted_gpm", "sustained_gpm",
-    "limited_by", "call_by_min", "addresses", "label", "street_in_table", "cross_street", "lon", "lat", "note",
+    "limited_by", "call_by_min", "addresses", "label", "street_in_table", "cross_street", "lon", "lat",
+    "sites_by_month", "note",
 )  # fmt: skip
 """Columns of dispatch.csv, in order; flow, cross street and place are those of the row's weakest address."""
 ADDED = frozenset({"send_level", "sites_by_month", "street_in_table"})
@@ -62,7 +64,7 @@ AT_ONCE_TOO = ", called on arrival it holds less or too little flows for longer"
 """Ends the note of a row that no level meets, and whose level goes with the first alarm."""
 AT_ONCE = "send this level with the first alarm: called on arrival it comes too late, or only just in time"
 """Note of a row whose call-by minute leaves a dry minute, or none to spare."""
-AT_ONCE_BEST = "send this level best with the first alarm: called on arrival it has hardly any time to spare"
+AT_ONCE_BEST = "send this level best with the first alarm: called on arrival it just comes in time, or falls just short"
 """Note of a row whose call-by minute leaves hardly any time."""
 NO_SHUTTLE = "no tanker shuttle, call by local procedure"
 """Note of a row without a route: no level can be named."""
@@ -88,6 +90,7 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
     """Return the columns of dispatch.csv by name, before they become text."""
     asked = _asked(plan)
     rows = rows_of(asked)
+    called = _with_its_cards(plan, rows)
     lead = np.array([row.lead for row in rows], dtype=np.int32)
     spans = [[asked.number[a] for a in row.addresses] for row in rows]
     ends = np.array([(min(span), max(span)) for span in spans], dtype=np.float64).reshape(-1, 2)
@@ -104,14 +107,18 @@ def dispatch_columns(plan: Plan) -> dict[str, Cells]:
         "uninterrupted_gpm": supply(plan.answers.shown_flow(plan.levels.uninterrupted_gpm)[lead]),
         "sustained_gpm": supply(plan.answers.shown_flow(plan.levels.sustained_gpm)[lead]),
         "limited_by": [limited_by[row.lead] for row in rows],
-        "call_by_min": minutes(np.array([_call_by(plan, row) for row in rows])),
+        "call_by_min": minutes(np.array([_call_by(plan, row) for row in called])),
         "addresses": Numbers(np.array([len(row.addresses) for row in rows], dtype=np.float64), 0),
         "label": [row.label for row in rows],
         "street_in_table": ["; ".join(_streets(plan, row)) for row in rows],
         "cross_street": [cross.get(row.lead, "") for row in rows],
         "lon": numbers(np.round(plan.addresses.lon[lead], 6), 6),
         "lat": numbers(np.round(plan.addresses.lat[lead], 6), 6),
-        "note": ["; ".join(_notes(plan, asked, row, groups.get(row.lead))) for row in rows],
+        "sites_by_month": [_sites_by_month(plan, row.lead) for row in rows],
+        "note": [
+            "; ".join(_notes(plan, asked, row, cards, groups.get(row.lead)))
+            for row, cards in zip(rows, called, strict=True)
+        ],
     }
     return {name: columns[name] for name in DISPATCH_COLUMNS}
 
@@ -154,7 +161,6 @@ def _answers(plan: Plan) -> list[tuple[str, ...]]:
         named(site_ids, second),
         named(site_ids, plan.answers.shown(levels.backup)),
         _winter_sites(plan, site, second),
-        [_sites_by_month(plan, a) for a in range(len(level))],
         plan.answers.status.tolist(),
         required,
     )
@@ -185,10 +191,13 @@ def _streets(plan: Plan, row: Row) -> Iterator[str]:
 
 
 def _sites_by_month(plan: Plan, address: int) -> str:
-    """List the fill sites of the level shown, month spans before each; '' where they are those of the row all year."""
+    """List the fill sites of the level shown, month spans before each; '' where they are those of the row all year.
+
+    Where there is no route in the months that decide they are those of the level that the note names for others.
+    """
     level = int(plan.answers.level[address])
-    told = _sites_then(plan, address, level) if level >= 0 else {}
-    if set(told) <= {_own_sites(plan, address, level)}:
+    told = _sites_then(plan, address, level)
+    if set(told) <= {_own_sites(plan, address, level) if level >= 0 else ()}:
         return ""
     return "; ".join(f"{months_text(frozenset(months))} {_joined(plan, sites)}" for sites, months in told.items())
 
@@ -201,16 +210,24 @@ def _own_sites(plan: Plan, address: int, level: int) -> tuple[int, ...]:
 
 
 def _sites_then(plan: Plan, address: int, level: int) -> dict[tuple[int, ...], list[int]]:
-    """Give the months in which a level fills at the same sites, by those sites."""
+    """Give the months in which a level, -1: that of each season, fills at the same sites, by those sites."""
     told: dict[tuple[int, ...], list[int]] = {}
     for season in plan.seasons:
-        told.setdefault(season.sites_of(address, level), []).extend(season.months)
+        then = level if level >= 0 else season.level_of([address], plan.needs.required_gpm[[address]])
+        told.setdefault(season.sites_of(address, then), []).extend(season.months)
     return told
 
 
 def _joined(plan: Plan, sites: tuple[int, ...]) -> str:
     """Join the ids of fill sites by a plus sign; 'no site' where there is none."""
     return "+".join(plan.sites[site].site_id for site in sites) or "no site"
+
+
+def _with_its_cards(plan: Plan, rows: Sequence[Row]) -> list[Row]:
+    """Give each row with all addresses that share a card with one of its own: a card names one call for all of them."""
+    mates = {a: group.addresses for group in plan.groups for a in group.addresses}
+    every = (dict.fromkeys(mate for a in row.addresses for mate in mates.get(a, (a,))) for row in rows)
+    return [replace(row, addresses=tuple(each)) for row, each in zip(rows, every, strict=True)]
 
 
 def _at_once(plan: Plan, row: Row) -> bool:
@@ -236,24 +253,28 @@ def _call_by(plan: Plan, row: Row) -> float:
     return float(np.nanmin(known)) if np.isfinite(known).any() else np.nan
 
 
-def _notes(plan: Plan, asked: Asked, row: Row, group: CardGroup | None) -> Iterator[str]:
-    """Say what the cells cannot: what goes with the first alarm, whom to ask, who is meant, what other months hold."""
+def _notes(plan: Plan, asked: Asked, row: Row, called: Row, group: CardGroup | None) -> Iterator[str]:
+    """Say what the cells cannot: what goes with the first alarm, whom to ask, who is meant, what other months hold.
+
+    `called` is the row with all that its cards say one call for.
+    """
     months = plan.district.rules.plan.months
     if not {*ALL_MONTHS} <= {*months}:
         yield f"planned for {month_words(months)} only"
-    if _at_once(plan, row):
+    if _at_once(plan, called):
         yield AT_ONCE
     elif plan.answers.status[row.lead] == "not met" and plan.answers.level[row.lead] >= 0:
         most = plan.district.levels[int(plan.answers.level[row.lead])].name
-        best, at_once = first_minutes.best_words(plan, row.lead), _best_at_once(plan, row)
+        best, at_once = first_minutes.best_words(plan, row.lead), _best_at_once(plan, called)
         yield f"send {most}{' with the first alarm' * at_once}: {NONE_MEETS}, it {best}{AT_ONCE_TOO * at_once}"
         if group is not None and not at_once and (then := first_minutes.at_once_in(plan, group)):
             yield then.strip(" .")
     else:
-        alike = [a for a in row.addresses if asked.answer[a] == asked.answer[row.lead]]
+        shown = plan.answers.level
+        alike = [a for a in called.addresses if shown[a] == shown[row.lead] >= 0]
         if first_minutes.little_time(plan, alike).any():
             yield AT_ONCE_BEST
-        yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, row.addresses))
+        yield from (said.rstrip(".") for said in first_minutes.then_at_once(plan, called.addresses))
     level = int(plan.answers.level[row.lead])
     if level >= 0 and (to_ask := crew.request_words(plan, row.lead, level)):
         yield to_ask.rstrip(".")

@@ -227,7 +227,7 @@ OWN: Mapping[str, Mapping[str, tuple[str, str]]] = MappingProxyType(
             ),
             "sites_by_month": (
                 "Fill sites by month",
-                "Where they differ over the year: months, then fill site, + between two. Empty: the same in all.",
+                "Where they differ over the year: months, then fill site, + between two; no site: none, or no way.",
             ),
             "uninterrupted_gpm": (
                 "Uninterrupted flow (gpm)",

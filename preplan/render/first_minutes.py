@@ -350,7 +350,8 @@ def _but_later(plan: Plan, address: int) -> str:
     row, need = plan.built_up.row_of(address), float(plan.needs.required_gpm[address]) - ROUNDING_GPM
     if row < 0 or plan.built_up.gpm[row] < need:
         return ""
-    return f", but this one from minute {words.need(float(plan.built_up.from_min[row]))} on"
+    since = words.need(float(plan.built_up.from_min[row]))
+    return f", but this one from minute {since} on, if little is drawn until then"
 
 
 def best_words(plan: Plan, address: int) -> str:

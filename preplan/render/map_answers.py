@@ -98,8 +98,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
     answers, levels = plan.answers, plan.levels
     flags, flag_lists, codes = _flags(plan)
     case, texts = _cases(plan)
-    by_hose, built_up, tight = (Texts([""], {"": 0}) for _ in range(3))
-    hydrants = Texts([""], {"": 0})
+    by_hose, built_up, tight, hydrants = (Texts([""], {"": 0}) for _ in range(4))
     near_hydrant = [
         " ".join(words.hydrant_words(plan, a)) if s == "hydrant" else "" for a, s in enumerate(answers.status)
     ]
