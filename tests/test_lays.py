@@ -166,7 +166,7 @@ def test_words_of_a_lay() -> None:
 def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     """On the card's answer and on the map; not where a higher level's tankers do, nor where it carries too little."""
     plan = replace(example_plan(), lays=lay())
-    said = "By hose it meets: 500 gpm from fill site 1, response level 2, about minute 29, on level ground."
+    said = "By hose it meets from about minute 29: 500 gpm from fill site 1, response level 2, on level ground."
     assert crew.lay_meets_words(plan, 2) == said
     answers = map_data(plan)["answers"]
     assert answers["byHoseWords"] == ["", said]
@@ -182,13 +182,13 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     ours = card_facts.Facts(replace(plan, lays=first, answers=higher), replace(plan.groups[2], lead=2))
     called = " ".join(line.said for line in card_words.call(ours))
     assert "does not meet the required flow by tanker; BY HOSE IT MAY: see right." in called
-    seasonal = said.replace("By hose it meets:", "By hose it meets in April to November:")
+    seasonal = said.replace("it meets from", "it meets in April to November from")
     assert crew.lay_meets_words(pond, 2) == map_data(pond)["answers"]["byHoseWords"][1] == seasonal
     assert [crew.lay_meets_then(pond, 2, months) for months in ((4, 5), (11, 12), (1,))] == [seasonal, "", ""]
     assert crew.lay_meets_then(plan, 2, (11, 12)) == said
     assert crew.lay_numbers(pond, 2) == "fill site 1 (April to November only), 1,201 ft, 500 gpm"
     units = " ".join(line.said for line in card_words.call(card_facts.Facts(pond, replace(plan.groups[2], lead=2))))
-    assert "BY HOSE IT MEETS IN APRIL TO NOVEMBER: see right." in units
+    assert "BY HOSE IT MEETS IN APRIL TO NOVEMBER FROM ABOUT MINUTE 29: see right." in units
     lead = replace(plan.groups[2], lead=2)
     block = [line for line in card_words.can(card_facts.Facts(plan, lead)) if line.bold]
     assert " ".join(line.said for line in block[1:]) == said

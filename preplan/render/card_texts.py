@@ -23,6 +23,7 @@ _ARRIVING, _ELSE, _BASIS = "how units arrive from their stations", "what else if
 _SHORTER = {_ARRIVING: "arrivals", _ELSE: "more if out"}
 """What stands on the page behind, and in a line that is too narrow."""
 _MORE = "more"
+"""The rest of it, in a line that is too narrow even so."""
 
 
 def timeline_height(facts: Facts, strip_pt: float = STRIP_PT) -> float:

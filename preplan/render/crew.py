@@ -153,7 +153,7 @@ def lay_meets_words(plan: Plan, address: int) -> str:
     site = int(lay.site[0])
     months = f" in {month_words(plan.sites[site].months)}" if plan.sites[site].seasonal else ""
     return (
-        f"By hose it meets{months}: {flow} gpm from fill site {site + 1}, {named}, about minute {minute}, "
+        f"By hose it meets{months} from about minute {minute}: {flow} gpm from fill site {site + 1}, {named}, "
         "on level ground."
     )
 
