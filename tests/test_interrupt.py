@@ -21,13 +21,14 @@ from preplan.write import restore_broken
 from tests.fuzzing import NIGHT
 from tests.inputs_folder import toml, write_folder
 from tests.osm_text import OsmText
+from tests.ready import Run
 
 REPOSITORY = Path(__file__).resolve().parents[1]
 LAST_STAGE = "writing results"
 SEED = 20260501
-PAIRS = 67 if NIGHT else 2
-"""Folders in which a run is killed three times: 201 moments in a night, 6 in every run."""
-STOPPED_AT = range(11) if NIGHT else (0, -2)
+PAIRS = 67 if NIGHT else 5
+"""Folders in which a run is killed three times: 201 moments in a night, 15 in every run."""
+STOPPED_AT = range(11)
 """Stages at which Ctrl-C comes."""
 BUSY = "while True: sum(range(1000))"
 """What keeps a processor from everybody else."""
@@ -48,9 +49,8 @@ def write_district(folder: Path, name: str) -> Path:
     return write_folder(folder, roads_osm=text.xml(), district_toml=toml().replace("Level 1", name))
 
 
-def start(district: Path, out: Path) -> subprocess.Popen[str]:
-    command = [sys.executable, "-m", "preplan", "build", str(district), "--out", str(out)]
-    return subprocess.Popen(command, cwd=REPOSITORY, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+def start(district: Path, out: Path) -> Run:
+    return Run("build", str(district), "--out", str(out))
 
 
 def finish(district: Path, out: Path) -> list[str]:
@@ -66,13 +66,13 @@ def stop(district: Path, out: Path, moment: tuple[str, float], how: signal.Signa
     """Run, and send a signal some seconds after a stage begins; return the exit status and the rest of stderr."""
     stage, delay_s = moment
     run = start(district, out)
-    assert run.stderr is not None
     for line in run.stderr:
         if line.strip() == stage:
             break
     time.sleep(delay_s)
     run.send_signal(how)
     _, rest = run.communicate(timeout=60)
+    assert run.returncode is not None
     return run.returncode, rest
 
 

@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array, eye_array, hstack
 
 from preplan.plan_tables import ROUNDING_GPM
@@ -140,6 +139,8 @@ def _exact(rows: BoolArray, weight: FloatArray, count: int, seconds: float) -> t
     One whole variable a place, then one a group of addresses that the same places bring up, at most the number of
     its places that are built.
     """
+    from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - slow to import; a plan needs it not
+
     groups, places = rows.shape
     cost = np.concatenate([np.zeros(places), -weight])
     covered = hstack([csr_array(-rows.astype(np.float64)), eye_array(groups)], format="csr")

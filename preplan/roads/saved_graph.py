@@ -9,14 +9,16 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
-import networkx as nx
 import numpy as np
 
 from preplan.records import RoadTable
 from preplan.roads.limit_pieces import with_limit_pieces
 from preplan.roads.stretches import DRIVABLE, MERGED_WAYS, ROAD_CLASSES, Ways, node_matters, road_table
+
+if TYPE_CHECKING:
+    import networkx as nx  # slow to import, and most roads come from files of another kind
 
 Coords: TypeAlias = tuple[tuple[float, float], ...]
 _LEAST_POINTS = 2
