@@ -111,16 +111,16 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
     row = BuildUpTable(address=np.array([facts.lead], dtype=np.int32), from_min=np.array([42.4]), gpm=np.array([437.9]))
     told = replace(plan, built_up=row)
     said = " ".join(line.said for line in card_words.can(Facts(told, plan.groups[at])))
-    assert "Draw no more than 150 gpm until minute 43: then it holds 430 gpm." in said
+    assert "from minute 43: 430 gpm Draw no more than 150 gpm until then." in said
     assert "Held back by" not in said
     flow = plan.levels.uninterrupted_gpm.copy()
     for held, lasts in ((64.0, ", 60 gpm lasts"), (0.0, "")):
         flow[facts.lead, facts.level] = held
         trickle = replace(told, levels=replace(plan.levels, uninterrupted_gpm=flow))
-        said = first_minutes.built_up_words(trickle, facts.lead)
-        short = f"Draw as little as you can until minute 43: 150 gpm runs dry{lasts}; then it holds 430 gpm."
-        assert said == short, "nobody is told to draw what runs dry"
-    assert first_minutes.built_up_words(told, facts.lead + 1) == ""
+        both = first_minutes.built_up_words(trickle, facts.lead)
+        short = f"Draw as little as you can until then: 150 gpm runs dry{lasts}."
+        assert both == ("from minute 43: 430 gpm", short), "nobody is told to draw what runs dry"
+    assert first_minutes.built_up_words(told, facts.lead + 1) == ("", "")
 
 
 @pytest.fixture(scope="module")

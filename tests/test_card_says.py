@@ -130,7 +130,7 @@ def test_cards_that_hold_nothing_say_what_holds_them_back() -> None:
         built = BuildUpTable(address=np.array([3], dtype=np.int32), from_min=np.array([50.0]), gpm=np.array([300.0]))
         less = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=held), built_up=built)
         said = text(card_words.can(facts(less, next(k for k, one in enumerate(less.groups) if one.lead == 3))))
-        assert "until minute 50" in said
+        assert "from minute 50" in said
         assert ("Held back by" in said) == told
 
 

@@ -36,6 +36,8 @@ OFFICER_PT = 10.0
 """Size of the officer's sentences."""
 HEAD_PT, LEAST_HEAD_PT = 20.0, 12.0
 """Size of the headline, and the least to which it shrinks before it is cut."""
+_THEN_PT = 13.0
+"""Size of the flow that is held from a later minute on, below that which is held at once."""
 MORE_SHARE = 1.1
 """A higher level whose steady flow is so much more is named where none meets (this program's choice)."""
 _MOST_NOTE = 4
@@ -185,6 +187,7 @@ def can(facts: Facts) -> list[Line]:
         return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
+    then, draw = first_minutes.built_up_words(plan, lead) if facts.on_card else ("", "")
     lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
     waits = _waits(facts)
     lines += paragraph(waits, HALF_PT, bold=True) if waits else []
@@ -194,16 +197,16 @@ def can(facts: Facts) -> list[Line]:
         said = "no flow is held without a break, all alerted at once, worst season"
     by_hose = crew.lay_meets_words(plan, lead)
     lines += paragraph(by_hose, HALF_PT, bold=True) if by_hose else []
-    later = first_minutes.built_up_words(plan, lead) if facts.on_card else ""
-    if not later and float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
+    if not then and float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
         lines += paragraph(f"Later, when tankers go round: {_steady(facts)}.", HALF_PT, bold=True)
     else:
         stored = any(plan.sites[site].storage_gal is not None for site in sites_of(facts))
         later_on = f"; {'' if stored else 'after that '}{_steady(facts)}"
         # from when on more is held is said below, with its minute: two flows for later would be one too many
-        lines += paragraph(f"{said}{later_on if have != '0' and not later else ''}", HALF_PT, SMALL_PT)
-    lines += paragraph(later, HALF_PT, bold=True) if later else []
+        lines += paragraph(f"{said}{later_on if have != '0' and not then else ''}", HALF_PT, SMALL_PT)
+    if then:  # large as well: the first flow alone is read as no water at all
+        lines += [Line(then, _THEN_PT, bold=True), *paragraph(draw, HALF_PT, bold=True)]
     which = "more" if flow >= need - ROUNDING_GPM else "less"
     close = f"Close call: hardly {which} than required."
     lines += paragraph(close, HALF_PT, bold=True) if facts.close_call else []
@@ -214,7 +217,7 @@ def can(facts: Facts) -> list[Line]:
     limit = str(plan.levels.limited_by[lead, facts.level])
     # a hose lay that meets takes the room of what holds tankers back, which stands in the table too, but not of why
     # they hold nothing
-    if limit and (have == "0" or not (later or by_hose)):
+    if limit and (have == "0" or not (then or by_hose)):
         lines += paragraph(f"Held back by {words.limit_words(limit)}.", HALF_PT)
     short = crew.short_words(plan, lead, facts.level)
     lines += paragraph(short, HALF_PT, bold=True) if short else []

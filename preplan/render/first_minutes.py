@@ -364,21 +364,21 @@ def best_words(plan: Plan, address: int) -> str:
     return "holds the most" if most else "brings the most water"
 
 
-def built_up_words(plan: Plan, address: int) -> str:
-    """Say from when much more is held than at once, if little is drawn until then; '' where that is not so."""
+def built_up_words(plan: Plan, address: int) -> tuple[str, str]:
+    """Say from when much more is held than at once, and how little may be drawn until then; ('', '') if never."""
     row = plan.built_up.row_of(address)
     if row < 0:
-        return ""
+        return "", ""
     attack_gpm = min(plan.district.rules.shuttle.attack_gpm, float(plan.needs.required_gpm[address]))
     attack = words.supply(attack_gpm, 1)
-    until, flow = words.need(float(plan.built_up.from_min[row])), float(plan.built_up.gpm[row])
+    since, flow = words.need(float(plan.built_up.from_min[row])), float(plan.built_up.gpm[row])
+    then = f"from minute {since}: {_amount(plan, address, flow)}"
     # the attack flow is drawn until then as far as it lasts, which need not be all the way
     held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
-    then = f"then it holds {_amount(plan, address, flow)}"
     if held >= attack_gpm:
-        return f"Draw no more than {attack} gpm until minute {until}: {then}."
+        return then, f"Draw no more than {attack} gpm until then."
     lasts = f", {_amount(plan, address, held)} lasts" if held >= _NONE_GPM else ""
-    return f"Draw as little as you can until minute {until}: {attack} gpm runs dry{lasts}; {then}."
+    return then, f"Draw as little as you can until then: {attack} gpm runs dry{lasts}."
 
 
 def _when_none(plan: Plan, address: int) -> str:

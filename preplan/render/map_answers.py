@@ -112,7 +112,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "hydrantCounts": [hydrants.place(said) for said in near_hydrant],
         "byHose": [by_hose.place(crew.lay_meets_words(plan, a)) for a in range(len(answers))],
         "tight": _tight(plan, tight),
-        "builtUp": [built_up.place(first_minutes.built_up_words(plan, a)) for a in range(len(answers))],
+        "builtUp": [built_up.place(_built_up(plan, a)) for a in range(len(answers))],
         "apart": apart,
         "first": whole(answers.first_arrival_min, 10),
         "attackMin": whole(answers.first_arrival_min, way="up"),
@@ -153,6 +153,12 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "flagsNear": [(at, there) for at, (_, there) in enumerate(flags) if there],
         **codes,
     }
+
+
+def _built_up(plan: Plan, address: int) -> str:
+    """Say in one line from when on much more is held than at once; '' where that is not so."""
+    then, draw = first_minutes.built_up_words(plan, address)
+    return f"{words.first_up(then)}. {draw}" if then else ""
 
 
 def _flags(plan: Plan) -> tuple[list[Any], list[list[int]], Page]:
