@@ -64,8 +64,11 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """Start two processes more than there are cores: some wait, for a browser, the disk or a plan being made."""
-    return cores() + 2
+    """Start one process more than there are cores: some wait, for a browser, the disk or a plan being made.
+
+    Each reads all tests before it runs any.
+    """
+    return cores() + 1
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -110,19 +110,24 @@ def test_the_average_flow_of_the_sample_by_plain_arithmetic(sample: Path) -> Non
     assert short > 10
 
 
-@pytest.mark.parametrize(("name", "each"), [("vt_essex_south", 3), ("vt_franklin_qc", 9), ("usvi_st_john", 9)])
+@pytest.mark.parametrize(
+    ("name", "in_a_file"), [("vt_essex_south", 150), ("vt_franklin_qc", None), ("usvi_st_john", None)]
+)
 def test_real_districts_build_and_pass_the_check_of_outputs(
-    name: str, each: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    name: str, in_a_file: int | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Status 0, every address accounted for, the contract of files and columns kept.
 
-    The plan serves the other tests of the district too, or was made by one of them. Of one district every third card is
-    drawn, which is more than one file holds, and of the others every ninth, since drawing is most of the time.
+    The plan serves the other tests of the district too, or was made by one of them. Every ninth card is drawn, since
+    drawing is most of the time; of one district that is more than a file holds, which is less here.
     """
+    if in_a_file:
+        monkeypatch.setattr("preplan.render.card_pdf.MOST_IN_ONE_FILE", in_a_file)
     folder, cards = shared("districts", name), card_pdf.cards
     monkeypatch.setattr(
         "preplan.render.card_pdf.cards",
-        lambda plan, processes: cards(replace(plan, groups=plan.groups[::each]), processes),
+        # other processes would not hear how much a file holds here
+        lambda plan, processes: cards(replace(plan, groups=plan.groups[::9]), 1 if in_a_file else processes),
     )
     monkeypatch.setattr(
         "preplan.build.plan_district",
@@ -131,6 +136,7 @@ def test_real_districts_build_and_pass_the_check_of_outputs(
     tool = folder.parents[2] / "tools" / "check_outputs.py"
     status, _ = run("build", str(folder / "district.toml"), "--out", str(tmp_path / name))
     assert status == 0
+    assert (tmp_path / name / "cards" / "001.pdf").exists() == (in_a_file is not None)
     done = subprocess.run(
         [sys.executable, str(tool), str(folder), str(tmp_path / name), "--timeline"],
         capture_output=True,

@@ -12,7 +12,7 @@ import shutil
 import socket
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from hashlib import sha256
 from pathlib import Path
 from typing import NoReturn
@@ -26,6 +26,7 @@ from preplan.plan import Plan
 from preplan.plan_inputs import Inputs
 from preplan.render import tables
 from tests.built_sample import Built, NetworkAskedError, built_sample, contents, run_build, without_network
+from tests.faults.small import write_small_district
 from tests.plan_checks import REPO, SAMPLE
 from tests.shared_data import shared
 
@@ -148,7 +149,11 @@ def test_second_run_over_the_first_is_the_same(built: Built, standing: Path, mon
     def refuse(*_args: object) -> NoReturn:
         raise AssertionError("the road file was read although its roads are kept")
 
+    def drawn(_plan: Plan, _processes: int) -> Iterator[tuple[str, bytes]]:
+        yield "cards.pdf", built.files["cards.pdf"]
+
     monkeypatch.setattr(build, "read_roads", refuse)
+    monkeypatch.setattr("preplan.render.card_pdf.cards", drawn)  # the next test draws them anew
     result = run_build(SAMPLE / "district.toml", standing)
     assert result.exit_code == 0, result.stderr
     again = contents(standing)
@@ -399,8 +404,8 @@ def test_place_for_results_is_not_ours(tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("undrawn")
-def test_roads_that_cannot_be_kept_do_not_stop_the_run(built: Built, tmp_path: Path) -> None:
+def test_roads_that_cannot_be_kept_do_not_stop_the_run(tmp_path: Path) -> None:
     (tmp_path / "results.cache").write_text("in the way", encoding="utf-8")
-    result = run_build(SAMPLE / "district.toml", tmp_path / "results")
+    result = run_build(write_small_district(tmp_path / "district"), tmp_path / "results")
     assert result.exit_code == 0, result.stderr
-    assert (tmp_path / "results" / "addresses.csv").read_bytes() == built.files["addresses.csv"]
+    assert len(rows_of(tmp_path / "results" / "addresses.csv")) > 1

@@ -27,8 +27,8 @@ from tests.timeline_cases import long_run_gpm
 
 SETUP_MIN = {"dry hydrant": 5.0, "cistern": 5.0, "draft": 8.0}
 FIRST = {"engine_arrival_min": "fill_engine_arrival_min", "setup_min": "fill_setup_min"}
-EVERY = 9
-"""Every ninth address is done again: the plain account takes its time."""
+EVERY = 14
+"""Every fourteenth address is done again, and all that are split: the plain account takes its time."""
 
 
 @pytest.fixture(scope="module")
