@@ -191,6 +191,7 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     assert "BY HOSE IT MEETS IN APRIL TO NOVEMBER FROM ABOUT MINUTE 29: see right." in units
     lead = replace(plan.groups[2], lead=2)
     block = [line for line in card_words.can(card_facts.Facts(plan, lead)) if line.bold]
+    assert block[0].said.startswith("by tanker: "), "what tankers hold is not all that there is"
     assert " ".join(line.said for line in block[1:]) == said
 
 

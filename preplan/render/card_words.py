@@ -188,14 +188,15 @@ def can(facts: Facts) -> list[Line]:
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
     then, draw = first_minutes.built_up_words(plan, lead) if facts.on_card else ("", "")
-    lines = [Line(f"{have} gpm of {want} required", 15.0, bold=True)]
+    by_hose = crew.lay_meets_words(plan, lead)
+    large = f"by tanker: {have} gpm of {want}" if by_hose else f"{have} gpm of {want} required"
+    lines = [Line(large, 15.0, bold=True)]
     waits = _waits(facts)
     lines += paragraph(waits, HALF_PT, bold=True) if waits else []
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
     said = f"held {lasts} without a break, all alerted at once, worst season"
     if have == "0":
         said = "no flow is held without a break, all alerted at once, worst season"
-    by_hose = crew.lay_meets_words(plan, lead)
     lines += paragraph(by_hose, HALF_PT, bold=True) if by_hose else []
     if not then and float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
