@@ -78,6 +78,11 @@ NOT_READ: Mapping[str, str] = {
     "max_axle_lb": "AXLE LOAD POSTED on {road}, not known how much: stop and read the sign",
 }
 """What a driver is told of a posting that cannot be read, by the column of the limits that it belongs to."""
+NOT_READ_SHORT: Mapping[str, str] = {
+    "max_height_ft": "height unknown", "max_width_ft": "width unknown", "max_lb": "weight unknown",
+    "max_axle_lb": "axle load unknown",
+}  # fmt: skip
+"""The same as a map labels it."""
 
 
 # --------------------------------------------------------------------------- what the user brings

@@ -318,7 +318,7 @@ def test_what_is_posted_and_what_is_rated_are_parted() -> None:
     roads = in_two_seasons(spring_lb=20000.0, else_lb=np.inf)
     assert posted_words(roads, 0) == "10.0 ft high; rated 72,091 lb"
     roads.season_limits[1].unread = {0: frozenset({"max_width_ft", "max_lb"})}
-    assert posted_words(roads, 0) == "? lb, 10.0 ft high, ? ft wide; rated 72,091 lb"
+    assert posted_words(roads, 0) == "weight unknown, 10.0 ft high, width unknown; rated 72,091 lb"
     assert posted_words(roads, 1) == "20,000 lb = 10 tons, March to May"
 
 

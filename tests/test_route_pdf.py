@@ -140,7 +140,7 @@ def test_a_limit_s_label_is_the_number_that_its_warning_has() -> None:
     limits = [flag for flags in plan.answers.flags for flag in flags if flag.stretches]
     # what has no number, or none that is known, is labelled in words
     in_words = {
-        NOT_THIS_WAY: {"not in Mar to May"}, SHUT_BEYOND: {"shut Dec to Apr"}, LIMIT_NOT_KNOWN: {"? ft high"},
+        NOT_THIS_WAY: {"not in Mar to May"}, SHUT_BEYOND: {"shut Dec to Apr"}, LIMIT_NOT_KNOWN: {"height unknown"},
         BARRIER: {"barrier"},
     }  # fmt: skip
     numbers = {flag: re.findall(r"[\d,.]+ (?:lb|ft \w+)", flag.limit) for flag in limits if flag.code not in in_words}

@@ -281,7 +281,7 @@ def test_a_posting_that_cannot_be_read_is_told_on_the_way_it_limits_nobody_on() 
     low, heavy = weights.flags(Met(free=NONE, out=NONE, back=pair))[0]
     assert flag_words(low) == "LOW CLEARANCE on the Mill Road bridge, height not known: stop and measure."
     assert flag_words(heavy) == "WEIGHT POSTED on the Mill Road bridge, not known how much: stop and read the sign."
-    assert (low.limit, low.stretches) == ("? ft high", (1,))
+    assert (low.limit, low.stretches) == ("height unknown", (1,))
     assert weights.flags(Met(free=pair, out=NONE, back=NONE)) == {}
     unread = [(one.unread, one.above, one.limit) for one in weights.tight_on(0, np.array([0, 1]), 1)]
     assert unread == [(True, False, str(flag.value)) for flag in (low, heavy)]

@@ -16,7 +16,7 @@ import numpy as np
 from preplan.months import month_words
 from preplan.plan_cards import Tight
 from preplan.plan_tables import Flag
-from preplan.records import NOT_READ, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
+from preplan.records import NOT_READ, NOT_READ_SHORT, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, Unit
 from preplan.roads.road_names import road_label
 from preplan.units import on_a_sign
 
@@ -38,10 +38,6 @@ _SIZE_MARGIN_FT = 0.5
 """Less room than this above a truck, or beside it in all, is told as without a margin: packed snow, a new surface, a
 light bar or a bounce takes as much (this program's careful choice)."""
 _SIZES = (("height_ft", "high"), ("width_ft", "wide"))
-_UNREAD_LIMITS = {
-    "max_height_ft": "? ft high", "max_width_ft": "? ft wide", "max_lb": "? lb", "max_axle_lb": "? lb an axle",
-}  # fmt: skip
-"""As a map labels postings that cannot be read."""
 _IN_PER_FT, _ROUNDING = 12.0, 1e-6
 _OF_WEIGHT = "max_lb", "max_axle_lb"
 _MOST_NAMED = 2
@@ -254,7 +250,7 @@ class Weights:
         for kind in sorted(frozenset[str]().union(*(one.unread.get(segment, ()) for one in self.limits))):
             said, road = NOT_READ[kind], self._name(segment)
             yield Flag(
-                LIMIT_NOT_KNOWN, said.format(road=road), stretches=(segment,), limit=_UNREAD_LIMITS[kind], road=road
+                LIMIT_NOT_KNOWN, said.format(road=road), stretches=(segment,), limit=NOT_READ_SHORT[kind], road=road
             )
 
     def _of_size(self, code: str, mask: BoolArray, address: int, segment: int) -> Iterator[Flag]:

@@ -13,7 +13,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
 from preplan.plan_tables import Flag
-from preplan.records import ALL_MONTHS, NOT_READ, FloatArray, IntArray, RoadLimits
+from preplan.records import ALL_MONTHS, NOT_READ, NOT_READ_SHORT, FloatArray, IntArray, RoadLimits
 from preplan.render import scene, words
 from preplan.render.flag_words import A_ROAD, OFF_THE_WAY, POSTED, flag_words, flags_on
 from preplan.units import FT_PER_MI, on_a_sign
@@ -261,7 +261,7 @@ def posted_words(plan: Plan, segment: int, *, short: bool = False) -> str:
     """Say what is posted on a stretch, such as '20,000 lb, 10.0 ft high'; a rating, which is on no sign, last."""
     weights = _weights(plan, segment, short=short)
     said = [weights.get("posted", "")]
-    said += ["? lb"] * any("max_lb" in limits.unread.get(segment, ()) for _, limits in _seasons(plan))
+    said += [NOT_READ_SHORT["max_lb"]] * any("max_lb" in limits.unread.get(segment, ()) for _, limits in _seasons(plan))
     for name, digits, unit in (
         ("max_axle_lb", 0, "lb an axle"),
         ("max_height_ft", 1, "ft high"),
@@ -276,7 +276,7 @@ def posted_words(plan: Plan, segment: int, *, short: bool = False) -> str:
             for most in sorted(found)
             if math.isfinite(most)
         ]
-        each += [f"? {unit}"] * any(name in limits.unread.get(segment, ()) for _, limits in _seasons(plan))
+        each += [NOT_READ_SHORT[name]] * any(name in limits.unread.get(segment, ()) for _, limits in _seasons(plan))
         said.append("; ".join(each))
     told = [*filter(None, said)]
     posted = ("; " if any("; " in one for one in told) else ", ").join(told)

@@ -1,4 +1,6 @@
-"""Cards a second with one process and with two, as a ratio to bare pages of text drawn by the library; and memory.
+"""Cards and pages a second with one process and with two, as a ratio to bare pages of text of the library; and memory.
+
+A card has one page, and behind it those that found no room on it and the sheets of its backup and of other months.
 
     python -m tests.bench.bench_cards [DISTRICT.toml]
 
@@ -15,6 +17,7 @@ from dataclasses import replace
 from pathlib import Path
 from time import perf_counter
 
+from pypdf import PdfReader
 from reportlab.lib.pagesizes import letter
 from reportlab.pdfgen.canvas import Canvas
 
@@ -41,14 +44,16 @@ def bare(pages: int) -> float:
 def times(plan: Plan, name: str) -> None:
     """Print cards a second beside the bare pages."""
     count = len(plan.groups)
-    reference = bare(count)
-    print(f"{name}: {count:,} cards; bare pages {reference:.2f} s ({count / reference:,.0f} a second)")
+    print(f"{name}: {count:,} cards; bare pages: {count / bare(count):,.0f} a second")
     for processes in (1, 2):
         begun = perf_counter()
-        deque(card_pdf.cards(plan, processes), maxlen=0)
+        files = [content for _, content in card_pdf.cards(plan, processes)]
         taken = perf_counter() - begun
-        rate = count / taken
-        print(f"  {processes} process(es): {taken:.2f} s, {rate:,.0f} cards a second, ratio {taken / reference:.2f}")
+        pages = sum(len(PdfReader(io.BytesIO(content)).pages) for content in files)
+        print(
+            f"  {processes} process(es): {taken:.2f} s, {count / taken:,.0f} cards and {pages / taken:,.0f} pages a second, "
+            f"ratio to as many bare pages {taken / bare(pages):.2f}"
+        )
 
 
 def memory(plan: Plan) -> None:
