@@ -51,8 +51,8 @@ def times(plan: Plan, name: str) -> None:
         taken = perf_counter() - begun
         pages = sum(len(PdfReader(io.BytesIO(content)).pages) for content in files)
         print(
-            f"  {processes} process(es): {taken:.2f} s, {count / taken:,.0f} cards and {pages / taken:,.0f} pages a second, "
-            f"ratio to as many bare pages {taken / bare(pages):.2f}"
+            f"  {processes} process(es): {taken:.2f} s, {count / taken:,.0f} cards and {pages / taken:,.0f} pages a "
+            f"second, ratio to as many bare pages {taken / bare(pages):.2f}"
         )
 
 
