@@ -16,7 +16,7 @@ from pypdf import PageObject, PdfReader
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Step
 from preplan.plan_inputs import Rejected
-from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, BuildUpTable, Flag
 from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import (
     card_facts,
@@ -387,6 +387,14 @@ def test_the_report_says_near_which_road_those_without_one_fall_short(plan: Plan
     assert short in said
     assert longest in said
     assert "Elm Road" not in " ".join(pages_of(report_pdf.report(plan)))
+
+
+@pytest.mark.parametrize(("gpm", "enough"), [(499.0, 0), (500.0, 1)])
+def test_the_report_counts_who_holds_all_that_is_required_from_a_later_minute_on(gpm: float, enough: int) -> None:
+    later = BuildUpTable(address=np.array([3], dtype=np.int32), from_min=np.array([40.2]), gpm=np.array([gpm]))
+    said = words_of(report_pdf.report(replace(example_plan(), built_up=later)))
+    assert "At 1 of those not met at least a quarter more than that is held from a later minute on" in said
+    assert f"; at {enough} of them all that is required" in said
 
 
 def test_bookmarks_name_roads_and_cards(plan: Plan) -> None:
