@@ -11,9 +11,9 @@ import pytest
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import LayTable, SupplyTable
+from preplan.plan_tables import BuildUpTable, LayTable, SupplyTable
 from preplan.planning.lays import with_lays
-from preplan.records import text_array
+from preplan.records import joined, text_array
 from preplan.render import card_facts, card_words, crew, report_pdf
 from preplan.render.flag_words import flag_words
 from preplan.render.map_data import map_data
@@ -166,7 +166,10 @@ def test_words_of_a_lay() -> None:
 def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     """On the card's answer and on the map; not where a higher level's tankers do, nor where it carries too little."""
     plan = replace(example_plan(), lays=lay())
-    said = "By hose it meets from about minute 29: 500 gpm from fill site 1, response level 2, on level ground."
+    said = (
+        "By hose instead of tankers it meets from about minute 29: 500 gpm from fill site 1, response level 2, "
+        "on level ground."
+    )
     assert crew.lay_meets_words(plan, 2) == said
     answers = map_data(plan)["answers"]
     assert answers["byHoseWords"] == ["", said]
@@ -179,7 +182,7 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     first = replace(late, ready_min=np.array([24.1]))
     sooner = said.replace("response level 2", "response level 1").replace("minute 29", "minute 25")
     assert crew.lay_meets_words(replace(plan, lays=first, answers=higher), 2) == sooner
-    ours = card_facts.Facts(replace(plan, lays=first, answers=higher), replace(plan.groups[2], lead=2))
+    ours = card_facts.Facts(replace(plan, lays=first, answers=higher), replace(plan.groups[2], lead=2, addresses=(2,)))
     called = " ".join(line.said for line in card_words.call(ours))
     assert "does not meet the required flow by tanker; BY HOSE IT MAY: see right." in called
     seasonal = said.replace("it meets from", "it meets in April to November from")
@@ -187,12 +190,45 @@ def test_a_lay_that_meets_where_no_tankers_do_stands_in_the_answer() -> None:
     assert [crew.lay_meets_then(pond, 2, months) for months in ((4, 5), (11, 12), (1,))] == [seasonal, "", ""]
     assert crew.lay_meets_then(plan, 2, (11, 12)) == said
     assert crew.lay_numbers(pond, 2) == "fill site 1 (April to November only), 1,201 ft, 500 gpm"
-    units = " ".join(line.said for line in card_words.call(card_facts.Facts(pond, replace(plan.groups[2], lead=2))))
-    assert "BY HOSE IT MEETS IN APRIL TO NOVEMBER FROM ABOUT MINUTE 29: see right." in units
-    lead = replace(plan.groups[2], lead=2)
+    units = " ".join(
+        line.said for line in card_words.call(card_facts.Facts(pond, replace(plan.groups[2], lead=2, addresses=(2,))))
+    )
+    assert "BY HOSE INSTEAD OF TANKERS IT MEETS IN APRIL TO NOVEMBER FROM ABOUT MINUTE 29: see right." in units
+    lead = replace(plan.groups[2], lead=2, addresses=(2,))
     block = [line for line in card_words.can(card_facts.Facts(plan, lead)) if line.bold]
     assert block[0].said.startswith("by tanker: "), "what tankers hold is not all that there is"
     assert " ".join(line.said for line in block[1:]) == said
+
+
+def test_a_lay_of_a_card_is_that_of_all_its_addresses() -> None:
+    """The figures of the lead alone laid too little hose at its neighbours, and promised a lay where there is none."""
+    plan = example_plan()
+    group = replace(plan.groups[2], lead=2, addresses=(2, 3))
+    one = replace(plan, lays=lay())
+    some = (
+        "By hose instead of tankers it meets at 1 of these 2 addresses from about minute 29: 500 gpm from fill site 1,"
+    )
+    assert card_facts.Facts(one, group).by_hose.startswith(some)
+    farther = replace(
+        lay(), address=np.array([3], dtype=np.int32), site=np.array([1], dtype=np.int32), gpm=np.array([740.0]),
+        level=np.zeros(1, dtype=np.int32), ready_min=np.array([47.2]),
+    )  # fmt: skip
+    same = replace(
+        plan.answers, status=text_array(["served", "higher level", "not met", "not met", "served", "served"])
+    )
+    both = replace(plan, lays=joined([lay(), farther]), answers=same)
+    assert card_facts.Facts(both, group).by_hose == (
+        "By hose instead of tankers it meets in April to November from about minute 48: 500 gpm from fill site 1 or 2, "
+        "response level 2, on level ground."
+    )
+    assert card_facts.Facts(one, replace(group, lead=3)).by_hose == ""
+
+
+def test_a_lay_is_not_told_first_where_tankers_hold_enough_sooner() -> None:
+    plan = replace(example_plan(), lays=lay())
+    for gpm, from_min, told in ((500.0, 28.0, False), (499.0, 28.0, True), (500.0, 30.0, True)):
+        later = BuildUpTable(address=np.array([2], dtype=np.int32), from_min=np.array([from_min]), gpm=np.array([gpm]))
+        assert bool(crew.lay_meets_words(replace(plan, built_up=later), 2)) == told
 
 
 def test_words_of_the_supply_line() -> None:

@@ -14,7 +14,7 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, NO_SITE_IN, SECOND_CIRCUIT, Flag
-from preplan.render import backups, first_minutes, words
+from preplan.render import backups, crew, first_minutes, words
 from preplan.render.driving_words import directions
 from preplan.render.flag_words import ON_THE_WAY, flags_on
 from preplan.render.limit_places import flags_of_card, in_force
@@ -96,6 +96,14 @@ class Facts:
     def on_card(self) -> bool:
         """Tell whether it is the circuit of the card itself, none of a sheet of its own."""
         return not self.second and self.other is None
+
+    @cached_property
+    def by_hose(self) -> str:
+        """Say that a hose lay meets where tankers do not, on the card and on sheets of other months; '' elsewhere."""
+        if self.other is None:
+            return crew.lay_meets_words(self.plan, self.lead, self.group.addresses)
+        months = self.other.months
+        return crew.lay_meets_then(self.plan, self.lead, months, self.group.addresses) if months else ""
 
     @property
     def fill_site_words(self) -> str:

@@ -66,8 +66,8 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
     if other.shut_months:
         road = shut_road(plan, other.shut_stretches)
         yield f"{words.first_up(month_words(other.shut_months))}: NOT THIS WAY, {road} then."
-    if other.months and (by_hose := crew.lay_meets_then(plan, lead, other.months)):
-        yield by_hose
+    if facts.by_hose:
+        yield facts.by_hose
     rows = [lead, *facts.group.addresses]
     by_itself = bool(plan.answers.level[lead] < 0)  # no level is planned for the year: each season has its own
     told: dict[str, list[int]] = {}

@@ -113,7 +113,7 @@ def _meets(facts: Facts) -> str:
     if facts.status == "served":
         return f"Meets the required flow{' with the first response level' * (facts.level == 0)}."
     if facts.status == "higher level":
-        by_tanker = " by tanker; BY HOSE IT MAY: see right" if crew.lay_meets_words(facts.plan, facts.lead) else ""
+        by_tanker = " by tanker; BY HOSE IT MAY: see right" if facts.by_hose else ""
         return f"A lower response level does not meet the required flow{_in(months_of_need(facts))}{by_tanker}."
     if facts.status != "not met":
         return ""
@@ -149,7 +149,7 @@ def _none_meets(facts: Facts) -> str:
     most = int(steady.argmax())
     best = first_minutes.best_words(facts.plan, facts.lead)
     said = f"No response level meets{_in(months_short(facts))}. This one {best}"
-    if by_hose := crew.lay_meets_words(facts.plan, facts.lead):
+    if by_hose := facts.by_hose:
         return f"{said} by tanker. {by_hose.partition(':')[0].upper()}: see right."
     if not most > facts.level >= 0 or steady[most] <= MORE_SHARE * steady[facts.level]:
         return f"{said}{_better_one_out(facts)}."
@@ -188,7 +188,7 @@ def can(facts: Facts) -> list[Line]:
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
     then, draw = first_minutes.built_up_words(plan, lead) if facts.on_card else ("", "")
-    by_hose = crew.lay_meets_words(plan, lead)
+    by_hose = facts.by_hose
     large = f"by tanker: {have} gpm of {want}" if by_hose else f"{have} gpm of {want} required"
     lines = [Line(large, 15.0, bold=True)]
     waits = _waits(facts)
@@ -479,7 +479,8 @@ def _in_lines(note: list[Line], most: int) -> list[Line]:
 def _near_enough_for_hose(facts: Facts) -> str:
     """Say that an engine's hose reaches from the fill site to the dump site, where no hose lay is told; else ''."""
     plan, trip = facts.plan, facts.cell("trip")
-    if trip < 0 or (facts.on_card and facts.lead in plan.lays.address):
+    told = facts.lead in plan.lays.address if facts.on_card else bool(facts.by_hose)
+    if trip < 0 or told:
         return ""
     road_mi = float(min(plan.trips.out_mi[trip], plan.trips.back_mi[trip]))
     if road_mi * FT_PER_MI > plan.district.rules.shuttle.supply_hose_ft:

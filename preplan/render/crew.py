@@ -137,32 +137,58 @@ LEAST_QUEUED_MIN = 10.0
 """Minutes in queues that are worth a word."""
 
 
-def lay_meets_words(plan: Plan, address: int) -> str:
+def lay_meets_words(plan: Plan, address: int, sharing: Sequence[int] = ()) -> str:
     """Say in a line that a hose lay carries the required flow where no level's tankers do, or those of a higher one.
 
-    '' where that is not so; beside a higher level that meets, where the lay is ready when full flow is asked for.
+    '' where that is not so; beside a higher level that meets, where the lay is ready when full flow is asked for. Of
+    the addresses that share a card the figures are those of all, the latest and the least, and it says at how many.
     """
-    lay = plan.lays.rows(np.flatnonzero(plan.lays.address == address)[:1].astype(np.int32))
-    need, status = float(plan.needs.required_gpm[address]), str(plan.answers.status[address])
-    in_time = lay.ready_min <= full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
-    sooner = status == "higher level" and bool(np.any((lay.level < plan.answers.level[address]) & in_time))
-    if not (status == "not met" or sooner) or not np.any(lay.gpm >= need - ROUNDING_GPM):
+    every = list(dict.fromkeys([address, *sharing]))
+    meeting = [_meeting_lay(plan, one) for one in every]
+    rows = [row for row in meeting if row >= 0]
+    if meeting[0] < 0:
         return ""
-    flow, minute = words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM), words.need(float(lay.ready_min[0]))
-    named = words.level_words(plan.district.levels[int(lay.level[0])].name)
-    site = int(lay.site[0])
-    months = f" in {month_words(plan.sites[site].months)}" if plan.sites[site].seasonal else ""
+    lays, sites = plan.lays, sorted({*plan.lays.site[rows].tolist()})
+    flow, minute = (
+        words.supply(float(lays.gpm[rows].min()), words.CARD_STEP_GPM),
+        words.need(lays.ready_min[rows].max()),
+    )
+    named = words.level_words(plan.district.levels[int(lays.level[rows].max())].name)
+    some = f" at {len(rows)} of these {len(every)} addresses" if len(rows) < len(every) else ""
+    seasonal = any(plan.sites[site].seasonal for site in sites)
+    months = f" in {month_words(_months_of(plan, sites))}" if seasonal else ""
     return (
-        f"By hose it meets{months} from about minute {minute}: {flow} gpm from fill site {site + 1}, {named}, "
-        "on level ground."
+        f"By hose instead of tankers it meets{some}{months} from about minute {minute}: {flow} gpm from fill site "
+        f"{' or '.join(str(site + 1) for site in sites)}, {named}, on level ground."
     )
 
 
-def lay_meets_then(plan: Plan, address: int, months: Collection[int]) -> str:
-    """Say the same on a sheet of some months; '' where the lay's fill site does not stand in all of them."""
-    sites = plan.lays.site[plan.lays.address == address][:1].tolist()
-    stands = any({*months} <= plan.sites[site].months for site in sites)
-    return lay_meets_words(plan, address) if stands else ""
+def _meeting_lay(plan: Plan, address: int) -> int:
+    """Give the row of a lay that carries what is required and tankers do not, or not so soon; -1: there is none."""
+    need, status = float(plan.needs.required_gpm[address]) - ROUNDING_GPM, str(plan.answers.status[address])
+    row: int
+    for row in np.flatnonzero(plan.lays.address == address)[:1].tolist():
+        ready_min, built_up = float(plan.lays.ready_min[row]), plan.built_up.row_of(address)
+        by_tanker = (
+            built_up >= 0 and plan.built_up.gpm[built_up] >= need and plan.built_up.from_min[built_up] <= ready_min
+        )
+        in_time = ready_min <= full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
+        sooner = status == "higher level" and in_time and plan.lays.level[row] < plan.answers.level[address]
+        if plan.lays.gpm[row] >= need and (sooner or (status == "not met" and not by_tanker)):
+            return row
+    return -1
+
+
+def _months_of(plan: Plan, sites: Iterable[int]) -> frozenset[int]:
+    """Give the months in which all of some fill sites stand."""
+    return frozenset.intersection(*(plan.sites[site].months for site in sites))
+
+
+def lay_meets_then(plan: Plan, address: int, months: Collection[int], sharing: Sequence[int] = ()) -> str:
+    """Say the same on a sheet of some months; '' where a lay's fill site does not stand in all of them."""
+    sites = {*plan.lays.site[np.isin(plan.lays.address, [address, *sharing])].tolist()}
+    stands = sites and {*months} <= _months_of(plan, sites)
+    return lay_meets_words(plan, address, sharing) if stands else ""
 
 
 def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:

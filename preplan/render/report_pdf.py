@@ -151,9 +151,9 @@ def _shortfalls(document: Document, plan: Plan) -> None:
         enough = plan.built_up.gpm >= plan.needs.required_gpm[plan.built_up.address] - ROUNDING_GPM
         document.flow(
             f"At {later:,} of those not met at least a quarter more than that is held from a later minute on, once "
-            f"late units are there and the shuttle has built up; at {int(enough.sum()):,} of them all that is required, "
-            "if little is drawn until then. Their cards say from which minute and how much; addresses.csv has the flag "
-            "'more later'."
+            f"late units are there and the shuttle has built up; at {int(enough.sum()):,} of them all that is "
+            "required, if little is drawn until then. Their cards say from which minute and how much; addresses.csv "
+            "has the flag 'more later'."
         )
     if not order:
         return
