@@ -97,6 +97,25 @@ def test_what_is_held_later_is_what_the_plain_account_holds_from_then_on() -> No
     assert flags["more later"] == np.floor(told.gpm[0])
 
 
+def test_what_is_told_is_held_in_every_season() -> None:
+    """The months that decide, since they bring least in all, need not be those that hold least later on."""
+    case = pond_near_engine_late()
+    found = planned(case)
+    told = build_ups(found.worked, found.answers)
+    winter = replace(case, cuts=tuple(replace(cut, trip_min=cut.trip_min * 2.0, out_min=cut.out_min * 2.0)
+                                      for cut in case.cuts))  # fmt: skip
+    slow = planned(winter)
+    flows = Flows(winter)
+    rows = choose(flows).row
+    both = build_ups(found.worked, found.answers, [(flows, rows)])
+    one, full = plain(winter, slow), case.rules.shuttle.full_flow_after_min
+    held = [held_flow(replace(one, full_flow_after_min=full + wait)).gpm for wait in WAITS_MIN]
+    assert both.gpm[0] < 0.8 * told.gpm[0]
+    assert both.gpm[0] == pytest.approx(next(gpm for gpm in held if gpm >= BUILT_UP * slow.levels.sustained_gpm[0, 0]))
+    away = np.full_like(rows, -1)
+    assert build_ups(found.worked, found.answers, [(flows, away)]).gpm[0] == told.gpm[0], "nobody comes then"
+
+
 def test_nothing_is_told_where_the_level_meets_or_little_is_gained() -> None:
     for case in (pond_near_engine_late(required_gpm=20.0), pond_near_engine_late(trip_min=60.0, late_min=9.0)):
         found = planned(case)
@@ -118,9 +137,16 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
         flow[facts.lead, facts.level] = held
         trickle = replace(told, levels=replace(plan.levels, uninterrupted_gpm=flow))
         both = first_minutes.built_up_words(trickle, facts.lead)
-        short = f"Draw as little as you can until then: 150 gpm runs dry{lasts}."
+        short = f"Draw as little as you can until then: 150 gpm runs dry{lasts}. After 2 hours 240 gpm."
         assert both == ("from minute 43: 430 gpm", short), "nobody is told to draw what runs dry"
     assert first_minutes.built_up_words(told, facts.lead + 1) == ("", "")
+    steady = replace(told, levels=replace(told.levels, sustained_gpm=np.full_like(flow, 437.9)))
+    assert first_minutes.built_up_words(steady, facts.lead)[1] == "Draw no more than 150 gpm until then."
+    assert facts.level > 0
+    flow[facts.lead, 0], flow[facts.lead, facts.level] = 283.0, 58.0
+    lower = replace(steady, levels=replace(steady.levels, uninterrupted_gpm=flow))
+    said = "Response level 1 by itself holds 280 gpm."
+    assert first_minutes.built_up_words(lower, facts.lead)[1].endswith(f"150 gpm runs dry, 50 gpm lasts. {said}")
 
 
 @pytest.fixture(scope="module")

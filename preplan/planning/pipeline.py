@@ -95,7 +95,9 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     answers = _with_what_parts(answers, inputs, ground)
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays, scene)
-    built_up = build_ups(graded.worked, answers)
+    of_line = roads_of(ground, choice.seasons)
+    by_line = [(flows[at], rows) for at, rows in zip(of_line, choice.rows, strict=True)]
+    built_up = build_ups(graded.worked, answers, by_line)
     answers = with_build_ups(answers, built_up)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)

@@ -375,10 +375,33 @@ def built_up_words(plan: Plan, address: int) -> tuple[str, str]:
     then = f"from minute {since}: {_amount(plan, address, flow)}"
     # the attack flow is drawn until then as far as it lasts, which need not be all the way
     held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
+    lower = _lower_words(plan, address, held)
     if held >= attack_gpm:
-        return then, f"Draw no more than {attack} gpm until then."
+        return then, f"Draw no more than {attack} gpm until then.{lower}{_after(plan, address, flow)}"
     lasts = f", {_amount(plan, address, held)} lasts" if held >= _NONE_GPM else ""
-    return then, f"Draw as little as you can until then: {attack} gpm runs dry{lasts}."
+    less = f"Draw as little as you can until then: {attack} gpm runs dry{lasts}."
+    return then, f"{less}{lower}{_after(plan, address, flow)}"
+
+
+def _lower_words(plan: Plan, address: int, held_gpm: float) -> str:
+    """Name the lower level whose units by themselves hold most at first, if more than the level shown, behind a blank.
+
+    Its engines have other jobs, so that it may be under way before one of the higher level arrives.
+    """
+    lower = np.nan_to_num(plan.levels.uninterrupted_gpm[address, : int(plan.answers.level[address])])
+    if not lower.size or lower.max() < held_gpm + words.CARD_STEP_GPM:
+        return ""
+    name = words.level_words(plan.district.levels[int(lower.argmax())].name)
+    return f" {words.first_up(name)} by itself holds {_amount(plan, address, float(lower.max()))}."
+
+
+def _after(plan: Plan, address: int, flow_gpm: float) -> str:
+    """Say how long a flow is held that is more than comes round without end, and what is left then, behind a blank."""
+    steady = float(plan.levels.sustained_gpm[address, int(plan.answers.level[address])])
+    more, left = _amount(plan, address, flow_gpm), _amount(plan, address, steady)
+    if more == left or not steady < flow_gpm:
+        return ""
+    return f" After {duration(float(plan.needs.required_min[address]))} {left}."
 
 
 def _when_none(plan: Plan, address: int) -> str:
