@@ -189,7 +189,8 @@ def can(facts: Facts) -> list[Line]:
     have, want = words.flow_pair(flow, need)
     then, draw = first_minutes.built_up_words(plan, lead) if facts.on_card else ("", "")
     by_hose = facts.by_hose
-    large = f"by tanker: {have} gpm of {want}" if by_hose else f"{have} gpm of {want} required"
+    by_tanker = by_hose and facts.status == "not met"
+    large = f"by tanker: {have} gpm of {want}" if by_tanker else f"{have} gpm of {want} required"
     lines = [Line(large, 15.0, bold=True)]
     waits = _waits(facts)
     lines += paragraph(waits, HALF_PT, bold=True) if waits else []
