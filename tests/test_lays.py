@@ -14,7 +14,7 @@ from preplan.plan import Plan
 from preplan.plan_tables import BuildUpTable, LayTable, SupplyTable
 from preplan.planning.lays import with_lays
 from preplan.records import joined, text_array
-from preplan.render import card_facts, card_words, crew, report_pdf
+from preplan.render import card_facts, card_words, crew, report_pdf, words
 from preplan.render.flag_words import flag_words
 from preplan.render.map_data import map_data
 from tests import plan_checks
@@ -160,6 +160,8 @@ def test_words_of_a_lay() -> None:
         == "By hose: 1,201 ft, 2 x 3 in, fill site 1: 500 gpm, minute 29, response level 2."
     )
     assert crew.lay_words(plan, 1) == ""
+    beside = crew.lay_words(plan, 2, brief=True, named=True)
+    assert beside.startswith(f"By hose at {words.where_words(plan, 2)}: 1,201 ft")
     assert "1 engine pumping" in crew.lay_words(replace(plan, lays=lay(engines=1.0, lines=1.0)), 2)
 
 

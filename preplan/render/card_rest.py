@@ -187,9 +187,9 @@ def hose_at(facts: Facts) -> int:
 
 def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:
     """Say what a hose lay brings."""
-    own = crew.lay_words(facts.plan, facts.lead, brief=brief)
-    of = f"{words.where_words(facts.plan, facts.lead)}: " if len(facts.group.addresses) > 1 else ""
-    return paragraph(f"{of}{own}", HALF_PT, most=4) if own else []
+    alone = len(facts.group.addresses) == 1
+    own = crew.lay_words(facts.plan, facts.lead, brief=brief, named=not alone)
+    return paragraph(own, HALF_PT, most=4) if own else []
 
 
 def _by_hose_near(facts: Facts) -> list[Line]:

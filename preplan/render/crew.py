@@ -191,8 +191,11 @@ def lay_meets_then(plan: Plan, address: int, months: Collection[int], sharing: S
     return lay_meets_words(plan, address, sharing) if stands else ""
 
 
-def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
-    """Say what a hose lay from a fill site brings where it does more than the tankers; '' where none does."""
+def lay_words(plan: Plan, address: int, *, brief: bool = False, named: bool = False) -> str:
+    """Say what a hose lay from a fill site brings where it does more than the tankers; '' where none does.
+
+    `named`: with the address, among others.
+    """
     found = np.flatnonzero(plan.lays.address == address)
     if not found.size:
         return ""
@@ -201,13 +204,15 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False) -> str:
     site, flow = _lay_site(plan, int(lay.site[0])), words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM)
     minute = words.need(float(lay.ready_min[0]))
     size = f"{float(lay.hose_in[0]):g} in"
-    named = words.level_words(plan.district.levels[int(lay.level[0])].name)
+    level, at = words.level_words(plan.district.levels[int(lay.level[0])].name), ""
+    if named:
+        at = f" at {words.where_words(plan, address)}"
     if brief:
         lay_of = f"{lines} x {size}" if lines > 1 else size
-        return f"By hose: {length}, {lay_of}, {site}: {flow} gpm, minute {minute}, {named}."
+        return f"By hose{at}: {length}, {lay_of}, {site}: {flow} gpm, minute {minute}, {level}."
     hose = f"{length} of {size}" + (f", {lines} lines" if lines > 1 else "")
-    pumping = f"{engines} engine{'s' * (engines != 1)} pumping at {named}"
-    return f"By hose instead: {hose} from {site}, {pumping}: {flow} gpm, about minute {minute}, on level ground."
+    pumping = f"{engines} engine{'s' * (engines != 1)} pumping at {level}"
+    return f"By hose instead{at}: {hose} from {site}, {pumping}: {flow} gpm, about minute {minute}, on level ground."
 
 
 def lay_numbers(plan: Plan, address: int) -> str:
