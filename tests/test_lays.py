@@ -14,9 +14,10 @@ from preplan.plan import Plan
 from preplan.plan_tables import BuildUpTable, LayTable, SupplyTable
 from preplan.planning.lays import with_lays
 from preplan.records import joined, text_array
-from preplan.render import card_facts, card_words, crew, report_pdf, words
+from preplan.render import card_facts, card_words, crew, report_pdf
 from preplan.render.flag_words import flag_words
 from preplan.render.map_data import map_data
+from preplan.render.words import where_words
 from tests import plan_checks
 from tests.example_plan import example_plan
 from tests.pdf_words import words_of
@@ -161,7 +162,7 @@ def test_words_of_a_lay() -> None:
     )
     assert crew.lay_words(plan, 1) == ""
     beside = crew.lay_words(plan, 2, brief=True, named=True)
-    assert beside.startswith(f"By hose at {words.where_words(plan, 2)}: 1,201 ft")
+    assert beside.startswith(f"By hose at {where_words(plan, 2)}: 1,201 ft")
     assert "1 engine pumping" in crew.lay_words(replace(plan, lays=lay(engines=1.0, lines=1.0)), 2)
 
 
