@@ -26,7 +26,9 @@ from preplan.render.map_frame import road_rank
 from preplan.render.map_html import embedded_json, map_page
 from preplan.render.map_pack import lines, pack, steps, whole
 from preplan.render.map_svg import fill_site_table, still_legend, still_map
+from preplan.render.tables import deciding_months
 from tests.example_plan import LABELS, example_plan, split_plan
+from tests.plan_checks import SAMPLE, plan_of
 
 OSM = "https://www.openstreetmap.org/copyright"
 OUTSIDE = re.compile(r"""(?:src|href)\s*=\s*["']?([^"'\s>]*//[^"'\s>]*)|url\(([^)]*)\)|@import\s+(\S+)""")
@@ -233,6 +235,20 @@ def test_a_season_is_named_only_where_it_matters(plan: Plan) -> None:
     assert [k for k, said in enumerate(seasons_of(plan)) if said == "December to March"] == flowing
     same = tuple(replace(season, uninterrupted_gpm=plan.levels.uninterrupted_gpm) for season in plan.seasons)
     assert set(seasons_of(replace(plan, seasons=same))) == {""}
+
+
+def test_the_months_that_decide_are_those_of_the_table() -> None:
+    """Of a real plan, several of whose seasons print the same: the map named the first of these alone."""
+    plan = plan_of(SAMPLE / "district.toml")
+    answers = (data := map_data(plan))["answers"]
+    named = [answers["seasons"][answers["cases"][k][8]] for k in along_roads(data, answers["case"])]
+    table = deciding_months(plan).ravel().tolist()
+    told = [(said, decides) for said, decides in zip(named, table, strict=True) if said]
+    assert len(told) > 100
+    assert all(said == decides for said, decides in told)
+    tannery = plan.addresses.label.tolist().index("Tannery Rd 735, farm")
+    shown = tannery * len(plan.district.levels) + int(plan.answers.level[tannery])
+    assert named[shown] == table[shown] == "June to February"
 
 
 def test_packed_routes_walk_the_same_roads(plan: Plan, page: str) -> None:

@@ -24,6 +24,7 @@ from preplan.render.limit_places import named_words
 from preplan.render.map_pack import NOT_KNOWN, Forms, Ints, Page, Texts, grid, pack, steps, whole
 from preplan.render.map_routes import moved
 from preplan.render.map_search import id_columns
+from preplan.render.tables import deciding_months
 
 SIDES = ("", "left", "right")
 """Side of the road that a building stands on, along the stretch; '' not known."""
@@ -253,26 +254,25 @@ def _cases(plan: Plan) -> tuple[Ints, Page]:
     Returns the number of each answer's set, (addresses, levels), and the sets.
 
     A case is fill site, backup, second site, meets, engines short, tankers short, and the places of its crew,
-    limiting term, season, units on request, lines by season and months told of in their lists.
+    limiting term, months that decide, units on request, lines by season and months told of in their lists.
     """
     levels = plan.levels
     cases, crews, limits, seasons = Texts(), Texts(), Texts(), Texts()
     requests, lines = Texts([""], {"": 0}), Texts([()], {(): 0})
     on_request = any(station.aid == "on request" for station in plan.stations)
     jobs = _other_jobs(plan)
-    months = [month_words(season.months) for season in plan.seasons]
     matters = _season_matters(plan)
+    worst = np.where(matters, deciding_months(plan), "").tolist()
     sheets = {(a, int(plan.answers.level[a])): group.others for group in plan.groups for a in group.addresses}
     counted = (levels.site, levels.backup, levels.split, levels.meets, levels.short_engines, levels.short_tankers)
     numbers = np.stack([column.astype(np.int64) for column in counted], axis=-1).tolist()
     case = np.empty(levels.site.shape, dtype=np.int64)
     for a, k in np.ndindex(*levels.site.shape):
-        season = int(levels.season[a, k])
         told = own_months(plan, a, k, sheets.get((a, k), ()))
         texts = (
             crews.place(_crew(plan, a, k)),
             limits.place(_limit(plan, a, k)),
-            seasons.place(months[season] if matters[a, k] and 0 <= season < len(months) else ""),
+            seasons.place(worst[a][k]),
             requests.place(crew.request_words(plan, a, k) if on_request else ""),
             lines.place((*season_words(plan, a, k), *jobs.get((a, k), ())) if matters[a, k] else ()),
             seasons.place(month_words(told) if told else ""),

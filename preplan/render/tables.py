@@ -160,7 +160,7 @@ def address_columns(plan: Plan) -> dict[str, Cells]:
         "tankers": units_by_arrival(plan, plan.answers.shown_units(levels.used), np.arange(len(addresses))),
         "driveway_ft": need(plan.frontages.driveway_ft),
         "flags": ["; ".join(map(str, flags)) for flags in plan.answers.flags],
-        "deciding_months": text_at_level(_told_in(plan), level).tolist(),
+        "deciding_months": text_at_level(deciding_months(plan), level).tolist(),
     })  # fmt: skip
 
 
@@ -185,7 +185,7 @@ def level_columns(plan: Plan) -> dict[str, Cells]:
         "meets": _meets(plan),
         "split_site_id": named([site.site_id for site in plan.sites], levels.split.ravel()),
         "average_gpm": supply(np.minimum(levels.brings_gpm, plan.needs.required_gpm[:, None]).ravel()),
-        "deciding_months": _told_in(plan).ravel().tolist(),
+        "deciding_months": deciding_months(plan).ravel().tolist(),
     })  # fmt: skip
 
 
@@ -366,8 +366,13 @@ def _deciding(plan: Plan, seasons: _BySeason) -> IntArray:
     return deciding
 
 
-def _told_in(plan: Plan) -> TextArray:
-    """Name the months for which what is told of each (address, level) is true: fill sites, flow and backup."""
+def deciding_months(plan: Plan) -> TextArray:
+    """Name the months for which what is told of each (address, level) is true: fill sites, flow and backup.
+
+    They are those of the season that decides and of all that print the same: one home for tables and map.
+    """
+    if not plan.seasons:
+        return np.full(plan.levels.season.shape, "", dtype=object)
     seasons = _by_season(plan)
     address, level = np.indices(plan.levels.season.shape)
     named_months = _months(plan, seasons, _deciding(plan, seasons).ravel(), address.ravel(), level.ravel())
