@@ -1,4 +1,4 @@
-"""Words of street names and their abbreviations: what may be written short on one side of a comparison.
+"""Words of street names: what may be written short on one side of a comparison, and how a road is called in print.
 
 Sources: suffixes, USPS Publication 28, Appendix C (read beside a public transcription of it, in part from memory,
 unverified); directionals, Publication 28, Appendix B.
@@ -6,6 +6,7 @@ unverified); directionals, Publication 28, Appendix B.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 _SUFFIXES = """
@@ -54,3 +55,17 @@ def _table(text: str) -> Mapping[str, str]:
 
 SUFFIX_OF = _table(_SUFFIXES)
 """Every spelling of a suffix to the standard one, in capitals."""
+
+_BARE_NUMBER = re.compile(r"[0-9]+[A-Za-z]?(?: / [0-9]+[A-Za-z]?)*")
+
+
+def called(name: str, ref: str = "") -> str:
+    """Call a road by its name, else by its number; one that has a bare number alone reads as no house number so.
+
+    >>> called("Mill Road", "237"), called("", "SR 917"), called("", "237"), called("", "237;15A"), called("237")
+    ('Mill Road', 'SR 917', 'Route 237', 'Route 237 / 15A', 'Route 237')
+    >>> called("5th"), called("")
+    ('5th', '')
+    """
+    said = name or ref.replace(";", " / ")
+    return f"Route {said}" if _BARE_NUMBER.fullmatch(said) else said

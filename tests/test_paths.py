@@ -249,6 +249,14 @@ def test_no_number_of_its_own_road_is_a_cross_street() -> None:
     assert cross_street(line.roads, line.limits, 0, 0.5).road == "Elm Road"
 
 
+def test_a_bare_number_is_told_as_that_of_a_route() -> None:
+    """'Cross street: 237' reads as the number of a house."""
+    town = crossing(("a", "b", {"ref": "237"}), ("b", "c", {"ref": "237"}), ("b", "e", {"ref": "14A;15"}))
+    assert cross_street(town.roads, town.limits, town.row("b", "e"), 0.5).road == "Route 237"
+    assert [step.road for step in tell(town, "abe")] == ["Route 237", "Route 14A / 15"]
+    assert cross_street(town.roads, town.limits, town.row("a", "b"), 0.5).road == "Route 14A / 15"
+
+
 def link(length_m: float, **tags: str) -> Drawing:
     """Draw Main Street east to b, a slip road from b south-east to c, Elm Road on south from there."""
     step_m = length_m / 2**0.5

@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,7 +14,8 @@ from hypothesis import strategies as st
 from preplan.months import month_words
 from preplan.plan_cards import Step
 from preplan.plan_tables import Flag
-from preplan.render import card_facts, card_seasons, card_words, words
+from preplan.render import card_facts, card_seasons, card_words, index_pdf, words
+from preplan.render.dispatch import dispatch_csv
 from preplan.render.driving_words import directions, step_words, turning_words
 from preplan.render.flag_words import flag_words
 
@@ -251,3 +253,13 @@ def test_a_small_source_is_never_told_as_lasting_after_the_required_time() -> No
     assert f"gpm steady while the source's 9,000 gal last (about {lasts} min at that flow), then 40 gpm" in said
     assert "after that" not in said
     assert "after that" in " ".join(line.said for line in card_words.can(facts))
+
+
+def test_a_road_without_a_name_is_headed_as_a_route_and_keeps_its_key() -> None:
+    """'237 12 to 30' would read as three houses; what a dispatcher looks up stays as the table of roads has it."""
+    plan = example_plan()
+    group = replace(plan.groups[0], road="237", addresses=(0, 1), first_number=12, last_number=30)
+    assert card_words.where(card_facts.Facts(plan, group))[0] == "Route 237 12 to 30"
+    assert index_pdf.heading_of(group) == "Route 237"
+    bare = replace(plan, road=np.where(plan.road == plan.groups[0].road, "237", plan.road))
+    assert "\n237," in dispatch_csv(bare).decode()

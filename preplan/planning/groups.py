@@ -23,6 +23,7 @@ from preplan.plan_tables import (
 from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
 from preplan.roads.paths import Crossing, Junctions, cross_street, directions
 from preplan.roads.street_names import address_street, normalise
+from preplan.street_words import called
 
 MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
@@ -231,9 +232,9 @@ def _card(found: Answered, road: str, run: _Run) -> CardGroup:
             float(found.frontages.fraction[lead]),
             junctions=found.junctions,
         )
-        if cross.road and normalise(cross.road) == normalise(road):
+        if cross.road and normalise(cross.road) in {normalise(road), normalise(called(road))}:
             # tankers stop round the corner: the other road of that corner is the cross street of its own
-            cross = cross._replace(road=str(found.roads.name[segment]) or str(found.roads.ref[segment]))
+            cross = cross._replace(road=called(str(found.roads.name[segment]), str(found.roads.ref[segment])))
     out, back = _legs(found, lead, found.levels.trip)
     split_out, split_back = _legs(found, lead, found.levels.split_trip)
     return CardGroup(

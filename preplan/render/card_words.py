@@ -53,7 +53,7 @@ LATER_SHARE = 1.25
 def where(facts: Facts) -> tuple[str, str]:
     """Give the headline and the line below it."""
     plan, group = facts.plan, facts.group
-    road, count = words.printable(group.road), len(group.addresses)
+    road, count = words.road_name(group.road), len(group.addresses)
     label = words.where_words(plan, facts.lead)
     if count == 1 or not road:
         headline = label
@@ -289,13 +289,13 @@ def dump(facts: Facts) -> list[Line]:
         others = [for_other_months(facts)] if without else []
         return [*lines, *(line for one in (said, *others) for line in paragraph(one, HALF_PT))]
     segment = int(front.segment[lead])
-    road = words.road_words(plan, segment) if segment >= 0 else words.printable(facts.group.road)
+    road = words.road_words(plan, segment) if segment >= 0 else words.road_name(facts.group.road)
     how = {"named": ", the road of its address", "driveway": ", at the mouth of its driveway",
            "nearest": ", the nearest road (assumed)"}.get(str(front.how[lead]), "")  # fmt: skip
     elsewhere = _not_its_road(facts, road)
     building = _building_words(facts)
     if front.along_ft[lead] > 0.0:
-        lane = words.printable(facts.group.road) or "the dead end"
+        lane = words.road_name(facts.group.road) or "the dead end"
         where = _junction_words(facts) if lane == road or not road else f" of {lane}"
         how = f" at the junction{where}; {words.feet(float(front.along_ft[lead]))} of the hose goes along the dead end"
     lines += paragraph(f"On {road or 'an unnamed road'}{elsewhere or how}{building}.", HALF_PT, bold=bool(elsewhere))

@@ -92,9 +92,7 @@ class Picture:
         self._start: list[int] = roads.coord_start.tolist()
         self.ground = Ground(plan, self.points, self.plane)
         self.middle_ft, self.slope = scene.straights(self.points, roads.coord_start)
-        spoken = [
-            words.printable(name) or words.printable(ref) for name, ref in zip(roads.name, roads.ref, strict=True)
-        ]
+        spoken = [words.road_name(name, ref) for name, ref in zip(roads.name, roads.ref, strict=True)]
         self.names, self.name_of = np.unique(np.array([*spoken, ""], dtype=np.object_), return_inverse=True)
         self._spoken = frozenset(self.names.tolist()) - {""}
         self.site_ft = self.plane.feet(np.array([s.lon for s in plan.sites]), np.array([s.lat for s in plan.sites]))

@@ -326,7 +326,7 @@ def postings_cost(document: Document, plan: Plan) -> None:
     for group in plan.groups:
         minutes = [float(lost[a]) for a in group.addresses if late[a]]
         if minutes:
-            roads.setdefault(words.printable(group.road) or "No road name", []).extend(minutes)
+            roads.setdefault(words.road_name(group.road) or "No road name", []).extend(minutes)
     ordered = sorted(roads, key=lambda road: (-sum(roads[road]), words.natural_key(road)))
     lines = [
         (road[:90], f"{len(roads[road]):,}", words.minutes(max(roads[road])), words.minutes(sum(roads[road])))

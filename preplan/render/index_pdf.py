@@ -79,7 +79,7 @@ def heading_of(group: CardGroup) -> str:
 
 def _heading(road: str, group: CardGroup | None) -> str:
     near = words.printable(group.cross_street) if group and group.cross_mi <= _NEAR_MI else ""
-    return words.printable(road) or (f"{_NAMELESS}, near {near}" if near else f"{_NAMELESS}, no cross street near")
+    return words.road_name(road) or (f"{_NAMELESS}, near {near}" if near else f"{_NAMELESS}, no cross street near")
 
 
 def _place(plan: Plan, address: int, cross_street: str) -> str:

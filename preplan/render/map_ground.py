@@ -23,7 +23,7 @@ def road_data(plan: Plan, kept: IntArray) -> Page:
     """Pack the stretches to draw, `kept` (rows of the RoadTable), with their names and what is posted."""
     roads, limits = plan.roads, plan.limits
     names, posts = Texts([""], {"": 0}), Texts([("", "")], {("", ""): 0})
-    titles = [words.printable(roads.name[k]) or words.printable(roads.ref[k]) for k in kept.tolist()]
+    titles = [words.road_words(plan, k) for k in kept.tolist()]
     marks = limits.posted[kept] * MARK_POSTED + limits.unposted_bridge[kept] * MARK_UNPOSTED
     marks += ~limits.tanker_road[kept] * MARK_CLOSED + limits.narrow[kept] * MARK_NARROW
     posted = [_post_words(plan, k) for k in kept.tolist()]

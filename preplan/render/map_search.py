@@ -13,7 +13,8 @@ def search_data(plan: Plan) -> Page:
     """Collect the spellings of the short forms that names of the district have, and the words of numbered roads."""
     short_of = plan.search_words.short_of
     labels = {words.where_words(plan, k) for k in range(len(plan.addresses))}
-    names = labels | set(plan.roads.name.tolist()) | set(plan.roads.ref.tolist())
+    roads = zip(plan.roads.name.tolist(), plan.roads.ref.tolist(), strict=True)
+    names = labels | {words.road_name(name, ref) for name, ref in set(roads)} | set(plan.roads.ref.tolist())
     said = {word for name in names for word in re.findall(r"[A-Z]+", words.printable(name).upper())}
     shorts = {short_of.get(word, word) for word in said}
     spellings: dict[str, list[str]] = {}

@@ -86,7 +86,7 @@ def _served(plan: Plan, mine: BoolArray) -> list[str]:
     roads: dict[str, int] = {}
     # Cards name each road once, however a table spells it; so does this list.
     for group in plan.groups:
-        road = words.printable(group.road) or "no road name"
+        road = words.road_name(group.road) or "no road name"
         count = int(mine[list(group.addresses)].sum())
         if count:
             roads[road] = roads.get(road, 0) + count
@@ -103,7 +103,7 @@ def _one_way(plan: Plan, mine: BoolArray) -> list[str]:
     by_road: dict[str, list[tuple[str, str]]] = {}
     for group in plan.groups:
         if mine[group.lead]:
-            road = words.printable(group.road) or words.where_words(plan, group.lead)
+            road = words.road_name(group.road) or words.where_words(plan, group.lead)
             flags = flags_on(plan, group.lead, FIRST_CIRCUIT)
             ways = [str(flag.value).rpartition(", ")[0] for flag in flags if flag.code == ONE_WAY]
             by_road.setdefault(road, []).append((_group_name(plan, group), words.printable("".join(ways[:1]))))
@@ -283,7 +283,7 @@ def _circuit_name(circuit: _Circuit) -> str:
 
 
 def _group_name(plan: Plan, group: CardGroup) -> str:
-    road, count = words.printable(group.road), len(group.addresses)
+    road, count = words.road_name(group.road), len(group.addresses)
     if not road or count == 1:
         return words.where_words(plan, group.lead)[:_MOST_NAME]
     if 0 <= group.first_number < group.last_number:

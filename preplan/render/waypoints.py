@@ -21,6 +21,7 @@ from preplan.render.limit_places import named_words
 from preplan.render.route_lines import driven, leg_lines, legs_of, thinned
 from preplan.render.tables import NOT_XML
 from preplan.render.words import CAUTIONS, ROAD_CREDIT, rate_words
+from preplan.street_words import called
 
 if TYPE_CHECKING:
     from preplan.plan import Plan
@@ -186,7 +187,7 @@ def _run(plan: Plan, group: CardGroup) -> str:
     if not group.road:
         return str(plan.addresses.label[group.lead])
     ends = sorted({number for number in (group.first_number, group.last_number) if number >= 0})
-    return " ".join(filter(None, ("-".join(map(str, ends)), group.road)))
+    return " ".join(filter(None, ("-".join(map(str, ends)), called(group.road))))
 
 
 # --------------------------------------------------------------------------- words

@@ -16,6 +16,7 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup
 from preplan.records import ALL_MONTHS, FillSite
 from preplan.rules import District
+from preplan.street_words import called
 from preplan.units import FT_PER_MI
 
 CAUTIONS = (
@@ -332,7 +333,12 @@ def twins_words(plan: Plan, site: int, used_too: int = -1) -> str:
 
 def road_words(plan: Plan, segment: int) -> str:
     """Name a stretch's road: its name, else its number, else ''."""
-    return printable(plan.roads.name[segment]) or printable(plan.roads.ref[segment])
+    return road_name(plan.roads.name[segment], plan.roads.ref[segment])
+
+
+def road_name(name: str, ref: str = "") -> str:
+    """Call a road in print by its name, else by its number, else ''."""
+    return called(printable(name), printable(ref))
 
 
 def inventory_words(plan: Plan, segment: int) -> str:

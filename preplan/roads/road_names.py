@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from preplan.records import RoadTable
 from preplan.roads.street_names import normalise, road_keys
+from preplan.street_words import called
 from preplan.units import M_PER_MI
 
 NAMELESS_MI = 0.25
@@ -20,7 +21,8 @@ _CIRCLES = frozenset({"roundabout", "circular"})
 
 def road_label(roads: RoadTable, row: int) -> str:
     """Name a stretch as a driver knows it: its name, else its number, else 'unnamed road'."""
-    return str(roads.name[row]) or _number(roads, row) or _UNNAMED.get(roads.highway[row], "unnamed road")
+    said = called(str(roads.name[row]), str(roads.ref[row]))
+    return said or _UNNAMED.get(roads.highway[row], "unnamed road")
 
 
 def is_named(roads: RoadTable, row: int) -> bool:
@@ -81,11 +83,11 @@ class _Road:
         refs = roads.ref[[rows[one] for one in self.positions]].tolist()
         number = next(filter(None, refs), "").replace(";", " / ")
         if not self.name:
-            return number or road_label(roads, rows[self.positions[0]])
+            return called("", number) or road_label(roads, rows[self.positions[0]])
         if not number or number in told or normalise(self.name) in road_keys("", number, {}):
-            return self.name
+            return called(self.name)
         told.add(number)
-        return f"{self.name} ({number})"
+        return f"{called(self.name)} ({number})"
 
 
 def _roads(roads: RoadTable, rows: Sequence[int], leaves: Callable[[int, int], bool]) -> list[_Road]:
@@ -116,7 +118,3 @@ def _roads(roads: RoadTable, rows: Sequence[int], leaves: Callable[[int, int], b
 
 def _keys(roads: RoadTable, row: int) -> frozenset[str]:
     return road_keys(str(roads.name[row]), str(roads.ref[row]), {})
-
-
-def _number(roads: RoadTable, row: int) -> str:
-    return str(roads.ref[row]).replace(";", " / ")
