@@ -181,6 +181,8 @@ class ThenCalled:
     """Uninterrupted flow, called like that: no less than a lower level holds then."""
     one_out_gpm: float
     """Least uninterrupted flow with any one tanker missing."""
+    later_gpm: float = math.nan
+    """Steady flow, where it is told; see `plan_tables.later_gpm`."""
 
     @property
     def weakness(self) -> tuple[float, float]:

@@ -12,6 +12,8 @@ from preplan.records import BoolArray, Columns, FloatArray, IntArray, TextArray
 
 ROUNDING_GPM = 1e-6
 """A flow this little below the requirement meets it: it is the same number."""
+MUCH_MORE = 1.25
+"""A flow that is so much more than what is held at once is told (this program's choice)."""
 NO_WAY = "no way for"
 """Code of the flag that names units without a way, with the months where they have one in others."""
 FIRST_ALARM_IN = "first alarm in"
@@ -504,6 +506,12 @@ def at_level(table: IntArray, level: IntArray) -> IntArray:
 def flow_at_level(values: FloatArray, level: IntArray) -> FloatArray:
     """Pick the same out of flows or minutes; NaN: none there."""
     return np.where(level >= 0, values[np.arange(len(level)), level], np.nan)
+
+
+def later_gpm(steady_gpm: FloatArray, held_gpm: FloatArray, required_gpm: FloatArray) -> FloatArray:
+    """Give the steady flow that is told behind what is held: much more than that, which does not meet; else NaN."""
+    tells = (steady_gpm > MUCH_MORE * held_gpm) & (held_gpm < required_gpm - ROUNDING_GPM)
+    return np.where(tells, steady_gpm, np.nan)
 
 
 def text_at_level(texts: TextArray, level: IntArray) -> TextArray:

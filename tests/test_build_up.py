@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
-from preplan.plan_tables import BuildUpTable
+from preplan.plan_tables import MUCH_MORE, BuildUpTable
 from preplan.planning.assignment import Scene
-from preplan.planning.build_up import BUILT_UP, MUCH_MORE, WAITS_MIN, build_ups, with_build_ups
+from preplan.planning.build_up import BUILT_UP, WAITS_MIN, build_ups, with_build_ups
 from preplan.planning.choices import choose
 from preplan.planning.fireground import case_table, haulers
 from preplan.planning.flows import Flows
@@ -167,3 +167,17 @@ def test_tankers_are_not_sent_past_a_pond_a_third_of_a_mile_off(franklin: Plan) 
     assert [told.row_of(a) for a in told.address[::50].tolist()] == list(range(0, len(told.address), 50))
     coded = [any(flag.code == "more later" for flag in row) for row in franklin.answers.flags]
     assert np.flatnonzero(coded).tolist() == told.address.tolist()
+
+
+def test_sheets_of_other_months_tell_of_it_too(franklin: Plan) -> None:
+    """Most of those that are not met there bring several times what they hold without a break."""
+    told = 0
+    for group in franklin.groups:
+        for other in group.others:
+            for then in other.then:
+                (line,) = (one for one in franklin.seasons if one.months == then.months)
+                held = float(line.uninterrupted_gpm[group.lead, other.level])
+                meets = held >= franklin.needs.required_gpm[group.lead] - 1e-6
+                told += np.isfinite(then.later_gpm)
+                assert not np.isfinite(then.later_gpm) or (then.later_gpm > MUCH_MORE * held and not meets)
+    assert told > 500

@@ -17,7 +17,7 @@ from preplan.inputs.reader import read_inputs
 from preplan.months import month_words, months_text
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit, Strip, ThenCalled
-from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT
+from preplan.plan_tables import FIRST_CIRCUIT, MUCH_MORE, SECOND_CIRCUIT
 from preplan.render import (
     card_behind,
     card_facts,
@@ -242,6 +242,7 @@ def test_what_a_sheet_says_of_other_months_is_what_a_plan_of_those_months_alone_
     assert same_crews(sample, again, sheets) > 30
     assert same_calls(sample, again, sheets, summer) > 30
     assert called_on_sheets(sample, again, sheets) > 1
+    later_on_sheets(again, sheets, summer)
     assert same_stand_ins(sample, again, summer) > 30
 
 
@@ -292,6 +293,16 @@ def same_calls(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCir
             assert then.strip.dumps == strip.dumps
             held += 1
     return held
+
+
+def later_on_sheets(again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]], months: frozenset[int]) -> None:
+    """Hold the flow that sheets say builds up against a plan of some months: in the sample it is never much more."""
+    for group, other in sheets:
+        cell = group.lead, other.level
+        (then,) = (one for one in other.then if months <= set(one.months))
+        steady, first = float(again.levels.sustained_gpm[cell]), float(again.levels.uninterrupted_gpm[cell])
+        more = steady > MUCH_MORE * first and not again.levels.meets[cell]
+        assert then.later_gpm == pytest.approx(steady if more else np.nan, nan_ok=True), cell
 
 
 def called_on_sheets(sample: Plan, again: Plan, sheets: list[tuple[CardGroup, OtherCircuit]]) -> int:
@@ -734,6 +745,30 @@ def test_a_sheet_draws_the_weakest_of_its_seasons_and_names_those_alone_that_it_
     later = replace(then, months=(4,), first_arrival_min=12.0)
     assert replace(other, then=(then, later)).weakest_months in {(1,), (4,)}
     assert replace(other, then=()).weakest is None
+
+
+@pytest.mark.parametrize(
+    ("later_gpm", "told"),
+    [(456.0, "50 gpm without a break, later 450 gpm steady; does not meet."), (np.nan, "50 gpm, does not meet.")],
+)
+def test_a_sheet_that_does_not_meet_says_what_builds_up_later(later_gpm: float, told: str) -> None:
+    """As the front does: the first flow alone would be read as all that ever comes."""
+    plan = other_plan(backup=False)
+    (group, other), *_ = others_of(plan)
+    little = np.full_like(plan.levels.uninterrupted_gpm, 57.0)
+    plan = replace(plan, seasons=tuple(replace(line, uninterrupted_gpm=little) for line in plan.seasons))
+    minutes = np.array([10.0, 60.0])
+    strip = Strip(
+        minute=minutes, on_scene_gal=minutes, demand_min=minutes, demand_gpm=minutes, gaps_min=np.empty((0, 2)),
+        nothing_min=np.empty((0, 2)), dumps=(),
+    )  # fmt: skip
+    then = ThenCalled(
+        months=next(line.months for line in plan.seasons if {*line.months} <= {*other.months}), fleet=other.level,
+        first_arrival_min=9.0, advised_min=np.nan, strip=strip, gap_min=0.0, nothing_min=0.0, on_arrival_gpm=57.0,
+        one_out_gpm=57.0, later_gpm=later_gpm,
+    )  # fmt: skip
+    (said,) = sheet_words(Facts(plan, replace(group, others=(replace(other, then=(then,)),))))
+    assert f"from fill site 2: {told}" in said
 
 
 def test_a_timeline_that_would_take_a_page_more_is_left_out(sample: Plan, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from preplan.plan_tables import MORE_LATER, AnswerTable, BuildUpTable, Flag
+from preplan.plan_tables import MORE_LATER, MUCH_MORE, AnswerTable, BuildUpTable, Flag
 from preplan.planning.assignment import Scene
 from preplan.planning.fireground import Crews, steady
 from preplan.planning.flows import Flows
@@ -19,8 +19,6 @@ from preplan.planning.levels import Worked
 from preplan.planning.minutes import held_from
 from preplan.records import FloatArray, IntArray, joined
 
-MUCH_MORE = 1.25
-"""A flow that is so much more than what is held at once is told (this program's choice)."""
 BUILT_UP = 0.8
 """Share of the steady flow that counts as built up (this program's choice)."""
 WAITS_MIN = (5.0, 10.0, 15.0, 20.0, 30.0, 45.0)

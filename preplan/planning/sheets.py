@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from preplan.plan_cards import CardGroup, FillsElsewhere, OtherCircuit, Step, ThenCalled
-from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, TripTable
+from preplan.plan_tables import ROUNDING_GPM, Flag, RouteForest, TripTable, later_gpm
 from preplan.planning.assignment import Scene, SupplyLine, supply_line
-from preplan.planning.fireground import Crews
+from preplan.planning.fireground import Crews, steady
 from preplan.planning.flows import Settled
 from preplan.planning.groups import Answered, legs_of_trip
 from preplan.planning.kept import AskedTrips, told_trips
@@ -239,7 +239,8 @@ def _called_then(
     higher = (run.fleet > 0) & (settled.gpm >= found.required_gpm[run.address] - ROUNDING_GPM)
     how = np.where(~higher, "at dispatch", np.where(np.isfinite(advised), "on arrival", "first alarm"))
     lacks = late.books.gap_min, late.books.nothing_min, late.held.uninterrupted_gpm
-    arrays = (run.fleet, called.first_arrival_min, advised, *lacks, settled.least_one_out_gpm, how)
+    later = later_gpm(steady(scene, run).sustained_gpm, settled.gpm, found.required_gpm[run.address])
+    arrays = (run.fleet, called.first_arrival_min, advised, *lacks, settled.least_one_out_gpm, later, how)
     columns = (column.tolist() for column in arrays)
     return [
         ThenCalled(
@@ -252,8 +253,9 @@ def _called_then(
             nothing_min=nothing,
             on_arrival_gpm=held,
             one_out_gpm=out,
+            later_gpm=more,
         )
-        for strip, fleet, arrival, by, gap, nothing, held, out, said in zip(drawn, *columns, strict=True)
+        for strip, fleet, arrival, by, gap, nothing, held, out, more, said in zip(drawn, *columns, strict=True)
     ]
 
 

@@ -107,12 +107,14 @@ def lines_of(plan: Plan, address: int, level: int) -> list[str]:
 
 
 def held_words(gpm: float, need_gpm: float, steady_gpm: float = math.nan) -> str:
-    """Write what is held, and whether it is enough; of a flow that is never held, what comes later (`steady_gpm`).
+    """Write what is held, and whether it is enough; where `steady_gpm` is told, what comes later.
 
     >>> held_words(247.0, 500.0), held_words(0.0, 500.0, 0.0)
     ('240 gpm, does not meet', '0 gpm, nor later; does not meet')
     >>> held_words(0.0, 500.0, 128.0)
     '0 gpm without a break, later 120 gpm steady; does not meet'
+    >>> held_words(58.0, 500.0, 128.0), held_words(2.0, 500.0, 5.0)
+    ('50 gpm without a break, later 120 gpm steady; does not meet', '0 gpm, nor later; does not meet')
     """
     have, _ = words.flow_pair(gpm, need_gpm)
     meets = "meets" if gpm >= need_gpm - ROUNDING_GPM else "does not meet"

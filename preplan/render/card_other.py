@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
@@ -76,8 +77,10 @@ def _brings(facts: Facts, other: OtherCircuit) -> Iterator[str]:
             continue
         at = season.level_of(rows, plan.needs.required_gpm[rows]) if by_itself else level
         named = words.level_words(plan.district.levels[at].name)
-        flow = flow_words(facts, float(season.uninterrupted_gpm[lead, at]))
-        called = _called_then(facts, other, season, at)
+        then = next((one for one in other.then if one.months == season.months), None)
+        held = float(season.uninterrupted_gpm[lead, at])
+        flow = flow_words(facts, held, then.later_gpm if then else math.nan)
+        called = _called_then(facts, other, then, season, at)
         said = f"{named} {from_words(season.sites_of(lead, at))}: {flow}{called}{_backup_then(facts, season, at)}"
         told.setdefault(said, []).extend(season.months)
     yield from (f"{words.first_up(month_words(those))}, {said}" for said, those in told.items())
@@ -100,7 +103,7 @@ def _stands_in(facts: Facts) -> Iterator[str]:
     yield from (words.first_up(one if always else f"{month_words(those)}: {one}") for one, those in said.items())
 
 
-def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: int) -> str:
+def _called_then(facts: Facts, other: OtherCircuit, then: ThenCalled | None, season: SeasonLine, level: int) -> str:
     """Say by when a level is called in a season, when water flows, what lacks, and what a tanker out leaves.
 
     Behind a blank; where the first level meets then with the same fill sites, no more than that.
@@ -110,7 +113,6 @@ def _called_then(facts: Facts, other: OtherCircuit, season: SeasonLine, level: i
     same = season.sites_of(lead, lowest) == season.sites_of(lead, level)
     said = [_lower_meets(facts, season, lowest, same=same)] if lowest < level else []
     first_does = lowest == 0 < level and same
-    then = next((one for one in other.then if one.months == season.months), None)
     if then is not None:
         said += [] if first_does else _calls(facts, season, then, level)
         first = then.strip.demand_min[:1].tolist()
