@@ -261,7 +261,7 @@ class LevelTable:
     backup_gpm: FloatArray
     """Uninterrupted flow from the backup site."""
     backup_steady_gpm: FloatArray
-    """Steady flow from a backup site that holds nothing; NaN where it holds some, or none stands in."""
+    """Steady flow from a backup site, where it is told: it holds nothing, or see `later_gpm`; NaN in the others."""
     alone_gpm: FloatArray
     """Uninterrupted flow if nobody filled at the second site; NaN where there is none."""
     one_out_gpm: FloatArray
@@ -444,7 +444,7 @@ class SeasonLine:
     backup_gpm: FloatArray
     """(addresses, levels): uninterrupted flow with all tankers there, NaN: none stands in."""
     backup_steady_gpm: FloatArray
-    """(addresses, levels): steady flow where that is nothing, NaN in the others."""
+    """(addresses, levels): steady flow where it is told, as `LevelTable.backup_steady_gpm`."""
     uninterrupted_gpm: FloatArray
     """(addresses, levels)."""
     brings_gpm: FloatArray

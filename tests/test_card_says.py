@@ -14,7 +14,7 @@ import pytest
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit, WayIn
-from preplan.plan_tables import BuildUpTable, Flag, LayTable
+from preplan.plan_tables import MUCH_MORE, BuildUpTable, Flag, LayTable
 from preplan.records import text_array
 from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew, site_pdf, words
 from preplan.render.card_facts import HALF_PT, Facts
@@ -114,12 +114,19 @@ def test_a_backup_that_holds_nothing_says_why_and_what_comes_of_it_later(steady_
     assert f"{note};" in dispatch_csv(always).decode().replace("\n", ";").replace('"', ";")
 
 
-def test_a_backup_that_holds_nothing_brings_later_what_circulates_from_it() -> None:
-    levels = plan_of(SAMPLE / "district.toml").levels
+def test_a_backup_that_holds_little_brings_later_what_circulates_from_it() -> None:
+    """Also of one that holds some: else one that holds nothing looked the better of the two."""
+    plan = plan_of(SAMPLE / "district.toml")
+    levels, need = plan.levels, plan.needs.required_gpm[:, None]
     nothing = (levels.backup >= 0) & (levels.backup_gpm < 1e-6)
     assert nothing.any()
-    assert (np.isfinite(levels.backup_steady_gpm) == nothing).all()
+    told = np.isfinite(levels.backup_steady_gpm)
+    assert told[nothing].all()
     assert (levels.backup_steady_gpm[nothing] > 100.0).any()
+    some = told & ~nothing
+    assert some.sum() > 10
+    assert (levels.backup_steady_gpm[some] > MUCH_MORE * levels.backup_gpm[some]).all()
+    assert (levels.backup_gpm < need)[some].all()
 
 
 def test_cards_that_hold_nothing_say_what_holds_them_back() -> None:

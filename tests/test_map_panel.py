@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import unicodedata
+from collections import Counter
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -720,6 +721,32 @@ def test_every_planned_month_is_on_one_circuit_of_the_map_as_on_the_card(wide: O
     choose(page, "203 Fiddlehead")
     assert written(page, "#drawn").endswith(", March to May only")
     assert "Units and circuits here: March to May; for other months" in written(page)
+
+
+def test_a_backup_s_later_flow_is_told_on_the_map_as_on_the_card(wide: Opened, plan: Plan) -> None:
+    """Of one that holds some too, where much more circulates later."""
+    told = wide.page.evaluate(
+        f"""() => {{
+          {page_source("map_panel.js")}
+          return [...answers.backup].map((site, at) => (site < 0 ? "" : backupWords(at)));
+        }}"""
+    )
+    levels, seen = plan.levels, Counter[str]()
+    for (a, k), said in zip(np.ndindex(*levels.backup.shape), told, strict=True):
+        if levels.backup[a, k] >= 0:
+            flows = (
+                float(levels.backup_gpm[a, k]),
+                float(plan.needs.required_gpm[a]),
+                float(levels.backup_steady_gpm[a, k]),
+            )
+            _, _, later = backups.held_words(*flows).partition(" gpm")
+            assert (" without a break, later " in said) == (" without a break, later " in later), (a, k, said)
+            assert (", nor later" in said) == (", nor later" in later)
+            if " later " in said:
+                assert said.partition(" later ")[2] == later.partition(" later ")[2].partition(";")[0]
+                seen["some" if flows[0] > 1.0 else "nothing"] += 1
+    assert seen["some"] > 10
+    assert seen["nothing"]
 
 
 def shut_in(plan: Plan, trip: int) -> set[int]:

@@ -454,6 +454,16 @@ def test_the_backup_s_way_is_the_way_when_the_fill_site_is_out(sample: Plan) -> 
     again = planned_in(frozenset(months), sample.sites[site].site_id)
     same_trips(sample, again, mine)
     assert same_crews(sample, again, mine) > 30
+    levels, alone = sample.levels, again.levels
+    told = np.isfinite(levels.backup_steady_gpm) & (levels.site == site) & (levels.backup == alone.site)
+    told &= (alone.split < 0) & (
+        [[sample.seasons[at].months == months for at in row] for row in levels.season.tolist()]
+    )
+    assert (told & (levels.backup_gpm > 1.0)).sum() >= 3
+    later, steady = levels.backup_steady_gpm[told], alone.sustained_gpm[told]
+    # a settled case may send fewer tankers, which hold no less and bring less in the long run
+    assert (later >= steady * (1.0 - 1e-6)).all()
+    assert np.isclose(later, steady, rtol=1e-6).sum() > 10
 
 
 def test_engines_whose_job_is_another_at_the_backup_are_named_on_card_and_sheet() -> None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from preplan.plan_tables import ROUNDING_GPM
+from preplan.plan_tables import ROUNDING_GPM, later_gpm
 from preplan.planning.assignment import Scene, circuit_of
 from preplan.planning.fireground import Crews, case_table, everyone, haulers, legs_min, steady
 from preplan.planning.pieces import in_pieces
@@ -91,7 +91,7 @@ class Flows:
         self.cut = np.zeros(shape, dtype=np.int32)
         self.trip_min = np.full(shape, np.inf)
         self.steady_gpm = np.zeros(shape)
-        """In the long run, of the cases that hold nothing: looked at only there."""
+        """In the long run."""
         self._row = np.full(shape, -1, dtype=np.int32)  # of the settled cases
         nobody = np.empty(0, dtype=np.int32)
         run, none_out = everyone(scene, nobody, nobody, nobody), np.empty((0, haulers(scene).size))
@@ -225,9 +225,13 @@ class Flows:
         return np.where(site >= 0, self.gpm[rows, np.maximum(site, 0), level], 0.0)
 
     def steady_at(self, site: IntArray, level: int) -> FloatArray:
-        """Look up what chosen sites (addresses,) that hold nothing bring in the long run; NaN in the others."""
-        rows, nothing = np.arange(len(site)), self.held_at(site, level) <= _NOTHING_GPM
-        return np.where((site >= 0) & nothing, self.steady_gpm[rows, np.maximum(site, 0), level], np.nan)
+        """Look up what chosen sites (addresses,) bring in the long run where that is told; NaN in the others.
+
+        Of those that hold nothing always, so that 'nor later' can be said.
+        """
+        held, steady = self.held_at(site, level), self.steady_gpm[np.arange(len(site)), np.maximum(site, 0), level]
+        told = np.where(held <= _NOTHING_GPM, steady, later_gpm(steady, held, self.scene.needs.required_gpm))
+        return np.where(site >= 0, told, np.nan)
 
     def held_of(self, site: IntArray) -> FloatArray:
         """Look up `held_at` of the sites of every level, (addresses, levels)."""
@@ -273,7 +277,8 @@ class Flows:
         tied = known & enough & (flow >= top - ALIKE * np.maximum(top, 1.0))
         brought = np.where(tied, brings, -1.0)
         tied &= brought >= brought.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - ALIKE)
-        long_run = np.where(tied, self.steady_gpm[rows, :, level], -1.0)
+        dry = self.gpm[rows, :, level] <= _NOTHING_GPM  # late tankers still fill at the better site
+        long_run = np.where(tied, np.where(dry, self.steady_gpm[rows, :, level], 0.0), -1.0)
         tied &= long_run >= long_run.max(axis=1, keepdims=True, initial=-1.0) * (1.0 - SLACK)
         count = np.where(tied, self.tankers[rows, :, level], -1)
         tied &= count == count.max(axis=1, keepdims=True, initial=-1)
@@ -320,12 +325,7 @@ class Flows:
         self.gpm[at], self.brings_gpm[at], self.cut[at] = gpm, brings, run.cut
         self.tankers[at] = run.used.sum(axis=1)
         self.trip_min[at] = legs_min(self.scene, run)[0]
-        self._note_long_run(run, gpm)
-
-    def _note_long_run(self, run: Crews, gpm: FloatArray) -> None:
-        """Keep what the cases that hold nothing bring in the long run: late tankers still fill at the better site."""
-        dry = run.rows(np.flatnonzero(gpm <= _NOTHING_GPM))
-        self.steady_gpm[dry.address, dry.site, dry.level] = steady(self.scene, dry).sustained_gpm
+        self.steady_gpm[at] = steady(self.scene, run).sustained_gpm
 
     def crews(self, address: IntArray, site: IntArray, level: IntArray) -> Crews:
         """Give the fleets whose flows `gpm` has, of cases that were looked at; a settled case may have a better one."""

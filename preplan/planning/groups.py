@@ -177,7 +177,7 @@ def _flows(found: Answered) -> FloatArray:
         table.uninterrupted_gpm, table.on_arrival_gpm, table.sustained_gpm, table.one_out_gpm, table.backup_gpm,
         *(one.uninterrupted_gpm for one in found.seasons), *(one.backup_gpm for one in found.seasons),
     )  # fmt: skip
-    # of a backup that holds some it is not told, nor weighed against that of one which does not
+    # of a backup by which it is hardly more than what it holds it is not told, nor weighed against that of another
     steady = (table.backup_steady_gpm, *(one.backup_steady_gpm for one in found.seasons))
     flows: FloatArray = np.hstack([np.nan_to_num(np.hstack(printed)), *steady])
     return flows

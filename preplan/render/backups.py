@@ -27,7 +27,7 @@ class Backup:
     gpm: float
     """Held with all tankers there; NaN: none stands in."""
     steady_gpm: float
-    """What such a one brings in the long run that holds nothing; NaN: it holds some."""
+    """What it brings in the long run, where that is told; NaN in the others."""
 
 
 _NONE = (np.nan, np.nan)
@@ -113,12 +113,12 @@ def held_words(gpm: float, need_gpm: float, steady_gpm: float = math.nan) -> str
     ('240 gpm, does not meet', '0 gpm, nor later; does not meet')
     >>> held_words(0.0, 500.0, 128.0)
     '0 gpm without a break, later 120 gpm steady; does not meet'
-    >>> held_words(58.0, 500.0, 128.0), held_words(2.0, 500.0, 5.0)
-    ('50 gpm without a break, later 120 gpm steady; does not meet', '0 gpm, nor later; does not meet')
+    >>> held_words(58.0, 500.0, 128.0), held_words(11.0, 500.0, 14.0)
+    ('50 gpm without a break, later 120 gpm steady; does not meet', '10 gpm, does not meet')
     """
     have, _ = words.flow_pair(gpm, need_gpm)
     meets = "meets" if gpm >= need_gpm - ROUNDING_GPM else "does not meet"
-    if not math.isfinite(steady_gpm):
-        return f"{have} gpm, {meets}"
     later = words.supply(steady_gpm, words.CARD_STEP_GPM)
+    if not math.isfinite(steady_gpm) or later == have != "0":
+        return f"{have} gpm, {meets}"
     return f"{have} gpm{', nor later' if later == '0' else f' without a break, later {later} gpm steady'}; {meets}"

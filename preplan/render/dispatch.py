@@ -409,7 +409,7 @@ def _backups(plan: Plan, address: int, level: int) -> Iterator[str]:
         yield "backup: " + ", ".join(f"{ids[site]} in {month_words(months)}" for site, months in told.items())
     dry: dict[int, list[int]] = {}
     for line in plan.seasons:
-        if int(line.backup_site[cell]) >= 0 and np.isfinite(line.backup_steady_gpm[cell]):
+        if int(line.backup_site[cell]) >= 0 and line.backup_gpm[cell] <= ROUNDING_GPM:
             dry.setdefault(int(line.backup_site[cell]), []).extend(line.months)
     for site, months in dry.items():
         always = len(months) == sum(len(line.months) for line in plan.seasons)

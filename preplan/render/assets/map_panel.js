@@ -452,11 +452,12 @@ function backupFacts(at) {
   ];
 }
 
-// What the backup holds; of one that holds nothing, what comes of it later.
+// What the backup holds; where much more comes of it later, or nothing is held, that too.
 function backupWords(at) {
-  const later = answers.backupSteady[at];
-  const more = later < 0 ? "" : later >= CARD_STEP_GPM ? ` without a break, later ${tensGpm(later)} steady` : ", nor later";
-  return `holds ${heldGpm(answers.backupFlow[at], Math.floor(at / levelCount))}${more}`;
+  const [held, later] = [answers.backupFlow[at], answers.backupSteady[at]];
+  const [heldTens, laterTens] = [held, later].map((one) => Math.floor(one / CARD_STEP_GPM));
+  const told = laterTens > heldTens ? ` without a break, later ${tensGpm(later)} steady` : laterTens ? "" : ", nor later";
+  return `holds ${heldGpm(held, Math.floor(at / levelCount))}${later < 0 ? "" : told}`;
 }
 
 function backupThen(at) {
