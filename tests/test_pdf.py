@@ -29,6 +29,7 @@ from preplan.render import (
     evidence_pdf,
     paper,
     report_pdf,
+    route_pdf,
     scene,
     site_pdf,
     symbols_pdf,
@@ -633,6 +634,33 @@ def test_a_fill_site_without_a_pin_has_no_name_on_the_map(monkeypatch: pytest.Mo
         picture.draw(document.pen, Box(60.0, 300.0, 460.0, 600.0), picture.subject((0,), 0, 0, (1,)))
         drawn.append(("Far Pond" in named, "2" in pins))
     assert {(True, True), (False, False)} <= set(drawn) <= {(True, True), (False, True), (False, False)}
+
+
+@pytest.mark.parametrize("there", [(0.0, -3000.0), (400.0, 3000.0), (1600.0, 5500.0), (3600.0, 0.0)])
+@pytest.mark.parametrize(("wide", "high"), [(196.0, 90.0), (196.0, 115.0), (460.0, 115.0)])
+def test_the_key_of_a_card_s_map_covers_neither_star_nor_any_drop_that_the_card_names(
+    wide: float, high: float, there: tuple[float, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The key takes half of a narrow map: a straight trip in its middle leaves no corner, one aside of it does."""
+    plan = example_plan()
+    picture = charts.Picture(plan)
+    here = picture.front_ft[0]
+    out = np.array([here + there, here])
+    picture.site_ft = here + np.array([there, (2400.0, 300.0), (300.0, 1800.0)])
+    subject = route_pdf.Subject((0,), 0, out, site=0, others=(1, 2), site_ft=out[0])
+    drawn, keys = dict[str, Box](), list[Box]()
+
+    def fill_mark(_pen: object, _site: object, number: str, x: float, y: float) -> None:
+        drawn[number] = Box(x - 9.0, y - 9.0, x + 9.0, y + 17.0)
+
+    monkeypatch.setattr(symbols_pdf, "fill_mark", fill_mark)
+    monkeypatch.setattr(symbols_pdf, "star_mark", lambda _pen, x, y: drawn.update(star=Box(x, y, x, y).grown(8.0)))
+    monkeypatch.setattr(charts, "draw_key", lambda _pen, _frame, key: keys.append(key))
+    document = paper.Document(plan.district, "a map")
+    document.begin()
+    picture.draw(document.pen, Box(60.0, 300.0, 60.0 + wide, 300.0 + high), subject)
+    assert {"1", "star"} <= set(drawn)
+    assert [said for said, symbol in drawn.items() if keys[0].meets(symbol)] == []
 
 
 def test_a_second_fill_site_s_page_names_who_drives_there() -> None:

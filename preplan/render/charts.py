@@ -41,8 +41,12 @@ from preplan.units import FT_PER_MI
 _MOST_NAMES = 14
 _MARGINS = (0.12, 0.17, 0.23, 0.3, 0.42, 0.6)
 """Shares of a map's width and height left about its trip: the next one where one leaves no room."""
+_ASIDE = ((0.0, 0.0), (0.25, 0.0), (-0.25, 0.0), (0.0, 0.25), (0.0, -0.25))
+"""Shares of its width and height by which a map leaves its trip aside of the middle, where that makes room."""
 _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
+_STAR_PT = 9.0
+"""Reach of the star."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
 """Least width and height of a map of a trip, and of a place without one."""
 _ADDRESS_PT = np.array([[0.0, 0.0], [-3.0, 0.0], [3.0, 0.0], [0.0, -3.0], [0.0, 3.0]])
@@ -76,8 +80,8 @@ class _Setting(NamedTuple):
     """(2, n) points along both legs, which no label may cover."""
     key: Box
     """Where the scale bars stand."""
-    hidden: tuple[bool, int]
-    """Whether the pin of the fill site is cut off, and how much of the way and its ends the key covers."""
+    hidden: tuple[bool, int, int]
+    """Whether the pin of the fill site is cut off, what the key covers of pin and star, and how much else it does."""
 
 
 class Picture:
@@ -199,20 +203,36 @@ class Picture:
         return frozenset([kind for kind, *_ in marks] + [state for state, here in states.items() if here])
 
     def _set(self, page: Box, points: FloatArray, subject: Subject, least_ft: float) -> _Setting:
-        """Frame the points; somewhat smaller, where else a pin would be cut at the edge or the scale lie on the way."""
+        """Frame the points; aside or smaller, where else a pin would be cut at the edge or the key lie on a symbol."""
         tried: list[_Setting] = []
+        shape, known = page.width / page.height, scene.box_of(points)
         for margin in _MARGINS:
-            shape = page.width / page.height
-            frame = Frame(page, scene.extent(points, shape, margin=margin, least_ft=least_ft))
-            legs = Legs.on(frame, subject)
-            dots, ends = legs.dots(), self._ends(frame, subject)
-            full = Room(page, [*ends, *limit_marks(frame, subject)], dots)
-            covered, key = full.emptiest(key_places(frame))
-            pin_cut = subject.site >= 0 and not page.holds(ends[0])
-            tried.append(_Setting(frame, legs, dots, key, (pin_cut, covered)))
-            if not pin_cut and not covered:
-                break
+            middle = scene.extent(points, shape, margin=margin, least_ft=least_ft)
+            for east, north in _ASIDE:
+                country = middle.moved(east * middle.width, north * middle.height)
+                if (east or north) and not country.holds(known):
+                    continue
+                tried.append(self._set_in(Frame(page, country), subject))
+                if not any(tried[-1].hidden):
+                    return tried[-1]
         return min(tried, key=lambda one: one.hidden)
+
+    def _set_in(self, frame: Frame, subject: Subject) -> _Setting:
+        """Put the key where it covers neither the trip's drop nor its star, and of all else as little as may be."""
+        legs = Legs.on(frame, subject)
+        dots, ends = legs.dots(), self._ends(frame, subject)
+        homes = frame.known_on_page(self.address_ft[list(subject.addresses)])
+        room = Room(frame.page, self._beside_trip(frame, subject), dots)
+        room.block((np.array(homes).reshape(-1, 1, 2) + _ADDRESS_PT).reshape(-1, 2))
+        first = Room(frame.page, ends)
+        found = []
+        for key in key_places(frame):
+            found.append((first.crowd(key), room.crowd(key), key))
+            if not any(found[-1][:2]):
+                break
+        covered, crowd, key = min(found, key=lambda one: one[:2])
+        pin_cut = subject.site >= 0 and not frame.page.holds(ends[0])
+        return _Setting(frame, legs, dots, key, (pin_cut, covered, crowd))
 
     def _is_near(self, limit: Bridge, site: int) -> bool:
         """Tell whether a limit that warnings name is so near a trip's fill site that its map must show it."""
@@ -224,9 +244,16 @@ class Picture:
     def _ends(self, frame: Frame, subject: Subject) -> list[Box]:
         """Bound the fill site's pin and the star of a trip."""
         sites, stars = ([row] if row >= 0 else [] for row in (subject.site, subject.lead))
-        places = np.concatenate([self.site_ft[sites], self.front_ft[stars]])
-        seen = frame.known_on_page(places)
-        return [Box(x - _PIN_PT, y - _PIN_PT, x + _PIN_PT, y + 1.7 * _PIN_PT) for x, y in seen]
+        pins, tips = frame.known_on_page(self.site_ft[sites]), frame.known_on_page(self.front_ft[stars])
+        return [*(_pin(x, y) for x, y in pins), *(Box(x, y, x, y).grown(_STAR_PT) for x, y in tips)]
+
+    def _beside_trip(self, frame: Frame, subject: Subject) -> list[Box]:
+        """Bound what else is drawn whatever it covers: second and backup fill site, the hydrant, limits."""
+        sites = sorted({*subject.others} - {subject.site, -1})
+        hydrants = [subject.hydrant] if subject.hydrant >= 0 else []
+        pins, mains = frame.known_on_page(self.site_ft[sites]), frame.known_on_page(self.hydrant_ft[hydrants])
+        drawn = [*(_pin(x, y) for x, y in pins if _in_view(frame, x, y)), *(_hydrant(x, y) for x, y in mains)]
+        return [*drawn, *limit_marks(frame, subject)]
 
     def _draw_in(self, pen: Pen, setting: _Setting, subject: Subject) -> tuple[list[Mark], bool]:
         """Draw a picture as it is set; gives its symbols, and whether barriers are on it."""
@@ -308,12 +335,12 @@ class Picture:
         if subject.out_ft is not None and np.isfinite(self.front_ft[subject.lead]).all():
             (x, y), *_ = frame.to_page(self.front_ft[[subject.lead]]).tolist()
             star.append(("star", subject.lead, x, y))
-            room.take(Box(x - 9, y - 9, x + 9, y + 9))
+            room.take(Box(x, y, x, y).grown(_STAR_PT))
         sites, stations = (_those_in_view(frame, places_ft) for places_ft in (self.site_ft, self.station_ft))
         ours = {site: sites.pop(site) for site in (subject.site, *subject.others) if site in sites}
         for kind, seen, reach in (("site", ours, _PIN_PT), ("site", sites, _PIN_PT), ("station", stations, 9.0)):
             for row, (x, y) in seen.items():
-                symbol = Box(x - reach, y - reach, x + reach, y + reach * 1.7)
+                symbol = _pin(x, y, reach)
                 # one that is nobody's business here is drawn whole or not at all, and hides nothing of the way
                 if seen is ours or (frame.page.holds(symbol) and not room.crowd(symbol)):
                     marks.append((kind, row, x, y))
@@ -321,7 +348,7 @@ class Picture:
         if subject.hydrant >= 0:
             x, y = frame.to_page(self.hydrant_ft[[subject.hydrant]])[0].tolist()
             marks.append(("hydrant", subject.hydrant, x, y))
-            room.take(Box(x - 5.0, y - 6.0, x + 5.0, y + 6.0))
+            room.take(_hydrant(x, y))
         homes = frame.to_page(self.address_ft[list(subject.addresses)])
         marks += [("address", row, x, y) for row, (x, y) in zip(subject.addresses, homes.tolist(), strict=True)]
         room.block((homes[:, None] + _ADDRESS_PT).reshape(-1, 2))
@@ -404,6 +431,16 @@ class Picture:
             (paper.ellipsis(str(self.names[name]), SMALL_PT, 130.0), longest[start : min(start + 3, stop)])
             for name, start, stop in zip(chosen[:_MOST_NAMES], first, last, strict=False)
         ]
+
+
+def _pin(x: float, y: float, reach: float = _PIN_PT) -> Box:
+    """Bound a drop, or the house of a station, that stands at a place on the page."""
+    return Box(x - reach, y - reach, x + reach, y + 1.7 * reach)
+
+
+def _hydrant(x: float, y: float) -> Box:
+    """Bound the symbol of a hydrant."""
+    return Box(x - 5.0, y - 6.0, x + 5.0, y + 6.0)
 
 
 def _in_view(frame: Frame, x: float, y: float) -> bool:

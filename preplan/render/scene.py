@@ -62,6 +62,10 @@ class Box(NamedTuple):
         """Push every side out by one length."""
         return Box(self.left - by, self.bottom - by, self.right + by, self.top + by)
 
+    def moved(self, east: float, north: float) -> Box:
+        """Give the same box elsewhere."""
+        return Box(self.left + east, self.bottom + north, self.right + east, self.top + north)
+
 
 # --------------------------------------------------------------------------- country
 
