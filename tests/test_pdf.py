@@ -1079,6 +1079,41 @@ def test_no_heading_ends_a_page_and_no_row_begins_one_alone() -> None:
         assert all("Some words" not in page or page.count("Some words") == 6 for page in pages)
 
 
+def test_every_table_of_the_report_begins_on_the_page_of_its_heading(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wherever the pages end: a head at the top of a page says of its figures only what columns are called."""
+    plan, headed, begun, document = (
+        example_plan(),
+        list[tuple[str, int]](),
+        list[tuple[int, str, int]](),
+        paper.Document,
+    )
+    heading, table, row = document.heading, document.table, document._row
+
+    def noted_heading(self: paper.Document, said: str, *given: Any, **named: Any) -> None:
+        heading(self, said, *given, **named)
+        headed.append((said, self.page))
+
+    def noted_table(self: paper.Document, head: Any, rows: Any, widths: Any) -> None:
+        begun.append((len(headed), head[0], 0))
+        table(self, head, rows, widths)
+
+    def noted_row(self: paper.Document, cells: Any, widths: Any, *, bold: bool = False, keep: float = 0.0) -> None:
+        row(self, cells, widths, bold=bold, keep=keep)
+        if not bold and not begun[-1][-1]:
+            begun[-1] = (*begun[-1][:2], self.page)
+
+    monkeypatch.setattr(document, "heading", noted_heading)
+    monkeypatch.setattr(document, "table", noted_table)
+    monkeypatch.setattr(document, "_row", noted_row)
+    monkeypatch.setattr(coverage_pdf, "coverage", lambda *_: None)
+    for foot_pt in np.arange(paper.FOOT_PT, paper.FOOT_PT + 260.0, 11.0).tolist():
+        monkeypatch.setattr(paper, "FOOT_PT", foot_pt)
+        report_pdf.report(plan)
+    parted = {(headed[at - 1][0], first) for at, first, page in begun if page and page != headed[at - 1][1]}
+    assert parted == set()
+    assert len({at for at, *_ in begun}) == len(begun)  # each has a heading of its own
+
+
 def test_the_index_names_the_level_of_a_card_that_meets_with_none(plan: Plan) -> None:
     """In brackets, since it does not meet; the card speaks of it."""
     index = pages_of(_draw("cards", plan))[0]

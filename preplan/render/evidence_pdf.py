@@ -73,7 +73,7 @@ def _by_need(document: Document, plan: Plan, share: FloatArray, counted: BoolArr
             of(int((mine & meets[:, 0]).sum()), count), of(int((mine & meets.any(axis=1)).sum()), count),
             words.supply(middle),
         ))  # fmt: skip
-    document.y -= 4.0
+    document.heading("By the size of the required flow", 11.0, keep=TABLE_PT)
     head = (
         "required gpm",
         "addresses",
@@ -162,7 +162,7 @@ def _tankers_out(document: Document, plan: Plan, met: BoolArray) -> None:
                 *(words.minutes(float(np.median(queue[mine]))) for queue in (hauls.fill_wait_min, unload_min)),
             ))  # fmt: skip
     if lines:
-        document.y -= 6.0
+        document.heading("What each tanker adds", 11.0, keep=TABLE_PT)
         head = ("tanker", "tank", "hauls for", "not met without it", "adds nothing", "fill queue", "dump queue")
         document.table(head, lines, (75.0, 70.0, 105.0, 105.0, 65.0, 60.0, 60.0))
         document.flow(

@@ -78,7 +78,7 @@ __all__ = [
 TOP_PT = PAGE_HEIGHT_PT - MARGIN_PT
 FOOT_PT = 66.0
 """Nothing but the footer stands below this."""
-TABLE_PT = 100.0
+TABLE_PT = 110.0
 """Room below a heading for a few lines of text and a table's first rows."""
 _TOGETHER = 5
 """Lines of a paragraph that no page's end parts."""
@@ -226,10 +226,10 @@ class Document:
 
     def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float]) -> None:
         """Write a table whose cells wrap; the head is repeated on every page, and no last row stands there alone."""
-        self._row(head, widths, bold=True, keep=24.0)
         heights = [
             max(len(_cell(c, w)) for c, w in zip(row, widths, strict=True)) * SMALL_PT * LEADING + 3.0 for row in rows
         ]
+        self._row(head, widths, bold=True, keep=max([24.0, *heights[:1]]))
         for at, row in enumerate(rows):
             last_two = len(rows) > 2 and at == len(rows) - 2
             if self.room(sum(heights[at:]) if last_two else heights[at]):

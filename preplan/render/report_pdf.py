@@ -434,7 +434,6 @@ def _buildings(document: Document, plan: Plan) -> None:
     bases = Counter(str(basis).split(" (")[0] for basis in plan.needs.basis)
     rows = [(words.printable(words.basis_words(basis)), f"{count:,}") for basis, count in bases.most_common(20)]
     document.table(("by", "addresses"), rows, (400.0, 140.0))
-    document.y -= 6.0
     kinds = [
         (
             words.printable(one.name),
@@ -447,7 +446,9 @@ def _buildings(document: Document, plan: Plan) -> None:
     heads = ["kind of place", "addresses", "not said in the table", "words not known, taken as this"]
     widths = [120.0, 70.0, 110.0, 240.0]
     shown = 4 if any(kind[-1] for kind in kinds) else 3
-    document.table(heads[:shown], [kind[:shown] for kind in kinds], widths[:shown])
+    if kinds:
+        document.heading("Kinds of place", 11.0, keep=TABLE_PT)
+        document.table(heads[:shown], [kind[:shown] for kind in kinds], widths[:shown])
 
 
 def _times(document: Document, plan: Plan) -> None:
@@ -487,9 +488,7 @@ def _rules(document: Document, plan: Plan) -> None:
         source = f"the district; default: {line.source}" if line.changed else line.source
         groups.setdefault(line.group, []).append((f"{line.name}{marks}", _value(line), line.meaning, source))
     for group, rows in groups.items():
-        document.room(60.0)
-        document.y -= 4.0
-        document.flow(words.first_up(group.replace("_", " ")), bold=True)
+        document.heading(words.first_up(group.replace("_", " ")), BODY_PT, keep=TABLE_PT)
         document.table(("rule", "value", "meaning", "source"), rows, (140.0, 88.0, 162.0, 150.0))
 
 
