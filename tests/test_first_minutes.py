@@ -356,6 +356,26 @@ def test_the_report_counts_calls_that_leave_hardly_any_time(plan: Plan) -> None:
         assert counts == {in_time: 0, said: 1}
 
 
+@pytest.mark.parametrize(
+    ("spare_min", "dry_min", "in_time"), [(30.0, 0.0, True), (30.0, 9.0, False), (2.0, 0.0, False)]
+)
+def test_the_report_lets_the_officer_call_where_that_is_in_time_alone(
+    spare_min: float, dry_min: float, in_time: bool, plan: Plan
+) -> None:
+    """The second address has a higher level: below 'to be sent with the first alarm 1' nobody is told to wait."""
+    by_min = plan.answers.first_arrival_min + spare_min
+    answers = replace(plan.answers, gap_min=np.full(6, dry_min), call_by_min=by_min)
+    plan = replace(plan, levels=replace(plan.levels, on_arrival_gpm=np.full((6, 2), 500.0)))
+    said = words_of(report_pdf.report(replace(plan, answers=answers)))
+    assert ("the officer who arrives first calls the further units" in said) == in_time
+    assert ("are those of a call on arrival all the same" in said) != in_time
+    met = np.where(answers.status == "higher level", "served", answers.status)
+    said = words_of(report_pdf.report(replace(plan, answers=replace(answers, status=met))))
+    assert "water in a waiting tanker not counted. " in said
+    assert "the officer who arrives" not in said
+    assert "all the same" not in said
+
+
 def test_levels_by_steady_and_by_uninterrupted_flow(plan: Plan) -> None:
     """One flow is lifted above its need: first loads bring it a level that circulation lacks."""
     held = plan.levels.uninterrupted_gpm.copy()

@@ -36,11 +36,28 @@ def first_minutes(document: Document, plan: Plan) -> None:
     document.y = bars(document.pen, document.y, rows, total) - 4.0
     document.flow(
         "Minutes count from the alarm. Too little: the demand exceeds what can be delivered, water in a waiting "
-        "tanker not counted. Where a higher level is named, its further units are called by the officer who arrives "
-        "first.",
+        f"tanker not counted.{_who_calls(plan)}",
         SMALL_PT,
     )
     _gaps(document, plan)
+
+
+def _who_calls(plan: Plan) -> str:
+    """Say who calls the further units of a higher level, and how they count where that call is late; else nothing.
+
+    The minutes of every higher level are those of a call on arrival.
+    """
+    waits = plan.answers.in_time() & ~little_time(plan, range(len(plan.answers)))
+    goes = (plan.answers.status == "higher level") & ~waits
+    said = ""
+    if waits.any():
+        said += " Where a call on arrival is in time, the officer who arrives first calls the further units."
+    if goes.any():
+        said += (
+            " The minutes of a higher level that should go with the first alarm are those of a call on arrival all the "
+            "same: so much does waiting cost."
+        )
+    return said
 
 
 def _when(plan: Plan, runs: BoolArray) -> str:
