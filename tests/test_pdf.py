@@ -7,6 +7,7 @@ import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -661,6 +662,23 @@ def test_the_key_of_a_card_s_map_covers_neither_star_nor_any_drop_that_the_card_
     picture.draw(document.pen, Box(60.0, 300.0, 60.0 + wide, 300.0 + high), subject)
     assert {"1", "star"} <= set(drawn)
     assert [said for said, symbol in drawn.items() if keys[0].meets(symbol)] == []
+
+
+def test_a_trip_aside_of_the_middle_of_its_map_keeps_off_the_edge() -> None:
+    """As far as it may go to make room for the key: its line, with its casing, is drawn whole."""
+    picture = charts.Picture(example_plan())
+    here, aside = picture.front_ft[0], 0
+    for high, east, down in product((90.0, 115.0), range(-4000, 4001, 500), (500.0, 1500.0, 2500.0)):
+        out = here + np.array([(east, 0.0), (east / 3.0, -down), (0.0, 0.0)])
+        picture.site_ft = out[:1].repeat(3, axis=0)
+        subject = route_pdf.Subject((0,), 0, out, site=0, site_ft=out[0])
+        page = Box(0.0, 0.0, 196.0, high)
+        frame = picture._set(page, out, subject, 600.0).frame
+        middle, box = frame.country, scene.box_of(out)
+        aside += abs(middle.left + middle.right - box.left - box.right) > 0.1 * middle.width
+        aside += abs(middle.bottom + middle.top - box.bottom - box.top) > 0.1 * middle.height
+        assert page.grown(-6.0).holds(scene.box_of(frame.to_page(out))), (high, east, down)
+    assert aside > 10
 
 
 def test_a_second_fill_site_s_page_names_who_drives_there() -> None:

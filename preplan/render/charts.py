@@ -41,8 +41,11 @@ from preplan.units import FT_PER_MI
 _MOST_NAMES = 14
 _MARGINS = (0.12, 0.17, 0.23, 0.3, 0.42, 0.6)
 """Shares of a map's width and height left about its trip: the next one where one leaves no room."""
-_ASIDE = ((0.0, 0.0), (0.25, 0.0), (-0.25, 0.0), (0.0, 0.25), (0.0, -0.25))
+_SIDES = ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
+_ASIDE = ((0.0, 0.0), *((far * east, far * north) for far in (0.12, 0.25) for east, north in _SIDES))
 """Shares of its width and height by which a map leaves its trip aside of the middle, where that makes room."""
+_WAY_PT = 7.0
+"""Room between a trip aside of the middle and the edge of its map."""
 _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
 _STAR_PT = 9.0
@@ -209,10 +212,11 @@ class Picture:
         for margin in _MARGINS:
             middle = scene.extent(points, shape, margin=margin, least_ft=least_ft)
             for east, north in _ASIDE:
-                country = middle.moved(east * middle.width, north * middle.height)
-                if (east or north) and not country.holds(known):
+                frame = Frame(page, middle.moved(east * middle.width, north * middle.height))
+                inside = frame.country.grown(-_WAY_PT / frame.pt_per_ft)
+                if (east or north) and not inside.holds(known):
                     continue
-                tried.append(self._set_in(Frame(page, country), subject))
+                tried.append(self._set_in(frame, subject))
                 if not any(tried[-1].hidden):
                     return tried[-1]
         return min(tried, key=lambda one: one.hidden)
