@@ -244,7 +244,7 @@ def _limit_spot(frame: Frame, room: Room, said: str, at: tuple[float, float], *,
         least, most = page.left + width / 2, page.right - width / 2
         low, top = page.bottom + high / 2, page.top - high / 2
         within = [Spot(min(max(one.x, least), most), min(max(one.y, low), top)) for one in spots]
-        spot = min(within, key=lambda one: sum(map(one.box(width, high).meets, room.taken)))
+        spot = min(within, key=lambda one: sum(map(one.box(width, high).shares, room.taken)))
         room.take(spot.box(width, high))
     return spot
 

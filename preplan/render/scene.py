@@ -58,6 +58,12 @@ class Box(NamedTuple):
             self.left < other.right and other.left < self.right and self.bottom < other.top and other.bottom < self.top
         )
 
+    def shares(self, other: Box) -> float:
+        """Give the area that two boxes share."""
+        wide = min(self.right, other.right) - max(self.left, other.left)
+        high = min(self.top, other.top) - max(self.bottom, other.bottom)
+        return max(wide, 0.0) * max(high, 0.0)
+
     def grown(self, by: float) -> Box:
         """Push every side out by one length."""
         return Box(self.left - by, self.bottom - by, self.right + by, self.top + by)
