@@ -664,6 +664,27 @@ def test_the_key_of_a_card_s_map_covers_neither_star_nor_any_drop_that_the_card_
     assert [said for said, symbol in drawn.items() if keys[0].meets(symbol)] == []
 
 
+@pytest.mark.parametrize("far_ft", [0.0, 60.0, 4000.0])
+def test_the_star_hides_no_number_of_a_backup_fill_site(far_ft: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One that lies at the dump site has its drop beside it, and none is moved that can be read."""
+    picture = charts.Picture(example_plan())
+    here = picture.front_ft[0]
+    out = here + np.array([(9000.0, 2000.0), (0.0, 0.0)])
+    picture.site_ft = np.array([out[0], here + np.array([far_ft, 0.0]), out[0]])
+    drops, stars = dict[str, tuple[float, float]](), list[tuple[float, float]]()
+    monkeypatch.setattr(symbols_pdf, "fill_mark", lambda _pen, _site, number, x, y: drops.update({number: (x, y)}))
+    monkeypatch.setattr(symbols_pdf, "star_mark", lambda _pen, x, y: stars.append((x, y)))
+    document = paper.Document(picture.plan.district, "a map")
+    document.begin()
+    page = Box(60.0, 300.0, 460.0, 500.0)
+    subject = route_pdf.Subject((0,), 0, out, site=0, others=(1, -1), site_ft=out[0])
+    picture.draw(document.pen, page, subject)
+    assert math.dist(drops["2"], stars[0]) > 14.0
+    assert page.holds(Box(*drops["2"], *drops["2"]))
+    if far_ft > 1000.0:
+        assert drops["2"][1] == pytest.approx(stars[0][1])
+
+
 def test_a_trip_aside_of_the_middle_of_its_map_keeps_off_the_edge() -> None:
     """As far as it may go to make room for the key: its line, with its casing, is drawn whole."""
     picture = charts.Picture(example_plan())

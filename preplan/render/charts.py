@@ -48,6 +48,8 @@ _WAY_PT = 7.0
 """Room between a trip aside of the middle and the edge of its map."""
 _PIN_PT = 11.0
 """Reach of a fill site's pin to each side; it is higher than wide."""
+_BRACKET_PT = 3.5
+"""What brackets reach beyond the box in which nothing else may stand."""
 _STAR_PT = 9.0
 """Reach of the star."""
 _LEAST_FT, _LEAST_ALONE_FT = 600.0, 8000.0
@@ -257,7 +259,7 @@ class Picture:
         hydrants = [subject.hydrant] if subject.hydrant >= 0 else []
         pins, mains = frame.known_on_page(self.site_ft[sites]), frame.known_on_page(self.hydrant_ft[hydrants])
         drawn = [*(_pin(x, y) for x, y in pins if _in_view(frame, x, y)), *(_hydrant(x, y) for x, y in mains)]
-        return [*drawn, *limit_marks(frame, subject)]
+        return [*drawn, *(mark.grown(_BRACKET_PT) for mark in limit_marks(frame, subject))]
 
     def _draw_in(self, pen: Pen, setting: _Setting, subject: Subject) -> tuple[list[Mark], bool]:
         """Draw a picture as it is set; gives its symbols, and whether barriers are on it."""
@@ -277,7 +279,8 @@ class Picture:
         marks = [one for one in marks if one[0] not in ("site", "station") or not corner.holds(Box(*one[2:], *one[2:]))]
         inset = self._room_for_inset(frame, subject, room)
         draw_bridges(pen, frame, subject, room)
-        self._names(pen, frame, roads, subject, setting.legs.out, room)
+        drops = {row: [x, y] for kind, row, x, y in marks if kind == "site"}
+        self._names(pen, frame, roads, subject, setting.legs.out, room, drops)
         draw_turns(pen, turns)
         self._symbols(pen, frame, subject, marks)
         draw_limits(pen, limits)
@@ -343,7 +346,9 @@ class Picture:
         sites, stations = (_those_in_view(frame, places_ft) for places_ft in (self.site_ft, self.station_ft))
         ours = {site: sites.pop(site) for site in (subject.site, *subject.others) if site in sites}
         for kind, seen, reach in (("site", ours, _PIN_PT), ("site", sites, _PIN_PT), ("station", stations, 9.0)):
-            for row, (x, y) in seen.items():
+            for row, place in seen.items():
+                beside = kind == "site" and row in subject.others and row != subject.site
+                x, y = _clear_of_star(room, star[0], *place) if star and beside else place
                 symbol = _pin(x, y, reach)
                 # one that is nobody's business here is drawn whole or not at all, and hides nothing of the way
                 if seen is ours or (frame.page.holds(symbol) and not room.crowd(symbol)):
@@ -371,6 +376,11 @@ class Picture:
             if kind == "station":
                 symbols_pdf.station_mark(pen, str(row + 1), x, y)
             elif kind == "site":
+                (east, north), *_ = frame.to_page(self.site_ft[[row]]).tolist()
+                if (east, north) != (x, y):
+                    pen.ink(BLACK, BLACK)
+                    pen.width(0.6)
+                    pen.strokes((east, north, x, y))
                 symbols_pdf.fill_mark(pen, self.plan.sites[row], str(row + 1), x, y)
             elif kind == "hydrant":
                 symbols_pdf.hydrant_mark(pen, x, y)
@@ -380,7 +390,14 @@ class Picture:
                 symbols_pdf.star_mark(pen, x, y)
 
     def _names(
-        self, pen: Pen, frame: Frame, roads: IntArray, subject: Subject, driven: FloatArray | None, room: Room
+        self,
+        pen: Pen,
+        frame: Frame,
+        roads: IntArray,
+        subject: Subject,
+        driven: FloatArray | None,
+        room: Room,
+        drops: Mapping[int, list[float]],
     ) -> None:
         """Write road names along the roads, those driven and then the most seen first, none over another."""
         placed = place_names(driven, subject.roads, room) if driven is not None else []
@@ -396,20 +413,21 @@ class Picture:
             spot = room.place(spots, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:
                 placed.append((name, spot))
-        for name, (x, y), reach in self._named_points(frame, subject):
-            if not _in_view(frame, x, y):
-                continue  # it has no pin, so its name would seem to be another's
+        for name, (x, y), reach in self._named_points(frame, subject, drops):
             around = scene.around(x, y + 2.0, reach, paper.width_of(name, SMALL_PT), SMALL_PT)
             spot = room.place(around, paper.width_of(name, SMALL_PT), SMALL_PT * 1.05)
             if spot is not None:
                 placed.append((name, spot))
         halo_texts(pen, placed)
 
-    def _named_points(self, frame: Frame, subject: Subject) -> Iterator[tuple[str, list[float], float]]:
+    def _named_points(
+        self, frame: Frame, subject: Subject, drops: Mapping[int, list[float]]
+    ) -> Iterator[tuple[str, list[float], float]]:
         """List name, place on the page, and reach of what stands on the map by name: fill sites, and the hydrant."""
-        for site in sorted({subject.site, *subject.others} - {-1}):
+        # one without a drop has no name: that would seem to be another's
+        for site in sorted({subject.site, *subject.others} & set(drops)):
             name = paper.ellipsis(words.printable(self.plan.sites[site].name), SMALL_PT, 110.0)
-            yield name, frame.to_page(self.site_ft[[site]])[0].tolist(), 14.0
+            yield name, drops[site], 14.0
         if subject.hydrant >= 0:
             name = paper.ellipsis(
                 f"hydrant {words.printable(self.plan.hydrants.hydrant_id[subject.hydrant])}", SMALL_PT, 110.0
@@ -440,6 +458,20 @@ class Picture:
 def _pin(x: float, y: float, reach: float = _PIN_PT) -> Box:
     """Bound a drop, or the house of a station, that stands at a place on the page."""
     return Box(x - reach, y - reach, x + reach, y + 1.7 * reach)
+
+
+def _clear_of_star(room: Room, star: Mark, x: float, y: float) -> tuple[float, float]:
+    """Give the nearest empty spot for a drop whose number the star would hide, else its own place."""
+    tips = Box(*star[2:], *star[2:]).grown(0.6 * _STAR_PT)
+    if not Box(x, y, x, y).grown(_NUMBER_PT).meets(tips):
+        return x, y
+    for far in (24.0, 34.0, 48.0):
+        for turn in np.arange(8) * math.pi / 4:
+            east, north = x + far * math.cos(turn), y + far * math.sin(turn)
+            symbol = _pin(east, north)
+            if room.frame.holds(symbol) and not room.crowd(symbol):
+                return east, north
+    return x, y
 
 
 def _hydrant(x: float, y: float) -> Box:
