@@ -187,7 +187,7 @@ def can(facts: Facts) -> list[Line]:
         return [*paragraph(why, HALF_PT, BODY_PT, bold=True), *paragraph(wants, HALF_PT)]
     flow = float(plan.levels.uninterrupted_gpm[lead, facts.level])
     have, want = words.flow_pair(flow, need)
-    then, draw = first_minutes.built_up_words(plan, lead) if facts.on_card else ("", "")
+    then, draw, besides = first_minutes.built_up_words(plan, lead) if facts.on_card else ("", "", "")
     by_hose = facts.by_hose
     by_tanker = by_hose and facts.status == "not met"
     large = f"by tanker: {have} gpm of {want}" if by_tanker else f"{have} gpm of {want} required"
@@ -208,7 +208,7 @@ def can(facts: Facts) -> list[Line]:
         # from when on more is held is said below, with its minute: two flows for later would be one too many
         lines += paragraph(f"{said}{later_on if have != '0' and not then else ''}", HALF_PT, SMALL_PT)
     if then:  # large as well: the first flow alone is read as no water at all
-        lines += [Line(then, _THEN_PT, bold=True), *paragraph(draw, HALF_PT, bold=True)]
+        lines += [Line(then, _THEN_PT, bold=True), *paragraph(f"{draw}{besides}", HALF_PT, bold=True)]
     which = "more" if flow >= need - ROUNDING_GPM else "less"
     close = f"Close call: hardly {which} than required."
     lines += paragraph(close, HALF_PT, bold=True) if facts.close_call else []

@@ -364,23 +364,25 @@ def best_words(plan: Plan, address: int) -> str:
     return "holds the most" if most else "brings the most water"
 
 
-def built_up_words(plan: Plan, address: int) -> tuple[str, str]:
-    """Say from when much more is held than at once, and how little may be drawn until then; ('', '') if never."""
+def built_up_words(plan: Plan, address: int) -> tuple[str, str, str]:
+    """Say from when much more is held than at once, and how little may be drawn until then; all '' if never.
+
+    Last what else a card says of it: which lower level by itself holds more at first, and what is left in the end.
+    """
     row = plan.built_up.row_of(address)
     if row < 0:
-        return "", ""
+        return "", "", ""
     attack_gpm = min(plan.district.rules.shuttle.attack_gpm, float(plan.needs.required_gpm[address]))
     attack = words.supply(attack_gpm, 1)
     since, flow = words.need(float(plan.built_up.from_min[row])), float(plan.built_up.gpm[row])
     then = f"from minute {since}: {_amount(plan, address, flow)}"
     # the attack flow is drawn until then as far as it lasts, which need not be all the way
     held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
-    lower = _lower_words(plan, address, held)
+    besides = f"{_lower_words(plan, address, held)}{_after(plan, address, flow)}"
     if held >= attack_gpm:
-        return then, f"Draw no more than {attack} gpm until then.{lower}{_after(plan, address, flow)}"
+        return then, f"Draw no more than {attack} gpm until then.", besides
     lasts = f", {_amount(plan, address, held)} lasts" if held >= _NONE_GPM else ""
-    less = f"Draw as little as you can until then: {attack} gpm runs dry{lasts}."
-    return then, f"{less}{lower}{_after(plan, address, flow)}"
+    return then, f"Draw as little as you can until then: {attack} gpm runs dry{lasts}.", besides
 
 
 def _lower_words(plan: Plan, address: int, held_gpm: float) -> str:

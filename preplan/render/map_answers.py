@@ -130,7 +130,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
         "callBy": whole(_call_by_min(plan)),
         "hurried": _hurried(plan),
         "backupFlow": whole(levels.backup_gpm, way="down"),
-        "backupSteady": whole(levels.backup_steady_gpm, way="down"),
+        "backupTens": whole(levels.backup_steady_gpm, 1.0 / words.CARD_STEP_GPM, way="down"),  # as it is printed
         "backupThen": backup_then,
         "oneOut": whole(levels.one_out_gpm, way="down"),
         "dumpMin": _dump_engine_min(plan),
@@ -157,8 +157,11 @@ def answer_data(plan: Plan, along: Ints) -> Page:
 
 
 def _built_up(plan: Plan, address: int) -> str:
-    """Say in one line from when on much more is held than at once; '' where that is not so."""
-    then, draw = first_minutes.built_up_words(plan, address)
+    """Say in one line from when on much more is held than at once; '' where that is not so.
+
+    What lower levels hold, and what is steady, stands in the panel at each level.
+    """
+    then, draw, _ = first_minutes.built_up_words(plan, address)
     return f"{words.first_up(then)}. {draw}" if then else ""
 
 

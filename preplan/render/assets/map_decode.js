@@ -176,7 +176,7 @@ for (const place of [...data.sites, ...data.stations]) {
 
 function unpackAnswers(packed) {
   const columns = unpackColumns(packed, [
-    "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "backupSteady", "backupThen",
+    "status", "level", "hydrant", "first", "flagCount", "case", "cycle", "flow", "backupFlow", "backupTens", "backupThen",
     "oneOut", "steady", "onArrival", "gapOnArrival", "someOnArrival", "firstWater", "callBy", "hurried", "byHose", "tight", "builtUp",
     "apart", "dumpMin", "attackMin", "hydrantCounts",
   ], alongRoads);

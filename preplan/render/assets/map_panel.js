@@ -454,10 +454,10 @@ function backupFacts(at) {
 
 // What the backup holds; where much more comes of it later, or nothing is held, that too.
 function backupWords(at) {
-  const [held, later] = [answers.backupFlow[at], answers.backupSteady[at]];
-  const [heldTens, laterTens] = [held, later].map((one) => Math.floor(one / CARD_STEP_GPM));
-  const told = laterTens > heldTens ? ` without a break, later ${tensGpm(later)} steady` : laterTens ? "" : ", nor later";
-  return `holds ${heldGpm(held, Math.floor(at / levelCount))}${later < 0 ? "" : told}`;
+  const [held, tens] = [answers.backupFlow[at], answers.backupTens[at]];
+  const later = ` without a break, later ${tensGpm(tens * CARD_STEP_GPM)} steady`;
+  const told = tens > Math.floor(held / CARD_STEP_GPM) ? later : tens ? "" : ", nor later";
+  return `holds ${heldGpm(held, Math.floor(at / levelCount))}${tens < 0 ? "" : told}`;
 }
 
 function backupThen(at) {
