@@ -379,12 +379,15 @@ class BuildUpTable(Columns):
     from_min: FloatArray
     """Minute after the alarm until which no more than the attack flow is drawn."""
     gpm: FloatArray
-    """Held from then on for the required minutes."""
+    """Held from then on for the required minutes, in every season."""
+    steady_gpm: FloatArray
+    """What comes round without end, in the season in which that is least."""
 
     @classmethod
     def none(cls) -> BuildUpTable:
         """Make the table of no address."""
-        return cls(address=np.empty(0, dtype=np.int32), from_min=np.empty(0), gpm=np.empty(0))
+        number = np.empty(0)
+        return cls(address=np.empty(0, dtype=np.int32), from_min=number, gpm=number, steady_gpm=number)
 
     def row_of(self, address: int) -> int:
         """Find the row of an address, -1 where it has none; rows are in the order of the addresses."""

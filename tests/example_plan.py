@@ -607,3 +607,14 @@ def split_plan() -> Plan:
     )
     seasons = tuple(replace(season, split_site=split) for season in plan.seasons)
     return replace(plan, levels=changed, groups=(mine, *groups[1:]), seasons=seasons)
+
+
+def held_later(address: int, *, from_min: float, gpm: float, steady_gpm: float | None = None) -> BuildUpTable:
+    """Make a table of one address at which so much is held from a later minute on; as much comes round without end."""
+    steady = gpm if steady_gpm is None else steady_gpm
+    return BuildUpTable(
+        address=np.array([address], dtype=np.int32),
+        from_min=np.array([from_min]),
+        gpm=np.array([gpm]),
+        steady_gpm=np.array([steady]),
+    )

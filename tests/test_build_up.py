@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from preplan.plan import Plan
-from preplan.plan_tables import MUCH_MORE, BuildUpTable
+from preplan.plan_tables import MUCH_MORE
 from preplan.planning.assignment import Scene
 from preplan.planning.build_up import BUILT_UP, WAITS_MIN, build_ups, with_build_ups
 from preplan.planning.choices import choose
@@ -19,7 +19,7 @@ from preplan.records import ResponseLevel
 from preplan.render import card_words, first_minutes
 from preplan.render.card_facts import Facts
 from preplan.water.timeline import Case, answer, held_flow
-from tests.example_plan import example_plan
+from tests.example_plan import example_plan, held_later
 from tests.plan_checks import plan_of
 from tests.planning_case import hydrants, scene, site, unit
 from tests.shared_data import shared
@@ -111,6 +111,9 @@ def test_what_is_told_is_held_in_every_season() -> None:
     one, full = plain(winter, slow), case.rules.shuttle.full_flow_after_min
     held = [held_flow(replace(one, full_flow_after_min=full + wait)).gpm for wait in WAITS_MIN]
     assert both.gpm[0] < 0.8 * told.gpm[0]
+    assert (
+        both.steady_gpm[0] == slow.levels.sustained_gpm[0, 0] < told.steady_gpm[0] == found.levels.sustained_gpm[0, 0]
+    )
     assert both.gpm[0] == pytest.approx(next(gpm for gpm in held if gpm >= BUILT_UP * slow.levels.sustained_gpm[0, 0]))
     away = np.full_like(rows, -1)
     assert build_ups(found.worked, found.answers, [(flows, away)]).gpm[0] == told.gpm[0], "nobody comes then"
@@ -127,7 +130,7 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
     at = next(k for k, group in enumerate(plan.groups) if plan.answers.status[group.lead] == "not met")
     facts = Facts(plan, plan.groups[at])
     assert "Draw no more" not in " ".join(line.said for line in card_words.can(facts))
-    row = BuildUpTable(address=np.array([facts.lead], dtype=np.int32), from_min=np.array([42.4]), gpm=np.array([437.9]))
+    row = held_later(facts.lead, from_min=42.4, gpm=437.9, steady_gpm=249.9)
     told = replace(plan, built_up=row)
     said = " ".join(line.said for line in card_words.can(Facts(told, plan.groups[at])))
     assert "from minute 43: 430 gpm Draw no more than 150 gpm until then." in said
@@ -142,7 +145,7 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
             "nobody is told to draw what runs dry"
         )
     assert first_minutes.built_up_words(told, facts.lead + 1) == ("", "", "")
-    steady = replace(told, levels=replace(told.levels, sustained_gpm=np.full_like(flow, 437.9)))
+    steady = replace(told, built_up=held_later(facts.lead, from_min=42.4, gpm=437.9))
     assert first_minutes.built_up_words(steady, facts.lead)[1:] == ("Draw no more than 150 gpm until then.", "")
     assert facts.level > 0
     flow[facts.lead, 0], flow[facts.lead, facts.level] = 283.0, 58.0

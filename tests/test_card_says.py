@@ -14,7 +14,7 @@ import pytest
 from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import OtherCircuit, WayIn
-from preplan.plan_tables import MUCH_MORE, BuildUpTable, Flag, LayTable
+from preplan.plan_tables import MUCH_MORE, Flag, LayTable
 from preplan.records import text_array
 from preplan.render import card_other, card_parts, card_rest, card_way, card_words, crew, site_pdf, words
 from preplan.render.card_facts import HALF_PT, Facts
@@ -27,7 +27,7 @@ from preplan.render.lettering_pdf import Line
 from preplan.render.limit_places import bars_near
 from preplan.render.paper import Document
 from preplan.render.scene import Box
-from tests.example_plan import example_plan, split_plan
+from tests.example_plan import example_plan, held_later, split_plan
 from tests.pdf_words import words_of
 from tests.plan_checks import SAMPLE, plan_of
 
@@ -134,7 +134,7 @@ def test_cards_that_hold_nothing_say_what_holds_them_back() -> None:
     plan = example_plan()
     for gpm, told in ((0.0, True), (80.0, False)):
         held = np.where(np.arange(6)[:, None] == 3, gpm, plan.levels.uninterrupted_gpm)
-        built = BuildUpTable(address=np.array([3], dtype=np.int32), from_min=np.array([50.0]), gpm=np.array([300.0]))
+        built = held_later(3, from_min=50.0, gpm=300.0)
         less = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=held), built_up=built)
         said = text(card_words.can(facts(less, next(k for k, one in enumerate(less.groups) if one.lead == 3))))
         assert "from minute 50" in said

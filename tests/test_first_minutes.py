@@ -10,14 +10,14 @@ import pytest
 
 from preplan.plan import Plan
 from preplan.plan_cards import Nursed, OtherCircuit, ThenCalled
-from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, BuildUpTable, Flag, SupplyTable
+from preplan.plan_tables import LONG_DRIVEWAY, AnswerTable, Flag, SupplyTable
 from preplan.records import text_array
 from preplan.render import card_pdf, card_rest, dispatch, map_answers, map_strip, report_pdf
 from preplan.render.card_facts import Facts
 from preplan.render.card_other import sheet_words
 from preplan.render.first_minutes import best_words, first_words, gap_words, hose_awaited, nurse_words, officer_words
 from preplan.render.minutes_pdf import NEVER, kinds, levels_by
-from tests.example_plan import example_plan
+from tests.example_plan import example_plan, held_later
 from tests.pdf_words import words_of
 from tests.test_map_strip import lines_of
 from tests.timeline_cases import golden_called
@@ -450,5 +450,5 @@ def test_first_water_is_of_the_tenth_that_other_pages_print(plan: Plan) -> None:
 def test_a_level_that_holds_enough_from_a_later_minute_says_so_where_none_holds_it(plan: Plan) -> None:
     since = "none holds 500, but this one from minute 41 on, if little is drawn until then"
     for gpm, said in ((510.0, since), (490.0, "none holds 500")):
-        later = BuildUpTable(address=np.array([3], dtype=np.int32), from_min=np.array([40.2]), gpm=np.array([gpm]))
+        later = held_later(3, from_min=40.2, gpm=gpm)
         assert f"; {said}." in officer_words(replace(plan, built_up=later), 3)

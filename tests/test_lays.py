@@ -11,7 +11,7 @@ import pytest
 
 from preplan.months import month_words
 from preplan.plan import Plan
-from preplan.plan_tables import BuildUpTable, LayTable, SupplyTable
+from preplan.plan_tables import LayTable, SupplyTable
 from preplan.planning.lays import with_lays
 from preplan.records import joined, text_array
 from preplan.render import card_facts, card_words, crew, report_pdf
@@ -19,7 +19,7 @@ from preplan.render.flag_words import flag_words
 from preplan.render.map_data import map_data
 from preplan.render.words import where_words
 from tests import plan_checks
-from tests.example_plan import example_plan
+from tests.example_plan import example_plan, held_later
 from tests.pdf_words import words_of
 from tests.plan_checks import SAMPLE
 from tests.planning_case import scene, site
@@ -225,12 +225,20 @@ def test_a_lay_of_a_card_is_that_of_all_its_addresses() -> None:
         "response level 2, on level ground."
     )
     assert card_facts.Facts(one, replace(group, lead=3)).by_hose == ""
+    winter = (12, 1, 2)
+    assert [crew.lay_meets_then(each, 2, winter, (2, 3)) for each in (one, both)] == [
+        card_facts.Facts(one, group).by_hose,
+        "",
+    ]
+    weak = replace(farther, gpm=np.array([100.0]))
+    beside = replace(one, lays=joined([lay(), weak]))
+    assert crew.lay_meets_then(beside, 2, winter, (2, 3)) == card_facts.Facts(one, group).by_hose, "it meets nowhere"
 
 
 def test_a_lay_is_not_told_first_where_tankers_hold_enough_sooner() -> None:
     plan = replace(example_plan(), lays=lay())
     for gpm, from_min, told in ((500.0, 28.0, False), (499.0, 28.0, True), (500.0, 30.0, True)):
-        later = BuildUpTable(address=np.array([2], dtype=np.int32), from_min=np.array([from_min]), gpm=np.array([gpm]))
+        later = held_later(2, from_min=from_min, gpm=gpm)
         assert bool(crew.lay_meets_words(replace(plan, built_up=later), 2)) == told
 
 

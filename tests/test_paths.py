@@ -231,6 +231,7 @@ def test_a_way_that_starts_or_ends_on_a_roundabout_says_so() -> None:
         ({"ref": "SR 917"}, {"name": "Main Street", "ref": "US 2;SR 917"}, ["Main Street (SR 917)"]),
         ({"name": "Main St"}, {"name": "Main Street"}, ["Main St"]),
         ({**MAIN, "ref": "SR 9"}, {**ELM, "ref": "SR 9"}, ["Main Street (SR 9)", "Elm Road"]),
+        ({"name": "Route 235", "ref": "235"}, {**ELM, "ref": "35"}, ["Route 235", "Elm Road (35)"]),
         ({"ref": "SR 917"}, {"ref": "SR 918"}, ["SR 917", "SR 918"]),
         ({"name": "Main Street"}, {"ref": "SR 917"}, ["Main Street", "SR 917"]),
     ],

@@ -17,7 +17,7 @@ from pypdf import PageObject, PdfReader
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, Step
 from preplan.plan_inputs import Rejected
-from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, BuildUpTable, Flag
+from preplan.plan_tables import FIRST_CIRCUIT, SECOND_CIRCUIT, Flag
 from preplan.records import FeatureTable, ResponseLevel, text_array
 from preplan.render import (
     card_facts,
@@ -41,7 +41,7 @@ from preplan.render.lettering_pdf import lacks_letters
 from preplan.render.map_html import map_page
 from preplan.render.scene import Box
 
-from .example_plan import example_plan, other_plan, split_plan
+from .example_plan import example_plan, held_later, other_plan, split_plan
 from .pdf_words import pages_of, texts_of, words_of
 from .plan_checks import SAMPLE, plan_of
 from .test_tables import picked
@@ -393,7 +393,7 @@ def test_the_report_says_near_which_road_those_without_one_fall_short(plan: Plan
 
 @pytest.mark.parametrize(("gpm", "enough"), [(499.0, 0), (500.0, 1)])
 def test_the_report_counts_who_holds_all_that_is_required_from_a_later_minute_on(gpm: float, enough: int) -> None:
-    later = BuildUpTable(address=np.array([3], dtype=np.int32), from_min=np.array([40.2]), gpm=np.array([gpm]))
+    later = held_later(3, from_min=40.2, gpm=gpm)
     said = words_of(report_pdf.report(replace(example_plan(), built_up=later)))
     assert "At 1 of those not met at least a quarter more than that is held from a later minute on" in said
     assert f"; at {enough} of them all that is required" in said

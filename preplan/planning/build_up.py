@@ -31,8 +31,8 @@ def build_ups(
     """Find for each address that no level meets from which minute the level shown holds much more; by address.
 
     From the first minute tried from which the built up share of the steady flow is held; else from that which holds
-    most. Cases are all alerted at minute 0. `seasons` has the settled cases of every season, (addresses, levels) each:
-    what is told is held in all of them in which tankers come.
+    most. Cases are all alerted at minute 0. `seasons` has the settled cases, (addresses, levels), of every season, -1
+    where it decides or no tanker comes: what is told is held in all the others too.
     """
     parts = [_of_season(part, answers, seasons) for part in worked]
     every = joined([BuildUpTable.none(), *parts])
@@ -57,7 +57,7 @@ def _of_season(part: Worked, answers: AnswerTable, seasons: Sequence[tuple[Flows
     pick: IntArray = np.where(enough.any(axis=1), enough.argmax(axis=1), held.argmax(axis=1)).astype(np.int32)
     gpm = np.take_along_axis(held, pick[:, None], axis=1)[:, 0]
     first = answers.first_arrival_min[run.address]
-    told = BuildUpTable(address=run.address, from_min=first + waits_min[pick], gpm=gpm)
+    told = BuildUpTable(address=run.address, from_min=first + waits_min[pick], gpm=gpm, steady_gpm=steady_gpm)
     return told.rows(np.flatnonzero(gpm > np.maximum(MUCH_MORE * part.found.gpm[rows], 1.0)))
 
 

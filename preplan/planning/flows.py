@@ -229,8 +229,8 @@ class Flows:
 
         Of those that hold nothing always, so that 'nor later' can be said.
         """
-        held, steady = self.held_at(site, level), self.steady_gpm[np.arange(len(site)), np.maximum(site, 0), level]
-        told = np.where(held <= _NOTHING_GPM, steady, later_gpm(steady, held, self.scene.needs.required_gpm))
+        held, long_run = self.held_at(site, level), self.steady_gpm[np.arange(len(site)), np.maximum(site, 0), level]
+        told = np.where(held <= _NOTHING_GPM, long_run, later_gpm(long_run, held, self.scene.needs.required_gpm))
         return np.where(site >= 0, told, np.nan)
 
     def held_of(self, site: IntArray) -> FloatArray:

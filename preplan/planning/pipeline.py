@@ -96,8 +96,11 @@ def plan_district(inputs: Inputs, roads: RoadTable, features: FeatureTable, prog
     lays = best_lays(scene, levels, answers, trips, choice.seasons)
     answers = with_lays(answers, lays, scene)
     of_line = roads_of(ground, choice.seasons)
-    by_line = [(flows[at], rows) for at, rows in zip(of_line, choice.rows, strict=True)]
-    built_up = build_ups(graded.worked, answers, by_line)
+    beside = [
+        (flows[at], np.where(choice.season == line, -1, choice.rows[line]).astype(np.int32))
+        for line, at in enumerate(of_line)
+    ]
+    built_up = build_ups(graded.worked, answers, beside)
     answers = with_build_ups(answers, built_up)
     answers = with_meetings(answers, levels, trips, forest, road, fleets, inputs, ground)
     progress("weighing posted limits", 0.65)

@@ -187,8 +187,8 @@ def hose_at(facts: Facts) -> int:
 
 def _by_hose(facts: Facts, *, brief: bool) -> list[Line]:
     """Say what a hose lay brings."""
-    alone = len(facts.group.addresses) == 1
-    own = crew.lay_words(facts.plan, facts.lead, brief=brief, named=not alone)
+    several = len(facts.group.addresses) > 1
+    own = crew.lay_words(facts.plan, facts.lead, brief=brief, named=several)
     return paragraph(own, HALF_PT, most=4) if own else []
 
 

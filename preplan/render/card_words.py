@@ -8,7 +8,7 @@ import numpy as np
 
 from preplan.months import month_words
 from preplan.plan_cards import OtherCircuit
-from preplan.plan_tables import BRIDGE_AT_SITE, FIRST_CIRCUIT, ROUNDING_GPM
+from preplan.plan_tables import BRIDGE_AT_SITE, FIRST_CIRCUIT, MUCH_MORE, ROUNDING_GPM
 from preplan.records import FillSite
 from preplan.render import backups, crew, first_minutes, paper, scene, us_grid, words
 from preplan.render.card_facts import FILLS_ELSEWHERE, HALF_PT, HYDRANT, STEP_GPM, WIDTH_PT, Facts
@@ -46,8 +46,6 @@ _ON_THE_ROAD_FT = 15.0
 """A building so near the middle of the road has no direction from it."""
 _AT_JUNCTION_MI = 100.0 / FT_PER_MI
 """A cross street no farther away is that of the junction itself."""
-LATER_SHARE = 1.25
-"""A steady flow that is so much more than what is held at first is told in bold (this program's choice)."""
 
 
 def where(facts: Facts) -> tuple[str, str]:
@@ -199,7 +197,7 @@ def can(facts: Facts) -> list[Line]:
     if have == "0":
         said = "no flow is held without a break, all alerted at once, worst season"
     lines += paragraph(by_hose, HALF_PT, bold=True) if by_hose else []
-    if not then and float(plan.levels.sustained_gpm[lead, facts.level]) > LATER_SHARE * flow:
+    if not then and float(plan.levels.sustained_gpm[lead, facts.level]) > MUCH_MORE * flow:
         lines += paragraph(f"{said}.", HALF_PT, SMALL_PT)
         lines += paragraph(f"Later, when tankers go round: {_steady(facts)}.", HALF_PT, bold=True)
     else:

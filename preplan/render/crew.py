@@ -143,10 +143,8 @@ def lay_meets_words(plan: Plan, address: int, sharing: Sequence[int] = ()) -> st
     '' where that is not so; beside a higher level that meets, where the lay is ready when full flow is asked for. Of
     the addresses that share a card the figures are those of all, the latest and the least, and it says at how many.
     """
-    every = list(dict.fromkeys([address, *sharing]))
-    meeting = [_meeting_lay(plan, one) for one in every]
-    rows = [row for row in meeting if row >= 0]
-    if meeting[0] < 0:
+    every, rows = len({address, *sharing}), _meeting_lays(plan, address, sharing)
+    if not rows:
         return ""
     lays, sites = plan.lays, sorted({*plan.lays.site[rows].tolist()})
     flow, minute = (
@@ -154,7 +152,7 @@ def lay_meets_words(plan: Plan, address: int, sharing: Sequence[int] = ()) -> st
         words.need(lays.ready_min[rows].max()),
     )
     named = words.level_words(plan.district.levels[int(lays.level[rows].max())].name)
-    some = f" at {len(rows)} of these {len(every)} addresses" if len(rows) < len(every) else ""
+    some = f" at {len(rows)} of these {every} addresses" if len(rows) < every else ""
     seasonal = any(plan.sites[site].seasonal for site in sites)
     months = f" in {month_words(_months_of(plan, sites))}" if seasonal else ""
     return (
@@ -163,20 +161,25 @@ def lay_meets_words(plan: Plan, address: int, sharing: Sequence[int] = ()) -> st
     )
 
 
-def _meeting_lay(plan: Plan, address: int) -> int:
-    """Give the row of a lay that carries what is required and tankers do not, or not so soon; -1: there is none."""
-    need, status = float(plan.needs.required_gpm[address]) - ROUNDING_GPM, str(plan.answers.status[address])
-    row: int
-    for row in np.flatnonzero(plan.lays.address == address)[:1].tolist():
-        ready_min, built_up = float(plan.lays.ready_min[row]), plan.built_up.row_of(address)
-        by_tanker = (
-            built_up >= 0 and plan.built_up.gpm[built_up] >= need and plan.built_up.from_min[built_up] <= ready_min
-        )
+def _meeting_lays(plan: Plan, address: int, sharing: Sequence[int]) -> list[int]:
+    """Give the rows of the lays that meet at an address and at those that share its card; none where not at itself."""
+    rows = np.flatnonzero(np.isin(plan.lays.address, [address, *sharing])).tolist()
+    meeting = [row for row in rows if _lay_meets(plan, row)]
+    return meeting if address in plan.lays.address[meeting] else []
+
+
+def _lay_meets(plan: Plan, row: int) -> bool:
+    """Tell whether a lay carries what is required, and tankers do not, or not so soon, or at a higher level only."""
+    address, ready_min = int(plan.lays.address[row]), float(plan.lays.ready_min[row])
+    need = float(plan.needs.required_gpm[address]) - ROUNDING_GPM
+    if plan.lays.gpm[row] < need:
+        return False
+    if plan.answers.status[address] == "higher level":
         in_time = ready_min <= full_flow_min(plan, float(plan.answers.first_arrival_min[address]))
-        sooner = status == "higher level" and in_time and plan.lays.level[row] < plan.answers.level[address]
-        if plan.lays.gpm[row] >= need and (sooner or (status == "not met" and not by_tanker)):
-            return row
-    return -1
+        return bool(in_time and plan.lays.level[row] < plan.answers.level[address])
+    at, later = plan.built_up.row_of(address), plan.built_up
+    by_tanker = at >= 0 and later.gpm[at] >= need and later.from_min[at] <= ready_min
+    return plan.answers.status[address] == "not met" and not by_tanker
 
 
 def _months_of(plan: Plan, sites: Iterable[int]) -> frozenset[int]:
@@ -186,8 +189,8 @@ def _months_of(plan: Plan, sites: Iterable[int]) -> frozenset[int]:
 
 def lay_meets_then(plan: Plan, address: int, months: Collection[int], sharing: Sequence[int] = ()) -> str:
     """Say the same on a sheet of some months; '' where a lay's fill site does not stand in all of them."""
-    sites = {*plan.lays.site[np.isin(plan.lays.address, [address, *sharing])].tolist()}
-    stands = sites and {*months} <= _months_of(plan, sites)
+    rows = _meeting_lays(plan, address, sharing)
+    stands = rows and {*months} <= _months_of(plan, plan.lays.site[rows].tolist())
     return lay_meets_words(plan, address, sharing) if stands else ""
 
 
@@ -204,9 +207,8 @@ def lay_words(plan: Plan, address: int, *, brief: bool = False, named: bool = Fa
     site, flow = _lay_site(plan, int(lay.site[0])), words.supply(float(lay.gpm[0]), words.CARD_STEP_GPM)
     minute = words.need(float(lay.ready_min[0]))
     size = f"{float(lay.hose_in[0]):g} in"
-    level, at = words.level_words(plan.district.levels[int(lay.level[0])].name), ""
-    if named:
-        at = f" at {words.where_words(plan, address)}"
+    level = words.level_words(plan.district.levels[int(lay.level[0])].name)
+    at = f" at {words.where_words(plan, address)}" if named else ""
     if brief:
         lay_of = f"{lines} x {size}" if lines > 1 else size
         return f"By hose{at}: {length}, {lay_of}, {site}: {flow} gpm, minute {minute}, {level}."

@@ -378,7 +378,7 @@ def built_up_words(plan: Plan, address: int) -> tuple[str, str, str]:
     then = f"from minute {since}: {_amount(plan, address, flow)}"
     # the attack flow is drawn until then as far as it lasts, which need not be all the way
     held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
-    besides = f"{_lower_words(plan, address, held)}{_after(plan, address, flow)}"
+    besides = f"{_lower_words(plan, address, held)}{_after(plan, address, flow, float(plan.built_up.steady_gpm[row]))}"
     if held >= attack_gpm:
         return then, f"Draw no more than {attack} gpm until then.", besides
     lasts = f", {_amount(plan, address, held)} lasts" if held >= _NONE_GPM else ""
@@ -397,11 +397,10 @@ def _lower_words(plan: Plan, address: int, held_gpm: float) -> str:
     return f" {words.first_up(name)} by itself holds {_amount(plan, address, float(lower.max()))}."
 
 
-def _after(plan: Plan, address: int, flow_gpm: float) -> str:
+def _after(plan: Plan, address: int, flow_gpm: float, steady_gpm: float) -> str:
     """Say how long a flow is held that is more than comes round without end, and what is left then, behind a blank."""
-    steady = float(plan.levels.sustained_gpm[address, int(plan.answers.level[address])])
-    more, left = _amount(plan, address, flow_gpm), _amount(plan, address, steady)
-    if more == left or not steady < flow_gpm:
+    more, left = _amount(plan, address, flow_gpm), _amount(plan, address, steady_gpm)
+    if more == left or not steady_gpm < flow_gpm:
         return ""
     return f" After {duration(float(plan.needs.required_min[address]))} {left}."
 

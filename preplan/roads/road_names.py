@@ -84,7 +84,8 @@ class _Road:
         number = next(filter(None, refs), "").replace(";", " / ")
         if not self.name:
             return called("", number) or road_label(roads, rows[self.positions[0]])
-        if not number or number in told or normalise(self.name) in road_keys("", number, {}):
+        own = self.name.split()[-1:] == [number] or normalise(self.name) in road_keys("", number, {})
+        if not number or number in told or own:
             return called(self.name)
         told.add(number)
         return f"{called(self.name)} ({number})"
