@@ -40,6 +40,7 @@ def pond_near_engine_late(required_gpm: float = 1500.0, trip_min: float = 4.0, l
         levels=(ResponseLevel(name="All", engines=3, tankers=2),),
         arrival_min=[8.0, 9.0, late_min, 12.0, 13.0],
         required_gpm=required_gpm,
+        driveway_ft=300.0,  # too far off for the attack engine to draft
     )
 
 
@@ -147,12 +148,6 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
     assert first_minutes.built_up_words(told, facts.lead + 1) == ("", "", "")
     steady = replace(told, built_up=held_later(facts.lead, from_min=42.4, gpm=437.9))
     assert first_minutes.built_up_words(steady, facts.lead)[1:] == ("Draw no more than 150 gpm until then.", "")
-    assert facts.level > 0
-    flow[facts.lead, 0], flow[facts.lead, facts.level] = 283.0, 58.0
-    lower = replace(steady, levels=replace(steady.levels, uninterrupted_gpm=flow))
-    said = "Response level 1 by itself holds 280 gpm."
-    assert first_minutes.built_up_words(lower, facts.lead)[2] == f" {said}"
-    assert f"50 gpm lasts. {said}" in " ".join(line.said for line in card_words.can(Facts(lower, plan.groups[at])))
 
 
 @pytest.fixture(scope="module")

@@ -153,7 +153,7 @@ def test_a_higher_level_never_brings_less(seed: int) -> None:
 def test_a_level_that_does_as_the_one_below_does_so_too_when_called_on_arrival() -> None:
     """Three engines: the third would draft and comes only at 40, and the second tanker too late to make up for that.
 
-    So the second level leaves drafting to the first engine.
+    So the second level leaves drafting to the first engine, when it is called on arrival too.
     """
     engines = (ENGINES[0], ENGINES[1], unit("E3", "engine", portable_tank_gal=0.0))
     tankers = (
@@ -167,9 +167,10 @@ def test_a_level_that_does_as_the_one_below_does_so_too_when_called_on_arrival()
     )  # fmt: skip
     levels = planned(case).levels
     assert levels.dump_engine[0].tolist() == [0, 0]
-    assert levels.uninterrupted_gpm[0, 1] == pytest.approx(levels.uninterrupted_gpm[0, 0])
-    assert levels.on_arrival_gpm[0, 1] == pytest.approx(levels.uninterrupted_gpm[0, 1])
-    assert levels.gap_on_arrival_min[0, 1] == pytest.approx(levels.gap_min[0, 1])
+    below_gpm, below_min = levels.uninterrupted_gpm[0, 0], levels.gap_min[0, 0]
+    for held, gap in ((levels.uninterrupted_gpm, levels.gap_min), (levels.on_arrival_gpm, levels.gap_on_arrival_min)):
+        assert below_gpm * 1.1 > held[0, 1] >= below_gpm - 1e-6 > 50.0
+        assert gap[0, 1] <= below_min + 1e-6
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -41,8 +41,8 @@ LAWS = [
     "a status that is none of the five",
     "served, but not by the first level", "higher level, but the first meets", "not met, but some level meets",
     "no route, but there is a trip", "a status that needs a trip", "a level shown without a grade",
-    "not the first level that meets", "not a level that brings the most",
-    "brings no more than another, and holds less",
+    "not the first level that meets", "not the level that holds the most",
+    "holds no more than another, and brings less",
     "dry longer than a level of the same flow", "on no card, or on two",
     "a fill site without its trip", "a backup without its trip", "a trip kept twice",
     "a sheet for a trip that is another's, or the card's", "a sheet's route over a limit or a closed road",
@@ -121,12 +121,12 @@ def _drier_below() -> Plan:
     return replace(broken, seasons=seasons)
 
 
-def _holds_more_below() -> Plan:
-    """Let the first level bring as much as the one shown, and hold more."""
+def _brings_more_below() -> Plan:
+    """Let the first level hold as much as the one shown, and bring more."""
     plan, *_ = sound()
     address, level = shown(row_of(UNMET))
     flow, brings = (float(one[address, level]) for one in (plan.levels.uninterrupted_gpm, plan.levels.brings_gpm))
-    return in_table("levels", uninterrupted_gpm=((address, 0), flow + 1.0), brings_gpm=((address, 0), brings))
+    return in_table("levels", uninterrupted_gpm=((address, 0), flow), brings_gpm=((address, 0), 1.2 * brings))
 
 
 def _no_card() -> Plan:
@@ -149,7 +149,7 @@ def _sheet() -> tuple[int, CardGroup, OtherCircuit]:
 def _another_s_sheet() -> Plan:
     plan, *_ = sound()
     at, group, other = _sheet()
-    own = replace(other, site=int(plan.levels.site[shown(group.lead)]))
+    own = replace(other, site=(other.site + 1) % len(plan.sites))
     groups = (*plan.groups[:at], replace(group, others=(own,)), *plan.groups[at + 1 :])
     return replace(plan, groups=groups)
 
@@ -245,8 +245,8 @@ _PLANTS: dict[str, Callable[[], Plan]] = {
     "a status that needs a trip": lambda: _unmeant("no route", SERVED),
     "a level shown without a grade": lambda: in_table("answers", level=(row_of("no route"), 0)),
     "not the first level that meets": lambda: in_table("answers", level=(row_of(SERVED), 1)),
-    "not a level that brings the most": lambda: in_table("answers", level=(row_of(UNMET), 0)),
-    "brings no more than another, and holds less": _holds_more_below,
+    "not the level that holds the most": lambda: in_table("answers", level=(row_of(UNMET), 0)),
+    "holds no more than another, and brings less": _brings_more_below,
     "dry longer than a level of the same flow": _drier_below,
     "on no card, or on two": _no_card,
     "a fill site without its trip": lambda: in_table("levels", trip=(shown(row_of(SERVED)), -1)),
@@ -326,8 +326,8 @@ def test_a_level_that_holds_more_in_every_season_may_be_dry_longer_than_its_equa
     engines = "".join(f"E{k},E{k},engine,1000,,1000,5\n" for k in (1, 2, 3))
     tankers = "".join(f"T{k},T{k},tanker,{gal},2500,,\n" for k, gal in ((1, 2000), (2, 3000), (3, 2000)))
     district.files |= {
-        "addresses.csv": "address_id,label,lon,lat,required_gpm\n"
-        + "".join(f"G{k},{k + 1} Mill Road,{-72.0 - x:.4f},44.0004,750\n" for k, x in enumerate(west)),
+        "addresses.csv": "address_id,label,lon,lat,required_gpm,driveway_ft\n"
+        + "".join(f"G{k},{k + 1} Mill Road,{-72.0 - x:.4f},44.0004,750,250\n" for k, x in enumerate(west)),
         "fill_sites.csv": "site_id,name,kind,lon,lat,fill_gpm,turnaround,positions,needs_engine,months\n"
         "S0,A,dry hydrant,-72.0,44.0,300,through,1,no,1-12\nS3,B,dry hydrant,-72.0314,44.0,500,through,2,yes,6-8\n",
         "stations.csv": "station_id,name,lon,lat,turnout_min\n"

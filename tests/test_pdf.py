@@ -1159,7 +1159,7 @@ def test_the_index_names_the_level_of_a_card_that_meets_with_none(plan: Plan) ->
     group = next(one for one in plan.groups if str(plan.answers.status[one.lead]) == "not met")
     level = plan.district.levels[int(plan.answers.level[group.lead])].name.removeprefix("Level ")
     assert re.search(rf"not met \({level}\) ", index)
-    assert "(level): none meets, it brings most" in index
+    assert "(level): none meets, it holds most" in index
 
 
 def test_no_short_paragraph_is_parted_by_a_page_s_end() -> None:

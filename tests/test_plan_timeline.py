@@ -43,6 +43,8 @@ class Question:
     plan: Plan
     address: int
     level: int
+    by_order: bool = False
+    """Jobs by the order of engines alone: the attack engine drafts only where none is left for it."""
 
     def cell(self, column: str) -> int:
         """Look up an index of the level table."""
@@ -70,7 +72,8 @@ class Question:
     def jobs(self, call_min: float = 0.0) -> tuple[int, int, int]:
         """Deal the engines anew, by hand: of the rest the soonest at the site, here, and at the second site.
 
-        Where none is left for that, the attack engine drafts if it is near, and the one that would have goes.
+        Where none is left for that, the attack engine drafts if it is near, and the one that would have goes. The plan
+        says where it drafts for the sake of more water: `test_attack_engine_drafts_only_where_others_bring_less`.
         """
         plan, a, site = self.plan, self.address, self.cell("site")
         sent = plan.levels.fleet[a, self.level] & ~plan.levels.tankers[a, self.level]
@@ -81,7 +84,9 @@ class Question:
         if plan.sites[site].needs_engine and (len(rest) >= 2 or (len(rest) == 1 and near)):
             fill = min(rest, key=lambda u: (plan.site_arrival_min[site, u] + late[u], u))
             rest.remove(fill)
-        dump = min(rest, key=lambda u: (plan.arrival_min[a, u] + late[u], u), default=self.attack if near else -1)
+        drafts = self.cell("dump_engine") == self.attack and near and not self.by_order
+        by_arrival = [] if drafts else sorted(rest, key=lambda u: (plan.arrival_min[a, u] + late[u], u))
+        dump = by_arrival[0] if by_arrival else self.attack if near else -1
         second = self.cell("split")
         if second < 0 or not plan.sites[second].needs_engine:
             return fill, dump, -1
@@ -232,6 +237,26 @@ def test_every_answer_is_that_of_the_plain_account(plan: Plan) -> None:
     assert len(limits) >= 3
     assert split >= 10, "hardly any tankers are split over two fill sites: this test shows little of them"
     assert {"hydrant", "dry hydrant"} <= set(sites)
+
+
+def test_attack_engine_drafts_only_where_others_bring_less(plan: Plan) -> None:
+    """By the plain account the engine whose turn it is does not meet, nor holds as much while it brings as much."""
+    levels, found = plan.levels, 0
+    for a, level in np.argwhere((levels.dump_engine == levels.attack_engine) & (levels.dump_engine >= 0)).tolist():
+        mine, theirs = Question(plan, a, level), Question(plan, a, level, by_order=True)
+        ours = mine.jobs() == tuple(mine.cell(f"{job}_engine") for job in ("fill", "dump", "split"))
+        if theirs.jobs()[1] in (-1, mine.attack) or not ours or mine.cell("trip") < 0 or not mine.on_kept_trips():
+            continue
+        need, one, other = float(plan.needs.required_gpm[a]), answer(mine.case()), answer(theirs.case())
+        found += 1
+        assert one.uninterrupted_gpm == pytest.approx(levels.uninterrupted_gpm[a, level], rel=1e-6)
+        assert other.uninterrupted_gpm < need
+        assert (
+            one.uninterrupted_gpm >= need
+            or one.uninterrupted_gpm > other.uninterrupted_gpm
+            or one.short_gal < other.short_gal
+        )
+    assert found >= 10
 
 
 def check_long_run(case: Case, steady_gpm: float) -> None:

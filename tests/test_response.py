@@ -26,7 +26,7 @@ def jobs_of(engines: int, *, needs_engine: bool, near: bool, at_site: tuple[floa
     site_arrival = np.array([[*at_site[:engines], 9.0]])
     response = respond(units, STATIONS, levels, arrival, site_arrival)
     zero = np.zeros(1, dtype=np.int32)
-    return assign_jobs(response, zero, zero, zero, needs_engine=np.array([needs_engine]), near=np.array([near]))
+    return assign_jobs(response, (zero, zero, zero), needs_engine=np.array([needs_engine]), near=np.array([near]))
 
 
 def test_units_of_a_volunteer_station_roll_one_after_the_other_and_staffed_ones_together() -> None:

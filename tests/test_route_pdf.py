@@ -191,6 +191,6 @@ def test_a_limit_s_label_that_finds_no_room_covers_as_little_as_may_be() -> None
     page = Box(0.0, 0.0, 400.0, 300.0)
     drop, rims = Box(203.0, 0.0, 400.0, 300.0), [Box(0.0, low, 203.0, low + 0.2) for low in np.arange(0.0, 300.0, 3.0)]
     room = scene.Room(page, [drop, *rims])
-    spot = route_pdf._limit_spot(scene.Frame(page, page), room, "24,000 lb", (200.0, 150.0), covers=True)
+    spot = route_pdf._limit_spot(scene.Frame(page, page), room, "24,000 lb", (200.0, 150.0), [])
     assert spot is not None
     assert not spot.box(paper.width_of("24,000 lb", paper.SMALL_PT, bold=True), paper.SMALL_PT).meets(drop)

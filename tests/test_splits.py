@@ -301,6 +301,7 @@ def test_the_first_site_alone_is_never_said_to_hold_more_than_both() -> None:
         arrival_min=[6.0, 19.0, 9.0, 24.0, 8.0, 17.0, 42.0],
         levels=(ResponseLevel(name="L1", engines=3, tankers=2), ResponseLevel(name="L2", engines=3, tankers=4)),
         required_gpm=750.0,
+        driveway_ft=201.0,
     )
     flows = Flows(case)
     levels = grade(case, [flows], choose(flows), np.zeros(1, dtype=np.int32), hydrants(1)).levels
@@ -345,7 +346,7 @@ def test_the_best_site_by_itself_need_not_be_one_of_the_best_two() -> None:
         [[25.11, 15.06, 14.93, 25.35]],
         tuple(site(f"F{n}", fill_gpm=gpm) for n, gpm in enumerate((150.0, 400.0, 700.0, 150.0))),
         units=engines + tankers, levels=(ResponseLevel(name="A", engines=5, tankers=6),), required_gpm=500.0,
-        arrival_min=[12.38, 10.56, 10.97, 7.02, 10.81, 10.87, 15.02, 10.89, 12.04, 13.3, 22.5],
+        arrival_min=[12.38, 10.56, 10.97, 7.02, 10.81, 10.87, 15.02, 10.89, 12.04, 13.3, 22.5], driveway_ft=201.0,
     )  # fmt: skip
     flows = Flows(case)
     first = flows.best_site(np.ones((1, 4), dtype=np.bool_), 0)

@@ -59,26 +59,33 @@ def crews(
     level: IntArray,
     second: IntArray | None = None,
     later_min: FloatArray | float = 0.0,
+    *,
+    attack_drafts: BoolArray | None = None,
 ) -> tuple[Jobs, BoolArray]:
     """Give each case's jobs, and the tankers that can haul there: (cases, units).
 
     Where all tankers of a case fill themselves no engine goes to the fill site.
-    `second` (cases,) is the second fill site, -1 where there is none.
+    `second` (cases,) is the second fill site, -1 where there is none; `attack_drafts` as in `assign_jobs`.
     """
     needs_engine = np.array([s.needs_engine for s in scene.sites], dtype=np.bool_)
     vacuum = np.array([unit.self_fill_gpm is not None for unit in scene.units])
     sent = scene.response.tankers[address, level]
     jobs = assign_jobs(
         scene.response,
-        address,
-        site,
-        level,
+        (address, site, level),
         needs_engine=needs_engine[site] & (sent & ~vacuum).any(axis=1),
-        near=scene.frontages.driveway_ft[address] <= scene.rules.shuttle.one_engine_reach_ft,
+        near=near_dump_site(scene, address),
+        attack_drafts=attack_drafts,
         second=None if second is None else np.where((second >= 0) & needs_engine[second], second, -1).astype(np.int32),
         later_min=later_min,
     )
     return jobs, sent & (~jobs.vacuum_only[:, None] | vacuum)
+
+
+def near_dump_site(scene: Scene, address: IntArray) -> BoolArray:
+    """Mask the buildings so near their dump site that the attack engine can draft there, (cases,)."""
+    near: BoolArray = scene.frontages.driveway_ft[address] <= scene.rules.shuttle.one_engine_reach_ft
+    return near
 
 
 @dataclass(frozen=True, slots=True)

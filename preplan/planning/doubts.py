@@ -16,7 +16,7 @@ import numpy as np
 from preplan.plan_tables import ROUNDING_GPM
 from preplan.planning.assignment import CutTrips, Scene, season_months
 from preplan.planning.choices import SeasonSites, season_sites
-from preplan.planning.fireground import case_table, everyone, setup_min
+from preplan.planning.fireground import case_table, drafting_itself, everyone, setup_min
 from preplan.planning.flows import ALIKE, SLACK, Flows
 from preplan.planning.pieces import in_pieces
 from preplan.planning.round_trips import SeasonTrips
@@ -226,6 +226,9 @@ def _above(scene: Scene, address: IntArray, site: IntArray, level: IntArray, bar
     """List the cases whose bounds are above one of their bars."""
     above = [np.empty(0, dtype=np.int32)]
     for part in in_pieces(np.arange(len(address), dtype=np.int32)):
-        table = case_table(scene, everyone(scene, address[part], site[part], level[part]))
-        above.append(part[bars.exceeded(table, address[part], level[part])])
+        whole = everyone(scene, address[part], site[part], level[part])
+        over = np.zeros(len(part), dtype=np.bool_)
+        for rows, run in ((np.arange(len(part)), whole), drafting_itself(scene, whole)):
+            over[rows] |= bars.exceeded(case_table(scene, run), run.address, run.level)
+        above.append(part[over])
     return np.concatenate(above)

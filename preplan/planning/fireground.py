@@ -18,6 +18,7 @@ from preplan.planning.assignment import (
     engines_lack,
     lift_share,
     line_capped,
+    near_dump_site,
     site_rates,
     source_capped,
     stored,
@@ -30,6 +31,7 @@ from preplan.water.shuttle import Shuttle, joined_circuits
 from preplan.water.tanker import Tankers, filling
 from preplan.water.timeline import NEVER
 from preplan.water.timeline_batch import gaps
+from preplan.water.timeline_clock import Rows
 from preplan.water.timeline_table import CaseTable
 
 PIECE_CASES = 16_384
@@ -81,6 +83,8 @@ class Crews(Columns):
     at_second: BoolArray
     """(cases, units): those of `used` that fill there."""
     second_engine: IntArray
+    attack_drafts: BoolArray
+    """The attack engine drafts though another engine could, which comes late; see `drafting_itself`."""
 
     @property
     def jobs(self) -> Jobs:
@@ -121,7 +125,21 @@ def everyone(scene: Scene, address: IntArray, site: IntArray, level: IntArray) -
         second_cut=np.zeros(len(address), dtype=np.int32),
         at_second=np.zeros_like(present),
         second_engine=jobs.second_engine,
+        attack_drafts=np.zeros(len(address), dtype=np.bool_),
     )
+
+
+def drafting_itself(scene: Scene, run: Crews) -> tuple[Rows, Crews]:
+    """Give the cases (rows) in which the attack engine is near enough to draft, though another could, with that job.
+
+    More engines may bring less: the next one takes the draft over, however late it comes, and until then nothing is
+    drawn from the portable tanks. A crew that drafts with two engines need not stop because a third was called.
+    """
+    attack = scene.response.attack_engine[run.address]
+    may = near_dump_site(scene, run.address) & (attack >= 0) & (run.dump_engine >= 0) & (run.dump_engine != attack)
+    rows = np.flatnonzero(may)
+    part = run.rows(rows)
+    return rows, with_jobs(scene, replace(part, attack_drafts=np.ones(rows.size, dtype=np.bool_)))
 
 
 def with_jobs(scene: Scene, run: Crews, later_min: FloatArray | float = 0.0) -> Crews:
@@ -129,7 +147,8 @@ def with_jobs(scene: Scene, run: Crews, later_min: FloatArray | float = 0.0) -> 
 
     Who fills at the second site needs no engine at the first.
     """
-    jobs, present = crews(scene, run.address, run.site, run.fleet, run.second, later_min)
+    fleet = run.address, run.site, run.fleet
+    jobs, present = crews(scene, *fleet, run.second, later_min, attack_drafts=run.attack_drafts)
     return replace(
         run,
         used=run.used & (present | run.at_second),

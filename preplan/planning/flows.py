@@ -18,7 +18,7 @@ import numpy as np
 
 from preplan.plan_tables import ROUNDING_GPM, later_gpm
 from preplan.planning.assignment import Scene, circuit_of
-from preplan.planning.fireground import Crews, case_table, everyone, haulers, legs_min, steady
+from preplan.planning.fireground import Crews, case_table, drafting_itself, everyone, haulers, legs_min, steady
 from preplan.planning.pieces import in_pieces
 from preplan.records import BoolArray, FloatArray, IntArray, joined
 from preplan.water.timeline_batch import best_fleets, brought_gpm, held_flows
@@ -298,11 +298,12 @@ class Flows:
         a, s, lv = (i.astype(np.int32) for i in np.nonzero(np.broadcast_to(own[:, :, None], self.gpm.shape)))
         for part in in_pieces(np.arange(len(a))):
             whole = everyone(self.scene, a[part], s[part], lv[part])
-            for index in range(len(self.scene.cuts)):
-                _, run = self._on_cut(whole, index)
-                at = (run.address, run.site, run.level)
-                for most, bound in zip(mosts, most_gpm(case_table(self.scene, run)), strict=True):
-                    most[at] = np.maximum(most[at], bound)
+            for crews in (whole, drafting_itself(self.scene, whole)[1]):
+                for index in range(len(self.scene.cuts)):
+                    _, run = self._on_cut(crews, index)
+                    at = (run.address, run.site, run.level)
+                    for most, bound in zip(mosts, most_gpm(case_table(self.scene, run)), strict=True):
+                        most[at] = np.maximum(most[at], bound)
 
     def _on_cut(self, crews: Crews, index: int) -> tuple[Rows, Crews]:
         """Keep those whom a cut allows, in the cases (rows) where it is worth a look.
@@ -336,6 +337,35 @@ class Flows:
     def _best_cut(self, crews: Crews) -> tuple[Crews, FloatArray, FloatArray]:
         """Give each case's best fleet over its cuts, what it holds and what it brings.
 
+        Where it does not meet, the attack engine drafts if that brings more, or nearly as much and holds more.
+        """
+        best, gpm, brings = self._over_cuts(crews)
+        rows, itself = self._may_draft_itself(crews, gpm)
+        if rows.size:
+            other, held, brought = self._over_cuts(itself)
+            more = self._better(crews.address[rows], (gpm[rows], brings[rows]), (held, brought))
+            rows, best = rows[more], _put(best, rows[more], other.rows(more))
+            gpm[rows], brings[rows] = held[more], brought[more]
+        return best, gpm, brings
+
+    def _may_draft_itself(self, crews: Crews, gpm: FloatArray) -> tuple[Rows, Crews]:
+        """Give the cases (rows) that do not meet, holding `gpm`, with the attack engine to draft."""
+        rows, itself = drafting_itself(self.scene, crews)
+        short = np.flatnonzero(gpm[rows] < self.scene.needs.required_gpm[crews.address[rows]] - ROUNDING_GPM)
+        return rows[short], itself.rows(short)
+
+    def _better(
+        self, address: IntArray, one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatArray]
+    ) -> Rows:
+        """Find where the other crew brings more, or nearly as much and holds more; each as (held, brought) gpm."""
+        (gpm, brings), (held, brought) = one, other
+        few = self.nearly(np.maximum(brings, brought), self.scene.needs.required_gpm[address])
+        more = (held > gpm * (1.0 + SLACK)) | (brought > brings * (1.0 + SLACK))
+        return np.flatnonzero((brought >= few) & ((brings < few) | (more & (held >= gpm))))
+
+    def _over_cuts(self, crews: Crews) -> tuple[Crews, FloatArray, FloatArray]:
+        """Give each case's best fleet over its cuts with the jobs it has, what it holds and what it brings.
+
         With and without those whom the steady form leaves out. A case without a way keeps the lightest cut and nobody.
         """
         at, runs = [], []
@@ -367,8 +397,14 @@ class Flows:
         return self._settled[0]
 
     def _settle_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        run = self._best_cut(everyone(self.scene, address, site, level))[0]
-        self._keep(self._as_below(without_the_slow(self.scene, run)))
+        crews = everyone(self.scene, address, site, level)
+        done = without_the_slow(self.scene, self._over_cuts(crews)[0])
+        rows, itself = self._may_draft_itself(crews, done.gpm)
+        if rows.size:
+            other = without_the_slow(self.scene, self._over_cuts(itself)[0])
+            more = self._better(address[rows], (done.gpm[rows], done.brings_gpm[rows]), (other.gpm, other.brings_gpm))
+            done = _put_settled(done, rows[more], other.rows(more))
+        self._keep(self._as_below(done))
 
     def _keep(self, done: Settled) -> None:
         """Note settled cases; what a choice looks at stays, so that no choice depends on what was settled before it."""

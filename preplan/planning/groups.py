@@ -116,20 +116,21 @@ def _commonest(pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
 
 def _answer_key(found: Answered, a: int) -> tuple[object, ...]:
     """Sum up an address's answers: neighbours with equal ones share a card."""
-    level = int(found.answers.level[a])
+    level, need = int(found.answers.level[a]), (float(found.required_gpm[a]), float(found.required_min[a]))
+    # what meets in other months is told of all: sheets behind say so, behind a card without a route too
+    then = np.stack([(one.uninterrupted_gpm[a], one.backup_gpm[a]) for one in found.seasons])
+    meets_then = (then >= need[0] - ROUNDING_GPM).tobytes()
     if level < 0:
-        return (found.answers.status[a], float(found.required_gpm[a]), float(found.required_min[a]))
+        return (found.answers.status[a], need, found.answers.status[a] == "no route" and meets_then)
     table = found.levels
     units = b"".join(mask[a, level].tobytes() for mask in (table.fleet, table.used, table.at_split))
     engines = (table.attack_engine, table.fill_engine, table.dump_engine, table.split_engine)
     jobs = tuple(int(engine[a, level]) for engine in engines)
     places = tuple(int(site[a, level]) for site in (table.site, table.backup, table.split))
     short = tuple(bool(column[a] > LEAST_GAP_MIN) for column in (found.answers.gap_min, found.answers.nothing_min))
-    need = (float(found.required_gpm[a]), float(found.required_min[a]))
-    # a card says of each level, and of the backup, whether it meets, and sheets behind do so of other months
+    # a card says of each level, and of the backup, whether it meets
     stands_in = bool(table.backup_gpm[a, level] >= need[0] - ROUNDING_GPM)
-    then = np.stack([(one.uninterrupted_gpm[a], one.backup_gpm[a]) for one in found.seasons])
-    meets = (table.meets[a].tobytes(), stands_in, (then >= need[0] - ROUNDING_GPM).tobytes())
+    meets = (table.meets[a].tobytes(), stands_in, meets_then)
     water = any(flag.code == WATER_BETWEEN for flag in found.answers.flags[a])
     return (found.answers.status[a], level, need, places, units, jobs, short, meets, water)
 

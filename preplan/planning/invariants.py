@@ -370,18 +370,23 @@ def _status(case: Planned) -> Breaches:
     yield Breach("a level shown without a grade", (level >= 0) != graded)
     answers = np.isin(status, ("served", "higher level"))
     yield Breach("not the first level that meets", answers & (level != first))
-    flow, brings = np.nan_to_num(levels.uninterrupted_gpm), np.nan_to_num(levels.brings_gpm)
-    shown, nearly = (rows, np.maximum(level, 0)), 1.0 + plan.district.rules.plan.keep_site_gain
-    short = brings[shown] < brings.max(axis=1) / nearly - ROUNDING_GPM
-    yield Breach("not a level that brings the most", (status == "not met") & short)
-    as_good = brings >= brings.max(axis=1, keepdims=True) / nearly
-    more = as_good & (flow > flow[shown][:, None] + ROUNDING_GPM)
-    yield Breach("brings no more than another, and holds less", (status == "not met") & more.any(axis=1))
-    equal, gap = as_good & (flow >= flow[shown][:, None] - ROUNDING_GPM), np.nan_to_num(levels.gap_min)
+    yield from _shown_of_none(case, (rows, np.maximum(level, 0)))
+
+
+def _shown_of_none(case: Planned, shown: tuple[npt.NDArray[np.intp], IntArray]) -> Breaches:
+    """Hold that the level shown where none meets holds most, and of levels that print alike brings most."""
+    plan, levels = case.plan, case.plan.levels
+    none, nearly = plan.answers.status == "not met", 1.0 + plan.district.rules.plan.keep_site_gain
+    flow, brings = np.floor(np.nan_to_num(levels.uninterrupted_gpm) + ROUNDING_GPM), np.nan_to_num(levels.brings_gpm)
+    yield Breach("not the level that holds the most", none & (flow[shown] < flow.max(axis=1)))
+    equal, wet = flow >= flow[shown][:, None], none & (flow[shown] > 0)
+    most = np.where(equal, brings, 0.0).max(axis=1)
+    yield Breach("holds no more than another, and brings less", wet & (brings[shown] < most / nearly - ROUNDING_GPM))
+    equal &= brings >= most[:, None] / nearly
     # of equal flows the one that holds most in every season comes before the one that is dry least
     always = np.min([np.nan_to_num(line.uninterrupted_gpm) for line in plan.seasons], axis=0, initial=np.inf)
     equal &= always >= always[shown][:, None] - ROUNDING_GPM
-    wet = (status == "not met") & (flow[shown] > 0)
+    gap = np.nan_to_num(levels.gap_min)
     drier = np.any(equal & (gap < gap[shown][:, None] - 2 * LEAST_GAP_MIN), axis=1)
     yield Breach("dry longer than a level of the same flow", wet & drier)
 

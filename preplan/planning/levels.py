@@ -243,18 +243,24 @@ def _status(
     hydrant = np.nan_to_num(hydrant_gpm) >= scene.needs.required_gpm
     first = levels.meets.argmax(axis=1)
     some = levels.meets.any(axis=1)
-    held, brings = np.nan_to_num(levels.uninterrupted_gpm), np.nan_to_num(levels.brings_gpm)
-    # A level that brings nearly as much as any, and holds more without a break, is as good.
-    few = brings < brings.max(axis=1, keepdims=True) / (1.0 + scene.rules.plan.keep_site_gain)
-    held = np.where(few, -1.0, held)
-    # Of levels that all bring nothing for want of hose, the one that would bring most with it.
+    # Where none meets, the one that holds most: of levels that all hold nothing for want of hose, with the hose.
+    held = np.nan_to_num(levels.uninterrupted_gpm)
     dry = held.max(axis=1, keepdims=True) <= 0
-    reached = np.where(few, -1.0, np.nan_to_num(levels.reached_gpm))
-    most = least_dry(np.where(dry, reached, held), in_any_gpm, levels.gap_min)
+    flow = np.floor(np.where(dry, np.nan_to_num(levels.reached_gpm), held) + ROUNDING_GPM)  # equal is what prints alike
+    flow = _bringing_most(flow, levels.brings_gpm, scene.rules.plan.keep_site_gain)
+    most = least_dry(flow, in_any_gpm, levels.gap_min)
     status = np.where(some, np.where(first == 0, "served", "higher level"), "not met")
     status = np.where(hydrant, "hydrant", np.where(no_route, "no route", status))
     level = np.where(hydrant | no_route, -1, np.where(some, first, most))
     return text_array(status.tolist()), level.astype(np.int32)
+
+
+def _bringing_most(flow_gpm: FloatArray, brings_gpm: FloatArray, gain: float) -> FloatArray:
+    """Keep of the levels that hold most those that bring nearly as much as any of them; -1 in the others."""
+    equal = flow_gpm >= flow_gpm.max(axis=1, keepdims=True)
+    brings = np.where(equal, np.nan_to_num(brings_gpm), -1.0)
+    few = brings < brings.max(axis=1, keepdims=True) / (1.0 + gain)
+    return np.where(few, -1.0, flow_gpm)
 
 
 def least_dry(flow_gpm: FloatArray, in_any_gpm: FloatArray, gap_min: FloatArray) -> IntArray:

@@ -138,24 +138,25 @@ class Jobs(Columns):
     """At the second fill site; -1: there is none, none is needed, or none is left."""
 
 
-def assign_jobs(  # the five arrays are one case's coordinates and its two local facts
+def assign_jobs(
     response: Response,
-    address: IntArray,
-    site: IntArray,
-    level: IntArray,
+    case: tuple[IntArray, IntArray, IntArray],
     *,
     needs_engine: BoolArray,
     near: BoolArray,
+    attack_drafts: BoolArray | None = None,
     second: IntArray | None = None,
     later_min: FloatArray | float = 0.0,
 ) -> Jobs:
     """Give the engines of each case their jobs: attack, then fill, then dump, then the second fill site.
 
-    `needs_engine` and `near` are of shape (cases,): the site wants a pumper; the building is so near the dump
-    site that the attack engine can draft. `second` (cases,) is the second fill site where it wants a pumper, else -1.
-    `later_min` (cases, units) is how much later than at minute 0 a unit is alerted. Where two engines cannot both
-    fill and dump, the second drafts and only vacuum tankers run.
+    `case` is address, site and level, each (cases,), as are `needs_engine` and `near`: the site wants a pumper; the
+    building is so near the dump site that the attack engine can draft. Where `attack_drafts` (cases,) it does, though
+    another engine could. `second` (cases,) is the second fill site where it wants a pumper, else -1. `later_min`
+    (cases, units) is how much later than at minute 0 a unit is alerted. Where two engines cannot both fill and dump,
+    the second drafts and only vacuum tankers run.
     """
+    address, site, level = case
     attack = response.attack_engine[address]
     rest = response.engines[address, level].copy()
     rest[np.arange(len(address)), np.maximum(attack, 0)] = False
@@ -167,6 +168,8 @@ def assign_jobs(  # the five arrays are one case's coordinates and its two local
     rest[np.arange(len(address)), np.maximum(fill, 0)] &= fill < 0
     at_scene = np.where(rest, response.arrival_min[address] + later_min, np.inf)
     left = np.isfinite(at_scene.min(axis=1, initial=np.inf))
+    if attack_drafts is not None:
+        left &= ~(attack_drafts & near)
     dump = np.where(left, at_scene.argmin(axis=1), np.where(near, attack, -1))
     dump = np.where(attack < 0, -1, dump)
     at_second = np.full(len(address), -1)

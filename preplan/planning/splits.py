@@ -109,7 +109,10 @@ def _split(flows: Flows, base: Settled, tried: BoolArray, level: int) -> tuple[R
     asked = _worth_it(flows, base, tried, level)
     run, gpm = _moved(flows, asked, base.gpm[asked.case])
     gains = np.flatnonzero(gpm > base.gpm[asked.case] * (1.0 + SLACK))
-    order = gains[np.lexsort((-gpm[gains], asked.case[gains]))]  # stable: of equal flows the stronger site
+    meets = gpm >= scene.needs.required_gpm[run.address] - ROUNDING_GPM
+    by_order = meets & ~run.attack_drafts  # who meets so need not have the attack engine draft
+    # Stable: of equal flows the stronger site.
+    order = gains[np.lexsort((-gpm[gains], ~by_order[gains], asked.case[gains]))]
     case, first = np.unique(asked.case[order], return_index=True)
     return case, without_the_slow(scene, run.rows(order[first]))
 
@@ -142,7 +145,10 @@ def _worth_it(flows: Flows, base: Settled, tried: BoolArray, level: int) -> Aske
 
 
 def _ways(flows: Flows, base: Crews, case: Rows, site: IntArray) -> Iterator[tuple[Rows, Crews]]:
-    """Lay out each second site on every vehicle class that drives a shorter trip there than the next heavier one."""
+    """Lay out each second site on every vehicle class that drives a shorter trip there than the next heavier one.
+
+    Where the attack engine drafts for one site though another engine could, both are tried.
+    """
     cuts, address = flows.scene.cuts, base.address[case]
     for index, cut in enumerate(cuts):
         trip = cut.trip_min[address, site]
@@ -153,14 +159,23 @@ def _ways(flows: Flows, base: Crews, case: Rows, site: IntArray) -> Iterator[tup
         second_cut = np.full(at.size, index, dtype=np.int32)
         run = replace(base.rows(at), second=site[worth], second_cut=second_cut)
         yield at, with_jobs(flows.scene, run)
+        itself = np.flatnonzero(run.attack_drafts)
+        relieved = np.zeros(itself.size, dtype=np.bool_)
+        yield at[itself], with_jobs(flows.scene, replace(run.rows(itself), attack_drafts=relieved))
 
 
 def _tables(flows: Flows, run: Crews) -> tuple[CaseTable, CaseTable]:
     """Write each way twice: with every tanker at the first site, and with every one at the second."""
     scene = flows.scene
     either = run.used | _may_fill_there(flows, run)
-    first = replace(everyone(scene, run.address, run.site, run.fleet), cut=run.cut, used=either)
-    other = replace(everyone(scene, run.address, run.second, run.fleet), cut=run.second_cut, used=either)
+    first, other = (
+        replace(
+            with_jobs(scene, replace(everyone(scene, run.address, site, run.fleet), attack_drafts=run.attack_drafts)),
+            cut=cut,
+            used=either,
+        )
+        for site, cut in ((run.site, run.cut), (run.second, run.second_cut))
+    )
     return case_table(scene, first), case_table(scene, other)
 
 

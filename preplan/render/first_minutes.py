@@ -367,7 +367,7 @@ def best_words(plan: Plan, address: int) -> str:
 def built_up_words(plan: Plan, address: int) -> tuple[str, str, str]:
     """Say from when much more is held than at once, and how little may be drawn until then; all '' if never.
 
-    Last what else a card says of it: which lower level by itself holds more at first, and what is left in the end.
+    Last what else a card says of it: what is left in the end.
     """
     row = plan.built_up.row_of(address)
     if row < 0:
@@ -378,23 +378,11 @@ def built_up_words(plan: Plan, address: int) -> tuple[str, str, str]:
     then = f"from minute {since}: {_amount(plan, address, flow)}"
     # the attack flow is drawn until then as far as it lasts, which need not be all the way
     held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
-    besides = f"{_lower_words(plan, address, held)}{_after(plan, address, flow, float(plan.built_up.steady_gpm[row]))}"
+    besides = _after(plan, address, flow, float(plan.built_up.steady_gpm[row]))
     if held >= attack_gpm:
         return then, f"Draw no more than {attack} gpm until then.", besides
     lasts = f", {_amount(plan, address, held)} lasts" if held >= _NONE_GPM else ""
     return then, f"Draw as little as you can until then: {attack} gpm runs dry{lasts}.", besides
-
-
-def _lower_words(plan: Plan, address: int, held_gpm: float) -> str:
-    """Name the lower level whose units by themselves hold most at first, if more than the level shown, behind a blank.
-
-    Its engines have other jobs, so that it may be under way before one of the higher level arrives.
-    """
-    lower = np.nan_to_num(plan.levels.uninterrupted_gpm[address, : int(plan.answers.level[address])])
-    if not lower.size or lower.max() < held_gpm + words.CARD_STEP_GPM:
-        return ""
-    name = words.level_words(plan.district.levels[int(lower.argmax())].name)
-    return f" {words.first_up(name)} by itself holds {_amount(plan, address, float(lower.max()))}."
 
 
 def _after(plan: Plan, address: int, flow_gpm: float, steady_gpm: float) -> str:

@@ -32,7 +32,7 @@ _COLUMN = (WIDTH_PT - 18.0) / 2
 _LABEL = _COLUMN - 160.0
 _STATUS_PT = _COLUMN - _LABEL - 12.0
 _LEVEL_NOTE = (
-    "level: lowest that meets; (level): none meets, it brings most; months: no route then. "
+    "level: lowest that meets; (level): none meets, it holds most; months: no route then. "
     "Status colours are not hydrant flow classes."
 )
 _NAMELESS = "No road name"

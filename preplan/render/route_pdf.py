@@ -183,6 +183,7 @@ def place_limits(
     pieces has one.
     """
     found: list[tuple[Bridge, Spot, Spot | None]] = []
+    labels: list[Box] = []
     for bridge, x, y, mark in _in_frame(frame, subject.bridges):
         if not bridge.named:
             continue
@@ -190,7 +191,11 @@ def place_limits(
             one.said == bridge.said and label is not None and math.hypot(at.x - x, at.y - y) < _SAME_PT
             for one, at, label in found
         )
-        label = None if again or not bridge.said else _limit_spot(frame, room, bridge.said, (x, y), covers=covers)
+        label = None
+        if bridge.said and not again:
+            label = _limit_spot(frame, room, bridge.said, (x, y), labels if covers else None)
+        if label is not None:
+            labels.append(label.box(*_limit_size(bridge.said)))
         room.take(mark)
         found.append((bridge, Spot(x, y), label))
     return found
@@ -233,20 +238,34 @@ def _brackets(pen: Pen, slope: float, x: float, y: float) -> None:
     pen.restore()
 
 
-def _limit_spot(frame: Frame, room: Room, said: str, at: tuple[float, float], *, covers: bool) -> Spot | None:
-    """Find room for a limit near its bracket; where there is none, cover what is there. None: there is no label."""
-    width, high = paper.width_of(said, SMALL_PT, bold=True), SMALL_PT * 1.05
+def _limit_spot(
+    frame: Frame, room: Room, label: str, at: tuple[float, float], others: Sequence[Box] | None
+) -> Spot | None:
+    """Find room for a limit near its bracket; where there is none, cover what is there, other limits' labels last.
+
+    None where nothing may be covered, `others` being None, or where it is wider than the map.
+    """
+    width, high = _limit_size(label)
     spots = [spot for reach in (9.0, 20.0, 34.0) for spot in scene.about(*at, reach, width, SMALL_PT)]
     spot = room.place(spots, width, high)
     page = frame.page
-    if spot is None and covers and width < page.width:
+    if spot is None and others is not None and width < page.width:
         # a cut label says less than one that lies on something; over the way it can be read, under the scale not
         least, most = page.left + width / 2, page.right - width / 2
         low, top = page.bottom + high / 2, page.top - high / 2
         within = [Spot(min(max(one.x, least), most), min(max(one.y, low), top)) for one in spots]
-        spot = min(within, key=lambda one: sum(map(one.box(width, high).shares, room.taken)))
+
+        def covered(one: Spot) -> tuple[bool, float]:
+            box = one.box(width, high)
+            return any(map(box.meets, others)), sum(map(box.shares, room.taken))
+
+        spot = min(within, key=covered)
         room.take(spot.box(width, high))
     return spot
+
+
+def _limit_size(label: str) -> tuple[float, float]:
+    return paper.width_of(label, SMALL_PT, bold=True), SMALL_PT * 1.05
 
 
 def limit_marks(frame: Frame, subject: Subject) -> list[Box]:
