@@ -274,6 +274,12 @@ class LevelTable:
     season: IntArray
     """Index into `plan.seasons` of the season that decides."""
 
+    @property
+    def attack_drafts(self) -> BoolArray:
+        """Mask the levels, (addresses, levels), at which the attack engine drafts too."""
+        mask: BoolArray = (self.dump_engine == self.attack_engine) & (self.dump_engine >= 0)
+        return mask
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HaulTable(Columns):
@@ -459,10 +465,16 @@ class SeasonLine:
         return tuple(site for site in both if site >= 0)
 
     def level_of(self, rows: Sequence[int], required_gpm: FloatArray) -> int:
-        """Give the first level that meets what is required at each of some addresses, `rows`; else the last level."""
+        """Give the first level that meets what is required at each of some addresses, `rows`.
+
+        Where none does, the one that holds most at the weakest of them; of those that print the same the last.
+        """
         flow = np.nan_to_num(self.uninterrupted_gpm[list(rows)])
         meets = np.all(flow >= required_gpm[:, None] - ROUNDING_GPM, axis=0)
-        return int(meets.argmax()) if meets.any() else flow.shape[1] - 1
+        if meets.any():
+            return int(meets.argmax())
+        least = np.floor(flow.min(axis=0) + ROUNDING_GPM)
+        return int(np.flatnonzero(least == least.max())[-1])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

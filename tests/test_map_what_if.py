@@ -72,11 +72,9 @@ def listened(planned: Callable[[], Plan], patch: pytest.MonkeyPatch) -> Case:
     """Plan, and keep what planning looked flows up in."""
     kept: list[tuple[Scene, TripTable, Sequence[Scene]]] = []
 
-    def listening(
-        scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: IntArray, roads_of: tuple[int, ...]
-    ) -> WhatIf:
+    def listening(scene: Scene, trips: TripTable, seasons: Sequence[Scene], *more: Any) -> WhatIf:
         kept.append((scene, trips, seasons))
-        return what_if_of(scene, trips, seasons, road, roads_of)
+        return what_if_of(scene, trips, seasons, *more)
 
     patch.setattr(assembly, "what_if_of", listening)
     return Case(planned(), *kept[0])
@@ -385,7 +383,7 @@ def test_slower_roads_slow_the_plan_s_own_circuits(case: Case, wide: Opened) -> 
     s, used = levels.site[a, lv], levels.used[a, lv]
     may = np.stack([~np.any(used & ~cut.members, axis=1) for cut in scene.cuts])
     trip = np.where(may, np.stack([cut.trip_min[a, s] for cut in scene.cuts]), np.inf).min(axis=0)
-    jobs, _ = crews(scene, a, s, lv)
+    jobs, _ = crews(scene, a, s, lv, attack_drafts=levels.attack_drafts[a, lv])
 
     def steady(times: float) -> FloatArray:
         shuttle = circuit_of(scene, s, jobs).exactly(trip * times, used)
@@ -632,7 +630,14 @@ def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: 
             split_trip=np.full_like(case.plan.levels.split_trip, -1),
         ),
         district=replace(case.plan.district, rules=rules),
-        what_if=what_if_of(case.scene, trips, case.roads, np.zeros(len(case.plan.addresses), dtype=np.int32), roads_of),
+        what_if=what_if_of(
+            case.scene,
+            trips,
+            case.roads,
+            np.zeros(len(case.plan.addresses), dtype=np.int32),
+            roads_of,
+            case.plan.levels.attack_drafts,
+        ),
     )
     data = what_if_data(few, along_roads(few))
     assert data is not None

@@ -124,7 +124,12 @@ def assemble(inputs: Inputs, ground: Ground, scene: Scene, fleets: tuple[CutFlee
         occupancies=tally(inputs.addresses.occupancy),
         rule_ratio=(beside.quantiles[0], beside.median, beside.quantiles[-1]),
         what_if=what_if_of(
-            scene, outcome.trips, [flows.scene for flows in searched.flows], searched.road, searched.of_line
+            scene,
+            outcome.trips,
+            [flows.scene for flows in searched.flows],
+            searched.road,
+            searched.of_line,
+            outcome.levels.attack_drafts,
         ),
         search_words=search_words(),
         shut_months={trip: tuple(sorted(shut.months)) for trip, shut in sorted(outcome.shut.items())},

@@ -111,14 +111,19 @@ def _split_from(flows: Flows, first: IntArray, row: IntArray, stands: BoolArray,
     """Give the settled cases of a level, (addresses,), from another first site where that alone meets the requirement.
 
     The best site by itself need not be one of the best two: where it does not meet, with or without a second one,
-    tankers are split over `first` (addresses,), the next best, and a second one.
+    tankers are split over `first` (addresses,), the next best, and a second one. At the highest level also where that
+    holds more than `keep_site_gain` more and brings no less.
     """
-    need = flows.scene.needs.required_gpm - ROUNDING_GPM
+    need, much = flows.scene.needs.required_gpm - ROUNDING_GPM, 1.0 + flows.scene.rules.plan.keep_site_gain
     short = (row >= 0) & (flows.brings(row) < need)
     first = np.where(short, first, -1).astype(np.int32)
     _settle(flows, first, level)
     tried = split_rows(flows, flows.row_of(first, level), np.full_like(first, -1), stands, level)
-    return np.where(short & (flows.brings(tried) >= need), tried, row).astype(np.int32)
+    better = flows.brings(tried) >= need
+    if level == len(flows.scene.levels) - 1:
+        more = (flows.held_gpm(tried) > flows.held_gpm(row) * much) & (flows.brings(tried) >= flows.brings(row))
+        better |= more & (flows.second_site(tried) >= 0)
+    return np.where(short & better, tried, row).astype(np.int32)
 
 
 def _settle(flows: Flows, site: IntArray, level: int) -> None:
@@ -151,7 +156,7 @@ def worst_season(flows: FloatArray, need_gpm: FloatArray) -> IntArray:
     """Pick each address's worst season from what is brought, (seasons, addresses, levels) gpm; see `brought_gpm`.
 
     The one in which the level that meets comes latest, or none does; of equal ones that which brings least at
-    the level it shows; of equal ones the longest, which comes first.
+    the level that brings most then; of equal ones the longest, which comes first.
     """
     meets = flows >= need_gpm[None, :, None] - ROUNDING_GPM
     some = meets.any(axis=2)

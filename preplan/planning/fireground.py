@@ -84,7 +84,7 @@ class Crews(Columns):
     """(cases, units): those of `used` that fill there."""
     second_engine: IntArray
     attack_drafts: BoolArray
-    """The attack engine drafts though another engine could, which comes late; see `drafting_itself`."""
+    """The attack engine drafts though another engine could; see `drafting_itself`."""
 
     @property
     def jobs(self) -> Jobs:

@@ -337,7 +337,7 @@ class Flows:
     def _best_cut(self, crews: Crews) -> tuple[Crews, FloatArray, FloatArray]:
         """Give each case's best fleet over its cuts, what it holds and what it brings.
 
-        Where it does not meet, the attack engine drafts if that brings more, or nearly as much and holds more.
+        Where it does not meet, the attack engine drafts if it does so then, or holds no less and brings more.
         """
         best, gpm, brings = self._over_cuts(crews)
         rows, itself = self._may_draft_itself(crews, gpm)
@@ -357,11 +357,14 @@ class Flows:
     def _better(
         self, address: IntArray, one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatArray]
     ) -> Rows:
-        """Find where the other crew brings more, or nearly as much and holds more; each as (held, brought) gpm."""
-        (gpm, brings), (held, brought) = one, other
-        few = self.nearly(np.maximum(brings, brought), self.scene.needs.required_gpm[address])
+        """Find where the other crew meets, or holds no less and brings more, or holds more and brings nearly as much.
+
+        Each as (held, brought) gpm; the one does not meet.
+        """
+        (gpm, brings), (held, brought), need = one, other, self.scene.needs.required_gpm[address]
+        few = self.nearly(np.maximum(brings, brought), need)
         more = (held > gpm * (1.0 + SLACK)) | (brought > brings * (1.0 + SLACK))
-        return np.flatnonzero((brought >= few) & ((brings < few) | (more & (held >= gpm))))
+        return np.flatnonzero((held >= need - ROUNDING_GPM) | (more & (held >= gpm) & (brought >= few)))
 
     def _over_cuts(self, crews: Crews) -> tuple[Crews, FloatArray, FloatArray]:
         """Give each case's best fleet over its cuts with the jobs it has, what it holds and what it brings.

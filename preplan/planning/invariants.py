@@ -381,7 +381,7 @@ def _shown_of_none(case: Planned, shown: tuple[npt.NDArray[np.intp], IntArray]) 
     yield Breach("not the level that holds the most", none & (flow[shown] < flow.max(axis=1)))
     equal, wet = flow >= flow[shown][:, None], none & (flow[shown] > 0)
     most = np.where(equal, brings, 0.0).max(axis=1)
-    yield Breach("holds no more than another, and brings less", wet & (brings[shown] < most / nearly - ROUNDING_GPM))
+    yield Breach("holds no more than another, and brings less", none & (brings[shown] < most / nearly - ROUNDING_GPM))
     equal &= brings >= most[:, None] / nearly
     # of equal flows the one that holds most in every season comes before the one that is dry least
     always = np.min([np.nan_to_num(line.uninterrupted_gpm) for line in plan.seasons], axis=0, initial=np.inf)

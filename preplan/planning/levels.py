@@ -243,12 +243,12 @@ def _status(
     hydrant = np.nan_to_num(hydrant_gpm) >= scene.needs.required_gpm
     first = levels.meets.argmax(axis=1)
     some = levels.meets.any(axis=1)
-    # Where none meets, the one that holds most: of levels that all hold nothing for want of hose, with the hose.
-    held = np.nan_to_num(levels.uninterrupted_gpm)
-    dry = held.max(axis=1, keepdims=True) <= 0
-    flow = np.floor(np.where(dry, np.nan_to_num(levels.reached_gpm), held) + ROUNDING_GPM)  # equal is what prints alike
-    flow = _bringing_most(flow, levels.brings_gpm, scene.rules.plan.keep_site_gain)
-    most = least_dry(flow, in_any_gpm, levels.gap_min)
+    # Where none meets, the one that holds most; equal is what prints alike.
+    held, gain = np.floor(np.nan_to_num(levels.uninterrupted_gpm) + ROUNDING_GPM), scene.rules.plan.keep_site_gain
+    flow = _bringing_most(held, levels.brings_gpm, gain)
+    # Of levels that all hold nothing for want of hose, the one that would hold most with it.
+    reached = np.where(flow < 0, -1.0, np.nan_to_num(levels.reached_gpm))
+    most = least_dry(np.where(held.max(axis=1, keepdims=True) > 0, flow, reached), in_any_gpm, levels.gap_min)
     status = np.where(some, np.where(first == 0, "served", "higher level"), "not met")
     status = np.where(hydrant, "hydrant", np.where(no_route, "no route", status))
     level = np.where(hydrant | no_route, -1, np.where(some, first, most))

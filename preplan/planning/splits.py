@@ -157,11 +157,14 @@ def _ways(flows: Flows, base: Crews, case: Rows, site: IntArray) -> Iterator[tup
             worth &= trip < cuts[index + 1].trip_min[address, site]
         at = case[worth]
         second_cut = np.full(at.size, index, dtype=np.int32)
-        run = replace(base.rows(at), second=site[worth], second_cut=second_cut)
+        # Who does as the level below has its own engines again: one of them may pump at the second site.
+        run = replace(base.rows(at), second=site[worth], second_cut=second_cut, fleet=base.level[at])
         yield at, with_jobs(flows.scene, run)
         itself = np.flatnonzero(run.attack_drafts)
         relieved = np.zeros(itself.size, dtype=np.bool_)
-        yield at[itself], with_jobs(flows.scene, replace(run.rows(itself), attack_drafts=relieved))
+        part = with_jobs(flows.scene, replace(run.rows(itself), attack_drafts=relieved))
+        other = np.flatnonzero(part.dump_engine != flows.scene.response.attack_engine[part.address])
+        yield at[itself[other]], part.rows(other)
 
 
 def _tables(flows: Flows, run: Crews) -> tuple[CaseTable, CaseTable]:

@@ -15,7 +15,7 @@ from preplan.plan import WhatIf
 from preplan.plan_tables import TripTable
 from preplan.planning.assignment import Scene, crews, lift_share, site_rates, supply_line, units_draft_gpm
 from preplan.planning.response import Jobs
-from preplan.records import FloatArray, IntArray
+from preplan.records import BoolArray, FloatArray, IntArray
 from preplan.water.shuttle import storage_gpm
 from preplan.water.tanker import Tankers, handling
 
@@ -24,15 +24,21 @@ PIECE_CASES = 200_000
 
 
 def what_if_of(
-    scene: Scene, trips: TripTable, seasons: Sequence[Scene], road: IntArray, roads_of: tuple[int, ...]
+    scene: Scene,
+    trips: TripTable,
+    seasons: Sequence[Scene],
+    road: IntArray,
+    roads_of: tuple[int, ...],
+    attack_drafts: BoolArray,
 ) -> WhatIf:
     """Gather the terms of the steady flow over every kept trip.
 
     Engines have the jobs of the season of the roads that decides, `road` (addresses,) of `seasons`: in another one some
-    may have no way to a fill site. `roads_of` gives the season of the roads of each of the plan's.
+    may have no way to a fill site. `roads_of` gives the season of the roads of each of the plan's. `attack_drafts`
+    (addresses, levels) is where the plan has the attack engine draft.
     """
     rules = scene.rules.shuttle
-    job, jobs, line_gpm = _jobs(seasons, road)
+    job, jobs, line_gpm = _jobs(seasons, road, attack_drafts)
     order, orders = _orders(scene)
     minutes, duration = np.unique(scene.needs.required_min, return_inverse=True)
     storage = np.array([np.nan if s.storage_gal is None else s.storage_gal for s in scene.sites])
@@ -80,7 +86,7 @@ def _orders(scene: Scene) -> tuple[IntArray, tuple[tuple[int, ...], ...]]:
     return order.reshape(-1).astype(np.int32), tuple(tuple(u for u in row if u >= 0) for row in lists.tolist())
 
 
-def _jobs(seasons: Sequence[Scene], road: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
+def _jobs(seasons: Sequence[Scene], road: IntArray, attack_drafts: BoolArray) -> tuple[IntArray, IntArray, FloatArray]:
     """List the engines' jobs, (rows, 5, levels, sites), each distinct set once, and name each address's.
 
     The five are attack, fill and dump engine, 1 where only vacuum tankers can run, and the number of the supply line.
@@ -92,7 +98,7 @@ def _jobs(seasons: Sequence[Scene], road: IntArray) -> tuple[IntArray, IntArray,
     lines: list[tuple[IntArray, FloatArray]] = []
     for scene, rows in _pieces(seasons, road, levels * len(seasons[0].sites)):
         a, lv, s = (i.ravel().astype(np.int32) for i in np.indices((rows.size, *shape)))
-        jobs, _ = crews(scene, rows[a], s, lv)
+        jobs, _ = crews(scene, rows[a], s, lv, attack_drafts=attack_drafts[rows[a], lv])
         attack = scene.response.attack_engine[rows[a]]
         line, carries = _numbered(supply_line(scene, jobs, rows[a]).gpm.reshape(rows.size, -1))
         lines.append((rows, carries))
