@@ -158,17 +158,23 @@ def _own_script() -> str:
     return _inline_script(f'(function () {{\n"use strict";\n{source}}})();')
 
 
+def _style(name: str) -> str:
+    """Read a style without comments and indents, likewise."""
+    lines = (line.strip() for line in re.sub(r"/\*.*?\*/", "", _asset(name), flags=re.DOTALL).splitlines())
+    return "\n".join(line for line in lines if line)
+
+
 def _head(policy: str) -> str:
     """Write policy, styles and Leaflet; the pictures that Leaflet's style names are not used here."""
-    leaflet_style = re.sub(r"url\([^)]*\)", "none", _asset("leaflet.css"))
+    leaflet_style = re.sub(r"url\([^)]*\)", "none", _style("leaflet.css"))
     return "\n".join(
         [
             policy,
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             '<meta name="referrer" content="no-referrer">',
             f"<style>{leaflet_style}</style>",
-            f"<style>{_asset('map.css')}</style>",
-            f"<noscript><style>{_asset('still.css')}</style></noscript>",
+            f"<style>{_style('map.css')}</style>",
+            f"<noscript><style>{_style('still.css')}</style></noscript>",
             f"<!-- Leaflet, the script below:\n{_asset('LEAFLET-LICENSE.txt')}-->",
             f"<script>{_inline_script(_asset('leaflet.js'))}</script>",
         ]
