@@ -163,7 +163,7 @@ class ShuttleRules:
     )  # fmt: skip
     surge_min: float = _rule(10.0, "min", "how long the master stream is asked for", OURS, low=1)
     one_engine_reach_ft: float = _rule(
-        200.0, "ft", "attack engine drafts too if the building is this near the dump site", OURS, low=0
+        200.0, "ft", "attack engine may draft too if the building is this near the dump site", OURS, low=0
     )
     strainer_gpm: float = _rule(1000.0, "gpm", "draft through one low-level strainer", COMMON, low=1)
     stand_off_ft: float = _rule(100.0, "ft", "dump-site engine to the hose junction", "50 to 100 ft, " + COMMON, low=0)

@@ -305,7 +305,11 @@ def test_minutes_without_any_water_are_told_apart_from_those_with_too_little(pla
 
 
 def test_a_level_that_holds_nothing_is_not_said_to_hold_the_most(plan: Plan) -> None:
-    for gpm, best in ((240.0, "holds the most"), (0.0, "brings the most water")):
+    for gpm, best in (
+        ([231.0, 240.0], "holds the most"),
+        (240.0, "holds as much as any"),
+        (0.0, "brings the most water"),
+    ):
         none = replace(plan, levels=replace(plan.levels, uninterrupted_gpm=np.full((6, 2), gpm)))
         assert best_words(none, 3) == best
         assert f"no level meets in the worst season, it {best}" in dispatch.dispatch_csv(none).decode()

@@ -381,7 +381,7 @@ def _hose_words(facts: Facts) -> str:
     if dump < 0 or attack < 0:
         return f"{said}; no engine is left to draft here."
     if dump == attack:
-        return f"{said}; {words.printable(plan.units[attack].unit_id)} attacks and drafts here itself, without a line."
+        return f"{said}; {words.printable(plan.units[attack].unit_id)} drafts and attacks from here: no supply line."
     return f"{said}; {crew.supply_words(plan, facts.lead, facts.level)}"
 
 
@@ -392,7 +392,7 @@ def _hose_then(facts: Facts, other: OtherCircuit) -> str:
         return "who drafts here is not told then."
     who = f"{words.printable(plan.units[drafts].unit_id)} drafts here then"
     if drafts == other.attack_engine:
-        return f"{who}, without a line."
+        return f"{who} and attacks from here: no supply line."
     same = drafts == plan.levels.dump_engine[facts.lead, facts.level]
     at_work = {other.attack_engine, drafts}
     line = crew.line_words(plan, facts.lead, dict(other.laid), other.hose_short_ft, at_work, other.arrival_min)

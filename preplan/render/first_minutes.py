@@ -357,11 +357,13 @@ def _but_later(plan: Plan, address: int) -> str:
 def best_words(plan: Plan, address: int) -> str:
     """Say what is best about the level shown where none meets: what it holds at once, or what it brings in all.
 
-    Who holds nothing does not hold the most.
+    Who holds nothing does not hold the most, nor does who holds what another one prints.
     """
     held = np.nan_to_num(plan.levels.uninterrupted_gpm[address])
-    most = held[int(plan.answers.level[address])] >= max(held.max() - ROUNDING_GPM, _NONE_GPM)
-    return "holds the most" if most else "brings the most water"
+    printed, shown = np.floor(held / words.CARD_STEP_GPM + ROUNDING_GPM), int(plan.answers.level[address])
+    if held[shown] < _NONE_GPM or printed[shown] < printed.max():
+        return "brings the most water"
+    return "holds the most" if np.sum(printed == printed[shown]) == 1 else "holds as much as any"
 
 
 def built_up_words(plan: Plan, address: int) -> tuple[str, str, str]:
