@@ -310,3 +310,16 @@ def test_a_fill_site_is_seasonal_where_it_is_away_in_a_month_that_is_planned(pla
     pond = site("F1", months=frozenset(range(4, 12)))
     case = scene([[10.0]], (pond,), planned=frozenset(planned), rules=Rules(plan=PlanRules(months=frozenset({5}))))
     assert {flag for flag in flags_of(case) if flag.startswith("seasonal")} == ({told} if told else set())
+
+
+def test_a_season_in_which_none_meets_names_the_level_that_holds_most_at_the_weakest() -> None:
+    """Of those that print the same the last, whose units come besides; a level that meets at all of them first."""
+    line = example_plan().seasons[0]
+    flow = np.array([[90.0, 200.2, 120.0], [400.0, 200.9, 140.0], [80.0, 60.3, 60.9]])
+    line = replace(line, uninterrupted_gpm=flow)
+    need = np.full(2, 500.0)
+    assert line.level_of([0, 1], need) == 1
+    assert line.level_of([1, 2], need) == 0
+    assert line.level_of([2], need[:1]) == 0
+    assert replace(line, uninterrupted_gpm=flow[:, 1:]).level_of([2], need[:1]) == 1
+    assert line.level_of([0, 1], np.full(2, 100.0)) == 1

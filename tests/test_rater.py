@@ -46,7 +46,7 @@ def test_a_raters_flow_is_what_the_same_fleets_hold_where_full_flow_is_asked_for
     alike = np.logical_and.reduce([one if one.ndim == 2 else one.all(axis=2) for one in same])[both]
     equal = np.isclose(mine, theirs, rtol=1e-6)
     assert equal[alike].all()
-    assert alike.sum() > 900 / EVERY
+    assert alike.sum() > 990 / EVERY
     assert (mine <= theirs * 1.001).mean() > 0.9
 
 

@@ -194,3 +194,17 @@ def test_a_limit_s_label_that_finds_no_room_covers_as_little_as_may_be() -> None
     spot = route_pdf._limit_spot(scene.Frame(page, page), room, "24,000 lb", (200.0, 150.0), [])
     assert spot is not None
     assert not spot.box(paper.width_of("24,000 lb", paper.SMALL_PT, bold=True), paper.SMALL_PT).meets(drop)
+
+
+def test_a_limit_s_label_that_finds_no_room_covers_that_of_another_limit_last() -> None:
+    """Two texts on each other cannot be read; what else is there has less under them, and is covered instead."""
+    page, other = Box(0.0, 0.0, 400.0, 300.0), Box(155.0, 143.0, 203.0, 157.0)
+    left, right = Box(0.0, 0.0, 155.0, 300.0), Box(203.0, 0.0, 400.0, 300.0)
+    below, above = Box(155.0, 0.0, 203.0, 143.0), Box(155.0, 157.0, 203.0, 300.0)
+    taken, told = [other, *[left, right, below, above] * 2], []
+    for labels in ([], [other]):
+        room = scene.Room(page, [*taken])
+        spot = route_pdf._limit_spot(scene.Frame(page, page), room, "24,000 lb", (210.0, 150.0), labels)
+        assert spot is not None
+        told.append(spot.box(paper.width_of("24,000 lb", paper.SMALL_PT, bold=True), paper.SMALL_PT).meets(other))
+    assert told == [True, False]

@@ -11,7 +11,7 @@ the best known one. What is chosen is then worked out in full, with tankers left
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -321,53 +321,43 @@ class Flows:
         return rows, replace(run, cut=np.full(rows.size, index, dtype=np.int32), used=used)
 
     def _look_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        run, gpm, brings = self._best_cut(everyone(self.scene, address, site, level))
+        found = self._or_drafting(everyone(self.scene, address, site, level), self._over_cuts)
         at = (address, site, level)
-        self.gpm[at], self.brings_gpm[at], self.cut[at] = gpm, brings, run.cut
-        self.tankers[at] = run.used.sum(axis=1)
-        self.trip_min[at] = legs_min(self.scene, run)[0]
-        self.steady_gpm[at] = steady(self.scene, run).sustained_gpm
+        self.gpm[at], self.brings_gpm[at], self.cut[at] = found.gpm, found.brings_gpm, found.run.cut
+        self.tankers[at] = found.run.used.sum(axis=1)
+        self.trip_min[at] = legs_min(self.scene, found.run)[0]
+        self.steady_gpm[at] = steady(self.scene, found.run).sustained_gpm
 
     def crews(self, address: IntArray, site: IntArray, level: IntArray) -> Crews:
         """Give the fleets whose flows `gpm` has, of cases that were looked at; a settled case may have a better one."""
         rows = np.arange(len(address))
         pieces = [everyone(self.scene, address[at], site[at], level[at]) for at in in_pieces(rows) or [rows]]
-        return joined([self._best_cut(crews)[0] for crews in pieces])
+        return joined([self._or_drafting(crews, self._over_cuts).run for crews in pieces])
 
-    def _best_cut(self, crews: Crews) -> tuple[Crews, FloatArray, FloatArray]:
-        """Give each case's best fleet over its cuts, what it holds and what it brings.
+    def _or_drafting(self, crews: Crews, work: Callable[[Crews], Settled]) -> Settled:
+        """Work cases out, and those that do not meet with the attack engine to draft: the better of both."""
+        done = work(crews)
+        short = np.flatnonzero(done.gpm < self.scene.needs.required_gpm[crews.address] - ROUNDING_GPM)
+        rows, itself = drafting_itself(self.scene, crews.rows(short))
+        if not rows.size:
+            return done
+        rows, other = short[rows], work(itself)
+        better = self._better(done.rows(rows), other)
+        return _put_settled(done, rows[better], other.rows(better))
 
-        Where it does not meet, the attack engine drafts if it does so then, or holds no less and brings more.
+    def _better(self, one: Settled, other: Settled) -> Rows:
+        """Find where the other meets, or holds no less and brings more, or holds more and brings nearly as much.
+
+        The one does not meet.
         """
-        best, gpm, brings = self._over_cuts(crews)
-        rows, itself = self._may_draft_itself(crews, gpm)
-        if rows.size:
-            other, held, brought = self._over_cuts(itself)
-            more = self._better(crews.address[rows], (gpm[rows], brings[rows]), (held, brought))
-            rows, best = rows[more], _put(best, rows[more], other.rows(more))
-            gpm[rows], brings[rows] = held[more], brought[more]
-        return best, gpm, brings
+        need = self.scene.needs.required_gpm[one.run.address]
+        few = self.nearly(np.maximum(one.brings_gpm, other.brings_gpm), need)
+        more = (other.gpm > one.gpm * (1.0 + SLACK)) | (other.brings_gpm > one.brings_gpm * (1.0 + SLACK))
+        better = more & (other.gpm >= one.gpm) & (other.brings_gpm >= few)
+        return np.flatnonzero((other.gpm >= need - ROUNDING_GPM) | better)
 
-    def _may_draft_itself(self, crews: Crews, gpm: FloatArray) -> tuple[Rows, Crews]:
-        """Give the cases (rows) that do not meet, holding `gpm`, with the attack engine to draft."""
-        rows, itself = drafting_itself(self.scene, crews)
-        short = np.flatnonzero(gpm[rows] < self.scene.needs.required_gpm[crews.address[rows]] - ROUNDING_GPM)
-        return rows[short], itself.rows(short)
-
-    def _better(
-        self, address: IntArray, one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatArray]
-    ) -> Rows:
-        """Find where the other crew meets, or holds no less and brings more, or holds more and brings nearly as much.
-
-        Each as (held, brought) gpm; the one does not meet.
-        """
-        (gpm, brings), (held, brought), need = one, other, self.scene.needs.required_gpm[address]
-        few = self.nearly(np.maximum(brings, brought), need)
-        more = (held > gpm * (1.0 + SLACK)) | (brought > brings * (1.0 + SLACK))
-        return np.flatnonzero((held >= need - ROUNDING_GPM) | (more & (held >= gpm) & (brought >= few)))
-
-    def _over_cuts(self, crews: Crews) -> tuple[Crews, FloatArray, FloatArray]:
-        """Give each case's best fleet over its cuts with the jobs it has, what it holds and what it brings.
+    def _over_cuts(self, crews: Crews) -> Settled:
+        """Give each case's best fleet over its cuts with the jobs it has; nobody is out.
 
         With and without those whom the steady form leaves out. A case without a way keeps the lightest cut and nobody.
         """
@@ -391,7 +381,8 @@ class Flows:
             best = _put(best, rows[better], tried.rows(part[better]))
             gpm[rows[better]], brings[rows[better]] = held[part[better]], brought[part[better]]
             first += rows.size
-        return best, gpm, np.maximum(brings, 0.0)
+        nobody_out = np.full((len(crews), haulers(self.scene).size), np.nan)
+        return Settled(run=best, gpm=gpm, brings_gpm=np.maximum(brings, 0.0), one_out_gpm=nobody_out)
 
     def _whole(self) -> Settled:
         """Join what is settled so far."""
@@ -400,13 +391,10 @@ class Flows:
         return self._settled[0]
 
     def _settle_piece(self, address: IntArray, site: IntArray, level: IntArray) -> None:
-        crews = everyone(self.scene, address, site, level)
-        done = without_the_slow(self.scene, self._over_cuts(crews)[0])
-        rows, itself = self._may_draft_itself(crews, done.gpm)
-        if rows.size:
-            other = without_the_slow(self.scene, self._over_cuts(itself)[0])
-            more = self._better(address[rows], (done.gpm[rows], done.brings_gpm[rows]), (other.gpm, other.brings_gpm))
-            done = _put_settled(done, rows[more], other.rows(more))
+        done = self._or_drafting(
+            everyone(self.scene, address, site, level),
+            lambda crews: without_the_slow(self.scene, self._over_cuts(crews).run),
+        )
         self._keep(self._as_below(done))
 
     def _keep(self, done: Settled) -> None:

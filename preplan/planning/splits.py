@@ -147,7 +147,8 @@ def _worth_it(flows: Flows, base: Settled, tried: BoolArray, level: int) -> Aske
 def _ways(flows: Flows, base: Crews, case: Rows, site: IntArray) -> Iterator[tuple[Rows, Crews]]:
     """Lay out each second site on every vehicle class that drives a shorter trip there than the next heavier one.
 
-    Where the attack engine drafts for one site though another engine could, both are tried.
+    With the engines of the level itself, and, of one that does as the level below, with that one's. Where the attack
+    engine drafts for one site though another engine could, both are tried.
     """
     cuts, address = flows.scene.cuts, base.address[case]
     for index, cut in enumerate(cuts):
@@ -157,9 +158,10 @@ def _ways(flows: Flows, base: Crews, case: Rows, site: IntArray) -> Iterator[tup
             worth &= trip < cuts[index + 1].trip_min[address, site]
         at = case[worth]
         second_cut = np.full(at.size, index, dtype=np.int32)
-        # Who does as the level below has its own engines again: one of them may pump at the second site.
         run = replace(base.rows(at), second=site[worth], second_cut=second_cut, fleet=base.level[at])
         yield at, with_jobs(flows.scene, run)
+        below = np.flatnonzero(base.fleet[at] != base.level[at])
+        yield at[below], with_jobs(flows.scene, replace(run.rows(below), fleet=base.fleet[at[below]]))
         itself = np.flatnonzero(run.attack_drafts)
         relieved = np.zeros(itself.size, dtype=np.bool_)
         part = with_jobs(flows.scene, replace(run.rows(itself), attack_drafts=relieved))

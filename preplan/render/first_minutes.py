@@ -16,7 +16,7 @@ from preplan.records import BoolArray
 from preplan.render import words
 from preplan.render.flag_words import flag_words
 
-_NONE_GPM = 0.5  # a flow that rounds down to nothing
+_NONE_GPM = 1.0  # less rounds down to nothing
 _NO_FLOW = "no flow"
 _MINUTES = ("gap_min", "nothing_min")
 _GAP = ("gap_min", "first_gap_min", "longest_gap_min")

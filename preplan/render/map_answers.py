@@ -159,7 +159,7 @@ def answer_data(plan: Plan, along: Ints) -> Page:
 def _built_up(plan: Plan, address: int) -> str:
     """Say in one line from when on much more is held than at once; '' where that is not so.
 
-    What lower levels hold, and what is steady, stands in the panel at each level.
+    What is left in the end, the steady flow, stands in the panel at each level.
     """
     then, draw, _ = first_minutes.built_up_words(plan, address)
     return f"{words.first_up(then)}. {draw}" if then else ""

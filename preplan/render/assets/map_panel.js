@@ -119,7 +119,7 @@ function setSheetHead(title) {
 // What is best about the level shown where none meets: what it holds at once, or what it brings in all.
 function bestWords(address, level) {
   const held = [...data.levels.keys()].map((one) => answers.flow[row(address, one)]);
-  const printed = held.map((gpm) => Math.floor(gpm / 10));
+  const printed = held.map((gpm) => Math.floor(gpm / CARD_STEP_GPM));
   if (held[level] < 1 || printed[level] < Math.max(...printed)) return "brings the most water"; // nothing is not the most
   return printed.filter((gpm) => gpm === printed[level]).length > 1 ? "holds as much as any" : "holds the most";
 }
