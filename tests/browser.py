@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -36,26 +37,58 @@ def launched() -> Iterator[Browser]:
     with api.sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=program, args=["--no-sandbox"])
         yield browser
+        for scripts in (True, False):
+            _windows.pop((browser, scripts), None)
         browser.close()
 
 
-def opened(browser: Browser, url: str, *, width: int = 1280, scripts: bool = True, dark: bool = False) -> Opened:
-    """Open the page offline in a window of its own and wait until it is ready."""
-    page = browser.new_page(
-        viewport={"width": width, "height": 900 if width > 800 else 800},
-        offline=True,
-        java_script_enabled=scripts,
-        color_scheme="dark" if dark else "light",
-    )
-    complaints: list[str] = []
-    requests: list[str] = []
-    page.on("console", lambda message: complaints.append(message.text))
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.on("request", lambda request: requests.append(request.url))
+@dataclass
+class _Window:
+    """A window without a network, and what is heard in it."""
+
+    page: Page
+    complaints: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        """Listen."""
+        self.page.on("console", lambda message: self.complaints.append(message.text))
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("request", lambda request: self.requests.append(request.url))
+
+
+_windows: dict[tuple[Browser, bool], _Window] = {}
+"""The one that all tests of a browser share, with scripts and without: a new one takes longer than the page itself."""
+
+
+def _window(browser: Browser, *, scripts: bool, own: bool) -> _Window:
+    """Give the window that is shared, empty again, or a new one."""
+    found = None if own else _windows.get((browser, scripts))
+    if found and not found.page.is_closed():
+        found.page.goto("about:blank")
+        found.complaints, found.requests = [], []
+        return found
+    found = _Window(browser.new_page(offline=True, java_script_enabled=scripts))
+    if not own:
+        _windows[browser, scripts] = found
+    return found
+
+
+def opened(
+    browser: Browser, url: str, *, width: int = 1280, scripts: bool = True, dark: bool = False, own: bool = False
+) -> Opened:
+    """Open the page offline and wait until it is ready.
+
+    The window is taken from whoever had it before; `own`: nobody takes this one.
+    """
+    window = _window(browser, scripts=scripts, own=own)
+    page = window.page
+    page.set_viewport_size({"width": width, "height": 900 if width > 800 else 800})
+    page.emulate_media(media="null", color_scheme="dark" if dark else "light")
     page.goto(url)
     if scripts:
         page.wait_for_selector("body.ready")
-    return Opened(page, complaints, requests)
+    return Opened(page, window.complaints, window.requests)
 
 
 def written(page: Page, place: str = "#panel-body") -> str:

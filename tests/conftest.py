@@ -103,7 +103,6 @@ def wide(browser: Browser, file_url: str) -> Iterator[Opened]:
     yield found
     assert found.complaints == []
     assert found.requests == [file_url]
-    found.page.close()
 
 
 @pytest.fixture(scope="session")

@@ -117,7 +117,6 @@ def test_the_panel_says_that_first_water_is_at_the_road_and_of_no_leg_that_it_ta
         said = panel(found.page)
         assert re.search(rf"First water\s+12\.0 min after alerting{where}\n", said)
         assert "loaded under 0.1 min, " in said
-    found.page.context.close()
 
 
 def test_a_click_shows_the_circuit_over_the_second_fill_site(browser: Browser, tmp_path: Path) -> None:
@@ -136,7 +135,6 @@ def test_a_click_shows_the_circuit_over_the_second_fill_site(browser: Browser, t
     assert page.locator("button[aria-pressed=true]", has_text="Circuit to second fill site 2").count() == 1
     assert shades(page) != before
     assert found.complaints == []
-    page.context.close()
 
 
 @pytest.mark.parametrize(
@@ -162,7 +160,6 @@ def test_the_panel_says_by_when_to_call_as_the_card_does(
     found = opened(browser, path.as_uri())
     click_map(found.page, float(plan.addresses.lon[1]), float(plan.addresses.lat[1]))
     assert re.search(rf"Call\s+[^,]+, {re.escape(said)}", panel(found.page))
-    found.page.context.close()
 
 
 def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
@@ -189,7 +186,6 @@ def test_what_a_loaded_tanker_must_keep_off_stands_first_whatever_its_sentence(
     kept_off = [f"Keep off the {name} bridge (rated 32,000 lb)." for name in ("Elm", "Oak")]
     assert bold == [*kept_off, "LOADED: one truck wide for 900 ft."]
     assert "one truck wide" not in written(page, "ul.flags")
-    page.context.close()
 
 
 def test_all_closures_of_a_bridge_are_told_and_what_a_list_leaves_out_is_counted(
@@ -215,7 +211,6 @@ def test_all_closures_of_a_bridge_are_told_and_what_a_list_leaves_out_is_counted
     for title, month in (("C0: at most 10.5 ft high", "January"), ("C1: at most 11.5 ft high", "February")):
         assert re.search(rf"Closure {title}\s+In force\s+{month}", said)
     assert "Closure C2" not in said
-    page.context.close()
 
 
 def test_where_no_tanker_can_shuttle_the_panel_says_that_their_water_is_wanted(
@@ -232,7 +227,6 @@ def test_where_no_tanker_can_shuttle_the_panel_says_that_their_water_is_wanted(
         title = first_up(NO_SHUTTLE)
         assert (title in panel(page)) is (NO_SHUTTLE in dict(crew_words(changed, 1, level))) is not bool(used.any())
         assert "left out" not in panel(page)
-        page.context.close()
 
 
 def test_the_largest_packed_numbers_come_back_in_the_page(wide: Opened) -> None:
@@ -362,7 +356,6 @@ def test_night_turns_the_paper_dark(browser: Browser, file_url: str) -> None:
     found.page.click("#night")
     assert min(paper(found.page)) > 200
     assert found.complaints == []
-    found.page.close()
 
 
 def test_all_that_is_in_view_is_in_view_on_paper_too(wide: Opened) -> None:
@@ -399,7 +392,6 @@ def test_on_a_telephone_the_panel_is_a_sheet_below_the_map(browser: Browser, fil
     assert footer["y"] + footer["height"] <= 800.5
     page.screenshot(path=tmp_path / "narrow.png")
     assert found.complaints == []
-    page.close()
 
 
 def test_with_scripts_off_the_still_map_and_the_table_show(browser: Browser, file_url: str) -> None:
@@ -410,7 +402,6 @@ def test_with_scripts_off_the_still_map_and_the_table_show(browser: Browser, fil
     assert "The incident commander and local procedures decide." in page.inner_text("footer")
     assert not page.is_visible("#search")
     assert found.requests == [file_url]
-    page.close()
 
 
 # --------------------------------------------------------------------------- what is hard to show
@@ -489,4 +480,3 @@ def test_what_is_hard_to_show_is_shown(  # the pictures are looked at by hand
     )
     page.screenshot(path=tmp_path / f"{name}_{width}.png")
     assert found.complaints == []
-    page.close()

@@ -94,7 +94,6 @@ def test_a_press_draws_symbols_alone_and_but_once(browser: Browser, file_url: st
     assert press["putImageData"] == 2  # those that changed, and those that stand back
     assert press["drawImage"] == 3
     assert press["lineTo"] < opening["lineTo"] / 2
-    page.close()
 
 
 def test_many_that_stand_back_on_one_place_still_stand_back(browser: Browser, file_url: str) -> None:
@@ -120,7 +119,6 @@ def test_many_that_stand_back_on_one_place_still_stand_back(browser: Browser, fi
     )
     grey = np.array(middle).reshape(-1, 4)[:, 0]
     assert 195 < grey.min() < 215  # black, a fifth of it seen on the paper
-    page.close()
 
 
 # --------------------------------------------------------------------------- names and numbers
@@ -161,7 +159,6 @@ def test_no_name_is_cut_by_the_edge_of_the_window(browser: Browser, file_url: st
             assert len(set(name["inside"])) == 1, name
             seen += name["inside"][0]
     assert seen > 10
-    page.close()
 
 
 def test_neither_a_name_nor_the_house_stands_under_the_buttons(browser: Browser, file_url: str) -> None:
@@ -195,7 +192,6 @@ def test_neither_a_name_nor_the_house_stands_under_the_buttons(browser: Browser,
     )
     right = page.evaluate("() => document.querySelector('.leaflet-control-zoom').getBoundingClientRect().right")
     assert chosen > right + 10
-    page.close()
 
 
 def test_names_of_the_roads_driven_stand_beside_the_circuit(browser: Browser, file_url: str) -> None:
@@ -212,7 +208,6 @@ def test_names_of_the_roads_driven_stand_beside_the_circuit(browser: Browser, fi
     # where roads so small are not named otherwise
     page.evaluate("() => void planMap.setZoom(planMap.getZoom() - 1.5, { animate: false })")
     assert {"Hopyard Road", "Kiln Road"} <= {name["text"] for name in page.evaluate(NAMES, "123 Bobolink")}
-    page.close()
 
 
 POSTS = f"""([road, away]) => {{
@@ -264,7 +259,6 @@ def test_no_figure_of_a_posting_is_hidden_by_an_address_or_by_the_circuit(browse
     everywhere = [[px, py] for px in range(-180, 181, 15) for py in range(-60, 61, 12)]
     *_, written = page.evaluate(POSTS, ["Fiddlehead Road", everywhere])
     assert not [text for text, *_ in written if text in both]
-    page.close()
 
 
 def test_the_number_of_a_site_out_of_service_is_written_over_its_cross(browser: Browser, file_url: str) -> None:
@@ -280,7 +274,6 @@ def test_the_number_of_a_site_out_of_service_is_written_over_its_cross(browser: 
     )
     assert "stroke" in calls[: calls.index("strokeText")]
     assert "stroke" not in calls[calls.index("strokeText") :]
-    page.close()
 
 
 def test_an_island_is_land(browser: Browser, tmp_path: Path) -> None:
@@ -303,7 +296,6 @@ def test_an_island_is_land(browser: Browser, tmp_path: Path) -> None:
         shot = picture(page)
         places = [page.evaluate(ON_SCREEN, [lat + up, lon + 0.003]) for up in (0.0125, 0.008)]
         seen.append([shot[round(y), round(x)].tolist() for x, y in places])
-        page.close()
     (water, also_water), (still_water, land) = seen
     assert water == also_water == still_water != land
     assert land == [0xF8, 0xF7, 0xF4]
@@ -329,7 +321,6 @@ def test_what_is_chosen_from_the_lists_comes_into_view(browser: Browser, file_ur
     page.click("#lists")
     page.locator("#panel-body button", has_text="T11, ").first.click()
     assert page.evaluate(inside, [float(found[1]), float(found[2])])
-    page.close()
 
 
 def test_numbers_keep_their_units_and_dates_stay_whole(browser: Browser, file_url: str) -> None:
@@ -349,4 +340,3 @@ def test_numbers_keep_their_units_and_dates_stay_whole(browser: Browser, file_ur
     assert not re.findall(r"\d (?:gpm|gal|lb|ft|mi|min|minutes)\b", text)
     assert not re.findall(r"\d{4}-\d\d", text)
     assert "2025-05-24" in text.replace("\N{WORD JOINER}", "")
-    page.close()

@@ -370,7 +370,6 @@ def test_every_control_is_large_enough_for_a_glove(browser: Browser, file_url: s
     assert sizes == []
     assert page.evaluate("() => document.documentElement.scrollWidth") <= width
     assert found.complaints == []
-    page.close()
 
 
 def test_the_keyboard_alone_reaches_and_works_everything(wide: Opened) -> None:
@@ -429,7 +428,6 @@ def test_the_policy_stops_a_script_that_slipped_in(browser: Browser, file_url: s
     )
     assert ran == [False, "stopped"]
     assert any("Content Security Policy" in one for one in found.complaints)
-    found.page.close()
 
 
 @pytest.mark.parametrize(
@@ -451,4 +449,3 @@ def test_pictures_are_kept(
     found.page.screenshot(path=picture)
     assert picture.stat().st_size > 10_000
     assert found.complaints == []
-    found.page.close()

@@ -141,7 +141,6 @@ def test_every_word_of_the_page_stands_out_enough(browser: Browser, file_url: st
         if ratio < (LARGE_TEXT if large else TEXT):
             weak.append(f"{text[:40]}: {ratio:.2f}")
     assert weak == []
-    page.close()
 
 
 @pytest.mark.parametrize("dark", [False, True])
@@ -159,7 +158,6 @@ def test_edges_of_controls_stand_out_enough(browser: Browser, file_url: str, *, 
             "#" + "".join(f"{int(one):02x}" for one in text[text.index("(") + 1 : -1].split(",")[:3]) for text in pair
         )
         assert contrast(edge, ground) >= GRAPHIC, name
-    page.close()
 
 
 def test_words_on_the_map_stand_out_from_their_halo(browser: Browser, file_url: str) -> None:
@@ -167,7 +165,6 @@ def test_words_on_the_map_stand_out_from_their_halo(browser: Browser, file_url: 
     for shades in shades_of(page):
         assert contrast(shades["label"], shades["halo"]) >= TEXT
         assert contrast(shades["ink"], shades["halo"]) >= TEXT
-    page.close()
 
 
 # --------------------------------------------------------------------------- symbols
@@ -199,7 +196,6 @@ def test_symbols_are_drawn_in_the_shades_that_are_judged_here(browser: Browser, 
         pixels = symbol(page, status, 9.0)
         solid = {"#" + "".join(f"{int(one):02x}" for one in pixel[:3]) for pixel in pixels[pixels[:, :, 3] == 255]}
         assert {part.lower() for part in parts} <= solid, status
-    page.close()
 
 
 def test_symbols_stand_out_from_every_ground(browser: Browser, file_url: str) -> None:
@@ -214,7 +210,6 @@ def test_symbols_stand_out_from_every_ground(browser: Browser, file_url: str) ->
             for ground in grounds:
                 assert max(contrast(part, ground) for part in parts) >= GRAPHIC, (status, ground)
             assert max(contrast(*pair) for pair in itertools.pairwise(parts)) >= GRAPHIC, status
-    page.close()
 
 
 def test_shades_of_the_statuses_stay_apart_for_every_eye_and_a_photocopier() -> None:
@@ -238,4 +233,3 @@ def test_no_two_symbols_share_a_shape(browser: Browser, file_url: str, r: float)
     for one, other in itertools.combinations(masks, 2):
         common, either = (masks[one] & masks[other]).sum(), (masks[one] | masks[other]).sum()
         assert common / either < 5 / 6, (one, other)
-    page.close()

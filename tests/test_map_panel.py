@@ -123,7 +123,6 @@ def test_the_banner_counts_many_changes_and_sorts_a_few(browser: Browser, file_u
     banner = page.locator("#banner").bounding_box()
     assert banner is not None
     assert banner["height"] < 85
-    page.close()
 
 
 def test_the_banner_says_all_that_is_changed_on_a_small_screen(browser: Browser, file_url: str) -> None:
@@ -140,7 +139,6 @@ def test_the_banner_says_all_that_is_changed_on_a_small_screen(browser: Browser,
     assert shown is not None
     assert box["height"] < 120
     assert shown["height"] > 160, "the map stays"
-    page.close()
 
 
 # --------------------------------------------------------------------------- one address
@@ -413,7 +411,6 @@ def test_what_is_not_met_has_a_wide_white_rim_by_night(browser: Browser, file_ur
                 }"""
             )
         )
-        page.close()
     assert rims[1] > 1.5 * rims[0]
 
 
@@ -610,7 +607,6 @@ def test_a_small_screen_keeps_a_map_that_can_be_read(browser: Browser, file_url:
     assert title["y"] < foot["y"]
     wide_px = page.evaluate("() => document.documentElement.scrollWidth")
     assert wide_px <= width
-    page.close()
 
 
 def test_the_lists_tell_of_other_months_and_of_backups(wide: Opened, plan: Plan) -> None:
@@ -761,7 +757,6 @@ def check_backups(browser: Browser, folder: Path, plan: Plan, least: int) -> Non
             if " later " in said:
                 assert said.partition(" later ")[2] == later.partition(" later ")[2].partition(";")[0]
                 seen["some" if flows[0] > 1.0 else "nothing"] += 1
-    page.close()
     assert seen["some"] >= least
     assert seen["nothing"]
 
@@ -941,4 +936,3 @@ def test_what_is_best_about_the_level_shown_is_said_as_on_the_card(browser: Brow
         page = opened(browser, file.as_uri()).page
         choose(page, str(plan.addresses.label[at]))
         assert f"esponse level {level + 1} {best}." in page.inner_text("#panel-body")
-        page.close()

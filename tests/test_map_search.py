@@ -254,7 +254,6 @@ def relabelled_page(browser: Browser, folder: Path, labels: list[str], ids: list
     found = opened(browser, path.as_uri())
     yield found
     assert found.complaints == []
-    found.page.close()
 
 
 @pytest.fixture
@@ -332,7 +331,6 @@ def test_of_two_houses_whose_letters_nobody_typed_none_opens(browser: Browser, t
         page.keyboard.press("Enter")
         assert page.is_visible("#panel-body h2") is bool(label), words
         assert not label or page.inner_text("#panel-body h2") == label
-    page.close()
 
 
 @pytest.mark.parametrize(
@@ -394,7 +392,6 @@ def test_houses_of_one_label_are_found_by_their_cross_street(browser: Browser, t
     found = opened(browser, path.as_uri())
     lead = groups[7].lead
     assert any(str(plan.addresses.label[lead]) in one for one in whole(found.page, "zebra7"))
-    found.page.context.close()
 
 
 def test_only_spellings_of_the_district_s_own_words_are_in_the_page(plan: Plan) -> None:

@@ -269,7 +269,6 @@ def test_the_page_lays_a_strip_out_as_the_card_does_mark_by_mark(browser: Browse
         assert [part[:2] for part in on_page] == [part[:2] for part in on_paper]
         for (*what, one), (*_, other) in zip(on_page, on_paper, strict=True):
             assert one == pytest.approx(other, abs=1e-6), what
-    page.close()
 
 
 def test_the_page_reads_back_what_was_packed(browser: Browser, file_url: str) -> None:
@@ -287,7 +286,6 @@ def test_the_page_reads_back_what_was_packed(browser: Browser, file_url: str) ->
     most_gal = strip.gallons_scale(lines)[0]
     high = max(point["share"] for point in found["points"]) * most_gal
     assert high == pytest.approx(lines.on_scene_gal.max(), abs=most_gal / UP_STEPS)
-    page.close()
 
 
 @pytest.mark.parametrize("dark", [False, True])
@@ -316,7 +314,6 @@ def test_choosing_an_address_shows_the_strip_of_its_card(
     sound(page, width)
     page.locator("figure.strip").screenshot(path=tmp_path / f"strip_{width}_{dark}.png")
     assert found.complaints == []
-    page.close()
 
 
 def sound(page: Page, width: int, least_px: float = 0.0) -> None:
@@ -361,7 +358,6 @@ def test_an_address_that_is_not_its_cards_lead_says_whose_strip_it_is(browser: B
     assert page.locator("figure.strip").count() == 0
     assert "Timeline" not in page.inner_text("#panel-body")
     assert found.complaints == []
-    page.close()
 
 
 def test_the_strip_is_drawn_anew_at_another_width(browser: Browser, file_url: str) -> None:
@@ -380,7 +376,6 @@ def test_the_strip_is_drawn_anew_at_another_width(browser: Browser, file_url: st
     assert wide["width"] > 600
     assert narrow["width"] > 300
     assert found.complaints == []
-    page.close()
 
 
 def test_the_strip_is_printed_with_its_words(browser: Browser, file_url: str) -> None:
@@ -399,7 +394,6 @@ def test_the_strip_is_printed_with_its_words(browser: Browser, file_url: str) ->
     sound(page, 1280, least_px=12.0)
     assert ink_of(page)["text"] == "#000000"
     assert found.complaints == []
-    page.close()
 
 
 INKS = """() => {
@@ -429,4 +423,3 @@ def test_marks_and_words_of_the_strip_stand_out(browser: Browser, file_url: str,
             assert contrast(ink[shade], ink[ground]) >= least, (shade, ground)
     # Water is seen beside paper by its line; still it is no paper.
     assert contrast(ink["water"], ink["paper"]) >= 1.3
-    page.close()

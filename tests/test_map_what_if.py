@@ -90,7 +90,7 @@ def case() -> Case:
 def wide(browser: Browser, case: Case, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
     path: Path = tmp_path_factory.mktemp("what_if") / "map.html"
     path.write_text(map_page(case.plan), encoding="utf-8")
-    found = opened(browser, path.as_uri())
+    found = opened(browser, path.as_uri(), own=True)
     yield found
     assert found.complaints == []
     assert found.requests == [path.as_uri()]
@@ -427,7 +427,6 @@ def test_a_season_is_reckoned_on_its_own_roads(
         assert np.all(site == at)
         assert np.all({AS_PLANNED: flow == planned, FRESH: flow > planned, ANEW: flow == 0.0}[basis])
         assert page_flows(small, page, change) == pytest.approx(worst(small, change), abs=0.001)
-    page.page.close()
 
 
 def test_a_tanker_out_touches_only_those_who_count_on_it(case: Case, wide: Opened) -> None:
@@ -542,7 +541,6 @@ def test_required_flows_that_are_no_whole_gpm_are_exact_in_the_page(
     theirs = np.array(in_page(page, asked(case, Change()), "return whatIf.need;"))
     assert np.all((theirs >= need - 1e-9) & (theirs < need + 0.001))
     assert np.array_equal(in_page(page, asked(case, Change()), "return addresses.gpm;"), np.ceil(need))
-    page.page.close()
 
 
 def test_a_tick_is_hollow_where_the_plan_does_not_hold_what_the_steady_flow_meets(
@@ -564,7 +562,6 @@ def test_a_tick_is_hollow_where_the_plan_does_not_hold_what_the_steady_flow_meet
         page.keyboard.press("Enter")
         told = "The plan does not hold it from the start:" in page.inner_text("#panel-body")
         assert told == (plan is late)
-        page.context.close()
     assert blue[0] > 1000
     assert blue[1] < 0.02 * blue[0]
 
@@ -589,7 +586,6 @@ def test_no_circuit_is_drawn_or_offered_to_a_fill_site_that_is_off(
     page.keyboard.press("Enter")
     assert re.search(r"Drawn: no circuit(, fill site \d+ is off)?$", page.inner_text("#drawn"))
     assert not page.get_by_role("button", name=f"Circuit to second fill site {second + 1}").count()
-    page.context.close()
 
 
 def test_a_filter_that_hides_what_is_lost_says_so(case: Case, browser: Browser, tmp_path: Path) -> None:
@@ -603,7 +599,6 @@ def test_a_filter_that_hides_what_is_lost_says_so(case: Case, browser: Browser, 
     for box in page.locator(".switches input[type=checkbox]").all()[: len(case.plan.sites)]:
         box.uncheck()
     assert re.search(r"The filter hides \d+ of those that no longer meet", page.inner_text("#what-if-outcome"))
-    page.context.close()
 
 
 def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: Browser, tmp_path: Path) -> None:
@@ -661,4 +656,3 @@ def test_trips_that_are_not_kept_are_not_taken_for_nothing(case: Case, browser: 
     assert 0 < lost.sum() < len(lost)
     assert np.array_equal(np.isnan(theirs).all(axis=1), lost)
     assert page.complaints == []
-    page.page.close()
