@@ -89,9 +89,9 @@ def golden(request: pytest.FixtureRequest) -> Golden:
     return committed
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """Give a browser; skip where there is none."""
+    """Give a browser, one for all tests of a process; skip where there is none."""
     with launched() as found:
         yield found
 
