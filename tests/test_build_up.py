@@ -130,11 +130,11 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
     plan = example_plan()
     at = next(k for k, group in enumerate(plan.groups) if plan.answers.status[group.lead] == "not met")
     facts = Facts(plan, plan.groups[at])
-    assert "Draw no more" not in " ".join(line.said for line in card_words.can(facts))
+    assert "draw no more" not in " ".join(line.said for line in card_words.can(facts))
     row = held_later(facts.lead, from_min=42.4, gpm=437.9, steady_gpm=249.9)
     told = replace(plan, built_up=row)
     said = " ".join(line.said for line in card_words.can(Facts(told, plan.groups[at])))
-    assert "from minute 43: 430 gpm Draw no more than 150 gpm until then." in said
+    assert "or from minute 43: 430 gpm if you draw no more than 150 gpm until then." in said
     assert "Held back by" not in said
     flow = plan.levels.uninterrupted_gpm.copy()
     for held, lasts in ((64.0, ", 60 gpm lasts"), (0.0, "")):
@@ -147,7 +147,7 @@ def test_the_card_says_it_in_the_place_of_what_holds_tankers_back() -> None:
         )
     assert first_minutes.built_up_words(told, facts.lead + 1) == ("", "", "")
     steady = replace(told, built_up=held_later(facts.lead, from_min=42.4, gpm=437.9))
-    assert first_minutes.built_up_words(steady, facts.lead)[1:] == ("Draw no more than 150 gpm until then.", "")
+    assert first_minutes.built_up_words(steady, facts.lead)[1:] == ("if you draw no more than 150 gpm until then.", "")
 
 
 @pytest.fixture(scope="module")

@@ -198,7 +198,7 @@ class Question:
 
 
 def questions(plan: Plan) -> list[Question]:
-    """Take every ninth address that has a shuttle, and all over two fill sites, where the trip is the one kept."""
+    """Take every fourteenth address that has a shuttle, and all over two fill sites, where the trip is the one kept."""
     found = []
     cell = np.arange(len(plan.answers)), np.maximum(plan.answers.level, 0)
     split = np.flatnonzero((plan.answers.level >= 0) & (plan.levels.split[cell] >= 0))

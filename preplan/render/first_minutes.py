@@ -369,7 +369,8 @@ def best_words(plan: Plan, address: int) -> str:
 def built_up_words(plan: Plan, address: int) -> tuple[str, str, str]:
     """Say from when much more is held than at once, and how little may be drawn until then; all '' if never.
 
-    Last what else a card says of it: what is left in the end.
+    Last what else a card says of it: what is left in the end. Where what is held at once is worth drawing, an officer
+    has the choice: the one flow throughout, or less until then and the other.
     """
     row = plan.built_up.row_of(address)
     if row < 0:
@@ -382,7 +383,7 @@ def built_up_words(plan: Plan, address: int) -> tuple[str, str, str]:
     held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
     besides = _after(plan, address, flow, float(plan.built_up.steady_gpm[row]))
     if held >= attack_gpm:
-        return then, f"Draw no more than {attack} gpm until then.", besides
+        return f"or {then}", f"if you draw no more than {attack} gpm until then.", besides
     lasts = f", {_amount(plan, address, held)} lasts" if held >= _NONE_GPM else ""
     return then, f"Draw as little as you can until then: {attack} gpm runs dry{lasts}.", besides
 

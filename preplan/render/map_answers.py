@@ -162,7 +162,7 @@ def _built_up(plan: Plan, address: int) -> str:
     What is left in the end, the steady flow, stands in the panel at each level.
     """
     then, draw, _ = first_minutes.built_up_words(plan, address)
-    return f"{words.first_up(then)}. {draw}" if then else ""
+    return f"{words.first_up(then)}{', ' if draw[:1].islower() else '. '}{draw}" if then else ""
 
 
 def _flags(plan: Plan) -> tuple[list[Any], list[list[int]], Page]:
