@@ -28,13 +28,8 @@ Column = TypeVar("Column", FloatArray, BoolArray)
 
 
 def knows(table: CaseTable) -> BoolArray:
-    """Tell which cases can be served tanker by tanker; the others need the plain account. (cases,).
-
-    Those with one dump place, and at a fill site either one place or a source that does not run out. A run may still
-    find that it does not know a case after all: see `Ground.lost`.
-    """
-    plain = (_at_once(table) <= 1) | np.isinf(_by_site(table.storage_gal, table.second_storage_gal))
-    known: BoolArray = (table.dump_places == 1) & plain.all(axis=1)
+    """Tell which cases can be served tanker by tanker: those with one dump place; others need the plain account."""
+    known: BoolArray = table.dump_places == 1
     return known
 
 
@@ -115,19 +110,18 @@ def _sites(table: CaseTable) -> Records:
     engine_min = _by_site(table.fill_engine_arrival_min, table.second_engine_arrival_min)
     sites["ready_min"] = engine_min + sites["setup_min"]
     most_gpm = [np.where(here, table.fill_gpm, 0.0).max(axis=1, initial=0.0) for here in _fill_here(table)]
-    sites["tight"] = np.column_stack(most_gpm) * _at_once(table) > sites["site_gpm"] * SLACK
-    sites["level_gal"] = sites["storage_gal"]
-    sites["began"], sites["dry_min"] = -np.inf, np.inf
+    at_once = _at_once(table)
+    tight = np.column_stack(most_gpm) * at_once > sites["site_gpm"] * SLACK
+    sites["crowded"] = (at_once > 1) & (tight | np.isfinite(sites["storage_gal"]))
+    sites["level_gal"], sites["dry_min"] = sites["storage_gal"], np.inf
     return sites
 
 
 def _places(table: CaseTable) -> FloatArray:
-    """Lay out the places of every fill site, free and with nothing taken, (cases, sites, 3, places)."""
+    """Lay out when the places of every fill site are free, (cases, sites, places)."""
     positions = _by_site(table.positions, table.second_positions)
     most = int(min(positions.max(initial=1), max(table.arrival_min.shape[1], 1)))
-    places = np.full((len(table), 2, 3, most), -np.inf)
-    places[:, :, 0] = np.where(np.arange(most) >= positions[:, :, None], np.inf, -np.inf)
-    places[:, :, 2] = 0.0
+    places: FloatArray = np.where(np.arange(most) >= positions[:, :, None], np.inf, -np.inf)
     return places
 
 

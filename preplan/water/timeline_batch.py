@@ -235,7 +235,7 @@ def strips(table: CaseTable, unit_ids: Sequence[str]) -> list[Strip]:
         run = Accounts(part, clock, part.required_gpm, noting=True)
         clock.end[:] = ends
         some = strips_of(run, part, unit_ids)
-        for row in np.flatnonzero(~known | run.ground["lost"]).tolist():
+        for row in np.flatnonzero(~known).tolist():
             some[row] = strip(account(part.case(row, unit_ids)))
         drawn += some
     return drawn
@@ -308,11 +308,8 @@ def _held_piece(table: CaseTable) -> HeldTable:
         if not rows.size:
             break
         run = Accounts(table.rows(rows), clock.rows(rows), search.try_gpm[rows])
-        lost = rows[run.ground["lost"]]
-        known[lost] = False
         before = search.gpm[rows].copy()
         search.learn(rows, run.ground["ratio"], run.ground["tight"])
-        search.done[lost] = True
         none = rows[search.done[rows] & (search.gpm[rows] == 0.0)]
         search.tight_min[none] = clock.full[none]
         tells = (search.gpm[rows] > before) | (before == 0.0)  # else an earlier account is that of the answer
@@ -378,7 +375,7 @@ def _gap_piece(table: CaseTable) -> GapTable:
         nothing_gal=np.where(runs, found["nothing_gal"], np.nan),
         mws_by_min=found["arrived_by"],
     )
-    for row in np.flatnonzero(~known | found["lost"]).tolist():
+    for row in np.flatnonzero(~known).tolist():
         told = answer(table.case(row))
         for word in (f.name for f in fields(books)):
             getattr(books, word)[row] = getattr(told, word)
@@ -394,7 +391,7 @@ def _surge_piece(table: CaseTable, gpm: float, minutes: float) -> SurgeTable:
     dry = found["late_gap"]
     with np.errstate(invalid="ignore"):
         held = np.where(runs, np.where(np.isnan(dry), stop, dry) - clock.full, np.nan)
-    for row in np.flatnonzero((~known | found["lost"]) & runs).tolist():
+    for row in np.flatnonzero(~known & runs).tolist():
         surge = Surge(start_min=float(clock.full[row]), gpm=gpm, minutes=minutes)
         held[row] = answer(replace(table.case(row), surge=surge)).surge_min
     return SurgeTable(surge_min=held)
@@ -406,7 +403,7 @@ def emptied(table: CaseTable) -> BoolArray:
     clock.end[~known] = np.inf  # leaves them to the plain account
     run = Accounts(table, clock, table.required_gpm)
     empty: BoolArray = run.sites["ran_dry"].copy()
-    for row in np.flatnonzero(~known | run.ground["lost"]).tolist():
+    for row in np.flatnonzero(~known).tolist():
         case = table.case(row)
         told = [source.empty_min > 0.0 for source in account(case).sources] if case.end_min < NEVER else []
         empty[row] = [*told, False, False][:2]
@@ -418,7 +415,7 @@ def _queue_piece(table: CaseTable) -> QueueTable:
     clock.end[~known] = np.inf  # leaves them to the plain account
     run = Accounts(table, clock, table.required_gpm)
     said = QueueTable(**{field.name: run.trucks[field.name] for field in fields(QueueTable)})
-    for row in np.flatnonzero(~known | run.ground["lost"]).tolist():
+    for row in np.flatnonzero(~known).tolist():
         here = np.flatnonzero(np.isfinite(table.arrival_min[row]))  # the plain account's tankers, in its order
         told = answer(table.case(row)).queueing
         for word in (f.name for f in fields(said)):

@@ -28,6 +28,8 @@ SAME_RATIO = 1e-9
 """Relative difference below which two ratios are equal."""
 LEVEL, DRY, DUMP, NURSED, NOTHING = 0.0, 1.0, 2.0, 3.0, 4.0
 """Kinds of notes: (minute, gallons on scene), (start, stop), (minute, tanker), (start, stop), (start, stop)."""
+AWAY, WAITING, HOOKING_UP, PUMPING = range(4)
+"""What a tanker does at a crowded fill site."""
 MINUTE, BOOSTER, ACTIVE, DEAD = range(4)
 """Columns of the marks: when, and what each adds to the fireground, gal."""
 _LATEST_MIN = 1e4  # later than any timeline runs
@@ -98,8 +100,6 @@ class Ground:
     nothing_to: float
     fed: bool
     """A tanker pumps into the attack engine: what is short then is not all."""
-    lost: bool
-    """A tanker began to pump before one that took its place earlier, so the order is not known."""
     noted: int
     """Notes taken, those for which there was no room included."""
 
@@ -134,6 +134,15 @@ class Truck:
     dump_wait_min: float
     room_wait_min: float
 
+    stage: int
+    """At a crowded fill site: see `AWAY`."""
+    came: float
+    """When it joined the queue there."""
+    pumps: float
+    """When its hook-up ends there."""
+    left: float
+    """What is still to be filled, gal."""
+
 
 class Site:
     """A fill site of a case."""
@@ -145,8 +154,8 @@ class Site:
     setup_min: float
     ready_min: float
     """NaN: the first tanker there opens it."""
-    tight: bool
-    """The tankers that fill at once want more than it gives."""
+    crowded: bool
+    """Tankers that fill at once may slow each other: they want more than it gives, or its source runs out."""
     level_gal: float
     level_min: float
     """What is left of the source, and when."""
@@ -154,8 +163,6 @@ class Site:
     """It gave no more than flows into it, before the end."""
     dry_min: float
     """From when; inf: it lasts."""
-    began: float
-    """When the last one began to pump."""
 
 
 GROUND, TRUCK, SITE = record_of(Ground), record_of(Truck), record_of(Site)
@@ -447,45 +454,146 @@ def _pump_min(g: Ground, site: Site, truck: Truck, start: float) -> float:
     return minutes
 
 
-@compiled
-def _fill_shared(until: FloatArray, taken: FloatArray, site: Site, truck: Truck, pumps: float) -> float:
-    """Let a tanker begin to pump where others may pump too: the first takes its own rate, the next what that leaves.
+# --------------------------------------------------------------------------- filling side by side
 
-    Nobody is slowed by a later one, so the load's end is known when it begins. What is taken stands as steps (places,):
-    up to `until` the rate `taken` is gone. Gives the minute at which the tanker is full.
+
+@compiled
+def _earlier(trucks: Records, one: int, other: int) -> bool:
+    """Tell which of two tankers goes first: whose hook-up ends before, then who came before, then by its number."""
+    mine, theirs = np.rint(trucks[one].pumps * 1e6), np.rint(trucks[other].pumps * 1e6)
+    if mine == theirs:
+        mine, theirs = np.rint(trucks[one].came * 1e6), np.rint(trucks[other].came * 1e6)
+    return mine < theirs if mine != theirs else one < other
+
+
+@compiled
+def _share(trucks: Records, site: Site, at: int, rates: FloatArray) -> float:
+    """Give the rate into each tanker, 0 where none pumps: the first takes its own, the next what that leaves.
+
+    Returns all of it.
     """
-    most, left, now, full = truck.fill_gpm, truck.usable_gal, pumps, math.nan
-    own_gpm = min(most, site.site_gpm)
-    site.began = pumps
-    for step in range(len(until)):
-        if until[step] <= pumps:
-            continue
-        rate = min(most, max(site.site_gpm - taken[step], 0.0))
-        done = now + left / rate if rate > 0 else math.inf
-        if done <= until[step]:
-            full, own_gpm = done, rate + taken[step]
-            if done == until[step]:
-                taken[step] = own_gpm
+    most = site.site_gpm if site.level_gal > 0 else min(site.site_gpm, site.refill_gpm)
+    rates[:] = -1.0
+    given = 0.0
+    while True:
+        first = -1
+        for who in range(len(trucks)):
+            waits = trucks[who].stage == PUMPING and trucks[who].site == at and rates[who] < 0
+            if waits and (first < 0 or _earlier(trucks, who, first)):
+                first = who
+        if first < 0:
             break
-        left -= rate * (until[step] - now)
-        now = until[step]
-        taken[step] += rate
-    if math.isnan(full):
-        full = now + left / own_gpm
-    _keep_step(until, taken, full, own_gpm)
-    return full
+        rates[first] = min(trucks[first].fill_gpm, max(most - given, 0.0))
+        given += rates[first]
+    for who in range(len(trucks)):
+        rates[who] = max(rates[who], 0.0)
+    return given
 
 
 @compiled
-def _keep_step(until: FloatArray, taken: FloatArray, full: float, gpm: float) -> None:
-    """Put a step in order; the first one goes, which is past or has the least end: steps are no more than places."""
-    at = 0
-    while at < len(until) and until[at] <= full:
-        if at:
-            until[at - 1], taken[at - 1] = until[at], taken[at]
-        at += 1
-    if at:
-        until[at - 1], taken[at - 1] = full, gpm
+def _take_places(g: Ground, trucks: Records, site: Site, at: int, now: float, booked: bool) -> None:
+    """Give free places to those who wait, in the order in which they came; `booked`: they are written down."""
+    while True:
+        first, holders = -1, 0
+        for who in range(len(trucks)):
+            truck: Truck = trucks[who]
+            if truck.site != at:
+                continue
+            holders += truck.stage >= HOOKING_UP
+            ready = truck.self_fill or site.ready_min <= now + INSTANT_MIN
+            if truck.stage == WAITING and ready and (first < 0 or _earlier(trucks, who, first)):
+                first = who
+        if first < 0 or holders >= site.positions:
+            return
+        next_one: Truck = trucks[first]
+        next_one.stage, next_one.pumps = HOOKING_UP, now + next_one.fill_hookup_min
+        if booked:
+            next_one.fill_wait_min += max(min(now, g.end) - next_one.came, 0.0)
+
+
+@compiled
+def _next_change(trucks: Records, site: Site, at: int, rates: FloatArray, net_gpm: float) -> float:
+    """Give the minute at which somebody is full, begins to pump or may take a place, or the source is empty."""
+    now = site.level_min
+    then = now + site.level_gal / -net_gpm if net_gpm < 0 and site.level_gal > 0 else math.inf
+    for who in range(len(trucks)):
+        truck: Truck = trucks[who]
+        if truck.site != at:
+            continue
+        if truck.stage == HOOKING_UP:
+            then = min(then, truck.pumps)
+        elif truck.stage == PUMPING and rates[who] > 0:
+            then = min(then, now + truck.left / rates[who])
+        elif truck.stage == WAITING and site.ready_min > now:
+            then = min(then, site.ready_min)
+    return max(then, now)
+
+
+@compiled
+def _serve(g: Ground, trucks: Records, site: Site, at: int, until: float, booked: bool) -> None:
+    """Let a fill site work up to a minute; not `booked`, to see when each tanker there would be full."""
+    rates = np.empty(len(trucks))
+    while True:
+        given, now, wanted = _share(trucks, site, at, rates), site.level_min, 0.0
+        then = min(_next_change(trucks, site, at, rates, site.refill_gpm - given), max(until, now))
+        if not then < math.inf:
+            return
+        minutes = then - now
+        for who in range(len(trucks)):
+            truck: Truck = trucks[who]
+            if truck.site != at:
+                continue
+            if truck.stage == PUMPING:
+                wanted += truck.fill_gpm
+                truck.left -= rates[who] * minutes
+                if truck.left <= max(GRAIN_GAL, rates[who] * INSTANT_MIN):
+                    truck.stage = AWAY
+                    if not booked:
+                        _join(truck, then + truck.out_min + truck.dump_maneuver_min, False)
+            elif truck.stage == HOOKING_UP and truck.pumps <= then + INSTANT_MIN:
+                truck.stage = PUMPING
+        held_back = site.level_gal <= 0 and given < min(wanted, site.site_gpm)
+        if booked and held_back and minutes > INSTANT_MIN and now < g.end:
+            site.ran_dry, site.dry_min = True, min(site.dry_min, now)
+        level = site.level_gal + (site.refill_gpm - given) * minutes
+        site.level_gal, site.level_min = _grain(min(level, site.storage_gal)), then
+        _take_places(g, trucks, site, at, then, booked)
+        if then >= until:
+            return
+
+
+@compiled
+def _foresee(g: Ground, trucks: Records, site: Site, at: int) -> None:
+    """Say when those at a fill site will be back at the dump site, if nobody else comes: who comes only delays them."""
+    before, level_gal, level_min = trucks.copy(), site.level_gal, site.level_min
+    _serve(g, trucks, site, at, math.inf, False)
+    for who in range(len(trucks)):
+        truck: Truck = trucks[who]
+        if truck.site == at:
+            if truck.stage != AWAY:
+                _join(truck, math.inf, False)
+            truck.stage, truck.pumps, truck.left = before[who].stage, before[who].pumps, before[who].left
+    site.level_gal, site.level_min = level_gal, level_min
+
+
+@compiled
+def _fill_beside(g: Ground, trucks: Records, who: int, site: Site, at: int) -> None:
+    """Let a tanker come to a fill site at which those who fill at once slow each other."""
+    truck: Truck = trucks[who]
+    truck.came, truck.left, truck.stage, truck.pumps = truck.joined, truck.usable_gal, WAITING, math.inf
+    truck.load, truck.refilled = truck.usable_gal, True
+    _take_places(g, trucks, site, at, max(truck.came, site.level_min), True)
+    _foresee(g, trucks, site, at)
+
+
+@compiled
+def _close(g: Ground, trucks: Records, site: Site, at: int) -> None:
+    """Let such a site work to the end of the account, and count the waits of those who still stand there."""
+    _serve(g, trucks, site, at, g.end, True)
+    for who in range(len(trucks)):
+        truck: Truck = trucks[who]
+        if truck.site == at and truck.stage == WAITING:
+            truck.fill_wait_min += max(g.end - truck.came, 0.0)
 
 
 # --------------------------------------------------------------------------- rounds
@@ -498,22 +606,15 @@ def _join(truck: Truck, minute: float, filling: bool) -> None:
 
 
 @compiled
-def _fill(g: Ground, trucks: Records, who: int, site: Site, places: FloatArray) -> None:
+def _fill(g: Ground, trucks: Records, who: int, site: Site, free_min: FloatArray) -> None:
     """Fill one tanker."""
     truck: Truck = trucks[who]
-    free_min, until, taken = places[0], places[1], places[2]
     ready = -math.inf if truck.self_fill else site.ready_min
     place = free_min.argmin()
     held = max(truck.joined, free_min[place], ready)
     pumps = held + truck.fill_hookup_min
     truck.fill_wait_min += min(held, g.end) - truck.joined
-    if site.positions <= 1 or math.isfinite(site.storage_gal):
-        full = pumps + _pump_min(g, site, truck, pumps)
-    else:
-        if site.tight and pumps < site.began - INSTANT_MIN:
-            g.lost = True
-        full = _fill_shared(until, taken, site, truck, pumps)
-    free_min[place] = full
+    full = free_min[place] = pumps + _pump_min(g, site, truck, pumps)
     truck.load, truck.refilled = truck.usable_gal, True
     _join(truck, full + truck.out_min + truck.dump_maneuver_min, False)
 
@@ -548,11 +649,11 @@ def _requeue(trucks: Records, sites: Records, places: FloatArray) -> None:
     """
     for who in range(len(trucks)):
         truck: Truck = trucks[who]
-        if not truck.filling:
+        if not truck.filling or sites[truck.site].crowded:
             continue
         ready = sites[truck.site].ready_min
         truck.turn = np.rint(truck.joined * 1e6)
-        if not truck.self_fill and places[truck.site, 0].min() < ready and truck.joined < ready:
+        if not truck.self_fill and places[truck.site].min() < ready and truck.joined < ready:
             in_order = min(max(truck.joined, 0.0), _LATEST_MIN) / (_LATEST_MIN + 1.0) - 1.0
             truck.turn = np.rint(ready * 1e6) + in_order
 
@@ -600,13 +701,22 @@ def _account(
         truck: Truck = trucks[who]
         if not truck.joined < g.end:
             break
+        site: Site = sites[truck.site]
+        if site.crowded:  # nobody comes there any more before this minute
+            _serve(g, trucks, site, truck.site, truck.joined, True)
         if not truck.filling:
             _dump(g, marks, notes, trucks, who)
+        elif site.crowded:
+            _opens(truck, site)
+            _fill_beside(g, trucks, who, site, truck.site)
         # Who opens a site stands back in the queue where a vacuum tanker, which waits for nothing, may go before it.
-        elif not (_opens(truck, sites[truck.site]) and g.mixed):
-            _fill(g, trucks, who, sites[truck.site], places[truck.site])
+        elif not (_opens(truck, site) and g.mixed):
+            _fill(g, trucks, who, site, places[truck.site])
         if g.mixed:
             _requeue(trucks, sites, places)
+    for at in range(len(sites)):
+        if sites[at].crowded:
+            _close(g, trucks, sites[at], at)
     _drain(g, marks, notes, g.end)
     _weigh(g)
     for who in range(len(trucks)):  # who stands at a fill site that was never ready; others were served in thought
@@ -630,7 +740,7 @@ def run_accounts(
     notes
         (cases, room, 3): kind and two numbers each, see `LEVEL`; nothing is noted where there is no room at all.
     places
-        (cases, sites, 3, places): when each place is free, and the steps of `_fill_shared`.
+        (cases, sites, places): when each place is free.
     """
     for case in range(len(grounds)):
         if math.isfinite(grounds[case].end):
