@@ -43,6 +43,7 @@ from preplan.water.timeline_clock import Rows
 from preplan.water.timeline_table import SCALAR_WORDS, TANKER_WORDS, CaseTable
 from tests.timeline_cases import (
     GOLDEN,
+    crowded_case,
     golden,
     golden_called,
     long_run_gpm,
@@ -75,8 +76,22 @@ def test_columns_equal_the_plain_account_in_every_answer() -> None:
 def test_columns_equal_the_plain_account_where_tankers_are_split() -> None:
     """Every answer and the loads and queues of 200 fleets of which some fill at a second site."""
     cases = [split_case(seed, odd=seed % 10 == 0, grid=seed % 3 == 0, mixed=seed % 7 == 0) for seed in range(200)]
+    assert 0.6 < knows(CaseTable.of(cases)).mean() < 1.0
+    assert_equal_to_the_plain_account(cases)
+
+
+def test_columns_equal_the_plain_account_where_tankers_slow_each_other_at_a_store() -> None:
+    """Who comes later empties the store sooner and delays those who fill already: none is left to the plain account."""
+    cases = [crowded_case(seed) for seed in range(400)]
     table = CaseTable.of(cases)
-    assert 0.6 < knows(table).mean() < 1.0
+    assert knows(table).all()
+    assert (emptied(table).any(axis=1) & (table.positions > 1)).sum() > 40
+    assert_equal_to_the_plain_account(cases)
+
+
+def assert_equal_to_the_plain_account(cases: list[Case]) -> None:
+    """Hold flows, books, loads and queues of every case against those of the plain account."""
+    table = CaseTable.of(cases)
     flows, books, told = held_flows(table), gaps(table), queues(table)
     for row, case in enumerate(cases):
         plain = answer(case)

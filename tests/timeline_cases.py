@@ -84,6 +84,29 @@ def random_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool 
     )
 
 
+def crowded_case(seed: int) -> Case:
+    """Draw a small case of a store with several places, where tankers of many rates and hook-ups slow each other."""
+    case = (random_case, split_case)[seed % 2](seed, odd=False, grid=seed % 3 == 0, mixed=seed % 4 == 0)
+    rng = random.Random(1_000_000 + seed)  # noqa: S311 - not for secrets
+    tankers = tuple(
+        replace(
+            one,
+            fill_gpm=one.fill_gpm * rng.choice([1.0, 0.5, 1.5]),
+            fill_hookup_min=one.fill_hookup_min + rng.choice([0.0, 0.0, 0.5, 1.25]),
+        )
+        for one in case.tankers
+    )
+    return replace(
+        case,
+        tankers=tankers,
+        positions=rng.choice([2, 3]),
+        storage_gal=rng.choice([math.inf, 3000.0, 8000.0, 20000.0, 60000.0]),
+        refill_gpm=rng.choice([0.0, 50.0, 300.0]),
+        second_positions=rng.choice([1, 2, 3]),
+        second_storage_gal=rng.choice([math.inf, 4000.0, 20000.0]),
+    )
+
+
 def split_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool = False) -> Case:
     """Draw a small case in which some tankers fill at a second site of its own kind, rate, store and distance."""
     case = random_case(seed, odd=odd, grid=grid, mixed=mixed)

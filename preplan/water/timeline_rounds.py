@@ -530,32 +530,39 @@ def _next_change(trucks: Records, site: Site, at: int, rates: FloatArray, net_gp
 
 
 @compiled
+def _run_in(trucks: Records, at: int, rates: FloatArray, now: float, then: float, booked: bool) -> float:
+    """Let water run into tankers up to a minute, and hook-ups end; return what all who pump could take, gpm."""
+    wanted = 0.0
+    for who in range(len(trucks)):
+        truck: Truck = trucks[who]
+        if truck.site != at:
+            continue
+        if truck.stage == PUMPING:
+            wanted += truck.fill_gpm
+            truck.left -= rates[who] * (then - now)
+            if truck.left <= max(GRAIN_GAL, rates[who] * INSTANT_MIN):
+                truck.stage = AWAY
+                if not booked:
+                    _join(truck, then + truck.out_min + truck.dump_maneuver_min, False)
+        elif truck.stage == HOOKING_UP and truck.pumps <= then + INSTANT_MIN:
+            truck.stage = PUMPING
+    return wanted
+
+
+@compiled
 def _serve(g: Ground, trucks: Records, site: Site, at: int, until: float, booked: bool) -> None:
     """Let a fill site work up to a minute; not `booked`, to see when each tanker there would be full."""
     rates = np.empty(len(trucks))
     while True:
-        given, now, wanted = _share(trucks, site, at, rates), site.level_min, 0.0
+        given, now = _share(trucks, site, at, rates), site.level_min
         then = min(_next_change(trucks, site, at, rates, site.refill_gpm - given), max(until, now))
         if not then < math.inf:
             return
-        minutes = then - now
-        for who in range(len(trucks)):
-            truck: Truck = trucks[who]
-            if truck.site != at:
-                continue
-            if truck.stage == PUMPING:
-                wanted += truck.fill_gpm
-                truck.left -= rates[who] * minutes
-                if truck.left <= max(GRAIN_GAL, rates[who] * INSTANT_MIN):
-                    truck.stage = AWAY
-                    if not booked:
-                        _join(truck, then + truck.out_min + truck.dump_maneuver_min, False)
-            elif truck.stage == HOOKING_UP and truck.pumps <= then + INSTANT_MIN:
-                truck.stage = PUMPING
+        wanted = _run_in(trucks, at, rates, now, then, booked)
         held_back = site.level_gal <= 0 and given < min(wanted, site.site_gpm)
-        if booked and held_back and minutes > INSTANT_MIN and now < g.end:
+        if booked and held_back and then > now + INSTANT_MIN and now < g.end:
             site.ran_dry, site.dry_min = True, min(site.dry_min, now)
-        level = site.level_gal + (site.refill_gpm - given) * minutes
+        level = site.level_gal + (site.refill_gpm - given) * (then - now)
         site.level_gal, site.level_min = _grain(min(level, site.storage_gal)), then
         _take_places(g, trucks, site, at, then, booked)
         if then >= until:
@@ -688,6 +695,25 @@ def _opens(truck: Truck, site: Site) -> bool:
 
 
 @compiled
+def _take_turn(
+    g: Ground, marks: FloatArray, notes: FloatArray, trucks: Records, who: int, sites: Records, places: FloatArray
+) -> None:
+    """Serve the tanker that is next in turn: dump its load, or fill it."""
+    truck: Truck = trucks[who]
+    site: Site = sites[truck.site]
+    if site.crowded:  # nobody comes there any more before this minute
+        _serve(g, trucks, site, truck.site, truck.joined, True)
+    if not truck.filling:
+        _dump(g, marks, notes, trucks, who)
+    elif site.crowded:
+        _opens(truck, site)
+        _fill_beside(g, trucks, who, site, truck.site)
+    # Who opens a site stands back in the queue where a vacuum tanker, which waits for nothing, may go before it.
+    elif not (_opens(truck, site) and g.mixed):
+        _fill(g, trucks, who, site, places[truck.site])
+
+
+@compiled
 def _account(
     g: Ground, marks: FloatArray, notes: FloatArray, trucks: Records, sites: Records, places: FloatArray
 ) -> None:
@@ -698,20 +724,9 @@ def _account(
         _requeue(trucks, sites, places)
     while len(trucks):
         who = _first(trucks)
-        truck: Truck = trucks[who]
-        if not truck.joined < g.end:
+        if not trucks[who].joined < g.end:
             break
-        site: Site = sites[truck.site]
-        if site.crowded:  # nobody comes there any more before this minute
-            _serve(g, trucks, site, truck.site, truck.joined, True)
-        if not truck.filling:
-            _dump(g, marks, notes, trucks, who)
-        elif site.crowded:
-            _opens(truck, site)
-            _fill_beside(g, trucks, who, site, truck.site)
-        # Who opens a site stands back in the queue where a vacuum tanker, which waits for nothing, may go before it.
-        elif not (_opens(truck, site) and g.mixed):
-            _fill(g, trucks, who, site, places[truck.site])
+        _take_turn(g, marks, notes, trucks, who, sites, places)
         if g.mixed:
             _requeue(trucks, sites, places)
     for at in range(len(sites)):
