@@ -43,6 +43,12 @@ NUMBERED = draw(
 """The same where the map gives the rest a number alone."""
 
 
+HAMLET = draw(
+    {"a": (0, 0), "b": (1000, 0), "c": (0, 6000), "d": (1000, 6000)},
+    [("a", "b", {"name": "Mill Street"}), ("c", "d", {"name": "Bobolink Road"})],
+)
+
+
 def named(*addresses: tuple[float, str], town: Drawing = TOWN) -> list[str]:
     """Name the roads of addresses at (north_m, street of the table), each 20 m off."""
     table = address_table([(100.0 + 10.0 * k, north + 20.0) for k, (north, _) in enumerate(addresses)])
@@ -64,6 +70,12 @@ def test_a_numbered_route_is_no_street_of_a_town_that_it_runs_along() -> None:
     houses = ((0.0, "US ROUTE 7"), (0.0, "US ROUTE 7"), (3000.0, "US ROUTE 7"), (0.0, "SPRING ST"))
     assert named(*houses, town=ROUTE) == ["U.S. Route 7"] * 3 + ["Spring Street"]
     assert named(*houses, town=NUMBERED) == ["US 7"] * 3 + ["Spring Street"]
+
+
+def test_a_house_far_from_its_namesake_keeps_the_name_of_its_table() -> None:
+    """A county has a Mill Road in every town: one is the map's Mill Street, three miles on nobody knows it as that."""
+    houses = ((0.0, "MILL RD"), (0.0, "MILL RD"), (1500.0, "MILL RD"), (6000.0, "MILL RD"))
+    assert named(*houses, town=HAMLET) == ["Mill Street"] * 3 + ["MILL RD"]
 
 
 def test_who_names_no_road_takes_the_nearest_and_never_another_s() -> None:

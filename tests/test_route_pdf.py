@@ -57,6 +57,20 @@ def test_an_inset_keeps_the_last_feet_in_and_the_first_out() -> None:
     assert route_pdf.near_dump(Subject(()), 300.0).out_ft is None
 
 
+def turning_past(plan: Plan, trip: int) -> Plan:
+    """Let the empty leg of a trip go on as the loaded one comes, to turn round and drive all of that again."""
+    (out, back), forest = plan.trip_rows(trip), plan.forest
+    longer = replace(
+        forest,
+        segment=np.append(forest.segment, forest.segment[out[-1]]).astype(np.int32),
+        forward=np.append(forest.forward, forest.forward[out[-1]]),
+        parent=np.append(forest.parent, back[0]).astype(np.int32),
+    )
+    leaf = plan.trips.back_leaf.copy()
+    leaf[trip] = len(forest)
+    return replace(plan, forest=longer, trips=replace(plan.trips, back_leaf=leaf))
+
+
 def test_a_way_back_is_told_as_such_where_it_leaves_the_way_out_but_briefly() -> None:
     """Told by hand: a leg that drives the other's stretches the other way, one that strays a little, one that does."""
     plan = example_plan()
@@ -66,6 +80,7 @@ def test_a_way_back_is_told_as_such_where_it_leaves_the_way_out_but_briefly() ->
     segment[back], forward[back] = segment[out[::-1]], ~forward[out[::-1]]
     alike = replace(plan, forest=replace(plan.forest, segment=segment, forward=forward))
     assert card_facts.astray(alike, trip) == ""
+    assert card_facts.astray(turning_past(alike, trip), trip) == "", "he drives on where he came, and back past it"
     forward = forward.copy()
     forward[back[0]] = ~forward[back[0]]
     strays = replace(alike, forest=replace(alike.forest, forward=forward))

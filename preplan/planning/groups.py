@@ -20,7 +20,7 @@ from preplan.plan_tables import (
     SeasonLine,
     TripTable,
 )
-from preplan.records import AddressTable, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
+from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadLimits, RoadTable, TextArray, text_array
 from preplan.roads.paths import Crossing, Junctions, cross_street, directions
 from preplan.roads.street_names import address_street, normalise
 from preplan.street_words import called
@@ -29,6 +29,10 @@ MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
 MOST_APART_FIRST_MIN = 1.5
 """So do the minutes at which their first engine comes (this program's careful choice)."""
+NAMESAKE_MI = 2.0
+"""A house takes the map's name of its street from houses on that road this near: a county has several Mill Roads (this
+program's choice)."""
+_MI_PER_DEGREE = 69.0
 MOST_APART_FT = 300.0
 """Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
 MOST_BELOW_GPM = 15.0
@@ -97,12 +101,37 @@ def name_roads(addresses: AddressTable, frontages: FrontageTable, roads: RoadTab
     meant = _commonest((k, normalise(name)) for k, name, it in zip(key, mapped.tolist(), own, strict=True) if it and k)
     known = {normalise(name) for name in set(mapped.tolist()) if name}
     meant = {k: name for k, name in meant.items() if k not in known}
-    key = [meant.get(k, k) if k else normalise(name) for k, name in zip(key, mapped.tolist(), strict=True)]
+    near = _near_namesake(
+        addresses,
+        key,
+        np.array(
+            [it and meant.get(k) == normalise(name) for k, name, it in zip(key, mapped.tolist(), own, strict=True)],
+            dtype=np.bool_,
+        ),
+    )
+    key = [
+        (meant.get(k, k) if it else k) if k else normalise(name)
+        for k, name, it in zip(key, mapped.tolist(), near.tolist(), strict=True)
+    ]
     rows = list(zip(key, given, mapped.tolist(), own.tolist(), strict=True))
     spelling = _commonest((k, name) for k, name, _, _ in rows)
     spelling |= _commonest((k, name) for k, name, _, _ in rows if normalise(name) == k)
     spelling |= _commonest((k, name) for k, _, name, it in rows if it and normalise(name) == k)
     return text_array([spelling.get(k, "") for k in key])
+
+
+def _near_namesake(addresses: AddressTable, key: list[str], stands: BoolArray) -> BoolArray:
+    """Tell which addresses lie near one of their street that `stands` on the road that the map names, (addresses,)."""
+    near, rows_of = stands.copy(), defaultdict[str, list[int]](list)
+    for row, street in enumerate(key):
+        rows_of[street].append(row)
+    miles = np.column_stack([addresses.lon * np.cos(np.radians(addresses.lat)), addresses.lat]) * _MI_PER_DEGREE
+    for rows in map(np.array, rows_of.values()):
+        those = rows[stands[rows]]
+        if those.size:
+            apart = np.hypot(*(miles[rows, None] - miles[None, those]).transpose(2, 0, 1))
+            near[rows] = apart.min(axis=1) <= NAMESAKE_MI
+    return near
 
 
 def _commonest(pairs: Iterable[tuple[str, str]]) -> dict[str, str]:

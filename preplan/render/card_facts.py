@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, TypeVar
 
@@ -15,7 +16,7 @@ from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import FIRST_CIRCUIT, NO_SITE_IN, SECOND_CIRCUIT, Flag
 from preplan.render import backups, crew, first_minutes, words
-from preplan.render.driving_words import directions
+from preplan.render.driving_words import HERE_MI, directions
 from preplan.render.flag_words import ON_THE_WAY, flags_on
 from preplan.render.limit_places import flags_of_card, in_force
 from preplan.render.paper import LEFT_PT, RIGHT_PT
@@ -230,6 +231,12 @@ class Facts:
         said = astray(self.plan, trip)
         return None if said and len(self.group.back_steps) <= FEW_STEPS else said
 
+    @cached_property
+    def turns_by_dump(self) -> bool:
+        """Tell whether tankers turn round at the dump site, on the spot or within a tanker's length."""
+        steps = self.group.back_steps
+        return self.turns_here or any(one.past == "dump site" and one.past_mi < HERE_MI for one in steps)
+
     def once(self, what: str, write: Callable[[], list[T]]) -> list[T]:
         """Write some sentences, or set some lines, unless that is done: a layout asks again."""
         if what not in self._told:
@@ -317,13 +324,18 @@ def own_months(plan: Plan, address: int, level: int, others: Iterable[OtherCircu
 
 
 def astray(plan: Plan, trip: int) -> str | None:
-    """Say on which roads the empty leg leaves the loaded one's: '' nowhere, None where it does so for long."""
+    """Say on which roads the empty leg leaves the loaded one's: '' nowhere, None where it does so for long.
+
+    Who drives on to turn round and comes back past the dump site leaves them nowhere: its step says how far that is.
+    """
     (out, back), forest = plan.trip_rows(trip) if trip >= 0 else ([], []), plan.forest
     if not out or not back:
         return None
     there = set(zip(forest.segment[out].tolist(), (~forest.forward[out]).tolist(), strict=True))
-    home = zip(forest.segment[back].tolist(), forest.forward[back].tolist(), strict=True)
-    off = [segment for segment, forward in home if (segment, forward) not in there]
+    home = list(zip(forest.segment[back].tolist(), forest.forward[back].tolist(), strict=True))
+    turn = next((at for at, (one, then) in enumerate(pairwise(home), 1) if one == (then[0], not then[1])), 0)
+    there.update((segment, not forward) for segment, forward in home[:turn])
+    off = [segment for segment, forward in home[turn:] if (segment, forward) not in there]
     miles = float(plan.roads.length_m[off].sum()) / M_PER_MI
     if miles > min(MOST_ASTRAY_MI, MOST_ASTRAY_SHARE * float(plan.trips.back_mi[trip])):
         return None

@@ -93,7 +93,7 @@ def every_turn_back(facts: Facts, width: float) -> list[Line]:
 
 def _back_length(facts: Facts) -> str:
     trip, trips = facts.cell("trip"), facts.plan.trips
-    turns = {"dump": trips.turn_at_dump[trip], "fill": facts.plan.turns_at_site(trip)}
+    turns = {"dump": facts.turns_by_dump, "fill": facts.plan.turns_at_site(trip)}
     at = " and ".join(end for end, turned in turns.items() if turned)
     minutes = f"{words.minutes(float(trips.back_min[trip]))}{f' with turning at the {at} site' if at else ''}"
     return f"{minutes}, {words.miles(float(trips.back_mi[trip]))}"
@@ -104,10 +104,10 @@ def _way_back(facts: Facts) -> str:
     first, *rest = facts.group.back_steps
     leave = f"{first.turn} {words.printable(first.road)}"
     for step in rest:
-        if step.turns_round:
-            near = step.past_mi < HERE_MI
-            where = f"at the {step.past}" if near else f"{words.way_length(step.past_mi)} past the {step.past}"
-            leave += f", turn round {where} ({step.room})"
+        if step.turns_round and step.past_mi < HERE_MI:  # who turns where he stands leaves the way he came
+            leave = f"Turn round at the {step.past} ({step.room})"
+        elif step.turns_round:
+            leave += f", turn round {words.way_length(step.past_mi)} past the {step.past} ({step.room})"
     return f"{leave}: back the way you came{facts.astray}"
 
 

@@ -167,6 +167,11 @@ def _better_one_out(facts: Facts) -> str:
     return "; with a tanker out {} holds {} gpm, this one {}".format(name, *flows)
 
 
+def _since(facts: Facts) -> str:
+    """Say from when the flow is held, behind a blank: who may choose between two flows must know."""
+    return f" from minute {first_minutes.full_flow_words(facts.plan, facts.lead)} on"
+
+
 def can(facts: Facts) -> list[Line]:
     """Say whether the water is enough: flow of required flow, what holds it back, what stands on wheels."""
     plan, lead = facts.plan, facts.lead
@@ -193,7 +198,7 @@ def can(facts: Facts) -> list[Line]:
     waits = _waits(facts)
     lines += paragraph(waits, HALF_PT, bold=True) if waits else []
     lasts = first_minutes.duration(float(plan.needs.required_min[lead]))
-    said = f"held {lasts} without a break, all alerted at once, worst season"
+    said = f"held {lasts}{_since(facts) if then else ''} without a break, all alerted at once, worst season"
     if have == "0":
         said = "no flow is held without a break, all alerted at once, worst season"
     lines += paragraph(by_hose, HALF_PT, bold=True) if by_hose else []

@@ -109,6 +109,11 @@ def full_flow_min(plan: Plan, first_arrival_min: float) -> float:
     return first_arrival_min + max(rules.full_flow_after_min, rules.attack_setup_min)
 
 
+def full_flow_words(plan: Plan, address: int) -> str:
+    """Write the minute from which an address's required flow is asked for."""
+    return words.need(round(_full_flow_at(plan, address), 1))
+
+
 def held_words(plan: Plan, address: int, level: int) -> str:
     """Say what a level holds without a dry minute, for how long, and in which months it is less."""
     name = words.first_up(words.level_words(plan.district.levels[level].name))

@@ -162,7 +162,11 @@ def _built_up(plan: Plan, address: int) -> str:
     What is left in the end, the steady flow, stands in the panel at each level.
     """
     then, draw, _ = first_minutes.built_up_words(plan, address)
-    return f"{words.first_up(then)}{', ' if draw[:1].islower() else '. '}{draw}" if then else ""
+    if draw[:1].islower():  # a choice, which begins with what is held at once
+        held = float(plan.levels.uninterrupted_gpm[address, int(plan.answers.level[address])])
+        have, _ = words.flow_pair(held, float(plan.needs.required_gpm[address]))
+        return f"{have} gpm from minute {first_minutes.full_flow_words(plan, address)}, {then}, {draw}"
+    return f"{words.first_up(then)}. {draw}" if then else ""
 
 
 def _flags(plan: Plan) -> tuple[list[Any], list[list[int]], Page]:
