@@ -1,7 +1,7 @@
 """The answers of many timeline cases: the fast way, equal to `preplan.water.timeline`.
 
-Cases run compiled (`timeline_rounds`); the few kinds that this does not know go to the plain account one
-by one. Equal cases are computed once.
+Cases run compiled (`timeline_rounds`); those of several dump places, which this does not know, go to the plain account
+one by one. Equal cases are computed once.
 """
 
 from __future__ import annotations

@@ -2,8 +2,9 @@
 
 Both ends serve first come first served, so the tanker with the least joining minute is settled by what is known
 already: nobody can come before it any more. It gets its place, its load is filled or dumped, and it joins the queue at
-the other end. Between two marks (booster tank comes, a portable tank stands ready, the demand changes, the account
-ends) every level at the fire is a straight line.
+the other end. At a crowded fill site, where tankers slow each other, it joins those who fill, and what comes of that is
+foreseen. Between two marks (booster tank comes, a portable tank stands ready, the demand changes, the account ends)
+every level at the fire is a straight line.
 
 The same water as `timeline_events`, the plain account. `timeline_batch` lays out the cases.
 """
