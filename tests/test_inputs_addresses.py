@@ -273,8 +273,28 @@ def test_hydrants_without_a_main_are_not_counted() -> None:
     assert np.flatnonzero(sheet.left_out).tolist() == [0, 5, 6]
     assert sheet.faults == []
     codes, left_out, _ = sheet.notes
-    assert codes.startswith("hydrants.csv: TYPE has codes (3): does one mean a dry hydrant?")
+    assert codes.startswith("hydrants.csv: TYPE has codes or words not known here (3): does one mean a dry hydrant?")
     assert left_out.startswith("hydrants.csv: without a main by kind and not counted: 3 (h1, h6, h7). Where tankers")
+
+
+@pytest.mark.parametrize("kind", ["DH", "D.H.", "dh", "dry_hydrant", "DryHydrant", "pond"])
+def test_other_words_for_a_dry_hydrant(kind: str) -> None:
+    sheet = sheet_of("hydrants", "hydrant_id,kind,lon,lat", [["h1", kind, "-72", "44"]])
+    assert len(read_hydrants(sheet, HydrantRules())) == 0
+
+
+def test_kinds_of_hydrants_that_are_not_known_are_asked_about() -> None:
+    """They count: most tables tell makers apart, and some say by a word that no main stands behind one."""
+    strange = ["XQ", "private", "flush", "7"]
+    known = [
+        "hydrant", "Fire Hydrant", "wet", "pillar", "underground", "wall", "pipe", "dry_barrel", "wet_barrel", "FH",
+        "unknown", "",
+    ]  # fmt: skip
+    lines = [[f"h{i}", kind, "900", "-72", "44"] for i, kind in enumerate([*strange, *known])]
+    sheet = sheet_of("hydrants", "hydrant_id,kind,flow_gpm,lon,lat", lines)
+    assert len(read_hydrants(sheet, HydrantRules())) == len(lines)
+    (note,) = sheet.notes
+    assert "kind has codes or words not known here (7, XQ, flush, private): does one mean a dry hydrant?" in note
 
 
 def test_hydrants_at_fault() -> None:

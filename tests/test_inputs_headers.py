@@ -259,6 +259,7 @@ def test_a_header_in_another_unit_is_asked_about_with_the_unit_to_write(
     ("role", "header", "ours"),
     [
         ("fill_sites", "season", "months"), ("fill_sites", "STATUS", "in_service"),
+        ("fill_sites", "Open months", "months"),
         ("fill_sites", "drought_gpm", "low_gpm"), ("fill_sites", "fill_rate_gpm", "fill_gpm"),
         ("apparatus", "Status", "in_service"), ("stations", "career", "staffed"), ("closures", "season", "months"),
     ],
@@ -315,6 +316,16 @@ def test_a_mapped_header_that_names_another_unit_is_refused(ours: str, theirs: s
         assert (one.file, one.column, one.value) == ("t.csv", ours, theirs)
         assert told in one.rule
         assert one.remedy
+
+
+@pytest.mark.parametrize(
+    "header", ["closed_months", "Months closed", "CLOSED", "frozen", "frozen_months", "months_frozen"]
+)
+def test_months_in_which_a_site_is_shut_are_never_taken_for_the_others(header: str) -> None:
+    """Whoever followed 'is months meant?' had the pond open in winter alone."""
+    (note,) = matched("fill_sites", header)[1]
+    assert "it says the reverse of months: write the months in which the site can be USED" in note
+    assert "meant?" not in note
 
 
 def test_headers_that_say_who_is_out_of_service_are_asked_about() -> None:

@@ -43,6 +43,13 @@ def test_a_turnout_that_nobody_reaches_is_asked_about() -> None:
     assert "turnout_min 0.75 is little for the turnout of a station, seldom below 1 min" in asked
 
 
+@pytest.mark.parametrize(("said", "asked"), [("19", False), ("20", True), ("45", True)])
+def test_a_turnout_that_may_be_seconds_is_asked_about(said: str, *, asked: bool) -> None:
+    (found,), sheet = stations("station_id,name,lon,lat,turnout_min", f"a|A|-72|44|{said}")
+    assert found.turnout_min == float(said)
+    assert ["above 19 min: is it seconds? It is taken as it is" in note for note in sheet.notes] == [True] * asked
+
+
 def test_turnout_follows_from_staffing() -> None:
     header = "station_id,name,lon,lat,staffed,turnout_min,aid,max_engines,max_tankers"
     found, _ = stations(
@@ -208,6 +215,27 @@ def test_one_pumper_tanker_is_not_both() -> None:
     assert "not both" in finding.rule
 
 
+@pytest.mark.parametrize(
+    ("row", "asked"), [("E1|H1|engine|75", True), ("E1|H1|engine|100", False), ("E1|H1|engine|0", False)]
+)
+def test_an_engine_with_hardly_any_tank_is_asked_about(row: str, *, asked: bool) -> None:
+    (_unit,), sheet = units(",tank_gal", row)
+    told = "(E1): tank_gal 75 is little for the tank of an engine, seldom below 100 gal"
+    assert [told in note for note in sheet.notes] == [True] * asked
+
+
+def test_units_told_apart_by_marks_alone_are_asked_about() -> None:
+    """One truck in two lists counts twice, and brings water that does not exist."""
+    rows = ["T11|H1|tanker|", "T-11|H1|tanker|", "E1|H1|engine|", "e.1|H1|engine|", "T1|H1|tanker|"]
+    found, sheet = units(",in_service", *rows)
+    assert len(found) == len(rows)
+    (note,) = sheet.notes
+    assert "T11 (row 2) and T-11 (row 3), E1 (row 4) and e.1 (row 5): may be one unit counted twice" in note
+    assert units(",in_service", "T11|H1|tanker|", "T-11|H1|tanker|no")[1].notes == [], "it counts once"
+    (capitals,) = units("", "T11|H1|tanker", "t11|H1|tanker")[1].notes
+    assert "differ only in capitals" in capitals, "told once"
+
+
 # ----------------------------------------------------------------------------- fill sites
 
 
@@ -218,7 +246,7 @@ def sites(header: str, *texts: str) -> tuple[tuple[FillSite, ...], Sheet]:
 
 def test_what_is_possible_and_seldom_is_taken_and_asked_about() -> None:
     """A digit too many makes a pond feed the whole district: nothing refuses it, so somebody has to be asked."""
-    found, sheet = sites(",fill_gpm,site_gpm", "a|A|draft|-72|44|10000|", "b|B|draft|-72|44|2500|10000")
+    found, sheet = sites(",fill_gpm,site_gpm", "a|A|draft|-72|44|10000|", "b|B|draft|-72|44.1|2500|10000")
     assert [one.fill_gpm for one in found] == [10_000.0, 2500.0]
     assert sheet.faults == []
     (asked,) = sheet.notes
@@ -226,6 +254,19 @@ def test_what_is_possible_and_seldom_is_taken_and_asked_about() -> None:
     _, refused = sites(",fill_gpm", "a|A|draft|-72|44|100000")
     assert faults(refused) == [("a", "fill_gpm")]
     assert refused.notes == []
+
+
+def test_sites_on_one_spot_are_asked_about_unless_they_share_a_source() -> None:
+    """A site that stands twice is its own backup. By hand: 0.0002 degrees of latitude are 73 ft, 0.0003 are 109."""
+    _, sheet = sites("", "a|A|draft|-72|44", "Za|B|draft|-72|44", "b|C|draft|-72|44.0002", "c|D|draft|-72|44.0005")
+    (note,) = sheet.notes
+    assert "fill_sites.csv: a and Za lie 0 ft apart, a and b lie 73 ft apart: if they are one water, give both" in note
+    for header, first, other in (
+        (",source_id", "mill", "mill"), (",in_service", "", "no"), (",months", "4-10", "11-3"),
+    ):  # fmt: skip
+        assert sites(header, f"a|A|draft|-72|44|{first}", f"b|B|draft|-72|44|{other}")[1].notes == [], header
+    _, many = sites("", *(f"{i}|Site {i}|draft|-72|44" for i in range(9)))
+    assert "0 and 5 lie 0 ft apart, and 3 more pairs as near: if" in many.notes[0]
 
 
 def test_a_bare_site_gets_the_defaults() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections import defaultdict
 from collections.abc import Mapping
 from collections.abc import Set as AbstractSet
 from functools import partial
@@ -54,6 +56,11 @@ LEAST_TRUCK_LB_PER_GAL = 2.0
 """The lightest trailer weighs more for each gallon of its tank (from memory: some 4 lb)."""
 CONTENTS_SHARE = 0.8
 """Loaded less empty weight that is less than this share of the water is worth a look."""
+
+ALIKE_NAMED = 5
+"""Units that a note names of those whose ids are alike."""
+_MARKS = re.compile(r"[\s._\u2010-\u2015-]+")
+"""What one person writes into the name of a unit and another leaves out."""
 
 _LIMITS: Mapping[str, Mapping[str, Any]] = {
     "tank_gal": {"low": 0.0},
@@ -123,6 +130,7 @@ def read_apparatus(sheet: Sheet, rules: Rules, station_ids: AbstractSet[str] | N
     _check_weights(sheet, kind, said, used)
     in_service = sheet.in_service() != 0.0
     _note_blanks(sheet)
+    _note_alike(sheet, in_service)
     assumed = {column: np.isnan(said[column]) & ~np.isnan(used[column]) for column in _LIMITS}
     return tuple(
         Unit(
@@ -148,6 +156,21 @@ def _note_blanks(sheet: Sheet) -> None:
         )
 
 
+def _note_alike(sheet: Sheet, in_service: BoolArray) -> None:
+    """Note units whose ids tell them apart by marks alone; those that differ only in capitals are noted already."""
+    alike: defaultdict[str, dict[str, str]] = defaultdict(dict)
+    for i in np.flatnonzero(in_service).tolist():
+        folded = sheet.id[i].casefold()
+        alike[_MARKS.sub("", folded)].setdefault(folded, f"{sheet.id[i]} (row {sheet.row[i]})")
+    twice = [" and ".join(same.values()) for same in alike.values() if len(same) > 1]
+    if twice:
+        more = f", and {len(twice) - ALIKE_NAMED:,} more likewise" * (len(twice) > ALIKE_NAMED)
+        sheet.note(
+            f"unit_id {', '.join(twice[:ALIKE_NAMED])}{more}: may be one unit counted twice; they are taken as two. "
+            "Take out the row that stands for none."
+        )
+
+
 def _numbers(used: Mapping[str, FloatArray], i: int) -> dict[str, Any]:
     """Take one unit's numbers; what nobody knows is None."""
     return {column: None if np.isnan(values[i]) else float(values[i]) for column, values in used.items()}
@@ -163,6 +186,8 @@ def _check_units(sheet: Sheet, kind: TextArray, said: Mapping[str, FloatArray]) 
         f"is no tanker's tank (under {small:g} gal): write 2500 or 2,500 for two and a half thousand",
     )  # fmt: skip
     sheet.fault(tank > large, "tank_gal", f"is no fire truck's tank (over {large:,g} gal): is it in liters?")
+    few = (kind == "engine") & (tank >= bounds.ENGINE_TANK.low) & (tank < bounds.ENGINE_TANK.few)
+    sheet.ask(few, "tank_gal", tank, lambda gal: bounds.seldom("gal", gal, bounds.ENGINE_TANK))
     for one, most in bounds.SELDOM_TANK_GAL.items():
         much = (kind == one) & (tank > most) & (tank <= large)
         sheet.ask(much, "tank_gal", tank, partial(_much_tank, one, most))

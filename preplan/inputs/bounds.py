@@ -32,6 +32,8 @@ class Bound:
     """Above it a number is taken, and the user is asked whether it is meant."""
     few: float = 0.0
     """The same below it; 0 is judged elsewhere."""
+    asked: str = "is a digit too many"
+    """What is asked above `seldom`."""
 
 
 APPARATUS: Mapping[str, Bound] = {
@@ -49,7 +51,9 @@ APPARATUS: Mapping[str, Bound] = {
     "supply_hose_ft": Bound(10.0, 50_000.0, "length of supply hose on a truck", seldom=10_000.0, few=50.0),
     "supply_hose_in": Bound(1.0, 13.0, "diameter of supply hose", "the largest fire hose is 12 in, " + MEMORY),
 }
-STATIONS: Mapping[str, Bound] = {"turnout_min": Bound(0.0, 60.0, "turnout of a station", few=1.0)}
+STATIONS: Mapping[str, Bound] = {
+    "turnout_min": Bound(0.0, 60.0, "turnout of a station", seldom=19.0, few=1.0, asked="is it seconds"),
+}
 FILL_SITES: Mapping[str, Bound] = {
     "fill_gpm": Bound(10.0, 20_000.0, "rate into one tanker", seldom=2500.0, few=100.0),
     "site_gpm": Bound(10.0, 100_000.0, "rate of a fill site", seldom=10_000.0, few=100.0),
@@ -78,6 +82,8 @@ CLOSURES: Mapping[str, Bound] = {
     "max_height_ft": Bound(5.0, 40.0, "height limit of a road"),
     "max_width_ft": Bound(5.0, 60.0, "width limit of a road"),
 }
+ENGINE_TANK = Bound(1.0, 20_000.0, "tank of an engine", few=100.0)
+"""Few have none at all, which is said by 0; of large ones `SELDOM_TANK_GAL` asks."""
 SELDOM_TANK_GAL: Mapping[str, float] = {"engine": 1500.0, "tanker": 5000.0, "pumper-tanker": 5000.0}
 """Larger tanks are possible, and seldom (this program's careful bounds): liters are four times as many."""
 TRUCK_LB = 45_000.0
@@ -124,7 +130,7 @@ def seldom(unit: str, value: float, bound: Bound) -> str:
     if not bound.seldom < value <= bound.high:
         return ""
     most = f"{_plain(bound.seldom)} {unit}".rstrip()
-    return f"is much for the {bound.thing}, seldom above {most}: is a digit too many? It is taken as it is"
+    return f"is much for the {bound.thing}, seldom above {most}: {bound.asked}? It is taken as it is"
 
 
 def _plain(value: float) -> str:

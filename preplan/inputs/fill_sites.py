@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import islice
 from typing import Any
 
 import numpy as np
 
 from preplan.inputs import bounds, cells
 from preplan.inputs.sheet import Sheet
+from preplan.inputs.whereabouts import FT_PER_DEG
 from preplan.records import FILL_SITE_KINDS, FillSite, FloatArray, TextArray
 from preplan.rules import ShuttleRules
 
@@ -53,6 +56,11 @@ GREATEST_LIFT_FT = 33.0
 """The atmosphere lifts water 33.9 ft at sea level; no draft reaches it."""
 EARLIEST_TEST = "1950"
 """No flow test that a plan may lean on is older (this program's careful bounds)."""
+
+ONE_WATER_FT = 100.0
+"""Sites so near each other are asked about whether they are one water (this program's choice)."""
+MOST_PAIRS = 5
+"""Pairs of such sites that a note names; the rest is counted."""
 
 _OF_SOURCE = ("storage_gal", "refill_gpm")
 _OF_CONNECTION = ("site_gpm", "low_gpm")
@@ -128,6 +136,7 @@ def read_fill_sites(sheet: Sheet, rules: ShuttleRules, date: str = "") -> tuple[
 
     sites = [site(i) for i in np.flatnonzero(sheet.good).tolist()]
     _note_names(sheet, sites)
+    _note_one_water(sheet, sites)
     return tuple(sorted(_shared(sheet, sites), key=lambda one: one.site_id))
 
 
@@ -185,6 +194,31 @@ def _note_names(sheet: Sheet, sites: Iterable[FillSite]) -> None:
         if len(alike) > 1:
             ids = ", ".join(one.site_id for one in alike)
             sheet.note(f"{ids} have one name, '{alike[0].name}': crews tell them apart by number alone")
+
+
+def _note_one_water(sheet: Sheet, sites: Iterable[FillSite]) -> None:
+    """Note sites on one spot that share no source: a row that stands twice is else its own backup."""
+    pairs = _too_near([one for one in sites if one.in_service])
+    if not pairs:
+        return
+    said = [f"{one.site_id} and {other.site_id} lie {far_ft:.0f} ft apart" for one, other, far_ft in pairs[:MOST_PAIRS]]
+    more = f", and {len(pairs) - MOST_PAIRS:,} more pairs as near" * (len(pairs) > MOST_PAIRS)
+    sheet.note(
+        f"{', '.join(said)}{more}: if they are one water, give both one source_id, or take one out: else each counts "
+        "as the other's backup."
+    )
+
+
+def _too_near(sites: Sequence[FillSite]) -> list[tuple[FillSite, FillSite, float]]:
+    """Pair each site with the first before it that is as near in some month and on another source, and the feet."""
+    pairs = []
+    lon, lat = (np.array([getattr(one, axis) for one in sites], dtype=np.float64) for axis in ("lon", "lat"))
+    for i, one in enumerate(sites):
+        far_ft = FT_PER_DEG * np.hypot((lon[:i] - one.lon) * math.cos(math.radians(one.lat)), lat[:i] - one.lat)
+        near = (j for j in np.flatnonzero(far_ft <= ONE_WATER_FT).tolist())
+        others = (j for j in near if sites[j].source != one.source and sites[j].months & one.months)
+        pairs += [(sites[j], one, float(far_ft[j])) for j in islice(others, 1)]
+    return pairs
 
 
 def _said(value: float, *, default: bool) -> bool:

@@ -18,8 +18,13 @@ CLASS_GPM: Mapping[str, float] = {"AA": 1500.0, "A": 1000.0, "B": 500.0, "C": 25
 (below 500), which has no least, half of its most (this program's careful choice)."""
 OUT_NAMED = 20
 """Hydrants that a note names of those that are not counted."""
-_NO_MAIN = re.compile(r"\bdry\b(?!\W*barrel)|\b(?:draft|suction|cistern|pond|static)", re.IGNORECASE)
+_NO_MAIN = re.compile(r"\bdry(?:\b|hyd)(?!\W*barrel)|\bd\W?h\b|\b(?:draft|suction|cistern|pond|static)", re.IGNORECASE)
 """Kinds without a main behind them (common practice, no source): a dry barrel drains itself, and is on one."""
+_ON_MAIN = re.compile(
+    r"hyd|barrel|\b(?:fh|fire|wet|mains?|municipal|city|public|pressur\w+|pillar|underground|wall|pipe|post)\b",
+    re.IGNORECASE,
+)
+"""Words for a hydrant of a main: those of OpenStreetMap's tag and of common tables."""
 
 
 def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
@@ -55,12 +60,17 @@ def read_hydrants(sheet: Sheet, rules: HydrantRules) -> HydrantTable:
 
 def _without_main(sheet: Sheet) -> BoolArray:
     """Mark the rows (rows,) whose kind has no pressure: beside one of them an address still needs tankers."""
-    kinds = sheet.text("kind").tolist()
-    if codes := sorted({kind for kind in kinds if kind.isdecimal()}):
-        named = ", ".join(codes[:OUT_NAMED])
-        header = sheet.header("kind")
-        sheet.note(f"{header} has codes ({named}): does one mean a dry hydrant? Take those rows out; all are counted.")
-    return np.array([_NO_MAIN.search(kind) is not None for kind in kinds], dtype=np.bool_)
+    kinds = {kind: kind.replace("_", " ") for kind in sheet.text("kind").tolist()}
+    known = {*cells.NOT_KNOWN, ""}
+    no_main = {kind for kind, words in kinds.items() if _NO_MAIN.search(words)}
+    on_main = {kind for kind, words in kinds.items() if _ON_MAIN.search(words) or words.casefold() in known}
+    if strange := sorted(kinds.keys() - no_main - on_main):
+        named = ", ".join(strange[:OUT_NAMED]) + ", ..." * (len(strange) > OUT_NAMED)
+        sheet.note(
+            f"{sheet.header('kind')} has codes or words not known here ({named}): does one mean a dry hydrant? Take "
+            "those rows out; all are counted."
+        )
+    return np.isin(sheet.text("kind"), list(no_main))
 
 
 def _note_left_out(sheet: Sheet, which: BoolArray, said: str) -> None:

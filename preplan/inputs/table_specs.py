@@ -52,7 +52,11 @@ OUT_OF_SERVICE = (
 )  # fmt: skip
 SERVICE_BESIDE = "in_service beside "
 """How the name begins of a column whose no counts beside `in_service`; its place in the table follows."""
-SEASONS = ("season", "seasons", "months_available", "available_months", "months_open")
+SEASONS = ("season", "seasons", "months_available", "available_months", "months_open", "open_months")
+SHUT = tuple(
+    form for word in ("closed", "frozen", "shut", "unavailable") for form in (word, f"{word}_months", f"months_{word}")
+)
+"""Headers that say when a site cannot be used."""
 NOTES = ("note", "remarks", "comments")
 
 _GEOMETRY_FOR_PLACE = {"lon": (("geometry",),), "lat": (("geometry",),)}
@@ -92,7 +96,7 @@ FILL_SITES = TableSpec(
         "fill_gpm": ("flow", "rate", "fill_rate", "capacity_gpm", "yield_gpm", "capacity"),
         "storage_gal": ("volume", "volume_gal", "capacity_gal", "gallons"),
         "low_gpm": ("drought", "low_water", "summer_gpm", "summer_flow"),
-        "months": ("available", "availability", "seasonal", "winter", "year_round", "closed_months"),
+        "months": ("available", "availability", "seasonal", "winter", "year_round"),
         "positions": ("spots", "trucks", "ports", "outlets", "connections"),
         "turnaround": ("turn", "turning", "turn_around", "access"),
         "lift_ft": ("head", "head_ft", "draft_ft", "suction_lift"),
@@ -100,6 +104,11 @@ FILL_SITES = TableSpec(
         "connection": ("thread", "threads", "fitting", "coupling"),
         "in_service": OUT_OF_SERVICE,
     },
+    advice=dict.fromkeys(
+        SHUT,
+        "it says the reverse of months: write the months in which the site can be USED in a column months, such as "
+        "4-11; a site without them is taken as usable all year",
+    ),
 )  # fmt: skip
 STATIONS = TableSpec(
     required=("station_id", "name", "lon", "lat"),

@@ -20,7 +20,7 @@ BEYOND_MI: Mapping[str, float] = {"hydrants": 5.0, "bridges": 50.0}
 """None that counts lies so far beyond all addresses (common sense, no source)."""
 MI_PER_DEG = 69.0
 """Miles in a degree of latitude, for a rough distance only."""
-_FT_PER_DEG = 5280.0 * MI_PER_DEG
+FT_PER_DEG = 5280.0 * MI_PER_DEG
 ONE_POINT_ROWS = 20
 """From so many addresses on they do not all lie on one point (common sense, no source)."""
 SHARED_ROWS = 5
@@ -185,7 +185,7 @@ def _coarse(places: Places) -> list[str]:
             most for rows, most in COARSE if len(lon) >= rows and _has_decimals(most, lon) and _has_decimals(most, lat)
         )
         if most := next(few, 0):
-            rule = f"no place here has more than {most} decimals of a degree, some {_FT_PER_DEG / 10**most:,.0f} ft"
+            rule = f"no place here has more than {most} decimals of a degree, some {FT_PER_DEG / 10**most:,.0f} ft"
             remedy = "were they rounded? Give five decimals or more"
             notes.append(str(Finding(file=places.sheets[role].file, column="lon, lat", rule=rule, remedy=remedy)))
     return notes
