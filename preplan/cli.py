@@ -7,11 +7,11 @@ import os
 import sys
 import traceback
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import wraps
 from json import dumps
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -59,7 +59,22 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal without a letter prints its code instead of failing
             stream.reconfigure(errors="backslashreplace")
-    app(prog_name="preplan")
+    try:
+        app(prog_name="preplan")
+    except OSError as error:  # what else the system refuses is told by the rooms: this is of the output
+        if os.environ.get(TRACEBACK_VARIABLE):
+            raise
+        _output_lost(error)
+
+
+def _output_lost(error: OSError) -> NoReturn:
+    """Say that what was to be printed is lost, and keep Python from trying it again, and saying so, at its end."""
+    with suppress(OSError):  # it may be stderr that cannot be written
+        typer.echo(f"cannot write the output: {error.strerror or error}", err=True)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        os.dup2(nowhere, stream.fileno())
+    sys.exit(EXIT_FAILED)
 
 
 def _print_version(asked: bool) -> None:
@@ -194,7 +209,8 @@ def columns(
     with _exit_status():
         from preplan.by_hand import columns_command  # noqa: PLC0415 - the tables' room is slow to import
 
-        typer.echo(columns_command.columns(table))
+        said = columns_command.columns(table)
+    typer.echo(said)
 
 
 @app.command(short_help="List every rule that the district file may set.")

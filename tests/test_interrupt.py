@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import random
@@ -30,6 +31,7 @@ PAIRS = 67 if NIGHT else 5
 """Folders in which a run is killed three times: 201 moments in a night, 15 in every run."""
 STOPPED_AT = range(11)
 """Stages at which Ctrl-C comes."""
+SHUTTLE = "shuttle --tank 2000 --miles-out 2 --miles-back 2"
 BUSY = "while True: sum(range(1000))"
 """What keeps a processor from everybody else."""
 
@@ -201,6 +203,18 @@ def test_the_disk_fills_up(first: tuple[Path, list[str]], tmp_path: Path) -> Non
         assert {path.name for path in disk.iterdir()} <= {"out", "out.cache"}
     finally:
         subprocess.run(["umount", disk], check=True)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("asked", ["rules", "columns", "--version", "--help", SHUTTLE])
+def test_output_that_a_full_disk_does_not_take(asked: str) -> None:
+    """One line and a status of its own: a script must not take half a list for the whole, nor report a fault."""
+    with Path("/dev/full").open("w") as full:
+        run = subprocess.run(
+            [sys.executable, "-m", "preplan", *asked.split()],
+            cwd=REPOSITORY, stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False,
+        )  # fmt: skip
+    assert (run.returncode, run.stderr) == (1, f"cannot write the output: {os.strerror(errno.ENOSPC)}\n")
 
 
 def test_two_runs_at_once(first: tuple[Path, list[str]], tmp_path: Path) -> None:
