@@ -20,6 +20,8 @@ M_PER_MI = 1609.344
 """Metres in a mile, exact."""
 FT_PER_MI = 5280.0
 """Feet in a mile."""
+MI_PER_DEG = 69.0
+"""Miles in a degree of latitude, for a rough distance only."""
 FT_PER_M = 1.0 / M_PER_FT
 """Feet in a metre."""
 MM_PER_IN = 25.4

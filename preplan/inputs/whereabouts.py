@@ -13,14 +13,13 @@ from preplan.errors import Finding
 from preplan.inputs.degrees import FAR_DEG, NEAR_DEG
 from preplan.inputs.sheet import Sheet
 from preplan.records import AddressTable, BridgeTable, FillSite, FloatArray, HydrantTable, Station
+from preplan.units import FT_PER_MI, MI_PER_DEG
 
 FAR_MI = 150.0
 """No fill site or station that serves a district lies so far from its middle (common sense, no source)."""
 BEYOND_MI: Mapping[str, float] = {"hydrants": 5.0, "bridges": 50.0}
 """None that counts lies so far beyond all addresses (common sense, no source)."""
-MI_PER_DEG = 69.0
-"""Miles in a degree of latitude, for a rough distance only."""
-FT_PER_DEG = 5280.0 * MI_PER_DEG
+FT_PER_DEG = FT_PER_MI * MI_PER_DEG
 ONE_POINT_ROWS = 20
 """From so many addresses on they do not all lie on one point (common sense, no source)."""
 SHARED_ROWS = 5

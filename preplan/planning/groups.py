@@ -24,6 +24,7 @@ from preplan.records import AddressTable, BoolArray, FloatArray, IntArray, RoadL
 from preplan.roads.paths import Crossing, Junctions, cross_street, directions
 from preplan.roads.street_names import address_street, normalise
 from preplan.street_words import called
+from preplan.units import MI_PER_DEG
 
 MOST_APART_MIN = 1.5
 """Round trips of one card differ by no more than this (this program's careful choice)."""
@@ -32,7 +33,6 @@ MOST_APART_FIRST_MIN = 1.5
 NAMESAKE_MI = 2.0
 """A house takes the map's name of its street from houses on that road this near: a county has several Mill Roads (this
 program's choice)."""
-_MI_PER_DEGREE = 69.0
 MOST_APART_FT = 300.0
 """Driveways of one card differ by no more than this: three lengths of hose (this program's careful choice)."""
 MOST_BELOW_GPM = 15.0
@@ -125,7 +125,7 @@ def _near_namesake(addresses: AddressTable, key: list[str], stands: BoolArray) -
     near, rows_of = stands.copy(), defaultdict[str, list[int]](list)
     for row, street in enumerate(key):
         rows_of[street].append(row)
-    miles = np.column_stack([addresses.lon * np.cos(np.radians(addresses.lat)), addresses.lat]) * _MI_PER_DEGREE
+    miles = np.column_stack([addresses.lon * np.cos(np.radians(addresses.lat)), addresses.lat]) * MI_PER_DEG
     for rows in map(np.array, rows_of.values()):
         those = rows[stands[rows]]
         if those.size:
