@@ -618,3 +618,17 @@ def held_later(address: int, *, from_min: float, gpm: float, steady_gpm: float |
         gpm=np.array([gpm]),
         steady_gpm=np.array([steady]),
     )
+
+
+def turning_past(plan: Plan, trip: int) -> Plan:
+    """Let the empty leg of a trip go on as the loaded one comes, to turn round and drive all of that again."""
+    (out, back), forest = plan.trip_rows(trip), plan.forest
+    longer = replace(
+        forest,
+        segment=np.append(forest.segment, forest.segment[out[-1]]).astype(np.int32),
+        forward=np.append(forest.forward, forest.forward[out[-1]]),
+        parent=np.append(forest.parent, back[0]).astype(np.int32),
+    )
+    leaf = plan.trips.back_leaf.copy()
+    leaf[trip] = len(forest)
+    return replace(plan, forest=longer, trips=replace(plan.trips, back_leaf=leaf))

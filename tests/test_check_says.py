@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +35,16 @@ def test_addresses_that_join_no_road_are_counted_and_the_farthest_is_named(tmp_p
     assert miles == pytest.approx((0.72 - 0.09) * 69.17 * np.cos(np.radians(44.0)), rel=0.02)
     assert "the farthest is G2 (row 3)" in said
     assert "no row is at fault" in said
+
+
+@pytest.mark.parametrize(("method", "told"), [("given", True), ("nfpa1142", False)])
+def test_rows_that_give_no_flow_where_the_table_is_to_give_it_are_counted(
+    tmp_path: Path, method: str, *, told: bool
+) -> None:
+    """A column that was forgotten became 500 gpm for everybody, without a word."""
+    one = replace(SmallDistrict(), toml=f'{SmallDistrict().toml}\n[required_flow]\nmethod = "{method}"\n')
+    said = check(one, tmp_path)
+    assert ("9 of 9 rows give no required_gpm: 500 gpm is taken for each" in said) == told
 
 
 @pytest.mark.parametrize(("north_deg", "told"), [(0.0005, False), (0.002, True)])

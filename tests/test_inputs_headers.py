@@ -302,6 +302,7 @@ def matched(role: str, further: str) -> tuple[dict[str, int], tuple[str, ...]]:
         ("max_mph", "vmax_km_h", "'km'"), ("length_ft", "length in feet", ""),
         ("length_ft", "M", ""), ("length_ft", "length_m_ft", ""),
         ("width_ft", "WIDE", ""), ("max_mph", "TOP_KPH", "'kph'"),
+        ("turnout_min", "turnout_sec", "'sec'"), ("turnout_min", "turnout (minutes)", ""),
     ],
 )  # fmt: skip
 def test_a_mapped_header_that_names_another_unit_is_refused(ours: str, theirs: str, told: str) -> None:

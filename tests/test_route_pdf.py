@@ -19,7 +19,7 @@ from preplan.render.driving_words import directions
 from preplan.render.route_pdf import Subject
 from preplan.render.scene import Box
 
-from .example_plan import example_plan
+from .example_plan import example_plan, turning_past
 from .plan_checks import SAMPLE, plan_of
 
 LINE = np.array([[0.0, 0.0], [1000.0, 0.0], [1000.0, 1000.0]])
@@ -55,20 +55,6 @@ def test_an_inset_keeps_the_last_feet_in_and_the_first_out() -> None:
     assert near.out_ft.tolist() == [[1000.0, 700.0], [1000.0, 1000.0]]
     assert near.back_ft.tolist() == [[1000.0, 1000.0], [1000.0, 700.0]]
     assert route_pdf.near_dump(Subject(()), 300.0).out_ft is None
-
-
-def turning_past(plan: Plan, trip: int) -> Plan:
-    """Let the empty leg of a trip go on as the loaded one comes, to turn round and drive all of that again."""
-    (out, back), forest = plan.trip_rows(trip), plan.forest
-    longer = replace(
-        forest,
-        segment=np.append(forest.segment, forest.segment[out[-1]]).astype(np.int32),
-        forward=np.append(forest.forward, forest.forward[out[-1]]),
-        parent=np.append(forest.parent, back[0]).astype(np.int32),
-    )
-    leaf = plan.trips.back_leaf.copy()
-    leaf[trip] = len(forest)
-    return replace(plan, forest=longer, trips=replace(plan.trips, back_leaf=leaf))
 
 
 def test_a_way_back_is_told_as_such_where_it_leaves_the_way_out_but_briefly() -> None:

@@ -12,6 +12,7 @@ from preplan.inputs import bounds, cells
 from preplan.inputs.addressing import composed, number_and_street, same_words
 from preplan.inputs.sheet import Sheet
 from preplan.records import AddressTable, FloatArray, IntArray, TextArray
+from preplan.rules import RequiredFlowRules
 
 LARGEST_NUMBER = 999_999
 """Largest house number of the open address standards."""
@@ -85,6 +86,16 @@ def read_addresses(sheet: Sheet) -> AddressTable:
         row=sheet.row[kept],
         **{name: values[kept] for name, values in numbers.items()},
     )
+
+
+def note_not_given(sheet: Sheet, addresses: AddressTable, rules: RequiredFlowRules) -> None:
+    """Say, where the table itself is to give the required flow, at how many rows it does not, and what is taken."""
+    count = int((np.isnan(addresses.required_gpm) & np.isnan(addresses.required_gal)).sum())
+    if rules.method == "given" and count:
+        sheet.note(
+            f"{count:,} of {len(addresses):,} rows give no required_gpm: {rules.default_gpm:g} gpm is taken for "
+            "each ([required_flow] default_gpm)."
+        )
 
 
 def _check_volume(sheet: Sheet, numbers: Mapping[str, FloatArray]) -> None:

@@ -21,6 +21,7 @@ OTHER_UNITS: Mapping[str, tuple[str, ...]] = {
     "gal": ("l", "ltr", "litres", "liters", "litre", "liter", "m3"),
     "gpm": ("lpm", "lps", "litres", "liters"),
     "mph": ("km", "kmh", "kph", "kmph"),
+    "min": ("sec", "secs", "second", "seconds", "hr", "hrs", "hour", "hours"),
     "sqft": ("sqm", "m2"),
 }
 """Words of a header, behind its first, that name another unit than the column's name (this program's choice)."""

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from preplan.errors import Finding, InputError, InvariantError
-from preplan.inputs.addresses import read_addresses
+from preplan.inputs.addresses import note_not_given, read_addresses
 from preplan.inputs.apparatus import fleet_findings, read_apparatus, read_stations
 from preplan.inputs.bridges import read_bridges
 from preplan.inputs.closures import read_closures
@@ -52,6 +52,7 @@ def read_inputs(district_file: Path) -> Inputs:
     rules = said.district.rules
 
     addresses = read_addresses(sheets["addresses"])
+    note_not_given(sheets["addresses"], addresses, rules.required_flow)
     hydrants = read_hydrants(sheets["hydrants"], rules.hydrants)
     sites = read_fill_sites(sheets["fill_sites"], rules.shuttle, said.district.date)
     stations = read_stations(sheets["stations"], rules.apparatus)
