@@ -74,8 +74,8 @@ def test_a_numbered_route_is_no_street_of_a_town_that_it_runs_along() -> None:
 
 def test_a_house_far_from_its_namesake_keeps_the_name_of_its_table() -> None:
     """A county has a Mill Road in every town: one is the map's Mill Street, three miles on nobody knows it as that."""
-    houses = ((0.0, "MILL RD"), (0.0, "MILL RD"), (1500.0, "MILL RD"), (6000.0, "MILL RD"))
-    assert named(*houses, town=HAMLET) == ["Mill Street"] * 3 + ["MILL RD"]
+    houses = ((0.0, "MILL RD"), (0.0, "MILL RD"), (3100.0, "MILL RD"), (3300.0, "MILL RD"), (6000.0, "MILL RD"))
+    assert named(*houses, town=HAMLET) == ["Mill Street"] * 3 + ["MILL RD"] * 2, "two miles are 3,219 m"
 
 
 def test_who_names_no_road_takes_the_nearest_and_never_another_s() -> None:

@@ -728,12 +728,14 @@ def test_a_backup_s_later_flow_is_told_on_the_map_as_on_the_card(browser: Browse
     later = later_gpm(held * draw.choice([1.0, 1.2, 1.3, 3.0], there.shape), held, plan.needs.required_gpm[:, None])
     steady = np.where(held == 0.0, draw.choice([0.0, 8.0, 340.0], there.shape), later)
     drawn = replace(plan, levels=replace(plan.levels, backup_gpm=held, backup_steady_gpm=steady))
-    for one in (plan, drawn):
-        check_backups(browser, tmp_path, one, 10 if one is drawn else 1)
+    for one, least in ((plan, 1), (drawn, 10)):
+        seen = backups_told_later(browser, tmp_path, one)
+        assert seen["some"] >= least
+        assert seen["nothing"]
 
 
-def check_backups(browser: Browser, folder: Path, plan: Plan, least: int) -> None:
-    """Hold what a map says of every backup against the words of the card, so many of those that hold some at least."""
+def backups_told_later(browser: Browser, folder: Path, plan: Plan) -> Counter[str]:
+    """Hold what a map says of every backup against the words of the card; count those that bring more later."""
     file = folder / "map.html"
     file.write_text(map_html.map_page(plan), encoding="utf-8")
     page = opened(browser, file.as_uri()).page
@@ -757,8 +759,7 @@ def check_backups(browser: Browser, folder: Path, plan: Plan, least: int) -> Non
             if " later " in said:
                 assert said.partition(" later ")[2] == later.partition(" later ")[2].partition(";")[0]
                 seen["some" if flows[0] > 1.0 else "nothing"] += 1
-    assert seen["some"] >= least
-    assert seen["nothing"]
+    return seen
 
 
 def shut_in(plan: Plan, trip: int) -> set[int]:

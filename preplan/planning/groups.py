@@ -101,18 +101,12 @@ def name_roads(addresses: AddressTable, frontages: FrontageTable, roads: RoadTab
     meant = _commonest((k, normalise(name)) for k, name, it in zip(key, mapped.tolist(), own, strict=True) if it and k)
     known = {normalise(name) for name in set(mapped.tolist()) if name}
     meant = {k: name for k, name in meant.items() if k not in known}
-    near = _near_namesake(
-        addresses,
-        key,
-        np.array(
-            [it and meant.get(k) == normalise(name) for k, name, it in zip(key, mapped.tolist(), own, strict=True)],
-            dtype=np.bool_,
-        ),
+    names = [normalise(name) for name in mapped.tolist()]
+    stands = np.array(
+        [it and meant.get(k) == name for k, name, it in zip(key, names, own, strict=True)], dtype=np.bool_
     )
-    key = [
-        (meant.get(k, k) if it else k) if k else normalise(name)
-        for k, name, it in zip(key, mapped.tolist(), near.tolist(), strict=True)
-    ]
+    near = _near_namesake(addresses, key, stands).tolist()
+    key = [meant[k] if there else k or name for k, name, there in zip(key, names, near, strict=True)]
     rows = list(zip(key, given, mapped.tolist(), own.tolist(), strict=True))
     spelling = _commonest((k, name) for k, name, _, _ in rows)
     spelling |= _commonest((k, name) for k, name, _, _ in rows if normalise(name) == k)
@@ -125,7 +119,8 @@ def _near_namesake(addresses: AddressTable, key: list[str], stands: BoolArray) -
     near, rows_of = stands.copy(), defaultdict[str, list[int]](list)
     for row, street in enumerate(key):
         rows_of[street].append(row)
-    miles = np.column_stack([addresses.lon * np.cos(np.radians(addresses.lat)), addresses.lat]) * MI_PER_DEG
+    narrow = np.cos(np.radians(addresses.lat.mean()))  # one for all: a house due north lies no farther east for it
+    miles = np.column_stack([addresses.lon * narrow, addresses.lat]) * MI_PER_DEG
     for rows in map(np.array, rows_of.values()):
         those = rows[stands[rows]]
         if those.size:

@@ -294,7 +294,7 @@ class Facts:
 
     @property
     def turns_here(self) -> bool:
-        """Tell whether tankers turn round at the dump site."""
+        """Tell whether tankers turn round on the spot, where they dump."""
         return bool(self.plan.trips.turn_at_dump[self.cell("trip")])
 
     @property

@@ -516,7 +516,9 @@ def _take_places(g: Ground, trucks: Records, site: Site, at: int, now: float, bo
 def _next_change(trucks: Records, site: Site, at: int, rates: FloatArray, net_gpm: float) -> float:
     """Give the minute at which somebody is full, begins to pump or may take a place, or the source is empty."""
     now = site.level_min
-    then = now + site.level_gal / -net_gpm if net_gpm < 0 and site.level_gal > 0 else math.inf
+    then = math.inf
+    if net_gpm < 0 and site.level_gal > 0:  # an instant at least, lest the clock stand still over a last drop
+        then = now + max(site.level_gal / -net_gpm, INSTANT_MIN)
     for who in range(len(trucks)):
         truck: Truck = trucks[who]
         if truck.site != at:
