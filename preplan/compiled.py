@@ -34,7 +34,7 @@ def kept(function: F) -> F:
     """Compile a function that Python calls, and keep the machine code of it and of all that it calls.
 
     It is kept beside the compiled Python of its file, or in the user's own cache where that may not be written to.
-    What the function calls of ours stands in the same file; its numbers may come from others.
+    What the function calls of ours, and its numbers, may come from other files.
     """
     made: Any = compiled(function)
     code = ""
@@ -43,7 +43,7 @@ def kept(function: F) -> F:
         # Its files bear this name: code that another version of the source left there is never taken for this one's.
         function.__qualname__ = f"{function.__name__}-{code}"
         made = numba.njit(function, error_model="numpy", cache=True) if numba else function
-    except (OSError, RuntimeError):
+    except (KeyError, OSError, RuntimeError):
         pass  # no source file, or no folder that it may write to: each run compiles anew
     ready: set[tuple[Any, ...]] = set()
 
@@ -73,13 +73,26 @@ def _kind(value: Any) -> object:
 
 
 def _digest(function: Callable[..., Any]) -> str:
-    """Digest what machine code follows from: the source of the function's file and of this one, and its numbers.
+    """Digest what machine code follows from: the source of the function's file, of those it calls and of this one.
 
-    Numbers that the file takes from others are part of the code; records are told apart by their layout.
+    And the numbers in them, which they may take from others; records are told apart by their layout.
     """
-    numbers = {name: repr(value) for name, value in function.__globals__.items() if isinstance(value, int | float)}
-    files = (Path(inspect.getfile(one)).read_bytes() for one in (function, compiled))
-    return blake2b(b"".join([*files, repr(sorted(numbers.items())).encode()]), digest_size=8).hexdigest()
+    found = blake2b(Path(inspect.getfile(compiled)).read_bytes(), digest_size=8)
+    for names in _files_of(function):
+        numbers = {name: repr(value) for name, value in names.items() if isinstance(value, int | float)}
+        found.update(Path(names["__file__"]).read_bytes() + repr(sorted(numbers.items())).encode())
+    return found.hexdigest()
+
+
+def _files_of(function: Callable[..., Any]) -> list[dict[str, Any]]:
+    """List the names of each file whose compiled functions a function may call, its own first."""
+    files = [function.__globals__]
+    for names in files:  # grows on the way
+        called = (getattr(value, "py_func", None) for value in names.values())
+        for other in (one.__globals__ for one in called if one is not None):
+            if not any(other is known for known in files):
+                files.append(other)
+    return files
 
 
 def _forget(made: Any, code: str) -> None:

@@ -118,9 +118,7 @@ class ShuttleRules:
     fill_maneuver_min: float = _rule(1.0, "min", "positioning at the fill site, holds no place", COMMON, low=0)
     dump_hookup_min: float = _rule(0.5, "min", "opening and closing at the dump site", COMMON, low=0)
     dump_maneuver_min: float = _rule(1.5, "min", "positioning at the dump site, holds no place", COMMON, low=0)
-    dump_places: int = _rule(
-        1, "", "tankers that can dump at once; above 1 a plan takes up to a second an address", OURS, low=1, high=20
-    )
+    dump_places: int = _rule(1, "", "tankers that can dump at once", OURS, low=1, high=20)
     small_dump_gpm: float = _rule(
         1000.0,
         "gpm",

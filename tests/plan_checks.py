@@ -9,6 +9,7 @@ import hashlib
 import math
 import os
 import pickle
+import shutil
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -33,9 +34,12 @@ from preplan.records import BoolArray, FeatureTable, FloatArray, RoadLimits, Roa
 from preplan.roads.road_names import is_circle
 from preplan.roads.street_names import normalise
 from preplan.units import FT_PER_M, M_PER_MI, MIN_PER_HOUR
+from tests.shared_data import shared
 
 REPO = Path(__file__).resolve().parents[1]
 SAMPLE = REPO / "data_samples" / "millrace"
+EVERY = {"vt_essex_south": 2, "usvi_st_john": 3}
+"""Of these real districts every so manieth address is planned."""
 PLANS = "PREPLAN_TEST_PLANS"
 """Names the folder in which the processes of one test run keep plans for each other."""
 ROUNDING_MI = 1e-6
@@ -43,6 +47,25 @@ ROUNDING_MI = 1e-6
 OFF_ROAD_MI = 0.5
 """Twice what stations and fill sites may stand off the road."""
 _ELLIPSOID = Geod(ellps="WGS84")
+
+
+def real_district(name: str) -> Path:
+    """Give the folder of a real district: of two every second or third address alone, made once in a test run.
+
+    Whole they take a third of the time of all tests; Franklin, as large as either, stays whole.
+    """
+    whole, every = shared("districts", name), EVERY.get(name, 1)
+    if every == 1:
+        return whole
+    folder = Path(os.environ[PLANS]) / name
+    with alone(folder.with_suffix(".copying")):
+        if not folder.exists():
+            part = Path(shutil.copytree(whole, folder.with_suffix(f".{os.getpid()}"), copy_function=shutil.copyfile))
+            part.chmod(0o755)
+            head, *rows = (whole / "addresses.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+            (part / "addresses.csv").write_text("".join([head, *rows[::every]]), encoding="utf-8")
+            part.rename(folder)
+    return folder
 
 
 def plan_of(district_file: Path) -> Plan:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import importlib
 import importlib.util
 import math
 import os
@@ -36,9 +37,10 @@ NO_NUMBA = "sys.modules['numba'] = None"
 ASKED = """
 from preplan.water.timeline_batch import gaps, held_flows
 from preplan.water.timeline_table import CaseTable
-from tests.timeline_cases import random_case
+from tests.timeline_cases import many_places_case, random_case
 
-cases = CaseTable.of([random_case(seed, odd=False, mixed=seed % 2 > 0) for seed in range(40)])
+draws = random_case, many_places_case
+cases = CaseTable.of([draws[seed % 2](seed, mixed=seed % 3 > 0) for seed in range(40)])
 held, found = held_flows(cases), gaps(cases)
 for column in held.uninterrupted_gpm, held.tight_min, found.short_gal, found.mws_by_min:
     print(*map(float.hex, column.tolist()))
@@ -64,6 +66,33 @@ def answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any
         return module.answer
 
     return made
+
+
+def test_code_that_calls_other_source_of_another_file_is_never_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The files that a function calls into, near and far, are part of its machine code, and so are their numbers."""
+    texts = {
+        "far": "@compiled\ndef more(number):\n    return number + {}\n",
+        "near": "from {0}_far import more\n\n@compiled\ndef twice(number):\n    return more(number) * 2\n",
+        "top": "from {0}_near import twice\n\n@kept\ndef answer(number):\n    return twice(number)\n",
+    }
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    monkeypatch.syspath_prepend(str(tmp_path))
+
+    def made(more: int) -> Any:
+        for word, text in texts.items():
+            own = text.format(more if word == "far" else "loops")
+            (tmp_path / f"loops_{word}.py").write_text(f"from preplan.compiled import compiled, kept\n{own}")
+            os.utime(tmp_path / f"loops_{word}.py", (1e9, 1e9))
+            monkeypatch.delitem(sys.modules, f"loops_{word}", raising=False)
+        importlib.invalidate_caches()
+        return importlib.import_module("loops_top").answer
+
+    assert made(1)(10) == 22
+    assert made(2)(10) == 24
+    assert made(1)(10) == 22
+    assert len(_kept(tmp_path, ".nbc")) == 2
 
 
 def _kept(tmp_path: Path, ending: str) -> list[Path]:

@@ -22,7 +22,7 @@ from preplan.rules import Rules
 from preplan.water.timeline_memory import remembering
 from tests.faults.small import TABLES, TOML, TOWER_LANE, SmallDistrict
 from tests.osm_text import one_way_street, street
-from tests.plan_checks import SAMPLE, plan_of, without_cards
+from tests.plan_checks import SAMPLE, plan_of, thinned, without_cards
 from tests.planning_case import hydrants, scene, site
 
 RULES = Rules().roads
@@ -185,9 +185,10 @@ def test_sites_of_all_planned_months_are_planned_like_sites_of_all_months(tmp_pa
 
 
 def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None:
-    """The sample again for each of its seasons alone: where an address keeps its place, the deciding one agrees."""
+    """Half the sample again for each season alone: where an address keeps its place, the deciding one agrees."""
+    half = slice(None, None, 2)
     whole = plan_of(SAMPLE / "district.toml")
-    inputs = read_inputs(SAMPLE / "district.toml")
+    inputs = thinned(read_inputs(SAMPLE / "district.toml"), 2)
     assert inputs.roads.file is not None
     roads = read_osm(inputs.roads.file)
     assert len({id(one) for one in whole.season_limits}) > 1
@@ -200,26 +201,27 @@ def test_a_plan_of_all_months_is_the_worst_of_plans_of_one_season_each() -> None
             alones.append(without_cards(replace(inputs, district=district), *roads))
     for index, (line, alone) in enumerate(zip(whole.seasons, alones, strict=True)):
         assert len(alone.seasons) == 1
-        same = alone.frontages.segment == whole.frontages.segment
-        same &= alone.frontages.along_ft == whole.frontages.along_ft
-        mine = same & (whole.levels.season[:, 0] == index)
+        same = alone.frontages.segment == whole.frontages.segment[half]
+        same &= alone.frontages.along_ft == whole.frontages.along_ft[half]
+        same &= alone.needs.required_gpm == whole.needs.required_gpm[half]  # which asks how near the neighbours are
+        mine = same & (whole.levels.season[half, 0] == index)
         compared += int(mine.sum())
-        assert (alone.answers.status[mine] == whole.answers.status[mine]).all()
+        assert (alone.answers.status[mine] == whole.answers.status[half][mine]).all()
         for name in ("site", "backup", "sustained_gpm", "cycle_min", "used"):
-            np.testing.assert_array_equal(getattr(alone.levels, name)[mine], getattr(whole.levels, name)[mine])
-        np.testing.assert_array_equal(alone.levels.uninterrupted_gpm[same], line.uninterrupted_gpm[same])
-        np.testing.assert_array_equal(alone.levels.backup[same], line.backup_site[same])
-        np.testing.assert_array_equal(alone.levels.backup_gpm[same], line.backup_gpm[same])
+            np.testing.assert_array_equal(getattr(alone.levels, name)[mine], getattr(whole.levels, name)[half][mine])
+        np.testing.assert_array_equal(alone.levels.uninterrupted_gpm[same], line.uninterrupted_gpm[half][same])
+        np.testing.assert_array_equal(alone.levels.backup[same], line.backup_site[half][same])
+        np.testing.assert_array_equal(alone.levels.backup_gpm[same], line.backup_gpm[half][same])
         # by when a level is called: where the season shows the same one, its own minute is no earlier or it is flagged
-        lax = same & whole.answers.in_time() & (whole.levels.season[:, 0] != index)
-        lax &= (alone.answers.status == "higher level") & (alone.answers.level == whole.answers.level)
-        waits = alone.answers.in_time() & (alone.answers.call_by_min >= whole.answers.call_by_min)
+        lax = same & whole.answers.in_time()[half] & (whole.levels.season[half, 0] != index)
+        lax &= (alone.answers.status == "higher level") & (alone.answers.level == whole.answers.level[half])
+        waits = alone.answers.in_time() & (alone.answers.call_by_min >= whole.answers.call_by_min[half])
         for a in np.flatnonzero(lax).tolist():
-            flag = next((one for one in whole.answers.flags[a] if one.code == FIRST_ALARM_IN), None)
+            flag = next((one for one in whole.answers.flags[2 * a] if one.code == FIRST_ALARM_IN), None)
             named = () if flag is None else months_said(str(flag.value)) or ()
-            assert (set(line.months) <= set(named)) == (not waits[a]), whole.addresses.label[a]
+            assert (set(line.months) <= set(named)) == (not waits[a]), whole.addresses.label[2 * a]
         sooner, later = sooner + int((lax & ~waits).sum()), later + int((lax & waits).sum())
-    assert compared > 0.9 * len(whole.addresses)
+    assert compared > 0.9 * len(inputs.addresses)
     assert sooner > 0
     assert later > 10
 

@@ -46,7 +46,7 @@ def golden_called(count: int, minute: float) -> Case:
 
 
 def random_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool = False) -> Case:
-    """Draw a small case. `grid`: quarter minutes, so minutes coincide; `odd`: kinds for the plain account only."""
+    """Draw a small case. `grid`: quarter minutes, so minutes coincide; `odd`: some with two dump places."""
     rng = random.Random(seed)  # noqa: S311 - not for secrets
     fill_gpm = rng.choice([250.0, 500.0, 1000.0])
     number = _numbers(rng, grid=grid)
@@ -105,6 +105,26 @@ def crowded_case(seed: int) -> Case:
         second_positions=rng.choice([1, 2, 3]),
         second_storage_gal=rng.choice([math.inf, 4000.0, 20000.0]),
     )
+
+
+def many_places_case(seed: int, *, mixed: bool | None = None) -> Case:
+    """Draw a small case of two or three dump places, where tankers of many rates share what portable tanks take."""
+    mixed = seed % 4 == 0 if mixed is None else mixed
+    case = (
+        crowded_case(seed)
+        if seed % 3 == 0
+        else (random_case, split_case)[seed % 2](seed, grid=seed % 5 < 2, mixed=mixed)
+    )
+    rng = random.Random(10_000_000 + seed)  # noqa: S311 - not for secrets
+    tankers = tuple(
+        replace(
+            one,
+            dump_gpm=one.dump_gpm * rng.choice([1.0, 0.5, 0.2, 1.5]),
+            dump_hookup_min=one.dump_hookup_min + rng.choice([0.0, 0.0, 0.5, 1.25]),
+        )
+        for one in case.tankers
+    )
+    return replace(case, tankers=tankers, dump_places=rng.choice([2, 2, 3]))
 
 
 def split_case(seed: int, *, odd: bool = True, grid: bool = False, mixed: bool = False) -> Case:

@@ -8,29 +8,13 @@ import numpy as np
 
 from preplan.records import BoolArray, FloatArray
 from preplan.water.timeline_clock import Clock
-from preplan.water.timeline_rounds import (
-    ACTIVE,
-    BOOSTER,
-    DEAD,
-    GROUND,
-    MINUTE,
-    SITE,
-    SLACK,
-    TRUCK,
-    Records,
-    run_accounts,
-)
+from preplan.water.timeline_rounds import run_accounts
+from preplan.water.timeline_state import ACTIVE, BOOSTER, DEAD, GROUND, MINUTE, SITE, SLACK, TRUCK, Records
 from preplan.water.timeline_table import TANKER_WORDS, CaseTable
 
 FIRST_ROOM = 256
 """Notes a case for which there is room at first."""
 Column = TypeVar("Column", FloatArray, BoolArray)
-
-
-def knows(table: CaseTable) -> BoolArray:
-    """Tell which cases can be served tanker by tanker: those with one dump place; others need the plain account."""
-    known: BoolArray = table.dump_places == 1
-    return known
 
 
 class Accounts:
@@ -77,6 +61,7 @@ def _grounds(table: CaseTable, clock: Clock, flow_gpm: FloatArray, trucks: Recor
         ground[word] = getattr(clock, word)
     ground["flow_gpm"], ground["target_gal"] = flow_gpm, table.required_gal
     ground["line_gpm"] = np.minimum(table.draft_gpm, table.supply_gpm)
+    ground["dump_places"] = table.dump_places
     ground["nurse"], ground["hose_ready"] = clock.nurse(table), table.hose_ready_min
     here = np.isfinite(table.arrival_min)
     ground["mixed"] = (here & trucks["self_fill"]).any(axis=1) & (here & ~trucks["self_fill"]).any(axis=1)
@@ -90,7 +75,7 @@ def _grounds(table: CaseTable, clock: Clock, flow_gpm: FloatArray, trucks: Recor
 
 
 def _marks(table: CaseTable, clock: Clock) -> FloatArray:
-    """Lay out what happens by the clock alone, (cases, marks, 4); see `timeline_rounds.MINUTE`."""
+    """Lay out what happens by the clock alone, (cases, marks, 4); see `timeline_state.MINUTE`."""
     cases, tanks = clock.tank_ready.shape
     marks = np.zeros((cases, 5 + tanks, 4))
     minutes = [table.attack_arrival_min, clock.first_water, clock.full, clock.end, clock.tank_ready]

@@ -1,7 +1,6 @@
 """The answers of many timeline cases: the fast way, equal to `preplan.water.timeline`.
 
-Cases run compiled (`timeline_rounds`); those of several dump places, which this does not know, go to the plain account
-one by one. Equal cases are computed once.
+Cases run compiled (`timeline_rounds`). Equal cases are computed once.
 """
 
 from __future__ import annotations
@@ -18,9 +17,8 @@ import numpy as np
 from preplan.plan_cards import Strip
 from preplan.records import BoolArray, Columns, FloatArray, joined
 from preplan.water.shuttle import LIMIT_CODE, NO_LIMIT, CodeArray
-from preplan.water.timeline import GAP_MIN, Surge, account, answer, held_flow, strip
-from preplan.water.timeline_accounts import Accounts, knows
-from preplan.water.timeline_case import NEVER
+from preplan.water.timeline import GAP_MIN
+from preplan.water.timeline_accounts import Accounts
 from preplan.water.timeline_clock import Clock, Rows
 from preplan.water.timeline_diary import strips_of
 from preplan.water.timeline_events import INSTANT_MIN
@@ -229,15 +227,7 @@ def strips(table: CaseTable, unit_ids: Sequence[str]) -> list[Strip]:
     drawn: list[Strip] = []
     for first in range(0, len(table), PIECE_CASES):
         part = table.rows(slice(first, first + PIECE_CASES))
-        known, clock = knows(part), Clock(part)
-        ends = clock.end.copy()
-        clock.end[~known] = np.inf  # leaves them to the plain account
-        run = Accounts(part, clock, part.required_gpm, noting=True)
-        clock.end[:] = ends
-        some = strips_of(run, part, unit_ids)
-        for row in np.flatnonzero(~known).tolist():
-            some[row] = strip(account(part.case(row, unit_ids)))
-        drawn += some
+        drawn += strips_of(Accounts(part, Clock(part), part.required_gpm, noting=True), part, unit_ids)
     return drawn
 
 
@@ -295,14 +285,13 @@ def _distinct(table: CaseTable) -> tuple[FloatArray, Rows, Rows]:
 
 
 def _held_piece(table: CaseTable) -> HeldTable:
-    known = knows(table)
     clock = Clock(table)
     most = np.minimum(np.minimum(table.draft_gpm, table.supply_gpm), NO_BOUND_GPM)
     search = Search(most)
     code = np.full(len(table), NO_LIMIT, dtype=np.int8)
     runs = np.isfinite(clock.end) & (table.required_min > 0)
     code[~np.isfinite(clock.end)] = LIMIT_CODE["engines"]
-    search.done[~(known & runs)] = True
+    search.done[~runs] = True
     for _ in range(MOST_RUNS):
         rows = np.flatnonzero(~search.done)
         if not rows.size:
@@ -314,10 +303,6 @@ def _held_piece(table: CaseTable) -> HeldTable:
         search.tight_min[none] = clock.full[none]
         tells = (search.gpm[rows] > before) | (before == 0.0)  # else an earlier account is that of the answer
         code[rows] = np.where(tells, _limits(table.rows(rows), run, search, rows), code[rows])
-    for row in np.flatnonzero(~known & runs).tolist():
-        held = held_flow(table.case(row))
-        search.gpm[row], search.tight_min[row] = held.gpm, held.tight_min
-        code[row] = LIMIT_CODE.get(held.limited_by, NO_LIMIT)
     return HeldTable(uninterrupted_gpm=search.gpm, tight_min=search.tight_min, limited_by=code)
 
 
@@ -352,13 +337,11 @@ def _no_fill_engine(table: CaseTable) -> BoolArray:
 
 
 def _gap_piece(table: CaseTable) -> GapTable:
-    known = knows(table)
     clock = Clock(table)
     runs = np.isfinite(clock.end)
-    clock.end[~known] = np.inf  # leaves them to the plain account
     run = Accounts(table, clock, table.required_gpm)
     found, fill_ready = run.ground, run.sites["ready_min"][:, 0]
-    books = GapTable(
+    return GapTable(
         first_water_min=np.where(table.booster_gal > 0.0, _known(clock.first_water), np.nan),
         dump_ready_min=_known(clock.dump_ready),
         fill_ready_min=np.where(fill_ready < clock.end, _known(fill_ready), np.nan),
@@ -375,52 +358,28 @@ def _gap_piece(table: CaseTable) -> GapTable:
         nothing_gal=np.where(runs, found["nothing_gal"], np.nan),
         mws_by_min=found["arrived_by"],
     )
-    for row in np.flatnonzero(~known).tolist():
-        told = answer(table.case(row))
-        for word in (f.name for f in fields(books)):
-            getattr(books, word)[row] = getattr(told, word)
-    return books
 
 
 def _surge_piece(table: CaseTable, gpm: float, minutes: float) -> SurgeTable:
-    known, clock = knows(table), Clock(table)
+    clock = Clock(table)
     runs, demand = np.isfinite(clock.end), np.maximum(table.required_gpm, gpm)
-    stop = np.minimum(clock.full + minutes, clock.end)
-    clock.end[:] = np.where(known, stop, np.inf)  # inf leaves a case to the plain account
+    clock.end[:] = stop = np.minimum(clock.full + minutes, clock.end)
     found = Accounts(table, clock, demand).ground
     dry = found["late_gap"]
     with np.errstate(invalid="ignore"):
         held = np.where(runs, np.where(np.isnan(dry), stop, dry) - clock.full, np.nan)
-    for row in np.flatnonzero(~known & runs).tolist():
-        surge = Surge(start_min=float(clock.full[row]), gpm=gpm, minutes=minutes)
-        held[row] = answer(replace(table.case(row), surge=surge)).surge_min
     return SurgeTable(surge_min=held)
 
 
 def emptied(table: CaseTable) -> BoolArray:
     """Tell which of both fill sites run dry and hold a tanker back under the demand, (cases, 2)."""
-    known, clock = knows(table), Clock(table)
-    clock.end[~known] = np.inf  # leaves them to the plain account
-    run = Accounts(table, clock, table.required_gpm)
-    empty: BoolArray = run.sites["ran_dry"].copy()
-    for row in np.flatnonzero(~known).tolist():
-        case = table.case(row)
-        told = [source.empty_min > 0.0 for source in account(case).sources] if case.end_min < NEVER else []
-        empty[row] = [*told, False, False][:2]
+    empty: BoolArray = Accounts(table, Clock(table), table.required_gpm).sites["ran_dry"]
     return empty
 
 
 def _queue_piece(table: CaseTable) -> QueueTable:
-    known, clock = knows(table), Clock(table)
-    clock.end[~known] = np.inf  # leaves them to the plain account
-    run = Accounts(table, clock, table.required_gpm)
-    said = QueueTable(**{field.name: run.trucks[field.name] for field in fields(QueueTable)})
-    for row in np.flatnonzero(~known).tolist():
-        here = np.flatnonzero(np.isfinite(table.arrival_min[row]))  # the plain account's tankers, in its order
-        told = answer(table.case(row)).queueing
-        for word in (f.name for f in fields(said)):
-            getattr(said, word)[row, here] = [float(getattr(one, word)) for one in told]
-    return said
+    trucks = Accounts(table, Clock(table), table.required_gpm).trucks
+    return QueueTable(**{field.name: trucks[field.name] for field in fields(QueueTable)})
 
 
 def _known(minute: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 from preplan.plan_cards import Nursed, Strip
 from preplan.records import FloatArray
 from preplan.water.timeline_accounts import Accounts
-from preplan.water.timeline_rounds import DRY, DUMP, LEVEL, NOTHING, NURSED
+from preplan.water.timeline_state import DRY, DUMP, LEVEL, NOTHING, NURSED
 from preplan.water.timeline_table import CaseTable
 
 _APART_MIN = 1e-9  # points of time nearer than this are one

@@ -13,7 +13,6 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 
 from preplan.water.timeline import answer
-from preplan.water.timeline_accounts import knows
 from preplan.water.timeline_batch import gaps, held_flows
 from preplan.water.timeline_table import CaseTable
 
@@ -74,7 +73,6 @@ def main() -> None:
     for row in range(len(plain)):
         answer(plain.case(row))
     print(f"plain account: {len(plain) / (time.perf_counter() - start):,.0f} cases/s (flow and gap), one process")
-    print(f"known to the compiled account: {knows(plain).mean():.0%}")
     pieces = [(min(PIECE, addresses - at), at) for at in range(0, addresses, PIECE)]
     start = time.perf_counter()
     if processes > 1:
