@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from pathlib import Path
 
 import pytest
 
 from preplan.errors import Finding, InputError
-from preplan.inputs.district_file import KEYS, read_boundary, read_district
+from preplan.inputs.district_file import KEYS, check_district, read_boundary, read_district
 from preplan.inputs.toml_document import key_lines
 from preplan.records import ALL_MONTHS
 from preplan.rules import Rules
@@ -276,6 +277,37 @@ def test_no_date_stays_empty_and_a_wrong_one_is_a_fault(tmp_path: Path) -> None:
     assert fault(write_folder(tmp_path, district_toml=wrong)).value == "May 2026"
 
 
+def test_a_date_that_is_still_to_come_is_asked_about(tmp_path: Path) -> None:
+    """It stands on every page: a 2027 for 2026 would make old data look new for a year."""
+    ahead = dt.date.today() + dt.timedelta(days=300)  # noqa: DTZ011 - a calendar's year, nobody's clock
+    text = FILES["district.toml"].replace("date = 2026-05-01", f"date = {ahead}")
+    found = check_district(write_folder(tmp_path, district_toml=text))
+    assert found.district.date == str(ahead)
+    (note,) = found.notes
+    assert note.startswith(
+        f"district.toml: line 3: district.date {ahead} lies ahead of this machine's date: is a digit"
+    )
+
+
+@pytest.mark.parametrize(
+    ("rule", "asked"),
+    [
+        ("fill_hookup_min = 60", "is far from the program's own 1 min: are these seconds? It is taken as it is."),
+        ("fill_gpm = 20", "is far from the program's own 500 gpm: is a digit or the unit wrong? It is taken as it is."),
+        ("fill_gpm = 51", ""),
+        ("fill_gpm = 4990", ""),
+        ("fill_hookup_min = 0", ""),
+    ],
+)
+def test_a_rule_far_from_the_program_s_own_is_taken_and_asked_about(tmp_path: Path, rule: str, asked: str) -> None:
+    name, _, value = rule.partition(" = ")
+    text = toml(shuttle=rule)
+    found = check_district(write_folder(tmp_path, district_toml=text))
+    assert getattr(found.district.rules.shuttle, name) == float(value)
+    line = text.splitlines().index(rule) + 1
+    assert found.notes == ((f"district.toml: line {line}: shuttle.{name} {value} {asked}",) if asked else ())
+
+
 def test_levels_at_fault(tmp_path: Path) -> None:
     text = FILES["district.toml"]
     levels = text[text.index("[[response_levels]]") :]
@@ -284,6 +316,7 @@ def test_levels_at_fault(tmp_path: Path) -> None:
         falling: ("response_levels.2.engines", "is fewer than the 2 of a lower level"),
         levels.replace("engines = 2", "engines = 0", 1): ("response_levels.1.engines", "must be at least 1"),
         levels.replace("Level 2", "Level 1"): ("response_levels.2.name", "is the name of another level too"),
+        levels.replace("Level 2", "LEVEL  1"): ("response_levels.2.name", "is the name of another level too"),
         levels.replace("tankers = 4", ""): ("response_levels.2.tankers", "is missing"),
         "": ("response_levels", "at least one level is needed"),
     }

@@ -329,6 +329,13 @@ def test_months_in_which_a_site_is_shut_are_never_taken_for_the_others(header: s
     assert "meant?" not in note
 
 
+def test_capacity_of_a_fill_site_may_be_gallons_or_gallons_a_minute() -> None:
+    """`is fill_gpm meant?` had a cistern of 10,000 gal give 10,000 gpm."""
+    (note,) = matched("fill_sites", "Capacity")[1]
+    assert "gallons held go into a column storage_gal, gallons a minute into one tanker into fill_gpm" in note
+    assert "meant?" not in note
+
+
 def test_headers_that_say_who_is_out_of_service_are_asked_about() -> None:
     """A hydrant table with OPERABLE = No in every row gave hydrants that count."""
     for header in ("OPERABLE", "ENABLED", "USABLE", "WORKING"):

@@ -114,7 +114,7 @@ def check_district(path: Path) -> DistrictFile:
         columns=columns,
         boundary_file=boundary_file,
         findings=tuple(document.findings),
-        notes=tuple(notes),
+        notes=(*notes, *document.notes),
         unread=tuple(file for table, file in found.items() if table not in names),
         candidates=found.get("candidates"),
         names=names,
@@ -164,6 +164,8 @@ def _date(document: Document, value: object) -> str:
         rule = f"lies before {EARLIEST_YEAR} or over {YEARS_AHEAD} years ahead: is a digit of the year wrong?"
         document.fault(("district", "date"), rule, value=value)
         return ""
+    if found > dt.date.today():  # noqa: DTZ011 - the same
+        document.ask(("district", "date"), found, "lies ahead of this machine's date: is a digit wrong? It is printed.")
     return found.isoformat()
 
 
@@ -205,9 +207,14 @@ def _level_name(document: Document, i: int, level: Mapping[str, Any]) -> str:
         return ""
     name = document.text(path, level["name"])
     others = document.data["response_levels"][:i]
-    if name and any(str(other.get("name", "")).strip() == name for other in others):
+    if name and any(_alike(str(other.get("name", ""))) == _alike(name) for other in others):
         document.fault(path, "is the name of another level too", value=name)
     return name
+
+
+def _alike(name: str) -> str:
+    """Bring a name of a level to the form by which crews hear it: no capitals, one blank between words."""
+    return " ".join(name.casefold().split())
 
 
 def _totals(document: Document, key: str, levels: list[dict[str, Any]], *, low: int) -> list[int]:

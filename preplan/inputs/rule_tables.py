@@ -23,6 +23,8 @@ WORDS: Mapping[tuple[str, str], Sequence[str]] = {
     ("required_flow", "method"): ("nfpa1142", "iso", "nfa", "iowa", "given"),
 }
 """Words a rule may take, where it is a word."""
+FAR = 10.0
+"""How many times as much or as little as the program's own number is asked about (this program's choice)."""
 BY_METHOD = "method"
 """`required_min` may be this word instead of a number."""
 _SHARES = ("_fraction", "_share", "_gain")
@@ -92,7 +94,18 @@ def _rule(document: Document, path: KeyPath, rule: Field[Any], value: object) ->
     number = document.number(path, value, low=low, high=high, whole=whole, unit=rule.metadata["unit"])
     if number is None:
         return default
+    _ask_if_odd(document, path, number, rule)
     return int(number) if whole else float(number)
+
+
+def _ask_if_odd(document: Document, path: KeyPath, number: float, rule: Field[Any]) -> None:
+    """Ask about a number that is possible and far from the program's own: seconds for minutes, a digit too many."""
+    own, unit = rule.default, rule.metadata["unit"]
+    if not isinstance(own, int | float) or not own or not number or own / FAR < number < own * FAR:
+        return
+    doubt = "are these seconds" if unit == "min" and number > own else "is a digit or the unit wrong"
+    asked = f"is far from the program's own {f'{own:,g} {unit}'.rstrip()}: {doubt}? It is taken as it is."
+    document.ask(path, number, asked)
 
 
 def _months(document: Document, path: KeyPath, value: object) -> frozenset[int]:

@@ -93,7 +93,7 @@ FILL_SITES = TableSpec(
     },
     instead=_GEOMETRY_FOR_PLACE,
     meant={
-        "fill_gpm": ("flow", "rate", "fill_rate", "capacity_gpm", "yield_gpm", "capacity"),
+        "fill_gpm": ("flow", "rate", "fill_rate", "capacity_gpm", "yield_gpm"),
         "storage_gal": ("volume", "volume_gal", "capacity_gal", "gallons"),
         "low_gpm": ("drought", "low_water", "summer_gpm", "summer_flow"),
         "months": ("available", "availability", "seasonal", "winter", "year_round"),
@@ -104,11 +104,14 @@ FILL_SITES = TableSpec(
         "connection": ("thread", "threads", "fitting", "coupling"),
         "in_service": OUT_OF_SERVICE,
     },
-    advice=dict.fromkeys(
-        SHUT,
-        "it says the reverse of months: write the months in which the site can be USED in a column months, such as "
-        "4-11; a site without them is taken as usable all year",
-    ),
+    advice={
+        **dict.fromkeys(
+            SHUT,
+            "it says the reverse of months: write the months in which the site can be USED in a column months, such "
+            "as 4-11; a site without them is taken as usable all year",
+        ),
+        "capacity": "gallons held go into a column storage_gal, gallons a minute into one tanker into fill_gpm",
+    },
 )  # fmt: skip
 STATIONS = TableSpec(
     required=("station_id", "name", "lon", "lat"),

@@ -39,6 +39,8 @@ class Document:
         """
         self.file = file
         self.findings: list[Finding] = []
+        self.notes: list[str] = []
+        """What is taken, and the user is asked about."""
         self._lines = key_lines(text)
         try:
             self.data: dict[str, Any] = tomllib.loads(text)
@@ -60,6 +62,11 @@ class Document:
         finding = Finding(file=self.file, row=line, column=column, value=_shown(value), rule=rule, remedy=remedy)
         if finding not in self.findings:  # a table that several readers ask for is at fault once
             self.findings.append(finding)
+
+    def ask(self, path: KeyPath, value: object, question: str) -> None:
+        """Keep one question about a value that is taken."""
+        line = self._line_of(path)
+        self.notes.append(f"{self.file}: {f'line {line}: ' if line else ''}{_spoken(path)} {_shown(value)} {question}")
 
     def table(self, *path: str) -> dict[str, Any]:
         """Give a table, empty where the file has none; anything else of that name is a fault."""
