@@ -27,7 +27,7 @@ from preplan.render.map_html import embedded_json, map_page
 from preplan.render.map_pack import lines, pack, steps, whole
 from preplan.render.map_svg import fill_site_table, still_legend, still_map
 from preplan.render.tables import deciding_months
-from tests.example_plan import LABELS, example_plan, split_plan
+from tests.example_plan import LABELS, example_plan, split_plan, turning_past
 from tests.plan_checks import SAMPLE, plan_of
 
 OSM = "https://www.openstreetmap.org/copyright"
@@ -99,6 +99,24 @@ def trip_of(data: dict[str, Any], address: int, site: int) -> int:
     """Find the row of a trip by its address and fill site."""
     addresses = [running(data["along"])[place] for place in running(data["trips"]["place"])]
     return list(zip(addresses, running(data["trips"]["site"]), strict=True)).index((address, site))
+
+
+@pytest.mark.parametrize(("ahead_ft", "turns"), [(20.0, 1), (400.0, 0)])
+def test_a_turn_at_a_dead_end_beside_the_dump_site_is_told_as_one_there(ahead_ft: float, turns: int) -> None:
+    """As the card does: a truck of 30 ft that drives on by 20 turns where it stands."""
+    plan = example_plan()
+    trip = int(plan.levels.trip[0, 0])
+    a, last = int(plan.trips.address[trip]), plan.trip_rows(trip)[0][-1]
+    length_ft = float(plan.roads.length_m[plan.forest.segment[last]]) / 0.3048
+    assert length_ft > ahead_ft
+    fraction = plan.frontages.fraction.copy()
+    fraction[a] = 1.0 - ahead_ft / length_ft if plan.forest.forward[last] else ahead_ft / length_ft
+    trips = replace(plan.trips, turn_at_dump=np.zeros_like(plan.trips.turn_at_dump))
+    on = replace(plan, trips=trips, frontages=replace(plan.frontages, fraction=fraction))
+    data = map_data(turning_past(on, trip))
+    assert running(data["trips"]["turn"])[trip_of(data, a, int(plan.trips.site[trip]))] % 2 == turns
+    before = map_data(on)
+    assert running(before["trips"]["turn"])[trip_of(before, a, int(plan.trips.site[trip]))] % 2 == 0
 
 
 # --------------------------------------------------------------------------- packing

@@ -11,8 +11,10 @@ from preplan.months import month_words
 from preplan.plan import Plan
 from preplan.plan_cards import CardGroup, OtherCircuit
 from preplan.plan_tables import RouteForest
-from preplan.records import IntArray
+from preplan.records import BoolArray, IntArray
+from preplan.render.driving_words import HERE_MI
 from preplan.render.map_pack import Ints, Page, Texts, pack, steps, whole
+from preplan.units import M_PER_MI
 
 
 def along_roads(plan: Plan) -> Ints:
@@ -81,11 +83,27 @@ def trip_data(plan: Plan, kept: IntArray, forest_row: Ints, along: Ints) -> Page
         "moreMi": hundredths[2] - hundredths[0] - hundredths[1],
         "bridges": trips.unposted_bridges[kept],
         "shut": np.array([shut.place(_shut_words(plan, trip)) for trip in kept.tolist()]),
-        "turn": trips.turn_at_dump[kept] * 1 + plan.turns_at_site(kept) * 2,
+        "turn": _turns_at_dump(plan, kept) * 1 + plan.turns_at_site(kept) * 2,
         "outLeaf": moved(trips.out_leaf[kept], forest_row),
         "backLeaf": moved(trips.back_leaf[kept], forest_row),
     }
     return {**{name: pack(steps(column)) for name, column in columns.items()}, "shutMonths": shut.values}
+
+
+def _turns_at_dump(plan: Plan, kept: IntArray) -> BoolArray:
+    """Tell on which trips tankers turn at the dump site: on the spot, or at a dead end a tanker's length on."""
+    trips, forest = plan.trips, plan.forest
+    at_once: BoolArray = trips.turn_at_dump[kept]
+    if not len(forest):
+        return at_once
+    leaf = trips.back_leaf[kept]
+    first, then = leaf, forest.parent[leaf]
+    there = (leaf >= 0) & (then >= 0) & (forest.segment[first] == forest.segment[then])
+    there &= forest.forward[first] != forest.forward[then]
+    along = plan.frontages.fraction[trips.address[kept]]
+    ahead_m = np.where(forest.forward[first], 1.0 - along, along) * plan.roads.length_m[forest.segment[first]]
+    turns: BoolArray = at_once | (there & (ahead_m < HERE_MI * M_PER_MI))
+    return turns
 
 
 def _shut_words(plan: Plan, trip: int) -> str:

@@ -119,7 +119,7 @@ def status_marks(status: str, places: list[tuple[int, int]]) -> str:
 
     A round end of a line without length is a disc, a square end a square: two short paths draw any number.
     """
-    dots = "".join(f"M{x} {y}h0" for x, y in places)
+    dots = "".join(f"{start}h0" for start in _starts(places))
     round_pen, square_pen = 'stroke-linecap="round"', 'stroke-linecap="square"'
     if status == "served":
         return f'<path d="{dots}" stroke="#0072B2" stroke-width="20" {round_pen}/>'
@@ -129,7 +129,8 @@ def status_marks(status: str, places: list[tuple[int, int]]) -> str:
             f'<path d="{dots}" stroke="#F0E442" stroke-width="13" {square_pen}/>'
         )
     if status == "not met":
-        return f'<path d="{"".join(f"M{x} {y - 13}l12 22h-24z" for x, y in places)}" fill="#000000"/>'
+        triangles = "".join(f"{start}l12 22h-24z" for start in _starts(places, up=13))
+        return f'<path d="{triangles}" fill="#000000"/>'
     if status == "no route":
         crosses = "".join(f"M{x - 9} {y - 9}l18 18m0 -18l-18 18" for x, y in places)
         return f'<path d="{crosses}" stroke="{_DARK}" stroke-width="6"/>'
@@ -137,6 +138,16 @@ def status_marks(status: str, places: list[tuple[int, int]]) -> str:
         f'<path d="{dots}" stroke="#6f767b" stroke-width="15" {round_pen}/>'
         f'<path d="{dots}" stroke="#ffffff" stroke-width="8" {round_pen}/>'
     )
+
+
+def _starts(places: list[tuple[int, int]], *, up: int = 0) -> list[str]:
+    """Go to each place, or so far above it, as short as can be told: by the jump from the one before.
+
+    What is drawn there must end where it began.
+    """
+    (x, y), *_ = places
+    jumps = np.diff(np.array(places), axis=0).tolist()
+    return [f"M{x} {y - up}", *(f"m{dx} {dy}" if dy >= 0 else f"m{dx}{dy}" for dx, dy in jumps)]
 
 
 def _outside(plan: Plan) -> int:
@@ -190,9 +201,12 @@ def _addresses(plan: Plan, sheet: Sheet) -> str:
 
 
 def _apart(units: IntArray) -> IntArray:
-    """Leave out places that one of the same status hides but for its edge; the first of each square stays."""
+    """Leave out places that one of the same status hides but for its edge; the first of each square stays.
+
+    They are in the order of the squares, so that each is near the one before.
+    """
     _, first = np.unique(units // HIDDEN_UNITS, axis=0, return_index=True)
-    return units[np.sort(first)]
+    return units[first]
 
 
 def _sites(plan: Plan, sheet: Sheet) -> list[str]:
