@@ -23,10 +23,15 @@ _CODES = {"float": "f8", "int": "i8", "bool": "?"}
 
 
 def compiled(function: F) -> F:
-    """Compile a function that others call; as in numpy, a division by zero gives inf or NaN."""
+    """Compile a function that compiled ones call; as in numpy, a division by zero gives inf or NaN."""
+    return _compiled(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)  # Python's way in takes time to make
+
+
+def _compiled(function: F, **options: bool) -> F:
+    """Compile a function, where there is a compiler."""
     if numba is None:
         return function
-    made: F = numba.njit(function, error_model="numpy")
+    made: F = numba.njit(function, error_model="numpy", **options)
     return made
 
 
@@ -36,13 +41,13 @@ def kept(function: F) -> F:
     It is kept beside the compiled Python of its file, or in the user's own cache where that may not be written to.
     What the function calls of ours, and its numbers, may come from other files.
     """
-    made: Any = compiled(function)
+    made: Any = _compiled(function)
     code = ""
     try:
         code = _digest(function)
         # Its files bear this name: code that another version of the source left there is never taken for this one's.
         function.__qualname__ = f"{function.__name__}-{code}"
-        made = numba.njit(function, error_model="numpy", cache=True) if numba else function
+        made = _compiled(function, cache=True)
     except (KeyError, OSError, RuntimeError):
         pass  # no source file, or no folder that it may write to: each run compiles anew
     ready: set[tuple[Any, ...]] = set()
@@ -55,7 +60,7 @@ def kept(function: F) -> F:
                 made.compile(tuple(map(numba.typeof, args)))  # or take what is kept
             except Exception:  # noqa: BLE001 - no room to keep it, or what was kept is damaged, in any way at all
                 _forget(made, code)
-                made = compiled(function)
+                made = _compiled(function)
             ready.add(kinds)
         with np.errstate(divide="ignore", invalid="ignore"):  # for loops that run as they stand
             return made(*args)

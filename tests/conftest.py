@@ -18,7 +18,7 @@ from xdist.scheduler.worksteal import WorkStealingScheduling
 
 from preplan.processes import cores
 from tests.browser import Opened, launched, opened
-from tests.plan_checks import PLANS, SAMPLE, plan_of
+from tests.plan_checks import PLANS, SAMPLE, find_machine_code, plan_of
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -26,7 +26,11 @@ if TYPE_CHECKING:
 
 settings.register_profile("preplan", deadline=None)
 _AHEAD = pytest.StashKey["subprocess.Popen[bytes]"]()
-_PLAN_AHEAD = "from tests.plan_checks import SAMPLE, plan_of; plan_of(SAMPLE / 'district.toml')"
+_PLAN_AHEAD = """
+from tests.plan_checks import SAMPLE, find_machine_code, plan_of
+find_machine_code()
+plan_of(SAMPLE / 'district.toml')
+"""
 Golden = Callable[[Path, str], str]
 """Gives the text of a committed file, to be compared with one at hand, which is written there first where asked for."""
 
@@ -51,6 +55,12 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ[PLANS] = tempfile.mkdtemp(prefix="preplan-tests-")
         if config.getoption("numprocesses", default=None):
             config.stash[_AHEAD] = subprocess.Popen([sys.executable, "-c", _PLAN_AHEAD], cwd=config.rootpath)
+
+
+def pytest_collection_finish() -> None:
+    """Let the processes that share the tests begin when the loops are compiled, which each would do for itself."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        find_machine_code()
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

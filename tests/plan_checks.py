@@ -34,7 +34,10 @@ from preplan.records import BoolArray, FeatureTable, FloatArray, RoadLimits, Roa
 from preplan.roads.road_names import is_circle
 from preplan.roads.street_names import normalise
 from preplan.units import FT_PER_M, M_PER_MI, MIN_PER_HOUR
+from preplan.water.timeline_batch import held_flows
+from preplan.water.timeline_table import CaseTable
 from tests.shared_data import shared
+from tests.timeline_cases import GOLDEN, golden
 
 REPO = Path(__file__).resolve().parents[1]
 SAMPLE = REPO / "data_samples" / "millrace"
@@ -47,6 +50,12 @@ ROUNDING_MI = 1e-6
 OFF_ROAD_MI = 0.5
 """Twice what stations and fill sites may stand off the road."""
 _ELLIPSOID = Geod(ellps="WGS84")
+
+
+def find_machine_code() -> None:
+    """Have one process of a test run compile the timeline's loops, and the others wait for what it keeps."""
+    with alone(Path(os.environ[PLANS]) / "compiling"):
+        held_flows(CaseTable.of([golden(GOLDEN)]))
 
 
 def real_district(name: str) -> Path:
