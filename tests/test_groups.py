@@ -113,6 +113,19 @@ def test_no_address_of_a_card_has_less_than_its_figures_say_at_any_level(name: s
             assert ((flow >= need) == (told >= need)).all(), (season.months, word, group)
 
 
+@pytest.mark.parametrize("name", ["sample", "vt_franklin_qc"])
+def test_all_tankers_of_a_card_turn_round_at_the_dump_site_or_none_does(name: str) -> None:
+    """A card has one way back: before, it was that of the weakest, and told some to turn round who should drive on."""
+    plan = plan_of(SAMPLE / "district.toml" if name == "sample" else shared("districts", name, "district.toml"))
+    turns = set()
+    for group in plan.groups:
+        trips = [plan.levels.trip[a, plan.answers.level[a]] for a in group.addresses if plan.answers.level[a] >= 0]
+        mine = {bool(plan.trips.turn_at_dump[trip]) for trip in trips if trip >= 0}
+        assert len(mine) < 2, group.addresses
+        turns |= {(*mine, len(trips) > 1)}
+    assert {(True, True), (False, True)} <= turns
+
+
 def test_no_road_crosses_itself() -> None:
     """Where tankers stop round the corner the other road of that corner is the cross street."""
     plan = plan_of(SAMPLE / "district.toml")

@@ -178,7 +178,12 @@ def _near(found: Answered, first: int, a: int) -> bool:
 
 
 def _same_way(found: Answered, trip: int, other: int) -> bool:
-    """Tell whether one loaded leg leads to the other's dump site: who lives the other way would read wrong turns."""
+    """Tell whether one loaded leg leads to the other's dump site, and both turn round there or both drive on.
+
+    Who lives the other way would read wrong turns.
+    """
+    if min(trip, other) >= 0 and found.trips.turn_at_dump[trip] != found.trips.turn_at_dump[other]:
+        return False
     ways = [_driven(found, one) for one in (trip, other)]
     if not (ways[0] and ways[1]):
         return ways[0] == ways[1]
